@@ -1,0 +1,184 @@
+"""Rules for one cell: what is a number, a date, a clock time; anything else is said in plain words."""
+
+import math
+import re
+from datetime import date
+
+from photolab.bench.faults import shown
+from photolab.bench.schema import Column
+
+_POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_COMMA = re.compile(r"[+-]?(?:[0-9]+(?:,[0-9]*)?|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_OVERLOAD = re.compile(r"[+-]?(?:[o0][. ]?l\.?|ovl|ofl|over(?:load|flow|range)?|[-–—_]{2,}|1[ ._]+)", re.IGNORECASE)
+_NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|∞|n/?a)", re.IGNORECASE)
+_LEADING_NUMBER = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*([^0-9\s].*)")
+_DATE_LIKE = re.compile(r"([0-9]{1,2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{4})")
+_CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9](?::[0-5][0-9])?")
+_MONTHS = ("January February March April May June July August September October November December").split()
+
+
+class CellFault(ValueError):
+    """A cell that cannot be used; ``code`` is its fault code, ``str()`` the words."""
+
+    def __init__(self, code: str, words: str) -> None:
+        self.code = code
+        super().__init__(words)
+
+
+def parse_number(text: str, *, decimal: str = ".") -> float:
+    """Return the number a cell holds.
+
+    Parameters
+    ----------
+    text : str
+        The cell; spaces around it are ignored.
+    decimal : str, default "."
+        Decimal mark the folder declares.
+
+    Returns
+    -------
+    float
+        The number, finite. [unit of the column]
+
+    Raises
+    ------
+    ValueError
+        If the cell is blank, holds a unit, a thousands mark, an overload, a word, or a number that is not finite.
+
+    Notes
+    -----
+    Plain ASCII digits, one decimal mark, an optional sign and exponent. Nothing is repaired: ``1,240`` could be 1240 or 1.24.
+    """
+    typed = text.strip()
+    if not (_POINT if decimal == "." else _COMMA).fullmatch(typed):
+        raise _not_a_number(typed, decimal)
+    value = float(typed.replace(",", "."))
+    if not math.isfinite(value):
+        raise CellFault("E14", f'"{shown(typed)}" is too large for a number')
+    if value == 0.0 and re.search("[1-9]", typed.lower().partition("e")[0]):
+        raise CellFault("E14", f'"{shown(typed)}" is too small for a number')
+    return value
+
+
+def _not_a_number(typed: str, decimal: str) -> CellFault:
+    """Say why a cell is not a number."""
+    quoted = f'"{shown(typed)}"'
+    if not typed:
+        return CellFault("E05", "blank; wanted a number")
+    if _OVERLOAD.fullmatch(typed):
+        words = f"{quoted} is an overload, not a reading; leave the row out or measure again."
+        return CellFault("E16", words)
+    if _NOT_FINITE.fullmatch(typed):
+        return CellFault("E14", f"{quoted} is not a finite number; leave the cell blank if there is no value.")
+    marks = _marks(typed, quoted, decimal)
+    if marks:
+        return CellFault("E13", marks)
+    return CellFault("E13", f"{quoted} is not a number; {_advice(typed)}")
+
+
+def _marks(typed: str, quoted: str, decimal: str) -> str:
+    """Word a thousands mark, a foreign decimal mark or another sign."""
+    if re.fullmatch("[−–‒][0-9.,]+", typed):
+        return f"{quoted} begins with a dash that is not a minus sign; write -{typed[1:]}."
+    if re.fullmatch(r"[+-]?[0-9]{1,3}([ '’_\u00a0\u202f][0-9]{3})+([.,][0-9]*)?", typed):
+        bare = re.sub("[^0-9.,+-]", "", typed)
+        return f"{quoted} holds a thousands mark; write {bare}."
+    bare = typed.replace(",", "").replace(".", "")
+    if decimal == "." and re.fullmatch(r"[+-]?[0-9]*,[0-9]+", typed):
+        point = typed.replace(",", ".")
+        if re.fullmatch(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}", typed):
+            return f"{quoted} is {bare} or {float(point):g}; write {bare}."
+        return f"{quoted} has a decimal comma; write {point}, or declare [csv] decimal in bench.toml."
+    if re.fullmatch(r"[+-]?[0-9]{1,3}(,[0-9]{3})+(\.[0-9]*)?", typed):
+        return f"{quoted} holds a thousands mark; write {typed.replace(',', '')}."
+    if decimal == "," and re.fullmatch(r"[+-]?[0-9]*\.[0-9]+", typed):
+        comma = typed.replace(".", ",")
+        return f"{quoted} has a point, and bench.toml declares the decimal comma; write {comma} or {bare}."
+    return ""
+
+
+def _advice(typed: str) -> str:
+    """Say what to type instead."""
+    minutes = re.fullmatch(r"([0-9]{1,3}):([0-5]?[0-9])", typed)
+    if minutes:
+        seconds = 60 * int(minutes[1]) + int(minutes[2])
+        return f"minutes and seconds are written in seconds: {seconds}."
+    if typed.startswith(("<", ">", "≤", "≥", "~", "±")):
+        return "write the bare number."
+    if typed.startswith("="):
+        return "a formula has no stored value; write the number."
+    unit = _LEADING_NUMBER.fullmatch(typed)
+    if unit and re.fullmatch(r"[^0-9,._]+[0-9²³]?[^0-9,._]*", unit[2]):
+        return f"write {unit[1]}, the unit stands in the column name."
+    return "write digits with a decimal point, or leave the cell blank if the column may be blank."
+
+
+def parse_date(text: str) -> str:
+    """Return an ISO date (YYYY-MM-DD) as it stands, or raise a `CellFault`."""
+    typed = text.strip()
+    quoted = f'"{shown(typed)}"'
+    if re.fullmatch("[0-9]{4}-[0-9]{2}-[0-9]{2}", typed):
+        try:
+            date.fromisoformat(typed)
+        except ValueError:
+            raise CellFault("E06", f"{quoted} is no day of the calendar; wanted YYYY-MM-DD.") from None
+        return typed
+    raise CellFault("E06", f"{quoted} {_date_words(typed)}")
+
+
+def _date_words(typed: str) -> str:
+    """Say how a date that is not ISO could be meant."""
+    found = _DATE_LIKE.fullmatch(typed)
+    if found:
+        first, second, year = int(found[1]), int(found[2]), int(found[3])
+        if 1 <= first <= 12 and 1 <= second <= 12 and first != second:
+            day_first, month_first = f"{first} {_MONTHS[second - 1]}", f"{second} {_MONTHS[first - 1]}"
+            return f"could be {day_first} or {month_first}; write {year}-{second:02d}-{first:02d}."
+        day, month = (first, second) if second <= 12 else (second, first)
+        if 1 <= month <= 12 and 1 <= day <= 31:
+            return f"is not an ISO date; write {year}-{month:02d}-{day:02d}."
+    if re.fullmatch("[0-9]{5}", typed):
+        return "is a spreadsheet's day number; format the column as YYYY-MM-DD."
+    return "is not an ISO date; write YYYY-MM-DD, for example 2025-04-03."
+
+
+def parse_clock(text: str) -> str:
+    """Return a clock time (HH:MM or HH:MM:SS) as it stands, or raise a `CellFault`."""
+    typed = text.strip()
+    if _CLOCK.fullmatch(typed):
+        return typed
+    found = re.fullmatch(r"([0-9]):([0-5][0-9](?::[0-5][0-9])?)", typed)
+    wanted = f"write 0{found[1]}:{found[2]}" if found else "write HH:MM or HH:MM:SS, 00:00 to 23:59:59"
+    raise CellFault("E06", f'"{shown(typed)}" is not a clock time; {wanted}.')
+
+
+def check_range(value: float, typed: str, unit: str, column: Column, canonical: float) -> None:
+    """Raise a `CellFault` where a value leaves the range of its column.
+
+    Parameters
+    ----------
+    value : float
+        Number as typed. [unit]
+    typed : str
+        The cell as typed.
+    unit : str
+        Unit of the header.
+    column : Column
+        The column, with its range in canonical units.
+    canonical : float
+        The value in canonical units. [unit of the column]
+
+    Raises
+    ------
+    CellFault
+        E14 with what was found and what was wanted.
+    """
+    too_low = column.low is not None and (canonical <= column.low if column.low_open else canonical < column.low)
+    too_high = column.high is not None and canonical > column.high
+    whole = column.kind != "count" or canonical == math.floor(canonical)
+    if not too_low and not too_high and whole:
+        return
+    tail = f" {unit}" if unit and unit != "1" else ""
+    also = f" is {canonical:.6g} {column.unit}" if unit != column.unit and value != canonical else ""
+    wanted = column.wanted if whole else "a whole number"
+    raise CellFault("E14", f"{shown(typed)}{tail}{also}; wanted {wanted}.")

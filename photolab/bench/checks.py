@@ -1,0 +1,217 @@
+"""Faults that need more than one cell: codes of other files, conditions, duplicates, order, ranges."""
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench.faults import Faults, closest, shown
+from photolab.bench.schema import READING_KEY, TABLES
+from photolab.bench.toml_reader import Declared
+
+Tables = dict[str, pd.DataFrame]
+
+
+def check_tables(tables: Tables, present: Collection[str], declared: Declared, faults: Faults) -> None:
+    """Keep every fault that shows only when rows and files are held side by side.
+
+    Parameters
+    ----------
+    tables : dict
+        The tables as read.
+    present : collection of str
+        Names of the tables whose file is in the folder.
+    declared : Declared
+        What bench.toml says.
+    faults : Faults
+        Collects them.
+    """
+    _codes(tables, present, declared, faults)
+    for name, column in (("lamps", "lamp"), ("days", "day"), ("spectra", "name")):
+        _unique(tables[name], name, column, faults)
+    _conditions(tables, faults)
+    for name in ("warm_up", "distance", "beam"):
+        _one_owner(tables[name], name, faults)
+    _choices(tables, present, faults)
+    beam_key = ["run", "horizontal_deg", "vertical_deg", "x_mm", "y_mm", "elapsed_s"]
+    _same_rows(tables["beam"], "beam", beam_key, pd.Series(True, index=tables["beam"].index), faults)
+
+
+def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults: Faults) -> None:
+    """Keep the faults of completed rows: duplicate readings, readings above their range, dark above light.
+
+    Parameters
+    ----------
+    tables : dict
+        The completed tables, without the excluded readings.
+    typed : Series
+        Row numbers of readings.csv whose repeat was typed.
+    declared : Declared
+        What bench.toml says.
+    faults : Faults
+        Collects them.
+    """
+    readings = tables["readings"]
+    _same_rows(readings, "readings", list(READING_KEY), readings["line"].isin(set(typed)), faults)
+    for name in ("readings", "warm_up", "distance", "beam"):
+        _above_range(tables[name], name, declared, faults)
+    dark = (readings["dark_lx"] >= readings["illuminance_lx"]).to_numpy()
+    for row in np.flatnonzero(dark):
+        words = f"{readings['dark_lx'].iloc[row]:g} lx is not below the reading of {readings['illuminance_lx'].iloc[row]:g} lx."
+        faults.add("E14", "readings.csv", words, line=int(readings["line"].iloc[row]), column="dark_lx")
+
+
+def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
+    """Keep a fault for every instant that does not come after the one before it in its run."""
+    seconds, lines = table["elapsed_s"].to_numpy(dtype=float), table["line"].to_numpy()
+    for run, rows in table.groupby("run", sort=False).indices.items():
+        late = np.flatnonzero(np.diff(seconds[rows]) <= 0)
+        for row in late:
+            words = f"{seconds[rows[row + 1]]:g} after {seconds[rows[row]]:g} in run {shown(str(run))}."
+            faults.add("E18", file, words, line=int(lines[rows[row + 1]]), column="elapsed_s")
+
+
+def _codes(tables: Tables, present: Collection[str], declared: Declared, faults: Faults) -> None:
+    """Report codes that name nothing."""
+    lamps = list(tables["lamps"]["lamp"]) if "lamps" in present else None
+    days = list(tables["days"]["day"]) if "days" in present else None
+    meters, housings = list(declared.meters), list(declared.housings)
+    for name, table in tables.items():
+        if name not in {"lamps", "links"} and lamps is not None and "lamp" in table:
+            _unknown(table, name, "lamp", lamps, "lamps.csv", faults)
+        if name != "days" and days is not None and "day" in table:
+            _unknown(table, name, "day", days, "days.csv", faults)
+        if "meter" in table and meters:
+            _unknown(table, name, "meter", meters, "a [[meter]] of bench.toml", faults)
+        if "housing" in table and declared.meters:
+            _unknown(table, name, "housing", housings, "a [[housing]] of bench.toml", faults)
+    for column in ("old_meter", "new_meter"):
+        if meters:
+            _unknown(tables["links"], "links", column, meters, "a [[meter]] of bench.toml", faults)
+
+
+def _unknown(table: pd.DataFrame, name: str, column: str, known: Sequence[str], where: str, faults: Faults) -> None:
+    strange = [code for code in dict.fromkeys(table[column]) if code and code not in set(known)]
+    verb = "is not" if where.startswith("a ") else "is not in"
+    for code in strange:
+        near = closest(code, known)
+        hint = f'; closest is "{shown(near)}"' if near else f'; write [[{column}]] with id = "{shown(code)}"'
+        if not near and column not in {"housing", "meter"}:
+            hint = ""
+        for line in table.loc[table[column] == code, "line"]:
+            words = f'"{shown(code)}" {verb} {where}{hint}.'
+            faults.add("E12", TABLES[name].file, words, line=int(line), column=column)
+
+
+def _unique(table: pd.DataFrame, name: str, column: str, faults: Faults) -> None:
+    first: dict[str, int] = {}
+    for code, line in zip(table[column], table["line"], strict=True):
+        if code and code in first:
+            words = f'"{shown(code)}" is already in line {first[code]}; give each its own.'
+            faults.add("E07", TABLES[name].file, words, line=int(line), column=column)
+        first.setdefault(code, int(line))
+
+
+def _conditions(tables: Tables, faults: Faults) -> None:
+    """Report values that need another one beside them."""
+    lamps, power, heat, spectra = (tables[name] for name in ("lamps", "electrical", "thermal", "spectra"))
+    claim = lamps["claimed_flux_lm"].notna() | lamps["claimed_power_W"].notna()
+    _each(lamps[claim & (lamps["claimed_per"] == "")], "lamps", "claimed_per",
+          "blank beside a claim; write lamp or pair.", faults)
+    _each(lamps[lamps["price"].notna() & (lamps["price_date"] == "")], "lamps", "price_date",
+          "blank beside a price; write the day, YYYY-MM-DD.", faults)
+    known = power["power_W"].notna() | (power["socket_V"].notna() & power["current_A"].notna())
+    _each(power[~known], "electrical", "power_W", "blank; write power_W, or socket_V and current_A.", faults)
+    unset = (heat["method"] != "thermocouple") & (heat["method"] != "") & heat["set_emissivity"].isna()
+    _each(heat[unset], "thermal", "set_emissivity", "blank; write the emissivity set on the camera.", faults)
+    _each(spectra[(spectra["kind"] == "source") & (spectra["lamp"] == "")], "spectra", "lamp",
+          "blank; a source belongs to a lamp.", faults)
+    _each(spectra[(spectra["kind"] == "responsivity") & (spectra["meter"] == "")], "spectra", "meter",
+          "blank; a responsivity belongs to a meter.", faults)
+    readings = tables["readings"]
+    silent = (readings["exclude"] == "yes") & (readings["note"] == "")
+    for line in readings.loc[silent, "line"]:
+        faults.add("E19", "readings.csv", "the row is excluded without a reason; say why here.", line=int(line), column="note")
+    links = tables["links"]
+    same = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
+    _each(links[same], "links", "new_meter", "the same as old_meter; a link needs two meters.", faults)
+    stated = lamps[lamps["technology"] != ""].drop_duplicates("lamp").set_index("lamp")["technology"]
+    of_lamp = links["lamp"].map(stated).fillna("").astype("str")
+    other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
+    _each(links[other], "links", "technology", "lamps.csv states another technology for this lamp.", faults)
+
+
+def _each(rows: pd.DataFrame, name: str, column: str, words: str, faults: Faults) -> None:
+    for line in rows["line"]:
+        faults.add("E08", TABLES[name].file, words, line=int(line), column=column)
+
+
+def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
+    """Report a run that belongs to two lamps, specimens or housings."""
+    columns = [column for column in ("lamp", "specimen", "housing") if column in table]
+    owners = table[["run", *columns, "line"]].drop_duplicates(["run", *columns])
+    for run, group in owners[owners["run"] != ""].groupby("run", sort=False):
+        for line in group["line"].iloc[1:]:
+            row = group[group["line"] == line].iloc[0]
+            first = group.iloc[0]
+            column = next(column for column in columns if row[column] != first[column])
+            words = f'"{shown(str(run))}" stands for {column} "{shown(first[column])}" in line {first["line"]}; give each its own run.'
+            faults.add("E07", TABLES[name].file, words, line=int(line), column="run")
+
+
+def _choices(tables: Tables, present: Collection[str], faults: Faults) -> None:
+    """Report beams with both or neither of angle and wall positions."""
+    beam = tables["beam"]
+    if "beam" not in present or beam.empty:
+        return
+    angle = beam["horizontal_deg"].notna().to_numpy() | beam["vertical_deg"].notna().to_numpy()
+    wall = beam["x_mm"].notna().to_numpy() | beam["y_mm"].notna().to_numpy()
+    names = "horizontal_deg and vertical_deg, or x_mm and y_mm"
+    if angle.any() and wall.any():
+        faults.add("E25", "beam.csv", f"holds both angles and wall positions; keep {names}.", line=1)
+        return
+    pair = ["horizontal_deg", "vertical_deg"] if angle.any() else ["x_mm", "y_mm"]
+    if not angle.any() and not wall.any():
+        faults.add("E25", "beam.csv", f"says nowhere where a reading was taken; add {names}.", line=1)
+        return
+    for line in beam.loc[beam[pair].isna().any(axis=1), "line"]:
+        faults.add("E25", "beam.csv", f"both {pair[0]} and {pair[1]} are wanted in every row.", line=int(line))
+
+
+def _same_rows(table: pd.DataFrame, name: str, key: list[str], typed: pd.Series, faults: Faults) -> None:
+    """Report rows with one key; only rows whose key was typed in full count."""
+    rows = table[typed.to_numpy()]
+    again = rows.duplicated(key, keep="first").to_numpy()
+    if not again.any():
+        return
+    first = rows.groupby(key, sort=False, dropna=False)["line"].transform("first")
+    for row in np.flatnonzero(again):
+        values = rows[key].iloc[row]
+        stated = [f"{_word(column)} {_value(value)}" for column, value in values.items() if not _blank(value)]
+        words = f"the same reading as line {first.iloc[row]} ({', '.join(stated)})."
+        faults.add("E17", TABLES[name].file, words, line=int(rows["line"].iloc[row]))
+
+
+def _word(column: object) -> str:
+    return {"elapsed_s": "at second"}.get(str(column), str(column))
+
+
+def _blank(value: object) -> bool:
+    return value == "" or (isinstance(value, float) and np.isnan(value))
+
+
+def _value(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else shown(str(value), limit=20)
+
+
+def _above_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faults) -> None:
+    """Report readings that their range, or the largest range of their meter, cannot show."""
+    largest = {identity: max(meter.ranges_lx, default=np.inf) for identity, meter in declared.meters.items()}
+    limit = table["range_lx"].fillna(table["meter"].map(largest).astype("float64")).to_numpy(dtype=float)
+    for column in ("illuminance_lx", "dark_lx"):
+        if column not in table:
+            continue
+        values = table[column].to_numpy(dtype=float)
+        for row in np.flatnonzero(values > limit * (1.0 + 1e-9)):
+            words = f"{values[row]:g} lx cannot be read on the {limit[row]:g} lx range."
+            faults.add("E15", TABLES[name].file, words, line=int(table["line"].iloc[row]), column=column)

@@ -1,0 +1,112 @@
+"""The invented demo bench: its truth, and the residuals arranged so that every planted story can be found.
+
+Everything here is made up. The story: a machinery ring of hill farms bench-tests drop-in LED lamps in two scrapped
+housings, HP (projector, 65 mm lens) and HR (reflector, 180 x 110 mm), against its stock filament lamp B0.
+"""
+
+from photolab.bench.truth import DayTruth, HousingTruth, LampTruth, MeterTruth, Truth
+
+DEMO_SEED = 20
+
+# Mountings with a stated deviation from the lamp's light. [ln]
+PINNED = {
+    "K1/1/HP/D02/1": -0.016,
+    "K2/1/HP/D02/1": 0.013,
+    "K5/1/HP/D01/1": -0.012,
+    "B0/a/HP/D05/2": 0.002,
+    "B0/a/HR/D05/2": -0.003,
+}
+
+# Mean deviation of all mountings of a lamp in a housing; 0 for lamps whose story is told by their mean. [ln]
+GROUP_MEANS = {
+    ("B0", "HP"): 0.0, ("B0", "HR"): 0.0, ("K1", "HP"): 0.0, ("K2", "HP"): 0.015, ("K3", "HP"): 0.0,
+    ("K4", "HP"): 0.0, ("K5", "HP"): 0.0,
+}  # fmt: skip
+
+
+def _led(hp: float, hr: float, **more: object) -> LampTruth:
+    values: dict[str, object] = {"specimens": {"1": 0.0}} | more
+    return LampTruth("led", "candidate", {"HP": hp, "HR": hr}, **values)  # type: ignore[arg-type]
+
+
+def _lamps() -> dict[str, LampTruth]:
+    return {
+        "B0": LampTruth(
+            "filament", "baseline", {"HP": 1.0, "HR": 1.0}, {"a": 0.0, "b": 0.012, "c": -0.012},
+            specimen_sd=0.012, ambient_per_K=0.0, remaining=0.997, hold_W=61.4, case_C=142.0, emissivity=0.93,
+        ),
+        "K1": _led(
+            1.300, 1.12, specimens={"1": -0.017, "2": 0.043, "3": -0.046, "4": 0.020}, specimen_sd=0.04,
+            remaining=0.86, tau_min=4.0, hold_W=26.1, case_C=88.0, emissivity=0.77,
+        ),
+        "K2": _led(1.3195, 1.13, remaining=0.88, tau_min=4.5, hold_W=27.4, case_C=96.0, emissivity=0.12),
+        "K3": _led(
+            1.250, 0.88, specimens={"1": 0.021, "2": -0.021}, specimen_sd=0.03, mounting_sd=0.02,
+            remaining=0.90, tau_min=6.5, hold_W=22.8, case_C=79.5,
+        ),
+        "K4": _led(
+            1.1848, 1.01, specimens={"1": -0.019, "2": 0.019}, specimen_sd=0.03, mounting_sd=0.02,
+            remaining=0.90, tau_min=6.0, hold_W=21.9, case_C=77.0,
+        ),
+        "K5": _led(0.985, 1.06, remaining=0.93, tau_min=3.0, hold_W=18.3, case_C=68.5),
+        "K6": _led(
+            1.400, 1.18, remaining=0.90, tau_min=4.2, hold_W=30.2, case_C=104.0, step_min=18.5, step_factor=0.86,
+            step_W=25.6,
+        ),
+        "K7": _led(1.100, 0.97, remaining=0.71, tau_min=16.0, hold_W=23.6, case_C=99.0, record_min=12.0),
+        "K8": _led(1.150, 1.09, remaining=0.89, tau_min=5.0, hold_W=24.9, case_C=84.0, reading_sd=0.016),
+    }  # fmt: skip
+
+
+def _days() -> dict[str, DayTruth]:
+    dates = ("04-13", "04-16", "04-21", "04-27", "05-05", "05-18", "05-27", "06-03")
+    days = {}
+    for n, date in enumerate(dates, start=1):
+        late = n >= 6
+        days[f"D{n:02d}"] = DayTruth(
+            date=f"2026-{date}",
+            ambient_C=round(14 + 10 * (n - 1) / 7, 1),
+            lead_V=12.95 if late else 13.20,
+            measured_at="socket" if late else "supply",
+            autorange=n == 1,
+            protocol_revision="1" if n == 1 else "3" if late else "2",
+            effect={"HP": 0.0, "HR": 0.0},
+        )
+    return days
+
+
+def demo_truth() -> Truth:
+    """Return the generating values of the demo bench.
+
+    Returns
+    -------
+    Truth
+        Stated values; day effects and mountings are drawn when the bench is simulated.
+    """
+    return Truth(
+        lamps=_lamps(),
+        housings={
+            "HP": HousingTruth(13_400.0, 6.0, offset_m=0.12),
+            "HR": HousingTruth(17_250.0, 6.0, near_field_m=1.1),
+        },
+        meters={
+            "M1": MeterTruth(
+                ranges_lx=(400.0, 4000.0, 40_000.0),
+                resolution_lx=(0.1, 1.0, 10.0),
+                gain=(0.008, -0.011, 0.0),
+                offset_lx=(0.0, 3.0, 0.0),
+                scale=0.014,
+                colour={"filament": 1.0068, "led": 1.0686},
+            ),
+            "M2": MeterTruth(
+                ranges_lx=(2000.0, 20_000.0),
+                resolution_lx=(1.0, 10.0),
+                gain=(0.0, 0.0),
+                offset_lx=(0.0, 0.0),
+                scale=-0.024,
+                colour={"filament": 0.99685, "led": 0.98521},
+            ),
+        },
+        days=_days(),
+        aims={"K8/1/HP/D05/2": 0.89},
+    )

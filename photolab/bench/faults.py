@@ -1,0 +1,124 @@
+"""Fault and caution codes, and how they are worded and collected."""
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from photolab.errors import RecordError
+
+SHOWN = 50
+
+CODES: dict[str, str] = {
+    "E01": "the schema or a required key is missing",
+    "E02": "bench.toml: syntax, type or unknown key",
+    "E03": "a file or folder is absent, unreadable, a link, too large or has a doubled ending",
+    "E04": "cells of a row do not match the header, or a header is named twice",
+    "E05": "a required cell is blank",
+    "E06": "a date or clock is not in ISO form",
+    "E07": "an id is used twice",
+    "E08": "a value needs another one beside it",
+    "E10": "a column is missing",
+    "E11": "an empty file, another encoding or another separator",
+    "E12": "an unknown code",
+    "E13": "not a number",
+    "E14": "out of range",
+    "E15": "above the meter's range",
+    "E16": "an overload is not a reading",
+    "E17": "the same reading twice",
+    "E18": "out of order",
+    "E19": "a row is excluded without a note",
+    "E20": "a percentage that looks like a fraction",
+    "E23": "a header in an unsupported unit",
+    "E24": "lists of a specification do not fit together",
+    "E25": "both or neither of two alternatives",
+    "E27": "a path that leaves the folder",
+    "W20": "two rows are identical in every cell",
+    "W21": "the range is unknown, or differs within a comparison",
+    "W22": "one mounting only",
+    "W23": "a suspiciously small value",
+    "W24": "a short rest before switch-on",
+    "W25": "a filament lamp without volts",
+    "W26": "an old price",
+    "W27": "an old calibration",
+    "W28": "repeats scatter more than the campaign's",
+    "W29": "no single baseline",
+    "W30": "an unknown column or file",
+    "W31": "power differs from volts times amperes",
+    "W32": "values that look like another unit",
+}
+
+
+def shown(text: str, *, limit: int = 60) -> str:
+    """Return text from a folder fit for one printed line: control characters escaped, long text cut."""
+    cut = text if len(text) <= limit else text[: limit - 1] + "…"
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in cut)
+
+
+def closest(name: str, known: Iterable[str]) -> str:
+    """Return the known name nearest to a typed one, or nothing."""
+    names = list(known)
+    folded = {other.casefold(): other for other in names}
+    if name.casefold() in folded:
+        return folded[name.casefold()]
+    if len(names) > 2_000:
+        return ""
+    found = difflib.get_close_matches(name.casefold()[:80], list(folded), n=1, cutoff=0.6)
+    return folded[found[0]] if found else ""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One fault or caution.
+
+    Parameters
+    ----------
+    code : str
+        ``E..`` a fault, ``W..`` a caution; see `CODES`.
+    file : str
+        File name inside the folder.
+    line : int or None
+        Row as a spreadsheet shows it.
+    column : str
+        Column, or nothing.
+    message : str
+        What was found, what was wanted, what to type.
+    """
+
+    code: str
+    file: str
+    line: int | None
+    column: str
+    message: str
+
+    @property
+    def is_caution(self) -> bool:
+        """Whether the folder can be used all the same."""
+        return self.code.startswith("W")
+
+    def __str__(self) -> str:
+        place = shown(self.file, limit=200) + (f":{self.line}" if self.line is not None else "")
+        column = f"{shown(self.column)}: " if self.column else ""
+        return f"{place}: {column}{shown(self.message, limit=600)} [{self.code}]"
+
+
+@dataclass
+class Faults:
+    """Collects everything that is wrong with a folder, so that all of it is said at once."""
+
+    faults: list[Problem] = field(default_factory=list)
+    cautions: list[Problem] = field(default_factory=list)
+
+    def add(self, code: str, file: str, message: str, *, line: int | None = None, column: str = "") -> None:
+        """Keep one fault or caution."""
+        problem = Problem(code, file, line, column, message)
+        (self.cautions if problem.is_caution else self.faults).append(problem)
+
+
+def refusal(problems: Iterable[Problem]) -> RecordError:
+    """Return the error that carries every fault and prints the first 50, then the count."""
+    error = RecordError(problems)
+    if len(error.problems) > SHOWN:
+        lines = [str(problem) for problem in error.problems[:SHOWN]]
+        lines.append(f"… {len(error.problems) - SHOWN} more; {len(error.problems)} faults in all")
+        error.args = ("\n".join(lines),)
+    return error

@@ -1,0 +1,154 @@
+"""Finding and loading the files of a bench folder: what is refused before a cell is looked at."""
+
+import csv
+import hashlib
+import io
+import os
+import re
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+
+from photolab.bench.faults import Faults, closest, shown
+from photolab.bench.schema import FILES, MAX_FILE_BYTES
+
+_DOUBLED = re.compile(r"(.+\.(?:csv|toml|xlsx))(?:\.(?:csv|txt|toml|xlsx|xls|tsv))+", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The cells of one separated-values file, stripped of surrounding spaces; ``numbers`` are spreadsheet rows."""
+
+    file: str
+    header: list[str]
+    rows: list[list[str]]
+    numbers: list[int]
+
+
+def listing(folder: Path, faults: Faults) -> tuple[str, ...]:
+    """Return the file names of the folder, with faults for doubled endings and near misses."""
+    names = sorted(os.listdir(folder))
+    for name in names:
+        doubled = _DOUBLED.fullmatch(name)
+        if doubled and doubled[1].lower() in FILES:
+            faults.add("E03", name, f"a doubled ending; rename the file {doubled[1].lower()}.")
+            continue
+        if name in FILES or not name.lower().endswith((".csv", ".toml")):
+            continue
+        if name.lower() in FILES and name.lower() not in names:
+            faults.add("E03", name, f"small letters are wanted; rename the file {name.lower()}.")
+        elif closest(name, FILES) and closest(name, FILES) not in names:
+            faults.add("W30", name, f"this file is not read; did you mean {closest(name, FILES)}?")
+    return tuple(names)
+
+
+def load(folder: Path, name: str, faults: Faults, hashes: dict[str, str]) -> bytes | None:
+    """Return the bytes of one plain file of the folder and note its SHA-256, or None after a fault."""
+    path = folder / name
+    try:
+        status = os.lstat(path)
+        if stat.S_ISLNK(status.st_mode):
+            faults.add("E03", name, "is a link; put the file itself into the folder.")
+            return None
+        if not stat.S_ISREG(status.st_mode):
+            faults.add("E03", name, "is not a plain file.")
+            return None
+        if status.st_size <= MAX_FILE_BYTES:
+            with path.open("rb") as stream:
+                data = stream.read(MAX_FILE_BYTES + 1)
+    except OSError as error:
+        faults.add("E03", name, f"cannot be read: {(error.strerror or 'unknown reason').lower()}.")
+        return None
+    if status.st_size > MAX_FILE_BYTES or len(data) > MAX_FILE_BYTES:
+        found = f"{status.st_size / 2**20:.0f} MB"
+        faults.add("E03", name, f"is too large: {found}; wanted {MAX_FILE_BYTES // 2**20} MB or less.")
+        return None
+    hashes[name] = hashlib.sha256(data).hexdigest()
+    return data
+
+
+def decode(name: str, data: bytes, faults: Faults) -> str | None:
+    """Return the text of a file (UTF-8, a BOM is fine), or None after a fault."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        faults.add("E11", name, 'is UTF-16; save it again as "CSV UTF-8".')
+        return None
+    if not data.strip():
+        faults.add("E11", name, "is empty.")
+        return None
+    if b"\x00" in data:
+        faults.add("E11", name, "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8.")
+        return None
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        byte = f"byte 0x{data[error.start]:02x}"
+        faults.add("E11", name, f'{byte} is not UTF-8; save the file again as "CSV UTF-8".', line=line)
+        return None
+
+
+def split(name: str, text: str, separator: str, faults: Faults, *, first_row: int = 1) -> Rows | None:
+    """Return the header and rows of a separated-values text, or None after a fault.
+
+    Rows that are blank throughout are passed over; they keep their number.
+    """
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    found = Rows(name, [], [], [])
+    number = 0
+    try:
+        for number, cells in enumerate(reader, start=1):
+            if number < first_row:
+                continue
+            if not found.header:
+                found.header.extend(cell.strip() for cell in cells)
+                if not any(found.header):
+                    faults.add("E11", name, "the row of column names is blank.", line=number)
+                    return None
+            elif cells and any(cells):
+                found.rows.append(cells)
+                found.numbers.append(number)
+    except csv.Error as error:
+        faults.add("E04", name, f"quotation marks do not match: {error}.", line=number + 1)
+        return None
+    if not found.header:
+        faults.add("E11", name, f"has no row {first_row} with column names.")
+        return None
+    return _matched(found, separator, faults)
+
+
+def _matched(found: Rows, separator: str, faults: Faults) -> Rows:
+    """Report rows whose cells do not match the header, and keep the others, stripped."""
+    width = len(found.header)
+    rows, numbers = [], []
+    for cells, number in zip(found.rows, found.numbers, strict=True):
+        if len(cells) != width:
+            why = "" if len(cells) < width else f'; put a cell that holds "{shown(separator)}" in quotation marks'
+            words = f"{len(cells)} cells where the header names {width}{why}."
+            faults.add("E04", found.file, words, line=number)
+            continue
+        stripped = [cell.strip() for cell in cells]
+        if any(stripped):
+            rows.append(stripped)
+            numbers.append(number)
+    return Rows(found.file, found.header, rows, numbers)
+
+
+def foreign_separator(name: str, header: list[str], separator: str, faults: Faults) -> bool:
+    """Report a header that another separator than the declared one would take apart."""
+    words = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
+    joined = " ".join(header)
+    if joined.lower().startswith("sep="):
+        faults.add("E11", name, f'the first row is "{shown(joined)}"; delete it, the first row names the columns.', line=1)
+        return True
+    others = [mark for mark in words if mark != separator and mark in joined]
+    if len(header) > 2 or not others:
+        return False
+    mark = max(others, key=joined.count)
+    if mark == "," and separator != ",":
+        advice = "take [csv] separator out of bench.toml, or save with the declared separator"
+    elif mark == ";":
+        advice = 'declare [csv] separator = ";" and decimal = "," in bench.toml, or save with commas and points'
+    else:
+        advice = "save with commas and points"
+    faults.add("E11", name, f"separated by {words[mark]}; {advice}.", line=1)
+    return True

@@ -1,0 +1,202 @@
+"""Write a bench folder: whole or not at all, and the smallest one for a beginner."""
+
+import csv
+import io
+import math
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import tomli_w
+
+from photolab.bench.faults import Faults, refusal
+from photolab.bench.model import Bench, Certificate, Housing, Meter, Settings
+from photolab.bench.schema import SPECTRUM_FILE, TABLES, Table, unit_forms
+
+
+def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
+    """Write a bench as a folder of plain files.
+
+    Parameters
+    ----------
+    bench : Bench
+        What to write; rows of loggers' files become rows of warm_up.csv.
+    folder : str or path
+        Where to; it must not exist, or be empty.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    RecordError
+        If the folder holds anything, or cannot be written.
+    """
+    files = {"bench.toml": _toml(bench)}
+    tables = dict(bench.tables)
+    tables["readings"] = _with_excluded(bench)
+    if "technology" in tables["lamps"] and not (tables["lamps"]["technology"] != "").any():
+        tables.pop("lamps")
+    for name, table in TABLES.items():
+        rows = tables.get(name)
+        if rows is not None and (len(rows) or name == "readings"):
+            files[table.file] = _csv(rows, table)
+    for row in bench.tables["spectra"].to_dict("records"):
+        spectrum = bench.spectra[row["name"]]
+        values = pd.DataFrame({"wavelength_nm": spectrum.wavelength_nm, "value": spectrum.value})
+        files[str(row["file"])] = _csv(values, SPECTRUM_FILE)
+    return write_files(files, Path(folder))
+
+
+def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
+    """Write files into a new folder beside its place, then move it there in one step.
+
+    Parameters
+    ----------
+    files : mapping
+        Text by file name.
+    folder : Path
+        Where to; it must not exist, or be empty.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    RecordError
+        If the folder holds anything, or cannot be written.
+    """
+    faults = Faults()
+    try:
+        if folder.is_symlink() or (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))):
+            faults.add("E03", folder.name, "is already there and not an empty folder; name a new one.")
+            raise refusal(faults.faults)
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as error:
+        faults.add("E03", folder.name, f"cannot be written: {(error.strerror or 'unknown reason').lower()}.")
+        raise refusal(faults.faults) from None
+    try:
+        for name, content in files.items():
+            (beside / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+        beside.chmod(0o755)
+        if folder.exists():
+            folder.rmdir()
+        beside.replace(folder)
+    except OSError as error:
+        faults.add("E03", folder.name, f"cannot be written: {(error.strerror or 'unknown reason').lower()}.")
+        raise refusal(faults.faults) from None
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+    return folder
+
+
+def _with_excluded(bench: Bench) -> pd.DataFrame:
+    """Return the readings and the excluded ones in the order of their rows."""
+    readings = bench.tables["readings"]
+    if bench.excluded.empty:
+        return readings
+    return pd.concat([readings, bench.excluded], ignore_index=True).sort_values("line", kind="stable")
+
+
+def _csv(rows: pd.DataFrame, table: Table) -> str:
+    """Return a table as CSV text: only columns that hold something, values as they were typed."""
+    columns = []
+    for column in table.columns:
+        typed = [f.header for f in unit_forms(column.name) if f.header in rows]
+        whole = [h for h in typed if not (rows[h].isna() & rows[column.name].notna()).any()]
+        columns.append(whole[0] if whole else column.name)
+    skipped = {*table.names, "line", *(f.header for name in table.names for f in unit_forms(name))}
+    extra = [str(name) for name in rows if name not in skipped]
+    required = {column.name for column in table.columns if column.required}
+    kept = [name for name in [*columns, *extra] if name in rows and (name in required or _holds(rows[name]))]
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(kept)
+    writer.writerows(zip(*(_cells(rows[name]) for name in kept), strict=True))
+    return stream.getvalue()
+
+
+def _holds(values: pd.Series) -> bool:
+    """Whether a column has a value anywhere."""
+    if pd.api.types.is_float_dtype(values):
+        return bool(values.notna().any())
+    return bool((values != "").any())
+
+
+def _cells(values: pd.Series) -> list[str]:
+    """Return the cells of a column: the shortest digits that give the number back."""
+    if pd.api.types.is_numeric_dtype(values):
+        return [_digits(float(value)) for value in values]
+    return [str(value) for value in values]
+
+
+def _digits(value: float) -> str:
+    """Return a number in the shortest digits that give it back; NaN is blank."""
+    if math.isnan(value):
+        return ""
+    return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
+
+
+def _plain(value: Any) -> Any:
+    """Return a value as TOML holds it: tuples as lists, whole floats as integers."""
+    if isinstance(value, tuple):
+        items = [_plain(item) for item in value]
+        return items[0] if len(items) == 1 and isinstance(value[0], float) else items
+    if isinstance(value, float) and value == int(value) and abs(value) < 1e15:
+        return int(value)
+    return value
+
+
+def _section(record: Settings | Meter | Housing | Certificate, keys: frozenset[str]) -> dict[str, Any]:
+    """Return the declared keys of a record that hold a value."""
+    found = {}
+    for item in fields(record):
+        value = getattr(record, item.name)
+        blank = value is None or value in ("", ()) or (isinstance(value, float) and math.isnan(value))
+        if item.name in keys and not blank:
+            found[item.name] = _plain(value)
+    return found
+
+
+LISTS = ("ranges_lx", "resolution_lx")
+
+
+def _meter(meter: Meter) -> dict[str, Any]:
+    """Return a meter as a table of bench.toml."""
+    table = _section(meter, meter.declared | {"id", "reading_percent"})
+    for name in LISTS:
+        if name in table:
+            table[name] = [_plain(value) for value in getattr(meter, name)]
+    if meter.spectral_factors:
+        names = ("technology", "factor", "expanded_uncertainty", "coverage_factor")
+        table["spectral_factor"] = [{name: _plain(getattr(f, name)) for name in names} for f in meter.spectral_factors]
+    if meter.certificate is not None:
+        table["certificate"] = _section(meter.certificate, frozenset(f.name for f in fields(Certificate)))
+    return table
+
+
+def _toml(bench: Bench) -> str:
+    """Return bench.toml: the declared keys only, so that what is assumed stays assumed."""
+    document: dict[str, Any] = {"schema": 1}
+    settings = _section(bench.settings, bench.settings.declared)
+    if settings:
+        document["bench"] = settings
+    document["meter"] = [_meter(meter) for meter in bench.meters.values()]
+    if bench.housings:
+        document["housing"] = [_section(h, h.declared | {"id"}) for h in bench.housings.values()]
+    return tomli_w.dumps(document)
+
+
+def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Path:
+    """Write the smallest bench folder a beginner can fill in."""
+    raise NotImplementedError

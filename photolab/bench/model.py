@@ -1,0 +1,184 @@
+"""What a bench folder becomes once it has been read: plain frozen records."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from photolab.bench.faults import Problem
+
+NAN = float("nan")
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A declared default that is used because the folder says nothing.
+
+    Parameters
+    ----------
+    name : str
+        What is assumed, e.g. ``meter M1 mismatch_index_percent``.
+    value : float or str
+        The default. [unit named by ``unit``]
+    unit : str
+        Unit of the value; empty for a word.
+    words : str
+        The assumption as it may be printed.
+    """
+
+    name: str
+    value: float | str
+    unit: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The ``[bench]`` section of bench.toml, each key under its own name; ``declared`` are the keys given."""
+
+    name: str = "unnamed"
+    protocol_revision: str = ""
+    initial_s: float = 60.0
+    initial_window_s: float = 10.0
+    hold_minutes: float = 30.0
+    coverage: float = 0.95
+    alike_percent: float = 10.0
+    noticeable_percent: float = 25.0
+    reference_voltage_V: float = 13.2
+    reference_ambient_C: float = 20.0
+    currency: str = ""
+    also_show: tuple[str, ...] = ()
+    mounting_sd_percent: float = 3.0
+    specimen_sd_percent: float = 4.0
+    day_sd_percent: float = 1.0
+    declared: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class SpectralFactor:
+    """A stated correction factor of a meter for light of one technology."""
+
+    technology: str
+    factor: float
+    expanded_uncertainty: float
+    coverage_factor: float = 2.0
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """A calibration certificate: correction = true reading over displayed reading; NaN or blank where not given."""
+
+    correction: float
+    expanded_uncertainty_percent: float
+    coverage_factor: float = 2.0
+    level_lx: float = NAN
+    date: str = ""
+    range_lx: float = NAN
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Meter:
+    """A lux meter as bench.toml describes it.
+
+    Tuples have one value for each range, or one for all; empty where the folder says nothing.
+    """
+
+    id: str
+    reading_percent: tuple[float, ...]
+    range_percent: tuple[float, ...] = ()
+    digits: tuple[float, ...] = ()
+    ranges_lx: tuple[float, ...] = ()
+    resolution_lx: tuple[float, ...] = ()
+    limit_kind: str = "limit"
+    mismatch_index_percent: float = 10.0
+    spectral_factors: tuple[SpectralFactor, ...] = ()
+    certificate: Certificate | None = None
+    drift_percent_per_year: float = 1.0
+    linearity_percent: float = 1.0
+    temperature_percent_per_K: float = 0.1
+    integration_s: float = NAN
+    calibrated_on: str = ""
+    calibration_source: str = "A"
+    declared: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Housing:
+    """A housing as bench.toml describes it; NaN or blank where the folder says nothing."""
+
+    id: str
+    kind: str = ""
+    traffic: str = "right"
+    distance_m: float = NAN
+    distance_uncertainty_mm: float = NAN
+    offset_mm: float = 0.0
+    offset_uncertainty_mm: float = 100.0
+    aperture_mm: float = NAN
+    sensor: str = "faces_lamp"
+    tilt_uncertainty_deg: float = 3.0
+    declared: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, eq=False)
+class Log:
+    """A logger's file as declared, and its first rows as understood."""
+
+    file: str
+    into: str
+    first_row: int
+    separator: str
+    decimal: str
+    run: str
+    lamp: str
+    columns: Mapping[str, str]
+    switched_on: str
+    preview: pd.DataFrame
+
+
+@dataclass(frozen=True, eq=False)
+class Spectrum:
+    """One spectrum of the folder.
+
+    Parameters
+    ----------
+    kind : str
+        ``source`` or ``responsivity``.
+    lamp, meter : str
+        What it belongs to; the other is blank.
+    wavelength_nm : ndarray
+        Wavelengths, increasing. [nm]
+    value : ndarray
+        Relative spectral power or responsivity. [1]
+    """
+
+    kind: str
+    lamp: str
+    meter: str
+    wavelength_nm: npt.NDArray[np.float64]
+    value: npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """A bench folder that was read without a fault.
+
+    ``tables`` holds every table of the schema with every column in canonical units, empty where the
+    file is missing; numbers are float (NaN = missing), words are text ("" = missing), ``line`` is the
+    row a spreadsheet shows. A value typed in another unit stays beside it under its own header.
+    """
+
+    name: str
+    settings: Settings
+    meters: Mapping[str, Meter]
+    housings: Mapping[str, Housing]
+    tables: Mapping[str, pd.DataFrame]
+    files: tuple[str, ...]
+    excluded: pd.DataFrame
+    warnings: tuple[Problem, ...]
+    assumed: tuple[Assumption, ...]
+    hashes: Mapping[str, str]
+    spectra: Mapping[str, Spectrum]
+    logs: tuple[Log, ...] = ()

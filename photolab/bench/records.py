@@ -1,0 +1,153 @@
+"""Read a bench folder, write one: every fault at once, nothing repaired, nothing guessed."""
+
+import os
+from pathlib import Path
+
+import pandas as pd
+
+from photolab.bench.attachments import read_logs, read_spectra
+from photolab.bench.cautions import assumptions, cautions
+from photolab.bench.cells import parse_number
+from photolab.bench.checks import check_completed, check_order, check_tables
+from photolab.bench.completion import complete, lamps_of
+from photolab.bench.faults import Faults, Problem, refusal
+from photolab.bench.files import decode, listing, load, split
+from photolab.bench.folder import new_folder, write_bench
+from photolab.bench.model import (
+    Assumption,
+    Bench,
+    Certificate,
+    Housing,
+    Log,
+    Meter,
+    Settings,
+    SpectralFactor,
+    Spectrum,
+)
+from photolab.bench.schema import FILES, TABLES
+from photolab.bench.table_reader import empty_table, read_table
+from photolab.bench.toml_reader import Declared, read_toml
+from photolab.errors import RecordError
+
+__all__ = [
+    "Assumption", "Bench", "Certificate", "Housing", "Log", "Meter", "Problem", "RecordError", "Settings",
+    "SpectralFactor", "Spectrum", "new_folder", "parse_number", "read_bench", "write_bench",
+]  # fmt: skip
+
+
+def read_bench(folder: str | os.PathLike[str]) -> Bench:
+    """Read a bench folder.
+
+    Parameters
+    ----------
+    folder : str or path
+        The folder with bench.toml and readings.csv.
+
+    Returns
+    -------
+    Bench
+        Settings, meters, housings and every table in canonical units.
+
+    Raises
+    ------
+    RecordError
+        If anything is wrong; ``problems`` holds every fault, then every caution found on the way.
+
+    Notes
+    -----
+    The folder is never changed. Each file may hold 64 MB. Line numbers are rows as a spreadsheet shows them, the header is row 1.
+    """
+    path = Path(folder)
+    faults = Faults()
+    hashes: dict[str, str] = {}
+    names = _names(path, faults)
+    declared = _declared(path, names, faults, hashes)
+    tables = _tables(path, names, declared, faults, hashes)
+    present = [name for name in TABLES if f"{name}.csv" in names]
+    if "readings" not in present:
+        faults.add("E03", "readings.csv", "is not in the folder; it holds lamp and illuminance_lx, one row a reading.")
+    check_order(tables["warm_up"], "warm_up.csv", faults)
+    logs, logged = read_logs(path, declared, faults, hashes)
+    _append(tables, logged, faults)
+    spectra = read_spectra(path, tables["spectra"], declared, faults, hashes)
+    check_tables(tables, present, declared, faults)
+    readings = tables["readings"]
+    typed = readings.loc[readings["repeat"].notna(), "line"]
+    excluded = complete(tables, declared, faults)
+    check_completed(tables, typed, declared, faults)
+    if len(readings) and tables["readings"].empty:
+        faults.add("E11", "readings.csv", "every row is excluded; nothing is left to read.")
+    if "lamps" not in present:
+        tables["lamps"] = lamps_of(tables["readings"])
+    if faults.faults:
+        raise refusal([*_sorted(faults.faults), *_sorted(faults.cautions)])
+    bench = Bench(
+        path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
+        tuple(name for name in FILES if name in names), excluded, (), (), hashes, spectra, tuple(logs),
+    )  # fmt: skip
+    cautions(bench, faults)
+    return _with_notes(bench, tuple(_sorted(faults.cautions)), assumptions(bench))
+
+
+def _with_notes(bench: Bench, warnings: tuple[Problem, ...], assumed: tuple[Assumption, ...]) -> Bench:
+    """Return the bench with its cautions and assumptions."""
+    return Bench(
+        bench.name, bench.settings, bench.meters, bench.housings, bench.tables, bench.files, bench.excluded,
+        warnings, assumed, bench.hashes, bench.spectra, bench.logs,
+    )  # fmt: skip
+
+
+def _names(path: Path, faults: Faults) -> tuple[str, ...]:
+    """Return the file names of the folder, or raise where there is no folder to read."""
+    try:
+        if not path.is_dir():
+            why = "is not a folder" if path.exists() else "does not exist"
+            faults.add("E03", path.name or str(path), f"this folder {why}.")
+            raise refusal(faults.faults)
+        return listing(path, faults)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "its name cannot be used"
+        faults.add("E03", path.name, f"this folder cannot be read: {reason.lower()}.")
+        raise refusal(faults.faults) from None
+
+
+def _declared(path: Path, names: tuple[str, ...], faults: Faults, hashes: dict[str, str]) -> Declared:
+    """Return what bench.toml says; without it, nothing is declared and the fault is kept."""
+    if "bench.toml" not in names:
+        faults.add("E03", "bench.toml", "is not in the folder; it holds the meter's accuracy line. photolab new writes one.")
+        return Declared()
+    data = load(path, "bench.toml", faults, hashes)
+    text = None if data is None else decode("bench.toml", data, faults)
+    return Declared() if text is None else read_toml(text, faults)
+
+
+def _tables(path: Path, names: tuple[str, ...], declared: Declared, faults: Faults, hashes: dict[str, str]) -> dict[str, pd.DataFrame]:
+    """Return every table; empty where the file is missing or cannot be taken apart."""
+    tables = {}
+    for table in TABLES.values():
+        tables[table.name] = empty_table(table)
+        if table.file not in names:
+            continue
+        data = load(path, table.file, faults, hashes)
+        text = None if data is None else decode(table.file, data, faults)
+        rows = None if text is None else split(table.file, text, declared.separator, faults)
+        if rows is not None:
+            tables[table.name] = read_table(table, rows, faults, separator=declared.separator, decimal=declared.decimal)
+    return tables
+
+
+def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, faults: Faults) -> None:
+    """Join the loggers' rows to warm_up; a run stands in one file only."""
+    own = tables["warm_up"]
+    twice = [run for run in dict.fromkeys(logged["run"]) if run in set(own["run"])]
+    for run in twice:
+        faults.add("E07", "bench.toml", f'log.run "{run}" is also a run of warm_up.csv; give each its own.')
+    if logged.empty:
+        return
+    tables["warm_up"] = logged if own.empty else pd.concat([own, logged], ignore_index=True)
+
+
+def _sorted(problems: list[Problem]) -> list[Problem]:
+    """Return problems in the order of the files and rows they stand in."""
+    order = {name: place for place, name in enumerate(FILES)}
+    return sorted(problems, key=lambda p: (order.get(p.file, len(order)), p.file, p.line or 0))

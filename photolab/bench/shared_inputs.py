@@ -1,0 +1,317 @@
+"""Which readings share which doubt: the loadings of every input quantity on the mounting means.
+
+A *mounting mean* is the mean of the ln readings taken while a lamp stayed seated once. Every input acts on mounting
+means through a loading (the change of the ln mean when the input changes by one unit). Two mounting means share an
+input exactly when they carry the same identity for it, never because two cells hold the same text.
+
+===================  =======================================  ==================================================
+kind                 one quantity for each                    loading
+===================  =======================================  ==================================================
+scale                meter                                    1 (percent of reading of the range / the largest)
+scale drift          meter                                    1 (with a certificate only)
+range gain           meter, range                             1, only where a meter's ranges differ
+range term           meter, range                             mean of 1/reading
+linearity            meter, range, lamp, housing              1
+resolution           reading, or mounting if all are equal    1/(n reading)
+noise                mounting                                 1
+colour               meter, technology                        1 (corrected and uncorrected lamps apart)
+own colour           meter, lamp                              1 (not filament; not with its own spectrum)
+meter temperature    meter, day                               kelvins from the reference ambient
+mounting             mounting                                 1
+day                  day, housing                             1
+specimen             lamp, specimen                           1 (scope "models" only)
+supply voltage       mounting                                 -exponent/volts, where the readings state it
+voltmeter            bench                                    -exponent/volts, where the readings state it
+supply assumed       bench                                    -exponent, filament lamps without volts
+voltage exponent     bench                                    ln(reference/volts) of filament lamps
+ambient              lamp                                     kelvins from the reference ambient
+elapsed time         mounting                                 slope of the warm-up
+===================  =======================================  ==================================================
+"""
+
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import sparse
+
+from photolab.bench import instruments
+from photolab.bench.model import Meter
+from photolab.metrology.quantity import InputQuantity
+
+Array = NDArray[np.float64]
+
+METER_KINDS = frozenset(
+    {"scale", "scale drift", "range gain", "range term", "linearity", "resolution", "noise", "colour", "own colour"}
+)
+"""Line *meter only*."""
+BENCH_KINDS = METER_KINDS | {
+    "mounting",
+    "day",
+    "meter temperature",
+    "supply voltage",
+    "voltmeter",
+    "supply assumed",
+    "voltage exponent",
+    "ambient",
+    "elapsed time",
+}
+"""Line *this bench* and scope *these specimens*."""
+COMMON_KINDS = frozenset({"scale", "scale drift", "range gain", "range term"})
+"""What the line *nothing in common* counts once for each reading."""
+
+
+@dataclass
+class Loadings:
+    """Inputs and their loadings, collected kind by kind."""
+
+    rows: int
+    inputs: list[InputQuantity] = field(default_factory=list)
+    kinds: list[str] = field(default_factory=list)
+    _parts: list[tuple[Array, Array, Array]] = field(default_factory=list)
+
+    def add(
+        self,
+        kind: str,
+        keys: list[Any],
+        loading: Array,
+        make: Callable[[Any], InputQuantity],
+        *,
+        seats: Array | None = None,
+    ) -> None:
+        """Add one input for each distinct key.
+
+        Parameters
+        ----------
+        kind : str
+            Kind of the input.
+        keys : list of hashable or None, length n
+            Identity carried by each element; None carries nothing.
+        loading : ndarray, shape (n,)
+            Change of the ln mounting mean for one unit of the input. [1/unit]
+        make : callable
+            Builds the input quantity of a key.
+        seats : ndarray of int, shape (n,), optional
+            Mounting of each element; in order where not given.
+        """
+        at = np.arange(self.rows) if seats is None else seats
+        keep = np.array([k is not None for k in keys], dtype=bool) & (loading != 0.0)
+        if not keep.any():
+            return
+        kept = [k for k, ok in zip(keys, keep, strict=True) if ok]
+        code: dict[Hashable, int] = {}
+        columns = np.array([code.setdefault(k, len(code)) for k in kept]) + len(self.inputs)
+        self.inputs.extend(make(k) for k in code)
+        self.kinds.extend([kind] * len(code))
+        self._parts.append((np.asarray(at)[keep], columns, loading[keep]))
+
+    def add_one(self, kind: str, quantity: InputQuantity, loading: Array) -> None:
+        """Add a single input.
+
+        Parameters
+        ----------
+        kind : str
+            Kind of the input.
+        quantity : InputQuantity
+            The input.
+        loading : ndarray, shape (rows,)
+            Change of each ln mounting mean for one unit; zero where it does not act. [1/unit]
+        """
+        self.add(kind, [kind] * self.rows, loading, lambda _: quantity)
+
+    def matrix(self) -> sparse.csr_array:
+        """Return the loadings, shape (mountings, inputs)."""
+        shape = (self.rows, len(self.inputs))
+        if not self._parts:
+            return sparse.csr_array(shape)
+        at, columns, values = (np.concatenate(p) for p in zip(*self._parts, strict=True))
+        return sparse.csr_array((values, (at, columns)), shape=shape)
+
+
+def _keys(seats: pd.DataFrame, *columns: str) -> list[tuple[str, ...]]:
+    return list(zip(*(seats[c].astype(str) for c in columns), strict=True))
+
+
+def _range_keys(seats: pd.DataFrame) -> list[tuple[str, ...]]:
+    """Return the identity of each mounting's range; an unknown range belongs to its mounting alone."""
+    known = seats["range_lx"].notna()
+    label = [f"{r:g} lx" if ok else f"range unknown {i}" for i, (r, ok) in enumerate(zip(seats["range_lx"], known, strict=True))]
+    return list(zip(seats["meter"].astype(str), label, strict=True))
+
+
+def add_meter(
+    loads: Loadings, seats: pd.DataFrame, meters: Mapping[str, Meter], *, certificate_age: Mapping[str, float] | None = None
+) -> None:
+    """Add what the instrument's specification says: scale, gain, range term, linearity.
+
+    Parameters
+    ----------
+    loads : Loadings
+        Receives the inputs.
+    seats : DataFrame
+        Mounting means: meter, range_lx, inverse (mean of 1/reading), lamp, housing.
+    meters : mapping
+        Meters by id.
+    certificate_age : mapping, optional
+        Years since the certificate, by meter. [a]
+    """
+    ages = certificate_age or {}
+    ones = np.ones(len(seats))
+    ids = list(seats["meter"])
+    ranges = seats["range_lx"].to_numpy(float)
+    scale = np.array([instruments.scale_loading(meters[m], r) for m, r in zip(ids, ranges, strict=True)])
+    for meter in dict.fromkeys(ids):
+        acts = np.array([m == meter for m in ids]) * scale
+        for quantity in instruments.scale_inputs(meters[meter], years_since_certificate=ages.get(meter, 0.0)):
+            loads.add_one(str(quantity.name[0]), quantity, acts)
+    keys = _range_keys(seats)
+    several = {m for m in ids if len({k for k in keys if k[0] == m}) > 1}
+    loads.add(
+        "range gain",
+        [k if k[0] in several else None for k in keys],
+        ones,
+        lambda k: instruments.gain_input(meters[k[0]], k[1:]),
+    )
+    tops = {k: (meters[k[0]], r) for k, r in zip(keys, ranges, strict=True)}
+    term = np.array([np.nan_to_num(instruments.range_half_width(*tops[k])) > 0 for k in keys])
+    loads.add(
+        "range term",
+        [k if ok else None for k, ok in zip(keys, term, strict=True)],
+        seats["inverse"].to_numpy(float),
+        lambda k: instruments.range_input(*tops[k], k[1:]),
+    )
+    linear = [(*k, lamp, housing) for k, lamp, housing in zip(keys, seats["lamp"], seats["housing"], strict=True)]
+    loads.add("linearity", linear, ones, lambda k: instruments.linearity_input(meters[k[0]], k[1:]))
+
+
+def add_resolution(loads: Loadings, readings: pd.DataFrame, seats: pd.DataFrame, meters: Mapping[str, Meter]) -> None:
+    """Add the rounding of each reading, once for a mounting whose readings all show one figure.
+
+    Parameters
+    ----------
+    loads : Loadings
+        Receives the inputs.
+    readings : DataFrame
+        Readings: seat (row of `seats`), displayed and net illuminance. [lx]
+    seats : DataFrame
+        Mounting means: meter, range_lx, n, one_figure.
+    meters : mapping
+        Meters by id.
+    """
+    seat = readings["seat"].to_numpy(int)
+    steps = np.array([instruments.resolution_lx(meters[m], r) for m, r in zip(seats["meter"], seats["range_lx"], strict=True)])
+    one = seats["one_figure"].to_numpy(bool)
+    number = np.arange(len(readings))
+    keys = [
+        None if steps[s] == 0.0 else ("mounting", str(s)) if one[s] else ("reading", str(i))
+        for i, s in zip(number, seat, strict=True)
+    ]
+    step_of = {k: steps[s] for k, s in zip(keys, seat, strict=True)}
+    load = 1.0 / (seats["n"].to_numpy(float)[seat] * readings["net_lx"].to_numpy(float))
+    loads.add("resolution", keys, load, lambda k: instruments.resolution_input(step_of[k], k), seats=seat)
+
+
+def add_colour(loads: Loadings, seats: pd.DataFrame, meters: Mapping[str, Meter]) -> None:
+    """Add the colour of each technology and each lamp's own part.
+
+    Parameters
+    ----------
+    loads : Loadings
+        Receives the inputs.
+    seats : DataFrame
+        Mounting means: meter, lamp, technology, spectral_u (NaN where not corrected), own_spectrum, likeness.
+    meters : mapping
+        Meters by id.
+    """
+    ones = np.ones(len(seats))
+    light = seats["technology"].to_numpy(str) != "filament"
+    u = seats["spectral_u"].to_numpy(float)
+    keys = [
+        None if not lit else (m, tech, "" if np.isnan(v) else f"{v:.9g}")
+        for lit, m, tech, v in zip(light, seats["meter"], seats["technology"], u, strict=True)
+    ]
+
+    def make(key: tuple[str, str, str]) -> InputQuantity:
+        if key[2] == "":
+            return instruments.colour_input(meters[key[0]], key[1])
+        return InputQuantity(
+            ("colour", key[0], key[1], "corrected"),
+            0.0,
+            float(key[2]),
+            shared_by="meter and technology",
+            shared_with=f"{key[0]} {key[1]}",
+        )
+
+    loads.add("colour", keys, ones, make)
+    likeness = dict(zip(seats["lamp"], seats["likeness"], strict=True))
+    own = [
+        None if not lit or has else (m, lamp)
+        for lit, has, m, lamp in zip(light, seats["own_spectrum"], seats["meter"], seats["lamp"], strict=True)
+    ]
+    loads.add("own colour", own, ones, lambda k: instruments.own_colour_input(meters[k[0]], k[1], likeness[k[1]]))
+
+
+def spread_input(kind: str, key: tuple[str, ...], sd: float, dof: float, shared_by: str) -> InputQuantity:
+    """Return an input whose standard deviation was pooled over the campaign, or assumed (dof infinite).
+
+    Parameters
+    ----------
+    kind : str
+        Kind of the input, also the variance group where the SD was estimated.
+    key : tuple of str
+        Identity.
+    sd : float
+        Standard deviation of the ln value. [1]
+    dof : float
+        Degrees of freedom of the pooled estimate. [1]
+    shared_by : str
+        What shares it.
+
+    Returns
+    -------
+    InputQuantity
+        Relative deviation. [1]
+    """
+    group = None if np.isinf(dof) else (kind, "pooled")
+    return InputQuantity(
+        (kind, *key),
+        0.0,
+        sd,
+        dof=dof,
+        shared_by=shared_by,
+        shared_with=" ".join(key),
+        variance_from=group,
+    )
+
+
+def own_colour_likeness(lamps: pd.DataFrame) -> dict[str, str]:
+    """Return for each lamp how far its colour temperature lies from the others of its technology.
+
+    Parameters
+    ----------
+    lamps : DataFrame
+        Columns lamp, technology, colour_temperature_K (NaN where unknown).
+
+    Returns
+    -------
+    dict
+        Lamp to "like" (within 20 % of the median of its technology, or nobody states one), "unlike" (beyond 20 %, or
+        unknown beside a stated one), "far" (a factor of two and more).
+    """
+    answer: dict[str, str] = {}
+    for _, group in lamps.groupby("technology"):
+        kelvin = group["colour_temperature_K"].to_numpy(float)
+        stated = kelvin[~np.isnan(kelvin)]
+        middle = float(np.median(stated)) if len(stated) else np.nan
+        for lamp, value in zip(group["lamp"], kelvin, strict=True):
+            if not len(stated):
+                answer[lamp] = "like"
+            elif np.isnan(value):
+                answer[lamp] = "unlike"
+            else:
+                apart = max(value / middle, middle / value)
+                answer[lamp] = "like" if apart <= 1.2 else "unlike" if apart < 2.0 else "far"
+    return answer

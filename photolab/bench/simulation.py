@@ -1,0 +1,256 @@
+"""An invented bench with known truth, as a `Bench` and as a folder.
+
+`simulate` draws a fresh bench, `simulate_with_truth` hands back what was drawn too. `write_demo` writes the frozen demo,
+the same bytes each time::
+
+    python -m photolab.bench.simulation data/demo
+"""
+
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench.demo import DEMO_SEED, demo_truth
+from photolab.bench.model import Bench, Spectrum
+from photolab.bench.schema import TABLES
+from photolab.bench.simulation_heat import electrical_table, thermal_table, warm_up_table
+from photolab.bench.simulation_light import beam_table, distance_table, links_table, spectra_table, spectrum_values
+from photolab.bench.simulation_plan import seats
+from photolab.bench.simulation_readings import day_effects, mounting_effects, readings_table, seat_states
+from photolab.bench.simulation_settings import (
+    bench_document,
+    days_table,
+    housings,
+    lamps_table,
+    meters,
+    settings,
+)
+from photolab.bench.truth import Truth, draw_truth, read_truth, truth_document
+
+__all__ = ["Simulation", "demo", "demo_truth", "read_truth", "simulate", "simulate_with_truth", "write_demo"]
+
+FROZEN_VOLTAGE_SD = 0.005
+
+
+@dataclass(frozen=True, eq=False)
+class Simulation:
+    """A simulated bench and what is true on it.
+
+    Parameters
+    ----------
+    bench : Bench
+        As the reader would return it.
+    truth : Truth
+        Generating values, drawn ones included.
+    mountings : mapping
+        Key of each mounting to its deviation. [ln]
+    """
+
+    bench: Bench
+    truth: Truth
+    mountings: Mapping[str, float]
+
+
+def simulate(truth: Truth, *, seed: int, fresh: bool = True) -> Bench:
+    """Return an invented bench drawn from a truth.
+
+    Parameters
+    ----------
+    truth : Truth
+        Design, generating values, declared distributions.
+    seed : int
+        Seed of every draw; the same seed gives the same bench.
+    fresh : bool, default True
+        Draw every declared Type B input afresh; otherwise keep the truth's own values and draw only mountings and readings.
+
+    Returns
+    -------
+    Bench
+        As the reader would return it.
+    """
+    return simulate_with_truth(truth, seed=seed, fresh=fresh).bench
+
+
+def simulate_with_truth(
+    truth: Truth, *, seed: int, fresh: bool = True, only_readings: bool = False
+) -> Simulation:
+    """Return an invented bench together with what was drawn.
+
+    Parameters
+    ----------
+    truth : Truth
+        Design, generating values, declared distributions.
+    seed : int
+        Seed of every draw.
+    fresh : bool, default True
+        Draw every declared Type B input afresh.
+    only_readings : bool, default False
+        Leave out warm-up, beam and distance tables, for studies of ratios.
+
+    Returns
+    -------
+    Simulation
+        Bench, drawn truth, mountings.
+    """
+    rng = np.random.default_rng(seed)
+    drawn = draw_truth(truth, rng=rng) if fresh else truth
+    voltage_sd = truth.declared.voltage_V if fresh else FROZEN_VOLTAGE_SD
+    late_sd = truth.declared.elapsed_s if fresh else 0.0
+    effects = mounting_effects(drawn, seats(), rng=rng, arranged=False)
+    return _simulation(drawn, effects, rng, voltage_sd, late_sd, only_readings=only_readings)
+
+
+def demo() -> Simulation:
+    """Return the frozen demo bench: stated values, seeded residuals, arranged so that every story is there.
+
+    Returns
+    -------
+    Simulation
+        The same numbers each time.
+    """
+    rng = np.random.default_rng(DEMO_SEED)
+    truth = day_effects(demo_truth(), rng=rng)
+    effects = mounting_effects(truth, seats(), rng=rng, arranged=True)
+    return _simulation(truth, effects, rng, FROZEN_VOLTAGE_SD, 0.0, only_readings=False)
+
+
+def _simulation(
+    truth: Truth,
+    effects: dict[str, float],
+    rng: np.random.Generator,
+    voltage_sd: float,
+    late_sd: float,
+    *,
+    only_readings: bool,
+) -> Simulation:
+    states = seat_states(truth, seats(), effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
+    tables = {
+        "readings": readings_table(truth, states, rng=rng),
+        "lamps": lamps_table(truth),
+        "days": days_table(truth),
+        "electrical": electrical_table(truth),
+        "spectra": spectra_table(truth),
+    }
+    if not only_readings:
+        tables |= {
+            "warm_up": warm_up_table(truth, states, rng=rng),
+            "thermal": thermal_table(truth, rng=rng),
+            "distance": distance_table(truth, states, rng=rng),
+            "beam": beam_table(truth, rng=rng),
+            "links": links_table(truth, states, rng=rng),
+        }
+    return Simulation(_bench(truth, tables), truth, effects)
+
+
+def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
+    document = bench_document(truth)
+    whole = {name: _complete(name, tables.get(name)) for name in TABLES}
+    spectra = {}
+    for row in whole["spectra"].to_dict("records"):
+        wavelength, value = spectrum_values(_stem(row["file"]))
+        spectra[row["name"]] = Spectrum(row["kind"], row["lamp"], row["meter"], wavelength, value)
+    return Bench(
+        name="simulated",
+        settings=settings(document),
+        meters=meters(document),
+        housings=housings(document),
+        tables=whole,
+        files=(),
+        excluded=whole["readings"].iloc[:0],
+        warnings=(),
+        assumed=(),
+        hashes={},
+        spectra=spectra,
+    )
+
+
+def _stem(file: str) -> str:
+    return file.removesuffix(".csv").partition("_")[2]
+
+
+def _complete(name: str, table: pd.DataFrame | None) -> pd.DataFrame:
+    """Return a table with every column of the schema, as the reader returns it."""
+    schema = TABLES[name]
+    given = pd.DataFrame() if table is None else table
+    size = len(given)
+    columns: dict[str, object] = {}
+    for column in schema.columns:
+        if column.numeric:
+            columns[column.name] = given[column.name].astype(float) if column.name in given else np.full(size, np.nan)
+        else:
+            columns[column.name] = given[column.name].astype(str).astype(object) if column.name in given else [""] * size
+    columns["line"] = np.arange(2, size + 2)
+    return pd.DataFrame(columns)
+
+
+def write_demo(folder: Path | str) -> None:
+    """Write the frozen demo bench and its truth.toml into a folder.
+
+    Parameters
+    ----------
+    folder : path
+        Where; files of the same name are replaced.
+    """
+    simulation = demo()
+    write_simulation(simulation, folder)
+
+
+def write_simulation(simulation: Simulation, folder: Path | str) -> None:
+    """Write a simulated bench as a bench folder, with its truth.
+
+    Parameters
+    ----------
+    simulation : Simulation
+        Bench and truth.
+    folder : path
+        Where; made if it is not there.
+    """
+    target = Path(folder)
+    target.mkdir(parents=True, exist_ok=True)
+    for name, text in folder_texts(simulation).items():
+        (target / name).write_text(text, encoding="utf-8", newline="\n")
+
+
+def folder_texts(simulation: Simulation) -> dict[str, str]:
+    """Return every file of a simulated bench folder.
+
+    Parameters
+    ----------
+    simulation : Simulation
+        Bench and truth.
+
+    Returns
+    -------
+    dict
+        File name to text.
+    """
+    import tomli_w
+
+    bench = simulation.bench
+    texts = {
+        "bench.toml": "# INVENTED demo bench: no lamp, maker or reading in this folder is real.\n"
+        + tomli_w.dumps(bench_document(simulation.truth)),
+        "truth.toml": truth_document(simulation.truth),
+    }
+    for name, table in bench.tables.items():
+        if len(table):
+            texts[f"{name}.csv"] = _csv(table.drop(columns="line"))
+    for row in bench.tables["spectra"].to_dict("records"):
+        wavelength, value = spectrum_values(_stem(row["file"]))
+        texts[row["file"]] = _csv(pd.DataFrame({"wavelength_nm": wavelength, "value": value}))
+    return texts
+
+
+def _csv(table: pd.DataFrame) -> str:
+    """Return a table as CSV text: columns that are blank throughout are left out, numbers as short as they are."""
+    kept = [column for column in table if not table[column].isna().all() and not (table[column] == "").all()]
+    words = table[kept].map(lambda cell: ("" if np.isnan(cell) else f"{cell:.10g}") if isinstance(cell, float) else cell)
+    return words.to_csv(index=False, lineterminator="\n")
+
+
+if __name__ == "__main__":
+    write_demo(sys.argv[1])

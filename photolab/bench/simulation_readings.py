@@ -1,0 +1,337 @@
+"""The readings of a simulated bench: mountings, their conditions, and what the meter shows."""
+
+from dataclasses import dataclass, replace
+from math import exp, log
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from photolab.bench.demo import GROUP_MEANS, PINNED
+from photolab.bench.simulation_plan import Seat
+from photolab.bench.truth import LampTruth, Truth
+
+Array = NDArray[np.float64]
+
+INITIAL_S = 60.0
+HOLD_MIN = 40.0
+STEP_SECONDS = 20.0
+REPEATS = 3
+
+
+@dataclass(frozen=True)
+class SeatState:
+    """What holds while a lamp sits in its housing.
+
+    Parameters
+    ----------
+    seat : Seat
+        Which mounting.
+    mounting : float
+        Deviation of the mounting. [ln]
+    ambient_C, socket_V, shown_V : float
+        True ambient, true voltage at the socket, voltage written down. [degC], [V], [V]
+    burnt_h : float
+        Hours the specimen had burnt. [h]
+    late_s : float
+        How much later than written the readings were taken. [s]
+    """
+
+    seat: Seat
+    mounting: float
+    ambient_C: float
+    socket_V: float
+    shown_V: float
+    burnt_h: float
+    late_s: float = 0.0
+
+
+def mounting_effects(truth: Truth, plan: list[Seat], *, rng: np.random.Generator, arranged: bool) -> dict[str, float]:
+    """Return how each mounting deviates from its lamp's light.
+
+    Parameters
+    ----------
+    truth : Truth
+        Mounting SD of every lamp.
+    plan : list of Seat
+        The mountings.
+    rng : numpy.random.Generator
+        Source of randomness.
+    arranged : bool
+        Pin and centre the mountings that tell a story, as in the frozen demo.
+
+    Returns
+    -------
+    dict
+        Key of the seat to deviation. [ln]
+    """
+    effects = {seat.key: float(rng.normal(0, truth.lamps[seat.lamp].mounting_sd)) for seat in plan}
+    if not arranged:
+        return effects
+    effects.update(PINNED)
+    for (lamp, housing), mean in GROUP_MEANS.items():
+        for days in _periods(lamp):
+            keys = [s.key for s in plan if (s.lamp, s.housing) == (lamp, housing) and s.day in days]
+            for specimen in sorted({key.split("/")[1] for key in keys}):
+                own = [key for key in keys if key.split("/")[1] == specimen]
+                _centre(effects, own, mean)
+    return effects
+
+
+def _periods(lamp: str) -> list[tuple[str, ...]]:
+    """Days whose mountings are centred together: before and after the new lead for the baseline."""
+    early, late = ("D01", "D02", "D03", "D04", "D05"), ("D06", "D07", "D08")
+    return [early, late] if lamp == "B0" else [early + late]
+
+
+def _centre(effects: dict[str, float], keys: list[str], mean: float) -> None:
+    """Shift the mountings that are not pinned so that all of them have the wanted mean."""
+    free = [key for key in keys if key not in PINNED]
+    if len(free) < 2:
+        return
+    shift = (mean * len(keys) - sum(effects[key] for key in keys)) / len(free)
+    for key in free:
+        effects[key] += shift
+
+
+def day_effects(truth: Truth, *, rng: np.random.Generator) -> Truth:
+    """Return the truth with its days' common deviations drawn, the mean of each period kept at 0.
+
+    Parameters
+    ----------
+    truth : Truth
+        Day SD, days and housings.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    Truth
+        With day effects; the days before and after the new lead average to 0 each.
+    """
+    names = list(truth.days)
+    drawn = {housing: rng.normal(0, truth.day_sd, len(names)) for housing in truth.housings}
+    late = np.array([truth.days[name].measured_at == "socket" for name in names])
+    for values in drawn.values():
+        for period in (late, ~late):
+            values[period] -= values[period].mean()
+    days = {
+        name: replace(truth.days[name], effect={key: round(float(v[n]), 5) for key, v in drawn.items()})
+        for n, name in enumerate(names)
+    }
+    return replace(truth, days=days)
+
+
+def seat_states(
+    truth: Truth,
+    plan: list[Seat],
+    effects: dict[str, float],
+    *,
+    rng: np.random.Generator,
+    voltage_sd: float,
+    late_sd: float = 0.0,
+) -> list[SeatState]:
+    """Return the conditions of every mounting.
+
+    Parameters
+    ----------
+    truth : Truth
+        Days and lamps.
+    plan : list of Seat
+        The mountings in time order.
+    effects : dict
+        Of `mounting_effects`. [ln]
+    rng : numpy.random.Generator
+        Source of randomness.
+    voltage_sd : float
+        SD of the true voltage about the written one. [V]
+    late_sd : float
+        SD of the time of the readings about the written one. [s]
+
+    Returns
+    -------
+    list of SeatState
+        In the same order.
+    """
+    burnt: dict[tuple[str, str], float] = {}
+    states = []
+    for seat in plan:
+        day = truth.days[seat.day]
+        shown = round(day.lead_V + float(np.clip(rng.normal(0, 0.006), -0.01, 0.01)), 2)
+        states.append(
+            SeatState(
+                seat,
+                effects[seat.key],
+                round(day.ambient_C + float(rng.normal(0, 0.2)), 1),
+                shown / (1 + truth.voltmeter_scale) + float(rng.normal(0, voltage_sd)),
+                shown,
+                burnt.get((seat.lamp, seat.specimen), 0.0),
+                float(rng.normal(0, late_sd)),
+            )
+        )
+        burnt[seat.lamp, seat.specimen] = states[-1].burnt_h + seat.hold_minutes / 60
+    return states
+
+
+def light_fraction(lamp: LampTruth, time_s: Array) -> Array:
+    """Return light relative to the initial time.
+
+    Parameters
+    ----------
+    lamp : LampTruth
+        Warm-up of the lamp; a filament lamp sinks evenly.
+    time_s : ndarray
+        Time since switching on. [s]
+
+    Returns
+    -------
+    ndarray
+        E(t)/E(60 s). [1]
+    """
+    if lamp.technology == "filament":
+        return 1 - (1 - lamp.remaining) * np.clip((time_s - INITIAL_S) / (60 * HOLD_MIN - INITIAL_S), 0, None)
+    relaxed = lamp.remaining + (1 - lamp.remaining) * np.exp(-(time_s - INITIAL_S) / (60 * lamp.tau_min))
+    return np.asarray(relaxed * (1 - (1 - lamp.step_factor) * folded(lamp, time_s)))
+
+
+def folded(lamp: LampTruth, time_s: Array) -> Array:
+    """Return how much of a foldback has happened: a ramp that is half done at the stated time.
+
+    Parameters
+    ----------
+    lamp : LampTruth
+        Time of its foldback.
+    time_s : ndarray
+        Time since switching on. [s]
+
+    Returns
+    -------
+    ndarray
+        0 before, 1 after. [1]
+    """
+    if lamp.step_min == 0:
+        return np.zeros_like(time_s)
+    return np.clip((time_s - 60 * lamp.step_min) / STEP_SECONDS + 0.5, 0, 1)
+
+
+def true_illuminance(truth: Truth, state: SeatState) -> float:
+    """Return the illuminance a mounting gives at the bench distance, a minute after switching on.
+
+    Parameters
+    ----------
+    truth : Truth
+        Generating values.
+    state : SeatState
+        One mounting.
+
+    Returns
+    -------
+    float
+        Illuminance at the meter head. [lx]
+    """
+    seat = state.seat
+    lamp = truth.lamps[seat.lamp]
+    level = log(truth.housings[seat.housing].illuminance() * lamp.ratio[seat.housing])
+    level += lamp.specimens[seat.specimen] + state.mounting + truth.days[seat.day].effect[seat.housing]
+    level += log(truth.aims.get(seat.key, 1.0))
+    level += log(float(light_fraction(lamp, np.array(INITIAL_S + state.late_s))))
+    if lamp.technology == "filament":
+        level += truth.voltage_exponent * log(state.socket_V / truth.reference_V)
+        level += truth.ageing_per_h * state.burnt_h
+    level += log(1 + lamp.ambient_per_K * (state.ambient_C - truth.reference_C))
+    return exp(level)
+
+
+def readings_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1") -> pd.DataFrame:
+    """Return readings.csv of a list of mountings.
+
+    Parameters
+    ----------
+    truth : Truth
+        Generating values.
+    states : list of SeatState
+        The mountings.
+    rng : numpy.random.Generator
+        Source of randomness.
+    meter : str
+        The meter that is read.
+
+    Returns
+    -------
+    DataFrame
+        One row a reading.
+    """
+    return pd.DataFrame([row for state in states for row in _reading_rows(truth, state, meter, rng)])
+
+
+def _reading_rows(truth: Truth, state: SeatState, meter: str, rng: np.random.Generator) -> list[dict[str, object]]:
+    seat, day, lamp = state.seat, truth.days[state.seat.day], truth.lamps[state.seat.lamp]
+    true_lx = true_illuminance(truth, state)
+    top = working_range(truth, meter, true_lx, lamp.technology, autorange=day.autorange)
+    dark = truth.meters[meter].display(0.0, top, 1.0)
+    rows: list[dict[str, object]] = []
+    for repeat in range(1, REPEATS + 1):
+        light = true_lx * exp(rng.normal(0, lamp.reading_sd))
+        shown = shown_lx(truth, meter, light, top, seat)
+        rows.append({
+            "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
+            "clock": f"{(seat.minute + 1) // 60:02d}:{(seat.minute + 1) % 60:02d}", "order": seat.order,
+            "mounting": seat.mounting, "repeat": repeat, "elapsed_s": int(INITIAL_S),
+            "rest_minutes": seat.rest_minutes, "meter": meter, "range_lx": top, "illuminance_lx": shown,
+            "dark_lx": float(dark), "socket_V": state.shown_V, "measured_at": day.measured_at,
+            "ambient_C": state.ambient_C,
+        })  # fmt: skip
+    return rows
+
+
+def working_range(truth: Truth, meter: str, true_lx: float, technology: str, *, autorange: bool) -> float:
+    """Return the range in use: the lowest that holds the reading, or the one the protocol locks.
+
+    Parameters
+    ----------
+    truth : Truth
+        Meters.
+    meter : str
+        Which meter.
+    true_lx : float
+        True illuminance. [lx]
+    technology : str
+        Of the lamp.
+    autorange : bool
+        Whether the meter chooses.
+
+    Returns
+    -------
+    float
+        Top of the range. [lx]
+    """
+    kind = truth.meters[meter]
+    fits = [top for top in kind.ranges_lx if 1.01 * kind.display(true_lx, top, kind.colour[technology]) < top]
+    return fits[0] if autorange else max(fits[0], kind.ranges_lx[min(1, len(kind.ranges_lx) - 1)])
+
+
+def shown_lx(truth: Truth, meter: str, light: float, top: float, seat: Seat) -> float:
+    """Return what a meter shows for a lamp's light.
+
+    Parameters
+    ----------
+    truth : Truth
+        Meters and lamps.
+    meter : str
+        Which meter.
+    light : float
+        True illuminance. [lx]
+    top : float
+        Range in use. [lx]
+    seat : Seat
+        The mounting.
+
+    Returns
+    -------
+    float
+        Displayed illuminance. [lx]
+    """
+    kind = truth.meters[meter]
+    linearity = kind.linearity.get(f"{top:g}/{seat.lamp}/{seat.housing}", 0.0)
+    linearity += kind.temperature_per_K.get(seat.day, 0.0) * (truth.days[seat.day].ambient_C - truth.reference_C)
+    return float(kind.display(light, top, kind.colour[truth.lamps[seat.lamp].technology], linearity))

@@ -1,0 +1,199 @@
+"""Compare two readings without a folder: the straight answer to "is that within meter error?"."""
+
+import math
+from collections.abc import Sequence
+from typing import TypeVar
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench import instruments
+from photolab.bench.model import Assumption, Meter
+from photolab.bench.pairs import Lines, PairInputs, ReadingComparison, compare_pair
+from photolab.bench.shared_inputs import Loadings, add_colour, add_meter, add_resolution, spread_input
+
+T = TypeVar("T")
+
+__all__ = ["Lines", "ReadingComparison", "compare_readings"]
+
+TECHNOLOGIES = ("filament", "led", "discharge", "other")
+MOUNTING_SD_PERCENT = 3.0
+"""Assumed SD of seating a lamp once, until measured; common practice, no source. [%]"""
+
+
+def compare_readings(
+    a: float,
+    b: float,
+    *,
+    meter: Meter,
+    meter_b: Meter | None = None,
+    technology_a: str | None = None,
+    technology_b: str | None = None,
+    range_a: float | None = None,
+    range_b: float | None = None,
+    mounting_sd_percent: float | None = None,
+    mountings: int = 1,
+    specimen_sd_percent: float | None = None,
+    coverage: float = 0.95,
+    alike_percent: float = 10.0,
+) -> ReadingComparison:
+    """Compare two readings: how much more light is b than a, and is that within the uncertainty of the bench.
+
+    Parameters
+    ----------
+    a, b : float
+        Readings, dark reading removed. [lx]
+    meter, meter_b : Meter
+        The meter of a and of b; one serves both where `meter_b` is not given.
+    technology_a, technology_b : str, optional
+        "filament", "led", "discharge" or "other"; one serves both. Without any there is no answer, only the ratio.
+    range_a, range_b : float, optional
+        Tops of the ranges in use; one serves both. Unknown ranges share no range term. [lx]
+    mounting_sd_percent : float, optional
+        SD of seating a lamp once; 3 % assumed. [%]
+    mountings : int, default 1
+        How often each lamp was seated; the readings are then means. [1]
+    specimen_sd_percent : float, optional
+        SD between specimens: given, the answer is for the models, from one specimen each. [%]
+    coverage : float, default 0.95
+        Coverage probability. [1]
+    alike_percent : float, default 10
+        Margin within which two lamps count as alike. [%]
+
+    Returns
+    -------
+    ReadingComparison
+        Ratio b/a with its interval, lines, verdict; swapping a and b gives exactly the reciprocal.
+
+    Raises
+    ------
+    ValueError
+        If a reading is not positive and finite or lies above its range, `mountings` is less than 1, or a technology is
+        not one of the four.
+    """
+    meters = (meter, meter_b or meter)
+    ranges = _both(range_a, range_b)
+    technologies = _both(technology_a, technology_b)
+    _check(a, b, ranges, technologies, mountings)
+    seats = _two_seats((a, b), meters, ranges, technologies)
+    sd = (MOUNTING_SD_PERCENT if mounting_sd_percent is None else mounting_sd_percent) / 100.0
+    loads = _loadings(seats, (a, b), {m.id: m for m in meters}, sd / math.sqrt(mountings), specimen_sd_percent)
+    matrix = loads.matrix().toarray()
+    logs = (_ln_corrected(b, meters[1], technologies[1]), _ln_corrected(a, meters[0], technologies[0]))
+    pair = PairInputs(logs, matrix[::-1], loads.inputs, np.array(loads.kinds), sd)
+    return compare_pair(
+        pair,
+        scope="specimens" if specimen_sd_percent is None else "models",
+        coverage=coverage,
+        alike_percent=alike_percent,
+        assumed=_assumed(meters, technologies, mounting_sd_percent),
+        missing=() if all(technologies) else ("technology",),
+    )
+
+
+def _both(first: T | None, second: T | None) -> tuple[T | None, T | None]:
+    return (second if first is None else first, first if second is None else second)
+
+
+def _check(
+    a: float, b: float, ranges: Sequence[float | None], technologies: Sequence[str | None], mountings: int
+) -> None:
+    for name, value, top, technology in zip("ab", (a, b), ranges, technologies, strict=True):
+        if not (math.isfinite(value) and value > 0):
+            message = f"reading {name} must be more than 0 and finite; got {value:g} lx"
+            raise ValueError(message)
+        if top is not None and not (math.isfinite(top) and top > 0):
+            message = f"range_{name} must be more than 0 and finite; got {top:g} lx"
+            raise ValueError(message)
+        if top is not None and value > top:
+            message = f"reading {name} must lie within its range; {value:g} lx cannot be read on the {top:g} lx range"
+            raise ValueError(message)
+        if technology is not None and technology not in TECHNOLOGIES:
+            message = f"technology_{name} must be one of {', '.join(TECHNOLOGIES)}; got {technology!r}"
+            raise ValueError(message)
+    if mountings < 1:
+        message = f"mountings must be 1 or more; got {mountings}"
+        raise ValueError(message)
+
+
+def _ln_corrected(value: float, meter: Meter, technology: str | None) -> float:
+    """Return ln of a reading with the certificate's correction and the stated spectral factor."""
+    certificate = math.log(meter.certificate.correction) if meter.certificate else 0.0
+    stated = [s.factor for s in meter.spectral_factors if s.technology == technology]
+    return math.log(value) + certificate + (math.log(stated[0]) if stated else 0.0)
+
+
+def _two_seats(
+    values: Sequence[float],
+    meters: Sequence[Meter],
+    ranges: Sequence[float | None],
+    technologies: Sequence[str | None],
+) -> pd.DataFrame:
+    """Return the two readings as mounting means of one bench."""
+    tops = []
+    for meter, top in zip(meters, ranges, strict=True):
+        only = meter.ranges_lx[0] if len(meter.ranges_lx) == 1 else math.nan
+        tops.append(only if top is None else float(top))
+    known = [t or "other" for t in technologies]
+    factors = [_stated_factor(m, t) for m, t in zip(meters, known, strict=True)]
+    return pd.DataFrame(
+        {
+            "lamp": ["A", "B"],
+            "housing": "",
+            "meter": [m.id for m in meters],
+            "range_lx": tops,
+            "inverse": [1.0 / v for v in values],
+            "n": 1,
+            "one_figure": False,
+            "technology": known,
+            "spectral_u": factors,
+            "own_spectrum": False,
+            "likeness": "like",
+        }
+    )
+
+
+def _stated_factor(meter: Meter, technology: str) -> float:
+    """Return the relative standard uncertainty of a stated spectral factor, NaN where none is stated."""
+    for stated in meter.spectral_factors:
+        if stated.technology == technology:
+            return stated.expanded_uncertainty / stated.coverage_factor / stated.factor
+    return math.nan
+
+
+def _loadings(
+    seats: pd.DataFrame,
+    values: Sequence[float],
+    meters: dict[str, Meter],
+    mounting_sd: float,
+    specimen_sd_percent: float | None,
+) -> Loadings:
+    """Return the inputs of the two readings."""
+    loads = Loadings(2)
+    add_meter(loads, seats, meters)
+    readings = pd.DataFrame({"seat": [0, 1], "net_lx": values})
+    add_resolution(loads, readings, seats, meters)
+    add_colour(loads, seats, meters)
+    lamps = [("A",), ("B",)]
+    loads.add("mounting", lamps, np.ones(2), lambda k: spread_input("mounting", k, mounting_sd, math.inf, "mounting"))
+    if specimen_sd_percent is not None:
+        sd = specimen_sd_percent / 100.0
+        loads.add("specimen", lamps, np.ones(2), lambda k: spread_input("specimen", k, sd, math.inf, "specimen"))
+    return loads
+
+
+def _assumed(
+    meters: Sequence[Meter], technologies: Sequence[str | None], mounting_sd_percent: float | None
+) -> tuple[Assumption, ...]:
+    """Return the defaults that enter, most worth measuring first."""
+    notes = []
+    if mounting_sd_percent is None:
+        notes.append(Assumption("seating", MOUNTING_SD_PERCENT, "%", "measure this first"))
+    for meter in dict.fromkeys(meters):
+        if "linearity_percent" not in meter.declared:
+            notes.append(Assumption("linearity", instruments.linearity_percent(meter), "%", ""))
+        coloured = [t for t in technologies if t not in (None, "filament")]
+        if coloured and "mismatch_index_percent" not in meter.declared:
+            notes.append(Assumption("colour f1'", meter.mismatch_index_percent, "%", ""))
+    notes.append(Assumption("supply", "not considered", "", ""))
+    return tuple(dict.fromkeys(notes))

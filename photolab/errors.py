@@ -1,0 +1,52 @@
+"""The exceptions photolab raises on purpose.
+
+::
+
+    Exception
+    └── PhotolabError            everything photolab refuses
+        ├── RecordError          a bench folder cannot be read as it is; carries every fault
+        └── MethodError          a method's condition does not hold; carries what is known all the same
+
+Bad arguments of a pure function (a negative distance, a list of the wrong length) are plain
+`ValueError`, because they are a caller's slip and not a finding about a bench.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+
+class PhotolabError(Exception):
+    """Base of all refusals."""
+
+
+class RecordError(PhotolabError):
+    """A bench folder that was refused.
+
+    Parameters
+    ----------
+    problems : iterable
+        All faults found, each with ``code``, ``file``, ``line``, ``column`` and ``message``; ``str()`` of one is its printed line.
+    """
+
+    def __init__(self, problems: Iterable[Any]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class MethodError(PhotolabError):
+    """A method that has no honest answer for this input.
+
+    Parameters
+    ----------
+    message : str
+        What condition failed, with the numbers.
+    code : str, optional
+        Stable code of the refusal.
+    known : mapping, optional
+        What can still be said, by name.
+    """
+
+    def __init__(self, message: str, *, code: str = "", known: Mapping[str, Any] | None = None) -> None:
+        self.code = code
+        self.known = dict(known or {})
+        super().__init__(message)

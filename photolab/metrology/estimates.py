@@ -1,0 +1,269 @@
+"""Several values with one joint covariance, checked, and the estimated variances inside it.
+
+The comparisons of `comparison` start here: from plain arrays or from a joint result, to the same small
+object.
+"""
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Array = NDArray[np.float64]
+Groups = tuple[tuple[Array, float], ...]
+VariancePart = tuple[ArrayLike, float]
+
+MOST_GROUPS = 64
+
+
+@dataclass(frozen=True, eq=False)
+class Estimates:
+    """Values with their joint covariance and the variance groups of finite dof inside it.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Estimates. [1]
+    covariance : ndarray, shape (n, n)
+        Their joint covariance. [1]
+    names : tuple of hashable, length n
+        What each value belongs to. [text]
+    groups : tuple of (ndarray, float)
+        Part of the covariance that rests on one estimated variance, and the dof of that estimate. [1]
+    """
+
+    values: Array
+    covariance: Array
+    names: tuple[Hashable, ...]
+    groups: Groups
+
+
+def read_estimates(
+    values: Any,
+    covariance: ArrayLike | None,
+    *,
+    names: Sequence[Hashable] | None,
+    dof: ArrayLike,
+    variance_groups: Sequence[VariancePart] | None = None,
+) -> Estimates:
+    """Return checked estimates from arrays, or from a joint result that carries its own covariance.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,), or JointResult
+        Estimates. [1]
+    covariance : array_like, shape (n, n), or None
+        Joint covariance; None with a joint result. [1]
+    names : sequence of hashable or None
+        Labels; None numbers them from 0. [text]
+    dof : float or array_like, shape (n,)
+        Degrees of freedom of one variance common to all, or of each value's own (a diagonal covariance). [1]
+    variance_groups : sequence of (array_like, float), optional
+        Parts of the covariance with the dof of each, where several estimated variances meet. [1]
+
+    Returns
+    -------
+    Estimates
+        Values, covariance, names and groups. [1]
+
+    Raises
+    ------
+    ValueError
+        If shapes, labels, dof or the covariance do not fit; the pair at fault is named.
+    """
+    if hasattr(values, "covariance"):
+        if covariance is not None or names is not None or variance_groups is not None:
+            message = "a joint result carries its own covariance, names and dof; give none of them beside it"
+            raise ValueError(message)
+        joint = values
+        covariance, names, variance_groups = joint.covariance, tuple(joint.names), groups_of(joint)
+        values = joint.values() if callable(joint.values) else joint.values
+    estimate = np.asarray(values, dtype=float)
+    if estimate.ndim != 1 or estimate.size < 2:
+        message = f"values must be a list of at least two; got shape {estimate.shape}"
+        raise ValueError(message)
+    labels = tuple(range(estimate.size)) if names is None else tuple(names)
+    if len(labels) != estimate.size or len(set(labels)) != estimate.size:
+        message = f"names must be {estimate.size} different labels; got {len(set(labels))} of {len(labels)}"
+        raise ValueError(message)
+    for label, value in zip(labels, estimate, strict=True):
+        if not np.isfinite(value):
+            message = f"values[{label!r}] must be finite; got {value}"
+            raise ValueError(message)
+    if covariance is None:
+        message = "covariance must be given with plain values; got None"
+        raise ValueError(message)
+    matrix = check_covariance(np.asarray(covariance, dtype=float), labels)
+    return Estimates(estimate, matrix, labels, _groups(matrix, labels, dof, variance_groups))
+
+
+def check_covariance(covariance: Array, names: Sequence[Hashable]) -> Array:
+    """Return the covariance, symmetric; refuse one that is none and name the pair at fault.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (n, n)
+        Joint covariance. [1]
+    names : sequence of hashable, length n
+        Labels for the message. [text]
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        The symmetric part. [1]
+
+    Raises
+    ------
+    ValueError
+        If it is not square, finite, symmetric and positive definite.
+    """
+    count = len(names)
+    if covariance.shape != (count, count):
+        message = f"covariance must have shape ({count}, {count}); got {covariance.shape}"
+        raise ValueError(message)
+    asymmetry = np.abs(covariance - covariance.T)
+    scale = np.sqrt(np.abs(np.outer(np.diag(covariance), np.diag(covariance))))
+    faulty = np.argwhere(~np.isfinite(covariance) | ~(asymmetry <= 1e-8 * scale + 1e-300))
+    if faulty.size:
+        row, column = faulty[0]
+        message = (
+            f"covariance[{names[row]!r}, {names[column]!r}] must be finite and symmetric; "
+            f"got {covariance[row, column]:.6g} and {covariance[column, row]:.6g}"
+        )
+        raise ValueError(message)
+    for label, variance in zip(names, np.diag(covariance), strict=True):
+        if variance <= 0.0:
+            message = f"covariance[{label!r}, {label!r}] must be more than 0; got {variance:.6g}"
+            raise ValueError(message)
+    correlation = covariance / scale
+    _check_definite(0.5 * (correlation + correlation.T), names)
+    return 0.5 * (covariance + covariance.T)
+
+
+def _check_definite(correlation: Array, names: Sequence[Hashable]) -> None:
+    off_diagonal = np.abs(correlation - np.diag(np.diag(correlation)))
+    row, column = divmod(int(np.argmax(off_diagonal)), len(names))
+    if off_diagonal[row, column] >= 1.0 - 1e-13:
+        message = (
+            f"covariance of the pair ({names[row]!r}, {names[column]!r}) must leave a correlation between "
+            f"-1 and 1; got {correlation[row, column]:.6g}"
+        )
+        raise ValueError(message)
+    eigenvalues, vectors = np.linalg.eigh(correlation)
+    if eigenvalues[0] <= 1e-14 * len(names):
+        first, second = np.argsort(-np.abs(vectors[:, 0]))[:2]
+        message = (
+            f"covariance must be positive definite; got the eigenvalue {eigenvalues[0]:.3g} in its "
+            f"correlation, most of it from the pair ({names[first]!r}, {names[second]!r})"
+        )
+        raise ValueError(message)
+
+
+def _groups(
+    covariance: Array,
+    names: Sequence[Hashable],
+    dof: ArrayLike,
+    variance_groups: Sequence[VariancePart] | None,
+) -> Groups:
+    if variance_groups is not None:
+        groups = tuple((np.asarray(part, dtype=float), float(nu)) for part, nu in variance_groups)
+        if any(part.shape != covariance.shape for part, _ in groups):
+            message = f"variance_groups must each hold a covariance of shape {covariance.shape}"
+            raise ValueError(message)
+        freedom = np.array([nu for _, nu in groups])
+    else:
+        freedom = np.asarray(dof, dtype=float)
+        if freedom.ndim == 0:
+            groups = ((covariance, float(freedom)),)
+        elif freedom.shape != (len(names),):
+            message = f"dof must be one number or {len(names)}; got shape {freedom.shape}"
+            raise ValueError(message)
+        elif np.count_nonzero(covariance - np.diag(np.diag(covariance))):
+            message = (
+                "dof must be one number where values share inputs (or give variance_groups); got one a value"
+            )
+            raise ValueError(message)
+        else:
+            unit = np.eye(len(names))
+            groups = tuple(
+                (np.diag(np.diag(covariance) * unit[i]), float(nu)) for i, nu in enumerate(freedom)
+            )
+    if np.any(~(freedom > 0.0)):
+        message = f"dof must be more than 0; got {freedom.min() if freedom.size else freedom}"
+        raise ValueError(message)
+    return tuple((part, nu) for part, nu in groups if np.isfinite(nu))
+
+
+def groups_of(joint: Any) -> list[tuple[Array, float]]:
+    """Return the variance groups of finite dof inside a joint result.
+
+    Parameters
+    ----------
+    joint : JointResult
+        Result with `inputs` (standard_uncertainty, dof, variance_from) and `sensitivities`. [1]
+
+    Returns
+    -------
+    list of (ndarray, float)
+        Covariance of each group and its dof; beyond 64 groups the smallest are taken together, with the
+        smallest dof. [1]
+    """
+    inputs = tuple(joint.inputs.values()) if isinstance(joint.inputs, Mapping) else tuple(joint.inputs)
+    members: dict[Hashable, list[int]] = {}
+    known = getattr(joint, "variance_groups", None)
+    for index, quantity in enumerate(inputs):
+        if known is not None:
+            key: Hashable = int(known.group[index])
+        else:
+            source = quantity.variance_from
+            key = ("own", index) if source is None else ("from", source)
+        if np.isfinite(quantity.dof):
+            members.setdefault(key, []).append(index)
+    blocks = [_contributions(joint, inputs, index) for index in members.values()]
+    freedom = [min(float(inputs[i].dof) for i in index) for index in members.values()]
+    order = sorted(range(len(blocks)), key=lambda g: -float(np.sum(blocks[g] ** 2)))
+    kept, rest = order[: MOST_GROUPS - 1], order[MOST_GROUPS - 1 :]
+    groups = [(blocks[g] @ blocks[g].T, freedom[g]) for g in kept]
+    if rest:
+        together = np.hstack([blocks[g] for g in rest])
+        groups.append((together @ together.T, min(freedom[g] for g in rest)))
+    return groups
+
+
+def _contributions(joint: Any, inputs: Sequence[Any], index: list[int]) -> Array:
+    """Return a block whose product with its transpose is the covariance that some inputs bring together."""
+    part = joint.sensitivities[:, index]
+    block = np.asarray(part.toarray() if hasattr(part, "toarray") else part, dtype=float)
+    block = block * np.array([inputs[i].standard_uncertainty for i in index])
+    declared = getattr(joint, "correlations", None)
+    if declared is None or not np.size(declared.first):
+        return block
+    place = {member: k for k, member in enumerate(index)}
+    correlation = np.eye(len(index))
+    for a, b, r in zip(declared.first, declared.second, declared.coefficient, strict=True):
+        if int(a) in place and int(b) in place:
+            correlation[place[int(a)], place[int(b)]] = correlation[place[int(b)], place[int(a)]] = r
+    eigenvalues, vectors = np.linalg.eigh(correlation)
+    return np.asarray(block @ (vectors * np.sqrt(np.maximum(eigenvalues, 0.0))))
+
+
+def check_probability(name: str, value: float) -> None:
+    """Refuse a probability that is not between 0 and 1.
+
+    Parameters
+    ----------
+    name : str
+        Name of the argument, for the message. [text]
+    value : float
+        Probability. [1]
+
+    Raises
+    ------
+    ValueError
+        If it is not between 0 and 1.
+    """
+    if not 0.0 < value < 1.0:
+        message = f"{name} must be between 0 and 1; got {value}"
+        raise ValueError(message)

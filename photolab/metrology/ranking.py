@@ -1,0 +1,248 @@
+"""What readings say about an order: rank intervals, probability of being best, shrinkage, record claims."""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+from scipy import optimize
+
+from photolab.metrology.estimates import Array, Estimates, VariancePart, check_probability, read_estimates
+from photolab.metrology.simultaneous import contrasts, largest_t
+
+
+@dataclass(frozen=True)
+class RecordClaim:
+    """Whether a value may be called the highest so far.
+
+    Parameters
+    ----------
+    candidate : hashable
+        The value the claim is about. [text]
+    record : hashable
+        The highest of the others: the current record. [text]
+    ratio, low, high : float
+        Candidate over record with its simultaneous interval. [1]
+    p : float
+        p value against the record, adjusted for all pairs. [1]
+    code : str
+        `highest`: clear of the record and of every other; `not_separated`: above, but not clear of
+        `not_clear_of`; `below`: not above the record. [text]
+    not_clear_of : tuple of hashable
+        Those the candidate is not clear of. [text]
+    comparisons : int
+        Number of comparisons adjusted for. [1]
+    """
+
+    candidate: Hashable
+    record: Hashable
+    ratio: float
+    low: float
+    high: float
+    p: float
+    code: str
+    not_clear_of: tuple[Hashable, ...]
+    comparisons: int
+
+
+def rank_intervals(
+    values: Any,
+    covariance: ArrayLike | None = None,
+    *,
+    names: Sequence[Hashable] | None = None,
+    dof: ArrayLike = np.inf,
+    coverage: float = 0.95,
+    seed: int = 0,
+    variance_groups: Sequence[VariancePart] | None = None,
+) -> pd.DataFrame:
+    """Return what the readings say about the order: rank from-to, probability of being best, shrunken value.
+
+    Parameters
+    ----------
+    values, covariance, names, dof, coverage, seed, variance_groups
+        As in `pairwise`. [1]
+
+    Returns
+    -------
+    DataFrame
+        name, rank_low, rank_high (1 = highest; simultaneous for all), probability_best, shrunken (in the
+        unit of the values). [1]
+
+    Raises
+    ------
+    ValueError
+        As in `pairwise`.
+
+    Notes
+    -----
+    A rank interval counts the values that all-pairs comparisons put above and below; jointly the intervals
+    cover the true ranks at least as often as stated [1]_. The highest of many values is overstated, because
+    it was chosen for being highest: the shrunken value says by how much on the assumption that the true
+    values scatter normally; it needs some six values before that scatter is known at all. Measuring the
+    winner again is the better remedy.
+
+    References
+    ----------
+    .. [1] D. Al Mohamad, J. J. Goeman, E. W. van Zwet, "Simultaneous confidence intervals for ranks", J. R.
+       Stat. Soc. B 84 (2022) 1-21 (the counting rule; year and pages from memory).
+    """
+    check_probability("coverage", coverage)
+    estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)
+    size = len(estimates.names)
+    first, second = np.triu_indices(size, 1)
+    compared = contrasts(estimates, first, second)
+    critical = largest_t(estimates, compared, coverage=coverage, seed=seed).critical
+    difference = estimates.values[first] - estimates.values[second]
+    clear = np.abs(difference) > critical * compared.standard_uncertainty
+    above, below = (
+        clear & (difference < 0),
+        clear & (difference > 0),
+    )  # second clearly above first; first above second
+    higher = np.bincount(first[above], minlength=size) + np.bincount(second[below], minlength=size)
+    lower = np.bincount(first[below], minlength=size) + np.bincount(second[above], minlength=size)
+    return pd.DataFrame(
+        {
+            "name": pd.Series(list(estimates.names)),
+            "rank_low": 1 + higher,
+            "rank_high": size - lower,
+            "probability_best": _probability_best(estimates, np.random.default_rng(seed)),
+            "shrunken": shrink(estimates.values, estimates.covariance),
+        }
+    )
+
+
+def _probability_best(estimates: Estimates, rng: np.random.Generator, draws: int = 100_000) -> Array:
+    """Return the share of draws, each group's part over the root of its chi-square, that a value wins."""
+    size = len(estimates.names)
+    known = estimates.covariance - sum((part for part, _ in estimates.groups), np.zeros((size, size)))
+    parts = [(_root(known), np.inf)] + [(_root(part), nu) for part, nu in estimates.groups]
+    wins = np.zeros(size)
+    chunk = max(1_000, min(draws, 4_000_000 // size))
+    for start in range(0, draws, chunk):
+        count = min(chunk, draws - start)
+        drawn = np.repeat(estimates.values[:, None], count, axis=1)
+        for root, nu in parts:
+            if root.shape[1] == 0:
+                continue
+            normal = root @ rng.standard_normal((root.shape[1], count))
+            drawn += normal if np.isinf(nu) else normal * np.sqrt(nu / rng.chisquare(nu, count))
+        wins += np.bincount(drawn.argmax(axis=0), minlength=size)
+    return wins / draws
+
+
+def _root(covariance: Array) -> Array:
+    eigenvalues, vectors = np.linalg.eigh(covariance)
+    kept = eigenvalues > 1e-12 * max(float(eigenvalues[-1]), 1e-300)
+    root: Array = vectors[:, kept] * np.sqrt(eigenvalues[kept])
+    return root
+
+
+def shrink(values: ArrayLike, covariance: ArrayLike) -> Array:
+    r"""Return values drawn towards their common mean by what part of their scatter is doubt.
+
+    .. math:: \hat\theta = \hat\mu + \tau^2 (V + \tau^2 I)^{-1} (y - \hat\mu)
+
+    with the scatter of true values tau² by restricted maximum likelihood on the differences.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Estimates y. [any]
+    covariance : array_like, shape (n, n)
+        Their joint covariance V. [any²]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Shrunken estimates; all equal to the mean where the scatter is no more than the doubt. [any]
+    """
+    y, v = np.asarray(values, dtype=float), np.asarray(covariance, dtype=float)
+    size = y.size
+    basis = np.linalg.qr(np.column_stack([np.ones(size), np.eye(size)[:, : size - 1]]))[0][:, 1:]
+    doubt, vectors = np.linalg.eigh(basis.T @ v @ basis)
+    squares = (vectors.T @ (basis.T @ y)) ** 2
+
+    def objective(log_scatter: float) -> float:
+        total = doubt + np.exp(log_scatter)
+        return float(np.sum(np.log(total) + squares / total))
+
+    largest = max(float(squares.sum()), float(doubt[-1]))
+    grid = np.log(largest) + np.linspace(-25.0, 2.0, 55)
+    best = int(np.argmin([objective(point) for point in grid]))
+    bounds = (grid[max(best - 1, 0)], grid[min(best + 1, grid.size - 1)])
+    found = float(np.exp(optimize.minimize_scalar(objective, bounds=bounds, method="bounded").x))
+    none = float(np.sum(np.log(doubt) + squares / doubt))
+    scatter = found if objective(np.log(found)) < none - 1e-12 else 0.0
+    weight = np.linalg.solve(v + scatter * np.eye(size), np.column_stack([np.ones(size), y]))
+    mean = float(weight[:, 1].sum() / weight[:, 0].sum())
+    shrunken: Array = mean + scatter * (weight[:, 1] - mean * weight[:, 0])
+    return shrunken
+
+
+def record_claim(
+    values: Any,
+    covariance: ArrayLike | None = None,
+    *,
+    candidate: Hashable,
+    names: Sequence[Hashable] | None = None,
+    dof: ArrayLike = np.inf,
+    coverage: float = 0.95,
+    seed: int = 0,
+    variance_groups: Sequence[VariancePart] | None = None,
+) -> RecordClaim:
+    """Return whether a value may be called the highest so far: against the current record, for all pairs.
+
+    Parameters
+    ----------
+    values, covariance, names, dof, coverage, seed, variance_groups
+        As in `pairwise`: every value measured so far, the candidate among them. [1]
+    candidate : hashable
+        Label of the value the claim is about. [text]
+
+    Returns
+    -------
+    RecordClaim
+        The comparison with the record and a code. [1]
+
+    Raises
+    ------
+    ValueError
+        If the candidate is not one of the names, or as in `pairwise`.
+
+    Notes
+    -----
+    A candidate is looked at because it reads highest, out of all: the adjustment is for all pairs, not for
+    one. Values left out of the list (lamps measured and not published) make the claim too strong.
+    """
+    check_probability("coverage", coverage)
+    estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)
+    if candidate not in estimates.names:
+        message = f"candidate must be one of the names; got {candidate!r}"
+        raise ValueError(message)
+    position = estimates.names.index(candidate)
+    first, second = np.triu_indices(len(estimates.names), 1)
+    compared = contrasts(estimates, first, second)
+    largest = largest_t(estimates, compared, coverage=coverage, seed=seed)
+    difference = estimates.values[first] - estimates.values[second]
+    p = largest.exceedance(np.abs(difference) / compared.standard_uncertainty)
+    mine = (first == position) | (second == position)
+    other = np.where(first == position, second, first)[mine]
+    gain = np.where(first == position, 1.0, -1.0)[mine] * difference[mine]
+    half_width = (largest.critical * compared.standard_uncertainty)[mine]
+    record = int(np.argmin(gain))
+    unclear = tuple(estimates.names[i] for i in other[gain <= half_width])
+    code = "below" if gain[record] <= 0.0 else "not_separated" if unclear else "highest"
+    low, ratio, high = np.exp(gain[record] + half_width[record] * np.array([-1.0, 0.0, 1.0]))
+    return RecordClaim(
+        candidate,
+        estimates.names[other[record]],
+        float(ratio),
+        float(low),
+        float(high),
+        float(p[mine][record]),
+        code,
+        unclear,
+        first.size,
+    )

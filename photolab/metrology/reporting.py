@@ -1,0 +1,124 @@
+"""The one way numbers become text: decimal places, and a value with its expanded uncertainty."""
+
+import math
+from decimal import ROUND_HALF_UP, Context, Decimal
+
+_WIDE = Context(prec=700, rounding=ROUND_HALF_UP)  # any float to any number of places used here
+_PLAIN_BELOW = 10_000_000.0  # values from here on are written with a power of ten
+_PLAIN_PLACES = 7  # so are uncertainties that need more decimal places than this
+_SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
+def _shortened(x: float) -> Decimal:
+    """Return a number shortened to 10 significant digits, so that the last bits of a float never decide a digit."""
+    return Decimal(f"{float(x):.9e}")
+
+
+def decimal(x: float, places: int) -> str:
+    """Return a number with a fixed count of decimal places, rounded half up.
+
+    The number is first shortened to 10 significant digits, so that 2.675 (stored a little below) gives 2.68
+    and two machines that differ in the last bit print the same.
+
+    Parameters
+    ----------
+    x : float
+        The number. [1]
+    places : int
+        Decimal places; negative rounds to tens, hundreds, … [1]
+
+    Returns
+    -------
+    str
+        The text, without "-0.00"; "n/a" for NaN, "∞" or "-∞" for an infinite number.
+    """
+    if math.isnan(x):
+        return "n/a"
+    if math.isinf(x):
+        return "∞" if x > 0 else "-∞"
+    rounded = _shortened(x).quantize(Decimal(1).scaleb(-places), context=_WIDE)
+    text = f"{rounded:f}"
+    return text.lstrip("-") if rounded.is_zero() else text
+
+
+def places_for(uncertainty: float, *, digits: int = 2) -> int:
+    """Return the decimal places that show an uncertainty to some significant digits.
+
+    Parameters
+    ----------
+    uncertainty : float
+        Standard or expanded uncertainty, more than zero. [1]
+    digits : int, default 2
+        Significant digits. [1]
+
+    Returns
+    -------
+    int
+        Decimal places after rounding half up (0.0996 becomes 0.10: 2 places); negative for tens, hundreds,
+        … [1]
+
+    Raises
+    ------
+    ValueError
+        If the uncertainty is not finite and more than zero, or `digits` is below 1.
+    """
+    if digits < 1:
+        message = f"digits must be 1 or more; got {digits}"
+        raise ValueError(message)
+    if not (math.isfinite(uncertainty) and uncertainty > 0):
+        message = f"uncertainty must be finite and more than zero; got {uncertainty:g}"
+        raise ValueError(message)
+    exact = _shortened(uncertainty)
+    places = digits - 1 - exact.adjusted()
+    carried = exact.quantize(Decimal(1).scaleb(-places), context=_WIDE)
+    return places - (carried.adjusted() - exact.adjusted())
+
+
+def with_uncertainty(value: float, expanded: float) -> str:
+    """Return a value with its expanded uncertainty: two significant digits of the uncertainty, the value to match.
+
+    Parameters
+    ----------
+    value : float
+        The value. [1]
+    expanded : float
+        Expanded uncertainty, zero or more. [1]
+
+    Returns
+    -------
+    str
+        For example ``23.4 ± 1.2`` or ``12300 ± 1200``; a power of ten stands outside, ``(1.2346 ± 0.0012) ×
+        10⁹``, where the larger of the two reaches ten million or more than 7 decimal places would be
+        needed. An uncertainty of zero leaves the value's own digits (at most 10) and ``± 0``; NaN is "n/a".
+
+    Raises
+    ------
+    ValueError
+        If the expanded uncertainty is negative.
+    """
+    if expanded < 0:
+        message = f"expanded uncertainty must be zero or more; got {expanded:g}"
+        raise ValueError(message)
+    if expanded == 0:
+        return f"{_own_digits(value)} ± 0"
+    if not math.isfinite(expanded):
+        return f"{_own_digits(value)} ± {decimal(expanded, 0)}"
+    places = places_for(expanded)
+    if not math.isfinite(value):
+        return f"{decimal(value, 0)} ± {decimal(expanded, places)}"
+    largest = max(abs(value), expanded)
+    if largest < _PLAIN_BELOW and places <= _PLAIN_PLACES:
+        return f"{decimal(value, places)} ± {decimal(expanded, places)}"
+    exponent = _shortened(largest).quantize(Decimal(1).scaleb(-places), context=_WIDE).adjusted()
+    shifted = [_shortened(x).scaleb(-exponent, context=_WIDE) for x in (value, expanded)]
+    step = Decimal(1).scaleb(-(places + exponent))
+    shown = [x.quantize(step, context=_WIDE) for x in shifted]
+    words = [f"{abs(x) if x.is_zero() else x:f}" for x in shown]
+    return f"({words[0]} ± {words[1]}) × 10{str(exponent).translate(_SUPERSCRIPT)}"
+
+
+def _own_digits(value: float) -> str:
+    """Return a number with the digits it has, at most 10 significant, plain between 1e-5 and 1e15."""
+    if not math.isfinite(value):
+        return decimal(value, 0)
+    return f"{float(value) + 0.0:.10g}"

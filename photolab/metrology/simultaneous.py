@@ -1,0 +1,359 @@
+r"""The largest of many t statistics: what a family of comparisons has to be judged against.
+
+Each comparison is the difference of two values of one joint result. Its statistic is the difference over
+its standard uncertainty, and the variances behind that uncertainty may be estimated: one chi-square a
+variance group,
+
+.. math:: t_c = z_c \Big/ \sqrt{\textstyle\sum_g f_{gc}\, \chi^2_g / \nu_g}, \qquad z \sim N(0, R),
+
+with R the joint correlation of the comparisons and f the share of group g in the variance of comparison c
+(what is known exactly counts as a group whose chi-square is 1). Where comparisons have unlike dof, each
+statistic is divided by its own t quantile first, so that none is favoured; the coverage is simultaneous
+whatever the dof. Three ways to the distribution of the largest, each used where it is the right one:
+
+- all pairs, equal variances of the differences, one group: the studentised range of scipy, averaged over
+  the chi-square here because scipy's own average takes 0.3 s for 45 p values;
+- up to `PLAIN_LIMIT` comparisons: `DRAWS` seeded draws in chunks;
+- beyond: draws on condition that a comparison, chosen at random, exceeds a starting level, weighted by how
+  many do [1]_. Six thousand of them are as accurate as the plain draws, and 44 850 pairs stay within
+  seconds.
+
+References
+----------
+.. [1] D. Q. Naiman, C. E. Priebe, "Computing scan statistic p values using importance sampling", J. Comput.
+   Graph. Stat. 10 (2001) 296-328.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import interpolate, optimize, special, stats
+
+from photolab.metrology.estimates import Array, Estimates
+
+DRAWS = 200_000
+CHUNK = 8_000
+REUSE = 8  # normal draws for each draw of the chi-squares
+PLAIN_LIMIT = 1_000
+STRATA, PILOT_STRATA, DRAWS_IN_STRATUM = 256, 64, 24
+COMPARED_AT_ONCE = 2_048
+
+Indices = NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class Contrasts:
+    """Differences between pairs of values, with what is known of their variances.
+
+    Parameters
+    ----------
+    first, second : ndarray of int, shape (m,)
+        Positions of the two values of each comparison. [1]
+    standard_uncertainty : ndarray, shape (m,)
+        Standard uncertainty of each difference. [1]
+    shares : ndarray, shape (g, m)
+        Share of each variance group of finite dof in the variance of each difference. [1]
+    group_dof : ndarray, shape (g,)
+        Degrees of freedom of the groups. [1]
+    dof : ndarray, shape (m,)
+        Effective degrees of freedom of each difference. [1]
+    """
+
+    first: Indices
+    second: Indices
+    standard_uncertainty: Array
+    shares: Array
+    group_dof: Array
+    dof: Array
+
+
+@dataclass(frozen=True, eq=False)
+class LargestT:
+    """The distribution of max |t| over a family of comparisons.
+
+    Parameters
+    ----------
+    critical : ndarray, shape (m,)
+        Simultaneous critical value of each comparison. [1]
+    exceedance : callable
+        From the m statistics |t|: the probability that any comparison of the family goes as far as each. [1]
+    """
+
+    critical: Array
+    exceedance: Callable[[Array], Array]
+
+
+def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrasts:
+    """Return the differences first - second with their uncertainties and dof.
+
+    Parameters
+    ----------
+    estimates : Estimates
+        Values and joint covariance. [1]
+    first, second : ndarray of int, shape (m,)
+        Positions of the values compared. [1]
+
+    Returns
+    -------
+    Contrasts
+        Standard uncertainties, shares of the variance groups, dof. [1]
+
+    Raises
+    ------
+    ValueError
+        If the difference of a pair has no variance; the pair is named.
+    """
+    variance = _variances(estimates.covariance, first, second)
+    own = np.diag(estimates.covariance)
+    faulty = np.flatnonzero(~(variance > 1e-14 * (own[first] + own[second])))
+    if faulty.size:
+        a, b = estimates.names[first[faulty[0]]], estimates.names[second[faulty[0]]]
+        message = (
+            f"covariance of the pair ({a!r}, {b!r}) must leave their difference a variance above 0; got 0"
+        )
+        raise ValueError(message)
+    parts = [_variances(part, first, second) / variance for part, _ in estimates.groups]
+    shares = np.clip(np.array(parts).reshape(len(parts), first.size), 0.0, 1.0)
+    group_dof = np.array([nu for _, nu in estimates.groups])
+    squares = (shares**2 / group_dof[:, None]).sum(axis=0)
+    with np.errstate(divide="ignore"):
+        dof = np.where(squares > 0.0, 1.0 / squares, np.inf)
+    return Contrasts(first, second, np.sqrt(variance), shares, group_dof, dof)
+
+
+def _variances(covariance: Array, first: Indices, second: Indices) -> Array:
+    diagonal = np.diag(covariance)
+    result: Array = diagonal[first] + diagonal[second] - 2.0 * covariance[first, second]
+    return result
+
+
+def largest_t(estimates: Estimates, family: Contrasts, *, coverage: float, seed: int) -> LargestT:
+    """Return the distribution of the largest |t| of a family under the joint correlation.
+
+    Parameters
+    ----------
+    estimates : Estimates
+        Values and joint covariance. [1]
+    family : Contrasts
+        Differences compared. [1]
+    coverage : float
+        Simultaneous coverage probability. [1]
+    seed : int
+        Seed of the draws. [1]
+
+    Returns
+    -------
+    LargestT
+        Critical values and the adjusted p values' function. [1]
+    """
+    tail = 1.0 - coverage
+    count = family.first.size
+    if count == 1:
+        critical = stats.t.isf(tail / 2.0, family.dof)
+        return LargestT(critical, lambda t: np.asarray(2.0 * stats.t.sf(t, family.dof)))
+    if _spherical(estimates, family):
+        return _studentised_range(len(estimates.names), family, tail)
+    balance = stats.t.isf(-np.expm1(np.log1p(-tail) / count) / 2.0, family.dof)
+    rng = np.random.default_rng(seed)
+    if count <= PLAIN_LIMIT:
+        pilot = np.sort(_plain_draws(estimates.covariance, family, balance, rng)).astype(float)
+        level, largest, weights = 0.0, pilot, np.full(pilot.size, 1.0 / pilot.size)
+    else:
+        pilot = _pilot(estimates.covariance, family, balance, rng)
+        level = float(np.quantile(pilot, 1.0 - 2.5 * tail)) if tail < 0.2 else float(np.median(pilot))
+        largest, weights = _conditional_draws(estimates.covariance, family, balance, level, rng)
+    return _from_draws(family, balance, tail, (largest, weights), (level, pilot))
+
+
+def _spherical(estimates: Estimates, family: Contrasts) -> bool:
+    size = len(estimates.names)
+    if family.first.size != size * (size - 1) // 2:
+        return False
+    variance = family.standard_uncertainty**2
+    equal = float(np.ptp(variance)) <= 1e-9 * float(variance.mean())
+    whole = family.group_dof.size == 0 or (
+        family.group_dof.size == 1 and bool(np.all(family.shares > 1.0 - 1e-9))
+    )
+    return equal and whole
+
+
+@lru_cache(maxsize=16)
+def _range_survival(size: int) -> Any:
+    grid = np.linspace(0.0, 16.0, 257)
+    return interpolate.CubicSpline(grid, stats.studentized_range.sf(grid, size, np.inf))
+
+
+def _studentised_range(size: int, family: Contrasts, tail: float) -> LargestT:
+    survival = _range_survival(size)
+    scales, weights = np.ones(1), np.ones(1)
+    if family.group_dof.size:
+        nu = float(family.group_dof[0])
+        nodes, weights = np.polynomial.legendre.leggauss(96)
+        ends = np.sqrt(stats.chi2.ppf([1e-13, 1.0 - 1e-13], nu) / nu)
+        scales = ends[0] + np.ptp(ends) * (nodes + 1.0) / 2.0
+        weights = weights * stats.chi2.pdf(nu * scales**2, nu) * scales
+        weights = weights / weights.sum()
+
+    def exceedance(t: Array) -> Array:
+        q = np.minimum(np.sqrt(2.0) * np.multiply.outer(np.asarray(t, dtype=float), scales), 16.0)
+        single = family.first.size * 2.0 * stats.t.sf(t, family.dof)
+        return np.asarray(np.clip(survival(q) @ weights, 0.0, np.minimum(single, 1.0)))
+
+    critical = optimize.brentq(
+        lambda t: float(survival(np.minimum(np.sqrt(2.0) * t * scales, 16.0)) @ weights) - tail, 0.0, 1e4
+    )
+    return LargestT(np.full(family.first.size, critical), exceedance)
+
+
+def _from_draws(
+    family: Contrasts, balance: Array, tail: float, draws: tuple[Array, Array], start: tuple[float, Array]
+) -> LargestT:
+    """Quantile and p values from weighted draws above a level, and plain ones below it."""
+    largest, weights = draws
+    level, pilot = start
+    above = np.concatenate(
+        [np.cumsum(weights[::-1])[::-1], [0.0]]
+    )  # probability of going as far as largest[k]
+    reached = int(np.searchsorted(-above, -tail, side="left"))
+    critical = balance * largest[min(reached, largest.size - 1)]
+
+    def exceedance(t: Array) -> Array:
+        w = np.asarray(t, dtype=float) / balance
+        position = np.searchsorted(largest, w, side="left")
+        p = above[position]
+        below = 1.0 - np.searchsorted(pilot, w, side="left") / pilot.size
+        p = np.where(w < level, np.maximum(below, above[0]), p)
+        bound = family.first.size * 2.0 * stats.t.sf(t, family.dof)
+        few = (
+            largest.size - position < 100
+        )  # too few draws that far out: the Bonferroni bound is the better figure
+        return np.asarray(np.minimum(np.where(few, bound, p), np.minimum(bound, 1.0)))
+
+    return LargestT(critical, exceedance)
+
+
+def _plain_draws(
+    covariance: Array, family: Contrasts, balance: Array, rng: np.random.Generator
+) -> NDArray[np.float32]:
+    """Draws of the largest balanced statistic, in chunks."""
+    root = np.linalg.cholesky(covariance)
+    scale = family.standard_uncertainty * balance
+    directions = ((root[family.first] - root[family.second]) / scale[:, None]).astype(np.float32)
+    chunk = min(CHUNK, max(REUSE, 2_000_000 // directions.shape[0] // REUSE * REUSE), DRAWS)
+    largest = np.empty(DRAWS, dtype=np.float32)
+    for start in range(0, DRAWS, chunk):
+        size = min(chunk, DRAWS - start)
+        statistics = directions @ rng.standard_normal((directions.shape[1], size), dtype=np.float32)
+        np.abs(statistics, out=statistics)
+        if family.group_dof.size:
+            shrink = (1.0 / np.sqrt(_variance_ratio(family, -(-size // REUSE), rng))).astype(np.float32)
+            statistics *= np.tile(shrink, REUSE)[:, :size]
+        largest[start : start + size] = statistics.max(axis=0)
+    return largest
+
+
+def _variance_ratio(family: Contrasts, draws: int, rng: np.random.Generator) -> Array:
+    """Estimated over true variance of each comparison, shape (m or 1, draws)."""
+    chi = rng.chisquare(family.group_dof[:, None], (family.group_dof.size, draws)) / family.group_dof[:, None]
+    return _mix(family, chi)
+
+
+def _mix(family: Contrasts, chi: Array) -> Array:
+    shares = family.shares
+    if np.all(np.ptp(shares, axis=1) < 1e-9):
+        shares = shares[:, :1]
+    mixed: Array = shares.T @ chi + np.maximum(1.0 - shares.sum(axis=0), 0.0)[:, None]
+    return np.asarray(np.maximum(mixed, 1e-12))
+
+
+def _stratified_ratios(family: Contrasts, strata: int, rng: np.random.Generator) -> Array:
+    """Estimated over true variance at points spread evenly over the chi-squares, shape (m or 1, strata)."""
+    if not family.group_dof.size:
+        return np.ones((1, strata))
+    points = stats.qmc.Sobol(family.group_dof.size, seed=rng).random(strata)
+    chi = special.chdtri(family.group_dof, np.clip(points, 1e-12, 1.0 - 1e-12)) / family.group_dof
+    return _mix(family, chi.T)
+
+
+def _pilot(covariance: Array, family: Contrasts, balance: Array, rng: np.random.Generator) -> Array:
+    """Return some plain draws of the largest balanced statistic, ascending, to choose a level from."""
+    root = np.linalg.cholesky(covariance)
+    ratio = _stratified_ratios(family, PILOT_STRATA, rng)
+    largest = np.empty((PILOT_STRATA, DRAWS_IN_STRATUM))
+    for stratum in range(PILOT_STRATA):
+        values = root @ rng.standard_normal((root.shape[0], DRAWS_IN_STRATUM))
+        limit = balance * np.sqrt(ratio[:, stratum]) * family.standard_uncertainty
+        largest[stratum] = _compare(_centred(values), family, limit)[0]
+    return np.sort(largest, axis=None)
+
+
+def _conditional_draws(
+    covariance: Array, family: Contrasts, balance: Array, level: float, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """Largest statistics above a level, ascending, with their probability weights."""
+    root = np.linalg.cholesky(covariance)
+    ratio = _stratified_ratios(family, STRATA, rng)
+    largest = np.empty((STRATA, DRAWS_IN_STRATUM))
+    weights = np.empty((STRATA, DRAWS_IN_STRATUM))
+    for stratum in range(STRATA):
+        limit = level * balance * np.sqrt(ratio[:, stratum])
+        single = 2.0 * special.ndtr(-limit)
+        cumulative = np.cumsum(single)
+        chosen = np.searchsorted(cumulative, rng.random(DRAWS_IN_STRATUM) * cumulative[-1])
+        chosen = np.minimum(chosen, limit.size - 1)
+        values = _given_one_exceeds(covariance, root, family, chosen, (limit, single), rng)
+        reach, exceeding = _compare(values, family, limit * family.standard_uncertainty)
+        largest[stratum] = level * np.maximum(reach, 1.0)
+        weights[stratum] = cumulative[-1] / np.maximum(exceeding, 1) / (STRATA * DRAWS_IN_STRATUM)
+    order = np.argsort(largest, axis=None)
+    return largest.ravel()[order], weights.ravel()[order]
+
+
+def _compare(
+    values: NDArray[np.float32], family: Contrasts, limit: Array
+) -> tuple[NDArray[np.float32], Indices]:
+    """Largest difference over its limit, and the number of differences beyond theirs, in each draw."""
+    scale = (1.0 / limit).astype(np.float32)[:, None]
+    reach = np.zeros(values.shape[1], dtype=np.float32)
+    exceeding = np.zeros(values.shape[1], dtype=np.intp)
+    for start in range(0, limit.size, COMPARED_AT_ONCE):
+        part = slice(start, start + COMPARED_AT_ONCE)
+        statistics = values.take(family.first[part], axis=0)
+        statistics -= values.take(family.second[part], axis=0)
+        statistics *= scale[part]
+        np.abs(statistics, out=statistics)
+        highest = statistics.max(axis=0)
+        np.maximum(reach, highest, out=reach)
+        if highest.max() >= 1.0:
+            exceeding += np.count_nonzero(statistics >= 1.0, axis=0)
+    return reach, exceeding
+
+
+def _given_one_exceeds(
+    covariance: Array,
+    root: NDArray[np.floating[Any]],
+    family: Contrasts,
+    chosen: Indices,
+    limits: tuple[Array, Array],
+    rng: np.random.Generator,
+) -> NDArray[np.float32]:
+    """Values, shape (n, draws), given that the chosen comparison of each draw is beyond its limit."""
+    limit, single = limits
+    free = root @ rng.standard_normal((root.shape[0], chosen.size))
+    first, second = family.first[chosen], family.second[chosen]
+    uncertainty = family.standard_uncertainty[chosen]
+    beyond = -special.ndtri(rng.random(chosen.size) * single[chosen] / 2.0)
+    wanted = np.maximum(beyond, limit[chosen]) * uncertainty
+    gain = (covariance[:, first] - covariance[:, second]) / uncertainty**2
+    column = np.arange(chosen.size)
+    moved: Array = free + gain * (wanted - (free[first, column] - free[second, column]))
+    return _centred(moved)
+
+
+def _centred(values: Array) -> NDArray[np.float32]:
+    """Return values in single precision, without what all share: differences keep their digits."""
+    return np.asarray(values - values.mean(axis=0), dtype=np.float32)

@@ -1,0 +1,197 @@
+"""Degrees of freedom of combined uncertainties: inputs that rest on one estimate of variance count once."""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from photolab.metrology.correlation import Correlations
+from photolab.metrology.inputs import InputQuantity
+
+FloatArray = NDArray[np.float64]
+Contributions: TypeAlias = Any  # ndarray or scipy.sparse.csr_array (which carries no types)
+
+
+@dataclass(frozen=True, eq=False)
+class VarianceGroups:
+    """Which inputs rest on one estimate of variance.
+
+    Parameters
+    ----------
+    group : ndarray of int, shape (n,)
+        Group of each input; -1 for inputs of infinite degrees of freedom.
+    dof : ndarray, shape (g,)
+        Degrees of freedom of each group. [1]
+    """
+
+    group: NDArray[np.int64]
+    dof: FloatArray
+
+    def members(self, index: int) -> NDArray[np.int64]:
+        """Return the positions of the inputs of one group.
+
+        Parameters
+        ----------
+        index : int
+            Group; -1 for the inputs of infinite degrees of freedom.
+
+        Returns
+        -------
+        ndarray of int
+            Positions of its inputs.
+        """
+        return np.flatnonzero(self.group == index)
+
+
+def group_variances(
+    inputs: Sequence[InputQuantity], dof: FloatArray, correlations: Correlations
+) -> VarianceGroups:
+    """Sort inputs by the estimate of variance they rest on.
+
+    Inputs with the same `variance_from` form one group. Correlated inputs of finite degrees of freedom come
+    from simultaneous readings: they form one group too, with the smallest degrees of freedom among them.
+
+    Parameters
+    ----------
+    inputs : sequence of InputQuantity
+        The inputs.
+    dof : ndarray, shape (n,)
+        Their degrees of freedom. [1]
+    correlations : Correlations
+        Their correlations.
+
+    Returns
+    -------
+    VarianceGroups
+        The groups.
+
+    Raises
+    ------
+    ValueError
+        If inputs with one `variance_from` state different degrees of freedom.
+    """
+    finite = np.flatnonzero(np.isfinite(dof))
+    group = np.full(dof.size, -1, dtype=np.int64)
+    first_of: dict[Hashable, int] = {}
+    count = 0
+    for k in finite.tolist():
+        label = inputs[k].variance_from
+        first = k if label is None else first_of.setdefault(label, k)
+        if dof[first] != dof[k]:
+            message = (
+                f"dof[{inputs[k].name!r}] must equal that of {inputs[first].name!r}, which rests on the same "
+                f"variance ({label!r}, {dof[first]:g}); got {dof[k]:g}"
+            )
+            raise ValueError(message)
+        if first == k:
+            group[k] = count
+            count += 1
+        else:
+            group[k] = group[first]
+    group = _join_correlated(group, count, correlations)
+    labels, group[finite] = np.unique(group[finite], return_inverse=True)
+    smallest = np.full(labels.size, np.inf)
+    np.minimum.at(smallest, group[finite], dof[finite])
+    return VarianceGroups(group, smallest)
+
+
+def _join_correlated(group: NDArray[np.int64], count: int, correlations: Correlations) -> NDArray[np.int64]:
+    """Give correlated inputs of finite degrees of freedom one group."""
+    a, b = group[correlations.first], group[correlations.second]
+    both = (a >= 0) & (b >= 0)
+    if not both.any():
+        return group
+    links = sparse.csr_array((np.ones(int(both.sum())), (a[both], b[both])), shape=(count, count))
+    _, joined = sparse.csgraph.connected_components(links, directed=False)
+    return np.where(group >= 0, joined[group], -1).astype(np.int64)
+
+
+def combined_variance(contributions: Contributions, correlations: Correlations) -> FloatArray:
+    r"""Return the variance of each row of contributions.
+
+    :math:`u^2 = \sum_i (c_i u_i)^2 + 2 \sum_{i<j} r_{ij} c_i u_i c_j u_j`.
+
+    Parameters
+    ----------
+    contributions : ndarray or scipy.sparse.csr_array, shape (k, n)
+        Sensitivity times standard uncertainty. [result]
+    correlations : Correlations
+        Correlated pairs of inputs.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Variance. [result²]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, 5.1.2 and 5.2.2.
+    """
+    square = contributions.multiply(contributions) if sparse.issparse(contributions) else contributions**2
+    total = np.asarray(square.sum(axis=1)).ravel()
+    if correlations.first.size:
+        total = total + np.asarray(_cross_terms(contributions, correlations).sum(axis=1)).ravel()
+    return np.asarray(np.maximum(total, 0.0))
+
+
+def _cross_terms(contributions: Contributions, correlations: Correlations) -> FloatArray:
+    """Return 2 r c_i u_i c_j u_j for each row and correlated pair."""
+    a, b = contributions[:, correlations.first], contributions[:, correlations.second]
+    if sparse.issparse(a):
+        a, b = a.toarray(), b.toarray()
+    return np.asarray(2.0 * correlations.coefficient * a * b)
+
+
+def effective_dof(
+    contributions: Contributions, groups: VarianceGroups, correlations: Correlations
+) -> FloatArray:
+    r"""Return the effective degrees of freedom of each row of contributions.
+
+    :math:`\nu = u^4 / \sum_g (u_g^4 / \nu_g)`, where :math:`u_g^2` is the variance that all inputs of group
+    *g* bring together.
+
+    Parameters
+    ----------
+    contributions : ndarray or scipy.sparse.csr_array, shape (k, n)
+        Sensitivity times standard uncertainty. [result]
+    groups : VarianceGroups
+        Which inputs rest on one estimate of variance.
+    correlations : Correlations
+        Correlated pairs of inputs.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Effective degrees of freedom, infinity where no input of finite degrees of freedom contributes. [1]
+
+    Notes
+    -----
+    The formula of Welch and Satterthwaite assumes that the groups are independent of one another and each
+    variance is a scaled chi-square.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, G.4.1.
+    """
+    total = combined_variance(contributions, correlations)
+    if not groups.dof.size:
+        return np.full(total.shape, np.inf)
+    finite = np.flatnonzero(groups.group >= 0)
+    belongs = sparse.csr_array(
+        (np.ones(finite.size), (finite, groups.group[finite])), shape=(groups.group.size, groups.dof.size)
+    )
+    square = contributions.multiply(contributions) if sparse.issparse(contributions) else contributions**2
+    by_group = square @ belongs
+    by_group = by_group.toarray() if sparse.issparse(by_group) else np.asarray(by_group)
+    if correlations.first.size:
+        side = groups.group[correlations.first]
+        same = (side >= 0) & (side == groups.group[correlations.second])
+        cross = _cross_terms(contributions, correlations)[:, same]
+        np.add.at(by_group.T, side[same], cross.T)
+    share = np.divide(by_group, total[:, None], out=np.zeros_like(by_group), where=total[:, None] > 0)
+    below = np.sum(share**2 / groups.dof, axis=1)
+    dof: FloatArray = np.divide(1.0, below, out=np.full(total.shape, np.inf), where=below > 0)
+    return dof

@@ -1,0 +1,1 @@
+"""What a reading says about light; no file, plot or notebook."""

@@ -1,0 +1,171 @@
+"""Checks of arguments for the photometry room: which quantity, which element, what it must be."""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+
+def as_floats(name: str, values: ArrayLike) -> Floats:
+    """Return the values as an array of floats.
+
+    Parameters
+    ----------
+    name : str
+        Name of the quantity, for the message.
+    values : array_like
+        The values. [any unit]
+
+    Returns
+    -------
+    ndarray
+        The values as float64. [any unit]
+
+    Raises
+    ------
+    ValueError
+        If a value is not a number.
+    """
+    try:
+        return np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError) as fault:
+        message = f"{name} must be numbers; got {values!r}"
+        raise ValueError(message) from fault
+
+
+def require(
+    name: str, values: ArrayLike, holds: Callable[[Floats], NDArray[np.bool_]], wanted: str, unit: str
+) -> Floats:
+    """Return the values as floats, or say which element does not hold; NaN passes as a missing value.
+
+    Parameters
+    ----------
+    name : str
+        Name of the quantity, for the message.
+    values : array_like
+        The values. [any unit]
+    holds : callable
+        Condition on the array, element by element.
+    wanted : str
+        The condition in words.
+    unit : str
+        Unit, for the message.
+
+    Returns
+    -------
+    ndarray
+        The values as float64. [any unit]
+
+    Raises
+    ------
+    ValueError
+        If an element does not hold; the first one is named.
+    """
+    array = as_floats(name, values)
+    bad = ~(holds(array) | np.isnan(array))
+    if not bad.any():
+        return array
+    index = tuple(int(i) for i in np.argwhere(bad)[0])
+    place = f"[{', '.join(map(str, index))}]" if index else ""
+    count = f" ({int(bad.sum())} of {array.size} values are out of range)" if array.size > 1 else ""
+    message = f"{name}{place} must be {wanted}; got {array[index]:g} {unit}{count}"
+    raise ValueError(message)
+
+
+def positive(name: str, values: ArrayLike, unit: str) -> Floats:
+    """Return the values, all finite and more than zero.
+
+    Parameters
+    ----------
+    name : str
+        Name of the quantity.
+    values : array_like
+        The values. [any unit]
+    unit : str
+        Unit, for the message.
+
+    Returns
+    -------
+    ndarray
+        The values as float64. [any unit]
+    """
+    return require(name, values, lambda v: (v > 0) & np.isfinite(v), "more than zero and finite", unit)
+
+
+def not_negative(name: str, values: ArrayLike, unit: str) -> Floats:
+    """Return the values, all finite and zero or more.
+
+    Parameters
+    ----------
+    name : str
+        Name of the quantity.
+    values : array_like
+        The values. [any unit]
+    unit : str
+        Unit, for the message.
+
+    Returns
+    -------
+    ndarray
+        The values as float64. [any unit]
+    """
+    return require(name, values, lambda v: (v >= 0) & np.isfinite(v), "zero or more", unit)
+
+
+def finite(name: str, values: ArrayLike, unit: str) -> Floats:
+    """Return the values, all finite.
+
+    Parameters
+    ----------
+    name : str
+        Name of the quantity.
+    values : array_like
+        The values. [any unit]
+    unit : str
+        Unit, for the message.
+
+    Returns
+    -------
+    ndarray
+        The values as float64. [any unit]
+    """
+    return require(name, values, np.isfinite, "finite", unit)
+
+
+def same_length(first: str, a: Floats, second: str, b: Floats) -> None:
+    """Refuse two lists of different lengths.
+
+    Parameters
+    ----------
+    first, second : str
+        Names of the quantities.
+    a, b : ndarray
+        Their values. [any unit]
+
+    Raises
+    ------
+    ValueError
+        If the shapes differ.
+    """
+    if a.shape != b.shape:
+        message = f"{second} must have the shape of {first}, {a.shape}; got {b.shape}"
+        raise ValueError(message)
+
+
+def as_given(values: Floats) -> Any:
+    """Return a float for scalar arguments, else the array.
+
+    Parameters
+    ----------
+    values : ndarray
+        A result. [any unit]
+
+    Returns
+    -------
+    float or ndarray
+        The same numbers. [any unit]
+    """
+    return float(values) if np.ndim(values) == 0 else values

@@ -1,0 +1,144 @@
+"""A claimed luminous flux against the measured power, and against what light and current devices can give.
+
+The comparison needs no photometer: it divides a claim by a wattmeter reading. It can show that a claim
+cannot be true; it cannot show that one is.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+
+import pandas as pd
+
+from photolab.photometry.arguments import not_negative, positive
+
+WHITE_LIGHT_LIMIT = 370.0
+"""Largest luminous efficacy of white light of useful colour, no losses: T. W. Murphy 2012. [lm/W]"""
+
+DEVICE_LIMIT = 199.0
+"""Phosphor-converted LED packages, inherent package losses included, driver not: US DOE 2012. [lm/W]"""
+
+_LAMPS = {"lamp": 1.0, "pair": 2.0}
+
+
+@dataclass(frozen=True)
+class Claim:
+    """A claimed flux judged by the power drawn.
+
+    Attributes
+    ----------
+    implied_efficacy : float
+        Claimed flux over measured power, both for one lamp. [lm/W]
+    implied_low, implied_high : float
+        The same with the power two standard uncertainties higher and lower. [lm/W]
+    limit : float
+        Largest luminous efficacy of white light of useful colour. [lm/W]
+    device_limit : float
+        What current LED packages can give. [lm/W]
+    flux_at_limit : float
+        Flux that light at the limit would carry with this power and no losses. [lm]
+    code : str
+        ``beyond_white_light``, ``above_current_devices`` or ``plausible`` (not verified).
+    """
+
+    implied_efficacy: float
+    implied_low: float
+    implied_high: float
+    limit: float
+    device_limit: float
+    flux_at_limit: float
+    code: str
+
+
+def claim_against_power(
+    claimed_flux: float,
+    power: float,
+    *,
+    power_uncertainty: float = 0.0,
+    claimed_per: str = "lamp",
+    power_per: str = "lamp",
+    limit: float = WHITE_LIGHT_LIMIT,
+    device_limit: float = DEVICE_LIMIT,
+) -> Claim:
+    r"""Return what luminous efficacy a claim implies, and whether white light can have it.
+
+    .. math:: \eta = \Phi_\mathrm{claimed} / P
+
+    Parameters
+    ----------
+    claimed_flux : float
+        Luminous flux on the box. [lm]
+    power : float
+        Measured electrical power at the lamp's input, at hold. [W]
+    power_uncertainty : float, default 0
+        Standard uncertainty of the power. [W]
+    claimed_per, power_per : str, default "lamp"
+        ``lamp`` or ``pair``: what the claim and the power are for.
+    limit : float, default 370
+        Largest luminous efficacy of the light. [lm/W]
+    device_limit : float, default 199
+        Largest luminous efficacy of current devices. [lm/W]
+
+    Returns
+    -------
+    Claim
+        Implied luminous efficacy, limits and a code.
+
+    Raises
+    ------
+    ValueError
+        If flux or power is not positive, an uncertainty is negative, or `claimed_per` or `power_per` is
+        neither lamp nor pair.
+
+    Notes
+    -----
+    The code is given by the low end of the implied luminous efficacy, so that a doubtful wattmeter accuses
+    nobody. The light of a filament carries far less: 16-25 lm/W of its power. Two spectral lines of a
+    daylight colour could carry some 420 lm/W and would render no colours; see `limits_of_efficacy`.
+    """
+    flux = float(positive("claimed_flux", claimed_flux, "lm")) / _lamps("claimed_per", claimed_per)
+    lamps = _lamps("power_per", power_per)
+    watts = float(positive("power", power, "W")) / lamps
+    doubt = float(not_negative("power_uncertainty", power_uncertainty, "W")) / lamps
+    low = flux / (watts + 2.0 * doubt)
+    high = flux / (watts - 2.0 * doubt) if watts > 2.0 * doubt else float("inf")
+    code = (
+        "beyond_white_light"
+        if low > limit
+        else "above_current_devices"
+        if low > device_limit
+        else "plausible"
+    )
+    return Claim(
+        implied_efficacy=flux / watts,
+        implied_low=low,
+        implied_high=high,
+        limit=limit,
+        device_limit=device_limit,
+        flux_at_limit=limit * watts,
+        code=code,
+    )
+
+
+def limits_of_efficacy() -> pd.DataFrame:
+    """Return published and computed limits of luminous efficacy, each row with its standing and source.
+
+    Returns
+    -------
+    DataFrame
+        limit, value_lm_per_W [lm/W], kind (spectrum, device, published illuminant), standing, source.
+    """
+    return _table().copy()
+
+
+def _lamps(name: str, per: str) -> float:
+    if per not in _LAMPS:
+        message = f"{name} must be lamp or pair, for the claim and the power must be for the same thing; got {per!r}"
+        raise ValueError(message)
+    return _LAMPS[per]
+
+
+@lru_cache(maxsize=1)
+def _table() -> pd.DataFrame:
+    with (files("photolab.photometry.tables") / "limits_of_efficacy.csv").open(encoding="utf-8") as stream:
+        return pd.read_csv(stream)

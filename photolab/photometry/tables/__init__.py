@@ -1,0 +1,1 @@
+"""Published constants as CSV, each row with its source."""

@@ -1,0 +1,1 @@
+"""Words, tables, figures, notebooks and the methods appendix."""

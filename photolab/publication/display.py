@@ -1,0 +1,209 @@
+"""What a notebook shows: sentences and tables in a form that is compared, printed and published alike.
+
+A notebook never shows a bare number, a ``DataFrame`` or a ``print``. It shows `say` (sentences), `table`
+(rows, each number through the decimal formatter) or a `photolab.publication.figures.common.Picture`. Text
+is data: nothing in it is read as markup.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from photolab.metrology.reporting import decimal
+
+__all__ = ["Table", "Words", "escape_markdown", "say", "table"]
+
+_SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|$~&!])")
+_LIST_START = re.compile(r"^(\s*)([-+=]|\d+(?=[.)]))")
+
+
+def escape_markdown(text: str) -> str:
+    r"""Return text that markdown shows as it stands.
+
+    Parameters
+    ----------
+    text : str
+        One line or several; line ends become spaces.
+
+    Returns
+    -------
+    str
+        The text with every mark of markdown escaped.
+    """
+    line = " ".join(str(text).split())
+    line = _SPECIAL.sub(r"\\\1", line)
+    start = _LIST_START.match(line)
+    if start is None:
+        return line
+    mark = start.group(2)
+    return f"\\{line}" if not mark.isdigit() else f"{mark}\\{line[len(mark) :]}"
+
+
+@dataclass(frozen=True)
+class Words:
+    """Sentences as a notebook shows them.
+
+    Parameters
+    ----------
+    paragraphs : tuple of str
+        Plain text, one paragraph or one list item each.
+    bullets : bool, default False
+        Show them as a list.
+    """
+
+    paragraphs: tuple[str, ...]
+    bullets: bool = False
+
+    def __str__(self) -> str:
+        mark = "- " if self.bullets else ""
+        return "\n".join(mark + " ".join(text.split()) for text in self.paragraphs)
+
+    def __repr__(self) -> str:
+        return str(self)
+
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+        """Return the sentences as markdown and as plain text."""
+        del include, exclude
+        mark, gap = ("- ", "\n") if self.bullets else ("", "\n\n")
+        shown = gap.join(mark + escape_markdown(text) for text in self.paragraphs)
+        return {"text/markdown": shown, "text/plain": str(self)}
+
+
+def say(*paragraphs: str, bullets: bool = False) -> Words:
+    """Return sentences to be shown.
+
+    Parameters
+    ----------
+    *paragraphs : str
+        Plain text; one paragraph each.
+    bullets : bool, default False
+        Show each as one item of a list.
+
+    Returns
+    -------
+    Words
+        Put it on the last line of a cell.
+    """
+    return Words(tuple(str(paragraph) for paragraph in paragraphs if str(paragraph).strip()), bullets=bullets)
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """A table as a notebook shows it: every cell is text already.
+
+    Parameters
+    ----------
+    header : tuple of str
+        Column heads, with their units.
+    rows : tuple of tuple of str
+        The cells.
+    numeric : tuple of bool
+        Which columns stand to the right.
+    caption : str, default ""
+        One sentence above the table.
+    """
+
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numeric: tuple[bool, ...]
+    caption: str = ""
+
+    def __str__(self) -> str:
+        lines = [self.header, *self.rows]
+        widths = [max(len(line[i]) for line in lines) for i in range(len(self.header))]
+        text = [
+            "  ".join(
+                cell.rjust(width) if right else cell.ljust(width)
+                for cell, width, right in zip(line, widths, self.numeric, strict=True)
+            ).rstrip()
+            for line in lines
+        ]
+        return "\n".join([self.caption, *text] if self.caption else text)
+
+    def __repr__(self) -> str:
+        return str(self)
+
+    def to_html(self) -> str:
+        """Return the table as HTML without style, text escaped."""
+        caption = f"<caption>{html.escape(self.caption)}</caption>\n" if self.caption else ""
+        kinds = ["num" if right else "txt" for right in self.numeric]
+        head = "".join(
+            f'<th scope="col" class="{k}">{html.escape(c)}</th>'
+            for c, k in zip(self.header, kinds, strict=True)
+        )
+        body = "\n".join(
+            "<tr>"
+            + "".join(f'<td class="{k}">{html.escape(c)}</td>' for c, k in zip(row, kinds, strict=True))
+            + "</tr>"
+            for row in self.rows
+        )
+        return f"<table>\n{caption}<thead>\n<tr>{head}</tr>\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+        """Return the table as HTML and as plain text."""
+        del include, exclude
+        return {"text/html": self.to_html(), "text/plain": str(self)}
+
+
+def table(
+    frame: pd.DataFrame,
+    *,
+    places: Mapping[str, int] | int = 2,
+    heads: Mapping[str, str] | None = None,
+    columns: Sequence[str] | None = None,
+    caption: str = "",
+) -> Table:
+    """Return a table of results with every number through the decimal formatter.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Tidy rows; the index is not shown.
+    places : mapping or int, default 2
+        Decimal places a column, or one number for all; whole-number columns need none.
+    heads : mapping, optional
+        What to print above a column; the unit belongs here.
+    columns : sequence of str, optional
+        Which columns, in this order; all of them otherwise.
+    caption : str, default ""
+        One sentence above the table.
+
+    Returns
+    -------
+    Table
+        Put it on the last line of a cell.
+    """
+    shown = list(columns) if columns is not None else [str(name) for name in frame.columns]
+    heads = heads or {}
+    numeric = [
+        pd.api.types.is_numeric_dtype(frame[c]) and not pd.api.types.is_bool_dtype(frame[c]) for c in shown
+    ]
+    cells = [[_cell(value, _places(frame[c], c, places)) for value in frame[c]] for c in shown]
+    rows = tuple(tuple(column[i] for column in cells) for i in range(len(frame)))
+    return Table(tuple(heads.get(c, c) for c in shown), rows, tuple(bool(n) for n in numeric), caption)
+
+
+def _places(column: pd.Series[Any], name: str, places: Mapping[str, int] | int) -> int:
+    """Return the decimal places of a column."""
+    if pd.api.types.is_integer_dtype(column):
+        return 0
+    return places.get(name, 2) if isinstance(places, Mapping) else places
+
+
+def _cell(value: object, places: int) -> str:
+    """Return one cell as text; a missing value is an empty cell in text and "n/a" among numbers."""
+    if isinstance(value, str):
+        return " ".join(value.split())
+    if value is None or value is pd.NA or value is pd.NaT:
+        return ""
+    if isinstance(value, bool) or type(value).__name__ in {"bool_", "bool"}:
+        return "yes" if value else "no"
+    if isinstance(value, int | float) or hasattr(value, "__float__"):
+        return decimal(float(value), places)
+    return str(value)

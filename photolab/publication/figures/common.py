@@ -1,0 +1,179 @@
+"""Style, colours and the form in which a figure is shown, stored and published.
+
+A figure is made with `new_figure`, drawn on by one of the modules of this room, and turned into a
+`Picture` by `picture`. The same drawing gives the same bytes: one font, no date, no program name.
+"""
+
+from __future__ import annotations
+
+import base64
+import functools
+import io
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import ParamSpec, TypeVar
+
+import matplotlib as mpl
+import matplotlib.style
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+__all__ = ["COLOURS", "GREY", "INK", "PALE", "STYLE", "Picture", "new_figure", "picture", "styled"]
+
+_P = ParamSpec("_P")
+_R = TypeVar("_R")
+
+#: Eight colours that colour-blind readers tell apart (Okabe and Ito, Color Universal Design, 2008).
+COLOURS = {
+    "blue": "#0072B2",
+    "orange": "#E69F00",
+    "green": "#009E73",
+    "vermilion": "#D55E00",
+    "purple": "#CC79A7",
+    "sky": "#56B4E9",
+    "yellow": "#F0E442",
+    "black": "#000000",
+}
+INK = "#1a1a1a"
+GREY = "#6b6b6b"
+PALE = "#d9d9d9"
+
+#: The style of every figure.
+STYLE: dict[str, object] = {
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": 9.0,
+    "axes.titlesize": 10.0,
+    "axes.titlelocation": "left",
+    "axes.labelsize": 9.0,
+    "axes.edgecolor": GREY,
+    "axes.linewidth": 0.8,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "axes.formatter.use_mathtext": False,
+    "axes.unicode_minus": True,
+    "text.color": INK,
+    "axes.labelcolor": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "grid.color": PALE,
+    "grid.linewidth": 0.6,
+    "legend.frameon": False,
+    "hatch.linewidth": 0.8,
+    "figure.facecolor": "white",
+    "savefig.facecolor": "white",
+    "figure.dpi": 110.0,
+    "savefig.dpi": 110.0,
+    "svg.hashsalt": "photolab",
+    "path.simplify": False,
+}
+
+
+def styled(draw: Callable[_P, _R]) -> Callable[_P, _R]:
+    """Return a drawing function that works in the style, whatever the reader's own settings are."""
+
+    @functools.wraps(draw)
+    def within(*args: _P.args, **kwargs: _P.kwargs) -> _R:
+        with mpl.style.context(STYLE, after_reset=True):  # type: ignore[arg-type]
+            return draw(*args, **kwargs)
+
+    return within
+
+
+@styled
+def new_figure(
+    rows: int = 1,
+    columns: int = 1,
+    *,
+    width: float = 7.0,
+    height: float = 3.0,
+    share_x: bool = False,
+    share_y: bool = False,
+) -> tuple[Figure, list[Axes]]:
+    """Return an empty figure with its panels.
+
+    Parameters
+    ----------
+    rows, columns : int, default 1
+        Panels.
+    width, height : float
+        Size of the whole figure. [in]
+    share_x, share_y : bool, default False
+        One scale for all panels.
+
+    Returns
+    -------
+    Figure, list of Axes
+        The panels row by row.
+    """
+    figure = Figure(figsize=(width, height), layout="constrained")
+    FigureCanvasAgg(figure)
+    panels = figure.subplots(rows, columns, sharex=share_x, sharey=share_y, squeeze=False)
+    return figure, [axes for row in panels for axes in row]
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A figure as it is shown: the image and, in words, what it shows.
+
+    Parameters
+    ----------
+    png : bytes
+        The image.
+    alt : str
+        What the figure shows, with its key numbers; read aloud, and compared when a notebook is tested.
+    """
+
+    png: bytes
+    alt: str
+
+    def __repr__(self) -> str:
+        return self.alt
+
+    def _repr_mimebundle_(
+        self, include: object = None, exclude: object = None
+    ) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
+        """Return the image and its words."""
+        del include, exclude
+        image = base64.b64encode(self.png).decode("ascii")
+        return {"image/png": image, "text/plain": self.alt}, {"image/png": {"alt": self.alt}}
+
+
+@styled
+def picture(figure: Figure, *, alt: str, invented: bool = False) -> Picture:
+    """Return a drawn figure in the form in which it is shown.
+
+    Parameters
+    ----------
+    figure : Figure
+        The drawn figure.
+    alt : str
+        What it shows in one or two sentences, with its key numbers and units.
+    invented : bool, default False
+        Mark the figure as drawn from invented readings.
+
+    Returns
+    -------
+    Picture
+        Put it on the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If `alt` says nothing.
+    """
+    words = " ".join(alt.split())
+    if len(words) < 10:
+        message = f"alt must say what the figure shows; got {alt!r}"
+        raise ValueError(message)
+    if invented:
+        figure.text(
+            0.997, 0.005, "invented data", ha="right", va="bottom", fontsize=8, color=GREY, style="italic"
+        )
+        figure.get_layout_engine().set(rect=(0, 0.045, 1, 0.955))  # type: ignore[union-attr, call-arg]
+        words = f"Invented data. {words}"
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", metadata={"Software": None})
+    return Picture(buffer.getvalue(), words)

@@ -1,0 +1,388 @@
+"""One self-contained HTML page from words, tables, figures and chosen notebook cells.
+
+The page holds no script and asks no network: equations are drawn as SVG with their TeX as label, figures
+are part of the file with their words, tables are written anew from their cells, and any markup in a text is
+shown as text.
+"""
+
+from __future__ import annotations
+
+import functools
+import html
+import importlib
+import re
+import warnings
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+from typing import Any
+
+import mistune
+from mistune.plugins.math import math as math_plugin
+from mistune.plugins.table import table as table_plugin
+
+__all__ = ["Section", "clean_table", "equation", "figure", "markdown", "notebook_blocks", "page"]
+
+_STYLE = """
+:root { color-scheme: light; }
+body { font-family: "DejaVu Sans", Verdana, sans-serif; font-size: 15px; line-height: 1.5; color: #1a1a1a;
+  background: #fff; margin: 0; }
+main { max-width: 50em; margin: 0 auto; padding: 1.5em 1.2em 4em; }
+h1 { font-size: 1.6em; line-height: 1.2; margin: .4em 0; }
+h2 { font-size: 1.25em; margin: 2.2em 0 .5em; border-top: 1px solid #d9d9d9; padding-top: 1em; }
+h3 { font-size: 1.08em; margin: 1.6em 0 .4em; }
+h4 { font-size: 1em; margin: 1.3em 0 .3em; }
+p, ul, ol { margin: .5em 0; }
+p.mark { border: 2px solid #1a1a1a; padding: .5em .8em; font-weight: bold; letter-spacing: .02em; }
+figure { margin: 1.2em 0; break-inside: avoid; }
+img { max-width: 100%; height: auto; }
+.scroll { overflow-x: auto; margin: 1em 0; }
+table { border-collapse: collapse; font-size: .88em; }
+caption { text-align: left; padding: .3em 0; color: #444; }
+th, td { border-bottom: 1px solid #d9d9d9; padding: .3em .7em; text-align: left; vertical-align: top; }
+th { border-bottom: 1.5px solid #6b6b6b; vertical-align: bottom; }
+.num { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+pre { white-space: pre-wrap; background: #f5f5f5; padding: .7em; font-size: .88em; }
+code { font-family: "DejaVu Sans Mono", monospace; font-size: .92em; overflow-wrap: anywhere; }
+.equation { display: block; margin: .9em 0; overflow-x: auto; }
+.equation svg, .inline-equation svg { max-width: none; }
+nav ol { columns: 2; }
+@page { size: A4; margin: 18mm 16mm; }
+@media print { body { font-size: 10.5pt; } main { padding: 0; max-width: none; } tr { break-inside: avoid; }
+  h2, h3, h4 { break-after: avoid; } }
+""".strip()
+_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+
+
+@dataclass(frozen=True)
+class Section:
+    """One part of the page under its own heading.
+
+    Parameters
+    ----------
+    title : str
+        The heading, plain text.
+    blocks : tuple of str
+        HTML made by the functions of this module.
+    note : str, default ""
+        A remark under the heading, plain text.
+    """
+
+    title: str
+    blocks: tuple[str, ...]
+    note: str = ""
+
+
+@functools.lru_cache(maxsize=512)
+def equation(tex: str, *, block: bool = False) -> str:
+    """Return an equation as inline SVG labelled with its TeX source.
+
+    Parameters
+    ----------
+    tex : str
+        The equation without its dollar signs.
+    block : bool, default False
+        Set it on a line of its own.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # its font reader names an old codecs call
+        ziamath: Any = importlib.import_module("ziamath")
+        ziamath.config.svg2 = False
+        drawn = ziamath.Latex(tex.strip(), size=19 if block else 16, inline=not block)
+        image = re.sub(r'\s+xmlns(:\w+)?="[^"]*"', "", str(drawn.svg()))
+        drop = float(drawn.getyofst())
+    label = html.escape(" ".join(tex.split()), quote=True)
+    if block:
+        return f'<span class="equation" role="img" aria-label="{label}">{image}</span>'
+    style = f"vertical-align:{drop:.1f}px"
+    return f'<span class="inline-equation" role="img" aria-label="{label}" style="{style}">{image}</span>'
+
+
+class _Renderer(mistune.HTMLRenderer):
+    """Markdown to HTML with headings moved down and pictures only from the text itself."""
+
+    def __init__(self, shift: int, attachments: dict[str, Any]) -> None:
+        super().__init__(escape=True, allow_harmful_protocols=False)
+        self._shift = shift
+        self._attachments = attachments
+
+    def heading(self, text: str, level: int, **_attributes: Any) -> str:
+        """Return a heading, lower by the shift."""
+        rank = min(level + self._shift, 6)
+        return f"<h{rank}>{text}</h{rank}>\n"
+
+    def image(self, text: str, url: str, title: str | None = None) -> str:
+        """Return an attached picture, or its words: nothing is fetched."""
+        del title
+        name = url.removeprefix("attachment:")
+        data = self._attachments.get(name, {}).get("image/png") if name != url else None
+        words = html.escape(html.unescape(text), quote=True)
+        if data is None:
+            return words
+        return f'<img alt="{words}" src="data:image/png;base64,{_base64(data)}">'
+
+    def link(self, text: str, url: str, title: str | None = None) -> str:
+        """Return a link to a page outside; one to a neighbouring file is left as words."""
+        del title
+        if re.match(r"https?://", url):
+            return f'<a href="{html.escape(url, quote=True)}">{text}</a>'
+        return text
+
+
+def _base64(data: Any) -> str:
+    """Return base64 text on one line, refusing anything else."""
+    text = "".join(data if isinstance(data, list) else [str(data)])
+    packed = "".join(text.split())
+    if not re.fullmatch(r"[A-Za-z0-9+/]*={0,2}", packed):
+        message = "image must be base64 text; got other characters"
+        raise ValueError(message)
+    return packed
+
+
+def markdown(text: str, *, shift: int = 1, attachments: dict[str, Any] | None = None) -> str:
+    """Return markdown as HTML; raw HTML in it is shown as text.
+
+    Parameters
+    ----------
+    text : str
+        Markdown with ``$…$`` and ``$$…$$`` equations and pipe tables.
+    shift : int, default 1
+        Levels by which headings are lowered. [1]
+    attachments : dict, optional
+        Pictures of a notebook cell, by name.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    renderer = _Renderer(shift, attachments or {})
+    convert = mistune.create_markdown(renderer=renderer, plugins=[table_plugin, math_plugin])
+    renderer.register("inline_math", lambda _renderer, tex: equation(html.unescape(tex)))
+    renderer.register("block_math", lambda _renderer, tex: equation(html.unescape(tex), block=True) + "\n")
+    result = str(convert(re.sub(r"<!--.*?-->", "", text, flags=re.DOTALL)))
+    return result.replace("<table>", '<div class="scroll"><table>').replace("</table>", "</table></div>")
+
+
+def figure(png_base64: str, alt: str) -> str:
+    """Return a figure that is part of the page.
+
+    Parameters
+    ----------
+    png_base64 : str
+        The image.
+    alt : str
+        What it shows, in words.
+
+    Returns
+    -------
+    str
+        HTML.
+
+    Raises
+    ------
+    ValueError
+        If the words are missing or the image is not base64 text.
+    """
+    if not alt.strip():
+        message = "alt must say what the figure shows; got nothing"
+        raise ValueError(message)
+    words = html.escape(" ".join(alt.split()), quote=True)
+    return f'<figure><img alt="{words}" src="data:image/png;base64,{_base64(png_base64)}"></figure>'
+
+
+@dataclass
+class _Cells:
+    """Cells of a table as they are collected."""
+
+    caption: str = ""
+    head: list[list[tuple[str, bool]]] = field(default_factory=list)
+    body: list[list[tuple[str, bool]]] = field(default_factory=list)
+
+
+class _TableReader(HTMLParser):
+    """Collects the text of the first level of tables; everything else is dropped."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tables: list[_Cells] = []
+        self._text: list[str] | None = None
+        self._number = False
+        self._in_head = False
+        self._skip = 0
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Open a table, a row or a cell."""
+        if tag in {"style", "script"}:
+            self._skip += 1
+        elif tag == "table":
+            self.tables.append(_Cells())
+        elif tag == "thead":
+            self._in_head = True
+        elif tag == "tr" and self.tables:
+            (self.tables[-1].head if self._in_head else self.tables[-1].body).append([])
+        elif tag in {"td", "th", "caption"}:
+            self._text = []
+            self._number = "num" in (dict(attrs).get("class") or "").split()
+
+    def handle_endtag(self, tag: str) -> None:
+        """Close what was opened."""
+        if tag in {"style", "script"}:
+            self._skip = max(self._skip - 1, 0)
+        elif tag == "thead":
+            self._in_head = False
+        elif tag in {"td", "th", "caption"} and self._text is not None and self.tables:
+            text = " ".join("".join(self._text).split())
+            self._text = None
+            if tag == "caption":
+                self.tables[-1].caption = text
+                return
+            rows = self.tables[-1].head if self._in_head else self.tables[-1].body
+            if rows:
+                rows[-1].append((text, self._number))
+
+    def handle_data(self, data: str) -> None:
+        """Collect the text of a cell."""
+        if self._text is not None and not self._skip:
+            self._text.append(data)
+
+
+def clean_table(source: str) -> str:
+    """Return the tables of an HTML output written anew from the text of their cells.
+
+    Parameters
+    ----------
+    source : str
+        HTML as a notebook holds it.
+
+    Returns
+    -------
+    str
+        HTML with tables only: no style, no attribute, no markup inside a cell.
+    """
+    reader = _TableReader()
+    reader.feed(source)
+    reader.close()
+    return "\n".join(_table_html(cells) for cells in reader.tables)
+
+
+def _table_html(cells: _Cells) -> str:
+    """Return one table."""
+    caption = f"<caption>{html.escape(cells.caption)}</caption>\n" if cells.caption else ""
+
+    def row(items: Iterable[tuple[str, bool]], tag: str) -> str:
+        opening = f'{tag} scope="col"' if tag == "th" else tag
+        kinds = {True: ' class="num"', False: ""}
+        return "".join(f"<{opening}{kinds[number]}>{html.escape(text)}</{tag}>" for text, number in items)
+
+    head = "\n".join(f"<tr>{row(items, 'th')}</tr>" for items in cells.head)
+    body = "\n".join(f"<tr>{row(items, 'td')}</tr>" for items in cells.body)
+    inner = f"<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>"
+    return f'<div class="scroll"><table>\n{caption}{inner}\n</table></div>'
+
+
+def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 2) -> tuple[str, ...]:
+    """Return the chosen cells of an executed notebook as HTML, inputs left out.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        An executed notebook.
+    tag : str, default "appendix"
+        Cells with this tag are taken.
+    shift : int, default 2
+        Levels by which headings are lowered. [1]
+
+    Returns
+    -------
+    tuple of str
+        HTML, one for each cell or output, in order.
+    """
+    blocks: list[str] = []
+    for cell in notebook.cells:
+        if tag not in cell.metadata.get("tags", []):
+            continue
+        if cell.cell_type == "markdown":
+            blocks.append(markdown(cell.source, shift=shift, attachments=dict(cell.get("attachments", {}))))
+        elif cell.cell_type == "code":
+            blocks.extend(filter(None, (_output_html(output, shift) for output in cell.outputs)))
+    return tuple(blocks)
+
+
+def _output_html(output: Any, shift: int) -> str:
+    """Return one output as HTML; what has no form here is shown as text."""
+    if output.output_type == "stream":
+        return f"<pre>{html.escape(output.text.rstrip())}</pre>"
+    data = output.get("data", {})
+    plain = str(data.get("text/plain", ""))
+    if "image/png" in data:
+        alt = output.get("metadata", {}).get("image/png", {}).get("alt") or plain
+        return figure(data["image/png"], alt)
+    if "text/markdown" in data:
+        return markdown(data["text/markdown"], shift=shift)
+    if "<table" in data.get("text/html", ""):
+        return clean_table(data["text/html"])
+    return f"<pre>{html.escape(plain)}</pre>" if plain else ""
+
+
+def page(title: str, front: Sequence[str], sections: Sequence[Section], *, language: str = "en") -> str:
+    """Return the whole page.
+
+    Parameters
+    ----------
+    title : str
+        Title, plain text; front and sections follow it.
+    front : sequence of str
+        HTML of page one.
+    sections : sequence of Section
+        What follows the contents.
+    language : str, default "en"
+        Language of the text.
+
+    Returns
+    -------
+    str
+        One HTML document.
+    """
+    contents = "\n".join(
+        f'<li><a href="#part-{n}">{html.escape(section.title)}</a></li>'
+        for n, section in enumerate(sections, start=1)
+    )
+    nav = (
+        f'<nav aria-label="Contents">\n<h2>Contents</h2>\n<ol>\n{contents}\n</ol>\n</nav>' if sections else ""
+    )
+    parts = []
+    for number, section in enumerate(sections, start=1):
+        note = f"<p>{html.escape(section.note)}</p>\n" if section.note else ""
+        body = "\n".join(section.blocks)
+        heading = f'<h2 id="part-{number}">{html.escape(section.title)}</h2>'
+        parts.append(f"<section>\n{heading}\n{note}{body}\n</section>")
+    name = html.escape(title)
+    return "\n".join(
+        [
+            "<!DOCTYPE html>",
+            f'<html lang="{html.escape(language, quote=True)}">',
+            "<head>",
+            '<meta charset="utf-8">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
+            f"<title>{name}</title>",
+            f"<style>\n{_STYLE}\n</style>",
+            "</head>",
+            "<body>",
+            "<main>",
+            f"<h1>{name}</h1>",
+            *front,
+            nav,
+            *parts,
+            "</main>",
+            "</body>",
+            "</html>",
+            "",
+        ]
+    )

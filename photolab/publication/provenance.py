@@ -1,0 +1,216 @@
+"""Where a report comes from: hashes of every input file and notebook, versions, protocol revision, seeds.
+
+The record is plain JSON without a date or a path, so that two runs on the same inputs write the same bytes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.metadata
+import json
+import os
+import platform
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import photolab
+
+__all__ = ["ReportState", "file_hash", "fingerprint", "folder_hashes", "record", "report_state", "to_json"]
+
+#: Name of the record inside a report.
+FILE_NAME = "provenance.json"
+_SCHEMA = 1
+_PACKAGES = (
+    "ipykernel",
+    "matplotlib",
+    "mistune",
+    "nbclient",
+    "nbformat",
+    "numpy",
+    "pandas",
+    "scipy",
+    "seaborn",
+    "statsmodels",
+    "ziamath",
+)
+
+
+def file_hash(path: str | os.PathLike[str]) -> str:
+    """Return the SHA-256 of a file as 64 hexadecimal digits.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+
+    Returns
+    -------
+    str
+        Lower-case digits.
+    """
+    with Path(path).open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def folder_hashes(folder: str | os.PathLike[str]) -> dict[str, str]:
+    """Return the SHA-256 of each plain file of a folder, by name; hidden files and folders are left out.
+
+    Parameters
+    ----------
+    folder : path
+        A bench folder.
+
+    Returns
+    -------
+    dict
+        Name and hash, sorted by name.
+    """
+    entries = sorted(Path(folder).iterdir(), key=lambda path: path.name)
+    return {
+        path.name: file_hash(path) for path in entries if path.is_file() and not path.name.startswith(".")
+    }
+
+
+def fingerprint(hashes: Mapping[str, str]) -> str:
+    """Return one hash that stands for a set of files.
+
+    Parameters
+    ----------
+    hashes : mapping
+        Name and SHA-256 of each file.
+
+    Returns
+    -------
+    str
+        SHA-256 of the lines ``hash  name``, sorted by name.
+    """
+    lines = "".join(f"{hashes[name]}  {name}\n" for name in sorted(hashes))
+    return hashlib.sha256(lines.encode("utf-8")).hexdigest()
+
+
+def record(
+    *,
+    inputs: Mapping[str, str],
+    notebooks: Iterable[str | os.PathLike[str]],
+    outputs: Mapping[str, str],
+    bench: str,
+    protocol_revision: str,
+    seeds: Mapping[str, int],
+) -> dict[str, Any]:
+    """Return the record of one report.
+
+    Parameters
+    ----------
+    inputs : mapping
+        Name and SHA-256 of every file of the bench folder that was read.
+    notebooks : iterable of paths
+        The notebooks that were run.
+    outputs : mapping
+        Name and SHA-256 of every file of the report.
+    bench : str
+        Name of the bench.
+    protocol_revision : str
+        Revision of the test protocol.
+    seeds : mapping
+        Name and seed of each random stream.
+
+    Returns
+    -------
+    dict
+        JSON values only.
+    """
+    return {
+        "schema": _SCHEMA,
+        "bench": bench,
+        "protocol_revision": protocol_revision,
+        "data_fingerprint": fingerprint(inputs),
+        "inputs": dict(sorted(inputs.items())),
+        "notebooks": {
+            Path(path).name: file_hash(path) for path in sorted(notebooks, key=lambda p: Path(p).name)
+        },
+        "seeds": dict(sorted(seeds.items())),
+        "photolab": photolab.__version__,
+        "python": platform.python_version(),
+        "packages": {name: importlib.metadata.version(name) for name in _PACKAGES},
+        "outputs": dict(sorted(outputs.items())),
+    }
+
+
+def to_json(content: Mapping[str, Any]) -> str:
+    """Return a record as text: sorted by name, one line end at the end.
+
+    Parameters
+    ----------
+    content : mapping
+        What `record` returns.
+
+    Returns
+    -------
+    str
+        JSON.
+    """
+    return json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+@dataclass(frozen=True)
+class ReportState:
+    """Whether a report is what its record says.
+
+    Parameters
+    ----------
+    complete : bool
+        True if every file is there and unchanged, and the bench folder, where it was looked at, is the same.
+    problems : tuple of str
+        One sentence for each difference.
+    """
+
+    complete: bool
+    problems: tuple[str, ...]
+
+
+def report_state(report: str | os.PathLike[str], bench: str | os.PathLike[str] | None = None) -> ReportState:
+    """Return whether the files of a report match its record.
+
+    Parameters
+    ----------
+    report : path
+        Folder of the report.
+    bench : path, optional
+        The bench folder, to be compared too.
+
+    Returns
+    -------
+    ReportState
+        Complete, or incomplete with every difference named.
+    """
+    folder = Path(report)
+    try:
+        content = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
+        outputs, inputs = dict(content["outputs"]), dict(content["inputs"])
+    except FileNotFoundError:
+        return ReportState(complete=False, problems=(f"{FILE_NAME} is missing",))
+    except (OSError, ValueError, KeyError, TypeError):
+        return ReportState(complete=False, problems=(f"{FILE_NAME} cannot be read",))
+    problems = _differences(folder, outputs, "the report was made")
+    if not outputs:
+        problems.append(f"{FILE_NAME} names no file of the report")
+    if bench is not None:
+        problems += _differences(Path(bench), inputs, "the report was made")
+        problems += [
+            f"{name} is new since the report was made" for name in folder_hashes(bench) if name not in inputs
+        ]
+    return ReportState(complete=not problems, problems=tuple(problems))
+
+
+def _differences(folder: Path, hashes: Mapping[str, str], since: str) -> list[str]:
+    """Return a sentence for each file that is missing or changed."""
+    found = []
+    for name, expected in sorted(hashes.items()):
+        path = folder / name
+        if Path(name).name != name or not path.is_file():
+            found.append(f"{name} is missing")
+        elif file_hash(path) != expected:
+            found.append(f"{name} changed since {since}")
+    return found

@@ -1,0 +1,1 @@
+"""What warming up does to light and temperature; no file, plot or notebook."""

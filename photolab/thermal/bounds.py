@@ -1,0 +1,170 @@
+r"""Bounds beyond the end of a record for any curve that settles by completely monotone decay.
+
+.. math:: E(t) = E_\infty + \sum_i a_i e^{-t/\tau_i}, \qquad a_i \ge 0
+
+with many fixed :math:`\tau_i`. No order is chosen: every mixture of up to that many rates is allowed, and the interval of
+:math:`E(h)/E(t_0)` holds all values for which the best such mixture still agrees with the readings. Each value asks for one
+non-negative least-squares solution with a heavily weighted row :math:`E(h) - R\,E(t_0) = 0`.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq, nnls
+
+from photolab.thermal.residuals import whiten
+
+FloatArray = NDArray[np.float64]
+
+RATES = 36
+SHORTEST_PART = 1 / 150  # of the record
+CEILING_PART = 5.0  # of the record: slower parts are not allowed for, and are named with the result
+ALLOWANCE = 5.0  # squared residual SDs above the minimum for 95 %; the chi-square value 3.84 is too narrow near bounds
+ROW_WEIGHT = 1e3
+MOST_STEPS = 4000
+
+
+@dataclass(frozen=True, eq=False)
+class MonotoneFit:
+    """Best completely monotone curve through a record.
+
+    Parameters
+    ----------
+    time_constants : ndarray, shape (k,)
+        Allowed time constants. [s]
+    amplitudes : ndarray, shape (k + 1,)
+        Final level, then the amplitudes at time zero of the record's first reading. [lx]
+    sum_of_squares : float
+        Whitened residual sum of squares. [lx2]
+    start_s : float
+        Time from which the exponentials count. [s]
+    triangle : ndarray, shape (k + 1, k + 1)
+        Compressed design. [1]
+    target : ndarray, shape (k + 1,)
+        Compressed readings. [lx]
+    rest : float
+        Sum of squares that no mixture reaches. [lx2]
+    """
+
+    time_constants: FloatArray
+    amplitudes: FloatArray
+    sum_of_squares: float
+    start_s: float
+    triangle: FloatArray
+    target: FloatArray
+    rest: float
+
+    def row(self, at_s: FloatArray) -> FloatArray:
+        """Return the mean row of the model over some instants.
+
+        Parameters
+        ----------
+        at_s : ndarray, shape (m,)
+            Instants; infinity is the final level. [s]
+
+        Returns
+        -------
+        ndarray, shape (k + 1,)
+            The row. [1]
+        """
+        decay = np.exp(-np.subtract(at_s, self.start_s)[:, None] / self.time_constants)
+        return np.concatenate([[1.0], decay.mean(axis=0)])
+
+    def squares_with(self, condition: FloatArray) -> float:
+        """Return the smallest sum of squares under a linear condition on the amplitudes.
+
+        Parameters
+        ----------
+        condition : ndarray, shape (k + 1,)
+            Row that is to give zero. [1]
+
+        Returns
+        -------
+        float
+            Sum of squares. [lx2]
+        """
+        heavy = ROW_WEIGHT * float(np.abs(self.triangle).max())
+        design = np.vstack([self.triangle, heavy * condition])
+        _, norm = nnls(design, np.append(self.target, 0.0), maxiter=MOST_STEPS)
+        return float(norm) ** 2 + self.rest
+
+
+def fit_monotone(time_s: FloatArray, light: FloatArray, phi: FloatArray) -> MonotoneFit:
+    """Fit the best completely monotone curve.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    light : ndarray, shape (n,)
+        Illuminance. [lx]
+    phi : ndarray, shape (n - 1,)
+        Correlation of neighbouring residuals. [1]
+
+    Returns
+    -------
+    MonotoneFit
+        The fit and what bounds need.
+    """
+    start, length = float(time_s[0]), float(np.ptp(time_s))
+    taus = np.geomspace(length * SHORTEST_PART, length * CEILING_PART, RATES)
+    columns = np.exp(-(time_s - start)[:, None] / taus)
+    design = whiten(np.concatenate([np.ones((time_s.size, 1)), columns], axis=1), phi)
+    white = whiten(light, phi)
+    basis, triangle = np.linalg.qr(design)
+    target = basis.T @ white
+    rest = max(float(white @ white) - float(target @ target), 0.0)
+    if rest < 1e-9 * float(white @ white):  # the difference above has lost its digits
+        left = white - basis @ target
+        rest = float(left @ left)
+    amplitudes, norm = nnls(triangle, target, maxiter=MOST_STEPS)
+    return MonotoneFit(taus, amplitudes, float(norm) ** 2 + rest, start, triangle, target, rest)
+
+
+def ratio_bounds(
+    fit: MonotoneFit, later: FloatArray, earlier: FloatArray, *, allowance: float
+) -> tuple[float, float, float]:
+    """Return the best ratio of two values of the curve and the bounds the readings allow.
+
+    Parameters
+    ----------
+    fit : MonotoneFit
+        The fit.
+    later, earlier : ndarray, shape (k + 1,)
+        Rows of the two values. [1]
+    allowance : float
+        Rise of the sum of squares that still counts as agreement. [lx2]
+
+    Returns
+    -------
+    value, low, high : float
+        Best ratio and bounds; a curve that only falls keeps the ratio at 1 or below. [1]
+    """
+    best = float(later @ fit.amplitudes) / float(earlier @ fit.amplitudes)
+    scale = 1.0 / float(np.linalg.norm(earlier))
+    limit = fit.sum_of_squares + allowance
+
+    def excess(ratio: float) -> float:
+        return fit.squares_with((later - ratio * earlier) * scale) - limit
+
+    low = _crossing(excess, best, -1.0, floor=0.0)
+    high = _crossing(excess, best, 1.0, floor=1.0)
+    return best, low, high
+
+
+def _crossing(excess: Callable[[float], float], inside: float, direction: float, *, floor: float) -> float:
+    """Return where the sum of squares leaves agreement, walking out from the best ratio."""
+    here, stride = inside, 2e-4
+    if excess(here) > 0.0:
+        return here
+    while True:
+        there = here + direction * stride
+        if (there - floor) * direction >= 0.0:
+            there = floor
+        if excess(there) > 0.0:
+            return float(brentq(excess, here, there, xtol=1e-6, rtol=1e-9))
+        if there == floor:
+            return floor
+        here, stride = there, stride * 3.0

@@ -1,0 +1,366 @@
+r"""Sums of exponentials, fitted without start values.
+
+`fit_exponentials` treats one record with full covariance; `fit_many` treats whole batches on shared or own
+abscissae. Both search over the time constants alone (`photolab.thermal.variable_projection`).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from photolab.errors import MethodError
+from photolab.thermal.batch_search import BatchFit
+from photolab.thermal.own_grids import fit_own_grids
+from photolab.thermal.shared_grid import SharedGrid
+from photolab.thermal.variable_projection import Projection, Separable, solve
+
+FloatArray = NDArray[np.float64]
+Form = Literal["approach", "rise", "decay"]
+
+FORMS = ("approach", "rise", "decay")
+MOST_TERMS = 3
+SHORTEST_PART = 1 / 200  # of the record's length: shorter time constants leave no trace between readings
+LONGEST_PART = 5.0  # of the record's length: slower ones cannot be told from a straight line
+TUKEY = 4.685  # biweight constant of 95 % efficiency on normal noise (Huber and Ronchetti, Robust Statistics)
+HUBER = 1.345
+MAD_TO_SD = 1.4826  # normal distribution
+
+
+@dataclass(frozen=True, eq=False)
+class ExponentialFit:
+    """A fitted sum of exponentials; rates ascend, so the slowest comes first.
+
+    Parameters
+    ----------
+    form : str
+        "approach", "rise" or "decay".
+    offset : float
+        Level the sum tends to; 0 where the form has none. [unit of y]
+    amplitudes, rates, time_constants : ndarray, shape (terms,)
+        Amplitudes at x = 0 [unit of y], rates [1/unit of x] and their reciprocals [unit of x].
+    offset_uncertainty : float
+        Standard uncertainty of the offset. [unit of y]
+    amplitude_uncertainties, rate_uncertainties, time_constant_uncertainties : ndarray, shape (terms,)
+        Standard uncertainties, white noise of one unknown SD assumed.
+    residual_sd : float
+        SD of a residual of weight one. [unit of y]
+    dof : int
+        Degrees of freedom of the residual SD.
+    residual_sum_of_squares : float
+        Weighted residual sum of squares. [unit of y squared]
+    covariance : ndarray
+        Covariance of `parameters`.
+    parameters : tuple of str
+        Names of the rows of the covariance: offset (if the form has one), amplitudes, rates.
+    at_bound : bool
+        A time constant stands at the end of its range: uncertainties do not hold.
+    weights : ndarray, shape (n,)
+        Weight of each squared residual, after the robust steps where asked. [1]
+    """
+
+    form: str
+    offset: float
+    amplitudes: FloatArray
+    rates: FloatArray
+    time_constants: FloatArray
+    offset_uncertainty: float
+    amplitude_uncertainties: FloatArray
+    rate_uncertainties: FloatArray
+    time_constant_uncertainties: FloatArray
+    residual_sd: float
+    dof: int
+    residual_sum_of_squares: float
+    covariance: FloatArray
+    parameters: tuple[str, ...]
+    at_bound: bool
+    weights: FloatArray
+
+    def evaluate(self, x: ArrayLike) -> FloatArray:
+        """Return the fitted curve.
+
+        Parameters
+        ----------
+        x : array_like
+            Abscissa. [unit of x]
+
+        Returns
+        -------
+        ndarray, shape of x
+            Fitted response. [unit of y]
+        """
+        decay = -np.expm1(-np.multiply.outer(np.asarray(x, dtype=float), self.rates))
+        parts = decay if self.form == "rise" else 1.0 - decay
+        curve: FloatArray = self.offset + parts @ self.amplitudes
+        return curve
+
+
+def fit_exponentials(
+    x: ArrayLike,
+    y: ArrayLike,
+    *,
+    terms: int,
+    form: Form = "approach",
+    weights: ArrayLike | None = None,
+    robust: bool = False,
+    time_constant_range: tuple[float, float] | None = None,
+) -> ExponentialFit:
+    r"""Fit a sum of exponentials from no start values.
+
+    .. math:: y = c + \sum a_i e^{-x/\tau_i} \quad\text{(approach)}, \qquad
+              y = \sum a_i (1 - e^{-x/\tau_i}) \quad\text{(rise)}, \qquad
+              y = \sum a_i e^{-x/\tau_i} \quad\text{(decay)}
+
+    Parameters
+    ----------
+    x : array_like, shape (n,)
+        Abscissa, as a rule the time; any order. [any]
+    y : array_like, shape (n,)
+        Response. [any]
+    terms : int
+        Number of exponentials, 0 to 3. Amplitudes may have opposite signs.
+    form : {"approach", "rise", "decay"}, default "approach"
+        Which law.
+    weights : array_like, shape (n,), optional
+        Weight of each squared residual, as 1/variance up to a factor; 0 leaves a reading out. [1]
+    robust : bool, default False
+        Outlying readings lose weight: Huber's function first, then Tukey's biweight.
+    time_constant_range : tuple of float, optional
+        Bounds of the time constants; 1/200 to 5 times the length of x by default. [unit of x]
+
+    Returns
+    -------
+    ExponentialFit
+        Estimates, standard uncertainties and their covariance.
+
+    Raises
+    ------
+    ValueError
+        If an argument has the wrong shape, is not finite, or names no known form.
+    MethodError
+        If there are not more readings than parameters, or a response that never changes is to give a rate.
+
+    Notes
+    -----
+    The uncertainties assume independent noise. A warm-up record seldom has it: `fit_warm_up` estimates the
+    correlation. The order must be given; an order chosen from the data makes intervals beyond it too narrow.
+    """
+    abscissa, response, weight = _checked(x, y, weights)
+    if terms not in range(MOST_TERMS + 1) or form not in FORMS:
+        message = f"terms must be 0 to {MOST_TERMS} and form one of {', '.join(FORMS)}; got {terms!r}, {form!r}"
+        raise ValueError(message)
+    _check_support(abscissa, response, weight, terms, form)
+    problem = _problem(abscissa, response, weight, form, time_constant_range)
+    found = solve(problem, terms)
+    given, inflation = problem.root_weight, 1.0
+    if robust:
+        problem, found, inflation = _reweighted(problem, found, terms, form)
+    return _described(abscissa, problem, found, form, given, inflation)
+
+
+def fit_many(
+    x: ArrayLike,
+    curves: ArrayLike,
+    *,
+    terms: Sequence[int] = (0, 1, 2),
+    weights: ArrayLike | None = None,
+) -> pd.DataFrame:
+    r"""Fit offset plus 0, 1 or 2 exponentials to many curves at once.
+
+    Parameters
+    ----------
+    x : array_like, shape (n,) or (curves, n)
+        One abscissa for all curves (the quick path), or one a curve; ascending in each. [any]
+    curves : array_like, shape (curves, n)
+        Responses. [any]
+    terms : sequence of int, default (0, 1, 2)
+        Orders to fit.
+    weights : array_like, shape of x, optional
+        Weights of the squared residuals; 0 leaves a reading out (padding of curves of unequal length). [1]
+
+    Returns
+    -------
+    DataFrame
+        One row a curve and order: curve, terms, offset, amplitude_1, amplitude_2 [unit of y], time_constant_1,
+        time_constant_2 [unit of x], slowest first, NaN where the order has none; residual_sum_of_squares,
+        at_bound.
+
+    Raises
+    ------
+    ValueError
+        If shapes disagree, a value is not finite, an abscissa does not ascend or an order is not 0, 1 or 2.
+
+    Notes
+    -----
+    Time constants lie between 1/200 and 5 times the length of the record. Sums of squares agree with
+    `fit_exponentials` to 1e-6; for parameters to the last digit and for uncertainties use that.
+    """
+    table = np.atleast_2d(np.asarray(curves, dtype=float))
+    grid = np.asarray(x, dtype=float)
+    weight = np.ones(grid.shape) if weights is None else np.asarray(weights, dtype=float)
+    if grid.shape[-1] != table.shape[-1] or weight.shape != grid.shape or (grid.ndim == 2 and grid.shape != table.shape):
+        message = f"x, weights and curves must agree in shape; got {grid.shape}, {weight.shape} and {table.shape}"
+        raise ValueError(message)
+    for name, values in (("x", grid), ("curves", table), ("weights", weight)):
+        _check_finite(name, values)
+    if not np.all(np.diff(grid, axis=-1) > 0) or not set(terms) <= {0, 1, 2}:
+        message = f"x must ascend along each curve and terms be among 0, 1, 2; got terms {tuple(terms)}"
+        raise ValueError(message)
+    if grid.ndim == 1:
+        fits = SharedGrid.build(grid, weight).fit(table, orders=tuple(terms))
+    else:
+        fits = fit_own_grids(grid, table, weight, orders=tuple(terms))
+    return pd.concat([_table_of(fit) for fit in fits]).sort_values(["curve", "terms"], ignore_index=True)
+
+
+def _table_of(fit: BatchFit) -> pd.DataFrame:
+    """Return the rows of one order, slowest term first."""
+    count, order = fit.theta.shape
+    columns: dict[str, object] = {"curve": np.arange(count), "terms": order, "offset": fit.offset}
+    taus, amplitudes = np.full((count, 2), np.nan), np.full((count, 2), np.nan)
+    position = np.argsort(-fit.theta, axis=1)
+    taus[:, :order] = np.exp(np.take_along_axis(fit.theta, position, axis=1))
+    amplitudes[:, :order] = np.take_along_axis(fit.amplitudes, position, axis=1)
+    for name, values in (("amplitude", amplitudes), ("time_constant", taus)):
+        columns |= {f"{name}_{i + 1}": values[:, i] for i in range(2)}
+    columns |= {"residual_sum_of_squares": fit.sum_of_squares, "at_bound": fit.at_bound}
+    return pd.DataFrame(columns)
+
+
+def _check_finite(name: str, values: FloatArray) -> None:
+    """Raise on the first value that is not a number."""
+    bad = np.argwhere(~np.isfinite(values))
+    if bad.size:
+        place = ", ".join(str(int(i)) for i in bad[0])
+        message = f"{name}[{place}] must be a finite number; got {values[tuple(bad[0])]} ({len(bad)} of {values.size})"
+        raise ValueError(message)
+
+
+def _checked(
+    x: ArrayLike, y: ArrayLike, weights: ArrayLike | None
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the arguments as arrays, refused where they cannot be a record."""
+    abscissa, response = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    weight = np.ones(abscissa.shape) if weights is None else np.asarray(weights, dtype=float)
+    if abscissa.ndim != 1 or response.shape != abscissa.shape or weight.shape != abscissa.shape:
+        shapes = f"{abscissa.shape}, {response.shape} and {weight.shape}"
+        message = f"x, y and weights must be one-dimensional and of one length; got {shapes}"
+        raise ValueError(message)
+    for name, values in (("x", abscissa), ("y", response), ("weights", weight)):
+        _check_finite(name, values)
+    if np.any(weight < 0):
+        first = int(np.argmax(weight < 0))
+        message = f"weights[{first}] must be zero or more; got {weight[first]:g}"
+        raise ValueError(message)
+    return abscissa, response, weight
+
+
+def _check_support(x: FloatArray, y: FloatArray, weight: FloatArray, terms: int, form: str) -> None:
+    """Raise where the readings cannot carry the parameters asked for."""
+    used = weight > 0
+    needed = 2 * terms + (form == "approach")
+    distinct = len(np.unique(x[used]))
+    if distinct <= needed:
+        message = f"{needed} parameters need more than {needed} readings at different x; got {distinct}"
+        raise MethodError(message, code="too_few_readings", known={"readings": distinct, "parameters": needed})
+    if terms and np.ptp(y[used]) == 0.0:
+        message = f"y must change along x for a rate to exist; all {int(used.sum())} readings are {y[used][0]:g}"
+        raise MethodError(message, code="constant_record", known={"level": float(y[used][0])})
+
+
+def _problem(
+    x: FloatArray, y: FloatArray, weight: FloatArray, form: str, limits: tuple[float, float] | None
+) -> Separable:
+    """Return the separable problem; x is shifted where the form allows it."""
+    used = x[weight > 0]
+    length = float(np.ptp(used))
+    low, high = limits or (length * SHORTEST_PART, length * LONGEST_PART)
+    if not 0.0 < low < high < np.inf:
+        message = f"time_constant_range must be two positive ascending numbers; got ({low:g}, {high:g})"
+        raise ValueError(message)
+    shift = 0.0 if form == "rise" else float(used.min())
+    if abs(float(used.min())) / low > 600.0:
+        message = f"x must start nearer to zero than 600 of the shortest time constant ({low:g}); got {used.min():g}"
+        raise ValueError(message)
+    fixed = np.ones((x.size, 1 if form == "approach" else 0))
+    return Separable(x - shift, y, fixed, np.sqrt(weight), form == "rise", (float(np.log(low)), float(np.log(high))))
+
+
+def _reweighted(
+    problem: Separable, found: Projection, terms: int, form: str
+) -> tuple[Separable, Projection, float]:
+    """Refit with outlying readings weighted down; also the factor on the residual variance."""
+    given = problem.root_weight
+    needed = 2 * terms + (form == "approach")
+    ratio = np.zeros(given.size)
+    for turn in range(24):
+        residual = found.residual * given / np.where(problem.root_weight > 0, problem.root_weight, 1.0)
+        used = given > 0
+        count = int(used.sum())
+        scale = MAD_TO_SD * float(np.median(np.abs(residual[used]))) * count / (count - needed)
+        if scale == 0.0:
+            break
+        ratio = np.abs(residual) / scale
+        huber = np.minimum(1.0, HUBER / np.maximum(ratio, 1e-12))
+        tukey = np.where(ratio < TUKEY, (1.0 - (ratio / TUKEY) ** 2) ** 2, 1e-12)
+        problem = replace(problem, root_weight=given * np.sqrt(huber if turn < 8 else tukey))
+        found = solve(problem, terms, starts=1, polished=turn == 23)
+    share = (ratio / TUKEY) ** 2
+    slope = np.where(ratio < TUKEY, (1.0 - share) * (1.0 - 5.0 * share), 0.0)
+    return problem, found, 1.0 / float(np.mean(slope[given > 0])) ** 2
+
+
+def _described(
+    x: FloatArray, problem: Separable, found: Projection, form: str, given: FloatArray, inflation: float
+) -> ExponentialFit:
+    """Return the fit in the caller's x, with covariance from the full design."""
+    linear = problem.fixed.shape[1]
+    rates = np.exp(-found.theta)
+    shift = float(x[0] - problem.x[0])
+    amplitudes = found.coefficients[linear:] * np.exp(shift * rates)
+    decay = np.exp(-np.multiply.outer(x, rates))
+    parts = -np.expm1(-np.multiply.outer(x, rates)) if form == "rise" else decay
+    slopes = amplitudes * decay * x[:, None] * (1.0 if form == "rise" else -1.0)
+    design = np.concatenate([problem.fixed, parts, slopes], axis=1) * given[:, None]
+    dof = int(np.sum(given > 0)) - design.shape[1]
+    squares = found.sum_of_squares
+    # psi is the residual times its robust weight; without robust steps this is squares / dof
+    psi = found.residual * problem.root_weight / np.where(given > 0, given, 1.0)
+    covariance = float(psi @ psi) / dof * inflation * _inverse_gram(design)
+    sd = np.sqrt(np.diagonal(covariance))
+    count = rates.size
+    low, high = problem.log_range
+    names = ("offset",) * linear
+    names += tuple(f"{kind}_{i + 1}" for kind in ("amplitude", "rate") for i in range(count))
+    return ExponentialFit(
+        form=form,
+        offset=float(found.coefficients[0]) if linear else 0.0,
+        amplitudes=amplitudes,
+        rates=rates,
+        time_constants=1.0 / rates,
+        offset_uncertainty=float(sd[0]) if linear else 0.0,
+        amplitude_uncertainties=sd[linear : linear + count],
+        rate_uncertainties=sd[linear + count :],
+        time_constant_uncertainties=sd[linear + count :] / rates**2,
+        residual_sd=float(np.sqrt(squares / dof)),
+        dof=dof,
+        residual_sum_of_squares=squares,
+        covariance=covariance,
+        parameters=names,
+        at_bound=bool(np.any((found.theta < low + 1e-6) | (found.theta > high - 1e-6))),
+        weights=problem.root_weight**2,
+    )
+
+
+def _inverse_gram(design: FloatArray) -> FloatArray:
+    """Return the inverse of X'X by QR with scaled columns; infinite where a column vanishes."""
+    scale = np.linalg.norm(design, axis=0)
+    triangle = np.linalg.qr(design / np.where(scale > 0, scale, 1.0), mode="r")
+    if np.min(np.abs(np.diagonal(triangle)), initial=1.0) < 1e-14:
+        return np.full((scale.size, scale.size), np.inf)
+    inverse = np.linalg.inv(triangle) / scale[:, None]
+    gram: FloatArray = inverse @ inverse.T
+    return gram

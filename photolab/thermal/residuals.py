@@ -1,0 +1,229 @@
+r"""Correlation of the residuals of a fit, and what it does to the uncertainty of anything computed from the fit.
+
+The noise is taken as an autoregressive process of order one in continuous time: two readings a time :math:`d` apart
+have correlation :math:`e^{-d/\lambda}`. The likelihood of what the fit leaves over (restricted maximum likelihood)
+is taken over a grid of :math:`\lambda`; variances are averaged with its weights instead of trusting one
+:math:`\lambda`, because short records do not fix it. The fit stays ordinary least squares; its covariance is the
+sandwich :math:`(J'J)^{-1} J'\Omega J (J'J)^{-1} s^2`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_banded
+
+FloatArray = NDArray[np.float64]
+
+GRID_SIZE = 12
+LONGEST_SHARE = 0.2  # longest correlation time tried, as a part of the record: longer ones look like the curve
+RANK_TOLERANCE = 1e-9  # singular values of the column-scaled design below this carry no information
+
+
+def neighbour_correlation(time_s: FloatArray, correlation_time: float) -> FloatArray:
+    r"""Return the correlation of each reading with the one before it.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    correlation_time : float
+        Correlation time :math:`\lambda`; 0 is white noise. [s]
+
+    Returns
+    -------
+    ndarray, shape (n - 1,)
+        Correlations. [1]
+    """
+    gaps = np.diff(time_s)
+    return np.exp(-gaps / correlation_time) if correlation_time > 0 else np.zeros(gaps.size)
+
+
+def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
+    """Turn correlated rows into uncorrelated ones.
+
+    Parameters
+    ----------
+    columns : ndarray, shape (n, ...)
+        Residuals or design, one row a reading. [any]
+    phi : ndarray, shape (n - 1,)
+        Correlation of neighbours. [1]
+
+    Returns
+    -------
+    ndarray, shape of columns
+        Rows of unit covariance where the input had the correlation phi. [any]
+    """
+    shape = (-1,) + (1,) * (columns.ndim - 1)
+    result = columns.copy()
+    result[1:] = (columns[1:] - phi.reshape(shape) * columns[:-1]) / np.sqrt(1.0 - phi**2).reshape(shape)
+    return result
+
+
+def correlate(columns: FloatArray, phi: FloatArray) -> FloatArray:
+    r"""Multiply columns by the correlation matrix :math:`\Omega`, in linear time.
+
+    Parameters
+    ----------
+    columns : ndarray, shape (n, m)
+        Columns. [any]
+    phi : ndarray, shape (n - 1,)
+        Correlation of neighbours. [1]
+
+    Returns
+    -------
+    ndarray, shape (n, m)
+        The product. [any]
+    """
+    if not np.any(phi):
+        return columns
+    root = np.sqrt(1.0 - phi**2)
+    diagonal, beside = np.concatenate([[1.0], 1.0 / root]), -phi / root
+    upper = np.vstack([np.concatenate([[0.0], beside]), diagonal])
+    lower = np.vstack([diagonal, np.concatenate([beside, [0.0]])])
+    half = solve_banded((0, 1), upper, columns)
+    product: FloatArray = solve_banded((1, 0), lower, half)
+    return product
+
+
+@dataclass(frozen=True, eq=False)
+class ResidualModel:
+    """What the residuals say about the noise, ready to give variances.
+
+    Parameters
+    ----------
+    correlation_times : ndarray, shape (m,)
+        Correlation times kept. [s]
+    weights : ndarray, shape (m,)
+        Their weights, of sum 1. [1]
+    noise_variances : ndarray, shape (m,)
+        Variance of one reading under each. [unit of y squared]
+    dofs : ndarray, shape (m,)
+        Degrees of freedom of each variance.
+    middles : ndarray, shape (m, r, r)
+        Correlation matrix in the column space of the design, under each. [1]
+    to_space : ndarray, shape (r, p)
+        Turns a gradient by the parameters into that space. [any]
+    correlation : float
+        Correlation of neighbours at the median spacing, averaged with the weights. [1]
+    likeliest_time : float
+        Correlation time of largest restricted likelihood. [s]
+    effective_readings : float
+        n (1 - rho) / (1 + rho): as many independent readings carry as much. [1]
+    """
+
+    correlation_times: FloatArray
+    weights: FloatArray
+    noise_variances: FloatArray
+    dofs: FloatArray
+    middles: FloatArray
+    to_space: FloatArray
+    correlation: float
+    likeliest_time: float
+    effective_readings: float
+
+    @property
+    def dof(self) -> float:
+        """Degrees of freedom of a variance, the harmonic mean over the correlation times."""
+        return float(1.0 / np.sum(self.weights / self.dofs))
+
+    def variance(self, gradient: FloatArray) -> float:
+        """Return the variance of a quantity computed from the fit.
+
+        Parameters
+        ----------
+        gradient : ndarray, shape (p,)
+            Derivatives of the quantity by the parameters. [any]
+
+        Returns
+        -------
+        float
+            Variance. [unit of the quantity squared]
+        """
+        inner = self.to_space @ gradient
+        under = np.einsum("r,mrs,s->m", inner, self.middles, inner)
+        return float(np.sum(self.weights * self.noise_variances * under))
+
+
+def model_residuals(
+    time_s: FloatArray, residual: FloatArray, design: FloatArray, *, correlation: float | None = None
+) -> ResidualModel:
+    """Estimate the correlation of residuals by restricted maximum likelihood.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    residual : ndarray, shape (n,)
+        Residuals of an unweighted least-squares fit. [unit of y]
+    design : ndarray, shape (n, p)
+        Derivatives of the fitted curve by its parameters. [any]
+    correlation : float, optional
+        Known correlation of neighbours at the median spacing, from a record of a stable lamp. [1]
+
+    Returns
+    -------
+    ResidualModel
+        Correlation times with weights, and the pieces of the sandwich.
+    """
+    spacing = float(np.median(np.diff(time_s)))
+    space, to_space = _column_space(design)
+    times = _correlation_times(time_s, spacing, correlation)
+    likelihood, variances = np.empty(times.size), np.empty(times.size)
+    for i, one in enumerate(times):
+        likelihood[i], variances[i] = _restricted(residual, space, neighbour_correlation(time_s, one))
+    weights = np.exp(likelihood - likelihood.max())
+    weights /= weights.sum()
+    kept = weights > 1e-4
+    times, variances, weights = times[kept], variances[kept], weights[kept] / weights[kept].sum()
+    phis = [neighbour_correlation(time_s, one) for one in times]
+    middles = np.array([space.T @ correlate(space, phi) for phi in phis])
+    ones = np.ones((time_s.size, 1))
+    squared = [float(np.sum(correlate(ones, phi**2))) for phi in phis]
+    dofs = np.maximum(2.0, time_s.size**2 / np.array(squared) - space.shape[1])
+    rho = float(np.sum(weights * np.array([_at_spacing(spacing, one) for one in times])))
+    return ResidualModel(
+        times,
+        weights,
+        variances,
+        dofs,
+        middles,
+        to_space,
+        rho,
+        float(times[np.argmax(weights)]),
+        time_s.size * (1.0 - rho) / (1.0 + rho),
+    )
+
+
+def _at_spacing(spacing: float, correlation_time: float) -> float:
+    """Return the correlation at a spacing."""
+    return float(np.exp(-spacing / correlation_time)) if correlation_time > 0 else 0.0
+
+
+def _correlation_times(time_s: FloatArray, spacing: float, correlation: float | None) -> FloatArray:
+    """Return the correlation times to weigh."""
+    if correlation is not None:
+        return np.array([0.0 if correlation <= 0 else -spacing / np.log(correlation)])
+    longest = max(LONGEST_SHARE * float(np.ptp(time_s)), spacing)
+    return np.concatenate([[0.0], np.geomspace(0.5 * spacing, longest, GRID_SIZE - 1)])
+
+
+def _column_space(design: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return an orthonormal basis of the design and the map from a gradient into it."""
+    scale = np.linalg.norm(design, axis=0)
+    scale = np.where(scale > 0, scale, 1.0)
+    left, singular, right = np.linalg.svd(design / scale, full_matrices=False)
+    kept = singular > RANK_TOLERANCE * singular[0]
+    return left[:, kept], (right[kept] / singular[kept, None]) / scale
+
+
+def _restricted(residual: FloatArray, space: FloatArray, phi: FloatArray) -> tuple[float, float]:
+    """Return the restricted log likelihood and the noise variance for one correlation."""
+    white, target = whiten(space, phi), whiten(residual, phi)
+    basis, triangle = np.linalg.qr(white)
+    left_over = target - basis @ (basis.T @ target)
+    dof = residual.size - space.shape[1]
+    squares = max(float(left_over @ left_over), 1e-300)
+    volume = float(np.sum(np.log(np.abs(np.diagonal(triangle)))))
+    likelihood = -0.5 * (dof * np.log(squares) + float(np.sum(np.log1p(-(phi**2))))) - volume
+    return likelihood, squares / dof

@@ -1,0 +1,105 @@
+r"""Steps in a warm-up record: a lamp that cuts its own power (thermal foldback), or a disturbance of the bench.
+
+The scan works on what a smooth fit leaves over. Correlated noise looks like steps, so residuals, design and step are
+whitened first with the correlation :math:`r_1 + 2.5/n`: the lag-one correlation of the residuals, lifted because a fit
+takes some of it away. All change points are then compared by cumulative sums.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photolab.thermal.residuals import whiten
+
+FloatArray = NDArray[np.float64]
+
+THRESHOLD = 4.3
+THRESHOLD_COARSE = 5.0  # for a display whose step exceeds the noise
+TRIM = 4  # readings at either end where a step cannot be told from the curve
+FEWEST = 16
+LARGEST_CORRELATION = 0.97
+
+
+@dataclass(frozen=True)
+class StepScan:
+    """The likeliest step of a record.
+
+    Parameters
+    ----------
+    index : int
+        First reading after the step; -1 where the record is too short to scan.
+    statistic : float
+        Size of the step over its standard uncertainty. [1]
+    found : bool
+        Whether the statistic passes the threshold.
+    """
+
+    index: int
+    statistic: float
+    found: bool
+
+
+def scan_step(
+    time_s: FloatArray, residual: FloatArray, design: FloatArray, *, threshold: float = THRESHOLD
+) -> StepScan:
+    """Scan the residuals of a smooth fit for a step.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    residual : ndarray, shape (n,)
+        Residuals. [unit of y]
+    design : ndarray, shape (n, p)
+        Derivatives of the fit by its parameters. [any]
+    threshold : float, default 4.3
+        Smallest statistic taken for a step. [1]
+
+    Returns
+    -------
+    StepScan
+        The likeliest change point.
+
+    Notes
+    -----
+    A change that takes many readings is not a step; the check of the settling form sees it instead.
+    """
+    count = residual.size
+    total = float(residual @ residual)
+    if count < FEWEST or total == 0.0:
+        return StepScan(-1, 0.0, False)
+    lag_one = float(residual[1:] @ residual[:-1]) / total
+    rho = min(max(lag_one + 2.5 / count, 0.0), LARGEST_CORRELATION)
+    gaps = np.diff(time_s)
+    phi = rho ** (gaps / np.median(gaps)) if rho > 0 else np.zeros(gaps.size)
+    scale = np.linalg.norm(design, axis=0)
+    left, singular, _ = np.linalg.svd(whiten(design / np.where(scale > 0, scale, 1.0), phi), full_matrices=False)
+    basis = left[:, singular > 1e-9 * singular[0]]
+    white = whiten(residual, phi)
+    white = white - basis @ (basis.T @ white)
+    root = np.sqrt(1.0 - phi**2)
+    jump, after = 1.0 / root, (1.0 - phi) / root
+    with_noise = _with_steps(white[:, None], jump, after)[:, 0]
+    with_basis = _with_steps(basis, jump, after)
+    squared = jump**2 + _tail_sums((after**2)[:, None])[:, 0]
+    length = np.maximum(squared - np.sum(with_basis**2, axis=1), 1e-12 * squared)
+    explained = with_noise**2 / length
+    dof = count - basis.shape[1] - 1
+    left_over = np.maximum(float(white @ white) - explained, 1e-300)
+    statistic = np.sqrt(explained / (left_over / dof))
+    inside = statistic[TRIM - 1 : count - TRIM]
+    best = int(np.argmax(inside))
+    return StepScan(best + TRIM, float(inside[best]), bool(inside[best] > threshold))
+
+
+def _tail_sums(values: FloatArray) -> FloatArray:
+    """Return for each row the sum of the rows behind it."""
+    behind = np.cumsum(values[::-1], axis=0)[::-1]
+    return np.concatenate([behind[1:], np.zeros((1, values.shape[1]))])
+
+
+def _with_steps(columns: FloatArray, jump: FloatArray, after: FloatArray) -> FloatArray:
+    """Return the products of whitened steps at readings 1 to n - 1 with columns."""
+    body = columns[1:]
+    return body * jump[:, None] + _tail_sums(body * after[:, None])

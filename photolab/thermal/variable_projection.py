@@ -1,0 +1,338 @@
+r"""Least squares for sums of exponentials with the linear part eliminated.
+
+The model is :math:`y = A(\theta) c`, where the columns of :math:`A` are fixed columns (an offset, a step)
+followed by one column for each exponential, and :math:`\theta_i = \ln \tau_i`. For a given
+:math:`\theta` the coefficients :math:`c` are a linear least-squares solution, so that the search runs over
+:math:`\theta` alone [1]_, with the Jacobian of Kaufman [2]_. A grid of time constants, all combinations of it in
+closed form, gives the start, so nobody has to guess one.
+
+References
+----------
+.. [1] G. H. Golub and V. Pereyra, "The differentiation of pseudo-inverses and nonlinear least squares problems
+   whose variables separate", SIAM J. Numer. Anal. 10 (1973) 413-432.
+.. [2] L. Kaufman, "A variable projection method for solving separable nonlinear least squares problems",
+   BIT 15 (1975) 49-57.
+"""
+
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+GRID_SIZE = 24
+LARGEST_STEP = 1.5  # in ln(time constant): a factor of 4.5 at most in one step
+
+
+@dataclass(frozen=True, eq=False)
+class Separable:
+    r"""A separable problem: fixed columns and exponentials.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Abscissa, shifted so that exponentials stay of order one. [any]
+    y : ndarray, shape (n,)
+        Response, not weighted. [any]
+    fixed : ndarray, shape (n, m)
+        Linear columns that carry no rate (offset, step), not weighted. [1]
+    root_weight : ndarray, shape (n,)
+        Square root of the weight of each squared residual. [1]
+    rising : bool
+        Columns are :math:`1 - e^{-x/\tau}` instead of :math:`e^{-x/\tau}`.
+    log_range : tuple of float
+        Bounds of :math:`\ln \tau`. [1]
+    """
+
+    x: FloatArray
+    y: FloatArray
+    fixed: FloatArray
+    root_weight: FloatArray
+    rising: bool
+    log_range: tuple[float, float]
+
+    def exponentials(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
+        r"""Return the weighted exponential columns and their derivatives by :math:`\theta`.
+
+        Parameters
+        ----------
+        theta : ndarray, shape (k,)
+            Logarithms of the time constants. [1]
+
+        Returns
+        -------
+        columns, derivatives : ndarray, shape (n, k)
+            Columns of the model and their derivatives. [1]
+        """
+        scaled = self.x[:, None] * np.exp(-theta)
+        decay = np.exp(-scaled)
+        weight = self.root_weight[:, None]
+        if self.rising:
+            return -np.expm1(-scaled) * weight, -scaled * decay * weight
+        return decay * weight, scaled * decay * weight
+
+
+@dataclass(frozen=True, eq=False)
+class Projection:
+    """The linear solution at one theta.
+
+    Parameters
+    ----------
+    theta : ndarray, shape (k,)
+        Logarithms of the time constants. [1]
+    coefficients : ndarray, shape (m + k,)
+        Linear coefficients, fixed columns first. [any]
+    residual : ndarray, shape (n,)
+        Weighted residual. [any]
+    jacobian : ndarray, shape (n, k)
+        Derivative of the residual by theta, Kaufman's approximation. [any]
+    sum_of_squares : float
+        Weighted residual sum of squares. [any]
+    """
+
+    theta: FloatArray
+    coefficients: FloatArray
+    residual: FloatArray
+    jacobian: FloatArray
+    sum_of_squares: float
+
+
+def project(problem: Separable, theta: FloatArray) -> Projection:
+    """Solve the linear part at a given theta.
+
+    Parameters
+    ----------
+    problem : Separable
+        The problem.
+    theta : ndarray, shape (k,)
+        Logarithms of the time constants. [1]
+
+    Returns
+    -------
+    Projection
+        Coefficients, residual and the reduced Jacobian.
+    """
+    columns, derivatives = problem.exponentials(theta)
+    weight = problem.root_weight
+    design = np.concatenate([problem.fixed * weight[:, None], columns], axis=1)
+    basis, triangle = np.linalg.qr(design)
+    response = problem.y * weight
+    first = basis.T @ response
+    residual = response - basis @ first
+    again = basis.T @ residual  # a second pass removes the rounding of the first
+    residual = residual - basis @ again
+    coefficients = solve_triangle(triangle, first + again)
+    slopes = derivatives * coefficients[problem.fixed.shape[1] :]
+    jacobian = basis @ (basis.T @ slopes) - slopes
+    return Projection(theta, coefficients, residual, jacobian, float(residual @ residual))
+
+
+def solve_triangle(triangle: FloatArray, right: FloatArray) -> FloatArray:
+    """Solve an upper triangular system whose diagonal may vanish to rounding.
+
+    Parameters
+    ----------
+    triangle : ndarray, shape (p, p)
+        Upper triangle of a QR factorisation. [any]
+    right : ndarray, shape (p,)
+        Right-hand side. [any]
+
+    Returns
+    -------
+    ndarray, shape (p,)
+        The solution. [any]
+    """
+    diagonal = np.diagonal(triangle)
+    floor = 1e-15 * max(float(np.max(np.abs(diagonal))), 1e-300)
+    lifted = np.where(np.abs(diagonal) < floor, floor, diagonal)
+    solution: FloatArray = np.linalg.solve(triangle + np.diag(lifted - diagonal), right)
+    return solution
+
+
+def grid_starts(problem: Separable, terms: int, *, count: int = 3) -> list[FloatArray]:
+    """Return the best well-separated combinations of a grid of time constants.
+
+    Parameters
+    ----------
+    problem : Separable
+        The problem.
+    terms : int
+        Number of exponentials.
+    count : int, default 3
+        How many starts to return at most.
+
+    Returns
+    -------
+    list of ndarray, shape (terms,)
+        Start values of theta, best first. [1]
+    """
+    grid = np.linspace(*problem.log_range, GRID_SIZE)
+    columns, _ = problem.exponentials(grid)
+    response = problem.y * problem.root_weight
+    if problem.fixed.shape[1]:
+        basis, _ = np.linalg.qr(problem.fixed * problem.root_weight[:, None])
+        columns = columns - basis @ (basis.T @ columns)
+        response = response - basis @ (basis.T @ response)
+    columns = columns / np.maximum(np.linalg.norm(columns, axis=0), 1e-300)
+    chosen = np.array(list(combinations(range(GRID_SIZE), terms)))
+    gain = _explained(columns.T @ columns, columns.T @ response, chosen)
+    starts: list[FloatArray] = []
+    for _ in range(count):
+        best = int(np.argmax(gain))
+        if not gain[best] > 0.0:
+            break
+        starts.append(grid[chosen[best]])
+        gain[np.all(np.abs(chosen - chosen[best]) <= 2, axis=1)] = 0.0
+    return starts or [grid[chosen[len(chosen) // 2]]]
+
+
+def _explained(gram: FloatArray, cross: FloatArray, chosen: NDArray[np.int64]) -> FloatArray:
+    """Return the sum of squares that each combination of grid columns explains."""
+    matrices = gram[chosen[:, :, None], chosen[:, None, :]]
+    sides = cross[chosen]
+    usable = np.abs(np.linalg.det(matrices)) > 1e-13
+    gain = np.zeros(len(chosen))
+    solved = np.linalg.solve(matrices[usable], sides[usable][..., None])[..., 0]
+    gain[usable] = np.sum(solved * sides[usable], axis=1)
+    return gain
+
+
+def search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Projection:
+    """Minimise over theta by the Levenberg-Marquardt method.
+
+    Parameters
+    ----------
+    problem : Separable
+        The problem.
+    theta : ndarray, shape (k,)
+        Start. [1]
+    max_steps : int, default 80
+        Largest number of trial steps.
+
+    Returns
+    -------
+    Projection
+        The best point found, inside the bounds.
+    """
+    low, high = problem.log_range
+    here = project(problem, np.clip(theta, low, high))
+    damping = 1e-3
+    for _ in range(max_steps):
+        curvature = here.jacobian.T @ here.jacobian
+        slope = here.jacobian.T @ here.residual
+        diagonal = np.diagonal(curvature)
+        lifted = curvature + np.diag(damping * diagonal + 1e-14 * diagonal.max() + 1e-300)
+        step = -np.clip(np.linalg.solve(lifted, slope), -LARGEST_STEP, LARGEST_STEP)
+        trial = project(problem, np.clip(here.theta + step, low, high))
+        moved = float(np.max(np.abs(trial.theta - here.theta)))
+        if trial.sum_of_squares <= here.sum_of_squares:
+            gained = here.sum_of_squares - trial.sum_of_squares
+            here, damping = trial, max(damping * 0.15, 1e-12)
+            if gained <= 1e-13 * here.sum_of_squares and moved < 1e-4:
+                break
+        else:
+            damping *= 6.0
+        if moved < 1e-10 or damping > 1e10:
+            break
+    return here
+
+
+def polish(problem: Separable, found: Projection, *, max_steps: int = 12) -> Projection:
+    """Refine an interior minimum by undamped Gauss-Newton steps, keeping the smallest step.
+
+    A sum of squares stops telling points apart at seven digits; the length of an undamped step does not.
+
+    Parameters
+    ----------
+    problem : Separable
+        The problem.
+    found : Projection
+        A minimum found by `search`.
+    max_steps : int, default 12
+        Largest number of steps.
+
+    Returns
+    -------
+    Projection
+        The refined minimum, or `found` where refinement does not hold.
+    """
+    count = problem.fixed.shape[1]
+    coefficients, theta = found.coefficients, found.theta
+    best, shortest = found, np.inf
+    for _ in range(max_steps):
+        design = full_design(problem, coefficients, theta)
+        predicted = design[:, : count + theta.size] @ coefficients
+        scale = np.maximum(np.linalg.norm(design, axis=0), 1e-300)
+        basis, triangle = np.linalg.qr(design / scale)
+        step = solve_triangle(triangle, basis.T @ (problem.y * problem.root_weight - predicted)) / scale
+        change = step[: count + theta.size]
+        length = float(
+            max(np.max(np.abs(change) / (np.abs(coefficients) + 1e-300)), np.max(np.abs(step[-theta.size :])))
+        )
+        if not np.isfinite(length) or length > 1e-2:
+            break
+        coefficients, theta = coefficients + change, theta + step[-theta.size :]
+        if length < shortest:
+            shortest = length
+            best = replace(project(problem, theta), coefficients=coefficients)
+    low, high = problem.log_range
+    inside = np.all((best.theta > low) & (best.theta < high))
+    return best if inside and best.sum_of_squares <= found.sum_of_squares * (1 + 1e-9) else found
+
+
+def full_design(problem: Separable, coefficients: FloatArray, theta: FloatArray) -> FloatArray:
+    """Return the weighted derivative of the model by all its parameters.
+
+    Parameters
+    ----------
+    problem : Separable
+        The problem.
+    coefficients : ndarray, shape (m + k,)
+        Linear coefficients, fixed columns first. [any]
+    theta : ndarray, shape (k,)
+        Logarithms of the time constants. [1]
+
+    Returns
+    -------
+    ndarray, shape (n, m + 2 k)
+        Fixed columns, exponentials, derivatives by theta. [any]
+    """
+    columns, derivatives = problem.exponentials(theta)
+    count = problem.fixed.shape[1]
+    fixed = problem.fixed * problem.root_weight[:, None]
+    return np.concatenate([fixed, columns, derivatives * coefficients[count:]], axis=1)
+
+
+def solve(problem: Separable, terms: int, *, starts: int = 3, polished: bool = True) -> Projection:
+    """Find the least-squares sum of exponentials from no start values.
+
+    Parameters
+    ----------
+    problem : Separable
+        The problem.
+    terms : int
+        Number of exponentials; 0 fits the fixed columns alone.
+    starts : int, default 3
+        How many grid starts to follow.
+    polished : bool, default True
+        Refine the minimum to rounding.
+
+    Returns
+    -------
+    Projection
+        Minimum with theta in descending order (slowest first, rates ascending).
+    """
+    if terms == 0:
+        return project(problem, np.empty(0))
+    tried = [search(problem, theta) for theta in grid_starts(problem, terms, count=starts)]
+    found = min(tried, key=lambda one: one.sum_of_squares)
+    if polished:
+        found = polish(problem, found)
+    order = np.argsort(-found.theta)
+    count = problem.fixed.shape[1]
+    coefficients = np.concatenate([found.coefficients[:count], found.coefficients[count:][order]])
+    return replace(
+        found, theta=found.theta[order], coefficients=coefficients, jacobian=found.jacobian[:, order]
+    )

@@ -1,0 +1,262 @@
+"""The fitted curve of a warm-up record: two exponentials, a step where there is one, and what its residuals say."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
+from photolab.thermal.residuals import ResidualModel, model_residuals
+from photolab.thermal.steps import THRESHOLD, StepScan, scan_step
+from photolab.thermal.variable_projection import Projection, Separable, full_design, solve
+
+FloatArray = NDArray[np.float64]
+
+SMALLEST_SHARE = 0.05  # of the fading part: a smaller second term is not described
+SMALLEST_RATIO = 2.0  # of two time constants that are described apart
+WINDOW_PARTS = 25
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A fitted curve with its noise model.
+
+    Parameters
+    ----------
+    problem : Separable
+        Record and fixed columns; times count from the first reading.
+    found : Projection
+        Least-squares solution.
+    noise : ResidualModel
+        Correlation and variance of the residuals.
+    start_s : float
+        Time of the first reading. [s]
+    step_s : float or None
+        Time of the step, where there is one. [s]
+    """
+
+    problem: Separable
+    found: Projection
+    noise: ResidualModel
+    start_s: float
+    step_s: float | None
+
+    @property
+    def time_constants(self) -> FloatArray:
+        """Time constants, slowest first. [s]"""
+        return np.exp(self.found.theta)
+
+    @property
+    def linear(self) -> int:
+        """Number of fixed columns."""
+        return self.problem.fixed.shape[1]
+
+    @property
+    def fitted(self) -> FloatArray:
+        """Fitted illuminance at the readings. [lx]"""
+        return self.problem.y - self.found.residual
+
+    def at(self, instants_s: FloatArray) -> tuple[float, FloatArray]:
+        """Return the mean of the curve over some instants and its gradient by the parameters.
+
+        Parameters
+        ----------
+        instants_s : ndarray, shape (m,)
+            Instants. [s]
+
+        Returns
+        -------
+        value, gradient : float, ndarray
+            Mean illuminance [lx] and its derivatives.
+        """
+        fixed = fixed_columns(instants_s, self.step_s)
+        point = Separable(
+            instants_s - self.start_s, np.zeros(instants_s.size), fixed, np.ones(instants_s.size), False, (0.0, 1.0)
+        )
+        row = full_design(point, self.found.coefficients, self.found.theta).mean(axis=0)
+        return float(row[: self.found.coefficients.size] @ self.found.coefficients), row
+
+
+def fixed_columns(time_s: FloatArray, step_s: float | None) -> FloatArray:
+    """Return the columns of the level and of the step.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Times. [s]
+    step_s : float or None
+        Time of the step. [s]
+
+    Returns
+    -------
+    ndarray, shape (n, 1 or 2)
+        Columns. [1]
+    """
+    level = np.ones((time_s.size, 1))
+    if step_s is None:
+        return level
+    return np.concatenate([level, (time_s >= step_s).astype(float)[:, None]], axis=1)
+
+
+def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Separable:
+    """Return the problem of a record.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    light : ndarray, shape (n,)
+        Illuminance. [lx]
+    step_s : float or None
+        Time of the step. [s]
+
+    Returns
+    -------
+    Separable
+        The problem, times counted from the first reading.
+    """
+    length = float(np.ptp(time_s))
+    limits = (float(np.log(length * SHORTEST_PART)), float(np.log(length * LONGEST_PART)))
+    return Separable(
+        time_s - time_s[0], light, fixed_columns(time_s, step_s), np.ones(time_s.size), False, limits
+    )
+
+
+def fit_curve(
+    time_s: FloatArray, light: FloatArray, *, terms: int, step_s: float | None, correlation: float | None
+) -> Curve:
+    """Fit a curve of given order and model its residuals.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    light : ndarray, shape (n,)
+        Illuminance. [lx]
+    terms : int
+        Number of exponentials.
+    step_s : float or None
+        Time of a step. [s]
+    correlation : float or None
+        Known correlation of neighbouring residuals; None estimates it. [1]
+
+    Returns
+    -------
+    Curve
+        The fit.
+    """
+    problem = separable(time_s, light, step_s)
+    found = solve(problem, terms, polished=False)
+    design = full_design(problem, found.coefficients, found.theta)
+    noise = model_residuals(time_s, found.residual, design, correlation=correlation)
+    return Curve(problem, found, noise, float(time_s[0]), step_s)
+
+
+def scan(time_s: FloatArray, curve_problem: Separable, found: Projection, threshold: float = THRESHOLD) -> StepScan:
+    """Scan a fitted record for a further step.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    curve_problem : Separable
+        The record.
+    found : Projection
+        Its fit.
+    threshold : float, optional
+        Smallest statistic taken for a step. [1]
+
+    Returns
+    -------
+    StepScan
+        The likeliest change point.
+    """
+    design = full_design(curve_problem, found.coefficients, found.theta)
+    return scan_step(time_s, found.residual, design, threshold=threshold)
+
+
+def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> float:
+    """Return the instant of a step, refined among its neighbours by refitting.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    light : ndarray, shape (n,)
+        Illuminance. [lx]
+    index : int
+        First reading after the step, as the scan has it.
+
+    Returns
+    -------
+    float
+        Middle between the readings before and after. [s]
+    """
+    nearby = [i for i in range(index - 2, index + 3) if 2 <= i <= time_s.size - 2]
+    middles = [0.5 * float(time_s[i - 1] + time_s[i]) for i in nearby]
+    squares = [solve(separable(time_s, light, one), 2, polished=False).sum_of_squares for one in middles]
+    return middles[int(np.argmin(squares))]
+
+
+def described_order(
+    time_s: FloatArray, light: FloatArray, step_s: float | None, effective_readings: float
+) -> int:
+    """Return how many exponentials describe a record: a description, never the basis of an interval.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    light : ndarray, shape (n,)
+        Illuminance. [lx]
+    step_s : float or None
+        Time of a step. [s]
+    effective_readings : float
+        Number of independent readings that carry as much. [1]
+
+    Returns
+    -------
+    int
+        0, 1 or 2: lowest Bayesian information criterion with the effective number of readings; a second term must
+        be apart from the first, not small, and inside its range.
+    """
+    problem = separable(time_s, light, step_s)
+    fits = [solve(problem, terms, polished=False) for terms in (0, 1, 2)]
+    count = max(effective_readings, 2.0)
+    criteria = [
+        count * np.log(max(fit.sum_of_squares, 1e-300) / time_s.size) + 2 * terms * np.log(count)
+        for terms, fit in enumerate(fits)
+    ]
+    order = int(np.argmin(criteria))
+    if order == 2 and not _stands_apart(fits[2], problem):
+        order = int(np.argmin(criteria[:2]))
+    return order
+
+
+def _stands_apart(found: Projection, problem: Separable) -> bool:
+    """Return whether both terms of a two-term fit are worth describing."""
+    low, high = problem.log_range
+    amplitudes = np.abs(found.coefficients[problem.fixed.shape[1] :])
+    apart = found.theta[0] - found.theta[1] >= np.log(SMALLEST_RATIO)
+    inside = bool(np.all((found.theta > low + 1e-6) & (found.theta < high - 1e-6)))
+    return bool(apart and inside and amplitudes.min() >= SMALLEST_SHARE * amplitudes.sum())
+
+
+def window(centre_s: float, length_s: float) -> FloatArray:
+    """Return instants whose plain mean stands for the mean over a window.
+
+    Parameters
+    ----------
+    centre_s : float
+        Middle of the window. [s]
+    length_s : float
+        Length of the window; 0 is one instant. [s]
+
+    Returns
+    -------
+    ndarray
+        Middles of equal parts of the window. [s]
+    """
+    if length_s == 0.0:
+        return np.array([centre_s])
+    return centre_s + length_s * ((np.arange(WINDOW_PARTS) + 0.5) / WINDOW_PARTS - 0.5)

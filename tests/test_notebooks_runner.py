@@ -1,0 +1,234 @@
+"""The runner of notebooks and their stored form. Oracle: toy notebooks whose outputs follow from the cells as written."""
+
+from pathlib import Path
+
+import nbformat
+import pytest
+from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
+
+import photolab
+from photolab.errors import MethodError
+from photolab.publication import notebooks
+from photolab.publication.notebooks import (
+    bench_folder,
+    canonical_text,
+    fill_answer,
+    inject,
+    notebooks_folder,
+    run,
+    run_notebook,
+    write_notebook,
+)
+
+
+def cell(source, *tags):
+    return new_code_cell(source, metadata={"tags": list(tags)} if tags else {})
+
+
+def store(path, *cells):
+    write_notebook(new_notebook(cells=list(cells)), path)
+    return path
+
+
+def shown(notebook):
+    """Return the plain text of every output."""
+    outputs = [o for c in notebook.cells if c.cell_type == "code" for o in c.outputs]
+    return [o.get("text") or o["data"]["text/plain"] for o in outputs]
+
+
+# ---- where the bench is
+
+
+def test_injected_wins_over_environment_over_demo(monkeypatch, tmp_path):
+    """Oracle: the order in which the three are named in the notebooks."""
+    demo = tmp_path / "data" / "demo"
+    demo.mkdir(parents=True)
+    monkeypatch.setattr(notebooks, "repository_root", lambda: tmp_path)
+    monkeypatch.delenv("PHOTOLAB_BENCH", raising=False)
+    assert bench_folder() == demo
+    assert bench_folder(" ") == demo
+    monkeypatch.setenv("PHOTOLAB_BENCH", "from-environment")
+    assert bench_folder() == Path("from-environment")
+    assert bench_folder("typed") == Path("typed")
+
+
+def test_no_bench_at_all_is_said(monkeypatch, tmp_path):
+    """Oracle: an install without data."""
+    monkeypatch.setattr(notebooks, "repository_root", lambda: tmp_path)
+    monkeypatch.delenv("PHOTOLAB_BENCH", raising=False)
+    with pytest.raises(ValueError, match="bench must be named in the settings cell or by PHOTOLAB_BENCH"):
+        bench_folder()
+
+
+def test_root_is_beside_the_package():
+    """Oracle: the place of the package."""
+    assert notebooks.repository_root() == Path(photolab.__file__).resolve().parents[1]
+
+
+def test_missing_notebooks_are_said(tmp_path):
+    """Oracle: a folder that does not exist."""
+    with pytest.raises(ValueError, match="notebooks must be a folder; 'none' is none"):
+        notebooks_folder(tmp_path / "none")
+    assert notebooks_folder(tmp_path) == tmp_path
+
+
+# ---- the stored form
+
+
+def test_stored_form_leaves_out_what_differs_between_runs():
+    """Oracle: two notebooks that differ only in times, ids, counts and machine metadata."""
+    one = new_notebook(cells=[new_markdown_cell("# A\n\n"), cell("1 + 1  ", "keep")])
+    two = new_notebook(cells=[new_markdown_cell("# A"), cell("1 + 1", "keep")])
+    one.cells[1].outputs = [new_output("execute_result", data={"text/plain": "2"}, execution_count=7)]
+    two.cells[1].outputs = [new_output("execute_result", data={"text/plain": "2"}, execution_count=1)]
+    one.cells[1].metadata["execution"] = {"iopub.status.busy": "2020-01-01"}
+    one.cells[0].id, two.cells[0].id = "one", "two"
+    one.metadata["language_info"] = {"name": "python", "version": "3.12.1"}
+    assert canonical_text(one) == canonical_text(two)
+    assert '"keep"' in canonical_text(one)
+    assert canonical_text(one).endswith("}\n")
+    assert '"execution_count": 1' in canonical_text(one)
+
+
+def test_content_stays_in_the_stored_form():
+    """Oracle: two notebooks that differ in one output."""
+    one, two = (new_notebook(cells=[cell("x")]) for _ in range(2))
+    one.cells[0].outputs = [new_output("execute_result", data={"text/plain": "2"})]
+    two.cells[0].outputs = [new_output("execute_result", data={"text/plain": "3"})]
+    assert canonical_text(one) != canonical_text(two)
+
+
+def test_words_of_an_image_stay():
+    """Oracle: the label typed here."""
+    one = new_notebook(cells=[cell("x")])
+    data = {"image/png": "AAAA", "text/plain": "words"}
+    metadata = {"image/png": {"alt": "words"}, "needs_background": "light"}
+    one.cells[0].outputs = [new_output("display_data", data=data, metadata=metadata)]
+    text = canonical_text(one)
+    assert '"alt": "words"' in text
+    assert "needs_background" not in text
+
+
+def test_no_part_is_left_beside_a_notebook(tmp_path):
+    """Oracle: the folder after writing."""
+    store(tmp_path / "a.ipynb", cell("1"))
+    assert [path.name for path in tmp_path.iterdir()] == ["a.ipynb"]
+
+
+# ---- settings
+
+
+def test_injected_settings_follow_the_settings_cell():
+    """Oracle: the cells typed here."""
+    notebook = new_notebook(cells=[cell("a = 1", "parameters"), cell("a")])
+    changed = inject(notebook, {"a": "it's", "b": None})
+    assert [c.source for c in changed.cells] == ["a = 1", "a = \"it's\"\nb = None", "a"]
+    assert len(notebook.cells) == 2
+
+
+@pytest.mark.parametrize("count", [0, 2])
+def test_one_settings_cell_is_needed(count):
+    """Oracle: none and two."""
+    notebook = new_notebook(cells=[cell("a = 1", "parameters") for _ in range(count)])
+    with pytest.raises(ValueError, match=f"exactly one cell tagged parameters; got {count}"):
+        inject(notebook, {"a": 2})
+
+
+@pytest.mark.parametrize("parameters", [{"a b": 1}, {"a": [1]}])
+def test_only_plain_settings_are_injected(parameters):
+    """Oracle: a name that is none, a value without a plain literal."""
+    with pytest.raises(ValueError, match=r"parameters\['a"):
+        inject(new_notebook(cells=[cell("a = 1", "parameters")]), parameters)
+
+
+# ---- running
+
+
+def test_run_injects_and_never_writes_over_the_source(tmp_path):
+    """Oracle: the sums typed in the cells; the bytes of the sources before."""
+    sources = [
+        store(tmp_path / f"{name}.ipynb", cell("a = 1", "parameters"), cell(f"a + {number}"))
+        for name, number in (("x", 10), ("y", 20))
+    ]
+    before = [path.read_bytes() for path in sources]
+    lines: list[str] = []
+    copies = run(sources, tmp_path / "out", parameters={"a": 5}, jobs=2, progress=lines.append)
+    assert [shown(nbformat.read(path, 4)) for path in copies] == [["15"], ["25"]]
+    assert [path.read_bytes() for path in sources] == before
+    assert sorted(line.split(":")[0] for line in lines) == ["x", "y"]
+
+
+def test_out_must_not_be_the_sources_folder(tmp_path):
+    """Oracle: the folder of the source itself."""
+    source = store(tmp_path / "x.ipynb", cell("1"))
+    with pytest.raises(ValueError, match="out must be another folder"):
+        run([source], tmp_path / "." / "")
+    with pytest.raises(ValueError, match="jobs must be 1 or more; got 0"):
+        run([source], tmp_path / "out", jobs=0)
+
+
+def test_kernel_starts_beside_the_notebook_with_warnings_as_errors(tmp_path, monkeypatch, capfd):
+    """Oracle: the folder, the variables and the filter as they were set; nothing on stderr."""
+    monkeypatch.setenv("PHOTOLAB_BENCH", "not-for-this-run")
+    source = store(
+        tmp_path / "x.ipynb",
+        cell("import os, sys\nfrom pathlib import Path\nPath.cwd().name == " + repr(tmp_path.name)),
+        cell("os.environ.get('PHOTOLAB_BENCH'), os.environ['OMP_NUM_THREADS'], sys.warnoptions[0]"),
+    )
+    assert shown(run_notebook(source)) == ["True", "(None, '1', 'error')"]
+    assert capfd.readouterr().err == ""
+
+
+@pytest.mark.parametrize(
+    ("source", "reason"),
+    [
+        ("1 / 0", "cell 2 stopped: ZeroDivisionError: division by zero"),
+        ("import warnings\nwarnings.warn('careful')", "cell 2 stopped: UserWarning: careful"),
+        ("import sys\nsys.stderr.write('noise') and None", "cell 2 wrote to stderr: noise"),
+    ],
+)
+def test_a_notebook_that_stops_is_named(tmp_path, source, reason):
+    """Oracle: the cell typed to stop."""
+    path = store(tmp_path / "bad.ipynb", cell("1"), cell(source))
+    with pytest.raises(MethodError, match=f"bad.ipynb: {reason}") as caught:
+        run_notebook(path)
+    assert caught.value.known == {"notebook": "bad.ipynb", "cell": 2}
+
+
+def test_committed_notebooks_are_renewed_in_place(tmp_path, capsys):
+    """Oracle: the sum typed in the cell; a second run changes no byte; a bad one is left as it was."""
+    path = store(tmp_path / "x.ipynb", cell("2 + 3"))
+    unrun = path.read_bytes()
+    assert notebooks.main([str(path), "--check"]) == 1
+    assert path.read_bytes() == unrun
+    assert notebooks.main([str(path)]) == 0
+    assert shown(nbformat.read(path, 4)) == ["5"]
+    assert notebooks.main([str(path), "--check"]) == 0
+    bad = store(tmp_path / "bad.ipynb", cell("1 / 0"))
+    before = bad.read_bytes()
+    assert notebooks.main([str(bad)]) == 2
+    assert bad.read_bytes() == before
+    assert "bad.ipynb: cell 1 stopped" in capsys.readouterr().err
+
+
+# ---- the answer at the top
+
+
+def test_answer_at_the_top_is_what_the_working_found():
+    """Oracle: the words and the image typed here; a second time changes nothing."""
+    top = new_markdown_cell("# Q?\n\n<!-- answer -->\nold\n<!-- end -->\n\nrest", metadata={"tags": ["answer"]})
+    words, figure = cell("w", "answer-source"), cell("f", "answer-source")
+    words.outputs = [new_output("execute_result", data={"text/markdown": "5 % more", "text/plain": "x"})]
+    figure.outputs = [new_output("execute_result", data={"image/png": "AAAA\n", "text/plain": "bars [1]"})]
+    notebook = fill_answer(new_notebook(cells=[top, words, figure]))
+    expected = "# Q?\n\n<!-- answer -->\n\n5 % more\n\n![bars (1)](attachment:answer1.png)\n\n<!-- end -->\n\nrest"
+    assert notebook.cells[0].source == expected
+    assert notebook.cells[0].attachments == {"answer1.png": {"image/png": "AAAA"}}
+    assert fill_answer(notebook).cells[0].source == expected
+
+
+def test_notebook_without_an_answer_cell_stays():
+    """Oracle: the notebook itself."""
+    notebook = new_notebook(cells=[cell("1", "answer-source")])
+    assert fill_answer(notebook) is notebook
+    assert notebook.cells[0].source == "1"
