@@ -23,7 +23,11 @@ LINE = re.compile(r"([a-z0-9][a-z0-9._-]*)((?:(?:>=|<=|==|!=|~=|=|<|>)[0-9][0-9a
 def wanted(project: dict[str, Any]) -> dict[str, SpecifierSet]:
     """Return what pyproject.toml asks for: base, lab and nbval."""
     extras = project["optional-dependencies"]
-    lines = [*project["dependencies"], *extras["lab"], *(r for r in extras["test"] if Requirement(r).name in ALSO)]
+    lines = [
+        *project["dependencies"],
+        *extras["lab"],
+        *(r for r in extras["test"] if Requirement(r).name in ALSO),
+    ]
     found = {Requirement(line).name.lower(): Requirement(line).specifier for line in lines}
     return {name: specifier for name, specifier in found.items() if name not in THROUGH_PIP}
 

@@ -23,8 +23,12 @@ FOLDER = Path(__file__).resolve().parents[1] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 MAX_CODE_LINES = 12
 MIN_WORDS_A_LINE = 8
-TRACES = re.compile(r"\b0x[0-9a-f]{6,}|/home/|/Users/|/root/|/tmp/|/work/|[A-Z]:\\|ipykernel_\d+|<[\w.]+ object|<Axes|<module")
-UNFORMATTED = re.compile(r"\bprint\(|\bround\(|:[,+ ]?\d*\.?\d*[fegEG%]\}|\.summary\(|\.style\b|set_printoptions")
+TRACES = re.compile(
+    r"\b0x[0-9a-f]{6,}|/home/|/Users/|/root/|/tmp/|/work/|[A-Z]:\\|ipykernel_\d+|<[\w.]+ object|<Axes|<module"
+)
+UNFORMATTED = re.compile(
+    r"\bprint\(|\bround\(|:[,+ ]?\d*\.?\d*[fegEG%]\}|\.summary\(|\.style\b|set_printoptions"
+)
 ALGORITHM = re.compile(r"^\s*(def|class|while|try|lambda)\b", re.MULTILINE)
 
 
@@ -35,7 +39,9 @@ def tags(cell: Any) -> list[str]:
 def text_of(output: Any) -> str:
     """Return everything readable in an output."""
     data = output.get("data", {})
-    return "\n".join([str(output.get("text", "")), *(str(v) for k, v in data.items() if k.startswith("text/"))])
+    return "\n".join(
+        [str(output.get("text", "")), *(str(v) for k, v in data.items() if k.startswith("text/"))]
+    )
 
 
 def code_faults(number: int, cell: Any, before: Any) -> Iterator[str]:
@@ -108,7 +114,9 @@ def faults(raw: str) -> list[str]:
                 found += output_faults(number, output)
         elif TRACES.search(cell.source):
             found.append(f"cell {number}: trace of a machine or an object")
-    prose = " ".join(re.sub(r"!\[[^\]]*\]\([^)]*\)", "", c.source) for c in cells if c.cell_type == "markdown")
+    prose = " ".join(
+        re.sub(r"!\[[^\]]*\]\([^)]*\)", "", c.source) for c in cells if c.cell_type == "markdown"
+    )
     lines = sum(1 for cell in code for line in cell.source.split("\n") if line.strip())
     if len(prose.split()) < MIN_WORDS_A_LINE * lines:
         found.append(f"{len(prose.split())} words for {lines} lines of code")
@@ -123,7 +131,9 @@ def test_notebook_is_clean(path):
     assert faults(path.read_text(encoding="utf-8")) == []
 
 
-@pytest.mark.parametrize("name", ["00_start_here", "01_within_meter_error", "04_uncertainty_budget", "14_methods_appendix"])
+@pytest.mark.parametrize(
+    "name", ["00_start_here", "01_within_meter_error", "04_uncertainty_budget", "14_methods_appendix"]
+)
 def test_notebook_is_there(name):
     """Oracle: the table of notebooks in README."""
     assert (FOLDER / f"{name}.ipynb").is_file()
@@ -210,7 +220,11 @@ FAULTS: list[tuple[str, Callable[[Any], None], str]] = [
     ("path", shows(output_type="execute_result", data={"text/plain": "/home/someone/bench"}), "trace"),
     ("object", shows(output_type="execute_result", data={"text/plain": "<Axes: xlabel='x'>"}), "trace"),
     ("address", shows(output_type="execute_result", data={"text/plain": "at 0x7f12ab34"}), "trace"),
-    ("raw float", shows(output_type="execute_result", data={"text/plain": "0.30000000000000004"}), "six decimals"),
+    (
+        "raw float",
+        shows(output_type="execute_result", data={"text/plain": "0.30000000000000004"}),
+        "six decimals",
+    ),
     ("empty image", image(png(colour=False)), "image is empty"),
     ("broken image", image(png()[:40]), "cannot be read"),
     ("program in image", image(png(software=True)), "names its program"),

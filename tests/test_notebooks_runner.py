@@ -122,7 +122,7 @@ def test_injected_settings_follow_the_settings_cell():
     """Oracle: the cells typed here."""
     notebook = new_notebook(cells=[cell("a = 1", "parameters"), cell("a")])
     changed = inject(notebook, {"a": "it's", "b": None})
-    assert [c.source for c in changed.cells] == ["a = 1", "a = \"it's\"\nb = None", "a"]
+    assert [c.source for c in changed.cells] == ["a = 1", 'a = "it\'s"\nb = None', "a"]
     assert len(notebook.cells) == 2
 
 
@@ -216,12 +216,16 @@ def test_committed_notebooks_are_renewed_in_place(tmp_path, capsys):
 
 def test_answer_at_the_top_is_what_the_working_found():
     """Oracle: the words and the image typed here; a second time changes nothing."""
-    top = new_markdown_cell("# Q?\n\n<!-- answer -->\nold\n<!-- end -->\n\nrest", metadata={"tags": ["answer"]})
+    top = new_markdown_cell(
+        "# Q?\n\n<!-- answer -->\nold\n<!-- end -->\n\nrest", metadata={"tags": ["answer"]}
+    )
     words, figure = cell("w", "answer-source"), cell("f", "answer-source")
     words.outputs = [new_output("execute_result", data={"text/markdown": "5 % more", "text/plain": "x"})]
     figure.outputs = [new_output("execute_result", data={"image/png": "AAAA\n", "text/plain": "bars [1]"})]
     notebook = fill_answer(new_notebook(cells=[top, words, figure]))
-    expected = "# Q?\n\n<!-- answer -->\n\n5 % more\n\n![bars (1)](attachment:answer1.png)\n\n<!-- end -->\n\nrest"
+    expected = (
+        "# Q?\n\n<!-- answer -->\n\n5 % more\n\n![bars (1)](attachment:answer1.png)\n\n<!-- end -->\n\nrest"
+    )
     assert notebook.cells[0].source == expected
     assert notebook.cells[0].attachments == {"answer1.png": {"image/png": "AAAA"}}
     assert fill_answer(notebook).cells[0].source == expected

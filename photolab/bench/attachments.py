@@ -16,7 +16,8 @@ from photolab.bench.files import Rows, decode, load, split
 from photolab.bench.model import Log, Spectrum
 from photolab.bench.schema import SPECTRUM_FILE, TABLES, Column, UnitForm, unit_forms
 from photolab.bench.table_reader import empty_table, read_table
-from photolab.bench.toml_reader import FILE, Declared
+from photolab.bench.toml_reader import Declared
+from photolab.bench.toml_section import FILE
 
 NAN = float("nan")
 LARGEST_STEP_NM = 10.0
@@ -42,14 +43,18 @@ def read_spectra(
         if not name or not plain_name(name, "spectra.csv", faults, line=line, column="file"):
             continue
         if not (folder / name).exists() and not (folder / name).is_symlink():
-            faults.add("E03", "spectra.csv", f'"{shown(name)}" is not in the folder.', line=line, column="file")
+            faults.add(
+                "E03", "spectra.csv", f'"{shown(name)}" is not in the folder.', line=line, column="file"
+            )
             continue
         data = load(folder, name, faults, hashes)
         text = None if data is None else decode(name, data, faults)
         rows = None if text is None else split(name, text, declared.separator, faults)
         if rows is None:
             continue
-        values = read_table(SPECTRUM_FILE, rows, faults, separator=declared.separator, decimal=declared.decimal)
+        values = read_table(
+            SPECTRUM_FILE, rows, faults, separator=declared.separator, decimal=declared.decimal
+        )
         _check_spectrum(values, name, faults)
         found[str(row["name"])] = Spectrum(
             str(row["kind"]), str(row["lamp"]), str(row["meter"]),
@@ -74,20 +79,30 @@ def _check_spectrum(values: pd.DataFrame, name: str, faults: Faults) -> None:
         faults.add("E14", name, "every value is 0; wanted a spectrum.", column="value")
 
 
-def read_logs(folder: Path, declared: Declared, faults: Faults, hashes: dict[str, str]) -> tuple[list[Log], pd.DataFrame]:
+def read_logs(
+    folder: Path, declared: Declared, faults: Faults, hashes: dict[str, str]
+) -> tuple[list[Log], pd.DataFrame]:
     """Return the logger files as declared, and their rows as rows of warm_up."""
     logs: list[Log] = []
     tables: list[pd.DataFrame] = []
     for values in declared.logs:
         name = values["file"]
-        if not name or not isinstance(values["columns"], dict) or not plain_name(name, FILE, faults, column="log.file"):
+        if (
+            not name
+            or not isinstance(values["columns"], dict)
+            or not plain_name(name, FILE, faults, column="log.file")
+        ):
             continue
         if not (folder / name).exists() and not (folder / name).is_symlink():
             faults.add("E03", FILE, f'log "{shown(name)}" is not in the folder.')
             continue
         data = load(folder, name, faults, hashes)
         text = None if data is None else decode(name, data, faults)
-        rows = None if text is None else split(name, text, values["separator"], faults, first_row=values["first_row"])
+        rows = (
+            None
+            if text is None
+            else split(name, text, values["separator"], faults, first_row=values["first_row"])
+        )
         if rows is None:
             continue
         table = _log_rows(rows, values, faults)
@@ -103,7 +118,7 @@ def _log_rows(rows: Rows, values: dict[str, Any], faults: Faults) -> pd.DataFram
     table = TABLES["warm_up"]
     forms: dict[str, tuple[Column, UnitForm | None]] = {c.name: (c, None) for c in table.columns if c.numeric}
     forms.update({f.header: (c, f) for c in table.columns if c.numeric for f in unit_forms(c.name)})
-    count = len(rows.rows)
+    count = len(rows.numbers)
     data: dict[str, Any] = {c.name: np.full(count, NAN) if c.numeric else [""] * count for c in table.columns}
     given: set[str] = set()
     for ours, theirs in values["columns"].items():
@@ -115,11 +130,13 @@ def _log_rows(rows: Rows, values: dict[str, Any], faults: Faults) -> pd.DataFram
             faults.add("E25", FILE, f'log "{shown(rows.file)}": two columns for {column.name}; keep one.')
             continue
         given.add(column.name)
-        cells = [row[place] for row in rows.rows]
+        cells = rows.columns[place]
         data[column.name] = _log_column(cells, rows, str(theirs), column, form, values, faults)
     for required in ("elapsed_s", "illuminance_lx"):
         if required not in given:
-            faults.add("E10", FILE, f'log "{shown(rows.file)}": no column of the logger is declared for {required}.')
+            faults.add(
+                "E10", FILE, f'log "{shown(rows.file)}": no column of the logger is declared for {required}.'
+            )
     data["run"], data["lamp"] = [values["run"] or ""] * count, [values["lamp"] or ""] * count
     frame = pd.DataFrame({**data, "line": rows.numbers})
     kinds = {c.name: "float64" if c.numeric else "str" for c in table.columns}
@@ -144,7 +161,13 @@ def _place(ours: str, theirs: Any, rows: Rows, forms: dict[str, Any], faults: Fa
 
 
 def _log_column(
-    cells: list[str], rows: Rows, header: str, column: Column, form: UnitForm | None, values: dict[str, Any], faults: Faults
+    cells: tuple[str, ...],
+    rows: Rows,
+    header: str,
+    column: Column,
+    form: UnitForm | None,
+    values: dict[str, Any],
+    faults: Faults,
 ) -> list[float]:
     """Parse one logger column; times are counted from switch-on."""
     is_time = column.name == "elapsed_s"

@@ -1,7 +1,328 @@
-"""Cautions of a sound folder, and the declared defaults it leans on."""
+"""Cautions of a sound folder: what can be used, and what a reader should know before using it."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-def cautions(bench, faults): ...
-def assumptions(bench): return ()
+from photolab.bench.faults import Faults, shown
+from photolab.bench.model import Bench
+from photolab.bench.schema import TABLES
+
+SHORT_REST_MIN = 30.0
+OLD_PRICE_DAYS = 180
+OLD_CALIBRATION_MONTHS = 24
+SCATTER_LIMIT = 3.0
+SAME_MOMENT_S = (
+    30.0  # readings of one mounting closer than this are repeats; further apart the light itself has moved
+)
+POWER_LIMIT = 0.05
+MINUTES_END_S = 120.0
+HOT_C = 200.0
+NAMED = 8
+
+
+def cautions(bench: Bench, faults: Faults) -> None:
+    """Keep every caution of a folder that was read without a fault.
+
+    Parameters
+    ----------
+    bench : Bench
+        The folder.
+    faults : Faults
+        Collects them.
+    """
+    _ranges(bench, faults)
+    _seatings(bench, faults)
+    _specifications(bench, faults)
+    _rests(bench, faults)
+    _volts(bench, faults)
+    _ages(bench, faults)
+    _scatter(bench, faults)
+    _baseline(bench, faults)
+    _power(bench, faults)
+    _units(bench, faults)
+
+
+def listed(names: Iterable[str]) -> str:
+    """Return names as a list in words, the first eight of them."""
+    every = [shown(name, limit=30) for name in names]
+    kept = every[:NAMED]
+    if len(every) > NAMED:
+        return f"{', '.join(kept)} and {len(every) - NAMED} more"
+    return kept[0] if len(kept) == 1 else f"{', '.join(kept[:-1])} and {kept[-1]}" if kept else ""
+
+
+def _verb(names: Sequence[str], one: str, several: str) -> str:
+    return one if len(names) == 1 else several
+
+
+def same_cells(tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
+    """Keep a caution for rows, as typed, that repeat another one cell by cell.
+
+    Parameters
+    ----------
+    tables : mapping
+        The tables as read, before blank cells are filled.
+    faults : Faults
+        Collects them.
+    """
+    for name in ("readings", "distance", "electrical", "thermal", "links"):
+        table = tables[name]
+        columns = [column for column in table if column != "line"]
+        numbers = [column for column in columns if pd.api.types.is_float_dtype(table[column])]
+        table = table[table.duplicated(numbers, keep=False)]
+        again = np.flatnonzero(table.duplicated(columns, keep="first").to_numpy())
+        if not len(again):
+            continue
+        first = table.groupby(columns, sort=False, dropna=False)["line"].transform("first").iloc[again[0]]
+        more = f"; {len(again) - 1} more such rows" if len(again) > 1 else ""
+        words = f"identical to line {first} in every cell{more}; was a row copied?"
+        faults.add("W20", TABLES[name].file, words, line=int(table["line"].iloc[again[0]]))
+
+
+def _ranges(bench: Bench, faults: Faults) -> None:
+    """W21: ranges that are unknown, or not the same for lamps that will be compared."""
+    readings = bench.tables["readings"]
+    for name, rows in readings[readings["range_lx"].isna()].groupby("meter", sort=False):
+        count = f"{len(rows)} readings of meter {shown(str(name))}"
+        words = f"{count} state no range; its range terms are not shared."
+        faults.add("W21", "readings.csv", words, column="range_lx")
+    known = readings[readings["range_lx"].notna()]
+    for key, rows in known.groupby(["meter", "housing", "point"], sort=False):
+        meter, housing = str(key[0]), str(key[1])
+        counts = rows["range_lx"].value_counts()
+        if len(counts) < 2:
+            continue
+        usual = float(counts.index[0])
+        for value in counts.index[1:]:
+            other = rows[rows["range_lx"] == value]
+            where = f" in {shown(housing)}" if housing else ""
+            days = listed(d for d in other["day"].unique() if d)
+            lamps = f"{listed(dict.fromkeys(other['lamp']))}{' on ' + days if days else ''}"
+            words = (
+                f"meter {shown(meter)}{where}: {lamps} read on the {value:g} lx range, other readings on"
+                f" {usual:g} lx; range terms are not shared across the two."
+            )
+            faults.add("W21", "readings.csv", words, column="range_lx")
+
+
+def _seatings(bench: Bench, faults: Faults) -> None:
+    """W22: lamps that were seated once."""
+    readings = bench.tables["readings"]
+    seats = readings[["lamp", "specimen", "housing", "day", "mounting"]].drop_duplicates()
+    counts = seats.groupby(["housing", "lamp"], sort=False).size()
+    percent = f"{bench.settings.mounting_sd_percent:g} %"
+    if "mounting_sd_percent" in bench.settings.declared:
+        source = f"the declared {percent} is used for seating"
+    elif (counts > 1).any():
+        source = "the scatter of other lamps' seatings is used for seating"
+    else:
+        source = f"{percent} is assumed for seating"
+    unlabelled = (readings["mounting"] == "") & readings.duplicated(
+        ["lamp", "specimen", "housing", "day"], keep=False
+    )
+    blank = "; rows without a mounting are taken as repeats of one seating" if unlabelled.any() else ""
+    for housing in seats["housing"].unique():
+        once = [lamp for lamp, count in counts[housing].items() if count == 1]
+        if once:
+            where = f" in {shown(housing)}" if housing else ""
+            words = f"{listed(once)} {_verb(once, 'was', 'were')} seated once{where}; {source}{blank}."
+            faults.add("W22", "readings.csv", words)
+
+
+def _specifications(bench: Bench, faults: Faults) -> None:
+    """W23: a meter whose accuracy line has one part only, and small uncertainties of the power."""
+    for meter in bench.meters.values():
+        if not meter.range_percent and not meter.digits:
+            words = (
+                f'meter "{shown(meter.id)}" has neither range_percent nor digits; 0 is used.'
+                " Most manuals print a second part (% of range, f.s., digits, counts)."
+            )
+            faults.add("W23", "bench.toml", words)
+    power = bench.tables["electrical"]
+    small = power[(power["uncertainty_percent"] > 0) & (power["uncertainty_percent"] < 0.05)]
+    for value, line in zip(small["uncertainty_percent"], small["line"], strict=True):
+        words = f"{value:g} % is very small; is it in %?"
+        faults.add("W23", "electrical.csv", words, line=int(line), column="uncertainty_percent")
+
+
+def _rests(bench: Bench, faults: Faults) -> None:
+    """W24: lamps switched on again too soon."""
+    for name in ("readings", "warm_up"):
+        table = bench.tables[name]
+        short = table[table["rest_minutes"] < SHORT_REST_MIN]
+        if len(short):
+            lamps = list(short["lamp"].unique())
+            shortest = f"{short['rest_minutes'].min():g} min"
+            words = f"{listed(lamps)}: off for {shortest} before switch-on; 30 min or more is wanted."
+            faults.add(
+                "W24", TABLES[name].file, words, line=int(short["line"].iloc[0]), column="rest_minutes"
+            )
+
+
+def _volts(bench: Bench, faults: Faults) -> None:
+    """W25: filament lamps whose volts are not known."""
+    lamps, readings = bench.tables["lamps"], bench.tables["readings"]
+    filament = set(lamps.loc[lamps["technology"] == "filament", "lamp"])
+    bare = readings[readings["lamp"].isin(filament) & readings["socket_V"].isna()]
+    for lamp, rows in bare.groupby("lamp", sort=False):
+        count = f"{len(rows)} readings of the filament lamp {shown(str(lamp))}"
+        words = f"{count} state no volts; the supply is assumed."
+        faults.add("W25", "readings.csv", words, column="socket_V")
+
+
+def _ages(bench: Bench, faults: Faults) -> None:
+    """W26, W27: prices and calibrations that are old on the last day of the bench."""
+    dates = [text for text in bench.tables["days"]["date"] if text]
+    if not dates:
+        return
+    last = date.fromisoformat(max(dates))
+    lamps = bench.tables["lamps"]
+    for lamp, text, line in zip(lamps["lamp"], lamps["price_date"], lamps["line"], strict=True):
+        age = (last - date.fromisoformat(text)).days if text else 0
+        if age > OLD_PRICE_DAYS:
+            words = (
+                f"the price of {shown(lamp)} was {age} days old on the last day, {last}; look it up again."
+            )
+            faults.add("W26", "lamps.csv", words, line=int(line), column="price_date")
+    for meter in bench.meters.values():
+        stated = [
+            text
+            for text in (meter.calibrated_on, meter.certificate.date if meter.certificate else "")
+            if text
+        ]
+        if not stated:
+            continue
+        day = date.fromisoformat(max(stated))
+        months = 12 * (last.year - day.year) + last.month - day.month - (last.day < day.day)
+        if months >= OLD_CALIBRATION_MONTHS:
+            before = f"{months} months before the last day, {last}"
+            words = f'meter "{shown(meter.id)}" was calibrated on {day}, {before}.'
+            faults.add("W27", "bench.toml", words)
+
+
+def reading_scatter(readings: pd.DataFrame) -> pd.DataFrame:
+    """Return the pooled scatter of each lamp's repeats.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Rows of readings, excluded ones left out.
+
+    Returns
+    -------
+    DataFrame
+        ``lamp``, ``sum_of_squares`` and ``dof`` of ln(reading) about the mean of its group. A group is one
+        mounting and point, and instants no more than 30 s apart.
+    """
+    keys = ["lamp", "specimen", "housing", "day", "mounting", "point"]
+    table = readings[[*keys, "elapsed_s"]].assign(ln=np.log(readings["illuminance_lx"].to_numpy(dtype=float)))
+    seat = _group_numbers(table[keys])
+    elapsed: npt.NDArray[np.float64] = table["elapsed_s"].to_numpy(dtype=float)
+    order = np.lexsort((elapsed, seat))
+    seat, elapsed, ln = seat[order], elapsed[order], table["ln"].to_numpy()[order]
+    gap = np.diff(elapsed)
+    apart = (np.diff(seat) != 0) | (gap > SAME_MOMENT_S) | (np.isnan(elapsed[1:]) != np.isnan(elapsed[:-1]))
+    group = np.concatenate([[0], np.cumsum(apart)])[: len(seat)]
+    size = np.bincount(group)
+    mean = np.bincount(group, ln) / np.maximum(size, 1)
+    squares = np.bincount(group, (ln - mean[group]) ** 2)
+    owner = table["lamp"].to_numpy()[order][np.concatenate([[True], apart])[: len(seat)]]
+    summary = pd.DataFrame(
+        {"lamp": owner, "sum_of_squares": squares[: len(owner)], "dof": size[: len(owner)] - 1}
+    )
+    return summary.groupby("lamp", sort=False, as_index=False).sum()
+
+
+def _group_numbers(table: pd.DataFrame) -> npt.NDArray[np.int64]:
+    """Return a number for each different row, by factors of the columns that vary."""
+    number = np.zeros(len(table), dtype=np.int64)
+    for column in table:
+        codes, names = pd.factorize(table[column])
+        if len(names) > 1:
+            number = pd.factorize(number * len(names) + codes)[0].astype(np.int64)
+    return number
+
+
+def _scatter(bench: Bench, faults: Faults) -> None:
+    """W28: a lamp whose repeats scatter far more than those of the other lamps."""
+    readings = bench.tables["readings"]
+    if len(readings) < 2:
+        return
+    table = reading_scatter(readings)
+    dof, squares = table["dof"].to_numpy(dtype=float), table["sum_of_squares"].to_numpy(dtype=float)
+    steps = _last_figure(bench)
+    levels = readings.groupby("lamp", sort=False)["illuminance_lx"].median()
+    for row, lamp in enumerate(table["lamp"]):
+        others = float(dof.sum() - dof[row])
+        if dof[row] < 2 or others < 4:
+            continue
+        pooled = float(np.sqrt((squares.sum() - squares[row]) / others))
+        floor = max(pooled, steps / np.sqrt(12.0) / float(levels[lamp]))
+        own = float(np.sqrt(squares[row] / dof[row]))
+        if own > SCATTER_LIMIT * floor > 0.0:
+            words = (
+                f"repeats of {shown(lamp)} scatter by {100 * own:.2g} %, those of the other lamps by"
+                f" {100 * pooled:.2g} %; is its light modulated, or was something moving?"
+            )
+            faults.add("W28", "readings.csv", words)
+
+
+def _last_figure(bench: Bench) -> float:
+    """Return the coarsest last figure of the ranges in use [lx]; 0 where none is declared."""
+    readings = bench.tables["readings"]
+    steps = [0.0]
+    for meter in bench.meters.values():
+        used = set(readings.loc[readings["meter"] == meter.id, "range_lx"])
+        steps += [
+            step for top, step in zip(meter.ranges_lx, meter.resolution_lx, strict=False) if top in used
+        ]
+    return max(steps)
+
+
+def _baseline(bench: Bench, faults: Faults) -> None:
+    """W29: no lamp, or more than one, that the others are divided by."""
+    lamps = bench.tables["lamps"]
+    names = list(lamps.loc[lamps["role"] == "baseline", "lamp"])
+    measured = list(bench.tables["readings"]["lamp"].unique())
+    file = "lamps.csv" if "lamps.csv" in bench.files else "readings.csv"
+    first = f"{shown(measured[0])}, by row order"
+    words = ""
+    if not names:
+        words = f"no lamp is the baseline; ratios are against the first lamp, {first}."
+    elif len(names) > 1:
+        words = f"{listed(names)} are all baseline; ratios are against {shown(names[0])}, by row order."
+    elif names[0] not in measured:
+        words = f"the baseline {shown(names[0])} has no reading; ratios are against {first}."
+    if words:
+        faults.add("W29", file, words)
+
+
+def _power(bench: Bench, faults: Faults) -> None:
+    """W31: power that is not volts times amperes."""
+    table = bench.tables["electrical"]
+    product = table["socket_V"] * table["current_A"]
+    off = (product / table["power_W"] - 1.0).abs() > POWER_LIMIT
+    for power, other, line in zip(table["power_W"][off], product[off], table["line"][off], strict=True):
+        words = f"{power:g} W, and volts times amperes give {other:.4g} W; which is right?"
+        faults.add("W31", "electrical.csv", words, line=int(line), column="power_W")
+
+
+def _units(bench: Bench, faults: Faults) -> None:
+    """W32: values that look as if they were typed in another unit."""
+    runs = bench.tables["warm_up"]
+    if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in runs:
+        for run, end in runs.groupby("run", sort=False)["elapsed_s"].max().items():
+            if end <= MINUTES_END_S:
+                ends = f"run {shown(str(run))} ends at {end:g} s"
+                words = f"{ends}; if these are minutes, name the column elapsed_minutes."
+                faults.add("W32", "warm_up.csv", words, column="elapsed_s")
+    heat = bench.tables["thermal"]
+    if "displayed_F" not in heat:
+        for value, line in zip(heat["displayed_C"], heat["line"], strict=True):
+            if value > HOT_C:
+                words = f"{value:g} degC is very hot; if it is degF, name the column displayed_F."
+                faults.add("W32", "thermal.csv", words, line=int(line), column="displayed_C")

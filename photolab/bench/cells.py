@@ -9,18 +9,21 @@ from photolab.bench.schema import Column
 
 _POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _COMMA = re.compile(r"[+-]?(?:[0-9]+(?:,[0-9]*)?|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
-_OVERLOAD = re.compile(r"[+-]?(?:[o0][. ]?l\.?|ovl|ofl|over(?:load|flow|range)?|[-–—_]{2,}|1[ ._]+)", re.IGNORECASE)
+_OVERLOAD = re.compile(
+    r"[+-]?(?:[o0][. ]?l\.?|ovl|ofl|over(?:load|flow|range)?|[-–—_]{2,}|1[ ._]+)", re.IGNORECASE
+)
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|∞|n/?a)", re.IGNORECASE)
 _LEADING_NUMBER = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*([^0-9\s].*)")
 _DATE_LIKE = re.compile(r"([0-9]{1,2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{4})")
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9](?::[0-5][0-9])?")
-_MONTHS = ("January February March April May June July August September October November December").split()
+_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+           "November", "December")  # fmt: skip
 
 
 class CellFault(ValueError):
     """A cell that cannot be used; ``code`` is its fault code, ``str()`` the words."""
 
-    def __init__(self, code: str, words: str) -> None:
+    def __init__(self, words: str, *, code: str) -> None:
         self.code = code
         super().__init__(words)
 
@@ -43,20 +46,22 @@ def parse_number(text: str, *, decimal: str = ".") -> float:
     Raises
     ------
     ValueError
-        If the cell is blank, holds a unit, a thousands mark, an overload, a word, or a number that is not finite.
+        If the cell is blank, holds a unit, a thousands mark, an overload, a word, or a number that is not
+        finite; the text says what was found.
 
     Notes
     -----
-    Plain ASCII digits, one decimal mark, an optional sign and exponent. Nothing is repaired: ``1,240`` could be 1240 or 1.24.
+    Plain ASCII digits, one decimal mark, an optional sign and exponent. Nothing is repaired: ``1,240`` could
+    be 1240 or 1.24.
     """
     typed = text.strip()
     if not (_POINT if decimal == "." else _COMMA).fullmatch(typed):
         raise _not_a_number(typed, decimal)
     value = float(typed.replace(",", "."))
-    if not math.isfinite(value):
-        raise CellFault("E14", f'"{shown(typed)}" is too large for a number')
-    if value == 0.0 and re.search("[1-9]", typed.lower().partition("e")[0]):
-        raise CellFault("E14", f'"{shown(typed)}" is too small for a number')
+    lost = value == 0.0 and re.search("[1-9]", typed.lower().partition("e")[0])
+    if lost or not math.isfinite(value):
+        words = f'"{shown(typed)}" is too {"small" if lost else "large"} for a number.'
+        raise CellFault(words, code="E14")
     return value
 
 
@@ -64,16 +69,17 @@ def _not_a_number(typed: str, decimal: str) -> CellFault:
     """Say why a cell is not a number."""
     quoted = f'"{shown(typed)}"'
     if not typed:
-        return CellFault("E05", "blank; wanted a number")
+        return CellFault("blank; wanted a number.", code="E05")
     if _OVERLOAD.fullmatch(typed):
         words = f"{quoted} is an overload, not a reading; leave the row out or measure again."
-        return CellFault("E16", words)
+        return CellFault(words, code="E16")
     if _NOT_FINITE.fullmatch(typed):
-        return CellFault("E14", f"{quoted} is not a finite number; leave the cell blank if there is no value.")
+        words = f"{quoted} is not a finite number; leave the cell blank if there is no value."
+        return CellFault(words, code="E14")
     marks = _marks(typed, quoted, decimal)
     if marks:
-        return CellFault("E13", marks)
-    return CellFault("E13", f"{quoted} is not a number; {_advice(typed)}")
+        return CellFault(marks, code="E13")
+    return CellFault(f"{quoted} is not a number; {_advice(typed)}", code="E13")
 
 
 def _marks(typed: str, quoted: str, decimal: str) -> str:
@@ -121,9 +127,11 @@ def parse_date(text: str) -> str:
         try:
             date.fromisoformat(typed)
         except ValueError:
-            raise CellFault("E06", f"{quoted} is no day of the calendar; wanted YYYY-MM-DD.") from None
+            words = f"{quoted} is no day of the calendar; wanted YYYY-MM-DD."
+            raise CellFault(words, code="E06") from None
         return typed
-    raise CellFault("E06", f"{quoted} {_date_words(typed)}")
+    words = f"{quoted} {_date_words(typed)}"
+    raise CellFault(words, code="E06")
 
 
 def _date_words(typed: str) -> str:
@@ -149,7 +157,8 @@ def parse_clock(text: str) -> str:
         return typed
     found = re.fullmatch(r"([0-9]):([0-5][0-9](?::[0-5][0-9])?)", typed)
     wanted = f"write 0{found[1]}:{found[2]}" if found else "write HH:MM or HH:MM:SS, 00:00 to 23:59:59"
-    raise CellFault("E06", f'"{shown(typed)}" is not a clock time; {wanted}.')
+    words = f'"{shown(typed)}" is not a clock time; {wanted}.'
+    raise CellFault(words, code="E06")
 
 
 def check_range(value: float, typed: str, unit: str, column: Column, canonical: float) -> None:
@@ -173,7 +182,9 @@ def check_range(value: float, typed: str, unit: str, column: Column, canonical: 
     CellFault
         E14 with what was found and what was wanted.
     """
-    too_low = column.low is not None and (canonical <= column.low if column.low_open else canonical < column.low)
+    too_low = column.low is not None and (
+        canonical <= column.low if column.low_open else canonical < column.low
+    )
     too_high = column.high is not None and canonical > column.high
     whole = column.kind != "count" or canonical == math.floor(canonical)
     if not too_low and not too_high and whole:
@@ -181,4 +192,5 @@ def check_range(value: float, typed: str, unit: str, column: Column, canonical: 
     tail = f" {unit}" if unit and unit != "1" else ""
     also = f" is {canonical:.6g} {column.unit}" if unit != column.unit and value != canonical else ""
     wanted = column.wanted if whole else "a whole number"
-    raise CellFault("E14", f"{shown(typed)}{tail}{also}; wanted {wanted}.")
+    words = f"{shown(typed)}{tail}{also}; wanted {wanted}."
+    raise CellFault(words, code="E14")

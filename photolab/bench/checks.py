@@ -57,14 +57,16 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
         _above_range(tables[name], name, declared, faults)
     dark = (readings["dark_lx"] >= readings["illuminance_lx"]).to_numpy()
     for row in np.flatnonzero(dark):
-        words = f"{readings['dark_lx'].iloc[row]:g} lx is not below the reading of {readings['illuminance_lx'].iloc[row]:g} lx."
+        covered, open_ = readings["dark_lx"].iloc[row], readings["illuminance_lx"].iloc[row]
+        words = f"{covered:g} lx is not below the reading of {open_:g} lx."
         faults.add("E14", "readings.csv", words, line=int(readings["line"].iloc[row]), column="dark_lx")
 
 
 def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
     """Keep a fault for every instant that does not come after the one before it in its run."""
     seconds, lines = table["elapsed_s"].to_numpy(dtype=float), table["line"].to_numpy()
-    for run, rows in table.groupby("run", sort=False).indices.items():
+    for run, group in table.groupby("run", sort=False).indices.items():
+        rows = np.asarray(group)
         late = np.flatnonzero(np.diff(seconds[rows]) <= 0)
         for row in late:
             words = f"{seconds[rows[row + 1]]:g} after {seconds[rows[row]]:g} in run {shown(str(run))}."
@@ -90,8 +92,11 @@ def _codes(tables: Tables, present: Collection[str], declared: Declared, faults:
             _unknown(tables["links"], "links", column, meters, "a [[meter]] of bench.toml", faults)
 
 
-def _unknown(table: pd.DataFrame, name: str, column: str, known: Sequence[str], where: str, faults: Faults) -> None:
-    strange = [code for code in dict.fromkeys(table[column]) if code and code not in set(known)]
+def _unknown(
+    table: pd.DataFrame, name: str, column: str, known: Sequence[str], where: str, faults: Faults
+) -> None:
+    names = set(known)
+    strange = [code for code in table[column].unique() if code and code not in names]
     verb = "is not" if where.startswith("a ") else "is not in"
     for code in strange:
         near = closest(code, known)
@@ -116,22 +121,48 @@ def _conditions(tables: Tables, faults: Faults) -> None:
     """Report values that need another one beside them."""
     lamps, power, heat, spectra = (tables[name] for name in ("lamps", "electrical", "thermal", "spectra"))
     claim = lamps["claimed_flux_lm"].notna() | lamps["claimed_power_W"].notna()
-    _each(lamps[claim & (lamps["claimed_per"] == "")], "lamps", "claimed_per",
-          "blank beside a claim; write lamp or pair.", faults)
-    _each(lamps[lamps["price"].notna() & (lamps["price_date"] == "")], "lamps", "price_date",
-          "blank beside a price; write the day, YYYY-MM-DD.", faults)
+    _each(
+        lamps[claim & (lamps["claimed_per"] == "")],
+        "lamps",
+        "claimed_per",
+        "blank beside a claim; write lamp or pair.",
+        faults,
+    )
+    _each(
+        lamps[lamps["price"].notna() & (lamps["price_date"] == "")],
+        "lamps",
+        "price_date",
+        "blank beside a price; write the day, YYYY-MM-DD.",
+        faults,
+    )
     known = power["power_W"].notna() | (power["socket_V"].notna() & power["current_A"].notna())
     _each(power[~known], "electrical", "power_W", "blank; write power_W, or socket_V and current_A.", faults)
     unset = (heat["method"] != "thermocouple") & (heat["method"] != "") & heat["set_emissivity"].isna()
     _each(heat[unset], "thermal", "set_emissivity", "blank; write the emissivity set on the camera.", faults)
-    _each(spectra[(spectra["kind"] == "source") & (spectra["lamp"] == "")], "spectra", "lamp",
-          "blank; a source belongs to a lamp.", faults)
-    _each(spectra[(spectra["kind"] == "responsivity") & (spectra["meter"] == "")], "spectra", "meter",
-          "blank; a responsivity belongs to a meter.", faults)
+    _each(
+        spectra[(spectra["kind"] == "source") & (spectra["lamp"] == "")],
+        "spectra",
+        "lamp",
+        "blank; a source belongs to a lamp.",
+        faults,
+    )
+    _each(
+        spectra[(spectra["kind"] == "responsivity") & (spectra["meter"] == "")],
+        "spectra",
+        "meter",
+        "blank; a responsivity belongs to a meter.",
+        faults,
+    )
     readings = tables["readings"]
     silent = (readings["exclude"] == "yes") & (readings["note"] == "")
     for line in readings.loc[silent, "line"]:
-        faults.add("E19", "readings.csv", "the row is excluded without a reason; say why here.", line=int(line), column="note")
+        faults.add(
+            "E19",
+            "readings.csv",
+            "the row is excluded without a reason; say why here.",
+            line=int(line),
+            column="note",
+        )
     links = tables["links"]
     same = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
     _each(links[same], "links", "new_meter", "the same as old_meter; a link needs two meters.", faults)
@@ -155,7 +186,10 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
             row = group[group["line"] == line].iloc[0]
             first = group.iloc[0]
             column = next(column for column in columns if row[column] != first[column])
-            words = f'"{shown(str(run))}" stands for {column} "{shown(first[column])}" in line {first["line"]}; give each its own run.'
+            stands = (
+                f'"{shown(str(run))}" stands for {column} "{shown(first[column])}" in line {first["line"]}'
+            )
+            words = f"{stands}; give each its own run."
             faults.add("E07", TABLES[name].file, words, line=int(line), column="run")
 
 
@@ -175,7 +209,9 @@ def _choices(tables: Tables, present: Collection[str], faults: Faults) -> None:
         faults.add("E25", "beam.csv", f"says nowhere where a reading was taken; add {names}.", line=1)
         return
     for line in beam.loc[beam[pair].isna().any(axis=1), "line"]:
-        faults.add("E25", "beam.csv", f"both {pair[0]} and {pair[1]} are wanted in every row.", line=int(line))
+        faults.add(
+            "E25", "beam.csv", f"both {pair[0]} and {pair[1]} are wanted in every row.", line=int(line)
+        )
 
 
 def _same_rows(table: pd.DataFrame, name: str, key: list[str], typed: pd.Series, faults: Faults) -> None:

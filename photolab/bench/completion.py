@@ -68,10 +68,18 @@ def _fill_housing(table: pd.DataFrame, name: str, declared: Declared, faults: Fa
     elif name == "readings":
         names = ", ".join(map(shown, declared.housings))
         for line in table.loc[blank, "line"]:
-            faults.add("E05", TABLES[name].file, f"blank; bench.toml has {names}: name one.", line=line, column="housing")
+            faults.add(
+                "E05",
+                TABLES[name].file,
+                f"blank; bench.toml has {names}: name one.",
+                line=line,
+                column="housing",
+            )
 
 
-def _fill_meter(table: pd.DataFrame, name: str, days: pd.DataFrame, declared: Declared, faults: Faults) -> None:
+def _fill_meter(
+    table: pd.DataFrame, name: str, days: pd.DataFrame, declared: Declared, faults: Faults
+) -> None:
     """Name the day's meter, else the only meter, where a row names none."""
     if "day" in table and not days.empty:
         of_day = table["day"].map(days.drop_duplicates("day").set_index("day")["meter"]).fillna("")
@@ -111,7 +119,7 @@ def _fill_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faul
 
 
 def _numbered(readings: pd.DataFrame) -> pd.DataFrame:
-    """Number blank repeats by row order, past the numbers already used in their group."""
+    """Give blank repeats a number by row order, past the numbers already used in their group."""
     blank = readings["repeat"].isna().to_numpy()
     if not blank.any():
         return readings
@@ -120,7 +128,8 @@ def _numbered(readings: pd.DataFrame) -> pd.DataFrame:
         readings["repeat"] = groups.cumcount().to_numpy(dtype=float) + 1.0
         return readings
     repeat = readings["repeat"].to_numpy(dtype=float, copy=True)
-    for rows in groups.indices.values():
+    for group in groups.indices.values():
+        rows = np.asarray(group)
         used = set(repeat[rows][~blank[rows]].tolist())
         free = (float(n) for n in range(1, 2 * len(rows) + 2) if float(n) not in used)
         for row in rows[blank[rows]]:
@@ -131,7 +140,7 @@ def _numbered(readings: pd.DataFrame) -> pd.DataFrame:
 
 def lamps_of(readings: pd.DataFrame) -> pd.DataFrame:
     """Return a lamps table made of the lamps read, by row order, their technology and role blank."""
-    names = list(dict.fromkeys(readings["lamp"]))
+    names = list(readings["lamp"].unique())
     data: dict[str, pd.Series] = {}
     for column in TABLES["lamps"].columns:
         filler = np.full(len(names), np.nan) if column.numeric else [""] * len(names)

@@ -127,7 +127,11 @@ def _spectral(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[A
             ln_factor[at], u[at], own[at] = np.log(found[0]), found[1], found[2]
     table["ln_correction"] += ln_factor
     table["spectral_u"], table["own_spectrum"] = u, own
-    return bool((ln_factor != 0).any()), []
+    notes = []
+    if (u == SPECTRAL_FLOOR).any():
+        words = "least standard uncertainty of a factor from spectra: 1 nm of wavelength error"
+        notes.append(Assumption("spectral factor", 100.0 * SPECTRAL_FLOOR, "%", words))
+    return bool((ln_factor != 0).any()), notes
 
 
 def spectral_factor(bench: Bench, meter: str, lamp: str, technology: str) -> tuple[float, float, bool] | None:
@@ -214,7 +218,9 @@ def _ambient(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[As
     if not on or not (table["led_warmth_K"] != 0).any():
         return False, []
     table["ln_correction"] -= LED_AMBIENT_COEFFICIENT * table["led_warmth_K"]
-    note = Assumption("ambient coefficient of LED lamps", 100 * LED_AMBIENT_COEFFICIENT, "%/K", "limits ±0.2 %/K")
+    note = Assumption(
+        "ambient coefficient of LED lamps", 100 * LED_AMBIENT_COEFFICIENT, "%/K", "limits ±0.2 %/K"
+    )
     return True, [note]
 
 

@@ -15,7 +15,7 @@ import pandas as pd
 import tomli_w
 
 from photolab.bench.faults import Faults, refusal
-from photolab.bench.model import Bench, Certificate, Housing, Meter, Settings
+from photolab.bench.model import Bench, Certificate, Housing, Meter, Settings, default_linearity
 from photolab.bench.schema import SPECTRUM_FILE, TABLES, Table, unit_forms
 
 
@@ -158,12 +158,14 @@ def _plain(value: Any) -> Any:
 
 
 def _section(record: Settings | Meter | Housing | Certificate, keys: frozenset[str]) -> dict[str, Any]:
-    """Return the declared keys of a record that hold a value."""
+    """Return the keys of a record that are declared or differ from the default."""
     found = {}
     for item in fields(record):
+        if item.name in {"declared", "certificate", "spectral_factors"}:
+            continue
         value = getattr(record, item.name)
         blank = value is None or value in ("", ()) or (isinstance(value, float) and math.isnan(value))
-        if item.name in keys and not blank:
+        if not blank and (item.name in keys or value != item.default):
             found[item.name] = _plain(value)
     return found
 
@@ -174,12 +176,18 @@ LISTS = ("ranges_lx", "resolution_lx")
 def _meter(meter: Meter) -> dict[str, Any]:
     """Return a meter as a table of bench.toml."""
     table = _section(meter, meter.declared | {"id", "reading_percent"})
+    if "linearity_percent" not in meter.declared and meter.linearity_percent == default_linearity(
+        meter.reading_percent
+    ):
+        table.pop("linearity_percent", None)
     for name in LISTS:
         if name in table:
             table[name] = [_plain(value) for value in getattr(meter, name)]
     if meter.spectral_factors:
         names = ("technology", "factor", "expanded_uncertainty", "coverage_factor")
-        table["spectral_factor"] = [{name: _plain(getattr(f, name)) for name in names} for f in meter.spectral_factors]
+        table["spectral_factor"] = [
+            {name: _plain(getattr(f, name)) for name in names} for f in meter.spectral_factors
+        ]
     if meter.certificate is not None:
         table["certificate"] = _section(meter.certificate, frozenset(f.name for f in fields(Certificate)))
     return table
@@ -189,14 +197,11 @@ def _toml(bench: Bench) -> str:
     """Return bench.toml: the declared keys only, so that what is assumed stays assumed."""
     document: dict[str, Any] = {"schema": 1}
     settings = _section(bench.settings, bench.settings.declared)
+    if "also_show" in settings:
+        settings["also_show"] = list(bench.settings.also_show)
     if settings:
         document["bench"] = settings
     document["meter"] = [_meter(meter) for meter in bench.meters.values()]
     if bench.housings:
         document["housing"] = [_section(h, h.declared | {"id"}) for h in bench.housings.values()]
     return tomli_w.dumps(document)
-
-
-def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Path:
-    """Write the smallest bench folder a beginner can fill in."""
-    raise NotImplementedError

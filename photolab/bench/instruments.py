@@ -44,7 +44,9 @@ def per_range(values: tuple[float, ...], meter: Meter, range_lx: float) -> float
     return float(max(values))
 
 
-def _limit(meter: Meter, name: tuple[str, ...], half_width: float, unit: str, shared_by: str) -> InputQuantity:
+def _limit(
+    meter: Meter, name: tuple[str, ...], half_width: float, unit: str, shared_by: str
+) -> InputQuantity:
     """Return a Type B input from a specification figure read as the meter's manual means it."""
     shared_with = " ".join(name[1:])
     if meter.limit_kind == "limit":
@@ -52,7 +54,9 @@ def _limit(meter: Meter, name: tuple[str, ...], half_width: float, unit: str, sh
             name, 0.0, half_width, unit=unit, shared_by=shared_by, shared_with=shared_with
         )
     factor = 2.0 if meter.limit_kind == "expanded_k2" else 1.0
-    return InputQuantity(name, 0.0, half_width / factor, unit=unit, shared_by=shared_by, shared_with=shared_with)
+    return InputQuantity(
+        name, 0.0, half_width / factor, unit=unit, shared_by=shared_by, shared_with=shared_with
+    )
 
 
 def scale_inputs(meter: Meter, *, years_since_certificate: float = 0.0) -> list[InputQuantity]:

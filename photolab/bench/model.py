@@ -68,7 +68,7 @@ class SpectralFactor:
 
 @dataclass(frozen=True)
 class Certificate:
-    """A calibration certificate: correction = true reading over displayed reading; NaN or blank where not given."""
+    """A calibration certificate; ``correction`` is the true over the displayed reading, NaN is not given."""
 
     correction: float
     expanded_uncertainty_percent: float
@@ -77,6 +77,22 @@ class Certificate:
     date: str = ""
     range_lx: float = NAN
     source: str = ""
+
+
+def default_linearity(reading_percent: tuple[float, ...]) -> float:
+    """Return the linearity assumed where the manual states none: 1 %, or a third of the smallest accuracy.
+
+    Parameters
+    ----------
+    reading_percent : tuple of float
+        Accuracy, percent of reading, one for each range or one for all. [%]
+
+    Returns
+    -------
+    float
+        Linearity. [%]
+    """
+    return min(1.0, min(reading_percent) / 3.0)
 
 
 @dataclass(frozen=True)

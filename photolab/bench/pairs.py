@@ -181,9 +181,9 @@ def compare_pair(
         half = math.nan
     verdict = judge(result.value, half, alike_percent=alike_percent)
     return ReadingComparison(
-        ratio=math.exp(result.value),
-        low=math.exp(result.value - half),
-        high=math.exp(result.value + half),
+        ratio=exp_symmetric(result.value),
+        low=exp_symmetric(result.value - half),
+        high=exp_symmetric(result.value + half),
         coverage=coverage,
         coverage_factor=k,
         dof=result.dof,
@@ -195,10 +195,28 @@ def compare_pair(
         assumed=assumed,
         missing=missing,
         mountings_to_separate=_separate(pair, verdict, result, coverage, scope),
-        resolvable_ratio=resolvable_ratio(result.standard_uncertainty, coverage=coverage) if not missing else math.nan,
+        resolvable_ratio=resolvable_ratio(result.standard_uncertainty, coverage=coverage)
+        if not missing
+        else math.nan,
         largest_term=_largest_term(pair, scope),
         result=None if missing else result,
     )
+
+
+def exp_symmetric(x: float) -> float:
+    """Return exp(x) such that the value for -x is exactly its reciprocal.
+
+    Parameters
+    ----------
+    x : float
+        Natural logarithm of a ratio. [1]
+
+    Returns
+    -------
+    float
+        The ratio. [1]
+    """
+    return math.exp(x) if x >= 0 or math.isnan(x) else 1.0 / math.exp(-x)
 
 
 def _select(pair: PairInputs, kinds: frozenset[str] | set[str]) -> tuple[Array, list[InputQuantity]]:

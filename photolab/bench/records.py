@@ -5,14 +5,15 @@ from pathlib import Path
 
 import pandas as pd
 
+from photolab.bench.assumptions import assumptions
 from photolab.bench.attachments import read_logs, read_spectra
-from photolab.bench.cautions import assumptions, cautions
+from photolab.bench.cautions import cautions, same_cells
 from photolab.bench.cells import parse_number
 from photolab.bench.checks import check_completed, check_order, check_tables
 from photolab.bench.completion import complete, lamps_of
 from photolab.bench.faults import Faults, Problem, refusal
 from photolab.bench.files import decode, listing, load, split
-from photolab.bench.folder import new_folder, write_bench
+from photolab.bench.folder import write_bench
 from photolab.bench.model import (
     Assumption,
     Bench,
@@ -25,6 +26,7 @@ from photolab.bench.model import (
     Spectrum,
 )
 from photolab.bench.schema import FILES, TABLES
+from photolab.bench.starter import new_folder
 from photolab.bench.table_reader import empty_table, read_table
 from photolab.bench.toml_reader import Declared, read_toml
 from photolab.errors import RecordError
@@ -55,7 +57,8 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
 
     Notes
     -----
-    The folder is never changed. Each file may hold 64 MB. Line numbers are rows as a spreadsheet shows them, the header is row 1.
+    The folder is never changed. Each file may hold 64 MB. Line numbers are rows as a spreadsheet shows them;
+    the header is row 1.
     """
     path = Path(folder)
     faults = Faults()
@@ -65,7 +68,11 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     tables = _tables(path, names, declared, faults, hashes)
     present = [name for name in TABLES if f"{name}.csv" in names]
     if "readings" not in present:
-        faults.add("E03", "readings.csv", "is not in the folder; it holds lamp and illuminance_lx, one row a reading.")
+        faults.add(
+            "E03",
+            "readings.csv",
+            "is not in the folder; it holds lamp and illuminance_lx, one row a reading.",
+        )
     check_order(tables["warm_up"], "warm_up.csv", faults)
     logs, logged = read_logs(path, declared, faults, hashes)
     _append(tables, logged, faults)
@@ -73,6 +80,7 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     check_tables(tables, present, declared, faults)
     readings = tables["readings"]
     typed = readings.loc[readings["repeat"].notna(), "line"]
+    same_cells(tables, faults)
     excluded = complete(tables, declared, faults)
     check_completed(tables, typed, declared, faults)
     if len(readings) and tables["readings"].empty:
@@ -114,14 +122,20 @@ def _names(path: Path, faults: Faults) -> tuple[str, ...]:
 def _declared(path: Path, names: tuple[str, ...], faults: Faults, hashes: dict[str, str]) -> Declared:
     """Return what bench.toml says; without it, nothing is declared and the fault is kept."""
     if "bench.toml" not in names:
-        faults.add("E03", "bench.toml", "is not in the folder; it holds the meter's accuracy line. photolab new writes one.")
+        faults.add(
+            "E03",
+            "bench.toml",
+            "is not in the folder; it holds the meter's accuracy line. photolab new writes one.",
+        )
         return Declared()
     data = load(path, "bench.toml", faults, hashes)
     text = None if data is None else decode("bench.toml", data, faults)
     return Declared() if text is None else read_toml(text, faults)
 
 
-def _tables(path: Path, names: tuple[str, ...], declared: Declared, faults: Faults, hashes: dict[str, str]) -> dict[str, pd.DataFrame]:
+def _tables(
+    path: Path, names: tuple[str, ...], declared: Declared, faults: Faults, hashes: dict[str, str]
+) -> dict[str, pd.DataFrame]:
     """Return every table; empty where the file is missing or cannot be taken apart."""
     tables = {}
     for table in TABLES.values():
@@ -132,14 +146,16 @@ def _tables(path: Path, names: tuple[str, ...], declared: Declared, faults: Faul
         text = None if data is None else decode(table.file, data, faults)
         rows = None if text is None else split(table.file, text, declared.separator, faults)
         if rows is not None:
-            tables[table.name] = read_table(table, rows, faults, separator=declared.separator, decimal=declared.decimal)
+            tables[table.name] = read_table(
+                table, rows, faults, separator=declared.separator, decimal=declared.decimal
+            )
     return tables
 
 
 def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, faults: Faults) -> None:
     """Join the loggers' rows to warm_up; a run stands in one file only."""
     own = tables["warm_up"]
-    twice = [run for run in dict.fromkeys(logged["run"]) if run in set(own["run"])]
+    twice = [run for run in logged["run"].unique() if run in set(own["run"])]
     for run in twice:
         faults.add("E07", "bench.toml", f'log.run "{run}" is also a run of warm_up.csv; give each its own.')
     if logged.empty:

@@ -252,8 +252,17 @@ SPECTRUM_FILE = Table("spectrum", "a spectrum", (
 TABLES: dict[str, Table] = {
     table.name: table
     for table in (
-        READINGS, LAMPS, DAYS, WARM_UP, THERMAL, ELECTRICAL, DISTANCE, BEAM, SPECTRA, LINKS,
-    )  # fmt: skip
+        READINGS,
+        LAMPS,
+        DAYS,
+        WARM_UP,
+        THERMAL,
+        ELECTRICAL,
+        DISTANCE,
+        BEAM,
+        SPECTRA,
+        LINKS,
+    )
 }
 FILES: tuple[str, ...] = ("bench.toml", *(table.file for table in TABLES.values()))
 IDENTITY = ("lamp", "specimen", "housing", "day", "mounting")
@@ -299,14 +308,18 @@ REFUSED_UNITS: dict[str, dict[str, str]] = {
         "min": "write elapsed_minutes for minutes", "h": "1 h is 3600 s", "hours": "1 h is 3600 s",
         "ms": "1 ms is 0.001 s", "m": "write elapsed_minutes for minutes",
     },
-    "minutes": {"s": "1 min is 60 s", "h": "1 h is 60 min", "min": "min is written minutes", "hours": "1 h is 60 min"},
+    "minutes": {
+        "s": "1 min is 60 s", "h": "1 h is 60 min", "min": "min is written minutes", "hours": "1 h is 60 min",
+    },
     "C": {"K": "degC is K less 273.15", "R": "degC is (R - 491.67) x 5/9", "degC": "degC is written C",
           "degF": "degF is written F"},
     "V": {"mV": "1 mV is 0.001 V", "kV": "1 kV is 1000 V"},
     "A": {"mA": "1 mA is 0.001 A"},
     "W": {"mW": "1 mW is 0.001 W", "kW": "1 kW is 1000 W", "VA": "VA is not W: measure the power"},
-    "deg": {"rad": "1 rad is 57.29577951 deg", "mrad": "1 mrad is 0.05729577951 deg", "grad": "1 grad is 0.9 deg",
-            "minutes": "1 minute of arc is 1/60 deg"},
+    "deg": {
+        "rad": "1 rad is 57.29577951 deg", "mrad": "1 mrad is 0.05729577951 deg", "grad": "1 grad is 0.9 deg",
+        "minutes": "1 minute of arc is 1/60 deg",
+    },
     "nm": {"um": "1 um is 1000 nm", "A": "1 angstrom is 0.1 nm", "m": "1 m is 1e9 nm"},
     "lm": {"klm": "1 klm is 1000 lm"},
     "K": {"kK": "1 kK is 1000 K", "mired": "K is 1 000 000 divided by mired"},

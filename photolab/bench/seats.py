@@ -102,7 +102,9 @@ def lamp_weights(seats: pd.DataFrame, *, noise_sd: Array, mounting_sd: float, da
     return Weights(tuple(names), matrix, _counts(seats, names))
 
 
-def _block_weights(block: pd.DataFrame, noise: Array, mounting_sd: float, day_sd: float) -> tuple[Array, list[tuple[str, ...]]]:
+def _block_weights(
+    block: pd.DataFrame, noise: Array, mounting_sd: float, day_sd: float
+) -> tuple[Array, list[tuple[str, ...]]]:
     """Return the weights of each lamp x specimen in one housing, point and instant."""
     keys = list(map(tuple, block[CELL].astype(str).to_numpy().tolist()))
     cells = list(dict.fromkeys(keys))

@@ -45,7 +45,17 @@ from photolab.metrology.quantity import InputQuantity
 Array = NDArray[np.float64]
 
 METER_KINDS = frozenset(
-    {"scale", "scale drift", "range gain", "range term", "linearity", "resolution", "noise", "colour", "own colour"}
+    {
+        "scale",
+        "scale drift",
+        "range gain",
+        "range term",
+        "linearity",
+        "resolution",
+        "noise",
+        "colour",
+        "own colour",
+    }
 )
 """Line *meter only*."""
 BENCH_KINDS = METER_KINDS | {
@@ -138,12 +148,19 @@ def _keys(seats: pd.DataFrame, *columns: str) -> list[tuple[str, ...]]:
 def _range_keys(seats: pd.DataFrame) -> list[tuple[str, ...]]:
     """Return the identity of each mounting's range; an unknown range belongs to its mounting alone."""
     known = seats["range_lx"].notna()
-    label = [f"{r:g} lx" if ok else f"range unknown {i}" for i, (r, ok) in enumerate(zip(seats["range_lx"], known, strict=True))]
+    label = [
+        f"{r:g} lx" if ok else f"range unknown {i}"
+        for i, (r, ok) in enumerate(zip(seats["range_lx"], known, strict=True))
+    ]
     return list(zip(seats["meter"].astype(str), label, strict=True))
 
 
 def add_meter(
-    loads: Loadings, seats: pd.DataFrame, meters: Mapping[str, Meter], *, certificate_age: Mapping[str, float] | None = None
+    loads: Loadings,
+    seats: pd.DataFrame,
+    meters: Mapping[str, Meter],
+    *,
+    certificate_age: Mapping[str, float] | None = None,
 ) -> None:
     """Add what the instrument's specification says: scale, gain, range term, linearity.
 
@@ -183,11 +200,15 @@ def add_meter(
         seats["inverse"].to_numpy(float),
         lambda k: instruments.range_input(*tops[k], k[1:]),
     )
-    linear = [(*k, lamp, housing) for k, lamp, housing in zip(keys, seats["lamp"], seats["housing"], strict=True)]
+    linear = [
+        (*k, lamp, housing) for k, lamp, housing in zip(keys, seats["lamp"], seats["housing"], strict=True)
+    ]
     loads.add("linearity", linear, ones, lambda k: instruments.linearity_input(meters[k[0]], k[1:]))
 
 
-def add_resolution(loads: Loadings, readings: pd.DataFrame, seats: pd.DataFrame, meters: Mapping[str, Meter]) -> None:
+def add_resolution(
+    loads: Loadings, readings: pd.DataFrame, seats: pd.DataFrame, meters: Mapping[str, Meter]
+) -> None:
     """Add the rounding of each reading, once for a mounting whose readings all show one figure.
 
     Parameters
@@ -202,7 +223,12 @@ def add_resolution(loads: Loadings, readings: pd.DataFrame, seats: pd.DataFrame,
         Meters by id.
     """
     seat = readings["seat"].to_numpy(int)
-    steps = np.array([instruments.resolution_lx(meters[m], r) for m, r in zip(seats["meter"], seats["range_lx"], strict=True)])
+    steps = np.array(
+        [
+            instruments.resolution_lx(meters[m], r)
+            for m, r in zip(seats["meter"], seats["range_lx"], strict=True)
+        ]
+    )
     one = seats["one_figure"].to_numpy(bool)
     number = np.arange(len(readings))
     keys = [
@@ -230,7 +256,7 @@ def add_colour(loads: Loadings, seats: pd.DataFrame, meters: Mapping[str, Meter]
     light = seats["technology"].to_numpy(str) != "filament"
     u = seats["spectral_u"].to_numpy(float)
     keys = [
-        None if not lit else (m, tech, "" if np.isnan(v) else f"{v:.9g}")
+        None if not lit else (m, tech, "" if np.isnan(v) else f"{v:.15g}")
         for lit, m, tech, v in zip(light, seats["meter"], seats["technology"], u, strict=True)
     ]
 
@@ -251,7 +277,9 @@ def add_colour(loads: Loadings, seats: pd.DataFrame, meters: Mapping[str, Meter]
         None if not lit or has else (m, lamp)
         for lit, has, m, lamp in zip(light, seats["own_spectrum"], seats["meter"], seats["lamp"], strict=True)
     ]
-    loads.add("own colour", own, ones, lambda k: instruments.own_colour_input(meters[k[0]], k[1], likeness[k[1]]))
+    loads.add(
+        "own colour", own, ones, lambda k: instruments.own_colour_input(meters[k[0]], k[1], likeness[k[1]])
+    )
 
 
 def spread_input(kind: str, key: tuple[str, ...], sd: float, dof: float, shared_by: str) -> InputQuantity:

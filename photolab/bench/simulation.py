@@ -1,26 +1,36 @@
 """An invented bench with known truth, as a `Bench` and as a folder.
 
-`simulate` draws a fresh bench, `simulate_with_truth` hands back what was drawn too. `write_demo` writes the frozen demo,
-the same bytes each time::
+`simulate` draws a fresh bench, `simulate_with_truth` hands back what was drawn too. `write_demo` writes the
+frozen demo, the same bytes each time::
 
     python -m photolab.bench.simulation data/demo
 """
 
+import shutil
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pandas as pd
 
 from photolab.bench.demo import DEMO_SEED, demo_truth
 from photolab.bench.model import Bench, Spectrum
+from photolab.bench.records import write_bench
 from photolab.bench.schema import TABLES
+from photolab.bench.simulation_draws import day_effects, draw_truth, mounting_effects
 from photolab.bench.simulation_heat import electrical_table, thermal_table, warm_up_table
-from photolab.bench.simulation_light import beam_table, distance_table, links_table, spectra_table, spectrum_values
+from photolab.bench.simulation_light import (
+    beam_table,
+    distance_table,
+    links_table,
+    spectra_table,
+    spectrum_values,
+)
 from photolab.bench.simulation_plan import seats
-from photolab.bench.simulation_readings import day_effects, mounting_effects, readings_table, seat_states
+from photolab.bench.simulation_readings import readings_table, seat_states
 from photolab.bench.simulation_settings import (
     bench_document,
     days_table,
@@ -29,11 +39,24 @@ from photolab.bench.simulation_settings import (
     meters,
     settings,
 )
-from photolab.bench.truth import Truth, draw_truth, read_truth, truth_document
+from photolab.bench.truth import Truth, parse_truth, truth_document
 
-__all__ = ["Simulation", "demo", "demo_truth", "read_truth", "simulate", "simulate_with_truth", "write_demo"]
+__all__ = [
+    "Simulation",
+    "default_truth",
+    "demo",
+    "demo_truth",
+    "read_truth",
+    "simulate",
+    "simulate_with_truth",
+    "write_demo",
+    "write_simulation",
+]
+
+default_truth = demo_truth
 
 FROZEN_VOLTAGE_SD = 0.005
+HEADING = "# INVENTED: no lamp, maker or reading in this folder is real; see data/README.md.\n"
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +88,8 @@ def simulate(truth: Truth, *, seed: int, fresh: bool = True) -> Bench:
     seed : int
         Seed of every draw; the same seed gives the same bench.
     fresh : bool, default True
-        Draw every declared Type B input afresh; otherwise keep the truth's own values and draw only mountings and readings.
+        Draw every declared Type B input afresh; otherwise keep the truth's own values and draw only mountings
+        and readings.
 
     Returns
     -------
@@ -104,15 +128,20 @@ def simulate_with_truth(
     return _simulation(drawn, effects, rng, voltage_sd, late_sd, only_readings=only_readings)
 
 
-def demo() -> Simulation:
+def demo(seed: int = DEMO_SEED) -> Simulation:
     """Return the frozen demo bench: stated values, seeded residuals, arranged so that every story is there.
+
+    Parameters
+    ----------
+    seed : int, default `DEMO_SEED`
+        Of the residuals.
 
     Returns
     -------
     Simulation
         The same numbers each time.
     """
-    rng = np.random.default_rng(DEMO_SEED)
+    rng = np.random.default_rng(seed)
     truth = day_effects(demo_truth(), rng=rng)
     effects = mounting_effects(truth, seats(), rng=rng, arranged=True)
     return _simulation(truth, effects, rng, FROZEN_VOLTAGE_SD, 0.0, only_readings=False)
@@ -179,27 +208,32 @@ def _complete(name: str, table: pd.DataFrame | None) -> pd.DataFrame:
     size = len(given)
     columns: dict[str, object] = {}
     for column in schema.columns:
+        values = given.get(column.name)
         if column.numeric:
-            columns[column.name] = given[column.name].astype(float) if column.name in given else np.full(size, np.nan)
+            columns[column.name] = np.full(size, np.nan) if values is None else values.astype(float)
         else:
-            columns[column.name] = given[column.name].astype(str).astype(object) if column.name in given else [""] * size
+            columns[column.name] = pd.Series([""] * size if values is None else values, dtype="str")
     columns["line"] = np.arange(2, size + 2)
     return pd.DataFrame(columns)
 
 
-def write_demo(folder: Path | str) -> None:
-    """Write the frozen demo bench and its truth.toml into a folder.
+def read_truth(path: Path | str) -> Truth:
+    """Return the truth stated in a file.
 
     Parameters
     ----------
-    folder : path
-        Where; files of the same name are replaced.
+    path : path
+        A truth.toml.
+
+    Returns
+    -------
+    Truth
+        Generating values.
     """
-    simulation = demo()
-    write_simulation(simulation, folder)
+    return parse_truth(Path(path).read_text(encoding="utf-8"))
 
 
-def write_simulation(simulation: Simulation, folder: Path | str) -> None:
+def write_simulation(simulation: Simulation, folder: Path | str) -> Path:
     """Write a simulated bench as a bench folder, with its truth.
 
     Parameters
@@ -207,49 +241,40 @@ def write_simulation(simulation: Simulation, folder: Path | str) -> None:
     simulation : Simulation
         Bench and truth.
     folder : path
-        Where; made if it is not there.
-    """
-    target = Path(folder)
-    target.mkdir(parents=True, exist_ok=True)
-    for name, text in folder_texts(simulation).items():
-        (target / name).write_text(text, encoding="utf-8", newline="\n")
-
-
-def folder_texts(simulation: Simulation) -> dict[str, str]:
-    """Return every file of a simulated bench folder.
-
-    Parameters
-    ----------
-    simulation : Simulation
-        Bench and truth.
+        Where to; it must not exist, or be empty.
 
     Returns
     -------
-    dict
-        File name to text.
+    Path
+        The folder.
+
+    Raises
+    ------
+    RecordError
+        If the folder holds anything, or cannot be written.
     """
-    import tomli_w
-
-    bench = simulation.bench
-    texts = {
-        "bench.toml": "# INVENTED demo bench: no lamp, maker or reading in this folder is real.\n"
-        + tomli_w.dumps(bench_document(simulation.truth)),
-        "truth.toml": truth_document(simulation.truth),
-    }
-    for name, table in bench.tables.items():
-        if len(table):
-            texts[f"{name}.csv"] = _csv(table.drop(columns="line"))
-    for row in bench.tables["spectra"].to_dict("records"):
-        wavelength, value = spectrum_values(_stem(row["file"]))
-        texts[row["file"]] = _csv(pd.DataFrame({"wavelength_nm": wavelength, "value": value}))
-    return texts
+    target = write_bench(simulation.bench, folder)
+    declared = target / "bench.toml"
+    text = HEADING + declared.read_text(encoding="utf-8")
+    declared.write_text(text, encoding="utf-8", newline="\n")
+    truth = truth_document(simulation.truth)
+    (target / "truth.toml").write_text(truth, encoding="utf-8", newline="\n")
+    return target
 
 
-def _csv(table: pd.DataFrame) -> str:
-    """Return a table as CSV text: columns that are blank throughout are left out, numbers as short as they are."""
-    kept = [column for column in table if not table[column].isna().all() and not (table[column] == "").all()]
-    words = table[kept].map(lambda cell: ("" if np.isnan(cell) else f"{cell:.10g}") if isinstance(cell, float) else cell)
-    return words.to_csv(index=False, lineterminator="\n")
+def write_demo(folder: Path | str) -> None:
+    """Write the frozen demo bench and its truth.toml, the same bytes each time.
+
+    Parameters
+    ----------
+    folder : path
+        Where to; made if it is not there, files of the same name are replaced.
+    """
+    target = Path(folder)
+    target.mkdir(parents=True, exist_ok=True)
+    with TemporaryDirectory() as scratch:
+        for file in sorted(write_simulation(demo(), Path(scratch) / "demo").iterdir()):
+            shutil.copyfile(file, target / file.name)
 
 
 if __name__ == "__main__":

@@ -24,6 +24,8 @@ CAMERA_DAY = "D07"
 SURROUNDINGS_C = 22.0
 SET_EMISSIVITY = 0.95
 BAND_UM = (8.0, 14.0)
+SECOND_RADIATION_UM_K = 14387.76877
+"""hc/k, exact since the SI of 2019. [um K]"""
 
 
 def power(lamp: LampTruth, time_s: Array) -> Array:
@@ -42,13 +44,13 @@ def power(lamp: LampTruth, time_s: Array) -> Array:
         Power. [W]
     """
     if lamp.technology == "filament":
-        return np.full_like(time_s, lamp.hold_W)
+        return np.full(time_s.shape, lamp.hold_W)
     late = np.exp(-60 * lamp.record_min / (60 * lamp.tau_min))
     settled = lamp.hold_W * (1 + 0.05 * (np.exp(-time_s / (60 * lamp.tau_min)) - late))
     if lamp.step_min == 0:
-        return settled
+        return np.asarray(settled)
     done = folded(lamp, time_s)
-    return settled * (1 - done) + lamp.step_W * done
+    return np.asarray(settled * (1 - done) + lamp.step_W * done)
 
 
 def case_temperature(lamp: LampTruth, time_s: Array, ambient_C: float, reference_C: float) -> Array:
@@ -74,10 +76,12 @@ def case_temperature(lamp: LampTruth, time_s: Array, ambient_C: float, reference
     if lamp.step_min:
         since = np.clip(time_s - 60 * lamp.step_min, 0, None)
         warm -= rise * (1 - lamp.step_W / lamp.hold_W) * (1 - np.exp(-since / tau_s))
-    return ambient_C + warm
+    return np.asarray(ambient_C + warm)
 
 
-def warm_up_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1") -> pd.DataFrame:
+def warm_up_table(
+    truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1"
+) -> pd.DataFrame:
     """Return warm_up.csv: one record for every mounting that was kept on.
 
     Parameters
@@ -98,7 +102,8 @@ def warm_up_table(truth: Truth, states: list[SeatState], *, rng: np.random.Gener
     """
     kept = [state for state in states if state.seat.key in WARM_UPS]
     return pd.concat(
-        [_record(truth, state, f"W{n:02d}", meter, rng) for n, state in enumerate(kept, start=1)], ignore_index=True
+        [_record(truth, state, f"W{n:02d}", meter, rng) for n, state in enumerate(kept, start=1)],
+        ignore_index=True,
     )
 
 
@@ -189,7 +194,9 @@ def band_radiance(temperature_C: Array) -> Array:
     """
     kelvin = np.atleast_1d(np.asarray(temperature_C, dtype=float))[:, None] + 273.15
     wavelength = np.linspace(*BAND_UM, 601)
-    return np.asarray(np.trapezoid(wavelength**-5 / np.expm1(14387.76877 / (wavelength * kelvin)), wavelength, axis=1))
+    return np.asarray(
+        np.trapezoid(wavelength**-5 / np.expm1(14387.76877 / (wavelength * kelvin)), wavelength, axis=1)
+    )
 
 
 def camera_display(surface_C: float, emissivity: float, reflected_C: float = SURROUNDINGS_C) -> float:
@@ -240,7 +247,8 @@ def thermal_table(truth: Truth, *, rng: np.random.Generator) -> pd.DataFrame:
                 rows.append({
                     "lamp": name, "elapsed_s": 60 * minutes, "displayed_C": round(shown, 1), "method": method,
                     "set_emissivity": SET_EMISSIVITY, "emissivity": emissivity,
-                    "emissivity_half_width": 0.05 if method == "bare" else 0.02, "reflected_C": SURROUNDINGS_C,
-                    "ambient_C": air, "pixels": 12.0, "place": "fin", "cover": "open", "fan_direction": "down",
+                    "emissivity_half_width": 0.05 if method == "bare" else 0.02,
+                    "reflected_C": SURROUNDINGS_C, "ambient_C": air, "pixels": 12.0, "place": "fin",
+                    "cover": "open", "fan_direction": "down",
                 })  # fmt: skip
     return pd.DataFrame(rows)

@@ -29,7 +29,9 @@ FILAMENT_K = 3200.0
 LED_NAME = "LED-B5"
 
 
-def distance_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1") -> pd.DataFrame:
+def distance_table(
+    truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1"
+) -> pd.DataFrame:
     """Return distance.csv: the baseline lamp at several distances, two placements each.
 
     Parameters
@@ -58,7 +60,11 @@ def distance_table(truth: Truth, states: list[SeatState], *, rng: np.random.Gene
         for repeat in (1, 2):
             for distance in DISTANCES_M:
                 placed = distance + float(rng.normal(0, PLACEMENT_SD_M))
-                light = level * housing.illuminance(placed) * exp(rng.normal(0, truth.lamps[seat.lamp].reading_sd))
+                light = (
+                    level
+                    * housing.illuminance(placed)
+                    * exp(rng.normal(0, truth.lamps[seat.lamp].reading_sd))
+                )
                 rows.append({
                     "run": f"{seat.lamp}-{seat.housing}", "lamp": seat.lamp, "housing": seat.housing,
                     "distance_m": distance, "illuminance_lx": shown_lx(truth, meter, light, top, seat),
@@ -129,7 +135,7 @@ def beam_table(truth: Truth, *, rng: np.random.Generator, meter: str = "M1") -> 
     Returns
     -------
     DataFrame
-        One row a direction.
+        One row a direction; the angles mark points on a flat wall, the head faces the lamp at each.
     """
     grid_h, grid_v = np.meshgrid(np.arange(-20.0, 21.0), np.arange(-6.0, 4.01, 0.5))
     scan_v = np.round(np.arange(-2.0, 1.001, 0.05), 2)
@@ -149,8 +155,13 @@ def _beam_run(
     truth: Truth, lamp: str, housing: str, h: Array, v: Array, meter: str, rng: np.random.Generator
 ) -> pd.DataFrame:
     place, kind, model = truth.housings[housing], truth.meters[meter], truth.lamps[lamp]
-    per_candela = place.illuminance() / place.intensity_cd
-    light = beam_intensity(truth, lamp, housing, h, v) * per_candela * np.exp(rng.normal(0, model.reading_sd, h.size))
+    slant = 1 + np.tan(np.radians(h)) ** 2 + np.tan(np.radians(v)) ** 2
+    per_candela = place.illuminance() / place.intensity_cd / slant
+    light = (
+        beam_intensity(truth, lamp, housing, h, v)
+        * per_candela
+        * np.exp(rng.normal(0, model.reading_sd, h.size))
+    )
     low, high = kind.ranges_lx[:2]
     colour = kind.colour[model.technology]
     shown = {top: kind.display(light, top, colour) for top in (low, high)}

@@ -1,13 +1,12 @@
 """The readings of a simulated bench: mountings, their conditions, and what the meter shows."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import exp, log
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from photolab.bench.demo import GROUP_MEANS, PINNED
 from photolab.bench.simulation_plan import Seat
 from photolab.bench.truth import LampTruth, Truth
 
@@ -44,82 +43,6 @@ class SeatState:
     shown_V: float
     burnt_h: float
     late_s: float = 0.0
-
-
-def mounting_effects(truth: Truth, plan: list[Seat], *, rng: np.random.Generator, arranged: bool) -> dict[str, float]:
-    """Return how each mounting deviates from its lamp's light.
-
-    Parameters
-    ----------
-    truth : Truth
-        Mounting SD of every lamp.
-    plan : list of Seat
-        The mountings.
-    rng : numpy.random.Generator
-        Source of randomness.
-    arranged : bool
-        Pin and centre the mountings that tell a story, as in the frozen demo.
-
-    Returns
-    -------
-    dict
-        Key of the seat to deviation. [ln]
-    """
-    effects = {seat.key: float(rng.normal(0, truth.lamps[seat.lamp].mounting_sd)) for seat in plan}
-    if not arranged:
-        return effects
-    effects.update(PINNED)
-    for (lamp, housing), mean in GROUP_MEANS.items():
-        for days in _periods(lamp):
-            keys = [s.key for s in plan if (s.lamp, s.housing) == (lamp, housing) and s.day in days]
-            for specimen in sorted({key.split("/")[1] for key in keys}):
-                own = [key for key in keys if key.split("/")[1] == specimen]
-                _centre(effects, own, mean)
-    return effects
-
-
-def _periods(lamp: str) -> list[tuple[str, ...]]:
-    """Days whose mountings are centred together: before and after the new lead for the baseline."""
-    early, late = ("D01", "D02", "D03", "D04", "D05"), ("D06", "D07", "D08")
-    return [early, late] if lamp == "B0" else [early + late]
-
-
-def _centre(effects: dict[str, float], keys: list[str], mean: float) -> None:
-    """Shift the mountings that are not pinned so that all of them have the wanted mean."""
-    free = [key for key in keys if key not in PINNED]
-    if len(free) < 2:
-        return
-    shift = (mean * len(keys) - sum(effects[key] for key in keys)) / len(free)
-    for key in free:
-        effects[key] += shift
-
-
-def day_effects(truth: Truth, *, rng: np.random.Generator) -> Truth:
-    """Return the truth with its days' common deviations drawn, the mean of each period kept at 0.
-
-    Parameters
-    ----------
-    truth : Truth
-        Day SD, days and housings.
-    rng : numpy.random.Generator
-        Source of randomness.
-
-    Returns
-    -------
-    Truth
-        With day effects; the days before and after the new lead average to 0 each.
-    """
-    names = list(truth.days)
-    drawn = {housing: rng.normal(0, truth.day_sd, len(names)) for housing in truth.housings}
-    late = np.array([truth.days[name].measured_at == "socket" for name in names])
-    for values in drawn.values():
-        for period in (late, ~late):
-            values[period] -= values[period].mean()
-    days = {
-        name: replace(truth.days[name], effect={key: round(float(v[n]), 5) for key, v in drawn.items()})
-        for n, name in enumerate(names)
-    }
-    return replace(truth, days=days)
 
 
 def seat_states(
@@ -242,7 +165,9 @@ def true_illuminance(truth: Truth, state: SeatState) -> float:
     return exp(level)
 
 
-def readings_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1") -> pd.DataFrame:
+def readings_table(
+    truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1"
+) -> pd.DataFrame:
     """Return readings.csv of a list of mountings.
 
     Parameters
@@ -264,7 +189,9 @@ def readings_table(truth: Truth, states: list[SeatState], *, rng: np.random.Gene
     return pd.DataFrame([row for state in states for row in _reading_rows(truth, state, meter, rng)])
 
 
-def _reading_rows(truth: Truth, state: SeatState, meter: str, rng: np.random.Generator) -> list[dict[str, object]]:
+def _reading_rows(
+    truth: Truth, state: SeatState, meter: str, rng: np.random.Generator
+) -> list[dict[str, object]]:
     seat, day, lamp = state.seat, truth.days[state.seat.day], truth.lamps[state.seat.lamp]
     true_lx = true_illuminance(truth, state)
     top = working_range(truth, meter, true_lx, lamp.technology, autorange=day.autorange)
@@ -333,5 +260,7 @@ def shown_lx(truth: Truth, meter: str, light: float, top: float, seat: Seat) -> 
     """
     kind = truth.meters[meter]
     linearity = kind.linearity.get(f"{top:g}/{seat.lamp}/{seat.housing}", 0.0)
-    linearity += kind.temperature_per_K.get(seat.day, 0.0) * (truth.days[seat.day].ambient_C - truth.reference_C)
+    linearity += kind.temperature_per_K.get(seat.day, 0.0) * (
+        truth.days[seat.day].ambient_C - truth.reference_C
+    )
     return float(kind.display(light, top, kind.colour[truth.lamps[seat.lamp].technology], linearity))

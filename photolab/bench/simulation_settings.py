@@ -1,7 +1,8 @@
-"""What the practitioner of the simulated bench wrote down beside the readings: bench.toml, lamps.csv, days.csv."""
+"""What was written down beside the readings of the simulated bench: bench.toml, lamps.csv, days.csv."""
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from photolab.bench.model import Housing, Meter, Settings
@@ -79,12 +80,14 @@ def bench_document(truth: Truth) -> dict[str, Any]:
         ],
         "housing": [
             {
-                "id": "HP", "kind": "projector", "traffic": "right", "distance_m": truth.housings["HP"].distance_m,
+                "id": "HP", "kind": "projector", "traffic": "right",
+                "distance_m": truth.housings["HP"].distance_m,
                 "distance_uncertainty_mm": 10.0, "offset_mm": 120.0, "offset_uncertainty_mm": 30.0,
                 "aperture_mm": 65.0, "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
             },
             {
-                "id": "HR", "kind": "reflector", "traffic": "right", "distance_m": truth.housings["HR"].distance_m,
+                "id": "HR", "kind": "reflector", "traffic": "right",
+                "distance_m": truth.housings["HR"].distance_m,
                 "distance_uncertainty_mm": 10.0, "offset_mm": 0.0, "offset_uncertainty_mm": 50.0,
                 "aperture_mm": 180.0, "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
             },
@@ -124,10 +127,10 @@ def meters(document: dict[str, Any]) -> dict[str, Meter]:
     lists = ("reading_percent", "range_percent", "digits", "ranges_lx", "resolution_lx")
     found = {}
     for given in document["meter"]:
-        values = {
-            key: tuple(float(item) for item in (value if isinstance(value, list) else [value])) if key in lists else value
-            for key, value in given.items()
-        }
+        values: dict[str, Any] = dict(given)
+        for key in lists:
+            if key in values:
+                values[key] = tuple(np.atleast_1d(values[key]).astype(float).tolist())
         values.setdefault("linearity_percent", min(1.0, min(values["reading_percent"]) / 3))
         found[given["id"]] = Meter(**values, declared=frozenset(given))
     return found
@@ -197,7 +200,7 @@ def days_table(truth: Truth) -> pd.DataFrame:
         note = "" if day.protocol_revision in seen else notes[day.protocol_revision]
         seen.add(day.protocol_revision)
         rows.append({
-            "day": name, "date": day.date, "protocol_revision": day.protocol_revision, "ambient_C": day.ambient_C,
-            "supply_V": truth.reference_V, "meter": "M1", "note": note,
+            "day": name, "date": day.date, "protocol_revision": day.protocol_revision,
+            "ambient_C": day.ambient_C, "supply_V": truth.reference_V, "meter": "M1", "note": note,
         })  # fmt: skip
     return pd.DataFrame(rows)

@@ -89,7 +89,9 @@ def campaign_spreads(seats: pd.DataFrame, settings: Settings, baseline: str) -> 
     first = seats[seats["instant"] == "initial"]
     mounting, flagged = mounting_spread(first, settings.mounting_sd_percent / 100.0, reading)
     day = day_spread(first.drop(index=list(flagged)), settings.day_sd_percent / 100.0, baseline, mounting)
-    specimen = specimen_spread(first.drop(index=list(flagged)), settings.specimen_sd_percent / 100.0, mounting)
+    specimen = specimen_spread(
+        first.drop(index=list(flagged)), settings.specimen_sd_percent / 100.0, mounting
+    )
     return Spreads(reading, mounting, day, specimen, flagged)
 
 

@@ -74,7 +74,9 @@ def _add_voltage(loads: Loadings, seats: pd.DataFrame, reference: float) -> None
         "supply voltage",
         each,
         slope,
-        lambda k: InputQuantity(("supply voltage", k), 0.0, steps.VOLTMETER_U_V, unit="V", shared_by="mounting"),
+        lambda k: InputQuantity(
+            ("supply voltage", k), 0.0, steps.VOLTMETER_U_V, unit="V", shared_by="mounting"
+        ),
     )
     scale = InputQuantity.from_limits(
         ("voltmeter",), 0.0, steps.VOLTMETER_SCALE_PERCENT / 100.0, shared_by="bench", shared_with="voltmeter"
@@ -82,17 +84,27 @@ def _add_voltage(loads: Loadings, seats: pd.DataFrame, reference: float) -> None
     loads.add_one("voltmeter", scale, np.where(stated, -exponent, 0.0))
     unstated = (exponent != 0) & ~stated
     supply = InputQuantity.from_limits(
-        ("supply assumed",), 0.0, steps.ASSUMED_VOLTAGE_LIMIT_V / reference, shared_by="bench", shared_with="supply"
+        ("supply assumed",),
+        0.0,
+        steps.ASSUMED_VOLTAGE_LIMIT_V / reference,
+        shared_by="bench",
+        shared_with="supply",
     )
     loads.add_one("supply assumed", supply, np.where(unstated, -exponent, 0.0))
-    law = InputQuantity(("voltage exponent",), 0.0, steps.FILAMENT_EXPONENT_U, shared_by="bench", shared_with="filament")
+    law = InputQuantity(
+        ("voltage exponent",), 0.0, steps.FILAMENT_EXPONENT_U, shared_by="bench", shared_with="filament"
+    )
     loads.add_one("voltage exponent", law, seats["ln_voltage_ratio"].to_numpy(float))
 
 
 def _ambient_input(lamp: str) -> InputQuantity:
     limit = steps.LED_AMBIENT_LIMIT
-    return InputQuantity.from_limits(("ambient", lamp), 0.0, limit, unit="1/K", shared_by="lamp", shared_with=lamp)
+    return InputQuantity.from_limits(
+        ("ambient", lamp), 0.0, limit, unit="1/K", shared_by="lamp", shared_with=lamp
+    )
 
 
 def _elapsed_input(key: str) -> InputQuantity:
-    return InputQuantity(("elapsed time", key), 0.0, ELAPSED_U_S, unit="s", shared_by="reading", shared_with=key)
+    return InputQuantity(
+        ("elapsed time", key), 0.0, ELAPSED_U_S, unit="s", shared_by="reading", shared_with=key
+    )

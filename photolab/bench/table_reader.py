@@ -22,7 +22,9 @@ def empty_table(table: Table) -> pd.DataFrame:
     return pd.DataFrame({**data, "line": pd.Series([], dtype="int64")})
 
 
-def read_table(table: Table, rows: Rows, faults: Faults, *, separator: str = ",", decimal: str = ".") -> pd.DataFrame:
+def read_table(
+    table: Table, rows: Rows, faults: Faults, *, separator: str = ",", decimal: str = "."
+) -> pd.DataFrame:
     """Return the table a file holds; cells with a fault are NaN or blank, and the fault is kept.
 
     Parameters
@@ -39,15 +41,15 @@ def read_table(table: Table, rows: Rows, faults: Faults, *, separator: str = ","
     Returns
     -------
     DataFrame
-        Every column of the schema in canonical units, typed values in other units beside them, unknown columns as text, ``line``.
+        Every column of the schema in canonical units, typed values in other units beside them, unknown
+        columns as text, ``line``.
     """
     named = _named_columns(table, rows, faults, separator)
     if named is None:
         return empty_table(table)
-    if not rows.rows and table.name == "readings":
+    if not rows.numbers and table.name == "readings":
         faults.add("E11", rows.file, "has no rows under the column names.")
-    cells = list(zip(*rows.rows, strict=True)) if rows.rows else [() for _ in rows.header]
-    count = len(rows.rows)
+    cells, count = rows.columns, len(rows.numbers)
     data: dict[str, pd.Series] = {}
     for column in table.columns:
         position, form = named.get(column.name, (-1, None))
@@ -78,10 +80,14 @@ def _named_columns(
     refused: set[str] = set()
     for position, header in enumerate(rows.header):
         if not header:
-            if any(row[position] for row in rows.rows):
+            if any(rows.columns[position]):
                 faults.add("E04", rows.file, f"column {position + 1} has cells and no name.", line=1)
         elif header in seen or header == "line":
-            why = "is named twice" if header in seen else "is kept for the row number; give the column another name"
+            why = (
+                "is named twice"
+                if header in seen
+                else "is kept for the row number; give the column another name"
+            )
             faults.add("E04", rows.file, f"{shown(header)} {why}.", line=1)
         elif header in known:
             canonical, form = known[header]
@@ -96,7 +102,9 @@ def _named_columns(
     return named
 
 
-def _unknown(header: str, table: Table, rows: Rows, known: dict[str, tuple[str, UnitForm | None]], faults: Faults) -> set[str]:
+def _unknown(
+    header: str, table: Table, rows: Rows, known: dict[str, tuple[str, UnitForm | None]], faults: Faults
+) -> set[str]:
     """Report a header that is not ours; return the column it stands in for, if its unit is the fault."""
     stem, _, ending = header.rpartition("_")
     for column in table.columns:
@@ -104,11 +112,18 @@ def _unknown(header: str, table: Table, rows: Rows, known: dict[str, tuple[str, 
         words = REFUSED_UNITS.get(own_ending, {}).get(ending)
         if words and stem == own_stem and stem:
             choices = " or ".join([column.name, *(form.header for form in unit_forms(column.name))])
-            faults.add("E23", rows.file, f"{shown(header)}: {words}; convert, and name the column {choices}.", line=1)
+            faults.add(
+                "E23", rows.file, f"{shown(header)}: {words}; convert, and name the column {choices}.", line=1
+            )
             return {column.name}
     near = closest(header, known)
     hint = f" Did you mean {near}?" if near else ""
-    faults.add("W30", rows.file, f"{shown(header)} is not a column of this file; kept as text, not used.{hint}", line=1)
+    faults.add(
+        "W30",
+        rows.file,
+        f"{shown(header)} is not a column of this file; kept as text, not used.{hint}",
+        line=1,
+    )
     return set()
 
 
@@ -134,7 +149,13 @@ def _missing(
 
 def _same_start(header: str, name: str) -> bool:
     """Whether a foreign header begins as a known name's first or last part does (Lux (lx), Time [s])."""
-    words = {"lux": "illuminance_lx", "lx": "illuminance_lx", "time": "elapsed_s", "volts": "socket_V", "bulb": "lamp"}
+    words = {
+        "lux": "illuminance_lx",
+        "lx": "illuminance_lx",
+        "time": "elapsed_s",
+        "volts": "socket_V",
+        "bulb": "lamp",
+    }
     start = header.casefold().partition(" ")[0].partition("(")[0].strip("_[]")
     return words.get(start) == name or (len(start) > 2 and name.startswith(start))
 
@@ -142,7 +163,9 @@ def _same_start(header: str, name: str) -> bool:
 class _Reader:
     """Parses the cells of one column."""
 
-    def __init__(self, rows: Rows, column: Column, form: UnitForm | None, faults: Faults, decimal: str) -> None:
+    def __init__(
+        self, rows: Rows, column: Column, form: UnitForm | None, faults: Faults, decimal: str
+    ) -> None:
         self.rows = rows
         self.column = column
         self.form = form
@@ -173,12 +196,15 @@ class _Reader:
             except CellFault as fault:
                 known[typed], wrong[typed] = blank, fault
         if self.column.required and "" in known:
-            wrong[""] = CellFault("E05", "blank; a value is wanted in every row.")
-        if wrong:
+            wrong[""] = CellFault("blank; a value is wanted in every row.", code="E05")
+        if cells and self.column.required and set(known) == {""}:
+            words = f"blank in all {len(cells)} rows; type a value into each."
+            self.faults.add("E05", self.rows.file, words, line=self.rows.numbers[0], column=self.header)
+        elif wrong:
             for typed, line in zip(cells, self.rows.numbers, strict=True):
                 if typed in wrong:
-                    fault = wrong[typed]
-                    self.faults.add(fault.code, self.rows.file, str(fault), line=line, column=self.header)
+                    found = wrong[typed]
+                    self.faults.add(found.code, self.rows.file, str(found), line=line, column=self.header)
         return [known[typed] for typed in cells]
 
     def _number(self, typed: str) -> tuple[float, float]:
@@ -187,7 +213,7 @@ class _Reader:
         unit = self.form.unit if self.form else self.column.unit
         if not math.isfinite(canonical):
             words = f'"{shown(typed)}" is too large for a number.'
-            raise CellFault("E14", words)
+            raise CellFault(words, code="E14")
         check_range(value, typed, unit, self.column, canonical)
         return canonical, value
 
@@ -201,4 +227,4 @@ class _Reader:
         near = closest(typed, self.column.codes)
         hint = f'; closest is "{near}"' if near else ""
         words = f'"{shown(typed)}" is not one of {", ".join(self.column.codes)}{hint}.'
-        raise CellFault("E12", words)
+        raise CellFault(words, code="E12")

@@ -1,14 +1,13 @@
 """What is true on a simulated bench: lamps, housings, meters and days, each with its generating values.
 
-A `Truth` is read from and written to a plain TOML document, so that the truth behind a shipped data set can be
-looked up beside it. `draw_truth` draws every declared Type B input afresh, for coverage studies.
+A `Truth` is read from and written to a plain TOML document, so that the truth behind a shipped data set can
+be looked up beside it.
 """
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from math import exp, log
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -258,7 +257,9 @@ class Truth:
     aims: Mapping[str, float] = field(default_factory=dict)
     declared: Declared = field(default_factory=Declared)
 
-    def ln_ratio(self, lamp: str, housing: str, *, baseline: str | None = None, scope: str = "specimens") -> float:
+    def ln_ratio(
+        self, lamp: str, housing: str, *, baseline: str | None = None, scope: str = "specimens"
+    ) -> float:
         """Return the generating value of a ratio.
 
         Parameters
@@ -296,7 +297,9 @@ class Truth:
             Luminous intensity. [cd]
         """
         kind = self.lamps[lamp]
-        return float(self.housings[housing].intensity_cd * kind.ratio[housing] * exp(kind.specimens[specimen]))
+        return float(
+            self.housings[housing].intensity_cd * kind.ratio[housing] * exp(kind.specimens[specimen])
+        )
 
 
 def truth_document(truth: Truth) -> str:
@@ -312,7 +315,7 @@ def truth_document(truth: Truth) -> str:
     str
         TOML text.
     """
-    head = "# INVENTED: the generating values of a simulated bench; ratios at the initial time, see data/README.md\n"
+    head = "# INVENTED: the generating values of a simulated bench at its initial time; see data/README.md.\n"
     return head + tomli_w.dumps(asdict(truth))
 
 
@@ -345,82 +348,6 @@ def parse_truth(text: str) -> Truth:
     except (KeyError, TypeError) as error:
         message = f"truth.toml must hold lamps, housings, meters and days with their known keys; got {error}"
         raise MethodError(message, code="truth") from error
-
-
-def read_truth(path: Path | str) -> Truth:
-    """Return the truth stated in a file.
-
-    Parameters
-    ----------
-    path : path
-        A truth.toml.
-
-    Returns
-    -------
-    Truth
-        Generating values.
-    """
-    return parse_truth(Path(path).read_text(encoding="utf-8"))
-
-
-def draw_truth(truth: Truth, *, rng: np.random.Generator) -> Truth:
-    """Return a bench of the same design whose every declared input is drawn afresh.
-
-    Parameters
-    ----------
-    truth : Truth
-        Design and declared distributions; the lamps' ratios are kept.
-    rng : numpy.random.Generator
-        Source of randomness.
-
-    Returns
-    -------
-    Truth
-        The drawn truth.
-    """
-    told = truth.declared
-    days = {
-        name: replace(day, effect={key: float(rng.normal(0, truth.day_sd)) for key in truth.housings})
-        for name, day in truth.days.items()
-    }
-    return replace(
-        truth,
-        lamps={name: _draw_lamp(lamp, told, rng) for name, lamp in truth.lamps.items()},
-        days=days,
-        meters={name: _draw_meter(meter, truth, rng) for name, meter in truth.meters.items()},
-        voltage_exponent=float(rng.normal(told.exponent, told.exponent_u)),
-        voltmeter_scale=float(rng.uniform(-1, 1) * told.voltmeter_scale),
-        ageing_per_h=0.0,
-        aims={},
-    )
-
-
-def _draw_lamp(lamp: LampTruth, told: Declared, rng: np.random.Generator) -> LampTruth:
-    """Draw specimens and ambient coefficient; a lamp that is modulated or flat stays as it is."""
-    coefficient = told.ambient_per_K + float(rng.uniform(-1, 1)) * told.ambient_half_width
-    return replace(
-        lamp,
-        specimens={key: float(rng.normal(0, lamp.specimen_sd)) for key in lamp.specimens},
-        ambient_per_K=0.0 if lamp.technology == "filament" else coefficient,
-    )
-
-
-def _draw_meter(meter: MeterTruth, truth: Truth, rng: np.random.Generator) -> MeterTruth:
-    told = truth.declared
-    tops = meter.ranges_lx
-    keys = [f"{top:g}/{lamp}/{housing}" for top in tops for lamp in truth.lamps for housing in truth.housings]
-    return replace(
-        meter,
-        scale=float(rng.uniform(-told.scale, told.scale)),
-        gain=tuple(rng.uniform(-told.gain, told.gain, len(tops)).tolist()),
-        offset_lx=tuple(float(rng.uniform(-1, 1) * told.range_term * top) for top in tops),
-        colour={
-            key: value if key == "filament" else float(value * (1 + rng.normal(0, told.colour)))
-            for key, value in meter.colour.items()
-        },
-        linearity={key: float(rng.uniform(-told.linearity, told.linearity)) for key in keys},
-        temperature_per_K={day: float(rng.uniform(-1, 1) * told.meter_per_K) for day in truth.days},
-    )
 
 
 def _tuples(value: Mapping[str, Any]) -> dict[str, Any]:

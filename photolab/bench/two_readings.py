@@ -32,6 +32,7 @@ def compare_readings(
     range_a: float | None = None,
     range_b: float | None = None,
     mounting_sd_percent: float | None = None,
+    mounting_dof: float = math.inf,
     mountings: int = 1,
     specimen_sd_percent: float | None = None,
     coverage: float = 0.95,
@@ -51,6 +52,8 @@ def compare_readings(
         Tops of the ranges in use; one serves both. Unknown ranges share no range term. [lx]
     mounting_sd_percent : float, optional
         SD of seating a lamp once; 3 % assumed. [%]
+    mounting_dof : float, default inf
+        Degrees of freedom of that SD, where it was estimated. [1]
     mountings : int, default 1
         How often each lamp was seated; the readings are then means. [1]
     specimen_sd_percent : float, optional
@@ -77,7 +80,8 @@ def compare_readings(
     _check(a, b, ranges, technologies, mountings)
     seats = _two_seats((a, b), meters, ranges, technologies)
     sd = (MOUNTING_SD_PERCENT if mounting_sd_percent is None else mounting_sd_percent) / 100.0
-    loads = _loadings(seats, (a, b), {m.id: m for m in meters}, sd / math.sqrt(mountings), specimen_sd_percent)
+    seating = (sd / math.sqrt(mountings), mounting_dof)
+    loads = _loadings(seats, (a, b), {m.id: m for m in meters}, seating, specimen_sd_percent)
     matrix = loads.matrix().toarray()
     logs = (_ln_corrected(b, meters[1], technologies[1]), _ln_corrected(a, meters[0], technologies[0]))
     pair = PairInputs(logs, matrix[::-1], loads.inputs, np.array(loads.kinds), sd)
@@ -165,7 +169,7 @@ def _loadings(
     seats: pd.DataFrame,
     values: Sequence[float],
     meters: dict[str, Meter],
-    mounting_sd: float,
+    seating: tuple[float, float],
     specimen_sd_percent: float | None,
 ) -> Loadings:
     """Return the inputs of the two readings."""
@@ -175,10 +179,12 @@ def _loadings(
     add_resolution(loads, readings, seats, meters)
     add_colour(loads, seats, meters)
     lamps = [("A",), ("B",)]
-    loads.add("mounting", lamps, np.ones(2), lambda k: spread_input("mounting", k, mounting_sd, math.inf, "mounting"))
+    loads.add("mounting", lamps, np.ones(2), lambda k: spread_input("mounting", k, *seating, "mounting"))
     if specimen_sd_percent is not None:
         sd = specimen_sd_percent / 100.0
-        loads.add("specimen", lamps, np.ones(2), lambda k: spread_input("specimen", k, sd, math.inf, "specimen"))
+        loads.add(
+            "specimen", lamps, np.ones(2), lambda k: spread_input("specimen", k, sd, math.inf, "specimen")
+        )
     return loads
 
 

@@ -94,7 +94,9 @@ def mountings_to_separate(
     )
 
 
-def _mountings(ln_ratio: float, mounting_sd: float, floor: float, coverage: float, power: float) -> int | None:
+def _mountings(
+    ln_ratio: float, mounting_sd: float, floor: float, coverage: float, power: float
+) -> int | None:
     reach = float(stats.norm.ppf(0.5 + coverage / 2.0) + stats.norm.ppf(power))
     room = (ln_ratio / reach) ** 2 - floor**2
     if room <= 0.0:
@@ -119,4 +121,6 @@ def resolvable_ratio(standard_uncertainty: float, *, coverage: float = 0.95, pow
     float
         Ratio above 1. [1]
     """
-    return math.exp(float(stats.norm.ppf(0.5 + coverage / 2.0) + stats.norm.ppf(power)) * standard_uncertainty)
+    return math.exp(
+        float(stats.norm.ppf(0.5 + coverage / 2.0) + stats.norm.ppf(power)) * standard_uncertainty
+    )

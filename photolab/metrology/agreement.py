@@ -197,9 +197,10 @@ def positive(name: str, value: ArrayLike) -> Array:
 
 def _checked(name: str, value: ArrayLike, good: Callable[[Array], NDArray[np.bool_]], wanted: str) -> Array:
     array = np.asarray(value, dtype=float)
-    faulty = np.argwhere(~good(array))
-    if faulty.size:
-        place = f"[{', '.join(map(str, faulty[0]))}]" if array.ndim else ""
-        message = f"{name}{place} must be {wanted}; got {array[tuple(faulty[0])]}"
+    fails = ~good(array)
+    if np.any(fails):
+        first = tuple(np.argwhere(fails)[0]) if array.ndim else ()
+        place = f"[{', '.join(map(str, first))}]" if array.ndim else ""
+        message = f"{name}{place} must be {wanted}; got {array[first]}"
         raise ValueError(message)
     return array

@@ -1,12 +1,13 @@
 """Nested variance components: how much each level of a bench test scatters, and how well that is known.
 
-A table of readings is grouped by whole path: mounting 1 of specimen a is not mounting 1 of specimen b. Balanced tables are solved in
-closed form, others by restricted maximum likelihood on group summaries (`reml`).
+A table of readings is grouped by whole path: mounting 1 of specimen a is not mounting 1 of specimen b. Balanced tables are
+solved in closed form, others by restricted maximum likelihood on group summaries (`reml`); limits are in `intervals`.
 """
 
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,8 @@ from numpy.typing import NDArray
 from scipy import special
 
 from photolab.errors import MethodError
+from photolab.metrology.columns import finite_column, label_codes, require_columns
+from photolab.metrology.intervals import component_limits, fiducial_limits
 from photolab.metrology.reml import (
     NestedGroups,
     UnweightedSquares,
@@ -23,13 +26,22 @@ from photolab.metrology.reml import (
     unweighted_squares,
 )
 
+__all__ = ["Caution", "VarianceComponents", "component_limits", "fiducial_limits", "nested_components"]
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 _EPS = float(np.finfo(np.float64).eps)
 
 FEW_DOF = 4
-"""At or below so many degrees of freedom a standard deviation is called barely known (95 % limits a factor 4.8 apart or more)."""
+"""At or below so many degrees of freedom a spread is called barely known: its 95 % limits lie a factor 4.8 apart or more."""
+
+_WORDS = {
+    "few_groups": "their spread is barely known",
+    "at_zero": "the estimate is zero, no more than the levels inside it explain; the upper limit counts",
+    "merged": "these levels do not repeat within one another and cannot be told apart",
+    "no_reading_spread": "repeated readings show one figure; their spread lies below it, it is not zero",
+}
 
 
 @dataclass(frozen=True)
@@ -39,8 +51,8 @@ class Caution:
     Parameters
     ----------
     code : str
-        ``few_groups`` barely known; ``at_zero`` estimate at the bound zero; ``merged`` levels that cannot be told apart;
-        ``no_reading_spread`` repeated readings show one figure.
+        ``few_groups`` barely known; ``at_zero`` estimate at the bound zero; ``merged`` levels that cannot be
+        told apart; ``no_reading_spread`` repeated readings show one figure.
     level : str
         The row of the table it is about.
     groups : int
@@ -52,13 +64,7 @@ class Caution:
     groups: int
 
     def __str__(self) -> str:
-        words = {
-            "few_groups": "their spread is barely known",
-            "at_zero": "the estimate is zero: the level scatters no more than the ones inside it explain; its upper limit counts",
-            "merged": "these levels do not repeat within one another and cannot be told apart",
-            "no_reading_spread": "repeated readings show one figure: their spread is below the resolution, not zero",
-        }
-        return f"{self.level} ({self.groups} groups): {words[self.code]}"
+        return f"{self.level} ({self.groups} groups): {_WORDS[self.code]}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,9 +73,12 @@ class VarianceComponents:
 
     Parameters
     ----------
-    table : DataFrame
-        One row a level, outermost first, readings last: ``level, variance, sd, low, high, dof``; ``low`` and ``high`` bound the sd;
-        ``dof`` counts the groups less the groups that hold them. [unit of the value]
+    levels : tuple of str
+        Names of the rows, outermost first, the readings last.
+    variances, sds, lows, highs : ndarray
+        Estimates; the last two bound the standard deviations. [unit of the value, variances squared]
+    dof : ndarray
+        Groups of each level less the groups that hold them. [1]
     mean : float
         Weighted mean; the plain average of the fixed cells where there are several. [unit of the value]
     mean_interval : tuple of float
@@ -87,10 +96,15 @@ class VarianceComponents:
     cautions : tuple of Caution
         What a reader must know.
     squares : UnweightedSquares
-        The mean squares behind the intervals.
+        The mean squares behind the intervals. [squared unit of the value]
     """
 
-    table: pd.DataFrame
+    levels: tuple[str, ...]
+    variances: FloatArray
+    sds: FloatArray
+    lows: FloatArray
+    highs: FloatArray
+    dof: FloatArray
     mean: float
     mean_interval: tuple[float, float]
     mean_standard_uncertainty: float
@@ -101,24 +115,42 @@ class VarianceComponents:
     cautions: tuple[Caution, ...]
     squares: UnweightedSquares
 
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """The components as rows, ``level, variance, sd, low, high, dof``; low and high bound the sd."""
+        return pd.DataFrame(
+            {
+                "level": list(self.levels),
+                "variance": self.variances,
+                "sd": self.sds,
+                "low": self.lows,
+                "high": self.highs,
+                "dof": self.dof,
+            }
+        )
+
     def sd(self, level: str) -> float:
         """Return the standard deviation of one level.
 
         Parameters
         ----------
         level : str
-            A name in ``table.level``.
+            One of `levels`.
 
         Returns
         -------
         float
             Its standard deviation. [unit of the value]
+
+        Raises
+        ------
+        ValueError
+            If there is no such level.
         """
-        known = self.table["level"].tolist()
-        if level not in known:
-            message = f"level must be one of {', '.join(known)}; got {level}"
+        if level not in self.levels:
+            message = f"level must be one of {', '.join(self.levels)}; got {level}"
             raise ValueError(message)
-        return float(self.table["sd"].iloc[known.index(level)])
+        return float(self.sds[self.levels.index(level)])
 
 
 def nested_components(
@@ -154,22 +186,28 @@ def nested_components(
     Raises
     ------
     ValueError
-        If a column is missing, a label or value is missing, a value is not finite, or fewer than 2 rows are given.
+        If a column is missing, a label or value is missing, a value is not finite, or fewer than 2 rows are
+        given.
     MethodError
         If a level has no two groups to compare (code ``one_group``) or all values are equal (``all_equal``).
 
     Notes
     -----
-    Balanced tables: mean squares made monotone by pooling adjacent violators, which is the restricted maximum likelihood with no
-    negative variance [1]_. Others: restricted maximum likelihood. Intervals: modified large sample on the mean squares of
-    unweighted means [2]_ (from memory; simulated to hold), exact for the readings; where a level's mean square falls below what
-    the inner ones explain, the upper limit is taken as if it equalled it, so that no interval shrinks to nothing. Levels that do
-    not repeat within one another are one row, named ``mounting+reading``. Few groups give wide intervals; that is the finding.
+    Balanced tables: mean squares made monotone by pooling adjacent violators, which is the restricted maximum
+    likelihood with no negative variance [1]_. Others: restricted maximum likelihood. Intervals: modified
+    large sample on the mean squares of unweighted means (`intervals.component_limits`), exact for the
+    readings of any table. The mean: Student t with the outermost groups less the fixed cells as dof, on their
+    weighted scatter [2]_ (exact when balanced). Levels that do not repeat within one another are one row,
+    named ``mounting+reading``; so is the last level where repeated readings show one figure only. Few groups
+    give wide intervals; that is the finding. A level shared by several fixed cells (a day that holds many
+    lamps) is taken apart by cell: its spread is right, its dof are too many.
 
     References
     ----------
-    .. [1] W. A. Thompson, "The problem of negative estimates of variance components", Ann. Math. Statist. 33 (1962) 273-289.
-    .. [2] R. K. Burdick and F. A. Graybill, Confidence Intervals on Variance Components, Dekker, 1992.
+    .. [1] W. A. Thompson, "The problem of negative estimates of variance components", Ann. Math. Statist. 33
+           (1962) 273.
+    .. [2] J. Hartung and G. Knapp, "On tests of the overall treatment effect", Statist. Med. 20 (2001) 1771
+           (from memory).
     """
     if not 0.0 < coverage < 1.0:
         message = f"coverage must lie between 0 and 1; got {coverage:g}"
@@ -194,39 +232,33 @@ def _encode(
     if not random_columns:
         message = "levels must name at least one column; got none"
         raise ValueError(message)
-    for column in (value, *random_columns, *fixed_columns):
-        if column not in table.columns:
-            message = f"table must hold the column {column!r}; got {', '.join(map(str, table.columns))}"
-            raise ValueError(message)
+    require_columns(table, value, *random_columns, *fixed_columns)
     if len(table) < 2:
         message = f"table must hold at least 2 rows; got {len(table)}"
         raise ValueError(message)
-    readings = np.asarray(table[value], dtype=np.float64)
-    bad = np.flatnonzero(~np.isfinite(readings))
-    if bad.size:
-        message = f"{value}[{bad[0]}] must be finite; got {readings[bad[0]]} ({bad.size} of {len(readings)} values)"
-        raise ValueError(message)
-    path = np.zeros(len(readings), dtype=np.intp)
-    codes = []
-    for position, column in enumerate((*fixed_columns, *random_columns)):
-        label, labels = pd.factorize(table[column].to_numpy())
-        if label.min() < 0:
-            message = f"{column}[{int(np.argmin(label))}] must name a group; got nothing"
-            raise ValueError(message)
-        if position == len(fixed_columns):
-            codes.append(path)
-        path = np.unique(path * len(labels) + label, return_inverse=True)[1]
-        if position >= len(fixed_columns):
-            codes.append(path)
-    return readings, codes
+    readings = finite_column(table, value)
+    path, paths = np.zeros(len(readings), dtype=np.intp), 1
+    codes = [path]
+    for column in (*fixed_columns, *random_columns):
+        label, labels = label_codes(table, column)
+        if paths == 1:
+            path, paths = label, len(labels)
+        elif len(labels) > 1:
+            path, seen = pd.factorize(path * len(labels) + label)
+            paths = len(seen)
+        codes.append(path)
+    return readings, codes[len(fixed_columns) :]
 
 
 def _summarise(
     readings: FloatArray, codes: list[IntArray], random_columns: list[str]
 ) -> tuple[NestedGroups, list[str]]:
     """Return group summaries and one name a row, readings last; levels that do not repeat are joined by ``+``."""
-    if np.ptp(readings) == 0.0:
-        message = f"all {len(readings)} values are equal ({readings[0]:g}): no level's spread can be estimated from them"
+    if readings.min() == readings.max():
+        message = (
+            f"all {len(readings)} values are equal ({readings[0]:g}): "
+            f"the spread of {', '.join(random_columns)} cannot be estimated from them"
+        )
         raise MethodError(message, code="all_equal", known={"value": float(readings[0])})
     chain = [*codes, np.arange(len(readings))]
     sizes = [int(code.max()) + 1 for code in chain]
@@ -242,25 +274,22 @@ def _summarise(
     counts = np.bincount(innermost).astype(np.float64)
     means = np.bincount(innermost, shifted) / counts
     within = shifted - means[innermost]
-    parents = tuple(_parent(outer, inner) for outer, inner in itertools.pairwise(kept[:-1]))
-    return NestedGroups(parents, counts, means, float(within @ within), sizes[0], origin), names
-
-
-def _parent(outer: IntArray, inner: IntArray) -> IntArray:
-    """Return the outer group of each inner group."""
-    parent = np.empty(int(inner.max()) + 1, dtype=np.intp)
-    parent[inner] = outer
-    return parent
+    parents = []
+    for outer, inner in itertools.pairwise(kept[:-1]):
+        parent = np.empty(int(inner.max()) + 1, dtype=np.intp)
+        parent[inner] = outer
+        parents.append(parent)
+    return NestedGroups(tuple(parents), counts, means, float(within @ within), sizes[0], origin), names
 
 
 def _require_groups(groups: NestedGroups, names: list[str], fixed_columns: list[str]) -> None:
     """Refuse a level that has nothing to compare."""
     for name, dof, size in zip(names, groups.dof, groups.sizes[1:], strict=True):
         if dof < 1:
-            held = f" in each cell of {' x '.join(fixed_columns)}" if fixed_columns else ""
+            held = f" in a cell of {' x '.join(fixed_columns)}" if fixed_columns else ""
             message = (
-                f"level {name} must have at least 2 groups{held}; got {size} in all: "
-                "its spread cannot be estimated (leave the level out, and its spread out of the statement)"
+                f"level {name} must have at least 2 groups{held}; got {size} in all: its spread cannot be estimated "
+                "(leave the level out, and its spread out of the statement)"
             )
             raise MethodError(message, code="one_group", known={"level": name, "groups": size})
 
@@ -272,16 +301,20 @@ def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: b
     if groups.balanced:
         variances, criterion = _closed_form(groups, squares)
     else:
-        ratios = maximise(groups, (squares.solve @ squares.squares)[:-1] / squares.squares[-1])
+        ratios = maximise(groups, squares)
         sweep = restricted_likelihood(groups, ratios)
         variances, criterion = np.append(ratios, 1.0) * sweep.reading_variance, sweep.objective
     sd = np.sqrt(variances)
     low, high = component_limits(squares, coverage=coverage)
-    rows = {"level": names, "variance": variances, "sd": sd, "low": np.minimum(low, sd), "high": np.maximum(high, sd)}
     mean, uncertainty = _mean(groups, squares, ratios)
     half = float(special.stdtrit(squares.dof[0], (1.0 + coverage) / 2.0)) * uncertainty
     return VarianceComponents(
-        table=pd.DataFrame({**rows, "dof": squares.dof}),
+        levels=tuple(names),
+        variances=variances,
+        sds=sd,
+        lows=np.minimum(low, sd),
+        highs=np.maximum(high, sd),
+        dof=squares.dof,
         mean=mean,
         mean_interval=(mean - half, mean + half),
         mean_standard_uncertainty=uncertainty,
@@ -294,12 +327,16 @@ def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: b
     )
 
 
-def _cautions(groups: NestedGroups, names: list[str], variances: FloatArray, silent: bool) -> tuple[Caution, ...]:
+def _cautions(
+    groups: NestedGroups, names: list[str], variances: FloatArray, silent: bool
+) -> tuple[Caution, ...]:
     """Return what a reader of these components must know."""
     found = []
     for name, size, dof, variance in zip(names, groups.sizes[1:], groups.dof, variances, strict=True):
         if "+" in name:
-            found.append(Caution("no_reading_spread" if silent and name == names[-1] else "merged", name, size))
+            found.append(
+                Caution("no_reading_spread" if silent and name == names[-1] else "merged", name, size)
+            )
         if variance == 0.0:
             found.append(Caution("at_zero", name, size))
         if dof <= FEW_DOF:
@@ -307,106 +344,9 @@ def _cautions(groups: NestedGroups, names: list[str], variances: FloatArray, sil
     return tuple(found)
 
 
-def component_limits(squares: UnweightedSquares, *, coverage: float = 0.95) -> tuple[FloatArray, FloatArray]:
-    r"""Return modified-large-sample limits of the standard deviations of nested components.
-
-    For :math:`\gamma = \sum_q c_q S_q - \sum_r c_r S_r` the limits are :math:`\gamma - \sqrt{V_L}` and
-    :math:`\gamma + \sqrt{V_U}`, where :math:`V_L` and :math:`V_U` make the limits exact when either side vanishes.
-
-    Parameters
-    ----------
-    squares : UnweightedSquares
-        Mean squares, outermost first. [squared unit of the value]
-    coverage : float, default 0.95
-        Coverage probability. [1]
-
-    Returns
-    -------
-    low, high : ndarray
-        Limits of the standard deviations, none below zero. [unit of the value]
-
-    Notes
-    -----
-    From memory of Burdick and Graybill (1992), section 3.3; cross terms between mean squares of one sign, which vanish for balanced
-    tables, are left out.
-    """
-    tail = (1.0 - coverage) / 2.0
-    dof = squares.dof
-    upper, lower = special.chdtri(dof, tail) / dof, special.chdtri(dof, 1.0 - tail) / dof
-    g, h = 1.0 - 1.0 / upper, 1.0 / lower - 1.0
-    low, high = np.zeros(len(squares.solve)), np.zeros(len(squares.solve))
-    for level, row in enumerate(squares.solve):
-        terms = row * squares.squares
-        plus, minus = np.flatnonzero(row > 0.0), np.flatnonzero(row < 0.0)
-        g_cross, h_cross = _cross(dof, plus, minus, g, h, tail)
-        taken = -terms[minus]
-        estimate = terms.sum()
-        spread = (g[plus] * terms[plus]) @ (g[plus] * terms[plus]) + (h[minus] * taken) @ (h[minus] * taken)
-        low[level] = estimate - np.sqrt(max(0.0, spread + terms[plus] @ g_cross @ taken))
-        # Where a mean square is below what the inner levels explain, the limit is taken as if it equalled that.
-        if estimate < 0.0:
-            terms[level] -= estimate
-        spread = (h[plus] * terms[plus]) @ (h[plus] * terms[plus]) + (g[minus] * taken) @ (g[minus] * taken)
-        high[level] = max(0.0, estimate) + np.sqrt(max(0.0, spread + terms[plus] @ h_cross @ taken))
-    return np.sqrt(np.maximum(low, 0.0)), np.sqrt(high)
-
-
-def _cross(
-    dof: FloatArray, plus: IntArray, minus: IntArray, g: FloatArray, h: FloatArray, tail: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return the cross coefficients of the lower and the upper limit for each added and each subtracted mean square."""
-    first, second = dof[plus][:, None], dof[minus][None, :]
-    g_plus, h_plus, g_minus, h_minus = g[plus][:, None], h[plus][:, None], g[minus][None, :], h[minus][None, :]
-    high, low = special.fdtri(first, second, 1.0 - tail), special.fdtri(first, second, tail)
-    lower = ((high - 1.0) ** 2 - g_plus**2 * high**2 - h_minus**2) / high
-    upper = ((1.0 - low) ** 2 - h_plus**2 * low**2 - g_minus**2) / low
-    return lower, upper
-
-
-def fiducial_limits(
-    components: VarianceComponents, *, draws: int = 20_000, seed: int = 0
-) -> tuple[FloatArray, FloatArray]:
-    """Return fiducial limits of the standard deviations: a second way to the intervals in the table.
-
-    Parameters
-    ----------
-    components : VarianceComponents
-        Result of `nested_components`. [unit of the value]
-    draws : int, default 20000
-        Draws of the chi-square pivots. [1]
-    seed : int, default 0
-        Seed of the draws. [1]
-
-    Returns
-    -------
-    low, high : ndarray
-        Limits of the standard deviations in the order of the table, zero where the draws are negative. [unit of the value]
-
-    Notes
-    -----
-    Each mean square is replaced by ``square * dof / chi-square(dof)`` and the variances are solved again [1]_ (from memory).
-
-    References
-    ----------
-    .. [1] S. Weerahandi, Exact Statistical Methods for Data Analysis, Springer, 1995.
-    """
-    squares = components.squares
-    rng = np.random.default_rng(seed)
-    pivots = squares.squares * squares.dof / rng.chisquare(squares.dof, (draws, len(squares.dof)))
-    variances = np.maximum(pivots @ squares.solve.T, 0.0)
-    tail = (1.0 - components.coverage) / 2.0
-    low, high = np.sqrt(np.quantile(variances, [tail, 1.0 - tail], axis=0))
-    return low, high
-
-
-def _group_readings(groups: NestedGroups) -> FloatArray:
-    """Return the readings in a group of each level of a balanced table, 1 for the readings themselves."""
-    return groups.readings / np.array(groups.sizes[1:], dtype=np.float64)
-
-
 def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[FloatArray, float]:
     """Return variances and criterion of a balanced table."""
-    size = _group_readings(groups)
+    size = groups.readings / np.array(groups.sizes[1:], dtype=np.float64)
     pooled = pool_adjacent(squares.squares * size, squares.dof)
     variances = (pooled - np.append(pooled[1:], 0.0)) / size
     cell_readings = np.bincount(groups.parents[0]) * size[0] if groups.depth else groups.counts
@@ -418,13 +358,12 @@ def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[Floa
 def _mean(groups: NestedGroups, squares: UnweightedSquares, ratios: FloatArray | None) -> tuple[float, float]:
     """Return the average of the cell means and its standard uncertainty from the scatter of the outermost groups."""
     if ratios is None:
-        parent, means = groups.parents, groups.means
-        for inner in reversed(parent):
-            means = np.bincount(inner, means) / np.bincount(inner)
-        members = np.bincount(parent[0]) if parent else groups.counts
+        means = groups.means
+        for parent in reversed(groups.parents):
+            means = np.bincount(parent, means) / np.bincount(parent)
+        members = np.bincount(groups.parents[0]) if groups.depth else groups.counts
         spread = squares.squares[0] * float((1.0 / members).sum())
     else:
-        # Scatter of the outermost means with their fitted weights, exact t when they are equal (Hartung and Knapp's variance).
         sweep = restricted_likelihood(groups, ratios)
         means = sweep.cell_means
         spread = sweep.mean_square * float((1.0 / sweep.cell_weights).sum())

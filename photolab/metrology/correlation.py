@@ -126,7 +126,10 @@ def read_correlations(
             raise ValueError(message)
         place = (min(a, b), max(a, b))
         if pairs.setdefault(place, float(coefficient)) != coefficient:
-            message = f"correlation[{pair[0]!r}, {pair[1]!r}] must be one number; got {pairs[place]:g} and {coefficient:g}"
+            message = (
+                f"correlation[{pair[0]!r}, {pair[1]!r}] must be one number; got {pairs[place]:g} and "
+                f"{coefficient:g}"
+            )
             raise ValueError(message)
     kept = [(a, b, r) for (a, b), r in pairs.items() if r != 0.0]
     if not kept:
@@ -161,7 +164,7 @@ def _refuse_indefinite(keys: Sequence[Hashable], block: FloatArray) -> None:
     np.fill_diagonal(weight, 0.0)
     a, b = sorted(int(k) for k in np.unravel_index(np.argmin(weight), weight.shape))
     message = (
-        f"correlation[{keys[a]!r}, {keys[b]!r}] = {block[a, b]:g} must fit the other coefficients (correlation matrix "
-        f"positive semidefinite); got a smallest eigenvalue of {eigenvalue[0]:.3g}"
+        f"correlation[{keys[a]!r}, {keys[b]!r}] must fit the other coefficients (no negative eigenvalue); "
+        f"got {block[a, b]:g}, with a smallest eigenvalue of {eigenvalue[0]:.3g}"
     )
     raise ValueError(message)

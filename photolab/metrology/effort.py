@@ -27,7 +27,8 @@ def planned_sd(sd_by_level: Mapping[str, float], counts: Mapping[str, int]) -> f
     sd_by_level : mapping
         Standard deviation of each level, outermost first. [any unit, or ln]
     counts : mapping
-        Number of each level in one of the level outside it (specimens, mountings a specimen, readings a mounting). [1]
+        Number of each level in one of the level outside it (specimens, mountings a specimen, readings a
+        mounting). [1]
 
     Returns
     -------
@@ -50,9 +51,9 @@ def allocate_effort(
 ) -> pd.DataFrame:
     r"""Return how many specimens, mountings and readings make the mean of a lamp best for its cost.
 
-    Units of level k cost :math:`c_k` each; :math:`N_k = \sqrt{s_k^2/(\lambda c_k)}` of them in all minimise the variance, so that
-    :math:`n_k = \sqrt{c_{k-1} s_k^2 / (c_k s_{k-1}^2)}`; where that falls below 1 the two levels are taken as one, with summed costs
-    and variances.
+    Units of level k cost :math:`c_k` each; :math:`N_k = \sqrt{s_k^2/(\lambda c_k)}` of them in all minimise
+    the variance, so that :math:`n_k = \sqrt{c_{k-1} s_k^2 / (c_k s_{k-1}^2)}`; where that falls below 1 the
+    two levels are taken as one, with summed costs and variances.
 
     Parameters
     ----------
@@ -61,19 +62,21 @@ def allocate_effort(
     cost_by_level : mapping
         Cost of one more unit of the level, what is inside it not counted; same names, same order. [any unit]
     total_cost : float, optional
-        What may be spent on one lamp; the whole plan is then found in whole numbers. Without it, the outermost level counts 1. [as cost]
+        What may be spent on one lamp; the whole plan is then found in whole numbers. Without it, the
+        outermost level counts 1. [as cost]
 
     Returns
     -------
     DataFrame
-        ``level, sd, cost, ideal, count, units, variance, spent``: ideal number in one outer unit, whole number chosen, number in all,
-        contribution to the variance of the mean, and cost. The sums of the last two are the plan's. [as given]
+        ``level, sd, cost, ideal, count, units, variance, spent``: ideal number in one outer unit, whole
+        number chosen, number in all, contribution to the variance of the mean, and cost. The sums of the last
+        two are the plan's. [as given]
 
     Raises
     ------
     ValueError
-        If names differ, a standard deviation or cost is negative or not finite, an inner level is free, or the outermost level has no
-        spread and no `total_cost` bounds the inner ones.
+        If names differ, a standard deviation or cost is negative or not finite, an inner level is free, or
+        the outermost level has no spread and no `total_cost` bounds the inner ones.
     MethodError
         If `total_cost` does not pay for one of each (code ``too_little``).
     """
@@ -111,7 +114,10 @@ def _check_effort(
     if levels != list(cost_by_level) or not levels:
         message = f"cost_by_level must name the levels of sd_by_level in order ({', '.join(levels)}); got {', '.join(cost_by_level)}"
         raise ValueError(message)
-    sd, cost = np.array([*sd_by_level.values()], dtype=float), np.array([*cost_by_level.values()], dtype=float)
+    sd, cost = (
+        np.array([*sd_by_level.values()], dtype=float),
+        np.array([*cost_by_level.values()], dtype=float),
+    )
     for name, values in (("sd_by_level", sd), ("cost_by_level", cost)):
         bad = np.flatnonzero(~np.isfinite(values) | (values < 0.0))
         if bad.size:
@@ -151,7 +157,12 @@ def _round_counts(ideal: FloatArray, variance: FloatArray, cost: FloatArray) -> 
     """Return the neighbouring whole numbers with the least variance times cost, the outermost 1."""
     choices = [sorted({max(1, math.floor(one)), math.ceil(one)}) for one in ideal[1:]]
     plans = [np.array([1.0, *inner]) for inner in itertools.product(*choices)]
-    return min(plans, key=lambda plan: float((variance / np.cumprod(plan)).sum() * (cost @ np.cumprod(plan))))
+
+    def product(plan: FloatArray) -> float:
+        units = np.cumprod(plan)
+        return float((variance / units).sum() * (cost @ units))
+
+    return min(plans, key=product)
 
 
 def _best_counts(variance: FloatArray, cost: FloatArray, total_cost: float) -> FloatArray:
@@ -163,7 +174,9 @@ def _best_counts(variance: FloatArray, cost: FloatArray, total_cost: float) -> F
     most = int(_MOST_TRIALS ** (1.0 / max(inner, 1)))
     spare = total_cost - cost.sum()
     reach = [np.arange(1.0, min(most, math.floor(spare / one) + 1) + 1) for one in cost[1:]]
-    grid = np.array([axis.ravel() for axis in np.meshgrid(*reach, indexing="ij")]).reshape(inner, -1 if inner else 1)
+    grid = np.array([axis.ravel() for axis in np.meshgrid(*reach, indexing="ij")]).reshape(
+        inner, -1 if inner else 1
+    )
     units = np.cumprod(np.vstack([np.ones((1, grid.shape[1])), grid]), axis=0)
     affordable = np.floor(total_cost / (cost @ units) * (1.0 + 1e-12))
     spread = np.where(affordable >= 1.0, (variance @ (1.0 / units)) / np.maximum(affordable, 1.0), np.inf)
@@ -178,9 +191,11 @@ def bench_hours(counts: Mapping[str, int], minutes: Mapping[str, float]) -> floa
     Parameters
     ----------
     counts : mapping
-        Number of each level in one of the level outside it, outermost first (lamps, specimens a lamp, mountings, readings). [1]
+        Number of each level in one of the level outside it, outermost first (lamps, specimens a lamp,
+        mountings, readings). [1]
     minutes : mapping
-        Time each unit of the level takes by itself (rest and warm-up a mounting, one reading); same names, same order. [min]
+        Time each unit of the level takes by itself (rest and warm-up a mounting, one reading); same names,
+        same order. [min]
 
     Returns
     -------
@@ -188,7 +203,9 @@ def bench_hours(counts: Mapping[str, int], minutes: Mapping[str, float]) -> floa
         Time in all. [h]
     """
     if list(counts) != list(minutes):
-        message = f"minutes must name the levels of counts in order ({', '.join(counts)}); got {', '.join(minutes)}"
+        message = (
+            f"minutes must name the levels of counts in order ({', '.join(counts)}); got {', '.join(minutes)}"
+        )
         raise ValueError(message)
     for name, table, least in (("counts", counts, 1.0), ("minutes", minutes, 0.0)):
         for level, number in table.items():
@@ -196,11 +213,17 @@ def bench_hours(counts: Mapping[str, int], minutes: Mapping[str, float]) -> floa
                 message = f"{name}[{level!r}] must be finite and {least:g} or more; got {number}"
                 raise ValueError(message)
     units = itertools.accumulate(counts.values(), lambda outer, inner: outer * inner)
-    return sum(unit * time for unit, time in zip(units, minutes.values(), strict=True)) / 60.0
+    return float(sum(unit * time for unit, time in zip(units, minutes.values(), strict=True))) / 60.0
 
 
 def run_order(
-    lamps: Sequence[Hashable], *, seed: int, days: int = 1, rounds: int = 1, baseline: Hashable | None = None, baseline_every: int = 4
+    lamps: Sequence[Hashable],
+    *,
+    seed: int,
+    days: int = 1,
+    rounds: int = 1,
+    baseline: Hashable | None = None,
+    baseline_every: int = 4,
 ) -> pd.DataFrame:
     """Return a random run order to print and work through.
 
@@ -243,6 +266,8 @@ def run_order(
             blocks = [order[start : start + baseline_every] for start in range(0, len(order), baseline_every)]
             order = [baseline, *(lamp for block in blocks for lamp in (*block, baseline))]
         rows.extend((day, position, lamp) for position, lamp in enumerate(order, start=1))
-    table = pd.DataFrame({"day": [r[0] for r in rows], "position": [r[1] for r in rows], "lamp": [r[2] for r in rows]})
+    table = pd.DataFrame(
+        {"day": [r[0] for r in rows], "position": [r[1] for r in rows], "lamp": [r[2] for r in rows]}
+    )
     table["mounting"] = table.groupby("lamp").cumcount() + 1
     return table

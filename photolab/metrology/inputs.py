@@ -1,4 +1,4 @@
-"""What enters a measurement: a quantity with its estimate, its standard uncertainty and where that came from."""
+"""What enters a measurement: a quantity, its standard uncertainty and where that came from."""
 
 from collections.abc import Hashable
 from dataclasses import KW_ONLY, dataclass
@@ -87,7 +87,7 @@ class InputQuantity:
 
     @property
     def standard_shape(self) -> float | None:
-        """Shape parameter free of units: curvilinear_trapezoidal's inexactness is divided by the half width."""
+        """Shape parameter free of units: an inexactness of limits is divided by the half width."""
         if self.distribution != "curvilinear_trapezoidal" or self.shape_parameter is None:
             return self.shape_parameter
         inexactness = self.shape_parameter
@@ -206,12 +206,15 @@ class InputQuantity:
             If the half width is negative or not finite, or the shape parameter does not fit.
         """
         if not (0 <= half_width < float("inf")):
-            message = f"half_width[{name!r}] must be finite and zero or more; got {half_width} {labels.get('unit', '1')}"
+            unit = labels.get("unit", "1")
+            message = f"half_width[{name!r}] must be finite and zero or more; got {half_width} {unit}"
             raise ValueError(message)
         shape = shape_parameter
         if distribution == "curvilinear_trapezoidal" and shape is not None:
             if not (0 <= shape <= half_width):
-                message = f"shape_parameter[{name!r}] must be between 0 and the half width {half_width:g}; got {shape:g}"
+                message = (
+                    f"shape_parameter[{name!r}] must be 0 to the half width {half_width:g}; got {shape:g}"
+                )
                 raise ValueError(message)
             shape = shape / half_width if half_width else 0.0
         u = half_width * sd_of_unit_half_width(distribution, shape)
@@ -223,7 +226,7 @@ class InputQuantity:
     def from_bounds(
         cls, name: str, low: float, high: float, *, estimate: float | None = None, **labels: Any
     ) -> "InputQuantity":
-        """Evaluate a quantity known to lie between two limits, with its estimate anywhere between them (Type B).
+        """Evaluate a quantity known to lie between two limits, wherever its estimate (Type B).
 
         Without an estimate the middle is taken, rectangular. With one, the density of largest entropy
         between the limits that has its mean there: exponential, cut off at both limits [1]_.
@@ -329,5 +332,5 @@ def _check_shape(quantity: InputQuantity) -> None:
     high = 1.5 * quantity.standard_uncertainty * (1 + 1e-9) if kind == "curvilinear_trapezoidal" else 1.0
     inside = 0 < shape < 1 if kind == "truncated_exponential" else 0 <= shape <= high
     if not inside:
-        message = f"shape_parameter[{name!r}] of a {kind} distribution must be between 0 and {high:g}; got {shape:g}"
+        message = f"shape_parameter[{name!r}] must be between 0 and {high:g} for {kind}; got {shape:g}"
         raise ValueError(message)

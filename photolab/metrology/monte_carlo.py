@@ -266,10 +266,11 @@ def validate_propagation(
     if linear.coverage != distribution.coverage:
         message = f"coverage of both results must be equal; got {linear.coverage} and {distribution.coverage}"
         raise ValueError(message)
-    if not linear.standard_uncertainty > 0:
-        message = f"standard_uncertainty of the linear result must be more than zero; got {linear.standard_uncertainty:g}"
+    u = linear.standard_uncertainty
+    if not u > 0:
+        message = f"standard_uncertainty of the linear result must be more than zero; got {u:g} {linear.unit}"
         raise ValueError(message)
-    tolerance = _tolerance(linear.standard_uncertainty, digits)
+    tolerance = _tolerance(u, digits)
     d_low, d_high = (abs(a - b) for a, b in zip(linear.interval, distribution.interval, strict=True))
     y = distribution.outcomes
     inside = np.count_nonzero((y >= linear.interval[0]) & (y <= linear.interval[1]))
@@ -392,5 +393,5 @@ def _is_stable(statistics: FloatArray, digits: int) -> bool:
 
 
 def _tolerance(u: float, digits: int) -> float:
-    """Return half a unit in the last of the significant digits of a standard uncertainty (JCGM 101:2008, 7.9.2)."""
+    """Return half a unit in the last significant digit asked for (JCGM 101:2008, 7.9.2)."""
     return float(0.5 * 10.0 ** -places_for(u, digits=digits))

@@ -12,6 +12,7 @@ import pandas as pd
 from scipy import optimize, special
 from statsmodels.stats.power import TTestIndPower, TTestPower, normal_sample_size_one_tail, ttest_power
 
+from photolab.metrology.columns import require_columns
 from photolab.metrology.effort import allocate_effort, bench_hours, planned_sd, run_order
 
 __all__ = [
@@ -28,7 +29,11 @@ __all__ = [
 ]
 
 Alternative = Literal["two-sided", "larger", "smaller"]
-MOST_REPLICATES = 100_000
+MOST_REPLICATES = 2**50
+"""Beyond so many the floor is taken to forbid it: the power asked for is reached by rounding only."""
+
+NORMAL_DOF = 1e6
+"""Degrees of freedom above which Student's t is the normal law to seven digits."""
 
 
 def _check_plan(relative_sd: float, floor: float, dof: float | None, power: float, coverage: float) -> None:
@@ -55,13 +60,20 @@ def _ratio_sd(relative_sd: float, n: int, floor: float) -> float:
 
 def _power(standardised: float, dof: float, coverage: float) -> float:
     """Return the two-sided power at a difference counted in its standard uncertainties."""
-    if math.isinf(dof):
+    if dof > NORMAL_DOF:
         z = float(special.ndtri((1.0 + coverage) / 2.0))
         return float(special.ndtr(standardised - z) + special.ndtr(-standardised - z))
-    # The noncentral t is not computable far out (NaN); 37 standard uncertainties are certain at any dof of two or more.
+    # The far tail of the noncentral t is not computable (NaN) and below 1e-15 beyond 8 standard uncertainties.
+    tail = (1.0 - coverage) / 2.0
     if standardised > 37.0 and dof >= 2.0:
         return 1.0
-    return float(ttest_power(standardised, 1.0, 1.0 - coverage, df=dof))
+    near = float(ttest_power(standardised, 1.0, tail, df=dof, alternative="larger"))
+    far = (
+        float(ttest_power(standardised, 1.0, tail, df=dof, alternative="smaller"))
+        if standardised < 8.0
+        else 0.0
+    )
+    return near + far
 
 
 def comparison_power(
@@ -86,7 +98,8 @@ def comparison_power(
     floor : float, default 0
         Relative standard uncertainty of the ratio that more mountings do not lower. [1]
     dof : float or None, default inf
-        Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings alone, 2 (n - 1). [1]
+        Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings
+        alone, 2 (n - 1). [1]
     coverage : float, default 0.95
         Coverage probability of the interval that must not hold 1. [1]
 
@@ -133,7 +146,8 @@ def resolvable_ratio(
     floor : float, default 0
         Relative standard uncertainty of the ratio that more mountings do not lower :math:`u_0`. [1]
     dof : float or None, default inf
-        Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings alone, 2 (n - 1). [1]
+        Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings
+        alone, 2 (n - 1). [1]
     power : float, default 0.8
         Chance of resolving it :math:`\beta`. [1]
     coverage : float, default 0.95
@@ -151,7 +165,8 @@ def resolvable_ratio(
 
     Notes
     -----
-    About exp(2.8 u) at 80 % power and 95 % coverage. With finite dof the noncentral t replaces the normal law.
+    About exp(2.8 u) at 80 % power and 95 % coverage. With finite dof the noncentral t replaces the normal
+    law.
     """
     _check_plan(relative_sd, floor, dof, power, coverage)
     if n < 1 or (dof is None and n < 2):
@@ -191,7 +206,8 @@ def replicates_needed(
     floor : float, default 0
         Relative standard uncertainty of the ratio that more mountings do not lower. [1]
     dof : float or None, default inf
-        Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings alone, 2 (n - 1). [1]
+        Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings
+        alone, 2 (n - 1). [1]
     power : float, default 0.8
         Chance of resolving it; 0.5 is an even chance. [1]
     coverage : float, default 0.95
@@ -200,7 +216,8 @@ def replicates_needed(
     Returns
     -------
     int or None
-        Smallest number of mountings of each lamp; None where the floor alone forbids it, however many there are. [1]
+        Smallest number of mountings of each lamp; None where the floor alone forbids it, however many there
+        are. [1]
 
     Raises
     ------
@@ -235,7 +252,12 @@ def replicates_needed(
 
 
 def mean_power(
-    effect_size: float, n: float, n_other: float | None = None, *, alternative: Alternative = "two-sided", coverage: float = 0.95
+    effect_size: float,
+    n: float,
+    n_other: float | None = None,
+    *,
+    alternative: Alternative = "two-sided",
+    coverage: float = 0.95,
 ) -> float:
     """Return the power of a t test of one mean, or of two means.
 
@@ -306,7 +328,11 @@ def mean_replicates(
 
 
 def improvements(
-    budget: pd.DataFrame, *, by: str | list[str] = "shared_by", factor: float = 0.5, costs: dict[str, float] | None = None
+    budget: pd.DataFrame,
+    *,
+    by: str | list[str] = "shared_by",
+    factor: float = 0.5,
+    costs: dict[str, float] | None = None,
 ) -> pd.DataFrame:
     r"""Return what each source of doubt would yield if it were made smaller, the best first.
 
@@ -326,24 +352,23 @@ def improvements(
     Returns
     -------
     DataFrame
-        The `by` columns; ``variance_fraction`` :math:`f`; ``uncertainty_factor`` :math:`u'/u`; ``floor_factor``, the same were the source
-        gone; with costs ``cost`` and ``gain_per_cost``. First row: the next best step. [1]
+        The `by` columns; ``variance_fraction`` :math:`f`; ``uncertainty_factor`` :math:`u'/u`;
+        ``floor_factor``, the same were the source gone; with costs ``cost`` and ``gain_per_cost``. First row:
+        the next best step. [1]
 
     Raises
     ------
     ValueError
-        If a column is missing, a fraction is negative or not finite, all are zero, or the factor is not in [0, 1).
+        If a column is missing, a fraction is negative or not finite, all are zero, or the factor is not in
+        [0, 1).
 
     Notes
     -----
-    Rows of one source move together and its inputs are independent of the others'. Replicates are one way to a factor: four times the
-    mountings halve the mounting part.
+    Rows of one source move together and its inputs are independent of the others'. Replicates are one way to
+    a factor: four times the mountings halve the mounting part.
     """
     columns = [by] if isinstance(by, str) else list(by)
-    for column in ("variance_fraction", *columns):
-        if column not in budget.columns:
-            message = f"budget must hold the column {column!r}; got {', '.join(map(str, budget.columns))}"
-            raise ValueError(message)
+    require_columns(budget, "variance_fraction", *columns)
     if not 0.0 <= factor < 1.0:
         message = f"factor must be zero or more and below 1; got {factor:g}"
         raise ValueError(message)
@@ -355,7 +380,7 @@ def improvements(
         message = f"{where} must be finite and {'zero or more' if bad.size else 'above zero'}; got {got:g}"
         raise ValueError(message)
     table = budget[columns].assign(variance_fraction=fractions / fractions.sum())
-    table = table.groupby(columns, sort=False, as_index=False)["variance_fraction"].sum()
+    table = pd.DataFrame(table.groupby(columns, sort=False)["variance_fraction"].sum()).reset_index()
     share = table["variance_fraction"].clip(upper=1.0)
     table["uncertainty_factor"] = np.sqrt(1.0 - share * (1.0 - factor**2))
     table["floor_factor"] = np.sqrt(1.0 - share)
@@ -364,4 +389,6 @@ def improvements(
         table["cost"] = table[columns[0]].map(costs)
         table["gain_per_cost"] = (1.0 - table["uncertainty_factor"]) / table["cost"]
         order = "gain_per_cost"
-    return table.sort_values(order, ascending=costs is None, kind="stable", na_position="last").reset_index(drop=True)
+    return table.sort_values(order, ascending=costs is None, kind="stable", na_position="last").reset_index(
+        drop=True
+    )

@@ -1,6 +1,7 @@
 """How repeatable a bench is: pooled and robust spread, one-way analysis, gauge studies.
 
-Nested components of any depth are in `components`, gauge studies in `gauge`; both are importable from here too.
+Nested components of any depth are in `components`, gauge studies in `gauge` and
+`gauge_levels`; all are importable from here too.
 """
 
 import math
@@ -13,7 +14,8 @@ from scipy import special
 
 from photolab.errors import MethodError
 from photolab.metrology.components import VarianceComponents, nested_components
-from photolab.metrology.gauge import GaugeLevels, GaugeStudy, gauge_levels, gauge_study
+from photolab.metrology.gauge import GaugeStudy, gauge_study
+from photolab.metrology.gauge_levels import GaugeLevels, gauge_levels
 
 __all__ = [
     "GaugeLevels",
@@ -84,7 +86,8 @@ def pooled_sd(groups: Groups) -> tuple[float, float]:
     ValueError
         If there is no group, a group is empty or a value is not finite.
     MethodError
-        If no group holds two values (code ``no_repeats``) or no value differs from its group's others (``all_equal``).
+        If no group holds two values (code ``no_repeats``) or no value differs from its group's others
+        (``all_equal``).
 
     Notes
     -----
@@ -147,16 +150,19 @@ def homogeneity(groups: Groups, *, trials: int = 20_000, seed: int = 0) -> Homog
     Raises
     ------
     MethodError
-        If fewer than two groups repeat (code ``no_repeats``), or a group with repeats shows one value only (``all_equal``).
+        If fewer than two groups repeat (code ``no_repeats``), or a group with repeats shows one value only
+        (``all_equal``).
 
     Notes
     -----
-    Both statistics are free of the common standard deviation, so their distribution for normal readings is simulated with the groups'
-    own sizes: the chi-square approximation is poor for groups of two or three [1]_. Both lean on normal readings.
+    Both statistics are free of the common standard deviation, so their distribution for normal readings is
+    simulated with the groups' own sizes: the chi-square approximation is poor for groups of two or three
+    [1]_. Both lean on normal readings.
 
     References
     ----------
-    .. [1] M. S. Bartlett, "Properties of sufficiency and statistical tests", Proc. R. Soc. A 160 (1937) 268-282.
+    .. [1] M. S. Bartlett, "Properties of sufficiency and statistical tests", Proc. R. Soc. A 160 (1937)
+           268-282.
     """
     names, arrays = _arrays(groups)
     kept = [(name, values) for name, values in zip(names, arrays, strict=True) if len(values) > 1]
@@ -207,8 +213,8 @@ class OneWay:
     dof_between, dof_within : int
         Degrees of freedom. [1]
     sd_within, sd_between : float
-        Standard deviations within groups and of the group means beyond it; the latter is zero where ``ms_between < ms_within``
-        (``between_at_zero``). [unit of the values]
+        Standard deviations within groups and of the group means beyond it; the latter is zero where
+        ``ms_between < ms_within`` (``between_at_zero``). [unit of the values]
     between_at_zero : bool
         Whether the spread between groups was set to zero.
     mean : float
@@ -247,12 +253,13 @@ def one_way(groups: Groups) -> OneWay:
     ValueError
         If a group is empty or a value is not finite.
     MethodError
-        If there is one group only (code ``one_group``), nothing repeats (``no_repeats``), or no group scatters (``all_equal``).
+        If there is one group only (code ``one_group``), nothing repeats (``no_repeats``), or no group
+        scatters (``all_equal``).
 
     Notes
     -----
-    One value is taken off all others before any square is formed, and sums are compensated, so that values with many constant
-    leading digits keep what their binary form holds.
+    One value is taken off all others before any square is formed, and sums are compensated, so that values
+    with many constant leading digits keep what their binary form holds.
     """
     _, arrays = _arrays(groups)
     if len(arrays) < 2:
@@ -293,8 +300,8 @@ def one_way(groups: Groups) -> OneWay:
 def robust_mean_sd(values: ArrayLike) -> tuple[float, float]:
     r"""Return the robust mean and standard deviation of Algorithm A.
 
-    Values further than :math:`1.5\,s^*` from :math:`x^*` are moved to that distance; the mean and 1.134 times the standard deviation of
-    the result are the next :math:`x^*, s^*`, until both stand still [1]_.
+    Values further than :math:`1.5\,s^*` from :math:`x^*` are moved to that distance; the mean and 1.134 times
+    the standard deviation of the result are the next :math:`x^*, s^*`, until both stand still [1]_.
 
     Parameters
     ----------
@@ -311,11 +318,13 @@ def robust_mean_sd(values: ArrayLike) -> tuple[float, float]:
     ValueError
         If fewer than three values are given or one is not finite.
     MethodError
-        If all values are equal (code ``all_equal``) or more than half of them are and the spread runs to zero (``no_spread``).
+        If all values are equal (code ``all_equal``) or more than half of them are and the spread runs to zero
+        (``no_spread``).
 
     Notes
     -----
-    Tuned for normal values with up to about a fifth of strays; it halves no bias of a second group of like size.
+    Tuned for normal values with up to about a fifth of strays; it halves no bias of a second group of like
+    size.
 
     References
     ----------

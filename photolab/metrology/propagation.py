@@ -9,29 +9,16 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
 from photolab.errors import MethodError
-from photolab.metrology.correlation import Correlations, read_correlations
+from photolab.metrology.correlation import read_correlations
 from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.joint import JointResult, Sensitivities
+from photolab.metrology.linearisation import linearise
 from photolab.metrology.monte_carlo import propagate_distributions
-from photolab.metrology.results import (
-    PROPAGATION_OF_DISTRIBUTIONS,
-    JointResult,
-    MeasurementResult,
-    Sensitivities,
-    check_coverage,
-    joint_result,
-)
-from photolab.metrology.sampling import Sampler, values_of
+from photolab.metrology.results import PROPAGATION_OF_DISTRIBUTIONS, MeasurementResult, check_coverage
 
 FloatArray = NDArray[np.float64]
 Model = Callable[..., Any]
 
-NONLINEAR_LIMIT = (
-    0.5  # terms beyond first order over the linear ones, from which a linear result is not given
-)
-_BLOCK_BYTES = 64_000_000
-_STEP = 0.1  # of a standard uncertainty; with one Richardson step the error is of fourth order in it
-_PROBES = 2000
-_NOISE = 1e-12  # of the result: differences below this are rounding
 _RESULT = "result"
 
 
@@ -97,23 +84,22 @@ def propagate(
     def single(**quantities: FloatArray) -> dict[str, Any]:
         return {_RESULT: model(**quantities)}
 
-    names, values, sensitivities = _linearise(single, inputs)
-    left_out = _left_out(single, inputs, correlations, names, values, sensitivities)
-    joint = joint_result(
-        names,
-        values,
-        sensitivities,
-        tuple(inputs.values()),
+    linear = linearise(single, inputs, correlations)
+    joint = JointResult(
+        names=linear.names,
+        values=linear.values,
+        inputs=tuple(inputs.values()),
+        sensitivities=linear.sensitivities,
         units=(unit,),
-        correlations=correlations,
         coverage=coverage,
         truncate_dof=truncate_dof,
-        second_order=left_out.std(axis=1),
+        correlations=correlations,
+        second_order=linear.second_order,
     )
-    linear = joint.result(_RESULT)
-    if not _is_nonlinear(left_out, joint)[0]:
-        return linear
-    return _by_distributions(model, inputs, correlation, linear)
+    result = joint.result(_RESULT)
+    if not linear.nonlinear(joint.standard_uncertainties).size:
+        return result
+    return _by_distributions(model, inputs, correlation, result)
 
 
 def _by_distributions(
@@ -186,20 +172,19 @@ def propagate_joint(
     """
     check_coverage(coverage)
     correlations = read_correlations(tuple(inputs), correlation)
-    names, values, sensitivities = _linearise(model, inputs)
-    left_out = _left_out(model, inputs, correlations, names, values, sensitivities)
-    joint = joint_result(
-        names,
-        values,
-        sensitivities,
-        tuple(inputs.values()),
-        units=_units(units, names),
-        correlations=correlations,
+    linear = linearise(model, inputs, correlations)
+    joint = JointResult(
+        names=linear.names,
+        values=linear.values,
+        inputs=tuple(inputs.values()),
+        sensitivities=linear.sensitivities,
+        units=_units(units, linear.names),
         coverage=coverage,
-        second_order=left_out.std(axis=1),
+        correlations=correlations,
+        second_order=linear.second_order,
     )
-    nonlinear = np.flatnonzero(_is_nonlinear(left_out, joint))
-    return _with_terms_beyond(joint, left_out, nonlinear) if nonlinear.size else joint
+    nonlinear = linear.nonlinear(joint.standard_uncertainties)
+    return _with_terms_beyond(joint, linear.left_out, nonlinear) if nonlinear.size else joint
 
 
 def combine(
@@ -269,14 +254,14 @@ def combine(
     else:
         _refuse_repeated(quantities)
         keys = _correlation_keys(quantities) if correlation else ()
-    return joint_result(
-        labels,
-        y,
-        matrix,
-        quantities,
+    return JointResult(
+        names=labels,
+        values=y,
+        inputs=quantities,
+        sensitivities=matrix,
         units=_units(units, labels),
-        correlations=read_correlations(keys, correlation),
         coverage=coverage,
+        correlations=read_correlations(keys, correlation),
     )
 
 
@@ -289,8 +274,8 @@ def _refuse_repeated(inputs: Sequence[InputQuantity]) -> None:
     for k, q in enumerate(inputs):
         if q.key in counted:
             message = (
-                f"inputs[{k}] must differ from the others in name, shared_by or shared_with; got {q.key!r} twice "
-                "(what results share is one input with one column)"
+                f"inputs[{k}] must differ from the others in name, shared_by or shared_with; got "
+                f"{q.key!r} twice (what results share is one input with one column)"
             )
             raise ValueError(message)
         counted.add(q.key)
@@ -337,131 +322,31 @@ def _units(units: str | Sequence[str] | Mapping[Hashable, str], names: Sequence[
     return found
 
 
-def _linearise(
-    model: Model, inputs: Mapping[str, InputQuantity]
-) -> tuple[tuple[Hashable, ...], FloatArray, FloatArray]:
-    """Return names, values and sensitivities of a model's results, by central differences in blocks."""
-    quantities = list(inputs.items())
-    estimates = {key: np.array([q.value], dtype=np.float64) for key, q in quantities}
-    names, at_estimate = _evaluate(model, estimates, 1)
-    values = at_estimate[:, 0]
-    _refuse_not_finite(names, at_estimate, "at the estimates", values)
-    slopes = np.empty((len(names), len(quantities)))
-    size = max(1, _BLOCK_BYTES // (8 * 4 * max(1, len(quantities))))
-    for start in range(0, len(quantities), size):
-        block = quantities[start : start + size]
-        count = 4 * len(block)
-        shifted = {key: np.broadcast_to(estimate, count) for key, estimate in estimates.items()}
-        steps = np.empty(len(block))
-        for k, (key, q) in enumerate(block):
-            steps[k] = _STEP * q.standard_uncertainty or 1e-6 * max(abs(q.value), 1.0)
-            column = np.full(count, q.value, dtype=np.float64)
-            column[4 * k : 4 * k + 4] += steps[k] * np.array([1.0, -1.0, 0.5, -0.5])
-            shifted[key] = column
-        _, moved = _evaluate(model, shifted, count)
-        keys = ", ".join(key for key, _ in block[:3])
-        _refuse_not_finite(
-            names, moved, f"beside the estimates ({keys}{', …' if len(block) > 3 else ''})", values
-        )
-        quad = moved.reshape(len(names), len(block), 4)
-        wide, narrow = (quad[..., 0] - quad[..., 1]) / (2 * steps), (quad[..., 2] - quad[..., 3]) / steps
-        slopes[:, start : start + len(block)] = narrow + (narrow - wide) / 3.0
-    return names, values, slopes
-
-
-def _evaluate(
-    model: Model, quantities: Mapping[str, FloatArray], size: int
-) -> tuple[tuple[Hashable, ...], FloatArray]:
-    """Return names and values of a model's results, one row a result."""
-    results = model(**quantities)
-    if not isinstance(results, Mapping):
-        message = f"model must return a dict of results by name; got {type(results).__name__}"
-        raise ValueError(message)
-    return tuple(results), np.array([values_of(values, size) for values in results.values()]).reshape(
-        -1, size
-    )
-
-
-def _refuse_not_finite(
-    names: Sequence[Hashable], outputs: FloatArray, where: str, values: FloatArray
-) -> None:
-    """Refuse a model that has no finite value."""
-    bad = np.flatnonzero(~np.isfinite(outputs).all(axis=1))
-    if bad.size:
-        message = f"model result {names[bad[0]]!r} must be finite {where}; got {outputs[bad[0]][~np.isfinite(outputs[bad[0]])][0]}"
-        raise MethodError(message, code="model_not_finite", known={"value": float(values[bad[0]])})
-
-
-def _left_out(
-    model: Model,
-    inputs: Mapping[str, InputQuantity],
-    correlations: Correlations,
-    names: Sequence[Hashable],
-    values: FloatArray,
-    sensitivities: FloatArray,
-) -> FloatArray:
-    """Return what the linear model leaves out at seeded draws of the inputs, one row a result.
-
-    A draw at which the model has no finite value (a bound of its domain lies within the uncertainty) counts
-    as infinitely far off.
-    """
-    sampler = Sampler(inputs, seed=0, correlations=correlations, heavy_tails=False)
-    size = int(min(_PROBES, max(1, _BLOCK_BYTES // (8 * max(1, len(inputs))))))
-    parts = []
-    for _ in range(0, _PROBES, size):
-        drawn = sampler.draw(size)
-        with np.errstate(all="ignore"):
-            _, outputs = _evaluate(model, drawn, size)
-        linear = np.repeat(values[:, None], size, axis=1)
-        for k, (key, q) in enumerate(inputs.items()):
-            linear += np.outer(sensitivities[:, k], drawn[key] - q.value)
-        parts.append(np.where(np.isfinite(outputs), outputs - linear, np.inf))
-    left = np.concatenate(parts, axis=1)
-    if left.shape[0] != len(names):
-        message = f"model must return the same {len(names)} results at every call; got {left.shape[0]}"
-        raise ValueError(message)
-    return left
-
-
-def _is_nonlinear(left_out: FloatArray, joint: JointResult) -> NDArray[np.bool_]:
-    """Tell for which results the terms beyond first order are not small."""
-    size = np.sqrt(np.mean(left_out**2, axis=1))
-    floor = _NOISE * np.abs(joint.values)
-    return np.asarray((size > NONLINEAR_LIMIT * joint.standard_uncertainties) & (size > floor))
-
-
 def _with_terms_beyond(joint: JointResult, left_out: FloatArray, nonlinear: NDArray[np.int64]) -> JointResult:
     """Give the terms beyond first order of some results inputs of their own."""
     picked = left_out[nonlinear]
-    if not np.isfinite(picked).all():
-        name = joint.names[int(nonlinear[~np.isfinite(picked).all(axis=1)][0])]
-        message = f"model result {name!r} must be finite within the uncertainty of its inputs; got values that are not"
-        raise MethodError(
-            message, code="model_not_finite", known={"value": float(joint.values[joint.position(name)])}
+    missing = np.isnan(picked).any(axis=1)
+    if missing.any():
+        k = int(nonlinear[missing][0])
+        message = (
+            f"model result {joint.names[k]!r} must be finite within the uncertainty of its inputs; got "
+            f"{np.isnan(left_out[k]).mean():.2%} of draws that are not"
         )
+        raise MethodError(message, code="model_not_finite", known={"value": float(joint.values[k])})
     values = joint.values.copy()
     values[nonlinear] += picked.mean(axis=1)
     eigenvalue, eigenvector = np.linalg.eigh(np.atleast_2d(np.cov(picked)))
-    extra = np.zeros((len(joint.names), nonlinear.size))
+    extra = np.zeros((values.size, nonlinear.size))
     extra[nonlinear] = eigenvector
+    sds = np.sqrt(np.maximum(eigenvalue, 0.0)).tolist()
     own = tuple(
-        InputQuantity(
-            "terms beyond first order",
-            0.0,
-            float(np.sqrt(max(e, 0.0))),
-            shared_by="model",
-            shared_with=str(k + 1),
-        )
-        for k, e in enumerate(eigenvalue)
+        InputQuantity("terms beyond first order", 0.0, sd, shared_by="model", shared_with=str(k))
+        for k, sd in enumerate(sds, start=1)
     )
-    return joint_result(
-        joint.names,
-        values,
-        np.hstack([np.asarray(joint.sensitivities), extra]),
-        joint.inputs + own,
-        units=joint.units,
-        correlations=joint.correlations,
-        coverage=joint.coverage,
-        second_order=joint.second_order,
+    return replace(
+        joint,
+        values=values,
+        inputs=joint.inputs + own,
+        sensitivities=np.hstack([joint.sensitivities, extra]),
         beyond_first_order=tuple(joint.names[k] for k in nonlinear.tolist()),
     )

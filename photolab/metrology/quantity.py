@@ -6,6 +6,7 @@ other rooms import them from.
 """
 
 from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.results import JointResult, MeasurementResult
+from photolab.metrology.joint import JointResult
+from photolab.metrology.results import MeasurementResult
 
 __all__ = ["InputQuantity", "JointResult", "MeasurementResult"]

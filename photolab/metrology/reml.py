@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
+
+from photolab.errors import MethodError
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -21,7 +22,8 @@ class NestedGroups:
     Parameters
     ----------
     parents : tuple of ndarray
-        For each level, the group one level further out of each of its groups; for level 0, its fixed cell. [1]
+        For each level, the group one level further out of each of its groups; for level 0, its fixed cell.
+        [1]
     counts : ndarray
         Readings in each innermost group (in each fixed cell where there is no level). [1]
     means : ndarray
@@ -43,22 +45,22 @@ class NestedGroups:
 
     @property
     def depth(self) -> int:
-        """Number of random levels above the readings. [1]"""
+        """Number of random levels above the readings."""
         return len(self.parents)
 
     @property
     def readings(self) -> int:
-        """Number of readings. [1]"""
+        """Number of readings."""
         return int(self.counts.sum())
 
     @property
     def sizes(self) -> tuple[int, ...]:
-        """Number of groups: fixed cells, then each level from outside in, then readings. [1]"""
+        """Number of groups: fixed cells, then each level from outside in, then readings."""
         return (self.cells, *(len(parent) for parent in self.parents), self.readings)
 
     @property
     def dof(self) -> FloatArray:
-        """Degrees of freedom of each level, readings last: its groups less the groups that hold them. [1]"""
+        """Degrees of freedom of each level, readings last: its groups less the groups that hold them."""
         return np.diff(np.array(self.sizes, dtype=np.float64))
 
     @property
@@ -66,7 +68,9 @@ class NestedGroups:
         """Whether every group of a level holds the same number of groups (fixed cells may differ)."""
         if not self.parents:
             return True
-        return np.ptp(self.counts) == 0 and all(np.ptp(np.bincount(parent)) == 0 for parent in self.parents[1:])
+        return np.ptp(self.counts) == 0 and all(
+            np.ptp(np.bincount(parent)) == 0 for parent in self.parents[1:]
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +80,8 @@ class UnweightedSquares:
     Parameters
     ----------
     squares : ndarray, shape (k + 1,)
-        Mean square of each level's group means about the mean of their outer group; of the readings last. [squared unit of the value]
+        Mean square of each level's group means about the mean of their outer group; of the readings last.
+        [squared unit of the value]
     dof : ndarray, shape (k + 1,)
         Degrees of freedom of each. [1]
     solve : ndarray, shape (k + 1, k + 1)
@@ -87,12 +92,20 @@ class UnweightedSquares:
     dof: FloatArray
     solve: FloatArray
 
+    def start(self) -> tuple[FloatArray, FloatArray]:
+        """Return unbiased variances of the levels over that of the readings, and what scatter from inside each is worth so."""
+        variances = self.solve @ self.squares
+        inside = self.squares - variances
+        inside[:-1] = np.maximum(inside[:-1], np.linalg.inv(self.solve)[:-1, -1] * self.squares[-1])
+        return variances[:-1] / self.squares[-1], inside[:-1] / self.squares[-1]
+
 
 def unweighted_squares(groups: NestedGroups) -> UnweightedSquares:
     r"""Return the mean squares of unweighted means and the matrix that turns them into variances.
 
-    With :math:`S_k` the mean square of the level-k means, :math:`E(S_k) = \sigma_k^2 + \sum_{j>k} a_{kj} \sigma_j^2`. Balanced
-    tables give the usual analysis of variance, each mean square divided by the readings of a group.
+    With :math:`S_k` the mean square of the level-k means, :math:`E(S_k) = \sigma_k^2 + \sum_{j>k} a_{kj}
+    \sigma_j^2`. Balanced tables give the usual analysis of variance, each mean square divided by the readings
+    of a group.
 
     Parameters
     ----------
@@ -119,7 +132,7 @@ def unweighted_squares(groups: NestedGroups) -> UnweightedSquares:
         inner = np.array([np.bincount(parent, row) for row in inner]) / children**2
         inner[level] = 1.0 / children
         mean = outer
-    return UnweightedSquares(squares, dof, np.linalg.inv(expected))
+    return UnweightedSquares(squares, dof, np.asarray(np.linalg.inv(expected), dtype=np.float64))
 
 
 def pool_adjacent(squares: FloatArray, weights: FloatArray) -> FloatArray:
@@ -135,7 +148,8 @@ def pool_adjacent(squares: FloatArray, weights: FloatArray) -> FloatArray:
     Returns
     -------
     ndarray
-        Pooled mean squares; nothing changes where they already fall from outside in. [squared unit of the value]
+        Pooled mean squares; nothing changes where they already fall from outside in. [squared unit of the
+        value]
     """
     blocks: list[tuple[float, float, int]] = []
     for square, weight in zip(squares.tolist(), weights.tolist(), strict=True):
@@ -163,9 +177,9 @@ class Sweep:
 def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
     r"""Return minus twice the profiled restricted log-likelihood and its gradient.
 
-    One pass inwards to outwards adds the levels one by one,
-    :math:`V_g^{-1} = V_c^{-1} - \frac{\gamma}{1 + \gamma t} V_c^{-1} 1 1' V_c^{-1}`; fixed cells are a level of infinite variance;
-    one pass back collects :math:`\mathrm{tr}(P Z Z')` and :math:`Z' P y`.
+    One pass inwards to outwards adds the levels one by one, :math:`V_g^{-1} = V_c^{-1} - \frac{\gamma}{1 +
+    \gamma t} V_c^{-1} 1 1' V_c^{-1}`; fixed cells are a level of infinite variance; one pass back collects
+    :math:`\mathrm{tr}(P Z Z')` and :math:`Z' P y`.
 
     Parameters
     ----------
@@ -177,8 +191,9 @@ def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
     Returns
     -------
     Sweep
-        Objective and gradient in the ratios, the profiled reading variance, cell means and their weights (in units of the inverse
-        reading variance), and the mean square of the outermost groups about their cells. [squared unit of the value]
+        Objective and gradient in the ratios, the profiled reading variance, cell means and their weights (in
+        units of the inverse reading variance), and the mean square of the outermost groups about their cells.
+        [squared unit of the value]
     """
     weight, total = groups.counts, groups.counts * groups.means
     quadratic = groups.within + float(total @ groups.means)
@@ -190,7 +205,8 @@ def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
         log_det += float(np.log(shrink).sum())
         quadratic -= ratio * float((total**2 / shrink).sum())
         inwards.append((weight, total, shrink))
-        weight, total = np.bincount(parent, weight / shrink), np.bincount(parent, total / shrink)
+        total = np.bincount(parent, total / shrink)
+        weight = np.asarray(np.bincount(parent, weight / shrink), dtype=np.float64)
     log_det += float(np.log(weight).sum())
     quadratic -= float((total**2 / weight).sum())
     free = groups.readings - groups.cells
@@ -210,84 +226,93 @@ def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
     return Sweep(float(objective), gradient, variance, means, weights, mean_square)
 
 
-def maximise(groups: NestedGroups, start: FloatArray) -> FloatArray:
+def maximise(groups: NestedGroups, squares: UnweightedSquares) -> FloatArray:
     """Return the variance ratios of the restricted maximum likelihood, none below zero.
 
     Parameters
     ----------
     groups : NestedGroups
         Group summaries; readings must scatter within their groups. [unit of the value]
-    start : ndarray, shape (depth,)
-        Ratios to start from; zeros are lifted. [1]
+    squares : UnweightedSquares
+        Their mean squares, to start from. [squared unit of the value]
 
     Returns
     -------
     ndarray, shape (depth,)
         Variance ratios at the optimum. [1]
 
+    Raises
+    ------
+    MethodError
+        If the search does not settle (code ``no_optimum``).
+
     Notes
     -----
-    Searched in the square roots (the objective is smooth there and the bound is zero), polished by Newton steps on those that are not
-    at zero, and searched again from another start where one ends at zero, because the likelihood of unequal groups may have two hills.
+    Newton steps in the logarithms of the ratios, halved until they pay; a ratio is set to zero where that
+    pays and the gradient agrees, and freed where it does not. Searched again from another start where one
+    ends at zero, because the likelihood of unequal groups may have two hills.
     """
-
-    def objective(roots: FloatArray) -> tuple[float, FloatArray]:
-        sweep = restricted_likelihood(groups, roots**2)
-        return sweep.objective, 2.0 * roots * sweep.gradient
-
-    def search(first: FloatArray) -> tuple[float, FloatArray]:
-        scale = np.maximum(first, 1e-3)
-        found = minimize(
-            lambda x: (lambda value, slope: (value, slope * scale))(*objective(x * scale)),
-            first / scale,
-            jac=True,
-            method="L-BFGS-B",
-            bounds=[(0.0, None)] * len(first),
-            options={"ftol": 1e-13, "gtol": 1e-6},
-        )
-        roots = _polish(groups, found.x * scale)
-        return objective(roots)[0], roots
-
-    floor = 0.3 / np.sqrt(groups.readings / np.array(groups.sizes[1:-1], dtype=np.float64))
-    value, roots = search(np.maximum(np.sqrt(np.maximum(start, 0.0)), floor))
-    if (roots == 0.0).any():
-        other, more = search(np.ones_like(start))
-        if other < value:
-            roots = more
-    return roots**2
+    start, notice = squares.start()
+    ratios, value = _climb(groups, np.maximum(start, 0.3 * notice), notice)
+    if (ratios == 0.0).any():
+        other, other_value = _climb(groups, np.maximum(start, 3.0 * notice), notice)
+        if other_value < value - 1e-9:
+            return other
+    return ratios
 
 
-def _polish(groups: NestedGroups, roots: FloatArray) -> FloatArray:
-    """Take Newton steps in the log ratios of the levels above zero; set the others to exactly zero where the gradient allows."""
-    ratios = roots**2
-    small = ratios < 1e-7
-    if small.any():
-        zeroed = np.where(small, 0.0, ratios)
-        slope = restricted_likelihood(groups, zeroed).gradient
-        ratios = np.where(small & (slope >= 0.0), 0.0, ratios)
-    free = np.flatnonzero(ratios > 0.0)
+def _climb(groups: NestedGroups, ratios: FloatArray, notice: FloatArray) -> tuple[FloatArray, float]:
+    """Return the ratios and the objective at the end of one search."""
+    at = restricted_likelihood(groups, ratios)
+    for _ in range(60):
+        ratios, at = _at_bound(groups, ratios, at, notice)
+        free = np.flatnonzero(ratios > 0.0)
+        if not free.size:
+            return ratios, at.objective
+        step = _newton_step(groups, ratios, at, free)
+        for _ in range(20):
+            trial = ratios.copy()
+            trial[free] *= np.exp(-step)
+            following = restricted_likelihood(groups, trial)
+            if following.objective <= at.objective + 1e-10 * abs(at.objective):
+                break
+            step = step / 2.0
+        # Newton's error is squared by a step: after one below 1e-4 it is below 1e-7.
+        settled = np.abs(step).max() < 1e-4
+        ratios, at = trial, following
+        if settled and not ((ratios == 0.0) & (at.gradient < 0.0)).any():
+            return ratios, at.objective
+    message = f"the search for the variance components of {groups.readings} readings did not settle"
+    raise MethodError(message, code="no_optimum", known={"ratios": ratios})
 
-    def slopes(at: FloatArray) -> FloatArray:
-        return restricted_likelihood(groups, at).gradient[free] * at[free]
 
-    best = restricted_likelihood(groups, ratios).objective
-    for _ in range(4 if free.size else 0):
-        slope, step = slopes(ratios), 1e-5
-        hessian = np.empty((free.size, free.size))
-        for column, index in enumerate(free):
-            shifted = ratios.copy()
-            shifted[index] *= np.exp(step)
-            hessian[column] = (slopes(shifted) - slope) / step
-        hessian = (hessian + hessian.T) / 2.0
-        if np.linalg.eigvalsh(hessian)[0] <= 0.0:
-            break
-        move = np.clip(np.linalg.solve(hessian, slope), -1.0, 1.0)
+def _at_bound(
+    groups: NestedGroups, ratios: FloatArray, at: Sweep, notice: FloatArray
+) -> tuple[FloatArray, Sweep]:
+    """Free ratios at zero that want to rise; set small ones to zero where that pays."""
+    wanted = (ratios == 0.0) & (at.gradient < 0.0)
+    if wanted.any():
+        ratios = np.where(wanted, 0.01 * notice, ratios)
+        return ratios, restricted_likelihood(groups, ratios)
+    for level in np.flatnonzero((ratios > 0.0) & (ratios < 0.1 * notice) & (at.gradient > 0.0)):
         trial = ratios.copy()
-        trial[free] *= np.exp(-move)
-        value = restricted_likelihood(groups, trial).objective
-        if value > best + 1e-9 * abs(best):
-            break
-        ratios, best = trial, value
-        if np.abs(move).max() < 1e-9:
-            break
-    return np.sqrt(ratios)
+        trial[level] = 0.0
+        there = restricted_likelihood(groups, trial)
+        if there.objective <= at.objective and there.gradient[level] >= 0.0:
+            ratios, at = trial, there
+    return ratios, at
+
+
+def _newton_step(groups: NestedGroups, ratios: FloatArray, at: Sweep, free: IntArray) -> FloatArray:
+    """Return the step downhill in the logarithms of the free ratios, at most 2 each."""
+    slope, width = at.gradient[free] * ratios[free], 1e-5
+    hessian = np.empty((free.size, free.size))
+    for row, level in enumerate(free):
+        shifted = ratios.copy()
+        shifted[level] *= np.exp(width)
+        hessian[row] = (restricted_likelihood(groups, shifted).gradient[free] * shifted[free] - slope) / width
+    if free.size == 1:
+        return np.clip(slope / max(abs(hessian[0, 0]), 1e-10), -2.0, 2.0)
+    bends, axes = np.linalg.eigh((hessian + hessian.T) / 2.0)
+    step = axes @ ((axes.T @ slope) / np.maximum(np.abs(bends), 1e-10))
+    return np.asarray(np.clip(step, -2.0, 2.0))

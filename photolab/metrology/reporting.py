@@ -10,7 +10,7 @@ _SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
 def _shortened(x: float) -> Decimal:
-    """Return a number shortened to 10 significant digits, so that the last bits of a float never decide a digit."""
+    """Return a number shortened to 10 significant digits: the last bits of a float decide no digit."""
     return Decimal(f"{float(x):.9e}")
 
 
@@ -75,7 +75,7 @@ def places_for(uncertainty: float, *, digits: int = 2) -> int:
 
 
 def with_uncertainty(value: float, expanded: float) -> str:
-    """Return a value with its expanded uncertainty: two significant digits of the uncertainty, the value to match.
+    """Return a value with its expanded uncertainty, two significant digits of it and the value to match.
 
     Parameters
     ----------

@@ -21,7 +21,7 @@ class _Block:
 
     members: tuple[int, ...]
     factor: FloatArray
-    joint_dof: float | None  # Student's t with one common dof: joint t; None: Gaussian copula
+    copula: bool  # not all normal, nor all Student's t of one dof
 
 
 class Sampler:
@@ -29,7 +29,8 @@ class Sampler:
 
     Every input has its own stream, spawned from the seed and the input's key alone. So the draws of an
     input depend neither on the size of the chunks, nor on the order of the inputs, nor on which others
-    there are.
+    there are. Inputs of Student's t with one `variance_from` share the chi-square of that variance: they
+    are all too wide or all too narrow together.
 
     Parameters
     ----------
@@ -55,30 +56,28 @@ class Sampler:
     ) -> None:
         self._keys = tuple(inputs)
         self._inputs = tuple(inputs.values())
+        self._kinds = [_drawn_kind(q, heavy_tails=heavy_tails) for q in self._inputs]
         self._streams = [stream(seed, key) for key in self._keys]
-        self._seed = seed
-        self._heavy = heavy_tails
         self._blocks = [self._block(members, matrix) for members, matrix in correlations.blocks()]
-        self._chi_square = [
-            stream(seed, ("joint t", *(self._keys[k] for k in block.members))) for block in self._blocks
-        ]
+        self._variance = self._variance_keys()
+        self._chi_square: dict[Hashable, tuple[np.random.Generator, float]] = {
+            key: (stream(seed, key), self._inputs[k].dof) for k, key in self._variance.items()
+        }
         self._alone = sorted(set(range(len(self._keys))) - {k for b in self._blocks for k in b.members})
-        self._scaling = [(_simple_scale(q, self._kind(q))) for q in self._inputs]
+        self._room = np.empty((len(self._keys), 0))
 
     @property
     def dependence(self) -> str:
-        """How the inputs depend on one another: independent, joint_normal, joint_t or gaussian_copula (the weakest applies)."""
+        """How correlated inputs are drawn: independent, joint_normal, joint_t or gaussian_copula."""
         if not self._blocks:
             return "independent"
-        kinds = {self._kind(self._inputs[k]) for b in self._blocks for k in b.members}
-        if kinds == {"normal"}:
-            return "joint_normal"
-        if all(b.joint_dof is not None for b in self._blocks):
-            return "joint_t"
-        return "gaussian_copula"
+        if any(b.copula for b in self._blocks):
+            return "gaussian_copula"
+        kinds = {self._kinds[k] for b in self._blocks for k in b.members}
+        return "joint_normal" if kinds == {"normal"} else "joint_t"
 
     def draw(self, size: int) -> dict[str, FloatArray]:
-        """Draw the next values of every input.
+        """Draw the next values of every input, into arrays that the next call fills again.
 
         Parameters
         ----------
@@ -90,65 +89,80 @@ class Sampler:
         dict of str to ndarray, shape (size,)
             Values by key. [unit of the input]
         """
-        drawn: list[FloatArray] = [np.empty(0)] * len(self._keys)
+        if self._room.shape[1] < size:
+            self._room = np.empty((len(self._keys), size))
+        drawn = [row[:size] for row in self._room]
+        widths: dict[Hashable, FloatArray] = {
+            key: np.sqrt(dof / rng.chisquare(dof, size)) for key, (rng, dof) in self._chi_square.items()
+        }
         for k in self._alone:
-            drawn[k] = self._one(k, size)
-        for block, chi_square in zip(self._blocks, self._chi_square, strict=True):
-            for k, values in zip(block.members, self._together(block, chi_square, size), strict=True):
-                drawn[k] = values
+            self._one(k, drawn[k], widths)
+        for block in self._blocks:
+            self._together(block, drawn, widths)
         return dict(zip(self._keys, drawn, strict=True))
-
-    def _kind(self, quantity: InputQuantity) -> str:
-        """Return the distribution that is drawn."""
-        if quantity.distribution == "t" and not (self._heavy and np.isfinite(quantity.dof)):
-            return "normal"
-        return quantity.distribution
 
     def _block(self, members: NDArray[np.int64], matrix: FloatArray) -> _Block:
         """Return a set of correlated inputs with its factor, ready to be drawn."""
         eigenvalue, eigenvector = np.linalg.eigh(matrix)
-        factor = eigenvector * np.sqrt(np.maximum(eigenvalue, 0.0))
-        picked = [self._inputs[k] for k in members.tolist()]
-        dofs = {q.dof for q in picked}
-        joint = all(self._kind(q) == "t" for q in picked) and len(dofs) == 1
-        return _Block(tuple(members.tolist()), factor @ eigenvector.T, dofs.pop() if joint else None)
+        factor = (eigenvector * np.sqrt(np.maximum(eigenvalue, 0.0))) @ eigenvector.T
+        picked = tuple(members.tolist())
+        kinds = {self._kinds[k] for k in picked}
+        dofs = {self._inputs[k].dof for k in picked}
+        return _Block(picked, factor, not (kinds == {"normal"} or (kinds == {"t"} and len(dofs) == 1)))
 
-    def _one(self, k: int, size: int) -> FloatArray:
-        """Draw one independent input."""
-        quantity, rng, simple = self._inputs[k], self._streams[k], self._scaling[k]
-        if simple is not None:
-            centre, scale = simple
-            draw = rng.random(size) if self._kind(quantity) == "rectangular" else rng.standard_normal(size)
-            draw *= scale
-            draw += centre
-            return draw
-        standard = draw_standard(
-            rng, size, self._kind(quantity), dof=quantity.dof, shape=quantity.standard_shape
-        )
-        return quantity.value + quantity.standard_uncertainty * standard
+    def _variance_keys(self) -> dict[int, Hashable]:
+        """Return, by position, the key of the estimated variance a Student's t shares with others."""
+        keys: dict[int, Hashable] = {
+            k: ("variance", q.variance_from, q.dof)
+            for k, q in enumerate(self._inputs)
+            if self._kinds[k] == "t" and q.variance_from is not None
+        }
+        for block in self._blocks:
+            if block.copula or self._kinds[block.members[0]] != "t":
+                continue
+            labels = {self._inputs[k].variance_from for k in block.members}
+            if len(labels) > 1 or None in labels:
+                names = tuple(sorted(self._keys[k] for k in block.members))
+                keys.update(dict.fromkeys(block.members, ("correlated", *names)))
+        return keys
 
-    def _together(self, block: _Block, chi_square: np.random.Generator, size: int) -> list[FloatArray]:
-        """Draw one set of correlated inputs."""
+    def _one(self, k: int, out: FloatArray, widths: Mapping[Hashable, FloatArray]) -> None:
+        """Draw one independent input into an array."""
+        q, rng, kind = self._inputs[k], self._streams[k], self._kinds[k]
+        centre, scale = q.value, q.standard_uncertainty
+        if kind == "rectangular":
+            rng.random(out=out)
+            scale *= float(np.sqrt(12.0))
+            centre -= scale / 2.0
+        elif kind == "normal" or k in self._variance:
+            rng.standard_normal(out=out)
+            if k in self._variance:
+                out *= widths[self._variance[k]]
+        else:
+            out[:] = draw_standard(rng, out.size, kind, dof=q.dof, shape=q.standard_shape)
+        out *= scale
+        out += centre
+
+    def _together(
+        self, block: _Block, drawn: list[FloatArray], widths: Mapping[Hashable, FloatArray]
+    ) -> None:
+        """Draw one set of correlated inputs into their arrays."""
+        size = drawn[0].size
         scores = block.factor @ np.stack([self._streams[k].standard_normal(size) for k in block.members])
-        if block.joint_dof is not None:
-            scores = scores / np.sqrt(chi_square.chisquare(block.joint_dof, size) / block.joint_dof)
-        values = []
         for k, score in zip(block.members, scores, strict=True):
             q = self._inputs[k]
-            if block.joint_dof is None:
-                score = standard_quantile(score, self._kind(q), dof=q.dof, shape=q.standard_shape)
-            values.append(q.value + q.standard_uncertainty * score)
-        return values
+            if block.copula:
+                standard = standard_quantile(score, self._kinds[k], dof=q.dof, shape=q.standard_shape)
+            else:
+                standard = score * widths[self._variance[k]] if k in self._variance else score
+            drawn[k][:] = q.value + q.standard_uncertainty * standard
 
 
-def _simple_scale(quantity: InputQuantity, kind: str) -> tuple[float, float] | None:
-    """Return centre and scale of a normal or rectangular draw, None for the other shapes."""
-    if kind == "normal":
-        return quantity.value, quantity.standard_uncertainty
-    if kind == "rectangular":
-        width = float(np.sqrt(12.0)) * quantity.standard_uncertainty
-        return quantity.value - width / 2.0, width
-    return None
+def _drawn_kind(quantity: InputQuantity, *, heavy_tails: bool) -> str:
+    """Return the distribution that is drawn."""
+    if quantity.distribution == "t" and not (heavy_tails and np.isfinite(quantity.dof)):
+        return "normal"
+    return quantity.distribution
 
 
 def stream(seed: int, key: Hashable) -> np.random.Generator:

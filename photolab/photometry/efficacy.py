@@ -93,7 +93,7 @@ def claim_against_power(
     Notes
     -----
     The code is given by the low end of the implied luminous efficacy, so that a doubtful wattmeter accuses
-    nobody. The light of a filament carries far less: 16-25 lm/W of its power. Two spectral lines of a
+    nobody. The light of a filament carries 14-29 lm/W of its power. Two spectral lines of a
     daylight colour could carry some 420 lm/W and would render no colours; see `limits_of_efficacy`.
     """
     flux = float(positive("claimed_flux", claimed_flux, "lm")) / _lamps("claimed_per", claimed_per)
@@ -133,7 +133,7 @@ def limits_of_efficacy() -> pd.DataFrame:
 
 def _lamps(name: str, per: str) -> float:
     if per not in _LAMPS:
-        message = f"{name} must be lamp or pair, for the claim and the power must be for the same thing; got {per!r}"
+        message = f"{name} must be lamp or pair, so that claim and power match; got {per!r}"
         raise ValueError(message)
     return _LAMPS[per]
 

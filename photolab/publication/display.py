@@ -189,21 +189,23 @@ def table(
     return Table(tuple(heads.get(c, c) for c in shown), rows, tuple(bool(n) for n in numeric), caption)
 
 
-def _places(column: pd.Series[Any], name: str, places: Mapping[str, int] | int) -> int:
-    """Return the decimal places of a column."""
+def _places(column: pd.Series[Any], name: str, places: Mapping[str, int] | int) -> int | None:
+    """Return the decimal places of a column; None for a column of text."""
+    if not pd.api.types.is_numeric_dtype(column):
+        return None
     if pd.api.types.is_integer_dtype(column):
         return 0
     return places.get(name, 2) if isinstance(places, Mapping) else places
 
 
-def _cell(value: object, places: int) -> str:
+def _cell(value: object, places: int | None) -> str:
     """Return one cell as text; a missing value is an empty cell in text and "n/a" among numbers."""
     if isinstance(value, str):
         return " ".join(value.split())
-    if value is None or value is pd.NA or value is pd.NaT:
+    if value is None or value is pd.NA or value is pd.NaT or (places is None and value != value):
         return ""
     if isinstance(value, bool) or type(value).__name__ in {"bool_", "bool"}:
         return "yes" if value else "no"
     if isinstance(value, int | float) or hasattr(value, "__float__"):
-        return decimal(float(value), places)
+        return decimal(float(value), 2 if places is None else places)
     return str(value)

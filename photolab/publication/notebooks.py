@@ -36,8 +36,8 @@ __all__ = [
     "write_notebook",
 ]
 
-#: What every kernel is started with: a warning stops the cell, and one thread keeps sums in one order. The exception is a
-#: notice of the kernel to itself, which would stop it from ending in good order.
+#: What every kernel is started with: a warning stops the cell, and one thread keeps sums in one order. The
+#: exception is a notice of the kernel to itself, which would stop it from ending in good order.
 KERNEL_ENVIRONMENT = {
     "PYTHONWARNINGS": "error,ignore::PendingDeprecationWarning:ipykernel.kernelbase",
     "OMP_NUM_THREADS": "1",

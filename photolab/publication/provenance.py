@@ -16,8 +16,9 @@ from pathlib import Path
 from typing import Any
 
 import photolab
+from photolab.publication.tables import data_hash
 
-__all__ = ["ReportState", "file_hash", "fingerprint", "folder_hashes", "record", "report_state", "to_json"]
+__all__ = ["ReportState", "file_hash", "folder_hashes", "record", "report_state", "to_json"]
 
 #: Name of the record inside a report.
 FILE_NAME = "provenance.json"
@@ -73,23 +74,6 @@ def folder_hashes(folder: str | os.PathLike[str]) -> dict[str, str]:
     }
 
 
-def fingerprint(hashes: Mapping[str, str]) -> str:
-    """Return one hash that stands for a set of files.
-
-    Parameters
-    ----------
-    hashes : mapping
-        Name and SHA-256 of each file.
-
-    Returns
-    -------
-    str
-        SHA-256 of the lines ``hash  name``, sorted by name.
-    """
-    lines = "".join(f"{hashes[name]}  {name}\n" for name in sorted(hashes))
-    return hashlib.sha256(lines.encode("utf-8")).hexdigest()
-
-
 def record(
     *,
     inputs: Mapping[str, str],
@@ -125,7 +109,7 @@ def record(
         "schema": _SCHEMA,
         "bench": bench,
         "protocol_revision": protocol_revision,
-        "data_fingerprint": fingerprint(inputs),
+        "data_hash": data_hash(inputs),
         "inputs": dict(sorted(inputs.items())),
         "notebooks": {
             Path(path).name: file_hash(path) for path in sorted(notebooks, key=lambda p: Path(p).name)

@@ -145,9 +145,10 @@ def solve_triangle(triangle: FloatArray, right: FloatArray) -> FloatArray:
         The solution. [any]
     """
     diagonal = np.diagonal(triangle)
-    floor = 1e-15 * max(float(np.max(np.abs(diagonal))), 1e-300)
-    lifted = np.where(np.abs(diagonal) < floor, floor, diagonal)
-    solution: FloatArray = np.linalg.solve(triangle + np.diag(lifted - diagonal), right)
+    floor = 1e-15 * max(float(np.abs(diagonal).max()), 1e-300)
+    if np.abs(diagonal).min() < floor:
+        triangle = triangle + np.diag(np.where(np.abs(diagonal) < floor, floor, 0.0))
+    solution: FloatArray = np.linalg.solve(triangle, right)
     return solution
 
 
@@ -228,9 +229,9 @@ def search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Pro
         trial = project(problem, np.clip(here.theta + step, low, high))
         moved = float(np.max(np.abs(trial.theta - here.theta)))
         if trial.sum_of_squares <= here.sum_of_squares:
-            gained = here.sum_of_squares - trial.sum_of_squares
+            promised = float(np.abs(slope @ (trial.theta - here.theta)))
             here, damping = trial, max(damping * 0.15, 1e-12)
-            if gained <= 1e-13 * here.sum_of_squares and moved < 1e-4:
+            if promised <= 1e-12 * here.sum_of_squares:
                 break
         else:
             damping *= 6.0

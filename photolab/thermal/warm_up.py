@@ -1,397 +1,309 @@
-r"""How much light is left: remaining light between two instants, final level, settling, and what forbids an answer.
+r"""How much light is left while a lamp warms up, whether it settles, and what forbids an answer.
 
-Inside the record intervals come from two exponentials with correlated residuals (`photolab.thermal.residuals`); beyond it from
-bounds over all completely monotone curves (`photolab.thermal.bounds`). The meter's scale cancels from every ratio here and stays out.
+`fit_warm_up` fits a record and collects findings; the `WarmUp` it returns answers or refuses. The meter's scale
+cancels from every ratio and is no input here.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from functools import cached_property
-
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, fit_monotone, ratio_bounds
-from photolab.thermal.residuals import neighbour_correlation
-from photolab.thermal.warm_up_model import Curve, window
+from photolab.thermal.bounds import fit_monotone
+from photolab.thermal.exponentials import fit_exponentials
+from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
+from photolab.thermal.variable_projection import solve
+from photolab.thermal.warm_up_model import (
+    Curve,
+    curve_of,
+    described_fit,
+    locate_step,
+    scan,
+    separable,
+)
+from photolab.thermal.warm_up_result import Finding, Remaining, Step, WarmUp, log_time_uncertainties
+
+__all__ = ["Finding", "Remaining", "Step", "WarmUp", "fit_warm_up"]
 
 FloatArray = NDArray[np.float64]
 
-REBASE_INSTANTS = (5.0, 30.0, 60.0, 180.0)
-FARTHEST = 2.0  # times the end of the record
-TIME_CONSTANTS_NEEDED = 2.0
-@dataclass(frozen=True)
-class Finding:
-    """Something about a record that a reader must know.
+FEWEST_READINGS = 8  # two exponentials and a level take five
+ASSUMED_DRIFT = 0.003
+REFUSED_BELOW = 6.0  # effective readings
+FLAGGED_BELOW = 15.0
+CORRELATED_ABOVE = 0.3
+COARSE_BELOW = 0.4  # residual SD over the display step: below it rounding is no longer like noise
+CLASS_LIMIT = 12.0  # rise of the sum of squares over the noise variance when rising parts are forbidden
+LENGTHS_NEEDED = 2.0  # time constants that a record must span before it carries a final level
+OUTLYING = 6.0  # robust SDs
+GAP_PART = 0.25  # of the record
+
+
+def fit_warm_up(
+    time_s: ArrayLike,
+    illuminance: ArrayLike,
+    *,
+    initial_s: float = 60.0,
+    initial_window_s: float = 0.0,
+    resolution: float = 0.0,
+    drift_relative_sd: float = ASSUMED_DRIFT,
+    residual_correlation: float | None = None,
+    coverage: float = 0.95,
+    elapsed_uncertainty_s: float = 0.0,
+    robust: bool = False,
+) -> WarmUp:
+    r"""Fit the warm-up record of one lamp.
 
     Parameters
     ----------
-    code : str
-        Stable code.
-    blocks : tuple of str
-        What it forbids: "remaining", "beyond_record", "final_level", "time_constants".
-    """
-
-    code: str
-    blocks: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Step:
-    """A step in the record.
-
-    Parameters
-    ----------
-    time_s : float
-        Middle between the readings before and after. [s]
-    size : float
-        Change of the light over the light just before; a loss is negative. [1]
-    size_uncertainty : float
-        Its standard uncertainty. [1]
-    """
-
-    time_s: float
-    size: float
-    size_uncertainty: float
-
-
-@dataclass(frozen=True)
-class Remaining:
-    """Remaining light at one instant, as a ratio to the light at another.
-
-    Parameters
-    ----------
-    value, low, high : float
-        Ratio and its coverage interval. [1]
-    ln_standard_uncertainty : float
-        Standard uncertainty of the logarithm of the ratio. [1]
-    dof : float
-        Its effective degrees of freedom.
-    method : {"record", "bounds"}
-        From the fit inside the record, or from bounds beyond it.
-    extrapolated : bool
-        Whether the later instant lies beyond the record.
-    time_constant_ceiling_s : float
-        Slowest decay the bounds allow for; infinite inside the record, where it plays no part. [s]
-    """
-
-    value: float
-    low: float
-    high: float
-    ln_standard_uncertainty: float
-    dof: float
-    method: str
-    extrapolated: bool
-    time_constant_ceiling_s: float = np.inf
-
-
-@dataclass(frozen=True, eq=False)
-class WarmUp:
-    """A fitted warm-up record.
-
-    Parameters
-    ----------
-    time_s, illuminance : ndarray, shape (n,)
-        Record used, set-aside readings left out. [s], [lx]
-    curve : Curve
-        Two exponentials (and the step), the basis of every interval inside the record.
-    described : Curve
-        The order that describes the record: time constants, final level, settling.
-    step : Step or None
-        Foldback step, where one was found.
-    findings : tuple of Finding
-        What a reader must know, and what it blocks.
-    initial_s, initial_window_s : float
-        Instant, and length of the window around it, that "remaining" refers to. [s]
-    display_uncertainty : float
-        Standard uncertainty from a coarse display, counted once; 0 otherwise. [lx]
-    drift_relative_sd : float
-        Standard uncertainty of a multiplicative drift over the record. [1]
-    elapsed_uncertainty_s : float
-        Standard uncertainty of the zero of the clock. [s]
-    coverage : float
+    time_s : array_like, shape (n,)
+        Time since switch-on, strictly increasing. [s]
+    illuminance : array_like, shape (n,)
+        Readings. [lx]
+    initial_s : float, default 60
+        Instant that "remaining" refers to. [s]
+    initial_window_s : float, default 0
+        Length of the window around it over which the initial light is the mean; 0 is the instant itself. [s]
+    resolution : float, default 0
+        Step of the display; where 0, one that the readings show is used. [lx]
+    drift_relative_sd : float, default 0.003
+        Standard uncertainty of a multiplicative drift of ambient, supply or meter over the record, which readings of
+        light cannot show; grows as (t - t0)/T. The default is assumed, not measured. [1]
+    residual_correlation : float, optional
+        Correlation of neighbouring residuals at the median spacing, where a record of a stable lamp gave it;
+        estimated by default. [1]
+    coverage : float, default 0.95
         Coverage of the intervals. [1]
-    set_aside : tuple of int
-        Numbers of outlying readings left out by the robust option.
-    """
-
-    time_s: FloatArray
-    illuminance: FloatArray
-    curve: Curve
-    described: Curve
-    step: Step | None
-    findings: tuple[Finding, ...]
-    initial_s: float
-    initial_window_s: float
-    display_uncertainty: float
-    drift_relative_sd: float
-    elapsed_uncertainty_s: float
-    coverage: float
-    set_aside: tuple[int, ...] = ()
-
-    @property
-    def fitted(self) -> FloatArray:
-        """Fitted illuminance at the readings. [lx]"""
-        return self.curve.fitted
-
-    @property
-    def residuals(self) -> FloatArray:
-        """Readings less fitted illuminance. [lx]"""
-        return self.curve.found.residual
-
-    @property
-    def residual_correlation(self) -> float:
-        """Correlation of neighbouring residuals at the median spacing. [1]"""
-        return self.curve.noise.correlation
-
-    @property
-    def effective_readings(self) -> float:
-        """Number of independent readings that carry as much. [1]"""
-        return self.curve.noise.effective_readings
-
-    @property
-    def time_constants(self) -> FloatArray:
-        """Time constants that describe the record, slowest first. [s]"""
-        self._refuse("time_constants")
-        return self.described.time_constants
-
-    @property
-    def time_constant_uncertainties(self) -> FloatArray:
-        """Standard uncertainties of `time_constants`. [s]"""
-        return self.time_constants * self._log_time_uncertainties()
-
-    def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
-        """Return the light at one instant over the light at another.
-
-        Parameters
-        ----------
-        at_s : float
-            Later instant, up to twice the end of the record. [s]
-        initial_s : float, optional
-            Earlier instant; that of the fit by default. [s]
-
-        Returns
-        -------
-        Remaining
-            Ratio with interval.
-
-        Raises
-        ------
-        ValueError
-            If an instant is not a finite number.
-        MethodError
-            If the record cannot carry the answer; `known` holds what can be said.
-        """
-        initial = self.initial_s if initial_s is None else float(initial_s)
-        if not np.isfinite(at_s) or not np.isfinite(initial):
-            message = f"at_s and initial_s must be finite; got {at_s} s and {initial} s"
-            raise ValueError(message)
-        first, last = float(self.time_s[0]), float(self.time_s[-1])
-        earliest = min(initial - 0.5 * self.initial_window_s, float(at_s))
-        if earliest < first or initial > last:
-            message = f"remaining light needs readings from {earliest:g} s on; the record runs from {first:g} s to {last:g} s"
-            raise MethodError(message, code="initial_outside_record", known={"first_s": first, "last_s": last})
-        if at_s <= last:
-            return self._inside(float(at_s), initial)
-        if at_s > FARTHEST * last:
-            message = f"at_s must be within {FARTHEST:g} times the record's end ({last:g} s); got {at_s:g} s"
-            raise MethodError(message, code="too_far_beyond_record", known=self._known_at_end(initial))
-        self._refuse("beyond_record", initial)
-        return self._beyond(float(at_s), initial)
-
-    def final(self, *, initial_s: float | None = None) -> Remaining:
-        """Return the final level over the light at an instant.
-
-        Parameters
-        ----------
-        initial_s : float, optional
-            Earlier instant; that of the fit by default. [s]
-
-        Returns
-        -------
-        Remaining
-            Value of the described curve; interval from the bounds, slow parts up to the ceiling included.
-
-        Raises
-        ------
-        MethodError
-            If the record cannot carry a final level.
-        """
-        initial = self.initial_s if initial_s is None else float(initial_s)
-        self._refuse("final_level", initial)
-        level = float(self.described.found.coefficients[0])
-        value = level / self.described.at(window(initial, self.initial_window_s))[0]
-        bounded = self._beyond(np.inf, initial)
-        low, high = min(bounded.low, value), max(bounded.high, value)
-        spread = float(np.log(high / low)) / (2.0 * self._normal_quantile())
-        return Remaining(value, low, high, spread, np.inf, "bounds", True, bounded.time_constant_ceiling_s)
-
-    @property
-    def final_fraction(self) -> float:
-        """Final level over the initial light; `final` adds the interval. [1]"""
-        return self.final().value
-
-    def settled_at(self, percent: float) -> float:
-        """Return the instant after which the light stays near its final level.
-
-        Parameters
-        ----------
-        percent : float
-            Largest distance from the final level. [%]
-
-        Returns
-        -------
-        float
-            Time from switch-on, on the described curve. [s]
-
-        Raises
-        ------
-        ValueError
-            If the percentage is not positive.
-        MethodError
-            If the record cannot carry a final level.
-        """
-        if not 0.0 < percent < 100.0:
-            message = f"percent must be between 0 and 100; got {percent} %"
-            raise ValueError(message)
-        self._refuse("final_level")
-        level = float(self.described.found.coefficients[0])
-        slowest = float(self.described.time_constants[0])
-        start = self.described.start_s
-        times = start + np.concatenate([[0.0], np.geomspace(1e-4, 60.0, 4000)]) * slowest
-        decay = np.exp(-(times - start)[:, None] / self.described.time_constants)
-        away = np.abs(decay @ self.described.found.coefficients[self.described.linear :]) - level * percent / 100.0
-        outside = np.flatnonzero(away > 0.0)
-        if outside.size == 0:
-            return start
-        i = int(outside[-1])
-        return float(np.interp(0.0, [-away[i], -away[i + 1]], [times[i], times[i + 1]]))
-
-    def rebase(self, instants: Iterable[float] = REBASE_INSTANTS, *, at_s: float | None = None) -> pd.DataFrame:
-        """Return the same remaining light referred to several initial instants.
-
-        Parameters
-        ----------
-        instants : iterable of float, default (5, 30, 60, 180)
-            Initial instants. [s]
-        at_s : float, optional
-            Later instant; the end of the record by default. [s]
-
-        Returns
-        -------
-        DataFrame
-            initial_s [s], at_s [s], remaining, low, high [1], code: why a row has no value, else empty.
-        """
-        later = float(self.time_s[-1]) if at_s is None else float(at_s)
-        rows = []
-        for initial in instants:
-            try:
-                one = self.remaining(later, initial_s=float(initial))
-                rows.append((float(initial), later, one.value, one.low, one.high, ""))
-            except MethodError as refusal:
-                rows.append((float(initial), later, np.nan, np.nan, np.nan, refusal.code))
-        return pd.DataFrame(rows, columns=["initial_s", "at_s", "remaining", "low", "high", "code"])
-
-    def _inside(self, at_s: float, initial: float) -> Remaining:
-        """Return remaining light inside the record."""
-        self._refuse("remaining", initial)
-        later, later_slope = self.curve.at(np.array([at_s]))
-        earlier, earlier_slope = self.curve.at(window(initial, self.initial_window_s))
-        gradient = later_slope / later - earlier_slope / earlier
-        fit_variance = self.curve.noise.variance(gradient)
-        variance = fit_variance + self._declared_variance(at_s, initial)
-        dof = self.curve.noise.dof * (variance / max(fit_variance, 1e-300)) ** 2
-        half = float(stats.t.ppf(0.5 + 0.5 * self.coverage, dof)) * float(np.sqrt(variance))
-        value = later / earlier
-        low, high = value * float(np.exp(-half)), value * float(np.exp(half))
-        return Remaining(value, low, high, float(np.sqrt(variance)), float(dof), "record", False)
-
-    def _beyond(self, at_s: float, initial: float) -> Remaining:
-        """Return remaining light beyond the record, or at the end of time."""
-        monotone, unit = self._monotone
-        later = monotone.row(np.array([at_s]))
-        earlier = monotone.row(window(initial, self.initial_window_s))
-        noise = self.curve.noise
-        factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(stats.chi2.ppf(0.95, 1))
-        value, low, high = ratio_bounds(monotone, later, earlier, allowance=ALLOWANCE * factor * unit)
-        until = min(at_s, FARTHEST * float(self.time_s[-1]))
-        extra = self._normal_quantile() * float(np.sqrt(self._declared_variance(until, initial)))
-        down, up = np.hypot(np.log(value / max(low, 1e-9)), extra), np.hypot(np.log(high / value), extra)
-        spread = float(down + up) / (2.0 * self._normal_quantile())
-        ceiling = float(monotone.time_constants[-1])
-        ends = value * float(np.exp(-down)), value * float(np.exp(up))
-        return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling)
-
-    @cached_property
-    def _monotone(self) -> tuple[MonotoneFit, float]:
-        """Best completely monotone curve and the variance of one whitened residual."""
-        phi = neighbour_correlation(self.time_s, self.curve.noise.likeliest_time)
-        monotone = fit_monotone(self.time_s, self.illuminance, phi)
-        parameters = self.curve.linear + 2 * self.curve.found.theta.size
-        likeliest = int(np.argmax(self.curve.noise.weights))
-        free = float(self.curve.noise.noise_variances[likeliest])
-        return monotone, min(free, monotone.sum_of_squares / (self.time_s.size - parameters))
-
-    def _normal_quantile(self) -> float:
-        """Return the two-sided normal quantile of the coverage."""
-        return float(stats.norm.ppf(0.5 + 0.5 * self.coverage))
-
-    def _declared_variance(self, at_s: float, initial: float) -> float:
-        """Return the variance in ln of what the record cannot show: drift, display, clock."""
-        length = float(np.ptp(self.time_s))
-        drift = self.drift_relative_sd * (at_s - initial) / length
-        near_end = min(at_s, float(self.time_s[-1]))
-        levels = [self.curve.at(np.array([t]))[0] for t in (near_end, initial)]
-        display = self.display_uncertainty / min(levels)
-        slopes = [self._log_slope(t) for t in (near_end, initial)] if self.elapsed_uncertainty_s else [0.0, 0.0]
-        return drift**2 + display**2 + (self.elapsed_uncertainty_s * (slopes[0] - slopes[1])) ** 2
-
-    def _log_slope(self, at_s: float) -> float:
-        """Return the slope of the logarithm of the fitted light, steps left out. [1/s]"""
-        taus, start = self.curve.time_constants, self.curve.start_s
-        amplitudes = self.curve.found.coefficients[self.curve.linear :]
-        fall = float(np.sum(amplitudes / taus * np.exp(-(at_s - start) / taus)))
-        return -fall / self.curve.at(np.array([at_s]))[0]
-
-    def _log_time_uncertainties(self) -> FloatArray:
-        """Return standard uncertainties of ln(time constant)."""
-        return log_time_uncertainties(self.described)
-
-    def _known_at_end(self, initial: float) -> dict[str, object]:
-        """Return what a refusal can still say."""
-        last = float(self.time_s[-1])
-        known: dict[str, object] = {"first_s": float(self.time_s[0]), "last_s": last}
-        if not any("remaining" in finding.blocks for finding in self.findings):
-            known["remaining_at_end"] = self._inside(last, initial)
-        else:
-            known["fitted_ratio_at_end"] = self.curve.at(np.array([last]))[0] / self.curve.at(np.array([initial]))[0]
-        return known
-
-    def _refuse(self, what: str, initial_s: float | None = None) -> None:
-        """Raise where a finding blocks an answer."""
-        for finding in self.findings:
-            if what in finding.blocks:
-                initial = self.initial_s if initial_s is None else initial_s
-                message = f"the record cannot carry {what.replace('_', ' ')}: {finding.code.replace('_', ' ')}"
-                raise MethodError(message, code=finding.code, known=self._known_at_end(initial))
-
-
-def log_time_uncertainties(curve: Curve) -> FloatArray:
-    """Return standard uncertainties of the logarithms of a curve's time constants.
-
-    Parameters
-    ----------
-    curve : Curve
-        Fitted curve.
+    elapsed_uncertainty_s : float, default 0
+        Standard uncertainty of the zero of the clock, common to all readings. [s]
+    robust : bool, default False
+        Set aside readings that a robust fit gives no weight.
 
     Returns
     -------
-    ndarray, shape (terms,)
-        Standard uncertainties. [1]
+    WarmUp
+        Answers, each with its interval, or refusals.
+
+    Raises
+    ------
+    ValueError
+        If the arrays disagree, times do not strictly increase, an illuminance is not positive, or an option is out of
+        range.
+    MethodError
+        If there are too few readings, or all are alike; `known` holds what can be said.
+
+    Notes
+    -----
+    Holds for light that settles as a sum of decaying exponentials with at most one step. Two exponentials are always
+    fitted; the described order decides no interval inside the record. Everything else is in `findings`.
     """
-    parameters = curve.linear + 2 * curve.found.theta.size
-    rows = np.eye(parameters)[-curve.found.theta.size :] if curve.found.theta.size else np.empty((0, parameters))
-    return np.sqrt(np.array([curve.noise.variance(row) for row in rows]))
+    times, light = _checked(time_s, illuminance)
+    _check_options(resolution, drift_relative_sd, residual_correlation, coverage, initial_window_s, elapsed_uncertainty_s)
+    set_aside: tuple[int, ...] = ()
+    if robust:
+        weights = fit_exponentials(times, light, terms=2, robust=True).weights
+        set_aside = tuple(int(i) for i in np.flatnonzero(weights < 1e-6))
+        times, light = times[weights >= 1e-6], light[weights >= 1e-6]
+    _check_support(times, light, resolution)
+    display = max(resolution, _shown_step(light))
+    curve, second = _fit_with_step(times, light, display, residual_correlation)
+    described = _described(times, curve, residual_correlation)
+    coarse = _residual_sd(curve) < COARSE_BELOW * display
+    findings = _findings(times, light, curve, described, second, coarse, coverage)
+    if drift_relative_sd == ASSUMED_DRIFT:
+        findings.append(Finding("drift_assumed"))
+    if initial_s < times[0] or initial_s > times[-1]:
+        findings.append(Finding("initial_outside_record"))
+    if set_aside:
+        findings.append(Finding("readings_set_aside"))
+    return WarmUp(
+        time_s=times,
+        illuminance=light,
+        curve=curve,
+        described=described,
+        step=_step_of(curve),
+        findings=tuple(findings),
+        initial_s=float(initial_s),
+        initial_window_s=float(initial_window_s),
+        display_uncertainty=display / float(np.sqrt(12.0)) if coarse else 0.0,
+        drift_relative_sd=float(drift_relative_sd),
+        elapsed_uncertainty_s=float(elapsed_uncertainty_s),
+        coverage=float(coverage),
+        set_aside=set_aside,
+    )
+
+
+def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Return the record as arrays, refused where it cannot be one."""
+    times, light = np.asarray(time_s, dtype=float), np.asarray(illuminance, dtype=float)
+    if times.ndim != 1 or light.shape != times.shape:
+        message = f"time_s and illuminance must be one-dimensional and of one length; got {times.shape} and {light.shape}"
+        raise ValueError(message)
+    rules = (
+        ("time_s", times, np.isfinite(times) & (times >= 0.0), "zero or more", "s"),
+        ("illuminance", light, np.isfinite(light) & (light > 0.0), "positive", "lx"),
+    )
+    for name, values, good, rule, unit in rules:
+        if not np.all(good):
+            first = int(np.argmin(good))
+            message = f"{name}[{first}] must be {rule}; got {values[first]:g} {unit} ({int(np.sum(~good))} of {good.size})"
+            raise ValueError(message)
+    backward = np.flatnonzero(np.diff(times) <= 0.0)
+    if backward.size:
+        i = int(backward[0])
+        message = f"time_s[{i + 1}] must be later than the reading before; got {times[i + 1]:g} s after {times[i]:g} s"
+        raise ValueError(message)
+    return times, light
+
+
+def _check_options(
+    resolution: float, drift: float, correlation: float | None, coverage: float, window_s: float, elapsed: float
+) -> None:
+    """Raise where an option is out of range."""
+    rules = (
+        ("resolution", resolution, 0.0 <= resolution < np.inf, "zero or more", "lx"),
+        ("drift_relative_sd", drift, 0.0 <= drift < 1.0, "at least 0 and below 1", ""),
+        ("residual_correlation", correlation, correlation is None or 0.0 <= correlation < 1.0, "at least 0 and below 1", ""),
+        ("coverage", coverage, 0.0 < coverage < 1.0, "between 0 and 1", ""),
+        ("initial_window_s", window_s, 0.0 <= window_s < np.inf, "zero or more", "s"),
+        ("elapsed_uncertainty_s", elapsed, 0.0 <= elapsed < np.inf, "zero or more", "s"),
+    )
+    for name, value, good, rule, unit in rules:
+        if not good:
+            message = f"{name} must be {rule}; got {value} {unit}".rstrip()
+            raise ValueError(message)
+
+
+def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> None:
+    """Raise where there is nothing to fit, with what is known."""
+    if times.size < FEWEST_READINGS:
+        known = {"readings": int(times.size)}
+        if times.size:
+            known |= {"last_over_first": float(light[-1] / light[0]), "first_s": float(times[0]), "last_s": float(times[-1])}
+        message = f"a warm-up fit needs {FEWEST_READINGS} readings or more; got {times.size}"
+        raise MethodError(message, code="too_few_readings", known=known)
+    if np.ptp(light) == 0.0:
+        known = {"level": float(light[0]), "display_step": resolution}
+        if resolution > 0.0:
+            known |= {"remaining_low": 1.0 - resolution / light[0], "remaining_high": 1.0 + resolution / light[0]}
+        message = f"illuminance must show more than one value; all {light.size} readings are {light[0]:g} lx"
+        raise MethodError(message, code="constant_record", known=known)
+
+
+def _shown_step(light: FloatArray) -> float:
+    """Return the display step that readings show, 0 where they show none. [lx]"""
+    steps = np.diff(np.unique(light))
+    smallest = float(steps.min())
+    multiples = light / smallest
+    return smallest if np.max(np.abs(multiples - np.round(multiples))) < 1e-3 else 0.0
+
+
+def _residual_sd(curve: Curve) -> float:
+    """Return the residual SD of a two-term fit. [lx]"""
+    dof = curve.problem.y.size - curve.linear - 2 * curve.found.theta.size
+    return float(np.sqrt(curve.found.sum_of_squares / dof))
+
+
+def _fit_with_step(
+    times: FloatArray, light: FloatArray, display: float, correlation: float | None
+) -> tuple[Curve, bool]:
+    """Return the two-term fit, with a step where one is found, and whether a second step shows."""
+    problem = separable(times, light, None)
+    smooth = solve(problem, 2, polished=False)
+    noise = float(np.sqrt(smooth.sum_of_squares / max(times.size - 5, 1)))
+    threshold = THRESHOLD_COARSE if noise < display else THRESHOLD
+    first = scan(times, problem, smooth, threshold)
+    if not first.found:
+        return curve_of(times, problem, smooth, step_s=None, correlation=correlation), False
+    step_s = locate_step(times, light, first.index)
+    problem = separable(times, light, step_s)
+    found = solve(problem, 2, polished=False)
+    curve = curve_of(times, problem, found, step_s=step_s, correlation=correlation)
+    return curve, scan(times, problem, found, threshold).found
+
+
+def _described(times: FloatArray, curve: Curve, correlation: float | None) -> Curve:
+    """Return the curve of the order that describes the record."""
+    found = described_fit(curve.problem, curve.found, curve.noise.effective_readings)
+    if found is curve.found:
+        return curve
+    return curve_of(times, curve.problem, found, step_s=curve.step_s, correlation=correlation)
+
+
+def _step_of(curve: Curve) -> Step | None:
+    """Return the size of the fitted step relative to the light before it."""
+    if curve.step_s is None:
+        return None
+    before, slope = curve.at(np.array([np.nextafter(curve.step_s, 0.0)]))
+    size = float(curve.found.coefficients[1]) / before
+    gradient = -size * slope / before
+    gradient[1] += 1.0 / before
+    return Step(curve.step_s, size, float(np.sqrt(curve.noise.variance(gradient))))
+
+
+def _findings(
+    times: FloatArray,
+    light: FloatArray,
+    curve: Curve,
+    described: Curve,
+    second: bool,
+    coarse: bool,
+    coverage: float,
+) -> list[Finding]:
+    """Return what a reader must know about the record."""
+    findings = []
+    if second:
+        findings.append(Finding("second_step", ("remaining", "beyond_record", "final_level", "time_constants")))
+    if curve.step_s is not None:
+        findings.append(Finding("step", ("beyond_record", "final_level")))
+    else:
+        findings += _class_findings(times, light, curve)
+    findings += _length_findings(times, described, coverage)
+    findings += _support_findings(curve)
+    if coarse:
+        findings.append(Finding("coarse_display"))
+    gaps = np.diff(times)
+    if gaps.max() > max(GAP_PART * np.ptp(times), 4.0 * np.median(gaps)):
+        findings.append(Finding("gap"))
+    residual = curve.found.residual
+    scale = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
+    if not coarse and scale > 0.0 and np.max(np.abs(residual)) > OUTLYING * scale:
+        findings.append(Finding("outliers"))
+    return findings
+
+
+def _class_findings(times: FloatArray, light: FloatArray, curve: Curve) -> list[Finding]:
+    """Return whether the light settles by falling alone: on unwhitened readings, where an event cannot pass for noise."""
+    monotone = fit_monotone(times, light, np.zeros(times.size - 1))
+    free = curve.found.sum_of_squares
+    noise = free / (times.size - 5)
+    if monotone.sum_of_squares - free <= CLASS_LIMIT * noise:
+        return []
+    code = "rising_light" if curve.fitted[-1] > curve.fitted[0] else "not_one_settling_curve"
+    return [Finding(code, ("beyond_record", "final_level", "time_constants"))]
+
+
+def _support_findings(curve: Curve) -> list[Finding]:
+    """Return what the correlation of the residuals leaves of the readings."""
+    findings = []
+    effective = curve.noise.effective_readings
+    if effective < REFUSED_BELOW:
+        blocked = ("remaining", "beyond_record", "final_level", "time_constants")
+        findings.append(Finding("too_few_independent_readings", blocked))
+    elif effective < FLAGGED_BELOW:
+        findings.append(Finding("few_independent_readings"))
+    if curve.noise.correlation > CORRELATED_ABOVE:
+        findings.append(Finding("correlated_residual_or_event"))
+    return findings
+
+
+def _length_findings(times: FloatArray, described: Curve, coverage: float) -> list[Finding]:
+    """Return whether the record is long enough for a final level."""
+    if described.found.theta.size == 0:
+        return [Finding("no_change_resolved", ("final_level", "time_constants"))]
+    spread = log_time_uncertainties(described)[0]
+    quantile = float(stats.t.ppf(0.5 + 0.5 * coverage, described.noise.dof))
+    slowest = float(described.time_constants[0]) * float(np.exp(min(quantile * spread, 50.0)))
+    if float(np.ptp(times)) < LENGTHS_NEEDED * slowest:
+        return [Finding("record_too_short", ("final_level",))]
+    return []

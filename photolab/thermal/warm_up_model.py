@@ -122,19 +122,17 @@ def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Se
     )
 
 
-def fit_curve(
-    time_s: FloatArray, light: FloatArray, *, terms: int, step_s: float | None, correlation: float | None
-) -> Curve:
-    """Fit a curve of given order and model its residuals.
+def curve_of(time_s: FloatArray, problem: Separable, found: Projection, *, step_s: float | None, correlation: float | None) -> Curve:
+    """Model the residuals of a fitted curve.
 
     Parameters
     ----------
     time_s : ndarray, shape (n,)
         Ascending times. [s]
-    light : ndarray, shape (n,)
-        Illuminance. [lx]
-    terms : int
-        Number of exponentials.
+    problem : Separable
+        The record.
+    found : Projection
+        Its fit.
     step_s : float or None
         Time of a step. [s]
     correlation : float or None
@@ -143,10 +141,8 @@ def fit_curve(
     Returns
     -------
     Curve
-        The fit.
+        The fit with its noise model.
     """
-    problem = separable(time_s, light, step_s)
-    found = solve(problem, terms, polished=False)
     design = full_design(problem, found.coefficients, found.theta)
     noise = model_residuals(time_s, found.residual, design, correlation=correlation)
     return Curve(problem, found, noise, float(time_s[0]), step_s)
@@ -198,39 +194,34 @@ def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> float:
     return middles[int(np.argmin(squares))]
 
 
-def described_order(
-    time_s: FloatArray, light: FloatArray, step_s: float | None, effective_readings: float
-) -> int:
-    """Return how many exponentials describe a record: a description, never the basis of an interval.
+def described_fit(problem: Separable, two_terms: Projection, effective_readings: float) -> Projection:
+    """Return the fit whose order describes a record: a description, never the basis of an interval.
 
     Parameters
     ----------
-    time_s : ndarray, shape (n,)
-        Ascending times. [s]
-    light : ndarray, shape (n,)
-        Illuminance. [lx]
-    step_s : float or None
-        Time of a step. [s]
+    problem : Separable
+        The record.
+    two_terms : Projection
+        Its fit of two exponentials.
     effective_readings : float
         Number of independent readings that carry as much. [1]
 
     Returns
     -------
-    int
-        0, 1 or 2: lowest Bayesian information criterion with the effective number of readings; a second term must
-        be apart from the first, not small, and inside its range.
+    Projection
+        Fit of 0, 1 or 2 exponentials: lowest Bayesian information criterion with the effective number of readings; a
+        second term must be apart from the first, not small, and inside its range.
     """
-    problem = separable(time_s, light, step_s)
-    fits = [solve(problem, terms, polished=False) for terms in (0, 1, 2)]
+    fits = [solve(problem, 0), solve(problem, 1, polished=False), two_terms]
     count = max(effective_readings, 2.0)
     criteria = [
-        count * np.log(max(fit.sum_of_squares, 1e-300) / time_s.size) + 2 * terms * np.log(count)
+        count * np.log(max(fit.sum_of_squares, 1e-300)) + 2 * terms * np.log(count)
         for terms, fit in enumerate(fits)
     ]
     order = int(np.argmin(criteria))
-    if order == 2 and not _stands_apart(fits[2], problem):
+    if order == 2 and not _stands_apart(two_terms, problem):
         order = int(np.argmin(criteria[:2]))
-    return order
+    return fits[order]
 
 
 def _stands_apart(found: Projection, problem: Separable) -> bool:

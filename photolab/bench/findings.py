@@ -1,0 +1,54 @@
+"""What the joint evaluation notices: codes with their subject; the words stand in `publication.statements`."""
+
+import math
+from collections.abc import Iterable
+
+import pandas as pd
+
+from photolab.bench.campaign import Finding, missing_inputs
+from photolab.bench.model import Bench
+from photolab.bench.selection import Selection
+from photolab.bench.spreads import Spreads
+
+
+def find(bench: Bench, selection: Selection, seats: pd.DataFrame, spreads: Spreads) -> Iterable[Finding]:
+    """Yield what the evaluation noticed.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    selection : Selection
+        What entered.
+    seats : DataFrame
+        Mounting means.
+    spreads : Spreads
+        The campaign's spreads.
+
+    Yields
+    ------
+    Finding
+        One each.
+    """
+    if not selection.baseline_declared:
+        yield Finding("baseline_by_row_order", (selection.baseline,))
+    residual = seats["ln_value"] - seats.groupby(["lamp", "specimen", "housing", "point", "instant"])[
+        "ln_value"
+    ].transform("median")
+    for row in spreads.flagged:
+        seat = seats.loc[row]
+        subject = tuple(str(seat[c]) for c in ("lamp", "specimen", "housing", "day", "mounting"))
+        yield Finding("mounting_flagged", subject, float(math.expm1(residual[row])))
+    common = max(s.dof for s in spreads.reading.values())
+    for lamp, spread in spreads.reading.items():
+        if not spread.assumed and spread.dof < common:
+            yield Finding("lamp_scatters", (lamp,), spread.sd)
+    for (housing, day), block in seats.groupby(["housing", "day"]):
+        ranges = {f"{r:g}" for r in block["range_lx"].dropna()}
+        if len(ranges) > 1:
+            yield Finding("ranges_differ", (str(housing), str(day), *sorted(ranges, key=float)))
+    if seats["range_lx"].isna().any():
+        yield Finding("range_unknown", tuple(sorted(set(seats.loc[seats["range_lx"].isna(), "lamp"]))))
+    for lamp in dict.fromkeys(seats["lamp"]):
+        if missing_inputs(bench, (lamp,)):
+            yield Finding("technology_missing", (lamp,))

@@ -1,0 +1,98 @@
+"""One row a lamp, housing, point, instant and scope: its ratio to the baseline."""
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from photolab.bench.campaign import Campaign, missing_inputs
+from photolab.bench.pairs import SCOPE_KINDS, exp_symmetric
+from photolab.bench.verdicts import judge
+from photolab.metrology.distributions import coverage_factor
+
+
+def ratio_table(campaign: Campaign) -> pd.DataFrame:
+    """Return the ratios of every lamp to the baseline.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluation.
+
+    Returns
+    -------
+    DataFrame
+        lamp, housing, measurand, baseline, point, instant, scope, value, unit, low, high, ln_expanded_uncertainty, coverage,
+        coverage_factor, dof, verdict, small, the counts, initial_s, hold_minutes, conditions, corrections, assumed.
+    """
+    names = campaign.weights.names
+    place = {name: i for i, name in enumerate(names)}
+    compared = [n for n in names if n[0] != campaign.baseline and (campaign.baseline, *n[1:]) in place]
+    at = np.array([place[n] for n in compared], dtype=int)
+    against = np.array([place[(campaign.baseline, *n[1:])] for n in compared], dtype=int)
+    rows = np.arange(len(compared))
+    contrast = np.zeros((len(compared), len(names)))
+    contrast[rows, at], contrast[rows, against] = 1.0, -1.0
+    blocks = [_scope_block(campaign, scope, compared, contrast) for scope in SCOPE_KINDS]
+    counts = campaign.weights.counts.iloc[at].reset_index(drop=True)
+    whole = pd.concat([pd.concat([b, counts], axis=1) for b in blocks], ignore_index=True)
+    order = {name: i for i, name in enumerate(compared)}
+    keys = [order[tuple(k)] for k in whole[["lamp", "housing", "point", "instant"]].to_numpy()]
+    whole = whole.iloc[np.argsort(keys, kind="stable")].reset_index(drop=True)
+    settings = campaign.bench.settings
+    return whole.assign(
+        initial_s=settings.initial_s,
+        hold_minutes=settings.hold_minutes,
+        conditions=_conditions(campaign),
+        corrections=", ".join(campaign.corrections) or "none",
+        assumed="; ".join(a.name for a in campaign.assumed) or "nothing",
+    )
+
+
+def _scope_block(
+    campaign: Campaign, scope: str, compared: list[tuple[str, ...]], contrast: NDArray[np.float64]
+) -> pd.DataFrame:
+    """Return the ratios to the baseline in one scope."""
+    joint, settings = campaign.scopes[scope], campaign.bench.settings
+    ln_ratio = contrast @ joint.values
+    u = np.sqrt(np.einsum("ij,ij->i", contrast @ joint.covariance, contrast))
+    dof = np.atleast_1d(np.asarray(joint.dof(contrast), dtype=float)) if len(compared) else np.empty(0)
+    k = np.array([coverage_factor(settings.coverage, float(v)) for v in dof])
+    missing = np.array(
+        [bool(missing_inputs(campaign.bench, (n[0], campaign.baseline))) for n in compared], dtype=bool
+    )
+    half = np.where(missing, np.nan, k * u)
+    verdicts = [
+        judge(d, h, alike_percent=settings.alike_percent) for d, h in zip(ln_ratio, half, strict=True)
+    ]
+    return pd.DataFrame(
+        {
+            "lamp": [n[0] for n in compared],
+            "housing": [n[1] for n in compared],
+            "measurand": "illuminance ratio",
+            "baseline": campaign.baseline,
+            "point": [n[2] for n in compared],
+            "instant": [n[3] for n in compared],
+            "scope": scope,
+            "value": [exp_symmetric(d) for d in ln_ratio],
+            "unit": "1",
+            "low": [exp_symmetric(d - h) for d, h in zip(ln_ratio, half, strict=True)],
+            "high": [exp_symmetric(d + h) for d, h in zip(ln_ratio, half, strict=True)],
+            "ln_expanded_uncertainty": half,
+            "coverage": settings.coverage,
+            "coverage_factor": k,
+            "dof": dof,
+            "verdict": [v.code for v in verdicts],
+            "small": [v.small for v in verdicts],
+        }
+    )
+
+
+def _conditions(campaign: Campaign) -> str:
+    """Return the conditions under which the ratios hold."""
+    settings = campaign.bench.settings
+    said = [f"{settings.initial_s:g} s after switch-on"]
+    if "voltage" in campaign.corrections:
+        said.append(f"{settings.reference_voltage_V:g} V")
+    if "ambient" in campaign.corrections:
+        said.append(f"{settings.reference_ambient_C:g} degC ambient")
+    return ", ".join([*said, "one place of the meter head in each housing"])

@@ -1,0 +1,158 @@
+"""Thin commands: parse, call, print. Every heavy import happens inside the command that needs it."""
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments without the program's name.
+
+    Returns
+    -------
+    int
+        0 done, 2 the input was refused, 1 a defect.
+    """
+    args = _parser().parse_args(argv)
+    from photolab.errors import PhotolabError
+
+    command: Callable[[argparse.Namespace], int] = args.run
+    try:
+        return command(args)
+    except (PhotolabError, ValueError, OSError) as refused:
+        print(_plain(refused), file=sys.stderr)
+        return 2
+
+
+def _plain(error: Exception) -> str:
+    """Return an error as a person reads it, control characters escaped."""
+    if isinstance(error, OSError) and error.filename:
+        text = f"{Path(str(error.filename)).name}: {error.strerror}"
+    else:
+        text = str(error)
+    return "".join(c if c == "\n" or c.isprintable() else repr(c)[1:-1] for c in text)
+
+
+def _parser() -> argparse.ArgumentParser:
+    """Return the parser of all commands."""
+    parser = argparse.ArgumentParser(
+        prog="photolab",
+        description="A methods workbench for bench tests of headlamp light sources.",
+        allow_abbrev=False,
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    def add(name: str, run: Callable[[argparse.Namespace], int], text: str) -> argparse.ArgumentParser:
+        command = commands.add_parser(name, help=text, description=text, allow_abbrev=False)
+        command.set_defaults(run=run)
+        return command
+
+    check = add("check", _check, "every fault and caution of a bench folder, and what it can and cannot say")
+    check.add_argument("folder")
+    new = add("new", _new, "write a smallest bench folder to fill in")
+    new.add_argument("folder")
+    new.add_argument("--workbook", action="store_true", help="one bench.xlsx instead of CSV files")
+    opened = add("open", _open, "JupyterLab at the first notebook on a bench folder, in working copies")
+    opened.add_argument("folder")
+    opened.add_argument("--work", help="folder for the working copies (default: <folder name>-notebooks)")
+    opened.add_argument("--no-browser", action="store_true", help="do not open a browser window")
+    _add_compare(
+        add("compare", _compare, "two readings: how much more light, and is that within meter error")
+    )
+    appendix = add("appendix", _appendix, "the methods appendix of a bench folder")
+    appendix.add_argument("folder")
+    appendix.add_argument("--out", help="where to (default: reports/<folder name>)")
+    appendix.add_argument("--jobs", type=int, default=2, help="processes for the notebooks")
+    simulate = add("simulate", _simulate, "write an invented bench with known truth")
+    simulate.add_argument("out")
+    simulate.add_argument("--seed", type=int, default=1)
+    return parser
+
+
+def _add_compare(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of compare."""
+    parser.add_argument("a", metavar="A", nargs="?", help="first reading")
+    parser.add_argument("b", metavar="B", nargs="?", help="second reading; the ratio is B/A")
+    parser.add_argument("--bench", help="take meter and seating from a bench folder")
+    for name, text in (
+        ("--reading-percent", "percent of reading, from the accuracy line of the meter's manual"),
+        ("--range-percent", "percent of range (of full scale), from the accuracy line"),
+        ("--digits", "digits (counts), from the accuracy line"),
+        ("--mismatch-percent", "spectral mismatch index f1'"),
+        ("--mounting-sd-percent", "SD of seating a lamp once"),
+        ("--specimen-sd-percent", "SD between specimens: the answer is then for the models"),
+        ("--mountings", "how often each lamp was seated"),
+        ("--coverage", "coverage probability, 0.95"),
+    ):
+        parser.add_argument(name, metavar="N", help=text)
+    parser.add_argument("--range", metavar="R[,R2]", help="top of the meter's range, one value serves both")
+    parser.add_argument("--resolution", metavar="S[,S2]", help="last figure that can change on that range")
+    parser.add_argument("--technology", metavar="T[,T2]", help="filament, led, discharge or other")
+    parser.add_argument("--unit", choices=("lx", "fc"), default="lx")
+    parser.add_argument("--json", action="store_true", help="print JSON")
+
+
+def _compare(args: argparse.Namespace) -> int:
+    from photolab.publication.compare_command import run
+
+    for line in run(args):
+        print(line)
+    return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    from photolab.errors import RecordError
+    from photolab.publication import readiness
+
+    try:
+        lines = readiness.report(Path(args.folder))
+    except RecordError as refused:
+        print("\n".join(readiness.refusal(Path(args.folder), refused)), file=sys.stderr)
+        return 2
+    print("\n".join(lines))
+    return 0
+
+
+def _new(args: argparse.Namespace) -> int:
+    from photolab.bench.records import new_folder
+
+    options: dict[str, Any] = {"workbook": True} if args.workbook else {}
+    new_folder(Path(args.folder), **options)
+    print(
+        f"{args.folder}: written. Fill in the meter's accuracy line and your readings, then: photolab check {args.folder}"
+    )
+    return 0
+
+
+def _open(args: argparse.Namespace) -> int:
+    from photolab.publication.workplace import open_lab
+
+    return open_lab(
+        Path(args.folder), work=Path(args.work) if args.work else None, browser=not args.no_browser
+    )
+
+
+def _appendix(args: argparse.Namespace) -> int:
+    from photolab.publication.appendix import publish
+
+    folder = Path(args.folder)
+    out = Path(args.out) if args.out else Path("reports") / folder.resolve().name
+    published = publish(folder, out, jobs=args.jobs)
+    print(f"{out}: {', '.join(Path(f).name for f in published.files)}")
+    return 0
+
+
+def _simulate(args: argparse.Namespace) -> int:
+    from photolab.bench.records import write_bench
+    from photolab.bench.simulation import default_truth, simulate
+
+    write_bench(simulate(default_truth(), seed=args.seed), Path(args.out))
+    print(f"{args.out}: an invented bench, seed {args.seed}. Next: photolab check {args.out}")
+    return 0

@@ -1,0 +1,389 @@
+"""Did the bench hold: control chart of a check standard, groups of days, steps and drift, bracketing by clock.
+
+Values are ln readings where relative spreads are given: 0.02 is 2 %.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from photolab.errors import MethodError
+from photolab.metrology.bracketing import Bracketing, bracket_by_clock, bracketing_weights
+from photolab.metrology.columns import finite_column, label_codes, require_columns
+
+__all__ = [
+    "Bracketing",
+    "ControlChart",
+    "Signal",
+    "bracket_by_clock",
+    "bracketing_weights",
+    "control_chart",
+    "day_mean_sd",
+]
+
+FloatArray = NDArray[np.float64]
+
+FAMILIES = ("day", "group", "step", "drift")
+
+
+@dataclass(frozen=True)
+class Signal:
+    """Something on a chart that chance seldom makes.
+
+    Parameters
+    ----------
+    kind : str
+        ``day`` one day against the others; ``group`` consecutive days against the others; ``step`` all days
+        from one on against those before; ``drift`` a slope over the days.
+    first, last : object
+        First and last day of it.
+    size : float
+        Difference, or slope a day for ``drift``. [unit of the value, or per day]
+    low, high : float
+        Interval that holds for all looks of its kind at once. [as size]
+    statistic, limit : float
+        Size over its standard uncertainty, and the limit it passed. [1]
+    p : float
+        Chance of any such signal on a chart that holds, all looks of all kinds counted, at most 1. [1]
+    """
+
+    kind: str
+    first: Any
+    last: Any
+    size: float
+    low: float
+    high: float
+    statistic: float
+    limit: float
+    p: float
+
+
+@dataclass(frozen=True, eq=False)
+class ControlChart:
+    """Control chart of a check standard.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a day: ``day, mountings, mean, sd`` (of a day's mean), ``low, high`` (limits for it),
+        ``statistic, p, out``. [unit of the value]
+    centre, centre_uncertainty : float
+        Level the days are held against. [unit of the value]
+    signals : tuple of Signal
+        What passed its limit; of groups, steps and drift the strongest one.
+    limits : dict
+        Limit of the standardised size, by kind. [1]
+    false_alarm : float
+        Stated chance of any signal on a chart that holds. [1]
+    """
+
+    table: pd.DataFrame
+    centre: float
+    centre_uncertainty: float
+    signals: tuple[Signal, ...]
+    limits: dict[str, float]
+    false_alarm: float
+
+
+def day_mean_sd(
+    mountings: ArrayLike, *, day_sd: float, mounting_sd: float, reading_sd: float = 0.0, readings: int = 1
+) -> FloatArray:
+    r"""Return the standard deviation of a day's mean: day and mounting together.
+
+    .. math:: s = \sqrt{s_d^2 + (s_m^2 + s_r^2/r)/n}
+
+    Parameters
+    ----------
+    mountings : array_like
+        Mountings behind each day's mean :math:`n`. [1]
+    day_sd, mounting_sd : float
+        Prior standard deviations :math:`s_d, s_m`. [unit of the value]
+    reading_sd : float, default 0
+        Prior standard deviation of one reading :math:`s_r`. [unit of the value]
+    readings : int, default 1
+        Readings of each mounting :math:`r`. [1]
+
+    Returns
+    -------
+    ndarray
+        Standard deviation of each day's mean. [unit of the value]
+
+    Raises
+    ------
+    ValueError
+        If a standard deviation is negative or all are zero, or a count is below 1.
+    """
+    for name, sd in (("day_sd", day_sd), ("mounting_sd", mounting_sd), ("reading_sd", reading_sd)):
+        if not (math.isfinite(sd) and sd >= 0.0):
+            message = f"{name} must be finite and zero or more; got {sd:g}"
+            raise ValueError(message)
+    count = np.asarray(mountings, dtype=np.float64)
+    if (count < 1).any() or readings < 1:
+        message = f"mountings and readings must be 1 or more; got {count.min():g} and {readings}"
+        raise ValueError(message)
+    if day_sd + mounting_sd + reading_sd == 0.0:
+        message = "one of day_sd, mounting_sd, reading_sd must be above zero; got 0 for all"
+        raise ValueError(message)
+    return np.asarray(np.sqrt(day_sd**2 + (mounting_sd**2 + reading_sd**2 / readings) / count))
+
+
+def control_chart(
+    table: pd.DataFrame,
+    value: str,
+    day: str,
+    *,
+    day_sd: float,
+    mounting_sd: float,
+    mounting: str | None = None,
+    reading_sd: float = 0.0,
+    dof: float = math.inf,
+    centre: float | None = None,
+    centre_uncertainty: float = 0.0,
+    false_alarm: float = 0.05,
+    longest_group: int = 5,
+    trials: int = 20_000,
+    seed: int = 0,
+) -> ControlChart:
+    """Return the control chart of a check standard over bench days.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a mounting of the check standard, or one a reading with `mounting` naming them.
+    value, day : str
+        Columns of the value and of the day. Days stand in the order of their labels; numbers and dates keep
+        their spacing.
+    day_sd, mounting_sd : float
+        Prior standard deviations, from the components of earlier work or assumed. [unit of the value]
+    mounting : str, optional
+        Column of the mounting within the day; readings of one mounting are averaged first.
+    reading_sd : float, default 0
+        Prior standard deviation of a reading. [unit of the value]
+    dof : float, default inf
+        Degrees of freedom of the prior standard deviations, taken as one estimate; inf where assumed. [1]
+    centre : float, optional
+        Level from earlier work; without it the weighted mean of these days. [unit of the value]
+    centre_uncertainty : float, default 0
+        Standard uncertainty of a given `centre`. [unit of the value]
+    false_alarm : float, default 0.05
+        Chance of any signal on a chart that holds. [1]
+    longest_group : int, default 5
+        Longest group of consecutive days looked at (steps reach to the end). [1]
+    trials : int, default 20000
+        Simulated charts behind the limits. [1]
+    seed : int, default 0
+        Seed of the simulation. [1]
+
+    Returns
+    -------
+    ControlChart
+        Days with their limits, and the signals. [unit of the value]
+
+    Raises
+    ------
+    ValueError
+        If a column is missing, a value is not finite, or an argument is outside its domain.
+    MethodError
+        If there are fewer than three days and no `centre` (code ``few_days``).
+
+    Notes
+    -----
+    Each kind of look (days, groups, steps, drift) has one limit for its largest standardised size, set on
+    simulated charts that hold, with the same days, mountings and spreads: equally likely for each kind, and
+    `false_alarm` for all of them together. The rate is as good as the prior spreads: where they are half the
+    true ones most charts alarm.
+    """
+    if not 0.0 < false_alarm < 1.0 or longest_group < 1 or trials < 100 or not dof > 0.0:
+        message = (
+            "false_alarm must lie between 0 and 1, longest_group be 1 or more, trials 100 or more, dof above zero; "
+            f"got {false_alarm:g}, {longest_group}, {trials}, {dof:g}"
+        )
+        raise ValueError(message)
+    days = _day_means(table, value, day, mounting)
+    mean = days["mean"].to_numpy(dtype=np.float64)
+    sd = _spread_of_days(days, day_sd, mounting_sd, reading_sd)
+    if centre is None and len(mean) < 3:
+        message = f"a chart without a given centre must hold at least 3 days; got {len(mean)}"
+        raise MethodError(message, code="few_days", known={"days": len(mean)})
+    weights = 1.0 / sd**2
+    if centre is None:
+        level, level_u = float(weights @ mean / weights.sum()), float(weights.sum() ** -0.5)
+        spread, data = sd, mean - level
+    else:
+        level, level_u = centre, centre_uncertainty
+        spread, data = np.append(sd, centre_uncertainty), np.append(mean - centre, 0.0)
+    looks = _looks(days[day], weights, centre is not None, longest_group)
+    family = np.array([look.kind for look in looks])
+    contrasts = np.array([look.contrast for look in looks])
+    uncertainty = np.sqrt(contrasts**2 @ spread**2)
+    statistic = contrasts @ data / uncertainty
+    chances = _Chances(_largest(contrasts * spread / uncertainty[:, None], family, dof, trials, seed))
+    limits = chances.limits(false_alarm)
+    limit = np.array([limits[kind] for kind in family])
+    p = np.array([chances.of(kind, size) for kind, size in zip(family, np.abs(statistic), strict=True)])
+    signals = _signals(looks, contrasts @ data, uncertainty, limit, p)
+    first = family == "day"
+    days = days.assign(
+        sd=sd,
+        low=level - limits["day"] * _deviation_sd(sd, level_u, centre is not None),
+        high=level + limits["day"] * _deviation_sd(sd, level_u, centre is not None),
+        statistic=statistic[first],
+        p=p[first],
+        out=np.abs(statistic[first]) > limits["day"],
+    )
+    return ControlChart(days.rename(columns={day: "day"}), level, level_u, signals, limits, false_alarm)
+
+
+def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) -> pd.DataFrame:
+    """Return day, mountings, readings a mounting (harmonic mean) and mean, in order of the days."""
+    require_columns(table, value, day, *([mounting] if mounting else []))
+    readings = finite_column(table, value)
+    for column in (day, *([mounting] if mounting else [])):
+        label_codes(table, column)
+    seats = table[[day]].assign(mean=readings, readings=1.0)
+    if mounting:
+        by = table.groupby([day, mounting], sort=True)[value]
+        seats = by.mean().rename("mean").reset_index().assign(readings=by.size().to_numpy(dtype=np.float64))
+    by_day = seats.groupby(day, sort=True)
+    return pd.DataFrame(
+        {
+            "mountings": by_day["mean"].size(),
+            "mean": by_day["mean"].mean(),
+            "inverse_readings": by_day["readings"].agg(lambda n: float((1.0 / n).mean())),
+        }
+    ).reset_index()
+
+
+def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, reading_sd: float) -> FloatArray:
+    """Return the standard deviation of each day's mean."""
+    reading = reading_sd * np.sqrt(days["inverse_readings"].to_numpy(dtype=np.float64))
+    rows = zip(days["mountings"].tolist(), reading.tolist(), strict=True)
+    return np.array(
+        [float(day_mean_sd(n, day_sd=day_sd, mounting_sd=mounting_sd, reading_sd=r)) for n, r in rows]
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """One linear question to the day means."""
+
+    kind: str
+    first: Any
+    last: Any
+    contrast: FloatArray
+
+
+def _looks(labels: pd.Series, weights: FloatArray, given: bool, longest: int) -> list[_Look]:
+    """Return every look: contrasts on the day means (and on the given centre, last)."""
+    count, names = len(weights), labels.tolist()
+
+    def against(start: int, stop: int, outside: bool) -> FloatArray:
+        inside = np.zeros(count)
+        inside[start:stop] = weights[start:stop] / weights[start:stop].sum()
+        if outside:
+            rest = np.where(inside > 0.0, 0.0, weights)
+            return np.append(inside - rest / rest.sum(), [0.0] * given)
+        return np.append(inside, -1.0)
+
+    looks = [_Look("day", names[i], names[i], against(i, i + 1, not given)) for i in range(count)]
+    for length in range(2, min(longest, count if given else count - 2) + 1):
+        looks += [
+            _Look("group", names[i], names[i + length - 1], against(i, i + length, not given))
+            for i in range(count - length + 1)
+        ]
+    if count > 2:
+        looks += [_Look("step", names[i], names[-1], against(i, count, True)) for i in range(1, count)]
+        time = _spacing(labels)
+        centred = weights * (time - weights @ time / weights.sum())
+        looks.append(
+            _Look("drift", names[0], names[-1], np.append(centred / (centred @ time), [0.0] * given))
+        )
+    return looks
+
+
+def _spacing(labels: pd.Series) -> FloatArray:
+    """Return the days as numbers: dates in days, numbers as they are, anything else by place."""
+    if pd.api.types.is_datetime64_any_dtype(labels):
+        return np.asarray((labels - labels.iloc[0]) / pd.Timedelta(days=1), dtype=np.float64)
+    if pd.api.types.is_numeric_dtype(labels) and not pd.api.types.is_bool_dtype(labels):
+        return labels.to_numpy(dtype=np.float64)
+    return np.arange(len(labels), dtype=np.float64)
+
+
+def _largest(
+    standardised: FloatArray, family: NDArray[np.str_], dof: float, trials: int, seed: int
+) -> dict[str, FloatArray]:
+    """Return the largest absolute standardised size of each simulated chart that holds, by kind."""
+    rng = np.random.default_rng(seed)
+    kinds = [kind for kind in FAMILIES if kind in family]
+    found: dict[str, list[FloatArray]] = {kind: [] for kind in kinds}
+    chunk = max(1, min(trials, 4_000_000 // len(standardised)))
+    for start in range(0, trials, chunk):
+        size = min(chunk, trials - start)
+        drawn = np.abs(rng.standard_normal((size, standardised.shape[1])) @ standardised.T)
+        if math.isfinite(dof):
+            drawn /= np.sqrt(rng.chisquare(dof, size) / dof)[:, None]
+        for kind in kinds:
+            found[kind].append(drawn[:, family == kind].max(axis=1))
+    return {kind: np.concatenate(draws) for kind, draws in found.items()}
+
+
+class _Chances:
+    """Chances on charts that hold: of one kind of look, and of the least of them over all kinds."""
+
+    def __init__(self, largest: dict[str, FloatArray]) -> None:
+        self.sorted = {kind: np.sort(draws) for kind, draws in largest.items()}
+        own = [self._own(kind, draws) for kind, draws in largest.items()]
+        self.least = np.sort(np.min(own, axis=0))
+
+    def _own(self, kind: str, size: FloatArray | float) -> FloatArray:
+        draws = self.sorted[kind]
+        return np.asarray((len(draws) - np.searchsorted(draws, size)) / len(draws))
+
+    def of(self, kind: str, size: float) -> float:
+        """Return the chance of any look of any kind as unlikely as this one."""
+        own = self._own(kind, size)
+        return float((1 + np.searchsorted(self.least, own, side="right")) / (1 + len(self.least)))
+
+    def limits(self, false_alarm: float) -> dict[str, float]:
+        """Return the limit of each kind; together they are passed with the chance stated."""
+        share = float(np.quantile(self.least, false_alarm))
+        return {kind: float(np.quantile(draws, 1.0 - share)) for kind, draws in self.sorted.items()}
+
+
+def _deviation_sd(sd: FloatArray, centre_uncertainty: float, given: bool) -> FloatArray:
+    """Return the standard deviation of a day's mean about the centre, of which it is part unless the centre was given."""
+    return np.sqrt(sd**2 + (1.0 if given else -1.0) * centre_uncertainty**2)
+
+
+def _signals(
+    looks: list[_Look], size: FloatArray, uncertainty: FloatArray, limit: FloatArray, p: FloatArray
+) -> tuple[Signal, ...]:
+    """Return the looks beyond their limit: every day, and the strongest group, step and drift."""
+    statistic = size / uncertainty
+    beyond = [i for i in np.argsort(-np.abs(statistic), kind="stable") if abs(statistic[i]) > limit[i]]
+    signals, seen = [], set()
+    for i in beyond:
+        look = looks[i]
+        if look.kind != "day" and look.kind in seen:
+            continue
+        seen.add(look.kind)
+        half = limit[i] * uncertainty[i]
+        signals.append(
+            Signal(
+                kind=look.kind,
+                first=look.first,
+                last=look.last,
+                size=float(size[i]),
+                low=float(size[i] - half),
+                high=float(size[i] + half),
+                statistic=float(statistic[i]),
+                limit=float(limit[i]),
+                p=float(p[i]),
+            )
+        )
+    return tuple(signals)

@@ -1,0 +1,82 @@
+"""What a reader must know beside the figures: cautions, what is not claimed, what an assumption touches."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from photolab.bench.model import Assumption
+
+__all__ = ["CAUTIONS", "NOT_CLAIMED", "assumed_table"]
+
+#: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
+CAUTIONS = (
+    "This is a bench test, not a type-approval test. It says nothing about compliance, legality or safety "
+    "in road use.",
+    "Many places do not allow LED replacements in housings approved for filament lamps; rules differ and "
+    "change: ask the "
+    "local authority and licensed practice.",
+    "A brighter hot spot can come with more light above the cut-off: aim before any road use.",
+    "Do not look into lit lamps at close range (IEC 62471).",
+    "Lamps and heat sinks burn, and halogen glass is hotter still; do not touch the glass, and never leave "
+    "a closed "
+    "powered housing alone.",
+    "12 V at 5 A and more: fuse at the source, rated leads, tape rated for the temperature.",
+    "Modulated light may trouble sensitive people.",
+)
+
+#: What no figure of a report says.
+NOT_CLAIMED = (
+    "Nothing here is a statement on a regulation or a test point, on glare, or on lumens: one place of the "
+    "beam was read.",
+    "Nothing here is a statement on life in hours or on temperatures inside a lamp.",
+    "A result for the specimens on the bench is not one for the model as sold; where the model is meant, it "
+    "is said.",
+    "Two lamps that these readings do not tell apart are not thereby the same.",
+)
+
+#: Which results would change with an assumption, by a word in its name.
+_TOUCHES = (
+    ("mismatch", "every ratio between technologies, and a little between LED lamps"),
+    ("spectral", "every ratio between technologies"),
+    ("calibration_source", "every ratio between technologies"),
+    ("mounting_sd", "every ratio, most where a lamp was seated once"),
+    ("day_sd", "ratios of lamps read on different days"),
+    ("specimen_sd", "statements for the models"),
+    ("limit_kind", "every ratio: how wide the meter's part is"),
+    ("linearity", "every ratio, most where the readings lie far apart"),
+    ("temperature_percent", "ratios of lamps read on different days"),
+    ("voltmeter", "ratios between filament and other lamps"),
+    ("supply", "ratios between filament and other lamps"),
+    ("voltage", "ratios between filament and other lamps"),
+    ("ambient", "ratios of lamps read at different room temperatures"),
+    ("initial", "every figure: another instant is another figure"),
+    ("hold", "figures after the hold time"),
+    ("range", "every ratio: range terms are not shared"),
+    ("traffic", "figures above the cut-off"),
+    ("offset", "candela, not ratios"),
+    ("tilt", "candela, not ratios"),
+    ("drift", "the meter's scale: light levels, not ratios on one meter"),
+)
+
+
+def assumed_table(assumed: Iterable[Assumption]) -> pd.DataFrame:
+    """Return what was assumed and which results would change.
+
+    Parameters
+    ----------
+    assumed : iterable of Assumption
+        The declared defaults that entered.
+
+    Returns
+    -------
+    DataFrame
+        input, value (text with unit), change.
+    """
+    rows = []
+    for item in assumed:
+        number = item.value if isinstance(item.value, str) else f"{item.value:g}"
+        touched = next((words for word, words in _TOUCHES if word in item.name), "every ratio")
+        rows.append((item.name.replace("_", " "), f"{number} {item.unit}".strip(), touched))
+    return pd.DataFrame(rows, columns=["input", "value", "change"])

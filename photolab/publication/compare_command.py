@@ -1,0 +1,274 @@
+"""`photolab compare`: two readings typed by a person, answered in words or as JSON."""
+
+import argparse
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from photolab.bench.cells import parse_number
+from photolab.bench.model import Assumption, Meter
+from photolab.bench.pairs import ReadingComparison
+from photolab.bench.two_readings import TECHNOLOGIES, compare_readings
+from photolab.errors import MethodError
+from photolab.publication import statements
+
+LUX_PER_FOOT_CANDLE = 10.763910416709722
+"""1 fc = 1 lm/ft², exact from 1 ft = 0.3048 m. [lx]"""
+EXAMPLE = "photolab compare 318 334 --reading-percent 4 --range-percent 0.5 --range 4000 --resolution 1 --technology led"
+LIMITS = {
+    "--reading-percent": (0.0, 50.0),
+    "--range-percent": (0.0, 20.0),
+    "--digits": (0.0, 100.0),
+    "--mismatch-percent": (0.0, 40.0),
+    "--mounting-sd-percent": (0.0, 30.0),
+    "--specimen-sd-percent": (0.0, 30.0),
+    "--coverage": (0.5, 0.999),
+}
+PERCENTAGES = frozenset(
+    {"--reading-percent", "--mismatch-percent", "--mounting-sd-percent", "--specimen-sd-percent"}
+)
+
+
+def run(args: argparse.Namespace) -> list[str]:
+    """Answer a compare command.
+
+    Parameters
+    ----------
+    args : Namespace
+        As parsed by the command line.
+
+    Returns
+    -------
+    list of str
+        Lines to print.
+
+    Raises
+    ------
+    ValueError
+        If an argument cannot be read as it is; the text says what to type.
+    """
+    _complete(args)
+    unit = LUX_PER_FOOT_CANDLE if args.unit == "fc" else 1.0
+    a, b = _reading(args.a, "A"), _reading(args.b, "B")
+    ranges = [unit * r for r in _numbers(args.range, "--range")]
+    technologies = _technologies(args.technology)
+    meter, options, assumed = _instrument(args, ranges, unit)
+    options.update(_options(args))
+    pair = compare_readings(
+        a * unit,
+        b * unit,
+        meter=meter,
+        technology_a=technologies[0],
+        technology_b=technologies[-1],
+        range_a=ranges[0] if ranges else None,
+        range_b=ranges[-1] if ranges else None,
+        **options,
+    )
+    pair = replace(pair, assumed=(*assumed, *pair.assumed))
+    settings = {"alike_percent": options.get("alike_percent", 10.0)}
+    if args.json:
+        return [json.dumps(as_json(pair, args.unit), indent=2, ensure_ascii=False)]
+    known = ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1)
+    share = {0: "unknown", 1: "one"}.get(len(set(known)), "two")
+    return statements.compare_report(
+        a, b, pair, unit=args.unit, ranges=share, seatings=options.get("mountings", 1), **settings
+    )
+
+
+def as_json(pair: ReadingComparison, unit: str) -> dict[str, Any]:
+    """Return a comparison as plain data.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        The comparison.
+    unit : str
+        Unit of the readings.
+
+    Returns
+    -------
+    dict
+        The keys that other programs rely on; figures that do not exist are None.
+    """
+    need = pair.mountings_to_separate
+    said = [statements.assumed_words([a]).removeprefix("Assumed: ").removesuffix(".") for a in pair.assumed]
+    return {
+        "schema": 1,
+        "unit": unit,
+        "ratio": pair.ratio,
+        "low": _figure(pair.low),
+        "high": _figure(pair.high),
+        "coverage": pair.coverage,
+        "verdict": pair.verdict,
+        "half_width_percent": {
+            "meter_only": _figure(pair.lines.meter_only),
+            "this_bench": _figure(pair.lines.this_bench),
+            "nothing_in_common": _figure(pair.lines.nothing_in_common),
+        },
+        "assumed": said,
+        "missing": list(pair.missing),
+        "sentence": statements.sentence(pair),
+        "scope": statements.SCOPE_WORDS["models" if pair.scope == "models" else "readings"],
+        "mountings_to_separate": {
+            "even_chance": need.even_chance if need else None,
+            "four_in_five": need.four_in_five if need else None,
+        },
+        "resolvable_percent": _figure(100.0 * (pair.resolvable_ratio - 1.0)),
+    }
+
+
+def _figure(x: float) -> float | None:
+    return x if math.isfinite(x) else None
+
+
+def _complete(args: argparse.Namespace) -> None:
+    """Refuse a command that lacks readings or a meter, with a line to copy."""
+    missing = []
+    if args.a is None or args.b is None:
+        missing.append("two readings")
+    if args.bench is None and args.reading_percent is None:
+        missing.append("the meter's accuracy (--reading-percent, or --bench FOLDER)")
+    if args.range_percent is not None and args.range is None and args.bench is None:
+        missing.append("--range, the top of the range that --range-percent speaks of")
+    if args.digits is not None and args.resolution is None and args.bench is None:
+        missing.append("--resolution, what one of the --digits is worth")
+    if missing:
+        message = f"missing: {'; '.join(missing)}. A complete line to copy:\n  {EXAMPLE}"
+        raise ValueError(message)
+    if args.bench is not None:
+        given = [
+            f"--{name.replace('_', '-')}"
+            for name in ("reading_percent", "range_percent", "digits", "resolution")
+            if getattr(args, name) is not None
+        ]
+        if given:
+            message = f"--bench gives the meter's accuracy; leave out {', '.join(given)}"
+            raise ValueError(message)
+
+
+def _reading(text: str, name: str) -> float:
+    try:
+        value = parse_number(text)
+    except ValueError as fault:
+        message = f"{name}: {fault}"
+        raise ValueError(message) from None
+    if not value > 0.0:
+        message = f"{name}: a reading must be more than 0; got {text}"
+        raise ValueError(message)
+    return value
+
+
+def _numbers(text: str | None, option: str) -> list[float]:
+    """Return one or two numbers, more than 0, separated by a comma."""
+    if text is None:
+        return []
+    parts = text.split(",")
+    if len(parts) > 2:
+        message = f"{option}: one value, or one for A and one for B; got {text!r}"
+        raise ValueError(message)
+    values = [_number(p, option) for p in parts]
+    if not all(v > 0 for v in values):
+        message = f"{option}: must be more than 0; got {text}"
+        raise ValueError(message)
+    return values
+
+
+def _number(text: str, option: str) -> float:
+    """Return the number of an option within its limits; a percentage that looks like a fraction is refused."""
+    try:
+        value = parse_number(text)
+    except ValueError as fault:
+        message = f"{option}: {fault}"
+        raise ValueError(message) from None
+    low, high = LIMITS.get(option, (-math.inf, math.inf))
+    if not low <= value <= high:
+        message = f"{option}: {text}; wanted {low:g} to {high:g}"
+        raise ValueError(message)
+    if option in PERCENTAGES and 0 < value < 0.1:
+        message = f"{option}: {text}; is that {100 * value:g} %? Write {100 * value:g}"
+        raise ValueError(message)
+    return value
+
+
+def _technologies(text: str | None) -> list[str | None]:
+    if text is None:
+        return [None]
+    parts: list[str | None] = [p.strip() for p in text.split(",")]
+    for part in parts:
+        if part not in TECHNOLOGIES or len(parts) > 2:
+            message = f"--technology: {text!r}; write one or two of {', '.join(TECHNOLOGIES)}, A's first: filament,led"
+            raise ValueError(message)
+    return parts
+
+
+def _options(args: argparse.Namespace) -> dict[str, Any]:
+    """Return the options that were typed."""
+    options: dict[str, Any] = {}
+    for name in ("mounting_sd_percent", "specimen_sd_percent", "coverage"):
+        typed = getattr(args, name)
+        if typed is not None:
+            options[name] = _number(typed, f"--{name.replace('_', '-')}")
+    if args.mountings is not None:
+        count = _number(args.mountings, "--mountings")
+        if count != int(count) or count < 1:
+            message = f"--mountings: {args.mountings}; wanted a whole number from 1"
+            raise ValueError(message)
+        options["mountings"] = int(count)
+    return options
+
+
+def _instrument(
+    args: argparse.Namespace, ranges: list[float], unit: float
+) -> tuple[Meter, dict[str, Any], tuple[Assumption, ...]]:
+    """Return the meter, what the bench knows of seating, and what that rests on."""
+    if args.bench is not None:
+        return _from_bench(Path(args.bench), args.mismatch_percent)
+    steps = [unit * s for s in _numbers(args.resolution, "--resolution")]
+    tops = list(dict.fromkeys(ranges))
+    if len(ranges) == 2 and ranges[0] == ranges[1]:
+        steps = steps[:1]
+    by_range = dict(zip(ranges, steps, strict=False)) if len(steps) == len(ranges) else {}
+    order = sorted(tops)
+    declared = {"mismatch_index_percent"} if args.mismatch_percent is not None else set()
+    meter = Meter(
+        id="meter",
+        reading_percent=(_number(args.reading_percent, "--reading-percent"),),
+        range_percent=(_number(args.range_percent, "--range-percent"),)
+        if args.range_percent is not None
+        else (),
+        digits=(_number(args.digits, "--digits"),) if args.digits is not None else (),
+        ranges_lx=tuple(order),
+        resolution_lx=tuple(by_range[r] for r in order) if by_range else tuple(steps[:1]),
+        declared=frozenset(declared),
+    )
+    if args.mismatch_percent is not None:
+        meter = replace(meter, mismatch_index_percent=_number(args.mismatch_percent, "--mismatch-percent"))
+    return meter, {}, ()
+
+
+def _from_bench(folder: Path, mismatch: str | None) -> tuple[Meter, dict[str, Any], tuple[Assumption, ...]]:
+    from photolab.bench.evaluation import evaluate
+    from photolab.bench.records import read_bench
+
+    bench = read_bench(folder)
+    campaign = evaluate(bench)
+    meter = bench.meters[campaign.selection.meter]
+    if mismatch is not None:
+        index = _number(mismatch, "--mismatch-percent")
+        meter = replace(
+            meter, mismatch_index_percent=index, declared=meter.declared | {"mismatch_index_percent"}
+        )
+    options: dict[str, Any] = {
+        "coverage": bench.settings.coverage,
+        "alike_percent": bench.settings.alike_percent,
+    }
+    spread = campaign.spreads.mounting
+    if not spread.assumed or "mounting_sd_percent" in bench.settings.declared:
+        options["mounting_sd_percent"] = 100.0 * spread.sd
+        options["mounting_dof"] = spread.dof
+    if not campaign.joint.names:
+        message = f"{folder.name}: holds no reading that enters"
+        raise MethodError(message, code="no_readings")
+    return meter, options, ()

@@ -1,0 +1,319 @@
+"""Tidy tables behind the figures and the notebooks: numbers of results put into rows."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench.campaign import Campaign
+from photolab.bench.model import Bench
+from photolab.bench.pairs import ReadingComparison
+from photolab.metrology.reporting import decimal, places_for
+from photolab.publication.statements import KIND_WORDS, percent_of
+
+__all__ = ["all_lamps", "all_lamps_words", "budget", "budget_annex", "three_bars", "three_bars_words"]
+
+_CANCELS = 1e-9  # percent; what is left of an input that cancels is rounding of sums
+
+_MANUAL, _OWN, _ASSUMED = "manual", "own readings", "assumed"
+#: Which key of a meter states an input; without the key it is assumed.
+_METER_KEYS = {
+    "linearity": "linearity_percent",
+    "colour": "mismatch_index_percent",
+    "own colour": "mismatch_index_percent",
+    "meter temperature": "temperature_percent_per_K",
+    "scale drift": "drift_percent_per_year",
+}
+#: Which key of the bench states a spread; without the key, and until it is measured, it is assumed.
+_SPREAD_KEYS = {"mounting": "mounting_sd_percent", "day": "day_sd_percent", "specimen": "specimen_sd_percent"}
+_FROM = {
+    "scale": _MANUAL,
+    "range term": _MANUAL,
+    "resolution": "display",
+    "noise": _OWN,
+    "supply voltage": _OWN,
+    "elapsed time": _OWN,
+    "voltage exponent": "literature",
+}
+
+
+def three_bars(pair: ReadingComparison, *, shared_range: bool = True, seatings: str = "once") -> pd.DataFrame:
+    """Return the rows of the three-bar strip.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        Two lamps compared.
+    shared_range : bool, default True
+        Both were read on one range of one meter.
+    seatings : str, default "once"
+        How often each lamp was seated, in words.
+
+    Returns
+    -------
+    DataFrame
+        label, low, high (percent more light), kind; empty where there is no answer.
+    """
+    if math.isnan(pair.low):
+        return pd.DataFrame({"label": [], "low": [], "high": [], "kind": []})
+    share = "the meter alone" if shared_range else "the meter alone, two ranges or meters"
+    rows = (
+        (share, pair.lines.meter_only, "plain"),
+        (f"the meter and seating each lamp {seatings}", pair.lines.this_bench, "decides"),
+        ("no meter fault in common (a what-if)", pair.lines.nothing_in_common, "what_if"),
+    )
+    middle = math.log(pair.ratio)
+    return pd.DataFrame(
+        {
+            "label": [label for label, _, _ in rows],
+            "low": [100.0 * math.expm1(middle - half / 100.0) for _, half, _ in rows],
+            "high": [100.0 * math.expm1(middle + half / 100.0) for _, half, _ in rows],
+            "kind": [kind for _, _, kind in rows],
+        }
+    )
+
+
+def three_bars_words(pair: ReadingComparison) -> str:
+    """Return what the three-bar strip shows, in words.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        Two lamps compared.
+
+    Returns
+    -------
+    str
+        One or two sentences with every number of the figure.
+    """
+    ends = [
+        f"{_signed(low)} to {_signed(high)} %"
+        for low, high in zip(three_bars(pair)["low"], three_bars(pair)["high"], strict=True)
+    ]
+    if not ends:
+        return f"No bars: the ratio is {percent_of(pair.ratio, 1)} light, without an interval yet."
+    return (
+        f"One axis of more or less light with the result, {percent_of(pair.ratio, 1)}, and three bars: the "
+        f"meter alone "
+        f"{ends[0]}; the meter and the seating, which decides, {ends[1]}; no meter fault in common, a "
+        f"what-if, {ends[2]}."
+    )
+
+
+def _signed(percent: float) -> str:
+    """Return a percentage with its sign."""
+    text = decimal(percent, 1)
+    return text if text.startswith("-") or float(text) == 0.0 else f"+{text}"
+
+
+def all_lamps(campaign: Campaign, *, scope: str = "specimens", instant: str = "initial") -> pd.DataFrame:
+    """Return one row a lamp and housing: how much more light than the baseline.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    scope : str, default "specimens"
+        Whose interval.
+    instant : str, default "initial"
+        "initial" or "hold".
+
+    Returns
+    -------
+    DataFrame
+        lamp, housing, percent, low, high [%], specimens; lamps and housings in the order of their names.
+    """
+    columns = ["lamp", "housing", "percent", "low", "high", "specimens"]
+    if campaign.table.empty:
+        return pd.DataFrame(columns=columns)
+    table = campaign.table
+    chosen = table[(table["scope"] == scope) & (table["instant"] == instant) & (table["point"] == "hot_spot")]
+    rows = chosen.assign(
+        percent=100.0 * (chosen["value"] - 1.0),
+        low=100.0 * (chosen["low"] - 1.0),
+        high=100.0 * (chosen["high"] - 1.0),
+        specimens=chosen["n_specimens"],
+    )
+    return rows.sort_values(["housing", "lamp"], kind="stable")[columns].reset_index(drop=True)
+
+
+def all_lamps_words(rows: pd.DataFrame, baseline: str) -> str:
+    """Return what the figure of all lamps shows, in words.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As `all_lamps` returns them.
+    baseline : str
+        Name of the baseline lamp.
+
+    Returns
+    -------
+    str
+        One sentence a housing with every number of the figure.
+    """
+    said = [
+        f"A dot with its 95 % line for each lamp, light against {baseline} in per cent, a panel a housing."
+    ]
+    for housing in dict.fromkeys(rows["housing"]):
+        block = rows[rows["housing"] == housing]
+        lamps = [
+            f"{lamp} no answer"
+            if math.isnan(low)
+            else f"{lamp} {_signed(percent)} ({_signed(low)} to {_signed(high)})"
+            for lamp, percent, low, high in zip(
+                block["lamp"], block["percent"], block["low"], block["high"], strict=True
+            )
+        ]
+        said.append(f"{housing or 'Housing not named'}: {', '.join(lamps)}.")
+    return " ".join(said)
+
+
+def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | None = None) -> pd.DataFrame:
+    """Return the budget of a ratio as people read it, one row a kind of input, the largest first.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        Two lamps compared.
+    bench : Bench
+        The bench, for where each input is known from.
+    components : DataFrame, optional
+        Of the campaign: which spreads were measured.
+
+    Returns
+    -------
+    DataFrame
+        what, shared_by, how_far (text with its unit), known_from, moves (±, percent, at the coverage of the
+        ratio), label (``moves`` as printed), part (of the variance, percent), assumed.
+    """
+    columns = ["what", "shared_by", "how_far", "known_from", "moves", "label", "part", "assumed"]
+    if pair.budget.empty:
+        return pd.DataFrame(columns=columns)
+    lines = pair.budget[[isinstance(name, tuple) for name in pair.budget["name"]]]
+    lines = lines.assign(kind=[str(name[0]) for name in lines["name"]])
+    rows = []
+    for kind in dict.fromkeys(lines["kind"]):
+        block = lines[lines["kind"] == kind]
+        first = block.sort_values("contribution", key=abs, ascending=False, kind="stable").iloc[0]
+        known = _known_from(str(kind), tuple(first["name"]), bench, components)
+        moves = 100.0 * pair.coverage_factor * math.sqrt(float((block["contribution"] ** 2).sum()))
+        moves = 0.0 if moves < _CANCELS else moves
+        rows.append(
+            {
+                "what": KIND_WORDS.get(str(kind), str(kind)),
+                "shared_by": first["shared_by"],
+                "how_far": how_far(first),
+                "known_from": known,
+                "moves": moves,
+                "label": _two_digits(moves),
+                "part": 100.0 * float(block["variance_fraction"].sum()) if moves else 0.0,
+                "assumed": known == _ASSUMED,
+            }
+        )
+    return pd.DataFrame(rows, columns=columns).sort_values(
+        ["moves", "what"], ascending=[False, True], ignore_index=True
+    )
+
+
+def _two_digits(x: float) -> str:
+    """Return a size with two significant digits, at most two decimals."""
+    return decimal(x, min(max(places_for(x), 0), 2)) if x > 0 else "0"
+
+
+def how_far(line: pd.Series) -> str:  # type: ignore[type-arg]
+    """Return how far off an input may be, in its own unit: its limits, or twice its standard uncertainty.
+
+    Parameters
+    ----------
+    line : Series
+        One row of a budget.
+
+    Returns
+    -------
+    str
+        For instance "± 20 lx" or "± 1.2 %".
+    """
+    factor = {"rectangular": math.sqrt(3.0), "triangular": math.sqrt(6.0), "arcsine": math.sqrt(2.0)}
+    half = factor.get(str(line["distribution"]), 2.0) * float(line["standard_uncertainty"])
+    unit = str(line["unit"])
+    if unit.startswith("1"):
+        half, unit = 100.0 * half, f"%{unit[1:]}"
+    return f"± {_two_digits(half)} {unit}"
+
+
+def _known_from(kind: str, name: tuple[object, ...], bench: Bench, components: pd.DataFrame | None) -> str:
+    """Return where an input is known from."""
+    meter = bench.meters.get(str(name[1])) if len(name) > 1 else None
+    if kind in _SPREAD_KEYS:
+        measured = components is not None and not bool(
+            components.set_index("level")["assumed"].get(kind, True)
+        )
+        stated = "bench.toml" if _SPREAD_KEYS[kind] in bench.settings.declared else _ASSUMED
+        return _OWN if measured else stated
+    if "colour" in kind and "corrected" in name:
+        return "spectra"
+    if kind in _METER_KEYS:
+        return _MANUAL if meter is not None and _METER_KEYS[kind] in meter.declared else _ASSUMED
+    if kind == "scale" and meter is not None and meter.certificate is not None:
+        return "certificate"
+    return _FROM.get(kind, _ASSUMED)
+
+
+def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
+    """Return the working table of a ratio in ln, one row an input, in the layout of EA-4/02.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        Two lamps compared.
+    largest : int, default 12
+        So many rows; the inputs that follow stand together in one more.
+
+    Returns
+    -------
+    DataFrame
+        quantity, estimate, standard_uncertainty, unit, distribution, sensitivity, contribution, last the
+        result.
+    """
+    lines = pair.budget
+    columns = [
+        "quantity",
+        "estimate",
+        "standard_uncertainty",
+        "unit",
+        "distribution",
+        "sensitivity",
+        "contribution",
+    ]
+    if lines.empty or pair.result is None:
+        return pd.DataFrame(columns=columns)
+    size = (
+        lines["contribution"].abs().map(lambda x: float(f"{x:.9e}"))
+    )  # the last bits must not decide the order
+    name = lines["name"].map(_quantity)
+    lines = lines.assign(size=size, text=name).sort_values(["size", "text"], ascending=[False, True])
+    rows = [
+        (
+            _quantity(line["name"]), line["value"], line["standard_uncertainty"], line["unit"], line["distribution"],
+            line["sensitivity"], line["contribution"],
+        )
+        for _, line in lines.head(largest).iterrows()
+    ]  # fmt: skip
+    rest = lines.iloc[largest:]
+    if len(rest):
+        together = math.sqrt(float((rest["contribution"] ** 2).sum()))
+        rows.append((f"{len(rest)} smaller inputs together", np.nan, np.nan, "", "", np.nan, together))
+    result = pair.result
+    rows.append(("ln of the ratio", result.value, np.nan, "1", "", np.nan, result.standard_uncertainty))
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _quantity(name: object) -> str:
+    """Return the name of an input as text."""
+    if not isinstance(name, tuple):
+        return str(name)
+    kind, *which = (str(part) for part in name)
+    return f"{KIND_WORDS.get(kind, kind)}: {' '.join(which)}" if which else KIND_WORDS.get(kind, kind)

@@ -1,0 +1,162 @@
+"""What a campaign found, lamp by lamp in words, lamps together that the readings do not tell apart."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from photolab.bench.campaign import Campaign
+from photolab.metrology.reporting import decimal
+from photolab.publication import statements
+from photolab.publication.figure_tables import all_lamps
+
+__all__ = ["found", "groups", "joined", "lamp_sentence"]
+
+
+def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
+    """Return what was found about one lamp in one housing.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    lamp, housing : str
+        Which.
+
+    Returns
+    -------
+    str
+        One sentence with the figure, its interval, its scope and whether an eye would notice.
+    """
+    settings = campaign.bench.settings
+    pair = campaign.ratio(lamp, campaign.baseline, housing=housing)
+    half = pair.ln_expanded_uncertainty
+    places = 1 if math.isnan(half) else statements.limit_places(half)
+    head = f"{lamp}: {statements.percent_of(pair.ratio, places)} light than {campaign.baseline}"
+    if "no difference" in head:
+        head = f"{lamp}: as much light as {campaign.baseline}, as a best estimate"
+    if pair.verdict == "no_answer":
+        return f"{head}; {statements.verdict_words(pair)}."
+    interval = statements.interval_words(pair)
+    count = _specimens(campaign, lamp, housing)
+    which = "for the one specimen on the bench" if count == 1 else f"for the {count} specimens on the bench"
+    verdict = {
+        "clear": "clear of the bench uncertainty",
+        "alike": f"alike to within {decimal(settings.alike_percent, 0)} %",
+        "inside": "inside the bench uncertainty, so which gives more is not shown",
+    }[pair.verdict]
+    seen = statements.noticeability(pair, noticeable_percent=settings.noticeable_percent)
+    model = campaign.ratio(lamp, campaign.baseline, housing=housing, scope="models")
+    wider = (
+        ""
+        if model.verdict == pair.verdict
+        else f" For the model: {statements.interval_words(model)}, not shown."
+    )
+    if wider and model.verdict == "clear":
+        wider = f" For the model: {statements.interval_words(model)}."
+    return f"{head} ({interval}), {verdict} {which}; {seen}.{wider}"
+
+
+def _specimens(campaign: Campaign, lamp: str, housing: str) -> int:
+    """Return how many specimens of a lamp were read in a housing."""
+    name = campaign.name(lamp, housing=housing)
+    return int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)])
+
+
+def groups(campaign: Campaign, housing: str) -> tuple[tuple[str, ...], ...]:
+    """Return the sets of lamps of a housing that these readings do not tell apart.
+
+    Within a set, no two lamps are told apart by intervals that allow for all pairs of the housing at once. Sets
+    overlap where the first and the last of three are told apart and the middle one from neither.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    housing : str
+        The housing.
+
+    Returns
+    -------
+    tuple of tuple of str
+        Each set as large as it can be, of two lamps or more, most light first; the baseline is left out.
+    """
+    lamps = _ordered(campaign, housing)
+    pairs = campaign.pairs(housing)
+    alike = {
+        frozenset((str(a), str(b)))
+        for a, b, apart in zip(pairs["a"], pairs["b"], pairs["resolved"], strict=True)
+        if not apart and a in lamps and b in lamps
+    }
+    sets: list[tuple[str, ...]] = []
+    _grow((), lamps, (), alike, sets)
+    return tuple(sorted(sets, key=lambda one: [lamps.index(lamp) for lamp in one]))
+
+
+def _ordered(campaign: Campaign, housing: str) -> tuple[str, ...]:
+    """Return the lamps of a housing that have an answer, most light first."""
+    rows = all_lamps(campaign)
+    here = rows[(rows["housing"] == housing) & rows["low"].notna()]
+    return tuple(here.sort_values(["percent", "lamp"], ascending=[False, True])["lamp"])
+
+
+def _grow(
+    chosen: tuple[str, ...],
+    may: tuple[str, ...],
+    seen: tuple[str, ...],
+    alike: set[frozenset[str]],
+    sets: list[tuple[str, ...]],
+) -> None:
+    """Collect the largest sets in which all pairs are alike (Bron and Kerbosch 1973, without a pivot)."""
+    if not may and not seen:
+        if len(chosen) > 1:
+            sets.append(chosen)
+        return
+    for lamp in may:
+        near = {other for other in (*may, *seen) if frozenset((lamp, other)) in alike}
+        rest = tuple(other for other in may if other in near)
+        _grow((*chosen, lamp), rest, tuple(other for other in seen if other in near), alike, sets)
+        may = tuple(other for other in may if other != lamp)
+        seen = (*seen, lamp)
+
+
+def found(campaign: Campaign) -> dict[str, tuple[tuple[str, ...], str]]:
+    """Return what was found, housing by housing.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    dict
+        For each housing one sentence a lamp, most light first, and one on the lamps not told apart (empty if
+        all are).
+    """
+    result = {}
+    rows = all_lamps(campaign)
+    for housing in dict.fromkeys(rows["housing"]):
+        here = rows[rows["housing"] == housing].sort_values(["percent", "lamp"], ascending=[False, True])
+        sentences = tuple(lamp_sentence(campaign, str(lamp), str(housing)) for lamp in here["lamp"])
+        sets = groups(campaign, str(housing))
+        together = "; ".join(joined(one) for one in sets)
+        result[str(housing)] = (sentences, f"Not told apart by these readings: {together}." if sets else "")
+    return result
+
+
+def joined(words: Iterable[str]) -> str:
+    """Return words joined as in a sentence.
+
+    Parameters
+    ----------
+    words : iterable of str
+        One word or more.
+
+    Returns
+    -------
+    str
+        "a", "a and b", "a, b and c".
+    """
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last

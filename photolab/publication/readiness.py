@@ -1,0 +1,307 @@
+"""`photolab check`: every fault and caution, then what the folder can and cannot say, and the best next step."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from photolab.bench.campaign import Campaign
+from photolab.bench.evaluation import evaluate
+from photolab.bench.faults import Problem
+from photolab.bench.model import Bench
+from photolab.bench.records import read_bench
+from photolab.errors import RecordError
+from photolab.metrology.reporting import decimal
+
+SHOWN = 50
+"""So many faults are printed; the rest are counted."""
+
+
+@dataclass(frozen=True)
+class Ability:
+    """One thing a folder can or cannot say.
+
+    Attributes
+    ----------
+    what : str
+        The question.
+    answer : str
+        How well, or what to add.
+    notebook : str
+        Number of the notebook that answers it; empty for none.
+    able : bool
+        True where it can be said.
+    """
+
+    what: str
+    answer: str
+    notebook: str
+    able: bool
+
+
+def count(n: int, one: str, many: str | None = None) -> str:
+    """Return a number with its noun.
+
+    Parameters
+    ----------
+    n : int
+        How many.
+    one, many : str
+        Noun in the singular and plural (singular + "s").
+
+    Returns
+    -------
+    str
+        "1 fault", "2 faults".
+    """
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def refusal(folder: Path, refused: RecordError) -> list[str]:
+    """Return the lines for a folder that was refused.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+    refused : RecordError
+        All its problems.
+
+    Returns
+    -------
+    list of str
+        Lines to print.
+    """
+    faults = [p for p in refused.problems if p.code.startswith("E")]
+    cautions = [p for p in refused.problems if p.code.startswith("W")]
+    counted = count(len(faults), "fault") + (f", {count(len(cautions), 'caution')}" if cautions else "")
+    lines = [f"{folder.name}: {counted}. Nothing was changed."]
+    lines += [f"  {fault}" for fault in faults[:SHOWN]]
+    if len(faults) > SHOWN:
+        lines.append(f"  … and {len(faults) - SHOWN} more")
+    return [*lines, *_caution_lines(cautions), "Correct these in the files, then run the same line again."]
+
+
+def _caution_lines(cautions: Iterable[Problem]) -> list[str]:
+    return [f"  caution  {caution}" for caution in cautions]
+
+
+def report(folder: Path) -> list[str]:
+    """Return what `photolab check` prints for a sound folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+
+    Returns
+    -------
+    list of str
+        Lines to print.
+
+    Raises
+    ------
+    RecordError
+        If the folder is refused.
+    """
+    bench = read_bench(folder)
+    campaign = evaluate(bench)
+    abilities = list(list_abilities(bench, campaign))
+    lines = [f"{folder.resolve().name}: readable. {inventory(bench)}"]
+    lines += _caution_lines(bench.warnings)
+    for log in bench.logs:
+        lines.append(f"  logger file {log.file}, first rows as understood:")
+        lines += [f"    {row}" for row in log.preview.to_string(index=False).splitlines()]
+    for able, title in ((True, "You can say"), (False, "You cannot say yet")):
+        block = [a for a in abilities if a.able is able]
+        lines += [title, *_table(block)] if block else []
+    return [*lines, f"Best next step: {next_step(bench, campaign)}", f"Next: photolab open {folder}"]
+
+
+def inventory(bench: Bench) -> str:
+    """Return how much the folder holds.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+
+    Returns
+    -------
+    str
+        "24 readings, 3 lamps, 2 housings, 2 days; meter M1."
+    """
+    readings = bench.tables["readings"]
+    parts = [count(len(readings), "reading"), count(readings["lamp"].nunique(), "lamp")]
+    for column in ("housing", "day"):
+        n = readings.loc[readings[column] != "", column].nunique()
+        parts += [count(n, column)] if n else []
+    meters = sorted(set(readings["meter"]))
+    return f"{', '.join(parts)}; {'meter' if len(meters) == 1 else 'meters'} {', '.join(meters)}."
+
+
+def _table(abilities: Sequence[Ability]) -> list[str]:
+    wide = max(len(a.what) for a in abilities)
+    answer = max(len(a.answer) for a in abilities)
+    return [
+        f"  {a.what:<{wide}}   {a.answer:<{answer}}   {'notebook ' + a.notebook if a.notebook else ''}".rstrip()
+        for a in abilities
+    ]
+
+
+def list_abilities(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
+    """Yield what the folder can and cannot say.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    campaign : Campaign
+        Its evaluation.
+
+    Yields
+    ------
+    Ability
+        One question each.
+    """
+    yield _comparison(campaign)
+    yield _seating(campaign)
+    yield from _colour(bench)
+    yield from _optional(bench)
+    specimens = int(campaign.weights.counts["n_specimens"].max())
+    enough = bool(specimens >= 3)
+    answer = f"yes, up to {specimens} specimens of one lamp" if enough else "test 3 or more specimens"
+    yield Ability("anything about the model as sold", answer, "10" if enough else "", enough)
+
+
+def _comparison(campaign: Campaign) -> Ability:
+    table = campaign.table
+    table = table[table["scope"] == "specimens"] if len(table) else table
+    half = [x for x in table["ln_expanded_uncertainty"] if not math.isnan(x)] if len(table) else []
+    if half:
+        middle = sorted(half)[len(half) // 2]
+        return Ability(
+            "how lamps compare in one housing", f"yes, to about ±{decimal(100 * middle, 0)} %", "01", True
+        )
+    if len(table):
+        return Ability("how lamps compare in one housing", "add technology in lamps.csv", "01", False)
+    return Ability("how lamps compare in one housing", "read a second lamp in the same housing", "01", False)
+
+
+def _seating(campaign: Campaign) -> Ability:
+    spread = campaign.spreads.mounting
+    seatings = len(campaign.seats.drop_duplicates(["lamp", "specimen", "housing", "day", "mounting"]))
+    if spread.assumed:
+        answer = f"seat lamps again; {100 * spread.sd:g} % is assumed"
+        return Ability("how repeatable your seating is", answer, "02", False)
+    return Ability("how repeatable your seating is", f"yes, {count(seatings, 'seating')}", "02", True)
+
+
+def _colour(bench: Bench) -> Iterable[Ability]:
+    technologies = {t for t in bench.tables["lamps"]["technology"] if t}
+    if "filament" not in technologies or len(technologies) < 2:
+        return
+    meter = next(iter(bench.meters.values()))
+    if bench.spectra:
+        answer = "with spectra on file"
+    elif meter.spectral_factors:
+        answer = "with a stated spectral factor"
+    else:
+        origin = "" if "mismatch_index_percent" in meter.declared else "assumed "
+        answer = f"with f1' {origin}{meter.mismatch_index_percent:g} %"
+    yield Ability("LED against halogen", answer, "05", True)
+
+
+def _optional(bench: Bench) -> Iterable[Ability]:
+    minutes = f"{bench.settings.hold_minutes:g}"
+    distances = any(not math.isnan(h.distance_m) for h in bench.housings.values())
+    rows = (
+        ("warm_up", f"how much light is left after {minutes} minutes", "08", "add warm_up.csv"),
+        ("thermal", "how hot a surface is", "09", "add thermal.csv"),
+        ("electrical", "watts at the lamp", "10", "add electrical.csv"),
+        ("beam", "where the light goes", "07", "add beam.csv"),
+    )
+    for table, what, notebook, add in rows:
+        able = len(bench.tables[table]) > 0
+        yield Ability(what, "yes" if able else add, notebook, able)
+    run = len(bench.tables["distance"]) > 0
+    answer = (
+        "yes, with a distance run"
+        if run
+        else "apparent candela only; add distance.csv"
+        if distances
+        else "add distance_m"
+    )
+    yield Ability("candela", answer, "06", run or distances)
+
+
+def next_step(bench: Bench, campaign: Campaign) -> str:
+    """Return the step that would help the comparisons most.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    campaign : Campaign
+        Its evaluation.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    lamps = bench.tables["lamps"]
+    unknown = [lamp for lamp, t in zip(lamps["lamp"], lamps["technology"], strict=True) if not t]
+    if unknown:
+        return f"write the technology of {unknown[0]} in lamps.csv."
+    if not campaign.selection.baseline_declared:
+        return "give one lamp the role baseline in lamps.csv."
+    if campaign.spreads.mounting.assumed:
+        seated = campaign.seats.groupby("lamp")["n"].size()
+        lamp = seated.idxmin()
+        return f"seat {lamp} three more times."
+    largest = largest_term(campaign)
+    return NEXT_STEPS.get(largest, "publish: photolab appendix on this folder.")
+
+
+NEXT_STEPS = {
+    "mounting": "seat every lamp three or more times.",
+    "day": "read the baseline on every day, at its start and end.",
+    "colour": "get spectra or a spectral factor for the meter (spectra.csv).",
+    "own colour": "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'.",
+    "linearity": "state the meter's linearity_percent from its certificate.",
+    "supply assumed": "read the volts at the lamp socket (socket_V).",
+    "voltage exponent": "hold the supply at the protocol's voltage.",
+    "voltmeter": "use a voltmeter with a certificate.",
+    "range gain": "lock the meter to one range for all lamps.",
+    "range term": "read on the lowest range that holds all lamps.",
+    "ambient": "test at the protocol's ambient temperature.",
+}
+
+
+def largest_term(campaign: Campaign) -> str:
+    """Return the kind of input that most often is the largest of a comparison with the baseline.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluation.
+
+    Returns
+    -------
+    str
+        Kind; empty where nothing is compared.
+    """
+    total: dict[str, float] = {}
+    for lamp, housing, point, instant in campaign.weights.names:
+        name = (campaign.baseline, housing, point, instant)
+        if lamp == campaign.baseline or name not in campaign.weights.names:
+            continue
+        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
+        if pair.result is None:
+            continue
+        for quantity, c in zip(pair.result.inputs, pair.result.sensitivities, strict=True):
+            kind = str(quantity.name[0])
+            share = (c * quantity.standard_uncertainty / pair.result.standard_uncertainty) ** 2
+            total[kind] = total.get(kind, 0.0) + float(share)
+    return max(total, key=lambda k: total[k]) if total else ""

@@ -1,0 +1,379 @@
+"""Verdict, scope and noticeability in words: plain functions of results.
+
+Words carry the verdict. Numbers pass through the decimal formatter; a percentage is written to the tenth where the
+interval is narrower than ±5 %, else its limits are whole.
+"""
+
+import math
+from collections.abc import Iterable
+
+from photolab.bench.campaign import Finding
+from photolab.bench.model import Assumption
+from photolab.bench.pairs import ReadingComparison
+from photolab.metrology.reporting import decimal
+
+SCOPE_WORDS = {
+    "readings": "for these readings",
+    "specimens": "for the specimens on the bench",
+    "models": "for the models",
+}
+KIND_WORDS = {
+    "scale": "meter scale",
+    "scale drift": "drift since the certificate",
+    "range gain": "step between two ranges",
+    "range term": "range term of the meter",
+    "linearity": "linearity of the meter",
+    "resolution": "last figure of the display",
+    "noise": "scatter of readings",
+    "colour": "colour of the light",
+    "own colour": "colour of each lamp",
+    "meter temperature": "temperature of the meter",
+    "mounting": "seating",
+    "day": "day",
+    "specimen": "specimen",
+    "supply voltage": "voltage reading",
+    "voltmeter": "voltmeter scale",
+    "supply assumed": "unknown supply voltage",
+    "voltage exponent": "law of light against voltage",
+    "ambient": "ambient temperature",
+    "elapsed time": "time since switch-on",
+}
+MISSING_WORDS = {
+    "technology": ("technology", "say whether each lamp is filament, led, discharge or other"),
+}
+RANGE_WORDS = {
+    "one": "both lamps on one range",
+    "two": "the lamps on two ranges",
+    "unknown": "the range not stated, so nothing of it is shared",
+}
+NOTICEABLE_SOURCE = (
+    "just noticeable change of low-beam intensity 11-19 % under controlled conditions, 25 % as a practical criterion "
+    "(Huey, Dekker and Lyons 1994, from secondary texts)"
+)
+NOTICEABLE_LOW = 11.0
+"""Below this change of intensity a difference is unlikely to be seen. [%]"""
+
+
+def percent_of(ratio: float, places: int) -> str:
+    """Return a ratio as "5.0 % more" or "5.0 % less".
+
+    Parameters
+    ----------
+    ratio : float
+        The ratio. [1]
+    places : int
+        Decimal places. [1]
+
+    Returns
+    -------
+    str
+        The words; "no difference" where the figure is zero.
+    """
+    figure = decimal(abs(100.0 * (ratio - 1.0)), places)
+    if float(figure) == 0.0:
+        return "no difference"
+    return f"{figure} % {'more' if ratio > 1 else 'less'}"
+
+
+def limit_places(ln_half_width: float) -> int:
+    """Return the decimal places of interval limits in percent.
+
+    Parameters
+    ----------
+    ln_half_width : float
+        Half-width in ln. [1]
+
+    Returns
+    -------
+    int
+        0 from ±5 % up, 1 below, 2 below ±0.5 %. [1]
+    """
+    if 100.0 * ln_half_width >= 5.0:
+        return 0
+    return 1 if 100.0 * ln_half_width >= 0.5 else 2
+
+
+def interval_words(pair: ReadingComparison) -> str:
+    """Return the interval of a ratio as "4 % less to 15 % more".
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        The comparison.
+
+    Returns
+    -------
+    str
+        Low end to high end.
+    """
+    places = limit_places(pair.ln_expanded_uncertainty)
+    low, high = percent_of(pair.low, places), percent_of(pair.high, places)
+    if low.split()[-1] == high.split()[-1] and low != "no difference":
+        return f"{low.split()[0]} to {high}" if pair.low > 1 else f"{high.split()[0]} to {low}"
+    return f"{low} to {high}"
+
+
+def verdict_words(
+    pair: ReadingComparison, *, alike_percent: float = 10.0, what: str = "these readings"
+) -> str:
+    """Return the verdict in words.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        The comparison.
+    alike_percent : float, default 10
+        Alike margin. [%]
+    what : str
+        What does not show a difference.
+
+    Returns
+    -------
+    str
+        One sentence without its full stop.
+    """
+    if pair.verdict == "no_answer":
+        name, advice = MISSING_WORDS[pair.missing[0]]
+        return f"no answer yet: {name} missing; {advice}"
+    if pair.verdict == "clear":
+        small = f"; but small: within {alike_percent:g} %" if pair.small else ""
+        return f"clear of the bench uncertainty: {interval_words(pair)}{small}"
+    if pair.verdict == "alike":
+        return f"alike to within {alike_percent:g} %"
+    return f"inside the bench uncertainty: {what} do not show which lamp gives more"
+
+
+def separate_words(pair: ReadingComparison) -> str:
+    """Return what more mountings would do.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        The comparison.
+
+    Returns
+    -------
+    str
+        One sentence; empty unless the verdict is `inside`.
+    """
+    if pair.verdict != "inside" or pair.mountings_to_separate is None:
+        return ""
+    share = decimal(abs(100.0 * (pair.ratio - 1.0)), 0 if abs(pair.ratio - 1.0) >= 0.01 else 1)
+    need = pair.mountings_to_separate
+    if need.even_chance is None:
+        term = KIND_WORDS.get(pair.largest_term, pair.largest_term)
+        return f"No number of seatings can show {share} %: the {term} must shrink."
+    four = (
+        f"or {need.four_in_five} times (4 in 5)" if need.four_in_five else "; no number gives 4 chances in 5"
+    )
+    even = f"To show {share} %, seat each lamp {_times(need.even_chance)} (even chance) {four}."
+    return even.replace(" ;", ";")
+
+
+def _times(n: int) -> str:
+    return "once" if n == 1 else "twice" if n == 2 else f"{n} times"
+
+
+def noticeability(pair: ReadingComparison, *, noticeable_percent: float = 25.0) -> str:
+    """Return whether an eye would notice the difference.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        The comparison.
+    noticeable_percent : float, default 25
+        Practical criterion. [%]
+
+    Returns
+    -------
+    str
+        "unlikely to be seen", "may be seen" or "likely to be seen"; empty without an interval.
+    """
+    if math.isnan(pair.low):
+        return ""
+    sizes = [abs(math.log(pair.low)), abs(math.log(pair.high))]
+    crosses = pair.low < 1.0 < pair.high
+    least, most = (0.0 if crosses else min(sizes)), max(sizes)
+    if most < math.log1p(NOTICEABLE_LOW / 100.0):
+        return "unlikely to be seen"
+    return "likely to be seen" if least > math.log1p(noticeable_percent / 100.0) else "may be seen"
+
+
+def assumed_words(assumed: Iterable[Assumption]) -> str:
+    """Return the assumptions as one line.
+
+    Parameters
+    ----------
+    assumed : iterable of Assumption
+        The defaults that entered.
+
+    Returns
+    -------
+    str
+        "Assumed: seating 3 % (measure this first), …"; "Nothing was assumed." where there are none.
+    """
+    said = []
+    for item in assumed:
+        value = item.value if isinstance(item.value, str) else f"{item.value:g}"
+        note = f" ({item.words})" if item.words else ""
+        said.append(" ".join(f"{item.name} {value} {item.unit}".split()) + note)
+    return f"Assumed: {', '.join(said)}." if said else "Nothing was assumed."
+
+
+def sentence(
+    pair: ReadingComparison, *, alike_percent: float = 10.0, noticeable_percent: float = 25.0
+) -> str:
+    """Return the whole statement on two readings, ready to be read aloud.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        The comparison.
+    alike_percent, noticeable_percent : float
+        Margins. [%]
+
+    Returns
+    -------
+    str
+        Verdict, scope, noticeability.
+    """
+    head = capital(verdict_words(pair, alike_percent=alike_percent))
+    if pair.verdict == "no_answer":
+        return f"{head}."
+    scope = SCOPE_WORDS[pair.scope] if pair.scope == "models" else SCOPE_WORDS["readings"]
+    seen = noticeability(pair, noticeable_percent=noticeable_percent)
+    return f"{head}, {scope}; {seen}."
+
+
+def capital(text: str) -> str:
+    """Return text with its first letter as a capital.
+
+    Parameters
+    ----------
+    text : str
+        The text.
+
+    Returns
+    -------
+    str
+        The same with a capital.
+    """
+    return text[:1].upper() + text[1:]
+
+
+def compare_report(
+    a: float,
+    b: float,
+    pair: ReadingComparison,
+    *,
+    unit: str = "lx",
+    alike_percent: float = 10.0,
+    noticeable_percent: float = 25.0,
+    ranges: str = "one",
+    seatings: int = 1,
+) -> list[str]:
+    """Return the lines that `photolab compare` prints.
+
+    Parameters
+    ----------
+    a, b : float
+        The readings as typed. [unit]
+    pair : ReadingComparison
+        Ratio b/a.
+    unit : {"lx", "fc"}
+        Unit of the readings.
+    alike_percent, noticeable_percent : float
+        Margins. [%]
+    ranges : {"one", "two", "unknown"}
+        Whether both readings were taken on one range.
+    seatings : int
+        How often each lamp was seated. [1]
+
+    Returns
+    -------
+    list of str
+        Lines without line ends.
+    """
+    head = f"{b:g} {unit} against {a:g} {unit}: {percent_of(pair.ratio, 1)}"
+    if pair.verdict == "no_answer":
+        words = capital(verdict_words(pair))
+        return [f"{head}; no interval yet.", f"{words}.", assumed_words(pair.assumed)]
+    verdict = capital(verdict_words(pair, alike_percent=alike_percent))
+    seen = noticeability(pair, noticeable_percent=noticeable_percent)
+    lines = [f"{head}; could be anything from {interval_words(pair)}.", f"{verdict}.", ""]
+    share = RANGE_WORDS[ranges]
+    seated = "once" if seatings == 1 else _times(seatings)
+    rows = (
+        (pair.lines.meter_only, f"the meter, {share}"),
+        (pair.lines.this_bench, f"the meter and seating each lamp {seated}"),
+        (pair.lines.nothing_in_common, "if the two readings had no meter fault in common (a what-if)"),
+    )
+    lines.append(f"What blurs the difference (±, {100 * pair.coverage:g} %)")
+    for i, (half, text) in enumerate(rows):
+        mark = "        <- this one decides" if i == 1 and pair.scope == "specimens" else ""
+        lines.append(f"  {decimal(half, 1):>4} %   {text}{mark}")
+    if pair.scope == "models":
+        half = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
+        lines.append(f"  {half:>4} %   the same and one specimen of each model        <- this one decides")
+    lines += [line for line in (_meter_or_seating(pair), separate_words(pair)) if line]
+    if pair.verdict != "inside":
+        lines.append(f"A difference like this {_seen_verb(seen)} by eye.")
+    lines.append(assumed_words(pair.assumed))
+    holds = "these two models, one specimen each" if pair.scope == "models" else "these two readings only"
+    rest = "other housings" if pair.scope == "models" else "other specimens or housings"
+    return [*lines, f"Holds for {holds}, not for {rest}."]
+
+
+def _seen_verb(seen: str) -> str:
+    return {"unlikely to be seen": "is unlikely to be seen", "likely to be seen": "is likely to be seen"}.get(
+        seen, seen
+    )
+
+
+def _meter_or_seating(pair: ReadingComparison) -> str:
+    """Return the line that says which of meter and seating stands in the way."""
+    shown = 100.0 * abs(math.log(pair.ratio))
+    if pair.verdict != "inside":
+        return ""
+    if shown > pair.lines.meter_only:
+        return "The meter could tell them apart; one seating each cannot."
+    return "The meter alone could not tell them apart."
+
+
+FINDING_WORDS = {
+    "baseline_by_row_order": "No lamp has the role baseline; ratios are against {0}, the first in row order.",
+    "mounting_flagged": (
+        "{0} specimen {1} in {2}, {3} mounting {4}, lies {percent} from the other seatings: look whether it was seated "
+        "or aimed wrongly; it is left out of the pooled seating SD, not out of the value."
+    ),
+    "lamp_scatters": "{0} scatters by {sd} % from reading to reading, far more than the others: modulated light?",
+    "ranges_differ": (
+        "In {0} on {1} the meter's ranges differ ({ranges} lx): range terms are not shared between them, so ratios across "
+        "ranges are wider."
+    ),
+    "range_unknown": "The range is unknown for {all}: its terms are not shared.",
+    "technology_missing": "{0} has no technology: no answer on its light yet.",
+}
+
+
+def finding_words(finding: Finding) -> str:
+    """Return a finding as a sentence.
+
+    Parameters
+    ----------
+    finding : Finding
+        What the evaluation noticed.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    value = finding.value
+    return FINDING_WORDS[finding.code].format(
+        *(part or "(blank)" for part in finding.subject),
+        percent="" if math.isnan(value) else percent_of(1.0 + value, 0),
+        sd="" if math.isnan(value) else decimal(100.0 * value, 1),
+        ranges=" and ".join(finding.subject[2:]),
+        all=", ".join(finding.subject),
+    )

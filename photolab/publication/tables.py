@@ -1,0 +1,162 @@
+"""Result tables as they are published: one row a lamp, housing, measurand, point, instant and scope."""
+
+import csv
+import hashlib
+import io
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench.campaign import Campaign
+from photolab.bench.electrical import measured_power
+
+COLUMNS = (
+    "lamp",
+    "housing",
+    "measurand",
+    "baseline",
+    "point",
+    "instant",
+    "scope",
+    "value",
+    "unit",
+    "low",
+    "high",
+    "ln_expanded_uncertainty",
+    "coverage",
+    "coverage_factor",
+    "dof",
+    "n_specimens",
+    "n_mountings",
+    "n_readings",
+    "n_days",
+    "initial_s",
+    "hold_minutes",
+    "conditions",
+    "corrections",
+    "assumed",
+    "verdict",
+    "protocol_revision",
+    "data_hash",
+)
+DICTIONARY = {
+    "lamp": "the lamp, as lamps.csv names it",
+    "housing": "the housing it was measured in; blank where the measurand does not depend on it",
+    "measurand": "what was measured",
+    "baseline": "the lamp that a ratio is taken against",
+    "point": "place in the beam",
+    "instant": "initial or hold: time since switch-on, see initial_s and hold_minutes",
+    "scope": "readings: as seated; specimens: those on this bench; models: the kind of lamp",
+    "value": "best estimate, in unit",
+    "unit": "unit of value, low and high",
+    "low": "lower end of the coverage interval",
+    "high": "upper end of the coverage interval",
+    "ln_expanded_uncertainty": "half-width of the interval in ln, or relative",
+    "coverage": "coverage probability of the interval",
+    "coverage_factor": "expanded over standard uncertainty",
+    "dof": "effective degrees of freedom; inf where every part is known or assumed",
+    "n_specimens": "specimens behind the value",
+    "n_mountings": "seatings behind the value",
+    "n_readings": "readings behind the value",
+    "n_days": "days behind the value",
+    "initial_s": "initial time since switch-on, seconds",
+    "hold_minutes": "hold time since switch-on, minutes",
+    "conditions": "conditions under which the value holds",
+    "corrections": "corrections that changed a reading",
+    "assumed": "declared defaults that entered",
+    "verdict": "clear, alike, inside or no_answer; blank for values that are no comparison",
+    "protocol_revision": "revision of the protocol, from bench.toml",
+    "data_hash": "fingerprint of all input files",
+}
+
+
+def data_hash(hashes: Mapping[str, str]) -> str:
+    """Return one fingerprint of all input files.
+
+    Parameters
+    ----------
+    hashes : mapping
+        File name to sha256.
+
+    Returns
+    -------
+    str
+        First 16 hexadecimal digits of the sha256 over names and hashes in order.
+    """
+    text = "".join(f"{name} {hashes[name]}\n" for name in sorted(hashes))
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def results(campaign: Campaign) -> pd.DataFrame:
+    """Return every result of a campaign.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluation.
+
+    Returns
+    -------
+    DataFrame
+        Columns `COLUMNS`, in the order of lamps.csv, then housing, measurand, point, instant, scope.
+    """
+    bench = campaign.bench
+    ratios = campaign.table.drop(columns=["small"], errors="ignore")
+    power = measured_power(bench)
+    parts = [part for part in (ratios, power) if len(part)]
+    table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
+    table = table.assign(
+        protocol_revision=bench.settings.protocol_revision, data_hash=data_hash(bench.hashes)
+    ).reindex(columns=list(COLUMNS))
+    lamps = {lamp: i for i, lamp in enumerate(bench.tables["lamps"]["lamp"])}
+    measurands = {m: i for i, m in enumerate(dict.fromkeys(table["measurand"]))}
+    scopes = {"readings": 0, "specimens": 1, "models": 2}
+    keys = pd.DataFrame(
+        {
+            "measurand": table["measurand"].map(measurands),
+            "lamp": table["lamp"].map(lamps),
+            "housing": table["housing"],
+            "point": table["point"],
+            "instant": table["instant"],
+            "scope": table["scope"].map(scopes),
+        }
+    )
+    order = keys.sort_values(["lamp", "measurand", "housing", "point", "instant", "scope"], kind="stable").index
+    return table.loc[order].reset_index(drop=True)
+
+
+def as_csv(table: pd.DataFrame) -> str:
+    """Return a table as CSV text that no spreadsheet evaluates.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Any table; numbers are written with 6 significant digits.
+
+    Returns
+    -------
+    str
+        UTF-8 text with LF line ends; text that begins with = + - or @ gets a leading apostrophe.
+    """
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(table.columns)
+    for row in table.itertuples(index=False):
+        writer.writerow([_cell(value) for value in row])
+    return out.getvalue()
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    if isinstance(value, int | np.integer):
+        return str(int(value))
+    if isinstance(value, float | np.floating):
+        if math.isnan(value):
+            return ""
+        return "inf" if math.isinf(value) else f"{float(f'{value:.9e}'):.6g}"
+    text = "" if value is None else str(value)
+    return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text

@@ -1,0 +1,407 @@
+r"""What a fitted warm-up record answers: remaining light between two instants, final level, settling, or a refusal.
+
+Inside the record intervals come from two exponentials with correlated residuals (`photolab.thermal.residuals`); beyond it from
+bounds over all completely monotone curves (`photolab.thermal.bounds`). The meter's scale cancels from every ratio here and stays out.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+
+from photolab.errors import MethodError
+from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, fit_monotone, ratio_bounds
+from photolab.thermal.residuals import neighbour_correlation
+from photolab.thermal.warm_up_model import Curve, window
+
+FloatArray = NDArray[np.float64]
+
+REBASE_INSTANTS = (5.0, 30.0, 60.0, 180.0)
+FARTHEST = 2.0  # times the end of the record
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something about a record that a reader must know.
+
+    Parameters
+    ----------
+    code : str
+        Stable code.
+    blocks : tuple of str
+        What it forbids: "remaining", "beyond_record", "final_level", "time_constants".
+    """
+
+    code: str
+    blocks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step in the record.
+
+    Parameters
+    ----------
+    time_s : float
+        Middle between the readings before and after. [s]
+    size : float
+        Change of the light over the light just before; a loss is negative. [1]
+    size_uncertainty : float
+        Its standard uncertainty. [1]
+    """
+
+    time_s: float
+    size: float
+    size_uncertainty: float
+
+
+@dataclass(frozen=True)
+class Remaining:
+    """Remaining light at one instant, as a ratio to the light at another.
+
+    Parameters
+    ----------
+    value, low, high : float
+        Ratio and its coverage interval. [1]
+    ln_standard_uncertainty : float
+        Standard uncertainty of the logarithm of the ratio. [1]
+    dof : float
+        Its effective degrees of freedom.
+    method : {"record", "bounds"}
+        From the fit inside the record, or from bounds beyond it.
+    extrapolated : bool
+        Whether the later instant lies beyond the record.
+    time_constant_ceiling_s : float
+        Slowest decay the bounds allow for; infinite inside the record, where it plays no part. [s]
+    """
+
+    value: float
+    low: float
+    high: float
+    ln_standard_uncertainty: float
+    dof: float
+    method: str
+    extrapolated: bool
+    time_constant_ceiling_s: float = np.inf
+
+
+@dataclass(frozen=True, eq=False)
+class WarmUp:
+    """A fitted warm-up record.
+
+    Parameters
+    ----------
+    time_s, illuminance : ndarray, shape (n,)
+        Record used, set-aside readings left out. [s], [lx]
+    curve : Curve
+        Two exponentials (and the step), the basis of every interval inside the record.
+    described : Curve
+        The order that describes the record: time constants, final level, settling.
+    step : Step or None
+        Foldback step, where one was found.
+    findings : tuple of Finding
+        What a reader must know, and what it blocks.
+    initial_s, initial_window_s : float
+        Instant, and length of the window around it, that "remaining" refers to. [s]
+    display_uncertainty : float
+        Standard uncertainty from a coarse display, counted once; 0 otherwise. [lx]
+    drift_relative_sd : float
+        Standard uncertainty of a multiplicative drift over the record. [1]
+    elapsed_uncertainty_s : float
+        Standard uncertainty of the zero of the clock. [s]
+    coverage : float
+        Coverage of the intervals. [1]
+    set_aside : tuple of int
+        Numbers of outlying readings left out by the robust option.
+    """
+
+    time_s: FloatArray
+    illuminance: FloatArray
+    curve: Curve
+    described: Curve
+    step: Step | None
+    findings: tuple[Finding, ...]
+    initial_s: float
+    initial_window_s: float
+    display_uncertainty: float
+    drift_relative_sd: float
+    elapsed_uncertainty_s: float
+    coverage: float
+    set_aside: tuple[int, ...] = ()
+
+    @property
+    def fitted(self) -> FloatArray:
+        """Fitted illuminance at the readings. [lx]"""
+        return self.curve.fitted
+
+    @property
+    def residuals(self) -> FloatArray:
+        """Readings less fitted illuminance. [lx]"""
+        return self.curve.found.residual
+
+    @property
+    def residual_correlation(self) -> float:
+        """Correlation of neighbouring residuals at the median spacing. [1]"""
+        return self.curve.noise.correlation
+
+    @property
+    def effective_readings(self) -> float:
+        """Number of independent readings that carry as much. [1]"""
+        return self.curve.noise.effective_readings
+
+    @property
+    def time_constants(self) -> FloatArray:
+        """Time constants that describe the record, slowest first. [s]"""
+        self._refuse("time_constants")
+        return self.described.time_constants
+
+    @property
+    def time_constant_uncertainties(self) -> FloatArray:
+        """Standard uncertainties of `time_constants`. [s]"""
+        return self.time_constants * self._log_time_uncertainties()
+
+    def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
+        """Return the light at one instant over the light at another.
+
+        Parameters
+        ----------
+        at_s : float
+            Later instant, up to twice the end of the record. [s]
+        initial_s : float, optional
+            Earlier instant; that of the fit by default. [s]
+
+        Returns
+        -------
+        Remaining
+            Ratio with interval.
+
+        Raises
+        ------
+        ValueError
+            If an instant is not a finite number.
+        MethodError
+            If the record cannot carry the answer; `known` holds what can be said.
+        """
+        initial = self.initial_s if initial_s is None else float(initial_s)
+        if not np.isfinite(at_s) or not np.isfinite(initial):
+            message = f"at_s and initial_s must be finite; got {at_s} s and {initial} s"
+            raise ValueError(message)
+        self._check_inside(initial, at_s)
+        last = float(self.time_s[-1])
+        if at_s <= last:
+            return self._inside(float(at_s), initial)
+        if at_s > FARTHEST * last:
+            message = f"at_s must be within {FARTHEST:g} times the record's end ({last:g} s); got {at_s:g} s"
+            raise MethodError(message, code="too_far_beyond_record", known=self._known_at_end(initial))
+        self._refuse("beyond_record", initial)
+        return self._beyond(float(at_s), initial)
+
+    def final(self, *, initial_s: float | None = None) -> Remaining:
+        """Return the final level over the light at an instant.
+
+        Parameters
+        ----------
+        initial_s : float, optional
+            Earlier instant; that of the fit by default. [s]
+
+        Returns
+        -------
+        Remaining
+            Value of the described curve; interval from the bounds, slow parts up to the ceiling included.
+
+        Raises
+        ------
+        MethodError
+            If the record cannot carry a final level.
+        """
+        initial = self.initial_s if initial_s is None else float(initial_s)
+        self._check_inside(initial, np.inf)
+        self._refuse("final_level", initial)
+        level = float(self.described.found.coefficients[0])
+        value = level / self.described.at(window(initial, self.initial_window_s))[0]
+        bounded = self._beyond(np.inf, initial)
+        low, high = min(bounded.low, value), max(bounded.high, value)
+        spread = float(np.log(high / low)) / (2.0 * self._normal_quantile())
+        return Remaining(value, low, high, spread, np.inf, "bounds", True, bounded.time_constant_ceiling_s)
+
+    @property
+    def final_fraction(self) -> float:
+        """Final level over the initial light; `final` adds the interval. [1]"""
+        return self.final().value
+
+    def settled_at(self, percent: float) -> float:
+        """Return the instant after which the light stays near its final level.
+
+        Parameters
+        ----------
+        percent : float
+            Largest distance from the final level. [%]
+
+        Returns
+        -------
+        float
+            Time from switch-on, on the described curve. [s]
+
+        Raises
+        ------
+        ValueError
+            If the percentage is not positive.
+        MethodError
+            If the record cannot carry a final level.
+        """
+        if not 0.0 < percent < 100.0:
+            message = f"percent must be between 0 and 100; got {percent} %"
+            raise ValueError(message)
+        self._refuse("final_level")
+        level = float(self.described.found.coefficients[0])
+        slowest = float(self.described.time_constants[0])
+        start = self.described.start_s
+        times = start + np.concatenate([[0.0], np.geomspace(1e-4, 60.0, 4000)]) * slowest
+        decay = np.exp(-(times - start)[:, None] / self.described.time_constants)
+        away = np.abs(decay @ self.described.found.coefficients[self.described.linear :]) - level * percent / 100.0
+        outside = np.flatnonzero(away > 0.0)
+        if outside.size == 0:
+            return start
+        i = int(outside[-1])
+        return float(np.interp(0.0, [-away[i], -away[i + 1]], [times[i], times[i + 1]]))
+
+    def rebase(self, instants: Iterable[float] = REBASE_INSTANTS, *, at_s: float | None = None) -> pd.DataFrame:
+        """Return the same remaining light referred to several initial instants.
+
+        Parameters
+        ----------
+        instants : iterable of float, default (5, 30, 60, 180)
+            Initial instants. [s]
+        at_s : float, optional
+            Later instant; the end of the record by default. [s]
+
+        Returns
+        -------
+        DataFrame
+            initial_s [s], at_s [s], remaining, low, high [1], code: why a row has no value, else empty.
+        """
+        later = float(self.time_s[-1]) if at_s is None else float(at_s)
+        rows = []
+        for initial in instants:
+            try:
+                one = self.remaining(later, initial_s=float(initial))
+                rows.append((float(initial), later, one.value, one.low, one.high, ""))
+            except MethodError as refusal:
+                rows.append((float(initial), later, np.nan, np.nan, np.nan, refusal.code))
+        return pd.DataFrame(rows, columns=["initial_s", "at_s", "remaining", "low", "high", "code"])
+
+    def _check_inside(self, initial: float, at_s: float) -> None:
+        """Raise where an instant lies before the record or the initial one beyond it."""
+        first, last = float(self.time_s[0]), float(self.time_s[-1])
+        earliest = min(initial - 0.5 * self.initial_window_s, at_s)
+        if earliest < first or initial + 0.5 * self.initial_window_s > last:
+            message = (
+                f"initial_s must lie inside the record ({first:g} s to {last:g} s), its window too;"
+                f" got {initial:g} s with a window of {self.initial_window_s:g} s"
+            )
+            raise MethodError(message, code="initial_outside_record", known={"first_s": first, "last_s": last})
+
+    def _inside(self, at_s: float, initial: float) -> Remaining:
+        """Return remaining light inside the record."""
+        self._refuse("remaining", initial)
+        later, later_slope = self.curve.at(np.array([at_s]))
+        earlier, earlier_slope = self.curve.at(window(initial, self.initial_window_s))
+        gradient = later_slope / later - earlier_slope / earlier
+        fit_variance = self.curve.noise.variance(gradient)
+        variance = fit_variance + self._declared_variance(at_s, initial)
+        dof = self.curve.noise.dof * (variance / max(fit_variance, 1e-300)) ** 2
+        half = float(stats.t.ppf(0.5 + 0.5 * self.coverage, dof)) * float(np.sqrt(variance))
+        value = later / earlier
+        low, high = value * float(np.exp(-half)), value * float(np.exp(half))
+        return Remaining(value, low, high, float(np.sqrt(variance)), float(dof), "record", False)
+
+    def _beyond(self, at_s: float, initial: float) -> Remaining:
+        """Return remaining light beyond the record, or at the end of time."""
+        monotone, unit = self._monotone
+        later = monotone.row(np.array([at_s]))
+        earlier = monotone.row(window(initial, self.initial_window_s))
+        noise = self.curve.noise
+        factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(stats.chi2.ppf(0.95, 1))
+        value, low, high = ratio_bounds(monotone, later, earlier, allowance=ALLOWANCE * factor * unit)
+        until = min(at_s, FARTHEST * float(self.time_s[-1]))
+        extra = self._normal_quantile() * float(np.sqrt(self._declared_variance(until, initial)))
+        down, up = np.hypot(np.log(value / max(low, 1e-9)), extra), np.hypot(np.log(high / value), extra)
+        spread = float(down + up) / (2.0 * self._normal_quantile())
+        ceiling = float(monotone.time_constants[-1])
+        ends = value * float(np.exp(-down)), value * float(np.exp(up))
+        return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling)
+
+    @cached_property
+    def _monotone(self) -> tuple[MonotoneFit, float]:
+        """Best completely monotone curve and the variance of one whitened residual."""
+        phi = neighbour_correlation(self.time_s, self.curve.noise.likeliest_time)
+        monotone = fit_monotone(self.time_s, self.illuminance, phi)
+        parameters = self.curve.linear + 2 * self.curve.found.theta.size
+        likeliest = int(np.argmax(self.curve.noise.weights))
+        free = float(self.curve.noise.noise_variances[likeliest])
+        return monotone, min(free, monotone.sum_of_squares / (self.time_s.size - parameters))
+
+    def _normal_quantile(self) -> float:
+        """Return the two-sided normal quantile of the coverage."""
+        return float(stats.norm.ppf(0.5 + 0.5 * self.coverage))
+
+    def _declared_variance(self, at_s: float, initial: float) -> float:
+        """Return the variance in ln of what the record cannot show: drift, display, clock."""
+        length = float(np.ptp(self.time_s))
+        drift = self.drift_relative_sd * (at_s - initial) / length
+        near_end = min(at_s, float(self.time_s[-1]))
+        levels = [self.curve.at(np.array([t]))[0] for t in (near_end, initial)]
+        display = self.display_uncertainty / min(levels)
+        slopes = [self._log_slope(t) for t in (near_end, initial)] if self.elapsed_uncertainty_s else [0.0, 0.0]
+        return drift**2 + display**2 + (self.elapsed_uncertainty_s * (slopes[0] - slopes[1])) ** 2
+
+    def _log_slope(self, at_s: float) -> float:
+        """Return the slope of the logarithm of the fitted light, steps left out. [1/s]"""
+        taus, start = self.curve.time_constants, self.curve.start_s
+        amplitudes = self.curve.found.coefficients[self.curve.linear :]
+        fall = float(np.sum(amplitudes / taus * np.exp(-(at_s - start) / taus)))
+        return -fall / self.curve.at(np.array([at_s]))[0]
+
+    def _log_time_uncertainties(self) -> FloatArray:
+        """Return standard uncertainties of ln(time constant)."""
+        return log_time_uncertainties(self.described)
+
+    def _known_at_end(self, initial: float) -> dict[str, object]:
+        """Return what a refusal can still say."""
+        last = float(self.time_s[-1])
+        known: dict[str, object] = {"first_s": float(self.time_s[0]), "last_s": last}
+        if not any("remaining" in finding.blocks for finding in self.findings):
+            known["remaining_at_end"] = self._inside(last, initial)
+        else:
+            known["fitted_ratio_at_end"] = self.curve.at(np.array([last]))[0] / self.curve.at(np.array([initial]))[0]
+        return known
+
+    def _refuse(self, what: str, initial_s: float | None = None) -> None:
+        """Raise where a finding blocks an answer."""
+        for finding in self.findings:
+            if what in finding.blocks:
+                initial = self.initial_s if initial_s is None else initial_s
+                message = f"the record cannot carry {what.replace('_', ' ')}: {finding.code.replace('_', ' ')}"
+                raise MethodError(message, code=finding.code, known=self._known_at_end(initial))
+
+
+def log_time_uncertainties(curve: Curve) -> FloatArray:
+    """Return standard uncertainties of the logarithms of a curve's time constants.
+
+    Parameters
+    ----------
+    curve : Curve
+        Fitted curve.
+
+    Returns
+    -------
+    ndarray, shape (terms,)
+        Standard uncertainties. [1]
+    """
+    parameters = curve.linear + 2 * curve.found.theta.size
+    rows = np.eye(parameters)[-curve.found.theta.size :] if curve.found.theta.size else np.empty((0, parameters))
+    return np.sqrt(np.array([curve.noise.variance(row) for row in rows]))

@@ -1,0 +1,68 @@
+"""Small bench folders for the reader's tests, sound or with one planted slip."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from photolab.bench.records import RecordError, read_bench
+
+TOML = """\
+schema = 1
+
+[[meter]]
+id = "M1"
+reading_percent = 4
+range_percent = 0.5
+ranges_lx = [400, 4000, 40000]
+resolution_lx = [0.1, 1, 10]
+"""
+HOUSINGS = """
+[[housing]]
+id = "HP"
+[[housing]]
+id = "HR"
+"""
+READINGS = "lamp,illuminance_lx,range_lx\nA1,318,4000\nA2,334,4000\n"
+LAMPS = "lamp,technology,role\nA1,led,baseline\nA2,led,candidate\n"
+DAYS = "day,date\nD01,2025-04-03\nD02,2025-04-04\n"
+SOUND = {"bench.toml": TOML, "readings.csv": READINGS, "lamps.csv": LAMPS}
+WAVELENGTHS = range(380, 781, 10)
+SPECTRUM = "wavelength_nm,value\n" + "".join(f"{nm},{1 + (nm - 380) % 7}\n" for nm in WAVELENGTHS)
+
+WARM = "run,lamp,elapsed_s,illuminance_lx\n"
+HEAT = "lamp,elapsed_minutes,displayed_C,method,set_emissivity\n"
+POWER = "lamp,elapsed_s,power_W,socket_V,current_A,per\n"
+BEAM = "run,lamp,housing,horizontal_deg,vertical_deg,illuminance_lx\n"
+SPECTRA = "name,kind,lamp,meter,file\n"
+LINKS = "lamp,technology,old_meter,new_meter,old_lx,new_lx\n"
+HOUSED = TOML + HOUSINGS
+TWO_METERS = TOML + '[[meter]]\nid = "M2"\nreading_percent = 3\nrange_percent = 0.5\n'
+LOG = '[[log]]\nfile = "log.csv"\nrun = "W1"\nlamp = "A1"\n[log.columns]\nelapsed_s = "t"\nilluminance_lx = "E"\n'
+
+
+def readings(*rows: str, header: str = "lamp,illuminance_lx,range_lx") -> str:
+    return "\n".join([header, *rows]) + "\n"
+
+
+def make(folder: Path, **changes: str | bytes | None) -> Path:
+    """Write a sound folder with changes: ``readings_csv="…"`` replaces a file, None leaves it out."""
+    files: dict[str, str | bytes | None] = dict(SOUND)
+    for name, content in changes.items():
+        stem, _, ending = name.rpartition("_")
+        files[f"{stem}.{ending}"] = content
+    folder.mkdir(exist_ok=True)
+    for name, content in files.items():
+        if content is not None:
+            (folder / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+    return folder
+
+
+def assert_refused(folder: Path, code: str, changes: dict[str, str | bytes | None], words: str) -> None:
+    """Check that a folder is refused with this code and these words, and that nothing in it was changed."""
+    make(folder, **changes)
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    with pytest.raises(RecordError, match=re.escape(words)) as caught:
+        read_bench(folder)
+    assert any(p.code == code and words in str(p) for p in caught.value.problems)
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before

@@ -1,0 +1,249 @@
+"""Coverage of warm-up intervals against invented records of known truth.
+
+    python tests/benchmarks/warm_up_coverage.py [records] [study ...]
+
+Studies: inside, beyond, order, steps, events. Oracle: synthetic truth; the standard error of a coverage of 95 % is
+0.7 points at 1000 records.
+"""
+
+import os
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import sys
+from collections import Counter
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from photolab.errors import MethodError
+from photolab.thermal.steps import scan_step
+from photolab.thermal.variable_projection import full_design, solve
+from photolab.thermal.warm_up import fit_warm_up
+from photolab.thermal.warm_up_model import separable
+
+MINUTE = 60.0
+INITIAL_S = 15.0
+
+
+@dataclass(frozen=True)
+class Regime:
+    """Invented records of one kind: times in minutes, illuminance in lx."""
+
+    name: str
+    readings: int
+    minutes: float
+    amplitudes: tuple[float, ...]
+    time_constants: tuple[float, ...]
+    noise: float = 2.0
+    rho: float = 0.0
+    even: bool = True
+    display: float = 0.0
+    drift: float = 0.0
+    level: float = 850.0
+
+    def truth(self, minutes):
+        minutes = np.asarray(minutes, dtype=float)
+        parts = [a * np.exp(-minutes / tau) for a, tau in zip(self.amplitudes, self.time_constants, strict=True)]
+        return self.level + sum(parts)
+
+    def times(self, rng):
+        share = np.linspace(0.0, 1.0, self.readings)
+        if self.even:
+            return share * self.minutes
+        times = self.minutes * share**1.8
+        gaps = np.diff(times, prepend=0.0)
+        times = np.sort(np.clip(times + 0.3 * gaps * rng.uniform(-1, 1, self.readings), 0.0, self.minutes))
+        times[0] = 0.0
+        return times
+
+    def record(self, rng):
+        times = self.times(rng)
+        light = self.truth(times) + self.noise * correlated(rng, times, self.rho)
+        light *= 1.0 + self.drift * rng.standard_normal() * times / self.minutes
+        if self.display:
+            light = np.round(light / self.display) * self.display
+        return times, light
+
+
+def correlated(rng, times, rho):
+    """Noise of unit variance with correlation rho at the mean spacing."""
+    noise = rng.standard_normal(times.size)
+    if rho:
+        phi = rho ** (np.diff(times) / (times[-1] / (times.size - 1)))
+        for i in range(1, times.size):
+            noise[i] = phi[i - 1] * noise[i - 1] + np.sqrt(1 - phi[i - 1] ** 2) * noise[i]
+    return noise
+
+
+ONE = Regime("one rate", 120, 40.0, (120.0,), (8.0,))
+TWO = Regime("two rates", 200, 40.0, (90.0, 60.0), (2.5, 12.0))
+INSIDE = (
+    ONE,
+    replace(ONE, name="one rate, N 20", readings=20),
+    replace(ONE, name="one rate, N 30, uneven", readings=30, even=False),
+    replace(ONE, name="one rate, N 80, noise 4", readings=80, noise=4.0),
+    replace(ONE, name="record of 1.5 time constants", minutes=30.0, time_constants=(20.0,)),
+    replace(ONE, name="record of 0.6 time constants", minutes=30.0, time_constants=(50.0,)),
+    TWO,
+    replace(TWO, name="two rates, N 60", readings=60),
+    replace(TWO, name="three rates", amplitudes=(60.0, 60.0, 40.0), time_constants=(1.5, 6.0, 30.0)),
+    replace(ONE, name="rho 0.5, N 120 (n_eff 40)", rho=0.5),
+    replace(TWO, name="rho 0.8, N 200, two rates (n_eff 22)", rho=0.8),
+    replace(ONE, name="rho 0.8, N 200, uneven (n_eff 22)", readings=200, rho=0.8, even=False),
+    replace(ONE, name="rho 0.9, N 300 (n_eff 16)", readings=300, rho=0.9),
+    replace(ONE, name="rho 0.5, N 30 (n_eff 10)", readings=30, rho=0.5),
+    replace(ONE, name="N 10", readings=10),
+    replace(ONE, name="N 14", readings=14),
+    replace(ONE, name="rho 0.9, N 60 (n_eff 3)", readings=60, rho=0.9),
+    replace(ONE, name="display step 10, noise 2", display=10.0),
+    replace(ONE, name="drift 0.3 %, declared", drift=0.003),
+)
+SLOW = Regime("slow tail 100@5 + 30@40", 120, 30.0, (100.0, 30.0), (5.0, 40.0))
+BEYOND = (
+    replace(ONE, minutes=30.0),
+    replace(ONE, name="one rate, N 30", readings=30, minutes=30.0),
+    replace(ONE, name="record of 1 time constant", minutes=30.0, time_constants=(30.0,)),
+    replace(TWO, readings=120),
+    replace(TWO, name="two rates 5/12", time_constants=(5.0, 12.0)),
+    SLOW,
+    replace(SLOW, name="slow tail 100@5 + 30@90", time_constants=(5.0, 90.0)),
+    replace(TWO, name="three rates", amplitudes=(60.0, 60.0, 40.0), time_constants=(1.5, 6.0, 30.0)),
+    replace(TWO, name="rho 0.8, two rates", rho=0.8),
+    replace(ONE, name="rho 0.9, N 300", readings=300, rho=0.9),
+    replace(ONE, name="display step 10, noise 2", minutes=30.0, display=10.0),
+    replace(ONE, name="drift 0.3 %, declared", minutes=30.0, drift=0.003),
+)
+
+
+def fitted(regime, rng):
+    times, light = regime.record(rng)
+    return fit_warm_up(
+        times * MINUTE, light, initial_s=INITIAL_S, resolution=regime.display, drift_relative_sd=regime.drift
+    )
+
+
+def coverage(regime, shares, records, seed=7):
+    """Share of intervals that hold the truth, median width in %, share refused, findings."""
+    rng = np.random.default_rng(seed)
+    start = regime.truth(INITIAL_S / MINUTE)
+    truths = [float(regime.truth(share * regime.minutes) / start) for share in shares]
+    held, widths, codes = [[] for _ in shares], [[] for _ in shares], Counter()
+    for _ in range(records):
+        fit = fitted(regime, rng)
+        codes.update(finding.code for finding in fit.findings)
+        for i, share in enumerate(shares):
+            try:
+                one = fit.remaining(share * regime.minutes * MINUTE)
+            except MethodError:
+                continue
+            held[i].append(one.low <= truths[i] <= one.high)
+            widths[i].append(100 * (one.high - one.low))
+    cells = []
+    for share, inside, width in zip(shares, held, widths, strict=True):
+        if inside:
+            cells.append(f"{share:g}T {100 * np.mean(inside):5.1f} % (width {np.median(width):.2f} %)")
+        refused = 100 * (1 - len(inside) / records)
+        cells.append(f"{share:g}T refused {refused:.1f} %" if refused else "")
+    said = ", ".join(f"{code} {100 * n / records:.0f} %" for code, n in codes.items())
+    return f"{regime.name:38s} " + " ".join(cell for cell in cells if cell) + f" | {said}"
+
+
+def study_inside(records):
+    for regime in INSIDE:
+        yield coverage(regime, (0.25, 0.5, 1.0), records)
+
+
+def study_beyond(records):
+    for regime in BEYOND:
+        yield coverage(regime, (1.2, 1.5, 2.0), records)
+
+
+def study_order(records):
+    """False second term on one rate; second term found on two."""
+    for regime in (
+        ONE,
+        replace(ONE, name="one rate, N 30", readings=30),
+        replace(ONE, name="one rate, N 300", readings=300),
+        replace(ONE, name="one rate, rho 0.8, N 120", rho=0.8),
+        replace(ONE, name="one rate, rho 0.8, N 300", readings=300, rho=0.8),
+        TWO,
+        replace(TWO, name="two rates, rho 0.8", rho=0.8),
+    ):
+        rng = np.random.default_rng(11)
+        orders = Counter(fitted(regime, rng).described.found.theta.size for _ in range(records))
+        yield f"{regime.name:38s} " + ", ".join(f"{k} terms {100 * n / records:.1f} %" for k, n in sorted(orders.items()))
+
+
+def scan_of(times, light):
+    problem = separable(times, light, None)
+    found = solve(problem, 2, polished=False)
+    return scan_step(times, found.residual, full_design(problem, found.coefficients, found.theta))
+
+
+def study_steps(records):
+    """False alarms of the step scan, and steps found."""
+    for base in (ONE, TWO):
+        for readings in (30, 60, 120, 300, 600):
+            cells = []
+            for rho in (0.0, 0.5, 0.8, 0.9, 0.95):
+                regime, rng = replace(base, readings=readings, rho=rho), np.random.default_rng(15)
+                alarms = [scan_of(*regime.record(rng)).found for _ in range(records)]
+                cells.append(f"rho {rho:g}: {100 * np.mean(alarms):.1f} %")
+            yield f"false alarms, {base.name}, N {readings}: " + ", ".join(cells)
+    for readings in (200, 400):
+        for size in (3.0, 5.0, 10.0, 50.0):
+            regime, rng, found, near = replace(ONE, readings=readings), np.random.default_rng(16), [], []
+            for _ in range(records):
+                times, light = regime.record(rng)
+                place = int(rng.integers(int(0.15 * readings), int(0.85 * readings)))
+                light[place:] -= size * regime.noise
+                one = scan_of(times, light)
+                found.append(one.found)
+                near.append(abs(one.index - place) <= 1)
+            yield f"steps of {size:g} sigma, N {readings}: found {100 * np.mean(found):.1f} %, placed within one reading {100 * np.mean(near):.1f} %"
+
+
+def study_events(records):
+    """Records outside the class: what is flagged, what is still answered beyond the record."""
+    events = {
+        "overshoot of 40 at 1 min": lambda t: -40.0 * np.exp(-t),
+        "cut of 10 over 2 min": lambda t: -10.0 * np.clip((t - 15.0) / 2.0, 0.0, 1.0),
+        "cut of 30 over 5 min": lambda t: -30.0 * np.clip((t - 15.0) / 5.0, 0.0, 1.0),
+        "ripple of 2 at 15 min": lambda t: 2.0 * np.sin(2 * np.pi * t / 15.0),
+        "rise of 10": lambda t: 10.0 * t / 40.0,
+        "two steps of 30": lambda t: -30.0 * (t > 12.0) - 30.0 * (t > 25.0),
+    }
+    regime = replace(ONE, readings=200)
+    for name, event in events.items():
+        rng, codes, answered = np.random.default_rng(17), Counter(), 0
+        for _ in range(records):
+            times, light = regime.record(rng)
+            fit = fit_warm_up(times * MINUTE, light + event(times), initial_s=INITIAL_S, drift_relative_sd=0.0)
+            codes.update(finding.code for finding in fit.findings)
+            answered += not any("beyond_record" in finding.blocks for finding in fit.findings)
+        said = ", ".join(f"{code} {100 * n / records:.0f} %" for code, n in codes.items())
+        yield f"{name:28s} answered beyond the record {100 * answered / records:.0f} % | {said}"
+
+
+STUDIES = {
+    "inside": study_inside,
+    "beyond": study_beyond,
+    "order": study_order,
+    "steps": study_steps,
+    "events": study_events,
+}
+
+
+def main(arguments):
+    records = int(arguments[0]) if arguments else 1000
+    for name in arguments[1:] or STUDIES:
+        sys.stdout.write(f"# {name}, {records} records a row\n")
+        for line in STUDIES[name](records):
+            sys.stdout.write(line + "\n")
+            sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

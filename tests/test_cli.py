@@ -1,0 +1,181 @@
+"""The commands as a person types them. Oracles: the printed first screens, exit codes, JSON keys other programs rely on."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from photolab.cli import main
+
+ROOT = Path(__file__).parent.parent
+TRIAL = "318 334 --reading-percent 4 --range-percent 0.5 --range 4000 --resolution 1 --technology led".split()
+
+
+def run(capsys, *argv):
+    code = main([str(a) for a in argv])
+    out = capsys.readouterr()
+    return code, out.out, out.err
+
+
+def test_compare_prints_the_straight_answer(capsys):
+    code, out, err = run(capsys, "compare", *TRIAL)
+    assert (code, err) == (0, "")
+    assert out.splitlines() == [
+        "334 lx against 318 lx: 5.0 % more; could be anything from 4 % less to 15 % more.",
+        "Inside the bench uncertainty: these readings do not show which lamp gives more.",
+        "",
+        "What blurs the difference (±, 95 %)",
+        "   2.8 %   the meter, both lamps on one range",
+        "   8.8 %   the meter and seating each lamp once        <- this one decides",
+        "  14.6 %   if the two readings had no meter fault in common (a what-if)",
+        "The meter could tell them apart; one seating each cannot.",
+        "To show 5 %, seat each lamp 5 times (even chance) or 18 times (4 in 5).",
+        "Assumed: seating 3 % (measure this first), linearity 1 %, colour f1' 10 %, supply not considered.",
+        "Holds for these two readings only, not for other specimens or housings.",
+    ]
+
+
+def test_compare_json_has_the_keys_other_programs_rely_on(capsys):
+    code, out, _ = run(capsys, "compare", *TRIAL, "--json")
+    answer = json.loads(out)
+    assert code == 0
+    assert set(answer) == {
+        "schema", "unit", "ratio", "low", "high", "coverage", "verdict", "half_width_percent", "assumed", "missing",
+        "sentence", "scope", "mountings_to_separate", "resolvable_percent",
+    }  # fmt: skip
+    assert answer["half_width_percent"].keys() == {"meter_only", "this_bench", "nothing_in_common"}
+    assert answer["mountings_to_separate"] == {"even_chance": 5, "four_in_five": 18}
+    assert "supply not considered" in answer["assumed"]
+    assert answer["verdict"] == "inside"
+
+
+def test_compare_without_technology_answers_with_the_ratio_only(capsys):
+    code, out, _ = run(capsys, "compare", *TRIAL[:-2], "--json")
+    answer = json.loads(out)
+    assert code == 0
+    assert (answer["verdict"], answer["low"], answer["missing"]) == ("no_answer", None, ["technology"])
+    assert answer["sentence"].startswith("No answer yet: technology missing; ")
+    assert answer["ratio"] == pytest.approx(334 / 318, rel=1e-12)
+
+
+def test_swapping_mirrors_the_words(capsys):
+    _, up, _ = run(capsys, "compare", *TRIAL)
+    _, down, _ = run(capsys, "compare", "334", "318", *TRIAL[2:])
+    assert down.splitlines()[0] == (
+        "318 lx against 334 lx: 4.8 % less; could be anything from 13 % less to 4 % more."
+    )
+    assert down.splitlines()[1:] == [*up.splitlines()[1:8], *down.splitlines()[8:]]
+
+
+def test_foot_candles_give_the_same_answer(capsys):
+    # 1 fc = 10.763910 lx (exact from 1 ft = 0.3048 m)
+    fc = 10.763910416709722
+    _, lx, _ = run(capsys, "compare", *TRIAL, "--json")
+    same = [f"{318 / fc:.12f}", f"{334 / fc:.12f}", *TRIAL[2:]]
+    same[same.index("4000")] = f"{4000 / fc:.12f}"
+    same[same.index("1", 4)] = f"{1 / fc:.12f}"
+    _, feet, _ = run(capsys, "compare", *same, "--unit", "fc", "--json")
+    assert json.loads(feet)["low"] == pytest.approx(json.loads(lx)["low"], rel=1e-9)  # 12 decimals typed
+
+
+@pytest.mark.parametrize(
+    ("argv", "words"),
+    [
+        ([], "missing: two readings; the meter's accuracy (--reading-percent, or --bench FOLDER)"),
+        (["318", "334"], "A complete line to copy:\n  photolab compare 318 334"),
+        (["334 lx", "318", "--reading-percent", "4"], 'A: "334 lx" is not a number'),
+        (["nan", "318", "--reading-percent", "4"], "A: "),
+        (["1e400", "318", "--reading-percent", "4"], "A: "),
+        (["0", "318", "--reading-percent", "4"], "A: a reading must be more than 0; got 0"),
+        (["-5", "318", "--reading-percent", "4"], "A: a reading must be more than 0; got -5"),
+        (["318", "334", "--reading-percent", "0.04"], "--reading-percent: 0.04; is that 4 %? Write 4"),
+        (["318", "334", "--reading-percent", "400"], "--reading-percent: 400; wanted 0 to 50"),
+        (["318", "4310", "--reading-percent", "4", "--range", "4000"], "4310 lx cannot be read on the 4000 lx range"),
+        (["318", "334", "--reading-percent", "4", "--technology", "bulb"], "--technology: 'bulb'"),
+        (["318", "334", "--reading-percent", "4", "--mountings", "1.5"], "--mountings: 1.5; wanted a whole number"),
+        (["318", "334", "--reading-percent", "4", "--range-percent", "1"], "--range, the top of the range"),
+        (["318", "334", "--reading-percent", "4", "--digits", "3"], "--resolution, what one of the --digits is worth"),
+        (["318", "334", "--bench", "x", "--digits", "3"], "--bench gives the meter's accuracy; leave out --digits"),
+    ],
+)
+def test_compare_refuses_in_plain_words(capsys, argv, words):
+    argv = ["--", *argv] if argv[:1] == ["-5"] else argv
+    if argv[:1] == ["--"]:
+        argv = [*argv[3:], *argv[:3]]
+    code, out, err = run(capsys, "compare", *argv)
+    assert (code, out) == (2, "")
+    assert words in err
+    assert "Traceback" not in err
+
+
+def test_compare_takes_meter_and_seating_from_a_bench(capsys):
+    code, out, _ = run(capsys, "compare", "450", "475", "--bench", ROOT / "data/demo", "--range", "4000", "--technology", "led")
+    assert code == 0
+    assert out.startswith("475 lx against 450 lx: 5.6 % more")
+    assert "seating" not in out.split("Assumed:")[1]  # measured in the campaign, not assumed
+
+
+@pytest.mark.parametrize("folder", ["demo", "two-readings"])
+def test_check_says_what_can_and_cannot_be_said(capsys, folder):
+    code, out, err = run(capsys, "check", ROOT / "data" / folder)
+    assert (code, err) == (0, "")
+    assert out.startswith(f"{folder}: readable. ")
+    assert "Best next step: " in out
+    if folder == "two-readings":
+        assert "You cannot say yet" in out
+        assert "add warm_up.csv" in out
+
+
+def test_check_prints_every_fault_and_changes_nothing(capsys, tmp_path):
+    bench = tmp_path / "mybench"
+    bench.mkdir()
+    (bench / "bench.toml").write_text('schema = 1\n[[meter]]\nid = "M1"\nreading_percent = 4\nranges_lx = [4000]\n')
+    rows = ["lamp,illuminance_lx", "K1,300", 'K1,"1,240"', "K2,4310"]
+    (bench / "readings.csv").write_text("\n".join(rows) + "\n")
+    before = {p.name: p.read_bytes() for p in bench.iterdir()}
+    code, out, err = run(capsys, "check", bench)
+    assert (code, out) == (2, "")
+    lines = err.splitlines()
+    assert lines[0].startswith("mybench: 2 faults")
+    assert lines[0].endswith("Nothing was changed.")
+    assert '  readings.csv:3: illuminance_lx: "1,240" is 1240 or 1.24; write 1240. [E13]' in lines
+    assert "  readings.csv:4: illuminance_lx: 4310 lx cannot be read on the 4000 lx range. [E15]" in lines
+    assert lines[-1] == "Correct these in the files, then run the same line again."
+    assert before == {p.name: p.read_bytes() for p in bench.iterdir()}
+
+
+def test_check_of_a_folder_that_is_not_there(capsys, tmp_path):
+    code, out, err = run(capsys, "check", tmp_path / "nowhere")
+    assert (code, out) == (2, "")
+    assert "nowhere" in err
+    assert "[E03]" in err
+
+
+def test_new_writes_a_folder_that_reads_back(capsys, tmp_path):
+    code, out, _ = run(capsys, "new", tmp_path / "mine")
+    assert code == 0
+    assert "photolab check" in out
+    assert (tmp_path / "mine" / "bench.toml").exists()
+    code, _, err = run(capsys, "new", tmp_path / "mine")
+    assert code == 2
+    assert err
+
+
+def test_help_loads_no_heavy_library():
+    heavy = "pandas scipy statsmodels matplotlib numpy seaborn".split()
+    script = (
+        "import sys\nfrom photolab.cli import main\n"
+        "try:\n    main(['--help'])\nexcept SystemExit as stop:\n    assert stop.code == 0\n"
+        f"print(sorted(set({heavy!r}) & set(sys.modules)))"
+    )
+    out = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True).stdout
+    assert out.rstrip().endswith("[]")
+    assert "compare" in out
+
+
+def test_abbreviated_options_are_refused(capsys):
+    with pytest.raises(SystemExit, match="2"):
+        main(["compare", "1", "2", "--reading", "4"])
+    assert "--reading" in capsys.readouterr().err

@@ -1,0 +1,475 @@
+"""Families of comparisons: oracles the studentised range, scipy's tukey_hsd and dunnett, closed forms, TOST cases."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+from scipy import stats
+
+from photolab.metrology.comparison import equivalence, pairwise, rank_intervals, record_claim
+from photolab.metrology.estimates import read_estimates
+from photolab.metrology.propagation import propagate_joint
+from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.ranking import shrink
+from photolab.metrology.simultaneous import contrasts, largest_t
+
+EXAMPLES = {
+    example["id"]: example
+    for example in json.loads((Path(__file__).parent / "reference" / "comparison_examples.json").read_text())
+}
+# standard error of a 95 % quantile of max|t| from 200 000 draws at 20 dof, over 40 seeds: 0.0043; four of them
+DRAWN = 0.018
+
+
+def critical(table, uncertainty):
+    """Critical |t| implied by the intervals of equal uncertainty."""
+    return np.log(table["high"] / table["ratio"]) / uncertainty
+
+
+def groups_of_samples(sizes, rng, shift=0.0):
+    """Samples of one true variance, and what a pooled analysis makes of them."""
+    samples = [rng.normal(shift * k, 0.05, size) for k, size in enumerate(sizes)]
+    dof = sum(sizes) - len(sizes)
+    pooled = sum(((sample - sample.mean()) ** 2).sum() for sample in samples) / dof
+    covariance = np.diag([pooled / size for size in sizes])
+    return samples, np.array([sample.mean() for sample in samples]), covariance, dof
+
+
+@pytest.mark.parametrize(("size", "dof"), [(3, 4), (10, 20), (10, np.inf), (6, 2), (100, 7)])
+def test_all_pairs_of_equal_uncertainty_use_the_studentised_range(size, dof):
+    """Second implementation: scipy.stats.studentized_range at the same dof; a shared term leaves differences alone."""
+    covariance = np.full((size, size), 0.04**2) + 0.02**2 * np.eye(size)
+    values = np.linspace(0.0, 0.3, size)
+    table = pairwise(values, covariance, dof=dof)
+    expected = stats.studentized_range.ppf(0.95, size, dof) / np.sqrt(2.0)
+    assert_allclose(critical(table, 0.02 * np.sqrt(2.0)), expected, rtol=2e-5)  # the quadrature's own error
+    t = np.abs(np.log(table["ratio"].to_numpy()[:5])) / 0.02
+    assert_allclose(table["p"][:5], stats.studentized_range.sf(t, size, dof), atol=1e-6)  # likewise
+
+
+def test_drawn_quantile_equals_the_studentised_range():
+    """Closed form: what draws give for a family that is spherical up to 1e-6, against the studentised range."""
+    variance = 1.0 + 1e-6 * np.arange(10)
+    drawn = pairwise(np.zeros(10), np.diag(variance), dof=20)
+    expected = stats.studentized_range.ppf(0.95, 10, 20) / np.sqrt(2.0)
+    assert_allclose(critical(drawn, np.sqrt(2.0)), expected, atol=DRAWN)
+
+
+@pytest.mark.parametrize("dof", [np.inf, 20])
+def test_conditional_draws_equal_the_studentised_range(dof):
+    """Closed form: 1225 pairs, spherical up to 1e-6, go through the conditional draws."""
+    covariance = np.diag(1.0 + 1e-6 * np.arange(50))
+    values = np.zeros(50)
+    values[0] = 6.0
+    table = pairwise(values, covariance, dof=dof)
+    expected = stats.studentized_range.ppf(0.95, 50, dof) / np.sqrt(2.0)
+    assert_allclose(
+        critical(table, np.sqrt(2.0)), expected, rtol=0.01
+    )  # four standard errors of 6144 weighted draws
+    p = stats.studentized_range.sf(6.0, 50, dof)
+    assert_allclose(table["p"][0], p, rtol=0.06)  # likewise, on the probability
+
+
+def test_conditional_draws_agree_with_plain_draws(monkeypatch):
+    """Second implementation: both ways on one family of unequal variances and two variance groups."""
+    own = np.diag(np.linspace(0.5, 2.0, 12) ** 2)
+    other = 0.3 * np.eye(12)
+    values = np.zeros(12)
+    values[3] = 9.0
+    options = {"variance_groups": [(own, 9), (other, 4)]}
+    plain = pairwise(values, own + other + 0.2, **options)
+    monkeypatch.setattr("photolab.metrology.simultaneous.PLAIN_LIMIT", 1)
+    conditional = pairwise(values, own + other + 0.2, **options)
+    # four standard errors of the two together, on the critical value
+    assert_allclose(np.log(conditional["high"]), np.log(plain["high"]), rtol=0.015)
+    tail = plain["p"] < 0.08
+    assert tail.any()
+    assert_allclose(conditional["p"][tail], plain["p"][tail], atol=0.004)
+
+
+def test_all_pairs_of_unequal_samples_against_tukey_hsd():
+    """Second implementation on samples: scipy's tukey_hsd (Tukey-Kramer) is the wider one, and by little here."""
+    samples, means, covariance, dof = groups_of_samples([4, 6, 5, 9], np.random.default_rng(3), shift=0.03)
+    table = pairwise(means, covariance, dof=dof)
+    reference = stats.tukey_hsd(*samples).confidence_interval(0.95)
+    first, second = np.triu_indices(4, 1)
+    mine, theirs = np.log(table["high"] / table["low"]), (reference.high - reference.low)[first, second]
+    assert np.all(mine < theirs * 1.004)  # simulated quantile
+    assert np.all(mine > theirs * 0.97)  # Tukey-Kramer is conservative by less than 3 % at these sizes
+
+
+def test_all_pairs_of_equal_samples_equal_tukey_hsd():
+    """Second implementation on samples: balanced, scipy's tukey_hsd is exact."""
+    samples, means, covariance, dof = groups_of_samples([5, 5, 5, 5], np.random.default_rng(4), shift=0.03)
+    table = pairwise(means, covariance, dof=dof)
+    reference = stats.tukey_hsd(*samples)
+    interval = reference.confidence_interval(0.95)
+    first, second = np.triu_indices(4, 1)
+    assert_allclose(np.log(table["low"]), interval.low[first, second], rtol=2e-5)  # quadrature of the two
+    assert_allclose(np.log(table["high"]), interval.high[first, second], rtol=2e-5)
+    assert_allclose(table["p"], reference.pvalue[first, second], atol=1e-6)
+
+
+def test_against_a_baseline_equals_scipy_dunnett():
+    """Second implementation on samples: scipy.stats.dunnett, sizes unequal, six lamps against one baseline."""
+    samples, means, covariance, dof = groups_of_samples(
+        [8, 4, 5, 6, 4, 7, 5], np.random.default_rng(5), shift=0.012
+    )
+    names = ["B0", "K1", "K2", "K3", "K4", "K5", "K6"]
+    table = pairwise(means, covariance, names=names, dof=dof, family="dunnett", baseline="B0")
+    reference = stats.dunnett(*samples[1:], control=samples[0], random_state=np.random.default_rng(6))
+    interval = reference.confidence_interval(0.95)
+    assert list(table["a"]) == names[1:]
+    assert set(table["b"]) == {"B0"}
+    uncertainty = np.sqrt(np.diag(covariance)[1:] + covariance[0, 0])
+    assert_allclose(
+        (np.log(table["high"]) - interval.high) / uncertainty, 0.0, atol=2 * DRAWN
+    )  # both are simulated
+    # four standard errors of a probability of one half from 200 000 draws, and scipy's own 1e-3
+    assert_allclose(table["p"], reference.pvalue, atol=0.0055)
+
+
+def test_one_pair_is_a_plain_t_interval():
+    """Closed form: Student's t."""
+    table = pairwise([0.1, 0.0], [[0.0004, 0.0001], [0.0001, 0.0009]], names=["A", "B"], dof=7)
+    half = stats.t.ppf(0.975, 7) * np.sqrt(0.0011)
+    assert_allclose(table.loc[0, ["low", "high"]].astype(float), np.exp([0.1 - half, 0.1 + half]), rtol=1e-12)
+    assert_allclose(table["p"][0], 2.0 * stats.t.sf(0.1 / np.sqrt(0.0011), 7), rtol=1e-12)  # float rounding
+    assert table["resolved"][0]
+
+
+def test_unadjusted_and_holm():
+    """Closed form: t intervals; Holm by hand: p x 3, x 2, x 1, made monotone."""
+    values, covariance = np.array([0.0, 0.05, 0.11]), 0.02**2 * np.eye(3)
+    plain = pairwise(values, covariance, family="none")
+    p = 2.0 * stats.norm.sf(np.array([0.05, 0.11, 0.06]) / (0.02 * np.sqrt(2.0)))
+    assert_allclose(plain["p"], p, rtol=1e-10)  # float rounding
+    holm = pairwise(values, covariance, family="holm")
+    # ascending: 0.0001, 0.034, 0.077; the second step fails at 2 x 0.034
+    assert_allclose(holm["p"], [p[0], 3.0 * p[1], 2.0 * p[2]], rtol=1e-10)  # float rounding
+    assert list(holm["resolved"]) == [False, True, False]
+    assert list(plain["resolved"]) == [False, True, True]
+    assert_array_equal(holm["resolved"], (holm["low"] > 1.0) | (holm["high"] < 1.0))
+
+
+def test_dof_of_a_contrast():
+    """Closed form: Welch-Satterthwaite of each pair where each value has its own estimated variance."""
+    values, variance, dof = np.zeros(3), np.array([1.0, 4.0, 9.0]), np.array([3.0, 8.0, np.inf])
+    table = pairwise(values, np.diag(variance), dof=dof, family="none")
+    effective = [25.0 / (1 / 3 + 16 / 8), 100.0 / (1 / 3), 169.0 / (16 / 8)]
+    expected = stats.t.ppf(0.975, effective) * np.sqrt([5.0, 10.0, 13.0])
+    assert_allclose(np.log(table["high"]), expected, rtol=1e-10)  # float rounding
+
+
+def test_a_joint_result_brings_its_groups():
+    """Second implementation: JointResult.dof of each contrast, one pooled mounting SD of 4 dof beside known terms."""
+    labels = ["A", "B", "C", "D"]
+    inputs = {"scale": InputQuantity("scale", 0.0, 0.03)}
+    for k, label in enumerate(labels):
+        inputs[f"mounting_{label}"] = InputQuantity(
+            f"mounting_{label}", 0.1 * k, 0.02, dof=4, variance_from="mounting SD"
+        )
+        inputs[f"colour_{label}"] = InputQuantity(f"colour_{label}", 0.0, 0.01 * k + 0.005)
+
+    def model(scale, **parts):
+        return {label: scale + parts[f"mounting_{label}"] + parts[f"colour_{label}"] for label in labels}
+
+    joint = propagate_joint(model, inputs)
+    estimates = read_estimates(joint, None, names=None, dof=np.inf)
+    first, second = np.triu_indices(4, 1)
+    compared = contrasts(estimates, first, second)
+    expected = [joint.dof({labels[i]: 1.0, labels[j]: -1.0}) for i, j in zip(first, second, strict=True)]
+    assert_allclose(compared.dof, expected, rtol=1e-6)  # central differences
+    table = pairwise(joint, family="none")
+    assert list(table["a"][:3]) == ["A", "A", "A"]
+    half = stats.t.ppf(0.975, expected) * compared.standard_uncertainty
+    assert_allclose(np.log(table["high"] / table["ratio"]), half, rtol=1e-6)
+
+
+def test_unlike_dof_share_the_error_rate():
+    """Synthetic truth: values of 3 and of infinite dof; each comparison is drawn anew, family-wise 5 % within 0.35."""
+    rng = np.random.default_rng(11)
+    variance, dof = np.array([1.0, 0.5, 2.0, 1.0, 1.5]), np.array([3.0, 5.0, np.inf, 12.0, np.inf])
+    estimates = read_estimates(np.zeros(5), np.diag(variance), names=None, dof=dof)
+    first, second = np.triu_indices(5, 1)
+    compared = contrasts(estimates, first, second)
+    limit = largest_t(estimates, compared, coverage=0.95, seed=0).critical
+    drawn = rng.standard_normal((60_000, 5)) * np.sqrt(variance)
+    chi = np.where(
+        np.isinf(dof),
+        1.0,
+        rng.chisquare(np.where(np.isinf(dof), 1.0, dof), (60_000, 5)) / np.where(np.isinf(dof), 1.0, dof),
+    )
+    estimated = variance * chi
+    t = np.abs(drawn[:, first] - drawn[:, second]) / np.sqrt(estimated[:, first] + estimated[:, second])
+    # standard error of 60 000 repetitions 0.09 points, of the quantile 0.07; three of both together
+    assert_allclose(100.0 * (t > limit).any(axis=1).mean(), 5.0, atol=0.35)
+
+
+def test_a_shared_scale_cancels():
+    """Symmetry: adding a term common to all values changes nothing."""
+    own = np.diag([0.01, 0.02, 0.03, 0.02]) ** 2
+    values = [0.0, 0.05, 0.11, 0.02]
+    alone, shared = pairwise(values, own), pairwise(np.array(values) + 1.0, own + 0.25)
+    assert_allclose(
+        shared[["ratio", "low", "high"]], alone[["ratio", "low", "high"]], rtol=1e-6
+    )  # single precision
+
+
+@pytest.mark.parametrize("family", ["tukey", "holm", "none"])
+@pytest.mark.parametrize("order", [(1, 0, 2, 3), (3, 2, 1, 0), (2, 0, 3, 1)])
+def test_the_order_of_the_names_does_not_matter(order, family):
+    """Symmetry: swapping two lamps inverts the ratio and mirrors the interval."""
+    names = np.array(["A", "B", "C", "D"])
+    values, covariance = np.array([0.0, 0.05, 0.11, 0.02]), np.diag([0.01, 0.02, 0.03, 0.02]) ** 2 + 0.0004
+    order = list(order)
+    table = pairwise(values, covariance, names=list(names), family=family).set_index(["a", "b"])
+    other = pairwise(values[order], covariance[np.ix_(order, order)], names=list(names[order]), family=family)
+    for row in other.itertuples():
+        if (row.a, row.b) in table.index:
+            expected = table.loc[(row.a, row.b), ["ratio", "low", "high"]]
+        else:
+            expected = 1.0 / table.loc[(row.b, row.a), ["ratio", "high", "low"]]
+        assert_allclose(
+            [row.ratio, row.low, row.high], expected.to_numpy(float), rtol=1e-12
+        )  # float rounding
+
+
+def test_same_seed_same_answer():
+    """Reproducibility of the draws."""
+    covariance = np.diag([0.01, 0.02, 0.03]) ** 2
+    first, again = pairwise([0, 0.1, 0.2], covariance, seed=5), pairwise([0, 0.1, 0.2], covariance, seed=5)
+    assert first.equals(again)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (([0.1], [[1.0]]), r"values must be a list of at least two; got shape \(1,\)"),
+        (([0.1, np.nan], np.eye(2)), r"values\['B'\] must be finite; got nan"),
+        (([0.1, 0.2], None), r"covariance must be given with plain values"),
+        (([0.1, 0.2], np.eye(3)), r"covariance must have shape \(2, 2\); got \(3, 3\)"),
+        (
+            ([0.1, 0.2], np.ones((2, 2))),
+            r"pair \('A', 'B'\) must leave a correlation between -1 and 1; got 1",
+        ),
+        (([0.1, 0.2], [[1.0, 2.0], [2.0, 1.0]]), r"pair \('A', 'B'\) must leave a correlation .* got 2"),
+        (
+            ([0.1, 0.2], [[1.0, 0.5], [0.1, 1.0]]),
+            r"covariance\['A', 'B'\] must be finite and symmetric; got 0.5 and 0.1",
+        ),
+        (([0.1, 0.2], [[1.0, np.nan], [np.nan, 1.0]]), r"covariance\['A', 'B'\] must be finite"),
+        (([0.1, 0.2], [[1.0, 0.0], [0.0, -1.0]]), r"covariance\['B', 'B'\] must be more than 0; got -1"),
+    ],
+)
+def test_refusals_name_the_pair(arguments, message):
+    """A singular or non-positive covariance is refused with the pair at fault."""
+    with pytest.raises(ValueError, match=message):
+        pairwise(arguments[0], arguments[1], names=["A", "B"][: len(arguments[0])])
+
+
+def test_a_matrix_that_is_no_correlation_names_the_worst_pair():
+    """Closed form: correlations 0.9, 0.9, -0.9 of three cannot hold together; C and D make the negative direction."""
+    matrix = np.eye(4)
+    matrix[1, 2] = matrix[2, 1] = matrix[1, 3] = matrix[3, 1] = 0.9
+    matrix[2, 3] = matrix[3, 2] = -0.9
+    with pytest.raises(
+        ValueError,
+        match=r"covariance must be positive definite; got the eigenvalue -0.8 .* pair \('[BCD]', '[BCD]'\)",
+    ):
+        pairwise(np.zeros(4), matrix, names=list("ABCD"))
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        ({"family": "bars"}, r"family must be one of tukey, dunnett, holm, none; got 'bars'"),
+        ({"family": "dunnett"}, r"baseline must be given for family 'dunnett'"),
+        ({"family": "dunnett", "baseline": "Z"}, r"baseline must be one of the names; got 'Z'"),
+        ({"baseline": "A"}, r"baseline must be left out for family 'tukey'"),
+        ({"coverage": 95.0}, r"coverage must be between 0 and 1; got 95.0"),
+        ({"dof": 0.0}, r"dof must be more than 0; got 0.0"),
+        ({"dof": [1.0, 2.0]}, r"dof must be one number or 3; got shape \(2,\)"),
+        ({"names": ["A", "A", "B"]}, r"names must be 3 different labels; got 2 of 3"),
+        (
+            {"variance_groups": [(np.eye(2), 3)]},
+            r"variance_groups must each hold a covariance of shape \(3, 3\)",
+        ),
+    ],
+)
+def test_refusals_of_options(options, message):
+    """Each bad option is named with its value."""
+    with pytest.raises(ValueError, match=message):
+        pairwise([0.0, 0.1, 0.2], np.eye(3), **({"names": ["A", "B", "C"]} | options))
+
+
+def test_dof_of_each_value_needs_independent_values():
+    """One dof a value says nothing about what values share."""
+    with pytest.raises(ValueError, match="must be one number where values share inputs"):
+        pairwise([0.0, 0.1], [[1.0, 0.2], [0.2, 1.0]], dof=[3, 4])
+
+
+def test_a_joint_result_takes_nothing_beside_it():
+    """Names or covariance beside a joint result are refused."""
+    joint = propagate_joint(
+        lambda a, b: {"A": a, "B": b}, {"a": InputQuantity("a", 0.0, 0.1), "b": InputQuantity("b", 0.0, 0.1)}
+    )
+    with pytest.raises(ValueError, match="carries its own covariance"):
+        pairwise(joint, np.eye(2))
+
+
+def test_rank_intervals_count_what_is_clear():
+    """Closed form: three groups far apart, u known."""
+    values = [0.0, 0.001, 1.0, 2.0, 2.001]
+    table = rank_intervals(values, 0.01**2 * np.eye(5), names=list("ABCDE"))
+    assert list(table["name"]) == list("ABCDE")
+    assert list(table["rank_low"]) == [4, 4, 3, 1, 1]
+    assert list(table["rank_high"]) == [5, 5, 3, 2, 2]
+    assert_allclose(table["probability_best"].sum(), 1.0, rtol=1e-12)
+    best = stats.norm.cdf(0.001 / (0.01 * np.sqrt(2.0)))
+    assert_allclose(
+        table["probability_best"], [0, 0, 0, 1 - best, best], atol=0.0065
+    )  # four standard errors of 100 000 draws
+
+
+def test_probability_best_with_estimated_variance():
+    """Closed form: two values, one group of 3 dof: Student's t at the difference."""
+    covariance = 0.02**2 * np.eye(2)
+    table = rank_intervals([0.0, 0.03], covariance, dof=3)
+    expected = stats.t.cdf(0.03 / (0.02 * np.sqrt(2.0)), 3)
+    assert_allclose(
+        table["probability_best"][1], expected, atol=0.006
+    )  # four standard errors of 100 000 draws
+
+
+def test_ranks_cover_the_truth():
+    """Synthetic truth: true ranks inside all intervals in at least 95 % of 400 campaigns (ties count as either rank)."""
+    rng = np.random.default_rng(8)
+    truth = np.array([0.0, 0.02, 0.02, 0.05, 0.09])
+    low = np.array([(truth > value).sum() + 1 for value in truth])
+    high = np.array([5 - (truth < value).sum() for value in truth])
+    covariance = 0.02**2 * np.eye(5)
+    held = 0
+    for _ in range(400):
+        first, second = np.triu_indices(5, 1)
+        y = truth + 0.02 * rng.standard_normal(5)
+        estimates = read_estimates(y, covariance, names=None, dof=np.inf)
+        limit = (
+            largest_t(estimates, contrasts(estimates, first, second), coverage=0.95, seed=0).critical[0]
+            * 0.02
+            * np.sqrt(2)
+        )
+        ranks_low = 1 + np.array([(y > value + limit).sum() for value in y])
+        ranks_high = 5 - np.array([(y < value - limit).sum() for value in y])
+        held += bool(
+            np.all((ranks_low <= high) & (ranks_high >= low) & (ranks_low <= low) & (ranks_high >= high))
+        )
+    assert held / 400 >= 0.95 - 3 * np.sqrt(0.05 * 0.95 / 400)  # three standard errors
+
+
+def test_shrinkage_of_independent_values():
+    """Closed form: equal variances: tau² = s² - u², weight tau²/(tau² + u²) on the deviation from the mean."""
+    values = np.array([0.0, 0.1, 0.25, 0.4, 0.3])
+    scatter = values.var(ddof=1) - 0.05**2
+    expected = values.mean() + (values - values.mean()) * scatter / (scatter + 0.05**2)
+    assert_allclose(shrink(values, 0.05**2 * np.eye(5)), expected, rtol=1e-5)  # one-dimensional search
+    # what all share does not shrink
+    assert_allclose(shrink(values, 0.05**2 * np.eye(5) + 0.3), expected, rtol=1e-5)
+
+
+def test_shrinkage_goes_all_the_way_where_scatter_is_doubt():
+    """Closed form: scatter below the uncertainty: every value becomes the weighted mean."""
+    variance = np.array([1.0, 4.0, 9.0])
+    mean = np.sum([0.1, 0.2, 0.3] / variance) / np.sum(1.0 / variance)
+    assert_allclose(shrink([0.1, 0.2, 0.3], np.diag(variance)), mean, rtol=1e-9)  # float rounding
+
+
+@pytest.mark.parametrize("case", ["paired", "welch", "pooled"])
+def test_equivalence_of_published_cases(case):
+    """Published (statsmodels' tests, from R package equivalence): difference, dof, p, 90 % interval."""
+    example = EXAMPLES[f"tost.var1.{case}"]
+    inputs, published = example["inputs"], example["published"]
+    found = equivalence(
+        inputs["a"],
+        inputs["b"],
+        margin=inputs["eps"],
+        paired=case == "paired",
+        equal_variances=case == "pooled",
+    )
+    numbers = [found.difference, found.standard_uncertainty, found.dof, found.p, *found.interval]
+    printed = [published["mean_diff"], published["se"], published["df"], published["p"], *published["ci90"]]
+    assert_allclose(numbers, [float(text) for text in printed], rtol=1e-10)  # ten of the digits printed
+    assert found.equivalent
+
+
+def test_equivalence_on_the_ratio_scale():
+    """Closed form: margins ± ln(1 + m); a ratio of 1.05 exactly, alike to 10 % and not to 5 %."""
+    a = np.array([1.05, 1.06, 1.04, 1.05])
+    b = np.array([1.00, 1.01, 0.99, 1.00])
+    alike = equivalence(a, b, margin=0.10, ratio=True)
+    assert_allclose(alike.difference, np.mean(np.log(a)) - np.mean(np.log(b)), rtol=1e-12)  # float rounding
+    assert alike.equivalent
+    assert not equivalence(a, b, margin=0.05, ratio=True).equivalent
+    assert_allclose(
+        equivalence(10 * a, 10 * b, margin=0.10, ratio=True).p, alike.p, rtol=1e-6
+    )  # scale cancels
+    # decision by p and by interval are one
+    assert (alike.p <= 0.05) == alike.equivalent
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "options", "message"),
+    [
+        ([1.0], [1.0, 2.0], {"margin": 1}, r"a must be a list of at least two readings"),
+        ([1.0, 2.0], [1.0, np.nan], {"margin": 1}, r"b\[1\] must be finite; got nan"),
+        (
+            [1.0, 0.0],
+            [1.0, 2.0],
+            {"margin": 0.1, "ratio": True},
+            r"a\[1\] must be finite and more than 0; got 0.0",
+        ),
+        ([1.0, 2.0], [1.0, 2.0], {"margin": 0.0}, r"margin must be more than 0; got 0.0"),
+        ([1.0, 2.0], [1.0, 2.0], {"margin": 1.25, "ratio": True}, r"margin must be a fraction .* got 1.25"),
+        ([1.0, 2.0, 3.0], [1.0, 2.0], {"margin": 1, "paired": True}, r"one length when paired; got 3 and 2"),
+        ([1.0, 1.0], [2.0, 2.0], {"margin": 1}, r"a and b must scatter"),
+        ([1.0, 2.0], [2.0, 3.0], {"margin": 1, "paired": True}, r"a and b must scatter"),
+        ([1.0, 2.0], [2.0, 3.0], {"margin": 1, "alpha": 0.6}, r"alpha must be between 0 and 0.5; got 0.6"),
+    ],
+)
+def test_equivalence_refuses(a, b, options, message):
+    """Each bad reading or option is named."""
+    with pytest.raises(ValueError, match=message):
+        equivalence(a, b, **options)
+
+
+def test_record_claims():
+    """Closed form: all-pairs quantile 3.633 (k = 4, u known) times u root 2: clear above 0.0514, not at 0.04."""
+    covariance, names = 0.01**2 * np.eye(4), ["K1", "K2", "K3", "new"]
+    limit = stats.studentized_range.ppf(0.95, 4, np.inf) * 0.01
+    highest = record_claim([0.0, 0.1, 0.05, 0.1 + 1.01 * limit], covariance, names=names, candidate="new")
+    assert (highest.code, highest.record, highest.not_clear_of, highest.comparisons) == (
+        "highest",
+        "K2",
+        (),
+        6,
+    )
+    assert_allclose(
+        [highest.low, highest.ratio], np.exp([0.01 * limit, 1.01 * limit]), rtol=1e-5
+    )  # quadrature
+    close = record_claim([0.0, 0.1, 0.09, 0.1 + 0.99 * limit], covariance, names=names, candidate="new")
+    assert (close.code, close.not_clear_of) == ("not_separated", ("K2",))
+    assert close.p > 0.05 > highest.p
+    below = record_claim([0.0, 0.1, 0.09, 0.08], covariance, names=names, candidate="new")
+    assert (below.code, below.record) == ("below", "K2")
+    assert below.ratio < 1.0
+
+
+def test_record_claim_counts_all_that_were_measured():
+    """Multiplicity: clear of one record alone, not clear once seven others were measured too."""
+    two = record_claim([0.0, 0.03], 0.01**2 * np.eye(2), candidate=1)
+    many = record_claim([0.0, 0.03] + [-0.5] * 7, 0.01**2 * np.eye(9), candidate=1)
+    assert (two.code, many.code) == ("highest", "not_separated")
+    with pytest.raises(ValueError, match="candidate must be one of the names; got 'Z'"):
+        record_claim([0.0, 0.03], 0.01**2 * np.eye(2), candidate="Z")

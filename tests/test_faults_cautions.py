@@ -1,0 +1,128 @@
+"""Cautions of a folder that is read, each with the folder that must raise it.
+
+Oracle of all rows: the project's own table of faults (a declared contract, no outside source); the
+numbers quoted in messages are the ones typed into the folder.
+"""
+
+import bench_folders as bf
+import pytest
+
+from photolab.bench.records import read_bench
+
+ROLES = "lamp,technology,role,price,price_date\n"
+CASES = [
+    (
+        "W20",
+        {"readings_csv": bf.readings("A1,318,4000", "A1,318,4000", "A2,334,4000")},
+        "readings.csv:3: identical to line 2 in every cell; was a row copied? [W20]",
+    ),
+    (
+        "W21",
+        {"readings_csv": bf.readings("A1,318", "A2,334", header="lamp,illuminance_lx")},
+        "2 readings of meter M1 state no range; its range terms are not shared. [W21]",
+    ),
+    (
+        "W21",
+        {"readings_csv": bf.readings("A1,318,400", "A2,434,4000", "A2,435,4000")},
+        "A1 read on the 400 lx range, other readings on 4000 lx",
+    ),
+    (
+        "W22",
+        {
+            "readings_csv": bf.readings(
+                "A1,318,1", "A1,320,2", "A2,334,1", header="lamp,illuminance_lx,mounting"
+            )
+        },
+        "readings.csv: A2 was seated once; the scatter of other lamps' seatings is used for seating. [W22]",
+    ),
+    ("W22", {}, "readings.csv: A1 and A2 were seated once; 3 % is assumed for seating. [W22]"),
+    (
+        "W23",
+        {"bench_toml": bf.TOML.replace("range_percent = 0.5", "range_percent = 0.005")},
+        "meter.range_percent = 0.005 % is very small; is it in %? [W23]",
+    ),
+    (
+        "W23",
+        {"bench_toml": bf.TOML.replace("range_percent = 0.5\n", "")},
+        'meter "M1" has neither range_percent nor digits; 0 is used.',
+    ),
+    (
+        "W23",
+        {"electrical_csv": "lamp,elapsed_s,power_W,per,uncertainty_percent\nA1,60,20,lamp,0.02\n"},
+        "uncertainty_percent: 0.02 % is very small",
+    ),
+    (
+        "W24",
+        {"readings_csv": bf.readings("A1,318,10", "A2,334,40", header="lamp,illuminance_lx,rest_minutes")},
+        "A1: off for 10 min before switch-on; 30 min or more is wanted. [W24]",
+    ),
+    (
+        "W25",
+        {"lamps_csv": bf.LAMPS.replace("A1,led", "A1,filament")},
+        "1 readings of the filament lamp A1 state no volts; the supply is assumed. [W25]",
+    ),
+    (
+        "W26",
+        {"lamps_csv": ROLES + "A1,led,baseline,30,2024-01-01\nA2,led,candidate,,\n", "days_csv": bf.DAYS},
+        "the price of A1 was 459 days old on the last day, 2025-04-04",
+    ),
+    (
+        "W27",
+        {"bench_toml": bf.TOML + "calibrated_on = 2023-04-04\n", "days_csv": bf.DAYS},
+        'meter "M1" was calibrated on 2023-04-04, 24 months before the last day',
+    ),
+    (
+        "W28",
+        {
+            "readings_csv": bf.readings(
+                *[f"A1,{300 + 12 * (i % 2)},{i + 1}" for i in range(4)],
+                *[f"A2,{330 + i % 2},{i + 1}" for i in range(6)],
+                header="lamp,illuminance_lx,repeat",
+            )
+        },
+        "repeats of A1 scatter by 2.3 %, those of the other lamps by 0.17 %",
+    ),
+    (
+        "W29",
+        {"lamps_csv": bf.LAMPS.replace("baseline", "candidate")},
+        "lamps.csv: no lamp is the baseline; ratios are against the first lamp, A1, by row order. [W29]",
+    ),
+    (
+        "W29",
+        {"lamps_csv": bf.LAMPS.replace("candidate", "baseline")},
+        "A1 and A2 are all baseline; ratios are against A1, by row order. [W29]",
+    ),
+    (
+        "W29",
+        {"lamps_csv": bf.LAMPS.replace("baseline", "candidate") + "B0,filament,baseline\n"},
+        "the baseline B0 has no reading",
+    ),
+    (
+        "W30",
+        {"readings_csv": bf.readings("A1,318,5", header="lamp,illuminance_lx,rest_minute")},
+        "rest_minute is not a column of this file; kept as text, not used. Did you mean rest_minutes? [W30]",
+    ),
+    ("W30", {"warmup_csv": bf.WARM}, "warmup.csv: this file is not read; did you mean warm_up.csv? [W30]"),
+    (
+        "W31",
+        {"electrical_csv": bf.POWER + "A1,60,20,13.2,2,lamp\n"},
+        "electrical.csv:2: power_W: 20 W, and volts times amperes give 26.4 W; which is right? [W31]",
+    ),
+    (
+        "W32",
+        {"warm_up_csv": bf.WARM + "W1,A1,1,300\nW1,A1,40,280\n"},
+        "run W1 ends at 40 s; if these are minutes, name the column elapsed_minutes. [W32]",
+    ),
+    (
+        "W32",
+        {"thermal_csv": bf.HEAT + "A1,40,205,tape,0.95\n"},
+        "thermal.csv:2: displayed_C: 205 degC is very hot",
+    ),
+]
+
+
+@pytest.mark.parametrize(("code", "changes", "words"), CASES)
+def test_caution_is_said_and_the_folder_is_read(tmp_path, code, changes, words):
+    bench = read_bench(bf.make(tmp_path / "b", **changes))
+    said = [str(problem) for problem in bench.warnings]
+    assert any(words in line and f"[{code}]" in line for line in said), "\n".join(said)

@@ -1,0 +1,93 @@
+"""A filament lamp against voltage: identities, published figures (also in test_photometry_reference) and refusals."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from photolab.photometry.filament import (
+    exponent_per_voltage,
+    implied_exponent,
+    published_exponents,
+    supply_current,
+    value_at_voltage,
+    voltage_correction_uncertainty,
+)
+
+VOLTS = st.floats(6.0, 30.0)
+
+
+def test_the_new_lead_of_the_demo_bench():
+    """Oracle: the demo's own figures: 12.95 V instead of 13.20 V takes 6.2 % off, and inflates ratios by 6.7 %."""
+    assert_allclose(
+        100 * (value_at_voltage(1.0, 13.20, 12.95, exponent=3.4) - 1), -6.3, rtol=0, atol=0.1
+    )  # rounded
+    assert_allclose(
+        100 * (value_at_voltage(1.0, 12.95, 13.20, exponent=3.4) - 1), 6.7, rtol=0, atol=0.05
+    )  # printed
+
+
+@given(st.floats(0.1, 1e5), VOLTS, VOLTS, st.floats(-15.0, 7.0))
+def test_there_and_back(value, measured, reference, exponent):
+    """Oracle: symmetry: correcting to a voltage and back changes nothing; the implied exponent is the one used."""
+    there = value_at_voltage(value, measured, reference, exponent=exponent)
+    back = value_at_voltage(there, reference, measured, exponent=exponent)
+    assert_allclose(back, value, rtol=1e-12)  # float rounding
+    if abs(np.log(reference / measured)) > 0.01:
+        implied = implied_exponent(value, measured, there, reference)
+        assert_allclose(implied, exponent, rtol=1e-9, atol=1e-10)  # float rounding over a small logarithm
+
+
+def test_values_broadcast_and_floats_stay_floats():
+    """Oracle: the contract."""
+    assert isinstance(value_at_voltage(100.0, 12.0, 13.2, exponent=3.4), float)
+    assert value_at_voltage([1.0, 2.0], 12.0, 12.0, exponent=3.4).tolist() == [1.0, 2.0]
+    assert np.isnan(value_at_voltage([np.nan, 2.0], 12.0, 12.0, exponent=3.4)[0])
+
+
+def test_correction_uncertainty_by_simulation():
+    """Oracle: synthetic truth: scatter of corrected values with exponent and voltage drawn."""
+    rng = np.random.default_rng(20)
+    exponent = 3.421 + 0.25 * rng.standard_normal(200_000)
+    volts = 12.95 + 0.03 * rng.standard_normal(200_000)
+    scatter = np.std(np.log(value_at_voltage(1.0, volts, 13.2, exponent=exponent)))
+    got = voltage_correction_uncertainty(12.95, 13.2, voltage_uncertainty=0.03)
+    assert_allclose(got, scatter, rtol=0.01)  # 6 Monte Carlo standard errors of a standard deviation
+    assert voltage_correction_uncertainty(13.2, 13.2) == 0.0
+
+
+def test_assumed_supply_of_a_filament_lamp():
+    """Oracle: the declared default: +-0.1 V on 13.2 V is +-2.6 % of the light."""
+    half_width = voltage_correction_uncertainty(13.2, 13.2, exponent_uncertainty=0.0, voltage_uncertainty=0.1)
+    assert_allclose(100 * half_width, 2.6, rtol=0, atol=0.05)  # printed digit
+
+
+def test_flux_exponent_uncertainty_spans_published_lamps():
+    """Oracle: UN R37 H17 (2.637, 3.018) and H7 12.8 V against 13.2 V (3.424): within 3.2 standard uncertainties."""
+    flux = exponent_per_voltage("luminous_flux")
+    assert all(abs(seen - flux) < 3.2 * 0.25 for seen in (2.637, 3.018, 3.424))
+
+
+def test_table_is_a_copy():
+    """Oracle: the table read again."""
+    published_exponents().loc[0, "exponent"] = 0.0
+    assert published_exponents().loc[0, "exponent"] == 1.9
+
+
+def test_refusals():
+    """Oracle: the rule on messages: quantity, element, value, unit."""
+    with pytest.raises(
+        ValueError, match=r"measured_voltage\[1\] must be more than zero and finite; got 0 V \(1 of 2"
+    ):
+        value_at_voltage(1.0, [12.0, 0.0], 13.2, exponent=3.4)
+    with pytest.raises(ValueError, match="reference_voltage must be more than zero and finite; got -13.2 V"):
+        value_at_voltage(1.0, 12.0, -13.2, exponent=3.4)
+    with pytest.raises(ValueError, match="other_voltage must differ from voltage; got 12 V for both"):
+        implied_exponent(1.0, 12.0, 2.0, 12.0)
+    with pytest.raises(ValueError, match="quantity must be one of colour_temperature, current"):
+        exponent_per_voltage("lux")
+    with pytest.raises(ValueError, match=r"exponent_uncertainty must be zero or more; got -1 \(1\)"):
+        voltage_correction_uncertainty(12.0, 13.2, exponent_uncertainty=-1.0)
+    with pytest.raises(ValueError, match="lamps must be more than zero and finite; got 0 lamps"):
+        supply_current(55.0, 13.2, lamps=0)

@@ -1,0 +1,255 @@
+"""The page. Oracle: HTML's own parser on what was written, and text put in on purpose."""
+
+import html
+import re
+from html.parser import HTMLParser
+
+import pytest
+from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
+
+from photolab.publication.page import Section, clean_table, equation, figure, markdown, notebook_blocks, page
+
+VOID = {"meta", "img", "br", "hr", "link", "input"}
+
+
+class Reader(HTMLParser):
+    """Collects tags and attributes; notes a tag that is closed out of order."""
+
+    def __init__(self):
+        super().__init__(convert_charrefs=True)
+        self.tags, self.attributes, self.open, self.wrong, self.text = [], [], [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += attrs
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += attrs
+
+    def handle_endtag(self, tag):
+        if not self.open or self.open.pop() != tag:
+            self.wrong.append(tag)
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+def read(source):
+    reader = Reader()
+    reader.feed(source)
+    reader.close()
+    return reader
+
+
+# ---- words
+
+
+def test_markup_in_text_is_shown_as_text():
+    """Oracle: the characters typed."""
+    source = "Lamp <script>alert(1)</script> and <img src=x onerror=y>\n\n<div>block</div>"
+    reader = read(markdown(source))
+    assert set(reader.tags) <= {"p"}
+    assert "<script>alert(1)</script>" in "".join(reader.text)
+    assert "<div>block</div>" in "".join(reader.text)
+
+
+def test_headings_are_lowered():
+    """Oracle: the levels typed, plus the shift."""
+    assert re.findall(r"<(h\d)>", markdown("# a\n\n## b\n\n###### c", shift=2)) == ["h3", "h4", "h6"]
+
+
+@pytest.mark.parametrize(
+    "url", ["https://example.org/x.png", "x.png", "data:image/svg+xml,<svg>", "attachment:none"]
+)
+def test_no_picture_is_fetched(url):
+    """Oracle: an image address becomes its words."""
+    reader = read(markdown(f"![the words]({url})"))
+    assert "img" not in reader.tags
+    assert "the words" in "".join(reader.text)
+
+
+def test_attached_picture_is_part_of_the_page():
+    """Oracle: the base64 text typed."""
+    result = markdown('![a "word"](attachment:a.png)', attachments={"a.png": {"image/png": "AAAA\n"}})
+    assert dict(read(result).attributes) == {"alt": 'a "word"', "src": "data:image/png;base64,AAAA"}
+
+
+@pytest.mark.parametrize(
+    ("url", "kept"),
+    [("https://example.org/a?b=1&c=2", True), ("javascript:alert(1)", False), ("02_x.ipynb", False)],
+)
+def test_links_lead_to_pages_only(url, kept):
+    """Oracle: the address typed."""
+    reader = read(markdown(f"[text]({url})"))
+    assert [value for key, value in reader.attributes if key == "href"] == ([url] if kept else [])
+    assert "text" in "".join(reader.text)
+
+
+def test_comments_are_left_out():
+    """Oracle: the comment typed."""
+    assert markdown("a\n\n<!-- not shown -->\n\nb") == "<p>a</p>\n<p>b</p>\n"
+
+
+def test_table_in_markdown():
+    """Oracle: the cells typed."""
+    reader = read(markdown("| a | b |\n|---|---:|\n| <i> | 2 |"))
+    assert reader.tags == ["div", "table", "thead", "tr", "th", "th", "tbody", "tr", "td", "td"]
+    assert "<i>" in reader.text
+
+
+# ---- equations
+
+
+def test_equation_is_drawn_and_labelled():
+    """Oracle: the TeX typed is the label; the drawing is SVG without a script, a style or an address."""
+    tex = r"I = E\,(d + o)^2 / \cos\theta < 3"
+    result = equation(tex, block=True)
+    reader = read(result)
+    assert ("aria-label", tex) in reader.attributes
+    assert reader.tags[:2] == ["span", "svg"]
+    assert set(reader.tags) <= {"span", "svg", "path", "rect"}
+    assert "http" not in result
+
+
+def test_a_longer_equation_is_wider():
+    """Oracle: three terms take more room than one."""
+    width = [float(re.search(r'width="([\d.]+)"', equation(tex))[1]) for tex in ("a", "a + b + c")]
+    assert width[1] > 3 * width[0]
+
+
+def test_equations_in_markdown():
+    """Oracle: one inline and one display equation typed, with characters HTML escapes."""
+    result = markdown("Inline $a < b$ here.\n\n$$\nc & d\n$$\n".replace(" & ", r" \cdot "))
+    labels = [value for key, value in read(result).attributes if key == "aria-label"]
+    assert labels == ["a < b", r"c \cdot d"]
+    assert result.count('class="equation"') == 1
+
+
+# ---- figures and tables
+
+
+def test_figure_needs_words():
+    """Oracle: no words; other characters than base64."""
+    with pytest.raises(ValueError, match="alt must say what the figure shows"):
+        figure("AAAA", " ")
+    with pytest.raises(ValueError, match="image must be base64 text"):
+        figure('AA" onload="x', "words")
+
+
+def test_figure_keeps_its_words():
+    """Oracle: the words typed."""
+    assert dict(read(figure("AA\nAA", 'a "b" <c>')).attributes)["alt"] == 'a "b" <c>'
+
+
+def test_table_is_written_anew():
+    """Oracle: the cells typed; styles, attributes, scripts and markup inside cells are gone."""
+    source = (
+        "<div><style scoped>td {color: red}</style><table border='1' onclick='x'><caption>C &lt;1&gt;</caption>"
+        "<thead><tr><th>a</th><th class='num x'>b</th></tr></thead>"
+        "<tbody><tr><td><b>K</b><script>evil()</script></td><td class='num'>1 &amp; 2</td></tr></tbody></table></div>"
+    )
+    result = clean_table(source)
+    reader = read(result)
+    assert [text for text in reader.text if text.strip()] == ["C <1>", "a", "b", "K", "1 & 2"]
+    assert {key for key, _ in reader.attributes} == {"class", "scope"}
+    assert not {"style", "script", "b"} & set(reader.tags)
+    assert result.count('class="num"') == 2
+
+
+# ---- notebooks and the page
+
+
+def notebook():
+    """Return a notebook with a cell of each kind."""
+    tag = {"tags": ["appendix"]}
+    cells = [
+        new_markdown_cell("# Title & more", metadata=tag),
+        new_markdown_cell("left out"),
+        new_code_cell("secret_input = 1", metadata=tag),
+        new_code_cell("also left out"),
+    ]
+    cells[2].outputs = [
+        new_output("stream", name="stdout", text="<b>plain</b>\n"),
+        new_output("execute_result", data={"text/markdown": r"a \< b", "text/plain": "a < b"}),
+        new_output(
+            "execute_result", data={"text/html": "<table><tr><td>t</td></tr></table>", "text/plain": "t"}
+        ),
+        new_output(
+            "execute_result", data={"text/html": "<i onclick='x'>i</i>", "text/plain": "only text <i>"}
+        ),
+        new_output(
+            "execute_result",
+            data={"image/png": "AAAA", "text/plain": "p"},
+            metadata={"image/png": {"alt": "w"}},
+        ),
+    ]
+    cells[3].outputs = [new_output("stream", name="stdout", text="hidden")]
+    return new_notebook(cells=cells)
+
+
+def test_chosen_cells_only_and_no_inputs():
+    """Oracle: the cells typed above."""
+    blocks = notebook_blocks(notebook())
+    joined = "\n".join(blocks)
+    assert len(blocks) == 6
+    for absent in ("left out", "secret_input", "hidden", "onclick"):
+        assert absent not in joined
+    for present in (
+        "<h3>Title &amp; more</h3>",
+        "&lt;b&gt;plain",
+        "a &lt; b",
+        "<td>t</td>",
+        "only text &lt;i&gt;",
+        'alt="w"',
+    ):
+        assert present in joined
+
+
+@pytest.fixture
+def whole():
+    blocks = notebook_blocks(notebook())
+    return page(
+        "T <1>", [markdown("front $x$")], [Section("One & two", blocks, "note <n>"), Section("Three", ())]
+    )
+
+
+def test_page_is_well_formed(whole):
+    """Oracle: every tag is closed in order; each link of the contents leads to an existing part."""
+    reader = read(whole)
+    assert reader.open == []
+    assert reader.wrong == []
+    targets = [value for key, value in reader.attributes if key == "href"]
+    identifiers = [value for key, value in reader.attributes if key == "id"]
+    assert targets == ["#part-1", "#part-2"]
+    assert identifiers == ["part-1", "part-2"]
+    assert reader.tags.count("h1") == 1
+
+
+def test_page_asks_no_network_and_runs_nothing(whole):
+    """Oracle: the attributes and tags through which a page can load or run something."""
+    reader = read(whole)
+    assert not {"script", "link", "iframe", "object", "embed", "base", "form", "video", "audio"} & set(
+        reader.tags
+    )
+    assert all(
+        value.startswith("data:") for key, value in reader.attributes if key in {"src", "srcset", "poster"}
+    )
+    assert not [key for key, _ in reader.attributes if key.startswith("on")]
+    assert "url(" not in whole
+    assert "@import" not in whole
+    assert "http://" not in whole
+    policy = dict(reader.attributes)["http-equiv"], [v for k, v in reader.attributes if k == "content"][-1]
+    assert policy == (
+        "Content-Security-Policy",
+        "default-src 'none'; img-src data:; style-src 'unsafe-inline'",
+    )
+
+
+def test_titles_are_text(whole):
+    """Oracle: the titles typed."""
+    assert "<title>T &lt;1&gt;</title>" in whole
+    assert html.escape("note <n>") in whole
+    assert ">One &amp; two</a>" in whole

@@ -1,0 +1,133 @@
+"""Where a report comes from. Oracle: published SHA-256 values (FIPS 180-4 examples), and changes made on purpose."""
+
+import json
+
+import pytest
+
+from photolab.publication.provenance import (
+    file_hash,
+    folder_hashes,
+    record,
+    report_state,
+    to_json,
+)
+
+ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+EMPTY = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
+
+
+def test_file_hash(tmp_path):
+    """Oracle: "abc" and the empty message, SHA-256 examples published with FIPS 180-4."""
+    (tmp_path / "abc").write_bytes(b"abc")
+    (tmp_path / "empty").write_bytes(b"")
+    assert file_hash(tmp_path / "abc") == ABC
+    assert folder_hashes(tmp_path) == {"abc": ABC, "empty": EMPTY}
+
+
+def test_hidden_files_and_folders_are_left_out(tmp_path):
+    """Oracle: the files made here."""
+    (tmp_path / ".hidden").write_bytes(b"abc")
+    (tmp_path / "sub").mkdir()
+    (tmp_path / "b").write_bytes(b"abc")
+    assert folder_hashes(tmp_path) == {"b": ABC}
+
+
+@pytest.fixture
+def report(tmp_path):
+    bench, out = tmp_path / "bench", tmp_path / "out"
+    bench.mkdir()
+    out.mkdir()
+    (bench / "readings.csv").write_bytes(b"abc")
+    (out / "appendix.html").write_bytes(b"")
+    notebook = tmp_path / "n.ipynb"
+    notebook.write_bytes(b"abc")
+    content = record(
+        inputs=folder_hashes(bench),
+        notebooks=[notebook],
+        outputs=folder_hashes(out),
+        bench="b",
+        protocol_revision="2",
+        seeds={"z": 1, "a": 2},
+    )
+    (out / "provenance.json").write_text(to_json(content), encoding="utf-8")
+    return bench, out, content
+
+
+def test_record_is_plain_and_the_same_twice(report, tmp_path):
+    """Oracle: the values given; JSON read back; no folder's name in it."""
+    _, out, content = report
+    text = (out / "provenance.json").read_text(encoding="utf-8")
+    assert json.loads(text) == content
+    assert to_json(json.loads(text)) == text
+    assert content["inputs"] == {"readings.csv": ABC}
+    assert content["outputs"] == {"appendix.html": EMPTY}
+    assert content["notebooks"] == {"n.ipynb": ABC}
+    assert content["seeds"] == {"a": 2, "z": 1}
+    assert content["protocol_revision"] == "2"
+    assert {"numpy", "pandas", "scipy"} <= set(content["packages"])
+    assert str(tmp_path) not in text
+
+
+def test_untouched_report_is_complete(report):
+    """Oracle: nothing was changed."""
+    bench, out, _ = report
+    state = report_state(out, bench)
+    assert state.complete
+    assert state.problems == ()
+
+
+def change_output(bench, out):
+    (out / "appendix.html").write_bytes(b"x")
+
+
+def remove_output(bench, out):
+    (out / "appendix.html").unlink()
+
+
+def change_input(bench, out):
+    (bench / "readings.csv").write_bytes(b"abd")
+
+
+def add_input(bench, out):
+    (bench / "beam.csv").write_bytes(b"x")
+
+
+def remove_record(bench, out):
+    (out / "provenance.json").unlink()
+
+
+def break_record(bench, out):
+    (out / "provenance.json").write_text("{", encoding="utf-8")
+
+
+def empty_record(bench, out):
+    (out / "provenance.json").write_text('{"inputs": {}, "outputs": {}}', encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("change", "problem"),
+    [
+        (change_output, "appendix.html changed since the report was made"),
+        (remove_output, "appendix.html is missing"),
+        (change_input, "readings.csv changed since the report was made"),
+        (add_input, "beam.csv is new since the report was made"),
+        (remove_record, "provenance.json is missing"),
+        (break_record, "provenance.json cannot be read"),
+        (empty_record, "provenance.json names no file of the report"),
+    ],
+)
+def test_each_difference_is_named(report, change, problem):
+    """Oracle: one change made on purpose."""
+    bench, out, _ = report
+    change(bench, out)
+    state = report_state(out, bench)
+    assert not state.complete
+    assert problem in state.problems
+
+
+def test_a_path_in_the_record_is_not_followed(report):
+    """Oracle: a name that leaves the folder."""
+    _, out, content = report
+    content["outputs"] = {"../n.ipynb": ABC}
+    (out / "provenance.json").write_text(to_json(content), encoding="utf-8")
+    assert report_state(out).problems == ("../n.ipynb is missing",)

@@ -1,0 +1,145 @@
+"""Numbers as text. Oracles: exact decimal arithmetic, and the rule (10 significant digits, then half up)."""
+
+import math
+from decimal import ROUND_HALF_UP, Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from photolab.metrology.reporting import decimal, places_for, with_uncertainty
+
+
+@pytest.mark.parametrize(
+    ("x", "places", "text"),
+    [
+        (2.675, 2, "2.68"),  # stored as 2.67499999999999982236431605997495353221893310546875
+        (0.125, 2, "0.13"),  # exact tie, away from zero
+        (-0.125, 2, "-0.13"),
+        (1.005, 2, "1.01"),  # stored below the tie
+        (100.145, 2, "100.15"),
+        (0.1 + 0.2, 1, "0.3"),
+        (-0.001, 2, "0.00"),  # no negative zero
+        (-0.0, 0, "0"),
+        (0.5, 0, "1"),
+        (2.5, 0, "3"),
+        (12345.678, -2, "12300"),
+        (-12350.0, -2, "-12400"),
+        (49.0, -2, "0"),
+        (1e300, 0, "1" + "0" * 300),
+        (1e-300, 3, "0.000"),
+        (7, 3, "7.000"),
+        (float("nan"), 2, "n/a"),
+        (float("inf"), 2, "∞"),
+        (float("-inf"), 2, "-∞"),
+    ],
+)
+def test_decimal(x, places, text):
+    """Oracle: exact decimal arithmetic by hand."""
+    assert decimal(x, places) == text
+
+
+def test_decimal_forgets_the_last_bits():
+    """Two neighbouring floats about a tie print the same (the reason for 10 digits)."""
+    below, above = math.nextafter(0.145, 0), math.nextafter(0.145, 1)
+    assert below < 0.145 < above
+    assert decimal(below, 2) == decimal(above, 2) == "0.15"
+
+
+@given(st.decimals(min_value=-99999, max_value=99999, places=4), st.integers(0, 3))
+def test_decimal_is_exact_half_up(number, places):
+    """Oracle: the decimal module on the exact number (9 significant digits at most, so nothing is lost)."""
+    exact = number.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
+    expected = f"{abs(exact) if exact == 0 else exact:f}"
+    assert decimal(float(number), places) == expected
+
+
+@given(st.floats(-1e9, 1e9), st.integers(-3, 6))
+def test_decimal_of_the_negative_is_the_negative(x, places):
+    """Half up is symmetric about zero."""
+    text = decimal(x, places)
+    mirrored = text if float(text) == 0 else ("-" + text).replace("--", "")
+    assert decimal(-x, places) == mirrored
+
+
+@pytest.mark.parametrize(
+    ("uncertainty", "digits", "places"),
+    [
+        (1.2, 2, 1),
+        (0.0996, 2, 2),
+        (0.0994, 2, 3),
+        (9.96, 2, 0),
+        (1234.0, 2, -2),
+        (0.5, 1, 1),
+        (99.5, 2, -1),
+        (99.4, 2, 0),
+    ],
+)
+def test_places_for(uncertainty, digits, places):
+    """Oracle: counted by hand; a carry (0.0996 -> 0.10) takes a place away."""
+    assert places_for(uncertainty, digits=digits) == places
+
+
+@given(st.floats(1e-12, 1e12), st.integers(1, 4))
+def test_places_show_exactly_the_digits(uncertainty, digits):
+    """The rounded uncertainty has `digits` significant digits."""
+    places = places_for(uncertainty, digits=digits)
+    shown = Decimal(decimal(uncertainty, places)).scaleb(places)
+    assert 10 ** (digits - 1) <= shown < 10**digits
+
+
+@pytest.mark.parametrize("uncertainty", [0.0, -1.0, float("nan"), float("inf")])
+def test_places_need_an_uncertainty(uncertainty):
+    """A number of digits of nothing is refused."""
+    with pytest.raises(ValueError, match="uncertainty must be finite and more than zero; got"):
+        places_for(uncertainty)
+
+
+def test_places_need_a_digit():
+    """Fewer than one digit is refused."""
+    with pytest.raises(ValueError, match="digits must be 1 or more; got 0"):
+        places_for(1.0, digits=0)
+
+
+@pytest.mark.parametrize(
+    ("value", "expanded", "text"),
+    [
+        (23.4123, 1.23, "23.4 ± 1.2"),
+        (23.45, 1.25, "23.5 ± 1.3"),
+        (12345.0, 1234.0, "12300 ± 1200"),
+        (0.5, 0.0996, "0.50 ± 0.10"),
+        (-0.0001, 0.5, "0.00 ± 0.50"),
+        (318.0, 0.0023, "318.0000 ± 0.0023"),
+        (1.23456e9, 1.2e6, "(1.2346 ± 0.0012) × 10⁹"),
+        (-1.23456e9, 1.2e6, "(-1.2346 ± 0.0012) × 10⁹"),
+        (1e-9, 3e-11, "(1.000 ± 0.030) × 10⁻⁹"),
+        (9.9999e9, 1e8, "(1.000 ± 0.010) × 10¹⁰"),
+        (0.0, 3e-11, "(0.0 ± 3.0) × 10⁻¹¹"),
+        (5.0, 3e7, "(0.0 ± 3.0) × 10⁷"),
+        (1e-5, 1e-6, "0.0000100 ± 0.0000010"),
+        (12.0, 0.0, "12 ± 0"),
+        (float("nan"), 0.12, "n/a ± 0.12"),
+        (1.5, float("nan"), "1.5 ± n/a"),
+        (1.5, float("inf"), "1.5 ± ∞"),
+    ],
+)
+def test_with_uncertainty(value, expanded, text):
+    """JCGM 100:2008, 7.2.6: at most two significant digits of the uncertainty, the value to match; by hand."""
+    assert with_uncertainty(value, expanded) == text
+
+
+@given(st.floats(-1e6, 1e6), st.floats(1e-4, 1e5))
+def test_with_uncertainty_keeps_the_numbers(value, expanded):
+    """The printed numbers differ from the true ones by half a unit in the last place at most."""
+    shown_value, shown_expanded = (float(part) for part in with_uncertainty(value, expanded).split(" ± "))
+    half = 0.5 * 10.0 ** -places_for(expanded)
+    shortened = 5e-10  # relative error of 10 significant digits
+    assert_allclose(shown_value, value, rtol=0, atol=half * (1 + 1e-9) + shortened * abs(value))
+    assert_allclose(shown_expanded, expanded, rtol=0, atol=half * (1 + 1e-9) + shortened * expanded)
+
+
+def test_negative_uncertainty_is_refused():
+    """An uncertainty is never negative."""
+    with pytest.raises(ValueError, match="expanded uncertainty must be zero or more; got -1"):
+        with_uncertainty(1.0, -1.0)

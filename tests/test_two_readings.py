@@ -1,0 +1,158 @@
+"""Two readings without a folder. Oracles: the printed trials of the protocol (tolerance 0.2 points) and closed form."""
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from photolab.bench.model import Meter, SpectralFactor
+from photolab.bench.two_readings import compare_readings
+
+METER = Meter(
+    id="M",
+    reading_percent=(4.0,),
+    range_percent=(0.5,),
+    ranges_lx=(400.0, 4000.0),
+    resolution_lx=(0.1, 1.0),
+)
+POINTS = 0.2  # the trials are stated to a tenth of a percent with this tolerance
+
+
+def compare(a, b, first="led", second=None, **more):
+    return compare_readings(a, b, meter=METER, technology_a=first, technology_b=second, **({"range_a": 4000.0} | more))
+
+
+def test_trial_two_led_lamps_one_seating_each():
+    pair = compare(318, 334)
+    assert_allclose(
+        [pair.lines.meter_only, pair.lines.this_bench, pair.lines.nothing_in_common], [2.8, 8.8, 14.6], atol=POINTS
+    )
+    assert_allclose([100 * (pair.low - 1), 100 * (pair.high - 1)], [-3.8, 14.7], atol=POINTS)
+    assert pair.verdict == "inside"
+    assert (pair.mountings_to_separate.even_chance, pair.mountings_to_separate.four_in_five) == (5, 18)
+
+
+def test_trial_filament_against_led_is_clear_and_colour_dominates():
+    pair = compare(318, 436, "filament", "led")
+    assert_allclose([100 * (pair.low - 1), 100 * (pair.high - 1)], [18.8, 58.3], atol=POINTS)
+    assert (pair.verdict, pair.largest_term) == ("clear", "colour")
+    assert pair.budget["name"].iloc[0] == ("colour", "M", "led")
+
+
+def test_trial_no_number_of_mountings_can():
+    pair = compare(318, 347, "filament", "led")
+    assert_allclose([100 * (pair.low - 1), 100 * (pair.high - 1)], [-5.4, 25.8], atol=POINTS)
+    assert pair.verdict == "inside"
+    assert pair.mountings_to_separate.even_chance is None
+
+
+def test_without_technology_the_ratio_is_shown_and_nothing_else():
+    pair = compare(318, 334, None)
+    assert_allclose(pair.ratio, 334 / 318, rtol=1e-12)  # float rounding
+    assert pair.verdict == "no_answer"
+    assert math.isnan(pair.low)
+    assert pair.missing == ("technology",)
+
+
+@given(st.floats(50, 3900), st.floats(50, 3900))
+@settings(max_examples=25, deadline=None)
+def test_swapping_gives_the_exact_reciprocal_and_the_same_verdict(a, b):
+    small, large = sorted((a, b))
+    up, down = compare(small, large), compare(large, small)
+    assert down.ratio == 1.0 / up.ratio
+    assert down.verdict == up.verdict
+    for line in ("meter_only", "this_bench", "nothing_in_common"):
+        assert_allclose(getattr(down.lines, line), getattr(up.lines, line), rtol=1e-13)  # order of a sum
+    assert_allclose(down.low, 1.0 / up.high, rtol=1e-15)  # one rounding of a division
+
+
+@given(st.floats(0.2, 5.0))
+@settings(max_examples=15, deadline=None)
+def test_a_scale_error_common_to_both_readings_changes_no_ratio(k):
+    pair, scaled = compare(318, 334), compare(318 * k, 334 * k)
+    assert_allclose(scaled.ratio, pair.ratio, rtol=1e-12)  # float rounding
+
+
+def test_autorange_unshares_the_range_term_and_adds_the_gain_step():
+    """The range trap. Closed form: u² of two range terms and two gains instead of one difference."""
+    same = compare(318, 334).result.standard_uncertainty
+    apart = compare(318, 334, range_a=400.0, range_b=4000.0)
+    one_range = (20.0 * (1 / 318 - 1 / 334)) ** 2
+    two_ranges = (2.0 / 318) ** 2 + (20.0 / 334) ** 2 + 2 * 0.01**2
+    steps = (0.05 / 318) ** 2 - (0.5 / 318) ** 2  # the finer display of the low range
+    wanted = math.sqrt(same**2 + (two_ranges - one_range + steps) / 3.0)
+    assert_allclose(apart.result.standard_uncertainty, wanted, rtol=1e-9)  # float rounding of squares
+    assert apart.lines.this_bench > 1.4 * compare(318, 334).lines.meter_only
+
+
+def test_unknown_ranges_share_nothing():
+    known, unknown = compare(318, 334), compare(318, 334, range_a=None)
+    assert unknown.lines.meter_only != known.lines.meter_only
+
+
+def test_two_meters_share_no_scale():
+    other = Meter(id="N", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
+    pair = compare(318, 334, meter_b=other)
+    # nothing in common is then what decides: scale and range terms of both count anyway
+    assert pair.lines.this_bench > 14.0
+    kinds = set(pair.budget["name"].str[0])
+    assert {"scale", "colour", "range term"} <= kinds
+
+
+def test_more_mountings_shrink_only_the_seating():
+    one, four = compare(318, 334), compare(318, 334, mountings=4)
+    assert four.lines.meter_only == one.lines.meter_only
+    seating = (one.result.standard_uncertainty**2 - four.result.standard_uncertainty**2) / (2 * 0.03**2)
+    assert_allclose(seating, 0.75, rtol=1e-9)  # 1 - 1/4; float rounding
+
+
+def test_estimated_seating_brings_its_degrees_of_freedom():
+    """One variance estimate behind both seatings: 4 dof, not 8 (Welch-Satterthwaite over variance groups)."""
+    pair = compare(318, 334, mounting_sd_percent=3.0, mounting_dof=4.0)
+    u2, part = pair.result.standard_uncertainty**2, 2 * 0.03**2
+    assert_allclose(pair.dof, 4.0 * (u2 / part) ** 2, rtol=1e-9)  # closed form
+
+
+def test_specimens_widen_to_the_models():
+    pair = compare(318, 334, specimen_sd_percent=4.0)
+    base = compare(318, 334).result.standard_uncertainty
+    assert_allclose(pair.result.standard_uncertainty, math.hypot(base, 0.04 * math.sqrt(2)), rtol=1e-9)
+    assert pair.scope == "models"
+
+
+def test_stated_spectral_factor_corrects_and_replaces_f1():
+    stated = Meter(
+        id="M",
+        reading_percent=(4.0,),
+        ranges_lx=(4000.0,),
+        spectral_factors=(SpectralFactor("led", 0.94, 0.02, 2.0),),
+    )
+    pair = compare_readings(318, 334, meter=stated, technology_a="filament", technology_b="led", range_a=4000.0)
+    assert_allclose(pair.ratio, 334 / 318 * 0.94, rtol=1e-12)  # float rounding
+    budget = pair.budget
+    colour = budget[budget["name"] == ("colour", "M", "led", "corrected")]["standard_uncertainty"]
+    assert_allclose(colour, [0.01 / 0.94], rtol=1e-12)  # float rounding
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "more", "words"),
+    [
+        (0.0, 334, {}, "reading a must be more than 0 and finite; got 0 lx"),
+        (318, math.nan, {}, "reading b must be more than 0 and finite; got nan lx"),
+        (318, 4310, {}, "4310 lx cannot be read on the 4000 lx range"),
+        (318, 334, {"first": "bulb"}, "technology_a must be one of"),
+        (318, 334, {"mountings": 0}, "mountings must be 1 or more; got 0"),
+        (318, 334, {"range_a": -1.0}, "range_a must be more than 0"),
+    ],
+)
+def test_refusals_name_the_quantity(a, b, more, words):
+    with pytest.raises(ValueError, match=words):
+        compare(a, b, **more)
+
+
+@pytest.mark.parametrize("value", [1e-9, 1e9])
+def test_tiny_and_huge_readings_answer(value):
+    pair = compare_readings(value, value, meter=Meter(id="M", reading_percent=(4.0,)), technology_a="led")
+    assert (pair.ratio, pair.verdict) == (1.0, "alike")

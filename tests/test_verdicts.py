@@ -1,0 +1,56 @@
+"""The verdict rule and the numbers of mountings. Oracle: closed form."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+from scipy import stats
+
+from photolab.bench.verdicts import judge, mountings_to_separate, resolvable_ratio
+
+M = math.log(1.1)
+
+
+@pytest.mark.parametrize(
+    ("ln_ratio", "half", "code", "small"),
+    [
+        (0.05, 0.0499, "clear", False),
+        (0.04, 0.0399, "clear", True),
+        (0.04, 0.04, "alike", False),
+        (0.05, 0.05, "inside", False),
+        (0.05, 0.04, "clear", True),
+        (0.2, 0.1, "clear", False),
+        (0.0, M - 1e-12, "alike", False),
+        (0.0, M + 1e-9, "inside", False),
+        (0.0, math.nan, "no_answer", False),
+        (math.nan, 0.1, "no_answer", False),
+    ],
+)
+def test_first_rule_that_applies(ln_ratio, half, code, small):
+    verdict = judge(ln_ratio, half, alike_percent=10.0)
+    assert (verdict.code, verdict.small) == (code, small)
+
+
+@given(st.floats(-1, 1), st.floats(1e-6, 1))
+def test_swapping_lamps_keeps_the_verdict(ln_ratio, half):
+    assert judge(ln_ratio, half, alike_percent=10.0) == judge(-ln_ratio, half, alike_percent=10.0)
+
+
+def test_mountings_bring_the_interval_down_to_the_difference():
+    """At n mountings the half-width (or its 4-in-5 reach) first falls to the difference."""
+    need = mountings_to_separate(0.05, 0.03, 0.0143)
+    for n, reach in ((need.even_chance, stats.norm.ppf(0.975)), (need.four_in_five, stats.norm.ppf(0.975) + stats.norm.ppf(0.8))):
+        u = [math.sqrt(0.0143**2 + 2 * 0.03**2 / k) for k in (n, n - 1)]
+        assert reach * u[0] <= 0.05 < reach * u[1]
+
+
+def test_no_number_of_mountings_beats_the_floor():
+    assert mountings_to_separate(0.05, 0.03, 0.06).even_chance is None
+    assert mountings_to_separate(0.05, 0.03, 0.02).four_in_five is None
+
+
+def test_resolvable_ratio_is_about_exp_2_8_sd():
+    # 1.960 + 0.842 = 2.802 (normal quantiles, any table)
+    assert_allclose(math.log(resolvable_ratio(0.01)) / 0.01, 2.8016, atol=5e-5)
