@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from photolab.bench.records import RecordError, read_bench
+from photolab.bench.records import Problem, RecordError, read_bench
 
+DATA = Path(__file__).resolve().parent.parent / "data"
 TOML = """\
 schema = 1
 
@@ -38,7 +39,15 @@ SPECTRA = "name,kind,lamp,meter,file\n"
 LINKS = "lamp,technology,old_meter,new_meter,old_lx,new_lx\n"
 HOUSED = TOML + HOUSINGS
 TWO_METERS = TOML + '[[meter]]\nid = "M2"\nreading_percent = 3\nrange_percent = 0.5\n'
-LOG = '[[log]]\nfile = "log.csv"\nrun = "W1"\nlamp = "A1"\n[log.columns]\nelapsed_s = "t"\nilluminance_lx = "E"\n'
+LOG = """\
+[[log]]
+file = "log.csv"
+run = "W1"
+lamp = "A1"
+[log.columns]
+elapsed_s = "t"
+illuminance_lx = "E"
+"""
 
 
 def readings(*rows: str, header: str = "lamp,illuminance_lx,range_lx") -> str:
@@ -58,11 +67,12 @@ def make(folder: Path, **changes: str | bytes | None) -> Path:
     return folder
 
 
-def assert_refused(folder: Path, code: str, changes: dict[str, str | bytes | None], words: str) -> None:
-    """Check that a folder is refused with this code and these words, and that nothing in it was changed."""
+def assert_refused(folder: Path, code: str, changes: dict[str, str | bytes | None], words: str) -> tuple[Problem, ...]:
+    """Check that a folder is refused with this code and these words, unchanged; return the problems."""
     make(folder, **changes)
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     with pytest.raises(RecordError, match=re.escape(words)) as caught:
         read_bench(folder)
     assert any(p.code == code and words in str(p) for p in caught.value.problems)
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    return caught.value.problems

@@ -264,3 +264,15 @@ def test_demo_table_holds_every_column_and_agrees_with_ratio():
     assert_allclose([row.value, row.low, row.high, row.dof], [pair.ratio, pair.low, pair.high, pair.dof], rtol=1e-9)
     assert row.verdict == pair.verdict
     assert (row.n_specimens, row.n_days) == (2, campaign.seats.query("lamp == 'K3' and housing == 'HP'")["day"].nunique())
+
+
+def test_baselines_bracket_by_clock(tmp_path):
+    """Baseline 371.0 lx at 09:00 and 362.5 at 12:00, LED 455 at 10:00: baseline then 368.2, ratio 1.236 (closed form)."""
+    readings = "lamp,illuminance_lx,clock,range_lx\nB0,371.0,09:00,400\nK1,455,10:00,4000\nB0,362.5,12:00,400\n"
+    toml = METER.replace('protocol_revision = "1"\n', 'protocol_revision = "1"\n' + SD)
+    read = bench(tmp_path, readings, toml=toml)
+    pair = evaluate(read).ratio("K1", "B0")
+    assert_allclose(455 / pair.ratio, 368.2, atol=0.5)
+    assert_allclose(pair.ratio, 1.236, atol=0.0015)
+    assert 1.226 < pair.ratio < 1.255  # with either end alone
+    assert "W25" in {w.code for w in read.warnings}  # asks for the volts at the socket

@@ -58,7 +58,11 @@ CASES = [
         {"readings_csv": bf.readings("A1,318,1", header="lamp,illuminance_lx,line")},
         "line is kept for the row number",
     ),
-    ("E04", {"readings_csv": bf.readings('A1,318,"4000', "A2,334,4000")}, "quotation marks do not match"),
+    (
+        "E04",
+        {"readings_csv": bf.readings('A1,318,"4000', "A2,334,4000")},
+        "the row cannot be taken apart (unexpected end of data)",
+    ),
     # E05
     (
         "E05",
@@ -125,7 +129,7 @@ CASES = [
             "bench_toml": bf.TOML + bf.LOG,
             "log_csv": "t,E\n30,300\n",
         },
-        'bench.toml: log.run "W1" is also a run of warm_up.csv',
+        'bench.toml: log.run "W1" is also a run of another file',
     ),
     # E08
     (
@@ -230,8 +234,8 @@ CASES = [
     (
         "E11",
         {"readings_csv": "lamp;illuminance_lx\nA1;318\n"},
-        'readings.csv:1: separated by semicolons; declare [csv] separator = ";" and decimal = "," in bench.toml, or save with'
-        " commas and points. [E11]",
+        'readings.csv:1: separated by semicolons; declare [csv] separator = ";" and decimal = "," in'
+        " bench.toml, or save with commas and points. [E11]",
     ),
     (
         "E11",
@@ -423,7 +427,8 @@ CASES = [
     (
         "E16",
         {"readings_csv": bf.readings("A1,OL,4000")},
-        'readings.csv:2: illuminance_lx: "OL" is an overload, not a reading; leave the row out or measure again. [E16]',
+        'readings.csv:2: illuminance_lx: "OL" is an overload, not a reading; leave the row out or'
+        " measure again. [E16]",
     ),
     ("E16", {"readings_csv": bf.readings("A1,----,4000")}, '"----" is an overload'),
     # E17
@@ -481,7 +486,8 @@ CASES = [
             "distance_csv": "run,lamp,housing,distance_cm,illuminance_lx\nR1,A1,HP,300,20\n",
             "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n',
         },
-        "distance.csv:1: distance_cm: 1 cm is 0.01 m; convert, and name the column distance_m or distance_ft or distance_in. [E23]",
+        "distance.csv:1: distance_cm: 1 cm is 0.01 m; convert, and name the column distance_m or distance_ft"
+        " or distance_in. [E23]",
     ),
     (
         "E23",

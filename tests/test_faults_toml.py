@@ -12,7 +12,8 @@ CASES = [
     (
         "E01",
         {"bench_toml": 'schema = 1\n[[meter]]\nid = "M1"\n'},
-        'bench.toml: meter "M1" has no reading_percent; copy it from the accuracy line of the meter\'s manual. [E01]',
+        'bench.toml: meter "M1" has no reading_percent; copy it from the accuracy line of the'
+        " meter's manual. [E01]",
     ),
     ("E01", {"bench_toml": bf.TOML.replace("schema = 1", "")}, "bench.toml: no schema; write schema = 1"),
     (

@@ -1,8 +1,8 @@
 """Published worked examples: JCGM 100 (GUM), JCGM 101, EA-4/02, with two other libraries on two of them.
 
 `reference/uncertainty_examples.json` holds the printed digits with document, clause and standing ("seen in
-the published text", "seen quoted in a secondary text", "from memory"). A printed figure is met to half a unit in
-its last digit; the exceptions say why.
+the published text", "seen quoted in a secondary text", "from memory"). A printed figure is met to half a unit
+in its last digit; the exceptions say why.
 """
 
 import json

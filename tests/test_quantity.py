@@ -471,7 +471,7 @@ def test_units_and_unknown_names():
         joint.ratio(0, 9)
     with pytest.raises(ValueError, match="weights must have one column for each of the 2 results; got 3"):
         joint.dof(np.ones(3))
-    with pytest.raises(ValueError, match="weights must be finite; got nan"):
+    with pytest.raises(ValueError, match=r"weights\[0\] must be finite; got nan"):
         joint.contrast({0: np.nan})
     with pytest.raises(ValueError, match="coverage must be more than 0 and less than 1; got 1"):
         joint.result(0, coverage=1)

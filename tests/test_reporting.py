@@ -125,7 +125,7 @@ def test_places_need_a_digit():
     ],
 )
 def test_with_uncertainty(value, expanded, text):
-    """JCGM 100:2008, 7.2.6: at most two significant digits of the uncertainty, the value to match; by hand."""
+    """JCGM 100:2008, 7.2.6: two significant digits of the uncertainty, the value to match; by hand."""
     assert with_uncertainty(value, expanded) == text
 
 

@@ -47,7 +47,7 @@ def test_planckian_has_the_displacement_law():
 
 
 def test_planckian_has_the_stefan_boltzmann_law():
-    """Oracle: closed form: pi times the integral of the radiance is sigma T^4, sigma 5.670374e-8 W/(m2 K4)."""
+    """Oracle: closed form: pi times the integral of the radiance is sigma T^4, 5.670374e-8 W/(m2 K4)."""
     nm = np.geomspace(50.0, 1e7, 40_000)
     exitance = np.pi * np.trapezoid(planckian(nm, 3000.0), nm)
     assert_allclose(exitance, 5.670374e-8 * 3000.0**4, rtol=2e-6)  # trapezoid on this grid
@@ -81,8 +81,8 @@ def test_luminous_efficacy_depends_on_the_window():
 def test_mismatch_index_of_a_meter_blind_above_a_wavelength():
     """Oracle: closed form on two lines: s = V but 0 at one of the two wavelengths of the calibration source.
 
-    With equal energies at 510 and 610 nm (V equal) and s blind at 610, the scaled s* is 2 V up to 560 nm, so the index
-    is the integral of V over the window over itself: 1.
+    Equal energies at 510 and 610 nm (V equal) and s blind at 610: the scaled s* is 2 V up to 560 nm, so the
+    index is the integral of V over the window over itself: 1.
     """
     blind = np.where(NM <= 560.0, V, 0.0)
     lines = np.zeros(NM.size)
@@ -109,7 +109,7 @@ def test_factor_is_one_for_the_calibration_source_and_for_a_true_meter():
 
 
 def test_demo_meter():
-    """Oracle: the generating values of the demo: f1' 8.0 %, reads filament x 1.0068 and LED x 1.0686; ratio 1.0614."""
+    """Oracle: the generating values of the demo: f1' 8.0 %, filament x 1.0068, LED x 1.0686; ratio 1.0614."""
     led, filament = led_illuminant(NM, "LED-B5"), planckian(NM, 3200.0)
     assert_allclose(100 * mismatch_index(NM, NARROWED), 8.0, rtol=0, atol=0.05)  # printed digit
     reads = [1 / mismatch_correction(NM, NARROWED, s) for s in (filament, led)]
@@ -118,7 +118,7 @@ def test_demo_meter():
 
 
 def test_correction_uncertainty_has_its_floor_and_follows_the_wavelength():
-    """Oracle: the derivative by hand: twice the shift, twice the change; under it the declared floor of 0.6 %."""
+    """Oracle: the derivative by hand: twice the shift, twice the change; under it the declared 0.6 %."""
     led, filament = led_illuminant(NM, "LED-B5"), planckian(NM, 3200.0)
     assert correction_uncertainty(NM, NARROWED, led, reference_source=filament) == 0.006
     one, two = (
@@ -156,7 +156,7 @@ def test_scales_of_curves_fall_out(response_scale, source_scale, peak):
 
 
 def test_pair_colour_follows_the_computed_illuminants():
-    """Oracle: synthetic truth: LED-B5 against B4, B3, B2 on the demo meter; 0.20, 0.44 and 0.70 of f1' (computed)."""
+    """Oracle: synthetic truth: LED-B5 against B4, B3, B2 on the demo meter (computed)."""
     index = mismatch_index(NM, NARROWED)
     to_b5 = mismatch_correction(NM, NARROWED, led_illuminant(NM, "LED-B5"))
     shares = [

@@ -87,11 +87,7 @@ def read_logs(
     tables: list[pd.DataFrame] = []
     for values in declared.logs:
         name = values["file"]
-        if (
-            not name
-            or not isinstance(values["columns"], dict)
-            or not plain_name(name, FILE, faults, column="log.file")
-        ):
+        if None in values.values() or not plain_name(name, FILE, faults, column="log.file"):
             continue
         if not (folder / name).exists() and not (folder / name).is_symlink():
             faults.add("E03", FILE, f'log "{shown(name)}" is not in the folder.')
@@ -141,7 +137,8 @@ def _log_rows(rows: Rows, values: dict[str, Any], faults: Faults) -> pd.DataFram
     frame = pd.DataFrame({**data, "line": rows.numbers})
     kinds = {c.name: "float64" if c.numeric else "str" for c in table.columns}
     typed = frame.astype({**kinds, "line": "int64"})
-    return typed[~(typed["elapsed_s"] < 0)].reset_index(drop=True)
+    after = ~(typed["elapsed_s"] < 0)  # rows before switch-on do not belong to the run
+    return typed[after].assign(log_file=rows.file).reset_index(drop=True)
 
 
 def _place(ours: str, theirs: Any, rows: Rows, forms: dict[str, Any], faults: Faults) -> int | None:

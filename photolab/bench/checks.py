@@ -1,6 +1,6 @@
 """Faults that need more than one cell: codes of other files, conditions, duplicates, order, ranges."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -12,27 +12,26 @@ from photolab.bench.toml_reader import Declared
 Tables = dict[str, pd.DataFrame]
 
 
-def check_tables(tables: Tables, present: Collection[str], declared: Declared, faults: Faults) -> None:
+def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
     """Keep every fault that shows only when rows and files are held side by side.
 
     Parameters
     ----------
     tables : dict
         The tables as read.
-    present : collection of str
-        Names of the tables whose file is in the folder.
     declared : Declared
         What bench.toml says.
     faults : Faults
         Collects them.
     """
-    _codes(tables, present, declared, faults)
+    _codes(tables, declared, faults)
     for name, column in (("lamps", "lamp"), ("days", "day"), ("spectra", "name")):
         _unique(tables[name], name, column, faults)
     _conditions(tables, faults)
     for name in ("warm_up", "distance", "beam"):
         _one_owner(tables[name], name, faults)
-    _choices(tables, present, faults)
+    _choices(tables["beam"], faults)
+    _photos(tables["readings"], faults)
     beam_key = ["run", "horizontal_deg", "vertical_deg", "x_mm", "y_mm", "elapsed_s"]
     _same_rows(tables["beam"], "beam", beam_key, pd.Series(True, index=tables["beam"].index), faults)
 
@@ -73,19 +72,19 @@ def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
             faults.add("E18", file, words, line=int(lines[rows[row + 1]]), column="elapsed_s")
 
 
-def _codes(tables: Tables, present: Collection[str], declared: Declared, faults: Faults) -> None:
+def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
     """Report codes that name nothing."""
-    lamps = list(tables["lamps"]["lamp"]) if "lamps" in present else None
-    days = list(tables["days"]["day"]) if "days" in present else None
-    meters, housings = list(declared.meters), list(declared.housings)
+    lamps = [code for code in tables["lamps"]["lamp"].unique() if code]
+    days = [code for code in tables["days"]["day"].unique() if code]
+    meters, housings = list(declared.meter_ids), list(declared.housings)
     for name, table in tables.items():
-        if name not in {"lamps", "links"} and lamps is not None and "lamp" in table:
+        if name not in {"lamps", "links"} and lamps and "lamp" in table:
             _unknown(table, name, "lamp", lamps, "lamps.csv", faults)
-        if name != "days" and days is not None and "day" in table:
+        if name != "days" and days and "day" in table:
             _unknown(table, name, "day", days, "days.csv", faults)
         if "meter" in table and meters:
             _unknown(table, name, "meter", meters, "a [[meter]] of bench.toml", faults)
-        if "housing" in table and declared.meters:
+        if "housing" in table and meters:
             _unknown(table, name, "housing", housings, "a [[housing]] of bench.toml", faults)
     for column in ("old_meter", "new_meter"):
         if meters:
@@ -193,10 +192,17 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
             faults.add("E07", TABLES[name].file, words, line=int(line), column="run")
 
 
-def _choices(tables: Tables, present: Collection[str], faults: Faults) -> None:
+def _photos(readings: pd.DataFrame, faults: Faults) -> None:
+    """Report pictures outside the folder; a folder inside it is fine."""
+    outside = readings["photo"].str.contains(r"^[/~]|^[A-Za-z]:|\\|(?:^|/)\.\.(?:/|$)", regex=True)
+    for photo, line in zip(readings["photo"][outside], readings["line"][outside], strict=True):
+        words = f'"{shown(photo)}" leaves the folder; put the picture into it.'
+        faults.add("E27", "readings.csv", words, line=int(line), column="photo")
+
+
+def _choices(beam: pd.DataFrame, faults: Faults) -> None:
     """Report beams with both or neither of angle and wall positions."""
-    beam = tables["beam"]
-    if "beam" not in present or beam.empty:
+    if beam.empty:
         return
     angle = beam["horizontal_deg"].notna().to_numpy() | beam["vertical_deg"].notna().to_numpy()
     wall = beam["x_mm"].notna().to_numpy() | beam["y_mm"].notna().to_numpy()
@@ -250,4 +256,5 @@ def _above_range(table: pd.DataFrame, name: str, declared: Declared, faults: Fau
         values = table[column].to_numpy(dtype=float)
         for row in np.flatnonzero(values > limit * (1.0 + 1e-9)):
             words = f"{values[row]:g} lx cannot be read on the {limit[row]:g} lx range."
-            faults.add("E15", TABLES[name].file, words, line=int(table["line"].iloc[row]), column=column)
+            file = (table["log_file"].iloc[row] if "log_file" in table else "") or TABLES[name].file
+            faults.add("E15", file, words, line=int(table["line"].iloc[row]), column=column)

@@ -90,6 +90,8 @@ def _fill_meter(
     if len(declared.meters) == 1:
         table["meter"] = table["meter"].mask(blank, next(iter(declared.meters)))
         return
+    if name == "warm_up":  # remaining light is a ratio of one meter's readings: it needs no name
+        return
     names = ", ".join(map(shown, declared.meters))
     words = f"blank; bench.toml has {names}: name one in the row or in days.csv."
     for line in table.loc[blank, "line"]:

@@ -18,7 +18,14 @@ from photolab.bench.instruments import RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import SCOPE_KINDS
 from photolab.bench.ratio_table import ratio_table
-from photolab.bench.seats import Weights, lamp_weights, mounting_means
+from photolab.bench.seats import (
+    Scatter,
+    Weights,
+    hours_from_middle,
+    lamp_weights,
+    mounting_means,
+    whole_mountings,
+)
 from photolab.bench.selection import select
 from photolab.bench.shared_inputs import (
     Loadings,
@@ -29,7 +36,13 @@ from photolab.bench.shared_inputs import (
     spread_input,
 )
 from photolab.bench.spreads import Spreads, campaign_spreads
-from photolab.bench.supply_and_time import ELAPSED_U_S, add_supply_and_time, clock_hours
+from photolab.bench.supply_and_time import (
+    DRIFT_PERCENT_PER_HOUR,
+    ELAPSED_U_S,
+    add_supply_and_time,
+    clock_hours,
+    drift_input,
+)
 from photolab.errors import MethodError
 from photolab.metrology.propagation import combine
 from photolab.metrology.quantity import InputQuantity, JointResult
@@ -37,6 +50,7 @@ from photolab.metrology.quantity import InputQuantity, JointResult
 KIND_ASSUMPTIONS = {
     "range gain": Assumption("step between two ranges", RANGE_GAIN_PERCENT, "%", "limit"),
     "supply voltage": Assumption("voltage reading", steps.VOLTMETER_U_V, "V", "standard uncertainty"),
+    "drift": Assumption("drift within a day", DRIFT_PERCENT_PER_HOUR, "%/h", "standard uncertainty"),
     "elapsed time": Assumption("time since switch-on", ELAPSED_U_S, "s", "standard uncertainty"),
 }
 """Defaults of input kinds that no file can state. [unit of each]"""
@@ -78,10 +92,10 @@ def evaluate(
     table["likeness"] = [likeness.get(lamp, "like") for lamp in table["lamp"]]
     table["clock_h"] = clock_hours(table["clock"])
     seats, readings = mounting_means(table)
-    spreads = campaign_spreads(seats, bench.settings, selection.baseline)
-    weights = lamp_weights(
-        seats, noise_sd=spreads.noise(seats), mounting_sd=spreads.mounting.sd, day_sd=spreads.day.sd
-    )
+    whole = whole_mountings(seats)
+    spreads = campaign_spreads(whole, bench.settings, selection.baseline)
+    scatter = Scatter(spreads.mounting.sd, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
+    weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
     loads = _loadings(seats, readings, bench, spreads)
     sensitivities = sparse.csr_array(sparse.csr_array(weights.matrix) @ loads.matrix())
     kinds = np.array(loads.kinds, dtype=str)
@@ -94,7 +108,7 @@ def evaluate(
         joint=scopes["specimens"],
         table=pd.DataFrame(),
         components=_components(spreads),
-        findings=tuple(find(bench, selection, seats, spreads)),
+        findings=tuple(find(bench, selection, whole, spreads)),
         assumed=_assumptions(bench, corrected, spreads, frozenset(loads.kinds)),
         baseline=selection.baseline,
         corrections=corrected.applied,
@@ -134,6 +148,7 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
     sd_of = {k: (s, spreads.reading[k[0]].dof) for k, s in zip(each, noise, strict=True)}
     loads.add("noise", each, (noise > 0) * ones, lambda k: _noise_input(k, *sd_of[k]))
     days = list(zip(text["day"], text["housing"], strict=True))
+    loads.add("drift", days, hours_from_middle(seats), drift_input)
     loads.add(
         "day",
         days,

@@ -54,7 +54,7 @@ def shown(text: str, *, limit: int = 60) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in cut)
 
 
-def closest(name: str, known: Iterable[str]) -> str:
+def closest(name: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
     """Return the known name nearest to a typed one, or nothing."""
     names = list(known)
     folded = {other.casefold(): other for other in names}
@@ -62,7 +62,7 @@ def closest(name: str, known: Iterable[str]) -> str:
         return folded[name.casefold()]
     if len(names) > 2_000:
         return ""
-    found = difflib.get_close_matches(name.casefold()[:80], list(folded), n=1, cutoff=0.6)
+    found = difflib.get_close_matches(name.casefold()[:80], list(folded), n=1, cutoff=cutoff)
     return folded[found[0]] if found else ""
 
 
@@ -119,6 +119,6 @@ def refusal(problems: Iterable[Problem]) -> RecordError:
     error = RecordError(problems)
     if len(error.problems) > SHOWN:
         lines = [str(problem) for problem in error.problems[:SHOWN]]
-        lines.append(f"… {len(error.problems) - SHOWN} more; {len(error.problems)} faults in all")
+        lines.append(f"… {len(error.problems) - SHOWN} more; {len(error.problems)} in all")
         error.args = ("\n".join(lines),)
     return error

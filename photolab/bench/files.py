@@ -6,6 +6,7 @@ import io
 import os
 import re
 import stat
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -37,9 +38,15 @@ def listing(folder: Path, faults: Faults) -> tuple[str, ...]:
             continue
         if name.lower() in FILES and name.lower() not in names:
             faults.add("E03", name, f"small letters are wanted; rename the file {name.lower()}.")
-        elif closest(name, FILES) and closest(name, FILES) not in names:
-            faults.add("W30", name, f"this file is not read; did you mean {closest(name, FILES)}?")
     return tuple(names)
+
+
+def strays(names: Collection[str], read: Collection[str], faults: Faults) -> None:
+    """Keep a caution for files that are not read and carry nearly the name of one that would be."""
+    for name in names:
+        near = closest(name, FILES, cutoff=0.8)
+        if name.lower().endswith((".csv", ".toml")) and near and near not in names and name not in read:
+            faults.add("W30", name, f"this file is not read; did you mean {near}?")
 
 
 def load(folder: Path, name: str, faults: Faults, hashes: dict[str, str]) -> bytes | None:
@@ -109,7 +116,8 @@ def split(name: str, text: str, separator: str, faults: Faults, *, first_row: in
             elif "".join(cells).strip():
                 _wrong_count(name, number, len(cells), len(header), separator, faults)
     except csv.Error as error:
-        faults.add("E04", name, f"quotation marks do not match: {error}.", line=number + 1)
+        words = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
+        faults.add("E04", name, words, line=number + 1)
         return None
     if number < first_row or not any(header):
         faults.add("E11", name, f"row {first_row} holds no column names.", line=first_row)

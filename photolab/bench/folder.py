@@ -115,7 +115,12 @@ def _csv(rows: pd.DataFrame, table: Table) -> str:
         typed = [f.header for f in unit_forms(column.name) if f.header in rows]
         whole = [h for h in typed if not (rows[h].isna() & rows[column.name].notna()).any()]
         columns.append(whole[0] if whole else column.name)
-    skipped = {*table.names, "line", *(f.header for name in table.names for f in unit_forms(name))}
+    skipped = {
+        *table.names,
+        "line",
+        "log_file",
+        *(f.header for name in table.names for f in unit_forms(name)),
+    }
     extra = [str(name) for name in rows if name not in skipped]
     required = {column.name for column in table.columns if column.required}
     kept = [name for name in [*columns, *extra] if name in rows and (name in required or _holds(rows[name]))]

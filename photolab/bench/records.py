@@ -1,6 +1,7 @@
 """Read a bench folder, write one: every fault at once, nothing repaired, nothing guessed."""
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -11,8 +12,8 @@ from photolab.bench.cautions import cautions, same_cells
 from photolab.bench.cells import parse_number
 from photolab.bench.checks import check_completed, check_order, check_tables
 from photolab.bench.completion import complete, lamps_of
-from photolab.bench.faults import Faults, Problem, refusal
-from photolab.bench.files import decode, listing, load, split
+from photolab.bench.faults import Faults, Problem, closest, refusal, shown
+from photolab.bench.files import decode, listing, load, split, strays
 from photolab.bench.folder import write_bench
 from photolab.bench.model import (
     Assumption,
@@ -29,6 +30,7 @@ from photolab.bench.schema import FILES, TABLES
 from photolab.bench.starter import new_folder
 from photolab.bench.table_reader import empty_table, read_table
 from photolab.bench.toml_reader import Declared, read_toml
+from photolab.bench.toml_section import FILE
 from photolab.errors import RecordError
 
 __all__ = [
@@ -66,18 +68,15 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     names = _names(path, faults)
     declared = _declared(path, names, faults, hashes)
     tables = _tables(path, names, declared, faults, hashes)
-    present = [name for name in TABLES if f"{name}.csv" in names]
-    if "readings" not in present:
-        faults.add(
-            "E03",
-            "readings.csv",
-            "is not in the folder; it holds lamp and illuminance_lx, one row a reading.",
-        )
+    if "readings.csv" not in names:
+        words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
+        faults.add("E03", "readings.csv", words)
     check_order(tables["warm_up"], "warm_up.csv", faults)
     logs, logged = read_logs(path, declared, faults, hashes)
-    _append(tables, logged, faults)
+    _append(tables, logged, logs, faults)
     spectra = read_spectra(path, tables["spectra"], declared, faults, hashes)
-    check_tables(tables, present, declared, faults)
+    strays(names, hashes, faults)
+    check_tables(tables, declared, faults)
     readings = tables["readings"]
     typed = readings.loc[readings["repeat"].notna(), "line"]
     same_cells(tables, faults)
@@ -85,7 +84,7 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     check_completed(tables, typed, declared, faults)
     if len(readings) and tables["readings"].empty:
         faults.add("E11", "readings.csv", "every row is excluded; nothing is left to read.")
-    if "lamps" not in present:
+    if tables["lamps"].empty:
         tables["lamps"] = lamps_of(tables["readings"])
     if faults.faults:
         raise refusal([*_sorted(faults.faults), *_sorted(faults.cautions)])
@@ -94,15 +93,7 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
         tuple(name for name in FILES if name in names), excluded, (), (), hashes, spectra, tuple(logs),
     )  # fmt: skip
     cautions(bench, faults)
-    return _with_notes(bench, tuple(_sorted(faults.cautions)), assumptions(bench))
-
-
-def _with_notes(bench: Bench, warnings: tuple[Problem, ...], assumed: tuple[Assumption, ...]) -> Bench:
-    """Return the bench with its cautions and assumptions."""
-    return Bench(
-        bench.name, bench.settings, bench.meters, bench.housings, bench.tables, bench.files, bench.excluded,
-        warnings, assumed, bench.hashes, bench.spectra, bench.logs,
-    )  # fmt: skip
+    return replace(bench, warnings=tuple(_sorted(faults.cautions)), assumed=assumptions(bench))
 
 
 def _names(path: Path, faults: Faults) -> tuple[str, ...]:
@@ -152,15 +143,24 @@ def _tables(
     return tables
 
 
-def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, faults: Faults) -> None:
-    """Join the loggers' rows to warm_up; a run stands in one file only."""
-    own = tables["warm_up"]
-    twice = [run for run in logged["run"].unique() if run in set(own["run"])]
-    for run in twice:
-        faults.add("E07", "bench.toml", f'log.run "{run}" is also a run of warm_up.csv; give each its own.')
-    if logged.empty:
-        return
-    tables["warm_up"] = logged if own.empty else pd.concat([own, logged], ignore_index=True)
+def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, logs: list[Log], faults: Faults) -> None:
+    """Join the loggers' rows to warm_up; a run stands in one file only, and its lamp is a known one."""
+    own, lamps = tables["warm_up"], [lamp for lamp in tables["lamps"]["lamp"].unique() if lamp]
+    runs = set(own["run"].unique())
+    for log in logs:
+        if log.run in runs:
+            words = f'log.run "{shown(log.run)}" is also a run of another file; give each its own.'
+            faults.add("E07", FILE, words)
+        runs.add(log.run)
+        if lamps and log.lamp not in lamps:
+            near = closest(log.lamp, lamps)
+            hint = f'; closest is "{shown(near)}"' if near else ""
+            faults.add("E12", FILE, f'log.lamp "{shown(log.lamp)}" is not in lamps.csv{hint}.')
+    known = logged[logged["lamp"].isin(lamps)] if lamps else logged
+    if len(known):
+        tables["warm_up"] = (
+            known if own.empty else pd.concat([own.assign(log_file=""), known], ignore_index=True)
+        )
 
 
 def _sorted(problems: list[Problem]) -> list[Problem]:

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import linalg, sparse
+from scipy import linalg
 
 Array = NDArray[np.float64]
 
-SEAT = ["lamp", "specimen", "housing", "day", "mounting", "meter", "range_lx", "point", "instant"]
+MOUNTING = ["lamp", "specimen", "housing", "day", "mounting", "meter", "range_lx", "point", "instant"]
+SEAT = [*MOUNTING, "clock_h"]
 CELL = ["lamp", "specimen", "housing", "point", "instant"]
 RESULT = ["lamp", "housing", "point", "instant"]
 
@@ -40,7 +41,7 @@ def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     by = table.groupby("seat", sort=True)
     carried = ["technology", "spectral_u", "own_spectrum", "likeness"]
     seats = by[[*SEAT, *carried]].first()
-    for column in ("spectral_u", "range_lx"):
+    for column in ("spectral_u", "range_lx", "clock_h"):
         seats[column] = by[column].mean()
     averaged = [
         "ln_value", "inverse", "volts", "ln_voltage_ratio", "exponent", "warmth_K", "led_warmth_K", "elapsed_s",
@@ -51,6 +52,28 @@ def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     seats["ss"] = by["ln_value"].apply(lambda v: float(((v - v.mean()) ** 2).sum()))
     seats["one_figure"] = (by["illuminance_lx"].nunique() == 1) & (seats["n"] > 1)
     return seats.reset_index(drop=True), table
+
+
+def whole_mountings(seats: pd.DataFrame) -> pd.DataFrame:
+    """Join the parts of a mounting that were read at different clock times.
+
+    Parameters
+    ----------
+    seats : DataFrame
+        Mounting means, apart by clock.
+
+    Returns
+    -------
+    DataFrame
+        One row a mounting: n, ss (scatter at one clock time only) and the mean ln value of its parts.
+    """
+    grouped = seats.groupby(MOUNTING, sort=False, dropna=False)
+    whole = grouped[["technology"]].first().reset_index()
+    whole["n"] = grouped["n"].sum().to_numpy()
+    whole["parts"] = grouped.size().to_numpy()
+    whole["ss"] = grouped["ss"].sum().to_numpy()
+    whole["ln_value"] = grouped["ln_value"].mean().to_numpy()
+    return whole
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,17 +95,53 @@ class Weights:
     counts: pd.DataFrame
 
 
-def lamp_weights(seats: pd.DataFrame, *, noise_sd: Array, mounting_sd: float, day_sd: float) -> Weights:
+@dataclass(frozen=True)
+class Scatter:
+    """Standard deviations that shape the weights, in ln.
+
+    Attributes
+    ----------
+    mounting, day : float
+        Of a mounting and of a day in one housing. [1]
+    drift : float
+        Of the drift within a day, from clock to clock. [1/h]
+    """
+
+    mounting: float
+    day: float
+    drift: float = 0.0
+
+
+def hours_from_middle(seats: pd.DataFrame) -> Array:
+    """Return the time of each part of a mounting from the middle of its day in its housing.
+
+    Parameters
+    ----------
+    seats : DataFrame
+        Mounting means with clock_h (NaN where no clock was written).
+
+    Returns
+    -------
+    ndarray, shape (mountings,)
+        Zero where any clock of that day and housing is missing. [h]
+    """
+    by = seats.groupby(["day", "housing"], sort=False)["clock_h"]
+    known = by.transform("count") == by.transform("size")
+    middle = (by.transform("min") + by.transform("max")) / 2.0
+    return np.asarray((seats["clock_h"] - middle).where(known, 0.0).fillna(0.0).to_numpy(float))
+
+
+def lamp_weights(seats: pd.DataFrame, *, noise_sd: Array, scatter: Scatter) -> Weights:
     """Return the generalised-least-squares weights of every lamp value.
 
     Parameters
     ----------
     seats : DataFrame
-        Mounting means.
+        Mounting means, apart by clock.
     noise_sd : ndarray, shape (mountings,)
-        Standard deviation of each mounting's ln mean from reading to reading. [1]
-    mounting_sd, day_sd : float
-        Standard deviations of a mounting and of a day. [1]
+        Standard deviation of each mean from reading to reading. [1]
+    scatter : Scatter
+        Of mountings, days and the drift within a day.
 
     Returns
     -------
@@ -91,10 +150,11 @@ def lamp_weights(seats: pd.DataFrame, *, noise_sd: Array, mounting_sd: float, da
     """
     names = list(dict.fromkeys(map(tuple, seats[RESULT].astype(str).to_numpy().tolist())))
     place = {n: i for i, n in enumerate(names)}
+    hours = hours_from_middle(seats)
     matrix = np.zeros((len(names), len(seats)))
     for _, block in seats.groupby(["housing", "point", "instant"], sort=False):
         at = block.index.to_numpy()
-        cell_weights, cells = _block_weights(block, noise_sd[at], mounting_sd, day_sd)
+        cell_weights, cells = _block_weights(block, noise_sd[at], hours[at], scatter)
         owner = [place[tuple(map(str, (c[0], c[2], c[3], c[4])))] for c in cells]
         share = 1.0 / np.bincount(owner, minlength=len(names))[owner]
         for row, cell in zip(owner, range(len(cells)), strict=True):
@@ -103,7 +163,7 @@ def lamp_weights(seats: pd.DataFrame, *, noise_sd: Array, mounting_sd: float, da
 
 
 def _block_weights(
-    block: pd.DataFrame, noise: Array, mounting_sd: float, day_sd: float
+    block: pd.DataFrame, noise: Array, hours: Array, scatter: Scatter
 ) -> tuple[Array, list[tuple[str, ...]]]:
     """Return the weights of each lamp x specimen in one housing, point and instant."""
     keys = list(map(tuple, block[CELL].astype(str).to_numpy().tolist()))
@@ -111,41 +171,34 @@ def _block_weights(
     index = {c: i for i, c in enumerate(cells)}
     design = np.zeros((len(block), len(cells)))
     design[np.arange(len(block)), [index[k] for k in keys]] = 1.0
-    same_day = pd.factorize(block["day"])[0]
-    variance = day_sd**2 * (same_day[:, None] == same_day[None, :])
+    same_day = _same(block, ["day"])
+    same_mounting = _same(block, ["lamp", "specimen", "day", "mounting"])
+    variance = same_day * (scatter.day**2 + scatter.drift**2 * np.outer(hours, hours))
+    variance = variance + same_mounting * scatter.mounting**2
     # a tiny floor keeps the matrix solvable where nothing at all scatters; it cancels from the weights
-    variance[np.diag_indices(len(block))] += mounting_sd**2 + noise**2 + 1e-12
+    variance[np.diag_indices(len(block))] += noise**2 + 1e-12
     factor = linalg.cho_factor(variance, lower=True)
     whitened = linalg.cho_solve(factor, design)
     return linalg.solve(design.T @ whitened, whitened.T, assume_a="pos"), cells
 
 
+def _same(block: pd.DataFrame, columns: list[str]) -> NDArray[np.bool_]:
+    """Return which pairs of rows agree in some columns."""
+    code = block.groupby(columns, sort=False).ngroup().to_numpy()
+    return np.asarray(code[:, None] == code[None, :])
+
+
 def _counts(seats: pd.DataFrame, names: list[tuple[str, ...]]) -> pd.DataFrame:
     """Count what stands behind each result."""
-    grouped = seats.assign(**{c: seats[c].astype(str) for c in RESULT}).groupby(RESULT, sort=False)
+    table = seats.assign(**{c: seats[c].astype(str) for c in RESULT})
+    grouped = table.groupby(RESULT, sort=False)
+    mountings = table.drop_duplicates(MOUNTING).groupby(RESULT, sort=False)
     counts = pd.DataFrame(
         {
             "n_specimens": grouped["specimen"].nunique(),
-            "n_mountings": grouped.size(),
+            "n_mountings": mountings.size(),
             "n_readings": grouped["n"].sum(),
             "n_days": grouped["day"].nunique(),
         }
     )
     return counts.loc[names].reset_index(drop=True)
-
-
-def design_of(columns: pd.DataFrame) -> sparse.csr_array:
-    """Return the indicator matrix of the distinct rows of some columns.
-
-    Parameters
-    ----------
-    columns : DataFrame
-        Identity columns.
-
-    Returns
-    -------
-    sparse array, shape (rows, groups)
-        One 1 a row.
-    """
-    code = columns.astype(str).groupby(list(columns.columns), sort=False).ngroup().to_numpy()
-    return sparse.csr_array((np.ones(len(code)), (np.arange(len(code)), code)))

@@ -19,6 +19,7 @@ own colour           meter, lamp                              1 (not filament; n
 meter temperature    meter, day                               kelvins from the reference ambient
 mounting             mounting                                 1
 day                  day, housing                             1
+drift                day, housing                             hours from the middle of the day, with clocks only
 specimen             lamp, specimen                           1 (scope "models" only)
 supply voltage       mounting                                 -exponent/volts, where the readings state it
 voltmeter            bench                                    -exponent/volts, where the readings state it
@@ -61,6 +62,7 @@ METER_KINDS = frozenset(
 BENCH_KINDS = METER_KINDS | {
     "mounting",
     "day",
+    "drift",
     "meter temperature",
     "supply voltage",
     "voltmeter",

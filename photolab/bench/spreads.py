@@ -74,7 +74,7 @@ def campaign_spreads(seats: pd.DataFrame, settings: Settings, baseline: str) -> 
     Parameters
     ----------
     seats : DataFrame
-        Mounting means with n, ss (sum of squares of ln readings within), ln_value and identity.
+        Mountings with n, parts, ss (sum of squares of ln readings within), ln_value and identity.
     settings : Settings
         Declared or assumed SDs.
     baseline : str
@@ -101,7 +101,7 @@ def reading_spreads(seats: pd.DataFrame) -> dict[str, Spread]:
     Parameters
     ----------
     seats : DataFrame
-        Mounting means with n and ss.
+        Mountings with n, parts and ss.
 
     Returns
     -------
@@ -109,7 +109,7 @@ def reading_spreads(seats: pd.DataFrame) -> dict[str, Spread]:
         Spread by lamp; zero with infinite dof where nothing was repeated (the mounting SD then holds it).
     """
     ss = seats.groupby("lamp", sort=False)["ss"].sum()
-    dof = (seats["n"] - 1).groupby(seats["lamp"], sort=False).sum()
+    dof = (seats["n"] - seats["parts"]).groupby(seats["lamp"], sort=False).sum()
     common = dof.sum()
     if common == 0:
         return {lamp: Spread(0.0, np.inf, True) for lamp in ss.index}

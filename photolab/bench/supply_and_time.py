@@ -12,6 +12,8 @@ from photolab.bench.model import Bench
 from photolab.bench.shared_inputs import Loadings
 from photolab.metrology.quantity import InputQuantity
 
+DRIFT_PERCENT_PER_HOUR = 0.5
+"""Standard uncertainty of the drift of lamp, supply and meter within a day, assumed. [%/h]"""
 ELAPSED_U_S = 2.0
 """Standard uncertainty of the time since switch-on, assumed. [s]"""
 WARM_UP_SLOPE = 0.0005
@@ -95,6 +97,24 @@ def _add_voltage(loads: Loadings, seats: pd.DataFrame, reference: float) -> None
         ("voltage exponent",), 0.0, steps.FILAMENT_EXPONENT_U, shared_by="bench", shared_with="filament"
     )
     loads.add_one("voltage exponent", law, seats["ln_voltage_ratio"].to_numpy(float))
+
+
+def drift_input(key: tuple[str, str]) -> InputQuantity:
+    """Return the drift of one day in one housing.
+
+    Parameters
+    ----------
+    key : tuple of str
+        Day and housing.
+
+    Returns
+    -------
+    InputQuantity
+        Relative drift an hour; readings of the baseline early and late in the day tell it. [1/h]
+    """
+    u = DRIFT_PERCENT_PER_HOUR / 100.0
+    name = ("drift", *key)
+    return InputQuantity(name, 0.0, u, unit="1/h", shared_by="day and housing", shared_with=" ".join(key))
 
 
 def _ambient_input(lamp: str) -> InputQuantity:

@@ -27,6 +27,7 @@ class Declared:
 
     settings: Settings = field(default_factory=Settings)
     meters: dict[str, Meter] = field(default_factory=dict)
+    meter_ids: tuple[str, ...] = ()
     housings: dict[str, Housing] = field(default_factory=dict)
     logs: list[Values] = field(default_factory=list)
     separator: str = ","
@@ -73,6 +74,7 @@ def read_toml(text: str, faults: Faults) -> Declared:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         _syntax(text.replace("\r\n", "\n"), error, faults)
+        declared.separator, declared.decimal = _separators(text)
         return declared
     except (ValueError, RecursionError) as error:
         faults.add("E02", FILE, f"cannot be understood: {shown(str(error))}.")
@@ -89,9 +91,19 @@ def read_toml(text: str, faults: Faults) -> Declared:
     keys = frozenset(given["bench"]) if isinstance(given.get("bench"), dict) else frozenset()
     declared.settings = Settings(**bench, declared=keys)
     declared.meters = _meters(given, lines, faults)
+    declared.meter_ids = tuple(
+        str(section.given.get("id", "")) for section in _many("meter", given, lines, Faults())
+    )
     declared.housings = _housings(given, lines, faults)
     declared.logs = [section.values() for section in _many("log", given, lines, faults)]
     return declared
+
+
+def _separators(text: str) -> tuple[str, str]:
+    """Return the separator and decimal mark of a bench.toml that cannot be read otherwise."""
+    found = re.findall(r'(?m)^\s*(separator|decimal)\s*=\s*"([,.;]|\\t)"', text)
+    marks = {name: mark.replace("\\t", "\t") for name, mark in found}
+    return marks.get("separator", ","), marks.get("decimal", ".")
 
 
 def _top(given: Values, lines: Lines, faults: Faults) -> None:
@@ -108,7 +120,7 @@ def _top(given: Values, lines: Lines, faults: Faults) -> None:
             faults.add(
                 "E02", FILE, f"{shown(name)} is not a section or key.{hint}", line=lines.of("", 0, name)
             )
-    if "meter" not in given:
+    if not given.get("meter"):
         faults.add("E01", FILE, "no [[meter]]; write one with id and reading_percent.")
 
 
@@ -162,29 +174,46 @@ def _housings(given: Values, lines: Lines, faults: Faults) -> dict[str, Housing]
 
 def _meters(given: Values, lines: Lines, faults: Faults) -> dict[str, Meter]:
     found: dict[str, Meter] = {}
-    for index, section in enumerate(_many("meter", given, lines, faults)):
+    factor_count = certificate_count = 0
+    for section in _many("meter", given, lines, faults):
         values = section.values()
-        factors = []
-        for row, table in enumerate(values.pop("spectral_factor") or []):
-            label = f"{section.label} spectral_factor {row + 1}"
-            part = Section("meter.spectral_factor", row, label, table, lines, faults).values()
-            if None not in part.values():
-                factors.append(SpectralFactor(**part))
-        if len({factor.technology for factor in factors}) < len(factors):
-            section.fault("E07", f"{section.label} has two spectral factors for one technology; keep one.")
-        table = values.pop("certificate")
-        if table is not None:
-            label = f"{section.label} certificate"
-            part = Section("meter.certificate", index, label, table, lines, faults).values()
-            complete = part["correction"] is not None and part["expanded_uncertainty_percent"] is not None
-            table = Certificate(**part) if complete else None
+        factors, certificate = values.pop("spectral_factor"), values.pop("certificate")
+        values["spectral_factors"] = _factors(section, factors, factor_count, lines, faults)
+        values["certificate"] = _certificate(section, certificate, certificate_count, lines, faults)
+        factor_count += len(factors)
+        certificate_count += certificate is not None
         _check_lists(section, values)
         if values["linearity_percent"] is None and values["reading_percent"]:
             values["linearity_percent"] = default_linearity(values["reading_percent"])
         if _unique(section, found, values["id"]) and values["reading_percent"] is not None:
-            rest = {"spectral_factors": tuple(factors), "certificate": table, "declared": section.declared}
-            found[values["id"]] = Meter(**values, **rest)
+            found[values["id"]] = Meter(**values, declared=section.declared)
     return found
+
+
+def _factors(
+    meter: Section, tables: list[Values], first: int, lines: Lines, faults: Faults
+) -> tuple[SpectralFactor, ...]:
+    """Return the spectral factors of a meter; ``first`` counts the tables of the meters before it."""
+    found = []
+    for row, table in enumerate(tables):
+        label = f"{meter.label} spectral_factor {row + 1}"
+        part = Section("meter.spectral_factor", first + row, label, table, lines, faults).values()
+        if None not in part.values():
+            found.append(SpectralFactor(**part))
+    if len({factor.technology for factor in found}) < len(found):
+        meter.fault("E07", f"{meter.label} has two spectral factors for one technology; keep one.")
+    return tuple(found)
+
+
+def _certificate(
+    meter: Section, table: Values | None, first: int, lines: Lines, faults: Faults
+) -> Certificate | None:
+    """Return the certificate of a meter, if it has a whole one."""
+    if table is None:
+        return None
+    section = Section("meter.certificate", first, f"{meter.label} certificate", table, lines, faults)
+    values = section.values()
+    return None if None in values.values() else Certificate(**values)
 
 
 def _check_lists(section: Section, values: Values) -> None:

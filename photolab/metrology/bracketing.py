@@ -114,7 +114,10 @@ def bracket_by_clock(
         np.atleast_1d(np.asarray(ln_baseline, dtype=float)),
     )
     if (len(value), len(baseline)) != weights.shape:
-        message = f"ln_value and ln_baseline must match their clocks ({weights.shape[0]}, {weights.shape[1]}); got {len(value)}, {len(baseline)}"
+        message = (
+            f"ln_value and ln_baseline must match their clocks {weights.shape}; "
+            f"got {len(value)} and {len(baseline)} values"
+        )
         raise ValueError(message)
     own, shared = np.broadcast_to(value_sd, value.shape), np.broadcast_to(baseline_sd, baseline.shape)
     for name, numbers, least in (
@@ -126,7 +129,8 @@ def bracket_by_clock(
     ):
         bad = np.flatnonzero(~np.isfinite(numbers) | (numbers < least))
         if bad.size:
-            message = f"{name}[{bad[0]}] must be finite{'' if math.isinf(least) else ' and zero or more'}; got {numbers[bad[0]]}"
+            domain = "finite" if math.isinf(least) else "finite and zero or more"
+            message = f"{name}[{bad[0]}] must be {domain}; got {numbers[bad[0]]}"
             raise ValueError(message)
     instants = np.concatenate(
         [

@@ -1,7 +1,8 @@
 """Nested variance components: how much each level of a bench test scatters, and how well that is known.
 
-A table of readings is grouped by whole path: mounting 1 of specimen a is not mounting 1 of specimen b. Balanced tables are
-solved in closed form, others by restricted maximum likelihood on group summaries (`reml`); limits are in `intervals`.
+A table of readings is grouped by whole path: mounting 1 of specimen a is not mounting 1 of specimen b.
+Balanced tables are solved in closed form, others by restricted maximum likelihood on group sums (`reml`);
+limits are in `intervals`.
 """
 
 import itertools
@@ -34,7 +35,7 @@ IntArray = NDArray[np.intp]
 _EPS = float(np.finfo(np.float64).eps)
 
 FEW_DOF = 4
-"""At or below so many degrees of freedom a spread is called barely known: its 95 % limits lie a factor 4.8 apart or more."""
+"""At or below so many degrees of freedom a spread is barely known: its 95 % limits lie a factor 4.8 apart."""
 
 _WORDS = {
     "few_groups": "their spread is barely known",
@@ -253,7 +254,7 @@ def _encode(
 def _summarise(
     readings: FloatArray, codes: list[IntArray], random_columns: list[str]
 ) -> tuple[NestedGroups, list[str]]:
-    """Return group summaries and one name a row, readings last; levels that do not repeat are joined by ``+``."""
+    """Return group summaries and a name a row, readings last; levels that do not repeat joined by ``+``."""
     if readings.min() == readings.max():
         message = (
             f"all {len(readings)} values are equal ({readings[0]:g}): "
@@ -288,8 +289,8 @@ def _require_groups(groups: NestedGroups, names: list[str], fixed_columns: list[
         if dof < 1:
             held = f" in a cell of {' x '.join(fixed_columns)}" if fixed_columns else ""
             message = (
-                f"level {name} must have at least 2 groups{held}; got {size} in all: its spread cannot be estimated "
-                "(leave the level out, and its spread out of the statement)"
+                f"level {name} must have at least 2 groups{held}; got {size} in all: "
+                "its spread cannot be estimated (leave the level out, and its spread out of the statement)"
             )
             raise MethodError(message, code="one_group", known={"level": name, "groups": size})
 
@@ -356,7 +357,7 @@ def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[Floa
 
 
 def _mean(groups: NestedGroups, squares: UnweightedSquares, ratios: FloatArray | None) -> tuple[float, float]:
-    """Return the average of the cell means and its standard uncertainty from the scatter of the outermost groups."""
+    """Return the average of the cell means and its standard uncertainty, from the outermost groups."""
     if ratios is None:
         means = groups.means
         for parent in reversed(groups.parents):

@@ -1,4 +1,4 @@
-"""Did the bench hold: control chart of a check standard, groups of days, steps and drift, bracketing by clock.
+"""Did the bench hold: control chart of a check standard, steps and drift, bracketing by clock.
 
 Values are ln readings where relative spreads are given: 0.02 is 2 %.
 """
@@ -199,7 +199,8 @@ def control_chart(
     """
     if not 0.0 < false_alarm < 1.0 or longest_group < 1 or trials < 100 or not dof > 0.0:
         message = (
-            "false_alarm must lie between 0 and 1, longest_group be 1 or more, trials 100 or more, dof above zero; "
+            "false_alarm must lie between 0 and 1, longest_group be 1 or more, trials 100 or more, "
+            "dof above zero; "
             f"got {false_alarm:g}, {longest_group}, {trials}, {dof:g}"
         )
         raise ValueError(message)
@@ -356,7 +357,7 @@ class _Chances:
 
 
 def _deviation_sd(sd: FloatArray, centre_uncertainty: float, given: bool) -> FloatArray:
-    """Return the standard deviation of a day's mean about the centre, of which it is part unless the centre was given."""
+    """Return the standard deviation of a day's mean about the centre (of which it is part unless given)."""
     return np.sqrt(sd**2 + (1.0 if given else -1.0) * centre_uncertainty**2)
 
 

@@ -36,7 +36,7 @@ def planned_sd(sd_by_level: Mapping[str, float], counts: Mapping[str, int]) -> f
         Standard deviation of the mean. [unit of the standard deviations]
     """
     if list(sd_by_level) != list(counts):
-        message = f"counts must name the levels of sd_by_level in order ({', '.join(sd_by_level)}); got {', '.join(counts)}"
+        message = f"counts must name the levels {', '.join(sd_by_level)} in order; got {', '.join(counts)}"
         raise ValueError(message)
     for level, count in counts.items():
         if count < 1:
@@ -112,7 +112,9 @@ def _check_effort(
     """Return levels, standard deviations and costs."""
     levels = list(sd_by_level)
     if levels != list(cost_by_level) or not levels:
-        message = f"cost_by_level must name the levels of sd_by_level in order ({', '.join(levels)}); got {', '.join(cost_by_level)}"
+        message = (
+            f"cost_by_level must name the levels {', '.join(levels)} in order; got {', '.join(cost_by_level)}"
+        )
         raise ValueError(message)
     sd, cost = (
         np.array([*sd_by_level.values()], dtype=float),
@@ -248,7 +250,10 @@ def run_order(
         ``day, position, lamp, mounting``; mountings are counted for each lamp over the campaign. [1]
     """
     if len(set(lamps)) != len(lamps) or not lamps or baseline in set(lamps):
-        message = f"lamps must be different from one another and from the baseline; got {len(lamps)} names, {len(set(lamps))} different"
+        message = (
+            "lamps must be different from one another and from the baseline; "
+            f"got {len(lamps)} names, {len(set(lamps))} different"
+        )
         raise ValueError(message)
     if min(days, rounds, baseline_every) < 1:
         message = f"days, rounds and baseline_every must be 1 or more; got {days}, {rounds}, {baseline_every}"

@@ -17,7 +17,7 @@ from photolab.metrology.reml import UnweightedSquares
 FloatArray = NDArray[np.float64]
 
 POOLING_LEVEL = 0.05
-"""The interaction is pooled with the repeats only where its F test does not object at this level (AIAG MSA 4th ed., by report)."""
+"""The interaction is pooled only where its F test does not object at this level (AIAG MSA, by report)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,7 +159,10 @@ def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> FloatA
     if np.ptp(count) != 0:
         few = int(np.argmin(count))
         pair = f"{part} {parts[few // len(appraisers)]}, {appraiser} {appraisers[few % len(appraisers)]}"
-        message = f"every cell must hold equally many readings; got {count[few]} for {pair}, up to {count.max()} for others"
+        message = (
+            f"every cell must hold equally many readings; got {count[few]} for {pair}, "
+            f"up to {count.max()} for others"
+        )
         raise MethodError(message, code="missing_cells", known={"cell": pair, "readings": int(count[few])})
     if np.ptp(readings) == 0.0:
         message = (

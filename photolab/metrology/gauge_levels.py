@@ -49,7 +49,7 @@ class GaugeLevels:
         runs: int = 1,
         others: Sequence[tuple[float, float]] = (),
     ) -> tuple[float, float]:
-        r"""Return the standard uncertainty of a mean of some repeats, days and runs, and its degrees of freedom.
+        r"""Return the standard uncertainty of a mean of repeats, days and runs, and its degrees of freedom.
 
         .. math:: u^2 = \frac{s_3^2 - s_2^2/K}{l} + \frac{s_2^2 - s_1^2/J}{l k} + \frac{s_1^2}{l k j} + \sum
         u_i^2
@@ -89,7 +89,9 @@ class GaugeLevels:
         free = np.append(own, [dof for _, dof in others])
         total = float(terms.sum())
         if total <= 0.0:
-            message = "the day and run spread found are too small to predict the mean asked for: its variance is not positive"
+            message = (
+                f"the variance of the mean asked for must be above zero; got {total:g} from these spreads"
+            )
             raise MethodError(message, code="no_spread", known={"variance": total})
         return math.sqrt(total), total**2 / float((terms**2 / free).sum())
 
@@ -132,14 +134,18 @@ def gauge_levels(
     require_columns(table, value, repeat_sd, run, *things)
     numbers = table[[value, repeat_sd]].to_numpy(dtype=np.float64)
     if repeats < 2 or not np.isfinite(numbers).all():
-        message = f"repeats must be 2 or more and {value}, {repeat_sd} finite; got {repeats} and {int((~np.isfinite(numbers)).sum())} gaps"
+        gaps = int((~np.isfinite(numbers)).sum())
+        message = f"repeats must be 2 or more and {value}, {repeat_sd} finite; got {repeats} and {gaps} gaps"
         raise ValueError(message)
     by_run = table.groupby([*things, run], sort=False)[value]
     days = by_run.size()
     runs = days.groupby(things, sort=False).size()
     if days.min() != days.max():
         least = days.idxmin()
-        message = f"every run must hold equally many days of each artifact; got {days.min()} for {least}, up to {days.max()} for others"
+        message = (
+            f"every run must hold equally many days of each artifact; got {days.min()} for {least}, "
+            f"up to {days.max()} for others"
+        )
         raise MethodError(message, code="missing_cells", known={"cell": least, "days": int(days.min())})
     if days.iloc[0] < 2 or runs.max() < 2:
         message = (

@@ -1,6 +1,7 @@
 """Intervals of variance components from mean squares: modified large sample, and a fiducial second way.
 
-Both take the mean squares as independent, each with its degrees of freedom: exact for balanced tables, close for others.
+Both take the mean squares as independent, each with its degrees of freedom: exact for balanced tables,
+close for others.
 """
 
 from functools import lru_cache

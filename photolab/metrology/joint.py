@@ -279,17 +279,12 @@ class JointResult:
     ) -> MeasurementResult:
         """Return one weighted sum as a result."""
         value = float(sum(w * self.values[self.position(name)] for name, w in weights.items()))
-        rows = self._weight_rows(weights)
-        summed = rows @ self.sensitivities
-        if sparse.issparse(summed):
-            summed = summed.tocsr()
-            summed.sort_indices()
-            places, sensitivities = summed.indices, summed.data
-        else:
-            places, sensitivities = np.arange(len(self.inputs)), summed[0]
-        contributions = self._contributions(rows)
+        summed = self._summed(weights)
+        contributions = (summed * self._uncertainties)[None, :]
         variance = combined_variance(contributions, self.correlations)
         dof = effective_dof(contributions, self.variance_groups, self.correlations)
+        # a campaign's budget names the inputs that enter, not the thousands that do not
+        enters = np.flatnonzero(summed) if sparse.issparse(self.sensitivities) else np.arange(summed.size)
         return first_order_result(
             value,
             float(np.sqrt(variance[0])),
@@ -298,9 +293,25 @@ class JointResult:
             unit=unit,
             truncate_dof=self.truncate_dof,
             second_order=self._second_order(weights),
-            inputs=tuple(self.inputs[k] for k in places.tolist()),
-            sensitivities=np.asarray(sensitivities),
+            inputs=tuple(self.inputs[k] for k in enters.tolist()),
+            sensitivities=summed[enters],
         )
+
+    def _summed(self, weights: Mapping[Hashable, float]) -> FloatArray:
+        """Return the sensitivities of one weighted sum."""
+        summed = np.zeros(len(self.inputs))
+        s = self.sensitivities
+        for name, weight in weights.items():
+            k = self.position(name)
+            if not np.isfinite(weight):
+                message = f"weights[{name!r}] must be finite; got {weight}"
+                raise ValueError(message)
+            if sparse.issparse(s):
+                row = slice(s.indptr[k], s.indptr[k + 1])
+                summed[s.indices[row]] += weight * s.data[row]
+            else:
+                summed += weight * s[k]
+        return summed
 
     def _second_order(self, weights: Mapping[Hashable, float]) -> float:
         """Return what a linear model leaves out, where one result alone is asked for."""

@@ -137,7 +137,8 @@ def _evaluate(
     model: Model, quantities: Mapping[str, FloatArray], size: int
 ) -> tuple[tuple[Hashable, ...], FloatArray]:
     """Return names and values of a model's results, one row a result."""
-    results = model(**quantities)
+    with np.errstate(all="ignore"):  # what is not finite is found in the results, by name
+        results = model(**quantities)
     if not isinstance(results, Mapping):
         message = f"model must return a dict of results by name; got {type(results).__name__}"
         raise ValueError(message)
@@ -171,8 +172,7 @@ def _left_out(
         count = min(size, _PROBES - start)
         drawn = sampler.draw(count)
         away = np.array([drawn[key] - q.value for key, q in inputs.items()]).reshape(-1, count)
-        with np.errstate(all="ignore"):
-            _, outputs = _evaluate(model, drawn, count)
-            left = outputs - (values[:, None] + sensitivities @ away)
+        _, outputs = _evaluate(model, drawn, count)
+        left = outputs - (values[:, None] + sensitivities @ away)
         parts.append(np.where(np.isfinite(left), left, np.nan))
     return np.concatenate(parts, axis=1)

@@ -293,9 +293,10 @@ def _check_options(coverage: float, interval: str, trials: int) -> None:
 def _fill(outcomes: FloatArray, model: Model, sampler: Sampler, inputs: int) -> None:
     """Fill an array with trials, chunk by chunk; only the outcomes are kept."""
     chunk = max(1, min(_CHUNK, _CHUNK_BYTES // (8 * max(1, inputs))))
-    for start in range(0, outcomes.size, chunk):
-        size = min(chunk, outcomes.size - start)
-        outcomes[start : start + size] = values_of(model(**sampler.draw(size)), size)
+    with np.errstate(all="ignore"):  # what is not finite is counted below
+        for start in range(0, outcomes.size, chunk):
+            size = min(chunk, outcomes.size - start)
+            outcomes[start : start + size] = values_of(model(**sampler.draw(size)), size)
     bad = outcomes.size - int(np.count_nonzero(np.isfinite(outcomes)))
     if bad:
         message = f"model must be finite at every trial; got {bad} of {outcomes.size} trials that are not"

@@ -1,7 +1,7 @@
 """What the next protocol can resolve, how many mountings that takes, and where effort pays.
 
-Spreads are relative standard deviations (of ln readings): 0.02 is 2 %. Allocation, hours and run order are in `effort` and importable
-from here too.
+Spreads are relative standard deviations (of ln readings): 0.02 is 2 %. Allocation, hours and run order are in
+`effort` and importable from here too.
 """
 
 import math
@@ -63,7 +63,7 @@ def _power(standardised: float, dof: float, coverage: float) -> float:
     if dof > NORMAL_DOF:
         z = float(special.ndtri((1.0 + coverage) / 2.0))
         return float(special.ndtr(standardised - z) + special.ndtr(-standardised - z))
-    # The far tail of the noncentral t is not computable (NaN) and below 1e-15 beyond 8 standard uncertainties.
+    # The far tail of the noncentral t is not computable (NaN), and below 1e-15 from 8 uncertainties on.
     tail = (1.0 - coverage) / 2.0
     if standardised > 37.0 and dof >= 2.0:
         return 1.0

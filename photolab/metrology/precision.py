@@ -58,7 +58,7 @@ def _arrays(groups: Groups) -> tuple[list[object], list[FloatArray]]:
 
 
 def _sum_of_squares(values: FloatArray) -> float:
-    """Return the sum of squares about the mean; the first value is taken off, the remaining mean is corrected for rounding."""
+    """Return the sum of squares about the mean, the first value taken off and rounding corrected."""
     shifted = values - values[0]
     deviation = shifted - math.fsum(shifted) / len(values)
     return math.fsum(deviation**2) - math.fsum(deviation) ** 2 / len(values)
@@ -100,7 +100,7 @@ def pooled_sd(groups: Groups) -> tuple[float, float]:
         raise MethodError(message, code="no_repeats", known={"groups": len(arrays)})
     squares = sum(_sum_of_squares(values) for values in arrays)
     if squares <= 0.0:
-        message = f"all values equal those of their group ({len(arrays)} groups): their spread is below what the values show, not zero"
+        message = f"all values equal those of their group ({len(arrays)} groups): they show no spread"
         raise MethodError(message, code="all_equal", known={"dof": dof})
     return float(np.sqrt(squares / dof)), float(dof)
 

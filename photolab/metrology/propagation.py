@@ -293,6 +293,9 @@ def _checked_sensitivities(sensitivities: Any, shape: tuple[int, int]) -> Sensit
     """Return sensitivities as a dense array, or as a sparse one where most are zero."""
     if sparse.issparse(sensitivities):
         matrix: Sensitivities = sparse.csr_array(sensitivities, dtype=np.float64)
+        if not matrix.has_canonical_format:
+            matrix = matrix.copy()
+            matrix.sum_duplicates()
         numbers = matrix.data
     else:
         matrix = np.atleast_2d(np.asarray(sensitivities, dtype=np.float64))

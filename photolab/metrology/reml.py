@@ -1,6 +1,6 @@
 """Nested random effects from group summaries: sums of squares, restricted likelihood and their optimum.
 
-A nested table is reduced once to counts and means of its innermost groups; nothing here looks at a single reading again.
+A nested table is reduced once to counts and means of its innermost groups; no reading is looked at again.
 `components` turns these numbers into variance components with intervals.
 """
 
@@ -93,7 +93,7 @@ class UnweightedSquares:
     solve: FloatArray
 
     def start(self) -> tuple[FloatArray, FloatArray]:
-        """Return unbiased variances of the levels over that of the readings, and what scatter from inside each is worth so."""
+        """Return the levels' unbiased variances over the readings', and the scatter from inside each."""
         variances = self.solve @ self.squares
         inside = self.squares - variances
         inside[:-1] = np.maximum(inside[:-1], np.linalg.inv(self.solve)[:-1, -1] * self.squares[-1])
@@ -174,6 +174,11 @@ class Sweep:
     mean_square: float
 
 
+def _sums(parent: IntArray, values: FloatArray) -> FloatArray:
+    """Return the sums of values over the groups that hold them."""
+    return np.asarray(np.bincount(parent, values), dtype=np.float64)
+
+
 def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
     r"""Return minus twice the profiled restricted log-likelihood and its gradient.
 
@@ -195,7 +200,8 @@ def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
         units of the inverse reading variance), and the mean square of the outermost groups about their cells.
         [squared unit of the value]
     """
-    weight, total = groups.counts, groups.counts * groups.means
+    weight: FloatArray = groups.counts
+    total = groups.counts * groups.means
     quadratic = groups.within + float(total @ groups.means)
     log_det = 0.0
     inwards: list[tuple[FloatArray, FloatArray, FloatArray]] = []
@@ -205,8 +211,7 @@ def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
         log_det += float(np.log(shrink).sum())
         quadratic -= ratio * float((total**2 / shrink).sum())
         inwards.append((weight, total, shrink))
-        total = np.bincount(parent, total / shrink)
-        weight = np.asarray(np.bincount(parent, weight / shrink), dtype=np.float64)
+        weight, total = _sums(parent, weight / shrink), _sums(parent, total / shrink)
     log_det += float(np.log(weight).sum())
     quadratic -= float((total**2 / weight).sum())
     free = groups.readings - groups.cells
@@ -312,7 +317,7 @@ def _newton_step(groups: NestedGroups, ratios: FloatArray, at: Sweep, free: IntA
         shifted[level] *= np.exp(width)
         hessian[row] = (restricted_likelihood(groups, shifted).gradient[free] * shifted[free] - slope) / width
     if free.size == 1:
-        return np.clip(slope / max(abs(hessian[0, 0]), 1e-10), -2.0, 2.0)
+        return np.asarray(np.clip(slope / max(abs(hessian[0, 0]), 1e-10), -2.0, 2.0))
     bends, axes = np.linalg.eigh((hessian + hessian.T) / 2.0)
     step = axes @ ((axes.T @ slope) / np.maximum(np.abs(bends), 1e-10))
     return np.asarray(np.clip(step, -2.0, 2.0))

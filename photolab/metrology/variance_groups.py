@@ -145,6 +145,22 @@ def _cross_terms(contributions: Contributions, correlations: Correlations) -> Fl
     return np.asarray(2.0 * correlations.coefficient * a * b)
 
 
+def _group_sums(
+    contributions: Contributions, finite: NDArray[np.int64], groups: VarianceGroups
+) -> FloatArray:
+    """Return the variance each group brings to each row, without correlations."""
+    label = groups.group[finite]
+    if not sparse.issparse(contributions) and contributions.shape[0] == 1:
+        square = contributions[0, finite] ** 2
+        return np.bincount(label, weights=square, minlength=groups.dof.size)[None, :]
+    belongs = sparse.csr_array(
+        (np.ones(finite.size), (finite, label)), shape=(groups.group.size, groups.dof.size)
+    )
+    square = contributions.multiply(contributions) if sparse.issparse(contributions) else contributions**2
+    sums = square @ belongs
+    return np.asarray(sums.toarray() if sparse.issparse(sums) else sums)
+
+
 def effective_dof(
     contributions: Contributions, groups: VarianceGroups, correlations: Correlations
 ) -> FloatArray:
@@ -180,12 +196,7 @@ def effective_dof(
     if not groups.dof.size:
         return np.full(total.shape, np.inf)
     finite = np.flatnonzero(groups.group >= 0)
-    belongs = sparse.csr_array(
-        (np.ones(finite.size), (finite, groups.group[finite])), shape=(groups.group.size, groups.dof.size)
-    )
-    square = contributions.multiply(contributions) if sparse.issparse(contributions) else contributions**2
-    by_group = square @ belongs
-    by_group = by_group.toarray() if sparse.issparse(by_group) else np.asarray(by_group)
+    by_group = _group_sums(contributions, finite, groups)
     if correlations.first.size:
         side = groups.group[correlations.first]
         same = (side >= 0) & (side == groups.group[correlations.second])

@@ -224,7 +224,7 @@ def _can_be_read(
     nodes: Floats, found: CutoffSharpness, head_diameter: float | None, distance: float | None
 ) -> None:
     """Refuse a sharpness the scan cannot carry."""
-    known = {"sharpness_at_least": found.sharpness, "angle": found.angle}
+    known = {"sharpness_read": found.sharpness, "angle": found.angle}
     if found.sharpness <= 0:
         message = f"the light must fall somewhere along the scan; got {found.sharpness:g} per 0.1 deg"
         raise MethodError(message, code="no_cutoff", known=known)

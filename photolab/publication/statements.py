@@ -30,6 +30,7 @@ KIND_WORDS = {
     "meter temperature": "temperature of the meter",
     "mounting": "seating",
     "day": "day",
+    "drift": "drift within a day",
     "specimen": "specimen",
     "supply voltage": "voltage reading",
     "voltmeter": "voltmeter scale",

@@ -3,8 +3,9 @@ r"""Correlation of the residuals of a fit, and what it does to the uncertainty o
 The noise is taken as an autoregressive process of order one in continuous time: two readings a time :math:`d` apart
 have correlation :math:`e^{-d/\lambda}`. The likelihood of what the fit leaves over (restricted maximum likelihood)
 is taken over a grid of :math:`\lambda`; variances are averaged with its weights instead of trusting one
-:math:`\lambda`, because short records do not fix it. The fit stays ordinary least squares; its covariance is the
-sandwich :math:`(J'J)^{-1} J'\Omega J (J'J)^{-1} s^2`.
+:math:`\lambda`, because short records do not fix it. Before the readings speak, white noise has even odds, and any
+other correlation of neighbours is as likely as any. The fit stays ordinary least squares; its covariance is the sandwich
+:math:`(J'J)^{-1} J'\Omega J (J'J)^{-1} s^2`.
 """
 
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ FloatArray = NDArray[np.float64]
 
 GRID_SIZE = 12
 LONGEST_SHARE = 0.2  # longest correlation time tried, as a part of the record: longer ones look like the curve
+WHITE_ODDS = 0.5
 RANK_TOLERANCE = 1e-9  # singular values of the column-scaled design below this carry no information
 
 
@@ -107,7 +109,7 @@ class ResidualModel:
     correlation : float
         Correlation of neighbours at the median spacing, averaged with the weights. [1]
     likeliest_time : float
-        Correlation time of largest restricted likelihood. [s]
+        Correlation time of largest weight. [s]
     effective_readings : float
         n (1 - rho) / (1 + rho): as many independent readings carry as much. [1]
     """
@@ -126,6 +128,11 @@ class ResidualModel:
     def dof(self) -> float:
         """Degrees of freedom of a variance, the harmonic mean over the correlation times."""
         return float(1.0 / np.sum(self.weights / self.dofs))
+
+    @property
+    def likeliest_variance(self) -> float:
+        """Noise variance under the likeliest correlation time. [unit of y squared]"""
+        return float(self.noise_variances[np.argmax(self.weights)])
 
     def variance(self, gradient: FloatArray) -> float:
         """Return the variance of a quantity computed from the fit.
@@ -172,7 +179,7 @@ def model_residuals(
     likelihood, variances = np.empty(times.size), np.empty(times.size)
     for i, one in enumerate(times):
         likelihood[i], variances[i] = _restricted(residual, space, neighbour_correlation(time_s, one))
-    weights = np.exp(likelihood - likelihood.max())
+    weights = _odds(times, spacing) * np.exp(likelihood - likelihood.max())
     weights /= weights.sum()
     kept = weights > 1e-4
     times, variances, weights = times[kept], variances[kept], weights[kept] / weights[kept].sum()
@@ -206,6 +213,15 @@ def _correlation_times(time_s: FloatArray, spacing: float, correlation: float | 
         return np.array([0.0 if correlation <= 0 else -spacing / np.log(correlation)])
     longest = max(LONGEST_SHARE * float(np.ptp(time_s)), spacing)
     return np.concatenate([[0.0], np.geomspace(0.5 * spacing, longest, GRID_SIZE - 1)])
+
+
+def _odds(correlation_times: FloatArray, spacing: float) -> FloatArray:
+    """Return the odds before the readings: half for white noise, the rest even in the correlation of neighbours."""
+    if correlation_times.size == 1:
+        return np.ones(1)
+    correlations = np.array([_at_spacing(spacing, one) for one in correlation_times])
+    parts = np.gradient(correlations)[1:]
+    return np.concatenate([[WHITE_ODDS], (1.0 - WHITE_ODDS) * parts / parts.sum()])
 
 
 def _column_space(design: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -9,8 +9,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.thermal.bounds import fit_monotone
+from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
+from photolab.thermal.residuals import neighbour_correlation
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
 from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up_model import (
@@ -34,6 +35,7 @@ FLAGGED_BELOW = 15.0
 CORRELATED_ABOVE = 0.3
 COARSE_BELOW = 0.4  # residual SD over the display step: below it rounding is no longer like noise
 CLASS_LIMIT = 12.0  # rise of the sum of squares over the noise variance when rising parts are forbidden
+RATES_LIMIT = 3.0  # the same measure for two terms against many rates: above it two do not describe the record
 LENGTHS_NEEDED = 2.0  # time constants that a record must span before it carries a final level
 OUTLYING = 6.0  # robust SDs
 GAP_PART = 0.25  # of the record
@@ -110,6 +112,10 @@ def fit_warm_up(
     described = _described(times, curve, residual_correlation)
     coarse = _residual_sd(curve) < COARSE_BELOW * display
     findings = _findings(times, light, curve, described, second, coarse, coverage)
+    monotone = fit_monotone(times, light, neighbour_correlation(times, curve.noise.likeliest_time))
+    more_rates = curve.step_s is None and _excess_over(monotone, curve) > RATES_LIMIT
+    if more_rates:
+        findings.append(Finding("more_than_two_rates"))
     if drift_relative_sd == ASSUMED_DRIFT:
         findings.append(Finding("drift_assumed"))
     if initial_s < times[0] or initial_s > times[-1]:
@@ -121,6 +127,8 @@ def fit_warm_up(
         illuminance=light,
         curve=curve,
         described=described,
+        monotone=monotone,
+        more_rates=more_rates,
         step=_step_of(curve),
         findings=tuple(findings),
         initial_s=float(initial_s),
@@ -213,13 +221,20 @@ def _fit_with_step(
     noise = float(np.sqrt(smooth.sum_of_squares / max(times.size - 5, 1)))
     threshold = THRESHOLD_COARSE if noise < display else THRESHOLD
     first = scan(times, problem, smooth, threshold)
-    if not first.found:
-        return curve_of(times, problem, smooth, step_s=None, correlation=correlation), False
-    step_s = locate_step(times, light, first.index)
-    problem = separable(times, light, step_s)
-    found = solve(problem, 2, polished=False)
-    curve = curve_of(times, problem, found, step_s=step_s, correlation=correlation)
-    return curve, scan(times, problem, found, threshold).found
+    if first.found:
+        step_s = locate_step(times, light, first.index)
+        stepped = separable(times, light, step_s)
+        found = solve(stepped, 2, polished=False)
+        if _outside_class(times, light, found.sum_of_squares, 6):
+            curve = curve_of(times, stepped, found, step_s=step_s, correlation=correlation)
+            return curve, scan(times, stepped, found, threshold).found
+    return curve_of(times, problem, smooth, step_s=None, correlation=correlation), False
+
+
+def _outside_class(times: FloatArray, light: FloatArray, free_squares: float, parameters: int) -> bool:
+    """Return whether falling parts alone fit clearly worse: on unwhitened readings, where an event cannot pass for noise."""
+    monotone = fit_monotone(times, light, np.zeros(times.size - 1))
+    return monotone.sum_of_squares - free_squares > CLASS_LIMIT * free_squares / (times.size - parameters)
 
 
 def _described(times: FloatArray, curve: Curve, correlation: float | None) -> Curve:
@@ -228,6 +243,13 @@ def _described(times: FloatArray, curve: Curve, correlation: float | None) -> Cu
     if found is curve.found:
         return curve
     return curve_of(times, curve.problem, found, step_s=curve.step_s, correlation=correlation)
+
+
+def _excess_over(monotone: MonotoneFit, curve: Curve) -> float:
+    """Return how much worse two terms fit than a mixture of many rates, in noise variances of the whitened readings."""
+    noise = curve.noise.likeliest_variance
+    dof = curve.problem.y.size - curve.noise.to_space.shape[0]
+    return (noise * dof - monotone.sum_of_squares) / noise
 
 
 def _step_of(curve: Curve) -> Step | None:
@@ -273,11 +295,8 @@ def _findings(
 
 
 def _class_findings(times: FloatArray, light: FloatArray, curve: Curve) -> list[Finding]:
-    """Return whether the light settles by falling alone: on unwhitened readings, where an event cannot pass for noise."""
-    monotone = fit_monotone(times, light, np.zeros(times.size - 1))
-    free = curve.found.sum_of_squares
-    noise = free / (times.size - 5)
-    if monotone.sum_of_squares - free <= CLASS_LIMIT * noise:
+    """Return whether the light settles otherwise than by falling alone."""
+    if not _outside_class(times, light, curve.found.sum_of_squares, 5):
         return []
     code = "rising_light" if curve.fitted[-1] > curve.fitted[0] else "not_one_settling_curve"
     return [Finding(code, ("beyond_record", "final_level", "time_constants"))]

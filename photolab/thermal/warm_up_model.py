@@ -116,7 +116,8 @@ def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Se
         The problem, times counted from the first reading.
     """
     length = float(np.ptp(time_s))
-    limits = (float(np.log(length * SHORTEST_PART)), float(np.log(length * LONGEST_PART)))
+    shortest = max(length * SHORTEST_PART, 0.5 * float(np.min(np.diff(time_s))))
+    limits = (float(np.log(shortest)), float(np.log(length * LONGEST_PART)))
     return Separable(
         time_s - time_s[0], light, fixed_columns(time_s, step_s), np.ones(time_s.size), False, limits
     )

@@ -6,7 +6,6 @@ bounds over all completely monotone curves (`photolab.thermal.bounds`). The mete
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -14,13 +13,13 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, fit_monotone, ratio_bounds
-from photolab.thermal.residuals import neighbour_correlation
+from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, ratio_bounds
 from photolab.thermal.warm_up_model import Curve, window
 
 FloatArray = NDArray[np.float64]
 
 REBASE_INSTANTS = (5.0, 30.0, 60.0, 180.0)
+LARGEST_LOG = 300.0  # an interval wider than this says nothing; its ends stay finite
 FARTHEST = 2.0  # times the end of the record
 
 
@@ -101,6 +100,10 @@ class WarmUp:
         Two exponentials (and the step), the basis of every interval inside the record.
     described : Curve
         The order that describes the record: time constants, final level, settling.
+    monotone : MonotoneFit
+        Best curve of many falling parts, the basis of the bounds.
+    more_rates : bool
+        Two exponentials leave something that more rates explain: intervals inside the record take in the bounds too.
     step : Step or None
         Foldback step, where one was found.
     findings : tuple of Finding
@@ -123,6 +126,8 @@ class WarmUp:
     illuminance: FloatArray
     curve: Curve
     described: Curve
+    monotone: MonotoneFit
+    more_rates: bool
     step: Step | None
     findings: tuple[Finding, ...]
     initial_s: float
@@ -314,17 +319,22 @@ class WarmUp:
         fit_variance = self.curve.noise.variance(gradient)
         variance = fit_variance + self._declared_variance(at_s, initial)
         dof = self.curve.noise.dof * (variance / max(fit_variance, 1e-300)) ** 2
-        half = float(stats.t.ppf(0.5 + 0.5 * self.coverage, dof)) * float(np.sqrt(variance))
+        half = min(float(stats.t.ppf(0.5 + 0.5 * self.coverage, dof)) * float(np.sqrt(variance)), LARGEST_LOG)
         value = later / earlier
-        low, high = value * float(np.exp(-half)), value * float(np.exp(half))
-        return Remaining(value, low, high, float(np.sqrt(variance)), float(dof), "record", False)
+        low, high, spread = value * float(np.exp(-half)), value * float(np.exp(half)), float(np.sqrt(variance))
+        if self.more_rates:
+            bounded = self._beyond(at_s, initial)
+            low, high = min(low, bounded.low), max(high, bounded.high)
+            spread = max(spread, float(np.log(high / low)) / (2.0 * self._normal_quantile()))
+        return Remaining(value, low, high, spread, float(dof), "record", False)
 
     def _beyond(self, at_s: float, initial: float) -> Remaining:
-        """Return remaining light beyond the record, or at the end of time."""
-        monotone, unit = self._monotone
+        """Return the bounds of remaining light, as a rule beyond the record; infinity is the final level."""
+        monotone, noise = self.monotone, self.curve.noise
+        parameters = self.curve.linear + 2 * self.curve.found.theta.size
+        unit = min(noise.likeliest_variance, monotone.sum_of_squares / (self.time_s.size - parameters))
         later = monotone.row(np.array([at_s]))
         earlier = monotone.row(window(initial, self.initial_window_s))
-        noise = self.curve.noise
         factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(stats.chi2.ppf(0.95, 1))
         value, low, high = ratio_bounds(monotone, later, earlier, allowance=ALLOWANCE * factor * unit)
         until = min(at_s, FARTHEST * float(self.time_s[-1]))
@@ -334,16 +344,6 @@ class WarmUp:
         ceiling = float(monotone.time_constants[-1])
         ends = value * float(np.exp(-down)), value * float(np.exp(up))
         return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling)
-
-    @cached_property
-    def _monotone(self) -> tuple[MonotoneFit, float]:
-        """Best completely monotone curve and the variance of one whitened residual."""
-        phi = neighbour_correlation(self.time_s, self.curve.noise.likeliest_time)
-        monotone = fit_monotone(self.time_s, self.illuminance, phi)
-        parameters = self.curve.linear + 2 * self.curve.found.theta.size
-        likeliest = int(np.argmax(self.curve.noise.weights))
-        free = float(self.curve.noise.noise_variances[likeliest])
-        return monotone, min(free, monotone.sum_of_squares / (self.time_s.size - parameters))
 
     def _normal_quantile(self) -> float:
         """Return the two-sided normal quantile of the coverage."""

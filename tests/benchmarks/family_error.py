@@ -1,11 +1,14 @@
 """Family-wise error of simultaneous comparisons when all lamps are truly equal: share of campaigns with a false claim.
 
-Run `python tests/benchmarks/family_error.py`. Oracle: synthetic truth. Each repetition draws every error afresh; with 20 dof
-the mounting SD is drawn afresh too and the covariance, its share of the variance and the critical values follow from the
-drawn one (critical values on a grid of drawn SDs, interpolated). 200 000 repetitions: standard error 0.05 points, and 0.05 from the drawn quantile.
+Run `python tests/benchmarks/family_error.py`. Oracle: synthetic truth. Each repetition draws every error
+afresh; with 20 dof the mounting SD is drawn afresh too and the covariance, its share of the variance and
+the critical values follow from the drawn one (critical values on a grid of drawn SDs, interpolated). 200
+000 repetitions: standard error 0.05 points, and 0.05 from the drawn quantile.
 
 Measured (% of campaigns with at least one false claim, all pairs / against the baseline):
-FIGURES
+    balanced, u known 4.99 / 4.99; 20 dof 4.99 / 5.03; 9 dof 5.02 / 4.98; 4 dof 5.03 / 4.98
+    demo,     u known 4.97 / 5.05; 20 dof 4.94 / 5.02; 9 dof 5.11 / 4.99; 4 dof 6.01 / 4.77
+Under the demo covariance 4 dof are too few for a closed adjustment: 6 % where 5 % is stated.
 """
 
 import numpy as np
@@ -72,7 +75,9 @@ def main():
     """Print the table."""
     for name, (mounting, known) in {"balanced": balanced(), "demo": demo()}.items():
         for dof in (np.inf, 20, 9, 4):
-            found = [error(mounting, known, dof=dof, family=family, seed=12) for family in ("tukey", "dunnett")]
+            found = [
+                error(mounting, known, dof=dof, family=family, seed=12) for family in ("tukey", "dunnett")
+            ]
             print(f"{name:9s} dof {dof:4}: {found[0]:.2f} / {found[1]:.2f}")
 
 

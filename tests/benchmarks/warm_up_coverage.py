@@ -24,7 +24,7 @@ from photolab.thermal.warm_up import fit_warm_up
 from photolab.thermal.warm_up_model import separable
 
 MINUTE = 60.0
-INITIAL_S = 15.0
+INITIAL_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Regime:
         times = self.minutes * share**1.8
         gaps = np.diff(times, prepend=0.0)
         times = np.sort(np.clip(times + 0.3 * gaps * rng.uniform(-1, 1, self.readings), 0.0, self.minutes))
-        times[0] = 0.0
+        times[0], times[-1] = 0.0, self.minutes
         return times
 
     def record(self, rng):
@@ -134,8 +134,9 @@ def coverage(regime, shares, records, seed=7):
         fit = fitted(regime, rng)
         codes.update(finding.code for finding in fit.findings)
         for i, share in enumerate(shares):
+            at_s = share * regime.minutes * MINUTE
             try:
-                one = fit.remaining(share * regime.minutes * MINUTE)
+                one = fit.remaining(min(at_s, share * fit.time_s[-1]))
             except MethodError:
                 continue
             held[i].append(one.low <= truths[i] <= one.high)

@@ -1,0 +1,79 @@
+"""The picture on README's first screen, drawn from the same call that `photolab compare` makes.
+
+`python -m photolab.publication.readme` writes it anew.
+"""
+
+import math
+from pathlib import Path
+
+import pandas as pd
+
+from photolab.bench.model import Meter
+from photolab.bench.pairs import ReadingComparison
+from photolab.bench.two_readings import compare_readings
+from photolab.publication.figures import three_bars
+from photolab.publication.figures.common import new_figure, picture
+
+PLACE = Path(__file__).parent.parent.parent / ".pictures" / "two-readings.png"
+
+
+def comparison() -> ReadingComparison:
+    """Return the comparison that README opens with.
+
+    Returns
+    -------
+    ReadingComparison
+        334 lx against 318 lx on a meter of ±(4 % of reading + 0.5 % of range).
+    """
+    meter = Meter(
+        id="meter", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,)
+    )
+    return compare_readings(318, 334, meter=meter, technology_a="led", range_a=4000.0)
+
+
+def bars(pair: ReadingComparison) -> pd.DataFrame:
+    """Return the three bars of a comparison as `figures.three_bars` draws them.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        The comparison.
+
+    Returns
+    -------
+    DataFrame
+        label, low, high [%], kind.
+    """
+    lines = pair.lines
+    rows = [
+        ("the meter alone", lines.meter_only, "plain"),
+        ("the meter and one seating each", lines.this_bench, "decides"),
+        ("nothing in common (a what-if)", lines.nothing_in_common, "what_if"),
+    ]
+    ends = [(math.exp(-h / 100.0), math.exp(h / 100.0)) for _, h, _ in rows]
+    return pd.DataFrame(
+        {
+            "label": [r[0] for r in rows],
+            "low": [100.0 * (pair.ratio * low - 1.0) for low, _ in ends],
+            "high": [100.0 * (pair.ratio * high - 1.0) for _, high in ends],
+            "kind": [r[2] for r in rows],
+        }
+    )
+
+
+def image() -> bytes:
+    """Return the picture.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    pair = comparison()
+    figure, (axes,) = new_figure(width=7.0, height=2.4)
+    three_bars.draw(axes, bars(pair), percent=100.0 * (pair.ratio - 1.0))
+    return picture(figure, alt="334 lx against 318 lx: only the meter-alone bar clears zero").png
+
+
+if __name__ == "__main__":
+    PLACE.write_bytes(image())

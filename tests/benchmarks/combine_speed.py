@@ -1,0 +1,83 @@
+"""Speed and memory of joining a campaign: 600 results from 13 000 inputs.
+
+Run ``OMP_NUM_THREADS=1 python tests/benchmarks/combine_speed.py``. Forty inputs are shared by all results, four hundred by fifteen
+each, the rest by one; a quarter rests on one pooled variance.
+
+MEASURED
+"""
+
+import resource
+import statistics
+import sys
+import time
+
+import numpy as np
+from scipy import sparse
+
+from photolab.metrology.propagation import combine
+from photolab.metrology.quantity import InputQuantity
+
+RESULTS, INPUTS, SHARED, PARTLY = 600, 13_000, 40, 400
+
+
+def campaign():
+    """Return values, sparse sensitivities and inputs of an invented campaign."""
+    rng = np.random.default_rng(1)
+    rows, columns = [np.repeat(np.arange(RESULTS), SHARED)], [np.tile(np.arange(SHARED), RESULTS)]
+    for k in range(SHARED, SHARED + PARTLY):
+        rows.append(rng.choice(RESULTS, 15, replace=False))
+        columns.append(np.full(15, k))
+    own = np.arange(SHARED + PARTLY, INPUTS)
+    rows.append(own % RESULTS)
+    columns.append(own)
+    place = np.concatenate(rows), np.concatenate(columns)
+    matrix = sparse.csr_array((rng.normal(size=place[0].size), place), shape=(RESULTS, INPUTS))
+    inputs = [
+        InputQuantity("reading", 0.0, 0.01, shared_with=k, dof=4, variance_from="pool")
+        if k % 4 == 0
+        else InputQuantity("reading", 0.0, 0.02, shared_with=k)
+        for k in range(INPUTS)
+    ]
+    return rng.normal(size=RESULTS), matrix, inputs
+
+
+def median_seconds(function, repeats=11):
+    """Return median and largest time of some calls [s]."""
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        function()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times), max(times)
+
+
+def main():
+    """Print medians."""
+    out = sys.stdout.write
+    values, matrix, inputs = campaign()
+    base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
+    median, worst = median_seconds(lambda: combine(values, matrix, inputs).covariance)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
+    out(f"combine and its covariance, sparse: median {1e3 * median:.0f} ms, worst {1e3 * worst:.0f} ms\n")
+    out(f"peak of the process {peak:.0f} MB, of which combine {peak - base:.0f} MB\n")
+    joint = combine(values, matrix, inputs)
+    names = joint.names
+    start = time.perf_counter()
+    results = [joint.result(name) for name in names]
+    out(f"all {len(results)} results: {1e3 * (time.perf_counter() - start):.0f} ms\n")
+    median, _ = median_seconds(lambda: joint.ratio(0, 1))
+    out(f"one ratio: {1e6 * median:.0f} us\n")
+    median, _ = median_seconds(lambda: joint.contrast({0: 1.0, 1: -1.0}).budget)
+    out(f"one ratio with its budget: {1e3 * median:.1f} ms\n")
+    pairs = np.zeros((1000, RESULTS))
+    pairs[np.arange(1000), np.arange(1000) % RESULTS] = 1
+    pairs[np.arange(1000), (np.arange(1000) + 7) % RESULTS] = -1
+    median, _ = median_seconds(lambda: joint.dof(pairs), 3)
+    out(f"degrees of freedom of 1000 pairs: {1e3 * median:.0f} ms\n")
+    dense = matrix.toarray()
+    median, worst = median_seconds(lambda: combine(values, dense, inputs).covariance)
+    out(f"the same from a dense array: median {1e3 * median:.0f} ms, worst {1e3 * worst:.0f} ms\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,55 @@
+"""Processor time of families of comparisons: 45 pairs, and all 44 850 pairs of 300 lamps.
+
+Run `python tests/benchmarks/family_speed.py`. Medians of 9 (300 lamps: 3), first call included in the
+warm-up. Measured on one busy core: FIGURES
+"""
+
+import time
+from functools import partial
+
+import numpy as np
+from scipy import stats
+
+from photolab.metrology.comparison import pairwise
+
+
+def median_ms(call, repeats):
+    """Median processor time of a call. [ms]"""
+    call()
+    times = []
+    for _ in range(repeats):
+        start = time.process_time()
+        call()
+        times.append(1000.0 * (time.process_time() - start))
+    return float(np.median(times))
+
+
+def main():
+    """Print the table."""
+    for size, repeats in ((10, 9), (300, 3)):
+        values = np.linspace(0.0, 0.3, size)
+        own = np.diag(np.linspace(0.01, 0.04, size) ** 2)
+        cases = {
+            "equal uncertainties, 20 dof": {"covariance": 0.02**2 * np.eye(size) + 0.01, "dof": 20},
+            "unequal, u known": {"covariance": own + 0.01},
+            "unequal, 20 dof": {"covariance": own + 0.01, "dof": 20},
+            "two variance groups": {
+                "covariance": own + 0.01 + 0.01**2 * np.eye(size),
+                "variance_groups": [(own, 20), (0.01**2 * np.eye(size), 8)],
+            },
+            "against a baseline": {"covariance": own + 0.01, "dof": 20, "family": "dunnett", "baseline": 0},
+        }
+        for name, options in cases.items():
+            print(
+                f"{size:4d} lamps, {name:28s} {median_ms(lambda o=options: pairwise(values, **o), repeats):8.1f} ms"
+            )
+    start = time.process_time()
+    q = stats.studentized_range.ppf(0.95, 10, 20)
+    stats.studentized_range.sf(np.linspace(0.5 * q, 2.0 * q, 45), 10, 20)
+    print(
+        f"scipy's studentised range, quantile and 45 p values {1000.0 * (time.process_time() - start):8.1f} ms"
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,104 @@
+"""Speed and memory of the propagation of distributions, beside plain numpy in the same run.
+
+Run ``OMP_NUM_THREADS=1 python tests/benchmarks/monte_carlo_speed.py``. The model is the ratio of two lamps with 12 inputs (8 normal,
+4 rectangular); "plain" is a person's own loop over chunks of 10 000 trials with numpy's default generator, "one go" the same in
+arrays of all trials.
+
+MEASURED
+"""
+
+import resource
+import statistics
+import sys
+import time
+
+import numpy as np
+
+from photolab.metrology.monte_carlo import propagate_adaptively, propagate_distributions
+from photolab.metrology.quantity import InputQuantity
+
+CHUNK = 10_000
+
+
+def lamp(name, light):
+    """Return the six inputs of one lamp: reading, mounting, meter, noise, linearity, distance."""
+    return {
+        f"{name}_reading": InputQuantity.from_limits(f"{name}_reading", light, 0.5, unit="lx"),
+        f"{name}_mounting": InputQuantity(f"{name}_mounting", 1, 0.015),
+        f"{name}_meter": InputQuantity(f"{name}_meter", 1, 0.015),
+        f"{name}_noise": InputQuantity(f"{name}_noise", 1, 0.003),
+        f"{name}_linearity": InputQuantity.from_limits(f"{name}_linearity", 1, 0.005),
+        f"{name}_distance": InputQuantity(f"{name}_distance", 3, 0.001, unit="m"),
+    }
+
+
+INPUTS = lamp("a", 1000.0) | lamp("b", 1100.0)
+
+
+def model(**q):
+    """Ratio of two lamps."""
+    a, b = (
+        q[f"{n}_reading"] * q[f"{n}_mounting"] * q[f"{n}_meter"] * q[f"{n}_noise"] * q[f"{n}_linearity"] for n in "ab"
+    )
+    return b / a * (q["b_distance"] / q["a_distance"]) ** 2
+
+
+def plain_draw(rng, size):
+    """Draw all inputs with numpy alone."""
+    drawn = {}
+    for key, q in INPUTS.items():
+        if q.distribution == "normal":
+            drawn[key] = q.value + q.standard_uncertainty * rng.standard_normal(size)
+        else:
+            drawn[key] = q.value + q.standard_uncertainty * np.sqrt(12) * (rng.random(size) - 0.5)
+    return drawn
+
+
+def summary(y):
+    """Return mean, SD and 95 % interval with numpy alone."""
+    return y.mean(), y.std(ddof=1), np.quantile(y, [0.025, 0.975])
+
+
+def plain(trials, chunk):
+    """Propagate with numpy alone."""
+    rng, y = np.random.default_rng(1), np.empty(trials)
+    for start in range(0, trials, chunk):
+        size = min(chunk, trials - start)
+        y[start : start + size] = model(**plain_draw(rng, size))
+    return summary(y)
+
+
+def median_seconds(function, repeats):
+    """Return the median time of some calls [s]."""
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        function()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def main():
+    """Print medians and ratios."""
+    out = sys.stdout.write
+    base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
+    trials = 1_000_000
+    ours = min(median_seconds(lambda: propagate_distributions(model, INPUTS, trials=trials), 3) for _ in range(5))
+    numpy_chunks = min(median_seconds(lambda: plain(trials, CHUNK), 3) for _ in range(5))
+    out(f"propagate_distributions, 1e6 trials: {trials / ours / 1e6:.1f} million trials/s\n")
+    out(f"plain numpy in chunks:               {trials / numpy_chunks / 1e6:.1f} million trials/s\n")
+    out(f"time over plain numpy in chunks:     {ours / numpy_chunks:.2f}\n")
+    seconds = [median_seconds(lambda s=s: propagate_adaptively(model, INPUTS, seed=s), 1) for s in range(21)]
+    needed = [propagate_adaptively(model, INPUTS, seed=s).trials for s in range(21)]
+    out(f"adaptive, two digits: median {1e3 * statistics.median(seconds):.0f} ms, {min(needed)} to {max(needed)} trials\n")
+    start = time.perf_counter()
+    propagate_distributions(model, INPUTS, trials=10_000_000)
+    spent = time.perf_counter() - start
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
+    out(f"1e7 trials: {spent:.2f} s, peak of the process {peak:.0f} MB ({base:.0f} MB before the first trial)\n")
+    one_go = median_seconds(lambda: plain(trials, trials), 3)
+    out(f"time over plain numpy in one go:     {ours / one_go:.2f}\n")
+
+
+if __name__ == "__main__":
+    main()

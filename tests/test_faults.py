@@ -1,0 +1,77 @@
+"""How faults are worded and collected. Oracle: the declared printed form `file:line: column: message [code]`."""
+
+import re
+
+import pytest
+import test_faults_cautions
+import test_faults_tables
+import test_faults_toml
+
+from photolab.bench.faults import CODES, SHOWN, Faults, Problem, closest, refusal, shown
+from photolab.errors import RecordError
+
+
+def test_every_code_has_a_folder_that_raises_it():
+    modules = (test_faults_toml, test_faults_tables, test_faults_cautions)
+    assert {case[0] for module in modules for case in module.CASES} == set(CODES)
+
+
+@pytest.mark.parametrize(
+    ("problem", "line"),
+    [
+        (Problem("E13", "a.csv", 9, "x_mm", '"1,2" is …'), 'a.csv:9: x_mm: "1,2" is … [E13]'),
+        (Problem("E13", "a.csv", None, "x_mm", "m"), "a.csv: x_mm: m [E13]"),
+        (Problem("E03", "a.csv", None, "", "is empty."), "a.csv: is empty. [E03]"),
+        (Problem("W22", "a.csv", 0, "", "m"), "a.csv:0: m [W22]"),
+    ],
+)
+def test_printed_form_leaves_out_what_is_absent(problem, line):
+    assert str(problem) == line
+
+
+def test_cautions_and_faults_are_kept_apart():
+    faults = Faults()
+    faults.add("W30", "a.csv", "m")
+    faults.add("E04", "a.csv", "m", line=2)
+    assert [p.code for p in faults.cautions] == ["W30"]
+    assert [p.code for p in faults.faults] == ["E04"]
+    assert faults.cautions[0].is_caution
+    assert not faults.faults[0].is_caution
+
+
+def test_control_characters_are_escaped_and_long_text_is_cut():
+    # oracle: str.isprintable of the standard library decides what may reach a terminal
+    hostile = "\x1b[31mred\x1b[0m\r\n\u202egnp.exe\x07"
+    line = str(Problem("E12", "a\n.csv", 2, "b\tc", hostile))
+    assert line.isprintable()
+    assert "\\x1b[31mred" in line
+    assert "\\u202e" in line
+    assert shown("x" * 100) == "x" * 59 + "…"
+    assert shown("x" * 60) == "x" * 60
+
+
+@pytest.mark.parametrize(
+    ("typed", "known", "found"),
+    [
+        ("k3", ["K1", "K3"], "K3"),
+        ("illuminance", ["illuminance_lx", "lamp"], "illuminance_lx"),
+        ("zebra", ["illuminance_lx", "lamp"], ""),
+        ("x", [], ""),
+        ("reading_percnt", ["reading_percent", "range_percent"], "reading_percent"),
+    ],
+)
+def test_closest_name(typed, known, found):
+    assert closest(typed, known) == found
+
+
+@pytest.mark.parametrize("count", [SHOWN, SHOWN + 1, 1000])
+def test_fifty_are_printed_then_the_count_and_all_are_carried(count):
+    problems = [Problem("E13", "readings.csv", line, "dark_lx", "m") for line in range(count)]
+    error = refusal(problems)
+    assert error.problems == tuple(problems)
+    lines = str(error).split("\n")
+    assert lines[:SHOWN] == [str(problem) for problem in problems[:SHOWN]]
+    rest = [] if count == SHOWN else [f"… {count - SHOWN} more; {count} in all"]
+    assert lines[SHOWN:] == rest
+    with pytest.raises(RecordError, match=re.escape("readings.csv:0: dark_lx: m [E13]")):
+        raise error

@@ -1,0 +1,164 @@
+"""Notebook 01 in a real JupyterLab in a headless browser.
+
+Oracle: the committed outputs, the error outputs JupyterLab marks itself, and the addresses the browser asked for.
+"""
+
+import contextlib
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from photolab.publication.notebooks import canonical_text, notebooks_folder
+
+CHROMIUM = Path("/usr/bin/chromium")
+NAME = "01_within_meter_error.ipynb"
+BROWSER = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+ALL_RUN = """n => {
+  const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].map(e => e.textContent.trim());
+  return prompts.length === n && prompts.every((text, i) => text === `[${i + 1}]:`);
+}"""
+IDLE = """() => document.querySelector('.jp-NotebookPanel .jp-Notebook-ExecutionIndicator')
+  ?.getAttribute('data-status') === 'idle'"""
+
+
+def missing() -> str:
+    """Return why the test cannot run; empty if it can."""
+    if not CHROMIUM.exists():
+        return f"no Chromium at {CHROMIUM}"
+    try:
+        import jupyterlab  # noqa: F401
+        import playwright  # noqa: F401
+    except ImportError as error:
+        return f"{error.name} is not installed"
+    return ""
+
+
+@pytest.fixture
+def browser_needed():
+    """Skip with a reason where there is no browser, or fail where one is required."""
+    reason = missing()
+    if reason and os.environ.get("PHOTOLAB_REQUIRE_BROWSER") == "1":
+        pytest.fail(f"PHOTOLAB_REQUIRE_BROWSER=1, but {reason}")
+    if reason:
+        pytest.skip(reason)
+
+
+def free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+@contextlib.contextmanager
+def jupyterlab(work: Path):
+    """Start JupyterLab on a folder and give its address."""
+    port = free_port()
+    places = {key: str(work / f".{key.lower()}") for key in ("CONFIG", "DATA", "RUNTIME")}
+    environment = {k: v for k, v in os.environ.items() if k not in {"PYTHONWARNINGS", "PHOTOLAB_BENCH"}}
+    environment |= {f"JUPYTER_{key}_DIR": value for key, value in places.items()} | {"HOME": str(work)}
+    options = [
+        f"--ServerApp.port={port}",
+        "--ServerApp.ip=127.0.0.1",
+        f"--ServerApp.root_dir={work}",
+        "--IdentityProvider.token=",
+        "--ServerApp.password=",
+        "--LabApp.news_url=",
+        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+    ]
+    command = [sys.executable, "-m", "jupyter", "lab", "--no-browser", "--allow-root", *options]
+    with (work / "server.log").open("w", encoding="utf-8") as log:
+        server = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
+        try:
+            wait_for(f"http://127.0.0.1:{port}/api", work / "server.log")
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            server.terminate()
+            server.wait(30)
+
+
+def wait_for(address: str, log: Path) -> None:
+    """Wait until the server answers."""
+    deadline = time.monotonic() + 90
+    while time.monotonic() < deadline:
+        with contextlib.suppress(urllib.error.URLError, OSError), urllib.request.urlopen(address, timeout=2):
+            return
+        time.sleep(0.2)
+    pytest.fail(f"JupyterLab did not start:\n{log.read_text(encoding='utf-8')[-2000:]}")
+
+
+def run_all(page, address: str, cells: int) -> None:
+    """Open the notebook, run all its cells through the menu, save it."""
+    page.goto(f"{address}/lab/tree/{NAME}?reset")
+    page.wait_for_selector(".jp-NotebookPanel .jp-Cell", timeout=90_000)
+    page.wait_for_function(IDLE, timeout=90_000)
+    page.click("text=Run >> nth=0")
+    page.click('.lm-Menu-itemLabel:text-is("Run All Cells")')
+    page.wait_for_function(ALL_RUN, arg=cells, timeout=120_000)
+    page.wait_for_function(IDLE, timeout=90_000)
+
+
+def save(page, path: Path) -> None:
+    """Save the notebook and wait until the file has changed."""
+    before = path.stat().st_mtime_ns
+    page.keyboard.press("Escape")
+    page.keyboard.press("Control+s")
+    deadline = time.monotonic() + 30
+    while path.stat().st_mtime_ns == before and time.monotonic() < deadline:
+        page.wait_for_timeout(100)
+    page.wait_for_timeout(300)
+
+
+def test_notebook_runs_in_jupyterlab(browser_needed, tmp_path):
+    """Oracle: the committed notebook; nothing is asked of any other machine."""
+    from playwright.sync_api import sync_playwright
+
+    committed = notebooks_folder() / NAME
+    copy = tmp_path / NAME
+    shutil.copyfile(committed, copy)
+    cells = sum(cell["cell_type"] == "code" for cell in json.loads(committed.read_text(encoding="utf-8"))["cells"])
+    asked: list[str] = []
+    with jupyterlab(tmp_path) as address, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=str(CHROMIUM), headless=True, args=BROWSER)
+        page = browser.new_page(viewport={"width": 1280, "height": 1500})
+        page.on("request", lambda request: asked.append(request.url))
+        run_all(page, address, cells)
+        errors = page.locator('.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.error"]').count()
+        page.evaluate("document.querySelector('.jp-WindowedPanel-outer')?.scrollTo(0, 0)")
+        page.wait_for_timeout(300)
+        page.screenshot(path=str(tmp_path / "screen.png"))
+        save(page, copy)
+        browser.close()
+    assert errors == 0
+    assert len(asked) > 10
+    local = (f"{address}/", address.replace("http", "ws") + "/", "data:", "blob:")
+    assert [url for url in asked if not url.startswith(local)] == []
+    assert canonical_text(nbformat.read(copy, as_version=4)) == committed.read_text(encoding="utf-8")
+    assert (tmp_path / "screen.png").stat().st_size > 10_000
+
+
+@pytest.mark.parametrize(("required", "outcome"), [("1", "Failed"), ("0", "Skipped")])
+def test_no_browser_is_said(monkeypatch, required, outcome, request):
+    """Oracle: a browser that is not there."""
+    monkeypatch.setattr(sys.modules[__name__], "CHROMIUM", Path("/nonexistent/chromium"))
+    monkeypatch.setenv("PHOTOLAB_REQUIRE_BROWSER", required)
+    with pytest.raises(BaseException, match="no Chromium at /nonexistent/chromium") as caught:
+        request.getfixturevalue("browser_needed")
+    assert type(caught.value).__name__ == outcome

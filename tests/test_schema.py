@@ -1,0 +1,127 @@
+"""The tables of files, columns, units and keys that reader, writer and data dictionary share.
+
+Oracles: the foot is 0.3048 m and the inch 25.4 mm exactly (international yard and pound agreement, 1959);
+a foot-candle is one lumen a square foot, 10.76391 lx, and degC = (degF - 32)/1.8 (NIST Special Publication 811,
+appendix B); the ranges are the project's own declared contract.
+"""
+
+import math
+
+import pytest
+from numpy.testing import assert_allclose
+
+from photolab.bench.keys import SECTIONS
+from photolab.bench.schema import FILES, READING_KEY, TABLES, UnitForm, range_words, unit_forms
+from photolab.bench.starter import starter_toml
+
+UNITS = {"", "1", "lx", "lm", "W", "K", "s", "min", "V", "A", "degC", "%", "m", "mm", "deg", "nm", "%/K"}
+EVERY_COLUMN = [(table, column) for table in TABLES.values() for column in table.columns]
+EVERY_KEY = [(section, key) for section, keys in SECTIONS.items() for key in keys]
+
+
+def form(column: str, header: str) -> UnitForm:
+    return next(f for f in unit_forms(column) if f.header == header)
+
+
+@pytest.mark.parametrize(
+    ("column", "header", "typed", "canonical"),
+    [
+        ("illuminance_lx", "illuminance_fc", 1.0, 10.763910416709722),
+        ("dark_lx", "dark_fc", 2.0, 21.527820833419444),
+        ("range_lx", "range_fc", 40.0, 430.55641666838886),
+        ("distance_m", "distance_ft", 25.0, 7.62),
+        ("distance_m", "distance_in", 100.0, 2.54),
+        ("displayed_C", "displayed_F", 212.0, 100.0),
+        ("ambient_C", "ambient_F", -40.0, -40.0),
+        ("x_mm", "x_in", 2.0, 50.8),
+        ("y_mm", "y_in", 1.0, 25.4),
+        ("elapsed_s", "elapsed_minutes", 30.0, 1800.0),
+    ],
+)
+def test_units_by_column_name_convert_exactly(column, header, typed, canonical):
+    # tolerance: float rounding of one product
+    assert_allclose(form(column, header).convert(typed), canonical, rtol=1e-15)
+
+
+@pytest.mark.parametrize("column", ["socket_V", "rest_minutes", "power_W", "horizontal_deg", "lamp"])
+def test_other_columns_have_one_unit(column):
+    assert unit_forms(column) == ()
+
+
+def test_files_of_the_folder():
+    assert FILES == (
+        "bench.toml", "readings.csv", "lamps.csv", "days.csv", "warm_up.csv", "thermal.csv", "electrical.csv",
+        "distance.csv", "beam.csv", "spectra.csv", "links.csv",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("table", "required"),
+    [
+        ("readings", "lamp illuminance_lx"),
+        ("lamps", "lamp technology role"),
+        ("days", "day date"),
+        ("warm_up", "run lamp elapsed_s illuminance_lx"),
+        ("thermal", "lamp elapsed_s displayed_C method"),
+        ("electrical", "lamp elapsed_s per"),
+        ("distance", "run lamp housing distance_m illuminance_lx"),
+        ("beam", "run lamp housing illuminance_lx"),
+        ("spectra", "name kind file"),
+        ("links", "lamp technology old_meter new_meter old_lx new_lx"),
+    ],
+)
+def test_required_columns(table, required):
+    assert [column.name for column in TABLES[table].columns if column.required] == required.split()
+
+
+@pytest.mark.parametrize(("table", "column"), EVERY_COLUMN)
+def test_every_column_is_described(table, column):
+    assert table.column(column.name) is column
+    assert column.about
+    assert column.unit in UNITS
+    assert column.kind in {"number", "count", "text", "code", "date", "clock", "file"}
+    assert bool(column.codes) == (column.kind == "code")
+    if column.low is not None and column.high is not None:
+        assert column.low < column.high
+
+
+@pytest.mark.parametrize(("section", "key"), EVERY_KEY)
+def test_every_key_is_described_and_its_default_is_allowed(section, key):
+    assert key.about
+    assert key.unit in UNITS
+    assert not (key.required and key.default is not None)
+    if isinstance(key.default, float) and not math.isnan(key.default):
+        assert key.low is None or key.default >= key.low
+        assert key.high is None or key.default <= key.high
+    if key.codes and isinstance(key.default, str) and key.default:
+        assert key.default in key.codes
+
+
+def test_column_names_are_unique_and_the_reading_key_is_made_of_them():
+    for table in TABLES.values():
+        headers = [*table.names, *(f.header for name in table.names for f in unit_forms(name))]
+        assert len(set(headers)) == len(headers)
+    assert set(READING_KEY) <= set(TABLES["readings"].names)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "low_open", "unit", "words"),
+    [
+        (0, None, True, "lx", "more than 0 lx"),
+        (0, None, False, "min", "0 min or more"),
+        (0.2, 50, False, "m", "0.2 to 50 m"),
+        (0, 60, True, "V", "more than 0, at most 60 V"),
+        (None, 5, False, "1", "5 or less"),
+        (None, None, False, "lx", "a finite number"),
+    ],
+)
+def test_ranges_in_words(low, high, low_open, unit, words):
+    assert range_words(low, high, low_open=low_open, unit=unit) == words
+
+
+def test_new_folder_explains_every_key_of_meter_bench_and_housing():
+    text = starter_toml()
+    for section in ("bench", "meter", "housing"):
+        for key in SECTIONS[section]:
+            if key.kind not in {"table", "tables"}:
+                assert f"{key.name} =" in text
