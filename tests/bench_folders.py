@@ -67,7 +67,9 @@ def make(folder: Path, **changes: str | bytes | None) -> Path:
     return folder
 
 
-def assert_refused(folder: Path, code: str, changes: dict[str, str | bytes | None], words: str) -> tuple[Problem, ...]:
+def assert_refused(
+    folder: Path, code: str, changes: dict[str, str | bytes | None], words: str
+) -> tuple[Problem, ...]:
     """Check that a folder is refused with this code and these words, unchanged; return the problems."""
     make(folder, **changes)
     before = {path.name: path.read_bytes() for path in folder.iterdir()}

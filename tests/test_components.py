@@ -266,7 +266,7 @@ def test_limits_are_exact_where_the_f_test_stands():
         for shift, zero in ((1e-6, False), (-1e-6, True)):
             squares = UnweightedSquares(np.array([f * (1.0 + shift), 1.0]), np.array([3.0, 20.0]), solve)
             low, _ = component_limits(squares, coverage=coverage)
-            assert (low[0] == 0.0) is zero
+            assert bool(low[0] == 0.0) is zero
     # With nothing taken off, the limits are those of chi-square.
     squares = UnweightedSquares(np.array([4.0, 1e-14]), np.array([3.0, 20.0]), solve)
     low, high = component_limits(squares, coverage=0.95)

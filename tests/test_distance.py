@@ -187,7 +187,7 @@ def test_fit_recovers_the_truth_and_its_parts():
 
 
 def test_fit_against_general_least_squares():
-    """Oracle: second implementation: scipy.optimize.curve_fit with the converged effective uncertainties."""
+    """Oracle: second implementation: scipy.optimize.curve_fit with the converged uncertainties."""
     from scipy.optimize import curve_fit
 
     readings = run(lambda d: 13400.0 / (d + 0.12) ** 2, np.random.default_rng(1))
@@ -303,7 +303,7 @@ def test_findings_of_a_fit():
 
 
 def test_far_field_of_a_reflector_and_a_projector():
-    """Oracle: synthetic truth: E d^2 flat from 4 m on; never with an offset of 12 cm, which a fit explains."""
+    """Oracle: synthetic truth: E d^2 flat from 4 m on; never with an offset, which a fit explains."""
     level = far_field(**run(lambda d: 9000.0 / np.maximum(d, 4.0) ** 2, np.random.default_rng(4)))
     assert (level.code, level.smallest_distance) == ("part", 4.0)
     assert level.fit is not None

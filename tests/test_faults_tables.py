@@ -246,7 +246,7 @@ CASES = [
     (
         "E11",
         {"bench_toml": '[csv]\nseparator = ";"\n' + bf.TOML},
-        "separated by commas; take [csv] separator out of bench.toml",
+        "separated by commas; take separator out of bench.toml",
     ),
     (
         "E11",

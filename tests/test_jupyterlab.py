@@ -31,7 +31,9 @@ BROWSER = [
     "--disable-component-update",
     "--disable-sync",
 ]
-ALL_RUN = """n => {
+ERROR = '.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.error"]'
+ALL_RUN = """([n, error]) => {
+  if (document.querySelector(error)) return true;
   const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].map(e => e.textContent.trim());
   return prompts.length === n && prompts.every((text, i) => text === `[${i + 1}]:`);
 }"""
@@ -111,7 +113,7 @@ def run_all(page, address: str, cells: int) -> None:
     page.wait_for_function(IDLE, timeout=90_000)
     page.click("text=Run >> nth=0")
     page.click('.lm-Menu-itemLabel:text-is("Run All Cells")')
-    page.wait_for_function(ALL_RUN, arg=cells, timeout=120_000)
+    page.wait_for_function(ALL_RUN, arg=[cells, ERROR], timeout=120_000)
     page.wait_for_function(IDLE, timeout=90_000)
 
 
@@ -140,15 +142,15 @@ def test_notebook_runs_in_jupyterlab(browser_needed, tmp_path):
         page = browser.new_page(viewport={"width": 1280, "height": 1500})
         page.on("request", lambda request: asked.append(request.url))
         run_all(page, address, cells)
-        errors = page.locator('.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.error"]').count()
+        errors = page.locator(ERROR).all_inner_texts()
         page.evaluate("document.querySelector('.jp-WindowedPanel-outer')?.scrollTo(0, 0)")
         page.wait_for_timeout(300)
         page.screenshot(path=str(tmp_path / "screen.png"))
         save(page, copy)
         browser.close()
-    assert errors == 0
+    assert errors == []
     assert len(asked) > 10
-    local = (f"{address}/", address.replace("http", "ws") + "/", "data:", "blob:")
+    local = (f"{address}/", address.replace("http", "ws") + "/", "data:", "blob:", "attachment:")
     assert [url for url in asked if not url.startswith(local)] == []
     assert canonical_text(nbformat.read(copy, as_version=4)) == committed.read_text(encoding="utf-8")
     assert (tmp_path / "screen.png").stat().st_size > 10_000

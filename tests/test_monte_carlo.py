@@ -412,7 +412,7 @@ def test_validation_refuses():
     """Different coverages, and a linear result without uncertainty."""
     linear = propagate(add, normal("a"), coverage=0.9)
     drawn = propagate_distributions(add, normal("a"), trials=1000)
-    with pytest.raises(ValueError, match="coverage of both results must be equal; got 0.9 and 0.95"):
+    with pytest.raises(ValueError, match=r"coverage of both results must be equal; got 0\.9 and 0\.95"):
         validate_propagation(linear, drawn)
     certain = propagate(add, {"a": InputQuantity("a", 0, 0)})
     with pytest.raises(ValueError, match=r"must be more than zero; got 0 1"):

@@ -21,7 +21,9 @@ FULL = "lamp,illuminance_lx,housing,day,specimen,mounting,repeat,meter,range_lx,
 
 def test_smallest_folder(tmp_path):
     files = {"bench_toml": 'schema = 1\n[[meter]]\nid = "M1"\nreading_percent = 4\n', "lamps_csv": None}
-    bench = read_bench(bf.make(tmp_path / "small", readings_csv="lamp,illuminance_lx\nA1,318\nA2,334\n", **files))
+    bench = read_bench(
+        bf.make(tmp_path / "small", readings_csv="lamp,illuminance_lx\nA1,318\nA2,334\n", **files)
+    )
     readings = bench.tables["readings"]
     assert bench.name == "small"
     assert bench.files == ("bench.toml", "readings.csv")
@@ -52,7 +54,11 @@ def test_every_table_and_column_is_there_with_its_type(tmp_path, name):
 
 
 def test_row_values_go_before_day_values_before_bench_values(tmp_path):
-    toml = bf.TOML + '[[meter]]\nid = "M2"\nreading_percent = 3\nrange_percent = 0.5\nranges_lx = [2000]\n' + bf.HOUSINGS
+    toml = (
+        bf.TOML
+        + '[[meter]]\nid = "M2"\nreading_percent = 3\nrange_percent = 0.5\nranges_lx = [2000]\n'
+        + bf.HOUSINGS
+    )
     days = "day,date,ambient_C,supply_V,meter\nD1,2025-04-03,15,13.1,M2\nD2,2025-04-04,,,M1\n"
     rows = [
         "A1,318,HP,D1,a,1,1,M1,4000,12.9,socket,18,beam_left",
@@ -139,7 +145,16 @@ def test_unknown_columns_are_kept_as_text(tmp_path):
 
 
 def test_text_is_data_never_evaluated_never_changed(tmp_path):
-    notes = ["=1+1", "=HYPERLINK(\"http://x\")", "<script>alert(1)</script>", "a\nb", "{7*7}", "'; DROP TABLE", "\x1b[31m", "%s%n"]
+    notes = [
+        "=1+1",
+        '=HYPERLINK("http://x")',
+        "<script>alert(1)</script>",
+        "a\nb",
+        "{7*7}",
+        "'; DROP TABLE",
+        "\x1b[31m",
+        "%s%n",
+    ]
     cells = ['"' + note.replace('"', '""') + '"' for note in notes]
     rows = [f"A1,{318 + k},{cell}" for k, cell in enumerate(cells)]
     text = bf.readings(*rows, "A2,334,", header="lamp,illuminance_lx,note")
@@ -155,7 +170,9 @@ def test_hostile_names_are_printed_escaped(tmp_path):
 
 
 def test_excluded_rows_stand_apart_with_their_reason(tmp_path):
-    text = bf.readings("A1,318,,", "A1,290,yes,door open", "A2,334,,", header="lamp,illuminance_lx,exclude,note")
+    text = bf.readings(
+        "A1,318,,", "A1,290,yes,door open", "A2,334,,", header="lamp,illuminance_lx,exclude,note"
+    )
     bench = read_bench(bf.make(tmp_path / "b", readings_csv=text))
     assert list(bench.tables["readings"]["illuminance_lx"]) == [318.0, 334.0]
     assert list(bench.excluded["illuminance_lx"]) == [290.0]
@@ -187,6 +204,7 @@ def test_all_faults_of_all_files_are_said_at_once_in_order(tmp_path):
     assert found == [
         ("bench.toml", 5, "E20"),
         ("readings.csv", 2, "E14"), ("readings.csv", 3, "E16"), ("readings.csv", 3, "E12"),
+        ("readings.csv", 4, "E15"),
         ("lamps.csv", 2, "E12"), ("lamps.csv", 3, "E05"),
         ("days.csv", 2, "E06"),
     ]  # fmt: skip
@@ -212,7 +230,12 @@ def test_assumed_defaults_are_declared(tmp_path):
 
 def test_what_is_declared_is_not_assumed(tmp_path):
     toml = bf.TOML.replace("schema = 1\n", "schema = 1\n[bench]\nmounting_sd_percent = 3\ninitial_s = 60\n")
-    names = {a.name for a in read_bench(bf.make(tmp_path / "b", bench_toml=toml + "mismatch_index_percent = 10\n")).assumed}
+    names = {
+        a.name
+        for a in read_bench(
+            bf.make(tmp_path / "b", bench_toml=toml + "mismatch_index_percent = 10\n")
+        ).assumed
+    }
     assert not names & {"mounting_sd_percent", "initial_s", "meter M1 mismatch_index_percent"}
 
 
@@ -234,7 +257,9 @@ def test_a_second_meter_that_reads_nothing_assumes_nothing(tmp_path):
 )  # fmt: skip
 def test_housing_defaults_are_assumed_only_where_they_are_used(tmp_path, toml, files, names):
     bench = read_bench(bf.make(tmp_path / "b", bench_toml=bf.TOML + toml, **files))
-    assert {a.name for a in bench.assumed if a.name.startswith("housing")} == {f"housing HP {n}" for n in names}
+    assert {a.name for a in bench.assumed if a.name.startswith("housing")} == {
+        f"housing HP {n}" for n in names
+    }
 
 
 def test_unlabelled_mountings_are_one_seating_and_it_says_so(tmp_path):
@@ -279,7 +304,9 @@ def test_a_hundred_thousand_rows_are_read_in_well_under_two_seconds(tmp_path):
     ]
     header = "lamp,illuminance_lx,housing,day,specimen,mounting,repeat,range_lx,elapsed_s"
     toml = bf.TOML + '[[housing]]\nid = "HP"\n'
-    folder = bf.make(tmp_path / "b", bench_toml=toml, lamps_csv=None, readings_csv=bf.readings(*rows, header=header))
+    folder = bf.make(
+        tmp_path / "b", bench_toml=toml, lamps_csv=None, readings_csv=bf.readings(*rows, header=header)
+    )
     start = time.process_time()
     bench = read_bench(folder)
     assert time.process_time() - start < 2.0

@@ -115,7 +115,9 @@ def test_meter_defaults(bench):
 
 def test_housings(bench):
     every = frozenset(key.name for key in SECTIONS["housing"])
-    assert bench.housings["HP"] == Housing("HP", "projector", "left", 6.0, 10.0, 120.0, 20.0, 65.0, "flat_wall", 1.0, every)
+    assert bench.housings["HP"] == Housing(
+        "HP", "projector", "left", 6.0, 10.0, 120.0, 20.0, 65.0, "flat_wall", 1.0, every
+    )
     plain = bench.housings["HR"]
     assert (plain.kind, plain.traffic, plain.sensor) == ("", "right", "faces_lamp")
     assert (plain.offset_mm, plain.offset_uncertainty_mm, plain.tilt_uncertainty_deg) == (0.0, 100.0, 3.0)
@@ -127,7 +129,9 @@ def test_housings(bench):
 @pytest.mark.parametrize(
     ("reading_percent", "linearity"), [("4", 1.0), ("3", 1.0), ("1.5", 0.5), ("[3, 0.6, 4]", 0.2)]
 )
-def test_linearity_default_is_one_percent_or_a_third_of_the_best_accuracy(tmp_path, reading_percent, linearity):
+def test_linearity_default_is_one_percent_or_a_third_of_the_best_accuracy(
+    tmp_path, reading_percent, linearity
+):
     toml = bf.TOML.replace("reading_percent = 4", f"reading_percent = {reading_percent}")
     meter = read_bench(bf.make(tmp_path / "b", bench_toml=toml)).meters["M1"]
     assert meter.linearity_percent == pytest.approx(linearity, rel=1e-15)  # float rounding of one division
@@ -175,7 +179,9 @@ def test_certificate_brings_the_assumed_drift(tmp_path):
 def test_a_faulty_meter_is_not_also_an_unknown_one(tmp_path):
     toml = bf.TOML.replace("reading_percent = 4", "reading_percent = 99")
     text = bf.readings("A1,318,M1", header="lamp,illuminance_lx,meter")
-    problems = bf.assert_refused(tmp_path / "b", "E14", {"bench_toml": toml, "readings_csv": text}, "wanted 0 to 50 %")
+    problems = bf.assert_refused(
+        tmp_path / "b", "E14", {"bench_toml": toml, "readings_csv": text}, "wanted 0 to 50 %"
+    )
     assert [p.code for p in problems if not p.is_caution] == ["E14"]
 
 

@@ -14,12 +14,11 @@ from photolab.bench.checks import check_order
 from photolab.bench.faults import Faults, closest, shown
 from photolab.bench.files import Rows, decode, load, split
 from photolab.bench.model import Log, Spectrum
-from photolab.bench.schema import SPECTRUM_FILE, TABLES, Column, UnitForm, unit_forms
+from photolab.bench.schema import NAN, SPECTRUM_FILE, TABLES, Column, UnitForm, unit_forms
 from photolab.bench.table_reader import empty_table, read_table
 from photolab.bench.toml_reader import Declared
 from photolab.bench.toml_section import FILE
 
-NAN = float("nan")
 LARGEST_STEP_NM = 10.0
 PREVIEW_ROWS = 5
 
@@ -52,9 +51,7 @@ def read_spectra(
         rows = None if text is None else split(name, text, declared.separator, faults)
         if rows is None:
             continue
-        values = read_table(
-            SPECTRUM_FILE, rows, faults, separator=declared.separator, decimal=declared.decimal
-        )
+        values = read_table(SPECTRUM_FILE, rows, faults, decimal=declared.decimal)
         _check_spectrum(values, name, faults)
         found[str(row["name"])] = Spectrum(
             str(row["kind"]), str(row["lamp"]), str(row["meter"]),

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from photolab.bench.faults import Faults, closest, shown
-from photolab.bench.schema import FILES, MAX_FILE_BYTES
+from photolab.bench.schema import FILES, HEADERS, MAX_FILE_BYTES
 
 _DOUBLED = re.compile(r"(.+\.(?:csv|toml|xlsx))(?:\.(?:csv|txt|toml|xlsx|xls|tsv))+", re.IGNORECASE)
 
@@ -110,6 +110,8 @@ def split(name: str, text: str, separator: str, faults: Faults, *, first_row: in
         for number, cells in enumerate(reader, start=1):
             if number <= first_row:
                 header = [cell.strip() for cell in cells]
+                if number == first_row and _foreign(name, header, separator, faults):
+                    return None
             elif len(cells) == len(header) and (cells[0] or "".join(cells).strip()):
                 flat += cells
                 numbers.append(number)
@@ -132,24 +134,20 @@ def _wrong_count(name: str, number: int, found: int, wanted: int, separator: str
     faults.add("E04", name, f"{found} cells where the header names {wanted}{why}.", line=number)
 
 
-def foreign_separator(name: str, header: list[str], separator: str, faults: Faults) -> bool:
+def _foreign(name: str, header: list[str], separator: str, faults: Faults) -> bool:
     """Report a header that another separator than the declared one would take apart."""
     words = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
-    joined = " ".join(header)
+    joined = (separator if separator in words else " ").join(header)
     if joined.lower().startswith("sep="):
-        faults.add(
-            "E11",
-            name,
-            f'the first row is "{shown(joined)}"; delete it, the first row names the columns.',
-            line=1,
-        )
+        message = f'the first row is "{shown(joined)}"; delete it, the first row names the columns.'
+        faults.add("E11", name, message, line=1)
         return True
     others = [mark for mark in words if mark != separator and mark in joined]
-    if len(header) > 2 or not others:
+    if len(header) > 2 or not others or set(header) & HEADERS:
         return False
     mark = max(others, key=joined.count)
     if mark == "," and separator != ",":
-        advice = "take [csv] separator out of bench.toml, or save with the declared separator"
+        advice = "take separator out of bench.toml, or save with the declared separator"
     elif mark == ";":
         advice = (
             'declare [csv] separator = ";" and decimal = "," in bench.toml, or save with commas and points'

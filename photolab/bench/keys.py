@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from photolab.bench.schema import range_words
+from photolab.bench.schema import NAN, range_words
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,6 @@ class Key:
         return range_words(self.low, self.high, low_open=self.low_open, unit=self.unit)
 
 
-NAN = float("nan")
 TOP = (Key("schema", "count", "1", "version of this layout", required=True, low=1, high=1),)
 CSV = (
     Key("separator", "code", "", "what stands between cells", ",", codes=(",", ";", "\t")),

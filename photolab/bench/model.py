@@ -8,8 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from photolab.bench.faults import Problem
-
-NAN = float("nan")
+from photolab.bench.schema import NAN
 
 
 @dataclass(frozen=True)

@@ -137,9 +137,7 @@ def _tables(
         text = None if data is None else decode(table.file, data, faults)
         rows = None if text is None else split(table.file, text, declared.separator, faults)
         if rows is not None:
-            tables[table.name] = read_table(
-                table, rows, faults, separator=declared.separator, decimal=declared.decimal
-            )
+            tables[table.name] = read_table(table, rows, faults, decimal=declared.decimal)
     return tables
 
 

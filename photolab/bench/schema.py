@@ -7,6 +7,7 @@ tables, so that a column is described once. The keys of bench.toml stand in `pho
 from dataclasses import dataclass
 
 FOOTCANDLE_LX = 1.0 / (0.3048 * 0.3048)  # one lumen a square foot; the foot is 0.3048 m exactly
+NAN = float("nan")  # the one NaN of the defaults, so that equal records compare equal
 MAX_FILE_BYTES = 64 * 1024 * 1024
 
 
@@ -298,6 +299,13 @@ def unit_forms(column: str) -> tuple[UnitForm, ...]:
         return (UnitForm("elapsed_minutes", "min", 60.0),)
     return ()
 
+
+HEADERS = frozenset(
+    header
+    for table in (*TABLES.values(), SPECTRUM_FILE)
+    for name in table.names
+    for header in (name, *(form.header for form in unit_forms(name)))
+)
 
 # Endings nobody converts, by the ending of the canonical column: what one of them is.
 REFUSED_UNITS: dict[str, dict[str, str]] = {

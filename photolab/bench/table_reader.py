@@ -9,10 +9,9 @@ import pandas as pd
 
 from photolab.bench.cells import CellFault, check_range, parse_clock, parse_date, parse_number
 from photolab.bench.faults import Faults, closest, shown
-from photolab.bench.files import Rows, foreign_separator
-from photolab.bench.schema import REFUSED_UNITS, Column, Table, UnitForm, unit_forms
+from photolab.bench.files import Rows
+from photolab.bench.schema import NAN, REFUSED_UNITS, Column, Table, UnitForm, unit_forms
 
-NAN = float("nan")
 T = TypeVar("T")
 
 
@@ -22,9 +21,7 @@ def empty_table(table: Table) -> pd.DataFrame:
     return pd.DataFrame({**data, "line": pd.Series([], dtype="int64")})
 
 
-def read_table(
-    table: Table, rows: Rows, faults: Faults, *, separator: str = ",", decimal: str = "."
-) -> pd.DataFrame:
+def read_table(table: Table, rows: Rows, faults: Faults, *, decimal: str = ".") -> pd.DataFrame:
     """Return the table a file holds; cells with a fault are NaN or blank, and the fault is kept.
 
     Parameters
@@ -35,8 +32,8 @@ def read_table(
         Its cells.
     faults : Faults
         Collects what is wrong.
-    separator, decimal : str
-        As bench.toml declares them.
+    decimal : str
+        Decimal mark, as bench.toml declares it.
 
     Returns
     -------
@@ -44,9 +41,7 @@ def read_table(
         Every column of the schema in canonical units, typed values in other units beside them, unknown
         columns as text, ``line``.
     """
-    named = _named_columns(table, rows, faults, separator)
-    if named is None:
-        return empty_table(table)
+    named = _named_columns(table, rows, faults)
     if not rows.numbers and table.name == "readings":
         faults.add("E11", rows.file, "has no rows under the column names.")
     cells, count = rows.columns, len(rows.numbers)
@@ -65,16 +60,12 @@ def read_table(
     return pd.DataFrame({**data, "line": pd.Series(rows.numbers, dtype="int64")})
 
 
-def _named_columns(
-    table: Table, rows: Rows, faults: Faults, separator: str
-) -> dict[str, tuple[int, UnitForm | None]] | None:
-    """Match headers to columns: name -> (position, unit form); None where the file cannot be taken apart."""
+def _named_columns(table: Table, rows: Rows, faults: Faults) -> dict[str, tuple[int, UnitForm | None]]:
+    """Match headers to columns: name -> (position, unit form)."""
     known: dict[str, tuple[str, UnitForm | None]] = {}
     for column in table.columns:
         known[column.name] = (column.name, None)
         known.update({form.header: (column.name, form) for form in unit_forms(column.name)})
-    if not set(rows.header) & set(known) and foreign_separator(rows.file, rows.header, separator, faults):
-        return None
     named: dict[str, tuple[int, UnitForm | None]] = {}
     seen: dict[str, int] = {}
     refused: set[str] = set()

@@ -340,4 +340,5 @@ def _covariance(sensitivities: Sensitivities, u: FloatArray, correlations: Corre
 
 def _exp(x: float) -> float:
     """Return e^x such that e^-x is exactly its reciprocal."""
-    return float(np.exp(x)) if x >= 0 else float(1.0 / np.exp(-x))
+    with np.errstate(over="ignore"):  # beyond e^709 a ratio is infinite
+        return float(np.exp(x)) if x >= 0 else float(1.0 / np.exp(-x))

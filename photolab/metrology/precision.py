@@ -348,7 +348,7 @@ def robust_mean_sd(values: ArrayLike) -> tuple[float, float]:
         mean, sd = following
         if step <= 1e-12 * sd:
             break
-    if sd <= 1e-6 * (array[-1] - array[0]):
+    if sd <= 1e-12 * (array[-1] - array[0]):
         message = f"more than half of the {len(array)} values agree: the robust spread runs to zero"
         raise MethodError(message, code="no_spread", known={"mean": mean})
     return mean, sd

@@ -152,13 +152,14 @@ def _group_sums(
     label = groups.group[finite]
     if not sparse.issparse(contributions) and contributions.shape[0] == 1:
         square = contributions[0, finite] ** 2
-        return np.bincount(label, weights=square, minlength=groups.dof.size)[None, :]
+        sums = np.bincount(label, weights=square, minlength=groups.dof.size)
+        return np.asarray(sums, dtype=np.float64)[None, :]
     belongs = sparse.csr_array(
         (np.ones(finite.size), (finite, label)), shape=(groups.group.size, groups.dof.size)
     )
     square = contributions.multiply(contributions) if sparse.issparse(contributions) else contributions**2
-    sums = square @ belongs
-    return np.asarray(sums.toarray() if sparse.issparse(sums) else sums)
+    by_group = square @ belongs
+    return np.asarray(by_group.toarray() if sparse.issparse(by_group) else by_group)
 
 
 def effective_dof(

@@ -12,6 +12,7 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.electrical import measured_power
+from photolab.bench.heat import heat_rows, warm_up_runs
 
 COLUMNS = (
     "lamp",
@@ -105,8 +106,8 @@ def results(campaign: Campaign) -> pd.DataFrame:
     """
     bench = campaign.bench
     ratios = campaign.table.drop(columns=["small"], errors="ignore")
-    power = measured_power(bench)
-    parts = [part for part in (ratios, power) if len(part)]
+    heat = heat_rows(campaign, warm_up_runs(bench))
+    parts = [part for part in (ratios, heat, measured_power(bench)) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
     table = table.assign(
         protocol_revision=bench.settings.protocol_revision, data_hash=data_hash(bench.hashes)

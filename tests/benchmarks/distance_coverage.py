@@ -5,7 +5,12 @@ A bench is 2000 cd with the photometric centre 30 mm behind the face, 6 distance
 the root of 5 repeats, 2 mm for each placement; where said, one range error for the bench (SD 2 lx), one tape zero (SD 3 mm)
 and one scale error (SD 2 %). Intervals are value +- 1.96 u.
 
-MEASURED
+Measured, 10 000 benches a row, one core, 4 to 6 s of processor time a row (target: under 60 s):
+    readings and placements only      intensity 95.23 %  offset 95.13 %  lack of fit 5.12 %
+    with a common range term          intensity 95.06 %  offset 95.01 %  lack of fit 4.98 %
+    with range, tape and scale        intensity 94.84 %  offset 95.17 %  lack of fit 4.97 %
+    2 lx of stray light, undeclared   lack of fit found in 94.50 % (target: 90 %)
+    beam level inside 2 m             lack of fit found in 100.00 %
 """
 
 import sys

@@ -38,7 +38,8 @@ INPUTS = lamp("a", 1000.0) | lamp("b", 1100.0)
 def model(**q):
     """Ratio of two lamps."""
     a, b = (
-        q[f"{n}_reading"] * q[f"{n}_mounting"] * q[f"{n}_meter"] * q[f"{n}_noise"] * q[f"{n}_linearity"] for n in "ab"
+        q[f"{n}_reading"] * q[f"{n}_mounting"] * q[f"{n}_meter"] * q[f"{n}_noise"] * q[f"{n}_linearity"]
+        for n in "ab"
     )
     return b / a * (q["b_distance"] / q["a_distance"]) ** 2
 
@@ -83,19 +84,25 @@ def main():
     out = sys.stdout.write
     base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
     trials = 1_000_000
-    ours = min(median_seconds(lambda: propagate_distributions(model, INPUTS, trials=trials), 3) for _ in range(5))
+    ours = min(
+        median_seconds(lambda: propagate_distributions(model, INPUTS, trials=trials), 3) for _ in range(5)
+    )
     numpy_chunks = min(median_seconds(lambda: plain(trials, CHUNK), 3) for _ in range(5))
     out(f"propagate_distributions, 1e6 trials: {trials / ours / 1e6:.1f} million trials/s\n")
     out(f"plain numpy in chunks:               {trials / numpy_chunks / 1e6:.1f} million trials/s\n")
     out(f"time over plain numpy in chunks:     {ours / numpy_chunks:.2f}\n")
     seconds = [median_seconds(lambda s=s: propagate_adaptively(model, INPUTS, seed=s), 1) for s in range(21)]
     needed = [propagate_adaptively(model, INPUTS, seed=s).trials for s in range(21)]
-    out(f"adaptive, two digits: median {1e3 * statistics.median(seconds):.0f} ms, {min(needed)} to {max(needed)} trials\n")
+    out(
+        f"adaptive, two digits: median {1e3 * statistics.median(seconds):.0f} ms, {min(needed)} to {max(needed)} trials\n"
+    )
     start = time.perf_counter()
     propagate_distributions(model, INPUTS, trials=10_000_000)
     spent = time.perf_counter() - start
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
-    out(f"1e7 trials: {spent:.2f} s, peak of the process {peak:.0f} MB ({base:.0f} MB before the first trial)\n")
+    out(
+        f"1e7 trials: {spent:.2f} s, peak of the process {peak:.0f} MB ({base:.0f} MB before the first trial)\n"
+    )
     one_go = median_seconds(lambda: plain(trials, trials), 3)
     out(f"time over plain numpy in one go:     {ours / one_go:.2f}\n")
 

@@ -1,0 +1,192 @@
+"""Link an old and a new meter: one factor a technology, from lamps read on both.
+
+A filament lamp and an LED lamp need different factors because the meters' colour responses differ. At least three lamps of
+a technology establish a link; specimens of one lamp make it provisional, because they share that lamp's colour.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from photolab.errors import MethodError
+
+LEAST_LAMPS = 3
+LEVEL_SIGNIFICANCE = 0.05
+"""Below this chance a factor is said to depend on the level. [1]"""
+
+
+@dataclass(frozen=True)
+class Level:
+    """Whether a link's factor is constant over the level of light.
+
+    Attributes
+    ----------
+    slope : float
+        Change of ln factor for a factor e of illuminance. [1]
+    p : float
+        Chance of such a slope when there is none; NaN where it cannot be told. [1]
+    constant : bool
+        False where the slope is beyond chance.
+    """
+
+    slope: float
+    p: float
+    constant: bool
+
+
+def technology_links(table: pd.DataFrame, *, coverage: float = 0.95) -> pd.DataFrame:
+    """Return the factor new/old of each technology.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns of links.csv: lamp, technology, old_meter, new_meter, old_lx, new_lx; specimen and housing may be there.
+    coverage : float, default 0.95
+        Coverage probability. [1]
+
+    Returns
+    -------
+    DataFrame
+        technology, old_meter, new_meter, factor, low, high, n (lamps), readings, dof, ln_standard_uncertainty, established,
+        level_constant, level_p. The factor turns an old reading into a new one.
+
+    Raises
+    ------
+    MethodError
+        If there is no link at all, or the meters of one technology are named both ways round.
+
+    Notes
+    -----
+    Lamp means of ln(new/old) are averaged; their scatter, t with n - 1 degrees of freedom, makes the interval. With one or
+    two lamps the interval comes from single readings and the link is not established.
+    """
+    if table.empty:
+        message = "links.csv has no row; read at least 3 lamps of each technology on both meters"
+        raise MethodError(message, code="no_link")
+    swapped = _swapped(table)
+    if swapped:
+        message = f"links.csv names the meters both ways round: {swapped[0]} to {swapped[1]} and back; write old and new"
+        raise MethodError(message, code="meters_swapped")
+    keys = ["technology", "old_meter", "new_meter"]
+    rows = [_link(keys, key, block, coverage) for key, block in table.groupby(keys, sort=False)]
+    return pd.DataFrame(rows)
+
+
+def _swapped(table: pd.DataFrame) -> tuple[str, str] | None:
+    pairs = set(zip(table["old_meter"], table["new_meter"], strict=True))
+    return next(((a, b) for a, b in pairs if (b, a) in pairs), None)
+
+
+def _link(keys: list[str], key: tuple[str, ...], block: pd.DataFrame, coverage: float) -> dict[str, object]:
+    """Return the link of one technology."""
+    ln = np.log(block["new_lx"].to_numpy(float) / block["old_lx"].to_numpy(float))
+    lamps = pd.Series(ln).groupby(block["lamp"].to_numpy(), sort=False).mean()
+    established = len(lamps) >= LEAST_LAMPS
+    sample = lamps.to_numpy() if established else ln
+    dof = len(sample) - 1
+    u = float(sample.std(ddof=1) / math.sqrt(len(sample))) if dof > 0 else math.nan
+    middle = float(lamps.mean())
+    half = float(stats.t.ppf(0.5 + coverage / 2.0, dof)) * u if dof > 0 else math.nan
+    level = constancy(block)
+    return {
+        **dict(zip(keys, key, strict=True)),
+        "factor": math.exp(middle),
+        "low": math.exp(middle - half),
+        "high": math.exp(middle + half),
+        "n": len(lamps),
+        "readings": len(block),
+        "dof": dof,
+        "ln_standard_uncertainty": u,
+        "established": established,
+        "level_constant": level.constant,
+        "level_p": level.p,
+    }
+
+
+def constancy(block: pd.DataFrame) -> Level:
+    """Return whether the factor of one technology is constant over the level.
+
+    Parameters
+    ----------
+    block : DataFrame
+        Rows of one technology: old_lx, new_lx.
+
+    Returns
+    -------
+    Level
+        Slope of ln(new/old) on ln(old), by least squares.
+    """
+    x = np.log(block["old_lx"].to_numpy(float))
+    y = np.log(block["new_lx"].to_numpy(float)) - x
+    if len(block) < LEAST_LAMPS or np.ptp(x) < 1e-9:
+        return Level(math.nan, math.nan, constant=True)
+    fit = stats.linregress(x, y)
+    p = float(fit.pvalue) if np.ptp(y) > 0 else 1.0
+    return Level(float(fit.slope), p, constant=p >= LEVEL_SIGNIFICANCE)
+
+
+def converted(readings: pd.DataFrame, technologies: dict[str, str], links: pd.DataFrame) -> pd.DataFrame:
+    """Return readings of an old meter on the new meter's scale, in new columns.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Rows of readings.csv; they are not changed.
+    technologies : dict
+        Lamp to technology.
+    links : DataFrame
+        From `technology_links`.
+
+    Returns
+    -------
+    DataFrame
+        The rows with linked_lx, link_u (relative standard uncertainty) and link (provenance; blank where nothing was linked,
+        with the reason in link_refused). [lx], [1]
+    """
+    table = readings.copy()
+    by = {(row.technology, row.old_meter): row for row in links.itertuples(index=False)}
+    values, us, words, refused = [], [], [], []
+    for lamp, meter, lux in zip(table["lamp"], table["meter"], table["illuminance_lx"], strict=True):
+        technology = technologies.get(lamp, "")
+        link = by.get((technology, meter))
+        if link is None:
+            values.append(math.nan)
+            us.append(math.nan)
+            words.append("")
+            old = {m for _, m in by}
+            refused.append(f"no link for {technology or 'an unknown technology'}" if meter in old else "")
+            continue
+        kind = "link" if link.established else "provisional link"
+        values.append(float(lux) * float(link.factor))
+        us.append(float(link.ln_standard_uncertainty))
+        words.append(f"{kind} {link.old_meter} to {link.new_meter}, {technology}, {link.n} lamps")
+        refused.append("")
+    return table.assign(linked_lx=values, link_u=us, link=words, link_refused=refused)
+
+
+def changed_verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
+    """Return which verdicts differ between two evaluations.
+
+    Parameters
+    ----------
+    before, after : DataFrame
+        `Campaign.table` of both.
+
+    Returns
+    -------
+    DataFrame
+        lamp, housing, point, instant, scope, before, after, ratio_before, ratio_after; rows whose verdict changed.
+    """
+    keys = ["lamp", "housing", "point", "instant", "scope"]
+    both = before.merge(after, on=keys, suffixes=("_before", "_after"))
+    both = both[both["verdict_before"] != both["verdict_after"]]
+    columns = {
+        "verdict_before": "before",
+        "verdict_after": "after",
+        "value_before": "ratio_before",
+        "value_after": "ratio_after",
+    }
+    return both[[*keys, *columns]].rename(columns=columns).reset_index(drop=True)

@@ -1,0 +1,84 @@
+"""Warm-up joined to the campaign. Oracles: closed form of products in ln; the generating values of the demo."""
+
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+from scipy import stats
+
+from photolab.bench.evaluation import evaluate
+from photolab.bench.heat import LogResult, heat_rows, multiply, record_drift, warm_up_runs
+from photolab.bench.records import read_bench
+
+DEMO = Path(__file__).parent.parent / "data" / "demo"
+
+
+@cache
+def demo():
+    bench = read_bench(DEMO)
+    return evaluate(bench), warm_up_runs(bench)
+
+
+def part(value, u, dof=math.inf, conservative=False):
+    return LogResult(value, u, dof, value - 2 * u, value + 2 * u, conservative)
+
+
+def test_independent_parts_add_in_variance_with_welch_satterthwaite():
+    product = multiply([(1.0, part(0.2, 0.03, 10.0)), (-1.0, part(0.05, 0.04, 5.0))], coverage=0.95)
+    variance = 0.03**2 + 0.04**2
+    dof = variance**2 / (0.03**4 / 10 + 0.04**4 / 5)  # JCGM 100 G.4.1
+    assert_allclose([product.ln_value, product.u, product.dof], [0.15, 0.05, dof], rtol=1e-12)
+    assert_allclose(product.high - product.ln_value, stats.t.ppf(0.975, dof) * 0.05, rtol=1e-12)
+
+
+def test_bounds_multiply_as_intervals():
+    product = multiply([(1.0, part(0.2, 0.03)), (-1.0, part(0.05, 0.04, conservative=True))], coverage=0.95)
+    assert_allclose([product.low, product.high], [0.2 - 0.06 - 0.05 - 0.08, 0.2 + 0.06 - 0.05 + 0.08], rtol=1e-9)
+    assert product.conservative
+
+
+def test_drift_is_assumed_unless_ambient_and_volts_were_logged():
+    n = 30
+    logged = pd.DataFrame({"ambient_C": np.linspace(20, 22, n), "socket_V": np.full(n, 13.2)})
+    assert record_drift(logged.assign(socket_V=np.nan), "led") == (0.003, False)
+    drift, known = record_drift(logged, "led")
+    middle = np.mean(np.linspace(20, 22, n)[-6:]) - np.mean(np.linspace(20, 22, n)[:6])
+    assert known
+    assert_allclose(drift, 0.002 * middle / math.sqrt(3), rtol=1e-9)  # closed form of the logged change
+    steady = logged.assign(ambient_C=20.0)
+    assert record_drift(steady, "filament") == (0.0005, True)
+
+
+# remaining light at 40 min after E(t) = E(60 s) [R + (1 - R) exp(-(t - 60 s)/tau)]
+@pytest.mark.parametrize(
+    ("lamp", "r", "tau_min"), [("K1", 0.86, 4.0), ("K2", 0.88, 4.5), ("K3", 0.90, 6.5), ("K4", 0.90, 6.0), ("K5", 0.93, 3.0), ("K8", 0.89, 5.0)]
+)
+def test_demo_remaining_light_holds_the_truth(lamp, r, tau_min):
+    truth = r + (1 - r) * math.exp(-39.0 / tau_min)
+    _, runs = demo()
+    (run,) = [x for x in runs if x.lamp == lamp and x.housing == "HP"]
+    assert run.remaining.low <= truth <= run.remaining.high
+
+
+def test_demo_short_record_gives_no_hold_value_and_says_why():
+    _, runs = demo()
+    (k7,) = [x for x in runs if x.lamp == "K7"]
+    assert k7.remaining is None
+    assert k7.refusals
+    assert "final_level" in {block for f in k7.fit.findings for block in f.blocks}
+
+
+def test_demo_hold_ratio_is_initial_ratio_times_remaining():
+    campaign, runs = demo()
+    rows = heat_rows(campaign, runs)
+    held = rows.query("lamp == 'K3' and housing == 'HP' and measurand == 'illuminance ratio' and scope == 'specimens'").iloc[0]
+    remaining = {x.lamp: x.remaining.value for x in runs if x.housing == "HP" and x.remaining is not None}
+    initial = campaign.ratio("K3", "B0", housing="HP")
+    assert_allclose(held.value, initial.ratio * remaining["K3"] / remaining["B0"], rtol=1e-12)
+    assert held.ln_expanded_uncertainty > initial.ln_expanded_uncertainty
+    truth = 1.250 * (0.90 + 0.10 * math.exp(-39 / 6.5)) / 0.997
+    assert held.low <= truth <= held.high

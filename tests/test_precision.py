@@ -1,0 +1,357 @@
+"""Pooled and robust spread, one-way analysis and gauge studies against certified and published values."""
+
+import gzip
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+from scipy import stats
+
+from photolab.errors import MethodError
+from photolab.metrology.precision import (
+    gauge_levels,
+    gauge_study,
+    homogeneity,
+    one_way,
+    pooled_sd,
+    robust_mean_sd,
+    robust_uncertainty,
+)
+
+REFERENCE = Path(__file__).parent / "reference"
+EXAMPLES = {entry["id"]: entry for entry in json.loads((REFERENCE / "precision_examples.json").read_text())}
+
+
+def strd(name):
+    """Return one NIST StRD data set."""
+    path = REFERENCE / "nist_strd" / f"{name}.json"
+    if path.exists():
+        return json.loads(path.read_text())
+    return json.loads(gzip.decompress(path.with_suffix(".json.gz").read_bytes()))
+
+
+def digits(found, certified):
+    """Return the number of correct digits, 15 at most (the log relative error of the StRD)."""
+    return min(15.0, -math.log10(max(abs(found / certified - 1.0), 1e-15)))
+
+
+# One-way analysis -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "least"),
+    # Digits wanted: 9 up to seven constant leading digits; with thirteen, the binary form of the data holds no more than 4.
+    [("SiRstv", 9), ("SmLs01", 9), ("SmLs02", 9), ("SmLs03", 9), ("SmLs05", 9), ("SmLs06", 9), ("SmLs08", 3.5)],
+)
+def test_certified_analysis_of_variance(name, least):
+    """Oracle: NIST StRD, certified values of the one-way analysis of variance."""
+    entry = strd(name)
+    group, y = np.array(entry["data"]["group"]), np.array(entry["data"]["y"])
+    result = one_way({k: y[group == k] for k in np.unique(group)})
+    certified = entry["certified"]
+    assert digits(result.f, certified["between"]["F"]) >= least
+    assert digits(result.ms_between, certified["between"]["ms"]) >= least
+    assert digits(result.ms_within, certified["within"]["ms"]) >= least
+    assert digits(result.sd_within, certified["residual_sd"]) >= least
+    assert (result.dof_between, result.dof_within) == (certified["between"]["df"], certified["within"]["df"])
+
+
+@pytest.mark.parametrize("name", ["Michelso", "NumAcc1", "NumAcc2", "NumAcc3"])
+def test_certified_standard_deviation(name):
+    """Oracle: NIST StRD, certified standard deviation; NumAcc3 has eight constant leading digits."""
+    entry = strd(name)
+    sd, dof = pooled_sd([entry["data"]["y"]])
+    assert digits(sd, entry["certified"]["sd"]) >= (9 if name == "NumAcc3" else 12)
+    assert dof == entry["certified"]["n"] - 1
+
+
+def test_published_one_way():
+    """Oracle: NIST/SEMATECH e-Handbook 7.4.3.3 and GUM H.5 (both seen in the published text)."""
+    entry = EXAMPLES["nist.prc.7.4.3"]
+    result = one_way(entry["inputs"]["y"])
+    published = entry["published"]
+    # Half a unit in the last printed digit.
+    assert_allclose(result.ss_between, float(published["SST"]), atol=0.0005, rtol=0)
+    assert_allclose(result.ss_within, float(published["SSE"]), atol=0.0005, rtol=0)
+    assert_allclose(result.f, float(published["F"]), atol=0.005, rtol=0)
+    assert_allclose(result.p, float(published["p"]), atol=0.000005, rtol=0)
+
+
+def test_one_way_against_scipy():
+    """Oracle: scipy.stats.f_oneway on unequal groups; sd_between from its expected mean square."""
+    rng = np.random.default_rng(1)
+    groups = [rng.normal(10.0 + k, 1.0, 3 + k) for k in range(5)]
+    result = one_way(groups)
+    other = stats.f_oneway(*groups)
+    assert_allclose([result.f, result.p], [other.statistic, other.pvalue], rtol=1e-10)  # float rounding
+    n = np.array([len(g) for g in groups])
+    size = (n.sum() - (n**2).sum() / n.sum()) / 4.0
+    expected = math.sqrt((result.ms_between - result.ms_within) / size)
+    assert_allclose(result.sd_between, expected, rtol=1e-12)  # closed form
+    assert_allclose(result.mean, np.concatenate(groups).mean(), rtol=1e-12)  # closed form
+    assert not result.between_at_zero
+
+
+def test_one_way_at_zero_is_said():
+    """Oracle: construction, equal group means."""
+    result = one_way([[1.0, 2.0, 3.0], [0.0, 2.0, 4.0]])
+    assert result.sd_between == 0.0
+    assert result.between_at_zero
+    assert result.f == 0.0
+
+
+def test_one_way_refusals():
+    """Oracle: definition; each names what is missing."""
+    with pytest.raises(MethodError, match="at least 2 groups; got 1"):
+        one_way([[1.0, 2.0]])
+    with pytest.raises(MethodError, match="repeated value; got 2 groups of one value each"):
+        one_way([[1.0], [2.0]])
+    with pytest.raises(MethodError, match="F has no denominator"):
+        one_way([[1.0, 1.0], [2.0, 2.0]])
+    with pytest.raises(ValueError, match=r"groups\['b'\]\[1\] must be finite; got nan"):
+        one_way({"a": [1.0, 2.0], "b": [1.0, math.nan]})
+    with pytest.raises(ValueError, match=r"groups\[1\] must be a row of at least one value"):
+        one_way([[1.0, 2.0], []])
+    with pytest.raises(ValueError, match="groups must hold at least one group"):
+        pooled_sd([])
+
+
+# Pooled SD and homogeneity --------------------------------------------------------------------------------------
+
+
+def test_pooled_sd():
+    """Oracle: closed form, sums of squares 2 and 8 on 2 and 1 dof; a single value adds nothing."""
+    sd, dof = pooled_sd({"a": [1.0, 2.0, 3.0], "b": [0.0, 4.0], "c": [7.0]})
+    assert_allclose(sd, math.sqrt(10.0 / 3.0), rtol=1e-14)  # float rounding
+    assert dof == 3.0
+    with pytest.raises(MethodError, match="repeated value; got 2 groups"):
+        pooled_sd([[1.0], [2.0]])
+    with pytest.raises(MethodError, match=r"equal those of their group \(2 groups\)") as refused:
+        pooled_sd([[1.0, 1.0], [2.0, 2.0]])
+    assert refused.value.code == "all_equal"
+
+
+def test_homogeneity_against_scipy():
+    """Oracle: scipy.stats.bartlett; its chi-square law is good for groups of 20."""
+    rng = np.random.default_rng(3)
+    groups = {name: rng.normal(0.0, sd, 20) for name, sd in zip("abcd", (1.0, 1.1, 1.2, 2.2), strict=True)}
+    result = homogeneity(groups, trials=40_000)
+    other = stats.bartlett(*groups.values())
+    assert_allclose(result.statistic, other.statistic, rtol=1e-10)  # float rounding
+    # Three Monte Carlo standard errors of the simulated probability.
+    assert_allclose(result.p, other.pvalue, atol=3.0 * math.sqrt(other.pvalue / 40_000) + 5e-4, rtol=0)
+    variances = np.array([g.var(ddof=1) for g in groups.values()])
+    assert result.widest == "abcd"[int(np.argmax(variances))]
+    assert_allclose(result.widest_share, variances.max() / variances.sum(), rtol=1e-12)  # definition
+
+
+def test_homogeneity_of_pairs():
+    """Oracle: for two pairs the ratio of variances is F(1, 1): P(share >= c) = 2 P(F >= c / (1 - c)), closed form."""
+    result = homogeneity([[0.0, 1.0], [0.0, 9.0]], trials=40_000)
+    f = 81.0
+    assert_allclose(result.widest_share, f / (1.0 + f), rtol=1e-12)  # definition
+    exact = 2.0 * stats.f.sf(f, 1, 1)
+    tolerance = 3.0 * math.sqrt(exact / 40_000)  # three Monte Carlo standard errors
+    assert_allclose(result.widest_p, exact, atol=tolerance, rtol=0)
+    assert_allclose(result.p, exact, atol=tolerance, rtol=0)  # with two groups both statistics order alike
+
+
+def test_homogeneity_refusals():
+    """Oracle: definition."""
+    with pytest.raises(MethodError, match="at least 2 groups with repeats; got 1"):
+        homogeneity([[1.0, 2.0], [3.0]])
+    with pytest.raises(MethodError, match=r"groups\['b'\] must scatter"):
+        homogeneity({"a": [1.0, 2.0], "b": [3.0, 3.0]})
+
+
+# Robust mean and SD ---------------------------------------------------------------------------------------------
+
+
+def test_algorithm_a_published():
+    """Oracle: ISO 13528:2022 E.7, as quoted in a secondary text."""
+    entry = EXAMPLES["iso13528.E7"]
+    mean, sd = robust_mean_sd(entry["inputs"]["x"])
+    # Half a unit in the last printed digit.
+    assert_allclose(mean, float(entry["published"]["x_star"]), atol=0.000005, rtol=0)
+    assert_allclose(sd, float(entry["published"]["s_star"]), atol=0.00005, rtol=0)
+    u = robust_uncertainty(sd, len(entry["inputs"]["x"]))
+    assert_allclose(u, float(entry["published"]["u"]), atol=0.00005, rtol=0)
+
+
+def test_algorithm_a_laws():
+    """Oracle: a fixed point of its definition; equivariance; a stray far out moves it no more than one nearer."""
+    x = np.random.default_rng(2).normal(10.0, 1.0, 25)
+    mean, sd = robust_mean_sd(x)
+    moved = np.clip(x, mean - 1.5 * sd, mean + 1.5 * sd)
+    assert_allclose([mean, sd], [moved.mean(), 1.134 * moved.std(ddof=1)], rtol=1e-10)  # stopping at 1e-12
+    again = robust_mean_sd(3.0 - 2.0 * x)
+    assert_allclose(again, [3.0 - 2.0 * mean, 2.0 * sd], rtol=1e-10)  # stopping at 1e-12
+    far, farther = robust_mean_sd(np.append(x, 100.0)), robust_mean_sd(np.append(x, 1e6))
+    assert_allclose(far, farther, rtol=1e-10)  # stopping at 1e-12
+    clean = np.random.default_rng(4).normal(0.0, 1.0, 100_000)
+    assert_allclose(robust_mean_sd(clean)[1], 1.0, atol=0.01)  # consistent; standard error 0.0025
+
+
+def test_algorithm_a_refusals():
+    """Oracle: definition; a spread that runs to zero is refused, not returned."""
+    with pytest.raises(ValueError, match="values must hold at least 3; got 2 values"):
+        robust_mean_sd([1.0, 2.0])
+    with pytest.raises(ValueError, match=r"values\[1\] must be finite; got 3 values, 1 of them"):
+        robust_mean_sd([1.0, math.nan, 2.0])
+    with pytest.raises(MethodError, match=r"all 4 values are equal \(2\)"):
+        robust_mean_sd([2.0] * 4)
+    with pytest.raises(MethodError, match="more than half of the 10 values agree"):
+        robust_mean_sd([1.0] * 9 + [5.0])
+    with pytest.raises(ValueError, match="n must be 1 or more; got 0"):
+        robust_uncertainty(1.0, 0)
+
+
+# Gauge studies --------------------------------------------------------------------------------------------------
+
+
+def aiag():
+    """Return the AIAG study: 10 parts x 3 appraisers x 3 trials."""
+    rows = json.loads((REFERENCE / "data/aiag_grr.json").read_text())["y"]
+    cells = [(part, "ABC"[k // 3], y) for part, row in enumerate(rows) for k, y in enumerate(row)]
+    return pd.DataFrame(cells, columns=["part", "who", "y"])
+
+
+def test_gauge_study_pooled():
+    """Oracle: AIAG MSA 4th ed., Tables III-B 7 to 9, interaction pooled (as quoted in a secondary text)."""
+    result = gauge_study(aiag(), "y", "part", "who")
+    published = EXAMPLES["aiag.msa4.anova"]["published"]
+    assert result.interaction_pooled
+    # Half a unit in the last printed digit; the published sums carry one unit of rounding.
+    assert_allclose(result.repeatability_sd, float(published["EV"]), atol=5e-7, rtol=0)
+    assert_allclose(result.appraiser_sd, float(published["AV"]), atol=1e-6, rtol=0)
+    assert_allclose(result.gauge_sd, float(published["GRR"]), atol=2e-6, rtol=0)
+    assert_allclose(result.part_sd, float(published["PV"]), atol=1e-6, rtol=0)
+    assert_allclose(result.total_sd, float(published["TV"]), atol=5e-4, rtol=0)
+    assert_allclose(result.anova["ss"][:2], [88.3619, 3.1673], atol=1e-4)
+    assert_allclose(result.anova["f"][2], float(published["F_interaction"]), atol=5e-4, rtol=0)
+    assert list(result.table["level"]) == ["part", "appraiser", "reading", "gauge"]
+
+
+def test_gauge_study_unpooled():
+    """Oracle: the same data with the interaction kept: EV 0.2144 (recomputed from the published sums of squares)."""
+    result = gauge_study(aiag(), "y", "part", "who", pool_interaction=False)
+    assert not result.interaction_pooled
+    expected = EXAMPLES["aiag.msa4.anova"]["recomputed"]["unpooled_EV"]
+    assert_allclose(result.repeatability_sd, expected, rtol=1e-10)  # float rounding
+    assert result.interaction_sd == 0.0
+    codes = {(c.code, c.level) for c in result.cautions}
+    assert ("at_zero", "interaction") in codes
+    assert ("few_groups", "appraiser") in codes
+    assert result.table["high"][2] > 0.0
+
+
+def test_gauge_study_with_one_reading_a_cell():
+    """Oracle: lme4's Penicillin, REML (balanced, so the analysis of variance gives it; secondary text)."""
+    table = pd.read_csv(REFERENCE / "data/lme4_Penicillin.csv")
+    result = gauge_study(table, "diameter", "plate", "sample")
+    published = EXAMPLES["lme4.penicillin"]["published"]["REML"]
+    # Half a unit in the last printed digit; var_sample is 3.730918 exactly, printed 3.7309.
+    assert_allclose(result.part_sd**2, float(published["var_plate"]), atol=5e-5, rtol=0)
+    assert_allclose(result.appraiser_sd**2, 3.7309, atol=5e-5, rtol=0)
+    assert_allclose(result.repeatability_sd**2, float(published["var_resid"]), atol=5e-5, rtol=0)
+    assert_allclose(result.mean, float(published["intercept"]), atol=5e-5, rtol=0)
+    assert list(result.table["level"]) == ["part", "appraiser", "interaction+reading", "gauge"]
+
+
+def test_gauge_study_keeps_a_real_interaction():
+    """Oracle: synthetic truth; an interaction ten times the repeats is not pooled, and all four SDs are found."""
+    rng = np.random.default_rng(8)
+    parts, who, n = 60, 40, 3
+    y = (
+        2.0 * rng.standard_normal((parts, 1, 1))
+        + 1.0 * rng.standard_normal((1, who, 1))
+        + 0.5 * rng.standard_normal((parts, who, 1))
+        + 0.05 * rng.standard_normal((parts, who, n))
+    )
+    index = np.indices(y.shape).reshape(3, -1)
+    table = pd.DataFrame({"p": index[0], "a": index[1], "y": y.ravel()})
+    result = gauge_study(table, "y", "p", "a")
+    assert not result.interaction_pooled
+    # Standard errors of SDs from 59, 39, 2301 and 4800 dof: 9, 11, 1.5 and 1 %; three of them.
+    assert_allclose(result.part_sd, 2.0, rtol=0.28)
+    assert_allclose(result.appraiser_sd, 1.0, rtol=0.34)
+    assert_allclose(result.interaction_sd, 0.5, rtol=0.045)
+    assert_allclose(result.repeatability_sd, 0.05, rtol=0.031)
+    gauge = math.sqrt(result.appraiser_sd**2 + result.interaction_sd**2 + result.repeatability_sd**2)
+    assert_allclose(result.gauge_sd, gauge, rtol=1e-12)  # definition
+    inside = result.table["low"] <= [2.0, 1.0, 0.5, 0.05, math.sqrt(1.2525)]
+    assert inside.all()
+
+
+def test_gauge_study_refusals():
+    """Oracle: definition; the cell, the level or the element is named."""
+    table = aiag()
+    with pytest.raises(MethodError, match="got 2 for part 0, who A, up to 3") as refused:
+        gauge_study(table.iloc[1:], "y", "part", "who")
+    assert refused.value.code == "missing_cells"
+    with pytest.raises(MethodError, match="who must have at least 2 groups; got 1"):
+        gauge_study(table[table["who"] == "A"], "y", "part", "who")
+    with pytest.raises(MethodError, match=r"all 90 values are equal \(1\)"):
+        gauge_study(table.assign(y=1.0), "y", "part", "who")
+    with pytest.raises(ValueError, match=r"y\[4\] must be finite; got nan"):
+        gauge_study(table.assign(y=table["y"].mask(table.index == 4)), "y", "part", "who")
+    with pytest.raises(ValueError, match="table must hold the column 'operator'"):
+        gauge_study(table, "y", "part", "operator")
+
+
+def wafers():
+    """Return the NIST gauge study: 2 runs x 6 days x 5 wafers x 5 probes, means and SDs of 6 repeats."""
+    names = ["run", "wafer", "probe", "month", "day", "operator", "temperature", "mean", "sd"]
+    return pd.read_csv(REFERENCE / "data/MPC61.DAT", sep=r"\s+", header=None, names=names)
+
+
+def test_gauge_levels_published():
+    """Oracle: NIST/SEMATECH e-Handbook 2.6.1 and 2.6.3.2, probe 2362 (seen in the published text)."""
+    table = wafers()
+    probe = table[table["probe"] == 2362]
+    result = gauge_levels(probe, "mean", repeat_sd="sd", run="run", artifact="wafer", repeats=6)
+    # Half a unit in the last printed digit; level 3 is printed 0.0197 on the page and 0.0196 by the program (0.01965).
+    assert_allclose(result.repeat_sd, 0.0729, atol=0.00005, rtol=0)
+    assert_allclose(result.day_mean_sd, 0.0362, atol=0.00005, rtol=0)
+    assert_allclose(result.run_mean_sd, 0.01965, atol=0.00005, rtol=0)
+    assert result.dof == (300.0, 50.0, 5.0)
+    assert_allclose(result.day_sd, 0.02057092, atol=2e-6, rtol=0)  # the program rounds s1 and s2 on the way
+    assert_allclose(result.run_sd, 0.01295841, atol=1e-6, rtol=0)  # the same
+    means = table.groupby(["run", "wafer", "probe"])["mean"].mean()
+    bias = (means - means.groupby(["run", "wafer"]).transform("mean")).xs(2362, level="probe")
+    assert_allclose(bias.mean(), -0.0393, atol=0.00005, rtol=0)
+    probes = bias.std(ddof=1) / math.sqrt(10.0)
+    u, dof = result.standard_uncertainty(others=[(probes, 9.0)])
+    assert_allclose(u, 0.03875842, atol=1e-6, rtol=0)  # rounding on the way, as above
+    assert math.floor(dof) == 42
+    assert_allclose(stats.t.ppf(0.975, math.floor(dof)) * u, 0.0782, atol=0.00005, rtol=0)
+
+
+def test_gauge_levels_law():
+    """Oracle: closed form; many runs, days and repeats average every level, and the study's own plan gives s3."""
+    table = wafers()
+    result = gauge_levels(table, "mean", repeat_sd="sd", run="run", artifact=["wafer", "probe"], repeats=6)
+    assert_allclose(result.standard_uncertainty(days=6)[0], result.run_mean_sd, rtol=1e-12)  # definition of level 3
+    one = result.standard_uncertainty(repeats=2, days=3, runs=1)[0]
+    expected = math.sqrt(result.run_sd**2 + result.day_sd**2 / 3.0 + result.repeat_sd**2 / 6.0)
+    assert_allclose(one, expected, rtol=1e-12)  # float rounding
+    assert_allclose(result.standard_uncertainty(repeats=2, days=3, runs=4)[0], one / 2.0, rtol=1e-12)
+
+
+def test_gauge_levels_refusals():
+    """Oracle: definition."""
+    probe = wafers().query("probe == 2362")
+    options = {"repeat_sd": "sd", "run": "run", "artifact": "wafer"}
+    with pytest.raises(MethodError, match="equally many days of each artifact; got 5 for"):
+        gauge_levels(probe.iloc[1:], "mean", repeats=6, **options)
+    with pytest.raises(MethodError, match=r"days and runs must repeat; got 6 day\(s\) a run and at most 1 run"):
+        gauge_levels(probe.query("run == 1"), "mean", repeats=6, **options)
+    with pytest.raises(ValueError, match="repeats must be 2 or more"):
+        gauge_levels(probe, "mean", repeats=1, **options)
+    result = gauge_levels(probe, "mean", repeats=6, **options)
+    with pytest.raises(ValueError, match="repeats, days and runs must be 1 or more; got 6, 0, 1"):
+        result.standard_uncertainty(days=0)
