@@ -34,7 +34,9 @@ def csv(header: str, rows: Iterable[Iterable[object]]) -> str:
     return "\n".join([header, *(",".join(str(cell) for cell in row) for row in rows)]) + "\n"
 
 
-def bench(folder: Path, readings: str, *, toml: str = METER + HOUSING, lamps: str = LAMPS, **more: str) -> Bench:
+def bench(
+    folder: Path, readings: str, *, toml: str = METER + HOUSING, lamps: str = LAMPS, **more: str
+) -> Bench:
     """Write and read a bench; more files by stem."""
     files = {"bench.toml": toml, "readings.csv": readings, "lamps.csv": lamps}
     files |= {f"{stem}.csv": text for stem, text in more.items()}

@@ -10,7 +10,7 @@ import pytest
 from photolab.cli import main
 
 ROOT = Path(__file__).parent.parent
-TRIAL = "318 334 --reading-percent 4 --range-percent 0.5 --range 4000 --resolution 1 --technology led".split()
+TRIAL = ["318", "334", "--reading-percent", "4", "--range-percent", "0.5", "--range", "4000", "--resolution", "1", "--technology", "led"]
 
 
 def run(capsys, *argv):
@@ -92,12 +92,24 @@ def test_foot_candles_give_the_same_answer(capsys):
         (["-5", "318", "--reading-percent", "4"], "A: a reading must be more than 0; got -5"),
         (["318", "334", "--reading-percent", "0.04"], "--reading-percent: 0.04; is that 4 %? Write 4"),
         (["318", "334", "--reading-percent", "400"], "--reading-percent: 400; wanted 0 to 50"),
-        (["318", "4310", "--reading-percent", "4", "--range", "4000"], "4310 lx cannot be read on the 4000 lx range"),
+        (
+            ["318", "4310", "--reading-percent", "4", "--range", "4000"],
+            "4310 lx cannot be read on the 4000 lx range",
+        ),
         (["318", "334", "--reading-percent", "4", "--technology", "bulb"], "--technology: 'bulb'"),
-        (["318", "334", "--reading-percent", "4", "--mountings", "1.5"], "--mountings: 1.5; wanted a whole number"),
+        (
+            ["318", "334", "--reading-percent", "4", "--mountings", "1.5"],
+            "--mountings: 1.5; wanted a whole number",
+        ),
         (["318", "334", "--reading-percent", "4", "--range-percent", "1"], "--range, the top of the range"),
-        (["318", "334", "--reading-percent", "4", "--digits", "3"], "--resolution, what one of the --digits is worth"),
-        (["318", "334", "--bench", "x", "--digits", "3"], "--bench gives the meter's accuracy; leave out --digits"),
+        (
+            ["318", "334", "--reading-percent", "4", "--digits", "3"],
+            "--resolution, what one of the --digits is worth",
+        ),
+        (
+            ["318", "334", "--bench", "x", "--digits", "3"],
+            "--bench gives the meter's accuracy; leave out --digits",
+        ),
     ],
 )
 def test_compare_refuses_in_plain_words(capsys, argv, words):
@@ -111,7 +123,18 @@ def test_compare_refuses_in_plain_words(capsys, argv, words):
 
 
 def test_compare_takes_meter_and_seating_from_a_bench(capsys):
-    code, out, _ = run(capsys, "compare", "450", "475", "--bench", ROOT / "data/demo", "--range", "4000", "--technology", "led")
+    code, out, _ = run(
+        capsys,
+        "compare",
+        "450",
+        "475",
+        "--bench",
+        ROOT / "data/demo",
+        "--range",
+        "4000",
+        "--technology",
+        "led",
+    )
     assert code == 0
     assert out.startswith("475 lx against 450 lx: 5.6 % more")
     assert "seating" not in out.split("Assumed:")[1]  # measured in the campaign, not assumed
@@ -131,7 +154,9 @@ def test_check_says_what_can_and_cannot_be_said(capsys, folder):
 def test_check_prints_every_fault_and_changes_nothing(capsys, tmp_path):
     bench = tmp_path / "mybench"
     bench.mkdir()
-    (bench / "bench.toml").write_text('schema = 1\n[[meter]]\nid = "M1"\nreading_percent = 4\nranges_lx = [4000]\n')
+    (bench / "bench.toml").write_text(
+        'schema = 1\n[[meter]]\nid = "M1"\nreading_percent = 4\nranges_lx = [4000]\n'
+    )
     rows = ["lamp,illuminance_lx", "K1,300", 'K1,"1,240"', "K2,4310"]
     (bench / "readings.csv").write_text("\n".join(rows) + "\n")
     before = {p.name: p.read_bytes() for p in bench.iterdir()}
@@ -164,7 +189,7 @@ def test_new_writes_a_folder_that_reads_back(capsys, tmp_path):
 
 
 def test_help_loads_no_heavy_library():
-    heavy = "pandas scipy statsmodels matplotlib numpy seaborn".split()
+    heavy = ["pandas", "scipy", "statsmodels", "matplotlib", "numpy", "seaborn"]
     script = (
         "import sys\nfrom photolab.cli import main\n"
         "try:\n    main(['--help'])\nexcept SystemExit as stop:\n    assert stop.code == 0\n"

@@ -52,7 +52,8 @@ def ragged_table(seed, sds=(3.0, 1.5, 0.3), units=5):
         for seat in range(rng.integers(2, 5)):
             m = sds[1] * rng.standard_normal()
             rows += [
-                (unit, seat, 100.0 + u + m + sds[2] * rng.standard_normal()) for _ in range(rng.integers(1, 4))
+                (unit, seat, 100.0 + u + m + sds[2] * rng.standard_normal())
+                for _ in range(rng.integers(1, 4))
             ]
     return pd.DataFrame(rows, columns=[*LEVELS, "value"])
 
@@ -79,8 +80,12 @@ def test_batches_of_the_handbook():
     entry = EXAMPLES["nist.prc.7.4.4"]
     rows = [(batch, y) for batch, values in enumerate(entry["inputs"]["batches"]) for y in values]
     result = nested_components(pd.DataFrame(rows, columns=["batch", "y"]), "y", "batch")
-    assert_allclose(result.variances[0], float(entry["published"]["s2_tau"]), atol=0.005, rtol=0)  # 0.5 last digit
-    assert_allclose(result.variances[1], float(entry["published"]["s2_eps"]), atol=0.005, rtol=0)  # 0.5 last digit
+    assert_allclose(
+        result.variances[0], float(entry["published"]["s2_tau"]), atol=0.005, rtol=0
+    )  # 0.5 last digit
+    assert_allclose(
+        result.variances[1], float(entry["published"]["s2_eps"]), atol=0.005, rtol=0
+    )  # 0.5 last digit
 
 
 def test_days_of_the_gum():
@@ -119,10 +124,14 @@ def test_unbalanced_against_statsmodels(seed):
             "value ~ 1", table, groups="specimen", re_formula="1", vc_formula={"mounting": "0 + C(mounting)"}
         ).fit(reml=True)
     assert result.method == "reml"
-    assert result.criterion <= -2.0 * other.llf + 1e-7  # never a worse optimum; 1e-7 is float rounding of both
+    assert (
+        result.criterion <= -2.0 * other.llf + 1e-7
+    )  # never a worse optimum; 1e-7 is float rounding of both
     assert_allclose(result.criterion, -2.0 * other.llf, atol=2e-3, rtol=0)  # statsmodels' own stopping
     found = np.sqrt([other.cov_re.iloc[0, 0], other.vcomp[0], other.scale])
-    assert_allclose(result.sds, found, rtol=2e-2, atol=2e-2)  # flat optimum: 2e-3 of the criterion moves an SD by 1 %
+    assert_allclose(
+        result.sds, found, rtol=2e-2, atol=2e-2
+    )  # flat optimum: 2e-3 of the criterion moves an SD by 1 %
 
 
 def dense(table, levels, fixed, variances):
@@ -227,7 +236,9 @@ def test_expected_squares_by_unit_vectors():
             unit = table.assign(value=100.0 + (group == one))
             expected[:, level] += unweighted_squares(groups_of(unit, levels, ["lamp"])).squares
     assert_allclose(base.solve @ expected, np.eye(4), atol=1e-10)  # float rounding
-    assert_array_equal(base.dof, np.diff([2, *[table.groupby(["lamp", *levels[:k]]).ngroups for k in (1, 2, 3)], len(table)]))
+    assert_array_equal(
+        base.dof, np.diff([2, *[table.groupby(["lamp", *levels[:k]]).ngroups for k in (1, 2, 3)], len(table)])
+    )
 
 
 # Exact laws -----------------------------------------------------------------------------------------------------
@@ -324,20 +335,26 @@ def test_mounting_label_is_read_within_its_specimen():
     """Oracle: definition of the whole path: writing 1 on every first mounting changes nothing."""
     table = ragged_table(11)
     unique = table.assign(mounting=table["specimen"] * 10 + table["mounting"])
-    assert_allclose(nested_components(unique, "value", LEVELS).sds, nested_components(table, "value", LEVELS).sds)
+    assert_allclose(
+        nested_components(unique, "value", LEVELS).sds, nested_components(table, "value", LEVELS).sds
+    )
 
 
 def test_fixed_cells_are_taken_off():
     """Oracle: symmetry; constants added to lamps change nothing, and the cells cost one dof each."""
     table = balanced_table((3, 2, 2), (2.0, 1.0, 0.5), 4, lamps=3)
     result = nested_components(table, "value", LEVELS, fixed="lamp")
-    shifted = nested_components(table.assign(value=table["value"] + 50.0 * table["lamp"]), "value", LEVELS, fixed=["lamp"])
+    shifted = nested_components(
+        table.assign(value=table["value"] + 50.0 * table["lamp"]), "value", LEVELS, fixed=["lamp"]
+    )
     assert_allclose(shifted.sds, result.sds, rtol=1e-9)  # float rounding
     assert_allclose(shifted.mean, result.mean + 50.0, rtol=1e-12)  # float rounding
     assert_array_equal(result.dof, [6, 9, 18])
     y = table["value"].to_numpy().reshape(3, 3, 2, 2).mean(axis=(2, 3))
     pooled = np.mean(y.var(axis=1, ddof=1))
-    assert_allclose(result.mean_standard_uncertainty, np.sqrt(pooled / 9.0), rtol=1e-11)  # closed form, rounding
+    assert_allclose(
+        result.mean_standard_uncertainty, np.sqrt(pooled / 9.0), rtol=1e-11
+    )  # closed form, rounding
 
 
 def test_unbalanced_mean_reduces_to_the_balanced_one():
@@ -456,7 +473,9 @@ def test_levels_without_comparison():
         nested_components(table, "value", LEVELS)
     assert refused.value.code == "one_group"
     lamps = balanced_table((1, 3, 2), (1.0, 1.0, 1.0), 0, lamps=4)
-    with pytest.raises(MethodError, match="level specimen must have at least 2 groups in a cell of lamp; got 4"):
+    with pytest.raises(
+        MethodError, match="level specimen must have at least 2 groups in a cell of lamp; got 4"
+    ):
         nested_components(lamps, "value", LEVELS, fixed="lamp")
     equal = balanced_table((3, 2, 2), (0.0, 0.0, 0.0), 0)
     with pytest.raises(MethodError, match=r"all 12 values are equal \(100\).*specimen, mounting") as refused:

@@ -18,7 +18,7 @@ from photolab.errors import MethodError
 
 DEMO = Path(__file__).parent.parent / "data" / "demo"
 HEADER = "lamp,illuminance_lx,housing,day,specimen,mounting,repeat,range_lx"
-SD = 'mounting_sd_percent = 3\nspecimen_sd_percent = 4\nday_sd_percent = 1\n'
+SD = "mounting_sd_percent = 3\nspecimen_sd_percent = 4\nday_sd_percent = 1\n"
 TOML = METER.replace('protocol_revision = "1"\n', 'protocol_revision = "1"\n' + SD) + HOUSING
 
 
@@ -49,7 +49,9 @@ def balanced(tmp_path, *, label=lambda lamp, m: m, order=None, scale=1.0):
 def test_balanced_data_give_the_mean_of_means(tmp_path):
     pair = balanced(tmp_path).ratio("K1", "K2", housing="HP")
     mean = [np.mean(np.log(v)) for v in ((440, 442, 430, 433), (400, 401, 411, 409))]
-    assert_allclose(math.log(pair.ratio), mean[0] - mean[1], atol=1e-12)  # float rounding; equal numbers in all cells
+    assert_allclose(
+        math.log(pair.ratio), mean[0] - mean[1], atol=1e-12
+    )  # float rounding; equal numbers in all cells
 
 
 def test_uncertainty_of_a_small_bench_in_closed_form(tmp_path):
@@ -65,7 +67,9 @@ def test_uncertainty_of_a_small_bench_in_closed_form(tmp_path):
     assert_allclose(pair.result.standard_uncertainty, math.sqrt(u2), rtol=1e-9)  # float rounding
 
 
-@pytest.mark.parametrize("label", [lambda lamp, m: f"{lamp}-{m}", lambda lamp, m: 10 * m, lambda lamp, m: "ab"[m - 1]])
+@pytest.mark.parametrize(
+    "label", [lambda lamp, m: f"{lamp}-{m}", lambda lamp, m: 10 * m, lambda lamp, m: "ab"[m - 1]]
+)
 def test_renaming_mounting_labels_changes_no_result(tmp_path, label):
     plain, renamed = balanced(tmp_path / "a"), balanced(tmp_path / "b", label=label)
     assert_allclose(renamed.joint.covariance, plain.joint.covariance, rtol=1e-12)  # float rounding
@@ -111,27 +115,45 @@ def test_a_day_cancels_within_and_counts_across_days(tmp_path):
 
 def test_scopes_differ_by_what_they_name(tmp_path):
     campaign = balanced(tmp_path)
-    u = {s: campaign.ratio("K1", "K2", housing="HP", scope=s).result.standard_uncertainty for s in ("readings", "specimens", "models")}
-    assert_allclose(u["specimens"] ** 2 - u["readings"] ** 2, 0.03**2, rtol=1e-9)  # 2 lamps x 3 %² / 2 mountings
+    u = {
+        s: campaign.ratio("K1", "K2", housing="HP", scope=s).result.standard_uncertainty
+        for s in ("readings", "specimens", "models")
+    }
+    assert_allclose(
+        u["specimens"] ** 2 - u["readings"] ** 2, 0.03**2, rtol=1e-9
+    )  # 2 lamps x 3 %² / 2 mountings
     assert_allclose(u["models"] ** 2 - u["specimens"] ** 2, 2 * 0.04**2, rtol=1e-9)  # one specimen each
-    with pytest.raises(ValueError, match="scope must be one of readings, specimens, models; got 'everything'"):
+    with pytest.raises(
+        ValueError, match="scope must be one of readings, specimens, models; got 'everything'"
+    ):
         campaign.ratio("K1", "K2", housing="HP", scope="everything")
 
 
 def test_an_assumed_supply_widens_filament_ratios_only(tmp_path):
-    campaign = evaluate(bench(tmp_path, csv(HEADER, rows(("B0", 360, 1, 1), ("K1", 440, 1, 1), ("K2", 400, 1, 1))), toml=TOML))
+    campaign = evaluate(
+        bench(tmp_path, csv(HEADER, rows(("B0", 360, 1, 1), ("K1", 440, 1, 1), ("K2", 400, 1, 1))), toml=TOML)
+    )
     kinds = campaign.ratio("K1", "B0", housing="HP").budget["name"].str[0]
     assert "supply assumed" in set(kinds)
-    u = campaign.ratio("K1", "B0", housing="HP").budget.set_index(kinds)["contribution"].abs()["supply assumed"]
+    u = (
+        campaign.ratio("K1", "B0", housing="HP")
+        .budget.set_index(kinds)["contribution"]
+        .abs()["supply assumed"]
+    )
     assert_allclose(u, 3.42 * 0.1 / 13.2 / math.sqrt(3), rtol=1e-9)  # ±0.1 V is ±2.6 % of a filament lamp
     budget = campaign.ratio("K1", "K2", housing="HP").budget
-    assert budget.set_index(budget["name"].str[0])["contribution"].get("supply assumed", 0.0) == pytest.approx(0.0, abs=1e-15)
+    assert budget.set_index(budget["name"].str[0])["contribution"].get(
+        "supply assumed", 0.0
+    ) == pytest.approx(0.0, abs=1e-15)
 
 
 def test_stated_volts_correct_the_filament_lamp(tmp_path):
     # flux goes with voltage to the 3.42 (6.5/1.9, Field Guide to Illumination, SPIE 2007)
     header = HEADER + ",socket_V,measured_at"
-    listed = [(*r, v, "socket") for r, v in zip(rows(("B0", 360, 1, 1), ("K1", 440, 1, 1)), (12.95, 12.95), strict=True)]
+    listed = [
+        (*r, v, "socket")
+        for r, v in zip(rows(("B0", 360, 1, 1), ("K1", 440, 1, 1)), (12.95, 12.95), strict=True)
+    ]
     read = bench(tmp_path, csv(header, listed), toml=TOML)
     corrected = evaluate(read).ratio("K1", "B0", housing="HP").ratio
     raw = evaluate(read, corrections=()).ratio("K1", "B0", housing="HP").ratio
@@ -146,7 +168,9 @@ def test_dark_reading_is_removed(tmp_path):
 
 
 def test_leave_out_and_unknown_correction(tmp_path):
-    read = bench(tmp_path, csv(HEADER, rows(("K1", 440, 1, 1), ("K1", 400, 2, 1), ("K2", 400, 1, 1))), toml=TOML)
+    read = bench(
+        tmp_path, csv(HEADER, rows(("K1", 440, 1, 1), ("K1", 400, 2, 1), ("K2", 400, 1, 1))), toml=TOML
+    )
     left = evaluate(read, leave_out={"lamp": "K1", "mounting": "2"})
     assert_allclose(left.ratio("K1", "K2", housing="HP").ratio, 1.1, rtol=1e-12)
     assert list(left.selection.left_out["lamp"]) == ["K1"]
@@ -159,7 +183,11 @@ def test_leave_out_and_unknown_correction(tmp_path):
 
 
 def test_missing_technology_gives_no_interval(tmp_path):
-    read = bench(tmp_path, csv(HEADER, rows(("K1", 440, 1, 1), ("K2", 400, 1, 1))), lamps=LAMPS.replace("K2,led", "K2,led"))
+    read = bench(
+        tmp_path,
+        csv(HEADER, rows(("K1", 440, 1, 1), ("K2", 400, 1, 1))),
+        lamps=LAMPS.replace("K2,led", "K2,led"),
+    )
     lamps = read.tables["lamps"].assign(technology="")
     campaign = evaluate(replace(read, tables={**read.tables, "lamps": lamps}))
     pair = campaign.ratio("K1", "K2", housing="HP")
@@ -193,7 +221,9 @@ def test_demo_k2_looks_more_from_one_seating_each():
     first = table[(table["day"] == "D02") & (table["housing"] == "HP") & (table["mounting"] == "1")]
     lux = {}
     for lamp in ("K1", "K2"):
-        mine = first[(first["lamp"] == lamp) & (first["specimen"] == first[first["lamp"] == lamp]["specimen"].iloc[0])]
+        mine = first[
+            (first["lamp"] == lamp) & (first["specimen"] == first[first["lamp"] == lamp]["specimen"].iloc[0])
+        ]
         lux[lamp] = float((mine["illuminance_lx"] - mine["dark_lx"]).mean())
     pair = compare_readings(lux["K1"], lux["K2"], meter=read.meters["M1"], technology_a="led", range_a=4000.0)
     assert_allclose(pair.ratio, 1.06, atol=0.01)
@@ -209,7 +239,9 @@ def test_demo_k2_against_k1_over_the_campaign():
 def test_demo_k5_gain_is_only_spectral():
     uncorrected = demo("dark", "voltage", "ambient").ratio("K5", "B0", housing="HP")
     corrected = demo().ratio("K5", "B0", housing="HP")
-    assert_allclose(uncorrected.ratio / corrected.ratio, 1.0614, atol=0.0005)  # LED against filament on this meter
+    assert_allclose(
+        uncorrected.ratio / corrected.ratio, 1.0614, atol=0.0005
+    )  # LED against filament on this meter
     assert uncorrected.ratio > 1.03
     assert corrected.low <= 0.985 <= corrected.high
     assert_allclose(100 * corrected.ln_expanded_uncertainty, 3.0, atol=0.6)
@@ -233,7 +265,9 @@ def test_demo_range_trap_is_unshared_and_said():
 def demo_day_one():
     read = read_bench(DEMO)
     table = read.tables["readings"]
-    return evaluate(replace(read, tables={**read.tables, "readings": table[table["day"] == "D01"].reset_index(drop=True)}))
+    return evaluate(
+        replace(read, tables={**read.tables, "readings": table[table["day"] == "D01"].reset_index(drop=True)})
+    )
 
 
 def test_demo_k8_mounting_is_flagged_and_left_out_of_the_pooled_sd():
@@ -261,14 +295,21 @@ def test_demo_table_holds_every_column_and_agrees_with_ratio():
     campaign = demo()
     row = campaign.table.query("lamp == 'K3' and housing == 'HP' and scope == 'specimens'").iloc[0]
     pair = campaign.ratio("K3", "B0", housing="HP")
-    assert_allclose([row.value, row.low, row.high, row.dof], [pair.ratio, pair.low, pair.high, pair.dof], rtol=1e-9)
+    assert_allclose(
+        [row.value, row.low, row.high, row.dof], [pair.ratio, pair.low, pair.high, pair.dof], rtol=1e-9
+    )
     assert row.verdict == pair.verdict
-    assert (row.n_specimens, row.n_days) == (2, campaign.seats.query("lamp == 'K3' and housing == 'HP'")["day"].nunique())
+    assert (row.n_specimens, row.n_days) == (
+        2,
+        campaign.seats.query("lamp == 'K3' and housing == 'HP'")["day"].nunique(),
+    )
 
 
 def test_baselines_bracket_by_clock(tmp_path):
     """Baseline 371.0 lx at 09:00 and 362.5 at 12:00, LED 455 at 10:00: baseline then 368.2, ratio 1.236 (closed form)."""
-    readings = "lamp,illuminance_lx,clock,range_lx\nB0,371.0,09:00,400\nK1,455,10:00,4000\nB0,362.5,12:00,400\n"
+    readings = (
+        "lamp,illuminance_lx,clock,range_lx\nB0,371.0,09:00,400\nK1,455,10:00,4000\nB0,362.5,12:00,400\n"
+    )
     toml = METER.replace('protocol_revision = "1"\n', 'protocol_revision = "1"\n' + SD)
     read = bench(tmp_path, readings, toml=toml)
     pair = evaluate(read).ratio("K1", "B0")

@@ -1,4 +1,4 @@
-"""How faults are worded and collected. Oracle: the declared printed form `file:line: column: message [code]`."""
+"""How faults are worded and collected. Oracle: the declared form `file:line: column: message [code]`."""
 
 import re
 

@@ -37,7 +37,9 @@ def test_independent_parts_add_in_variance_with_welch_satterthwaite():
 
 def test_bounds_multiply_as_intervals():
     product = multiply([(1.0, part(0.2, 0.03)), (-1.0, part(0.05, 0.04, conservative=True))], coverage=0.95)
-    assert_allclose([product.low, product.high], [0.2 - 0.06 - 0.05 - 0.08, 0.2 + 0.06 - 0.05 + 0.08], rtol=1e-9)
+    assert_allclose(
+        [product.low, product.high], [0.2 - 0.06 - 0.05 - 0.08, 0.2 + 0.06 - 0.05 + 0.08], rtol=1e-9
+    )
     assert product.conservative
 
 
@@ -55,7 +57,15 @@ def test_drift_is_assumed_unless_ambient_and_volts_were_logged():
 
 # remaining light at 40 min after E(t) = E(60 s) [R + (1 - R) exp(-(t - 60 s)/tau)]
 @pytest.mark.parametrize(
-    ("lamp", "r", "tau_min"), [("K1", 0.86, 4.0), ("K2", 0.88, 4.5), ("K3", 0.90, 6.5), ("K4", 0.90, 6.0), ("K5", 0.93, 3.0), ("K8", 0.89, 5.0)]
+    ("lamp", "r", "tau_min"),
+    [
+        ("K1", 0.86, 4.0),
+        ("K2", 0.88, 4.5),
+        ("K3", 0.90, 6.5),
+        ("K4", 0.90, 6.0),
+        ("K5", 0.93, 3.0),
+        ("K8", 0.89, 5.0),
+    ],
 )
 def test_demo_remaining_light_holds_the_truth(lamp, r, tau_min):
     truth = r + (1 - r) * math.exp(-39.0 / tau_min)
@@ -75,7 +85,9 @@ def test_demo_short_record_gives_no_hold_value_and_says_why():
 def test_demo_hold_ratio_is_initial_ratio_times_remaining():
     campaign, runs = demo()
     rows = heat_rows(campaign, runs)
-    held = rows.query("lamp == 'K3' and housing == 'HP' and measurand == 'illuminance ratio' and scope == 'specimens'").iloc[0]
+    held = rows.query(
+        "lamp == 'K3' and housing == 'HP' and measurand == 'illuminance ratio' and scope == 'specimens'"
+    ).iloc[0]
     remaining = {x.lamp: x.remaining.value for x in runs if x.housing == "HP" and x.remaining is not None}
     initial = campaign.ratio("K3", "B0", housing="HP")
     assert_allclose(held.value, initial.ratio * remaining["K3"] / remaining["B0"], rtol=1e-12)

@@ -21,7 +21,9 @@ def test_scale_is_the_percent_of_reading_as_a_rectangle():
     assert scale.distribution == "rectangular"
 
 
-@pytest.mark.parametrize(("kind", "divisor"), [("limit", math.sqrt(3)), ("expanded_k2", 2.0), ("standard", 1.0)])
+@pytest.mark.parametrize(
+    ("kind", "divisor"), [("limit", math.sqrt(3)), ("expanded_k2", 2.0), ("standard", 1.0)]
+)
 def test_limit_kind_decides_how_a_figure_is_read(kind, divisor):
     (scale,) = instruments.scale_inputs(meter(limit_kind=kind))
     assert_allclose(scale.standard_uncertainty, 0.04 / divisor, rtol=ROUND)
@@ -88,4 +90,6 @@ def test_own_colour_of_a_pair_adds_up_to_its_share(likeness, share):
 
 
 def test_resolution_is_half_the_last_figure():
-    assert_allclose(instruments.resolution_input(1.0, ("r",)).standard_uncertainty, 0.5 / math.sqrt(3), rtol=ROUND)
+    assert_allclose(
+        instruments.resolution_input(1.0, ("r",)).standard_uncertainty, 0.5 / math.sqrt(3), rtol=ROUND
+    )

@@ -1,12 +1,11 @@
 """Notebook 01 in a real JupyterLab in a headless browser.
 
-Oracle: the committed outputs, the error outputs JupyterLab marks itself, and the addresses the browser asked for.
+Oracle: the committed outputs, the error outputs JupyterLab marks itself, and the addresses the browser asked
+for.
 """
 
 import contextlib
-import json
 import os
-import shutil
 import socket
 import subprocess
 import sys
@@ -22,6 +21,7 @@ from photolab.publication.notebooks import canonical_text, notebooks_folder
 
 CHROMIUM = Path("/usr/bin/chromium")
 NAME = "01_within_meter_error.ipynb"
+ACCEPT = ".jp-Dialog button.jp-mod-accept"
 BROWSER = [
     "--no-sandbox",
     "--disable-gpu",
@@ -34,7 +34,8 @@ BROWSER = [
 ERROR = '.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.error"]'
 ALL_RUN = """([n, error]) => {
   if (document.querySelector(error)) return true;
-  const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].map(e => e.textContent.trim());
+  const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]
+    .map(e => e.textContent.trim());
   return prompts.length === n && prompts.every((text, i) => text === `[${i + 1}]:`);
 }"""
 IDLE = """() => document.querySelector('.jp-NotebookPanel .jp-Notebook-ExecutionIndicator')
@@ -63,6 +64,16 @@ def browser_needed():
         pytest.skip(reason)
 
 
+def without_outputs(source: Path, copy: Path) -> int:
+    """Write a copy of a notebook that was never run; return the number of its code cells."""
+    notebook = nbformat.read(source, as_version=4)
+    code = [cell for cell in notebook.cells if cell.cell_type == "code"]
+    for cell in code:
+        cell.outputs, cell.execution_count = [], None
+    nbformat.write(notebook, copy)
+    return len(code)
+
+
 def free_port() -> int:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
@@ -85,6 +96,10 @@ def jupyterlab(work: Path):
         "--LabApp.news_url=",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     ]
+    settings = work / ".settings" / "@jupyterlab" / "apputils-extension"
+    settings.mkdir(parents=True)
+    (settings / "notification.jupyterlab-settings").write_text('{"fetchNews": "false"}', encoding="utf-8")
+    environment["JUPYTERLAB_SETTINGS_DIR"] = str(work / ".settings")
     command = [sys.executable, "-m", "jupyter", "lab", "--no-browser", "--allow-root", *options]
     with (work / "server.log").open("w", encoding="utf-8") as log:
         server = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
@@ -107,14 +122,25 @@ def wait_for(address: str, log: Path) -> None:
 
 
 def run_all(page, address: str, cells: int) -> None:
-    """Open the notebook, run all its cells through the menu, save it."""
+    """Open the notebook and run all its cells through the menu."""
     page.goto(f"{address}/lab/tree/{NAME}?reset")
     page.wait_for_selector(".jp-NotebookPanel .jp-Cell", timeout=90_000)
-    page.wait_for_function(IDLE, timeout=90_000)
+    wait_until(page, IDLE, None)
     page.click("text=Run >> nth=0")
     page.click('.lm-Menu-itemLabel:text-is("Run All Cells")')
-    page.wait_for_function(ALL_RUN, arg=[cells, ERROR], timeout=120_000)
-    page.wait_for_function(IDLE, timeout=90_000)
+    wait_until(page, ALL_RUN, [cells, ERROR])
+    wait_until(page, IDLE, None)
+
+
+def wait_until(page, condition: str, argument, *, seconds: float = 120.0) -> None:
+    """Wait for a condition in the page, accepting a dialog on the way."""
+    deadline = time.monotonic() + seconds
+    while not page.evaluate(condition, argument):
+        if page.locator(ACCEPT).count():
+            page.locator(ACCEPT).first.click()
+        if time.monotonic() > deadline:
+            pytest.fail(f"not reached in {seconds} s: {page.locator('body').inner_text()[-1500:]}")
+        page.wait_for_timeout(200)
 
 
 def save(page, path: Path) -> None:
@@ -134,8 +160,7 @@ def test_notebook_runs_in_jupyterlab(browser_needed, tmp_path):
 
     committed = notebooks_folder() / NAME
     copy = tmp_path / NAME
-    shutil.copyfile(committed, copy)
-    cells = sum(cell["cell_type"] == "code" for cell in json.loads(committed.read_text(encoding="utf-8"))["cells"])
+    cells = without_outputs(committed, copy)
     asked: list[str] = []
     with jupyterlab(tmp_path) as address, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=str(CHROMIUM), headless=True, args=BROWSER)

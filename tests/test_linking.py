@@ -19,7 +19,9 @@ def table(*rows):
 
 
 THREE = table(
-    ("K1", "led", "M1", "M2", 400, 380), ("K2", "led", "M1", "M2", 500, 470), ("K3", "led", "M1", "M2", 450, 430)
+    ("K1", "led", "M1", "M2", 400, 380),
+    ("K2", "led", "M1", "M2", 500, 470),
+    ("K3", "led", "M1", "M2", 450, 430),
 )
 
 
@@ -27,7 +29,9 @@ def test_factor_and_interval_in_closed_form():
     link = technology_links(THREE).iloc[0]
     ln = np.log([0.95, 0.94, 430 / 450])
     half = stats.t.ppf(0.975, 2) * ln.std(ddof=1) / math.sqrt(3)
-    assert_allclose(np.log([link.factor, link.low, link.high]), ln.mean() + np.array([0, -half, half]), rtol=1e-12)
+    assert_allclose(
+        np.log([link.factor, link.low, link.high]), ln.mean() + np.array([0, -half, half]), rtol=1e-12
+    )
     assert (link.n, link.dof, bool(link.established)) == (3, 2, True)
 
 
@@ -72,7 +76,9 @@ def test_a_factor_that_depends_on_level_is_said():
 
 
 def test_conversion_keeps_the_raw_values():
-    readings = pd.DataFrame({"lamp": ["K1", "B0", "K9"], "meter": ["M1", "M1", "M2"], "illuminance_lx": [400.0, 360.0, 5.0]})
+    readings = pd.DataFrame(
+        {"lamp": ["K1", "B0", "K9"], "meter": ["M1", "M1", "M2"], "illuminance_lx": [400.0, 360.0, 5.0]}
+    )
     linked = converted(readings, {"K1": "led", "B0": "filament"}, technology_links(THREE))
     assert list(linked["illuminance_lx"]) == [400.0, 360.0, 5.0]
     assert_allclose(linked["linked_lx"].iloc[0], 400 * technology_links(THREE)["factor"].iloc[0], rtol=1e-12)
@@ -82,7 +88,12 @@ def test_conversion_keeps_the_raw_values():
 
 def test_changed_verdicts_lists_only_changes():
     keys = {"housing": "HP", "point": "hot_spot", "instant": "initial", "scope": "specimens"}
-    before = pd.DataFrame([{"lamp": "K1", "verdict": "clear", "value": 1.1, **keys}, {"lamp": "K2", "verdict": "inside", "value": 1.0, **keys}])
+    before = pd.DataFrame(
+        [
+            {"lamp": "K1", "verdict": "clear", "value": 1.1, **keys},
+            {"lamp": "K2", "verdict": "inside", "value": 1.0, **keys},
+        ]
+    )
     after = before.assign(verdict=["inside", "inside"])
     changed = changed_verdicts(before, after)
     assert list(changed["lamp"]) == ["K1"]

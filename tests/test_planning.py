@@ -39,14 +39,18 @@ def test_power_published():
     entry = EXAMPLES["power.pwr"]
     for case, published in zip(entry["inputs"]["cases"], entry["published"]["power"], strict=True):
         alternative = "two-sided" if case["alt"] == "two" else "larger"
-        found = mean_power(case["d"], case["n1"], case["n2"], alternative=alternative, coverage=1.0 - case["alpha"])
+        found = mean_power(
+            case["d"], case["n1"], case["n2"], alternative=alternative, coverage=1.0 - case["alpha"]
+        )
         assert_allclose(found, float(published), atol=1e-9, rtol=0)  # R's own iterations
 
 
 def test_replicates_published():
     """Oracle: R's power.t.test help page; NIST 7.2.2.2 (8.567 with rounded z, 8.564 exactly; then 11 by t)."""
     two = mean_replicates(1.0, groups=2, power=0.9)
-    assert_allclose(two, float(EXAMPLES["power.R.stats"]["published"]["n_two_sided"]), atol=2e-5, rtol=0)  # R's search
+    assert_allclose(
+        two, float(EXAMPLES["power.R.stats"]["published"]["n_two_sided"]), atol=2e-5, rtol=0
+    )  # R's search
     options = {"alternative": "larger", "power": 0.9}
     known = mean_replicates(1.0, known_sd=True, **options)
     assert_allclose(known, EXAMPLES["nist.prc.7.2.2.2"]["recomputed"]["Nz"], rtol=1e-9)  # float rounding
@@ -56,7 +60,9 @@ def test_replicates_published():
         assert_allclose(mean_replicates(d, groups=2), float(n), atol=0.5, rtol=0)
     # Known SD, two means: closed form.
     z = stats.norm.ppf(0.975) + stats.norm.ppf(0.8)
-    assert_allclose(mean_replicates(0.5, groups=2, known_sd=True), 2.0 * (z / 0.5) ** 2, rtol=1e-9)  # rounding
+    assert_allclose(
+        mean_replicates(0.5, groups=2, known_sd=True), 2.0 * (z / 0.5) ** 2, rtol=1e-9
+    )  # rounding
 
 
 def test_replicates_needed_is_the_smallest():
@@ -85,7 +91,9 @@ def test_replicates_needed_and_the_floor():
     assert replicates_needed(difference, 0.02, floor=0.99 * even, power=0.5) is not None
     assert replicates_needed(difference, 0.02, floor=1.01 * even, power=0.5) is None
     # Swapping the two lamps changes nothing: ln is symmetric.
-    assert replicates_needed(1.0 / 1.03 - 1.0, 0.02, floor=0.005) == replicates_needed(0.03, 0.02, floor=0.005)
+    assert replicates_needed(1.0 / 1.03 - 1.0, 0.02, floor=0.005) == replicates_needed(
+        0.03, 0.02, floor=0.005
+    )
 
 
 def test_resolvable_ratio():
@@ -110,14 +118,18 @@ def test_power_by_simulation():
     t = (b.mean(axis=1) - a.mean(axis=1)) / np.sqrt(2.0 * pooled / 3.0)
     share = np.mean(np.abs(t) > stats.t.ppf(0.975, 4))
     power = comparison_power(0.05, 0.02, 3, dof=None)
-    assert_allclose(share, power, atol=3.0 * math.sqrt(power * (1.0 - power) / 20_000), rtol=0)  # 3 standard errors
+    assert_allclose(
+        share, power, atol=3.0 * math.sqrt(power * (1.0 - power) / 20_000), rtol=0
+    )  # 3 standard errors
 
 
 def test_power_far_out_is_certain_not_missing():
     """Oracle: limit of the law; the noncentral t is not computable there."""
     for dof in (None, 2.0, 50.0, 1e5, math.inf):
         for difference in (0.2, 0.6, 2.0, 1e6):
-            assert_allclose(comparison_power(difference, 0.005, 20, dof=dof), 1.0, atol=1e-9)  # limit of the law
+            assert_allclose(
+                comparison_power(difference, 0.005, 20, dof=dof), 1.0, atol=1e-9
+            )  # limit of the law
     size = comparison_power(0.0, 0.02, 3)
     assert_allclose(size, 0.05, rtol=1e-9)  # with no difference the power is the size of the test
 
@@ -153,7 +165,9 @@ def test_allocation_closed_form():
     """Oracle: b = sqrt(cU/cM sM^2/sU^2), n = sqrt(cM/ce sE^2/sM^2), textbook closed form."""
     sd, cost = {"u": 1.5, "m": 1.5, "e": 2.0}, {"u": 50.0, "m": 10.0, "e": 1.0}
     plan = allocate_effort(sd, cost)
-    assert_allclose(plan["ideal"][1:], [math.sqrt(5.0), math.sqrt(10.0 * 4.0 / 2.25)], rtol=1e-12)  # closed form
+    assert_allclose(
+        plan["ideal"][1:], [math.sqrt(5.0), math.sqrt(10.0 * 4.0 / 2.25)], rtol=1e-12
+    )  # closed form
     assert plan["count"][0] == 1
     # Where b clips at 1, n is worked out again with summed costs and variances.
     clipped = allocate_effort({"u": 5.0, "m": 1.0, "e": 4.0}, {"u": 10.0, "m": 10.0, "e": 1.0})
@@ -180,7 +194,11 @@ def test_allocation_ideal_is_the_optimum(seed):
 
 def test_allocation_with_a_budget_is_the_best_whole_plan():
     """Oracle: brute force over all whole plans that 600 pays for."""
-    for sd in (SPREAD, {"specimen": 0.015, "mounting": 0.015, "reading": 0.02}, {"specimen": 0.0, "mounting": 1.0, "reading": 1.0}):
+    for sd in (
+        SPREAD,
+        {"specimen": 0.015, "mounting": 0.015, "reading": 0.02},
+        {"specimen": 0.0, "mounting": 1.0, "reading": 1.0},
+    ):
         plan = allocate_effort(sd, COST, total_cost=600.0)
         best = min(
             planned_sd(sd, dict(zip(sd, counts, strict=True)))
@@ -206,13 +224,19 @@ def test_allocation_refusals():
     with pytest.raises(MethodError, match=r"must pay for one unit of each level \(46\); got 40") as refused:
         allocate_effort(SPREAD, COST, total_cost=40.0)
     assert refused.value.known == {"least_cost": 46.0}
-    with pytest.raises(ValueError, match="cost_by_level must name the levels specimen, mounting, reading in order"):
+    with pytest.raises(
+        ValueError, match="cost_by_level must name the levels specimen, mounting, reading in order"
+    ):
         allocate_effort(SPREAD, {"mounting": 1.0})
-    with pytest.raises(ValueError, match=r"sd_by_level\['mounting'\] must be finite and zero or more; got -1"):
+    with pytest.raises(
+        ValueError, match=r"sd_by_level\['mounting'\] must be finite and zero or more; got -1"
+    ):
         allocate_effort({**SPREAD, "mounting": -1.0}, COST)
     with pytest.raises(ValueError, match=r"cost_by_level\['reading'\] must be above zero; got 0"):
         allocate_effort(SPREAD, {**COST, "reading": 0.0})
-    with pytest.raises(ValueError, match=r"sd_by_level\['specimen'\] must be above zero without a total_cost"):
+    with pytest.raises(
+        ValueError, match=r"sd_by_level\['specimen'\] must be above zero without a total_cost"
+    ):
         allocate_effort({**SPREAD, "specimen": 0.0}, COST)
     with pytest.raises(ValueError, match="sd_by_level must hold a spread above zero"):
         allocate_effort(dict.fromkeys(SPREAD, 0.0), COST)
@@ -245,7 +269,9 @@ def test_improvements():
     assert_allclose(table["floor_factor"], np.sqrt([0.4, 0.7, 0.9]), rtol=1e-12)  # float rounding
     finer = improvements(budget(), by=["shared_by", "shared_with"])
     assert finer[["shared_by", "shared_with"]].iloc[0].tolist() == ["mounting", "a"]
-    assert_allclose(improvements(budget(), factor=0.0)["uncertainty_factor"], table["floor_factor"], rtol=1e-12)
+    assert_allclose(
+        improvements(budget(), factor=0.0)["uncertainty_factor"], table["floor_factor"], rtol=1e-12
+    )
 
 
 def test_improvements_by_cost():
@@ -283,7 +309,9 @@ def test_bench_hours():
     counts = {"lamp": 8, "specimen": 2, "mounting": 3, "reading": 3}
     minutes = {"lamp": 5.0, "specimen": 2.0, "mounting": 70.0, "reading": 0.5}
     assert_allclose(bench_hours(counts, minutes), 3504.0 / 60.0, rtol=1e-12)  # float rounding
-    with pytest.raises(ValueError, match="minutes must name the levels lamp, specimen, mounting, reading in order"):
+    with pytest.raises(
+        ValueError, match="minutes must name the levels lamp, specimen, mounting, reading in order"
+    ):
         bench_hours(counts, {"lamp": 5.0})
     with pytest.raises(ValueError, match=r"minutes\['lamp'\] must be finite and 0 or more; got -1"):
         bench_hours(counts, {**minutes, "lamp": -1.0})

@@ -45,7 +45,15 @@ def digits(found, certified):
 @pytest.mark.parametrize(
     ("name", "least"),
     # Digits wanted: 9 up to seven constant leading digits; with thirteen, the binary form of the data holds no more than 4.
-    [("SiRstv", 9), ("SmLs01", 9), ("SmLs02", 9), ("SmLs03", 9), ("SmLs05", 9), ("SmLs06", 9), ("SmLs08", 3.5)],
+    [
+        ("SiRstv", 9),
+        ("SmLs01", 9),
+        ("SmLs02", 9),
+        ("SmLs03", 9),
+        ("SmLs05", 9),
+        ("SmLs06", 9),
+        ("SmLs08", 3.5),
+    ],
 )
 def test_certified_analysis_of_variance(name, least):
     """Oracle: NIST StRD, certified values of the one-way analysis of variance."""
@@ -335,7 +343,9 @@ def test_gauge_levels_law():
     """Oracle: closed form; many runs, days and repeats average every level, and the study's own plan gives s3."""
     table = wafers()
     result = gauge_levels(table, "mean", repeat_sd="sd", run="run", artifact=["wafer", "probe"], repeats=6)
-    assert_allclose(result.standard_uncertainty(days=6)[0], result.run_mean_sd, rtol=1e-12)  # definition of level 3
+    assert_allclose(
+        result.standard_uncertainty(days=6)[0], result.run_mean_sd, rtol=1e-12
+    )  # definition of level 3
     one = result.standard_uncertainty(repeats=2, days=3, runs=1)[0]
     expected = math.sqrt(result.run_sd**2 + result.day_sd**2 / 3.0 + result.repeat_sd**2 / 6.0)
     assert_allclose(one, expected, rtol=1e-12)  # float rounding
@@ -348,7 +358,9 @@ def test_gauge_levels_refusals():
     options = {"repeat_sd": "sd", "run": "run", "artifact": "wafer"}
     with pytest.raises(MethodError, match="equally many days of each artifact; got 5 for"):
         gauge_levels(probe.iloc[1:], "mean", repeats=6, **options)
-    with pytest.raises(MethodError, match=r"days and runs must repeat; got 6 day\(s\) a run and at most 1 run"):
+    with pytest.raises(
+        MethodError, match=r"days and runs must repeat; got 6 day\(s\) a run and at most 1 run"
+    ):
         gauge_levels(probe.query("run == 1"), "mean", repeats=6, **options)
     with pytest.raises(ValueError, match="repeats must be 2 or more"):
         gauge_levels(probe, "mean", repeats=1, **options)

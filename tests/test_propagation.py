@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import uncertainties
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import sparse
@@ -67,6 +67,7 @@ def test_sensitivities_against_exact_derivatives(name):
     assert_allclose(ours.sensitivities, expected, rtol=1e-6)  # as above
 
 
+@settings(deadline=None)
 @given(
     st.floats(1, 1e6), st.floats(1, 1e6), st.floats(1e-4, 0.1), st.floats(1e-4, 0.1), st.floats(-0.99, 0.99)
 )

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import integrate, sparse, stats
@@ -89,6 +89,7 @@ def test_variance_of_limits(distribution, shape, variance):
     assert q.value == 7
 
 
+@settings(deadline=None)
 @given(st.floats(-40, 40))
 def test_asymmetric_bounds_against_numerical_integration(rate):
     """Oracle: mean and variance of exp(-k x) between 0 and 1 by quadrature (JCGM 100:2008, 4.3.8)."""
@@ -303,6 +304,7 @@ def test_ratio_leaves_out_what_is_shared(matrix):
     assert_allclose(contrast.value, 0.2, rtol=1e-14)  # as above
 
 
+@settings(deadline=None)
 @given(st.floats(-5, 5), st.floats(-5, 5), st.floats(1e-6, 0.5), st.floats(0, 0.5))
 def test_swapping_a_ratio_gives_exactly_the_reciprocal(a, b, own, shared):
     """The law's symmetry, to the last bit: value and limits."""
@@ -316,6 +318,7 @@ def test_swapping_a_ratio_gives_exactly_the_reciprocal(a, b, own, shared):
     assert one.dof == two.dof
 
 
+@settings(deadline=None)
 @given(st.integers(0, 2**32), st.floats(0.1, 10))
 def test_scale_of_the_meter_leaves_ratios(seed, scale):
     """Multiplying every reading and the shared input's uncertainty changes no ratio's interval."""
@@ -334,6 +337,7 @@ def test_scale_of_the_meter_leaves_ratios(seed, scale):
     assert_allclose(after.standard_uncertainty, before.standard_uncertainty, rtol=1e-12)  # as above
 
 
+@settings(deadline=None)
 @given(st.permutations(range(6)), st.permutations(range(3)))
 def test_order_does_not_matter(columns, rows):
     """Order of inputs and of results changes no result."""

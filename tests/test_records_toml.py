@@ -87,20 +87,45 @@ def bench(tmp_path):
 def test_settings(bench):
     names = frozenset(key.name for key in SECTIONS["bench"])
     assert bench.settings == Settings(
-        "Stone barn", "3", 45.0, 5.0, 40.0, 0.9, 5.0, 20.0, 12.8, 15.0, "dal", ("degF", "ft"), 2.0, 0.0, 0.5, names
-    )  # fmt: skip
+        "Stone barn",
+        "3",
+        45.0,
+        5.0,
+        40.0,
+        0.9,
+        5.0,
+        20.0,
+        12.8,
+        15.0,
+        "dal",
+        ("degF", "ft"),
+        2.0,
+        0.0,
+        0.5,
+        names,
+    )
 
 
 def test_meter_with_everything(bench):
     given = frozenset(key.name for key in SECTIONS["meter"]) - {"digits"}
     assert bench.meters["M1"] == Meter(
-        id="M1", reading_percent=(3.0, 3.0, 4.0), range_percent=(0.5,), ranges_lx=(400.0, 4000.0, 40000.0),
-        resolution_lx=(0.1, 1.0, 10.0), limit_kind="expanded_k2", mismatch_index_percent=8.0,
+        id="M1",
+        reading_percent=(3.0, 3.0, 4.0),
+        range_percent=(0.5,),
+        ranges_lx=(400.0, 4000.0, 40000.0),
+        resolution_lx=(0.1, 1.0, 10.0),
+        limit_kind="expanded_k2",
+        mismatch_index_percent=8.0,
         spectral_factors=(SpectralFactor("led", 1.02, 0.01, 2.0),),
         certificate=Certificate(1.013, 1.5, 2.1, 500.0, "2025-02-11", 4000.0, "A"),
-        drift_percent_per_year=0.8, linearity_percent=0.5, temperature_percent_per_K=0.2, integration_s=0.5,
-        calibrated_on="2025-02-11", calibration_source="LED", declared=given,
-    )  # fmt: skip
+        drift_percent_per_year=0.8,
+        linearity_percent=0.5,
+        temperature_percent_per_K=0.2,
+        integration_s=0.5,
+        calibrated_on="2025-02-11",
+        calibration_source="LED",
+        declared=given,
+    )
 
 
 def test_meter_defaults(bench):
@@ -140,7 +165,7 @@ def test_linearity_default_is_one_percent_or_a_third_of_the_best_accuracy(
 def test_settings_defaults(tmp_path):
     assert read_bench(bf.make(tmp_path / "b")).settings == Settings(
         "unnamed", "", 60.0, 10.0, 30.0, 0.95, 10.0, 25.0, 13.2, 20.0, "", (), 3.0, 4.0, 1.0, frozenset()
-    )  # fmt: skip
+    )
 
 
 CERTIFICATE = "[meter.certificate]\ncorrection = 1.01\nexpanded_uncertainty_percent = 1.5\n"
@@ -150,22 +175,53 @@ FACTOR = '[[meter.spectral_factor]]\ntechnology = "led"\nfactor = 1.02\nexpanded
 @pytest.mark.parametrize(
     ("toml", "code", "words"),
     [
-        (bf.TOML + CERTIFICATE.replace("correction = 1.01\n", ""), "E01", 'meter "M1" certificate has no correction'),
-        (bf.TOML + CERTIFICATE.replace("1.01", "1.3 lx"), "E02", "bench.toml:10: correction = 1.3 lx; write the bare number"),
-        (bf.TOML + CERTIFICATE.replace("1.01", "3"), "E14", "bench.toml:10: meter.certificate.correction = 3; wanted 0.5 to 2."),
-        (bf.TOML + FACTOR.replace("1.02", "2.5"), "E14", "bench.toml:11: meter.spectral_factor.factor = 2.5; wanted 0.5 to 2."),
-        (bf.TOML + FACTOR.replace('"led"', '"LED"'), "E12", 'meter.spectral_factor.technology = "LED"; wanted one of'),
+        (
+            bf.TOML + CERTIFICATE.replace("correction = 1.01\n", ""),
+            "E01",
+            'meter "M1" certificate has no correction',
+        ),
+        (
+            bf.TOML + CERTIFICATE.replace("1.01", "1.3 lx"),
+            "E02",
+            "bench.toml:10: correction = 1.3 lx; write the bare number",
+        ),
+        (
+            bf.TOML + CERTIFICATE.replace("1.01", "3"),
+            "E14",
+            "bench.toml:10: meter.certificate.correction = 3; wanted 0.5 to 2.",
+        ),
+        (
+            bf.TOML + FACTOR.replace("1.02", "2.5"),
+            "E14",
+            "bench.toml:11: meter.spectral_factor.factor = 2.5; wanted 0.5 to 2.",
+        ),
+        (
+            bf.TOML + FACTOR.replace('"led"', '"LED"'),
+            "E12",
+            'meter.spectral_factor.technology = "LED"; wanted one of',
+        ),
         (bf.TOML + FACTOR + FACTOR, "E07", "two spectral factors for one technology"),
-        (bf.TOML + FACTOR + bf.TOML.partition("\n\n")[2].replace("M1", "M2") + FACTOR.replace("1.02", "9"), "E14",
-         "bench.toml:21: meter.spectral_factor.factor = 9"),
+        (
+            bf.TOML + FACTOR + bf.TOML.partition("\n\n")[2].replace("M1", "M2") + FACTOR.replace("1.02", "9"),
+            "E14",
+            "bench.toml:21: meter.spectral_factor.factor = 9",
+        ),
         (bf.TOML.replace("= 4\n", "= 4\n\x00"), "E11", "holds zero bytes"),
         ("a = [" * 3000, "E02", "bench.toml"),
-        (bf.TOML + 'spectral_factor = "x"\n', "E02", "meter.spectral_factor: wanted tables [[meter.spectral_factor]]. [E02]"),
-        (bf.TOML + 'certificate = "x"\n', "E02", "meter.certificate: wanted a table [meter.certificate]. [E02]"),
-        ('schema = 1\nmeter = []\n', "E01", "no [[meter]]"),
+        (
+            bf.TOML + 'spectral_factor = "x"\n',
+            "E02",
+            "meter.spectral_factor: wanted tables [[meter.spectral_factor]]. [E02]",
+        ),
+        (
+            bf.TOML + 'certificate = "x"\n',
+            "E02",
+            "meter.certificate: wanted a table [meter.certificate]. [E02]",
+        ),
+        ("schema = 1\nmeter = []\n", "E01", "no [[meter]]"),
         (bf.TOML.replace("= 4\n", "= 1" + "0" * 400 + "\n"), "E14", "wanted 0 to 50 %"),
     ],
-)  # fmt: skip
+)
 def test_slips_inside_tables_of_a_meter(tmp_path, toml, code, words):
     bf.assert_refused(tmp_path / "b", code, {"bench_toml": toml}, words)
 

@@ -4,7 +4,7 @@ import math
 from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
@@ -47,6 +47,7 @@ def test_decimal_forgets_the_last_bits():
     assert decimal(below, 2) == decimal(above, 2) == "0.15"
 
 
+@settings(deadline=None)
 @given(st.decimals(min_value=-99999, max_value=99999, places=4), st.integers(0, 3))
 def test_decimal_is_exact_half_up(number, places):
     """Oracle: the decimal module on the exact number (9 significant digits at most, so nothing is lost)."""
@@ -55,6 +56,7 @@ def test_decimal_is_exact_half_up(number, places):
     assert decimal(float(number), places) == expected
 
 
+@settings(deadline=None)
 @given(st.floats(-1e9, 1e9), st.integers(-3, 6))
 def test_decimal_of_the_negative_is_the_negative(x, places):
     """Half up is symmetric about zero."""
@@ -81,6 +83,7 @@ def test_places_for(uncertainty, digits, places):
     assert places_for(uncertainty, digits=digits) == places
 
 
+@settings(deadline=None)
 @given(st.floats(1e-12, 1e12), st.integers(1, 4))
 def test_places_show_exactly_the_digits(uncertainty, digits):
     """The rounded uncertainty has `digits` significant digits."""
@@ -129,6 +132,7 @@ def test_with_uncertainty(value, expanded, text):
     assert with_uncertainty(value, expanded) == text
 
 
+@settings(deadline=None)
 @given(st.floats(-1e6, 1e6), st.floats(1e-4, 1e5))
 def test_with_uncertainty_keeps_the_numbers(value, expanded):
     """The printed numbers differ from the true ones by half a unit in the last place at most."""

@@ -1,8 +1,8 @@
 """The tables of files, columns, units and keys that reader, writer and data dictionary share.
 
 Oracles: the foot is 0.3048 m and the inch 25.4 mm exactly (international yard and pound agreement, 1959);
-a foot-candle is one lumen a square foot, 10.76391 lx, and degC = (degF - 32)/1.8 (NIST Special Publication 811,
-appendix B); the ranges are the project's own declared contract.
+a foot-candle is one lumen a square foot, 10.76391 lx, and degC = (degF - 32)/1.8 (NIST Special Publication
+811, appendix B); the ranges are the project's own declared contract.
 """
 
 import math

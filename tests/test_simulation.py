@@ -166,10 +166,10 @@ def test_still_bench_is_the_closed_form():
 
 
 def test_ratios_come_back_in_the_large_sample_limit():
-    """Oracle: the generating ratio: the mean of 300 fresh benches within 4 standard errors of it."""
+    """Oracle: the generating ratio: the mean of 60 fresh benches within 4 standard errors of it."""
     truth = demo_truth()
     errors = []
-    for seed in range(300):
+    for seed in range(60):
         drawn = simulate_with_truth(truth, seed=1000 + seed, only_readings=True)
         rows = drawn.bench.tables["readings"]
         rows = rows[(rows["housing"] == "HP") & (rows["day"] == "D03")]
@@ -227,7 +227,7 @@ def test_mountings_and_readings_scatter_as_stated():
 
 
 def test_scopes_of_a_generating_ratio():
-    """Oracle: by hand: K1's four specimens average to 0, so models and specimens agree; specimen 1 alone not."""
+    """Oracle: by hand: K1's four specimens average to 0, models and specimens agree; specimen 1 alone not."""
     truth = demo_truth()
     assert_allclose(truth.ln_ratio("K1", "HP", scope="models"), log(1.3), rtol=1e-12)
     assert_allclose(truth.ln_ratio("K1", "HP"), log(1.3), atol=1e-12)

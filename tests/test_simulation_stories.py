@@ -172,7 +172,7 @@ def test_a_bare_sink_hides_its_heat():
 
 
 def test_distance_run_follows_each_housing_law():
-    """Oracle: closed form I (1 - (n/d)^2)/(d + o)^2, dark removed, relative to 6 m; display and noise: 2 %."""
+    """Oracle: closed form I (1 - (n/d)^2)/(d + o)^2, dark removed, against 6 m; display and noise: 2 %."""
     rows = table("distance")
     rows["net"] = rows["illuminance_lx"] - rows["dark_lx"]
     assert rows.groupby(["run", "distance_m"]).size().eq(2).all()
@@ -202,7 +202,7 @@ def test_beams_differ_as_stated(housing, peak, window, above):
 
 
 def test_shipped_beams_are_those_beams():
-    """Oracle: I = (E - dark) (6 + o)^2 (1 + tan^2 h + tan^2 v), meter factors removed; 3 % where E > 100 lx."""
+    """Oracle: I = (E - dark) (6 + o)^2 (1 + tan^2 h + tan^2 v), meter factors off; 3 % where E > 100 lx."""
     rows = table("beam")
     assert rows.groupby("run").size().to_dict() == {
         f"{lamp}-{housing}-{kind}": size

@@ -21,13 +21,17 @@ POINTS = 0.2  # the trials are stated to a tenth of a percent with this toleranc
 
 
 def compare(a, b, first="led", second=None, **more):
-    return compare_readings(a, b, meter=METER, technology_a=first, technology_b=second, **({"range_a": 4000.0} | more))
+    return compare_readings(
+        a, b, meter=METER, technology_a=first, technology_b=second, **({"range_a": 4000.0} | more)
+    )
 
 
 def test_trial_two_led_lamps_one_seating_each():
     pair = compare(318, 334)
     assert_allclose(
-        [pair.lines.meter_only, pair.lines.this_bench, pair.lines.nothing_in_common], [2.8, 8.8, 14.6], atol=POINTS
+        [pair.lines.meter_only, pair.lines.this_bench, pair.lines.nothing_in_common],
+        [2.8, 8.8, 14.6],
+        atol=POINTS,
     )
     assert_allclose([100 * (pair.low - 1), 100 * (pair.high - 1)], [-3.8, 14.7], atol=POINTS)
     assert pair.verdict == "inside"
@@ -93,7 +97,9 @@ def test_unknown_ranges_share_nothing():
 
 
 def test_two_meters_share_no_scale():
-    other = Meter(id="N", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
+    other = Meter(
+        id="N", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,)
+    )
     pair = compare(318, 334, meter_b=other)
     # nothing in common is then what decides: scale and range terms of both count anyway
     assert pair.lines.this_bench > 14.0
@@ -129,7 +135,9 @@ def test_stated_spectral_factor_corrects_and_replaces_f1():
         ranges_lx=(4000.0,),
         spectral_factors=(SpectralFactor("led", 0.94, 0.02, 2.0),),
     )
-    pair = compare_readings(318, 334, meter=stated, technology_a="filament", technology_b="led", range_a=4000.0)
+    pair = compare_readings(
+        318, 334, meter=stated, technology_a="filament", technology_b="led", range_a=4000.0
+    )
     assert_allclose(pair.ratio, 334 / 318 * 0.94, rtol=1e-12)  # float rounding
     budget = pair.budget
     colour = budget[budget["name"] == ("colour", "M", "led", "corrected")]["standard_uncertainty"]

@@ -41,7 +41,10 @@ def test_swapping_lamps_keeps_the_verdict(ln_ratio, half):
 def test_mountings_bring_the_interval_down_to_the_difference():
     """At n mountings the half-width (or its 4-in-5 reach) first falls to the difference."""
     need = mountings_to_separate(0.05, 0.03, 0.0143)
-    for n, reach in ((need.even_chance, stats.norm.ppf(0.975)), (need.four_in_five, stats.norm.ppf(0.975) + stats.norm.ppf(0.8))):
+    for n, reach in (
+        (need.even_chance, stats.norm.ppf(0.975)),
+        (need.four_in_five, stats.norm.ppf(0.975) + stats.norm.ppf(0.8)),
+    ):
         u = [math.sqrt(0.0143**2 + 2 * 0.03**2 / k) for k in (n, n - 1)]
         assert reach * u[0] <= 0.05 < reach * u[1]
 

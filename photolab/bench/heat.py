@@ -131,8 +131,19 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
         remaining = fit.remaining(60.0 * bench.settings.hold_minutes)
     except MethodError as refused:
         refusals.append(refused)
-    names = [str(first[c]) for c in ("lamp", "specimen", "housing", "day")]
-    return WarmUpRun(run, *names, record, fit, remaining, tuple(refusals), drift, logged)
+    return WarmUpRun(
+        run=run,
+        lamp=str(first["lamp"]),
+        specimen=str(first["specimen"]),
+        housing=str(first["housing"]),
+        day=str(first["day"]),
+        record=record,
+        fit=fit,
+        remaining=remaining,
+        refusals=tuple(refusals),
+        drift=drift,
+        drift_logged=logged,
+    )
 
 
 @dataclass(frozen=True)

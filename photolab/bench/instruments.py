@@ -18,6 +18,22 @@ OWN_COLOUR_SHARE = {"like": 0.2, "unlike": 0.5, "far": 1.0}
 Computed on published LED illuminants (LED-B5 against B4, B3, B2): 0.20, 0.44 and 0.70 of f1'; rounded up."""
 
 
+def kind_of(quantity: InputQuantity) -> str:
+    """Return the kind of an input of the joint evaluation.
+
+    Parameters
+    ----------
+    quantity : InputQuantity
+        An input whose name is a tuple: kind, then identity.
+
+    Returns
+    -------
+    str
+        Its kind.
+    """
+    return str(quantity.name[0]) if isinstance(quantity.name, tuple) else str(quantity.name)
+
+
 def per_range(values: tuple[float, ...], meter: Meter, range_lx: float) -> float:
     """Return the entry of a specification list that holds on a range.
 

@@ -71,7 +71,7 @@ def technology_links(table: pd.DataFrame, *, coverage: float = 0.95) -> pd.DataF
         message = f"links.csv names the meters both ways round: {swapped[0]} to {swapped[1]} and back; write old and new"
         raise MethodError(message, code="meters_swapped")
     keys = ["technology", "old_meter", "new_meter"]
-    rows = [_link(keys, key, block, coverage) for key, block in table.groupby(keys, sort=False)]
+    rows = [_link(keys, tuple(map(str, k)), block, coverage) for k, block in table.groupby(keys, sort=False)]
     return pd.DataFrame(rows)
 
 
@@ -147,7 +147,7 @@ def converted(readings: pd.DataFrame, technologies: dict[str, str], links: pd.Da
         with the reason in link_refused). [lx], [1]
     """
     table = readings.copy()
-    by = {(row.technology, row.old_meter): row for row in links.itertuples(index=False)}
+    by = {(row["technology"], row["old_meter"]): row for row in links.to_dict("records")}
     values, us, words, refused = [], [], [], []
     for lamp, meter, lux in zip(table["lamp"], table["meter"], table["illuminance_lx"], strict=True):
         technology = technologies.get(lamp, "")
@@ -159,10 +159,10 @@ def converted(readings: pd.DataFrame, technologies: dict[str, str], links: pd.Da
             old = {m for _, m in by}
             refused.append(f"no link for {technology or 'an unknown technology'}" if meter in old else "")
             continue
-        kind = "link" if link.established else "provisional link"
-        values.append(float(lux) * float(link.factor))
-        us.append(float(link.ln_standard_uncertainty))
-        words.append(f"{kind} {link.old_meter} to {link.new_meter}, {technology}, {link.n} lamps")
+        kind = "link" if link["established"] else "provisional link"
+        values.append(float(lux) * float(link["factor"]))
+        us.append(float(link["ln_standard_uncertainty"]))
+        words.append(f"{kind} {link['old_meter']} to {link['new_meter']}, {technology}, {link['n']} lamps")
         refused.append("")
     return table.assign(linked_lx=values, link_u=us, link=words, link_refused=refused)
 

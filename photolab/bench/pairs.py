@@ -222,7 +222,7 @@ def exp_symmetric(x: float) -> float:
 def _select(pair: PairInputs, kinds: frozenset[str] | set[str]) -> tuple[Array, list[InputQuantity]]:
     """Return the sensitivities and inputs of some kinds that act on the pair at all."""
     keep = np.isin(pair.kinds, list(kinds)) & (pair.sensitivities != 0.0).any(axis=0)
-    return pair.sensitivities[:, keep], [pair.inputs[i] for i in np.flatnonzero(keep)]
+    return pair.sensitivities[:, keep], [pair.inputs[int(i)] for i in np.flatnonzero(keep)]
 
 
 def _contrast(pair: PairInputs, kinds: frozenset[str] | set[str], coverage: float) -> MeasurementResult:

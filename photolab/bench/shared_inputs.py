@@ -185,7 +185,7 @@ def add_meter(
     for meter in dict.fromkeys(ids):
         acts = np.array([m == meter for m in ids]) * scale
         for quantity in instruments.scale_inputs(meters[meter], years_since_certificate=ages.get(meter, 0.0)):
-            loads.add_one(str(quantity.name[0]), quantity, acts)
+            loads.add_one(instruments.kind_of(quantity), quantity, acts)
     keys = _range_keys(seats)
     several = {m for m in ids if len({k for k in keys if k[0] == m}) > 1}
     loads.add(

@@ -225,7 +225,7 @@ def control_chart(
     chances = _Chances(_largest(contrasts * spread / uncertainty[:, None], family, dof, trials, seed))
     limits = chances.limits(false_alarm)
     limit = np.array([limits[kind] for kind in family])
-    p = np.array([chances.of(kind, size) for kind, size in zip(family, np.abs(statistic), strict=True)])
+    p = chances.of(family, np.abs(statistic))
     signals = _signals(looks, contrasts @ data, uncertainty, limit, p)
     first = family == "day"
     days = days.assign(
@@ -245,27 +245,29 @@ def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) 
     readings = finite_column(table, value)
     for column in (day, *([mounting] if mounting else [])):
         label_codes(table, column)
-    seats = table[[day]].assign(mean=readings, readings=1.0)
-    if mounting:
-        by = table.groupby([day, mounting], sort=True)[value]
-        seats = by.mean().rename("mean").reset_index().assign(readings=by.size().to_numpy(dtype=np.float64))
-    by_day = seats.groupby(day, sort=True)
+    code, labels = pd.factorize(table[day], sort=True)
+    seat = label_codes(table, mounting)[0] if mounting else np.arange(len(readings))
+    # One number for each mounting within its day, then the days of those.
+    seat, first = np.unique(code * (seat.max() + 1) + seat, return_index=True, return_inverse=True)[1:][::-1]
+    count = np.bincount(seat).astype(np.float64)
+    of_seat = code[first]
+    mountings = np.bincount(of_seat)
     return pd.DataFrame(
         {
-            "mountings": by_day["mean"].size(),
-            "mean": by_day["mean"].mean(),
-            "inverse_readings": by_day["readings"].agg(lambda n: float((1.0 / n).mean())),
+            day: labels,
+            "mountings": mountings,
+            "mean": np.bincount(of_seat, np.bincount(seat, readings) / count) / mountings,
+            "inverse_readings": np.bincount(of_seat, 1.0 / count) / mountings,
         }
-    ).reset_index()
+    )
 
 
 def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, reading_sd: float) -> FloatArray:
     """Return the standard deviation of each day's mean."""
-    reading = reading_sd * np.sqrt(days["inverse_readings"].to_numpy(dtype=np.float64))
-    rows = zip(days["mountings"].tolist(), reading.tolist(), strict=True)
-    return np.array(
-        [float(day_mean_sd(n, day_sd=day_sd, mounting_sd=mounting_sd, reading_sd=r)) for n, r in rows]
-    )
+    seats = days["mountings"].to_numpy(dtype=np.float64)
+    own = day_mean_sd(seats, day_sd=day_sd, mounting_sd=mounting_sd, reading_sd=reading_sd)
+    # Repeated readings take off their part: reading_sd counts once a mounting above, and by its own count here.
+    return np.sqrt(own**2 - reading_sd**2 / seats * (1.0 - days["inverse_readings"].to_numpy(dtype=np.float64)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -341,14 +343,16 @@ class _Chances:
         own = [self._own(kind, draws) for kind, draws in largest.items()]
         self.least = np.sort(np.min(own, axis=0))
 
-    def _own(self, kind: str, size: FloatArray | float) -> FloatArray:
+    def _own(self, kind: str, size: FloatArray) -> FloatArray:
         draws = self.sorted[kind]
         return np.asarray((len(draws) - np.searchsorted(draws, size)) / len(draws))
 
-    def of(self, kind: str, size: float) -> float:
-        """Return the chance of any look of any kind as unlikely as this one."""
-        own = self._own(kind, size)
-        return float((1 + np.searchsorted(self.least, own, side="right")) / (1 + len(self.least)))
+    def of(self, family: NDArray[np.str_], size: FloatArray) -> FloatArray:
+        """Return the chance of any look of any kind as unlikely as each of these."""
+        own = np.empty(len(size))
+        for kind in self.sorted:
+            own[family == kind] = self._own(kind, size[family == kind])
+        return np.asarray((1.0 + np.searchsorted(self.least, own, side="right")) / (1.0 + len(self.least)))
 
     def limits(self, false_alarm: float) -> dict[str, float]:
         """Return the limit of each kind; together they are passed with the chance stated."""

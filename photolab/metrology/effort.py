@@ -206,7 +206,7 @@ def bench_hours(counts: Mapping[str, int], minutes: Mapping[str, float]) -> floa
     """
     if list(counts) != list(minutes):
         message = (
-            f"minutes must name the levels of counts in order ({', '.join(counts)}); got {', '.join(minutes)}"
+            f"minutes must name the levels {', '.join(counts)} in order; got {', '.join(minutes)}"
         )
         raise ValueError(message)
     for name, table, least in (("counts", counts, 1.0), ("minutes", minutes, 0.0)):

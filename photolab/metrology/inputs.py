@@ -22,7 +22,7 @@ class InputQuantity:
 
     Parameters
     ----------
-    name : str
+    name : hashable
         What the quantity is. Two inputs with one name are told apart by `shared_by` and `shared_with`.
     value : float
         Estimate. [unit]
@@ -49,7 +49,7 @@ class InputQuantity:
         truncated_exponential: where the mean lies between the limits, 0 to 1 [1].
     """
 
-    name: str
+    name: Hashable
     value: float
     standard_uncertainty: float
     _: KW_ONLY
@@ -81,7 +81,7 @@ class InputQuantity:
             _check_shape(self)
 
     @property
-    def key(self) -> tuple[str, str, Hashable]:
+    def key(self) -> tuple[Hashable, str, Hashable]:
         """Identity among the inputs of a joint result: name, shared_by, shared_with."""
         return (self.name, self.shared_by, self.shared_with)
 
@@ -99,7 +99,7 @@ class InputQuantity:
     @classmethod
     def from_readings(
         cls,
-        name: str,
+        name: Hashable,
         readings: ArrayLike,
         *,
         pooled_sd: float | None = None,
@@ -113,7 +113,7 @@ class InputQuantity:
 
         Parameters
         ----------
-        name : str
+        name : hashable
             What the quantity is.
         readings : array_like, shape (n,)
             Independent readings. [unit]
@@ -166,7 +166,7 @@ class InputQuantity:
     @classmethod
     def from_limits(
         cls,
-        name: str,
+        name: Hashable,
         value: float,
         half_width: float,
         *,
@@ -179,7 +179,7 @@ class InputQuantity:
 
         Parameters
         ----------
-        name : str
+        name : hashable
             What the quantity is.
         value : float
             Estimate, in the middle of the limits. [unit]
@@ -224,7 +224,7 @@ class InputQuantity:
 
     @classmethod
     def from_bounds(
-        cls, name: str, low: float, high: float, *, estimate: float | None = None, **labels: Any
+        cls, name: Hashable, low: float, high: float, *, estimate: float | None = None, **labels: Any
     ) -> "InputQuantity":
         """Evaluate a quantity known to lie between two limits, wherever its estimate (Type B).
 
@@ -233,7 +233,7 @@ class InputQuantity:
 
         Parameters
         ----------
-        name : str
+        name : hashable
             What the quantity is.
         low, high : float
             Limits. [unit]
@@ -275,7 +275,7 @@ class InputQuantity:
     @classmethod
     def from_certificate(
         cls,
-        name: str,
+        name: Hashable,
         value: float,
         expanded_uncertainty: float,
         *,
@@ -287,7 +287,7 @@ class InputQuantity:
 
         Parameters
         ----------
-        name : str
+        name : hashable
             What the quantity is.
         value : float
             Stated value. [unit]

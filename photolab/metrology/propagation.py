@@ -230,6 +230,11 @@ def combine(
         If shapes do not fit, a number is not finite, two results have one name, or two inputs one identity
         (name, shared_by, shared_with).
 
+    Notes
+    -----
+    Sensitivities are taken as they are given. Where a model is flat at its estimates they are zero and tell
+    nothing: use `propagate` or `propagate_joint`, which look beyond first order.
+
     References
     ----------
     .. [1] JCGM 102:2011, 6.2.
@@ -283,7 +288,7 @@ def _refuse_repeated(inputs: Sequence[InputQuantity]) -> None:
 
 def _correlation_keys(inputs: Sequence[InputQuantity]) -> tuple[Hashable, ...]:
     """Return the keys a correlation may use: the name, or the whole identity where names repeat."""
-    times: dict[str, int] = {}
+    times: dict[Hashable, int] = {}
     for q in inputs:
         times[q.name] = times.get(q.name, 0) + 1
     return tuple(q.name if times[q.name] == 1 else q.key for q in inputs)

@@ -8,6 +8,7 @@ from pathlib import Path
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Problem
+from photolab.bench.instruments import kind_of
 from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.errors import RecordError
@@ -301,7 +302,7 @@ def largest_term(campaign: Campaign) -> str:
         if pair.result is None:
             continue
         for quantity, c in zip(pair.result.inputs, pair.result.sensitivities, strict=True):
-            kind = str(quantity.name[0])
+            kind = kind_of(quantity)
             share = (c * quantity.standard_uncertainty / pair.result.standard_uncertainty) ** 2
             total[kind] = total.get(kind, 0.0) + float(share)
     return max(total, key=lambda k: total[k]) if total else ""

@@ -314,8 +314,8 @@ def compare_report(
         mark = "        <- this one decides" if i == 1 and pair.scope == "specimens" else ""
         lines.append(f"  {decimal(half, 1):>4} %   {text}{mark}")
     if pair.scope == "models":
-        half = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
-        lines.append(f"  {half:>4} %   the same and one specimen of each model        <- this one decides")
+        models = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
+        lines.append(f"  {models:>4} %   the same and one specimen of each model        <- this one decides")
     lines += [line for line in (_meter_or_seating(pair), separate_words(pair)) if line]
     if pair.verdict != "inside":
         lines.append(f"A difference like this {_seen_verb(seen)} by eye.")

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
+from photolab.bench.derived import light_per_watt
 from photolab.bench.electrical import measured_power
 from photolab.bench.heat import heat_rows, warm_up_runs
 
@@ -107,7 +108,9 @@ def results(campaign: Campaign) -> pd.DataFrame:
     bench = campaign.bench
     ratios = campaign.table.drop(columns=["small"], errors="ignore")
     heat = heat_rows(campaign, warm_up_runs(bench))
-    parts = [part for part in (ratios, heat, measured_power(bench)) if len(part)]
+    joined = pd.concat([part for part in (ratios, heat) if len(part)]) if len(ratios) or len(heat) else ratios
+    per_watt = light_per_watt(campaign, joined)
+    parts = [part for part in (ratios, heat, measured_power(bench), per_watt) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
     table = table.assign(
         protocol_revision=bench.settings.protocol_revision, data_hash=data_hash(bench.hashes)
@@ -125,7 +128,9 @@ def results(campaign: Campaign) -> pd.DataFrame:
             "scope": table["scope"].map(scopes),
         }
     )
-    order = keys.sort_values(["lamp", "measurand", "housing", "point", "instant", "scope"], kind="stable").index
+    order = keys.sort_values(
+        ["lamp", "measurand", "housing", "point", "instant", "scope"], kind="stable"
+    ).index
     return table.loc[order].reset_index(drop=True)
 
 

@@ -13,6 +13,10 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.int64]
 
+STARTS = 6
+TRIAL_STEPS = 6
+FINALISTS = 2
+
 
 @dataclass(frozen=True, eq=False)
 class BatchFit:
@@ -121,7 +125,11 @@ class BatchPoint:
             Their state.
         """
         return BatchPoint(
-            self.theta[kept], self.amplitudes[kept], self.squares[kept], self.curvature[kept], self.slope[kept]
+            self.theta[kept],
+            self.amplitudes[kept],
+            self.squares[kept],
+            self.curvature[kept],
+            self.slope[kept],
         )
 
 
@@ -199,9 +207,20 @@ def search_batch(
     for _ in range(max_steps):
         lifted = here.curvature.copy()
         spread = here.curvature[:, diagonal, diagonal]
-        lifted[:, diagonal, diagonal] += damping[:, None] * spread + 1e-13 * spread.max(axis=1)[:, None] + 1e-300
-        step = np.clip(-solve_small(lifted, here.slope), -1.5, 1.5)
-        moved_to = np.clip(here.theta + step, limits[0][rows], limits[1][rows])
+        lifted[:, diagonal, diagonal] += (
+            damping[:, None] * spread + 1e-13 * spread.max(axis=1)[:, None] + 1e-300
+        )
+        low, high = limits[0][rows], limits[1][rows]
+        held = ((here.theta <= low) & (here.slope > 0)) | ((here.theta >= high) & (here.slope < 0))
+        slope = np.where(held, 0.0, here.slope)
+        if (
+            theta.shape[1] == 2
+        ):  # a time constant pressed against its bound takes no part in the step of the other
+            free = ~held.any(axis=1)
+            lifted[:, 0, 1] *= free
+            lifted[:, 1, 0] *= free
+        step = np.clip(-solve_small(lifted, slope), -1.5, 1.5)
+        moved_to = np.clip(here.theta + step, low, high)
         trial = _point(moved_to, rows, totals[rows], summing)
         step = moved_to - here.theta
         better = trial.squares <= here.squares
@@ -209,7 +228,11 @@ def search_batch(
         here = here.where(better, trial)
         damping = np.where(better, np.maximum(damping * 0.1, 1e-10), np.minimum(damping * 6.0, 1e9))
         best_theta[rows], best_squares[rows] = here.theta, here.squares
-        ended = (np.abs(step).max(axis=1) < 1e-7) | (better & (promised < 1e-10 * np.abs(here.squares))) | (damping > 1e8)
+        ended = (
+            (np.abs(step).max(axis=1) < 1e-7)
+            | (better & (promised < 1e-10 * np.abs(here.squares)))
+            | (damping > 1e8)
+        )
         if ended.all():
             break
         rows, here, damping = rows[~ended], here.take(~ended), damping[~ended]
@@ -246,14 +269,24 @@ def best_of_starts(
     def wrapped(theta: FloatArray, rows: IndexArray) -> ReducedSums:
         return summing(theta, rows % curves)
 
-    theta, squares = search_batch(np.concatenate(starts), np.tile(totals, count), (lower, upper), wrapped)
+    if count > FINALISTS:
+        theta, squares = search_batch(
+            np.concatenate(starts), np.tile(totals, count), (lower, upper), wrapped, max_steps=TRIAL_STEPS
+        )
+        ranked = np.argsort(squares.reshape(count, curves), axis=0)[:FINALISTS]
+        starts = list(theta.reshape(count, curves, -1)[ranked, np.arange(curves)])
+    count = len(starts)
+    limits = (lower[: count * curves], upper[: count * curves])
+    theta, squares = search_batch(np.concatenate(starts), np.tile(totals, count), limits, wrapped)
     winner = squares.reshape(count, curves).argmin(axis=0)
     chosen = theta.reshape(count, curves, -1)[winner, np.arange(curves)]
     ordered: FloatArray = np.sort(chosen, axis=1)
     return ordered
 
 
-def grid_pairs(gram: FloatArray, cross: FloatArray, grid: FloatArray, *, count: int = 2) -> list[FloatArray]:
+def grid_pairs(
+    gram: FloatArray, cross: FloatArray, grid: FloatArray, *, count: int = STARTS
+) -> list[FloatArray]:
     """Return the best pairs of grid points for every curve.
 
     Parameters
@@ -264,7 +297,7 @@ def grid_pairs(gram: FloatArray, cross: FloatArray, grid: FloatArray, *, count: 
         Their products with the curves. [unit of y]
     grid : ndarray, shape (g,) or (curves, g)
         Values of theta. [1]
-    count : int, default 2
+    count : int, default 6
         How many separated pairs.
 
     Returns
@@ -278,7 +311,11 @@ def grid_pairs(gram: FloatArray, cross: FloatArray, grid: FloatArray, *, count: 
     determinant = a * d - b * b
     determinant = np.where(determinant < 1e-10 * a * d, np.inf, determinant)
     left, right = cross[:, first], cross[:, second]
-    gain = left * left * (d / determinant) - 2 * left * right * (b / determinant) + right * right * (a / determinant)
+    gain = (
+        left * left * (d / determinant)
+        - 2 * left * right * (b / determinant)
+        + right * right * (a / determinant)
+    )
     levels = np.broadcast_to(grid, cross.shape)
     starts = []
     for _ in range(count):

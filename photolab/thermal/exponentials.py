@@ -150,7 +150,9 @@ def fit_exponentials(
     """
     abscissa, response, weight = _checked(x, y, weights)
     if terms not in range(MOST_TERMS + 1) or form not in FORMS:
-        message = f"terms must be 0 to {MOST_TERMS} and form one of {', '.join(FORMS)}; got {terms!r}, {form!r}"
+        message = (
+            f"terms must be 0 to {MOST_TERMS} and form one of {', '.join(FORMS)}; got {terms!r}, {form!r}"
+        )
         raise ValueError(message)
     _check_support(abscissa, response, weight, terms, form)
     problem = _problem(abscissa, response, weight, form, time_constant_range)
@@ -201,8 +203,14 @@ def fit_many(
     table = np.atleast_2d(np.asarray(curves, dtype=float))
     grid = np.asarray(x, dtype=float)
     weight = np.ones(grid.shape) if weights is None else np.asarray(weights, dtype=float)
-    if grid.shape[-1] != table.shape[-1] or weight.shape != grid.shape or (grid.ndim == 2 and grid.shape != table.shape):
-        message = f"x, weights and curves must agree in shape; got {grid.shape}, {weight.shape} and {table.shape}"
+    if (
+        grid.shape[-1] != table.shape[-1]
+        or weight.shape != grid.shape
+        or (grid.ndim == 2 and grid.shape != table.shape)
+    ):
+        message = (
+            f"x, weights and curves must agree in shape; got {grid.shape}, {weight.shape} and {table.shape}"
+        )
         raise ValueError(message)
     for name, values in (("x", grid), ("curves", table), ("weights", weight)):
         _check_finite(name, values)
@@ -265,9 +273,13 @@ def _check_support(x: FloatArray, y: FloatArray, weight: FloatArray, terms: int,
     distinct = len(np.unique(x[used]))
     if distinct <= needed:
         message = f"{needed} parameters need more than {needed} readings at different x; got {distinct}"
-        raise MethodError(message, code="too_few_readings", known={"readings": distinct, "parameters": needed})
+        raise MethodError(
+            message, code="too_few_readings", known={"readings": distinct, "parameters": needed}
+        )
     if terms and np.ptp(y[used]) == 0.0:
-        message = f"y must change along x for a rate to exist; all {int(used.sum())} readings are {y[used][0]:g}"
+        message = (
+            f"y must change along x for a rate to exist; all {int(used.sum())} readings are {y[used][0]:g}"
+        )
         raise MethodError(message, code="constant_record", known={"level": float(y[used][0])})
 
 
@@ -286,7 +298,9 @@ def _problem(
         message = f"x must start nearer to zero than 600 of the shortest time constant ({low:g}); got {used.min():g}"
         raise ValueError(message)
     fixed = np.ones((x.size, 1 if form == "approach" else 0))
-    return Separable(x - shift, y, fixed, np.sqrt(weight), form == "rise", (float(np.log(low)), float(np.log(high))))
+    return Separable(
+        x - shift, y, fixed, np.sqrt(weight), form == "rise", (float(np.log(low)), float(np.log(high)))
+    )
 
 
 def _reweighted(

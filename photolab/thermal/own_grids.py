@@ -52,7 +52,9 @@ def _joined(parts: list[BatchFit]) -> BatchFit:
     )
 
 
-def _fit_piece(x: FloatArray, curves: FloatArray, weight: FloatArray, orders: tuple[int, ...]) -> list[BatchFit]:
+def _fit_piece(
+    x: FloatArray, curves: FloatArray, weight: FloatArray, orders: tuple[int, ...]
+) -> list[BatchFit]:
     """Fit one piece of the batch."""
     used = weight > 0
     start = np.min(np.where(used, x, np.inf), axis=1)

@@ -17,7 +17,9 @@ from scipy.linalg import solve_banded
 FloatArray = NDArray[np.float64]
 
 GRID_SIZE = 12
-LONGEST_SHARE = 0.2  # longest correlation time tried, as a part of the record: longer ones look like the curve
+LONGEST_SHARE = (
+    0.2  # longest correlation time tried, as a part of the record: longer ones look like the curve
+)
 WHITE_ODDS = 0.5
 RANK_TOLERANCE = 1e-9  # singular values of the column-scaled design below this carry no information
 

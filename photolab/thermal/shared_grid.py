@@ -154,9 +154,18 @@ class SharedGrid:
         by_rate = Chebyshev(-high, float(np.log(2.0)) - low, NODES + 8)
         scaled = shifted * np.exp(by_rate.nodes())[:, None]
         decay = np.exp(-scaled) * share
-        sums = np.stack([decay.sum(axis=1), (scaled * decay).sum(axis=1), (scaled**2 * decay).sum(axis=1)], axis=1)
+        sums = np.stack(
+            [decay.sum(axis=1), (scaled * decay).sum(axis=1), (scaled**2 * decay).sum(axis=1)], axis=1
+        )
         return cls(
-            shifted, start, share, float(weight.sum()), by_theta, by_rate, curve_tables, by_rate.coefficients(sums)
+            shifted,
+            start,
+            share,
+            float(weight.sum()),
+            by_theta,
+            by_rate,
+            curve_tables,
+            by_rate.coefficients(sums),
         )
 
     def fit(self, curves: FloatArray, *, orders: tuple[int, ...]) -> list[BatchFit]:

@@ -74,7 +74,9 @@ def scan_step(
     gaps = np.diff(time_s)
     phi = rho ** (gaps / np.median(gaps)) if rho > 0 else np.zeros(gaps.size)
     scale = np.linalg.norm(design, axis=0)
-    left, singular, _ = np.linalg.svd(whiten(design / np.where(scale > 0, scale, 1.0), phi), full_matrices=False)
+    left, singular, _ = np.linalg.svd(
+        whiten(design / np.where(scale > 0, scale, 1.0), phi), full_matrices=False
+    )
     basis = left[:, singular > 1e-9 * singular[0]]
     white = whiten(residual, phi)
     white = white - basis @ (basis.T @ white)

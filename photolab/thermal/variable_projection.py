@@ -23,6 +23,8 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 GRID_SIZE = 24
+TRIAL_STEPS = 8
+FINALISTS = 2
 LARGEST_STEP = 1.5  # in ln(time constant): a factor of 4.5 at most in one step
 
 
@@ -152,7 +154,7 @@ def solve_triangle(triangle: FloatArray, right: FloatArray) -> FloatArray:
     return solution
 
 
-def grid_starts(problem: Separable, terms: int, *, count: int = 3) -> list[FloatArray]:
+def grid_starts(problem: Separable, terms: int, *, count: int = 8) -> list[FloatArray]:
     """Return the best well-separated combinations of a grid of time constants.
 
     Parameters
@@ -161,7 +163,7 @@ def grid_starts(problem: Separable, terms: int, *, count: int = 3) -> list[Float
         The problem.
     terms : int
         Number of exponentials.
-    count : int, default 3
+    count : int, default 8
         How many starts to return at most.
 
     Returns
@@ -225,6 +227,11 @@ def search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Pro
         slope = here.jacobian.T @ here.residual
         diagonal = np.diagonal(curvature)
         lifted = curvature + np.diag(damping * diagonal + 1e-14 * diagonal.max() + 1e-300)
+        held = ((here.theta <= low) & (slope > 0)) | ((here.theta >= high) & (slope < 0))
+        if held.any():  # a time constant pressed against its bound takes no part in the step of the others
+            lifted[held, :] = lifted[:, held] = 0.0
+            lifted[held, held] = 1.0
+            slope = np.where(held, 0.0, slope)
         step = -np.clip(np.linalg.solve(lifted, slope), -LARGEST_STEP, LARGEST_STEP)
         trial = project(problem, np.clip(here.theta + step, low, high))
         moved = float(np.max(np.abs(trial.theta - here.theta)))
@@ -306,7 +313,7 @@ def full_design(problem: Separable, coefficients: FloatArray, theta: FloatArray)
     return np.concatenate([fixed, columns, derivatives * coefficients[count:]], axis=1)
 
 
-def solve(problem: Separable, terms: int, *, starts: int = 3, polished: bool = True) -> Projection:
+def solve(problem: Separable, terms: int, *, starts: int = 8, polished: bool = True) -> Projection:
     """Find the least-squares sum of exponentials from no start values.
 
     Parameters
@@ -315,8 +322,8 @@ def solve(problem: Separable, terms: int, *, starts: int = 3, polished: bool = T
         The problem.
     terms : int
         Number of exponentials; 0 fits the fixed columns alone.
-    starts : int, default 3
-        How many grid starts to follow.
+    starts : int, default 8
+        How many grid starts to try; the best few are followed to the end.
     polished : bool, default True
         Refine the minimum to rounding.
 
@@ -327,8 +334,11 @@ def solve(problem: Separable, terms: int, *, starts: int = 3, polished: bool = T
     """
     if terms == 0:
         return project(problem, np.empty(0))
-    tried = [search(problem, theta) for theta in grid_starts(problem, terms, count=starts)]
-    found = min(tried, key=lambda one: one.sum_of_squares)
+    tried = [
+        search(problem, theta, max_steps=TRIAL_STEPS) for theta in grid_starts(problem, terms, count=starts)
+    ]
+    tried.sort(key=lambda one: one.sum_of_squares)
+    found = min((search(problem, one.theta) for one in tried[:FINALISTS]), key=lambda one: one.sum_of_squares)
     if polished:
         found = polish(problem, found)
     order = np.argsort(-found.theta)

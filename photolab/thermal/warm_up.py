@@ -35,7 +35,9 @@ FLAGGED_BELOW = 15.0
 CORRELATED_ABOVE = 0.3
 COARSE_BELOW = 0.4  # residual SD over the display step: below it rounding is no longer like noise
 CLASS_LIMIT = 12.0  # rise of the sum of squares over the noise variance when rising parts are forbidden
-RATES_LIMIT = 3.0  # the same measure for two terms against many rates: above it two do not describe the record
+RATES_LIMIT = (
+    3.0  # the same measure for two terms against many rates: above it two do not describe the record
+)
 LENGTHS_NEEDED = 2.0  # time constants that a record must span before it carries a final level
 OUTLYING = 6.0  # robust SDs
 GAP_PART = 0.25  # of the record
@@ -100,7 +102,9 @@ def fit_warm_up(
     fitted; the described order decides no interval inside the record. Everything else is in `findings`.
     """
     times, light = _checked(time_s, illuminance)
-    _check_options(resolution, drift_relative_sd, residual_correlation, coverage, initial_window_s, elapsed_uncertainty_s)
+    _check_options(
+        resolution, drift_relative_sd, residual_correlation, coverage, initial_window_s, elapsed_uncertainty_s
+    )
     set_aside: tuple[int, ...] = ()
     if robust:
         weights = fit_exponentials(times, light, terms=2, robust=True).weights
@@ -165,13 +169,24 @@ def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, Flo
 
 
 def _check_options(
-    resolution: float, drift: float, correlation: float | None, coverage: float, window_s: float, elapsed: float
+    resolution: float,
+    drift: float,
+    correlation: float | None,
+    coverage: float,
+    window_s: float,
+    elapsed: float,
 ) -> None:
     """Raise where an option is out of range."""
     rules = (
         ("resolution", resolution, 0.0 <= resolution < np.inf, "zero or more", "lx"),
         ("drift_relative_sd", drift, 0.0 <= drift < 1.0, "at least 0 and below 1", ""),
-        ("residual_correlation", correlation, correlation is None or 0.0 <= correlation < 1.0, "at least 0 and below 1", ""),
+        (
+            "residual_correlation",
+            correlation,
+            correlation is None or 0.0 <= correlation < 1.0,
+            "at least 0 and below 1",
+            "",
+        ),
         ("coverage", coverage, 0.0 < coverage < 1.0, "between 0 and 1", ""),
         ("initial_window_s", window_s, 0.0 <= window_s < np.inf, "zero or more", "s"),
         ("elapsed_uncertainty_s", elapsed, 0.0 <= elapsed < np.inf, "zero or more", "s"),
@@ -187,13 +202,20 @@ def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> N
     if times.size < FEWEST_READINGS:
         known = {"readings": int(times.size)}
         if times.size:
-            known |= {"last_over_first": float(light[-1] / light[0]), "first_s": float(times[0]), "last_s": float(times[-1])}
+            known |= {
+                "last_over_first": float(light[-1] / light[0]),
+                "first_s": float(times[0]),
+                "last_s": float(times[-1]),
+            }
         message = f"a warm-up fit needs {FEWEST_READINGS} readings or more; got {times.size}"
         raise MethodError(message, code="too_few_readings", known=known)
     if np.ptp(light) == 0.0:
         known = {"level": float(light[0]), "display_step": resolution}
         if resolution > 0.0:
-            known |= {"remaining_low": 1.0 - resolution / light[0], "remaining_high": 1.0 + resolution / light[0]}
+            known |= {
+                "remaining_low": 1.0 - resolution / light[0],
+                "remaining_high": 1.0 + resolution / light[0],
+            }
         message = f"illuminance must show more than one value; all {light.size} readings are {light[0]:g} lx"
         raise MethodError(message, code="constant_record", known=known)
 
@@ -275,7 +297,9 @@ def _findings(
     """Return what a reader must know about the record."""
     findings = []
     if second:
-        findings.append(Finding("second_step", ("remaining", "beyond_record", "final_level", "time_constants")))
+        findings.append(
+            Finding("second_step", ("remaining", "beyond_record", "final_level", "time_constants"))
+        )
     if curve.step_s is not None:
         findings.append(Finding("step", ("beyond_record", "final_level")))
     else:

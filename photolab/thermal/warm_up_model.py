@@ -71,7 +71,12 @@ class Curve:
         """
         fixed = fixed_columns(instants_s, self.step_s)
         point = Separable(
-            instants_s - self.start_s, np.zeros(instants_s.size), fixed, np.ones(instants_s.size), False, (0.0, 1.0)
+            instants_s - self.start_s,
+            np.zeros(instants_s.size),
+            fixed,
+            np.ones(instants_s.size),
+            False,
+            (0.0, 1.0),
         )
         row = full_design(point, self.found.coefficients, self.found.theta).mean(axis=0)
         return float(row[: self.found.coefficients.size] @ self.found.coefficients), row
@@ -123,7 +128,14 @@ def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Se
     )
 
 
-def curve_of(time_s: FloatArray, problem: Separable, found: Projection, *, step_s: float | None, correlation: float | None) -> Curve:
+def curve_of(
+    time_s: FloatArray,
+    problem: Separable,
+    found: Projection,
+    *,
+    step_s: float | None,
+    correlation: float | None,
+) -> Curve:
     """Model the residuals of a fitted curve.
 
     Parameters
@@ -149,7 +161,9 @@ def curve_of(time_s: FloatArray, problem: Separable, found: Projection, *, step_
     return Curve(problem, found, noise, float(time_s[0]), step_s)
 
 
-def scan(time_s: FloatArray, curve_problem: Separable, found: Projection, threshold: float = THRESHOLD) -> StepScan:
+def scan(
+    time_s: FloatArray, curve_problem: Separable, found: Projection, threshold: float = THRESHOLD
+) -> StepScan:
     """Scan a fitted record for a further step.
 
     Parameters

@@ -267,14 +267,19 @@ class WarmUp:
         start = self.described.start_s
         times = start + np.concatenate([[0.0], np.geomspace(1e-4, 60.0, 4000)]) * slowest
         decay = np.exp(-(times - start)[:, None] / self.described.time_constants)
-        away = np.abs(decay @ self.described.found.coefficients[self.described.linear :]) - level * percent / 100.0
+        away = (
+            np.abs(decay @ self.described.found.coefficients[self.described.linear :])
+            - level * percent / 100.0
+        )
         outside = np.flatnonzero(away > 0.0)
         if outside.size == 0:
             return start
         i = int(outside[-1])
         return float(np.interp(0.0, [-away[i], -away[i + 1]], [times[i], times[i + 1]]))
 
-    def rebase(self, instants: Iterable[float] = REBASE_INSTANTS, *, at_s: float | None = None) -> pd.DataFrame:
+    def rebase(
+        self, instants: Iterable[float] = REBASE_INSTANTS, *, at_s: float | None = None
+    ) -> pd.DataFrame:
         """Return the same remaining light referred to several initial instants.
 
         Parameters
@@ -308,7 +313,9 @@ class WarmUp:
                 f"initial_s must lie inside the record ({first:g} s to {last:g} s), its window too;"
                 f" got {initial:g} s with a window of {self.initial_window_s:g} s"
             )
-            raise MethodError(message, code="initial_outside_record", known={"first_s": first, "last_s": last})
+            raise MethodError(
+                message, code="initial_outside_record", known={"first_s": first, "last_s": last}
+            )
 
     def _inside(self, at_s: float, initial: float) -> Remaining:
         """Return remaining light inside the record."""
@@ -321,7 +328,11 @@ class WarmUp:
         dof = self.curve.noise.dof * (variance / max(fit_variance, 1e-300)) ** 2
         half = min(float(stats.t.ppf(0.5 + 0.5 * self.coverage, dof)) * float(np.sqrt(variance)), LARGEST_LOG)
         value = later / earlier
-        low, high, spread = value * float(np.exp(-half)), value * float(np.exp(half)), float(np.sqrt(variance))
+        low, high, spread = (
+            value * float(np.exp(-half)),
+            value * float(np.exp(half)),
+            float(np.sqrt(variance)),
+        )
         if self.more_rates:
             bounded = self._beyond(at_s, initial)
             low, high = min(low, bounded.low), max(high, bounded.high)
@@ -356,7 +367,9 @@ class WarmUp:
         near_end = min(at_s, float(self.time_s[-1]))
         levels = [self.curve.at(np.array([t]))[0] for t in (near_end, initial)]
         display = self.display_uncertainty / min(levels)
-        slopes = [self._log_slope(t) for t in (near_end, initial)] if self.elapsed_uncertainty_s else [0.0, 0.0]
+        slopes = (
+            [self._log_slope(t) for t in (near_end, initial)] if self.elapsed_uncertainty_s else [0.0, 0.0]
+        )
         return drift**2 + display**2 + (self.elapsed_uncertainty_s * (slopes[0] - slopes[1])) ** 2
 
     def _log_slope(self, at_s: float) -> float:
@@ -377,7 +390,9 @@ class WarmUp:
         if not any("remaining" in finding.blocks for finding in self.findings):
             known["remaining_at_end"] = self._inside(last, initial)
         else:
-            known["fitted_ratio_at_end"] = self.curve.at(np.array([last]))[0] / self.curve.at(np.array([initial]))[0]
+            known["fitted_ratio_at_end"] = (
+                self.curve.at(np.array([last]))[0] / self.curve.at(np.array([initial]))[0]
+            )
         return known
 
     def _refuse(self, what: str, initial_s: float | None = None) -> None:
@@ -385,7 +400,9 @@ class WarmUp:
         for finding in self.findings:
             if what in finding.blocks:
                 initial = self.initial_s if initial_s is None else initial_s
-                message = f"the record cannot carry {what.replace('_', ' ')}: {finding.code.replace('_', ' ')}"
+                message = (
+                    f"the record cannot carry {what.replace('_', ' ')}: {finding.code.replace('_', ' ')}"
+                )
                 raise MethodError(message, code=finding.code, known=self._known_at_end(initial))
 
 
@@ -403,5 +420,7 @@ def log_time_uncertainties(curve: Curve) -> FloatArray:
         Standard uncertainties. [1]
     """
     parameters = curve.linear + 2 * curve.found.theta.size
-    rows = np.eye(parameters)[-curve.found.theta.size :] if curve.found.theta.size else np.empty((0, parameters))
+    rows = (
+        np.eye(parameters)[-curve.found.theta.size :] if curve.found.theta.size else np.empty((0, parameters))
+    )
     return np.sqrt(np.array([curve.noise.variance(row) for row in rows]))

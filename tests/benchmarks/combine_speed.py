@@ -1,7 +1,7 @@
 """Speed and memory of joining a campaign: 600 results from 13 000 inputs.
 
-Run ``OMP_NUM_THREADS=1 python tests/benchmarks/combine_speed.py``. Forty inputs are shared by all results, four hundred by fifteen
-each, the rest by one; a quarter rests on one pooled variance.
+Run ``OMP_NUM_THREADS=1 python tests/benchmarks/combine_speed.py``. Forty inputs are shared by all results,
+four hundred by fifteen each, the rest by one; a quarter rests on one pooled variance.
 
 MEASURED
 """

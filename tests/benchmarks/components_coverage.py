@@ -13,7 +13,14 @@ import pandas as pd
 from photolab.metrology.components import fiducial_limits, nested_components
 
 REPEATS = 2000
-TRUTHS = ((5.0, 1.5, 0.3), (1.5, 1.5, 0.3), (0.5, 1.5, 0.3), (0.0, 1.5, 0.3), (1.5, 0.0, 1.5), (1.5, 0.5, 1.5))
+TRUTHS = (
+    (5.0, 1.5, 0.3),
+    (1.5, 1.5, 0.3),
+    (0.5, 1.5, 0.3),
+    (0.0, 1.5, 0.3),
+    (1.5, 0.0, 1.5),
+    (1.5, 0.5, 1.5),
+)
 BALANCED = ((2, 3, 3), (3, 3, 3), (5, 3, 2), (3, 10, 3), (10, 2, 2))
 
 

@@ -1,8 +1,8 @@
 """Speed and memory of the propagation of distributions, beside plain numpy in the same run.
 
-Run ``OMP_NUM_THREADS=1 python tests/benchmarks/monte_carlo_speed.py``. The model is the ratio of two lamps with 12 inputs (8 normal,
-4 rectangular); "plain" is a person's own loop over chunks of 10 000 trials with numpy's default generator, "one go" the same in
-arrays of all trials.
+Run ``OMP_NUM_THREADS=1 python tests/benchmarks/monte_carlo_speed.py``. The model is the ratio of two lamps
+with 12 inputs (8 normal, 4 rectangular); "plain" is a person's own loop over chunks of 10 000 trials with
+numpy's default generator, "one go" the same in arrays of all trials.
 
 MEASURED
 """
@@ -93,16 +93,13 @@ def main():
     out(f"time over plain numpy in chunks:     {ours / numpy_chunks:.2f}\n")
     seconds = [median_seconds(lambda s=s: propagate_adaptively(model, INPUTS, seed=s), 1) for s in range(21)]
     needed = [propagate_adaptively(model, INPUTS, seed=s).trials for s in range(21)]
-    out(
-        f"adaptive, two digits: median {1e3 * statistics.median(seconds):.0f} ms, {min(needed)} to {max(needed)} trials\n"
-    )
+    spread = f"{min(needed)} to {max(needed)} trials"
+    out(f"adaptive, two digits: median {1e3 * statistics.median(seconds):.0f} ms, {spread}\n")
     start = time.perf_counter()
     propagate_distributions(model, INPUTS, trials=10_000_000)
     spent = time.perf_counter() - start
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
-    out(
-        f"1e7 trials: {spent:.2f} s, peak of the process {peak:.0f} MB ({base:.0f} MB before the first trial)\n"
-    )
+    out(f"1e7 trials: {spent:.2f} s, peak of the process {peak:.0f} MB ({base:.0f} MB before any)\n")
     one_go = median_seconds(lambda: plain(trials, trials), 3)
     out(f"time over plain numpy in one go:     {ours / one_go:.2f}\n")
 

@@ -45,7 +45,9 @@ class Regime:
 
     def truth(self, minutes):
         minutes = np.asarray(minutes, dtype=float)
-        parts = [a * np.exp(-minutes / tau) for a, tau in zip(self.amplitudes, self.time_constants, strict=True)]
+        parts = [
+            a * np.exp(-minutes / tau) for a, tau in zip(self.amplitudes, self.time_constants, strict=True)
+        ]
         return self.level + sum(parts)
 
     def times(self, rng):
@@ -174,7 +176,9 @@ def study_order(records):
     ):
         rng = np.random.default_rng(11)
         orders = Counter(fitted(regime, rng).described.found.theta.size for _ in range(records))
-        yield f"{regime.name:38s} " + ", ".join(f"{k} terms {100 * n / records:.1f} %" for k, n in sorted(orders.items()))
+        yield f"{regime.name:38s} " + ", ".join(
+            f"{k} terms {100 * n / records:.1f} %" for k, n in sorted(orders.items())
+        )
 
 
 def scan_of(times, light):
@@ -221,7 +225,9 @@ def study_events(records):
         rng, codes, answered = np.random.default_rng(17), Counter(), 0
         for _ in range(records):
             times, light = regime.record(rng)
-            fit = fit_warm_up(times * MINUTE, light + event(times), initial_s=INITIAL_S, drift_relative_sd=0.0)
+            fit = fit_warm_up(
+                times * MINUTE, light + event(times), initial_s=INITIAL_S, drift_relative_sd=0.0
+            )
             codes.update(finding.code for finding in fit.findings)
             answered += not any("beyond_record" in finding.blocks for finding in fit.findings)
         said = ", ".join(f"{code} {100 * n / records:.0f} %" for code, n in codes.items())

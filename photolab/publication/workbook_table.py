@@ -1,0 +1,105 @@
+"""The results table as a workbook: results, lamps left out, data dictionary. The same table gives the same bytes."""
+
+import io
+import math
+import zipfile
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import openpyxl
+import pandas as pd
+from openpyxl.worksheet.worksheet import Worksheet
+
+from photolab.publication.tables import DICTIONARY
+
+UNDATED = datetime(1980, 1, 1)
+"""Date of a table whose bench names no day: the earliest a zip archive can hold."""
+
+
+def as_workbook(table: pd.DataFrame, left_out: pd.DataFrame, *, last_day: str = "") -> bytes:
+    """Return the results table as XLSX bytes.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Results in the columns of `tables.COLUMNS`.
+    left_out : DataFrame
+        line, lamp, reason.
+    last_day : str
+        Last date of days.csv, ISO; the workbook is dated with it.
+
+    Returns
+    -------
+    bytes
+        Three sheets; text cells are text, whatever they begin with, and there is no formula.
+    """
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "results"
+    _fill(sheet, table)
+    _fill(book.create_sheet("left out"), left_out)
+    words = [(c, DICTIONARY.get(str(c), "")) for c in table.columns]
+    _fill(book.create_sheet("data dictionary"), pd.DataFrame(words, columns=["column", "what it is"]))
+    stamp = datetime.fromisoformat(last_day) if last_day else UNDATED
+    book.properties.created = book.properties.modified = stamp
+    book.properties.creator = "photolab"
+    out = io.BytesIO()
+    book.save(out)
+    return _undated(out.getvalue(), stamp)
+
+
+def _fill(sheet: Worksheet, table: pd.DataFrame) -> None:
+    """Write a table, header first."""
+    for j, name in enumerate(table.columns, start=1):
+        _text(sheet, 1, j, str(name))
+    for i, row in enumerate(table.itertuples(index=False), start=2):
+        for j, value in enumerate(row, start=1):
+            _write(sheet, i, j, value)
+    sheet.freeze_panes = "A2"
+
+
+def _write(sheet: Worksheet, i: int, j: int, value: Any) -> None:
+    if isinstance(value, bool | np.bool_):
+        _text(sheet, i, j, "yes" if value else "no")
+    elif isinstance(value, int | float | np.integer | np.floating):
+        number = float(value)
+        if math.isinf(number):
+            _text(sheet, i, j, "inf")
+        elif not math.isnan(number):
+            sheet.cell(i, j).value = float(f"{number:.9e}")
+    elif value is not None and str(value):
+        _text(sheet, i, j, str(value))
+
+
+def _text(sheet: Worksheet, i: int, j: int, text: str) -> None:
+    """Write text that stays text, whatever it begins with."""
+    cell = sheet.cell(i, j)
+    cell.value = text
+    cell.data_type = "s"
+
+
+def _undated(data: bytes, stamp: datetime) -> bytes:
+    """Return the archive with one fixed date on every member and in its properties."""
+    text = stamp.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            content = old.read(name)
+            if name == "docProps/core.xml":
+                content = _dated(content, text)
+            entry = zipfile.ZipInfo(name, date_time=(*stamp.timetuple()[:6],))
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            new.writestr(entry, content)
+    return out.getvalue()
+
+
+def _dated(content: bytes, text: bytes) -> bytes:
+    """Return core.xml with the created and modified dates replaced."""
+    for tag in (b"dcterms:created", b"dcterms:modified"):
+        head, mark, rest = content.partition(b"<" + tag)
+        if mark:
+            opening, close, tail = rest.partition(b">")
+            _, end, after = tail.partition(b"</" + tag + b">")
+            content = head + mark + opening + close + text + end + after
+    return content

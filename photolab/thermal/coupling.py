@@ -1,0 +1,274 @@
+"""Light against temperature: how much light a kelvin costs, and whether both settle together.
+
+All of this describes what happened together on the bench. The temperature is that of the case, where it can
+be measured; of the junction inside nothing is said.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+
+from photolab.errors import MethodError
+from photolab.thermal.ambient import (
+    ExpectedLight,
+    Slope,
+    light_at_ambient,
+    thermal_resistance,
+    to_ambient,
+    to_ambient_uncertainty,
+)
+from photolab.thermal.exponentials import fit_exponentials
+from photolab.thermal.residuals import model_residuals
+
+__all__ = [
+    "ExpectedLight",
+    "Slope",
+    "TimeConstants",
+    "light_at_ambient",
+    "light_per_kelvin",
+    "shared_time_constants",
+    "thermal_resistance",
+    "to_ambient",
+    "to_ambient_uncertainty",
+]
+
+Array = NDArray[np.float64]
+
+LEAST_READINGS = 5
+LEAST_EFFECTIVE = 6.0
+"""Least number of independent readings that the correlated ones are worth. [1]"""
+LEAST_SPAN = 4.0
+"""Least span of the temperatures over their standard uncertainty: common practice, no source. [1]"""
+
+
+@dataclass(frozen=True)
+class TimeConstants:
+    """Whether light and temperature settle with one time constant.
+
+    Parameters
+    ----------
+    light_s, temperature_s : float
+        Time constant of each. [s]
+    ratio, low, high : float
+        Light over temperature with its coverage interval. [1]
+    code : str
+        `shared` (alike to within the margin), `different` (the interval excludes 1), `not_resolved`. [text]
+    """
+
+    light_s: float
+    temperature_s: float
+    ratio: float
+    low: float
+    high: float
+    code: str
+
+
+def light_per_kelvin(
+    light: ArrayLike,
+    temperature: ArrayLike,
+    *,
+    light_uncertainty: ArrayLike,
+    temperature_uncertainty: ArrayLike,
+    time_s: ArrayLike | None = None,
+    coverage: float = 0.95,
+) -> Slope:
+    r"""Return the relative change of the light for each kelvin, errors in both allowed for.
+
+    .. math:: \ln E = a + b\,T
+
+    Parameters
+    ----------
+    light : array_like, shape (n,)
+        Light, in any unit, in the order read. [any]
+    temperature : array_like, shape (n,)
+        Case temperature at the same instants. [degC]
+    light_uncertainty : array_like, shape (n,) or ()
+        Standard uncertainty of one reading of the light, what is shared by all left out. [as light]
+    temperature_uncertainty : array_like, shape (n,) or ()
+        Standard uncertainty of one temperature, what is shared by all left out. [K]
+    time_s : array_like, shape (n,), optional
+        Instants, ascending; evenly spaced if not given. [s]
+    coverage : float, default 0.95
+        Coverage probability. [1]
+
+    Returns
+    -------
+    Slope
+        Slope in percent for each kelvin with its interval. [%/K]
+
+    Raises
+    ------
+    ValueError
+        If shapes differ, a light is not positive, or an uncertainty is negative or all are zero.
+    MethodError
+        If there are too few readings, the temperatures hardly differ, or the residuals drift as a whole.
+
+    Notes
+    -----
+    The uncertainty is the larger of what the stated uncertainties give and what the residuals show, their
+    correlation (one warm-up drifts as a whole) included. An offset of all temperatures leaves the slope
+    alone; a wrong emissivity stretches them and does not. Light and temperature moving together does not
+    show that one causes the other.
+
+    References
+    ----------
+    .. [1] D. York et al., "Unified equations for the slope, intercept, and standard errors of the best
+       straight line", Am. J. Phys. 72 (2004) 367-375.
+    """
+    x, y, ux, uy = _checked_pair(light, temperature, light_uncertainty, temperature_uncertainty)
+    span = float(np.ptp(x))
+    if span <= LEAST_SPAN * float(ux.max()):
+        message = (
+            f"temperature must span more than {LEAST_SPAN:g} of its standard uncertainties; got {span:.3g} K"
+        )
+        raise MethodError(message, code="span_too_small", known={"span": span})
+    slope, weight = _york(x, y, ux, uy)
+    mean = float(np.average(x, weights=weight))
+    intercept = float(np.average(y, weights=weight))
+    residual = y - intercept - slope * (x - mean)
+    adjusted = mean + weight * ((x - mean) * uy**2 + slope * (y - intercept) * ux**2)
+    stated = 1.0 / float(np.sum(weight * (adjusted - np.average(adjusted, weights=weight)) ** 2))
+    times = np.arange(x.size, dtype=float) if time_s is None else np.asarray(time_s, dtype=float)
+    if times.shape != x.shape or np.any(np.diff(times) <= 0.0):
+        message = f"time_s must be {x.size} ascending instants; got shape {times.shape}"
+        raise ValueError(message)
+    root = np.sqrt(weight / weight.mean())
+    design = np.column_stack([np.ones(x.size), adjusted - mean]) * root[:, None]
+    noise = model_residuals(times, residual * root, design)
+    if noise.effective_readings < LEAST_EFFECTIVE:
+        message = (
+            f"readings must be worth {LEAST_EFFECTIVE:g} independent ones; got {noise.effective_readings:.2g}"
+        )
+        raise MethodError(message, code="correlated_residuals", known={"percent_per_kelvin": 100.0 * slope})
+    shown = noise.variance(np.array([0.0, 1.0]))
+    variance, dof = (shown, noise.dof) if shown > stated else (stated, np.inf)
+    half = float(stats.t.isf((1.0 - coverage) / 2.0, dof) * np.sqrt(variance))
+    return Slope(
+        100.0 * slope,
+        100.0 * float(np.sqrt(variance)),
+        100.0 * (slope - half),
+        100.0 * (slope + half),
+        float(dof),
+        coverage,
+        noise.correlation,
+        noise.effective_readings,
+        mean,
+        span,
+    )
+
+
+def _york(x: Array, y: Array, ux: Array, uy: Array) -> tuple[float, Array]:
+    """Return slope and weights of the straight line with independent errors in both coordinates."""
+    slope = float(np.polyfit(x, y, 1)[0])
+    for _ in range(100):
+        weight = 1.0 / (uy**2 + slope**2 * ux**2)
+        dx, dy = x - np.average(x, weights=weight), y - np.average(y, weights=weight)
+        beta = weight * (dx * uy**2 + slope * dy * ux**2)
+        found = float(np.sum(weight * beta * dy) / np.sum(weight * beta * dx))
+        converged = abs(found - slope) <= 1e-13 * abs(found)
+        slope = found
+        if converged:
+            break
+    return slope, np.asarray(1.0 / (uy**2 + slope**2 * ux**2))
+
+
+def _checked_pair(
+    light: ArrayLike, temperature: ArrayLike, light_uncertainty: ArrayLike, temperature_uncertainty: ArrayLike
+) -> tuple[Array, Array, Array, Array]:
+    """Return temperature, ln light and their standard uncertainties."""
+    lit, x = np.asarray(light, dtype=float), np.asarray(temperature, dtype=float)
+    if lit.ndim != 1 or lit.shape != x.shape:
+        message = f"light and temperature must be lists of one length; got shapes {lit.shape} and {x.shape}"
+        raise ValueError(message)
+    ul = np.broadcast_to(np.asarray(light_uncertainty, dtype=float), lit.shape)
+    ux = np.broadcast_to(np.asarray(temperature_uncertainty, dtype=float), lit.shape)
+    for name, values, good, wanted in (
+        ("light", lit, np.isfinite(lit) & (lit > 0.0), "finite and more than 0"),
+        ("temperature", x, np.isfinite(x), "finite"),
+        ("light_uncertainty", ul, np.isfinite(ul) & (ul > 0.0), "more than 0"),
+        ("temperature_uncertainty", ux, np.isfinite(ux) & (ux >= 0.0), "zero or more"),
+    ):
+        if not np.all(good):
+            first = int(np.argmin(good))
+            message = f"{name}[{first}] must be {wanted}; got {values[first]:g}"
+            raise ValueError(message)
+    if lit.size < LEAST_READINGS:
+        message = f"a slope needs {LEAST_READINGS} readings or more; got {lit.size}"
+        raise MethodError(message, code="too_few_readings", known={"readings": lit.size})
+    return x, np.log(lit), np.array(ux), np.array(ul / lit)
+
+
+def shared_time_constants(
+    time_s: ArrayLike,
+    light: ArrayLike,
+    temperature: ArrayLike,
+    *,
+    margin: float = 0.25,
+    coverage: float = 0.95,
+) -> TimeConstants:
+    """Return whether light and case temperature settle with one time constant.
+
+    Parameters
+    ----------
+    time_s : array_like, shape (n,)
+        Instants, ascending. [s]
+    light, temperature : array_like, shape (n,)
+        Light and case temperature at those instants. [any, degC]
+    margin : float, default 0.25
+        Relative difference that counts as alike, symmetric in ln. [1]
+    coverage : float, default 0.95
+        Coverage probability. [1]
+
+    Returns
+    -------
+    TimeConstants
+        Both time constants, their ratio with its interval, and a code. [s]
+
+    Raises
+    ------
+    ValueError
+        If the margin is not positive, or an argument does not fit the exponential.
+    MethodError
+        If a record does not bend within its length: no time constant.
+
+    Notes
+    -----
+    One exponential each. A fast part of the light with no part in the case (the junction warms within
+    seconds) makes the constants differ although the slow part is heat. A shared time constant speaks for
+    heat and does not prove it.
+    """
+    if not margin > 0.0:
+        message = f"margin must be more than 0; got {margin}"
+        raise ValueError(message)
+    times = np.asarray(time_s, dtype=float)
+    fits = [
+        _log_time_constant(name, times, y) for name, y in (("light", light), ("temperature", temperature))
+    ]
+    (ln_light, u_light, dof_light), (ln_case, u_case, dof_case) = fits
+    u = float(np.hypot(u_light, u_case))
+    dof = u**4 / (u_light**4 / dof_light + u_case**4 / dof_case)
+    difference = ln_light - ln_case
+    half = float(stats.t.isf((1.0 - coverage) / 2.0, dof)) * u
+    alike = abs(difference) + half <= np.log1p(margin)
+    code = "shared" if alike else "different" if abs(difference) > half else "not_resolved"
+    ratio, low, high = np.exp(difference + half * np.array([0.0, -1.0, 1.0]))
+    return TimeConstants(
+        float(np.exp(ln_light)), float(np.exp(ln_case)), float(ratio), float(low), float(high), code
+    )
+
+
+def _log_time_constant(name: str, times: Array, response: ArrayLike) -> tuple[float, float, float]:
+    """Return ln of the time constant, its standard uncertainty with correlated residuals, and the dof."""
+    y = np.asarray(response, dtype=float)
+    fit = fit_exponentials(times, y, terms=1)
+    tau, amplitude = float(fit.time_constants[0]), float(fit.amplitudes[0])
+    decay = np.exp(-times / tau)
+    design = np.column_stack([np.ones(times.size), decay, amplitude * (times / tau) * decay])
+    noise = model_residuals(times, y - fit.evaluate(times), design)
+    u = float(np.sqrt(noise.variance(np.array([0.0, 0.0, 1.0]))))
+    if fit.at_bound or not u < 1.0:
+        message = f"{name} must bend within its record to have a time constant; got none between the bounds"
+        raise MethodError(message, code="no_time_constant", known={"record_s": float(np.ptp(times))})
+    return float(np.log(tau)), u, noise.dof

@@ -1,0 +1,1 @@
+"""Published emissivities as CSV, each row with its source."""

@@ -1,0 +1,274 @@
+"""Control chart of a check standard and bracketing by clock, against closed forms and simulated charts."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+from scipy import stats
+
+from photolab.errors import MethodError
+from photolab.metrology.control import (
+    bracket_by_clock,
+    bracketing_weights,
+    control_chart,
+    day_mean_sd,
+)
+
+PRIOR = {"day_sd": 0.005, "mounting_sd": 0.01}
+
+
+def chart_table(means, mountings=2):
+    """Return a table whose days have exactly these means."""
+    days = [f"D{i:02d}" for i in range(1, len(means) + 1)]
+    offset = np.linspace(-0.01, 0.01, mountings) if mountings > 1 else np.zeros(1)
+    rows = [(day, mean + one) for day, mean in zip(days, means, strict=True) for one in offset]
+    return pd.DataFrame(rows, columns=["day", "ln"])
+
+
+def normal_means(rng, days=8, mountings=2):
+    """Return day means of a bench that holds."""
+    sd = math.sqrt(PRIOR["day_sd"] ** 2 + PRIOR["mounting_sd"] ** 2 / mountings)
+    return sd * rng.standard_normal(days)
+
+
+def test_day_mean_sd():
+    """Oracle: closed form; day and mounting together, readings inside the mounting."""
+    assert_allclose(day_mean_sd([1, 4], day_sd=3.0, mounting_sd=4.0), [5.0, math.sqrt(13.0)], rtol=1e-14)  # rounding
+    found = day_mean_sd(2, day_sd=0.0, mounting_sd=1.0, reading_sd=2.0, readings=4)
+    assert_allclose(found, 1.0, rtol=1e-14)  # float rounding
+    with pytest.raises(ValueError, match="mounting_sd must be finite and zero or more; got -1"):
+        day_mean_sd(1, day_sd=0.0, mounting_sd=-1.0)
+    with pytest.raises(ValueError, match="mountings and readings must be 1 or more; got 0 and 1"):
+        day_mean_sd([0, 1], day_sd=0.0, mounting_sd=1.0)
+    with pytest.raises(ValueError, match="one of day_sd, mounting_sd, reading_sd must be above zero"):
+        day_mean_sd(1, day_sd=0.0, mounting_sd=0.0)
+
+
+def test_day_table_closed_form():
+    """Oracle: closed form of each day's mean, SD, weighted centre and standardised deviation."""
+    table = chart_table([0.01, -0.02, 0.0, 0.03])
+    table = table.drop(index=0)  # the first day keeps one mounting, 0.02
+    chart = control_chart(table, "ln", "day", **PRIOR)
+    sd = np.array([math.sqrt(2.5e-5 + 1e-4), *[math.sqrt(2.5e-5 + 5e-5)] * 3])
+    mean = np.array([0.02, -0.02, 0.0, 0.03])
+    weight = 1.0 / sd**2
+    centre = (weight * mean).sum() / weight.sum()
+    assert_allclose(chart.table["sd"], sd, rtol=1e-12)  # float rounding
+    assert_allclose(chart.table["mean"], mean, atol=1e-15)  # float rounding
+    assert_array_equal(chart.table["mountings"], [1, 2, 2, 2])
+    assert_allclose([chart.centre, chart.centre_uncertainty], [centre, weight.sum() ** -0.5], rtol=1e-12)  # rounding
+    deviation = np.sqrt(sd**2 - 1.0 / weight.sum())
+    assert_allclose(chart.table["statistic"], (mean - centre) / deviation, rtol=1e-10)  # float rounding
+    assert_allclose(chart.table["high"] - chart.centre, chart.limits["day"] * deviation, rtol=1e-10)  # definition
+    outside = (mean < chart.table["low"]) | (mean > chart.table["high"])
+    assert_array_equal(chart.table["out"], outside)
+
+
+def test_given_centre():
+    """Oracle: closed form; the given centre's uncertainty adds to each day, and one day alone can be charted."""
+    chart = control_chart(chart_table([0.04]), "ln", "day", centre=0.0, centre_uncertainty=0.003, trials=200_000, **PRIOR)
+    sd = math.sqrt(2.5e-5 + 5e-5 + 9e-6)
+    assert_allclose(chart.table["statistic"], [0.04 / sd], rtol=1e-12)  # float rounding
+    # One look: the limit is the normal quantile; Monte Carlo standard error about 0.006.
+    assert_allclose(chart.limits["day"], stats.norm.ppf(0.975), atol=0.02, rtol=0)
+    assert chart.signals[0].kind == "day"
+    assert_allclose(chart.signals[0].p, 2.0 * stats.norm.sf(0.04 / sd), atol=2e-5, rtol=0)  # 3 standard errors
+
+
+def test_mountings_of_repeated_readings():
+    """Oracle: definition; five readings of one mounting weigh as one mounting, not as five."""
+    rows = [("D1", "a", 0.0), *[("D1", "b", 0.02)] * 5, ("D2", "a", 0.01), ("D3", "a", 0.0)]
+    table = pd.DataFrame(rows, columns=["day", "seat", "ln"])
+    chart = control_chart(table, "ln", "day", mounting="seat", reading_sd=0.002, **PRIOR)
+    assert_allclose(chart.table["mean"][0], 0.01, rtol=1e-12)  # mean of mountings
+    assert_array_equal(chart.table["mountings"], [2, 1, 1])
+    expected = math.sqrt(2.5e-5 + (1e-4 + 4e-6 * (1.0 + 0.2) / 2.0) / 2.0)
+    assert_allclose(chart.table["sd"][0], expected, rtol=1e-12)  # closed form
+
+
+@pytest.mark.parametrize("centre", [None, 0.0])
+def test_stated_false_alarm_rate(centre):
+    """Oracle: synthetic truth; charts that hold alarm as often as stated, all looks together."""
+    rng = np.random.default_rng(2)
+    charts, stated = 400, 0.1
+    options = {"centre": centre, "false_alarm": stated, "trials": 2000, **PRIOR}
+    alarms = sum(
+        bool(control_chart(chart_table(normal_means(rng)), "ln", "day", seed=i, **options).signals)
+        for i in range(charts)
+    )
+    # Three standard errors of 400 charts and of the limits (2000 trials each, independent).
+    assert_allclose(alarms / charts, stated, atol=3.0 * math.sqrt(stated * (1.0 - stated) / charts), rtol=0)
+
+
+def test_false_alarm_rate_with_estimated_spread():
+    """Oracle: synthetic truth; priors estimated with 8 dof, the same estimate on the whole chart."""
+    rng = np.random.default_rng(4)
+    alarms, charts = 0, 300
+    for i in range(charts):
+        factor = math.sqrt(rng.chisquare(8) / 8.0)
+        prior = {name: sd * factor for name, sd in PRIOR.items()}
+        chart = control_chart(
+            chart_table(normal_means(rng)), "ln", "day", dof=8.0, false_alarm=0.1, trials=2000, seed=i, **prior
+        )
+        alarms += bool(chart.signals)
+    assert_allclose(alarms / charts, 0.1, atol=3.0 * math.sqrt(0.09 / charts), rtol=0)  # three standard errors
+
+
+def test_step_is_found_with_its_day_and_size():
+    """Oracle: synthetic truth; -3 % from the sixth of eight days, three days together."""
+    found, sizes = 0, []
+    for seed in range(60):
+        means = normal_means(np.random.default_rng(seed))
+        means[5:] -= 0.03
+        chart = control_chart(chart_table(means), "ln", "day", trials=4000, **PRIOR)
+        steps = [s for s in chart.signals if s.kind == "step"]
+        found += bool(steps)
+        sizes += [s for s in steps if s.first == "D06"]
+    # 0.03 over 0.0087 sqrt(1/5 + 1/3) is 4.7 standard uncertainties, the limit about 2.9: power 96 %.
+    assert found >= 52
+    assert len(sizes) >= 30
+    assert all(s.last == "D08" for s in sizes)
+    held = np.mean([s.low <= -0.03 <= s.high for s in sizes])
+    assert held >= 0.9  # simultaneous intervals hold at 95 % or more
+    assert_allclose(np.mean([s.size for s in sizes]), -0.03, atol=0.006)  # chosen because large: a bias of some 10 %
+
+
+def test_single_day_group_and_drift():
+    """Oracle: synthetic truth, 20 mountings a day to make each unmistakable."""
+    quiet = np.array([0.0, 0.001, -0.001, 0.0005, -0.0005, 0.001, -0.001, 0.0, 0.0005, -0.0005])
+    prior = {"day_sd": 0.001, "mounting_sd": 0.01, "trials": 4000}
+    day = quiet.copy()
+    day[3] += 0.03
+    chart = control_chart(chart_table(day, 20), "ln", "day", **prior)
+    assert chart.signals[0].kind == "day"
+    assert (chart.signals[0].first, chart.signals[0].last) == ("D04", "D04")
+    # Against the mean of the other nine days, which scatter by 0.0008.
+    assert_allclose(chart.signals[0].size, 0.03, atol=0.002)
+    assert chart.table["out"].tolist() == [i == 3 for i in range(10)]
+    group = quiet.copy()
+    group[4:7] += 0.008
+    chart = control_chart(chart_table(group, 20), "ln", "day", **prior)
+    best = next(s for s in chart.signals if s.kind == "group")
+    assert (best.first, best.last) == ("D05", "D07")
+    drift = quiet + 0.0015 * np.arange(10)
+    chart = control_chart(chart_table(drift, 20), "ln", "day", **prior)
+    slope = next(s for s in chart.signals if s.kind == "drift")
+    expected = np.polyfit(np.arange(10.0), drift, 1)[0]
+    assert_allclose(slope.size, expected, rtol=1e-9)  # equal weights: ordinary least squares
+    assert control_chart(chart_table(quiet, 20), "ln", "day", **prior).signals == ()
+
+
+def test_drift_uses_dates():
+    """Oracle: closed form; the slope is per day of the calendar, labels of dates kept."""
+    days = pd.to_datetime(["2024-01-01", "2024-01-02", "2024-01-12", "2024-02-01"])
+    table = pd.DataFrame({"day": days, "ln": 0.01 * np.array([0.0, 1.0, 11.0, 31.0])})
+    chart = control_chart(table, "ln", "day", **PRIOR)
+    slope = next(s for s in chart.signals if s.kind == "drift")
+    assert_allclose(slope.size, 0.01, rtol=1e-9)  # float rounding
+    numbers = control_chart(table.assign(day=[1.0, 2.0, 12.0, 32.0]), "ln", "day", **PRIOR)
+    assert_allclose(numbers.signals[0].statistic, chart.signals[0].statistic, rtol=1e-9)  # float rounding
+
+
+def test_wrong_prior_alarms():
+    """Oracle: synthetic truth; with half the true spread most charts of 12 days alarm (the note says so)."""
+    alarms = 0
+    for seed in range(60):
+        means = 2.0 * normal_means(np.random.default_rng(seed), 12)
+        alarms += bool(control_chart(chart_table(means), "ln", "day", trials=2000, **PRIOR).signals)
+    assert alarms > 30
+
+
+def test_row_order_and_seed():
+    """Oracle: symmetry; rows in any order, and the same seed gives the same chart."""
+    table = chart_table(normal_means(np.random.default_rng(1)))
+    chart = control_chart(table, "ln", "day", **PRIOR)
+    again = control_chart(table.sample(frac=1.0, random_state=2), "ln", "day", **PRIOR)
+    assert_allclose(again.table["statistic"], chart.table["statistic"], rtol=1e-9)  # float rounding
+    assert again.limits == chart.limits
+
+
+def test_chart_refusals():
+    """Oracle: definition."""
+    table = chart_table([0.0, 0.01])
+    with pytest.raises(MethodError, match="at least 3 days; got 2") as refused:
+        control_chart(table, "ln", "day", **PRIOR)
+    assert refused.value.code == "few_days"
+    with pytest.raises(ValueError, match=r"ln\[1\] must be finite; got nan \(1 of 4 values\)"):
+        control_chart(table.assign(ln=table["ln"].mask(table.index == 1)), "ln", "day", **PRIOR)
+    with pytest.raises(ValueError, match="table must hold the column 'date'"):
+        control_chart(table, "ln", "date", **PRIOR)
+    with pytest.raises(ValueError, match=r"day\[0\] must name a group"):
+        control_chart(table.assign(day=table["day"].mask(table.index == 0)), "ln", "day", **PRIOR)
+    with pytest.raises(ValueError, match="false_alarm must lie between 0 and 1.*got 0, 5, 20000, inf"):
+        control_chart(table, "ln", "day", false_alarm=0.0, **PRIOR)
+    with pytest.raises(ValueError, match="ln must hold at least one value; got none"):
+        control_chart(table.iloc[:0], "ln", "day", **PRIOR)
+
+
+# Bracketing -----------------------------------------------------------------------------------------------------
+
+
+def test_weights():
+    """Oracle: linear interpolation worked by hand; outside, the nearest baseline and not bracketed."""
+    weights, bracketed = bracketing_weights([8.0, 9.0, 10.0, 13.0, 15.0], [14.0, 9.0, 12.0])
+    expected = [[0, 1, 0], [0, 1, 0], [0, 2 / 3, 1 / 3], [0.5, 0, 0.5], [1, 0, 0]]
+    assert_allclose(weights, expected, atol=1e-15)  # float rounding
+    assert_array_equal(bracketed, [False, True, True, True, False])
+    twice, _ = bracketing_weights([10.0], [9.0, 9.0, 11.0])
+    assert_allclose(twice, [[0.25, 0.25, 0.5]], atol=1e-15)  # equal instants share
+    alone, sides = bracketing_weights([10.0], [9.0])
+    assert_allclose(alone, [[1.0]])
+    assert not sides[0]
+
+
+def test_bracketing_takes_off_a_linear_drift_exactly():
+    """Oracle: closed form; a straight drift of the bench leaves the ratios alone."""
+    clock, base = np.array([9.5, 10.0, 11.7]), np.array([9.0, 11.0, 12.0])
+    result = bracket_by_clock(
+        clock, 0.3 + 0.02 * clock, base, 0.1 + 0.02 * base, value_sd=0.01, baseline_sd=0.01
+    )
+    assert_allclose(result.ln_ratio, 0.2, rtol=1e-12)  # float rounding
+    assert result.bracketed.all()
+
+
+def test_bracketing_covariance_by_simulation():
+    """Oracle: synthetic truth; mounting scatter, shared baselines and a random walk of the bench."""
+    rng = np.random.default_rng(7)
+    clock, base = np.array([9.5, 10.0, 11.5, 12.5]), np.array([9.0, 11.0, 12.0])
+    options = {"value_sd": [0.01, 0.02, 0.01, 0.01], "baseline_sd": 0.015, "wander_sd": 0.02}
+    result = bracket_by_clock(clock, np.zeros(4), base, np.zeros(3), **options)
+    instants = np.concatenate([clock, base])
+    order, n = np.argsort(instants), 200_000
+    steps = np.sqrt(np.diff(instants[order], prepend=instants.min()))
+    walk = np.empty((n, 7))
+    walk[:, order] = 0.02 * np.cumsum(steps * rng.standard_normal((n, 7)), axis=1)
+    values = walk[:, :4] + rng.standard_normal((n, 4)) * options["value_sd"]
+    bases = walk[:, 4:] + 0.015 * rng.standard_normal((n, 3))
+    ratio = values - bases @ result.weights.T
+    # Monte Carlo standard error of a covariance: at most 5e-4 squared over sqrt(n), times 4.
+    assert_allclose(np.cov(ratio.T), result.covariance, atol=4.0 * 1.2e-3 * math.sqrt(2.0 / n), rtol=0)
+    assert (np.linalg.eigvalsh(result.covariance) > 0.0).all()
+
+
+def test_shared_baseline_correlates():
+    """Oracle: closed form; with one baseline every pair shares its variance."""
+    result = bracket_by_clock([10.0, 11.0], [0.1, 0.2], [9.0], [0.05], value_sd=0.01, baseline_sd=0.02)
+    assert_allclose(result.covariance, [[5e-4, 4e-4], [4e-4, 5e-4]], rtol=1e-12)  # float rounding
+    assert_allclose(result.ln_ratio, [0.05, 0.15], rtol=1e-12)  # float rounding
+
+
+def test_bracketing_refusals():
+    """Oracle: definition."""
+    options = {"value_sd": 0.01, "baseline_sd": 0.01}
+    with pytest.raises(ValueError, match="baseline_clock must hold at least one instant"):
+        bracketing_weights([1.0], [])
+    with pytest.raises(ValueError, match=r"baseline_clock\[1\] must be finite; got nan h"):
+        bracketing_weights([1.0], [1.0, math.nan])
+    with pytest.raises(ValueError, match=r"must match their clocks \(1, 2\); got 2 and 2 values"):
+        bracket_by_clock([1.0], [0.0, 0.1], [0.0, 2.0], [0.0, 0.0], **options)
+    with pytest.raises(ValueError, match=r"ln_value\[0\] must be finite; got nan"):
+        bracket_by_clock([1.0], [math.nan], [0.0, 2.0], [0.0, 0.0], **options)
+    with pytest.raises(ValueError, match=r"wander_sd\[0\] must be finite and zero or more; got -1"):
+        bracket_by_clock([1.0], [0.0], [0.0, 2.0], [0.0, 0.0], wander_sd=-1.0, **options)

@@ -1,0 +1,208 @@
+"""Writing a bench and reading it back; the folder for a beginner. Oracle: what was read before must be read again."""
+
+import re
+
+import bench_folders as bf
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pandas.testing import assert_frame_equal
+from test_records_attachments import DECLARED, LOGGER
+from test_records_toml import EVERYTHING, ROWS
+
+from photolab.bench.records import RecordError, new_folder, read_bench, write_bench
+
+UNITS = {
+    "readings_csv": "lamp,illuminance_fc,range_fc,ambient_F,elapsed_minutes,exclude,note,mine\n"
+    'A1,30,,68,1,,"a ""b"", c\nd",x\nA2,29,400,50,1.5,yes,door,\nA2,31,400,50,1.5,,,=1+1\n',
+    "distance_csv": "run,lamp,housing,distance_ft,illuminance_lx\nR1,A1,HP,10,30\nR1,A1,HP,20,8\n",
+    "beam_csv": "run,lamp,housing,x_in,y_in,illuminance_lx\nG1,A1,HP,1,2,3\nG1,A1,HP,2,2,3\n",
+    "thermal_csv": "lamp,elapsed_minutes,displayed_F,method,set_emissivity\nA1,40,140,tape,0.95\n",
+    "bench_toml": bf.TOML.replace("[400, 4000, 40000]", "[430.6, 4306, 43060]") + '[[housing]]\nid = "HP"\n',
+}
+FOLDERS = {
+    "smallest": {"lamps_csv": None},
+    "everything": {"bench_toml": EVERYTHING, "readings_csv": ROWS},
+    "units": UNITS,
+    "logger": {
+        "bench_toml": bf.TOML + DECLARED,
+        "evening_txt": LOGGER,
+        "warm_up_csv": bf.WARM + "W0,A2,30,300\n",
+    },
+    "spectra": {"spectra_csv": bf.SPECTRA + "S1,source,A1,,one.csv\n", "one_csv": bf.SPECTRUM},
+    "comma": {
+        "bench_toml": bf.TOML.replace("schema = 1\n", 'schema = 1\n[csv]\nseparator = ";"\ndecimal = ","\n'),
+        "readings_csv": "lamp;illuminance_lx\nA1;318,5\nA2;334\n",
+        "lamps_csv": bf.LAMPS.replace(",", ";"),
+    },
+}
+
+
+def assert_same(again, bench):
+    """Check that two benches agree in all but row numbers, loggers' files and hashes."""
+    assert again.settings == bench.settings
+    assert dict(again.meters) == dict(bench.meters)
+    assert dict(again.housings) == dict(bench.housings)
+    assert list(again.tables) == list(bench.tables)
+    for name, table in {**bench.tables, "excluded": bench.excluded}.items():
+        other = again.excluded if name == "excluded" else again.tables[name]
+        left = other.drop(columns=["line", "log_file"], errors="ignore")
+        right = table.drop(columns=["line", "log_file"], errors="ignore")
+        assert_frame_equal(left, right, check_exact=True)
+    assert set(again.spectra) == set(bench.spectra)
+    for name, spectrum in bench.spectra.items():
+        assert list(again.spectra[name].wavelength_nm) == list(spectrum.wavelength_nm)
+        assert list(again.spectra[name].value) == list(spectrum.value)
+        assert (again.spectra[name].kind, again.spectra[name].lamp) == (spectrum.kind, spectrum.lamp)
+    assert again.assumed == bench.assumed
+
+
+@pytest.mark.parametrize("name", list(FOLDERS))
+def test_a_written_bench_reads_back_the_same(tmp_path, name):
+    bench = read_bench(bf.make(tmp_path / "b", **FOLDERS[name]))
+    assert write_bench(bench, tmp_path / "copy") == tmp_path / "copy"
+    assert_same(read_bench(tmp_path / "copy"), bench)
+
+
+def test_the_demo_bench_written_reads_back_the_same(tmp_path):
+    bench = read_bench(bf.DATA / "demo")
+    write_bench(bench, tmp_path / "copy")
+    assert_same(read_bench(tmp_path / "copy"), bench)
+
+
+def test_values_typed_in_other_units_are_written_as_typed(tmp_path):
+    bench = read_bench(bf.make(tmp_path / "b", **UNITS))
+    write_bench(bench, tmp_path / "copy")
+    assert (
+        (tmp_path / "copy" / "distance.csv")
+        .read_text(encoding="utf-8")
+        .startswith("run,lamp,housing,distance_ft,")
+    )
+
+
+words = st.text(st.characters(blacklist_categories=["Cs"], blacklist_characters="\x00"), max_size=20)
+
+
+@settings(max_examples=60, deadline=None)
+@given(notes=st.lists(words, min_size=2, max_size=2), value=st.floats(1e-6, 4e4))
+def test_any_text_and_any_reading_survive(tmp_path_factory, notes, value):
+    base = tmp_path_factory.mktemp("w")
+    bench = read_bench(bf.make(base / "b"))
+    stripped = [note.strip() for note in notes]  # spaces around a cell are not part of it
+    readings = bench.tables["readings"].assign(note=stripped, illuminance_lx=value, range_lx=40000.0)
+    tables = {**bench.tables, "readings": readings}
+    object.__setattr__(bench, "tables", tables)
+    write_bench(bench, base / "copy")
+    again = read_bench(base / "copy").tables["readings"]
+    assert list(again["note"]) == stripped
+    assert list(again["illuminance_lx"]) == [value, value]
+
+
+@pytest.mark.parametrize("kind", ["file", "folder", "link"])
+def test_nothing_is_written_over(tmp_path, kind):
+    bench = read_bench(bf.make(tmp_path / "b"))
+    target = tmp_path / "there"
+    if kind == "file":
+        target.write_text("mine", encoding="utf-8")
+    elif kind == "folder":
+        target.mkdir()
+        (target / "mine").write_text("mine", encoding="utf-8")
+    else:
+        target.symlink_to(tmp_path / "b")
+    before = sorted(path.relative_to(tmp_path) for path in tmp_path.rglob("*"))
+    with pytest.raises(
+        RecordError, match=re.escape("there: is already there and not an empty folder; name a new one. [E03]")
+    ):
+        write_bench(bench, target)
+    assert sorted(path.relative_to(tmp_path) for path in tmp_path.rglob("*")) == before
+
+
+def test_an_empty_folder_and_new_parents_are_fine(tmp_path):
+    bench = read_bench(bf.make(tmp_path / "b"))
+    (tmp_path / "empty").mkdir()
+    write_bench(bench, tmp_path / "empty")
+    write_bench(bench, tmp_path / "x" / "y")
+    assert len(read_bench(tmp_path / "empty").tables["readings"]) == 2
+    assert len(read_bench(tmp_path / "x" / "y").tables["readings"]) == 2
+
+
+def test_a_failure_on_the_way_leaves_nothing_behind(tmp_path, monkeypatch):
+    bench = read_bench(bf.make(tmp_path / "b"))
+
+    def full(path, data):
+        raise OSError(28, "No space left on device", str(path))
+
+    monkeypatch.setattr("pathlib.Path.write_bytes", full)
+    with pytest.raises(
+        RecordError, match=re.escape("copy: cannot be written: no space left on device. [E03]")
+    ):
+        write_bench(bench, tmp_path / "copy")
+    assert [path.name for path in tmp_path.iterdir()] == ["b"]
+
+
+def test_a_parent_that_is_a_file(tmp_path):
+    (tmp_path / "f").write_text("x", encoding="utf-8")
+    with pytest.raises(RecordError, match="cannot be written"):
+        new_folder(tmp_path / "f" / "b")
+
+
+def test_new_folder_says_what_to_type(tmp_path):
+    folder = new_folder(tmp_path / "mine")
+    with pytest.raises(
+        RecordError, match="reading_percent has no value; copy it from the accuracy line"
+    ) as caught:
+        read_bench(folder)
+    assert [str(problem).partition(": ")[2] for problem in caught.value.problems] == [
+        "reading_percent has no value; copy it from the accuracy line of the meter's manual. [E01]",
+        "illuminance_lx: blank in all 2 rows; type a value into each. [E05]",
+    ]
+
+
+def test_new_folder_reads_once_accuracy_and_two_readings_are_typed(tmp_path):
+    folder = new_folder(tmp_path / "mine")
+    toml = (
+        (folder / "bench.toml")
+        .read_text(encoding="utf-8")
+        .replace("reading_percent =\n", "reading_percent = 3\n")
+    )
+    (folder / "bench.toml").write_text(toml, encoding="utf-8")
+    rows = (
+        (folder / "readings.csv")
+        .read_text(encoding="utf-8")
+        .replace("A1,", "A1,318")
+        .replace("A2,", "A2,334")
+    )
+    (folder / "readings.csv").write_text(rows, encoding="utf-8")
+    bench = read_bench(folder)
+    assert bench.settings.protocol_revision == "1"
+    assert list(bench.tables["readings"]["illuminance_lx"]) == [318.0, 334.0]
+    assert bench.meters["M1"].reading_percent == (3.0,)
+
+
+def test_every_note_of_the_new_folder_is_a_key_that_can_be_used(tmp_path):
+    # take the # away from every example: the folder must still read, so no example is out of range or misspelt
+    folder = new_folder(tmp_path / "mine")
+    text = (
+        (folder / "bench.toml")
+        .read_text(encoding="utf-8")
+        .replace("reading_percent =\n", "reading_percent = 3\n")
+    )
+    used = re.sub(r"(?m)^# (\[\[housing\]\]|[a-z_A-Z]+ = .*    # .*)$", r"\1", text)
+    assert used.count("\n#") < text.count("\n#") - 30
+    used = re.sub(r"(?m)^digits = .*\n", "", used)  # range_percent or digits, not both
+    (folder / "bench.toml").write_text(used, encoding="utf-8")
+    (folder / "readings.csv").write_text("lamp,illuminance_lx\nA1,318\nA2,334\n", encoding="utf-8")
+    bench = read_bench(folder)
+    assert set(bench.housings) == {"H1"}
+    assert not [a for a in bench.assumed if a.name.startswith("meter")]
+
+
+def test_a_bench_made_by_hand_may_be_written(tmp_path):
+    bench = read_bench(bf.make(tmp_path / "b"))
+    lamps = bench.tables["lamps"].assign(price=[1.5, float("nan")], price_date=["2025-01-01", ""])
+    object.__setattr__(bench, "tables", {**bench.tables, "lamps": lamps})
+    write_bench(bench, tmp_path / "copy")
+    again = read_bench(tmp_path / "copy").tables["lamps"]
+    assert again["price"][0] == 1.5
+    assert pd.isna(again["price"][1])

@@ -1,0 +1,90 @@
+"""Words. Oracle: the wording table of the project (verdicts, scopes, noticeability), and the mirror rule."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from photolab.bench.campaign import Finding
+from photolab.bench.model import Assumption, Meter
+from photolab.bench.two_readings import compare_readings
+from photolab.publication import statements
+from photolab.publication.statements import FINDING_WORDS, finding_words, noticeability, verdict_words
+
+METER = Meter(id="M", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
+
+
+def pair(low, high, verdict="clear", **more):
+    base = compare_readings(400, 440, meter=METER, technology_a="led")
+    ratio = math.sqrt(low * high)
+    half = math.log(high / low) / 2
+    return replace(base, ratio=ratio, low=low, high=high, ln_expanded_uncertainty=half, verdict=verdict, **more)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (1.19, 1.58, "19 to 58 % more"),
+        (1 / 1.58, 1 / 1.19, "16 to 37 % less"),
+        (0.96, 1.15, "4 % less to 15 % more"),
+        (1.012, 1.031, "1.2 to 3.1 % more"),
+        (1.0001, 1.0031, "0.01 to 0.31 % more"),
+    ],
+)
+def test_interval_words(low, high, words):
+    assert statements.interval_words(pair(low, high)) == words
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (0.97, 1.08, "unlikely to be seen"),
+        (1.19, 1.58, "may be seen"),
+        (1.26, 1.60, "likely to be seen"),
+        (1 / 1.60, 1 / 1.26, "likely to be seen"),
+        (0.80, 1.05, "may be seen"),
+        (1.02, 1.109, "unlikely to be seen"),
+        (1.02, 1.111, "may be seen"),
+    ],
+)
+def test_noticeability_follows_the_interval(low, high, words):
+    # 11 % and 25 %: Huey, Dekker and Lyons 1994, from secondary texts
+    assert noticeability(pair(low, high)) == words
+
+
+def test_verdict_words():
+    assert verdict_words(pair(1.19, 1.58)) == "clear of the bench uncertainty: 19 to 58 % more"
+    assert verdict_words(pair(1.02, 1.05, small=True)).endswith("; but small: within 10 %")
+    assert verdict_words(pair(0.97, 1.05, verdict="alike")) == "alike to within 10 %"
+    assert verdict_words(pair(0.8, 1.3, verdict="inside")).startswith("inside the bench uncertainty: these readings")
+    missing = pair(0.8, 1.3, verdict="no_answer", missing=("technology",))
+    assert verdict_words(missing).startswith("no answer yet: technology missing; ")
+
+
+def test_no_number_of_seatings_names_the_term_that_must_shrink():
+    hard = compare_readings(318, 347, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0)
+    assert statements.separate_words(hard) == "No number of seatings can show 9 %: the colour of the light must shrink."
+
+
+def test_sentence_names_scope_and_noticeability():
+    said = statements.sentence(compare_readings(318, 436, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0))
+    assert said == "Clear of the bench uncertainty: 19 to 58 % more, for these readings; may be seen."
+
+
+def test_assumed_words():
+    notes = [Assumption("seating", 3.0, "%", "measure this first"), Assumption("supply", "not considered", "", "")]
+    assert statements.assumed_words(notes) == "Assumed: seating 3 % (measure this first), supply not considered."
+    assert statements.assumed_words([]) == "Nothing was assumed."
+
+
+@pytest.mark.parametrize("code", sorted(FINDING_WORDS))
+def test_every_finding_has_a_sentence(code):
+    said = finding_words(Finding(code, ("K8", "1", "400", "4000", "2"), -0.11))
+    assert said.endswith((".", "?"))
+    assert "{" not in said
+
+
+def test_a_flagged_mounting_is_described_and_not_called_an_error():
+    said = finding_words(Finding("mounting_flagged", ("K8", "1", "HP", "D05", "2"), -0.098))
+    assert "K8 specimen 1 in HP, D05 mounting 2, lies 10 % less" in said
+    assert "not out of the value" in said
