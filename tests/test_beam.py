@@ -372,6 +372,16 @@ def test_cutoff_line_and_the_side_of_the_road():
         cutoff_line(level(), traffic="both")
 
 
+@pytest.mark.parametrize("height", [-0.62, -0.57, -0.50])
+def test_cutoff_height_between_rows(height):
+    """Oracle: closed form: a tanh step of known height in every column, on rows 0.2 deg apart."""
+    up = np.arange(-2.0, 1.01, 0.2)
+    column = 10.0 ** (-0.75 * np.tanh((up - height) / 0.30))
+    grid = BeamGrid([-1.0, 0.0, 1.0], up, np.tile(column[:, None], (1, 3)))
+    # a parabola through three differences of a tanh; half a row is 0.1 deg
+    assert_allclose(cutoff_line(grid, traffic="symmetrical").height, height, rtol=0, atol=0.015)
+
+
 def test_sparse_plans():
     """Oracle: the rules of common practice stated with the function."""
     cross = [(x, 0.0) for x in range(-8, 9, 2)] + [(0.0, y) for y in (-4, -3, -2, -1, 1)]

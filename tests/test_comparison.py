@@ -1,4 +1,5 @@
-"""Families of comparisons: oracles the studentised range, scipy's tukey_hsd and dunnett, closed forms, TOST cases."""
+"""Families of comparisons: oracles the studentised range, scipy's tukey_hsd and dunnett, closed forms, TOST
+cases."""
 
 import json
 from pathlib import Path
@@ -19,7 +20,8 @@ EXAMPLES = {
     example["id"]: example
     for example in json.loads((Path(__file__).parent / "reference" / "comparison_examples.json").read_text())
 }
-# standard error of a 95 % quantile of max|t| from 200 000 draws at 20 dof, over 40 seeds: 0.0043; four of them
+# standard error of a 95 % quantile of max|t| from 200 000 draws at 20 dof, over 40 seeds: 0.0043; four of
+# them
 DRAWN = 0.018
 
 
@@ -39,7 +41,8 @@ def groups_of_samples(sizes, rng, shift=0.0):
 
 @pytest.mark.parametrize(("size", "dof"), [(3, 4), (10, 20), (10, np.inf), (6, 2), (100, 7)])
 def test_all_pairs_of_equal_uncertainty_use_the_studentised_range(size, dof):
-    """Second implementation: scipy.stats.studentized_range at the same dof; a shared term leaves differences alone."""
+    """Second implementation: scipy.stats.studentized_range at the same dof; a shared term leaves
+    differences alone."""
     covariance = np.full((size, size), 0.04**2) + 0.02**2 * np.eye(size)
     values = np.linspace(0.0, 0.3, size)
     table = pairwise(values, covariance, dof=dof)
@@ -50,7 +53,8 @@ def test_all_pairs_of_equal_uncertainty_use_the_studentised_range(size, dof):
 
 
 def test_drawn_quantile_equals_the_studentised_range():
-    """Closed form: what draws give for a family that is spherical up to 1e-6, against the studentised range."""
+    """Closed form: what draws give for a family that is spherical up to 1e-6, against the studentised
+    range."""
     variance = 1.0 + 1e-6 * np.arange(10)
     drawn = pairwise(np.zeros(10), np.diag(variance), dof=20)
     expected = stats.studentized_range.ppf(0.95, 10, 20) / np.sqrt(2.0)
@@ -90,7 +94,8 @@ def test_conditional_draws_agree_with_plain_draws(monkeypatch):
 
 
 def test_all_pairs_of_unequal_samples_against_tukey_hsd():
-    """Second implementation on samples: scipy's tukey_hsd (Tukey-Kramer) is the wider one, and by little here."""
+    """Second implementation on samples: scipy's tukey_hsd (Tukey-Kramer) is the wider one, and by little
+    here."""
     samples, means, covariance, dof = groups_of_samples([4, 6, 5, 9], np.random.default_rng(3), shift=0.03)
     table = pairwise(means, covariance, dof=dof)
     reference = stats.tukey_hsd(*samples).confidence_interval(0.95)
@@ -113,7 +118,8 @@ def test_all_pairs_of_equal_samples_equal_tukey_hsd():
 
 
 def test_against_a_baseline_equals_scipy_dunnett():
-    """Second implementation on samples: scipy.stats.dunnett, sizes unequal, six lamps against one baseline."""
+    """Second implementation on samples: scipy.stats.dunnett, sizes unequal, six lamps against one
+    baseline."""
     samples, means, covariance, dof = groups_of_samples(
         [8, 4, 5, 6, 4, 7, 5], np.random.default_rng(5), shift=0.012
     )
@@ -164,7 +170,8 @@ def test_dof_of_a_contrast():
 
 
 def test_a_joint_result_brings_its_groups():
-    """Second implementation: JointResult.dof of each contrast, one pooled mounting SD of 4 dof beside known terms."""
+    """Second implementation: JointResult.dof of each contrast, one pooled mounting SD of 4 dof beside known
+    terms."""
     labels = ["A", "B", "C", "D"]
     inputs = {"scale": InputQuantity("scale", 0.0, 0.03)}
     for k, label in enumerate(labels):
@@ -205,7 +212,8 @@ def family_wise_error(mounting, known, dof, rng, repetitions=30_000):
 
 
 def test_family_wise_error_where_two_groups_meet():
-    """Synthetic truth: one estimated mounting SD of 20 dof, unlike numbers of mountings, known colours: 5 %."""
+    """Synthetic truth: one estimated mounting SD of 20 dof, unlike numbers of mountings, known colours: 5
+    %."""
     mounting = np.diag(0.025**2 / np.array([16.0, 14.0, 2.0, 6.0, 3.0]))
     known = np.diag([0.0, 0.01, 0.005, 0.02, 0.01]) ** 2 + 0.0003
     found = family_wise_error(mounting, known, 20, np.random.default_rng(11))
@@ -276,7 +284,8 @@ def test_refusals_name_the_pair(arguments, message):
 
 
 def test_a_matrix_that_is_no_correlation_names_the_worst_pair():
-    """Closed form: correlations 0.9, 0.9, -0.9 of three cannot hold together; C and D make the negative direction."""
+    """Closed form: correlations 0.9, 0.9, -0.9 of three cannot hold together; C and D make the negative
+    direction."""
     matrix = np.eye(4)
     matrix[1, 2] = matrix[2, 1] = matrix[1, 3] = matrix[3, 1] = 0.9
     matrix[2, 3] = matrix[3, 2] = -0.9
@@ -350,7 +359,8 @@ def test_probability_best_with_estimated_variance():
 
 
 def test_ranks_cover_the_truth():
-    """Synthetic truth: true ranks inside all intervals in at least 95 % of 400 campaigns (ties count as either rank)."""
+    """Synthetic truth: true ranks inside all intervals in at least 95 % of 400 campaigns (ties count as
+    either rank)."""
     rng = np.random.default_rng(8)
     truth = np.array([0.0, 0.02, 0.02, 0.05, 0.09])
     low = np.array([(truth > value).sum() + 1 for value in truth])
@@ -375,7 +385,8 @@ def test_ranks_cover_the_truth():
 
 
 def test_shrinkage_of_independent_values():
-    """Closed form: equal variances: tau² = s² - u², weight tau²/(tau² + u²) on the deviation from the mean."""
+    """Closed form: equal variances: tau² = s² - u², weight tau²/(tau² + u²) on the deviation from the
+    mean."""
     values = np.array([0.0, 0.1, 0.25, 0.4, 0.3])
     scatter = values.var(ddof=1) - 0.05**2
     expected = values.mean() + (values - values.mean()) * scatter / (scatter + 0.05**2)
@@ -450,7 +461,8 @@ def test_equivalence_refuses(a, b, options, message):
 
 
 def test_record_claims():
-    """Closed form: all-pairs quantile 3.633 (k = 4, u known) times u root 2: clear above 0.0514, not at 0.04."""
+    """Closed form: all-pairs quantile 3.633 (k = 4, u known) times u root 2: clear above 0.0514, not at
+    0.04."""
     covariance, names = 0.01**2 * np.eye(4), ["K1", "K2", "K3", "new"]
     limit = stats.studentized_range.ppf(0.95, 4, np.inf) * 0.01
     highest = record_claim([0.0, 0.1, 0.05, 0.1 + 1.01 * limit], covariance, names=names, candidate="new")

@@ -1,4 +1,6 @@
-"""Nested variance components against published values, dense algebra, exact laws and a second implementation."""
+"""Nested variance components against published values, dense algebra, exact laws and a second
+implementation.
+"""
 
 import json
 import warnings
@@ -58,7 +60,7 @@ def ragged_table(seed, sds=(3.0, 1.5, 0.3), units=5):
     return pd.DataFrame(rows, columns=[*LEVELS, "value"])
 
 
-# Published values -----------------------------------------------------------------------------------------------
+# Published values -----------------------------------------------------------------------------------------
 
 
 def test_dyestuff_reml():
@@ -110,7 +112,7 @@ def test_days_of_the_gum():
     assert_allclose(result.mean_standard_uncertainty, entry["recomputed"]["sacc"], rtol=1e-12)
 
 
-# Second implementation and dense algebra ------------------------------------------------------------------------
+# Second implementation and dense algebra ------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -179,6 +181,22 @@ def test_criterion_and_mean_against_dense_matrices(seed):
         assert dense(table, levels, ["lamp"], moved)[0] >= criterion - 1e-9  # an optimum, to float rounding
 
 
+def test_cells_of_unequal_size_against_dense_matrices():
+    """Oracle: dense matrices; lamps with 2 and 4 specimens, each specimen alike, keep the closed form."""
+    table = balanced_table((4, 3, 2), (1.0, 1.0, 0.5), 21, lamps=2)
+    table = table[(table["lamp"] == 0) | (table["specimen"] < 2)]
+    result = nested_components(table, "value", LEVELS, fixed="lamp")
+    assert result.method == "closed form"
+    criterion, beta, covariance = dense(table, LEVELS, ["lamp"], result.variances)
+    assert_allclose(result.criterion, criterion, rtol=1e-9)  # float rounding
+    assert_allclose(result.mean, beta.mean(), rtol=1e-12)  # float rounding
+    # No component is at zero, so that the likelihood's covariance of the mean is that of the mean squares.
+    assert (result.variances > 0.0).all()
+    assert_allclose(
+        result.mean_standard_uncertainty, np.sqrt(covariance.sum()) / 2.0, rtol=1e-9
+    )  # float rounding
+
+
 def groups_of(table, levels, fixed=()):
     """Return group summaries of a table, built without the package's own grouping."""
     paths = [table.groupby([*fixed, *levels[: k + 1]]).ngroup().to_numpy() for k in range(len(levels))]
@@ -208,7 +226,9 @@ def test_gradient_by_differences():
 
 
 def test_closed_form_is_the_restricted_optimum():
-    """Oracle: the gradient of the (dense-checked) restricted likelihood vanishes, or points outwards at zero."""
+    """Oracle: the gradient of the (dense-checked) restricted likelihood vanishes, or points outwards at
+    zero.
+    """
     seen_zero = False
     for seed in range(12):
         table = balanced_table((3, 3, 2), (0.3, 1.0, 1.0), seed)
@@ -241,7 +261,7 @@ def test_expected_squares_by_unit_vectors():
     )
 
 
-# Exact laws -----------------------------------------------------------------------------------------------------
+# Exact laws -----------------------------------------------------------------------------------------------
 
 
 def test_balanced_mean_squares_and_mean():
@@ -311,7 +331,7 @@ def test_pool_adjacent():
     assert_allclose(pool_adjacent(np.array([3.0, 2.0, 1.0]), np.ones(3)), [3.0, 2.0, 1.0])
 
 
-# Laws of the task -----------------------------------------------------------------------------------------------
+# Laws of the task -----------------------------------------------------------------------------------------
 
 
 def test_row_order_labels_and_units_do_not_matter():
@@ -407,7 +427,9 @@ def test_three_specimens_are_barely_known():
 
 
 def test_boundary_is_said():
-    """Oracle: construction; specimen means made equal, so that their component must be zero with an upper limit."""
+    """Oracle: construction; specimen means made equal, so that their component must be zero with an upper
+    limit.
+    """
     table = balanced_table((4, 3, 2), (0.0, 1.0, 0.3), 12)
     table["value"] -= table.groupby("specimen")["value"].transform("mean")
     for drop in ([], [0]):
@@ -444,7 +466,7 @@ def test_importable_from_precision():
     assert precision.nested_components is nested_components
 
 
-# Bad input ------------------------------------------------------------------------------------------------------
+# Bad input ------------------------------------------------------------------------------------------------
 
 
 def test_bad_columns_and_values():

@@ -1,4 +1,5 @@
-"""Conformance and agreement: oracles JCGM 106, ISO 13528 (secondary text), closed forms, a bivariate normal."""
+"""Conformance and agreement: oracles JCGM 106, ISO 13528 (secondary text), closed forms, a bivariate
+normal."""
 
 import json
 from pathlib import Path
@@ -57,10 +58,12 @@ def test_distance_from_the_limit_for_a_probability():
 
 
 def test_values_that_conform_for_capability_one():
-    """JCGM 106:2012, 7.7.5: C_m = 1, 95 %: 0.45 to 0.55 of the tolerance; full precision 0.4491 to 0.5509 computed."""
+    """JCGM 106:2012, 7.7.5: C_m = 1, 95 %: 0.45 to 0.55 of the tolerance; full precision 0.4491 to 0.5509
+    computed."""
     low, high = values_that_conform(0.25, probability=0.95, lower=0.0, upper=1.0)
     assert_allclose([low, high], [0.45, 0.55], atol=HALF_DIGIT_2)
-    # closed form beside it: the probability at the ends is what was asked for; 1e-10 is the root's own tolerance
+    # closed form beside it: the probability at the ends is what was asked for; 1e-10 is the root's own
+    # tolerance
     assert_allclose(
         conformance_probability(np.array([low, high]), 0.25, lower=0.0, upper=1.0), 0.95, atol=1e-10
     )
@@ -156,7 +159,8 @@ def test_homogeneity_of_items():
 
 
 def test_value_by_paired_differences_from_a_reference():
-    """ISO 13528:2022, E.5 (secondary text): assigned 23.35 with u 0.35, so zeta against the reference is 1.7275 over u's root."""
+    """ISO 13528:2022, E.5 (secondary text): assigned 23.35 with u 0.35, so zeta against the reference is
+    1.7275 over u's root."""
     example = EXAMPLES["iso13528.E5"]["inputs"]
     d = np.array(example["d"])
     u_mean = d.std(ddof=1) / np.sqrt(d.size)

@@ -1,4 +1,4 @@
-"""Words and tables of a notebook. Oracle: what a markdown and an HTML reader make of them, against the text typed."""
+"""Words and tables of a notebook. Oracle: what a markdown and an HTML reader make of them."""
 
 import html
 import re
@@ -63,7 +63,7 @@ def frame():
 
 
 def test_table_as_text():
-    """Oracle: the rows typed; 2.675 is 2.68 half up (stored a little below); columns of numbers stand to the right."""
+    """Oracle: the rows typed; 2.675 is 2.68 half up (stored a little below); numbers stand to the right."""
     shown = table(frame(), heads={"x": "x (lx)"}, caption="C.")
     assert str(shown).split("\n") == [
         "C.",

@@ -221,7 +221,7 @@ def test_fit_without_offset_is_the_weighted_mean():
 
 
 def test_fit_scales_with_the_meter():
-    """Oracle: symmetry: a meter that reads 3 % more gives 3 % more candela, the same offset and chi-square."""
+    """Oracle: symmetry: a meter that reads 3 % more gives 3 % more candela, the rest the same."""
     readings = run(lambda d: 9000.0 / (d - 0.05) ** 2, np.random.default_rng(5))
     more = {**readings, **{k: 1.03 * readings[k] for k in ("illuminance", "illuminance_uncertainty")}}
     a, b = fit_inverse_square(**readings), fit_inverse_square(**more)

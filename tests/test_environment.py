@@ -1,4 +1,4 @@
-"""environment.yml against pyproject.toml. Oracle: pyproject.toml, read by its own parser and by packaging's."""
+"""environment.yml against pyproject.toml. Oracle: pyproject.toml, read by packaging's own parser."""
 
 import re
 import tomllib

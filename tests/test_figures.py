@@ -1,4 +1,4 @@
-"""Figures. Oracle: the tables drawn, read back from the artists; byte equality for determinism; no physics is drawn here."""
+"""Figures. Oracle: the tables drawn, read back from the artists; byte equality for determinism."""
 
 import io
 import subprocess

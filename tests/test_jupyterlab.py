@@ -38,8 +38,11 @@ ALL_RUN = """([n, error]) => {
     .map(e => e.textContent.trim());
   return prompts.length === n && prompts.every((text, i) => text === `[${i + 1}]:`);
 }"""
-IDLE = """() => document.querySelector('.jp-NotebookPanel .jp-Notebook-ExecutionIndicator')
-  ?.getAttribute('data-status') === 'idle'"""
+READY = "() => document.body.innerText.includes('(ipykernel) | Idle')"  # the kernel has answered
+STARTED = """() => {
+  const first = document.querySelector('.jp-CodeCell .jp-InputPrompt');
+  return first && first.textContent.trim() !== '[ ]:';
+}"""
 
 
 def missing() -> str:
@@ -96,9 +99,14 @@ def jupyterlab(work: Path):
         "--LabApp.news_url=",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     ]
-    settings = work / ".settings" / "@jupyterlab" / "apputils-extension"
-    settings.mkdir(parents=True)
-    (settings / "notification.jupyterlab-settings").write_text('{"fetchNews": "false"}', encoding="utf-8")
+    choices = {
+        "apputils-extension/notification": '{"fetchNews": "false"}',
+        "notebook-extension/tracker": '{"windowingMode": "none"}',  # all cells are in the page at once
+    }
+    for name, choice in choices.items():
+        place = work / ".settings" / "@jupyterlab" / f"{name}.jupyterlab-settings"
+        place.parent.mkdir(parents=True)
+        place.write_text(choice, encoding="utf-8")
     environment["JUPYTERLAB_SETTINGS_DIR"] = str(work / ".settings")
     command = [sys.executable, "-m", "jupyter", "lab", "--no-browser", "--allow-root", *options]
     with (work / "server.log").open("w", encoding="utf-8") as log:
@@ -125,17 +133,22 @@ def run_all(page, address: str, cells: int) -> None:
     """Open the notebook and run all its cells through the menu."""
     page.goto(f"{address}/lab/tree/{NAME}?reset")
     page.wait_for_selector(".jp-NotebookPanel .jp-Cell", timeout=90_000)
-    wait_until(page, IDLE, None)
-    page.click("text=Run >> nth=0")
-    page.click('.lm-Menu-itemLabel:text-is("Run All Cells")')
+    wait_until(page, READY, None)
+    for _ in range(3):  # on a busy machine the first try can meet the dialog instead
+        page.click("text=Run >> nth=0")
+        page.click('.lm-Menu-itemLabel:text-is("Run All Cells")')
+        page.wait_for_timeout(3000)
+        wait_until(page, READY, None)
+        if page.evaluate(STARTED):
+            break
     wait_until(page, ALL_RUN, [cells, ERROR])
-    wait_until(page, IDLE, None)
+    wait_until(page, READY, None)
 
 
 def wait_until(page, condition: str, argument, *, seconds: float = 120.0) -> None:
     """Wait for a condition in the page, accepting a dialog on the way."""
     deadline = time.monotonic() + seconds
-    while not page.evaluate(condition, argument):
+    while page.locator(ACCEPT).count() or not page.evaluate(condition, argument):
         if page.locator(ACCEPT).count():
             page.locator(ACCEPT).first.click()
         if time.monotonic() > deadline:

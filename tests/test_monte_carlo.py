@@ -3,6 +3,8 @@
 Tolerances are four standard errors of the Monte Carlo method unless they say otherwise; seeds are fixed.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -210,10 +212,14 @@ def test_one_pooled_variance_is_drawn_once():
         for k in range(12)
     }
     law = stats.t(4)
-    result = propagate_distributions(lambda **q: sum(q.values()) / 12, pooled, trials=TRIALS)
-    assert_allclose(result.interval, law.ppf([0.025, 0.975]), atol=4 * end_error(law, 0.025))
-    linear = propagate(lambda **q: sum(q.values()) / 12, pooled)
-    assert_allclose(linear.interval, law.ppf([0.025, 0.975]), rtol=1e-9)  # rounding of the differences
+    options = {"trials": TRIALS, "coverage": 0.99}
+    result = propagate_distributions(lambda **q: sum(q.values()) / 12, pooled, **options)
+    assert_allclose(result.interval, law.ppf([0.005, 0.995]), atol=4 * end_error(law, 0.005))
+    linear = propagate(lambda **q: sum(q.values()) / 12, pooled, coverage=0.99)
+    assert_allclose(linear.interval, law.ppf([0.005, 0.995]), rtol=1e-9)  # rounding of the differences
+    apart = {key: replace(q, variance_from=None) for key, q in pooled.items()}
+    other = propagate_distributions(lambda **q: sum(q.values()) / 12, apart, **options)
+    assert other.interval[1] < 0.85 * law.ppf(0.995)  # near normal of SD sqrt 2: 3.64 against 4.60
 
 
 @pytest.mark.parametrize("dof", [1, 2])
@@ -300,6 +306,7 @@ def test_adaptive_with_nothing_uncertain():
 def test_high_coverage_takes_larger_blocks():
     """JCGM 101:2008, 7.9.4: blocks of 100/(1 - p) trials at least."""
     result = propagate_adaptively(add, normal("a"), digits=1, coverage=0.998)
+    assert result.trials >= 10 * 50_000
     assert result.trials % 50_000 == 0
 
 

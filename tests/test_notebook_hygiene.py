@@ -1,4 +1,4 @@
-"""What the comparison of outputs does not see: images, cells never run, magics, machine traces, numbers not formatted.
+"""What the comparison of outputs does not see: images, cells never run, magics, traces, raw numbers.
 
 Oracle of the checks themselves: a fault of each kind put into a sound toy notebook on purpose.
 """

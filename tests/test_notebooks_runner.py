@@ -1,4 +1,4 @@
-"""The runner of notebooks and their stored form. Oracle: toy notebooks whose outputs follow from the cells as written."""
+"""The runner of notebooks and their stored form. Oracle: toy notebooks whose outputs follow from their cells."""
 
 from pathlib import Path
 

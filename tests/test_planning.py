@@ -1,4 +1,6 @@
-"""Power, replicates, allocation, next improvement, hours and run order against published values and brute force."""
+"""Power, replicates, allocation, next improvement, hours and run order against published values and brute
+force.
+"""
 
 import itertools
 import json
@@ -31,7 +33,7 @@ SPREAD = {"specimen": 0.05, "mounting": 0.015, "reading": 0.003}
 COST = {"specimen": 30.0, "mounting": 15.0, "reading": 1.0}
 
 
-# Power and replicates -------------------------------------------------------------------------------------------
+# Power and replicates -------------------------------------------------------------------------------------
 
 
 def test_power_published():
@@ -66,7 +68,9 @@ def test_replicates_published():
 
 
 def test_replicates_needed_is_the_smallest():
-    """Oracle: definition, by counting up with the power; R's 22.02 becomes 23 when the SD comes from the test itself."""
+    """Oracle: definition, by counting up with the power; R's 22.02 becomes 23 when the SD comes from the
+    test itself.
+    """
     assert replicates_needed(math.e - 1.0, 1.0, dof=None, power=0.9) == 23
     for options in ({}, {"floor": 0.01}, {"dof": None}, {"dof": 12.0}, {"power": 0.5}):
         target = options.get("power", 0.8)
@@ -111,7 +115,9 @@ def test_resolvable_ratio():
 
 
 def test_power_by_simulation():
-    """Oracle: synthetic truth; two lamps, 3 mountings each, t on their own 4 dof: share of intervals without 1."""
+    """Oracle: synthetic truth; two lamps, 3 mountings each, t on their own 4 dof: share of intervals
+    without 1.
+    """
     rng = np.random.default_rng(6)
     a, b = 0.02 * rng.standard_normal((2, 20_000, 3)) + np.array([0.0, math.log(1.05)])[:, None, None]
     pooled = (a.var(axis=1, ddof=1) + b.var(axis=1, ddof=1)) / 2.0
@@ -158,7 +164,7 @@ def test_planning_refusals():
         mean_replicates(0.0)
 
 
-# Allocation -----------------------------------------------------------------------------------------------------
+# Allocation -----------------------------------------------------------------------------------------------
 
 
 def test_allocation_closed_form():
@@ -246,7 +252,7 @@ def test_allocation_refusals():
         planned_sd(SPREAD, {"specimen": 1, "mounting": 0, "reading": 1})
 
 
-# Next improvement, hours, run order -----------------------------------------------------------------------------
+# Next improvement, hours, run order -----------------------------------------------------------------------
 
 
 def budget():
@@ -305,7 +311,9 @@ def test_improvements_refusals():
 
 
 def test_bench_hours():
-    """Oracle: counted by hand: 8 lamps x 5 min + 16 specimens x 2 + 48 mountings x 70 + 144 readings x 0.5 = 3504 min."""
+    """Oracle: counted by hand: 8 lamps x 5 min + 16 specimens x 2 + 48 mountings x 70 + 144 readings x 0.5
+    = 3504 min.
+    """
     counts = {"lamp": 8, "specimen": 2, "mounting": 3, "reading": 3}
     minutes = {"lamp": 5.0, "specimen": 2.0, "mounting": 70.0, "reading": 0.5}
     assert_allclose(bench_hours(counts, minutes), 3504.0 / 60.0, rtol=1e-12)  # float rounding
@@ -320,7 +328,9 @@ def test_bench_hours():
 
 
 def test_run_order():
-    """Oracle: definition: every lamp each round of each day, baseline around every block, mountings counted up."""
+    """Oracle: definition: every lamp each round of each day, baseline around every block, mountings counted
+    up.
+    """
     lamps = [f"K{i}" for i in range(1, 9)]
     table = run_order(lamps, seed=3, days=3, rounds=2, baseline="B0", baseline_every=4)
     assert table.equals(run_order(lamps, seed=3, days=3, rounds=2, baseline="B0", baseline_every=4))
@@ -345,7 +355,7 @@ def test_run_order_is_random():
 
 def test_run_order_refusals():
     """Oracle: definition."""
-    with pytest.raises(ValueError, match="lamps must be different.*got 2 names, 1 different"):
+    with pytest.raises(ValueError, match=r"lamps must be different.*got 2 names, 1 different"):
         run_order(["a", "a"], seed=1)
     with pytest.raises(ValueError, match="lamps must be different"):
         run_order(["a", "b"], seed=1, baseline="b")

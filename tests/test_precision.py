@@ -39,12 +39,13 @@ def digits(found, certified):
     return min(15.0, -math.log10(max(abs(found / certified - 1.0), 1e-15)))
 
 
-# One-way analysis -----------------------------------------------------------------------------------------------
+# One-way analysis -----------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
     ("name", "least"),
-    # Digits wanted: 9 up to seven constant leading digits; with thirteen, the binary form of the data holds no more than 4.
+    # Digits wanted: 9 up to seven constant leading digits; with thirteen, the binary form of the data holds
+    # no more than 4.
     [
         ("SiRstv", 9),
         ("SmLs01", 9),
@@ -89,6 +90,17 @@ def test_published_one_way():
     assert_allclose(result.p, float(published["p"]), atol=0.000005, rtol=0)
 
 
+def test_published_homogeneity_of_items():
+    """Oracle: ISO 13528:2022 E.2, 10 items x 2 (as quoted in a secondary text)."""
+    entry = EXAMPLES["iso13528.E2"]
+    result = one_way(entry["inputs"]["hom"])
+    # Half a unit in the last printed digit.
+    assert_allclose(result.mean, float(entry["published"]["mean"]), atol=0.000005, rtol=0)
+    assert_allclose(result.sd_within, float(entry["published"]["s_w"]), atol=0.000005, rtol=0)
+    assert_allclose(result.sd_between, float(entry["published"]["s_s"]), atol=0.000005, rtol=0)
+    assert_allclose(np.sqrt(result.ms_between / 2.0), float(entry["published"]["s_x"]), atol=0.000005, rtol=0)
+
+
 def test_one_way_against_scipy():
     """Oracle: scipy.stats.f_oneway on unequal groups; sd_between from its expected mean square."""
     rng = np.random.default_rng(1)
@@ -128,7 +140,7 @@ def test_one_way_refusals():
         pooled_sd([])
 
 
-# Pooled SD and homogeneity --------------------------------------------------------------------------------------
+# Pooled SD and homogeneity --------------------------------------------------------------------------------
 
 
 def test_pooled_sd():
@@ -158,7 +170,9 @@ def test_homogeneity_against_scipy():
 
 
 def test_homogeneity_of_pairs():
-    """Oracle: for two pairs the ratio of variances is F(1, 1): P(share >= c) = 2 P(F >= c / (1 - c)), closed form."""
+    """Oracle: for two pairs the ratio of variances is F(1, 1): P(share >= c) = 2 P(F >= c / (1 - c)),
+    closed form.
+    """
     result = homogeneity([[0.0, 1.0], [0.0, 9.0]], trials=40_000)
     f = 81.0
     assert_allclose(result.widest_share, f / (1.0 + f), rtol=1e-12)  # definition
@@ -176,7 +190,7 @@ def test_homogeneity_refusals():
         homogeneity({"a": [1.0, 2.0], "b": [3.0, 3.0]})
 
 
-# Robust mean and SD ---------------------------------------------------------------------------------------------
+# Robust mean and SD ---------------------------------------------------------------------------------------
 
 
 def test_algorithm_a_published():
@@ -191,7 +205,9 @@ def test_algorithm_a_published():
 
 
 def test_algorithm_a_laws():
-    """Oracle: a fixed point of its definition; equivariance; a stray far out moves it no more than one nearer."""
+    """Oracle: a fixed point of its definition; equivariance; a stray far out moves it no more than one
+    nearer.
+    """
     x = np.random.default_rng(2).normal(10.0, 1.0, 25)
     mean, sd = robust_mean_sd(x)
     moved = np.clip(x, mean - 1.5 * sd, mean + 1.5 * sd)
@@ -218,7 +234,7 @@ def test_algorithm_a_refusals():
         robust_uncertainty(1.0, 0)
 
 
-# Gauge studies --------------------------------------------------------------------------------------------------
+# Gauge studies --------------------------------------------------------------------------------------------
 
 
 def aiag():
@@ -245,7 +261,9 @@ def test_gauge_study_pooled():
 
 
 def test_gauge_study_unpooled():
-    """Oracle: the same data with the interaction kept: EV 0.2144 (recomputed from the published sums of squares)."""
+    """Oracle: the same data with the interaction kept: EV 0.2144 (recomputed from the published sums of
+    squares).
+    """
     result = gauge_study(aiag(), "y", "part", "who", pool_interaction=False)
     assert not result.interaction_pooled
     expected = EXAMPLES["aiag.msa4.anova"]["recomputed"]["unpooled_EV"]
@@ -271,7 +289,9 @@ def test_gauge_study_with_one_reading_a_cell():
 
 
 def test_gauge_study_keeps_a_real_interaction():
-    """Oracle: synthetic truth; an interaction ten times the repeats is not pooled, and all four SDs are found."""
+    """Oracle: synthetic truth; an interaction ten times the repeats is not pooled, and all four SDs are
+    found.
+    """
     rng = np.random.default_rng(8)
     parts, who, n = 60, 40, 3
     y = (
@@ -322,7 +342,8 @@ def test_gauge_levels_published():
     table = wafers()
     probe = table[table["probe"] == 2362]
     result = gauge_levels(probe, "mean", repeat_sd="sd", run="run", artifact="wafer", repeats=6)
-    # Half a unit in the last printed digit; level 3 is printed 0.0197 on the page and 0.0196 by the program (0.01965).
+    # Half a unit in the last printed digit; level 3 is printed 0.0197 on the page and 0.0196 by the program
+    # (0.01965).
     assert_allclose(result.repeat_sd, 0.0729, atol=0.00005, rtol=0)
     assert_allclose(result.day_mean_sd, 0.0362, atol=0.00005, rtol=0)
     assert_allclose(result.run_mean_sd, 0.01965, atol=0.00005, rtol=0)
@@ -340,7 +361,9 @@ def test_gauge_levels_published():
 
 
 def test_gauge_levels_law():
-    """Oracle: closed form; many runs, days and repeats average every level, and the study's own plan gives s3."""
+    """Oracle: closed form; many runs, days and repeats average every level, and the study's own plan gives
+    s3.
+    """
     table = wafers()
     result = gauge_levels(table, "mean", repeat_sd="sd", run="run", artifact=["wafer", "probe"], repeats=6)
     assert_allclose(

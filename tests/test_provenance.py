@@ -1,4 +1,4 @@
-"""Where a report comes from. Oracle: published SHA-256 values (FIPS 180-4 examples), and changes made on purpose."""
+"""Where a report comes from. Oracle: published SHA-256 values (FIPS 180-4), and changes made on purpose."""
 
 import json
 

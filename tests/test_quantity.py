@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import integrate, sparse, stats
 
+from photolab.metrology.distributions import exponential_rate
 from photolab.metrology.propagation import combine
 from photolab.metrology.quantity import InputQuantity
 from photolab.metrology.sampling import Sampler
@@ -109,6 +110,13 @@ def test_bounds_with_the_estimate_in_the_middle_are_rectangular():
     assert q.distribution == "rectangular"
     near = InputQuantity.from_bounds("q", 2.0, 5.0, estimate=3.5 + 1e-7)
     assert_allclose(near.standard_uncertainty, q.standard_uncertainty, rtol=1e-9)  # second order in the shift
+
+
+@pytest.mark.parametrize("shift", [5e-7, 2e-6, 1e-4, -5e-7, -1e-4])
+def test_rate_near_the_middle(shift):
+    """Series of the mean of exp(-k x) on 0 to 1: m = 1/2 - k/12 + k^3/720."""
+    rate = exponential_rate(0.5 - shift)
+    assert_allclose(rate / 12 - rate**3 / 720, shift, rtol=1e-4)  # the root's own rounding, 1e-11 of 2e-6
 
 
 @pytest.mark.parametrize(
@@ -380,6 +388,11 @@ def test_one_pooled_variance_counts_once():
     weights = np.full((1, 12), 1 / 12)
     assert_allclose(combine([0.0], weights, shared).result(0).dof, 4, rtol=1e-12)  # float rounding
     assert_allclose(combine([0.0], weights, apart).result(0).dof, 48, rtol=1e-12)  # as above
+    # closed form of the coverage: the mean over its estimated u is t of 4 dof, 88.5 % within the k of 48 dof
+    k = combine([0.0], weights, apart).result(0).coverage_factor
+    assert_allclose(1 - 2 * stats.t.sf(k, 4), 0.885, atol=0.0005)  # half a unit in the last digit
+    k = combine([0.0], weights, shared).result(0).coverage_factor
+    assert_allclose(1 - 2 * stats.t.sf(k, 4), 0.95, rtol=1e-12)  # float rounding
 
 
 @BOTH
@@ -444,9 +457,10 @@ def test_budget(matrix):
 def test_budget_of_a_ratio_is_that_of_the_ratio():
     """Contributions are in units of the ratio: their squares sum to its variance."""
     ratio = three_lamps().ratio(("B", "H1"), ("A", "H1"))
-    assert_allclose(
-        (ratio.budget["contribution"] ** 2).sum(), ratio.standard_uncertainty**2, rtol=1e-12
-    )  # rounding
+    assert set(ratio.budget["shared_by"]) == {"meter", "range", "reading"}  # no row for a remainder
+    size = ratio.budget.set_index(["shared_by", "shared_with"])["contribution"]
+    assert_allclose(size["range", 2], 0.02 * np.exp(0.1), rtol=1e-12)  # closed form; float rounding
+    assert_allclose((size**2).sum(), ratio.standard_uncertainty**2, rtol=1e-12)  # as above
 
 
 def test_budget_with_correlation_has_a_row_for_it():

@@ -65,10 +65,15 @@ def test_a_logger_s_file_as_it_is(tmp_path):
         ("0,30,60", "", "elapsed_s", [0.0, 30.0, 60.0]),
         ("10,40,70", "10", "elapsed_s", [0.0, 30.0, 60.0]),
         ("0.5,1,1.5", "0.5", "elapsed_minutes", [0.0, 30.0, 60.0]),
-        ("2025-04-03 23:59:30,2025-04-03 23:59:59.5,2025-04-04T00:00:30", "2025-04-03 23:59:00", "elapsed_s", [30.0, 59.5, 90.0]),
+        (
+            "2025-04-03 23:59:30,2025-04-03 23:59:59.5,2025-04-04T00:00:30",
+            "2025-04-03 23:59:00",
+            "elapsed_s",
+            [30.0, 59.5, 90.0],
+        ),
         ("-5,0,5", "", "elapsed_s", [0.0, 5.0]),
     ],
-)  # fmt: skip
+)
 def test_times_are_counted_from_switch_on(tmp_path, times, start, header, elapsed):
     toml = bf.TOML + bf.LOG.replace("elapsed_s", header).replace(
         'lamp = "A1"', f'lamp = "A1"\nswitched_on = "{start}"'
@@ -88,23 +93,68 @@ def test_logger_rows_stand_beside_the_rows_of_warm_up(tmp_path):
     ("toml", "text", "code", "words"),
     [
         (bf.LOG, "E,t\n300,30\n", "", ""),
-        (bf.LOG, "time,E\n30,300\n", "E10", 'log.csv: column "t" for elapsed_s is not there; found time, E. [E10]'),
-        (bf.LOG, "t,E,t\n30,300,30\n", "E10", 'log.csv: column "t" for elapsed_s is named twice; found t, E, t. [E10]'),
+        (
+            bf.LOG,
+            "time,E\n30,300\n",
+            "E10",
+            'log.csv: column "t" for elapsed_s is not there; found time, E. [E10]',
+        ),
+        (
+            bf.LOG,
+            "t,E,t\n30,300,30\n",
+            "E10",
+            'log.csv: column "t" for elapsed_s is named twice; found t, E, t. [E10]',
+        ),
         (bf.LOG, "t;E\n30;300\n", "E11", "log.csv:1: separated by semicolons"),
-        (bf.LOG.replace('run = "W1"', 'run = "W1"\nfirst_row = 9'), "t,E\n30,300\n", "E11", "log.csv:9: row 9 holds no column names"),
+        (
+            bf.LOG.replace('run = "W1"', 'run = "W1"\nfirst_row = 9'),
+            "t,E\n30,300\n",
+            "E11",
+            "log.csv:9: row 9 holds no column names",
+        ),
         (bf.LOG, "t,E\n30,300,1\n", "E04", "log.csv:2: 3 cells where the header names 2"),
         (bf.LOG, "t,E\n30,-1\n", "E14", "log.csv:2: E: -1 lx; wanted 0 lx or more. [E14]"),
         (bf.LOG, "t,E\n30,\n", "E05", "log.csv:2: E: blank"),
         (bf.LOG, "t,E\n30,OL\n", "E16", 'log.csv:2: E: "OL" is an overload'),
-        (bf.LOG, "t,E\n30,50000\n", "E15", "log.csv:2: illuminance_lx: 50000 lx cannot be read on the 40000 lx range. [E15]"),
-        (bf.LOG.replace('"A1"', '"a1"'), "t,E\n30,300\n", "E12", 'bench.toml: log.lamp "a1" is not in lamps.csv; closest is "A1". [E12]'),
-        (bf.LOG.replace('"A1"', '"A1"\nswitched_on = "soon"'), "t,E\n30,300\n", "E13", 'bench.toml: log.switched_on: "soon" is not a number'),
-        (bf.LOG + 'elapsed_minutes = "t"\n', "t,E\n30,300\n", "E25", "two columns for elapsed_s; keep one. [E25]"),
+        (
+            bf.LOG,
+            "t,E\n30,50000\n",
+            "E15",
+            "log.csv:2: illuminance_lx: 50000 lx cannot be read on the 40000 lx range. [E15]",
+        ),
+        (
+            bf.LOG.replace('"A1"', '"a1"'),
+            "t,E\n30,300\n",
+            "E12",
+            'bench.toml: log.lamp "a1" is not in lamps.csv; closest is "A1". [E12]',
+        ),
+        (
+            bf.LOG.replace('"A1"', '"A1"\nswitched_on = "soon"'),
+            "t,E\n30,300\n",
+            "E13",
+            'bench.toml: log.switched_on: "soon" is not a number',
+        ),
+        (
+            bf.LOG + 'elapsed_minutes = "t"\n',
+            "t,E\n30,300\n",
+            "E25",
+            "two columns for elapsed_s; keep one. [E25]",
+        ),
         (bf.LOG + bf.LOG, "t,E\n30,300\n", "E07", 'log.run "W1" is also a run of another file'),
-        (bf.LOG.replace('lamp = "A1"\n', ""), "t,E\n30,300\n", "E01", 'log "log.csv" has no lamp; write lamp = …'),
-        (bf.LOG.replace('run = "W1"', 'run = "W1"\ninto = "thermal"'), "t,E\n30,300\n", "E12", 'log.into = "thermal"; wanted one of "warm_up"'),
+        (
+            bf.LOG.replace('lamp = "A1"\n', ""),
+            "t,E\n30,300\n",
+            "E01",
+            'log "log.csv" has no lamp; write lamp = …',
+        ),
+        (
+            bf.LOG.replace('run = "W1"', 'run = "W1"\ninto = "thermal"'),
+            "t,E\n30,300\n",
+            "E12",
+            'log.into = "thermal"; wanted one of "warm_up"',
+        ),
     ],
-)  # fmt: skip
+)
 def test_a_logger_s_file_whose_columns_moved_or_are_wrong(tmp_path, toml, text, code, words):
     folder = bf.make(tmp_path / "b", bench_toml=bf.TOML + toml, log_csv=text)
     if not code:  # columns in another order are found by name

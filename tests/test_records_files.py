@@ -1,4 +1,4 @@
-"""Files and folders that cannot be read. Oracle: the declared rule that only plain files of the folder are read."""
+"""Files and folders that cannot be read. Oracle: the declared rule: only plain files of the folder."""
 
 import os
 import re

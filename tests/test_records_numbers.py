@@ -17,9 +17,21 @@ from photolab.bench.records import parse_number
 
 @pytest.mark.parametrize(
     ("text", "value"),
-    [("318", 318.0), (" 334.0 ", 334.0), ("-2.5", -2.5), ("+3", 3.0), (".5", 0.5), ("5.", 5.0),
-     ("1e3", 1000.0), ("3.2E-2", 0.032), ("0", 0.0), ("-0.0", 0.0), ("00318", 318.0), ("\u00a0318\u00a0", 318.0)],
-)  # fmt: skip
+    [
+        ("318", 318.0),
+        (" 334.0 ", 334.0),
+        ("-2.5", -2.5),
+        ("+3", 3.0),
+        (".5", 0.5),
+        ("5.", 5.0),
+        ("1e3", 1000.0),
+        ("3.2E-2", 0.032),
+        ("0", 0.0),
+        ("-0.0", 0.0),
+        ("00318", 318.0),
+        ("\u00a0318\u00a0", 318.0),
+    ],
+)
 def test_numbers(text, value):
     assert parse_number(text) == value
 
@@ -85,9 +97,12 @@ def test_declared_decimal_comma(text, value):
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("1.240", "has a point, and bench.toml declares the decimal comma; write 1,240 or 1240."),
-     ("1.240,5", "is not a number"), ("1 240,5", "holds a thousands mark; write 1240,5.")],
-)  # fmt: skip
+    [
+        ("1.240", "has a point, and bench.toml declares the decimal comma; write 1,240 or 1240."),
+        ("1.240,5", "is not a number"),
+        ("1 240,5", "holds a thousands mark; write 1240,5."),
+    ],
+)
 def test_point_under_a_declared_comma_is_refused(text, words):
     with pytest.raises(ValueError, match=re.escape(words)):
         parse_number(text, decimal=",")

@@ -73,7 +73,7 @@ def test_the_reader_returns_what_was_simulated(frozen):
             if right.dtype.kind == "f":
                 # cells are written with the shortest digits that give the number back
                 assert_allclose(left, right, rtol=0, atol=0, equal_nan=True, err_msg=f"{name}.{column}")
-            elif column != "point":  # the reader fills in the default point
+            else:
                 assert list(left) == list(right), f"{name}.{column}"
     assert read.settings == frozen.bench.settings
     assert read.housings == frozen.bench.housings
@@ -193,7 +193,7 @@ def test_a_fresh_bench_draws_what_is_declared():
         "scale": ([t.meters["M1"].scale for t in drawn], 0.03),
         "gain": ([t.meters["M1"].gain[1] for t in drawn], 0.01),
         "range term": ([t.meters["M1"].offset_lx[1] for t in drawn], 20.0),
-        "linearity": ([t.meters["M1"].linearity["4000/K3/HP"] for t in drawn], 0.005),
+        "linearity": ([t.meters["M1"].linearity["4000/K3/HP"] for t in drawn], 0.01),
         "meter temperature": ([t.meters["M1"].temperature_per_K["D02"] for t in drawn], 0.001),
         "voltmeter": ([t.voltmeter_scale for t in drawn], 0.0025),
         "ambient": ([t.lamps["K2"].ambient_per_K + 0.002 for t in drawn], 0.002),

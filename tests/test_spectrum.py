@@ -49,8 +49,8 @@ def test_planckian_has_the_displacement_law():
 def test_planckian_has_the_stefan_boltzmann_law():
     """Oracle: closed form: pi times the integral of the radiance is sigma T^4, 5.670374e-8 W/(m2 K4)."""
     nm = np.geomspace(50.0, 1e7, 40_000)
-    exitance = np.pi * np.trapezoid(planckian(nm, 3000.0), nm)
-    assert_allclose(exitance, 5.670374e-8 * 3000.0**4, rtol=2e-6)  # trapezoid on this grid
+    emitted = np.pi * np.trapezoid(planckian(nm, 3000.0), nm)
+    assert_allclose(emitted, 5.670374e-8 * 3000.0**4, rtol=2e-6)  # trapezoid on this grid
 
 
 def test_planckian_at_illuminant_a_temperature_is_illuminant_a():

@@ -71,6 +71,8 @@ def same_cells(tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
     """
     for name in ("readings", "distance", "electrical", "thermal", "links"):
         table = tables[name]
+        if len(table) < 2:
+            continue
         columns = [column for column in table if column != "line"]
         numbers = [column for column in columns if pd.api.types.is_float_dtype(table[column])]
         table = table[table.duplicated(numbers, keep=False)]

@@ -178,6 +178,8 @@ def _each(rows: pd.DataFrame, name: str, column: str, words: str, faults: Faults
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
     """Report a run that belongs to two lamps, specimens or housings."""
+    if table.empty:
+        return
     columns = [column for column in ("lamp", "specimen", "housing") if column in table]
     owners = table[["run", *columns, "line"]].drop_duplicates(["run", *columns])
     for run, group in owners[owners["run"] != ""].groupby("run", sort=False):
@@ -222,6 +224,8 @@ def _choices(beam: pd.DataFrame, faults: Faults) -> None:
 
 def _same_rows(table: pd.DataFrame, name: str, key: list[str], typed: pd.Series, faults: Faults) -> None:
     """Report rows with one key; only rows whose key was typed in full count."""
+    if table.empty:
+        return
     rows = table[typed.to_numpy()]
     again = rows.duplicated(key, keep="first").to_numpy()
     if not again.any():
@@ -248,6 +252,8 @@ def _value(value: object) -> str:
 
 def _above_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faults) -> None:
     """Report readings that their range, or the largest range of their meter, cannot show."""
+    if table.empty:
+        return
     largest = {identity: max(meter.ranges_lx, default=np.inf) for identity, meter in declared.meters.items()}
     limit = table["range_lx"].fillna(table["meter"].map(largest).astype("float64")).to_numpy(dtype=float)
     for column in ("illuminance_lx", "dark_lx"):

@@ -33,6 +33,8 @@ def complete(tables: Tables, declared: Declared, faults: Faults) -> pd.DataFrame
     readings["point"] = readings["point"].mask(readings["point"] == "", "hot_spot")
     tables["readings"] = _from_days(readings, tables["days"])
     for name in ("readings", "warm_up", "distance", "beam"):
+        if tables[name].empty:
+            continue
         table = tables[name].copy()
         _fill_housing(table, name, declared, faults)
         _fill_meter(table, name, tables["days"], declared, faults)

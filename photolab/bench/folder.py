@@ -1,9 +1,8 @@
 """Write a bench folder: whole or not at all, and the smallest one for a beginner."""
 
-import csv
-import io
 import math
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Mapping
@@ -124,11 +123,9 @@ def _csv(rows: pd.DataFrame, table: Table) -> str:
     extra = [str(name) for name in rows if name not in skipped]
     required = {column.name for column in table.columns if column.required}
     kept = [name for name in [*columns, *extra] if name in rows and (name in required or _holds(rows[name]))]
-    stream = io.StringIO(newline="")
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(kept)
-    writer.writerows(zip(*(_cells(rows[name]) for name in kept), strict=True))
-    return stream.getvalue()
+    columns_of_cells = [_cells(rows[name]) for name in kept]
+    lines = [map(_quoted, kept), *zip(*columns_of_cells, strict=True)]
+    return "".join(",".join(line) + "\n" for line in lines)
 
 
 def _holds(values: pd.Series) -> bool:
@@ -142,7 +139,12 @@ def _cells(values: pd.Series) -> list[str]:
     """Return the cells of a column: the shortest digits that give the number back."""
     if pd.api.types.is_numeric_dtype(values):
         return [_digits(float(value)) for value in values]
-    return [str(value) for value in values]
+    return [_quoted(str(value)) for value in values]
+
+
+def _quoted(text: str) -> str:
+    """Return a cell, in quotation marks where it holds a separator, a mark or either kind of line end."""
+    return '"' + text.replace('"', '""') + '"' if re.search('[",\r\n]', text) else text
 
 
 def _digits(value: float) -> str:

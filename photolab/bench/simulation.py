@@ -9,7 +9,8 @@ frozen demo, the same bytes each time::
 import shutil
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -158,7 +159,7 @@ def _simulation(
 ) -> Simulation:
     states = seat_states(truth, seats(), effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
     tables = {
-        "readings": readings_table(truth, states, rng=rng),
+        "readings": readings_table(truth, states, rng=rng).assign(point="hot_spot"),
         "lamps": lamps_table(truth),
         "days": days_table(truth),
         "electrical": electrical_table(truth),
@@ -177,7 +178,7 @@ def _simulation(
 
 def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
     document = bench_document(truth)
-    whole = {name: _complete(name, tables.get(name)) for name in TABLES}
+    whole = {name: _complete(name, tables[name]) if name in tables else _empty(name) for name in TABLES}
     spectra = {}
     for row in whole["spectra"].to_dict("records"):
         wavelength, value = spectrum_values(_stem(row["file"]))
@@ -201,13 +202,16 @@ def _stem(file: str) -> str:
     return file.removesuffix(".csv").partition("_")[2]
 
 
-def _complete(name: str, table: pd.DataFrame | None) -> pd.DataFrame:
+@cache
+def _empty(name: str) -> pd.DataFrame:
+    return _complete(name, pd.DataFrame())
+
+
+def _complete(name: str, given: pd.DataFrame) -> pd.DataFrame:
     """Return a table with every column of the schema, as the reader returns it."""
-    schema = TABLES[name]
-    given = pd.DataFrame() if table is None else table
     size = len(given)
     columns: dict[str, object] = {}
-    for column in schema.columns:
+    for column in TABLES[name].columns:
         values = given.get(column.name)
         if column.numeric:
             columns[column.name] = np.full(size, np.nan) if values is None else values.astype(float)
@@ -253,7 +257,9 @@ def write_simulation(simulation: Simulation, folder: Path | str) -> Path:
     RecordError
         If the folder holds anything, or cannot be written.
     """
-    target = write_bench(simulation.bench, folder)
+    tables = dict(simulation.bench.tables)
+    tables["readings"] = tables["readings"].assign(point="")  # the default point needs no column
+    target = write_bench(replace(simulation.bench, tables=tables), folder)
     declared = target / "bench.toml"
     text = HEADING + declared.read_text(encoding="utf-8")
     declared.write_text(text, encoding="utf-8", newline="\n")

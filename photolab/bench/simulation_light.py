@@ -1,5 +1,6 @@
 """Distance runs, beam grids, spectra and meter links of a simulated bench."""
 
+from functools import cache
 from math import exp
 
 import numpy as np
@@ -67,7 +68,7 @@ def distance_table(
                 )
                 rows.append({
                     "run": f"{seat.lamp}-{seat.housing}", "lamp": seat.lamp, "housing": seat.housing,
-                    "distance_m": distance, "illuminance_lx": shown_lx(truth, meter, light, top, seat),
+                    "distance_m": distance, "illuminance_lx": float(shown_lx(truth, meter, light, top, seat)),
                     "dark_lx": dark, "meter": meter, "range_lx": top, "repeat": repeat, "day": seat.day,
                     "specimen": seat.specimen, "mounting": str(seat.mounting), "socket_V": state.shown_V,
                 })  # fmt: skip
@@ -165,15 +166,17 @@ def _beam_run(
     low, high = kind.ranges_lx[:2]
     colour = kind.colour[model.technology]
     shown = {top: kind.display(light, top, colour) for top in (low, high)}
-    top = np.where((v >= LOW_RANGE_FROM_DEG) & (shown[low] <= low), low, high)
-    dark = {top: float(kind.display(0.0, top, colour)) for top in (low, high)}
+    on_low = (v >= LOW_RANGE_FROM_DEG) & (shown[low] <= low)
+    figure = np.where(on_low, shown[low], shown[high])
+    dark = [float(kind.display(0.0, top, colour)) for top in (low, high)]
     return pd.DataFrame({
         "lamp": lamp, "housing": housing, "horizontal_deg": h, "vertical_deg": v,
-        "illuminance_lx": np.where(top == low, shown[low], shown[high]), "meter": meter, "range_lx": top,
-        "dark_lx": np.where(top == low, dark[low], dark[high]),
+        "illuminance_lx": np.maximum(figure, 0), "censored": np.where(figure < 0, "below", ""),
+        "meter": meter, "range_lx": np.where(on_low, low, high), "dark_lx": np.where(on_low, *dark),
     })  # fmt: skip
 
 
+@cache
 def spectrum_values(name: str) -> tuple[Array, Array]:
     """Return one of the demo's spectra: ``filament``, ``led``, or the responsivity of ``M1`` or ``M2``.
 
@@ -259,7 +262,7 @@ def links_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generat
             top = kind.ranges_lx[1 if meter == "M1" else 0]
             light = true_illuminance(truth, state) * np.exp(rng.normal(0, lamp.reading_sd, 3))
             dark = float(kind.display(0.0, top, 1.0))
-            shown[meter] = float(np.mean([shown_lx(truth, meter, item, top, seat) for item in light])) - dark
+            shown[meter] = float(np.mean(shown_lx(truth, meter, light, top, seat))) - dark
         rows.append({
             "lamp": seat.lamp, "technology": lamp.technology, "old_meter": "M1", "new_meter": "M2",
             "old_lx": round(shown["M1"], 1), "new_lx": round(shown["M2"], 1), "specimen": seat.specimen,

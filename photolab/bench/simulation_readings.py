@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from math import exp, log
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -118,7 +119,7 @@ def light_fraction(lamp: LampTruth, time_s: Array) -> Array:
 
 
 def folded(lamp: LampTruth, time_s: Array) -> Array:
-    """Return how much of a foldback has happened: a ramp that is half done at the stated time.
+    """Return how much of a foldback has happened: a ramp of 20 s from the stated time.
 
     Parameters
     ----------
@@ -134,7 +135,7 @@ def folded(lamp: LampTruth, time_s: Array) -> Array:
     """
     if lamp.step_min == 0:
         return np.zeros_like(time_s)
-    return np.clip((time_s - 60 * lamp.step_min) / STEP_SECONDS + 0.5, 0, 1)
+    return np.clip((time_s - 60 * lamp.step_min) / STEP_SECONDS, 0, 1)
 
 
 def true_illuminance(truth: Truth, state: SeatState) -> float:
@@ -195,20 +196,19 @@ def _reading_rows(
     seat, day, lamp = state.seat, truth.days[state.seat.day], truth.lamps[state.seat.lamp]
     true_lx = true_illuminance(truth, state)
     top = working_range(truth, meter, true_lx, lamp.technology, autorange=day.autorange)
-    dark = truth.meters[meter].display(0.0, top, 1.0)
-    rows: list[dict[str, object]] = []
-    for repeat in range(1, REPEATS + 1):
-        light = true_lx * exp(rng.normal(0, lamp.reading_sd))
-        shown = shown_lx(truth, meter, light, top, seat)
-        rows.append({
-            "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
-            "clock": f"{(seat.minute + 1) // 60:02d}:{(seat.minute + 1) % 60:02d}", "order": seat.order,
-            "mounting": seat.mounting, "repeat": repeat, "elapsed_s": int(INITIAL_S),
-            "rest_minutes": seat.rest_minutes, "meter": meter, "range_lx": top, "illuminance_lx": shown,
-            "dark_lx": float(dark), "socket_V": state.shown_V, "measured_at": day.measured_at,
-            "ambient_C": state.ambient_C,
-        })  # fmt: skip
-    return rows
+    light = true_lx * np.exp(rng.normal(0, lamp.reading_sd, REPEATS))
+    shown = shown_lx(truth, meter, light, top, seat)
+    common: dict[str, object] = {
+        "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
+        "clock": f"{(seat.minute + 1) // 60:02d}:{(seat.minute + 1) % 60:02d}", "order": seat.order,
+        "mounting": seat.mounting, "elapsed_s": INITIAL_S, "rest_minutes": seat.rest_minutes, "meter": meter,
+        "range_lx": top, "dark_lx": float(truth.meters[meter].display(0.0, top, 1.0)),
+        "socket_V": state.shown_V, "measured_at": day.measured_at, "ambient_C": state.ambient_C,
+    }  # fmt: skip
+    return [
+        common | {"repeat": repeat, "illuminance_lx": figure}
+        for repeat, figure in enumerate(shown.tolist(), 1)
+    ]
 
 
 def working_range(truth: Truth, meter: str, true_lx: float, technology: str, *, autorange: bool) -> float:
@@ -233,11 +233,11 @@ def working_range(truth: Truth, meter: str, true_lx: float, technology: str, *, 
         Top of the range. [lx]
     """
     kind = truth.meters[meter]
-    fits = [top for top in kind.ranges_lx if 1.01 * kind.display(true_lx, top, kind.colour[technology]) < top]
-    return fits[0] if autorange else max(fits[0], kind.ranges_lx[min(1, len(kind.ranges_lx) - 1)])
+    allowed = kind.ranges_lx if autorange else kind.ranges_lx[1:]
+    return next(top for top in allowed if 1.01 * kind.display(true_lx, top, kind.colour[technology]) < top)
 
 
-def shown_lx(truth: Truth, meter: str, light: float, top: float, seat: Seat) -> float:
+def shown_lx(truth: Truth, meter: str, light: Any, top: float, seat: Seat) -> Any:
     """Return what a meter shows for a lamp's light.
 
     Parameters
@@ -246,7 +246,7 @@ def shown_lx(truth: Truth, meter: str, light: float, top: float, seat: Seat) -> 
         Meters and lamps.
     meter : str
         Which meter.
-    light : float
+    light : array_like
         True illuminance. [lx]
     top : float
         Range in use. [lx]
@@ -255,7 +255,7 @@ def shown_lx(truth: Truth, meter: str, light: float, top: float, seat: Seat) -> 
 
     Returns
     -------
-    float
+    ndarray
         Displayed illuminance. [lx]
     """
     kind = truth.meters[meter]
@@ -263,4 +263,4 @@ def shown_lx(truth: Truth, meter: str, light: float, top: float, seat: Seat) -> 
     linearity += kind.temperature_per_K.get(seat.day, 0.0) * (
         truth.days[seat.day].ambient_C - truth.reference_C
     )
-    return float(kind.display(light, top, kind.colour[truth.lamps[seat.lamp].technology], linearity))
+    return kind.display(light, top, kind.colour[truth.lamps[seat.lamp].technology], linearity)

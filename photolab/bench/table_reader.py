@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from functools import cache
 from typing import TypeVar
 
 import numpy as np
@@ -17,6 +18,12 @@ T = TypeVar("T")
 
 def empty_table(table: Table) -> pd.DataFrame:
     """Return a table without rows that has every column."""
+    return _template(table).copy()
+
+
+@cache
+def _template(table: Table) -> pd.DataFrame:
+    """Build an empty table once."""
     data = {c.name: pd.Series([], dtype="float64" if c.numeric else "str") for c in table.columns}
     return pd.DataFrame({**data, "line": pd.Series([], dtype="int64")})
 

@@ -209,7 +209,7 @@ class Declared:
     scale: float = 0.03
     range_term: float = 0.005
     gain: float = 0.01
-    linearity: float = 0.005
+    linearity: float = 0.01
     meter_per_K: float = 0.001
     colour: float = 0.006
     exponent: float = 3.42
@@ -345,7 +345,7 @@ def parse_truth(text: str) -> Truth:
             for section, kind in kinds.items()
         }
         return Truth(**parts, declared=Declared(**document.pop("declared", {})), **document)
-    except (KeyError, TypeError) as error:
+    except (KeyError, TypeError, AttributeError) as error:
         message = f"truth.toml must hold lamps, housings, meters and days with their known keys; got {error}"
         raise MethodError(message, code="truth") from error
 

@@ -16,7 +16,7 @@ FloatArray = NDArray[np.float64]
 class Bracketing:
     """Values of one day over the baseline at their instants.
 
-    Parameters
+    Attributes
     ----------
     ln_ratio : ndarray, shape (m,)
         Value less the baseline interpolated by clock. [1]

@@ -36,7 +36,7 @@ VariancePart = tuple[ArrayLike, float]
 class Equivalence:
     """Two one-sided tests of a difference against a margin.
 
-    Parameters
+    Attributes
     ----------
     difference : float
         Mean of a minus mean of b; with `ratio` the difference of the mean logarithms. [unit of the

@@ -49,7 +49,7 @@ _WORDS = {
 class Caution:
     """What a reader of a result must know, as a code.
 
-    Parameters
+    Attributes
     ----------
     code : str
         ``few_groups`` barely known; ``at_zero`` estimate at the bound zero; ``merged`` levels that cannot be
@@ -72,7 +72,7 @@ class Caution:
 class VarianceComponents:
     """Variance components of a nested table.
 
-    Parameters
+    Attributes
     ----------
     levels : tuple of str
         Names of the rows, outermost first, the readings last.

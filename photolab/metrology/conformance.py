@@ -34,7 +34,7 @@ __all__ = [
 class DecisionRisks:
     """What an acceptance rule does to a whole production.
 
-    Parameters
+    Attributes
     ----------
     conforming : float
         Probability that an item conforms. [1]

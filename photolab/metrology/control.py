@@ -34,7 +34,7 @@ FAMILIES = ("day", "group", "step", "drift")
 class Signal:
     """Something on a chart that chance seldom makes.
 
-    Parameters
+    Attributes
     ----------
     kind : str
         ``day`` one day against the others; ``group`` consecutive days against the others; ``step`` all days
@@ -66,7 +66,7 @@ class Signal:
 class ControlChart:
     """Control chart of a check standard.
 
-    Parameters
+    Attributes
     ----------
     table : DataFrame
         One row a day: ``day, mountings, mean, sd`` (of a day's mean), ``low, high`` (limits for it),
@@ -248,7 +248,7 @@ def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) 
     code, labels = pd.factorize(table[day], sort=True)
     seat = label_codes(table, mounting)[0] if mounting else np.arange(len(readings))
     # One number for each mounting within its day, then the days of those.
-    seat, first = np.unique(code * (seat.max() + 1) + seat, return_index=True, return_inverse=True)[1:][::-1]
+    _, first, seat = np.unique(code * (seat.max() + 1) + seat, return_index=True, return_inverse=True)
     count = np.bincount(seat).astype(np.float64)
     of_seat = code[first]
     mountings = np.bincount(of_seat)
@@ -266,8 +266,11 @@ def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, readi
     """Return the standard deviation of each day's mean."""
     seats = days["mountings"].to_numpy(dtype=np.float64)
     own = day_mean_sd(seats, day_sd=day_sd, mounting_sd=mounting_sd, reading_sd=reading_sd)
-    # Repeated readings take off their part: reading_sd counts once a mounting above, and by its own count here.
-    return np.sqrt(own**2 - reading_sd**2 / seats * (1.0 - days["inverse_readings"].to_numpy(dtype=np.float64)))
+    # Repeated readings take off their part: reading_sd counts once a mounting above, and by its own count
+    # here.
+    return np.sqrt(
+        own**2 - reading_sd**2 / seats * (1.0 - days["inverse_readings"].to_numpy(dtype=np.float64))
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -205,9 +205,7 @@ def bench_hours(counts: Mapping[str, int], minutes: Mapping[str, float]) -> floa
         Time in all. [h]
     """
     if list(counts) != list(minutes):
-        message = (
-            f"minutes must name the levels {', '.join(counts)} in order; got {', '.join(minutes)}"
-        )
+        message = f"minutes must name the levels {', '.join(counts)} in order; got {', '.join(minutes)}"
         raise ValueError(message)
     for name, table, least in (("counts", counts, 1.0), ("minutes", minutes, 0.0)):
         for level, number in table.items():

@@ -22,7 +22,7 @@ MOST_GROUPS = 64
 class Estimates:
     """Values with their joint covariance and the variance groups of finite dof inside it.
 
-    Parameters
+    Attributes
     ----------
     values : ndarray, shape (n,)
         Estimates. [1]
@@ -235,7 +235,7 @@ def groups_of(joint: Any) -> list[tuple[Array, float]]:
 def _contributions(joint: Any, inputs: Sequence[Any], index: list[int]) -> Array:
     """Return a block whose product with its transpose is the covariance that some inputs bring together."""
     part = joint.sensitivities[:, index]
-    block = np.asarray(part.toarray() if hasattr(part, "toarray") else part, dtype=float)
+    block: Array = np.asarray(part.toarray() if hasattr(part, "toarray") else part, dtype=float)
     block = block * np.array([inputs[i].standard_uncertainty for i in index])
     declared = getattr(joint, "correlations", None)
     if declared is None or not np.size(declared.first):
@@ -244,7 +244,8 @@ def _contributions(joint: Any, inputs: Sequence[Any], index: list[int]) -> Array
     correlation = np.eye(len(index))
     for a, b, r in zip(declared.first, declared.second, declared.coefficient, strict=True):
         if int(a) in place and int(b) in place:
-            correlation[place[int(a)], place[int(b)]] = correlation[place[int(b)], place[int(a)]] = r
+            i, j = place[int(a)], place[int(b)]
+            correlation[i, j] = correlation[j, i] = r
     eigenvalues, vectors = np.linalg.eigh(correlation)
     return np.asarray(block @ (vectors * np.sqrt(np.maximum(eigenvalues, 0.0))))
 

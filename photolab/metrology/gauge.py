@@ -24,7 +24,7 @@ POOLING_LEVEL = 0.05
 class GaugeStudy:
     """Crossed gauge study: every appraiser measures every part equally often.
 
-    Parameters
+    Attributes
     ----------
     table : DataFrame
         ``level, variance, sd, low, high, dof``: part, appraiser, their interaction unless pooled, reading

@@ -18,7 +18,7 @@ from photolab.metrology.columns import require_columns
 class GaugeLevels:
     """Long-term gauge study: repeats within days, days within runs, runs.
 
-    Parameters
+    Attributes
     ----------
     repeat_sd, day_mean_sd, run_mean_sd : float
         Level-1, level-2 and level-3 standard deviations: of repeats, of day means within a run, of run means.

@@ -175,8 +175,8 @@ class JointResult:
 
         The interval is :math:`\exp(d \pm U)` with :math:`d = \ln a - \ln b`, so it is not symmetric about
         the ratio. The standard and the expanded uncertainty are those of :math:`d`, times the ratio.
-        Swapping a and b gives exactly the reciprocal value and limits. The result in ln is ``contrast({a:
-        1, b: -1})``.
+        Swapping a and b gives exactly the reciprocal value and limits. The result in ln is the `contrast`
+        with weights 1 and -1.
 
         Parameters
         ----------

@@ -63,10 +63,15 @@ def _power(standardised: float, dof: float, coverage: float) -> float:
     if dof > NORMAL_DOF:
         z = float(special.ndtri((1.0 + coverage) / 2.0))
         return float(special.ndtr(standardised - z) + special.ndtr(-standardised - z))
-    # The noncentral t is not computable far out (NaN): the near tail is 1 there, the far one below 3e-8 from 5 on.
+    # The noncentral t is not computable far out (NaN): the near tail is 1 there, the far one below 3e-8 from
+    # 5 on.
     tail = (1.0 - coverage) / 2.0
     near = float(ttest_power(standardised, 1.0, tail, df=dof, alternative="larger"))
-    far = float(ttest_power(standardised, 1.0, tail, df=dof, alternative="smaller")) if standardised < 5.0 else 0.0
+    far = (
+        float(ttest_power(standardised, 1.0, tail, df=dof, alternative="smaller"))
+        if standardised < 5.0
+        else 0.0
+    )
     if math.isnan(near) and standardised > 30.0:
         near = 1.0
     return near + far

@@ -109,7 +109,7 @@ def pooled_sd(groups: Groups) -> tuple[float, float]:
 class Homogeneity:
     """Whether groups scatter alike.
 
-    Parameters
+    Attributes
     ----------
     statistic : float
         Bartlett's statistic. [1]
@@ -200,7 +200,7 @@ def _bartlett(squares: FloatArray, dof: FloatArray) -> FloatArray:
 class OneWay:
     """One-way analysis of variance.
 
-    Parameters
+    Attributes
     ----------
     ss_between, ss_within : float
         Sums of squares. [squared unit of the values]

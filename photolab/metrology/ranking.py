@@ -17,7 +17,7 @@ from photolab.metrology.simultaneous import contrasts, largest_t
 class RecordClaim:
     """Whether a value may be called the highest so far.
 
-    Parameters
+    Attributes
     ----------
     candidate : hashable
         The value the claim is about. [text]
@@ -196,10 +196,12 @@ def record_claim(
 
     Parameters
     ----------
-    values, covariance, names, dof, coverage, seed, variance_groups
+    values, covariance
         As in `pairwise`: every value measured so far, the candidate among them. [1]
     candidate : hashable
         Label of the value the claim is about. [text]
+    names, dof, coverage, seed, variance_groups
+        As in `pairwise`. [1]
 
     Returns
     -------

@@ -5,6 +5,7 @@ A nested table is reduced once to counts and means of its innermost groups; no r
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ IntArray = NDArray[np.intp]
 class NestedGroups:
     """A nested table as group summaries; level 0 is the outermost, the readings stand below the last level.
 
-    Parameters
+    Attributes
     ----------
     parents : tuple of ndarray
         For each level, the group one level further out of each of its groups; for level 0, its fixed cell.
@@ -43,27 +44,27 @@ class NestedGroups:
     cells: int
     origin: float
 
-    @property
+    @cached_property
     def depth(self) -> int:
         """Number of random levels above the readings."""
         return len(self.parents)
 
-    @property
+    @cached_property
     def readings(self) -> int:
         """Number of readings."""
         return int(self.counts.sum())
 
-    @property
+    @cached_property
     def sizes(self) -> tuple[int, ...]:
         """Number of groups: fixed cells, then each level from outside in, then readings."""
         return (self.cells, *(len(parent) for parent in self.parents), self.readings)
 
-    @property
+    @cached_property
     def dof(self) -> FloatArray:
         """Degrees of freedom of each level, readings last: its groups less the groups that hold them."""
         return np.diff(np.array(self.sizes, dtype=np.float64))
 
-    @property
+    @cached_property
     def balanced(self) -> bool:
         """Whether every group of a level holds the same number of groups (fixed cells may differ)."""
         if not self.parents:
@@ -77,7 +78,7 @@ class NestedGroups:
 class UnweightedSquares:
     """Mean squares of unweighted means, and the variances they estimate.
 
-    Parameters
+    Attributes
     ----------
     squares : ndarray, shape (k + 1,)
         Mean square of each level's group means about the mean of their outer group; of the readings last.
@@ -127,11 +128,17 @@ def unweighted_squares(groups: NestedGroups) -> UnweightedSquares:
         parent = groups.parents[level]
         children = np.bincount(parent).astype(np.float64)
         outer = np.bincount(parent, mean) / children
-        squares[level] = np.sum((mean - outer[parent]) ** 2) / dof[level]
+        apart = mean - outer[parent]
+        squares[level] = apart @ apart / dof[level]
+        mean = outer
+        if groups.balanced:
+            continue
         expected[level, level + 1 :] = inner[level + 1 :] @ (1.0 - 1.0 / children[parent]) / dof[level]
         inner = np.array([np.bincount(parent, row) for row in inner]) / children**2
         inner[level] = 1.0 / children
-        mean = outer
+    if groups.balanced:
+        shares = np.array(groups.sizes[1:], dtype=np.float64)
+        return UnweightedSquares(squares, dof, expected - np.diag(shares[:-1] / shares[1:], 1))
     return UnweightedSquares(squares, dof, np.asarray(np.linalg.inv(expected), dtype=np.float64))
 
 

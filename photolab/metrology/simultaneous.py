@@ -56,7 +56,7 @@ Indices = NDArray[np.intp]
 class Contrasts:
     """Differences between pairs of values, with what is known of their variances.
 
-    Parameters
+    Attributes
     ----------
     first, second : ndarray of int, shape (m,)
         Positions of the two values of each comparison. [1]
@@ -82,7 +82,7 @@ class Contrasts:
 class LargestT:
     """The distribution of max |t| over a family of comparisons.
 
-    Parameters
+    Attributes
     ----------
     critical : ndarray, shape (m,)
         Simultaneous critical value of each comparison. [1]
@@ -284,7 +284,7 @@ def _plain_draws(
 
 
 def _chi_squares(dof: Array, draws: int, rng: np.random.Generator) -> Array:
-    """Return chi-squares over their dof, shape (groups, draws): each group spread evenly over its distribution."""
+    """Return chi-squares over their dof, shape (groups, draws), each group spread evenly."""
     strata = max(500, 10_000 // max(dof.size, 1))
     result = np.empty((dof.size, draws))
     for group, nu in enumerate(dof):
@@ -309,7 +309,7 @@ def _mix(family: Contrasts, chi: Array) -> NDArray[np.float32]:
 def _stratified_ratios(
     family: Contrasts, strata: int, rng: np.random.Generator, *, low_tail: bool = False
 ) -> tuple[Array, Array]:
-    """Return estimated over true variances, shape (m or 1, strata), at points spread evenly, and their weights.
+    """Return estimated over true variances, shape (m or 1, strata), at even points, and their weights.
 
     With `low_tail` small estimates, which make large statistics, come more often and weigh less.
     """

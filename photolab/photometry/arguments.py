@@ -140,10 +140,14 @@ def same_length(first: str, a: Floats, second: str, b: Floats) -> None:
 
     Parameters
     ----------
-    first, second : str
-        Names of the quantities.
-    a, b : ndarray
-        Their values. [any unit]
+    first : str
+        Name of the quantity that sets the shape.
+    a : ndarray
+        Its values. [any unit]
+    second : str
+        Name of the other quantity.
+    b : ndarray
+        Its values. [any unit]
 
     Raises
     ------

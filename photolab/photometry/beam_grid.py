@@ -23,7 +23,7 @@ SENSORS = ("faces_lamp", "flat_wall", "turned_lamp")
 class BeamGrid:
     """Luminous intensity on a full grid of directions.
 
-    Parameters
+    Attributes
     ----------
     horizontal : ndarray, shape (n,)
         Angles to the right, increasing. [deg]

@@ -113,10 +113,14 @@ def implied_exponent(
 
     Parameters
     ----------
-    value, other_value : array_like
-        The quantity at each voltage. [any unit]
-    voltage, other_voltage : array_like
-        The voltages, not equal. [V]
+    value : array_like
+        The quantity at one voltage. [any unit]
+    voltage : array_like
+        That voltage. [V]
+    other_value : array_like
+        The quantity at another voltage. [any unit]
+    other_voltage : array_like
+        That voltage, different from the first. [V]
 
     Returns
     -------

@@ -17,10 +17,27 @@ import pandas as pd
 
 from photolab.metrology.reporting import decimal
 
-__all__ = ["Table", "Words", "escape_markdown", "say", "table"]
+__all__ = ["Table", "Words", "escape_markdown", "one_line", "say", "table"]
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|$~&!])")
+_BLANKS = re.compile(r"[ \t\n\r\f\v\u2028\u2029]+")
 _LIST_START = re.compile(r"^(\s*)([-+=]|\d+(?=[.)]))")
+
+
+def one_line(text: str) -> str:
+    """Return text on one line, blanks drawn together; a no-break space stays.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        One line without blanks at its ends.
+    """
+    return _BLANKS.sub(" ", text).strip(" ")
 
 
 def escape_markdown(text: str) -> str:
@@ -36,7 +53,7 @@ def escape_markdown(text: str) -> str:
     str
         The text with every mark of markdown escaped.
     """
-    line = " ".join(str(text).split())
+    line = one_line(str(text))
     line = _SPECIAL.sub(r"\\\1", line)
     start = _LIST_START.match(line)
     if start is None:
@@ -62,7 +79,7 @@ class Words:
 
     def __str__(self) -> str:
         mark = "- " if self.bullets else ""
-        return "\n".join(mark + " ".join(text.split()) for text in self.paragraphs)
+        return "\n".join(mark + one_line(text) for text in self.paragraphs)
 
     def __repr__(self) -> str:
         return str(self)
@@ -201,7 +218,7 @@ def _places(column: pd.Series[Any], name: str, places: Mapping[str, int] | int) 
 def _cell(value: object, places: int | None) -> str:
     """Return one cell as text; a missing value is an empty cell in text and "n/a" among numbers."""
     if isinstance(value, str):
-        return " ".join(value.split())
+        return one_line(value)
     if value is None or value is pd.NA or value is pd.NaT or (places is None and value != value):
         return ""
     if isinstance(value, bool) or type(value).__name__ in {"bool_", "bool"}:

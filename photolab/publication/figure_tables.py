@@ -239,9 +239,11 @@ def how_far(line: pd.Series) -> str:  # type: ignore[type-arg]
     factor = {"rectangular": math.sqrt(3.0), "triangular": math.sqrt(6.0), "arcsine": math.sqrt(2.0)}
     half = factor.get(str(line["distribution"]), 2.0) * float(line["standard_uncertainty"])
     unit = str(line["unit"])
-    if unit.startswith("1"):
+    if unit.startswith("1") and line["name"][0] != "voltage exponent":
         half, unit = 100.0 * half, f"%{unit[1:]}"
-    return f"± {_two_digits(half)} {unit}"
+    return f"±\N{NO-BREAK SPACE}{_two_digits(half)}\N{NO-BREAK SPACE}{unit}".removesuffix(
+        "\N{NO-BREAK SPACE}1"
+    )
 
 
 def _known_from(kind: str, name: tuple[object, ...], bench: Bench, components: pd.DataFrame | None) -> str:
@@ -290,18 +292,22 @@ def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
     ]
     if lines.empty or pair.result is None:
         return pd.DataFrame(columns=columns)
-    size = (
-        lines["contribution"].abs().map(lambda x: float(f"{x:.9e}"))
-    )  # the last bits must not decide the order
+    # the last bits of a float must not decide the order
+    size = lines["contribution"].abs().map(lambda x: float(f"{x:.9e}"))
     name = lines["name"].map(_quantity)
     lines = lines.assign(size=size, text=name).sort_values(["size", "text"], ascending=[False, True])
     rows = [
         (
-            _quantity(line["name"]), line["value"], line["standard_uncertainty"], line["unit"], line["distribution"],
-            line["sensitivity"], line["contribution"],
+            _quantity(line["name"]),
+            line["value"],
+            line["standard_uncertainty"],
+            line["unit"],
+            line["distribution"],
+            line["sensitivity"],
+            line["contribution"],
         )
         for _, line in lines.head(largest).iterrows()
-    ]  # fmt: skip
+    ]
     rest = lines.iloc[largest:]
     if len(rest):
         together = math.sqrt(float((rest["contribution"] ** 2).sum()))

@@ -66,8 +66,8 @@ def _specimens(campaign: Campaign, lamp: str, housing: str) -> int:
 def groups(campaign: Campaign, housing: str) -> tuple[tuple[str, ...], ...]:
     """Return the sets of lamps of a housing that these readings do not tell apart.
 
-    Within a set, no two lamps are told apart by intervals that allow for all pairs of the housing at once. Sets
-    overlap where the first and the last of three are told apart and the middle one from neither.
+    Within a set, no two lamps are told apart by intervals that allow for all pairs of the housing at once.
+    Sets overlap where the first and the last of three are told apart and the middle one from neither.
 
     Parameters
     ----------

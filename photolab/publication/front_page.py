@@ -21,6 +21,13 @@ from photolab.publication.page import clean_table, figure
 
 __all__ = ["bench_lines", "front_page", "is_invented", "lamps_picture", "meaning", "suppliers"]
 
+_STEPS = {
+    "dark": "the dark reading",
+    "spectral": "the colour of the light",
+    "voltage": "the voltage at the lamp",
+    "near_field": "the near field",
+    "ambient": "the room temperature",
+}
 _MONTHS = (
     "January",
     "February",
@@ -124,7 +131,7 @@ def meaning(campaign: Campaign) -> tuple[str, ...]:
     """
     settings = campaign.bench.settings
     percent = decimal(100.0 * settings.coverage, 1).removesuffix(".0")
-    steps = joined(campaign.corrections) if campaign.corrections else ""
+    steps = joined(_STEPS.get(step, step) for step in campaign.corrections) if campaign.corrections else ""
     corrected = f"Corrected for: {steps}." if steps else "Nothing was corrected."
     return (
         f"Each figure is the light at one place of the beam, {decimal(settings.initial_s, 0)} s after "

@@ -21,6 +21,8 @@ import mistune
 from mistune.plugins.math import math as math_plugin
 from mistune.plugins.table import table as table_plugin
 
+from photolab.publication.display import one_line
+
 __all__ = ["Section", "clean_table", "equation", "figure", "markdown", "notebook_blocks", "page"]
 
 _STYLE = """
@@ -41,7 +43,8 @@ table { border-collapse: collapse; font-size: .88em; }
 caption { text-align: left; padding: .3em 0; color: #444; }
 th, td { border-bottom: 1px solid #d9d9d9; padding: .3em .7em; text-align: left; vertical-align: top; }
 th { border-bottom: 1.5px solid #6b6b6b; vertical-align: bottom; }
-.num { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+.num { text-align: right; font-variant-numeric: tabular-nums; }
+td.num { white-space: nowrap; }
 pre { white-space: pre-wrap; background: #f5f5f5; padding: .7em; font-size: .88em; }
 code { font-family: "DejaVu Sans Mono", monospace; font-size: .92em; overflow-wrap: anywhere; }
 .equation { display: block; margin: .9em 0; overflow-x: auto; }
@@ -237,7 +240,7 @@ class _TableReader(HTMLParser):
         elif tag == "thead":
             self._in_head = False
         elif tag in {"td", "th", "caption"} and self._text is not None and self.tables:
-            text = " ".join("".join(self._text).split())
+            text = one_line("".join(self._text))
             self._text = None
             if tag == "caption":
                 self.tables[-1].caption = text

@@ -50,9 +50,12 @@ class SecondWay:
 def ratio_by_monte_carlo(pair: ReadingComparison, *, trials: int = 200_000, seed: int = SEED) -> SecondWay:
     r"""Return a ratio by Monte Carlo.
 
-    Each input multiplies the ratio by one plus its own effect, :math:`R = R_0 \prod_i (1 + c_i\,\delta_i)`,
-    drawn from the distribution it was declared with; nothing is linearised and no normal distribution is
-    assumed for the result.
+    Each input multiplies the lamp it acts on by one plus its own effect,
+
+    .. math:: R = R_0 \prod_{c_i > 0} (1 + c_i\,\delta_i) \Big/ \prod_{c_i < 0} (1 + |c_i|\,\delta_i),
+
+    drawn from the distribution it was declared with; nothing is linearised and no normal distribution is assumed
+    for the result. Swapping the lamps gives the reciprocal.
 
     Parameters
     ----------
@@ -84,7 +87,8 @@ def ratio_by_monte_carlo(pair: ReadingComparison, *, trials: int = 200_000, seed
     def model(**drawn: NDArray[np.float64]) -> NDArray[np.float64]:
         total = np.full(len(next(iter(drawn.values()))), linear.value)
         for name, values in drawn.items():
-            total += np.log1p(effects[name] * (values - inputs[name].value))
+            effect = effects[name]
+            total += np.copysign(1.0, effect) * np.log1p(abs(effect) * (values - inputs[name].value))
         return total
 
     distribution = propagate_distributions(model, inputs, trials=trials, coverage=pair.coverage, seed=seed)

@@ -272,12 +272,17 @@ def second_way(chosen: Chosen | None) -> Words:
     )
     return say(
         f"Law of propagation: {_percents(pair.low, pair.high)}. Monte Carlo, "
-        f"{decimal(second.distribution.trials, 0)} "
+        f"{_thousands(second.distribution.trials)} "
         f"trials of {second.inputs} inputs: {_percents(second.low, second.high)}.",
         f"The ends of the two intervals lie at most {decimal(apart, 2)} % apart; up to {decimal(good, 2)} % "
         f"would be "
         f"within the digits given. So {judged}.",
     )
+
+
+def _thousands(count: int) -> str:
+    """Return a whole number in groups of three."""
+    return f"{count:,}".replace(",", "\N{NO-BREAK SPACE}")
 
 
 def _percents(low: float, high: float) -> str:

@@ -16,7 +16,7 @@ LARGEST_COEFFICIENT = 0.05
 class Slope:
     """Relative change of the light for each kelvin.
 
-    Parameters
+    Attributes
     ----------
     percent_per_kelvin : float
         100 times the slope of ln(light). [%/K]
@@ -52,7 +52,7 @@ class Slope:
 class ExpectedLight:
     """Light expected at another ambient: an extrapolation, never a measurement.
 
-    Parameters
+    Attributes
     ----------
     value, low, high : float
         Light at hold in the other ambient over the initial light on the bench. [1]

@@ -47,7 +47,7 @@ LEAST_SPAN = 4.0
 class TimeConstants:
     """Whether light and temperature settle with one time constant.
 
-    Parameters
+    Attributes
     ----------
     light_s, temperature_s : float
         Time constant of each. [s]

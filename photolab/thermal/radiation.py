@@ -47,8 +47,8 @@ def _planck(t: Array, band_um: tuple[float, float]) -> tuple[Array, Array]:
     wavelength = low + (high - low) * (NODES + 1.0) / 2.0
     x = SECOND_RADIATION_CONSTANT / np.multiply.outer(t, wavelength)
     decay = np.exp(-x)
-    spectral = WEIGHTS * (wavelength / low) ** -5 * decay / -np.expm1(-x)
-    slope = spectral * x / -np.expm1(-x)
+    spectral = WEIGHTS * (wavelength / low) ** -5 * decay / (1.0 - decay)
+    slope = spectral * x / (1.0 - decay)
     return spectral.sum(axis=-1), slope.sum(axis=-1) / t
 
 
@@ -78,7 +78,7 @@ def temperature_of(emitted: Array, band_um: tuple[float, float] | None = BAND_UM
     logarithms, inverses = _start_table((float(band_um[0]), float(band_um[1])))
     wanted = np.log(emitted)
     inverse = np.interp(wanted, logarithms, inverses)
-    for _ in range(3):
+    for _ in range(2):
         value, slope = _planck(1.0 / inverse, band_um)
         inverse = inverse + (np.log(value) - wanted) * value * inverse**2 / slope
     return np.asarray(1.0 / inverse)

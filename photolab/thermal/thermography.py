@@ -32,7 +32,7 @@ EMISSIVITY_HALF_WIDTH = {"bare": 0.05, "tape": 0.02, "paint": 0.02}
 class SurfaceReading:
     """A surface temperature with its interval and what it may be used for.
 
-    Parameters
+    Attributes
     ----------
     value : float
         Surface temperature, band radiance (or T^4 where `band_um` was None). [degC]
@@ -154,15 +154,21 @@ def surface_reading(
 
     Parameters
     ----------
-    displayed, emissivity, set_emissivity, reflected, set_reflected, band_um
-        As in `surface_temperature`. [degC, 1, um]
+    displayed : float
+        Displayed temperature. [degC]
     method : str
-        How the surface was prepared: `bare`, `tape` or `paint`.
+        How the surface was prepared: `bare`, `tape` or `paint`. [text]
+    emissivity, set_emissivity : float
+        Emissivity of the surface, and the one set. [1]
+    reflected : float
+        Temperature of what the surface mirrors. [degC]
     emissivity_half_width : float, optional
         Half-width of the emissivity, rectangular; assumed if not given: 0.05 bare, 0.02 tape or paint. [1]
     displayed_half_width, reflected_half_width : float, default 0
         Half-width of the camera's and of the reflected temperature, rectangular; 0 is reported as not
         considered. [K]
+    set_reflected, band_um
+        As in `surface_temperature`. [degC, um]
     coverage : float, default 0.95
         Coverage probability. [1]
     trials, seed : int

@@ -2,8 +2,9 @@
 
 Run: ``python tests/benchmarks/beam_speed.py``. Target: everything below together in under 0.5 s on one core.
 
-Measured, median of 7, processor time on one core: together 99 ms; of it window flux 23 ms, aim offset 29 ms, ratio map
-18 ms, cut-off line 13 ms, mean above the cut-off 8 ms, intensity from the wall 7 ms, the rest under 1 ms.
+Measured, median of 7, processor time on one core: together 99 ms; of it window flux 23 ms, aim offset 29 ms,
+ratio map 18 ms, cut-off line 13 ms, mean above the cut-off 8 ms, intensity from the wall 7 ms, the rest
+under 1 ms.
 """
 
 import statistics

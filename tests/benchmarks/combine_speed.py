@@ -3,7 +3,9 @@
 Run ``OMP_NUM_THREADS=1 python tests/benchmarks/combine_speed.py``. Forty inputs are shared by all results,
 four hundred by fifteen each, the rest by one; a quarter rests on one pooled variance.
 
-MEASURED
+Measured (processor time of one core, the machine busy with other work): combine with its covariance 12 ms
+(52 to 59 ms the first time), 10 MB beside the 116 MB of imports and inputs; 44 ms from a dense array; all 600
+results 86 ms; one ratio 0.15 ms, with its budget 0.5 ms; degrees of freedom of 1000 pairs 10 ms.
 """
 
 import resource
@@ -42,12 +44,12 @@ def campaign():
 
 
 def median_seconds(function, repeats=11):
-    """Return median and largest time of some calls [s]."""
+    """Return median and largest processor time of some calls [s]."""
     times = []
     for _ in range(repeats):
-        start = time.perf_counter()
+        start = time.process_time()
         function()
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     return statistics.median(times), max(times)
 
 
@@ -62,9 +64,9 @@ def main():
     out(f"peak of the process {peak:.0f} MB, of which combine {peak - base:.0f} MB\n")
     joint = combine(values, matrix, inputs)
     names = joint.names
-    start = time.perf_counter()
+    start = time.process_time()
     results = [joint.result(name) for name in names]
-    out(f"all {len(results)} results: {1e3 * (time.perf_counter() - start):.0f} ms\n")
+    out(f"all {len(results)} results: {1e3 * (time.process_time() - start):.0f} ms\n")
     median, _ = median_seconds(lambda: joint.ratio(0, 1))
     out(f"one ratio: {1e6 * median:.0f} us\n")
     median, _ = median_seconds(lambda: joint.contrast({0: 1.0, 1: -1.0}).budget)

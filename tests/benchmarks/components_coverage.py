@@ -2,7 +2,7 @@
 
 For each design and truth (relative SDs in %): share of tables whose interval holds the true SD of each level, share of the
 mean's intervals that hold the true mean, and the same for fiducial limits (every tenth table). Standard error of a share of
-95 % over 2000 tables: 0.5 points.
+95 % over 3000 tables: 0.4 points (1500 ragged tables: 0.6).
 """
 
 import sys
@@ -12,7 +12,7 @@ import pandas as pd
 
 from photolab.metrology.components import fiducial_limits, nested_components
 
-REPEATS = 2000
+REPEATS = 3000
 TRUTHS = (
     (5.0, 1.5, 0.3),
     (1.5, 1.5, 0.3),
@@ -57,8 +57,8 @@ def study(name, counts, truth, rng, repeats=REPEATS):
             second.append((low <= truth) & (truth <= high))
     shares, fiducial = 100.0 * held / repeats, 100.0 * np.mean(second, axis=0)
     sys.stdout.write(
-        f"{name:>22} sd {truth}: MLS {np.array2string(shares, precision=1)} mean {100.0 * mean / repeats:.1f} "
-        f"fiducial {np.array2string(fiducial, precision=0)}\n"
+        f"{name:>22} sd {truth}: MLS {np.array2string(shares, precision=1)} "
+        f"mean {100.0 * mean / repeats:.1f} fiducial {np.array2string(fiducial, precision=0)}\n"
     )
 
 

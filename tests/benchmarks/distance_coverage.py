@@ -1,9 +1,9 @@
 """Coverage of the distance fit: intervals, chi-square, stray light, a beam level inside the run.
 
-Run: ``python tests/benchmarks/distance_coverage.py [benches]``. Oracle: synthetic truth, drawn afresh for every bench.
-A bench is 2000 cd with the photometric centre 30 mm behind the face, 6 distances from 1 to 5 m, reading scatter 0.5 % over
-the root of 5 repeats, 2 mm for each placement; where said, one range error for the bench (SD 2 lx), one tape zero (SD 3 mm)
-and one scale error (SD 2 %). Intervals are value +- 1.96 u.
+Run: ``python tests/benchmarks/distance_coverage.py [benches]``. Oracle: synthetic truth, drawn afresh for
+every bench. A bench is 2000 cd with the photometric centre 30 mm behind the face, 6 distances from 1 to 5 m,
+reading scatter 0.5 % over the root of 5 repeats, 2 mm for each placement; where said, one range error for
+the bench (SD 2 lx), one tape zero (SD 3 mm) and one scale error (SD 2 %). Intervals are value +- 1.96 u.
 
 Measured, 10 000 benches a row, one core, 4 to 6 s of processor time a row (target: under 60 s):
     readings and placements only      intensity 95.23 %  offset 95.13 %  lack of fit 5.12 %
@@ -44,7 +44,7 @@ def study(
     tape_sd: float = 0.0,
     scale_sd: float = 0.0,
 ) -> dict[str, float]:
-    """Return percent of intervals that hold intensity and offset, and percent of fits called a lack of fit."""
+    """Return percent of intervals that hold intensity and offset, and percent called a lack of fit."""
     held, flagged = np.zeros(2), 0
     for _ in range(benches):
         placed = DISTANCES + PLACEMENT * rng.standard_normal(DISTANCES.size) + tape_sd * rng.standard_normal()

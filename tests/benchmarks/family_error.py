@@ -1,4 +1,4 @@
-"""Family-wise error of simultaneous comparisons when all lamps are truly equal: share of campaigns with a false claim.
+"""Family-wise error of simultaneous comparisons of lamps that are truly equal.
 
 Run `python tests/benchmarks/family_error.py`. Oracle: synthetic truth. Each repetition draws every error
 afresh; with 20 dof the mounting SD is drawn afresh too and the covariance, its share of the variance and
@@ -10,6 +10,8 @@ Measured (% of campaigns with at least one false claim, all pairs / against the 
     demo,     u known 4.97 / 5.05; 20 dof 4.94 / 5.02; 9 dof 5.11 / 4.99; 4 dof 6.01 / 4.77
 Under the demo covariance 4 dof are too few for a closed adjustment: 6 % where 5 % is stated.
 """
+
+import sys
 
 import numpy as np
 from scipy import interpolate, stats
@@ -26,7 +28,8 @@ def balanced():
 
 
 def demo():
-    """Baseline and eight lamps with unlike numbers of mountings, own colour, one technology colour, shared days."""
+    """Baseline and eight lamps with unlike numbers of mountings, own colour, one technology colour, shared
+    days."""
     mountings = np.array([16.0, 14.0, 2.0, 6.0, 6.0, 7.0, 3.0, 2.0, 3.0])
     mounting = np.diag(0.025**2 / mountings)
     led = np.ones(9)
@@ -78,7 +81,7 @@ def main():
             found = [
                 error(mounting, known, dof=dof, family=family, seed=12) for family in ("tukey", "dunnett")
             ]
-            print(f"{name:9s} dof {dof:4}: {found[0]:.2f} / {found[1]:.2f}")
+            sys.stdout.write(f"{name:9s} dof {dof:4}: {found[0]:.2f} / {found[1]:.2f}\n")
 
 
 if __name__ == "__main__":

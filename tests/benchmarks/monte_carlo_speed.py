@@ -4,7 +4,10 @@ Run ``OMP_NUM_THREADS=1 python tests/benchmarks/monte_carlo_speed.py``. The mode
 with 12 inputs (8 normal, 4 rectangular); "plain" is a person's own loop over chunks of 10 000 trials with
 numpy's default generator, "one go" the same in arrays of all trials.
 
-MEASURED
+Measured (processor time of one core, the machine busy with other work): 10.3 million trials/s, 0.77 of the
+time of plain numpy in chunks (8.0 million/s) and 0.5 to 0.7 of that in one go; two-digit adaptive 18 ms
+(100 000 to 210 000 trials over 21 seeds); 1e7 trials 1.1 s, peak of the whole process 205 MB, 111 MB of it
+imports.
 """
 
 import resource
@@ -70,12 +73,12 @@ def plain(trials, chunk):
 
 
 def median_seconds(function, repeats):
-    """Return the median time of some calls [s]."""
+    """Return the median processor time of some calls [s]."""
     times = []
     for _ in range(repeats):
-        start = time.perf_counter()
+        start = time.process_time()
         function()
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     return statistics.median(times)
 
 
@@ -95,9 +98,9 @@ def main():
     needed = [propagate_adaptively(model, INPUTS, seed=s).trials for s in range(21)]
     spread = f"{min(needed)} to {max(needed)} trials"
     out(f"adaptive, two digits: median {1e3 * statistics.median(seconds):.0f} ms, {spread}\n")
-    start = time.perf_counter()
+    start = time.process_time()
     propagate_distributions(model, INPUTS, trials=10_000_000)
-    spent = time.perf_counter() - start
+    spent = time.process_time() - start
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
     out(f"1e7 trials: {spent:.2f} s, peak of the process {peak:.0f} MB ({base:.0f} MB before any)\n")
     one_go = median_seconds(lambda: plain(trials, trials), 3)

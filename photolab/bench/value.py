@@ -1,0 +1,221 @@
+"""What a box claims against the measured power, and what a gain costs: one rule for each.
+
+The price rule: a price for each gained percent is given only where the gain is resolved. Where its interval
+includes zero there is nothing to divide by, and a small gain by luck would look like a bargain.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from photolab.bench.cautions import OLD_PRICE_DAYS
+from photolab.photometry.efficacy import Claim, claim_against_power
+
+LAMPS = {"lamp": 1, "pair": 2}
+
+
+@dataclass(frozen=True)
+class ClaimJudgement:
+    """The claim on a box against the measured power.
+
+    Attributes
+    ----------
+    claim : Claim or None
+        Implied luminous efficacy and its code; None where there is nothing to compare. [lm/W]
+    code : str
+        Code of the claim (`beyond_white_light`, `above_current_devices`, `plausible`), or what is missing:
+        `no_claim`, `claim_without_per`, `no_power`, `power_without_per`. [text]
+    """
+
+    claim: Claim | None
+    code: str
+
+
+@dataclass(frozen=True)
+class PriceJudgement:
+    """What one gained percent of light costs, for a pair of lamps.
+
+    Attributes
+    ----------
+    per_percent, low, high : float or None
+        Price of a pair for each percent gained, with the interval the gain gives; None where refused.
+        [currency]
+    code : str
+        `given`, or why not: `no_price`, `no_currency`, `price_without_per`, `gain_not_resolved`,
+        `less_light`. [text]
+    cautions : tuple of str
+        `price_without_date`, `old_price`, `price_after_bench`, `bench_without_date`. [text]
+    age_days : int or None
+        Age of the price on the last day of the bench. [d]
+    """
+
+    per_percent: float | None
+    low: float | None
+    high: float | None
+    code: str
+    cautions: tuple[str, ...]
+    age_days: int | None
+
+
+def judge_claim(
+    claimed_flux: float | None,
+    power: float | None,
+    *,
+    claimed_per: str = "",
+    power_per: str = "",
+    power_uncertainty: float = 0.0,
+) -> ClaimJudgement:
+    """Return what a claimed flux implies at the measured power, or what is missing to say so.
+
+    Parameters
+    ----------
+    claimed_flux : float or None
+        Luminous flux on the box; None or NaN: no claim. [lm]
+    power : float or None
+        Measured power at hold; None or NaN: not measured. [W]
+    claimed_per, power_per : str
+        `lamp` or `pair`: what the claim and the power are for; blank: not stated. [text]
+    power_uncertainty : float, default 0
+        Standard uncertainty of the power. [W]
+
+    Returns
+    -------
+    ClaimJudgement
+        The claim and its code. [lm/W]
+
+    Raises
+    ------
+    ValueError
+        If a flux or a power is not positive, or `claimed_per` or `power_per` is another word.
+    """
+    if claimed_flux is None or np.isnan(claimed_flux):
+        return ClaimJudgement(None, "no_claim")
+    if not claimed_per:
+        return ClaimJudgement(None, "claim_without_per")
+    if power is None or np.isnan(power):
+        return ClaimJudgement(None, "no_power")
+    if not power_per:
+        return ClaimJudgement(None, "power_without_per")
+    claim = claim_against_power(
+        claimed_flux, power, power_uncertainty=power_uncertainty, claimed_per=claimed_per, power_per=power_per
+    )
+    return ClaimJudgement(claim, claim.code)
+
+
+def price_of_gain(
+    price: float | None,
+    *,
+    ratio: float,
+    low: float,
+    high: float,
+    price_per: str = "",
+    price_date: str = "",
+    last_day: str = "",
+    currency: str = "",
+) -> PriceJudgement:
+    r"""Return the price of a pair of lamps for each percent of light gained, where the gain is resolved.
+
+    .. math:: p = P_\mathrm{pair} / \bigl(100\,(r - 1)\bigr)
+
+    Parameters
+    ----------
+    price : float or None
+        Price; None or NaN: unknown. [currency]
+    ratio, low, high : float
+        Light over that of the baseline, with its interval. [1]
+    price_per : str
+        `lamp` or `pair`: what the price buys; blank: not stated. [text]
+    price_date, last_day : str
+        Day of the price, and last day of the bench, YYYY-MM-DD; blank: not stated. [text]
+    currency : str
+        Currency; blank: prices are not used. [text]
+
+    Returns
+    -------
+    PriceJudgement
+        Price for each percent with its interval, or the reason why none is given. [currency]
+
+    Raises
+    ------
+    ValueError
+        If the price is negative, the interval is not in order, a date cannot be read or `price_per` is
+        another word.
+
+    Notes
+    -----
+    The interval is that of the gain alone. It is for the scope of the ratio that is passed in.
+    """
+    if not 0.0 < low <= ratio <= high < np.inf:
+        message = f"ratio must lie within its interval, all more than 0; got {ratio:g} in {low:g} to {high:g}"
+        raise ValueError(message)
+    known = price is not None and not np.isnan(price)
+    age, cautions = price_age(price_date, last_day) if known else (None, ())
+    code = _refusal(price, known, price_per, currency) or _gain(low, high)
+    if code != "given" or price is None:
+        return PriceJudgement(None, None, None, code, cautions, age)
+    pair = price * LAMPS["pair"] / LAMPS[price_per]
+    per_percent, cheapest, dearest = (pair / (100.0 * (r - 1.0)) for r in (ratio, high, low))
+    return PriceJudgement(per_percent, cheapest, dearest, code, cautions, age)
+
+
+def price_age(price_date: str, last_day: str) -> tuple[int | None, tuple[str, ...]]:
+    """Return how old a price was on the last day of the bench, and the cautions that follow.
+
+    Parameters
+    ----------
+    price_date, last_day : str
+        Days, YYYY-MM-DD; blank: not stated. [text]
+
+    Returns
+    -------
+    age : int or None
+        Age of the price. [d]
+    cautions : tuple of str
+        `price_without_date`, `bench_without_date`, `old_price` (more than 180 days), `price_after_bench`.
+        [text]
+
+    Raises
+    ------
+    ValueError
+        If a date cannot be read.
+    """
+    if not price_date:
+        return None, ("price_without_date",)
+    of_price = _day("price_date", price_date)
+    if not last_day:
+        return None, ("bench_without_date",)
+    age = (_day("last_day", last_day) - of_price).days
+    if age > OLD_PRICE_DAYS:
+        return age, ("old_price",)
+    return age, ("price_after_bench",) if age < 0 else ()
+
+
+def _refusal(price: float | None, known: bool, price_per: str, currency: str) -> str:
+    if not known or price is None:
+        return "no_price"
+    if not 0.0 <= price < np.inf:
+        message = f"price must be zero or more; got {price:g}"
+        raise ValueError(message)
+    if not currency:
+        return "no_currency"
+    if not price_per:
+        return "price_without_per"
+    if price_per not in LAMPS:
+        message = f"price_per must be lamp or pair; got {price_per!r}"
+        raise ValueError(message)
+    return ""
+
+
+def _gain(low: float, high: float) -> str:
+    if high < 1.0:
+        return "less_light"
+    return "given" if low > 1.0 else "gain_not_resolved"
+
+
+def _day(name: str, text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        message = f"{name} must be a day, YYYY-MM-DD; got {text!r}"
+        raise ValueError(message) from None

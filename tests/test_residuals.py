@@ -1,0 +1,95 @@
+"""Oracles: dense linear algebra (second implementation), closed forms, synthetic truth."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from photolab.thermal.residuals import correlate, model_residuals, neighbour_correlation, whiten
+
+
+def uneven(rng, count=30):
+    return np.cumsum(rng.uniform(5.0, 40.0, count))
+
+
+def dense(time_s, correlation_time):
+    return np.exp(-np.abs(time_s[:, None] - time_s) / correlation_time)
+
+
+def test_whitening_inverts_the_correlation_matrix():
+    # Oracle: dense linear algebra; W Omega W' = 1.
+    time_s = uneven(np.random.default_rng(1))
+    phi = neighbour_correlation(time_s, 60.0)
+    matrix = whiten(np.eye(30), phi)
+    assert_allclose(matrix @ dense(time_s, 60.0) @ matrix.T, np.eye(30), atol=1e-13)  # rounding
+
+
+def test_correlate_is_the_product_with_the_dense_matrix():
+    # Oracle: dense linear algebra.
+    rng = np.random.default_rng(2)
+    time_s, columns = uneven(rng), rng.standard_normal((30, 3))
+    product = correlate(columns, neighbour_correlation(time_s, 60.0))
+    assert_allclose(product, dense(time_s, 60.0) @ columns, atol=1e-12)  # rounding
+    assert correlate(columns, neighbour_correlation(time_s, 0.0)) is columns
+
+
+def test_sandwich_with_a_known_correlation():
+    # Oracle: dense generalised formula (J'J)^-1 J' Omega J (J'J)^-1 s^2, s^2 from the generalised residual.
+    rng = np.random.default_rng(3)
+    time_s = np.arange(40) * 30.0
+    design = np.stack([np.ones(40), np.exp(-time_s / 300.0), time_s / 1200.0], axis=1)
+    residual = rng.standard_normal(40)
+    residual -= design @ np.linalg.lstsq(design, residual)[0]
+    model = model_residuals(time_s, residual, design, correlation=0.6)
+    omega = dense(time_s, -30.0 / np.log(0.6))
+    inverse = np.linalg.inv(omega)
+    gls = np.linalg.solve(design.T @ inverse @ design, design.T @ inverse @ residual)
+    left = residual - design @ gls
+    noise = left @ inverse @ left / 37
+    bread = np.linalg.inv(design.T @ design)
+    gradient = np.array([1.0, -0.4, 2.0])
+    expected = noise * gradient @ bread @ design.T @ omega @ design @ bread @ gradient
+    assert_allclose(model.variance(gradient), expected, rtol=1e-10)  # rounding
+    assert_allclose(model.correlation, 0.6, rtol=1e-12)
+    assert_allclose(model.effective_readings, 40 * 0.4 / 1.6, rtol=1e-12)  # n (1 - rho) / (1 + rho)
+    assert_allclose(model.dof, 40**2 / np.sum(omega**2) - 3, rtol=1e-10)
+
+
+def test_white_noise_gives_the_ordinary_covariance():
+    # Oracle: closed form s^2 (J'J)^-1 and n - p degrees of freedom.
+    rng = np.random.default_rng(4)
+    time_s = uneven(rng, 50)
+    design = np.stack([np.ones(50), time_s / 1000.0], axis=1)
+    residual = rng.standard_normal(50)
+    residual -= design @ np.linalg.lstsq(design, residual)[0]
+    model = model_residuals(time_s, residual, design, correlation=0.0)
+    covariance = residual @ residual / 48 * np.linalg.inv(design.T @ design)
+    for gradient in np.eye(2):
+        assert_allclose(model.variance(gradient), gradient @ covariance @ gradient, rtol=1e-11)
+    assert_allclose(model.dof, 48.0, rtol=1e-12)
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.5, 0.8])
+def test_estimated_correlation_is_near_the_truth(rho):
+    # Oracle: synthetic truth. The mean of 40 estimates; SD of one is about sqrt((1 - rho^2)/n) = 0.07 at most, and
+    # even odds for white noise pull by less than 0.03 here.
+    rng = np.random.default_rng(5)
+    time_s = np.arange(200) * 10.0
+    design = np.stack([np.ones(200), np.exp(-time_s / 400.0)], axis=1)
+    estimates = []
+    for _ in range(40):
+        noise = rng.standard_normal(200)
+        for i in range(1, 200):
+            noise[i] = rho * noise[i - 1] + np.sqrt(1 - rho**2) * noise[i]
+        residual = noise - design @ np.linalg.lstsq(design, noise)[0]
+        estimates.append(model_residuals(time_s, residual, design).correlation)
+    assert_allclose(np.mean(estimates), rho, atol=0.06)
+
+
+def test_a_direction_the_design_does_not_hold_is_left_out():
+    # Oracle: closed form; doubling a column changes nothing that the readings can tell.
+    time_s = np.arange(30) * 10.0
+    column = np.exp(-time_s / 100.0)
+    residual = np.random.default_rng(6).standard_normal(30)
+    single = model_residuals(time_s, residual, np.stack([np.ones(30), column], axis=1), correlation=0.3)
+    double = model_residuals(time_s, residual, np.stack([np.ones(30), column, column], axis=1), correlation=0.3)
+    assert_allclose(double.variance(np.array([1.0, 0.5, 0.5])), single.variance(np.array([1.0, 0.5])), rtol=1e-9)
