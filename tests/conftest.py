@@ -4,7 +4,7 @@ import os
 
 from photolab.publication.notebooks import KERNEL_ENVIRONMENT
 
-# Kernels that the notebook plugin starts inherit this process's environment; a bench of the user's must not be
-# tested by mistake.
+# Kernels that the notebook plugin starts inherit this process's environment;
+# a bench of the user's must not be tested by mistake.
 os.environ.pop("PHOTOLAB_BENCH", None)
 os.environ.update(KERNEL_ENVIRONMENT)

@@ -483,7 +483,7 @@ def test_refused_windows():
 
 
 def test_a_large_grid_in_half_a_second():
-    """Oracle: the target of 0.5 s for 1001 x 501 cells, see benchmarks/beam_speed.py; processor time."""
+    """Oracle: half a second for 1001 x 501 cells, see benchmarks/beam_speed.py; processor time."""
     across, up = np.linspace(-20, 20, 1001), np.linspace(-6, 4, 501)
     lamp, stock = (shape(name, *np.meshgrid(across, up)) for name in ("K3-HP", "B0-HP"))
     spent = []

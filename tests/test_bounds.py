@@ -1,4 +1,4 @@
-"""Oracles: closed form of completely monotone curves, synthetic truth, linear programming as a second implementation."""
+"""Oracles: closed form of completely monotone curves, synthetic truth, linear programming."""
 
 import numpy as np
 import pytest
@@ -24,7 +24,9 @@ def test_exact_record_of_the_class_is_reproduced():
     assert fit.sum_of_squares < 1e-8  # (1e-5 lx)^2 a reading: rounding of neighbouring exponentials
     value, low, high = bounds_at(fit, 2700.0, allowance=1e-4)
     assert low <= truth(2700.0) / truth(60.0) <= high
-    assert_allclose(value, truth(2700.0) / truth(60.0), rtol=1e-5)  # neighbouring exponentials, 1e-4 lx in 1000
+    assert_allclose(
+        value, truth(2700.0) / truth(60.0), rtol=1e-5
+    )  # neighbouring exponentials, 1e-4 lx in 1000
 
 
 def test_rising_light_is_outside_the_class():
@@ -37,8 +39,9 @@ def test_rising_light_is_outside_the_class():
 
 
 def test_bounds_agree_with_linear_programming():
-    # Oracle: second implementation. With the largest residual bounded instead of the sum of squares the extreme of the
-    # ratio is a linear programme; every point of that smaller set lies inside the bounds whose allowance contains it.
+    # Oracle: second implementation. With the largest residual bounded instead of the sum of squares the
+    # extreme of the ratio is a linear programme; every point of that smaller set lies inside the bounds whose
+    # allowance contains it.
     rng = np.random.default_rng(1)
     light = 850.0 + 120.0 * np.exp(-TIME_S / 480.0) + 2.0 * rng.standard_normal(120)
     fit = fit_monotone(TIME_S, light, WHITE)
@@ -66,7 +69,9 @@ def test_bounds_agree_with_linear_programming():
 def test_bounds_sit_where_the_sum_of_squares_reaches_the_allowance():
     # Oracle: definition of the bounds.
     rng = np.random.default_rng(2)
-    fit = fit_monotone(TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0) + 2.0 * rng.standard_normal(120), WHITE)
+    fit = fit_monotone(
+        TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0) + 2.0 * rng.standard_normal(120), WHITE
+    )
     later, earlier = fit.row(np.array([2700.0])), fit.row(np.array([60.0]))
     allowance = ALLOWANCE * 4.0
     _, low, high = ratio_bounds(fit, later, earlier, allowance=allowance)
@@ -80,13 +85,21 @@ def test_bounds_sit_where_the_sum_of_squares_reaches_the_allowance():
 
 @pytest.mark.parametrize(
     ("amplitudes", "taus"),
-    [((120.0,), (480.0,)), ((90.0, 60.0), (150.0, 720.0)), ((60.0, 60.0, 40.0), (90.0, 360.0, 1800.0)), ((100.0, 30.0), (300.0, 2400.0))],
+    [
+        ((120.0,), (480.0,)),
+        ((90.0, 60.0), (150.0, 720.0)),
+        ((60.0, 60.0, 40.0), (90.0, 360.0, 1800.0)),
+        ((100.0, 30.0), (300.0, 2400.0)),
+    ],
 )
 def test_bounds_hold_the_truth_beyond_the_record(amplitudes, taus):
-    # Oracle: synthetic truth with one, two and three rates and a slow tail. At least 93 % of intervals are to hold it;
-    # of 60 that is 51 or more with probability 0.999.
+    # Oracle: synthetic truth with one, two and three rates and a slow tail. At least 93 % of intervals are to
+    # hold it; of 60 that is 51 or more with probability 0.999.
     rng = np.random.default_rng(3)
-    truth = lambda t: 850.0 + sum(a * np.exp(-t / tau) for a, tau in zip(amplitudes, taus, strict=True))  # noqa: E731
+
+    def truth(t):
+        return 850.0 + sum(a * np.exp(-t / tau) for a, tau in zip(amplitudes, taus, strict=True))
+
     held = []
     for _ in range(60):
         fit = fit_monotone(TIME_S, truth(TIME_S) + 2.0 * rng.standard_normal(120), WHITE)

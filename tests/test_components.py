@@ -279,6 +279,7 @@ def test_balanced_mean_squares_and_mean():
     )
     # Float rounding.
     assert_allclose(result.variances, [(ms[0] - ms[1]) / 6.0, (ms[1] - ms[2]) / 2.0, ms[2]], rtol=1e-11)
+    assert_allclose(result.squares.solve @ result.squares.squares, result.variances, rtol=1e-11)  # float rounding
     assert_array_equal(result.dof, [3, 8, 12])
     assert_array_equal(result.table["dof"], [3, 8, 12])
     assert list(result.table.columns) == ["level", "variance", "sd", "low", "high", "dof"]
@@ -303,6 +304,15 @@ def test_limits_are_exact_where_the_f_test_stands():
     low, high = component_limits(squares, coverage=0.95)
     exact = np.sqrt(3.0 * 2.0 / stats.chi2.ppf([0.975, 0.025], 3))
     assert_allclose([low[0], high[0]], exact, rtol=1e-6)  # the subtracted square is 1e-14 of the other
+
+
+def test_upper_cross_term():
+    """Oracle: closed form; where F is at its lower quantile the upper limit's spread equals the estimate's size."""
+    f = stats.f.ppf(0.025, 9, 20)
+    # A row without a mean square of its own, so that the limit is not lifted.
+    solve = np.array([[1.0, 0.0], [0.0, 1.0], [0.5, -0.5]])
+    _, high = component_limits(UnweightedSquares(np.array([3.0 * f, 3.0]), np.array([9.0, 20.0]), solve))
+    assert_allclose(high[2] ** 2, 1.5 * (1.0 - f), rtol=1e-9)  # float rounding
 
 
 def test_limits_are_monotone_at_zero():

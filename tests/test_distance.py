@@ -43,7 +43,7 @@ def run(model, rng=None, relative=0.003, tape=0.002):
     }
 
 
-def test_trial_of_a_new_user():
+def test_one_reading_at_eight_metres():
     """Oracle: by hand: 151 lx x (8.12 m)^2 = 9956 cd; 9664 without; 2 x 20 mm/sqrt 3/8.12 m = 0.28 %."""
     assert_allclose(luminous_intensity(151.0, 8.0, offset=0.120), 9956.1, rtol=0, atol=0.05)  # printed digit
     assert_allclose(luminous_intensity(151.0, 8.0), 9664.0, rtol=1e-14)  # float rounding
@@ -364,6 +364,11 @@ def test_method_refusals():
             fit_inverse_square(d, e, **doubt)
         assert refusal.value.code == "one_distance"
         assert refusal.value.known == {"apparent_intensity": 250.0, "distance": 5.0}
+    for d, e in (([2.0, 4.0], [10.0, 20.0]), ([2.0, 4.0], [10.0, 10.0]), ([2.0, 4.0], [1000.0, 1e-3])):
+        with pytest.raises(MethodError, match="readings must fix intensity and offset") as refusal:
+            fit_inverse_square(d, e, **doubt)
+        assert refusal.value.code == "no_solution"
+        assert refusal.value.known["apparent_intensity"] == np.mean([e[0] * 4.0, e[1] * 16.0])
     assert fit_inverse_square([5.0], [10.0], **doubt, fit_offset=False).intensity == pytest.approx(250.0)
     with pytest.raises(MethodError, match="competing laws need at least 3 different distances; got 2"):
         compare_fits([2.0, 3.0], [10.0, 5.0], **doubt)

@@ -1,4 +1,4 @@
-"""Claimed flux against measured power: the trials of the issue, limits, and refusals."""
+"""Claimed flux against measured power: four boxes judged, limits, and refusals."""
 
 import numpy as np
 import pytest
@@ -24,7 +24,7 @@ NM = np.arange(380.0, 781.0)
         (12000.0, 23.6, 508.0, "beyond_white_light"),  # the demo's K7
     ],
 )
-def test_trials(flux, power, efficacy, code):
+def test_boxes(flux, power, efficacy, code):
     """Oracle: division by hand, and the published limits: 370 lm/W (Murphy 2012), 199 lm/W (US DOE 2012)."""
     claim = claim_against_power(flux, power)
     assert_allclose(claim.implied_efficacy, efficacy, rtol=0, atol=0.5)  # printed digit

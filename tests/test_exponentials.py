@@ -1,4 +1,4 @@
-"""Oracles: NIST/ITL Statistical Reference Datasets (certified), synthetic truth, lmfit as a second implementation."""
+"""Oracles: NIST/ITL Statistical Reference Datasets (certified), synthetic truth, lmfit."""
 
 import json
 from pathlib import Path
@@ -68,7 +68,9 @@ def curves(rng, count, readings, *, opposite=False, noise=2.0):
     slow = rng.uniform(8.0, 15.0, (count, 1))
     fast = slow / rng.uniform(3.0, 7.0, (count, 1))
     sign = -1.0 if opposite else 1.0
-    clean = 850.0 + 120.0 * np.exp(-x / slow) + sign * rng.uniform(60.0, 100.0, (count, 1)) * np.exp(-x / fast)
+    clean = (
+        850.0 + 120.0 * np.exp(-x / slow) + sign * rng.uniform(60.0, 100.0, (count, 1)) * np.exp(-x / fast)
+    )
     return x, clean + noise * rng.standard_normal((count, readings))
 
 
@@ -107,7 +109,9 @@ def test_weights_act_as_repeated_readings():
     assert_allclose(weighted.rates, repeated.rates, rtol=1e-8)  # rounding, magnified by close rates
     assert_allclose(weighted.residual_sum_of_squares, repeated.residual_sum_of_squares, rtol=1e-12)
     left_out = fit_exponentials(x, np.where(np.arange(60) == 7, 1e6, y), terms=1, weights=np.arange(60) != 7)
-    assert_allclose(left_out.offset, fit_exponentials(np.delete(x, 7), np.delete(y, 7), terms=1).offset, rtol=1e-9)
+    assert_allclose(
+        left_out.offset, fit_exponentials(np.delete(x, 7), np.delete(y, 7), terms=1).offset, rtol=1e-9
+    )
 
 
 def test_robust_fit_is_not_pulled_by_outliers():
@@ -123,7 +127,9 @@ def test_robust_fit_is_not_pulled_by_outliers():
     assert abs(robust.offset - 850.0) < 4 * robust.offset_uncertainty  # 4 SDs
     assert np.max(np.abs(robust.evaluate(x) - truth)) < 0.25 * np.max(np.abs(plain.evaluate(x) - truth))
     clean = fit_exponentials(x, truth + 2.0 * rng.standard_normal(120), terms=1)
-    assert_allclose(robust.offset_uncertainty, clean.offset_uncertainty, rtol=0.4)  # an SD from 117 dof and 95 % efficiency
+    assert_allclose(
+        robust.offset_uncertainty, clean.offset_uncertainty, rtol=0.4
+    )  # an SD from 117 dof and 95 % efficiency
 
 
 def test_uncertainty_holds_on_white_noise():
@@ -144,13 +150,17 @@ def test_batch_on_own_and_shared_abscissae_agree_with_single_fits():
     shared = fit_many(x, table)
     own = fit_many(np.tile(x, (12, 1)), table)
     for column in ("offset", "amplitude_1", "time_constant_1", "residual_sum_of_squares"):
-        assert_allclose(own[column], shared[column], rtol=1e-4, err_msg=column)  # the search stops at 1e-10 of the squares
+        assert_allclose(
+            own[column], shared[column], rtol=1e-4, err_msg=column
+        )  # the search stops at 1e-10 of the squares
     assert list(shared.columns[:3]) == ["curve", "terms", "offset"]
     for i in range(12):
         for order in (0, 1, 2):
             row = shared[(shared.curve == i) & (shared.terms == order)].iloc[0]
             single = fit_exponentials(x, table[i], terms=order)
-            assert_allclose(row.residual_sum_of_squares, single.residual_sum_of_squares, rtol=1e-6)  # stated agreement
+            assert_allclose(
+                row.residual_sum_of_squares, single.residual_sum_of_squares, rtol=1e-6
+            )  # stated agreement
             if order == 2:
                 assert_allclose(row.time_constant_2, single.time_constants[1], rtol=1e-3)
 
@@ -168,13 +178,15 @@ def test_batch_pads_short_curves_with_weight_zero():
 
 
 def test_best_known_sums_of_squares():
-    # Oracle: second implementation (lmfit from the truth) on 60 records of two terms, a third with opposite signs;
-    # fewer than one in two hundred may be worse, so of 60 none.
+    # Oracle: second implementation (lmfit from the truth) on 60 records of two terms, a third with opposite
+    # signs; fewer than one in two hundred may be worse, so of 60 none.
     rng = np.random.default_rng(10)
     for opposite in (False, False, True):
         x, table = curves(rng, 20, 120, opposite=opposite)
         batch = fit_many(x, table, terms=(2,)).residual_sum_of_squares.to_numpy()
-        best = [lmfit_squares(x, y, (850.0, 120.0, -80.0 if opposite else 80.0, 11.0, 2.5)).chisqr for y in table]
+        best = [
+            lmfit_squares(x, y, (850.0, 120.0, -80.0 if opposite else 80.0, 11.0, 2.5)).chisqr for y in table
+        ]
         assert np.max(batch / np.array(best)) < 1 + 1e-6  # the stated agreement
 
 
@@ -184,7 +196,9 @@ def test_chebyshev_tables_interpolate_exponentials_to_rounding():
     coefficients = table.coefficients(np.exp(-40.0 * np.exp(-table.nodes()))[:, None])
     theta = np.linspace(np.log(0.2), np.log(200.0), 301)
     # interpolation error of 60 nodes, measured 3e-13
-    assert_allclose(table.polynomials(theta) @ coefficients[:, 0], np.exp(-40.0 * np.exp(-theta)), rtol=0, atol=1e-12)
+    assert_allclose(
+        table.polynomials(theta) @ coefficients[:, 0], np.exp(-40.0 * np.exp(-theta)), rtol=0, atol=1e-12
+    )
 
 
 def test_a_straight_line_is_reported_at_the_bound():
@@ -236,7 +250,12 @@ def test_refusals_carry_what_is_known():
         (np.arange(5.0), np.ones((2, 4)), (1,), "must agree in shape"),
         (np.array([0.0, 2.0, 1.0]), np.ones((1, 3)), (1,), "x must ascend"),
         (np.arange(5.0), np.ones((1, 5)), (3,), "terms be among 0, 1, 2"),
-        (np.arange(3.0), np.array([[1.0, np.inf, 1.0]]), (1,), r"curves\[0, 1\] must be a finite number; got inf"),
+        (
+            np.arange(3.0),
+            np.array([[1.0, np.inf, 1.0]]),
+            (1,),
+            r"curves\[0, 1\] must be a finite number; got inf",
+        ),
     ],
 )
 def test_batch_refuses_bad_arguments(x, table, terms, message):

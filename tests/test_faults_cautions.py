@@ -4,9 +4,13 @@ Oracle of all rows: the project's own table of faults (a declared contract, no o
 numbers quoted in messages are the ones typed into the folder.
 """
 
+import math
+
 import bench_folders as bf
 import pytest
+from numpy.testing import assert_allclose
 
+from photolab.bench.cautions import reading_scatter
 from photolab.bench.records import read_bench
 
 ROLES = "lamp,technology,role,price,price_date\n"
@@ -126,3 +130,43 @@ def test_caution_is_said_and_the_folder_is_read(tmp_path, code, changes, words):
     bench = read_bench(bf.make(tmp_path / "b", **changes))
     said = [str(problem) for problem in bench.warnings]
     assert any(words in line and f"[{code}]" in line for line in said), "\n".join(said)
+
+
+def test_scatter_of_repeats_within_a_mounting_and_a_moment(tmp_path):
+    # closed form: two values a and b have a sum of squares of ln(b/a)²/2 about their mean, with 1 degree of freedom;
+    # readings 31 s apart, at another mounting or without an instant are not repeats of each other
+    rows = [
+        "A1,300,1,60",
+        "A1,309,1,90",
+        "A1,200,1,121",
+        "A1,250,2,60",
+        "A1,260,2,60",
+        "A1,100,2,",
+        "A2,50,1,60",
+    ]
+    text = bf.readings(*rows, header="lamp,illuminance_lx,mounting,elapsed_s")
+    table = reading_scatter(read_bench(bf.make(tmp_path / "b", readings_csv=text)).tables["readings"])
+    expected = math.log(309 / 300) ** 2 / 2 + math.log(260 / 250) ** 2 / 2
+    assert list(table["lamp"]) == ["A1", "A2"]
+    assert list(table["dof"]) == [2, 0]
+    assert_allclose(table["sum_of_squares"], [expected, 0.0], rtol=1e-12, atol=1e-25)  # float rounding
+
+
+@pytest.mark.parametrize(("scatter", "said"), [(2.9, False), (3.1, True)])
+def test_scatter_is_said_above_three_times_that_of_the_others(tmp_path, scatter, said):
+    # ln readings at ±s and ±r about a level: SDs s sqrt(2) and r sqrt(2), in the ratio s/r; no resolution declared
+    toml = bf.TOML.replace("resolution_lx = [0.1, 1, 10]\n", "")
+    own = [f"A1,{300 * math.exp(sign * scatter * 1e-3)!r},{k}" for k in range(4) for sign in (1, -1)]
+    others = [f"A2,{300 * math.exp(sign * 1e-3)!r},{k}" for k in range(4) for sign in (1, -1)]
+    text = bf.readings(*own, *others, header="lamp,illuminance_lx,mounting")
+    bench = read_bench(bf.make(tmp_path / "b", bench_toml=toml, readings_csv=text))
+    assert any(problem.code == "W28" for problem in bench.warnings) == said
+
+
+def test_a_coarse_display_is_not_taken_for_scatter(tmp_path):
+    # one step of 1 lx on 30 lx, where the other lamp happens to show no scatter at all
+    own = [f"A1,{30 + k % 2},4000,{k // 2}" for k in range(8)]
+    others = [f"A2,30,4000,{k // 2}" for k in range(8)]
+    text = bf.readings(*own, *others, header="lamp,illuminance_lx,range_lx,mounting")
+    bench = read_bench(bf.make(tmp_path / "b", readings_csv=text))
+    assert not any(problem.code == "W28" for problem in bench.warnings)

@@ -227,7 +227,7 @@ CASES = [
     ),
     (
         "E11",
-        {"readings_csv": b"lamp,illuminance_lx,note\nA1,318,caf\xe9\n"},
+        {"readings_csv": b"lamp,illuminance_lx,note\nA1,318,d\xe9j\xe0\n"},
         "readings.csv:2: byte 0xe9 is not UTF-8",
     ),
     ("E11", {"readings_csv": b"lamp,illuminance_lx\nA1,3\x001\n"}, "holds zero bytes"),

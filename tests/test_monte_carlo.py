@@ -329,6 +329,17 @@ def test_validation_by_hand():
     assert validate_propagation(linear, drawn, digits=1).validated
 
 
+@pytest.mark.parametrize(("low", "high", "validated"), [(0, 0, True), (0.1, 0, False), (0, 0.1, False)])
+def test_both_ends_must_be_within_the_tolerance(low, high, validated):
+    """By hand: tolerance 0.05; one end off by 0.1 is enough to fail."""
+    linear = propagate(add, normal("a"))
+    drawn = propagate_distributions(add, normal("a"), trials=1000)
+    ends = (linear.interval[0] - low, linear.interval[1] + high)
+    check = validate_propagation(linear, replace(drawn, interval=ends))
+    assert check.validated is validated
+    assert_allclose((check.d_low, check.d_high), (low, high), atol=1e-12)  # float rounding
+
+
 def test_content_of_a_dominating_rectangular_colour_term():
     """Closed form: rectangular of SD 3 and normal of SD 1; the ±1.96 u interval holds over 97 %."""
     inputs = {

@@ -1,4 +1,4 @@
-"""The runner of notebooks and their stored form. Oracle: toy notebooks whose outputs follow from their cells."""
+"""The runner of notebooks and their stored form. Oracle: toy notebooks, outputs as their cells say."""
 
 from pathlib import Path
 

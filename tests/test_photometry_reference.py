@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from scipy.optimize import linprog
 
 from photolab.photometry.beam import (
     CutoffSharpness,
@@ -27,6 +28,7 @@ from photolab.photometry.distance import (
     luminous_intensity,
     screen_angle,
 )
+from photolab.photometry.efficacy import limits_of_efficacy
 from photolab.photometry.filament import (
     exponent_per_voltage,
     implied_exponent,
@@ -320,6 +322,18 @@ def test_tables_second_implementation(colour):
     tabulated = colour.SDS_ILLUMINANTS["A"]
     # six printed digits of the published table
     assert_allclose(illuminant_a(tabulated.wavelengths), tabulated.values, rtol=5e-6, atol=5e-6)
+
+
+@pytest.mark.parametrize(("name", "x", "y"), [("D65", 0.31271, 0.32901), ("LED-B5", 0.31181, 0.32364)])
+def test_two_line_limits(name, x, y, colour):
+    """Oracle: linear programme over all spectra of one chromaticity, CIE 1931 observer of colour-science."""
+    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].values
+    total = observer.sum(axis=1)
+    constraints = [observer[:, 0] - x * total, observer[:, 1] - y * total, np.ones(total.size)]
+    best = linprog(-MAXIMUM_LUMINOUS_EFFICACY * observer[:, 1], A_eq=constraints, b_eq=[0.0, 0.0, 1.0])
+    table = limits_of_efficacy().set_index("limit")["value_lm_per_W"]
+    # half a unit in the last printed digit
+    assert_allclose(-best.fun, table[f"two spectral lines of the chromaticity of {name}"], rtol=0, atol=0.05)
 
 
 def test_planckian_second_implementation(colour):

@@ -136,6 +136,8 @@ def test_power_far_out_is_certain_not_missing():
             assert_allclose(
                 comparison_power(difference, 0.005, 20, dof=dof), 1.0, atol=1e-9
             )  # limit of the law
+    far = comparison_power(math.expm1(36.0), 1.0, 2, dof=1000.0, coverage=0.99)
+    assert_allclose(far, 1.0, atol=1e-9)  # limit of the law, where the library's own function gives NaN
     size = comparison_power(0.0, 0.02, 3)
     assert_allclose(size, 0.05, rtol=1e-9)  # with no difference the power is the size of the test
 

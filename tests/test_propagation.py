@@ -149,7 +149,7 @@ def test_switched_result_of_a_type_a_input_with_two_dof():
 
 
 def test_what_the_linear_model_leaves_out():
-    """Closed form: x² at N(0, 1) has SD sqrt 2; 2000 draws with kurtosis 15, four standard errors of 4.2 %."""
+    """Closed form: x² at N(0, 1) has SD sqrt 2; 2000 draws of kurtosis 15, four errors of 4.2 %."""
     result = propagate(lambda x: x**2 + 10 * x, quantities(x=(0, 1)))
     assert_allclose(result.second_order, np.sqrt(2), rtol=0.168)
     assert_allclose(result.standard_uncertainty, 10, rtol=1e-9)  # rounding of the differences

@@ -270,7 +270,7 @@ def three_lamps(*, matrix=np.asarray):
 
 
 BOTH = pytest.mark.parametrize(
-    "matrix", [np.asarray, sparse.csr_array, sparse.coo_matrix], ids=["dense", "csr", "coo"]
+    "matrix", [np.asarray, sparse.csr_array, sparse.csc_matrix], ids=["dense", "csr", "csc"]
 )
 
 

@@ -70,8 +70,8 @@ def test_white_noise_gives_the_ordinary_covariance():
 
 @pytest.mark.parametrize("rho", [0.0, 0.5, 0.8])
 def test_estimated_correlation_is_near_the_truth(rho):
-    # Oracle: synthetic truth. The mean of 40 estimates; SD of one is about sqrt((1 - rho^2)/n) = 0.07 at most, and
-    # even odds for white noise pull by less than 0.03 here.
+    # Oracle: synthetic truth. The mean of 40 estimates; SD of one is about sqrt((1 - rho^2)/n) = 0.07 at
+    # most, and even odds for white noise pull by less than 0.03 here.
     rng = np.random.default_rng(5)
     time_s = np.arange(200) * 10.0
     design = np.stack([np.ones(200), np.exp(-time_s / 400.0)], axis=1)
@@ -91,5 +91,9 @@ def test_a_direction_the_design_does_not_hold_is_left_out():
     column = np.exp(-time_s / 100.0)
     residual = np.random.default_rng(6).standard_normal(30)
     single = model_residuals(time_s, residual, np.stack([np.ones(30), column], axis=1), correlation=0.3)
-    double = model_residuals(time_s, residual, np.stack([np.ones(30), column, column], axis=1), correlation=0.3)
-    assert_allclose(double.variance(np.array([1.0, 0.5, 0.5])), single.variance(np.array([1.0, 0.5])), rtol=1e-9)
+    double = model_residuals(
+        time_s, residual, np.stack([np.ones(30), column, column], axis=1), correlation=0.3
+    )
+    assert_allclose(
+        double.variance(np.array([1.0, 0.5, 0.5])), single.variance(np.array([1.0, 0.5])), rtol=1e-9
+    )

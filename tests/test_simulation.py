@@ -23,7 +23,14 @@ from photolab.bench.simulation import (
     write_simulation,
 )
 from photolab.bench.simulation_draws import draw_truth
-from photolab.bench.simulation_plan import WARM_UPS, seats
+from photolab.bench.simulation_plan import WARM_UPS, Seat, seats
+from photolab.bench.simulation_readings import (
+    SeatState,
+    seat_states,
+    shown_lx,
+    true_illuminance,
+    working_range,
+)
 from photolab.bench.truth import parse_truth, truth_document
 from photolab.errors import MethodError, RecordError
 
@@ -165,6 +172,58 @@ def test_still_bench_is_the_closed_form():
     assert_allclose(got["B0", "a", "HR", "D06"], lead, rtol=4 * 0.0013)
 
 
+SEAT = Seat("D02", "HR", "K3", "2", 1)
+
+
+def test_light_of_a_mounting_term_by_term():
+    """Oracle: closed form by hand, every term of a LED lamp and of a filament lamp away from zero."""
+    truth = demo_truth()
+    day = replace(truth.days["D02"], effect={"HP": 0.0, "HR": 0.007})
+    truth = replace(truth, days={**truth.days, "D02": day}, aims={SEAT.key: 0.89})
+    hr = 17_250 * (1 - (1.1 / 6) ** 2) / 36
+    state = SeatState(SEAT, 0.011, ambient_C=15.0, socket_V=12.9, shown_V=13.0, burnt_h=2.0, late_s=30.0)
+    warm = 0.90 + 0.10 * exp(-30 / (6.5 * 60))
+    by_hand = hr * 0.88 * exp(-0.021 + 0.011 + 0.007) * 0.89 * (1 + 0.0025 * 5) * warm
+    assert_allclose(true_illuminance(truth, state), by_hand, rtol=1e-12)
+    filament = replace(SEAT, lamp="B0", specimen="b")
+    by_hand = hr * exp(0.012 + 0.011 + 0.007 - 0.0005 * 2) * (12.9 / 13.2) ** 3.4 * (1 - 0.003 * 30 / 2340)
+    assert_allclose(true_illuminance(truth, replace(state, seat=filament)), by_hand, rtol=1e-12)
+
+
+def test_display_term_by_term():
+    """Oracle: closed form by hand: linearity and meter temperature add to the factor, then the offset."""
+    truth = demo_truth()
+    fine = replace(
+        truth.meters["M1"],
+        resolution_lx=(1e-9, 1e-9, 1e-9),
+        linearity={"4000/K3/HR": 0.004},
+        temperature_per_K={"D02": 0.001},
+    )
+    truth = replace(truth, meters={**truth.meters, "M1": fine})
+    factor = 1.014 * 0.989 * (1 + 0.004 + 0.001 * (15.4 - 20)) * 1.0686
+    # the display rounds to 1e-6 lx
+    assert_allclose(shown_lx(truth, "M1", 400.0, 4000.0, SEAT), 400 * factor + 3, atol=2e-6)
+    assert_allclose(
+        shown_lx(demo_truth(), "M1", 400.0, 4000.0, SEAT), np.floor(400 * 1.014 * 0.989 * 1.0686 + 3 + 0.5)
+    )
+    assert working_range(truth, "M1", 300.0, "led", autorange=True) == 400
+    assert working_range(truth, "M1", 300.0, "led", autorange=False) == 4000
+    assert working_range(truth, "M1", 390.0, "led", autorange=True) == 4000
+
+
+def test_a_voltmeter_that_shows_too_much():
+    """Oracle: by hand: shown over 1 + scale; burnt hours are the holds of the same specimen before."""
+    truth = replace(demo_truth(), voltmeter_scale=0.01)
+    plan = seats()
+    effects = dict.fromkeys((seat.key for seat in plan), 0.0)
+    states = seat_states(truth, plan, effects, rng=np.random.default_rng(1), voltage_sd=0.0)
+    assert_allclose([s.socket_V for s in states], [s.shown_V / 1.01 for s in states], rtol=1e-12)
+    own = [s for s in states if (s.seat.lamp, s.seat.specimen) == ("B0", "a")]
+    assert own[0].burnt_h == 0
+    assert_allclose(own[3].burnt_h, 3 * 2 / 60, rtol=1e-12)
+    assert_allclose(own[-1].burnt_h, sum(s.seat.hold_minutes for s in own[:-1]) / 60, rtol=1e-12)
+
+
 def test_ratios_come_back_in_the_large_sample_limit():
     """Oracle: the generating ratio: the mean of 60 fresh benches within 4 standard errors of it."""
     truth = demo_truth()
@@ -203,7 +262,7 @@ def test_a_fresh_bench_draws_what_is_declared():
     normal = {
         "colour": ([t.meters["M1"].colour["led"] / 1.0686 - 1 for t in drawn], 0.006),
         "exponent": ([t.voltage_exponent - 3.42 for t in drawn], 0.25),
-        "specimen": ([t.lamps["K3"].specimens["2"] for t in drawn], 0.03),
+        "specimen": ([t.lamps["K3"].specimens["2"] for t in drawn], 0.04),
         "day": ([t.days["D05"].effect["HR"] for t in drawn], 0.009),
     }
     for name, (values, sd) in normal.items():
@@ -231,9 +290,12 @@ def test_scopes_of_a_generating_ratio():
     truth = demo_truth()
     assert_allclose(truth.ln_ratio("K1", "HP", scope="models"), log(1.3), rtol=1e-12)
     assert_allclose(truth.ln_ratio("K1", "HP"), log(1.3), atol=1e-12)
-    only = replace(truth.lamps["K1"], specimens={"1": -0.017})
-    one = replace(truth, lamps={**truth.lamps, "K1": only})
-    assert_allclose(one.ln_ratio("K1", "HP"), log(1.3) - 0.017, rtol=1e-12)
+    only = {
+        name: replace(truth.lamps[name], specimens={"1": dev})
+        for name, dev in (("K1", -0.017), ("B0", 0.004))
+    }
+    one = replace(truth, lamps={**truth.lamps, **only})
+    assert_allclose(one.ln_ratio("K1", "HP"), log(1.3) - 0.017 - 0.004, rtol=1e-12)
     assert_allclose(truth.ln_ratio("K3", "HP", baseline="K4"), log(1.25 / 1.1848), atol=1e-12)
     assert_allclose(truth.intensity_cd("K3", "HP", "1"), 13_400 * 1.25 * exp(0.021), rtol=1e-12)
 

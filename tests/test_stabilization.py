@@ -23,10 +23,13 @@ def test_exponential_meets_the_criterion_at_its_closed_form_instant():
 
 
 def test_declared_criterion_replaces_the_practice():
-    # Oracle: closed form; light that falls 1 % an hour is within 0.2 % over ten minutes at once, and never within 0.1 %.
+    # Oracle: closed form; light that falls 1 % an hour is within 0.2 % over ten minutes at once, and never
+    # within 0.1 %.
     light = 1000.0 * (1.0 - 0.01 * TIME_S / 3600.0)
     assert stabilized_at(TIME_S, light, criterion=Criterion(2, 600.0, 0.2, "own")) == 600.0
-    with pytest.raises(MethodError, match=r"no 2 readings agree within 0.1 %; the smallest spread is 0.17 %") as refusal:
+    with pytest.raises(
+        MethodError, match=r"no 2 readings agree within 0.1 %; the smallest spread is 0.17 %"
+    ) as refusal:
         stabilized_at(TIME_S, light, criterion=Criterion(2, 600.0, 0.1, "own"))
     assert refusal.value.code == "not_stabilized"
 

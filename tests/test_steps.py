@@ -49,7 +49,9 @@ def test_cumulative_sums_equal_a_regression_at_every_change_point():
 def test_false_alarms_are_rare(rho):
     # Oracle: synthetic truth; at most 2 % are to alarm: of 60, 5 or fewer with probability 0.998.
     rng = np.random.default_rng(2)
-    alarms = sum(scan_step(t, *scanned(t, y)).found for t, y in (record(rng, 100, rho=rho) for _ in range(60)))
+    alarms = sum(
+        scan_step(t, *scanned(t, y)).found for t, y in (record(rng, 100, rho=rho) for _ in range(60))
+    )
     assert alarms <= 5
 
 
@@ -86,6 +88,8 @@ def test_threshold_decides():
     rng = np.random.default_rng(5)
     residual, design = rng.standard_normal(60), np.ones((60, 1))
     one = scan_step(np.arange(60.0), residual, design)
-    below, above = (scan_step(np.arange(60.0), residual, design, threshold=one.statistic + d) for d in (-1e-9, 1e-9))
+    below, above = (
+        scan_step(np.arange(60.0), residual, design, threshold=one.statistic + d) for d in (-1e-9, 1e-9)
+    )
     assert below.found
     assert not above.found

@@ -5,10 +5,9 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from numpy.testing import assert_allclose
 from scipy import stats
 
-from photolab.bench.verdicts import judge, mountings_to_separate, resolvable_ratio
+from photolab.bench.verdicts import judge, mountings_to_separate
 
 M = math.log(1.1)
 
@@ -54,6 +53,6 @@ def test_no_number_of_mountings_beats_the_floor():
     assert mountings_to_separate(0.05, 0.03, 0.02).four_in_five is None
 
 
-def test_resolvable_ratio_is_about_exp_2_8_sd():
-    # 1.960 + 0.842 = 2.802 (normal quantiles, any table)
-    assert_allclose(math.log(resolvable_ratio(0.01)) / 0.01, 2.8016, atol=5e-5)
+def test_equal_readings_need_no_number():
+    need = mountings_to_separate(0.0, 0.03, 0.01)
+    assert (need.even_chance, need.four_in_five) == (None, None)

@@ -24,7 +24,26 @@ PREVIEW_ROWS = 5
 
 
 def plain_name(name: str, file: str, faults: Faults, *, line: int | None = None, column: str = "") -> bool:
-    """Whether a name is that of a file inside the folder; a path is kept as a fault."""
+    """Whether a name is that of a file inside the folder; a path is kept as a fault.
+
+    Parameters
+    ----------
+    name : str
+        What was typed.
+    file : str
+        File it was typed in.
+    faults : Faults
+        Collects what is wrong.
+    line : int, optional
+        Row it was typed in.
+    column : str
+        Column it was typed in.
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
     if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
         words = f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
         faults.add("E27", file, words, line=line, column=column)
@@ -35,7 +54,26 @@ def plain_name(name: str, file: str, faults: Faults, *, line: int | None = None,
 def read_spectra(
     folder: Path, table: pd.DataFrame, declared: Declared, faults: Faults, hashes: dict[str, str]
 ) -> dict[str, Spectrum]:
-    """Return the spectra that spectra.csv lists, by name."""
+    """Return the spectra that spectra.csv lists, by name.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    table : DataFrame
+        Rows of spectra.csv.
+    declared : Declared
+        What bench.toml says.
+    faults : Faults
+        Collects what is wrong.
+    hashes : dict
+        Receives the SHA-256 of what is read, by file name.
+
+    Returns
+    -------
+    dict
+        Spectra by name.
+    """
     found: dict[str, Spectrum] = {}
     for row in table.to_dict("records"):
         name, line = str(row["file"]), int(row["line"])
@@ -79,7 +117,26 @@ def _check_spectrum(values: pd.DataFrame, name: str, faults: Faults) -> None:
 def read_logs(
     folder: Path, declared: Declared, faults: Faults, hashes: dict[str, str]
 ) -> tuple[list[Log], pd.DataFrame]:
-    """Return the logger files as declared, and their rows as rows of warm_up."""
+    """Return the logger files as declared, and their rows as rows of warm_up.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    declared : Declared
+        What bench.toml says.
+    faults : Faults
+        Collects what is wrong.
+    hashes : dict
+        Receives the SHA-256 of what is read, by file name.
+
+    Returns
+    -------
+    list of Log
+        The files as declared.
+    DataFrame
+        Their rows.
+    """
     logs: list[Log] = []
     tables: list[pd.DataFrame] = []
     for values in declared.logs:

@@ -47,7 +47,18 @@ def cautions(bench: Bench, faults: Faults) -> None:
 
 
 def listed(names: Iterable[str]) -> str:
-    """Return names as a list in words, the first eight of them."""
+    """Return names as a list in words, the first eight of them.
+
+    Parameters
+    ----------
+    names : iterable of str
+        The names.
+
+    Returns
+    -------
+    str
+        The list.
+    """
     every = [shown(name, limit=30) for name in names]
     kept = every[:NAMED]
     if len(every) > NAMED:

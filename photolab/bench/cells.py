@@ -21,7 +21,15 @@ _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "Augu
 
 
 class CellFault(ValueError):
-    """A cell that cannot be used; ``code`` is its fault code, ``str()`` the words."""
+    """A cell that cannot be used; ``str()`` gives the words.
+
+    Parameters
+    ----------
+    words : str
+        What was found and what to type.
+    code : str
+        Fault code.
+    """
 
     def __init__(self, words: str, *, code: str) -> None:
         self.code = code
@@ -120,7 +128,18 @@ def _advice(typed: str) -> str:
 
 
 def parse_date(text: str) -> str:
-    """Return an ISO date (YYYY-MM-DD) as it stands, or raise a `CellFault`."""
+    """Return an ISO date (YYYY-MM-DD) as it stands, or raise a `CellFault`.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+
+    Returns
+    -------
+    str
+        The date.
+    """
     typed = text.strip()
     quoted = f'"{shown(typed)}"'
     if re.fullmatch("[0-9]{4}-[0-9]{2}-[0-9]{2}", typed):
@@ -151,7 +170,18 @@ def _date_words(typed: str) -> str:
 
 
 def parse_clock(text: str) -> str:
-    """Return a clock time (HH:MM or HH:MM:SS) as it stands, or raise a `CellFault`."""
+    """Return a clock time (HH:MM or HH:MM:SS) as it stands, or raise a `CellFault`.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+
+    Returns
+    -------
+    str
+        The clock time.
+    """
     typed = text.strip()
     if _CLOCK.fullmatch(typed):
         return typed

@@ -62,7 +62,17 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
 
 
 def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
-    """Keep a fault for every instant that does not come after the one before it in its run."""
+    """Keep a fault for every instant that does not come after the one before it in its run.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows with run, elapsed_s [s] and line.
+    file : str
+        Where they stand.
+    faults : Faults
+        Collects what is wrong.
+    """
     seconds, lines = table["elapsed_s"].to_numpy(dtype=float), table["line"].to_numpy()
     for run, group in table.groupby("run", sort=False).indices.items():
         rows = np.asarray(group)
@@ -118,62 +128,47 @@ def _unique(table: pd.DataFrame, name: str, column: str, faults: Faults) -> None
 
 def _conditions(tables: Tables, faults: Faults) -> None:
     """Report values that need another one beside them."""
-    lamps, power, heat, spectra = (tables[name] for name in ("lamps", "electrical", "thermal", "spectra"))
+    readings, lamps, power = tables["readings"], tables["lamps"], tables["electrical"]
+    heat, spectra = tables["thermal"], tables["spectra"]
     claim = lamps["claimed_flux_lm"].notna() | lamps["claimed_power_W"].notna()
-    _each(
-        lamps[claim & (lamps["claimed_per"] == "")],
-        "lamps",
-        "claimed_per",
-        "blank beside a claim; write lamp or pair.",
-        faults,
-    )
-    _each(
-        lamps[lamps["price"].notna() & (lamps["price_date"] == "")],
-        "lamps",
-        "price_date",
-        "blank beside a price; write the day, YYYY-MM-DD.",
-        faults,
-    )
     known = power["power_W"].notna() | (power["socket_V"].notna() & power["current_A"].notna())
-    _each(power[~known], "electrical", "power_W", "blank; write power_W, or socket_V and current_A.", faults)
-    unset = (heat["method"] != "thermocouple") & (heat["method"] != "") & heat["set_emissivity"].isna()
-    _each(heat[unset], "thermal", "set_emissivity", "blank; write the emissivity set on the camera.", faults)
-    _each(
-        spectra[(spectra["kind"] == "source") & (spectra["lamp"] == "")],
-        "spectra",
-        "lamp",
-        "blank; a source belongs to a lamp.",
-        faults,
-    )
-    _each(
-        spectra[(spectra["kind"] == "responsivity") & (spectra["meter"] == "")],
-        "spectra",
-        "meter",
-        "blank; a responsivity belongs to a meter.",
-        faults,
-    )
-    readings = tables["readings"]
+    camera = ~heat["method"].isin(["thermocouple", ""])
+    conditions: list[tuple[str, pd.Series, str, str]] = [
+        ("lamps", claim & (lamps["claimed_per"] == ""), "claimed_per",
+         "blank beside a claim; write lamp or pair."),
+        ("lamps", lamps["price"].notna() & (lamps["price_date"] == ""), "price_date",
+         "blank beside a price; write the day, YYYY-MM-DD."),
+        ("electrical", ~known, "power_W", "blank; write power_W, or socket_V and current_A."),
+        ("thermal", camera & heat["set_emissivity"].isna(), "set_emissivity",
+         "blank; write the emissivity set on the camera."),
+        ("spectra", (spectra["kind"] == "source") & (spectra["lamp"] == ""), "lamp",
+         "blank; a source belongs to a lamp."),
+        ("spectra", (spectra["kind"] == "responsivity") & (spectra["meter"] == ""), "meter",
+         "blank; a responsivity belongs to a meter."),
+    ]  # fmt: skip
+    for name, unmet, column, words in conditions:
+        _each("E08", tables[name][unmet], name, column, words, faults)
     silent = (readings["exclude"] == "yes") & (readings["note"] == "")
-    for line in readings.loc[silent, "line"]:
-        faults.add(
-            "E19",
-            "readings.csv",
-            "the row is excluded without a reason; say why here.",
-            line=int(line),
-            column="note",
-        )
-    links = tables["links"]
+    words = "the row is excluded without a reason; say why here."
+    _each("E19", readings[silent], "readings", "note", words, faults)
+    _link_conditions(tables["links"], lamps, faults)
+
+
+def _link_conditions(links: pd.DataFrame, lamps: pd.DataFrame, faults: Faults) -> None:
+    """Report links of a meter with itself, and links that contradict lamps.csv."""
     same = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
-    _each(links[same], "links", "new_meter", "the same as old_meter; a link needs two meters.", faults)
+    _each("E08", links[same], "links", "new_meter", "the same as old_meter; a link needs two meters.", faults)
     stated = lamps[lamps["technology"] != ""].drop_duplicates("lamp").set_index("lamp")["technology"]
     of_lamp = links["lamp"].map(stated).fillna("").astype("str")
     other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
-    _each(links[other], "links", "technology", "lamps.csv states another technology for this lamp.", faults)
+    words = "lamps.csv states another technology for this lamp."
+    _each("E08", links[other], "links", "technology", words, faults)
 
 
-def _each(rows: pd.DataFrame, name: str, column: str, words: str, faults: Faults) -> None:
+def _each(code: str, rows: pd.DataFrame, name: str, column: str, words: str, faults: Faults) -> None:
+    """Keep one fault for every row."""
     for line in rows["line"]:
-        faults.add("E08", TABLES[name].file, words, line=int(line), column=column)
+        faults.add(code, TABLES[name].file, words, line=int(line), column=column)
 
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:

@@ -143,7 +143,18 @@ def _numbered(readings: pd.DataFrame) -> pd.DataFrame:
 
 
 def lamps_of(readings: pd.DataFrame) -> pd.DataFrame:
-    """Return a lamps table made of the lamps read, by row order, their technology and role blank."""
+    """Return a lamps table made of the lamps read, by row order, their technology and role blank.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        The readings.
+
+    Returns
+    -------
+    DataFrame
+        One row a lamp, with the columns of lamps.csv.
+    """
     names = list(readings["lamp"].unique())
     data: dict[str, pd.Series] = {}
     for column in TABLES["lamps"].columns:

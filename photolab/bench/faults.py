@@ -45,17 +45,46 @@ CODES: dict[str, str] = {
     "W30": "an unknown column or file",
     "W31": "power differs from volts times amperes",
     "W32": "values that look like another unit",
+    "W33": "a formula's stored value is used",
 }
 
 
 def shown(text: str, *, limit: int = 60) -> str:
-    """Return text from a folder fit for one printed line: control characters escaped, long text cut."""
+    """Return text from a folder fit for one printed line: control characters escaped, long text cut.
+
+    Parameters
+    ----------
+    text : str
+        Text from a folder.
+    limit : int, default 60
+        Longest text printed.
+
+    Returns
+    -------
+    str
+        Printable text.
+    """
     cut = text if len(text) <= limit else text[: limit - 1] + "…"
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in cut)
 
 
 def closest(name: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
-    """Return the known name nearest to a typed one, or nothing."""
+    """Return the known name nearest to a typed one, or nothing.
+
+    Parameters
+    ----------
+    name : str
+        What was typed.
+    known : iterable of str
+        Names that would do.
+    cutoff : float, default 0.6
+        Least similarity, 0 to 1. [1]
+
+    Returns
+    -------
+    str
+        The nearest name, or nothing.
+    """
     names = list(known)
     folded = {other.casefold(): other for other in names}
     if name.casefold() in folded:
@@ -70,7 +99,7 @@ def closest(name: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
 class Problem:
     """One fault or caution.
 
-    Parameters
+    Attributes
     ----------
     code : str
         ``E..`` a fault, ``W..`` a caution; see `CODES`.
@@ -109,13 +138,38 @@ class Faults:
     cautions: list[Problem] = field(default_factory=list)
 
     def add(self, code: str, file: str, message: str, *, line: int | None = None, column: str = "") -> None:
-        """Keep one fault or caution."""
+        """Keep one fault or caution.
+
+        Parameters
+        ----------
+        code : str
+            Fault or caution code.
+        file : str
+            File name.
+        message : str
+            Found, wanted, to type.
+        line : int, optional
+            Row as a spreadsheet shows it.
+        column : str
+            Column.
+        """
         problem = Problem(code, file, line, column, message)
         (self.cautions if problem.is_caution else self.faults).append(problem)
 
 
 def refusal(problems: Iterable[Problem]) -> RecordError:
-    """Return the error that carries every fault and prints the first 50, then the count."""
+    """Return the error that carries every fault and prints the first 50, then the count.
+
+    Parameters
+    ----------
+    problems : iterable of Problem
+        Everything found.
+
+    Returns
+    -------
+    RecordError
+        The error, not raised.
+    """
     error = RecordError(problems)
     if len(error.problems) > SHOWN:
         lines = [str(problem) for problem in error.problems[:SHOWN]]

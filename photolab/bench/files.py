@@ -27,7 +27,20 @@ class Rows:
 
 
 def listing(folder: Path, faults: Faults) -> tuple[str, ...]:
-    """Return the file names of the folder, with faults for doubled endings and near misses."""
+    """Return the file names of the folder, with faults for doubled endings and near misses.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    faults : Faults
+        Collects what is wrong.
+
+    Returns
+    -------
+    tuple of str
+        File names, sorted.
+    """
     names = sorted(path.name for path in folder.iterdir())
     for name in names:
         doubled = _DOUBLED.fullmatch(name)
@@ -42,7 +55,17 @@ def listing(folder: Path, faults: Faults) -> tuple[str, ...]:
 
 
 def strays(names: Collection[str], read: Collection[str], faults: Faults) -> None:
-    """Keep a caution for files that are not read and carry nearly the name of one that would be."""
+    """Keep a caution for files that are not read and carry nearly the name of one that would be.
+
+    Parameters
+    ----------
+    names : collection of str
+        File names of the folder.
+    read : collection of str
+        Files that were read.
+    faults : Faults
+        Collects what is wrong.
+    """
     for name in names:
         near = closest(name, FILES, cutoff=0.8)
         if name.lower().endswith((".csv", ".toml")) and near and near not in names and name not in read:
@@ -50,7 +73,24 @@ def strays(names: Collection[str], read: Collection[str], faults: Faults) -> Non
 
 
 def load(folder: Path, name: str, faults: Faults, hashes: dict[str, str]) -> bytes | None:
-    """Return the bytes of one plain file of the folder and note its SHA-256, or None after a fault."""
+    """Return the bytes of one plain file of the folder and note its SHA-256, or None after a fault.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    name : str
+        File name.
+    faults : Faults
+        Collects what is wrong.
+    hashes : dict
+        Receives the SHA-256 of what is read, by file name.
+
+    Returns
+    -------
+    bytes or None
+        What the file holds.
+    """
     path = folder / name
     try:
         status = os.lstat(path)
@@ -75,7 +115,22 @@ def load(folder: Path, name: str, faults: Faults, hashes: dict[str, str]) -> byt
 
 
 def decode(name: str, data: bytes, faults: Faults) -> str | None:
-    """Return the text of a file (UTF-8, a BOM is fine), or None after a fault."""
+    """Return the text of a file (UTF-8, a BOM is fine), or None after a fault.
+
+    Parameters
+    ----------
+    name : str
+        File name.
+    data : bytes
+        What it holds.
+    faults : Faults
+        Collects what is wrong.
+
+    Returns
+    -------
+    str or None
+        The text.
+    """
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         faults.add("E11", name, 'is UTF-16; save it again as "CSV UTF-8".')
         return None
@@ -100,6 +155,24 @@ def split(name: str, text: str, separator: str, faults: Faults, *, first_row: in
     """Return the header and cells of a separated-values text, or None after a fault.
 
     Rows that are blank throughout are passed over; they keep their number.
+
+    Parameters
+    ----------
+    name : str
+        File name.
+    text : str
+        What it holds.
+    separator : str
+        What stands between cells.
+    faults : Faults
+        Collects what is wrong.
+    first_row : int, default 1
+        Row of the column names.
+
+    Returns
+    -------
+    Rows or None
+        Header and cells.
     """
     header: list[str] = []
     flat: list[str] = []  # one list, cell after cell: 100 000 small lists would cost more than reading them

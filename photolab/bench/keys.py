@@ -9,7 +9,7 @@ from photolab.bench.schema import NAN, range_words
 class Key:
     """One key of a section of bench.toml.
 
-    Parameters
+    Attributes
     ----------
     name : str
         The key.

@@ -15,7 +15,7 @@ from photolab.bench.schema import NAN
 class Assumption:
     """A declared default that is used because the folder says nothing.
 
-    Parameters
+    Attributes
     ----------
     name : str
         What is assumed, e.g. ``meter M1 mismatch_index_percent``.
@@ -157,7 +157,7 @@ class Log:
 class Spectrum:
     """One spectrum of the folder.
 
-    Parameters
+    Attributes
     ----------
     kind : str
         ``source`` or ``responsivity``.

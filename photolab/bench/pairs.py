@@ -15,8 +15,8 @@ from photolab.bench.verdicts import (
     Verdict,
     judge,
     mountings_to_separate,
-    resolvable_ratio,
 )
+from photolab.metrology.planning import resolvable_ratio
 from photolab.metrology.propagation import combine
 from photolab.metrology.quantity import InputQuantity, MeasurementResult
 
@@ -195,7 +195,7 @@ def compare_pair(
         assumed=assumed,
         missing=missing,
         mountings_to_separate=_separate(pair, verdict, result, coverage, scope),
-        resolvable_ratio=resolvable_ratio(result.standard_uncertainty, coverage=coverage)
+        resolvable_ratio=resolvable_ratio(result.standard_uncertainty / math.sqrt(2.0), 1, coverage=coverage)
         if not missing
         else math.nan,
         largest_term=_largest_term(pair, scope),

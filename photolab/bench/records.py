@@ -31,6 +31,7 @@ from photolab.bench.starter import new_folder
 from photolab.bench.table_reader import empty_table, read_table
 from photolab.bench.toml_reader import Declared, read_toml
 from photolab.bench.toml_section import FILE
+from photolab.bench.workbook import WORKBOOK, by_sheet, read_workbook
 from photolab.errors import RecordError
 
 __all__ = [
@@ -66,8 +67,11 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     faults = Faults()
     hashes: dict[str, str] = {}
     names = _names(path, faults)
-    declared = _declared(path, names, faults, hashes)
-    tables = _tables(path, names, declared, faults, hashes)
+    if WORKBOOK in names:
+        declared, tables, names = read_workbook(path, names, faults, hashes)
+    else:
+        declared = _declared(path, names, faults, hashes)
+        tables = _tables(path, names, declared, faults, hashes)
     if "readings.csv" not in names:
         words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
         faults.add("E03", "readings.csv", words)
@@ -87,13 +91,14 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     if tables["lamps"].empty:
         tables["lamps"] = lamps_of(tables["readings"])
     if faults.faults:
-        raise refusal([*_sorted(faults.faults), *_sorted(faults.cautions)])
+        raise refusal(_said(faults.faults, names) + _said(faults.cautions, names))
     bench = Bench(
         path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
-        tuple(name for name in FILES if name in names), excluded, (), (), hashes, spectra, tuple(logs),
+        tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), hashes, spectra,
+        tuple(logs),
     )  # fmt: skip
     cautions(bench, faults)
-    return replace(bench, warnings=tuple(_sorted(faults.cautions)), assumed=assumptions(bench))
+    return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))
 
 
 def _names(path: Path, faults: Faults) -> tuple[str, ...]:
@@ -159,6 +164,12 @@ def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, logs: list[Lo
         tables["warm_up"] = (
             known if own.empty else pd.concat([own.assign(log_file=""), known], ignore_index=True)
         )
+
+
+def _said(problems: list[Problem], names: tuple[str, ...]) -> list[Problem]:
+    """Return problems in order, by sheet where the folder is a workbook."""
+    ordered = _sorted(problems)
+    return [by_sheet(problem) for problem in ordered] if WORKBOOK in names else ordered
 
 
 def _sorted(problems: list[Problem]) -> list[Problem]:

@@ -15,7 +15,7 @@ MAX_FILE_BYTES = 64 * 1024 * 1024
 class Column:
     """One column of a CSV file.
 
-    Parameters
+    Attributes
     ----------
     name : str
         Header in canonical units.
@@ -70,7 +70,18 @@ class Table:
         return f"{self.name}.csv"
 
     def column(self, name: str) -> Column:
-        """Return the column of this canonical name."""
+        """Return the column of this canonical name.
+
+        Parameters
+        ----------
+        name : str
+            Canonical name.
+
+        Returns
+        -------
+        Column
+            The column.
+        """
         return next(column for column in self.columns if column.name == name)
 
     @property
@@ -80,7 +91,22 @@ class Table:
 
 
 def range_words(low: float | None, high: float | None, *, low_open: bool = False, unit: str = "") -> str:
-    """Return an allowed range in words."""
+    """Return an allowed range in words.
+
+    Parameters
+    ----------
+    low, high : float or None
+        Limits. [unit given]
+    low_open : bool, default False
+        The lower limit itself is not allowed.
+    unit : str
+        Unit to print.
+
+    Returns
+    -------
+    str
+        The range.
+    """
     tail = f" {unit}" if unit and unit != "1" else ""
     if low is None and high is None:
         return "a finite number"
@@ -280,12 +306,34 @@ class UnitForm:
     zero: float = 0.0
 
     def convert(self, value: float) -> float:
-        """Return the canonical value of a typed one."""
+        """Return the canonical value of a typed one.
+
+        Parameters
+        ----------
+        value : float
+            Value as typed. [unit of the header]
+
+        Returns
+        -------
+        float
+            Value in canonical units. [unit of the column]
+        """
         return (value - self.zero) * self.factor
 
 
 def unit_forms(column: str) -> tuple[UnitForm, ...]:
-    """Return the other headers under which a canonical column may be given."""
+    """Return the other headers under which a canonical column may be given.
+
+    Parameters
+    ----------
+    column : str
+        Canonical column name.
+
+    Returns
+    -------
+    tuple of UnitForm
+        The other headers; empty where there is one unit only.
+    """
     stem = column.rpartition("_")[0]
     if column.endswith("_lx"):
         return (UnitForm(f"{stem}_fc", "fc", FOOTCANDLE_LX),)

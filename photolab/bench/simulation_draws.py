@@ -46,7 +46,7 @@ def _draw_lamp(lamp: LampTruth, told: Declared, rng: np.random.Generator) -> Lam
     coefficient = told.ambient_per_K + float(rng.uniform(-1, 1)) * told.ambient_half_width
     return replace(
         lamp,
-        specimens={key: float(rng.normal(0, lamp.specimen_sd)) for key in lamp.specimens},
+        specimens={key: float(rng.normal(0, told.specimen)) for key in lamp.specimens},
         ambient_per_K=0.0 if lamp.technology == "filament" else coefficient,
     )
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from photolab.bench.folder import write_files
 from photolab.bench.keys import SECTIONS, Key
+from photolab.bench.workbook import WORKBOOK, starter_workbook
 
 EXAMPLES: dict[str, str] = {
     "range_percent": "0.5", "digits": "10", "ranges_lx": "[400, 4000, 40000]",
@@ -102,5 +103,6 @@ def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Pat
     -----
     No accuracy and no reading is made up: until both are typed, `read_bench` says what to type.
     """
-    del workbook
+    if workbook:
+        return write_files({WORKBOOK: starter_workbook()}, Path(folder))
     return write_files({"bench.toml": starter_toml(), "readings.csv": READINGS}, Path(folder))

@@ -17,7 +17,18 @@ T = TypeVar("T")
 
 
 def empty_table(table: Table) -> pd.DataFrame:
-    """Return a table without rows that has every column."""
+    """Return a table without rows that has every column.
+
+    Parameters
+    ----------
+    table : Table
+        Which one.
+
+    Returns
+    -------
+    DataFrame
+        No rows, every column.
+    """
     return _template(table).copy()
 
 

@@ -68,7 +68,20 @@ def _syntax(text: str, error: tomllib.TOMLDecodeError, faults: Faults) -> None:
 
 
 def read_toml(text: str, faults: Faults) -> Declared:
-    """Return what bench.toml declares; faults are kept, and what cannot be used has its default."""
+    """Return what bench.toml declares; faults are kept, and what cannot be used has its default.
+
+    Parameters
+    ----------
+    text : str
+        Text of bench.toml.
+    faults : Faults
+        Collects what is wrong.
+
+    Returns
+    -------
+    Declared
+        What it says.
+    """
     declared = Declared()
     try:
         given = tomllib.loads(text)
@@ -79,7 +92,27 @@ def read_toml(text: str, faults: Faults) -> Declared:
     except (ValueError, RecursionError) as error:
         faults.add("E02", FILE, f"cannot be understood: {shown(str(error))}.")
         return declared
-    lines = Lines(text)
+    return declare(given, Lines(text), faults)
+
+
+def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
+    """Return what a bench declares, from the values of bench.toml or of a workbook's sheet.
+
+    Parameters
+    ----------
+    given : mapping
+        Keys and values as TOML holds them.
+    lines : Lines
+        Where each key stands.
+    faults : Faults
+        Collects what is wrong.
+
+    Returns
+    -------
+    Declared
+        What they say.
+    """
+    declared = Declared()
     _top(given, lines, faults)
     csv = _single("csv", given, lines, faults)
     declared.separator, declared.decimal = csv["separator"], csv["decimal"]

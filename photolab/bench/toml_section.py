@@ -15,7 +15,13 @@ Values = dict[str, Any]
 
 
 class Lines:
-    """Finds the line of a key in the text, by section and count of its header."""
+    """Finds the line of a key in the text, by section and count of its header.
+
+    Parameters
+    ----------
+    text : str
+        Text of bench.toml.
+    """
 
     def __init__(self, text: str) -> None:
         self.lines: dict[tuple[str, int, str], int] = {}
@@ -31,12 +37,43 @@ class Lines:
                 self.lines.setdefault((section, counts[section], key[1].strip("'\"")), number)
 
     def of(self, section: str, index: int, key: str) -> int | None:
-        """Return the line of a key, or None where it stands in an inline table."""
+        """Return the line of a key, or None where it stands in an inline table.
+
+        Parameters
+        ----------
+        section : str
+            Section.
+        index : int
+            Count of the section, from 0.
+        key : str
+            The key.
+
+        Returns
+        -------
+        int or None
+            Line, from 1.
+        """
         return self.lines.get((section, index, key))
 
 
 class Section:
-    """Checks the keys of one section, and hands out values with defaults."""
+    """Checks the keys of one section, and hands out values with defaults.
+
+    Parameters
+    ----------
+    section : str
+        Name of the section.
+    index : int
+        Count of the section, from 0.
+    label : str
+        How messages call it.
+    given : mapping
+        Keys and values as TOML holds them.
+    lines : Lines
+        Where each key stands.
+    faults : Faults
+        Collects what is wrong.
+    """
 
     def __init__(
         self, section: str, index: int, label: str, given: Mapping[str, Any], lines: Lines, faults: Faults
@@ -50,7 +87,17 @@ class Section:
         self.declared = frozenset(given)
 
     def fault(self, code: str, message: str, key: str = "") -> None:
-        """Keep a fault at the line of a key."""
+        """Keep a fault at the line of a key.
+
+        Parameters
+        ----------
+        code : str
+            Fault or caution code.
+        message : str
+            Found, wanted, to type.
+        key : str
+            Where it stands.
+        """
         self.faults.add(
             code, FILE, message, line=self.lines.of(self.section, self.index, key) if key else None
         )
@@ -189,7 +236,18 @@ def _remedy(key: Key) -> str:
 
 
 def typed_text(value: Any) -> str:
-    """Return a TOML value as it may have been typed."""
+    """Return a TOML value as it may have been typed.
+
+    Parameters
+    ----------
+    value : object
+        A TOML value.
+
+    Returns
+    -------
+    str
+        As it may have been typed.
+    """
     if isinstance(value, bool):
         return str(value).lower()
     return f'"{shown(value)}"' if isinstance(value, str) else shown(str(value))

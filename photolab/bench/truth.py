@@ -194,6 +194,8 @@ class Declared:
         Half-widths of rectangular distributions (range_term: of the top of the range). [1]
     meter_per_K : float
         Half-width of a meter's temperature coefficient. [1/K]
+    specimen : float
+        SD between pieces of one lamp. [ln]
     colour : float
         Standard uncertainty of the factor that spectra give for light other than a filament's. [1]
     exponent, exponent_u : float
@@ -210,6 +212,7 @@ class Declared:
     range_term: float = 0.005
     gain: float = 0.01
     linearity: float = 0.01
+    specimen: float = 0.04
     meter_per_K: float = 0.001
     colour: float = 0.006
     exponent: float = 3.42

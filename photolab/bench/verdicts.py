@@ -7,8 +7,9 @@ The rule (first that applies): `no_answer` an input is missing · `clear` the in
 import math
 from dataclasses import dataclass
 
-from scipy import stats
+from photolab.metrology.planning import replicates_needed
 
+EVEN_CHANCE, FOUR_IN_FIVE = 0.5, 0.8
 NO_ANSWER, CLEAR, ALIKE, INSIDE = "no_answer", "clear", "alike", "inside"
 
 
@@ -89,38 +90,11 @@ def mountings_to_separate(
     MountingsToSeparate
         Totals; None where the floor alone is too large.
     """
-    return MountingsToSeparate(
-        *(_mountings(ln_ratio, mounting_sd, floor, coverage, power) for power in (0.5, 0.8))
-    )
-
-
-def _mountings(
-    ln_ratio: float, mounting_sd: float, floor: float, coverage: float, power: float
-) -> int | None:
-    reach = float(stats.norm.ppf(0.5 + coverage / 2.0) + stats.norm.ppf(power))
-    room = (ln_ratio / reach) ** 2 - floor**2
-    if room <= 0.0:
-        return None
-    return max(1, math.ceil(2.0 * mounting_sd**2 / room - 1e-9))
-
-
-def resolvable_ratio(standard_uncertainty: float, *, coverage: float = 0.95, power: float = 0.8) -> float:
-    """Return the smallest true ratio that a pair like this would show with the given power.
-
-    Parameters
-    ----------
-    standard_uncertainty : float
-        Standard uncertainty of the ln ratio. [1]
-    coverage : float, default 0.95
-        Coverage probability of the interval. [1]
-    power : float, default 0.8
-        Chance to show it. [1]
-
-    Returns
-    -------
-    float
-        Ratio above 1. [1]
-    """
-    return math.exp(
-        float(stats.norm.ppf(0.5 + coverage / 2.0) + stats.norm.ppf(power)) * standard_uncertainty
-    )
+    if ln_ratio == 0.0:
+        return MountingsToSeparate(None, None)
+    difference = math.expm1(abs(ln_ratio))
+    need = [
+        replicates_needed(difference, mounting_sd, floor=floor, power=power, coverage=coverage)
+        for power in (EVEN_CHANCE, FOUR_IN_FIVE)
+    ]
+    return MountingsToSeparate(*need)

@@ -22,6 +22,7 @@ LACK_OF_FIT_LEVEL = 0.05
 """Probability below which the chi-square is called a lack of fit. [1]"""
 
 _ITERATIONS = 200
+_FAR_OFF = 100.0  # times the farthest distance: the light does not fall with distance, no offset explains it
 _STANDS_STILL = 1e-10  # relative change of the parameters; ten digits are far beyond any reading
 
 
@@ -313,9 +314,14 @@ def _solve(
             before, second = second, second + float(step[1])
             second = max(second, 0.5 * (before + lowest))
             change += abs(second - before) / (abs(second) + float(d.min()) ** (1 if model == "offset" else 2))
+        if abs(second) > _FAR_OFF * float(d.max()) ** (1 if model == "offset" else 2):
+            break
         if change < _STANDS_STILL:
             return np.array([intensity, second]), jacobian, intensity * slope, weight
-    message = f"readings must fix intensity and offset; the fit does not settle (last offset {second:g})"
+    unit = "m" if model == "offset" else "m2"
+    message = (
+        f"readings must fix intensity and offset; the light does not fall so (last try {second:g} {unit})"
+    )
     raise MethodError(message, code="no_solution", known={"apparent_intensity": float(np.mean(e * d**2))})
 
 

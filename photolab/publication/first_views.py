@@ -53,7 +53,9 @@ def bars(
 
 
 def one_seating_each(campaign: Campaign, *, lamps: tuple[str, str] | None = None) -> Words:
-    """Return what two lamps would look like from their first seating alone, beside the whole campaign.
+    """Return what two lamps would look like from one seating each, beside the whole campaign.
+
+    The seatings are the first of each lamp on the first day on which both were read in one housing.
 
     Parameters
     ----------
@@ -71,17 +73,14 @@ def one_seating_each(campaign: Campaign, *, lamps: tuple[str, str] | None = None
     others = [lamp for lamp in names if lamp != campaign.baseline]
     first, second = lamps or tuple([*(others if len(others) > 1 else names), "", ""][:2])
     seats = campaign.seats[campaign.seats["instant"] == "initial"]
-    shared = set(seats.loc[seats["lamp"] == first, "housing"]) & set(
-        seats.loc[seats["lamp"] == second, "housing"]
-    )
-    if not second or not shared:
+    both = [seats[seats["lamp"] == lamp] for lamp in (first, second)]
+    met = both[0].merge(both[1][["housing", "day"]].drop_duplicates(), on=["housing", "day"])
+    if not second or met.empty:
         return say(
-            "Your bench does not hold two lamps read in one housing, so there is nothing to set beside it."
+            "Your bench does not hold two lamps read in one housing on one day: nothing to set beside it."
         )
-    housing = sorted(shared)[0]
-    a, b = (
-        seats[(seats["lamp"] == lamp) & (seats["housing"] == housing)].iloc[0] for lamp in (first, second)
-    )
+    housing, day = str(met["housing"].iloc[0]), str(met["day"].iloc[0])
+    a, b = (one[(one["housing"] == housing) & (one["day"] == day)].iloc[0] for one in both)
     meters: list[Meter] = [campaign.bench.meters[str(row["meter"])] for row in (a, b)]
     pair = compare_readings(
         float(np.exp(a["ln_value"])),
@@ -98,7 +97,7 @@ def one_seating_each(campaign: Campaign, *, lamps: tuple[str, str] | None = None
         alike_percent=campaign.bench.settings.alike_percent,
     )
     whole = campaign.ratio(second, first, housing=housing)
-    where = f" in housing {housing}" if housing else ""
+    where = (f" in housing {housing}" if housing else "") + (f" on {day}" if day else "")
     return say(
         f"{second} against {first}{where}, from the first seating of each: {_statement(pair)}",
         f"The same from every seating of the campaign: {_statement(whole)}",

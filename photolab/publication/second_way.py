@@ -54,7 +54,8 @@ def ratio_by_monte_carlo(pair: ReadingComparison, *, trials: int = 200_000, seed
 
     .. math:: R = R_0 \prod_{c_i > 0} (1 + c_i\,\delta_i) \Big/ \prod_{c_i < 0} (1 + |c_i|\,\delta_i),
 
-    drawn from the distribution it was declared with; nothing is linearised and no normal distribution is assumed
+    drawn from the distribution it was declared with; nothing is linearised and no normal distribution
+    is assumed
     for the result. Swapping the lamps gives the reciprocal.
 
     Parameters

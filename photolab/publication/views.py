@@ -266,9 +266,9 @@ def second_way(chosen: Chosen | None) -> Words:
     apart = 100.0 * max(second.validation.d_low, second.validation.d_high)
     good = 100.0 * second.validation.tolerance
     judged = (
-        "the difference does not reach the second digit of the uncertainty, so the law of propagation stands"
+        "The difference does not reach the second digit of the uncertainty, so the law of propagation stands"
         if second.validation.validated
-        else "the difference reaches the second digit of the uncertainty: use the interval of the trials"
+        else "The difference reaches the second digit of the uncertainty: use the interval of the trials"
     )
     return say(
         f"Law of propagation: {_percents(pair.low, pair.high)}. Monte Carlo, "
@@ -276,7 +276,7 @@ def second_way(chosen: Chosen | None) -> Words:
         f"trials of {second.inputs} inputs: {_percents(second.low, second.high)}.",
         f"The ends of the two intervals lie at most {decimal(apart, 2)} % apart; up to {decimal(good, 2)} % "
         f"would be "
-        f"within the digits given. So {judged}.",
+        f"within the digits given. {judged}.",
     )
 
 

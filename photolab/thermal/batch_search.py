@@ -1,7 +1,8 @@
 r"""The Levenberg-Marquardt search of one or two time constants for many curves at once.
 
-The search sees a batch only through `ReducedSums`: inner products of the exponential columns, their derivatives and the
-curves, with the weighted mean removed. Where those sums come from (tables, or readings) is the caller's matter.
+The search sees a batch only through `ReducedSums`: inner products of the exponential columns, their
+derivatives and the curves, with the weighted mean removed. Where those sums come from (tables, or readings)
+is the caller's matter.
 """
 
 from collections.abc import Callable

@@ -2,9 +2,10 @@ r"""Bounds beyond the end of a record for any curve that settles by completely m
 
 .. math:: E(t) = E_\infty + \sum_i a_i e^{-t/\tau_i}, \qquad a_i \ge 0
 
-with many fixed :math:`\tau_i`. No order is chosen: every mixture of up to that many rates is allowed, and the interval of
-:math:`E(h)/E(t_0)` holds all values for which the best such mixture still agrees with the readings. Each value asks for one
-non-negative least-squares solution with a heavily weighted row :math:`E(h) - R\,E(t_0) = 0`.
+with many fixed :math:`\tau_i`. No order is chosen: every mixture of up to that many rates is allowed, and
+the interval of :math:`E(h)/E(t_0)` holds all values for which the best such mixture still agrees with the
+readings. Each value asks for one non-negative least-squares solution with a heavily weighted row :math:`E(h)
+- R\,E(t_0) = 0`.
 """
 
 from collections.abc import Callable
@@ -21,7 +22,7 @@ FloatArray = NDArray[np.float64]
 RATES = 36
 SHORTEST_PART = 1 / 150  # of the record
 CEILING_PART = 5.0  # of the record: slower parts are not allowed for, and are named with the result
-ALLOWANCE = 5.0  # squared residual SDs above the minimum for 95 %; the chi-square value 3.84 is too narrow near bounds
+ALLOWANCE = 5.0  # noise variances above the minimum for 95 %; the chi-square value 3.84 is too narrow here
 ROW_WEIGHT = 1e3
 MOST_STEPS = 4000
 

@@ -108,9 +108,10 @@ def light_per_kelvin(
     Notes
     -----
     The uncertainty is the larger of what the stated uncertainties give and what the residuals show, their
-    correlation (one warm-up drifts as a whole) included. An offset of all temperatures leaves the slope
-    alone; a wrong emissivity stretches them and does not. Light and temperature moving together does not
-    show that one causes the other.
+    correlation (one warm-up drifts as a whole) included. With fewer than 15 effective readings the interval
+    is a little short (90 % at 7). An offset of all temperatures leaves the slope alone; a wrong emissivity
+    stretches them and does not. Light and temperature moving together does not show that one causes the
+    other.
 
     References
     ----------

@@ -186,9 +186,9 @@ def fit_many(
     Returns
     -------
     DataFrame
-        One row a curve and order: curve, terms, offset, amplitude_1, amplitude_2 [unit of y], time_constant_1,
-        time_constant_2 [unit of x], slowest first, NaN where the order has none; residual_sum_of_squares,
-        at_bound.
+        One row a curve and order: curve, terms, offset, amplitude_1, amplitude_2 [unit of y],
+        time_constant_1, time_constant_2 [unit of x], slowest first, NaN where the order has none;
+        residual_sum_of_squares, at_bound.
 
     Raises
     ------
@@ -243,7 +243,8 @@ def _check_finite(name: str, values: FloatArray) -> None:
     bad = np.argwhere(~np.isfinite(values))
     if bad.size:
         place = ", ".join(str(int(i)) for i in bad[0])
-        message = f"{name}[{place}] must be a finite number; got {values[tuple(bad[0])]} ({len(bad)} of {values.size})"
+        value = values[tuple(bad[0])]
+        message = f"{name}[{place}] must be a finite number; got {value} ({len(bad)} of {values.size})"
         raise ValueError(message)
 
 
@@ -295,7 +296,9 @@ def _problem(
         raise ValueError(message)
     shift = 0.0 if form == "rise" else float(used.min())
     if abs(float(used.min())) / low > 600.0:
-        message = f"x must start nearer to zero than 600 of the shortest time constant ({low:g}); got {used.min():g}"
+        message = (
+            f"x must start nearer to zero than 600 shortest time constants ({low:g}); got {used.min():g}"
+        )
         raise ValueError(message)
     fixed = np.ones((x.size, 1 if form == "approach" else 0))
     return Separable(

@@ -1,11 +1,11 @@
-r"""Correlation of the residuals of a fit, and what it does to the uncertainty of anything computed from the fit.
+r"""Correlation of the residuals of a fit, and what it does to uncertainties computed from the fit.
 
-The noise is taken as an autoregressive process of order one in continuous time: two readings a time :math:`d` apart
-have correlation :math:`e^{-d/\lambda}`. The likelihood of what the fit leaves over (restricted maximum likelihood)
-is taken over a grid of :math:`\lambda`; variances are averaged with its weights instead of trusting one
-:math:`\lambda`, because short records do not fix it. Before the readings speak, white noise has even odds, and any
-other correlation of neighbours is as likely as any. The fit stays ordinary least squares; its covariance is the sandwich
-:math:`(J'J)^{-1} J'\Omega J (J'J)^{-1} s^2`.
+The noise is taken as an autoregressive process of order one in continuous time: two readings a time
+:math:`d` apart have correlation :math:`e^{-d/\lambda}`. The likelihood of what the fit leaves over
+(restricted maximum likelihood) is taken over a grid of :math:`\lambda`; variances are averaged with its
+weights instead of trusting one :math:`\lambda`, because short records do not fix it. Before the readings
+speak, white noise has even odds, and any other correlation of neighbours is as likely as any. The fit stays
+ordinary least squares; its covariance is the sandwich :math:`(J'J)^{-1} J'\Omega J (J'J)^{-1} s^2`.
 """
 
 from dataclasses import dataclass
@@ -133,7 +133,7 @@ class ResidualModel:
 
     @property
     def likeliest_variance(self) -> float:
-        """Noise variance under the likeliest correlation time. [unit of y squared]"""
+        """Noise variance under the likeliest correlation time [unit of y squared]."""
         return float(self.noise_variances[np.argmax(self.weights)])
 
     def variance(self, gradient: FloatArray) -> float:
@@ -218,7 +218,7 @@ def _correlation_times(time_s: FloatArray, spacing: float, correlation: float | 
 
 
 def _odds(correlation_times: FloatArray, spacing: float) -> FloatArray:
-    """Return the odds before the readings: half for white noise, the rest even in the correlation of neighbours."""
+    """Return the odds before the readings: half for white noise, the rest even in the correlation."""
     if correlation_times.size == 1:
         return np.ones(1)
     correlations = np.array([_at_spacing(spacing, one) for one in correlation_times])

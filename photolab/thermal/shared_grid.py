@@ -1,8 +1,9 @@
 r"""Many curves on one abscissa: every sum over readings replaced by a short table.
 
-All inner products of exponential columns depend on :math:`s = 1/\tau_1 + 1/\tau_2` alone, and those with a curve
-on :math:`\ln\tau` alone. Both are smooth, so Chebyshev interpolation in :math:`\ln s` and :math:`\ln\tau` carries
-them: after one matrix product with the curves, a step of the search costs the same for 20 readings as for 2000.
+All inner products of exponential columns depend on :math:`s = 1/\tau_1 + 1/\tau_2` alone, and those with a
+curve on :math:`\ln\tau` alone. Both are smooth, so Chebyshev interpolation in :math:`\ln s` and
+:math:`\ln\tau` carries them: after one matrix product with the curves, a step of the search costs the same
+for 20 readings as for 2000.
 """
 
 from dataclasses import dataclass

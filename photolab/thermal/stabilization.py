@@ -7,6 +7,8 @@ from numpy.typing import ArrayLike
 
 from photolab.errors import MethodError
 
+LARGEST_SHIFT = 0.1
+
 
 @dataclass(frozen=True)
 class Criterion:
@@ -56,31 +58,42 @@ def stabilized_at(time_s: ArrayLike, illuminance: ArrayLike, *, criterion: Crite
     ValueError
         If the arrays disagree or are not a record.
     MethodError
-        If the record is too short for the criterion, or never meets it; `known` holds the smallest spread seen.
+        If the record is too short for the criterion, or never meets it; `known` holds the smallest spread
+        seen.
 
     Notes
     -----
-    Readings are taken at the instants nearest to the spacing, off by a tenth of it at most. Noise of a single reading counts as
-    spread: a criterion met says nothing about the final level.
+    Where no reading stands at the exact spacing, the one before is taken, a tenth of the spacing earlier at
+    most. Noise of a single reading counts as spread: a criterion met says nothing about the final level.
     """
     times, light = np.asarray(time_s, dtype=float), np.asarray(illuminance, dtype=float)
-    whole = times.ndim == 1 and times.shape == light.shape and np.all(np.isfinite(times)) and bool(np.all(light > 0))
+    whole = (
+        times.ndim == 1
+        and times.shape == light.shape
+        and np.all(np.isfinite(times))
+        and bool(np.all(light > 0))
+    )
     if not whole or np.any(np.diff(times) <= 0):
-        message = f"time_s must strictly increase and illuminance be positive, of one length; got {times.shape}, {light.shape}"
+        shapes = f"{times.shape}, {light.shape}"
+        message = f"time_s must strictly increase and illuminance be positive, of one length; got {shapes}"
         raise ValueError(message)
     span = (criterion.readings - 1) * criterion.spacing_s
     smallest = np.inf
-    for i, last in enumerate(times):
+    for last in times:
         wanted = last - criterion.spacing_s * np.arange(criterion.readings)
-        nearest = np.abs(times[: i + 1, None] - wanted).argmin(axis=0)
-        if np.any(np.abs(times[nearest] - wanted) > 0.1 * criterion.spacing_s):
+        before = np.searchsorted(times, wanted + 1e-6, side="right") - 1
+        if before.min() < 0 or np.any(wanted - times[before] > LARGEST_SHIFT * criterion.spacing_s):
             continue
-        chosen = light[nearest]
+        chosen = light[before]
         smallest = min(smallest, 100.0 * float(np.ptp(chosen) / chosen.mean()))
         if smallest <= criterion.spread_percent:
             return float(last)
     if np.isinf(smallest):
-        message = f"the criterion needs readings over {span:g} s, {criterion.spacing_s:g} s apart; the record does not hold them"
+        spacing = criterion.spacing_s
+        message = (
+            f"the criterion needs readings over {span:g} s, {spacing:g} s apart; the record has none such"
+        )
         raise MethodError(message, code="record_too_short", known={"needed_s": span})
-    message = f"no {criterion.readings} readings agree within {criterion.spread_percent:g} %; the smallest spread is {smallest:.2g} %"
+    allowed = f"{criterion.readings} readings agree within {criterion.spread_percent:g} %"
+    message = f"no {allowed}; the smallest spread is {smallest:.2g} %"
     raise MethodError(message, code="not_stabilized", known={"smallest_spread_percent": smallest})

@@ -1,8 +1,8 @@
-r"""Steps in a warm-up record: a lamp that cuts its own power (thermal foldback), or a disturbance of the bench.
+r"""Steps in a warm-up record: a lamp that cuts its own power (foldback), or a disturbance of the bench.
 
-The scan works on what a smooth fit leaves over. Correlated noise looks like steps, so residuals, design and step are
-whitened first with the correlation :math:`r_1 + 2.5/n`: the lag-one correlation of the residuals, lifted because a fit
-takes some of it away. All change points are then compared by cumulative sums.
+The scan works on what a smooth fit leaves over. Correlated noise looks like steps, so residuals, design and
+step are whitened first with the correlation :math:`r_1 + 2.5/n`: the lag-one correlation of the residuals,
+lifted because a fit takes some of it away. All change points are then compared by cumulative sums.
 """
 
 from dataclasses import dataclass

@@ -3,12 +3,13 @@ r"""Least squares for sums of exponentials with the linear part eliminated.
 The model is :math:`y = A(\theta) c`, where the columns of :math:`A` are fixed columns (an offset, a step)
 followed by one column for each exponential, and :math:`\theta_i = \ln \tau_i`. For a given
 :math:`\theta` the coefficients :math:`c` are a linear least-squares solution, so that the search runs over
-:math:`\theta` alone [1]_, with the Jacobian of Kaufman [2]_. A grid of time constants, all combinations of it in
-closed form, gives the start, so nobody has to guess one.
+:math:`\theta` alone [1]_, with the Jacobian of Kaufman [2]_. A grid of time constants, all combinations of
+it in closed form, gives the start, so nobody has to guess one.
 
 References
 ----------
-.. [1] G. H. Golub and V. Pereyra, "The differentiation of pseudo-inverses and nonlinear least squares problems
+.. [1] G. H. Golub and V. Pereyra, "The differentiation of pseudo-inverses and nonlinear least squares
+problems
    whose variables separate", SIAM J. Numer. Anal. 10 (1973) 413-432.
 .. [2] L. Kaufman, "A variable projection method for solving separable nonlinear least squares problems",
    BIT 15 (1975) 49-57.
@@ -149,9 +150,9 @@ def solve_triangle(triangle: FloatArray, right: FloatArray) -> FloatArray:
     diagonal = np.diagonal(triangle)
     floor = 1e-15 * max(float(np.abs(diagonal).max()), 1e-300)
     if np.abs(diagonal).min() < floor:
-        triangle = triangle + np.diag(np.where(np.abs(diagonal) < floor, floor, 0.0))
-    solution: FloatArray = np.linalg.solve(triangle, right)
-    return solution
+        lift = np.where(np.abs(diagonal) < floor, floor, 0.0)
+        triangle = np.asarray(triangle + np.diag(lift), dtype=np.float64)
+    return np.asarray(np.linalg.solve(triangle, right), dtype=np.float64)
 
 
 def grid_starts(problem: Separable, terms: int, *, count: int = 8) -> list[FloatArray]:

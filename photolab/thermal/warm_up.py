@@ -1,7 +1,7 @@
 r"""How much light is left while a lamp warms up, whether it settles, and what forbids an answer.
 
-`fit_warm_up` fits a record and collects findings; the `WarmUp` it returns answers or refuses. The meter's scale
-cancels from every ratio and is no input here.
+`fit_warm_up` fits a record and collects findings; the `WarmUp` it returns answers or refuses. The meter's
+scale cancels from every ratio and is no input here.
 """
 
 import numpy as np
@@ -14,6 +14,7 @@ from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import neighbour_correlation
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
 from photolab.thermal.variable_projection import solve
+from photolab.thermal.warm_up_answers import Finding, Remaining, Step
 from photolab.thermal.warm_up_model import (
     Curve,
     curve_of,
@@ -22,7 +23,7 @@ from photolab.thermal.warm_up_model import (
     scan,
     separable,
 )
-from photolab.thermal.warm_up_result import Finding, Remaining, Step, WarmUp, log_time_uncertainties
+from photolab.thermal.warm_up_result import WarmUp, log_time_uncertainties
 
 __all__ = ["Finding", "Remaining", "Step", "WarmUp", "fit_warm_up"]
 
@@ -71,8 +72,8 @@ def fit_warm_up(
     resolution : float, default 0
         Step of the display; where 0, one that the readings show is used. [lx]
     drift_relative_sd : float, default 0.003
-        Standard uncertainty of a multiplicative drift of ambient, supply or meter over the record, which readings of
-        light cannot show; grows as (t - t0)/T. The default is assumed, not measured. [1]
+        Standard uncertainty of a multiplicative drift of ambient, supply or meter over the record, which
+        readings of light cannot show; grows as (t - t0)/T. The default is assumed, not measured. [1]
     residual_correlation : float, optional
         Correlation of neighbouring residuals at the median spacing, where a record of a stable lamp gave it;
         estimated by default. [1]
@@ -91,15 +92,16 @@ def fit_warm_up(
     Raises
     ------
     ValueError
-        If the arrays disagree, times do not strictly increase, an illuminance is not positive, or an option is out of
-        range.
+        If the arrays disagree, times do not strictly increase, an illuminance is not positive, or an option
+        is out of range.
     MethodError
         If there are too few readings, or all are alike; `known` holds what can be said.
 
     Notes
     -----
-    Holds for light that settles as a sum of decaying exponentials with at most one step. Two exponentials are always
-    fitted; the described order decides no interval inside the record. Everything else is in `findings`.
+    Holds for light that settles as a sum of decaying exponentials with at most one step. Two exponentials
+    are always fitted; the described order decides no interval inside the record. Everything else is in
+    `findings`.
     """
     times, light = _checked(time_s, illuminance)
     _check_options(
@@ -149,7 +151,8 @@ def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, Flo
     """Return the record as arrays, refused where it cannot be one."""
     times, light = np.asarray(time_s, dtype=float), np.asarray(illuminance, dtype=float)
     if times.ndim != 1 or light.shape != times.shape:
-        message = f"time_s and illuminance must be one-dimensional and of one length; got {times.shape} and {light.shape}"
+        shapes = f"{times.shape} and {light.shape}"
+        message = f"time_s and illuminance must be one-dimensional and of one length; got {shapes}"
         raise ValueError(message)
     rules = (
         ("time_s", times, np.isfinite(times) & (times >= 0.0), "zero or more", "s"),
@@ -158,12 +161,14 @@ def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, Flo
     for name, values, good, rule, unit in rules:
         if not np.all(good):
             first = int(np.argmin(good))
-            message = f"{name}[{first}] must be {rule}; got {values[first]:g} {unit} ({int(np.sum(~good))} of {good.size})"
+            share = f"{int(np.sum(~good))} of {good.size}"
+            message = f"{name}[{first}] must be {rule}; got {values[first]:g} {unit} ({share})"
             raise ValueError(message)
     backward = np.flatnonzero(np.diff(times) <= 0.0)
     if backward.size:
         i = int(backward[0])
-        message = f"time_s[{i + 1}] must be later than the reading before; got {times[i + 1]:g} s after {times[i]:g} s"
+        pair = f"{times[i + 1]:g} s after {times[i]:g} s"
+        message = f"time_s[{i + 1}] must be later than the reading before; got {pair}"
         raise ValueError(message)
     return times, light
 
@@ -200,7 +205,7 @@ def _check_options(
 def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> None:
     """Raise where there is nothing to fit, with what is known."""
     if times.size < FEWEST_READINGS:
-        known = {"readings": int(times.size)}
+        known: dict[str, float] = {"readings": int(times.size)}
         if times.size:
             known |= {
                 "last_over_first": float(light[-1] / light[0]),
@@ -221,7 +226,7 @@ def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> N
 
 
 def _shown_step(light: FloatArray) -> float:
-    """Return the display step that readings show, 0 where they show none. [lx]"""
+    """Return the display step that readings show, 0 where they show none [lx]."""
     steps = np.diff(np.unique(light))
     smallest = float(steps.min())
     multiples = light / smallest
@@ -229,7 +234,7 @@ def _shown_step(light: FloatArray) -> float:
 
 
 def _residual_sd(curve: Curve) -> float:
-    """Return the residual SD of a two-term fit. [lx]"""
+    """Return the residual SD of a two-term fit [lx]."""
     dof = curve.problem.y.size - curve.linear - 2 * curve.found.theta.size
     return float(np.sqrt(curve.found.sum_of_squares / dof))
 
@@ -254,7 +259,7 @@ def _fit_with_step(
 
 
 def _outside_class(times: FloatArray, light: FloatArray, free_squares: float, parameters: int) -> bool:
-    """Return whether falling parts alone fit clearly worse: on unwhitened readings, where an event cannot pass for noise."""
+    """Return whether falling parts alone fit clearly worse; unwhitened, so that no event passes for noise."""
     monotone = fit_monotone(times, light, np.zeros(times.size - 1))
     return monotone.sum_of_squares - free_squares > CLASS_LIMIT * free_squares / (times.size - parameters)
 
@@ -268,10 +273,10 @@ def _described(times: FloatArray, curve: Curve, correlation: float | None) -> Cu
 
 
 def _excess_over(monotone: MonotoneFit, curve: Curve) -> float:
-    """Return how much worse two terms fit than a mixture of many rates, in noise variances of the whitened readings."""
+    """Return how much worse two terms fit than many rates, in noise variances of the whitened readings."""
     noise = curve.noise.likeliest_variance
     dof = curve.problem.y.size - curve.noise.to_space.shape[0]
-    return (noise * dof - monotone.sum_of_squares) / noise
+    return float(noise * dof - monotone.sum_of_squares) / noise
 
 
 def _step_of(curve: Curve) -> Step | None:
@@ -302,9 +307,9 @@ def _findings(
         )
     if curve.step_s is not None:
         findings.append(Finding("step", ("beyond_record", "final_level")))
-    else:
-        findings += _class_findings(times, light, curve)
     findings += _length_findings(times, described, coverage)
+    if curve.step_s is None:
+        findings += _class_findings(times, light, curve)
     findings += _support_findings(curve)
     if coarse:
         findings.append(Finding("coarse_display"))

@@ -1,4 +1,4 @@
-"""The fitted curve of a warm-up record: two exponentials, a step where there is one, and what its residuals say."""
+"""The fitted curve of a warm-up record: two exponentials, a step where there is one, and its noise."""
 
 from dataclasses import dataclass
 
@@ -43,17 +43,17 @@ class Curve:
 
     @property
     def time_constants(self) -> FloatArray:
-        """Time constants, slowest first. [s]"""
+        """Time constants, slowest first [s]."""
         return np.exp(self.found.theta)
 
     @property
     def linear(self) -> int:
         """Number of fixed columns."""
-        return self.problem.fixed.shape[1]
+        return int(self.problem.fixed.shape[1])
 
     @property
     def fitted(self) -> FloatArray:
-        """Fitted illuminance at the readings. [lx]"""
+        """Fitted illuminance at the readings [lx]."""
         return self.problem.y - self.found.residual
 
     def at(self, instants_s: FloatArray) -> tuple[float, FloatArray]:
@@ -224,8 +224,8 @@ def described_fit(problem: Separable, two_terms: Projection, effective_readings:
     Returns
     -------
     Projection
-        Fit of 0, 1 or 2 exponentials: lowest Bayesian information criterion with the effective number of readings; a
-        second term must be apart from the first, not small, and inside its range.
+        Fit of 0, 1 or 2 exponentials: lowest Bayesian information criterion with the effective number of
+        readings; a second term must be apart from the first, not small, and inside its range.
     """
     fits = [solve(problem, 0), solve(problem, 1, polished=False), two_terms]
     count = max(effective_readings, 2.0)

@@ -1,7 +1,8 @@
-r"""What a fitted warm-up record answers: remaining light between two instants, final level, settling, or a refusal.
+r"""What a fitted warm-up record answers: remaining light, final level, settling, or a refusal.
 
-Inside the record intervals come from two exponentials with correlated residuals (`photolab.thermal.residuals`); beyond it from
-bounds over all completely monotone curves (`photolab.thermal.bounds`). The meter's scale cancels from every ratio here and stays out.
+Inside the record intervals come from two exponentials with correlated residuals
+(`photolab.thermal.residuals`); beyond it from bounds over all completely monotone curves
+(`photolab.thermal.bounds`). The meter's scale cancels from every ratio here and stays out.
 """
 
 from collections.abc import Iterable
@@ -14,6 +15,7 @@ from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, ratio_bounds
+from photolab.thermal.warm_up_answers import Finding, Remaining, Step
 from photolab.thermal.warm_up_model import Curve, window
 
 FloatArray = NDArray[np.float64]
@@ -21,71 +23,6 @@ FloatArray = NDArray[np.float64]
 REBASE_INSTANTS = (5.0, 30.0, 60.0, 180.0)
 LARGEST_LOG = 300.0  # an interval wider than this says nothing; its ends stay finite
 FARTHEST = 2.0  # times the end of the record
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Something about a record that a reader must know.
-
-    Parameters
-    ----------
-    code : str
-        Stable code.
-    blocks : tuple of str
-        What it forbids: "remaining", "beyond_record", "final_level", "time_constants".
-    """
-
-    code: str
-    blocks: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Step:
-    """A step in the record.
-
-    Parameters
-    ----------
-    time_s : float
-        Middle between the readings before and after. [s]
-    size : float
-        Change of the light over the light just before; a loss is negative. [1]
-    size_uncertainty : float
-        Its standard uncertainty. [1]
-    """
-
-    time_s: float
-    size: float
-    size_uncertainty: float
-
-
-@dataclass(frozen=True)
-class Remaining:
-    """Remaining light at one instant, as a ratio to the light at another.
-
-    Parameters
-    ----------
-    value, low, high : float
-        Ratio and its coverage interval. [1]
-    ln_standard_uncertainty : float
-        Standard uncertainty of the logarithm of the ratio. [1]
-    dof : float
-        Its effective degrees of freedom.
-    method : {"record", "bounds"}
-        From the fit inside the record, or from bounds beyond it.
-    extrapolated : bool
-        Whether the later instant lies beyond the record.
-    time_constant_ceiling_s : float
-        Slowest decay the bounds allow for; infinite inside the record, where it plays no part. [s]
-    """
-
-    value: float
-    low: float
-    high: float
-    ln_standard_uncertainty: float
-    dof: float
-    method: str
-    extrapolated: bool
-    time_constant_ceiling_s: float = np.inf
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +40,8 @@ class WarmUp:
     monotone : MonotoneFit
         Best curve of many falling parts, the basis of the bounds.
     more_rates : bool
-        Two exponentials leave something that more rates explain: intervals inside the record take in the bounds too.
+        Two exponentials leave something that more rates explain: intervals inside the record take in the
+        bounds too.
     step : Step or None
         Foldback step, where one was found.
     findings : tuple of Finding
@@ -140,33 +78,33 @@ class WarmUp:
 
     @property
     def fitted(self) -> FloatArray:
-        """Fitted illuminance at the readings. [lx]"""
+        """Fitted illuminance at the readings [lx]."""
         return self.curve.fitted
 
     @property
     def residuals(self) -> FloatArray:
-        """Readings less fitted illuminance. [lx]"""
+        """Readings less fitted illuminance [lx]."""
         return self.curve.found.residual
 
     @property
     def residual_correlation(self) -> float:
-        """Correlation of neighbouring residuals at the median spacing. [1]"""
+        """Correlation of neighbouring residuals at the median spacing [1]."""
         return self.curve.noise.correlation
 
     @property
     def effective_readings(self) -> float:
-        """Number of independent readings that carry as much. [1]"""
+        """Number of independent readings that carry as much [1]."""
         return self.curve.noise.effective_readings
 
     @property
     def time_constants(self) -> FloatArray:
-        """Time constants that describe the record, slowest first. [s]"""
+        """Time constants that describe the record, slowest first [s]."""
         self._refuse("time_constants")
         return self.described.time_constants
 
     @property
     def time_constant_uncertainties(self) -> FloatArray:
-        """Standard uncertainties of `time_constants`. [s]"""
+        """Standard uncertainties of `time_constants` [s]."""
         return self.time_constants * self._log_time_uncertainties()
 
     def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
@@ -235,7 +173,7 @@ class WarmUp:
 
     @property
     def final_fraction(self) -> float:
-        """Final level over the initial light; `final` adds the interval. [1]"""
+        """Final level over the initial light; `final` adds the interval [1]."""
         return self.final().value
 
     def settled_at(self, percent: float) -> float:
@@ -325,7 +263,9 @@ class WarmUp:
         gradient = later_slope / later - earlier_slope / earlier
         fit_variance = self.curve.noise.variance(gradient)
         variance = fit_variance + self._declared_variance(at_s, initial)
-        dof = self.curve.noise.dof * (variance / max(fit_variance, 1e-300)) ** 2
+        dof = self.curve.noise.dof
+        if 0.0 < fit_variance < variance:  # declared parts count as known
+            dof *= (variance / fit_variance) ** 2
         half = min(float(stats.t.ppf(0.5 + 0.5 * self.coverage, dof)) * float(np.sqrt(variance)), LARGEST_LOG)
         value = later / earlier
         low, high, spread = (
@@ -373,7 +313,7 @@ class WarmUp:
         return drift**2 + display**2 + (self.elapsed_uncertainty_s * (slopes[0] - slopes[1])) ** 2
 
     def _log_slope(self, at_s: float) -> float:
-        """Return the slope of the logarithm of the fitted light, steps left out. [1/s]"""
+        """Return the slope of the logarithm of the fitted light, steps left out [1/s]."""
         taus, start = self.curve.time_constants, self.curve.start_s
         amplitudes = self.curve.found.coefficients[self.curve.linear :]
         fall = float(np.sum(amplitudes / taus * np.exp(-(at_s - start) / taus)))
@@ -423,4 +363,5 @@ def log_time_uncertainties(curve: Curve) -> FloatArray:
     rows = (
         np.eye(parameters)[-curve.found.theta.size :] if curve.found.theta.size else np.empty((0, parameters))
     )
-    return np.sqrt(np.array([curve.noise.variance(row) for row in rows]))
+    variances: FloatArray = np.array([curve.noise.variance(row) for row in rows])
+    return np.sqrt(variances)

@@ -1,8 +1,11 @@
-"""Speed of nested components beside statsmodels MixedLM: ``python tests/benchmarks/components_speed.py``.
+"""Speed of nested components beside statsmodels MixedLM.
 
-Both get the same table (specimen / mounting / readings) and search the restricted likelihood; printed are medians of one call, the
-ratio, and by how much minus twice the log-likelihood of the other one lies above (a better optimum is negative). The call timed is
-`nested_components` whole: grouping, estimates, intervals, mean. MixedLM is timed without intervals, with its default optimiser.
+Run ``python tests/benchmarks/components_speed.py``. Both get the same table (specimen / mounting / readings) and search
+the restricted likelihood; printed are medians of one call, the ratio, and by how much minus twice the log-likelihood of
+the other one lies above (a better optimum is negative). The call timed is `nested_components` whole: grouping,
+estimates, intervals, mean. MixedLM is timed without intervals of the components, with its default optimiser.
+
+SPEED
 """
 
 import sys

@@ -1,7 +1,10 @@
-"""False alarms and power of the control chart, simulated: ``python tests/benchmarks/control_false_alarm.py``.
+"""False alarms and power of the control chart, simulated.
 
-For several charts that hold: share with any signal at the stated rates; for a step in the last three of eight days and a single
-day off: share found, as a function of size over the standard deviation of a day's mean.
+Run ``python tests/benchmarks/control_false_alarm.py``. For several charts that hold: share with any signal at the
+stated rates; for a step in the last three of eight days and for a single day off: share found, by its size over the
+standard deviation of a day's mean. Standard error of 5 % over 600 charts: 0.9 points.
+
+ALARM
 """
 
 import sys

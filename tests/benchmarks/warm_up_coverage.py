@@ -2,8 +2,8 @@
 
     python tests/benchmarks/warm_up_coverage.py [records] [study ...]
 
-Studies: inside, beyond, order, steps, events. Oracle: synthetic truth; the standard error of a coverage of 95 % is
-0.7 points at 1000 records.
+Studies: inside, beyond, order, steps, events. Oracle: synthetic truth; the standard error of a coverage of
+95 % is 0.7 points at 1000 records.
 """
 
 import os
@@ -207,7 +207,8 @@ def study_steps(records):
                 one = scan_of(times, light)
                 found.append(one.found)
                 near.append(abs(one.index - place) <= 1)
-            yield f"steps of {size:g} sigma, N {readings}: found {100 * np.mean(found):.1f} %, placed within one reading {100 * np.mean(near):.1f} %"
+            placed = f"placed within one reading {100 * np.mean(near):.1f} %"
+            yield f"steps of {size:g} sigma, N {readings}: found {100 * np.mean(found):.1f} %, {placed}"
 
 
 def study_events(records):

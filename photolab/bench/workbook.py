@@ -1,0 +1,369 @@
+"""One bench.xlsx in place of bench.toml and the CSV files: a sheet a file, a sheet for the keys."""
+
+import io
+import math
+import re
+import warnings
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pandas as pd
+from openpyxl.styles import Font
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
+
+from photolab.bench.cells import CellFault, parse_number
+from photolab.bench.faults import Faults, Problem, shown
+from photolab.bench.files import Rows, load
+from photolab.bench.keys import SECTIONS, Key
+from photolab.bench.schema import FILES, MAX_FILE_BYTES, TABLES, Table, unit_forms
+from photolab.bench.table_reader import empty_table, read_table
+from photolab.bench.toml_reader import Declared, declare
+from photolab.bench.toml_section import FILE, Lines, Values
+
+WORKBOOK = "bench.xlsx"
+KEY_SHEET = "bench"
+KEY_HEADER = ("section", "id", "key", "value", "what it is")
+MAX_ROWS = 200_000
+BROKEN = (
+    zipfile.BadZipFile, zlib.error, KeyError, ValueError, TypeError, IndexError, AttributeError, EOFError,
+    OSError, SyntaxError, NotImplementedError, OverflowError, RecursionError,
+)  # fmt: skip
+Sheets = dict[str, list[tuple[Any, ...]]]
+
+
+def by_sheet(problem: Problem) -> Problem:
+    """Return a problem with the sheet of the workbook in place of the file.
+
+    Parameters
+    ----------
+    problem : Problem
+        A problem of a table or of the keys.
+
+    Returns
+    -------
+    Problem
+        The same, by sheet.
+    """
+    if problem.file not in FILES:
+        return problem
+    words = re.sub(r"\b(\w+)\.(?:csv|toml)\b", r"sheet \1", problem.message)
+    return replace(problem, file=f"{WORKBOOK} sheet {problem.file.partition('.')[0]}", message=words)
+
+
+def read_workbook(
+    folder: Path, names: tuple[str, ...], faults: Faults, hashes: dict[str, str]
+) -> tuple[Declared, dict[str, pd.DataFrame], tuple[str, ...]]:
+    """Read bench.xlsx.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    names : tuple of str
+        Its file names.
+    faults : Faults
+        Collects what is wrong.
+    hashes : dict
+        Receives the SHA-256 of the workbook.
+
+    Returns
+    -------
+    Declared
+        What the sheet of keys says.
+    dict
+        Every table by name.
+    tuple of str
+        The workbook and the files its sheets stand for.
+    """
+    tables = {table.name: empty_table(table) for table in TABLES.values()}
+    others = [name for name in names if name in FILES]
+    if others:
+        words = f"stands beside {', '.join(others)}; keep the workbook or the other files, not both."
+        faults.add("E25", WORKBOOK, words)
+    data = load(folder, WORKBOOK, faults, hashes)
+    sheets = None if data is None else _sheets(data, faults)
+    if sheets is None:
+        return Declared(), tables, (WORKBOOK, *FILES)
+    declared = _declared(sheets, faults)
+    found = [WORKBOOK, FILE]
+    for table in TABLES.values():
+        rows = _rows(table, sheets.get(table.name, []), faults)
+        if rows is not None:
+            tables[table.name] = read_table(table, rows, faults)
+            found.append(table.file)
+    return declared, tables, tuple(found)
+
+
+def _sheets(data: bytes, faults: Faults) -> Sheets | None:
+    """Return the cells of every known sheet; a formula's stored value is used, and said."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as parts:
+            if sum(part.file_size for part in parts.infolist()) > 4 * MAX_FILE_BYTES:
+                faults.add("E03", WORKBOOK, f"unpacks to more than {4 * MAX_FILE_BYTES // 2**20} MB.")
+                return None
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions, which are not read
+            values = _cells(data, faults, stored=True)
+            formulas = _cells(data, faults, stored=False)
+    except BROKEN as error:
+        faults.add("E03", WORKBOOK, f"cannot be read as a workbook: {shown(str(error))}.")
+        return None
+    for name, rows in formulas.items():
+        for number, row in enumerate(rows, start=1):
+            for place, cell in enumerate(row):
+                if isinstance(cell, ArrayFormula | DataTableFormula) or str(cell).startswith("="):
+                    _formula(name, number, place, cell, values[name], faults)
+    return values
+
+
+def _formula(
+    name: str, number: int, place: int, formula: Any, rows: list[tuple[Any, ...]], faults: Faults
+) -> None:
+    """Say what became of a formula: its stored value is used, or there is none. Equal text is no formula."""
+    row = rows[number - 1]
+    value = row[place] if place < len(row) else None
+    file = FILE if name == KEY_SHEET else f"{name}.csv"
+    header = str(rows[0][place]) if rows and place < len(rows[0]) else ""
+    if value is None:
+        words = "a formula without a stored value; save the workbook in a spreadsheet, or type the value."
+        faults.add("E13", file, words, line=number, column=header)
+    elif value != formula:
+        words = f"a formula; its stored value {shown(str(value))} is used."
+        faults.add("W33", file, words, line=number, column=header)
+
+
+def _cells(data: bytes, faults: Faults, *, stored: bool) -> Sheets:
+    """Return the rows of the known sheets."""
+    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=stored, keep_links=False)
+    found: Sheets = {}
+    for name in book.sheetnames:
+        sheet = book[name]
+        if name not in {KEY_SHEET, *TABLES} or not hasattr(sheet, "reset_dimensions"):
+            if stored:
+                faults.add("W30", WORKBOOK, f"sheet {shown(name)} is not read.")
+            continue
+        sheet.reset_dimensions()
+        rows: list[tuple[Any, ...]] = []
+        for row in sheet.iter_rows(values_only=True):
+            if len(rows) == MAX_ROWS:
+                faults.add("E03", WORKBOOK, f"sheet {name} has more than {MAX_ROWS} rows.")
+                break
+            rows.append(row)
+        found[name] = rows
+    book.close()
+    return found
+
+
+def _text(cell: Any) -> str:
+    """Return a cell as it would stand in a CSV file."""
+    if cell is None:
+        return ""
+    if isinstance(cell, bool):
+        return str(cell).upper()
+    if isinstance(cell, float):
+        return (
+            str(int(cell)) if math.isfinite(cell) and cell == int(cell) and abs(cell) < 1e15 else repr(cell)
+        )
+    if isinstance(cell, datetime):
+        return cell.date().isoformat() if cell.time() == time(0) else cell.isoformat(sep=" ")
+    if isinstance(cell, date | time):
+        return cell.isoformat()
+    return str(cell).strip()
+
+
+def _rows(table: Table, sheet: list[tuple[Any, ...]], faults: Faults) -> Rows | None:
+    """Return the rows of one sheet, or None where it holds no row below its header."""
+    header = [_text(cell) for cell in sheet[0]] if sheet else []
+    while header and not header[-1]:
+        header.pop()
+    numeric = {c.name for c in table.columns if c.numeric}
+    numeric |= {form.header for name in numeric for form in unit_forms(name)}
+    kept: list[list[str]] = []
+    numbers: list[int] = []
+    for number, cells in enumerate(sheet[1:], start=2):
+        row = [_text(cell) for cell in cells]
+        if not any(row):
+            continue
+        if any(row[len(header) :]):
+            faults.add("E04", table.file, "cells beyond the last named column.", line=number)
+        row = (row + [""] * len(header))[: len(header)]
+        for name, cell, text in zip(header, cells, row, strict=False):
+            if name in numeric and isinstance(cell, str) and _is_number(text):
+                words = f'"{shown(text)}" is text that looks like a number; format the cell as a number.'
+                faults.add("E13", table.file, words, line=number, column=name)
+        kept.append(row)
+        numbers.append(number)
+    if not kept:
+        return None
+    return Rows(table.file, header, list(zip(*kept, strict=True)), numbers)
+
+
+def _is_number(text: str) -> bool:
+    """Whether a text would pass as a number."""
+    try:
+        parse_number(text)
+    except CellFault:
+        return False
+    return True
+
+
+def _declared(sheets: Sheets, faults: Faults) -> Declared:
+    """Return what the sheet of keys declares."""
+    if KEY_SHEET not in sheets:
+        faults.add("E03", FILE, "is not in the workbook; it holds section, id, key and value, one row a key.")
+        return Declared()
+    given: Values = {}
+    lines = Lines("")
+    for number, row in enumerate(sheets[KEY_SHEET][1:], start=2):
+        section, identity, name, value = (*row, None, None, None, None)[:4]
+        if value is None or _text(value) == "":
+            continue
+        _place(given, lines, (_text(section), _text(identity), _text(name)), value, number, faults)
+    for meter in given.get("meter", []):
+        factors = meter.pop("spectral_factor", {})
+        if factors:
+            meter["spectral_factor"] = [{"technology": name, **part} for name, part in factors.items()]
+    return declare(given, lines, faults)
+
+
+def _place(
+    given: Values, lines: Lines, where: tuple[str, str, str], value: Any, row: int, faults: Faults
+) -> None:
+    """Put one value where bench.toml would have it."""
+    section, identity, name = where
+    target, index = given, 0
+    if section in {"meter", "housing"}:
+        if not identity:
+            faults.add(
+                "E05",
+                FILE,
+                f"blank beside {shown(name)}; every row of a {section} names its id.",
+                line=row,
+                column="id",
+            )
+            return
+        entities = given.setdefault(section, [])
+        index = next((k for k, entity in enumerate(entities) if entity["id"] == identity), len(entities))
+        if index == len(entities):
+            entities.append({"id": identity})
+        target = entities[index]
+    elif section:
+        target = given.setdefault(section, {})
+    part, *rest = name.split(".")
+    path = section
+    for inner in rest:
+        target = target.setdefault(part, {})
+        path, part = f"{path}.{part}" if path.count(".") < 1 else path, inner
+    if part != "id" or section not in {"meter", "housing"}:
+        target[part] = _value(path, part, value)
+    lines.lines[path, index, part] = row
+
+
+def _value(section: str, name: str, value: Any) -> Any:
+    """Return a cell as TOML would hold it: lists from text with commas, dates as dates, text as text."""
+    key = next((key for key in SECTIONS.get(section, ()) if key.name == name), None)
+    if isinstance(value, datetime):
+        value = value.date()
+    if key is None:
+        return value
+    if key.kind in {"numbers", "number_or_numbers"} and isinstance(value, str):
+        parts = [part for part in re.split(r"[\s,;\[\]]+", value) if part]
+        if parts and all(_is_number(part) for part in parts) and (len(parts) > 1 or key.kind == "numbers"):
+            return [float(part) for part in parts]
+        return value
+    if key.kind == "numbers" and isinstance(value, int | float):
+        return [value]
+    if key.kind == "texts":
+        return [part for part in re.split(r"[\s,;]+", _text(value)) if part]
+    if key.kind in {"text", "code"} and not isinstance(value, bool):
+        return _text(value)
+    return value
+
+
+def starter_workbook() -> bytes:
+    """Return a workbook to fill in: keys with what they are, a sheet a table, drop-downs for codes."""
+    book = openpyxl.Workbook()
+    sheet: Any = book.active
+    sheet.title = KEY_SHEET
+    sheet.append(KEY_HEADER)
+    for row in _key_rows():
+        sheet.append(row)
+    for letter, width in zip("ABCDE", (10, 8, 34, 22, 90), strict=True):
+        sheet.column_dimensions[letter].width = width
+    for number, codes in _key_codes():
+        _drop_down(sheet, codes, f"D{number}")
+    _head(sheet)
+    for table in TABLES.values():
+        sheet = book.create_sheet(table.name)
+        sheet.append(table.names)
+        for place, column in enumerate(table.columns, start=1):
+            letter = get_column_letter(place)
+            sheet.column_dimensions[letter].width = max(10, len(column.name) + 2)
+            if column.codes:
+                _drop_down(sheet, column.codes, f"{letter}2:{letter}2000")
+        if table.name == "readings":
+            sheet.append(("A1",))
+            sheet.append(("A2",))
+        _head(sheet)
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def _keys() -> Iterator[tuple[str, str, Key]]:
+    """Every key a workbook may hold: section, an id to start with, the key."""
+    for section, identity in (("", ""), ("bench", ""), ("meter", "M1"), ("housing", "H1")):
+        for key in SECTIONS[section]:
+            if key.kind not in {"table", "tables"}:
+                yield section, identity, key
+    for key in SECTIONS["meter.certificate"]:
+        yield "meter", "M1", replace(key, name=f"certificate.{key.name}")
+    for key in SECTIONS["meter.spectral_factor"][1:]:
+        yield "meter", "M1", replace(key, name=f"spectral_factor.led.{key.name}")
+
+
+def _key_rows() -> Iterator[tuple[Any, ...]]:
+    """Rows of the sheet of keys; only what is not a measurement is filled in."""
+    filled: dict[tuple[str, str], Any] = {
+        ("", "schema"): 1, ("bench", "name"): "my bench", ("bench", "protocol_revision"): "1",
+        ("meter", "id"): "M1",
+    }  # fmt: skip
+    for section, identity, key in _keys():
+        unit = f" [{key.unit}]" if key.unit not in {"", "1"} else ""
+        limits = f"; {key.wanted}" if key.low is not None or key.high is not None else ""
+        without = f"; without it {key.default} is assumed" if key.assumed and key.default is not None else ""
+        yield (
+            section,
+            identity,
+            key.name,
+            filled.get((section, key.name)),
+            f"{key.about}{unit}{limits}{without}",
+        )
+
+
+def _key_codes() -> Iterator[tuple[int, tuple[str, ...]]]:
+    for number, (_section, _identity, key) in enumerate(_keys(), start=2):
+        if key.codes and key.kind == "code":
+            yield number, key.codes
+
+
+def _drop_down(sheet: Any, codes: tuple[str, ...], cells: str) -> None:
+    """Offer the codes of a column."""
+    rule = DataValidation(type="list", formula1=f'"{",".join(codes)}"', allow_blank=True)
+    rule.add(cells)
+    sheet.add_data_validation(rule)
+
+
+def _head(sheet: Any) -> None:
+    """Make the header stand out and stay."""
+    for cell in sheet[1]:
+        cell.font = Font(bold=True)
+    sheet.freeze_panes = "A2"

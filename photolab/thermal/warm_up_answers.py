@@ -1,0 +1,70 @@
+"""The answers a warm-up record gives, as numbers and codes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something about a record that a reader must know.
+
+    Parameters
+    ----------
+    code : str
+        Stable code.
+    blocks : tuple of str
+        What it forbids: "remaining", "beyond_record", "final_level", "time_constants".
+    """
+
+    code: str
+    blocks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step in the record.
+
+    Parameters
+    ----------
+    time_s : float
+        Middle between the readings before and after. [s]
+    size : float
+        Change of the light over the light just before; a loss is negative. [1]
+    size_uncertainty : float
+        Its standard uncertainty. [1]
+    """
+
+    time_s: float
+    size: float
+    size_uncertainty: float
+
+
+@dataclass(frozen=True)
+class Remaining:
+    """Remaining light at one instant, as a ratio to the light at another.
+
+    Parameters
+    ----------
+    value, low, high : float
+        Ratio and its coverage interval. [1]
+    ln_standard_uncertainty : float
+        Standard uncertainty of the logarithm of the ratio. [1]
+    dof : float
+        Its effective degrees of freedom.
+    method : {"record", "bounds"}
+        From the fit inside the record, or from bounds beyond it.
+    extrapolated : bool
+        Whether the later instant lies beyond the record.
+    time_constant_ceiling_s : float
+        Slowest decay the bounds allow for; infinite inside the record, where it plays no part. [s]
+    """
+
+    value: float
+    low: float
+    high: float
+    ln_standard_uncertainty: float
+    dof: float
+    method: str
+    extrapolated: bool
+    time_constant_ceiling_s: float = np.inf

@@ -1,0 +1,143 @@
+"""Speed of fitting many curves, side by side with general-purpose fitters.
+
+    python tests/benchmarks/exponential_speed.py [curves]
+
+Each curve is fitted with an offset and 0, 1 and 2 exponentials. `lmfit` (time constants bounded as here) and
+`scipy.optimize.curve_fit` are started at the true parameters, which favours them (nobody has them at the bench);
+curve_fit has an analytic Jacobian. They run on a share of the curves and are scaled up. Ratios are of medians of
+processor time over repeats.
+"""
+
+import os
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import sys
+import time
+import warnings
+
+import lmfit
+import numpy as np
+from scipy.optimize import curve_fit
+
+from photolab.thermal.bounds import fit_monotone, ratio_bounds
+from photolab.thermal.exponentials import fit_many
+
+REPEATS = 3
+
+
+def invented(rng, curves, readings):
+    """Half of the curves have one rate, half two; of these a third overshoots."""
+    x = np.sort(np.concatenate([[0.0, 40.0], rng.uniform(0.0, 40.0, readings - 2)]))
+    slow = np.exp(rng.uniform(np.log(6.0), np.log(16.0), curves))
+    fast = slow / np.exp(rng.uniform(np.log(3.0), np.log(7.0), curves))
+    large = rng.uniform(90.0, 150.0, curves)
+    small = rng.uniform(50.0, 90.0, curves) * np.where(rng.random(curves) < 1 / 3, -1.0, 1.0)
+    small[: curves // 2] = 0.0
+    y = 850.0 + large[:, None] * np.exp(-x / slow[:, None]) + small[:, None] * np.exp(-x / fast[:, None])
+    start = np.stack([np.full(curves, 850.0), large, slow, np.where(small == 0.0, 5.0, small), fast], axis=1)
+    return x, y + 2.0 * rng.standard_normal(y.shape), start
+
+
+def one_term(x, c, a, p):
+    return c + a * np.exp(-x / p)
+
+
+def two_terms(x, c, a, p, b, q):
+    return c + a * np.exp(-x / p) + b * np.exp(-x / q)
+
+
+def slope(x, c, *pairs):
+    columns = [np.ones_like(x)]
+    for a, tau in zip(pairs[::2], pairs[1::2], strict=True):
+        decay = np.exp(-x / tau)
+        columns += [decay, a * x / tau**2 * decay]
+    return np.stack(columns, axis=1)
+
+
+def by_lmfit(x, y, start):
+    squares = [float(np.sum((y - y.mean()) ** 2))]
+    for model, count in ((lmfit.Model(one_term), 3), (lmfit.Model(two_terms), 5)):
+        names = model.param_names
+        parameters = model.make_params(**dict(zip(names, start[:count], strict=True)))
+        for name in {"p", "q"} & set(names):  # without bounds it walks to negative time constants and stops
+            parameters[name].set(min=0.2, max=200.0)
+        result = model.fit(y, parameters, x=x)
+        squares.append(float(result.chisqr))
+    return squares
+
+
+def by_curve_fit(x, y, start):
+    squares = [float(np.sum((y - y.mean()) ** 2))]
+    for function, count in ((one_term, 3), (two_terms, 5)):
+        try:
+            found, _ = curve_fit(function, x, y, start[:count], jac=slope, method="lm", maxfev=2000)
+            squares.append(float(np.sum((y - function(x, *found)) ** 2)))
+        except (RuntimeError, ValueError):
+            squares.append(np.inf)
+    return squares
+
+
+def seconds(action):
+    taken = []
+    for _ in range(REPEATS):
+        begin = time.process_time()
+        result = action()
+        taken.append(time.process_time() - begin)
+    return float(np.median(taken)), result
+
+
+def compared(readings, curves, rng):
+    """Return a line: seconds for all curves and orders, ratios, and how the sums of squares compare."""
+    x, table, start = invented(rng, curves, readings)
+    few = np.linspace(0, curves - 1, max(20, min(100, 20_000 // readings))).astype(int)
+    shared, fits = seconds(lambda: fit_many(x, table))
+    own, fits_own = np.nan, fits
+    if readings <= 200:
+        own, fits_own = seconds(lambda: fit_many(np.tile(x, (curves, 1)), table))
+    scale = curves / few.size
+    slow, by_first = seconds(lambda: [by_lmfit(x, table[i], start[i]) for i in few])
+    quick, by_second = seconds(lambda: [by_curve_fit(x, table[i], start[i]) for i in few])
+    right = 1 + (few >= curves // 2)  # the order each curve was made with
+    pick = np.arange(few.size), right
+    squares = [one.residual_sum_of_squares.to_numpy().reshape(curves, 3)[few] for one in (fits, fits_own)]
+    others = [np.array(by_first), np.array(by_second)]
+    best = np.min(np.stack([*squares, *others]), axis=0)
+    behind = [100 * np.mean(one[pick] / best[pick] - 1 > 1e-6) for one in (*squares, *others)]
+    ratios = [(slow * scale / one, quick * scale / one) for one in (shared, own)]
+    return (
+        f"{readings:5d} readings: shared {shared:.3f} s, own {own:.3f} s;"
+        f" lmfit / shared {ratios[0][0]:.0f}, lmfit / own {ratios[1][0]:.0f};"
+        f" curve_fit / shared {ratios[0][1]:.1f}, curve_fit / own {ratios[1][1]:.1f};"
+        f" behind the best by 1e-6, right order: shared {behind[0]:.1f} %, own {behind[1]:.1f} %,"
+        f" lmfit {behind[2]:.1f} %, curve_fit {behind[3]:.1f} %"
+    )
+
+
+def bound_time(rng):
+    """Median time of a two-sided bound."""
+    time_s = np.linspace(0.0, 2400.0, 120)
+    taken = []
+    for _ in range(30):
+        light = 850.0 + 120.0 * np.exp(-time_s / 480.0) + 2.0 * rng.standard_normal(120)
+        begin = time.process_time()
+        fit = fit_monotone(time_s, light, np.zeros(119))
+        ratio_bounds(fit, fit.row(np.array([3600.0])), fit.row(np.array([60.0])), allowance=20.0)
+        taken.append(time.process_time() - begin)
+    return f"two-sided bound beyond the record, fit included: {1e3 * np.median(taken):.1f} ms"
+
+
+def main(arguments):
+    warnings.simplefilter("ignore")  # the other fitters warn on flat directions
+    curves = int(arguments[0]) if arguments else 1000
+    rng = np.random.default_rng(1)
+    sys.stdout.write(f"{curves} curves x (0, 1, 2 terms)\n")
+    for readings in (20, 60, 200, 2000):
+        sys.stdout.write(compared(readings, curves, rng) + "\n")
+        sys.stdout.flush()
+    sys.stdout.write(bound_time(rng) + "\n")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

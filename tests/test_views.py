@@ -1,0 +1,328 @@
+"""What notebooks and the report show of a campaign.
+
+Oracles: sums worked by hand beside each test, printed tables (chi-squared), closed forms, the declared
+stories of the demo.
+"""
+
+import math
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+
+from photolab.bench.evaluation import evaluate
+from photolab.bench.model import Assumption, Bench, Meter
+from photolab.bench.records import read_bench
+from photolab.bench.two_readings import compare_readings
+from photolab.errors import MethodError
+from photolab.metrology.propagation import propagate
+from photolab.metrology.quantity import InputQuantity
+from photolab.publication import figure_tables, findings, first_views, front_page, report_views, views
+from photolab.publication.cautions import assumed_table
+from photolab.publication.display import Table, Words
+from photolab.publication.figures.common import Picture
+from photolab.publication.second_way import ratio_by_monte_carlo
+
+DATA = Path(__file__).resolve().parents[1] / "data"
+METER = Meter("M", (4.0,), (0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return evaluate(read_bench(DATA / "demo"))
+
+
+@pytest.fixture(scope="module")
+def pair():
+    return compare_readings(318, 334, meter=METER, technology_a="led", range_a=4000)
+
+
+@pytest.fixture(scope="module")
+def unanswered(tmp_path_factory):
+    """Return a campaign of two lamps of unknown technology."""
+    folder = tmp_path_factory.mktemp("unknown") / "bench"
+    folder.mkdir()
+    (folder / "bench.toml").write_text(
+        "schema = 1\n[[meter]]\nid = 'M'\nreading_percent = 4\n", encoding="utf-8"
+    )
+    (folder / "readings.csv").write_text("lamp,illuminance_lx\nA,318\nB,334\n", encoding="utf-8")
+    return evaluate(read_bench(folder))
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    """Return a campaign of one lamp."""
+    folder = tmp_path_factory.mktemp("alone") / "bench"
+    folder.mkdir()
+    (folder / "bench.toml").write_text(
+        "schema = 1\n[[meter]]\nid = 'M'\nreading_percent = 4\n", encoding="utf-8"
+    )
+    (folder / "readings.csv").write_text("lamp,illuminance_lx\nA,318\nA,319\n", encoding="utf-8")
+    return evaluate(read_bench(folder))
+
+
+# ---- tidy tables
+
+
+def test_three_bars_follow_the_lines(pair):
+    """Oracle: by hand from the half-widths, ratio * exp(+-half) with the ratio 334/318."""
+    rows = figure_tables.three_bars(pair)
+    halves = [pair.lines.meter_only, pair.lines.this_bench, pair.lines.nothing_in_common]
+    low = [100 * (334 / 318 * math.exp(-half / 100) - 1) for half in halves]
+    high = [100 * (334 / 318 * math.exp(half / 100) - 1) for half in halves]
+    assert_allclose(rows["low"], low, rtol=1e-9)  # float rounding
+    assert_allclose(rows["high"], high, rtol=1e-9)  # float rounding
+    assert list(rows["kind"]) == ["plain", "decides", "what_if"]
+    words = figure_tables.three_bars_words(pair)
+    for number in (low[1], high[1]):
+        assert f"{number:.1f}" in words
+
+
+def test_budget_is_complete_and_says_what_is_assumed(pair, demo):
+    """Oracle: seating 3 % twice is 4.243 %, times 1.95996 is 8.3154 %; parts add up to 100 %."""
+    bench = Bench("b", demo.bench.settings, {"M": METER}, {}, {}, (), pd.DataFrame(), (), (), {}, {})
+    rows = figure_tables.budget(pair, bench).set_index("what")
+    assert_allclose(rows["part"].sum(), 100.0, rtol=1e-9)  # float rounding
+    assert_allclose(rows.loc["seating", "moves"], 8.3154, atol=5e-5)  # half a unit of the last digit
+    assert rows.loc["seating", "how_far"] == "±\N{NO-BREAK SPACE}6.0\N{NO-BREAK SPACE}%"
+    assert rows.loc["linearity of the meter", "known_from"] == "assumed"
+    assert rows.loc["range term of the meter", "known_from"] == "manual"
+    assert rows.loc["range term of the meter", "how_far"] == "±\N{NO-BREAK SPACE}20\N{NO-BREAK SPACE}lx"
+    assert rows.loc["meter scale", "moves"] == 0.0
+    assert rows.index[0] == "seating"
+    assert rows["moves"].is_monotonic_decreasing
+
+
+def test_stated_and_measured_inputs_are_not_called_assumed(demo):
+    """Oracle: bench.toml of the demo states linearity; seating is measured; the voltmeter is not stated."""
+    rows = figure_tables.budget(demo.ratio("K4", "B0", housing="HP"), demo.bench, demo.components).set_index(
+        "what"
+    )
+    assert rows.loc["linearity of the meter", "known_from"] == "manual"
+    assert rows.loc["seating", "known_from"] == "own readings"
+    assert rows.loc["voltmeter scale", "assumed"]
+    assert not rows.loc["seating", "assumed"]
+
+
+def test_working_table_leaves_nothing_out(demo):
+    """Oracle: the squares of all contributions add up to the square of the last line (JCGM 100, 5.1.2)."""
+    rows = figure_tables.budget_annex(demo.ratio("K4", "B0", housing="HP"), largest=5)
+    assert len(rows) == 7
+    *parts, whole = rows["contribution"]
+    assert_allclose(math.sqrt(sum(x * x for x in parts)), whole, rtol=1e-9)  # float rounding
+    assert_allclose(
+        rows["contribution"][:5], (rows["sensitivity"] * rows["standard_uncertainty"])[:5], rtol=1e-12
+    )
+
+
+def test_all_lamps_are_per_cent_of_the_ratios(demo):
+    """Oracle: the ratio of the campaign itself, less one."""
+    rows = figure_tables.all_lamps(demo).set_index(["housing", "lamp"])
+    pair = demo.ratio("K3", "B0", housing="HR")
+    expected = [100 * (x - 1) for x in (pair.ratio, pair.low, pair.high)]
+    assert_allclose(rows.loc[("HR", "K3"), ["percent", "low", "high"]].astype(float), expected, rtol=1e-9)
+    assert len(rows) == 16
+    words = figure_tables.all_lamps_words(figure_tables.all_lamps(demo), "B0")
+    assert words.count("K3") == 2
+
+
+# ---- Monte Carlo
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_second_way_of_one_rectangular_input(sign):
+    """Oracle: closed form. 1 + x is uniform from 0.9 to 1.1, 95 % of it in 0.905 to 1.095; or the reciprocal.
+
+    Tolerance: five standard errors of a quantile, sqrt(0.025 * 0.975 / 200000) * 0.2 = 7e-5 each.
+    """
+    source = InputQuantity.from_limits("x", 0.0, 0.1)
+    linear = propagate(lambda x: sign * x, {"x": source})
+    found = ratio_by_monte_carlo(SimpleNamespace(result=linear, coverage=0.95))
+    low, high = (0.905, 1.095) if sign > 0 else (1 / 1.095, 1 / 0.905)
+    assert_allclose([found.low, found.high], [low, high], atol=4e-4)
+    assert not found.validation.validated  # a rectangle is not bell-shaped, and the rule must notice
+    assert found.inputs == 1
+
+
+def test_second_way_agrees_where_the_law_holds(pair):
+    """Oracle: the law of propagation with nine small inputs; JCGM 101, 8.1 judges."""
+    found = ratio_by_monte_carlo(pair)
+    assert found.validation.validated
+    assert_allclose(
+        [found.low, found.high], [pair.low, pair.high], atol=1e-3
+    )  # the tolerance of 8.1: 0.0005 in ln
+
+
+def test_second_way_needs_an_interval():
+    """Oracle: no technology, no interval."""
+    without = compare_readings(318, 334, meter=METER, range_a=4000)
+    with pytest.raises(MethodError, match="a ratio without an interval has no second way"):
+        ratio_by_monte_carlo(without)
+
+
+# ---- findings
+
+
+def test_sets_not_told_apart_may_overlap():
+    """Oracle: by hand. Of A > B > C > D only A-C, A-D and B-D are told apart."""
+    rows = pd.DataFrame({"lamp": list("DCBA"), "housing": "H", "value": [1.0, 1.1, 1.2, 1.3]})
+    extra = {"low": 0.9, "high": 1.4, "scope": "specimens", "instant": "initial", "point": "hot_spot"}
+    apart = {"AC", "AD", "BD"}
+    names = [("A", "B"), ("A", "C"), ("A", "D"), ("B", "C"), ("B", "D"), ("C", "D"), ("A", "Z")]
+    pairs = pd.DataFrame({"a": [a for a, _ in names], "b": [b for _, b in names]})
+    pairs["resolved"] = [a + b in apart for a, b in names]
+    campaign = SimpleNamespace(table=rows.assign(**extra, n_specimens=1), pairs=lambda _housing: pairs)
+    assert findings.groups(campaign, "H") == (("A", "B"), ("B", "C"), ("C", "D"))
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"), [(["a"], "a"), (["a", "b"], "a and b"), (["a", "b", "c"], "a, b and c")]
+)
+def test_joined(words, expected):
+    """Oracle: English."""
+    assert findings.joined(words) == expected
+
+
+def test_sentence_of_a_lamp(demo):
+    """Oracle: the ratio of the campaign; its scope and count stand in the sentence."""
+    sentence = findings.lamp_sentence(demo, "K1", "HP")
+    pair = demo.ratio("K1", "B0", housing="HP")
+    assert sentence.startswith(f"K1: {100 * (pair.ratio - 1):.1f} % more light than B0 (")
+    assert "for the 4 specimens on the bench" in sentence
+    assert "clear of the bench uncertainty" in sentence
+
+
+def test_every_lamp_is_found_once_in_each_housing(demo):
+    """Oracle: eight lamps in two housings, as the demo's sampling plan has it."""
+    found = findings.found(demo)
+    assert list(found) == ["HP", "HR"]
+    for sentences, _ in found.values():
+        assert sorted(sentence.split(":")[0] for sentence in sentences) == [f"K{n}" for n in range(1, 9)]
+
+
+# ---- page one
+
+
+def test_front_page_of_the_demo_says_invented(demo, unanswered):
+    """Oracle: the name of the demo bench; a bench that does not say so."""
+    assert front_page.is_invented(demo.bench)
+    assert any("INVENTED DEMO DATA" in block for block in front_page.front_page(demo, fingerprint="f"))
+    assert not any("INVENTED" in block for block in front_page.front_page(unanswered, fingerprint="f"))
+
+
+def test_bench_lines(demo):
+    """Oracle: bench.toml and days.csv of the demo."""
+    text = " ".join(front_page.bench_lines(demo.bench))
+    days = demo.bench.tables["days"]
+    assert f"{len(days)} days of readings, 13 April 2026 to" in text
+    assert "Protocol revision 3." in text
+
+
+def test_assumptions_say_what_they_touch():
+    """Oracle: the words typed in the table of assumptions."""
+    items = (Assumption("mounting_sd_percent", 3.0, "%", ""), Assumption("something new", "so", "", ""))
+    rows = assumed_table(items)
+    assert list(rows["input"]) == ["mounting sd percent", "something new"]
+    assert list(rows["value"]) == ["3 %", "so"]
+    assert list(rows["change"]) == ["every ratio, most where a lamp was seated once", "every ratio"]
+
+
+# ---- views
+
+
+def test_choose_takes_the_first_answer_or_what_is_named(demo):
+    """Oracle: the first lamp and housing by name; the names given."""
+    first = views.choose(demo)
+    assert (first.lamp, first.against, first.housing) == ("K1", "B0", "HP")
+    named = views.choose(demo, lamp="K3", against="K4", housing="HR")
+    assert named.name == "K3 against K4 in housing HR"
+    assert named.pair.ratio == demo.ratio("K3", "K4", housing="HR").ratio
+
+
+def test_views_of_a_comparison(demo):
+    """Oracle: the largest part of the budget is named first everywhere."""
+    chosen = views.choose(demo, lamp="K4")
+    largest = figure_tables.budget(chosen.pair, demo.bench, demo.components)["what"].iloc[0]
+    assert largest in str(views.dominant(chosen))
+    assert views.budget(chosen).rows[0][0] == largest
+    assert f"longest bar first: {largest} " in views.budget_bars(chosen).alt
+    assert views.annex(chosen).rows[-1][0] == "ln of the ratio"
+    without = views.without_each(chosen).rows[0]
+    assert float(without[2]) < float(without[1])
+    assert "trials" in str(views.second_way(chosen))
+
+
+def test_without_the_largest_input(demo):
+    """Oracle: U * sqrt(1 - part), by hand from the budget."""
+    chosen = views.choose(demo, lamp="K4")
+    part = figure_tables.budget(chosen.pair, demo.bench, demo.components)["part"].iloc[0]
+    expected = 100 * chosen.pair.ln_expanded_uncertainty * math.sqrt(1 - part / 100)
+    assert_allclose(
+        float(views.without_each(chosen).rows[0][2]), expected, atol=0.005
+    )  # two decimals are shown
+
+
+def test_missing_data_is_one_sentence(unanswered, alone):
+    """Oracle: a bench without technologies, and one with a single lamp."""
+    for campaign, reason in ((unanswered, "technology missing"), (alone, "no two lamps were read")):
+        chosen = views.choose(campaign)
+        for view in (
+            views.dominant,
+            views.budget,
+            views.budget_bars,
+            views.annex,
+            views.second_way,
+            views.without_each,
+        ):
+            shown = view(chosen)
+            assert isinstance(shown, Words)
+            assert reason in str(shown)
+    assert str(report_views.lamps_picture(unanswered)) == "No picture: no lamp has an interval yet."
+    assert "technology missing" in str(report_views.held_back(unanswered))
+    assert "Nothing yet" in str(report_views.results(alone))
+    assert "one housing" in str(first_views.one_seating_each(alone))
+
+
+def test_one_seating_each_does_not_decide(demo):
+    """Oracle: the demo's story: K2 looks about 6 % above K1 from one seating each, not resolved."""
+    first, whole = str(first_views.one_seating_each(demo)).split("\n")
+    assert first.startswith("K2 against K1 in housing HP on D02, from the first seating of each: ")
+    assert "inside the bench uncertainty" in first
+    share = float(first.split("each: ")[1].split(" %")[0])
+    assert 5.0 <= share <= 7.0  # +6 %, the story, to the whole percent either way
+    assert "inside the bench uncertainty" in whole or "alike" in whole
+
+
+def test_bars_of_two_readings(pair):
+    """Oracle: the words of the table; a pair without an answer is a sentence."""
+    shown = first_views.bars(pair)
+    assert isinstance(shown, Picture)
+    assert "which decides, -3.8 to +14.7 %" in shown.alt
+    without = compare_readings(318, 334, meter=METER, range_a=4000)
+    assert "technology missing" in str(first_views.bars(without))
+
+
+def test_abilities_are_split(demo, alone):
+    """Oracle: the demo holds every file; one lamp cannot be compared."""
+    assert isinstance(first_views.abilities(demo, able=True), Table)
+    questions = [row[0] for row in first_views.abilities(alone, able=False).rows]
+    assert "how lamps compare in one housing" in questions
+
+
+def test_spreads_have_chi_squared_intervals():
+    """Oracle: printed chi-squared table, 10 dof: 3.247 and 20.483. sd 1: 0.699 to 1.7549."""
+    components = pd.DataFrame(
+        {"level": ["mounting", "day"], "sd": [0.01, 0.01], "dof": [10.0, np.inf], "assumed": [False, True]}
+    )
+    rows = report_views.spreads(SimpleNamespace(components=components)).rows
+    assert rows[0] == ("mounting", "1.00", "0.70", "1.75", "own readings")
+    assert rows[1] == ("day", "1.00", "n/a", "n/a", "assumed")
+
+
+def test_overview_counts(demo, alone):
+    """Oracle: eight lamps in two housings."""
+    assert str(report_views.overview(demo)).startswith("16 statements on 8 lamps against B0: ")
+    assert str(report_views.overview(alone)).startswith("0 statements on 0 lamps against A.")

@@ -1,0 +1,269 @@
+"""The workbook in place of the other files. Oracle: the same campaign as CSV, rows typed in the test."""
+
+import csv
+import io
+import re
+import tomllib
+import zipfile
+from datetime import datetime, time
+
+import bench_folders as bf
+import openpyxl
+import pytest
+from test_records_writing import assert_same
+
+from photolab.bench import workbook
+from photolab.bench.records import RecordError, new_folder, read_bench
+from photolab.bench.schema import TABLES, unit_forms
+
+KEYS = [
+    ("", "", "schema", 1),
+    ("meter", "M1", "reading_percent", 4),
+    ("meter", "M1", "range_percent", 0.5),
+    ("meter", "M1", "ranges_lx", "400, 4000, 40000"),
+    ("meter", "M1", "resolution_lx", "0.1, 1, 10"),
+]
+ROWS = [("lamp", "illuminance_lx", "range_lx", "note"), ("A1", 318, 4000, None), ("A2", 334, 4000, None)]
+LAMPS = [("lamp", "technology", "role"), ("A1", "led", "baseline"), ("A2", "led", "candidate")]
+
+
+def save(folder, keys=KEYS, **sheets):
+    """Write bench.xlsx with these keys and sheets."""
+    folder.mkdir(exist_ok=True)
+    book = openpyxl.Workbook()
+    book.active.title = "bench"
+    for row in [workbook.KEY_HEADER, *keys]:
+        book.active.append(row)
+    for name, rows in ({"readings": ROWS, "lamps": LAMPS} | sheets).items():
+        sheet = book.create_sheet(name)
+        for row in rows:
+            sheet.append(row)
+    book.save(folder / "bench.xlsx")
+    return folder
+
+
+def refused(folder, code, words):
+    with pytest.raises(RecordError, match=re.escape(words)) as caught:
+        read_bench(folder)
+    assert code in {problem.code for problem in caught.value.problems}
+
+
+def test_a_workbook_reads_like_the_files_it_stands_for(tmp_path):
+    bench = read_bench(save(tmp_path / "b"))
+    plain = read_bench(bf.make(tmp_path / "plain"))
+    assert_same(bench, plain)
+    readings = bench.tables["readings"]
+    assert list(readings["illuminance_lx"]) == [318.0, 334.0]
+    assert list(readings["line"]) == [2, 3]
+    assert bench.meters == plain.meters
+    assert list(bench.hashes) == ["bench.xlsx"]
+    assert bench.files == ("bench.xlsx", "bench.toml", "readings.csv", "lamps.csv")
+
+
+def typed(table, header, cell):
+    """Return a cell of a CSV file as a spreadsheet holds it: numbers in number columns."""
+    numeric = {c.name for c in TABLES[table].columns if c.numeric}
+    numeric |= {form.header for name in numeric for form in unit_forms(name)}
+    return (float(cell) if header in numeric else cell) if cell else None
+
+
+def test_the_demo_campaign_as_workbook_gives_the_same_tables(tmp_path):
+    demo = bf.DATA / "demo"
+    given = tomllib.loads((demo / "bench.toml").read_text(encoding="utf-8"))
+    keys = [("", "", "schema", 1)]
+    keys += [("bench", "", name, value) for name, value in given["bench"].items()]
+    for section in ("meter", "housing"):
+        for entity in given[section]:
+            for name, value in entity.items():
+                listed = ", ".join(map(str, value)) if isinstance(value, list) else value
+                keys.append((section, entity["id"], name, listed))
+    sheets = {}
+    for name in TABLES:
+        rows = list(csv.reader((demo / f"{name}.csv").read_text(encoding="utf-8").splitlines()))
+        sheets[name] = [
+            rows[0],
+            *([typed(name, h, c) for h, c in zip(rows[0], row, strict=True)] for row in rows[1:]),
+        ]
+    folder = save(tmp_path / "demo", keys=keys, **sheets)
+    for path in demo.glob("*.csv"):
+        if path.stem not in TABLES:
+            (folder / path.name).write_bytes(path.read_bytes())
+    bench, plain = read_bench(folder), read_bench(demo)
+    assert_same(bench, plain)
+    assert [str(w).partition(": ")[2] for w in bench.warnings] == [
+        str(w).partition(": ")[2] for w in plain.warnings
+    ]
+
+
+@pytest.mark.parametrize(
+    ("keys", "sheets", "code", "words"),
+    [
+        (
+            KEYS,
+            {"readings": [ROWS[0], ("A1", "318", 4000, None)]},
+            "E13",
+            'bench.xlsx sheet readings:2: illuminance_lx: "318" is text that looks like a number;'
+            " format the cell as a number. [E13]",
+        ),
+        (
+            KEYS,
+            {"readings": [ROWS[0], ("A1", "=300+18", 4000, None)]},
+            "E13",
+            "bench.xlsx sheet readings:2: illuminance_lx: a formula without a stored value",
+        ),
+        (
+            KEYS,
+            {"readings": [ROWS[0], ("A1", "334 lx", 4000, None)]},
+            "E13",
+            "write 334, the unit stands in the column name",
+        ),
+        (KEYS, {"readings": [ROWS[0], ("A1", True, 4000, None)]}, "E13", '"TRUE" is not a number'),
+        (
+            KEYS,
+            {"readings": [ROWS[0], ("A1", -1, 4000, None)]},
+            "E14",
+            "bench.xlsx sheet readings:2: illuminance_lx: -1 lx; wanted more than 0 lx.",
+        ),
+        (
+            KEYS,
+            {"readings": [ROWS[0], ("A1", 318, 4000, None, "x")]},
+            "E04",
+            "sheet readings:2: cells beyond the last named column. [E04]",
+        ),
+        (KEYS, {"readings": [ROWS[0]]}, "E03", "bench.xlsx sheet readings: is not in the folder"),
+        (
+            KEYS,
+            {"readings": [ROWS[0], ("a1", 318, 4000, None)]},
+            "E12",
+            '"a1" is not in sheet lamps; closest is "A1". [E12]',
+        ),
+        (KEYS[1:], {}, "E01", "bench.xlsx sheet bench: no schema; write schema = 1"),
+        (
+            [KEYS[0], ("meter", "M1", "reading_percent", "3 %")],
+            {},
+            "E02",
+            'bench.xlsx sheet bench:3: meter.reading_percent = "3 %"; wanted a bare number: 3.',
+        ),
+        (
+            [KEYS[0], ("meter", "M1", "reading_percent", 0.03)],
+            {},
+            "E20",
+            "sheet bench:3: meter.reading_percent = 0.03; is that 3 %? Write 3. [E20]",
+        ),
+        (
+            [KEYS[0], ("meter", None, "reading_percent", 3)],
+            {},
+            "E05",
+            "sheet bench:3: id: blank beside reading_percent; every row of a meter names its id. [E05]",
+        ),
+        ([*KEYS, ("meter", "M1", "colour", 3)], {}, "E02", "sheet bench:7: meter.colour is not a key."),
+        ([*KEYS, ("tent", "", "x", 3)], {}, "E02", "tent is not a section or key."),
+        (
+            [*KEYS, ("meter", "M1", "certificate.correction", 9)],
+            {},
+            "E14",
+            "meter.certificate.correction = 9; wanted 0.5 to 2.",
+        ),
+    ],
+)
+def test_the_same_faults_with_sheet_and_row(tmp_path, keys, sheets, code, words):
+    refused(save(tmp_path / "b", keys=keys, **sheets), code, words)
+
+
+def test_certificate_and_spectral_factor_have_dotted_keys(tmp_path):
+    keys = [
+        *KEYS,
+        ("meter", "M1", "certificate.correction", 1.01),
+        ("meter", "M1", "certificate.expanded_uncertainty_percent", 1.5),
+        ("meter", "M1", "spectral_factor.led.factor", 1.02),
+        ("meter", "M1", "spectral_factor.led.expanded_uncertainty", 0.01),
+    ]
+    meter = read_bench(save(tmp_path / "b", keys=keys)).meters["M1"]
+    assert (meter.certificate.correction, meter.certificate.expanded_uncertainty_percent) == (1.01, 1.5)
+    (factor,) = meter.spectral_factors
+    assert (factor.technology, factor.factor, factor.expanded_uncertainty) == ("led", 1.02, 0.01)
+
+
+def test_a_formula_s_stored_value_is_used_and_said(tmp_path):
+    # the stored value is planted in the sheet's XML, as a spreadsheet would have saved it
+    folder = save(tmp_path / "b", readings=[ROWS[0], ("A1", "=300+18", 4000, None), ROWS[2]])
+    source = zipfile.ZipFile(io.BytesIO((folder / "bench.xlsx").read_bytes()))
+    with zipfile.ZipFile(folder / "bench.xlsx", "w") as target:
+        for part in source.infolist():
+            text = source.read(part)
+            target.writestr(part, re.sub(rb"(<f>300\+18</f>)<v ?/?>(</v>)?", rb"\1<v>318</v>", text))
+    bench = read_bench(folder)
+    assert list(bench.tables["readings"]["illuminance_lx"]) == [318.0, 334.0]
+    words = "bench.xlsx sheet readings:2: illuminance_lx: a formula; its stored value 318 is used. [W33]"
+    assert words in [str(problem) for problem in bench.warnings]
+
+
+@pytest.mark.parametrize("name", ["readings.csv", "bench.toml"])
+def test_workbook_and_files_together_are_refused(tmp_path, name):
+    folder = save(tmp_path / "b")
+    (folder / name).write_text("x", encoding="utf-8")
+    refused(
+        folder,
+        "E25",
+        f"bench.xlsx: stands beside {name}; keep the workbook or the other files, not both. [E25]",
+    )
+
+
+@pytest.mark.parametrize(
+    "data", [b"", b"PK\x03\x04 no", b"lamp,illuminance_lx\n", b"PK\x05\x06" + b"\0" * 18]
+)
+def test_what_is_not_a_workbook_is_refused(tmp_path, data):
+    (tmp_path / "bench.xlsx").write_bytes(data)
+    refused(tmp_path, "E03", "bench.xlsx: cannot be read as a workbook")
+
+
+def test_a_workbook_that_unpacks_too_large_or_runs_too_long(tmp_path, monkeypatch):
+    folder = save(tmp_path / "b")
+    monkeypatch.setattr(workbook, "MAX_ROWS", 2)
+    refused(folder, "E03", "bench.xlsx: sheet readings has more than 2 rows. [E03]")
+    monkeypatch.setattr(workbook, "MAX_FILE_BYTES", 100)
+    refused(folder, "E03", "bench.xlsx: unpacks to more than")
+
+
+def test_other_sheets_are_named_and_not_read(tmp_path):
+    bench = read_bench(save(tmp_path / "b", scratch=[("x",)]))
+    assert "bench.xlsx: sheet scratch is not read. [W30]" in [str(problem) for problem in bench.warnings]
+
+
+def test_date_cells_and_number_cells_in_text_columns(tmp_path):
+    days = [("day", "date"), (1, datetime(2025, 4, 3))]
+    rows = [("lamp", "illuminance_lx", "day", "clock", "mounting"), ("A1", 318.0, 1, time(9, 5), 2)]
+    bench = read_bench(save(tmp_path / "b", days=days, readings=rows))
+    assert list(bench.tables["days"]["date"]) == ["2025-04-03"]
+    assert list(bench.tables["readings"][["day", "clock", "mounting"]].iloc[0]) == ["1", "09:05:00", "2"]
+
+
+def test_new_workbook_says_what_to_type_and_reads_once_it_is_typed(tmp_path):
+    folder = new_folder(tmp_path / "mine", workbook=True)
+    assert [path.name for path in folder.iterdir()] == ["bench.xlsx"]
+    refused(
+        folder,
+        "E01",
+        'bench.xlsx sheet bench: meter "M1" has no reading_percent; copy it from the accuracy line',
+    )
+    book = openpyxl.load_workbook(folder / "bench.xlsx")
+    row = next(row for row in book["bench"].iter_rows() if row[2].value == "reading_percent")
+    row[3].value = 3
+    book["readings"]["B2"], book["readings"]["B3"] = 318, 334
+    book.save(folder / "bench.xlsx")
+    bench = read_bench(folder)
+    assert list(bench.tables["readings"]["illuminance_lx"]) == [318.0, 334.0]
+    assert bench.settings.protocol_revision == "1"
+    assert not bench.housings
+
+
+def test_new_workbook_has_a_sheet_a_table_drop_downs_and_no_formula(tmp_path):
+    book = openpyxl.load_workbook(new_folder(tmp_path / "mine", workbook=True) / "bench.xlsx")
+    assert book.sheetnames == ["bench", *TABLES]
+    for name, table in TABLES.items():
+        assert tuple(cell.value for cell in book[name][1]) == table.names
+        rules = [rule.formula1 for rule in book[name].data_validations.dataValidation]
+        assert rules == [f'"{",".join(c.codes)}"' for c in table.columns if c.codes]
+    cells = [cell.value for sheet in book for row in sheet.iter_rows() for cell in row]
+    assert not any(isinstance(cell, str) and cell.startswith("=") for cell in cells)
+    assert book.vba_archive is None
