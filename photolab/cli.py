@@ -150,9 +150,8 @@ def _appendix(args: argparse.Namespace) -> int:
 
 
 def _simulate(args: argparse.Namespace) -> int:
-    from photolab.bench.records import write_bench
-    from photolab.bench.simulation import default_truth, simulate
+    from photolab.bench.simulation import default_truth, simulate_with_truth, write_simulation
 
-    write_bench(simulate(default_truth(), seed=args.seed), Path(args.out))
+    write_simulation(simulate_with_truth(default_truth(), seed=args.seed), Path(args.out))
     print(f"{args.out}: an invented bench, seed {args.seed}. Next: photolab check {args.out}")
     return 0

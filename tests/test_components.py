@@ -279,7 +279,9 @@ def test_balanced_mean_squares_and_mean():
     )
     # Float rounding.
     assert_allclose(result.variances, [(ms[0] - ms[1]) / 6.0, (ms[1] - ms[2]) / 2.0, ms[2]], rtol=1e-11)
-    assert_allclose(result.squares.solve @ result.squares.squares, result.variances, rtol=1e-11)  # float rounding
+    assert_allclose(
+        result.squares.solve @ result.squares.squares, result.variances, rtol=1e-11
+    )  # float rounding
     assert_array_equal(result.dof, [3, 8, 12])
     assert_array_equal(result.table["dof"], [3, 8, 12])
     assert list(result.table.columns) == ["level", "variance", "sd", "low", "high", "dof"]
@@ -307,7 +309,7 @@ def test_limits_are_exact_where_the_f_test_stands():
 
 
 def test_upper_cross_term():
-    """Oracle: closed form; where F is at its lower quantile the upper limit's spread equals the estimate's size."""
+    """Oracle: closed form; at the lower quantile of F the upper spread equals the estimate's size."""
     f = stats.f.ppf(0.025, 9, 20)
     # A row without a mean square of its own, so that the limit is not lifted.
     solve = np.array([[1.0, 0.0], [0.0, 1.0], [0.5, -0.5]])

@@ -89,6 +89,13 @@ def test_given_centre():
     )  # 3 standard errors
 
 
+def test_limit_with_estimated_spread():
+    """Oracle: closed form; one look at a spread of 5 dof has Student's quantile as its limit."""
+    chart = control_chart(chart_table([0.0]), "ln", "day", centre=0.0, dof=5.0, trials=200_000, **PRIOR)
+    # Monte Carlo standard error of this quantile: sqrt(0.05 * 0.95 / 200000) over the density, about 0.01.
+    assert_allclose(chart.limits["day"], stats.t.ppf(0.975, 5), atol=0.04, rtol=0)
+
+
 def test_mountings_of_repeated_readings():
     """Oracle: definition; five readings of one mounting weigh as one mounting, not as five."""
     rows = [("D1", "a", 0.0), *[("D1", "b", 0.02)] * 5, ("D2", "a", 0.01), ("D3", "a", 0.0)]

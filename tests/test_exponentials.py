@@ -190,14 +190,14 @@ def test_best_known_sums_of_squares():
         assert np.max(batch / np.array(best)) < 1 + 1e-6  # the stated agreement
 
 
-def test_chebyshev_tables_interpolate_exponentials_to_rounding():
+def test_chebyshev_tables_interpolate_exponentials():
     # Oracle: closed form, exp(-x/tau) over a factor of 1000 in tau.
-    table = Chebyshev(np.log(0.2), np.log(200.0), 60)
+    table = Chebyshev(np.log(0.2), np.log(200.0), 48)
     coefficients = table.coefficients(np.exp(-40.0 * np.exp(-table.nodes()))[:, None])
     theta = np.linspace(np.log(0.2), np.log(200.0), 301)
-    # interpolation error of 60 nodes, measured 3e-13
+    # interpolation error of 48 nodes as stated in the module
     assert_allclose(
-        table.polynomials(theta) @ coefficients[:, 0], np.exp(-40.0 * np.exp(-theta)), rtol=0, atol=1e-12
+        table.polynomials(theta) @ coefficients[:, 0], np.exp(-40.0 * np.exp(-theta)), rtol=0, atol=1e-10
     )
 
 

@@ -133,8 +133,8 @@ def test_caution_is_said_and_the_folder_is_read(tmp_path, code, changes, words):
 
 
 def test_scatter_of_repeats_within_a_mounting_and_a_moment(tmp_path):
-    # closed form: two values a and b have a sum of squares of ln(b/a)²/2 about their mean, with 1 degree of freedom;
-    # readings 31 s apart, at another mounting or without an instant are not repeats of each other
+    # closed form: two values a and b have a sum of squares of ln(b/a)²/2 about their mean, with one degree
+    # of freedom; readings 31 s apart, at another mounting or without an instant are not repeats of each other
     rows = [
         "A1,300,1,60",
         "A1,309,1,90",
@@ -154,7 +154,7 @@ def test_scatter_of_repeats_within_a_mounting_and_a_moment(tmp_path):
 
 @pytest.mark.parametrize(("scatter", "said"), [(2.9, False), (3.1, True)])
 def test_scatter_is_said_above_three_times_that_of_the_others(tmp_path, scatter, said):
-    # ln readings at ±s and ±r about a level: SDs s sqrt(2) and r sqrt(2), in the ratio s/r; no resolution declared
+    # ln readings at ±s and ±r about a level: SDs s sqrt(2) and r sqrt(2), in the ratio s/r; no resolution
     toml = bf.TOML.replace("resolution_lx = [0.1, 1, 10]\n", "")
     own = [f"A1,{300 * math.exp(sign * scatter * 1e-3)!r},{k}" for k in range(4) for sign in (1, -1)]
     others = [f"A2,{300 * math.exp(sign * 1e-3)!r},{k}" for k in range(4) for sign in (1, -1)]
@@ -170,3 +170,24 @@ def test_a_coarse_display_is_not_taken_for_scatter(tmp_path):
     text = bf.readings(*own, *others, header="lamp,illuminance_lx,range_lx,mounting")
     bench = read_bench(bf.make(tmp_path / "b", readings_csv=text))
     assert not any(problem.code == "W28" for problem in bench.warnings)
+
+
+@pytest.mark.parametrize(("volts", "said"), [(10.6, True), (10.4, False), (9.6, False), (9.4, True)])
+def test_power_is_held_against_volts_times_amperes_within_five_percent(tmp_path, volts, said):
+    text = bf.POWER + f"A1,60,20,{volts},2,lamp\n"
+    bench = read_bench(bf.make(tmp_path / "b", electrical_csv=text))
+    assert any(problem.code == "W31" for problem in bench.warnings) == said
+
+
+def test_calibration_one_day_short_of_two_years_is_not_old(tmp_path):
+    toml = bf.TOML + "calibrated_on = 2023-04-05\n"
+    bench = read_bench(bf.make(tmp_path / "b", bench_toml=toml, days_csv=bf.DAYS))
+    assert not any(problem.code == "W27" for problem in bench.warnings)
+
+
+@pytest.mark.parametrize(("priced", "said"), [("2024-10-06", False), ("2024-10-05", True)])
+def test_price_is_old_after_180_days(tmp_path, priced, said):
+    # 6 October 2024 is 180 days before 4 April 2025
+    lamps = ROLES + f"A1,led,baseline,30,{priced}\nA2,led,candidate,,\n"
+    bench = read_bench(bf.make(tmp_path / "b", lamps_csv=lamps, days_csv=bf.DAYS))
+    assert any(problem.code == "W26" for problem in bench.warnings) == said

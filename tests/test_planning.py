@@ -48,7 +48,7 @@ def test_power_published():
 
 
 def test_replicates_published():
-    """Oracle: R's power.t.test help page; NIST 7.2.2.2 (8.567 with rounded z, 8.564 exactly; then 11 by t)."""
+    """Oracle: R's power.t.test help page; NIST 7.2.2.2 (8.567 with rounded z, 8.564 exactly; 11 by t)."""
     two = mean_replicates(1.0, groups=2, power=0.9)
     assert_allclose(
         two, float(EXAMPLES["power.R.stats"]["published"]["n_two_sided"]), atol=2e-5, rtol=0

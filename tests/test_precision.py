@@ -182,6 +182,16 @@ def test_homogeneity_of_pairs():
     assert_allclose(result.p, exact, atol=tolerance, rtol=0)  # with two groups both statistics order alike
 
 
+def test_homogeneity_of_unequal_groups():
+    """Oracle: closed form for 1 and 4 dof, P = P(F(1, 4) >= f) + P(F(4, 1) >= f), f = share / (1 - share)."""
+    result = homogeneity({"a": [0.0, 6.0], "b": [-2.0, -1.0, 0.0, 1.0, 2.0]}, trials=40_000)
+    f = 18.0 / 2.5
+    assert result.widest == "a"
+    assert_allclose(result.widest_share, f / (1.0 + f), rtol=1e-12)  # definition
+    exact = stats.f.sf(f, 1, 4) + stats.f.sf(f, 4, 1)
+    assert_allclose(result.widest_p, exact, atol=3.0 * math.sqrt(exact / 40_000), rtol=0)  # 3 standard errors
+
+
 def test_homogeneity_refusals():
     """Oracle: definition."""
     with pytest.raises(MethodError, match="at least 2 groups with repeats; got 1"):
@@ -258,6 +268,24 @@ def test_gauge_study_pooled():
     assert_allclose(result.anova["ss"][:2], [88.3619, 3.1673], atol=1e-4)
     assert_allclose(result.anova["f"][2], float(published["F_interaction"]), atol=5e-4, rtol=0)
     assert list(result.table["level"]) == ["part", "appraiser", "reading", "gauge"]
+
+
+def test_gauge_row_closed_form():
+    """Oracle: closed form; gauge = MSA/30 + 29/30 MSE, its dof by Welch-Satterthwaite, limits of Graybill
+    and Wang.
+    """
+    result = gauge_study(aiag(), "y", "part", "who")
+    ss, dof = result.anova["ss"].to_numpy(), result.anova["dof"].to_numpy()
+    terms = np.array([ss[1] / dof[1] / 30.0, (ss[2] + ss[3]) / (dof[2] + dof[3]) * 29.0 / 30.0])
+    free = np.array([2.0, 78.0])
+    row = result.table.iloc[-1]
+    assert_allclose(row["variance"], terms.sum(), rtol=1e-12)  # float rounding
+    assert_allclose(row["dof"], terms.sum() ** 2 / (terms**2 / free).sum(), rtol=1e-12)  # float rounding
+    g = 1.0 - free / stats.chi2.ppf(0.975, free)
+    h = free / stats.chi2.ppf(0.025, free) - 1.0
+    low = math.sqrt(terms.sum() - math.sqrt(((g * terms) ** 2).sum()))
+    high = math.sqrt(terms.sum() + math.sqrt(((h * terms) ** 2).sum()))
+    assert_allclose([row["low"], row["high"]], [low, high], rtol=1e-10)  # float rounding
 
 
 def test_gauge_study_unpooled():

@@ -82,6 +82,19 @@ def test_the_only_housing_is_taken_where_a_row_names_none(tmp_path):
     assert set(read_bench(bf.make(tmp_path / "b", bench_toml=toml)).tables["readings"]["housing"]) == {"HP"}
 
 
+def test_a_reading_may_equal_the_top_of_its_range(tmp_path):
+    text = bf.readings("A1,400,400", "A2,40000,", header="lamp,illuminance_lx,range_lx")
+    readings = read_bench(bf.make(tmp_path / "b", readings_csv=text)).tables["readings"]
+    assert list(readings["illuminance_lx"]) == [400.0, 40000.0]
+
+
+def test_days_that_name_no_meter_and_rows_that_name_no_day(tmp_path):
+    text = bf.readings("A1,318,", "A2,334,D01", header="lamp,illuminance_lx,day")
+    readings = read_bench(bf.make(tmp_path / "b", readings_csv=text, days_csv=bf.DAYS)).tables["readings"]
+    assert list(readings["meter"]) == ["M1", "M1"]
+    assert readings["socket_V"].isna().all()
+
+
 def test_blank_repeats_are_numbered_by_row_order_past_the_typed_ones(tmp_path):
     text = bf.readings("A1,318,", "A1,319,2", "A1,320,", "A2,330,", header="lamp,illuminance_lx,repeat")
     readings = read_bench(bf.make(tmp_path / "b", readings_csv=text)).tables["readings"]
@@ -224,7 +237,7 @@ def test_assumed_defaults_are_declared(tmp_path):
         "initial_s": (60.0, "s"), "initial_window_s": (10.0, "s"),
         "mounting_sd_percent": (3.0, "%"), "specimen_sd_percent": (4.0, "%"), "day_sd_percent": (1.0, "%"),
         "meter M1 limit_kind": ("limit", ""), "meter M1 mismatch_index_percent": (10.0, "%"),
-        "meter M1 linearity_percent": (1.0, "%"), "meter M1 temperature_percent_per_K": (0.1, "%"),
+        "meter M1 linearity_percent": (1.0, "%"), "meter M1 temperature_percent_per_K": (0.1, "%/K"),
         "meter M1 calibration_source": ("A", ""),
     }  # fmt: skip
 

@@ -218,6 +218,7 @@ FACTOR = '[[meter.spectral_factor]]\ntechnology = "led"\nfactor = 1.02\nexpanded
             "E02",
             "meter.certificate: wanted a table [meter.certificate]. [E02]",
         ),
+        (bf.TOML.replace("[400,", "[0,"), "E14", "meter.ranges_lx = 0 lx; wanted more than 0 lx."),
         ("schema = 1\nmeter = []\n", "E01", "no [[meter]]"),
         (bf.TOML.replace("= 4\n", "= 1" + "0" * 400 + "\n"), "E14", "wanted 0 to 50 %"),
     ],

@@ -225,10 +225,10 @@ def test_a_voltmeter_that_shows_too_much():
 
 
 def test_ratios_come_back_in_the_large_sample_limit():
-    """Oracle: the generating ratio: the mean of 60 fresh benches within 4 standard errors of it."""
+    """Oracle: the generating ratio: the mean of 40 fresh benches within 4 standard errors of it."""
     truth = demo_truth()
     errors = []
-    for seed in range(60):
+    for seed in range(40):
         drawn = simulate_with_truth(truth, seed=1000 + seed, only_readings=True)
         rows = drawn.bench.tables["readings"]
         rows = rows[(rows["housing"] == "HP") & (rows["day"] == "D03")]

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from photolab.bench.simulation import demo_truth
-from photolab.bench.simulation_heat import camera_display, case_temperature, power
+from photolab.bench.simulation_heat import camera_display, case_temperature, correlated, power
 from photolab.bench.simulation_light import beam_intensity
 from photolab.bench.simulation_readings import light_fraction
 
@@ -147,6 +147,13 @@ def test_warm_up_law():
     assert_allclose(light_fraction(lamps["B0"], np.array([60.0, 2400.0])), [1.0, 0.997], rtol=1e-12)
     assert_allclose(power(lamps["K6"], np.array([2400.0])), [25.6], rtol=1e-12)
     assert_allclose(case_temperature(lamps["K2"], np.array([2400.0]), 22.6, 22.6), [96.0], rtol=1e-12)
+
+
+def test_residuals_of_a_record_are_correlated_as_stated():
+    """Oracle: a stationary AR(1) process has the stated SD and correlation; 5 s.e. of 20 000 values."""
+    noise = correlated(20_000, 0.004, 0.6, np.random.default_rng(8))
+    assert_allclose(noise.std(), 0.004, rtol=5 * 0.01)  # s.e. of the SD: 0.5 % white, under 1 % at 0.6
+    assert_allclose(np.corrcoef(noise[1:], noise[:-1])[0, 1], 0.6, atol=5 * 0.0057)
 
 
 def test_the_camera_sees_the_band():

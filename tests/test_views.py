@@ -179,6 +179,21 @@ def test_sets_not_told_apart_may_overlap():
 
 
 @pytest.mark.parametrize(
+    ("ratio", "words"),
+    [(1.05, "5.0 % more light"), (0.95, "5.0 % less light"), (1.0004, "no difference in light")],
+)
+def test_light_words(ratio, words):
+    """Oracle: English."""
+    assert findings.light_words(ratio, 1) == words
+
+
+def test_assumptions_are_a_table_or_a_sentence(unanswered):
+    """Oracle: seating is assumed in a bench with one seating each; nothing where nothing is."""
+    assert any("mounting" in row[0] for row in views.assumptions(unanswered).rows)
+    assert str(views.assumptions(SimpleNamespace(assumed=()))) == "Nothing was assumed."
+
+
+@pytest.mark.parametrize(
     ("words", "expected"), [(["a"], "a"), (["a", "b"], "a and b"), (["a", "b", "c"], "a, b and c")]
 )
 def test_joined(words, expected):

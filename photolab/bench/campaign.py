@@ -176,6 +176,37 @@ class Campaign:
             missing=missing_inputs(self.bench, (a, b)),
         )
 
+    def in_housing(
+        self, housing: str = "", *, scope: str = "specimens", point: str = "hot_spot", instant: str = "initial"
+    ) -> JointResult:
+        """Return the joint result of all lamps in one housing.
+
+        Parameters
+        ----------
+        housing : str
+            The housing; may be blank where there is one.
+        scope : {"specimens", "readings", "models"}
+            Which inputs count.
+        point, instant : str
+            Where in the beam and when.
+
+        Returns
+        -------
+        JointResult
+            ln of every lamp's illuminance, named by lamp. [ln lx]
+        """
+        where = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
+        names = [n for n in self.weights.names if n[1:] == where]
+        at = [self.weights.names.index(n) for n in names]
+        keep = np.flatnonzero(np.isin(self.kinds, list(SCOPE_KINDS[scope])))
+        return combine(
+            self.joint.values[at],
+            sparse.csr_array(self.sensitivities[at][:, keep]),
+            [self.inputs[i] for i in keep],
+            names=[n[0] for n in names],
+            coverage=self.bench.settings.coverage,
+        )
+
     def pairs(
         self,
         housing: str = "",
@@ -206,20 +237,6 @@ class Campaign:
         DataFrame
             a, b, ratio, low, high, p, resolved.
         """
-        here = [
-            n
-            for n in self.weights.names
-            if n[1] == self.name(self.baseline, housing=housing, point=point, instant=instant)[1]
-        ]
-        names = [n for n in here if n[2:] == (point, instant)]
-        at = [self.weights.names.index(n) for n in names]
-        keep = np.isin(self.kinds, list(SCOPE_KINDS[scope]))
-        joint = combine(
-            self.joint.values[at],
-            sparse.csr_array(self.sensitivities[at][:, np.flatnonzero(keep)]),
-            [self.inputs[i] for i in np.flatnonzero(keep)],
-            names=[n[0] for n in names],
-            coverage=self.bench.settings.coverage,
-        )
+        joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
         against = (baseline or self.baseline) if family == "dunnett" else None
         return pairwise(joint, family=family, baseline=against, coverage=self.bench.settings.coverage)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from photolab.bench.completion import looked_up
 from photolab.bench.faults import Faults, closest, shown
 from photolab.bench.schema import READING_KEY, TABLES
 from photolab.bench.toml_reader import Declared
@@ -158,8 +159,7 @@ def _link_conditions(links: pd.DataFrame, lamps: pd.DataFrame, faults: Faults) -
     """Report links of a meter with itself, and links that contradict lamps.csv."""
     same = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
     _each("E08", links[same], "links", "new_meter", "the same as old_meter; a link needs two meters.", faults)
-    stated = lamps[lamps["technology"] != ""].drop_duplicates("lamp").set_index("lamp")["technology"]
-    of_lamp = links["lamp"].map(stated).fillna("").astype("str")
+    of_lamp = looked_up(links["lamp"], lamps["lamp"], lamps["technology"])
     other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
     words = "lamps.csv states another technology for this lamp."
     _each("E08", links[other], "links", "technology", words, faults)

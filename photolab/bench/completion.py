@@ -47,12 +47,34 @@ def complete(tables: Tables, declared: Declared, faults: Faults) -> pd.DataFrame
     return excluded
 
 
+def looked_up(codes: pd.Series, known: pd.Series, words: pd.Series) -> pd.Series:
+    """Return the word that belongs to each code, blank where none does.
+
+    Parameters
+    ----------
+    codes : Series
+        Codes to look up.
+    known : Series
+        Codes that have a word; the first of equal ones counts.
+    words : Series
+        Their words.
+
+    Returns
+    -------
+    Series
+        Words, on the index of the codes.
+    """
+    table = dict(zip(reversed(list(known)), reversed(list(words)), strict=True))
+    return pd.Series([table.get(code, "") for code in codes], index=codes.index, dtype="str")
+
+
 def _from_days(readings: pd.DataFrame, days: pd.DataFrame) -> pd.DataFrame:
     """Take ambient and supply volts of the day where a row has none."""
     if days.empty:
         return readings
     known = days.drop_duplicates("day").set_index("day")
-    readings["ambient_C"] = readings["ambient_C"].fillna(readings["day"].map(known["ambient_C"]))
+    ambient = readings["day"].map(known["ambient_C"]).astype("float64")
+    readings["ambient_C"] = readings["ambient_C"].fillna(ambient)
     supply = readings["day"].map(known["supply_V"]).astype("float64")
     taken = readings["socket_V"].isna() & supply.notna()
     readings["socket_V"] = readings["socket_V"].fillna(supply)
@@ -84,8 +106,8 @@ def _fill_meter(
 ) -> None:
     """Name the day's meter, else the only meter, where a row names none."""
     if "day" in table and not days.empty:
-        of_day = table["day"].map(days.drop_duplicates("day").set_index("day")["meter"]).fillna("")
-        table["meter"] = table["meter"].mask(table["meter"] == "", of_day).astype("str")
+        of_day = looked_up(table["day"], days["day"], days["meter"])
+        table["meter"] = table["meter"].mask(table["meter"] == "", of_day)
     blank = table["meter"] == ""
     if not blank.any() or not declared.meters:
         return

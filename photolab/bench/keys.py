@@ -123,7 +123,7 @@ METER = (
     Key("drift_percent_per_year", "number", "%", "change since the calibration", 1.0, low=0, high=20,
         small=0.05),
     Key("linearity_percent", "number", "%", "linearity", None, assumed=True, low=0, high=10, small=0.05),
-    Key("temperature_percent_per_K", "number", "%", "change with the meter's temperature", 0.1,
+    Key("temperature_percent_per_K", "number", "%/K", "change with the meter's temperature", 0.1,
         assumed=True, low=0, high=5),
     Key("integration_s", "number", "s", "time over which the meter averages", NAN, low=0.001, high=10),
     Key("calibrated_on", "date", "", "day of the last calibration", ""),

@@ -78,21 +78,25 @@ def bench_document(truth: Truth) -> dict[str, Any]:
                 "calibration_source": "A",
             },
         ],
-        "housing": [
-            {
-                "id": "HP", "kind": "projector", "traffic": "right",
-                "distance_m": truth.housings["HP"].distance_m,
-                "distance_uncertainty_mm": 10.0, "offset_mm": 120.0, "offset_uncertainty_mm": 30.0,
-                "aperture_mm": 65.0, "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
-            },
-            {
-                "id": "HR", "kind": "reflector", "traffic": "right",
-                "distance_m": truth.housings["HR"].distance_m,
-                "distance_uncertainty_mm": 10.0, "offset_mm": 0.0, "offset_uncertainty_mm": 50.0,
-                "aperture_mm": 180.0, "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
-            },
-        ],
+        "housing": _housing_entries(truth),
     }  # fmt: skip
+
+
+def _housing_entries(truth: Truth) -> list[dict[str, Any]]:
+    return [
+        {
+            "id": "HP", "kind": "projector", "traffic": "right",
+            "distance_m": truth.housings["HP"].distance_m,
+            "distance_uncertainty_mm": 10.0, "offset_mm": 120.0, "offset_uncertainty_mm": 30.0,
+            "aperture_mm": 65.0, "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
+        },
+        {
+            "id": "HR", "kind": "reflector", "traffic": "right",
+            "distance_m": truth.housings["HR"].distance_m,
+            "distance_uncertainty_mm": 10.0, "offset_mm": 0.0, "offset_uncertainty_mm": 50.0,
+            "aperture_mm": 180.0, "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
+        },
+    ]  # fmt: skip
 
 
 def settings(document: dict[str, Any]) -> Settings:

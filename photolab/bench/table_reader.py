@@ -153,7 +153,8 @@ def _missing(
         forms = [column.name, *(form.header for form in unit_forms(column.name))]
         alike = any(closest(header, forms) or _same_start(header, column.name) for header in unknown)
         hint = f" Did you mean {column.name}?" if alike else ""
-        faults.add("E10", rows.file, f"no column {column.name}; found {found}.{hint}", line=1)
+        name = " or ".join(forms) if column.name == "elapsed_s" else column.name
+        faults.add("E10", rows.file, f"no column {name}; found {found}.{hint}", line=1)
 
 
 def _same_start(header: str, name: str) -> bool:

@@ -12,9 +12,17 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind, ttost_paired
 
 from photolab.metrology.conformance import conformance_probability, normalized_error, zeta_score
-from photolab.metrology.estimates import Array, Estimates, check_probability, read_estimates
+from photolab.metrology.estimates import (
+    Array,
+    Contrasts,
+    Estimates,
+    Indices,
+    check_probability,
+    contrasts,
+    read_estimates,
+)
 from photolab.metrology.ranking import RecordClaim, rank_intervals, record_claim
-from photolab.metrology.simultaneous import Contrasts, Indices, contrasts, largest_t
+from photolab.metrology.simultaneous import largest_t
 
 __all__ = [
     "Equivalence",

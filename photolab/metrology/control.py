@@ -359,8 +359,11 @@ class _Chances:
 
     def limits(self, false_alarm: float) -> dict[str, float]:
         """Return the limit of each kind; together they are passed with the chance stated."""
-        share = float(np.quantile(self.least, false_alarm))
-        return {kind: float(np.quantile(draws, 1.0 - share)) for kind, draws in self.sorted.items()}
+        share = float(np.quantile(self.least, false_alarm, method="lower"))
+        return {
+            kind: float(np.quantile(draws, 1.0 - share, method="higher"))
+            for kind, draws in self.sorted.items()
+        }
 
 
 def _deviation_sd(sd: FloatArray, centre_uncertainty: float, given: bool) -> FloatArray:

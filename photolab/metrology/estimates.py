@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 Groups = tuple[tuple[Array, float], ...]
 VariancePart = tuple[ArrayLike, float]
 
@@ -38,6 +39,32 @@ class Estimates:
     covariance: Array
     names: tuple[Hashable, ...]
     groups: Groups
+
+
+@dataclass(frozen=True, eq=False)
+class Contrasts:
+    """Differences between pairs of values, with what is known of their variances.
+
+    Attributes
+    ----------
+    first, second : ndarray of int, shape (m,)
+        Positions of the two values of each comparison. [1]
+    standard_uncertainty : ndarray, shape (m,)
+        Standard uncertainty of each difference. [1]
+    shares : ndarray, shape (g, m)
+        Share of each variance group of finite dof in the variance of each difference. [1]
+    group_dof : ndarray, shape (g,)
+        Degrees of freedom of the groups. [1]
+    dof : ndarray, shape (m,)
+        Effective degrees of freedom of each difference. [1]
+    """
+
+    first: Indices
+    second: Indices
+    standard_uncertainty: Array
+    shares: Array
+    group_dof: Array
+    dof: Array
 
 
 def read_estimates(
@@ -74,7 +101,7 @@ def read_estimates(
         If shapes, labels, dof or the covariance do not fit; the pair at fault is named.
     """
     if hasattr(values, "covariance"):
-        if covariance is not None or names is not None or variance_groups is not None:
+        if not (covariance is None and names is None and variance_groups is None and np.all(np.isinf(dof))):
             message = "a joint result carries its own covariance, names and dof; give none of them beside it"
             raise ValueError(message)
         joint = values
@@ -248,6 +275,50 @@ def _contributions(joint: Any, inputs: Sequence[Any], index: list[int]) -> Array
             correlation[i, j] = correlation[j, i] = r
     eigenvalues, vectors = np.linalg.eigh(correlation)
     return np.asarray(block @ (vectors * np.sqrt(np.maximum(eigenvalues, 0.0))))
+
+
+def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrasts:
+    """Return the differences first - second with their uncertainties and dof.
+
+    Parameters
+    ----------
+    estimates : Estimates
+        Values and joint covariance. [1]
+    first, second : ndarray of int, shape (m,)
+        Positions of the values compared. [1]
+
+    Returns
+    -------
+    Contrasts
+        Standard uncertainties, shares of the variance groups, dof. [1]
+
+    Raises
+    ------
+    ValueError
+        If the difference of a pair has no variance; the pair is named.
+    """
+    variance = _variances(estimates.covariance, first, second)
+    own = np.diag(estimates.covariance)
+    faulty = np.flatnonzero(~(variance > 1e-14 * (own[first] + own[second])))
+    if faulty.size:
+        a, b = estimates.names[first[faulty[0]]], estimates.names[second[faulty[0]]]
+        message = (
+            f"covariance of the pair ({a!r}, {b!r}) must leave their difference a variance above 0; got 0"
+        )
+        raise ValueError(message)
+    parts = [_variances(part, first, second) / variance for part, _ in estimates.groups]
+    shares = np.clip(np.array(parts).reshape(len(parts), first.size), 0.0, 1.0)
+    group_dof = np.array([nu for _, nu in estimates.groups])
+    squares = (shares**2 / group_dof[:, None]).sum(axis=0)
+    with np.errstate(divide="ignore"):
+        dof = np.where(squares > 0.0, 1.0 / squares, np.inf)
+    return Contrasts(first, second, np.sqrt(variance), shares, group_dof, dof)
+
+
+def _variances(covariance: Array, first: Indices, second: Indices) -> Array:
+    diagonal = np.diag(covariance)
+    result: Array = diagonal[first] + diagonal[second] - 2.0 * covariance[first, second]
+    return result
 
 
 def check_probability(name: str, value: float) -> None:

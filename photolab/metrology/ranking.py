@@ -9,8 +9,15 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import optimize
 
-from photolab.metrology.estimates import Array, Estimates, VariancePart, check_probability, read_estimates
-from photolab.metrology.simultaneous import contrasts, largest_t
+from photolab.metrology.estimates import (
+    Array,
+    Estimates,
+    VariancePart,
+    check_probability,
+    contrasts,
+    read_estimates,
+)
+from photolab.metrology.simultaneous import largest_t
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,26 @@ from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.figure_tables import all_lamps
 
-__all__ = ["found", "groups", "joined", "lamp_sentence"]
+__all__ = ["found", "groups", "joined", "lamp_sentence", "light_words"]
+
+
+def light_words(ratio: float, places: int) -> str:
+    """Return a ratio of light in words.
+
+    Parameters
+    ----------
+    ratio : float
+        The ratio. [1]
+    places : int
+        Decimal places of the percentage. [1]
+
+    Returns
+    -------
+    str
+        "5.0 % more light", "5.0 % less light" or "no difference in light".
+    """
+    words = statements.percent_of(ratio, places)
+    return f"{words} in light" if words == "no difference" else f"{words} light"
 
 
 def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
@@ -32,9 +51,9 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
     pair = campaign.ratio(lamp, campaign.baseline, housing=housing)
     half = pair.ln_expanded_uncertainty
     places = 1 if math.isnan(half) else statements.limit_places(half)
-    head = f"{lamp}: {statements.percent_of(pair.ratio, places)} light than {campaign.baseline}"
-    if "no difference" in head:
-        head = f"{lamp}: as much light as {campaign.baseline}, as a best estimate"
+    words = light_words(pair.ratio, places)
+    link = "to" if words.startswith("no difference") else "than"
+    head = f"{lamp}: {words} {link} {campaign.baseline}"
     if pair.verdict == "no_answer":
         return f"{head}; {statements.verdict_words(pair)}."
     interval = statements.interval_words(pair)

@@ -19,6 +19,7 @@ from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import bench_drawing, meter_display
 from photolab.publication.figures import three_bars as bars_figure
 from photolab.publication.figures.common import Picture, new_figure, picture
+from photolab.publication.findings import light_words
 
 __all__ = ["abilities", "bars", "bench_picture", "meter_picture", "one_seating_each"]
 
@@ -113,15 +114,15 @@ def _range(seat: pd.Series) -> float | None:  # type: ignore[type-arg]
 def _statement(pair: ReadingComparison) -> str:
     """Return a ratio with interval and verdict as a sentence."""
     if pair.verdict == "no_answer":
-        return f"{statements.percent_of(pair.ratio, 1)} light; {statements.verdict_words(pair)}."
+        return f"{light_words(pair.ratio, 1)}; {statements.verdict_words(pair)}."
     places = statements.limit_places(pair.ln_expanded_uncertainty)
-    what = statements.percent_of(pair.ratio, places)
+    what = light_words(pair.ratio, places)
     verdict = {
         "clear": "clear of the bench uncertainty",
         "alike": "alike within the declared margin",
         "inside": "inside the bench uncertainty",
     }[pair.verdict]
-    return f"{what} light ({statements.interval_words(pair)}), {verdict}."
+    return f"{what} ({statements.interval_words(pair)}), {verdict}."
 
 
 def abilities(campaign: Campaign, *, able: bool) -> Table | Words:

@@ -12,12 +12,24 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.pairs import ReadingComparison
 from photolab.metrology.reporting import decimal
 from photolab.publication import figure_tables, readiness, statements
+from photolab.publication.cautions import assumed_table
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import budget as budget_figure
 from photolab.publication.figures.common import Picture, new_figure, picture
+from photolab.publication.findings import light_words
 from photolab.publication.second_way import ratio_by_monte_carlo
 
-__all__ = ["Chosen", "annex", "budget", "budget_bars", "choose", "dominant", "second_way", "without_each"]
+__all__ = [
+    "Chosen",
+    "annex",
+    "assumptions",
+    "budget",
+    "budget_bars",
+    "choose",
+    "dominant",
+    "second_way",
+    "without_each",
+]
 
 NO_INTERVAL = "No interval yet, so there is nothing to take apart: "
 
@@ -112,7 +124,7 @@ def dominant(chosen: Chosen | None) -> Words:
     places = statements.limit_places(pair.ln_expanded_uncertainty)
     scope = "for the specimens on the bench"
     return say(
-        f"{chosen.name}: {statements.percent_of(pair.ratio, places)} light, "
+        f"{chosen.name}: {light_words(pair.ratio, places)}, "
         f"{statements.interval_words(pair)} at {decimal(100 * pair.coverage, 0)} %, {scope}.",
         f"What blurs it most is the {first['what']}: {decimal(first['part'], 0)} % of the doubt, and alone "
         f"it moves "
@@ -177,6 +189,25 @@ def budget_bars(chosen: Chosen | None, *, smallest: float = 0.05) -> Picture | W
     )
     alt = f"What blurs {chosen.name}, in ± % of the result, longest bar first: {bars_said}."
     return picture(figure, alt=alt, invented=_invented(chosen))
+
+
+def assumptions(campaign: Campaign) -> Table | Words:
+    """Return what was assumed, and what would change with it.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    Table or Words
+        One row a declared default.
+    """
+    rows = assumed_table(campaign.assumed)
+    if rows.empty:
+        return say("Nothing was assumed.")
+    return table(rows, heads={"input": "assumed", "change": "what would change"})
 
 
 def without_each(chosen: Chosen | None, *, largest: int = 5) -> Table | Words:

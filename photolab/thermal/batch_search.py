@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.int64]
 
 STARTS = 6
-TRIAL_STEPS = 6
+TRIAL_STEPS = 5
 FINALISTS = 2
 
 
@@ -231,7 +231,7 @@ def search_batch(
         best_theta[rows], best_squares[rows] = here.theta, here.squares
         ended = (
             (np.abs(step).max(axis=1) < 1e-7)
-            | (better & (promised < 1e-10 * np.abs(here.squares)))
+            | (better & (promised < 1e-9 * np.abs(here.squares)))
             | (damping > 1e8)
         )
         if ended.all():

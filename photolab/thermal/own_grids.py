@@ -3,12 +3,20 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from photolab.thermal.batch_search import BatchFit, IndexArray, ReducedSums, best_of_starts, grid_pairs
+from photolab.thermal.batch_search import (
+    BatchFit,
+    IndexArray,
+    ReducedSums,
+    Summing,
+    best_of_starts,
+    grid_pairs,
+)
 from photolab.thermal.shared_grid import exact_fit
 
 FloatArray = NDArray[np.float64]
 
 GRID_SIZE = 16
+BINS = 32
 VALUES_A_PIECE = 60_000  # readings handled at once; larger pieces leave the processor's cache
 
 
@@ -69,20 +77,42 @@ def _fit_piece(
     limits = (np.log(length / 200.0)[:, None], np.log(length * 5.0)[:, None])
     side = centred * root
 
-    def summing(theta: FloatArray, rows: IndexArray) -> ReducedSums:
-        return _reduced(shifted[rows], root[rows], side[rows], theta)
-
+    coarse = _binned(shifted, side, root) if x.shape[1] > 2 * BINS else (shifted, side, root)
     fits = []
     for order in orders:
         theta = np.empty((len(curves), 0))
         if order:
-            starts = _starts(shifted, root, side, limits, order)
-            theta = best_of_starts(starts, totals, limits, summing)
+            starts = _starts(coarse[0], coarse[2], coarse[1], limits, order)
+            theta = best_of_starts(starts, totals, limits, _summing(*coarse))
+            if coarse[0] is not shifted:
+                theta = best_of_starts([theta], totals, limits, _summing(shifted, side, root))
         level, amplitudes, squares = exact_fit(shifted, share, centred, theta)
         bound = np.any((theta < limits[0] + 1e-6) | (theta > limits[1] - 1e-6), axis=1)
         amplitudes = amplitudes * np.exp(start[:, None] * np.exp(-theta))
         fits.append(BatchFit(theta, level + mean, amplitudes, squares * total, bound))
     return fits
+
+
+def _summing(x: FloatArray, side: FloatArray, root: FloatArray) -> Summing:
+    """Return the sums of the search over some readings."""
+
+    def summing(theta: FloatArray, rows: IndexArray) -> ReducedSums:
+        return _reduced(x[rows], root[rows], side[rows], theta)
+
+    return summing
+
+
+def _binned(x: FloatArray, side: FloatArray, root: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return weighted means over neighbouring readings, finer at the start: enough to find the right minimum."""
+    count = x.shape[1]
+    growing, even = np.geomspace(1, count, BINS).astype(int), np.arange(0, count, count // BINS)
+    edges = np.unique(np.concatenate([growing, even]))
+    edges = edges[edges < count]
+    share = np.add.reduceat(root**2, edges, axis=1)
+    filled = np.where(share > 0, share, 1.0)
+    middle = np.add.reduceat(root**2 * x, edges, axis=1) / filled
+    height = np.add.reduceat(root * side, edges, axis=1) / filled
+    return middle, height * np.sqrt(share), np.sqrt(share)
 
 
 def _gram(columns: list[FloatArray], root: FloatArray, side: FloatArray) -> FloatArray:

@@ -3,7 +3,9 @@
 Every declared input is drawn afresh from its declared distribution (`draw_truth`); a ratio is held
 when the generating value of its scope lies inside. Run: ``python tests/benchmarks/campaign_coverage.py 150``.
 
-Measured: MEASURED
+Measured on 150 benches, two housings each (s.e. 1.3 points if the housings share nothing):
+specimens 94.7-97.7 % (K3/K4 97.7: their mountings scatter by 2.0 %, less than the campaign's pool), models
+92.0-94.7 %.
 """
 
 import sys

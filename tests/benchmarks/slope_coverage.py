@@ -53,7 +53,7 @@ def main():
             held += slope.low <= -0.25 <= slope.high
         share = 100.0 * held / (RECORDS - refused)
         sys.stdout.write(
-            f"correlation {rho}, light {100 * light_sd:.1f} %, temperature {temperature_sd} K: {share:.1f} % held, "
+            f"correlation {rho}, light {100 * light_sd:.1f} %, case {temperature_sd} K: {share:.1f} %, "
             f"{100.0 * refused / RECORDS:.1f} % refused\n"
         )
 

@@ -1,0 +1,206 @@
+"""A new meter: old readings brought onto its scale in new columns, and what that does to the verdicts."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench import corrections as steps
+from photolab.bench.campaign import Campaign
+from photolab.bench.evaluation import evaluate
+from photolab.bench.linking import changed_verdicts, converted, technology_links
+from photolab.bench.model import Bench, Meter
+from photolab.bench.pairs import exp_symmetric
+from photolab.bench.verdicts import judge
+from photolab.errors import MethodError
+from photolab.metrology.distributions import coverage_factor
+
+__all__ = ["MeterChange", "colour_prediction", "meter_change"]
+
+
+@dataclass(frozen=True, eq=False)
+class MeterChange:
+    """A campaign before and after a change of meter.
+
+    Attributes
+    ----------
+    old, new : str
+        The meters.
+    links : DataFrame
+        From `linking.technology_links`.
+    readings : DataFrame
+        The campaign's readings as typed, with net_lx (dark reading removed), linked_lx (that on the new meter), link_u,
+        link and link_refused. [lx], [1]
+    before, after : DataFrame
+        Results table on the old meter, and of the converted readings on the new one; the link's uncertainty is in the
+        second.
+    changed : DataFrame
+        Rows whose verdict differs.
+    refused : tuple of str
+        Technologies without a link; their lamps are not in `after`.
+    """
+
+    old: str
+    new: str
+    links: pd.DataFrame
+    readings: pd.DataFrame
+    before: pd.DataFrame
+    after: pd.DataFrame
+    changed: pd.DataFrame
+    refused: tuple[str, ...]
+
+
+def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None) -> MeterChange:
+    """Return what changing from the campaign's meter to the one it was linked with does to its results.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign, read with the old meter.
+    corrections : iterable of str, optional
+        Corrections of both evaluations; those that the campaign applied if not given.
+
+    Returns
+    -------
+    MeterChange
+        Links, converted readings, and both results tables.
+
+    Raises
+    ------
+    MethodError
+        If there is no link from the campaign's meter (code ``no_link``), the meters are named both ways round
+        (``meters_swapped``), or the new meter is not described in bench.toml (``unknown_meter``).
+    """
+    bench, old = campaign.bench, campaign.selection.meter
+    coverage = bench.settings.coverage
+    links = technology_links(bench.tables["links"], coverage=coverage)
+    links = links[links["old_meter"] == old].reset_index(drop=True)
+    if links.empty:
+        message = f"links.csv has no row from meter {old}, with which the campaign was read"
+        raise MethodError(message, code="no_link", known={"meter": old})
+    new = str(links["new_meter"].iloc[0])
+    if new not in bench.meters:
+        message = f"meter {new} must be described in bench.toml; got {', '.join(bench.meters)}"
+        raise MethodError(message, code="unknown_meter", known={"meter": new})
+    links = links[links["new_meter"] == new]
+    enabled = campaign.corrections if corrections is None else tuple(corrections)
+    readings = _linked(campaign, links)
+    technologies = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
+    refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(technologies)))
+    before = campaign.table if corrections is None else evaluate(bench, corrections=enabled).table
+    after = _evaluated(bench, readings, bench.meters[new], enabled, links, technologies)
+    return MeterChange(old, new, links, readings, before, after, changed_verdicts(before, after), refused)
+
+
+def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:
+    """Return the campaign's readings with what the new meter would have shown beside them."""
+    rows = campaign.selection.readings
+    lamps = campaign.bench.tables["lamps"]
+    technologies = dict(zip(lamps["lamp"], lamps["technology"], strict=True))
+    # links.csv holds readings without the dark reading, so that is what a factor applies to
+    net = rows["illuminance_lx"] - rows["dark_lx"].fillna(0.0)
+    told = converted(rows.assign(illuminance_lx=net), technologies, links)
+    columns = ["linked_lx", "link_u", "link", "link_refused"]
+    return rows.assign(net_lx=net, **{name: told[name] for name in columns})
+
+
+def _evaluated(
+    bench: Bench,
+    readings: pd.DataFrame,
+    meter: Meter,
+    enabled: tuple[str, ...],
+    links: pd.DataFrame,
+    technologies: dict[str, str],
+) -> pd.DataFrame:
+    """Return the results table of the converted readings on the new meter, the links' uncertainty put in."""
+    kept = readings[readings["linked_lx"].notna()]
+    lux = kept["linked_lx"].to_numpy(float)
+    moved = kept.assign(
+        illuminance_lx=lux, dark_lx=0.0, meter=meter.id, range_lx=_smallest_range(lux, meter)
+    ).drop(columns=["net_lx", "linked_lx", "link_u", "link", "link_refused", "instant"])
+    tables = {**bench.tables, "readings": moved.reset_index(drop=True)}
+    table = evaluate(replace(bench, tables=tables), corrections=enabled).table
+    return _widened(table, links, technologies, alike_percent=bench.settings.alike_percent)
+
+
+def _smallest_range(lux: np.ndarray[tuple[int], np.dtype[np.float64]], meter: Meter) -> object:
+    """Return for each reading the smallest range of a meter that holds it; NaN where none is stated."""
+    ranges = np.array([*sorted(meter.ranges_lx), math.nan])
+    return ranges[np.searchsorted(ranges[:-1], lux)]
+
+
+def _widened(
+    table: pd.DataFrame, links: pd.DataFrame, technologies: dict[str, str], *, alike_percent: float
+) -> pd.DataFrame:
+    """Return a results table with the uncertainty of two different links added; one link cancels from a ratio."""
+    u = dict(zip(links["technology"], links["ln_standard_uncertainty"].fillna(math.nan), strict=True))
+    dof = dict(zip(links["technology"], links["dof"], strict=True))
+    rows = table.copy()
+    for at, row in zip(rows.index, rows.to_dict("records"), strict=True):
+        kinds = [technologies.get(str(row[name]), "") for name in ("lamp", "baseline")]
+        if kinds[0] == kinds[1] or math.isnan(row["ln_expanded_uncertainty"]):
+            continue
+        link = [coverage_factor(row["coverage"], max(float(dof[k]), 1.0)) * float(u[k]) for k in kinds]
+        half = math.sqrt(row["ln_expanded_uncertainty"] ** 2 + sum(one**2 for one in link))
+        middle = math.log(row["value"])
+        verdict = judge(middle, half, alike_percent=alike_percent)
+        rows.loc[at, ["ln_expanded_uncertainty", "low", "high"]] = [
+            half, exp_symmetric(middle - half), exp_symmetric(middle + half)
+        ]  # fmt: skip
+        rows.loc[at, ["verdict", "small"]] = [verdict.code, verdict.small]
+    return rows
+
+
+def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
+    """Return how far apart the links of two technologies should lie by the meters' own responsivities.
+
+    A link between lamps of one technology and another differ by the ratio of spectral mismatch correction factors, old meter
+    over new one, if nothing else differs between the meters than their scales.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The campaign, with spectra of lamps and both meters.
+    change : MeterChange
+        Its links.
+
+    Returns
+    -------
+    DataFrame
+        technology, against, observed, low, high (factor of the one over that of the other), predicted; empty where a spectrum
+        is missing. [1]
+    """
+    lamps = campaign.bench.tables["lamps"]
+    predicted = {}
+    for technology in change.links["technology"]:
+        for lamp in lamps.loc[lamps["technology"] == technology, "lamp"]:
+            pair = [
+                steps.spectral_factor(campaign.bench, meter, str(lamp), str(technology))
+                for meter in (change.old, change.new)
+            ]
+            if pair[0] is not None and pair[1] is not None and technology not in predicted:
+                predicted[technology] = pair[0][0] / pair[1][0]
+    known = change.links[change.links["technology"].isin(list(predicted))].to_dict("records")
+    rows = []
+    for one in known[1:]:
+        first, k = known[0], campaign.bench.settings.coverage
+        middle = math.log(one["factor"] / first["factor"])
+        half = math.hypot(
+            *(
+                coverage_factor(k, max(float(link["dof"]), 1.0)) * link["ln_standard_uncertainty"]
+                for link in (first, one)
+            )
+        )
+        rows.append(
+            {
+                "technology": one["technology"],
+                "against": first["technology"],
+                "observed": math.exp(middle),
+                "low": math.exp(middle - half),
+                "high": math.exp(middle + half),
+                "predicted": predicted[one["technology"]] / predicted[first["technology"]],
+            }
+        )
+    return pd.DataFrame(rows, columns=["technology", "against", "observed", "low", "high", "predicted"])

@@ -1,0 +1,280 @@
+"""One set of raw readings under two protocols: two texts of bench.toml, one campaign each, and what differs.
+
+The readings are never read anew or changed: what a protocol declares (settings, meters, housings) is put beside them.
+"""
+
+import math
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import tomli_w
+
+from photolab.bench.assumptions import assumptions
+from photolab.bench.campaign import Campaign
+from photolab.bench.cautions import cautions
+from photolab.bench.checks import check_completed, check_tables
+from photolab.bench.evaluation import evaluate
+from photolab.bench.faults import Faults, refusal
+from photolab.bench.files import decode, load
+from photolab.bench.heat import heat_rows, warm_up_runs
+from photolab.bench.linking import changed_verdicts
+from photolab.bench.model import Bench
+from photolab.bench.toml_reader import read_toml
+
+__all__ = ["ProtocolComparison", "changed", "compare_protocols", "protocol_text", "under_protocol"]
+
+FILE = "bench.toml"
+KEYS = ["lamp", "housing", "measurand", "point", "instant", "scope"]
+MOVED = 0.0005
+"""A value or half-width that changes by less (in ln) has not moved. [1]"""
+
+
+@dataclass(frozen=True, eq=False)
+class ProtocolComparison:
+    """What changes between two protocols over the same readings.
+
+    Attributes
+    ----------
+    before, after : Campaign
+        Both evaluations.
+    settings : DataFrame
+        key, before, after of everything the two declare differently, defaults included.
+    verdicts : DataFrame
+        Rows whose verdict changed, as `linking.changed_verdicts`, with measurand.
+    moved : DataFrame
+        lamp, housing, measurand, point, instant, scope, value_before, value_after, half_before, half_after of rows whose
+        value or half-width (in ln) moved by more than `MOVED`.
+    gained, lost : int
+        Results that only one of the two has. [1]
+    """
+
+    before: Campaign
+    after: Campaign
+    settings: pd.DataFrame
+    verdicts: pd.DataFrame
+    moved: pd.DataFrame
+    gained: int
+    lost: int
+
+
+def protocol_text(text_or_path: str | os.PathLike[str]) -> str:
+    """Return the text of a bench.toml, given as text, as a file or as its folder.
+
+    Parameters
+    ----------
+    text_or_path : str or path
+        Text of more than one line is taken as it stands; anything else names a file, or a folder with a bench.toml.
+
+    Returns
+    -------
+    str
+        The text.
+
+    Raises
+    ------
+    RecordError
+        If the file cannot be read.
+    """
+    if isinstance(text_or_path, str) and "\n" in text_or_path:
+        return text_or_path
+    path = Path(text_or_path).expanduser()
+    path = path / FILE if path.is_dir() else path
+    faults = Faults()
+    data = load(path.parent, path.name, faults, {})
+    text = None if data is None else decode(path.name, data, faults)
+    if text is None:
+        raise refusal(faults.faults)
+    return text
+
+
+def changed(text: str, changes: Mapping[str, Mapping[str, Any]]) -> str:
+    """Return the text of a bench.toml with some keys set.
+
+    Parameters
+    ----------
+    text : str
+        Text of bench.toml.
+    changes : mapping
+        Section to key to value: ``{"bench": {"hold_minutes": 30}, "meter M1": {"linearity_percent": 0.5}}``.
+
+    Returns
+    -------
+    str
+        A new text, without the comments; it is for `under_protocol` to find faults in it.
+
+    Raises
+    ------
+    ValueError
+        If a section is not bench, or a meter or housing that the text has.
+    """
+    document = tomllib.loads(text)
+    for section, keys in changes.items():
+        kind, _, identity = section.partition(" ")
+        tables = [document.setdefault("bench", {})] if section == "bench" else [
+            table for table in document.get(kind, []) if identity and table.get("id") == identity
+        ]  # fmt: skip
+        if not tables:
+            message = (
+                f"changes must name bench, or a meter or housing of the text (meter M1); got {section!r}"
+            )
+            raise ValueError(message)
+        tables[0].update(keys)
+    return tomli_w.dumps(document)
+
+
+def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
+    """Return the same readings under another bench.toml.
+
+    Parameters
+    ----------
+    bench : Bench
+        A bench that was read; it is not changed.
+    text_or_path : str or path
+        The other bench.toml, see `protocol_text`.
+
+    Returns
+    -------
+    Bench
+        The same tables with the other settings, meters and housings; cautions and assumptions are those of the other.
+
+    Raises
+    ------
+    RecordError
+        If the other bench.toml has a fault, or does not fit the readings: a meter or housing that it does not describe, a
+        reading above its range.
+
+    Notes
+    -----
+    Cells that were blank and that the first bench.toml answered (the only housing, the only meter, its only range) stay as
+    they were filled.
+    """
+    faults = Faults()
+    declared = read_toml(protocol_text(text_or_path), faults)
+    if not faults.faults:
+        tables = dict(bench.tables)
+        check_tables(tables, declared, faults)
+        check_completed(tables, tables["readings"]["line"], declared, faults)
+    if faults.faults:
+        raise refusal(faults.faults)
+    other = replace(
+        bench, settings=declared.settings, meters=declared.meters, housings=declared.housings, warnings=(), assumed=()
+    )  # fmt: skip
+    said = Faults()
+    cautions(other, said)
+    return replace(other, warnings=tuple(said.cautions), assumed=assumptions(other))
+
+
+def compare_protocols(
+    bench: Bench, after: str | os.PathLike[str], *, before: str | os.PathLike[str] | None = None
+) -> ProtocolComparison:
+    """Evaluate one set of readings under two protocols and return what differs.
+
+    Parameters
+    ----------
+    bench : Bench
+        The readings.
+    after : str or path
+        The new bench.toml, see `protocol_text`.
+    before : str or path, optional
+        The old one; the bench's own if not given.
+
+    Returns
+    -------
+    ProtocolComparison
+        Settings, verdicts and numbers that differ.
+
+    Raises
+    ------
+    RecordError
+        If one of them cannot be used with the readings.
+    MethodError
+        If no reading enters under one of them.
+    """
+    benches = [bench if before is None else under_protocol(bench, before), under_protocol(bench, after)]
+    campaigns = [evaluate(one) for one in benches]
+    tables = [_results(one) for one in campaigns]
+    both = tables[0].merge(tables[1], on=KEYS, suffixes=("_before", "_after"))
+    return ProtocolComparison(
+        before=campaigns[0],
+        after=campaigns[1],
+        settings=_differences(*benches),
+        verdicts=_verdicts(*tables),
+        moved=_moved(both),
+        gained=len(tables[1]) - len(both),
+        lost=len(tables[0]) - len(both),
+    )
+
+
+def _results(campaign: Campaign) -> pd.DataFrame:
+    """Return the rows of a campaign and of its warm-up records, one for each key."""
+    table = campaign.table if len(campaign.table) else pd.DataFrame(columns=[*KEYS, "value", "verdict"])
+    heat = heat_rows(campaign, warm_up_runs(campaign.bench))
+    whole = pd.concat([table, heat], ignore_index=True) if len(heat) else table
+    return whole.drop_duplicates(KEYS, ignore_index=True)
+
+
+def _verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
+    """Return the changed verdicts of every measurand."""
+    parts = [
+        changed_verdicts(before[before["measurand"] == name], after[after["measurand"] == name]).assign(
+            measurand=name
+        )
+        for name in dict.fromkeys(before["measurand"])
+    ]
+    columns = [*KEYS, "before", "after", "ratio_before", "ratio_after"]
+    return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
+
+
+def _moved(both: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows whose value or half-width moved, the largest move of a value first."""
+    columns = [*KEYS, "value_before", "value_after", "half_before", "half_after"]
+    if both.empty:
+        return pd.DataFrame(columns=columns)
+    renamed = {f"ln_expanded_uncertainty_{when}": f"half_{when}" for when in ("before", "after")}
+    rows = both.rename(columns=renamed)
+    value = (rows["value_after"] / rows["value_before"] - 1.0).abs()
+    half = (rows["half_after"] - rows["half_before"]).abs()
+    rows = rows.assign(size=value)[(value > MOVED) | (half > MOVED)]
+    return rows.sort_values("size", ascending=False, kind="stable", ignore_index=True)[columns]
+
+
+def _differences(before: Bench, after: Bench) -> pd.DataFrame:
+    """Return every setting of bench, meters and housings that differs, as text."""
+    flat = [_flat(before), _flat(after)]
+    rows = [
+        {"key": key, "before": flat[0].get(key, ""), "after": flat[1].get(key, "")}
+        for key in dict.fromkeys([*flat[0], *flat[1]])
+        if flat[0].get(key) != flat[1].get(key)
+    ]
+    return pd.DataFrame(rows, columns=["key", "before", "after"])
+
+
+def _flat(bench: Bench) -> dict[str, str]:
+    """Return every setting under its key, as text."""
+    records: dict[str, Any] = {"": bench.settings}
+    records |= {f"meter {one.id} ": one for one in bench.meters.values()}
+    records |= {f"housing {one.id} ": one for one in bench.housings.values()}
+    return {
+        f"{prefix}{item.name}": _text(getattr(record, item.name))
+        for prefix, record in records.items()
+        for item in fields(record)
+        if item.name not in {"declared", "name", "id"}
+    }
+
+
+def _text(value: object) -> str:
+    """Return a setting as it would be typed; blank where nothing is declared."""
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    if isinstance(value, float):
+        return f"{value:g}"
+    if isinstance(value, tuple):
+        return ", ".join(_text(one) for one in value)
+    if hasattr(value, "__dataclass_fields__"):
+        return "; ".join(f"{f.name} {_text(getattr(value, f.name))}" for f in fields(value)).strip()  # type: ignore[arg-type]
+    return str(value)

@@ -1,0 +1,277 @@
+"""How repeatable the bench is: components of the campaign's own corrected readings, and a plain second way.
+
+All in ln, so 0.02 is 2 %. A level counts once: a specimen that was read in two housings is one specimen, a day of a
+housing is one day however many lamps shared it; their degrees of freedom say so.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from photolab.bench import corrections as steps
+from photolab.bench.campaign import Campaign
+from photolab.errors import MethodError
+from photolab.metrology.components import Caution, component_limits, nested_components
+from photolab.metrology.precision import Homogeneity, homogeneity, pooled_sd
+
+__all__ = ["Repeatability", "alike", "plain_spreads", "repeatability", "seating_cells", "specimen_spreads"]
+
+LEVELS = ("specimen", "day", "mounting")
+CELL = ["lamp", "specimen", "housing", "day"]
+SEAT = [*CELL, "mounting"]
+
+
+@dataclass(frozen=True, eq=False)
+class Repeatability:
+    """What varies on a bench, level by level.
+
+    Attributes
+    ----------
+    table : DataFrame
+        level, variance, sd, low, high (they bound the sd), dof, part (of the variance), outermost first. [1]
+    seats : DataFrame
+        One row a seating: lamp, specimen, housing, day, mounting, readings, deviation (from the lamp's mean in that
+        housing), flagged. [1]
+    cautions : tuple of Caution
+        What a reader must know.
+    apart : tuple of str
+        Lamps whose readings scatter far more; left out of the table.
+    coverage : float
+        Of the intervals. [1]
+    method : str
+        How the components were solved.
+    """
+
+    table: pd.DataFrame
+    seats: pd.DataFrame
+    cautions: tuple[Caution, ...]
+    apart: tuple[str, ...]
+    coverage: float
+    method: str
+
+
+def repeatability(campaign: Campaign) -> Repeatability:
+    """Return the components of a campaign's corrected readings, lamps and housings fixed.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    Repeatability
+        Specimen, day, mounting and reading where each repeats; flagged mountings are left out, and so are lamps whose
+        readings scatter far more.
+
+    Raises
+    ------
+    MethodError
+        If nothing was repeated (code ``no_repeats``).
+    """
+    readings = initial_readings(campaign)
+    flagged = {f.subject for f in campaign.findings if f.code == "mounting_flagged"}
+    apart = tuple(f.subject[0] for f in campaign.findings if f.code == "lamp_scatters")
+    readings["flagged"] = [tuple(map(str, row)) in flagged for row in readings[SEAT].to_numpy().tolist()]
+    sound = readings[~readings["flagged"] & ~readings["lamp"].isin(apart)]
+    table, cautions, method = _components(
+        sound, fixed=["lamp", "housing"], coverage=campaign.bench.settings.coverage
+    )
+    return Repeatability(table, _seats(readings), cautions, apart, campaign.bench.settings.coverage, method)
+
+
+def initial_readings(campaign: Campaign) -> pd.DataFrame:
+    """Return the campaign's corrected readings of the hot spot at the initial time.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    DataFrame
+        Rows with identity and ln_value. [ln lx]
+    """
+    readings = steps.apply(campaign.selection.readings, campaign.bench, campaign.corrections).readings
+    kept = (readings["instant"] == "initial") & (readings["point"] == "hot_spot")
+    return readings[kept].reset_index(drop=True)
+
+
+def _components(
+    readings: pd.DataFrame, *, fixed: list[str], coverage: float
+) -> tuple[pd.DataFrame, tuple[Caution, ...], str]:
+    """Return the components of the levels that repeat, their cautions and the method."""
+    levels = _repeating(readings, fixed)
+    if not levels:
+        return _readings_only(readings, fixed, coverage)
+    found = nested_components(readings, "ln_value", levels, fixed=fixed, coverage=coverage)
+    counted = [_distinct(readings, level) for level in found.levels]
+    dof = np.minimum(found.dof, counted)
+    low, high = component_limits(replace(found.squares, dof=dof), coverage=coverage)
+    table = found.table.assign(
+        low=np.minimum(low, found.sds),
+        high=np.maximum(high, found.sds),
+        dof=dof,
+        part=found.variances / found.variances.sum(),
+    )
+    return table, found.cautions, found.method
+
+
+def _repeating(readings: pd.DataFrame, fixed: list[str]) -> list[str]:
+    """Return the levels from the outermost one that repeats in some cell."""
+    cells = readings.groupby(fixed, sort=False, dropna=False).ngroups
+    for place, level in enumerate(LEVELS):
+        path = [*fixed, *LEVELS[: place + 1]]
+        if readings.groupby(path, sort=False, dropna=False).ngroups > cells:
+            return list(LEVELS[LEVELS.index(level) :])
+    return []
+
+
+def _distinct(readings: pd.DataFrame, level: str) -> float:
+    """Return the degrees of freedom of a level when what is shared is counted once; infinite where nothing is."""
+    if level == "specimen":
+        specimens = readings[["lamp", "specimen"]].drop_duplicates()
+        return max(1.0, float(len(specimens) - specimens["lamp"].nunique()))
+    if level == "day":
+        days = readings[["housing", "day"]].drop_duplicates()
+        return max(1.0, float(len(days) - days["housing"].nunique()))
+    return math.inf
+
+
+def _readings_only(
+    readings: pd.DataFrame, fixed: list[str], coverage: float
+) -> tuple[pd.DataFrame, tuple[Caution, ...], str]:
+    """Return the spread of repeated readings where nothing else repeats."""
+    groups = (
+        dict(list(readings.groupby(fixed, sort=False, dropna=False)["ln_value"])) if len(readings) else {}
+    )
+    repeats = {str(key): values.to_numpy(float) for key, values in groups.items()}
+    if not any(len(values) > 1 for values in repeats.values()):
+        message = f"nothing was repeated: {len(readings)} readings of {len(repeats)} lamps in their housings"
+        raise MethodError(message, code="no_repeats", known={"readings": len(readings)})
+    sd, dof = pooled_sd(repeats)
+    tail = (1.0 - coverage) / 2.0
+    low, high = (sd * math.sqrt(dof / float(stats.chi2.ppf(q, dof))) for q in (1.0 - tail, tail))
+    row = {"level": "reading", "variance": sd**2, "sd": sd, "low": low, "high": high, "dof": dof, "part": 1.0}
+    return pd.DataFrame([row]), (), "pooled"
+
+
+def _seats(readings: pd.DataFrame) -> pd.DataFrame:
+    """Return the seatings with their deviation from the lamp's mean in its housing, flagged ones not in the mean."""
+    grouped = readings.groupby([*SEAT, "flagged"], sort=False, dropna=False)["ln_value"]
+    seats = grouped.agg(ln_value="mean", readings="size").reset_index()
+    sound = seats["ln_value"].where(~seats["flagged"])
+    seats["deviation"] = seats["ln_value"] - sound.groupby([seats["lamp"], seats["housing"]]).transform(
+        "mean"
+    )
+    return seats
+
+
+def specimen_spreads(campaign: Campaign) -> pd.DataFrame:
+    """Return how far the specimens of each lamp lie apart.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    DataFrame
+        lamp, specimens, sd, low, high of every lamp with two specimens or more; the sd without the parts of day, mounting
+        and reading. [1]
+    """
+    readings = initial_readings(campaign)
+    rows = []
+    for lamp, block in readings.groupby("lamp", sort=False):
+        count = block["specimen"].nunique()
+        if count < 2:
+            continue
+        table, _, _ = _components(block, fixed=["lamp", "housing"], coverage=campaign.bench.settings.coverage)
+        first = table.iloc[0]
+        rows.append({"lamp": lamp, "specimens": count, **{c: float(first[c]) for c in ("sd", "low", "high")}})
+    return pd.DataFrame(rows, columns=["lamp", "specimens", "sd", "low", "high"])
+
+
+def seating_cells(seats: pd.DataFrame) -> Mapping[str, np.ndarray[tuple[int], np.dtype[np.float64]]]:
+    """Return the seatings of one lamp, specimen, housing and day together, where there are two or more.
+
+    Parameters
+    ----------
+    seats : DataFrame
+        As `Repeatability.seats`.
+
+    Returns
+    -------
+    mapping of str to ndarray
+        ln values by "lamp specimen housing day". [ln lx]
+    """
+    cells = {}
+    for key, block in seats.groupby(CELL, sort=False, dropna=False):
+        if len(block) > 1:
+            cells[" ".join(str(part) for part in key if str(part))] = block["ln_value"].to_numpy(float)
+    return cells
+
+
+def alike(seats: pd.DataFrame) -> Homogeneity:
+    """Test whether seatings scatter alike from lamp to lamp and day to day.
+
+    Parameters
+    ----------
+    seats : DataFrame
+        As `Repeatability.seats`, all of them or the unflagged ones.
+
+    Returns
+    -------
+    Homogeneity
+        With the cell that scatters most.
+    """
+    return homogeneity(seating_cells(seats))
+
+
+def plain_spreads(campaign: Campaign, found: Repeatability) -> pd.DataFrame:
+    r"""Return the spreads of reading and mounting by plain statistics of another kind.
+
+    Readings: standard deviation within seatings, pooled. Mountings: mean absolute difference of seatings in pairs, times
+    :math:`\sqrt{\pi}/2` (normal scatter), the readings' part taken off.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    found : Repeatability
+        Its components.
+
+    Returns
+    -------
+    DataFrame
+        level, statistic, sd, components_sd, low, high, pairs or dof as ``count``. [1]
+    """
+    readings = initial_readings(campaign)
+    readings = readings[~readings["lamp"].isin(found.apart)]
+    groups = {
+        str(k): v.to_numpy(float) for k, v in readings.groupby(SEAT, sort=False, dropna=False)["ln_value"]
+    }
+    repeats = sum(len(v) - 1 for v in groups.values())
+    rows, reading = [], 0.0
+    if repeats and any(np.ptp(v) > 0 for v in groups.values()):
+        reading, dof = pooled_sd(groups)
+        rows.append({"level": "reading", "statistic": "pooled", "sd": reading, "count": int(dof)})
+    seats = found.seats[~found.seats["flagged"] & ~found.seats["lamp"].isin(found.apart)]
+    gaps = [
+        abs(b - a)
+        for values in seating_cells(seats).values()
+        for a, b in zip(values[0::2], values[1::2], strict=False)
+    ]
+    if gaps:
+        between = float(np.mean(gaps)) * math.sqrt(math.pi) / 2.0
+        own = math.sqrt(max(between**2 - reading**2 / float(seats["readings"].mean()), 0.0))
+        rows.append({"level": "mounting", "statistic": "pairs", "sd": own, "count": len(gaps)})
+    told = found.table.rename(columns={"sd": "components_sd"})[["level", "components_sd", "low", "high"]]
+    plain = pd.DataFrame(rows, columns=["level", "statistic", "sd", "count"])
+    return plain.merge(told, on="level", how="inner")

@@ -1,0 +1,284 @@
+"""What the next protocol should change: where the doubt comes from, what a plan would resolve, when to read."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench.campaign import Campaign
+from photolab.bench.heat import WarmUpRun
+from photolab.bench.instruments import kind_of
+from photolab.errors import MethodError
+from photolab.metrology.distributions import coverage_factor
+from photolab.metrology.effort import planned_sd
+from photolab.metrology.planning import resolvable_ratio
+
+__all__ = [
+    "Forecast",
+    "causes",
+    "forecast",
+    "forecast_against_results",
+    "hold_choices",
+    "initial_choices",
+    "shared_floor",
+]
+
+REPLICATED = frozenset({"mounting", "noise", "specimen", "resolution", "supply voltage", "elapsed time"})
+"""Kinds of input that more seatings, readings or specimens lower."""
+
+
+def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
+    """Return which part of the doubt each kind of input has, over all comparisons with the baseline.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    scope : {"specimens", "readings", "models"}
+        Which inputs count.
+
+    Returns
+    -------
+    DataFrame
+        kind, variance_fraction (mean over the comparisons), largest (in any of them), comparisons; the largest first. [1]
+    """
+    shares: list[dict[str, float]] = []
+    for lamp, housing, point, instant in campaign.weights.names:
+        if (
+            lamp == campaign.baseline
+            or (campaign.baseline, housing, point, instant) not in campaign.weights.names
+        ):
+            continue
+        pair = campaign.ratio(
+            lamp, campaign.baseline, housing=housing, scope=scope, point=point, instant=instant
+        )
+        if pair.result is None:
+            continue
+        share: dict[str, float] = {}
+        for quantity, c in zip(pair.result.inputs, pair.result.sensitivities, strict=True):
+            part = float(c * quantity.standard_uncertainty / pair.result.standard_uncertainty) ** 2
+            share[kind_of(quantity)] = share.get(kind_of(quantity), 0.0) + part
+        shares.append(share)
+    table = pd.DataFrame(shares).fillna(0.0)
+    found = pd.DataFrame(
+        {
+            "kind": list(table.columns),
+            "variance_fraction": table.mean().to_numpy(float),
+            "largest": table.max().to_numpy(float),
+            "comparisons": len(table),
+        }
+    )
+    return found.sort_values("variance_fraction", ascending=False, kind="stable", ignore_index=True)
+
+
+def shared_floor(campaign: Campaign) -> float:
+    """Return the standard uncertainty of a ratio that more seatings and readings do not lower.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    float
+        Median over the comparisons with the baseline, of the inputs that replication does not touch. [1]
+
+    Raises
+    ------
+    MethodError
+        If there is no comparison with an interval (code ``no_comparison``).
+    """
+    rest = []
+    for lamp, housing, point, instant in campaign.weights.names:
+        if (
+            lamp == campaign.baseline
+            or (campaign.baseline, housing, point, instant) not in campaign.weights.names
+        ):
+            continue
+        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
+        if pair.result is not None:
+            rest.append(math.sqrt(sum(
+                float(c * q.standard_uncertainty) ** 2
+                for q, c in zip(pair.result.inputs, pair.result.sensitivities, strict=True)
+                if kind_of(q) not in REPLICATED
+            )))  # fmt: skip
+    if not rest:
+        message = "no lamp was compared with the baseline: there is nothing to plan from"
+        raise MethodError(message, code="no_comparison")
+    return float(np.median(rest))
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a plan would give for the ratio of two lamps tested alike.
+
+    Attributes
+    ----------
+    specimens, mountings, readings : int
+        Of each lamp; mountings a specimen, readings a mounting.
+    half_width_specimens, half_width_models : float
+        Half-width of the interval in ln, for the specimens on the bench and for the models. [1]
+    resolvable : float
+        Smallest ratio resolved in four cases of five, for the specimens. [1]
+    """
+
+    specimens: int
+    mountings: int
+    readings: int
+    half_width_specimens: float
+    half_width_models: float
+    resolvable: float
+
+
+def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: int, floor: float) -> Forecast:
+    r"""Return the half-width that a plan would give, before the test.
+
+    .. math:: U = k \sqrt{2\,s^2 + u_0^2}
+
+    Parameters
+    ----------
+    campaign : Campaign
+        Its spreads are the plan's.
+    specimens, mountings, readings : int
+        Of each lamp; mountings a specimen, readings a mounting. [1]
+    floor : float
+        Standard uncertainty of a ratio that replication does not lower, as `shared_floor`. [1]
+
+    Returns
+    -------
+    Forecast
+        Half-widths in ln and the smallest resolvable ratio.
+    """
+    spreads = campaign.spreads
+    reading = (
+        max(s.sd for s in spreads.reading.values() if not math.isinf(s.dof))
+        if any(not math.isinf(s.dof) for s in spreads.reading.values())
+        else 0.0
+    )
+    pooled = min((s.sd for s in spreads.reading.values()), default=reading)
+    levels = {"specimen": 0.0, "mounting": spreads.mounting.sd, "reading": pooled}
+    counts = {"specimen": specimens, "mounting": mountings, "reading": readings}
+    own = planned_sd(levels, counts)
+    whole = planned_sd({**levels, "specimen": spreads.specimen.sd}, counts)
+    k = coverage_factor(campaign.bench.settings.coverage, math.inf)
+    return Forecast(
+        specimens=specimens,
+        mountings=mountings,
+        readings=readings,
+        half_width_specimens=k * math.sqrt(2.0 * own**2 + floor**2),
+        half_width_models=k * math.sqrt(2.0 * whole**2 + floor**2),
+        resolvable=resolvable_ratio(own, 1, floor=floor, coverage=campaign.bench.settings.coverage),
+    )
+
+
+def forecast_against_results(campaign: Campaign) -> pd.DataFrame:
+    """Return the forecast beside the half-width that was reached, for every lamp and its own numbers.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    DataFrame
+        lamp, housing, n_mountings, forecast, reached (half-widths in ln against the baseline). [1]
+    """
+    floor = shared_floor(campaign)
+    k = coverage_factor(campaign.bench.settings.coverage, math.inf)
+    counts = campaign.weights.counts.assign(name=list(campaign.weights.names)).set_index("name")[
+        "n_mountings"
+    ]
+    mounting = campaign.spreads.mounting.sd
+    rows = []
+    for row in campaign.table[campaign.table["scope"] == "specimens"].to_dict("records"):
+        name = (row["lamp"], row["housing"], row["point"], row["instant"])
+        seatings = [float(counts[one]) for one in (name, (campaign.baseline, *name[1:]))]
+        own = sum(mounting**2 / n for n in seatings)
+        rows.append(
+            {
+                "lamp": row["lamp"],
+                "housing": row["housing"],
+                "n_mountings": int(seatings[0]),
+                "forecast": k * math.sqrt(own + floor**2),
+                "reached": row["ln_expanded_uncertainty"],
+            }
+        )
+    return pd.DataFrame(rows, columns=["lamp", "housing", "n_mountings", "forecast", "reached"])
+
+
+def hold_choices(
+    runs: Sequence[WarmUpRun], hold_s: Sequence[float], *, filament: Sequence[str] = ()
+) -> pd.DataFrame:
+    """Return what each hold time would still miss of the change up to the longest one.
+
+    Parameters
+    ----------
+    runs : sequence of WarmUpRun
+        Fitted warm-up records.
+    hold_s : sequence of float
+        Hold times, increasing. [s]
+    filament : sequence of str
+        Lamps to leave out: they do not warm up.
+
+    Returns
+    -------
+    DataFrame
+        hold_s, runs (whose record supports it), still_to_come (largest change of light from that time to the last one, in
+        size), lamp (whose). [s], [1]
+    """
+    last = hold_s[-1]
+    rows = []
+    for hold in hold_s:
+        changes = []
+        for run in runs:
+            if run.fit is None or run.lamp in filament:
+                continue
+            try:
+                both = [run.fit.remaining(at).value for at in (hold, last)]
+            except MethodError:
+                continue
+            changes.append((abs(both[1] / both[0] - 1.0), run.lamp))
+        worst = max(changes, default=(math.nan, ""))
+        rows.append({"hold_s": hold, "runs": len(changes), "still_to_come": worst[0], "lamp": worst[1]})
+    return pd.DataFrame(rows)
+
+
+def initial_choices(
+    runs: Sequence[WarmUpRun], initial_s: Sequence[float], *, late_s: float, filament: Sequence[str] = ()
+) -> pd.DataFrame:
+    """Return how much a late reading costs at each initial time.
+
+    Parameters
+    ----------
+    runs : sequence of WarmUpRun
+        Fitted warm-up records.
+    initial_s : sequence of float
+        Times of the first reading after switch-on. [s]
+    late_s : float
+        How late a reading may be. [s]
+    filament : sequence of str
+        Lamps to leave out.
+
+    Returns
+    -------
+    DataFrame
+        initial_s, runs, lost (largest change of light over `late_s`, in size), lamp. [s], [1]
+    """
+    rows = []
+    for initial in initial_s:
+        changes = []
+        for run in runs:
+            if run.fit is None or run.lamp in filament:
+                continue
+            try:
+                left = run.fit.remaining(initial + late_s, initial_s=initial).value
+            except MethodError:
+                continue
+            changes.append((abs(left - 1.0), run.lamp))
+        worst = max(changes, default=(math.nan, ""))
+        rows.append({"initial_s": initial, "runs": len(changes), "lost": worst[0], "lamp": worst[1]})
+    return pd.DataFrame(rows)

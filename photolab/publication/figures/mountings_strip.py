@@ -1,0 +1,67 @@
+"""Seatings: how far each lies from the others of its lamp, one row a lamp, one mark a seating."""
+
+from __future__ import annotations
+
+import pandas as pd
+from matplotlib.axes import Axes
+
+from photolab.publication.figures.common import COLOURS, INK, PALE, styled
+
+__all__ = ["draw"]
+
+_SPREAD = 0.26
+_LOOKS = (("blue", "o"), ("orange", "s"), ("green", "^"), ("purple", "D"), ("sky", "v"), ("black", "P"))
+
+
+@styled
+def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
+    """Draw every seating.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where to draw.
+    table : DataFrame
+        One row a seating: ``lamp``, ``housing``, ``percent`` (from the lamp's mean in that housing), ``flagged`` (bool),
+        ``label`` (printed beside a flagged one). Rows of a lamp stand in the order in which they were read. [%]
+    sd : float
+        Half-width of the pale band: one standard deviation of a seating. [%]
+    """
+    lamps = list(dict.fromkeys(str(lamp) for lamp in table["lamp"]))
+    axes.axvspan(-sd, sd, color=PALE, linewidth=0, zorder=0)
+    axes.axvline(0.0, color=INK, linewidth=0.8, zorder=1)
+    for number, housing in enumerate(dict.fromkeys(str(one) for one in table["housing"])):
+        colour, marker = _LOOKS[number % len(_LOOKS)]
+        mine = table[table["housing"].astype(str) == housing]
+        for lamp, rows in mine.groupby(mine["lamp"].astype(str), sort=False):
+            place = lamps.index(str(lamp))
+            height = _heights(place, len(rows))
+            axes.plot(
+                rows["percent"], height, linestyle="none", marker=marker, markersize=5, color=COLOURS[colour],
+                markerfacecolor="none", markeredgewidth=1.1, zorder=2,
+                label=(f"housing {housing}" if housing else "seatings") if lamp == mine["lamp"].iloc[0] else None,
+            )  # fmt: skip
+            for percent, at, flagged, label in zip(
+                rows["percent"], height, rows["flagged"], rows["label"], strict=True
+            ):
+                if flagged:
+                    axes.plot(
+                        percent, at, marker="x", markersize=11, color=COLOURS["vermilion"], markeredgewidth=2
+                    )
+                    axes.annotate(
+                        str(label), (percent, at), xytext=(9, 0), textcoords="offset points", va="center"
+                    )
+    axes.set_yticks(range(len(lamps)), lamps)
+    axes.set_ylim(len(lamps) - 0.45, -0.55)
+    axes.tick_params(axis="y", length=0)
+    axes.grid(axis="x")
+    axes.margins(x=0.05)
+    axes.set_xlabel("from the lamp's own mean in that housing (%); pale band: ± one SD of a seating")
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, borderaxespad=0.1)
+
+
+def _heights(place: int, count: int) -> list[float]:
+    """Return heights within one row, spread evenly in the order of reading."""
+    if count == 1:
+        return [float(place)]
+    return [place - _SPREAD + 2.0 * _SPREAD * i / (count - 1) for i in range(count)]
