@@ -26,6 +26,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     command: Callable[[argparse.Namespace], int] = args.run
     try:
         return command(args)
+    except BrokenPipeError:  # the reader of our output closed it, as `| head` does
+        sys.stderr.close()
+        return 0
     except (PhotolabError, ValueError, OSError) as refused:
         print(_plain(refused), file=sys.stderr)
         return 2

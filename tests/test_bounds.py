@@ -113,3 +113,10 @@ def test_infinity_is_the_final_level():
     fit = fit_monotone(TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0), WHITE)
     assert_allclose(fit.row(np.array([np.inf])), np.eye(37)[0], atol=0)
     assert_allclose(fit.row(np.array([0.0])), np.ones(37), rtol=1e-15)
+
+
+def test_row_of_several_instants_is_their_mean():
+    # Oracle: definition.
+    fit = fit_monotone(TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0), WHITE)
+    single = [fit.row(np.array([t])) for t in (30.0, 90.0)]
+    assert_allclose(fit.row(np.array([30.0, 90.0])), (single[0] + single[1]) / 2, rtol=1e-14)

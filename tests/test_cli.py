@@ -10,7 +10,20 @@ import pytest
 from photolab.cli import main
 
 ROOT = Path(__file__).parent.parent
-TRIAL = ["318", "334", "--reading-percent", "4", "--range-percent", "0.5", "--range", "4000", "--resolution", "1", "--technology", "led"]
+TRIAL = [
+    "318",
+    "334",
+    "--reading-percent",
+    "4",
+    "--range-percent",
+    "0.5",
+    "--range",
+    "4000",
+    "--resolution",
+    "1",
+    "--technology",
+    "led",
+]
 
 
 def run(capsys, *argv):

@@ -51,7 +51,12 @@ def test_watts_follow_the_file_and_a_pair_is_halved(tmp_path):
     from benches import HOUSING, METER, bench
 
     power = "lamp,elapsed_s,power_W,per\nK1,60,50,pair\nK1,1800,48,pair\n"
-    read = bench(tmp_path, "lamp,illuminance_lx,housing\nK1,400,HP\nB0,380,HP\n", toml=METER + HOUSING, electrical=power)
+    read = bench(
+        tmp_path,
+        "lamp,illuminance_lx,housing\nK1,400,HP\nB0,380,HP\n",
+        toml=METER + HOUSING,
+        electrical=power,
+    )
     table = measured_power(read)
     assert list(table["value"]) == [25.0, 24.0]
     assert list(table["assumed"]) == ["power reading 2 %"] * 2

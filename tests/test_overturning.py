@@ -25,7 +25,9 @@ def test_tipping_factor_brings_the_interval_to_the_difference():
     row = points.loc["mounting"]
     part = (row.half_width_percent / 100) ** 2
     rest = pair.ln_expanded_uncertainty**2 - part
-    assert_allclose(math.sqrt(rest + part * row.factor**2), abs(math.log(pair.ratio)), rtol=1e-9)  # closed form
+    assert_allclose(
+        math.sqrt(rest + part * row.factor**2), abs(math.log(pair.ratio)), rtol=1e-9
+    )  # closed form
     assert row.factor > 1.0  # a clear result: the doubt would have to grow
     total = math.sqrt(sum((points.half_width_percent / 100) ** 2))
     assert_allclose(total, pair.ln_expanded_uncertainty, rtol=1e-9)  # parts of one variance
@@ -52,8 +54,14 @@ def test_somebody_elses_number_by_normalized_error():
     pair = demo().ratio("K1", "B0", housing="HP", scope="models")
     other = somebody_elses(demo(), "K1", "B0", housing="HP", ratio=1.2, expanded_percent=5.0)
     u2 = pair.ln_expanded_uncertainty**2 + math.log(1.05) ** 2
-    assert_allclose(other.normalized_error, (math.log(pair.ratio) - math.log(1.2)) / math.sqrt(u2), rtol=1e-12)
+    assert_allclose(
+        other.normalized_error, (math.log(pair.ratio) - math.log(1.2)) / math.sqrt(u2), rtol=1e-12
+    )
     far = somebody_elses(demo(), "K1", "B0", housing="HP", ratio=1.0, expanded_percent=5.0)
     assert not far.agrees
-    shared = somebody_elses(demo(), "K1", "B0", housing="HP", ratio=1.2, expanded_percent=5.0, correlation=0.5)
-    assert abs(shared.normalized_error) > abs(other.normalized_error)  # what is shared cannot explain a difference
+    shared = somebody_elses(
+        demo(), "K1", "B0", housing="HP", ratio=1.2, expanded_percent=5.0, correlation=0.5
+    )
+    assert abs(shared.normalized_error) > abs(
+        other.normalized_error
+    )  # what is shared cannot explain a difference

@@ -9,7 +9,8 @@ import pytest
 from photolab.bench.records import RecordError, read_bench
 
 TOKENS = [
-    ",", '"', "\n", "\r", ";", "nan", "-1", "0", "1e999", "[", "]", "=", "#", "\x00", "OL", " ", "'", "{}", "[]",
+    ",", '"', "\n", "\r", ";", "nan", "-1", "0", "1e999", "[", "]", "=", "#",
+    "\x00", "OL", " ", "'", "{}", "[]",
     "true", "2025-01-01", "1979-05-27T07:32:00Z", "\u2028", "_lx", "K1", '""', "\x1b[2J",
 ]  # fmt: skip
 NUMBER = re.compile(r"(?<=[,= ])[-0-9.]+(?=[,\n])")

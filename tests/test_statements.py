@@ -18,7 +18,9 @@ def pair(low, high, verdict="clear", **more):
     base = compare_readings(400, 440, meter=METER, technology_a="led")
     ratio = math.sqrt(low * high)
     half = math.log(high / low) / 2
-    return replace(base, ratio=ratio, low=low, high=high, ln_expanded_uncertainty=half, verdict=verdict, **more)
+    return replace(
+        base, ratio=ratio, low=low, high=high, ln_expanded_uncertainty=half, verdict=verdict, **more
+    )
 
 
 @pytest.mark.parametrize(
@@ -56,24 +58,38 @@ def test_verdict_words():
     assert verdict_words(pair(1.19, 1.58)) == "clear of the bench uncertainty: 19 to 58 % more"
     assert verdict_words(pair(1.02, 1.05, small=True)).endswith("; but small: within 10 %")
     assert verdict_words(pair(0.97, 1.05, verdict="alike")) == "alike to within 10 %"
-    assert verdict_words(pair(0.8, 1.3, verdict="inside")).startswith("inside the bench uncertainty: these readings")
+    assert verdict_words(pair(0.8, 1.3, verdict="inside")).startswith(
+        "inside the bench uncertainty: these readings"
+    )
     missing = pair(0.8, 1.3, verdict="no_answer", missing=("technology",))
     assert verdict_words(missing).startswith("no answer yet: technology missing; ")
 
 
 def test_no_number_of_seatings_names_the_term_that_must_shrink():
-    hard = compare_readings(318, 347, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0)
-    assert statements.separate_words(hard) == "No number of seatings can show 9 %: the colour of the light must shrink."
+    hard = compare_readings(
+        318, 347, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0
+    )
+    assert (
+        statements.separate_words(hard)
+        == "No number of seatings can show 9 %: the colour of the light must shrink."
+    )
 
 
 def test_sentence_names_scope_and_noticeability():
-    said = statements.sentence(compare_readings(318, 436, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0))
+    said = statements.sentence(
+        compare_readings(318, 436, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0)
+    )
     assert said == "Clear of the bench uncertainty: 19 to 58 % more, for these readings; may be seen."
 
 
 def test_assumed_words():
-    notes = [Assumption("seating", 3.0, "%", "measure this first"), Assumption("supply", "not considered", "", "")]
-    assert statements.assumed_words(notes) == "Assumed: seating 3 % (measure this first), supply not considered."
+    notes = [
+        Assumption("seating", 3.0, "%", "measure this first"),
+        Assumption("supply", "not considered", "", ""),
+    ]
+    assert (
+        statements.assumed_words(notes) == "Assumed: seating 3 % (measure this first), supply not considered."
+    )
     assert statements.assumed_words([]) == "Nothing was assumed."
 
 

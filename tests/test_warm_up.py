@@ -333,6 +333,16 @@ def test_more_than_two_rates_widen_by_the_bounds():
     assert np.sum(held) >= 6  # 95 % of 8: 6 or more with probability 0.994
 
 
+def test_ripple_is_answered_inside_only():
+    # Oracle: synthetic truth; a swing of 0.8 % in 5 min, as of a cycling fan.
+    light = noisy(22, approach(TIME_S)) * (1.0 + 0.008 * np.sin(2 * np.pi * TIME_S / 300.0))
+    fit = fit_warm_up(TIME_S, light)
+    assert "ripple" in codes(fit)
+    with pytest.raises(MethodError, match="cannot carry beyond record: ripple"):
+        fit.remaining(3000.0)
+    assert "ripple" not in codes(fit_warm_up(TIME_S, noisy(22, approach(TIME_S))))
+
+
 def test_initial_instant_outside_the_record():
     # Oracle: the contract; nothing is extrapolated backwards.
     late = TIME_S >= 90.0

@@ -1,4 +1,4 @@
-"""Did the bench hold: the baseline lamp over the days, and readings over the baselines that stand around them."""
+"""Did the bench hold: the baseline lamp over the days, and readings over the baselines around them."""
 
 import math
 from collections.abc import Iterable
@@ -131,8 +131,9 @@ def bracketed(readings: pd.DataFrame, *, baseline: str) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, specimen, housing, day, mounting, clock, baseline_lx (at that instant), ratio, ratio_low, ratio_high (with
-        either of the baselines beside it), bracketed; seatings of days without a baseline or without clocks are absent.
+        lamp, specimen, housing, day, mounting, clock, baseline_lx (at that instant), ratio, ratio_low,
+        ratio_high (with either of the baselines beside it), bracketed; seatings of days without a baseline
+        or without clocks are absent.
     """
     timed = readings.assign(hours=clock_hours(readings["clock"]))
     timed = timed[timed["hours"].notna()]

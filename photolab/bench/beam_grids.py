@@ -131,7 +131,7 @@ def read_beams(
             if np.unique(across).size == 1:
                 scans.append(_scan(str(run), lamp, housing, across, up, cells))
             else:
-                grids.append(_grid(bench, str(run), lamp, housing, block, cells))
+                grids.append(_grid(str(run), lamp, housing, block, cells))
         except MethodError as refusal:
             refused.append(Refusal(str(run), lamp, housing.id, refusal.code, str(refusal)))
     return tuple(grids), tuple(scans), tuple(refused)
@@ -156,7 +156,9 @@ class _Cells:
 def _directions(block: pd.DataFrame, housing: Housing) -> tuple[Floats, Floats]:
     """Return the angles of the rows. [deg]."""
     if math.isnan(housing.distance_m):
-        message = f"housing {housing.id} must state distance_m to turn lux on a wall into intensities; it does not"
+        message = (
+            f"housing {housing.id} must state distance_m to turn lux on a wall into intensities; it does not"
+        )
         raise MethodError(message, code="no_distance")
     if block["horizontal_deg"].notna().all():
         return block["horizontal_deg"].to_numpy(float), block["vertical_deg"].to_numpy(float)
@@ -214,9 +216,7 @@ def _scan(run: str, lamp: str, housing: Housing, across: Floats, up: Floats, cel
     )
 
 
-def _grid(
-    bench: Bench, run: str, lamp: str, housing: Housing, block: pd.DataFrame, cells: _Cells
-) -> BeamRun:
+def _grid(run: str, lamp: str, housing: Housing, block: pd.DataFrame, cells: _Cells) -> BeamRun:
     """Return a grid as intensities; the doubts and the ranges pass through the same geometry."""
     known = np.nan_to_num(cells.tops, nan=0.0)
     grid = _distribution(housing, block, cells.net, cells.at_most)

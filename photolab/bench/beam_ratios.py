@@ -1,12 +1,14 @@
 """Three measurands of a beam against the baseline's beam in the same housing: never one score.
 
-The additive error of a range is one input of both beams. In faint cells it is not small, so a first-order interval
-would be too short on one side: the interval comes from drawing every input from its distribution (JCGM 101).
+The additive error of a range is one input of both beams. In faint cells it is not small, so a first-order
+interval would be too short on one side: the interval comes from drawing every input from its distribution
+(JCGM 101).
 """
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,6 +16,7 @@ from numpy.typing import NDArray
 
 from photolab.bench import instruments
 from photolab.bench.beam_grids import BeamRun
+from photolab.errors import MethodError
 from photolab.metrology.monte_carlo import propagate_distributions
 from photolab.metrology.quantity import InputQuantity
 from photolab.photometry.beam import BeamGrid, mean_above_cutoff, peak, window_flux
@@ -24,33 +27,14 @@ ABOVE_HORIZONTAL = (-8.0, 8.0)
 ABOVE_VERTICAL = (0.5, 2.0)
 """The same, bottom to top. [deg]"""
 TRIALS = 100_000
-_STEP_SHARE = 3.0  # a third of the change on every second node stands for the grid's step
+CAUSES = (
+    "range term", "gain", "linearity", "scale", "scatter",
+    "colour", "supply", "upper limits", "step", "seating",
+)  # fmt: skip
+"""What may be off, in the words of the budget."""
 
 Floats = NDArray[np.float64]
 Range = tuple[float, float]
-
-
-@dataclass(frozen=True, eq=False)
-class Part:
-    """A measurand of one beam as a weighted sum of its cells.
-
-    Attributes
-    ----------
-    value : float
-        The value, upper limits counted half. [cd or lm]
-    weights : ndarray, shape of the grid
-        Weights of the cells. [1 or sr]
-    limits : float
-        Part that is upper limits, in full. [cd or lm]
-    cells, at_most_cells : int
-        Cells that count, and how many are upper limits. [1]
-    """
-
-    value: float
-    weights: Floats
-    limits: float
-    cells: int
-    at_most_cells: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,8 +55,8 @@ class BeamRatio:
         Theirs.
     parts : mapping
         Standard uncertainty of ln ratio by cause, to first order. [1]
-    cells, at_most_cells : int
-        Cells of the lamp's beam that count, and upper limits among both beams'. [1]
+    upper_limits : bool
+        Cells that are only upper limits count in it.
     """
 
     measurand: str
@@ -85,46 +69,77 @@ class BeamRatio:
     reference: float
     unit: str
     parts: Mapping[str, float]
-    cells: int
-    at_most_cells: int
+    upper_limits: bool
 
 
-def beam_part(grid: BeamGrid, measurand: str, window: tuple[Range, Range]) -> Part:
-    """Return a measurand of one beam as a weighted sum of its cells.
+@dataclass(frozen=True, eq=False)
+class Measure:
+    """A measurand as a weighted sum of a beam's cells.
 
-    Parameters
+    Attributes
     ----------
     grid : BeamGrid
         The beam.
     measurand : str
         Out of `MEASURANDS`.
     window : tuple of two ranges
-        For the flux: left to right and bottom to top. [deg]
-
-    Returns
-    -------
-    Part
-        Its value and weights; for the hot spot the largest cell alone.
-
-    Raises
-    ------
-    MethodError
-        If the grid does not hold the measurand.
+        Of the flux: left to right, bottom to top. [deg]
     """
-    if measurand == "hot spot":
-        top = peak(grid)
-        weights = np.zeros(grid.intensity.shape)
-        at = np.unravel_index(int(np.argmax(grid.intensity)), grid.intensity.shape)
-        weights[at] = 1.0
-        return Part(top.intensity, weights, 0.0, 1, 0)
-    if measurand == "window flux":
-        flux = window_flux(grid, horizontal=window[0], vertical=window[1])
-        weights = _flux_weights(grid, window)
-        return Part(flux.flux, weights, flux.high - flux.low, flux.cells, flux.at_most_cells)
-    mean = mean_above_cutoff(grid, horizontal=ABOVE_HORIZONTAL, vertical=ABOVE_VERTICAL)
-    inside = np.outer(_within(grid.vertical, ABOVE_VERTICAL), _within(grid.horizontal, ABOVE_HORIZONTAL))
-    weights = inside / inside.sum()
-    return Part(mean.mean, weights, mean.high - mean.low, mean.cells, mean.at_most_cells)
+
+    grid: BeamGrid
+    measurand: str
+    window: tuple[Range, Range]
+
+    def total(self, cells: Floats) -> float:
+        """Return the weighted sum of values on the beam's cells.
+
+        Parameters
+        ----------
+        cells : ndarray, shape of the grid
+            Values, zero or more. [cd]
+
+        Returns
+        -------
+        float
+            The sum. [cd or lm]
+        """
+        if self.measurand == "hot spot":
+            return float(cells.flat[int(np.argmax(self.grid.intensity))])
+        other = replace(self.grid, intensity=cells, at_most=None)
+        if self.measurand == "window flux":
+            return window_flux(other, horizontal=self.window[0], vertical=self.window[1]).flux
+        return mean_above_cutoff(other, horizontal=ABOVE_HORIZONTAL, vertical=ABOVE_VERTICAL).mean
+
+    def spread(self, own: Floats) -> float:
+        """Return the standard uncertainty of the sum when every cell errs by itself.
+
+        Parameters
+        ----------
+        own : ndarray, shape of the grid
+            Standard uncertainties. [cd]
+
+        Returns
+        -------
+        float
+            The root of the sum of squares. [cd or lm]
+        """
+        if self.measurand == "hot spot":
+            return self.total(own)
+        dark = replace(self.grid, intensity=np.zeros_like(self.grid.intensity), at_most=None)
+        if self.measurand == "window flux":
+            across, up = self.window
+            return window_flux(
+                dark, horizontal=across, vertical=up, cell_uncertainty=own
+            ).standard_uncertainty
+        across, up = ABOVE_HORIZONTAL, ABOVE_VERTICAL
+        return mean_above_cutoff(
+            dark, horizontal=across, vertical=up, cell_uncertainty=own
+        ).standard_uncertainty
+
+    @property
+    def halves(self) -> Floats:
+        """Intensities with upper limits counted half. [cd]."""
+        return self.grid.intensity * np.where(self.grid.censored, 0.5, 1.0)
 
 
 def beam_ratio(
@@ -153,39 +168,39 @@ def beam_ratio(
     Raises
     ------
     MethodError
-        If a grid does not hold the measurand.
+        If a grid does not hold the measurand, or the reference has no light there (code ``dark_reference``).
     """
+    if measurand == "hot spot":
+        peak(own.grid), peak(reference.grid)
     window = shared_window(own.grid, reference.grid)
-    parts = [beam_part(run.grid, measurand, window) for run in (own, reference)]
-    inputs, loads = _inputs(own, reference, parts, range_term)
-    step = _step(own, reference, measurand, window)
-    if step:
-        inputs["step"] = InputQuantity("step", 0.0, step)
-        loads["step"] = (("factor", 0, 1.0),)
-    seat = math.sqrt(2.0) * mounting_sd
-    model = _model([p.value for p in parts], loads)
-    drawn = propagate_distributions(model, inputs, trials=TRIALS, coverage=coverage)
-    seated = {**inputs, "seating": InputQuantity("seating", 0.0, seat)}
-    wide = propagate_distributions(
-        _model([p.value for p in parts], {**loads, "seating": (("factor", 0, 1.0),)}),
-        seated,
-        trials=TRIALS,
-        coverage=coverage,
-    )
-    low, high, wide_low, wide_high = (math.exp(x) for x in (*drawn.interval, *wide.interval))
+    measures = [Measure(run.grid, measurand, window) for run in (own, reference)]
+    values = [one.total(one.halves) for one in measures]
+    if not min(values) > 0.0:
+        message = f"both beams must have light for the {measurand}; got {values[0]:g} and {values[1]:g}"
+        raise MethodError(message, code="dark_reference")
+    acting = _inputs((own, reference), measures, range_term)
+    if measurand == "window flux":
+        acting["step"] = _Acting(InputQuantity("step", 0.0, _step(measures)), (("factor", 0, 1.0),))
+    seat = _Acting(InputQuantity("seating", 0.0, math.sqrt(2.0) * mounting_sd), (("factor", 0, 1.0),))
+    ends = []
+    for used in (acting, {**acting, "seating": seat}):
+        model = partial(_ln_ratio, values, used)
+        inputs = {name: one.quantity for name, one in used.items()}
+        drawn = propagate_distributions(model, inputs, trials=TRIALS, coverage=coverage)
+        ends += [math.exp(end) for end in drawn.interval]
+    lit = [one.total(one.grid.censored.astype(float)) for one in measures]
     return BeamRatio(
         measurand=measurand,
-        value=parts[0].value / parts[1].value,
-        low=low,
-        high=high,
-        seated_low=wide_low,
-        seated_high=wide_high,
-        own=parts[0].value,
-        reference=parts[1].value,
+        value=values[0] / values[1],
+        low=ends[0],
+        high=ends[1],
+        seated_low=ends[2],
+        seated_high=ends[3],
+        own=values[0],
+        reference=values[1],
         unit="lm" if measurand == "window flux" else "cd",
-        parts=_first_order(model, seated, seat),
-        cells=parts[0].cells,
-        at_most_cells=parts[0].at_most_cells + parts[1].at_most_cells,
+        parts=_first_order(values, {**acting, "seating": seat}),
+        upper_limits=max(lit) > 0.0,
     )
 
 
@@ -201,49 +216,97 @@ def shared_window(grid: BeamGrid, reference: BeamGrid) -> tuple[Range, Range]:
     -------
     tuple of two ranges
         Left to right, bottom to top. [deg]
+
+    Raises
+    ------
+    MethodError
+        If they cover none together (code ``no_overlap``).
     """
-    across, up = (
-        (
-            max(float(getattr(g, name)[0]) for g in (grid, reference)),
-            min(float(getattr(g, name)[-1]) for g in (grid, reference)),
-        )
-        for name in ("horizontal", "vertical")
-    )
-    return across, up
+    ends = []
+    for name in ("horizontal", "vertical"):
+        axes = [getattr(g, name) for g in (grid, reference)]
+        ends.append((max(float(a[0]) for a in axes), min(float(a[-1]) for a in axes)))
+    if any(low >= high for low, high in ends):
+        message = "both beams must cover a window together; their grids do not overlap"
+        raise MethodError(message, code="no_overlap")
+    return ends[0], ends[1]
 
 
-Load = tuple[tuple[str, int, float], ...]
-"""How an input acts: ("add" or "factor" or "share"), on which beam (0 own, 1 reference), by how much."""
+@dataclass(frozen=True)
+class _Acting:
+    """An input and how it acts: added to a beam's sum, or as a factor; 0 is the lamp, 1 the baseline."""
+
+    quantity: InputQuantity
+    acts: tuple[tuple[str, int, float], ...]
 
 
-def _inputs(
-    own: BeamRun, reference: BeamRun, parts: list[Part], range_term: bool
-) -> tuple[dict[str, InputQuantity], dict[str, Load]]:
-    """Return the inputs of a ratio and how they act on the two sums."""
-    inputs: dict[str, InputQuantity] = {}
-    loads: dict[str, Load] = {}
+def _inputs(runs: tuple[BeamRun, BeamRun], measures: list[Measure], range_term: bool) -> dict[str, _Acting]:
+    """Return the inputs of a ratio; what both beams share has one name and acts on both."""
+    found: dict[str, _Acting] = {}
 
-    def put(name: str, quantity: InputQuantity, *acts: tuple[str, int, float]) -> None:
-        if quantity.standard_uncertainty > 0 and any(by for _, _, by in acts):
-            inputs[name], loads[name] = quantity, (*loads.get(name, ()), *acts)
+    def put(name: str, quantity: InputQuantity, kind: str, side: int, by: float) -> None:
+        if quantity.standard_uncertainty * abs(by) > 0.0:
+            before = found[name].acts if name in found else ()
+            found[name] = _Acting(quantity, (*before, (kind, side, by)))
 
-    for side, (run, part) in enumerate(zip((own, reference), parts, strict=True)):
-        counted = np.where(run.grid.censored, 0.5, 1.0) * run.grid.intensity * part.weights
-        for number, top in enumerate(np.unique(run.tops[part.weights > 0])):
-            here = run.tops == top
-            key = f"{run.meter.id}_{number}_{top:g}".replace(".", "_").replace("-", "_")
-            added = float((part.weights * run.per_lux * here).sum())
-            share = float(counted[here].sum())
-            additive = _additive(run, float(top), range_term)
-            put(f"range_{_safe(run.meter.id, top)}", additive, ("add", side, added))
-            put(f"gain_{_safe(run.meter.id, top)}", _gain(run, float(top)), ("add", side, share))
-            linear = instruments.linearity_input(run.meter, (f"{top:g}", run.lamp, run.housing))
-            put(f"linearity_{side}_{_safe(key, 0.0)}", linear, ("add", side, share))
-        noise = float(np.sqrt(((part.weights * run.own) ** 2).sum()))
-        put(f"noise_{side}", InputQuantity("noise", 0.0, noise), ("add", side, 1.0))
-        colour = InputQuantity.from_limits("colour", 0.0, math.sqrt(3.0) * run.colour_u)
-        put(f"colour_{side}", colour, ("factor", side, 1.0))
-        supply = InputQuantity.from_limits("supply", 0.0, math.sqrt(3.0) * run.supply_u)
-        put(f"supply_{side}", supply, ("factor", side, 1.0))
-        put(f"limits_{side}", InputQuantity.from_limits("limits", 0.0, part.limits / 2.0), ("add", side, 1.0))
-    return inputs, loads
+    for side, (run, one) in enumerate(zip(runs, measures, strict=True)):
+        meter = run.meter
+        for top in np.unique(run.tops):
+            here, place = run.tops == top, f"{meter.id} {top:g}"
+            added, share = one.total(run.per_lux * here), one.total(one.halves * here)
+            put(f"range term {place}", _additive(run, float(top), range_term), "add", side, added)
+            if len(np.unique(np.concatenate([r.tops.ravel() for r in runs]))) > 1:
+                put(f"gain {place}", instruments.gain_input(meter, (f"{top:g}",)), "add", side, share)
+            linear = instruments.linearity_input(meter, (f"{top:g}", run.lamp, run.housing))
+            put(f"linearity {place} {side}", linear, "add", side, share)
+        for quantity in instruments.scale_inputs(meter):
+            put(f"scale {meter.id} {instruments.kind_of(quantity)}", quantity, "factor", side, 1.0)
+        put(f"scatter {side}", InputQuantity("scatter", 0.0, one.spread(run.own)), "add", side, 1.0)
+        for name, u in (("colour", run.colour_u), ("supply", run.supply_u)):
+            limits = InputQuantity.from_limits(name, 0.0, math.sqrt(3.0) * u)
+            put(f"{name} {side}", limits, "factor", side, 1.0)
+        limits = InputQuantity.from_limits("limits", 0.0, one.total(run.grid.intensity - one.halves))
+        put(f"upper limits {side}", limits, "add", side, 1.0)
+    return found
+
+
+def _additive(run: BeamRun, top: float, range_term: bool) -> InputQuantity:
+    """Return the additive error of a range that both beams share. [lx]."""
+    if range_term:
+        return instruments.range_input(run.meter, top, (f"{top:g}",))
+    return instruments.resolution_input(instruments.resolution_lx(run.meter, top), (run.meter.id, f"{top:g}"))
+
+
+def _ln_ratio(values: Sequence[float], acting: Mapping[str, _Acting], **drawn: Any) -> Any:
+    """Return ln of the ratio when inputs err as drawn; light stays above a hundredth of itself."""
+    sums: list[Any] = list(values)
+    logs: list[Any] = [0.0, 0.0]
+    for name, one in acting.items():
+        for kind, side, by in one.acts:
+            if kind == "add":
+                sums[side] = sums[side] + by * drawn[name]
+            else:
+                logs[side] = logs[side] + np.log1p(by * drawn[name])
+    floors = [np.maximum(total, 0.01 * value) for total, value in zip(sums, values, strict=True)]
+    return np.log(floors[0]) + logs[0] - np.log(floors[1]) - logs[1]
+
+
+def _first_order(values: Sequence[float], acting: Mapping[str, _Acting]) -> dict[str, float]:
+    """Return the standard uncertainty of ln ratio by cause."""
+    still = dict.fromkeys(acting, 0.0)
+    parts: dict[str, float] = {}
+    for name, one in acting.items():
+        u = one.quantity.standard_uncertainty
+        ends = [float(_ln_ratio(values, acting, **{**still, name: sign * u})) for sign in (1.0, -1.0)]
+        cause = next(c for c in CAUSES if name.startswith(c))
+        parts[cause] = math.hypot(parts.get(cause, 0.0), (ends[0] - ends[1]) / 2.0)
+    return dict(sorted(parts.items(), key=lambda item: -item[1]))
+
+
+def _step(measures: list[Measure]) -> float:
+    """Return the standard uncertainty of ln ratio from the grid's step."""
+    logs = []
+    for one in measures:
+        flux = window_flux(one.grid, horizontal=one.window[0], vertical=one.window[1])
+        logs.append(flux.step_uncertainty / flux.flux)
+    return abs(logs[0] - logs[1])

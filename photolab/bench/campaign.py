@@ -177,7 +177,12 @@ class Campaign:
         )
 
     def in_housing(
-        self, housing: str = "", *, scope: str = "specimens", point: str = "hot_spot", instant: str = "initial"
+        self,
+        housing: str = "",
+        *,
+        scope: str = "specimens",
+        point: str = "hot_spot",
+        instant: str = "initial",
     ) -> JointResult:
         """Return the joint result of all lamps in one housing.
 

@@ -68,7 +68,12 @@ def housing_difference(
     """
     base = baseline or campaign.baseline
     weights = {}
-    for name, housing, sign in ((lamp, first, 1.0), (base, first, -1.0), (lamp, second, -1.0), (base, second, 1.0)):
+    for name, housing, sign in (
+        (lamp, first, 1.0),
+        (base, first, -1.0),
+        (lamp, second, -1.0),
+        (base, second, 1.0),
+    ):
         weights[campaign.name(name, housing=housing)] = sign
     result = campaign.scopes[scope].contrast(weights)
     half = result.expanded_uncertainty

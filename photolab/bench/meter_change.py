@@ -1,11 +1,13 @@
 """A new meter: old readings brought onto its scale in new columns, and what that does to the verdicts."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign
@@ -15,7 +17,8 @@ from photolab.bench.model import Bench, Meter
 from photolab.bench.pairs import exp_symmetric
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
-from photolab.metrology.distributions import coverage_factor
+
+FloatArray = NDArray[np.float64]
 
 __all__ = ["MeterChange", "colour_prediction", "meter_change"]
 
@@ -31,11 +34,11 @@ class MeterChange:
     links : DataFrame
         From `linking.technology_links`.
     readings : DataFrame
-        The campaign's readings as typed, with net_lx (dark reading removed), linked_lx (that on the new meter), link_u,
-        link and link_refused. [lx], [1]
+        The campaign's readings as typed, with net_lx (dark reading removed), linked_lx (that on the new
+        meter), link_u, link and link_refused. [lx], [1]
     before, after : DataFrame
-        Results table on the old meter, and of the converted readings on the new one; the link's uncertainty is in the
-        second.
+        Results table on the old meter, and of the converted readings on the new one; the link's uncertainty
+        is in the second.
     changed : DataFrame
         Rows whose verdict differs.
     refused : tuple of str
@@ -125,39 +128,45 @@ def _evaluated(
     return _widened(table, links, technologies, alike_percent=bench.settings.alike_percent)
 
 
-def _smallest_range(lux: np.ndarray[tuple[int], np.dtype[np.float64]], meter: Meter) -> object:
+def _smallest_range(lux: FloatArray, meter: Meter) -> FloatArray:
     """Return for each reading the smallest range of a meter that holds it; NaN where none is stated."""
     ranges = np.array([*sorted(meter.ranges_lx), math.nan])
-    return ranges[np.searchsorted(ranges[:-1], lux)]
+    return np.asarray(ranges[np.searchsorted(ranges[:-1], lux)])
 
 
 def _widened(
     table: pd.DataFrame, links: pd.DataFrame, technologies: dict[str, str], *, alike_percent: float
 ) -> pd.DataFrame:
-    """Return a results table with the uncertainty of two different links added; one link cancels from a ratio."""
-    u = dict(zip(links["technology"], links["ln_standard_uncertainty"].fillna(math.nan), strict=True))
-    dof = dict(zip(links["technology"], links["dof"], strict=True))
-    rows = table.copy()
-    for at, row in zip(rows.index, rows.to_dict("records"), strict=True):
-        kinds = [technologies.get(str(row[name]), "") for name in ("lamp", "baseline")]
-        if kinds[0] == kinds[1] or math.isnan(row["ln_expanded_uncertainty"]):
-            continue
-        link = [coverage_factor(row["coverage"], max(float(dof[k]), 1.0)) * float(u[k]) for k in kinds]
-        half = math.sqrt(row["ln_expanded_uncertainty"] ** 2 + sum(one**2 for one in link))
-        middle = math.log(row["value"])
-        verdict = judge(middle, half, alike_percent=alike_percent)
-        rows.loc[at, ["ln_expanded_uncertainty", "low", "high"]] = [
-            half, exp_symmetric(middle - half), exp_symmetric(middle + half)
-        ]  # fmt: skip
-        rows.loc[at, ["verdict", "small"]] = [verdict.code, verdict.small]
-    return rows
+    """Return a results table with the doubt of two different links added; one link cancels from a ratio."""
+    link = {str(row["technology"]): _half_width(row) for row in links.to_dict("records")}
+    half, middle = (
+        table["ln_expanded_uncertainty"].to_numpy(float).copy(),
+        np.log(table["value"].to_numpy(float)),
+    )
+    for at, (lamp, baseline) in enumerate(zip(table["lamp"], table["baseline"], strict=True)):
+        kinds = {technologies.get(str(lamp), ""), technologies.get(str(baseline), "")}
+        if len(kinds) == 2:
+            half[at] = math.hypot(half[at], *(link[kind] for kind in kinds))
+    verdicts = [judge(d, h, alike_percent=alike_percent) for d, h in zip(middle, half, strict=True)]
+    return table.assign(
+        ln_expanded_uncertainty=half,
+        low=[exp_symmetric(d - h) for d, h in zip(middle, half, strict=True)],
+        high=[exp_symmetric(d + h) for d, h in zip(middle, half, strict=True)],
+        verdict=[v.code for v in verdicts],
+        small=[v.small for v in verdicts],
+    )
+
+
+def _half_width(link: Mapping[Hashable, Any]) -> float:
+    """Return the half-width of a link in ln; NaN where one reading alone made it."""
+    return (math.log(link["high"]) - math.log(link["low"])) / 2.0
 
 
 def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
     """Return how far apart the links of two technologies should lie by the meters' own responsivities.
 
-    A link between lamps of one technology and another differ by the ratio of spectral mismatch correction factors, old meter
-    over new one, if nothing else differs between the meters than their scales.
+    A link between lamps of one technology and another differ by the ratio of spectral mismatch correction
+    factors, old meter over new one, if nothing else differs between the meters than their scales.
 
     Parameters
     ----------
@@ -169,8 +178,8 @@ def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        technology, against, observed, low, high (factor of the one over that of the other), predicted; empty where a spectrum
-        is missing. [1]
+        technology, against, observed, low, high (factor of the one over that of the other), predicted;
+        empty where a spectrum is missing. [1]
     """
     lamps = campaign.bench.tables["lamps"]
     predicted = {}
@@ -185,14 +194,9 @@ def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
     known = change.links[change.links["technology"].isin(list(predicted))].to_dict("records")
     rows = []
     for one in known[1:]:
-        first, k = known[0], campaign.bench.settings.coverage
+        first = known[0]
         middle = math.log(one["factor"] / first["factor"])
-        half = math.hypot(
-            *(
-                coverage_factor(k, max(float(link["dof"]), 1.0)) * link["ln_standard_uncertainty"]
-                for link in (first, one)
-            )
-        )
+        half = math.hypot(_half_width(first), _half_width(one))
         rows.append(
             {
                 "technology": one["technology"],

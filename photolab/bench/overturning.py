@@ -64,7 +64,9 @@ def leave_one_out(campaign: Campaign, a: str, b: str, *, housing: str, level: st
     return pd.DataFrame(rows, columns=["left_out", "ratio", "low", "high", "verdict", "changes"])
 
 
-def tipping_points(campaign: Campaign, a: str, b: str, *, housing: str, scope: str = "specimens") -> pd.DataFrame:
+def tipping_points(
+    campaign: Campaign, a: str, b: str, *, housing: str, scope: str = "specimens"
+) -> pd.DataFrame:
     """Return by which factor each kind of doubt would have to grow or shrink to change "clear" or "not clear".
 
     Parameters
@@ -167,7 +169,11 @@ def somebody_elses(
     e_n = float(
         np.asarray(
             normalized_error(
-                math.log(pair.ratio), pair.ln_expanded_uncertainty, math.log(ratio), other, correlation=correlation
+                math.log(pair.ratio),
+                pair.ln_expanded_uncertainty,
+                math.log(ratio),
+                other,
+                correlation=correlation,
             )
         )
     )

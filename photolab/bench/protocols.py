@@ -1,6 +1,7 @@
 """One set of raw readings under two protocols: two texts of bench.toml, one campaign each, and what differs.
 
-The readings are never read anew or changed: what a protocol declares (settings, meters, housings) is put beside them.
+The readings are never read anew or changed: what a protocol declares (settings, meters, housings) is put
+beside them.
 """
 
 import math
@@ -47,8 +48,8 @@ class ProtocolComparison:
     verdicts : DataFrame
         Rows whose verdict changed, as `linking.changed_verdicts`, with measurand.
     moved : DataFrame
-        lamp, housing, measurand, point, instant, scope, value_before, value_after, half_before, half_after of rows whose
-        value or half-width (in ln) moved by more than `MOVED`.
+        lamp, housing, measurand, point, instant, scope, value_before, value_after, half_before, half_after
+        of rows whose value or half-width (in ln) moved by more than `MOVED`.
     gained, lost : int
         Results that only one of the two has. [1]
     """
@@ -68,7 +69,8 @@ def protocol_text(text_or_path: str | os.PathLike[str]) -> str:
     Parameters
     ----------
     text_or_path : str or path
-        Text of more than one line is taken as it stands; anything else names a file, or a folder with a bench.toml.
+        Text of more than one line is taken as it stands; anything else names a file, or a folder with a
+        bench.toml.
 
     Returns
     -------
@@ -140,18 +142,19 @@ def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
     Returns
     -------
     Bench
-        The same tables with the other settings, meters and housings; cautions and assumptions are those of the other.
+        The same tables with the other settings, meters and housings; cautions and assumptions are those of
+        the other.
 
     Raises
     ------
     RecordError
-        If the other bench.toml has a fault, or does not fit the readings: a meter or housing that it does not describe, a
-        reading above its range.
+        If the other bench.toml has a fault, or does not fit the readings: a meter or housing that it does
+        not describe, a reading above its range.
 
     Notes
     -----
-    Cells that were blank and that the first bench.toml answered (the only housing, the only meter, its only range) stay as
-    they were filled.
+    Cells that were blank and that the first bench.toml answered (the only housing, the only meter, its only
+    range) stay as they were filled.
     """
     faults = Faults()
     declared = read_toml(protocol_text(text_or_path), faults)
@@ -162,8 +165,13 @@ def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
     if faults.faults:
         raise refusal(faults.faults)
     other = replace(
-        bench, settings=declared.settings, meters=declared.meters, housings=declared.housings, warnings=(), assumed=()
-    )  # fmt: skip
+        bench,
+        settings=declared.settings,
+        meters=declared.meters,
+        housings=declared.housings,
+        warnings=(),
+        assumed=(),
+    )
     said = Faults()
     cautions(other, said)
     return replace(other, warnings=tuple(said.cautions), assumed=assumptions(other))

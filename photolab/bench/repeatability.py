@@ -1,7 +1,7 @@
 """How repeatable the bench is: components of the campaign's own corrected readings, and a plain second way.
 
-All in ln, so 0.02 is 2 %. A level counts once: a specimen that was read in two housings is one specimen, a day of a
-housing is one day however many lamps shared it; their degrees of freedom say so.
+All in ln, so 0.02 is 2 %. A level counts once: a specimen that was read in two housings is one specimen, a
+day of a housing is one day however many lamps shared it; their degrees of freedom say so.
 """
 
 import math
@@ -34,8 +34,8 @@ class Repeatability:
     table : DataFrame
         level, variance, sd, low, high (they bound the sd), dof, part (of the variance), outermost first. [1]
     seats : DataFrame
-        One row a seating: lamp, specimen, housing, day, mounting, readings, deviation (from the lamp's mean in that
-        housing), flagged. [1]
+        One row a seating: lamp, specimen, housing, day, mounting, readings, deviation (from the lamp's mean
+        in that housing), flagged. [1]
     cautions : tuple of Caution
         What a reader must know.
     apart : tuple of str
@@ -65,8 +65,8 @@ def repeatability(campaign: Campaign) -> Repeatability:
     Returns
     -------
     Repeatability
-        Specimen, day, mounting and reading where each repeats; flagged mountings are left out, and so are lamps whose
-        readings scatter far more.
+        Specimen, day, mounting and reading where each repeats; flagged mountings are left out, and so are
+        lamps whose readings scatter far more.
 
     Raises
     ------
@@ -133,7 +133,7 @@ def _repeating(readings: pd.DataFrame, fixed: list[str]) -> list[str]:
 
 
 def _distinct(readings: pd.DataFrame, level: str) -> float:
-    """Return the degrees of freedom of a level when what is shared is counted once; infinite where nothing is."""
+    """Return the degrees of freedom of a level, what is shared counted once; infinite where nothing is."""
     if level == "specimen":
         specimens = readings[["lamp", "specimen"]].drop_duplicates()
         return max(1.0, float(len(specimens) - specimens["lamp"].nunique()))
@@ -162,7 +162,7 @@ def _readings_only(
 
 
 def _seats(readings: pd.DataFrame) -> pd.DataFrame:
-    """Return the seatings with their deviation from the lamp's mean in its housing, flagged ones not in the mean."""
+    """Return the seatings with their deviation from the mean of the unflagged ones of lamp and housing."""
     grouped = readings.groupby([*SEAT, "flagged"], sort=False, dropna=False)["ln_value"]
     seats = grouped.agg(ln_value="mean", readings="size").reset_index()
     sound = seats["ln_value"].where(~seats["flagged"])
@@ -183,8 +183,8 @@ def specimen_spreads(campaign: Campaign) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, specimens, sd, low, high of every lamp with two specimens or more; the sd without the parts of day, mounting
-        and reading. [1]
+        lamp, specimens, sd, low, high of every lamp with two specimens or more; the sd without the parts of
+        day, mounting and reading. [1]
     """
     readings = initial_readings(campaign)
     rows = []
@@ -237,8 +237,8 @@ def alike(seats: pd.DataFrame) -> Homogeneity:
 def plain_spreads(campaign: Campaign, found: Repeatability) -> pd.DataFrame:
     r"""Return the spreads of reading and mounting by plain statistics of another kind.
 
-    Readings: standard deviation within seatings, pooled. Mountings: mean absolute difference of seatings in pairs, times
-    :math:`\sqrt{\pi}/2` (normal scatter), the readings' part taken off.
+    Readings: standard deviation within seatings, pooled. Mountings: mean absolute difference of seatings in
+    pairs, times :math:`\sqrt{\pi}/2` (normal scatter), the readings' part taken off.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What the next protocol should change: where the doubt comes from, what a plan would resolve, when to read."""
+"""What the next protocol should change: where doubt comes from, what a plan resolves, when to read."""
 
 import math
 from collections.abc import Sequence
@@ -42,7 +42,8 @@ def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        kind, variance_fraction (mean over the comparisons), largest (in any of them), comparisons; the largest first. [1]
+        kind, variance_fraction (mean over the comparisons), largest (in any of them), comparisons; the
+        largest first. [1]
     """
     shares: list[dict[str, float]] = []
     for lamp, housing, point, instant in campaign.weights.names:
@@ -153,12 +154,8 @@ def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: in
         Half-widths in ln and the smallest resolvable ratio.
     """
     spreads = campaign.spreads
-    reading = (
-        max(s.sd for s in spreads.reading.values() if not math.isinf(s.dof))
-        if any(not math.isinf(s.dof) for s in spreads.reading.values())
-        else 0.0
-    )
-    pooled = min((s.sd for s in spreads.reading.values()), default=reading)
+    # a lamp whose readings scatter far more keeps its own spread; a plan is for the others
+    pooled = min(spread.sd for spread in spreads.reading.values())
     levels = {"specimen": 0.0, "mounting": spreads.mounting.sd, "reading": pooled}
     counts = {"specimen": specimens, "mounting": mountings, "reading": readings}
     own = planned_sd(levels, counts)
@@ -189,9 +186,7 @@ def forecast_against_results(campaign: Campaign) -> pd.DataFrame:
     """
     floor = shared_floor(campaign)
     k = coverage_factor(campaign.bench.settings.coverage, math.inf)
-    counts = campaign.weights.counts.assign(name=list(campaign.weights.names)).set_index("name")[
-        "n_mountings"
-    ]
+    counts = dict(zip(campaign.weights.names, campaign.weights.counts["n_mountings"], strict=True))
     mounting = campaign.spreads.mounting.sd
     rows = []
     for row in campaign.table[campaign.table["scope"] == "specimens"].to_dict("records"):
@@ -227,8 +222,8 @@ def hold_choices(
     Returns
     -------
     DataFrame
-        hold_s, runs (whose record supports it), still_to_come (largest change of light from that time to the last one, in
-        size), lamp (whose). [s], [1]
+        hold_s, runs (whose record supports it), still_to_come (largest change of light from that time to
+        the last one, in size), lamp (whose). [s], [1]
     """
     last = hold_s[-1]
     rows = []

@@ -17,6 +17,7 @@ from photolab.metrology.estimates import (
     Contrasts,
     Estimates,
     Indices,
+    VariancePart,
     check_probability,
     contrasts,
     read_estimates,
@@ -37,7 +38,6 @@ __all__ = [
 ]
 
 FAMILIES = ("tukey", "dunnett", "holm", "none")
-VariancePart = tuple[ArrayLike, float]
 
 
 @dataclass(frozen=True)

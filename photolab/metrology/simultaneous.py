@@ -44,7 +44,7 @@ from photolab.metrology.estimates import Array, Contrasts, Estimates, Indices
 
 DRAWS = 200_000
 ELEMENTS_AT_ONCE = 200_000
-REUSE = 8  # normal draws for each draw of the chi-squares
+REUSE = 16  # normal draws for each draw of the chi-squares
 PLAIN_LIMIT = 1_000
 STRATA, PILOT_STRATA, DRAWS_IN_STRATUM = 256, 64, 24
 FIDUCIAL_PART = 2.0 / 3.0
@@ -213,7 +213,7 @@ def _plain_draws(
 
 def _chi_squares(dof: Array, draws: int, rng: np.random.Generator) -> Array:
     """Return chi-squares over their dof, shape (groups, draws), each group spread evenly."""
-    strata = max(500, 10_000 // max(dof.size, 1))
+    strata = max(500, 5_000 // max(dof.size, 1))
     result = np.empty((dof.size, draws))
     for group, nu in enumerate(dof):
         level = (np.arange(strata) + rng.random(strata)) / strata

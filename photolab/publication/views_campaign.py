@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import pandas as pd
 
@@ -145,7 +146,9 @@ def after_heat(campaign: Campaign, lamp: str | None) -> Words:
     for housing in dict.fromkeys(r.housing for r in mine):
         found = remaining_of(runs, name, housing)
         if found is None:
-            why = next((str(e) for r in mine if r.housing == housing for e in r.refusals), "the record is too short")
+            why = next(
+                (str(e) for r in mine if r.housing == housing for e in r.refusals), "the record is too short"
+            )
             said.append(f"Remaining light in {housing}: not given, because {why}.")
             continue
         x = found[0]
@@ -279,7 +282,18 @@ def results_of(campaign: Campaign, lamp: str | None) -> Table | Words:
         return say(NO_LAMP)
     whole = tables.results(campaign)
     rows = whole[whole["lamp"] == name]
-    kept = ["measurand", "housing", "instant", "scope", "value", "low", "high", "unit", "verdict", "n_mountings"]
+    kept = [
+        "measurand",
+        "housing",
+        "instant",
+        "scope",
+        "value",
+        "low",
+        "high",
+        "unit",
+        "verdict",
+        "n_mountings",
+    ]
     heads = {"n_mountings": "seatings"}
     return table(rows.fillna({"verdict": ""}), columns=kept, heads=heads, places=3)
 
@@ -439,8 +453,30 @@ def left_out(campaign: Campaign) -> Words:
     return say(*said, bullets=True)
 
 
-def one_out(campaign: Campaign, a: str | None, b: str | None, level: str) -> Table | Words:
-    """Return a ratio with each mounting, specimen or day left out.
+@dataclass(frozen=True, eq=False)
+class LeftOutEach:
+    """A comparison with each part of the readings left out in turn.
+
+    Attributes
+    ----------
+    name : str
+        The comparison in words; blank where there is none.
+    ratio : float
+        With everything in. [1]
+    verdict : str
+        Its verdict in words.
+    tables : dict
+        Level to the table of `overturning.leave_one_out`.
+    """
+
+    name: str
+    ratio: float
+    verdict: str
+    tables: dict[str, pd.DataFrame]
+
+
+def leave_each_out(campaign: Campaign, a: str | None, b: str | None) -> LeftOutEach:
+    """Repeat the joint evaluation without each mounting, specimen and day.
 
     Parameters
     ----------
@@ -448,6 +484,32 @@ def one_out(campaign: Campaign, a: str | None, b: str | None, level: str) -> Tab
         The evaluated campaign.
     a, b : str, optional
         Lamps; the first candidate against the baseline where not given.
+
+    Returns
+    -------
+    LeftOutEach
+        One table a level; none where there is no comparison.
+    """
+    pair = _pair(campaign, a, b)
+    if pair is None:
+        return LeftOutEach("", math.nan, "", {})
+    first, second, where = pair
+    before = campaign.ratio(first, second, housing=where)
+    found = {
+        level: leave_one_out(campaign, first, second, housing=where, level=level)
+        for level in ("mounting", "specimen", "day")
+    }
+    name = f"{first} against {second}" + (f" in {where}" if where else "")
+    return LeftOutEach(name, before.ratio, statements.verdict_words(before), found)
+
+
+def one_out(each: LeftOutEach, level: str) -> Table | Words:
+    """Return the rows whose absence moves a ratio most.
+
+    Parameters
+    ----------
+    each : LeftOutEach
+        From `leave_each_out`.
     level : {"mounting", "specimen", "day"}
         What is left out.
 
@@ -456,50 +518,50 @@ def one_out(campaign: Campaign, a: str | None, b: str | None, level: str) -> Tab
     Table or Words
         The most telling rows first.
     """
-    pair = _pair(campaign, a, b)
-    if pair is None:
+    if not each.tables:
         return say(NO_LAMP)
-    first, second, where = pair
-    found = leave_one_out(campaign, first, second, housing=where, level=level)
-    middle = campaign.ratio(first, second, housing=where).ratio
+    found = each.tables[level]
     found = found.assign(
         **{c: 100.0 * (found[c] - 1.0) for c in ("ratio", "low", "high")},
-        moves=(found["ratio"] / middle - 1.0).abs(),
+        moves=(found["ratio"] / each.ratio - 1.0).abs(),
         verdict=found["verdict"].str.replace("_", " "),
     ).sort_values("moves", ascending=False, kind="stable")
-    heads = {"left_out": f"{level} left out", "ratio": f"{first} over {second} (%)", "low": "low (%)", "high": "high (%)"}
-    return table(found.head(6), columns=["left_out", "ratio", "low", "high", "verdict"], heads=heads, places=1)
+    heads = {
+        "left_out": f"{level} left out",
+        "ratio": f"{each.name} (%)",
+        "low": "low (%)",
+        "high": "high (%)",
+    }
+    return table(
+        found.head(6), columns=["left_out", "ratio", "low", "high", "verdict"], heads=heads, places=1
+    )
 
 
-def one_out_words(campaign: Campaign, a: str | None, b: str | None) -> Words:
+def one_out_words(each: LeftOutEach) -> Words:
     """Return whether any single mounting, specimen or day decides a verdict.
 
     Parameters
     ----------
-    campaign : Campaign
-        The evaluated campaign.
-    a, b : str, optional
-        Lamps; the first candidate against the baseline where not given.
+    each : LeftOutEach
+        From `leave_each_out`.
 
     Returns
     -------
     Words
         One sentence a level.
     """
-    pair = _pair(campaign, a, b)
-    if pair is None:
+    if not each.tables:
         return say(NO_LAMP)
-    first, second, where = pair
-    before = campaign.ratio(first, second, housing=where)
-    said = [f"{first} against {second} in {where or 'the housing'}: {statements.verdict_words(before)}."]
-    for level in ("mounting", "specimen", "day"):
-        found = leave_one_out(campaign, first, second, housing=where, level=level)
+    said = [f"{each.name}: {each.verdict}."]
+    for level, found in each.tables.items():
         changing = list(found.loc[found["changes"], "left_out"])
         if changing:
             shown = joined(changing[:4]) + (f" and {len(changing) - 4} more" if len(changing) > 4 else "")
             said.append(f"Leaving out one {level} changes the verdict for: {shown}.")
         else:
-            said.append(f"No single {level} decides it: leaving out any one of {len(found)} keeps the verdict.")
+            said.append(
+                f"No single {level} decides it: leaving out any one of {len(found)} keeps the verdict."
+            )
     return say(*said)
 
 
@@ -542,7 +604,9 @@ def tipping(campaign: Campaign, a: str | None, b: str | None, *, scope: str = "s
     found = tipping_points(campaign, first, second, housing=where, scope=scope)
     clear = campaign.ratio(first, second, housing=where, scope=scope).verdict == "clear"
     said = [
-        "no factor of it alone" if math.isnan(f) else f"{'more' if f > 1 else 'less'} than {decimal(f, 1)} times as large"
+        "no factor of it alone"
+        if math.isnan(f)
+        else f"{'more' if f > 1 else 'less'} than {decimal(f, 1)} times as large"
         for f in found["factor"]
     ]
     rows = pd.DataFrame(
@@ -579,13 +643,24 @@ def other_number(campaign: Campaign, a: str | None, *, ratio: float, expanded_pe
         return say(NO_LAMP)
     first, second, where = pair
     said = []
-    for correlation, shared in ((0.0, "nothing shared"), (0.5, "half of the doubt shared, as with one kind of meter")):
+    for correlation, shared in (
+        (0.0, "nothing shared"),
+        (0.5, "half of the doubt shared, as with one kind of meter"),
+    ):
         found = somebody_elses(
-            campaign, first, second, housing=where, ratio=ratio, expanded_percent=expanded_percent, correlation=correlation
+            campaign,
+            first,
+            second,
+            housing=where,
+            ratio=ratio,
+            expanded_percent=expanded_percent,
+            correlation=correlation,
         )
         agrees = "agree" if found.agrees else "do not agree"
         said.append(
             f"With {shared}: E_n = {decimal(found.normalized_error, 2)}, so the two {agrees} within their uncertainties "
             f"(within ±1 they do; ISO 13528)."
         )
-    return say(f"Somebody else's {decimal(ratio, 3)} ± {decimal(expanded_percent, 1)} % for {first}/{second}:", *said)
+    return say(
+        f"Somebody else's {decimal(ratio, 3)} ± {decimal(expanded_percent, 1)} % for {first}/{second}:", *said
+    )

@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.int64]
 
 STARTS = 6
-TRIAL_STEPS = 5
+TRIAL_STEPS = 4
 FINALISTS = 2
 
 

@@ -103,7 +103,7 @@ def _summing(x: FloatArray, side: FloatArray, root: FloatArray) -> Summing:
 
 
 def _binned(x: FloatArray, side: FloatArray, root: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return weighted means over neighbouring readings, finer at the start: enough to find the right minimum."""
+    """Return weighted means over neighbouring readings, finer at the start: enough to find the minimum."""
     count = x.shape[1]
     growing, even = np.geomspace(1, count, BINS).astype(int), np.arange(0, count, count // BINS)
     edges = np.unique(np.concatenate([growing, even]))

@@ -69,10 +69,7 @@ def scan_step(
     total = float(residual @ residual)
     if count < FEWEST or total == 0.0:
         return StepScan(-1, 0.0, False)
-    lag_one = float(residual[1:] @ residual[:-1]) / total
-    rho = min(max(lag_one + 2.5 / count, 0.0), LARGEST_CORRELATION)
-    gaps = np.diff(time_s)
-    phi = rho ** (gaps / np.median(gaps)) if rho > 0 else np.zeros(gaps.size)
+    phi = whitening_correlation(time_s, residual)
     scale = np.linalg.norm(design, axis=0)
     left, singular, _ = np.linalg.svd(
         whiten(design / np.where(scale > 0, scale, 1.0), phi), full_matrices=False
@@ -93,6 +90,27 @@ def scan_step(
     inside = statistic[TRIM - 1 : count - TRIM]
     best = int(np.argmax(inside))
     return StepScan(best + TRIM, float(inside[best]), bool(inside[best] > threshold))
+
+
+def whitening_correlation(time_s: FloatArray, residual: FloatArray) -> FloatArray:
+    """Return the correlation of neighbours to whiten with.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    residual : ndarray, shape (n,)
+        Residuals, not all zero. [unit of y]
+
+    Returns
+    -------
+    ndarray, shape (n - 1,)
+        Lag-one correlation plus 2.5/n, spread over uneven gaps. [1]
+    """
+    lag_one = float(residual[1:] @ residual[:-1]) / float(residual @ residual)
+    rho = min(max(lag_one + 2.5 / residual.size, 0.0), LARGEST_CORRELATION)
+    gaps = np.diff(time_s)
+    return np.asarray(rho ** (gaps / np.median(gaps)) if rho > 0 else np.zeros(gaps.size), dtype=np.float64)
 
 
 def _tail_sums(values: FloatArray) -> FloatArray:

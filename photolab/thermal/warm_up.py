@@ -20,6 +20,7 @@ from photolab.thermal.warm_up_model import (
     curve_of,
     described_fit,
     locate_step,
+    ripple_of,
     scan,
     separable,
 )
@@ -310,6 +311,8 @@ def _findings(
     findings += _length_findings(times, described, coverage)
     if curve.step_s is None:
         findings += _class_findings(times, light, curve)
+    if ripple_of(times, curve).found:
+        findings.append(Finding("ripple", ("beyond_record", "final_level")))
     findings += _support_findings(curve)
     if coarse:
         findings.append(Finding("coarse_display"))

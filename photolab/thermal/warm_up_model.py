@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, model_residuals
+from photolab.thermal.ripple import RippleScan, scan_ripple
 from photolab.thermal.steps import THRESHOLD, StepScan, scan_step
 from photolab.thermal.variable_projection import Projection, Separable, full_design, solve
 
@@ -184,6 +185,25 @@ def scan(
     """
     design = full_design(curve_problem, found.coefficients, found.theta)
     return scan_step(time_s, found.residual, design, threshold=threshold)
+
+
+def ripple_of(time_s: FloatArray, curve: Curve) -> RippleScan:
+    """Scan a fitted record for ripple.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    curve : Curve
+        The fit.
+
+    Returns
+    -------
+    RippleScan
+        The strongest harmonic.
+    """
+    design = full_design(curve.problem, curve.found.coefficients, curve.found.theta)
+    return scan_ripple(time_s, curve.found.residual, design)
 
 
 def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> float:

@@ -6,10 +6,10 @@ much minus twice the log-likelihood of the other one lies above (a better optimu
 timed is `nested_components` whole: grouping, estimates, intervals, mean. MixedLM is timed without
 intervals of the components, with its default optimiser.
 
-Measured on a shared two-core machine under load (medians): balanced 3x3x3 to 20x4x3, 0.29-0.33 ms, ratio
-790-2990; unbalanced 5 to 20 specimens, 1.3-31 ms, ratio 26-340, the smallest where a component ends at
-zero and the search is run twice. On a less loaded one balanced 3x3x3 gave 300, unbalanced 23-330. MixedLM
-never reached a better optimum (5e-14 is rounding), and missed it by up to 1.3 where a component is zero.
+Measured (medians, two cores shared with other work): balanced 3x3x3 0.30 ms, ratio 271; 5x3x3 0.32 ms,
+380; 10x3x3 0.31 ms, 598; 20x4x3 0.34 ms, 875. Unbalanced 5 to 20 specimens 1.3-6.9 ms, ratio 30-227, the
+smallest where a component ends at zero and the search is run twice. MixedLM never reached a better
+optimum (5e-14 is rounding), and missed it by up to 1.3 where a component is zero.
 """
 
 import sys

@@ -2,10 +2,11 @@
 
 Run ``python tests/benchmarks/control_false_alarm.py``. For several charts that hold: share with any
 signal at the stated rates; for a step in the last three of eight days and for a single day off: share
-found, by its size over the standard deviation of a day's mean. Standard error of 5 % over 600 charts: 0.9
-points.
+found, by its size over the standard deviation of a day's mean. Standard error of 5 % over 500 charts: 1.0
+points; of a power over 200: 3.
 
-ALARM
+Measured: stated 5 %, 4.2-5.6 % alarm; stated 1 %, 1.0-1.8 %. A step in the last three days of 2, 3, 4
+standard deviations is found in 58, 97, 100 % of charts, one day off by as much in 22, 49, 76 %.
 """
 
 import sys

@@ -19,8 +19,8 @@ def draw(axes: Axes, table: pd.DataFrame, *, floor: float) -> None:
     axes : Axes
         Where to draw.
     table : DataFrame
-        One row a plan, from top to bottom: ``label`` (text), ``specimens``, ``models`` (half-widths of the interval of a
-        ratio [%]).
+        One row a plan, from top to bottom: ``label`` (text), ``specimens``, ``models`` (half-widths of the
+        interval of a ratio [%]).
     floor : float
         Half-width that no number of seatings and readings goes below. [%]
     """
@@ -39,8 +39,8 @@ def draw(axes: Axes, table: pd.DataFrame, *, floor: float) -> None:
     )
     for column, marker, filling, words in looks:
         axes.plot(
-            table[column], range(len(table)), linestyle="none", marker=marker, markersize=7, color=COLOURS["blue"],
-            markerfacecolor=filling, markeredgewidth=1.5, label=words,
+            table[column], range(len(table)), linestyle="none", marker=marker, markersize=7,
+            color=COLOURS["blue"], markerfacecolor=filling, markeredgewidth=1.5, label=words,
         )  # fmt: skip
     axes.set_yticks(range(len(table)), [str(label) for label in table["label"]])
     axes.set_ylim(len(table) - 0.5, -0.5)

@@ -19,14 +19,16 @@ def draw(axes: Axes, table: pd.DataFrame) -> None:
     axes : Axes
         Where to draw.
     table : DataFrame
-        One row a level, from top to bottom: ``label`` (text), ``sd``, ``low``, ``high`` (standard deviation and its
-        interval), ``used`` (the figure the campaign's results rest on; NaN for none), ``assumed`` (bool, of ``used``). [%]
+        One row a level, from top to bottom: ``label`` (text), ``sd``, ``low``, ``high`` (standard deviation
+        and its interval), ``used`` (the figure the campaign's results rest on; NaN for none), ``assumed``
+        (bool, of ``used``). [%]
     """
     for place, row in enumerate(table.to_dict("records")):
         axes.plot([row["low"], row["high"]], [place, place], color=COLOURS["blue"], linewidth=2.2)
         axes.plot(row["sd"], place, marker="o", markersize=8, color=COLOURS["blue"])
         axes.plot(
-            row["used"], place + 0.27, marker="D", markersize=6, color=COLOURS["vermilion"], markeredgewidth=1.4,
+            row["used"], place + 0.27, marker="D", markersize=6, color=COLOURS["vermilion"],
+            markeredgewidth=1.4,
             markerfacecolor="white" if row["assumed"] else COLOURS["vermilion"],
         )  # fmt: skip
     axes.plot(

@@ -19,8 +19,9 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
     axes : Axes
         Where to draw.
     table : DataFrame
-        One row a day in order: ``day`` (text), ``percent`` (mean of the day from the centre), ``low``, ``high`` (limits of
-        it), ``out`` (bool: the day by itself), ``group`` (bool: one of the days that stand apart together). [%]
+        One row a day in order: ``day`` (text), ``percent`` (mean of the day from the centre), ``low``,
+        ``high`` (limits of it), ``out`` (bool: the day by itself), ``group`` (bool: one of the days that
+        stand apart together). [%]
     title : str, default ""
         What the chart is of.
     """
@@ -30,7 +31,8 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
     axes.plot(places, table["percent"], color=GREY, linewidth=1.0, zorder=2)
     looks = (
         (~table["group"].astype(bool) & ~table["out"].astype(bool), "o", "blue", "white", "a day"),
-        (table["group"].astype(bool) & ~table["out"].astype(bool), "s", "vermilion", COLOURS["vermilion"], "days that stand apart together"),
+        (table["group"].astype(bool) & ~table["out"].astype(bool), "s", "vermilion", COLOURS["vermilion"],
+         "days that stand apart together"),
         (table["out"].astype(bool), "X", "vermilion", COLOURS["vermilion"], "a day beyond its limits"),
     )  # fmt: skip
     for chosen, marker, colour, filling, words in looks:

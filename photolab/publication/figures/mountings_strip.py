@@ -22,8 +22,9 @@ def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
     axes : Axes
         Where to draw.
     table : DataFrame
-        One row a seating: ``lamp``, ``housing``, ``percent`` (from the lamp's mean in that housing), ``flagged`` (bool),
-        ``label`` (printed beside a flagged one). Rows of a lamp stand in the order in which they were read. [%]
+        One row a seating: ``lamp``, ``housing``, ``percent`` (from the lamp's mean in that housing),
+        ``flagged`` (bool), ``label`` (printed beside a flagged one). Rows of a lamp stand in the order in
+        which they were read. [%]
     sd : float
         Half-width of the pale band: one standard deviation of a seating. [%]
     """
@@ -33,13 +34,14 @@ def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
     for number, housing in enumerate(dict.fromkeys(str(one) for one in table["housing"])):
         colour, marker = _LOOKS[number % len(_LOOKS)]
         mine = table[table["housing"].astype(str) == housing]
+        words = f"housing {housing}" if housing else "seatings"
         for lamp, rows in mine.groupby(mine["lamp"].astype(str), sort=False):
             place = lamps.index(str(lamp))
             height = _heights(place, len(rows))
             axes.plot(
                 rows["percent"], height, linestyle="none", marker=marker, markersize=5, color=COLOURS[colour],
                 markerfacecolor="none", markeredgewidth=1.1, zorder=2,
-                label=(f"housing {housing}" if housing else "seatings") if lamp == mine["lamp"].iloc[0] else None,
+                label=words if lamp == mine["lamp"].iloc[0] else None,
             )  # fmt: skip
             for percent, at, flagged, label in zip(
                 rows["percent"], height, rows["flagged"], rows["label"], strict=True

@@ -1,0 +1,339 @@
+"""Beam runs of the bench: each lamp's pattern against the baseline's in the same housing.
+
+Hot spot, window flux and mean above the cut-off stay three measurands. Cut-off height comes from the grid's
+own columns or a fine scan, sharpness from a fine scan alone; aim is the shift that lays one pattern over
+the other. Nothing here is a test against a regulation.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from photolab.bench import corrections as steps
+from photolab.bench.beam_cutoffs import CutoffReading, cutoff_of
+from photolab.bench.beam_grids import BeamRun, BeamScan, Refusal, read_beams
+from photolab.bench.beam_ratios import (
+    ABOVE_HORIZONTAL,
+    ABOVE_VERTICAL,
+    MEASURANDS,
+    BeamRatio,
+    beam_ratio,
+    shared_window,
+)
+from photolab.bench.model import Bench
+from photolab.bench.selection import baseline_lamp
+from photolab.bench.verdicts import judge
+from photolab.errors import MethodError
+from photolab.photometry.beam import (
+    AimOffset,
+    CutoffLine,
+    RatioMap,
+    aim_offset,
+    cutoff_line,
+    ratio_map,
+)
+
+ROW_NAMES = {
+    "hot spot": "hot-spot intensity ratio",
+    "window flux": "window flux ratio",
+    "above cut-off": "above cut-off ratio",
+}
+"""Names of the three measurands in the results table."""
+
+
+@dataclass(frozen=True, eq=False)
+class BeamResult:
+    """A lamp's beam in a housing.
+
+    Attributes
+    ----------
+    lamp, housing, baseline : str
+        Which.
+    beam : BeamRun
+        The grid.
+    reference : BeamRun or None
+        The baseline's grid in the same housing; None for the baseline itself and where there is none.
+    ratios : tuple of BeamRatio
+        The three measurands; empty without a reference.
+    line : CutoffLine
+        The cut-off across the grid.
+    cutoff : CutoffReading or None
+        From a scan, else from a column of the grid; None where neither falls.
+    aim : AimOffset or None
+        The lamp's pattern against the baseline's.
+    codes : tuple of str
+        What else must be said.
+    refusals : tuple of Refusal
+        What could not be told, and why.
+    """
+
+    lamp: str
+    housing: str
+    baseline: str
+    beam: BeamRun = field(repr=False)
+    reference: BeamRun | None = field(repr=False)
+    ratios: tuple[BeamRatio, ...]
+    line: CutoffLine = field(repr=False)
+    cutoff: CutoffReading | None
+    aim: AimOffset | None
+    codes: tuple[str, ...]
+    refusals: tuple[Refusal, ...]
+
+    def ratio(self, measurand: str) -> BeamRatio:
+        """Return one of the three measurands.
+
+        Parameters
+        ----------
+        measurand : str
+            Out of `beam_ratios.MEASURANDS`.
+
+        Returns
+        -------
+        BeamRatio
+            Its ratio.
+
+        Raises
+        ------
+        MethodError
+            If there is none.
+        """
+        for one in self.ratios:
+            if one.measurand == measurand:
+                return one
+        message = f"lamp {self.lamp} in housing {self.housing} has no ratio of its {measurand}"
+        raise MethodError(message, code="no_ratio", known={"refusals": self.refusals})
+
+    def map(self) -> RatioMap:
+        """Return where the beam gives more and where less than the baseline's.
+
+        Returns
+        -------
+        RatioMap
+            Cell by cell, each cell's own doubt only.
+
+        Raises
+        ------
+        MethodError
+            If there is no baseline beam on the same directions.
+        """
+        if self.reference is None:
+            message = f"lamp {self.lamp} has no baseline beam in housing {self.housing} to be divided by"
+            raise MethodError(message, code="no_reference")
+        return ratio_map(
+            self.beam.grid,
+            self.reference.grid,
+            cell_uncertainty=self.beam.own,
+            reference_cell_uncertainty=self.reference.own,
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Beams:
+    """All beams of a bench.
+
+    Attributes
+    ----------
+    results : tuple of BeamResult
+        One a lamp and housing, in file order.
+    scans : tuple of BeamScan
+        The vertical scans.
+    refusals : tuple of Refusal
+        Runs that give no grid and no scan.
+    range_term : bool
+        The additive error of the manual was counted.
+    """
+
+    results: tuple[BeamResult, ...]
+    scans: tuple[BeamScan, ...]
+    refusals: tuple[Refusal, ...]
+    range_term: bool
+
+    def find(self, lamp: str, housing: str) -> BeamResult | None:
+        """Return the beam of a lamp in a housing.
+
+        Parameters
+        ----------
+        lamp, housing : str
+            Which.
+
+        Returns
+        -------
+        BeamResult or None
+            None where there is no grid.
+        """
+        return next((r for r in self.results if (r.lamp, r.housing) == (lamp, housing)), None)
+
+
+def evaluate_beams(bench: Bench, *, corrections: Iterable[str] = steps.ALL, range_term: bool = True) -> Beams:
+    """Evaluate every run of beam.csv.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    corrections : iterable of str, default all
+        ``dark`` and ``spectral`` count here.
+    range_term : bool, default True
+        Count the additive error of the manual, even where a dark reading was taken: nothing shows that it
+        is the same at faint light. False counts the last figure of the dark reading alone.
+
+    Returns
+    -------
+    Beams
+        One result a lamp and housing with a grid; of several grids the one with most cells.
+    """
+    grids, scans, refusals = read_beams(bench, corrections=corrections)
+    best: dict[tuple[str, str], BeamRun] = {}
+    for run in grids:
+        before = best.get((run.lamp, run.housing))
+        if before is None or run.grid.intensity.size > before.grid.intensity.size:
+            best[run.lamp, run.housing] = run
+    baseline = baseline_lamp(bench)[0] if best else ""
+    results = tuple(
+        _result(bench, run, best.get((baseline, run.housing)), scans, baseline, range_term)
+        for run in best.values()
+    )
+    return Beams(results, scans, refusals, range_term)
+
+
+def _result(
+    bench: Bench,
+    run: BeamRun,
+    reference: BeamRun | None,
+    scans: tuple[BeamScan, ...],
+    baseline: str,
+    range_term: bool,
+) -> BeamResult:
+    """Return what one beam says."""
+    reference = None if run.lamp == baseline else reference
+    refusals: list[Refusal] = []
+    ratios: list[BeamRatio] = []
+    aim: AimOffset | None = None
+
+    def refuse(refused: MethodError) -> None:
+        refusals.append(Refusal(run.run, run.lamp, run.housing, refused.code, str(refused)))
+
+    if reference is not None:
+        for measurand in MEASURANDS:
+            try:
+                ratios.append(_ratio(bench, run, reference, measurand, range_term))
+            except MethodError as refused:
+                refuse(refused)
+        try:
+            aim = aim_offset(run.grid, reference.grid)
+        except MethodError as refused:
+            refuse(refused)
+    elif run.lamp != baseline:
+        message = f"no grid of the baseline {baseline} in housing {run.housing}: nothing to divide by"
+        refusals.append(Refusal(run.run, run.lamp, run.housing, "no_reference", message))
+    line = cutoff_line(run.grid, traffic=bench.housings[run.housing].traffic)
+    upper = "upper_limits" if run.grid.censored.any() else ""
+    codes = [*line.codes, *(aim.codes if aim is not None else ()), upper]
+    return BeamResult(
+        lamp=run.lamp,
+        housing=run.housing,
+        baseline=baseline,
+        beam=run,
+        reference=reference,
+        ratios=tuple(ratios),
+        line=line,
+        cutoff=cutoff_of(run, scans),
+        aim=aim,
+        codes=tuple(code for code in dict.fromkeys(codes) if code),
+        refusals=tuple(refusals),
+    )
+
+
+def _ratio(bench: Bench, run: BeamRun, reference: BeamRun, measurand: str, range_term: bool) -> BeamRatio:
+    """Return one measurand against the baseline's."""
+    return beam_ratio(
+        run,
+        reference,
+        measurand,
+        mounting_sd=bench.settings.mounting_sd_percent / 100.0,
+        coverage=bench.settings.coverage,
+        range_term=range_term,
+    )
+
+
+def beam_rows(bench: Bench, *, beams: Beams | None = None) -> pd.DataFrame:
+    """Return the three measurands of every beam as rows of the results table.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    beams : Beams, optional
+        As from `evaluate_beams`; evaluated anew if not given.
+
+    Returns
+    -------
+    DataFrame
+        One row a lamp, housing, measurand and scope: "readings" as seated, "specimens" with the scatter of
+        seating.
+    """
+    found = evaluate_beams(bench) if beams is None else beams
+    rows = [
+        _row(bench, result, one, scope)
+        for result in found.results
+        for one in result.ratios
+        for scope in ("readings", "specimens")
+    ]
+    return pd.DataFrame(rows)
+
+
+def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str) -> dict[str, object]:
+    """Return one row of the results table."""
+    settings = bench.settings
+    low, high = (one.low, one.high) if scope == "readings" else (one.seated_low, one.seated_high)
+    middle, half = (math.log(high) + math.log(low)) / 2.0, (math.log(high) - math.log(low)) / 2.0
+    cells = result.beam.grid.intensity.size
+    assumed = [*result.beam.assumed, *(result.reference.assumed if result.reference is not None else ())]
+    if scope == "specimens" and "mounting_sd_percent" not in settings.declared:
+        assumed.append("mounting_sd_percent")
+    return {
+        "lamp": result.lamp,
+        "housing": result.housing,
+        "measurand": ROW_NAMES[one.measurand],
+        "baseline": result.baseline,
+        "point": "hot_spot" if one.measurand == "hot spot" else "beam",
+        "instant": "",
+        "scope": scope,
+        "value": one.value,
+        "unit": "1",
+        "low": low,
+        "high": high,
+        "ln_expanded_uncertainty": half,
+        "coverage": settings.coverage,
+        "coverage_factor": math.nan,
+        "dof": math.inf,
+        "n_specimens": 1,
+        "n_mountings": 1,
+        "n_readings": 2 * cells,
+        "n_days": 1,
+        "initial_s": settings.initial_s,
+        "hold_minutes": settings.hold_minutes,
+        "conditions": _conditions(result, one),
+        "corrections": ", ".join(result.beam.corrections) or "none",
+        "assumed": "; ".join(dict.fromkeys(assumed)) or "nothing",
+        "verdict": judge(middle, half, alike_percent=settings.alike_percent).code,
+    }
+
+
+def _conditions(result: BeamResult, one: BeamRatio) -> str:
+    """Return where in the beam a ratio holds."""
+    said = "one seating each, aimed as seated"
+    if one.measurand == "hot spot":
+        place = "largest cell of each grid"
+    elif one.measurand == "above cut-off":
+        across, up = ABOVE_HORIZONTAL, ABOVE_VERTICAL
+        place = f"mean over {across[0]:g} to {across[1]:g} deg, {up[0]:g} to {up[1]:g} deg up"
+    elif result.reference is not None:
+        across, up = shared_window(result.beam.grid, result.reference.grid)
+        place = f"over {across[0]:g} to {across[1]:g} deg, {up[0]:g} to {up[1]:g} deg up"
+    else:
+        place = ""
+    limits = "; some cells are upper limits" if one.upper_limits else ""
+    return f"{place}; {said}{limits}"

@@ -1,0 +1,393 @@
+"""Sentences on the bench itself: how repeatable it is, whether it held, what a new meter or protocol does."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench.baseline_days import BaselineChart
+from photolab.bench.protocols import ProtocolComparison
+from photolab.bench.repeatability import Repeatability
+from photolab.metrology.control import Signal
+from photolab.metrology.precision import Homogeneity
+from photolab.metrology.reporting import decimal
+from photolab.publication.statements import SCOPE_WORDS, capital
+
+__all__ = [
+    "LEVEL_WORDS", "alike_words", "answer_words", "change_log", "chance", "charts_words", "level_words",
+    "link_words", "signal_words", "specimens_words", "verdict_name",
+]  # fmt: skip
+
+LEVEL_WORDS = {
+    "specimen": "specimen to specimen",
+    "day": "day to day",
+    "mounting": "seating to seating",
+    "reading": "reading to reading",
+}
+COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+VERDICT_NAMES = {
+    "clear": "clear",
+    "alike": "alike",
+    "inside": "inside the bench uncertainty",
+    "no_answer": "no answer yet",
+}
+TWO_SIDED_95 = 1.959964
+"""Quantile of the normal law for 95 % about the middle. [1]"""
+
+
+def level_words(level: str) -> str:
+    """Return what varies in words.
+
+    Parameters
+    ----------
+    level : str
+        Level of a component; several joined by ``+`` where they cannot be told apart.
+
+    Returns
+    -------
+    str
+        "seating to seating"; "seating and reading together".
+    """
+    if "+" not in level:
+        return LEVEL_WORDS.get(level, level)
+    names = [{"mounting": "seating"}.get(name, name) for name in level.split("+")]
+    return f"{' and '.join(names)} together"
+
+
+def counted(number: int, noun: str) -> str:
+    """Return a small number in letters with its noun.
+
+    Parameters
+    ----------
+    number : int
+        How many. [1]
+    noun : str
+        Singular.
+
+    Returns
+    -------
+    str
+        "three specimens".
+    """
+    figure = COUNTS[number] if 0 <= number < len(COUNTS) else str(number)
+    return f"{figure} {noun}{'' if number == 1 else 's'}"
+
+
+def verdict_name(code: str) -> str:
+    """Return a verdict code in words.
+
+    Parameters
+    ----------
+    code : str
+        Verdict code.
+
+    Returns
+    -------
+    str
+        The words.
+    """
+    return VERDICT_NAMES.get(code, code)
+
+
+def chance(p: float) -> str:
+    """Return a small probability in words.
+
+    Parameters
+    ----------
+    p : float
+        Probability. [1]
+
+    Returns
+    -------
+    str
+        "0.6 %", or "under 0.1 %".
+    """
+    return "under 0.1 %" if p < 0.001 else f"{decimal(100.0 * p, 1 if p < 0.1 else 0)} %"
+
+
+def answer_words(found: Repeatability, *, housings: int, days: int) -> tuple[str, ...]:
+    """Return how repeatable a bench is.
+
+    Parameters
+    ----------
+    found : Repeatability
+        Its components.
+    housings, days : int
+        Where and when. [1]
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
+    table = found.table.set_index("level")
+    where = f"in {counted(housings, 'housing')}, over {counted(days, 'day')}"
+    said = []
+    percent = decimal(100.0 * found.coverage, 0)
+    if "mounting" in table.index:
+        row = table.loc["mounting"]
+        readings = float(found.seats["readings"].mean())
+        own = float(table.loc["reading", "sd"]) if "reading" in table.index else 0.0
+        seat = math.hypot(float(row["sd"]), own / math.sqrt(readings))
+        limit = TWO_SIDED_95 * math.sqrt(2.0) * seat
+        said.append(
+            f"Seat a lamp again on the same day and its reading changes: the standard deviation from seating "
+            f"to seating is {_sd(row)} % ({_limits(row)} % at {percent} %), {where}. Two seatings of one lamp "
+            f"differ by less than {decimal(100.0 * limit, 1)} % in 95 of 100 cases."
+        )
+    first = found.table.sort_values("part", ascending=False, kind="stable").iloc[0]
+    others = found.table[found.table["level"] != first["level"]]
+    rest = ", ".join(
+        f"{level_words(row['level'])} {decimal(100.0 * row['part'], 0)} %"
+        for row in others.to_dict("records")
+    )
+    said.append(
+        f"The largest part of the variance is {level_words(str(first['level']))}: "
+        f"{decimal(100.0 * float(first['part']), 0)} %" + (f"; then {rest}." if rest else ".")
+    )
+    return tuple(said)
+
+
+def _sd(row: Mapping[str, Any] | pd.Series[Any]) -> str:
+    sd = 100.0 * float(row["sd"])
+    return decimal(sd, 2 if sd < 1.0 else 1)
+
+
+def _limits(row: Mapping[str, Any] | pd.Series[Any]) -> str:
+    places = 2 if 100.0 * float(row["sd"]) < 1.0 else 1
+    return f"{decimal(100.0 * float(row['low']), places)} to {decimal(100.0 * float(row['high']), places)}"
+
+
+def specimens_words(spreads: pd.DataFrame, *, few: int = 5) -> tuple[str, ...]:
+    """Return how well the spread of specimens is known, lamp by lamp.
+
+    Parameters
+    ----------
+    spreads : DataFrame
+        From `repeatability.specimen_spreads`.
+    few : int, default 5
+        Up to so many specimens the spread is barely known. [1]
+
+    Returns
+    -------
+    tuple of str
+        One sentence a lamp.
+    """
+    said = []
+    for row in spreads.to_dict("records"):
+        number = int(row["specimens"])
+        end = ": their spread is barely known." if number <= few else "."
+        high = 100.0 * float(row["high"])
+        top = f"{decimal(high, 0 if high >= 10.0 else 1)} %" if high < 50.0 else "more than half of its light"
+        said.append(
+            f"{row['lamp']}, {counted(number, 'specimen')}: standard deviation "
+            f"{decimal(100.0 * row['sd'], 1)} %, but "
+            f"anything from {decimal(100.0 * row['low'], 1)} % to {top} would agree with the readings{end}"
+        )
+    return tuple(said)
+
+
+def alike_words(whole: Homogeneity, sound: Homogeneity | None, *, noun: str = "cell") -> tuple[str, ...]:
+    """Return whether seatings scatter alike from lamp to lamp and day to day.
+
+    Parameters
+    ----------
+    whole : Homogeneity
+        Of all seatings.
+    sound : Homogeneity, optional
+        Of the unflagged ones.
+    noun : str, default "cell"
+        Name of one group.
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
+    said = [
+        f"All seatings: the {noun} that scatters most is {whole.widest}; were all alike, one as wide would turn "
+        f"up with a chance of {chance(whole.widest_p)}, and differences as large as these among all of them with "
+        f"{chance(whole.p)}."
+    ]
+    if sound is not None:
+        said.append(
+            f"Without the flagged seatings it is {sound.widest}, with {chance(sound.widest_p)} and "
+            f"{chance(sound.p)}."
+        )
+    last = whole if sound is None else sound
+    fair = min(last.p, last.widest_p) >= 0.05
+    said.append(
+        "Nothing speaks against one pooled standard deviation for all seatings."
+        if fair
+        else "One pooled standard deviation does not serve them all: look at that lamp by itself."
+    )
+    return tuple(said)
+
+
+def signal_words(signal: Signal, *, coverage: float = 0.95) -> str:
+    """Return a sign on a control chart as a sentence without its full stop.
+
+    Parameters
+    ----------
+    signal : Signal
+        What was found, in ln.
+    coverage : float, default 0.95
+        Of its interval. [1]
+
+    Returns
+    -------
+    str
+        The sentence.
+    """
+    size, ends = signal.size, sorted((abs(signal.low), abs(signal.high)))
+    if signal.kind == "drift":
+        way = "down" if size < 0 else "up"
+        limits = " to ".join(decimal(100.0 * end, 1) for end in ends)
+        return (
+            f"a slope of {decimal(100.0 * abs(size), 1)} % {way} from one day to the next ({limits} %), which a "
+            f"step also makes"
+        )
+    way = "below" if size < 0 else "above"
+    shown = [decimal(100.0 * abs(math.expm1(math.copysign(end, size))), 1) for end in ends]
+    who = str(signal.first) if signal.first == signal.last else f"{signal.first} to {signal.last} together"
+    verb = "lies" if signal.first == signal.last else "lie"
+    versus = {"day": "the other days", "group": "the other days", "step": "the days before"}[signal.kind]
+    return (
+        f"{who} {verb} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to {shown[1]} % at "
+        f"{decimal(100.0 * coverage, 0)} %; chance of any such sign on a bench that holds: {chance(signal.p)})"
+    )
+
+
+def charts_words(charts: Iterable[BaselineChart], *, baseline: str, when: str) -> tuple[str, ...]:
+    """Return what control charts show, housing by housing.
+
+    Parameters
+    ----------
+    charts : iterable of BaselineChart
+        One a housing.
+    baseline : str
+        The baseline lamp.
+    when : str
+        "before the voltage correction", or the like.
+
+    Returns
+    -------
+    tuple of str
+        One sentence a housing.
+    """
+    said = []
+    for one in charts:
+        place = f" in {one.housing}" if one.housing else ""
+        signals = {signal.kind: signal for signal in reversed(one.chart.signals)}
+        kept = [signals[kind] for kind in ("group", "step", "drift") if kind in signals]
+        if "group" in signals and "step" in signals and signals["group"].first == signals["step"].first:
+            kept = [signals[kind] for kind in ("group", "drift") if kind in signals]
+        days = [signal for signal in one.chart.signals if signal.kind == "day"]
+        if not kept and not days:
+            said.append(
+                f"{baseline}{place} {when}: no day, no group of days, no step and no drift beyond its limit; the "
+                f"bench held within what seatings and days scatter."
+            )
+            continue
+        head = "no single day is beyond its limits" if not days else "; ".join(signal_words(s) for s in days)
+        tail = "; ".join(signal_words(signal) for signal in kept)
+        said.append(
+            f"{baseline}{place} {when}: {head}" + (f"; but {tail}." if tail and not days else f"; {tail}.")
+        )
+    return tuple(said)
+
+
+def link_words(link: Mapping[Any, Any], *, coverage: float = 0.95) -> str:
+    """Return a link between two meters as a sentence.
+
+    Parameters
+    ----------
+    link : mapping
+        One row of `linking.technology_links`.
+    coverage : float, default 0.95
+        Of its interval. [1]
+
+    Returns
+    -------
+    str
+        The sentence.
+    """
+    ends = f"{decimal(link['low'], 4)} to {decimal(link['high'], 4)} at {decimal(100.0 * coverage, 0)} %"
+    known = "without an interval, from one reading" if math.isnan(link["low"]) else ends
+    status = (
+        "established"
+        if link["established"]
+        else "provisional, for an established link needs three lamps of the technology (specimens of one lamp "
+        "share its colour)"
+    )
+    level = "" if np.isnan(link["level_p"]) else _level_words(link)
+    return (
+        f"{capital(str(link['technology']))}: {link['new_meter']} shows {decimal(link['factor'], 4)} of what "
+        f"{link['old_meter']} shows ({known}), from {counted(int(link['n']), 'lamp')} and "
+        f"{int(link['readings'])} pairs of readings; {status}.{level}"
+    )
+
+
+def _level_words(link: Mapping[Any, Any]) -> str:
+    """Return whether a factor depends on the level of light."""
+    p = chance(float(link["level_p"]))
+    if link["level_constant"]:
+        return f" It does not depend on the level of light, as far as these readings show (chance {p})."
+    return (
+        f" It seems to change with the level of light (chance {p} if it did not): read the next link at low and at "
+        f"high level."
+    )
+
+
+def change_log(comparison: ProtocolComparison, *, largest: int = 3) -> tuple[str, ...]:
+    """Return the change log of a protocol, the numbers that moved first.
+
+    Parameters
+    ----------
+    comparison : ProtocolComparison
+        Two protocols over the same readings.
+    largest : int, default 3
+        So many of the largest moves are named. [1]
+
+    Returns
+    -------
+    tuple of str
+        One paragraph each.
+    """
+    moved, verdicts = comparison.moved, comparison.verdicts
+    revisions = [
+        one.bench.settings.protocol_revision or "(none)" for one in (comparison.before, comparison.after)
+    ]
+    rows = moved[moved["scope"] != "models"].drop_duplicates(["lamp", "housing", "measurand", "instant"])
+    named = ", ".join(_move(row) for row in rows.head(largest).to_dict("records"))
+    readings = len(comparison.before.selection.readings)
+    lines = [
+        f"Protocol revision {revisions[0]} to {revisions[1]}, over the same {readings} readings.",
+        f"Numbers that moved: {len(moved)} results; the largest: {named}." if named else "No number moved.",
+    ]
+    changes = [
+        f"{row['lamp']}{' in ' + row['housing'] if row['housing'] else ''} ({row['instant']}, "
+        f"{SCOPE_WORDS[row['scope']]}) from {verdict_name(row['before'])} to {verdict_name(row['after'])}"
+        for row in verdicts.to_dict("records")
+    ]
+    lines.append(f"Verdicts that changed: {'; '.join(changes)}." if changes else "No verdict changed.")
+    keys = [
+        f"{r['key']} {r['before'] or '(blank)'} to {r['after'] or '(blank)'}"
+        for r in comparison.settings.to_dict("records")
+    ]
+    lines.append(f"What was changed: {'; '.join(keys)}." if keys else "The two protocols declare the same.")
+    if comparison.gained or comparison.lost:
+        lines.append(f"Results gained: {comparison.gained}; lost: {comparison.lost}.")
+    return tuple(lines)
+
+
+def _move(row: Mapping[Any, Any]) -> str:
+    """Return one moved number."""
+    where = f" in {row['housing']}" if row["housing"] else ""
+    halves = " to ".join(decimal(100.0 * row[f"half_{when}"], 1) for when in ("before", "after"))
+    values = " to ".join(decimal(row[f"value_{when}"], 3) for when in ("before", "after"))
+    return f"{row['measurand']} of {row['lamp']}{where}, {row['instant']}, {values} (± {halves} %)"
