@@ -89,7 +89,7 @@ def test_usable_distances(demo):
 
 
 def test_rows_of_the_results_table(demo):
-    """Oracle: synthetic truth inside each row's interval; a value without its law is never called an intensity."""
+    """Oracle: synthetic truth inside each interval; a value without its law is called apparent."""
     rows = distance_rows(demo).set_index("housing")
     assert set(rows["measurand"]) == {"luminous intensity"}
     assert (rows["unit"] == "cd").all()

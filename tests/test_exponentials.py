@@ -132,6 +132,19 @@ def test_robust_fit_is_not_pulled_by_outliers():
     )  # an SD from 117 dof and 95 % efficiency
 
 
+def test_robust_uncertainty_is_that_of_its_efficiency():
+    # Oracle: published; the biweight at 4.685 has 95 % efficiency on normal noise (Huber and Ronchetti, from memory), so
+    # that its SD is 1.026 of least squares. Mean of 12 records, whose own scatter is about 0.05.
+    rng = np.random.default_rng(12)
+    x = np.linspace(0.0, 40.0, 200)
+    ratios = []
+    for _ in range(12):
+        y = 850.0 + 120.0 * np.exp(-x / 8.0) + 2.0 * rng.standard_normal(200)
+        plain, robust = (fit_exponentials(x, y, terms=1, robust=option) for option in (False, True))
+        ratios.append(robust.offset_uncertainty / plain.offset_uncertainty)
+    assert_allclose(np.mean(ratios), 1.026, atol=0.045)
+
+
 def test_uncertainty_holds_on_white_noise():
     # Oracle: synthetic truth; 95 % of 150 intervals, tolerance 3.5 binomial SDs.
     rng = np.random.default_rng(7)
@@ -163,6 +176,16 @@ def test_batch_on_own_and_shared_abscissae_agree_with_single_fits():
             )  # stated agreement
             if order == 2:
                 assert_allclose(row.time_constant_2, single.time_constants[1], rtol=1e-3)
+
+
+def test_batch_amplitudes_count_from_zero():
+    # Oracle: closed form; a shift of x by s multiplies amplitudes by exp(s/tau).
+    x = np.linspace(0.0, 40.0, 60)
+    y = (850.0 + 120.0 * np.exp(-x / 8.0) + 0.1 * np.random.default_rng(11).standard_normal(60))[None]
+    for abscissa in (x + 5.0, (x + 5.0)[None]):
+        row = fit_many(abscissa, y, terms=(1,)).iloc[0]
+        assert_allclose(row.amplitude_1, 120.0 * np.exp(5.0 / 8.0), rtol=0.005)  # 4 SDs
+        assert_allclose(row.offset, 850.0, atol=0.15)
 
 
 def test_batch_pads_short_curves_with_weight_zero():

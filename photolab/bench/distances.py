@@ -145,10 +145,10 @@ def _evaluate_run(
         bench.meters[str(first["meter"])],
         bench.housings[first["housing"]],
     )
-    corrected = steps.apply(block.assign(ambient_C=math.nan), bench, wanted - {"near_field"})
-    rows = corrected.readings
-    lit = rows["net_lx"] > 0
-    rows = rows[lit].assign(value_lx=np.exp(rows.loc[lit, "ln_value"].to_numpy(float)))
+    dark = block["dark_lx"].fillna(0.0) if "dark" in wanted else 0.0
+    lit = block["illuminance_lx"] - dark > 0.0
+    corrected = steps.apply(block[lit].assign(ambient_C=math.nan), bench, wanted - {"near_field"})
+    rows = corrected.readings.assign(value_lx=np.exp(corrected.readings["ln_value"].to_numpy(float)))
     shared, assumed = shared_terms(bench, block, rows, meter, housing, wanted, range_term)
     scatter, scatter_assumed = reading_scatter(bench, rows, lamp)
     points = distance_points(rows, meter, scatter, shared)

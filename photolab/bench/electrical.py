@@ -1,6 +1,7 @@
 """Watts of a lamp from electrical.csv: measured at a named instant, per lamp."""
 
 import math
+from dataclasses import dataclass
 
 import pandas as pd
 
@@ -8,7 +9,6 @@ from photolab.bench.model import Bench
 
 POWER_LIMIT_PERCENT = 2.0
 """Limit of a power reading where electrical.csv states no uncertainty_percent, assumed. [%]"""
-SCALE_SHARED = "one power meter for all lamps: its error is common to all watts"
 
 
 def measured_power(bench: Bench) -> pd.DataFrame:
@@ -39,16 +39,68 @@ def measured_power(bench: Bench) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+@dataclass(frozen=True)
+class SettledPower:
+    """The latest power reading of a lamp.
+
+    Attributes
+    ----------
+    watts : float
+        Power of one lamp. [W]
+    standard_uncertainty : float
+        Its standard uncertainty. [W]
+    elapsed_s : float
+        Time since switch-on. [s]
+    assumed : bool
+        True where the uncertainty is the declared default.
+    """
+
+    watts: float
+    standard_uncertainty: float
+    elapsed_s: float
+    assumed: bool
+
+
+def settled_power(bench: Bench, lamp: str) -> SettledPower | None:
+    """Return the power of a lamp at its latest reading: what a claim on the box is set against.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    lamp : str
+        The lamp.
+
+    Returns
+    -------
+    SettledPower or None
+        None where no power was read.
+    """
+    table = bench.tables["electrical"]
+    mine = table[table["lamp"] == lamp]
+    if mine.empty:
+        return None
+    last = mine[mine["elapsed_s"] == mine["elapsed_s"].max()] if mine["elapsed_s"].notna().any() else mine
+    watts, limit, stated = _power(last)
+    u = watts * limit / 100.0 / math.sqrt(3.0)
+    return SettledPower(watts, u, float(last["elapsed_s"].iloc[0]), not stated)
+
+
+def _power(used: pd.DataFrame) -> tuple[float, float, bool]:
+    """Return the mean power of one lamp, its limit in percent, and whether that was stated."""
+    share = used["per"].map({"pair": 0.5}).fillna(1.0)
+    power = used["power_W"].fillna(used["socket_V"] * used["current_A"]) * share
+    stated = used["uncertainty_percent"].dropna()
+    limit = float(stated.max()) if len(stated) else POWER_LIMIT_PERCENT
+    return float(power.mean()), limit, len(stated) > 0
+
+
 def _power_row(bench: Bench, lamp: str, instant: str, near: pd.DataFrame) -> dict[str, object]:
     """Return one row of the results table."""
     wanted = {"initial": bench.settings.initial_s, "hold": 60.0 * bench.settings.hold_minutes}[instant]
     gap = (near["elapsed_s"] - wanted).abs()
     used = near[gap == gap.min()]
-    share = used["per"].map({"pair": 0.5}).fillna(1.0)
-    power = used["power_W"].fillna(used["socket_V"] * used["current_A"]) * share
-    value = float(power.mean())
-    stated = used["uncertainty_percent"].dropna()
-    limit = float(stated.max()) if len(stated) else POWER_LIMIT_PERCENT
+    value, limit, stated = _power(used)
     half = 1.959963984540054 * limit / 100.0 / math.sqrt(3.0)
     where = ", ".join(sorted({m for m in used["measured_at"] if m})) or "place not stated"
     return {
@@ -75,6 +127,6 @@ def _power_row(bench: Bench, lamp: str, instant: str, near: pd.DataFrame) -> dic
         "hold_minutes": bench.settings.hold_minutes,
         "conditions": f"{float(used['elapsed_s'].iloc[0]):g} s after switch-on, measured at: {where}",
         "corrections": "none",
-        "assumed": "nothing" if len(stated) else f"power reading {POWER_LIMIT_PERCENT:g} %",
+        "assumed": "nothing" if stated else f"power reading {POWER_LIMIT_PERCENT:g} %",
         "verdict": "",
     }

@@ -1,4 +1,4 @@
-"""The emissivity of bare surfaces, from a patch of tape or paint beside them that was read at the same time."""
+"""The emissivity of bare surfaces, from a patch of tape or paint beside them read at the same time."""
 
 import math
 
@@ -11,7 +11,7 @@ from photolab.metrology.quantity import InputQuantity
 from photolab.thermal.thermography import EMISSIVITY_HALF_WIDTH, emissivity_from_patch
 
 SPOT_LIMIT_K = 0.5
-"""Limit of the difference that a camera shows between two spots of one image, assumed; what is common cancels. [K]"""
+"""Limit of the difference that a camera shows between two spots of one image, assumed. [K]"""
 
 
 def patch_emissivities(bench: Bench) -> pd.DataFrame:
@@ -25,8 +25,8 @@ def patch_emissivities(bench: Bench) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, place, patch, elapsed_s [s], patch_C [degC], emissivity, low, high [1], declared (NaN where none)
-        [1], code: why a row has no value, else empty.
+        lamp, place, patch, elapsed_s [s], patch_C [degC], emissivity, low, high [1], declared (NaN where
+        none) [1], code: why a row has no value, else empty.
     """
     table = bench.tables["thermal"].reset_index(drop=True)
     patches = table[table["method"].isin(["tape", "paint"])]

@@ -1,8 +1,8 @@
 """Surface temperatures from thermal.csv: what the camera displayed, and what that says about the surface.
 
 A patch of tape or paint and a thermocouple give a temperature that lamps may be ranked by. Bare metal of low
-emissivity mostly mirrors the room: its reading is a lower bound only. A temperature here is that of the surface
-where it was read.
+emissivity mostly mirrors the room: its reading is a lower bound only. A temperature here is that of the place
+that was read.
 """
 
 import math
@@ -29,8 +29,8 @@ from photolab.thermal.thermography import (
 Row = Mapping[Hashable, Any]
 
 CAMERA_LIMIT_K, CAMERA_LIMIT_PERCENT = 2.0, 2.0
-"""Limit of a handheld camera, the larger of the two (percent of the displayed degC), assumed: common practice,
-no source. [K], [%]"""
+"""Limit of a handheld camera, the larger of the two (percent of the displayed degC), assumed: common
+practice, no source. [K], [%]"""
 THERMOCOUPLE_LIMIT_K = 2.5
 """Limit of a type K thermocouple of class 2 up to 333 degC (IEC 60584-1, from memory), assumed; without its
 contact. [K]"""
@@ -273,9 +273,9 @@ def surface_rows(bench: Bench) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        measurands "surface temperature" [degC] and "temperature rise" [K], one row a lamp, place and method in
-        the columns of the results table; `point` is the place and the method. Conditions say where a reading
-        must not be used for ranking; empty without thermal readings near the hold time.
+        measurands "surface temperature" [degC] and "temperature rise" [K], one row a lamp, place and method
+        in the columns of the results table; `point` is the place and the method. Conditions say where a
+        reading must not be used for ranking; empty without thermal readings near the hold time.
     """
     rows = []
     for one in surfaces(bench, at_hold=True):

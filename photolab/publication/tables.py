@@ -14,6 +14,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.derived import light_per_watt
 from photolab.bench.electrical import measured_power
 from photolab.bench.heat import heat_rows, warm_up_runs
+from photolab.bench.surface import surface_rows
 
 COLUMNS = (
     "lamp",
@@ -110,7 +111,8 @@ def results(campaign: Campaign) -> pd.DataFrame:
     heat = heat_rows(campaign, warm_up_runs(bench))
     joined = pd.concat([part for part in (ratios, heat) if len(part)]) if len(ratios) or len(heat) else ratios
     per_watt = light_per_watt(campaign, joined)
-    parts = [part for part in (ratios, heat, measured_power(bench), per_watt) if len(part)]
+    other = (measured_power(bench), per_watt, surface_rows(bench))
+    parts = [part for part in (ratios, heat, *other) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
     table = table.assign(
         protocol_revision=bench.settings.protocol_revision, data_hash=data_hash(bench.hashes)

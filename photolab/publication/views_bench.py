@@ -27,8 +27,18 @@ from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.front_page import is_invented
 
 __all__ = [
-    "Measured", "answer", "beside", "components_picture", "flagged", "homogeneity", "measure", "second_way",
-    "second_way_words", "seatings_picture", "specimens", "what_varies",
+    "Measured",
+    "answer",
+    "beside",
+    "components_picture",
+    "flagged",
+    "homogeneity",
+    "measure",
+    "seatings_picture",
+    "second_way",
+    "second_way_words",
+    "specimens",
+    "what_varies",
 ]  # fmt: skip
 
 NOTHING = "Not from this folder: "
@@ -75,7 +85,8 @@ def measure(campaign: Campaign) -> Measured:
 def _nothing(measured: Measured) -> Words:
     assumed = decimal(100.0 * measured.campaign.spreads.mounting.sd, 1)
     return say(
-        f"{NOTHING}{measured.why}. Until lamps are seated again, a standard deviation of {assumed} % from seating "
+        f"{NOTHING}{measured.why}. Until lamps are seated again, a standard deviation of {assumed} % "
+        "from seating "
         f"to seating is assumed; seat one lamp five times to replace it."
     )
 
@@ -191,8 +202,10 @@ def seatings_picture(measured: Measured) -> Picture | Words:
         for row in rows[rows["flagged"]].to_dict("records")
     )
     alt = (
-        f"{len(rows)} seatings of {rows['lamp'].nunique()} lamps as marks on one row a lamp, by how far each lies from the "
-        f"lamp's mean in its housing: {ends}; the pale band is ± {decimal(sd, 1)} %, one standard deviation.{apart}"
+        f"{len(rows)} seatings of {rows['lamp'].nunique()} lamps as marks on one row a lamp, by how far "
+        "each lies from the "
+        f"lamp's mean in its housing: {ends}; the pale band is ± {decimal(sd, 1)} %, one standard "
+        f"deviation.{apart}"
     )
     return picture(figure, alt=alt, invented=is_invented(measured.campaign.bench))
 

@@ -10,7 +10,7 @@ import pandas as pd
 from photolab.bench import value
 from photolab.bench.campaign import Campaign
 from photolab.bench.derived import housing_difference
-from photolab.bench.electrical import POWER_LIMIT_PERCENT, measured_power
+from photolab.bench.electrical import settled_power
 from photolab.bench.heat import remaining_of, warm_up_runs
 from photolab.bench.overturning import leave_one_out, somebody_elses, tipping_points
 from photolab.errors import MethodError
@@ -198,21 +198,18 @@ def claim_sentence(campaign: Campaign, lamp: str) -> str:
     """
     bench = campaign.bench
     row = bench.tables["lamps"].set_index("lamp").loc[lamp]
-    power = measured_power(bench)
-    mine = power[(power["lamp"] == lamp)] if len(power) else power
-    last = mine.iloc[-1] if len(mine) else None
-    watts = math.nan if last is None else float(last["value"])
+    power = settled_power(bench, lamp)
     found = value.judge_claim(
         float(row["claimed_flux_lm"]),
-        watts,
+        None if power is None else power.watts,
         claimed_per=str(row["claimed_per"]),
-        power_per="" if last is None else "lamp",
-        power_uncertainty=0.0 if last is None else watts * POWER_LIMIT_PERCENT / 100.0 / math.sqrt(3.0),
+        power_per="" if power is None else "lamp",
+        power_uncertainty=0.0 if power is None else power.standard_uncertainty,
     )
-    if found.claim is None:
+    if found.claim is None or power is None:
         return CLAIM_WORDS[found.code]
     efficacy = f"{decimal(found.claim.implied_efficacy, 0)} lm/W"
-    what = f"The claim of {row['claimed_flux_lm']:g} lm per {row['claimed_per']} at {decimal(watts, 1)} W a lamp means"
+    what = f"The claim of {row['claimed_flux_lm']:g} lm per {row['claimed_per']} at {decimal(power.watts, 1)} W a lamp means"
     return f"{what} {efficacy} (limit for white light {decimal(found.claim.limit, 0)} lm/W): {CLAIM_WORDS[found.code]}."
 
 

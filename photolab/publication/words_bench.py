@@ -18,8 +18,17 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.statements import SCOPE_WORDS, capital
 
 __all__ = [
-    "LEVEL_WORDS", "alike_words", "answer_words", "change_log", "chance", "charts_words", "level_words",
-    "link_words", "signal_words", "specimens_words", "verdict_name",
+    "LEVEL_WORDS",
+    "alike_words",
+    "answer_words",
+    "chance",
+    "change_log",
+    "charts_words",
+    "level_words",
+    "link_words",
+    "signal_words",
+    "specimens_words",
+    "verdict_name",
 ]  # fmt: skip
 
 LEVEL_WORDS = {
@@ -124,19 +133,20 @@ def answer_words(found: Repeatability, *, housings: int, days: int) -> tuple[str
     tuple of str
         Sentences.
     """
-    table = found.table.set_index("level")
+    levels = {str(row["level"]): row for row in found.table.to_dict("records")}
     where = f"in {counted(housings, 'housing')}, over {counted(days, 'day')}"
     said = []
     percent = decimal(100.0 * found.coverage, 0)
-    if "mounting" in table.index:
-        row = table.loc["mounting"]
+    if "mounting" in levels:
+        row = levels["mounting"]
         readings = float(found.seats["readings"].mean())
-        own = float(table.loc["reading", "sd"]) if "reading" in table.index else 0.0
+        own = float(levels["reading"]["sd"]) if "reading" in levels else 0.0
         seat = math.hypot(float(row["sd"]), own / math.sqrt(readings))
         limit = TWO_SIDED_95 * math.sqrt(2.0) * seat
         said.append(
             f"Seat a lamp again on the same day and its reading changes: the standard deviation from seating "
-            f"to seating is {_sd(row)} % ({_limits(row)} % at {percent} %), {where}. Two seatings of one lamp "
+            f"to seating is {_sd(row)} % ({_limits(row)} % at {percent} %), {where}. Two seatings of one "
+            "lamp "
             f"differ by less than {decimal(100.0 * limit, 1)} % in 95 of 100 cases."
         )
     first = found.table.sort_values("part", ascending=False, kind="stable").iloc[0]
@@ -152,12 +162,12 @@ def answer_words(found: Repeatability, *, housings: int, days: int) -> tuple[str
     return tuple(said)
 
 
-def _sd(row: Mapping[str, Any] | pd.Series[Any]) -> str:
+def _sd(row: Mapping[Any, Any]) -> str:
     sd = 100.0 * float(row["sd"])
     return decimal(sd, 2 if sd < 1.0 else 1)
 
 
-def _limits(row: Mapping[str, Any] | pd.Series[Any]) -> str:
+def _limits(row: Mapping[Any, Any]) -> str:
     places = 2 if 100.0 * float(row["sd"]) < 1.0 else 1
     return f"{decimal(100.0 * float(row['low']), places)} to {decimal(100.0 * float(row['high']), places)}"
 
@@ -209,8 +219,10 @@ def alike_words(whole: Homogeneity, sound: Homogeneity | None, *, noun: str = "c
         Sentences.
     """
     said = [
-        f"All seatings: the {noun} that scatters most is {whole.widest}; were all alike, one as wide would turn "
-        f"up with a chance of {chance(whole.widest_p)}, and differences as large as these among all of them with "
+        f"All seatings: the {noun} that scatters most is {whole.widest}; were all alike, one as wide "
+        "would turn "
+        f"up with a chance of {chance(whole.widest_p)}, and differences as large as these among all of "
+        "them with "
         f"{chance(whole.p)}."
     ]
     if sound is not None:
@@ -248,7 +260,8 @@ def signal_words(signal: Signal, *, coverage: float = 0.95) -> str:
         way = "down" if size < 0 else "up"
         limits = " to ".join(decimal(100.0 * end, 1) for end in ends)
         return (
-            f"a slope of {decimal(100.0 * abs(size), 1)} % {way} from one day to the next ({limits} %), which a "
+            f"a slope of {decimal(100.0 * abs(size), 1)} % {way} from one day to the next ({limits} %), "
+            "which a "
             f"step also makes"
         )
     way = "below" if size < 0 else "above"
@@ -257,8 +270,10 @@ def signal_words(signal: Signal, *, coverage: float = 0.95) -> str:
     verb = "lies" if signal.first == signal.last else "lie"
     versus = {"day": "the other days", "group": "the other days", "step": "the days before"}[signal.kind]
     return (
-        f"{who} {verb} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to {shown[1]} % at "
-        f"{decimal(100.0 * coverage, 0)} %; chance of any such sign on a bench that holds: {chance(signal.p)})"
+        f"{who} {verb} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to "
+        f"{shown[1]} % at "
+        f"{decimal(100.0 * coverage, 0)} %; chance of any such sign on a bench that holds: "
+        f"{chance(signal.p)})"
     )
 
 
@@ -289,7 +304,8 @@ def charts_words(charts: Iterable[BaselineChart], *, baseline: str, when: str) -
         days = [signal for signal in one.chart.signals if signal.kind == "day"]
         if not kept and not days:
             said.append(
-                f"{baseline}{place} {when}: no day, no group of days, no step and no drift beyond its limit; the "
+                f"{baseline}{place} {when}: no day, no group of days, no step and no drift beyond its "
+                "limit; the "
                 f"bench held within what seatings and days scatter."
             )
             continue
@@ -321,7 +337,8 @@ def link_words(link: Mapping[Any, Any], *, coverage: float = 0.95) -> str:
     status = (
         "established"
         if link["established"]
-        else "provisional, for an established link needs three lamps of the technology (specimens of one lamp "
+        else "provisional, for an established link needs three lamps of the technology (specimens of "
+        "one lamp "
         "share its colour)"
     )
     level = "" if np.isnan(link["level_p"]) else _level_words(link)
@@ -338,7 +355,8 @@ def _level_words(link: Mapping[Any, Any]) -> str:
     if link["level_constant"]:
         return f" It does not depend on the level of light, as far as these readings show (chance {p})."
     return (
-        f" It seems to change with the level of light (chance {p} if it did not): read the next link at low and at "
+        f" It seems to change with the level of light (chance {p} if it did not): read the next link at "
+        "low and at "
         f"high level."
     )
 

@@ -3,9 +3,8 @@
     python tests/benchmarks/exponential_speed.py [curves]
 
 Each curve is fitted with an offset and 0, 1 and 2 exponentials. `lmfit` (time constants bounded as here) and
-`scipy.optimize.curve_fit` are started at the true parameters, which favours them (nobody has them at the bench);
-curve_fit has an analytic Jacobian. They run on a share of the curves and are scaled up. Ratios are of medians of
-processor time over repeats.
+`scipy.optimize.curve_fit` (analytic Jacobian) are started at the true parameters, which favours them: nobody has
+them at the bench. They run on a share of the curves and are scaled up. Ratios are of medians of processor time.
 """
 
 import os

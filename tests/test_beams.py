@@ -1,0 +1,253 @@
+"""Beam runs of a bench: three measurands against the baseline's beam, cut-off, aim, and what is refused."""
+
+import math
+
+import numpy as np
+import pytest
+from benches import METER, bench, csv
+from numpy.testing import assert_allclose
+
+from photolab.bench.beam_grids import BeamScan, read_beams
+from photolab.bench.beam_ratios import beam_ratio
+from photolab.bench.beams import beam_rows, evaluate_beams
+from photolab.bench.records import read_bench
+from photolab.bench.simulation_light import BEAM_SHAPES, beam_shape
+from photolab.errors import MethodError
+from photolab.publication.notebooks import repository_root
+
+READINGS = "lamp,illuminance_lx,housing\nB0,300,HP\nK1,330,HP\n"
+HEAD = "run,lamp,housing,horizontal_deg,vertical_deg,illuminance_lx,dark_lx,range_lx"
+PLACED = METER + '[[housing]]\nid = "HP"\ndistance_m = 6\nsensor = "faces_lamp"\ntraffic = "right"\n'
+TRUTH = {
+    ("HP", "hot spot"): 1.249,
+    ("HP", "window flux"): 1.195,
+    ("HP", "above cut-off"): 1.28,
+    ("HR", "hot spot"): 0.895,
+    ("HR", "window flux"): 1.26,
+    ("HR", "above cut-off"): 2.61,
+}
+
+
+@pytest.fixture(scope="module")
+def demo():
+    """The invented demo bench; truth.toml beside it holds what generated it."""
+    return read_bench(repository_root() / "data" / "demo")
+
+
+@pytest.fixture(scope="module")
+def beams(demo):
+    """Its beams."""
+    return evaluate_beams(demo)
+
+
+def pattern(lamp, level, *, skip=(), dark=0.0, top=400, across=range(-9, 10, 3)):
+    """Rows of a small grid: bright below the horizon, faint above."""
+    rows = []
+    for v in (-2.0, -1.0, 0.0, 1.0, 2.0):
+        for h in across:
+            lux = level * (30.0 if v < 0 else 2.0) * math.exp(-((h / 9) ** 2))
+            rows.append((f"{lamp}-grid", lamp, "HP", h, v, round(lux + dark, 1), dark, top))
+    return [row for row in rows if (row[3], row[4]) not in skip]
+
+
+def beams_of(folder, rows, *, toml=PLACED, header=HEAD, **how):
+    """Evaluate an invented pair of grids."""
+    return evaluate_beams(bench(folder, READINGS, toml=toml, beam=csv(header, rows)), **how)
+
+
+@pytest.mark.parametrize(("housing", "measurand"), list(TRUTH))
+def test_ratios_hold_the_generating_values(beams, housing, measurand):
+    """Oracle: synthetic truth of the scenario, inside the 95 % interval as seated and for the specimens."""
+    one = beams.find("K3", housing).ratio(measurand)
+    truth = TRUTH[housing, measurand]
+    assert one.low < truth < one.high
+    assert one.seated_low <= one.low < one.high <= one.seated_high
+    # display, scatter and the meter's colour leave 2 % of the value
+    assert_allclose(one.value, truth, rtol=0.02)
+
+
+def test_faint_cells_have_a_wide_interval(demo, beams):
+    """Oracle: closed form to first order: ±2 lx of the 400 lx range on faint cells of about 2 lx."""
+    wide = beams.find("K3", "HP").ratio("above cut-off")
+    narrow = evaluate_beams(demo, range_term=False).find("K3", "HP").ratio("above cut-off")
+    assert wide.value == narrow.value
+    assert math.log(wide.high / wide.low) > 5 * math.log(narrow.high / narrow.low)
+    assert next(iter(wide.parts)) == "range term"
+    lux = [value / 6.12**2 for value in (wide.own, wide.reference)]
+    first_order = 2.0 / math.sqrt(3) * abs(1 / lux[0] - 1 / lux[1])
+    # cos and slant within the window move cd per lx by up to 2 %; the curve of ln adds some per cent more
+    assert_allclose(wide.parts["range term"], first_order, rtol=0.4)
+
+
+def test_scale_of_the_meter_cancels(beams):
+    """Oracle: closed form: one factor of both beams."""
+    for one in beams.find("K3", "HP").ratios:
+        assert one.parts["scale"] < 1e-12  # a factor and its inverse, in floats
+
+
+def test_dark_reading_is_taken_off(tmp_path):
+    """Oracle: closed form: 10 lx on every cell draw the ratio 2 towards 1, and go with the dark reading."""
+    rows = pattern("B0", 1.0, dark=10.0) + pattern("K1", 2.0, dark=10.0)
+    done = beams_of(tmp_path, rows).find("K1", "HP").ratio("hot spot")
+    left = beams_of(tmp_path, rows, corrections=()).find("K1", "HP").ratio("hot spot")
+    # the display's tenth of a lux of 30 lx
+    assert_allclose(done.value, 2.0, rtol=4e-3)
+    assert_allclose(left.value, 70.0 / 40.0, rtol=4e-3)
+
+
+def test_flat_wall_has_its_cosine(tmp_path):
+    """Oracle: closed form 1/cos = sqrt(1 + tan^2 h + tan^2 v) between the two ways of holding the head."""
+    rows = pattern("B0", 1.0)
+    faces, flat = (
+        beams_of(tmp_path, rows, toml=PLACED.replace("faces_lamp", sensor)).results[0].beam.grid
+        for sensor in ("faces_lamp", "flat_wall")
+    )
+    h, v = np.meshgrid(np.tan(np.radians(faces.horizontal)), np.tan(np.radians(faces.vertical)))
+    assert_allclose(flat.intensity / faces.intensity, np.sqrt(1 + h**2 + v**2), rtol=1e-12)
+
+
+def test_wall_positions_and_angles_agree(tmp_path):
+    """Oracle: closed form x = D tan h with D = 6 m."""
+    rows = pattern("B0", 1.0)
+    wall = [(*row[:3], *(6000.0 * math.tan(math.radians(a)) for a in row[3:5]), *row[5:]) for row in rows]
+    header = HEAD.replace("horizontal_deg,vertical_deg", "x_mm,y_mm")
+    one, other = beams_of(tmp_path, rows), beams_of(tmp_path, wall, header=header)
+    grids = [result.results[0].beam.grid for result in (one, other)]
+    # doubles through tan and arctan
+    assert_allclose(grids[1].horizontal, grids[0].horizontal, atol=1e-9)
+    assert_allclose(grids[1].intensity, grids[0].intensity, rtol=1e-9)
+
+
+def test_swapping_lamps_inverts_the_ratio(demo):
+    """Oracle: closed form."""
+    runs = {(r.lamp, r.housing): r for r in read_beams(demo)[0]}
+    pair = [runs[lamp, "HR"] for lamp in ("K3", "B0")]
+    how = {"mounting_sd": 0.02, "coverage": 0.95, "range_term": True}
+    one, other = beam_ratio(*pair, "window flux", **how), beam_ratio(*reversed(pair), "window flux", **how)
+    assert_allclose(one.value * other.value, 1.0, rtol=1e-12)
+    # 100 000 trials: an end of the interval is known to about 0.01 of its width
+    assert_allclose(math.log(one.low), -math.log(other.high), atol=0.01)
+
+
+def test_upper_limits_count_half_and_widen(tmp_path):
+    """Oracle: closed form: cells that are all upper limits count half, with everything from 0 to 1 left open."""
+    rows = [
+        (*row, "below" if row[4] > 0 and row[1] == "K1" else "")
+        for row in pattern("B0", 1.0) + pattern("K1", 1.0)
+    ]
+    found = beams_of(tmp_path, rows, header=HEAD + ",censored", range_term=False).find("K1", "HP")
+    one = found.ratio("above cut-off")
+    assert one.upper_limits
+    assert "upper_limits" in found.codes
+    assert_allclose(one.value, 0.5, rtol=1e-12)
+    assert one.low < 0.1
+    assert one.high > 0.9
+
+
+def test_cutoff_of_the_demo(beams):
+    """Oracle: closed form of the generating shapes at 2.5 deg: largest fall over 0.1 deg, and where."""
+    v = np.arange(-2.0, 1.0, 0.001)
+    for lamp, housing in (("B0", "HP"), ("K3", "HP"), ("K3", "HR")):
+        wide, edge, stray = BEAM_SHAPES[lamp, housing]
+        ln = np.log10(beam_shape(np.full(v.size, 2.5), v, wide=wide, edge=edge, stray=stray))
+        falls = ln[:-100] - ln[100:]
+        at = int(np.argmax(falls))
+        one = beams.find(lamp, housing).cutoff
+        assert one.code == ""
+        # noise raises the largest of many differences by up to two of its standard uncertainties
+        assert abs(one.sharpness - falls[at]) < 4 * one.sharpness_uncertainty
+        # stated as a standard uncertainty: within three of them
+        assert abs(one.height - (v[at] + 0.05)) < 3 * one.height_uncertainty
+        assert one.height_uncertainty < 0.1
+
+
+def test_coarse_grid_gives_no_sharpness(tmp_path):
+    """Oracle: common practice, stated with the sharpness: steps of at most 0.1 deg around the cut-off."""
+    one = beams_of(tmp_path, pattern("B0", 1.0)).results[0].cutoff
+    assert one.code == "scan_too_coarse"
+    assert math.isnan(one.sharpness)
+    assert -1.0 <= one.height <= 0.0
+
+
+def test_scan_needs_light(tmp_path):
+    """Oracle: by definition: what does not fall has no cut-off."""
+    rows = [("S", "B0", "HP", 2.5, v / 20, 20, 0, 400) for v in range(-20, 21)]
+    made = bench(tmp_path, READINGS, toml=PLACED, beam=csv(HEAD, rows))
+    grids, scans, refused = read_beams(made)
+    assert (grids, refused) == ((), ())
+    assert isinstance(scans[0], BeamScan)
+    assert scans[0].vertical.size == 41
+
+
+def test_aim_of_the_demo(beams):
+    """Oracle: synthetic truth: both lamps share one aim; a cut-off is known to a fifth of the step."""
+    aim = beams.find("K3", "HP").aim
+    assert abs(aim.vertical) < aim.vertical_step / 5
+    assert abs(aim.horizontal) < aim.horizontal_step / 5
+
+
+def test_map_shows_where_there_is_more(beams):
+    """Oracle: scenario: in the reflector K3 gives more above the horizon and less in the hot spot."""
+    found = beams.find("K3", "HR").map()
+    above = found.ratio[found.vertical > 0.4][:, np.abs(found.horizontal) <= 8]
+    hot = found.ratio[np.ix_(found.vertical == -1.5, found.horizontal == 1.0)]
+    assert above.min() > 2.0
+    assert float(hot[0, 0]) < 0.95
+    with pytest.raises(MethodError, match="no baseline beam"):
+        beams.find("B0", "HR").map()
+
+
+def test_rows_of_the_results_table(demo, beams):
+    """Oracle: synthetic truth inside each row's interval; three measurands, never one score."""
+    rows = beam_rows(demo, beams=beams)
+    names = {
+        "hot spot": "hot-spot intensity ratio",
+        "window flux": "window flux ratio",
+        "above cut-off": "above cut-off ratio",
+    }
+    assert len(rows) == 12
+    for (housing, measurand), truth in TRUTH.items():
+        mine = rows[(rows["housing"] == housing) & (rows["measurand"] == names[measurand])]
+        assert set(mine["scope"]) == {"readings", "specimens"}
+        assert (mine["low"] < truth).all()
+        assert (mine["high"] > truth).all()
+    assert set(rows["baseline"]) == {"B0"}
+
+
+def test_grid_with_holes_is_refused(tmp_path):
+    """Oracle: by definition; one cell of 35 is missing."""
+    found = beams_of(tmp_path, pattern("B0", 1.0) + pattern("K1", 2.0, skip={(0, -1.0)}))
+    assert [(r.lamp, r.code) for r in found.refusals] == [("K1", "grid_has_holes")]
+    assert "1 points are missing" in found.refusals[0].message
+    assert [r.lamp for r in found.results] == ["B0"]
+
+
+def test_housing_without_a_distance_is_refused(tmp_path):
+    """Oracle: by definition: lux without a distance are no candela."""
+    found = beams_of(tmp_path, pattern("B0", 1.0), toml=PLACED.replace("distance_m = 6\n", ""))
+    assert [r.code for r in found.refusals] == ["no_distance"]
+    assert found.results == ()
+
+
+def test_no_baseline_beam(tmp_path):
+    """Oracle: by definition: nothing to divide by."""
+    found = beams_of(tmp_path, pattern("K1", 2.0)).find("K1", "HP")
+    assert found.ratios == ()
+    assert [r.code for r in found.refusals] == ["no_reference"]
+    with pytest.raises(MethodError, match="no ratio of its hot spot"):
+        found.ratio("hot spot")
+
+
+def test_grid_without_the_window_keeps_the_rest(tmp_path):
+    """Oracle: by counting: no cell at 0.5 to 2 deg up, the other two measurands stand."""
+    rows = [row for row in pattern("B0", 1.0) + pattern("K1", 2.0) if row[4] <= 0]
+    found = beams_of(tmp_path, rows).find("K1", "HP")
+    assert [one.measurand for one in found.ratios] == ["hot spot", "window flux"]
+    assert [r.code for r in found.refusals][:1] == ["no_cells"]
+
+
+def test_bench_without_beams():
+    """Oracle: by definition; nothing is invented."""
+    small = read_bench(repository_root() / "data" / "two-readings")
+    assert evaluate_beams(small).results == ()
+    assert beam_rows(small).empty
