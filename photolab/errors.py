@@ -25,7 +25,8 @@ class RecordError(PhotolabError):
     Parameters
     ----------
     problems : iterable
-        All faults found, each with ``code``, ``file``, ``line``, ``column`` and ``message``; ``str()`` of one is its printed line.
+        All faults found, each with ``code``, ``file``, ``line``, ``column`` and ``message``; ``str()`` of one
+        is its printed line.
     """
 
     def __init__(self, problems: Iterable[Any]) -> None:

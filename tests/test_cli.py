@@ -1,4 +1,7 @@
-"""The commands as a person types them. Oracles: the printed first screens, exit codes, JSON keys other programs rely on."""
+"""The commands as a person types them.
+
+Oracles: the printed first screens, exit codes, the JSON keys that other programs rely on.
+"""
 
 import json
 import subprocess

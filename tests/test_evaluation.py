@@ -85,7 +85,7 @@ def test_writing_1_for_every_mounting_changes_no_result(tmp_path):
             listed += rows((lamp, 400 + 7 * i, labels[i], 1), (lamp, 401 + 7 * i, labels[i], 2), day=day)
         results.append(evaluate(bench(tmp_path / name, csv(HEADER, listed), toml=TOML)).joint)
     assert_allclose(results[0].covariance, results[1].covariance, rtol=1e-12)  # float rounding
-    assert len({k for k in results[0].correlation.ravel().round(6)}) > 1
+    assert len(set(results[0].correlation.ravel().round(6))) > 1
 
 
 def test_row_order_changes_no_result(tmp_path):
@@ -306,7 +306,7 @@ def test_demo_table_holds_every_column_and_agrees_with_ratio():
 
 
 def test_baselines_bracket_by_clock(tmp_path):
-    """Baseline 371.0 lx at 09:00 and 362.5 at 12:00, LED 455 at 10:00: baseline then 368.2, ratio 1.236 (closed form)."""
+    """Baseline 371.0 lx at 09:00, 362.5 at 12:00, LED 455 at 10:00: baseline then 368.2, ratio 1.236, closed form."""
     readings = (
         "lamp,illuminance_lx,clock,range_lx\nB0,371.0,09:00,400\nK1,455,10:00,4000\nB0,362.5,12:00,400\n"
     )

@@ -133,8 +133,9 @@ def test_robust_fit_is_not_pulled_by_outliers():
 
 
 def test_robust_uncertainty_is_that_of_its_efficiency():
-    # Oracle: published; the biweight at 4.685 has 95 % efficiency on normal noise (Huber and Ronchetti, from memory), so
-    # that its SD is 1.026 of least squares. Mean of 12 records, whose own scatter is about 0.05.
+    # Oracle: published; the biweight at 4.685 has 95 % efficiency on normal noise (Huber and Ronchetti,
+    # from memory), so that its SD is 1.026 of least squares. Mean of 12 records, whose own scatter is
+    # about 0.05.
     rng = np.random.default_rng(12)
     x = np.linspace(0.0, 40.0, 200)
     ratios = []

@@ -1,4 +1,7 @@
-"""Specification lines as manuals print them. Oracle: closed form (percent, range, counts), rectangular u = a/sqrt(3)."""
+"""Specification lines as manuals print them.
+
+Oracle: closed form (percent, range, counts), rectangular u = a/sqrt(3).
+"""
 
 import math
 

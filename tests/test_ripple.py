@@ -36,7 +36,7 @@ def test_statistic_is_that_of_a_dense_regression():
     assert_allclose(one.statistic, (squares[0] - squares[1]) / (squares[1] / 115), rtol=1e-9)  # rounding
 
 
-@pytest.mark.parametrize("period_s", [300.0, 900.0])
+@pytest.mark.parametrize("period_s", [150.0, 300.0])
 def test_ripple_above_the_noise_is_found(period_s):
     # Oracle: synthetic truth; amplitude of 1.7 noise SDs.
     rng = np.random.default_rng(2)
@@ -44,9 +44,7 @@ def test_ripple_above_the_noise_is_found(period_s):
         wave = 1.7 * np.sin(2 * np.pi * TIME_S / period_s + phase)
         one = scan_ripple(TIME_S, left_over(wave + rng.standard_normal(120)), DESIGN)
         assert one.found
-        assert_allclose(
-            one.period_s, period_s, rtol=0.25
-        )  # one step of the frequency grid at the longer period
+        assert_allclose(one.period_s, period_s, rtol=0.25)  # two steps of the frequency grid
 
 
 @pytest.mark.parametrize("rho", [0.0, 0.8])

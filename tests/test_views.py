@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from scipy.optimize import brentq
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Assumption, Bench, Meter
@@ -147,6 +148,20 @@ def test_second_way_of_one_rectangular_input(sign):
     assert found.inputs == 1
 
 
+def test_second_way_of_a_skew_input():
+    """Oracle: closed form. x is exponential, cut off at -0.05 and 0.15 (rate r, mean 0), and divides the ratio.
+
+    The quantile is -0.05 - ln(1 - q (1 - exp(-0.2 r))) / r; tolerance: five standard errors of it, 0.0001 each.
+    """
+    source = InputQuantity.from_bounds("x", -0.05, 0.15, estimate=0.0)
+    found = ratio_by_monte_carlo(
+        SimpleNamespace(result=propagate(lambda x: -x, {"x": source}), coverage=0.95)
+    )
+    rate = brentq(lambda r: 1 / r - 0.2 / math.expm1(0.2 * r) - 0.05, 0.1, 100.0)
+    low, high = (-0.05 - math.log1p(-q * -math.expm1(-0.2 * rate)) / rate for q in (0.975, 0.025))
+    assert_allclose([found.low, found.high], [1 / (1 + low), 1 / (1 + high)], atol=5e-4)
+
+
 def test_second_way_agrees_where_the_law_holds(pair):
     """Oracle: the law of propagation with nine small inputs; JCGM 101, 8.1 judges."""
     found = ratio_by_monte_carlo(pair)
@@ -168,14 +183,24 @@ def test_second_way_needs_an_interval():
 
 def test_sets_not_told_apart_may_overlap():
     """Oracle: by hand. Of A > B > C > D only A-C, A-D and B-D are told apart."""
+    assert sets_of({"AC", "AD", "BD"}) == (("A", "B"), ("B", "C"), ("C", "D"))
+
+
+def test_a_set_is_as_large_as_it_can_be():
+    """Oracle: by hand. Only D is told apart, from A; so A, B, C stand together, and B, C, D."""
+    assert sets_of({"AD"}) == (("A", "B", "C"), ("B", "C", "D"))
+    assert sets_of({"AB", "AC", "AD", "BC", "BD", "CD"}) == ()
+
+
+def sets_of(apart):
+    """Return the sets of four lamps, A with most light, of which some pairs are told apart."""
     rows = pd.DataFrame({"lamp": list("DCBA"), "housing": "H", "value": [1.0, 1.1, 1.2, 1.3]})
     extra = {"low": 0.9, "high": 1.4, "scope": "specimens", "instant": "initial", "point": "hot_spot"}
-    apart = {"AC", "AD", "BD"}
     names = [("A", "B"), ("A", "C"), ("A", "D"), ("B", "C"), ("B", "D"), ("C", "D"), ("A", "Z")]
     pairs = pd.DataFrame({"a": [a for a, _ in names], "b": [b for _, b in names]})
     pairs["resolved"] = [a + b in apart for a, b in names]
     campaign = SimpleNamespace(table=rows.assign(**extra, n_specimens=1), pairs=lambda _housing: pairs)
-    assert findings.groups(campaign, "H") == (("A", "B"), ("B", "C"), ("C", "D"))
+    return findings.groups(campaign, "H")
 
 
 @pytest.mark.parametrize(

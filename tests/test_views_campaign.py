@@ -8,6 +8,7 @@ import pytest
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
 from photolab.publication import views_campaign as views
+from photolab.publication import views_lamp, views_overturning
 
 DATA = Path(__file__).parent.parent / "data"
 
@@ -18,7 +19,7 @@ def campaign(folder):
 
 
 def test_k3_is_better_in_one_housing_and_worse_in_the_other_in_words():
-    said = str(views.verdict(campaign("demo"), "K3"))
+    said = str(views_lamp.verdict(campaign("demo"), "K3"))
     assert "In HP: K3: " in said
     assert "more light than B0" in said
     assert "In HR: K3: " in said
@@ -27,19 +28,19 @@ def test_k3_is_better_in_one_housing_and_worse_in_the_other_in_words():
 
 
 def test_k7_claim_is_beyond_any_white_light_in_neutral_words():
-    said = views.claim_sentence(campaign("demo"), "K7")
+    said = views_lamp.claim_sentence(campaign("demo"), "K7")
     assert "508 lm/W" in said  # 12 000 lm at 23.6 W
     assert said.endswith("no white source could give this at the measured power.")
 
 
 def test_k7_final_level_is_refused_and_the_reason_is_the_result():
-    assert "Remaining light in HP: not given, because" in str(views.after_heat(campaign("demo"), "K7"))
+    assert "Remaining light in HP: not given, because" in str(views_lamp.after_heat(campaign("demo"), "K7"))
 
 
 def test_price_is_refused_where_the_gain_is_not_resolved():
-    (hp, _) = views.price_sentences(campaign("demo"), "K5")
+    (hp, _) = views_lamp.price_sentences(campaign("demo"), "K5")
     assert "No price per gained percent" in hp
-    (k1, _) = views.price_sentences(campaign("demo"), "K1")
+    (k1, _) = views_lamp.price_sentences(campaign("demo"), "K1")
     assert "a gained percent costs" in k1
 
 
@@ -56,14 +57,14 @@ def test_groups_name_lamps_that_are_not_told_apart():
 
 
 def test_a_single_seating_does_not_decide_k3_against_k4():
-    each = views.leave_each_out(campaign("demo"), "K3", "K4")
+    each = views_overturning.leave_each_out(campaign("demo"), "K3", "K4")
     assert "No single mounting decides it: leaving out any one of 14 keeps the verdict." in str(
-        views.one_out_words(each)
+        views_overturning.one_out_words(each)
     )
 
 
 def test_another_number_is_judged_with_shared_terms_stated():
-    said = str(views.other_number(campaign("demo"), "K1", ratio=1.0, expanded_percent=3.0))
+    said = str(views_overturning.other_number(campaign("demo"), "K1", ratio=1.0, expanded_percent=3.0))
     assert "With nothing shared: E_n = " in said
     assert "do not agree" in said
 
@@ -71,18 +72,18 @@ def test_another_number_is_judged_with_shared_terms_stated():
 @pytest.mark.parametrize(
     "show",
     [
-        lambda c: views.verdict(c, None),
-        lambda c: views.after_heat(c, None),
-        lambda c: views.claim_and_price(c, None),
-        lambda c: views.results_of(c, None),
-        lambda c: views.lamp_picture(c, None),
+        lambda c: views_lamp.verdict(c, None),
+        lambda c: views_lamp.after_heat(c, None),
+        lambda c: views_lamp.claim_and_price(c, None),
+        lambda c: views_lamp.results_of(c, None),
+        lambda c: views_lamp.lamp_picture(c, None),
         lambda c: views.group_words(c),
         lambda c: views.ranks(c),
         lambda c: views.record_words(c),
         lambda c: views.left_out(c),
-        lambda c: views.one_out_words(views.leave_each_out(c, None, None)),
-        lambda c: views.tipping(c, None, None),
-        lambda c: views.other_number(c, None, ratio=1.0, expanded_percent=3.0),
+        lambda c: views_overturning.one_out_words(views_overturning.leave_each_out(c, None, None)),
+        lambda c: views_overturning.tipping(c, None, None),
+        lambda c: views_overturning.other_number(c, None, ratio=1.0, expanded_percent=3.0),
     ],
 )
 def test_two_readings_alone_switch_sections_off_with_a_sentence(show):

@@ -1,4 +1,7 @@
-"""`photolab open`: working copies. Oracle: the committed notebooks' bytes; a person's own copy is never written over."""
+"""`photolab open`: working copies.
+
+Oracle: the committed notebooks' bytes; a person's own copy is never written over.
+"""
 
 from pathlib import Path
 

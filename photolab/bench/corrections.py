@@ -147,7 +147,8 @@ def spectral_factor(bench: Bench, meter: str, lamp: str, technology: str) -> tup
     Returns
     -------
     tuple of (float, float, bool) or None
-        Factor F* (reading x F*), its relative standard uncertainty, and whether the lamp's own spectrum is on file; None
+        Factor F* (reading x F*), its relative standard uncertainty, and whether the lamp's own spectrum is on
+        file; None
         where neither a stated factor nor spectra exist. [1]
     """
     responsivity = _spectrum(bench, "responsivity", meter=meter)

@@ -1,6 +1,7 @@
 """Results made of several ratios: a difference between housings, light per watt. Never one score."""
 
 import math
+from collections.abc import Hashable
 from dataclasses import dataclass
 
 import pandas as pd
@@ -67,7 +68,7 @@ def housing_difference(
         If the lamp or the baseline was not read in both housings.
     """
     base = baseline or campaign.baseline
-    weights = {}
+    weights: dict[Hashable, float] = {}
     for name, housing, sign in (
         (lamp, first, 1.0),
         (base, first, -1.0),
@@ -104,20 +105,20 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant. One power meter reads
-        both lamps; what it shares is not known, so both its errors are counted.
+        measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant. One power
+        meter reads both lamps; what it shares is not known, so both its errors are counted.
     """
-    power = {(row.lamp, row.instant): row for row in measured_power(campaign.bench).itertuples(index=False)}
+    power = {(row["lamp"], row["instant"]): row for row in measured_power(campaign.bench).to_dict("records")}
     rows = []
     for ratio in ratios.to_dict("records"):
         own, base = (power.get((name, ratio["instant"])) for name in (ratio["lamp"], ratio["baseline"]))
         if ratio["measurand"] != "illuminance ratio" or own is None or base is None:
             continue
-        value = float(ratio["value"]) * float(base.value) / float(own.value)
+        value = float(ratio["value"]) * float(base["value"]) / float(own["value"])
         half = math.sqrt(
             float(ratio["ln_expanded_uncertainty"]) ** 2
-            + float(own.ln_expanded_uncertainty) ** 2
-            + float(base.ln_expanded_uncertainty) ** 2
+            + float(own["ln_expanded_uncertainty"]) ** 2
+            + float(base["ln_expanded_uncertainty"]) ** 2
         )
         verdict = judge(math.log(value), half, alike_percent=campaign.bench.settings.alike_percent)
         rows.append(
@@ -130,7 +131,7 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
                 "ln_expanded_uncertainty": half,
                 "verdict": verdict.code,
                 "assumed": "; ".join(
-                    dict.fromkeys([str(ratio["assumed"]), str(own.assumed), str(base.assumed)])
+                    dict.fromkeys([str(ratio["assumed"]), str(own["assumed"]), str(base["assumed"])])
                 ).replace("; nothing", ""),
             }
         )

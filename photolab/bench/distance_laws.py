@@ -1,6 +1,7 @@
 """Which law a distance run follows, and what may be quoted from it."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -186,3 +187,23 @@ def shape_ratio(fit: InverseSquareFit, distance: float) -> float:
     if fit.model == "disc":
         return 1.0 / (1.0 + fit.offset / distance**2)
     return 1.0
+
+
+def product_curve(fit: InverseSquareFit, distances: Sequence[float]) -> list[float]:
+    """Return illuminance times distance squared from the face, as a fitted law has it.
+
+    Parameters
+    ----------
+    fit : InverseSquareFit
+        The fit.
+    distances : sequence of float
+        From the reference face. [m]
+
+    Returns
+    -------
+    list of float
+        Apparent intensities. [cd]
+    """
+    if fit.model == "offset":
+        return [fit.intensity * (d / (d + fit.offset)) ** 2 for d in distances]
+    return [fit.intensity * shape_ratio(fit, d) for d in distances]

@@ -47,6 +47,8 @@ class DistanceResult:
         Table of the competing laws; empty where there are too few distances.
     offset_fit : InverseSquareFit or None
         The inverse square with a free photometric centre.
+    fit : InverseSquareFit or None
+        The fit behind `law`; without a law the one that comes nearest.
     flatness : FarField or None
         From where outward the readings follow the inverse square about the declared centre.
     law : str
@@ -81,6 +83,7 @@ class DistanceResult:
     comparison: FitComparison | None = field(repr=False)
     laws: pd.DataFrame = field(repr=False)
     offset_fit: InverseSquareFit | None = field(repr=False)
+    fit: InverseSquareFit | None = field(repr=False)
     flatness: FarField | None = field(repr=False)
     law: str
     intensity: float
@@ -162,7 +165,7 @@ def _evaluate_run(
         meter=meter.id,
         bench_distance=housing.distance_m,
         declared_offset=housing.offset_mm / 1000.0,
-        points=_with_fit(points, found.quoted),
+        points=_with_fit(points, summary["fit"]),
         shared=shared,
         comparison=found.comparison,
         laws=found.table,
@@ -208,6 +211,7 @@ def _summary(
     away = math.nan if fit is None else 100.0 * (shape_ratio(fit, housing.distance_m) - 1.0)
     return {
         "law": law,
+        "fit": fit if fit is not None else found.quoted,
         "intensity": intensity,
         "standard_uncertainty": u,
         "low": intensity - half,

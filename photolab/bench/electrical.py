@@ -26,7 +26,8 @@ def measured_power(bench: Bench) -> pd.DataFrame:
 
     Notes
     -----
-    The reading nearest to the instant is used if it lies within 25 % of it (15 s at least). A stated uncertainty_percent is
+    The reading nearest to the instant is used if it lies within 25 % of it (15 s at least). A stated
+    uncertainty_percent is
     read as a limit (rectangular), 2 % where none is stated; repeats are averaged and share it.
     """
     table, settings = bench.tables["electrical"], bench.settings

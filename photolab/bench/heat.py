@@ -1,7 +1,8 @@
 """Warm-up records joined to the campaign: remaining light, and the ratio at hold time.
 
 The ratio at hold is the initial ratio times the remaining light of the lamp over that of the baseline. The record's own
-scale and mounting cancel from remaining light, so it is independent of the initial ratio; where bounds beyond the record
+scale and mounting cancel from remaining light, so it is independent of the initial ratio; where bounds beyond
+the record
 give it, the intervals are multiplied in ln and called conservative.
 """
 
@@ -20,7 +21,7 @@ from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.thermal.warm_up import WarmUp, fit_warm_up
-from photolab.thermal.warm_up_result import Remaining
+from photolab.thermal.warm_up_answers import Remaining
 
 LOGGED_DRIFT_FLOOR = 0.0005
 """Least drift over a record whose ambient and volts were logged, assumed. [1]"""

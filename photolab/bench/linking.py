@@ -1,6 +1,7 @@
 """Link an old and a new meter: one factor a technology, from lamps read on both.
 
-A filament lamp and an LED lamp need different factors because the meters' colour responses differ. At least three lamps of
+A filament lamp and an LED lamp need different factors because the meters' colour responses differ. At least
+three lamps of
 a technology establish a link; specimens of one lamp make it provisional, because they share that lamp's colour.
 """
 
@@ -50,7 +51,8 @@ def technology_links(table: pd.DataFrame, *, coverage: float = 0.95) -> pd.DataF
     Returns
     -------
     DataFrame
-        technology, old_meter, new_meter, factor, low, high, n (lamps), readings, dof, ln_standard_uncertainty, established,
+        technology, old_meter, new_meter, factor, low, high, n (lamps), readings, dof, ln_standard_uncertainty,
+        established,
         level_constant, level_p. The factor turns an old reading into a new one.
 
     Raises
@@ -60,7 +62,8 @@ def technology_links(table: pd.DataFrame, *, coverage: float = 0.95) -> pd.DataF
 
     Notes
     -----
-    Lamp means of ln(new/old) are averaged; their scatter, t with n - 1 degrees of freedom, makes the interval. With one or
+    Lamp means of ln(new/old) are averaged; their scatter, t with n - 1 degrees of freedom, makes the interval.
+    With one or
     two lamps the interval comes from single readings and the link is not established.
     """
     if table.empty:
@@ -68,7 +71,8 @@ def technology_links(table: pd.DataFrame, *, coverage: float = 0.95) -> pd.DataF
         raise MethodError(message, code="no_link")
     swapped = _swapped(table)
     if swapped:
-        message = f"links.csv names the meters both ways round: {swapped[0]} to {swapped[1]} and back; write old and new"
+        both = f"{swapped[0]} to {swapped[1]} and back"
+        message = f"links.csv names the meters both ways round: {both}; write old and new"
         raise MethodError(message, code="meters_swapped")
     keys = ["technology", "old_meter", "new_meter"]
     rows = [_link(keys, tuple(map(str, k)), block, coverage) for k, block in table.groupby(keys, sort=False)]
@@ -143,7 +147,8 @@ def converted(readings: pd.DataFrame, technologies: dict[str, str], links: pd.Da
     Returns
     -------
     DataFrame
-        The rows with linked_lx, link_u (relative standard uncertainty) and link (provenance; blank where nothing was linked,
+        The rows with linked_lx, link_u (relative standard uncertainty) and link (provenance; blank where
+        nothing was linked,
         with the reason in link_refused). [lx], [1]
     """
     table = readings.copy()

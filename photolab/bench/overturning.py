@@ -36,7 +36,8 @@ def leave_one_out(campaign: Campaign, a: str, b: str, *, housing: str, level: st
     Returns
     -------
     DataFrame
-        left_out, ratio, low, high, verdict, changes (True where the verdict is another); rows without an answer have NaN.
+        left_out, ratio, low, high, verdict, changes (True where the verdict is another); rows without an
+        answer have NaN.
 
     Raises
     ------
@@ -83,7 +84,8 @@ def tipping_points(
     Returns
     -------
     DataFrame
-        kind, half_width_percent (what it alone adds, ±), factor (how many times as large or small it would have to be; NaN
+        kind, half_width_percent (what it alone adds, ±), factor (how many times as large or small it would
+        have to be; NaN
         where this kind alone cannot change it).
 
     Notes

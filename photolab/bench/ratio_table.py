@@ -21,7 +21,8 @@ def ratio_table(campaign: Campaign) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, housing, measurand, baseline, point, instant, scope, value, unit, low, high, ln_expanded_uncertainty, coverage,
+        lamp, housing, measurand, baseline, point, instant, scope, value, unit, low, high,
+        ln_expanded_uncertainty, coverage,
         coverage_factor, dof, verdict, small, the counts, initial_s, hold_minutes, conditions, corrections, assumed.
     """
     names = campaign.weights.names

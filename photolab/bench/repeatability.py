@@ -5,11 +5,12 @@ day of a housing is one day however many lamps shared it; their degrees of freed
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import stats
 
 from photolab.bench import corrections as steps
@@ -198,7 +199,7 @@ def specimen_spreads(campaign: Campaign) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["lamp", "specimens", "sd", "low", "high"])
 
 
-def seating_cells(seats: pd.DataFrame) -> Mapping[str, np.ndarray[tuple[int], np.dtype[np.float64]]]:
+def seating_cells(seats: pd.DataFrame) -> Mapping[str, NDArray[np.float64]]:
     """Return the seatings of one lamp, specimen, housing and day together, where there are two or more.
 
     Parameters
@@ -235,10 +236,11 @@ def alike(seats: pd.DataFrame) -> Homogeneity:
 
 
 def plain_spreads(campaign: Campaign, found: Repeatability) -> pd.DataFrame:
-    r"""Return the spreads of reading and mounting by plain statistics of another kind.
+    r"""Return the spreads of reading and mounting by a plain statistic of another kind.
 
-    Readings: standard deviation within seatings, pooled. Mountings: mean absolute difference of seatings in
-    pairs, times :math:`\sqrt{\pi}/2` (normal scatter), the readings' part taken off.
+    The mean absolute difference of readings of one seating, and of seatings of one day, in pairs; times
+    :math:`\sqrt{\pi}/2` it is the standard deviation where scatter is normal. The readings' part is taken off
+    the seatings.
 
     Parameters
     ----------
@@ -250,28 +252,30 @@ def plain_spreads(campaign: Campaign, found: Repeatability) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        level, statistic, sd, components_sd, low, high, pairs or dof as ``count``. [1]
+        level, sd, count (of pairs), components_sd, low, high. [1]
     """
     readings = initial_readings(campaign)
     readings = readings[~readings["lamp"].isin(found.apart)]
-    groups = {
-        str(k): v.to_numpy(float) for k, v in readings.groupby(SEAT, sort=False, dropna=False)["ln_value"]
-    }
-    repeats = sum(len(v) - 1 for v in groups.values())
     rows, reading = [], 0.0
-    if repeats and any(np.ptp(v) > 0 for v in groups.values()):
-        reading, dof = pooled_sd(groups)
-        rows.append({"level": "reading", "statistic": "pooled", "sd": reading, "count": int(dof)})
+    gaps = _gaps(v.to_numpy(float) for _, v in readings.groupby(SEAT, sort=False, dropna=False)["ln_value"])
+    if gaps and max(gaps) > 0.0:
+        reading = _from_gaps(gaps)
+        rows.append({"level": "reading", "sd": reading, "count": len(gaps)})
     seats = found.seats[~found.seats["flagged"] & ~found.seats["lamp"].isin(found.apart)]
-    gaps = [
-        abs(b - a)
-        for values in seating_cells(seats).values()
-        for a, b in zip(values[0::2], values[1::2], strict=False)
-    ]
+    gaps = _gaps(seating_cells(seats).values())
     if gaps:
-        between = float(np.mean(gaps)) * math.sqrt(math.pi) / 2.0
-        own = math.sqrt(max(between**2 - reading**2 / float(seats["readings"].mean()), 0.0))
-        rows.append({"level": "mounting", "statistic": "pairs", "sd": own, "count": len(gaps)})
+        rest = _from_gaps(gaps) ** 2 - reading**2 / float(seats["readings"].mean())
+        rows.append({"level": "mounting", "sd": math.sqrt(max(rest, 0.0)), "count": len(gaps)})
     told = found.table.rename(columns={"sd": "components_sd"})[["level", "components_sd", "low", "high"]]
-    plain = pd.DataFrame(rows, columns=["level", "statistic", "sd", "count"])
+    plain = pd.DataFrame(rows, columns=["level", "sd", "count"])
     return plain.merge(told, on="level", how="inner")
+
+
+def _gaps(groups: Iterable[NDArray[np.float64]]) -> list[float]:
+    """Return the absolute differences of values in pairs, each value in one pair only."""
+    return [abs(b - a) for values in groups for a, b in zip(values[0::2], values[1::2], strict=False)]
+
+
+def _from_gaps(gaps: list[float]) -> float:
+    """Return the standard deviation of normal values whose pairs differ by these amounts on the average."""
+    return float(np.mean(gaps)) * math.sqrt(math.pi) / 2.0

@@ -31,7 +31,8 @@ def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     Returns
     -------
     tuple of DataFrame
-        The mounting means (identity, n, ln_value, inverse [1/lx], variance of the ln readings, one_figure, lines) and the
+        The mounting means (identity, n, ln_value, inverse [1/lx], variance of the ln readings, one_figure,
+        lines) and the
         readings with `seat`, the row of their mounting mean.
     """
     table = readings.copy()
@@ -50,7 +51,7 @@ def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     seats[averaged] = by[averaged].mean()
     seats["n"] = by.size()
     seats["ss"] = by["ln_value"].apply(lambda v: float(((v - v.mean()) ** 2).sum()))
-    seats["one_figure"] = (by["illuminance_lx"].nunique() == 1) & (seats["n"] > 1)
+    seats["one_figure"] = (by["illuminance_lx"].max() == by["illuminance_lx"].min()) & (seats["n"] > 1)
     return seats.reset_index(drop=True), table
 
 

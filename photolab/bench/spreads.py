@@ -1,6 +1,7 @@
 """The campaign's own standard deviations: reading, mounting, day, specimen; assumed until measured.
 
-All in ln. A mounting that lies far from the other mountings of its lamp is flagged and left out of the pooled SD, not out
+All in ln. A mounting that lies far from the other mountings of its lamp is flagged and left out of the pooled
+SD, not out
 of the lamp's value: whether it is a mistake is for the person to say (`exclude = yes` with a note).
 """
 
@@ -63,7 +64,7 @@ class Spreads:
     flagged: tuple[int, ...]
 
     def noise(self, seats: pd.DataFrame) -> Array:
-        """Return the SD of each mounting's mean from reading to reading. [1]"""
+        """Return the SD of each mounting's mean from reading to reading, in ln."""
         sd = np.array([self.reading[lamp].sd for lamp in seats["lamp"]])
         return np.asarray(sd / np.sqrt(seats["n"].to_numpy(float)))
 

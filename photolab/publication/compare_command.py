@@ -16,7 +16,10 @@ from photolab.publication import statements
 
 LUX_PER_FOOT_CANDLE = 10.763910416709722
 """1 fc = 1 lm/ft², exact from 1 ft = 0.3048 m. [lx]"""
-EXAMPLE = "photolab compare 318 334 --reading-percent 4 --range-percent 0.5 --range 4000 --resolution 1 --technology led"
+EXAMPLE = (
+    "photolab compare 318 334 --reading-percent 4 --range-percent 0.5 --range 4000"
+    " --resolution 1 --technology led"
+)
 LIMITS = {
     "--reading-percent": (0.0, 50.0),
     "--range-percent": (0.0, 20.0),

@@ -349,8 +349,8 @@ FINDING_WORDS = {
     ),
     "lamp_scatters": "{0} scatters by {sd} % from reading to reading, far more than the others: modulated light?",
     "ranges_differ": (
-        "In {0} on {1} the meter's ranges differ ({ranges} lx): range terms are not shared between them, so ratios across "
-        "ranges are wider."
+        "In {0} on {1} the meter's ranges differ ({ranges} lx): range terms are not shared between them, so ratios "
+        "across ranges are wider."
     ),
     "range_unknown": "The range is unknown for {all}: its terms are not shared.",
     "technology_missing": "{0} has no technology: no answer on its light yet.",

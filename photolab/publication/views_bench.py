@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
@@ -191,7 +192,8 @@ def seatings_picture(measured: Measured) -> Picture | Words:
         return say(f"No picture: {measured.why}.")
     seats = measured.found.seats
     label = "mounting " + seats["mounting"].astype(str) + ", " + seats["day"].astype(str)
-    rows = seats.assign(percent=100.0 * seats["deviation"], label=label).sort_values("lamp", kind="stable")
+    percent = 100.0 * np.expm1(seats["deviation"])
+    rows = seats.assign(percent=percent, label=label).sort_values("lamp", kind="stable")
     sd = 100.0 * measured.campaign.spreads.mounting.sd
     figure, (axes,) = new_figure(height=1.3 + 0.42 * rows["lamp"].nunique())
     mountings_strip.draw(axes, rows, sd=sd)
@@ -329,10 +331,8 @@ def second_way(measured: Measured) -> Table | Words:
     rows = _plain(measured)
     if rows.empty:
         return say(f"{NOTHING}{measured.why or 'there are no repeats for a second way'}.")
-    ways = {"pooled": "scatter within seatings, pooled", "pairs": "mean difference of seatings in pairs"}
     shown = rows.assign(
         what=[words_bench.level_words(level) for level in rows["level"]],
-        way=[ways[one] for one in rows["statistic"]],
         plain=100.0 * rows["sd"],
         component=100.0 * rows["components_sd"],
     )
@@ -340,8 +340,7 @@ def second_way(measured: Measured) -> Table | Words:
         "what": "what varies",
         "component": "component, SD (%)",
         "plain": "second way, SD (%)",
-        "way": "second way",
-        "count": "from so many differences",
+        "count": "from so many pairs",
     }
     return table(shown, columns=list(heads), heads=heads, places=3)
 

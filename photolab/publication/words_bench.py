@@ -10,19 +10,17 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.baseline_days import BaselineChart
-from photolab.bench.protocols import ProtocolComparison
 from photolab.bench.repeatability import Repeatability
 from photolab.metrology.control import Signal
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.reporting import decimal
-from photolab.publication.statements import SCOPE_WORDS, capital
+from photolab.publication.statements import capital
 
 __all__ = [
     "LEVEL_WORDS",
     "alike_words",
     "answer_words",
     "chance",
-    "change_log",
     "charts_words",
     "level_words",
     "link_words",
@@ -150,7 +148,9 @@ def answer_words(found: Repeatability, *, housings: int, days: int) -> tuple[str
             f"differ by less than {decimal(100.0 * limit, 1)} % in 95 of 100 cases."
         )
     first = found.table.sort_values("part", ascending=False, kind="stable").iloc[0]
-    others = found.table[found.table["level"] != first["level"]]
+    others = found.table[found.table["level"] != first["level"]].sort_values(
+        "part", ascending=False, kind="stable"
+    )
     rest = ", ".join(
         f"{level_words(row['level'])} {decimal(100.0 * row['part'], 0)} %"
         for row in others.to_dict("records")
@@ -359,53 +359,3 @@ def _level_words(link: Mapping[Any, Any]) -> str:
         "low and at "
         f"high level."
     )
-
-
-def change_log(comparison: ProtocolComparison, *, largest: int = 3) -> tuple[str, ...]:
-    """Return the change log of a protocol, the numbers that moved first.
-
-    Parameters
-    ----------
-    comparison : ProtocolComparison
-        Two protocols over the same readings.
-    largest : int, default 3
-        So many of the largest moves are named. [1]
-
-    Returns
-    -------
-    tuple of str
-        One paragraph each.
-    """
-    moved, verdicts = comparison.moved, comparison.verdicts
-    revisions = [
-        one.bench.settings.protocol_revision or "(none)" for one in (comparison.before, comparison.after)
-    ]
-    rows = moved[moved["scope"] != "models"].drop_duplicates(["lamp", "housing", "measurand", "instant"])
-    named = ", ".join(_move(row) for row in rows.head(largest).to_dict("records"))
-    readings = len(comparison.before.selection.readings)
-    lines = [
-        f"Protocol revision {revisions[0]} to {revisions[1]}, over the same {readings} readings.",
-        f"Numbers that moved: {len(moved)} results; the largest: {named}." if named else "No number moved.",
-    ]
-    changes = [
-        f"{row['lamp']}{' in ' + row['housing'] if row['housing'] else ''} ({row['instant']}, "
-        f"{SCOPE_WORDS[row['scope']]}) from {verdict_name(row['before'])} to {verdict_name(row['after'])}"
-        for row in verdicts.to_dict("records")
-    ]
-    lines.append(f"Verdicts that changed: {'; '.join(changes)}." if changes else "No verdict changed.")
-    keys = [
-        f"{r['key']} {r['before'] or '(blank)'} to {r['after'] or '(blank)'}"
-        for r in comparison.settings.to_dict("records")
-    ]
-    lines.append(f"What was changed: {'; '.join(keys)}." if keys else "The two protocols declare the same.")
-    if comparison.gained or comparison.lost:
-        lines.append(f"Results gained: {comparison.gained}; lost: {comparison.lost}.")
-    return tuple(lines)
-
-
-def _move(row: Mapping[Any, Any]) -> str:
-    """Return one moved number."""
-    where = f" in {row['housing']}" if row["housing"] else ""
-    halves = " to ".join(decimal(100.0 * row[f"half_{when}"], 1) for when in ("before", "after"))
-    values = " to ".join(decimal(row[f"value_{when}"], 3) for when in ("before", "after"))
-    return f"{row['measurand']} of {row['lamp']}{where}, {row['instant']}, {values} (± {halves} %)"

@@ -35,9 +35,8 @@ def as_workbook(table: pd.DataFrame, left_out: pd.DataFrame, *, last_day: str = 
         Three sheets; text cells are text, whatever they begin with, and there is no formula.
     """
     book = openpyxl.Workbook()
-    sheet = book.active
-    sheet.title = "results"
-    _fill(sheet, table)
+    book.remove(book.worksheets[0])
+    _fill(book.create_sheet("results"), table)
     _fill(book.create_sheet("left out"), left_out)
     words = [(c, DICTIONARY.get(str(c), "")) for c in table.columns]
     _fill(book.create_sheet("data dictionary"), pd.DataFrame(words, columns=["column", "what it is"]))

@@ -1,8 +1,9 @@
 r"""Ripple in a warm-up record: a swing of supply, ambient or a fan that a settling curve cannot follow.
 
-Residuals, design and harmonics are whitened as for the step scan (`photolab.thermal.steps`), so that correlated
-noise does not pass for ripple; the strongest harmonic is compared with what white noise gives over as many
-frequencies.
+Residuals, design and harmonics are whitened as for the step scan (`photolab.thermal.steps`), so that
+correlated noise does not pass for ripple; the strongest harmonic is compared with what white noise gives
+over as many frequencies. A swing as slow as a third of the record cannot be told from correlated noise
+and is flagged as that.
 """
 
 from dataclasses import dataclass

@@ -121,14 +121,13 @@ def fit_warm_up(
     findings = _findings(times, light, curve, described, second, coarse, coverage)
     monotone = fit_monotone(times, light, neighbour_correlation(times, curve.noise.likeliest_time))
     more_rates = curve.step_s is None and _excess_over(monotone, curve) > RATES_LIMIT
-    if more_rates:
-        findings.append(Finding("more_than_two_rates"))
-    if drift_relative_sd == ASSUMED_DRIFT:
-        findings.append(Finding("drift_assumed"))
-    if initial_s < times[0] or initial_s > times[-1]:
-        findings.append(Finding("initial_outside_record"))
-    if set_aside:
-        findings.append(Finding("readings_set_aside"))
+    flags = {
+        "more_than_two_rates": more_rates,
+        "drift_assumed": drift_relative_sd == ASSUMED_DRIFT,
+        "initial_outside_record": not times[0] <= initial_s <= times[-1],
+        "readings_set_aside": bool(set_aside),
+    }
+    findings += [Finding(code) for code, stands in flags.items() if stands]
     return WarmUp(
         time_s=times,
         illuminance=light,

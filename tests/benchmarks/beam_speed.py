@@ -63,8 +63,8 @@ def main() -> None:
             spent.append(time.process_time() - begin)
         median = statistics.median(spent)
         total += median
-        print(f"{name:26s} {1e3 * median:7.1f} ms")  # noqa: T201
-    print(f"{'together':26s} {1e3 * total:7.1f} ms (median of {REPEATS} each)")  # noqa: T201
+        print(f"{name:26s} {1e3 * median:7.1f} ms")
+    print(f"{'together':26s} {1e3 * total:7.1f} ms (median of {REPEATS} each)")
 
 
 if __name__ == "__main__":

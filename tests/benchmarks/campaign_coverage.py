@@ -35,7 +35,7 @@ def main(benches: int) -> None:
                     low, high = log(told.low), log(told.high)
                     held[f"{a}/{b}", scope].append(int(low <= value <= high))
     for (pair, scope), hits in held.items():
-        print(f"{pair} {scope:10s} {100 * sum(hits) / len(hits):5.1f} % of {len(hits)}")  # noqa: T201
+        print(f"{pair} {scope:10s} {100 * sum(hits) / len(hits):5.1f} % of {len(hits)}")
 
 
 if __name__ == "__main__":

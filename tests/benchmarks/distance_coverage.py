@@ -84,7 +84,7 @@ def main(benches: int = 10_000) -> None:
         found = study(benches, np.random.default_rng(2024), **case)
         spent = time.process_time() - begin
         figures = "  ".join(f"{key} {value:6.2f} %" for key, value in found.items())
-        print(f"{name:34s} {figures}  {spent:5.1f} s for {benches} benches")  # noqa: T201
+        print(f"{name:34s} {figures}  {spent:5.1f} s for {benches} benches")
 
 
 if __name__ == "__main__":

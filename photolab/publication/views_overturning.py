@@ -1,0 +1,230 @@
+"""What notebook 13 shows: leave one out, tipping points, somebody else's number."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import pandas as pd
+
+from photolab.bench.campaign import Campaign
+from photolab.bench.overturning import leave_one_out, somebody_elses, tipping_points
+from photolab.errors import MethodError
+from photolab.metrology.reporting import decimal
+from photolab.publication import statements
+from photolab.publication.display import Table, Words, say, table
+from photolab.publication.findings import joined
+from photolab.publication.views_lamp import NO_LAMP, housings_of, lamp_of
+
+
+@dataclass(frozen=True, eq=False)
+class LeftOutEach:
+    """A comparison with each part of the readings left out in turn.
+
+    Attributes
+    ----------
+    name : str
+        The comparison in words; blank where there is none.
+    ratio : float
+        With everything in. [1]
+    verdict : str
+        Its verdict in words.
+    tables : dict
+        Level to the table of `overturning.leave_one_out`.
+    """
+
+    name: str
+    ratio: float
+    verdict: str
+    tables: dict[str, pd.DataFrame]
+
+
+def leave_each_out(campaign: Campaign, a: str | None, b: str | None) -> LeftOutEach:
+    """Repeat the joint evaluation without each mounting, specimen and day.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    a, b : str, optional
+        Lamps; the first candidate against the baseline where not given.
+
+    Returns
+    -------
+    LeftOutEach
+        One table a level; none where there is no comparison.
+    """
+    pair = _pair(campaign, a, b)
+    if pair is None:
+        return LeftOutEach("", math.nan, "", {})
+    first, second, where = pair
+    before = campaign.ratio(first, second, housing=where)
+    found = {
+        level: leave_one_out(campaign, first, second, housing=where, level=level)
+        for level in ("mounting", "specimen", "day")
+    }
+    name = f"{first} against {second}" + (f" in {where}" if where else "")
+    return LeftOutEach(name, before.ratio, statements.verdict_words(before), found)
+
+
+def one_out(each: LeftOutEach, level: str) -> Table | Words:
+    """Return the rows whose absence moves a ratio most.
+
+    Parameters
+    ----------
+    each : LeftOutEach
+        From `leave_each_out`.
+    level : {"mounting", "specimen", "day"}
+        What is left out.
+
+    Returns
+    -------
+    Table or Words
+        The most telling rows first.
+    """
+    if not each.tables:
+        return say(NO_LAMP)
+    found = each.tables[level]
+    found = found.assign(
+        **{c: 100.0 * (found[c] - 1.0) for c in ("ratio", "low", "high")},
+        moves=(found["ratio"] / each.ratio - 1.0).abs(),
+        verdict=found["verdict"].str.replace("_", " "),
+    ).sort_values("moves", ascending=False, kind="stable")
+    heads = {
+        "left_out": f"{level} left out",
+        "ratio": f"{each.name} (%)",
+        "low": "low (%)",
+        "high": "high (%)",
+    }
+    return table(
+        found.head(6), columns=["left_out", "ratio", "low", "high", "verdict"], heads=heads, places=1
+    )
+
+
+def one_out_words(each: LeftOutEach) -> Words:
+    """Return whether any single mounting, specimen or day decides a verdict.
+
+    Parameters
+    ----------
+    each : LeftOutEach
+        From `leave_each_out`.
+
+    Returns
+    -------
+    Words
+        One sentence a level.
+    """
+    if not each.tables:
+        return say(NO_LAMP)
+    said = [f"{each.name}: {each.verdict}."]
+    for level, found in each.tables.items():
+        changing = list(found.loc[found["changes"], "left_out"])
+        if changing:
+            shown = joined(changing[:4]) + (f" and {len(changing) - 4} more" if len(changing) > 4 else "")
+            said.append(f"Leaving out one {level} changes the verdict for: {shown}.")
+        else:
+            said.append(
+                f"No single {level} decides it: leaving out any one of {len(found)} keeps the verdict."
+            )
+    return say(*said)
+
+
+def _pair(campaign: Campaign, a: str | None, b: str | None) -> tuple[str, str, str] | None:
+    first = lamp_of(campaign, a)
+    if not first:
+        return None
+    second = b or campaign.baseline
+    for where in housings_of(campaign, first):
+        try:
+            pair = campaign.ratio(first, second, housing=where)
+        except MethodError:
+            continue
+        if pair.result is not None:
+            return first, second, where
+    return None
+
+
+def tipping(campaign: Campaign, a: str | None, b: str | None, *, scope: str = "specimens") -> Table | Words:
+    """Return how many times larger or smaller each doubt would have to be.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    a, b : str, optional
+        Lamps; the first candidate against the baseline where not given.
+    scope : str
+        Whose interval.
+
+    Returns
+    -------
+    Table or Words
+        Largest part first.
+    """
+    pair = _pair(campaign, a, b)
+    if pair is None:
+        return say(NO_LAMP)
+    first, second, where = pair
+    found = tipping_points(campaign, first, second, housing=where, scope=scope)
+    clear = campaign.ratio(first, second, housing=where, scope=scope).verdict == "clear"
+    said = [
+        "no factor of it alone"
+        if math.isnan(f)
+        else f"{'more' if f > 1 else 'less'} than {decimal(f, 1)} times as large"
+        for f in found["factor"]
+    ]
+    rows = pd.DataFrame(
+        {
+            "what may be off": [statements.KIND_WORDS.get(k, k) for k in found["kind"]],
+            "moves the result by (± %)": found["half_width_percent"],
+            "to be no longer clear" if clear else "to become clear": said,
+        }
+    )
+    return table(rows.head(8), places=1)
+
+
+def other_number(campaign: Campaign, a: str | None, *, ratio: float, expanded_percent: float) -> Words:
+    """Return whether somebody else's ratio agrees, with nothing shared and with half of it shared.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    a : str, optional
+        The lamp; against the baseline.
+    ratio : float
+        The other ratio. [1]
+    expanded_percent : float
+        Its expanded uncertainty. [%]
+
+    Returns
+    -------
+    Words
+        Two sentences.
+    """
+    pair = _pair(campaign, a, None)
+    if pair is None:
+        return say(NO_LAMP)
+    first, second, where = pair
+    said = []
+    for correlation, shared in (
+        (0.0, "nothing shared"),
+        (0.5, "half of the doubt shared, as with one kind of meter"),
+    ):
+        found = somebody_elses(
+            campaign,
+            first,
+            second,
+            housing=where,
+            ratio=ratio,
+            expanded_percent=expanded_percent,
+            correlation=correlation,
+        )
+        agrees = "agree" if found.agrees else "do not agree"
+        said.append(
+            f"With {shared}: E_n = {decimal(found.normalized_error, 2)}, so the two {agrees} within their "
+            f"uncertainties (within ±1 they do; ISO 13528)."
+        )
+    return say(
+        f"Somebody else's {decimal(ratio, 3)} ± {decimal(expanded_percent, 1)} % for {first}/{second}:", *said
+    )
