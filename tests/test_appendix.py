@@ -235,3 +235,15 @@ def test_interrupted_placing_is_seen(tmp_path):
     state = check_report(tmp_path / "out")
     assert not state.complete
     assert state.problems == ("appendix.html changed since the report was made",)
+
+
+def test_failed_placing_leaves_no_parts_and_is_seen(tmp_path):
+    """Oracle: a folder stands where results.csv should go, so the second of three files cannot be placed."""
+    bench, notebooks = write_bench(tmp_path / "bench"), write_notebooks(tmp_path / "notebooks")
+    publish(bench, tmp_path / "out", notebooks=notebooks, progress=print_nothing)
+    (tmp_path / "out" / "results.csv").unlink()
+    (tmp_path / "out" / "results.csv").mkdir()
+    with pytest.raises(OSError, match=r"results\.csv"):
+        publish(bench, tmp_path / "out", notebooks=notebooks, progress=print_nothing)
+    assert not list((tmp_path / "out").glob(".*"))
+    assert check_report(tmp_path / "out").problems == ("results.csv is missing",)

@@ -29,8 +29,17 @@ def test_every_column_a_result_needs_is_there_and_explained():
     assert tuple(table.columns) == COLUMNS
     assert set(DICTIONARY) == set(COLUMNS)
     assert set(table["measurand"]) == {
-        "illuminance ratio", "remaining light", "electrical power", "illuminance per watt ratio",
-    }  # fmt: skip
+        "illuminance ratio",
+        "remaining light",
+        "electrical power",
+        "illuminance per watt ratio",
+        "surface temperature",
+        "temperature rise",
+        "luminous intensity",
+        "hot-spot intensity ratio",
+        "window flux ratio",
+        "above cut-off ratio",
+    }
     assert (table["protocol_revision"] == "3").all()
     assert table["data_hash"].nunique() == 1
 

@@ -181,6 +181,25 @@ def plain_ways(run: WarmUpRun, at_s: float, *, initial_s: float) -> pd.DataFrame
     return pd.DataFrame(rows, columns=["way", "value"])
 
 
+def is_filament(bench: Bench, lamp: str) -> bool:
+    """Return whether a lamp is a filament lamp by lamps.csv.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    lamp : str
+        The lamp.
+
+    Returns
+    -------
+    bool
+        False where lamps.csv does not say.
+    """
+    lamps = bench.tables["lamps"]
+    return bool((lamps.loc[lamps["lamp"] == lamp, "technology"] == "filament").any())
+
+
 def ambient_of(run: WarmUpRun) -> float:
     """Return the mean ambient of a record.
 
@@ -213,14 +232,15 @@ def ambient_corrections(bench: Bench, run: WarmUpRun, slope: Slope | None) -> pd
     -------
     DataFrame
         source ("assumed", "own_record"), percent_per_kelvin, its u [%/K], ambient, reference [degC], factor, and its
-        expanded uncertainty [%]; empty without an ambient.
+        expanded uncertainty [%]; empty without an ambient, and for a filament lamp.
     """
     ambient, reference = ambient_of(run), bench.settings.reference_ambient_C
     known = [("assumed", LED_AMBIENT_COEFFICIENT, LED_AMBIENT_LIMIT / math.sqrt(3.0))]
     if slope is not None:
         known.append(("own_record", slope.percent_per_kelvin / 100.0, slope.standard_uncertainty / 100.0))
     rows = []
-    for source, value, u in known if not math.isnan(ambient) else []:
+    skipped = math.isnan(ambient) or is_filament(bench, run.lamp)
+    for source, value, u in [] if skipped else known:
         factor = float(to_ambient(1.0, ambient, reference, coefficient=value))
         left = float(
             to_ambient_uncertainty(
@@ -250,15 +270,15 @@ def case_to_ambient(bench: Bench, run: WarmUpRun) -> MeasurementResult | None:
     Returns
     -------
     MeasurementResult or None
-        None for a filament lamp (most of its power leaves as radiation), or where case, ambient or watts are missing.
-        [K/W]
+        None for a filament lamp (most of its power leaves as radiation), or where case, ambient or watts are
+        missing. [K/W]
     """
-    hold, lamps = 60.0 * bench.settings.hold_minutes, bench.tables["lamps"].set_index("lamp")["technology"]
+    hold = 60.0 * bench.settings.hold_minutes
     power = measured_power(bench)
     power = power[(power["lamp"] == run.lamp) & (power["instant"] == "hold")] if len(power) else power
     last = run.record[(run.record["elapsed_s"] - hold).abs() <= 0.05 * hold]
     rise = float((last["case_C"] - last["ambient_C"]).mean())
-    if math.isnan(rise) or power.empty or lamps.get(run.lamp) != "led":
+    if math.isnan(rise) or power.empty or is_filament(bench, run.lamp):
         return None
     watts = power.iloc[0]
     case_u = math.hypot(THERMOCOUPLE_LIMIT_K, AMBIENT_LIMIT_K) / math.sqrt(3.0)
@@ -292,11 +312,18 @@ def expected_at(
     Returns
     -------
     ExpectedLight or None
-        None where remaining light, slope or ambient are missing, or the lamp cut its own power.
+        None for a filament lamp, where remaining light, slope or ambient are missing, or where the lamp cut its
+        own power.
     """
     ambient = ambient_of(run)
     stepped = run.fit is None or run.fit.step is not None
-    if run.remaining is None or slope is None or math.isnan(ambient) or stepped:
+    if (
+        run.remaining is None
+        or slope is None
+        or math.isnan(ambient)
+        or stepped
+        or is_filament(bench, run.lamp)
+    ):
         return None
     return light_at_ambient(
         run.remaining.value,

@@ -11,7 +11,9 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
+from photolab.bench.beams import beam_rows
 from photolab.bench.derived import light_per_watt
+from photolab.bench.distances import distance_rows
 from photolab.bench.electrical import measured_power
 from photolab.bench.heat import heat_rows, warm_up_runs
 from photolab.bench.surface import surface_rows
@@ -111,7 +113,8 @@ def results(campaign: Campaign) -> pd.DataFrame:
     heat = heat_rows(campaign, warm_up_runs(bench))
     joined = pd.concat([part for part in (ratios, heat) if len(part)]) if len(ratios) or len(heat) else ratios
     per_watt = light_per_watt(campaign, joined)
-    other = (measured_power(bench), per_watt, surface_rows(bench))
+    light = (distance_rows(bench), beam_rows(bench))
+    other = (measured_power(bench), per_watt, surface_rows(bench), *light)
     parts = [part for part in (ratios, heat, *other) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
     table = table.assign(

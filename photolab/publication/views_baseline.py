@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from photolab.bench.baseline_days import BaselineChart, baseline_charts, bracketed, without
 from photolab.bench.campaign import Campaign
+from photolab.bench.corrections import FILAMENT_FLUX_EXPONENT
 from photolab.bench.repeatability import initial_readings
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
@@ -172,7 +174,7 @@ def chart_pictures(held: Held) -> Picture | Words:
         return say(f"No picture: {held.why}.")
     sets = [(words, charts) for words, charts in _sets(held) if charts]
     columns = len(held.after)
-    figure, panels = new_figure(len(sets), columns, height=0.5 + 2.1 * len(sets), share_y=True)
+    figure, panels = new_figure(len(sets), columns, height=0.5 + 2.4 * len(sets), share_y=True)
     said: list[str] = []
     for row, (words, charts) in enumerate(sets):
         for column, one in enumerate(charts):
@@ -182,8 +184,6 @@ def chart_pictures(held: Held) -> Picture | Words:
             chart_figure.draw(axes, rows, title=f"{place}{words}")
             if column == 0:
                 axes.set_ylabel("from the mean (%)")
-            if rows["group"].any() and not any(" in " in line for line in said):
-                axes.legend(loc="lower left")
             days = ", ".join(
                 f"{d} {decimal(p, 1)}" for d, p in zip(rows["day"], rows["percent"], strict=True)
             )
@@ -252,13 +252,31 @@ def check_by_day_means(held: Held) -> Words:
             if len(late) > 1
             else math.nan
         )
-        apart = 100.0 * abs(size - steps[0].size)
         said.append(
-            f"{one.housing or 'One housing'}: the plain means of the {len(late)} days and of the other {len(early)} "
-            f"differ by {decimal(100.0 * math.expm1(size), 1)} %, standard uncertainty {decimal(100.0 * u, 1)} % from "
-            f"their own scatter; {decimal(apart, 1)} % from the chart's figure."
+            f"{one.housing or 'One housing'}: the plain means of the {len(late)} days and of the other "
+            f"{len(early)} differ by "
+            f"{decimal(100.0 * math.expm1(size), 1)} %, standard uncertainty {decimal(100.0 * u, 1)} % "
+            "from their own scatter."
+            f"{_by_volts(held, one, days.loc[inside, 'day'], size)}"
         )
     return say(*said) if said else say("There is no step to check.")
+
+
+def _by_volts(held: Held, one: BaselineChart, late: pd.Series[Any], size: float) -> str:
+    """Return what the volts beside the readings and the law of filament lamps say about a step."""
+    rows = initial_readings(held.campaign)
+    mine = rows[(rows["lamp"] == held.campaign.baseline) & (rows["housing"] == one.housing)]
+    inside = mine["day"].isin(late)
+    volts = [float(mine.loc[chosen, "socket_V"].median()) for chosen in (~inside, inside)]
+    if not all(v > 0.0 for v in volts):
+        return ""
+    expected = FILAMENT_FLUX_EXPONENT * math.log(volts[1] / volts[0])
+    return (
+        f" The volts written beside the readings went from {decimal(volts[0], 2)} to "
+        f"{decimal(volts[1], 2)} V, which by the law "
+        f"of filament lamps is {decimal(100.0 * math.expm1(expected), 1)} %; the two ways lie "
+        f"{decimal(100.0 * abs(expected - size), 1)} % apart."
+    )
 
 
 def brackets(held: Held) -> Table | Words:
@@ -327,9 +345,16 @@ def beside_by_clock(held: Held) -> Words:
         if volts
         else " Write the volts at the lamp socket beside each reading: they say whether the supply moved."
     )
+    sd = decimal(100.0 * held.campaign.spreads.mounting.sd, 1)
     return say(
         f"{inside} of {len(rows)} seatings stand between two baselines of their day and housing. Taking "
         "either of the two "
-        f"instead of the value in between would move a ratio by ± {decimal(half, 1)} % (median), which is what one "
-        f"seating of the baseline scatters.{ask}"
+        f"instead of the value in between would move a ratio by ± {decimal(half, 1)} % (median); one seating of a lamp "
+        f"scatters with a standard deviation of {sd} %, so this much is no sign of drift within the days.{ask}"
+        if half <= 100.0 * held.campaign.spreads.mounting.sd
+        else f"{inside} of {len(rows)} seatings stand between two baselines of their day and housing. "
+        "Taking either of the two "
+        f"instead of the value in between would move a ratio by ± {decimal(half, 1)} % (median), more "
+        f"than the {sd} % that one "
+        f"seating scatters: the bench drifts within a day, and only ratios by clock hold.{ask}"
     )

@@ -5,6 +5,7 @@ Where a bench folder does not hold what a view needs, the view is one sentence t
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from photolab.bench.baseline_days import without
@@ -182,7 +183,8 @@ def converted_readings(linked: Linked) -> Table | Words:
     if linked.change is None:
         return say(f"No table: {linked.why}.")
     rows = linked.change.readings
-    shown = rows.drop_duplicates("lamp").head(SHOWN)
+    first = rows.drop_duplicates("lamp").head(SHOWN)
+    shown = first.assign(link=[re.sub(r"\b1 lamps$", "1 lamp", link) for link in first["link"]])
     heads = {
         "lamp": "lamp",
         "housing": "housing",

@@ -16,50 +16,62 @@ from photolab.thermal.warm_up_answers import Remaining, Step
 
 FINDING_WORDS = {
     "second_step": (
-        "The light stepped more than once. One curve with one step does not describe that: no remaining light is given."
+        "The light stepped more than once. One curve with one step does not describe that: no remaining "
+        "light is given."
     ),
     "step": (
         "The light stepped: the lamp or the supply changed by itself. What lies inside the record stands; beyond it "
         "nothing is said, because the lamp may step again."
     ),
     "ripple": (
-        "The light swings with a steady period, as a supply, a fan or the room may do. What lies inside the record stands; "
+        "The light swings with a steady period, as a supply, a fan or the room may do. What lies inside "
+        "the record stands; "
         "beyond it nothing is said."
     ),
     "no_change_resolved": (
-        "No fall of the light is told from the scatter: the lamp is settled as far as this record shows, and a final level "
+        "No fall of the light is told from the scatter: the lamp is settled as far as this record shows, "
+        "and a final level "
         "apart from it has no meaning."
     ),
     "record_too_short": (
-        "The record is too short for a final level: it spans less than two of the slowest time constant it allows for."
+        "The record is too short for a final level: it spans less than two of the slowest time constant "
+        "it allows for."
     ),
     "rising_light": (
-        "The light rises over the record. The method beyond the record takes it to fall only, so nothing is said there."
+        "The light rises over the record. The method beyond the record takes it to fall only, so nothing "
+        "is said there."
     ),
     "not_one_settling_curve": (
-        "The light does not settle by falling alone: it dips, overshoots or was disturbed. Nothing is said beyond the record."
+        "The light does not settle by falling alone: it dips, overshoots or was disturbed. Nothing is "
+        "said beyond the record."
     ),
     "too_few_independent_readings": (
-        "Neighbouring readings repeat one another so much that fewer than 6 independent ones are left: no interval is given."
+        "Neighbouring readings repeat one another so much that fewer than 6 independent ones are left: no "
+        "interval is given."
     ),
     "few_independent_readings": (
-        "Neighbouring readings repeat one another: fewer than 15 independent ones are left, and the interval rests on few."
+        "Neighbouring readings repeat one another: fewer than 15 independent ones are left, and the "
+        "interval rests on few."
     ),
     "correlated_residual_or_event": (
-        "What the curve leaves over goes up and down slowly: a drift of the room or the supply, or an event. The interval "
+        "What the curve leaves over goes up and down slowly: a drift of the room or the supply, or an "
+        "event. The interval "
         "allows for it."
     ),
     "coarse_display": (
-        "The display's last figure is coarser than the scatter: half a figure is counted in, and more readings do not help."
+        "The display's last figure is coarser than the scatter: half a figure is counted in, and more "
+        "readings do not help."
     ),
     "gap": "The record has a long gap: the curve bridges it, and what happened in it was not seen.",
     "outliers": "Single readings lie far off the curve: look at them; they were not left out.",
     "readings_set_aside": "Single readings far off the curve were left out, as asked for.",
     "more_than_two_rates": (
-        "The light settles at more than two rates: the interval inside the record was widened by what slower parts allow."
+        "The light settles at more than two rates: the interval inside the record was widened by what "
+        "slower parts allow."
     ),
     "drift_assumed": (
-        "Ambient and volts were not both logged: a drift of 0.3 % over the record is assumed, which light readings cannot show."
+        "Ambient and volts were not both logged: a drift of 0.3 % over the record is assumed, which light "
+        "readings cannot show."
     ),
     "initial_outside_record": "The initial time lies outside the record, so nothing is referred to it.",
 }
@@ -95,7 +107,9 @@ SURFACE_WORDS = {
     "reflected_hotter_than_displayed": (
         "what it mirrors is hotter than what was displayed; not usable for ranking, use tape or move the hot source"
     ),
-    "no_real_temperature": "no real temperature gives this reading with the emissivity and reflected temperature stated",
+    "no_real_temperature": (
+        "no real temperature gives this reading with the emissivity and reflected temperature stated"
+    ),
     "emissivity_assumed": "its emissivity is assumed",
     "camera_not_considered": "the camera's own error is not in the interval",
     "reflected_not_considered": "the doubt of the reflected temperature is not in the interval",

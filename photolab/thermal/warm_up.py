@@ -108,11 +108,8 @@ def fit_warm_up(
     _check_options(
         resolution, drift_relative_sd, residual_correlation, coverage, initial_window_s, elapsed_uncertainty_s
     )
-    set_aside: tuple[int, ...] = ()
-    if robust:
-        weights = fit_exponentials(times, light, terms=2, robust=True).weights
-        set_aside = tuple(int(i) for i in np.flatnonzero(weights < 1e-6))
-        times, light = times[weights >= 1e-6], light[weights >= 1e-6]
+    kept = _kept(times, light) if robust else np.ones(times.size, dtype=bool)
+    times, light, set_aside = times[kept], light[kept], tuple(int(i) for i in np.flatnonzero(~kept))
     _check_support(times, light, resolution)
     display = max(resolution, _shown_step(light))
     curve, second = _fit_with_step(times, light, display, residual_correlation)
@@ -171,6 +168,13 @@ def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, Flo
         message = f"time_s[{i + 1}] must be later than the reading before; got {pair}"
         raise ValueError(message)
     return times, light
+
+
+def _kept(times: FloatArray, light: FloatArray) -> NDArray[np.bool_]:
+    """Return which readings a robust fit gives weight; all of them where there are too few for it."""
+    if times.size < FEWEST_READINGS:
+        return np.ones(times.size, dtype=bool)
+    return np.asarray(fit_exponentials(times, light, terms=2, robust=True).weights >= 1e-6)
 
 
 def _check_options(

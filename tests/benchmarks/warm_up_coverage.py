@@ -2,7 +2,7 @@
 
     python tests/benchmarks/warm_up_coverage.py [records] [study ...]
 
-Studies: inside, beyond, order, steps, events. Oracle: synthetic truth; the standard error of a coverage of
+Studies: inside, beyond, final, order, steps, events. Oracle: synthetic truth; the standard error of a coverage of
 95 % is 0.7 points at 1000 records.
 """
 
@@ -163,6 +163,23 @@ def study_beyond(records):
         yield coverage(regime, (1.2, 1.5, 2.0), records)
 
 
+def study_final(records):
+    """Coverage of the final level where it is given."""
+    for regime in (ONE, replace(TWO, minutes=60.0), SLOW, replace(ONE, name="one rate, rho 0.5", rho=0.5)):
+        rng, held, widths = np.random.default_rng(9), [], []
+        truth = regime.level / float(regime.truth(INITIAL_S / MINUTE))
+        for _ in range(records):
+            try:
+                one = fitted(regime, rng).final()
+            except MethodError:
+                continue
+            held.append(one.low <= truth <= one.high)
+            widths.append(100 * (one.high - one.low))
+        given = f"given {100 * len(held) / records:.0f} %"
+        inside = f", holds {100 * np.mean(held):.1f} % (width {np.median(widths):.2f} %)" if held else ""
+        yield f"{regime.name:38s} {given}{inside}"
+
+
 def study_order(records):
     """False second term on one rate; second term found on two."""
     for regime in (
@@ -238,6 +255,7 @@ def study_events(records):
 STUDIES = {
     "inside": study_inside,
     "beyond": study_beyond,
+    "final": study_final,
     "order": study_order,
     "steps": study_steps,
     "events": study_events,

@@ -45,4 +45,8 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
     axes.set_xticks(list(places), [str(day) for day in table["day"]])
     axes.grid(axis="y")
     axes.margins(x=0.06)
+    top = float(max(table["high"].max(), table["percent"].max()))
+    axes.set_ylim(1.15 * float(min(table["low"].min(), table["percent"].min())), 1.75 * top)
+    if table["group"].any() or table["out"].any():
+        axes.legend(loc="upper right", borderaxespad=0.2)
     axes.set_title(title)
