@@ -31,7 +31,7 @@ class Finding:
     subject : tuple of str
         What it concerns, outermost first.
     value : float
-        Its figure, NaN where there is none.
+        Its figure, NaN where there is none. [1]
     """
 
     code: str

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from photolab.bench.model import Assumption, Bench, Spectrum
 from photolab.photometry.spectrum import mismatch_correction
@@ -223,20 +222,3 @@ def _ambient(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[As
         "ambient coefficient of LED lamps", 100 * LED_AMBIENT_COEFFICIENT, "%/K", "limits ±0.2 %/K"
     )
     return True, [note]
-
-
-def reference_band(values: NDArray[np.float64]) -> tuple[float, float]:
-    """Return the smallest and largest of some values, for the printed conditions.
-
-    Parameters
-    ----------
-    values : ndarray
-        Values; NaN are passed over.
-
-    Returns
-    -------
-    tuple of float
-        Low and high; NaN both where none is known.
-    """
-    known = values[~np.isnan(values)]
-    return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)

@@ -40,7 +40,7 @@ def per_range(values: tuple[float, ...], meter: Meter, range_lx: float) -> float
     Parameters
     ----------
     values : tuple of float
-        One number, or one for each range of the meter.
+        One number, or one for each range of the meter. [as given]
     meter : Meter
         The meter whose ranges order the list.
     range_lx : float
@@ -49,7 +49,7 @@ def per_range(values: tuple[float, ...], meter: Meter, range_lx: float) -> float
     Returns
     -------
     float
-        The entry; the largest one where the range is unknown, 0 for an empty list.
+        The entry; the largest one where the range is unknown, 0 for an empty list. [as values]
     """
     if not values:
         return 0.0

@@ -86,7 +86,7 @@ class Weights:
     names : tuple of tuple
         (lamp, housing, point, instant) of each result.
     matrix : ndarray, shape (results, mountings)
-        Each row sums to one.
+        Each row sums to one. [1]
     counts : DataFrame
         n_specimens, n_mountings, n_readings, n_days of each result.
     """

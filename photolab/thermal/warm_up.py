@@ -33,6 +33,7 @@ FloatArray = NDArray[np.float64]
 FEWEST_READINGS = 8  # two exponentials and a level take five
 ASSUMED_DRIFT = 0.003
 REFUSED_BELOW = 6.0  # effective readings
+REFUSED_CORRELATED_BELOW = 10.0  # a strong correlation is itself known too badly from so few
 FLAGGED_BELOW = 15.0
 CORRELATED_ABOVE = 0.3
 COARSE_BELOW = 0.4  # residual SD over the display step: below it rounding is no longer like noise
@@ -341,12 +342,13 @@ def _support_findings(curve: Curve) -> list[Finding]:
     """Return what the correlation of the residuals leaves of the readings."""
     findings = []
     effective = curve.noise.effective_readings
-    if effective < REFUSED_BELOW:
+    correlated = curve.noise.correlation > CORRELATED_ABOVE
+    if effective < (REFUSED_CORRELATED_BELOW if correlated else REFUSED_BELOW):
         blocked = ("remaining", "beyond_record", "final_level", "time_constants")
         findings.append(Finding("too_few_independent_readings", blocked))
     elif effective < FLAGGED_BELOW:
         findings.append(Finding("few_independent_readings"))
-    if curve.noise.correlation > CORRELATED_ABOVE:
+    if correlated:
         findings.append(Finding("correlated_residual_or_event"))
     return findings
 
