@@ -179,6 +179,25 @@ def test_kernel_starts_beside_the_notebook_with_warnings_as_errors(tmp_path, mon
     assert capfd.readouterr().err == ""
 
 
+def test_nothing_is_left_from_one_notebook_to_the_next(tmp_path):
+    """Oracle: a name, a folder and a count set by the first notebook; one process runs both."""
+    leave = "import os\nos.chdir('/')\nleft = os.getpid()\nPath = None\nlen(str(left)) > 0"
+    look = "import os\n'left' in globals(), 'Path' in globals(), os.path.basename(os.getcwd())"
+    sources = [store(tmp_path / "x.ipynb", cell(leave)), store(tmp_path / "y.ipynb", cell(look))]
+    copies = run(sources, tmp_path / "out", jobs=1, progress=list)
+    assert shown(nbformat.read(copies[0], 4)) == ["True"]
+    assert shown(nbformat.read(copies[1], 4)) == [f"(False, False, {tmp_path.name!r})"]
+
+
+def test_a_notebook_that_stops_ends_the_run(tmp_path):
+    """Oracle: the first of three notebooks stops; one process runs them, so no other is run."""
+    sources = [store(tmp_path / "a.ipynb", cell("1 / 0"))]
+    sources += [store(tmp_path / f"{name}.ipynb", cell("1")) for name in "bc"]
+    with pytest.raises(MethodError, match=r"a\.ipynb: cell 1 stopped: ZeroDivisionError"):
+        run(sources, tmp_path / "out", jobs=1, progress=list)
+    assert list((tmp_path / "out").iterdir()) == []
+
+
 @pytest.mark.parametrize(
     ("source", "reason"),
     [

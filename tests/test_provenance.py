@@ -76,6 +76,13 @@ def test_untouched_report_is_complete(report):
     assert state.problems == ()
 
 
+def test_a_file_that_is_never_read_makes_no_difference(report):
+    """Oracle: a note of the user's own in the bench folder."""
+    bench, out, _ = report
+    (bench / "my-notes.txt").write_bytes(b"x")
+    assert report_state(out, bench).complete
+
+
 def change_output(bench, out):
     (out / "appendix.html").write_bytes(b"x")
 

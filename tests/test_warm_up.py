@@ -313,6 +313,34 @@ def test_outliers_are_flagged_and_set_aside_on_request():
     assert left.low <= float(approach(1800.0)) / 1000.0 <= left.high
 
 
+def test_a_gross_outlier_never_gives_a_number():
+    # Oracle: closed form; light is positive, and a reading a hundred times too high bends the fit below zero.
+    light = noisy(23, approach(TIME_S))
+    light[40] *= 100.0
+    fit = fit_warm_up(TIME_S, light)
+    assert {"fitted_light_not_positive", "outliers"} <= codes(fit)
+    with pytest.raises(MethodError, match="cannot carry remaining: fitted light not positive"):
+        fit.remaining(1800.0)
+    left = fit_warm_up(TIME_S, light, robust=True).remaining(1800.0)
+    assert left.low <= float(approach(1800.0)) / 1000.0 <= left.high
+
+
+def test_a_perfect_record_is_not_taken_for_an_event():
+    # Oracle: closed form without noise.
+    fit = fit_warm_up(TIME_S, approach(TIME_S))
+    assert codes(fit) == {"drift_assumed"}
+    assert_allclose(
+        fit.remaining(1800.0).value, approach(1800.0) / 1000.0, rtol=1e-6
+    )  # search ends at 1e-12 of squares
+    beyond = fit.remaining(3600.0)
+    assert beyond.low <= approach(3600.0) / 1000.0 <= beyond.high
+    step = fit_warm_up(TIME_S, np.where(TIME_S < 1200.0, 1.0, 0.99) * approach(TIME_S))
+    assert "second_step" not in codes(step)
+    assert_allclose(
+        step.step.size, -0.01, rtol=0.05
+    )  # the part after the step fades 1 % less than the model's
+
+
 def test_gap_is_flagged():
     # Oracle: definition; 15 of 40 minutes are missing.
     kept = (TIME_S < 600.0) | (TIME_S > 1500.0)

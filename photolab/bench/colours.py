@@ -95,7 +95,9 @@ def meter_colour(bench: Bench, meter: str) -> MeterColour:
     if responsivity is not None:
         computed = 100.0 * mismatch_index(GRID_NM, on_grid(responsivity))
     rows = []
-    for lamp, technology in zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True):
+    for lamp, technology in zip(
+        bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True
+    ):
         found = steps.spectral_factor(bench, meter, str(lamp), str(technology))
         if found is not None:
             rows.append((str(lamp), str(technology), *found))

@@ -5,7 +5,7 @@ the junction inside nothing is said. All of this describes what happened togethe
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -36,6 +36,9 @@ CASE_NOISE_K = 0.5
 """Standard uncertainty of one case temperature, what all readings share left out; assumed. [K]"""
 RADIANT_LOW, RADIANT_HIGH = 0.2, 0.4
 """Part of the power of a white LED lamp that leaves as light, assumed: common practice, no source. [1]"""
+TRANSFER_LIMIT = 0.5
+"""Limit of how far %/K of the case, as found while warming up, carries over to %/K of the room; assumed, no source. A
+record alone cannot tell: its light also moves with the source, which warms faster than the case. [1]"""
 NEAR_READINGS = 5
 """So many readings about an instant are averaged. [1]"""
 
@@ -181,6 +184,26 @@ def plain_ways(run: WarmUpRun, at_s: float, *, initial_s: float) -> pd.DataFrame
     return pd.DataFrame(rows, columns=["way", "value"])
 
 
+def to_room(slope: Slope) -> Slope:
+    """Return %/K of the room from %/K of the case: the same figure, with the doubt that it carries over.
+
+    Parameters
+    ----------
+    slope : Slope
+        Light for each kelvin of the case. [%/K]
+
+    Returns
+    -------
+    Slope
+        With a wider interval, half of the slope either way as an assumed limit. [%/K]
+    """
+    carried = abs(slope.percent_per_kelvin) * TRANSFER_LIMIT / math.sqrt(3.0)
+    u = math.hypot(slope.standard_uncertainty, carried)
+    half = float(stats.norm.ppf(0.5 + 0.5 * slope.coverage)) * u
+    middle = slope.percent_per_kelvin
+    return replace(slope, standard_uncertainty=u, low=middle - half, high=middle + half, dof=math.inf)
+
+
 def is_filament(bench: Bench, lamp: str) -> bool:
     """Return whether a lamp is a filament lamp by lamps.csv.
 
@@ -226,7 +249,7 @@ def ambient_corrections(bench: Bench, run: WarmUpRun, slope: Slope | None) -> pd
     run : WarmUpRun
         The record.
     slope : Slope or None
-        Light for each kelvin of the case; a kelvin of ambient is taken for a kelvin of the case.
+        Light for each kelvin of the case; how far it carries over to the room is counted in (`to_room`).
 
     Returns
     -------
@@ -237,7 +260,8 @@ def ambient_corrections(bench: Bench, run: WarmUpRun, slope: Slope | None) -> pd
     ambient, reference = ambient_of(run), bench.settings.reference_ambient_C
     known = [("assumed", LED_AMBIENT_COEFFICIENT, LED_AMBIENT_LIMIT / math.sqrt(3.0))]
     if slope is not None:
-        known.append(("own_record", slope.percent_per_kelvin / 100.0, slope.standard_uncertainty / 100.0))
+        room = to_room(slope)
+        known.append(("own_record", room.percent_per_kelvin / 100.0, room.standard_uncertainty / 100.0))
     rows = []
     skipped = math.isnan(ambient) or is_filament(bench, run.lamp)
     for source, value, u in [] if skipped else known:
@@ -328,7 +352,7 @@ def expected_at(
     return light_at_ambient(
         run.remaining.value,
         ln_standard_uncertainty=run.remaining.ln_standard_uncertainty,
-        slope=slope,
+        slope=to_room(slope),
         ambient=ambient,
         other_ambient=other_ambient,
         coverage=bench.settings.coverage,

@@ -19,6 +19,7 @@ from photolab.bench.assumptions import assumptions
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import cautions
 from photolab.bench.checks import check_completed, check_tables
+from photolab.bench.completion import complete
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, refusal
 from photolab.bench.files import decode, load
@@ -158,9 +159,10 @@ def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
     """
     faults = Faults()
     declared = read_toml(protocol_text(text_or_path), faults)
+    tables = dict(bench.tables)
     if not faults.faults:
-        tables = dict(bench.tables)
         check_tables(tables, declared, faults)
+        complete(tables, declared, faults)
         check_completed(tables, tables["readings"]["line"], declared, faults)
     if faults.faults:
         raise refusal(faults.faults)
@@ -169,6 +171,7 @@ def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
         settings=declared.settings,
         meters=declared.meters,
         housings=declared.housings,
+        tables=tables,
         warnings=(),
         assumed=(),
     )

@@ -107,7 +107,7 @@ def shared_floor(campaign: Campaign) -> float:
                 if kind_of(q) not in REPLICATED
             )))  # fmt: skip
     if not rest:
-        message = "no lamp was compared with the baseline: there is nothing to plan from"
+        message = "no comparison with the baseline has an interval yet: there is nothing to plan from"
         raise MethodError(message, code="no_comparison")
     return float(np.median(rest))
 

@@ -384,7 +384,8 @@ def assumed_of(one: Surface, *, rise: bool = False) -> list[str]:
     ambient = [f"ambient ± {AMBIENT_LIMIT_K:g} K"] if rise else []
     if one.method == "thermocouple":
         return [f"thermocouple ± {THERMOCOUPLE_LIMIT_K:g} K", *ambient]
-    said = [f"camera ± {camera_limit(one.displayed):.2g} K", f"reflected ± {REFLECTED_LIMIT_K:g} K"]
+    camera = f"camera ± {CAMERA_LIMIT_K:g} K or {CAMERA_LIMIT_PERCENT:g} %"
+    said = [camera, f"reflected ± {REFLECTED_LIMIT_K:g} K"]
     if "emissivity_assumed" in one.codes:
         said.append(f"emissivity {one.emissivity:g} ± {one.emissivity_half_width:g}")
     if "reflected_from_ambient" in one.codes:

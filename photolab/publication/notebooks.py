@@ -9,17 +9,18 @@ and writes them in place.
 from __future__ import annotations
 
 import argparse
-import asyncio
 import copy
 import os
 import sys
 import time
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 from photolab.errors import MethodError, PhotolabError
+from photolab.publication.kernels import KERNEL_ENVIRONMENT, Kernel
 from photolab.publication.stored_form import canonical, canonical_text, fill_answer, write_notebook
 
 __all__ = [
@@ -35,13 +36,6 @@ __all__ = [
     "run_notebook",
     "write_notebook",
 ]
-
-#: What every kernel is started with: a warning stops the cell, and one thread keeps sums in one order. The
-#: exception is a notice of the kernel to itself, which would stop it from ending in good order.
-KERNEL_ENVIRONMENT = {
-    "PYTHONWARNINGS": "error,ignore::PendingDeprecationWarning:ipykernel.kernelbase",
-    "OMP_NUM_THREADS": "1",
-}
 
 _TIMEOUT_S = 600
 
@@ -156,8 +150,9 @@ def run_notebook(
     parameters: Mapping[str, object] | None = None,
     environment: Mapping[str, str] | None = None,
     timeout_s: float = _TIMEOUT_S,
+    kernel: Kernel | None = None,
 ) -> Any:
-    """Run one notebook in a fresh kernel and return the executed copy; the file itself is only read.
+    """Run one notebook and return the executed copy; the file itself is only read.
 
     Parameters
     ----------
@@ -169,6 +164,8 @@ def run_notebook(
         More environment variables for the kernel, beside `KERNEL_ENVIRONMENT`.
     timeout_s : float, default 600
         Longest time for one cell. [s]
+    kernel : Kernel, optional
+        A kernel that is running; a fresh one if none is given.
 
     Returns
     -------
@@ -185,10 +182,13 @@ def run_notebook(
 
     path = Path(source)
     notebook = inject(nbformat.read(path, as_version=4), parameters or {})
-    client = _client(notebook, path.resolve().parent, timeout_s)
-    variables = {key: value for key, value in os.environ.items() if key != "PHOTOLAB_BENCH"}
+    folder = path.resolve().parent
     try:
-        asyncio.run(client.async_execute(env=variables | KERNEL_ENVIRONMENT | dict(environment or {})))
+        if kernel is not None:
+            kernel.execute(notebook, folder, timeout_s=timeout_s)
+        else:
+            with Kernel(folder, environment) as fresh:
+                fresh.execute(notebook, folder, timeout_s=timeout_s)
     except CellExecutionError as error:
         reason = f"{error.ename}: {error.evalue}"
         raise _stopped(path, notebook, reason) from error
@@ -197,27 +197,6 @@ def run_notebook(
     executed = canonical(notebook)
     _refuse_noise(path, executed)
     return fill_answer(executed)
-
-
-def _client(notebook: Any, folder: Path, timeout_s: float) -> Any:
-    """Return a client for a fresh kernel that starts in `folder`."""
-    from jupyter_client import AsyncKernelManager
-    from nbclient import NotebookClient
-    from traitlets.config import Config
-
-    config = Config()
-    if hasattr(AsyncKernelManager, "transport_encryption"):  # newer clients print a notice without it
-        config.KernelManager.transport_encryption = "auto"
-    return NotebookClient(
-        notebook,
-        timeout=timeout_s,
-        kernel_name="python3",
-        record_timing=False,
-        coalesce_streams=True,
-        extra_arguments=["--HistoryManager.enabled=False"],
-        resources={"metadata": {"path": str(folder)}},
-        config=config,
-    )
 
 
 def _stopped(path: Path, notebook: Any, reason: str) -> MethodError:
@@ -253,7 +232,9 @@ def run(
     jobs: int = 2,
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Path, ...]:
-    """Run notebooks, each in its own kernel process, and write the executed copies.
+    """Run notebooks in several kernel processes and write the executed copies.
+
+    Each process works through notebooks one after the other and is emptied before each.
 
     Parameters
     ----------
@@ -264,7 +245,7 @@ def run(
     parameters, environment : mapping, optional
         As in `run_notebook`.
     jobs : int, default 2
-        Kernels at work at the same time.
+        Kernel processes.
     progress : callable, optional
         Takes one line a notebook; the default writes it on stderr.
 
@@ -291,20 +272,28 @@ def run(
     target.mkdir(parents=True, exist_ok=True)
     say = progress or _to_stderr
 
-    def one(path: Path) -> Path:
-        start = time.perf_counter()
-        executed = run_notebook(path, parameters=parameters, environment=environment)
-        copy_of_it = write_notebook(executed, target / path.name)
-        say(f"{path.stem}: done in {time.perf_counter() - start:.1f} s")
-        return copy_of_it
+    waiting = deque(paths)
+
+    def work() -> None:
+        with Kernel(paths[0].resolve().parent, environment) as kernel:
+            while waiting:
+                try:
+                    path = waiting.popleft()
+                except IndexError:  # the other process took the last one
+                    return
+                start = time.perf_counter()
+                try:
+                    executed = run_notebook(path, parameters=parameters, kernel=kernel)
+                except BaseException:
+                    waiting.clear()
+                    raise
+                write_notebook(executed, target / path.name)
+                say(f"{path.stem}: done in {time.perf_counter() - start:.1f} s")
 
     with ThreadPoolExecutor(max_workers=jobs) as pool:
-        waiting = [pool.submit(one, path) for path in paths]
-        try:
-            return tuple(future.result() for future in waiting)
-        finally:
-            for future in waiting:
-                future.cancel()
+        for done in [pool.submit(work) for _ in range(min(jobs, len(paths)))]:
+            done.result()
+    return tuple(target / path.name for path in paths)
 
 
 def _to_stderr(line: str) -> None:

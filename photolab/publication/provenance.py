@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import photolab
+from photolab.bench.schema import FILES
 from photolab.publication.tables import data_hash
 
 __all__ = ["ReportState", "file_hash", "folder_hashes", "record", "report_state", "to_json"]
@@ -30,6 +31,7 @@ _PACKAGES = (
     "nbclient",
     "nbformat",
     "numpy",
+    "openpyxl",
     "pandas",
     "scipy",
     "seaborn",
@@ -182,9 +184,8 @@ def report_state(report: str | os.PathLike[str], bench: str | os.PathLike[str] |
         problems.append(f"{FILE_NAME} names no file of the report")
     if bench is not None:
         problems += _differences(Path(bench), inputs, "the report was made")
-        problems += [
-            f"{name} is new since the report was made" for name in folder_hashes(bench) if name not in inputs
-        ]
+        new = [name for name in folder_hashes(bench) if name in FILES and name not in inputs]
+        problems += [f"{name} is new since the report was made" for name in new]
     return ReportState(complete=not problems, problems=tuple(problems))
 
 

@@ -167,8 +167,11 @@ def beside(measured: Measured) -> Table:
     shown = pd.DataFrame(
         {
             "what": [words_bench.level_words(level) for level in rows["level"]],
-            "sd": 100.0 * rows["sd"],
-            "known": ["assumed" if one else "own readings" for one in rows["assumed"]],
+            "sd": 100.0 * rows["sd"].where(rows["sd"] > 0.0),
+            "known": [
+                "not repeated" if sd == 0.0 else "assumed" if one else "own readings"
+                for sd, one in zip(rows["sd"], rows["assumed"], strict=True)
+            ],
         }
     )
     heads = {"what": "what varies", "sd": "SD used in the results (%)", "known": "known from"}
@@ -243,7 +246,8 @@ def components_picture(measured: Measured) -> Picture | Words:
         f"{row['label']} {decimal(row['sd'], 2)} ({decimal(row['low'], 2)} to {decimal(row['high'], 2)})"
         for row in shown.to_dict("records")
     )
-    alt = f"Standard deviations in % as dots with their 95 % intervals: {said}."
+    percent = decimal(100.0 * measured.found.coverage, 0)
+    alt = f"Standard deviations in % as dots with their intervals at {percent} %: {said}."
     return picture(figure, alt=alt, invented=is_invented(measured.campaign.bench))
 
 
@@ -260,6 +264,8 @@ def flagged(measured: Measured) -> Words:
     Words
         A list; one sentence where there are none.
     """
+    if measured.found is None:
+        return say(f"{NOTHING}{measured.why}.")
     codes = {"mounting_flagged", "lamp_scatters"}
     found = [statements.finding_words(f) for f in measured.campaign.findings if f.code in codes]
     if not found:

@@ -41,7 +41,9 @@ __all__ = [
 NO_RUN = (
     "This folder has no distance run (distance.csv), so nothing shows from where on the inverse square holds."
 )
-NO_DISTANCE = "No housing states its distance to the meter head (distance_m): no candela, not even an apparent one."
+NO_DISTANCE = (
+    "No housing states its distance to the meter head (distance_m): no candela, not even an apparent one."
+)
 K95 = 1.959964
 """Quantile of the normal law for 95 % about the middle. [1]"""
 Runs = tuple[DistanceResult, ...]

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 from photolab.bench.baseline_days import without
 from photolab.bench.campaign import Campaign
-from photolab.bench.linking import LEAST_LAMPS
 from photolab.bench.meter_change import MeterChange, colour_prediction, meter_change
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
@@ -84,9 +83,7 @@ def links_said(linked: Linked) -> Words:
         One item a technology.
     """
     if linked.change is None:
-        return say(
-            f"{NOTHING}{linked.why}. Read at least {LEAST_LAMPS} lamps of each technology on both meters."
-        )
+        return say(f"{NOTHING}{linked.why}.")
     coverage = linked.campaign.bench.settings.coverage
     said = [words_bench.link_words(row, coverage=coverage) for row in linked.change.links.to_dict("records")]
     said += [

@@ -317,6 +317,22 @@ def charts_words(charts: Iterable[BaselineChart], *, baseline: str, when: str) -
     return tuple(said)
 
 
+def technology_words(technology: str) -> str:
+    """Return the lamps of a technology, as the start of a sentence.
+
+    Parameters
+    ----------
+    technology : str
+        Code of lamps.csv.
+
+    Returns
+    -------
+    str
+        "LED lamps".
+    """
+    return "LED lamps" if technology == "led" else f"{capital(technology or 'unknown')} lamps"
+
+
 def link_words(link: Mapping[Any, Any], *, coverage: float = 0.95) -> str:
     """Return a link between two meters as a sentence.
 
@@ -343,7 +359,7 @@ def link_words(link: Mapping[Any, Any], *, coverage: float = 0.95) -> str:
     )
     level = "" if np.isnan(link["level_p"]) else _level_words(link)
     return (
-        f"{capital(str(link['technology']))}: {link['new_meter']} shows {decimal(link['factor'], 4)} of what "
+        f"{technology_words(str(link['technology']))}: {link['new_meter']} shows {decimal(link['factor'], 4)} of what "
         f"{link['old_meter']} shows ({known}), from {counted(int(link['n']), 'lamp')} and "
         f"{int(link['readings'])} pairs of readings; {status}.{level}"
     )

@@ -312,6 +312,11 @@ def slope_sentence(slope: Slope) -> str:
     )
 
 
+def _tenths(seconds: float) -> str:
+    """Return a time in minutes to the tenth."""
+    return f"{decimal(seconds / 60.0, 1)} min"
+
+
 def constants_sentence(constants: TimeConstants) -> str:
     """Return whether light and case settle together.
 
@@ -325,9 +330,7 @@ def constants_sentence(constants: TimeConstants) -> str:
     str
         One sentence.
     """
-    both = (
-        f"{minutes(constants.light_s)} min for the light, {minutes(constants.temperature_s)} min for the case"
-    )
+    both = f"{_tenths(constants.light_s)} for the light, {_tenths(constants.temperature_s)} for the case"
     ends = f"{decimal(constants.low, 2)} to {decimal(constants.high, 2)}"
     head = CONSTANT_WORDS[constants.code]
     return f"Time constants: {both}; their ratio is {decimal(constants.ratio, 2)} ({ends}): {head}."

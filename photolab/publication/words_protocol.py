@@ -32,7 +32,8 @@ def change_log(comparison: ProtocolComparison, *, largest: int = 3) -> tuple[str
     revisions = [
         one.bench.settings.protocol_revision or "(none)" for one in (comparison.before, comparison.after)
     ]
-    rows = moved[moved["scope"] != "models"].drop_duplicates(["lamp", "housing", "measurand", "instant"])
+    # a ratio is named once, for the specimens; remaining light has one scope only
+    rows = moved[(moved["scope"] == "specimens") | (moved["measurand"] != "illuminance ratio")]
     named = ", ".join(_move(row) for row in rows.head(largest).to_dict("records"))
     readings = len(comparison.before.selection.readings)
     lines = [

@@ -33,7 +33,7 @@ class BatchFit:
         Amplitudes at x = 0. [unit of y]
     sum_of_squares : ndarray, shape (curves,)
         Weighted residual sums of squares. [unit of y squared]
-    at_bound : ndarray, shape (curves,)
+    at_bound : ndarray of bool, shape (curves,)
         Whether a time constant stands at the end of its range.
     """
 
@@ -198,7 +198,7 @@ def search_batch(
     Returns
     -------
     theta, squares : ndarray
-        Best points and their sums of squares.
+        Best points and their sums of squares. [ln, unit of y squared]
     """
     rows = np.arange(theta.shape[0])
     best_theta, best_squares = theta.copy(), np.empty(theta.shape[0])

@@ -4,8 +4,8 @@ r"""Bounds beyond the end of a record for any curve that settles by completely m
 
 with many fixed :math:`\tau_i`. No order is chosen: every mixture of up to that many rates is allowed, and
 the interval of :math:`E(h)/E(t_0)` holds all values for which the best such mixture still agrees with the
-readings. Each value asks for one non-negative least-squares solution with a heavily weighted row :math:`E(h)
-- R\,E(t_0) = 0`.
+readings. Each value asks for one non-negative least-squares solution with a heavily weighted row
+:math:`E(h) - R\,E(t_0) = 0`.
 """
 
 from collections.abc import Callable

@@ -45,7 +45,7 @@ class ExponentialFit:
     offset_uncertainty : float
         Standard uncertainty of the offset. [unit of y]
     amplitude_uncertainties, rate_uncertainties, time_constant_uncertainties : ndarray, shape (terms,)
-        Standard uncertainties, white noise of one unknown SD assumed.
+        Standard uncertainties, white noise of one unknown SD assumed. [unit of y, 1/unit of x, unit of x]
     residual_sd : float
         SD of a residual of weight one. [unit of y]
     dof : int
@@ -53,7 +53,7 @@ class ExponentialFit:
     residual_sum_of_squares : float
         Weighted residual sum of squares. [unit of y squared]
     covariance : ndarray
-        Covariance of `parameters`.
+        Covariance of `parameters`. [as parameters]
     parameters : tuple of str
         Names of the rows of the covariance: offset (if the form has one), amplitudes, rates.
     at_bound : bool

@@ -103,7 +103,7 @@ class ResidualModel:
     noise_variances : ndarray, shape (m,)
         Variance of one reading under each. [unit of y squared]
     dofs : ndarray, shape (m,)
-        Degrees of freedom of each variance.
+        Degrees of freedom of each variance. [1]
     middles : ndarray, shape (m, r, r)
         Correlation matrix in the column space of the design, under each. [1]
     to_space : ndarray, shape (r, p)

@@ -268,7 +268,7 @@ def exact_fit(
     Returns
     -------
     level, amplitudes, squares : ndarray
-        Level above the mean, amplitudes, weighted mean square of the residual.
+        Level above the mean, amplitudes, weighted mean square of the residual. [unit of y, unit of y squared]
     """
     if theta.shape[1] == 0:
         return np.zeros(len(theta)), theta, np.sum(centred**2 * share, axis=1)

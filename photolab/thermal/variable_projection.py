@@ -9,8 +9,7 @@ it in closed form, gives the start, so nobody has to guess one.
 References
 ----------
 .. [1] G. H. Golub and V. Pereyra, "The differentiation of pseudo-inverses and nonlinear least squares
-problems
-   whose variables separate", SIAM J. Numer. Anal. 10 (1973) 413-432.
+   problems whose variables separate", SIAM Journal on Numerical Analysis 10 (1973) 413-432.
 .. [2] L. Kaufman, "A variable projection method for solving separable nonlinear least squares problems",
    BIT 15 (1975) 49-57.
 """

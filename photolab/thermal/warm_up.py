@@ -33,7 +33,6 @@ FloatArray = NDArray[np.float64]
 FEWEST_READINGS = 8  # two exponentials and a level take five
 ASSUMED_DRIFT = 0.003
 REFUSED_BELOW = 6.0  # effective readings
-REFUSED_CORRELATED_BELOW = 10.0  # a strong correlation is itself known too badly from so few
 FLAGGED_BELOW = 15.0
 CORRELATED_ABOVE = 0.3
 COARSE_BELOW = 0.4  # residual SD over the display step: below it rounding is no longer like noise
@@ -42,6 +41,9 @@ RATES_LIMIT = (
     3.0  # the same measure for two terms against many rates: above it two do not describe the record
 )
 LENGTHS_NEEDED = 2.0  # time constants that a record must span before it carries a final level
+GRID_MISFIT = (
+    4e-4  # of the change of light: how far a grid of rates may miss one rate between its points, measured
+)
 OUTLYING = 6.0  # robust SDs
 GAP_PART = 0.25  # of the record
 
@@ -266,7 +268,9 @@ def _fit_with_step(
 def _outside_class(times: FloatArray, light: FloatArray, free_squares: float, parameters: int) -> bool:
     """Return whether falling parts alone fit clearly worse; unwhitened, so that no event passes for noise."""
     monotone = fit_monotone(times, light, np.zeros(times.size - 1))
-    return monotone.sum_of_squares - free_squares > CLASS_LIMIT * free_squares / (times.size - parameters)
+    noise = free_squares / (times.size - parameters)
+    between_rates = times.size * (GRID_MISFIT * float(np.ptp(light))) ** 2
+    return monotone.sum_of_squares - free_squares > CLASS_LIMIT * noise + between_rates
 
 
 def _described(times: FloatArray, curve: Curve, correlation: float | None) -> Curve:
@@ -306,6 +310,9 @@ def _findings(
 ) -> list[Finding]:
     """Return what a reader must know about the record."""
     findings = []
+    if curve.fitted.min() <= 0.0:
+        everything = ("remaining", "beyond_record", "final_level", "time_constants")
+        findings.append(Finding("fitted_light_not_positive", everything))
     if second:
         findings.append(
             Finding("second_step", ("remaining", "beyond_record", "final_level", "time_constants"))
@@ -326,7 +333,7 @@ def _findings(
     residual = curve.found.residual
     scale = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
     if not coarse and scale > 0.0 and np.max(np.abs(residual)) > OUTLYING * scale:
-        findings.append(Finding("outliers"))
+        findings.append(Finding("outliers", ("beyond_record", "final_level")))
     return findings
 
 
@@ -342,13 +349,12 @@ def _support_findings(curve: Curve) -> list[Finding]:
     """Return what the correlation of the residuals leaves of the readings."""
     findings = []
     effective = curve.noise.effective_readings
-    correlated = curve.noise.correlation > CORRELATED_ABOVE
-    if effective < (REFUSED_CORRELATED_BELOW if correlated else REFUSED_BELOW):
+    if effective < REFUSED_BELOW:
         blocked = ("remaining", "beyond_record", "final_level", "time_constants")
         findings.append(Finding("too_few_independent_readings", blocked))
     elif effective < FLAGGED_BELOW:
         findings.append(Finding("few_independent_readings"))
-    if correlated:
+    if curve.noise.correlation > CORRELATED_ABOVE:
         findings.append(Finding("correlated_residual_or_event"))
     return findings
 

@@ -51,7 +51,7 @@ class Remaining:
     ln_standard_uncertainty : float
         Standard uncertainty of the logarithm of the ratio. [1]
     dof : float
-        Its effective degrees of freedom.
+        Its effective degrees of freedom. [1]
     method : {"record", "bounds"}
         From the fit inside the record, or from bounds beyond it.
     extrapolated : bool

@@ -16,6 +16,7 @@ FloatArray = NDArray[np.float64]
 SMALLEST_SHARE = 0.05  # of the fading part: a smaller second term is not described
 SMALLEST_RATIO = 2.0  # of two time constants that are described apart
 WINDOW_PARTS = 25
+ROUNDING = 1e-9  # of the light: residuals below it are arithmetic, not noise
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,6 +184,9 @@ def scan(
     StepScan
         The likeliest change point.
     """
+    rounding = ROUNDING * float(np.abs(curve_problem.y).max())
+    if found.sum_of_squares < time_s.size * rounding**2:
+        return StepScan(-1, 0.0, False)
     design = full_design(curve_problem, found.coefficients, found.theta)
     return scan_step(time_s, found.residual, design, threshold=threshold)
 

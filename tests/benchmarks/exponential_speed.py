@@ -6,6 +6,14 @@ Each curve is fitted with an offset and 0, 1 and 2 exponentials. `lmfit` (time c
 and `scipy.optimize.curve_fit` (analytic Jacobian) are started at the true parameters, which favours them:
 nobody has them at the bench. They run on a share of the curves and are scaled up. Ratios are of medians
 of processor time.
+
+Measured (1000 curves, one thread of a busy machine):
+
+- lmfit / shared abscissa: 67 (20 readings), 86 (60), 62 (200), 73 (2000); lmfit / own abscissae: 93, 66, 43.
+- curve_fit / shared: 8, 10, 8, 21; curve_fit / own: 11, 8, 6: the honest ratio to a well-started compiled fitter.
+- squares behind the best known by more than 1e-6, each curve at its own order: 0 % of 100 curves a row. Two terms asked
+  of a curve that has one leave several nearly equal minima: 2 to 5 % end in another one (500 curves).
+- a two-sided bound beyond the record with its fit 1.4 ms; certified problems 7, 9, 13 and 14 ms.
 """
 
 import os

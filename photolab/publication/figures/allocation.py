@@ -29,7 +29,7 @@ def draw(axes: Axes, table: pd.DataFrame, *, floor: float) -> None:
         color=COLOURS["vermilion"],
         linewidth=1.4,
         linestyle=(0, (4, 3)),
-        label="what seatings cannot lower",
+        label="floor",
     )
     for place, row in enumerate(table.to_dict("records")):
         axes.plot([row["specimens"], row["models"]], [place, place], color=COLOURS["blue"], linewidth=1.0)
@@ -47,5 +47,5 @@ def draw(axes: Axes, table: pd.DataFrame, *, floor: float) -> None:
     axes.set_xlim(left=0.0)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x")
-    axes.set_xlabel("forecast half-width of a ratio of two lamps, 95 % (± %)")
+    axes.set_xlabel("forecast half-width of a ratio of two lamps (± %)")
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.1)

@@ -38,7 +38,7 @@ def draw(axes: Axes, table: pd.DataFrame) -> None:
         marker="o",
         markersize=8,
         linewidth=2.2,
-        label="component, 95 % interval",
+        label="component with its interval",
     )
     for assumed, words in ((False, "used in the results"), (True, "used, assumed")):
         if (table["assumed"].astype(bool) == assumed).any():

@@ -40,18 +40,17 @@ def draw(axes: Axes, curves: pd.DataFrame, points: pd.DataFrame) -> None:
             linestyle=line,
             label=str(surface),
         )
-        for one in points[points["surface"] == surface].itertuples(index=False):
-            axes.plot(
-                one.displayed, one.true, marker=marker, markersize=8, color=COLOURS[colour], markeredgecolor=INK,
-                linestyle="none", zorder=4,
-            )  # fmt: skip
+        mine = points[points["surface"] == surface]
+        axes.plot(
+            mine["displayed"], mine["true"], marker=marker, markersize=8, color=COLOURS[colour],
+            markeredgecolor=INK, linestyle="none", zorder=4,
+        )  # fmt: skip
+        for x, y, label in zip(mine["displayed"], mine["true"], mine["label"], strict=True):
+            left = 1.08 * x < y < 1.6 * x
             axes.annotate(
-                str(one.label),
-                (one.displayed, one.true),
-                xytext=(9, -3),
-                textcoords="offset points",
-                va="top",
-            )
+                str(label), (x, y), xytext=(-9, 5) if left else (9, -3), textcoords="offset points",
+                ha="right" if left else "left", va="bottom" if left else "top",
+            )  # fmt: skip
     low, high = float(curves["displayed"].min()), float(curves["displayed"].max())
     axes.plot([low, high], [low, high], color=GREY, linewidth=0.9, label="surface = displayed", zorder=1)
     axes.set_xlim(low, high)

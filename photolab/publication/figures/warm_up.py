@@ -66,16 +66,19 @@ def draw(
             color=COLOURS["vermilion"],
         )
     if until > end:
-        axes.axvspan(end, until, color=PALE, linewidth=0, hatch="//", edgecolor="white", zorder=0)
-        axes.text((end + until) / 2.0, (bottom + top) / 2.0, "beyond\nthe record", ha="center", va="center")
+        axes.axvspan(end, until, facecolor=PALE, linewidth=0, hatch="//", edgecolor="white", zorder=0)
+        box = {"facecolor": PALE, "edgecolor": "none", "pad": 3.0}
+        middle = ((end + until) / 2.0, (bottom + top) / 2.0)
+        axes.text(*middle, "beyond\nthe record", ha="center", va="center", bbox=box)
     for number, (minute, percent, label) in enumerate(marks):
         axes.plot(
             minute, percent, marker="D", markersize=8, color=COLOURS["orange"], markeredgecolor=INK,
             markeredgewidth=0.9, linestyle="none", zorder=4,
         )  # fmt: skip
-        beside = (10, 8) if number == 0 else (-6, 14)
+        right = number == 0 or minute < 0.85 * until
+        beside = (10, 8) if right else (-6, 14)
         axes.annotate(
-            label, (minute, percent), xytext=beside, textcoords="offset points", ha="left" if number == 0 else "right",
+            label, (minute, percent), xytext=beside, textcoords="offset points", ha="left" if right else "right",
             va="bottom", zorder=5,
         )  # fmt: skip
     axes.set_xlim(-0.01 * until, 1.01 * until)

@@ -1,0 +1,331 @@
+"""What the notebook on the next protocol shows of plans: forecasts, allocation, bench hours, run order.
+
+Where a bench folder does not hold what a view needs, the view is one sentence that says so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+
+from photolab.bench.review import forecast, forecast_against_results
+from photolab.errors import MethodError
+from photolab.metrology.distributions import coverage_factor
+from photolab.metrology.planning import allocate_effort, bench_hours, resolvable_ratio, run_order
+from photolab.metrology.reporting import decimal
+from photolab.publication.display import Table, Words, say, table
+from photolab.publication.figures import allocation as allocation_figure
+from photolab.publication.figures.common import Picture, new_figure, picture
+from photolab.publication.front_page import is_invented
+from photolab.publication.views_protocol import NOTHING, Reviewed
+from photolab.publication.words_bench import counted
+
+__all__ = [
+    "allocation",
+    "allocation_said",
+    "forecast_check",
+    "order",
+    "plans_picture",
+    "plans_table",
+    "resolvable",
+]
+
+Plan = tuple[int, int, int]
+
+
+def resolvable(reviewed: Reviewed, seatings: Sequence[int]) -> Table | Words:
+    """Return the smallest difference that so many seatings would show, before the test.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        From `review`.
+    seatings : sequence of int
+        Seatings of each lamp. [1]
+
+    Returns
+    -------
+    Table or Words
+        One row a number of seatings.
+    """
+    if reviewed.why:
+        return say(f"{NOTHING}{reviewed.why}.")
+    coverage = reviewed.campaign.bench.settings.coverage
+    sd = reviewed.campaign.spreads.mounting.sd
+    ends = {
+        name: [
+            100.0 * (resolvable_ratio(sd, n, floor=reviewed.floor, power=power, coverage=coverage) - 1.0)
+            for n in seatings
+        ]
+        for name, power in (("even", 0.5), ("four", 0.8))
+    }
+    shown = pd.DataFrame({"n": list(seatings), **ends})
+    heads = {
+        "n": "seatings of each lamp",
+        "even": "difference shown with an even chance (%)",
+        "four": "shown in four cases of five (%)",
+    }
+    return table(shown, heads=heads, places=1)
+
+
+def _forecasts(reviewed: Reviewed, plans: Sequence[Plan]) -> pd.DataFrame:
+    rows = []
+    for specimens, mountings, readings in plans:
+        one = forecast(
+            reviewed.campaign,
+            specimens=specimens,
+            mountings=mountings,
+            readings=readings,
+            floor=reviewed.floor,
+        )
+        rows.append(
+            {
+                "label": f"{specimens} × {mountings} × {readings}",
+                "plan": f"{counted(specimens, 'specimen')}, {counted(mountings, 'seating')}, "
+                f"{counted(readings, 'reading')}",
+                "specimens": 100.0 * one.half_width_specimens,
+                "models": 100.0 * one.half_width_models,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def plans_table(
+    reviewed: Reviewed, plans: Sequence[Plan], *, minutes: Mapping[str, float], lamps: int
+) -> Table | Words:
+    """Return the forecast half-width and the bench hours of plans.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        From `review`.
+    plans : sequence of (int, int, int)
+        Specimens a lamp, seatings a specimen, readings a seating. [1]
+    minutes : mapping
+        What one more specimen, mounting and reading takes. [min]
+    lamps : int
+        Lamps in the next campaign, the baseline counted. [1]
+
+    Returns
+    -------
+    Table or Words
+        One row a plan.
+    """
+    if reviewed.why:
+        return say(f"{NOTHING}{reviewed.why}.")
+    hours = [
+        bench_hours(
+            {"lamp": lamps, "specimen": s, "mounting": m, "reading": r}, {"lamp": 0.0, **dict(minutes)}
+        )
+        for s, m, r in plans
+    ]
+    shown = _forecasts(reviewed, plans).assign(hours=hours)
+    heads = {
+        "plan": "plan for each lamp",
+        "specimens": "for the specimens (± %)",
+        "models": "for the models (± %)",
+        "hours": f"bench time, {lamps} lamps (h)",
+    }
+    return table(shown, columns=list(heads), heads=heads, places=1)
+
+
+def plans_picture(reviewed: Reviewed, plans: Sequence[Plan]) -> Picture | Words:
+    """Return the forecast half-widths of plans as a picture.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        From `review`.
+    plans : sequence of (int, int, int)
+        Specimens a lamp, seatings a specimen, readings a seating. [1]
+
+    Returns
+    -------
+    Picture or Words
+        One row a plan.
+    """
+    if reviewed.why:
+        return say(f"No picture: {reviewed.why}.")
+    rows = _forecasts(reviewed, plans)
+    floor = 100.0 * coverage_factor(reviewed.campaign.bench.settings.coverage, math.inf) * reviewed.floor
+    figure, (axes,) = new_figure(height=1.3 + 0.33 * len(rows))
+    allocation_figure.draw(axes, rows, floor=floor)
+    axes.set_ylabel("specimens × seatings\n× readings")
+    said = "; ".join(
+        f"{row['label']} ± {decimal(row['specimens'], 1)} and {decimal(row['models'], 1)}"
+        for row in rows.to_dict("records")
+    )
+    percent = decimal(100.0 * reviewed.campaign.bench.settings.coverage, 0)
+    alt = (
+        f"Forecast half-width of a ratio in % at {percent} %, for the specimens and for the models, by "
+        "specimens × seatings × "
+        f"readings of each lamp: {said}. Seatings cannot go below ± {decimal(floor, 1)}."
+    )
+    return picture(figure, alt=alt, invented=is_invented(reviewed.campaign.bench))
+
+
+def forecast_check(reviewed: Reviewed) -> Words:
+    """Return how the forecast compares with the intervals that this campaign reached.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        From `review`.
+
+    Returns
+    -------
+    Words
+        One or two sentences.
+    """
+    if reviewed.why:
+        return say(f"{NOTHING}{reviewed.why}.")
+    rows = forecast_against_results(reviewed.campaign)
+    share = (rows["reached"] / rows["forecast"]).dropna()
+    if share.empty:
+        return say("No comparison of this folder has an interval to set beside a forecast.")
+    middle, low, high = (decimal(float(share.quantile(q)), 2) for q in (0.5, 0.0, 1.0))
+    worst = decimal(100.0 * float((share - 1.0).abs().max()), 0)
+    fair = 0.8 <= float(share.median()) <= 1.25
+    return say(
+        f"Reached half-width over forecast one, in {len(share)} comparisons: {middle} in the middle, {low} to {high}.",
+        f"The two ways lie at most {worst} % apart, so a plan may be made with the forecast. It is a little bold where "
+        f"specimens were seated unequally often, and where spreads are known from few differences."
+        if fair
+        else "The forecast does not fit this campaign: do not plan with it before the reason is known.",
+    )
+
+
+def allocation(reviewed: Reviewed, *, minutes: Mapping[str, float], hours_a_lamp: float) -> Table | Words:
+    """Return how bench time for one lamp is best spent on specimens, seatings and readings.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        From `review`.
+    minutes : mapping
+        What one more specimen, mounting and reading takes. [min]
+    hours_a_lamp : float
+        Bench time for one lamp. [h]
+
+    Returns
+    -------
+    Table or Words
+        One row a level.
+    """
+    rows = _allocated(reviewed, minutes, hours_a_lamp)
+    if isinstance(rows, Words):
+        return rows
+    names = {
+        "specimen": "specimens of a lamp",
+        "mounting": "seatings of a specimen",
+        "reading": "readings of a seating",
+    }
+    shown = pd.DataFrame(
+        {
+            "what": [names[level] for level in rows["level"]],
+            "sd": 100.0 * rows["sd"],
+            "minutes": rows["cost"],
+            "count": rows["count"],
+            "variance": 100.0 * rows["variance"] / rows["variance"].sum(),
+            "spent": rows["spent"] / 60.0,
+        }
+    )
+    heads = {
+        "what": "what",
+        "sd": "SD (%)",
+        "minutes": "one more takes (min)",
+        "count": "take",
+        "variance": "part of what is left (%)",
+        "spent": "bench time (h)",
+    }
+    return table(
+        shown, columns=list(heads), heads=heads, places={"sd": 2, "minutes": 1, "variance": 0, "spent": 1}
+    )
+
+
+def _allocated(reviewed: Reviewed, minutes: Mapping[str, float], hours_a_lamp: float) -> pd.DataFrame | Words:
+    spreads = reviewed.campaign.spreads
+    reading = min(spread.sd for spread in spreads.reading.values())
+    sds = {"specimen": spreads.specimen.sd, "mounting": spreads.mounting.sd, "reading": reading}
+    try:
+        return allocate_effort(
+            sds, {level: float(minutes[level]) for level in sds}, total_cost=60.0 * hours_a_lamp
+        )
+    except MethodError as refused:
+        return say(f"{NOTHING}{refused}.")
+
+
+def allocation_said(reviewed: Reviewed, *, minutes: Mapping[str, float], hours_a_lamp: float) -> Words:
+    """Return the best plan for the time of one lamp in words.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        From `review`.
+    minutes : mapping
+        What one more specimen, mounting and reading takes. [min]
+    hours_a_lamp : float
+        Bench time for one lamp. [h]
+
+    Returns
+    -------
+    Words
+        One or two sentences.
+    """
+    rows = _allocated(reviewed, minutes, hours_a_lamp)
+    if isinstance(rows, Words):
+        return rows
+    s, m, r = (int(one) for one in rows["count"])
+    assumed = [
+        name
+        for name, spread in (
+            ("specimens", reviewed.campaign.spreads.specimen),
+            ("seatings", reviewed.campaign.spreads.mounting),
+        )
+        if spread.assumed
+    ]
+    note = f" The spread of {' and '.join(assumed)} is assumed." if assumed else ""
+    return say(
+        f"For a statement about the model, {decimal(hours_a_lamp, 0)} hours a lamp are best spent on "
+        f"{counted(s, 'specimen')}, "
+        f"{counted(m, 'seating')} of each, {counted(r, 'reading')} a seating: the mean of the lamp then scatters by "
+        f"{decimal(100.0 * math.sqrt(float(rows['variance'].sum())), 2)} %.{note} For a statement about "
+        "the specimens on the bench, "
+        f"spend the same time on seatings of one specimen."
+    )
+
+
+def order(reviewed: Reviewed, *, seed: int, rounds: int, baseline_every: int = 4) -> Table | Words:
+    """Return a random run order for one day, to print and work through.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        From `review`.
+    seed : int
+        Seed of the shuffle. [1]
+    rounds : int
+        Seatings of every lamp. [1]
+    baseline_every : int, default 4
+        Lamps between two baselines. [1]
+
+    Returns
+    -------
+    Table or Words
+        One row a round of lamps.
+    """
+    campaign = reviewed.campaign
+    lamps = [str(lamp) for lamp in campaign.bench.tables["lamps"]["lamp"] if str(lamp) != campaign.baseline]
+    if not lamps:
+        return say(f"{NOTHING}there is no lamp beside the baseline.")
+    rows = run_order(
+        lamps, seed=seed, rounds=rounds, baseline=campaign.baseline, baseline_every=baseline_every
+    )
+    block = (rows["lamp"] == campaign.baseline).cumsum()
+    lines = [
+        {"from": int(part["position"].min()), "order": " · ".join(str(one) for one in part["lamp"])}
+        for _, part in rows.groupby(block, sort=False)
+    ]
+    return table(pd.DataFrame(lines), heads={"from": "place", "order": "seat in this order"})

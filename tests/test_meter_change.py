@@ -1,0 +1,119 @@
+"""A new meter. Oracles: the responsivities of both meters, synthetic truth, identities."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from photolab.bench.baseline_days import without
+from photolab.bench.evaluation import evaluate
+from photolab.bench.meter_change import colour_prediction, meter_change
+from photolab.bench.records import read_bench
+from photolab.errors import MethodError
+
+DEMO = Path(__file__).parents[1] / "data" / "demo"
+
+
+@pytest.fixture(scope="module")
+def campaign():
+    return evaluate(read_bench(DEMO))
+
+
+@pytest.fixture(scope="module")
+def change(campaign):
+    return meter_change(campaign)
+
+
+def with_links(campaign, links):
+    return replace(campaign, bench=replace(campaign.bench, tables={**campaign.bench.tables, "links": links}))
+
+
+def response(bench, meter, lamp):
+    """Return what a meter makes of a lamp's light: plain sum over 1 nm, no package formula."""
+    wavelength = np.arange(380.0, 781.0)
+    files = bench.spectra.values()
+    own = next(s for s in files if s.kind == "responsivity" and s.meter == meter)
+    light = next(s for s in files if s.kind == "source" and s.lamp == lamp)
+    parts = [np.interp(wavelength, s.wavelength_nm, s.value) for s in (own, light)]
+    return float((parts[0] * parts[1]).sum())
+
+
+def test_led_and_filament_need_factors_of_their_own(campaign, change):
+    """Oracle: the two responsivities over both spectra, by plain sums: what an M2 reading over an M1 one is for LED lamps,
+    over the same for filament lamps."""
+    links = change.links.set_index("technology")
+    assert links.loc["led", "high"] < links.loc["filament", "low"]
+    assert (bool(links.loc["led", "established"]), bool(links.loc["filament", "established"])) == (
+        True,
+        False,
+    )
+    assert (links.loc["led", "n"], links.loc["filament", "n"]) == (5, 1)
+    bench = campaign.bench
+    led, filament = (response(bench, "M2", lamp) / response(bench, "M1", lamp) for lamp in ("K1", "B0"))
+    told = colour_prediction(campaign, change).iloc[0]
+    # 5 nm steps of the LED file against the package's integration: within 1e-4
+    assert_allclose(told["predicted"], led / filament, rtol=1e-4)
+    assert told["low"] <= led / filament <= told["high"]
+
+
+def test_converted_values_stand_beside_the_raw_ones(campaign, change):
+    """Oracle: identity of the raw columns; factor times net reading."""
+    raw = campaign.selection.readings
+    assert (change.readings["illuminance_lx"] == raw["illuminance_lx"]).all()
+    row = change.readings[change.readings["lamp"] == "K2"].iloc[0]
+    factor = float(change.links.set_index("technology").loc["led", "factor"])
+    assert_allclose(row["linked_lx"], factor * (row["illuminance_lx"] - row["dark_lx"]), rtol=1e-12)
+    assert row["link"] == "link M1 to M2, led, 5 lamps"
+
+
+def test_no_verdict_changes_once_colour_is_corrected(campaign, change):
+    """Oracle: truth has not moved; without the correction M1 flatters LED lamps by 6 %, M2 does not."""
+    assert change.changed.empty
+    assert len(change.after) == len(campaign.table)
+    plain = meter_change(campaign, corrections=without(campaign, "spectral"))
+    moved = plain.changed[plain.changed["scope"] == "specimens"]
+    assert set(zip(moved["lamp"], moved["housing"], strict=True)) >= {("K5", "HR"), ("K3", "HR")}
+    assert (moved["ratio_after"] < moved["ratio_before"]).all()
+
+
+def test_the_doubt_of_two_links_is_in_the_interval(campaign, change):
+    """Oracle: by hand: half-widths add in quadrature, factor led over filament."""
+    links = change.links.set_index("technology")
+    own = [math.log(links.loc[k, "high"] / links.loc[k, "low"]) / 2 for k in ("led", "filament")]
+    bare = change.readings.drop(columns=["net_lx", "linked_lx", "link_u", "link", "link_refused", "instant"])
+    bare = bare.assign(illuminance_lx=change.readings["linked_lx"], dark_lx=0.0, meter="M2", range_lx=2000.0)
+    tables = {**campaign.bench.tables, "readings": bare}
+    plain = evaluate(replace(campaign.bench, tables=tables)).table["ln_expanded_uncertainty"]
+    expected = np.sqrt(plain**2 + own[0] ** 2 + own[1] ** 2)
+    assert_allclose(change.after["ln_expanded_uncertainty"], expected, rtol=1e-12)  # same sums
+
+
+def test_meters_named_both_ways_round_are_refused(campaign):
+    """Oracle: one row turned round by hand."""
+    links = campaign.bench.tables["links"].copy()
+    links.loc[links.index[0], ["old_meter", "new_meter"]] = ["M2", "M1"]
+    with pytest.raises(MethodError, match="names the meters both ways round"):
+        meter_change(with_links(campaign, links))
+
+
+def test_no_link_from_the_campaigns_meter_is_refused(campaign):
+    """Oracle: links of other meters, no link, a meter nobody described."""
+    links = campaign.bench.tables["links"]
+    with pytest.raises(MethodError, match=r"links\.csv has no row; read at least 3 lamps"):
+        meter_change(with_links(campaign, links.iloc[:0]))
+    with pytest.raises(MethodError, match="no row from meter M1"):
+        meter_change(with_links(campaign, links.assign(old_meter="M2", new_meter="M1")))
+    with pytest.raises(MethodError, match="meter M9 must be described"):
+        meter_change(with_links(campaign, links.assign(new_meter="M9")))
+
+
+def test_a_technology_without_a_link_stays_on_the_old_meter(campaign):
+    """Oracle: links of LED lamps alone: the filament baseline has none, so nothing can be compared on M2."""
+    links = campaign.bench.tables["links"]
+    told = meter_change(with_links(campaign, links[links["technology"] == "led"]))
+    assert told.refused == ("filament",)
+    assert "B0" not in set(told.after["baseline"])
+    assert (told.readings.loc[told.readings["lamp"] == "B0", "link_refused"] == "no link for filament").all()
