@@ -12,7 +12,7 @@ from packaging.specifiers import SpecifierSet
 
 ROOT = Path(__file__).resolve().parents[1]
 # conda-forge's name -> PyPI's
-CONDA_NAMES = {"seaborn-base": "seaborn", "matplotlib-base": "matplotlib"}
+CONDA_NAMES = {"seaborn-base": "seaborn", "matplotlib-base": "matplotlib", "jupyter_client": "jupyter-client"}
 # not on conda-forge: they come with `pip install -e .`
 THROUGH_PIP = {"ziamath", "typst"}
 # taken from the `test` extra, because a reader runs the notebooks' comparison too

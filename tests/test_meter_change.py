@@ -42,8 +42,7 @@ def response(bench, meter, lamp):
 
 
 def test_led_and_filament_need_factors_of_their_own(campaign, change):
-    """Oracle: the two responsivities over both spectra, by plain sums: what an M2 reading over an M1 one is for LED lamps,
-    over the same for filament lamps."""
+    """Oracle: both responsivities over both spectra, by plain sums: M2 over M1 for LED lamps, over that for filament."""
     links = change.links.set_index("technology")
     assert links.loc["led", "high"] < links.loc["filament", "low"]
     assert (bool(links.loc["led", "established"]), bool(links.loc["filament", "established"])) == (

@@ -122,19 +122,22 @@ def test_specimens_of_each_lamp(campaign):
 
 
 def test_pairs_in_closed_form(tmp_path):
-    """Oracle: two seatings that differ by d have the mean absolute difference d: SD d sqrt(pi)/2."""
+    """Oracle: values in pairs that all differ by d have the SD d sqrt(pi)/2; half a reading's variance is taken off."""
+    d, r = 0.03, 0.01
     rows = [
-        ("K1", lux, "HP", day, 1, m, 4000)
-        for day, a, b in (("D01", 400.0, 408.0), ("D02", 410.0, 402.0))
-        for m, lux in ((1, a), (2, b))
+        ("K1", repr(400.0 * math.exp(level + m * d + n * r)), "HP", day, 1, m, 4000)
+        for day, level in (("D01", 0.0), ("D02", 0.02))
+        for m in (1, 2)
+        for n in (0, 1)
     ]
     campaign = folder(tmp_path, rows)
     found = repeatability(campaign)
     assert list(seating_cells(found.seats)) == ["K1 1 HP D01", "K1 1 HP D02"]
-    told = plain_spreads(campaign, found)
-    # one reading a seating: seating and reading are one row, and the pairs have no row of that name to stand by
-    assert list(found.table["level"]) == ["day", "mounting+reading"]
-    assert told.empty
+    told = plain_spreads(campaign, found).set_index("level")
+    reading = r * math.sqrt(math.pi) / 2
+    mounting = math.sqrt(d**2 * math.pi / 4 - reading**2 / 2)
+    assert_allclose(told["sd"], [reading, mounting], rtol=1e-9)  # digits of the readings in the file
+    assert list(told["count"]) == [4, 2]
 
 
 def test_the_second_way_agrees_on_the_demo(campaign, found):

@@ -1,4 +1,4 @@
-"""Surface temperatures of a bench. Oracles: closed forms (T^4, rectangular limits), the generating values of the demo."""
+"""Surface temperatures of a bench. Oracles: closed forms (T^4, rectangular limits), the values put into the demo."""
 
 import itertools
 import math
@@ -75,7 +75,7 @@ def test_demo_bare_sink_is_not_usable_and_its_tape_holds_the_truth():
 
 
 @pytest.mark.parametrize(
-    ("lamp", "method"), itertools.product(["B0", "K1", "K3", "K4", "K5", "K8"], ["bare", "tape"])
+    ("lamp", "method"), list(itertools.product(["B0", "K1", "K3", "K4", "K5", "K8"], ["bare", "tape"]))
 )
 def test_demo_temperatures_hold_the_truth(lamp, method):
     found = {(one.lamp, one.method): one for one in surfaces(demo(), at_hold=True)}

@@ -391,8 +391,9 @@ def _line_words(one: DistanceResult) -> str:
     where = f"{words_light.run_words(one)}: the straight line gives {decimal(intensity, 0)} cd and a centre "
     shown = f"{where}{decimal(centre, 0)} mm behind the face"
     if one.law != "inverse_square":
-        return f"{shown}, far from anything in the housing: the points bend, and the line hides it. It "
-        "does not serve here."
+        return (
+            f"{shown}, where nothing glows: the points bend, and the line hides it. It does not serve here."
+        )
     away, half = abs(intensity - one.intensity), (one.high - one.low) / 2.0
     verdict = "well inside" if away < half / 3.0 else "inside" if away < half else "outside"
     return f"{shown}; that is {decimal(away, 0)} cd from the fit, {verdict} its ± {decimal(half, 0)} cd."

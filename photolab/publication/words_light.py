@@ -20,16 +20,14 @@ __all__ = [
 ]  # fmt: skip
 
 LUX_IS_NOT_CANDELA = (
-    "Lux is not candela. Lux says how much light falls on the meter head where it stands; candela says "
-    "how strongly the "
-    "lamp shines in that direction, wherever you stand. Between the two stands the distance, squared: 1 % of distance "
-    "is 2 % of light. One lux reading gives a candela figure only if the distance is known and the light has begun "
-    "to spread as from one point."
+    "Lux is not candela. Lux says how much light falls on the meter head where it stands; candela says how strongly "
+    "the lamp shines in that direction, wherever you stand. Between the two stands the distance, squared: 1 % of "
+    "distance is 2 % of light. One lux reading gives a candela figure only if the distance is known and the light has "
+    "begun to spread as from one point."
 )
 NO_LUMENS = (
-    "Why not lumens? Lumens count the light in all directions together. A reading at one place knows "
-    "one direction, and "
-    "a wall grid knows a window. Two lamps with equal lumens can differ several times in candela, because the "
+    "Why not lumens? Lumens count the light in all directions together. A reading at one place knows one direction, "
+    "and a wall grid knows a window. Two lamps with equal lumens can differ several times in candela, because the "
     "housing, not the lamp, decides where the light goes. No lumens are made from one lux reading here."
 )
 LAW_NAMES = {
