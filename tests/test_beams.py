@@ -144,6 +144,19 @@ def test_upper_limits_count_half_and_widen(tmp_path):
     assert one.high > 0.9
 
 
+def test_light_no_larger_than_the_dark_reading_is_an_upper_limit(tmp_path):
+    """Oracle: by definition: at most the last figure, 0.1 lx, times 36 m2 straight ahead."""
+    rows = [
+        (*row[:5], 4.0 if row[3:5] == (0, 2.0) else row[5], *row[6:]) for row in pattern("B0", 1.0, dark=4.0)
+    ]
+    grid = beams_of(tmp_path, rows).results[0].beam.grid
+    at = (grid.vertical.tolist().index(2.0), grid.horizontal.tolist().index(0.0))
+    assert grid.censored[at]
+    assert grid.censored.sum() == 1
+    slant = 1 + math.tan(math.radians(2.0)) ** 2
+    assert_allclose(grid.intensity[at], 0.1 * 36.0 * slant, rtol=1e-12)
+
+
 def test_cutoff_of_the_demo(beams):
     """Oracle: closed form of the generating shapes at 2.5 deg: largest fall over 0.1 deg, and where."""
     v = np.arange(-2.0, 1.0, 0.001)

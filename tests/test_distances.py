@@ -7,6 +7,7 @@ from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
 
 from photolab.bench.corrections import ALL
+from photolab.bench.distance_laws import product_curve
 from photolab.bench.distances import distance_rows, evaluate_distances
 from photolab.bench.records import read_bench
 from photolab.publication.notebooks import repository_root
@@ -149,6 +150,20 @@ def test_one_distance_is_only_apparent(tmp_path, count):
     assert math.isnan(one.intensity)
 
 
+def test_interval_and_curve_belong_to_the_fit(demo):
+    """Oracle: closed form: 1.96 standard uncertainties each way; E d^2 = I (d/(d + o))^2."""
+    one = by_housing(evaluate_distances(demo))["HP"]
+    # 1.959964 with six digits
+    assert_allclose(
+        [one.intensity - one.low, one.high - one.intensity], 1.959964 * one.standard_uncertainty, rtol=1e-6
+    )
+    curve = product_curve(one.fit, [2.0, 6.0])
+    assert_allclose(curve, [one.intensity * (d / (d + one.offset)) ** 2 for d in (2.0, 6.0)], rtol=1e-12)
+    fitted = one.points.set_index("distance_m")["fitted_lx"]
+    # the fit stops when it moves by less than 1e-10
+    assert_allclose(curve, [fitted[2.0] * 4.0, fitted[6.0] * 36.0], rtol=1e-9)
+
+
 def test_two_distances_are_too_few(tmp_path):
     """Oracle: two readings fit any two-parameter law: nothing is shown, by counting."""
     rows = [("R", "B0", "HP", d, round(10_000 / d**2, 2), 0, 4000) for d in (3, 6)]
@@ -198,3 +213,19 @@ def test_bench_without_runs():
     small = read_bench(repository_root() / "data" / "two-readings")
     assert evaluate_distances(small) == ()
     assert distance_rows(small).empty
+
+
+def test_one_name_for_two_lamps_is_two_runs(tmp_path):
+    """Oracle: by definition: lamps are never averaged with one another."""
+    rows = [("R", lamp, "HP", d, round(i / (d + 0.1) ** 2, 2), 0, 4000)
+            for lamp, i in (("B0", 10_000), ("K1", 12_000)) for d in (2, 3, 4, 6, 8)]  # fmt: skip
+    made = bench(tmp_path, READINGS, toml=PLACED, distance=csv(HEAD, rows))
+    assert [(one.run, one.lamp) for one in evaluate_distances(made)] == [("R", "B0"), ("R", "K1")]
+    assert list(distance_rows(made)["n_readings"]) == [5, 5]
+
+
+def test_seating_again_within_a_run_is_noticed(tmp_path):
+    """Oracle: by counting."""
+    rows = [("R", "B0", "HP", d, round(10_000 / (d + 0.1) ** 2, 2), 0, 4000, d) for d in (2, 3, 4, 6)]
+    one = run_of(tmp_path, rows, header=HEAD + ",mounting")
+    assert "several_seatings" in one.codes

@@ -42,7 +42,7 @@ def response(bench, meter, lamp):
 
 
 def test_led_and_filament_need_factors_of_their_own(campaign, change):
-    """Oracle: both responsivities over both spectra, by plain sums: M2 over M1 for LED lamps, over that for filament."""
+    """Oracle: both responsivities over both spectra, by plain sums: M2 over M1 for LED over filament lamps."""
     links = change.links.set_index("technology")
     assert links.loc["led", "high"] < links.loc["filament", "low"]
     assert (bool(links.loc["led", "established"]), bool(links.loc["filament", "established"])) == (
@@ -107,6 +107,8 @@ def test_no_link_from_the_campaigns_meter_is_refused(campaign):
         meter_change(with_links(campaign, links.assign(old_meter="M2", new_meter="M1")))
     with pytest.raises(MethodError, match="meter M9 must be described"):
         meter_change(with_links(campaign, links.assign(new_meter="M9")))
+    with pytest.raises(MethodError, match=r"no lamp .* has a technology that was linked \(discharge\)"):
+        meter_change(with_links(campaign, links.assign(technology="discharge")))
 
 
 def test_a_technology_without_a_link_stays_on_the_old_meter(campaign):
@@ -114,5 +116,6 @@ def test_a_technology_without_a_link_stays_on_the_old_meter(campaign):
     links = campaign.bench.tables["links"]
     told = meter_change(with_links(campaign, links[links["technology"] == "led"]))
     assert told.refused == ("filament",)
-    assert "B0" not in set(told.after["baseline"])
+    assert told.after.empty
+    assert told.changed.empty
     assert (told.readings.loc[told.readings["lamp"] == "B0", "link_refused"] == "no link for filament").all()

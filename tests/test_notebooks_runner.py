@@ -9,6 +9,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 import photolab
 from photolab.errors import MethodError
 from photolab.publication import notebooks
+from photolab.publication.kernels import Kernel
 from photolab.publication.notebooks import (
     bench_folder,
     canonical_text,
@@ -187,6 +188,23 @@ def test_nothing_is_left_from_one_notebook_to_the_next(tmp_path):
     copies = run(sources, tmp_path / "out", jobs=1, progress=list)
     assert shown(nbformat.read(copies[0], 4)) == ["True"]
     assert shown(nbformat.read(copies[1], 4)) == [f"(False, False, {tmp_path.name!r})"]
+
+
+def test_kernel_that_dies_at_once_is_started_again(tmp_path, monkeypatch):
+    """Oracle: a first process that ends before it answers, as one does that finds its port taken."""
+    launch, processes = Kernel._launch, []
+
+    async def first_dies(self):
+        manager = await launch(self)
+        processes.append(manager)
+        if len(processes) == 1:
+            await manager.shutdown_kernel(now=True)
+        return manager
+
+    monkeypatch.setattr(Kernel, "_launch", first_dies)
+    source = store(tmp_path / "x.ipynb", cell("2 + 3"))
+    assert shown(run_notebook(source)) == ["5"]
+    assert len(processes) == 2
 
 
 def test_a_notebook_that_stops_ends_the_run(tmp_path):

@@ -210,6 +210,15 @@ def test_chosen_cells_only_and_no_inputs():
         assert present in joined
 
 
+def test_answer_at_the_top_is_not_shown_twice():
+    """Oracle: the words of the answer typed here, in the cell at the top and in the cell they come from."""
+    top = new_markdown_cell("The answer is five.", metadata={"tags": ["answer", "appendix"]})
+    source = new_code_cell("say(x)", metadata={"tags": ["answer-source", "appendix"]})
+    source.outputs = [new_output("execute_result", data={"text/markdown": "The answer is five."})]
+    assert "".join(notebook_blocks(new_notebook(cells=[top, source]))).count("The answer is five.") == 1
+    assert "".join(notebook_blocks(new_notebook(cells=[source]))).count("The answer is five.") == 1
+
+
 @pytest.fixture
 def whole():
     blocks = notebook_blocks(notebook())

@@ -1,6 +1,7 @@
 """How repeatable a bench is. Oracles: closed forms of balanced tables, synthetic truth, counts by hand."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -164,5 +165,20 @@ def test_seatings_scatter_alike_unless_one_is_planted(found):
     middle = wild.loc[cell, "ln_value"].mean()
     wild.loc[cell, "ln_value"] = middle + 6.0 * (wild.loc[cell, "ln_value"] - middle)
     told = alike(wild)
+    with pytest.raises(MethodError, match="two lamps must be seated twice or more on one day"):
+        alike(wild[cell])
     assert told.widest == "K3 1 HR D03"
     assert told.widest_p < 0.01
+
+
+def test_a_flagged_seating_is_left_out_of_the_components(campaign):
+    """Oracle: synthetic: the same readings with K8 among the others, its planted seating flagged or not."""
+    told = {}
+    for name, codes in (("flagged", {"mounting_flagged"}), ("kept", set())):
+        findings = tuple(f for f in campaign.findings if f.code in codes)
+        told[name] = (
+            repeatability(replace(campaign, findings=findings)).table.set_index("level").loc["mounting"]
+        )
+    # one seating 11 % off among some 110 with 100 degrees of freedom: 0.11^2 x 2/3 / 65 on top of 0.024^2
+    assert told["kept"]["variance"] - told["flagged"]["variance"] > 0.5 * 0.11**2 * 2 / 3 / 68
+    assert told["kept"]["dof"] == told["flagged"]["dof"] + 1

@@ -8,7 +8,13 @@ from photolab.bench.candela import bench_candela
 from photolab.bench.colours import colour_curves, colour_ratio, meter_colour
 from photolab.bench.distances import evaluate_distances
 from photolab.bench.records import read_bench
-from photolab.publication import views_light, views_light_beam, views_light_colour, words_light_beam
+from photolab.publication import (
+    views_light,
+    views_light_beam,
+    views_light_colour,
+    views_light_pictures,
+    words_light_beam,
+)
 from photolab.publication.display import Table, Words
 from photolab.publication.figures.common import Picture
 from photolab.publication.notebooks import repository_root
@@ -134,10 +140,10 @@ def test_pictures_carry_their_numbers(demo, runs, colour, patterns):
     """Oracle: the results they are drawn from."""
     shown = (
         (views_light.products(demo, runs), "13.34 kcd"),
-        (views_light_colour.picture_of(colour), "6.86 %"),
-        (views_light_beam.pair_picture(patterns), "K3 in HR, peak 14.6 kcd"),
-        (views_light_beam.map_picture(patterns), "K3 over B0 in HR"),
-        (views_light_beam.cut_picture(patterns), "falls fastest at -0.45"),
+        (views_light_pictures.spectra_picture(colour), "6.86 %"),
+        (views_light_pictures.pair_picture(patterns), "K3 in HR, peak 14.6 kcd"),
+        (views_light_pictures.map_picture(patterns), "K3 over B0 in HR"),
+        (views_light_pictures.cut_picture(patterns), "falls fastest at -0.45"),
     )
     for one, words in shown:
         assert isinstance(one, Picture)
@@ -171,14 +177,14 @@ def test_bare_folder_gets_sentences(small):
         views_light.equivalents(none),
         views_light.straight_line(none),
         views_light_colour.answer(colour),
-        views_light_colour.picture_of(colour),
+        views_light_pictures.spectra_picture(colour),
         views_light_colour.factors(colour),
         views_light_colour.story(colour),
         views_light_colour.second_way(colour),
         views_light_beam.answer(patterns),
-        views_light_beam.pair_picture(patterns),
-        views_light_beam.map_picture(patterns),
-        views_light_beam.cut_picture(patterns),
+        views_light_pictures.pair_picture(patterns),
+        views_light_pictures.map_picture(patterns),
+        views_light_pictures.cut_picture(patterns),
         views_light_beam.measurands(patterns),
         views_light_beam.cutoffs(patterns),
         views_light_beam.aims(patterns),

@@ -63,7 +63,8 @@ def baseline_charts(
     Parameters
     ----------
     campaign : Campaign
-        The evaluated campaign; its spreads of day, mounting and reading are the chart's prior ones.
+        The evaluated campaign; its spreads of mounting and reading, and the declared spread of days, are the
+        chart's prior ones.
     corrections : iterable of str, optional
         Corrections of the readings; the campaign's own if not given.
     false_alarm : float, default 0.05
@@ -109,11 +110,12 @@ def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> Contro
         rows,
         "ln_value",
         "day",
-        day_sd=spreads.day.sd,
+        # not the spread of these same days: a step would hide itself in it
+        day_sd=campaign.bench.settings.day_sd_percent / 100.0,
         mounting_sd=spreads.mounting.sd,
         mounting="mounting",
         reading_sd=spreads.reading[campaign.baseline].sd,
-        dof=min(spreads.day.dof, spreads.mounting.dof),
+        dof=spreads.mounting.dof,
         false_alarm=false_alarm,
     )
 

@@ -122,9 +122,9 @@ def read_beams(
     grids: list[BeamRun] = []
     scans: list[BeamScan] = []
     refused: list[Refusal] = []
-    for run, block in bench.tables["beam"].groupby("run", sort=False):
-        first = block.iloc[0]
-        lamp, housing = str(first["lamp"]), bench.housings[str(first["housing"])]
+    keys = ["run", "lamp", "housing"]  # one name for two lamps is two runs
+    for (run, name, place), block in bench.tables["beam"].groupby(keys, sort=False):
+        lamp, housing = str(name), bench.housings[str(place)]
         try:
             across, up = _directions(block, housing)
             cells = _cells(bench, block, lamp, wanted)

@@ -134,7 +134,8 @@ def evaluate_distances(
         In file order; empty where the bench has no run.
     """
     table, wanted = bench.tables["distance"], frozenset(corrections)
-    known = [(str(run), block) for run, block in table.groupby("run", sort=False)]
+    keys = ["run", "lamp", "housing"]  # one name for two lamps is two runs
+    known = [(str(key[0]), block) for key, block in table.groupby(keys, sort=False)]
     return tuple(_evaluate_run(bench, run, block, wanted, range_term) for run, block in known)
 
 
@@ -186,6 +187,7 @@ def _cautions(block: pd.DataFrame, lit: "pd.Series[bool]", shared: SharedTerms) 
         "range_term_ignored": shared.additive_from == "ignored",
         "dark_as_large": not bool(lit.all()),
         "range_unknown": bool(block["range_lx"].isna().any()),
+        "several_seatings": block.groupby(["specimen", "day", "mounting"], dropna=False).ngroups > 1,
         "several_ranges": len(set(block["range_lx"])) > 1,
         "several_meters": len(set(block["meter"])) > 1,
     }
@@ -266,7 +268,8 @@ def distance_rows(bench: Bench, *, results: tuple[DistanceResult, ...] | None = 
 def _row(bench: Bench, one: DistanceResult) -> dict[str, object]:
     """Return one row of the results table."""
     settings, block = bench.settings, bench.tables["distance"]
-    block = block[block["run"] == one.run]
+    block = block[(block["run"] == one.run) & (block["lamp"] == one.lamp) & (block["housing"] == one.housing)]
+    seats = block.groupby(["specimen", "day", "mounting"], dropna=False).ngroups
     factor = coverage_factor(settings.coverage, math.inf)
     value = one.intensity if one.law else one.apparent
     half = factor * (one.standard_uncertainty if one.law else one.apparent_uncertainty) / value
@@ -292,7 +295,7 @@ def _row(bench: Bench, one: DistanceResult) -> dict[str, object]:
         "coverage_factor": factor,
         "dof": math.inf,
         "n_specimens": block["specimen"].nunique(),
-        "n_mountings": 1,
+        "n_mountings": seats,
         "n_readings": len(block),
         "n_days": block["day"].nunique(),
         "initial_s": settings.initial_s,

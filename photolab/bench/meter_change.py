@@ -92,8 +92,15 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
     readings = _linked(campaign, links)
     technologies = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
     refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(technologies)))
+    if readings["linked_lx"].isna().all():
+        message = (
+            f"no lamp of the campaign has a technology that was linked ({', '.join(links['technology'])})"
+        )
+        raise MethodError(message, code="no_link", known={"technologies": tuple(links["technology"])})
     before = campaign.table if corrections is None else evaluate(bench, corrections=enabled).table
     after = _evaluated(bench, readings, bench.meters[new], enabled, links, technologies)
+    # without a link for the baseline another lamp would take its place, which is another question
+    after = after[after["baseline"] == campaign.baseline].reset_index(drop=True) if len(after) else after
     return MeterChange(old, new, links, readings, before, after, changed_verdicts(before, after), refused)
 
 

@@ -231,8 +231,17 @@ def alike(seats: pd.DataFrame) -> Homogeneity:
     -------
     Homogeneity
         With the cell that scatters most.
+
+    Raises
+    ------
+    MethodError
+        If fewer than two cells hold two seatings (code ``no_repeats``).
     """
-    return homogeneity(seating_cells(seats))
+    cells = seating_cells(seats)
+    if len(cells) < 2:
+        message = f"two lamps must be seated twice or more on one day to be compared; got {len(cells)}"
+        raise MethodError(message, code="no_repeats", known={"cells": len(cells)})
+    return homogeneity(cells)
 
 
 def plain_spreads(campaign: Campaign, found: Repeatability) -> pd.DataFrame:

@@ -130,7 +130,7 @@ def _surface(bench: Bench, row: Row) -> Surface:
     emissivity, width = float(row["emissivity"]), float(row["emissivity_half_width"])
     if math.isnan(emissivity) and method in PATCH_EMISSIVITY:
         emissivity, codes = PATCH_EMISSIVITY[method], [*codes, "emissivity_assumed"]
-    if math.isnan(width) and method in EMISSIVITY_HALF_WIDTH:
+    if math.isnan(width) and not math.isnan(emissivity) and method in EMISSIVITY_HALF_WIDTH:
         width, codes = EMISSIVITY_HALF_WIDTH[method], [*codes, "emissivity_assumed"]
     if method == "thermocouple":
         emissivity = width = reflected = math.nan
@@ -216,10 +216,11 @@ def _seen(given: tuple[float, str, float, float, float, float], coverage: float)
 
 def _least(shown: float, set_emissivity: float, reflected: float) -> float:
     """Return the temperature of a black surface: no grey one warmer than the room is cooler than that."""
-    if shown <= reflected:
+    lowest = shown - camera_limit(shown)
+    if lowest <= reflected:
         return math.nan
     return float(
-        surface_temperature(shown, emissivity=1.0, set_emissivity=set_emissivity, reflected=reflected)
+        surface_temperature(lowest, emissivity=1.0, set_emissivity=set_emissivity, reflected=reflected)
     )
 
 

@@ -27,6 +27,7 @@ from photolab.publication.display import table
 from photolab.publication.front_page import front_page
 from photolab.publication.page import Section, clean_table, notebook_blocks, page
 from photolab.publication.second_way import SEED
+from photolab.publication.workbook_table import as_workbook
 
 __all__ = ["Published", "check_report", "publish"]
 
@@ -40,7 +41,7 @@ _TAG = "appendix"
 class Published:
     """A report that was written.
 
-    Parameters
+    Attributes
     ----------
     out : Path
         Its folder.
@@ -145,16 +146,20 @@ def _sections(
         )
         executed = [nbformat.read(path, as_version=4) for path in copies]
     return tuple(
-        Section(_question(notebook), notebook_blocks(notebook, tag=_TAG), f"Working: notebook {path.stem}.")
+        Section(
+            _take_question(notebook), notebook_blocks(notebook, tag=_TAG), f"Working: notebook {path.stem}."
+        )
         for notebook, path in zip(executed, sources, strict=True)
     )
 
 
-def _question(notebook: Any) -> str:
-    """Return the question a notebook begins with."""
+def _take_question(notebook: Any) -> str:
+    """Take the question a notebook begins with out of its text and return it."""
     for cell in notebook.cells:
-        for line in cell.source.splitlines() if cell.cell_type == "markdown" else ():
+        lines = cell.source.split("\n") if cell.cell_type == "markdown" else []
+        for place, line in enumerate(lines):
             if line.startswith("# "):
+                cell.source = "\n".join([*lines[:place], *lines[place + 1 :]])
                 return str(line[2:].strip())
     return "Working"
 
@@ -165,9 +170,13 @@ def _contents(campaign: Campaign, sections: Sequence[Section]) -> dict[str, byte
     title = f"{_TITLE}: {campaign.bench.settings.name}"
     words = pd.DataFrame({"column": list(tables.DICTIONARY), "meaning": list(tables.DICTIONARY.values())})
     columns = Section("What do the columns of results.csv mean?", (clean_table(table(words).to_html()),))
+    found = tables.results(campaign)
+    dates = [day for day in campaign.bench.tables["days"]["date"] if day]
+    workbook = as_workbook(found, campaign.selection.left_out, last_day=max(dates, default=""))
     return {
         "appendix.html": page(title, front, [*sections, columns]).encode("utf-8"),
-        "results.csv": tables.as_csv(tables.results(campaign)).encode("utf-8"),
+        "results.csv": tables.as_csv(found).encode("utf-8"),
+        "results.xlsx": workbook,
     }
 
 

@@ -57,6 +57,7 @@ _TOUCHES = (
     ("traffic", "figures above the cut-off"),
     ("offset", "candela, not ratios"),
     ("tilt", "candela, not ratios"),
+    ("within a day", "ratios of lamps read at different hours of a day"),
     ("drift", "the meter's scale: light levels, not ratios on one meter"),
 )
 

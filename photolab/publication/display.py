@@ -66,7 +66,7 @@ def escape_markdown(text: str) -> str:
 class Words:
     """Sentences as a notebook shows them.
 
-    Parameters
+    Attributes
     ----------
     paragraphs : tuple of str
         Plain text, one paragraph or one list item each.
@@ -114,7 +114,7 @@ def say(*paragraphs: str, bullets: bool = False) -> Words:
 class Table:
     """A table as a notebook shows it: every cell is text already.
 
-    Parameters
+    Attributes
     ----------
     header : tuple of str
         Column heads, with their units.

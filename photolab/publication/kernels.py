@@ -22,6 +22,7 @@ KERNEL_ENVIRONMENT = {
     "OMP_NUM_THREADS": "1",
 }
 _START_S = 120
+_ATTEMPTS = 3
 
 
 class Kernel:
@@ -43,7 +44,11 @@ class Kernel:
         self._manager: Any = None
 
     def __enter__(self) -> Kernel:
-        self._runner.run(self._start())
+        try:
+            self._runner.run(self._start())
+        except BaseException:
+            self._runner.close()
+            raise
         return self
 
     def __exit__(
@@ -70,7 +75,25 @@ class Kernel:
         self._runner.run(self._execute(notebook, folder, timeout_s))
 
     async def _start(self) -> None:
-        """Start the process."""
+        """Start the process; again if another program took one of its ports in the meantime."""
+        for attempt in range(_ATTEMPTS):
+            self._manager = await self._launch()
+            channels = self._manager.client()
+            channels.start_channels()
+            try:
+                await channels.wait_for_ready(timeout=_START_S)
+            except RuntimeError:
+                await self._manager.shutdown_kernel(now=True)
+                self._manager = None
+                if attempt == _ATTEMPTS - 1:
+                    raise
+            else:
+                return
+            finally:
+                channels.stop_channels()
+
+    async def _launch(self) -> Any:
+        """Launch one process and return its manager."""
         from jupyter_client import AsyncKernelManager
 
         manager = AsyncKernelManager(kernel_name="python3")
@@ -81,7 +104,7 @@ class Kernel:
             env=self._environment,
             extra_arguments=["--HistoryManager.enabled=False"],
         )
-        self._manager = manager
+        return manager
 
     async def _execute(self, notebook: Any, folder: Path, timeout_s: float) -> None:
         """Empty the kernel, then run the notebook in it."""

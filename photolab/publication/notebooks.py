@@ -303,7 +303,18 @@ def _to_stderr(line: str) -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run committed notebooks again and write them in place; return the exit status."""
+    """Run committed notebooks again and write them in place.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Of the command line; those the program was called with if none are given.
+
+    Returns
+    -------
+    int
+        Exit status: 0 done, 1 some would change, 2 one stopped.
+    """
     parser = argparse.ArgumentParser(
         prog="python -m photolab.publication.notebooks",
         description="Run the committed notebooks again on the demo bench and store them in place.",

@@ -61,7 +61,7 @@ _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 class Section:
     """One part of the page under its own heading.
 
-    Parameters
+    Attributes
     ----------
     title : str
         The heading, plain text.
@@ -297,7 +297,7 @@ def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 2) -> 
     notebook : nbformat.NotebookNode
         An executed notebook.
     tag : str, default "appendix"
-        Cells with this tag are taken.
+        Cells with this tag are taken; what the answer at the top shows already is not shown again.
     shift : int, default 2
         Levels by which headings are lowered. [1]
 
@@ -307,8 +307,10 @@ def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 2) -> 
         HTML, one for each cell or output, in order.
     """
     blocks: list[str] = []
-    for cell in notebook.cells:
-        if tag not in cell.metadata.get("tags", []):
+    chosen = [cell for cell in notebook.cells if tag in cell.metadata.get("tags", [])]
+    answered = any("answer" in cell.metadata.tags for cell in chosen)
+    for cell in chosen:
+        if answered and "answer-source" in cell.metadata.tags:
             continue
         if cell.cell_type == "markdown":
             blocks.append(markdown(cell.source, shift=shift, attachments=dict(cell.get("attachments", {}))))

@@ -144,7 +144,7 @@ def to_json(content: Mapping[str, Any]) -> str:
 class ReportState:
     """Whether a report is what its record says.
 
-    Parameters
+    Attributes
     ----------
     complete : bool
         True if every file is there and unchanged, and the bench folder, where it was looked at, is the same.

@@ -28,7 +28,7 @@ _BLOCK = 10_000
 class SecondWay:
     """A ratio by propagation of distributions beside the same by the law of propagation, both in ln.
 
-    Parameters
+    Attributes
     ----------
     low, high : float
         Interval of the ratio from the trials. [1]

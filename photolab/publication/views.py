@@ -38,7 +38,7 @@ NO_INTERVAL = "No interval yet, so there is nothing to take apart: "
 class Chosen:
     """Two lamps in one housing, compared.
 
-    Parameters
+    Attributes
     ----------
     lamp, against, housing : str
         Which.

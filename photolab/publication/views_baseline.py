@@ -110,11 +110,21 @@ def answer(held: Held) -> Words:
         else "No: even with its corrections the baseline shows something that chance seldom makes; see below."
     )
     share = decimal(100.0 * held.after[0].chart.false_alarm, 0)
-    end = f"In a housing where nothing happened, such a sign turns up in {share} of 100 campaigns."
+    settings = held.campaign.bench.settings
+    origin = "declared" if "day_sd_percent" in settings.declared else "assumed"
+    end = (
+        f"Days may scatter by {decimal(settings.day_sd_percent, 1)} % ({origin}). In a housing where nothing "
+        f"happened, such a sign turns up in {share} of 100 campaigns."
+    )
     if lost and not found:
         middle = "Without the voltage correction it does not hold: the supply moved, and the correction takes it off."
         return say(first, middle, end)
-    return say(first, end)
+    ask = (
+        "Write the volts at the lamp socket beside each reading (socket_V): the supply is the first thing to suspect."
+        if found and held.campaign.selection.readings["socket_V"].isna().any()
+        else ""
+    )
+    return say(first, ask, end)
 
 
 def charts_said(held: Held, *, corrected: bool) -> Words:

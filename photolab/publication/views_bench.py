@@ -110,7 +110,8 @@ def answer(measured: Measured) -> Words:
         return _nothing(measured)
     seats = found.seats
     said = words_bench.answer_words(found, housings=seats["housing"].nunique(), days=seats["day"].nunique())
-    counted = f"{len(seats)} seatings of {seats['lamp'].nunique()} lamps"
+    lamps = words_bench.counted(seats["lamp"].nunique(), "lamp")
+    counted = f"{words_bench.counted(len(seats), 'seating')} of {lamps}"
     return say(*said, f"It holds for this bench, these housings and hands, from {counted}.")
 
 
@@ -167,9 +168,9 @@ def beside(measured: Measured) -> Table:
     shown = pd.DataFrame(
         {
             "what": [words_bench.level_words(level) for level in rows["level"]],
-            "sd": 100.0 * rows["sd"].where(rows["sd"] > 0.0),
+            "sd": 100.0 * rows["sd"].where((rows["sd"] > 0.0) | ~rows["assumed"].astype(bool)),
             "known": [
-                "not repeated" if sd == 0.0 else "assumed" if one else "own readings"
+                "not repeated" if one and sd == 0.0 else "assumed" if one else "own readings"
                 for sd, one in zip(rows["sd"], rows["assumed"], strict=True)
             ],
         }

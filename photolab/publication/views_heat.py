@@ -28,6 +28,7 @@ NO_RECORD = (
     "This folder holds no warm-up record: add warm_up.csv (run, lamp, elapsed_s, illuminance_lx), a reading every "
     "30 s from switch-on to the hold time."
 )
+NO_SECTION = "No warm-up record in this folder, so this section has nothing to show."
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,7 +177,7 @@ def records(heat: Heat) -> Table | Words:
         One row a record.
     """
     if not heat.runs:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     rows = []
     for run in heat.runs:
         r = run.remaining
@@ -239,7 +240,7 @@ def warm_up_picture(heat: Heat, run: WarmUpRun | None = None) -> Picture | Words
     """
     mine = run or heat.run
     if mine is None or mine.fit is None:
-        return say(NO_RECORD if mine is None else f"No curve: {_note(mine)}.")
+        return say(NO_SECTION if mine is None else f"No curve: {_note(mine)}.")
     fit, level = mine.fit, percent_of_initial(mine)
     end = float(fit.time_s[-1])
     grid = np.linspace(float(fit.time_s[0]), end, 400)
@@ -347,7 +348,7 @@ def findings(heat: Heat) -> Words:
         One item a finding.
     """
     if heat.run is None:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     if heat.run.fit is None:
         return say(*(f"No curve: {words.why(refused)}." for refused in heat.run.refusals))
     said = [words.finding_sentence(f) for f in heat.run.fit.findings]

@@ -25,7 +25,7 @@ from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import light_temperature
 from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.front_page import is_invented
-from photolab.publication.views_heat import NO_RECORD, Heat, percent_of_initial
+from photolab.publication.views_heat import NO_SECTION, Heat, percent_of_initial
 
 NO_CASE = (
     "The record states no case temperature (column case_C of warm_up.csv), so light cannot be set against it."
@@ -56,7 +56,7 @@ def light_against_case(heat: Heat) -> Picture | Words:
     """
     run = heat.run
     if run is None:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     record = run.record[run.record["case_C"].notna()]
     if record.empty:
         return say(NO_CASE)
@@ -100,7 +100,7 @@ def coupling_words(heat: Heat) -> Words:
         %/K, time constants, and what they do and do not show.
     """
     if heat.run is None:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     found = _of(heat, heat.run)
     said = [words.slope_sentence(found.slope)] if found.slope is not None else []
     said += [words.constants_sentence(found.constants)] if found.constants is not None else []
@@ -150,7 +150,7 @@ def slopes(heat: Heat) -> Table | Words:
     """
     runs = [run for run in heat.runs if run.record["case_C"].notna().any()]
     if not runs:
-        return say(NO_CASE if heat.runs else NO_RECORD)
+        return say(NO_CASE if heat.runs else NO_SECTION)
     rows = []
     for run in runs:
         found = _of(heat, run)
@@ -234,7 +234,7 @@ def ambient_table(heat: Heat) -> Table | Words:
     """
     run = heat.run
     if run is None:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     if is_filament(heat.bench, run.lamp):
         return say(
             "A filament lamp is not corrected for the ambient: its filament is far hotter than any room."
@@ -279,7 +279,7 @@ def expected(heat: Heat, other_ambient_C: float) -> Words:
     """
     run = heat.run
     if run is None:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     found = expected_at(heat.bench, run, _of(heat, run).slope, other_ambient_C)
     if found is None:
         reason = "a filament lamp has none" if is_filament(heat.bench, run.lamp) else _missing(run)

@@ -15,7 +15,13 @@ from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import three_panels as panels_figure
 from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.front_page import is_invented
-from photolab.publication.views_heat import NO_RECORD, Heat, percent_of_initial, refusal_line, warm_up_picture
+from photolab.publication.views_heat import (
+    NO_SECTION,
+    Heat,
+    percent_of_initial,
+    refusal_line,
+    warm_up_picture,
+)
 from photolab.thermal.stabilization import PRACTICE, stabilized_at
 
 SETTLED_PERCENT = (5.0, 2.0, 1.0)
@@ -120,7 +126,7 @@ def three_panels(heat: Heat, run: WarmUpRun | None = None) -> Picture | Words:
     """
     mine = run or heat.run
     if mine is None:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     record, level = mine.record, percent_of_initial(mine)
     shown = pd.DataFrame(
         {
@@ -174,7 +180,7 @@ def steps_found(heat: Heat) -> Words:
         One item a record.
     """
     if not heat.runs:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     said = []
     for run in _stepped(heat):
         fit = run.fit
@@ -246,7 +252,7 @@ def refusals(heat: Heat) -> Words:
         One item a record and refusal.
     """
     if not heat.runs:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     said = []
     for run in heat.runs:
         said += [refusal_line(heat, run, refused) for refused in run.refusals]
@@ -288,7 +294,7 @@ def second_way(heat: Heat) -> Words:
         For the chosen record, and for the first with a step.
     """
     if heat.run is None:
-        return say(NO_RECORD)
+        return say(NO_SECTION)
     said = []
     for run in dict.fromkeys([heat.run, *_stepped(heat)[:1]]):
         said += _judged(heat, run)

@@ -15,7 +15,6 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.colours import (
     ColourRatio,
     MeterColour,
-    colour_curves,
     colour_ratio,
     colour_ways,
     meter_colour,
@@ -26,9 +25,6 @@ from photolab.bench.selection import baseline_lamp, main_meter
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import Table, Words, say, table
-from photolab.publication.figures import spectra
-from photolab.publication.figures.common import Picture, new_figure, picture
-from photolab.publication.front_page import is_invented
 
 __all__ = [
     "Colour",
@@ -37,7 +33,6 @@ __all__ = [
     "favour",
     "index",
     "look",
-    "picture_of",
     "second_way",
     "story",
     "ways",
@@ -231,40 +226,6 @@ def index(colour: Colour) -> Words:
         "The index says how far the meter is from the eye over all wavelengths. It does not say in which direction a "
         "given lamp is misread: two meters of one index can err to opposite sides.",
     )
-
-
-def picture_of(colour: Colour) -> Picture | Words:
-    """Return eye, meter and lamps over wavelength.
-
-    Parameters
-    ----------
-    colour : Colour
-        The comparison.
-
-    Returns
-    -------
-    Picture or Words
-        Three panels.
-    """
-    names = [name for name in (colour.lamp, colour.against) if name]
-    curves = colour_curves(colour.bench, colour.meter.meter, names)
-    drawn = [name for name in names if f"light {name}" in curves]
-    if curves.empty or not drawn:
-        return say("No responsivity of the meter and no spectrum of a lamp is on file: nothing to draw.")
-    kinds = dict(
-        zip(colour.bench.tables["lamps"]["lamp"], colour.bench.tables["lamps"]["technology"], strict=True)
-    )
-    names_said = {name: f"{name}, {KINDS.get(str(kinds[name]), 'lamp')}" for name in drawn}
-    figure, panels = new_figure(3, 1, width=7.0, height=6.2, share_x=True)
-    spectra.draw(panels, curves, lamps=names_said, meter=colour.meter.meter)
-    sums = " and ".join(
-        f"{decimal(float(curves[f'excess {n}'].sum()), 2)} % on {names_said[n]}" for n in drawn
-    )
-    alt = (
-        f"Three panels over wavelength, 380 to 780 nm: the eye and meter {colour.meter.meter}; the light of the lamps; "
-        f"what the meter reads too much at each wavelength, in all {sums}."
-    )
-    return picture(figure, alt=alt, invented=is_invented(colour.bench))
 
 
 KINDS = {"led": "LED", "filament": "filament", "discharge": "discharge"}

@@ -216,6 +216,8 @@ def verdicts(linked: Linked, *, colour: bool) -> Table | Words:
     change = linked.change if colour else linked.plain
     if change is None:
         return say("No reading was corrected for colour, so there is nothing to leave out.")
+    if change.after.empty:
+        return say(f"No verdict on {change.new}: the baseline {linked.campaign.baseline} has no link.")
     if change.changed.empty:
         return say(f"None of {len(change.after)} verdicts changes from {change.old} to {change.new}.")
     rows = change.changed

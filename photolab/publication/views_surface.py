@@ -28,6 +28,7 @@ NO_THERMAL = (
     "displayed_C, method, "
     "set_emissivity), a tape patch and the bare surface beside it."
 )
+NO_SECTION = "No temperature near the hold time in this folder, so this section has nothing to show."
 
 
 def chosen(bench: Bench, lamps: Iterable[str] | None = None) -> tuple[Surface, ...]:
@@ -107,7 +108,7 @@ def surface_table(bench: Bench, lamps: Iterable[str] | None = None) -> Table | W
     """
     found = chosen(bench, lamps)
     if not found:
-        return say(NO_THERMAL)
+        return say(NO_SECTION)
     also = "degF" in bench.settings.also_show
     rows = [
         {
@@ -172,7 +173,7 @@ def reading_picture(bench: Bench, lamps: Iterable[str] | None = None) -> Picture
     """
     kept = _shown_surfaces(bench, lamps)
     if not kept:
-        return say(NO_THERMAL)
+        return say(NO_SECTION)
     top = max(one.displayed for one in kept) + 15.0
     curves = pd.concat([_curve(one, top) for one in kept])
     points = pd.DataFrame(
@@ -286,7 +287,7 @@ def band_against_total(bench: Bench, lamps: Iterable[str] | None = None) -> Tabl
     """
     found = [one for one in chosen(bench, lamps) if not math.isnan(one.value + one.total_radiation)]
     if not found:
-        return say(NO_THERMAL)
+        return say(NO_SECTION)
     found.sort(key=lambda one: -abs(one.value - one.total_radiation))
     rows = pd.DataFrame(
         {
@@ -327,7 +328,7 @@ def second_way(bench: Bench, lamps: Iterable[str] | None = None) -> Words:
     """
     found = [one for one in chosen(bench, lamps) if not math.isnan(one.value + one.total_radiation)]
     if not found:
-        return say(NO_THERMAL)
+        return say(NO_SECTION)
     said = []
     for usable, name in ((True, "usable for ranking"), (False, "not usable for ranking")):
         mine = [one for one in found if one.usable is usable]

@@ -309,11 +309,15 @@ def charts_words(charts: Iterable[BaselineChart], *, baseline: str, when: str) -
                 f"bench held within what seatings and days scatter."
             )
             continue
-        head = "no single day is beyond its limits" if not days else "; ".join(signal_words(s) for s in days)
-        tail = "; ".join(signal_words(signal) for signal in kept)
-        said.append(
-            f"{baseline}{place} {when}: {head}" + (f"; but {tail}." if tail and not days else f"; {tail}.")
-        )
+        together = "; ".join(signal_words(signal) for signal in kept)
+        alone = "; ".join(signal_words(signal) for signal in days)
+        if not days:
+            tail = f"no single day is beyond its limits, but {together}"
+        elif not kept:
+            tail = alone
+        else:
+            tail = f"{together}; and by {'itself' if len(days) == 1 else 'themselves'} {alone}"
+        said.append(f"{baseline}{place} {when}: {tail}.")
     return tuple(said)
 
 

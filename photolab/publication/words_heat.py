@@ -63,7 +63,13 @@ FINDING_WORDS = {
         "readings do not help."
     ),
     "gap": "The record has a long gap: the curve bridges it, and what happened in it was not seen.",
-    "outliers": "Single readings lie far off the curve: look at them; they were not left out.",
+    "outliers": (
+        "Single readings lie far off the curve: look at them. They were not left out, and nothing is said "
+        "beyond the record."
+    ),
+    "fitted_light_not_positive": (
+        "The curve falls to no light at all within the record: it does not describe this lamp, and nothing is given."
+    ),
     "readings_set_aside": "Single readings far off the curve were left out, as asked for.",
     "more_than_two_rates": (
         "The light settles at more than two rates: the interval inside the record was widened by what "
@@ -88,6 +94,8 @@ REFUSAL_WORDS = {
     "no_change_resolved": "no fall of the light is told from the scatter",
     "record_too_short": "the record is too short for a final level",
     "rising_light": "the light rises over the record",
+    "outliers": "single readings lie far off the curve",
+    "fitted_light_not_positive": "the curve falls to no light at all",
     "not_one_settling_curve": "the light does not settle by falling alone",
     "too_few_independent_readings": "too few independent readings are left",
     "span_too_small": "the case temperature hardly changed",

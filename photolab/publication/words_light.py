@@ -30,6 +30,16 @@ NO_LUMENS = (
     "and a wall grid knows a window. Two lamps with equal lumens can differ several times in candela, because the "
     "housing, not the lamp, decides where the light goes. No lumens are made from one lux reading here."
 )
+CODE_WORDS = {
+    "several_seatings": "the lamp was seated more than once within the run, and seatings differ",
+    "several_ranges": "the meter changed range within the run; the step between ranges is not counted",
+    "range_unknown": "the range of the meter is not stated, so its additive error is not counted",
+    "several_meters": "more than one meter was used within the run",
+    "dark_as_large": "readings no larger than the dark reading were left out",
+    "no_dark_reading": "no dark reading was taken off, so the range term of the manual is counted",
+    "far_part_only": "only the far readings agree with the law; the near ones were left out",
+}
+"""What else must be said with a run."""
 LAW_NAMES = {
     "point": "inverse square from the reference face",
     "offset": "inverse square from a centre behind the face",
@@ -83,6 +93,12 @@ def law_words(one: DistanceResult) -> str:
     str
         One or two sentences.
     """
+    noticed = [CODE_WORDS[code] for code in one.codes if code in CODE_WORDS]
+    return " ".join([_law(one), *([f"Note: {'; '.join(noticed)}."] if noticed else [])])
+
+
+def _law(one: DistanceResult) -> str:
+    """Return what the run says about candela."""
     where, half = run_words(one), (one.high - one.low) / 2.0
     if one.law == "inverse_square":
         return (

@@ -72,7 +72,18 @@ STYLE: dict[str, object] = {
 
 
 def styled(draw: Callable[_P, _R]) -> Callable[_P, _R]:
-    """Return a drawing function that works in the style, whatever the reader's own settings are."""
+    """Return a drawing function that works in the style, whatever the reader's own settings are.
+
+    Parameters
+    ----------
+    draw : callable
+        The drawing function.
+
+    Returns
+    -------
+    callable
+        The same function within the style.
+    """
 
     @functools.wraps(draw)
     def within(*args: _P.args, **kwargs: _P.kwargs) -> _R:
@@ -118,7 +129,7 @@ def new_figure(
 class Picture:
     """A figure as it is shown: the image and, in words, what it shows.
 
-    Parameters
+    Attributes
     ----------
     png : bytes
         The image.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 from matplotlib.axes import Axes
 
@@ -29,24 +31,29 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
     axes.fill_between(places, table["low"], table["high"], color=PALE, linewidth=0, step="mid", zorder=0)
     axes.axhline(0.0, color=INK, linewidth=0.8, zorder=1)
     axes.plot(places, table["percent"], color=GREY, linewidth=1.0, zorder=2)
-    looks = (
-        (~table["group"].astype(bool) & ~table["out"].astype(bool), "o", "blue", "white", "a day"),
-        (table["group"].astype(bool) & ~table["out"].astype(bool), "s", "vermilion", COLOURS["vermilion"],
-         "days that stand apart together"),
-        (table["out"].astype(bool), "X", "vermilion", COLOURS["vermilion"], "a day beyond its limits"),
-    )  # fmt: skip
-    for chosen, marker, colour, filling, words in looks:
+    group, out = table["group"].astype(bool), table["out"].astype(bool)
+    vermilion = COLOURS["vermilion"]
+    looks: tuple[tuple[pd.Series[bool], dict[str, Any], str], ...] = (
+        (~group, {"marker": "o", "color": COLOURS["blue"], "markerfacecolor": "white"}, "a day"),
+        (group, {"marker": "s", "color": vermilion}, "days that stand apart together"),
+        (
+            out,
+            {"marker": "x", "color": INK, "markersize": 12, "markeredgewidth": 1.6},
+            "a day beyond its limits",
+        ),
+    )
+    for chosen, look, words in looks:
         if chosen.any():
             at = [place for place, yes in zip(places, chosen, strict=True) if yes]
+            mark: dict[str, Any] = {"markersize": 7, "markeredgewidth": 1.4, **look}
             axes.plot(
-                at, table.loc[chosen.to_numpy(), "percent"], linestyle="none", marker=marker, markersize=7,
-                color=COLOURS[colour], markerfacecolor=filling, markeredgewidth=1.4, label=words, zorder=3,
-            )  # fmt: skip
+                at, table.loc[chosen.to_numpy(), "percent"], linestyle="none", label=words, zorder=3, **mark
+            )
     axes.set_xticks(list(places), [str(day) for day in table["day"]])
     axes.grid(axis="y")
     axes.margins(x=0.06)
     top = float(max(table["high"].max(), table["percent"].max()))
-    axes.set_ylim(1.15 * float(min(table["low"].min(), table["percent"].min())), 1.75 * top)
+    axes.set_ylim(1.15 * float(min(table["low"].min(), table["percent"].min())), 2.1 * top)
     if table["group"].any() or table["out"].any():
         axes.legend(loc="upper right", borderaxespad=0.2)
     axes.set_title(title)
