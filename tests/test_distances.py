@@ -215,15 +215,6 @@ def test_bench_without_runs():
     assert distance_rows(small).empty
 
 
-def test_one_name_for_two_lamps_is_two_runs(tmp_path):
-    """Oracle: by definition: lamps are never averaged with one another."""
-    rows = [("R", lamp, "HP", d, round(i / (d + 0.1) ** 2, 2), 0, 4000)
-            for lamp, i in (("B0", 10_000), ("K1", 12_000)) for d in (2, 3, 4, 6, 8)]  # fmt: skip
-    made = bench(tmp_path, READINGS, toml=PLACED, distance=csv(HEAD, rows))
-    assert [(one.run, one.lamp) for one in evaluate_distances(made)] == [("R", "B0"), ("R", "K1")]
-    assert list(distance_rows(made)["n_readings"]) == [5, 5]
-
-
 def test_seating_again_within_a_run_is_noticed(tmp_path):
     """Oracle: by counting."""
     rows = [("R", "B0", "HP", d, round(10_000 / (d + 0.1) ** 2, 2), 0, 4000, d) for d in (2, 3, 4, 6)]

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pandas as pd
-from matplotlib import colormaps
+import seaborn
 from matplotlib.axes import Axes
 from matplotlib.colors import PowerNorm
 
-from photolab.publication.figures.common import GREY, INK, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, styled
 
 __all__ = ["LEVELS", "draw"]
 
@@ -38,7 +38,7 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str, edge: tuple[bool, bool]
         h,
         v,
         percent,
-        cmap=colormaps["Blues"],
+        cmap=seaborn.light_palette(COLOURS["blue"], as_cmap=True),
         norm=PowerNorm(0.5, 0.0, 100.0),
         shading="nearest",
         rasterized=True,
