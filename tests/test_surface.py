@@ -12,7 +12,7 @@ from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
 
 from photolab.bench.electrical import measured_power
-from photolab.bench.patches import SPOT_LIMIT_K, patch_emissivities
+from photolab.bench.patches import SPOT_LIMIT_K, ends_from_emissivity, patch_emissivities
 from photolab.bench.records import read_bench
 from photolab.bench.surface import (
     REFLECTED_LIMIT_K,
@@ -100,6 +100,19 @@ def test_reading_of_bare_metal_is_undone_and_called_a_lower_bound(tmp_path):
         .str.contains("lower bound only, not usable for ranking: use tape", regex=False)
         .all()
     )
+
+
+def test_emissivity_alone_gives_the_ends_of_its_rectangle(tmp_path):
+    one = only(tmp_path / "b")
+    kelvin = 273.15
+    low, high = ends_from_emissivity(one)
+    assert (round(low), round(high)) == (85, 115)  # the trial, drawn from the distribution of the emissivity
+    for end, e in ((low, 0.2475), (high, 0.1525)):
+        seen = 0.95 * (41.6 + kelvin) ** 4 + 0.05 * (22 + kelvin) ** 4
+        total = ((seen - (1.0 - e) * (22 + kelvin) ** 4) / e) ** 0.25 - kelvin  # closed form of T^4
+        assert 0.0 < end - total < 6.0  # the band is some kelvin above T^4 at so low an emissivity
+    assert one.low < low < one.value < high < one.high
+    assert all(math.isnan(end) for end in ends_from_emissivity(only(tmp_path / "c", emissivity="")))
 
 
 def test_rise_is_above_the_ambient_and_wider_than_the_temperature(tmp_path):

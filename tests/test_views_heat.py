@@ -237,6 +237,7 @@ def test_demo_bare_sink_is_named_not_usable():
     said = text_of(views_surface.answer, demo().bench)
     assert said.startswith("K2, fin, bare surface: displayed 34.0 °C")
     assert "not usable for ranking, use tape" in said
+    assert "What may be quoted: at least 72 °C." in said
     assert "K2, fin, tape patch: displayed 96.0 °C, surface 96 °C" in said
 
 
@@ -268,6 +269,45 @@ def test_temperatures_are_also_given_in_fahrenheit():
         == "50 K (45 to 55) [90 °F (81 to 99)]"
     )
     assert words.temperature((math.nan, 38.0, math.nan)) == "at least 38 °C"
+    assert words.temperature((math.nan, math.nan, math.nan)) == "none"
+
+
+def test_what_mirrors_something_hotter_is_no_lower_bound(tmp_path):
+    rows = "K1,30,30,bare,0.95,0.2,0.05,120,22\nK2,30,20,bare,0.95,0.5,0.05,40,22\n"
+    head = "lamp,elapsed_minutes,displayed_C,method,set_emissivity,emissivity,emissivity_half_width,"
+    head += "reflected_C,ambient_C\n"
+    made = bench(tmp_path / "b", READINGS, toml=METER + HOUSING, thermal=head + rows)
+    said, shown = text_of(views_surface.answer, made), text_of(views_surface.surface_table, made)
+    assert "K1, bare surface: displayed 30.0 °C, no surface temperature" in said
+    assert "at least" not in said + shown
+    assert shown.count("no: use tape") == 2
+    assert "none" in shown
+
+
+@pytest.mark.parametrize(
+    ("light", "words_of_it"),
+    [
+        (
+            lambda t, noise: 350 * (1 + 0.1 * (1 - np.exp(-t / 300))) * noise,
+            "the light rises over the record",
+        ),
+        (
+            lambda t, noise: 350 * np.where(t > 600, 0.9, 1) * np.where(t > 1200, 0.9, 1) * noise,
+            "stepped more than once",
+        ),
+        (lambda t, _: np.full(t.size, 350.0), "every reading is the same figure"),
+    ],
+    ids=["rising", "two_steps", "constant"],
+)
+def test_odd_records_are_answered_or_refused_in_words(tmp_path, light, words_of_it):
+    times = np.arange(30.0, 1801.0, 30.0)
+    values = light(times, 1.0 + 0.001 * np.random.default_rng(1).standard_normal(times.size))
+    rows = [("W1", "K1", f"{t:g}", f"{e:.1f}") for t, e in zip(times, values, strict=True)]
+    table = csv("run,lamp,elapsed_s,illuminance_lx", rows)
+    heat = views_heat.choose(bench(tmp_path / "b", READINGS, toml=METER + HOUSING, warm_up=table))
+    assert words_of_it in text_of(views_heat.answer, heat)
+    assert "It settles" not in text_of(views_heat.answer, heat)
+    assert all(str(view(heat)) for view in HEAT_VIEWS)  # every view shows something, and none raises
 
 
 @pytest.mark.parametrize("view", HEAT_VIEWS, ids=lambda view: view.__name__)

@@ -5,13 +5,54 @@ import math
 import pandas as pd
 
 from photolab.bench.model import Bench
-from photolab.bench.surface import PATCH_EMISSIVITY, REFLECTED_LIMIT_K, Row, normal_quantile, reflected_of
+from photolab.bench.surface import (
+    PATCH_EMISSIVITY,
+    REFLECTED_LIMIT_K,
+    Row,
+    Surface,
+    normal_quantile,
+    reflected_of,
+)
 from photolab.errors import MethodError
 from photolab.metrology.quantity import InputQuantity
-from photolab.thermal.thermography import EMISSIVITY_HALF_WIDTH, emissivity_from_patch
+from photolab.thermal.thermography import EMISSIVITY_HALF_WIDTH, emissivity_from_patch, surface_temperature
 
 SPOT_LIMIT_K = 0.5
 """Limit of the difference that a camera shows between two spots of one image, assumed. [K]"""
+
+
+def ends_from_emissivity(one: Surface, *, coverage: float = 0.95) -> tuple[float, float]:
+    """Return what the emissivity alone makes of a surface temperature, camera and mirrored room taken as exact.
+
+    Parameters
+    ----------
+    one : Surface
+        A camera reading with a value.
+    coverage : float, default 0.95
+        Coverage probability. [1]
+
+    Returns
+    -------
+    tuple of float
+        Low and high end; NaN where there is none. [degC]
+
+    Notes
+    -----
+    The temperature falls with the emissivity, which is rectangular: the ends lie at its estimate plus and minus the
+    coverage times its half-width.
+    """
+    reach = coverage * one.emissivity_half_width
+    if math.isnan(one.value + reach):
+        return math.nan, math.nan
+    low, high = (
+        float(
+            surface_temperature(
+                one.displayed, emissivity=e, set_emissivity=one.set_emissivity, reflected=one.reflected
+            )
+        )
+        for e in (min(one.emissivity + reach, 1.0), max(one.emissivity - reach, 1e-3))
+    )
+    return min(low, high), max(low, high)
 
 
 def patch_emissivities(bench: Bench) -> pd.DataFrame:

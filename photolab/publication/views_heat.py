@@ -35,7 +35,7 @@ NO_SECTION = "No warm-up record in this folder, so this section has nothing to s
 class Heat:
     """The warm-up records of a bench, and the one a notebook is about.
 
-    Parameters
+    Attributes
     ----------
     bench : Bench
         The bench.
@@ -111,6 +111,8 @@ def _answer_lines(heat: Heat, run: WarmUpRun) -> list[str]:
         said += [refusal_line(heat, run, refused) for refused in run.refusals]
     if run.fit is not None:
         said.append(_settles(run.fit))
+    if run.remaining is None and not any("remaining_at_end" in refused.known for refused in run.refusals):
+        return said
     drift = (
         f"the drift that the logged ambient and volts allow for ({words.percent(run.drift, 2)} % over the record)"
         if run.drift_logged

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.model import Bench
-from photolab.bench.patches import patch_emissivities
+from photolab.bench.patches import ends_from_emissivity, patch_emissivities
 from photolab.bench.surface import Surface, assumed_of, surfaces
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
@@ -28,6 +28,7 @@ NO_THERMAL = (
     "displayed_C, method, "
     "set_emissivity), a tape patch and the bare surface beside it."
 )
+BOUND = frozenset({"lower_bound_only", "emissivity_missing"})
 NO_SECTION = "No temperature near the hold time in this folder, so this section has nothing to show."
 
 
@@ -73,7 +74,7 @@ def answer(bench: Bench, lamps: Iterable[str] | None = None) -> Words:
     for one in found:
         if one.usable:
             continue
-        said.append(words.surface_sentence(one, fahrenheit=also))
+        said.append(f"{words.surface_sentence(one, fahrenheit=also)} {_quoted(bench, one)}".strip())
         said += [
             f"The patch beside it: {words.surface_sentence(other, fahrenheit=also)}"
             for other in found
@@ -89,6 +90,19 @@ def answer(bench: Bench, lamps: Iterable[str] | None = None) -> Words:
     coverage = decimal(100.0 * bench.settings.coverage, 0)
     last = f"Intervals cover {coverage} %, for these readings. Assumed: {assumed}."
     return say(*said, f"{good}.", last)
+
+
+def _quoted(bench: Bench, one: Surface) -> str:
+    """Return what may be quoted of a reading that is not usable for ranking."""
+    if math.isnan(one.low) or not BOUND & set(one.codes):
+        return ""
+    ends = [decimal(x, 0) for x in ends_from_emissivity(one, coverage=bench.settings.coverage)]
+    alone = (
+        ""
+        if ends[0] == "n/a"
+        else f"The doubt of its emissivity alone makes {ends[0]} to {ends[1]} °C of it. "
+    )
+    return f"{alone}What may be quoted: at least {decimal(one.low, 0)} °C."
 
 
 def surface_table(bench: Bench, lamps: Iterable[str] | None = None) -> Table | Words:
@@ -119,7 +133,7 @@ def surface_table(bench: Bench, lamps: Iterable[str] | None = None) -> Table | W
             "emissivity": _emissivity(one),
             "surface": words.temperature((one.value, one.low, one.high), fahrenheit=also),
             "rise": _rise(one, also=also),
-            "use": "yes" if one.usable else "no: lower bound only, use tape",
+            "use": _use(one),
         }
         for one in found
     ]
@@ -130,6 +144,13 @@ def surface_table(bench: Bench, lamps: Iterable[str] | None = None) -> Table | W
         "use": "usable for ranking",
     }
     return table(pd.DataFrame(rows), heads=heads)
+
+
+def _use(one: Surface) -> str:
+    """Return whether lamps may be ranked by a reading."""
+    if one.usable:
+        return "yes"
+    return "no: lower bound only, use tape" if BOUND & set(one.codes) else "no: use tape"
 
 
 def _emissivity(one: Surface) -> str:
@@ -180,12 +201,12 @@ def reading_picture(bench: Bench, lamps: Iterable[str] | None = None) -> Picture
         {
             "surface": [_label(one) for one in kept],
             "displayed": [one.displayed for one in kept],
-            "true": [one.value for one in kept],
+            "true": [float(np.round(one.value, 6)) for one in kept],
             "label": [f"{one.lamp} {one.method}" for one in kept],
         }
     )
     figure, (axes,) = new_figure(height=4.2)
-    limit = 1.3 * max(one.value for one in kept)
+    limit = 1.3 * float(points["true"].max())
     reading_to_true.draw(axes, curves[curves["true"] <= limit], points)
     axes.set_ylim(top=limit)
     said = "; ".join(
@@ -217,7 +238,9 @@ def _curve(one: Surface, top: float) -> pd.DataFrame:
         )
     except MethodError:
         return pd.DataFrame(columns=["surface", "displayed", "true", "low", "high"])
-    return pd.DataFrame({"surface": _label(one), "displayed": shown, "true": true, "low": low, "high": high})
+    drawn = {"displayed": shown, "true": true, "low": low, "high": high}
+    steady = {name: np.round(values, 6) for name, values in drawn.items()}  # one picture on every processor
+    return pd.DataFrame({"surface": _label(one), **steady})
 
 
 def emissivities(bench: Bench, lamps: Iterable[str] | None = None) -> Table | Words:

@@ -369,6 +369,8 @@ def temperature(figures: tuple[float, float, float], *, fahrenheit: bool = False
 def _figures(figures: tuple[float, ...], unit: str) -> str:
     """Return value, low and high to the degree; "at least" where only the lower end is known."""
     value, low, high = (decimal(x, 0) for x in figures)
+    if math.isnan(figures[1]):
+        return "none"
     return f"at least {low} {unit}" if math.isnan(figures[0]) else f"{value} {unit} ({low} to {high})"
 
 
