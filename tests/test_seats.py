@@ -100,6 +100,11 @@ def test_specimen_sd_by_the_method_of_moments():
     table = seats(*(("K1", "D1", v, {"specimen": str(i)}) for i, v in enumerate(values)))
     found = specimen_spread(table, 0.04, Spread(0.005, 10.0, False))
     assert_allclose(found.sd**2, np.var(values, ddof=1) - 0.005**2, rtol=1e-9)
+    again = pd.concat([table, table.assign(day="D2")], ignore_index=True)
+    assert (
+        specimen_spread(again, 0.04, Spread(0.005, 10.0, False)).dof == 4
+    )  # the same five pieces on two days
+    assert found.dof == 4
     assert specimen_spread(table.iloc[:3], 0.04, Spread(0.005, 10.0, False)).assumed  # three say too little
 
 

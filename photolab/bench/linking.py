@@ -167,7 +167,8 @@ def converted(readings: pd.DataFrame, technologies: dict[str, str], links: pd.Da
         kind = "link" if link["established"] else "provisional link"
         values.append(float(lux) * float(link["factor"]))
         us.append(float(link["ln_standard_uncertainty"]))
-        words.append(f"{kind} {link['old_meter']} to {link['new_meter']}, {technology}, {link['n']} lamps")
+        lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
+        words.append(f"{kind} {link['old_meter']} to {link['new_meter']}, {technology}, {lamps}")
         refused.append("")
     return table.assign(linked_lx=values, link_u=us, link=words, link_refused=refused)
 

@@ -247,7 +247,8 @@ def specimen_spread(seats: pd.DataFrame, assumed: float, mounting: Spread) -> Sp
         Assumed where fewer than `LEAST_DOF` degrees of freedom exist or nothing is left beyond mounting.
     """
     ss = n0 = dof = 0.0
-    for _, block in seats.groupby(["lamp", "housing", "point", "day"]):
+    pieces: dict[str, set[str]] = {}
+    for (lamp, *_), block in seats.groupby(["lamp", "housing", "point", "day"]):
         groups = block.groupby("specimen")["ln_value"]
         n, mean = groups.size().to_numpy(float), groups.mean().to_numpy(float)
         if len(n) < 2:
@@ -255,9 +256,10 @@ def specimen_spread(seats: pd.DataFrame, assumed: float, mounting: Spread) -> Sp
         ss += float((n * (mean - np.average(mean, weights=n)) ** 2).sum())
         n0 += float(n.sum() - (n**2).sum() / n.sum())
         dof += len(n) - 1.0
-    # a specimen differs in the same sense in every housing: its degrees of freedom count once
-    housings = max(seats["housing"].nunique(), 1)
+        pieces.setdefault(str(lamp), set()).update(map(str, groups.groups))
+    # a specimen differs in the same sense in every housing and on every day: its degrees of freedom count once
+    distinct = float(sum(len(p) - 1 for p in pieces.values()))
     variance = (ss - dof * mounting.sd**2) / n0 if n0 else 0.0
-    if dof / housings < LEAST_DOF or variance <= 0.0:
+    if distinct < LEAST_DOF or variance <= 0.0:
         return Spread(assumed, np.inf, True)
-    return Spread(float(np.sqrt(variance)), dof / housings, False)
+    return Spread(float(np.sqrt(variance)), distinct, False)

@@ -344,8 +344,8 @@ def _meter_or_seating(pair: ReadingComparison) -> str:
 FINDING_WORDS = {
     "baseline_by_row_order": "No lamp has the role baseline; ratios are against {0}, the first in row order.",
     "mounting_flagged": (
-        "{0} specimen {1} in {2}, {3} mounting {4}, lies {percent} from the other seatings: look whether it was seated "
-        "or aimed wrongly; it is left out of the pooled seating SD, not out of the value."
+        "{0} specimen {1} in {2}, {3} mounting {4}, reads {percent} than the lamp's other seatings: look whether it "
+        "was seated or aimed wrongly; it is left out of the pooled seating SD, not out of the value."
     ),
     "lamp_scatters": "{0} scatters by {sd} % from reading to reading, far more than the others: modulated light?",
     "ranges_differ": (

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from photolab.bench.campaign import Campaign
 from photolab.bench.beams import beam_rows
+from photolab.bench.campaign import Campaign
 from photolab.bench.derived import light_per_watt
 from photolab.bench.distances import distance_rows
 from photolab.bench.electrical import measured_power
