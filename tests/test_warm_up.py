@@ -442,3 +442,12 @@ def test_bad_questions_are_refused():
         fit.remaining(np.nan)
     with pytest.raises(ValueError, match="percent must be between 0 and 100; got 0"):
         fit.settled_at(0.0)
+
+
+def test_a_record_that_falls_to_nothing_has_no_final_level():
+    """Oracle: 1000 exp(-t/60 s) leaves nothing; a ratio to nothing has no logarithm, so no final level is given."""
+    t = np.arange(30.0, 1201.0, 30.0)
+    light = 1000.0 * np.exp(-t / 60.0) + 1e-9
+    fit = fit_warm_up(t, light, initial_s=60.0)
+    with pytest.raises(MethodError, match="the light must not fall to nothing"):
+        fit.final()

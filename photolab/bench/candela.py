@@ -3,12 +3,12 @@
 import math
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.distance_laws import shape_ratio
+from photolab.bench.distance_terms import TAPE_LIMIT_MM, colour_u, supply_u
 from photolab.bench.distances import DistanceResult
 from photolab.bench.model import Bench
 from photolab.bench.selection import select
@@ -32,7 +32,9 @@ class BenchCandela:
     seatings : int
         Seatings behind the mean.
     budget : IntensityBudget
-        Intensity, uncertainty and parts.
+        Intensity, uncertainty and parts; the scale holds linearity, colour and supply as well.
+    assumed : tuple of str
+        Defaults that entered.
     """
 
     lamp: str
@@ -42,6 +44,7 @@ class BenchCandela:
     offset: float
     seatings: int
     budget: IntensityBudget
+    assumed: tuple[str, ...] = ()
 
     @property
     def apparent(self) -> bool:
@@ -94,8 +97,10 @@ def _one(
     scatter = bench.settings.mounting_sd_percent / 100.0 / math.sqrt(len(seats))
     scale = [u.standard_uncertainty for u in instruments.scale_inputs(meter)]
     linear = instruments.linearity_input(meter, (f"{top:g}", lamp, housing)).standard_uncertainty
+    shared = math.hypot(*scale, linear, colour_u(meter, rows), supply_u(bench, rows))
     ratio, near = _near_field(run, place.distance_m)
-    tape = 0.0 if math.isnan(place.distance_uncertainty_mm) else place.distance_uncertainty_mm
+    stated = not math.isnan(place.distance_uncertainty_mm)
+    tape = place.distance_uncertainty_mm if stated else TAPE_LIMIT_MM
     budget = intensity_budget(
         lux / ratio,
         place.distance_m,
@@ -103,14 +108,20 @@ def _one(
         reading_uncertainty=math.hypot(scatter * lux, step / math.sqrt(len(seats))),
         dark_uncertainty=step if dark else 0.0,
         range_uncertainty=0.0 if dark and run is not None else manual,
-        scale_uncertainty=math.hypot(*scale, linear, _colour(rows)),
+        scale_uncertainty=shared,
         distance_uncertainty=tape / 1000.0 / math.sqrt(3.0),
         offset_uncertainty=place.offset_uncertainty_mm / 1000.0 / math.sqrt(3.0),
         tilt_uncertainty=math.radians(place.tilt_uncertainty_deg) / math.sqrt(3.0),
         near_field_uncertainty=near,
         lower_ranges=[r for r in meter.ranges_lx if r < top],
     )
-    return BenchCandela(lamp, housing, lux, place.distance_m, place.offset_mm / 1000.0, len(seats), budget)
+    assumed = [] if stated else [f"distance within {TAPE_LIMIT_MM:g} mm"]
+    if "offset_mm" not in place.declared:
+        assumed.append(f"photometric centre at the face within {place.offset_uncertainty_mm:g} mm")
+    if "mounting_sd_percent" not in bench.settings.declared:
+        assumed.append(f"scatter of seatings {bench.settings.mounting_sd_percent:g} %")
+    offset = place.offset_mm / 1000.0
+    return BenchCandela(lamp, housing, lux, place.distance_m, offset, len(seats), budget, tuple(assumed))
 
 
 def _near_field(run: DistanceResult | None, distance: float) -> tuple[float, float | None]:
@@ -122,9 +133,3 @@ def _near_field(run: DistanceResult | None, distance: float) -> tuple[float, flo
     fit = run.comparison.fits[run.comparison.model]
     spread = fit.offset_uncertainty / distance**2
     return shape_ratio(fit, distance), math.hypot(spread, run.comparison.model_spread / run.intensity)
-
-
-def _colour(rows: pd.DataFrame) -> float:
-    """Return the relative standard uncertainty of the spectral correction; 0 where none was made."""
-    known = rows["spectral_u"].to_numpy(float)
-    return 0.0 if np.isnan(known).all() else float(np.nanmax(known))

@@ -89,8 +89,8 @@ def shared_terms(
     relative = {
         "scale": instruments.scale_loading(meter, top) * math.hypot(*scale),
         "linearity": instruments.linearity_input(meter, (f"{top:g}", "", "")).standard_uncertainty,
-        "colour": _colour(meter, rows),
-        "supply": _supply(bench, rows),
+        "colour": colour_u(meter, rows),
+        "supply": supply_u(bench, rows),
     }
     stated = not math.isnan(housing.distance_uncertainty_mm)
     tape = (housing.distance_uncertainty_mm if stated else TAPE_LIMIT_MM) / 1000.0 / math.sqrt(3.0)
@@ -109,8 +109,21 @@ def shared_terms(
     return terms, assumed
 
 
-def _colour(meter: Meter, rows: pd.DataFrame) -> float:
-    """Return the relative standard uncertainty from the colour of the light."""
+def colour_u(meter: Meter, rows: pd.DataFrame) -> float:
+    """Return the relative standard uncertainty from the colour of the light.
+
+    Parameters
+    ----------
+    meter : Meter
+        The meter.
+    rows : DataFrame
+        Corrected rows of one lamp.
+
+    Returns
+    -------
+    float
+        That of the correction, else the declared index of the meter. [1]
+    """
     if rows.empty:
         return 0.0
     corrected = float(rows["spectral_u"].iloc[0])
@@ -120,8 +133,21 @@ def _colour(meter: Meter, rows: pd.DataFrame) -> float:
     return instruments.colour_input(meter, technology).standard_uncertainty
 
 
-def _supply(bench: Bench, rows: pd.DataFrame) -> float:
-    """Return the relative standard uncertainty from the supply of a filament lamp."""
+def supply_u(bench: Bench, rows: pd.DataFrame) -> float:
+    """Return the relative standard uncertainty from the supply of a filament lamp.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    rows : DataFrame
+        Corrected rows of one lamp.
+
+    Returns
+    -------
+    float
+        0 for other lamps. [1]
+    """
     if rows.empty or rows["technology"].iloc[0] != "filament":
         return 0.0
     reference = bench.settings.reference_voltage_V

@@ -52,7 +52,7 @@ DICTIONARY = {
     "housing": "the housing it was measured in; blank where the measurand does not depend on it",
     "measurand": "what was measured",
     "baseline": "the lamp that a ratio is taken against",
-    "point": "place in the beam",
+    "point": "place in the beam, or place and method on the lamp",
     "instant": "initial or hold: time since switch-on, see initial_s and hold_minutes",
     "scope": "readings: as seated; specimens: those on this bench; models: the kind of lamp",
     "value": "best estimate, in unit",

@@ -17,6 +17,7 @@ from photolab.publication.figures import all_lamps as drawing
 from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.findings import lamp_sentence
 from photolab.publication.front_page import is_invented
+from photolab.publication.words_heat import known_sentence, why
 
 NO_LAMP = "No verdict: no lamp other than the baseline was read in a housing with it."
 
@@ -179,10 +180,10 @@ def after_heat(campaign: Campaign, lamp: str | None) -> Words:
     for housing in dict.fromkeys(r.housing for r in mine):
         found = remaining_of(runs, name, housing)
         if found is None:
-            why = next(
-                (str(e) for r in mine if r.housing == housing for e in r.refusals), "the record is too short"
-            )
-            said.append(f"Remaining light in {housing}: not given, because {why}.")
+            refused = next((e for r in mine if r.housing == housing for e in r.refusals), None)
+            reason = "the record is too short" if refused is None else why(refused)
+            known = "" if refused is None else known_sentence(refused.known, initial_s=settings.initial_s)
+            said.append(f"Remaining light in {housing}: not given, because {reason}. {known}".rstrip())
             continue
         x = found[0]
         low, high, mid = (decimal(100.0 * v, 1) for v in (x.low, x.high, x.value))

@@ -196,11 +196,14 @@ def dark_reading(bench: Bench) -> Table | Words:
     Table or Words
         Three rows a run.
     """
-    without = set(ALL) - {"dark"}
+    dark = bench.tables["distance"]["dark_lx"]
+    if len(dark) and not dark.notna().any():
+        return say("No dark reading was taken with these runs, so there is nothing to take off.")
+    left = set(ALL) - {"dark"}
     ways = (
         ("dark reading removed", evaluate_distances(bench)),
-        ("left in, range term forgotten", evaluate_distances(bench, corrections=without, range_term=False)),
-        ("left in, range term of the manual", evaluate_distances(bench, corrections=without)),
+        ("left in, range term forgotten", evaluate_distances(bench, corrections=left, range_term=False)),
+        ("left in, range term of the manual", evaluate_distances(bench, corrections=left)),
     )
     rows = [
         {"run": words_light.run_words(one), "way": way, **_way(one)} for way, runs in ways for one in runs
@@ -275,16 +278,13 @@ def shared_doubts(runs: Runs) -> Table | Words:
     Table or Words
         One row a cause, a column a run.
     """
-    fitted = [one for one in runs if one.fit is not None]
+    fitted = [(one, one.fit) for one in runs if one.fit is not None]
     if not fitted:
         return say(NO_RUN)
-    frame = pd.DataFrame({"what": ["readings, each by itself", "range term", "zero of the tape"]})
+    own = ["readings, each by itself", "range term or dark reading", "zero of the tape"]
     names = {"scale": "scale of the meter", "linearity": "linearity", "colour": "colour", "supply": "supply"}
-    frame = pd.DataFrame({"what": [*frame["what"], *names.values()]})
-    for one in fitted:
-        fit = one.fit
-        if fit is None:
-            continue
+    frame = pd.DataFrame({"what": [*own, *names.values()]})
+    for one, fit in fitted:
         parts = [100.0 * K95 * fit.parts[key] / fit.intensity for key in ("readings", "range", "tape_zero")]
         parts += [100.0 * K95 * one.shared.relative[key] for key in names]
         frame[words_light.run_words(one)] = parts
@@ -329,7 +329,7 @@ def terms_at_the_bench(bench: Bench, runs: Runs) -> Table | Words:
     found = bench_candela(bench, lamp=baseline_lamp(bench)[0], runs=runs)
     if not found:
         return say(NO_DISTANCE)
-    frame = pd.DataFrame({"what": [words_light.PARTS[key] for key in words_light.PARTS]})
+    frame = pd.DataFrame({"what": list(words_light.PARTS.values())})
     for one in found:
         column = f"{one.housing}, apparent" if one.apparent else one.housing
         frame[column] = [K95 * 100.0 * one.budget.parts[key] for key in words_light.PARTS]
@@ -381,7 +381,7 @@ def straight_line(runs: Runs) -> Words:
         One paragraph a run that follows the inverse square; for others why the line does not serve.
     """
     said = [_line_words(one) for one in runs if len(one.points) > 2]
-    return say(*(said or [NO_RUN]))
+    return say(*(said or [NO_RUN if not runs else "A straight line needs three distances or more."]))
 
 
 def _line_words(one: DistanceResult) -> str:

@@ -1,4 +1,4 @@
-"""Warm-up and heat in words: what is left, whether it settles, what a record cannot carry and what is still known."""
+"""Warm-up and heat in words: what is left, whether it settles, what a record cannot carry."""
 
 from __future__ import annotations
 
@@ -11,8 +11,7 @@ from photolab.bench.surface import Surface, in_fahrenheit
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.thermal.coupling import Slope, TimeConstants
-from photolab.thermal.warm_up import Finding
-from photolab.thermal.warm_up_answers import Remaining, Step
+from photolab.thermal.warm_up_answers import Finding, Remaining, Step
 
 FINDING_WORDS = {
     "second_step": (
@@ -84,6 +83,7 @@ FINDING_WORDS = {
 """What a finding of `photolab.thermal.warm_up` means."""
 
 REFUSAL_WORDS = {
+    "no_light_left": "the light falls to nothing",
     "too_few_readings": "too few readings for a curve",
     "constant_record": "every reading is the same figure, so that nothing was seen to change",
     "too_far_beyond_record": "the hold time lies beyond twice the length of the record",

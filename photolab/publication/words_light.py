@@ -178,6 +178,8 @@ def usable_words(one: DistanceResult) -> str:
         One sentence.
     """
     far = decimal(float(one.points["distance_m"].max()), 2) if len(one.points) else "0"
+    if one.flatness is None or one.flatness.code == "too_few":
+        return f"{run_words(one)}: too few distances to tell."
     if math.isnan(one.smallest_usable):
         return (
             f"{run_words(one)}: at no distance of this run, up to {far} m, do the readings follow the inverse square "
@@ -205,11 +207,13 @@ def candela_words(one: BenchCandela) -> str:
     name = "apparent intensity" if one.apparent else "intensity"
     half = 1.959964 * found.standard_uncertainty
     advice = " A lower range of the meter would narrow it." if "lower_range" in found.codes else ""
+    count = "one seating" if one.seatings == 1 else f"mean of {one.seatings} seatings"
+    assumed = f" Assumed: {'; '.join(one.assumed)}." if one.assumed else ""
     lux = decimal(one.illuminance, places_for(one.illuminance / 100.0))
     return (
         f"{one.lamp} in housing {one.housing}: {lux} lx at {decimal(one.distance, 2)} m give an {name} of "
-        f"{candela(found.intensity, half)} at 95 %, mean of {one.seatings} seatings; the largest part of the doubt is "
-        f"the {PARTS[found.largest]}.{advice}"
+        f"{candela(found.intensity, half)} at 95 %, {count}; the largest part of the doubt is "
+        f"the {PARTS[found.largest]}.{advice}{assumed}"
     )
 
 
@@ -217,7 +221,7 @@ PARTS = {
     "reading": "scatter of seatings and readings",
     "dark": "dark reading",
     "range": "range term of the meter",
-    "scale": "scale of the meter",
+    "scale": "meter (scale, linearity, colour) and supply",
     "distance": "distance",
     "offset": "photometric centre",
     "tilt": "tilt of the meter head",

@@ -22,6 +22,7 @@ FloatArray = NDArray[np.float64]
 
 REBASE_INSTANTS = (5.0, 30.0, 60.0, 180.0)
 LARGEST_LOG = 300.0  # an interval wider than this says nothing; its ends stay finite
+NOTHING_LEFT = 1e-6  # share of the initial light below which a logarithm says nothing
 FARTHEST = 2.0  # times the end of the record
 
 
@@ -288,6 +289,9 @@ class WarmUp:
         earlier = monotone.row(window(initial, self.initial_window_s))
         factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(stats.chi2.ppf(0.95, 1))
         value, low, high = ratio_bounds(monotone, later, earlier, allowance=ALLOWANCE * factor * unit)
+        if not value > NOTHING_LEFT:
+            message = f"the light must not fall to nothing; the bounds put {value:.3g} of it at {at_s:g} s"
+            raise MethodError(message, code="no_light_left", known=self._known_at_end(initial))
         until = min(at_s, FARTHEST * float(self.time_s[-1]))
         extra = self._normal_quantile() * float(np.sqrt(self._declared_variance(until, initial)))
         down, up = np.hypot(np.log(value / max(low, 1e-9)), extra), np.hypot(np.log(high / value), extra)
