@@ -100,10 +100,8 @@ def evaluate(
     sensitivities = sparse.csr_array(sparse.csr_array(weights.matrix) @ loads.matrix())
     kinds = np.array(loads.kinds, dtype=str)
     values = weights.matrix @ seats["ln_value"].to_numpy(float)
-    scopes = {
-        scope: _joint(values, sensitivities, loads.inputs, kinds, weights, SCOPE_KINDS[scope], bench)
-        for scope in SCOPE_KINDS
-    }
+    model = (values, sensitivities, loads.inputs, kinds, weights)
+    scopes = {scope: _joint(*model, SCOPE_KINDS[scope], bench) for scope in SCOPE_KINDS}
     campaign = Campaign(
         joint=scopes["specimens"],
         table=pd.DataFrame(),

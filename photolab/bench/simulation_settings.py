@@ -40,19 +40,7 @@ def bench_document(truth: Truth) -> dict[str, Any]:
     told = truth.declared
     return {
         "schema": 1,
-        "bench": {
-            "name": "Machinery ring, stone barn (invented demo)",
-            "protocol_revision": list(truth.days.values())[-1].protocol_revision,
-            "initial_s": 60,
-            "initial_window_s": 10,
-            "hold_minutes": 40,
-            "reference_voltage_V": truth.reference_V,
-            "reference_ambient_C": truth.reference_C,
-            "currency": "dal",
-            "mounting_sd_percent": 2.5,
-            "specimen_sd_percent": 4.0,
-            "day_sd_percent": 1.0,
-        },
+        "bench": _bench_entry(truth),
         "meter": [
             {
                 "id": "M1",
@@ -80,6 +68,22 @@ def bench_document(truth: Truth) -> dict[str, Any]:
         ],
         "housing": _housing_entries(truth),
     }  # fmt: skip
+
+
+def _bench_entry(truth: Truth) -> dict[str, Any]:
+    return {
+        "name": "Machinery ring, stone barn (invented demo)",
+        "protocol_revision": list(truth.days.values())[-1].protocol_revision,
+        "initial_s": 60,
+        "initial_window_s": 10,
+        "hold_minutes": 40,
+        "reference_voltage_V": truth.reference_V,
+        "reference_ambient_C": truth.reference_C,
+        "currency": "dal",
+        "mounting_sd_percent": 2.5,
+        "specimen_sd_percent": 4.0,
+        "day_sd_percent": 1.0,
+    }
 
 
 def _housing_entries(truth: Truth) -> list[dict[str, Any]]:

@@ -70,6 +70,16 @@ def draw(
         box = {"facecolor": PALE, "edgecolor": "none", "pad": 3.0}
         middle = ((end + until) / 2.0, (bottom + top) / 2.0)
         axes.text(*middle, "beyond\nthe record", ha="center", va="center", bbox=box)
+    _mark(axes, marks, until)
+    axes.set_xlim(-0.01 * until, 1.01 * until)
+    axes.set_ylim(bottom, top)
+    axes.grid(axis="y")
+    axes.set_xlabel("since switch-on (min)")
+    axes.set_ylabel(f"light (% of {initial_s:g} s)")
+
+
+def _mark(axes: Axes, marks: Sequence[tuple[float, float, str]], until: float) -> None:
+    """Mark instants with their labels beside them."""
     for number, (minute, percent, label) in enumerate(marks):
         axes.plot(
             minute, percent, marker="D", markersize=8, color=COLOURS["orange"], markeredgecolor=INK,
@@ -81,8 +91,3 @@ def draw(
             label, (minute, percent), xytext=beside, textcoords="offset points", ha="left" if right else "right",
             va="bottom", zorder=5,
         )  # fmt: skip
-    axes.set_xlim(-0.01 * until, 1.01 * until)
-    axes.set_ylim(bottom, top)
-    axes.grid(axis="y")
-    axes.set_xlabel("since switch-on (min)")
-    axes.set_ylabel(f"light (% of {initial_s:g} s)")
