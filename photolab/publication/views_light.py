@@ -22,7 +22,6 @@ from photolab.publication import words_light
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import inverse_square
 from photolab.publication.figures.common import Picture, new_figure, picture
-from photolab.publication.figures.steady_layout import steady
 from photolab.publication.front_page import is_invented
 
 __all__ = [
@@ -103,7 +102,7 @@ def products(bench: Bench, runs: Runs) -> Picture | Words:
         )
     said = " ".join(_product_words(one) for one in drawn)
     alt = f"Illuminance times distance squared against distance, and what the fitted law leaves. {said}"
-    return picture(steady(figure), alt=alt, invented=is_invented(bench))
+    return picture(figure, alt=alt, invented=is_invented(bench))
 
 
 def _point_table(one: DistanceResult) -> pd.DataFrame:

@@ -14,7 +14,6 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.display import Words, say
 from photolab.publication.figures import beam_pair, beam_ratio, spectra, vertical_cut
 from photolab.publication.figures.common import Picture, new_figure, picture
-from photolab.publication.figures.steady_layout import steady
 from photolab.publication.front_page import is_invented
 from photolab.publication.views_light_beam import Patterns
 from photolab.publication.views_light_colour import KINDS, Colour
@@ -53,7 +52,7 @@ def spectra_picture(colour: Colour) -> Picture | Words:
         f"Three panels over wavelength, 380 to 780 nm: the eye and meter {colour.meter.meter}; the light of the lamps; "
         f"what the meter reads too much at each wavelength, in all {sums}."
     )
-    return picture(steady(figure), alt=alt, invented=is_invented(colour.bench))
+    return picture(figure, alt=alt, invented=is_invented(colour.bench))
 
 
 def pair_picture(patterns: Patterns) -> Picture | Words:
@@ -88,7 +87,7 @@ def pair_picture(patterns: Patterns) -> Picture | Words:
         "Beam patterns on white ground, darker where there is more light, contours at 1, 5, 20, 50 and 80 % of each "
         f"own peak, as the lamp sees the wall: {'; '.join(said)}."
     )
-    return picture(steady(figure), alt=alt, invented=is_invented(patterns.bench))
+    return picture(figure, alt=alt, invented=is_invented(patterns.bench))
 
 
 def _beam_table(run: BeamRun) -> pd.DataFrame:
@@ -130,7 +129,7 @@ def map_picture(patterns: Patterns) -> Picture | Words:
         "Maps of one beam over the other, violet where the lamp gives more and orange where it gives less, contours at "
         f"simple factors: {'; '.join(said)}."
     )
-    return picture(steady(figure), alt=alt, invented=is_invented(patterns.bench))
+    return picture(figure, alt=alt, invented=is_invented(patterns.bench))
 
 
 def cut_picture(patterns: Patterns) -> Picture | Words:
@@ -162,7 +161,7 @@ def cut_picture(patterns: Patterns) -> Picture | Words:
     alt = (
         f"Vertical cuts through the beams on a logarithmic scale with the cut-off marked: {'; '.join(said)}."
     )
-    return picture(steady(figure), alt=alt, invented=is_invented(patterns.bench))
+    return picture(figure, alt=alt, invented=is_invented(patterns.bench))
 
 
 def _cut_table(patterns: Patterns, one: BeamResult) -> pd.DataFrame:

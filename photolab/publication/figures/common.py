@@ -19,6 +19,8 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from photolab.publication.figures.steady_layout import SteadyLayout
+
 __all__ = ["COLOURS", "GREY", "INK", "PALE", "STYLE", "Picture", "new_figure", "picture", "styled"]
 
 _P = ParamSpec("_P")
@@ -119,7 +121,7 @@ def new_figure(
     Figure, list of Axes
         The panels row by row.
     """
-    figure = Figure(figsize=(width, height), layout="constrained")
+    figure = Figure(figsize=(width, height), layout=SteadyLayout())
     FigureCanvasAgg(figure)
     panels = figure.subplots(rows, columns, sharex=share_x, sharey=share_y, squeeze=False)
     return figure, [axes for row in panels for axes in row]

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.transforms import Bbox
 
-__all__ = ["SteadyLayout", "steady"]
+__all__ = ["SteadyLayout"]
 
 _DIGITS = 9  # of the figure's width: far finer than a pixel, far coarser than a float
 
@@ -40,20 +40,3 @@ class SteadyLayout(ConstrainedLayoutEngine):
                 rounded = [[float(f"{x:.{_DIGITS}f}") for x in corner] for corner in corners]
                 axes._set_position(Bbox(rounded), which=which)  # type: ignore[attr-defined]
         return done
-
-
-def steady(figure: Figure) -> Figure:
-    """Give a figure the layout whose positions do not differ between runs.
-
-    Parameters
-    ----------
-    figure : Figure
-        A figure.
-
-    Returns
-    -------
-    Figure
-        The same figure.
-    """
-    figure.set_layout_engine(SteadyLayout())
-    return figure
