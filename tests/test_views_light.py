@@ -17,7 +17,6 @@ from photolab.publication import (
 )
 from photolab.publication.display import Table, Words
 from photolab.publication.figures.common import Picture, new_figure
-from photolab.publication.figures.steady_layout import steady
 from photolab.publication.notebooks import repository_root
 
 
@@ -200,7 +199,7 @@ def test_bare_folder_gets_sentences(small):
 def test_layout_is_rounded():
     """Oracle: by definition: positions carry nine decimals, so the last bits of the solver cannot show."""
     figure, panels = new_figure(3, 1, height=6.2, share_x=True)
-    steady(figure).draw_without_rendering()
+    figure.draw_without_rendering()
     for axes in panels:
         for x in axes.get_position().get_points().ravel():
             assert float(x) == float(f"{x:.9f}")

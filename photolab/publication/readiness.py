@@ -13,6 +13,7 @@ from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
+from photolab.publication.provenance import report_state
 
 SHOWN = 50
 """So many faults are printed; the rest are counted."""
@@ -87,13 +88,15 @@ def _caution_lines(cautions: Iterable[Problem]) -> list[str]:
     return [f"  caution  {caution}" for caution in cautions]
 
 
-def report(folder: Path) -> list[str]:
+def report(folder: Path, *, published: Path | None = None) -> list[str]:
     """Return what `photolab check` prints for a sound folder.
 
     Parameters
     ----------
     folder : Path
         The bench folder.
+    published : Path, optional
+        Its report; where `photolab appendix` puts it, if not given.
 
     Returns
     -------
@@ -116,7 +119,19 @@ def report(folder: Path) -> list[str]:
     for able, title in ((True, "You can say"), (False, "You cannot say yet")):
         block = [a for a in abilities if a.able is able]
         lines += [title, *_table(block)] if block else []
+    lines += _published_lines(folder, published or Path("reports") / folder.resolve().name)
     return [*lines, f"Best next step: {next_step(bench, campaign)}", f"Next: photolab open {folder}"]
+
+
+def _published_lines(folder: Path, published: Path) -> list[str]:
+    """Return whether the report of a bench, where there is one, still matches it."""
+    if not published.is_dir():
+        return []
+    state = report_state(published, folder)
+    if state.complete:
+        return [f"Report {published.as_posix()}: complete, and of these files."]
+    head = f"Report {published.as_posix()}: incomplete; write it anew with photolab appendix {folder}"
+    return [head, *(f"  {problem}" for problem in state.problems)]
 
 
 def inventory(bench: Bench) -> str:
