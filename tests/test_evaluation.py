@@ -317,3 +317,19 @@ def test_baselines_bracket_by_clock(tmp_path):
     assert_allclose(pair.ratio, 1.236, atol=0.0015)
     assert 1.226 < pair.ratio < 1.255  # with either end alone
     assert "W25" in {w.code for w in read.warnings}  # asks for the volts at the socket
+    assert "baseline_one_end" not in {f.code for f in evaluate(read).findings}
+
+
+def test_a_baseline_at_one_end_or_absent_is_said(tmp_path):
+    """Lamps read after the last baseline reading of a day are not bracketed; a day without it is said too."""
+    header = "lamp,illuminance_lx,housing,day,clock,range_lx,mounting"
+    listed = [
+        ("B0", 360, "HP", "D1", "09:00", 4000, 1), ("K1", 440, "HP", "D1", "10:00", 4000, 1),
+        ("K1", 441, "HP", "D2", "10:00", 4000, 1), ("B0", 361, "HP", "D3", "09:00", 4000, 1),
+        ("K2", 400, "HP", "D3", "10:00", 4000, 1), ("B0", 362, "HP", "D3", "11:00", 4000, 2),
+    ]  # fmt: skip
+    campaign = evaluate(bench(tmp_path, csv(header, listed), toml=TOML))
+    found = {f.code: f.subject for f in campaign.findings}
+    assert found["baseline_one_end"] == ("B0", "D1 in HP")
+    assert found["baseline_absent"] == ("B0", "D2 in HP")
+    assert {f.code for f in demo().findings}.isdisjoint({"baseline_one_end", "baseline_absent"})

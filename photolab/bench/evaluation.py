@@ -106,7 +106,7 @@ def evaluate(
         joint=scopes["specimens"],
         table=pd.DataFrame(),
         components=_components(spreads),
-        findings=tuple(find(bench, selection, whole, spreads)),
+        findings=tuple(find(bench, selection, whole, spreads, seats)),
         assumed=_assumptions(bench, corrected, spreads, frozenset(loads.kinds)),
         baseline=selection.baseline,
         corrections=corrected.applied,

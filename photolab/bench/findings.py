@@ -11,7 +11,9 @@ from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spreads
 
 
-def find(bench: Bench, selection: Selection, seats: pd.DataFrame, spreads: Spreads) -> Iterable[Finding]:
+def find(
+    bench: Bench, selection: Selection, seats: pd.DataFrame, spreads: Spreads, parts: pd.DataFrame
+) -> Iterable[Finding]:
     """Yield what the evaluation noticed.
 
     Parameters
@@ -24,6 +26,8 @@ def find(bench: Bench, selection: Selection, seats: pd.DataFrame, spreads: Sprea
         Mounting means.
     spreads : Spreads
         The campaign's spreads.
+    parts : DataFrame
+        The same, apart by clock.
 
     Yields
     ------
@@ -47,8 +51,30 @@ def find(bench: Bench, selection: Selection, seats: pd.DataFrame, spreads: Sprea
         ranges = {f"{r:g}" for r in block["range_lx"].dropna()}
         if len(ranges) > 1:
             yield Finding("ranges_differ", (str(housing), str(day), *sorted(ranges, key=float)))
+    yield from _unbracketed(parts, selection.baseline)
     if seats["range_lx"].isna().any():
         yield Finding("range_unknown", tuple(sorted(set(seats.loc[seats["range_lx"].isna(), "lamp"]))))
     for lamp in dict.fromkeys(seats["lamp"]):
         if missing_inputs(bench, (lamp,)):
             yield Finding("technology_missing", (lamp,))
+
+
+def _unbracketed(seats: pd.DataFrame, baseline: str) -> Iterable[Finding]:
+    """Yield the days on which lamps were read without the baseline, or with it at one end only."""
+    absent: list[str] = []
+    one_end: list[str] = []
+    for (housing, day), block in seats.groupby(["housing", "day"]):
+        mine = block["lamp"] == baseline
+        where = f"{day} in {housing}".strip() if housing else str(day)
+        if not mine.any():
+            absent.append(where)
+            continue
+        others, clocks = block.loc[~mine, "clock_h"], block.loc[mine, "clock_h"]
+        if others.isna().any() or clocks.isna().any() or others.empty:
+            continue
+        if others.min() < clocks.min() or others.max() > clocks.max():
+            one_end.append(where)
+    if absent:
+        yield Finding("baseline_absent", (baseline, *absent))
+    if one_end:
+        yield Finding("baseline_one_end", (baseline, *one_end))

@@ -14,7 +14,10 @@ from photolab.bench.records import read_bench
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
 from photolab.publication.provenance import report_state
+from photolab.publication.statements import finding_words
 
+NOTICED = frozenset({"mounting_flagged", "baseline_absent", "baseline_one_end"})
+"""Findings that no caution of the reader says already."""
 SHOWN = 50
 """So many faults are printed; the rest are counted."""
 
@@ -113,6 +116,7 @@ def report(folder: Path, *, published: Path | None = None) -> list[str]:
     abilities = list(list_abilities(bench, campaign))
     lines = [f"{folder.resolve().name}: readable. {inventory(bench)}"]
     lines += _caution_lines(bench.warnings)
+    lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
     for log in bench.logs:
         lines.append(f"  logger file {log.file}, first rows as understood:")
         lines += [f"    {row}" for row in log.preview.to_string(index=False).splitlines()]

@@ -352,6 +352,14 @@ FINDING_WORDS = {
         "In {0} on {1} the meter's ranges differ ({ranges} lx): range terms are not shared between them, so ratios "
         "across ranges are wider."
     ),
+    "baseline_absent": (
+        "{0} was not read on: {days}. Lamps of those days are compared with it across days, so the day's own scatter "
+        "counts."
+    ),
+    "baseline_one_end": (
+        "{0} was read at one end only on: {days}. A drift of supply or meter within the day is not bracketed; read it "
+        "first and last."
+    ),
     "range_unknown": "The range is unknown for {all}: its terms are not shared.",
     "technology_missing": "{0} has no technology: no answer on its light yet.",
 }
@@ -377,4 +385,5 @@ def finding_words(finding: Finding) -> str:
         sd="" if math.isnan(value) else decimal(100.0 * value, 1),
         ranges=" and ".join(finding.subject[2:]),
         all=", ".join(finding.subject),
+        days=", ".join(finding.subject[1:]),
     )
