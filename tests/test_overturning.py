@@ -8,7 +8,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from photolab.bench.evaluation import evaluate
-from photolab.bench.overturning import leave_one_out, somebody_elses, tipping_points
+from photolab.bench.overturning import leave_one_out, somebody_elses, tipping_points, what_if_seating
 from photolab.bench.records import read_bench
 
 DEMO = Path(__file__).parent.parent / "data" / "demo"
@@ -65,3 +65,22 @@ def test_somebody_elses_number_by_normalized_error():
     assert abs(shared.normalized_error) > abs(
         other.normalized_error
     )  # what is shared cannot explain a difference
+
+
+def test_another_seating_sd_changes_only_the_seating_part():
+    """Closed form: u² less the seating part, plus that part scaled by the square of the ratio of the SDs."""
+    pair = demo().ratio("K3", "K4", housing="HP")
+    own = 100 * demo().spreads.mounting.sd
+    assert_allclose(
+        what_if_seating(demo(), "K3", "K4", housing="HP", seating_percent=own)[0],
+        pair.ln_expanded_uncertainty,
+        rtol=1e-9,
+    )
+    budget = pair.budget
+    seated = float((budget[budget["name"].str[0] == "mounting"]["contribution"] ** 2).sum())
+    half, verdict = what_if_seating(demo(), "K3", "K4", housing="HP", seating_percent=3 * own)
+    wanted = pair.coverage_factor * math.sqrt(pair.result.standard_uncertainty**2 + 8 * seated)
+    assert_allclose(half, wanted, rtol=1e-9)
+    assert verdict == "inside"
+    with pytest.raises(ValueError, match="seating_percent must be zero or more; got -1 %"):
+        what_if_seating(demo(), "K3", "K4", housing="HP", seating_percent=-1.0)

@@ -83,6 +83,8 @@ def test_another_number_is_judged_with_shared_terms_stated():
         lambda c: views.left_out(c),
         lambda c: views_overturning.one_out_words(views_overturning.leave_each_out(c, None, None)),
         lambda c: views_overturning.tipping(c, None, None),
+        lambda c: views_overturning.seating_table(c, None, None),
+        lambda c: views_overturning.seating_slider(c, None, None),
         lambda c: views_overturning.other_number(c, None, ratio=1.0, expanded_percent=3.0),
     ],
 )
@@ -90,3 +92,10 @@ def test_two_readings_alone_switch_sections_off_with_a_sentence(show):
     said = str(show(campaign("two-readings")))
     assert said
     assert "Traceback" not in said
+
+
+def test_the_slider_starts_at_the_campaigns_own_seating():
+    widget = views_overturning.seating_slider(campaign("demo"), "K3", "K4")
+    assert (
+        abs(widget.children[0].value - 100 * campaign("demo").spreads.mounting.sd) < 0.051
+    )  # its step is 0.1

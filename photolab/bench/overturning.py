@@ -9,6 +9,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.instruments import kind_of
+from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.metrology.agreement import normalized_error
 
@@ -110,6 +111,50 @@ def tipping_points(
         factor = math.sqrt(wanted / part) if wanted > 0 else math.nan
         rows.append({"kind": kind, "half_width_percent": 100.0 * k * math.sqrt(part), "factor": factor})
     return pd.DataFrame(rows)
+
+
+def what_if_seating(
+    campaign: Campaign, a: str, b: str, *, housing: str, seating_percent: float
+) -> tuple[float, str]:
+    """Return the half-width and verdict of a ratio if the seating SD were another.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluation.
+    a, b : str
+        Lamps; the ratio is a/b.
+    housing : str
+        The housing.
+    seating_percent : float
+        Standard deviation of seating a lamp once, in place of the campaign's. [%]
+
+    Returns
+    -------
+    tuple of (float, str)
+        Half-width in ln, the coverage factor held, and the verdict's code. [1]
+
+    Raises
+    ------
+    ValueError
+        If the SD is negative.
+    MethodError
+        If there is no interval.
+    """
+    if not seating_percent >= 0.0:
+        message = f"seating_percent must be zero or more; got {seating_percent:g} %"
+        raise ValueError(message)
+    pair = campaign.ratio(a, b, housing=housing)
+    if pair.result is None:
+        message = f"no interval for {a}/{b} in {housing}: nothing to change"
+        raise MethodError(message, code="no_answer", known={"ratio": pair.ratio})
+    used = campaign.spreads.mounting.sd
+    parts = zip(pair.result.inputs, pair.result.sensitivities, strict=True)
+    seated = sum(float(c) ** 2 for q, c in parts if kind_of(q) == "mounting")
+    variance = pair.result.standard_uncertainty**2 + seated * ((seating_percent / 100.0) ** 2 - used**2)
+    half = pair.coverage_factor * math.sqrt(variance)
+    verdict = judge(math.log(pair.ratio), half, alike_percent=campaign.bench.settings.alike_percent)
+    return half, verdict.code
 
 
 @dataclass(frozen=True)

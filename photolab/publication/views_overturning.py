@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
-from photolab.bench.overturning import leave_one_out, somebody_elses, tipping_points
+from photolab.bench.overturning import leave_one_out, somebody_elses, tipping_points, what_if_seating
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
@@ -228,3 +228,66 @@ def other_number(campaign: Campaign, a: str | None, *, ratio: float, expanded_pe
     return say(
         f"Somebody else's {decimal(ratio, 3)} ± {decimal(expanded_percent, 1)} % for {first}/{second}:", *said
     )
+
+
+SEATINGS = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)
+"""Seating SDs of the static what-if. [%]"""
+
+
+def seating_table(campaign: Campaign, a: str | None, b: str | None) -> Table | Words:
+    """Return what a ratio would be worth with another seating SD.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    a, b : str, optional
+        Lamps; the first candidate against the baseline where not given.
+
+    Returns
+    -------
+    Table or Words
+        One row a seating SD, the campaign's own among them.
+    """
+    pair = _pair(campaign, a, b)
+    if pair is None:
+        return say(NO_LAMP)
+    own = 100.0 * campaign.spreads.mounting.sd
+    rows = []
+    for sd in sorted({*SEATINGS, own}):
+        half, verdict = what_if_seating(campaign, *pair[:2], housing=pair[2], seating_percent=sd)
+        name = "this campaign" if sd == own else "what if"
+        rows.append((name, sd, 100.0 * half, verdict.replace("_", " ")))
+    heads = ["", "seating SD (%)", "moves the result by (± %)", "verdict"]
+    return table(pd.DataFrame(rows, columns=heads), places=1)
+
+
+def seating_slider(campaign: Campaign, a: str | None, b: str | None) -> object:
+    """Return the same what-if with a slider, where ipywidgets is installed.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    a, b : str, optional
+        Lamps; the first candidate against the baseline where not given.
+
+    Returns
+    -------
+    object
+        A widget, or a sentence.
+    """
+    pair = _pair(campaign, a, b)
+    if pair is None:
+        return say(NO_LAMP)
+    try:
+        import ipywidgets
+    except ImportError:
+        return say("No slider: ipywidgets is not installed; the table above shows the same what-if.")
+
+    def show(seating_percent: float) -> Words:
+        half, verdict = what_if_seating(campaign, *pair[:2], housing=pair[2], seating_percent=seating_percent)
+        return say(f"± {decimal(100.0 * half, 1)} %: {verdict.replace('_', ' ')}")
+
+    slider = ipywidgets.FloatSlider(value=100.0 * campaign.spreads.mounting.sd, min=0.0, max=8.0, step=0.1)
+    return ipywidgets.interactive(show, seating_percent=slider)
