@@ -236,14 +236,14 @@ def sentence(
     Returns
     -------
     str
-        Verdict, scope, noticeability.
+        Verdict, scope, noticeability, and what was assumed.
     """
     head = capital(verdict_words(pair, alike_percent=alike_percent))
     if pair.verdict == "no_answer":
         return f"{head}."
     scope = SCOPE_WORDS[pair.scope] if pair.scope == "models" else SCOPE_WORDS["readings"]
     seen = noticeability(pair, noticeable_percent=noticeable_percent)
-    return f"{head}, {scope}; {seen}."
+    return f"{head}, {scope}; {seen}. {assumed_words(pair.assumed)}"
 
 
 def capital(text: str) -> str:
