@@ -19,7 +19,13 @@ import photolab.thermal
 from photolab.bench.heat_and_light import coupling
 from photolab.bench.records import read_bench
 from photolab.errors import MethodError
-from photolab.publication import views_heat, views_heat_and_light, views_heat_stories, views_surface
+from photolab.publication import (
+    views_heat,
+    views_heat_and_light,
+    views_heat_stories,
+    views_surface,
+    words_surface,
+)
 from photolab.publication import words_heat as words
 from photolab.publication.display import Words
 from photolab.publication.figures.common import Picture
@@ -118,13 +124,13 @@ def test_every_code_of_a_surface_has_words():
     thermal = set(re.findall(r'codes\.append\("(\w+)"\)', SOURCES))
     assert len(own) == 5
     assert len(thermal) == 5
-    assert own | thermal <= set(words.SURFACE_WORDS)
+    assert own | thermal <= set(words_surface.SURFACE_WORDS)
 
 
 def test_every_word_is_free_of_what_stays_in_the_annex():
     kept_out = ("REML", "sandwich", "monotone", "Welch", "variable projection", "studentised", "dof")
     said = " ".join(
-        [*words.FINDING_WORDS.values(), *words.REFUSAL_WORDS.values(), *words.SURFACE_WORDS.values()]
+        [*words.FINDING_WORDS.values(), *words.REFUSAL_WORDS.values(), *words_surface.SURFACE_WORDS.values()]
     )
     said += " ".join(text_of(view, demo()) for view in HEAT_VIEWS)
     assert not [word for word in kept_out if word.lower() in said.lower()]
@@ -263,13 +269,16 @@ def test_rebasing_refuses_an_instant_before_the_record():
 
 
 def test_temperatures_are_also_given_in_fahrenheit():
-    assert words.temperature((96.0, 93.0, 99.0), fahrenheit=True) == "96 °C (93 to 99) [205 °F (199 to 210)]"
     assert (
-        words.temperature((50.0, 45.0, 55.0), fahrenheit=True, rise=True)
+        words_surface.temperature((96.0, 93.0, 99.0), fahrenheit=True)
+        == "96 °C (93 to 99) [205 °F (199 to 210)]"
+    )
+    assert (
+        words_surface.temperature((50.0, 45.0, 55.0), fahrenheit=True, rise=True)
         == "50 K (45 to 55) [90 °F (81 to 99)]"
     )
-    assert words.temperature((math.nan, 38.0, math.nan)) == "at least 38 °C"
-    assert words.temperature((math.nan, math.nan, math.nan)) == "none"
+    assert words_surface.temperature((math.nan, 38.0, math.nan)) == "at least 38 °C"
+    assert words_surface.temperature((math.nan, math.nan, math.nan)) == "none"
 
 
 def test_what_mirrors_something_hotter_is_no_lower_bound(tmp_path):

@@ -153,12 +153,12 @@ def _settles(fit: WarmUp) -> str:
     """Return whether a record settles, as one sentence."""
     try:
         final = fit.final()
-        when = words.minutes(fit.settled_at(1.0))
+        when = words.settled_phrase(fit.settled(1.0))
     except MethodError as refused:
         return f"No final level is given: {words.why(refused)}."
     ends = f"{words.percent(final.low)} to {words.percent(final.high)}"
     return (
-        f"It settles: within 1 % of its final level {when} min after switch-on. The final level itself is "
+        f"It settles: within 1 % of its final level {when} after switch-on. The final level itself is "
         f"{words.percent(final.value)} % of the {fit.initial_s:g} s value ({ends}, slow parts that the "
         f"record cannot exclude "
         "counted in)."

@@ -94,8 +94,11 @@ def settling(heat: Heat) -> Words:
         return say("No curve, so nothing is said of settling.")
     fit = heat.run.fit
     try:
-        times = [f"{p:g} % from {words.minutes(fit.settled_at(p))} min" for p in SETTLED_PERCENT]
-        curve = f"On the curve the light stays within {', '.join(times)} after switch-on, counted from the final level."
+        times = [f"{p:g} % from {words.settled_phrase(fit.settled(p))}" for p in SETTLED_PERCENT]
+        curve = (
+            f"On the curve the light stays within {', '.join(times)} after switch-on, counted from the final level; "
+            f"the intervals cover {decimal(100.0 * fit.coverage, 0)} % and count the scatter and the declared drift."
+        )
     except MethodError as refused:
         curve = f"No final level is given, because {words.why(refused)}; so no time of settling either."
     named = f"{PRACTICE.readings} readings {PRACTICE.spacing_s / 60.0:g} min apart within {PRACTICE.spread_percent:g} %"

@@ -16,11 +16,12 @@ from photolab.bench.patches import ends_from_emissivity, patch_emissivities
 from photolab.bench.surface import Surface, assumed_of, surfaces
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
-from photolab.publication import words_heat as words
+from photolab.publication import words_surface as words
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import reading_to_true
 from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.front_page import is_invented
+from photolab.publication.words_heat import REFUSAL_WORDS
 from photolab.thermal.thermography import surface_temperature
 
 NO_THERMAL = (
@@ -288,7 +289,7 @@ def emissivities(bench: Bench, lamps: Iterable[str] | None = None) -> Table | Wo
 def _found(value: object, low: object, high: object, code: object) -> str:
     """Return an emissivity with its interval, or why there is none."""
     if code:
-        return f"none: {words.REFUSAL_WORDS[str(code)]}"
+        return f"none: {REFUSAL_WORDS[str(code)]}"
     x, a, b = (decimal(float(str(each)), 2) for each in (value, low, high))
     return f"{x} ({a} to {b})"
 

@@ -4,7 +4,9 @@ The noise is taken as an autoregressive process of order one in continuous time:
 :math:`d` apart have correlation :math:`e^{-d/\lambda}`. The likelihood of what the fit leaves over
 (restricted maximum likelihood) is taken over a grid of :math:`\lambda`; variances are averaged with its
 weights instead of trusting one :math:`\lambda`, because short records do not fix it. Before the readings
-speak, white noise has even odds, and any other correlation of neighbours is as likely as any. The fit stays
+speak, white noise has even odds; beside it stand correlation times from 20 s to a fifth of the record, whose
+odds on a logarithmic scale fall with the root of the time, because readings minutes apart are correlated more
+rarely than readings seconds apart (no source: chosen by the coverage of intervals). The fit stays
 ordinary least squares; its covariance is the sandwich :math:`(J'J)^{-1} J'\Omega J (J'J)^{-1} s^2`.
 """
 
@@ -21,6 +23,8 @@ LONGEST_SHARE = (
     0.2  # longest correlation time tried, as a part of the record: longer ones look like the curve
 )
 WHITE_ODDS = 0.5
+SHORTEST_TIME_S = 20.0  # correlation times below it count as white where readings lie farther apart
+ODDS_POWER = 0.5  # odds of a correlation time fall with its root
 RANK_TOLERANCE = 1e-9  # singular values of the column-scaled design below this carry no information
 
 
@@ -181,7 +185,7 @@ def model_residuals(
     likelihood, variances = np.empty(times.size), np.empty(times.size)
     for i, one in enumerate(times):
         likelihood[i], variances[i] = _restricted(residual, space, neighbour_correlation(time_s, one))
-    weights = _odds(times, spacing) * np.exp(likelihood - likelihood.max())
+    weights = _odds(times) * np.exp(likelihood - likelihood.max())
     weights /= weights.sum()
     kept = weights > 1e-4
     times, variances, weights = times[kept], variances[kept], weights[kept] / weights[kept].sum()
@@ -217,13 +221,15 @@ def _correlation_times(time_s: FloatArray, spacing: float, correlation: float | 
     return np.concatenate([[0.0], np.geomspace(0.5 * spacing, longest, GRID_SIZE - 1)])
 
 
-def _odds(correlation_times: FloatArray, spacing: float) -> FloatArray:
-    """Return the odds before the readings: half for white noise, the rest even in the correlation."""
+def _odds(correlation_times: FloatArray) -> FloatArray:
+    """Return the odds before the readings; correlation times too short to show count as white noise."""
     if correlation_times.size == 1:
         return np.ones(1)
-    correlations = np.array([_at_spacing(spacing, one) for one in correlation_times])
-    parts = np.gradient(correlations)[1:]
-    return np.concatenate([[WHITE_ODDS], (1.0 - WHITE_ODDS) * parts / parts.sum()])
+    shown = correlation_times[1:]
+    borders = np.concatenate([shown[:1], np.sqrt(shown[1:] * shown[:-1]), shown[-1:]])
+    falling = np.minimum(SHORTEST_TIME_S, shown[0]) ** -ODDS_POWER - borders**-ODDS_POWER
+    correlated = (1.0 - WHITE_ODDS) * np.diff(falling) / falling[-1]
+    return np.concatenate([[1.0 - correlated.sum()], correlated])
 
 
 def _column_space(design: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -68,3 +68,21 @@ class Remaining:
     method: str
     extrapolated: bool
     time_constant_ceiling_s: float = np.inf
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Instant after which the light stays near its final level.
+
+    Parameters
+    ----------
+    value_s, low_s, high_s : float
+        Time from switch-on and its coverage interval. [s]
+    percent : float
+        Largest distance from the final level afterwards. [%]
+    """
+
+    value_s: float
+    low_s: float
+    high_s: float
+    percent: float

@@ -1,12 +1,14 @@
 r"""What a fitted warm-up record answers: remaining light, final level, settling, or a refusal.
 
-Inside the record intervals come from two exponentials with correlated residuals
-(`photolab.thermal.residuals`); beyond it from bounds over all completely monotone curves
-(`photolab.thermal.bounds`). The meter's scale cancels from every ratio here and stays out.
+Inside the record intervals come from every pair of exponentials that agrees with the readings
+(`photolab.thermal.rate_pairs`), with correlated residuals (`photolab.thermal.residuals`); beyond it from
+bounds over all completely monotone curves (`photolab.thermal.bounds`). The meter's scale cancels from every
+ratio here and stays out.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -15,7 +17,9 @@ from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, ratio_bounds
-from photolab.thermal.warm_up_answers import Finding, Remaining, Step
+from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
+from photolab.thermal.settling import settling_time
+from photolab.thermal.warm_up_answers import Finding, Remaining, Settled, Step
 from photolab.thermal.warm_up_model import Curve, window
 
 FloatArray = NDArray[np.float64]
@@ -177,7 +181,7 @@ class WarmUp:
         """Final level over the initial light; `final` adds the interval [1]."""
         return self.final().value
 
-    def settled_at(self, percent: float) -> float:
+    def settled(self, percent: float) -> Settled:
         """Return the instant after which the light stays near its final level.
 
         Parameters
@@ -187,13 +191,13 @@ class WarmUp:
 
         Returns
         -------
-        float
-            Time from switch-on, on the described curve. [s]
+        Settled
+            Time from switch-on on the described curve, with its interval.
 
         Raises
         ------
         ValueError
-            If the percentage is not positive.
+            If the percentage is not between 0 and 100.
         MethodError
             If the record cannot carry a final level.
         """
@@ -201,20 +205,28 @@ class WarmUp:
             message = f"percent must be between 0 and 100; got {percent} %"
             raise ValueError(message)
         self._refuse("final_level")
-        level = float(self.described.found.coefficients[0])
-        slowest = float(self.described.time_constants[0])
-        start = self.described.start_s
-        times = start + np.concatenate([[0.0], np.geomspace(1e-4, 60.0, 4000)]) * slowest
-        decay = np.exp(-(times - start)[:, None] / self.described.time_constants)
-        away = (
-            np.abs(decay @ self.described.found.coefficients[self.described.linear :])
-            - level * percent / 100.0
+        return settling_time(
+            self.described,
+            percent,
+            drift_relative_sd=self.drift_relative_sd,
+            elapsed_uncertainty_s=self.elapsed_uncertainty_s,
+            coverage=self.coverage,
         )
-        outside = np.flatnonzero(away > 0.0)
-        if outside.size == 0:
-            return start
-        i = int(outside[-1])
-        return float(np.interp(0.0, [-away[i], -away[i + 1]], [times[i], times[i + 1]]))
+
+    def settled_at(self, percent: float) -> float:
+        """Return the instant after which the light stays near its final level; `settled` adds the interval.
+
+        Parameters
+        ----------
+        percent : float
+            Largest distance from the final level. [%]
+
+        Returns
+        -------
+        float
+            Time from switch-on. [s]
+        """
+        return self.settled(percent).value_s
 
     def rebase(
         self, instants: Iterable[float] = REBASE_INSTANTS, *, at_s: float | None = None
@@ -259,21 +271,19 @@ class WarmUp:
     def _inside(self, at_s: float, initial: float) -> Remaining:
         """Return remaining light inside the record."""
         self._refuse("remaining", initial)
-        later, later_slope = self.curve.at(np.array([at_s]))
-        earlier, earlier_slope = self.curve.at(window(initial, self.initial_window_s))
-        gradient = later_slope / later - earlier_slope / earlier
-        fit_variance = self.curve.noise.variance(gradient)
-        variance = fit_variance + self._declared_variance(at_s, initial)
-        dof = self.curve.noise.dof
+        instants = np.array([at_s]), window(initial, self.initial_window_s)
+        later, earlier = (self.curve.at(one)[0] for one in instants)
+        value, dof, declared = later / earlier, self.curve.noise.dof, self._declared_variance(at_s, initial)
+        ends = ratio_interval(self._pair_fits, self.curve, *instants, self.coverage)
+        arms = np.clip([np.log(value / max(ends[0], 1e-300)), np.log(ends[1] / value)], 0.0, LARGEST_LOG)
+        quantile = self._quantile(dof)
+        fit_variance = float(arms.mean() / quantile) ** 2
+        variance = fit_variance + declared
         if 0.0 < fit_variance < variance:  # declared parts count as known
             dof *= (variance / fit_variance) ** 2
-        half = min(float(stats.t.ppf(0.5 + 0.5 * self.coverage, dof)) * float(np.sqrt(variance)), LARGEST_LOG)
-        value = later / earlier
-        low, high, spread = (
-            value * float(np.exp(-half)),
-            value * float(np.exp(half)),
-            float(np.sqrt(variance)),
-        )
+        arms = self._quantile(dof) * np.hypot(arms / quantile, np.sqrt(declared))
+        spread, (down, up) = float(np.sqrt(variance)), np.minimum(arms, LARGEST_LOG)
+        low, high = value * float(np.exp(-down)), value * float(np.exp(up))
         if self.more_rates:
             bounded = self._beyond(at_s, initial)
             low, high = min(low, bounded.low), max(high, bounded.high)
@@ -299,6 +309,15 @@ class WarmUp:
         ceiling = float(monotone.time_constants[-1])
         ends = value * float(np.exp(-down)), value * float(np.exp(up))
         return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling)
+
+    @cached_property
+    def _pair_fits(self) -> tuple[PairFits, ...]:
+        """Fits of all pairs of time constants, from which the intervals inside the record come."""
+        return fit_pairs(self.curve)
+
+    def _quantile(self, dof: float) -> float:
+        """Return the two-sided Student quantile of the coverage."""
+        return float(stats.t.ppf(0.5 + 0.5 * self.coverage, dof))
 
     def _normal_quantile(self) -> float:
         """Return the two-sided normal quantile of the coverage."""

@@ -109,13 +109,18 @@ TWO = Regime("two rates", 200, 40.0, (90.0, 60.0), (2.5, 12.0))
 INSIDE = (
     ONE,
     replace(ONE, name="one rate, N 20", readings=20),
+    replace(ONE, name="one rate, N 30", readings=30),
     replace(ONE, name="one rate, N 30, uneven", readings=30, even=False),
     replace(ONE, name="one rate, N 80, noise 4", readings=80, noise=4.0),
     replace(ONE, name="record of 1.5 time constants", minutes=30.0, time_constants=(20.0,)),
     replace(ONE, name="record of 0.6 time constants", minutes=30.0, time_constants=(50.0,)),
     TWO,
+    replace(TWO, name="two rates, N 20", readings=20),
     replace(TWO, name="two rates, N 60", readings=60),
     replace(TWO, name="three rates", amplitudes=(60.0, 60.0, 40.0), time_constants=(1.5, 6.0, 30.0)),
+    replace(ONE, name="rho 0.14, N 20 (n_eff 15)", readings=20, rho=0.14),
+    replace(ONE, name="rho 0.33, N 30 (n_eff 15)", readings=30, rho=0.33),
+    replace(ONE, name="rho 0.6, N 60 (n_eff 15)", readings=60, rho=0.6),
     replace(ONE, name="rho 0.5, N 120 (n_eff 40)", rho=0.5),
     replace(TWO, name="rho 0.8, N 200, two rates (n_eff 22)", rho=0.8),
     replace(ONE, name="rho 0.8, N 200, uneven (n_eff 22)", readings=200, rho=0.8, even=False),
@@ -205,6 +210,29 @@ def study_final(records):
         yield f"{regime.name:38s} {given}{inside}"
 
 
+def study_settling(records):
+    """Coverage of the time of settling; times of the trial of the protocol in minutes."""
+    trial = Regime(
+        "trial, 0.4 % noise", 80, 40.0, (180.0 * np.exp(1.0 / 7.0),), (7.0,), noise=4.0, level=820.0
+    )
+    for regime in (trial, replace(trial, name="trial, drift 0.3 %, declared", drift=0.003), TWO):
+        rng, held, times = np.random.default_rng(5), [], []
+        minutes = np.linspace(0.0, 200.0, 200_001)
+        away = np.abs(regime.truth(minutes) - regime.level) > 0.01 * regime.level
+        truth = MINUTE * minutes[np.flatnonzero(away)[-1]]
+        for _ in range(records):
+            try:
+                one = fitted(regime, rng).settled(1.0)
+            except MethodError:
+                continue
+            held.append(one.low_s <= truth <= one.high_s)
+            times.append(one.value_s / MINUTE)
+        given = f"given {100 * len(held) / records:.0f} %, truth {truth / MINUTE:.2f} min"
+        between = f"22 to 24 min {100 * np.mean([22.0 <= t <= 24.0 for t in times]):.1f} %"
+        given += f", holds {100 * np.mean(held):.1f} %"
+        yield f"{regime.name:38s} {given}, mean {np.mean(times):.2f} min, SD {np.std(times):.2f} min, {between}"
+
+
 def study_order(records):
     """False second term on one rate; second term found on two."""
     for regime in (
@@ -281,6 +309,7 @@ STUDIES = {
     "inside": study_inside,
     "beyond": study_beyond,
     "final": study_final,
+    "settling": study_settling,
     "order": study_order,
     "steps": study_steps,
     "events": study_events,
