@@ -85,10 +85,11 @@ def published(tmp_path_factory):
 
 
 def test_files_in_order_and_only_they(published):
-    """Oracle: the three names; the record comes last."""
+    """Oracle: the five names; the record comes last."""
     place, result, lines = published
     assert [path.name for path in result.files] == [
         "appendix.html",
+        "appendix.pdf",
         "results.csv",
         "results.xlsx",
         "provenance.json",
@@ -148,7 +149,8 @@ def test_record_names_inputs_notebooks_and_outputs(published):
     assert record["inputs"] == {p.name: file_hash(p) for p in (place / "bench").iterdir()}
     assert record["notebooks"] == {"03_toy.ipynb": file_hash(place / "notebooks" / "03_toy.ipynb")}
     assert record["outputs"] == {
-        n: file_hash(place / "out" / n) for n in ("appendix.html", "results.csv", "results.xlsx")
+        n: file_hash(place / "out" / n)
+        for n in ("appendix.html", "appendix.pdf", "results.csv", "results.xlsx")
     }
     assert record["protocol_revision"] == "7"
 
@@ -182,14 +184,21 @@ def test_report_matches_its_record_until_something_changes(published, tmp_path):
 def previous(tmp_path):
     out = tmp_path / "out"
     out.mkdir()
-    for name in ("appendix.html", "results.csv", "results.xlsx", "provenance.json", "my-notes.txt"):
+    for name in (
+        "appendix.html",
+        "appendix.pdf",
+        "results.csv",
+        "results.xlsx",
+        "provenance.json",
+        "my-notes.txt",
+    ):
         (out / name).write_text(f"previous {name}", encoding="utf-8")
     return out
 
 
 def unchanged(out):
     files = {path.name: path.read_text(encoding="utf-8") for path in out.iterdir()}
-    return files == {name: f"previous {name}" for name in files} and len(files) == 5
+    return files == {name: f"previous {name}" for name in files} and len(files) == 6
 
 
 def test_stopped_notebook_leaves_the_previous_report(previous, tmp_path):
@@ -246,7 +255,7 @@ def test_interrupted_placing_is_seen(tmp_path):
 
 
 def test_failed_placing_leaves_no_parts_and_is_seen(tmp_path):
-    """Oracle: a folder stands where results.csv should go, so the second of four files cannot be placed."""
+    """Oracle: a folder stands where results.csv should go, so the third of five files cannot be placed."""
     bench, notebooks = write_bench(tmp_path / "bench"), write_notebooks(tmp_path / "notebooks")
     publish(bench, tmp_path / "out", notebooks=notebooks, progress=print_nothing)
     (tmp_path / "out" / "results.csv").unlink()

@@ -200,7 +200,7 @@ def test_chosen_cells_only_and_no_inputs():
     for absent in ("left out", "secret_input", "hidden", "onclick"):
         assert absent not in joined
     for present in (
-        "<h3>Title &amp; more</h3>",
+        "<h2>Title &amp; more</h2>",
         "&lt;b&gt;plain",
         "a &lt; b",
         "<td>t</td>",

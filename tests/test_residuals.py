@@ -1,9 +1,12 @@
 """Oracles: dense linear algebra (second implementation), closed forms, synthetic truth."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from photolab.thermal import residuals
 from photolab.thermal.residuals import correlate, model_residuals, neighbour_correlation, whiten
 
 
@@ -83,6 +86,26 @@ def test_estimated_correlation_is_near_the_truth(rho):
         residual = noise - design @ np.linalg.lstsq(design, noise)[0]
         estimates.append(model_residuals(time_s, residual, design).correlation)
     assert_allclose(np.mean(estimates), rho, atol=0.06)
+
+
+@pytest.mark.parametrize("spacing", [6.0, 60.0, 120.0])
+def test_odds_of_correlation_times_before_the_readings(spacing):
+    # Oracle: integral of a density that falls with the root on a logarithmic scale, from 20 s on; what lies below
+    # the first time tried is white. Readings that do not tell correlations apart leave the odds as they were.
+    times = np.concatenate([[0.0], np.geomspace(0.5 * spacing, 480.0, 11)])
+    shortest = min(20.0, 0.5 * spacing)
+
+    def between(low, high):
+        instants = np.geomspace(low, high, 2001)
+        return np.trapezoid(instants**-0.5, np.log(instants))
+
+    borders = np.concatenate([times[1:2], np.sqrt(times[2:] * times[1:-1]), times[-1:]])
+    correlated = np.array([between(a, b) for a, b in pairwise(borders)])
+    correlated *= 0.5 / between(shortest, 480.0)
+    assert_allclose(
+        residuals._odds(times), [1.0 - correlated.sum(), *correlated], rtol=1e-5
+    )  # 2000 trapezoids
+    assert_allclose(residuals._odds(np.array([30.0])), [1.0], rtol=1e-15)
 
 
 def test_a_direction_the_design_does_not_hold_is_left_out():

@@ -2,6 +2,7 @@
 
 import lmfit
 import numpy as np
+import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 
@@ -42,16 +43,17 @@ def test_instant_is_the_closed_form_of_one_exponential():
         )  # straight between 4000 instants
 
 
-def test_interval_is_the_error_propagation_of_lmfit():
-    # Oracle: lmfit's covariance of c, a, tau and derivatives of the closed form.
-    light = noisy(1)
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_interval_is_the_error_propagation_of_lmfit(sign):
+    # Oracle: lmfit's covariance of c, a, tau and derivatives of the closed form; light that falls, and that rises.
+    light = 820.0 + sign * (noisy(1) - 820.0)
     model = lmfit.Model(lambda x, c, a, p: c + a * np.exp(-x / p))
-    found = model.fit(light, model.make_params(c=820, a=200, p=420), x=TIME_S - 30.0)
+    found = model.fit(light, model.make_params(c=820, a=sign * 200, p=420), x=TIME_S - 30.0)
     c, a, p = (found.params[k].value for k in found.var_names)
-    slope = np.array([-p / c, p / a, np.log(a / (0.01 * c))])  # of p ln(a / (0.01 c))
+    slope = np.array([-p / c, p / a, np.log(sign * a / (0.01 * c))])  # of p ln(|a| / (0.01 c))
     half = stats.t.ppf(0.975, 77) * np.sqrt(slope @ found.covar @ slope)
     one = settled(curve_from(light, 1))
-    assert_allclose(one.value_s, 30.0 + p * np.log(a / (0.01 * c)), rtol=1e-4)
+    assert_allclose(one.value_s, 30.0 + p * np.log(sign * a / (0.01 * c)), rtol=1e-4)
     assert_allclose([one.value_s - one.low_s, one.high_s - one.value_s], [half, half], rtol=0.01)
 
 

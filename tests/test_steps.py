@@ -96,3 +96,17 @@ def test_threshold_decides():
     )
     assert below.found
     assert not above.found
+
+
+def test_statistic_of_the_default_threshold():
+    # Oracle: the declared 4.4, met from both sides by steps of growing size.
+    rng = np.random.default_rng(12)
+    time_s, light = record(rng, 120)
+    scans = []
+    for size in np.linspace(0.0, 8.0, 60):
+        stepped = light.copy()
+        stepped[60:] -= size
+        scans.append(scan_step(time_s, *scanned(time_s, stepped)))
+    below = [one.statistic for one in scans if not one.found]
+    above = [one.statistic for one in scans if one.found]
+    assert 4.1 < max(below) <= 4.4 < min(above) < 4.7

@@ -30,7 +30,7 @@ from photolab.publication import words_heat as words
 from photolab.publication.display import Words
 from photolab.publication.figures.common import Picture
 from photolab.thermal.warm_up import Finding, fit_warm_up
-from photolab.thermal.warm_up_answers import Remaining, Step
+from photolab.thermal.warm_up_answers import Remaining, Settled, Step
 
 ROOT = Path(__file__).parent.parent
 THERMAL = Path(photolab.thermal.__file__).parent
@@ -366,3 +366,9 @@ def test_known_of_every_refusal_is_said(tmp_path):
     assert words.known_sentence({}, initial_s=60.0) == ""
     spread = words.known_sentence({"smallest_spread_percent": 1.91}, initial_s=60.0)
     assert spread == "The smallest spread seen is 1.9 %."
+
+
+def test_settling_is_said_with_its_interval():
+    # Oracle: the figures typed; 60 s are one minute.
+    assert words.settled_phrase(Settled(1320.0, 1260.0, 1383.0, 1.0)) == "22 min (21 to 23.1)"
+    assert words.settled_phrase(Settled(30.0, 30.0, 30.0, 5.0)) == "0.5 min"

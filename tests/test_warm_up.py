@@ -4,6 +4,7 @@ import lmfit
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.thermal.warm_up import ASSUMED_DRIFT, fit_warm_up
@@ -222,6 +223,28 @@ def test_declared_drift_and_clock_add_in_quadrature():
     assert_allclose(added, 20.0 * slope, rtol=0.25)  # the fitted slope at 60 s is known to some 10 %
     assert "drift_assumed" not in codes(fit_warm_up(TIME_S, light, drift_relative_sd=0.001))
     assert ASSUMED_DRIFT == 0.003
+
+
+def test_interval_widens_by_what_is_declared():
+    # Oracle: closed form from the interval without drift: both arms in quadrature with the drift, degrees of
+    # freedom of the sum by the share of the readings, Student's quantile at those. Few readings: the arms differ.
+    time_s = np.linspace(30.0, 2400.0, 12)
+    light = approach(time_s) + 3.0 * np.random.default_rng(7).standard_normal(12)
+    drift, at = 0.002, 2400.0
+    plain, wide = (
+        fit_warm_up(time_s, light, drift_relative_sd=one, residual_correlation=0.0).remaining(at)
+        for one in (0.0, drift)
+    )
+    arms = np.log([plain.value / plain.low, plain.high / plain.value])
+    assert abs(arms[0] / arms[1] - 1.0) > 0.05
+    assert_allclose(plain.dof, 7.0, rtol=1e-12)
+    u = arms.mean() / stats.t.ppf(0.975, plain.dof)
+    assert_allclose(plain.ln_standard_uncertainty, u, rtol=1e-12)
+    declared = drift * (at - 60.0) / 2370.0
+    dof = plain.dof * (1.0 + (declared / u) ** 2) ** 2
+    assert_allclose(wide.dof, dof, rtol=1e-9)
+    expected = stats.t.ppf(0.975, dof) * np.hypot(arms / stats.t.ppf(0.975, plain.dof), declared)
+    assert_allclose(np.log([wide.value / wide.low, wide.high / wide.value]), expected, rtol=1e-9)
 
 
 def test_coarse_display_counts_once():

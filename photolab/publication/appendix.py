@@ -26,6 +26,7 @@ from photolab.publication import provenance, tables
 from photolab.publication.display import table
 from photolab.publication.front_page import front_page
 from photolab.publication.page import Section, clean_table, notebook_blocks, page
+from photolab.publication.paper import paper
 from photolab.publication.second_way import SEED
 from photolab.publication.workbook_table import as_workbook
 
@@ -172,9 +173,12 @@ def _contents(campaign: Campaign, sections: Sequence[Section]) -> dict[str, byte
     columns = Section("What do the columns of results.csv mean?", (clean_table(table(words).to_html()),))
     found = tables.results(campaign)
     dates = [day for day in campaign.bench.tables["days"]["date"] if day]
-    workbook = as_workbook(found, campaign.selection.left_out, last_day=max(dates, default=""))
+    last_day = max(dates, default="")
+    workbook = as_workbook(found, campaign.selection.left_out, last_day=last_day)
+    whole = page(title, front, [*sections, columns])
     return {
-        "appendix.html": page(title, front, [*sections, columns]).encode("utf-8"),
+        "appendix.html": whole.encode("utf-8"),
+        "appendix.pdf": paper(whole, last_day=last_day),
         "results.csv": tables.as_csv(found).encode("utf-8"),
         "results.xlsx": workbook,
     }

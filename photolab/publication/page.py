@@ -289,7 +289,7 @@ def _table_html(cells: _Cells) -> str:
     return f'<div class="scroll"><table>\n{caption}{inner}\n</table></div>'
 
 
-def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 2) -> tuple[str, ...]:
+def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 1) -> tuple[str, ...]:
     """Return the chosen cells of an executed notebook as HTML, inputs left out.
 
     Parameters
@@ -298,7 +298,7 @@ def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 2) -> 
         An executed notebook.
     tag : str, default "appendix"
         Cells with this tag are taken; what the answer at the top shows already is not shown again.
-    shift : int, default 2
+    shift : int, default 1
         Levels by which headings are lowered. [1]
 
     Returns

@@ -36,6 +36,7 @@ _PACKAGES = (
     "scipy",
     "seaborn",
     "statsmodels",
+    "typst",
     "ziamath",
 )
 

@@ -14,9 +14,7 @@ from photolab.thermal.residuals import whiten
 
 FloatArray = NDArray[np.float64]
 
-THRESHOLD = (
-    4.4  # false alarms at most 1.3 % of records, correlated or not: tests/benchmarks/warm_up_coverage.py
-)
+THRESHOLD = 4.4  # false alarms in at most 1.5 % of records: tests/benchmarks/warm_up_coverage.py
 THRESHOLD_COARSE = 5.0  # for a display whose step exceeds the noise
 TRIM = 4  # readings at either end where a step cannot be told from the curve
 FEWEST = 16

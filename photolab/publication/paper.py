@@ -1,0 +1,273 @@
+"""The published page as a paged document: PDF with tags, alternative texts and bookmarks.
+
+The page is read back from its HTML, whose few tags are all made in `photolab.publication.page`, and set by
+typst with its own fonts. The same page gives the same bytes: no clock, no font of the machine and no network
+take part.
+"""
+
+from __future__ import annotations
+
+import base64
+import re
+import struct
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+from itertools import zip_longest
+from pathlib import Path
+
+from photolab.errors import MethodError
+
+__all__ = ["paper"]
+
+_POINT = 10.0 / 15.0  # points of the paper for one pixel of the page: both set their text so
+_TEXT_WIDTH = 504.0  # points between the margins of an A4 page
+_VOID = frozenset({"br", "hr", "img", "meta"})
+_BLOCKS = frozenset(
+    {"html", "body", "main", "section", "nav", "div", "ul", "ol", "tr", "figure", "blockquote"}
+)
+_NO_WORDS = "picture without words"
+_SIDES = {True: "right", False: "left"}
+_STYLE = """
+#set page(paper: "a4", margin: (x: 16mm, y: 18mm), numbering: "1 / 1")
+#set text(font: "Libertinus Serif", size: 10pt, lang: LANGUAGE)
+#set table(stroke: none, inset: (x: 4pt, y: 2.5pt))
+#show raw: set text(font: "DejaVu Sans Mono", size: 8pt)
+#show heading: set block(above: 1.4em, below: 0.7em)
+#show link: underline
+#let sheet(sides, head, ..cells) = block(text(size: if sides.len() > 8 { 6.5pt } else { 8pt }, table(
+  columns: sides.len(), align: sides, head, table.hline(stroke: 0.6pt), ..cells, table.hline(stroke: 0.4pt))))
+"""
+
+
+@dataclass
+class _Node:
+    """One element of the page."""
+
+    tag: str
+    attributes: dict[str, str] = field(default_factory=dict)
+    children: list[_Node | str] = field(default_factory=list)
+
+    def all(self, *tags: str) -> list[_Node]:
+        """Return the elements below with one of some tags, in order."""
+        found: list[_Node] = []
+        for child in self.children:
+            if isinstance(child, _Node):
+                found += [child] if child.tag in tags else []
+                found += child.all(*tags)
+        return found
+
+
+class _Reader(HTMLParser):
+    """Builds the tree of the page."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.root = _Node("page")
+        self._open = [self.root]
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Open an element."""
+        node = _Node(tag, {name: value or "" for name, value in attrs})
+        self._open[-1].children.append(node)
+        if tag not in _VOID:
+            self._open.append(node)
+
+    def handle_endtag(self, tag: str) -> None:
+        """Close an element."""
+        if tag not in _VOID and len(self._open) > 1:
+            self._open.pop()
+
+    def handle_data(self, data: str) -> None:
+        """Keep text."""
+        self._open[-1].children.append(data)
+
+
+class _Setter:
+    """Turns the tree into typst and keeps the pictures it names."""
+
+    def __init__(self, drawings: list[str]) -> None:
+        self.files: dict[str, bytes] = {}
+        self._drawings = drawings
+        self._level = 0
+
+    def inside(self, node: _Node) -> str:
+        """Return what stands inside an element."""
+        return "".join(
+            self.element(child) if isinstance(child, _Node) else _text(child, node) for child in node.children
+        )
+
+    def element(self, node: _Node) -> str:
+        """Return one element."""
+        if re.fullmatch("h[1-6]", node.tag):
+            self._level = min(int(node.tag[1]), self._level + 1)  # a level left out would break the outline
+            return f"\n#heading(level: {self._level})[{self.inside(node)}]\n"
+        special: dict[str, Callable[[_Node], str]] = {
+            "a": self._link,
+            "figure": lambda one: f"\n#block[{self.inside(one)}]\n",
+            "img": self._picture,
+            "nav": self._contents,
+            "p": self._paragraph,
+            "pre": lambda one: f"\n#block(raw({_quoted(_plain(one).strip(chr(10)))}, block: true))\n",
+            "code": lambda one: f"#raw({_quoted(_plain(one))})",
+            "span": self._equation,
+            "table": self._table,
+        }
+        if node.tag in special:
+            return special[node.tag](node)
+        plain = {"em": "#emph", "strong": "#strong", "blockquote": "\n#quote(block: true)"}
+        if node.tag in plain:
+            return f"{plain[node.tag]}[{self.inside(node)}]"
+        if node.tag in {"ul", "ol"}:
+            items = ", ".join(f"[{self.inside(one)}]" for one in node.children if isinstance(one, _Node))
+            return f"\n#{'list' if node.tag == 'ul' else 'enum'}({items})\n"
+        alone = {"br": "#linebreak()", "hr": "\n#line(length: 100%, stroke: 0.4pt)\n", "head": ""}
+        return alone[node.tag] if node.tag in alone else self.inside(node)
+
+    def _paragraph(self, node: _Node) -> str:
+        """Return a paragraph; the mark of invented data stands in a frame."""
+        if node.attributes.get("class") == "mark":
+            return f"\n#block(stroke: 1pt, inset: 6pt, strong[{self.inside(node)}])\n"
+        return f"\n\n{self.inside(node)}\n\n"
+
+    def _link(self, node: _Node) -> str:
+        """Return a link to a page outside, or the text of one inside."""
+        target = node.attributes.get("href", "")
+        return f"#link({_quoted(target)})[{self.inside(node)}]" if "://" in target else self.inside(node)
+
+    def _contents(self, node: _Node) -> str:
+        """Return the contents with page numbers in place of links."""
+        title = node.all("h2")[0]
+        return f"{self.element(title)}#context outline(title: none, target: heading.where(level: 2).after(here()))\n"
+
+    def _picture(self, node: _Node) -> str:
+        """Return a picture as wide as on the page, at most as the text."""
+        data = base64.b64decode(node.attributes["src"].partition("base64,")[2])
+        width = struct.unpack(">I", data[16:20])[0] * _POINT
+        return f"#{self._image('png', data, node.attributes['alt'] or _NO_WORDS, width)}"
+
+    def _equation(self, node: _Node) -> str:
+        """Return an equation as its drawing, the TeX source as alternative text."""
+        drawing = self._drawings[int(node.all("svg")[0].attributes["data-number"])]
+        width = float(re.findall(r'width="([0-9.]+)"', drawing)[0]) * _POINT
+        data = drawing.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1).encode("utf-8")
+        image = self._image("svg", data, node.attributes["aria-label"], width)
+        if node.attributes["class"] == "equation":
+            return f"\n#block({image})\n"
+        drop = -float(re.findall(r"vertical-align:(-?[0-9.]+)px", node.attributes["style"])[0]) * _POINT
+        return f"#box(baseline: {drop:.2f}pt, {image})"
+
+    def _image(self, kind: str, data: bytes, words: str, width: float) -> str:
+        """Return a call that shows a picture, and keep the picture."""
+        name = f"{len(self.files):04d}.{kind}"
+        self.files[name] = data
+        return f'image("{name}", alt: {_quoted(words)}, width: {min(width, _TEXT_WIDTH):.2f}pt)'
+
+    def _table(self, node: _Node) -> str:
+        """Return a table whose heads are repeated on every page; short rows are filled up."""
+        heads = [row.all("th") for row in node.all("thead")[0].all("tr")]
+        rows = [row.all("td", "th") for row in node.all("tbody")[0].all("tr")]
+        columns = list(zip_longest(*heads, *rows, fillvalue=_Node("td")))
+        if not columns:
+            return ""
+        numeric = [any(_is_number(cell) for cell in column) for column in columns]
+        sides = ", ".join(_SIDES[one] for one in numeric)
+        lines = list(zip(*columns, strict=True))
+        head = ", ".join(f"[#strong[{self.inside(cell)}]]" for row in lines[: len(heads)] for cell in row)
+        body = "".join(f", {self._cell(cell)}" for row in lines[len(heads) :] for cell in row)
+        caption = "".join(f"\n#block(emph[{self.inside(one)}])\n" for one in node.all("caption"))
+        return f"{caption}\n#sheet(({sides},), table.header({head}){body})\n"
+
+    def _cell(self, node: _Node) -> str:
+        """Return a cell; a number stays on one line."""
+        return f"box[{self.inside(node)}]" if _is_number(node) else f"[{self.inside(node)}]"
+
+
+def _is_number(cell: _Node) -> bool:
+    """Return whether a cell stands to the right."""
+    return cell.attributes.get("class") == "num"
+
+
+def _plain(node: _Node) -> str:
+    """Return the text of an element without any form."""
+    return "".join(_plain(child) if isinstance(child, _Node) else child for child in node.children)
+
+
+def _text(text: str, parent: _Node) -> str:
+    """Return text as it stands; blanks between blocks are none."""
+    if parent.tag in _BLOCKS and not text.strip(" \n\t"):
+        return ""
+    shown = re.sub(r"[ \n\t]+", " ", text)
+    return f"#{_quoted(shown)};" if shown else ""
+
+
+def _quoted(text: str) -> str:
+    """Return a string of typst; nothing in it is read as markup."""
+    printed = "".join(one for one in text if one.isprintable() or one in "\n\u00a0")
+    escaped = printed.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
+    return f'"{escaped}"'
+
+
+def _date(day: str) -> str:
+    """Return the date of the document, none where the data have no day."""
+    if not day:
+        return "none"
+    year, month, number = (int(part) for part in day.split("-"))
+    return f"datetime(year: {year}, month: {month}, day: {number})"
+
+
+def paper(page: str, *, last_day: str = "") -> bytes:
+    """Return a page as PDF.
+
+    Parameters
+    ----------
+    page : str
+        HTML made by `photolab.publication.page.page`.
+    last_day : str, default ""
+        Date of the document, ISO 8601; none where empty.
+
+    Returns
+    -------
+    bytes
+        PDF 1.7 that follows PDF/UA-1 as far as its maker checks it.
+
+    Raises
+    ------
+    MethodError
+        If the document cannot be set, or its setting gives a warning.
+    """
+    import typst
+
+    drawings: list[str] = []
+
+    def keep(found: re.Match[str]) -> str:
+        drawings.append(found.group())
+        return f'<svg data-number="{len(drawings) - 1}"></svg>'
+
+    reader = _Reader()
+    reader.feed(re.sub(r"<svg .*?</svg>", keep, page, flags=re.DOTALL))
+    reader.close()
+    whole = reader.root.all("html")[0]
+    setter = _Setter(drawings)
+    body = setter.inside(whole.all("body")[0])
+    title = _quoted(_plain(whole.all("title")[0]))
+    style = _STYLE.replace("LANGUAGE", _quoted(whole.attributes.get("lang", "en")))
+    source = f"#set document(title: {title}, date: {_date(last_day)})\n{style}\n{body}"
+    with tempfile.TemporaryDirectory(prefix="photolab-") as scratch:
+        for name, data in setter.files.items():
+            (Path(scratch) / name).write_bytes(data)
+        main = Path(scratch) / "main.typ"
+        main.write_text(source, encoding="utf-8")
+        compiler = typst.Compiler(main, root=Path(scratch), ignore_system_fonts=True)
+        said: list[str] = []
+        made: bytes | list[bytes] | None = None
+        try:
+            made, warnings = compiler.compile_with_warnings(format="pdf", pdf_standards=["ua-1"])
+            said = [one.message for one in warnings]
+        except typst.TypstError as error:
+            said = [error.message]
+    if said or not isinstance(made, bytes):
+        message = f"the page must be set on paper without a warning; got {'; '.join(said)}"
+        raise MethodError(message, code="paper_not_set")
+    return made
