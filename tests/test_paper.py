@@ -2,6 +2,7 @@
 
 import base64
 import io
+import re
 
 import matplotlib.image
 import numpy as np
@@ -9,10 +10,11 @@ import pytest
 from pypdf import PdfReader
 
 from photolab.errors import MethodError
+from photolab.publication import paper as setting
 from photolab.publication.page import Section, clean_table, equation, figure, markdown, page
 from photolab.publication.paper import paper
 
-AWKWARD = r"""\ # $ * _ @ < > [ ] ~ = + - / ` " ' // /* */ #let x #"y" ± µ 25 °C x² 3–4 “so”"""
+AWKWARD = r"""\ \n \u{41} \\ # $ * _ @ < > [ ] ~ = + - / ` " ' // /* */ #let x #"y" ± µ 25 °C x² 3–4 “so”"""
 
 
 def png(width, height=8):
@@ -189,3 +191,51 @@ def test_what_cannot_be_set_is_refused():
     with pytest.raises(MethodError, match="the page must be set on paper without a warning") as refusal:
         read(figure(broken, "Nothing."))
     assert refusal.value.code == "paper_not_set"
+
+
+def test_contents_leave_out_what_stands_before_them():
+    # Oracle: the headings typed: one before the contents, one after.
+    shown = text_of(read("<p>Text.</p>", front=["<h2>Before</h2>"]))
+    assert shown.count("Before") == 1
+    assert shown.count("Is it so?") == 2
+
+
+def test_mark_of_invented_data_stands_in_a_frame():
+    # Oracle: a stroked path that the same words without the mark do not have.
+    strokes = []
+    for kind in ("", ' class="mark"'):
+        content = read(front=[f"<p{kind}>INVENTED</p>"]).pages[0].get_contents().get_data()
+        strokes.append(content.split().count(b"S"))
+    assert strokes[1] == strokes[0] + 1
+
+
+def test_inline_equation_hangs_below_the_line():
+    # Oracle: where paths begin; without its offset the same drawing stands higher by two thirds of the pixels.
+    source = markdown("before $p_q$ after")
+    (drop,) = re.findall(r"vertical-align:-([0-9.]+)px", source)
+    heights = []
+    for one in (source, source.replace(f"vertical-align:-{drop}px", "vertical-align:-0px")):
+        places = []
+
+        def keep(operator, arguments, current, _text, places=places):
+            if operator == b"m":
+                places.append(current[5] + current[3] * float(arguments[1]))
+
+        def line(operator, _arguments, current, _text, places=places):
+            if operator in {b"TJ", b"Tj"}:
+                places.append(current[5])
+
+        content = read(one)
+        content.pages[-1].extract_text(visitor_operand_before=keep)
+        path = places[0]
+        places.clear()
+        content.pages[-1].extract_text(visitor_operand_before=line)
+        heights.append(path - places[-2])  # the words after it; the number of the page comes last
+    assert heights[1] - heights[0] == pytest.approx(float(drop) / 1.5, abs=0.02)
+
+
+def test_a_warning_is_no_document(monkeypatch):
+    # Oracle: a font that is none.
+    monkeypatch.setattr(setting, "_STYLE", setting._STYLE.replace("Libertinus Serif", "No Such Font"))
+    with pytest.raises(MethodError, match="without a warning; got unknown font family: no such font"):
+        read("<p>Text.</p>")

@@ -370,5 +370,5 @@ def test_known_of_every_refusal_is_said(tmp_path):
 
 def test_settling_is_said_with_its_interval():
     # Oracle: the figures typed; 60 s are one minute.
-    assert words.settled_phrase(Settled(1320.0, 1260.0, 1383.0, 1.0)) == "22 min (21 to 23.1)"
+    assert words.settled_phrase(Settled(1320.0, 1260.0, 1383.0, 1.0)) == "22.0 min (21.0 to 23.1)"
     assert words.settled_phrase(Settled(30.0, 30.0, 30.0, 5.0)) == "0.5 min"

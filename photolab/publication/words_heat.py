@@ -194,10 +194,8 @@ def settled_phrase(settled: Settled) -> str:
     str
         Minutes; a lamp that is near from the first reading has no interval.
     """
-    when = f"{minutes(settled.value_s)} min"
-    if settled.low_s == settled.high_s:
-        return when
-    return f"{when} ({minutes(settled.low_s)} to {minutes(settled.high_s)})"
+    value, low, high = (decimal(s / 60.0, 1) for s in (settled.value_s, settled.low_s, settled.high_s))
+    return f"{value} min" if settled.low_s == settled.high_s else f"{value} min ({low} to {high})"
 
 
 def remaining_sentence(remaining: Remaining, *, initial_s: float, at_s: float, housing: str = "") -> str:

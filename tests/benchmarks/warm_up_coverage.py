@@ -5,30 +5,31 @@
 Studies: inside, beyond, final, order, steps, events. Oracle: synthetic truth; the standard error of a coverage of
 95 % is 0.7 points at 1000 records.
 
-Measured, 95 % intervals, no drift unless named:
+Measured, 95 % intervals, 1000 records a row, no drift unless named:
 
-- inside (1000 records a row, at a quarter, half and the end of the record): one rate N 120 96, 96, 95 %; N 80 96,
-  96, 96; N 30 uneven 97, 96, 98; 1.5 time constants 95, 95, 95; 0.6 time constants 95, 96, 97; two rates N 200 95,
-  96, 96; N 60 96, 96, 96; three rates 97, 97, 97; rho 0.5 N 120 95, 96, 96; rho 0.8 two rates 95, 95, 96; rho 0.8
-  uneven 96, 95, 96; rho 0.9 N 300 97, 96, 97; drift of 0.3 %, declared, 96, 96, 96. Too wide: N 20 and fewer 99 to
-  100; display step of five noise SDs 100.
-- where few independent readings are left (flagged): rho 0.5 N 30 94, 94, 98 with 5 % refused; rho 0.9 N 60, which
-  carries three, 90, 86, 87 with 39 % refused: what the readings themselves say of their correlation is not enough
-  there.
-- beyond (1000 records, at 1.2, 1.5 and 2 records): one rate 97, 96, 96 %; N 30 99; record of one time constant 97,
-  96, 96; two rates 98 to 99; slow tails 98 to 100; three rates 99 to 100; rho 0.8 98; rho 0.9 N 300 97 with 34 %
-  refused by the class check, which does not whiten; coarse display 98 to 100; declared drift 98 to 99.
-- final level, ceiling included (150 records): one rate 97 %, width 3.0 % of the initial light; two rates
-  99; slow tail given in 53 %, 100; rho 0.5 99.
-- false second term (400 records): white 0.5 % (N 120), 0.8 % (N 30), 0 % (N 300); rho 0.8 1.5 % (N 120),
-  1.8 % (N 300).
-- step scan, false alarms (1000 records): one rate N 30 to 600, rho 0 to 0.95, 0 to 1.5 %, 2.3 % at rho 0.95, N 600;
-  two rates N 30 to 120, 0.1 to 1.3 %; two rates N 300 and 600 at most 2.5 % (200 records). A fit asks for the class
-  check as well.
-  Of 250 steps at N 200 found:
-  3 sigma 97 %, 5 sigma 100 %, 10 sigma 100 %.
-- events (200 records), answered beyond the record: overshoot 0 %, cut over 2 or 5 min 0 %, ripple of one
-  noise SD 0 %, two steps 0 %, slow rise of 10 lx in 950 lx 6 %.
+- inside (at a quarter, half and the end of the record): one rate N 120 96, 95, 96 %; N 80 97, 97, 97; N 30 uneven
+  96, 95, 97; 1.5 time constants 96, 96, 96; 0.6 time constants 97, 96, 97; two rates N 200 95, 96, 96; N 60 96, 96,
+  95; N 20 97, 97, 96; three rates 97, 96, 97; rho 0.14 N 20 97, 96, 97; rho 0.33 N 30 94, 93, 97; rho 0.6 N 60 96,
+  96, 97; rho 0.5 N 120 96, 95, 96; rho 0.8 two rates 95, 96, 97; rho 0.8 uneven 97, 96, 97; rho 0.9 N 300 97, 96,
+  97; drift of 0.3 %, declared, 97, 96, 96.
+- a little too wide: white noise on one rate, N 20 98.1, 96.7, 98.2 and N 30 97.5, 97.0, 98.3 (5000 records each):
+  so few readings do not show that they are independent, and odds that trust them more leave rho 0.33 at N 30 below
+  93 %. With the correlation declared: N 20 97, 96, 97; N 30 97, 95, 98. Display step of five noise SDs 100.
+- where few independent readings are left (flagged): N 14 98, 97, 98; N 10 98, 97, 98; rho 0.5 N 30 93, 91, 95 with
+  4 % refused; rho 0.9 N 60, which carries three, 91, 88, 89 with 40 % refused: what the readings themselves say of
+  their correlation is not enough there.
+- beyond (at 1.2, 1.5 and 2 records): one rate 97, 96, 96 %; N 30 99; record of one time constant 97, 96, 96; two
+  rates 98 to 99; slow tails 98 to 100; three rates 99 to 100; rho 0.8 98; rho 0.9 N 300 98 with 33 % refused by the
+  class check, which does not whiten; coarse display 98 to 100; declared drift 98 to 99.
+- final level, ceiling included: one rate 98 %, width 3.0 % of the initial light; two rates 99; slow tail given in
+  56 %, 100; rho 0.5 99.
+- settling within 1 %: 95 %, with a declared drift of 0.3 % 96, two rates 95; the trial of 22.62 min comes out at
+  22.61 min in the mean, SD 0.44 min, between 22 and 24 min in 91 %.
+- false second term: white 0.2 % (N 120), 1.7 % (N 30), 0 % (N 300); rho 0.8 1.9 % (N 120), 1.0 % (N 300).
+- step scan, false alarms: one rate N 30 to 600, rho 0 to 0.95, 0 to 1.5 %; two rates 0 to 1.3 %. A fit asks for the
+  class check as well. Steps found, N 200: 3 sigma 97 %, 5, 10 and 50 sigma 100 %; N 400: 100 %.
+- events, answered beyond the record: overshoot 0 %, cut over 2 or 5 min 0 %, ripple of one noise SD 0 %, two steps
+  0 %, slow rise of 10 lx in 950 lx 7 %.
 """
 
 import os
