@@ -343,9 +343,10 @@ def _described(
     slopes = amplitudes * decay * x[:, None] * (1.0 if form == "rise" else -1.0)
     design = np.concatenate([problem.fixed, parts, slopes], axis=1) * given[:, None]
     dof = int(np.sum(given > 0)) - design.shape[1]
-    squares = found.sum_of_squares
+    residual = _fine_residual(problem, found)
+    squares = float(residual @ residual)
     # psi is the residual times its robust weight; without robust steps this is squares / dof
-    psi = found.residual * problem.root_weight / np.where(given > 0, given, 1.0)
+    psi = residual * problem.root_weight / np.where(given > 0, given, 1.0)
     covariance = float(psi @ psi) / dof * inflation * _inverse_gram(design)
     sd = np.sqrt(np.diagonal(covariance))
     count = rates.size
@@ -370,6 +371,19 @@ def _described(
         at_bound=bool(np.any((found.theta < low + 1e-6) | (found.theta > high - 1e-6))),
         weights=problem.root_weight**2,
     )
+
+
+def _fine_residual(problem: Separable, found: Projection) -> FloatArray:
+    """Return the weighted residual, its difference taken with the longest numbers of the machine.
+
+    Where the residual is a millionth of the readings, ordinary rounding of the curve takes its tenth digit.
+    """
+    fine = np.longdouble
+    scaled = problem.x.astype(fine)[:, None] * np.exp(-found.theta.astype(fine))
+    columns = -np.expm1(-scaled) if problem.rising else np.exp(-scaled)
+    design = np.concatenate([problem.fixed.astype(fine), columns], axis=1)
+    left = problem.y.astype(fine) - design @ found.coefficients.astype(fine)
+    return np.asarray(left * problem.root_weight, dtype=np.float64)
 
 
 def _inverse_gram(design: FloatArray) -> FloatArray:
