@@ -221,7 +221,7 @@ def test_chebyshev_tables_interpolate_exponentials():
     theta = np.linspace(np.log(0.2), np.log(200.0), 301)
     # interpolation error of 48 nodes as stated in the module
     assert_allclose(
-        table.polynomials(theta) @ coefficients[:, 0], np.exp(-40.0 * np.exp(-theta)), rtol=0, atol=1e-10
+        coefficients[:, 0] @ table.polynomials(theta), np.exp(-40.0 * np.exp(-theta)), rtol=0, atol=1e-10
     )
 
 

@@ -84,7 +84,7 @@ class Chebyshev:
 
         Returns
         -------
-        ndarray, shape (*points.shape, size)
+        ndarray, shape (size, *points.shape)
             Polynomials. [1]
         """
         x = np.clip((2 * points - self.low - self.high) / (self.high - self.low), -1.0, 1.0)
@@ -92,8 +92,9 @@ class Chebyshev:
         table[0], table[1] = 1.0, x
         twice = 2 * x
         for k in range(2, self.size):
-            table[k] = twice * table[k - 1] - table[k - 2]
-        return np.moveaxis(table, 0, -1)
+            np.multiply(twice, table[k - 1], out=table[k])
+            table[k] -= table[k - 2]
+        return table
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,17 +190,19 @@ class SharedGrid:
         mean = curves @ self.share
         centred = curves - mean[:, None]
         totals = np.einsum("bn,bn,n->b", centred, centred, self.share)
-        products = centred @ self.curve_tables
+        products = self.curve_tables.T @ centred.T
         limits = (
             np.full((len(curves), 1), self.by_theta.low),
             np.full((len(curves), 1), self.by_theta.high),
         )
 
         def summing(theta: FloatArray, rows: IndexArray) -> ReducedSums:
-            table = self.by_theta.polynomials(theta)
-            coefficients = products[rows]
-            ey = np.einsum("bkm,bm->bk", table, coefficients[:, :NODES])
-            dy = np.einsum("bkm,bm->bk", table, coefficients[:, NODES:])
+            table = self.by_theta.polynomials(theta.T)
+            coefficients = products[:, rows].reshape(2, NODES, -1)
+            ey, dy = np.empty_like(theta), np.empty_like(theta)
+            for k in range(theta.shape[1]):  # one column at a time runs along memory
+                ey[:, k] = np.einsum("mb,mb->b", table[:, k], coefficients[0])
+                dy[:, k] = np.einsum("mb,mb->b", table[:, k], coefficients[1])
             return ReducedSums(*self._products(theta), ey, dy)
 
         fits = []
@@ -213,10 +216,10 @@ class SharedGrid:
     def _products(self, theta: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return centred products of exponentials and derivatives from the table."""
         rate = np.exp(-theta)
-        single = self.by_rate.polynomials(-theta) @ self.sum_table
+        single = self._sums(-theta)
         both = rate[:, :, None] + rate[:, None, :]
         first, second = np.triu_indices(theta.shape[1])
-        half = self.by_rate.polynomials(np.log(both[:, first, second])) @ self.sum_table
+        half = self._sums(np.log(both[:, first, second]))
         double = np.empty((*both.shape, 3))
         double[:, first, second], double[:, second, first] = half, half
         left, right = rate[:, :, None] / both, rate[:, None, :] / both
@@ -226,11 +229,16 @@ class SharedGrid:
         dd = double[..., 2] * left * right - mean_d[:, :, None] * mean_d[:, None, :]
         return ee, ed, dd
 
+    def _sums(self, log_rate: FloatArray) -> FloatArray:
+        """Return the weighted sums of e, (s x) e and (s x)^2 e, in the last axis."""
+        table = self.by_rate.polynomials(log_rate.ravel())
+        return (self.sum_table.T @ table).T.reshape(*log_rate.shape, 3)
+
     def _starts(self, products: FloatArray, order: int) -> list[FloatArray]:
         """Return grid starts of every curve."""
         grid = np.linspace(self.by_theta.low, self.by_theta.high, GRID_SIZE)
         gram = self._products(grid[None])[0][0]
-        cross = products[:, :NODES] @ self.by_theta.polynomials(grid).T
+        cross = products[:NODES].T @ self.by_theta.polynomials(grid)
         if order == 2:
             return grid_pairs(gram, cross, grid)
         return [grid[(cross**2 / np.diagonal(gram)).argmax(axis=1)][:, None]]
