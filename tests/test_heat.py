@@ -1,6 +1,7 @@
 """Warm-up joined to the campaign. Oracles: closed form of products in ln; the generating values of the demo."""
 
 import math
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from scipy import stats
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import LogResult, heat_rows, multiply, record_drift, warm_up_runs
 from photolab.bench.records import read_bench
+from photolab.thermal.warm_up import fit_warm_up
 
 DEMO = Path(__file__).parent.parent / "data" / "demo"
 
@@ -94,3 +96,42 @@ def test_demo_hold_ratio_is_initial_ratio_times_remaining():
     assert held.ln_expanded_uncertainty > initial.ln_expanded_uncertainty
     truth = 1.250 * (0.90 + 0.10 * math.exp(-39 / 6.5)) / 0.997
     assert held.low <= truth <= held.high
+
+
+def test_runs_without_a_change_speak_for_their_meter():
+    """Oracle: the scenario; the filament baseline settles at once, its records are W05 and W06."""
+    _, runs = demo()
+    used = {one.run: one.stable_runs for one in runs}
+    assert {run for run, beside in used.items() if beside == ("W05", "W06")} == set(used) - {"W05", "W06"}
+    assert (used["W05"], used["W06"]) == (("W06",), ("W05",))
+    by_name = {one.run: one for one in runs}
+    mine = by_name["W03"]
+    record = mine.record
+    direct = fit_warm_up(
+        record["elapsed_s"],
+        record["illuminance_lx"],
+        initial_s=mine.fit.initial_s,
+        initial_window_s=mine.fit.initial_window_s,
+        resolution=1.0,
+        drift_relative_sd=mine.drift,
+        elapsed_uncertainty_s=mine.fit.elapsed_uncertainty_s,
+        stable=[
+            (by_name[n].record["elapsed_s"], by_name[n].record["illuminance_lx"]) for n in ("W05", "W06")
+        ],
+    )
+    assert direct.residual_correlation == mine.fit.residual_correlation
+    assert direct.remaining(2400.0) == mine.remaining
+
+
+def test_only_runs_of_the_same_meter_speak(tmp_path):
+    """Oracle: W06 moved to a second meter: it speaks for nobody, and nobody for it."""
+    bench = read_bench(DEMO)
+    table = bench.tables["warm_up"].copy()
+    table.loc[table["run"] == "W06", "meter"] = "M2"
+    used = {
+        one.run: one.stable_runs
+        for one in warm_up_runs(replace(bench, tables={**bench.tables, "warm_up": table}))
+    }
+    assert used["W06"] == ()
+    assert used["W05"] == ()
+    assert used["W01"] == ("W05",)

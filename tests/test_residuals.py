@@ -7,7 +7,13 @@ import pytest
 from numpy.testing import assert_allclose
 
 from photolab.thermal import residuals
-from photolab.thermal.residuals import correlate, model_residuals, neighbour_correlation, whiten
+from photolab.thermal.residuals import (
+    correlate,
+    model_residuals,
+    neighbour_correlation,
+    stable_scatter,
+    whiten,
+)
 
 
 def uneven(rng, count=30):
@@ -120,3 +126,31 @@ def test_a_direction_the_design_does_not_hold_is_left_out():
     assert_allclose(
         double.variance(np.array([1.0, 0.5, 0.5])), single.variance(np.array([1.0, 0.5])), rtol=1e-9
     )
+
+
+def test_stable_records_add_their_likelihood():
+    # Oracle: dense Gaussian restricted likelihood with the variance profiled out, of the record and of the stable
+    # one, each for two correlation times of the grid.
+    rng = np.random.default_rng(31)
+    time_s, quiet_s = np.arange(12) * 60.0, uneven(rng, 25)
+    design = np.stack([np.ones(12), np.exp(-time_s / 200.0)], axis=1)
+    residual = rng.standard_normal(12)
+    residual -= design @ np.linalg.lstsq(design, residual)[0]
+    light = 400.0 + 0.02 * quiet_s + rng.standard_normal(25)
+    plain = model_residuals(time_s, residual, design)
+    joined = model_residuals(time_s, residual, design, stable=[stable_scatter(quiet_s, light)])
+
+    def likelihood(correlation_time):
+        omega = dense(quiet_s, correlation_time) if correlation_time else np.eye(25)
+        inverse = np.linalg.inv(omega)
+        line = np.stack([np.ones(25), quiet_s], axis=1)
+        left = light - line @ np.linalg.solve(line.T @ inverse @ line, line.T @ inverse @ light)
+        terms = 23 * np.log(left @ inverse @ left) + np.linalg.slogdet(omega)[1]
+        return -0.5 * (terms + np.linalg.slogdet(line.T @ inverse @ line)[1])
+
+    shared = np.intersect1d(plain.correlation_times, joined.correlation_times)
+    assert shared.size > 3
+    pick = [np.searchsorted(one.correlation_times, shared) for one in (plain, joined)]
+    gained = np.log(joined.weights[pick[1]] / plain.weights[pick[0]])
+    expected = np.array([likelihood(one) for one in shared])
+    assert_allclose(gained - gained[0], expected - expected[0], atol=1e-9)  # rounding of dense algebra

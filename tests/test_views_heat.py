@@ -372,3 +372,13 @@ def test_settling_is_said_with_its_interval():
     # Oracle: the figures typed; 60 s are one minute.
     assert words.settled_phrase(Settled(1320.0, 1260.0, 1383.0, 1.0)) == "22.0 min (21.0 to 23.1)"
     assert words.settled_phrase(Settled(30.0, 30.0, 30.0, 5.0)) == "0.5 min"
+
+
+def test_stable_records_are_named():
+    # Oracle: the names typed.
+    assert words.stable_sentence(()) == ""
+    assert (
+        words.stable_sentence(("W05",))
+        == " Counted in: W05, a record without a change, read by the same meter."
+    )
+    assert "Counted in: A, B and C, records" in words.stable_sentence(("A", "B", "C"))

@@ -7,6 +7,7 @@ give it, the intervals are multiplied in ln and called conservative.
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -49,6 +50,8 @@ class WarmUpRun:
         Relative standard uncertainty of a drift over the record. [1]
     drift_logged : bool
         True where ambient and volts were logged.
+    stable_runs : tuple of str
+        Runs of lamps that no longer change, on the same meter, whose scatter was used too.
     """
 
     run: str
@@ -62,10 +65,11 @@ class WarmUpRun:
     refusals: tuple[MethodError, ...]
     drift: float
     drift_logged: bool
+    stable_runs: tuple[str, ...] = ()
 
 
 def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
-    """Fit every run of warm_up.csv.
+    """Fit every run of warm_up.csv; runs that show no change say how readings of their meter are correlated.
 
     Parameters
     ----------
@@ -78,7 +82,22 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
         In file order; what a record cannot support stands in `refusals`.
     """
     table = bench.tables["warm_up"]
-    return tuple(_fit_run(bench, str(run), block) for run, block in table.groupby("run", sort=False))
+    blocks = {str(run): block for run, block in table.groupby("run", sort=False)}
+    alone = {run: _fit_run(bench, run, block) for run, block in blocks.items()}
+    stable = {run: blocks[run] for run, one in alone.items() if _is_stable(one)}
+    found = []
+    for run, block in blocks.items():
+        meter = block["meter"].iloc[0]
+        beside = {name: one for name, one in stable.items() if name != run and one["meter"].iloc[0] == meter}
+        found.append(_fit_run(bench, run, block, beside) if beside else alone[run])
+    return tuple(found)
+
+
+def _is_stable(one: WarmUpRun) -> bool:
+    """Return whether a record shows nothing but scatter."""
+    codes = {finding.code for finding in one.fit.findings} if one.fit is not None else set()
+    disturbed = {"step", "second_step", "ripple", "outliers", "coarse_display"}
+    return "no_change_resolved" in codes and not codes & disturbed
 
 
 def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
@@ -108,8 +127,11 @@ def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
     return max(LOGGED_DRIFT_FLOOR, math.hypot(by_volts, by_ambient)), True
 
 
-def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
+def _fit_run(
+    bench: Bench, run: str, record: pd.DataFrame, stable: Mapping[str, pd.DataFrame] | None = None
+) -> WarmUpRun:
     """Fit one run, and take its remaining light at hold."""
+    beside = stable or {}
     first = record.iloc[0]
     lamps = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
     drift, logged = record_drift(record, lamps.get(first["lamp"], ""))
@@ -128,6 +150,7 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
             drift_relative_sd=drift,
             elapsed_uncertainty_s=ELAPSED_U_S,
             coverage=bench.settings.coverage,
+            stable=[(one["elapsed_s"], one["illuminance_lx"]) for one in beside.values()],
         )
         remaining = fit.remaining(60.0 * bench.settings.hold_minutes)
     except MethodError as refused:
@@ -144,6 +167,7 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
         refusals=tuple(refusals),
         drift=drift,
         drift_logged=logged,
+        stable_runs=tuple(beside),
     )
 
 

@@ -329,10 +329,11 @@ def residual_words(heat: Heat) -> Words:
         return say("No curve, so nothing is left over.")
     fit = heat.run.fit
     sd = 100.0 * reading_sd(heat.run) / float(fit.fitted.mean())
+    quiet = words.stable_sentence(heat.run.stable_runs)
     return say(
         f"One reading scatters by {decimal(sd, 2)} % about the curve. Neighbouring readings are correlated by "
         f"{decimal(fit.residual_correlation, 2)}, so the {fit.time_s.size} readings are worth "
-        f"{decimal(fit.effective_readings, 0)} independent ones, and the interval is made with that number."
+        f"{decimal(fit.effective_readings, 0)} independent ones, and the interval is made with that number.{quiet}"
     )
 
 

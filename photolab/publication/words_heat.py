@@ -52,8 +52,8 @@ FINDING_WORDS = {
     ),
     "correlated_residual_or_event": (
         "What the curve leaves over goes up and down slowly: a drift of the room or the supply, or an "
-        "event. The interval "
-        "allows for it."
+        "event. The interval allows for it. A record of a lamp that no longer changes, read by the same meter, would "
+        "tell more; every such record in warm_up.csv is used."
     ),
     "coarse_display": (
         "The display's last figure is coarser than the scatter: half a figure is counted in, and more "
@@ -221,6 +221,26 @@ def remaining_sentence(remaining: Remaining, *, initial_s: float, at_s: float, h
         f"Remaining light: {percent(remaining.value)} % ({ends}) of the {initial_s:g} s value after "
         f"{minutes(at_s)} minutes{where}."
     )
+
+
+def stable_sentence(runs: tuple[str, ...]) -> str:
+    """Return whose scatter was used beside a record's own.
+
+    Parameters
+    ----------
+    runs : tuple of str
+        Runs of lamps that no longer change.
+
+    Returns
+    -------
+    str
+        One sentence after a blank; empty where there are none.
+    """
+    if not runs:
+        return ""
+    names = runs[0] if len(runs) == 1 else f"{', '.join(runs[:-1])} and {runs[-1]}"
+    what = "a record" if len(runs) == 1 else "records"
+    return f" Counted in: {names}, {what} without a change, read by the same meter."
 
 
 def step_sentence(step: Step, *, spacing_s: float) -> str:

@@ -6,10 +6,13 @@ The noise is taken as an autoregressive process of order one in continuous time:
 weights instead of trusting one :math:`\lambda`, because short records do not fix it. Before the readings
 speak, white noise has even odds; beside it stand correlation times from 20 s to a fifth of the record, whose
 odds on a logarithmic scale fall with the root of the time, because readings minutes apart are correlated more
-rarely than readings seconds apart (no source: chosen by the coverage of intervals). The fit stays
+rarely than readings seconds apart (no source: chosen by the coverage of intervals). Records of a lamp that no
+longer changes, on the same meter, say far more of it than what a warm-up fit leaves over; where there are any,
+their likelihoods count too. The fit stays
 ordinary least squares; its covariance is the sandwich :math:`(J'J)^{-1} J'\Omega J (J'J)^{-1} s^2`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -158,8 +161,66 @@ class ResidualModel:
         return float(np.sum(self.weights * self.noise_variances * under))
 
 
+@dataclass(frozen=True, eq=False)
+class StableScatter:
+    """Scatter of a record of a lamp that no longer changes.
+
+    Parameters
+    ----------
+    time_s, residual : ndarray, shape (n,)
+        Times [s] and residuals from a straight line [unit of y].
+    space : ndarray, shape (n, 2)
+        Orthonormal basis of the line. [1]
+    """
+
+    time_s: FloatArray
+    residual: FloatArray
+    space: FloatArray
+
+    def log_likelihood(self, correlation_time: float) -> float:
+        """Return the restricted log likelihood of a correlation time.
+
+        Parameters
+        ----------
+        correlation_time : float
+            The correlation time; 0 is white noise. [s]
+
+        Returns
+        -------
+        float
+            Log likelihood up to a constant. [1]
+        """
+        phi = neighbour_correlation(self.time_s, correlation_time)
+        return _restricted(self.residual, self.space, phi)[0]
+
+
+def stable_scatter(time_s: FloatArray, light: FloatArray) -> StableScatter:
+    """Return the scatter of a record of a lamp that no longer changes; a straight drift is taken out.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    light : ndarray, shape (n,)
+        Illuminance. [lx]
+
+    Returns
+    -------
+    StableScatter
+        What is left.
+    """
+    line = np.stack([np.ones(time_s.size), time_s - time_s.mean()], axis=1)
+    space = line / np.linalg.norm(line, axis=0)
+    return StableScatter(time_s, light - space @ (space.T @ light), space)
+
+
 def model_residuals(
-    time_s: FloatArray, residual: FloatArray, design: FloatArray, *, correlation: float | None = None
+    time_s: FloatArray,
+    residual: FloatArray,
+    design: FloatArray,
+    *,
+    correlation: float | None = None,
+    stable: Sequence[StableScatter] = (),
 ) -> ResidualModel:
     """Estimate the correlation of residuals by restricted maximum likelihood.
 
@@ -172,7 +233,9 @@ def model_residuals(
     design : ndarray, shape (n, p)
         Derivatives of the fitted curve by its parameters. [any]
     correlation : float, optional
-        Known correlation of neighbours at the median spacing, from a record of a stable lamp. [1]
+        Known correlation of neighbours at the median spacing. [1]
+    stable : sequence of StableScatter, optional
+        Records of lamps that no longer change, on the same meter.
 
     Returns
     -------
@@ -185,6 +248,7 @@ def model_residuals(
     likelihood, variances = np.empty(times.size), np.empty(times.size)
     for i, one in enumerate(times):
         likelihood[i], variances[i] = _restricted(residual, space, neighbour_correlation(time_s, one))
+        likelihood[i] += sum(record.log_likelihood(float(one)) for record in stable)
     weights = _odds(times) * np.exp(likelihood - likelihood.max())
     weights /= weights.sum()
     kept = weights > 1e-4

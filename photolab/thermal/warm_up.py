@@ -4,6 +4,9 @@ r"""How much light is left while a lamp warms up, whether it settles, and what f
 scale cancels from every ratio and is no input here.
 """
 
+from collections.abc import Callable, Sequence
+from functools import partial
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
@@ -11,7 +14,7 @@ from scipy import stats
 from photolab.errors import MethodError
 from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
-from photolab.thermal.residuals import neighbour_correlation
+from photolab.thermal.residuals import neighbour_correlation, stable_scatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
 from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up_answers import Finding, Remaining, Step
@@ -57,6 +60,7 @@ def fit_warm_up(
     resolution: float = 0.0,
     drift_relative_sd: float = ASSUMED_DRIFT,
     residual_correlation: float | None = None,
+    stable: Sequence[tuple[ArrayLike, ArrayLike]] = (),
     coverage: float = 0.95,
     elapsed_uncertainty_s: float = 0.0,
     robust: bool = False,
@@ -79,8 +83,10 @@ def fit_warm_up(
         Standard uncertainty of a multiplicative drift of ambient, supply or meter over the record, which
         readings of light cannot show; grows as (t - t0)/T. The default is assumed, not measured. [1]
     residual_correlation : float, optional
-        Correlation of neighbouring residuals at the median spacing, where a record of a stable lamp gave it;
-        estimated by default. [1]
+        Correlation of neighbouring residuals at the median spacing, where it is known; estimated by default. [1]
+    stable : sequence of (time_s, illuminance), optional
+        Records, on the same meter, of lamps that no longer change: what they say of the correlation counts
+        too. [s], [lx]
     coverage : float, default 0.95
         Coverage of the intervals. [1]
     elapsed_uncertainty_s : float, default 0
@@ -115,8 +121,10 @@ def fit_warm_up(
     times, light, set_aside = times[kept], light[kept], tuple(int(i) for i in np.flatnonzero(~kept))
     _check_support(times, light, resolution)
     display = max(resolution, _shown_step(light))
-    curve, second = _fit_with_step(times, light, display, residual_correlation)
-    described = _described(times, curve, residual_correlation)
+    quiet = [stable_scatter(*_checked(*record)) for record in stable]
+    curve_from = partial(curve_of, correlation=residual_correlation, stable=quiet)
+    curve, second = _fit_with_step(times, light, display, curve_from)
+    described = _described(times, curve, curve_from)
     coarse = _residual_sd(curve) < COARSE_BELOW * display
     findings = _findings(times, light, curve, described, second, coarse, coverage)
     monotone = fit_monotone(times, light, neighbour_correlation(times, curve.noise.likeliest_time))
@@ -247,7 +255,7 @@ def _residual_sd(curve: Curve) -> float:
 
 
 def _fit_with_step(
-    times: FloatArray, light: FloatArray, display: float, correlation: float | None
+    times: FloatArray, light: FloatArray, display: float, curve_from: Callable[..., Curve]
 ) -> tuple[Curve, bool]:
     """Return the two-term fit, with a step where one is found, and whether a second step shows."""
     problem = separable(times, light, None)
@@ -260,9 +268,9 @@ def _fit_with_step(
         stepped = separable(times, light, step_s)
         found = solve(stepped, 2, polished=False)
         if _outside_class(times, light, found.sum_of_squares, 6):
-            curve = curve_of(times, stepped, found, step_s=step_s, correlation=correlation)
+            curve = curve_from(times, stepped, found, step_s=step_s)
             return curve, scan(times, stepped, found, threshold).found
-    return curve_of(times, problem, smooth, step_s=None, correlation=correlation), False
+    return curve_from(times, problem, smooth, step_s=None), False
 
 
 def _outside_class(times: FloatArray, light: FloatArray, free_squares: float, parameters: int) -> bool:
@@ -273,12 +281,12 @@ def _outside_class(times: FloatArray, light: FloatArray, free_squares: float, pa
     return monotone.sum_of_squares - free_squares > CLASS_LIMIT * noise + between_rates
 
 
-def _described(times: FloatArray, curve: Curve, correlation: float | None) -> Curve:
+def _described(times: FloatArray, curve: Curve, curve_from: Callable[..., Curve]) -> Curve:
     """Return the curve of the order that describes the record."""
     found = described_fit(curve.problem, curve.found, curve.noise.effective_readings)
     if found is curve.found:
         return curve
-    return curve_of(times, curve.problem, found, step_s=curve.step_s, correlation=correlation)
+    return curve_from(times, curve.problem, found, step_s=curve.step_s)
 
 
 def _excess_over(monotone: MonotoneFit, curve: Curve) -> float:

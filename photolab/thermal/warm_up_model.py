@@ -1,12 +1,13 @@
 """The fitted curve of a warm-up record: two exponentials, a step where there is one, and its noise."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
-from photolab.thermal.residuals import ResidualModel, model_residuals
+from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
 from photolab.thermal.ripple import RippleScan, scan_ripple
 from photolab.thermal.steps import THRESHOLD, StepScan, scan_step
 from photolab.thermal.variable_projection import Projection, Separable, full_design, solve
@@ -137,6 +138,7 @@ def curve_of(
     *,
     step_s: float | None,
     correlation: float | None,
+    stable: Sequence[StableScatter] = (),
 ) -> Curve:
     """Model the residuals of a fitted curve.
 
@@ -152,6 +154,8 @@ def curve_of(
         Time of a step. [s]
     correlation : float or None
         Known correlation of neighbouring residuals; None estimates it. [1]
+    stable : sequence of StableScatter, optional
+        Records of lamps that no longer change, on the same meter.
 
     Returns
     -------
@@ -159,7 +163,7 @@ def curve_of(
         The fit with its noise model.
     """
     design = full_design(problem, found.coefficients, found.theta)
-    noise = model_residuals(time_s, found.residual, design, correlation=correlation)
+    noise = model_residuals(time_s, found.residual, design, correlation=correlation, stable=stable)
     return Curve(problem, found, noise, float(time_s[0]), step_s)
 
 

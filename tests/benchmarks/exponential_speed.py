@@ -7,15 +7,16 @@ and `scipy.optimize.curve_fit` (analytic Jacobian) are started at the true param
 nobody has them at the bench. They run on a share of the curves and are scaled up. Ratios are of medians
 of processor time.
 
-Measured (1000 curves, one thread of a busy machine):
+Measured (1000 curves, one thread, the other core busy):
 
-- lmfit / shared abscissa: 67 (20 readings), 86 (60), 62 (200), 73 (2000); lmfit / own abscissae: 93, 66, 43.
-- curve_fit / shared: 8, 10, 8, 21; curve_fit / own: 11, 8, 6: the honest ratio to a well-started compiled fitter.
+- lmfit / shared abscissa: 94 (20 readings), 114 (60), 69 (200), 75 (2000), over three further seeds 62 to 115; lmfit /
+  own abscissae: 96, 61, 40, over three further seeds 33 to 69.
+- curve_fit / shared: 12, 14, 12, 25; curve_fit / own: 12, 8, 7: the honest ratio to a well-started compiled fitter.
 - sums of squares behind the best known by more than 1e-6 (the best of all ways here, of 20 searches from random
   time constants and of one from the truth), 500 curves of one rate and 500 of two in each row of 20, 30, 60 and 200
   readings, each at its own order: one term 0 %, two terms 0 to 0.2 % in every way. Two terms asked of a curve that
   has one leave many nearly equal minima: 3 to 4 % of single fits, 6 to 15 % of the batch end in another one.
-- a two-sided bound beyond the record with its fit 1.4 ms; certified problems 7, 9, 13 and 14 ms.
+- a two-sided bound beyond the record with its fit 0.8 ms; certified problems 4, 5, 8 and 9 ms.
 """
 
 import os
