@@ -135,3 +135,15 @@ def test_only_runs_of_the_same_meter_speak(tmp_path):
     assert used["W06"] == ()
     assert used["W05"] == ()
     assert used["W01"] == ("W05",)
+
+
+def test_disturbed_runs_do_not_speak():
+    """Oracle: one reading of W06 raised by 5 %, far beyond a scatter of 0.4 %."""
+    bench = read_bench(DEMO)
+    table = bench.tables["warm_up"].copy()
+    struck = table.index[table["run"] == "W06"][40]
+    table.loc[struck, "illuminance_lx"] *= 1.05
+    runs = {one.run: one for one in warm_up_runs(replace(bench, tables={**bench.tables, "warm_up": table}))}
+    codes = {finding.code for finding in runs["W06"].fit.findings}
+    assert {"no_change_resolved", "outliers"} <= codes
+    assert runs["W01"].stable_runs == ("W05",)

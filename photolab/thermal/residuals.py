@@ -167,15 +167,15 @@ class StableScatter:
 
     Parameters
     ----------
-    time_s, residual : ndarray, shape (n,)
-        Times [s] and residuals from a straight line [unit of y].
-    space : ndarray, shape (n, 2)
-        Orthonormal basis of the line. [1]
+    time_s, light : ndarray, shape (n,)
+        Times [s] and readings less their mean [unit of y].
+    line : ndarray, shape (n, 2)
+        Level and straight drift, which the likelihood takes out. [1]
     """
 
     time_s: FloatArray
-    residual: FloatArray
-    space: FloatArray
+    light: FloatArray
+    line: FloatArray
 
     def log_likelihood(self, correlation_time: float) -> float:
         """Return the restricted log likelihood of a correlation time.
@@ -191,11 +191,11 @@ class StableScatter:
             Log likelihood up to a constant. [1]
         """
         phi = neighbour_correlation(self.time_s, correlation_time)
-        return _restricted(self.residual, self.space, phi)[0]
+        return _restricted(self.light, self.line, phi)[0]
 
 
 def stable_scatter(time_s: FloatArray, light: FloatArray) -> StableScatter:
-    """Return the scatter of a record of a lamp that no longer changes; a straight drift is taken out.
+    """Return a record of a lamp that no longer changes, ready to say how its readings are correlated.
 
     Parameters
     ----------
@@ -207,11 +207,10 @@ def stable_scatter(time_s: FloatArray, light: FloatArray) -> StableScatter:
     Returns
     -------
     StableScatter
-        What is left.
+        The record; a straight drift counts as none.
     """
     line = np.stack([np.ones(time_s.size), time_s - time_s.mean()], axis=1)
-    space = line / np.linalg.norm(line, axis=0)
-    return StableScatter(time_s, light - space @ (space.T @ light), space)
+    return StableScatter(time_s, light - light.mean(), line / np.linalg.norm(line, axis=0))
 
 
 def model_residuals(
