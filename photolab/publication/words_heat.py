@@ -47,8 +47,8 @@ FINDING_WORDS = {
         "interval is given."
     ),
     "few_independent_readings": (
-        "Neighbouring readings repeat one another: fewer than 15 independent ones are left, and the "
-        "interval rests on few."
+        "Neighbouring readings may repeat one another: fewer than 15 independent ones are left. The interval rests on "
+        "few and may be too narrow; a record of a lamp that no longer changes, read by the same meter, would tell more."
     ),
     "correlated_residual_or_event": (
         "What the curve leaves over goes up and down slowly: a drift of the room or the supply, or an "
