@@ -8,7 +8,7 @@ from scipy import optimize, stats
 
 from photolab.thermal.rate_pairs import PairRatios, fit_pairs, ratio_interval
 from photolab.thermal.residuals import neighbour_correlation, whiten
-from photolab.thermal.variable_projection import full_design, solve
+from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up_model import curve_of, separable
 
 EARLY, LATE = 60.0, 2280.0
@@ -165,5 +165,5 @@ def test_short_record_is_not_straight():
         half = stats.t.ppf(0.975, 15) * np.sqrt(curve.noise.variance(up / later - down / earlier))
         low, high = interval(curve)
         shares.append(np.log(high / low) / (2.0 * half))
-    assert 0.7 < np.mean(shares) < 0.95
-    assert full_design(curve.problem, curve.found.coefficients, curve.found.theta).shape == (20, 5)
+    # measured 0.90, standard error 0.04 over other seeds; slopes in place of pairs would give 1
+    assert 0.8 < np.mean(shares) < 0.95

@@ -39,6 +39,12 @@ def test_numbers(text, value):
 @pytest.mark.parametrize(
     ("text", "words", "code"),
     [
+        ("30O", '"30O" is not a number; a letter stands where a digit should be; write digits only.', "E13"),
+        (
+            "3l8.5",
+            '"3l8.5" is not a number; a letter stands where a digit should be; write digits only.',
+            "E13",
+        ),
         ("334 lx", '"334 lx" is not a number; write 334, the unit stands in the column name.', "E13"),
         ("334lx", "write 334, the unit", "E13"),
         ("12.5%", "write 12.5, the unit", "E13"),

@@ -109,4 +109,5 @@ def test_statistic_of_the_default_threshold():
         scans.append(scan_step(time_s, *scanned(time_s, stepped)))
     below = [one.statistic for one in scans if not one.found]
     above = [one.statistic for one in scans if one.found]
-    assert 4.1 < max(below) <= 4.4 < min(above) < 4.7
+    # sizes 0.14 lx apart move the statistic by less than 0.12
+    assert 4.28 < max(below) <= 4.4 < min(above) < 4.52

@@ -175,7 +175,7 @@ def test_trial_record_gives_the_closed_form(tmp_path):
         heat.run.fit.settled_at(1.0) / 60.0, settled, atol=3.0 * spread
     )  # three standard uncertainties
     said = text_of(views_heat.answer, heat)
-    assert "a drift of 0.3 % over the record, assumed" in said
+    assert "a drift of 0.3 % over the record (assumed)" in said
     assert "after 30 minutes, in HP." in said
 
 

@@ -439,10 +439,15 @@ def test_a_stable_record_tells_few_readings_their_noise():
 
 def test_a_stable_record_is_checked_like_any_other():
     # Oracle: the contract of the function.
-    with pytest.raises(
-        ValueError, match=r"time_s\[1\] must be later than the reading before; got 0 s after 30 s"
-    ):
-        fit_warm_up(TIME_S, approach(TIME_S), stable=[([30.0, 0.0], [900.0, 900.0])])
+    good, late = (TIME_S, 900.0 + np.sin(TIME_S)), ([30.0, 0.0], [900.0, 900.0])
+    with pytest.raises(ValueError, match=r"stable\[1\]: time_s\[1\] must be later .* got 0 s after 30 s"):
+        fit_warm_up(TIME_S, approach(TIME_S), stable=[good, late])
+    few, flat = (TIME_S[:7], 900.0 + TIME_S[:7]), (TIME_S, np.full(TIME_S.size, 900.0))
+    for record, said in ((few, "7 readings of 7"), (flat, "80 readings of 1")):
+        with pytest.raises(
+            ValueError, match=rf"stable\[0\] must hold 8 readings or more .* got {said} values"
+        ):
+            fit_warm_up(TIME_S, approach(TIME_S), stable=[record])
 
 
 def test_second_term_is_described_only_where_it_is():

@@ -121,6 +121,8 @@ def _advice(typed: str) -> str:
         return "write the bare number."
     if typed.startswith("="):
         return "a formula has no stored value; write the number."
+    if re.fullmatch(r"[+-]?[0-9.,]*[OoIl|][0-9OoIl|.,]*", typed):
+        return "a letter stands where a digit should be; write digits only."
     unit = _LEADING_NUMBER.fullmatch(typed)
     if unit and re.fullmatch(r"[^0-9,._]+[0-9²³]?[^0-9,._]*", unit[2]):
         return f"write {unit[1]}, the unit stands in the column name."

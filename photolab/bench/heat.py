@@ -83,21 +83,31 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     """
     table = bench.tables["warm_up"]
     blocks = {str(run): block for run, block in table.groupby("run", sort=False)}
-    alone = {run: _fit_run(bench, run, block) for run, block in blocks.items()}
-    stable = {run: blocks[run] for run, one in alone.items() if _is_stable(one)}
-    found = []
-    for run, block in blocks.items():
-        meter = block["meter"].iloc[0]
-        beside = {name: one for name, one in stable.items() if name != run and one["meter"].iloc[0] == meter}
-        found.append(_fit_run(bench, run, block, beside) if beside else alone[run])
-    return tuple(found)
+    meters = {run: block["meter"].iloc[0] for run, block in blocks.items()}
+    stable = [run for run, block in blocks.items() if _is_stable(bench, block)]
+    return tuple(
+        _fit_run(bench, run, block, {n: blocks[n] for n in stable if n != run and meters[n] == meters[run]})
+        for run, block in blocks.items()
+    )
 
 
-def _is_stable(one: WarmUpRun) -> bool:
+def _is_stable(bench: Bench, record: pd.DataFrame) -> bool:
     """Return whether a record shows nothing but scatter."""
-    codes = {finding.code for finding in one.fit.findings} if one.fit is not None else set()
+    try:
+        fit = fit_warm_up(
+            record["elapsed_s"], record["illuminance_lx"], resolution=_display_step(bench, record)
+        )
+    except MethodError:
+        return False
+    codes = {finding.code for finding in fit.findings}
     disturbed = {"step", "second_step", "ripple", "outliers", "coarse_display"}
     return "no_change_resolved" in codes and not codes & disturbed
+
+
+def _display_step(bench: Bench, record: pd.DataFrame) -> float:
+    """Return the display step of the meter of a record, 0 where it is not known [lx]."""
+    meter = bench.meters.get(str(record["meter"].iloc[0]))
+    return instruments.resolution_lx(meter, float(record["range_lx"].iloc[0])) if meter is not None else 0.0
 
 
 def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
@@ -127,16 +137,11 @@ def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
     return max(LOGGED_DRIFT_FLOOR, math.hypot(by_volts, by_ambient)), True
 
 
-def _fit_run(
-    bench: Bench, run: str, record: pd.DataFrame, stable: Mapping[str, pd.DataFrame] | None = None
-) -> WarmUpRun:
-    """Fit one run, and take its remaining light at hold."""
-    beside = stable or {}
+def _fit_run(bench: Bench, run: str, record: pd.DataFrame, stable: Mapping[str, pd.DataFrame]) -> WarmUpRun:
+    """Fit one run, stable ones beside it, and take its remaining light at hold."""
     first = record.iloc[0]
     lamps = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
     drift, logged = record_drift(record, lamps.get(first["lamp"], ""))
-    meter = bench.meters.get(str(first["meter"]))
-    step = instruments.resolution_lx(meter, float(first["range_lx"])) if meter is not None else 0.0
     fit: WarmUp | None = None
     remaining: Remaining | None = None
     refusals: list[MethodError] = []
@@ -146,11 +151,11 @@ def _fit_run(
             record["illuminance_lx"],
             initial_s=bench.settings.initial_s,
             initial_window_s=bench.settings.initial_window_s,
-            resolution=step,
+            resolution=_display_step(bench, record),
             drift_relative_sd=drift,
             elapsed_uncertainty_s=ELAPSED_U_S,
             coverage=bench.settings.coverage,
-            stable=[(one["elapsed_s"], one["illuminance_lx"]) for one in beside.values()],
+            stable=[(one["elapsed_s"], one["illuminance_lx"]) for one in stable.values()],
         )
         remaining = fit.remaining(60.0 * bench.settings.hold_minutes)
     except MethodError as refused:
@@ -167,7 +172,7 @@ def _fit_run(
         refusals=tuple(refusals),
         drift=drift,
         drift_logged=logged,
-        stable_runs=tuple(beside),
+        stable_runs=tuple(stable),
     )
 
 

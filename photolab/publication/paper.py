@@ -203,7 +203,7 @@ def _text(text: str, parent: _Node) -> str:
 
 
 def _quoted(text: str) -> str:
-    """Return a string of typst; nothing in it is read as markup."""
+    """Return a string of typst: nothing in it is read as markup, control characters are left out."""
     printed = "".join(one for one in text if one.isprintable() or one in "\n\u00a0")
     escaped = printed.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
     return f'"{escaped}"'

@@ -13,6 +13,7 @@ import pandas as pd
 from photolab.bench.heat import UNLOGGED_DRIFT, WarmUpRun, warm_up_runs
 from photolab.bench.heat_and_light import reading_sd
 from photolab.bench.model import Bench
+from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication import words_heat as words
@@ -113,17 +114,35 @@ def _answer_lines(heat: Heat, run: WarmUpRun) -> list[str]:
         said.append(_settles(run.fit))
     if run.remaining is None and not any("remaining_at_end" in refused.known for refused in run.refusals):
         return said
+    said.append(f"{intervals_sentence(heat, run)} The meter's scale cancels.")
+    return said
+
+
+def intervals_sentence(heat: Heat, run: WarmUpRun) -> str:
+    """Return what the intervals of a record cover, for what they hold, and what was assumed for them.
+
+    Parameters
+    ----------
+    heat : Heat
+        The records.
+    run : WarmUpRun
+        The record.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
     drift = (
         f"the drift that the logged ambient and volts allow for ({words.percent(run.drift, 2)} % over the record)"
         if run.drift_logged
-        else f"a drift of {words.percent(UNLOGGED_DRIFT)} % over the record, assumed"
+        else f"a drift of {words.percent(UNLOGGED_DRIFT)} % over the record (assumed)"
     )
     coverage = decimal(100.0 * heat.bench.settings.coverage, 0)
-    said.append(
-        f"The interval covers {coverage} %, for this record ({words.run_name(run)}) and this specimen; it counts the "
-        f"scatter of the readings and {drift}. The meter's scale cancels."
+    return (
+        f"Intervals cover {coverage} %, for this record ({words.run_name(run)}) and this specimen; they count the "
+        f"scatter of the readings, {drift} and a clock {decimal(ELAPSED_U_S, 0)} s off (standard uncertainty, assumed)."
     )
-    return said
 
 
 def refusal_line(heat: Heat, run: WarmUpRun, refused: MethodError) -> str:
@@ -333,7 +352,7 @@ def residual_words(heat: Heat) -> Words:
     return say(
         f"One reading scatters by {decimal(sd, 2)} % about the curve. Neighbouring readings are correlated by "
         f"{decimal(fit.residual_correlation, 2)}, so the {fit.time_s.size} readings are worth "
-        f"{decimal(fit.effective_readings, 0)} independent ones, and the interval is made with that number.{quiet}"
+        f"{decimal(fit.effective_readings, 0)} independent ones, and the interval allows for that.{quiet}"
     )
 
 

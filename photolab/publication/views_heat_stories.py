@@ -18,6 +18,7 @@ from photolab.publication.front_page import is_invented
 from photolab.publication.views_heat import (
     NO_SECTION,
     Heat,
+    intervals_sentence,
     percent_of_initial,
     refusal_line,
     warm_up_picture,
@@ -96,8 +97,8 @@ def settling(heat: Heat) -> Words:
     try:
         times = [f"{p:g} % from {words.settled_phrase(fit.settled(p))}" for p in SETTLED_PERCENT]
         curve = (
-            f"On the curve the light stays within {', '.join(times)} after switch-on, counted from the final level; "
-            f"the intervals cover {decimal(100.0 * fit.coverage, 0)} % and count the scatter and the declared drift."
+            f"On the curve the light stays within {', '.join(times)} after switch-on, counted from the final level. "
+            f"{intervals_sentence(heat, heat.run)}"
         )
     except MethodError as refused:
         curve = f"No final level is given, because {words.why(refused)}; so no time of settling either."

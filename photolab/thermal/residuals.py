@@ -4,11 +4,11 @@ The noise is taken as an autoregressive process of order one in continuous time:
 :math:`d` apart have correlation :math:`e^{-d/\lambda}`. The likelihood of what the fit leaves over
 (restricted maximum likelihood) is taken over a grid of :math:`\lambda`; variances are averaged with its
 weights instead of trusting one :math:`\lambda`, because short records do not fix it. Before the readings
-speak, white noise has even odds; beside it stand correlation times from 20 s to a fifth of the record, whose
-odds on a logarithmic scale fall with the root of the time, because readings minutes apart are correlated more
-rarely than readings seconds apart (no source: chosen by the coverage of intervals). Records of a lamp that no
-longer changes, on the same meter, say far more of it than what a warm-up fit leaves over; where there are any,
-their likelihoods count too. The fit stays
+speak, white noise has even odds; beside it stand correlation times from 20 s (half the spacing, where that is
+less) to a fifth of the record, whose odds on a logarithmic scale fall with the root of the time, because
+readings minutes apart are correlated more rarely than readings seconds apart (no source: chosen by the coverage
+of intervals). Records of a lamp that no longer changes, on the same meter, say far more of it than what a
+warm-up fit leaves over; where there are any, their likelihoods count too. The fit stays
 ordinary least squares; its covariance is the sandwich :math:`(J'J)^{-1} J'\Omega J (J'J)^{-1} s^2`.
 """
 

@@ -14,7 +14,7 @@ from scipy import stats
 from photolab.errors import MethodError
 from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
-from photolab.thermal.residuals import neighbour_correlation, stable_scatter
+from photolab.thermal.residuals import StableScatter, neighbour_correlation, stable_scatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
 from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up_answers import Finding, Remaining, Step
@@ -102,8 +102,8 @@ def fit_warm_up(
     Raises
     ------
     ValueError
-        If the arrays disagree, times do not strictly increase, an illuminance is not positive, or an option
-        is out of range.
+        If the arrays disagree, times do not strictly increase, an illuminance is not positive, a stable record
+        is short or without scatter, or an option is out of range.
     MethodError
         If there are too few readings, or all are alike; `known` holds what can be said.
 
@@ -121,7 +121,7 @@ def fit_warm_up(
     times, light, set_aside = times[kept], light[kept], tuple(int(i) for i in np.flatnonzero(~kept))
     _check_support(times, light, resolution)
     display = max(resolution, _shown_step(light))
-    quiet = [stable_scatter(*_checked(*record)) for record in stable]
+    quiet = [_stable(number, *record) for number, record in enumerate(stable)]
     curve_from = partial(curve_of, correlation=residual_correlation, stable=quiet)
     curve, second = _fit_with_step(times, light, display, curve_from)
     described = _described(times, curve, curve_from)
@@ -179,6 +179,22 @@ def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, Flo
         message = f"time_s[{i + 1}] must be later than the reading before; got {pair}"
         raise ValueError(message)
     return times, light
+
+
+def _stable(number: int, time_s: ArrayLike, illuminance: ArrayLike) -> StableScatter:
+    """Return a stable record, refused where it cannot speak of the noise."""
+    try:
+        times, light = _checked(time_s, illuminance)
+    except ValueError as error:
+        message = f"stable[{number}]: {error}"
+        raise ValueError(message) from None
+    if times.size < FEWEST_READINGS or np.ptp(light) == 0.0:
+        message = (
+            f"stable[{number}] must hold {FEWEST_READINGS} readings or more that are not all alike; "
+            f"got {times.size} readings of {np.unique(light).size} values"
+        )
+        raise ValueError(message)
+    return stable_scatter(times, light)
 
 
 def _kept(times: FloatArray, light: FloatArray) -> NDArray[np.bool_]:
