@@ -18,6 +18,7 @@ MOUNTING = ["lamp", "specimen", "housing", "day", "mounting", "meter", "range_lx
 SEAT = [*MOUNTING, "clock_h"]
 CELL = ["lamp", "specimen", "housing", "point", "instant"]
 RESULT = ["lamp", "housing", "point", "instant"]
+SAME = 1e-9  # of a reading: repeats closer than this show one figure
 
 
 def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -51,7 +52,8 @@ def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     seats[averaged] = by[averaged].mean()
     seats["n"] = by.size()
     seats["ss"] = by["ln_value"].apply(lambda v: float(((v - v.mean()) ** 2).sum()))
-    seats["one_figure"] = (by["illuminance_lx"].max() == by["illuminance_lx"].min()) & (seats["n"] > 1)
+    span = by["illuminance_lx"].max() - by["illuminance_lx"].min()
+    seats["one_figure"] = (span <= SAME * by["illuminance_lx"].max()) & (seats["n"] > 1)
     return seats.reset_index(drop=True), table
 
 
