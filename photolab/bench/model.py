@@ -152,6 +152,34 @@ class Housing:
     declared: frozenset[str] = frozenset()
 
 
+@dataclass(frozen=True)
+class Question:
+    """A question asked of the bench: whether a lamp gives so much more light than the baseline.
+
+    Attributes
+    ----------
+    asked_on : str
+        ISO date.
+    lamp : str
+        A lamp, or ``any``.
+    housing : str
+        A housing, ``each`` (in all of them) or ``any`` (in one of them).
+    instant : str
+        ``initial`` or ``hold``.
+    more_than_percent : float
+        More light than the baseline by this much. [%]
+    words : str
+        The question as it was asked; blank where the folder gives no words.
+    """
+
+    asked_on: str
+    lamp: str
+    housing: str
+    instant: str
+    more_than_percent: float
+    words: str = ""
+
+
 @dataclass(frozen=True, eq=False)
 class Log:
     """A logger's file as declared, and its first rows as understood."""
@@ -214,6 +242,7 @@ class Bench:
     hashes: Mapping[str, str]
     spectra: Mapping[str, Spectrum]
     logs: tuple[Log, ...] = ()
+    questions: tuple[Question, ...] = ()
 
     def __post_init__(self) -> None:
         tables = {}
