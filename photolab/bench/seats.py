@@ -116,7 +116,7 @@ class Scatter:
 
 
 def hours_from_middle(seats: pd.DataFrame) -> Array:
-    """Return the time of each part of a mounting from the middle of its day in its housing.
+    """Return the time of each part of a mounting from the middle of its day in its housing, an instant at a time.
 
     Parameters
     ----------
@@ -126,9 +126,13 @@ def hours_from_middle(seats: pd.DataFrame) -> Array:
     Returns
     -------
     ndarray, shape (mountings,)
-        Zero where any clock of that day and housing is missing. [h]
+        Zero where any clock of that day, housing and instant is missing. [h]
+
+    Notes
+    -----
+    Lamps are compared within one instant, so readings at the hold time do not move the initial ones.
     """
-    by = seats.groupby(["day", "housing"], sort=False)["clock_h"]
+    by = seats.groupby(["day", "housing", "instant"], sort=False)["clock_h"]
     known = by.transform("count") == by.transform("size")
     middle = (by.transform("min") + by.transform("max")) / 2.0
     return np.asarray((seats["clock_h"] - middle).where(known, 0.0).fillna(0.0).to_numpy(float))
