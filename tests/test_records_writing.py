@@ -80,7 +80,9 @@ def test_the_demo_bench_written_reads_back_the_same(tmp_path):
 
 
 def test_covers_and_fans_are_read_where_a_lamp_is_held(tmp_path):
-    tables = read_bench(bf.make(tmp_path / "b", **COVERS)).tables
+    bench = read_bench(bf.make(tmp_path / "b", **COVERS))
+    tables = bench.tables
+    assert not [warning for warning in bench.warnings if "is not a column" in warning.message]
     assert list(tables["warm_up"]["cover"]) == ["closed", "closed"]
     assert list(tables["warm_up"]["fan_direction"]) == ["down", "down"]
     assert list(tables["electrical"]["cover"]) == ["open", ""]
