@@ -57,6 +57,19 @@ def test_k3_against_k4_is_resolved_only_because_the_meter_is_shared(campaign):
     assert campaign.ratio("K3", "K4", housing="HP", scope="models").verdict != "clear"
 
 
+def test_k2_against_one_mounting_of_k1_is_inside(bench):
+    """Oracle: scenario: +6 % from one mounting each on D02; truth 1.015 exp(0.017) for that piece of K1."""
+    rows = bench.tables["readings"]
+    day = rows[(rows["day"] == "D02") & (rows["housing"] == "HP")]
+    one = (day["lamp"] == "K1") & (day["specimen"] == "1") & (day["mounting"] == "1")
+    pair = day[one | (day["lamp"] == "K2")].reset_index(drop=True)
+    assert len(pair) == 6
+    told = evaluate(replace(bench, tables={**bench.tables, "readings": pair})).ratio("K2", "K1", housing="HP")
+    assert abs(told.ratio - 1.06) < 0.005
+    assert told.verdict == "inside"
+    assert told.low < 1.015 * exp(0.017) < told.high
+
+
 def test_k2_against_k1_is_not_resolved_by_the_campaign(campaign):
     """Oracle: scenario: observed about 1.03 within 6 %, truth 1.015, no difference shown."""
     told = campaign.ratio("K2", "K1", housing="HP")
