@@ -184,18 +184,22 @@ def test_no_correlation_time_leaves_with_a_jump():
         for share in (low, high):
             residual = noise + share * slow
             model = model_residuals(time_s, residual - residual.mean(), design)
-            ends.append((model.correlation, model.noise_variance))
+            ends.append((model.correlation, model.whitened_variance))
         assert_allclose(ends[0], ends[1], rtol=1e-6)  # a thousand times the 1e-9 between the two records
 
 
 def test_averages_over_the_correlation_times():
-    # Oracle: closed forms, the weighted means of variances and of neighbours' correlations.
+    # Oracle: closed form of the weighted mean, and dense algebra for the variance under it.
     time_s, rng = uneven(np.random.default_rng(6)), np.random.default_rng(7)
     residual = rng.standard_normal(time_s.size)
-    model = model_residuals(time_s, residual - residual.mean(), np.ones((time_s.size, 1)))
+    residual -= residual.mean()
+    model = model_residuals(time_s, residual, np.ones((time_s.size, 1)))
     assert model.weights.size > 2
     phis = [neighbour_correlation(time_s, one) for one in model.correlation_times]
-    assert_allclose(
-        model.neighbours(time_s), sum(w * p for w, p in zip(model.weights, phis, strict=True)), rtol=1e-12
-    )
-    assert_allclose(model.noise_variance, np.sum(model.weights * model.noise_variances), rtol=1e-12)
+    mean = sum(w * p for w, p in zip(model.weights, phis, strict=True))
+    assert_allclose(model.neighbours, mean, rtol=1e-12)
+    along = np.concatenate([[0.0], np.cumsum(np.log(mean))])
+    inverse = np.linalg.inv(np.exp(-np.abs(along[:, None] - along)))
+    ones = np.ones(time_s.size)
+    left = residual - ones * (ones @ inverse @ residual) / (ones @ inverse @ ones)
+    assert_allclose(model.whitened_variance, left @ inverse @ left / (time_s.size - 1), rtol=1e-9)

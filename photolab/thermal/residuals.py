@@ -116,6 +116,10 @@ class ResidualModel:
         Correlation matrix in the column space of the design, under each. [1]
     to_space : ndarray, shape (r, p)
         Turns a gradient by the parameters into that space. [any]
+    neighbours : ndarray, shape (n - 1,)
+        Correlation of each reading with the one before it, averaged with the weights. [1]
+    whitened_variance : float
+        Variance of one reading under these averages. [unit of y squared]
     correlation : float
         Correlation of neighbours at the median spacing, averaged with the weights. [1]
     effective_readings : float
@@ -128,6 +132,8 @@ class ResidualModel:
     dofs: FloatArray
     middles: FloatArray
     to_space: FloatArray
+    neighbours: FloatArray
+    whitened_variance: float
     correlation: float
     effective_readings: float
 
@@ -135,27 +141,6 @@ class ResidualModel:
     def dof(self) -> float:
         """Degrees of freedom of a variance, the harmonic mean over the correlation times."""
         return float(1.0 / np.sum(self.weights / self.dofs))
-
-    @property
-    def noise_variance(self) -> float:
-        """Variance of one reading, averaged over the correlation times [unit of y squared]."""
-        return float(self.weights @ self.noise_variances)
-
-    def neighbours(self, time_s: FloatArray) -> FloatArray:
-        """Return the correlation of each reading with the one before it, averaged over the correlation times.
-
-        Parameters
-        ----------
-        time_s : ndarray, shape (n,)
-            Ascending times. [s]
-
-        Returns
-        -------
-        ndarray, shape (n - 1,)
-            Correlations. [1]
-        """
-        under = [neighbour_correlation(time_s, float(one)) for one in self.correlation_times]
-        return np.asarray(self.weights @ np.array(under), dtype=np.float64)
 
     def variance(self, gradient: FloatArray) -> float:
         """Return the variance of a quantity computed from the fit.
@@ -272,6 +257,7 @@ def model_residuals(
     squared = [float(np.sum(correlate(ones, phi**2))) for phi in phis]
     dofs = np.maximum(2.0, time_s.size**2 / np.array(squared) - space.shape[1])
     rho = float(np.sum(weights * np.array([_at_spacing(spacing, one) for one in times])))
+    neighbours = weights @ np.array(phis)
     return ResidualModel(
         times,
         weights,
@@ -279,6 +265,8 @@ def model_residuals(
         dofs,
         middles,
         to_space,
+        neighbours,
+        _restricted(residual, space, neighbours)[1],
         rho,
         time_s.size * (1.0 - rho) / (1.0 + rho),
     )

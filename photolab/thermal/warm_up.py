@@ -129,7 +129,7 @@ def fit_warm_up(
     described = _described(times, curve, curve_from)
     coarse = _residual_sd(curve) < COARSE_BELOW * display
     findings = _findings(times, light, curve, described, second, coarse, coverage)
-    monotone = fit_monotone(times, light, curve.noise.neighbours(times))
+    monotone = fit_monotone(times, light, curve.noise.neighbours)
     more_rates = 0.0 if curve.step_s is not None else _share_of_rates(_excess_over(monotone, curve))
     flags = {
         "more_than_two_rates": more_rates >= 0.5,
@@ -309,7 +309,7 @@ def _described(times: FloatArray, curve: Curve, curve_from: Callable[..., Curve]
 
 def _excess_over(monotone: MonotoneFit, curve: Curve) -> float:
     """Return how much worse two terms fit than many rates, in noise variances of the whitened readings."""
-    noise = curve.noise.noise_variance
+    noise = curve.noise.whitened_variance
     dof = curve.problem.y.size - curve.noise.to_space.shape[0]
     return float(noise * dof - monotone.sum_of_squares) / noise
 

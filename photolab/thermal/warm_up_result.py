@@ -295,7 +295,7 @@ class WarmUp:
         """Return the bounds of remaining light, as a rule beyond the record; infinity is the final level."""
         monotone, noise = self.monotone, self.curve.noise
         parameters = self.curve.linear + 2 * self.curve.found.theta.size
-        unit = min(noise.noise_variance, monotone.sum_of_squares / (self.time_s.size - parameters))
+        unit = min(noise.whitened_variance, monotone.sum_of_squares / (self.time_s.size - parameters))
         later = monotone.row(np.array([at_s]))
         earlier = monotone.row(window(initial, self.initial_window_s))
         factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(stats.chi2.ppf(0.95, 1))
