@@ -316,7 +316,7 @@ def test_baselines_bracket_by_clock(tmp_path):
     assert_allclose(455 / pair.ratio, 368.2, atol=0.5)
     assert_allclose(pair.ratio, 1.236, atol=0.0015)
     assert 1.226 < pair.ratio < 1.255  # with either end alone
-    assert "W25" in {w.code for w in read.warnings}  # asks for the volts at the socket
+    assert "caution 25" in {w.code for w in read.warnings}  # asks for the volts at the socket
     assert "baseline_one_end" not in {f.code for f in evaluate(read).findings}
 
 

@@ -112,7 +112,8 @@ def test_nothing_is_written_over(tmp_path, kind):
         target.symlink_to(tmp_path / "b")
     before = sorted(path.relative_to(tmp_path) for path in tmp_path.rglob("*"))
     with pytest.raises(
-        RecordError, match=re.escape("there: is already there and not an empty folder; name a new one. [E03]")
+        RecordError,
+        match=re.escape("there: is already there and not an empty folder; name a new one. [fault 3]"),
     ):
         write_bench(bench, target)
     assert sorted(path.relative_to(tmp_path) for path in tmp_path.rglob("*")) == before
@@ -135,7 +136,7 @@ def test_a_failure_on_the_way_leaves_nothing_behind(tmp_path, monkeypatch):
 
     monkeypatch.setattr("pathlib.Path.write_bytes", full)
     with pytest.raises(
-        RecordError, match=re.escape("copy: cannot be written: no space left on device. [E03]")
+        RecordError, match=re.escape("copy: cannot be written: no space left on device. [fault 3]")
     ):
         write_bench(bench, tmp_path / "copy")
     assert [path.name for path in tmp_path.iterdir()] == ["b"]
@@ -154,8 +155,8 @@ def test_new_folder_says_what_to_type(tmp_path):
     ) as caught:
         read_bench(folder)
     assert [str(problem).partition(": ")[2] for problem in caught.value.problems] == [
-        "reading_percent has no value; copy it from the accuracy line of the meter's manual. [E01]",
-        "illuminance_lx: blank in all 2 rows; type a value into each. [E05]",
+        "reading_percent has no value; copy it from the accuracy line of the meter's manual. [fault 1]",
+        "illuminance_lx: blank in all 2 rows; type a value into each. [fault 5]",
     ]
 
 
