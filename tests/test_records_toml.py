@@ -229,7 +229,8 @@ def test_slips_inside_tables_of_a_meter(tmp_path, toml, code, words):
 
 def test_certificate_brings_the_assumed_drift(tmp_path):
     bench = read_bench(bf.make(tmp_path / "b", bench_toml=bf.TOML + CERTIFICATE))
-    assert bench.meters["M1"].certificate == Certificate(1.01, 1.5)
+    stated = bench.meters["M1"].certificate
+    assert bf.plain({"M1": stated}) == bf.plain({"M1": Certificate(1.01, 1.5)})
     assert "meter M1 drift_percent_per_year" in {a.name for a in bench.assumed}
 
 
