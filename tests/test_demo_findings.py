@@ -5,9 +5,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shared_demo import demo_bench, demo_campaign
 
 from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
 from photolab.bench.simulation import read_truth
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
@@ -21,7 +21,7 @@ DEMO = Path(__file__).parents[1] / "data" / "demo"
 
 @pytest.fixture(scope="module")
 def bench():
-    return read_bench(DEMO)
+    return demo_bench()
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +31,7 @@ def truth():
 
 @pytest.fixture(scope="module")
 def campaign(bench):
-    return evaluate(bench)
+    return demo_campaign()
 
 
 @pytest.mark.parametrize("scope", ["specimens", "models"])
