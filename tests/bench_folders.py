@@ -42,6 +42,14 @@ SPECTRA = "name,kind,lamp,meter,file\n"
 LINKS = "lamp,technology,old_meter,new_meter,old_lx,new_lx\n"
 HOUSED = TOML + HOUSINGS
 TWO_METERS = TOML + '[[meter]]\nid = "M2"\nreading_percent = 3\nrange_percent = 0.5\n'
+QUESTION = """\
+[[question]]
+asked_on = 2025-04-03
+lamp = "A2"
+housing = "each"
+instant = "hold"
+more_than_percent = 10
+"""
 LOG = """\
 [[log]]
 file = "log.csv"

@@ -1,5 +1,6 @@
 """What must be found in the shipped demo data; the generating values lie in the stated intervals."""
 
+from dataclasses import replace
 from math import exp, log, sqrt
 from pathlib import Path
 
@@ -7,7 +8,9 @@ import numpy as np
 import pytest
 from shared_demo import demo_bench, demo_campaign
 
+from photolab.bench.electrical import highest_power
 from photolab.bench.evaluation import evaluate
+from photolab.bench.heat import heat_rows, warm_up_runs
 from photolab.bench.simulation import read_truth
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
@@ -44,39 +47,54 @@ def test_every_generating_ratio_lies_in_its_interval(campaign, truth, scope, hou
 
 
 def test_k3_against_k4_is_resolved_only_because_the_meter_is_shared(campaign):
-    """Oracle: scenario: about 3.3 % and 9 % with nothing in common, to a tenth of each."""
+    """Oracle: scenario: about 3.8 % in ln and 9 % with nothing in common; a fifth either way for the pooling."""
     told = campaign.ratio("K3", "K4", housing="HP")
-    assert abs(told.ratio - 1.055) < 0.003
+    assert told.low < 1.25 / 1.1848 < told.high
     assert told.verdict == "clear"
-    assert abs(told.lines.this_bench - 3.3) < 0.35
-    assert abs(told.lines.nothing_in_common - 9.0) < 0.9
-    assert 100 * log(told.ratio) < told.lines.nothing_in_common
+    assert 3.0 < told.lines.this_bench < 4.6
+    assert 7.2 < told.lines.nothing_in_common < 10.8
+    assert told.lines.this_bench < 100 * log(told.ratio) < told.lines.nothing_in_common
     assert campaign.ratio("K3", "K4", housing="HP", scope="models").verdict != "clear"
 
 
+def test_k2_against_one_mounting_of_k1_is_inside(bench):
+    """Oracle: scenario: +6 % from one mounting each on D02; truth 1.015 exp(0.017) for that piece of K1."""
+    rows = bench.tables["readings"]
+    day = rows[(rows["day"] == "D02") & (rows["housing"] == "HP")]
+    one = (day["lamp"] == "K1") & (day["specimen"] == "1") & (day["mounting"] == "1")
+    pair = day[one | (day["lamp"] == "K2")].reset_index(drop=True)
+    assert len(pair) == 6
+    told = evaluate(replace(bench, tables={**bench.tables, "readings": pair})).ratio("K2", "K1", housing="HP")
+    assert abs(told.ratio - 1.06) < 0.005
+    assert told.verdict == "inside"
+    assert told.low < 1.015 * exp(0.017) < told.high
+
+
 def test_k2_against_k1_is_not_resolved_by_the_campaign(campaign):
-    """Oracle: scenario: observed about 1.03, truth 1.015, no difference shown."""
+    """Oracle: scenario: observed about 1.03 within 6 %, truth 1.015, no difference shown."""
     told = campaign.ratio("K2", "K1", housing="HP")
     assert abs(told.ratio - 1.03) < 0.005
     assert told.low < 1 < told.high
     assert told.low < 1.015 < told.high
+    assert told.lines.this_bench < 6.5
 
 
 def test_k5_is_not_better_once_its_colour_is_corrected(bench, campaign):
-    """Oracle: scenario: reads 1.045 times the baseline uncorrected; then -1.5 % with about 3 %."""
+    """Oracle: scenario: reads 1.045 times the baseline uncorrected; then -1.5 % within about 3 %."""
     told = campaign.ratio("K5", "B0", housing="HP")
     assert told.low < 0.985 < told.high
-    assert abs(told.lines.this_bench - 3.0) < 0.4
+    assert told.low < 1 < told.high
+    assert 2.4 < told.lines.this_bench < 3.8
     plain = evaluate(bench, corrections=("dark", "voltage", "ambient")).ratio("K5", "B0", housing="HP")
     assert abs(plain.ratio - 1.0455) < 0.01
 
 
 def test_k8_mounting_is_flagged_and_left_out_of_the_pooled_scatter(campaign):
-    """Oracle: scenario; the other mountings scatter by 2.0 to 2.5 %, the pooled SD says so."""
+    """Oracle: scenario; the other mountings scatter by 2.0 % in HP and 3.2 % in HR, 2.67 % pooled."""
     flagged = [found.subject for found in campaign.findings if found.code == "mounting_flagged"]
     assert flagged == [("K8", "1", "HP", "D05", "2")]
     sd = campaign.components.set_index("level").loc["mounting", "sd"]
-    assert 0.02 < sd < 0.026
+    assert 0.02 < sd < 0.032
 
 
 def record(bench, lamp, housing="HP"):
@@ -99,6 +117,84 @@ def test_remaining_light_holds_the_truth(bench, truth, lamp):
     assert told.low <= (0.997 if lamp == "B0" else relaxed * kind.step_factor) <= told.high
 
 
+def after_heat(truth, lamp):
+    """Light left at 40 minutes over that at 60 s, by the scenario's law."""
+    kind = truth.lamps[lamp]
+    if lamp == "B0":
+        return 0.997
+    return kind.step_factor * (kind.remaining + (1 - kind.remaining) * exp(-39 / kind.tau_min))
+
+
+@pytest.fixture(scope="module")
+def held(bench, campaign):
+    rows = heat_rows(campaign, warm_up_runs(bench))
+    rows = rows[(rows["measurand"] == "illuminance ratio") & (rows["scope"] == "specimens")]
+    assert not rows.duplicated(["lamp", "housing"]).any()
+    return rows.set_index(["housing", "lamp"])
+
+
+def test_every_ratio_after_heat_holds_the_truth(held, truth):
+    """Oracle: synthetic truth: the ratio at 60 s times what is left of the lamp over what is left of B0."""
+    assert sorted(held.index) == sorted(
+        [*(("HP", f"K{n}") for n in (1, 2, 3, 4, 5, 6, 8)), *(("HR", f"K{n}") for n in (1, 3, 4, 6))]
+    )
+    for (housing, lamp), row in held.iterrows():
+        true = exp(truth.ln_ratio(lamp, housing)) * after_heat(truth, lamp) / after_heat(truth, "B0")
+        assert row["low"] <= true <= row["high"], (housing, lamp)
+
+
+def test_readings_at_the_hold_time_answer_where_there_is_no_record(bench, held):
+    """Oracle: scenario: K4 in HR is held and not logged; one seating of it and of the baseline."""
+    assert not (
+        (bench.tables["warm_up"]["lamp"] == "K4") & (bench.tables["warm_up"]["housing"] == "HR")
+    ).any()
+    row = held.loc["HR", "K4"]
+    assert (row["instant"], row["n_mountings"], row["n_readings"]) == ("hold", 1, 3)
+    assert row["conditions"].startswith("40 min after switch-on")
+
+
+def test_the_order_after_heat_is_not_the_order_at_60_s(campaign, held):
+    """Oracle: scenario: K6 leads at 60 s; after 40 min it gives little more in HP and less in HR."""
+    for housing in ("HP", "HR"):
+        first = campaign.table.query(f"housing == '{housing}' and scope == 'specimens'").set_index("lamp")[
+            "value"
+        ]
+        last = held.loc[housing]["value"]
+        assert first.idxmax() == "K6"
+        assert last.idxmax() != "K6"
+    k6 = held.loc["HP", "K6"]
+    assert 1 < k6["value"] < 1.10
+    assert held.loc["HR", "K6"]["high"] < 1
+    k8 = held.loc["HP", "K8"]
+    assert k8["low"] < 1 < k8["high"]
+
+
+def test_no_lamp_is_shown_to_give_a_tenth_more_in_both_housings(bench, held):
+    """Oracle: scenario: the question that was asked before the first day."""
+    (question,) = bench.questions
+    assert question.asked_on < bench.tables["days"]["date"].min()
+    assert (question.lamp, question.housing, question.instant) == ("any", "each", "hold")
+    more = held["low"] > 1 + question.more_than_percent / 100
+    assert ("HP", "K2") in more[more].index  # shown in one housing, not read at 40 min in the other
+    assert not {lamp for housing, lamp in more[more].index if housing == "HR"}
+
+
+def test_readings_at_the_hold_time_do_not_disturb_the_initial_values(bench, campaign):
+    """Oracle: the same folder without them."""
+    readings = bench.tables["readings"]
+    without = replace(bench, tables={**bench.tables, "readings": readings[readings["elapsed_s"] == 60]})
+    plain = evaluate(without)
+    assert len(campaign.selection.left_out) == 0
+    assert len(plain.table) == len(campaign.table) == 48
+    # the repeats at the hold time enter the SD of one reading, and so weights and widths a little; nothing else does
+    np.testing.assert_allclose(campaign.table["value"], plain.table["value"], rtol=5e-5)
+    np.testing.assert_allclose(campaign.table[["low", "high"]], plain.table[["low", "high"]], rtol=1e-3)
+    assert campaign.spreads.mounting.dof == plain.spreads.mounting.dof
+    assert sum(campaign.spreads.reading[lamp].dof for lamp in ("K1", "K8")) == (
+        sum(plain.spreads.reading[lamp].dof for lamp in ("K1", "K8")) + 30
+    )
+
+
 def test_k6_step_is_found(bench):
     """Oracle: scenario: 18.5 min within half a minute, 14 % within 1 %."""
     step = record(bench, "K6").step
@@ -108,14 +204,15 @@ def test_k6_step_is_found(bench):
 
 
 def test_k7_final_level_is_refused_and_its_claim_is_beyond_white_light(bench):
-    """Oracle: scenario: record of 12 min under one time constant of 16 min; 12 000/23.6 = 508 lm/W."""
+    """Oracle: scenario: record of 12 min under one time constant of 16 min; 4750/(12.1 x 1.02) = 385 lm/W."""
     fitted = record(bench, "K7")
     with pytest.raises(MethodError, match="final level"):
         _ = fitted.final_fraction
     lamp = bench.tables["lamps"].set_index("lamp").loc["K7"]
-    watts = bench.tables["electrical"].groupby("lamp")["power_W"].last()["K7"]
-    claim = claim_against_power(lamp["claimed_flux_lm"], watts)
-    assert round(claim.implied_efficacy) == 508
+    power = highest_power(bench, "K7")
+    assert (power.watts, round(power.upper, 2)) == (12.1, 12.34)
+    claim = claim_against_power(lamp["claimed_flux_lm"], power.upper, claimed_per=lamp["claimed_per"])
+    assert round(claim.implied_efficacy) == 385
     assert claim.code == "beyond_white_light"
 
 

@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 from shared_demo import demo_campaign as demo
 
 from photolab.bench.derived import housing_difference, light_per_watt
-from photolab.bench.electrical import measured_power
+from photolab.bench.electrical import highest_power, measured_power
 from photolab.errors import MethodError
 
 
@@ -47,6 +47,9 @@ def test_watts_follow_the_file_and_a_pair_is_halved(tmp_path):
         toml=METER + HOUSING,
         electrical=power,
     )
+    highest = highest_power(read, "K1")
+    assert (highest.watts, round(highest.upper, 6), highest.assumed) == (25.0, 25.5, True)
+    assert highest_power(read, "B0") is None
     table = measured_power(read)
     assert list(table["value"]) == [25.0, 24.0]
     assert list(table["assumed"]) == ["power reading 2 %"] * 2

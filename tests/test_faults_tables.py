@@ -281,6 +281,16 @@ CASES = [
     # fault 12
     (
         "fault 12",
+        {"warm_up_csv": "run,lamp,elapsed_s,illuminance_lx,cover\nW1,A1,30,318,shut\n"},
+        'warm_up.csv:2: cover: "shut" is not one of open, closed',
+    ),
+    (
+        "fault 12",
+        {"electrical_csv": "lamp,elapsed_s,power_W,per,cover\nA1,30,25,lamp,Open\n"},
+        'electrical.csv:2: cover: "Open" is not one of open, closed; closest is "open"',
+    ),
+    (
+        "fault 12",
         {"readings_csv": bf.readings("A1,318,4000", "a2,334,4000")},
         'readings.csv:3: lamp: "a2" is not in lamps.csv; closest is "A2". [fault 12]',
     ),

@@ -132,6 +132,68 @@ CASES = [
         {"bench_toml": bf.TOML.replace("schema = 1", "schema = 1\n[bench]\nnoticeable_percent = 0.09")},
         "bench.noticeable_percent = 0.09; is that 9 %?",
     ),
+    # questions: the tenth line and those after it
+    *(
+        (code, {"bench_toml": bf.TOML + bf.QUESTION.replace(typed, slip)}, words)
+        for code, typed, slip, words in (
+            (
+                "fault 12",
+                '"A2"',
+                '"a2"',
+                'bench.toml:11: question.lamp = "a2" is not in lamps.csv; closest is "A2".',
+            ),
+            ("fault 12", '"A2"', '"Any"', 'question.lamp = "Any" is not in lamps.csv; closest is "any".'),
+            ("fault 12", '"A2"', '"xyz"', 'is not in lamps.csv; write a lamp of it, or "any".'),
+            (
+                "fault 12",
+                '"each"',
+                '"Each"',
+                'bench.toml:12: question.housing = "Each"; wanted one of "each", "any"; closest is "each".',
+            ),
+            (
+                "fault 12",
+                '"hold"',
+                '"after"',
+                'bench.toml:13: question.instant = "after"; wanted one of "initial", "hold".',
+            ),
+            (
+                "fault 14",
+                "percent = 10",
+                "percent = -10",
+                "bench.toml:14: question.more_than_percent = -10 %; wanted 0 to 500 %.",
+            ),
+            (
+                "fault 20",
+                "percent = 10",
+                "percent = 0.05",
+                "bench.toml:14: question.more_than_percent = 0.05; is that 5 %? Write 5.",
+            ),
+            (
+                "fault 2",
+                "percent = 10",
+                'percent = "10 %"',
+                'question.more_than_percent = "10 %"; wanted a bare number: 10.',
+            ),
+            ("fault 6", "2025-04-03", '"03/04/2025"', "bench.toml:10: question.asked_on: "),
+            (
+                "fault 1",
+                "asked_on = 2025-04-03\n",
+                "",
+                'question "1" has no asked_on; write asked_on = …, day',
+            ),
+            ("fault 2", "instant =", "moment =", "bench.toml:13: question.moment is not a key."),
+        )
+    ),
+    (
+        "fault 2",
+        {"bench_toml": bf.TOML.replace("schema = 1", "schema = 1\nasked_on = 2025-04-03")},
+        "asked_on is not a section or key. It belongs under [[question]].",
+    ),
+    (
+        "fault 2",
+        {"bench_toml": bf.TOML + bf.QUESTION.replace("[[question]]", "[question]")},
+        "question: wanted [[question]] with two pairs of brackets.",
+    ),
     # fault 24
     (
         "fault 24",

@@ -146,10 +146,11 @@ def test_a_shorter_hold_moves_the_demo_by_the_truth(demo):
     assert (moved["instant"] == "hold").all()
     sound = moved[moved["lamp"] != "K8"]
     assert ((sound["value_after"] / sound["value_before"] - 1).abs() < sound["half_before"]).all()
-    assert (found.gained, found.lost) == (0, 0)
+    # K4 in HR has no record: its readings at 40 min are none at 30 min, so its ratio in three scopes is lost
+    assert (found.gained, found.lost) == (0, 3)
     initial = found.moved[found.moved["instant"] == "initial"]
     assert initial.empty
     log = change_log(found)
-    assert log[0] == "Protocol revision 3 to 4, over the same 441 readings."
+    assert log[0] == "Protocol revision 3 to 4, over the same 486 readings."
     assert log[1].startswith("Numbers that moved:")
     assert "hold_minutes 40 to 30" in log[3]

@@ -6,7 +6,15 @@ import bench_folders as bf
 import pytest
 
 from photolab.bench.keys import SECTIONS
-from photolab.bench.records import Certificate, Housing, Meter, Settings, SpectralFactor, read_bench
+from photolab.bench.records import (
+    Certificate,
+    Housing,
+    Meter,
+    Question,
+    Settings,
+    SpectralFactor,
+    read_bench,
+)
 
 EVERYTHING = """\
 schema = 1
@@ -75,6 +83,20 @@ sensor = "flat_wall"
 tilt_uncertainty_deg = 1
 [[housing]]
 id = "HR"
+
+[[question]]
+asked_on = 2025-04-03
+lamp = "any"
+housing = "each"
+instant = "hold"
+more_than_percent = 10
+words = "does any lamp give 10 % more?"
+[[question]]
+asked_on = "2025-04-04"
+lamp = "A2"
+housing = "HP"
+instant = "initial"
+more_than_percent = 0
 """
 ROWS = bf.readings("A1,318,M1,HP", "A2,334,M1,HP", header="lamp,illuminance_lx,meter,housing")
 
@@ -160,6 +182,17 @@ def test_linearity_default_is_one_percent_or_a_third_of_the_best_accuracy(
     toml = bf.TOML.replace("reading_percent = 4", f"reading_percent = {reading_percent}")
     meter = read_bench(bf.make(tmp_path / "b", bench_toml=toml)).meters["M1"]
     assert meter.linearity_percent == pytest.approx(linearity, rel=1e-15)  # float rounding of one division
+
+
+def test_questions(bench):
+    assert bench.questions == (
+        Question("2025-04-03", "any", "each", "hold", 10.0, "does any lamp give 10 % more?"),
+        Question("2025-04-04", "A2", "HP", "initial", 0.0, ""),
+    )
+
+
+def test_a_bench_without_a_question_has_none(tmp_path):
+    assert read_bench(bf.make(tmp_path / "b")).questions == ()
 
 
 def test_settings_defaults(tmp_path):

@@ -21,8 +21,15 @@ UNITS = {
     "thermal_csv": "lamp,elapsed_minutes,displayed_F,method,set_emissivity\nA1,40,140,tape,0.95\n",
     "bench_toml": bf.TOML.replace("[400, 4000, 40000]", "[430.6, 4306, 43060]") + '[[housing]]\nid = "HP"\n',
 }
+COVERS = {
+    "warm_up_csv": "run,lamp,elapsed_s,illuminance_lx,cover,fan_direction\n"
+    "W1,A1,30,318,closed,down\nW1,A1,60,317,closed,down\n",
+    "electrical_csv": "lamp,elapsed_s,power_W,per,cover,fan_direction\nA1,60,25,lamp,open,\n"
+    "A2,60,24,lamp,,left\n",
+}
 FOLDERS = {
     "smallest": {"lamps_csv": None},
+    "covers": COVERS,
     "everything": {"bench_toml": EVERYTHING, "readings_csv": ROWS},
     "units": UNITS,
     "logger": {
@@ -56,6 +63,7 @@ def assert_same(again, bench):
         assert list(again.spectra[name].value) == list(spectrum.value)
         assert (again.spectra[name].kind, again.spectra[name].lamp) == (spectrum.kind, spectrum.lamp)
     assert again.assumed == bench.assumed
+    assert again.questions == bench.questions
 
 
 @pytest.mark.parametrize("name", list(FOLDERS))
@@ -69,6 +77,16 @@ def test_the_demo_bench_written_reads_back_the_same(tmp_path):
     bench = read_bench(bf.DATA / "demo")
     write_bench(bench, tmp_path / "copy")
     assert_same(read_bench(tmp_path / "copy"), bench)
+
+
+def test_covers_and_fans_are_read_where_a_lamp_is_held(tmp_path):
+    bench = read_bench(bf.make(tmp_path / "b", **COVERS))
+    tables = bench.tables
+    assert not [warning for warning in bench.warnings if "is not a column" in warning.message]
+    assert list(tables["warm_up"]["cover"]) == ["closed", "closed"]
+    assert list(tables["warm_up"]["fan_direction"]) == ["down", "down"]
+    assert list(tables["electrical"]["cover"]) == ["open", ""]
+    assert list(tables["electrical"]["fan_direction"]) == ["", "left"]
 
 
 def test_values_typed_in_other_units_are_written_as_typed(tmp_path):
@@ -189,13 +207,14 @@ def test_every_note_of_the_new_folder_is_a_key_that_can_be_used(tmp_path):
         .read_text(encoding="utf-8")
         .replace("reading_percent =\n", "reading_percent = 3\n")
     )
-    used = re.sub(r"(?m)^# (\[\[housing\]\]|[a-z_A-Z]+ = .*    # .*)$", r"\1", text)
+    used = re.sub(r"(?m)^# (\[\[(?:housing|question)\]\]|[a-z_A-Z]+ = .*    # .*)$", r"\1", text)
     assert used.count("\n#") < text.count("\n#") - 30
     used = re.sub(r"(?m)^digits = .*\n", "", used)  # range_percent or digits, not both
     (folder / "bench.toml").write_text(used, encoding="utf-8")
     (folder / "readings.csv").write_text("lamp,illuminance_lx\nA1,318\nA2,334\n", encoding="utf-8")
     bench = read_bench(folder)
     assert set(bench.housings) == {"H1"}
+    assert [question.lamp for question in bench.questions] == ["any"]
     assert not [a for a in bench.assumed if a.name.startswith("meter")]
 
 

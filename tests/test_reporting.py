@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from photolab.metrology.reporting import decimal, places_for, with_uncertainty
+from photolab.metrology.reporting import decimal, places_for, published_ends, significant, with_uncertainty
 
 
 @pytest.mark.parametrize(
@@ -149,3 +149,39 @@ def test_negative_uncertainty_is_refused():
     """An uncertainty is never negative."""
     with pytest.raises(ValueError, match="expanded uncertainty must be zero or more; got -1"):
         with_uncertainty(1.0, -1.0)
+
+
+@pytest.mark.parametrize(
+    ("x", "digits", "expected"),
+    [
+        (0.85345, 4, 0.8535),
+        (13479.6, 4, 13480.0),
+        (99995.0, 4, 1e5),
+        (-2.6750000000001, 3, -2.68),
+        (1.23456749999, 6, 1.23457),
+        (0.0, 4, 0.0),
+        (math.inf, 4, math.inf),
+    ],
+)
+def test_significant_digits_round_half_up(x, digits, expected):
+    # Oracle: closed form, by hand; a number 1e-11 below a half counts as the half, as in `decimal`.
+    assert significant(x, digits) == expected
+
+
+def test_nan_stays_nan():
+    assert math.isnan(significant(math.nan, 4))
+
+
+@pytest.mark.parametrize(
+    ("ends", "expected"),
+    [
+        ((0.85345, 0.87912), (0.8535, 0.8791)),
+        ((1.00012, 1.00312), (1.0001, 1.0031)),  # half-width 0.0015: four places
+        ((12812.4, 13877.6), (12810.0, 13880.0)),
+        ((-1.23456, 0.0), (-1.235, 0.0)),
+        ((0.97, math.inf), (0.97, math.inf)),
+    ],
+)
+def test_ends_of_an_interval_are_rounded_once(ends, expected):
+    # Oracle: the rule, by hand: four significant digits, or two of the half-width where that is finer.
+    assert published_ends(*ends) == expected

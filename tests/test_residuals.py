@@ -128,9 +128,10 @@ def test_a_direction_the_design_does_not_hold_is_left_out():
     )
 
 
-def test_stable_records_add_their_likelihood():
+def test_stable_records_add_their_likelihood(monkeypatch):
     # Oracle: dense Gaussian restricted likelihood with the variance profiled out, of the record and of the stable
     # one, each for two correlation times of the grid.
+    monkeypatch.setattr(residuals, "SMALLEST_WEIGHT", 0.0)
     rng = np.random.default_rng(31)
     time_s, quiet_s = np.arange(12) * 60.0, uneven(rng, 25)
     design = np.stack([np.ones(12), np.exp(-time_s / 200.0)], axis=1)
@@ -154,3 +155,47 @@ def test_stable_records_add_their_likelihood():
     gained = np.log(joined.weights[pick[1]] / plain.weights[pick[0]])
     expected = np.array([likelihood(one) for one in shared])
     assert_allclose(gained - gained[0], expected - expected[0], atol=1e-9)  # rounding of dense algebra
+
+
+def test_no_correlation_time_leaves_with_a_jump():
+    # Oracle: closed form; a weight sinks to zero in proportion to what it has above the smallest one that counts.
+    time_s, rng = np.arange(40) * 30.0, np.random.default_rng(5)
+    design = np.ones((40, 1))
+    noise = rng.standard_normal(40)
+    slow = np.sin(np.arange(40) / 6.0)
+    counts = []
+    for share in np.linspace(0.0, 2.0, 81):
+        residual = noise + share * slow
+        model = model_residuals(time_s, residual - residual.mean(), design)
+        counts.append(model.correlation_times.size)
+        smallest = model.weights.min()
+        assert smallest > 0.0
+    drops = np.flatnonzero(np.diff(counts))
+    assert drops.size  # correlation times do leave and come
+    step = np.linspace(0.0, 2.0, 81)[1]
+    for i in drops[:3]:
+        low, high = i * step, (i + 1) * step
+        while high - low > 1e-9:
+            middle = 0.5 * (low + high)
+            residual = noise + middle * slow
+            size = model_residuals(time_s, residual - residual.mean(), design).correlation_times.size
+            low, high = (middle, high) if size == counts[i] else (low, middle)
+        ends = []
+        for share in (low, high):
+            residual = noise + share * slow
+            model = model_residuals(time_s, residual - residual.mean(), design)
+            ends.append((model.correlation, model.noise_variance))
+        assert_allclose(ends[0], ends[1], rtol=1e-6)  # a thousand times the 1e-9 between the two records
+
+
+def test_averages_over_the_correlation_times():
+    # Oracle: closed forms, the weighted means of variances and of neighbours' correlations.
+    time_s, rng = uneven(np.random.default_rng(6)), np.random.default_rng(7)
+    residual = rng.standard_normal(time_s.size)
+    model = model_residuals(time_s, residual - residual.mean(), np.ones((time_s.size, 1)))
+    assert model.weights.size > 2
+    phis = [neighbour_correlation(time_s, one) for one in model.correlation_times]
+    assert_allclose(
+        model.neighbours(time_s), sum(w * p for w, p in zip(model.weights, phis, strict=True)), rtol=1e-12
+    )
+    assert_allclose(model.noise_variance, np.sum(model.weights * model.noise_variances), rtol=1e-12)

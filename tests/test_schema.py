@@ -119,9 +119,9 @@ def test_ranges_in_words(low, high, low_open, unit, words):
     assert range_words(low, high, low_open=low_open, unit=unit) == words
 
 
-def test_new_folder_explains_every_key_of_meter_bench_and_housing():
+def test_new_folder_explains_every_key_of_meter_bench_housing_and_question():
     text = starter_toml()
-    for section in ("bench", "meter", "housing"):
+    for section in ("bench", "meter", "housing", "question"):
         for key in SECTIONS[section]:
             if key.kind not in {"table", "tables"}:
                 assert f"{key.name} =" in text

@@ -23,7 +23,7 @@ from photolab.bench.simulation import (
     write_simulation,
 )
 from photolab.bench.simulation_draws import draw_truth
-from photolab.bench.simulation_plan import WARM_UPS, Seat, seats
+from photolab.bench.simulation_plan import HOLDS, WARM_UPS, Seat, seats
 from photolab.bench.simulation_readings import (
     SeatState,
     seat_states,
@@ -39,15 +39,13 @@ DEMO = Path(__file__).parents[1] / "data" / "demo"
 
 def still(truth):
     """The same truth with nothing that scatters, and meters that show many figures."""
-    lamps = {
-        name: replace(lamp, mounting_sd=0.0, reading_sd=0.0, ambient_per_K=0.0)
-        for name, lamp in truth.lamps.items()
-    }
+    lamps = {name: replace(lamp, reading_sd=0.0, ambient_per_K=0.0) for name, lamp in truth.lamps.items()}
+    housings = {name: replace(place, mounting_sd=0.0) for name, place in truth.housings.items()}
     meters = {
         name: replace(meter, resolution_lx=tuple(1e-5 for _ in meter.ranges_lx))
         for name, meter in truth.meters.items()
     }
-    return replace(truth, lamps=lamps, meters=meters, ageing_per_h=0.0, aims={})
+    return replace(truth, lamps=lamps, housings=housings, meters=meters, ageing_per_h=0.0, aims={})
 
 
 @pytest.fixture(scope="module")
@@ -122,6 +120,31 @@ def test_sampling_plan():
     assert set(WARM_UPS) <= {seat.key for seat in seats()}
 
 
+def test_one_seating_of_each_named_piece_is_held():
+    """Oracle: the scenario in words: which pieces are read at 40 minutes too, and under which cover."""
+    held = [seat for seat in seats() if seat.key in HOLDS]
+    assert sorted((seat.housing, seat.lamp, seat.specimen) for seat in held) == [
+        ("HP", "B0", "a"), *(("HP", "K1", piece) for piece in "1234"), ("HP", "K2", "1"), ("HP", "K3", "1"),
+        ("HP", "K4", "1"), ("HP", "K6", "1"), ("HP", "K8", "1"), ("HR", "B0", "a"), ("HR", "K1", "1"),
+        ("HR", "K3", "1"), ("HR", "K4", "1"), ("HR", "K6", "1"),
+    ]  # fmt: skip
+    assert len(held) == len(HOLDS)
+    assert {seat.hold_minutes for seat in held} == {40}
+    closed = {(seat.lamp, seat.housing) for seat in seats() if seat.cover == "closed"}
+    assert closed == {(lamp, housing) for lamp in ("K3", "K6") for housing in ("HP", "HR")}
+    assert all(seat.key in HOLDS for seat in seats() if seat.cover == "closed")
+
+
+def test_readings_at_the_hold_time_move_no_other_reading(monkeypatch):
+    """Oracle: the same seed without any hold."""
+    whole = simulate_with_truth(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
+    monkeypatch.setattr("photolab.bench.simulation_readings.HOLDS", frozenset())
+    plain = simulate_with_truth(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
+    assert len(whole) == len(plain) + 45
+    first = whole[whole["elapsed_s"] == 60].drop(columns="line").reset_index(drop=True)
+    assert first.equals(plain.drop(columns="line"))
+
+
 def test_seats_follow_each_other_and_lamps_cool():
     """Oracle: a lamp rests half an hour; nothing overlaps; the baseline opens and closes each housing."""
     for day in {seat.day for seat in seats()}:
@@ -152,9 +175,11 @@ def test_still_bench_is_the_closed_form():
     rows = simulate_with_truth(still(demo_truth()), seed=1, fresh=False, only_readings=True).bench.tables[
         "readings"
     ]
+    first, held = rows[rows["elapsed_s"] == 60], rows[rows["elapsed_s"] == 2400]
+    assert len(first) + len(held) == len(rows)
     got = {
         key: group["illuminance_lx"].mean()
-        for key, group in rows.groupby(["lamp", "specimen", "housing", "day"])
+        for key, group in first.groupby(["lamp", "specimen", "housing", "day"])
     }
     hp = 13_400 / 6.12**2
     hr = 17_250 * (1 - (1.1 / 6) ** 2) / 36
@@ -170,6 +195,13 @@ def test_still_bench_is_the_closed_form():
     # the true voltage scatters by 5 mV about the written one: 3.4 x 0.005/12.95 = 0.13 %, four times that
     lead = hr * (12.95 / 13.2) ** 3.4 * m1 * 0.989 * 1.0068 + 3
     assert_allclose(got["B0", "a", "HR", "D06"], lead, rtol=4 * 0.0013)
+    warm = {
+        key: group["illuminance_lx"].mean() for key, group in held.groupby(["lamp", "specimen", "housing"])
+    }
+    k6 = 0.86 * (0.90 + 0.10 * exp(-39 / 4.2))
+    assert_allclose(warm["K6", "1", "HR"], (expected["K6", "1", "HR", "D05"] - 3) * k6 + 3, rtol=1e-7)
+    k3 = 0.90 + 0.10 * exp(-39 / 6.5)
+    assert_allclose(warm["K3", "1", "HP"], (expected["K3", "1", "HP", "D03"] - 3) * k3 + 3, rtol=1e-7)
 
 
 SEAT = Seat("D02", "HR", "K3", "2", 1)
@@ -275,11 +307,13 @@ def test_mountings_and_readings_scatter_as_stated():
     """Oracle: the stated SDs, within chi-square bounds at 1e-4 on one seeded bench of 147 mountings."""
     truth = demo_truth()
     run = simulate_with_truth(truth, seed=3, fresh=False, only_readings=True)
-    scaled = [effect / truth.lamps[key.split("/")[0]].mounting_sd for key, effect in run.mountings.items()]
-    low, high = stats.chi2(147).ppf([5e-5, 1 - 5e-5])
-    assert low < np.sum(np.square(scaled)) < high
+    for housing, sd, count in (("HP", 0.02, 74), ("HR", 0.032, 73)):
+        effects = [effect for key, effect in run.mountings.items() if key.split("/")[2] == housing]
+        assert len(effects) == count
+        low, high = stats.chi2(count).ppf([5e-5, 1 - 5e-5])
+        assert low < np.sum(np.square(effects)) / sd**2 < high
     rows = run.bench.tables["readings"]
-    rows = rows[rows["lamp"] == "K8"]
+    rows = rows[(rows["lamp"] == "K8") & (rows["elapsed_s"] == 60)]
     groups = np.log(rows["illuminance_lx"]).groupby([rows["housing"], rows["mounting"]])
     low, high = stats.chi2(12).ppf([5e-5, 1 - 5e-5])
     assert low < (groups.var() * 2).sum() / 0.016**2 < high

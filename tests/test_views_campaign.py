@@ -28,10 +28,13 @@ def test_k3_is_better_in_one_housing_and_worse_in_the_other_in_words():
     assert "no one figure stands for both" in said
 
 
-def test_k7_claim_is_beyond_any_white_light_in_neutral_words():
+def test_k7_claim_is_beyond_white_light_of_good_colour_in_neutral_words():
     said = views_lamp.claim_sentence(campaign("demo"), "K7")
-    assert "508 lm/W" in said  # 12 000 lm at 23.6 W
-    assert said.endswith("no white source could give this at the measured power.")
+    assert "9500 lm per pair" in said
+    assert "12.1 W a lamp, limit 12.3 W" in said
+    assert "at least 385 lm/W" in said  # 4750 lm at 12.1 W x 1.02
+    assert "at most about 370 lm/W without losses" in said
+    assert "no white source" not in said
 
 
 def test_k7_final_level_is_refused_and_the_reason_is_the_result():

@@ -339,7 +339,7 @@ def test_a_folder_without_temperatures_gets_one_sentence(view):
     ("lamp", "view", "figures"),
     [
         ("K1", views_heat.warm_up_picture, ("60 s: 100 %", "40 min: 86.1 %")),
-        ("K1", views_heat.residuals, ("one SD is 0.39 %",)),
+        ("K1", views_heat.residuals, ("one SD is 0.38 %",)),
         (
             "K6",
             views_heat_stories.three_panels,

@@ -23,6 +23,12 @@ KEYS = [
     ("meter", "M1", "ranges_lx", "400, 4000, 40000"),
     ("meter", "M1", "resolution_lx", "0.1, 1, 10"),
 ]
+QUESTION = [
+    ("question", "1", "asked_on", "2025-04-03"),
+    ("question", "1", "housing", "each"),
+    ("question", "1", "instant", "hold"),
+    ("question", "1", "more_than_percent", 10),
+]
 ROWS = [("lamp", "illuminance_lx", "range_lx", "note"), ("A1", 318, 4000, None), ("A2", 334, 4000, None)]
 LAMPS = [("lamp", "technology", "role"), ("A1", "led", "baseline"), ("A2", "led", "candidate")]
 
@@ -77,6 +83,8 @@ def test_the_demo_campaign_as_workbook_gives_the_same_tables(tmp_path):
             for name, value in entity.items():
                 listed = ", ".join(map(str, value)) if isinstance(value, list) else value
                 keys.append((section, entity["id"], name, listed))
+    for number, question in enumerate(given.get("question", []), start=1):
+        keys += [("question", str(number), name, value) for name, value in question.items()]
     sheets = {}
     for name in TABLES:
         rows = list(csv.reader((demo / f"{name}.csv").read_text(encoding="utf-8").splitlines()))
@@ -164,6 +172,13 @@ def test_the_demo_campaign_as_workbook_gives_the_same_tables(tmp_path):
             "fault 14",
             "meter.certificate.correction = 9; wanted 0.5 to 2.",
         ),
+        (
+            [*KEYS, ("question", "1", "lamp", "a2"), *QUESTION],
+            {},
+            "fault 12",
+            'sheet bench:7: question.lamp = "a2" is not in sheet lamps; closest is "A2".',
+        ),
+        ([*KEYS, ("question", "", "lamp", "A2")], {}, "fault 5", "every row of a question names its id."),
     ],
 )
 def test_the_same_faults_with_sheet_and_row(tmp_path, keys, sheets, code, words):
@@ -182,6 +197,32 @@ def test_certificate_and_spectral_factor_have_dotted_keys(tmp_path):
     assert (meter.certificate.correction, meter.certificate.expanded_uncertainty_percent) == (1.01, 1.5)
     (factor,) = meter.spectral_factors
     assert (factor.technology, factor.factor, factor.expanded_uncertainty) == ("led", 1.02, 0.01)
+
+
+def test_questions_are_numbered_on_the_sheet(tmp_path):
+    keys = [
+        *KEYS,
+        ("question", "1", "asked_on", datetime(2025, 4, 3)),
+        ("question", "1", "lamp", "any"),
+        ("question", "1", "housing", "each"),
+        ("question", "1", "instant", "hold"),
+        ("question", "1", "more_than_percent", 10),
+        ("question", "2", "asked_on", "2025-04-04"),
+        ("question", "2", "lamp", "A2"),
+        ("question", "2", "housing", "any"),
+        ("question", "2", "instant", "initial"),
+        ("question", "2", "more_than_percent", 0),
+    ]
+    plain = bf.TOML + bf.QUESTION.replace('"A2"', '"any"')
+    plain += (
+        bf.QUESTION.replace("04-03", "04-04")
+        .replace("each", "any")
+        .replace("hold", "initial")
+        .replace("percent = 10", "percent = 0")
+    )
+    bench = read_bench(save(tmp_path / "b", keys=keys))
+    assert len(bench.questions) == 2
+    assert bench.questions == read_bench(bf.make(tmp_path / "plain", bench_toml=plain)).questions
 
 
 def test_a_formula_s_stored_value_is_used_and_said(tmp_path):

@@ -67,7 +67,8 @@ class Campaign:
     joint : JointResult
         ln of every lamp's illuminance, scope "specimens"; names (lamp, housing, point, instant). [ln lx]
     table : DataFrame
-        One row a lamp, housing, point, instant and scope: ratio to the baseline with its interval, verdict, counts.
+        One row a lamp, housing, point and scope: ratio to the baseline at the initial time with its interval,
+        verdict, counts. Ratios at the hold time stand with the warm-up records: `heat.heat_rows`.
     components : DataFrame
         level, sd (in ln), dof, assumed.
     findings : tuple of Finding
@@ -123,6 +124,24 @@ class Campaign:
             message = f"lamp {lamp} has no reading {where}"
             raise MethodError(message, code="no_reading", known={"names": self.weights.names})
         return wanted
+
+    def compared(self, instant: str = "initial") -> list[tuple[str, ...]]:
+        """Return the names of the results that have one of the baseline beside them.
+
+        Parameters
+        ----------
+        instant : str
+            "initial" or "hold".
+
+        Returns
+        -------
+        list of tuple
+            (lamp, housing, point, instant).
+        """
+        names = self.weights.names
+        return [
+            n for n in names if n[0] != self.baseline and n[3] == instant and (self.baseline, *n[1:]) in names
+        ]
 
     def ratio(
         self,

@@ -9,6 +9,7 @@ from photolab.bench.completion import looked_up
 from photolab.bench.faults import Faults, closest, shown
 from photolab.bench.schema import READING_KEY, TABLES
 from photolab.bench.toml_reader import Declared
+from photolab.bench.toml_section import FILE
 
 Tables = dict[str, pd.DataFrame]
 
@@ -97,6 +98,14 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
             _unknown(table, name, "meter", meters, "a [[meter]] of bench.toml", faults)
         if "housing" in table and meters:
             _unknown(table, name, "housing", housings, "a [[housing]] of bench.toml", faults)
+    for question, line in declared.questions:
+        asked = lamps or [lamp for lamp in tables["readings"]["lamp"].unique() if lamp]
+        if question.lamp != "any" and asked and question.lamp not in asked:
+            near = closest(question.lamp, ["any", *asked])
+            hint = f'closest is "{shown(near)}"' if near else 'write a lamp of it, or "any"'
+            where = "lamps.csv" if lamps else "readings.csv"
+            words = f'question.lamp = "{shown(question.lamp)}" is not in {where}; {hint}.'
+            faults.add("fault 12", FILE, words, line=line)
     for column in ("old_meter", "new_meter"):
         if meters:
             _unknown(tables["links"], "links", column, meters, "a [[meter]] of bench.toml", faults)

@@ -13,6 +13,7 @@ import pandas as pd
 from photolab.bench.model import Assumption, Bench, Spectrum
 from photolab.photometry.spectrum import mismatch_correction
 
+NO_CHANGE = 1e-9  # in ln, or in K: a correction that changes nothing is none
 CORRECTIONS = ("dark", "spectral", "voltage", "ambient", "near_field")
 ALL = CORRECTIONS
 
@@ -206,7 +207,7 @@ def _voltage(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[As
     if (filament & ~stated).any():
         words = "limit of the unknown supply voltage of the filament lamp"
         notes.append(Assumption("supply voltage", ASSUMED_VOLTAGE_LIMIT_V, "V", words))
-    return on and bool((change != 0).any()), notes
+    return on and bool((np.abs(change) > NO_CHANGE).any()), notes
 
 
 def _ambient(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
@@ -215,7 +216,7 @@ def _ambient(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[As
     table["warmth_K"] = warmth
     led = (table["technology"] == "led").to_numpy()
     table["led_warmth_K"] = np.where(led, warmth, 0.0)
-    if not on or not (table["led_warmth_K"] != 0).any():
+    if not on or not (table["led_warmth_K"].abs() > NO_CHANGE).any():
         return False, []
     table["ln_correction"] -= LED_AMBIENT_COEFFICIENT * table["led_warmth_K"]
     note = Assumption(

@@ -14,9 +14,9 @@ PINNED = {
     "K1/1/HP/D02/1": -0.014,
     "K2/1/HP/D02/1": 0.013,
     "K5/1/HP/D01/1": -0.012,
-    "K8/1/HP/D05/1": 0.012,
-    "K8/1/HP/D05/2": 0.014,
-    "K8/1/HP/D05/3": 0.010,
+    "K8/1/HP/D05/1": 0.020,
+    "K8/1/HP/D05/2": 0.006,
+    "K8/1/HP/D05/3": 0.020,
     "B0/a/HP/D05/2": 0.002,
     "B0/a/HR/D05/2": -0.003,
 }
@@ -25,6 +25,7 @@ PINNED = {
 GROUP_MEANS = {
     ("B0", "HP"): 0.0, ("B0", "HR"): 0.0, ("K1", "HP"): 0.0, ("K2", "HP"): 0.018, ("K3", "HP"): 0.0005,
     ("K4", "HP"): 0.0, ("K5", "HP"): 0.0, ("K1", "HR"): 0.0, ("K3", "HR"): 0.0, ("K4", "HR"): 0.0,
+    ("K6", "HP"): 0.0, ("K2", "HR"): 0.0, ("K6", "HR"): 0.0,
 }  # fmt: skip
 
 
@@ -45,19 +46,22 @@ def _lamps() -> dict[str, LampTruth]:
         ),
         "K2": _led(1.3195, 1.13, remaining=0.88, tau_min=4.5, hold_W=27.4, case_C=96.0, emissivity=0.12),
         "K3": _led(
-            1.250, 0.88, specimens={"1": 0.021, "2": -0.021}, specimen_sd=0.03, mounting_sd=0.02,
+            1.250, 0.88, specimens={"1": 0.021, "2": -0.021}, specimen_sd=0.03,
             remaining=0.90, tau_min=6.5, hold_W=22.8, case_C=79.5,
         ),
         "K4": _led(
-            1.1848, 1.01, specimens={"1": -0.019, "2": 0.019}, specimen_sd=0.03, mounting_sd=0.02,
+            1.1848, 1.01, specimens={"1": -0.019, "2": 0.019}, specimen_sd=0.03,
             remaining=0.90, tau_min=6.0, hold_W=21.9, case_C=77.0,
         ),
         "K5": _led(0.985, 1.06, remaining=0.93, tau_min=3.0, hold_W=18.3, case_C=68.5),
         "K6": _led(
-            1.400, 1.18, remaining=0.90, tau_min=4.2, hold_W=30.2, case_C=104.0, step_min=18.5,
+            1.400, 1.18, remaining=0.90, tau_min=4.2, hold_W=30.2, case_C=112.0, step_min=18.5,
             step_factor=0.86, step_W=25.6,
         ),
-        "K7": _led(1.100, 0.97, remaining=0.71, tau_min=16.0, hold_W=23.6, case_C=99.0, record_min=12.0),
+        "K7": _led(
+            1.100, 0.97, remaining=0.64, tau_min=16.0, hold_W=11.9, power_fall=0.036, case_C=81.0,
+            record_min=12.0,
+        ),
         "K8": _led(1.150, 1.09, remaining=0.89, tau_min=5.0, hold_W=24.9, case_C=84.0, reading_sd=0.016),
     }  # fmt: skip
 
@@ -90,8 +94,8 @@ def demo_truth() -> Truth:
     return Truth(
         lamps=_lamps(),
         housings={
-            "HP": HousingTruth(13_400.0, 6.0, offset_m=0.12),
-            "HR": HousingTruth(17_250.0, 6.0, near_field_m=1.1),
+            "HP": HousingTruth(13_400.0, 6.0, offset_m=0.12, mounting_sd=0.02),
+            "HR": HousingTruth(17_250.0, 6.0, near_field_m=1.1, mounting_sd=0.032),
         },
         meters={
             "M1": MeterTruth(

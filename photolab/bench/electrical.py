@@ -41,29 +41,24 @@ def measured_power(bench: Bench) -> pd.DataFrame:
 
 
 @dataclass(frozen=True)
-class SettledPower:
-    """The latest power reading of a lamp.
+class HighestPower:
+    """The highest power reading of a lamp.
 
     Attributes
     ----------
-    watts : float
-        Power of one lamp. [W]
-    standard_uncertainty : float
-        Its standard uncertainty. [W]
-    elapsed_s : float
-        Time since switch-on. [s]
+    watts, upper : float
+        Power of one lamp, and its upper limit. [W]
     assumed : bool
-        True where the uncertainty is the declared default.
+        True where the limit is the declared default.
     """
 
     watts: float
-    standard_uncertainty: float
-    elapsed_s: float
+    upper: float
     assumed: bool
 
 
-def settled_power(bench: Bench, lamp: str) -> SettledPower | None:
-    """Return the power of a lamp at its latest reading: what a claim on the box is set against.
+def highest_power(bench: Bench, lamp: str) -> HighestPower | None:
+    """Return the highest power of a lamp, which a claim on the box is set against.
 
     Parameters
     ----------
@@ -74,17 +69,15 @@ def settled_power(bench: Bench, lamp: str) -> SettledPower | None:
 
     Returns
     -------
-    SettledPower or None
+    HighestPower or None
         None where no power was read.
     """
     table = bench.tables["electrical"]
     mine = table[table["lamp"] == lamp]
     if mine.empty:
         return None
-    last = mine[mine["elapsed_s"] == mine["elapsed_s"].max()] if mine["elapsed_s"].notna().any() else mine
-    watts, limit, stated = _power(last)
-    u = watts * limit / 100.0 / math.sqrt(3.0)
-    return SettledPower(watts, u, float(last["elapsed_s"].iloc[0]), not stated)
+    watts, limit, stated = max(_power(mine.iloc[[row]]) for row in range(len(mine)))
+    return HighestPower(watts, watts * (1.0 + limit / 100.0), not stated)
 
 
 def _power(used: pd.DataFrame) -> tuple[float, float, bool]:

@@ -14,7 +14,15 @@ import pandas as pd
 import tomli_w
 
 from photolab.bench.faults import Faults, refusal
-from photolab.bench.model import Bench, Certificate, Housing, Meter, Settings, default_linearity
+from photolab.bench.model import (
+    Bench,
+    Certificate,
+    Housing,
+    Meter,
+    Question,
+    Settings,
+    default_linearity,
+)
 from photolab.bench.schema import SPECTRUM_FILE, TABLES, Table, unit_forms
 
 
@@ -168,7 +176,9 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def _section(record: Settings | Meter | Housing | Certificate, keys: frozenset[str]) -> dict[str, Any]:
+def _section(
+    record: Settings | Meter | Housing | Certificate | Question, keys: frozenset[str]
+) -> dict[str, Any]:
     """Return the keys of a record that are declared or differ from the default."""
     found = {}
     for item in fields(record):
@@ -215,4 +225,7 @@ def _toml(bench: Bench) -> str:
     document["meter"] = [_meter(meter) for meter in bench.meters.values()]
     if bench.housings:
         document["housing"] = [_section(h, h.declared | {"id"}) for h in bench.housings.values()]
+    if bench.questions:
+        names = frozenset(item.name for item in fields(Question))
+        document["question"] = [_section(question, names) for question in bench.questions]
     return tomli_w.dumps(document)

@@ -1,5 +1,8 @@
 """Warm-up records joined to the campaign: remaining light, and the ratio at hold time.
 
+Where no record of the lamp or of the baseline supports that ratio, it is the one of the readings taken at the hold
+time in readings.csv, if there are any of both.
+
 The ratio at hold is the initial ratio times the remaining light of the lamp over that of the baseline. The record's own
 scale and mounting cancel from remaining light, so it is independent of the initial ratio; where bounds beyond
 the record
@@ -19,6 +22,7 @@ from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
+from photolab.bench.ratio_table import ratio_table
 from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
@@ -287,7 +291,8 @@ def heat_rows(campaign: Campaign, runs: tuple[WarmUpRun, ...]) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a lamp and housing with a record that supports it.
+        One row a lamp and housing with a record that supports it; then the ratios that readings at the hold time
+        alone support.
     """
     rows = []
     for lamp, housing in dict.fromkeys((r.lamp, r.housing) for r in runs):
@@ -312,6 +317,11 @@ def heat_rows(campaign: Campaign, runs: tuple[WarmUpRun, ...]) -> pd.DataFrame:
             ]
             joined = multiply(parts, coverage=campaign.bench.settings.coverage)
             rows.append(_row(campaign, "illuminance ratio", lamp, housing, joined, found[1], scope=scope))
+    known = {(row["lamp"], row["housing"]) for row in rows if row["measurand"] == "illuminance ratio"}
+    read = ratio_table(campaign, instant="hold").drop(columns="small")
+    for row in read.to_dict("records"):
+        if row["point"] != "hot_spot" or (row["lamp"], row["housing"]) not in known:
+            rows.append({str(name): value for name, value in row.items()})
     return pd.DataFrame(rows)
 
 

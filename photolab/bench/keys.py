@@ -157,7 +157,17 @@ LOG = (
     Key("columns", "table", "", "our column = theirs", required=True),
     Key("switched_on", "text", "", "logger's time at switch-on", ""),
 )  # fmt: skip
+QUESTION = (
+    Key("asked_on", "date", "", "day the question was asked, YYYY-MM-DD", required=True),
+    Key("lamp", "text", "", "a lamp of lamps.csv, or any", required=True),
+    Key("housing", "text", "", "id of a [[housing]], each (in all of them) or any (in one of them)", required=True),
+    Key("instant", "code", "", "initial time or hold time", required=True, codes=("initial", "hold")),
+    Key("more_than_percent", "number", "%", "more light than the baseline by this much; 0 for any more",
+        required=True, low=0, high=500, small=0.1, small_refused=True),
+    Key("words", "text", "", "the question in your own words", ""),
+)  # fmt: skip
 SECTIONS: dict[str, tuple[Key, ...]] = {
     "": TOP, "bench": BENCH, "csv": CSV, "meter": METER, "meter.spectral_factor": FACTOR,
     "meter.certificate": CERTIFICATE, "housing": HOUSING, "log": LOG,
+    "question": QUESTION,
 }  # fmt: skip

@@ -10,6 +10,21 @@ import pandas as pd
 from photolab.bench.faults import Problem
 from photolab.bench.schema import NAN
 
+#: columns that say where, when and on which range, not how much
+POSITIONS = frozenset(
+    {
+        "range_lx",
+        "elapsed_s",
+        "elapsed_minutes",
+        "distance_m",
+        "horizontal_deg",
+        "vertical_deg",
+        "x_mm",
+        "y_mm",
+        "wavelength_nm",
+    }
+)
+
 
 @dataclass(frozen=True)
 class Assumption:
@@ -137,6 +152,34 @@ class Housing:
     declared: frozenset[str] = frozenset()
 
 
+@dataclass(frozen=True)
+class Question:
+    """A question asked of the bench: whether a lamp gives so much more light than the baseline.
+
+    Attributes
+    ----------
+    asked_on : str
+        ISO date.
+    lamp : str
+        A lamp, or ``any``.
+    housing : str
+        A housing, ``each`` (in all of them) or ``any`` (in one of them).
+    instant : str
+        ``initial`` or ``hold``.
+    more_than_percent : float
+        More light than the baseline by this much. [%]
+    words : str
+        The question as it was asked; blank where the folder gives no words.
+    """
+
+    asked_on: str
+    lamp: str
+    housing: str
+    instant: str
+    more_than_percent: float
+    words: str = ""
+
+
 @dataclass(frozen=True, eq=False)
 class Log:
     """A logger's file as declared, and its first rows as understood."""
@@ -182,7 +225,9 @@ class Bench:
 
     ``tables`` holds every table of the schema with every column in canonical units, empty where the
     file is missing; numbers are float (NaN = missing), words are text ("" = missing), ``line`` is the
-    row a spreadsheet shows. A value typed in another unit stays beside it under its own header.
+    row a spreadsheet shows. A value typed in another unit stays beside it under its own header. `POSITIONS`
+    are taken to 10 significant digits: whether two readings share a range, a place or an instant does not
+    hang on what a conversion from feet leaves in the last bits.
     """
 
     name: str
@@ -197,3 +242,31 @@ class Bench:
     hashes: Mapping[str, str]
     spectra: Mapping[str, Spectrum]
     logs: tuple[Log, ...] = ()
+    questions: tuple[Question, ...] = ()
+
+    def __post_init__(self) -> None:
+        tables = {}
+        for name, table in self.tables.items():
+            places = [c for c in table.columns if c in POSITIONS and pd.api.types.is_float_dtype(table[c])]
+            tables[name] = table.assign(**{c: to_ten_digits(table[c].to_numpy()) for c in places})
+        object.__setattr__(self, "tables", tables)
+
+
+def to_ten_digits(x: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return numbers rounded to 10 significant digits.
+
+    Parameters
+    ----------
+    x : ndarray
+        Numbers; NaN, infinite and zero stay. [any]
+
+    Returns
+    -------
+    ndarray
+        The nearest floats to the rounded numbers. [any]
+    """
+    size = np.abs(x)
+    usual = (size > 1e-12) & (size < 1e12)
+    decade = np.floor(np.log10(np.where(usual, size, 1.0)))
+    up, down = 10.0 ** np.maximum(9.0 - decade, 0.0), 10.0 ** np.maximum(decade - 9.0, 0.0)
+    return np.where(usual, np.round(x * up / down) / up * down, x)

@@ -222,11 +222,10 @@ def compare_protocols(
 
 
 def _results(campaign: Campaign) -> pd.DataFrame:
-    """Return the rows of a campaign and of its warm-up records, one for each key."""
+    """Return the rows of a campaign at the initial and at the hold time, one for each key."""
     table = campaign.table if len(campaign.table) else pd.DataFrame(columns=[*KEYS, "value", "verdict"])
     heat = heat_rows(campaign, warm_up_runs(campaign.bench))
-    whole = pd.concat([table, heat], ignore_index=True) if len(heat) else table
-    return whole.drop_duplicates(KEYS, ignore_index=True)
+    return pd.concat([table, heat], ignore_index=True) if len(heat) else table
 
 
 def _verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""One row a lamp, housing, point, instant and scope: its ratio to the baseline."""
+"""One row a lamp, housing, point and scope: its ratio to the baseline at one instant."""
 
 import numpy as np
 import pandas as pd
@@ -10,13 +10,15 @@ from photolab.bench.verdicts import judge
 from photolab.metrology.distributions import coverage_factor
 
 
-def ratio_table(campaign: Campaign) -> pd.DataFrame:
-    """Return the ratios of every lamp to the baseline.
+def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame:
+    """Return the ratios of every lamp to the baseline, from the readings of one instant.
 
     Parameters
     ----------
     campaign : Campaign
         The evaluation.
+    instant : str, default "initial"
+        "initial" or "hold".
 
     Returns
     -------
@@ -27,7 +29,7 @@ def ratio_table(campaign: Campaign) -> pd.DataFrame:
     """
     names = campaign.weights.names
     place = {name: i for i, name in enumerate(names)}
-    compared = [n for n in names if n[0] != campaign.baseline and (campaign.baseline, *n[1:]) in place]
+    compared = campaign.compared(instant)
     at = np.array([place[n] for n in compared], dtype=int)
     against = np.array([place[(campaign.baseline, *n[1:])] for n in compared], dtype=int)
     rows = np.arange(len(compared))
@@ -43,7 +45,7 @@ def ratio_table(campaign: Campaign) -> pd.DataFrame:
     return whole.assign(
         initial_s=settings.initial_s,
         hold_minutes=settings.hold_minutes,
-        conditions=_conditions(campaign),
+        conditions=_conditions(campaign, instant),
         corrections=", ".join(campaign.corrections) or "none",
         assumed="; ".join(a.name for a in campaign.assumed) or "nothing",
     )
@@ -88,10 +90,11 @@ def _scope_block(
     )
 
 
-def _conditions(campaign: Campaign) -> str:
+def _conditions(campaign: Campaign, instant: str) -> str:
     """Return the conditions under which the ratios hold."""
     settings = campaign.bench.settings
-    said = [f"{settings.initial_s:g} s after switch-on"]
+    hold = instant == "hold"
+    said = [f"{f'{settings.hold_minutes:g} min' if hold else f'{settings.initial_s:g} s'} after switch-on"]
     if "voltage" in campaign.corrections:
         said.append(f"{settings.reference_voltage_V:g} V")
     if "ambient" in campaign.corrections:

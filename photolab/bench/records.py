@@ -22,6 +22,7 @@ from photolab.bench.model import (
     Housing,
     Log,
     Meter,
+    Question,
     Settings,
     SpectralFactor,
     Spectrum,
@@ -35,8 +36,8 @@ from photolab.bench.workbook import WORKBOOK, by_sheet, read_workbook
 from photolab.errors import RecordError
 
 __all__ = [
-    "Assumption", "Bench", "Certificate", "Housing", "Log", "Meter", "Problem", "RecordError", "Settings",
-    "SpectralFactor", "Spectrum", "new_folder", "parse_number", "read_bench", "write_bench",
+    "Assumption", "Bench", "Certificate", "Housing", "Log", "Meter", "Problem", "Question", "RecordError",
+    "Settings", "SpectralFactor", "Spectrum", "new_folder", "parse_number", "read_bench", "write_bench",
 ]  # fmt: skip
 
 
@@ -95,7 +96,7 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     bench = Bench(
         path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
         tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), hashes, spectra,
-        tuple(logs),
+        tuple(logs), tuple(question for question, _ in declared.questions),
     )  # fmt: skip
     cautions(bench, faults)
     return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))

@@ -46,12 +46,7 @@ def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
         largest first. [1]
     """
     shares: list[dict[str, float]] = []
-    for lamp, housing, point, instant in campaign.weights.names:
-        if (
-            lamp == campaign.baseline
-            or (campaign.baseline, housing, point, instant) not in campaign.weights.names
-        ):
-            continue
+    for lamp, housing, point, instant in campaign.compared():
         pair = campaign.ratio(
             lamp, campaign.baseline, housing=housing, scope=scope, point=point, instant=instant
         )
@@ -93,12 +88,7 @@ def shared_floor(campaign: Campaign) -> float:
         If there is no comparison with an interval (code ``no_comparison``).
     """
     rest = []
-    for lamp, housing, point, instant in campaign.weights.names:
-        if (
-            lamp == campaign.baseline
-            or (campaign.baseline, housing, point, instant) not in campaign.weights.names
-        ):
-            continue
+    for lamp, housing, point, instant in campaign.compared():
         pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
         if pair.result is not None:
             rest.append(math.sqrt(sum(

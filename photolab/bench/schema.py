@@ -205,7 +205,7 @@ WARM_UP = Table("warm_up", "light against time, one row an instant", (
     ZERO_LUX, SPECIMEN, HOUSING, DAY, MOUNTING, METER, RANGE, VOLTS,
     _number("current_A", "A", "current into the lamp", 0, 100),
     _number("case_C", "degC", "temperature of the lamp's case", -40, 400),
-    AMBIENT, REST,
+    AMBIENT, REST, COVER, FAN,
 ))  # fmt: skip
 THERMAL = Table("thermal", "thermal camera and thermocouple readings", (
     LAMP,
@@ -230,6 +230,7 @@ ELECTRICAL = Table("electrical", "power into the lamp", (
     _code("per", "lamp pair", "what was measured", required=True),
     AT,
     _number("uncertainty_percent", "%", "expanded uncertainty of the power", 0, 50),
+    COVER, FAN,
 ))  # fmt: skip
 DISTANCE = Table("distance", "one lamp at several distances", (
     _text("run", "code of the run", required=True),

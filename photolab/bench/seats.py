@@ -18,6 +18,7 @@ MOUNTING = ["lamp", "specimen", "housing", "day", "mounting", "meter", "range_lx
 SEAT = [*MOUNTING, "clock_h"]
 CELL = ["lamp", "specimen", "housing", "point", "instant"]
 RESULT = ["lamp", "housing", "point", "instant"]
+SAME = 1e-9  # of a reading: repeats closer than this show one figure
 
 
 def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -51,7 +52,8 @@ def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     seats[averaged] = by[averaged].mean()
     seats["n"] = by.size()
     seats["ss"] = by["ln_value"].apply(lambda v: float(((v - v.mean()) ** 2).sum()))
-    seats["one_figure"] = (by["illuminance_lx"].max() == by["illuminance_lx"].min()) & (seats["n"] > 1)
+    span = by["illuminance_lx"].max() - by["illuminance_lx"].min()
+    seats["one_figure"] = (span <= SAME * by["illuminance_lx"].max()) & (seats["n"] > 1)
     return seats.reset_index(drop=True), table
 
 
@@ -114,7 +116,7 @@ class Scatter:
 
 
 def hours_from_middle(seats: pd.DataFrame) -> Array:
-    """Return the time of each part of a mounting from the middle of its day in its housing.
+    """Return the time of each part of a mounting from the middle of its day in its housing, an instant at a time.
 
     Parameters
     ----------
@@ -124,9 +126,13 @@ def hours_from_middle(seats: pd.DataFrame) -> Array:
     Returns
     -------
     ndarray, shape (mountings,)
-        Zero where any clock of that day and housing is missing. [h]
+        Zero where any clock of that day, housing and instant is missing. [h]
+
+    Notes
+    -----
+    Lamps are compared within one instant, so readings at the hold time do not move the initial ones.
     """
-    by = seats.groupby(["day", "housing"], sort=False)["clock_h"]
+    by = seats.groupby(["day", "housing", "instant"], sort=False)["clock_h"]
     known = by.transform("count") == by.transform("size")
     middle = (by.transform("min") + by.transform("max")) / 2.0
     return np.asarray((seats["clock_h"] - middle).where(known, 0.0).fillna(0.0).to_numpy(float))

@@ -38,6 +38,7 @@ from photolab.bench.simulation_settings import (
     housings,
     lamps_table,
     meters,
+    questions,
     settings,
 )
 from photolab.bench.truth import Truth, parse_truth, truth_document
@@ -195,6 +196,7 @@ def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
         assumed=(),
         hashes={},
         spectra=spectra,
+        questions=questions(document),
     )
 
 

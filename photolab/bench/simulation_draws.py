@@ -77,7 +77,7 @@ def mounting_effects(
     Parameters
     ----------
     truth : Truth
-        Mounting SD of every lamp.
+        Mounting SD of every housing.
     plan : list of Seat
         The mountings.
     rng : numpy.random.Generator
@@ -94,7 +94,7 @@ def mounting_effects(
     if arranged:
         draws = np.clip(draws, -2, 2)
     effects = {
-        seat.key: float(draw) * truth.lamps[seat.lamp].mounting_sd
+        seat.key: float(draw) * truth.housings[seat.housing].mounting_sd
         for seat, draw in zip(plan, draws, strict=True)
     }
     if not arranged:

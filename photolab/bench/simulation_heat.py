@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from photolab.bench.simulation_plan import WARM_UPS
+from photolab.bench.simulation_plan import COVERED, WARM_UPS
 from photolab.bench.simulation_readings import (
     INITIAL_S,
     SeatState,
@@ -48,11 +48,27 @@ def power(lamp: LampTruth, time_s: Array) -> Array:
     if lamp.technology == "filament":
         return np.full(time_s.shape, lamp.hold_W)
     late = np.exp(-60 * lamp.record_min / (60 * lamp.tau_min))
-    settled = lamp.hold_W * (1 + 0.05 * (np.exp(-time_s / (60 * lamp.tau_min)) - late))
+    settled = lamp.hold_W * (1 + lamp.power_fall * (np.exp(-time_s / (60 * lamp.tau_min)) - late))
     if lamp.step_min == 0:
         return np.asarray(settled)
     done = folded(lamp, time_s)
     return np.asarray(settled * (1 - done) + lamp.step_W * done)
+
+
+def before_foldback_s(lamp: LampTruth) -> float:
+    """Return the last instant at which a lamp that folds back is read before it does.
+
+    Parameters
+    ----------
+    lamp : LampTruth
+        Time of its foldback.
+
+    Returns
+    -------
+    float
+        Time since switching on. [s]
+    """
+    return 60 * lamp.step_min - RECORD_STEP_S
 
 
 def case_temperature(lamp: LampTruth, time_s: Array, ambient_C: float, reference_C: float) -> Array:
@@ -61,7 +77,7 @@ def case_temperature(lamp: LampTruth, time_s: Array, ambient_C: float, reference
     Parameters
     ----------
     lamp : LampTruth
-        Case temperature at the end of its record, in air of `reference_C`.
+        Case temperature at the end of its record, or just before it folds back, in air of `reference_C`.
     time_s : ndarray
         Time since switching on. [s]
     ambient_C, reference_C : float
@@ -73,7 +89,8 @@ def case_temperature(lamp: LampTruth, time_s: Array, ambient_C: float, reference
         Temperature. [degC]
     """
     tau_s = 60 * max(5.0, 1.2 * lamp.tau_min)
-    rise = (lamp.case_C - reference_C) / (1 - np.exp(-60 * lamp.record_min / tau_s))
+    reached_s = before_foldback_s(lamp) if lamp.step_min else 60 * lamp.record_min
+    rise = (lamp.case_C - reference_C) / (1 - np.exp(-reached_s / tau_s))
     warm = rise * (1 - np.exp(-time_s / tau_s))
     if lamp.step_min:
         since = np.clip(time_s - 60 * lamp.step_min, 0, None)
@@ -124,7 +141,7 @@ def _record(truth: Truth, state: SeatState, run: str, meter: str, rng: np.random
         "illuminance_lx": shown_lx(truth, meter, light, top, seat),
         "meter": meter, "range_lx": top, "socket_V": state.shown_V, "current_A": np.round(current, 2),
         "case_C": np.round(case + rng.normal(0, 0.15, time_s.size), 1), "ambient_C": state.ambient_C,
-        "rest_minutes": seat.rest_minutes,
+        "rest_minutes": seat.rest_minutes, "cover": seat.cover,
     })  # fmt: skip
 
 
@@ -170,12 +187,13 @@ def electrical_table(truth: Truth) -> pd.DataFrame:
     """
     rows = []
     for name, lamp in truth.lamps.items():
-        instants = [INITIAL_S, *([60 * lamp.step_min - 30] if lamp.step_min else []), 60 * lamp.record_min]
+        instants = [INITIAL_S, *([before_foldback_s(lamp)] if lamp.step_min else []), 60 * lamp.record_min]
         for time_s, watts in zip(instants, power(lamp, np.array(instants)), strict=True):
             rows.append({
                 "lamp": name, "elapsed_s": time_s, "power_W": round(float(watts), 1),
                 "socket_V": truth.reference_V, "current_A": round(float(watts) / truth.reference_V, 3),
                 "per": "lamp", "measured_at": "socket", "uncertainty_percent": 2.0,
+                "cover": "closed" if name in COVERED else "open",
             })  # fmt: skip
     return pd.DataFrame(rows)
 
@@ -247,13 +265,16 @@ def thermal_table(truth: Truth, *, rng: np.random.Generator) -> pd.DataFrame:
     rows = []
     air = truth.days[CAMERA_DAY].ambient_C
     for name, lamp in truth.lamps.items():
-        for minutes in (m for m in (5.0, 10.0, 20.0, lamp.record_min) if m <= lamp.record_min):
-            case = float(case_temperature(lamp, np.array([60 * minutes]), air, air)[0])
-            last = minutes == lamp.record_min
+        # where the truth states the case temperature, the camera is read without scatter
+        stated = {60 * lamp.record_min, *([before_foldback_s(lamp)] if lamp.step_min else [])}
+        for time_s in sorted({t for t in (300.0, 600.0, 1200.0) if t <= 60 * lamp.record_min} | stated):
+            case = float(case_temperature(lamp, np.array([time_s]), air, air)[0])
             for method, emissivity in (("bare", lamp.emissivity), ("tape", SET_EMISSIVITY)):
-                shown = camera_display(case, emissivity) + (0.0 if last else float(rng.normal(0, 0.15)))
+                shown = camera_display(case, emissivity) + (
+                    0.0 if time_s in stated else float(rng.normal(0, 0.15))
+                )
                 rows.append({
-                    "lamp": name, "elapsed_s": 60 * minutes, "displayed_C": round(shown, 1), "method": method,
+                    "lamp": name, "elapsed_s": time_s, "displayed_C": round(shown, 1), "method": method,
                     "set_emissivity": SET_EMISSIVITY, "emissivity": emissivity,
                     "emissivity_half_width": 0.05 if method == "bare" else 0.02,
                     "reflected_C": SURROUNDINGS_C, "ambient_C": air, "pixels": 12.0, "place": "fin",

@@ -25,7 +25,7 @@ class Seat:
     rest_minutes : int
         Off before. [min]
     hold_minutes : int
-        Minutes kept on: long where the warm-up is recorded. [min]
+        Minutes kept on: long where the warm-up is recorded or the hold time is read. [min]
     """
 
     day: str
@@ -43,6 +43,11 @@ class Seat:
         """Identity of the mounting, as text."""
         return f"{self.lamp}/{self.specimen}/{self.housing}/{self.day}/{self.mounting}"
 
+    @property
+    def cover(self) -> str:
+        """Rear cover of the housing: closed for two lamps while they are held."""
+        return "closed" if self.hold_minutes > SEAT_MINUTES and self.lamp in COVERED else "open"
+
 
 # Mountings whose warm-up is recorded: key of the seat -> length of the record. [min]
 WARM_UPS = {
@@ -50,6 +55,14 @@ WARM_UPS = {
     "K5/1/HP/D04/6": 40, "K6/1/HP/D05/2": 40, "K7/1/HP/D05/2": 12, "K8/1/HP/D05/3": 40,
     "B0/a/HR/D04/2": 40, "K1/1/HR/D07/1": 40, "K3/1/HR/D03/3": 40, "K6/1/HR/D05/2": 40,
 }  # fmt: skip
+# Mountings that are read at the hold time too.
+HOLDS = {
+    "B0/a/HP/D04/2", "K1/1/HP/D07/1", "K1/2/HP/D02/3", "K1/3/HP/D02/3", "K1/4/HP/D02/3", "K2/1/HP/D07/1",
+    "K3/1/HP/D03/3", "K4/1/HP/D03/3", "K6/1/HP/D05/2", "K8/1/HP/D05/3",
+    "B0/a/HR/D04/2", "K1/1/HR/D07/1", "K3/1/HR/D03/3", "K4/1/HR/D03/3", "K6/1/HR/D05/2",
+}  # fmt: skip
+HOLD_MINUTES = 40
+COVERED = ("K3", "K6")
 
 
 def _rounds(lamps: list[tuple[str, str, int]]) -> list[tuple[str, str, int]]:
@@ -101,7 +114,7 @@ def _timed(day_seats: Iterator[Seat]) -> Iterator[Seat]:
         last = off.get((seat.lamp, seat.specimen))
         start = free if last is None else max(free, last + REST_MINUTES)
         rest = OVERNIGHT_MINUTES if last is None else start - last
-        hold = WARM_UPS.get(seat.key, SEAT_MINUTES)
+        hold = HOLD_MINUTES if seat.key in HOLDS else WARM_UPS.get(seat.key, SEAT_MINUTES)
         off[seat.lamp, seat.specimen] = start + hold
         free = start + hold + CHANGE_MINUTES
         yield replace(seat, order=order, minute=start, rest_minutes=rest, hold_minutes=hold)

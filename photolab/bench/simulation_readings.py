@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from photolab.bench.simulation_plan import Seat
+from photolab.bench.simulation_plan import HOLD_MINUTES, HOLDS, Seat
 from photolab.bench.truth import LampTruth, Truth
 
 Array = NDArray[np.float64]
 
 INITIAL_S = 60.0
-HOLD_MIN = 40.0
+HOLD_S = 60.0 * HOLD_MINUTES
 STEP_SECONDS = 20.0
 REPEATS = 3
 
@@ -113,7 +113,7 @@ def light_fraction(lamp: LampTruth, time_s: Array) -> Array:
         E(t)/E(60 s). [1]
     """
     if lamp.technology == "filament":
-        return 1 - (1 - lamp.remaining) * np.clip((time_s - INITIAL_S) / (60 * HOLD_MIN - INITIAL_S), 0, None)
+        return 1 - (1 - lamp.remaining) * np.clip((time_s - INITIAL_S) / (HOLD_S - INITIAL_S), 0, None)
     relaxed = lamp.remaining + (1 - lamp.remaining) * np.exp(-(time_s - INITIAL_S) / (60 * lamp.tau_min))
     return np.asarray(relaxed * (1 - (1 - lamp.step_factor) * folded(lamp, time_s)))
 
@@ -138,8 +138,8 @@ def folded(lamp: LampTruth, time_s: Array) -> Array:
     return np.clip((time_s - 60 * lamp.step_min) / STEP_SECONDS, 0, 1)
 
 
-def true_illuminance(truth: Truth, state: SeatState) -> float:
-    """Return the illuminance a mounting gives at the bench distance, a minute after switching on.
+def true_illuminance(truth: Truth, state: SeatState, time_s: float = INITIAL_S) -> float:
+    """Return the illuminance a mounting gives at the bench distance.
 
     Parameters
     ----------
@@ -147,6 +147,8 @@ def true_illuminance(truth: Truth, state: SeatState) -> float:
         Generating values.
     state : SeatState
         One mounting.
+    time_s : float
+        Time since switching on, as written down. [s]
 
     Returns
     -------
@@ -158,7 +160,7 @@ def true_illuminance(truth: Truth, state: SeatState) -> float:
     level = log(truth.housings[seat.housing].illuminance() * lamp.ratio[seat.housing])
     level += lamp.specimens[seat.specimen] + state.mounting + truth.days[seat.day].effect[seat.housing]
     level += log(truth.aims.get(seat.key, 1.0))
-    level += log(float(light_fraction(lamp, np.array(INITIAL_S + state.late_s))))
+    level += log(float(light_fraction(lamp, np.array(time_s + state.late_s))))
     if lamp.technology == "filament":
         level += truth.voltage_exponent * log(state.socket_V / truth.reference_V)
         level += truth.ageing_per_h * state.burnt_h
@@ -169,7 +171,7 @@ def true_illuminance(truth: Truth, state: SeatState) -> float:
 def readings_table(
     truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1"
 ) -> pd.DataFrame:
-    """Return readings.csv of a list of mountings.
+    """Return readings.csv of a list of mountings: at the initial time, some at the hold time too.
 
     Parameters
     ----------
@@ -187,23 +189,31 @@ def readings_table(
     DataFrame
         One row a reading.
     """
-    return pd.DataFrame([row for state in states for row in _reading_rows(truth, state, meter, rng)])
+    (late,) = rng.spawn(1)  # a stream of their own: readings at the hold time move no other draw
+    rows = []
+    for state in states:
+        rows += _reading_rows(truth, state, meter, rng, INITIAL_S)
+        if state.seat.key in HOLDS:
+            rows += _reading_rows(truth, state, meter, late, HOLD_S)
+    return pd.DataFrame(rows)
 
 
 def _reading_rows(
-    truth: Truth, state: SeatState, meter: str, rng: np.random.Generator
+    truth: Truth, state: SeatState, meter: str, rng: np.random.Generator, time_s: float
 ) -> list[dict[str, object]]:
     seat, day, lamp = state.seat, truth.days[state.seat.day], truth.lamps[state.seat.lamp]
-    true_lx = true_illuminance(truth, state)
+    true_lx = true_illuminance(truth, state, time_s)
+    minute = seat.minute + round(time_s / 60)
     top = working_range(truth, meter, true_lx, lamp.technology, autorange=day.autorange)
     light = true_lx * np.exp(rng.normal(0, lamp.reading_sd, REPEATS))
     shown = shown_lx(truth, meter, light, top, seat)
     common: dict[str, object] = {
         "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
-        "clock": f"{(seat.minute + 1) // 60:02d}:{(seat.minute + 1) % 60:02d}", "order": seat.order,
-        "mounting": seat.mounting, "elapsed_s": INITIAL_S, "rest_minutes": seat.rest_minutes, "meter": meter,
+        "clock": f"{minute // 60:02d}:{minute % 60:02d}", "order": seat.order,
+        "mounting": seat.mounting, "elapsed_s": time_s, "rest_minutes": seat.rest_minutes, "meter": meter,
         "range_lx": top, "dark_lx": float(truth.meters[meter].display(0.0, top, 1.0)),
         "socket_V": state.shown_V, "measured_at": day.measured_at, "ambient_C": state.ambient_C,
+        "cover": seat.cover,
     }  # fmt: skip
     return [
         common | {"repeat": repeat, "illuminance_lx": figure}

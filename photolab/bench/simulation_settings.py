@@ -5,19 +5,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from photolab.bench.model import Housing, Meter, Settings
+from photolab.bench.model import Housing, Meter, Question, Settings
 from photolab.bench.truth import Truth
 
 CLAIMS: dict[str, tuple[float | None, float | None, str, float, str, str, int, str]] = {
     # claimed flux [lm], claimed power [W], per, price, per, driver, specimens bought, obtained
     "B0": (1450, 58, "lamp", 4.2, "lamp", "", 3, "bought"),
     "K1": (2600, 26, "lamp", 61.0, "pair", "internal", 4, "bought"),
-    "K2": (5600, 55, "pair", 74.0, "pair", "internal", 1, "bought"),
+    "K2": (5600, 52, "pair", 74.0, "pair", "internal", 1, "bought"),
     "K3": (2300, 23, "lamp", 48.5, "pair", "external", 2, "bought"),
     "K4": (2200, 22, "lamp", 39.0, "pair", "external", 2, "bought"),
     "K5": (1800, 18, "lamp", 27.5, "pair", "internal", 1, "lent"),
     "K6": (3400, 30, "lamp", 88.0, "pair", "internal", 1, "supplied"),
-    "K7": (12_000, 60, "lamp", 33.0, "pair", "internal", 1, "bought"),
+    "K7": (9500, 38, "pair", 57.0, "pair", "external", 1, "bought"),
     "K8": (4400, 50, "pair", 52.0, "pair", "internal", 1, "supplied"),
 }
 PRICE_DATE = "2026-04-02"
@@ -67,6 +67,16 @@ def bench_document(truth: Truth) -> dict[str, Any]:
             },
         ],
         "housing": _housing_entries(truth),
+        "question": [
+            {
+                "asked_on": "2026-04-10",
+                "lamp": "any",
+                "housing": "each",
+                "instant": "hold",
+                "more_than_percent": 10.0,
+                "words": "Does any lamp give 10 % more light than B0 after 40 minutes in both housings?",
+            }
+        ],
     }  # fmt: skip
 
 
@@ -158,6 +168,22 @@ def housings(document: dict[str, Any]) -> dict[str, Housing]:
         Housings by id.
     """
     return {given["id"]: Housing(**given, declared=frozenset(given)) for given in document["housing"]}
+
+
+def questions(document: dict[str, Any]) -> tuple[Question, ...]:
+    """Return the questions as the reader returns them.
+
+    Parameters
+    ----------
+    document : dict
+        Of `bench_document`.
+
+    Returns
+    -------
+    tuple of Question
+        In their order.
+    """
+    return tuple(Question(**given) for given in document["question"])
 
 
 def lamps_table(truth: Truth) -> pd.DataFrame:

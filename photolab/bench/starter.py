@@ -20,6 +20,8 @@ EXAMPLES: dict[str, str] = {
     "reference_voltage_V": "13.2", "reference_ambient_C": "20", "currency": '"EUR"',
     "also_show": '["degF", "fc", "ft"]',
     "mounting_sd_percent": "3", "specimen_sd_percent": "4", "day_sd_percent": "1", "id": '"H1"',
+    "asked_on": "2025-04-03", "lamp": '"any"', "housing": '"each"', "instant": '"hold"',
+    "more_than_percent": "10", "words": '"does any lamp give 10 % more in every housing?"',
 }  # fmt: skip
 
 HEAD = """\
@@ -60,6 +62,8 @@ def starter_toml() -> str:
     ]
     lines += ["", "# [[housing]]"]
     lines += [_commented(key) for key in SECTIONS["housing"]]
+    lines += ["", "# a question you ask before the first reading", "# [[question]]"]
+    lines += [_commented(key) for key in SECTIONS["question"]]
     return "\n".join(lines) + "\n"
 
 

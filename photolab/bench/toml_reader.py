@@ -1,4 +1,4 @@
-"""bench.toml to settings, meters, housings and logs: every key checked against the table of keys."""
+"""bench.toml to settings, meters, housings, logs and questions: every key checked against the table of keys."""
 
 import re
 import tomllib
@@ -14,6 +14,7 @@ from photolab.bench.model import (
     Certificate,
     Housing,
     Meter,
+    Question,
     Settings,
     SpectralFactor,
     default_linearity,
@@ -23,13 +24,14 @@ from photolab.bench.toml_section import FILE, Lines, Section, Values, typed_text
 
 @dataclass
 class Declared:
-    """What bench.toml says."""
+    """What bench.toml says; each question with the line that names its lamp."""
 
     settings: Settings = field(default_factory=Settings)
     meters: dict[str, Meter] = field(default_factory=dict)
     meter_ids: tuple[str, ...] = ()
     housings: dict[str, Housing] = field(default_factory=dict)
     logs: list[Values] = field(default_factory=list)
+    questions: list[tuple[Question, int | None]] = field(default_factory=list)
     separator: str = ","
     decimal: str = "."
     assumed: list[Assumption] = field(default_factory=list)
@@ -134,6 +136,7 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
     )
     declared.housings = _housings(given, lines, faults)
     declared.logs = [section.values() for section in _many("log", given, lines, faults)]
+    declared.questions = _questions(given, declared.housings, lines, faults)
     return declared
 
 
@@ -145,7 +148,7 @@ def _separators(text: str) -> tuple[str, str]:
 
 
 def _top(given: Values, lines: Lines, faults: Faults) -> None:
-    sections = {"bench", "csv", "meter", "housing", "log"}
+    sections = {"bench", "csv", "meter", "housing", "log", "question"}
     if "schema" not in given:
         faults.add("fault 1", FILE, "no schema; write schema = 1 as the first line.")
     elif given["schema"] != 1 or isinstance(given["schema"], bool):
@@ -164,9 +167,9 @@ def _top(given: Values, lines: Lines, faults: Faults) -> None:
 
 def _home(name: str) -> str:
     """Say in which section a stray top-level key belongs."""
-    for section in ("bench", "meter", "housing", "csv"):
+    for section in ("bench", "meter", "housing", "csv", "question"):
         if any(key.name == name for key in SECTIONS[section]):
-            header = f"[[{section}]]" if section in {"meter", "housing"} else f"[{section}]"
+            header = f"[{section}]" if section in {"bench", "csv"} else f"[[{section}]]"
             return f" It belongs under {header}."
     return ""
 
@@ -211,6 +214,27 @@ def _housings(given: Values, lines: Lines, faults: Faults) -> dict[str, Housing]
         values = section.values()
         if _unique(section, found, values["id"]):
             found[values["id"]] = Housing(**values, declared=section.declared)
+    return found
+
+
+def _questions(
+    given: Values, housings: Mapping[str, Housing], lines: Lines, faults: Faults
+) -> list[tuple[Question, int | None]]:
+    """Return the questions that are whole; their housings are declared ones, their lamps are checked later."""
+    found = []
+    known = ["each", "any", *housings]
+    for section in _many("question", given, lines, faults):
+        values = section.values()
+        place = values["housing"]
+        if place is not None and place not in known:
+            near = closest(place, known)
+            names = ", ".join(f'"{shown(name)}"' for name in known)
+            hint = f'; closest is "{shown(near)}"' if near else ""
+            section.fault(
+                "fault 12", f'question.housing = "{shown(place)}"; wanted one of {names}{hint}.', "housing"
+            )
+        if None not in values.values():
+            found.append((Question(**values), lines.of("question", section.index, "lamp")))
     return found
 
 

@@ -28,14 +28,16 @@ class LampTruth:
         Housing to light relative to the baseline at the initial time, reference voltage and ambient. [1]
     specimens : mapping
         Specimen label to its deviation from the model. [ln]
-    specimen_sd, mounting_sd, reading_sd : float
+    specimen_sd, reading_sd : float
         Standard deviations of ln(light). [1]
     ambient_per_K : float
         Change of light with ambient temperature. [1/K]
     remaining, tau_min : float
         Fraction of the initial light left in the end, time constant of the way there. [1], [min]
     hold_W, case_C : float
-        Electrical power and case temperature after the hold. [W], [degC]
+        Electrical power after the hold; case temperature after it, or just before a foldback. [W], [degC]
+    power_fall : float
+        How far the power falls while the lamp settles, of what is left. [1]
     emissivity : float
         Of the case where the camera looks. [1]
     step_min, step_factor, step_W : float
@@ -49,12 +51,12 @@ class LampTruth:
     ratio: Mapping[str, float]
     specimens: Mapping[str, float]
     specimen_sd: float = 0.04
-    mounting_sd: float = 0.025
     reading_sd: float = 0.004
     ambient_per_K: float = -0.0025
     remaining: float = 1.0
     tau_min: float = 5.0
     hold_W: float = 25.0
+    power_fall: float = 0.05
     case_C: float = 85.0
     emissivity: float = 0.9
     step_min: float = 0.0
@@ -75,12 +77,15 @@ class HousingTruth:
         Hot-spot intensity with the baseline lamp. [cd]
     distance_m, offset_m, near_field_m : float
         Bench distance, photometric centre behind the reference face, length of the near-field term. [m]
+    mounting_sd : float
+        Standard deviation of ln(light) from seating a lamp again. [1]
     """
 
     intensity_cd: float
     distance_m: float
     offset_m: float = 0.0
     near_field_m: float = 0.0
+    mounting_sd: float = 0.025
 
     def illuminance(self, distance_m: Any = None) -> Any:
         """Return the illuminance of the baseline lamp.

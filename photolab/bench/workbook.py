@@ -233,6 +233,8 @@ def _declared(sheets: Sheets, faults: Faults) -> Declared:
         factors = meter.pop("spectral_factor", {})
         if factors:
             meter["spectral_factor"] = [{"technology": name, **part} for name, part in factors.items()]
+    for question in given.get("question", []):
+        del question["id"]  # its number on the sheet, no key of a question
     return declare(given, lines, faults)
 
 
@@ -242,7 +244,7 @@ def _place(
     """Put one value where bench.toml would have it."""
     section, identity, name = where
     target, index = given, 0
-    if section in {"meter", "housing"}:
+    if section in {"meter", "housing", "question"}:
         if not identity:
             faults.add(
                 "fault 5",
@@ -264,7 +266,7 @@ def _place(
     for inner in rest:
         target = target.setdefault(part, {})
         path, part = f"{path}.{part}" if path.count(".") < 1 else path, inner
-    if part != "id" or section not in {"meter", "housing"}:
+    if part != "id" or section not in {"meter", "housing", "question"}:
         target[part] = _value(path, part, value)
     lines.lines[path, index, part] = row
 
@@ -322,7 +324,7 @@ def starter_workbook() -> bytes:
 
 def _keys() -> Iterator[tuple[str, str, Key]]:
     """Every key a workbook may hold: section, an id to start with, the key."""
-    for section, identity in (("", ""), ("bench", ""), ("meter", "M1"), ("housing", "H1")):
+    for section, identity in (("", ""), ("bench", ""), ("meter", "M1"), ("housing", "H1"), ("question", "1")):
         for key in SECTIONS[section]:
             if key.kind not in {"table", "tables"}:
                 yield section, identity, key

@@ -3,6 +3,9 @@
 import math
 from decimal import ROUND_HALF_UP, Context, Decimal
 
+VALUE_DIGITS = 6  # significant digits of a published estimate
+END_DIGITS = 4  # of the ends of an interval, and of an uncertainty
+_MOST_PLACES = 400  # beyond any float
 _WIDE = Context(prec=700, rounding=ROUND_HALF_UP)  # any float to any number of places used here
 _PLAIN_BELOW = 10_000_000.0  # values from here on are written with a power of ten
 _PLAIN_PLACES = 7  # so are uncertainties that need more decimal places than this
@@ -12,6 +15,56 @@ _SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 def _shortened(x: float) -> Decimal:
     """Return a number shortened to 10 significant digits: the last bits of a float decide no digit."""
     return Decimal(f"{float(x):.9e}")
+
+
+def significant(x: float, digits: int) -> float:
+    """Return a number rounded half up to some significant digits.
+
+    What is published is rounded once: estimates to `VALUE_DIGITS`, uncertainties to `END_DIGITS`, intervals by
+    `published_ends`. A table and a sentence made from the rounded number say the same, and the last bits of a float,
+    which differ between machines, reach neither.
+
+    Parameters
+    ----------
+    x : float
+        The number. [any]
+    digits : int
+        Significant digits. [1]
+
+    Returns
+    -------
+    float
+        The nearest float to the rounded number; NaN and infinite numbers as they are. [any]
+    """
+    if not math.isfinite(x) or x == 0.0:
+        return float(x)
+    exact = _shortened(x)
+    return float(exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 1), context=_WIDE))
+
+
+def published_ends(low: float, high: float) -> tuple[float, float]:
+    """Return the ends of an interval as they are published.
+
+    Parameters
+    ----------
+    low, high : float
+        The ends; NaN or infinite where there is none. [any]
+
+    Returns
+    -------
+    low, high : float
+        Rounded half up to `END_DIGITS` significant digits, or to two digits of the half-width where that is finer:
+        from 1.00012 to 1.00312 is 1.0001 to 1.0031. [any]
+    """
+    half = 0.5 * (high - low)
+    places = places_for(half) if math.isfinite(half) and half > 0.0 else -_MOST_PLACES
+    rounded = []
+    for end in (low, high):
+        digits = END_DIGITS
+        if math.isfinite(end) and end != 0.0:
+            digits = max(digits, places + _shortened(end).adjusted() + 1)
+        rounded.append(significant(end, digits))
+    return rounded[0], rounded[1]
 
 
 def decimal(x: float, places: int) -> str:

@@ -12,6 +12,7 @@ from photolab.bench.model import Assumption, Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.two_readings import TECHNOLOGIES, compare_readings
 from photolab.errors import MethodError
+from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 from photolab.publication import statements
 
 LUX_PER_FOOT_CANDLE = 10.763910416709722
@@ -95,20 +96,20 @@ def as_json(pair: ReadingComparison, unit: str) -> dict[str, Any]:
     dict
         The keys that other programs rely on; figures that do not exist are None.
     """
-    need = pair.mountings_to_separate
+    need, (low, high) = pair.mountings_to_separate, published_ends(pair.low, pair.high)
     said = [statements.assumed_words([a]).removeprefix("Assumed: ").removesuffix(".") for a in pair.assumed]
     return {
         "schema": 1,
         "unit": unit,
-        "ratio": pair.ratio,
-        "low": _figure(pair.low),
-        "high": _figure(pair.high),
+        "ratio": _figure(pair.ratio),
+        "low": _figure(low),
+        "high": _figure(high),
         "coverage": pair.coverage,
         "verdict": pair.verdict,
         "half_width_percent": {
-            "meter_only": _figure(pair.lines.meter_only),
-            "this_bench": _figure(pair.lines.this_bench),
-            "nothing_in_common": _figure(pair.lines.nothing_in_common),
+            "meter_only": _figure(pair.lines.meter_only, END_DIGITS),
+            "this_bench": _figure(pair.lines.this_bench, END_DIGITS),
+            "nothing_in_common": _figure(pair.lines.nothing_in_common, END_DIGITS),
         },
         "assumed": said,
         "missing": list(pair.missing),
@@ -122,8 +123,8 @@ def as_json(pair: ReadingComparison, unit: str) -> dict[str, Any]:
     }
 
 
-def _figure(x: float) -> float | None:
-    return x if math.isfinite(x) else None
+def _figure(x: float, digits: int = VALUE_DIGITS) -> float | None:
+    return significant(x, digits) if math.isfinite(x) else None
 
 
 def _complete(args: argparse.Namespace) -> None:

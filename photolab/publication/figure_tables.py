@@ -108,8 +108,8 @@ def _signed(percent: float) -> str:
     return text if text.startswith("-") or float(text) == 0.0 else f"+{text}"
 
 
-def all_lamps(campaign: Campaign, *, scope: str = "specimens", instant: str = "initial") -> pd.DataFrame:
-    """Return one row a lamp and housing: how much more light than the baseline.
+def all_lamps(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
+    """Return one row a lamp and housing: how much more light than the baseline at the initial time.
 
     Parameters
     ----------
@@ -117,8 +117,6 @@ def all_lamps(campaign: Campaign, *, scope: str = "specimens", instant: str = "i
         The evaluated campaign.
     scope : str, default "specimens"
         Whose interval.
-    instant : str, default "initial"
-        "initial" or "hold".
 
     Returns
     -------
@@ -129,7 +127,7 @@ def all_lamps(campaign: Campaign, *, scope: str = "specimens", instant: str = "i
     if campaign.table.empty:
         return pd.DataFrame(columns=columns)
     table = campaign.table
-    chosen = table[(table["scope"] == scope) & (table["instant"] == instant) & (table["point"] == "hot_spot")]
+    chosen = table[(table["scope"] == scope) & (table["point"] == "hot_spot")]
     rows = chosen.assign(
         percent=100.0 * (chosen["value"] - 1.0),
         low=100.0 * (chosen["low"] - 1.0),

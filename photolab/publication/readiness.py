@@ -313,10 +313,7 @@ def largest_term(campaign: Campaign) -> str:
         Kind; empty where nothing is compared.
     """
     total: dict[str, float] = {}
-    for lamp, housing, point, instant in campaign.weights.names:
-        name = (campaign.baseline, housing, point, instant)
-        if lamp == campaign.baseline or name not in campaign.weights.names:
-            continue
+    for lamp, housing, point, instant in campaign.compared():
         pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
         if pair.result is None:
             continue

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from photolab.bench.campaign import Finding
 from photolab.bench.model import Assumption
 from photolab.bench.pairs import ReadingComparison
-from photolab.metrology.reporting import decimal
+from photolab.metrology.reporting import decimal, published_ends
 
 SCOPE_WORDS = {
     "readings": "for these readings",
@@ -108,7 +108,7 @@ def interval_words(pair: ReadingComparison) -> str:
         Low end to high end.
     """
     places = limit_places(pair.ln_expanded_uncertainty)
-    low, high = percent_of(pair.low, places), percent_of(pair.high, places)
+    low, high = (percent_of(end, places) for end in published_ends(pair.low, pair.high))
     if low.split()[-1] == high.split()[-1] and low != "no difference":
         return f"{low.split()[0]} to {high}" if pair.low > 1 else f"{high.split()[0]} to {low}"
     return f"{low} to {high}"

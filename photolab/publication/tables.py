@@ -17,6 +17,7 @@ from photolab.bench.distances import distance_rows
 from photolab.bench.electrical import measured_power
 from photolab.bench.heat import heat_rows, warm_up_runs
 from photolab.bench.surface import surface_rows
+from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 
 COLUMNS = (
     "lamp",
@@ -47,6 +48,7 @@ COLUMNS = (
     "protocol_revision",
     "data_hash",
 )
+_UNCERTAINTIES = ("ln_expanded_uncertainty", "coverage_factor", "dof")
 DICTIONARY = {
     "lamp": "the lamp, as lamps.csv names it",
     "housing": "the housing it was measured in; blank where the measurand does not depend on it",
@@ -106,7 +108,8 @@ def results(campaign: Campaign) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns `COLUMNS`, in the order of lamps.csv, then housing, measurand, point, instant, scope.
+        Columns `COLUMNS`, in the order of lamps.csv, then housing, measurand, point, instant, scope; values
+        to 6 significant digits, interval ends and uncertainties to 4.
     """
     bench = campaign.bench
     ratios = campaign.table.drop(columns=["small"], errors="ignore")
@@ -136,7 +139,16 @@ def results(campaign: Campaign) -> pd.DataFrame:
     order = keys.sort_values(
         ["lamp", "measurand", "housing", "point", "instant", "scope"], kind="stable"
     ).index
-    return table.loc[order].reset_index(drop=True)
+    return _rounded(table.loc[order].reset_index(drop=True))
+
+
+def _rounded(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the table with its numbers as they are published."""
+    digits = {"value": VALUE_DIGITS} | dict.fromkeys(_UNCERTAINTIES, END_DIGITS)
+    rounded = {name: [significant(float(x), count) for x in table[name]] for name, count in digits.items()}
+    pairs = zip(table["low"], table["high"], strict=True)
+    ends = np.array([published_ends(float(low), float(high)) for low, high in pairs]).reshape(-1, 2)
+    return table.assign(**rounded, low=ends[:, 0], high=ends[:, 1])
 
 
 def as_csv(table: pd.DataFrame) -> str:
@@ -168,6 +180,6 @@ def _cell(value: Any) -> str:
     if isinstance(value, float | np.floating):
         if math.isnan(value):
             return ""
-        return "inf" if math.isinf(value) else f"{float(f'{value:.9e}'):.6g}"
+        return "inf" if math.isinf(value) else f"{significant(float(value), VALUE_DIGITS):.7g}"
     text = "" if value is None else str(value)
     return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text

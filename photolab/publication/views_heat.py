@@ -175,7 +175,7 @@ def _settles(fit: WarmUp) -> str:
         when = words.settled_phrase(fit.settled(1.0))
     except MethodError as refused:
         return f"No final level is given: {words.why(refused)}."
-    ends = f"{words.percent(final.low)} to {words.percent(final.high)}"
+    ends = words.ends(final.low, final.high)
     return (
         f"It settles: within 1 % of its final level {when} after switch-on. The final level itself is "
         f"{words.percent(final.value)} % of the {fit.initial_s:g} s value ({ends}, slow parts that the "
@@ -203,7 +203,7 @@ def records(heat: Heat) -> Table | Words:
     for run in heat.runs:
         r = run.remaining
         left = "" if r is None else words.percent(r.value)
-        ends = "" if r is None else f"{words.percent(r.low)} to {words.percent(r.high)}"
+        ends = "" if r is None else words.ends(r.low, r.high)
         last = decimal(float(run.record["elapsed_s"].iloc[-1]) / 60.0, 0)
         rows.append((run.run, run.lamp, run.housing, len(run.record), last, left, ends, _note(run)))
     names = ["run", "lamp", "housing", "readings", "length", "left", "ends", "note"]

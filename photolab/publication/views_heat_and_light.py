@@ -285,7 +285,7 @@ def expected(heat: Heat, other_ambient_C: float) -> Words:
         reason = "a filament lamp has none" if is_filament(heat.bench, run.lamp) else _missing(run)
         return say(f"No light is expected for another ambient: {reason}.")
     there, here = decimal(other_ambient_C, 0), decimal(ambient_of(run), 1)
-    ends = f"{words.percent(found.low)} to {words.percent(found.high)}"
+    ends = words.ends(found.low, found.high)
     far = " The case would leave the temperatures that the record covers." if found.beyond_record else ""
     return say(
         f"Extrapolation, not measured: at an ambient of {there} °C instead of {here} °C, "

@@ -311,8 +311,7 @@ def _judged(heat: Heat, run: WarmUpRun) -> list[str]:
     if r is None:
         return [f"{words.run_name(run)}: no remaining light was given, so there is nothing to check."]
     said = [
-        f"{words.run_name(run)}: the method gives {words.percent(r.value)} % "
-        f"({words.percent(r.low)} to {words.percent(r.high)})."
+        f"{words.run_name(run)}: the method gives {words.percent(r.value)} % ({words.ends(r.low, r.high)})."
     ]
     for row in plain_ways(run, heat.hold_s, initial_s=initial).itertuples(index=False):
         value = float(str(row.value))

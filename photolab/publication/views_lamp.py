@@ -7,7 +7,7 @@ import math
 from photolab.bench import value
 from photolab.bench.campaign import Campaign
 from photolab.bench.derived import housing_difference
-from photolab.bench.electrical import settled_power
+from photolab.bench.electrical import highest_power
 from photolab.bench.heat import remaining_of, warm_up_runs
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements, tables
@@ -27,7 +27,8 @@ CLAIM_WORDS = {
     "claim_without_per": "The claim does not say whether it is for one lamp or a pair, so nothing is said of it.",
     "no_power": "A flux is claimed, but its watts were not measured: add electrical.csv.",
     "power_without_per": "The watts do not say whether they are for one lamp or a pair.",
-    "beyond_white_light": "no white source could give this at the measured power",
+    "beyond_white_light": "white light of good colour carries at most about {limit} lm/W without losses (Murphy "
+    "2012); the lamp's light was not measured in lumens",
     "above_current_devices": "within the physical limit, above what current parts usually give",
     "plausible": "plausible at the measured power, not verified here",
 }
@@ -232,20 +233,21 @@ def claim_sentence(campaign: Campaign, lamp: str) -> str:
     """
     bench = campaign.bench
     row = next(r for r in bench.tables["lamps"].to_dict("records") if r["lamp"] == lamp)
-    power = settled_power(bench, lamp)
+    power = highest_power(bench, lamp)
     found = value.judge_claim(
         float(row["claimed_flux_lm"]),
-        None if power is None else power.watts,
+        None if power is None else power.upper,
         claimed_per=str(row["claimed_per"]),
         power_per="" if power is None else "lamp",
-        power_uncertainty=0.0 if power is None else power.standard_uncertainty,
     )
     if found.claim is None or power is None:
         return CLAIM_WORDS[found.code]
-    efficacy = f"{decimal(found.claim.implied_efficacy, 0)} lm/W"
     box = f"{row['claimed_flux_lm']:g} lm per {row['claimed_per']}"
-    what = f"The claim of {box} at {decimal(power.watts, 1)} W a lamp means"
-    return f"{what} {efficacy} (limit for white light {decimal(found.claim.limit, 0)} lm/W): {CLAIM_WORDS[found.code]}."
+    limit = "assumed limit" if power.assumed else "limit"
+    watts = f"{decimal(power.watts, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W"
+    least = f"at least {decimal(found.claim.implied_efficacy, 0)} lm/W"
+    words = CLAIM_WORDS[found.code].format(limit=decimal(found.claim.limit, 0))
+    return f"The claim of {box} at the highest watts measured ({watts}) would be {least}: {words}."
 
 
 def price_sentences(campaign: Campaign, lamp: str) -> list[str]:

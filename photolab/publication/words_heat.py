@@ -7,7 +7,7 @@ from typing import Any
 
 from photolab.bench.heat import WarmUpRun
 from photolab.errors import MethodError
-from photolab.metrology.reporting import decimal
+from photolab.metrology.reporting import decimal, published_ends
 from photolab.thermal.coupling import Slope, TimeConstants
 from photolab.thermal.warm_up_answers import Finding, Remaining, Settled, Step
 
@@ -164,6 +164,24 @@ def percent(x: float, places: int = 1) -> str:
     return decimal(100.0 * x, places)
 
 
+def ends(low: float, high: float, places: int = 1) -> str:
+    """Return the ends of an interval of a fraction in percent.
+
+    Parameters
+    ----------
+    low, high : float
+        The ends. [1]
+    places : int, default 1
+        Decimal places. [1]
+
+    Returns
+    -------
+    str
+        "83.8 to 86.4", as the table of results has it.
+    """
+    return " to ".join(percent(end, places) for end in published_ends(low, high))
+
+
 def minutes(seconds: float) -> str:
     """Return a time in minutes.
 
@@ -216,10 +234,9 @@ def remaining_sentence(remaining: Remaining, *, initial_s: float, at_s: float, h
         One sentence.
     """
     where = f", in {housing}" if housing else ""
-    ends = f"{percent(remaining.low)} to {percent(remaining.high)}"
     return (
-        f"Remaining light: {percent(remaining.value)} % ({ends}) of the {initial_s:g} s value after "
-        f"{minutes(at_s)} minutes{where}."
+        f"Remaining light: {percent(remaining.value)} % ({ends(remaining.low, remaining.high)}) "
+        f"of the {initial_s:g} s value after {minutes(at_s)} minutes{where}."
     )
 
 
@@ -293,8 +310,8 @@ def known_sentence(known: Mapping[str, Any], *, initial_s: float) -> str:
             f"The last reading is {percent(known['last_over_first'])} % of the first; no interval is given."
         )
     elif "remaining_low" in known:
-        ends = f"{percent(known['remaining_low'], 2)} to {percent(known['remaining_high'], 2)}"
-        said.append(f"All readings agree within one last figure: {ends} % is left.")
+        left = ends(known["remaining_low"], known["remaining_high"], 2)
+        said.append(f"All readings agree within one last figure: {left} % is left.")
     if "smallest_spread_percent" in known:
         said.append(f"The smallest spread seen is {decimal(known['smallest_spread_percent'], 1)} %.")
     return " ".join(said)

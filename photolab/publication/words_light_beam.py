@@ -5,7 +5,7 @@ from __future__ import annotations
 from photolab.bench.beam_cutoffs import CutoffReading
 from photolab.bench.beam_ratios import ABOVE_HORIZONTAL, ABOVE_VERTICAL, BeamRatio
 from photolab.bench.beams import BeamResult
-from photolab.metrology.reporting import decimal, with_uncertainty
+from photolab.metrology.reporting import decimal, published_ends, with_uncertainty
 from photolab.photometry.beam import AimOffset
 from photolab.publication import statements
 
@@ -83,6 +83,7 @@ def interval_words(low: float, high: float) -> str:
     str
         "12 to 33 % more", or "1.1 to 3.0 times".
     """
+    low, high = published_ends(low, high)
     if high >= 2.0:
         return f"{decimal(low, 2)} to {decimal(high, 2)} times"
     ends = [statements.percent_of(x, 0) for x in (low, high)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from photolab.bench.surface import Surface, in_fahrenheit
-from photolab.metrology.reporting import decimal
+from photolab.metrology.reporting import decimal, published_ends
 from photolab.publication.words_heat import REFUSAL_WORDS
 
 SURFACE_WORDS = {
@@ -51,7 +51,7 @@ def temperature(figures: tuple[float, float, float], *, fahrenheit: bool = False
 
 def _figures(figures: tuple[float, ...], unit: str) -> str:
     """Return value, low and high to the degree; "at least" where only the lower end is known."""
-    value, low, high = (decimal(x, 0) for x in figures)
+    value, low, high = (decimal(x, 0) for x in (figures[0], *published_ends(*figures[1:])))
     if math.isnan(figures[1]):
         return "none"
     return f"at least {low} {unit}" if math.isnan(figures[0]) else f"{value} {unit} ({low} to {high})"

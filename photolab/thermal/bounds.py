@@ -165,7 +165,7 @@ def _crossing(excess: Callable[[float], float], inside: float, direction: float,
         if (there - floor) * direction >= 0.0:
             there = floor
         if excess(there) > 0.0:
-            return float(brentq(excess, here, there, xtol=1e-6, rtol=1e-9))
+            return float(brentq(excess, here, there, xtol=1e-13, rtol=1e-13))
         if there == floor:
             return floor
         here, stride = there, stride * 3.0

@@ -24,7 +24,8 @@ from scipy.linalg import solve_triangular
 from scipy.optimize import brentq
 
 from photolab.thermal.residuals import neighbour_correlation, whiten
-from photolab.thermal.warm_up_model import Curve, fixed_columns
+from photolab.thermal.variable_projection import kept_apart
+from photolab.thermal.warm_up_model import LEAST_GAP, Curve, fixed_columns
 
 FloatArray = NDArray[np.float64]
 
@@ -266,9 +267,9 @@ def _between(excess: Callable[[float], float], ends: FloatArray) -> float:
     first, last = float(ends.min()), float(ends.max())
     if not np.isfinite(first + last):
         return first if np.isneginf(first) else last
-    if last - first < 1e-9 or excess(first) * excess(last) >= 0.0:
+    if last - first < 1e-14 or excess(first) * excess(last) >= 0.0:
         return first if abs(excess(first)) < abs(excess(last)) else last
-    return float(brentq(excess, first, last, xtol=1e-9))
+    return float(brentq(excess, first, last, xtol=1e-14))
 
 
 def _pairs(curve: Curve) -> FloatArray:
@@ -284,8 +285,7 @@ def _pairs(curve: Curve) -> FloatArray:
     value, axes = np.linalg.eigh(np.array([[first, mixed], [mixed, second]]))
     reach = axes * np.sqrt(np.clip(value, 0.0, WIDEST**2))
     steps = np.stack(np.meshgrid(LATTICE, LATTICE)).reshape(2, -1)
-    around = np.clip(theta[:, None] + reach @ steps, low, high)
-    around = around[:, np.abs(around[0] - around[1]) >= 1e-2]
+    around = kept_apart(theta[:, None] + reach @ steps, LEAST_GAP, (low, high))
     return np.concatenate([chosen, around], axis=1)
 
 

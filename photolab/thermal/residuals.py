@@ -28,7 +28,8 @@ LONGEST_SHARE = (
 WHITE_ODDS = 0.5
 SHORTEST_TIME_S = 20.0  # correlation times below it count as white where readings lie farther apart
 ODDS_POWER = 0.5  # odds of a correlation time fall with its root
-RANK_TOLERANCE = 1e-9  # singular values of the column-scaled design below this carry no information
+SMALLEST_WEIGHT = 1e-4  # correlation times weigh what they have above it: none leaves or comes with a jump
+RANK_TOLERANCE = 1e-13  # singular values of the column-scaled design below this are rounding
 
 
 def neighbour_correlation(time_s: FloatArray, correlation_time: float) -> FloatArray:
@@ -117,8 +118,6 @@ class ResidualModel:
         Turns a gradient by the parameters into that space. [any]
     correlation : float
         Correlation of neighbours at the median spacing, averaged with the weights. [1]
-    likeliest_time : float
-        Correlation time of largest weight. [s]
     effective_readings : float
         n (1 - rho) / (1 + rho): as many independent readings carry as much. [1]
     """
@@ -130,7 +129,6 @@ class ResidualModel:
     middles: FloatArray
     to_space: FloatArray
     correlation: float
-    likeliest_time: float
     effective_readings: float
 
     @property
@@ -139,9 +137,25 @@ class ResidualModel:
         return float(1.0 / np.sum(self.weights / self.dofs))
 
     @property
-    def likeliest_variance(self) -> float:
-        """Noise variance under the likeliest correlation time [unit of y squared]."""
-        return float(self.noise_variances[np.argmax(self.weights)])
+    def noise_variance(self) -> float:
+        """Variance of one reading, averaged over the correlation times [unit of y squared]."""
+        return float(self.weights @ self.noise_variances)
+
+    def neighbours(self, time_s: FloatArray) -> FloatArray:
+        """Return the correlation of each reading with the one before it, averaged over the correlation times.
+
+        Parameters
+        ----------
+        time_s : ndarray, shape (n,)
+            Ascending times. [s]
+
+        Returns
+        -------
+        ndarray, shape (n - 1,)
+            Correlations. [1]
+        """
+        under = [neighbour_correlation(time_s, float(one)) for one in self.correlation_times]
+        return np.asarray(self.weights @ np.array(under), dtype=np.float64)
 
     def variance(self, gradient: FloatArray) -> float:
         """Return the variance of a quantity computed from the fit.
@@ -249,8 +263,8 @@ def model_residuals(
         likelihood[i], variances[i] = _restricted(residual, space, neighbour_correlation(time_s, one))
         likelihood[i] += sum(record.log_likelihood(float(one)) for record in stable)
     weights = _odds(times) * np.exp(likelihood - likelihood.max())
-    weights /= weights.sum()
-    kept = weights > 1e-4
+    weights = np.maximum(weights / weights.sum() - SMALLEST_WEIGHT, 0.0)
+    kept = weights > 0.0
     times, variances, weights = times[kept], variances[kept], weights[kept] / weights[kept].sum()
     phis = [neighbour_correlation(time_s, one) for one in times]
     middles = np.array([space.T @ correlate(space, phi) for phi in phis])
@@ -266,7 +280,6 @@ def model_residuals(
         middles,
         to_space,
         rho,
-        float(times[np.argmax(weights)]),
         time_s.size * (1.0 - rho) / (1.0 + rho),
     )
 

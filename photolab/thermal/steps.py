@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photolab.thermal.residuals import whiten
+from photolab.thermal.residuals import RANK_TOLERANCE, whiten
 
 FloatArray = NDArray[np.float64]
 
@@ -74,7 +74,7 @@ def scan_step(
     left, singular, _ = np.linalg.svd(
         whiten(design / np.where(scale > 0, scale, 1.0), phi), full_matrices=False
     )
-    basis = left[:, singular > 1e-9 * singular[0]]
+    basis = left[:, singular > RANK_TOLERANCE * singular[0]]
     white = whiten(residual, phi)
     white = white - basis @ (basis.T @ white)
     root = np.sqrt(1.0 - phi**2)

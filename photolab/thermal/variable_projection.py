@@ -26,6 +26,9 @@ GRID_SIZE = 24
 TRIAL_STEPS = 8
 FINALISTS = 2
 LARGEST_STEP = 1.5  # in ln(time constant): a factor of 4.5 at most in one step
+NEWTON_STEPS = 40
+NEWTON_STEP = 0.3  # the largest, in ln(time constant)
+NEWTON_PROBE = 1e-4  # in ln(time constant): how far the curvature looks to either side
 
 
 @dataclass(frozen=True, eq=False)
@@ -288,6 +291,98 @@ def polish(problem: Separable, found: Projection, *, max_steps: int = 12) -> Pro
     low, high = problem.log_range
     inside = np.all((best.theta > low) & (best.theta < high))
     return best if inside and best.sum_of_squares <= found.sum_of_squares * (1 + 1e-9) else found
+
+
+def kept_apart(theta: FloatArray, gap: float, log_range: tuple[float, float]) -> FloatArray:
+    r"""Return one or two time constants inside their range, two of them no closer than a gap.
+
+    Parameters
+    ----------
+    theta : ndarray, shape (1 or 2, ...)
+        Logarithms of the time constants. [1]
+    gap : float
+        Smallest difference. [1]
+    log_range : tuple of float
+        Bounds. [1]
+
+    Returns
+    -------
+    ndarray, shape of theta
+        Slowest first; a continuous function of theta. [1]
+    """
+    low, high = log_range
+    theta = np.clip(theta, low, high)
+    if theta.shape[0] < 2:
+        return theta
+    half = 0.5 * np.clip(np.abs(theta[0] - theta[1]), gap, high - low)
+    middle = np.clip(0.5 * (theta[0] + theta[1]), low + half, high - half)
+    return np.stack([middle + half, middle - half])
+
+
+def settle(problem: Separable, found: Projection, *, gap: float) -> Projection:
+    r"""Take a minimum of one or two terms to its last digits, two time constants no closer than a gap.
+
+    Two time constants that meet have amplitudes without end, and where a search stops among them is for
+    rounding to say. Kept apart, the minimum is one point: Newton steps on the exact gradient find it, along
+    the bounds that press on it.
+
+    Parameters
+    ----------
+    problem : Separable
+        The problem.
+    found : Projection
+        A minimum found by `search`.
+    gap : float
+        Smallest difference of :math:`\ln \tau`. [1]
+
+    Returns
+    -------
+    Projection
+        The minimum, slowest first.
+    """
+    start = theta = kept_apart(found.theta, gap, problem.log_range)
+    terms, (low, high) = theta.size, problem.log_range
+    bounds = np.array([[1.0, 0.0], [-1.0, 1.0], [0.0, -1.0]]) if terms == 2 else np.array([[1.0], [-1.0]])
+    limits = np.array([high, -gap, -low] if terms == 2 else [high, -low])
+    for _ in range(NEWTON_STEPS):
+        slope = _slope(problem, theta)
+        free = _free_directions(bounds[bounds @ theta >= limits - 1e-12], slope)
+        probes = [
+            _slope(problem, theta + one) - _slope(problem, theta - one) for one in NEWTON_PROBE * free.T
+        ]
+        if not probes:
+            break
+        curvature = free.T @ np.stack(probes, axis=1) / (2.0 * NEWTON_PROBE)
+        value, axes = np.linalg.eigh(0.5 * (curvature + curvature.T))
+        size = np.abs(value) + 1e-12 * float(np.abs(value).max()) + 1e-300
+        step = -free @ (axes @ ((axes.T @ (free.T @ slope)) / size))
+        step *= min(1.0, NEWTON_STEP / max(float(np.abs(step).max()), 1e-300))
+        ahead, room = bounds @ step, limits - bounds @ theta
+        step *= min(1.0, float(np.min(room[ahead > 0.0] / ahead[ahead > 0.0], initial=1.0)))
+        theta = theta + step
+        if np.abs(step).max() < 1e-12:
+            break
+    settled, begun = project(problem, theta), project(problem, start)
+    return settled if settled.sum_of_squares <= begun.sum_of_squares * (1.0 + 1e-9) else begun
+
+
+def _slope(problem: Separable, theta: FloatArray) -> FloatArray:
+    """Return half the gradient of the sum of squares by theta, which is exact where the linear part is solved."""
+    here = project(problem, theta)
+    return np.asarray(here.jacobian.T @ here.residual, dtype=np.float64)
+
+
+def _free_directions(pressing: FloatArray, slope: FloatArray) -> FloatArray:
+    """Return the orthonormal directions left by the bounds that the fall of the sum of squares leans on."""
+    while len(pressing):
+        multipliers = np.linalg.lstsq(pressing.T, -slope)[0]
+        if multipliers.min() >= 0.0:
+            break
+        pressing = np.delete(pressing, int(np.argmin(multipliers)), axis=0)
+    if not len(pressing):
+        return np.eye(slope.size)
+    basis, _ = np.linalg.qr(pressing.T, mode="complete")
+    return np.asarray(basis[:, len(pressing) :], dtype=np.float64)
 
 
 def full_design(problem: Separable, coefficients: FloatArray, theta: FloatArray) -> FloatArray:

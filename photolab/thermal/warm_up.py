@@ -14,14 +14,15 @@ from scipy import stats
 from photolab.errors import MethodError
 from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
-from photolab.thermal.residuals import StableScatter, neighbour_correlation, stable_scatter
+from photolab.thermal.residuals import StableScatter, stable_scatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
-from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up_answers import Finding, Remaining, Step
 from photolab.thermal.warm_up_model import (
+    ROUNDING,
     Curve,
     curve_of,
     described_fit,
+    fit_terms,
     locate_step,
     ripple_of,
     scan,
@@ -40,9 +41,10 @@ FLAGGED_BELOW = 15.0
 CORRELATED_ABOVE = 0.3
 COARSE_BELOW = 0.4  # residual SD over the display step: below it rounding is no longer like noise
 CLASS_LIMIT = 12.0  # rise of the sum of squares over the noise variance when rising parts are forbidden
-RATES_LIMIT = (
-    3.0  # the same measure for two terms against many rates: above it two do not describe the record
-)
+RATES_FROM, RATES_TO = (
+    2.0,
+    4.0,
+)  # the same measure for two terms against many rates: between them two cease to describe the record
 LENGTHS_NEEDED = 2.0  # time constants that a record must span before it carries a final level
 GRID_MISFIT = (
     4e-4  # of the change of light: how far a grid of rates may miss one rate between its points, measured
@@ -127,10 +129,10 @@ def fit_warm_up(
     described = _described(times, curve, curve_from)
     coarse = _residual_sd(curve) < COARSE_BELOW * display
     findings = _findings(times, light, curve, described, second, coarse, coverage)
-    monotone = fit_monotone(times, light, neighbour_correlation(times, curve.noise.likeliest_time))
-    more_rates = curve.step_s is None and _excess_over(monotone, curve) > RATES_LIMIT
+    monotone = fit_monotone(times, light, curve.noise.neighbours(times))
+    more_rates = 0.0 if curve.step_s is not None else _share_of_rates(_excess_over(monotone, curve))
     flags = {
-        "more_than_two_rates": more_rates,
+        "more_than_two_rates": more_rates >= 0.5,
         "drift_assumed": drift_relative_sd == ASSUMED_DRIFT,
         "initial_outside_record": not times[0] <= initial_s <= times[-1],
         "readings_set_aside": bool(set_aside),
@@ -275,14 +277,14 @@ def _fit_with_step(
 ) -> tuple[Curve, bool]:
     """Return the two-term fit, with a step where one is found, and whether a second step shows."""
     problem = separable(times, light, None)
-    smooth = solve(problem, 2, polished=False)
+    smooth = fit_terms(problem, 2)
     noise = float(np.sqrt(smooth.sum_of_squares / max(times.size - 5, 1)))
     threshold = THRESHOLD_COARSE if noise < display else THRESHOLD
     first = scan(times, problem, smooth, threshold)
     if first.found:
         step_s = locate_step(times, light, first.index)
         stepped = separable(times, light, step_s)
-        found = solve(stepped, 2, polished=False)
+        found = fit_terms(stepped, 2)
         if _outside_class(times, light, found.sum_of_squares, 6):
             curve = curve_from(times, stepped, found, step_s=step_s)
             return curve, scan(times, stepped, found, threshold).found
@@ -307,9 +309,14 @@ def _described(times: FloatArray, curve: Curve, curve_from: Callable[..., Curve]
 
 def _excess_over(monotone: MonotoneFit, curve: Curve) -> float:
     """Return how much worse two terms fit than many rates, in noise variances of the whitened readings."""
-    noise = curve.noise.likeliest_variance
+    noise = curve.noise.noise_variance
     dof = curve.problem.y.size - curve.noise.to_space.shape[0]
     return float(noise * dof - monotone.sum_of_squares) / noise
+
+
+def _share_of_rates(excess: float) -> float:
+    """Return how much the bounds over many rates count, from not at all to wholly, without a jump."""
+    return float(np.clip((excess - RATES_FROM) / (RATES_TO - RATES_FROM), 0.0, 1.0))
 
 
 def _step_of(curve: Curve) -> Step | None:
@@ -356,7 +363,8 @@ def _findings(
         findings.append(Finding("gap"))
     residual = curve.found.residual
     scale = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
-    if not coarse and scale > 0.0 and np.max(np.abs(residual)) > OUTLYING * scale:
+    floor = ROUNDING * float(light.max())
+    if not coarse and np.max(np.abs(residual)) > max(OUTLYING * scale, floor) and scale > 0.0:
         findings.append(Finding("outliers", ("beyond_record", "final_level")))
     return findings
 

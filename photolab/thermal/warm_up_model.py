@@ -10,12 +10,13 @@ from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
 from photolab.thermal.ripple import RippleScan, scan_ripple
 from photolab.thermal.steps import THRESHOLD, StepScan, scan_step
-from photolab.thermal.variable_projection import Projection, Separable, full_design, solve
+from photolab.thermal.variable_projection import Projection, Separable, full_design, settle, solve
 
 FloatArray = NDArray[np.float64]
 
 SMALLEST_SHARE = 0.05  # of the fading part: a smaller second term is not described
 SMALLEST_RATIO = 2.0  # of two time constants that are described apart
+LEAST_GAP = 0.05  # of two fitted time constants, in ln: closer ones draw the same curve
 WINDOW_PARTS = 25
 ROUNDING = 1e-9  # of the light: residuals below it are arithmetic, not noise
 
@@ -131,6 +132,24 @@ def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Se
     )
 
 
+def fit_terms(problem: Separable, terms: int) -> Projection:
+    """Fit one or two exponentials to a record, to the last digits.
+
+    Parameters
+    ----------
+    problem : Separable
+        The record.
+    terms : int
+        Number of exponentials.
+
+    Returns
+    -------
+    Projection
+        The fit, slowest first.
+    """
+    return settle(problem, solve(problem, terms, polished=False), gap=LEAST_GAP)
+
+
 def curve_of(
     time_s: FloatArray,
     problem: Separable,
@@ -233,7 +252,7 @@ def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> float:
     """
     nearby = [i for i in range(index - 2, index + 3) if 2 <= i <= time_s.size - 2]
     middles = [0.5 * float(time_s[i - 1] + time_s[i]) for i in nearby]
-    squares = [solve(separable(time_s, light, one), 2, polished=False).sum_of_squares for one in middles]
+    squares = [fit_terms(separable(time_s, light, one), 2).sum_of_squares for one in middles]
     return middles[int(np.argmin(squares))]
 
 
@@ -255,7 +274,7 @@ def described_fit(problem: Separable, two_terms: Projection, effective_readings:
         Fit of 0, 1 or 2 exponentials: lowest Bayesian information criterion with the effective number of
         readings; a second term must be apart from the first, not small, and inside its range.
     """
-    fits = [solve(problem, 0), solve(problem, 1, polished=False), two_terms]
+    fits = [solve(problem, 0), fit_terms(problem, 1), two_terms]
     count = max(effective_readings, 2.0)
     criteria = [
         count * np.log(max(fit.sum_of_squares, 1e-300)) + 2 * terms * np.log(count)

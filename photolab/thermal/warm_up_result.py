@@ -44,9 +44,9 @@ class WarmUp:
         The order that describes the record: time constants, final level, settling.
     monotone : MonotoneFit
         Best curve of many falling parts, the basis of the bounds.
-    more_rates : bool
-        Two exponentials leave something that more rates explain: intervals inside the record take in the
-        bounds too.
+    more_rates : float
+        How far two exponentials leave something that more rates explain, 0 to 1: that share of the way,
+        intervals inside the record are widened to the bounds over many rates. [1]
     step : Step or None
         Foldback step, where one was found.
     findings : tuple of Finding
@@ -70,7 +70,7 @@ class WarmUp:
     curve: Curve
     described: Curve
     monotone: MonotoneFit
-    more_rates: bool
+    more_rates: float
     step: Step | None
     findings: tuple[Finding, ...]
     initial_s: float
@@ -284,9 +284,10 @@ class WarmUp:
         arms = self._quantile(dof) * np.hypot(arms / quantile, np.sqrt(declared))
         spread, (down, up) = float(np.sqrt(variance)), np.minimum(arms, LARGEST_LOG)
         low, high = value * float(np.exp(-down)), value * float(np.exp(up))
-        if self.more_rates:
+        if self.more_rates > 0.0:
             bounded = self._beyond(at_s, initial)
-            low, high = min(low, bounded.low), max(high, bounded.high)
+            low *= min(bounded.low / low, 1.0) ** self.more_rates
+            high *= max(bounded.high / high, 1.0) ** self.more_rates
             spread = max(spread, float(np.log(high / low)) / (2.0 * self._normal_quantile()))
         return Remaining(value, low, high, spread, float(dof), "record", False)
 
@@ -294,7 +295,7 @@ class WarmUp:
         """Return the bounds of remaining light, as a rule beyond the record; infinity is the final level."""
         monotone, noise = self.monotone, self.curve.noise
         parameters = self.curve.linear + 2 * self.curve.found.theta.size
-        unit = min(noise.likeliest_variance, monotone.sum_of_squares / (self.time_s.size - parameters))
+        unit = min(noise.noise_variance, monotone.sum_of_squares / (self.time_s.size - parameters))
         later = monotone.row(np.array([at_s]))
         earlier = monotone.row(window(initial, self.initial_window_s))
         factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(stats.chi2.ppf(0.95, 1))

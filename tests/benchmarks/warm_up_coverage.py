@@ -49,9 +49,9 @@ import numpy as np
 
 from photolab.errors import MethodError
 from photolab.thermal.steps import scan_step
-from photolab.thermal.variable_projection import full_design, solve
+from photolab.thermal.variable_projection import full_design
 from photolab.thermal.warm_up import fit_warm_up
-from photolab.thermal.warm_up_model import separable
+from photolab.thermal.warm_up_model import fit_terms, separable
 
 MINUTE = 60.0
 INITIAL_S = 60.0
@@ -281,7 +281,7 @@ def study_order(records):
 
 def scan_of(times, light):
     problem = separable(times, light, None)
-    found = solve(problem, 2, polished=False)
+    found = fit_terms(problem, 2)
     return scan_step(times, found.residual, full_design(problem, found.coefficients, found.theta))
 
 
