@@ -1,7 +1,10 @@
 """Small bench folders for the reader's tests, sound or with one planted slip."""
 
 import re
+from collections.abc import Mapping
+from dataclasses import astuple
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -73,6 +76,11 @@ def make(folder: Path, **changes: str | bytes | None) -> Path:
         if content is not None:
             (folder / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
     return folder
+
+
+def plain(records: Mapping[str, Any]) -> dict[str, tuple[Any, ...]]:
+    """Return records as tuples: a blank (NaN) equals itself there; from Python 3.13 on not in a dataclass."""
+    return {name: astuple(record) for name, record in records.items()}
 
 
 def assert_refused(

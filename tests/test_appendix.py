@@ -212,7 +212,7 @@ def test_stopped_notebook_leaves_the_previous_report(previous, tmp_path):
 def test_faulty_bench_leaves_the_previous_report(previous, tmp_path):
     """Oracle: the bytes of the previous report."""
     bench = write_bench(tmp_path / "bench", readings=READINGS.replace("318", "OL"))
-    with pytest.raises(RecordError, match=r"readings.csv:2: illuminance_lx: .*\[E16\]"):
+    with pytest.raises(RecordError, match=r"readings.csv:2: illuminance_lx: .*\[fault 16\]"):
         publish(bench, previous, notebooks=write_notebooks(tmp_path / "notebooks"))
     assert unchanged(previous)
 

@@ -1,25 +1,22 @@
 """Did the bench hold. Oracles: the planted supply step of the scenario, ratios by hand."""
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
+from shared_demo import demo_campaign
 
 from photolab.bench.baseline_days import baseline_charts, bracketed, without
 from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
 from photolab.errors import MethodError
-
-DEMO = Path(__file__).parents[1] / "data" / "demo"
 
 
 @pytest.fixture(scope="module")
 def campaign():
-    return evaluate(read_bench(DEMO))
+    return demo_campaign()
 
 
 @pytest.mark.parametrize("housing", ["HP", "HR"])

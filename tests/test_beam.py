@@ -12,7 +12,6 @@ from photolab.photometry.beam import (
     BeamGrid,
     aim_offset,
     cutoff_line,
-    cutoff_rules,
     cutoff_sharpness,
     intensity_at,
     intensity_from_angles,
@@ -22,7 +21,6 @@ from photolab.photometry.beam import (
     mirrored,
     peak,
     ratio_map,
-    reference_points,
     row_uniformity,
     window_flux,
 )
@@ -407,20 +405,6 @@ def test_sparse_plans():
     )
     holes = np.array([(x, y) for x in range(5) for y in range(5) if (x, y) != (2, 2)])
     assert judge_points(*holes.T).cannot["window_flux"] == "no_full_grid"
-
-
-def test_reference_points_for_left_hand_traffic_are_mirrored():
-    """Oracle: symmetry; the caution stands in every row."""
-    right, left = (reference_points(traffic=side) for side in ("right", "left"))
-    known = right["horizontal_deg"].notna()
-    assert (left["horizontal_deg"][known] == -right["horizontal_deg"][known]).all()
-    assert (left["vertical_deg"][known] == right["vertical_deg"][known]).all()
-    assert (left["caution"] == "published_reference_only").all()
-    with pytest.raises(ValueError, match="lamp_class must be A or B; got 'D'"):
-        reference_points(lamp_class="D")
-    with pytest.raises(ValueError, match="traffic must be right or left; got 'both'"):
-        reference_points(traffic="both")
-    assert cutoff_rules()["source"].notna().all()
 
 
 def test_refused_grids():

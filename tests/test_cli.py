@@ -181,8 +181,10 @@ def test_check_prints_every_fault_and_changes_nothing(capsys, tmp_path):
     lines = err.splitlines()
     assert lines[0].startswith("mybench: 2 faults")
     assert lines[0].endswith("Nothing was changed.")
-    assert '  readings.csv:3: illuminance_lx: "1,240" is 1240 or 1.24; write 1240. [E13]' in lines
-    assert "  readings.csv:4: illuminance_lx: 4310 lx cannot be read on the 4000 lx range. [E15]" in lines
+    assert '  readings.csv:3: illuminance_lx: "1,240" is 1240 or 1.24; write 1240. [fault 13]' in lines
+    assert (
+        "  readings.csv:4: illuminance_lx: 4310 lx cannot be read on the 4000 lx range. [fault 15]" in lines
+    )
     assert lines[-1] == "Correct these in the files, then run the same line again."
     assert before == {p.name: p.read_bytes() for p in bench.iterdir()}
 
@@ -191,7 +193,7 @@ def test_check_of_a_folder_that_is_not_there(capsys, tmp_path):
     code, out, err = run(capsys, "check", tmp_path / "nowhere")
     assert (code, out) == (2, "")
     assert "nowhere" in err
-    assert "[E03]" in err
+    assert "[fault 3]" in err
 
 
 def test_new_writes_a_folder_that_reads_back(capsys, tmp_path):

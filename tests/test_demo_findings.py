@@ -6,11 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shared_demo import demo_bench, demo_campaign
 
 from photolab.bench.electrical import highest_power
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import heat_rows, warm_up_runs
-from photolab.bench.records import read_bench
 from photolab.bench.simulation import read_truth
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
@@ -24,7 +24,7 @@ DEMO = Path(__file__).parents[1] / "data" / "demo"
 
 @pytest.fixture(scope="module")
 def bench():
-    return read_bench(DEMO)
+    return demo_bench()
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +34,7 @@ def truth():
 
 @pytest.fixture(scope="module")
 def campaign(bench):
-    return evaluate(bench)
+    return demo_campaign()
 
 
 @pytest.mark.parametrize("scope", ["specimens", "models"])

@@ -1,25 +1,15 @@
 """Housing difference and light per watt. Oracles: closed form of the joint covariance; the demo's generating values."""
 
 import math
-from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from shared_demo import demo_campaign as demo
 
 from photolab.bench.derived import housing_difference, light_per_watt
 from photolab.bench.electrical import highest_power, measured_power
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
 from photolab.errors import MethodError
-
-DEMO = Path(__file__).parent.parent / "data" / "demo"
-
-
-@cache
-def demo():
-    return evaluate(read_bench(DEMO))
 
 
 def test_k3_is_better_in_one_housing_and_worse_in_the_other():

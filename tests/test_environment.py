@@ -35,6 +35,8 @@ def wanted(project: dict[str, Any]) -> dict[str, SpecifierSet]:
 def problems(environment: dict[str, Any], project: dict[str, Any]) -> list[str]:
     """Return every difference between the two files."""
     found: list[str] = []
+    if environment.get("name") != project["name"]:
+        found.append("name")
     if environment.get("channels") != ["conda-forge"]:
         found.append("channels")
     plain = [line for line in environment["dependencies"] if isinstance(line, str)]
@@ -93,6 +95,13 @@ def test_a_difference_is_found(both, old, new, problem):
     environment, project = both
     environment["dependencies"] = [new if line == old else line for line in environment["dependencies"]]
     assert problem in problems(environment, project)
+
+
+def test_another_name_is_found(both):
+    """Oracle: a name put in on purpose."""
+    environment, project = both
+    environment["name"] = "photolab"
+    assert problems(environment, project) == ["name"]
 
 
 def test_another_pip_line_is_found(both):

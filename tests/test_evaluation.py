@@ -3,20 +3,18 @@
 import math
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 from benches import HOUSING, LAMPS, METER, bench, csv
 from numpy.testing import assert_allclose
+from shared_demo import demo_bench, demo_campaign
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.pairs import COMMON_KINDS
-from photolab.bench.records import read_bench
 from photolab.bench.two_readings import compare_readings
 from photolab.errors import MethodError
 
-DEMO = Path(__file__).parent.parent / "data" / "demo"
 HEADER = "lamp,illuminance_lx,housing,day,specimen,mounting,repeat,range_lx"
 SD = "mounting_sd_percent = 3\nspecimen_sd_percent = 4\nday_sd_percent = 1\n"
 TOML = METER.replace('protocol_revision = "1"\n', 'protocol_revision = "1"\n' + SD) + HOUSING
@@ -24,8 +22,7 @@ TOML = METER.replace('protocol_revision = "1"\n', 'protocol_revision = "1"\n' + 
 
 @cache
 def demo(*corrections):
-    read = read_bench(DEMO)
-    return evaluate(read, corrections=corrections) if corrections else evaluate(read)
+    return evaluate(demo_bench(), corrections=corrections) if corrections else demo_campaign()
 
 
 def rows(*readings, housing="HP", day="D1", specimen="1", top=4000):
@@ -216,7 +213,7 @@ def test_demo_k3_k4_resolved_only_because_the_meter_is_shared():
 
 
 def test_demo_k2_looks_more_from_one_seating_each():
-    read = read_bench(DEMO)
+    read = demo_bench()
     table = read.tables["readings"]
     first = table[(table["day"] == "D02") & (table["housing"] == "HP") & (table["mounting"] == "1")]
     lux = {}
@@ -263,7 +260,7 @@ def test_demo_range_trap_is_unshared_and_said():
 
 @cache
 def demo_day_one():
-    read = read_bench(DEMO)
+    read = demo_bench()
     table = read.tables["readings"]
     return evaluate(
         replace(read, tables={**read.tables, "readings": table[table["day"] == "D01"].reset_index(drop=True)})
@@ -316,7 +313,7 @@ def test_baselines_bracket_by_clock(tmp_path):
     assert_allclose(455 / pair.ratio, 368.2, atol=0.5)
     assert_allclose(pair.ratio, 1.236, atol=0.0015)
     assert 1.226 < pair.ratio < 1.255  # with either end alone
-    assert "W25" in {w.code for w in read.warnings}  # asks for the volts at the socket
+    assert "caution 25" in {w.code for w in read.warnings}  # asks for the volts at the socket
     assert "baseline_one_end" not in {f.code for f in evaluate(read).findings}
 
 

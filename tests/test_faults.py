@@ -13,17 +13,17 @@ from photolab.errors import RecordError
 
 def test_every_code_has_a_folder_that_raises_it():
     modules = (test_faults_toml, test_faults_tables, test_faults_cautions)
-    from_workbooks = {"W33"}  # tests/test_workbook.py
+    from_workbooks = {"caution 33"}  # tests/test_workbook.py
     assert {case[0] for module in modules for case in module.CASES} | from_workbooks == set(CODES)
 
 
 @pytest.mark.parametrize(
     ("problem", "line"),
     [
-        (Problem("E13", "a.csv", 9, "x_mm", '"1,2" is …'), 'a.csv:9: x_mm: "1,2" is … [E13]'),
-        (Problem("E13", "a.csv", None, "x_mm", "m"), "a.csv: x_mm: m [E13]"),
-        (Problem("E03", "a.csv", None, "", "is empty."), "a.csv: is empty. [E03]"),
-        (Problem("W22", "a.csv", 0, "", "m"), "a.csv:0: m [W22]"),
+        (Problem("fault 13", "a.csv", 9, "x_mm", '"1,2" is …'), 'a.csv:9: x_mm: "1,2" is … [fault 13]'),
+        (Problem("fault 13", "a.csv", None, "x_mm", "m"), "a.csv: x_mm: m [fault 13]"),
+        (Problem("fault 3", "a.csv", None, "", "is empty."), "a.csv: is empty. [fault 3]"),
+        (Problem("caution 22", "a.csv", 0, "", "m"), "a.csv:0: m [caution 22]"),
     ],
 )
 def test_printed_form_leaves_out_what_is_absent(problem, line):
@@ -32,10 +32,10 @@ def test_printed_form_leaves_out_what_is_absent(problem, line):
 
 def test_cautions_and_faults_are_kept_apart():
     faults = Faults()
-    faults.add("W30", "a.csv", "m")
-    faults.add("E04", "a.csv", "m", line=2)
-    assert [p.code for p in faults.cautions] == ["W30"]
-    assert [p.code for p in faults.faults] == ["E04"]
+    faults.add("caution 30", "a.csv", "m")
+    faults.add("fault 4", "a.csv", "m", line=2)
+    assert [p.code for p in faults.cautions] == ["caution 30"]
+    assert [p.code for p in faults.faults] == ["fault 4"]
     assert faults.cautions[0].is_caution
     assert not faults.faults[0].is_caution
 
@@ -43,7 +43,7 @@ def test_cautions_and_faults_are_kept_apart():
 def test_control_characters_are_escaped_and_long_text_is_cut():
     # oracle: str.isprintable of the standard library decides what may reach a terminal
     hostile = "\x1b[31mred\x1b[0m\r\n\u202egnp.exe\x07"
-    line = str(Problem("E12", "a\n.csv", 2, "b\tc", hostile))
+    line = str(Problem("fault 12", "a\n.csv", 2, "b\tc", hostile))
     assert line.isprintable()
     assert "\\x1b[31mred" in line
     assert "\\u202e" in line
@@ -67,12 +67,12 @@ def test_closest_name(typed, known, found):
 
 @pytest.mark.parametrize("count", [SHOWN, SHOWN + 1, 1000])
 def test_fifty_are_printed_then_the_count_and_all_are_carried(count):
-    problems = [Problem("E13", "readings.csv", line, "dark_lx", "m") for line in range(count)]
+    problems = [Problem("fault 13", "readings.csv", line, "dark_lx", "m") for line in range(count)]
     error = refusal(problems)
     assert error.problems == tuple(problems)
     lines = str(error).split("\n")
     assert lines[:SHOWN] == [str(problem) for problem in problems[:SHOWN]]
     rest = [] if count == SHOWN else [f"… {count - SHOWN} more; {count} in all"]
     assert lines[SHOWN:] == rest
-    with pytest.raises(RecordError, match=re.escape("readings.csv:0: dark_lx: m [E13]")):
+    with pytest.raises(RecordError, match=re.escape("readings.csv:0: dark_lx: m [fault 13]")):
         raise error

@@ -16,67 +16,67 @@ from photolab.bench.records import read_bench
 ROLES = "lamp,technology,role,price,price_date\n"
 CASES = [
     (
-        "W20",
+        "caution 20",
         {"readings_csv": bf.readings("A1,318,4000", "A1,318,4000", "A2,334,4000")},
-        "readings.csv:3: identical to line 2 in every cell; was a row copied? [W20]",
+        "readings.csv:3: identical to line 2 in every cell; was a row copied? [caution 20]",
     ),
     (
-        "W21",
+        "caution 21",
         {"readings_csv": bf.readings("A1,318", "A2,334", header="lamp,illuminance_lx")},
-        "2 readings of meter M1 state no range; its range terms are not shared. [W21]",
+        "2 readings of meter M1 state no range; its range terms are not shared. [caution 21]",
     ),
     (
-        "W21",
+        "caution 21",
         {"readings_csv": bf.readings("A1,318,400", "A2,434,4000", "A2,435,4000")},
         "A1 read on the 400 lx range, other readings on 4000 lx",
     ),
     (
-        "W22",
+        "caution 22",
         {
             "readings_csv": bf.readings(
                 "A1,318,1", "A1,320,2", "A2,334,1", header="lamp,illuminance_lx,mounting"
             )
         },
-        "readings.csv: A2 was seated once; the scatter of other lamps' seatings is used for seating. [W22]",
+        "readings.csv: A2 was seated once; the scatter of other lamps' seatings is used for seating. [caution 22]",
     ),
-    ("W22", {}, "readings.csv: A1 and A2 were seated once; 3 % is assumed for seating. [W22]"),
+    ("caution 22", {}, "readings.csv: A1 and A2 were seated once; 3 % is assumed for seating. [caution 22]"),
     (
-        "W23",
+        "caution 23",
         {"bench_toml": bf.TOML.replace("range_percent = 0.5", "range_percent = 0.005")},
-        "meter.range_percent = 0.005 % is very small; is it in %? [W23]",
+        "meter.range_percent = 0.005 % is very small; is it in %? [caution 23]",
     ),
     (
-        "W23",
+        "caution 23",
         {"bench_toml": bf.TOML.replace("range_percent = 0.5\n", "")},
         'meter "M1" has neither range_percent nor digits; 0 is used.',
     ),
     (
-        "W23",
+        "caution 23",
         {"electrical_csv": "lamp,elapsed_s,power_W,per,uncertainty_percent\nA1,60,20,lamp,0.02\n"},
         "uncertainty_percent: 0.02 % is very small",
     ),
     (
-        "W24",
+        "caution 24",
         {"readings_csv": bf.readings("A1,318,10", "A2,334,40", header="lamp,illuminance_lx,rest_minutes")},
-        "A1: off for 10 min before switch-on; 30 min or more is wanted. [W24]",
+        "A1: off for 10 min before switch-on; 30 min or more is wanted. [caution 24]",
     ),
     (
-        "W25",
+        "caution 25",
         {"lamps_csv": bf.LAMPS.replace("A1,led", "A1,filament")},
-        "1 readings of the filament lamp A1 state no volts; the supply is assumed. [W25]",
+        "1 readings of the filament lamp A1 state no volts; the supply is assumed. [caution 25]",
     ),
     (
-        "W26",
+        "caution 26",
         {"lamps_csv": ROLES + "A1,led,baseline,30,2024-01-01\nA2,led,candidate,,\n", "days_csv": bf.DAYS},
         "the price of A1 was 459 days old on the last day, 2025-04-04",
     ),
     (
-        "W27",
+        "caution 27",
         {"bench_toml": bf.TOML + "calibrated_on = 2023-04-04\n", "days_csv": bf.DAYS},
         'meter "M1" was calibrated on 2023-04-04, 24 months before the last day',
     ),
     (
-        "W28",
+        "caution 28",
         {
             "readings_csv": bf.readings(
                 *[f"A1,{300 + 12 * (i % 2)},{i + 1}" for i in range(4)],
@@ -87,38 +87,42 @@ CASES = [
         "repeats of A1 scatter by 2.3 %, those of the other lamps by 0.17 %",
     ),
     (
-        "W29",
+        "caution 29",
         {"lamps_csv": bf.LAMPS.replace("baseline", "candidate")},
-        "lamps.csv: no lamp is the baseline; ratios are against the first lamp, A1, by row order. [W29]",
+        "lamps.csv: no lamp is the baseline; ratios are against the first lamp, A1, by row order. [caution 29]",
     ),
     (
-        "W29",
+        "caution 29",
         {"lamps_csv": bf.LAMPS.replace("candidate", "baseline")},
-        "A1 and A2 are all baseline; ratios are against A1, by row order. [W29]",
+        "A1 and A2 are all baseline; ratios are against A1, by row order. [caution 29]",
     ),
     (
-        "W29",
+        "caution 29",
         {"lamps_csv": bf.LAMPS.replace("baseline", "candidate") + "B0,filament,baseline\n"},
         "the baseline B0 has no reading",
     ),
     (
-        "W30",
+        "caution 30",
         {"readings_csv": bf.readings("A1,318,5", header="lamp,illuminance_lx,rest_minute")},
-        "rest_minute is not a column of this file; kept as text, not used. Did you mean rest_minutes? [W30]",
+        "rest_minute is not a column of this file; kept as text, not used. Did you mean rest_minutes? [caution 30]",
     ),
-    ("W30", {"warmup_csv": bf.WARM}, "warmup.csv: this file is not read; did you mean warm_up.csv? [W30]"),
     (
-        "W31",
+        "caution 30",
+        {"warmup_csv": bf.WARM},
+        "warmup.csv: this file is not read; did you mean warm_up.csv? [caution 30]",
+    ),
+    (
+        "caution 31",
         {"electrical_csv": bf.POWER + "A1,60,20,13.2,2,lamp\n"},
-        "electrical.csv:2: power_W: 20 W, and volts times amperes give 26.4 W; which is right? [W31]",
+        "electrical.csv:2: power_W: 20 W, and volts times amperes give 26.4 W; which is right? [caution 31]",
     ),
     (
-        "W32",
+        "caution 32",
         {"warm_up_csv": bf.WARM + "W1,A1,1,300\nW1,A1,40,280\n"},
-        "run W1 ends at 40 s; if these are minutes, name the column elapsed_minutes. [W32]",
+        "run W1 ends at 40 s; if these are minutes, name the column elapsed_minutes. [caution 32]",
     ),
     (
-        "W32",
+        "caution 32",
         {"thermal_csv": bf.HEAT + "A1,40,205,tape,0.95\n"},
         "thermal.csv:2: displayed_C: 205 degC is very hot",
     ),
@@ -160,7 +164,7 @@ def test_scatter_is_said_above_three_times_that_of_the_others(tmp_path, scatter,
     others = [f"A2,{300 * math.exp(sign * 1e-3)!r},{k}" for k in range(4) for sign in (1, -1)]
     text = bf.readings(*own, *others, header="lamp,illuminance_lx,mounting")
     bench = read_bench(bf.make(tmp_path / "b", bench_toml=toml, readings_csv=text))
-    assert any(problem.code == "W28" for problem in bench.warnings) == said
+    assert any(problem.code == "caution 28" for problem in bench.warnings) == said
 
 
 def test_a_coarse_display_is_not_taken_for_scatter(tmp_path):
@@ -169,20 +173,20 @@ def test_a_coarse_display_is_not_taken_for_scatter(tmp_path):
     others = [f"A2,30,4000,{k // 2}" for k in range(8)]
     text = bf.readings(*own, *others, header="lamp,illuminance_lx,range_lx,mounting")
     bench = read_bench(bf.make(tmp_path / "b", readings_csv=text))
-    assert not any(problem.code == "W28" for problem in bench.warnings)
+    assert not any(problem.code == "caution 28" for problem in bench.warnings)
 
 
 @pytest.mark.parametrize(("volts", "said"), [(10.6, True), (10.4, False), (9.6, False), (9.4, True)])
 def test_power_is_held_against_volts_times_amperes_within_five_percent(tmp_path, volts, said):
     text = bf.POWER + f"A1,60,20,{volts},2,lamp\n"
     bench = read_bench(bf.make(tmp_path / "b", electrical_csv=text))
-    assert any(problem.code == "W31" for problem in bench.warnings) == said
+    assert any(problem.code == "caution 31" for problem in bench.warnings) == said
 
 
 def test_calibration_one_day_short_of_two_years_is_not_old(tmp_path):
     toml = bf.TOML + "calibrated_on = 2023-04-05\n"
     bench = read_bench(bf.make(tmp_path / "b", bench_toml=toml, days_csv=bf.DAYS))
-    assert not any(problem.code == "W27" for problem in bench.warnings)
+    assert not any(problem.code == "caution 27" for problem in bench.warnings)
 
 
 @pytest.mark.parametrize(("priced", "said"), [("2024-10-06", False), ("2024-10-05", True)])
@@ -190,4 +194,4 @@ def test_price_is_old_after_180_days(tmp_path, priced, said):
     # 6 October 2024 is 180 days before 4 April 2025
     lamps = ROLES + f"A1,led,baseline,30,{priced}\nA2,led,candidate,,\n"
     bench = read_bench(bf.make(tmp_path / "b", lamps_csv=lamps, days_csv=bf.DAYS))
-    assert any(problem.code == "W26" for problem in bench.warnings) == said
+    assert any(problem.code == "caution 26" for problem in bench.warnings) == said

@@ -8,122 +8,138 @@ import bench_folders as bf
 import pytest
 
 CASES = [
-    # E03
-    ("E03", {"readings_csv": None}, "readings.csv: is not in the folder; it holds lamp and illuminance_lx"),
-    ("E03", {"bench_toml": None}, "bench.toml: is not in the folder; it holds the meter's accuracy line"),
+    # fault 3
     (
-        "E03",
+        "fault 3",
+        {"readings_csv": None},
+        "readings.csv: is not in the folder; it holds lamp and illuminance_lx",
+    ),
+    ("fault 3", {"bench_toml": None}, "bench.toml: is not in the folder; it holds the meter's accuracy line"),
+    (
+        "fault 3",
         {"readings.csv_csv": bf.READINGS},
-        "readings.csv.csv: a doubled ending; rename the file readings.csv. [E03]",
+        "readings.csv.csv: a doubled ending; rename the file readings.csv. [fault 3]",
     ),
     (
-        "E03",
+        "fault 3",
         {"bench.toml_txt": bf.TOML},
-        "bench.toml.txt: a doubled ending; rename the file bench.toml. [E03]",
+        "bench.toml.txt: a doubled ending; rename the file bench.toml. [fault 3]",
     ),
     (
-        "E03",
+        "fault 3",
         {"readings_csv": None, "Readings_csv": bf.READINGS},
-        "Readings.csv: small letters are wanted; rename the file readings.csv. [E03]",
+        "Readings.csv: small letters are wanted; rename the file readings.csv. [fault 3]",
     ),
     (
-        "E03",
+        "fault 3",
         {"spectra_csv": bf.SPECTRA + "S1,source,A1,,a1.csv\n"},
-        'spectra.csv:2: file: "a1.csv" is not in the folder. [E03]',
+        'spectra.csv:2: file: "a1.csv" is not in the folder. [fault 3]',
     ),
-    ("E03", {"bench_toml": bf.TOML + bf.LOG}, 'bench.toml: log "log.csv" is not in the folder. [E03]'),
-    # E04
     (
-        "E04",
+        "fault 3",
+        {"bench_toml": bf.TOML + bf.LOG},
+        'bench.toml: log "log.csv" is not in the folder. [fault 3]',
+    ),
+    # fault 4
+    (
+        "fault 4",
         {"readings_csv": bf.readings("A1,318", "A2,334,4000")},
-        "readings.csv:2: 2 cells where the header names 3. [E04]",
+        "readings.csv:2: 2 cells where the header names 3. [fault 4]",
     ),
     (
-        "E04",
+        "fault 4",
         {"readings_csv": bf.readings("A1,318,4000,x", "A2,334,4000")},
         "readings.csv:2: 4 cells where the header names 3; put a cell",
     ),
     (
-        "E04",
+        "fault 4",
         {"readings_csv": bf.readings("A1,318,4000", header="lamp,illuminance_lx,lamp")},
-        "readings.csv:1: lamp is named twice. [E04]",
+        "readings.csv:1: lamp is named twice. [fault 4]",
     ),
     (
-        "E04",
+        "fault 4",
         {"readings_csv": bf.readings("A1,318,4000", header="lamp,illuminance_lx,")},
-        "column 3 has cells and no name. [E04]",
+        "column 3 has cells and no name. [fault 4]",
     ),
     (
-        "E04",
+        "fault 4",
         {"readings_csv": bf.readings("A1,318,1", header="lamp,illuminance_lx,line")},
         "line is kept for the row number",
     ),
     (
-        "E04",
+        "fault 4",
         {"readings_csv": bf.readings('A1,318,"4000', "A2,334,4000")},
         "the row cannot be taken apart (unexpected end of data)",
     ),
-    # E05
+    # fault 5
     (
-        "E05",
+        "fault 5",
         {"readings_csv": bf.readings("A1,,4000", "A2,334,4000")},
         "readings.csv:2: illuminance_lx: blank; a value is wanted",
     ),
     (
-        "E05",
+        "fault 5",
         {"readings_csv": bf.readings("A1,,4000", "A2,,4000")},
-        "illuminance_lx: blank in all 2 rows; type a value into each. [E05]",
+        "illuminance_lx: blank in all 2 rows; type a value into each. [fault 5]",
     ),
     (
-        "E05",
+        "fault 5",
         {"bench_toml": bf.TWO_METERS},
-        "readings.csv:2: meter: blank; bench.toml has M1, M2: name one in the row or in days.csv. [E05]",
+        "readings.csv:2: meter: blank; bench.toml has M1, M2: name one in the row or in days.csv. [fault 5]",
     ),
     (
-        "E05",
+        "fault 5",
         {"bench_toml": bf.HOUSED},
-        "readings.csv:2: housing: blank; bench.toml has HP, HR: name one. [E05]",
+        "readings.csv:2: housing: blank; bench.toml has HP, HR: name one. [fault 5]",
     ),
-    # E06
+    # fault 6
     (
-        "E06",
+        "fault 6",
         {"days_csv": "day,date\nD01,2025-04-02\nD02,03/04/2025\n"},
-        'days.csv:3: date: "03/04/2025" could be 3 April or 4 March; write 2025-04-03. [E06]',
+        'days.csv:3: date: "03/04/2025" could be 3 April or 4 March; write 2025-04-03. [fault 6]',
     ),
-    ("E06", {"days_csv": "day,date\nD01,2025-02-30\n"}, '"2025-02-30" is no day of the calendar'),
-    ("E06", {"days_csv": "day,date\nD01,45750\n"}, "is a spreadsheet's day number"),
-    ("E06", {"days_csv": "day,date\nD01,31.12.2025\n"}, "is not an ISO date; write 2025-12-31. [E06]"),
+    ("fault 6", {"days_csv": "day,date\nD01,2025-02-30\n"}, '"2025-02-30" is no day of the calendar'),
+    ("fault 6", {"days_csv": "day,date\nD01,45750\n"}, "is a spreadsheet's day number"),
     (
-        "E06",
+        "fault 6",
+        {"days_csv": "day,date\nD01,31.12.2025\n"},
+        "is not an ISO date; write 2025-12-31. [fault 6]",
+    ),
+    (
+        "fault 6",
         {"readings_csv": bf.readings("A1,318,9:05", header="lamp,illuminance_lx,clock")},
-        '"9:05" is not a clock time; write 09:05. [E06]',
+        '"9:05" is not a clock time; write 09:05. [fault 6]',
     ),
     (
-        "E06",
+        "fault 6",
         {"readings_csv": bf.readings("A1,318,24:00", header="lamp,illuminance_lx,clock")},
         '"24:00" is not a clock time',
     ),
-    ("E06", {"bench_toml": bf.TOML + 'calibrated_on = "04/2025"\n'}, "bench.toml:9: meter.calibrated_on: "),
-    # E07
     (
-        "E07",
+        "fault 6",
+        {"bench_toml": bf.TOML + 'calibrated_on = "04/2025"\n'},
+        "bench.toml:9: meter.calibrated_on: ",
+    ),
+    # fault 7
+    (
+        "fault 7",
         {"bench_toml": bf.TOML + '[[meter]]\nid = "M1"\nreading_percent = 3\n'},
         'bench.toml:10: meter.id "M1" is used twice',
     ),
-    ("E07", {"bench_toml": bf.TOML + bf.HOUSINGS.replace("HR", "HP")}, 'housing.id "HP" is used twice'),
+    ("fault 7", {"bench_toml": bf.TOML + bf.HOUSINGS.replace("HR", "HP")}, 'housing.id "HP" is used twice'),
     (
-        "E07",
+        "fault 7",
         {"lamps_csv": bf.LAMPS + "A1,led,candidate\n"},
-        'lamps.csv:4: lamp: "A1" is already in line 2; give each its own. [E07]',
+        'lamps.csv:4: lamp: "A1" is already in line 2; give each its own. [fault 7]',
     ),
-    ("E07", {"days_csv": bf.DAYS + "D01,2025-04-05\n"}, 'days.csv:4: day: "D01" is already in line 2'),
+    ("fault 7", {"days_csv": bf.DAYS + "D01,2025-04-05\n"}, 'days.csv:4: day: "D01" is already in line 2'),
     (
-        "E07",
+        "fault 7",
         {"warm_up_csv": bf.WARM + "W1,A1,30,300\nW1,A2,60,290\n"},
         'warm_up.csv:3: run: "W1" stands for lamp "A1" in line 2',
     ),
     (
-        "E07",
+        "fault 7",
         {
             "warm_up_csv": bf.WARM + "W1,A1,30,300\n",
             "bench_toml": bf.TOML + bf.LOG,
@@ -131,392 +147,412 @@ CASES = [
         },
         'bench.toml: log.run "W1" is also a run of another file',
     ),
-    # E08
+    # fault 8
     (
-        "E08",
+        "fault 8",
         {"lamps_csv": "lamp,technology,role,claimed_flux_lm\nA1,led,baseline,3000\nA2,led,candidate,\n"},
-        "lamps.csv:2: claimed_per: blank beside a claim; write lamp or pair. [E08]",
+        "lamps.csv:2: claimed_per: blank beside a claim; write lamp or pair. [fault 8]",
     ),
     (
-        "E08",
+        "fault 8",
         {"lamps_csv": "lamp,technology,role,price\nA1,led,baseline,30\nA2,led,candidate,\n"},
         "lamps.csv:2: price_date: blank beside a price",
     ),
     (
-        "E08",
+        "fault 8",
         {"electrical_csv": bf.POWER + "A1,60,,13.2,,lamp\n"},
-        "electrical.csv:2: power_W: blank; write power_W, or socket_V and current_A. [E08]",
+        "electrical.csv:2: power_W: blank; write power_W, or socket_V and current_A. [fault 8]",
     ),
     (
-        "E08",
+        "fault 8",
         {"thermal_csv": bf.HEAT + "A1,40,60,tape,\n"},
-        "thermal.csv:2: set_emissivity: blank; write the emissivity set on the camera. [E08]",
+        "thermal.csv:2: set_emissivity: blank; write the emissivity set on the camera. [fault 8]",
     ),
     (
-        "E08",
+        "fault 8",
         {"spectra_csv": bf.SPECTRA + "S1,source,,,s1.csv\n", "s1_csv": bf.SPECTRUM},
-        "spectra.csv:2: lamp: blank; a source belongs to a lamp. [E08]",
+        "spectra.csv:2: lamp: blank; a source belongs to a lamp. [fault 8]",
     ),
     (
-        "E08",
+        "fault 8",
         {"spectra_csv": bf.SPECTRA + "S1,responsivity,,,s1.csv\n", "s1_csv": bf.SPECTRUM},
-        "meter: blank; a responsivity belongs to a meter. [E08]",
+        "meter: blank; a responsivity belongs to a meter. [fault 8]",
     ),
     (
-        "E08",
+        "fault 8",
         {"bench_toml": bf.TOML + "digits = 3\n"},
-        "both range_percent and digits; keep the one of your manual. [E08]",
+        "both range_percent and digits; keep the one of your manual. [fault 8]",
     ),
     (
-        "E08",
+        "fault 8",
         {"bench_toml": 'schema = 1\n[[meter]]\nid = "M1"\nreading_percent = 4\ndigits = 10\n'},
         "digits need resolution_lx",
     ),
-    ("E08", {"bench_toml": '[csv]\ndecimal = ","\n' + bf.TOML}, "a decimal comma needs separator"),
+    ("fault 8", {"bench_toml": '[csv]\ndecimal = ","\n' + bf.TOML}, "a decimal comma needs separator"),
     (
-        "E08",
+        "fault 8",
         {"links_csv": bf.LINKS + "A1,led,M1,M1,300,310\n"},
-        "the same as old_meter; a link needs two meters. [E08]",
+        "the same as old_meter; a link needs two meters. [fault 8]",
     ),
     (
-        "E08",
+        "fault 8",
         {
             "links_csv": bf.LINKS + "A1,filament,M1,M2,300,310\n",
             "bench_toml": bf.TWO_METERS,
             "readings_csv": bf.readings("A1,318,M1", "A2,334,M1", header="lamp,illuminance_lx,meter"),
         },
-        "technology: lamps.csv states another technology for this lamp. [E08]",
+        "technology: lamps.csv states another technology for this lamp. [fault 8]",
     ),
     (
-        "E08",
+        "fault 8",
         {"bench_toml": bf.TOML + bf.LOG, "log_csv": "t,E\n10:00:30,300\n"},
-        "its times are clock times; write switched_on. [E08]",
+        "its times are clock times; write switched_on. [fault 8]",
     ),
-    # E10
+    # fault 10
     (
-        "E10",
+        "fault 10",
         {"readings_csv": bf.readings("A1,318", header="lamp,Lux (lx)")},
-        "readings.csv:1: no column illuminance_lx; found lamp, Lux (lx). Did you mean illuminance_lx? [E10]",
+        "readings.csv:1: no column illuminance_lx; found lamp, Lux (lx). Did you mean illuminance_lx? [fault 10]",
     ),
     (
-        "E10",
+        "fault 10",
         {"lamps_csv": "lamp,role\nA1,baseline\n"},
-        "lamps.csv:1: no column technology; found lamp, role. [E10]",
+        "lamps.csv:1: no column technology; found lamp, role. [fault 10]",
     ),
     (
-        "E10",
+        "fault 10",
         {"bench_toml": bf.TOML + bf.LOG, "log_csv": "t,Ev\n30,300\n"},
-        'log.csv: column "E" for illuminance_lx is not there; found t, Ev. [E10]',
+        'log.csv: column "E" for illuminance_lx is not there; found t, Ev. [fault 10]',
     ),
     (
-        "E10",
+        "fault 10",
         {"bench_toml": bf.TOML + bf.LOG.replace('illuminance_lx = "E"\n', ""), "log_csv": "t,E\n30,300\n"},
-        'log "log.csv": no column of the logger is declared for illuminance_lx. [E10]',
+        'log "log.csv": no column of the logger is declared for illuminance_lx. [fault 10]',
     ),
-    # E11
-    ("E11", {"readings_csv": ""}, "readings.csv: is empty. [E11]"),
+    # fault 11
+    ("fault 11", {"readings_csv": ""}, "readings.csv: is empty. [fault 11]"),
     (
-        "E11",
+        "fault 11",
         {"readings_csv": "lamp,illuminance_lx\n"},
-        "readings.csv: has no rows under the column names. [E11]",
+        "readings.csv: has no rows under the column names. [fault 11]",
     ),
     (
-        "E11",
+        "fault 11",
         {"readings_csv": bf.READINGS.encode("utf-16")},
-        'readings.csv: is UTF-16; save it again as "CSV UTF-8". [E11]',
+        'readings.csv: is UTF-16; save it again as "CSV UTF-8". [fault 11]',
     ),
     (
-        "E11",
+        "fault 11",
         {"readings_csv": b"lamp,illuminance_lx,note\nA1,318,d\xe9j\xe0\n"},
         "readings.csv:2: byte 0xe9 is not UTF-8",
     ),
-    ("E11", {"readings_csv": b"lamp,illuminance_lx\nA1,3\x001\n"}, "holds zero bytes"),
+    ("fault 11", {"readings_csv": b"lamp,illuminance_lx\nA1,3\x001\n"}, "holds zero bytes"),
     (
-        "E11",
+        "fault 11",
         {"readings_csv": "lamp;illuminance_lx\nA1;318\n"},
         'readings.csv:1: separated by semicolons; declare [csv] separator = ";" and decimal = "," in'
-        " bench.toml, or save with commas and points. [E11]",
+        " bench.toml, or save with commas and points. [fault 11]",
     ),
     (
-        "E11",
+        "fault 11",
         {"readings_csv": "lamp\tilluminance_lx\nA1\t318\n"},
-        "separated by tabs; save with commas and points. [E11]",
+        "separated by tabs; save with commas and points. [fault 11]",
     ),
-    ("E11", {"readings_csv": "sep=;\nlamp;illuminance_lx\nA1;318\n"}, 'the first row is "sep=;"; delete it'),
     (
-        "E11",
+        "fault 11",
+        {"readings_csv": "sep=;\nlamp;illuminance_lx\nA1;318\n"},
+        'the first row is "sep=;"; delete it',
+    ),
+    (
+        "fault 11",
         {"bench_toml": '[csv]\nseparator = ";"\n' + bf.TOML},
         "separated by commas; take separator out of bench.toml",
     ),
     (
-        "E11",
+        "fault 11",
         {"readings_csv": bf.readings("A1,318,yes,door open", header="lamp,illuminance_lx,exclude,note")},
         "every row is excluded",
     ),
     (
-        "E11",
+        "fault 11",
         {"spectra_csv": bf.SPECTRA + "S1,source,A1,,s1.csv\n", "s1_csv": "wavelength_nm,value\n500,1\n"},
-        "a spectrum needs two rows or more. [E11]",
+        "a spectrum needs two rows or more. [fault 11]",
     ),
-    # E12
+    # fault 12
     (
-        "E12",
+        "fault 12",
         {"warm_up_csv": "run,lamp,elapsed_s,illuminance_lx,cover\nW1,A1,30,318,shut\n"},
         'warm_up.csv:2: cover: "shut" is not one of open, closed',
     ),
     (
-        "E12",
+        "fault 12",
         {"electrical_csv": "lamp,elapsed_s,power_W,per,cover\nA1,30,25,lamp,Open\n"},
         'electrical.csv:2: cover: "Open" is not one of open, closed; closest is "open"',
     ),
     (
-        "E12",
+        "fault 12",
         {"readings_csv": bf.readings("A1,318,4000", "a2,334,4000")},
-        'readings.csv:3: lamp: "a2" is not in lamps.csv; closest is "A2". [E12]',
+        'readings.csv:3: lamp: "a2" is not in lamps.csv; closest is "A2". [fault 12]',
     ),
     (
-        "E12",
+        "fault 12",
         {
             "readings_csv": bf.readings("A1,318,HX", header="lamp,illuminance_lx,housing"),
             "bench_toml": bf.HOUSED,
         },
-        'housing: "HX" is not a [[housing]] of bench.toml; write [[housing]] with id = "HX". [E12]',
+        'housing: "HX" is not a [[housing]] of bench.toml; write [[housing]] with id = "HX". [fault 12]',
     ),
     (
-        "E12",
+        "fault 12",
         {"readings_csv": bf.readings("A1,318,barn", header="lamp,illuminance_lx,housing")},
-        'write [[housing]] with id = "barn". [E12]',
+        'write [[housing]] with id = "barn". [fault 12]',
     ),
     (
-        "E12",
+        "fault 12",
         {"readings_csv": bf.readings("A1,318,D03", header="lamp,illuminance_lx,day"), "days_csv": bf.DAYS},
         '"D03" is not in days.csv',
     ),
     (
-        "E12",
+        "fault 12",
         {"readings_csv": bf.readings("A1,318,M9", header="lamp,illuminance_lx,meter")},
         '"M9" is not a [[meter]] of bench.toml; write [[meter]] with id',
     ),
     (
-        "E12",
+        "fault 12",
         {"readings_csv": bf.readings("A1,318,500", "A2,334,4000")},
-        "range_lx: 500 lx is not a range of meter M1 (400, 4000, 40000 lx). [E12]",
+        "range_lx: 500 lx is not a range of meter M1 (400, 4000, 40000 lx). [fault 12]",
     ),
     (
-        "E12",
+        "fault 12",
         {"lamps_csv": bf.LAMPS.replace("A2,led", "A2,LED")},
         'technology: "LED" is not one of filament, led, discharge, other; closest is "led".',
     ),
     (
-        "E12",
+        "fault 12",
         {"bench_toml": bf.TOML + 'limit_kind = "limits"\n'},
         'meter.limit_kind = "limits"; wanted one of',
     ),
     (
-        "E12",
+        "fault 12",
         {"bench_toml": '[bench]\nalso_show = ["K"]\n' + bf.TOML.replace("schema = 1", "")},
         'bench.also_show = "K"; wanted one of',
     ),
-    # E13
+    # fault 13
     (
-        "E13",
+        "fault 13",
         {"readings_csv": bf.readings('A1,"1,240",4000', "A2,334,4000")},
-        'readings.csv:2: illuminance_lx: "1,240" is 1240 or 1.24; write 1240. [E13]',
+        'readings.csv:2: illuminance_lx: "1,240" is 1240 or 1.24; write 1240. [fault 13]',
     ),
     (
-        "E13",
+        "fault 13",
         {"readings_csv": bf.readings("A1,334 lx,4000")},
-        '"334 lx" is not a number; write 334, the unit stands in the column name. [E13]',
+        '"334 lx" is not a number; write 334, the unit stands in the column name. [fault 13]',
     ),
-    ("E13", {"readings_csv": bf.readings('A1,"31,8",400')}, '"31,8" has a decimal comma; write 31.8'),
+    ("fault 13", {"readings_csv": bf.readings('A1,"31,8",400')}, '"31,8" has a decimal comma; write 31.8'),
     (
-        "E13",
+        "fault 13",
         {
             "readings_csv": bf.readings("A1,1:30", header="lamp,illuminance_lx")
             .replace("illuminance_lx", "illuminance_lx,elapsed_s")
             .replace("A1,", "A1,318,")
         },
-        '"1:30" is not a number; minutes and seconds are written in seconds: 90. [E13]',
+        '"1:30" is not a number; minutes and seconds are written in seconds: 90. [fault 13]',
     ),
     (
-        "E13",
+        "fault 13",
         {
             "bench_toml": '[csv]\nseparator = ";"\ndecimal = ","\n' + bf.TOML.replace("schema = 1", ""),
             "readings_csv": "lamp;illuminance_lx\nA1;1.240\n",
             "lamps_csv": None,
         },
-        '"1.240" has a point, and bench.toml declares the decimal comma; write 1,240 or 1240. [E13]',
+        '"1.240" has a point, and bench.toml declares the decimal comma; write 1,240 or 1240. [fault 13]',
     ),
     (
-        "E13",
+        "fault 13",
         {"bench_toml": bf.TOML + bf.LOG, "log_csv": "t,E\n30,300 lx\n"},
         'log.csv:2: E: "300 lx" is not a number',
     ),
-    # E14
+    # fault 14
     (
-        "E14",
+        "fault 14",
         {"readings_csv": bf.readings("A1,-12,4000")},
-        "readings.csv:2: illuminance_lx: -12 lx; wanted more than 0 lx. [E14]",
+        "readings.csv:2: illuminance_lx: -12 lx; wanted more than 0 lx. [fault 14]",
     ),
-    ("E14", {"readings_csv": bf.readings("A1,0,4000")}, "illuminance_lx: 0 lx; wanted more than 0 lx. [E14]"),
-    ("E14", {"readings_csv": bf.readings("A1,nan,4000")}, '"nan" is not a finite number'),
-    ("E14", {"readings_csv": bf.readings("A1,1e400,4000")}, '"1e400" is too large for a number. [E14]'),
-    ("E14", {"readings_csv": bf.readings("A1,1e-400,4000")}, '"1e-400" is too small for a number. [E14]'),
     (
-        "E14",
+        "fault 14",
+        {"readings_csv": bf.readings("A1,0,4000")},
+        "illuminance_lx: 0 lx; wanted more than 0 lx. [fault 14]",
+    ),
+    ("fault 14", {"readings_csv": bf.readings("A1,nan,4000")}, '"nan" is not a finite number'),
+    (
+        "fault 14",
+        {"readings_csv": bf.readings("A1,1e400,4000")},
+        '"1e400" is too large for a number. [fault 14]',
+    ),
+    (
+        "fault 14",
+        {"readings_csv": bf.readings("A1,1e-400,4000")},
+        '"1e-400" is too small for a number. [fault 14]',
+    ),
+    (
+        "fault 14",
         {"readings_csv": bf.readings("A1,318,318", header="lamp,illuminance_lx,dark_lx")},
-        "dark_lx: 318 lx is not below the reading of 318 lx. [E14]",
+        "dark_lx: 318 lx is not below the reading of 318 lx. [fault 14]",
     ),
     (
-        "E14",
+        "fault 14",
         {"readings_csv": bf.readings("A1,318,1.5", header="lamp,illuminance_lx,repeat")},
-        "repeat: 1.5; wanted a whole number. [E14]",
+        "repeat: 1.5; wanted a whole number. [fault 14]",
     ),
     (
-        "E14",
+        "fault 14",
         {"bench_toml": bf.TOML.replace("schema = 1", "schema = 1\n[bench]\ncoverage = 95")},
-        "bench.toml:3: bench.coverage = 95; wanted 0.5 to 0.999. [E14]",
+        "bench.toml:3: bench.coverage = 95; wanted 0.5 to 0.999. [fault 14]",
     ),
     (
-        "E14",
+        "fault 14",
         {"bench_toml": bf.TOML.replace("reading_percent = 4", "reading_percent = nan")},
-        "meter.reading_percent = nan %; wanted 0 to 50 %. [E14]",
+        "meter.reading_percent = nan %; wanted 0 to 50 %. [fault 14]",
     ),
     (
-        "E14",
+        "fault 14",
         {"thermal_csv": bf.HEAT.replace("displayed_C", "displayed_F") + "A1,40,900,tape,0.95\n"},
-        "displayed_F: 900 degF is 482.222 degC; wanted -20 to 400 degC. [E14]",
+        "displayed_F: 900 degF is 482.222 degC; wanted -20 to 400 degC. [fault 14]",
     ),
-    ("E14", {"thermal_csv": bf.HEAT + "A1,40,60,tape,1.4\n"}, "set_emissivity: 1.4; wanted 0.01 to 1. [E14]"),
     (
-        "E14",
+        "fault 14",
+        {"thermal_csv": bf.HEAT + "A1,40,60,tape,1.4\n"},
+        "set_emissivity: 1.4; wanted 0.01 to 1. [fault 14]",
+    ),
+    (
+        "fault 14",
         {"beam_csv": bf.BEAM + "G1,A1,HP,91,0,3\n", "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n'},
-        "horizontal_deg: 91 deg; wanted -90 to 90 deg. [E14]",
+        "horizontal_deg: 91 deg; wanted -90 to 90 deg. [fault 14]",
     ),
     (
-        "E14",
+        "fault 14",
         {
             "spectra_csv": bf.SPECTRA + "S1,source,A1,,s1.csv\n",
             "s1_csv": "wavelength_nm,value\n500,0\n510,0\n",
         },
-        "s1.csv: value: every value is 0; wanted a spectrum. [E14]",
+        "s1.csv: value: every value is 0; wanted a spectrum. [fault 14]",
     ),
     (
-        "E14",
+        "fault 14",
         {
             "spectra_csv": bf.SPECTRA + "S1,source,A1,,s1.csv\n",
             "s1_csv": "wavelength_nm,value\n500,1\n520,1\n",
         },
-        "a step of 20 nm to 520 nm; wanted 10 nm or less. [E14]",
+        "a step of 20 nm to 520 nm; wanted 10 nm or less. [fault 14]",
     ),
     (
-        "E14",
+        "fault 14",
         {
             "spectra_csv": bf.SPECTRA + "S1,source,A1,,s1.csv\n",
             "s1_csv": "wavelength_nm,value\n0.5,1\n0.51,1\n",
         },
-        "wavelength_nm: 0.5 nm; wanted 360 to 830 nm. [E14]",
+        "wavelength_nm: 0.5 nm; wanted 360 to 830 nm. [fault 14]",
     ),
-    # E15
+    # fault 15
     (
-        "E15",
+        "fault 15",
         {"readings_csv": bf.readings("A1,431,400")},
-        "readings.csv:2: illuminance_lx: 431 lx cannot be read on the 400 lx range. [E15]",
+        "readings.csv:2: illuminance_lx: 431 lx cannot be read on the 400 lx range. [fault 15]",
     ),
     (
-        "E15",
+        "fault 15",
         {"readings_csv": bf.readings("A1,41000", header="lamp,illuminance_lx")},
-        "41000 lx cannot be read on the 40000 lx range. [E15]",
+        "41000 lx cannot be read on the 40000 lx range. [fault 15]",
     ),
     (
-        "E15",
+        "fault 15",
         {"warm_up_csv": bf.WARM.replace("\n", ",range_lx\n") + "W1,A1,30,431,400\n"},
         "warm_up.csv:2: illuminance_lx: 431 lx cannot be read",
     ),
-    # E16
+    # fault 16
     (
-        "E16",
+        "fault 16",
         {"readings_csv": bf.readings("A1,OL,4000")},
         'readings.csv:2: illuminance_lx: "OL" is an overload, not a reading; leave the row out or'
-        " measure again. [E16]",
+        " measure again. [fault 16]",
     ),
-    ("E16", {"readings_csv": bf.readings("A1,----,4000")}, '"----" is an overload'),
-    # E17
+    ("fault 16", {"readings_csv": bf.readings("A1,----,4000")}, '"----" is an overload'),
+    # fault 17
     (
-        "E17",
+        "fault 17",
         {
             "readings_csv": bf.readings(
                 "A1,318,1,1", "A1,319,1,1", header="lamp,illuminance_lx,specimen,repeat"
             )
         },
-        "readings.csv:3: the same reading as line 2 (lamp A1, specimen 1, repeat 1, point hot_spot). [E17]",
+        "readings.csv:3: the same reading as line 2 (lamp A1, specimen 1, repeat 1, point hot_spot). [fault 17]",
     ),
     (
-        "E17",
+        "fault 17",
         {
             "beam_csv": bf.BEAM + "G1,A1,HP,1,0,3\nG1,A1,HP,1,0,4\n",
             "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n',
         },
         "beam.csv:3: the same reading as line 2",
     ),
-    # E18
+    # fault 18
     (
-        "E18",
+        "fault 18",
         {"warm_up_csv": bf.WARM + "W4,A1,300,300\nW4,A1,240,290\n"},
-        "warm_up.csv:3: elapsed_s: 240 after 300 in run W4. [E18]",
+        "warm_up.csv:3: elapsed_s: 240 after 300 in run W4. [fault 18]",
     ),
     (
-        "E18",
+        "fault 18",
         {"warm_up_csv": bf.WARM + "W4,A1,300,300\nW4,A1,300,290\n"},
-        "elapsed_s: 300 after 300 in run W4. [E18]",
+        "elapsed_s: 300 after 300 in run W4. [fault 18]",
     ),
     (
-        "E18",
+        "fault 18",
         {"bench_toml": bf.TOML + bf.LOG, "log_csv": "t,E\n60,300\n30,299\n"},
-        "log.csv:3: elapsed_s: 30 after 60 in run W1. [E18]",
+        "log.csv:3: elapsed_s: 30 after 60 in run W1. [fault 18]",
     ),
     (
-        "E18",
+        "fault 18",
         {
             "spectra_csv": bf.SPECTRA + "S1,source,A1,,s1.csv\n",
             "s1_csv": "wavelength_nm,value\n510,1\n500,1\n",
         },
-        "500 after 510; wavelengths must increase. [E18]",
+        "500 after 510; wavelengths must increase. [fault 18]",
     ),
-    # E19
+    # fault 19
     (
-        "E19",
+        "fault 19",
         {"readings_csv": bf.readings("A1,318,yes", "A2,334,", header="lamp,illuminance_lx,exclude")},
         "readings.csv:2: note: the row is excluded without a reason",
     ),
-    # E23
+    # fault 23
     (
-        "E23",
+        "fault 23",
         {
             "distance_csv": "run,lamp,housing,distance_cm,illuminance_lx\nR1,A1,HP,300,20\n",
             "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n',
         },
         "distance.csv:1: distance_cm: 1 cm is 0.01 m; convert, and name the column distance_m or distance_ft"
-        " or distance_in. [E23]",
+        " or distance_in. [fault 23]",
     ),
     (
-        "E23",
+        "fault 23",
         {"thermal_csv": bf.HEAT.replace("displayed_C", "displayed_K") + "A1,40,330,tape,0.95\n"},
         "displayed_K: degC is K less 273.15; convert",
     ),
     (
-        "E23",
+        "fault 23",
         {"warm_up_csv": "run,lamp,elapsed_min,illuminance_lx\nW1,A1,1,300\n"},
         "elapsed_min: write elapsed_minutes for minutes",
     ),
-    # E25
+    # fault 25
     (
-        "E25",
+        "fault 25",
         {"readings_csv": bf.readings("A1,318,29.5", header="lamp,illuminance_lx,illuminance_fc")},
-        "both illuminance_lx and illuminance_fc; keep one of them. [E25]",
+        "both illuminance_lx and illuminance_fc; keep one of them. [fault 25]",
     ),
     (
-        "E25",
+        "fault 25",
         {
             "beam_csv": bf.BEAM.replace("\n", ",x_mm,y_mm\n") + "G1,A1,HP,1,0,3,4,5\n",
             "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n',
@@ -524,7 +560,7 @@ CASES = [
         "beam.csv:1: holds both angles and wall positions",
     ),
     (
-        "E25",
+        "fault 25",
         {
             "beam_csv": "run,lamp,housing,illuminance_lx\nG1,A1,HP,3\n",
             "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n',
@@ -532,28 +568,28 @@ CASES = [
         "says nowhere where a reading was taken",
     ),
     (
-        "E25",
+        "fault 25",
         {"beam_csv": bf.BEAM + "G1,A1,HP,1,,3\n", "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n'},
-        "beam.csv:2: both horizontal_deg and vertical_deg are wanted in every row. [E25]",
+        "beam.csv:2: both horizontal_deg and vertical_deg are wanted in every row. [fault 25]",
     ),
-    # E27
+    # fault 27
     (
-        "E27",
+        "fault 27",
         {"spectra_csv": bf.SPECTRA + "S1,source,A1,,../s1.csv\n"},
         'spectra.csv:2: file: "../s1.csv" is not a plain file name inside the folder',
     ),
     (
-        "E27",
+        "fault 27",
         {"spectra_csv": bf.SPECTRA + "S1,source,A1,,/etc/hosts\n"},
         '"/etc/hosts" is not a plain file name inside the folder',
     ),
     (
-        "E27",
+        "fault 27",
         {"spectra_csv": bf.SPECTRA + "S1,source,A1,,C:\\s1.csv\n"},
         "is not a plain file name inside the folder",
     ),
     (
-        "E27",
+        "fault 27",
         {"bench_toml": bf.TOML + bf.LOG.replace("log.csv", "../log.csv")},
         'bench.toml: log.file: "../log.csv" is not a plain file name',
     ),

@@ -7,9 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from photolab.photometry.filament import (
-    exponent_per_voltage,
     implied_exponent,
-    published_exponents,
     supply_current,
     value_at_voltage,
     voltage_correction_uncertainty,
@@ -63,19 +61,6 @@ def test_assumed_supply_of_a_filament_lamp():
     assert_allclose(100 * half_width, 2.6, rtol=0, atol=0.05)  # printed digit
 
 
-def test_flux_exponent_uncertainty_spans_published_lamps():
-    """Oracle: UN R37 H17 (2.637, 3.018) and H7 (3.424): within 3.2 standard uncertainties of the exponent."""
-    flux = exponent_per_voltage("luminous_flux")
-    assert all(abs(seen - flux) < 3.2 * 0.25 for seen in (2.637, 3.018, 3.424))
-
-
-def test_table_is_a_copy():
-    """Oracle: the table read again."""
-    mine = published_exponents()
-    mine.loc[0, "exponent"] = 0.0
-    assert published_exponents().loc[0, "exponent"] == 1.9
-
-
 def test_refusals():
     """Oracle: the rule on messages: quantity, element, value, unit."""
     with pytest.raises(
@@ -88,8 +73,6 @@ def test_refusals():
         value_at_voltage(1.0, 12.0, -13.2, exponent=3.4)
     with pytest.raises(ValueError, match="other_voltage must differ from voltage; got 12 V for both"):
         implied_exponent(1.0, 12.0, 2.0, 12.0)
-    with pytest.raises(ValueError, match="quantity must be one of colour_temperature, current"):
-        exponent_per_voltage("lux")
     with pytest.raises(ValueError, match=r"exponent_uncertainty must be zero or more; got -1 \(1\)"):
         voltage_correction_uncertainty(12.0, 13.2, exponent_uncertainty=-1.0)
     with pytest.raises(ValueError, match="lamps must be more than zero and finite; got 0 lamps"):

@@ -3,26 +3,21 @@
 import math
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
+from shared_demo import demo_bench, demo_campaign
 
-from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import LogResult, heat_rows, multiply, record_drift, warm_up_runs
-from photolab.bench.records import read_bench
 from photolab.thermal.warm_up import fit_warm_up
-
-DEMO = Path(__file__).parent.parent / "data" / "demo"
 
 
 @cache
 def demo():
-    bench = read_bench(DEMO)
-    return evaluate(bench), warm_up_runs(bench)
+    return demo_campaign(), warm_up_runs(demo_bench())
 
 
 def part(value, u, dof=math.inf, conservative=False):
@@ -125,7 +120,7 @@ def test_runs_without_a_change_speak_for_their_meter():
 
 def test_only_runs_of_the_same_meter_speak(tmp_path):
     """Oracle: W06 moved to a second meter: it speaks for nobody, and nobody for it."""
-    bench = read_bench(DEMO)
+    bench = demo_bench()
     table = bench.tables["warm_up"].copy()
     table.loc[table["run"] == "W06", "meter"] = "M2"
     used = {
@@ -139,7 +134,7 @@ def test_only_runs_of_the_same_meter_speak(tmp_path):
 
 def test_disturbed_runs_do_not_speak():
     """Oracle: one reading of W06 raised by 5 %, far beyond a scatter of 0.4 %."""
-    bench = read_bench(DEMO)
+    bench = demo_bench()
     table = bench.tables["warm_up"].copy()
     struck = table.index[table["run"] == "W06"][40]
     table.loc[struck, "illuminance_lx"] *= 1.05

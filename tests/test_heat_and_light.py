@@ -2,12 +2,12 @@
 
 import math
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 from benches import HOUSING, LAMPS, METER, bench, csv
 from numpy.testing import assert_allclose
+from shared_demo import demo_bench
 
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.heat_and_light import (
@@ -21,9 +21,7 @@ from photolab.bench.heat_and_light import (
     to_room,
     with_case,
 )
-from photolab.bench.records import read_bench
 
-DEMO = Path(__file__).parent.parent / "data" / "demo"
 READINGS = "lamp,illuminance_lx,housing,range_lx\nB0,300,HP,400\nK1,310,HP,400\nK2,320,HP,400\n"
 HEAD = "run,lamp,elapsed_s,illuminance_lx,meter,range_lx,case_C,ambient_C,socket_V,current_A"
 PER_KELVIN = -0.002
@@ -51,7 +49,7 @@ def synthetic(folder, *, lamp="K1", per_kelvin=PER_KELVIN, power=True, seed=3):
 
 @cache
 def demo():
-    made = read_bench(DEMO)
+    made = demo_bench()
     return made, {run.run: run for run in warm_up_runs(made)}
 
 

@@ -45,7 +45,7 @@ def test_range_term_is_percent_of_range_plus_counts():
 
 
 def test_a_whole_specification_line_adds_up():
-    # reading 1234 lx, ±(5 % + 10 digits, 1 lx a digit): 71.7 lx (computed reference value)
+    # reading 1234 lx, ±(5 % + 10 digits, 1 lx a digit): 71.7 lx by hand
     line = meter(reading_percent=(5.0,), digits=(10.0,), ranges_lx=(2000.0,), resolution_lx=(1.0,))
     half = 1234.0 * line.reading_percent[0] / 100 + instruments.range_half_width(line, 2000.0)
     assert_allclose(half, 71.7, atol=1e-9)

@@ -2,24 +2,21 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from shared_demo import demo_campaign
 
 from photolab.bench.baseline_days import without
 from photolab.bench.evaluation import evaluate
 from photolab.bench.meter_change import colour_prediction, meter_change
-from photolab.bench.records import read_bench
 from photolab.errors import MethodError
-
-DEMO = Path(__file__).parents[1] / "data" / "demo"
 
 
 @pytest.fixture(scope="module")
 def campaign():
-    return evaluate(read_bench(DEMO))
+    return demo_campaign()
 
 
 @pytest.fixture(scope="module")

@@ -1,22 +1,12 @@
 """What would overturn a result. Oracles: closed form of the tipping factor and of E_n; the demo's planted stories."""
 
 import math
-from functools import cache
-from pathlib import Path
 
 import pytest
 from numpy.testing import assert_allclose
+from shared_demo import demo_campaign as demo
 
-from photolab.bench.evaluation import evaluate
 from photolab.bench.overturning import leave_one_out, somebody_elses, tipping_points, what_if_seating
-from photolab.bench.records import read_bench
-
-DEMO = Path(__file__).parent.parent / "data" / "demo"
-
-
-@cache
-def demo():
-    return evaluate(read_bench(DEMO))
 
 
 def test_tipping_factor_brings_the_interval_to_the_difference():

@@ -8,9 +8,9 @@ from benches import HOUSING, METER, bench
 from numpy.testing import assert_allclose
 from pandas.testing import assert_frame_equal
 from scipy import stats
+from shared_demo import demo_bench
 
 from photolab.bench.protocols import changed, compare_protocols, protocol_text, under_protocol
-from photolab.bench.records import read_bench
 from photolab.errors import RecordError
 from photolab.publication.words_protocol import change_log
 
@@ -33,7 +33,7 @@ def small(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def demo():
-    return read_bench(DATA / "demo")
+    return demo_bench()
 
 
 def test_the_same_text_changes_nothing(small):

@@ -37,7 +37,7 @@ def test_smallest_folder(tmp_path):
     assert readings["range_lx"].isna().all()
     assert list(bench.tables["lamps"]["lamp"]) == ["A1", "A2"]
     assert set(bench.tables["lamps"]["technology"]) == {""}
-    assert any(problem.code == "W29" for problem in bench.warnings)
+    assert any(problem.code == "caution 29" for problem in bench.warnings)
 
 
 @pytest.mark.parametrize("name", list(TABLES))
@@ -155,7 +155,7 @@ def test_unknown_columns_are_kept_as_text(tmp_path):
     text = bf.readings("A1,318,007", "A2,334,", header="lamp,illuminance_lx,my_code")
     bench = read_bench(bf.make(tmp_path / "b", readings_csv=text))
     assert list(bench.tables["readings"]["my_code"]) == ["007", ""]
-    assert any(problem.code == "W30" and "my_code" in str(problem) for problem in bench.warnings)
+    assert any(problem.code == "caution 30" and "my_code" in str(problem) for problem in bench.warnings)
 
 
 def test_text_is_data_never_evaluated_never_changed(tmp_path):
@@ -204,7 +204,7 @@ def test_hashes_are_those_of_the_files(tmp_path):
 
 def test_all_faults_of_all_files_are_said_at_once_in_order(tmp_path):
     toml = bf.TOML.replace("reading_percent = 4", "reading_percent = 0.03")
-    with pytest.raises(RecordError, match="E20") as caught:
+    with pytest.raises(RecordError, match="fault 20") as caught:
         read_bench(
             bf.make(
                 tmp_path / "b",
@@ -216,19 +216,19 @@ def test_all_faults_of_all_files_are_said_at_once_in_order(tmp_path):
         )
     found = [(p.file, p.line, p.code) for p in caught.value.problems]
     assert found == [
-        ("bench.toml", 5, "E20"),
-        ("readings.csv", 2, "E14"), ("readings.csv", 3, "E16"), ("readings.csv", 3, "E12"),
-        ("readings.csv", 4, "E15"),
-        ("lamps.csv", 2, "E12"), ("lamps.csv", 3, "E05"),
-        ("days.csv", 2, "E06"),
+        ("bench.toml", 5, "fault 20"),
+        ("readings.csv", 2, "fault 14"), ("readings.csv", 3, "fault 16"), ("readings.csv", 3, "fault 12"),
+        ("readings.csv", 4, "fault 15"),
+        ("lamps.csv", 2, "fault 12"), ("lamps.csv", 3, "fault 5"),
+        ("days.csv", 2, "fault 6"),
     ]  # fmt: skip
 
 
 def test_cautions_found_before_a_refusal_are_carried_after_the_faults(tmp_path):
     text = bf.readings("A1,-1,x", header="lamp,illuminance_lx,colour")
-    with pytest.raises(RecordError, match="E14") as caught:
+    with pytest.raises(RecordError, match="fault 14") as caught:
         read_bench(bf.make(tmp_path / "b", readings_csv=text))
-    assert [p.code for p in caught.value.problems] == ["E14", "W30"]
+    assert [p.code for p in caught.value.problems] == ["fault 14", "caution 30"]
 
 
 def test_assumed_defaults_are_declared(tmp_path):
@@ -330,7 +330,7 @@ def test_a_hundred_thousand_rows_are_read_in_well_under_two_seconds(tmp_path):
 def test_demo_bench_of_the_project_is_sound():
     bench = read_bench(bf.DATA / "demo")
     assert len(bench.tables["readings"]) > 400
-    assert {"W21", "W28"} <= {problem.code for problem in bench.warnings}
+    assert {"caution 21", "caution 28"} <= {problem.code for problem in bench.warnings}
 
 
 def test_two_readings_bench_of_the_project(tmp_path):

@@ -21,17 +21,17 @@ def refused(folder, words):
 
 
 def test_a_folder_that_does_not_exist(tmp_path):
-    refused(tmp_path / "nowhere", "nowhere: this folder does not exist. [E03]")
+    refused(tmp_path / "nowhere", "nowhere: this folder does not exist. [fault 3]")
 
 
 def test_a_file_is_not_a_folder(tmp_path):
     (tmp_path / "bench.toml").write_text(bf.TOML, encoding="utf-8")
-    refused(tmp_path / "bench.toml", "bench.toml: this folder is not a folder. [E03]")
+    refused(tmp_path / "bench.toml", "bench.toml: this folder is not a folder. [fault 3]")
 
 
 def test_an_empty_folder_names_both_files(tmp_path):
     problems = refused(tmp_path, "readings.csv: is not in the folder")
-    assert [(p.file, p.code) for p in problems] == [("bench.toml", "E03"), ("readings.csv", "E03")]
+    assert [(p.file, p.code) for p in problems] == [("bench.toml", "fault 3"), ("readings.csv", "fault 3")]
 
 
 def test_a_name_no_system_can_hold():
@@ -45,7 +45,7 @@ def test_links_are_refused_also_inside_the_folder(tmp_path, name):
     (tmp_path / "outside").write_bytes((folder / name).read_bytes())
     (folder / name).unlink()
     (folder / name).symlink_to(tmp_path / "outside")
-    refused(folder, f"{name}: is a link; put the file itself into the folder. [E03]")
+    refused(folder, f"{name}: is a link; put the file itself into the folder. [fault 3]")
 
 
 def test_a_link_to_nothing_and_a_spectrum_behind_a_link(tmp_path):
@@ -53,20 +53,20 @@ def test_a_link_to_nothing_and_a_spectrum_behind_a_link(tmp_path):
     (folder / "s1.csv").symlink_to("/nowhere")
     (folder / "days.csv").symlink_to("/nowhere")
     problems = refused(folder, "s1.csv: is a link")
-    assert {p.file for p in problems if p.code == "E03"} == {"s1.csv", "days.csv"}
+    assert {p.file for p in problems if p.code == "fault 3"} == {"s1.csv", "days.csv"}
 
 
 def test_a_folder_in_place_of_a_file(tmp_path):
     folder = bf.make(tmp_path / "b", days_csv=None)
     (folder / "days.csv").mkdir()
-    refused(folder, "days.csv: is not a plain file. [E03]")
+    refused(folder, "days.csv: is not a plain file. [fault 3]")
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 def test_a_pipe_is_not_waited_for(tmp_path):
     folder = bf.make(tmp_path / "b")
     os.mkfifo(folder / "days.csv")
-    refused(folder, "days.csv: is not a plain file. [E03]")
+    refused(folder, "days.csv: is not a plain file. [fault 3]")
 
 
 @pytest.mark.parametrize("surplus", [0, 1])
@@ -76,7 +76,7 @@ def test_a_file_may_be_as_large_as_the_limit_and_no_larger(tmp_path, monkeypatch
         files, "MAX_FILE_BYTES", max(path.stat().st_size for path in folder.iterdir()) - surplus
     )
     if surplus:
-        refused(folder, "bench.toml: is too large: 0 MB; wanted 0 MB or less. [E03]")
+        refused(folder, "bench.toml: is too large: 0 MB; wanted 0 MB or less. [fault 3]")
     else:
         assert len(read_bench(folder).hashes) == 3
 
@@ -85,7 +85,7 @@ def test_the_size_limit_is_64_megabytes(tmp_path):
     folder = bf.make(tmp_path / "b")
     with (folder / "days.csv").open("wb") as stream:
         stream.truncate(64 * 2**20 + 1)  # a sparse file: it takes no room
-    refused(folder, "days.csv: is too large: 64 MB; wanted 64 MB or less. [E03]")
+    refused(folder, "days.csv: is too large: 64 MB; wanted 64 MB or less. [fault 3]")
 
 
 def test_an_unreadable_file(tmp_path, monkeypatch):
@@ -98,7 +98,7 @@ def test_an_unreadable_file(tmp_path, monkeypatch):
         return opened(path, *args, **options)
 
     monkeypatch.setattr(Path, "open", refuse)
-    problems = refused(folder, "lamps.csv: cannot be read: permission denied. [E03]")
+    problems = refused(folder, "lamps.csv: cannot be read: permission denied. [fault 3]")
     assert str(tmp_path) not in "".join(str(problem) for problem in problems)
 
 
@@ -108,7 +108,7 @@ def test_an_unreadable_file(tmp_path, monkeypatch):
 def test_a_file_without_permission(tmp_path):
     folder = bf.make(tmp_path / "b")
     (folder / "lamps.csv").chmod(0)
-    refused(folder, "lamps.csv: cannot be read: permission denied. [E03]")
+    refused(folder, "lamps.csv: cannot be read: permission denied. [fault 3]")
 
 
 def test_a_folder_that_cannot_be_listed(tmp_path, monkeypatch):
@@ -118,7 +118,7 @@ def test_a_folder_that_cannot_be_listed(tmp_path, monkeypatch):
         raise PermissionError(13, "Permission denied", str(path))
 
     monkeypatch.setattr(Path, "iterdir", refuse)
-    refused(folder, "b: this folder cannot be read: permission denied. [E03]")
+    refused(folder, "b: this folder cannot be read: permission denied. [fault 3]")
 
 
 @pytest.mark.parametrize(
@@ -129,7 +129,7 @@ def test_a_folder_that_cannot_be_listed(tmp_path, monkeypatch):
 def test_doubled_endings(tmp_path, name, wanted):
     folder = bf.make(tmp_path / "b")
     (folder / name).write_text("x", encoding="utf-8")
-    refused(folder, f"{name}: a doubled ending; rename the file {wanted}. [E03]")
+    refused(folder, f"{name}: a doubled ending; rename the file {wanted}. [fault 3]")
 
 
 def test_other_files_of_the_folder_are_nobody_s_business(tmp_path):
@@ -138,7 +138,7 @@ def test_other_files_of_the_folder_are_nobody_s_business(tmp_path):
         (folder / name).write_bytes(b"\xff\xfe\x00")
     bench = read_bench(folder)
     assert set(bench.hashes) == {"bench.toml", "readings.csv", "lamps.csv"}
-    assert not [p for p in bench.warnings if p.code == "W30"]
+    assert not [p for p in bench.warnings if p.code == "caution 30"]
 
 
 def test_a_very_long_cell_is_refused_and_cut_when_printed(tmp_path):

@@ -49,8 +49,8 @@ FOLDERS = {
 def assert_same(again, bench):
     """Check that two benches agree in all but row numbers, loggers' files and hashes."""
     assert again.settings == bench.settings
-    assert dict(again.meters) == dict(bench.meters)
-    assert dict(again.housings) == dict(bench.housings)
+    assert bf.plain(again.meters) == bf.plain(bench.meters)
+    assert bf.plain(again.housings) == bf.plain(bench.housings)
     assert list(again.tables) == list(bench.tables)
     for name, table in {**bench.tables, "excluded": bench.excluded}.items():
         other = again.excluded if name == "excluded" else again.tables[name]
@@ -130,7 +130,8 @@ def test_nothing_is_written_over(tmp_path, kind):
         target.symlink_to(tmp_path / "b")
     before = sorted(path.relative_to(tmp_path) for path in tmp_path.rglob("*"))
     with pytest.raises(
-        RecordError, match=re.escape("there: is already there and not an empty folder; name a new one. [E03]")
+        RecordError,
+        match=re.escape("there: is already there and not an empty folder; name a new one. [fault 3]"),
     ):
         write_bench(bench, target)
     assert sorted(path.relative_to(tmp_path) for path in tmp_path.rglob("*")) == before
@@ -153,7 +154,7 @@ def test_a_failure_on_the_way_leaves_nothing_behind(tmp_path, monkeypatch):
 
     monkeypatch.setattr("pathlib.Path.write_bytes", full)
     with pytest.raises(
-        RecordError, match=re.escape("copy: cannot be written: no space left on device. [E03]")
+        RecordError, match=re.escape("copy: cannot be written: no space left on device. [fault 3]")
     ):
         write_bench(bench, tmp_path / "copy")
     assert [path.name for path in tmp_path.iterdir()] == ["b"]
@@ -172,8 +173,8 @@ def test_new_folder_says_what_to_type(tmp_path):
     ) as caught:
         read_bench(folder)
     assert [str(problem).partition(": ")[2] for problem in caught.value.problems] == [
-        "reading_percent has no value; copy it from the accuracy line of the meter's manual. [E01]",
-        "illuminance_lx: blank in all 2 rows; type a value into each. [E05]",
+        "reading_percent has no value; copy it from the accuracy line of the meter's manual. [fault 1]",
+        "illuminance_lx: blank in all 2 rows; type a value into each. [fault 5]",
     ]
 
 

@@ -9,6 +9,7 @@ import pytest
 from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
 from scipy import stats
+from shared_demo import demo_campaign
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
@@ -21,7 +22,7 @@ HEADER = "lamp,illuminance_lx,housing,day,specimen,mounting,range_lx"
 
 @pytest.fixture(scope="module")
 def campaign():
-    return evaluate(read_bench(DATA / "demo"))
+    return demo_campaign()
 
 
 @pytest.fixture(scope="module")

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from numpy.testing import assert_allclose
+from shared_demo import demo_campaign
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import warm_up_runs
@@ -25,7 +26,7 @@ DATA = Path(__file__).parents[1] / "data"
 
 @pytest.fixture(scope="module")
 def campaign():
-    return evaluate(read_bench(DATA / "demo"))
+    return demo_campaign()
 
 
 @pytest.fixture(scope="module")

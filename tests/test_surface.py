@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
+from shared_demo import demo_bench
 
 from photolab.bench.electrical import measured_power
 from photolab.bench.patches import SPOT_LIMIT_K, ends_from_emissivity, patch_emissivities
@@ -44,7 +45,7 @@ TRIAL = ("K1", 30, 41.6, "bare", 0.95, 0.20, 0.05, 22, 22, "fin")
 
 @cache
 def demo():
-    return read_bench(DEMO)
+    return demo_bench()
 
 
 @cache

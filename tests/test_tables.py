@@ -3,24 +3,20 @@
 import csv
 import io
 from functools import cache
-from pathlib import Path
 
 import openpyxl
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from shared_demo import demo_campaign
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
 from photolab.publication.tables import COLUMNS, DICTIONARY, as_csv, data_hash, results
 from photolab.publication.workbook_table import as_workbook
-
-DEMO = Path(__file__).parent.parent / "data" / "demo"
 
 
 @cache
 def demo():
-    campaign = evaluate(read_bench(DEMO))
+    campaign = demo_campaign()
     return campaign, results(campaign)
 
 

@@ -52,7 +52,7 @@ def test_reference_table(band_um, column):
 
 
 def test_right_setting_changes_nothing():
-    """Check P46, closed form: set equals true, same reflected temperature."""
+    """Closed form: set equals true, same reflected temperature."""
     found = surface_temperature(60.0, emissivity=0.8, set_emissivity=0.8, reflected=20.0)
     assert_allclose(found, 60.0, atol=1e-8)
     assert isinstance(found, float)
@@ -60,7 +60,7 @@ def test_right_setting_changes_nothing():
 
 @given(st.floats(0.02, 1.0), st.floats(0.05, 1.0), st.floats(-20.0, 100.0))
 def test_isothermal_scene_has_no_error(emissivity, set_emissivity, temperature):
-    """Check P47, closed form: surface, room and display at one temperature, any emissivity."""
+    """Closed form: surface, room and display at one temperature, any emissivity."""
     found = surface_temperature(
         temperature, emissivity=emissivity, set_emissivity=set_emissivity, reflected=temperature
     )
@@ -68,7 +68,7 @@ def test_isothermal_scene_has_no_error(emissivity, set_emissivity, temperature):
 
 
 def test_sensitivity_to_the_emissivity():
-    """Check P52 (computed): -0.280, -0.515, -0.658 K for +0.01 at 50, 80, 100 degC, 0.95, room 20."""
+    """Computed, 8-14 um, 0.95, room 20: -0.280, -0.515, -0.658 K for +0.01 at 50, 80, 100 degC."""
     t = np.array([50.0, 80.0, 100.0])
     up, down = (
         surface_temperature(t, emissivity=e, set_emissivity=0.95, reflected=20.0) for e in (0.955, 0.945)

@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
+from shared_demo import demo_campaign
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Assumption, Bench, Meter
@@ -33,7 +34,7 @@ METER = Meter("M", (4.0,), (0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
 
 @pytest.fixture(scope="module")
 def demo():
-    return evaluate(read_bench(DATA / "demo"))
+    return demo_campaign()
 
 
 @pytest.fixture(scope="module")

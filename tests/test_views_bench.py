@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from shared_demo import demo_campaign
 
 from photolab.bench.baseline_days import without
 from photolab.bench.evaluation import evaluate
@@ -32,7 +33,7 @@ PLANS = [(1, 1, 3), (3, 3, 3)]
 
 @pytest.fixture(scope="module")
 def demo():
-    return evaluate(read_bench(DATA / "demo"))
+    return demo_campaign()
 
 
 @pytest.fixture(scope="module")

@@ -4,6 +4,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from shared_demo import demo_campaign
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
@@ -15,7 +16,7 @@ DATA = Path(__file__).parent.parent / "data"
 
 @cache
 def campaign(folder):
-    return evaluate(read_bench(DATA / folder))
+    return demo_campaign() if folder == "demo" else evaluate(read_bench(DATA / folder))
 
 
 def test_k3_is_better_in_one_housing_and_worse_in_the_other_in_words():

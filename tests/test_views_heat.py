@@ -14,6 +14,7 @@ import pytest
 from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
 from PIL import Image
+from shared_demo import demo_bench
 
 import photolab.thermal
 from photolab.bench.heat_and_light import coupling
@@ -70,7 +71,7 @@ SURFACE_VIEWS = (
 
 @cache
 def demo(lamp=None):
-    return views_heat.choose(read_bench(ROOT / "data" / "demo"), lamp=lamp)
+    return views_heat.choose(demo_bench(), lamp=lamp)
 
 
 @cache

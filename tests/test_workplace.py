@@ -30,7 +30,7 @@ def test_a_persons_own_copy_is_left_as_it_is(tmp_path):
 def test_a_faulty_bench_is_refused_before_anything_is_copied(tmp_path):
     bad = tmp_path / "bad"
     bad.mkdir()
-    with pytest.raises(RecordError, match=r"\[E03\]"):
+    with pytest.raises(RecordError, match=r"\[fault 3\]"):
         workplace.working_copies(bad, tmp_path / "mine")
     assert not (tmp_path / "mine").exists()
 

@@ -46,7 +46,7 @@ def plain_name(name: str, file: str, faults: Faults, *, line: int | None = None,
     """
     if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
         words = f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
-        faults.add("E27", file, words, line=line, column=column)
+        faults.add("fault 27", file, words, line=line, column=column)
         return False
     return True
 
@@ -81,7 +81,7 @@ def read_spectra(
             continue
         if not (folder / name).exists() and not (folder / name).is_symlink():
             faults.add(
-                "E03", "spectra.csv", f'"{shown(name)}" is not in the folder.', line=line, column="file"
+                "fault 3", "spectra.csv", f'"{shown(name)}" is not in the folder.', line=line, column="file"
             )
             continue
         data = load(folder, name, faults, hashes)
@@ -104,14 +104,14 @@ def _check_spectrum(values: pd.DataFrame, name: str, faults: Faults) -> None:
     steps = np.diff(wavelength)
     for row in np.flatnonzero(steps <= 0):
         words = f"{wavelength[row + 1]:g} after {wavelength[row]:g}; wavelengths must increase."
-        faults.add("E18", name, words, line=int(lines[row + 1]), column="wavelength_nm")
+        faults.add("fault 18", name, words, line=int(lines[row + 1]), column="wavelength_nm")
     for row in np.flatnonzero(steps > LARGEST_STEP_NM):
         words = f"a step of {steps[row]:g} nm to {wavelength[row + 1]:g} nm; wanted 10 nm or less."
-        faults.add("E14", name, words, line=int(lines[row + 1]), column="wavelength_nm")
+        faults.add("fault 14", name, words, line=int(lines[row + 1]), column="wavelength_nm")
     if len(values) < 2:
-        faults.add("E11", name, "a spectrum needs two rows or more.")
+        faults.add("fault 11", name, "a spectrum needs two rows or more.")
     elif not values["value"].to_numpy(dtype=float).any():
-        faults.add("E14", name, "every value is 0; wanted a spectrum.", column="value")
+        faults.add("fault 14", name, "every value is 0; wanted a spectrum.", column="value")
 
 
 def read_logs(
@@ -144,7 +144,7 @@ def read_logs(
         if None in values.values() or not plain_name(name, FILE, faults, column="log.file"):
             continue
         if not (folder / name).exists() and not (folder / name).is_symlink():
-            faults.add("E03", FILE, f'log "{shown(name)}" is not in the folder.')
+            faults.add("fault 3", FILE, f'log "{shown(name)}" is not in the folder.')
             continue
         data = load(folder, name, faults, hashes)
         text = None if data is None else decode(name, data, faults)
@@ -177,7 +177,9 @@ def _log_rows(rows: Rows, values: dict[str, Any], faults: Faults) -> pd.DataFram
             continue
         column, form = forms[ours]
         if column.name in given:
-            faults.add("E25", FILE, f'log "{shown(rows.file)}": two columns for {column.name}; keep one.')
+            faults.add(
+                "fault 25", FILE, f'log "{shown(rows.file)}": two columns for {column.name}; keep one.'
+            )
             continue
         given.add(column.name)
         cells = rows.columns[place]
@@ -185,7 +187,9 @@ def _log_rows(rows: Rows, values: dict[str, Any], faults: Faults) -> pd.DataFram
     for required in ("elapsed_s", "illuminance_lx"):
         if required not in given:
             faults.add(
-                "E10", FILE, f'log "{shown(rows.file)}": no column of the logger is declared for {required}.'
+                "fault 10",
+                FILE,
+                f'log "{shown(rows.file)}": no column of the logger is declared for {required}.',
             )
     data["run"], data["lamp"] = [values["run"] or ""] * count, [values["lamp"] or ""] * count
     frame = pd.DataFrame({**data, "line": rows.numbers})
@@ -200,14 +204,14 @@ def _place(ours: str, theirs: Any, rows: Rows, forms: dict[str, Any], faults: Fa
     if ours not in forms:
         near = closest(ours, forms)
         hint = f" Did you mean {near}?" if near else ""
-        faults.add("E02", FILE, f"log.columns.{shown(ours)} is not a number column of warm_up.{hint}")
+        faults.add("fault 2", FILE, f"log.columns.{shown(ours)} is not a number column of warm_up.{hint}")
         return None
     places = [place for place, header in enumerate(rows.header) if header == theirs]
     if len(places) == 1:
         return places[0]
     listed = ", ".join(shown(header) for header in rows.header[:12])
     why = "is named twice" if places else "is not there"
-    faults.add("E10", rows.file, f'column "{shown(str(theirs))}" for {ours} {why}; found {listed}.')
+    faults.add("fault 10", rows.file, f'column "{shown(str(theirs))}" for {ours} {why}; found {listed}.')
     return None
 
 
@@ -230,7 +234,9 @@ def _log_column(
         except CellFault as fault:
             faults.add(fault.code, FILE, f"log.switched_on: {fault}")
     elif is_time and cells and _clock_seconds(cells[0]) is not None:
-        faults.add("E08", FILE, f'log "{shown(rows.file)}": its times are clock times; write switched_on.')
+        faults.add(
+            "fault 8", FILE, f'log "{shown(rows.file)}": its times are clock times; write switched_on.'
+        )
         return [NAN] * len(cells)
     found = []
     for cell, line in zip(cells, rows.numbers, strict=True):

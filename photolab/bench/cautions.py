@@ -93,16 +93,16 @@ def same_cells(tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
         first = table.groupby(columns, sort=False, dropna=False)["line"].transform("first").iloc[again[0]]
         more = f"; {len(again) - 1} more such rows" if len(again) > 1 else ""
         words = f"identical to line {first} in every cell{more}; was a row copied?"
-        faults.add("W20", TABLES[name].file, words, line=int(table["line"].iloc[again[0]]))
+        faults.add("caution 20", TABLES[name].file, words, line=int(table["line"].iloc[again[0]]))
 
 
 def _ranges(bench: Bench, faults: Faults) -> None:
-    """W21: ranges that are unknown, or not the same for lamps that will be compared."""
+    """Caution 21: ranges that are unknown, or not the same for lamps that will be compared."""
     readings = bench.tables["readings"]
     for name, rows in readings[readings["range_lx"].isna()].groupby("meter", sort=False):
         count = f"{len(rows)} readings of meter {shown(str(name))}"
         words = f"{count} state no range; its range terms are not shared."
-        faults.add("W21", "readings.csv", words, column="range_lx")
+        faults.add("caution 21", "readings.csv", words, column="range_lx")
     known = readings[readings["range_lx"].notna()]
     for key, rows in known.groupby(["meter", "housing", "point"], sort=False):
         meter, housing = str(key[0]), str(key[1])
@@ -119,11 +119,11 @@ def _ranges(bench: Bench, faults: Faults) -> None:
                 f"meter {shown(meter)}{where}: {lamps} read on the {value:g} lx range, other readings on"
                 f" {usual:g} lx; range terms are not shared across the two."
             )
-            faults.add("W21", "readings.csv", words, column="range_lx")
+            faults.add("caution 21", "readings.csv", words, column="range_lx")
 
 
 def _seatings(bench: Bench, faults: Faults) -> None:
-    """W22: lamps that were seated once."""
+    """Caution 22: lamps that were seated once."""
     readings = bench.tables["readings"]
     seats = readings[["lamp", "specimen", "housing", "day", "mounting"]].drop_duplicates()
     counts = seats.groupby(["housing", "lamp"], sort=False).size()
@@ -143,27 +143,27 @@ def _seatings(bench: Bench, faults: Faults) -> None:
         if once:
             where = f" in {shown(housing)}" if housing else ""
             words = f"{listed(once)} {_verb(once, 'was', 'were')} seated once{where}; {source}{blank}."
-            faults.add("W22", "readings.csv", words)
+            faults.add("caution 22", "readings.csv", words)
 
 
 def _specifications(bench: Bench, faults: Faults) -> None:
-    """W23: a meter whose accuracy line has one part only, and small uncertainties of the power."""
+    """Caution 23: a meter whose accuracy line has one part only, and small uncertainties of the power."""
     for meter in bench.meters.values():
         if not meter.range_percent and not meter.digits:
             words = (
                 f'meter "{shown(meter.id)}" has neither range_percent nor digits; 0 is used.'
                 " Most manuals print a second part (% of range, f.s., digits, counts)."
             )
-            faults.add("W23", "bench.toml", words)
+            faults.add("caution 23", "bench.toml", words)
     power = bench.tables["electrical"]
     small = power[(power["uncertainty_percent"] > 0) & (power["uncertainty_percent"] < 0.05)]
     for value, line in zip(small["uncertainty_percent"], small["line"], strict=True):
         words = f"{value:g} % is very small; is it in %?"
-        faults.add("W23", "electrical.csv", words, line=int(line), column="uncertainty_percent")
+        faults.add("caution 23", "electrical.csv", words, line=int(line), column="uncertainty_percent")
 
 
 def _rests(bench: Bench, faults: Faults) -> None:
-    """W24: lamps switched on again too soon."""
+    """Caution 24: lamps switched on again too soon."""
     for name in ("readings", "warm_up"):
         table = bench.tables[name]
         short = table[table["rest_minutes"] < SHORT_REST_MIN]
@@ -172,23 +172,23 @@ def _rests(bench: Bench, faults: Faults) -> None:
             shortest = f"{short['rest_minutes'].min():g} min"
             words = f"{listed(lamps)}: off for {shortest} before switch-on; 30 min or more is wanted."
             faults.add(
-                "W24", TABLES[name].file, words, line=int(short["line"].iloc[0]), column="rest_minutes"
+                "caution 24", TABLES[name].file, words, line=int(short["line"].iloc[0]), column="rest_minutes"
             )
 
 
 def _volts(bench: Bench, faults: Faults) -> None:
-    """W25: filament lamps whose volts are not known."""
+    """Caution 25: filament lamps whose volts are not known."""
     lamps, readings = bench.tables["lamps"], bench.tables["readings"]
     filament = set(lamps.loc[lamps["technology"] == "filament", "lamp"])
     bare = readings[readings["lamp"].isin(filament) & readings["socket_V"].isna()]
     for lamp, rows in bare.groupby("lamp", sort=False):
         count = f"{len(rows)} readings of the filament lamp {shown(str(lamp))}"
         words = f"{count} state no volts; the supply is assumed."
-        faults.add("W25", "readings.csv", words, column="socket_V")
+        faults.add("caution 25", "readings.csv", words, column="socket_V")
 
 
 def _ages(bench: Bench, faults: Faults) -> None:
-    """W26, W27: prices and calibrations that are old on the last day of the bench."""
+    """Cautions 26 and 27: prices and calibrations that are old on the last day of the bench."""
     dates = [text for text in bench.tables["days"]["date"] if text]
     if not dates:
         return
@@ -200,7 +200,7 @@ def _ages(bench: Bench, faults: Faults) -> None:
             words = (
                 f"the price of {shown(lamp)} was {age} days old on the last day, {last}; look it up again."
             )
-            faults.add("W26", "lamps.csv", words, line=int(line), column="price_date")
+            faults.add("caution 26", "lamps.csv", words, line=int(line), column="price_date")
     for meter in bench.meters.values():
         stated = [
             text
@@ -214,7 +214,7 @@ def _ages(bench: Bench, faults: Faults) -> None:
         if months >= OLD_CALIBRATION_MONTHS:
             before = f"{months} months before the last day, {last}"
             words = f'meter "{shown(meter.id)}" was calibrated on {day}, {before}.'
-            faults.add("W27", "bench.toml", words)
+            faults.add("caution 27", "bench.toml", words)
 
 
 def reading_scatter(readings: pd.DataFrame) -> pd.DataFrame:
@@ -261,7 +261,7 @@ def _group_numbers(table: pd.DataFrame) -> npt.NDArray[np.int64]:
 
 
 def _scatter(bench: Bench, faults: Faults) -> None:
-    """W28: a lamp whose repeats scatter far more than those of the other lamps."""
+    """Caution 28: a lamp whose repeats scatter far more than those of the other lamps."""
     readings = bench.tables["readings"]
     if len(readings) < 2:
         return
@@ -281,7 +281,7 @@ def _scatter(bench: Bench, faults: Faults) -> None:
                 f"repeats of {shown(lamp)} scatter by {100 * own:.2g} %, those of the other lamps by"
                 f" {100 * pooled:.2g} %; is its light modulated, or was something moving?"
             )
-            faults.add("W28", "readings.csv", words)
+            faults.add("caution 28", "readings.csv", words)
 
 
 def _last_figure(bench: Bench) -> float:
@@ -297,7 +297,7 @@ def _last_figure(bench: Bench) -> float:
 
 
 def _baseline(bench: Bench, faults: Faults) -> None:
-    """W29: no lamp, or more than one, that the others are divided by."""
+    """Caution 29: no lamp, or more than one, that the others are divided by."""
     lamps = bench.tables["lamps"]
     names = list(lamps.loc[lamps["role"] == "baseline", "lamp"])
     measured = list(bench.tables["readings"]["lamp"].unique())
@@ -311,31 +311,31 @@ def _baseline(bench: Bench, faults: Faults) -> None:
     elif names[0] not in measured:
         words = f"the baseline {shown(names[0])} has no reading; ratios are against {first}."
     if words:
-        faults.add("W29", file, words)
+        faults.add("caution 29", file, words)
 
 
 def _power(bench: Bench, faults: Faults) -> None:
-    """W31: power that is not volts times amperes."""
+    """Caution 31: power that is not volts times amperes."""
     table = bench.tables["electrical"]
     product = table["socket_V"] * table["current_A"]
     off = (product / table["power_W"] - 1.0).abs() > POWER_LIMIT
     for power, other, line in zip(table["power_W"][off], product[off], table["line"][off], strict=True):
         words = f"{power:g} W, and volts times amperes give {other:.4g} W; which is right?"
-        faults.add("W31", "electrical.csv", words, line=int(line), column="power_W")
+        faults.add("caution 31", "electrical.csv", words, line=int(line), column="power_W")
 
 
 def _units(bench: Bench, faults: Faults) -> None:
-    """W32: values that look as if they were typed in another unit."""
+    """Caution 32: values that look as if they were typed in another unit."""
     runs = bench.tables["warm_up"]
     if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in runs:
         for run, end in runs.groupby("run", sort=False)["elapsed_s"].max().items():
             if end <= MINUTES_END_S:
                 ends = f"run {shown(str(run))} ends at {end:g} s"
                 words = f"{ends}; if these are minutes, name the column elapsed_minutes."
-                faults.add("W32", "warm_up.csv", words, column="elapsed_s")
+                faults.add("caution 32", "warm_up.csv", words, column="elapsed_s")
     heat = bench.tables["thermal"]
     if "displayed_F" not in heat:
         for value, line in zip(heat["displayed_C"], heat["line"], strict=True):
             if value > HOT_C:
                 words = f"{value:g} degC is very hot; if it is degF, name the column displayed_F."
-                faults.add("W32", "thermal.csv", words, line=int(line), column="displayed_C")
+                faults.add("caution 32", "thermal.csv", words, line=int(line), column="displayed_C")

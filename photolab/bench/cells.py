@@ -69,7 +69,7 @@ def parse_number(text: str, *, decimal: str = ".") -> float:
     lost = value == 0.0 and re.search("[1-9]", typed.lower().partition("e")[0])
     if lost or not math.isfinite(value):
         words = f'"{shown(typed)}" is too {"small" if lost else "large"} for a number.'
-        raise CellFault(words, code="E14")
+        raise CellFault(words, code="fault 14")
     return value
 
 
@@ -77,17 +77,17 @@ def _not_a_number(typed: str, decimal: str) -> CellFault:
     """Say why a cell is not a number."""
     quoted = f'"{shown(typed)}"'
     if not typed:
-        return CellFault("blank; wanted a number.", code="E05")
+        return CellFault("blank; wanted a number.", code="fault 5")
     if _OVERLOAD.fullmatch(typed):
         words = f"{quoted} is an overload, not a reading; leave the row out or measure again."
-        return CellFault(words, code="E16")
+        return CellFault(words, code="fault 16")
     if _NOT_FINITE.fullmatch(typed):
         words = f"{quoted} is not a finite number; leave the cell blank if there is no value."
-        return CellFault(words, code="E14")
+        return CellFault(words, code="fault 14")
     marks = _marks(typed, quoted, decimal)
     if marks:
-        return CellFault(marks, code="E13")
-    return CellFault(f"{quoted} is not a number; {_advice(typed)}", code="E13")
+        return CellFault(marks, code="fault 13")
+    return CellFault(f"{quoted} is not a number; {_advice(typed)}", code="fault 13")
 
 
 def _marks(typed: str, quoted: str, decimal: str) -> str:
@@ -149,10 +149,10 @@ def parse_date(text: str) -> str:
             date.fromisoformat(typed)
         except ValueError:
             words = f"{quoted} is no day of the calendar; wanted YYYY-MM-DD."
-            raise CellFault(words, code="E06") from None
+            raise CellFault(words, code="fault 6") from None
         return typed
     words = f"{quoted} {_date_words(typed)}"
-    raise CellFault(words, code="E06")
+    raise CellFault(words, code="fault 6")
 
 
 def _date_words(typed: str) -> str:
@@ -190,7 +190,7 @@ def parse_clock(text: str) -> str:
     found = re.fullmatch(r"([0-9]):([0-5][0-9](?::[0-5][0-9])?)", typed)
     wanted = f"write 0{found[1]}:{found[2]}" if found else "write HH:MM or HH:MM:SS, 00:00 to 23:59:59"
     words = f'"{shown(typed)}" is not a clock time; {wanted}.'
-    raise CellFault(words, code="E06")
+    raise CellFault(words, code="fault 6")
 
 
 def check_range(value: float, typed: str, unit: str, column: Column, canonical: float) -> None:
@@ -212,7 +212,7 @@ def check_range(value: float, typed: str, unit: str, column: Column, canonical: 
     Raises
     ------
     CellFault
-        E14 with what was found and what was wanted.
+        Fault 14 with what was found and what was wanted.
     """
     too_low = column.low is not None and (
         canonical <= column.low if column.low_open else canonical < column.low
@@ -225,4 +225,4 @@ def check_range(value: float, typed: str, unit: str, column: Column, canonical: 
     also = f" is {canonical:.6g} {column.unit}" if unit != column.unit and value != canonical else ""
     wanted = column.wanted if whole else "a whole number"
     words = f"{shown(typed)}{tail}{also}; wanted {wanted}."
-    raise CellFault(words, code="E14")
+    raise CellFault(words, code="fault 14")

@@ -60,7 +60,7 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
     for row in np.flatnonzero(dark):
         covered, open_ = readings["dark_lx"].iloc[row], readings["illuminance_lx"].iloc[row]
         words = f"{covered:g} lx is not below the reading of {open_:g} lx."
-        faults.add("E14", "readings.csv", words, line=int(readings["line"].iloc[row]), column="dark_lx")
+        faults.add("fault 14", "readings.csv", words, line=int(readings["line"].iloc[row]), column="dark_lx")
 
 
 def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
@@ -81,7 +81,7 @@ def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
         late = np.flatnonzero(np.diff(seconds[rows]) <= 0)
         for row in late:
             words = f"{seconds[rows[row + 1]]:g} after {seconds[rows[row]]:g} in run {shown(str(run))}."
-            faults.add("E18", file, words, line=int(lines[rows[row + 1]]), column="elapsed_s")
+            faults.add("fault 18", file, words, line=int(lines[rows[row + 1]]), column="elapsed_s")
 
 
 def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
@@ -105,7 +105,7 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
             hint = f'closest is "{shown(near)}"' if near else 'write a lamp of it, or "any"'
             where = "lamps.csv" if lamps else "readings.csv"
             words = f'question.lamp = "{shown(question.lamp)}" is not in {where}; {hint}.'
-            faults.add("E12", FILE, words, line=line)
+            faults.add("fault 12", FILE, words, line=line)
     for column in ("old_meter", "new_meter"):
         if meters:
             _unknown(tables["links"], "links", column, meters, "a [[meter]] of bench.toml", faults)
@@ -124,7 +124,7 @@ def _unknown(
             hint = ""
         for line in table.loc[table[column] == code, "line"]:
             words = f'"{shown(code)}" {verb} {where}{hint}.'
-            faults.add("E12", TABLES[name].file, words, line=int(line), column=column)
+            faults.add("fault 12", TABLES[name].file, words, line=int(line), column=column)
 
 
 def _unique(table: pd.DataFrame, name: str, column: str, faults: Faults) -> None:
@@ -132,7 +132,7 @@ def _unique(table: pd.DataFrame, name: str, column: str, faults: Faults) -> None
     for code, line in zip(table[column], table["line"], strict=True):
         if code and code in first:
             words = f'"{shown(code)}" is already in line {first[code]}; give each its own.'
-            faults.add("E07", TABLES[name].file, words, line=int(line), column=column)
+            faults.add("fault 7", TABLES[name].file, words, line=int(line), column=column)
         first.setdefault(code, int(line))
 
 
@@ -157,21 +157,28 @@ def _conditions(tables: Tables, faults: Faults) -> None:
          "blank; a responsivity belongs to a meter."),
     ]  # fmt: skip
     for name, unmet, column, words in conditions:
-        _each("E08", tables[name][unmet], name, column, words, faults)
+        _each("fault 8", tables[name][unmet], name, column, words, faults)
     silent = (readings["exclude"] == "yes") & (readings["note"] == "")
     words = "the row is excluded without a reason; say why here."
-    _each("E19", readings[silent], "readings", "note", words, faults)
+    _each("fault 19", readings[silent], "readings", "note", words, faults)
     _link_conditions(tables["links"], lamps, faults)
 
 
 def _link_conditions(links: pd.DataFrame, lamps: pd.DataFrame, faults: Faults) -> None:
     """Report links of a meter with itself, and links that contradict lamps.csv."""
     same = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
-    _each("E08", links[same], "links", "new_meter", "the same as old_meter; a link needs two meters.", faults)
+    _each(
+        "fault 8",
+        links[same],
+        "links",
+        "new_meter",
+        "the same as old_meter; a link needs two meters.",
+        faults,
+    )
     of_lamp = looked_up(links["lamp"], lamps["lamp"], lamps["technology"])
     other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
     words = "lamps.csv states another technology for this lamp."
-    _each("E08", links[other], "links", "technology", words, faults)
+    _each("fault 8", links[other], "links", "technology", words, faults)
 
 
 def _each(code: str, rows: pd.DataFrame, name: str, column: str, words: str, faults: Faults) -> None:
@@ -195,7 +202,7 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
                 f'"{shown(str(run))}" stands for {column} "{shown(first[column])}" in line {first["line"]}'
             )
             words = f"{stands}; give each its own run."
-            faults.add("E07", TABLES[name].file, words, line=int(line), column="run")
+            faults.add("fault 7", TABLES[name].file, words, line=int(line), column="run")
 
 
 def _photos(readings: pd.DataFrame, faults: Faults) -> None:
@@ -203,7 +210,7 @@ def _photos(readings: pd.DataFrame, faults: Faults) -> None:
     outside = readings["photo"].str.contains(r"^[/~]|^[A-Za-z]:|\\|(?:^|/)\.\.(?:/|$)", regex=True)
     for photo, line in zip(readings["photo"][outside], readings["line"][outside], strict=True):
         words = f'"{shown(photo)}" leaves the folder; put the picture into it.'
-        faults.add("E27", "readings.csv", words, line=int(line), column="photo")
+        faults.add("fault 27", "readings.csv", words, line=int(line), column="photo")
 
 
 def _choices(beam: pd.DataFrame, faults: Faults) -> None:
@@ -214,15 +221,15 @@ def _choices(beam: pd.DataFrame, faults: Faults) -> None:
     wall = beam["x_mm"].notna().to_numpy() | beam["y_mm"].notna().to_numpy()
     names = "horizontal_deg and vertical_deg, or x_mm and y_mm"
     if angle.any() and wall.any():
-        faults.add("E25", "beam.csv", f"holds both angles and wall positions; keep {names}.", line=1)
+        faults.add("fault 25", "beam.csv", f"holds both angles and wall positions; keep {names}.", line=1)
         return
     pair = ["horizontal_deg", "vertical_deg"] if angle.any() else ["x_mm", "y_mm"]
     if not angle.any() and not wall.any():
-        faults.add("E25", "beam.csv", f"says nowhere where a reading was taken; add {names}.", line=1)
+        faults.add("fault 25", "beam.csv", f"says nowhere where a reading was taken; add {names}.", line=1)
         return
     for line in beam.loc[beam[pair].isna().any(axis=1), "line"]:
         faults.add(
-            "E25", "beam.csv", f"both {pair[0]} and {pair[1]} are wanted in every row.", line=int(line)
+            "fault 25", "beam.csv", f"both {pair[0]} and {pair[1]} are wanted in every row.", line=int(line)
         )
 
 
@@ -239,7 +246,7 @@ def _same_rows(table: pd.DataFrame, name: str, key: list[str], typed: pd.Series,
         values = rows[key].iloc[row]
         stated = [f"{_word(column)} {_value(value)}" for column, value in values.items() if not _blank(value)]
         words = f"the same reading as line {first.iloc[row]} ({', '.join(stated)})."
-        faults.add("E17", TABLES[name].file, words, line=int(rows["line"].iloc[row]))
+        faults.add("fault 17", TABLES[name].file, words, line=int(rows["line"].iloc[row]))
 
 
 def _word(column: object) -> str:
@@ -267,4 +274,4 @@ def _above_range(table: pd.DataFrame, name: str, declared: Declared, faults: Fau
         for row in np.flatnonzero(values > limit * (1.0 + 1e-9)):
             words = f"{values[row]:g} lx cannot be read on the {limit[row]:g} lx range."
             file = (table["log_file"].iloc[row] if "log_file" in table else "") or TABLES[name].file
-            faults.add("E15", file, words, line=int(table["line"].iloc[row]), column=column)
+            faults.add("fault 15", file, words, line=int(table["line"].iloc[row]), column=column)

@@ -93,7 +93,7 @@ def _fill_housing(table: pd.DataFrame, name: str, declared: Declared, faults: Fa
         names = ", ".join(map(shown, declared.housings))
         for line in table.loc[blank, "line"]:
             faults.add(
-                "E05",
+                "fault 5",
                 TABLES[name].file,
                 f"blank; bench.toml has {names}: name one.",
                 line=line,
@@ -119,7 +119,7 @@ def _fill_meter(
     names = ", ".join(map(shown, declared.meters))
     words = f"blank; bench.toml has {names}: name one in the row or in days.csv."
     for line in table.loc[blank, "line"]:
-        faults.add("E05", TABLES[name].file, words, line=line, column="meter")
+        faults.add("fault 5", TABLES[name].file, words, line=line, column="meter")
 
 
 def _fill_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faults) -> None:
@@ -140,7 +140,9 @@ def _fill_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faul
         listed = ", ".join(f"{top:g}" for top in meter.ranges_lx)
         for row in rows[~known]:
             words = f"{values[row]:g} lx is not a range of meter {shown(identity)} ({listed} lx)."
-            faults.add("E12", TABLES[name].file, words, line=int(table["line"].iloc[row]), column="range_lx")
+            faults.add(
+                "fault 12", TABLES[name].file, words, line=int(table["line"].iloc[row]), column="range_lx"
+            )
     table["range_lx"] = values
 
 

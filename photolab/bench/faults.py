@@ -9,43 +9,43 @@ from photolab.errors import RecordError
 SHOWN = 50
 
 CODES: dict[str, str] = {
-    "E01": "the schema or a required key is missing",
-    "E02": "bench.toml: syntax, type or unknown key",
-    "E03": "a file or folder is absent, unreadable, a link, too large or has a doubled ending",
-    "E04": "cells of a row do not match the header, or a header is named twice",
-    "E05": "a required cell is blank",
-    "E06": "a date or clock is not in ISO form",
-    "E07": "an id is used twice",
-    "E08": "a value needs another one beside it",
-    "E10": "a column is missing",
-    "E11": "an empty file, another encoding or another separator",
-    "E12": "an unknown code",
-    "E13": "not a number",
-    "E14": "out of range",
-    "E15": "above the meter's range",
-    "E16": "an overload is not a reading",
-    "E17": "the same reading twice",
-    "E18": "out of order",
-    "E19": "a row is excluded without a note",
-    "E20": "a percentage that looks like a fraction",
-    "E23": "a header in an unsupported unit",
-    "E24": "lists of a specification do not fit together",
-    "E25": "both or neither of two alternatives",
-    "E27": "a path that leaves the folder",
-    "W20": "two rows are identical in every cell",
-    "W21": "the range is unknown, or differs within a comparison",
-    "W22": "one mounting only",
-    "W23": "a suspiciously small value",
-    "W24": "a short rest before switch-on",
-    "W25": "a filament lamp without volts",
-    "W26": "an old price",
-    "W27": "an old calibration",
-    "W28": "repeats scatter more than the campaign's",
-    "W29": "no single baseline",
-    "W30": "an unknown column or file",
-    "W31": "power differs from volts times amperes",
-    "W32": "values that look like another unit",
-    "W33": "a formula's stored value is used",
+    "fault 1": "the schema or a required key is missing",
+    "fault 2": "bench.toml: syntax, type or unknown key",
+    "fault 3": "a file or folder is absent, unreadable, a link, too large or has a doubled ending",
+    "fault 4": "cells of a row do not match the header, or a header is named twice",
+    "fault 5": "a required cell is blank",
+    "fault 6": "a date or clock is not in ISO form",
+    "fault 7": "an id is used twice",
+    "fault 8": "a value needs another one beside it",
+    "fault 10": "a column is missing",
+    "fault 11": "an empty file, another encoding or another separator",
+    "fault 12": "an unknown code",
+    "fault 13": "not a number",
+    "fault 14": "out of range",
+    "fault 15": "above the meter's range",
+    "fault 16": "an overload is not a reading",
+    "fault 17": "the same reading twice",
+    "fault 18": "out of order",
+    "fault 19": "a row is excluded without a note",
+    "fault 20": "a percentage that looks like a fraction",
+    "fault 23": "a header in an unsupported unit",
+    "fault 24": "lists of a specification do not fit together",
+    "fault 25": "both or neither of two alternatives",
+    "fault 27": "a path that leaves the folder",
+    "caution 20": "two rows are identical in every cell",
+    "caution 21": "the range is unknown, or differs within a comparison",
+    "caution 22": "one mounting only",
+    "caution 23": "a suspiciously small value",
+    "caution 24": "a short rest before switch-on",
+    "caution 25": "a filament lamp without volts",
+    "caution 26": "an old price",
+    "caution 27": "an old calibration",
+    "caution 28": "repeats scatter more than the campaign's",
+    "caution 29": "no single baseline",
+    "caution 30": "an unknown column or file",
+    "caution 31": "power differs from volts times amperes",
+    "caution 32": "values that look like another unit",
+    "caution 33": "a formula's stored value is used",
 }
 
 
@@ -102,7 +102,7 @@ class Problem:
     Attributes
     ----------
     code : str
-        ``E..`` a fault, ``W..`` a caution; see `CODES`.
+        ``fault`` or ``caution`` and a number; see `CODES`.
     file : str
         File name inside the folder.
     line : int or None
@@ -122,7 +122,7 @@ class Problem:
     @property
     def is_caution(self) -> bool:
         """Whether the folder can be used all the same."""
-        return self.code.startswith("W")
+        return self.code.startswith("caution")
 
     def __str__(self) -> str:
         place = shown(self.file, limit=200) + (f":{self.line}" if self.line is not None else "")

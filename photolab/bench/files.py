@@ -45,12 +45,12 @@ def listing(folder: Path, faults: Faults) -> tuple[str, ...]:
     for name in names:
         doubled = _DOUBLED.fullmatch(name)
         if doubled and doubled[1].lower() in FILES:
-            faults.add("E03", name, f"a doubled ending; rename the file {doubled[1].lower()}.")
+            faults.add("fault 3", name, f"a doubled ending; rename the file {doubled[1].lower()}.")
             continue
         if name in FILES or not name.lower().endswith((".csv", ".toml")):
             continue
         if name.lower() in FILES and name.lower() not in names:
-            faults.add("E03", name, f"small letters are wanted; rename the file {name.lower()}.")
+            faults.add("fault 3", name, f"small letters are wanted; rename the file {name.lower()}.")
     return tuple(names)
 
 
@@ -69,7 +69,7 @@ def strays(names: Collection[str], read: Collection[str], faults: Faults) -> Non
     for name in names:
         near = closest(name, FILES, cutoff=0.8)
         if name.lower().endswith((".csv", ".toml")) and near and near not in names and name not in read:
-            faults.add("W30", name, f"this file is not read; did you mean {near}?")
+            faults.add("caution 30", name, f"this file is not read; did you mean {near}?")
 
 
 def load(folder: Path, name: str, faults: Faults, hashes: dict[str, str]) -> bytes | None:
@@ -95,20 +95,20 @@ def load(folder: Path, name: str, faults: Faults, hashes: dict[str, str]) -> byt
     try:
         status = os.lstat(path)
         if stat.S_ISLNK(status.st_mode):
-            faults.add("E03", name, "is a link; put the file itself into the folder.")
+            faults.add("fault 3", name, "is a link; put the file itself into the folder.")
             return None
         if not stat.S_ISREG(status.st_mode):
-            faults.add("E03", name, "is not a plain file.")
+            faults.add("fault 3", name, "is not a plain file.")
             return None
         if status.st_size <= MAX_FILE_BYTES:
             with path.open("rb") as stream:
                 data = stream.read(MAX_FILE_BYTES + 1)
     except OSError as error:
-        faults.add("E03", name, f"cannot be read: {(error.strerror or 'unknown reason').lower()}.")
+        faults.add("fault 3", name, f"cannot be read: {(error.strerror or 'unknown reason').lower()}.")
         return None
     if status.st_size > MAX_FILE_BYTES or len(data) > MAX_FILE_BYTES:
         found = f"{status.st_size / 2**20:.0f} MB"
-        faults.add("E03", name, f"is too large: {found}; wanted {MAX_FILE_BYTES // 2**20} MB or less.")
+        faults.add("fault 3", name, f"is too large: {found}; wanted {MAX_FILE_BYTES // 2**20} MB or less.")
         return None
     hashes[name] = hashlib.sha256(data).hexdigest()
     return data
@@ -132,14 +132,16 @@ def decode(name: str, data: bytes, faults: Faults) -> str | None:
         The text.
     """
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        faults.add("E11", name, 'is UTF-16; save it again as "CSV UTF-8".')
+        faults.add("fault 11", name, 'is UTF-16; save it again as "CSV UTF-8".')
         return None
     if not data.strip():
-        faults.add("E11", name, "is empty.")
+        faults.add("fault 11", name, "is empty.")
         return None
     if b"\x00" in data:
         faults.add(
-            "E11", name, "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8."
+            "fault 11",
+            name,
+            "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8.",
         )
         return None
     try:
@@ -147,7 +149,7 @@ def decode(name: str, data: bytes, faults: Faults) -> str | None:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         byte = f"byte 0x{data[error.start]:02x}"
-        faults.add("E11", name, f'{byte} is not UTF-8; save the file again as "CSV UTF-8".', line=line)
+        faults.add("fault 11", name, f'{byte} is not UTF-8; save the file again as "CSV UTF-8".', line=line)
         return None
 
 
@@ -192,10 +194,10 @@ def split(name: str, text: str, separator: str, faults: Faults, *, first_row: in
                 _wrong_count(name, number, len(cells), len(header), separator, faults)
     except csv.Error as error:
         words = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
-        faults.add("E04", name, words, line=number + 1)
+        faults.add("fault 4", name, words, line=number + 1)
         return None
     if number < first_row or not any(header):
-        faults.add("E11", name, f"row {first_row} holds no column names.", line=first_row)
+        faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
         return None
     width = len(header)
     return Rows(name, header, [tuple(map(str.strip, flat[place::width])) for place in range(width)], numbers)
@@ -204,7 +206,7 @@ def split(name: str, text: str, separator: str, faults: Faults, *, first_row: in
 def _wrong_count(name: str, number: int, found: int, wanted: int, separator: str, faults: Faults) -> None:
     """Keep a fault for a row that does not match its header."""
     why = f'; put a cell that holds "{shown(separator)}" in quotation marks' if found > wanted else ""
-    faults.add("E04", name, f"{found} cells where the header names {wanted}{why}.", line=number)
+    faults.add("fault 4", name, f"{found} cells where the header names {wanted}{why}.", line=number)
 
 
 def _foreign(name: str, header: list[str], separator: str, faults: Faults) -> bool:
@@ -213,7 +215,7 @@ def _foreign(name: str, header: list[str], separator: str, faults: Faults) -> bo
     joined = (separator if separator in words else " ").join(header)
     if joined.lower().startswith("sep="):
         message = f'the first row is "{shown(joined)}"; delete it, the first row names the columns.'
-        faults.add("E11", name, message, line=1)
+        faults.add("fault 11", name, message, line=1)
         return True
     others = [mark for mark in words if mark != separator and mark in joined]
     if len(header) > 2 or not others or set(header) & HEADERS:
@@ -227,5 +229,5 @@ def _foreign(name: str, header: list[str], separator: str, faults: Faults) -> bo
         )
     else:
         advice = "save with commas and points"
-    faults.add("E11", name, f"separated by {words[mark]}; {advice}.", line=1)
+    faults.add("fault 11", name, f"separated by {words[mark]}; {advice}.", line=1)
     return True

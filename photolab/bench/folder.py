@@ -85,12 +85,14 @@ def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
     faults = Faults()
     try:
         if folder.is_symlink() or (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))):
-            faults.add("E03", folder.name, "is already there and not an empty folder; name a new one.")
+            faults.add("fault 3", folder.name, "is already there and not an empty folder; name a new one.")
             raise refusal(faults.faults)
         folder.parent.mkdir(parents=True, exist_ok=True)
         beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     except OSError as error:
-        faults.add("E03", folder.name, f"cannot be written: {(error.strerror or 'unknown reason').lower()}.")
+        faults.add(
+            "fault 3", folder.name, f"cannot be written: {(error.strerror or 'unknown reason').lower()}."
+        )
         raise refusal(faults.faults) from None
     try:
         for name, content in files.items():
@@ -100,7 +102,9 @@ def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
             folder.rmdir()
         beside.replace(folder)
     except OSError as error:
-        faults.add("E03", folder.name, f"cannot be written: {(error.strerror or 'unknown reason').lower()}.")
+        faults.add(
+            "fault 3", folder.name, f"cannot be written: {(error.strerror or 'unknown reason').lower()}."
+        )
         raise refusal(faults.faults) from None
     finally:
         shutil.rmtree(beside, ignore_errors=True)

@@ -12,6 +12,7 @@ give it, the intervals are multiplied in ln and called conservative.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -72,6 +73,7 @@ class WarmUpRun:
     stable_runs: tuple[str, ...] = ()
 
 
+@lru_cache(maxsize=4)  # many views of one bench ask for them; a bench is told from another by identity
 def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     """Fit every run of warm_up.csv; runs that show no change say how readings of their meter are correlated.
 

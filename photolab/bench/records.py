@@ -75,7 +75,7 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
         tables = _tables(path, names, declared, faults, hashes)
     if "readings.csv" not in names:
         words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
-        faults.add("E03", "readings.csv", words)
+        faults.add("fault 3", "readings.csv", words)
     check_order(tables["warm_up"], "warm_up.csv", faults)
     logs, logged = read_logs(path, declared, faults, hashes)
     _append(tables, logged, logs, faults)
@@ -88,7 +88,7 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     excluded = complete(tables, declared, faults)
     check_completed(tables, typed, declared, faults)
     if len(readings) and tables["readings"].empty:
-        faults.add("E11", "readings.csv", "every row is excluded; nothing is left to read.")
+        faults.add("fault 11", "readings.csv", "every row is excluded; nothing is left to read.")
     if tables["lamps"].empty:
         tables["lamps"] = lamps_of(tables["readings"])
     if faults.faults:
@@ -107,12 +107,12 @@ def _names(path: Path, faults: Faults) -> tuple[str, ...]:
     try:
         if not path.is_dir():
             why = "is not a folder" if path.exists() else "does not exist"
-            faults.add("E03", path.name or str(path), f"this folder {why}.")
+            faults.add("fault 3", path.name or str(path), f"this folder {why}.")
             raise refusal(faults.faults)
         return listing(path, faults)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "its name cannot be used"
-        faults.add("E03", path.name, f"this folder cannot be read: {reason.lower()}.")
+        faults.add("fault 3", path.name, f"this folder cannot be read: {reason.lower()}.")
         raise refusal(faults.faults) from None
 
 
@@ -120,7 +120,7 @@ def _declared(path: Path, names: tuple[str, ...], faults: Faults, hashes: dict[s
     """Return what bench.toml says; without it, nothing is declared and the fault is kept."""
     if "bench.toml" not in names:
         faults.add(
-            "E03",
+            "fault 3",
             "bench.toml",
             "is not in the folder; it holds the meter's accuracy line. photolab new writes one.",
         )
@@ -154,12 +154,12 @@ def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, logs: list[Lo
     for log in logs:
         if log.run in runs:
             words = f'log.run "{shown(log.run)}" is also a run of another file; give each its own.'
-            faults.add("E07", FILE, words)
+            faults.add("fault 7", FILE, words)
         runs.add(log.run)
         if lamps and log.lamp not in lamps:
             near = closest(log.lamp, lamps)
             hint = f'; closest is "{shown(near)}"' if near else ""
-            faults.add("E12", FILE, f'log.lamp "{shown(log.lamp)}" is not in lamps.csv{hint}.')
+            faults.add("fault 12", FILE, f'log.lamp "{shown(log.lamp)}" is not in lamps.csv{hint}.')
     known = logged[logged["lamp"].isin(lamps)] if lamps else logged
     if len(known):
         tables["warm_up"] = (

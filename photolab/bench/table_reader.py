@@ -61,7 +61,7 @@ def read_table(table: Table, rows: Rows, faults: Faults, *, decimal: str = ".") 
     """
     named = _named_columns(table, rows, faults)
     if not rows.numbers and table.name == "readings":
-        faults.add("E11", rows.file, "has no rows under the column names.")
+        faults.add("fault 11", rows.file, "has no rows under the column names.")
     cells, count = rows.columns, len(rows.numbers)
     data: dict[str, pd.Series] = {}
     for column in table.columns:
@@ -90,19 +90,19 @@ def _named_columns(table: Table, rows: Rows, faults: Faults) -> dict[str, tuple[
     for position, header in enumerate(rows.header):
         if not header:
             if any(rows.columns[position]):
-                faults.add("E04", rows.file, f"column {position + 1} has cells and no name.", line=1)
+                faults.add("fault 4", rows.file, f"column {position + 1} has cells and no name.", line=1)
         elif header in seen or header == "line":
             why = (
                 "is named twice"
                 if header in seen
                 else "is kept for the row number; give the column another name"
             )
-            faults.add("E04", rows.file, f"{shown(header)} {why}.", line=1)
+            faults.add("fault 4", rows.file, f"{shown(header)} {why}.", line=1)
         elif header in known:
             canonical, form = known[header]
             if canonical in named:
                 other = rows.header[named[canonical][0]]
-                faults.add("E25", rows.file, f"both {other} and {header}; keep one of them.", line=1)
+                faults.add("fault 25", rows.file, f"both {other} and {header}; keep one of them.", line=1)
             named.setdefault(canonical, (position, form))
         else:
             refused |= _unknown(header, table, rows, known, faults)
@@ -122,13 +122,16 @@ def _unknown(
         if words and stem == own_stem and stem:
             choices = " or ".join([column.name, *(form.header for form in unit_forms(column.name))])
             faults.add(
-                "E23", rows.file, f"{shown(header)}: {words}; convert, and name the column {choices}.", line=1
+                "fault 23",
+                rows.file,
+                f"{shown(header)}: {words}; convert, and name the column {choices}.",
+                line=1,
             )
             return {column.name}
     near = closest(header, known)
     hint = f" Did you mean {near}?" if near else ""
     faults.add(
-        "W30",
+        "caution 30",
         rows.file,
         f"{shown(header)} is not a column of this file; kept as text, not used.{hint}",
         line=1,
@@ -154,7 +157,7 @@ def _missing(
         alike = any(closest(header, forms) or _same_start(header, column.name) for header in unknown)
         hint = f" Did you mean {column.name}?" if alike else ""
         name = " or ".join(forms) if column.name == "elapsed_s" else column.name
-        faults.add("E10", rows.file, f"no column {name}; found {found}.{hint}", line=1)
+        faults.add("fault 10", rows.file, f"no column {name}; found {found}.{hint}", line=1)
 
 
 def _same_start(header: str, name: str) -> bool:
@@ -206,10 +209,10 @@ class _Reader:
             except CellFault as fault:
                 known[typed], wrong[typed] = blank, fault
         if self.column.required and "" in known:
-            wrong[""] = CellFault("blank; a value is wanted in every row.", code="E05")
+            wrong[""] = CellFault("blank; a value is wanted in every row.", code="fault 5")
         if cells and self.column.required and set(known) == {""}:
             words = f"blank in all {len(cells)} rows; type a value into each."
-            self.faults.add("E05", self.rows.file, words, line=self.rows.numbers[0], column=self.header)
+            self.faults.add("fault 5", self.rows.file, words, line=self.rows.numbers[0], column=self.header)
         elif wrong:
             for typed, line in zip(cells, self.rows.numbers, strict=True):
                 if typed in wrong:
@@ -223,7 +226,7 @@ class _Reader:
         unit = self.form.unit if self.form else self.column.unit
         if not math.isfinite(canonical):
             words = f'"{shown(typed)}" is too large for a number.'
-            raise CellFault(words, code="E14")
+            raise CellFault(words, code="fault 14")
         check_range(value, typed, unit, self.column, canonical)
         return canonical, value
 
@@ -237,4 +240,4 @@ class _Reader:
         near = closest(typed, self.column.codes)
         hint = f'; closest is "{near}"' if near else ""
         words = f'"{shown(typed)}" is not one of {", ".join(self.column.codes)}{hint}.'
-        raise CellFault(words, code="E12")
+        raise CellFault(words, code="fault 12")

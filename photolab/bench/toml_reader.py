@@ -50,23 +50,26 @@ def _syntax(text: str, error: tomllib.TOMLDecodeError, faults: Faults) -> None:
             about = next(
                 (k.about for keys in SECTIONS.values() for k in keys if k.name == key), "write a value"
             )
-            faults.add("E01", FILE, f"{key} has no value; {about}.", line=number)
+            faults.add("fault 1", FILE, f"{key} has no value; {about}.", line=number)
             return
         bare = re.fullmatch(r"[±+]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(?:%|[A-Za-zµ°²/]+)?", typed)
         if (bare and bare[1] != typed) or re.fullmatch("[0-9]+,[0-9]+", typed):
             value = typed.replace(",", ".") if bare is None else bare[1].replace(",", ".")
             faults.add(
-                "E02", FILE, f"{key} = {shown(typed)}; write the bare number: {key} = {value}.", line=number
+                "fault 2",
+                FILE,
+                f"{key} = {shown(typed)}; write the bare number: {key} = {value}.",
+                line=number,
             )
             return
         if re.fullmatch(r"[“”„'’\w .()\-]*", typed) and re.search("[^0-9.]", typed):
             inner = shown(typed.strip("“”„'’ "))
             words = f'{key} = {shown(typed)}; write text in straight quotation marks: {key} = "{inner}".'
-            faults.add("E02", FILE, words, line=number)
+            faults.add("fault 2", FILE, words, line=number)
             return
     reason = re.sub(r" \(at .*\)$", "", str(error))
     what = f"{shown(line)}; " if line else ""
-    faults.add("E02", FILE, f"{what}{shown(reason[:1].lower() + reason[1:])}.", line=number)
+    faults.add("fault 2", FILE, f"{what}{shown(reason[:1].lower() + reason[1:])}.", line=number)
 
 
 def read_toml(text: str, faults: Faults) -> Declared:
@@ -92,7 +95,7 @@ def read_toml(text: str, faults: Faults) -> Declared:
         declared.separator, declared.decimal = _separators(text)
         return declared
     except (ValueError, RecursionError) as error:
-        faults.add("E02", FILE, f"cannot be understood: {shown(str(error))}.")
+        faults.add("fault 2", FILE, f"cannot be understood: {shown(str(error))}.")
         return declared
     return declare(given, Lines(text), faults)
 
@@ -120,7 +123,9 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
     declared.separator, declared.decimal = csv["separator"], csv["decimal"]
     if declared.separator == declared.decimal:
         faults.add(
-            "E08", FILE, '[csv] separator and decimal are both ","; a decimal comma needs separator = ";".'
+            "fault 8",
+            FILE,
+            '[csv] separator and decimal are both ","; a decimal comma needs separator = ";".',
         )
     bench = _single("bench", given, lines, faults)
     keys = frozenset(given["bench"]) if isinstance(given.get("bench"), dict) else frozenset()
@@ -145,19 +150,19 @@ def _separators(text: str) -> tuple[str, str]:
 def _top(given: Values, lines: Lines, faults: Faults) -> None:
     sections = {"bench", "csv", "meter", "housing", "log", "question"}
     if "schema" not in given:
-        faults.add("E01", FILE, "no schema; write schema = 1 as the first line.")
+        faults.add("fault 1", FILE, "no schema; write schema = 1 as the first line.")
     elif given["schema"] != 1 or isinstance(given["schema"], bool):
         words = f"schema = {typed_text(given['schema'])}; this version reads schema = 1."
-        faults.add("E01", FILE, words, line=lines.of("", 0, "schema"))
+        faults.add("fault 1", FILE, words, line=lines.of("", 0, "schema"))
     for name in given:
         if name not in sections | {"schema"}:
             near = closest(name, sections)
             hint = f" Did you mean {near}?" if near else _home(name)
             faults.add(
-                "E02", FILE, f"{shown(name)} is not a section or key.{hint}", line=lines.of("", 0, name)
+                "fault 2", FILE, f"{shown(name)} is not a section or key.{hint}", line=lines.of("", 0, name)
             )
     if not given.get("meter"):
-        faults.add("E01", FILE, "no [[meter]]; write one with id and reading_percent.")
+        faults.add("fault 1", FILE, "no [[meter]]; write one with id and reading_percent.")
 
 
 def _home(name: str) -> str:
@@ -172,7 +177,9 @@ def _home(name: str) -> str:
 def _single(section: str, given: Values, lines: Lines, faults: Faults) -> Values:
     table = given.get(section, {})
     if not isinstance(table, dict):
-        faults.add("E02", FILE, f"{section}: wanted one table [{section}].", line=lines.of("", 0, section))
+        faults.add(
+            "fault 2", FILE, f"{section}: wanted one table [{section}].", line=lines.of("", 0, section)
+        )
         table = {}
     return Section(section, 0, f"[{section}]", table, lines, faults).values()
 
@@ -181,7 +188,7 @@ def _many(section: str, given: Values, lines: Lines, faults: Faults) -> list[Sec
     tables = given.get(section, [])
     if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
         words = f"{section}: wanted [[{section}]] with two pairs of brackets."
-        faults.add("E02", FILE, words, line=lines.of(section, 0, ""))
+        faults.add("fault 2", FILE, words, line=lines.of(section, 0, ""))
         return []
     found = []
     for index, table in enumerate(tables):
@@ -194,7 +201,9 @@ def _many(section: str, given: Values, lines: Lines, faults: Faults) -> list[Sec
 def _unique(section: Section, found: Mapping[str, Any], identity: Any) -> bool:
     if identity in found:
         section.fault(
-            "E07", f'{section.section}.id "{shown(str(identity))}" is used twice; give each its own.', "id"
+            "fault 7",
+            f'{section.section}.id "{shown(str(identity))}" is used twice; give each its own.',
+            "id",
         )
     return identity is not None and identity not in found
 
@@ -222,7 +231,7 @@ def _questions(
             names = ", ".join(f'"{shown(name)}"' for name in known)
             hint = f'; closest is "{shown(near)}"' if near else ""
             section.fault(
-                "E12", f'question.housing = "{shown(place)}"; wanted one of {names}{hint}.', "housing"
+                "fault 12", f'question.housing = "{shown(place)}"; wanted one of {names}{hint}.', "housing"
             )
         if None not in values.values():
             found.append((Question(**values), lines.of("question", section.index, "lamp")))
@@ -258,7 +267,7 @@ def _factors(
         if None not in part.values():
             found.append(SpectralFactor(**part))
     if len({factor.technology for factor in found}) < len(found):
-        meter.fault("E07", f"{meter.label} has two spectral factors for one technology; keep one.")
+        meter.fault("fault 7", f"{meter.label} has two spectral factors for one technology; keep one.")
     return tuple(found)
 
 
@@ -278,33 +287,33 @@ def _check_lists(section: Section, values: Values) -> None:
     ranges, resolution = values["ranges_lx"], values["resolution_lx"]
     label = section.label
     if any(b <= a for a, b in pairwise(ranges)):
-        section.fault("E24", f"{label}: ranges_lx must increase; got {_list(ranges)}.", "ranges_lx")
+        section.fault("fault 24", f"{label}: ranges_lx must increase; got {_list(ranges)}.", "ranges_lx")
     if resolution and ranges and len(resolution) != len(ranges):
         words = (
             f"{label}: {len(resolution)} resolution_lx for {len(ranges)} ranges_lx; give one for each range."
         )
-        section.fault("E24", words, "resolution_lx")
+        section.fault("fault 24", words, "resolution_lx")
     if any(b < a for a, b in pairwise(resolution)):
         section.fault(
-            "E24", f"{label}: resolution_lx must not decrease; got {_list(resolution)}.", "resolution_lx"
+            "fault 24", f"{label}: resolution_lx must not decrease; got {_list(resolution)}.", "resolution_lx"
         )
     if any(step >= top for step, top in zip(resolution, ranges, strict=False)):
-        section.fault("E24", f"{label}: a resolution_lx is not below its range.", "resolution_lx")
+        section.fault("fault 24", f"{label}: a resolution_lx is not below its range.", "resolution_lx")
     for name in ("reading_percent", "range_percent", "digits"):
         count = len(values[name] or ())
         if count > 1 and count != len(ranges):
             section.fault(
-                "E24",
+                "fault 24",
                 f"{label}: {count} values of {name} for {len(ranges)} ranges_lx; give one, or one for each.",
                 name,
             )
     if {"range_percent", "digits"} <= section.declared:
         section.fault(
-            "E08", f"{label}: both range_percent and digits; keep the one of your manual.", "digits"
+            "fault 8", f"{label}: both range_percent and digits; keep the one of your manual.", "digits"
         )
     if any(values["digits"]) and not resolution:
         words = f"{label}: digits need resolution_lx, the last figure that can change on each range."
-        section.fault("E08", words, "digits")
+        section.fault("fault 8", words, "digits")
 
 
 def _list(values: tuple[float, ...]) -> str:

@@ -109,7 +109,7 @@ class Section:
             if name not in keys:
                 near = closest(name, keys)
                 hint = f" Did you mean {near}?" if near else _unit_hint(name)
-                self.fault("E02", f"{self._full(name)} is not a key.{hint}", name)
+                self.fault("fault 2", f"{self._full(name)} is not a key.{hint}", name)
         found: Values = {}
         for key in keys.values():
             found[key.name] = key.default
@@ -117,7 +117,7 @@ class Section:
                 value = self._checked(key, self.given[key.name])
                 found[key.name] = key.default if value is None else value
             elif key.required:
-                self.fault("E01", f"{self.label} has no {key.name}; {_remedy(key)}.")
+                self.fault("fault 1", f"{self.label} has no {key.name}; {_remedy(key)}.")
         return found
 
     def _full(self, name: str) -> str:
@@ -135,7 +135,7 @@ class Section:
         full = self._full(key.name)
         if isinstance(value, bool) or not isinstance(value, int | float):
             advice = _bare_number(value)
-            self.fault("E02", f"{full} = {typed_text(value)}; wanted a bare number{advice}.", key.name)
+            self.fault("fault 2", f"{full} = {typed_text(value)}; wanted a bare number{advice}.", key.name)
             return None
         number = float(value) if abs(value) < 1e300 else math.inf
         outside = not math.isfinite(number) or (key.high is not None and number > key.high)
@@ -143,20 +143,22 @@ class Section:
             outside = outside or (number <= key.low if key.low_open else number < key.low)
         if 0.0 < number < key.small and key.small_refused:
             percent = f"{100 * number:g}"
-            self.fault("E20", f"{full} = {number:g}; is that {percent} %? Write {percent}.", key.name)
+            self.fault("fault 20", f"{full} = {number:g}; is that {percent} %? Write {percent}.", key.name)
             return None
         if outside:
             unit = f" {key.unit}" if key.unit not in {"", "1"} else ""
-            self.fault("E14", f"{full} = {typed_text(value)}{unit}; wanted {key.wanted}.", key.name)
+            self.fault("fault 14", f"{full} = {typed_text(value)}{unit}; wanted {key.wanted}.", key.name)
             return None
         if 0.0 < number < key.small:
-            self.fault("W23", f"{full} = {number:g} {key.unit} is very small; is it in {key.unit}?", key.name)
+            self.fault(
+                "caution 23", f"{full} = {number:g} {key.unit} is very small; is it in {key.unit}?", key.name
+            )
         return number
 
     def _count(self, key: Key, value: Any) -> int | None:
         number = self._number(key, value)
         if number is not None and number != math.floor(number):
-            self.fault("E02", f"{self._full(key.name)} = {number:g}; wanted a whole number.", key.name)
+            self.fault("fault 2", f"{self._full(key.name)} = {number:g}; wanted a whole number.", key.name)
             return None
         return None if number is None else int(number)
 
@@ -164,7 +166,7 @@ class Section:
         if not isinstance(value, list) or not value:
             typed = f"{self._full(key.name)} = {typed_text(value)}"
             words = f"{typed}; wanted a list, for example [400, 4000, 40000]."
-            self.fault("E02", words, key.name)
+            self.fault("fault 2", words, key.name)
             return None
         numbers = [self._number(key, item) for item in value]
         return None if None in numbers else tuple(number for number in numbers if number is not None)
@@ -179,10 +181,10 @@ class Section:
         if isinstance(value, datetime | date) or not isinstance(value, str):
             typed = f"{self._full(key.name)} = {typed_text(value)}"
             words = f'{typed}; wanted text in quotation marks: {key.name} = "{_bare(value)}".'
-            self.fault("E02", words, key.name)
+            self.fault("fault 2", words, key.name)
             return None
         if key.required and not value.strip():
-            self.fault("E01", f"{self.label} has a blank {key.name}; {_remedy(key)}.")
+            self.fault("fault 1", f"{self.label} has a blank {key.name}; {_remedy(key)}.")
             return None
         return value.strip()
 
@@ -193,14 +195,16 @@ class Section:
         hint = f'; closest is "{near}"' if near else ""
         names = ", ".join(f'"{shown(code)}"' for code in key.codes)
         self.fault(
-            "E12", f"{self._full(key.name)} = {typed_text(value)}; wanted one of {names}{hint}.", key.name
+            "fault 12",
+            f"{self._full(key.name)} = {typed_text(value)}; wanted one of {names}{hint}.",
+            key.name,
         )
         return None
 
     def _texts(self, key: Key, value: Any) -> tuple[str, ...] | None:
         if not isinstance(value, list):
             self.fault(
-                "E02",
+                "fault 2",
                 f'{self._full(key.name)} = {typed_text(value)}; wanted a list, for example ["degF"].',
                 key.name,
             )
@@ -220,13 +224,13 @@ class Section:
     def _table(self, key: Key, value: Any) -> Values | None:
         if isinstance(value, dict):
             return value
-        self.fault("E02", f"{self._full(key.name)}: wanted a table [{self._full(key.name)}].", key.name)
+        self.fault("fault 2", f"{self._full(key.name)}: wanted a table [{self._full(key.name)}].", key.name)
         return None
 
     def _tables(self, key: Key, value: Any) -> list[Values] | None:
         if isinstance(value, list) and all(isinstance(item, dict) for item in value):
             return value
-        self.fault("E02", f"{self._full(key.name)}: wanted tables [[{self._full(key.name)}]].", key.name)
+        self.fault("fault 2", f"{self._full(key.name)}: wanted tables [[{self._full(key.name)}]].", key.name)
         return None
 
 

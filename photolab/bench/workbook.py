@@ -87,7 +87,7 @@ def read_workbook(
     others = [name for name in names if name in FILES]
     if others:
         words = f"stands beside {', '.join(others)}; keep the workbook or the other files, not both."
-        faults.add("E25", WORKBOOK, words)
+        faults.add("fault 25", WORKBOOK, words)
     data = load(folder, WORKBOOK, faults, hashes)
     sheets = None if data is None else _sheets(data, faults)
     if sheets is None:
@@ -107,14 +107,14 @@ def _sheets(data: bytes, faults: Faults) -> Sheets | None:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
             if sum(part.file_size for part in parts.infolist()) > 4 * MAX_FILE_BYTES:
-                faults.add("E03", WORKBOOK, f"unpacks to more than {4 * MAX_FILE_BYTES // 2**20} MB.")
+                faults.add("fault 3", WORKBOOK, f"unpacks to more than {4 * MAX_FILE_BYTES // 2**20} MB.")
                 return None
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions, which are not read
             values = _cells(data, faults, stored=True)
             formulas = _cells(data, faults, stored=False)
     except BROKEN as error:
-        faults.add("E03", WORKBOOK, f"cannot be read as a workbook: {shown(str(error))}.")
+        faults.add("fault 3", WORKBOOK, f"cannot be read as a workbook: {shown(str(error))}.")
         return None
     for name, rows in formulas.items():
         for number, row in enumerate(rows, start=1):
@@ -134,10 +134,10 @@ def _formula(
     header = str(rows[0][place]) if rows and place < len(rows[0]) else ""
     if value is None:
         words = "a formula without a stored value; save the workbook in a spreadsheet, or type the value."
-        faults.add("E13", file, words, line=number, column=header)
+        faults.add("fault 13", file, words, line=number, column=header)
     elif value != formula:
         words = f"a formula; its stored value {shown(str(value))} is used."
-        faults.add("W33", file, words, line=number, column=header)
+        faults.add("caution 33", file, words, line=number, column=header)
 
 
 def _cells(data: bytes, faults: Faults, *, stored: bool) -> Sheets:
@@ -148,13 +148,13 @@ def _cells(data: bytes, faults: Faults, *, stored: bool) -> Sheets:
         sheet = book[name]
         if name not in {KEY_SHEET, *TABLES} or not hasattr(sheet, "reset_dimensions"):
             if stored:
-                faults.add("W30", WORKBOOK, f"sheet {shown(name)} is not read.")
+                faults.add("caution 30", WORKBOOK, f"sheet {shown(name)} is not read.")
             continue
         sheet.reset_dimensions()
         rows: list[tuple[Any, ...]] = []
         for row in sheet.iter_rows(values_only=True):
             if len(rows) == MAX_ROWS:
-                faults.add("E03", WORKBOOK, f"sheet {name} has more than {MAX_ROWS} rows.")
+                faults.add("fault 3", WORKBOOK, f"sheet {name} has more than {MAX_ROWS} rows.")
                 break
             rows.append(row)
         found[name] = rows
@@ -193,12 +193,12 @@ def _rows(table: Table, sheet: list[tuple[Any, ...]], faults: Faults) -> Rows | 
         if not any(row):
             continue
         if any(row[len(header) :]):
-            faults.add("E04", table.file, "cells beyond the last named column.", line=number)
+            faults.add("fault 4", table.file, "cells beyond the last named column.", line=number)
         row = (row + [""] * len(header))[: len(header)]
         for name, cell, text in zip(header, cells, row, strict=False):
             if name in numeric and isinstance(cell, str) and _is_number(text):
                 words = f'"{shown(text)}" is text that looks like a number; format the cell as a number.'
-                faults.add("E13", table.file, words, line=number, column=name)
+                faults.add("fault 13", table.file, words, line=number, column=name)
         kept.append(row)
         numbers.append(number)
     if not kept:
@@ -218,7 +218,9 @@ def _is_number(text: str) -> bool:
 def _declared(sheets: Sheets, faults: Faults) -> Declared:
     """Return what the sheet of keys declares."""
     if KEY_SHEET not in sheets:
-        faults.add("E03", FILE, "is not in the workbook; it holds section, id, key and value, one row a key.")
+        faults.add(
+            "fault 3", FILE, "is not in the workbook; it holds section, id, key and value, one row a key."
+        )
         return Declared()
     given: Values = {}
     lines = Lines("")
@@ -245,7 +247,7 @@ def _place(
     if section in {"meter", "housing", "question"}:
         if not identity:
             faults.add(
-                "E05",
+                "fault 5",
                 FILE,
                 f"blank beside {shown(name)}; every row of a {section} names its id.",
                 line=row,

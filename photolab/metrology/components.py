@@ -207,8 +207,8 @@ def nested_components(
     ----------
     .. [1] W. A. Thompson, "The problem of negative estimates of variance components", Ann. Math. Statist. 33
            (1962) 273.
-    .. [2] J. Hartung and G. Knapp, "On tests of the overall treatment effect", Statist. Med. 20 (2001) 1771
-           (from memory).
+    .. [2] J. Hartung and G. Knapp, "On tests of the overall treatment effect in meta-analysis with normally
+           distributed responses", Statist. Med. 20 (2001) 1771-1782.
     """
     if not 0.0 < coverage < 1.0:
         message = f"coverage must lie between 0 and 1; got {coverage:g}"

@@ -92,8 +92,8 @@ def rank_intervals(
 
     References
     ----------
-    .. [1] D. Al Mohamad, J. J. Goeman, E. W. van Zwet, "Simultaneous confidence intervals for ranks", J. R.
-       Stat. Soc. B 84 (2022) 1-21 (the counting rule; year and pages from memory).
+    .. [1] D. Al Mohamad, J. J. Goeman, E. W. van Zwet, "Simultaneous confidence intervals for ranks with
+       application to ranking institutions", Biometrics 78 (2022) 238-247 (the counting rule).
     """
     check_probability("coverage", coverage)
     estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)

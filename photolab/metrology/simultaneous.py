@@ -27,8 +27,8 @@ comparison, chosen at random, exceeds a starting level, weighted by how many do 
 
 References
 ----------
-.. [1] D. Q. Naiman, C. E. Priebe, "Computing scan statistic p values using importance sampling", J. Comput.
-   Graph. Stat. 10 (2001) 296-328.
+.. [1] D. Q. Naiman, C. E. Priebe, "Computing scan statistic p values using importance sampling, with
+   applications to genetics and medical image analysis", J. Comput. Graph. Stat. 10 (2001) 296-328.
 """
 
 from collections.abc import Callable

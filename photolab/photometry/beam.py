@@ -1,8 +1,7 @@
 """What a beam pattern says: peak, flux through a window, light above the cut-off, evenness of a row.
 
 Results are relative to the bench's own baseline; they are no test of a lamp against a regulation. The grid
-itself, the cut-off, comparisons and published reference points live in their own modules and are importable
-here.
+itself, the cut-off, comparisons and plans of points live in their own modules and are importable here.
 """
 
 from dataclasses import dataclass
@@ -19,7 +18,6 @@ from photolab.photometry.beam_cutoff import (
     CutoffSharpness,
     angle_of_slope,
     cutoff_line,
-    cutoff_rules,
     cutoff_sharpness,
 )
 from photolab.photometry.beam_grid import (
@@ -32,7 +30,7 @@ from photolab.photometry.beam_grid import (
     intensity_from_wall,
     mirrored,
 )
-from photolab.photometry.beam_points import PointPlan, judge_points, reference_points
+from photolab.photometry.beam_points import PointPlan, judge_points
 from photolab.photometry.beam_window import MeanAboveCutoff, WindowFlux, mean_above_cutoff, window_flux
 
 __all__ = [
@@ -49,7 +47,6 @@ __all__ = [
     "aim_offset",
     "angle_of_slope",
     "cutoff_line",
-    "cutoff_rules",
     "cutoff_sharpness",
     "intensity_at",
     "intensity_from_angles",
@@ -59,7 +56,6 @@ __all__ = [
     "mirrored",
     "peak",
     "ratio_map",
-    "reference_points",
     "row_uniformity",
     "window_flux",
 ]

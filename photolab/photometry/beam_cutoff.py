@@ -6,12 +6,9 @@ refused.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib.resources import files
 from typing import Any, NamedTuple
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.interpolate import PchipInterpolator
 
@@ -120,8 +117,8 @@ def cutoff_sharpness(
     Notes
     -----
     Noise raises the largest of many differences: repeat the scan. Between readings the logarithm is
-    interpolated by monotone cubics. Regulations read G on the line 2.5 deg from the vertical and scan in
-    steps of at most 0.05 deg; see `cutoff_rules`. A value here is a description of this beam, no test.
+    interpolated by monotone cubics. UN Regulation No. 112 reads G on the line 2.5 deg from the vertical, UN
+    Regulation No. 19 scans in steps of at most 0.05 deg. A value here describes this beam and is no test.
     """
     nodes = axis("vertical_angle_deg", vertical_angle_deg)
     light = positive("intensity", intensity, "cd")
@@ -209,17 +206,6 @@ def angle_of_slope(percent: ArrayLike) -> Any:
     return as_given(np.degrees(np.arctan(finite("percent", percent, "%") / 100.0)))
 
 
-def cutoff_rules() -> pd.DataFrame:
-    """Return what regulations say about cut-offs and their aim, each row with its source.
-
-    Returns
-    -------
-    DataFrame
-        rule, value, unit, standing, source. The values are text where they are a span.
-    """
-    return _rules().copy()
-
-
 def _can_be_read(
     nodes: Floats, found: CutoffSharpness, head_diameter: float | None, distance: float | None
 ) -> None:
@@ -281,9 +267,3 @@ def _heights(grid: BeamGrid) -> Floats:
 def _median(values: Floats) -> float:
     known = values[~np.isnan(values)]
     return float(np.median(known)) if known.size else float("nan")
-
-
-@lru_cache(maxsize=1)
-def _rules() -> pd.DataFrame:
-    with (files("photolab.photometry.tables") / "cutoff_rules.csv").open(encoding="utf-8") as stream:
-        return pd.read_csv(stream, dtype={"value": str})

@@ -1,19 +1,13 @@
-"""Points on a beam: what a sparse plan of points can say, and published reference intensities."""
+"""Points on a beam: what a sparse plan of points can say."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib.resources import files
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from photolab.photometry.arguments import Floats, same_length
 from photolab.photometry.beam_grid import angles
-
-REFERENCE_CAUTION = "published_reference_only"
-"""Code carried by every published point: a drop-in lamp in an old housing on a bench is not tested by it."""
 
 
 @dataclass(frozen=True)
@@ -87,58 +81,6 @@ def judge_points(horizontal: ArrayLike, vertical: ArrayLike, *, above: float = 0
     )
 
 
-def reference_points(*, lamp_class: str = "B", traffic: str = "right") -> pd.DataFrame:
-    """Return published passing-beam points with their intensities, as a scale to read a beam by.
-
-    Parameters
-    ----------
-    lamp_class : str, default "B"
-        ``A`` or ``B``.
-    traffic : str, default "right"
-        ``right`` as published, or ``left``: mirrored, point names as published for right-hand traffic.
-
-    Returns
-    -------
-    DataFrame
-        lamp_class, point, horizontal_deg, vertical_deg [deg], min_cd, max_cd [cd], basis_V [V], caution,
-        source. Directions are NaN where the regulation names a zone.
-
-    Raises
-    ------
-    ValueError
-        If the class or traffic side is not in the table.
-
-    Notes
-    -----
-    Limits on the 13.2 V basis. Those of older tables in lux at 25 m on the 12 V basis times 625 are lower by
-    a factor of 1.33 to 1.43: never mix them. A reading on this bench neither meets nor fails a point.
-    """
-    table = _points()
-    if lamp_class not in set(table["lamp_class"]):
-        message = f"lamp_class must be A or B; got {lamp_class!r}"
-        raise ValueError(message)
-    if traffic not in ("right", "left"):
-        message = f"traffic must be right or left; got {traffic!r}"
-        raise ValueError(message)
-    chosen = table[table["lamp_class"] == lamp_class].reset_index(drop=True)
-    side = -1.0 if traffic == "left" else 1.0
-    return chosen.assign(
-        horizontal_deg=side * chosen["horizontal_deg"] + 0.0, basis_V=13.2, caution=REFERENCE_CAUTION
-    )[
-        [
-            "lamp_class",
-            "point",
-            "horizontal_deg",
-            "vertical_deg",
-            "min_cd",
-            "max_cd",
-            "basis_V",
-            "caution",
-            "source",
-        ]
-    ]
-
-
 def _surrounded(rows: Mapping[float, Floats], columns: Mapping[float, Floats]) -> bool:
     """Return whether some point has neighbours on all four sides within 2 deg."""
 
@@ -173,9 +115,3 @@ def _lacking_step(step: float, allowed: float, code: str) -> str:
     if np.isinf(step):
         return "no_column"
     return "" if step <= allowed + 1e-9 else code
-
-
-@lru_cache(maxsize=1)
-def _points() -> pd.DataFrame:
-    with (files("photolab.photometry.tables") / "un_r112_passing_beam.csv").open(encoding="utf-8") as stream:
-        return pd.read_csv(stream)

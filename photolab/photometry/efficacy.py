@@ -5,10 +5,6 @@ cannot be true; it cannot show that one is.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib.resources import files
-
-import pandas as pd
 
 from photolab.photometry.arguments import not_negative, positive
 
@@ -94,7 +90,7 @@ def claim_against_power(
     -----
     The code is given by the low end of the implied luminous efficacy, so that a doubtful wattmeter accuses
     nobody. The light of a filament carries 14-29 lm/W of its power. Two spectral lines of a
-    daylight colour could carry some 420 lm/W and would render no colours; see `limits_of_efficacy`.
+    daylight colour could carry some 420 lm/W and would render no colours.
     """
     flux = float(positive("claimed_flux", claimed_flux, "lm")) / _lamps("claimed_per", claimed_per)
     lamps = _lamps("power_per", power_per)
@@ -120,25 +116,8 @@ def claim_against_power(
     )
 
 
-def limits_of_efficacy() -> pd.DataFrame:
-    """Return published and computed limits of luminous efficacy, each row with its standing and source.
-
-    Returns
-    -------
-    DataFrame
-        limit, value_lm_per_W [lm/W], kind (spectrum, device, published illuminant), standing, source.
-    """
-    return _table().copy()
-
-
 def _lamps(name: str, per: str) -> float:
     if per not in _LAMPS:
         message = f"{name} must be lamp or pair, so that claim and power match; got {per!r}"
         raise ValueError(message)
     return _LAMPS[per]
-
-
-@lru_cache(maxsize=1)
-def _table() -> pd.DataFrame:
-    with (files("photolab.photometry.tables") / "limits_of_efficacy.csv").open(encoding="utf-8") as stream:
-        return pd.read_csv(stream)

@@ -4,18 +4,15 @@ The exponents are empirical. They hold within some 10 % of the design voltage of
 a halogen lamp far below it stops its halogen cycle and leaves the law.
 """
 
-from functools import lru_cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from photolab.photometry.arguments import as_given, finite, not_negative, positive
 
 FLUX_EXPONENT = 3.421
-"""Luminous flux against voltage: 6.5 / 1.9 of the published exponents per current. [1]"""
+"""Luminous flux against voltage: 6.5 / 1.9 of the exponents per current of Arecchi, Messadi and Koshel 2007. [1]"""
 
 FLUX_EXPONENT_UNCERTAINTY = 0.25
 """Standard uncertainty of the flux exponent of one lamp: published lamps scatter from 2.6 to 3.6. [1]"""
@@ -37,7 +34,7 @@ def value_at_voltage(
     reference_voltage : array_like
         Voltage of the protocol. [V]
     exponent : array_like
-        Exponent of the quantity per voltage, see `exponent_per_voltage`. [1]
+        Exponent of the quantity per voltage; of light `FLUX_EXPONENT`, the beam keeping its shape. [1]
 
     Returns
     -------
@@ -140,64 +137,6 @@ def implied_exponent(
     return as_given(np.log(y / x) / np.log(second / first))
 
 
-def exponent_per_voltage(quantity: str) -> float:
-    """Return the published exponent of a quantity per voltage.
-
-    Parameters
-    ----------
-    quantity : str
-        ``luminous_flux``, ``power``, ``luminous_efficacy``, ``life``, ``colour_temperature`` or ``current``.
-
-    Returns
-    -------
-    float
-        The exponent, computed from the published exponents per current. [1]
-
-    Raises
-    ------
-    ValueError
-        If the quantity is not in the table.
-
-    Notes
-    -----
-    For light read in lux at one point take ``luminous_flux``: the beam keeps its shape.
-    """
-    table = published_exponents()
-    rows = table[(table["with_respect_to"] == "voltage") & (table["standing"] == "computed")].set_index(
-        "quantity"
-    )
-    if quantity not in rows.index:
-        message = f"quantity must be one of {', '.join(sorted(rows.index))}; got {quantity!r}"
-        raise ValueError(message)
-    return float(rows["exponent"].to_dict()[quantity])
-
-
-def published_exponents() -> pd.DataFrame:
-    """Return the published exponents, each row with its standing and source.
-
-    Returns
-    -------
-    DataFrame
-        quantity, with_respect_to (current or voltage), exponent [1], standing, source.
-    """
-    return _table("filament_exponents.csv").copy()
-
-
-def listed_lamps() -> pd.DataFrame:
-    """Return rated flux and largest power of common filament and discharge lamp categories.
-
-    Returns
-    -------
-    DataFrame
-        lamp, max_W [W], flux_lm [lm], tolerance [tol_unit], tol_unit, source.
-
-    Notes
-    -----
-    Bare-lamp flux at the list's test voltage; a reading in lux in a housing is not comparable to it.
-    """
-    return _table("filament_lamps.csv").copy()
-
-
 def supply_current(power: ArrayLike, voltage: ArrayLike, *, lamps: int = 1) -> Any:
     """Return the current the supply must give, for choosing fuse and leads.
 
@@ -223,9 +162,3 @@ def supply_current(power: ArrayLike, voltage: ArrayLike, *, lamps: int = 1) -> A
     """
     count = positive("lamps", lamps, "lamps")
     return as_given(count * not_negative("power", power, "W") / positive("voltage", voltage, "V"))
-
-
-@lru_cache(maxsize=4)
-def _table(name: str) -> pd.DataFrame:
-    with (files("photolab.photometry.tables") / name).open(encoding="utf-8") as stream:
-        return pd.read_csv(stream)

@@ -77,8 +77,8 @@ def refusal(folder: Path, refused: RecordError) -> list[str]:
     list of str
         Lines to print.
     """
-    faults = [p for p in refused.problems if p.code.startswith("E")]
-    cautions = [p for p in refused.problems if p.code.startswith("W")]
+    faults = [p for p in refused.problems if not p.is_caution]
+    cautions = [p for p in refused.problems if p.is_caution]
     counted = count(len(faults), "fault") + (f", {count(len(cautions), 'caution')}" if cautions else "")
     lines = [f"{folder.name}: {counted}. Nothing was changed."]
     lines += [f"  {fault}" for fault in faults[:SHOWN]]
