@@ -1,4 +1,7 @@
-"""The demo bench on other paths through the processor: the same numbers to 1e-9, and a report of the same bytes.
+"""The demo bench on other paths through the processor: the same numbers to 1e-9, the same sentences, the same report.
+
+On each path results.csv and every sentence must be the committed ones; on all of them together the whole report, byte
+for byte.
 
 Every path only switches something off, because code that a processor lacks dies with an illegal instruction: the
 kernels of OpenBLAS, the loops that numpy chooses at run time, and the exp, log, sin and pow of the C library.
@@ -9,6 +12,7 @@ import pickle
 import subprocess
 import sys
 import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from filecmp import cmpfiles
 from pathlib import Path
 
@@ -17,6 +21,9 @@ from numpy._core import _multiarray_umath as core
 
 NUMBERS = ("value", "low", "high", "ln_expanded_uncertainty", "coverage_factor", "dof")
 MOST_APART = 1e-9
+TOGETHER = "all of these"
+COMMITTED = Path("reports/demo")
+NATIVE: dict[str, np.ndarray] = {}
 UNROUNDED = """
 import pickle, sys
 from photolab.bench.evaluation import evaluate
@@ -39,7 +46,7 @@ def paths() -> dict[str, dict[str, str]]:
     if not on:
         del single["numpy without "]
     together = {key: value for one in single.values() for key, value in one.items()}
-    return single | {"all of these": together}
+    return single | {TOGETHER: together}
 
 
 def unrounded(environment: dict[str, str], place: Path) -> dict[str, np.ndarray]:
@@ -56,43 +63,48 @@ def apart(one: np.ndarray, other: np.ndarray) -> float:
         return float(np.max(np.where(same, 0.0, np.abs(one - other) / np.abs(one)), initial=0.0))
 
 
+def tried(name: str, environment: dict[str, str], whole: bool, scratch: Path) -> tuple[float, str, bool]:
+    """Return how far one path's numbers lie away, what is to be said of it, and whether its words are the same."""
+    place = scratch / name.replace(" ", "_")
+    place.mkdir()
+    found = unrounded(environment, place / "numbers")
+    difference = max(apart(NATIVE[column], found[column]) for column in NUMBERS)
+    if whole:
+        command = ["-m", "photolab", "appendix", "data/demo", "--out", str(place / "report")]
+    else:
+        command = [".ci/sentences.py"]
+    made = subprocess.run(
+        [sys.executable, *command], env=os.environ | environment, capture_output=True, text=True, check=False
+    )
+    said, same = made.stdout.strip()[-2000:], made.returncode == 0
+    if whole and same:
+        names = sorted(p.name for p in COMMITTED.iterdir())
+        alike = cmpfiles(COMMITTED, place / "report", names, shallow=False)[0]
+        said, same = (
+            f"{len(alike)} of {len(names)} files of the report are the committed ones",
+            alike == names,
+        )
+    elif not same:
+        said += made.stderr[-2000:]
+    return difference, f"{name}: numbers to {difference:.0e}; {said}", same
+
+
 def main() -> int:
-    """Compare every path with the committed report and with this processor's own numbers."""
-    committed, failed = Path("reports/demo"), False
-    names = sorted(p.name for p in committed.iterdir())
-    with tempfile.TemporaryDirectory() as scratch:
-        native = unrounded({}, Path(scratch) / "native")
-        largest = 0.0
-        for number, (name, environment) in enumerate(paths().items()):
-            found = unrounded(environment, Path(scratch) / f"{number}.pickle")
-            difference = max(apart(native[column], found[column]) for column in NUMBERS)
-            largest = max(largest, difference)
-            out = Path(scratch) / f"report{number}"
-            command = [
-                str(Path(sys.executable).parent / "photolab"),
-                "appendix",
-                "data/demo",
-                "--out",
-                str(out),
-            ]
-            made = subprocess.run(
-                command, env=os.environ | environment, capture_output=True, text=True, check=False
-            )
-            unlike = (
-                names
-                if made.returncode
-                else [n for n in names if n not in cmpfiles(committed, out, names, shallow=False)[0]]
-            )
-            print(
-                f"{name}: numbers to {difference:.0e}, {', '.join(unlike) or 'no file'} unlike the committed report"
-            )
-            if made.returncode:
-                print(made.stderr[-2000:])
-            failed |= not difference <= MOST_APART or bool(unlike)
-        if largest == 0.0:
-            print("every path gave the same bits: none of them can have been taken")
-            failed = True
-    return int(failed)
+    """Compare every path with what is committed and with this processor's own numbers."""
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(2) as workers:
+        scratch = Path(folder)
+        NATIVE.update(unrounded({}, scratch / "native"))
+        answers = [
+            workers.submit(tried, name, environment, name == TOGETHER, scratch)
+            for name, environment in paths().items()
+        ]
+        found = [answer.result() for answer in answers]
+    for _, said, _ in found:
+        print(said)
+    if not any(difference > 0.0 for difference, _, _ in found):
+        print("every path gave the same bits: none of them can have been taken")
+        return 1
+    return int(not all(same and difference <= MOST_APART for difference, _, same in found))
 
 
 if __name__ == "__main__":
