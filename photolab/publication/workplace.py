@@ -13,8 +13,8 @@ from photolab.errors import PhotolabError
 from photolab.publication.notebooks import notebooks_folder
 
 FIRST = "00_start_here.ipynb"
-_END_S = 1.2
-"""So long JupyterLab has to end its kernels after Ctrl-C."""
+_END_S = 0.7
+"""So long JupyterLab has after Ctrl-C to end with its kernels, and once more when it is told to."""
 
 
 def working_copies(bench: Path, work: Path | None = None) -> Path:
@@ -100,9 +100,12 @@ def open_lab(
     with subprocess.Popen(command, env=environment) as lab:
         try:
             return lab.wait()
-        except KeyboardInterrupt:
-            lab.terminate()
-            with contextlib.suppress(subprocess.TimeoutExpired):
-                lab.wait(_END_S)
-            lab.kill()
+        except (
+            KeyboardInterrupt
+        ):  # a terminal has told JupyterLab too: told twice, it would leave its kernels
+            for end in (lab.terminate, lab.kill):
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    lab.wait(_END_S)
+                    break
+                end()
             raise
