@@ -308,7 +308,11 @@ def run(
                 said.append(kernel.noise)
 
     async def work_all() -> None:
-        await asyncio.gather(*(work() for _ in range(min(jobs, len(paths)))))
+        # each ends in good order before an error of one, or Ctrl-C, goes on its way
+        workers = [work() for _ in range(min(jobs, len(paths)))]
+        for error in await asyncio.gather(*workers, return_exceptions=True):
+            if error is not None:
+                raise error
 
     _wait_for(work_all())
     for path in waiting:
