@@ -113,7 +113,7 @@ def lab(tmp_path_factory):
         (folder / f"{name}.py").write_text(f"open({str(place / 'taken')!r}, 'a').write({name!r})")
     shutil.copyfile(bench / "numpy.py", work / "numpy.py")
     port = free_port()
-    environment = {k: v for k, v in os.environ.items() if not k.startswith("PYTHON")}
+    environment = {k: v for k, v in os.environ.items() if k not in {"PYTHONWARNINGS", "PYTHONSAFEPATH"}}
     environment |= {f"JUPYTER_{key}_DIR": str(place / key) for key in ("CONFIG", "DATA", "RUNTIME")}
     command = [str(Path(sys.executable).with_name("photolab")), "open", ".", "--no-browser", "--"]
     command += ["--allow-root", f"--ServerApp.port={port}", "--IdentityProvider.token=word"]
