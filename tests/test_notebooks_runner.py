@@ -265,15 +265,28 @@ def test_a_notebook_that_stops_costs_no_other(tmp_path):
     assert times["b: stopped"] - float(died.read_text(encoding="utf-8")) < 2
 
 
+def test_a_notebook_whose_last_act_ends_the_process_costs_not_the_next(tmp_path):
+    """Oracle: the sum typed in the second notebook; one process at a time."""
+    end = "import os, threading\nthreading.Timer(0.05, os._exit, [0]).start()"
+    sources = [store(tmp_path / "a.ipynb", cell(end)), store(tmp_path / "b.ipynb", cell("2 + 3"))]
+    assert shown(run(sources, jobs=1, progress=list)[1]) == ["5"]
+
+
 def test_what_libraries_write_to_stderr_is_shown_once_and_not_published(tmp_path):
     """Oracle: a warning and words typed in two notebooks, once in a process of its own; no variable set."""
     loud = "import os, sys, warnings\nprint('old way', file=sys.stderr)\nprint(4)"
-    warn = "warnings.showwarning = lambda text, *_, **__: print(text, file=sys.stderr)\nwarnings.warn('soon gone')"
+    warn = (
+        "print('\\x1b[31mred', file=sys.stderr)\n"
+        "warnings.showwarning = lambda text, *_, **__: print(text, file=sys.stderr)\n"
+        "warnings.warn('soon gone')"
+    )
     sources = [store(tmp_path / f"{name}.ipynb", cell(loud), cell(warn), cell("5")) for name in "ab"]
     lines: list[str] = []
     ran = run(sources, environment={"PYTHONWARNINGS": ""}, progress=lines.append)
     assert [shown(notebook) for notebook in ran] == [["4\n", "5"]] * 2
-    assert lines[2:] == ["Written to stderr by the notebooks, not published:\n  old way\n  soon gone"]
+    assert lines[2:] == [
+        "Written to stderr by the notebooks, not published:\n  old way\n  \\x1b[31mred\n  soon gone"
+    ]
 
 
 def test_kernels_of_a_report_take_no_warning_for_an_error(tmp_path, monkeypatch):

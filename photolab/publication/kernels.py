@@ -84,7 +84,7 @@ class Kernel:
         ------
         MethodError
             If a cell stops, takes too long or ends the process; ``known["cell"]`` is its place in the notebook,
-            counted from 1, or 0 before the first cell.
+            counted from 1, or 0 before the first cell. The code says whether the process had ended by then.
         """
         from nbclient.exceptions import DeadKernelError
 
@@ -101,7 +101,8 @@ class Kernel:
             death.cancel()
             await asyncio.gather(work, death, return_exceptions=True)
         if reason:
-            raise MethodError(reason, code="notebook_stopped", known={"cell": place[0]})
+            code = "notebook_stopped" if place[0] else "kernel_ended_before"
+            raise MethodError(reason, code=code, known={"cell": place[0]})
 
     async def _start(self) -> None:
         """Start the process; again if another program took one of its ports in the meantime."""

@@ -290,17 +290,21 @@ def run(
 
     async def work() -> None:
         while waiting:
-            kernel = Kernel(paths[0].resolve().parent, environment)
+            kernel, used = Kernel(paths[0].resolve().parent, environment), False
             try:
                 async with kernel:
                     while waiting:
                         path, start = waiting.popleft(), time.perf_counter()
-                        ran[path] = await _run_one(path, parameters, kernel, _TIMEOUT_S)
-                        stopped = isinstance(ran[path].result, MethodError)
+                        ran[path] = one = await _run_one(path, parameters, kernel, _TIMEOUT_S)
+                        stopped = isinstance(one.result, MethodError)
+                        if stopped and used and one.result.code == "kernel_ended_before":
+                            waiting.appendleft(path)  # the notebook before it ended the process
+                            break
                         how = "stopped after" if stopped else "done in"
                         say(f"{path.stem}: {how} {time.perf_counter() - start:.1f} s")
                         if stopped:
                             break
+                        used = True
             except MethodError as error:  # no process could be started
                 without_process.append(error)
                 return
@@ -320,7 +324,8 @@ def run(
     texts = [text for path in paths for _, text in ran[path].noise] + said
     lines = dict.fromkeys(line for text in texts for line in text.splitlines() if line.strip())
     if lines:
-        say("\n  ".join(["Written to stderr by the notebooks, not published:", *lines]))
+        shown = ("".join(c if c.isprintable() else repr(c)[1:-1] for c in line) for line in lines)
+        say("\n  ".join(["Written to stderr by the notebooks, not published:", *shown]))
     return tuple(ran[path].result for path in paths)
 
 
