@@ -272,8 +272,8 @@ def test_a_notebook_whose_last_act_ends_the_process_costs_not_the_next(tmp_path)
     assert shown(run(sources, jobs=1, progress=list)[1]) == ["5"]
 
 
-def test_what_libraries_write_to_stderr_is_shown_once_and_not_published(tmp_path):
-    """Oracle: a warning and words typed in two notebooks, once in a process of its own; no variable set."""
+def test_what_libraries_write_to_stderr_is_shown_once_and_not_published(tmp_path, capfd):
+    """Oracle: a warning and words typed in two notebooks; what each process says at its start of a variable."""
     loud = "import os, sys, warnings\nprint('old way', file=sys.stderr)\nprint(4)"
     warn = (
         "print('\\x1b[31mred', file=sys.stderr)\n"
@@ -282,11 +282,14 @@ def test_what_libraries_write_to_stderr_is_shown_once_and_not_published(tmp_path
     )
     sources = [store(tmp_path / f"{name}.ipynb", cell(loud), cell(warn), cell("5")) for name in "ab"]
     lines: list[str] = []
-    ran = run(sources, environment={"PYTHONWARNINGS": ""}, progress=lines.append)
+    ran = run(sources, environment={"PYTHONWARNINGS": "none such"}, progress=lines.append)
     assert [shown(notebook) for notebook in ran] == [["4\n", "5"]] * 2
-    assert lines[2:] == [
-        "Written to stderr by the notebooks, not published:\n  old way\n  \\x1b[31mred\n  soon gone"
-    ]
+    title, *said = lines[2].split("\n  ")
+    assert title == "Written to stderr by the notebooks, not published:"
+    assert said[:3] == ["old way", r"\x1b[31mred", "soon gone"]
+    assert said[3:] == ["Invalid -W option ignored: invalid action: 'none such'"]
+    assert lines[3:] == []
+    assert capfd.readouterr().err == ""
 
 
 def test_kernels_of_a_report_take_no_warning_for_an_error(tmp_path, monkeypatch):
