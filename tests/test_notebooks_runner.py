@@ -271,9 +271,8 @@ def test_a_notebook_that_stops_costs_no_other(tmp_path):
     ]
     assert [shown(ran[n]) for n in (3, 5)] == [["5"], ["6"]]
     assert times["b: stopped"] - float(died.read_text(encoding="utf-8")) < 2
-    assert (
-        times["f: done in"] - times["e: done in"] < 60
-    )  # with a new process; a kernel's answer may take longer
+    # a process that has ended is not waited for; one that does not answer is, for two minutes
+    assert times["f: done in"] - times["e: done in"] < 60
 
 
 def test_what_libraries_write_to_stderr_is_shown_once_and_not_published(tmp_path, capfd):

@@ -75,12 +75,18 @@ def _hold(folder: Path) -> int:
         "or name another folder with --out"
     )
     busy = MethodError(message, code="report_in_use")
-    if sys.platform == "win32":  # no folder can be opened there; this file goes with the process
-        flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_TEMPORARY
+    if (
+        sys.platform == "win32"
+    ):  # no folder can be opened there; this file goes with the process, as its lock does
+        import msvcrt
+
+        descriptor = os.open(folder / ".photolab-run", os.O_RDWR | os.O_CREAT | os.O_TEMPORARY)
         try:
-            return os.open(folder / ".photolab-run", flags)
-        except (FileExistsError, PermissionError):
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        except OSError:
+            os.close(descriptor)
             raise busy from None
+        return descriptor
     import fcntl
 
     descriptor = os.open(folder, os.O_RDONLY)
