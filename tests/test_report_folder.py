@@ -31,8 +31,9 @@ def test_links_are_replaced_and_not_followed(tmp_path):
     (out / "a.csv").symlink_to(victim)
     (out / "b.csv").symlink_to(tmp_path / "nothing")
     (out / ".a.csv.part").symlink_to(victim)
-    (out / "old.csv").symlink_to(victim)
-    put_in_place({"a.csv": b"a", "b.csv": b"b"}, out, instead_of=["a.csv", "old.csv"])
+    (out / "old.csv").symlink_to(tmp_path / "gone")
+    (out / "older.csv").symlink_to(victim)
+    put_in_place({"a.csv": b"a", "b.csv": b"b"}, out, instead_of=["a.csv", "old.csv", "older.csv"])
     assert victim.read_text(encoding="utf-8") == "mine"
     assert not (tmp_path / "nothing").exists()
     assert {path.name for path in out.iterdir() if path.is_symlink()} == {".a.csv.part"}

@@ -115,7 +115,7 @@ def lab(tmp_path_factory):
     port = free_port()
     environment = {k: v for k, v in os.environ.items() if k not in {"PYTHONWARNINGS", "PYTHONSAFEPATH"}}
     environment |= {f"JUPYTER_{key}_DIR": str(place / key) for key in ("CONFIG", "DATA", "RUNTIME")}
-    command = [str(Path(sys.executable).with_name("photolab")), "open", ".", "--no-browser", "--"]
+    command = [sys.executable, "-m", "photolab", "open", ".", "--no-browser", "--"]
     command += ["--allow-root", f"--ServerApp.port={port}", "--IdentityProvider.token=word"]
     ours, terminal = os.openpty()
     with (place / "log").open("w") as log:
