@@ -207,6 +207,15 @@ def test_nothing_is_left_from_one_notebook_to_the_next(tmp_path):
     assert shown(second) == [f"(False, False, {tmp_path.name!r})"]
 
 
+def test_a_kernel_that_cannot_start_says_why(tmp_path, monkeypatch):
+    """Oracle: a module of that name that refuses, in place of the one a kernel is."""
+    monkeypatch.setattr(kernels, "_ATTEMPTS", 1)
+    (tmp_path / "ipykernel.py").write_text("raise ImportError('not today')", encoding="utf-8")
+    source = store(tmp_path / "x.ipynb", cell("1"))
+    with pytest.raises(MethodError, match=r"no kernel could be started: ImportError: not today$"):
+        run_notebook(source, environment={"PYTHONPATH": str(tmp_path)})
+
+
 def first_die(monkeypatch, count):
     """Let the first processes end before they answer, as one does that finds its port taken."""
     launch, processes = Kernel._launch, []

@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Any
+from typing import Any
 
 from photolab.errors import MethodError
 
@@ -20,10 +20,12 @@ __all__ = ["KERNEL_ENVIRONMENT", "STRICT_ENVIRONMENT", "Kernel"]
 
 #: What every kernel is started with: one thread keeps sums in one order.
 KERNEL_ENVIRONMENT = {"OMP_NUM_THREADS": "1"}
-#: What the committed notebooks are run with, and the tests: a warning stops the cell. The exception is a notice
-#: of the kernel to itself, which would stop it from ending in good order.
+#: What the committed notebooks are run with, and the tests: a warning stops the cell. The exceptions are notices of
+#: the kernel to itself, of which the first would stop it from ending in good order, the second, on Python 3.12 and
+#: later, from starting.
 STRICT_ENVIRONMENT = KERNEL_ENVIRONMENT | {
-    "PYTHONWARNINGS": "error,ignore::PendingDeprecationWarning:ipykernel.kernelbase",
+    "PYTHONWARNINGS": "error,ignore::PendingDeprecationWarning:ipykernel.kernelbase,"
+    "ignore:There is no current event loop:DeprecationWarning",
 }
 _START_S = 120
 _ATTEMPTS = 3
@@ -51,7 +53,7 @@ class Kernel:
         self._environment = inherited | KERNEL_ENVIRONMENT | dict(environment or {})
         self._folder = folder
         self._manager: Any = None
-        self._stderr: IO[bytes] | None = None
+        self._stderr: Any = None
         self.noise = ""
 
     async def __aenter__(self) -> Kernel:
@@ -115,7 +117,7 @@ class Kernel:
             except RuntimeError as error:
                 await self._manager.shutdown_kernel(now=True)
                 if attempt == _ATTEMPTS:
-                    message = f"no kernel could be started: {error}"
+                    message = f"no kernel could be started: {(self._said() or str(error)).splitlines()[-1]}"
                     raise MethodError(message, code="no_kernel", known={"cell": 0}) from error
             else:
                 return
@@ -143,9 +145,13 @@ class Kernel:
                 await self._manager.shutdown_kernel(now=now)
         finally:
             if self._stderr is not None:
-                with self._stderr as written:
-                    written.seek(0)
-                    self.noise = written.read().decode("utf-8", "replace").strip()
+                self.noise = self._said()
+                self._stderr.close()
+
+    def _said(self) -> str:
+        """Return what the process has written to its own stderr."""
+        self._stderr.seek(0)
+        return str(self._stderr.read(), "utf-8", "replace").strip()
 
     async def _execute(self, notebook: Any, folder: Path, timeout_s: float, place: list[int]) -> None:
         """Empty the kernel, then run the notebook in it; the place of the cell that runs is kept."""
