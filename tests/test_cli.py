@@ -3,6 +3,7 @@
 Oracles: the printed first screens, exit codes, the JSON keys that other programs rely on.
 """
 
+import contextlib
 import io
 import json
 import os
@@ -274,9 +275,11 @@ def test_json_holds_no_sign_that_a_terminal_could_lack(capsys, monkeypatch):
 # ---- Ctrl-C, and a second run
 
 DRIVER = """
+import signal
 import sys
 from pathlib import Path
 from photolab.publication import notebooks
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell lets what it starts with & ignore it
 place = Path(sys.argv.pop(1))
 notebooks.notebooks_folder = lambda given=None: place
 from photolab.cli import main
@@ -308,13 +311,16 @@ def test_ctrl_c_ends_at_once_and_leaves_nothing_and_a_second_run_is_refused(caps
         write_notebook(new_notebook(cells=cells), notebooks / f"{name}.ipynb")
     line = ["appendix", str(ROOT / "data/two-readings"), "--out", str(tmp_path / "reports" / "out")]
     environment = {**os.environ, "TMPDIR": str(scratch), "JUPYTER_RUNTIME_DIR": str(scratch)}
-    process = subprocess.Popen(
-        [sys.executable, "-c", DRIVER, str(notebooks), *line],
-        stderr=subprocess.PIPE,
-        env=environment,
-        start_new_session=True,
-    )
-    try:
+    with (
+        subprocess.Popen(
+            [sys.executable, "-c", DRIVER, str(notebooks), *line],
+            stderr=subprocess.PIPE,
+            env=environment,
+            start_new_session=True,
+        ) as process,
+        contextlib.ExitStack() as stack,
+    ):
+        stack.callback(process.kill)
         deadline = time.monotonic() + 60
         while len(list(pids.iterdir())) < 2 and time.monotonic() < deadline:
             time.sleep(0.05)
@@ -330,8 +336,6 @@ def test_ctrl_c_ends_at_once_and_leaves_nothing_and_a_second_run_is_refused(caps
         os.killpg(process.pid, signal.SIGINT)
         _, said = process.communicate(timeout=20)
         assert time.monotonic() - start < 2
-    finally:
-        process.kill()
     assert process.returncode == 130
     assert said == b"Stopped by Ctrl-C.\n"
     assert not any(map(left, kernels))

@@ -115,7 +115,12 @@ def lab(tmp_path_factory):
     port = free_port()
     environment = {k: v for k, v in os.environ.items() if k not in {"PYTHONWARNINGS", "PYTHONSAFEPATH"}}
     environment |= {f"JUPYTER_{key}_DIR": str(place / key) for key in ("CONFIG", "DATA", "RUNTIME")}
-    command = [sys.executable, "-m", "photolab", "open", ".", "--no-browser", "--"]
+    # a shell lets what it starts with & ignore Ctrl-C
+    heeding = (
+        "import os, signal as s, sys; s.signal(s.SIGINT, s.SIG_DFL); os.execv(sys.argv[1], sys.argv[1:])"
+    )
+    command = [sys.executable, "-P", "-c", heeding, sys.executable]
+    command += ["-m", "photolab", "open", ".", "--no-browser", "--"]
     command += ["--allow-root", f"--ServerApp.port={port}", "--IdentityProvider.token=word"]
     ours, terminal = os.openpty()
     with (place / "log").open("w") as log:
