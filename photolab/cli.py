@@ -1,6 +1,8 @@
 """Thin commands: parse, call, print. Every heavy import happens inside the command that needs it."""
 
 import argparse
+import gc
+import io
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -18,11 +20,28 @@ def main(argv: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 done, 2 the input was refused, 1 a defect.
+        0 done, 2 the input was refused, 1 a part of the report is missing, or a defect, 130 stopped by Ctrl-C.
     """
-    args = _parser().parse_args(argv)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a terminal that lacks a sign gets its number
+    try:
+        return _run(list(sys.argv[1:] if argv is None else argv))
+    except KeyboardInterrupt:
+        gc.freeze()  # the process ends: to look through what the libraries hold would take a second
+        print("Stopped by Ctrl-C.", file=sys.stderr)
+        return 130
+
+
+def _run(argv: list[str]) -> int:
+    """Run a command and say in words why it was refused."""
     from photolab.errors import PhotolabError
 
+    for_jupyterlab: list[str] = []
+    if argv[:1] == ["open"] and "--" in argv:
+        cut = argv.index("--")
+        argv, for_jupyterlab = argv[:cut], argv[cut + 1 :]
+    args = _parser().parse_args(argv, argparse.Namespace(for_jupyterlab=for_jupyterlab))
     command: Callable[[argparse.Namespace], int] = args.run
     try:
         return command(args)
@@ -30,16 +49,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.close()
         return 0
     except (PhotolabError, ValueError, OSError) as refused:
-        print(_plain(refused), file=sys.stderr)
+        if isinstance(refused, OSError) and refused.filename:
+            print(_plain(f"{Path(str(refused.filename)).name}: {refused.strerror}"), file=sys.stderr)
+        else:
+            print(_plain(str(refused)), file=sys.stderr)
         return 2
 
 
-def _plain(error: Exception) -> str:
-    """Return an error as a person reads it, control characters escaped."""
-    if isinstance(error, OSError) and error.filename:
-        text = f"{Path(str(error.filename)).name}: {error.strerror}"
-    else:
-        text = str(error)
+def _plain(text: str) -> str:
+    """Return text with control characters escaped."""
     return "".join(c if c == "\n" or c.isprintable() else repr(c)[1:-1] for c in text)
 
 
@@ -52,8 +70,10 @@ def _parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
-    def add(name: str, run: Callable[[argparse.Namespace], int], text: str) -> argparse.ArgumentParser:
-        command = commands.add_parser(name, help=text, description=text, allow_abbrev=False)
+    def add(
+        name: str, run: Callable[[argparse.Namespace], int], text: str, more: str = ""
+    ) -> argparse.ArgumentParser:
+        command = commands.add_parser(name, help=text, description=text, epilog=more, allow_abbrev=False)
         command.set_defaults(run=run)
         return command
 
@@ -62,7 +82,12 @@ def _parser() -> argparse.ArgumentParser:
     new = add("new", _new, "write a smallest bench folder to fill in")
     new.add_argument("folder")
     new.add_argument("--workbook", action="store_true", help="one bench.xlsx instead of CSV files")
-    opened = add("open", _open, "JupyterLab at the first notebook on a bench folder, in working copies")
+    opened = add(
+        "open",
+        _open,
+        "JupyterLab at the first notebook on a bench folder, in working copies",
+        "What follows -- is passed on to JupyterLab: photolab open mybench -- --port=9999",
+    )
     opened.add_argument("folder")
     opened.add_argument("--work", help="folder for the working copies (default: <folder name>-notebooks)")
     opened.add_argument("--no-browser", action="store_true", help="do not open a browser window")
@@ -136,9 +161,8 @@ def _new(args: argparse.Namespace) -> int:
 def _open(args: argparse.Namespace) -> int:
     from photolab.publication.workplace import open_lab
 
-    return open_lab(
-        Path(args.folder), work=Path(args.work) if args.work else None, browser=not args.no_browser
-    )
+    work = Path(args.work) if args.work else None
+    return open_lab(Path(args.folder), work=work, browser=not args.no_browser, options=args.for_jupyterlab)
 
 
 def _appendix(args: argparse.Namespace) -> int:
@@ -147,8 +171,12 @@ def _appendix(args: argparse.Namespace) -> int:
     folder = Path(args.folder)
     out = Path(args.out) if args.out else Path("reports") / folder.resolve().name
     published = publish(folder, out, jobs=args.jobs)
-    print(f"{out}: {', '.join(Path(f).name for f in published.files)}")
-    return 0
+    print(f"{published.out}: {', '.join(file.name for file in published.files)}")
+    for sentence in published.missing:
+        print(_plain(sentence), file=sys.stderr)
+    if published.out != out:
+        print(f"The complete report in {out} stays as it was.", file=sys.stderr)
+    return 1 if published.missing else 0
 
 
 def _simulate(args: argparse.Namespace) -> int:

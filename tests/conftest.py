@@ -2,9 +2,9 @@
 
 import os
 
-from photolab.publication.notebooks import KERNEL_ENVIRONMENT
+from photolab.publication.notebooks import STRICT_ENVIRONMENT
 
 # Kernels that the notebook plugin starts inherit this process's environment;
 # a bench of the user's must not be tested by mistake.
 os.environ.pop("PHOTOLAB_BENCH", None)
-os.environ.update(KERNEL_ENVIRONMENT)
+os.environ.update(STRICT_ENVIRONMENT)

@@ -3,15 +3,21 @@
 import csv
 import io
 import json
+import shutil
 from html.parser import HTMLParser
 
+import nbformat
+import pypdf
 import pytest
-from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
+from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
+from photolab.cli import main
 from photolab.errors import MethodError, RecordError
+from photolab.publication import appendix
 from photolab.publication.appendix import check_report, publish
 from photolab.publication.notebooks import write_notebook
-from photolab.publication.provenance import file_hash
+from photolab.publication.provenance import file_hash, report_state
+from photolab.publication.readiness import report as readiness_report
 
 BENCH = """schema = 1
 
@@ -52,13 +58,18 @@ def write_notebooks(folder, *, bad=False):
     folder.mkdir(exist_ok=True)
     tag = {"tags": ["appendix"]}
     lines = "from pathlib import Path\nfrom photolab.publication.display import say\nname = Path(bench).name"
-    cells = [
-        new_markdown_cell("# Is it <so>?", metadata=tag),
-        new_code_cell("bench = None", metadata={"tags": ["parameters"]}),
-        new_code_cell(lines),
-        new_code_cell("1 / 0" if bad else "say(f'read {name} <i>')", metadata=tag),
-    ]
-    write_notebook(new_notebook(cells=cells), folder / "03_toy.ipynb")
+    for name, question, last in (
+        ("03_toy", "Is it <so>?", "say(f'read {name} <i>')"),
+        *([("04_bad", "Does it <stop>?", "1 / 0")] if bad else []),
+    ):
+        cells = [
+            new_markdown_cell(f"# {question}", metadata=tag),
+            new_code_cell("bench = None", metadata={"tags": ["parameters"]}),
+            new_code_cell(lines),
+            new_code_cell(last, metadata=tag),
+            new_code_cell("2"),
+        ]
+        write_notebook(new_notebook(cells=cells), folder / f"{name}.ipynb")
     write_notebook(new_notebook(cells=[new_code_cell("1 / 0")]), folder / "02_not_published.ipynb")
     return folder
 
@@ -201,14 +212,6 @@ def unchanged(out):
     return files == {name: f"previous {name}" for name in files} and len(files) == 6
 
 
-def test_stopped_notebook_leaves_the_previous_report(previous, tmp_path):
-    """Oracle: the bytes of the previous report."""
-    bench, notebooks = write_bench(tmp_path / "bench"), write_notebooks(tmp_path / "notebooks", bad=True)
-    with pytest.raises(MethodError, match=r"03_toy\.ipynb: cell 5 stopped: ZeroDivisionError"):
-        publish(bench, previous, notebooks=notebooks, progress=print_nothing)
-    assert unchanged(previous)
-
-
 def test_faulty_bench_leaves_the_previous_report(previous, tmp_path):
     """Oracle: the bytes of the previous report."""
     bench = write_bench(tmp_path / "bench", readings=READINGS.replace("318", "OL"))
@@ -264,3 +267,162 @@ def test_failed_placing_leaves_no_parts_and_is_seen(tmp_path):
         publish(bench, tmp_path / "out", notebooks=notebooks, progress=print_nothing)
     assert not list((tmp_path / "out").glob(".*"))
     assert check_report(tmp_path / "out").problems == ("results.csv is missing",)
+
+
+# ---- a part that fails does not cost the report
+
+SENTENCE = '"Does it <stop>?" is missing: 04_bad.ipynb stopped at cell 4 from the top.'
+
+
+def contents(folder):
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def run_without_kernels(monkeypatch, **stopped):
+    """Let the notebooks be run by nobody; those named stop at a cell."""
+
+    def run(sources, **options):
+        return tuple(
+            MethodError("", known={"cell": stopped[path.stem], "reason": "why"})
+            if path.stem in stopped
+            else nbformat.read(path, as_version=4)
+            for path in sources
+        )
+
+    monkeypatch.setattr(appendix.runner, "run", run)
+
+
+@pytest.fixture(scope="module")
+def partly(tmp_path_factory):
+    """Publish for a person, on the command line, with one notebook that stops; what stood there is no report."""
+    place = tmp_path_factory.mktemp("partly")
+    bench, notebooks = write_bench(place / "bench"), write_notebooks(place / "notebooks", bad=True)
+    out = place / "out"
+    out.mkdir()
+    outputs = dict.fromkeys(["old.csv", "../outside.csv", "appendix.html", "folder", ""], "0" * 64)
+    old = {"inputs": {}, "outputs": outputs}
+    (out / "provenance.json").write_text(json.dumps(old), encoding="utf-8")
+    (out / "folder").mkdir()
+    for name in ("old.csv", "../outside.csv", "my-notes.txt"):
+        (out / name).write_text("mine", encoding="utf-8")
+    with pytest.MonkeyPatch.context() as patch, io.StringIO() as said, io.StringIO() as printed:
+        patch.setattr(appendix.runner, "notebooks_folder", lambda given=None: notebooks)
+        patch.setattr("sys.stderr", said)
+        patch.setattr("sys.stdout", printed)
+        status = main(["appendix", str(bench), "--out", str(out)])
+        return place, status, said.getvalue(), printed.getvalue()
+
+
+def test_the_rest_is_written_and_names_what_is_missing(partly):
+    """Oracle: the fourth of five cells of the second notebook divides by zero."""
+    place, status, said, printed = partly
+    out = place / "out"
+    assert status == 1
+    assert f"{SENTENCE} ZeroDivisionError: division by zero" in said.splitlines()
+    assert printed == f"{out}: appendix.html, appendix.pdf, results.csv, results.xlsx, provenance.json\n"
+    record = json.loads((out / "provenance.json").read_text(encoding="utf-8"))
+    assert record["complete"] is False
+    assert record["missing"] == [{"part": "Does it <stop>?", "notebook": "04_bad.ipynb", "cell": 4}]
+    reader = Text()
+    reader.feed((out / "appendix.html").read_text(encoding="utf-8"))
+    text = "".join(reader.text)
+    assert text.index("INCOMPLETE") < text.index(SENTENCE) < text.index("What was found")
+    assert "read bench <i>" in text
+    assert "Does it <stop>?" not in text.replace(SENTENCE, "")
+    first = " ".join(pypdf.PdfReader(out / "appendix.pdf").pages[0].extract_text().split())
+    assert f"INCOMPLETE: parts of this report could not be made. • {SENTENCE}" in first
+    assert (out / "results.csv").read_text(encoding="utf-8").startswith("lamp,housing")
+
+
+def test_only_what_the_old_record_lists_is_removed(partly):
+    """Oracle: a listed file, one outside, a listed folder, and a note that no record lists."""
+    place, *_ = partly
+    assert not (place / "out" / "old.csv").exists()
+    assert (place / "out" / "my-notes.txt").read_text(encoding="utf-8") == "mine"
+    assert (place / "out" / "folder").is_dir()
+    assert (place / "outside.csv").read_text(encoding="utf-8") == "mine"
+    assert not list((place / "out").glob(".*"))
+
+
+def test_check_calls_it_incomplete(partly):
+    """Oracle: the sentence of the record."""
+    place, *_ = partly
+    assert report_state(place / "out", place / "bench").problems == (SENTENCE,)
+    lines = readiness_report(place / "bench", published=place / "out")
+    at = next(n for n, line in enumerate(lines) if "incomplete" in line)
+    assert lines[at].startswith(f"Report {(place / 'out').as_posix()}: incomplete; write it anew")
+    assert lines[at + 1] == f"  {SENTENCE}"
+
+
+def test_a_complete_report_stays_until_it_is_replaced_by_one(published, partly, tmp_path, monkeypatch):
+    """Oracle: the bytes of the complete report; a note beside the partial one."""
+    bench = published[0] / "bench"
+    out, beside = tmp_path / "out", tmp_path / "out.partial"
+    shutil.copytree(published[0] / "out", out)
+    before = contents(out)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    beside.symlink_to(elsewhere)
+    run_without_kernels(monkeypatch, **{"04_bad": 4})
+    result = publish(bench, out, notebooks=partly[0] / "notebooks")
+    assert result.out == beside
+    assert result.missing == (f"{SENTENCE} why",)
+    assert contents(out) == before
+    assert not list(elsewhere.iterdir())
+    assert check_report(beside).problems == (SENTENCE,)
+    lines = readiness_report(bench, published=out)
+    assert f"Report {out.as_posix()}: complete, and of these files." in lines
+    assert f"  {SENTENCE}" in lines
+
+    (beside / "my-notes.txt").write_text("mine", encoding="utf-8")
+    publish(bench, out, notebooks=published[0] / "notebooks")
+    assert check_report(out).complete
+    assert [path.name for path in beside.iterdir()] == ["my-notes.txt"]
+
+
+def test_an_incomplete_report_is_replaced(published, partly, tmp_path, monkeypatch):
+    """Oracle: a report of which a file is gone; another partial one takes its place."""
+    out = tmp_path / "out"
+    shutil.copytree(published[0] / "out", out)
+    (out / "results.csv").unlink()
+    run_without_kernels(monkeypatch, **{"04_bad": 4})
+    assert publish(published[0] / "bench", out, notebooks=partly[0] / "notebooks").out == out
+    assert check_report(out).problems == (SENTENCE,)
+
+
+def test_a_part_that_cannot_be_set_costs_no_other(published, tmp_path, monkeypatch):
+    """Oracle: a picture without words in a notebook, a page that cannot be set on paper, a table that breaks."""
+
+    def refuse(*_, **__):
+        message = "no paper"
+        raise MethodError(message)
+
+    notebooks = write_notebooks(tmp_path / "notebooks")
+    notebook = nbformat.read(notebooks / "03_toy.ipynb", as_version=4)
+    notebook.cells[3].outputs = [new_output("display_data", data={"image/png": "AAAA"})]
+    monkeypatch.setattr(appendix.runner, "run", lambda *_, **__: (notebook,))
+    monkeypatch.setattr(appendix, "paper", refuse)
+    monkeypatch.setattr(appendix, "front_page", lambda *_, **__: () + [])
+    out = tmp_path / "out"
+    shutil.copytree(published[0] / "out", out)
+    (out / "results.csv").unlink()  # incomplete, so that it is replaced
+    result = publish(published[0] / "bench", out, notebooks=notebooks)
+    assert result.missing == (
+        '"Is it <so>?" is missing: 03_toy.ipynb could not be made. '
+        "ValueError: alt must say what the figure shows; got nothing",
+        '"What was found" is missing: it could not be made. '
+        'TypeError: can only concatenate tuple (not "list") to tuple',
+        '"appendix.pdf" is missing: it could not be made. no paper',
+    )
+    assert sorted(contents(out)) == ["appendix.html", "provenance.json", "results.csv", "results.xlsx"]
+    text = (out / "appendix.html").read_text(encoding="utf-8")
+    assert "&quot;appendix.pdf&quot; is missing" in text
+
+
+@pytest.mark.parametrize("name", ["bench", "notebooks"])
+def test_a_partial_report_goes_to_no_folder_of_the_input(name, tmp_path):
+    """Oracle: the bench folder and the notebooks' folder where a partial report would go."""
+    bench = write_bench(tmp_path / ("out.partial" if name == "bench" else "bench"))
+    notebooks = write_notebooks(tmp_path / ("out.partial" if name == "notebooks" else "notebooks"))
+    with pytest.raises(ValueError, match="out must be a folder of its own; got 'out'"):
+        publish(bench, tmp_path / "out", notebooks=notebooks)

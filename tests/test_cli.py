@@ -3,14 +3,22 @@
 Oracles: the printed first screens, exit codes, the JSON keys that other programs rely on.
 """
 
+import contextlib
+import io
 import json
+import os
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
+from nbformat.v4 import new_code_cell, new_notebook
 
 from photolab.cli import main
+from photolab.publication import compare_command
+from photolab.publication.notebooks import write_notebook
 
 ROOT = Path(__file__).parent.parent
 TRIAL = [
@@ -222,3 +230,116 @@ def test_abbreviated_options_are_refused(capsys):
     with pytest.raises(SystemExit, match="2"):
         main(["compare", "1", "2", "--reading", "4"])
     assert "--reading" in capsys.readouterr().err
+
+
+# ---- terminals that lack signs
+
+SIGNS = {"ascii": r"\xb1", "cp1252": "\xb1", "cp437": "\xf1"}
+
+
+@pytest.mark.parametrize("encoding", SIGNS)
+def test_a_terminal_without_the_signs_gets_their_numbers(encoding):
+    """Oracle: the plus-minus sign of each code page, and the lamp's name, which none of them has, escaped."""
+    with io.TextIOWrapper(io.BytesIO(), encoding=encoding) as out, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys, "stdout", out)
+        assert main(["compare", *TRIAL]) == 0
+        out.write("\u5149")
+        out.flush()
+        printed = out.buffer.getvalue().decode("latin-1")
+    assert f"What blurs the difference ({SIGNS[encoding]}, 95 %)" in printed
+    assert printed.rstrip().endswith(r"\u5149")
+
+
+def test_a_process_of_its_own_prints_in_ascii(tmp_path):
+    """Oracle: names that ASCII lacks, of a new folder and of a lamp of which `check` speaks."""
+    bench = tmp_path / "bench"
+    bench.mkdir()
+    (bench / "bench.toml").write_bytes((ROOT / "data/two-readings/bench.toml").read_bytes())
+    rows = "lamp,illuminance_lx\n\u5149,318\n\u5149,320\n"
+    (bench / "readings.csv").write_text(rows, encoding="utf-8")
+    lines = [["new", str(tmp_path / "b\u00e9nch")], ["check", str(bench)]]
+    script = f"from photolab.cli import main\nraise SystemExit(sum(map(main, {lines!r})))"
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, env=environment)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"b\\xe9nch: written." in done.stdout
+    assert b"\\u5149" in done.stdout
+
+
+def test_json_holds_no_sign_that_a_terminal_could_lack(capsys, monkeypatch):
+    """Oracle: a sign in the answer, escaped as JSON does it and not as a terminal would."""
+    monkeypatch.setattr(compare_command, "as_json", lambda *_: {"meter": "\xb1"})
+    _, out, _ = run(capsys, "compare", *TRIAL, "--json")
+    assert out.isascii()
+    assert json.loads(out) == {"meter": "\xb1"}
+
+
+# ---- Ctrl-C, and a second run
+
+DRIVER = """
+import signal
+import sys
+from pathlib import Path
+from photolab.publication import notebooks
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell lets what it starts with & ignore it
+place = Path(sys.argv.pop(1))
+notebooks.notebooks_folder = lambda given=None: place
+from photolab.cli import main
+sys.exit(main(sys.argv[1:]))
+"""
+
+
+def left(pid):
+    """Return whether a process is still there."""
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of a process group")
+def test_ctrl_c_ends_at_once_and_leaves_nothing_and_a_second_run_is_refused(capsys, tmp_path):
+    """Oracle: two notebooks that wait for a minute in kernels that write their numbers; the clock."""
+    notebooks, pids, scratch = (tmp_path / name for name in ("notebooks", "pids", "scratch"))
+    for folder in (notebooks, pids, scratch):
+        folder.mkdir()
+    wait = f"import os, pathlib, time\npathlib.Path({str(pids)!r}, str(os.getpid())).touch()\ntime.sleep(60)"
+    for name in "ab":
+        cells = [
+            new_code_cell("bench = None", metadata={"tags": ["parameters"]}),
+            new_code_cell(wait, metadata={"tags": ["appendix"]}),
+        ]
+        write_notebook(new_notebook(cells=cells), notebooks / f"{name}.ipynb")
+    line = ["appendix", str(ROOT / "data/two-readings"), "--out", str(tmp_path / "reports" / "out")]
+    environment = {**os.environ, "TMPDIR": str(scratch), "JUPYTER_RUNTIME_DIR": str(scratch)}
+    with (
+        subprocess.Popen(
+            [sys.executable, "-c", DRIVER, str(notebooks), *line],
+            stderr=subprocess.PIPE,
+            env=environment,
+            start_new_session=True,
+        ) as process,
+        contextlib.ExitStack() as stack,
+    ):
+        stack.callback(process.kill)
+        deadline = time.monotonic() + 60
+        while len(list(pids.iterdir())) < 2 and time.monotonic() < deadline:
+            time.sleep(0.05)
+        kernels = [int(path.name) for path in pids.iterdir()]
+        assert len(kernels) == 2
+        assert all(map(left, kernels))
+
+        code, out, err = run(capsys, *line)
+        assert (code, out) == (2, "")
+        assert err.startswith("out: another run is writing its report there")
+
+        start = time.monotonic()
+        os.killpg(process.pid, signal.SIGINT)
+        _, said = process.communicate(timeout=20)
+        assert time.monotonic() - start < 2
+    assert process.returncode == 130
+    assert said == b"Stopped by Ctrl-C.\n"
+    assert not any(map(left, kernels))
+    assert list(scratch.rglob("*")) == []
+    assert not (tmp_path / "reports").exists()

@@ -1,5 +1,7 @@
 """The runner of notebooks and their stored form. Oracle: toy notebooks, outputs as their cells say."""
 
+import asyncio
+import time
 from pathlib import Path
 
 import nbformat
@@ -8,7 +10,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 
 import photolab
 from photolab.errors import MethodError
-from photolab.publication import notebooks
+from photolab.publication import kernels, notebooks
 from photolab.publication.kernels import Kernel
 from photolab.publication.notebooks import (
     bench_folder,
@@ -119,12 +121,12 @@ def test_no_part_is_left_beside_a_notebook(tmp_path):
 # ---- settings
 
 
-def test_injected_settings_follow_the_settings_cell():
-    """Oracle: the cells typed here."""
-    notebook = new_notebook(cells=[cell("a = 1", "parameters"), cell("a")])
-    changed = inject(notebook, {"a": "it's", "b": None})
-    assert [c.source for c in changed.cells] == ["a = 1", 'a = "it\'s"\nb = None', "a"]
-    assert len(notebook.cells) == 2
+def test_settings_are_injected_into_the_settings_cell():
+    """Oracle: the cells typed here; what follows in the cell sees the new value; no cell changes its place."""
+    notebook = new_notebook(cells=[cell("a = 1  # note\nb = a == 1\nab = 2", "parameters"), cell("a")])
+    changed = inject(notebook, {"a": "it's \\1", "c": None})
+    assert [c.source for c in changed.cells] == ['a = "it\'s \\\\1"\nb = a == 1\nab = 2\nc = None', "a"]
+    assert notebook.cells[0].source.startswith("a = 1  # note")
 
 
 @pytest.mark.parametrize("count", [0, 2])
@@ -145,27 +147,42 @@ def test_only_plain_settings_are_injected(parameters):
 # ---- running
 
 
-def test_run_injects_and_never_writes_over_the_source(tmp_path):
-    """Oracle: the sums typed in the cells; the bytes of the sources before."""
+def test_run_injects_and_never_writes_over_the_source(tmp_path, monkeypatch):
+    """Oracle: the sums typed in the cells; the bytes of the sources before; no warning is an error for a person."""
+    monkeypatch.delenv("PYTHONWARNINGS")
     sources = [
-        store(tmp_path / f"{name}.ipynb", cell("a = 1", "parameters"), cell(f"a + {number}"))
+        store(
+            tmp_path / f"{name}.ipynb",
+            cell("a = 1", "parameters"),
+            cell(f"a + {number}"),
+            cell("import sys\nsys.warnoptions"),
+        )
         for name, number in (("x", 10), ("y", 20))
     ]
     before = [path.read_bytes() for path in sources]
     lines: list[str] = []
-    copies = run(sources, tmp_path / "out", parameters={"a": 5}, jobs=2, progress=lines.append)
-    assert [shown(nbformat.read(path, 4)) for path in copies] == [["15"], ["25"]]
+    ran = run(sources, parameters={"a": 5}, jobs=2, progress=lines.append)
+    assert [shown(notebook) for notebook in ran] == [["15", "[]"], ["25", "[]"]]
     assert [path.read_bytes() for path in sources] == before
     assert sorted(line.split(":")[0] for line in lines) == ["x", "y"]
 
 
-def test_out_must_not_be_the_sources_folder(tmp_path):
-    """Oracle: the folder of the source itself."""
-    source = store(tmp_path / "x.ipynb", cell("1"))
-    with pytest.raises(ValueError, match="out must be another folder"):
-        run([source], tmp_path / "." / "")
+def test_one_process_is_needed(tmp_path):
+    """Oracle: none."""
     with pytest.raises(ValueError, match="jobs must be 1 or more; got 0"):
-        run([source], tmp_path / "out", jobs=0)
+        run([store(tmp_path / "x.ipynb", cell("1"))], jobs=0)
+
+
+def test_a_loop_that_runs_already_is_not_in_the_way():
+    """Oracle: the number returned; a notebook's own cell calls from inside a loop."""
+
+    async def inner():
+        return 7
+
+    async def outer():
+        return notebooks._wait_for(inner())
+
+    assert asyncio.run(outer()) == 7
 
 
 def test_kernel_starts_beside_the_notebook_with_warnings_as_errors(tmp_path, monkeypatch, capfd):
@@ -185,35 +202,106 @@ def test_nothing_is_left_from_one_notebook_to_the_next(tmp_path):
     leave = "import os\nos.chdir('/')\nleft = os.getpid()\nPath = None\nlen(str(left)) > 0"
     look = "import os\n'left' in globals(), 'Path' in globals(), os.path.basename(os.getcwd())"
     sources = [store(tmp_path / "x.ipynb", cell(leave)), store(tmp_path / "y.ipynb", cell(look))]
-    copies = run(sources, tmp_path / "out", jobs=1, progress=list)
-    assert shown(nbformat.read(copies[0], 4)) == ["True"]
-    assert shown(nbformat.read(copies[1], 4)) == [f"(False, False, {tmp_path.name!r})"]
+    first, second = run(sources, jobs=1, progress=list)
+    assert shown(first) == ["True"]
+    assert shown(second) == [f"(False, False, {tmp_path.name!r})"]
+
+
+def test_a_kernel_that_cannot_start_says_why(tmp_path, monkeypatch):
+    """Oracle: a module of that name that refuses, in place of the one a kernel is."""
+    monkeypatch.setattr(kernels, "_ATTEMPTS", 1)
+    (tmp_path / "ipykernel.py").write_text("raise ImportError('not today')", encoding="utf-8")
+    source = store(tmp_path / "x.ipynb", cell("1"))
+    with pytest.raises(MethodError, match=r"no kernel could be started: ImportError: not today$"):
+        run_notebook(source, environment={"PYTHONPATH": str(tmp_path)})
+
+
+def first_die(monkeypatch, count):
+    """Let the first processes end before they answer, as one does that finds its port taken."""
+    launch, processes = Kernel._launch, []
+
+    async def dying(self):
+        await launch(self)
+        processes.append(self._manager)
+        if len(processes) <= count:
+            await self._manager.shutdown_kernel(now=True)
+
+    monkeypatch.setattr(Kernel, "_launch", dying)
+    return processes
 
 
 def test_kernel_that_dies_at_once_is_started_again(tmp_path, monkeypatch):
-    """Oracle: a first process that ends before it answers, as one does that finds its port taken."""
-    launch, processes = Kernel._launch, []
-
-    async def first_dies(self):
-        manager = await launch(self)
-        processes.append(manager)
-        if len(processes) == 1:
-            await manager.shutdown_kernel(now=True)
-        return manager
-
-    monkeypatch.setattr(Kernel, "_launch", first_dies)
+    """Oracle: a first process that ends before it answers."""
+    processes = first_die(monkeypatch, 1)
     source = store(tmp_path / "x.ipynb", cell("2 + 3"))
     assert shown(run_notebook(source)) == ["5"]
     assert len(processes) == 2
 
 
-def test_a_notebook_that_stops_ends_the_run(tmp_path):
-    """Oracle: the first of three notebooks stops; one process runs them, so no other is run."""
-    sources = [store(tmp_path / "a.ipynb", cell("1 / 0"))]
-    sources += [store(tmp_path / f"{name}.ipynb", cell("1")) for name in "bc"]
-    with pytest.raises(MethodError, match=r"a\.ipynb: cell 1 stopped: ZeroDivisionError"):
-        run(sources, tmp_path / "out", jobs=1, progress=list)
-    assert list((tmp_path / "out").iterdir()) == []
+def test_no_kernel_at_all_is_said_of_every_notebook(tmp_path, monkeypatch):
+    """Oracle: processes that all end before they answer."""
+    monkeypatch.setattr(kernels, "_ATTEMPTS", 1)
+    first_die(monkeypatch, 9)
+    sources = [store(tmp_path / f"{name}.ipynb", cell("1")) for name in "ab"]
+    for name, stopped in zip("ab", run(sources, jobs=1, progress=list), strict=True):
+        assert str(stopped).startswith(
+            f"{name}.ipynb: stopped before its first cell: no kernel could be star"
+        )
+        assert (stopped.code, stopped.known["cell"]) == ("no_kernel", 0)
+
+
+def test_a_notebook_that_stops_costs_no_other(tmp_path):
+    """Oracle: for one process an error, its end, no settings cell, a sum, its end after the last cell, a sum.
+
+    The end of the process is noticed within two seconds, long before the ten minutes that a cell may take.
+    """
+    died = tmp_path / "died"
+    end = f"import os, time\nopen({str(died)!r}, 'w').write(str(time.time()))\nos.kill(os.getpid(), 9)"
+    settings = cell("a = 1", "parameters")
+    cells = {
+        "a": [settings, new_markdown_cell("words"), cell("1 / 0"), cell("2")],
+        "b": [settings, cell(end), cell("2")],
+        "c": [cell("2")],
+        "d": [settings, cell("a + 3")],
+        "e": [settings, cell("import os, threading\nthreading.Timer(0.05, os._exit, [0]).start()")],
+        "f": [settings, cell("a + 4")],
+    }
+    sources = [store(tmp_path / f"{name}.ipynb", *those) for name, those in cells.items()]
+    times = {}
+    ran = run(
+        sources, parameters={"a": 2}, jobs=1, progress=lambda line: times.setdefault(line[:10], time.time())
+    )
+    assert [str(stopped) for stopped in ran[:3]] == [
+        "a.ipynb: cell 3 stopped: ZeroDivisionError: division by zero",
+        "b.ipynb: cell 2 stopped: its Python process ended by signal 9 before the notebook did; "
+        "memory may have run out",
+        "c.ipynb: stopped before its first cell: "
+        "notebook must have exactly one cell tagged parameters; got 0",
+    ]
+    assert [shown(ran[n]) for n in (3, 5)] == [["5"], ["6"]]
+    assert times["b: stopped"] - float(died.read_text(encoding="utf-8")) < 2
+    # a process that has ended is not waited for; one that does not answer is, for two minutes
+    assert times["f: done in"] - times["e: done in"] < 60
+
+
+def test_what_libraries_write_to_stderr_is_shown_once_and_not_published(tmp_path, capfd):
+    """Oracle: a warning and words typed in two notebooks; what each process says at its start of a variable."""
+    loud = "import os, sys, warnings\nprint('old way', file=sys.stderr)\nprint(4)"
+    warn = (
+        "print('\\x1b[31mred', file=sys.stderr)\n"
+        "warnings.showwarning = lambda text, *_, **__: print(text, file=sys.stderr)\n"
+        "warnings.warn('soon gone')"
+    )
+    sources = [store(tmp_path / f"{name}.ipynb", cell(loud), cell(warn), cell("5")) for name in "ab"]
+    lines: list[str] = []
+    ran = run(sources, environment={"PYTHONWARNINGS": "none such"}, progress=lines.append)
+    assert [shown(notebook) for notebook in ran] == [["4\n", "5"]] * 2
+    title, *said = lines[2].split("\n  ")
+    assert title == "Written to stderr by the notebooks, not published:"
+    assert said[:3] == ["old way", r"\x1b[31mred", "soon gone"]
+    assert said[3:] == ["Invalid -W option ignored: invalid action: 'none such'"]
+    assert lines[3:] == []
+    assert capfd.readouterr().err == ""
 
 
 @pytest.mark.parametrize(
@@ -229,7 +317,8 @@ def test_a_notebook_that_stops_is_named(tmp_path, source, reason):
     path = store(tmp_path / "bad.ipynb", cell("1"), cell(source))
     with pytest.raises(MethodError, match=f"bad.ipynb: {reason}") as caught:
         run_notebook(path)
-    assert caught.value.known == {"notebook": "bad.ipynb", "cell": 2}
+    assert caught.value.known["notebook"] == "bad.ipynb"
+    assert caught.value.known["cell"] == 2
 
 
 def test_committed_notebooks_are_renewed_in_place(tmp_path, capsys):

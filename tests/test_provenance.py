@@ -5,6 +5,7 @@ import json
 import pytest
 
 from photolab.publication.provenance import (
+    MissingPart,
     file_hash,
     folder_hashes,
     record,
@@ -64,6 +65,8 @@ def test_record_is_plain_and_the_same_twice(report, tmp_path):
     assert content["notebooks"] == {"n.ipynb": ABC}
     assert content["seeds"] == {"a": 2, "z": 1}
     assert content["protocol_revision"] == "2"
+    assert content["complete"] is True
+    assert content["missing"] == []
     assert {"numpy", "pandas", "scipy"} <= set(content["packages"])
     assert str(tmp_path) not in text
 
@@ -81,6 +84,38 @@ def test_a_file_that_is_never_read_makes_no_difference(report):
     bench, out, _ = report
     (bench / "my-notes.txt").write_bytes(b"x")
     assert report_state(out, bench).complete
+
+
+def test_a_record_without_the_word_is_of_a_complete_report(report):
+    """Oracle: reports were written whole or not at all before the record said so."""
+    bench, out, content = report
+    del content["complete"], content["missing"]
+    (out / "provenance.json").write_text(to_json(content), encoding="utf-8")
+    assert report_state(out, bench).complete
+
+
+def test_what_is_missing_is_named(report):
+    """Oracle: the words of each kind of part; only the record's own are in `missing`."""
+    bench, out, content = report
+    parts = [MissingPart("Is it so?", "n.ipynb", 3), MissingPart("Is it?", "m.ipynb"), MissingPart("a.pdf")]
+    content |= record(
+        inputs=content["inputs"],
+        notebooks=[],
+        outputs=content["outputs"],
+        bench="b",
+        protocol_revision="2",
+        seeds={},
+        missing=parts,
+    )
+    (out / "provenance.json").write_text(to_json(content), encoding="utf-8")
+    (bench / "readings.csv").write_bytes(b"abd")
+    state = report_state(out, bench)
+    assert state.missing == (
+        '"Is it so?" is missing: n.ipynb stopped at cell 3 from the top.',
+        '"Is it?" is missing: m.ipynb could not be made.',
+        '"a.pdf" is missing: it could not be made.',
+    )
+    assert state.problems == (*state.missing, "readings.csv changed since the report was made")
 
 
 def change_output(bench, out):
@@ -107,6 +142,16 @@ def break_record(bench, out):
     (out / "provenance.json").write_text("{", encoding="utf-8")
 
 
+def incomplete_record(bench, out):
+    content = json.loads((out / "provenance.json").read_text(encoding="utf-8"))
+    (out / "provenance.json").write_text(json.dumps(content | {"complete": False}), encoding="utf-8")
+
+
+def strange_record(bench, out):
+    content = json.loads((out / "provenance.json").read_text(encoding="utf-8"))
+    (out / "provenance.json").write_text(json.dumps(content | {"missing": [1]}), encoding="utf-8")
+
+
 def empty_record(bench, out):
     (out / "provenance.json").write_text('{"inputs": {}, "outputs": {}}', encoding="utf-8")
 
@@ -120,6 +165,8 @@ def empty_record(bench, out):
         (add_input, "beam.csv is new since the report was made"),
         (remove_record, "provenance.json is missing"),
         (break_record, "provenance.json cannot be read"),
+        (incomplete_record, "a part is missing"),
+        (strange_record, "provenance.json cannot be read"),
         (empty_record, "provenance.json names no file of the report"),
     ],
 )

@@ -1,19 +1,21 @@
 """Publish a bench folder: run the notebooks, collect what is to be published, write the report.
 
-Nothing of the previous report is touched until everything has been made; then each file is put in its
-place, the record of where it comes from last.
+A part that fails does not cost the others: the rest is written, and says what is missing. Nothing of the previous
+report is touched until everything has been made; then each file is put in its place, the record of where it comes
+from last. A complete report is never replaced by one with missing parts.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
-import tempfile
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache, partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import pandas as pd
 
@@ -24,9 +26,11 @@ from photolab.errors import MethodError
 from photolab.publication import notebooks as runner
 from photolab.publication import provenance, tables
 from photolab.publication.display import table
-from photolab.publication.front_page import front_page
+from photolab.publication.front_page import front_page, incomplete_mark
 from photolab.publication.page import Section, clean_table, notebook_blocks, page
 from photolab.publication.paper import paper
+from photolab.publication.provenance import MissingPart
+from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
 from photolab.publication.second_way import SEED
 from photolab.publication.workbook_table import as_workbook
 
@@ -36,6 +40,7 @@ check_report = provenance.report_state
 
 _TITLE = "Methods appendix"
 _TAG = "appendix"
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True)
@@ -50,11 +55,15 @@ class Published:
         Its files, in the order in which they were put in place.
     seconds : float
         How long it took. [s]
+    missing : tuple of str
+        One sentence for each part that failed, with its notebook, its cell and the reason; none where the report
+        is complete.
     """
 
     out: Path
     files: tuple[Path, ...]
     seconds: float
+    missing: tuple[str, ...] = ()
 
 
 def publish(
@@ -72,7 +81,9 @@ def publish(
     folder : path
         The bench folder; it is only read.
     out : path
-        Folder of the report; made where it is missing. Only the files of a report are replaced in it.
+        Folder of the report; made where it is missing. Only the files of a report are replaced in it, and those
+        of the last one removed that are not made again. A report with missing parts goes to ``<out>.partial``
+        where a complete one stands here.
     jobs : int, default 2
         Notebooks that run at the same time.
     notebooks : path, optional
@@ -83,21 +94,21 @@ def publish(
     Returns
     -------
     Published
-        Folder, files and time.
+        Folder, files, time, and what is missing.
 
     Raises
     ------
     RecordError
         If the bench folder is refused.
     MethodError
-        If the protocol revision is not stated, or a notebook stops; the previous report stays as it was.
+        If the protocol revision is not stated, or another run is writing to `out`.
     ValueError
         If `out` is the bench folder or the notebooks' folder.
     """
     start = time.perf_counter()
     bench_path, target = Path(folder).resolve(), Path(out)
     sources_folder = runner.notebooks_folder(notebooks)
-    if target.resolve() in {bench_path, sources_folder.resolve()}:
+    if {target.resolve(), partial_folder(target).resolve()} & {bench_path, sources_folder.resolve()}:
         message = f"out must be a folder of its own; got {target.name!r}"
         raise ValueError(message)
     campaign = evaluate(read_bench(bench_path))
@@ -108,19 +119,55 @@ def publish(
         )
         raise MethodError(message, code="no_revision")
     sources = _chosen(sources_folder)
-    sections = _sections(sources, bench_path, jobs, progress)
-    contents = _contents(campaign, sections)
-    record = provenance.record(
-        inputs=campaign.bench.hashes,
-        notebooks=sources,
-        outputs={name: hashlib.sha256(content).hexdigest() for name, content in contents.items()},
-        bench=campaign.bench.settings.name,
-        protocol_revision=revision,
-        seeds={"monte_carlo": SEED},
-    )
-    contents[provenance.FILE_NAME] = provenance.to_json(record).encode("utf-8")
-    files = _put_in_place(contents, target)
-    return Published(target, files, time.perf_counter() - start)
+    failed: list[tuple[MissingPart, str]] = []
+    with held(target):
+        sections = _sections(sources, bench_path, jobs, progress, failed)
+        contents = _contents(campaign, sections, failed)
+        record = provenance.record(
+            inputs=campaign.bench.hashes,
+            notebooks=sources,
+            outputs={name: hashlib.sha256(content).hexdigest() for name, content in contents.items()},
+            bench=campaign.bench.settings.name,
+            protocol_revision=revision,
+            seeds={"monte_carlo": SEED},
+            missing=[part for part, _ in failed],
+        )
+        contents[provenance.FILE_NAME] = provenance.to_json(record).encode("utf-8")
+        place = _place(target, complete=not failed)
+        files = put_in_place(contents, place, instead_of=provenance.listed(place))
+        if not failed:
+            _remove_partial(partial_folder(target))
+    missing = tuple(f"{part} {reason}" for part, reason in failed)
+    return Published(place, files, time.perf_counter() - start, missing)
+
+
+def _place(target: Path, *, complete: bool) -> Path:
+    """Return the folder that a report may go to: one with missing parts replaces no complete one."""
+    if complete or not check_report(target).complete:
+        return target
+    place = partial_folder(target)
+    if place.is_symlink():  # nobody named it, so it is not followed
+        place.unlink()
+    return place
+
+
+def _remove_partial(folder: Path) -> None:
+    """Remove a report with missing parts that a complete one has replaced; other files stay."""
+    if check_report(folder).missing and not folder.is_symlink():
+        remove(folder, provenance.listed(folder))
+        with contextlib.suppress(OSError):  # other files stand in it
+            folder.rmdir()
+
+
+def _attempt(part: MissingPart, make: Callable[[], _T], failed: list[tuple[MissingPart, str]]) -> _T | None:
+    """Return what is made; where that fails, keep what is missing and why."""
+    try:
+        return make()
+    except MethodError as error:
+        failed.append((part, str(error)))
+    except Exception as error:  # noqa: BLE001 - not even a defect in one part may cost the others
+        failed.append((part, f"{type(error).__name__}: {error}"))
+    return None
 
 
 def _chosen(folder: Path) -> tuple[Path, ...]:
@@ -136,22 +183,30 @@ def _chosen(folder: Path) -> tuple[Path, ...]:
 
 
 def _sections(
-    sources: Sequence[Path], bench_path: Path, jobs: int, progress: Callable[[str], None] | None
+    sources: Sequence[Path],
+    bench_path: Path,
+    jobs: int,
+    progress: Callable[[str], None] | None,
+    failed: list[tuple[MissingPart, str]],
 ) -> tuple[Section, ...]:
-    """Run the notebooks on the bench and return their chosen cells, one section a notebook."""
+    """Run the notebooks on the bench and return their chosen cells, one section a notebook that ran."""
     import nbformat
 
-    with tempfile.TemporaryDirectory(prefix="photolab-") as scratch:
-        copies = runner.run(
-            sources, scratch, parameters={"bench": str(bench_path)}, jobs=jobs, progress=progress
+    sections = []
+    ran = runner.run(sources, parameters={"bench": str(bench_path)}, jobs=jobs, progress=progress)
+    for path, notebook in zip(sources, ran, strict=True):
+        if isinstance(notebook, MethodError):
+            question = _take_question(nbformat.read(path, as_version=4))
+            part = MissingPart(question, path.name, notebook.known["cell"])
+            failed.append((part, notebook.known["reason"]))
+            continue
+        question = _take_question(notebook)
+        blocks = _attempt(
+            MissingPart(question, path.name), partial(notebook_blocks, notebook, tag=_TAG), failed
         )
-        executed = [nbformat.read(path, as_version=4) for path in copies]
-    return tuple(
-        Section(
-            _take_question(notebook), notebook_blocks(notebook, tag=_TAG), f"Working: notebook {path.stem}."
-        )
-        for notebook, path in zip(executed, sources, strict=True)
-    )
+        if blocks is not None:
+            sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
+    return tuple(sections)
 
 
 def _take_question(notebook: Any) -> str:
@@ -165,35 +220,36 @@ def _take_question(notebook: Any) -> str:
     return "Working"
 
 
-def _contents(campaign: Campaign, sections: Sequence[Section]) -> dict[str, bytes]:
-    """Return the files of a report."""
-    front = front_page(campaign, fingerprint=tables.data_hash(campaign.bench.hashes))
-    title = f"{_TITLE}: {campaign.bench.settings.name}"
-    words = pd.DataFrame({"column": list(tables.DICTIONARY), "meaning": list(tables.DICTIONARY.values())})
-    columns = Section("What do the columns of results.csv mean?", (clean_table(table(words).to_html()),))
-    found = tables.results(campaign)
+def _contents(
+    campaign: Campaign, sections: Sequence[Section], failed: list[tuple[MissingPart, str]]
+) -> dict[str, bytes]:
+    """Return the files of a report, as far as they can be made."""
     dates = [day for day in campaign.bench.tables["days"]["date"] if day]
     last_day = max(dates, default="")
-    workbook = as_workbook(found, campaign.selection.left_out, last_day=last_day)
-    whole = page(title, front, [*sections, columns])
-    return {
-        "appendix.html": whole.encode("utf-8"),
-        "appendix.pdf": paper(whole, last_day=last_day),
-        "results.csv": tables.as_csv(found).encode("utf-8"),
+    fingerprint = tables.data_hash(campaign.bench.hashes)
+    results = cache(partial(tables.results, campaign))
+    front = _attempt(
+        MissingPart("What was found"), lambda: front_page(campaign, fingerprint=fingerprint), failed
+    )
+    rows = _attempt(MissingPart("results.csv"), lambda: tables.as_csv(results()).encode("utf-8"), failed)
+    workbook = _attempt(
+        MissingPart("results.xlsx"),
+        lambda: as_workbook(results(), campaign.selection.left_out, last_day=last_day),
+        failed,
+    )
+    words = pd.DataFrame({"column": list(tables.DICTIONARY), "meaning": list(tables.DICTIONARY.values())})
+    columns = Section("What do the columns of results.csv mean?", (clean_table(table(words).to_html()),))
+
+    def whole() -> str:
+        title = f"{_TITLE}: {campaign.bench.settings.name}"
+        mark = incomplete_mark([str(part) for part, _ in failed])
+        return page(title, [*mark, *(front or ())], [*sections, columns])
+
+    pdf = _attempt(MissingPart("appendix.pdf"), lambda: paper(whole(), last_day=last_day), failed)
+    made = {
+        "appendix.html": whole().encode("utf-8"),
+        "appendix.pdf": pdf,
+        "results.csv": rows,
         "results.xlsx": workbook,
     }
-
-
-def _put_in_place(contents: Mapping[str, bytes], target: Path) -> tuple[Path, ...]:
-    """Write every file beside its place, then put them there in order."""
-    target.mkdir(parents=True, exist_ok=True)
-    pairs = [(target / f".{name}.part", target / name) for name in contents]
-    try:
-        for (beside, _), content in zip(pairs, contents.values(), strict=True):
-            beside.write_bytes(content)
-        for beside, place in pairs:
-            beside.replace(place)
-    finally:
-        for beside, _ in pairs:
-            beside.unlink(missing_ok=True)
-    return tuple(place for _, place in pairs)
+    return {name: content for name, content in made.items() if content is not None}

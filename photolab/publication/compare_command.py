@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> list[str]:
     pair = replace(pair, assumed=(*assumed, *pair.assumed))
     settings = {"alike_percent": options.get("alike_percent", 10.0)}
     if args.json:
-        return [json.dumps(as_json(pair, args.unit), indent=2, ensure_ascii=False)]
+        return [json.dumps(as_json(pair, args.unit), indent=2)]
     known = ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1)
     share = {0: "unknown", 1: "one"}.get(len(set(known)), "two")
     return statements.compare_report(

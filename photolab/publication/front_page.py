@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 import photolab
@@ -19,7 +19,15 @@ from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.findings import found, joined
 from photolab.publication.page import clean_table, figure
 
-__all__ = ["bench_lines", "front_page", "is_invented", "lamps_picture", "meaning", "suppliers"]
+__all__ = [
+    "bench_lines",
+    "front_page",
+    "incomplete_mark",
+    "is_invented",
+    "lamps_picture",
+    "meaning",
+    "suppliers",
+]
 
 _STEPS = {
     "dark": "the dark reading",
@@ -174,6 +182,24 @@ def suppliers(bench: Bench) -> str:
         if names:
             said.append(f"{words} {joined(names)}" if not how else f"{joined(names)} {words}")
     return f"How the samples were obtained: {'; '.join(said)}."
+
+
+def incomplete_mark(missing: Sequence[str]) -> tuple[str, ...]:
+    """Return what page one begins with where parts of the report are missing, as HTML.
+
+    Parameters
+    ----------
+    missing : sequence of str
+        One sentence for each part.
+
+    Returns
+    -------
+    tuple of str
+        HTML blocks; none where nothing is missing.
+    """
+    if not missing:
+        return ()
+    return ('<p class="mark">INCOMPLETE: parts of this report could not be made.</p>', _list(missing))
 
 
 def front_page(campaign: Campaign, *, fingerprint: str) -> tuple[str, ...]:

@@ -8,25 +8,32 @@ from __future__ import annotations
 
 import asyncio
 import os
+import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-__all__ = ["KERNEL_ENVIRONMENT", "Kernel"]
+from photolab.errors import MethodError
 
-#: What every kernel is started with: a warning stops the cell, and one thread keeps sums in one order. The
-#: exception is a notice of the kernel to itself, which would stop it from ending in good order.
-KERNEL_ENVIRONMENT = {
-    "PYTHONWARNINGS": "error,ignore::PendingDeprecationWarning:ipykernel.kernelbase",
-    "OMP_NUM_THREADS": "1",
+__all__ = ["KERNEL_ENVIRONMENT", "STRICT_ENVIRONMENT", "Kernel"]
+
+#: What every kernel is started with: one thread keeps sums in one order.
+KERNEL_ENVIRONMENT = {"OMP_NUM_THREADS": "1"}
+#: What the committed notebooks are run with, and the tests: a warning stops the cell. The exceptions are notices of
+#: the kernel to itself, of which the first would stop it from ending in good order, the second, on Python 3.12 and
+#: later, from starting.
+STRICT_ENVIRONMENT = KERNEL_ENVIRONMENT | {
+    "PYTHONWARNINGS": "error,ignore::PendingDeprecationWarning:ipykernel.kernelbase,"
+    "ignore:There is no current event loop:DeprecationWarning",
 }
 _START_S = 120
 _ATTEMPTS = 3
+_LOOK_S = 0.1
 
 
 class Kernel:
-    """A kernel process, to be used in a ``with`` block by one thread.
+    """A kernel process, to be used in an ``async with`` block.
 
     Parameters
     ----------
@@ -34,33 +41,36 @@ class Kernel:
         Where it starts.
     environment : mapping, optional
         More environment variables, beside `KERNEL_ENVIRONMENT`; ``PHOTOLAB_BENCH`` is not handed on by itself.
+
+    Attributes
+    ----------
+    noise : str
+        What the process wrote to its own stderr, outside the cells; known when it has ended.
     """
 
     def __init__(self, folder: Path, environment: Mapping[str, str] | None = None) -> None:
         inherited = {key: value for key, value in os.environ.items() if key != "PHOTOLAB_BENCH"}
         self._environment = inherited | KERNEL_ENVIRONMENT | dict(environment or {})
         self._folder = folder
-        self._runner = asyncio.Runner()
         self._manager: Any = None
+        self._stderr: Any = None
+        self.noise = ""
 
-    def __enter__(self) -> Kernel:
+    async def __aenter__(self) -> Kernel:
+        self._stderr = tempfile.TemporaryFile()  # noqa: SIM115 - closed when the process has ended
         try:
-            self._runner.run(self._start())
+            await self._start()
         except BaseException:
-            self._runner.close()
+            await self._end(now=True)
             raise
         return self
 
-    def __exit__(
+    async def __aexit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        try:
-            if self._manager is not None:
-                self._runner.run(self._manager.shutdown_kernel(now=kind is not None))
-        finally:
-            self._runner.close()
+        await self._end(now=kind is not None)
 
-    def execute(self, notebook: Any, folder: Path, *, timeout_s: float) -> None:
+    async def execute(self, notebook: Any, folder: Path, *, timeout_s: float) -> None:
         """Run all cells of a notebook; its outputs are put into it.
 
         Parameters
@@ -71,43 +81,80 @@ class Kernel:
             Working folder for it.
         timeout_s : float
             Longest time for one cell. [s]
+
+        Raises
+        ------
+        MethodError
+            If a cell stops, takes too long or ends the process; ``known["cell"]`` is its place in the notebook,
+            counted from 1, or 0 before the first cell. The code says whether the process had ended by then.
         """
-        self._runner.run(self._execute(notebook, folder, timeout_s))
+        from nbclient.exceptions import DeadKernelError
+
+        place = [0]
+        work = asyncio.ensure_future(self._execute(notebook, folder, timeout_s, place))
+        death = asyncio.ensure_future(self._death())
+        try:
+            await asyncio.wait({work, death}, return_when=asyncio.FIRST_COMPLETED)
+            reason = death.result() if death.done() else await _reason(work)
+        except DeadKernelError:
+            reason = await death
+        finally:
+            work.cancel()
+            death.cancel()
+            await asyncio.gather(work, death, return_exceptions=True)
+        if reason:
+            code = "notebook_stopped" if place[0] else "kernel_ended_before"
+            raise MethodError(reason, code=code, known={"cell": place[0]})
 
     async def _start(self) -> None:
         """Start the process; again if another program took one of its ports in the meantime."""
-        for attempt in range(_ATTEMPTS):
-            self._manager = await self._launch()
+        for attempt in range(1, _ATTEMPTS + 1):
+            await self._launch()
             channels = self._manager.client()
             channels.start_channels()
             try:
                 await channels.wait_for_ready(timeout=_START_S)
-            except RuntimeError:
+            except RuntimeError as error:
                 await self._manager.shutdown_kernel(now=True)
-                self._manager = None
-                if attempt == _ATTEMPTS - 1:
-                    raise
+                if attempt == _ATTEMPTS:
+                    message = f"no kernel could be started: {(self._said() or str(error)).splitlines()[-1]}"
+                    raise MethodError(message, code="no_kernel", known={"cell": 0}) from error
             else:
                 return
             finally:
                 channels.stop_channels()
 
-    async def _launch(self) -> Any:
-        """Launch one process and return its manager."""
+    async def _launch(self) -> None:
+        """Launch one process."""
         from jupyter_client import AsyncKernelManager
 
-        manager = AsyncKernelManager(kernel_name="python3")
-        if hasattr(manager, "transport_encryption"):  # newer clients print a notice without it
-            manager.transport_encryption = "auto"
-        await manager.start_kernel(
+        self._manager = AsyncKernelManager(kernel_name="python3")
+        if hasattr(self._manager, "transport_encryption"):  # newer clients print a notice without it
+            self._manager.transport_encryption = "auto"
+        await self._manager.start_kernel(
             cwd=str(self._folder),
             env=self._environment,
             extra_arguments=["--HistoryManager.enabled=False"],
+            stderr=self._stderr,
         )
-        return manager
 
-    async def _execute(self, notebook: Any, folder: Path, timeout_s: float) -> None:
-        """Empty the kernel, then run the notebook in it."""
+    async def _end(self, *, now: bool) -> None:
+        """End the process and keep what it said."""
+        try:
+            if self._manager is not None:
+                await self._manager.shutdown_kernel(now=now)
+        finally:
+            if self._stderr is not None:
+                self.noise = self._said()
+                self._stderr.close()
+
+    def _said(self) -> str:
+        """Return what the process has written to its own stderr."""
+        self._stderr.seek(0)
+        return str(self._stderr.read(), "utf-8", "replace").strip()
+
+    async def _execute(self, notebook: Any, folder: Path, timeout_s: float, place: list[int]) -> None:
+        """Empty the kernel, then run the notebook in it; the place of the cell that runs is kept."""
         from nbclient import NotebookClient
 
         channels = self._manager.client()
@@ -120,6 +167,30 @@ class Kernel:
                 notebook, km=self._manager, timeout=timeout_s, record_timing=False, coalesce_streams=True
             )
             client.kc = channels
-            await client.async_execute()
+            # cell by cell: the client's own loop would take the handler of Ctrl-C for itself
+            for index, cell in enumerate(notebook.cells):
+                place[0] = index + 1
+                await client.async_execute_cell(cell, index, execution_count=client.code_cells_executed + 1)
         finally:
             channels.stop_channels()
+
+    async def _death(self) -> str:
+        """Wait until the process has ended by itself, and return the words for it."""
+        while (status := await self._manager.provisioner.poll()) is None:
+            await asyncio.sleep(_LOOK_S)
+        how = f"by signal {-status}" if status < 0 else f"with status {status}"
+        why = "; memory may have run out" if status == -9 else ""
+        return f"its Python process ended {how} before the notebook did{why}"
+
+
+async def _reason(work: asyncio.Future[None]) -> str:
+    """Return why a notebook stopped; empty where it ran to its end."""
+    from nbclient.exceptions import CellExecutionError
+
+    try:
+        await work
+    except CellExecutionError as error:
+        return f"{error.ename}: {error.evalue}"
+    except TimeoutError as error:
+        return str(error).split("\n", 1)[0]
+    return ""

@@ -9,22 +9,26 @@ and writes them in place.
 from __future__ import annotations
 
 import argparse
+import asyncio
 import copy
 import os
+import re
 import sys
 import time
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Coroutine, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from photolab.errors import MethodError, PhotolabError
-from photolab.publication.kernels import KERNEL_ENVIRONMENT, Kernel
+from photolab.publication.kernels import KERNEL_ENVIRONMENT, STRICT_ENVIRONMENT, Kernel
 from photolab.publication.stored_form import canonical, canonical_text, fill_answer, write_notebook
 
 __all__ = [
     "KERNEL_ENVIRONMENT",
+    "STRICT_ENVIRONMENT",
     "bench_folder",
     "canonical",
     "canonical_text",
@@ -38,6 +42,7 @@ __all__ = [
 ]
 
 _TIMEOUT_S = 600
+_T = TypeVar("_T")
 
 
 def repository_root() -> Path:
@@ -114,34 +119,82 @@ def inject(notebook: Any, parameters: Mapping[str, object]) -> Any:
     Returns
     -------
     nbformat.NotebookNode
-        A copy with one more cell, tagged ``injected-parameters``, after the settings cell; without
-        settings, a plain copy.
+        A copy in which the line of the settings cell that sets a name sets it to the value, and what follows in
+        the cell sees it; a name that is not set there stands in a line at its end. The cells keep their places.
 
     Raises
     ------
     ValueError
         If there is not exactly one settings cell, or a value has no plain literal.
     """
-    import nbformat
-
     result = copy.deepcopy(notebook)
     if not parameters:
         return result
-    places = [i for i, cell in enumerate(result.cells) if "parameters" in cell.metadata.get("tags", [])]
-    if len(places) != 1:
-        message = f"notebook must have exactly one cell tagged parameters; got {len(places)}"
+    cells = [cell for cell in result.cells if "parameters" in cell.metadata.get("tags", [])]
+    if len(cells) != 1:
+        message = f"notebook must have exactly one cell tagged parameters; got {len(cells)}"
         raise ValueError(message)
-    lines = []
+    lines = cells[0].source.split("\n")
     for name, value in parameters.items():
         if not name.isidentifier() or not isinstance(value, str | int | float | bool | None):
             message = (
                 f"parameters[{name!r}] must be a name with text, a number, True, False or None; got {value!r}"
             )
             raise ValueError(message)
-        lines.append(f"{name} = {value!r}")
-    cell = nbformat.v4.new_code_cell("\n".join(lines), metadata={"tags": ["injected-parameters"]})
-    result.cells.insert(places[0] + 1, cell)
+        places = [i for i, line in enumerate(lines) if re.match(rf"{name}\s*=(?!=)", line)]
+        for place in places or [len(lines)]:
+            lines[place : place + 1] = [f"{name} = {value!r}"]
+    cells[0].source = "\n".join(lines)
     return result
+
+
+@dataclass(frozen=True)
+class _Ran:
+    """A notebook as it was run: its stored form, or why it stopped; and what it wrote to stderr, by cell."""
+
+    result: Any
+    noise: tuple[tuple[int, str], ...] = ()
+
+
+async def _run_one(
+    path: Path, parameters: Mapping[str, object] | None, kernel: Kernel, timeout_s: float
+) -> _Ran:
+    """Run one notebook; what it wrote to stderr is taken out of it."""
+    import nbformat
+
+    try:
+        notebook = inject(nbformat.read(path, as_version=4), parameters or {})
+    except ValueError as error:
+        return _Ran(_stopped(path, MethodError(str(error), code="notebook_unfit", known={"cell": 0})))
+    for cell in notebook.cells:
+        if cell.cell_type == "code":
+            cell.outputs = []
+    try:
+        await kernel.execute(notebook, path.resolve().parent, timeout_s=timeout_s)
+    except MethodError as error:
+        return _Ran(_stopped(path, error), _take_noise(notebook))
+    noise = _take_noise(notebook)
+    return _Ran(fill_answer(canonical(notebook)), noise)
+
+
+def _stopped(path: Path, error: MethodError) -> MethodError:
+    """Return why a notebook stopped, with its name and the place of its cell."""
+    cell = error.known["cell"]
+    where = f"cell {cell} stopped" if cell else "stopped before its first cell"
+    message = f"{path.name}: {where}: {error}"
+    known = {"notebook": path.name, "cell": cell, "reason": str(error)}
+    return MethodError(message, code=error.code, known=known)
+
+
+def _take_noise(notebook: Any) -> tuple[tuple[int, str], ...]:
+    """Take what was written to stderr out of a notebook and return it, with the place of its cell."""
+    noise = []
+    for position, cell in enumerate(notebook.cells, start=1):
+        loud = [output for output in cell.get("outputs", []) if output.get("name") == "stderr"]
+        noise += [(position, output.text.strip()) for output in loud]
+        if loud:
+            cell.outputs = [output for output in cell.outputs if output not in loud]
+    return tuple(noise)
 
 
 def run_notebook(
@@ -150,9 +203,8 @@ def run_notebook(
     parameters: Mapping[str, object] | None = None,
     environment: Mapping[str, str] | None = None,
     timeout_s: float = _TIMEOUT_S,
-    kernel: Kernel | None = None,
 ) -> Any:
-    """Run one notebook and return the executed copy; the file itself is only read.
+    """Run one notebook as the committed ones are run and return the executed copy; the file is only read.
 
     Parameters
     ----------
@@ -161,11 +213,9 @@ def run_notebook(
     parameters : mapping, optional
         Settings for `inject`.
     environment : mapping, optional
-        More environment variables for the kernel, beside `KERNEL_ENVIRONMENT`.
+        More environment variables for the kernel, beside `STRICT_ENVIRONMENT`.
     timeout_s : float, default 600
         Longest time for one cell. [s]
-    kernel : Kernel, optional
-        A kernel that is running; a fresh one if none is given.
 
     Returns
     -------
@@ -177,73 +227,42 @@ def run_notebook(
     MethodError
         If a cell stops, or writes to stderr; says which cell of which notebook and why.
     """
-    import nbformat
-    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
-
     path = Path(source)
-    notebook = inject(nbformat.read(path, as_version=4), parameters or {})
-    folder = path.resolve().parent
-    try:
-        if kernel is not None:
-            kernel.execute(notebook, folder, timeout_s=timeout_s)
-        else:
-            with Kernel(folder, environment) as fresh:
-                fresh.execute(notebook, folder, timeout_s=timeout_s)
-    except CellExecutionError as error:
-        reason = f"{error.ename}: {error.evalue}"
-        raise _stopped(path, notebook, reason) from error
-    except (CellTimeoutError, DeadKernelError) as error:
-        raise _stopped(path, notebook, str(error).split("\n", 1)[0]) from error
-    executed = canonical(notebook)
-    _refuse_noise(path, executed)
-    return fill_answer(executed)
 
+    kernel = Kernel(path.resolve().parent, STRICT_ENVIRONMENT | dict(environment or {}))
 
-def _stopped(path: Path, notebook: Any, reason: str) -> MethodError:
-    """Return the refusal for a notebook that stopped, naming the last cell that ran."""
-    ran = [
-        i
-        for i, cell in enumerate(notebook.cells, start=1)
-        if cell.get("outputs") or cell.get("execution_count")
-    ]
-    cell = ran[-1] if ran else 0
-    message = f"{path.name}: cell {cell} stopped: {reason}"
-    return MethodError(message, code="notebook_stopped", known={"notebook": path.name, "cell": cell})
+    async def alone() -> _Ran:
+        async with kernel:
+            return await _run_one(path, parameters, kernel, timeout_s)
 
-
-def _refuse_noise(path: Path, notebook: Any) -> None:
-    """Refuse error outputs and anything on stderr."""
-    for position, cell in enumerate(notebook.cells, start=1):
-        for output in cell.get("outputs", []):
-            if output.output_type == "error" or output.get("name") == "stderr":
-                text = str(output.get("text") or output.get("evalue") or "").strip().split("\n", 1)[0]
-                message = f"{path.name}: cell {position} wrote to stderr: {text}"
-                raise MethodError(
-                    message, code="notebook_noise", known={"notebook": path.name, "cell": position}
-                )
+    ran = _wait_for(alone())
+    if isinstance(ran.result, MethodError):
+        raise ran.result
+    for cell, text in (*ran.noise, *([(0, kernel.noise)] if kernel.noise else [])):
+        message = f"{path.name}: cell {cell} wrote to stderr: {text.split(chr(10), 1)[0]}"
+        raise MethodError(message, code="notebook_noise", known={"notebook": path.name, "cell": cell})
+    return ran.result
 
 
 def run(
     sources: Sequence[str | os.PathLike[str]],
-    out: str | os.PathLike[str],
     *,
     parameters: Mapping[str, object] | None = None,
     environment: Mapping[str, str] | None = None,
     jobs: int = 2,
     progress: Callable[[str], None] | None = None,
-) -> tuple[Path, ...]:
-    """Run notebooks in several kernel processes and write the executed copies.
+) -> tuple[Any, ...]:
+    """Run notebooks in several kernel processes.
 
-    Each process works through notebooks one after the other and is emptied before each.
+    Each process works through notebooks one after the other and is emptied before each; where one stops, a new
+    process takes the next. What libraries write to stderr stops nothing: it is shown at the end, each text once.
 
     Parameters
     ----------
     sources : sequence of paths
         The notebooks; they are only read.
-    out : path
-        Folder for the copies, made where it is missing; it must not be the folder of a source.
     parameters, environment : mapping, optional
-        As in `run_notebook`.
+        As in `run_notebook`; a warning is no error unless the environment makes it one.
     jobs : int, default 2
         Kernel processes.
     progress : callable, optional
@@ -251,49 +270,73 @@ def run(
 
     Returns
     -------
-    tuple of Path
-        The copies, in the order of the sources.
+    tuple of nbformat.NotebookNode or MethodError
+        Each notebook in canonical form, or why it stopped, in the order of the sources.
 
     Raises
     ------
     ValueError
-        If `out` holds a source, or `jobs` is not 1 or more.
-    MethodError
-        If a notebook stops; the copies of the others may exist.
+        If `jobs` is not 1 or more.
     """
-    target = Path(out)
-    paths = [Path(source) for source in sources]
-    if any(path.resolve().parent == target.resolve() for path in paths):
-        message = f"out must be another folder than the notebooks'; got {target.name!r}"
-        raise ValueError(message)
     if jobs < 1:
         message = f"jobs must be 1 or more; got {jobs}"
         raise ValueError(message)
-    target.mkdir(parents=True, exist_ok=True)
+    paths = [Path(source) for source in sources]
     say = progress or _to_stderr
-
     waiting = deque(paths)
+    ran: dict[Path, _Ran] = {}
+    said: list[str] = []
+    without_process: list[MethodError] = []
 
-    def work() -> None:
-        with Kernel(paths[0].resolve().parent, environment) as kernel:
-            while waiting:
-                try:
-                    path = waiting.popleft()
-                except IndexError:  # the other process took the last one
-                    return
-                start = time.perf_counter()
-                try:
-                    executed = run_notebook(path, parameters=parameters, kernel=kernel)
-                except BaseException:
-                    waiting.clear()
-                    raise
-                write_notebook(executed, target / path.name)
-                say(f"{path.stem}: done in {time.perf_counter() - start:.1f} s")
+    async def work() -> None:
+        while waiting:
+            kernel, used = Kernel(paths[0].resolve().parent, environment), False
+            try:
+                async with kernel:
+                    while waiting:
+                        path, start = waiting.popleft(), time.perf_counter()
+                        ran[path] = one = await _run_one(path, parameters, kernel, _TIMEOUT_S)
+                        stopped = isinstance(one.result, MethodError)
+                        if stopped and used and one.result.code == "kernel_ended_before":
+                            waiting.appendleft(path)  # the notebook before it ended the process
+                            break
+                        how = "stopped after" if stopped else "done in"
+                        say(f"{path.stem}: {how} {time.perf_counter() - start:.1f} s")
+                        if stopped:
+                            break
+                        used = True
+            except MethodError as error:  # no process could be started
+                without_process.append(error)
+                return
+            finally:
+                said.append(kernel.noise)
 
-    with ThreadPoolExecutor(max_workers=jobs) as pool:
-        for done in [pool.submit(work) for _ in range(min(jobs, len(paths)))]:
-            done.result()
-    return tuple(target / path.name for path in paths)
+    async def work_all() -> None:
+        # each ends in good order before an error of one, or Ctrl-C, goes on its way
+        workers = [work() for _ in range(min(jobs, len(paths)))]
+        for error in await asyncio.gather(*workers, return_exceptions=True):
+            if error is not None:
+                raise error
+
+    _wait_for(work_all())
+    for path in waiting:
+        ran[path] = _Ran(_stopped(path, without_process[0]))
+    texts = [text for path in paths for _, text in ran[path].noise] + said
+    lines = dict.fromkeys(line for text in texts for line in text.splitlines() if line.strip())
+    if lines:
+        shown = ("".join(c if c.isprintable() else repr(c)[1:-1] for c in line) for line in lines)
+        say("\n  ".join(["Written to stderr by the notebooks, not published:", *shown]))
+    return tuple(ran[path].result for path in paths)
+
+
+def _wait_for(work: Coroutine[Any, Any, _T]) -> _T:
+    """Run a coroutine to its end, in a thread of its own where this one runs a loop, as that of a notebook does."""
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:
+        return asyncio.run(work)
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, work).result()
 
 
 def _to_stderr(line: str) -> None:

@@ -11,7 +11,7 @@ import json
 import os
 import platform
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,16 @@ import photolab
 from photolab.bench.schema import FILES
 from photolab.publication.tables import data_hash
 
-__all__ = ["ReportState", "file_hash", "folder_hashes", "record", "report_state", "to_json"]
+__all__ = [
+    "MissingPart",
+    "ReportState",
+    "file_hash",
+    "folder_hashes",
+    "listed",
+    "record",
+    "report_state",
+    "to_json",
+]
 
 #: Name of the record inside a report.
 FILE_NAME = "provenance.json"
@@ -39,6 +48,29 @@ _PACKAGES = (
     "typst",
     "ziamath",
 )
+
+
+@dataclass(frozen=True)
+class MissingPart:
+    """A part of a report that could not be made.
+
+    Attributes
+    ----------
+    part : str
+        The question it answers, or the name of the file.
+    notebook : str, default ""
+        File name of its notebook; empty where it comes from none.
+    cell : int, default 0
+        Place of the cell that stopped, all cells counted from 1; 0 where none did.
+    """
+
+    part: str
+    notebook: str = ""
+    cell: int = 0
+
+    def __str__(self) -> str:
+        where = f"stopped at cell {self.cell} from the top" if self.cell else "could not be made"
+        return f'"{self.part}" is missing: {self.notebook or "it"} {where}.'
 
 
 def file_hash(path: str | os.PathLike[str]) -> str:
@@ -85,6 +117,7 @@ def record(
     bench: str,
     protocol_revision: str,
     seeds: Mapping[str, int],
+    missing: Iterable[MissingPart] = (),
 ) -> dict[str, Any]:
     """Return the record of one report.
 
@@ -102,14 +135,19 @@ def record(
         Revision of the test protocol.
     seeds : mapping
         Name and seed of each random stream.
+    missing : iterable of MissingPart, optional
+        What could not be made; the report is complete without any.
 
     Returns
     -------
     dict
         JSON values only.
     """
+    lost = [asdict(part) for part in missing]
     return {
         "schema": _SCHEMA,
+        "complete": not lost,
+        "missing": lost,
         "bench": bench,
         "protocol_revision": protocol_revision,
         "data_hash": data_hash(inputs),
@@ -151,10 +189,13 @@ class ReportState:
         True if every file is there and unchanged, and the bench folder, where it was looked at, is the same.
     problems : tuple of str
         One sentence for each difference.
+    missing : tuple of str
+        Those of them that the record itself names: parts that could not be made.
     """
 
     complete: bool
     problems: tuple[str, ...]
+    missing: tuple[str, ...] = ()
 
 
 def report_state(report: str | os.PathLike[str], bench: str | os.PathLike[str] | None = None) -> ReportState:
@@ -174,20 +215,48 @@ def report_state(report: str | os.PathLike[str], bench: str | os.PathLike[str] |
     """
     folder = Path(report)
     try:
-        content = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
+        content = _read(folder)
         outputs, inputs = dict(content["outputs"]), dict(content["inputs"])
+        # a report of an earlier version does not say whether it is complete: it was written only if it was
+        lost = [str(MissingPart(**part)) for part in content.get("missing", [])]
+        if not content.get("complete", True) and not lost:
+            lost = ["a part is missing"]
     except FileNotFoundError:
         return ReportState(complete=False, problems=(f"{FILE_NAME} is missing",))
     except (OSError, ValueError, KeyError, TypeError):
         return ReportState(complete=False, problems=(f"{FILE_NAME} cannot be read",))
-    problems = _differences(folder, outputs, "the report was made")
+    problems = [*lost, *_differences(folder, outputs, "the report was made")]
     if not outputs:
         problems.append(f"{FILE_NAME} names no file of the report")
     if bench is not None:
         problems += _differences(Path(bench), inputs, "the report was made")
         new = [name for name in folder_hashes(bench) if name in FILES and name not in inputs]
         problems += [f"{name} is new since the report was made" for name in new]
-    return ReportState(complete=not problems, problems=tuple(problems))
+    return ReportState(complete=not problems, problems=tuple(problems), missing=tuple(lost))
+
+
+def _read(folder: Path) -> Any:
+    """Return the record in a folder."""
+    return json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
+
+
+def listed(report: str | os.PathLike[str]) -> tuple[str, ...]:
+    """Return the names of the files that the record of a report lists, itself the last.
+
+    Parameters
+    ----------
+    report : path
+        Folder of the report.
+
+    Returns
+    -------
+    tuple of str
+        Names; none where no record can be read.
+    """
+    try:
+        return (*dict(_read(Path(report))["outputs"]), FILE_NAME)
+    except (OSError, ValueError, KeyError, TypeError):
+        return ()
 
 
 def _differences(folder: Path, hashes: Mapping[str, str], since: str) -> list[str]:

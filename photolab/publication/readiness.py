@@ -14,6 +14,7 @@ from photolab.bench.records import read_bench
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
 from photolab.publication.provenance import report_state
+from photolab.publication.report_folder import partial_folder
 from photolab.publication.statements import finding_words
 
 NOTICED = frozenset({"mounting_flagged", "baseline_absent", "baseline_one_end"})
@@ -129,13 +130,17 @@ def report(folder: Path, *, published: Path | None = None) -> list[str]:
 
 def _published_lines(folder: Path, published: Path) -> list[str]:
     """Return whether the report of a bench, where there is one, still matches it."""
-    if not published.is_dir():
-        return []
-    state = report_state(published, folder)
-    if state.complete:
-        return [f"Report {published.as_posix()}: complete, and of these files."]
-    head = f"Report {published.as_posix()}: incomplete; write it anew with photolab appendix {folder}"
-    return [head, *(f"  {problem}" for problem in state.problems)]
+    lines = []
+    for place in (published, partial_folder(published)):
+        if not place.is_dir():
+            continue
+        state = report_state(place, folder)
+        if state.complete:
+            lines.append(f"Report {place.as_posix()}: complete, and of these files.")
+            continue
+        lines.append(f"Report {place.as_posix()}: incomplete; write it anew with photolab appendix {folder}")
+        lines += [f"  {problem}" for problem in state.problems]
+    return lines
 
 
 def inventory(bench: Bench) -> str:

@@ -11,6 +11,8 @@ import os
 from pathlib import Path
 from typing import Any
 
+from photolab.publication.report_folder import put_in_place
+
 __all__ = ["canonical", "canonical_text", "fill_answer", "write_notebook"]
 
 _METADATA = {
@@ -100,10 +102,7 @@ def write_notebook(notebook: Any, path: str | os.PathLike[str]) -> Path:
         The file.
     """
     place = Path(path)
-    beside = place.with_name(f".{place.name}.part")
-    beside.write_text(canonical_text(notebook), encoding="utf-8", newline="\n")
-    beside.replace(place)
-    return place
+    return put_in_place({place.name: canonical_text(notebook).encode("utf-8")}, place.parent)[0]
 
 
 def fill_answer(notebook: Any) -> Any:

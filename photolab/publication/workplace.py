@@ -1,9 +1,10 @@
 """`photolab open`: JupyterLab on working copies of the notebooks, pointed at one bench folder."""
 
+import contextlib
 import os
-import shutil
 import subprocess
 import sys
+from collections.abc import Sequence
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from photolab.errors import PhotolabError
 from photolab.publication.notebooks import notebooks_folder
 
 FIRST = "00_start_here.ipynb"
+_END_S = 0.7
+"""So long JupyterLab has after Ctrl-C to end with its kernels, and once more when it is told to."""
 
 
 def working_copies(bench: Path, work: Path | None = None) -> Path:
@@ -28,20 +31,32 @@ def working_copies(bench: Path, work: Path | None = None) -> Path:
     -------
     Path
         The working folder. A notebook that stands there already is the person's own and is left as it is.
+
+    Raises
+    ------
+    ValueError
+        If `work` is the bench folder.
     """
     read_bench(bench)
     resolved = bench.resolve()
     place = work if work is not None else resolved.parent / f"{resolved.name}-notebooks"
+    if place.resolve() == resolved:
+        message = f"work must be another folder than the bench; got {place.name!r}"
+        raise ValueError(message)
     place.mkdir(parents=True, exist_ok=True)
     for source in sorted(notebooks_folder().glob("[0-9][0-9]_*.ipynb")):
-        copy = place / source.name
-        if not copy.exists():
-            shutil.copyfile(source, copy)
+        with contextlib.suppress(FileExistsError), (place / source.name).open("xb") as copy:
+            copy.write(source.read_bytes())
     return place
 
 
-def open_lab(bench: Path, *, work: Path | None = None, browser: bool = True) -> int:
+def open_lab(
+    bench: Path, *, work: Path | None = None, browser: bool = True, options: Sequence[str] = ()
+) -> int:
     """Start JupyterLab at the first notebook, on a bench folder.
+
+    No module is taken from the folder it is started in, nor from that of the notebooks: neither by JupyterLab nor
+    by a kernel.
 
     Parameters
     ----------
@@ -51,6 +66,8 @@ def open_lab(bench: Path, *, work: Path | None = None, browser: bool = True) -> 
         Folder for the working copies.
     browser : bool, default True
         Open a browser window.
+    options : sequence of str, optional
+        More arguments for JupyterLab.
 
     Returns
     -------
@@ -60,14 +77,35 @@ def open_lab(bench: Path, *, work: Path | None = None, browser: bool = True) -> 
     Raises
     ------
     PhotolabError
-        If JupyterLab is not installed.
+        If JupyterLab is not installed, or the user is root and has not said that this is meant.
     """
     if find_spec("jupyterlab") is None:
         message = "JupyterLab is not installed; type: pip install 'photolab-bench[lab]'"
         raise PhotolabError(message)
+    meant = any("allow-root" in option or "allow_root" in option for option in options)
+    if hasattr(os, "geteuid") and os.geteuid() == 0 and not meant:
+        message = (
+            "JupyterLab does not run as root: whoever reaches it could do anything on this machine. "
+            "Run photolab open as an ordinary user; "
+            f"if you know why it must be root, type: photolab open {bench} -- --allow-root"
+        )
+        raise PhotolabError(message)
     place = working_copies(bench, work)
     sys.stderr.write(f"Working copies: {place}\n")
-    command = [sys.executable, "-m", "jupyterlab", str(place / FIRST), "--ServerApp.ip=127.0.0.1"]
-    command += [] if browser else ["--no-browser"]
-    environment = {**os.environ, "PHOTOLAB_BENCH": str(bench.resolve())}
-    return subprocess.run(command, env=environment, check=False).returncode
+    command = [sys.executable, "-P", "-m", "jupyterlab", str(place / FIRST), "--ServerApp.ip=127.0.0.1"]
+    command += ["--ServerApp.answer_yes=True"]  # Ctrl-C ends it at once
+    command += [*([] if browser else ["--no-browser"]), *options]
+    # kernels inherit the second: it does for them what -P does for JupyterLab
+    environment = {**os.environ, "PHOTOLAB_BENCH": str(bench.resolve()), "PYTHONSAFEPATH": "1"}
+    with subprocess.Popen(command, env=environment) as lab:
+        try:
+            return lab.wait()
+        except (
+            KeyboardInterrupt
+        ):  # a terminal has told JupyterLab too: told twice, it would leave its kernels
+            for end in (lab.terminate, lab.kill):
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    lab.wait(_END_S)
+                    break
+                end()
+            raise

@@ -1,0 +1,151 @@
+"""The folder that a report goes to: one run at a time, and each file in its place or not there at all.
+
+A file is written beside its place first, under a name that nobody can guess and that must be new, so that no link
+laid there is followed; a link that stands in its place is replaced, not followed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import sys
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+
+from photolab.errors import MethodError
+
+__all__ = ["held", "partial_folder", "put_in_place", "remove"]
+
+
+def partial_folder(folder: Path) -> Path:
+    """Return where a report with missing parts goes while a complete one stands in its folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the complete report.
+
+    Returns
+    -------
+    Path
+        The folder beside it with ``.partial`` after its name.
+    """
+    named = folder if folder.name not in {"", ".."} else folder.resolve()
+    return named.with_name(f"{named.name}.partial")
+
+
+@contextlib.contextmanager
+def held(folder: Path) -> Iterator[None]:
+    """Hold a folder for one run; the hold ends with the process, however that ends.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder; made where it is missing, and taken away again if it was made for nothing.
+
+    Yields
+    ------
+    None
+        While it is held.
+
+    Raises
+    ------
+    MethodError
+        If another run holds it.
+    """
+    made = [place for place in (folder, *folder.parents) if not place.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        descriptor = _hold(folder)
+        try:
+            yield
+        finally:
+            os.close(descriptor)
+    finally:
+        with contextlib.suppress(OSError):  # a report stands in it
+            for place in made:
+                place.rmdir()
+
+
+def _hold(folder: Path) -> int:
+    """Return an open descriptor that holds the folder."""
+    message = (
+        f"{folder.name}: another run is writing its report there; wait until it has ended, "
+        "or name another folder with --out"
+    )
+    busy = MethodError(message, code="report_in_use")
+    if (
+        sys.platform == "win32"
+    ):  # no folder can be opened there; this file goes with the process, as its lock does
+        import msvcrt
+
+        descriptor = os.open(folder / ".photolab-run", os.O_RDWR | os.O_CREAT | os.O_TEMPORARY)
+        try:
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        except OSError:
+            os.close(descriptor)
+            raise busy from None
+        return descriptor
+    import fcntl
+
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(descriptor)
+        raise busy from None
+    except OSError:  # some network file systems lock no folder; then nothing holds it
+        pass
+    return descriptor
+
+
+def put_in_place(
+    contents: Mapping[str, bytes], folder: Path, *, instead_of: Iterable[str] = ()
+) -> tuple[Path, ...]:
+    """Write every file beside its place, then put them there in order.
+
+    Parameters
+    ----------
+    contents : mapping
+        Name and bytes of each file.
+    folder : Path
+        Where they go; made where it is missing.
+    instead_of : iterable of str, optional
+        Files of an earlier report; those that are not written again are removed.
+
+    Returns
+    -------
+    tuple of Path
+        The files, in order.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    pairs: list[tuple[Path, Path]] = []
+    try:
+        for name, content in contents.items():
+            pairs.append((folder / f".{secrets.token_hex(16)}.part", folder / name))
+            with pairs[-1][0].open("xb") as stream:
+                stream.write(content)
+        remove(folder, (name for name in instead_of if name not in contents))
+        for beside, place in pairs:
+            beside.replace(place)
+    finally:
+        for beside, _ in pairs:
+            beside.unlink(missing_ok=True)
+    return tuple(place for _, place in pairs)
+
+
+def remove(folder: Path, names: Iterable[str]) -> None:
+    """Remove files from a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+    names : iterable of str
+        Names of files; what is no plain name or no file is left alone, and a link is removed, not followed.
+    """
+    for name in names:
+        path = folder / name
+        if Path(name).name == name and (path.is_symlink() or path.is_file()):
+            path.unlink()
