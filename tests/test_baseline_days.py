@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
+from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.baseline_days import baseline_charts, bracketed, without
 from photolab.bench.evaluation import evaluate

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from benches import HOUSING, LAMPS, METER, bench, csv
 from numpy.testing import assert_allclose
+from small_benches import HOUSING, LAMPS, METER, bench, csv
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.pairs import COMMON_KINDS

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from benches import HOUSING, LAMPS, METER, bench, csv
 from numpy.testing import assert_allclose
+from small_benches import HOUSING, LAMPS, METER, bench, csv
 
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.heat_and_light import (

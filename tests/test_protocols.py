@@ -4,10 +4,10 @@ import math
 from pathlib import Path
 
 import pytest
-from benches import HOUSING, METER, bench
 from numpy.testing import assert_allclose
 from pandas.testing import assert_frame_equal
 from scipy import stats
+from small_benches import HOUSING, METER, bench
 
 from photolab.bench.protocols import changed, compare_protocols, protocol_text, under_protocol
 from photolab.bench.records import read_bench

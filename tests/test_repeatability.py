@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
 from scipy import stats
+from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
