@@ -21,7 +21,18 @@ from matplotlib.figure import Figure
 
 from photolab.publication.figures.steady_layout import SteadyLayout
 
-__all__ = ["COLOURS", "GREY", "INK", "PALE", "STYLE", "Picture", "new_figure", "picture", "styled"]
+__all__ = [
+    "COLOURS",
+    "GREY",
+    "INK",
+    "PALE",
+    "STYLE",
+    "Picture",
+    "new_figure",
+    "picture",
+    "shown_name",
+    "styled",
+]
 
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
@@ -57,6 +68,7 @@ STYLE: dict[str, object] = {
     "axes.formatter.use_mathtext": False,
     "axes.unicode_minus": True,
     "text.color": INK,
+    "text.parse_math": False,  # a name with two dollar signs is a name
     "axes.labelcolor": INK,
     "xtick.color": INK,
     "ytick.color": INK,
@@ -93,6 +105,25 @@ def styled(draw: Callable[_P, _R]) -> Callable[_P, _R]:
             return draw(*args, **kwargs)
 
     return within
+
+
+def shown_name(text: str, most: int = 30) -> str:
+    """Return a name as a figure can carry it.
+
+    Parameters
+    ----------
+    text : str
+        A name, or words with names in them.
+    most : int, default 30
+        Longest text; a longer one loses its middle. [1]
+
+    Returns
+    -------
+    str
+        The name; a no-break space stands before a line at its beginning, which would keep it out of a legend.
+    """
+    fits = text if len(text) <= most else f"{text[: most - most // 2 - 1]}…{text[len(text) - most // 2 :]}"
+    return f"\N{NO-BREAK SPACE}{fits}" if fits.startswith("_") else fits
 
 
 @styled
