@@ -93,7 +93,8 @@ def pair_picture(patterns: Patterns) -> Picture | Words:
 def _beam_table(run: BeamRun) -> pd.DataFrame:
     """Return a beam as rows, in per cent of its own peak."""
     h, v = np.meshgrid(run.grid.horizontal, run.grid.vertical)
-    percent = 100.0 * run.grid.intensity / run.grid.intensity.max()
+    peak = float(run.grid.intensity.max())
+    percent = 100.0 * run.grid.intensity / (peak if peak > 0.0 else 1.0)
     return pd.DataFrame({"horizontal_deg": h.ravel(), "vertical_deg": v.ravel(), "percent": percent.ravel()})
 
 

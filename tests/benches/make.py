@@ -155,8 +155,8 @@ def clear_winner(b: Shape) -> None:
     """One lamp clear of all others; claims and watts, no prices."""
     lamps = {"stock": "filament", "Asp": "led", "Bee": "led", "Cob": "led"}
     b.lamps(lamps, claimed_flux_lm={"Asp": 9000, "Bee": 2200}, claimed_per={"Asp": "pair", "Bee": "lamp"})
-    b.days(3)
-    b.seat({"stock": 520, "Asp": 832, "Bee": 572, "Cob": 561}, days=3)
+    b.days(2)
+    b.seat({"stock": 520, "Asp": 832, "Bee": 572, "Cob": 561}, days=2)
     b.warm("Asp", "Bee")
 
 
@@ -166,7 +166,7 @@ def all_alike(b: Shape) -> None:
     lamps = [f"E{i}" for i in range(5)]
     b.lamps(dict.fromkeys(lamps, "led"))
     b.days(2)
-    b.seat({lamp: 600 + i for i, lamp in enumerate(lamps)}, days=2, mountings=5)
+    b.seat({lamp: 600 + i for i, lamp in enumerate(lamps)}, days=2, mountings=3)
 
 
 def one_lamp(b: Shape) -> None:
@@ -281,7 +281,7 @@ def hostile_names(b: Shape) -> None:
     b.add("days", {"day": "=d1", "date": "2026-02-04", "note": "<script>alert(1)</script>"})
     for housing in b.housings:
         light = {lamp: 500 * (1 + 0.05 * i) for i, lamp in enumerate(HOSTILE)}
-        b.seat(light, housing=housing, day="=d1", meter="=M$1$", specimen="$x$")
+        b.seat(light, housing=housing, mountings=1, day="=d1", meter="=M$1$", specimen="$x$")
     for n, lamp in enumerate(HOSTILE[3:8]):
         story = _stepped(600, 900, 0.8) if n == 1 else _settling(600, 0.9, 300)
         b.record(f"w_{n}$", lamp, story, minutes=6 if n == 2 else 32, housing="H$_1$ <b>", day="=d1", case_C=50,
@@ -374,12 +374,12 @@ def odd_roles(b: Shape) -> None:
 
 
 def one_piece(b: Shape) -> None:
-    """One piece of each of two lamps, fifteen seatings, read at both instants; 90 %, alike within 3 %."""
+    """One piece of each of two lamps, twelve seatings, read at both instants; 90 %, alike within 3 %."""
     b.bench = {"coverage": 0.9, "alike_percent": 3, "hold_minutes": 20}
     b.lamps({"Yew": "led", "Zinnia": "led"})
     b.days(3)
     left = {60.0: {}, 1200.0: {"Yew": 0.93, "Zinnia": 0.85}}
-    b.seat({"Yew": 700, "Zinnia": 735}, days=3, mountings=5, left=left, specimen="a")
+    b.seat({"Yew": 700, "Zinnia": 735}, days=3, mountings=4, left=left, specimen="a")
 
 
 def beams_alone(b: Shape) -> None:
