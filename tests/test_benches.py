@@ -24,6 +24,7 @@ import pytest
 from benches import make
 from matplotlib.figure import Figure
 from matplotlib.text import Text
+from pypdf import PdfReader
 from scipy import stats
 
 from photolab.bench import evaluation, heat, records
@@ -91,7 +92,9 @@ def written(folder_of):
                 path.stem: _run(path, folder) for path in sorted((HERE.parent / "notebooks").glob("*.ipynb"))
             }
             sections = [
-                Section(stem, notebook_blocks(one), stem) for stem, one in ran.items() if _published(one)
+                Section(appendix._take_question(one), notebook_blocks(one), f"Working: notebook {stem}.")
+                for stem, one in ran.items()
+                if any("appendix" in cell.metadata.get("tags", []) for cell in one.cells)
             ]
             campaign = evaluation.evaluate(records.read_bench(folder))
             return Written(
@@ -160,10 +163,6 @@ def _output(shown: Any) -> Any:
     return nbformat.v4.new_output("execute_result", data=data, metadata=metadata, execution_count=1)
 
 
-def _published(notebook: Any) -> bool:
-    return any("appendix" in cell.metadata.get("tags", []) for cell in notebook.cells)
-
-
 def _said(notebook: Any) -> str:
     """Return every text that the cells of a notebook show."""
     outputs = (one for cell in notebook.cells if cell.cell_type == "code" for one in cell.outputs)
@@ -187,9 +186,13 @@ def test_a_bench_of_this_shape_publishes(written, name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_no_trace_of_the_machinery_stands_on_a_page(written, name):
-    """Oracle: words that no sentence of the report has."""
-    text = _visible(written(name).page)
-    assert not re.findall(r"(?<![\w.])(?:nan|NaN|None|inf(?! where)|Traceback|dtype|0x[0-9a-f]{6,})(?![\w.])", text)
+    """Oracle: words that no sentence of the report has; a lamp may be called so."""
+    made = written(name)
+    text = _visible(made.page)
+    for lamp in {"nan", "NA"} & {*made.campaign.bench.tables["readings"]["lamp"]}:
+        text = re.sub(rf"(?<!\w){lamp}(?!\w)", "a lamp", text)
+    trace = r"(?<![\w.])(?:nan|NaN|None(?! of)|inf(?! where)|Traceback|dtype|0x[0-9a-f]{6,})(?![\w.])"
+    assert not re.findall(trace, text)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -253,3 +256,87 @@ def test_names_stand_on_the_page_as_they_are_and_are_no_markup(written):
     assert not [name for name in make.HOSTILE if name not in text]
     raw = made.files["results.csv"].decode("utf-8")
     assert not [line for line in raw.splitlines() if line.startswith(("=", "@", "+", "-"))]
+
+
+@pytest.mark.parametrize("name", ["two-clear", "workbook", "hostile-names"])
+def test_kernels_publish_the_same_words_and_results(written, folder_of, tmp_path, name):
+    """Oracle: what one interpreter said; the pictures are drawn here."""
+    made = written(name)
+    out = appendix.publish(folder_of(name), tmp_path / "report", progress=lambda _: None).out
+    assert (out / "results.csv").read_bytes() == made.files["results.csv"]
+    theirs = (out / "appendix.html").read_text(encoding="utf-8")
+    assert _visible(theirs) == _visible(made.page)
+
+
+@pytest.mark.parametrize(
+    ("name", "lamp", "record", "seatings"),
+    [("clear-winner", "Asp", "Bee", 4), ("two-clear", "Dune LED", "stock", 1)],
+)
+def test_a_lamp_clear_of_all_others_may_be_called_the_highest(written, name, lamp, record, seatings):
+    """Oracle: the generating ratios, and the seatings of the folder."""
+    said = written(name).said["11_all_lamps"]
+    assert f"{lamp} may be called the highest so far: it is clear of every other lamp." in said
+    assert f"% more than {record}, which comes next (95 %" in said
+    count = f"{seatings} seating{'s' if seatings > 1 else ''} of 1 specimen of"
+    assert f"This rests on {count} {lamp}, on {count} {record}, and on " in said
+
+
+@pytest.mark.parametrize("name", ["two-alike", "all-alike", "no-baseline", "heat-reverses"])
+def test_a_lamp_that_is_not_clear_of_all_others_may_not(written, name):
+    """Oracle: the generating ratios, or the intervals of the results."""
+    assert "may be called the highest" not in written(name).said["11_all_lamps"]
+
+
+@pytest.mark.parametrize("name", AS_KEPT)
+def test_no_invented_plan_or_third_figure_stands_on_ones_own_bench(written, name):
+    """Oracle: these folders do not call themselves invented; the settings of the notebooks name nothing."""
+    said = written(name).said
+    assert "No figure of somebody else's was given" in said["13_what_would_overturn_it"]
+    assert "No other protocol was given" in said["12_protocol_review"]
+    assert "write minutes in the settings" in said["12_protocol_review"]
+    assert "bench time" not in said["12_protocol_review"]
+
+
+@pytest.mark.parametrize("name", ["clear-winner", "all-alike", "workbook"])
+def test_an_invented_bench_shows_them_and_calls_them_invented(written, name):
+    """Oracle: the names of these benches say invented."""
+    said = written(name).said
+    assert "An invented figure to show the test, 1.200" in said["13_what_would_overturn_it"]
+    assert "The minutes are invented" in said["12_protocol_review"]
+
+
+@pytest.mark.parametrize(
+    "name", ["two-clear", "heat-reverses", "feet-and-commas", "clear-winner", "ten-lamps"]
+)
+def test_a_notebook_about_one_lamp_finds_one_in_the_bench(written, name):
+    """Oracle: each of these benches compares lamps."""
+    made = written(name)
+    lamps = "|".join(map(re.escape, made.campaign.bench.tables["lamps"]["lamp"]))
+    for stem in ("10_lamp_verdict", "13_what_would_overturn_it"):
+        assert "No verdict" not in made.said[stem]
+        assert re.match(rf"(?:In [^:]+: )?(?:{lamps})\b", made.said[stem])
+
+
+# What pages say: sentences known to be wrong, and why. Each is mended where words come from results.
+
+
+@pytest.mark.xfail(strict=True, reason="the coverage is typed as 95 % in heads and sentences")
+@pytest.mark.parametrize("name", ["feet-and-commas", "one-piece", "ten-lamps"])
+def test_every_coverage_on_a_page_is_the_one_declared(written, name):
+    assert "95 %" not in "".join(written(name).said.values())
+
+
+@pytest.mark.xfail(strict=True, reason="page one has no row for the hold time")
+def test_page_one_says_that_heat_turns_the_order_round(written):
+    front = _visible(written("heat-reverses").page).partition("What these figures mean")[0]
+    assert "after 30 minutes" in " ".join(front.split())
+
+
+@pytest.mark.xfail(strict=True, reason="page one knows the initial time alone")
+def test_page_one_compares_lamps_that_were_read_at_the_hold_time_alone(written):
+    assert "No lamp can be compared" not in written("hold-only").page
+
+
+@pytest.mark.xfail(strict=True, reason="sections without data are printed")
+def test_two_readings_make_four_pages(written):
+    assert len(PdfReader(io.BytesIO(written("two-clear").files["appendix.pdf"])).pages) <= 4

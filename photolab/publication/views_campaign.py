@@ -8,10 +8,11 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign
 from photolab.metrology.ranking import rank_intervals, record_claim
+from photolab.metrology.reporting import decimal
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.findings import groups, joined
 from photolab.publication.readiness import count
-from photolab.publication.statements import limit_places, percent_of
+from photolab.publication.statements import limit_places
 
 HIGHEST = "may be called the highest so far: it is clear of every other lamp"
 NOT_SEPARATED = "gives the highest figure but may not be called the highest: it is not clear of {}"
@@ -130,19 +131,17 @@ def record_words(campaign: Campaign, housing: str | None = None) -> Words:
     joint = campaign.in_housing(where)
     best = str(joint.names[int(joint.values.argmax())])
     found = record_claim(joint, candidate=best, coverage=campaign.bench.settings.coverage)
-    percent = f"{100.0 * campaign.bench.settings.coverage:g} %"
-    pairs = count(found.comparisons, "pair")
     luck = "The highest of several figures is overstated, because it was chosen for being highest; measure it again."
+    family = "" if found.comparisons == 1 else f", all {found.comparisons} pairs counted together"
+    how = f"({100.0 * campaign.bench.settings.coverage:g} %{family}, for the specimens on the bench)"
     if found.code != "highest":
         held = NOT_SEPARATED.format(joined(map(str, found.not_clear_of)))
-        return say(
-            f"{_where(where)}, {best} {held} ({percent}, {pairs}, for the specimens on the bench).", luck
-        )
+        return say(f"{_where(where)}, {best} {held} {how}.", luck)
     places = limit_places(math.log(found.high / found.low) / 2.0)
-    ends = f"{percent_of(found.low, places)} to {percent_of(found.high, places)}"
+    low, high = (decimal(100.0 * (end - 1.0), places) for end in (found.low, found.high))
     return say(
-        f"{_where(where)}, {best} {HIGHEST}. Against {found.record}, which comes next, it gives {ends} "
-        f"({percent}, {pairs} counted together, for the specimens on the bench).",
+        f"{_where(where)}, {best} {HIGHEST}. It gives {low} to {high} % more than {found.record}, which comes next "
+        f"{how}.",
         f"This rests on {_rests_on(campaign, best, where)}, on {_rests_on(campaign, str(found.record), where)}, and on "
         f"{count(len(campaign.assumed), 'assumed figure')}, listed where it is said what was assumed.",
         luck,

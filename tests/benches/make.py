@@ -28,9 +28,18 @@ Light = Mapping[str, float]
 METER = {"reading_percent": 3, "digits": 5, "ranges_lx": [400, 4000, 40000], "resolution_lx": [0.1, 1, 10]}
 HOUSING = {"kind": "reflector", "distance_m": 5.0, "distance_uncertainty_mm": 10, "offset_mm": 100}
 HOSTILE = (
-    "=1+1", 'Ångström "no. 5"', "<b>bold</b> & more", "a$b$c", "_under_score_", "back\\slash", "W" * 100,
-    r"$\frac{1}{0}$ {x} %s", "*star* #1 ~[a](b)", "@cmd|'x'!A0",
-)  # fmt: skip
+    "=1+1",
+    'Ångström "no. 5"',
+    "<b>bold</b> & more",
+    "a$b$c",
+    "_under_score_",
+    "back\\slash",
+    "W" * 100,
+    r"$\frac{1}{0}$ {x} %s",
+    "*star* #1 ~[a](b)",
+    "@cmd|'x'!A0",
+    "灯泡 🔦",
+)
 """Names that one form or another of the report could take for something else."""
 
 
@@ -74,14 +83,28 @@ class Shape:
 
     def days(self, number: int) -> None:
         """Add days d1, d2, … at room temperatures that rise."""
-        self.add("days", *({"day": f"d{i}", "date": f"2026-02-{3 + i:02d}", "ambient_C": 15 + i} for i in
-                           range(1, number + 1)))  # fmt: skip
+        self.add(
+            "days",
+            *(
+                {"day": f"d{i}", "date": f"2026-02-{3 + i:02d}", "ambient_C": 15 + i}
+                for i in range(1, number + 1)
+            ),
+        )
 
     def seat(
-        self, light: Light, *, housing: str = "R", days: int = 1, mountings: int = 2, repeats: int = 1,
-        seat_sd: float = 0.012, reading_sd: float = 0.003, step: float = 1.0,
-        left: Mapping[float, Light] | None = None, **columns: Any,
-    ) -> None:  # fmt: skip
+        self,
+        light: Light,
+        *,
+        housing: str = "R",
+        days: int = 1,
+        mountings: int = 2,
+        repeats: int = 1,
+        seat_sd: float = 0.012,
+        reading_sd: float = 0.003,
+        step: float = 1.0,
+        left: Mapping[float, Light] | None = None,
+        **columns: Any,
+    ) -> None:
         """Seat every lamp on every day and read it; ``left`` is what is left of its light, by instant [s]."""
         first = next(iter(light))
         self.truths |= {(lamp, housing): lux / light[first] for lamp, lux in light.items() if lamp != first}
@@ -90,13 +113,28 @@ class Shape:
                 for lamp, lux in light.items():
                     seated = lux * exp(self.rng.normal(0.0, seat_sd))
                     for at, share in (left or {60.0: {}}).items():
-                        shown = [seated * share.get(lamp, 1.0) * exp(self.rng.normal(0.0, reading_sd)) for _ in
-                                 range(repeats)]  # fmt: skip
-                        self.add("readings", *({
-                            "lamp": lamp, "illuminance_lx": f"{round(lx / step) * step:g}", "housing": housing,
-                            "day": f"d{day}" if "days" in self.tables else "", "mounting": mounting,
-                            "repeat": k, "elapsed_s": f"{at:g}", "range_lx": 4000, "socket_V": 13.2, **columns,
-                        } for k, lx in enumerate(shown, start=1)))  # fmt: skip
+                        shown = [
+                            seated * share.get(lamp, 1.0) * exp(self.rng.normal(0.0, reading_sd))
+                            for _ in range(repeats)
+                        ]
+                        self.add(
+                            "readings",
+                            *(
+                                {
+                                    "lamp": lamp,
+                                    "illuminance_lx": f"{round(lx / step) * step:g}",
+                                    "housing": housing,
+                                    "day": f"d{day}" if "days" in self.tables else "",
+                                    "mounting": mounting,
+                                    "repeat": k,
+                                    "elapsed_s": f"{at:g}",
+                                    "range_lx": 4000,
+                                    "socket_V": 13.2,
+                                    **columns,
+                                }
+                                for k, lx in enumerate(shown, start=1)
+                            ),
+                        )
 
     def record(
         self, run: str, lamp: str, light: Callable[[float], float], *, minutes: float = 40.0, **columns: Any
@@ -104,17 +142,45 @@ class Shape:
         """Add a record every 30 s of a light over time [lx of s]."""
         for at in range(30, int(60 * minutes) + 1, 30):
             lux = light(float(at)) * exp(self.rng.normal(0.0, 0.0015))
-            self.add("warm_up", {"run": run, "lamp": lamp, "elapsed_s": at, "illuminance_lx": f"{lux:.0f}",
-                                 "housing": "R", "range_lx": 4000, **columns})  # fmt: skip
+            self.add(
+                "warm_up",
+                {
+                    "run": run,
+                    "lamp": lamp,
+                    "elapsed_s": at,
+                    "illuminance_lx": f"{lux:.0f}",
+                    "housing": "R",
+                    "range_lx": 4000,
+                    **columns,
+                },
+            )
 
     def warm(self, *lamps: str) -> None:
         """Add watts and case temperatures of lamps."""
         for lamp in lamps:
-            self.add("electrical", *({"lamp": lamp, "elapsed_s": at, "power_W": watts, "per": "lamp"} for at, watts in
-                                     ((60, 24.0), (1800, 22.5))))  # fmt: skip
-            self.add("thermal", *({"lamp": lamp, "elapsed_s": 1800, "displayed_C": shown, "method": method,
-                                   "set_emissivity": 0.95, "emissivity": e, "ambient_C": 17, "place": "fin"}
-                                  for method, shown, e in (("tape", 81.0, 0.95), ("bare", 31.0, 0.12))))  # fmt: skip
+            self.add(
+                "electrical",
+                *(
+                    {"lamp": lamp, "elapsed_s": at, "power_W": watts, "per": "lamp"}
+                    for at, watts in ((60, 24.0), (1800, 22.5))
+                ),
+            )
+            self.add(
+                "thermal",
+                *(
+                    {
+                        "lamp": lamp,
+                        "elapsed_s": 1800,
+                        "displayed_C": shown,
+                        "method": method,
+                        "set_emissivity": 0.95,
+                        "emissivity": e,
+                        "ambient_C": 17,
+                        "place": "fin",
+                    }
+                    for method, shown, e in (("tape", 81.0, 0.95), ("bare", 31.0, 0.12))
+                ),
+            )
 
     def files(self) -> dict[str, str]:
         """Return the text of every file."""
@@ -240,14 +306,30 @@ def meters_linked(b: Shape) -> None:
     b.seat(light, days=2, meter="L1")
     late = Shape("", rng=b.rng)
     late.seat({lamp: 0.96 * lux for lamp, lux in light.items()}, days=2, meter="L2")
-    b.add("readings", *(row | {"day": f"d{3 + i * 2 // len(late.tables['readings'])}"} for i, row in
-                        enumerate(late.tables["readings"])))  # fmt: skip
+    b.add(
+        "readings",
+        *(
+            row | {"day": f"d{3 + i * 2 // len(late.tables['readings'])}"}
+            for i, row in enumerate(late.tables["readings"])
+        ),
+    )
     for lamp, lux in light.items():
         technology = "filament" if lamp.startswith("F") else "led"
         for _ in range(2):
             new = lux * (0.96 if technology == "filament" else 0.98) * exp(b.rng.normal(0, 0.004))
-            b.add("links", {"lamp": lamp, "technology": technology, "old_meter": "L1", "new_meter": "L2",
-                            "old_lx": lux, "new_lx": f"{new:.0f}", "date": "2026-02-06", "housing": "R"})  # fmt: skip
+            b.add(
+                "links",
+                {
+                    "lamp": lamp,
+                    "technology": technology,
+                    "old_meter": "L1",
+                    "new_meter": "L2",
+                    "old_lx": lux,
+                    "new_lx": f"{new:.0f}",
+                    "date": "2026-02-06",
+                    "housing": "R",
+                },
+            )
 
 
 def meters_apart(b: Shape) -> None:
@@ -256,8 +338,21 @@ def meters_apart(b: Shape) -> None:
     b.lamps({"stock": "filament", "Near": "led", "Far": "led"})
     b.days(2)
     b.seat({"stock": 500, "Near": 560}, days=2, meter="L1")
-    b.add("readings", *({"lamp": lamp, "illuminance_lx": lux, "housing": "R", "day": "d2", "mounting": 9,
-                         "elapsed_s": 60, "meter": "L2"} for lamp, lux in (("stock", 488), ("Far", 702))))  # fmt: skip
+    b.add(
+        "readings",
+        *(
+            {
+                "lamp": lamp,
+                "illuminance_lx": lux,
+                "housing": "R",
+                "day": "d2",
+                "mounting": 9,
+                "elapsed_s": 60,
+                "meter": "L2",
+            }
+            for lamp, lux in (("stock", 488), ("Far", 702))
+        ),
+    )
 
 
 def ten_lamps(b: Shape) -> None:
@@ -276,20 +371,44 @@ def hostile_names(b: Shape) -> None:
     b.bench = {"name": "<i>invented</i> $\\alpha$ & =1", "currency": "$_"}
     b.housings = {"H$_1$ <b>": HOUSING, "_P\\": HOUSING}
     b.meters = {"=M$1$": METER}
-    b.lamps(dict.fromkeys(HOSTILE, "led"), price=dict.fromkeys(HOSTILE, 30), price_date=dict.fromkeys(HOSTILE, "2026-01-04"), claimed_per=dict.fromkeys(HOSTILE, "lamp"),
-            claimed_flux_lm=dict.fromkeys(HOSTILE, 1800))  # fmt: skip
+    b.lamps(
+        dict.fromkeys(HOSTILE, "led"),
+        price=dict.fromkeys(HOSTILE, 30),
+        price_date=dict.fromkeys(HOSTILE, "2026-01-04"),
+        claimed_per=dict.fromkeys(HOSTILE, "lamp"),
+        claimed_flux_lm=dict.fromkeys(HOSTILE, 1800),
+    )
     b.add("days", {"day": "=d1", "date": "2026-02-04", "note": "<script>alert(1)</script>"})
     for housing in b.housings:
         light = {lamp: 500 * (1 + 0.05 * i) for i, lamp in enumerate(HOSTILE)}
         b.seat(light, housing=housing, mountings=1, day="=d1", meter="=M$1$", specimen="$x$")
     for n, lamp in enumerate(HOSTILE[3:8]):
         story = _stepped(600, 900, 0.8) if n == 1 else _settling(600, 0.9, 300)
-        b.record(f"w_{n}$", lamp, story, minutes=6 if n == 2 else 32, housing="H$_1$ <b>", day="=d1", case_C=50,
-                 ambient_C=16)  # fmt: skip
+        b.record(
+            f"w_{n}$",
+            lamp,
+            story,
+            minutes=6 if n == 2 else 32,
+            housing="H$_1$ <b>",
+            day="=d1",
+            case_C=50,
+            ambient_C=16,
+        )
     b.warm(*HOSTILE)
     for d in (2, 3, 4, 5, 6):
-        b.add("distance", *({"run": f"=r{n}$_", "lamp": lamp, "housing": "H$_1$ <b>", "distance_m": d,
-                             "illuminance_lx": f"{15600 / (d + 0.1) ** 2:.0f}"} for n, lamp in enumerate(HOSTILE[:4])))  # fmt: skip
+        b.add(
+            "distance",
+            *(
+                {
+                    "run": f"=r{n}$_",
+                    "lamp": lamp,
+                    "housing": "H$_1$ <b>",
+                    "distance_m": d,
+                    "illuminance_lx": f"{15600 / (d + 0.1) ** 2:.0f}",
+                }
+                for n, lamp in enumerate(HOSTILE[:4])
+            ),
+        )
     for n, lamp in enumerate(HOSTILE[:2] + HOSTILE[3:5]):
         _beam(b, f"$b{n}_", lamp, 600, housing="H$_1$ <b>")
 
@@ -299,8 +418,19 @@ def _beam(b: Shape, run: str, lamp: str, peak: float, *, housing: str = "R", dar
     for v in range(-5, 4):
         for h in range(-10, 11, 2):
             lux = peak * exp(-((h / 6) ** 2) - ((v + 1.5) / 1.2) ** 2)
-            b.add("beam", {"run": run, "lamp": lamp, "housing": housing, "horizontal_deg": h, "vertical_deg": v,
-                           "illuminance_lx": f"{lux:.0f}", "range_lx": 4000, "dark_lx": dark})  # fmt: skip
+            b.add(
+                "beam",
+                {
+                    "run": run,
+                    "lamp": lamp,
+                    "housing": housing,
+                    "horizontal_deg": h,
+                    "vertical_deg": v,
+                    "illuminance_lx": f"{lux:.0f}",
+                    "range_lx": 4000,
+                    "dark_lx": dark,
+                },
+            )
 
 
 def workbook(b: Shape) -> None:
@@ -324,10 +454,24 @@ def zero_lux(b: Shape) -> None:
     b.days(1)
     b.seat({"stock": 500, "Dim": 410, "Dead": 60}, mountings=3)
     for d in (1, 2, 3, 4, 5, 8):
-        b.add("distance", *({"run": run, "lamp": lamp, "housing": "R", "distance_m": d, "dark_lx": 2,
-                             "illuminance_lx": lux} for run, lamp, lux in (
-            ("r1", "stock", 0 if d == 8 else round(13000 / (d + 0.1) ** 2)), ("r2", "Dead", 0),
-            ("r3", "Dim", 2))))  # fmt: skip
+        b.add(
+            "distance",
+            *(
+                {
+                    "run": run,
+                    "lamp": lamp,
+                    "housing": "R",
+                    "distance_m": d,
+                    "dark_lx": 2,
+                    "illuminance_lx": lux,
+                }
+                for run, lamp, lux in (
+                    ("r1", "stock", 0 if d == 8 else round(13000 / (d + 0.1) ** 2)),
+                    ("r2", "Dead", 0),
+                    ("r3", "Dim", 2),
+                )
+            ),
+        )
     _beam(b, "b1", "stock", 500)
     _beam(b, "b2", "Dim", 0.0)
     _beam(b, "b3", "Dead", 1.0, dark=3.0)
@@ -344,8 +488,20 @@ def absurd_volts(b: Shape) -> None:
         seated = Shape("", rng=b.rng)
         seated.seat({"stock": 500, "Owl": 600}, mountings=2, socket_V=volts, day=f"d{n}")
         b.add("readings", *seated.tables["readings"])
-    b.add("readings", {"lamp": "Owl", "illuminance_lx": 600, "housing": "R", "day": "d4", "mounting": 8,
-                       "elapsed_s": 60, "dark_lx": 599.9, "socket_V": 60, "range_lx": 4000})  # fmt: skip
+    b.add(
+        "readings",
+        {
+            "lamp": "Owl",
+            "illuminance_lx": 600,
+            "housing": "R",
+            "day": "d4",
+            "mounting": 8,
+            "elapsed_s": 60,
+            "dark_lx": 599.9,
+            "socket_V": 60,
+            "range_lx": 4000,
+        },
+    )
     b.record("w1", "Owl", _settling(600, 0.9, 300), socket_V=1.3, current_A=0, case_C=-40, ambient_C=60)
     b.record("w2", "stock", lambda _: 500.0, socket_V=0.5)
 
@@ -361,8 +517,15 @@ def hold_only(b: Shape) -> None:
 def odd_roles(b: Shape) -> None:
     """Lamps of every role and technology, one never read, one excluded, some that never meet the baseline."""
     b.housings = {"R": HOUSING, "P": {}, "Q": {}}
-    technologies = {"stock": "filament", "Std": "filament", "Oth": "other", "Gone": "led", "Out": "led",
-                    "Away": "led", "Away2": "discharge"}  # fmt: skip
+    technologies = {
+        "stock": "filament",
+        "Std": "filament",
+        "Oth": "other",
+        "Gone": "led",
+        "Out": "led",
+        "Away": "led",
+        "Away2": "discharge",
+    }
     b.lamps(technologies)
     b.tables["lamps"][1]["role"] = "check_standard"
     b.days(2)
@@ -387,16 +550,221 @@ def beams_alone(b: Shape) -> None:
     b.lamps({"stock": "filament", "Ray": "led", "Tri": "led"})
     b.seat({"stock": 500, "Ray": 600, "Tri": 550})
     _beam(b, "b1", "Ray", 600)
-    b.add("beam", *({"run": "b2", "lamp": "Tri", "housing": "R", "horizontal_deg": h, "vertical_deg": v,
-                     "illuminance_lx": 200 + 10 * h - 30 * v} for v in (-1, 0, 1) for h in (-2, 0, 2)))  # fmt: skip
+    b.add(
+        "beam",
+        *(
+            {
+                "run": "b2",
+                "lamp": "Tri",
+                "housing": "R",
+                "horizontal_deg": h,
+                "vertical_deg": v,
+                "illuminance_lx": 200 + 10 * h - 30 * v,
+            }
+            for v in (-1, 0, 1)
+            for h in (-2, 0, 2)
+        ),
+    )
     b.add("spectra", {"name": "s1", "kind": "source", "lamp": "Ray", "file": "ray.csv"})
 
 
+def bare_meter(b: Shape) -> None:
+    """A meter of which the accuracy line alone is known: beams with a fine scan, one of them dark; a distance run."""
+    b.meters = {"L1": {"reading_percent": 3}}
+    b.lamps({"stock": "filament", "Dark": "led"})
+    b.seat({"stock": 500, "Dark": 540}, range_lx="", socket_V="")
+    for lamp, peak in (("stock", 500.0), ("Dark", 0.0)):
+        _beam(b, f"g-{lamp}", lamp, peak)
+        for step in range(-20, 20):
+            b.add(
+                "beam",
+                {
+                    "run": f"s-{lamp}",
+                    "lamp": lamp,
+                    "housing": "R",
+                    "horizontal_deg": 2,
+                    "vertical_deg": step / 10,
+                    "illuminance_lx": round(peak / (1 + exp(0.6 * step))),
+                },
+            )
+    for row in b.tables["beam"]:
+        row["range_lx"] = ""
+    b.add(
+        "distance",
+        *(
+            {"run": "r1", "lamp": "Dark", "housing": "R", "distance_m": d, "illuminance_lx": lux}
+            for d, lux in ((1, 9000), (2, 2250), (3, 1000), (4, 562), (5, 0), (8, 0))
+        ),
+    )
+
+
+def no_doubt(b: Shape) -> None:
+    """A meter without any error and a bench without any scatter, as declared."""
+    b.bench = {"mounting_sd_percent": 0, "day_sd_percent": 0, "specimen_sd_percent": 0}
+    zero = ("reading_percent", "mismatch_index_percent", "linearity_percent", "temperature_percent_per_K")
+    b.meters = {"L1": dict.fromkeys(zero, 0)}
+    b.lamps({"Z0": "led", "Z1": "led", "Z2": "led"})
+    b.days(3)
+    b.seat({"Z0": 500, "Z1": 500, "Z2": 510}, days=3, seat_sd=0.0, reading_sd=0.0, range_lx="")
+
+
+def extremes(b: Shape) -> None:
+    """The ends of what may be declared, and light from a tenth to thirty thousand lux."""
+    b.bench = {
+        "coverage": 0.999,
+        "initial_s": 1,
+        "initial_window_s": 0,
+        "hold_minutes": 1,
+        "alike_percent": 50,
+    }
+    b.lamps({"stock": "filament", "Sun": "led", "Glow": "discharge"})
+    b.days(1)
+    b.seat({"stock": 0.4, "Sun": 30000, "Glow": 1}, step=0.1, range_lx="", left={1.0: {}, 60.0: {"Sun": 0.5}})
+    b.truths.clear()  # a reading of 0.4 lx on a display of 0.1 lx is not drawn as it is evaluated
+    b.record("w1", "Sun", _settling(30000, 0.5, 100), range_lx="", minutes=10)
+
+
+def odd_ends(b: Shape) -> None:
+    """Watts, claims, prices, temperatures and distances that make no sense; records that no curve describes."""
+    b.bench = {"currency": "EUR"}
+    b.lamps(
+        {"stock": "filament", "Odd": "led", "Even": "other"},
+        claimed_flux_lm={"stock": 0.1, "Odd": 1e6},
+        claimed_per={"stock": "lamp", "Odd": "pair"},
+        price={"stock": 0, "Odd": 1e6},
+        price_date={"stock": "2020-01-01", "Odd": "2027-01-01"},
+    )
+    b.seat({"stock": 500, "Odd": 520, "Even": 480})
+    for lamp, watts in (("stock", 1000), ("Odd", 0.001), ("Even", 5)):
+        b.add(
+            "electrical",
+            {"lamp": lamp, "elapsed_s": 0, "power_W": watts, "per": "pair", "uncertainty_percent": 50},
+        )
+    for lamp, method, shown, e, around in (
+        ("stock", "bare", -20, 0.01, 20),
+        ("stock", "tape", 400, 1, 60),
+        ("Odd", "thermocouple", 50, "", ""),
+        ("Even", "paint", 20, 0.95, 20),
+        ("Even", "bare", 20, 0.95, 20),
+        ("Odd", "bare", 30, 0.95, ""),
+    ):
+        b.add(
+            "thermal",
+            {
+                "lamp": lamp,
+                "elapsed_s": 1800,
+                "displayed_C": shown,
+                "method": method,
+                "set_emissivity": e,
+                "ambient_C": around,
+                "reflected_C": around,
+            },
+        )
+    runs: dict[str, tuple[Iterable[int], Callable[[float], float]]] = {
+        "one": ([60], lambda _: 500),
+        "two": ([30, 60], lambda t: 500 - t),
+        "flat": (range(0, 3000, 30), lambda _: 500),
+        "lift": (range(0, 3000, 60), lambda t: 500 + (t > 1000) * 0.1),
+        "late": (range(2000, 6000, 60), lambda t: 500 - t / 100),
+        "saw": (range(10, 2400, 40), lambda t: 500 - 100 * ((t // 400) % 2)),
+        "fall": (range(10, 2400, 40), lambda t: max(1, 500 - t)),
+        "spike": (range(10, 2400, 40), lambda t: 5000 if t == 610 else 450 + 50 * exp(-t / 300)),
+    }
+    for run, (times, light) in runs.items():
+        b.add(
+            "warm_up",
+            *(
+                {
+                    "run": run,
+                    "lamp": "Odd",
+                    "elapsed_s": t,
+                    "illuminance_lx": f"{light(t):.1f}",
+                    "housing": "R",
+                    "case_C": 20 + t / 100,
+                    "ambient_C": 20,
+                }
+                for t in times
+            ),
+        )
+    for run, points in (
+        ("one", ((5, 500),)),
+        ("two", ((4, 800), (5, 500))),
+        ("same", ((5, 500),) * 4),
+        ("up", ((1, 100), (2, 200), (5, 500), (9, 900))),
+        ("far", ((0.2, 40000), (10, 20), (50, 1))),
+        ("noise", ((2, 900), (3, 100), (4, 800), (5, 20), (6, 700))),
+    ):
+        b.add(
+            "distance",
+            *(
+                {
+                    "run": run,
+                    "lamp": "Even",
+                    "housing": "R",
+                    "distance_m": d,
+                    "illuminance_lx": lux,
+                    "repeat": n,
+                }
+                for n, (d, lux) in enumerate(points, start=1)
+            ),
+        )
+
+
+def baseline_apart(b: Shape) -> None:
+    """A baseline that was read once, on the other meter; lamps of several specimens by clock; points named HV."""
+    b.meters = {"L1": METER, "L2": METER}
+    b.lamps({"stock": "filament", "Ant": "led", "Bug": "led"})
+    b.days(2)
+    for n, lamp in enumerate(("Ant", "Bug", "Ant", "Bug", "Ant")):
+        for day in (1, 2):
+            b.add(
+                "readings",
+                {
+                    "lamp": lamp,
+                    "illuminance_lx": 500 + 7 * n + day,
+                    "housing": "R",
+                    "day": f"d{day}",
+                    "clock": f"{9 + n:02d}:00",
+                    "mounting": n,
+                    "specimen": 1 + n % 2,
+                    "elapsed_s": 60,
+                    "meter": "L1",
+                    "dark_lx": 2,
+                    "point": "HV" if n == 4 else "",
+                },
+            )
+    b.add(
+        "readings",
+        {"lamp": "stock", "illuminance_lx": 480, "housing": "R", "day": "d1", "elapsed_s": 60, "meter": "L2"},
+    )
+
+
 SHAPES: tuple[Callable[[Shape], None], ...] = (
-    clear_winner, all_alike, one_lamp, one_reading, one_each, discharge, stories, meters_linked, meters_apart,
-    ten_lamps, hostile_names, workbook, one_figure, zero_lux, absurd_volts, hold_only, odd_roles, one_piece,
+    clear_winner,
+    all_alike,
+    one_lamp,
+    one_reading,
+    one_each,
+    discharge,
+    stories,
+    meters_linked,
+    meters_apart,
+    ten_lamps,
+    hostile_names,
+    workbook,
+    one_figure,
+    zero_lux,
+    absurd_volts,
+    hold_only,
+    odd_roles,
+    one_piece,
     beams_alone,
-)  # fmt: skip
+    bare_meter,
+    no_doubt,
+    extremes,
+    odd_ends,
+    baseline_apart,
+)
 
 
 def shapes() -> dict[str, Shape]:
@@ -417,8 +785,15 @@ def write(shape: Shape, folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     files = shape.files()
     if any(row.get("file") for row in shape.tables.get("spectra", [])):
-        files["ray.csv"] = _csv([{"wavelength_nm": nm, "value": exp(-(((nm - 450) / 15) ** 2)) + 0.6 * exp(
-            -(((nm - 560) / 55) ** 2))} for nm in range(380, 781, 5)])  # fmt: skip
+        files["ray.csv"] = _csv(
+            [
+                {
+                    "wavelength_nm": nm,
+                    "value": exp(-(((nm - 450) / 15) ** 2)) + 0.6 * exp(-(((nm - 560) / 55) ** 2)),
+                }
+                for nm in range(380, 781, 5)
+            ]
+        )
     if shape.about.startswith("Everything in one workbook"):
         _book(shape, files).save(folder / "bench.xlsx")
         return folder
