@@ -21,7 +21,9 @@ from photolab.publication.findings import lamp_sentence
 from photolab.publication.front_page import is_invented
 from photolab.publication.words_heat import known_sentence, why
 
-NO_LAMP = "No verdict: no lamp other than the baseline was read in a housing with it, at the initial time."
+NO_LAMP = (
+    "No verdict: no lamp has an interval against the baseline, both read in one housing at the initial time."
+)
 
 
 CLAIM_WORDS = {

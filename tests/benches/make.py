@@ -277,7 +277,7 @@ def discharge(b: Shape) -> None:
     b.lamps({"stock": "filament", "Arc": "discharge"})
     b.days(2)
     left = {60.0: {}, 1800.0: {"stock": 0.997, "Arc": 1.5}}
-    b.seat({"stock": 500, "Arc": 700}, days=2, mountings=3, left=left)
+    b.seat({"stock": 500, "Arc": 700}, days=2, left=left)
     b.record("w1", "Arc", lambda t: 700 * (1.5 - 0.5 * exp(-(t - 60) / 150)), day="d1")
     b.record("w2", "stock", lambda _: 500.0, day="d1")
 
@@ -303,7 +303,7 @@ def meters_linked(b: Shape) -> None:
     b.lamps({"F1": "filament", "F2": "filament", "F3": "filament", "D1": "led", "D2": "led", "D3": "led"})
     b.days(4)
     light = {"F1": 500, "F2": 510, "F3": 490, "D1": 560, "D2": 640, "D3": 700}
-    b.seat(light, days=2, meter="L1")
+    b.seat(light, days=2, mountings=1, meter="L1")
     late = Shape("", rng=b.rng)
     late.seat({lamp: 0.96 * lux for lamp, lux in light.items()}, days=2, meter="L2")
     b.add(

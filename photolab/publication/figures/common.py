@@ -112,14 +112,14 @@ def styled(draw: Callable[_P, _R]) -> Callable[_P, _R]:
     return within
 
 
-def shown_name(text: str, most: int = 30) -> str:
+def shown_name(text: str, most: int = 24) -> str:
     """Return a name as a figure can carry it.
 
     Parameters
     ----------
     text : str
         A name, or words with names in them; signs that the font lacks become the mark of a sign not shown.
-    most : int, default 30
+    most : int, default 24
         Longest text; a longer one loses its middle. [1]
 
     Returns
