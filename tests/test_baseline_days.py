@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
-from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
 from shared_demo import demo_campaign
+from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.baseline_days import baseline_charts, bracketed, without
 from photolab.bench.evaluation import evaluate

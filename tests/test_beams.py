@@ -4,8 +4,8 @@ import math
 
 import numpy as np
 import pytest
-from benches import METER, bench, csv
 from numpy.testing import assert_allclose
+from small_benches import METER, bench, csv
 
 from photolab.bench.beam_grids import BeamScan, read_beams
 from photolab.bench.beam_ratios import beam_ratio

@@ -3,8 +3,8 @@
 import math
 
 import pytest
-from benches import METER, bench
 from numpy.testing import assert_allclose
+from small_benches import METER, bench
 
 from photolab.bench.candela import bench_candela
 from photolab.publication.words_light import candela_words

@@ -38,7 +38,7 @@ def test_a_lamp_in_one_housing_only_is_said():
 
 
 def test_watts_follow_the_file_and_a_pair_is_halved(tmp_path):
-    from benches import HOUSING, METER, bench
+    from small_benches import HOUSING, METER, bench
 
     power = "lamp,elapsed_s,power_W,per\nK1,60,50,pair\nK1,1800,48,pair\n"
     read = bench(

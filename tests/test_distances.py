@@ -3,8 +3,8 @@
 import math
 
 import pytest
-from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
+from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.corrections import ALL
 from photolab.bench.distance_laws import product_curve

@@ -6,9 +6,9 @@ from functools import cache
 
 import numpy as np
 import pytest
-from benches import HOUSING, LAMPS, METER, bench, csv
 from numpy.testing import assert_allclose
 from shared_demo import demo_bench, demo_campaign
+from small_benches import HOUSING, LAMPS, METER, bench, csv
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.pairs import COMMON_KINDS

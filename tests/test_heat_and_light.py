@@ -5,9 +5,9 @@ from functools import cache
 
 import numpy as np
 import pytest
-from benches import HOUSING, LAMPS, METER, bench, csv
 from numpy.testing import assert_allclose
 from shared_demo import demo_bench
+from small_benches import HOUSING, LAMPS, METER, bench, csv
 
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.heat_and_light import (

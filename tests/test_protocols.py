@@ -4,11 +4,11 @@ import math
 from pathlib import Path
 
 import pytest
-from benches import HOUSING, METER, bench
 from numpy.testing import assert_allclose
 from pandas.testing import assert_frame_equal
 from scipy import stats
 from shared_demo import demo_bench
+from small_benches import HOUSING, METER, bench
 
 from photolab.bench.protocols import changed, compare_protocols, protocol_text, under_protocol
 from photolab.errors import RecordError

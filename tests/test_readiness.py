@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from benches import HOUSING, LAMPS, METER, csv, write
+from small_benches import HOUSING, LAMPS, METER, csv, write
 
 from photolab.publication import readiness
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import demo_campaign
+from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
 from shared_demo import demo_bench
+from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.electrical import measured_power
 from photolab.bench.patches import SPOT_LIMIT_K, ends_from_emissivity, patch_emissivities

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from benches import HOUSING, METER, bench, csv
 from numpy.testing import assert_allclose
 from PIL import Image
 from shared_demo import demo_bench
+from small_benches import HOUSING, METER, bench, csv
 
 import photolab.thermal
 from photolab.bench.heat_and_light import coupling

@@ -174,7 +174,7 @@ def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float,
     Returns
     -------
     tuple of (float, list of str)
-        Relative standard deviation, and the default where nothing is repeated. [1]
+        Relative standard deviation, and the default where nothing is repeated or repeats show no scatter. [1]
     """
     groups = [np.log(g["value_lx"].to_numpy(float)) for _, g in rows.groupby("distance_m") if len(g) > 1]
     mine = bench.tables["readings"]
@@ -183,7 +183,9 @@ def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float,
     keys = ["specimen", "housing", "day", "mounting", "point", "elapsed_s", "meter", "range_lx"]
     whole = mine.assign(ln=np.log(net.where(net > 0)))[(net > 0) & (mine["mounting"] != "")]
     groups += [g["ln"].to_numpy(float) for _, g in whole.groupby(keys, dropna=False) if len(g) > 1]
-    if not groups:
+    if not any(
+        np.ptp(group) > 0.0 for group in groups
+    ):  # one figure again and again says how coarse the display is
         return READING_SD, [f"scatter of readings {100 * READING_SD:g} %"]
     return float(pooled_sd(groups)[0]), []
 

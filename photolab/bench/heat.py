@@ -100,6 +100,7 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
 def _is_stable(bench: Bench, record: pd.DataFrame) -> bool:
     """Return whether a record shows nothing but scatter."""
     try:
+        _require_light(record)
         fit = fit_warm_up(
             record["elapsed_s"], record["illuminance_lx"], resolution=_display_step(bench, record)
         )
@@ -108,6 +109,16 @@ def _is_stable(bench: Bench, record: pd.DataFrame) -> bool:
     codes = {finding.code for finding in fit.findings}
     disturbed = {"step", "second_step", "ripple", "outliers", "coarse_display"}
     return "no_change_resolved" in codes and not codes & disturbed
+
+
+def _require_light(record: pd.DataFrame) -> None:
+    """Refuse a record with readings of no light: remaining light is a share of light."""
+    dark = int((record["illuminance_lx"] <= 0.0).sum())
+    if dark:
+        message = f"illuminance must be more than 0 lx throughout a record; {dark} of {len(record)} readings are 0 lx"
+        raise MethodError(
+            message, code="reading_without_light", known={"dark": dark, "readings": len(record)}
+        )
 
 
 def _display_step(bench: Bench, record: pd.DataFrame) -> float:
@@ -152,6 +163,7 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame, stable: Mapping[str, 
     remaining: Remaining | None = None
     refusals: list[MethodError] = []
     try:
+        _require_light(record)
         fit = fit_warm_up(
             record["elapsed_s"],
             record["illuminance_lx"],

@@ -109,6 +109,9 @@ def coupling(run: WarmUpRun, *, coverage: float = 0.95) -> Coupling:
     if run.fit is None or rows.empty:
         missing = MethodError("the record states no case temperature", code="no_case_temperature")
         return Coupling(None, None, until, stepped, (*run.refusals, missing))
+    if np.ptp(rows["illuminance_lx"].to_numpy(float)) == 0.0:
+        alike = MethodError("every reading of the light is the same figure", code="constant_record")
+        return Coupling(None, None, until, stepped, (alike,))
     try:
         slope = light_per_kelvin(
             rows["illuminance_lx"],

@@ -111,6 +111,9 @@ def _components(
     if not levels:
         return _readings_only(readings, fixed, coverage)
     found = nested_components(readings, "ln_value", levels, fixed=fixed, coverage=coverage)
+    if not found.variances.any():
+        message = "every repeat shows the same figure: the display is coarser than what varies"
+        raise MethodError(message, code="all_equal", known={"readings": len(readings)})
     counted = [_distinct(readings, level) for level in found.levels]
     dof = np.minimum(found.dof, counted)
     low, high = component_limits(replace(found.squares, dof=dof), coverage=coverage)

@@ -146,6 +146,8 @@ def mounting_spread(
     tuple of (Spread, tuple of int)
         The spread, and the flagged rows.
     """
+    if seats.empty:  # nothing was read at the initial time
+        return Spread(assumed, np.inf, True), ()
     keep = seats.index.to_numpy()
     flagged: list[int] = []
     while True:

@@ -305,7 +305,7 @@ def _row(
         "unit": unit,
         "low": low,
         "high": high,
-        "ln_expanded_uncertainty": (high - low) / (2.0 * value) if rise else math.nan,
+        "ln_expanded_uncertainty": (high - low) / (2.0 * value) if rise and value > 0.0 else math.nan,
         "coverage": bench.settings.coverage,
         "coverage_factor": (high - low) / 2.0 / math.hypot(one.standard_uncertainty, ambient_u),
         "dof": math.inf,

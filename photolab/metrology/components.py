@@ -352,7 +352,8 @@ def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[Floa
     variances = (pooled - np.append(pooled[1:], 0.0)) / size
     cell_readings = np.bincount(groups.parents[0]) * size[0] if groups.depth else groups.counts
     free = groups.readings - groups.cells
-    log_det = float(squares.dof @ np.log(pooled)) + float(np.log(cell_readings).sum())
+    with np.errstate(divide="ignore"):  # a level without any scatter: the likelihood has no bound
+        log_det = float(squares.dof @ np.log(pooled)) + float(np.log(cell_readings).sum())
     return variances, free * (np.log(2.0 * np.pi) + 1.0) + log_det
 
 

@@ -18,6 +18,7 @@ from itertools import zip_longest
 from pathlib import Path
 
 from photolab.errors import MethodError
+from photolab.publication.figures.common import font_file, shown_signs
 
 __all__ = ["paper"]
 
@@ -203,8 +204,11 @@ def _text(text: str, parent: _Node) -> str:
 
 
 def _quoted(text: str) -> str:
-    """Return a string of typst: nothing in it is read as markup, control characters are left out."""
-    printed = "".join(one for one in text if one.isprintable() or one in "\n\u00a0")
+    """Return a string of typst: nothing in it is read as markup, control characters are left out.
+
+    A sign that no font at hand has becomes the mark of a sign not shown; the page shows it as it is.
+    """
+    printed = shown_signs("".join(one for one in text if one.isprintable() or one in "\n\u00a0"))
     escaped = printed.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
     return f'"{escaped}"'
 
@@ -259,7 +263,9 @@ def paper(page: str, *, last_day: str = "") -> bytes:
             (Path(scratch) / name).write_bytes(data)
         main = Path(scratch) / "main.typ"
         main.write_text(source, encoding="utf-8")
-        compiler = typst.Compiler(main, root=Path(scratch), ignore_system_fonts=True)
+        compiler = typst.Compiler(
+            main, root=Path(scratch), ignore_system_fonts=True, font_paths=[font_file()]
+        )
         said: list[str] = []
         made: bytes | list[bytes] | None = None
         try:

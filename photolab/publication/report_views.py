@@ -170,6 +170,15 @@ def held_back(campaign: Campaign) -> Words:
         pair = campaign.ratio(lamp, campaign.baseline, housing=housing)
         where = f" in {housing}" if housing else ""
         items.append(f"{lamp} against {campaign.baseline}{where}: {statements.verdict_words(pair)}.")
+    compared = {campaign.baseline, *campaign.table["lamp"]}
+    lamps = dict.fromkeys(
+        [*campaign.bench.tables["lamps"]["lamp"], *campaign.bench.tables["readings"]["lamp"]]
+    )
+    for lamp in lamps:
+        if lamp not in compared:
+            items.append(
+                f"{lamp}: no comparison; no reading of it enters in a housing where {campaign.baseline} was read."
+            )
     for one in readiness.list_abilities(campaign.bench, campaign):
         if not one.able:
             items.append(f"{statements.capital(one.what)}: {one.answer}.")

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.pairs import ReadingComparison
+from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication import figure_tables, readiness, statements
 from photolab.publication.cautions import assumed_table
@@ -293,7 +294,14 @@ def second_way(chosen: Chosen | None) -> Words:
     if nothing is not None or chosen is None:
         return nothing or say(NO_INTERVAL)
     pair = chosen.pair
-    second = ratio_by_monte_carlo(pair)
+    try:
+        second = ratio_by_monte_carlo(pair)
+    except MethodError as refused:
+        return say(
+            f"No second way: {refused}. An input is so far from known that a light of less than nothing lies within "
+            "its limits; the interval above holds only as far as effects are small. Look at the largest line of the "
+            "budget."
+        )
     apart = 100.0 * max(second.validation.d_low, second.validation.d_high)
     good = 100.0 * second.validation.tolerance
     judged = (

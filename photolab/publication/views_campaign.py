@@ -8,14 +8,14 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign
 from photolab.metrology.ranking import rank_intervals, record_claim
+from photolab.metrology.reporting import decimal
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.findings import groups, joined
+from photolab.publication.readiness import count
+from photolab.publication.statements import limit_places
 
-RECORD_WORDS = {
-    "highest": "may be called the highest so far: it is clear of every other lamp, with all pairs counted together",
-    "not_separated": "gives the highest figure but may not be called the highest: it is not clear of {others}",
-    "below": "does not give the highest figure; {record} does",
-}
+HIGHEST = "may be called the highest so far: it is clear of every other lamp"
+NOT_SEPARATED = "gives the highest figure but may not be called the highest: it is not clear of {}"
 
 
 def _first_housing(campaign: Campaign) -> str:
@@ -37,8 +37,13 @@ def group_words(campaign: Campaign) -> Words:
     """
     said = []
     for housing in dict.fromkeys(n[1] for n in campaign.weights.names):
+        where = _where(housing)
+        if len(_compared(campaign, housing)) < 2:
+            said.append(
+                f"{where} fewer than two lamps were compared with the baseline: there is no pair of them."
+            )
+            continue
         found = [joined(g) for g in groups(campaign, housing) if len(g) > 1]
-        where = f"In {housing}" if housing else "In the housing"
         if found:
             said.append(f"{where} these are not told apart, all pairs counted together: {'; '.join(found)}.")
         else:
@@ -88,9 +93,20 @@ def ranks(campaign: Campaign, housing: str | None = None) -> Table | Words:
     return table(rows, heads=heads, places={"raw": 1, "shrunken": 1, "best": 0})
 
 
-def _comparable(campaign: Campaign, housing: str) -> bool:
+def _where(housing: str) -> str:
+    """Return a housing as a sentence begins with it."""
+    return f"In {housing}" if housing else "In the housing"
+
+
+def _compared(campaign: Campaign, housing: str) -> pd.DataFrame:
+    """Return the rows of the lamps compared with the baseline in a housing, at the initial time."""
     rows = campaign.table
-    here = rows[(rows["housing"] == housing) & (rows["scope"] == "specimens")] if len(rows) else rows
+    at = (rows["point"] == "hot_spot") & (rows["instant"] == "initial") & (rows["scope"] == "specimens")
+    return rows[at & (rows["housing"] == housing)]
+
+
+def _comparable(campaign: Campaign, housing: str) -> bool:
+    here = _compared(campaign, housing)
     return len(here) > 0 and bool(here["low"].notna().all())
 
 
@@ -107,19 +123,37 @@ def record_words(campaign: Campaign, housing: str | None = None) -> Words:
     Returns
     -------
     Words
-        One sentence, and the advice to measure the winner again.
+        What may be said and what it rests on, and the advice to measure the winner again.
     """
     where = _first_housing(campaign) if housing is None else housing
     if not _comparable(campaign, where):
         return say("No record claim: fewer than two lamps with a technology were read in one housing.")
     joint = campaign.in_housing(where)
-    best = joint.names[int(joint.values.argmax())]
-    found = record_claim(joint, candidate=best)
-    words = RECORD_WORDS[found.code].format(others=joined(map(str, found.not_clear_of)), record=found.record)
+    best = str(joint.names[int(joint.values.argmax())])
+    found = record_claim(joint, candidate=best, coverage=campaign.bench.settings.coverage)
+    luck = "The highest of several figures is overstated, because it was chosen for being highest; measure it again."
+    family = "" if found.comparisons == 1 else f", all {found.comparisons} pairs counted together"
+    how = f"({100.0 * campaign.bench.settings.coverage:g} %{family}, for the specimens on the bench)"
+    if found.code != "highest":
+        held = NOT_SEPARATED.format(joined(map(str, found.not_clear_of)))
+        return say(f"{_where(where)}, {best} {held} {how}.", luck)
+    places = limit_places(math.log(found.high / found.low) / 2.0)
+    low, high = (decimal(100.0 * (end - 1.0), places) for end in (found.low, found.high))
     return say(
-        f"In {where}, {best} {words} (95 %, for the specimens on the bench).",
-        "The highest of several figures is overstated, because it was chosen for being highest; measure it again.",
+        f"{_where(where)}, {best} {HIGHEST}. It gives {low} to {high} % more than {found.record}, which comes next "
+        f"{how}.",
+        f"This rests on {_rests_on(campaign, best, where)}, on {_rests_on(campaign, str(found.record), where)}, and on "
+        f"{count(len(campaign.assumed), 'assumed figure')}, listed where it is said what was assumed.",
+        luck,
     )
+
+
+def _rests_on(campaign: Campaign, lamp: str, housing: str) -> str:
+    """Return how often a lamp was seated in a housing, and how many of its specimens."""
+    at = campaign.weights.names.index(campaign.name(lamp, housing=housing))
+    counts = campaign.weights.counts.iloc[at]
+    seatings = count(int(counts["n_mountings"]), "seating")
+    return f"{seatings} of {count(int(counts['n_specimens']), 'specimen')} of {lamp}"
 
 
 def left_out(campaign: Campaign) -> Words:

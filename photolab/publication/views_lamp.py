@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import pandas as pd
+
 from photolab.bench import value
 from photolab.bench.campaign import Campaign
 from photolab.bench.derived import housing_difference
@@ -19,7 +21,9 @@ from photolab.publication.findings import lamp_sentence
 from photolab.publication.front_page import is_invented
 from photolab.publication.words_heat import known_sentence, why
 
-NO_LAMP = "No verdict: no lamp other than the baseline was read in a housing with it."
+NO_LAMP = (
+    "No verdict: no lamp has an interval against the baseline, both read in one housing at the initial time."
+)
 
 
 CLAIM_WORDS = {
@@ -55,7 +59,8 @@ def lamp_of(campaign: Campaign, lamp: str | None) -> str:
     campaign : Campaign
         The evaluated campaign.
     lamp : str, optional
-        As written in the settings; the first candidate where not given.
+        As written in the settings; where not given, the lamp on which two housings differ most, the first one
+        where there is one housing.
 
     Returns
     -------
@@ -64,13 +69,15 @@ def lamp_of(campaign: Campaign, lamp: str | None) -> str:
     """
     rows = campaign.table
     names = list(dict.fromkeys(rows["lamp"])) if len(rows) else []
-    if lamp is None:
-        return str(names[0]) if names else ""
-    return lamp if lamp in names else ""
+    if lamp is not None:
+        return lamp if lamp in names else ""
+    at = _at_first(campaign)
+    spans = {name: block.max() / block.min() for name, block in at.groupby("lamp", sort=False)["value"]}
+    return max(names, key=lambda name: spans.get(name, 0.0), default="")
 
 
 def housings_of(campaign: Campaign, lamp: str) -> list[str]:
-    """Return the housings in which a lamp was compared with the baseline.
+    """Return the housings in which a lamp was compared with the baseline at the initial time.
 
     Parameters
     ----------
@@ -84,8 +91,16 @@ def housings_of(campaign: Campaign, lamp: str) -> list[str]:
     list of str
         In the order of the results.
     """
+    rows = _at_first(campaign)
+    return list(dict.fromkeys(rows[rows["lamp"] == lamp]["housing"]))
+
+
+def _at_first(campaign: Campaign) -> pd.DataFrame:
+    """Return the results for the specimens, at the hot spot and the initial time."""
     rows = campaign.table
-    return list(dict.fromkeys(rows[rows["lamp"] == lamp]["housing"])) if lamp else []
+    return rows[
+        (rows["point"] == "hot_spot") & (rows["instant"] == "initial") & (rows["scope"] == "specimens")
+    ]
 
 
 def lamp_picture(campaign: Campaign, lamp: str | None) -> Picture | Words:
@@ -135,6 +150,8 @@ def verdict(campaign: Campaign, lamp: str | None) -> Words:
     if not name:
         return say(NO_LAMP)
     places = housings_of(campaign, name)
+    if not places:
+        return say(NO_LAMP)
     said = [f"In {h or 'the housing'}: {lamp_sentence(campaign, name, h)}" for h in places]
     if len(places) > 1:
         said.append(_betweenhousings_of(campaign, name, places[0], places[1]))

@@ -199,6 +199,8 @@ def without_range_term(patterns: Patterns) -> Table | Words:
             ends = [words.interval_words(r.low, r.high) for r in (ratio, then)]
             what = words.MEASURAND_WORDS[ratio.measurand]
             rows.append({"housing": one.housing, "what": what, "with": ends[0], "without": ends[1]})
+    if not rows:
+        return patterns.missing
     heads = {
         "housing": "housing",
         "what": "what",

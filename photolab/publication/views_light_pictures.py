@@ -93,7 +93,8 @@ def pair_picture(patterns: Patterns) -> Picture | Words:
 def _beam_table(run: BeamRun) -> pd.DataFrame:
     """Return a beam as rows, in per cent of its own peak."""
     h, v = np.meshgrid(run.grid.horizontal, run.grid.vertical)
-    percent = 100.0 * run.grid.intensity / run.grid.intensity.max()
+    peak = float(run.grid.intensity.max())
+    percent = 100.0 * run.grid.intensity / (peak if peak > 0.0 else 1.0)
     return pd.DataFrame({"horizontal_deg": h.ravel(), "vertical_deg": v.ravel(), "percent": percent.ravel()})
 
 
@@ -110,18 +111,20 @@ def map_picture(patterns: Patterns) -> Picture | Words:
     Picture or Words
         One map a housing; cells whose difference is within their own doubt stay white.
     """
-    results = patterns.results
-    if not results:
+    if not patterns.results:
         return patterns.missing
-    figure, panels = new_figure(1, len(results), width=3.8 * max(2, len(results)), height=3.0, share_y=True)
+    maps = [(one, one.map()) for one in patterns.results]
+    maps = [(one, found) for one, found in maps if np.isfinite(found.ratio).any()]
+    if not maps:
+        return say("No map: in no direction was there enough light of both lamps for a ratio.")
+    figure, panels = new_figure(1, len(maps), width=3.8 * max(2, len(maps)), height=3.0, share_y=True)
     said = []
-    for number, (axes, one) in enumerate(zip(panels, results, strict=True)):
-        found = one.map()
+    for number, (axes, (one, found)) in enumerate(zip(panels, maps, strict=True)):
         h, v = np.meshgrid(found.horizontal, found.vertical)
         cells = {"ratio": found.ratio.ravel(), "resolved": found.resolved.ravel()}
         rows = pd.DataFrame({"horizontal_deg": h.ravel(), "vertical_deg": v.ravel(), **cells})
         title = f"{one.lamp} over {one.baseline} in {one.housing}"
-        last = number == len(results) - 1
+        last = number == len(maps) - 1
         beam_ratio.draw(axes, rows, title=title, edge=(True, number == 0), bar=last)
         ends = [decimal(float(f(found.ratio)), 2) for f in (np.nanmin, np.nanmax)]
         said.append(f"{title} from {ends[0]} to {ends[1]} times")

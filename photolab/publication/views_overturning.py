@@ -13,8 +13,13 @@ from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import Table, Words, say, table
+from photolab.publication.figure_tables import all_lamps
 from photolab.publication.findings import joined
+from photolab.publication.front_page import is_invented
 from photolab.publication.views_lamp import NO_LAMP, housings_of, lamp_of
+
+EXAMPLE_FIGURE = (1.20, 6.0)
+"""A ratio to the baseline and its expanded uncertainty [%], invented: it is shown on an invented bench only."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +52,7 @@ def leave_each_out(campaign: Campaign, a: str | None, b: str | None) -> LeftOutE
     campaign : Campaign
         The evaluated campaign.
     a, b : str, optional
-        Lamps; the first candidate against the baseline where not given.
+        Lamps; where not given, the lamp that notebook 10 is about against the next lower one that it is clear of.
 
     Returns
     -------
@@ -133,8 +138,8 @@ def _pair(campaign: Campaign, a: str | None, b: str | None) -> tuple[str, str, s
     first = lamp_of(campaign, a)
     if not first:
         return None
-    second = b or campaign.baseline
     for where in housings_of(campaign, first):
+        second = b or _next_below(campaign, first, where)
         try:
             pair = campaign.ratio(first, second, housing=where)
         except MethodError:
@@ -142,6 +147,16 @@ def _pair(campaign: Campaign, a: str | None, b: str | None) -> tuple[str, str, s
         if pair.result is not None:
             return first, second, where
     return None
+
+
+def _next_below(campaign: Campaign, lamp: str, housing: str) -> str:
+    """Return the lamp with the next lower figure that a lamp is clear of; the baseline where there is none."""
+    rows = all_lamps(campaign)
+    here = rows[rows["housing"] == housing].set_index("lamp")["percent"].sort_values(ascending=False)
+    for other in here.index[here < here.get(lamp, math.nan)]:
+        if campaign.ratio(lamp, str(other), housing=housing).verdict == "clear":
+            return str(other)
+    return campaign.baseline
 
 
 def tipping(campaign: Campaign, a: str | None, b: str | None, *, scope: str = "specimens") -> Table | Words:
@@ -152,7 +167,7 @@ def tipping(campaign: Campaign, a: str | None, b: str | None, *, scope: str = "s
     campaign : Campaign
         The evaluated campaign.
     a, b : str, optional
-        Lamps; the first candidate against the baseline where not given.
+        Lamps; where not given, the lamp that notebook 10 is about against the next lower one that it is clear of.
     scope : str
         Whose interval.
 
@@ -183,7 +198,9 @@ def tipping(campaign: Campaign, a: str | None, b: str | None, *, scope: str = "s
     return table(rows.head(8), places=1)
 
 
-def other_number(campaign: Campaign, a: str | None, *, ratio: float, expanded_percent: float) -> Words:
+def other_number(
+    campaign: Campaign, a: str | None, *, ratio: float | None = None, expanded_percent: float | None = None
+) -> Words:
     """Return whether somebody else's ratio agrees, with nothing shared and with half of it shared.
 
     Parameters
@@ -192,9 +209,10 @@ def other_number(campaign: Campaign, a: str | None, *, ratio: float, expanded_pe
         The evaluated campaign.
     a : str, optional
         The lamp; against the baseline.
-    ratio : float
-        The other ratio. [1]
-    expanded_percent : float
+    ratio : float, optional
+        The other ratio; where not given there is nothing to compare with, but on an invented bench an invented
+        one shows the test. [1]
+    expanded_percent : float, optional
         Its expanded uncertainty. [%]
 
     Returns
@@ -202,9 +220,16 @@ def other_number(campaign: Campaign, a: str | None, *, ratio: float, expanded_pe
     Words
         Two sentences.
     """
-    pair = _pair(campaign, a, None)
+    pair = _pair(campaign, a, campaign.baseline)
     if pair is None:
         return say(NO_LAMP)
+    whose = "Somebody else's"
+    if ratio is None or expanded_percent is None:
+        if not is_invented(campaign.bench):
+            return say(
+                "No figure of somebody else's was given; with one in the settings it is put to the test here."
+            )
+        (ratio, expanded_percent), whose = EXAMPLE_FIGURE, "An invented figure to show the test,"
     first, second, where = pair
     said = []
     for correlation, shared in (
@@ -225,9 +250,7 @@ def other_number(campaign: Campaign, a: str | None, *, ratio: float, expanded_pe
             f"With {shared}: E_n = {decimal(found.normalized_error, 2)}, so the two {agrees} within their "
             f"uncertainties (within ±1 they do; ISO 13528)."
         )
-    return say(
-        f"Somebody else's {decimal(ratio, 3)} ± {decimal(expanded_percent, 1)} % for {first}/{second}:", *said
-    )
+    return say(f"{whose} {decimal(ratio, 3)} ± {decimal(expanded_percent, 1)} % for {first}/{second}:", *said)
 
 
 SEATINGS = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)
@@ -242,7 +265,7 @@ def seating_table(campaign: Campaign, a: str | None, b: str | None) -> Table | W
     campaign : Campaign
         The evaluated campaign.
     a, b : str, optional
-        Lamps; the first candidate against the baseline where not given.
+        Lamps; where not given, the lamp that notebook 10 is about against the next lower one that it is clear of.
 
     Returns
     -------
@@ -270,7 +293,7 @@ def seating_slider(campaign: Campaign, a: str | None, b: str | None) -> object:
     campaign : Campaign
         The evaluated campaign.
     a, b : str, optional
-        Lamps; the first candidate against the baseline where not given.
+        Lamps; where not given, the lamp that notebook 10 is about against the next lower one that it is clear of.
 
     Returns
     -------

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
+from photolab.bench.campaign import Campaign
 from photolab.bench.review import forecast, forecast_against_results
 from photolab.errors import MethodError
 from photolab.metrology.distributions import coverage_factor
@@ -27,6 +28,7 @@ __all__ = [
     "allocation_said",
     "forecast_check",
     "order",
+    "own_plans",
     "plans_picture",
     "plans_table",
     "resolvable",
@@ -70,9 +72,42 @@ def resolvable(reviewed: Reviewed, seatings: Sequence[int]) -> Table | Words:
     return table(shown, heads=heads, places=1)
 
 
-def _forecasts(reviewed: Reviewed, plans: Sequence[Plan]) -> pd.DataFrame:
+EXAMPLE_MINUTES = {"specimen": 10.0, "mounting": 45.0, "reading": 0.5}
+"""What one more of each takes, invented: it is used on an invented bench only. [min]"""
+NO_MINUTES = "What one more specimen, seating and reading takes is not stated: write minutes in the settings."
+
+
+def own_plans(campaign: Campaign) -> tuple[Plan, ...]:
+    """Return the plan of a campaign and what twice and four times the seatings or specimens would be.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    tuple of (int, int, int)
+        Specimens a lamp, seatings a specimen, readings a seating; the plan of the median lamp first. [1]
+    """
+    counts = campaign.weights.counts
+    each = counts["n_mountings"] / counts["n_specimens"], counts["n_readings"] / counts["n_mountings"]
+    a, b, r = (max(1, round(float(one.median()))) for one in (counts["n_specimens"], *each))
+    return tuple(
+        dict.fromkeys([(a, b, r), (1, 1, r), (a, 2 * b, r), (a, 4 * b, r), (2 * a, b, r), (4 * a, b, r)])
+    )
+
+
+def _times(reviewed: Reviewed, minutes: Mapping[str, float] | None) -> tuple[Mapping[str, float] | None, str]:
+    """Return the minutes to plan with, None where nobody stated them, and words where they are invented."""
+    if minutes is not None or not is_invented(reviewed.campaign.bench):
+        return minutes, ""
+    return EXAMPLE_MINUTES, "The minutes are invented, to show the use of it."
+
+
+def _forecasts(reviewed: Reviewed, plans: Sequence[Plan] | None) -> pd.DataFrame:
     rows = []
-    for specimens, mountings, readings in plans:
+    for specimens, mountings, readings in plans or own_plans(reviewed.campaign):
         one = forecast(
             reviewed.campaign,
             specimens=specimens,
@@ -93,20 +128,24 @@ def _forecasts(reviewed: Reviewed, plans: Sequence[Plan]) -> pd.DataFrame:
 
 
 def plans_table(
-    reviewed: Reviewed, plans: Sequence[Plan], *, minutes: Mapping[str, float], lamps: int
+    reviewed: Reviewed,
+    plans: Sequence[Plan] | None = None,
+    *,
+    minutes: Mapping[str, float] | None = None,
+    lamps: int | None = None,
 ) -> Table | Words:
-    """Return the forecast half-width and the bench hours of plans.
+    """Return the forecast half-width and, where minutes are stated, the bench hours of plans.
 
     Parameters
     ----------
     reviewed : Reviewed
         From `review`.
-    plans : sequence of (int, int, int)
-        Specimens a lamp, seatings a specimen, readings a seating. [1]
-    minutes : mapping
+    plans : sequence of (int, int, int), optional
+        Specimens a lamp, seatings a specimen, readings a seating; `own_plans` where not given. [1]
+    minutes : mapping, optional
         What one more specimen, mounting and reading takes. [min]
-    lamps : int
-        Lamps in the next campaign, the baseline counted. [1]
+    lamps : int, optional
+        Lamps in the next campaign, the baseline counted; as many as in this one where not given. [1]
 
     Returns
     -------
@@ -115,31 +154,34 @@ def plans_table(
     """
     if reviewed.why:
         return say(f"{NOTHING}{reviewed.why}.")
-    hours = [
-        bench_hours(
-            {"lamp": lamps, "specimen": s, "mounting": m, "reading": r}, {"lamp": 0.0, **dict(minutes)}
-        )
-        for s, m, r in plans
-    ]
-    shown = _forecasts(reviewed, plans).assign(hours=hours)
+    shown = _forecasts(reviewed, plans)
     heads = {
         "plan": "plan for each lamp",
         "specimens": "for the specimens (± %)",
         "models": "for the models (± %)",
-        "hours": f"bench time, {lamps} lamps (h)",
     }
-    return table(shown, columns=list(heads), heads=heads, places=1)
+    times, note = _times(reviewed, minutes)
+    if times is not None:
+        many = lamps or len(reviewed.campaign.bench.tables["lamps"])
+        shown["hours"] = [
+            bench_hours(
+                {"lamp": many, "specimen": s, "mounting": m, "reading": r}, {"lamp": 0.0, **dict(times)}
+            )
+            for s, m, r in plans or own_plans(reviewed.campaign)
+        ]
+        heads["hours"] = f"bench time, {counted(many, 'lamp')} (h)"
+    return table(shown, columns=list(heads), heads=heads, places=1, caption=note)
 
 
-def plans_picture(reviewed: Reviewed, plans: Sequence[Plan]) -> Picture | Words:
+def plans_picture(reviewed: Reviewed, plans: Sequence[Plan] | None = None) -> Picture | Words:
     """Return the forecast half-widths of plans as a picture.
 
     Parameters
     ----------
     reviewed : Reviewed
         From `review`.
-    plans : sequence of (int, int, int)
-        Specimens a lamp, seatings a specimen, readings a seating. [1]
+    plans : sequence of (int, int, int), optional
+        Specimens a lamp, seatings a specimen, readings a seating; `own_plans` where not given. [1]
 
     Returns
     -------
@@ -197,14 +239,16 @@ def forecast_check(reviewed: Reviewed) -> Words:
     )
 
 
-def allocation(reviewed: Reviewed, *, minutes: Mapping[str, float], hours_a_lamp: float) -> Table | Words:
+def allocation(
+    reviewed: Reviewed, *, minutes: Mapping[str, float] | None = None, hours_a_lamp: float
+) -> Table | Words:
     """Return how bench time for one lamp is best spent on specimens, seatings and readings.
 
     Parameters
     ----------
     reviewed : Reviewed
         From `review`.
-    minutes : mapping
+    minutes : mapping, optional
         What one more specimen, mounting and reading takes. [min]
     hours_a_lamp : float
         Bench time for one lamp. [h]
@@ -240,31 +284,38 @@ def allocation(reviewed: Reviewed, *, minutes: Mapping[str, float], hours_a_lamp
         "variance": "part of what is left (%)",
         "spent": "bench time (h)",
     }
-    return table(
-        shown, columns=list(heads), heads=heads, places={"sd": 2, "minutes": 1, "variance": 0, "spent": 1}
-    )
+    places = {"sd": 2, "minutes": 1, "variance": 0, "spent": 1}
+    note = _times(reviewed, minutes)[1]
+    return table(shown, columns=list(heads), heads=heads, places=places, caption=note)
 
 
-def _allocated(reviewed: Reviewed, minutes: Mapping[str, float], hours_a_lamp: float) -> pd.DataFrame | Words:
+def _allocated(
+    reviewed: Reviewed, minutes: Mapping[str, float] | None, hours_a_lamp: float
+) -> pd.DataFrame | Words:
+    times, _ = _times(reviewed, minutes)
+    if times is None:
+        return say(NO_MINUTES)
     spreads = reviewed.campaign.spreads
     reading = min(spread.sd for spread in spreads.reading.values())
     sds = {"specimen": spreads.specimen.sd, "mounting": spreads.mounting.sd, "reading": reading}
     try:
         return allocate_effort(
-            sds, {level: float(minutes[level]) for level in sds}, total_cost=60.0 * hours_a_lamp
+            sds, {level: float(times[level]) for level in sds}, total_cost=60.0 * hours_a_lamp
         )
     except MethodError as refused:
         return say(f"{NOTHING}{refused}.")
 
 
-def allocation_said(reviewed: Reviewed, *, minutes: Mapping[str, float], hours_a_lamp: float) -> Words:
+def allocation_said(
+    reviewed: Reviewed, *, minutes: Mapping[str, float] | None = None, hours_a_lamp: float
+) -> Words:
     """Return the best plan for the time of one lamp in words.
 
     Parameters
     ----------
     reviewed : Reviewed
         From `review`.
-    minutes : mapping
+    minutes : mapping, optional
         What one more specimen, mounting and reading takes. [min]
     hours_a_lamp : float
         Bench time for one lamp. [h]
@@ -293,7 +344,8 @@ def allocation_said(reviewed: Reviewed, *, minutes: Mapping[str, float], hours_a
         f"{counted(m, 'seating')} of each, {counted(r, 'reading')} a seating: the mean of the lamp then scatters by "
         f"{decimal(100.0 * math.sqrt(float(rows['variance'].sum())), 2)} %.{note} For a statement about "
         "the specimens on the bench, "
-        f"spend the same time on seatings of one specimen."
+        f"spend the same time on seatings of one specimen.",
+        _times(reviewed, minutes)[1],
     )
 
 

@@ -18,6 +18,7 @@ from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
 from photolab.publication import words_bench
 from photolab.publication.display import Table, Words, say, table
+from photolab.publication.front_page import is_invented
 from photolab.publication.statements import SCOPE_WORDS
 from photolab.publication.words_protocol import change_log
 
@@ -35,6 +36,10 @@ __all__ = [
 ]
 
 NOTHING = "Not from this folder: "
+EXAMPLE_CHANGES = {"bench": {"protocol_revision": "invented", "hold_minutes": 30, "alike_percent": 5}}
+"""Another protocol, invented: it is shown on an invented bench only."""
+HOLDS, FIRSTS = (0.25, 0.5, 0.75, 1.0), (0.75, 1.0, 2.0, 5.0)
+"""Instants that are looked at, as shares of the protocol's own hold and initial time. [1]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,15 +79,21 @@ def warming(campaign: Campaign) -> Warming:
     return Warming(campaign, warm_up_runs(campaign.bench), filament)
 
 
-def hold(warm: Warming, minutes: Sequence[float]) -> Table | Words:
+def _instants(given: Sequence[float] | None, own: float, shares: Sequence[float]) -> list[float]:
+    """Return the instants to look at; shares of the protocol's own where none are given."""
+    return list(given) if given is not None else [own * share for share in shares]
+
+
+def hold(warm: Warming, minutes: Sequence[float] | None = None) -> Table | Words:
     """Return what each hold time would still miss.
 
     Parameters
     ----------
     warm : Warming
         From `warming`.
-    minutes : sequence of float
-        Hold times, increasing; the last is what the others are held against. [min]
+    minutes : sequence of float, optional
+        Hold times, increasing; the last is what the others are held against. Shares of the protocol's own where not
+        given. [min]
 
     Returns
     -------
@@ -93,6 +104,7 @@ def hold(warm: Warming, minutes: Sequence[float]) -> Table | Words:
         return say(
             f"{NOTHING}there is no warm_up.csv, so the hold time cannot be chosen from your own lamps."
         )
+    minutes = _instants(minutes, warm.campaign.bench.settings.hold_minutes, HOLDS)
     rows = hold_choices(warm.runs, [60.0 * one for one in minutes], filament=warm.filament)
     shown = rows.assign(minutes=rows["hold_s"] / 60.0, percent=100.0 * rows["still_to_come"])
     last = decimal(minutes[-1], 0)
@@ -105,15 +117,15 @@ def hold(warm: Warming, minutes: Sequence[float]) -> Table | Words:
     return table(shown[:-1], columns=list(heads), heads=heads, places={"minutes": 0, "percent": 1})
 
 
-def hold_said(warm: Warming, minutes: Sequence[float], *, within_percent: float = 2.0) -> Words:
+def hold_said(warm: Warming, minutes: Sequence[float] | None = None, *, within_percent: float = 2.0) -> Words:
     """Return the shortest hold time after which no lamp changes by more than a stated amount.
 
     Parameters
     ----------
     warm : Warming
         From `warming`.
-    minutes : sequence of float
-        Hold times, increasing. [min]
+    minutes : sequence of float, optional
+        Hold times, increasing; shares of the protocol's own where not given. [min]
     within_percent : float, default 2
         Change that may be missed. [%]
 
@@ -124,6 +136,7 @@ def hold_said(warm: Warming, minutes: Sequence[float], *, within_percent: float 
     """
     if not warm.runs:
         return say("Without a record, hold as long as the lamps are used; a lamp may step down late.")
+    minutes = _instants(minutes, warm.campaign.bench.settings.hold_minutes, HOLDS)
     rows = hold_choices(warm.runs, [60.0 * one for one in minutes], filament=warm.filament)[:-1]
     enough = rows[100.0 * rows["still_to_come"] <= within_percent]
     refused = sorted({run.lamp for run in warm.runs if run.remaining is None})
@@ -142,15 +155,15 @@ def hold_said(warm: Warming, minutes: Sequence[float], *, within_percent: float 
     )
 
 
-def initial(warm: Warming, seconds: Sequence[float], *, late_s: float) -> Table | Words:
+def initial(warm: Warming, seconds: Sequence[float] | None = None, *, late_s: float) -> Table | Words:
     """Return what a late reading costs at each initial time.
 
     Parameters
     ----------
     warm : Warming
         From `warming`.
-    seconds : sequence of float
-        Times of the first reading after switch-on. [s]
+    seconds : sequence of float, optional
+        Times of the first reading after switch-on; around the protocol's own where not given. [s]
     late_s : float
         How late a reading may be. [s]
 
@@ -163,6 +176,7 @@ def initial(warm: Warming, seconds: Sequence[float], *, late_s: float) -> Table 
         return say(
             f"{NOTHING}there is no warm_up.csv, so the initial time cannot be chosen from your own lamps."
         )
+    seconds = _instants(seconds, warm.campaign.bench.settings.initial_s, FIRSTS)
     rows = initial_choices(warm.runs, seconds, late_s=late_s, filament=warm.filament)
     shown = rows.assign(percent=100.0 * rows["lost"])[~rows["lost"].isna()]
     heads = {
@@ -194,7 +208,7 @@ def revise(
     campaign: Campaign,
     folder: str | os.PathLike[str],
     other: str | os.PathLike[str] | None,
-    changes: Mapping[str, Mapping[str, Any]],
+    changes: Mapping[str, Mapping[str, Any]] | None,
 ) -> Revised:
     """Evaluate a campaign's readings under another protocol as well.
 
@@ -206,16 +220,21 @@ def revise(
         Its bench folder.
     other : str or path, optional
         Another bench.toml (text, file or folder); the folder's own with `changes` where not given.
-    changes : mapping
-        Section to key to value.
+    changes : mapping, optional
+        Section to key to value; without it and without `other` there is nothing to compare, but on an invented
+        bench invented changes show the use of it.
 
     Returns
     -------
     Revised
         With the faults where the other protocol cannot be used.
     """
+    if other is None and changes is None:
+        if not is_invented(campaign.bench):
+            return Revised(None, ())
+        changes = EXAMPLE_CHANGES
     try:
-        after = changed(protocol_text(folder), changes) if other is None else protocol_text(other)
+        after = changed(protocol_text(folder), changes or {}) if other is None else protocol_text(other)
         return Revised(compare_protocols(campaign.bench, after), ())
     except RecordError as refused:
         return Revised(None, tuple(str(problem) for problem in refused.problems))
@@ -224,6 +243,8 @@ def revise(
 
 
 def _refused(revised: Revised) -> Words:
+    if not revised.why:
+        return say("No other protocol was given: name it in the settings as other, or write what it changes.")
     return say("The other protocol cannot be used with these readings:", *revised.why)
 
 

@@ -82,6 +82,7 @@ FINDING_WORDS = {
 
 REFUSAL_WORDS = {
     "no_light_left": "the light falls to nothing",
+    "reading_without_light": "the record holds readings of 0 lx, and what is left is a share of light",
     "too_few_readings": "too few readings for a curve",
     "constant_record": "every reading is the same figure, so that nothing was seen to change",
     "too_far_beyond_record": "the hold time lies beyond twice the length of the record",

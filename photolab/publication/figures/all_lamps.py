@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import pandas as pd
 from matplotlib.axes import Axes
 
-from photolab.publication.figures.common import COLOURS, INK, styled
+from photolab.publication.figures.common import COLOURS, INK, shown_name, styled
 
 __all__ = ["draw"]
 
@@ -42,9 +42,9 @@ def draw(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str) -> None:
                 markeredgewidth=1.6,
             )  # fmt: skip
         axes.set_ylim(len(lamps) - 0.4, -0.6)
-        axes.set_yticks(range(len(lamps)), lamps if number == 0 else [""] * len(lamps))
+        axes.set_yticks(range(len(lamps)), [shown_name(one) if number == 0 else "" for one in lamps])
         axes.tick_params(axis="y", length=0)
         axes.grid(axis="x")
         axes.margins(x=0.08)
-        axes.set_title(f"housing {housing}" if housing else "one housing")
-        axes.set_xlabel(f"more light than {baseline} (%)")
+        axes.set_title(shown_name(f"housing {housing}") if housing else "one housing")
+        axes.set_xlabel(f"more light than {shown_name(baseline)} (%)")

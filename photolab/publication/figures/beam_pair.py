@@ -7,7 +7,7 @@ import seaborn
 from matplotlib.axes import Axes
 from matplotlib.colors import PowerNorm
 
-from photolab.publication.figures.common import COLOURS, GREY, INK, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
 
 __all__ = ["LEVELS", "draw"]
 
@@ -49,7 +49,7 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str, edge: tuple[bool, bool]
         axes.clabel(lines, fmt=lambda level: f"{level:g} %", fontsize=7.0, inline_spacing=2)
     axes.axhline(0.0, color=GREY, linewidth=0.6, linestyle=":")
     axes.axvline(0.0, color=GREY, linewidth=0.6, linestyle=":")
-    axes.set_title(title)
+    axes.set_title(shown_name(title, 60))
     label_directions(axes, edge)
 
 

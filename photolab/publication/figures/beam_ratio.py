@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import Normalize
 
 from photolab.publication.figures.beam_pair import label_directions
-from photolab.publication.figures.common import INK, styled
+from photolab.publication.figures.common import INK, shown_name, styled
 
 __all__ = ["draw"]
 
@@ -54,5 +54,5 @@ def draw(
         scale = axes.figure.colorbar(mesh, ax=axes, ticks=list(_NAMES), fraction=0.06, pad=0.02)
         scale.set_ticklabels(list(_NAMES.values()))
         scale.outline.set_visible(False)
-    axes.set_title(title)
+    axes.set_title(shown_name(title, 60))
     label_directions(axes, edge)

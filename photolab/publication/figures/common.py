@@ -11,6 +11,7 @@ import functools
 import io
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import ParamSpec, TypeVar
 
 import matplotlib as mpl
@@ -18,11 +19,26 @@ import matplotlib.style
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties, findfont, get_font
 
 from photolab.publication.figures.steady_layout import SteadyLayout
 
-__all__ = ["COLOURS", "GREY", "INK", "PALE", "STYLE", "Picture", "new_figure", "picture", "styled"]
+__all__ = [
+    "COLOURS",
+    "GREY",
+    "INK",
+    "PALE",
+    "STYLE",
+    "Picture",
+    "font_file",
+    "new_figure",
+    "picture",
+    "shown_name",
+    "shown_signs",
+    "styled",
+]
 
+_NOT_SHOWN = "\N{REPLACEMENT CHARACTER}"
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
 
@@ -57,6 +73,7 @@ STYLE: dict[str, object] = {
     "axes.formatter.use_mathtext": False,
     "axes.unicode_minus": True,
     "text.color": INK,
+    "text.parse_math": False,  # a name with two dollar signs is a name
     "axes.labelcolor": INK,
     "xtick.color": INK,
     "ytick.color": INK,
@@ -93,6 +110,59 @@ def styled(draw: Callable[_P, _R]) -> Callable[_P, _R]:
             return draw(*args, **kwargs)
 
     return within
+
+
+def shown_name(text: str, most: int = 24) -> str:
+    """Return a name as a figure can carry it.
+
+    Parameters
+    ----------
+    text : str
+        A name, or words with names in them; signs that the font lacks become the mark of a sign not shown.
+    most : int, default 24
+        Longest text; a longer one loses its middle. [1]
+
+    Returns
+    -------
+    str
+        The name; a no-break space stands before a line at its beginning, which would keep it out of a legend.
+    """
+    text = shown_signs(text)
+    fits = text if len(text) <= most else f"{text[: most - most // 2 - 1]}…{text[len(text) - most // 2 :]}"
+    return f"\N{NO-BREAK SPACE}{fits}" if fits.startswith("_") else fits
+
+
+def shown_signs(text: str) -> str:
+    """Return text with the mark of a sign not shown in place of each that the font of the figures lacks.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        As long as the text.
+    """
+    return "".join(one if ord(one) in _signs() or one == "\n" else _NOT_SHOWN for one in text)
+
+
+def font_file() -> Path:
+    """Return the file of the font of the figures, which comes with the library that draws.
+
+    Returns
+    -------
+    Path
+        DejaVu Sans.
+    """
+    return Path(findfont(FontProperties(family="DejaVu Sans")))
+
+
+@functools.cache
+def _signs() -> frozenset[int]:
+    """Return the signs that the font of the figures has."""
+    return frozenset(get_font(font_file()).get_charmap())
 
 
 @styled

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 from matplotlib.axes import Axes
 
-from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, shown_name, styled
 
 __all__ = ["draw"]
 
@@ -49,11 +49,11 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
             axes.plot(
                 at, table.loc[chosen.to_numpy(), "percent"], linestyle="none", label=words, zorder=3, **mark
             )
-    axes.set_xticks(list(places), [str(day) for day in table["day"]])
+    axes.set_xticks(list(places), [shown_name(str(day), 12) for day in table["day"]])
     axes.grid(axis="y")
     axes.margins(x=0.06)
     top = float(max(table["high"].max(), table["percent"].max()))
     axes.set_ylim(1.15 * float(min(table["low"].min(), table["percent"].min())), 2.1 * top)
     if table["group"].any() or table["out"].any():
         axes.legend(loc="upper right", borderaxespad=0.2)
-    axes.set_title(title)
+    axes.set_title(shown_name(title, 90))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import pandas as pd
 from matplotlib.axes import Axes
 
-from photolab.publication.figures.common import COLOURS, GREY, INK, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
 
 __all__ = ["draw"]
 
@@ -58,7 +58,7 @@ def draw(
         axes.axvline(bench_distance, color=GREY, linewidth=1.0, linestyle=":")
         axes.grid(axis="y")
         axes.margins(x=0.06)
-    above.set_title(title)
+    above.set_title(shown_name(title, 90))
     above.set_ylabel("E d² (kcd)")
     below.set_ylabel("left over (%)")
     below.set_xlabel("distance from the reference face (m)")

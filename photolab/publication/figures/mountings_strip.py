@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
-from photolab.publication.figures.common import COLOURS, INK, PALE, styled
+from photolab.publication.figures.common import COLOURS, INK, PALE, shown_name, styled
 
 __all__ = ["draw"]
 
@@ -34,7 +34,7 @@ def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
     for number, housing in enumerate(dict.fromkeys(str(one) for one in table["housing"])):
         colour, marker = _LOOKS[number % len(_LOOKS)]
         mine = table[table["housing"].astype(str) == housing]
-        words = f"housing {housing}" if housing else "seatings"
+        words = shown_name(f"housing {housing}") if housing else "seatings"
         for lamp, rows in mine.groupby(mine["lamp"].astype(str), sort=False):
             place = lamps.index(str(lamp))
             height = _heights(place, len(rows))
@@ -51,9 +51,13 @@ def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
                         percent, at, marker="x", markersize=11, color=COLOURS["vermilion"], markeredgewidth=2
                     )
                     axes.annotate(
-                        str(label), (percent, at), xytext=(9, 0), textcoords="offset points", va="center"
+                        shown_name(str(label), 50),
+                        (percent, at),
+                        xytext=(9, 0),
+                        textcoords="offset points",
+                        va="center",
                     )
-    axes.set_yticks(range(len(lamps)), lamps)
+    axes.set_yticks(range(len(lamps)), [shown_name(one) for one in lamps])
     axes.set_ylim(len(lamps) - 0.45, -0.55)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
-from photolab.publication.figures.common import COLOURS, GREY, INK, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
 
 __all__ = ["draw"]
 
@@ -38,7 +38,7 @@ def draw(axes: Axes, curves: pd.DataFrame, points: pd.DataFrame) -> None:
             color=COLOURS[colour],
             linewidth=1.8,
             linestyle=line,
-            label=str(surface),
+            label=shown_name(str(surface), 50),
         )
         mine = points[points["surface"] == surface]
         axes.plot(
@@ -48,7 +48,7 @@ def draw(axes: Axes, curves: pd.DataFrame, points: pd.DataFrame) -> None:
         for x, y, label in zip(mine["displayed"], mine["true"], mine["label"], strict=True):
             left = 1.08 * x < y < 1.6 * x
             axes.annotate(
-                str(label), (x, y), xytext=(-9, 5) if left else (9, -3), textcoords="offset points",
+                shown_name(str(label), 40), (x, y), xytext=(-9, 5) if left else (9, -3), textcoords="offset points",
                 ha="right" if left else "left", va="bottom" if left else "top",
             )  # fmt: skip
     low, high = float(curves["displayed"].min()), float(curves["displayed"].max())

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 from matplotlib.axes import Axes
 
-from photolab.publication.figures.common import COLOURS, GREY, INK, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
 
 __all__ = ["draw"]
 
@@ -31,15 +31,17 @@ def draw(panels: Sequence[Axes], table: pd.DataFrame, *, lamps: Mapping[str, str
     """
     x = table["wavelength_nm"]
     panels[0].plot(x, table["eye"], color=INK, linewidth=1.6, linestyle=(0, (5, 2)), label="the eye, V(λ)")
-    panels[0].plot(x, table["meter"], color=COLOURS["blue"], linewidth=1.6, label=f"meter {meter}")
+    panels[0].plot(
+        x, table["meter"], color=COLOURS["blue"], linewidth=1.6, label=shown_name(f"meter {meter}")
+    )
     panels[0].fill_between(x, table["eye"], table["meter"], color=COLOURS["sky"], alpha=0.35, linewidth=0)
     looks = zip(
         lamps.items(), ("vermilion", "orange", "green", "purple"), ("-", (0, (6, 2)), ":", "-."), strict=False
     )
     for (lamp, words), colour, line in looks:
         how: dict[str, Any] = {"color": COLOURS[colour], "linewidth": 1.6, "linestyle": line}
-        panels[1].plot(x, table[f"light {lamp}"], label=words, **how)
-        panels[2].plot(x, table[f"excess {lamp}"], label=words, **how)
+        panels[1].plot(x, table[f"light {lamp}"], label=shown_name(words, 40), **how)
+        panels[2].plot(x, table[f"excess {lamp}"], label=shown_name(words, 40), **how)
         panels[2].fill_between(
             x, 0.0, table[f"excess {lamp}"], color=COLOURS[colour], alpha=0.15, linewidth=0
         )

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.ticker import LogFormatter
 
-from photolab.publication.figures.common import COLOURS, styled
+from photolab.publication.figures.common import COLOURS, shown_name, styled
 
 __all__ = ["draw"]
 
@@ -30,7 +31,7 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str, first: bool = True) -> 
     blocks = table.groupby("lamp", sort=False)
     for (lamp, block), (colour, line, marker) in zip(blocks, looks, strict=False):
         v, light = block["vertical_deg"].to_numpy(float), block["intensity_kcd"].to_numpy(float)
-        axes.plot(v, light, color=COLOURS[colour], linewidth=1.6, linestyle=line, label=str(lamp))
+        axes.plot(v, light, color=COLOURS[colour], linewidth=1.6, linestyle=line, label=shown_name(str(lamp)))
         height = float(block["height_deg"].iloc[0])
         at = abs(v - height).argmin() if height == height else None
         if at is not None:
@@ -40,9 +41,12 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str, first: bool = True) -> 
             )
     axes.set_yscale("log")
     axes.yaxis.set_major_formatter(_plain)
+    axes.yaxis.set_minor_formatter(
+        LogFormatter()
+    )  # names a few ticks where the axis spans less than a decade
     axes.xaxis.set_major_formatter(_unsigned)
     axes.grid(axis="both")
-    axes.set_title(title)
+    axes.set_title(shown_name(title, 60))
     axes.set_xlabel("down   ←   degrees   →   up")
     axes.legend(loc="upper right")
     if first:
