@@ -12,8 +12,8 @@ from statsmodels.stats.weightstats import ttost_ind
 
 from photolab.metrology.comparison import equivalence, pairwise, rank_intervals, record_claim
 from photolab.metrology.estimates import contrasts, read_estimates
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.propagation import propagate_joint
-from photolab.metrology.quantity import InputQuantity
 from photolab.metrology.ranking import shrink
 from photolab.metrology.simultaneous import largest_t
 

@@ -10,8 +10,8 @@ from scipy import sparse, stats
 from uncertainties import umath
 
 from photolab.errors import MethodError
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.propagation import combine, propagate, propagate_joint
-from photolab.metrology.quantity import InputQuantity
 
 INF = float("inf")
 

@@ -8,8 +8,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import integrate, sparse, stats
 
 from photolab.metrology.distributions import exponential_rate
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.propagation import combine
-from photolab.metrology.quantity import InputQuantity
 from photolab.metrology.sampling import Sampler
 
 INF = float("inf")

@@ -19,8 +19,8 @@ from photolab.bench.model import Assumption, Bench, Meter
 from photolab.bench.records import read_bench
 from photolab.bench.two_readings import compare_readings
 from photolab.errors import MethodError
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.propagation import propagate
-from photolab.metrology.quantity import InputQuantity
 from photolab.publication import figure_tables, findings, first_views, front_page, report_views, views
 from photolab.publication.cautions import assumed_table
 from photolab.publication.display import Table, Words

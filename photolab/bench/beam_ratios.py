@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from photolab.bench import instruments
 from photolab.bench.beam_grids import BeamRun
 from photolab.errors import MethodError
-from photolab.metrology.monte_carlo import propagate_distributions
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.distribution_results import propagate_distributions
+from photolab.metrology.inputs import InputQuantity
 from photolab.photometry.beam import BeamGrid, mean_above_cutoff, peak, window_flux
 
 MEASURANDS = ("hot spot", "window flux", "above cut-off")

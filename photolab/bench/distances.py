@@ -19,7 +19,7 @@ from photolab.bench import corrections as steps
 from photolab.bench.distance_laws import LawsTried, choose_law, geometric_distance, shape_ratio, try_laws
 from photolab.bench.distance_terms import SharedTerms, distance_points, reading_scatter, shared_terms
 from photolab.bench.model import Bench, Housing
-from photolab.metrology.distributions import coverage_factor
+from photolab.metrology.quantity import coverage_factor
 from photolab.photometry.distance import FarField, FitComparison, InverseSquareFit
 
 _SAME_PLACE_M = 0.001

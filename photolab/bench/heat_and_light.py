@@ -17,8 +17,9 @@ from photolab.bench.heat import WarmUpRun
 from photolab.bench.model import Bench
 from photolab.bench.surface import AMBIENT_LIMIT_K, THERMOCOUPLE_LIMIT_K
 from photolab.errors import MethodError
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.propagation import propagate
-from photolab.metrology.quantity import InputQuantity, MeasurementResult
+from photolab.metrology.results import MeasurementResult
 from photolab.thermal.coupling import (
     ExpectedLight,
     Slope,

@@ -8,7 +8,7 @@ and only then; so a common scale error cancels from their ratio while an autoran
 import math
 
 from photolab.bench.model import Meter
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.inputs import InputQuantity
 
 RANGE_GAIN_PERCENT = 1.0
 """Assumed limit of the gain between two ranges of one meter, common practice, no source. [%]"""

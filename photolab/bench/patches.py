@@ -14,7 +14,7 @@ from photolab.bench.surface import (
     reflected_of,
 )
 from photolab.errors import MethodError
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.inputs import InputQuantity
 from photolab.thermal.thermography import EMISSIVITY_HALF_WIDTH, emissivity_from_patch, surface_temperature
 
 SPOT_LIMIT_K = 0.5

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import ndtr, ndtri, stdtrit
+from scipy.special import ndtr, stdtrit
 
 FloatArray = NDArray[np.float64]
 
@@ -262,39 +262,3 @@ def _trapezoid_quantile(probability: FloatArray, top: float) -> FloatArray:
     magnitude = np.where(tail < corner, slope, flat)
     sign = np.where(probability < 0.5, 1.0, -1.0)
     return np.asarray(sign * magnitude / sd_of_unit_half_width("trapezoidal", top))
-
-
-def normal_factor(coverage: float) -> float:
-    """Return the coverage factor of a normal distribution.
-
-    Parameters
-    ----------
-    coverage : float
-        Coverage probability, between 0 and 1. [1]
-
-    Returns
-    -------
-    float
-        Coverage factor. [1]
-    """
-    return float(ndtri(0.5 + coverage / 2.0))
-
-
-def coverage_factor(coverage: float, dof: float) -> float:
-    """Return the coverage factor of Student's t.
-
-    Parameters
-    ----------
-    coverage : float
-        Coverage probability, between 0 and 1. [1]
-    dof : float
-        Degrees of freedom, may be infinite. [1]
-
-    Returns
-    -------
-    float
-        Coverage factor. [1]
-    """
-    if dof > 1e10:  # Student's t is normal to the last digit
-        return normal_factor(coverage)
-    return float(stdtrit(dof, 0.5 + coverage / 2.0))

@@ -11,6 +11,7 @@ from scipy import sparse
 
 from photolab.metrology.correlation import NO_CORRELATIONS, Correlations
 from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.quantity import exp_symmetric
 from photolab.metrology.results import MeasurementResult, first_order_result
 from photolab.metrology.variance_groups import (
     VarianceGroups,
@@ -194,7 +195,7 @@ class JointResult:
         for name in (a, b):
             self.position(name)
         d = self._measured(weights, unit="1", coverage=coverage)
-        value = _exp(d.value)
+        value = exp_symmetric(d.value)
         return MeasurementResult(
             value=value,
             standard_uncertainty=d.standard_uncertainty * value,
@@ -202,7 +203,7 @@ class JointResult:
             coverage=d.coverage,
             coverage_factor=d.coverage_factor,
             expanded_uncertainty=d.expanded_uncertainty * value,
-            interval=(_exp(d.interval[0]), _exp(d.interval[1])),
+            interval=(exp_symmetric(d.interval[0]), exp_symmetric(d.interval[1])),
             method=d.method,
             second_order=d.second_order * value,
             inputs=d.inputs,
@@ -336,9 +337,3 @@ def _covariance(sensitivities: Sensitivities, u: FloatArray, correlations: Corre
     dense = scaled[:, np.flatnonzero(shared)].toarray()
     own = scaled[:, np.flatnonzero(~shared)].tocsr()
     return np.asarray(dense @ dense.T + (own @ own.T).toarray())
-
-
-def _exp(x: float) -> float:
-    """Return e^x such that e^-x is exactly its reciprocal."""
-    with np.errstate(over="ignore"):  # beyond e^709 a ratio is infinite
-        return float(np.exp(x)) if x >= 0 else float(1.0 / np.exp(-x))

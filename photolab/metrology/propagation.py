@@ -10,10 +10,10 @@ from scipy import sparse
 
 from photolab.errors import MethodError
 from photolab.metrology.correlation import read_correlations
+from photolab.metrology.distribution_results import propagate_distributions
 from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.joint import JointResult, Sensitivities
 from photolab.metrology.linearisation import linearise
-from photolab.metrology.monte_carlo import propagate_distributions
 from photolab.metrology.results import PROPAGATION_OF_DISTRIBUTIONS, MeasurementResult, check_coverage
 
 FloatArray = NDArray[np.float64]

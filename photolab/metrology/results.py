@@ -9,8 +9,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.metrology.budget import budget_table
-from photolab.metrology.distributions import coverage_factor
 from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.quantity import coverage_factor
 
 FloatArray = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from photolab.bench.pairs import ReadingComparison
 from photolab.errors import MethodError
-from photolab.metrology.monte_carlo import (
+from photolab.metrology.distribution_results import (
     DistributionResult,
     Validation,
     propagate_distributions,

@@ -14,8 +14,8 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
-from photolab.metrology.monte_carlo import propagate_distributions
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.distribution_results import propagate_distributions
+from photolab.metrology.inputs import InputQuantity
 from photolab.thermal.radiation import BAND_UM, radiance, temperature_of
 
 Array = NDArray[np.float64]

@@ -17,8 +17,8 @@ import time
 
 import numpy as np
 
-from photolab.metrology.monte_carlo import propagate_adaptively, propagate_distributions
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.distribution_results import propagate_adaptively, propagate_distributions
+from photolab.metrology.inputs import InputQuantity
 
 CHUNK = 10_000
 

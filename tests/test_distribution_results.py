@@ -13,14 +13,14 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.metrology import monte_carlo
-from photolab.metrology.monte_carlo import (
+from photolab.metrology import distribution_results
+from photolab.metrology.distribution_results import (
     propagate_adaptively,
     propagate_distributions,
     validate_propagation,
 )
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.propagation import propagate
-from photolab.metrology.quantity import InputQuantity
 
 INF = float("inf")
 TRIALS = 200_000
@@ -84,7 +84,7 @@ def test_results_do_not_depend_on_chunks(monkeypatch):
     options = {"trials": 25_000, "correlation": {("c", "d"): 0.5}, "seed": 4}
     whole = propagate_distributions(lambda a, b, c, d: a * b / c * d, inputs, **options)
     for chunk in (777, 10_001, 100_000):
-        monkeypatch.setattr(monte_carlo, "_CHUNK", chunk)
+        monkeypatch.setattr(distribution_results, "_CHUNK", chunk)
         other = propagate_distributions(lambda a, b, c, d: a * b / c * d, inputs, **options)
         # a matrix product over another count of columns may differ in its last bits
         assert_allclose(np.sort(other.outcomes), np.sort(whole.outcomes), rtol=1e-13)
