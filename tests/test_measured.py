@@ -14,7 +14,7 @@ import uncertainties
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
-from scipy import integrate, optimize, stats
+from scipy import integrate, optimize, special, stats
 from uncertainties import umath
 
 from photolab.errors import MethodError
@@ -160,6 +160,15 @@ def test_readings_and_certificates():
     assert_allclose((own.u, own.dof), (8.0, 1.0), rtol=1e-15)  # s = 16/sqrt 2, over sqrt 2
     stated = from_certificate("scale", 75.0, k=3, dof=18, kind="scale")
     assert (stated.u, stated.dof, stated.source, stated.kind) == (25.0, 18, "certificate", "scale")
+
+
+def test_one_input_twice_counts_twice():
+    """By hand: read twice through one scale, 318 and 334 of it; flat is the largest of two rectangles."""
+    scale = limits("scale", 0.03)
+    assert measured(0.0, (scale, 318.0), (scale, 334.0)).parts == {scale: 652.0}
+    x = measured(0.0, limits("large", 2.0), limits("small", 1.0), Input("rest", 0.5))
+    widened = measured(0.0, limits("large", 2.0), Input("rest", math.sqrt(0.25 + 1 / 3)))
+    assert_allclose(x.half_width(0.95), widened.half_width(0.95), rtol=1e-13)  # float rounding
 
 
 # --- sharing
@@ -520,6 +529,10 @@ def test_zero_sensitivity_goes_to_draws_and_says_so(law, x, u):
     assert_allclose(result.value, mean, atol=4 * sd / math.sqrt(TRIALS) + 0.004 * sd)
     assert_allclose(result.u, sd, rtol=4 * math.sqrt(14 / 4 / TRIALS) + 0.004)
     assert result.budget()["kind"].tolist() == ["model spread"]
+    # the shortest interval: that of a result at the edge of its domain has that edge for an end
+    edge = max(float(law(x)), float(law(x + 1e-3)), key=lambda y: abs(y - mean))
+    if law(x + 3 * u) == law(x - 3 * u):
+        assert min(abs(end - edge) for end in result.interval(0.95)) < 1e-3 * sd
 
 
 def test_flat_operations_go_to_draws_too():
@@ -547,7 +560,8 @@ def test_what_cancels_is_certain():
     a, b = (measured(v, (limits("scale", 0.03), v)) for v in (318.0, 334.0))
     for ratio in (b / a, apply(lambda x, y: x / y, b, a), b**2 / a**2):
         assert (ratio.u, ratio.how) == (0.0, "")
-    assert apply(lambda x: 5.0, a).u == 0.0
+    constant = apply(lambda x: 5.0, a)
+    assert (constant.value, constant.u, constant.how, dict(constant.parts)) == (5.0, 0.0, "", {})
 
 
 @pytest.mark.parametrize("law", [lambda x: np.log(x - 2), lambda x: math.nan if x > 2 else x])
@@ -612,6 +626,12 @@ def test_one_pooled_variance_is_drawn_once():
     a, b = from_fit("ab", [0, 0], [[1, 0.5], [0.5, 1]], dof=4)
     fitted = draws(lambda x, y: (x + y) / math.sqrt(3), a, b, trials=TRIALS)
     assert_allclose(interval(fitted, 0.99), law.ppf([0.005, 0.995]), atol=4 * error)
+    # two variances are two: their quotient's logarithm scatters with the SD of ln F(4, 4), sqrt(2 trigamma(2))
+    x, y = (measured(0.0, Input(k, 1.0, dof=4)) for k in "xy")
+    sizes = draws(lambda v, w: np.log(np.abs(v)) - np.log(np.abs(w)), x, y, trials=TRIALS)
+    normal = 2 * (np.pi**2 / 2)  # variance of ln|N|, pi²/8, of the two, and of half of ln chi-square
+    expected = math.sqrt(normal / 4 + 2 * special.polygamma(1, 2) / 4)
+    assert_allclose(np.std(sizes), expected, rtol=0.01)  # kurtosis below 6: 0.6 % is four standard errors
 
 
 def test_draws_are_made_of_what_was_read():

@@ -416,16 +416,6 @@ def test_dof_survives_tiny_uncertainties():
     assert_allclose(joint.result(0).dof, 9, rtol=1e-12)  # float rounding
 
 
-def test_correlated_readings_form_one_group():
-    """Two means from the same five sets, r = 1: any sum of them is one mean of five, 4 dof (closed form)."""
-    inputs = {n: InputQuantity(n, 0, 1, dof=4) for n in "ab"}
-    together = combine([0.0], [[1.0, 2.0]], inputs, correlation={("a", "b"): 1.0})
-    assert_allclose(together.result(0).standard_uncertainty, 3, rtol=1e-12)  # float rounding
-    assert_allclose(together.result(0).dof, 4, rtol=1e-12)  # as above
-    apart = combine([0.0], [[1.0, 2.0]], inputs)
-    assert_allclose(apart.result(0).dof, 25 / (17 / 4), rtol=1e-12)  # JCGM 100:2008, G.4.1
-
-
 @BOTH
 def test_budget(matrix):
     """Columns of the contract; fractions sum to 1; the largest stands first; built when asked."""
@@ -461,16 +451,6 @@ def test_budget_of_a_ratio_is_that_of_the_ratio():
     size = ratio.budget.set_index(["shared_by", "shared_with"])["contribution"]
     assert_allclose(size["range", 2], 0.02 * np.exp(0.1), rtol=1e-12)  # closed form; float rounding
     assert_allclose((size**2).sum(), ratio.standard_uncertainty**2, rtol=1e-12)  # as above
-
-
-def test_budget_with_correlation_has_a_row_for_it():
-    """Closed form: (1 + 1 + 2 * 0.5) = 3; the correlation brings a third."""
-    inputs = {n: InputQuantity(n, 0, 1) for n in "ab"}
-    budget = combine([0.0], [[1.0, 1.0]], inputs, correlation={("a", "b"): 0.5}).result(0).budget
-    assert_allclose(budget["variance_fraction"], [1 / 3] * 3, rtol=1e-12)  # float rounding
-    assert budget["name"].iloc[-1] == "correlations and terms beyond first order"
-    against = combine([0.0], [[1.0, 1.0]], inputs, correlation={("a", "b"): -0.5}).result(0).budget
-    assert_allclose(against["variance_fraction"], [1, 1, -1], rtol=1e-12)  # as above
 
 
 def test_units_and_unknown_names():

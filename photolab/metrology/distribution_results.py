@@ -9,9 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photolab.errors import MethodError
-from photolab.metrology.correlation import read_correlations
 from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.quantity import coverage_factor
 from photolab.metrology.reporting import places_for
 from photolab.metrology.results import MeasurementResult, check_coverage
 from photolab.metrology.sampling import Sampler, values_of
@@ -19,8 +17,6 @@ from photolab.metrology.sampling import Sampler, values_of
 FloatArray = NDArray[np.float64]
 Model = Callable[..., Any]
 
-BLOCK = 10_000  # trials of one block of the adaptive procedure
-FEWEST_BLOCKS = 10
 _CHUNK = 10_000  # small enough for a processor's cache, large enough that calls cost little
 _CHUNK_BYTES = 64_000_000
 _SUMMED = 100_000  # trials summed at a time, so that no second array of all trials is needed
@@ -47,10 +43,6 @@ class DistributionResult:
         Coverage probability. [1]
     kind : str
         "symmetric" (equal probability on both sides) or "shortest".
-    dependence : str
-        How correlated inputs were drawn: independent, joint_normal, joint_t or gaussian_copula.
-    converged : bool
-        False where an adaptive procedure ran out of trials.
     outcomes : ndarray, shape (trials,)
         What the model gave, in no particular order. [unit]
     """
@@ -62,8 +54,6 @@ class DistributionResult:
     seed: int
     coverage: float
     kind: str
-    dependence: str
-    converged: bool = True
     outcomes: FloatArray = field(default_factory=lambda: np.empty(0), repr=False)
 
 
@@ -94,7 +84,6 @@ def propagate_distributions(
     model: Model,
     inputs: Mapping[str, InputQuantity],
     *,
-    correlation: Mapping[tuple[Any, Any], float] | None = None,
     trials: int = 1_000_000,
     coverage: float = 0.95,
     interval: str = "symmetric",
@@ -113,10 +102,6 @@ def propagate_distributions(
         array. [unit]
     inputs : mapping of str to InputQuantity
         The inputs by argument name.
-    correlation : mapping, optional
-        Correlation coefficient by pair of argument names. Normal inputs are jointly normal, Student's t of
-        one dof jointly t; any other set has a Gaussian copula, whose coefficients are those of the normal
-        scores. ``dependence`` says which. [1]
     trials : int, default 1 000 000
         Number of trials, 10/(1 - coverage) or more. [1]
     coverage : float, default 0.95
@@ -143,90 +128,10 @@ def propagate_distributions(
     .. [1] JCGM 101:2008, 7.2 to 7.7 and 5.3.
     """
     _check_options(coverage, interval, trials)
-    sampler = Sampler(inputs, seed=seed, correlations=read_correlations(tuple(inputs), correlation))
+    sampler = Sampler(inputs, seed=seed)
     outcomes = np.empty(trials)
     _fill(outcomes, model, sampler, len(inputs))
-    return _summary(outcomes, inputs, sampler, coverage=coverage, interval=interval, seed=seed)
-
-
-def propagate_adaptively(
-    model: Model,
-    inputs: Mapping[str, InputQuantity],
-    *,
-    correlation: Mapping[tuple[Any, Any], float] | None = None,
-    digits: int = 2,
-    coverage: float = 0.95,
-    interval: str = "symmetric",
-    seed: int = 0,
-    max_trials: int = 10_000_000,
-) -> DistributionResult:
-    """Propagate distributions with as many trials as the digits asked for need.
-
-    Blocks of trials are added, ten at least, until twice the standard error of value, standard uncertainty
-    and both ends of the interval is at most half a unit in the last of those digits of the standard
-    uncertainty. The result uses all trials.
-
-    Parameters
-    ----------
-    model : callable
-        Measurement model, as for `propagate_distributions`. [unit]
-    inputs : mapping of str to InputQuantity
-        The inputs by argument name.
-    correlation : mapping, optional
-        Correlation coefficient by pair of argument names. [1]
-    digits : int, default 2
-        Significant digits of the standard uncertainty that shall be stable. [1]
-    coverage : float, default 0.95
-        Coverage probability. [1]
-    interval : {"symmetric", "shortest"}
-        Interval with equal probability on both sides, or the shortest one.
-    seed : int, default 0
-        Seed of all streams.
-    max_trials : int, default 10 000 000
-        Number of trials after which it stops all the same; ``converged`` is then False. [1]
-
-    Returns
-    -------
-    DistributionResult
-        Mean, standard deviation and coverage interval of all trials. [unit]
-
-    Raises
-    ------
-    ValueError
-        If an option is out of range or the model does not return one value a trial.
-    MethodError
-        If the model has no finite value at some trials.
-
-    References
-    ----------
-    .. [1] JCGM 101:2008, 7.9.
-    """
-    if digits < 1:
-        message = f"digits must be 1 or more; got {digits}"
-        raise ValueError(message)
-    size = max(BLOCK, math.ceil(100.0 / (1.0 - coverage)) if 0 < coverage < 1 else 0)
-    _check_options(coverage, interval, size)
-    if max_trials < FEWEST_BLOCKS * size:
-        message = (
-            f"max_trials must be {FEWEST_BLOCKS * size} or more ({FEWEST_BLOCKS} blocks); got {max_trials}"
-        )
-        raise ValueError(message)
-    sampler = Sampler(inputs, seed=seed, correlations=read_correlations(tuple(inputs), correlation))
-    heavy = _without_variance(inputs)
-    blocks: list[FloatArray] = []
-    statistics: list[tuple[float, float, float, float]] = []
-    converged = False
-    while not converged and (len(blocks) + 1) * size <= max_trials:
-        block = np.empty(size)
-        _fill(block, model, sampler, len(inputs))
-        blocks.append(block)
-        statistics.append(_block_statistics(block, coverage, interval, heavy=heavy))
-        converged = len(blocks) >= FEWEST_BLOCKS and _is_stable(np.array(statistics), digits)
-    outcomes = np.concatenate(blocks)
-    blocks.clear()
-    return _summary(
-        outcomes, inputs, sampler, coverage=coverage, interval=interval, seed=seed, converged=converged
-    )
+    return _summary(outcomes, inputs, coverage=coverage, interval=interval, seed=seed)
 
 
 def validate_propagation(
@@ -311,12 +216,10 @@ def _without_variance(inputs: Mapping[str, InputQuantity]) -> bool:
 def _summary(
     outcomes: FloatArray,
     inputs: Mapping[str, InputQuantity],
-    sampler: Sampler,
     *,
     coverage: float,
     interval: str,
     seed: int,
-    converged: bool = True,
 ) -> DistributionResult:
     """Return value, standard uncertainty and interval of trials; puts the trials in another order."""
     if _without_variance(inputs):
@@ -331,8 +234,6 @@ def _summary(
         seed=seed,
         coverage=coverage,
         kind=interval,
-        dependence=sampler.dependence,
-        converged=converged,
         outcomes=outcomes,
     )
 
@@ -371,26 +272,6 @@ def _interval(y: FloatArray, coverage: float, kind: str) -> tuple[float, float]:
         y.sort()
     low = int(np.argmin(y[inside:] - y[:outside]))
     return float(y[low]), float(y[low + inside])
-
-
-def _block_statistics(
-    block: FloatArray, coverage: float, kind: str, *, heavy: bool
-) -> tuple[float, float, float, float]:
-    """Return value, standard uncertainty, low and high of one block."""
-    value, u = _mean_sd(block) if not heavy else (_median(block), math.nan)
-    low, high = _interval(block.copy(), coverage, kind)
-    if heavy:  # no standard deviation exists: the width stands in for it, so that digits keep a meaning
-        u = (high - low) / (2.0 * coverage_factor(coverage))
-    return value, u, low, high
-
-
-def _is_stable(statistics: FloatArray, digits: int) -> bool:
-    """Tell whether twice the standard error of every statistic is within the tolerance."""
-    u = float(np.sqrt(np.mean(statistics[:, 1] ** 2)))
-    if u == 0:
-        return True
-    error = statistics.std(axis=0, ddof=1) / np.sqrt(statistics.shape[0])
-    return bool((2.0 * error <= _tolerance(u, digits)).all())
 
 
 def _tolerance(u: float, digits: int) -> float:

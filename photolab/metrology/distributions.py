@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import ndtr, stdtrit
 
 FloatArray = NDArray[np.float64]
 
@@ -208,57 +207,3 @@ def draw_standard(
     if distribution == "t" and not np.isfinite(dof):
         distribution = "normal"
     return _DRAWS[distribution](rng, size, dof if distribution == "t" else shape)
-
-
-def standard_quantile(
-    normal_score: FloatArray, distribution: str, *, dof: float, shape: float | None
-) -> FloatArray:
-    """Return quantiles in standard form at the probabilities of normal scores (for a Gaussian copula).
-
-    Parameters
-    ----------
-    normal_score : ndarray
-        Standard normal values. [1]
-    distribution : str
-        normal, t, rectangular, triangular, arcsine, trapezoidal or truncated_exponential.
-    dof : float
-        Degrees of freedom, used by Student's t. [1]
-    shape : float or None
-        Shape parameter in standard form. [1]
-
-    Returns
-    -------
-    ndarray
-        Quantiles. [1]
-
-    Raises
-    ------
-    ValueError
-        If the distribution has no closed quantile here (curvilinear trapezoidal).
-    """
-    if distribution == "normal" or (distribution == "t" and not np.isfinite(dof)):
-        return normal_score
-    probability = np.asarray(ndtr(normal_score))
-    if distribution == "t":
-        return np.asarray(stdtrit(dof, probability))
-    if distribution == "rectangular":
-        return np.asarray(np.sqrt(12.0) * (probability - 0.5))
-    if distribution == "arcsine":
-        return np.asarray(-np.sqrt(2.0) * np.cos(np.pi * probability))
-    if distribution == "truncated_exponential" and shape is not None:
-        return _exponential_at(probability, shape)
-    if distribution in ("triangular", "trapezoidal"):
-        return _trapezoid_quantile(probability, 0.0 if shape is None else shape)
-    message = f"distribution of a correlated input must have a closed quantile; got {distribution!r}"
-    raise ValueError(message)
-
-
-def _trapezoid_quantile(probability: FloatArray, top: float) -> FloatArray:
-    """Return the quantile of the symmetric trapezoid with top-to-base ratio `top`, in standard form."""
-    tail = np.minimum(probability, 1.0 - probability)
-    corner = (1.0 - top) / (2.0 * (1.0 + top))  # probability of one sloping side
-    slope = np.sqrt(2.0 * tail * (1.0 - top**2)) - 1.0
-    flat = (tail - 0.5) * (1.0 + top)
-    magnitude = np.where(tail < corner, slope, flat)
-    sign = np.where(probability < 0.5, 1.0, -1.0)
-    return np.asarray(sign * magnitude / sd_of_unit_half_width("trapezoidal", top))
