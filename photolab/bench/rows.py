@@ -7,15 +7,17 @@ from photolab.bench.model import Bench
 from photolab.metrology.quantity import Measured
 
 
-def result_row(bench: Bench, quantity: Measured, *, in_ln: bool = False, **said: object) -> dict[str, Any]:
+def result_row(
+    bench: Bench, quantity: Measured | None, *, in_ln: bool = False, **said: object
+) -> dict[str, Any]:
     """Return one row of the results table.
 
     Parameters
     ----------
     bench : Bench
         The bench: its coverage and times.
-    quantity : Measured
-        What is published, in its unit.
+    quantity : Measured or None
+        What is published, in its unit; None where there is no value.
     in_ln : bool, default False
         Whether its interval was taken in ln, as that of a ratio.
     **said : object
@@ -27,21 +29,24 @@ def result_row(bench: Bench, quantity: Measured, *, in_ln: bool = False, **said:
         Column to cell, in the order of the table.
     """
     settings = bench.settings
-    low, high = quantity.interval(settings.coverage)
-    half = quantity.half_width(settings.coverage) / quantity.value
-    if in_ln:
-        half = math.log(high / low) / 2.0
+    value = low = high = half = factor = dof = math.nan
+    if quantity is not None:
+        value = quantity.value
+        low, high = quantity.interval(settings.coverage)
+        half = math.log(high / low) / 2.0 if in_ln else quantity.half_width(settings.coverage) / value
+        if quantity.u:
+            factor, dof = half * value / quantity.u, quantity.dof
     row: dict[str, Any] = {
         **dict.fromkeys(("lamp", "housing", "measurand", "baseline", "point", "instant"), ""),
         "scope": "readings",
-        "value": quantity.value,
-        "unit": quantity.unit,
+        "value": value,
+        "unit": "" if quantity is None else quantity.unit,
         "low": low,
         "high": high,
         "ln_expanded_uncertainty": half,
         "coverage": settings.coverage,
-        "coverage_factor": half * quantity.value / quantity.u if quantity.u else math.nan,
-        "dof": quantity.dof if quantity.u else math.nan,
+        "coverage_factor": factor,
+        "dof": dof,
         **dict.fromkeys(("n_specimens", "n_mountings", "n_readings", "n_days"), 1),
         "initial_s": settings.initial_s,
         "hold_minutes": settings.hold_minutes,
