@@ -94,7 +94,7 @@ def patch_emissivities(bench: Bench) -> pd.DataFrame:
 def _patch_row(bench: Bench, row: Row) -> dict[str, float | str]:
     """Return the emissivity of one bare reading beside its patch."""
     patch = str(row["method_patch"])
-    where = (str(row["lamp"]), str(row["place"]), float(row["elapsed_s"]))
+    where = (str(row["lamp"]), str(row["place"]), f"{float(row['elapsed_s']):g}")
     stated, width = float(row["emissivity_patch"]), float(row["emissivity_half_width_patch"])
     reflected, _ = reflected_of(bench, float(row["reflected_C"]), float(row["ambient_C"]))
     value = low = high = math.nan

@@ -145,7 +145,7 @@ def _surface(bench: Bench, row: Row) -> Surface:
     """Return one row as a surface temperature."""
     number = {name: float(row[name]) for name in ("elapsed_s", "displayed_C", "ambient_C", "set_emissivity")}
     method, shown, ambient = str(row["method"]), number["displayed_C"], number["ambient_C"]
-    where = (str(row["lamp"]), str(row["place"]), method, number["elapsed_s"])
+    where = (str(row["lamp"]), str(row["place"]), method, f"{number['elapsed_s']:g}")
     reflected, codes = reflected_of(bench, float(row["reflected_C"]), ambient)
     emissivity, width = float(row["emissivity"]), float(row["emissivity_half_width"])
     if math.isnan(emissivity) and method in PATCH_EMISSIVITY:

@@ -196,7 +196,7 @@ def surface_reading(
     estimates = (displayed.value, emissivity.value, reflected.value)
     value, total = (float(by_law(band, *estimates)) for band in (band_um, None))
     other = abs(value - total) if band_um is not None and emissivity.value < SPREAD_BELOW else 0.0
-    name = ("band or T^4", *(q.name for q in displayed.parts), *estimates)
+    name = ("band or T^4", *(q.name for q in displayed.parts))
     spread = Input(name, other / 2.0, law="rectangular", kind="model spread", source="assumed")
     entering = (displayed, emissivity, reflected, measured(0.0, spread))
 
