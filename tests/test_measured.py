@@ -484,6 +484,13 @@ def test_words(quantity, text):
     assert len(repr(quantity)) < 60
 
 
+def test_words_of_what_has_no_end():
+    """An interval that is open or unknown says so."""
+    for end, word in ((math.inf, "∞"), (math.nan, "n/a")):
+        assert Measured(2.0, unit="1", ends=lambda _, end=end: (1.0, end)).text() == f"2 ± {word} (95 %)"
+    assert repr(measured(2.0, unit="1")) == "Measured(2, u = 0, 0 inputs)"
+
+
 def test_words_at_another_coverage():
     """Half width and coverage go together: 2.5758 x 267 = 688."""
     x = measured(13_480.4, Input("a", 267.0), unit="cd")

@@ -631,7 +631,7 @@ class Measured(NDArrayOperatorsMixin):
         """
         half = self.half_width(coverage)
         unit = "" if self.unit == "1" else self.unit
-        if self.ends is None or half == 0.0:
+        if self.ends is None or half == 0.0 or not math.isfinite(half):
             shown = " ".join(map(_grouped, with_uncertainty(self.value, half).split(" ")))
             words = f"{shown} {unit}".rstrip() + f" ({100.0 * coverage:g} %"
         else:
@@ -647,8 +647,8 @@ class Measured(NDArrayOperatorsMixin):
         return self.text()
 
     def __repr__(self) -> str:
-        count = len(self.parts)
-        return f"Measured({self.value:.6g} {self.unit}".rstrip() + f", u = {self.u:.2g}, {count} inputs)"
+        unit = "" if self.unit == "1" else self.unit
+        return f"Measured({self.value:.6g} {unit}".rstrip() + f", u = {self.u:.2g}, {len(self.parts)} inputs)"
 
 
 # slopes of each function in its arguments, from its value and them
