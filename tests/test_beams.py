@@ -61,7 +61,10 @@ def test_ratios_hold_the_generating_values(beams, housing, measurand):
     one = beams.find("K3", housing).ratio(measurand)
     truth = TRUTH[housing, measurand]
     assert one.low < truth < one.high
-    assert one.seated_low <= one.low < one.high <= one.seated_high
+    low, high = one.seated_again.interval(0.95)
+    # seating adds little to a wide interval: less than the ends of the draws scatter, a thousandth of them
+    assert low * (1 - 1e-3) <= one.low < one.high <= high * (1 + 1e-3)
+    assert one.seated_again.u > one.as_seated.u
     # display, scatter and the meter's colour leave 2 % of the value
     assert_allclose(one.value, truth, rtol=0.02)
 
@@ -125,8 +128,20 @@ def test_swapping_lamps_inverts_the_ratio(demo):
     how = {"mounting_sd": 0.02, "coverage": 0.95, "range_term": True}
     one, other = beam_ratio(*pair, "window flux", **how), beam_ratio(*reversed(pair), "window flux", **how)
     assert_allclose(one.value * other.value, 1.0, rtol=1e-12)
-    # 100 000 trials: an end of the interval is known to about 0.01 of its width
-    assert_allclose(math.log(one.low), -math.log(other.high), atol=0.01)
+    # the inputs keep their streams, so the draws change their sign: the ends are one draw of 100 000 apart
+    assert_allclose(math.log(one.low), -math.log(other.high), atol=2e-4)
+    assert_allclose(one.as_seated.u / one.value, other.as_seated.u / other.value, rtol=1e-9)
+
+
+@pytest.mark.parametrize("coverage", [0.9, 0.99])
+def test_beams_have_the_coverage_that_the_bench_declares(demo, coverage):
+    """Oracle: the same draws at another coverage: narrower at 90 %, wider at 99 %."""
+    runs = {(r.lamp, r.housing): r for r in read_beams(demo)[0]}
+    pair = [runs[lamp, "HR"] for lamp in ("K3", "B0")]
+    one = beam_ratio(*pair, "hot spot", mounting_sd=0.02, coverage=coverage, range_term=True)
+    assert (one.low, one.high) == one.as_seated.interval(coverage)
+    usual = np.diff(one.as_seated.interval(0.95))[0]
+    assert bool(one.high - one.low > usual) is (coverage > 0.95)
 
 
 def test_upper_limits_count_half_and_widen(tmp_path):

@@ -21,11 +21,11 @@ from typing import Any
 import nbformat
 import openpyxl
 import pytest
+from benches import make
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from pypdf import PdfReader
 from scipy import stats
-from small_benches import make
 
 from photolab.bench import evaluation, heat, records
 from photolab.bench.campaign import Campaign
@@ -97,9 +97,10 @@ def written(folder_of):
                 if any("appendix" in cell.metadata.get("tags", []) for cell in one.cells)
             ]
             campaign = evaluation.evaluate(records.read_bench(folder))
-            return Written(
-                campaign, {s: _said(one) for s, one in ran.items()}, appendix._contents(campaign, sections)
-            )
+            failed: list[Any] = []
+            files = appendix._contents(campaign, sections, failed)
+            assert failed == []
+            return Written(campaign, {s: _said(one) for s, one in ran.items()}, files)
 
     return write
 

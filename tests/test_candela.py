@@ -4,9 +4,10 @@ import math
 
 import pytest
 from numpy.testing import assert_allclose
-from small_benches import METER, bench
+from small_benches import METER, bench, csv
 
 from photolab.bench.candela import bench_candela
+from photolab.metrology.reporting import with_uncertainty
 from photolab.publication.words_light import candela_words
 
 HEAD = "lamp,illuminance_lx,housing,range_lx\n"
@@ -23,25 +24,78 @@ def one_of(folder, *, lux=151, offset="offset_mm = 120\noffset_uncertainty_mm = 
 def test_reading_at_eight_metres(tmp_path, offset, kilocandela):
     """Oracle: closed form 151 lx x (8.12 m)^2 and x (8.00 m)^2, to the printed digit."""
     one = one_of(tmp_path, offset=offset)
-    assert_allclose(one.budget.intensity / 1000.0, kilocandela, atol=0.005)
+    assert_allclose(one.intensity.value / 1000.0, kilocandela, atol=0.005)
 
 
 def test_distance_part(tmp_path):
-    """Oracle: closed form 2 x (20 mm/sqrt 3)/8.12 m = 0.28 %."""
+    """Oracle: closed form 2 x (20 and 10 mm/sqrt 3)/8.12 m."""
     one = one_of(tmp_path)
-    assert_allclose(one.budget.parts["distance"], 2 * 0.020 / math.sqrt(3) / 8.12, rtol=1e-12)
+    part = 2 * math.hypot(0.020, 0.010) / math.sqrt(3) / 8.12
+    assert_allclose(one.intensity.only("distance").u / one.intensity.value, part, rtol=1e-6)  # differences
 
 
 def test_range_term_dominates_and_a_lower_range_is_advised(tmp_path):
     """Oracle: closed form 20 lx/sqrt 3 of 151 lx = 7.6 % on the 4000 lx range; 2 lx/sqrt 3 on the 400 lx range."""
     one = one_of(tmp_path)
-    assert one.budget.largest == "range"
-    assert_allclose(one.budget.parts["range"], 20 / math.sqrt(3) / 151, rtol=1e-12)
-    assert "lower_range" in one.budget.codes
-    assert "A lower range of the meter would narrow it" in candela_words(one)
+    assert_allclose(
+        one.intensity.only("range term").u / one.intensity.value, 20 / math.sqrt(3) / 151, rtol=1e-6
+    )
+    assert one.lower_range
+    said = candela_words(one)
+    assert "A lower range of the meter would narrow it" in said
+    assert "the largest part of the doubt is the range term of the meter" in said
     low = one_of(tmp_path / "low", top=400)
-    assert_allclose(low.budget.parts["range"], 2 / math.sqrt(3) / 151, rtol=1e-12)
-    assert "lower_range" not in low.budget.codes
+    assert_allclose(
+        low.intensity.only("range term").u / low.intensity.value, 2 / math.sqrt(3) / 151, rtol=1e-6
+    )
+    assert not low.lower_range
+
+
+def seated(folder, spread, *, toml=METER + PLACE):
+    """Three lamps of four seatings on two days each, alternating by a spread in ln about 151 lx."""
+    rows = [
+        (lamp, f"{151 * math.exp(spread * (-1) ** k):.4f}", "HP", 400, day, f"{day}{k}")
+        for lamp in ("B0", "K1", "K2")
+        for day in ("D1", "D2")
+        for k in range(4)
+    ]
+    return bench(folder, csv("lamp,illuminance_lx,housing,range_lx,day,mounting", rows), toml=toml)
+
+
+def test_measured_seatings_replace_the_assumed_ones(tmp_path):
+    """Oracle: closed form: alternating ±s about the mean, 24 seatings less 3 lamps and the step of a day: 20 dof, SD
+    s sqrt(24/20), over root 8 seatings; and the sentence no longer calls it assumed.
+    """
+    (one,) = bench_candela(seated(tmp_path, 0.005), lamp="B0")
+    part = one.intensity.only("seating")
+    assert_allclose(
+        part.u / part.value, 0.005 * math.sqrt(24 / 20) / math.sqrt(8), rtol=1e-3
+    )  # of printed lux
+    assert part.dof == 20
+    assert not any("seatings" in text for text in one.assumed)
+    wider = bench_candela(seated(tmp_path / "w", 0.02), lamp="B0")[0].intensity.only("seating").u
+    assert_allclose(wider / part.u, 4.0, rtol=1e-3)  # as above
+    assert one.intensity.only("day").u > 0
+    assert any("scatter of days" in text for text in one.assumed)
+
+
+def test_scatter_is_assumed_where_lamps_are_seated_once(tmp_path):
+    """Oracle: by definition: nothing was seated again, so the declared default stands and is named."""
+    one = one_of(tmp_path)
+    part = one.intensity.only("seating")
+    assert part.u > 0
+    assert part.dof == math.inf
+    assert any("scatter of seatings" in text for text in one.assumed)
+
+
+@pytest.mark.parametrize("coverage", [0.9, 0.99])
+def test_words_have_the_coverage_that_the_bench_declares(tmp_path, coverage):
+    """Oracle: the quantity's own half width at that coverage."""
+    toml = METER.replace("[bench]", f"[bench]\ncoverage = {coverage}") + PLACE
+    (one,) = bench_candela(seated(tmp_path, 0.005, toml=toml), lamp="B0")
+    said = candela_words(one)
+    assert f"at {100 * coverage:g} %" in said
+    assert with_uncertainty(one.intensity.value, one.intensity.half_width(coverage)) in said
 
 
 def test_apparent_without_a_run(tmp_path):

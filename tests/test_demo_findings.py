@@ -210,7 +210,7 @@ def test_k7_final_level_is_refused_and_its_claim_is_beyond_white_light(bench):
         _ = fitted.final_fraction
     lamp = bench.tables["lamps"].set_index("lamp").loc["K7"]
     power = highest_power(bench, "K7")
-    assert (power.watts, round(power.upper, 2)) == (12.1, 12.34)
+    assert (power.watts.value, round(power.upper, 2)) == (12.1, 12.34)
     claim = claim_against_power(lamp["claimed_flux_lm"], power.upper, claimed_per=lamp["claimed_per"])
     assert round(claim.implied_efficacy) == 385
     assert claim.code == "beyond_white_light"

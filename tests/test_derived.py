@@ -5,11 +5,14 @@ import math
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy import stats
 from shared_demo import demo_campaign as demo
 
 from photolab.bench.derived import housing_difference, light_per_watt
-from photolab.bench.electrical import highest_power, measured_power
+from photolab.bench.electrical import highest_power, lamp_power, measured_power
+from photolab.bench.evaluation import evaluate
 from photolab.errors import MethodError
+from photolab.metrology.quantity import coverage_factor, flat_factor
 
 
 def test_k3_is_better_in_one_housing_and_worse_in_the_other():
@@ -48,13 +51,50 @@ def test_watts_follow_the_file_and_a_pair_is_halved(tmp_path):
         electrical=power,
     )
     highest = highest_power(read, "K1")
-    assert (highest.watts, round(highest.upper, 6), highest.assumed) == (25.0, 25.5, True)
+    assert (highest.watts.value, round(highest.upper, 6), highest.assumed) == (
+        25.0,
+        25.5,
+        "power reading 2 %",
+    )
     assert highest_power(read, "B0") is None
     table = measured_power(read)
     assert list(table["value"]) == [25.0, 24.0]
     assert list(table["assumed"]) == ["power reading 2 %"] * 2
-    # ±2 % as a rectangle at 95 %: 1.96 x 0.02/sqrt(3)
-    assert_allclose(table["ln_expanded_uncertainty"], 1.959964 * 0.02 / math.sqrt(3), rtol=1e-6)
+    # 95 % of a rectangle of ±2 %: never more than the limits
+    assert_allclose(table["ln_expanded_uncertainty"], 0.95 * 0.02, rtol=1e-12)
+
+
+@pytest.mark.parametrize("coverage", [0.9, 0.99])
+def test_watts_have_the_coverage_that_the_bench_declares(tmp_path, coverage):
+    """Closed form: that part of the limits, 3 % as stated."""
+    from small_benches import HOUSING, METER, bench
+
+    read = bench(
+        tmp_path,
+        "lamp,illuminance_lx,housing\nK1,400,HP\nB0,380,HP\n",
+        toml=METER.replace("[bench]", f"[bench]\ncoverage = {coverage}") + HOUSING,
+        electrical="lamp,elapsed_s,power_W,per,uncertainty_percent\nK1,60,25,lamp,3\nB0,60,60,lamp,3\n",
+    )
+    row = measured_power(read).iloc[0]
+    assert_allclose([row["low"], row["high"]], [25 * (1 - 0.03 * coverage), 25 * (1 + 0.03 * coverage)])
+    assert (row["coverage"], row["dof"], row["assumed"]) == (coverage, math.inf, "nothing")
+    assert_allclose(row["coverage_factor"], coverage * math.sqrt(3), rtol=1e-12)
+    rows = light_per_watt(evaluate(read), evaluate(read).table)
+    assert set(rows["coverage"]) == {coverage}
+
+
+def test_repeats_are_averaged_and_share_their_meter(tmp_path):
+    """By hand: the mean of 24 and 24.5 W, with the limit of one reading; none lies near the initial time."""
+    from small_benches import HOUSING, METER, bench
+
+    light = "lamp,illuminance_lx,housing\nK1,400,HP\nB0,380,HP\n"
+    watts = "lamp,elapsed_s,power_W,per\nK1,300,50,pair\nK1,1800,48,pair\nK1,1800,49,pair\n"
+    read = bench(tmp_path, light, toml=METER + HOUSING, electrical=watts)
+    found = lamp_power(read, "K1", "hold")
+    assert (found.watts.value, found.n_readings, found.elapsed_s) == (24.25, 2, 1800.0)
+    assert_allclose(found.watts.u, 0.02 * 24.25 / math.sqrt(3), rtol=1e-12)
+    assert lamp_power(read, "K1", "initial") is None
+    assert lamp_power(read, "B0", "hold") is None
 
 
 def test_light_per_watt_divides_by_the_ratio_of_watts():
@@ -65,3 +105,34 @@ def test_light_per_watt_divides_by_the_ratio_of_watts():
     wanted = ratios["value"].to_numpy() * watts["B0"] / watts["K1"]
     assert_allclose(rows["value"].to_numpy(float), wanted, rtol=1e-12)
     assert np.all(rows["ln_expanded_uncertainty"] > ratios["ln_expanded_uncertainty"].to_numpy())
+
+
+def test_light_per_watt_has_its_own_dof_and_coverage_factor():
+    """By hand: u of the ratio with its dof beside two limits of 2 % (Welch-Satterthwaite, JCGM 100:2008, G.4.1), and
+    one of the limits keeps its shape: its share of the variance narrows Student's t.
+    """
+    ratio = demo().table.query("lamp == 'K1' and scope == 'models'").head(1)
+    row, given = light_per_watt(demo(), ratio).iloc[0], ratio.iloc[0]
+    u, limit = given["ln_expanded_uncertainty"] / given["coverage_factor"], 0.02 / math.sqrt(3)
+    total = math.sqrt(u**2 + 2 * limit**2)
+    dof = given["dof"] * (total / u) ** 4
+    assert_allclose(row["dof"], dof, rtol=1e-9)  # float rounding
+    assert row["dof"] > given["dof"]
+    factor = stats.t.ppf(0.975, dof) * flat_factor(0.95, (limit / total) ** 2)
+    assert_allclose(row["coverage_factor"], factor, rtol=1e-9)  # as above
+    assert_allclose(row["ln_expanded_uncertainty"], factor * total, rtol=1e-9)  # as above
+    assert_allclose(math.log(row["high"] / row["low"]), 2 * factor * total, rtol=1e-9)  # as above
+
+
+def test_light_per_watt_of_bounds_multiplies_the_intervals():
+    """By hand: ends of the ratio times those of the watts; no u, so no coverage factor."""
+    ratio = demo().table.query("lamp == 'K1' and scope == 'specimens'").head(1)
+    bounds = ratio.assign(coverage_factor=math.nan, dof=math.nan)
+    row, given = light_per_watt(demo(), bounds).iloc[0], ratio.iloc[0]
+    watts = measured_power(demo().bench).query("instant == 'initial'").set_index("lamp")["value"]
+    limit = 0.02 / math.sqrt(3)
+    apart = flat_factor(0.95, 0.5) * coverage_factor(0.95) * math.sqrt(2) * limit
+    per = watts["B0"] / watts["K1"]
+    assert_allclose(row["low"], given["low"] * per * math.exp(-apart), rtol=1e-9)  # float rounding
+    assert_allclose(row["high"], given["high"] * per * math.exp(apart), rtol=1e-9)  # as above
+    assert math.isnan(row["coverage_factor"])

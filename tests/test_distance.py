@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose
 from scipy import integrate
 
 from photolab.errors import MethodError
+from photolab.metrology.quantity import Input, apply, limits, measured
 from photolab.photometry.distance import (
     REPORTING_DISTANCES,
     collimated_beam_illuminance,
@@ -17,13 +18,13 @@ from photolab.photometry.distance import (
     fit_inverse_square,
     flat_screen_illuminance,
     illuminance,
-    intensity_budget,
     line_source_ratio,
     luminous_intensity,
     screen_angle,
     screen_displacement,
     smallest_distance,
     square_source_ratio,
+    tilt_loss,
 )
 
 ROOT_3 = np.sqrt(3.0)
@@ -47,63 +48,60 @@ def test_one_reading_at_eight_metres():
     """Oracle: by hand: 151 lx x (8.12 m)^2 = 9956 cd; 9664 without; 2 x 20 mm/sqrt 3/8.12 m = 0.28 %."""
     assert_allclose(luminous_intensity(151.0, 8.0, offset=0.120), 9956.1, rtol=0, atol=0.05)  # printed digit
     assert_allclose(luminous_intensity(151.0, 8.0), 9664.0, rtol=1e-14)  # float rounding
-    terms = {"offset": 0.120, "distance_uncertainty": 0.020 / ROOT_3, "scale_uncertainty": 0.03 / ROOT_3}
-    high = intensity_budget(151.0, 8.0, range_uncertainty=20.0 / ROOT_3, lower_ranges=(400.0,), **terms)
-    assert_allclose(high.intensity, 9956.1, rtol=0, atol=0.05)  # printed digit
-    assert_allclose(100 * high.parts["distance"], 0.28, rtol=0, atol=0.005)  # printed digit
-    assert high.largest == "range"
-    assert high.codes == ("apparent", "lower_range")
-    low = intensity_budget(151.0, 8.0, range_uncertainty=2.0 / ROOT_3, near_field_uncertainty=0.0, **terms)
-    assert low.largest == "scale"
-    assert low.codes == ()
-    assert low.standard_uncertainty < high.standard_uncertainty / 3
+    tape = measured(8.0, limits("tape", 0.020, kind="distance"), unit="m")
+    found = apply(lambda d: luminous_intensity(151.0, d, offset=0.120), tape, unit="cd")
+    assert_allclose(100 * found.u / found.value, 0.28, rtol=0, atol=0.005)  # printed digit
 
 
-def test_no_lower_range_to_advise():
-    """Oracle: the rule: advised only where the range term is largest and the reading fits a lower range."""
-    for tops in ((), (100.0,)):
-        assert (
-            "lower_range" not in intensity_budget(151.0, 8.0, range_uncertainty=9.0, lower_ranges=tops).codes
-        )
-    assert "lower_range" in intensity_budget(151.0, 8.0, range_uncertainty=9.0, lower_ranges=(151.0,)).codes
-    assert "lower_range" not in intensity_budget(151.0, 8.0, lower_ranges=(400.0,)).codes
-
-
-def test_budget_by_simulation():
-    """Oracle: synthetic truth: scatter of intensities with every input drawn."""
+def test_uncertainty_of_an_intensity_by_simulation():
+    """Oracle: synthetic truth: scatter of intensities with every input drawn by numpy."""
     rng = np.random.default_rng(7)
     n = 400_000
     drawn = luminous_intensity(
-        (300.0 + rng.normal(0, 1.0, n) + rng.normal(0, 2.0, n) + rng.normal(0, 3.0, n))
-        * rng.normal(1, 0.01, n),
+        (300.0 + rng.normal(0, 1.0, n) + rng.normal(0, 3.0, n)) * rng.normal(1, 0.01, n),
         5.0 + rng.normal(0, 0.02, n),
         offset=0.1 + rng.normal(0, 0.03, n),
         incidence_angle=np.abs(0.3 + rng.normal(0, 0.02, n)),
     )
-    budget = intensity_budget(
-        300.0,
-        5.0,
-        incidence_angle=0.3,
-        offset=0.1,
-        reading_uncertainty=1.0,
-        dark_uncertainty=2.0,
-        range_uncertainty=3.0,
-        scale_uncertainty=0.01,
-        distance_uncertainty=0.02,
-        offset_uncertainty=0.03,
-        tilt_uncertainty=0.02,
+    tilt = tilt_loss(0.02, incidence_angle=0.3)
+    found = apply(
+        lambda e, d, o: luminous_intensity(e, d, offset=o, incidence_angle=0.3),
+        measured(
+            300.0,
+            Input("reading", 1.0),
+            Input("range", 3.0),
+            (Input("scale", 0.01), 300.0),
+            (Input("tilt", tilt), 300.0),
+        ),
+        measured(5.0, Input("tape", 0.02)),
+        measured(0.1, Input("centre", 0.03)),
     )
-    assert_allclose(budget.standard_uncertainty, drawn.std(), rtol=0.01)  # 9 Monte Carlo standard errors
-    with_near = intensity_budget(300.0, 5.0, near_field_uncertainty=0.05)
-    assert_allclose(with_near.standard_uncertainty, 0.05 * with_near.intensity, rtol=1e-14)  # float rounding
+    assert_allclose(found.u, drawn.std(), rtol=0.01)  # 9 Monte Carlo standard errors
 
 
 def test_tilt_at_normal_incidence_is_not_nothing():
     """Oracle: synthetic truth: root mean square loss of cos for 3 degrees of tilt about normal incidence."""
     tilts = np.radians(3.0) * np.random.default_rng(3).standard_normal(400_000)
-    budget = intensity_budget(100.0, 5.0, tilt_uncertainty=np.radians(3.0))
     # 4 Monte Carlo standard errors of a fourth moment, and the fourth order of cos
-    assert_allclose(budget.parts["tilt"], np.sqrt(np.mean((1 - np.cos(tilts)) ** 2)), rtol=0.02)
+    assert_allclose(tilt_loss(np.radians(3.0)), np.sqrt(np.mean((1 - np.cos(tilts)) ** 2)), rtol=0.02)
+    with pytest.raises(ValueError, match="tilt_uncertainty must be zero or more; got -1 rad"):
+        tilt_loss(-1.0)
+
+
+def test_common_errors_move_a_fit_as_the_fit_says():
+    """Oracle: the fit of the same readings with the error put in: range 1 lx, tape zero 1 mm, scale 1 %."""
+    exact = run(lambda d: 2000.0 / (d + 0.03) ** 2)
+    fit = fit_inverse_square(**exact)
+    for cause, error, moved in (
+        ("range", 1e-3, {"illuminance": exact["illuminance"] + 1e-3}),
+        ("tape_zero", 1e-4, {"illuminance": 2000.0 / (exact["distance"] + 1e-4 + 0.03) ** 2}),
+        ("scale", 1e-4, {"illuminance": exact["illuminance"] * (1 + 1e-4)}),
+    ):
+        other = fit_inverse_square(**(exact | moved))
+        shift = np.array([other.intensity - fit.intensity, other.offset - fit.offset])
+        # first order in the error, and the weights move a little with it
+        assert_allclose(fit.per_unit[cause] * error, shift, rtol=5e-3, atol=1e-7)
+    assert_allclose(fit.own, fit.covariance, rtol=1e-12)  # nothing in common was declared
 
 
 LUX = st.just(0.0) | st.floats(1e-6, 1e6)  # below, a float itself runs out of digits

@@ -146,9 +146,8 @@ def test_resistance_is_rise_over_the_watts_that_stay(tmp_path):
     rise = 60.0 * (1.0 - math.exp(-1800 / 300))
     assert_allclose(found.value, rise / (24.0 * 0.7), rtol=0.002)  # noise of 7 readings of 0.05 K
     parts = [math.hypot(2.5, 1.0) / math.sqrt(3.0) / rise, 0.02 / math.sqrt(3.0), 0.1 / math.sqrt(3.0) / 0.7]
-    assert_allclose(
-        found.standard_uncertainty / found.value, math.hypot(*parts), rtol=0.002
-    )  # noise of the mean rise
+    assert_allclose(found.u / found.value, math.hypot(*parts), rtol=0.002)  # noise of the mean rise
+    assert found.unit == "K/W"
 
 
 def test_resistance_needs_watts(tmp_path):

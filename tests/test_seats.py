@@ -14,8 +14,8 @@ from photolab.bench.spreads import (
     reading_spreads,
     specimen_spread,
 )
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.propagation import combine
-from photolab.metrology.quantity import InputQuantity
 
 
 def seats(*rows):

@@ -92,6 +92,8 @@ def test_reading_of_bare_metal_is_undone_and_called_a_lower_bound(tmp_path):
     by_hand = ((seen - 0.8 * (22 + kelvin) ** 4) / 0.2) ** 0.25 - kelvin  # closed form of T^4
     assert_allclose(one.total_radiation, by_hand, atol=1e-9)
     assert 96.0 < one.value < 98.0  # about 97 degC over the band: 3 K above T^4 at this emissivity
+    spread = one.temperature.only("model spread").u
+    assert_allclose(spread, (one.value - one.total_radiation) / 2.0, rtol=1e-12)
     assert one.low < 85.5  # emissivity alone gives 85 to 115; the camera widens it
     assert 114.0 < one.high < 120.0
     assert not one.usable
@@ -119,10 +121,14 @@ def test_emissivity_alone_gives_the_ends_of_its_rectangle(tmp_path):
 def test_rise_is_above_the_ambient_and_wider_than_the_temperature(tmp_path):
     one = only(tmp_path / "b", method="tape", emissivity=0.95, emissivity_half_width=0.02, displayed_C=72)
     assert_allclose(one.value, 72.0, atol=1e-6)  # set and own emissivity agree: the display is the surface
-    assert_allclose(one.rise, 50.0, atol=1e-6)
-    half = 1.959963984540054 * 1.0 / math.sqrt(3.0)  # rectangular limit of 1 K
-    assert_allclose(one.rise - one.rise_low, math.hypot(one.value - one.low, half), rtol=1e-12)
-    assert_allclose(one.rise_high - one.rise, math.hypot(one.high - one.value, half), rtol=1e-12)
+    rise, low, high = one.rise
+    assert_allclose(rise, 50.0, atol=1e-6)
+    u = math.hypot(one.temperature.u, 1.0 / math.sqrt(3.0))  # rectangular limit of 1 K
+    assert_allclose(one.above_ambient.u, u, rtol=1e-12)
+    # nearly linear: the linear interval with the largest rectangle kept; four errors of an end, 10 000 draws
+    linear = one.above_ambient.only("scale", "emissivity", "reflected temperature", "ambient")
+    assert_allclose((low, high), linear.interval(0.95), atol=0.15)
+    assert high - low > one.high - one.low
 
 
 def test_a_rise_of_50_kelvin_is_90_fahrenheit_and_50_celsius_is_122():
@@ -142,7 +148,7 @@ def test_fahrenheit_stands_in_the_conditions_only_where_asked_for(tmp_path):
 def test_thermocouple_needs_no_emissivity_and_has_the_limit_of_its_class(tmp_path):
     changes = {"set_emissivity": "", "emissivity": "", "emissivity_half_width": "", "reflected_C": ""}
     one = only(tmp_path / "b", method="thermocouple", displayed_C=80, **changes)
-    half = 1.959963984540054 * THERMOCOUPLE_LIMIT_K / math.sqrt(3.0)
+    half = 0.95 * THERMOCOUPLE_LIMIT_K  # that part of a rectangle
     assert_allclose((one.value, one.low, one.high), (80.0, 80.0 - half, 80.0 + half), rtol=1e-12)
     assert one.codes == ("thermocouple_contact",)
     assert one.usable
@@ -188,9 +194,9 @@ def test_what_mirrors_more_than_the_camera_saw_has_no_temperature(tmp_path):
 def test_camera_limit_enters_as_rectangular(tmp_path):
     one = only(tmp_path / "b", method="tape", emissivity=0.95, emissivity_half_width=0, displayed_C=80)
     # set and own emissivity agree, so a kelvin displayed is a kelvin, but for 0.05 of the 2 K of what is mirrored
-    assert_allclose(
-        one.standard_uncertainty, 2.0 / math.sqrt(3.0), rtol=0.03
-    )  # 5000 trials: 0.7 %, three of them
+    assert_allclose(one.temperature.only("scale").u, 2.0 / math.sqrt(3.0), rtol=1e-6)
+    mirrored = one.temperature.only("reflected temperature").u
+    assert 0.0 < mirrored < 1e-6 + 0.06 * REFLECTED_LIMIT_K / math.sqrt(3.0)
 
 
 def test_camera_limit_is_the_larger_of_two():
@@ -234,8 +240,10 @@ def test_interval_of_the_patch_emissivity_agrees_with_draws():
     limits["reflected"] = REFLECTED_LIMIT_K
     drawn = {name: value + limits[name] * rng.uniform(-1, 1, 20_000) for name, value in centre.items()}
     sd = float(np.std(emissivity_from_patch(**drawn, set_emissivity=0.95)))
-    # second implementation: propagation of distributions; 2 % covers second order and 0.5 % of Monte Carlo
-    assert_allclose((row["high"] - row["low"]) / 2.0 / 1.959963984540054, sd, rtol=0.02)
+    # second implementation: numpy's own draws; 2 % covers second order and 0.5 % of Monte Carlo
+    low, high = np.quantile(emissivity_from_patch(**drawn, set_emissivity=0.95), [0.025, 0.975])
+    assert_allclose((row["high"] - row["low"]) / 2.0, (high - low) / 2.0, rtol=0.02)
+    assert (row["high"] - row["low"]) / 2.0 < 1.96 * sd  # one rectangle keeps its shape
 
 
 def test_patch_that_is_hardly_warm_gives_no_emissivity(tmp_path):
@@ -246,3 +254,25 @@ def test_patch_that_is_hardly_warm_gives_no_emissivity(tmp_path):
     row = patch_emissivities(made(tmp_path / "b", *rows)).iloc[0]
     assert row["code"] == "patch_too_cool"
     assert math.isnan(row["emissivity"])
+
+
+@pytest.mark.parametrize("coverage", [0.9, 0.99])
+def test_temperatures_have_the_coverage_that_the_bench_declares(tmp_path, coverage):
+    """Closed form: that part of the limits of a thermocouple; wider intervals of a camera."""
+    toml = METER.replace("[bench]", f"[bench]\ncoverage = {coverage}") + HOUSING
+    bare = ("K1", 30, 80, "thermocouple", "", "", "", "", 22, "fin")
+    rows = surface_rows(made(tmp_path / "b", bare, TRIAL, toml=toml))
+    assert set(rows["coverage"]) == {coverage}
+    one = rows[rows["point"] == "fin, thermocouple"].iloc[0]
+    assert_allclose(one["high"] - one["value"], coverage * THERMOCOUPLE_LIMIT_K, rtol=1e-12)
+    drawn = rows[rows["point"] == "fin, bare"].iloc[0]
+    plain = surface_rows(made(tmp_path / "c", TRIAL)).iloc[0]
+    assert bool(drawn["high"] - drawn["low"] > plain["high"] - plain["low"]) is (coverage > 0.95)
+
+
+def test_an_emissivity_near_its_end_keeps_within_it(tmp_path):
+    """By hand: 0.99 ± 0.02 is 0.97 to 1, in the middle 0.985."""
+    one = only(tmp_path / "b", method="tape", emissivity=0.99, emissivity_half_width=0.02, displayed_C=72)
+    (q,) = one.temperature.only("emissivity").parts
+    assert_allclose(q.u, 0.015 / math.sqrt(3.0), rtol=1e-12)
+    assert math.isfinite(one.high)

@@ -12,8 +12,10 @@ from numpy.testing import assert_allclose
 from scipy import constants, integrate
 
 from photolab.errors import MethodError
+from photolab.metrology.quantity import limits, measured
 from photolab.thermal.radiation import SECOND_RADIATION_CONSTANT, radiance, temperature_of
 from photolab.thermal.thermography import (
+    TRIALS,
     emissivity_from_patch,
     published_emissivities,
     rise_in_fahrenheit,
@@ -101,54 +103,119 @@ def test_inversion_returns_the_temperature(temperature):
         assert_allclose(found, temperature, rtol=1e-10)  # float rounding after Newton's method
 
 
+def reading(displayed, emissivity, reflected, *, camera=0.0, width=0.0, room=0.0, **settings):
+    """A reading with rectangular limits."""
+    return surface_reading(
+        measured(displayed, limits("camera", camera, kind="scale"), unit="degC"),
+        emissivity=measured(emissivity, limits("emissivity", width, kind="emissivity")),
+        reflected=measured(reflected, limits("room", room, kind="reflected temperature"), unit="degC"),
+        **settings,
+    )
+
+
+def end_error(ends):
+    """Four standard errors of the end of a 95 % interval of a rectangle of these ends, `TRIALS` draws."""
+    return 4 * np.sqrt(0.025 * 0.975 / TRIALS) * (ends[1] - ends[0]) / 0.95
+
+
 def test_bare_metal_is_a_lower_bound():
     """Computed trial: 41.6 degC, set 0.95, metal 0.20 ± 0.05, room 22: 97 (85 to 115) by band, 94 by T^4."""
-    found = surface_reading(41.6, method="bare", emissivity_half_width=0.05, **TRIAL)
-    assert_allclose(
-        [found.value, found.low, found.high], [97.0, 85.0, 115.0], atol=0.5
-    )  # printed whole degrees
+    found = reading(41.6, 0.20, 22.0, width=0.05, method="bare", set_emissivity=0.95)
+    alone = found.temperature.only("emissivity")
+    assert_allclose(found.temperature.value, 97.0, atol=0.5)  # printed whole degrees
     assert_allclose(found.total_radiation, 93.95, atol=0.01)
-    # closed form: the model falls with emissivity, so the ends are its values at 0.2 ± 0.95 * 0.05
-    ends = surface_temperature(41.6, **(TRIAL | {"emissivity": np.array([0.2475, 0.1525])}))
-    assert_allclose([found.low, found.high], ends, atol=0.35)  # four standard errors of 100 000 trials
+    # closed form: the law falls with emissivity, so the ends are its values at 0.2 ± 0.95 * 0.05
+    ends = np.sort(surface_temperature(41.6, **(TRIAL | {"emissivity": np.array([0.2475, 0.1525])})))
+    assert_allclose(ends, [85.0, 115.0], atol=0.5)  # as above
+    slope = (
+        np.diff(surface_temperature(41.6, **(TRIAL | {"emissivity": np.array([0.199, 0.201])})))[0] / 0.002
+    )
+    assert_allclose(alone.u, abs(slope) * 0.05 / np.sqrt(3), rtol=1e-3)  # of the coarser difference
+    low, high = found.temperature.interval(0.95)
     assert not found.usable
     assert found.codes == ("lower_bound_only", "camera_not_considered", "reflected_not_considered")
-    assert found.high - found.value > 1.4 * (found.value - found.low)
+    assert high - found.temperature.value > 1.2 * (found.temperature.value - low)
+    assert found.temperature.how == "by draws"
+
+
+def test_only_the_emissivity_gives_the_ends_of_its_rectangle():
+    """Closed form at 0.6 ± 0.05, where band and T^4 need no spread: the law at the ends of 95 % of the limits."""
+    found = reading(60.0, 0.60, 22.0, width=0.05, method="bare", set_emissivity=0.95)
+    ends = np.sort(
+        surface_temperature(60.0, emissivity=[0.6475, 0.5525], set_emissivity=0.95, reflected=22.0)
+    )
+    assert_allclose(found.temperature.interval(0.95), ends, atol=end_error(ends))
+    assert found.temperature.only("model spread").u == 0.0
+
+
+def test_band_and_total_radiation_enter_as_model_spread_at_low_emissivity():
+    """By hand: below 0.5 either law with even odds, so with nothing else in doubt the interval is from the one to
+    the other; from 0.5 on one law, and so for a camera that is known to work by T^4.
+    """
+    settings = {"method": "bare", "set_emissivity": 0.95}
+    found = reading(41.6, 0.20, 22.0, **settings)
+    apart = found.temperature.value - found.total_radiation
+    assert apart > 2.5  # 97 against 94
+    assert_allclose(found.temperature.only("model spread").u, apart / 2, rtol=1e-12)
+    assert_allclose(
+        found.temperature.interval(0.95), [found.total_radiation, found.temperature.value], rtol=1e-12
+    )
+    assert abs(np.mean(found.drawn == found.drawn.max()) - 0.5) < 4 * 0.5 / np.sqrt(TRIALS)
+    assert reading(41.6, 0.50, 22.0, **settings).temperature.u == 0.0
+    assert reading(41.6, 0.499, 22.0, **settings).temperature.u > 0.0
+    assert reading(41.6, 0.20, 22.0, band_um=None, **settings).temperature.u == 0.0
+
+
+def test_a_camera_by_total_radiation_is_covered_at_low_emissivity():
+    """Synthetic truth: surfaces of 0.15 to 0.45 seen by a T^4 camera, read as if by the band: 95 % or more hold the
+    temperature (400 of them; four standard errors below 95 % are 90.6 %); without the spread fewer do.
+    """
+    rng = np.random.default_rng(8)
+    inside = without = 0
+    for _ in range(400):
+        true, emissivity, room = rng.uniform(60, 110), rng.uniform(0.15, 0.45), rng.uniform(18, 26)
+        stated = emissivity + rng.uniform(-0.02, 0.02)
+        seen = emissivity * (true + 273.15) ** 4 + (1 - emissivity) * (room + 273.15) ** 4
+        shown = ((seen - 0.05 * (room + 273.15) ** 4) / 0.95) ** 0.25 - 273.15 + rng.uniform(-0.5, 0.5)
+        found = reading(
+            shown, stated, room, camera=0.5, width=0.02, room=0.5, method="bare", set_emissivity=0.95
+        )
+        low, high = found.temperature.interval(0.95)
+        inside += low <= true <= high
+        half = found.temperature.without("model spread").half_width(0.95)
+        without += abs(found.temperature.value - true) <= half
+    assert inside / 400 > 0.906
+    assert without / 400 < 0.906
 
 
 def test_a_patch_makes_the_reading_usable():
-    """Closed form: tape of 0.96 ± 0.02 read at 0.95, 90 degC: within 2 K, and it says what was assumed."""
-    found = surface_reading(
-        90.0,
-        method="tape",
-        emissivity=0.96,
-        set_emissivity=0.95,
-        reflected=22.0,
-        displayed_half_width=2.0,
-        reflected_half_width=3.0,
-    )
+    """Closed form: tape of 0.96 ± 0.02 read at 0.95, 90 degC: within 2 K."""
+    settings = {"method": "tape", "set_emissivity": 0.95}
+    found = reading(90.0, 0.96, 22.0, camera=2.0, width=0.02, room=3.0, **settings)
     assert found.usable
-    assert found.codes == ("emissivity_assumed",)
+    assert found.codes == ()
     slope = (
         surface_temperature(90.0, emissivity=0.97, set_emissivity=0.95, reflected=22.0)
         - surface_temperature(90.0, emissivity=0.95, set_emissivity=0.95, reflected=22.0)
     ) / 0.02
     u = np.sqrt(((slope * 0.02) ** 2 + 2.0**2) / 3.0)
-    assert_allclose(found.standard_uncertainty, u, rtol=0.03)  # curvature and the small reflected part
-    assert_allclose(found.value, 89.4, atol=0.1)
+    assert_allclose(found.temperature.u, u, rtol=0.03)  # curvature and the small reflected part
+    assert_allclose(found.temperature.value, 89.4, atol=0.1)
+    # the linear interval, one rectangle kept, is that of the draws here, but for 0.05 K of curvature
+    linear = found.temperature.only("scale", "emissivity", "reflected temperature")
+    ends = found.temperature.interval(0.95)
+    assert_allclose(linear.interval(0.95), ends, atol=0.05 + end_error(ends))
 
 
 def test_certain_inputs_have_no_interval():
     """Closed form: all half-widths zero."""
-    found = surface_reading(
-        60.0, method="tape", emissivity_half_width=0.0, emissivity=0.9, set_emissivity=0.9, reflected=20.0
-    )
-    assert_allclose([found.low, found.high, found.standard_uncertainty], [60.0, 60.0, 0.0], atol=1e-8)
+    found = reading(60.0, 0.9, 20.0, method="tape", set_emissivity=0.9).temperature
+    assert_allclose([*found.interval(0.95), found.u], [60.0, 60.0, 0.0], atol=1e-8)
 
 
 def test_reflected_hotter_than_displayed():
     """A real solution is flagged; none is refused: at 0.2 the room alone gives more than was seen."""
-    found = surface_reading(30.0, method="tape", emissivity=0.96, set_emissivity=0.95, reflected=40.0)
+    found = reading(30.0, 0.96, 40.0, method="tape", set_emissivity=0.95)
     assert "reflected_hotter_than_displayed" in found.codes
     assert not found.usable
     message = r"reflected must leave some radiance .* got 60 degC with 30 degC displayed and emissivity 0.2"
@@ -222,8 +289,6 @@ def test_a_missing_set_emissivity_is_refused():
 
 
 def test_refusals_of_a_reading():
-    """An unknown preparation and a negative half-width are named."""
+    """An unknown preparation is named."""
     with pytest.raises(ValueError, match="method must be one of bare, tape, paint; got 'foil'"):
-        surface_reading(40.0, method="foil", **TRIAL)
-    with pytest.raises(ValueError, match="reflected_half_width must be zero or more; got -1"):
-        surface_reading(40.0, method="bare", reflected_half_width=-1.0, **TRIAL)
+        reading(40.0, 0.2, 22.0, method="foil", set_emissivity=0.95)

@@ -13,6 +13,7 @@ from photolab.publication import (
     views_light_beam,
     views_light_colour,
     views_light_pictures,
+    words_light,
     words_light_beam,
 )
 from photolab.publication.display import Table, Words
@@ -60,25 +61,30 @@ def test_candela_is_quoted_with_its_condition(demo, runs):
 
 
 def test_three_ways_with_the_dark_reading(demo):
-    """Oracle: scenario: removed is right, forgotten quotes nothing, the manual's term is wide."""
+    """Oracle: scenario: 3 lx left in move intensity and centre; the linearity of the meter hides them; the manual's
+    term is wide.
+    """
     rows = [row for row in views_light.dark_reading(demo).rows if row[0].endswith("HP")]
-    assert [row[4] for row in rows] == ["agrees", "does not agree", "agrees"]
-    assert rows[1][2] == "none"
+    assert [row[4] for row in rows] == ["agrees"] * 3
+    (right, narrow), (left, _), (_, wide) = ([float(x) for x in row[2].split(" ± ")] for row in rows)
+    assert left > right + 100
+    assert wide > 2 * narrow
 
 
 def test_equivalent_illuminance(runs):
-    """Oracle: closed form: 13 340 cd over 625 m2 and over (18.288 m)^2."""
+    """Oracle: closed form: 13 350 cd over 625 m2 and over (18.288 m)^2."""
     row = views_light.equivalents(runs).rows[0]
-    assert abs(float(row[1].split(" ±")[0]) - runs[0].intensity / 625.0) < 0.005  # as printed
+    assert abs(float(row[1].split(" ±")[0]) - runs[0].intensity / 625.0) < 0.05  # as printed
     assert abs(float(row[2].split(" ±")[0]) - runs[0].intensity / 18.288**2) < 0.05
 
 
 def test_candela_at_the_bench_holds_the_truth(demo, runs):
     """Oracle: synthetic truth 13 400 and 17 250 cd; without a run the word is apparent."""
     for one, truth in zip(bench_candela(demo, lamp="B0", runs=runs), (13_400, 17_250), strict=True):
-        assert abs(one.budget.intensity - truth) < 1.96 * one.budget.standard_uncertainty
+        low, high = one.intensity.interval(0.95)
+        assert low < truth < high
         assert not one.apparent
-        assert one.budget.largest == "scale"
+        assert "is the meter (scale, linearity, colour) and supply" in words_light.candela_words(one)
     without = bench_candela(demo, lamp="B0")
     assert all(one.apparent for one in without)
     assert all("apparent" in text for text in map(str, [views_light.at_the_bench(demo, ())]))
@@ -139,7 +145,7 @@ def test_beam_results_stay_three(patterns):
 def test_pictures_carry_their_numbers(demo, runs, colour, patterns):
     """Oracle: the results they are drawn from."""
     shown = (
-        (views_light.products(demo, runs), "13.34 kcd"),
+        (views_light.products(demo, runs), "13.35 kcd"),
         (views_light_pictures.spectra_picture(colour), "6.86 %"),
         (views_light_pictures.pair_picture(patterns), "K3 in HR, peak 14.6 kcd"),
         (views_light_pictures.map_picture(patterns), "K3 over B0 in HR"),

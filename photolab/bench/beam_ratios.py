@@ -6,7 +6,7 @@ interval would be too short on one side: the interval comes from drawing every i
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from photolab.bench import instruments
 from photolab.bench.beam_grids import BeamRun
 from photolab.errors import MethodError
-from photolab.metrology.monte_carlo import propagate_distributions
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.monte_carlo import draws, interval
+from photolab.metrology.quantity import Input, Measured, from_ln, limits, measured
 from photolab.photometry.beam import BeamGrid, mean_above_cutoff, peak, window_flux
 
 MEASURANDS = ("hot spot", "window flux", "above cut-off")
@@ -27,12 +27,22 @@ ABOVE_HORIZONTAL = (-8.0, 8.0)
 ABOVE_VERTICAL = (0.5, 2.0)
 """The same, bottom to top. [deg]"""
 TRIALS = 100_000
-CAUSES = (
-    "range term", "gain", "linearity", "scale", "scatter",
-    "colour", "supply", "upper limits", "step", "seating",
-)  # fmt: skip
-"""What may be off, in the words of the budget."""
+CAUSES = {
+    "range term": "range term",
+    "gain": "range gain",
+    "linearity": "linearity",
+    "scale": "scale",
+    "scatter": "reading scatter",
+    "colour": "colour",
+    "supply": "supply",
+    "upper limits": "resolution",
+    "step": "model spread",
+    "seating": "seating",
+}
+"""What may be off, in the words of the budget, and the kind of its inputs."""
 
+Acting = dict[Input, tuple[tuple[str, int, float], ...]]
+"""Inputs and how each acts: added to a beam's sum, or as a factor; 0 is the lamp, 1 the baseline."""
 Floats = NDArray[np.float64]
 Range = tuple[float, float]
 
@@ -45,31 +55,48 @@ class BeamRatio:
     ----------
     measurand : str
         Out of `MEASURANDS`.
-    value, low, high : float
-        The ratio and its interval. [1]
-    seated_low, seated_high : float
-        Interval with a seating's scatter of each lamp added. [1]
+    as_seated, seated_again : Measured
+        The ratio; with a seating's scatter of each lamp added. Their intervals are those of draws. [1]
+    coverage : float
+        Coverage probability of the bench. [1]
     own, reference : float
         The two values. [cd or lm]
     unit : str
         Theirs.
-    parts : mapping
-        Standard uncertainty of ln ratio by cause, to first order. [1]
     upper_limits : bool
         Cells that are only upper limits count in it.
     """
 
     measurand: str
-    value: float
-    low: float
-    high: float
-    seated_low: float
-    seated_high: float
+    as_seated: Measured
+    seated_again: Measured
+    coverage: float
     own: float
     reference: float
     unit: str
-    parts: Mapping[str, float]
     upper_limits: bool
+
+    @property
+    def value(self) -> float:
+        """The ratio [1]."""
+        return self.as_seated.value
+
+    @property
+    def low(self) -> float:
+        """Lower end of its interval as seated [1]."""
+        return self.as_seated.interval(self.coverage)[0]
+
+    @property
+    def high(self) -> float:
+        """Upper end of its interval as seated [1]."""
+        return self.as_seated.interval(self.coverage)[1]
+
+    @property
+    def parts(self) -> dict[str, float]:
+        """Standard uncertainty of ln ratio by cause, to first order, the largest first [1]."""
+        acting = {q.kind for q in self.seated_again.parts}
+        found = {c: self.seated_again.only(k).u / self.value for c, k in CAUSES.items() if k in acting}
+        return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,29 +206,35 @@ def beam_ratio(
         message = f"both beams must have light for the {measurand}; got {values[0]:g} and {values[1]:g}"
         raise MethodError(message, code="dark_reference")
     acting = _inputs((own, reference), measures, range_term)
+    pair = (own.lamp, reference.lamp, own.housing)
     if measurand == "window flux":
-        acting["step"] = _Acting(InputQuantity("step", 0.0, _step(measures)), (("factor", 0, 1.0),))
-    seat = _Acting(InputQuantity("seating", 0.0, math.sqrt(2.0) * mounting_sd), (("factor", 0, 1.0),))
-    ends = []
-    for used in (acting, {**acting, "seating": seat}):
-        model = partial(_ln_ratio, values, used)
-        inputs = {name: one.quantity for name, one in used.items()}
-        drawn = propagate_distributions(model, inputs, trials=TRIALS, coverage=coverage)
-        ends += [math.exp(end) for end in drawn.interval]
+        acting[Input(("step", *pair), _step(measures), kind="model spread")] = (("factor", 0, 1.0),)
+    seat = Input(("seating", *pair), math.sqrt(2.0) * mounting_sd, kind="seating", source="assumed")
     lit = [one.total(one.grid.censored.astype(float)) for one in measures]
     return BeamRatio(
         measurand=measurand,
-        value=values[0] / values[1],
-        low=ends[0],
-        high=ends[1],
-        seated_low=ends[2],
-        seated_high=ends[3],
+        as_seated=_ratio(values, acting),
+        seated_again=_ratio(values, {**acting, seat: (("factor", 0, 1.0),)}),
+        coverage=coverage,
         own=values[0],
         reference=values[1],
         unit="lm" if measurand == "window flux" else "cd",
-        parts=_first_order(values, {**acting, "seating": seat}),
         upper_limits=max(lit) > 0.0,
     )
+
+
+def _ratio(values: Sequence[float], acting: Acting) -> Measured:
+    """Return the ratio of two sums with the inputs that act on them, its interval that of draws."""
+    model = partial(_ln_ratio, values, tuple(acting.values()))
+    drawn = draws(model, *(measured(0.0, q) for q in acting), trials=TRIALS)
+    parts = {}
+    for k, q in enumerate(acting):
+        ends = [
+            float(model(*(sign * q.u if i == k else 0.0 for i in range(len(acting))))) for sign in (1.0, -1.0)
+        ]
+        parts[q] = (ends[0] - ends[1]) / (2.0 * q.u)
+    ln_ratio = math.log(values[0] / values[1])
+    return from_ln(Measured(ln_ratio, parts, linear=False, ends=partial(interval, drawn), how="by draws"))
 
 
 def shared_window(grid: BeamGrid, reference: BeamGrid) -> tuple[Range, Range]:
@@ -232,75 +265,59 @@ def shared_window(grid: BeamGrid, reference: BeamGrid) -> tuple[Range, Range]:
     return ends[0], ends[1]
 
 
-@dataclass(frozen=True)
-class _Acting:
-    """An input and how it acts: added to a beam's sum, or as a factor; 0 is the lamp, 1 the baseline."""
+def _inputs(runs: tuple[BeamRun, BeamRun], measures: list[Measure], range_term: bool) -> Acting:
+    """Return the inputs of a ratio; what both beams share is one input and acts on both."""
+    found: Acting = {}
+    several = len(np.unique(np.concatenate([run.tops.ravel() for run in runs]))) > 1
 
-    quantity: InputQuantity
-    acts: tuple[tuple[str, int, float], ...]
-
-
-def _inputs(runs: tuple[BeamRun, BeamRun], measures: list[Measure], range_term: bool) -> dict[str, _Acting]:
-    """Return the inputs of a ratio; what both beams share has one name and acts on both."""
-    found: dict[str, _Acting] = {}
-
-    def put(name: str, quantity: InputQuantity, kind: str, side: int, by: float) -> None:
-        if quantity.standard_uncertainty * abs(by) > 0.0:
-            before = found[name].acts if name in found else ()
-            found[name] = _Acting(quantity, (*before, (kind, side, by)))
+    def put(q: Input, kind: str, side: int, by: float) -> None:
+        if q.u * abs(by) > 0.0:
+            found[q] = (*found.get(q, ()), (kind, side, by))
 
     for side, (run, one) in enumerate(zip(runs, measures, strict=True)):
-        meter = run.meter
+        meter, who = run.meter, (run.lamp, run.housing)
         for top in np.unique(run.tops):
-            here, place = run.tops == top, f"{meter.id} {top:g}"
+            here, key = run.tops == top, (f"{top:g}",)
             added, share = one.total(run.per_lux * here), one.total(one.halves * here)
-            put(f"range term {place}", _additive(run, float(top), range_term), "add", side, added)
-            if len(np.unique(np.concatenate([r.tops.ravel() for r in runs]))) > 1:
-                put(f"gain {place}", instruments.gain_input(meter, (f"{top:g}",)), "add", side, share)
-            linear = instruments.linearity_input(meter, (f"{top:g}", run.lamp, run.housing))
-            put(f"linearity {place} {side}", linear, "add", side, share)
+            put(_additive(run, float(top), range_term), "add", side, added)
+            if several:
+                gain = instruments.gain_input(meter, key)
+                put(instruments.as_input(gain, "range gain", source="assumed"), "add", side, share)
+            linear = instruments.linearity_input(meter, (*key, *who))
+            put(instruments.as_input(linear, "linearity"), "add", side, share)
         for quantity in instruments.scale_inputs(meter):
-            put(f"scale {meter.id} {instruments.kind_of(quantity)}", quantity, "factor", side, 1.0)
-        put(f"scatter {side}", InputQuantity("scatter", 0.0, one.spread(run.own)), "add", side, 1.0)
+            put(instruments.as_input(quantity, "scale"), "factor", side, 1.0)
+        scatter = Input(("scatter", one.measurand, *who), one.spread(run.own), kind="reading scatter")
+        put(scatter, "add", side, 1.0)
         for name, u in (("colour", run.colour_u), ("supply", run.supply_u)):
-            limits = InputQuantity.from_limits(name, 0.0, math.sqrt(3.0) * u)
-            put(f"{name} {side}", limits, "factor", side, 1.0)
-        limits = InputQuantity.from_limits("limits", 0.0, one.total(run.grid.intensity - one.halves))
-        put(f"upper limits {side}", limits, "add", side, 1.0)
+            put(limits((name, "beam", *who), math.sqrt(3.0) * u, kind=name), "factor", side, 1.0)
+        half = one.total(run.grid.intensity - one.halves)
+        put(limits(("upper limits", one.measurand, *who), half, kind="resolution"), "add", side, 1.0)
     return found
 
 
-def _additive(run: BeamRun, top: float, range_term: bool) -> InputQuantity:
+def _additive(run: BeamRun, top: float, range_term: bool) -> Input:
     """Return the additive error of a range that both beams share. [lx]."""
     if range_term:
-        return instruments.range_input(run.meter, top, (f"{top:g}",))
-    return instruments.resolution_input(instruments.resolution_lx(run.meter, top), (run.meter.id, f"{top:g}"))
+        return instruments.as_input(instruments.range_input(run.meter, top, (f"{top:g}",)), "range term")
+    step = instruments.resolution_lx(run.meter, top)
+    return limits(("dark reading", run.meter.id, f"{top:g}"), step / 2.0, kind="range term")
 
 
-def _ln_ratio(values: Sequence[float], acting: Mapping[str, _Acting], **drawn: Any) -> Any:
+def _ln_ratio(
+    values: Sequence[float], acts: Sequence[tuple[tuple[str, int, float], ...]], *drawn: Any
+) -> Any:
     """Return ln of the ratio when inputs err as drawn; light stays above a hundredth of itself."""
     sums: list[Any] = list(values)
     logs: list[Any] = [0.0, 0.0]
-    for name, one in acting.items():
-        for kind, side, by in one.acts:
+    for away, acting in zip(drawn, acts, strict=True):
+        for kind, side, by in acting:
             if kind == "add":
-                sums[side] = sums[side] + by * drawn[name]
+                sums[side] = sums[side] + by * away
             else:
-                logs[side] = logs[side] + np.log1p(by * drawn[name])
+                logs[side] = logs[side] + np.log1p(by * away)
     floors = [np.maximum(total, 0.01 * value) for total, value in zip(sums, values, strict=True)]
     return np.log(floors[0]) + logs[0] - np.log(floors[1]) - logs[1]
-
-
-def _first_order(values: Sequence[float], acting: Mapping[str, _Acting]) -> dict[str, float]:
-    """Return the standard uncertainty of ln ratio by cause."""
-    still = dict.fromkeys(acting, 0.0)
-    parts: dict[str, float] = {}
-    for name, one in acting.items():
-        u = one.quantity.standard_uncertainty
-        ends = [float(_ln_ratio(values, acting, **{**still, name: sign * u})) for sign in (1.0, -1.0)]
-        cause = next(c for c in CAUSES if name.startswith(c))
-        parts[cause] = math.hypot(parts.get(cause, 0.0), (ends[0] - ends[1]) / 2.0)
-    return dict(sorted(parts.items(), key=lambda item: -item[1]))
 
 
 def _step(measures: list[Measure]) -> float:

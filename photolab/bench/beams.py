@@ -23,6 +23,7 @@ from photolab.bench.beam_ratios import (
     shared_window,
 )
 from photolab.bench.model import Bench
+from photolab.bench.rows import result_row
 from photolab.bench.selection import baseline_lamp
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
@@ -287,39 +288,27 @@ def beam_rows(bench: Bench, *, beams: Beams | None = None) -> pd.DataFrame:
 def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str) -> dict[str, object]:
     """Return one row of the results table."""
     settings = bench.settings
-    low, high = (one.low, one.high) if scope == "readings" else (one.seated_low, one.seated_high)
-    middle, half = (math.log(high) + math.log(low)) / 2.0, (math.log(high) - math.log(low)) / 2.0
-    cells = result.beam.grid.intensity.size
+    ratio = one.as_seated if scope == "readings" else one.seated_again
+    low, high = (math.log(end) for end in ratio.interval(settings.coverage))
     assumed = [*result.beam.assumed, *(result.reference.assumed if result.reference is not None else ())]
     if scope == "specimens" and "mounting_sd_percent" not in settings.declared:
         assumed.append("mounting_sd_percent")
-    return {
-        "lamp": result.lamp,
-        "housing": result.housing,
-        "measurand": ROW_NAMES[one.measurand],
-        "baseline": result.baseline,
-        "point": "hot_spot" if one.measurand == "hot spot" else "beam",
-        "instant": "",
-        "scope": scope,
-        "value": one.value,
-        "unit": "1",
-        "low": low,
-        "high": high,
-        "ln_expanded_uncertainty": half,
-        "coverage": settings.coverage,
-        "coverage_factor": math.nan,
-        "dof": math.inf,
-        "n_specimens": 1,
-        "n_mountings": 1,
-        "n_readings": 2 * cells,
-        "n_days": 1,
-        "initial_s": settings.initial_s,
-        "hold_minutes": settings.hold_minutes,
-        "conditions": _conditions(result, one),
-        "corrections": ", ".join(result.beam.corrections) or "none",
-        "assumed": "; ".join(dict.fromkeys(assumed)) or "nothing",
-        "verdict": judge(middle, half, alike_percent=settings.alike_percent).code,
-    }
+    return result_row(
+        bench,
+        ratio,
+        in_ln=True,
+        lamp=result.lamp,
+        housing=result.housing,
+        measurand=ROW_NAMES[one.measurand],
+        baseline=result.baseline,
+        point="hot_spot" if one.measurand == "hot spot" else "beam",
+        scope=scope,
+        n_readings=2 * result.beam.grid.intensity.size,
+        conditions=_conditions(result, one),
+        corrections=", ".join(result.beam.corrections) or "none",
+        assumed="; ".join(dict.fromkeys(assumed)) or "nothing",
+        verdict=judge((low + high) / 2.0, (high - low) / 2.0, alike_percent=settings.alike_percent).code,
+    )
 
 
 def _conditions(result: BeamResult, one: BeamRatio) -> str:

@@ -16,8 +16,9 @@ from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spreads
 from photolab.errors import MethodError
 from photolab.metrology.comparison import pairwise
+from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.joint import JointResult
 from photolab.metrology.propagation import combine
-from photolab.metrology.quantity import InputQuantity, JointResult
 
 
 @dataclass(frozen=True)

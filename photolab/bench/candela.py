@@ -1,18 +1,23 @@
 """From the lux at the bench's distance to candela, with every term of the doubt, for one lamp in one housing."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.distance_laws import shape_ratio
-from photolab.bench.distance_terms import TAPE_LIMIT_MM, colour_u, supply_u
+from photolab.bench.distance_terms import TAPE_LIMIT_MM, centre_input, colour_input, scale_parts, supply_u
 from photolab.bench.distances import DistanceResult
-from photolab.bench.model import Bench
-from photolab.bench.selection import select
-from photolab.photometry.distance import IntensityBudget, intensity_budget
+from photolab.bench.model import Bench, Housing, Meter
+from photolab.bench.seats import mounting_means, whole_mountings
+from photolab.bench.selection import Selection, select
+from photolab.bench.spreads import Spread, Spreads, campaign_spreads
+from photolab.bench.supply_and_time import clock_hours
+from photolab.metrology.quantity import Input, Measured, apply, combine, limits, measured
+from photolab.photometry.distance import luminous_intensity, tilt_loss
 
 SETTLED = frozenset({"inverse_square", "near_field"})
 
@@ -31,8 +36,14 @@ class BenchCandela:
         To the meter head, and the declared photometric centre behind the face. [m]
     seatings : int
         Seatings behind the mean.
-    budget : IntensityBudget
-        Intensity, uncertainty and parts; the scale holds linearity, colour and supply as well.
+    intensity : Measured
+        Luminous intensity towards the meter head. [cd]
+    coverage : float
+        Coverage probability of the bench. [1]
+    apparent : bool
+        Whether nothing shows that the inverse square holds.
+    lower_range : bool
+        Whether the range term is the largest and the reading fits on a lower range.
     assumed : tuple of str
         Defaults that entered.
     """
@@ -43,13 +54,11 @@ class BenchCandela:
     distance: float
     offset: float
     seatings: int
-    budget: IntensityBudget
+    intensity: Measured = field(repr=False)
+    coverage: float
+    apparent: bool
+    lower_range: bool
     assumed: tuple[str, ...] = ()
-
-    @property
-    def apparent(self) -> bool:
-        """Whether nothing shows that the inverse square holds."""
-        return "apparent" in self.budget.codes
 
 
 def bench_candela(
@@ -71,65 +80,136 @@ def bench_candela(
     tuple of BenchCandela
         One a housing that states its distance and in which the lamp was read; empty otherwise.
     """
-    chosen = select(bench).readings
+    selection = select(bench)
+    chosen = selection.readings
     chosen = chosen[(chosen["lamp"] == lamp) & (chosen["instant"] == "initial")]
+    placed = [
+        (bench.housings[str(name)], block)
+        for name, block in chosen.groupby("housing", sort=False)
+        if str(name) in bench.housings and not math.isnan(bench.housings[str(name)].distance_m)
+    ]
+    if not placed:
+        return ()
+    spreads = _spreads(bench, selection)
     made = []
-    for housing, block in chosen.groupby("housing", sort=False):
-        place = bench.housings.get(str(housing))
-        if place is None or math.isnan(place.distance_m):
-            continue
+    for place, block in placed:
         run = next((r for r in runs if (r.lamp, r.housing) == (lamp, place.id) and r.law in SETTLED), None)
-        made.append(_one(bench, lamp, str(housing), block, run))
+        made.append(_one(bench, place, block, spreads, run))
     return tuple(made)
 
 
+def _spreads(bench: Bench, selection: Selection) -> Spreads:
+    """Return the campaign's own scatter of seatings and days."""
+    table = steps.apply(selection.readings, bench).readings
+    table = table.assign(likeness="like", clock_h=clock_hours(table["clock"]))
+    seats, _ = mounting_means(table)
+    return campaign_spreads(whole_mountings(seats), bench.settings, selection.baseline)
+
+
 def _one(
-    bench: Bench, lamp: str, housing: str, block: pd.DataFrame, run: DistanceResult | None
+    bench: Bench, place: Housing, block: pd.DataFrame, spreads: Spreads, run: DistanceResult | None
 ) -> BenchCandela:
     """Return the candela of a lamp in one housing."""
-    place, meter = bench.housings[housing], bench.meters[str(block["meter"].iloc[0])]
+    lamp, meter = str(block["lamp"].iloc[0]), bench.meters[str(block["meter"].iloc[0])]
     rows = steps.apply(block, bench).readings
     seats = rows.groupby(["specimen", "day", "mounting"], dropna=False)["ln_value"].mean()
     lux, top = math.exp(float(seats.mean())), float(block["range_lx"].max())
-    dark = bool(block["dark_lx"].notna().all())
-    step = instruments.resolution_lx(meter, top) / math.sqrt(12.0)
-    manual = instruments.range_input(meter, top, (f"{top:g}",)).standard_uncertainty
-    scatter = bench.settings.mounting_sd_percent / 100.0 / math.sqrt(len(seats))
-    scale = [u.standard_uncertainty for u in instruments.scale_inputs(meter)]
-    linear = instruments.linearity_input(meter, (f"{top:g}", lamp, housing)).standard_uncertainty
-    shared = math.hypot(*scale, linear, colour_u(meter, rows), supply_u(bench, rows))
-    ratio, near = _near_field(run, place.distance_m)
-    stated = not math.isnan(place.distance_uncertainty_mm)
-    tape = place.distance_uncertainty_mm if stated else TAPE_LIMIT_MM
-    budget = intensity_budget(
-        lux / ratio,
-        place.distance_m,
-        offset=place.offset_mm / 1000.0,
-        reading_uncertainty=math.hypot(scatter * lux, step / math.sqrt(len(seats))),
-        dark_uncertainty=step if dark else 0.0,
-        range_uncertainty=0.0 if dark and run is not None else manual,
-        scale_uncertainty=shared,
-        distance_uncertainty=tape / 1000.0 / math.sqrt(3.0),
-        offset_uncertainty=place.offset_uncertainty_mm / 1000.0 / math.sqrt(3.0),
-        tilt_uncertainty=math.radians(place.tilt_uncertainty_deg) / math.sqrt(3.0),
-        near_field_uncertainty=near,
-        lower_ranges=[r for r in meter.ranges_lx if r < top],
+    seen = bool(block["dark_lx"].notna().all()) and run is not None
+    light = _seated(seats, (lamp, place.id), spreads) * _relative(bench, meter, rows, top, place)
+    additive = (
+        []
+        if seen
+        else [instruments.as_input(instruments.range_input(meter, top, (f"{top:g}",)), "range term")]
     )
+    step = instruments.resolution_lx(meter, top) / 2.0
+    figure = limits(("last figure", lamp, place.id), step / math.sqrt(len(seats)), kind="resolution")
+    dark = limits(
+        ("dark reading", lamp, place.id), step if block["dark_lx"].notna().all() else 0.0, kind="resolution"
+    )
+    light = light + measured(0.0, figure, dark, *additive)
+    stated = not math.isnan(place.distance_uncertainty_mm)
+    tape = (place.distance_uncertainty_mm if stated else TAPE_LIMIT_MM) / 1000.0
+    source = "manual" if stated else "assumed"
+    metres = measured(
+        place.distance_m, limits(("distance", place.id), tape, kind="distance", source=source), unit="m"
+    )
+    centre = measured(place.offset_mm / 1000.0, centre_input(place), unit="m")
+    model, shape = _near_field(run)
+
+    def law(lx: float, q: float, d: float, o: float) -> float:
+        return float(luminous_intensity(lx / shape_ratio(model, q, d), d, offset=o))
+
+    intensity = apply(law, light, shape, metres, centre)
+    if model and run is not None and run.candela is not None:  # which law bends the run is as doubtful here
+        share = intensity.value / run.candela.value
+        laws = [(q, share * c) for q, c in run.candela.parts.items() if q.kind == "model spread"]
+        intensity = intensity + measured(0.0, *laws)
+    parts = {kind: intensity.only(kind).u for kind in {q.kind for q in intensity.parts}}
+    fits = any(lux <= r for r in meter.ranges_lx if r < top)
+    return BenchCandela(
+        lamp=lamp,
+        housing=place.id,
+        illuminance=lux,
+        distance=place.distance_m,
+        offset=place.offset_mm / 1000.0,
+        seatings=len(seats),
+        intensity=intensity.in_unit("cd"),
+        coverage=bench.settings.coverage,
+        apparent=run is None,
+        lower_range=fits and max(parts, key=lambda kind: parts[kind]) == "range term",
+        assumed=_assumed(bench, place, spreads, stated=stated),
+    )
+
+
+def _near_field(run: DistanceResult | None) -> tuple[str, Measured]:
+    """Return the near-field law of a run and its parameter; the inverse square where none bends it."""
+    if run is None or run.law != "near_field" or run.fit is None or run.shape is None:
+        return "", measured(0.0)
+    return run.fit.model, run.shape
+
+
+def _seated(seats: "pd.Series[float]", where: tuple[str, str], spreads: Spreads) -> Measured:
+    """Return the mean of the seatings, with the scatter of seatings and days. [lx]."""
+    means = []
+    for key, value in seats.items():
+        specimen, day, mounting = (str(part) for part in key)  # type: ignore[attr-defined]
+        lamp, housing = where
+        seat = _scatter("seating", (lamp, specimen, housing, day, mounting), spreads.mounting)
+        means.append(measured(float(value), seat, _scatter("day", (day, housing), spreads.day)))
+    light: Measured = np.exp(combine(np.full(len(means), 1.0 / len(means)), means))
+    return light
+
+
+def _scatter(kind: str, key: tuple[str, ...], spread: Spread) -> Input:
+    """Return an input whose standard deviation was pooled over the campaign, or assumed."""
+    pooled = None if spread.assumed else (kind, "pooled")
+    source = "assumed" if spread.assumed else "own readings"
+    return Input((kind, *key), spread.sd, dof=spread.dof, kind=kind, source=source, variance=pooled)
+
+
+def _relative(bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, place: Housing) -> Measured:
+    """Return 1 with the relative inputs of a reading: scale, linearity, colour, supply, tilt."""
+    lamp = str(rows["lamp"].iloc[0])
+    linear = instruments.linearity_input(meter, (f"{top:g}", lamp, place.id))
+    tilt = tilt_loss(math.radians(place.tilt_uncertainty_deg) / math.sqrt(3.0))
+    return measured(
+        1.0,
+        *scale_parts(meter, top),
+        instruments.as_input(linear, "linearity"),
+        colour_input(meter, rows),
+        Input(("supply", lamp, place.id), supply_u(bench, rows), kind="supply", source="assumed"),
+        Input(("tilt", place.id), tilt, kind="angle", source="assumed"),
+    )
+
+
+def _assumed(bench: Bench, place: Housing, spreads: Spreads, *, stated: bool) -> tuple[str, ...]:
+    """Return the defaults that entered."""
     assumed = [] if stated else [f"distance within {TAPE_LIMIT_MM:g} mm"]
     if "offset_mm" not in place.declared:
         assumed.append(f"photometric centre at the face within {place.offset_uncertainty_mm:g} mm")
-    if "mounting_sd_percent" not in bench.settings.declared:
-        assumed.append(f"scatter of seatings {bench.settings.mounting_sd_percent:g} %")
-    offset = place.offset_mm / 1000.0
-    return BenchCandela(lamp, housing, lux, place.distance_m, offset, len(seats), budget, tuple(assumed))
-
-
-def _near_field(run: DistanceResult | None, distance: float) -> tuple[float, float | None]:
-    """Return illuminance over the inverse square at a distance, and its relative doubt; None without a run."""
-    if run is None:
-        return 1.0, None
-    if run.law == "inverse_square" or run.comparison is None:
-        return 1.0, 0.0
-    fit = run.comparison.fits[run.comparison.model]
-    spread = fit.offset_uncertainty / distance**2
-    return shape_ratio(fit, distance), math.hypot(spread, run.comparison.model_spread / run.intensity)
+    declared = bench.settings.declared
+    if spreads.mounting.assumed and "mounting_sd_percent" not in declared:
+        assumed.append(f"scatter of seatings {100.0 * spreads.mounting.sd:g} %")
+    if spreads.day.assumed and "day_sd_percent" not in declared:
+        assumed.append(f"scatter of days {100.0 * spreads.day.sd:g} %")
+    return tuple(assumed)

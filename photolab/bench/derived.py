@@ -1,14 +1,18 @@
 """Results made of several ratios: a difference between housings, light per watt. Never one score."""
 
 import math
-from collections.abc import Hashable
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
-from photolab.bench.electrical import measured_power
+from photolab.bench.electrical import lamp_power
+from photolab.bench.rows import result_row
 from photolab.bench.verdicts import Verdict, judge
+from photolab.metrology.quantity import Input, Measured, from_ln, measured
 
 
 @dataclass(frozen=True)
@@ -108,31 +112,49 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
         measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant. One power
         meter reads both lamps; what it shares is not known, so both its errors are counted.
     """
-    power = {(row["lamp"], row["instant"]): row for row in measured_power(campaign.bench).to_dict("records")}
+    bench = campaign.bench
     rows = []
     for ratio in ratios.to_dict("records"):
-        own, base = (power.get((name, ratio["instant"])) for name in (ratio["lamp"], ratio["baseline"]))
+        names = (str(ratio["lamp"]), str(ratio["baseline"]))
+        own, base = (lamp_power(bench, name, str(ratio["instant"])) for name in names)
         if ratio["measurand"] != "illuminance ratio" or own is None or base is None:
             continue
-        value = float(ratio["value"]) * float(base["value"]) / float(own["value"])
-        half = math.sqrt(
-            float(ratio["ln_expanded_uncertainty"]) ** 2
-            + float(own["ln_expanded_uncertainty"]) ** 2
-            + float(base["ln_expanded_uncertainty"]) ** 2
-        )
-        verdict = judge(math.log(value), half, alike_percent=campaign.bench.settings.alike_percent)
+        result = from_ln(_ln_per_watt(ratio, np.log(base.watts) - np.log(own.watts)))
+        row = result_row(bench, result, in_ln=True)
+        half = row["ln_expanded_uncertainty"]
+        verdict = judge(math.log(result.value), half, alike_percent=bench.settings.alike_percent)
+        words = "; ".join((str(ratio["assumed"]), own.assumed, base.assumed)).split("; ")
+        assumed = [word for word in dict.fromkeys(words) if word != "nothing"]
         rows.append(
-            {
-                **{str(k): v for k, v in ratio.items()},
+            {str(k): v for k, v in ratio.items()}
+            | {
+                k: row[k]
+                for k in ("value", "low", "high", "ln_expanded_uncertainty", "coverage_factor", "dof")
+            }
+            | {
                 "measurand": "illuminance per watt ratio",
-                "value": value,
-                "low": value * math.exp(-half),
-                "high": value * math.exp(half),
-                "ln_expanded_uncertainty": half,
                 "verdict": verdict.code,
-                "assumed": "; ".join(
-                    dict.fromkeys([str(ratio["assumed"]), str(own["assumed"]), str(base["assumed"])])
-                ).replace("; nothing", ""),
+                "assumed": "; ".join(assumed) or "nothing",
             }
         )
     return pd.DataFrame(rows)
+
+
+def _ln_per_watt(ratio: Mapping[Hashable, Any], ln_watts: Measured) -> Measured:
+    """Return ln of light per watt, from a row of the results table and ln of the watts it is divided by."""
+    value, half = math.log(ratio["value"]), float(ratio["ln_expanded_uncertainty"])
+    u = half / float(ratio["coverage_factor"])
+    if math.isfinite(u):
+        key = tuple(ratio[k] for k in ("lamp", "baseline", "housing", "point", "instant", "scope"))
+        light = measured(value, Input(("illuminance ratio", *key), u, dof=float(ratio["dof"])))
+        per_watt: Measured = light + ln_watts
+        return per_watt
+    # bounds have an interval and no u: the two intervals are multiplied
+
+    def ends(coverage: float) -> tuple[float, float]:
+        apart = ln_watts.half_width(coverage)
+        return math.log(ratio["low"]) + ln_watts.value - apart, math.log(
+            ratio["high"]
+        ) + ln_watts.value + apart
+
+    return Measured(value + ln_watts.value, linear=False, ends=ends)

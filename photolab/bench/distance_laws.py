@@ -10,6 +10,7 @@ import pandas as pd
 from photolab.bench.distance_terms import SharedTerms
 from photolab.bench.model import Housing
 from photolab.errors import MethodError
+from photolab.metrology.quantity import Measured, from_fit, measured
 from photolab.photometry.distance import (
     FarField,
     FitComparison,
@@ -81,23 +82,23 @@ def try_laws(points: pd.DataFrame, shared: SharedTerms, housing: Housing) -> Law
         return LawsTried(None, pd.DataFrame(), None, None, ("no_light",))
     d, e, u = (points[c].to_numpy(float) for c in ("distance_m", "illuminance_lx", "u_lx"))
     own: dict[str, Any] = {"illuminance_uncertainty": u, "distance_uncertainty": shared.placement_m}
-    own["common_illuminance_uncertainty"] = shared.additive_lx
-    tape: dict[str, Any] = {"common_distance_uncertainty": shared.zero_m}
+    own["common_illuminance_uncertainty"] = shared.additive.u
+    tape: dict[str, Any] = {"common_distance_uncertainty": shared.zero.u}
     offset_fit: InverseSquareFit | None
     comparison, table, offset_fit, refusals = None, pd.DataFrame(), None, []
     try:
-        comparison = compare_fits(d, e, **own, **tape, scale_uncertainty=shared.scale)
+        comparison = compare_fits(d, e, **own, **tape, scale_uncertainty=shared.relative_u())
         table, offset_fit = comparison.table, comparison.fits.get("offset")
     except MethodError as refused:
         refusals.append("one_distance" if len(points) == 1 else refused.code)
         table = refused.known.get("table", table)
     if offset_fit is None and len(points) > 1:
         try:
-            offset_fit = fit_inverse_square(d, e, **own, **tape, scale_uncertainty=shared.scale)
+            offset_fit = fit_inverse_square(d, e, **own, **tape, scale_uncertainty=shared.relative_u())
         except MethodError as refused:
             refusals.append(refused.code)
     centre = housing.offset_mm / 1000.0
-    doubt = math.hypot(shared.zero_m, shared.offset_m)
+    doubt = math.hypot(shared.zero.u, shared.centre.u)
     flatness = far_field(d + centre, e, **own, common_distance_uncertainty=doubt)
     return LawsTried(comparison, table, offset_fit, flatness, tuple(dict.fromkeys(refusals)))
 
@@ -132,7 +133,7 @@ def geometric_distance(housing: Housing) -> float:
 
 
 def choose_law(
-    found: LawsTried, shared: SharedTerms, housing: Housing, *, near_field: bool
+    found: LawsTried, housing: Housing, *, near_field: bool
 ) -> tuple[str, InverseSquareFit | None, float, list[str]]:
     """Return the law that may be quoted.
 
@@ -140,8 +141,6 @@ def choose_law(
     ----------
     found : LawsTried
         The laws tried.
-    shared : SharedTerms
-        What the readings have in common.
     housing : Housing
         Where the bench reads.
     near_field : bool
@@ -158,22 +157,62 @@ def choose_law(
         best = comparison.fits[comparison.model if comparison.model in plain else plain[0]]
         away = max(abs(comparison.fits[n].intensity - best.intensity) for n in comparison.kept)
         return "inverse_square", best, away / math.sqrt(3.0), []
+    if comparison is not None and comparison.model in {"near_field", "disc"}:
+        # it explains every reading: that the far ones look flat within their doubt shows nothing against it
+        if near_field:
+            return (
+                "near_field",
+                comparison.fits[comparison.model],
+                comparison.model_spread,
+                ["near_field_term"],
+            )
+        return "", None, 0.0, ["only_apparent"]
     if settled and found.flatness is not None and found.flatness.fit is not None:
-        far = found.flatness.fit
-        spread = shared.scale * far.intensity
-        return "inverse_square", far, spread, ["far_part_only"] if found.flatness.code == "part" else []
-    if comparison is not None and comparison.model in {"near_field", "disc"} and near_field:
-        return "near_field", comparison.fits[comparison.model], comparison.model_spread, ["near_field_term"]
+        return (
+            "inverse_square",
+            found.flatness.fit,
+            0.0,
+            ["far_part_only"] if found.flatness.code == "part" else [],
+        )
     return "", None, 0.0, ["only_apparent"]
 
 
-def shape_ratio(fit: InverseSquareFit, distance: float) -> float:
-    """Return the illuminance of a fitted law over that of its own inverse square.
+def fitted(fit: InverseSquareFit, shared: SharedTerms, run: tuple[str, ...]) -> tuple[Measured, Measured]:
+    """Return the intensity and the shape of a fit as quantities that hold what the run shares.
 
     Parameters
     ----------
     fit : InverseSquareFit
         The fit.
+    shared : SharedTerms
+        What the readings have in common.
+    run : tuple of str
+        Identity of the run.
+
+    Returns
+    -------
+    tuple of Measured
+        Intensity [cd] and offset, or the parameter of a near field. [m, m2]
+    """
+    names = [(name, fit.model, *run) for name in ("intensity", "shape")]
+    own = from_fit(names, [fit.intensity, fit.offset], fit.own)
+    made = []
+    for k, quantity in enumerate(own):
+        common = [(shared.additive, fit.per_unit["range"][k]), (shared.zero, fit.per_unit["tape_zero"][k])]
+        relative = shared.acting(float(fit.per_unit["scale"][k]))
+        made.append(quantity + measured(0.0, *((q, float(c)) for q, c in (*common, *relative))))
+    return made[0].in_unit("cd"), made[1]
+
+
+def shape_ratio(model: str, shape: float, distance: float) -> float:
+    """Return the illuminance of a law over that of its own inverse square.
+
+    Parameters
+    ----------
+    model : str
+        ``near_field`` or ``disc``; any other is the inverse square itself.
+    shape : float
+        Its parameter. [m2]
     distance : float
         From the reference face. [m]
 
@@ -182,11 +221,9 @@ def shape_ratio(fit: InverseSquareFit, distance: float) -> float:
     float
         1 for the inverse square itself. [1]
     """
-    if fit.model == "near_field":
-        return 1.0 - fit.offset / distance**2
-    if fit.model == "disc":
-        return 1.0 / (1.0 + fit.offset / distance**2)
-    return 1.0
+    if model == "near_field":
+        return 1.0 - shape / distance**2
+    return 1.0 / (1.0 + shape / distance**2) if model == "disc" else 1.0
 
 
 def product_curve(fit: InverseSquareFit, distances: Sequence[float]) -> list[float]:
@@ -206,4 +243,4 @@ def product_curve(fit: InverseSquareFit, distances: Sequence[float]) -> list[flo
     """
     if fit.model == "offset":
         return [fit.intensity * (d / (d + fit.offset)) ** 2 for d in distances]
-    return [fit.intensity * shape_ratio(fit, d) for d in distances]
+    return [fit.intensity * shape_ratio(fit.model, fit.offset, d) for d in distances]

@@ -11,6 +11,7 @@ from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.metrology.precision import pooled_sd
+from photolab.metrology.quantity import Input, limits
 
 TAPE_LIMIT_MM = 10.0
 """Limit of a distance where the housing states none, assumed. [mm]"""
@@ -18,35 +19,46 @@ READING_SD = 0.004
 """Relative scatter of a reading where nothing is repeated, assumed. [1]"""
 
 
+Parts = tuple[tuple[Input, float], ...]
+"""Inputs, each with its relative sensitivity."""
+
+
 @dataclass(frozen=True)
 class SharedTerms:
-    """What all readings of a run have in common, as standard uncertainties.
+    """What all readings of a run have in common, and what each has by itself beside its scatter.
 
     Attributes
     ----------
-    additive_lx : float
-        Additive error of the range, or of the dark reading where one was taken. [lx]
-    zero_m, placement_m : float
-        Zero of the tape, common to the run; each placement by itself. [m]
-    offset_m : float
-        Of the declared photometric centre. [m]
-    relative : mapping
-        Relative terms by name: ``scale``, ``linearity``, ``colour``, ``supply``. [1]
+    additive : Input
+        Additive error of the range; exact where a dark reading was taken off or it is ignored. [lx]
+    zero, centre : Input
+        Zero of the tape, common to the run; the declared photometric centre. [m]
+    relative : mapping of str to tuple of (Input, float)
+        Relative inputs by name: ``scale``, ``colour``, ``supply``. [1]
+    placement_m, dark_lx, linearity : float
+        Standard uncertainties of each reading by itself: its placement [m], its dark reading [lx], and the
+        linearity of its level, relative [1].
     additive_from : str
         ``dark reading``, ``manual`` or ``ignored``.
     """
 
-    additive_lx: float
-    zero_m: float
+    additive: Input
+    zero: Input
+    centre: Input
+    relative: Mapping[str, Parts]
     placement_m: float
-    offset_m: float
-    relative: Mapping[str, float]
+    dark_lx: float
+    linearity: float
     additive_from: str
 
-    @property
-    def scale(self) -> float:
-        """All relative terms together. [1]."""
-        return math.sqrt(sum(u**2 for u in self.relative.values()))
+    def relative_u(self, *names: str) -> float:
+        """Return the relative standard uncertainty that some of the relative inputs bring together."""
+        parts = [part for name in names or self.relative for part in self.relative[name]]
+        return math.sqrt(math.fsum((c * q.u) ** 2 for q, c in parts))
+
+    def acting(self, value: float) -> Parts:
+        """Return the relative inputs with their sensitivities at a value."""
+        return tuple((q, c * value) for parts in self.relative.values() for q, c in parts)
 
 
 def shared_terms(
@@ -79,27 +91,35 @@ def shared_terms(
     -------
     tuple of (SharedTerms, list of str)
         The terms, and the defaults among them.
+
+    Notes
+    -----
+    The linearity errs at each level within its limit, and a dark reading of 0 may be half a step below or
+    above: both enter each reading. Taken as common and exact they refuse four sound runs in ten.
     """
+    first = block.iloc[0]
+    run = (str(first["run"]), str(first["lamp"]), housing.id)
     top = float(block["range_lx"].max())
     seen = "dark" in wanted and bool(block["dark_lx"].notna().all())
-    step = instruments.resolution_lx(meter, top)
-    additive = instruments.range_input(meter, top, (f"{top:g}",)).standard_uncertainty
-    additive = step / math.sqrt(12.0) if seen else additive if range_term else 0.0
-    scale = [u.standard_uncertainty for u in instruments.scale_inputs(meter)]
-    relative = {
-        "scale": instruments.scale_loading(meter, top) * math.hypot(*scale),
-        "linearity": instruments.linearity_input(meter, (f"{top:g}", "", "")).standard_uncertainty,
-        "colour": colour_u(meter, rows),
-        "supply": supply_u(bench, rows),
-    }
+    manual = instruments.as_input(instruments.range_input(meter, top, (f"{top:g}",)), "range term")
+    exact = Input(("no range term", *run), 0.0, kind="range term")
     stated = not math.isnan(housing.distance_uncertainty_mm)
     tape = (housing.distance_uncertainty_mm if stated else TAPE_LIMIT_MM) / 1000.0 / math.sqrt(3.0)
+    source = "manual" if stated else "assumed"
     terms = SharedTerms(
-        additive_lx=additive,
-        zero_m=tape / math.sqrt(2.0),
+        additive=exact if seen or not range_term else manual,
+        zero=Input(("tape zero", *run), tape / math.sqrt(2.0), kind="distance", source=source),
+        centre=centre_input(housing),
+        relative={
+            "scale": scale_parts(meter, top),
+            "colour": ((colour_input(meter, rows), 1.0),),
+            "supply": (
+                (Input(("supply", *run), supply_u(bench, rows), kind="supply", source="assumed"), 1.0),
+            ),
+        },
         placement_m=tape / math.sqrt(2.0),
-        offset_m=housing.offset_uncertainty_mm / 1000.0 / math.sqrt(3.0),
-        relative=relative,
+        dark_lx=instruments.resolution_lx(meter, top) / math.sqrt(12.0) if seen else 0.0,
+        linearity=instruments.linearity_input(meter, (f"{top:g}", "", "")).standard_uncertainty,
         additive_from="dark reading" if seen else "manual" if range_term else "ignored",
     )
     assumed = ["half of the distance's variance common to the run, half each placement's own"]
@@ -109,8 +129,44 @@ def shared_terms(
     return terms, assumed
 
 
-def colour_u(meter: Meter, rows: pd.DataFrame) -> float:
-    """Return the relative standard uncertainty from the colour of the light.
+def centre_input(housing: Housing) -> Input:
+    """Return what the declared photometric centre may be off by.
+
+    Parameters
+    ----------
+    housing : Housing
+        The housing.
+
+    Returns
+    -------
+    Input
+        One a housing. [m]
+    """
+    half = housing.offset_uncertainty_mm / 1000.0
+    return limits(("photometric centre", housing.id), half, kind="distance", source="assumed")
+
+
+def scale_parts(meter: Meter, top: float) -> Parts:
+    """Return the scale of a meter on a range, relative.
+
+    Parameters
+    ----------
+    meter : Meter
+        The meter.
+    top : float
+        Top of the range. [lx]
+
+    Returns
+    -------
+    tuple of (Input, float)
+        Scale, and drift with a certificate. [1]
+    """
+    load = instruments.scale_loading(meter, top)
+    return tuple((instruments.as_input(q, "scale"), load) for q in instruments.scale_inputs(meter))
+
+
+def colour_input(meter: Meter, rows: pd.DataFrame) -> Input:
+    """Return what the colour of the light does to a reading, relative.
 
     Parameters
     ----------
@@ -121,16 +177,18 @@ def colour_u(meter: Meter, rows: pd.DataFrame) -> float:
 
     Returns
     -------
-    float
+    Input
         That of the correction, else the declared index of the meter. [1]
     """
-    if rows.empty:
-        return 0.0
-    corrected = float(rows["spectral_u"].iloc[0])
-    technology = str(rows["technology"].iloc[0])
+    technology = "" if rows.empty else str(rows["technology"].iloc[0])
+    corrected = math.nan if rows.empty else float(rows["spectral_u"].iloc[0])
     if not math.isnan(corrected):
-        return corrected
-    return instruments.colour_input(meter, technology).standard_uncertainty
+        return Input(
+            ("colour", meter.id, technology, f"corrected {corrected:.15g}"), corrected, kind="colour"
+        )
+    if rows.empty:
+        return Input(("colour", meter.id, technology), 0.0, kind="colour")
+    return instruments.as_input(instruments.colour_input(meter, technology), "colour")
 
 
 def supply_u(bench: Bench, rows: pd.DataFrame) -> float:
@@ -202,7 +260,7 @@ def distance_points(rows: pd.DataFrame, meter: Meter, scatter: float, shared: Sh
     scatter : float
         Relative scatter of one reading. [1]
     shared : SharedTerms
-        For the placements.
+        For placements, linearity and the dark reading.
 
     Returns
     -------
@@ -214,8 +272,9 @@ def distance_points(rows: pd.DataFrame, meter: Meter, scatter: float, shared: Sh
         step = max(instruments.resolution_lx(meter, float(top)) for top in block["range_lx"])
         value, count = float(block["value_lx"].mean()), len(block)
         own = math.hypot(scatter * value, step / math.sqrt(12.0)) / math.sqrt(count)
+        own = math.hypot(own, shared.linearity * value, shared.dark_lx)  # alike for all repeats of a level
         d = float(distance)  # type: ignore[arg-type]
-        moved = 2.0 * value * d * math.hypot(shared.placement_m, shared.zero_m)
+        moved = 2.0 * value * d * math.hypot(shared.placement_m, shared.zero.u)
         made.append((d, value, own, count, value * d**2, math.hypot(own * d**2, moved)))
     names = ["distance_m", "illuminance_lx", "u_lx", "repeats", "product_cd", "product_u_cd"]
     return pd.DataFrame(made, columns=names)

@@ -16,11 +16,20 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench import corrections as steps
-from photolab.bench.distance_laws import LawsTried, choose_law, geometric_distance, shape_ratio, try_laws
+from photolab.bench.distance_laws import (
+    NEAR_FIELD_TOLERANCE,
+    LawsTried,
+    choose_law,
+    fitted,
+    geometric_distance,
+    shape_ratio,
+    try_laws,
+)
 from photolab.bench.distance_terms import SharedTerms, distance_points, reading_scatter, shared_terms
 from photolab.bench.model import Bench, Housing
-from photolab.metrology.distributions import coverage_factor
-from photolab.photometry.distance import FarField, FitComparison, InverseSquareFit
+from photolab.bench.rows import result_row
+from photolab.metrology.quantity import Input, Measured, apply, measured
+from photolab.photometry.distance import FarField, FitComparison, InverseSquareFit, luminous_intensity
 
 _SAME_PLACE_M = 0.001
 
@@ -53,13 +62,16 @@ class DistanceResult:
         From where outward the readings follow the inverse square about the declared centre.
     law : str
         ``inverse_square``, ``near_field`` or "" where no intensity may be quoted.
-    intensity, standard_uncertainty, low, high : float
-        Luminous intensity and its interval; NaN where none may be quoted. [cd]
-    offset, offset_uncertainty : float
-        Fitted photometric centre behind the face; NaN unless the law is the inverse square. [m]
-    apparent, apparent_uncertainty : float
-        Illuminance at the bench's distance times the squared distance to the declared centre; NaN where the
+    candela : Measured or None
+        Luminous intensity; None where none may be quoted. [cd]
+    shape : Measured or None
+        Fitted parameter of the law quoted: the photometric centre behind the face, or that of the near field;
+        None where none was fitted. [m or m2]
+    apparent : Measured or None
+        Illuminance at the bench's distance times the squared distance to the declared centre; None where the
         run has no reading there. [cd]
+    coverage : float
+        Coverage probability of the bench. [1]
     near_field_percent : float
         By how much the law leaves the inverse square at the bench's distance; NaN where no law holds. [%]
     geometric_distance : float
@@ -86,14 +98,10 @@ class DistanceResult:
     fit: InverseSquareFit | None = field(repr=False)
     flatness: FarField | None = field(repr=False)
     law: str
-    intensity: float
-    standard_uncertainty: float
-    low: float
-    high: float
-    offset: float
-    offset_uncertainty: float
-    apparent: float
-    apparent_uncertainty: float
+    candela: Measured | None
+    shape: Measured | None
+    apparent: Measured | None
+    coverage: float
     near_field_percent: float
     geometric_distance: float
     corrections: tuple[str, ...]
@@ -106,9 +114,33 @@ class DistanceResult:
         return self.law == "inverse_square"
 
     @property
+    def intensity(self) -> float:
+        """Luminous intensity, NaN where none may be quoted [cd]."""
+        return math.nan if self.candela is None else self.candela.value
+
+    @property
+    def low(self) -> float:
+        """Lower end of its interval [cd]."""
+        return math.nan if self.candela is None else self.candela.interval(self.coverage)[0]
+
+    @property
+    def high(self) -> float:
+        """Upper end of its interval [cd]."""
+        return math.nan if self.candela is None else self.candela.interval(self.coverage)[1]
+
+    @property
+    def centre(self) -> Measured | None:
+        """Fitted photometric centre behind the face; None unless the law is that of a free centre [m]."""
+        return self.shape if self.fit is not None and self.fit.model == "offset" else None
+
+    @property
     def smallest_usable(self) -> float:
         """Smallest distance of this run from which the inverse square may be used; NaN if none. [m]."""
         shown = math.nan if self.flatness is None else self.flatness.smallest_distance - self.declared_offset
+        if self.law == "near_field" and self.fit is not None:
+            ratios = [shape_ratio(self.fit.model, self.fit.offset, d) for d in self.points["distance_m"]]
+            near = zip(self.points["distance_m"], ratios, strict=True)
+            shown = min((d for d, r in near if abs(r - 1.0) <= NEAR_FIELD_TOLERANCE), default=math.nan)
         return shown if math.isnan(self.geometric_distance) else max(shown, self.geometric_distance)
 
 
@@ -158,7 +190,8 @@ def _evaluate_run(
     points = distance_points(rows, meter, scatter, shared)
     codes = _cautions(block, lit, shared)
     found = try_laws(points, shared, housing)
-    summary = _summary(bench, points, shared, housing, found, near_field="near_field" in wanted)
+    key = (run, lamp, housing.id)
+    summary = _summary(points, shared, housing, found, key, near_field="near_field" in wanted)
     return DistanceResult(
         run=run,
         lamp=lamp,
@@ -174,6 +207,7 @@ def _evaluate_run(
         flatness=found.flatness,
         geometric_distance=geometric_distance(housing),
         corrections=(*corrected.applied, *(["near_field"] if summary["law"] == "near_field" else [])),
+        coverage=bench.settings.coverage,
         codes=(*summary.pop("codes"), *codes),
         assumed=(*assumed, *scatter_assumed),
         **summary,
@@ -182,8 +216,11 @@ def _evaluate_run(
 
 def _cautions(block: pd.DataFrame, lit: "pd.Series[bool]", shared: SharedTerms) -> list[str]:
     """Return what a run's readings call for saying."""
+    taken = block["dark_lx"].notna()
+    some_dark = bool(taken.any()) and not bool(taken.all())
     found = {
-        "no_dark_reading": shared.additive_from == "manual",
+        "dark_in_some_rows": some_dark,
+        "no_dark_reading": shared.additive_from == "manual" and not some_dark,
         "range_term_ignored": shared.additive_from == "ignored",
         "dark_as_large": not bool(lit.all()),
         "range_unknown": bool(block["range_lx"].isna().any()),
@@ -195,48 +232,53 @@ def _cautions(block: pd.DataFrame, lit: "pd.Series[bool]", shared: SharedTerms) 
 
 
 def _summary(
-    bench: Bench,
     points: pd.DataFrame,
     shared: SharedTerms,
     housing: Housing,
     found: LawsTried,
+    run: tuple[str, ...],
     *,
     near_field: bool,
 ) -> dict[str, Any]:
     """Return intensity, offset, what may be quoted, and why."""
-    law, fit, spread, codes = choose_law(found, shared, housing, near_field=near_field)
-    intensity = fit.intensity if fit is not None else math.nan
-    u = math.hypot(fit.intensity_uncertainty, spread) if fit is not None else math.nan
-    half = coverage_factor(bench.settings.coverage, math.inf) * u
-    centred = fit is not None and fit.model == "offset"
-    apparent, u_apparent = _apparent(points, shared, housing)
-    away = math.nan if fit is None else 100.0 * (shape_ratio(fit, housing.distance_m) - 1.0)
+    law, fit, spread, codes = choose_law(found, housing, near_field=near_field)
+    intensity: Measured | None = None
+    shape: Measured | None = None
+    if fit is not None:
+        intensity, shape = fitted(fit, shared, run)
+        laws = Input(("choice of law", *run), spread, law="rectangular", kind="model spread")
+        intensity = (intensity + measured(0.0, laws)).in_unit("cd")
+    away = math.nan if fit is None else 100.0 * (shape_ratio(fit.model, fit.offset, housing.distance_m) - 1.0)
     return {
         "law": law,
         "fit": fit if fit is not None else found.quoted,
-        "intensity": intensity,
-        "standard_uncertainty": u,
-        "low": intensity - half,
-        "high": intensity + half,
-        "offset": fit.offset if fit is not None and centred else math.nan,
-        "offset_uncertainty": fit.offset_uncertainty if fit is not None and centred else math.nan,
-        "apparent": apparent,
-        "apparent_uncertainty": u_apparent,
+        "candela": intensity,
+        "shape": shape,
+        "apparent": _apparent(points, shared, housing, run),
         "near_field_percent": away,
         "codes": [*found.refusals, *codes],
     }
 
 
-def _apparent(points: pd.DataFrame, shared: SharedTerms, housing: Housing) -> tuple[float, float]:
-    """Return the apparent intensity at the bench's distance, and its uncertainty. [cd]."""
+def _apparent(
+    points: pd.DataFrame, shared: SharedTerms, housing: Housing, run: tuple[str, ...]
+) -> Measured | None:
+    """Return the apparent intensity at the bench's distance [cd]."""
     here = points[(points["distance_m"] - housing.distance_m).abs() < _SAME_PLACE_M]
     if here.empty:
-        return math.nan, math.nan
-    row, path = here.iloc[0], housing.distance_m + housing.offset_mm / 1000.0
-    tape = 2.0 * math.hypot(shared.zero_m, shared.placement_m, shared.offset_m) / path
-    lux = math.hypot(float(row["u_lx"]), shared.additive_lx) / float(row["illuminance_lx"])
-    apparent = float(row["illuminance_lx"]) * path**2
-    return apparent, apparent * math.hypot(tape, lux, shared.scale)
+        return None
+    lux = float(here.iloc[0]["illuminance_lx"])
+    own = Input(
+        ("reading at the bench's distance", *run), float(here.iloc[0]["u_lx"]), kind="reading scatter"
+    )
+    placed = Input(("placement at the bench's distance", *run), shared.placement_m, kind="distance")
+    return apply(
+        lambda lx, metres, centre: luminous_intensity(lx, metres, offset=centre),
+        measured(lux, own, shared.additive, *shared.acting(lux), unit="lx"),
+        measured(housing.distance_m, shared.zero, placed, unit="m"),
+        measured(housing.offset_mm / 1000.0, shared.centre, unit="m"),
+        unit="cd",
+    )
 
 
 def _with_fit(points: pd.DataFrame, fit: InverseSquareFit | None) -> pd.DataFrame:
@@ -262,47 +304,31 @@ def distance_rows(bench: Bench, *, results: tuple[DistanceResult, ...] | None = 
         measurand "luminous intensity" where it may be quoted, else "apparent luminous intensity". [cd]
     """
     runs = evaluate_distances(bench) if results is None else results
-    return pd.DataFrame([_row(bench, one) for one in runs if one.law or not math.isnan(one.apparent)])
+    return pd.DataFrame([_row(bench, one) for one in runs if one.law or one.apparent is not None])
 
 
 def _row(bench: Bench, one: DistanceResult) -> dict[str, object]:
     """Return one row of the results table."""
-    settings, block = bench.settings, bench.tables["distance"]
+    block = bench.tables["distance"]
     block = block[(block["run"] == one.run) & (block["lamp"] == one.lamp) & (block["housing"] == one.housing)]
-    seats = block.groupby(["specimen", "day", "mounting"], dropna=False).ngroups
-    factor = coverage_factor(settings.coverage, math.inf)
-    value = one.intensity if one.law else one.apparent
-    half = factor * (one.standard_uncertainty if one.law else one.apparent_uncertainty) / value
     said = {
         "inverse_square": f"inverse square holds at {one.bench_distance:g} m",
         "near_field": f"by a near-field law ({one.near_field_percent:+.1f} % at {one.bench_distance:g} m)",
         "": f"apparent at {one.bench_distance:g} m, inverse square not shown to hold",
     }[one.law]
-    return {
-        "lamp": one.lamp,
-        "housing": one.housing,
-        "measurand": "luminous intensity" if one.law else "apparent luminous intensity",
-        "baseline": "",
-        "point": "hot_spot",
-        "instant": "",
-        "scope": "readings",
-        "value": value,
-        "unit": "cd",
-        "low": value * (1.0 - half),
-        "high": value * (1.0 + half),
-        "ln_expanded_uncertainty": half,
-        "coverage": settings.coverage,
-        "coverage_factor": factor,
-        "dof": math.inf,
-        "n_specimens": block["specimen"].nunique(),
-        "n_mountings": seats,
-        "n_readings": len(block),
-        "n_days": block["day"].nunique(),
-        "initial_s": settings.initial_s,
-        "hold_minutes": settings.hold_minutes,
-        "conditions": f"{said}; run {one.run} over {one.points['distance_m'].min():g} to "
+    return result_row(
+        bench,
+        one.candela if one.law else one.apparent,
+        lamp=one.lamp,
+        housing=one.housing,
+        measurand="luminous intensity" if one.law else "apparent luminous intensity",
+        point="hot_spot",
+        n_specimens=block["specimen"].nunique(),
+        n_mountings=block.groupby(["specimen", "day", "mounting"], dropna=False).ngroups,
+        n_readings=len(block),
+        n_days=block["day"].nunique(),
+        conditions=f"{said}; run {one.run} over {one.points['distance_m'].min():g} to "
         f"{one.points['distance_m'].max():g} m",
-        "corrections": ", ".join(one.corrections) or "none",
-        "assumed": "; ".join(one.assumed) or "nothing",
-        "verdict": "",
-    }
+        corrections=", ".join(one.corrections) or "none",
+        assumed="; ".join(one.assumed) or "nothing",
+    )

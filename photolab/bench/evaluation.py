@@ -44,8 +44,9 @@ from photolab.bench.supply_and_time import (
     drift_input,
 )
 from photolab.errors import MethodError
+from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.joint import JointResult
 from photolab.metrology.propagation import combine
-from photolab.metrology.quantity import InputQuantity, JointResult
 
 KIND_ASSUMPTIONS = {
     "range gain": Assumption("step between two ranges", RANGE_GAIN_PERCENT, "%", "limit"),

@@ -12,13 +12,12 @@ import pandas as pd
 from scipy import stats
 
 from photolab.bench.corrections import LED_AMBIENT_COEFFICIENT, LED_AMBIENT_LIMIT
-from photolab.bench.electrical import measured_power
+from photolab.bench.electrical import lamp_power
 from photolab.bench.heat import WarmUpRun
 from photolab.bench.model import Bench
 from photolab.bench.surface import AMBIENT_LIMIT_K, THERMOCOUPLE_LIMIT_K
 from photolab.errors import MethodError
-from photolab.metrology.propagation import propagate
-from photolab.metrology.quantity import InputQuantity, MeasurementResult
+from photolab.metrology.quantity import Measured, apply, limits, measured
 from photolab.thermal.coupling import (
     ExpectedLight,
     Slope,
@@ -284,7 +283,7 @@ def ambient_corrections(bench: Bench, run: WarmUpRun, slope: Slope | None) -> pd
     return pd.DataFrame(rows, columns=columns)
 
 
-def case_to_ambient(bench: Bench, run: WarmUpRun) -> MeasurementResult | None:
+def case_to_ambient(bench: Bench, run: WarmUpRun) -> Measured | None:
     """Return the thermal resistance from the case to the ambient at the hold time.
 
     Parameters
@@ -296,28 +295,27 @@ def case_to_ambient(bench: Bench, run: WarmUpRun) -> MeasurementResult | None:
 
     Returns
     -------
-    MeasurementResult or None
+    Measured or None
         None for a filament lamp (most of its power leaves as radiation), or where case, ambient or watts are
         missing. [K/W]
     """
     hold = 60.0 * bench.settings.hold_minutes
-    power = measured_power(bench)
-    power = power[(power["lamp"] == run.lamp) & (power["instant"] == "hold")] if len(power) else power
+    power = lamp_power(bench, run.lamp, "hold")
     last = run.record[(run.record["elapsed_s"] - hold).abs() <= 0.05 * hold]
     rise = float((last["case_C"] - last["ambient_C"]).mean())
-    if math.isnan(rise) or power.empty or is_filament(bench, run.lamp):
+    if math.isnan(rise) or power is None or is_filament(bench, run.lamp):
         return None
-    watts = power.iloc[0]
-    case_u = math.hypot(THERMOCOUPLE_LIMIT_K, AMBIENT_LIMIT_K) / math.sqrt(3.0)
-    watts_u = (
-        float(watts["value"]) * float(watts["ln_expanded_uncertainty"]) / float(watts["coverage_factor"])
+    case = limits(("thermocouple", run.run), THERMOCOUPLE_LIMIT_K, kind="scale", source="assumed")
+    room = limits(("ambient", run.run), AMBIENT_LIMIT_K, kind="ambient", source="assumed")
+    half = (RADIANT_HIGH - RADIANT_LOW) / 2.0
+    radiant = limits("radiant fraction of an LED lamp", half, kind="model spread", source="assumed")
+    return apply(
+        lambda kelvin, watts, part: thermal_resistance(kelvin, watts, radiant_fraction=part),
+        measured(rise, case, (room, -1.0), unit="K"),
+        power.watts,
+        measured(RADIANT_LOW + half, radiant),
+        unit="K/W",
     )
-    inputs = {
-        "rise": InputQuantity("rise", rise, case_u, unit="K"),
-        "power": InputQuantity("power", float(watts["value"]), watts_u, unit="W"),
-        "radiant_fraction": InputQuantity.from_bounds("radiant_fraction", RADIANT_LOW, RADIANT_HIGH),
-    }
-    return propagate(thermal_resistance, inputs, coverage=bench.settings.coverage, unit="K/W")
 
 
 def expected_at(

@@ -8,7 +8,8 @@ and only then; so a common scale error cancels from their ratio while an autoran
 import math
 
 from photolab.bench.model import Meter
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.quantity import Input
 
 RANGE_GAIN_PERCENT = 1.0
 """Assumed limit of the gain between two ranges of one meter, common practice, no source. [%]"""
@@ -16,6 +17,32 @@ OWN_COLOUR_SHARE = {"like": 0.2, "unlike": 0.5, "far": 1.0}
 """Share of f1' that a pair of lamps of one technology carries, by how far their colour temperatures lie apart.
 
 Computed on published LED illuminants (LED-B5 against B4, B3, B2): 0.20, 0.44 and 0.70 of f1'; rounded up."""
+
+
+def as_input(quantity: InputQuantity, kind: str, *, source: str = "manual") -> Input:
+    """Return an input of the joint evaluation as one that measured quantities share.
+
+    Parameters
+    ----------
+    quantity : InputQuantity
+        Its name is its identity.
+    kind, source : str
+        Line of the budget, and where the uncertainty comes from.
+
+    Returns
+    -------
+    Input
+        The same.
+    """
+    return Input(
+        quantity.name,
+        quantity.standard_uncertainty,
+        dof=quantity.dof,
+        law=quantity.distribution,
+        kind=kind,
+        source=source,
+        variance=quantity.variance_from,
+    )
 
 
 def kind_of(quantity: InputQuantity) -> str:

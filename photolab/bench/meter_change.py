@@ -14,9 +14,9 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.linking import changed_verdicts, converted, technology_links
 from photolab.bench.model import Bench, Meter
-from photolab.bench.pairs import exp_symmetric
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
+from photolab.metrology.quantity import exp_symmetric
 
 FloatArray = NDArray[np.float64]
 

@@ -16,9 +16,11 @@ from photolab.bench.verdicts import (
     judge,
     mountings_to_separate,
 )
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.planning import resolvable_ratio
 from photolab.metrology.propagation import combine
-from photolab.metrology.quantity import InputQuantity, MeasurementResult
+from photolab.metrology.quantity import exp_symmetric
+from photolab.metrology.results import MeasurementResult
 
 Array = NDArray[np.float64]
 
@@ -201,22 +203,6 @@ def compare_pair(
         largest_term=_largest_term(pair, scope),
         result=None if missing else result,
     )
-
-
-def exp_symmetric(x: float) -> float:
-    """Return exp(x) such that the value for -x is exactly its reciprocal.
-
-    Parameters
-    ----------
-    x : float
-        Natural logarithm of a ratio. [1]
-
-    Returns
-    -------
-    float
-        The ratio. [1]
-    """
-    return math.exp(x) if x >= 0 or math.isnan(x) else 1.0 / math.exp(-x)
 
 
 def _select(pair: PairInputs, kinds: frozenset[str] | set[str]) -> tuple[Array, list[InputQuantity]]:

@@ -1,47 +1,48 @@
 """The emissivity of bare surfaces, from a patch of tape or paint beside them read at the same time."""
 
 import math
+from functools import partial
 
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from photolab.bench.model import Bench
 from photolab.bench.surface import (
     PATCH_EMISSIVITY,
-    REFLECTED_LIMIT_K,
     Row,
     Surface,
-    normal_quantile,
+    camera_reading,
+    emissivity_of,
+    mirrored_room,
     reflected_of,
 )
 from photolab.errors import MethodError
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.quantity import apply
 from photolab.thermal.thermography import EMISSIVITY_HALF_WIDTH, emissivity_from_patch, surface_temperature
 
 SPOT_LIMIT_K = 0.5
 """Limit of the difference that a camera shows between two spots of one image, assumed. [K]"""
 
 
-def ends_from_emissivity(one: Surface, *, coverage: float = 0.95) -> tuple[float, float]:
+def ends_from_emissivity(one: Surface) -> tuple[float, float]:
     """Return what the emissivity alone makes of a surface temperature, camera and mirrored room taken as exact.
 
     Parameters
     ----------
     one : Surface
         A camera reading with a value.
-    coverage : float, default 0.95
-        Coverage probability. [1]
 
     Returns
     -------
     tuple of float
-        Low and high end; NaN where there is none. [degC]
+        Low and high end at the coverage of the bench; NaN where there is none. [degC]
 
     Notes
     -----
     The temperature falls with the emissivity, which is rectangular: the ends lie at its estimate plus and minus the
     coverage times its half-width.
     """
-    reach = coverage * one.emissivity_half_width
+    reach = one.coverage * one.emissivity_half_width
     if math.isnan(one.value + reach):
         return math.nan, math.nan
     low, high = (
@@ -93,22 +94,26 @@ def patch_emissivities(bench: Bench) -> pd.DataFrame:
 def _patch_row(bench: Bench, row: Row) -> dict[str, float | str]:
     """Return the emissivity of one bare reading beside its patch."""
     patch = str(row["method_patch"])
-    stated = float(row["emissivity_patch"])
+    where = (str(row["lamp"]), str(row["place"]), f"{float(row['elapsed_s']):g}")
+    stated, width = float(row["emissivity_patch"]), float(row["emissivity_half_width_patch"])
     reflected, _ = reflected_of(bench, float(row["reflected_C"]), float(row["ambient_C"]))
-    point = {
-        "displayed": float(row["displayed_C"]),
-        "patch_displayed": float(row["displayed_C_patch"]),
-        "patch_emissivity": PATCH_EMISSIVITY[patch] if math.isnan(stated) else stated,
-        "reflected": reflected,
-    }
-    width = float(row["emissivity_half_width_patch"])
-    limits = {
-        "displayed": SPOT_LIMIT_K,
-        "patch_displayed": SPOT_LIMIT_K,
-        "patch_emissivity": EMISSIVITY_HALF_WIDTH[patch] if math.isnan(width) else width,
-        "reflected": REFLECTED_LIMIT_K,
-    }
-    value, half, code = _patch_value(point, limits, float(row["set_emissivity"]), bench.settings.coverage)
+    value = low = high = math.nan
+    code = ""
+    try:
+        found = apply(
+            partial(_from_patch, float(row["set_emissivity"])),
+            camera_reading(float(row["displayed_C"]), SPOT_LIMIT_K, (*where, "bare")),
+            camera_reading(float(row["displayed_C_patch"]), SPOT_LIMIT_K, (*where, patch)),
+            emissivity_of(
+                PATCH_EMISSIVITY[patch] if math.isnan(stated) else stated,
+                EMISSIVITY_HALF_WIDTH[patch] if math.isnan(width) else width,
+                (*where, patch),
+            ),
+            mirrored_room(reflected, where),
+        )
+        value, (low, high) = found.value, found.interval(bench.settings.coverage)
+    except MethodError as refused:
+        code = refused.code
     return {
         "lamp": row["lamp"],
         "place": row["place"],
@@ -116,26 +121,17 @@ def _patch_row(bench: Bench, row: Row) -> dict[str, float | str]:
         "elapsed_s": row["elapsed_s"],
         "patch_C": row["displayed_C_patch"],
         "emissivity": value,
-        "low": value - half,
-        "high": min(value + half, 1.0),
+        "low": low,
+        "high": min(high, 1.0),
         "declared": row["emissivity"],
         "code": code,
     }
 
 
-def _patch_value(
-    point: dict[str, float], limits: dict[str, float], set_emissivity: float, coverage: float
-) -> tuple[float, float, str]:
-    """Return an emissivity with its expanded uncertainty by sensitivities, or why there is none."""
-    try:
-        value = float(emissivity_from_patch(**point, set_emissivity=set_emissivity))  # type: ignore[arg-type]
-        variance = 0.0
-        for name, limit in limits.items():
-            step = -limit / 100.0
-            moved = point | {name: point[name] + step}
-            shift = float(emissivity_from_patch(**moved, set_emissivity=set_emissivity)) - value  # type: ignore[arg-type]
-            spread = InputQuantity.from_bounds(name, point[name] - limit, point[name] + limit)
-            variance += (shift / step * spread.standard_uncertainty) ** 2
-    except MethodError as refused:
-        return math.nan, math.nan, refused.code
-    return value, normal_quantile(coverage) * math.sqrt(variance), ""
+def _from_patch(
+    set_emissivity: float, shown: float, patch: float, known: float, reflected: float
+) -> ArrayLike:
+    """Return the emissivity of a bare surface beside its patch."""
+    return emissivity_from_patch(
+        shown, patch, patch_emissivity=known, set_emissivity=set_emissivity, reflected=reflected
+    )

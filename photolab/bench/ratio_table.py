@@ -5,9 +5,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.bench.campaign import Campaign, missing_inputs
-from photolab.bench.pairs import SCOPE_KINDS, exp_symmetric
+from photolab.bench.pairs import SCOPE_KINDS
 from photolab.bench.verdicts import judge
-from photolab.metrology.distributions import coverage_factor
+from photolab.metrology.quantity import coverage_factor, exp_symmetric
 
 
 def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame:

@@ -11,9 +11,9 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.heat import WarmUpRun
 from photolab.bench.instruments import kind_of
 from photolab.errors import MethodError
-from photolab.metrology.distributions import coverage_factor
 from photolab.metrology.effort import planned_sd
 from photolab.metrology.planning import resolvable_ratio
+from photolab.metrology.quantity import coverage_factor
 
 __all__ = [
     "Forecast",

@@ -41,7 +41,7 @@ from scipy import sparse
 
 from photolab.bench import instruments
 from photolab.bench.model import Meter
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.inputs import InputQuantity
 
 Array = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.model import Bench
 from photolab.bench.shared_inputs import Loadings
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.inputs import InputQuantity
 
 DRIFT_PERCENT_PER_HOUR = 0.5
 """Standard uncertainty of the drift of lamp, supply and meter within a day, assumed. [%/h]"""

@@ -7,19 +7,20 @@ that was read.
 
 import math
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from photolab.bench.model import Bench
+from photolab.bench.rows import result_row
 from photolab.errors import MethodError
+from photolab.metrology.monte_carlo import draws, interval
+from photolab.metrology.quantity import Measured, limits, measured
 from photolab.thermal.thermography import (
     EMISSIVITY_HALF_WIDTH,
-    SurfaceReading,
     rise_in_fahrenheit,
     surface_reading,
     surface_temperature,
@@ -40,8 +41,6 @@ AMBIENT_LIMIT_K = 1.0
 """Limit of the ambient temperature, assumed. [K]"""
 PATCH_EMISSIVITY = {"tape": 0.95, "paint": 0.95}
 """Assumed where the folder states none. [1]"""
-TRIALS = 5_000
-"""Trials of one propagation of distributions: ends to some 0.05 K at a patch. [1]"""
 
 
 @dataclass(frozen=True)
@@ -58,14 +57,16 @@ class Surface:
         As read; NaN where no ambient is stated. [degC]
     set_emissivity, emissivity, emissivity_half_width, reflected : float
         What the reading was worked out with; NaN for a thermocouple. [1], [1], [1], [degC]
-    value, low, high : float
-        Surface temperature (band radiance) with its interval; NaN where there is none. [degC]
-    standard_uncertainty : float
-        Standard uncertainty. [K]
+    temperature : Measured or None
+        Surface temperature (band radiance); None where there is none. [degC]
+    above_ambient : Measured or None
+        The same above the ambient; None where either is missing. [K]
+    least : float
+        Without a temperature: what it is at least, NaN where not even that can be said. [degC]
     total_radiation : float
-        The same by T^4. [degC]
-    rise, rise_low, rise_high : float
-        Above the ambient. [K]
+        Surface temperature by T^4. [degC]
+    coverage : float
+        Coverage probability of `low` and `high`. [1]
     usable : bool
         Whether lamps may be ranked by it.
     codes : tuple of str
@@ -82,16 +83,34 @@ class Surface:
     emissivity: float
     emissivity_half_width: float
     reflected: float
-    value: float
-    low: float
-    high: float
-    standard_uncertainty: float
+    temperature: Measured | None
+    above_ambient: Measured | None
+    least: float
     total_radiation: float
-    rise: float
-    rise_low: float
-    rise_high: float
+    coverage: float
     usable: bool
     codes: tuple[str, ...]
+
+    @property
+    def value(self) -> float:
+        """Surface temperature, NaN where there is none [degC]."""
+        return math.nan if self.temperature is None else self.temperature.value
+
+    @property
+    def low(self) -> float:
+        """Lower end of its interval [degC]."""
+        return self.least if self.temperature is None else self.temperature.interval(self.coverage)[0]
+
+    @property
+    def high(self) -> float:
+        """Upper end of its interval, NaN where there is none [degC]."""
+        return math.nan if self.temperature is None else self.temperature.interval(self.coverage)[1]
+
+    @property
+    def rise(self) -> tuple[float, float, float]:
+        """Rise above the ambient with its interval, NaN where there is none [K]."""
+        found = self.above_ambient
+        return (math.nan,) * 3 if found is None else (found.value, *found.interval(self.coverage))
 
 
 def surfaces(bench: Bench, *, at_hold: bool = False) -> tuple[Surface, ...]:
@@ -126,6 +145,7 @@ def _surface(bench: Bench, row: Row) -> Surface:
     """Return one row as a surface temperature."""
     number = {name: float(row[name]) for name in ("elapsed_s", "displayed_C", "ambient_C", "set_emissivity")}
     method, shown, ambient = str(row["method"]), number["displayed_C"], number["ambient_C"]
+    where = (str(row["lamp"]), str(row["place"]), method, f"{number['elapsed_s']:g}")
     reflected, codes = reflected_of(bench, float(row["reflected_C"]), ambient)
     emissivity, width = float(row["emissivity"]), float(row["emissivity_half_width"])
     if math.isnan(emissivity) and method in PATCH_EMISSIVITY:
@@ -134,12 +154,12 @@ def _surface(bench: Bench, row: Row) -> Surface:
         width, codes = EMISSIVITY_HALF_WIDTH[method], [*codes, "emissivity_assumed"]
     if method == "thermocouple":
         emissivity = width = reflected = math.nan
-        found, codes = _thermocouple(shown, bench.settings.coverage), ["thermocouple_contact"]
+        thermometer = limits(("thermocouple", *where), THERMOCOUPLE_LIMIT_K, kind="scale", source="assumed")
+        temperature = measured(shown, thermometer, unit="degC")
+        found = _Found(temperature, temperature - _room(ambient, where), True, ("thermocouple_contact",))
+        codes = []
     else:
-        given = (shown, method, emissivity, number["set_emissivity"], reflected, width)
-        found = _seen(given, bench.settings.coverage)
-    rise = found.value - ambient
-    half = normal_quantile(bench.settings.coverage) * AMBIENT_LIMIT_K / math.sqrt(3.0)
+        found = _seen(where, (shown, number["set_emissivity"], emissivity, width, reflected, ambient))
     return Surface(
         lamp=str(row["lamp"]),
         place=str(row["place"]),
@@ -151,17 +171,32 @@ def _surface(bench: Bench, row: Row) -> Surface:
         emissivity=emissivity,
         emissivity_half_width=width,
         reflected=reflected,
-        value=found.value,
-        low=found.low,
-        high=found.high,
-        standard_uncertainty=found.standard_uncertainty,
+        temperature=found.temperature,
+        above_ambient=None if math.isnan(ambient) else found.above_ambient,
+        least=found.least,
         total_radiation=found.total_radiation,
-        rise=rise,
-        rise_low=rise - math.hypot(found.value - found.low, half),
-        rise_high=rise + math.hypot(found.high - found.value, half),
+        coverage=bench.settings.coverage,
         usable=found.usable,
         codes=tuple(dict.fromkeys([*codes, *found.codes])),
     )
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What one reading says."""
+
+    temperature: Measured | None
+    above_ambient: Measured | None
+    usable: bool
+    codes: tuple[str, ...]
+    least: float = math.nan
+    total_radiation: float = math.nan
+
+
+def _room(ambient: float, where: tuple[Hashable, ...]) -> Measured:
+    """Return the ambient temperature of one reading; 0 where it is not known, and nothing is taken from it."""
+    limit = limits(("ambient", *where), AMBIENT_LIMIT_K, kind="ambient", source="assumed")
+    return measured(0.0 if math.isnan(ambient) else ambient, limit, unit="degC")
 
 
 def reflected_of(bench: Bench, stated: float, ambient: float) -> tuple[float, list[str]]:
@@ -187,31 +222,87 @@ def reflected_of(bench: Bench, stated: float, ambient: float) -> tuple[float, li
 
 
 @lru_cache(maxsize=1024)
-def _seen(given: tuple[float, str, float, float, float, float], coverage: float) -> SurfaceReading:
+def _seen(where: tuple[Hashable, ...], given: tuple[float, ...]) -> _Found:
     """Return what a camera's reading says, where there is an answer."""
-    shown, method, emissivity, set_emissivity, reflected, width = given
+    shown, set_emissivity, emissivity, width, reflected, ambient = given
     if math.isnan(emissivity):
         least = _least(shown, set_emissivity, reflected)
-        return SurfaceReading(
-            math.nan, least, math.nan, math.nan, coverage, math.nan, False, ("emissivity_missing",)
-        )
+        return _Found(None, None, False, ("emissivity_missing",), least)
     try:
-        return surface_reading(
-            shown,
-            method=method,
-            emissivity=emissivity,
+        found = surface_reading(
+            camera_reading(shown, camera_limit(shown), where),
+            method=str(where[2]),
+            emissivity=emissivity_of(emissivity, width, where),
             set_emissivity=set_emissivity,
-            reflected=reflected,
-            emissivity_half_width=width,
-            displayed_half_width=camera_limit(shown),
-            reflected_half_width=REFLECTED_LIMIT_K,
-            coverage=coverage,
-            trials=TRIALS,
+            reflected=mirrored_room(reflected, where),
         )
     except MethodError as refused:
-        return SurfaceReading(
-            math.nan, math.nan, math.nan, math.nan, coverage, math.nan, False, (refused.code,)
-        )
+        return _Found(None, None, False, (refused.code,))
+    room = _room(ambient, where)
+    apart = found.drawn - draws(lambda kelvin: kelvin, room, trials=found.drawn.size)
+    rise = replace(
+        found.temperature - room, unit="K", ends=partial(interval, apart), how=found.temperature.how
+    )
+    return _Found(found.temperature, rise, found.usable, found.codes, total_radiation=found.total_radiation)
+
+
+def camera_reading(shown: float, limit: float, where: tuple[Hashable, ...]) -> Measured:
+    """Return a displayed temperature.
+
+    Parameters
+    ----------
+    shown : float
+        As displayed. [degC]
+    limit : float
+        Limit of the camera there, assumed. [K]
+    where : tuple of hashable
+        Which reading.
+
+    Returns
+    -------
+    Measured
+        The displayed temperature. [degC]
+    """
+    return measured(shown, limits(("camera", *where), limit, kind="scale", source="assumed"), unit="degC")
+
+
+def emissivity_of(value: float, half_width: float, where: tuple[Hashable, ...]) -> Measured:
+    """Return an emissivity within its limits, which end at 1 and just above 0: the estimate is their middle.
+
+    Parameters
+    ----------
+    value, half_width : float
+        As stated or assumed. [1]
+    where : tuple of hashable
+        Which reading.
+
+    Returns
+    -------
+    Measured
+        The emissivity. [1]
+    """
+    low, high = max(value - half_width, 1e-3), min(value + half_width, 1.0)
+    middle = value if low == value - half_width and high == value + half_width else (low + high) / 2.0
+    return measured(middle, limits(("emissivity", *where), (high - low) / 2.0, kind="emissivity"), unit="1")
+
+
+def mirrored_room(reflected: float, where: tuple[Hashable, ...]) -> Measured:
+    """Return the temperature of what a surface mirrors.
+
+    Parameters
+    ----------
+    reflected : float
+        As stated or assumed. [degC]
+    where : tuple of hashable
+        Which reading.
+
+    Returns
+    -------
+    Measured
+        The reflected temperature. [degC]
+    """
+    limit = limits(("reflected", *where), REFLECTED_LIMIT_K, kind="reflected temperature", source="assumed")
+    return measured(reflected, limit, unit="degC")
 
 
 def _least(shown: float, set_emissivity: float, reflected: float) -> float:
@@ -222,29 +313,6 @@ def _least(shown: float, set_emissivity: float, reflected: float) -> float:
     return float(
         surface_temperature(lowest, emissivity=1.0, set_emissivity=set_emissivity, reflected=reflected)
     )
-
-
-def _thermocouple(shown: float, coverage: float) -> SurfaceReading:
-    """Return the reading of a thermocouple with the limit of its class."""
-    u = THERMOCOUPLE_LIMIT_K / math.sqrt(3.0)
-    half = normal_quantile(coverage) * u
-    return SurfaceReading(shown, shown - half, shown + half, u, coverage, math.nan, True, ())
-
-
-def normal_quantile(coverage: float) -> float:
-    """Return the two-sided quantile of the normal distribution.
-
-    Parameters
-    ----------
-    coverage : float
-        Coverage probability. [1]
-
-    Returns
-    -------
-    float
-        Quantile. [1]
-    """
-    return float(stats.norm.ppf(0.5 + 0.5 * coverage))
 
 
 def camera_limit(displayed: float) -> float:
@@ -280,46 +348,37 @@ def surface_rows(bench: Bench) -> pd.DataFrame:
     """
     rows = []
     for one in surfaces(bench, at_hold=True):
-        rows.append(_row(bench, one, "surface temperature", "degC", (one.value, one.low, one.high)))
-        if not math.isnan(one.rise):
-            rows.append(_row(bench, one, "temperature rise", "K", (one.rise, one.rise_low, one.rise_high)))
+        rows.append(_row(bench, one, one.temperature, (one.value, one.low, one.high)))
+        if one.above_ambient is not None:
+            rows.append(_row(bench, one, one.above_ambient, one.rise, rise=True))
     return pd.DataFrame(rows)
 
 
 def _row(
-    bench: Bench, one: Surface, measurand: str, unit: str, figures: tuple[float, float, float]
+    bench: Bench,
+    one: Surface,
+    quantity: Measured | None,
+    figures: tuple[float, float, float],
+    *,
+    rise: bool = False,
 ) -> dict[str, object]:
     """Return one row of the results table."""
-    value, low, high = figures
-    rise = measurand == "temperature rise"
-    ambient_u = AMBIENT_LIMIT_K / math.sqrt(3.0) if rise else 0.0
-    return {
-        "lamp": one.lamp,
-        "housing": "",
-        "measurand": measurand,
-        "baseline": "",
-        "point": ", ".join(part for part in (one.place, one.method) if part),
-        "instant": "hold",
-        "scope": "readings",
-        "value": value,
-        "unit": unit,
-        "low": low,
-        "high": high,
-        "ln_expanded_uncertainty": (high - low) / (2.0 * value) if rise and value > 0.0 else math.nan,
-        "coverage": bench.settings.coverage,
-        "coverage_factor": (high - low) / 2.0 / math.hypot(one.standard_uncertainty, ambient_u),
-        "dof": math.inf,
-        "n_specimens": 1,
-        "n_mountings": 1,
-        "n_readings": 1,
-        "n_days": 1,
-        "initial_s": bench.settings.initial_s,
-        "hold_minutes": bench.settings.hold_minutes,
-        "conditions": "; ".join([*_unusable(one), *_seen_how(one), *_also(bench, figures, rise=rise)]),
-        "corrections": "none" if one.method == "thermocouple" else "emissivity, reflected temperature",
-        "assumed": "; ".join(assumed_of(one, rise=rise)),
-        "verdict": "",
-    }
+    # a ratio to the zero of a temperature scale says nothing
+    said: dict[str, Any] = (
+        {} if rise else {"unit": "degC", "low": one.low, "ln_expanded_uncertainty": math.nan}
+    )
+    return result_row(
+        bench,
+        quantity,
+        lamp=one.lamp,
+        measurand="temperature rise" if rise else "surface temperature",
+        point=", ".join(part for part in (one.place, one.method) if part),
+        instant="hold",
+        conditions="; ".join([*_unusable(one), *_seen_how(one), *_also(bench, figures, rise=rise)]),
+        corrections="none" if one.method == "thermocouple" else "emissivity, reflected temperature",
+        assumed="; ".join(assumed_of(one, rise=rise)),
+        **said,
+    )
 
 
 def _unusable(one: Surface) -> list[str]:

@@ -23,7 +23,6 @@ COLUMNS = (
     "dof",
     "unit",
 )
-REMAINDER = "correlations and terms beyond first order"
 
 
 def budget_table(
@@ -57,8 +56,4 @@ def budget_table(
         q = inputs[k]
         numbers = (share[k], contribution[k], sensitivities[k], q.value, u[k])
         rows.append((q.name, q.shared_by, q.shared_with, *numbers, q.distribution, q.dof, q.unit))
-    rest = 1.0 - float(share.sum())
-    if total_variance > 0 and abs(rest) > 1e-9:  # rounding of a sum of fractions stays far below
-        size = np.sign(rest) * np.sqrt(abs(rest) * total_variance)
-        rows.append((REMAINDER, "", "", rest, float(size), np.nan, np.nan, np.nan, "", np.nan, ""))
     return pd.DataFrame.from_records(rows, columns=list(COLUMNS))

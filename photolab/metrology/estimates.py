@@ -264,17 +264,7 @@ def _contributions(joint: Any, inputs: Sequence[Any], index: list[int]) -> Array
     part = joint.sensitivities[:, index]
     block: Array = np.asarray(part.toarray() if hasattr(part, "toarray") else part, dtype=float)
     block = block * np.array([inputs[i].standard_uncertainty for i in index])
-    declared = getattr(joint, "correlations", None)
-    if declared is None or not np.size(declared.first):
-        return block
-    place = {member: k for k, member in enumerate(index)}
-    correlation = np.eye(len(index))
-    for a, b, r in zip(declared.first, declared.second, declared.coefficient, strict=True):
-        if int(a) in place and int(b) in place:
-            i, j = place[int(a)], place[int(b)]
-            correlation[i, j] = correlation[j, i] = r
-    eigenvalues, vectors = np.linalg.eigh(correlation)
-    return np.asarray(block @ (vectors * np.sqrt(np.maximum(eigenvalues, 0.0))))
+    return block
 
 
 def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrasts:

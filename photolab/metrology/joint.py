@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from photolab.metrology.correlation import NO_CORRELATIONS, Correlations
 from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.quantity import exp_symmetric
 from photolab.metrology.results import MeasurementResult, first_order_result
 from photolab.metrology.variance_groups import (
     VarianceGroups,
@@ -41,16 +41,6 @@ class JointResult:
         Unit of each result.
     coverage : float
         Coverage probability of the intervals made from this. [1]
-    truncate_dof : bool
-        Whether degrees of freedom are cut down to whole numbers before a coverage factor is taken.
-    correlations : Correlations
-        Declared correlations between inputs.
-    second_order : ndarray, shape (m,), or None
-        Standard deviation of what a linear model leaves out of each result, None where it was not looked
-        at. [unit]
-    beyond_first_order : tuple of hashable
-        Names of the results whose terms beyond first order were as large as the linear ones and stand as
-        inputs of their own.
     """
 
     names: tuple[Hashable, ...]
@@ -59,15 +49,11 @@ class JointResult:
     sensitivities: Sensitivities
     units: tuple[str, ...]
     coverage: float = 0.95
-    truncate_dof: bool = False
-    correlations: Correlations = NO_CORRELATIONS
-    second_order: FloatArray | None = None
-    beyond_first_order: tuple[Hashable, ...] = ()
 
     @cached_property
     def covariance(self) -> FloatArray:
         """Covariance matrix of the results [unit²]."""
-        return _covariance(self.sensitivities, self._uncertainties, self.correlations)
+        return _covariance(self.sensitivities, self._uncertainties)
 
     @cached_property
     def correlation(self) -> FloatArray:
@@ -87,7 +73,7 @@ class JointResult:
     def variance_groups(self) -> VarianceGroups:
         """Which inputs rest on one estimate of variance."""
         dof = np.fromiter((q.dof for q in self.inputs), dtype=np.float64, count=len(self.inputs))
-        return group_variances(self.inputs, dof, self.correlations)
+        return group_variances(self.inputs, dof)
 
     @cached_property
     def _position(self) -> dict[Hashable, int]:
@@ -194,7 +180,7 @@ class JointResult:
         for name in (a, b):
             self.position(name)
         d = self._measured(weights, unit="1", coverage=coverage)
-        value = _exp(d.value)
+        value = exp_symmetric(d.value)
         return MeasurementResult(
             value=value,
             standard_uncertainty=d.standard_uncertainty * value,
@@ -202,9 +188,7 @@ class JointResult:
             coverage=d.coverage,
             coverage_factor=d.coverage_factor,
             expanded_uncertainty=d.expanded_uncertainty * value,
-            interval=(_exp(d.interval[0]), _exp(d.interval[1])),
-            method=d.method,
-            second_order=d.second_order * value,
+            interval=(exp_symmetric(d.interval[0]), exp_symmetric(d.interval[1])),
             inputs=d.inputs,
             sensitivities=d.sensitivities * value,
         )
@@ -228,8 +212,6 @@ class JointResult:
             self,
             inputs=tuple(self.inputs[k] for k in keep.tolist()),
             sensitivities=self.sensitivities[:, keep],
-            correlations=self.correlations.kept(keep),
-            second_order=None,
         )
 
     def dof(self, weights: Mapping[Hashable, float] | FloatArray) -> float | FloatArray:
@@ -246,7 +228,7 @@ class JointResult:
             Effective degrees of freedom. [1]
         """
         rows = self._weight_rows(weights)
-        dof = effective_dof(self._contributions(rows), self.variance_groups, self.correlations)
+        dof = effective_dof(self._contributions(rows), self.variance_groups)
         return dof if not isinstance(weights, Mapping) and np.ndim(weights) == 2 else float(dof[0])
 
     def _weight_rows(self, weights: Mapping[Hashable, float] | FloatArray) -> Sensitivities:
@@ -281,8 +263,8 @@ class JointResult:
         value = float(sum(w * self.values[self.position(name)] for name, w in weights.items()))
         summed = self._summed(weights)
         contributions = (summed * self._uncertainties)[None, :]
-        variance = combined_variance(contributions, self.correlations)
-        dof = effective_dof(contributions, self.variance_groups, self.correlations)
+        variance = combined_variance(contributions)
+        dof = effective_dof(contributions, self.variance_groups)
         # a campaign's budget names the inputs that enter, not the thousands that do not
         enters = np.flatnonzero(summed) if sparse.issparse(self.sensitivities) else np.arange(summed.size)
         return first_order_result(
@@ -291,8 +273,6 @@ class JointResult:
             float(dof[0]),
             coverage=self.coverage if coverage is None else coverage,
             unit=unit,
-            truncate_dof=self.truncate_dof,
-            second_order=self._second_order(weights),
             inputs=tuple(self.inputs[k] for k in enters.tolist()),
             sensitivities=summed[enters],
         )
@@ -313,32 +293,14 @@ class JointResult:
                 summed += weight * s[k]
         return summed
 
-    def _second_order(self, weights: Mapping[Hashable, float]) -> float:
-        """Return what a linear model leaves out, where one result alone is asked for."""
-        if self.second_order is None or len(weights) != 1:
-            return float("nan")
-        ((name, weight),) = weights.items()
-        return float(abs(weight) * self.second_order[self.position(name)])
 
-
-def _covariance(sensitivities: Sensitivities, u: FloatArray, correlations: Correlations) -> FloatArray:
-    """Return S diag(u) R diag(u) S' without an array of all inputs squared."""
+def _covariance(sensitivities: Sensitivities, u: FloatArray) -> FloatArray:
+    """Return S diag(u)² S' without an array of all inputs squared."""
     if not sparse.issparse(sensitivities):
-        scaled = sensitivities * u
-        other = scaled @ correlations.matrix(u.size) if correlations.first.size else scaled
-        return np.asarray(other @ scaled.T)
+        return np.asarray((sensitivities * u) @ (sensitivities * u).T)
     scaled = sensitivities.multiply(u[None, :]).tocsc()
-    if correlations.first.size:
-        covariance = (scaled @ correlations.matrix(u.size) @ scaled.T).toarray()
-        return np.asarray((covariance + covariance.T) / 2.0)
     filled = np.diff(scaled.indptr)
     shared = filled > max(8, scaled.shape[0] // 16)  # what most results share is faster as a dense block
     dense = scaled[:, np.flatnonzero(shared)].toarray()
     own = scaled[:, np.flatnonzero(~shared)].tocsr()
     return np.asarray(dense @ dense.T + (own @ own.T).toarray())
-
-
-def _exp(x: float) -> float:
-    """Return e^x such that e^-x is exactly its reciprocal."""
-    with np.errstate(over="ignore"):  # beyond e^709 a ratio is infinite
-        return float(np.exp(x)) if x >= 0 else float(1.0 / np.exp(-x))

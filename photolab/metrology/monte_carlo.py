@@ -1,75 +1,31 @@
-"""Propagation of distributions by a Monte Carlo method, and the check of a linear result against it."""
+"""Draws of measured quantities through the law that joins them: the second way to an interval (JCGM 101)."""
 
+from __future__ import annotations
+
+import hashlib
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Callable, Hashable, Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
-from photolab.metrology.correlation import read_correlations
-from photolab.metrology.distributions import normal_factor
-from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.reporting import places_for
-from photolab.metrology.results import MeasurementResult, check_coverage
-from photolab.metrology.sampling import Sampler, values_of
+
+if TYPE_CHECKING:
+    from photolab.metrology.quantity import Input, Measured
 
 FloatArray = NDArray[np.float64]
-Model = Callable[..., Any]
 
-BLOCK = 10_000  # trials of one block of the adaptive procedure
-FEWEST_BLOCKS = 10
 _CHUNK = 10_000  # small enough for a processor's cache, large enough that calls cost little
-_CHUNK_BYTES = 64_000_000
-_SUMMED = 100_000  # trials summed at a time, so that no second array of all trials is needed
-
-
-@dataclass(frozen=True, eq=False)
-class DistributionResult:
-    """The distribution of a result, summarised.
-
-    Parameters
-    ----------
-    value : float
-        Mean of the trials; their median where an input has no finite variance. [unit]
-    standard_uncertainty : float
-        Standard deviation of the trials; NaN where an input has no finite variance (Student's t, 2 dof or
-        fewer). [unit]
-    interval : tuple of float
-        Coverage interval, low and high. [unit]
-    trials : int
-        Number of trials. [1]
-    seed : int
-        Seed of the streams.
-    coverage : float
-        Coverage probability. [1]
-    kind : str
-        "symmetric" (equal probability on both sides) or "shortest".
-    dependence : str
-        How correlated inputs were drawn: independent, joint_normal, joint_t or gaussian_copula.
-    converged : bool
-        False where an adaptive procedure ran out of trials.
-    outcomes : ndarray, shape (trials,)
-        What the model gave, in no particular order. [unit]
-    """
-
-    value: float
-    standard_uncertainty: float
-    interval: tuple[float, float]
-    trials: int
-    seed: int
-    coverage: float
-    kind: str
-    dependence: str
-    converged: bool = True
-    outcomes: FloatArray = field(default_factory=lambda: np.empty(0), repr=False)
+_SCALES = {"rectangular": math.sqrt(12.0), "arcsine": math.sqrt(2.0)}  # of a sine, and of a step one wide
 
 
 @dataclass(frozen=True)
 class Validation:
-    """A linear result compared with the distribution of the same result.
+    """A linear result compared with draws of the same result.
 
     Parameters
     ----------
@@ -80,7 +36,7 @@ class Validation:
     validated : bool
         Whether both distances are at most the tolerance.
     content : float
-        Share of the trials inside the linear interval. [1]
+        Share of the draws inside the linear interval. [1]
     """
 
     d_low: float
@@ -90,309 +46,220 @@ class Validation:
     content: float
 
 
-def propagate_distributions(
-    model: Model,
-    inputs: Mapping[str, InputQuantity],
-    *,
-    correlation: Mapping[tuple[Any, Any], float] | None = None,
-    trials: int = 1_000_000,
-    coverage: float = 0.95,
-    interval: str = "symmetric",
-    seed: int = 0,
-) -> DistributionResult:
-    """Propagate the distributions of input quantities through a model.
+def draws(
+    law: Callable[..., ArrayLike], *quantities: Measured | float, trials: int = 200_000, seed: int = 0
+) -> FloatArray:
+    """Return draws of a law, fed with draws of the quantities that enter it.
 
-    Each input has its own stream, spawned from the seed and its argument name. The trials of an input
-    depend neither on the other inputs nor on the chunks they are drawn in; more trials continue the same
-    streams.
+    Each input has its own stream, spawned from the seed and its name alone: neither another input nor the
+    chunks change its draws, and more trials continue the same streams. Inputs of finite degrees of freedom
+    are drawn as Student's t; those that rest on one estimate of variance share its chi-square, so that they
+    are all too wide or all too narrow together.
 
     Parameters
     ----------
-    model : callable
-        Measurement model; takes the inputs as keyword arguments, arrays of one length, and returns an
-        array. [unit]
-    inputs : mapping of str to InputQuantity
-        The inputs by argument name.
-    correlation : mapping, optional
-        Correlation coefficient by pair of argument names. Normal inputs are jointly normal, Student's t of
-        one dof jointly t; any other set has a Gaussian copula, whose coefficients are those of the normal
-        scores. ``dependence`` says which. [1]
-    trials : int, default 1 000 000
-        Number of trials, 10/(1 - coverage) or more. [1]
-    coverage : float, default 0.95
-        Coverage probability. [1]
-    interval : {"symmetric", "shortest"}
-        Interval with equal probability on both sides, or the shortest one.
+    law : callable
+        The law: takes as many arrays as there are quantities, gives one value a trial. [result]
+    *quantities : Measured or float
+        What enters, in the order of the law's arguments: read, fitted, or a weighted sum of such. A plain
+        number is exact. [any unit]
+    trials : int, default 200 000
+        Number of trials. [1]
     seed : int, default 0
-        Seed of all streams.
+        Seed of the streams.
 
     Returns
     -------
-    DistributionResult
-        Mean, standard deviation and coverage interval of the trials. [unit]
+    ndarray, shape (trials,)
+        Draws of the result, in the order they were made. [result]
 
     Raises
     ------
     ValueError
-        If an option is out of range or the model does not return one value a trial.
+        If a quantity came out of a law that is not linear (its draws would be linearised: draw what it was
+        made of), or one name stands for two inputs.
     MethodError
-        If the model has no finite value at some trials; ``known`` holds their share.
+        If the law has no finite value at some draws; ``known`` holds their share.
 
     References
     ----------
-    .. [1] JCGM 101:2008, 7.2 to 7.7 and 5.3.
+    .. [1] JCGM 101:2008, 6.4 and 7.2 to 7.4.
     """
-    _check_options(coverage, interval, trials)
-    sampler = Sampler(inputs, seed=seed, correlations=read_correlations(tuple(inputs), correlation))
+    read: list[tuple[float, dict[Input, float]]] = []
+    for k, x in enumerate(quantities):
+        if isinstance(x, (int, float)):
+            read.append((float(x), {}))
+            continue
+        if not x.linear:
+            message = (
+                f"quantity[{k}] must be read, fitted or a weighted sum of such; got {x!r}, which a law made "
+                "(draw what it was made of)"
+            )
+            raise ValueError(message)
+        read.append((x.value, dict(x.parts)))
+    streams = {q: stream(seed, q.name) for _, parts in read for q in parts}
+    dof = degrees_of_freedom(streams)
+    scales = {key: stream(seed, ("variance", key)) for key in dof}
     outcomes = np.empty(trials)
-    _fill(outcomes, model, sampler, len(inputs))
-    return _summary(outcomes, inputs, sampler, coverage=coverage, interval=interval, seed=seed)
+    with np.errstate(all="ignore"):  # what is not finite is counted below
+        for start in range(0, trials, _CHUNK):
+            size = min(_CHUNK, trials - start)
+            width = {key: np.sqrt(dof[key] / rng.chisquare(dof[key], size)) for key, rng in scales.items()}
+            away = {q: _deviations(q, rng, size, width.get(q.estimate)) for q, rng in streams.items()}
+            moved = [
+                sum((away[q] * (c * q.u * _SCALES.get(q.law, 1.0)) for q, c in parts.items()), value)
+                for value, parts in read
+            ]
+            outcomes[start : start + size] = law(*moved)
+    bad = trials - int(np.count_nonzero(np.isfinite(outcomes)))
+    if bad:
+        message = f"the law must be finite at every draw; got {bad} of {trials} draws that are not"
+        raise MethodError(message, code="model_not_finite", known={"share_not_finite": bad / trials})
+    return outcomes
 
 
-def propagate_adaptively(
-    model: Model,
-    inputs: Mapping[str, InputQuantity],
-    *,
-    correlation: Mapping[tuple[Any, Any], float] | None = None,
-    digits: int = 2,
-    coverage: float = 0.95,
-    interval: str = "symmetric",
-    seed: int = 0,
-    max_trials: int = 10_000_000,
-) -> DistributionResult:
-    """Propagate distributions with as many trials as the digits asked for need.
+def _deviations(q: Input, rng: np.random.Generator, size: int, width: FloatArray | None) -> FloatArray:
+    """Return draws of one input about its estimate, over its u and the scale of its law."""
+    if q.law in ("normal", "t"):
+        out = rng.standard_normal(size)
+        if width is not None:
+            out *= width
+        return out
+    if q.law == "arcsine":
+        return np.sin(2.0 * np.pi * rng.random(size))
+    if q.law == "rectangular":
+        out = rng.random(size)
+        out -= 0.5
+        return out
+    wide, narrow = (
+        rng.random((size, 2)) - 0.5
+    ).T  # a trapezoid is the sum of two rectangulars, a triangle of two alike
+    return np.asarray((wide * (1.0 + q.top) + narrow * (1.0 - q.top)) * math.sqrt(6.0 / (1.0 + q.top**2)))
 
-    Blocks of trials are added, ten at least, until twice the standard error of value, standard uncertainty
-    and both ends of the interval is at most half a unit in the last of those digits of the standard
-    uncertainty. The result uses all trials.
+
+def degrees_of_freedom(inputs: Iterable[Input]) -> dict[Hashable, float]:
+    """Return the degrees of freedom of each estimate of variance that inputs rest on.
 
     Parameters
     ----------
-    model : callable
-        Measurement model, as for `propagate_distributions`. [unit]
-    inputs : mapping of str to InputQuantity
-        The inputs by argument name.
-    correlation : mapping, optional
-        Correlation coefficient by pair of argument names. [1]
-    digits : int, default 2
-        Significant digits of the standard uncertainty that shall be stable. [1]
-    coverage : float, default 0.95
-        Coverage probability. [1]
-    interval : {"symmetric", "shortest"}
-        Interval with equal probability on both sides, or the shortest one.
-    seed : int, default 0
-        Seed of all streams.
-    max_trials : int, default 10 000 000
-        Number of trials after which it stops all the same; ``converged`` is then False. [1]
+    inputs : iterable of Input
+        The inputs.
 
     Returns
     -------
-    DistributionResult
-        Mean, standard deviation and coverage interval of all trials. [unit]
+    dict
+        By `Input.estimate`; without those of infinite degrees of freedom. [1]
 
     Raises
     ------
     ValueError
-        If an option is out of range or the model does not return one value a trial.
-    MethodError
-        If the model has no finite value at some trials.
-
-    References
-    ----------
-    .. [1] JCGM 101:2008, 7.9.
+        If inputs that rest on one estimate state different degrees of freedom.
     """
-    if digits < 1:
-        message = f"digits must be 1 or more; got {digits}"
-        raise ValueError(message)
-    size = max(BLOCK, math.ceil(100.0 / (1.0 - coverage)) if 0 < coverage < 1 else 0)
-    _check_options(coverage, interval, size)
-    if max_trials < FEWEST_BLOCKS * size:
-        message = (
-            f"max_trials must be {FEWEST_BLOCKS * size} or more ({FEWEST_BLOCKS} blocks); got {max_trials}"
-        )
-        raise ValueError(message)
-    sampler = Sampler(inputs, seed=seed, correlations=read_correlations(tuple(inputs), correlation))
-    heavy = _without_variance(inputs)
-    blocks: list[FloatArray] = []
-    statistics: list[tuple[float, float, float, float]] = []
-    converged = False
-    while not converged and (len(blocks) + 1) * size <= max_trials:
-        block = np.empty(size)
-        _fill(block, model, sampler, len(inputs))
-        blocks.append(block)
-        statistics.append(_block_statistics(block, coverage, interval, heavy=heavy))
-        converged = len(blocks) >= FEWEST_BLOCKS and _is_stable(np.array(statistics), digits)
-    outcomes = np.concatenate(blocks)
-    blocks.clear()
-    return _summary(
-        outcomes, inputs, sampler, coverage=coverage, interval=interval, seed=seed, converged=converged
-    )
+    found: dict[Hashable, Input] = {}
+    for q in inputs:
+        first = found.setdefault(q.estimate, q)
+        if first.dof != q.dof:
+            message = (
+                f"dof of input {q.name!r} must equal that of {first.name!r}, which rests on the same variance "
+                f"({q.variance!r}, {first.dof:g}); got {q.dof:g}"
+            )
+            raise ValueError(message)
+    return {key: q.dof for key, q in found.items() if math.isfinite(q.dof)}
 
 
-def validate_propagation(
-    linear: MeasurementResult, distribution: DistributionResult, *, digits: int = 2
-) -> Validation:
-    """Compare the interval of a linear result with that of the propagation of distributions.
+def stream(seed: int, key: Hashable) -> np.random.Generator:
+    """Return the stream of one key.
 
     Parameters
     ----------
-    linear : MeasurementResult
-        Result of the law of propagation. [unit]
-    distribution : DistributionResult
-        Distribution of the same result, same coverage. [unit]
+    seed : int
+        Seed of all streams, zero or more.
+    key : hashable
+        Key; its text decides.
+
+    Returns
+    -------
+    numpy.random.Generator
+        A generator independent of those of other keys.
+    """
+    digest = hashlib.sha256(repr(key).encode()).digest()[:16]
+    words = [int.from_bytes(digest[k : k + 4], "big") for k in range(0, 16, 4)]
+    return np.random.Generator(np.random.SFC64(np.random.SeedSequence(seed, spawn_key=tuple(words))))
+
+
+def interval(outcomes: FloatArray, coverage: float, kind: str = "symmetric") -> tuple[float, float]:
+    """Return the coverage interval of draws.
+
+    Parameters
+    ----------
+    outcomes : ndarray
+        Draws, 10/(1 - coverage) or more. [unit]
+    coverage : float
+        Coverage probability, between 0 and 1. [1]
+    kind : {"symmetric", "shortest"}
+        Equal probability on both sides, or the shortest one.
+
+    Returns
+    -------
+    low, high : float
+        The interval. [unit]
+
+    Raises
+    ------
+    ValueError
+        If an option is out of range, or there are too few draws.
+
+    References
+    ----------
+    .. [1] JCGM 101:2008, 7.7.
+    """
+    if not 0 < coverage < 1:
+        message = f"coverage must be more than 0 and less than 1; got {coverage}"
+        raise ValueError(message)
+    if kind not in ("symmetric", "shortest"):
+        message = f"kind must be 'symmetric' or 'shortest'; got {kind!r}"
+        raise ValueError(message)
+    y = np.sort(outcomes)
+    least = math.ceil(round(10.0 / (1.0 - coverage), 6))
+    if y.size < least:
+        message = f"outcomes must be {least} or more at a coverage of {coverage:g}; got {y.size}"
+        raise ValueError(message)
+    inside = int(coverage * y.size + 0.5)
+    low = (y.size - inside + 1) // 2 - 1 if kind == "symmetric" else int(np.argmin(y[inside:] - y[:-inside]))
+    return float(y[low]), float(y[low + inside])
+
+
+def validate(linear: Measured, outcomes: FloatArray, *, coverage: float, digits: int = 2) -> Validation:
+    """Compare the interval of a linear result with draws of the same result.
+
+    Parameters
+    ----------
+    linear : Measured
+        The result by the law of propagation. [unit]
+    outcomes : ndarray
+        Draws of it. [unit]
+    coverage : float
+        Coverage probability of the intervals compared. [1]
     digits : int, default 2
-        Significant digits of the standard uncertainty that matter. [1]
+        Significant digits of the standard uncertainty that matter.
 
     Returns
     -------
     Validation
-        Distances of the interval ends, tolerance, verdict, and what share of the trials the linear interval
-        holds.
-
-    Raises
-    ------
-    ValueError
-        If the coverages differ or the linear result has no standard uncertainty to take a tolerance from.
+        Distances of the interval ends, tolerance, verdict, and the share of the draws inside.
 
     Notes
     -----
-    The ends from trials scatter: near the tolerance the verdict may differ between seeds. Judge it by the
-    content as well, and use enough trials (stable to a fifth of the tolerance).
+    The ends of draws scatter: near the tolerance the verdict may differ between seeds. Judge it by the
+    content as well.
 
     References
     ----------
-    .. [1] JCGM 101:2008, clause 8.
+    .. [1] JCGM 101:2008, 8.1.
     """
-    if linear.coverage != distribution.coverage:
-        message = f"coverage of both results must be equal; got {linear.coverage} and {distribution.coverage}"
-        raise ValueError(message)
-    u = linear.standard_uncertainty
-    if not u > 0:
-        message = f"standard_uncertainty of the linear result must be more than zero; got {u:g} {linear.unit}"
-        raise ValueError(message)
-    tolerance = _tolerance(u, digits)
-    d_low, d_high = (abs(a - b) for a, b in zip(linear.interval, distribution.interval, strict=True))
-    y = distribution.outcomes
-    inside = np.count_nonzero((y >= linear.interval[0]) & (y <= linear.interval[1]))
-    validated = d_low <= tolerance and d_high <= tolerance
-    return Validation(d_low, d_high, tolerance, validated, inside / y.size)
-
-
-def _check_options(coverage: float, interval: str, trials: int) -> None:
-    """Refuse options that are out of range."""
-    check_coverage(coverage)
-    if interval not in ("symmetric", "shortest"):
-        message = f"interval must be 'symmetric' or 'shortest'; got {interval!r}"
-        raise ValueError(message)
-    least = math.ceil(round(10.0 / (1.0 - coverage), 6))
-    if trials < least:
-        message = f"trials must be {least} or more at a coverage of {coverage:g}; got {trials}"
-        raise ValueError(message)
-
-
-def _fill(outcomes: FloatArray, model: Model, sampler: Sampler, inputs: int) -> None:
-    """Fill an array with trials, chunk by chunk; only the outcomes are kept."""
-    chunk = max(1, min(_CHUNK, _CHUNK_BYTES // (8 * max(1, inputs))))
-    with np.errstate(all="ignore"):  # what is not finite is counted below
-        for start in range(0, outcomes.size, chunk):
-            size = min(chunk, outcomes.size - start)
-            outcomes[start : start + size] = values_of(model(**sampler.draw(size)), size)
-    bad = outcomes.size - int(np.count_nonzero(np.isfinite(outcomes)))
-    if bad:
-        message = f"model must be finite at every trial; got {bad} of {outcomes.size} trials that are not"
-        raise MethodError(message, code="model_not_finite", known={"share_not_finite": bad / outcomes.size})
-
-
-def _without_variance(inputs: Mapping[str, InputQuantity]) -> bool:
-    """Tell whether an input is Student's t with 2 degrees of freedom or fewer."""
-    return any(q.distribution == "t" and q.dof <= 2 and q.standard_uncertainty > 0 for q in inputs.values())
-
-
-def _summary(
-    outcomes: FloatArray,
-    inputs: Mapping[str, InputQuantity],
-    sampler: Sampler,
-    *,
-    coverage: float,
-    interval: str,
-    seed: int,
-    converged: bool = True,
-) -> DistributionResult:
-    """Return value, standard uncertainty and interval of trials; puts the trials in another order."""
-    if _without_variance(inputs):
-        value, u = _median(outcomes), math.nan
-    else:
-        value, u = _mean_sd(outcomes)
-    return DistributionResult(
-        value=value,
-        standard_uncertainty=u,
-        interval=_interval(outcomes, coverage, interval),
-        trials=outcomes.size,
-        seed=seed,
-        coverage=coverage,
-        kind=interval,
-        dependence=sampler.dependence,
-        converged=converged,
-        outcomes=outcomes,
-    )
-
-
-def _mean_sd(y: FloatArray) -> tuple[float, float]:
-    """Return mean and standard deviation without another array of the same size."""
-    parts = [y[k : k + _SUMMED] for k in range(0, y.size, _SUMMED)]
-    mean = math.fsum(float(part.sum()) for part in parts) / y.size
-    squares = 0.0
-    for part in parts:
-        away = part - mean
-        squares += float(np.dot(away, away))
-    return mean, math.sqrt(squares / (y.size - 1))
-
-
-def _median(y: FloatArray) -> float:
-    """Return the median; puts the array in another order."""
-    middle = y.size // 2
-    y.partition((middle - 1, middle))
-    return float(y[middle] if y.size % 2 else (y[middle - 1] + y[middle]) / 2.0)
-
-
-def _interval(y: FloatArray, coverage: float, kind: str) -> tuple[float, float]:
-    """Return the coverage interval of trials by JCGM 101:2008, 7.7; puts the array in another order."""
-    inside = int(coverage * y.size + 0.5)
-    outside = y.size - inside
-    if kind == "symmetric":
-        low = (outside + 1) // 2 - 1
-        y.partition((low, low + inside))
-        return float(y[low]), float(y[low + inside])
-    if inside > outside:  # only both tails need an order
-        y.partition((outside - 1, inside))
-        y[:outside].sort()
-        y[inside:].sort()
-    else:
-        y.sort()
-    low = int(np.argmin(y[inside:] - y[:outside]))
-    return float(y[low]), float(y[low + inside])
-
-
-def _block_statistics(
-    block: FloatArray, coverage: float, kind: str, *, heavy: bool
-) -> tuple[float, float, float, float]:
-    """Return value, standard uncertainty, low and high of one block."""
-    value, u = _mean_sd(block) if not heavy else (_median(block), math.nan)
-    low, high = _interval(block.copy(), coverage, kind)
-    if heavy:  # no standard deviation exists: the width stands in for it, so that digits keep a meaning
-        u = (high - low) / (2.0 * normal_factor(coverage))
-    return value, u, low, high
-
-
-def _is_stable(statistics: FloatArray, digits: int) -> bool:
-    """Tell whether twice the standard error of every statistic is within the tolerance."""
-    u = float(np.sqrt(np.mean(statistics[:, 1] ** 2)))
-    if u == 0:
-        return True
-    error = statistics.std(axis=0, ddof=1) / np.sqrt(statistics.shape[0])
-    return bool((2.0 * error <= _tolerance(u, digits)).all())
-
-
-def _tolerance(u: float, digits: int) -> float:
-    """Return half a unit in the last significant digit asked for (JCGM 101:2008, 7.9.2)."""
-    return float(0.5 * 10.0 ** -places_for(u, digits=digits))
+    low, high = linear.interval(coverage)
+    ends = interval(outcomes, coverage)
+    tolerance = 0.5 * 10.0 ** -places_for(linear.u, digits=digits)
+    d_low, d_high = abs(low - ends[0]), abs(high - ends[1])
+    inside = float(np.count_nonzero((outcomes >= low) & (outcomes <= high))) / outcomes.size
+    return Validation(d_low, d_high, tolerance, d_low <= tolerance and d_high <= tolerance, inside)

@@ -1,12 +1,903 @@
-"""Input quantities, results, and several results that share inputs.
+"""A number with its uncertainty: an estimate, and the inputs that move it.
 
-What is shared between results is the *same* input quantity entering each of them; covariances are never
-typed. The classes stand in `inputs` (what enters) and `results` (what comes out); this module is where
-other rooms import them from.
+Two numbers share an error because they hold the same `Input`; a covariance is never typed. So a ratio of two
+readings of one meter is free of that meter's scale, and nobody has to remember it.
+
+Units do not follow arithmetic: a law names its unit (``in_unit("cd")``).
 """
 
-from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.joint import JointResult
-from photolab.metrology.results import MeasurementResult
+from __future__ import annotations
 
-__all__ = ["InputQuantity", "JointResult", "MeasurementResult"]
+import math
+import re
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import KW_ONLY, dataclass, field, replace
+from functools import cached_property, partial
+from operator import attrgetter
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.lib.mixins import NDArrayOperatorsMixin
+from numpy.typing import ArrayLike
+from scipy.special import ndtr, ndtri, stdtrit
+
+from photolab.errors import MethodError
+from photolab.metrology import monte_carlo
+from photolab.metrology.reporting import decimal, places_for, with_uncertainty
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+COVERAGE = 0.95
+"""Coverage probability where a caller names none. [1]"""
+
+_METER = "scale, range gain, range term, linearity, resolution, colour, own colour, meter temperature, reading scatter"
+_BENCH = (
+    "seating, specimen, day, supply, ambient, elapsed time, distance, fit, model spread, specimen not held"
+)
+METER_KINDS = frozenset(_METER.split(", "))
+"""What the meter brings: scope *readings*."""
+
+KINDS = METER_KINDS | {*_BENCH.split(", "), "emissivity", "reflected temperature", "angle"}
+"""Lines of a budget; the list is closed."""
+
+SCOPES = {"readings": METER_KINDS, "specimens": KINDS - {"specimen"}, "models": KINDS}
+"""Which kinds count: these readings alone, these specimens on this bench and seated again, models as sold."""
+
+_LAWS = ("normal", "t", "rectangular", "triangular", "arcsine", "trapezoidal")
+_MEANING = ("u", "dof", "law", "kind", "variance", "top")
+_meaning = attrgetter(*_MEANING)
+_BENT = 0.5  # terms of second order over those of first, from which a linear result is not given
+_STEP = 0.1  # of a standard uncertainty; with one Richardson step the error is of fourth order in it
+_ROUNDING = 1e-12  # of a result: a spread below this is arithmetic
+
+
+@dataclass(frozen=True, eq=False)
+class Input:
+    r"""One thing that nobody knows exactly.
+
+    Its identity is its name alone: whatever holds an input of the same name shares its error. A name that
+    comes back with another uncertainty, law, degrees of freedom, kind or variance raises where the two meet.
+
+    Parameters
+    ----------
+    name : hashable
+        What it is, and of what: ``("scale", "M1")``.
+    u : float
+        Standard uncertainty; of Student's t the scale :math:`s/\sqrt n`. [unit of the quantity]
+    dof : float, default infinity
+        Degrees of freedom of u; infinity where it was assumed. [1]
+    law : str, default "normal"
+        normal, t, rectangular, triangular, arcsine or trapezoidal. A normal input of finite degrees of freedom
+        is drawn as Student's t.
+    kind : str
+        Its line in the budget, one of `KINDS`; may be blank.
+    source : str
+        manual, certificate, own readings, literature or assumed.
+    variance : hashable, optional
+        Names the one estimate that u was taken from. Inputs of one estimate are summed before degrees of
+        freedom are combined.
+    top : float, default 0
+        Top over base of a trapezoidal law, 0 to 1. [1]
+    """
+
+    name: Hashable
+    u: float
+    _: KW_ONLY
+    dof: float = math.inf
+    law: str = "normal"
+    kind: str = ""
+    source: str = ""
+    variance: Hashable | None = None
+    top: float = 0.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "u", float(self.u))
+        object.__setattr__(self, "dof", float(self.dof))
+        demands = (
+            ("u", self.u, 0 <= self.u < math.inf, "finite and zero or more"),
+            ("dof", self.dof, self.dof > 0, "more than zero"),
+            ("law", self.law, self.law in _LAWS, f"one of {', '.join(_LAWS)}"),
+            ("kind", self.kind, self.kind in KINDS or self.kind == "", f"one of {', '.join(sorted(KINDS))}"),
+            ("top", self.top, 0 <= self.top <= 1, "between 0 and 1"),
+        )
+        for what, got, holds, wanted in demands:
+            if not holds:
+                message = f"{what} of input {self.name!r} must be {wanted}; got {got!r}"
+                raise ValueError(message)
+
+    def __hash__(self) -> int:
+        return hash(self.name)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Input):
+            return NotImplemented
+        if self is other or self.name != other.name:
+            return self is other
+        mine, theirs = _meaning(self), _meaning(other)
+        if mine == theirs:
+            return True
+        what, a, b = next(x for x in zip(_MEANING, mine, theirs, strict=True) if x[1] != x[2])
+        message = (
+            f"input {self.name!r} must mean one thing; got it with {what} {a!r} and with {what} {b!r} "
+            "(give the two different names)"
+        )
+        raise ValueError(message)
+
+    @property
+    def has_limits(self) -> bool:
+        """Whether it is rectangular, with limits that are not doubtful themselves."""
+        return self.law == "rectangular" and math.isinf(self.dof)
+
+    @property
+    def estimate(self) -> Hashable:
+        """The estimate of variance that u rests on: its own, unless `variance` names one."""
+        return ("own", self.name) if self.variance is None else ("shared", self.variance)
+
+
+def limits(
+    name: Hashable,
+    half_width: float,
+    *,
+    law: str = "rectangular",
+    top: float = 0.0,
+    dof: float = math.inf,
+    kind: str = "",
+    source: str = "",
+) -> Input:
+    r"""Return an input known to lie within limits.
+
+    :math:`u = a/\sqrt3` rectangular, :math:`a/\sqrt6` triangular, :math:`a/\sqrt2` arcsine,
+    :math:`a\sqrt{(1+\beta^2)/6}` trapezoidal with top over base :math:`\beta` [1]_.
+
+    Parameters
+    ----------
+    name : hashable
+        What it is, and of what.
+    half_width : float
+        Half the distance of the limits, zero or more. [unit of the quantity]
+    law : str, default "rectangular"
+        rectangular, triangular, arcsine or trapezoidal.
+    top : float, default 0
+        Top over base of a trapezoidal law. [1]
+    dof : float, default infinity
+        Degrees of freedom, from how reliable the limits are. [1]
+    kind, source : str
+        As for `Input`.
+
+    Returns
+    -------
+    Input
+        With the standard deviation of that law.
+
+    Raises
+    ------
+    ValueError
+        If the half width is negative or not finite, or the law has no limits.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, 4.3.7 and 4.3.9; JCGM 101:2008, 6.4.2 to 6.4.6.
+    """
+    divisors = {"rectangular": 3.0, "triangular": 6.0, "arcsine": 2.0, "trapezoidal": 6.0 / (1.0 + top**2)}
+    if law not in divisors:
+        message = f"law of input {name!r} must have limits: one of {', '.join(divisors)}; got {law!r}"
+        raise ValueError(message)
+    if not 0 <= half_width < math.inf:
+        message = f"half_width of input {name!r} must be finite and zero or more; got {half_width!r}"
+        raise ValueError(message)
+    u = half_width / math.sqrt(divisors[law])
+    return Input(name, u, dof=dof, law=law, kind=kind, source=source, top=top)
+
+
+def from_readings(
+    name: Hashable,
+    readings: ArrayLike,
+    *,
+    pooled_sd: float | None = None,
+    pooled_dof: float | None = None,
+    kind: str = "reading scatter",
+    source: str = "own readings",
+    variance: Hashable | None = None,
+) -> Input:
+    r"""Return the scatter of a mean of repeated readings (Type A).
+
+    :math:`u = s/\sqrt n` with :math:`n - 1` degrees of freedom, or the pooled standard deviation over
+    :math:`\sqrt n` with the pooled degrees of freedom [1]_.
+
+    Parameters
+    ----------
+    name : hashable
+        What it is, and of what.
+    readings : array_like, shape (n,)
+        Independent readings. [unit of the quantity]
+    pooled_sd : float, optional
+        Standard deviation of one reading, from elsewhere. [unit of the quantity]
+    pooled_dof : float, optional
+        Its degrees of freedom; must be given with it (infinity for an assumed one). [1]
+    kind, source, variance
+        As for `Input`; name the pooled estimate in `variance` where several means use it.
+
+    Returns
+    -------
+    Input
+        Student's t of the mean; normal where the degrees of freedom are infinite.
+
+    Raises
+    ------
+    ValueError
+        If a reading is not finite, or there are too few of them.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, 4.2; JCGM 101:2008, 6.4.9.
+    """
+    x = np.atleast_1d(np.asarray(readings, dtype=np.float64))
+    bad = np.flatnonzero(~np.isfinite(x))
+    if bad.size:
+        message = f"readings[{bad[0]}] of input {name!r} must be finite; got {x[bad[0]]}"
+        raise ValueError(message)
+    if (pooled_sd is None) != (pooled_dof is None):
+        message = f"pooled_sd and pooled_dof of input {name!r} must be given together; got one"
+        raise ValueError(message)
+    least = 2 if pooled_sd is None else 1
+    if x.size < least:
+        message = f"readings of input {name!r} must be {least} or more; got {x.size}"
+        raise ValueError(message)
+    sd = float(np.std(x, ddof=1)) if pooled_sd is None else float(pooled_sd)
+    dof = float(x.size - 1) if pooled_dof is None else float(pooled_dof)
+    return Input(name, sd / math.sqrt(x.size), dof=dof, law="t", kind=kind, source=source, variance=variance)
+
+
+def from_certificate(
+    name: Hashable,
+    expanded: float,
+    *,
+    k: float = 2.0,
+    dof: float = math.inf,
+    kind: str = "",
+    source: str = "certificate",
+) -> Input:
+    """Return an input from a certificate or a manual that states an expanded uncertainty (Type B).
+
+    Parameters
+    ----------
+    name : hashable
+        What it is, and of what.
+    expanded : float
+        Stated expanded uncertainty, zero or more. [unit of the quantity]
+    k : float, default 2
+        Stated coverage factor, more than zero. [1]
+    dof : float, default infinity
+        Stated effective degrees of freedom. [1]
+    kind, source : str
+        As for `Input`.
+
+    Returns
+    -------
+    Input
+        Normal; drawn as Student's t where the degrees of freedom are finite.
+
+    Raises
+    ------
+    ValueError
+        If the coverage factor is not more than zero.
+    """
+    if not 0 < k < math.inf:
+        message = f"k of input {name!r} must be finite and more than zero; got {k!r}"
+        raise ValueError(message)
+    return Input(name, expanded / k, dof=dof, kind=kind, source=source)
+
+
+def from_fit(
+    names: Sequence[Hashable],
+    values: ArrayLike,
+    covariance: ArrayLike,
+    *,
+    dof: float = math.inf,
+    kind: str = "fit",
+    source: str = "own readings",
+) -> tuple[Measured, ...]:
+    r"""Return the parameters of a fit, with its covariance turned into independent inputs they share.
+
+    :math:`V = L L^T`, and input *j* moves parameter *i* by :math:`L_{ij}`. All rest on one estimate of variance:
+    any function of the parameters has the degrees of freedom of the fit.
+
+    Parameters
+    ----------
+    names : sequence of hashable, length n
+        What the parameters are, and of what.
+    values : array_like, shape (n,)
+        Estimates. [unit of each]
+    covariance : array_like, shape (n, n)
+        Covariance of the estimates. [units]
+    dof : float, default infinity
+        Degrees of freedom of the variance. [1]
+    kind, source : str
+        As for `Input`.
+
+    Returns
+    -------
+    tuple of Measured, length n
+        The parameters.
+
+    Raises
+    ------
+    ValueError
+        If shapes do not fit, or the matrix is not symmetric and free of negative eigenvalues.
+    """
+    v = np.asarray(covariance, dtype=np.float64)
+    y = np.asarray(values, dtype=np.float64)
+    n = len(names)
+    if y.shape != (n,) or v.shape != (n, n):
+        message = f"values and covariance must have shapes ({n},) and ({n}, {n}); got {y.shape} and {v.shape}"
+        raise ValueError(message)
+    size = np.sqrt(np.abs(np.diag(v)))
+    rounding = 1e-10 * np.outer(size, size)  # an inverse of normal equations keeps some ten digits
+    lower = np.zeros((n, n))
+    for j in range(n):
+        rest = v[:, j] - lower @ lower[j]
+        if rest[j] > rounding[j, j]:
+            lower[j:, j] = rest[j:] / math.sqrt(rest[j])
+    if not (np.abs(lower @ lower.T - v) <= 10 * rounding).all():
+        message = f"covariance of {tuple(names)!r} must be symmetric and without negative eigenvalues; got {v.tolist()}"
+        raise ValueError(message)
+    pivots = np.flatnonzero(np.diag(lower)).tolist()
+    own = tuple(names)
+    inputs = {
+        j: Input((kind, own, own[j]), lower[j, j], dof=dof, kind=kind, source=source, variance=(kind, own))
+        for j in pivots
+    }
+    return tuple(
+        Measured(y[i], {inputs[j]: lower[i, j] / lower[j, j] for j in pivots if lower[i, j] != 0.0})
+        for i in range(n)
+    )
+
+
+def measured(value: float, *inputs: Input | tuple[Input, float], unit: str = "") -> Measured:
+    """Return a quantity that was read.
+
+    Parameters
+    ----------
+    value : float
+        What was read. [unit]
+    *inputs : Input or (Input, float)
+        What may be off. An input moves the value one for one, or by the sensitivity given with it: a scale is
+        relative, so its sensitivity is the reading. [unit/input]
+    unit : str, default ""
+        Unit of the value.
+
+    Returns
+    -------
+    Measured
+        The quantity.
+    """
+    parts: dict[Input, float] = {}
+    for entry in inputs:
+        q, c = entry if isinstance(entry, tuple) else (entry, 1.0)
+        parts[q] = parts.get(q, 0.0) + float(c)
+    return Measured(value, parts, unit)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Measured(NDArrayOperatorsMixin):
+    """An estimate and what moves it.
+
+    Numbers and other quantities combine with + - * / **, and with numpy's exp, log, sqrt, sin and cos, to first
+    order. Comparisons are refused: ask for ``value`` or ``interval``.
+
+    Parameters
+    ----------
+    value : float
+        Estimate. [unit]
+    parts : mapping of Input to float
+        Sensitivity to each input. [unit/input]
+    unit : str, default ""
+        Unit of the value.
+    linear : bool, default True
+        Whether the parts tell all: the quantity was read or fitted, or is a weighted sum of such.
+    ends : callable, optional
+        Takes a coverage probability and returns the interval, where it was not got from the parts.
+    how : str, default ""
+        How the interval was got, where not from the parts: "by draws".
+    """
+
+    value: float
+    parts: Mapping[Input, float] = field(default_factory=dict)
+    unit: str = ""
+    linear: bool = True
+    ends: Callable[[float], tuple[float, float]] | None = None
+    how: str = ""
+
+    __hash__ = object.__hash__
+
+    def __post_init__(self) -> None:
+        if np.ndim(self.value) or not math.isfinite(self.value):
+            message = f"value must be one finite number; got {self.value} {self.unit}".rstrip()
+            raise ValueError(message)
+        object.__setattr__(self, "value", float(self.value))
+        for q, c in self.parts.items():
+            if not math.isfinite(c):
+                message = f"sensitivity to {q.name!r} must be finite; got {c}"
+                raise ValueError(message)
+
+    # -- arithmetic: first order, one line of derivatives an operation
+
+    def __array_ufunc__(self, ufunc: np.ufunc, method: str, *arguments: Any, **options: Any) -> Any:
+        """Apply one of numpy's functions; arrays never come inside."""
+        inside = all(isinstance(x, Measured) for x in options.get("out", ()))  # x += y makes a new x
+        if method != "__call__" or ufunc not in _SLOPES or set(options) - {"out"} or not inside:
+            message = (
+                f"{ufunc.__name__} has no meaning for a measured quantity; use its value or its interval"
+            )
+            raise TypeError(message)
+        for x in arguments:
+            if not isinstance(x, Measured) and not isinstance(x, (int, float, np.integer, np.floating)):
+                message = f"a measured quantity joins numbers and its like; got {type(x).__name__}"
+                raise TypeError(message)
+        at = [np.float64(x.value if isinstance(x, Measured) else x) for x in arguments]
+        with np.errstate(all="ignore"):  # what is not finite is refused here
+            value = ufunc(*at)
+            slopes = _SLOPES[ufunc](value, *at)
+        moved = [(x, float(s)) for x, s in zip(arguments, slopes, strict=True) if isinstance(x, Measured)]
+        if not all(map(math.isfinite, (value, *(s for _, s in moved)))):
+            place = [float(x) for x in at]
+            message = (
+                f"{ufunc.__name__} must be finite, and so must its slope; got {ufunc.__name__} at {place}"
+            )
+            raise ValueError(message)
+        alone = len(moved) == 1 and isinstance(arguments[0], Measured)
+        weighted = ufunc in _SUMS or (ufunc is np.multiply and len(moved) == 1)
+        weighted = weighted or (ufunc is np.true_divide and alone)
+        if not weighted and all(s == 0.0 for _, s in moved) and any(x.u > 0 for x, _ in moved):
+            return _by_draws(ufunc, arguments, float(value))
+        return _moved(float(value), moved, linear=weighted)
+
+    def __bool__(self) -> bool:
+        message = "a measured quantity is neither true nor false; use its value or its interval"
+        raise TypeError(message)
+
+    # -- what a reader asks of it
+
+    @cached_property
+    def u(self) -> float:
+        """Standard uncertainty [unit]."""
+        return math.sqrt(math.fsum((c * q.u) ** 2 for q, c in self.parts.items()))
+
+    @cached_property
+    def dof(self) -> float:
+        r"""Effective degrees of freedom, :math:`u^4/\sum u_g^4/\nu_g` over estimates *g* of variance [1].
+
+        Welch and Satterthwaite: JCGM 100:2008, G.4.1. Inputs that rest on one estimate are summed first.
+        """
+        degrees = monte_carlo.degrees_of_freedom(self.parts)
+        brought = dict.fromkeys(degrees, 0.0)
+        for q, c in self.parts.items():
+            if q.estimate in degrees:
+                brought[q.estimate] += (c * q.u) ** 2
+        spent = math.fsum((v / self.u**2) ** 2 / degrees[g] for g, v in brought.items() if v)
+        return 1.0 / spent if spent else math.inf
+
+    def half_width(self, coverage: float = COVERAGE) -> float:
+        """Return half the width of the coverage interval.
+
+        Parameters
+        ----------
+        coverage : float
+            Coverage probability, between 0 and 1. [1]
+
+        Returns
+        -------
+        float
+            Student's t of the effective degrees of freedom times u, narrowed where one rectangular input
+            carries much of it, so that limits alone never give more than the limits. [unit]
+        """
+        if self.ends is not None:
+            low, high = self.ends(coverage)
+            return (high - low) / 2.0
+        flat = max(((c * q.u) ** 2 for q, c in self.parts.items() if q.has_limits), default=0.0)
+        narrower = flat_factor(coverage, flat / self.u**2) if flat else 1.0
+        return coverage_factor(coverage, self.dof) * narrower * self.u
+
+    def interval(self, coverage: float = COVERAGE) -> tuple[float, float]:
+        """Return the coverage interval.
+
+        Parameters
+        ----------
+        coverage : float
+            Coverage probability, between 0 and 1. [1]
+
+        Returns
+        -------
+        low, high : float
+            The interval. [unit]
+        """
+        if self.ends is not None:
+            return self.ends(coverage)
+        half = self.half_width(coverage)
+        return self.value - half, self.value + half
+
+    def only(self, *kinds: str) -> Measured:
+        """Return the same estimate with only the inputs of some kinds.
+
+        Parameters
+        ----------
+        *kinds : str
+            Out of `KINDS`.
+
+        Returns
+        -------
+        Measured
+            The estimate, moved by those inputs alone.
+        """
+        wanted = _known(kinds)
+        return replace(
+            self, parts={q: c for q, c in self.parts.items() if q.kind in wanted}, ends=None, how=""
+        )
+
+    def without(self, *kinds: str) -> Measured:
+        """Return the same estimate without the inputs of some kinds.
+
+        Parameters
+        ----------
+        *kinds : str
+            Out of `KINDS`.
+
+        Returns
+        -------
+        Measured
+            The estimate, moved by all others.
+        """
+        unwanted = _known(kinds)
+        return replace(
+            self, parts={q: c for q, c in self.parts.items() if q.kind not in unwanted}, ends=None, how=""
+        )
+
+    def in_scope(self, scope: str) -> Measured:
+        """Return the same estimate with the inputs that count in a scope.
+
+        Parameters
+        ----------
+        scope : {"readings", "specimens", "models"}
+            See `SCOPES`.
+
+        Returns
+        -------
+        Measured
+            The estimate in that scope.
+        """
+        if scope not in SCOPES:
+            message = f"scope must be one of {', '.join(SCOPES)}; got {scope!r}"
+            raise ValueError(message)
+        return self.only(*SCOPES[scope])
+
+    def in_unit(self, unit: str) -> Measured:
+        """Return the same quantity with its unit named.
+
+        Parameters
+        ----------
+        unit : str
+            The unit.
+
+        Returns
+        -------
+        Measured
+            The quantity.
+        """
+        return replace(self, unit=unit)
+
+    def budget(self) -> pd.DataFrame:
+        """Return the uncertainty budget, the largest part first.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row an input: name, kind, source, variance_fraction [1], contribution (sensitivity times
+            standard uncertainty, with its sign) [unit], sensitivity [unit/input], standard_uncertainty [input],
+            distribution, dof [1].
+        """
+        import pandas as pd  # heavy, and only a table needs it
+
+        rows = [
+            (
+                q.name,
+                q.kind,
+                q.source,
+                (c * q.u / self.u) ** 2 if self.u else 0.0,
+                c * q.u,
+                c,
+                q.u,
+                q.law,
+                q.dof,
+            )
+            for q, c in self.parts.items()
+        ]
+        columns = "name kind source variance_fraction contribution sensitivity standard_uncertainty distribution dof"
+        table = pd.DataFrame.from_records(rows, columns=columns.split())
+        return table.sort_values("variance_fraction", ascending=False, kind="stable", ignore_index=True)
+
+    def text(self, coverage: float = COVERAGE) -> str:
+        """Return the quantity in words: value, half width (or both ends, where they differ), unit, coverage.
+
+        Parameters
+        ----------
+        coverage : float
+            Coverage probability, between 0 and 1. [1]
+
+        Returns
+        -------
+        str
+            For example ``13 480 ± 530 cd (95 %)``.
+        """
+        half = self.half_width(coverage)
+        unit = "" if self.unit == "1" else self.unit
+        if self.ends is None or half == 0.0 or not math.isfinite(half):
+            shown = " ".join(map(_grouped, with_uncertainty(self.value, half).split(" ")))
+            words = f"{shown} {unit}".rstrip() + f" ({100.0 * coverage:g} %"
+        else:
+            ends = (self.value, *self.interval(coverage))
+            value, low, high = (_grouped(decimal(x, places_for(half))) for x in ends)
+            words = f"{value} {unit}".rstrip() + f" ({low} to {high}, {100.0 * coverage:g} %"
+        return words + (f", {self.how})" if self.how else ")")
+
+    def __str__(self) -> str:
+        return self.text()
+
+    def _repr_markdown_(self) -> str:
+        return self.text()
+
+    def __repr__(self) -> str:
+        unit = "" if self.unit == "1" else self.unit
+        return f"Measured({self.value:.6g} {unit}".rstrip() + f", u = {self.u:.2g}, {len(self.parts)} inputs)"
+
+
+# slopes of each function in its arguments, from its value and them
+_SLOPES: dict[np.ufunc, Callable[..., tuple[Any, ...]]] = {
+    np.add: lambda _y, _a, _b: (1.0, 1.0),
+    np.subtract: lambda _y, _a, _b: (1.0, -1.0),
+    np.negative: lambda _y, _a: (-1.0,),
+    np.positive: lambda _y, _a: (1.0,),
+    np.multiply: lambda _y, a, b: (b, a),
+    np.true_divide: lambda y, _a, b: (1.0 / b, -y / b),
+    np.power: lambda y, a, b: (b * a ** (b - 1.0), y * np.log(a)),
+    np.exp: lambda y, _a: (y,),
+    np.log: lambda _y, a: (1.0 / a,),
+    np.sqrt: lambda y, _a: (0.5 / y,),
+    np.sin: lambda _y, a: (np.cos(a),),
+    np.cos: lambda _y, a: (-np.sin(a),),
+}
+_SUMS = (np.add, np.subtract, np.negative, np.positive)
+
+
+def combine(weights: Iterable[float], quantities: Iterable[Measured], *, unit: str = "") -> Measured:
+    """Return a weighted sum of quantities, in time proportional to their inputs.
+
+    Parameters
+    ----------
+    weights : iterable of float, length n
+        Weight of each. [1]
+    quantities : iterable of Measured, length n
+        The quantities. [unit]
+    unit : str, default ""
+        Unit of the sum.
+
+    Returns
+    -------
+    Measured
+        The sum; what the quantities share cancels or adds as the weights say.
+    """
+    moved = [(x, float(w)) for w, x in zip(weights, quantities, strict=True)]
+    return _moved(math.fsum(w * x.value for x, w in moved), moved, linear=True, unit=unit)
+
+
+def apply(law: Callable[..., ArrayLike], *quantities: Measured | float, unit: str = "") -> Measured:
+    """Return a law of measured quantities, by central differences.
+
+    Parameters
+    ----------
+    law : callable
+        Takes as many numbers as there are quantities and returns one. [unit]
+    *quantities : Measured or float
+        What enters, in the order of the law's arguments; a plain number is exact. [any unit]
+    unit : str, default ""
+        Unit of the result.
+
+    Returns
+    -------
+    Measured
+        The result. Where terms of second order are not small (over half of those of first), its mean, u and
+        shortest interval are those of draws, and ``how`` says so.
+
+    Raises
+    ------
+    ValueError
+        If draws are needed and a quantity is itself the result of a law that is not linear.
+    MethodError
+        If the law has no finite value at or beside the estimates.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, 5.1; JCGM 101:2008, 5.11.
+    """
+    at = [x.value if isinstance(x, Measured) else float(x) for x in quantities]
+
+    def value(k: int, step: float) -> float:
+        with np.errstate(all="ignore"):  # what is not finite is refused here
+            y = float(np.asarray(law(*at[:k], at[k] + step, *at[k + 1 :])))
+        if not math.isfinite(y):
+            message = (
+                f"the law must be finite at its estimates and beside them; got {y} with {at[k] + step!r}"
+            )
+            raise MethodError(message, code="model_not_finite", known={"estimates": at})
+        return y
+
+    centre = value(0, 0.0)
+    moved, curved = [], 0.0
+    for k, x in enumerate(quantities):
+        if not isinstance(x, Measured) or x.u == 0.0:
+            continue
+        h = _STEP * x.u
+        up, down = value(k, h), value(k, -h)
+        wide, narrow = (up - down) / (2.0 * h), (value(k, h / 2.0) - value(k, -h / 2.0)) / h
+        moved.append((x, narrow + (narrow - wide) / 3.0))
+        curved += ((up - 2.0 * centre + down) / _STEP**2) ** 2 / 2.0
+    first = math.fsum((s * x.u) ** 2 for x, s in moved)
+    if moved and (curved > _BENT**2 * first or first <= (_ROUNDING * centre) ** 2):
+        return _by_draws(law, quantities, centre).in_unit(unit)
+    return _moved(centre, moved, linear=False, unit=unit, rounding=1e-9)  # what differences leave of zero
+
+
+def from_ln(ln_value: Measured, *, unit: str = "1") -> Measured:
+    """Return e to the power of a quantity, with the ends of its interval carried over.
+
+    Parameters
+    ----------
+    ln_value : Measured
+        Natural logarithm, as of a ratio. [1]
+    unit : str, default "1"
+        Unit of the result.
+
+    Returns
+    -------
+    Measured
+        The result; that of the quantity with its sign changed is exactly the reciprocal, value and interval.
+    """
+    value = exp_symmetric(ln_value.value)
+
+    def ends(coverage: float) -> tuple[float, float]:
+        low, high = ln_value.interval(coverage)
+        return exp_symmetric(low), exp_symmetric(high)
+
+    parts = {q: value * c for q, c in ln_value.parts.items()}
+    return Measured(value, parts, unit, linear=False, ends=ends, how=ln_value.how)
+
+
+def exp_symmetric(x: float) -> float:
+    """Return e^x such that e^-x is exactly its reciprocal.
+
+    Parameters
+    ----------
+    x : float
+        Natural logarithm of a ratio. [1]
+
+    Returns
+    -------
+    float
+        The ratio. [1]
+    """
+    if math.isnan(x):
+        return x
+    size = math.exp(abs(x)) if abs(x) < 709.0 else math.inf  # beyond, a ratio is infinite
+    return size if x >= 0 else 1.0 / size
+
+
+def coverage_factor(coverage: float, dof: float = math.inf) -> float:
+    """Return the coverage factor of Student's t.
+
+    Parameters
+    ----------
+    coverage : float
+        Coverage probability, between 0 and 1. [1]
+    dof : float, default infinity
+        Degrees of freedom. [1]
+
+    Returns
+    -------
+    float
+        Coverage factor. [1]
+    """
+    if not 0 < coverage < 1:
+        message = f"coverage must be more than 0 and less than 1; got {coverage}"
+        raise ValueError(message)
+    if dof > 1e10:  # Student's t is normal to the last digit
+        return float(ndtri(0.5 + coverage / 2.0))
+    return float(stdtrit(dof, 0.5 + coverage / 2.0))
+
+
+def flat_factor(coverage: float, share: float) -> float:
+    r"""Return how much narrower an interval is when one rectangular input carries a share of the variance.
+
+    With half width a and a normal rest of standard deviation s the probability below y is
+
+    .. math:: F(y) = \frac{s}{2a}\left[G\left(\frac{y+a}{s}\right) - G\left(\frac{y-a}{s}\right)\right],
+        \quad G(z) = z\,\Phi(z) + \varphi(z)
+
+    Parameters
+    ----------
+    coverage : float
+        Coverage probability, between 0 and 1. [1]
+    share : float
+        Share of the variance that the rectangular input carries, 0 to 1. [1]
+
+    Returns
+    -------
+    float
+        Half width over that of a normal distribution of the same standard deviation: 1 at no share,
+        :math:`p\sqrt3/z_p` at all of it, where p of the limits hold the coverage p. [1]
+    """
+    a, s = math.sqrt(3.0 * share), math.sqrt(max(1.0 - share, 0.0))
+    normal = coverage_factor(coverage)
+    if share < 1e-4:  # 4e-10 of the width
+        return 1.0
+    if s < 1e-6:  # the ends lie inside the limits, where a blurred rectangle is as flat as a sharp one
+        return coverage * a / normal
+
+    def rising(z: float) -> float:
+        return float(z * ndtr(z)) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
+
+    y, step = 0.0, math.inf
+    while step > 1e-13:  # Newton from below on a concave function: never past the end
+        high, low = (y + a) / s, (y - a) / s
+        missing = 0.5 + coverage / 2.0 - s / (2.0 * a) * (rising(high) - rising(low))
+        step = missing * 2.0 * a / float(ndtr(high) - ndtr(low))
+        y += step
+    return y / normal
+
+
+def _moved(
+    value: float,
+    moved: Iterable[tuple[Measured, float]],
+    *,
+    linear: bool,
+    unit: str = "",
+    rounding: float = 1e-13,
+) -> Measured:
+    """Return a result whose slopes in some quantities are known; what cancels but for rounding is zero."""
+    parts: dict[Input, float] = {}
+    size: dict[Input, float] = {}
+    for x, slope in moved:
+        linear = linear and x.linear
+        for q, c in x.parts.items():
+            parts[q] = parts.get(q, 0.0) + slope * c
+            size[q] = size.get(q, 0.0) + abs(slope * c)
+    kept = {q: c if abs(c) > rounding * size[q] else 0.0 for q, c in parts.items()}
+    return Measured(value, kept, unit, linear)
+
+
+def _by_draws(
+    law: Callable[..., ArrayLike], quantities: Sequence[Measured | float], value: float
+) -> Measured:
+    """Return a result that first order does not describe: mean, u and shortest interval of draws."""
+    outcomes = monte_carlo.draws(law, *quantities)
+    mean, sd = float(np.mean(outcomes)), float(np.std(outcomes, ddof=1))
+    if sd <= _ROUNDING * abs(value):
+        return Measured(value, linear=False)
+    name = ("beyond first order", getattr(law, "__name__", "law"), mean, sd)
+    q = Input(name, sd, kind="model spread", source="draws")
+    ends = partial(monte_carlo.interval, outcomes, kind="shortest")
+    return Measured(mean, {q: 1.0}, linear=False, ends=ends, how="by draws")
+
+
+def _known(kinds: Iterable[str]) -> frozenset[str]:
+    """Return kinds, or refuse one that is not in the list."""
+    for kind in kinds:
+        if kind not in KINDS:
+            message = f"kind must be one of {', '.join(sorted(KINDS))}; got {kind!r}"
+            raise ValueError(message)
+    return frozenset(kinds)
+
+
+def _grouped(word: str) -> str:
+    """Return a printed number with its thousands apart, from five digits on."""
+    whole, point, rest = word.partition(".")
+    return f"{int(whole):,}".replace(",", " ") + point + rest if re.fullmatch(r"-?\d{5,}", whole) else word

@@ -9,13 +9,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.metrology.budget import budget_table
-from photolab.metrology.distributions import coverage_factor
 from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.quantity import coverage_factor
 
 FloatArray = NDArray[np.float64]
-
-LAW_OF_PROPAGATION = "law_of_propagation"
-PROPAGATION_OF_DISTRIBUTIONS = "propagation_of_distributions"
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,9 +24,9 @@ class MeasurementResult:
     value : float
         Best estimate. [unit]
     standard_uncertainty : float
-        Combined standard uncertainty; NaN where the distribution has none. [unit]
+        Combined standard uncertainty. [unit]
     dof : float
-        Effective degrees of freedom; NaN where the interval comes from a propagation of distributions. [1]
+        Effective degrees of freedom. [1]
     coverage : float
         Coverage probability of the interval. [1]
     coverage_factor : float
@@ -40,10 +37,6 @@ class MeasurementResult:
         Coverage interval, low and high. [unit]
     unit : str
         Unit of the value.
-    method : str
-        "law_of_propagation" or "propagation_of_distributions".
-    second_order : float
-        Standard deviation of what a linear model leaves out, NaN where it was not looked at. [unit]
     inputs : tuple of InputQuantity
         The inputs that enter.
     sensitivities : ndarray, shape (n,)
@@ -58,8 +51,6 @@ class MeasurementResult:
     expanded_uncertainty: float
     interval: tuple[float, float]
     unit: str = "1"
-    method: str = LAW_OF_PROPAGATION
-    second_order: float = float("nan")
     inputs: tuple[InputQuantity, ...] = field(default=(), repr=False)
     sensitivities: FloatArray = field(default_factory=lambda: np.empty(0), repr=False)
 
@@ -76,8 +67,6 @@ def first_order_result(
     *,
     coverage: float,
     unit: str = "1",
-    truncate_dof: bool = False,
-    second_order: float = float("nan"),
     inputs: Sequence[InputQuantity] = (),
     sensitivities: FloatArray | None = None,
 ) -> MeasurementResult:
@@ -93,10 +82,6 @@ def first_order_result(
         Coverage probability, between 0 and 1. [1]
     unit : str, default "1"
         Unit.
-    truncate_dof : bool, default False
-        Whether the degrees of freedom are cut down to a whole number (at least 1) first.
-    second_order : float, default NaN
-        Standard deviation of what a linear model leaves out. [unit]
     inputs : sequence of InputQuantity
         The inputs.
     sensitivities : ndarray, shape (n,), optional
@@ -108,19 +93,17 @@ def first_order_result(
         The result.
     """
     check_coverage(coverage)
-    used = max(float(np.floor(dof)), 1.0) if truncate_dof and np.isfinite(dof) else dof
-    k = coverage_factor(coverage, used)
+    k = coverage_factor(coverage, dof)
     expanded = k * standard_uncertainty
     return MeasurementResult(
         value=value,
         standard_uncertainty=standard_uncertainty,
-        dof=used,
+        dof=dof,
         coverage=coverage,
         coverage_factor=k,
         expanded_uncertainty=expanded,
         interval=(value - expanded, value + expanded),
         unit=unit,
-        second_order=second_order,
         inputs=tuple(inputs),
         sensitivities=np.empty(0) if sensitivities is None else sensitivities,
     )

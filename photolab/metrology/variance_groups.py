@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from photolab.metrology.correlation import Correlations
 from photolab.metrology.inputs import InputQuantity
 
 FloatArray = NDArray[np.float64]
@@ -46,13 +45,10 @@ class VarianceGroups:
         return np.flatnonzero(self.group == index)
 
 
-def group_variances(
-    inputs: Sequence[InputQuantity], dof: FloatArray, correlations: Correlations
-) -> VarianceGroups:
+def group_variances(inputs: Sequence[InputQuantity], dof: FloatArray) -> VarianceGroups:
     """Sort inputs by the estimate of variance they rest on.
 
-    Inputs with the same `variance_from` form one group. Correlated inputs of finite degrees of freedom come
-    from simultaneous readings: they form one group too, with the smallest degrees of freedom among them.
+    Inputs with the same `variance_from` form one group.
 
     Parameters
     ----------
@@ -60,8 +56,6 @@ def group_variances(
         The inputs.
     dof : ndarray, shape (n,)
         Their degrees of freedom. [1]
-    correlations : Correlations
-        Their correlations.
 
     Returns
     -------
@@ -91,35 +85,19 @@ def group_variances(
             count += 1
         else:
             group[k] = group[first]
-    group = _join_correlated(group, count, correlations)
     labels, group[finite] = np.unique(group[finite], return_inverse=True)
     smallest = np.full(labels.size, np.inf)
     np.minimum.at(smallest, group[finite], dof[finite])
     return VarianceGroups(group, smallest)
 
 
-def _join_correlated(group: NDArray[np.int64], count: int, correlations: Correlations) -> NDArray[np.int64]:
-    """Give correlated inputs of finite degrees of freedom one group."""
-    a, b = group[correlations.first], group[correlations.second]
-    both = (a >= 0) & (b >= 0)
-    if not both.any():
-        return group
-    links = sparse.csr_array((np.ones(int(both.sum())), (a[both], b[both])), shape=(count, count))
-    _, joined = sparse.csgraph.connected_components(links, directed=False)
-    return np.where(group >= 0, joined[group], -1).astype(np.int64)
-
-
-def combined_variance(contributions: Contributions, correlations: Correlations) -> FloatArray:
-    r"""Return the variance of each row of contributions.
-
-    :math:`u^2 = \sum_i (c_i u_i)^2 + 2 \sum_{i<j} r_{ij} c_i u_i c_j u_j`.
+def combined_variance(contributions: Contributions) -> FloatArray:
+    r"""Return the variance of each row of contributions, :math:`u^2 = \sum_i (c_i u_i)^2`.
 
     Parameters
     ----------
     contributions : ndarray or scipy.sparse.csr_array, shape (k, n)
         Sensitivity times standard uncertainty. [result]
-    correlations : Correlations
-        Correlated pairs of inputs.
 
     Returns
     -------
@@ -128,27 +106,16 @@ def combined_variance(contributions: Contributions, correlations: Correlations) 
 
     References
     ----------
-    .. [1] JCGM 100:2008, 5.1.2 and 5.2.2.
+    .. [1] JCGM 100:2008, 5.1.2.
     """
     square = contributions.multiply(contributions) if sparse.issparse(contributions) else contributions**2
-    total = np.asarray(square.sum(axis=1)).ravel()
-    if correlations.first.size:
-        total = total + np.asarray(_cross_terms(contributions, correlations).sum(axis=1)).ravel()
-    return np.asarray(np.maximum(total, 0.0))
-
-
-def _cross_terms(contributions: Contributions, correlations: Correlations) -> FloatArray:
-    """Return 2 r c_i u_i c_j u_j for each row and correlated pair."""
-    a, b = contributions[:, correlations.first], contributions[:, correlations.second]
-    if sparse.issparse(a):
-        a, b = a.toarray(), b.toarray()
-    return np.asarray(2.0 * correlations.coefficient * a * b)
+    return np.asarray(square.sum(axis=1)).ravel()
 
 
 def _group_sums(
     contributions: Contributions, finite: NDArray[np.int64], groups: VarianceGroups
 ) -> FloatArray:
-    """Return the variance each group brings to each row, without correlations."""
+    """Return the variance each group brings to each row."""
     label = groups.group[finite]
     if not sparse.issparse(contributions) and contributions.shape[0] == 1:
         square = contributions[0, finite] ** 2
@@ -162,9 +129,7 @@ def _group_sums(
     return np.asarray(by_group.toarray() if sparse.issparse(by_group) else by_group)
 
 
-def effective_dof(
-    contributions: Contributions, groups: VarianceGroups, correlations: Correlations
-) -> FloatArray:
+def effective_dof(contributions: Contributions, groups: VarianceGroups) -> FloatArray:
     r"""Return the effective degrees of freedom of each row of contributions.
 
     :math:`\nu = u^4 / \sum_g (u_g^4 / \nu_g)`, where :math:`u_g^2` is the variance that all inputs of group
@@ -176,8 +141,6 @@ def effective_dof(
         Sensitivity times standard uncertainty. [result]
     groups : VarianceGroups
         Which inputs rest on one estimate of variance.
-    correlations : Correlations
-        Correlated pairs of inputs.
 
     Returns
     -------
@@ -193,16 +156,11 @@ def effective_dof(
     ----------
     .. [1] JCGM 100:2008, G.4.1.
     """
-    total = combined_variance(contributions, correlations)
+    total = combined_variance(contributions)
     if not groups.dof.size:
         return np.full(total.shape, np.inf)
     finite = np.flatnonzero(groups.group >= 0)
     by_group = _group_sums(contributions, finite, groups)
-    if correlations.first.size:
-        side = groups.group[correlations.first]
-        same = (side >= 0) & (side == groups.group[correlations.second])
-        cross = _cross_terms(contributions, correlations)[:, same]
-        np.add.at(by_group.T, side[same], cross.T)
     share = np.divide(by_group, total[:, None], out=np.zeros_like(by_group), where=total[:, None] > 0)
     below = np.sum(share**2 / groups.dof, axis=1)
     dof: FloatArray = np.divide(1.0, below, out=np.full(total.shape, np.inf), where=below > 0)

@@ -1,8 +1,8 @@
 """Lux at the meter and candela of the lamp: inverse square, screens, near field, and distance runs.
 
 Angles are in radians, distances in metres from the lamp's reference face; an offset is positive where the
-photometric centre lies behind the face. Near-field geometry, fits and the budget live in their own modules
-and are importable here.
+photometric centre lies behind the face. Near-field geometry, and fits live in their own modules and are
+importable here.
 """
 
 from typing import Any
@@ -12,7 +12,6 @@ from numpy.typing import ArrayLike
 
 from photolab.photometry.arguments import Floats, as_given, finite, not_negative, positive, require
 from photolab.photometry.distance_run import FarField, FitComparison, compare_fits, far_field
-from photolab.photometry.intensity_budget import IntensityBudget, intensity_budget
 from photolab.photometry.inverse_square import InverseSquareFit, fit_inverse_square
 from photolab.photometry.near_field import (
     collimated_beam_illuminance,
@@ -28,7 +27,6 @@ __all__ = [
     "REPORTING_DISTANCES",
     "FarField",
     "FitComparison",
-    "IntensityBudget",
     "InverseSquareFit",
     "collimated_beam_illuminance",
     "compare_fits",
@@ -38,13 +36,13 @@ __all__ = [
     "fit_inverse_square",
     "flat_screen_illuminance",
     "illuminance",
-    "intensity_budget",
     "line_source_ratio",
     "luminous_intensity",
     "screen_angle",
     "screen_displacement",
     "smallest_distance",
     "square_source_ratio",
+    "tilt_loss",
 ]
 
 LUX_PER_FOOTCANDLE = 1.0 / 0.3048**2
@@ -95,6 +93,38 @@ def luminous_intensity(
     """
     reading = not_negative("illuminance", illuminance, "lx")
     return as_given(reading * _path(distance, offset) ** 2 / _cosine("incidence_angle", incidence_angle))
+
+
+def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float:
+    r"""Return the relative standard uncertainty of a reading from the tilt of the meter head.
+
+    .. math:: u^2 = \tan^2\theta \, u^2(\theta) + \frac{3 \, u^4(\theta)}{4 \cos^4\theta}
+
+    Parameters
+    ----------
+    tilt_uncertainty : float
+        Standard uncertainty of the incidence angle. [rad]
+    incidence_angle : float, default 0
+        Angle :math:`\theta` between the ray and the meter-head normal. [rad]
+
+    Returns
+    -------
+    float
+        Relative standard uncertainty. [1]
+
+    Raises
+    ------
+    ValueError
+        If the uncertainty is negative, or the angle is at or beyond grazing incidence.
+
+    Notes
+    -----
+    At normal incidence a tilt can only lower the reading, and only to second order: the last term is that loss
+    in the root mean square.
+    """
+    tilt = float(not_negative("tilt_uncertainty", tilt_uncertainty, "rad"))
+    cosine = float(_cosine("incidence_angle", incidence_angle))
+    return float(np.hypot(np.tan(incidence_angle) * tilt, np.sqrt(0.75) * tilt**2 / cosine**2))
 
 
 def illuminance(

@@ -72,6 +72,11 @@ class InverseSquareFit:
         Residuals over their effective standard uncertainties. [1]
     fitted : ndarray, shape (n,)
         Fitted illuminance. [lx]
+    own : ndarray, shape (2, 2)
+        Covariance that the readings and placements bring by themselves. [cd2, cd m, m2]
+    per_unit : mapping of str to ndarray, shape (2,)
+        Change of intensity and offset with a common error of one unit: ``range`` [1/lx], ``tape_zero`` [1/m],
+        ``scale`` (relative). [cd, m]
     parts : mapping
         Standard uncertainty of the intensity by cause: ``readings``, ``range``, ``tape_zero``, ``scale``.
         [cd]
@@ -95,6 +100,8 @@ class InverseSquareFit:
     residuals: Floats
     standard_residuals: Floats
     fitted: Floats
+    own: Floats
+    per_unit: Mapping[str, Floats]
     parts: Mapping[str, float]
     findings: tuple[str, ...]
     model: str
@@ -199,14 +206,12 @@ def fit_shape(
     used = jacobian[:, :free]
     residuals = illuminance - fitted
     gain = np.linalg.solve((used.T * weight) @ used, used.T * weight)  # parameters per lux of each reading
-    causes = {
-        "range": gain @ np.full(distance.size, common[0]),
-        "tape_zero": gain @ (slope * common[1]),
-        "scale": gain @ (fitted * common[2]),
-    }
+    gain = np.vstack([gain, np.zeros((2 - free, distance.size))])  # a shape that is not fitted stays
+    one_each = (("range", np.ones(distance.size)), ("tape_zero", slope), ("scale", fitted))
+    per_unit = {cause: gain @ error for cause, error in one_each}
+    causes = {cause: part * u for (cause, part), u in zip(per_unit.items(), common, strict=True)}
     own = (gain / weight) @ gain.T
-    covariance = np.zeros((2, 2))
-    covariance[:free, :free] = own + sum(np.outer(part, part) for part in causes.values())
+    covariance = own + sum(np.outer(part, part) for part in causes.values())
     shared = np.column_stack([np.full(distance.size, common[0]), slope * common[1]])
     chi_square, dof = _chi_square(residuals, used, weight, shared), distance.size - free
     p = float(chdtrc(dof, chi_square)) if dof > 0 else float("nan")
@@ -223,6 +228,8 @@ def fit_shape(
         residuals=residuals,
         standard_residuals=residuals * np.sqrt(weight),
         fitted=fitted,
+        own=own,
+        per_unit=per_unit,
         parts={"readings": float(np.sqrt(own[0, 0])), **{k: float(abs(v[0])) for k, v in causes.items()}},
         findings=_findings(model, distance, parameters[1], spread[1], p),
         model=model,

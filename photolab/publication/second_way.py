@@ -7,21 +7,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from photolab.bench.instruments import as_input
 from photolab.bench.pairs import ReadingComparison
 from photolab.errors import MethodError
-from photolab.metrology.monte_carlo import (
-    DistributionResult,
-    Validation,
-    propagate_distributions,
-    validate_propagation,
-)
+from photolab.metrology.monte_carlo import Validation, draws, interval, validate
+from photolab.metrology.quantity import Measured, measured
 
 __all__ = ["SEED", "SecondWay", "ratio_by_monte_carlo"]
 
 #: Seed of the streams, stated in the provenance of a report.
 SEED = 20
-
-_BLOCK = 10_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,10 +27,8 @@ class SecondWay:
     ----------
     low, high : float
         Interval of the ratio from the trials. [1]
-    inputs : int
-        Inputs that were drawn.
-    distribution : DistributionResult
-        The trials, of ln of the ratio.
+    inputs, trials : int
+        Inputs that were drawn, and how often.
     validation : Validation
         How far the two intervals lie apart, and whether that matters.
     """
@@ -43,7 +36,7 @@ class SecondWay:
     low: float
     high: float
     inputs: int
-    distribution: DistributionResult
+    trials: int
     validation: Validation
 
 
@@ -81,18 +74,20 @@ def ratio_by_monte_carlo(pair: ReadingComparison, *, trials: int = 200_000, seed
     if linear is None:
         message = "a ratio without an interval has no second way"
         raise MethodError(message, code="no_answer", known={"missing": pair.missing})
-    chosen = np.flatnonzero(linear.sensitivities)
-    effects = {f"x{i}": float(linear.sensitivities[i]) for i in chosen}
-    inputs = {f"x{i}": linear.inputs[i] for i in chosen}
+    acting = [
+        (replace(as_input(q, ""), name=q.key), float(c))
+        for q, c in zip(linear.inputs, linear.sensitivities, strict=True)
+        if c != 0.0
+    ]
 
-    def model(**drawn: NDArray[np.float64]) -> NDArray[np.float64]:
-        total = np.full(len(next(iter(drawn.values()))), linear.value)
-        for name, values in drawn.items():
-            effect = effects[name]
-            total += np.copysign(1.0, effect) * np.log1p(abs(effect) * (values - inputs[name].value))
+    def law(*deviations: NDArray[np.float64]) -> NDArray[np.float64]:
+        total = np.full(deviations[0].shape, linear.value)
+        for (_, effect), away in zip(acting, deviations, strict=True):
+            total += np.copysign(1.0, effect) * np.log1p(abs(effect) * away)
         return total
 
-    distribution = propagate_distributions(model, inputs, trials=trials, coverage=pair.coverage, seed=seed)
-    judged = validate_propagation(linear, distribution)
-    low, high = (float(np.exp(end)) for end in distribution.interval)
-    return SecondWay(low, high, len(inputs), replace(distribution, outcomes=np.empty(0)), judged)
+    outcomes = draws(law, *(measured(0.0, q) for q, _ in acting), trials=trials, seed=seed)
+    plain = Measured(linear.value, dict(acting), ends=lambda _: linear.interval)
+    judged = validate(plain, outcomes, coverage=pair.coverage)
+    low, high = (float(np.exp(end)) for end in interval(outcomes, pair.coverage))
+    return SecondWay(low, high, len(acting), trials, judged)

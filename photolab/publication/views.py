@@ -311,7 +311,7 @@ def second_way(chosen: Chosen | None) -> Words:
     )
     return say(
         f"Law of propagation: {_percents(pair.low, pair.high)}. Monte Carlo, "
-        f"{_thousands(second.distribution.trials)} "
+        f"{_thousands(second.trials)} "
         f"trials of {second.inputs} inputs: {_percents(second.low, second.high)}.",
         f"The ends of the two intervals lie at most {decimal(apart, 2)} % apart; up to {decimal(good, 2)} % "
         f"would be "

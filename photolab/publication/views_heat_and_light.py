@@ -202,7 +202,7 @@ def resistances(heat: Heat) -> Table | Words:
     for run in heat.runs:
         found = case_to_ambient(heat.bench, run)
         if found is not None:
-            low, high = (decimal(x, 1) for x in found.interval)
+            low, high = (decimal(x, 1) for x in found.interval(heat.bench.settings.coverage))
             rows.append((run.run, run.lamp, run.housing, decimal(found.value, 1), f"{low} to {high}"))
     if not rows:
         return say(

@@ -260,8 +260,8 @@ def claim_sentence(campaign: Campaign, lamp: str) -> str:
     if found.claim is None or power is None:
         return CLAIM_WORDS[found.code]
     box = f"{row['claimed_flux_lm']:g} lm per {row['claimed_per']}"
-    limit = "assumed limit" if power.assumed else "limit"
-    watts = f"{decimal(power.watts, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W"
+    limit = "limit" if power.assumed == "nothing" else "assumed limit"
+    watts = f"{decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W"
     least = f"at least {decimal(found.claim.implied_efficacy, 0)} lm/W"
     words = CLAIM_WORDS[found.code].format(limit=decimal(found.claim.limit, 0))
     return f"The claim of {box} at the highest watts measured ({watts}) would be {least}: {words}."

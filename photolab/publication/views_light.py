@@ -6,6 +6,7 @@ Where a bench folder does not hold what a view needs, the view is one sentence t
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from photolab.bench.distance_laws import product_curve
 from photolab.bench.distances import DistanceResult, evaluate_distances
 from photolab.bench.model import Bench
 from photolab.bench.selection import baseline_lamp
+from photolab.metrology.quantity import coverage_factor
 from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.photometry.distance import REPORTING_DISTANCES, illuminance
 from photolab.publication import words_light
@@ -44,9 +46,12 @@ NO_RUN = (
 NO_DISTANCE = (
     "No housing states its distance to the meter head (distance_m): no candela, not even an apparent one."
 )
-K95 = 1.959964
-"""Quantile of the normal law for 95 % about the middle. [1]"""
 Runs = tuple[DistanceResult, ...]
+
+
+def _covered(runs: Iterable[DistanceResult]) -> str:
+    """Return the coverage of the intervals of some runs, for a column head."""
+    return f"{100.0 * next(iter(runs)).coverage:g} %"
 
 
 def candela_answer(bench: Bench, runs: Runs) -> Words:
@@ -106,13 +111,13 @@ def products(bench: Bench, runs: Runs) -> Picture | Words:
 
 
 def _point_table(one: DistanceResult) -> pd.DataFrame:
-    """Return the points in kilocandela with 95 % bars of each reading by itself."""
-    points = one.points
+    """Return the points in kilocandela with bars of each reading by itself."""
+    points, k = one.points, coverage_factor(one.coverage)
     own = points["u_lx"] / points["illuminance_lx"]
     return points.assign(
         product_kcd=points["product_cd"] / 1000.0,
-        product_u_kcd=K95 * points["product_u_cd"] / 1000.0,
-        residual_u_percent=K95 * 100.0 * np.hypot(own, 2.0 * one.shared.placement_m / points["distance_m"]),
+        product_u_kcd=k * points["product_u_cd"] / 1000.0,
+        residual_u_percent=k * 100.0 * np.hypot(own, 2.0 * one.shared.placement_m / points["distance_m"]),
     )
 
 
@@ -155,7 +160,7 @@ def law_table(runs: Runs) -> Table | Words:
             "run": words_light.run_words(one),
             "law": words_light.LAW_NAMES[str(law["model"])],
             "intensity": float(law["intensity"]),
-            "u": K95 * float(law["intensity_uncertainty"]),
+            "u": coverage_factor(one.coverage) * float(law["intensity_uncertainty"]),
             "p": _chance(float(law["p"])),
             "kept": "agrees" if law["kept"] else "does not agree",
         }
@@ -168,7 +173,7 @@ def law_table(runs: Runs) -> Table | Words:
         "run": "run",
         "law": "law",
         "intensity": "intensity (cd)",
-        "u": "± (cd, 95 %)",
+        "u": f"± (cd, {_covered(runs)})",
         "p": "chance of such a misfit, if the law holds",
         "kept": "with the readings",
     }
@@ -209,11 +214,12 @@ def dark_reading(bench: Bench) -> Table | Words:
     ]
     if not rows:
         return say(NO_RUN)
+    covered = _covered(ways[0][1])
     heads = {
         "run": "run",
         "way": "dark reading",
-        "intensity": "intensity (cd, 95 %)",
-        "centre": "centre behind the face (mm, 95 %)",
+        "intensity": f"intensity (cd, {covered})",
+        "centre": f"centre behind the face (mm, {covered})",
         "fit": "inverse square from a free centre",
     }
     frame = pd.DataFrame(rows).sort_values("run", kind="stable")
@@ -226,7 +232,8 @@ def _way(one: DistanceResult) -> dict[str, str]:
     fit = one.offset_fit
     if fit is None:
         return {"intensity": quoted, "centre": "none", "fit": "cannot be told"}
-    centre = with_uncertainty(1000.0 * fit.offset, K95 * 1000.0 * fit.offset_uncertainty)
+    half = coverage_factor(one.coverage) * fit.offset_uncertainty
+    centre = with_uncertainty(1000.0 * fit.offset, 1000.0 * half)
     agrees = "does not agree" if "lack_of_fit" in fit.findings else "agrees"
     return {"intensity": quoted, "centre": centre, "fit": agrees}
 
@@ -280,14 +287,15 @@ def shared_doubts(runs: Runs) -> Table | Words:
     fitted = [(one, one.fit) for one in runs if one.fit is not None]
     if not fitted:
         return say(NO_RUN)
-    own = ["readings, each by itself", "range term or dark reading", "zero of the tape"]
-    names = {"scale": "scale of the meter", "linearity": "linearity", "colour": "colour", "supply": "supply"}
+    own = ["readings, each by itself (with linearity and dark reading)", "range term", "zero of the tape"]
+    names = {"scale": "scale of the meter", "colour": "colour", "supply": "supply"}
     frame = pd.DataFrame({"what": [*own, *names.values()]})
     for one, fit in fitted:
-        parts = [100.0 * K95 * fit.parts[key] / fit.intensity for key in ("readings", "range", "tape_zero")]
-        parts += [100.0 * K95 * one.shared.relative[key] for key in names]
+        k = 100.0 * coverage_factor(one.coverage)
+        parts = [k * fit.parts[key] / fit.intensity for key in ("readings", "range", "tape_zero")]
+        parts += [k * one.shared.relative_u(key) for key in names]
         frame[words_light.run_words(one)] = parts
-    heads = {"what": "what may be off", **{c: f"{c} (± %, 95 %)" for c in frame.columns[1:]}}
+    heads = {"what": "what may be off", **{c: f"{c} (± %, {_covered(runs)})" for c in frame.columns[1:]}}
     return table(frame, heads=heads, places=2)
 
 
@@ -328,11 +336,13 @@ def terms_at_the_bench(bench: Bench, runs: Runs) -> Table | Words:
     found = bench_candela(bench, lamp=baseline_lamp(bench)[0], runs=runs)
     if not found:
         return say(NO_DISTANCE)
-    frame = pd.DataFrame({"what": list(words_light.PARTS.values())})
+    frame = pd.DataFrame({"what": list(words_light.PARTS)})
     for one in found:
         column = f"{one.housing}, apparent" if one.apparent else one.housing
-        frame[column] = [K95 * 100.0 * one.budget.parts[key] for key in words_light.PARTS]
-    heads = {"what": "what may be off", **{c: f"{c} (± %, 95 %)" for c in frame.columns[1:]}}
+        parts = [one.intensity.only(*kinds) for kinds in words_light.PARTS.values()]
+        frame[column] = [100.0 * part.half_width(one.coverage) / part.value for part in parts]
+    covered = f"{100.0 * bench.settings.coverage:g} %"
+    heads = {"what": "what may be off", **{c: f"{c} (± %, {covered})" for c in frame.columns[1:]}}
     return table(frame.sort_values(frame.columns[1], ascending=False, kind="stable"), heads=heads, places=2)
 
 
@@ -361,7 +371,10 @@ def equivalents(runs: Runs) -> Table | Words:
         rows.append(row)
     heads = {
         "run": "run",
-        **{f"{d:g}": f"at {decimal(d, 3 if d % 1 else 0)} m (lx, 95 %)" for d in REPORTING_DISTANCES},
+        **{
+            f"{d:g}": f"at {decimal(d, 3 if d % 1 else 0)} m (lx, {_covered(quoted)})"
+            for d in REPORTING_DISTANCES
+        },
     }
     return table(pd.DataFrame(rows), heads=heads)
 

@@ -12,6 +12,7 @@ import pandas as pd
 
 from photolab.bench.beams import BeamResult, Beams, evaluate_beams
 from photolab.bench.model import Bench
+from photolab.metrology.quantity import coverage_factor
 from photolab.metrology.reporting import decimal
 from photolab.publication import words_light_beam as words
 from photolab.publication.display import Table, Words, say, table
@@ -122,7 +123,7 @@ def measurands(patterns: Patterns) -> Table | Words:
             "reference": f"{_figure(ratio.reference)} {ratio.unit}",
             "ratio": ratio.value,
             "seated": words.interval_words(ratio.low, ratio.high),
-            "wide": words.interval_words(ratio.seated_low, ratio.seated_high),
+            "wide": words.interval_words(*ratio.seated_again.interval(ratio.coverage)),
         }
         for one in patterns.results
         for ratio in one.ratios
@@ -287,8 +288,7 @@ def second_way(patterns: Patterns) -> Table | Words:
     rows = []
     for one in patterns.results:
         for ratio in one.ratios:
-            own = [u for cause, u in ratio.parts.items() if cause != "seating"]
-            half = 1.959964 * math.hypot(*own)
+            half = coverage_factor(ratio.coverage) * ratio.as_seated.u / ratio.value
             ends = [ratio.value * math.exp(sign * half) for sign in (-1.0, 1.0)]
             away = max(abs(math.log(a / b)) for a, b in zip(ends, (ratio.low, ratio.high), strict=True))
             judged = "agree" if away < 0.1 * half else "drawn one stands"

@@ -14,8 +14,8 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.review import causes, forecast, shared_floor
 from photolab.errors import MethodError
-from photolab.metrology.distributions import coverage_factor
 from photolab.metrology.planning import improvements
+from photolab.metrology.quantity import coverage_factor
 from photolab.metrology.reporting import decimal
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.statements import KIND_WORDS, capital

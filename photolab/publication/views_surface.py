@@ -75,7 +75,7 @@ def answer(bench: Bench, lamps: Iterable[str] | None = None) -> Words:
     for one in found:
         if one.usable:
             continue
-        said.append(f"{words.surface_sentence(one, fahrenheit=also)} {_quoted(bench, one)}".strip())
+        said.append(f"{words.surface_sentence(one, fahrenheit=also)} {_quoted(one)}".strip())
         said += [
             f"The patch beside it: {words.surface_sentence(other, fahrenheit=also)}"
             for other in found
@@ -93,11 +93,11 @@ def answer(bench: Bench, lamps: Iterable[str] | None = None) -> Words:
     return say(*said, f"{good}.", last)
 
 
-def _quoted(bench: Bench, one: Surface) -> str:
+def _quoted(one: Surface) -> str:
     """Return what may be quoted of a reading that is not usable for ranking."""
     if math.isnan(one.low) or not BOUND & set(one.codes):
         return ""
-    ends = [decimal(x, 0) for x in ends_from_emissivity(one, coverage=bench.settings.coverage)]
+    ends = [decimal(x, 0) for x in ends_from_emissivity(one)]
     alone = (
         ""
         if ends[0] == "n/a"
@@ -163,9 +163,9 @@ def _emissivity(one: Surface) -> str:
 
 def _rise(one: Surface, *, also: bool) -> str:
     """Return the rise above the ambient, in degF too where asked for."""
-    if math.isnan(one.rise):
+    if one.above_ambient is None:
         return ""
-    return words.temperature((one.rise, one.rise_low, one.rise_high), fahrenheit=also, rise=True)
+    return words.temperature(one.rise, fahrenheit=also, rise=True)
 
 
 def _shown_surfaces(bench: Bench, lamps: Iterable[str] | None) -> list[Surface]:

@@ -36,6 +36,8 @@ CODE_WORDS = {
     "range_unknown": "the range of the meter is not stated, so its additive error is not counted",
     "several_meters": "more than one meter was used within the run",
     "dark_as_large": "readings no larger than the dark reading were left out",
+    "dark_in_some_rows": "only some rows hold a dark reading; take the others too, so that it can be taken off each "
+    "reading (until then the range term of the manual is counted)",
     "no_dark_reading": "no dark reading was taken off, so the range term of the manual is counted",
     "far_part_only": "only the far readings agree with the law; the near ones were left out",
 }
@@ -102,12 +104,14 @@ def _law(one: DistanceResult) -> str:
     where, half = run_words(one), (one.high - one.low) / 2.0
     if one.law == "inverse_square":
         return (
-            f"{where}: {candela(one.intensity, half)} at 95 %, for these readings as seated. The readings follow the "
-            f"inverse square, so lux at {decimal(one.bench_distance, 2)} m may be turned into candela."
+            f"{where}: {candela(one.intensity, half)} at {_percent(one.coverage)} %, for these readings as seated. "
+            f"The readings follow the inverse square, so lux at {decimal(one.bench_distance, 2)} m may be turned into "
+            f"candela."
         )
     if one.law == "near_field":
         return (
-            f"{where}: {candela(one.intensity, half)} at 95 % far away, for these readings as seated, and only with a "
+            f"{where}: {candela(one.intensity, half)} at {_percent(one.coverage)} % far away, for these readings "
+            f"as seated, and only with a "
             f"near-field term: at {decimal(one.bench_distance, 2)} m the light is {_off(one.near_field_percent)} of "
             f"what the inverse square gives. Without that term nothing in candela may be quoted from "
             f"{decimal(one.bench_distance, 2)} m."
@@ -136,9 +140,9 @@ def _reason(one: DistanceResult) -> str:
 
 def _apparent(one: DistanceResult) -> str:
     """Return the apparent intensity, where there is one."""
-    if math.isnan(one.apparent):
+    if one.apparent is None:
         return ""
-    shown = candela(one.apparent, 1.959964 * one.apparent_uncertainty)
+    shown = candela(one.apparent.value, one.apparent.half_width(one.coverage))
     return f"What remains is an apparent {shown} at {decimal(one.bench_distance, 2)} m."
 
 
@@ -155,11 +159,12 @@ def centre_words(one: DistanceResult) -> str:
     str
         One sentence; empty where none was fitted.
     """
-    if math.isnan(one.offset):
+    if one.centre is None:
         return ""
-    fitted = with_uncertainty(1000.0 * one.offset, 1.959964 * 1000.0 * one.offset_uncertainty)
+    fitted = with_uncertainty(1000.0 * one.centre.value, 1000.0 * one.centre.half_width(one.coverage))
     return (
-        f"{run_words(one)}: the light spreads as from a point {fitted} mm behind the reference face at 95 %; "
+        f"{run_words(one)}: the light spreads as from a point {fitted} mm behind the reference face at "
+        f"{_percent(one.coverage)} %; "
         f"bench.toml declares {decimal(1000.0 * one.declared_offset, 0)} mm."
     )
 
@@ -203,28 +208,32 @@ def candela_words(one: BenchCandela) -> str:
     str
         One or two sentences.
     """
-    found = one.budget
     name = "apparent intensity" if one.apparent else "intensity"
-    half = 1.959964 * found.standard_uncertainty
-    advice = " A lower range of the meter would narrow it." if "lower_range" in found.codes else ""
+    advice = " A lower range of the meter would narrow it." if one.lower_range else ""
+    largest = max(PARTS, key=lambda name: one.intensity.only(*PARTS[name]).u)
+    half = one.intensity.half_width(one.coverage)
     count = "one seating" if one.seatings == 1 else f"mean of {one.seatings} seatings"
     assumed = f" Assumed: {'; '.join(one.assumed)}." if one.assumed else ""
     lux = decimal(one.illuminance, places_for(one.illuminance / 100.0))
     return (
         f"{one.lamp} in housing {one.housing}: {lux} lx at {decimal(one.distance, 2)} m give an {name} of "
-        f"{candela(found.intensity, half)} at 95 %, {count}; the largest part of the doubt is "
-        f"the {PARTS[found.largest]}.{advice}{assumed}"
+        f"{candela(one.intensity.value, half)} at {_percent(one.coverage)} %, {count}; the largest part of the doubt "
+        f"is the {largest}.{advice}{assumed}"
     )
 
 
 PARTS = {
-    "reading": "scatter of seatings and readings",
-    "dark": "dark reading",
-    "range": "range term of the meter",
-    "scale": "meter (scale, linearity, colour) and supply",
-    "distance": "distance",
-    "offset": "photometric centre",
-    "tilt": "tilt of the meter head",
-    "near_field": "near field",
+    "scatter of seatings and days": ("seating", "day"),
+    "last figure and dark reading": ("resolution",),
+    "range term of the meter": ("range term",),
+    "meter (scale, linearity, colour) and supply": ("scale", "linearity", "colour", "supply"),
+    "distance and photometric centre": ("distance",),
+    "tilt of the meter head": ("angle",),
+    "near field": ("fit", "model spread"),
 }
-"""What may be off in a candela figure, in words."""
+"""What may be off in a candela figure, in words, and the kinds of its inputs."""
+
+
+def _percent(coverage: float) -> str:
+    """Return a coverage probability in percent."""
+    return f"{100.0 * coverage:g}"

@@ -6,7 +6,8 @@ metal most of what is seen is the room: the answer is then a lower bound at best
 remedy.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from functools import partial
 from importlib.resources import files
 
 import numpy as np
@@ -14,8 +15,8 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
-from photolab.metrology.monte_carlo import propagate_distributions
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.monte_carlo import draws, interval
+from photolab.metrology.quantity import Input, Measured, apply, measured
 from photolab.thermal.radiation import BAND_UM, radiance, temperature_of
 
 Array = NDArray[np.float64]
@@ -24,38 +25,35 @@ ZERO_CELSIUS_K = 273.15
 """0 degC, exact. [K]"""
 LOW_EMISSIVITY = 0.3
 """Below it a reading without a patch is a lower bound only: common practice, no source. [1]"""
+SPREAD_BELOW = 0.5
+"""Emissivity below which it matters whether a camera works by its band or by T^4. [1]"""
+TRIALS = 10_000
+"""Draws of one temperature: ends to some 0.03 K at a patch, enough for a coverage of 0.999. [1]"""
 EMISSIVITY_HALF_WIDTH = {"bare": 0.05, "tape": 0.02, "paint": 0.02}
 """Assumed half-width of an emissivity by how the surface was prepared. [1]"""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SurfaceReading:
-    """A surface temperature with its interval and what it may be used for.
+    """A surface temperature and what it may be used for.
 
     Attributes
     ----------
-    value : float
-        Surface temperature, band radiance (or T^4 where `band_um` was None). [degC]
-    low, high : float
-        Coverage interval, propagation of distributions. [degC]
-    standard_uncertainty : float
-        Standard deviation of that distribution. [K]
-    coverage : float
-        Coverage probability. [1]
+    temperature : Measured
+        Surface temperature, band radiance (or T^4 where `band_um` was None); its interval is that of draws. [degC]
+    drawn : ndarray
+        The draws, stream by stream those of `TRIALS` and seed 0. [degC]
     total_radiation : float
         Surface temperature by T^4, for comparison. [degC]
     usable : bool
         Whether lamps may be ranked by it.
     codes : tuple of str
-        `lower_bound_only` (only `low` may be quoted: "at least"), `emissivity_assumed`,
-        `reflected_hotter_than_displayed`, `camera_not_considered`, `reflected_not_considered`.
+        `lower_bound_only` (only the low end may be quoted: "at least"), `reflected_hotter_than_displayed`,
+        `camera_not_considered`, `reflected_not_considered`.
     """
 
-    value: float
-    low: float
-    high: float
-    standard_uncertainty: float
-    coverage: float
+    temperature: Measured
+    drawn: Array = field(repr=False)
     total_radiation: float
     usable: bool
     codes: tuple[str, ...]
@@ -135,61 +133,50 @@ def surface_temperature(
 
 
 def surface_reading(
-    displayed: float,
+    displayed: Measured,
     *,
     method: str,
-    emissivity: float,
+    emissivity: Measured,
     set_emissivity: float,
-    reflected: float,
-    emissivity_half_width: float | None = None,
-    displayed_half_width: float = 0.0,
-    reflected_half_width: float = 0.0,
+    reflected: Measured,
     set_reflected: float | None = None,
     band_um: tuple[float, float] | None = BAND_UM,
-    coverage: float = 0.95,
-    trials: int = 100_000,
-    seed: int = 0,
 ) -> SurfaceReading:
     """Return a surface temperature with its interval, and whether lamps may be ranked by it.
 
     Parameters
     ----------
-    displayed : float
+    displayed : Measured
         Displayed temperature. [degC]
     method : str
         How the surface was prepared: `bare`, `tape` or `paint`. [text]
-    emissivity, set_emissivity : float
-        Emissivity of the surface, and the one set. [1]
-    reflected : float
+    emissivity : Measured
+        Emissivity of the surface. [1]
+    set_emissivity : float
+        The one set. [1]
+    reflected : Measured
         Temperature of what the surface mirrors. [degC]
-    emissivity_half_width : float, optional
-        Half-width of the emissivity, rectangular; assumed if not given: 0.05 bare, 0.02 tape or paint. [1]
-    displayed_half_width, reflected_half_width : float, default 0
-        Half-width of the camera's and of the reflected temperature, rectangular; 0 is reported as not
-        considered. [K]
     set_reflected, band_um
         As in `surface_temperature`. [degC, um]
-    coverage : float, default 0.95
-        Coverage probability. [1]
-    trials, seed : int
-        Trials of the propagation of distributions, and its seed. [1]
 
     Returns
     -------
     SurfaceReading
-        Temperature, interval, codes. [degC]
+        Temperature, draws, codes. [degC]
 
     Raises
     ------
     ValueError
-        As in `surface_temperature`; or if the method is unknown or a half-width is negative.
+        As in `surface_temperature`; or if the method is unknown.
     MethodError
-        If there is no real solution at the estimates, or within the half-widths.
+        If there is no real solution at the estimates, or within their limits.
 
     Notes
     -----
     The interval is far from symmetric at low emissivity (metal of 0.20 ± 0.05: 12 K down, 18 K up), so it
-    comes from a propagation of distributions and not from a sensitivity.
+    comes from draws and not from a sensitivity. Below an emissivity of 0.5 a camera that works by T^4 and one
+    that works by its band differ by some kelvin: which one it is is not known, so the difference enters as
+    *model spread*, either way.
 
     References
     ----------
@@ -198,59 +185,37 @@ def surface_reading(
     if method not in EMISSIVITY_HALF_WIDTH:
         message = f"method must be one of {', '.join(EMISSIVITY_HALF_WIDTH)}; got {method!r}"
         raise ValueError(message)
-    width = EMISSIVITY_HALF_WIDTH[method] if emissivity_half_width is None else emissivity_half_width
-    widths = {"displayed": displayed_half_width, "emissivity": width, "reflected": reflected_half_width}
-    fixed = {
-        "set_emissivity": set_emissivity,
-        "set_reflected": reflected if set_reflected is None else set_reflected,
+    assumed = reflected.value if set_reflected is None else set_reflected
+
+    def by_law(
+        band: tuple[float, float] | None, shown: ArrayLike, own: ArrayLike, mirrored: ArrayLike
+    ) -> Array:
+        settings = {"set_emissivity": set_emissivity, "set_reflected": assumed, "band_um": band}
+        return surface_temperature(shown, emissivity=own, reflected=mirrored, **settings)  # type: ignore[arg-type]
+
+    estimates = (displayed.value, emissivity.value, reflected.value)
+    value, total = (float(by_law(band, *estimates)) for band in (band_um, None))
+    other = abs(value - total) if band_um is not None and emissivity.value < SPREAD_BELOW else 0.0
+    name = ("band or T^4", *(q.name for q in displayed.parts))
+    spread = Input(name, other / 2.0, law="rectangular", kind="model spread", source="assumed")
+    entering = (displayed, emissivity, reflected, measured(0.0, spread))
+
+    def either(shown: Array, own: Array, mirrored: Array, apart: Array) -> Array:
+        one = by_law(band_um, shown, own, mirrored)
+        return np.where(apart > 0.0, by_law(None, shown, own, mirrored), one) if other else one
+
+    drawn = draws(either, *entering, trials=TRIALS)
+    linear = apply(lambda *q: by_law(band_um, *q[:3]) + q[3], *entering, unit="degC")
+    temperature = replace(linear, value=value, ends=partial(interval, drawn), how="by draws")
+    found = {
+        "lower_bound_only": method == "bare" and emissivity.value < LOW_EMISSIVITY,
+        "reflected_hotter_than_displayed": reflected.value > displayed.value,
+        "camera_not_considered": displayed.u == 0.0,
+        "reflected_not_considered": reflected.u == 0.0,
     }
-    estimates = {"displayed": displayed, "emissivity": emissivity, "reflected": reflected}
-    value = float(surface_temperature(**estimates, **fixed, band_um=band_um))  # type: ignore[arg-type]
-    low, high, sd = _interval(estimates, widths, fixed, band_um, (coverage, trials, seed))
-    codes = []
-    if method == "bare" and emissivity < LOW_EMISSIVITY:
-        codes.append("lower_bound_only")
-    if emissivity_half_width is None:
-        codes.append("emissivity_assumed")
-    if reflected > displayed:
-        codes.append("reflected_hotter_than_displayed")
-    if displayed_half_width == 0.0:
-        codes.append("camera_not_considered")
-    if reflected_half_width == 0.0:
-        codes.append("reflected_not_considered")
-    total = float(surface_temperature(**estimates, **fixed, band_um=None))  # type: ignore[arg-type]
+    codes = tuple(code for code, holds in found.items() if holds)
     usable = not {"lower_bound_only", "reflected_hotter_than_displayed"} & set(codes)
-    return SurfaceReading(value, low, high, sd, coverage, total, usable, tuple(codes))
-
-
-def _interval(
-    estimates: dict[str, float],
-    widths: dict[str, float],
-    fixed: dict[str, float],
-    band_um: tuple[float, float] | None,
-    options: tuple[float, int, int],
-) -> tuple[float, float, float]:
-    inputs = {}
-    for name, half_width in widths.items():
-        if not (np.isfinite(half_width) and half_width >= 0.0):
-            message = f"{name}_half_width must be zero or more; got {half_width}"
-            raise ValueError(message)
-        low, high = estimates[name] - half_width, estimates[name] + half_width
-        if name == "emissivity":
-            low, high = max(low, 1e-3), min(high, 1.0)
-        if high > low:
-            inputs[name] = InputQuantity.from_bounds(name, low, high)
-    certain = {name: value for name, value in estimates.items() if name not in inputs} | fixed
-
-    def model(**drawn: Array) -> Array:
-        return surface_temperature(**drawn, **certain, band_um=band_um)  # type: ignore[arg-type]
-
-    if not inputs:
-        value = float(model())
-        return value, value, 0.0
-    coverage, trials, seed = options
-    result = propagate_distributions(model, inputs, trials=trials, coverage=coverage, seed=seed)
-    return result.interval[0], result.interval[1], result.standard_uncertainty
+    return SurfaceReading(temperature, drawn, total, usable, codes)
 
 
 def emissivity_from_patch(

@@ -16,8 +16,8 @@ import time
 import numpy as np
 from scipy import sparse
 
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.propagation import combine
-from photolab.metrology.quantity import InputQuantity
 
 RESULTS, INPUTS, SHARED, PARTLY = 600, 13_000, 40, 400
 

@@ -17,44 +17,41 @@ import time
 
 import numpy as np
 
-from photolab.metrology.monte_carlo import propagate_adaptively, propagate_distributions
-from photolab.metrology.quantity import InputQuantity
+from photolab.metrology.monte_carlo import draws, interval
+from photolab.metrology.quantity import Input, limits, measured
 
 CHUNK = 10_000
 
 
 def lamp(name, light):
     """Return the six inputs of one lamp: reading, mounting, meter, noise, linearity, distance."""
-    return {
-        f"{name}_reading": InputQuantity.from_limits(f"{name}_reading", light, 0.5, unit="lx"),
-        f"{name}_mounting": InputQuantity(f"{name}_mounting", 1, 0.015),
-        f"{name}_meter": InputQuantity(f"{name}_meter", 1, 0.015),
-        f"{name}_noise": InputQuantity(f"{name}_noise", 1, 0.003),
-        f"{name}_linearity": InputQuantity.from_limits(f"{name}_linearity", 1, 0.005),
-        f"{name}_distance": InputQuantity(f"{name}_distance", 3, 0.001, unit="m"),
-    }
+    return [
+        measured(light, limits(f"{name} reading", 0.5), unit="lx"),
+        measured(1, Input(f"{name} mounting", 0.015)),
+        measured(1, Input(f"{name} meter", 0.015)),
+        measured(1, Input(f"{name} noise", 0.003)),
+        measured(1, limits(f"{name} linearity", 0.005)),
+        measured(3, Input(f"{name} distance", 0.001), unit="m"),
+    ]
 
 
-INPUTS = lamp("a", 1000.0) | lamp("b", 1100.0)
+INPUTS = lamp("a", 1000.0) + lamp("b", 1100.0)
 
 
-def model(**q):
+def model(r1, m1, g1, n1, l1, d1, r2, m2, g2, n2, l2, d2):
     """Ratio of two lamps."""
-    a, b = (
-        q[f"{n}_reading"] * q[f"{n}_mounting"] * q[f"{n}_meter"] * q[f"{n}_noise"] * q[f"{n}_linearity"]
-        for n in "ab"
-    )
-    return b / a * (q["b_distance"] / q["a_distance"]) ** 2
+    return r2 * m2 * g2 * n2 * l2 / (r1 * m1 * g1 * n1 * l1) * (d2 / d1) ** 2
 
 
 def plain_draw(rng, size):
     """Draw all inputs with numpy alone."""
-    drawn = {}
-    for key, q in INPUTS.items():
-        if q.distribution == "normal":
-            drawn[key] = q.value + q.standard_uncertainty * rng.standard_normal(size)
+    drawn = []
+    for x in INPUTS:
+        (q,) = x.parts
+        if q.law == "normal":
+            drawn.append(x.value + q.u * rng.standard_normal(size))
         else:
-            drawn[key] = q.value + q.standard_uncertainty * np.sqrt(12) * (rng.random(size) - 0.5)
+            drawn.append(x.value + q.u * np.sqrt(12) * (rng.random(size) - 0.5))
     return drawn
 
 
@@ -63,12 +60,18 @@ def summary(y):
     return y.mean(), y.std(ddof=1), np.quantile(y, [0.025, 0.975])
 
 
+def ours_of(trials):
+    """Propagate with the package: mean, SD and interval."""
+    y = draws(model, *INPUTS, trials=trials)
+    return y.mean(), y.std(ddof=1), interval(y, 0.95)
+
+
 def plain(trials, chunk):
     """Propagate with numpy alone."""
     rng, y = np.random.default_rng(1), np.empty(trials)
     for start in range(0, trials, chunk):
         size = min(chunk, trials - start)
-        y[start : start + size] = model(**plain_draw(rng, size))
+        y[start : start + size] = model(*plain_draw(rng, size))
     return summary(y)
 
 
@@ -87,19 +90,13 @@ def main():
     out = sys.stdout.write
     base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
     trials = 1_000_000
-    ours = min(
-        median_seconds(lambda: propagate_distributions(model, INPUTS, trials=trials), 3) for _ in range(5)
-    )
+    ours = min(median_seconds(lambda: ours_of(trials), 3) for _ in range(5))
     numpy_chunks = min(median_seconds(lambda: plain(trials, CHUNK), 3) for _ in range(5))
-    out(f"propagate_distributions, 1e6 trials: {trials / ours / 1e6:.1f} million trials/s\n")
+    out(f"draws and interval, 1e6 trials:     {trials / ours / 1e6:.1f} million trials/s\n")
     out(f"plain numpy in chunks:               {trials / numpy_chunks / 1e6:.1f} million trials/s\n")
     out(f"time over plain numpy in chunks:     {ours / numpy_chunks:.2f}\n")
-    seconds = [median_seconds(lambda s=s: propagate_adaptively(model, INPUTS, seed=s), 1) for s in range(21)]
-    needed = [propagate_adaptively(model, INPUTS, seed=s).trials for s in range(21)]
-    spread = f"{min(needed)} to {max(needed)} trials"
-    out(f"adaptive, two digits: median {1e3 * statistics.median(seconds):.0f} ms, {spread}\n")
     start = time.process_time()
-    propagate_distributions(model, INPUTS, trials=10_000_000)
+    ours_of(10_000_000)
     spent = time.process_time() - start
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
     out(f"1e7 trials: {spent:.2f} s, peak of the process {peak:.0f} MB ({base:.0f} MB before any)\n")

@@ -13,8 +13,8 @@ import sys
 
 import numpy as np
 
+from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.propagation import combine
-from photolab.metrology.quantity import InputQuantity
 
 MOUNTINGS, DOF, SD = 6, 4.0, 0.025
 
