@@ -299,7 +299,7 @@ def test_what_libraries_write_to_stderr_is_shown_once_and_not_published(tmp_path
     title, *said = lines[2].split("\n  ")
     assert title == "Written to stderr by the notebooks, not published:"
     assert said[:3] == ["old way", r"\x1b[31mred", "soon gone"]
-    assert said[3:] == ["Invalid -W option ignored: invalid action: 'none such'"]
+    assert said[3:].count("Invalid -W option ignored: invalid action: 'none such'") == 1
     assert lines[3:] == []
     assert capfd.readouterr().err == ""
 

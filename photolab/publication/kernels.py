@@ -45,7 +45,7 @@ class Kernel:
     Attributes
     ----------
     noise : str
-        What the process wrote to its own stderr, outside the cells; known when it has ended.
+        What the process wrote to its own stderr, outside the cells, before it was ended.
     """
 
     def __init__(self, folder: Path, environment: Mapping[str, str] | None = None) -> None:
@@ -139,14 +139,13 @@ class Kernel:
         )
 
     async def _end(self, *, now: bool) -> None:
-        """End the process and keep what it said."""
+        """Keep what the process said, and end it; what it says of its own end concerns nobody."""
         try:
+            self.noise = self._said()
             if self._manager is not None:
                 await self._manager.shutdown_kernel(now=now)
         finally:
-            if self._stderr is not None:
-                self.noise = self._said()
-                self._stderr.close()
+            self._stderr.close()
 
     def _said(self) -> str:
         """Return what the process has written to its own stderr."""

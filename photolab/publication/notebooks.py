@@ -228,7 +228,6 @@ def run_notebook(
         If a cell stops, or writes to stderr; says which cell of which notebook and why.
     """
     path = Path(source)
-
     kernel = Kernel(path.resolve().parent, STRICT_ENVIRONMENT | dict(environment or {}))
 
     async def alone() -> _Ran:
@@ -238,7 +237,9 @@ def run_notebook(
     ran = _wait_for(alone())
     if isinstance(ran.result, MethodError):
         raise ran.result
-    for cell, text in (*ran.noise, *([(0, kernel.noise)] if kernel.noise else [])):
+    if kernel.noise:  # of the process itself, not of the notebook
+        _to_stderr(kernel.noise)
+    for cell, text in ran.noise:
         message = f"{path.name}: cell {cell} wrote to stderr: {text.split(chr(10), 1)[0]}"
         raise MethodError(message, code="notebook_noise", known={"notebook": path.name, "cell": cell})
     return ran.result
