@@ -40,6 +40,8 @@ NAMES = [*AS_KEPT, *SHAPES]
 DOT = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAQAAAC1HAwCAAAAC0lEQVR42mNk+A8AAQUBAScY42YAAAAASUVORK5CYII="
 )
+LONGEST = 95
+"""No line of a figure is longer. [1]"""
 ON_PAPER = {"hostile-names", "two-clear"}
 
 
@@ -129,9 +131,10 @@ def _once(made):
 
 
 def _without_drawing(figure: Figure, stream: Any, **_: Any) -> None:
-    """Take the place of drawing: no name in a figure may be read as an equation."""
+    """Take the place of drawing: no name in a figure may be read as an equation, or leave no room for the figure."""
     for text in figure.findobj(Text):
         assert not text.get_parse_math() or "$" not in text.get_text(), text.get_text()
+        assert max(map(len, text.get_text().split("\n"))) <= LONGEST, text.get_text()
     stream.write(DOT)
 
 
@@ -161,6 +164,7 @@ def _output(shown: Any) -> Any:
     """Return what a cell shows as a notebook keeps it."""
     bundle = shown._repr_mimebundle_()
     data, metadata = bundle if isinstance(bundle, tuple) else (bundle, {})
+    assert data["text/plain"].strip(), "a cell shows nothing"
     return nbformat.v4.new_output("execute_result", data=data, metadata=metadata, execution_count=1)
 
 

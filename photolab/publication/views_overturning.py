@@ -92,7 +92,8 @@ def one_out(each: LeftOutEach, level: str) -> Table | Words:
     found = each.tables[level]
     found = found.assign(
         **{c: 100.0 * (found[c] - 1.0) for c in ("ratio", "low", "high")},
-        moves=(found["ratio"] / each.ratio - 1.0).abs(),
+        # the last bits of a float must not decide the order
+        moves=[float(f"{abs(ratio / each.ratio - 1.0):.9e}") for ratio in found["ratio"]],
         verdict=found["verdict"].str.replace("_", " "),
     ).sort_values("moves", ascending=False, kind="stable")
     heads = {

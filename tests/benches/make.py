@@ -604,8 +604,7 @@ def no_doubt(b: Shape) -> None:
     zero = ("reading_percent", "mismatch_index_percent", "linearity_percent", "temperature_percent_per_K")
     b.meters = {"L1": dict.fromkeys(zero, 0)}
     b.lamps({"Z0": "led", "Z1": "led", "Z2": "led"})
-    b.days(3)
-    b.seat({"Z0": 500, "Z1": 500, "Z2": 510}, days=3, seat_sd=0.0, reading_sd=0.0, range_lx="")
+    b.seat({"Z0": 500, "Z1": 500, "Z2": 510}, mountings=3, seat_sd=0.0, reading_sd=0.0, range_lx="")
 
 
 def extremes(b: Shape) -> None:
