@@ -71,7 +71,7 @@ def test_measured_seatings_replace_the_assumed_ones(tmp_path):
     assert_allclose(
         part.u / part.value, 0.005 * math.sqrt(24 / 20) / math.sqrt(8), rtol=1e-3
     )  # of printed lux
-    assert part.dof == 20
+    assert_allclose(part.dof, 20.0, rtol=1e-12)
     assert not any("seatings" in text for text in one.assumed)
     wider = bench_candela(seated(tmp_path / "w", 0.02), lamp="B0")[0].intensity.only("seating").u
     assert_allclose(wider / part.u, 4.0, rtol=1e-3)  # as above

@@ -229,6 +229,8 @@ def _ratio(values: Sequence[float], acting: Acting) -> Measured:
     drawn = draws(model, *(measured(0.0, q) for q in acting), trials=TRIALS)
     parts = {}
     for k, q in enumerate(acting):
+        if q.u == 0.0:
+            continue
         ends = [
             float(model(*(sign * q.u if i == k else 0.0 for i in range(len(acting))))) for sign in (1.0, -1.0)
         ]

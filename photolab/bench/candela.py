@@ -136,10 +136,11 @@ def _one(
     centre = measured(place.offset_mm / 1000.0, centre_input(place), unit="m")
     model, shape = _near_field(run)
 
-    def law(lx: float, q: float, d: float, o: float) -> float:
-        return float(luminous_intensity(lx / shape_ratio(model, q, d), d, offset=o))
+    def per_lux(q: float, d: float, o: float) -> float:
+        return float(luminous_intensity(1.0 / shape_ratio(model, q, d), d, offset=o))
 
-    intensity = apply(law, light, shape, metres, centre)
+    # the law is a product: light that its range term could make negative needs no law below zero
+    intensity = light * apply(per_lux, shape, metres, centre)
     if model and run is not None and run.candela is not None:  # which law bends the run is as doubtful here
         share = intensity.value / run.candela.value
         laws = [(q, share * c) for q, c in run.candela.parts.items() if q.kind == "model spread"]

@@ -272,13 +272,13 @@ def _apparent(
         ("reading at the bench's distance", *run), float(here.iloc[0]["u_lx"]), kind="reading scatter"
     )
     placed = Input(("placement at the bench's distance", *run), shared.placement_m, kind="distance")
-    return apply(
-        lambda lx, metres, centre: luminous_intensity(lx, metres, offset=centre),
-        measured(lux, own, shared.additive, *shared.acting(lux), unit="lx"),
+    per_lux = apply(
+        lambda metres, centre: luminous_intensity(1.0, metres, offset=centre),
         measured(housing.distance_m, shared.zero, placed, unit="m"),
         measured(housing.offset_mm / 1000.0, shared.centre, unit="m"),
-        unit="cd",
     )
+    light = measured(lux, own, shared.additive, *shared.acting(lux), unit="lx")
+    return (light * per_lux).in_unit("cd")
 
 
 def _with_fit(points: pd.DataFrame, fit: InverseSquareFit | None) -> pd.DataFrame:

@@ -33,9 +33,10 @@ def result_row(
     if quantity is not None:
         value = quantity.value
         low, high = quantity.interval(settings.coverage)
-        half = math.log(high / low) / 2.0 if in_ln else quantity.half_width(settings.coverage) / value
+        wide = quantity.half_width(settings.coverage)
+        half = math.log(high / low) / 2.0 if in_ln else wide / value if value > 0.0 else math.nan
         if quantity.u:
-            factor, dof = half * value / quantity.u, quantity.dof
+            factor, dof = half * value / quantity.u if in_ln else wide / quantity.u, quantity.dof
     row: dict[str, Any] = {
         **dict.fromkeys(("lamp", "housing", "measurand", "baseline", "point", "instant"), ""),
         "scope": "readings",
