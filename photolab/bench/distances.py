@@ -278,7 +278,8 @@ def _apparent(
         measured(housing.offset_mm / 1000.0, shared.centre, unit="m"),
     )
     light = measured(lux, own, shared.additive, *shared.acting(lux), unit="lx")
-    return (light * per_lux).in_unit("cd")
+    intensity: Measured = light * per_lux
+    return intensity.in_unit("cd")
 
 
 def _with_fit(points: pd.DataFrame, fit: InverseSquareFit | None) -> pd.DataFrame:
