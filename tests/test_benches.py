@@ -321,6 +321,18 @@ def test_a_notebook_about_one_lamp_finds_one_in_the_bench(written, name):
         assert re.match(rf"(?:In [^:]+: )?(?:{lamps})\b", made.said[stem])
 
 
+@pytest.mark.parametrize(
+    ("name", "word"),
+    [("meters-linked", "established"), ("two-meters", "provisional"), ("meters-apart", "no row")],
+)
+def test_links_of_two_meters_are_called_what_they_are(written, name, word):
+    """Oracle: three lamps of each technology, one, none."""
+    said = written(name).said["03_baseline_and_meter_change"]
+    assert [one for one in ("established;", "provisional,", "has no row") if one in said] == [
+        {"established": "established;", "provisional": "provisional,", "no row": "has no row"}[word]
+    ]
+
+
 # What pages say: sentences known to be wrong, and why. Each is mended where words come from results.
 
 
