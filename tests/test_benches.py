@@ -121,10 +121,8 @@ def _once(made):
     def call(*given: Any, **named: Any) -> Any:
         key = (by(given), tuple((name, by(value)) for name, value in named.items()))
         if key not in kept:
-            kept[key] = (
-                made(*given, **named),
-                given,
-            )  # the arguments are kept, so that no other gets their identity
+            # the arguments are kept, so that no other gets their identity
+            kept[key] = (made(*given, **named), given, named)
         return kept[key][0]
 
     return call
@@ -320,6 +318,21 @@ def test_a_notebook_about_one_lamp_finds_one_in_the_bench(written, name):
     for stem in ("10_lamp_verdict", "13_what_would_overturn_it"):
         assert "No verdict" not in made.said[stem]
         assert re.match(rf"(?:In [^:]+: )?(?:{lamps})\b", made.said[stem])
+
+
+@pytest.mark.parametrize(
+    ("name", "word"),
+    [
+        ("meters-linked", "; established"),
+        ("two-meters", "; provisional"),
+        ("meters-apart", "links.csv has no row"),
+    ],
+)
+def test_links_of_two_meters_are_called_what_they_are(written, name, word):
+    """Oracle: links of three lamps of each technology, of one or two, of none."""
+    said = written(name).said["03_baseline_and_meter_change"]
+    words = ("; established", "; provisional", "links.csv has no row")
+    assert [one for one in words if one in said] == [word]
 
 
 # What pages say: sentences known to be wrong, and why. Each is mended where words come from results.

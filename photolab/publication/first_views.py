@@ -73,7 +73,8 @@ def one_seating_each(campaign: Campaign, *, lamps: tuple[str, str] | None = None
     names = [str(lamp) for lamp in campaign.bench.tables["lamps"]["lamp"]]
     others = [lamp for lamp in names if lamp != campaign.baseline]
     first, second = lamps or tuple([*(others if len(others) > 1 else names), "", ""][:2])
-    seats = campaign.seats[campaign.seats["instant"] == "initial"]
+    seats = campaign.seats
+    seats = seats[(seats["instant"] == "initial") & (seats["point"] == "hot_spot")]
     both = [seats[seats["lamp"] == lamp] for lamp in (first, second)]
     met = both[0].merge(both[1][["housing", "day"]].drop_duplicates(), on=["housing", "day"])
     if not second or met.empty:

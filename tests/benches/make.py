@@ -303,9 +303,9 @@ def meters_linked(b: Shape) -> None:
     b.lamps({"F1": "filament", "F2": "filament", "F3": "filament", "D1": "led", "D2": "led", "D3": "led"})
     b.days(4)
     light = {"F1": 500, "F2": 510, "F3": 490, "D1": 560, "D2": 640, "D3": 700}
-    b.seat(light, days=2, mountings=1, meter="L1")
+    b.seat(light, days=2, meter="L1")
     late = Shape("", rng=b.rng)
-    late.seat({lamp: 0.96 * lux for lamp, lux in light.items()}, days=2, meter="L2")
+    late.seat({lamp: 0.96 * lux for lamp, lux in light.items()}, days=2, mountings=1, meter="L2")
     b.add(
         "readings",
         *(
@@ -738,6 +738,18 @@ def baseline_apart(b: Shape) -> None:
     )
 
 
+def unlike_instants(b: Shape) -> None:
+    """Two lamps called baseline; one lamp read at the hold time and, at first, elsewhere in the beam only."""
+    b.lamps({"stock": "filament", "Spare": "led", "Slow": "led"})
+    b.tables["lamps"][1]["role"] = "baseline"
+    b.days(2)
+    b.seat({"stock": 500, "Spare": 520}, days=2, left={60.0: {}, 1800.0: {"Spare": 0.9}})
+    b.seat({"Slow": 600}, left={1800.0: {}})
+    elsewhere = Shape("", rng=b.rng)
+    elsewhere.seat({"stock": 400, "Slow": 410}, mountings=1, day="d2", point="left")
+    b.add("readings", *elsewhere.tables["readings"])
+
+
 SHAPES: tuple[Callable[[Shape], None], ...] = (
     clear_winner,
     all_alike,
@@ -763,6 +775,7 @@ SHAPES: tuple[Callable[[Shape], None], ...] = (
     extremes,
     odd_ends,
     baseline_apart,
+    unlike_instants,
 )
 
 
