@@ -18,6 +18,8 @@ __all__ = ["SEED", "SecondWay", "ratio_by_monte_carlo"]
 #: Seed of the streams, stated in the provenance of a report.
 SEED = 20
 
+ROUNDING = 1e-9  # of the whole: what cancels from a ratio leaves less
+
 
 @dataclass(frozen=True, eq=False)
 class SecondWay:
@@ -77,7 +79,7 @@ def ratio_by_monte_carlo(pair: ReadingComparison, *, trials: int = 200_000, seed
     acting = [
         (replace(as_input(q, ""), name=q.key), float(c))
         for q, c in zip(linear.inputs, linear.sensitivities, strict=True)
-        if c != 0.0
+        if abs(c) * q.standard_uncertainty > ROUNDING * linear.standard_uncertainty
     ]
 
     def law(*deviations: NDArray[np.float64]) -> NDArray[np.float64]:
