@@ -14,17 +14,14 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.effort import allocate_effort, bench_hours, planned_sd, run_order
 from photolab.metrology.planning import (
-    allocate_effort,
-    bench_hours,
     comparison_power,
     improvements,
     mean_power,
     mean_replicates,
-    planned_sd,
     replicates_needed,
     resolvable_ratio,
-    run_order,
 )
 
 REFERENCE = Path(__file__).parent / "reference"
