@@ -44,6 +44,14 @@ def test_power_published():
         assert_allclose(found, float(published), atol=1e-9, rtol=0)  # R's own iterations
 
 
+def test_no_difference_is_told_apart_as_often_as_the_coverage_leaves():
+    """Oracle: definition of coverage, known SD and four dof: both sides count."""
+    for dof in (math.inf, 4.0):
+        for coverage in (0.9, 0.99):
+            found = comparison_power(1e-12, 0.02, 3, dof=dof, coverage=coverage)
+            assert_allclose(found, 1 - coverage, rtol=1e-9)
+
+
 def test_replicates_published():
     """Oracle: R's power.t.test help page; NIST 7.2.2.2 (8.567 with rounded z, 8.564 exactly; 11 by t)."""
     two = mean_replicates(1.0, groups=2, power=0.9)
