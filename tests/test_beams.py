@@ -131,6 +131,10 @@ def test_swapping_lamps_inverts_the_ratio(demo):
     # the inputs keep their streams, so the draws change their sign: the ends are one draw of 100 000 apart
     assert_allclose(math.log(one.low), -math.log(other.high), atol=2e-4)
     assert_allclose(one.as_seated.u / one.value, other.as_seated.u / other.value, rtol=1e-9)
+    # a factor of the lamp moves ln of the ratio one for one, a factor of the baseline the other way
+    for ratio, sign in ((one, 1.0), (other, -1.0)):
+        (slope,) = (c for q, c in ratio.as_seated.parts.items() if q.name == ("colour", "beam", "K3", "HR"))
+        assert_allclose(slope / ratio.value, sign, rtol=1e-3)  # ln(1 + u) over u
 
 
 @pytest.mark.parametrize("coverage", [0.9, 0.99])

@@ -7,6 +7,7 @@ from numpy.testing import assert_allclose
 from small_benches import METER, bench, csv
 
 from photolab.bench.candela import bench_candela
+from photolab.bench.distances import evaluate_distances
 from photolab.metrology.reporting import with_uncertainty
 from photolab.publication.words_light import candela_words
 
@@ -77,6 +78,37 @@ def test_measured_seatings_replace_the_assumed_ones(tmp_path):
     assert_allclose(wider / part.u, 4.0, rtol=1e-3)  # as above
     assert one.intensity.only("day").u > 0
     assert any("scatter of days" in text for text in one.assumed)
+
+
+def test_last_figure_is_averaged_over_seatings(tmp_path):
+    """Oracle: closed form: a step of 0.1 lx is 0.1/sqrt 12 in each of 8 seatings, times (8 m)^2; no dark reading."""
+    (one,) = bench_candela(seated(tmp_path, 0.005), lamp="B0")
+    assert_allclose(one.intensity.only("resolution").u, 0.1 / math.sqrt(12) / math.sqrt(8) * 64, rtol=1e-6)
+
+
+def test_which_near_field_is_as_doubtful_here_as_in_the_run(tmp_path):
+    """Oracle: the run's own spread between two laws that explain it, as a share of its intensity; and the light at
+    6 m over the law's ratio there.
+    """
+    lux = {d: 17_250 * (1 - (1.1 / d) ** 2) / d**2 + 3 for d in (2, 3, 4, 5, 6, 7.5, 10)}
+    rows = [("R", "B0", "HP", d, f"{e:.2f}", 0, 4000) for d, e in lux.items()]
+    made = bench(
+        tmp_path,
+        f"{HEAD}B0,{lux[6]:.1f},HP,4000\nK1,300,HP,4000\n",
+        toml=METER + PLACE.replace("= 8", "= 6"),
+        distance=csv("run,lamp,housing,distance_m,illuminance_lx,dark_lx,range_lx", rows),
+    )
+    (run,) = evaluate_distances(made)
+    (one,) = bench_candela(made, lamp="B0", runs=(run,))
+    assert run.law == "near_field"
+    assert len(run.comparison.kept) > 1
+    share = one.intensity.value / run.intensity
+    assert abs(share - 1) > 1e-6
+    assert_allclose(
+        one.intensity.only("model spread").u, share * run.candela.only("model spread").u, rtol=1e-9
+    )
+    ratio = 1 - run.shape.value / 36 if run.fit.model == "near_field" else 1 / (1 + run.shape.value / 36)
+    assert_allclose(one.intensity.value, one.illuminance * 36 / ratio, rtol=1e-9)
 
 
 def test_scatter_is_assumed_where_lamps_are_seated_once(tmp_path):

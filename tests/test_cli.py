@@ -226,6 +226,27 @@ def test_help_loads_no_heavy_library():
     assert "compare" in out
 
 
+def test_comparing_two_readings_loads_numpy_and_scipy_special_alone():
+    """Oracle: sys.modules of a fresh interpreter after a whole answer."""
+    heavy = [
+        "pandas",
+        "scipy.stats",
+        "scipy.sparse",
+        "scipy.optimize",
+        "statsmodels",
+        "matplotlib",
+        "seaborn",
+    ]
+    script = (
+        "import sys\nfrom photolab.cli import main\n"
+        "main('compare 318 334 --reading-percent 4 --technology led'.split())\n"
+        f"print(sorted(set({heavy!r}) & set(sys.modules)))"
+    )
+    out = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True).stdout
+    assert out.rstrip().endswith("[]")
+    assert "Inside the bench uncertainty" in out
+
+
 def test_abbreviated_options_are_refused(capsys):
     with pytest.raises(SystemExit, match="2"):
         main(["compare", "1", "2", "--reading", "4"])

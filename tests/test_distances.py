@@ -225,6 +225,9 @@ def test_interval_and_curve_belong_to_the_fit(demo):
     """Oracle: the fit's own covariance with its common terms; E d^2 = I (d/(d + o))^2."""
     one = by_housing(evaluate_distances(demo))["HP"]
     spread = one.candela.only("model spread").u
+    kept = [one.comparison.fits[name].intensity for name in one.comparison.kept]
+    assert len(kept) > 1
+    assert_allclose(spread, max(abs(x - one.intensity) for x in kept) / math.sqrt(3), rtol=1e-9)
     # the fit holds scale, colour and supply as one; the quantity holds them one by one
     assert_allclose(one.candela.u, math.hypot(one.fit.intensity_uncertainty, spread), rtol=1e-9)
     assert_allclose(one.centre.u, one.fit.offset_uncertainty, rtol=1e-9)

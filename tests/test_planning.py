@@ -14,17 +14,14 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.effort import allocate_effort, bench_hours, planned_sd, run_order
 from photolab.metrology.planning import (
-    allocate_effort,
-    bench_hours,
     comparison_power,
     improvements,
     mean_power,
     mean_replicates,
-    planned_sd,
     replicates_needed,
     resolvable_ratio,
-    run_order,
 )
 
 REFERENCE = Path(__file__).parent / "reference"
@@ -45,6 +42,14 @@ def test_power_published():
             case["d"], case["n1"], case["n2"], alternative=alternative, coverage=1.0 - case["alpha"]
         )
         assert_allclose(found, float(published), atol=1e-9, rtol=0)  # R's own iterations
+
+
+def test_no_difference_is_told_apart_as_often_as_the_coverage_leaves():
+    """Oracle: definition of coverage, known SD and four dof: both sides count."""
+    for dof in (math.inf, 4.0):
+        for coverage in (0.9, 0.99):
+            found = comparison_power(1e-12, 0.02, 3, dof=dof, coverage=coverage)
+            assert_allclose(found, 1 - coverage, rtol=1e-9)
 
 
 def test_replicates_published():

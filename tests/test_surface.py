@@ -246,6 +246,14 @@ def test_interval_of_the_patch_emissivity_agrees_with_draws():
     assert (row["high"] - row["low"]) / 2.0 < 1.96 * sd  # one rectangle keeps its shape
 
 
+def test_emissivity_from_a_patch_ends_at_one(tmp_path):
+    """Oracle: by definition: no surface sends out more than a black one."""
+    rows = [("K1", 30, t, m, 0.95, 0.95, 0.02, 22, 22, "fin") for t, m in ((81, "bare"), (79, "tape"))]
+    row = patch_emissivities(made(tmp_path / "b", *rows)).iloc[0]
+    assert 0.95 < row["emissivity"] < 1.0
+    assert row["high"] == 1.0
+
+
 def test_patch_that_is_hardly_warm_gives_no_emissivity(tmp_path):
     rows = [
         ("K1", 30, 24, "bare", 0.95, 0.2, 0.05, 22, 22, "fin"),

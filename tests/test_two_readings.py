@@ -2,13 +2,16 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 
 from photolab.bench.model import Meter, SpectralFactor
+from photolab.bench.shared_inputs import Loadings
 from photolab.bench.two_readings import compare_readings
+from photolab.metrology.inputs import InputQuantity
 
 METER = Meter(
     id="M",
@@ -164,3 +167,18 @@ def test_refusals_name_the_quantity(a, b, more, words):
 def test_tiny_and_huge_readings_answer(value):
     pair = compare_readings(value, value, meter=Meter(id="M", reading_percent=(4.0,)), technology_a="led")
     assert (pair.ratio, pair.verdict) == (1.0, "alike")
+
+
+def test_loadings_of_a_few_readings_are_those_of_a_campaign():
+    """Oracle: the sparse matrix of the same loadings; what stands twice adds up."""
+    loads = Loadings(2)
+    loads.add("scale", ["M1", "M1"], np.array([1.0, 0.5]), lambda k: InputQuantity(k, 0.0, 0.1))
+    loads.add(
+        "noise",
+        ["a", "a", None],
+        np.array([1.0, 2.0, 3.0]),
+        lambda k: InputQuantity(k, 0.0, 0.1),
+        seats=np.array([1, 1, 0]),
+    )
+    assert_array_equal(loads.dense(), loads.matrix().toarray())
+    assert_array_equal(loads.dense(), [[1.0, 0.0], [0.5, 3.0]])

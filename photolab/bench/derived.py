@@ -147,8 +147,7 @@ def _ln_per_watt(ratio: Mapping[Hashable, Any], ln_watts: Measured) -> Measured:
     if math.isfinite(u):
         key = tuple(ratio[k] for k in ("lamp", "baseline", "housing", "point", "instant", "scope"))
         light = measured(value, Input(("illuminance ratio", *key), u, dof=float(ratio["dof"])))
-        per_watt: Measured = light + ln_watts
-        return per_watt
+        return light + ln_watts
     # bounds have an interval and no u: the two intervals are multiplied
 
     def ends(coverage: float) -> tuple[float, float]:

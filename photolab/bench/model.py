@@ -1,14 +1,19 @@
 """What a bench folder becomes once it has been read: plain frozen records."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from photolab.bench.faults import Problem
 from photolab.bench.schema import NAN
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: columns that say where, when and on which range, not how much
 POSITIONS = frozenset(
@@ -247,7 +252,7 @@ class Bench:
     def __post_init__(self) -> None:
         tables = {}
         for name, table in self.tables.items():
-            places = [c for c in table.columns if c in POSITIONS and pd.api.types.is_float_dtype(table[c])]
+            places = [c for c in table.columns if c in POSITIONS and table[c].dtype.kind == "f"]
             tables[name] = table.assign(**{c: to_ten_digits(table[c].to_numpy()) for c in places})
         object.__setattr__(self, "tables", tables)
 

@@ -1,11 +1,13 @@
 """One ratio of two lamps with its three lines, its scope and what would separate them."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.bench.model import Assumption
@@ -21,6 +23,9 @@ from photolab.metrology.planning import resolvable_ratio
 from photolab.metrology.propagation import combine
 from photolab.metrology.quantity import exp_symmetric
 from photolab.metrology.results import MeasurementResult
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 
@@ -106,6 +111,8 @@ class ReadingComparison:
     @property
     def budget(self) -> pd.DataFrame:
         """Uncertainty budget of the ratio, largest part first; empty without an answer."""
+        import pandas as pd  # heavy, and only a table needs it
+
         return pd.DataFrame() if self.result is None else self.result.budget
 
 

@@ -30,20 +30,25 @@ elapsed time         mounting                                 slope of the warm-
 ===================  =======================================  ==================================================
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
-from scipy import sparse
 
 from photolab.bench import instruments
 from photolab.bench.model import Meter
 from photolab.metrology.inputs import InputQuantity
 
+if TYPE_CHECKING:
+    import pandas as pd
+    from scipy import sparse
+
 Array = NDArray[np.float64]
+Columns: TypeAlias = "pd.DataFrame | Mapping[str, Any]"  # one entry a mounting in each
 
 METER_KINDS = frozenset(
     {
@@ -136,30 +141,36 @@ class Loadings:
 
     def matrix(self) -> sparse.csr_array:
         """Return the loadings, shape (mountings, inputs)."""
+        from scipy import sparse  # heavy, and two readings do without
+
         shape = (self.rows, len(self.inputs))
         if not self._parts:
             return sparse.csr_array(shape)
         at, columns, values = (np.concatenate(p) for p in zip(*self._parts, strict=True))
         return sparse.csr_array((values, (at, columns)), shape=shape)
 
+    def dense(self) -> Array:
+        """Return the loadings as an array, for a few readings."""
+        loadings = np.zeros((self.rows, len(self.inputs)))
+        for at, columns, values in self._parts:
+            np.add.at(loadings, (at.astype(int), columns.astype(int)), values)
+        return loadings
 
-def _keys(seats: pd.DataFrame, *columns: str) -> list[tuple[str, ...]]:
-    return list(zip(*(seats[c].astype(str) for c in columns), strict=True))
+
+def _numbers(seats: Columns, column: str) -> Array:
+    return np.asarray(seats[column], dtype=float)
 
 
-def _range_keys(seats: pd.DataFrame) -> list[tuple[str, ...]]:
+def _range_keys(seats: Columns) -> list[tuple[str, ...]]:
     """Return the identity of each mounting's range; an unknown range belongs to its mounting alone."""
-    known = seats["range_lx"].notna()
-    label = [
-        f"{r:g} lx" if ok else f"range unknown {i}"
-        for i, (r, ok) in enumerate(zip(seats["range_lx"], known, strict=True))
-    ]
-    return list(zip(seats["meter"].astype(str), label, strict=True))
+    tops = _numbers(seats, "range_lx")
+    label = [f"range unknown {i}" if np.isnan(r) else f"{r:g} lx" for i, r in enumerate(tops)]
+    return list(zip(map(str, seats["meter"]), label, strict=True))
 
 
 def add_meter(
     loads: Loadings,
-    seats: pd.DataFrame,
+    seats: Columns,
     meters: Mapping[str, Meter],
     *,
     certificate_age: Mapping[str, float] | None = None,
@@ -170,7 +181,7 @@ def add_meter(
     ----------
     loads : Loadings
         Receives the inputs.
-    seats : DataFrame
+    seats : DataFrame or mapping
         Mounting means: meter, range_lx, inverse (mean of 1/reading), lamp, housing.
     meters : mapping
         Meters by id.
@@ -178,9 +189,9 @@ def add_meter(
         Years since the certificate, by meter. [a]
     """
     ages = certificate_age or {}
-    ones = np.ones(len(seats))
+    ones = np.ones(len(seats["meter"]))
     ids = list(seats["meter"])
-    ranges = seats["range_lx"].to_numpy(float)
+    ranges = _numbers(seats, "range_lx")
     scale = np.array([instruments.scale_loading(meters[m], r) for m, r in zip(ids, ranges, strict=True)])
     for meter in dict.fromkeys(ids):
         acts = np.array([m == meter for m in ids]) * scale
@@ -199,7 +210,7 @@ def add_meter(
     loads.add(
         "range term",
         [k if ok else None for k, ok in zip(keys, term, strict=True)],
-        seats["inverse"].to_numpy(float),
+        _numbers(seats, "inverse"),
         lambda k: instruments.range_input(*tops[k], k[1:]),
     )
     linear = [
@@ -208,55 +219,53 @@ def add_meter(
     loads.add("linearity", linear, ones, lambda k: instruments.linearity_input(meters[k[0]], k[1:]))
 
 
-def add_resolution(
-    loads: Loadings, readings: pd.DataFrame, seats: pd.DataFrame, meters: Mapping[str, Meter]
-) -> None:
+def add_resolution(loads: Loadings, readings: Columns, seats: Columns, meters: Mapping[str, Meter]) -> None:
     """Add the rounding of each reading, once for a mounting whose readings all show one figure.
 
     Parameters
     ----------
     loads : Loadings
         Receives the inputs.
-    readings : DataFrame
+    readings : DataFrame or mapping
         Readings: seat (row of `seats`), displayed and net illuminance. [lx]
-    seats : DataFrame
+    seats : DataFrame or mapping
         Mounting means: meter, range_lx, n, one_figure.
     meters : mapping
         Meters by id.
     """
-    seat = readings["seat"].to_numpy(int)
+    seat = np.asarray(readings["seat"], dtype=int)
     steps = np.array(
         [
             instruments.resolution_lx(meters[m], r)
             for m, r in zip(seats["meter"], seats["range_lx"], strict=True)
         ]
     )
-    one = seats["one_figure"].to_numpy(bool)
-    number = np.arange(len(readings))
+    one = np.asarray(seats["one_figure"], dtype=bool)
+    number = np.arange(seat.size)
     keys = [
         None if steps[s] == 0.0 else ("mounting", str(s)) if one[s] else ("reading", str(i))
         for i, s in zip(number, seat, strict=True)
     ]
     step_of = {k: steps[s] for k, s in zip(keys, seat, strict=True)}
-    load = 1.0 / (seats["n"].to_numpy(float)[seat] * readings["net_lx"].to_numpy(float))
+    load = 1.0 / (_numbers(seats, "n")[seat] * _numbers(readings, "net_lx"))
     loads.add("resolution", keys, load, lambda k: instruments.resolution_input(step_of[k], k), seats=seat)
 
 
-def add_colour(loads: Loadings, seats: pd.DataFrame, meters: Mapping[str, Meter]) -> None:
+def add_colour(loads: Loadings, seats: Columns, meters: Mapping[str, Meter]) -> None:
     """Add the colour of each technology and each lamp's own part.
 
     Parameters
     ----------
     loads : Loadings
         Receives the inputs.
-    seats : DataFrame
+    seats : DataFrame or mapping
         Mounting means: meter, lamp, technology, spectral_u (NaN where not corrected), own_spectrum, likeness.
     meters : mapping
         Meters by id.
     """
-    ones = np.ones(len(seats))
-    light = seats["technology"].to_numpy(str) != "filament"
-    u = seats["spectral_u"].to_numpy(float)
+    ones = np.ones(len(seats["meter"]))
+    light = np.asarray(seats["technology"], dtype=str) != "filament"
+    u = _numbers(seats, "spectral_u")
     keys = [
         None if not lit else (m, tech, "" if np.isnan(v) else f"{v:.15g}")
         for lit, m, tech, v in zip(light, seats["meter"], seats["technology"], u, strict=True)

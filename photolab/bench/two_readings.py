@@ -2,10 +2,9 @@
 
 import math
 from collections.abc import Sequence
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
-import pandas as pd
 
 from photolab.bench import instruments
 from photolab.bench.model import Assumption, Meter
@@ -82,7 +81,7 @@ def compare_readings(
     sd = (MOUNTING_SD_PERCENT if mounting_sd_percent is None else mounting_sd_percent) / 100.0
     seating = (sd / math.sqrt(mountings), mounting_dof)
     loads = _loadings(seats, (a, b), {m.id: m for m in meters}, seating, specimen_sd_percent)
-    matrix = loads.matrix().toarray()
+    matrix = loads.dense()
     logs = (_ln_corrected(b, meters[1], technologies[1]), _ln_corrected(a, meters[0], technologies[0]))
     pair = PairInputs(logs, matrix[::-1], loads.inputs, np.array(loads.kinds), sd)
     return compare_pair(
@@ -132,7 +131,7 @@ def _two_seats(
     meters: Sequence[Meter],
     ranges: Sequence[float | None],
     technologies: Sequence[str | None],
-) -> pd.DataFrame:
+) -> dict[str, list[Any]]:
     """Return the two readings as mounting means of one bench."""
     tops = []
     for meter, top in zip(meters, ranges, strict=True):
@@ -140,21 +139,19 @@ def _two_seats(
         tops.append(only if top is None else float(top))
     known = [t or "other" for t in technologies]
     factors = [_stated_factor(m, t) for m, t in zip(meters, known, strict=True)]
-    return pd.DataFrame(
-        {
-            "lamp": ["A", "B"],
-            "housing": "",
-            "meter": [m.id for m in meters],
-            "range_lx": tops,
-            "inverse": [1.0 / v for v in values],
-            "n": 1,
-            "one_figure": False,
-            "technology": known,
-            "spectral_u": factors,
-            "own_spectrum": False,
-            "likeness": "like",
-        }
-    )
+    return {
+        "lamp": ["A", "B"],
+        "housing": ["", ""],
+        "meter": [m.id for m in meters],
+        "range_lx": tops,
+        "inverse": [1.0 / v for v in values],
+        "n": [1, 1],
+        "one_figure": [False, False],
+        "technology": known,
+        "spectral_u": factors,
+        "own_spectrum": [False, False],
+        "likeness": ["like", "like"],
+    }
 
 
 def _stated_factor(meter: Meter, technology: str) -> float:
@@ -166,7 +163,7 @@ def _stated_factor(meter: Meter, technology: str) -> float:
 
 
 def _loadings(
-    seats: pd.DataFrame,
+    seats: dict[str, list[Any]],
     values: Sequence[float],
     meters: dict[str, Meter],
     seating: tuple[float, float],
@@ -175,8 +172,7 @@ def _loadings(
     """Return the inputs of the two readings."""
     loads = Loadings(2)
     add_meter(loads, seats, meters)
-    readings = pd.DataFrame({"seat": [0, 1], "net_lx": values})
-    add_resolution(loads, readings, seats, meters)
+    add_resolution(loads, {"seat": [0, 1], "net_lx": values}, seats, meters)
     add_colour(loads, seats, meters)
     lamps = [("A",), ("B",)]
     loads.add("mounting", lamps, np.ones(2), lambda k: spread_input("mounting", k, *seating, "mounting"))

@@ -7,7 +7,6 @@ from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.quantity import exp_symmetric
@@ -17,6 +16,7 @@ from photolab.metrology.variance_groups import (
     combined_variance,
     effective_dof,
     group_variances,
+    is_sparse,
 )
 
 FloatArray = NDArray[np.float64]
@@ -247,12 +247,12 @@ class JointResult:
         if not np.isfinite(rows).all():
             message = f"weights must be finite; got {rows[~np.isfinite(rows)][0]}"
             raise ValueError(message)
-        return sparse.csr_array(rows) if sparse.issparse(self.sensitivities) else rows
+        return type(self.sensitivities)(rows) if is_sparse(self.sensitivities) else rows
 
     def _contributions(self, rows: Sensitivities) -> Sensitivities:
         """Return sensitivity times standard uncertainty of weighted sums."""
         summed = rows @ self.sensitivities
-        if sparse.issparse(summed):
+        if is_sparse(summed):
             return summed.multiply(self._uncertainties[None, :]).tocsr()
         return np.asarray(summed * self._uncertainties)
 
@@ -266,7 +266,7 @@ class JointResult:
         variance = combined_variance(contributions)
         dof = effective_dof(contributions, self.variance_groups)
         # a campaign's budget names the inputs that enter, not the thousands that do not
-        enters = np.flatnonzero(summed) if sparse.issparse(self.sensitivities) else np.arange(summed.size)
+        enters = np.flatnonzero(summed) if is_sparse(self.sensitivities) else np.arange(summed.size)
         return first_order_result(
             value,
             float(np.sqrt(variance[0])),
@@ -286,7 +286,7 @@ class JointResult:
             if not np.isfinite(weight):
                 message = f"weights[{name!r}] must be finite; got {weight}"
                 raise ValueError(message)
-            if sparse.issparse(s):
+            if is_sparse(s):
                 row = slice(s.indptr[k], s.indptr[k + 1])
                 summed[s.indices[row]] += weight * s.data[row]
             else:
@@ -296,7 +296,7 @@ class JointResult:
 
 def _covariance(sensitivities: Sensitivities, u: FloatArray) -> FloatArray:
     """Return S diag(u)² S' without an array of all inputs squared."""
-    if not sparse.issparse(sensitivities):
+    if not is_sparse(sensitivities):
         return np.asarray((sensitivities * u) @ (sensitivities * u).T)
     scaled = sensitivities.multiply(u[None, :]).tocsc()
     filled = np.diff(scaled.indptr)

@@ -1,32 +1,19 @@
 """What the next protocol can resolve, how many mountings that takes, and where effort pays.
 
 Spreads are relative standard deviations (of ln readings): 0.02 is 2 %. Allocation, hours and run order are in
-`effort` and importable from here too.
+`effort`.
 """
 
+from __future__ import annotations
+
 import math
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
-from scipy import optimize, special
-from statsmodels.stats.power import TTestIndPower, TTestPower, normal_sample_size_one_tail, ttest_power
+from scipy import special
 
-from photolab.metrology.columns import require_columns
-from photolab.metrology.effort import allocate_effort, bench_hours, planned_sd, run_order
-
-__all__ = [
-    "allocate_effort",
-    "bench_hours",
-    "comparison_power",
-    "improvements",
-    "mean_power",
-    "mean_replicates",
-    "planned_sd",
-    "replicates_needed",
-    "resolvable_ratio",
-    "run_order",
-]
+if TYPE_CHECKING:
+    import pandas as pd
 
 Alternative = Literal["two-sided", "larger", "smaller"]
 MOST_REPLICATES = 2**50
@@ -63,18 +50,10 @@ def _power(standardised: float, dof: float, coverage: float) -> float:
     if dof > NORMAL_DOF:
         z = float(special.ndtri((1.0 + coverage) / 2.0))
         return float(special.ndtr(standardised - z) + special.ndtr(-standardised - z))
-    # The noncentral t is not computable far out (NaN): the near tail is 1 there, the far one below 3e-8 from
-    # 5 on.
-    tail = (1.0 - coverage) / 2.0
-    near = float(ttest_power(standardised, 1.0, tail, df=dof, alternative="larger"))
-    far = (
-        float(ttest_power(standardised, 1.0, tail, df=dof, alternative="smaller"))
-        if standardised < 5.0
-        else 0.0
-    )
-    if math.isnan(near) and standardised > 30.0:
-        near = 1.0
-    return near + far
+    t = float(special.stdtrit(dof, (1.0 + coverage) / 2.0))
+    # far out the noncentral t is not computable (NaN): nothing is missed there, and the other side is empty
+    missed, other_side = (float(np.nan_to_num(special.nctdtr(dof, standardised, x))) for x in (t, -t))
+    return 1.0 - missed + other_side
 
 
 def comparison_power(
@@ -184,7 +163,11 @@ def _needed_shift(dof: float, power: float, coverage: float) -> float:
     upper = 10.0
     while _power(upper, dof, coverage) < power and upper < 1e4:
         upper *= 2.0
-    return float(optimize.brentq(lambda shift: _power(shift, dof, coverage) - power, 0.0, upper, xtol=1e-12))
+    low = 0.0
+    while upper - low > 1e-12 * upper:
+        middle = (low + upper) / 2.0
+        low, upper = (middle, upper) if _power(middle, dof, coverage) < power else (low, middle)
+    return (low + upper) / 2.0
 
 
 def replicates_needed(
@@ -280,6 +263,8 @@ def mean_power(
     float
         Power, by the noncentral t. [1]
     """
+    from statsmodels.stats.power import TTestIndPower, TTestPower  # heavy, and no comparison needs it
+
     size = 1.0 - coverage
     if n_other is None:
         return float(TTestPower().power(effect_size, n, size, alternative=alternative))
@@ -320,6 +305,12 @@ def mean_replicates(
     if effect_size == 0.0 or not math.isfinite(effect_size):
         message = f"effect_size must be finite and not zero; got {effect_size:g}"
         raise ValueError(message)
+    from statsmodels.stats.power import (  # heavy, as above
+        TTestIndPower,
+        TTestPower,
+        normal_sample_size_one_tail,
+    )
+
     size = 1.0 - coverage
     if known_sd:
         half = size / 2.0 if alternative == "two-sided" else size
@@ -368,6 +359,8 @@ def improvements(
     Rows of one source move together and its inputs are independent of the others'. Replicates are one way to
     a factor: four times the mountings halve the mounting part.
     """
+    from photolab.metrology.columns import require_columns  # heavy: it holds pandas
+
     columns = [by] if isinstance(by, str) else list(by)
     require_columns(budget, "variance_fraction", *columns)
     if not 0.0 <= factor < 1.0:
@@ -381,7 +374,7 @@ def improvements(
         message = f"{where} must be finite and {'zero or more' if bad.size else 'above zero'}; got {got:g}"
         raise ValueError(message)
     table = budget[columns].assign(variance_fraction=fractions / fractions.sum())
-    table = pd.DataFrame(table.groupby(columns, sort=False)["variance_fraction"].sum()).reset_index()
+    table = table.groupby(columns, sort=False)[["variance_fraction"]].sum().reset_index()
     share = table["variance_fraction"].clip(upper=1.0)
     table["uncertainty_factor"] = np.sqrt(1.0 - share * (1.0 - factor**2))
     table["floor_factor"] = np.sqrt(1.0 - share)

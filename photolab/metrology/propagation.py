@@ -5,11 +5,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import sparse
 
 from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.joint import JointResult, Sensitivities
 from photolab.metrology.results import check_coverage
+from photolab.metrology.variance_groups import is_sparse
 
 
 def combine(
@@ -98,7 +98,9 @@ def _refuse_repeated(inputs: Sequence[InputQuantity]) -> None:
 
 def _checked_sensitivities(sensitivities: Any, shape: tuple[int, int]) -> Sensitivities:
     """Return sensitivities as a dense array, or as a sparse one where most are zero."""
-    if sparse.issparse(sensitivities):
+    if is_sparse(sensitivities):
+        from scipy import sparse  # heavy, and only a campaign needs it
+
         matrix: Sensitivities = sparse.csr_array(sensitivities, dtype=np.float64)
         if not matrix.has_canonical_format:
             matrix = matrix.copy()
@@ -116,7 +118,9 @@ def _checked_sensitivities(sensitivities: Any, shape: tuple[int, int]) -> Sensit
         message = f"sensitivities must be finite; got {numbers[~np.isfinite(numbers)][0]}"
         raise ValueError(message)
     large = shape[0] * shape[1] > 1_000_000
-    if large and not sparse.issparse(matrix) and np.count_nonzero(matrix) < 0.1 * matrix.size:
+    if large and not is_sparse(matrix) and np.count_nonzero(matrix) < 0.1 * matrix.size:
+        from scipy import sparse  # as above
+
         return sparse.csr_array(matrix)
     return matrix
 

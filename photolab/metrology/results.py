@@ -1,16 +1,20 @@
 """What comes out of a measurement: a value with its uncertainty, its interval and its budget."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from photolab.metrology.budget import budget_table
 from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.quantity import coverage_factor
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FloatArray = NDArray[np.float64]
 
@@ -57,6 +61,8 @@ class MeasurementResult:
     @cached_property
     def budget(self) -> pd.DataFrame:
         """The uncertainty budget, largest part first (columns: see `budget.budget_table`)."""
+        from photolab.metrology.budget import budget_table  # heavy: it holds pandas
+
         return budget_table(self.inputs, self.sensitivities, self.standard_uncertainty**2)
 
 

@@ -6,12 +6,27 @@ from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 from photolab.metrology.inputs import InputQuantity
 
 FloatArray = NDArray[np.float64]
 Contributions: TypeAlias = Any  # ndarray or scipy.sparse.csr_array (which carries no types)
+
+
+def is_sparse(matrix: object) -> bool:
+    """Tell whether a matrix is one of scipy's sparse ones, without loading them.
+
+    Parameters
+    ----------
+    matrix : object
+        Any matrix.
+
+    Returns
+    -------
+    bool
+        True for a sparse one.
+    """
+    return hasattr(matrix, "tocsr")
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +123,7 @@ def combined_variance(contributions: Contributions) -> FloatArray:
     ----------
     .. [1] JCGM 100:2008, 5.1.2.
     """
-    square = contributions.multiply(contributions) if sparse.issparse(contributions) else contributions**2
+    square = contributions.multiply(contributions) if is_sparse(contributions) else contributions**2
     return np.asarray(square.sum(axis=1)).ravel()
 
 
@@ -117,16 +132,18 @@ def _group_sums(
 ) -> FloatArray:
     """Return the variance each group brings to each row."""
     label = groups.group[finite]
-    if not sparse.issparse(contributions) and contributions.shape[0] == 1:
+    if not is_sparse(contributions) and contributions.shape[0] == 1:
         square = contributions[0, finite] ** 2
         sums = np.bincount(label, weights=square, minlength=groups.dof.size)
         return np.asarray(sums, dtype=np.float64)[None, :]
+    from scipy import sparse  # heavy, and only a campaign needs it
+
     belongs = sparse.csr_array(
         (np.ones(finite.size), (finite, label)), shape=(groups.group.size, groups.dof.size)
     )
-    square = contributions.multiply(contributions) if sparse.issparse(contributions) else contributions**2
+    square = contributions.multiply(contributions) if is_sparse(contributions) else contributions**2
     by_group = square @ belongs
-    return np.asarray(by_group.toarray() if sparse.issparse(by_group) else by_group)
+    return np.asarray(by_group.toarray() if is_sparse(by_group) else by_group)
 
 
 def effective_dof(contributions: Contributions, groups: VarianceGroups) -> FloatArray:

@@ -4,13 +4,18 @@ Words carry the verdict. Numbers pass through the decimal formatter; a percentag
 interval is narrower than ±5 %, else its limits are whole.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
-from photolab.bench.campaign import Finding
 from photolab.bench.model import Assumption
 from photolab.bench.pairs import ReadingComparison
 from photolab.metrology.reporting import decimal, published_ends
+
+if TYPE_CHECKING:
+    from photolab.bench.campaign import Finding
 
 SCOPE_WORDS = {
     "readings": "for these readings",
