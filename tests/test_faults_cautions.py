@@ -21,6 +21,12 @@ CASES = [
         "readings.csv:3: identical to line 2 in every cell; was a row copied? [caution 20]",
     ),
     (
+        "caution 30",
+        {"bench_toml": bf.TOML.replace("schema = 1", "schema = 1\n[bench]\nnoticeable_percent = 25")},
+        "bench.toml: bench.noticeable_percent is not used: what an eye would notice on a lit road is not known; "
+        "take the line out. [caution 30]",
+    ),
+    (
         "caution 21",
         {"readings_csv": bf.readings("A1,318", "A2,334", header="lamp,illuminance_lx")},
         "2 readings of meter M1 state no range; its range terms are not shared. [caution 21]",

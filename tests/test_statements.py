@@ -1,4 +1,4 @@
-"""Words. Oracle: the wording table of the project (verdicts, scopes, noticeability), and the mirror rule."""
+"""Words. Oracle: the wording table of the project (verdicts, scopes), and the mirror rule."""
 
 import math
 from dataclasses import replace
@@ -9,7 +9,7 @@ from photolab.bench.campaign import Finding
 from photolab.bench.model import Assumption, Meter
 from photolab.bench.two_readings import compare_readings
 from photolab.publication import statements
-from photolab.publication.statements import FINDING_WORDS, finding_words, noticeability, verdict_words
+from photolab.publication.statements import FINDING_WORDS, finding_words, verdict_words
 
 METER = Meter(id="M", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
 
@@ -37,23 +37,6 @@ def test_interval_words(low, high, words):
     assert statements.interval_words(pair(low, high)) == words
 
 
-@pytest.mark.parametrize(
-    ("low", "high", "words"),
-    [
-        (0.97, 1.08, "unlikely to be seen"),
-        (1.19, 1.58, "may be seen"),
-        (1.26, 1.60, "likely to be seen"),
-        (1 / 1.60, 1 / 1.26, "likely to be seen"),
-        (0.80, 1.05, "may be seen"),
-        (1.02, 1.109, "unlikely to be seen"),
-        (1.02, 1.111, "may be seen"),
-    ],
-)
-def test_noticeability_follows_the_interval(low, high, words):
-    # 11 % and 25 %: Huey, Dekker and Lyons 1994, from secondary texts
-    assert noticeability(pair(low, high)) == words
-
-
 def test_verdict_words():
     assert verdict_words(pair(1.19, 1.58)) == "clear of the bench uncertainty: 19 to 58 % more"
     assert verdict_words(pair(1.02, 1.05, small=True)).endswith("; but small: within 10 %")
@@ -75,12 +58,12 @@ def test_no_number_of_seatings_names_the_term_that_must_shrink():
     )
 
 
-def test_sentence_names_scope_and_noticeability():
+def test_sentence_names_scope_and_what_was_assumed():
     said = statements.sentence(
         compare_readings(318, 436, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0)
     )
     assert said == (
-        "Clear of the bench uncertainty: 19 to 58 % more, for these readings; may be seen. "
+        "Clear of the bench uncertainty: 19 to 58 % more, for these readings. "
         "Assumed: seating 3 % (measure this first), linearity 1 %, colour f1' 10 %, supply not considered."
     )
 

@@ -37,6 +37,7 @@ def cautions(bench: Bench, faults: Faults) -> None:
     _ranges(bench, faults)
     _seatings(bench, faults)
     _specifications(bench, faults)
+    _unused(bench, faults)
     _rests(bench, faults)
     _volts(bench, faults)
     _ages(bench, faults)
@@ -144,6 +145,16 @@ def _seatings(bench: Bench, faults: Faults) -> None:
             where = f" in {shown(housing)}" if housing else ""
             words = f"{listed(once)} {_verb(once, 'was', 'were')} seated once{where}; {source}{blank}."
             faults.add("caution 22", "readings.csv", words)
+
+
+def _unused(bench: Bench, faults: Faults) -> None:
+    """Caution 30: a key that nothing uses any more."""
+    if "noticeable_percent" in bench.settings.declared:
+        words = (
+            "bench.noticeable_percent is not used: what an eye would notice on a lit road is not known;"
+            " take the line out."
+        )
+        faults.add("caution 30", "bench.toml", words)
 
 
 def _specifications(bench: Bench, faults: Faults) -> None:

@@ -74,7 +74,7 @@ BENCH = (
     Key("coverage", "number", "1", "coverage probability of every interval", 0.95, low=0.5, high=0.999),
     Key("alike_percent", "number", "%", "lamps closer than this are called alike", 10.0,
         low=1, high=50, small=0.1, small_refused=True),
-    Key("noticeable_percent", "number", "%", "difference likely to be seen", 25.0,
+    Key("noticeable_percent", "number", "%", "read from older folders, not used", 25.0,
         low=1, high=50, small=0.1, small_refused=True),
     Key("reference_voltage_V", "number", "V", "voltage the results hold for", 13.2, low=6, high=30),
     Key("reference_ambient_C", "number", "degC", "ambient the results hold for", 20.0, low=-30, high=60),

@@ -16,7 +16,7 @@ EXAMPLES: dict[str, str] = {
     "calibration_source": '"A"', "kind": '"reflector"', "traffic": '"right"', "distance_m": "6.00",
     "distance_uncertainty_mm": "10", "offset_mm": "0", "offset_uncertainty_mm": "100", "aperture_mm": "100",
     "sensor": '"faces_lamp"', "tilt_uncertainty_deg": "3", "initial_s": "60", "initial_window_s": "10",
-    "hold_minutes": "30", "coverage": "0.95", "alike_percent": "10", "noticeable_percent": "25",
+    "hold_minutes": "30", "coverage": "0.95", "alike_percent": "10",
     "reference_voltage_V": "13.2", "reference_ambient_C": "20", "currency": '"EUR"',
     "also_show": '["degF", "fc", "ft"]',
     "mounting_sd_percent": "3", "specimen_sd_percent": "4", "day_sd_percent": "1", "id": '"H1"',
@@ -54,7 +54,11 @@ TABLES = {"table", "tables"}
 def starter_toml() -> str:
     """Return bench.toml of a new folder: every key with what it is and what holds without it."""
     lines = [HEAD.rstrip()]
-    lines += [_commented(key) for key in SECTIONS["bench"] if key.name not in {"name", "protocol_revision"}]
+    lines += [
+        _commented(key)
+        for key in SECTIONS["bench"]
+        if key.name not in {"name", "protocol_revision", "noticeable_percent"}
+    ]
     lines.append(MANUAL.rstrip())
     skipped = {"id", "reading_percent"}
     lines += [

@@ -45,7 +45,7 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
     Returns
     -------
     str
-        One sentence with the figure, its interval, its scope and whether an eye would notice.
+        One sentence with the figure, its interval and its scope.
     """
     settings = campaign.bench.settings
     pair = campaign.ratio(lamp, campaign.baseline, housing=housing)
@@ -64,7 +64,6 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
         "alike": f"alike to within {decimal(settings.alike_percent, 0)} %",
         "inside": "inside the bench uncertainty, so which gives more is not shown",
     }[pair.verdict]
-    seen = statements.noticeability(pair, noticeable_percent=settings.noticeable_percent)
     model = campaign.ratio(lamp, campaign.baseline, housing=housing, scope="models")
     wider = (
         ""
@@ -73,7 +72,7 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
     )
     if wider and model.verdict == "clear":
         wider = f" For the model: {statements.interval_words(model)}."
-    return f"{head} ({interval}), {verdict} {which}; {seen}.{wider}"
+    return f"{head} ({interval}), {verdict} {which}.{wider}"
 
 
 def _specimens(campaign: Campaign, lamp: str, housing: str) -> int:

@@ -10,7 +10,6 @@ import photolab
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
 from photolab.metrology.reporting import decimal
-from photolab.publication import statements
 from photolab.publication.cautions import CAUTIONS, NOT_CLAIMED, assumed_table
 from photolab.publication.display import table
 from photolab.publication.figure_tables import all_lamps, all_lamps_words
@@ -149,8 +148,9 @@ def meaning(campaign: Campaign) -> tuple[str, ...]:
         f"The limits in brackets, and the line through each dot, hold the true figure in {percent} of 100 "
         f"such "
         "statements, as far as the inputs are stated rightly. An open dot is one specimen.",
-        "Whether an eye would notice follows from the limits: below 11 % unlikely, above "
-        f"{decimal(settings.noticeable_percent, 0)} % likely ({statements.NOTICEABLE_SOURCE}).",
+        "Whether an eye would notice is not said of a lamp: the figures known are about light looked at "
+        "(people noticed 11 to 19 % of change in oncoming low beams in a laboratory, from an abstract; 25 % was "
+        "proposed for signal lamps, Huey, Dekker and Lyons 1994), not about a road that is lit.",
         "Each line stands for its own lamp against the baseline. Lamps are told apart from one another only "
         "where "
         "limits that allow for all pairs of a housing at once leave out equality.",

@@ -1,4 +1,4 @@
-"""Verdict, scope and noticeability in words: plain functions of results.
+"""Verdict and scope in words: plain functions of results.
 
 Words carry the verdict. Numbers pass through the decimal formatter; a percentage is written to the tenth where the
 interval is narrower than ±5 %, else its limits are whole.
@@ -52,12 +52,6 @@ RANGE_WORDS = {
     "two": "the lamps on two ranges",
     "unknown": "the range not stated, so nothing of it is shared",
 }
-NOTICEABLE_SOURCE = (
-    "just noticeable change of low-beam intensity 11-19 % under controlled conditions, 25 % as a practical criterion "
-    "(Huey, Dekker and Lyons 1994, from secondary texts)"
-)
-NOTICEABLE_LOW = 11.0
-"""Below this change of intensity a difference is unlikely to be seen. [%]"""
 
 
 def percent_of(ratio: float, places: int) -> str:
@@ -180,31 +174,6 @@ def _times(n: int) -> str:
     return "once" if n == 1 else "twice" if n == 2 else f"{n} times"
 
 
-def noticeability(pair: ReadingComparison, *, noticeable_percent: float = 25.0) -> str:
-    """Return whether an eye would notice the difference.
-
-    Parameters
-    ----------
-    pair : ReadingComparison
-        The comparison.
-    noticeable_percent : float, default 25
-        Practical criterion. [%]
-
-    Returns
-    -------
-    str
-        "unlikely to be seen", "may be seen" or "likely to be seen"; empty without an interval.
-    """
-    if math.isnan(pair.low):
-        return ""
-    sizes = [abs(math.log(pair.low)), abs(math.log(pair.high))]
-    crosses = pair.low < 1.0 < pair.high
-    least, most = (0.0 if crosses else min(sizes)), max(sizes)
-    if most < math.log1p(NOTICEABLE_LOW / 100.0):
-        return "unlikely to be seen"
-    return "likely to be seen" if least > math.log1p(noticeable_percent / 100.0) else "may be seen"
-
-
 def assumed_words(assumed: Iterable[Assumption]) -> str:
     """Return the assumptions as one line.
 
@@ -226,29 +195,26 @@ def assumed_words(assumed: Iterable[Assumption]) -> str:
     return f"Assumed: {', '.join(said)}." if said else "Nothing was assumed."
 
 
-def sentence(
-    pair: ReadingComparison, *, alike_percent: float = 10.0, noticeable_percent: float = 25.0
-) -> str:
+def sentence(pair: ReadingComparison, *, alike_percent: float = 10.0) -> str:
     """Return the whole statement on two readings, ready to be read aloud.
 
     Parameters
     ----------
     pair : ReadingComparison
         The comparison.
-    alike_percent, noticeable_percent : float
-        Margins. [%]
+    alike_percent : float
+        Margin. [%]
 
     Returns
     -------
     str
-        Verdict, scope, noticeability, and what was assumed.
+        Verdict, scope, and what was assumed.
     """
     head = capital(verdict_words(pair, alike_percent=alike_percent))
     if pair.verdict == "no_answer":
         return f"{head}."
     scope = SCOPE_WORDS[pair.scope] if pair.scope == "models" else SCOPE_WORDS["readings"]
-    seen = noticeability(pair, noticeable_percent=noticeable_percent)
-    return f"{head}, {scope}; {seen}. {assumed_words(pair.assumed)}"
+    return f"{head}, {scope}. {assumed_words(pair.assumed)}"
 
 
 def capital(text: str) -> str:
@@ -274,7 +240,6 @@ def compare_report(
     *,
     unit: str = "lx",
     alike_percent: float = 10.0,
-    noticeable_percent: float = 25.0,
     ranges: str = "one",
     seatings: int = 1,
 ) -> list[str]:
@@ -288,8 +253,8 @@ def compare_report(
         Ratio b/a.
     unit : {"lx", "fc"}
         Unit of the readings.
-    alike_percent, noticeable_percent : float
-        Margins. [%]
+    alike_percent : float
+        Margin. [%]
     ranges : {"one", "two", "unknown"}
         Whether both readings were taken on one range.
     seatings : int
@@ -305,7 +270,6 @@ def compare_report(
         words = capital(verdict_words(pair))
         return [f"{head}; no interval yet.", f"{words}.", assumed_words(pair.assumed)]
     verdict = capital(verdict_words(pair, alike_percent=alike_percent))
-    seen = noticeability(pair, noticeable_percent=noticeable_percent)
     lines = [f"{head}; could be anything from {interval_words(pair)}.", f"{verdict}.", ""]
     share = RANGE_WORDS[ranges]
     seated = "once" if seatings == 1 else _times(seatings)
@@ -322,18 +286,10 @@ def compare_report(
         models = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
         lines.append(f"  {models:>4} %   the same and one specimen of each model        <- this one decides")
     lines += [line for line in (_meter_or_seating(pair), separate_words(pair)) if line]
-    if pair.verdict != "inside":
-        lines.append(f"A difference like this {_seen_verb(seen)} by eye.")
     lines.append(assumed_words(pair.assumed))
     holds = "these two models, one specimen each" if pair.scope == "models" else "these two readings only"
     rest = "other housings" if pair.scope == "models" else "other specimens or housings"
     return [*lines, f"Holds for {holds}, not for {rest}."]
-
-
-def _seen_verb(seen: str) -> str:
-    return {"unlikely to be seen": "is unlikely to be seen", "likely to be seen": "is likely to be seen"}.get(
-        seen, seen
-    )
 
 
 def _meter_or_seating(pair: ReadingComparison) -> str:
