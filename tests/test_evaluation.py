@@ -227,6 +227,8 @@ def test_missing_technology_gives_no_interval(tmp_path):
     campaign = evaluate(replace(read, tables={**read.tables, "lamps": lamps}))
     pair = campaign.ratio("K1", "K2", housing="HP")
     assert (pair.verdict, pair.missing) == ("no_answer", ("technology",))
+    assert set(campaign.table["verdict"]) == {"no_answer"}
+    assert campaign.table[["low", "high", "ln_expanded_uncertainty"]].isna().all(axis=None)
     assert {f.code for f in campaign.findings} >= {"technology_missing", "baseline_by_row_order"}
 
 

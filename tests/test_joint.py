@@ -138,6 +138,16 @@ def test_groups_hold_what_rests_on_one_estimate(matrix):
 
 
 @BOTH
+def test_the_smallest_of_many_groups_are_taken_together(matrix):
+    """Closed form: of 70 estimates the 63 largest stay apart; the rest has their sum and the smallest dof."""
+    u = np.arange(1, 71) / 100.0
+    inputs = [Input(k, x, dof=5.0 + k) for k, x in enumerate(u)]
+    groups = groups_of(Joint("x", [0.0], inputs, matrix(np.ones((1, 70)))))
+    assert [dof for _, dof in groups] == [*(5.0 + np.arange(69, 6, -1)), 5.0]
+    assert_allclose(groups[-1][0], [[(u[:7] ** 2).sum()]], rtol=1e-12)  # float rounding
+
+
+@BOTH
 @pytest.mark.parametrize("coverage", [0.9, 0.99])
 def test_many_differences_at_once(matrix, coverage):
     """Oracle: one after the other, as measured quantities; nothing is left where all is shared."""
