@@ -12,8 +12,7 @@ from statsmodels.stats.weightstats import ttost_ind
 
 from photolab.metrology.comparison import equivalence, pairwise, rank_intervals, record_claim
 from photolab.metrology.estimates import contrasts, read_estimates
-from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.propagation import combine
+from photolab.metrology.quantity import Input, Joint
 from photolab.metrology.ranking import shrink
 from photolab.metrology.simultaneous import largest_t
 
@@ -174,19 +173,19 @@ def test_dof_of_a_contrast():
 
 
 def test_a_joint_result_brings_its_groups():
-    """Second implementation: JointResult.dof of each contrast, one pooled mounting SD of 4 dof beside known
+    """Second implementation: degrees of freedom of each difference, one pooled mounting SD of 4 dof beside known
     terms."""
     labels = ["A", "B", "C", "D"]
-    inputs, rows = [InputQuantity("scale", 0.0, 0.03)], []
+    inputs, rows = [Input("scale", 0.03)], []
     for k, label in enumerate(labels):
-        inputs.append(InputQuantity(f"mounting {label}", 0.0, 0.02, dof=4, variance_from="mounting SD"))
-        inputs.append(InputQuantity(f"colour {label}", 0.0, 0.01 * k + 0.005))
+        inputs.append(Input(f"mounting {label}", 0.02, dof=4, variance="mounting SD"))
+        inputs.append(Input(f"colour {label}", 0.01 * k + 0.005))
         rows.append([1.0, *np.repeat(np.arange(4) == k, 2)])
-    joint = combine([0.0, 0.1, 0.2, 0.3], rows, inputs, names=labels)
+    joint = Joint(labels, [0.0, 0.1, 0.2, 0.3], inputs, rows)
     estimates = read_estimates(joint, None, names=None, dof=np.inf)
     first, second = np.triu_indices(4, 1)
     compared = contrasts(estimates, first, second)
-    expected = [joint.dof({labels[i]: 1.0, labels[j]: -1.0}) for i, j in zip(first, second, strict=True)]
+    expected = [(joint[labels[i]] - joint[labels[j]]).dof for i, j in zip(first, second, strict=True)]
     assert_allclose(compared.dof, expected, rtol=1e-10)  # float rounding
     table = pairwise(joint, family="none")
     assert list(table["a"][:3]) == ["A", "A", "A"]
@@ -339,8 +338,8 @@ def test_dof_of_each_value_needs_independent_values():
 
 def test_a_joint_result_takes_nothing_beside_it():
     """Names or covariance beside a joint result are refused."""
-    inputs = [InputQuantity("a", 0.0, 0.1), InputQuantity("b", 0.0, 0.1)]
-    joint = combine([0.0, 0.0], np.eye(2), inputs, names=["A", "B"])
+    inputs = [Input("a", 0.1), Input("b", 0.1)]
+    joint = Joint("AB", [0.0, 0.0], inputs, np.eye(2))
     with pytest.raises(ValueError, match="carries its own covariance"):
         pairwise(joint, np.eye(2))
     with pytest.raises(ValueError, match="carries its own covariance, names and dof"):

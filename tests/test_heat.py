@@ -11,7 +11,8 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import demo_bench, demo_campaign
 
-from photolab.bench.heat import LogResult, heat_rows, multiply, record_drift, warm_up_runs
+from photolab.bench.heat import at_hold, heat_rows, record_drift, warm_up_runs
+from photolab.metrology.quantity import Input, Measured, limits, measured
 from photolab.thermal.warm_up import fit_warm_up
 
 
@@ -20,24 +21,37 @@ def demo():
     return demo_campaign(), warm_up_runs(demo_bench())
 
 
-def part(value, u, dof=math.inf, conservative=False):
-    return LogResult(value, u, dof, value - 2 * u, value + 2 * u, conservative)
+def part(name, value, u, dof=math.inf):
+    return measured(value, Input(name, u, dof=dof))
+
+
+def bounds(value, half):
+    return Measured(value, linear=False, ends=lambda _: (value - half, value + half))
 
 
 def test_independent_parts_add_in_variance_with_welch_satterthwaite():
-    product = multiply([(1.0, part(0.2, 0.03, 10.0)), (-1.0, part(0.05, 0.04, 5.0))], coverage=0.95)
-    variance = 0.03**2 + 0.04**2
+    joined = at_hold(part("a", 0.2, 0.03, 10.0), part("b", 0.1, 0.02), part("c", 0.05, 0.04, 5.0))
+    variance = 0.03**2 + 0.02**2 + 0.04**2
     dof = variance**2 / (0.03**4 / 10 + 0.04**4 / 5)  # JCGM 100 G.4.1
-    assert_allclose([product.ln_value, product.u, product.dof], [0.15, 0.05, dof], rtol=1e-12)
-    assert_allclose(product.high - product.ln_value, stats.t.ppf(0.975, dof) * 0.05, rtol=1e-12)
+    assert_allclose([joined.value, joined.u, joined.dof], [0.25, math.sqrt(variance), dof], rtol=1e-12)
+    assert_allclose(joined.half_width(), stats.t.ppf(0.975, dof) * joined.u, rtol=1e-12)
 
 
 def test_bounds_multiply_as_intervals():
-    product = multiply([(1.0, part(0.2, 0.03)), (-1.0, part(0.05, 0.04, conservative=True))], coverage=0.95)
-    assert_allclose(
-        [product.low, product.high], [0.2 - 0.06 - 0.05 - 0.08, 0.2 + 0.06 - 0.05 + 0.08], rtol=1e-9
-    )
-    assert product.conservative
+    light, own, base = part("a", 0.2, 0.03), bounds(0.1, 0.04), part("c", 0.05, 0.02)
+    for left, under in ((own, base), (base, own), (own, own)):
+        joined = at_hold(light, left, under)
+        half = light.half_width() + left.half_width() + under.half_width()
+        middle = 0.2 + left.value - under.value
+        assert_allclose(joined.interval(), [middle - half, middle + half], rtol=1e-9)  # float rounding
+        assert not joined.parts
+
+
+def test_a_ratio_at_hold_keeps_the_shape_of_a_rectangle():
+    """Oracle: limits that carry all of the doubt hold 95 % in 95 % of their width."""
+    wide = measured(0.2, limits("colour", 0.1))
+    joined = at_hold(wide, part("b", 0.0, 1e-9), part("c", 0.0, 1e-9))
+    assert_allclose(joined.half_width(0.95), 0.095, rtol=1e-6)
 
 
 def test_drift_is_assumed_unless_ambient_and_volts_were_logged():

@@ -20,8 +20,8 @@ def meter(**more):
 
 def test_scale_is_the_percent_of_reading_as_a_rectangle():
     (scale,) = instruments.scale_inputs(meter())
-    assert_allclose(scale.standard_uncertainty, 0.04 / math.sqrt(3), rtol=ROUND)
-    assert scale.distribution == "rectangular"
+    assert_allclose(scale.u, 0.04 / math.sqrt(3), rtol=ROUND)
+    assert scale.law == "rectangular"
 
 
 @pytest.mark.parametrize(
@@ -29,9 +29,9 @@ def test_scale_is_the_percent_of_reading_as_a_rectangle():
 )
 def test_limit_kind_decides_how_a_figure_is_read(kind, divisor):
     (scale,) = instruments.scale_inputs(meter(limit_kind=kind))
-    assert_allclose(scale.standard_uncertainty, 0.04 / divisor, rtol=ROUND)
+    assert_allclose(scale.u, 0.04 / divisor, rtol=ROUND)
     term = instruments.range_input(meter(limit_kind=kind, range_percent=(0.5,)), 4000.0, ("4000 lx",))
-    assert_allclose(term.standard_uncertainty, 20.0 / divisor, rtol=ROUND)
+    assert_allclose(term.u, 20.0 / divisor, rtol=ROUND)
 
 
 def test_range_term_is_percent_of_range_plus_counts():
@@ -57,14 +57,14 @@ def test_lists_follow_the_ranges():
     assert instruments.per_range(listed.reading_percent, listed, math.nan) == 4.0
     assert instruments.scale_loading(listed, 400.0) == 0.75
     (scale,) = instruments.scale_inputs(listed)
-    assert_allclose(scale.standard_uncertainty * 0.75, 0.03 / math.sqrt(3), rtol=ROUND)
+    assert_allclose(scale.u * 0.75, 0.03 / math.sqrt(3), rtol=ROUND)
 
 
 def test_certificate_replaces_the_percent_of_reading_and_drifts():
     sheet = Certificate(correction=1.01, expanded_uncertainty_percent=1.4, coverage_factor=2.0)
     scale, drift = instruments.scale_inputs(meter(certificate=sheet), years_since_certificate=1.5)
-    assert_allclose(scale.standard_uncertainty, 0.007, rtol=ROUND)
-    assert_allclose(drift.standard_uncertainty, 0.015 / math.sqrt(3), rtol=ROUND)
+    assert_allclose(scale.u, 0.007, rtol=ROUND)
+    assert_allclose(drift.u, 0.015 / math.sqrt(3), rtol=ROUND)
     assert len(instruments.scale_inputs(meter(certificate=sheet))) == 1
 
 
@@ -79,20 +79,18 @@ def test_linearity_default(percent, declared, wanted):
 
 
 def test_colour_is_nothing_for_the_light_the_meter_was_calibrated_with():
-    assert instruments.colour_input(meter(), "filament").standard_uncertainty == 0.0
+    assert instruments.colour_input(meter(), "filament").u == 0.0
     led = instruments.colour_input(meter(), "led")
-    assert_allclose(led.standard_uncertainty, 0.10 / math.sqrt(3), rtol=ROUND)
+    assert_allclose(led.u, 0.10 / math.sqrt(3), rtol=ROUND)
 
 
 @pytest.mark.parametrize(("likeness", "share"), [("like", 0.2), ("unlike", 0.5), ("far", 1.0)])
 def test_own_colour_of_a_pair_adds_up_to_its_share(likeness, share):
     # a pair (this lamp, a like one) carries share x f1'; rectangular parts add in variance
-    own = instruments.own_colour_input(meter(), "K1", likeness).standard_uncertainty
-    like = instruments.own_colour_input(meter(), "K2", "like").standard_uncertainty
+    own = instruments.own_colour_input(meter(), "K1", likeness).u
+    like = instruments.own_colour_input(meter(), "K2", "like").u
     assert_allclose(math.hypot(own, like), share * 0.10 / math.sqrt(3), rtol=ROUND)
 
 
 def test_resolution_is_half_the_last_figure():
-    assert_allclose(
-        instruments.resolution_input(1.0, ("r",)).standard_uncertainty, 0.5 / math.sqrt(3), rtol=ROUND
-    )
+    assert_allclose(instruments.resolution_input(1.0, ("r",)).u, 0.5 / math.sqrt(3), rtol=ROUND)

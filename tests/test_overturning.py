@@ -69,7 +69,7 @@ def test_another_seating_sd_changes_only_the_seating_part():
     budget = pair.budget
     seated = float((budget[budget["name"].str[0] == "mounting"]["contribution"] ** 2).sum())
     half, verdict = what_if_seating(demo(), "K3", "K4", housing="HP", seating_percent=3 * own)
-    wanted = pair.coverage_factor * math.sqrt(pair.result.standard_uncertainty**2 + 8 * seated)
+    wanted = pair.coverage_factor * math.sqrt(pair.result.u**2 + 8 * seated)
     assert_allclose(half, wanted, rtol=1e-9)
     assert verdict == "inside"
     with pytest.raises(ValueError, match="seating_percent must be zero or more; got -1 %"):

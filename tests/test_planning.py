@@ -267,8 +267,8 @@ def budget():
     return pd.DataFrame(
         {
             "name": ["scale", "seat 1", "seat 2", "noise"],
-            "shared_by": ["meter", "mounting", "mounting", "reading"],
-            "shared_with": ["M1", "a", "b", ""],
+            "kind": ["meter", "mounting", "mounting", "reading"],
+            "which": ["M1", "a", "b", ""],
             "variance_fraction": [0.3, 0.35, 0.25, 0.1],
         }
     )
@@ -277,11 +277,11 @@ def budget():
 def test_improvements():
     """Oracle: closed form; halving sources of 60, 30 and 10 % of the variance."""
     table = improvements(budget())
-    assert table["shared_by"].tolist() == ["mounting", "meter", "reading"]
+    assert table["kind"].tolist() == ["mounting", "meter", "reading"]
     assert_allclose(table["uncertainty_factor"], np.sqrt([0.55, 0.775, 0.925]), rtol=1e-12)  # float rounding
     assert_allclose(table["floor_factor"], np.sqrt([0.4, 0.7, 0.9]), rtol=1e-12)  # float rounding
-    finer = improvements(budget(), by=["shared_by", "shared_with"])
-    assert finer[["shared_by", "shared_with"]].iloc[0].tolist() == ["mounting", "a"]
+    finer = improvements(budget(), by=["kind", "which"])
+    assert finer[["kind", "which"]].iloc[0].tolist() == ["mounting", "a"]
     assert_allclose(
         improvements(budget(), factor=0.0)["uncertainty_factor"], table["floor_factor"], rtol=1e-12
     )
@@ -290,7 +290,7 @@ def test_improvements():
 def test_improvements_by_cost():
     """Oracle: closed form gain over cost; a source without a cost stands last."""
     table = improvements(budget(), costs={"mounting": 10.0, "meter": 1.0})
-    assert table["shared_by"].tolist() == ["meter", "mounting", "reading"]
+    assert table["kind"].tolist() == ["meter", "mounting", "reading"]
     gains = [(1.0 - math.sqrt(0.775)), (1.0 - math.sqrt(0.55)) / 10.0]
     assert_allclose(table["gain_per_cost"][:2], gains, rtol=1e-12)  # float rounding
 
@@ -307,8 +307,8 @@ def test_improvements_match_a_recomputed_budget():
 
 def test_improvements_refusals():
     """Oracle: definition."""
-    with pytest.raises(ValueError, match="table must hold the column 'kind'"):
-        improvements(budget(), by="kind")
+    with pytest.raises(ValueError, match="table must hold the column 'source'"):
+        improvements(budget(), by="source")
     with pytest.raises(ValueError, match="factor must be zero or more and below 1; got 1"):
         improvements(budget(), factor=1.0)
     with pytest.raises(ValueError, match=r"variance_fraction\[1\] must be finite and zero or more; got -0.1"):

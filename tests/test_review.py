@@ -9,7 +9,6 @@ from shared_demo import demo_campaign
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import warm_up_runs
-from photolab.bench.instruments import kind_of
 from photolab.bench.records import read_bench
 from photolab.bench.review import (
     causes,
@@ -19,6 +18,7 @@ from photolab.bench.review import (
     initial_choices,
     shared_floor,
 )
+from photolab.bench.shared_inputs import term_of
 from photolab.errors import MethodError
 
 DATA = Path(__file__).parents[1] / "data"
@@ -62,9 +62,9 @@ def test_floor_is_what_replication_does_not_touch(campaign):
     for row in campaign.table[campaign.table["scope"] == "specimens"].to_dict("records"):
         result = campaign.ratio(row["lamp"], "B0", housing=row["housing"]).result
         parts = [
-            float(c * q.standard_uncertainty) ** 2
-            for q, c in zip(result.inputs, result.sensitivities, strict=True)
-            if kind_of(q)
+            float(c * q.u) ** 2
+            for q, c in result.parts.items()
+            if term_of(q)
             not in {"mounting", "noise", "specimen", "resolution", "supply voltage", "elapsed time"}
         ]
         floors.append(math.sqrt(sum(parts)))

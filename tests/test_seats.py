@@ -14,8 +14,7 @@ from photolab.bench.spreads import (
     reading_spreads,
     specimen_spread,
 )
-from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.propagation import combine
+from photolab.metrology.quantity import Input, Joint
 
 
 def seats(*rows):
@@ -141,9 +140,9 @@ def test_twelve_mountings_on_a_pool_of_four_dof_cover_as_stated():
     for sd in 0.02 * np.sqrt(rng.chisquare(4, 1200) / 4):
         means = rng.normal(0.0, 0.02, (2, 6)).mean(axis=1)
         for found, group in ((pooled, lambda i: "pool"), (apart, str)):
-            inputs = [InputQuantity(str(i), 0.0, sd, dof=4.0, variance_from=group(i)) for i in range(12)]
-            joint = combine(means, np.kron(np.eye(2), np.full(6, 1 / 6)), inputs, names=["a", "b"])
-            low, high = joint.contrast({"a": 1.0, "b": -1.0}).interval
+            inputs = [Input(str(i), sd, dof=4.0, variance=group(i)) for i in range(12)]
+            joint = Joint("ab", means, inputs, np.kron(np.eye(2), np.full(6, 1 / 6)))
+            low, high = (joint["a"] - joint["b"]).interval()
             found.append(low <= 0.0 <= high)
     assert abs(np.mean(pooled) - 0.95) < 0.02
     assert np.mean(apart) < 0.92

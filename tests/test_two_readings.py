@@ -7,11 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
+from scipy import stats
 
 from photolab.bench.model import Meter, SpectralFactor
 from photolab.bench.shared_inputs import Loadings
 from photolab.bench.two_readings import compare_readings
-from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.monte_carlo import draws, interval
+from photolab.metrology.quantity import Input
 
 METER = Meter(
     id="M",
@@ -43,16 +45,27 @@ def test_trial_two_led_lamps_one_seating_each():
 
 def test_trial_filament_against_led_is_clear_and_colour_dominates():
     pair = compare(318, 436, "filament", "led")
-    assert_allclose([100 * (pair.low - 1), 100 * (pair.high - 1)], [18.8, 58.3], atol=POINTS)
+    assert_allclose([100 * (pair.low - 1), 100 * (pair.high - 1)], [19.4, 57.4], atol=POINTS)
     assert (pair.verdict, pair.largest_term) == ("clear", "colour")
     assert pair.budget["name"].iloc[0] == ("colour", "M", "led")
 
 
 def test_trial_no_number_of_mountings_can():
     pair = compare(318, 347, "filament", "led")
-    assert_allclose([100 * (pair.low - 1), 100 * (pair.high - 1)], [-5.4, 25.8], atol=POINTS)
+    assert_allclose([100 * (pair.low - 1), 100 * (pair.high - 1)], [-4.8, 25.1], atol=POINTS)
     assert pair.verdict == "inside"
     assert pair.mountings_to_separate.even_chance is None
+
+
+def test_a_dominating_colour_keeps_the_shape_of_its_limits():
+    """Oracle: draws of the inputs as they were declared; the interval of a normal law holds 95.9 % of them."""
+    pair = compare(318, 436, "filament", "led")
+    outcomes = draws(lambda x: x, pair.result, trials=200_000)
+    assert_allclose(
+        interval(outcomes, 0.95), np.log([pair.low, pair.high]), atol=1.5e-3
+    )  # five standard errors
+    half = stats.norm.ppf(0.975) * pair.result.u
+    assert np.mean(np.abs(outcomes - pair.result.value) < half) > 0.957  # 0.9593, five standard errors
 
 
 def test_without_technology_the_ratio_is_shown_and_nothing_else():
@@ -84,13 +97,13 @@ def test_a_scale_error_common_to_both_readings_changes_no_ratio(k):
 
 def test_autorange_unshares_the_range_term_and_adds_the_gain_step():
     """The range trap. Closed form: u² of two range terms and two gains instead of one difference."""
-    same = compare(318, 334).result.standard_uncertainty
+    same = compare(318, 334).result.u
     apart = compare(318, 334, range_a=400.0, range_b=4000.0)
     one_range = (20.0 * (1 / 318 - 1 / 334)) ** 2
     two_ranges = (2.0 / 318) ** 2 + (20.0 / 334) ** 2 + 2 * 0.01**2
     steps = (0.05 / 318) ** 2 - (0.5 / 318) ** 2  # the finer display of the low range
     wanted = math.sqrt(same**2 + (two_ranges - one_range + steps) / 3.0)
-    assert_allclose(apart.result.standard_uncertainty, wanted, rtol=1e-9)  # float rounding of squares
+    assert_allclose(apart.result.u, wanted, rtol=1e-9)  # float rounding of squares
     assert apart.lines.this_bench > 1.4 * compare(318, 334).lines.meter_only
 
 
@@ -113,21 +126,21 @@ def test_two_meters_share_no_scale():
 def test_more_mountings_shrink_only_the_seating():
     one, four = compare(318, 334), compare(318, 334, mountings=4)
     assert four.lines.meter_only == one.lines.meter_only
-    seating = (one.result.standard_uncertainty**2 - four.result.standard_uncertainty**2) / (2 * 0.03**2)
+    seating = (one.result.u**2 - four.result.u**2) / (2 * 0.03**2)
     assert_allclose(seating, 0.75, rtol=1e-9)  # 1 - 1/4; float rounding
 
 
 def test_estimated_seating_brings_its_degrees_of_freedom():
     """One variance estimate behind both seatings: 4 dof, not 8 (Welch-Satterthwaite over variance groups)."""
     pair = compare(318, 334, mounting_sd_percent=3.0, mounting_dof=4.0)
-    u2, part = pair.result.standard_uncertainty**2, 2 * 0.03**2
+    u2, part = pair.result.u**2, 2 * 0.03**2
     assert_allclose(pair.dof, 4.0 * (u2 / part) ** 2, rtol=1e-9)  # closed form
 
 
 def test_specimens_widen_to_the_models():
     pair = compare(318, 334, specimen_sd_percent=4.0)
-    base = compare(318, 334).result.standard_uncertainty
-    assert_allclose(pair.result.standard_uncertainty, math.hypot(base, 0.04 * math.sqrt(2)), rtol=1e-9)
+    base = compare(318, 334).result.u
+    assert_allclose(pair.result.u, math.hypot(base, 0.04 * math.sqrt(2)), rtol=1e-9)
     assert pair.scope == "models"
 
 
@@ -172,12 +185,11 @@ def test_tiny_and_huge_readings_answer(value):
 def test_loadings_of_a_few_readings_are_those_of_a_campaign():
     """Oracle: the sparse matrix of the same loadings; what stands twice adds up."""
     loads = Loadings(2)
-    loads.add("scale", ["M1", "M1"], np.array([1.0, 0.5]), lambda k: InputQuantity(k, 0.0, 0.1))
+    loads.add(["M1", "M1"], np.array([1.0, 0.5]), lambda k: Input(k, 0.1))
     loads.add(
-        "noise",
         ["a", "a", None],
         np.array([1.0, 2.0, 3.0]),
-        lambda k: InputQuantity(k, 0.0, 0.1),
+        lambda k: Input(k, 0.1),
         seats=np.array([1, 1, 0]),
     )
     assert_array_equal(loads.dense(), loads.matrix().toarray())

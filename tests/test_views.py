@@ -19,8 +19,7 @@ from photolab.bench.model import Assumption, Bench, Meter
 from photolab.bench.records import read_bench
 from photolab.bench.two_readings import compare_readings
 from photolab.errors import MethodError
-from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.propagation import combine
+from photolab.metrology.quantity import limits, measured
 from photolab.publication import figure_tables, findings, first_views, front_page, report_views, views
 from photolab.publication.cautions import assumed_table
 from photolab.publication.display import Table, Words
@@ -83,11 +82,11 @@ def test_three_bars_follow_the_lines(pair):
 
 
 def test_budget_is_complete_and_says_what_is_assumed(pair, demo):
-    """Oracle: seating 3 % twice is 4.243 %, times 1.95996 is 8.3154 %; parts add up to 100 %."""
+    """Oracle: seating 3 % twice is 4.2426 %, times the coverage factor; parts add up to 100 %."""
     bench = Bench("b", demo.bench.settings, {"M": METER}, {}, {}, (), pd.DataFrame(), (), (), {}, {})
     rows = figure_tables.budget(pair, bench).set_index("what")
     assert_allclose(rows["part"].sum(), 100.0, rtol=1e-9)  # float rounding
-    assert_allclose(rows.loc["seating", "moves"], 8.3154, atol=5e-5)  # half a unit of the last digit
+    assert_allclose(rows.loc["seating", "moves"], 4.2426407 * pair.coverage_factor, rtol=1e-7)  # its digits
     assert rows.loc["seating", "how_far"] == "±\N{NO-BREAK SPACE}6.0\N{NO-BREAK SPACE}%"
     assert rows.loc["linearity of the meter", "known_from"] == "assumed"
     assert rows.loc["range term of the meter", "known_from"] == "manual"
@@ -139,12 +138,11 @@ def test_second_way_of_one_rectangular_input(sign):
 
     Tolerance: five standard errors of a quantile, sqrt(0.025 * 0.975 / 200000) * 0.2 = 7e-5 each.
     """
-    source = InputQuantity.from_limits("x", 0.0, 0.1)
-    linear = combine([0.0], [[sign]], [source]).result(0)
+    linear = measured(0.0, (limits("x", 0.1), sign))
     found = ratio_by_monte_carlo(SimpleNamespace(result=linear, coverage=0.95))
     low, high = (0.905, 1.095) if sign > 0 else (1 / 1.095, 1 / 0.905)
     assert_allclose([found.low, found.high], [low, high], atol=4e-4)
-    assert not found.validation.validated  # a rectangle is not bell-shaped, and the rule must notice
+    assert not found.validation.validated  # the reciprocal bends, and the rule must notice
     assert found.inputs == 1
 
 

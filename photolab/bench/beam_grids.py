@@ -179,7 +179,7 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str])
     found = steps.spectral_factor(bench, meter.id, lamp, technology) if "spectral" in wanted else None
     factor = 1.0 if found is None else found[0]
     factor *= 1.0 if meter.certificate is None else meter.certificate.correction
-    colour_u = instruments.colour_input(meter, technology).standard_uncertainty if found is None else found[1]
+    colour_u = instruments.colour_input(meter, technology).u if found is None else found[1]
     tops = block["range_lx"].to_numpy(float)
     step = np.array([instruments.resolution_lx(meter, top) for top in tops])
     net = block["illuminance_lx"].to_numpy(float) - dark

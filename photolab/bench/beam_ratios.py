@@ -283,12 +283,10 @@ def _inputs(runs: tuple[BeamRun, BeamRun], measures: list[Measure], range_term: 
             added, share = one.total(run.per_lux * here), one.total(one.halves * here)
             put(_additive(run, float(top), range_term), "add", side, added)
             if several:
-                gain = instruments.gain_input(meter, key)
-                put(instruments.as_input(gain, "range gain", source="assumed"), "add", side, share)
-            linear = instruments.linearity_input(meter, (*key, *who))
-            put(instruments.as_input(linear, "linearity"), "add", side, share)
+                put(instruments.gain_input(meter, key), "add", side, share)
+            put(instruments.linearity_input(meter, (*key, *who)), "add", side, share)
         for quantity in instruments.scale_inputs(meter):
-            put(instruments.as_input(quantity, "scale"), "factor", side, 1.0)
+            put(quantity, "factor", side, 1.0)
         scatter = Input(("scatter", one.measurand, *who), one.spread(run.own), kind="reading scatter")
         put(scatter, "add", side, 1.0)
         for name, u in (("colour", run.colour_u), ("supply", run.supply_u)):
@@ -301,7 +299,7 @@ def _inputs(runs: tuple[BeamRun, BeamRun], measures: list[Measure], range_term: 
 def _additive(run: BeamRun, top: float, range_term: bool) -> Input:
     """Return the additive error of a range that both beams share. [lx]."""
     if range_term:
-        return instruments.as_input(instruments.range_input(run.meter, top, (f"{top:g}",)), "range term")
+        return instruments.range_input(run.meter, top, (f"{top:g}",))
     step = instruments.resolution_lx(run.meter, top)
     return limits(("dark reading", run.meter.id, f"{top:g}"), step / 2.0, kind="range term")
 

@@ -1,24 +1,18 @@
 """A campaign evaluated jointly: what it holds, and the questions it answers."""
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
-import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
-from scipy import sparse
 
 from photolab.bench.model import Assumption, Bench
-from photolab.bench.pairs import SCOPE_KINDS, PairInputs, ReadingComparison, compare_pair
+from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spreads
 from photolab.errors import MethodError
 from photolab.metrology.comparison import pairwise
-from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.joint import JointResult
-from photolab.metrology.propagation import combine
+from photolab.metrology.quantity import Joint, Measured
 
 
 @dataclass(frozen=True)
@@ -65,8 +59,8 @@ class Campaign:
 
     Attributes
     ----------
-    joint : JointResult
-        ln of every lamp's illuminance, scope "specimens"; names (lamp, housing, point, instant). [ln lx]
+    joint : Joint
+        ln of every lamp's illuminance with every input; names (lamp, housing, point, instant). [ln lx]
     table : DataFrame
         One row a lamp, housing, point and scope: ratio to the baseline at the initial time with its interval,
         verdict, counts. Ratios at the hold time stand with the warm-up records: `heat.heat_rows`.
@@ -78,7 +72,7 @@ class Campaign:
         Declared defaults that entered.
     """
 
-    joint: JointResult
+    joint: Joint
     table: pd.DataFrame
     components: pd.DataFrame
     findings: tuple[Finding, ...]
@@ -90,10 +84,14 @@ class Campaign:
     weights: Weights
     spreads: Spreads
     bench: Bench
-    scopes: Mapping[str, JointResult] = field(repr=False)
-    inputs: tuple[InputQuantity, ...] = field(repr=False)
-    kinds: NDArray[np.str_] = field(repr=False)
-    sensitivities: sparse.csr_array = field(repr=False)
+
+    def __getitem__(self, key: tuple[str, ...]) -> Measured:
+        """Return ln of a lamp's illuminance: (lamp, housing), or with an instant and a point [ln lx].
+
+        The difference of two is ln of their ratio, and what they share cancels.
+        """
+        lamp, housing, instant, point = (*key, *("", "", "initial", "hot_spot")[len(key) :])
+        return self.joint[self.name(lamp, housing=housing, point=point, instant=instant)]
 
     def name(
         self, lamp: str, *, housing: str = "", point: str = "hot_spot", instant: str = "initial"
@@ -153,7 +151,6 @@ class Campaign:
         scope: str = "specimens",
         point: str = "hot_spot",
         instant: str = "initial",
-        coverage_factor: float | None = None,
     ) -> ReadingComparison:
         """Return the ratio of two lamps in one housing.
 
@@ -167,31 +164,21 @@ class Campaign:
             Which inputs count.
         point, instant : str
             Where in the beam, and "initial" or "hold".
-        coverage_factor : float, optional
-            Simultaneous factor of a family; Student's where not given. [1]
 
         Returns
         -------
         ReadingComparison
             The ratio with its interval, lines and verdict.
         """
-        names = [self.name(lamp, housing=housing, point=point, instant=instant) for lamp in (a, b)]
-        at = [self.weights.names.index(n) for n in names]
-        rows = self.sensitivities[at].toarray()
-        acts = (rows != 0.0).any(axis=0)
-        pair = PairInputs(
-            (float(self.joint.values[at[0]]), float(self.joint.values[at[1]])),
-            rows[:, acts],
-            [self.inputs[i] for i in np.flatnonzero(acts)],
-            self.kinds[acts],
-            self.spreads.mounting.sd,
-        )
+        first, second = (self[lamp, housing, instant, point] for lamp in (a, b))
+        settings = self.bench.settings
         return compare_pair(
-            pair,
+            first,
+            second,
             scope=scope,
-            coverage=self.bench.settings.coverage,
-            alike_percent=self.bench.settings.alike_percent,
-            coverage_factor=coverage_factor,
+            coverage=settings.coverage,
+            alike_percent=settings.alike_percent,
+            mounting_sd=self.spreads.mounting.sd,
             assumed=self.assumed,
             missing=missing_inputs(self.bench, (a, b)),
         )
@@ -203,7 +190,7 @@ class Campaign:
         scope: str = "specimens",
         point: str = "hot_spot",
         instant: str = "initial",
-    ) -> JointResult:
+    ) -> Joint:
         """Return the joint result of all lamps in one housing.
 
         Parameters
@@ -217,20 +204,12 @@ class Campaign:
 
         Returns
         -------
-        JointResult
+        Joint
             ln of every lamp's illuminance, named by lamp. [ln lx]
         """
         where = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
-        names = [n for n in self.weights.names if n[1:] == where]
-        at = [self.weights.names.index(n) for n in names]
-        keep = np.flatnonzero(np.isin(self.kinds, list(SCOPE_KINDS[scope])))
-        return combine(
-            self.joint.values[at],
-            sparse.csr_array(self.sensitivities[at][:, keep]),
-            [self.inputs[i] for i in keep],
-            names=[n[0] for n in names],
-            coverage=self.bench.settings.coverage,
-        )
+        joint = self.joint.among(n for n in self.weights.names if n[1:] == where).in_scope(scope)
+        return replace(joint, names=[n[0] for n in joint.names])
 
     def pairs(
         self,

@@ -116,11 +116,7 @@ def _one(
     lux, top = math.exp(float(seats.mean())), float(block["range_lx"].max())
     seen = bool(block["dark_lx"].notna().all()) and run is not None
     light = _seated(seats, (lamp, place.id), spreads) * _relative(bench, meter, rows, top, place)
-    additive = (
-        []
-        if seen
-        else [instruments.as_input(instruments.range_input(meter, top, (f"{top:g}",)), "range term")]
-    )
+    additive = [] if seen else [instruments.range_input(meter, top, (f"{top:g}",))]
     step = instruments.resolution_lx(meter, top) / 2.0
     figure = limits(("last figure", lamp, place.id), step / math.sqrt(len(seats)), kind="resolution")
     dark = limits(
@@ -196,7 +192,7 @@ def _relative(bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, place:
     return measured(
         1.0,
         *scale_parts(meter, top),
-        instruments.as_input(linear, "linearity"),
+        linear,
         colour_input(meter, rows),
         Input(("supply", lamp, place.id), supply_u(bench, rows), kind="supply", source="assumed"),
         Input(("tilt", place.id), tilt, kind="angle", source="assumed"),

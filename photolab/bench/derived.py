@@ -72,16 +72,10 @@ def housing_difference(
         If the lamp or the baseline was not read in both housings.
     """
     base = baseline or campaign.baseline
-    weights: dict[Hashable, float] = {}
-    for name, housing, sign in (
-        (lamp, first, 1.0),
-        (base, first, -1.0),
-        (lamp, second, -1.0),
-        (base, second, 1.0),
-    ):
-        weights[campaign.name(name, housing=housing)] = sign
-    result = campaign.scopes[scope].contrast(weights)
-    half = result.expanded_uncertainty
+    gains = [campaign[lamp, housing] - campaign[base, housing] for housing in (first, second)]
+    result = (gains[0] - gains[1]).in_scope(scope)
+    settings = campaign.bench.settings
+    half = result.half_width(settings.coverage)
     return HousingDifference(
         lamp=lamp,
         baseline=base,
@@ -90,9 +84,9 @@ def housing_difference(
         value=math.exp(result.value),
         low=math.exp(result.value - half),
         high=math.exp(result.value + half),
-        coverage=result.coverage,
+        coverage=settings.coverage,
         dof=result.dof,
-        verdict=judge(result.value, half, alike_percent=campaign.bench.settings.alike_percent),
+        verdict=judge(result.value, half, alike_percent=settings.alike_percent),
     )
 
 

@@ -101,7 +101,7 @@ def shared_terms(
     run = (str(first["run"]), str(first["lamp"]), housing.id)
     top = float(block["range_lx"].max())
     seen = "dark" in wanted and bool(block["dark_lx"].notna().all())
-    manual = instruments.as_input(instruments.range_input(meter, top, (f"{top:g}",)), "range term")
+    manual = instruments.range_input(meter, top, (f"{top:g}",))
     exact = Input(("no range term", *run), 0.0, kind="range term")
     stated = not math.isnan(housing.distance_uncertainty_mm)
     tape = (housing.distance_uncertainty_mm if stated else TAPE_LIMIT_MM) / 1000.0 / math.sqrt(3.0)
@@ -119,7 +119,7 @@ def shared_terms(
         },
         placement_m=tape / math.sqrt(2.0),
         dark_lx=instruments.resolution_lx(meter, top) / math.sqrt(12.0) if seen else 0.0,
-        linearity=instruments.linearity_input(meter, (f"{top:g}", "", "")).standard_uncertainty,
+        linearity=instruments.linearity_input(meter, (f"{top:g}", "", "")).u,
         additive_from="dark reading" if seen else "manual" if range_term else "ignored",
     )
     assumed = ["half of the distance's variance common to the run, half each placement's own"]
@@ -162,7 +162,7 @@ def scale_parts(meter: Meter, top: float) -> Parts:
         Scale, and drift with a certificate. [1]
     """
     load = instruments.scale_loading(meter, top)
-    return tuple((instruments.as_input(q, "scale"), load) for q in instruments.scale_inputs(meter))
+    return tuple((q, load) for q in instruments.scale_inputs(meter))
 
 
 def colour_input(meter: Meter, rows: pd.DataFrame) -> Input:
@@ -188,7 +188,7 @@ def colour_input(meter: Meter, rows: pd.DataFrame) -> Input:
         )
     if rows.empty:
         return Input(("colour", meter.id, technology), 0.0, kind="colour")
-    return instruments.as_input(instruments.colour_input(meter, technology), "colour")
+    return instruments.colour_input(meter, technology)
 
 
 def supply_u(bench: Bench, rows: pd.DataFrame) -> float:

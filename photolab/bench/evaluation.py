@@ -7,7 +7,6 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy import sparse
 
 from photolab.bench import corrections as steps
@@ -16,11 +15,9 @@ from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.findings import find
 from photolab.bench.instruments import RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption, Bench
-from photolab.bench.pairs import SCOPE_KINDS
 from photolab.bench.ratio_table import ratio_table
 from photolab.bench.seats import (
     Scatter,
-    Weights,
     hours_from_middle,
     lamp_weights,
     mounting_means,
@@ -34,6 +31,7 @@ from photolab.bench.shared_inputs import (
     add_resolution,
     own_colour_likeness,
     spread_input,
+    term_of,
 )
 from photolab.bench.spreads import Spreads, campaign_spreads
 from photolab.bench.supply_and_time import (
@@ -44,17 +42,15 @@ from photolab.bench.supply_and_time import (
     drift_input,
 )
 from photolab.errors import MethodError
-from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.joint import JointResult
-from photolab.metrology.propagation import combine
+from photolab.metrology.quantity import Input, Joint
 
-KIND_ASSUMPTIONS = {
+TERM_ASSUMPTIONS = {
     "range gain": Assumption("step between two ranges", RANGE_GAIN_PERCENT, "%", "limit"),
     "supply voltage": Assumption("voltage reading", steps.VOLTMETER_U_V, "V", "standard uncertainty"),
     "drift": Assumption("drift within a day", DRIFT_PERCENT_PER_HOUR, "%/h", "standard uncertainty"),
     "elapsed time": Assumption("time since switch-on", ELAPSED_U_S, "s", "standard uncertainty"),
 }
-"""Defaults of input kinds that no file can state. [unit of each]"""
+"""Defaults of inputs that no file can state, by what they are. [unit of each]"""
 
 __all__ = ["ALL", "Campaign", "Finding", "evaluate"]
 
@@ -99,16 +95,13 @@ def evaluate(
     weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
     loads = _loadings(seats, readings, bench, spreads)
     sensitivities = sparse.csr_array(sparse.csr_array(weights.matrix) @ loads.matrix())
-    kinds = np.array(loads.kinds, dtype=str)
     values = weights.matrix @ seats["ln_value"].to_numpy(float)
-    model = (values, sensitivities, loads.inputs, kinds, weights)
-    scopes = {scope: _joint(*model, SCOPE_KINDS[scope], bench) for scope in SCOPE_KINDS}
     campaign = Campaign(
-        joint=scopes["specimens"],
+        joint=Joint(weights.names, values, loads.inputs, sensitivities),
         table=pd.DataFrame(),
         components=_components(spreads),
         findings=tuple(find(bench, selection, whole, spreads, seats)),
-        assumed=_assumptions(bench, corrected, spreads, frozenset(loads.kinds)),
+        assumed=_assumptions(bench, corrected, spreads, frozenset(term_of(q) for q in loads.inputs)),
         baseline=selection.baseline,
         corrections=corrected.applied,
         selection=selection,
@@ -116,10 +109,6 @@ def evaluate(
         weights=weights,
         spreads=spreads,
         bench=bench,
-        scopes=scopes,
-        inputs=tuple(loads.inputs),
-        kinds=kinds,
-        sensitivities=sensitivities,
     )
     return replace(campaign, table=ratio_table(campaign))
 
@@ -136,61 +125,27 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
         zip(text["lamp"], text["specimen"], text["housing"], text["day"], text["mounting"], strict=True)
     )
     mounting = spreads.mounting
-    loads.add(
-        "mounting", seated, ones, lambda k: spread_input("mounting", k, mounting.sd, mounting.dof, "mounting")
-    )
+    loads.add(seated, ones, lambda k: spread_input("mounting", k, mounting.sd, mounting.dof))
     noise = spreads.noise(seats)
     each = [
         (*k, point, instant)
         for k, point, instant in zip(seated, seats["point"], text["instant"], strict=True)
     ]
     sd_of = {k: (s, spreads.reading[k[0]].dof) for k, s in zip(each, noise, strict=True)}
-    loads.add("noise", each, (noise > 0) * ones, lambda k: _noise_input(k, *sd_of[k]))
+    loads.add(each, (noise > 0) * ones, lambda k: _noise_input(k, *sd_of[k]))
     days = list(zip(text["day"], text["housing"], strict=True))
-    loads.add("drift", days, hours_from_middle(seats), drift_input)
-    loads.add(
-        "day",
-        days,
-        ones,
-        lambda k: spread_input("day", k, spreads.day.sd, spreads.day.dof, "day and housing"),
-    )
+    loads.add(days, hours_from_middle(seats), drift_input)
+    loads.add(days, ones, lambda k: spread_input("day", k, spreads.day.sd, spreads.day.dof))
     specimens = list(zip(text["lamp"], text["specimen"], strict=True))
     specimen = spreads.specimen
-    loads.add(
-        "specimen",
-        specimens,
-        ones,
-        lambda k: spread_input("specimen", k, specimen.sd, specimen.dof, "specimen"),
-    )
+    loads.add(specimens, ones, lambda k: spread_input("specimen", k, specimen.sd, specimen.dof))
     add_supply_and_time(loads, seats, bench)
     return loads
 
 
-def _noise_input(key: tuple[str, ...], sd: float, dof: float) -> InputQuantity:
+def _noise_input(key: tuple[str, ...], sd: float, dof: float) -> Input:
     group = None if math.isinf(dof) else ("noise", f"{dof:g}")
-    name = ("noise", *key)
-    return InputQuantity(
-        name, 0.0, sd, dof=dof, shared_by="reading", shared_with=" ".join(key), variance_from=group
-    )
-
-
-def _joint(
-    values: NDArray[np.float64],
-    sensitivities: sparse.csr_array,
-    inputs: list[InputQuantity],
-    kinds: NDArray[np.str_],
-    weights: Weights,
-    wanted: frozenset[str],
-    bench: Bench,
-) -> JointResult:
-    keep = np.flatnonzero(np.isin(kinds, list(wanted)))
-    return combine(
-        values,
-        sparse.csr_array(sensitivities[:, keep]),
-        [inputs[i] for i in keep],
-        names=list(weights.names),
-        coverage=bench.settings.coverage,
-    )
+    return Input(("noise", *key), sd, dof=dof, kind="reading scatter", source="own readings", variance=group)
 
 
 def _certificate_ages(bench: Bench) -> dict[str, float]:
@@ -218,7 +173,7 @@ def _components(spreads: Spreads) -> pd.DataFrame:
 
 
 def _assumptions(
-    bench: Bench, corrected: Corrected, spreads: Spreads, kinds: frozenset[str]
+    bench: Bench, corrected: Corrected, spreads: Spreads, terms: frozenset[str]
 ) -> tuple[Assumption, ...]:
     """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments'."""
     measured = {
@@ -227,5 +182,5 @@ def _assumptions(
         if not getattr(spreads, name).assumed or f"{name}_sd_percent" in bench.settings.declared
     }
     kept = [a for a in bench.assumed if not any(f"{name}_sd_percent" in a.name for name in measured)]
-    own = [note for kind, note in KIND_ASSUMPTIONS.items() if kind in kinds]
+    own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
     return (*kept, *corrected.assumed, *own)

@@ -14,9 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-import numpy as np
 import pandas as pd
-from scipy import stats
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
@@ -26,6 +24,7 @@ from photolab.bench.ratio_table import ratio_table
 from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
+from photolab.metrology.quantity import Input, Measured
 from photolab.thermal.warm_up import WarmUp, fit_warm_up
 from photolab.thermal.warm_up_answers import Remaining
 
@@ -194,28 +193,6 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame, stable: Mapping[str, 
     )
 
 
-@dataclass(frozen=True)
-class LogResult:
-    """A quantity in ln with its interval.
-
-    Attributes
-    ----------
-    ln_value, u, dof : float
-        Estimate, standard uncertainty, degrees of freedom. [1]
-    low, high : float
-        Interval in ln. [1]
-    conservative : bool
-        True where bounds were multiplied.
-    """
-
-    ln_value: float
-    u: float
-    dof: float
-    low: float
-    high: float
-    conservative: bool = False
-
-
 def remaining_of(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> tuple[Remaining, WarmUpRun] | None:
     """Return the remaining light of a lamp in a housing, from its longest record.
 
@@ -238,56 +215,53 @@ def remaining_of(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> tuple[
     return (best.remaining, best) if best.remaining is not None else None
 
 
-def multiply(parts: list[tuple[float, LogResult]], *, coverage: float) -> LogResult:
-    """Return a product of independent results in ln.
+def at_hold(light: Measured, own: Measured, base: Measured) -> Measured:
+    """Return ln of a ratio at the hold time from that at the initial time; what is left of each lamp is independent.
 
     Parameters
     ----------
-    parts : list of (exponent, LogResult)
-        +1 multiplies, -1 divides.
-    coverage : float
-        Coverage probability. [1]
+    light : Measured
+        ln of the ratio at the initial time. [1]
+    own, base : Measured
+        ln of what is left of the lamp and of the baseline. [1]
 
     Returns
     -------
-    LogResult
-        Variances added with Welch-Satterthwaite; intervals added where one part has only an interval.
+    Measured
+        Their sum; intervals are added where what is left has only an interval. [1]
     """
-    value = sum(sign * p.ln_value for sign, p in parts)
-    if any(p.conservative for _, p in parts):
-        low = sum(p.low if sign > 0 else -p.high for sign, p in parts)
-        high = sum(p.high if sign > 0 else -p.low for sign, p in parts)
-        return LogResult(value, math.nan, math.nan, low, high, conservative=True)
-    variance = sum(p.u**2 for _, p in parts)
-    spent = sum(p.u**4 / p.dof for _, p in parts if math.isfinite(p.dof))
-    dof = variance**2 / spent if spent > 0 else math.inf
-    half = float(stats.t.ppf(0.5 + coverage / 2.0, min(dof, 1e9))) * math.sqrt(variance)
-    return LogResult(value, math.sqrt(variance), dof, value - half, value + half)
+    if own.parts and base.parts:
+        return light + own - base
+
+    def ends(coverage: float) -> tuple[float, float]:
+        (low, high), (left, most), (under, over) = (x.interval(coverage) for x in (light, own, base))
+        return low + left - over, high + most - under
+
+    return Measured(light.value + own.value - base.value, linear=False, ends=ends)
 
 
-def as_log(remaining: Remaining) -> LogResult:
-    """Return remaining light in ln.
+def ln_remaining(remaining: Remaining, run: WarmUpRun) -> Measured:
+    """Return remaining light in ln, with the interval of its record.
 
     Parameters
     ----------
     remaining : Remaining
         From a record or from bounds.
+    run : WarmUpRun
+        The record.
 
     Returns
     -------
-    LogResult
-        The same.
+    Measured
+        The same; without inputs where it has only an interval. [1]
     """
-    low = math.log(remaining.low) if remaining.low > 0 else -math.inf
-    bounds = remaining.method == "bounds"
-    return LogResult(
-        math.log(remaining.value),
-        remaining.ln_standard_uncertainty,
-        remaining.dof,
-        low,
-        math.log(remaining.high),
-        conservative=bounds or not np.isfinite(remaining.ln_standard_uncertainty),
-    )
+    value = math.log(remaining.value)
+    ends = (math.log(remaining.low) if remaining.low > 0 else -math.inf, math.log(remaining.high))
+    u, parts = remaining.ln_standard_uncertainty, {}
+    if remaining.method != "bounds" and math.isfinite(u):
+        name = ("remaining light", run.lamp, run.housing)
+        parts = {Input(name, u, dof=remaining.dof, kind="fit", source="own readings"): 1.0}
+    return Measured(value, parts, linear=False, ends=lambda _: ends)
 
 
 def heat_rows(campaign: Campaign, runs: tuple[WarmUpRun, ...]) -> pd.DataFrame:
@@ -311,7 +285,7 @@ def heat_rows(campaign: Campaign, runs: tuple[WarmUpRun, ...]) -> pd.DataFrame:
         found = remaining_of(runs, lamp, housing)
         if found is None:
             continue
-        rows.append(_row(campaign, "remaining light", lamp, housing, as_log(found[0]), found[1]))
+        rows.append(_row(campaign, "remaining light", lamp, housing, ln_remaining(*found), found[1]))
         base = remaining_of(runs, campaign.baseline, housing)
         names = campaign.weights.names
         have = all((x, housing, "hot_spot", "initial") in names for x in (lamp, campaign.baseline))
@@ -321,13 +295,7 @@ def heat_rows(campaign: Campaign, runs: tuple[WarmUpRun, ...]) -> pd.DataFrame:
             ratio = campaign.ratio(lamp, campaign.baseline, housing=housing, scope=scope)
             if ratio.result is None:
                 continue
-            d = ratio.result
-            parts = [
-                (1.0, LogResult(d.value, d.standard_uncertainty, d.dof, *d.interval)),
-                (1.0, as_log(found[0])),
-                (-1.0, as_log(base[0])),
-            ]
-            joined = multiply(parts, coverage=campaign.bench.settings.coverage)
+            joined = at_hold(ratio.result, ln_remaining(*found), ln_remaining(*base))
             rows.append(_row(campaign, "illuminance ratio", lamp, housing, joined, found[1], scope=scope))
     known = {(row["lamp"], row["housing"]) for row in rows if row["measurand"] == "illuminance ratio"}
     read = ratio_table(campaign, instant="hold").drop(columns="small")
@@ -342,7 +310,7 @@ def _row(
     measurand: str,
     lamp: str,
     housing: str,
-    result: LogResult,
+    result: Measured,
     run: WarmUpRun,
     *,
     scope: str = "readings",
@@ -350,10 +318,11 @@ def _row(
     """Return one row of the results table."""
     settings = campaign.bench.settings
     ratio = measurand == "illuminance ratio"
-    half = (result.high - result.low) / 2.0
+    low, high = result.interval(settings.coverage)
+    half = (high - low) / 2.0
     at = (lamp, housing, "hot_spot", "initial")
     counts = campaign.weights.counts.iloc[campaign.weights.names.index(at)] if ratio else None
-    verdict = judge(result.ln_value, half, alike_percent=settings.alike_percent).code if ratio else ""
+    verdict = judge(result.value, half, alike_percent=settings.alike_percent).code if ratio else ""
     drift = "nothing" if run.drift_logged else f"drift over the record {100 * UNLOGGED_DRIFT:g} %"
     said = f"{settings.hold_minutes:g} min after switch-on; relative to {settings.initial_s:g} s"
     return {
@@ -364,21 +333,21 @@ def _row(
         "point": "hot_spot",
         "instant": "hold",
         "scope": scope,
-        "value": math.exp(result.ln_value),
+        "value": math.exp(result.value),
         "unit": "1",
-        "low": math.exp(result.low),
-        "high": math.exp(result.high),
+        "low": math.exp(low),
+        "high": math.exp(high),
         "ln_expanded_uncertainty": half,
         "coverage": settings.coverage,
-        "coverage_factor": half / result.u if result.u and not math.isnan(result.u) else math.nan,
-        "dof": result.dof,
+        "coverage_factor": half / result.u if result.u else math.nan,
+        "dof": result.dof if result.parts else math.nan,
         "n_specimens": 1 if counts is None else int(counts["n_specimens"]),
         "n_mountings": 1 if counts is None else int(counts["n_mountings"]),
         "n_readings": len(run.record) if counts is None else int(counts["n_readings"]),
         "n_days": 1 if counts is None else int(counts["n_days"]),
         "initial_s": settings.initial_s,
         "hold_minutes": settings.hold_minutes,
-        "conditions": said + ("; conservative" if result.conservative else ""),
+        "conditions": said + ("" if result.parts else "; conservative"),
         "corrections": ", ".join(campaign.corrections) if ratio else "none",
         "assumed": "; ".join([*(a.name for a in campaign.assumed if ratio), drift]),
         "verdict": verdict,

@@ -1,15 +1,14 @@
-"""From a meter's specification or certificate to input quantities.
+"""From a meter's specification or certificate to inputs.
 
-Every input here is a deviation whose best estimate is zero: a relative one (unit "1", loads on a ln reading with
-sensitivity 1) or an additive one in lux (loads with 1/reading). Two readings share an input when they share its key,
+Every input here is a deviation whose best estimate is zero: a relative one (loads on a ln reading with
+sensitivity 1) or an additive one in lux (loads with 1/reading). Two readings share an input when they share its name,
 and only then; so a common scale error cancels from their ratio while an autorange step does not (the range trap).
 """
 
 import math
 
 from photolab.bench.model import Meter
-from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.quantity import Input
+from photolab.metrology.quantity import Input, from_certificate, limits
 
 RANGE_GAIN_PERCENT = 1.0
 """Assumed limit of the gain between two ranges of one meter, common practice, no source. [%]"""
@@ -17,48 +16,6 @@ OWN_COLOUR_SHARE = {"like": 0.2, "unlike": 0.5, "far": 1.0}
 """Share of f1' that a pair of lamps of one technology carries, by how far their colour temperatures lie apart.
 
 Computed on published LED illuminants (LED-B5 against B4, B3, B2): 0.20, 0.44 and 0.70 of f1'; rounded up."""
-
-
-def as_input(quantity: InputQuantity, kind: str, *, source: str = "manual") -> Input:
-    """Return an input of the joint evaluation as one that measured quantities share.
-
-    Parameters
-    ----------
-    quantity : InputQuantity
-        Its name is its identity.
-    kind, source : str
-        Line of the budget, and where the uncertainty comes from.
-
-    Returns
-    -------
-    Input
-        The same.
-    """
-    return Input(
-        quantity.name,
-        quantity.standard_uncertainty,
-        dof=quantity.dof,
-        law=quantity.distribution,
-        kind=kind,
-        source=source,
-        variance=quantity.variance_from,
-    )
-
-
-def kind_of(quantity: InputQuantity) -> str:
-    """Return the kind of an input of the joint evaluation.
-
-    Parameters
-    ----------
-    quantity : InputQuantity
-        An input whose name is a tuple: kind, then identity.
-
-    Returns
-    -------
-    str
-        Its kind.
-    """
-    return str(quantity.name[0]) if isinstance(quantity.name, tuple) else str(quantity.name)
 
 
 def per_range(values: tuple[float, ...], meter: Meter, range_lx: float) -> float:
@@ -87,22 +44,15 @@ def per_range(values: tuple[float, ...], meter: Meter, range_lx: float) -> float
     return float(max(values))
 
 
-def _limit(
-    meter: Meter, name: tuple[str, ...], half_width: float, unit: str, shared_by: str
-) -> InputQuantity:
+def _limit(meter: Meter, name: tuple[str, ...], half_width: float) -> Input:
     """Return a Type B input from a specification figure read as the meter's manual means it."""
-    shared_with = " ".join(name[1:])
     if meter.limit_kind == "limit":
-        return InputQuantity.from_limits(
-            name, 0.0, half_width, unit=unit, shared_by=shared_by, shared_with=shared_with
-        )
+        return limits(name, half_width, kind=name[0], source="manual")
     factor = 2.0 if meter.limit_kind == "expanded_k2" else 1.0
-    return InputQuantity(
-        name, 0.0, half_width / factor, unit=unit, shared_by=shared_by, shared_with=shared_with
-    )
+    return Input(name, half_width / factor, kind=name[0], source="manual")
 
 
-def scale_inputs(meter: Meter, *, years_since_certificate: float = 0.0) -> list[InputQuantity]:
+def scale_inputs(meter: Meter, *, years_since_certificate: float = 0.0) -> list[Input]:
     """Return the scale error that every reading of a meter shares.
 
     Parameters
@@ -114,26 +64,18 @@ def scale_inputs(meter: Meter, *, years_since_certificate: float = 0.0) -> list[
 
     Returns
     -------
-    list of InputQuantity
+    list of Input
         The scale error and, with a certificate, its drift. [1]
     """
     if meter.certificate is None:
-        half_width = max(meter.reading_percent) / 100.0
-        return [_limit(meter, ("scale", meter.id), half_width, "1", "meter")]
+        return [_limit(meter, ("scale", meter.id), max(meter.reading_percent) / 100.0)]
     certificate = meter.certificate
-    scale = InputQuantity.from_certificate(
-        ("scale", meter.id),
-        0.0,
-        certificate.expanded_uncertainty_percent / 100.0,
-        coverage_factor=certificate.coverage_factor,
-        shared_by="meter",
-        shared_with=meter.id,
-    )
+    expanded = certificate.expanded_uncertainty_percent / 100.0
+    scale = from_certificate(("scale", meter.id), expanded, k=certificate.coverage_factor, kind="scale")
     drift = meter.drift_percent_per_year / 100.0 * max(years_since_certificate, 0.0)
     if drift == 0.0:
         return [scale]
-    name = ("scale drift", meter.id)
-    return [scale, InputQuantity.from_limits(name, 0.0, drift, shared_by="meter", shared_with=meter.id)]
+    return [scale, limits(("scale drift", meter.id), drift, kind="scale", source="assumed")]
 
 
 def scale_loading(meter: Meter, range_lx: float) -> float:
@@ -196,7 +138,7 @@ def resolution_lx(meter: Meter, range_lx: float) -> float:
     return per_range(meter.resolution_lx, meter, range_lx)
 
 
-def range_input(meter: Meter, range_lx: float, key: tuple[str, ...]) -> InputQuantity:
+def range_input(meter: Meter, range_lx: float, key: tuple[str, ...]) -> Input:
     """Return the additive range term, one for each key.
 
     Parameters
@@ -210,15 +152,15 @@ def range_input(meter: Meter, range_lx: float, key: tuple[str, ...]) -> InputQua
 
     Returns
     -------
-    InputQuantity
+    Input
         Deviation of every reading on that range. [lx]
     """
     half_width = range_half_width(meter, range_lx)
     half_width = 0.0 if math.isnan(half_width) else half_width
-    return _limit(meter, ("range term", meter.id, *key), half_width, "lx", "meter and range")
+    return _limit(meter, ("range term", meter.id, *key), half_width)
 
 
-def gain_input(meter: Meter, key: tuple[str, ...]) -> InputQuantity:
+def gain_input(meter: Meter, key: tuple[str, ...]) -> Input:
     """Return the gain error of a range against the meter's other ranges.
 
     Parameters
@@ -230,17 +172,11 @@ def gain_input(meter: Meter, key: tuple[str, ...]) -> InputQuantity:
 
     Returns
     -------
-    InputQuantity
+    Input
         Relative deviation, assumed. [1]
     """
-    shared_with = " ".join((meter.id, *key))
-    return InputQuantity.from_limits(
-        ("range gain", meter.id, *key),
-        0.0,
-        RANGE_GAIN_PERCENT / 100.0,
-        shared_by="meter and range",
-        shared_with=shared_with,
-    )
+    name = ("range gain", meter.id, *key)
+    return limits(name, RANGE_GAIN_PERCENT / 100.0, kind="range gain", source="assumed")
 
 
 def linearity_percent(meter: Meter) -> float:
@@ -261,7 +197,7 @@ def linearity_percent(meter: Meter) -> float:
     return min(1.0, min(meter.reading_percent) / 3.0)
 
 
-def linearity_input(meter: Meter, key: tuple[str, ...]) -> InputQuantity:
+def linearity_input(meter: Meter, key: tuple[str, ...]) -> Input:
     """Return the linearity deviation at one lamp's level.
 
     Parameters
@@ -273,19 +209,14 @@ def linearity_input(meter: Meter, key: tuple[str, ...]) -> InputQuantity:
 
     Returns
     -------
-    InputQuantity
+    Input
         Relative deviation. [1]
     """
-    return InputQuantity.from_limits(
-        ("linearity", meter.id, *key),
-        0.0,
-        linearity_percent(meter) / 100.0,
-        shared_by="lamp and housing",
-        shared_with=" ".join(key[1:]),
-    )
+    half_width = linearity_percent(meter) / 100.0
+    return limits(("linearity", meter.id, *key), half_width, kind="linearity", source="manual")
 
 
-def resolution_input(step_lx: float, key: tuple[str, ...]) -> InputQuantity:
+def resolution_input(step_lx: float, key: tuple[str, ...]) -> Input:
     """Return the rounding of one displayed reading.
 
     Parameters
@@ -297,14 +228,13 @@ def resolution_input(step_lx: float, key: tuple[str, ...]) -> InputQuantity:
 
     Returns
     -------
-    InputQuantity
+    Input
         Deviation. [lx]
     """
-    name = ("resolution", *key)
-    return InputQuantity.from_limits(name, 0.0, step_lx / 2.0, unit="lx", shared_by="reading")
+    return limits(("resolution", *key), step_lx / 2.0, kind="resolution", source="manual")
 
 
-def colour_input(meter: Meter, technology: str) -> InputQuantity:
+def colour_input(meter: Meter, technology: str) -> Input:
     """Return the spectral mismatch that lamps of one technology share on a meter.
 
     Parameters
@@ -316,20 +246,14 @@ def colour_input(meter: Meter, technology: str) -> InputQuantity:
 
     Returns
     -------
-    InputQuantity
+    Input
         Relative deviation of readings, rectangular within ± f1'. [1]
     """
     half_width = 0.0 if technology == "filament" else meter.mismatch_index_percent / 100.0
-    return InputQuantity.from_limits(
-        ("colour", meter.id, technology),
-        0.0,
-        half_width,
-        shared_by="meter and technology",
-        shared_with=f"{meter.id} {technology}",
-    )
+    return limits(("colour", meter.id, technology), half_width, kind="colour", source="manual")
 
 
-def own_colour_input(meter: Meter, lamp: str, likeness: str) -> InputQuantity:
+def own_colour_input(meter: Meter, lamp: str, likeness: str) -> Input:
     """Return the part of the spectral mismatch that one lamp has for itself.
 
     Parameters
@@ -343,7 +267,7 @@ def own_colour_input(meter: Meter, lamp: str, likeness: str) -> InputQuantity:
 
     Returns
     -------
-    InputQuantity
+    Input
         Relative deviation; two such lamps together carry the share of `OWN_COLOUR_SHARE`. [1]
 
     Notes
@@ -353,16 +277,11 @@ def own_colour_input(meter: Meter, lamp: str, likeness: str) -> InputQuantity:
     """
     like = OWN_COLOUR_SHARE["like"] ** 2 / 2.0
     share = math.sqrt(like if likeness == "like" else OWN_COLOUR_SHARE[likeness] ** 2 - like)
-    return InputQuantity.from_limits(
-        ("own colour", meter.id, lamp),
-        0.0,
-        share * meter.mismatch_index_percent / 100.0,
-        shared_by="meter and lamp",
-        shared_with=f"{meter.id} {lamp}",
-    )
+    half_width = share * meter.mismatch_index_percent / 100.0
+    return limits(("own colour", meter.id, lamp), half_width, kind="own colour", source="manual")
 
 
-def meter_temperature_input(meter: Meter, day: str) -> InputQuantity:
+def meter_temperature_input(meter: Meter, day: str) -> Input:
     """Return the temperature coefficient of a meter on one day.
 
     Parameters
@@ -374,14 +293,10 @@ def meter_temperature_input(meter: Meter, day: str) -> InputQuantity:
 
     Returns
     -------
-    InputQuantity
+    Input
         Relative deviation a kelvin. [1/K]
     """
-    return InputQuantity.from_limits(
-        ("meter temperature", meter.id, day),
-        0.0,
-        meter.temperature_percent_per_K / 100.0,
-        unit="1/K",
-        shared_by="meter and day",
-        shared_with=f"{meter.id} {day}",
+    half_width = meter.temperature_percent_per_K / 100.0
+    return limits(
+        ("meter temperature", meter.id, day), half_width, kind="meter temperature", source="assumed"
     )

@@ -8,7 +8,7 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
-from photolab.bench.instruments import kind_of
+from photolab.bench.pairs import variance_by_term
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.metrology.agreement import normalized_error
@@ -97,11 +97,7 @@ def tipping_points(
     if pair.result is None:
         return pd.DataFrame(columns=["kind", "half_width_percent", "factor"])
     result, k = pair.result, pair.coverage_factor
-    parts: dict[str, float] = {}
-    for quantity, c in zip(result.inputs, result.sensitivities, strict=True):
-        kind = kind_of(quantity)
-        parts[kind] = parts.get(kind, 0.0) + float((c * quantity.standard_uncertainty) ** 2)
-    total = result.standard_uncertainty**2
+    parts, total = variance_by_term(result), result.u**2
     room = (abs(result.value) / k) ** 2
     rows = []
     for kind, part in sorted(parts.items(), key=lambda item: -item[1]):
@@ -149,9 +145,8 @@ def what_if_seating(
         message = f"no interval for {a}/{b} in {housing}: nothing to change"
         raise MethodError(message, code="no_answer", known={"ratio": pair.ratio})
     used = campaign.spreads.mounting.sd
-    parts = zip(pair.result.inputs, pair.result.sensitivities, strict=True)
-    seated = sum(float(c) ** 2 for q, c in parts if kind_of(q) == "mounting")
-    variance = pair.result.standard_uncertainty**2 + seated * ((seating_percent / 100.0) ** 2 - used**2)
+    seated = sum(c**2 for q, c in pair.result.parts.items() if q.kind == "seating")
+    variance = pair.result.u**2 + seated * ((seating_percent / 100.0) ** 2 - used**2)
     half = pair.coverage_factor * math.sqrt(variance)
     verdict = judge(math.log(pair.ratio), half, alike_percent=campaign.bench.settings.alike_percent)
     return half, verdict.code

@@ -3,38 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
 from photolab.bench.model import Assumption
-from photolab.bench.shared_inputs import BENCH_KINDS, COMMON_KINDS, METER_KINDS
+from photolab.bench.shared_inputs import COMMON_KINDS, term_of
 from photolab.bench.verdicts import (
     MountingsToSeparate,
     Verdict,
     judge,
     mountings_to_separate,
 )
-from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.planning import resolvable_ratio
-from photolab.metrology.propagation import combine
-from photolab.metrology.quantity import exp_symmetric
-from photolab.metrology.results import MeasurementResult
+from photolab.metrology.quantity import Measured, coverage_factor, exp_symmetric
 
 if TYPE_CHECKING:
     import pandas as pd
-
-Array = NDArray[np.float64]
-
-SCOPE_KINDS = {
-    "readings": METER_KINDS | {"elapsed time"},
-    "specimens": BENCH_KINDS,
-    "models": BENCH_KINDS | {"specimen"},
-}
-"""Which kinds of input count in which scope: these readings (as seated), these specimens on this bench, the models."""
 
 
 @dataclass(frozen=True)
@@ -44,9 +28,9 @@ class Lines:
     Attributes
     ----------
     meter_only : float
-        Scale, range, gain, linearity, resolution, noise, colour. [%]
+        Scope *readings*: what the meter brings. [%]
     this_bench : float
-        Those and mounting, day, voltage. [%]
+        Scope *specimens*: that and seating, day, supply, time. [%]
     nothing_in_common : float
         This bench with scale and range terms counted once for each lamp: a what-if. [%]
     """
@@ -65,7 +49,7 @@ class ReadingComparison:
     ratio, low, high : float
         Estimate and coverage interval; low and high NaN where an input is missing. [1]
     coverage, coverage_factor, dof : float
-        Of the interval. [1]
+        Of the interval; the factor is its half-width in ln over the standard uncertainty. [1]
     ln_expanded_uncertainty : float
         Half-width of the interval in ln. [1]
     verdict : str
@@ -85,9 +69,9 @@ class ReadingComparison:
     resolvable_ratio : float
         Smallest ratio that this pair would show in four cases of five. [1]
     largest_term : str
-        Kind of the largest input that more mountings do not lower.
-    result : MeasurementResult or None
-        The ratio with its inputs.
+        What the largest input is that more mountings do not lower.
+    result : Measured or None
+        ln of the ratio with its inputs.
     """
 
     ratio: float
@@ -106,48 +90,24 @@ class ReadingComparison:
     mountings_to_separate: MountingsToSeparate | None = None
     resolvable_ratio: float = math.nan
     largest_term: str = ""
-    result: MeasurementResult | None = field(default=None, repr=False)
+    result: Measured | None = field(default=None, repr=False)
 
     @property
     def budget(self) -> pd.DataFrame:
         """Uncertainty budget of the ratio, largest part first; empty without an answer."""
         import pandas as pd  # heavy, and only a table needs it
 
-        return pd.DataFrame() if self.result is None else self.result.budget
-
-
-@dataclass(frozen=True, eq=False)
-class PairInputs:
-    """What `compare_pair` needs of two lamps.
-
-    Attributes
-    ----------
-    ln_values : tuple of float
-        ln of the first and the second value. [1]
-    sensitivities : ndarray, shape (2, n)
-        Of both to every input. [1/unit]
-    inputs : sequence of InputQuantity, length n
-        The inputs.
-    kinds : ndarray of str, shape (n,)
-        Kind of each.
-    mounting_sd : float
-        Standard deviation of one mounting in ln. [1]
-    """
-
-    ln_values: tuple[float, float]
-    sensitivities: Array
-    inputs: Sequence[InputQuantity]
-    kinds: NDArray[np.str_]
-    mounting_sd: float
+        return pd.DataFrame() if self.result is None else self.result.budget()
 
 
 def compare_pair(
-    pair: PairInputs,
+    first: Measured,
+    second: Measured,
     *,
     scope: str,
     coverage: float,
     alike_percent: float,
-    coverage_factor: float | None = None,
+    mounting_sd: float,
     assumed: tuple[Assumption, ...] = (),
     missing: tuple[str, ...] = (),
 ) -> ReadingComparison:
@@ -155,16 +115,16 @@ def compare_pair(
 
     Parameters
     ----------
-    pair : PairInputs
-        The two lamps.
+    first, second : Measured
+        ln of the light of the two lamps, with every input. [ln lx]
     scope : {"readings", "specimens", "models"}
         Which inputs count.
     coverage : float
         Coverage probability. [1]
     alike_percent : float
         Alike margin. [%]
-    coverage_factor : float, optional
-        Simultaneous factor of a family of comparisons; Student's where not given. [1]
+    mounting_sd : float
+        Standard deviation of one mounting in ln. [1]
     assumed : tuple of Assumption
         Declared defaults that enter.
     missing : tuple of str
@@ -180,77 +140,82 @@ def compare_pair(
     ValueError
         If the scope has another name.
     """
-    if scope not in SCOPE_KINDS:
-        message = f"scope must be one of {', '.join(SCOPE_KINDS)}; got {scope!r}"
-        raise ValueError(message)
-    result = _contrast(pair, SCOPE_KINDS[scope], coverage)
-    k = result.coverage_factor if coverage_factor is None else coverage_factor
-    half = k * result.standard_uncertainty
-    if missing:
-        half = math.nan
+    whole = first - second
+    result = whole.in_scope(scope)
+    half = math.nan if missing else result.half_width(coverage)
     verdict = judge(result.value, half, alike_percent=alike_percent)
     return ReadingComparison(
         ratio=exp_symmetric(result.value),
         low=exp_symmetric(result.value - half),
         high=exp_symmetric(result.value + half),
         coverage=coverage,
-        coverage_factor=k,
+        coverage_factor=result.half_width(coverage) / result.u if result.u else coverage_factor(coverage),
         dof=result.dof,
         ln_expanded_uncertainty=half,
         verdict=verdict.code,
         small=verdict.small,
-        lines=_lines(pair, coverage) if not missing else Lines(math.nan, math.nan, math.nan),
+        lines=Lines(math.nan, math.nan, math.nan) if missing else _lines(first, second, coverage),
         scope=scope,
         assumed=assumed,
         missing=missing,
-        mountings_to_separate=_separate(pair, verdict, result, coverage, scope),
-        resolvable_ratio=resolvable_ratio(result.standard_uncertainty / math.sqrt(2.0), 1, coverage=coverage)
-        if not missing
-        else math.nan,
-        largest_term=_largest_term(pair, scope),
+        mountings_to_separate=_separate(verdict, result, mounting_sd, coverage, scope),
+        resolvable_ratio=math.nan
+        if missing
+        else resolvable_ratio(result.u / math.sqrt(2.0), 1, coverage=coverage),
+        largest_term=_largest_term(result),
         result=None if missing else result,
     )
 
 
-def _select(pair: PairInputs, kinds: frozenset[str] | set[str]) -> tuple[Array, list[InputQuantity]]:
-    """Return the sensitivities and inputs of some kinds that act on the pair at all."""
-    keep = np.isin(pair.kinds, list(kinds)) & (pair.sensitivities != 0.0).any(axis=0)
-    return pair.sensitivities[:, keep], [pair.inputs[int(i)] for i in np.flatnonzero(keep)]
-
-
-def _contrast(pair: PairInputs, kinds: frozenset[str] | set[str], coverage: float) -> MeasurementResult:
-    sensitivities, inputs = _select(pair, kinds)
-    joint = combine(list(pair.ln_values), sensitivities, inputs, names=["first", "second"], coverage=coverage)
-    return joint.contrast({"first": 1.0, "second": -1.0})
-
-
-def _lines(pair: PairInputs, coverage: float) -> Lines:
+def _lines(first: Measured, second: Measured, coverage: float) -> Lines:
     """Return the three half-widths."""
-    meter = _contrast(pair, METER_KINDS, coverage)
-    bench = _contrast(pair, BENCH_KINDS, coverage)
-    unshared = _contrast(pair, BENCH_KINDS - COMMON_KINDS, coverage)
-    sensitivities, inputs = _select(pair, COMMON_KINDS)
-    u = np.array([q.standard_uncertainty for q in inputs])
-    alone = float(((sensitivities * u) ** 2).sum()) if len(inputs) else 0.0
-    apart = bench.coverage_factor * math.sqrt(unshared.standard_uncertainty**2 + alone)
-    return Lines(100.0 * meter.expanded_uncertainty, 100.0 * bench.expanded_uncertainty, 100.0 * apart)
+    apart = _unshared(first, "first") - _unshared(second, "second")
+    three = (
+        (first - second).in_scope("readings"),
+        (first - second).in_scope("specimens"),
+        apart.in_scope("specimens"),
+    )
+    return Lines(*(100.0 * line.half_width(coverage) for line in three))
+
+
+def _unshared(lamp: Measured, side: str) -> Measured:
+    """Return a lamp whose scale and range inputs are its own."""
+    parts = {
+        replace(q, name=(side, q.name)) if q.kind in COMMON_KINDS else q: c for q, c in lamp.parts.items()
+    }
+    return replace(lamp, parts=parts)
 
 
 def _separate(
-    pair: PairInputs, verdict: Verdict, result: MeasurementResult, coverage: float, scope: str
+    verdict: Verdict, result: Measured, mounting_sd: float, coverage: float, scope: str
 ) -> MountingsToSeparate | None:
     """Return how many mountings would separate a pair that is inside the bench uncertainty."""
     if verdict.code != "inside" or scope == "readings":
         return None
-    floor = _contrast(pair, SCOPE_KINDS[scope] - {"mounting"}, coverage).standard_uncertainty
-    return mountings_to_separate(result.value, pair.mounting_sd, floor, coverage=coverage)
+    floor = result.without("seating").u
+    return mountings_to_separate(result.value, mounting_sd, floor, coverage=coverage)
 
 
-def _largest_term(pair: PairInputs, scope: str) -> str:
-    """Return the kind of input with the largest variance that mountings do not lower."""
-    difference = pair.sensitivities[0] - pair.sensitivities[1]
+def _largest_term(result: Measured) -> str:
+    """Return what the largest input is that mountings do not lower."""
+    total = variance_by_term(result.without("seating"))
+    return max(total, key=lambda term: total[term]) if any(total.values()) else ""
+
+
+def variance_by_term(result: Measured) -> dict[str, float]:
+    """Return the variance that inputs of one sort bring together.
+
+    Parameters
+    ----------
+    result : Measured
+        Of inputs whose names begin with what they are: ("scale", "M1").
+
+    Returns
+    -------
+    dict
+        By the first word of the names; zero for what cancels. [unit²]
+    """
     total: dict[str, float] = {}
-    for kind, c, q in zip(pair.kinds, difference, pair.inputs, strict=True):
-        if c != 0.0 and kind in SCOPE_KINDS[scope] and kind != "mounting":
-            total[str(kind)] = total.get(str(kind), 0.0) + float((c * q.standard_uncertainty) ** 2)
-    return max(total, key=lambda kind: total[kind]) if total else ""
+    for q, c in result.parts.items():
+        total[term_of(q)] = total.get(term_of(q), 0.0) + (c * q.u) ** 2
+    return total

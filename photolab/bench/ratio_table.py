@@ -2,12 +2,10 @@
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from photolab.bench.campaign import Campaign, missing_inputs
-from photolab.bench.pairs import SCOPE_KINDS
 from photolab.bench.verdicts import judge
-from photolab.metrology.quantity import coverage_factor, exp_symmetric
+from photolab.metrology.quantity import SCOPES, coverage_factor, exp_symmetric
 
 
 def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame:
@@ -27,15 +25,11 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
         ln_expanded_uncertainty, coverage,
         coverage_factor, dof, verdict, small, the counts, initial_s, hold_minutes, conditions, corrections, assumed.
     """
-    names = campaign.weights.names
-    place = {name: i for i, name in enumerate(names)}
     compared = campaign.compared(instant)
-    at = np.array([place[n] for n in compared], dtype=int)
-    against = np.array([place[(campaign.baseline, *n[1:])] for n in compared], dtype=int)
-    rows = np.arange(len(compared))
-    contrast = np.zeros((len(compared), len(names)))
-    contrast[rows, at], contrast[rows, against] = 1.0, -1.0
-    blocks = [_scope_block(campaign, scope, compared, contrast) for scope in SCOPE_KINDS]
+    at = [campaign.joint.position(name) for name in compared]
+    lamps = {name[0] for name in compared}
+    unknown = {lamp for lamp in lamps if missing_inputs(campaign.bench, (lamp, campaign.baseline))}
+    blocks = [_scope_block(campaign, scope, compared, unknown) for scope in SCOPES]
     counts = campaign.weights.counts.iloc[at].reset_index(drop=True)
     whole = pd.concat([pd.concat([b, counts], axis=1) for b in blocks], ignore_index=True)
     order = {name: i for i, name in enumerate(compared)}
@@ -52,20 +46,18 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
 
 
 def _scope_block(
-    campaign: Campaign, scope: str, compared: list[tuple[str, ...]], contrast: NDArray[np.float64]
+    campaign: Campaign, scope: str, compared: list[tuple[str, ...]], unknown: set[str]
 ) -> pd.DataFrame:
     """Return the ratios to the baseline in one scope."""
-    joint, settings = campaign.scopes[scope], campaign.bench.settings
-    ln_ratio = contrast @ joint.values
-    u = np.sqrt(np.einsum("ij,ij->i", contrast @ joint.covariance, contrast))
-    dof = np.atleast_1d(np.asarray(joint.dof(contrast), dtype=float)) if len(compared) else np.empty(0)
-    k = np.array([coverage_factor(settings.coverage, float(v)) for v in dof])
-    missing = np.array(
-        [bool(missing_inputs(campaign.bench, (n[0], campaign.baseline))) for n in compared], dtype=bool
-    )
-    half = np.where(missing, np.nan, k * u)
+    settings = campaign.bench.settings
+    against = [(campaign.baseline, *name[1:]) for name in compared]
+    joint = campaign.joint.in_scope(scope)
+    ln_ratio, u, wide, dof = joint.differences(compared, against, coverage=settings.coverage)
+    half = np.where([n[0] in unknown for n in compared], np.nan, wide)
+    ends = list(zip(ln_ratio, ln_ratio - half, ln_ratio + half, strict=True))
+    normal = coverage_factor(settings.coverage)
     verdicts = [
-        judge(d, h, alike_percent=settings.alike_percent) for d, h in zip(ln_ratio, half, strict=True)
+        judge(d, h, alike_percent=settings.alike_percent) for (d, *_), h in zip(ends, half, strict=True)
     ]
     return pd.DataFrame(
         {
@@ -76,13 +68,13 @@ def _scope_block(
             "point": [n[2] for n in compared],
             "instant": [n[3] for n in compared],
             "scope": scope,
-            "value": [exp_symmetric(d) for d in ln_ratio],
+            "value": [exp_symmetric(d) for d, _, _ in ends],
             "unit": "1",
-            "low": [exp_symmetric(d - h) for d, h in zip(ln_ratio, half, strict=True)],
-            "high": [exp_symmetric(d + h) for d, h in zip(ln_ratio, half, strict=True)],
+            "low": [exp_symmetric(low) for _, low, _ in ends],
+            "high": [exp_symmetric(high) for _, _, high in ends],
             "ln_expanded_uncertainty": half,
             "coverage": settings.coverage,
-            "coverage_factor": k,
+            "coverage_factor": np.divide(wide, u, out=np.full_like(u, normal), where=u > 0.0),
             "dof": dof,
             "verdict": [v.code for v in verdicts],
             "small": [v.small for v in verdicts],

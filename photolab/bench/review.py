@@ -9,7 +9,7 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.heat import WarmUpRun
-from photolab.bench.instruments import kind_of
+from photolab.bench.pairs import variance_by_term
 from photolab.errors import MethodError
 from photolab.metrology.effort import planned_sd
 from photolab.metrology.planning import resolvable_ratio
@@ -52,11 +52,8 @@ def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
         )
         if pair.result is None:
             continue
-        share: dict[str, float] = {}
-        for quantity, c in zip(pair.result.inputs, pair.result.sensitivities, strict=True):
-            part = float(c * quantity.standard_uncertainty / pair.result.standard_uncertainty) ** 2
-            share[kind_of(quantity)] = share.get(kind_of(quantity), 0.0) + part
-        shares.append(share)
+        parts = variance_by_term(pair.result)
+        shares.append({term: v / pair.result.u**2 if v else 0.0 for term, v in parts.items()})
     table = pd.DataFrame(shares).fillna(0.0)
     found = pd.DataFrame(
         {
@@ -91,11 +88,8 @@ def shared_floor(campaign: Campaign) -> float:
     for lamp, housing, point, instant in campaign.compared():
         pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
         if pair.result is not None:
-            rest.append(math.sqrt(sum(
-                float(c * q.standard_uncertainty) ** 2
-                for q, c in zip(pair.result.inputs, pair.result.sensitivities, strict=True)
-                if kind_of(q) not in REPLICATED
-            )))  # fmt: skip
+            parts = variance_by_term(pair.result)
+            rest.append(math.sqrt(sum(v for term, v in parts.items() if term not in REPLICATED)))
     if not rest:
         message = "no comparison with the baseline has an interval yet: there is nothing to plan from"
         raise MethodError(message, code="no_comparison")

@@ -2,7 +2,9 @@
 
 A *mounting mean* is the mean of the ln readings taken while a lamp stayed seated once. Every input acts on mounting
 means through a loading (the change of the ln mean when the input changes by one unit). Two mounting means share an
-input exactly when they carry the same identity for it, never because two cells hold the same text.
+input exactly when they carry the same identity for it, never because two cells hold the same text. The first word of
+an input's name is finer than its kind (`metrology.quantity.KINDS`), which says in which scope it counts: noise is
+reading scatter, a mounting seating, drift a part of the day, and four of the supply.
 
 ===================  =======================================  ==================================================
 kind                 one quantity for each                    loading
@@ -32,6 +34,7 @@ elapsed time         mounting                                 slope of the warm-
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeAlias
@@ -41,7 +44,7 @@ from numpy.typing import NDArray
 
 from photolab.bench import instruments
 from photolab.bench.model import Meter
-from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.quantity import Input
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,52 +53,69 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Columns: TypeAlias = "pd.DataFrame | Mapping[str, Any]"  # one entry a mounting in each
 
-METER_KINDS = frozenset(
-    {
-        "scale",
-        "scale drift",
-        "range gain",
-        "range term",
-        "linearity",
-        "resolution",
-        "noise",
-        "colour",
-        "own colour",
-    }
-)
-"""Line *meter only*."""
-BENCH_KINDS = METER_KINDS | {
-    "mounting",
-    "day",
-    "drift",
-    "meter temperature",
-    "supply voltage",
-    "voltmeter",
-    "supply assumed",
-    "voltage exponent",
-    "ambient",
-    "elapsed time",
-}
-"""Line *this bench* and scope *these specimens*."""
-COMMON_KINDS = frozenset({"scale", "scale drift", "range gain", "range term"})
+COMMON_KINDS = frozenset({"scale", "range gain", "range term"})
 """What the line *nothing in common* counts once for each reading."""
+SHARED_BY = {
+    "scale": "meter",
+    "scale drift": "meter",
+    "range gain": "meter and range",
+    "range term": "meter and range",
+    "linearity": "lamp and housing",
+    "colour": "meter and technology",
+    "own colour": "meter and lamp",
+    "meter temperature": "meter and day",
+    "mounting": "mounting",
+    "day": "day and housing",
+    "drift": "day and housing",
+    "specimen": "specimen",
+    "supply voltage": "mounting",
+    "voltmeter": "bench",
+    "supply assumed": "bench",
+    "voltage exponent": "bench",
+    "ambient": "lamp",
+}
+"""What shares an input, in a word, where that is more than one reading."""
+UNITS = {
+    "range term": "lx",
+    "resolution": "lx",
+    "meter temperature": "1/K",
+    "drift": "1/h",
+    "supply voltage": "V",
+    "ambient": "1/K",
+    "elapsed time": "s",
+}
+"""Unit of an input that is not relative."""
+
+
+def term_of(q: Input) -> str:
+    """Return what an input of a campaign is, finer than its kind.
+
+    Parameters
+    ----------
+    q : Input
+        An input whose name is a tuple: what it is, then of what.
+
+    Returns
+    -------
+    str
+        The first word of its name.
+    """
+    return str(q.name[0]) if isinstance(q.name, tuple) else str(q.name)
 
 
 @dataclass
 class Loadings:
-    """Inputs and their loadings, collected kind by kind."""
+    """Inputs and their loadings, collected one after the other."""
 
     rows: int
-    inputs: list[InputQuantity] = field(default_factory=list)
-    kinds: list[str] = field(default_factory=list)
+    inputs: list[Input] = field(default_factory=list)
     _parts: list[tuple[Array, Array, Array]] = field(default_factory=list)
 
     def add(
         self,
-        kind: str,
         keys: list[Any],
         loading: Array,
-        make: Callable[[Any], InputQuantity],
+        make: Callable[[Any], Input],
         *,
         seats: Array | None = None,
     ) -> None:
@@ -103,14 +123,12 @@ class Loadings:
 
         Parameters
         ----------
-        kind : str
-            Kind of the input.
         keys : list of hashable or None, length n
             Identity carried by each element; None carries nothing.
         loading : ndarray, shape (n,)
             Change of the ln mounting mean for one unit of the input. [1/unit]
         make : callable
-            Builds the input quantity of a key.
+            Builds the input of a key.
         seats : ndarray of int, shape (n,), optional
             Mounting of each element; in order where not given.
         """
@@ -122,22 +140,19 @@ class Loadings:
         code: dict[Hashable, int] = {}
         columns = np.array([code.setdefault(k, len(code)) for k in kept]) + len(self.inputs)
         self.inputs.extend(make(k) for k in code)
-        self.kinds.extend([kind] * len(code))
         self._parts.append((np.asarray(at)[keep], columns, loading[keep]))
 
-    def add_one(self, kind: str, quantity: InputQuantity, loading: Array) -> None:
+    def add_one(self, quantity: Input, loading: Array) -> None:
         """Add a single input.
 
         Parameters
         ----------
-        kind : str
-            Kind of the input.
-        quantity : InputQuantity
+        quantity : Input
             The input.
         loading : ndarray, shape (rows,)
             Change of each ln mounting mean for one unit; zero where it does not act. [1/unit]
         """
-        self.add(kind, [kind] * self.rows, loading, lambda _: quantity)
+        self.add([quantity.name] * self.rows, loading, lambda _: quantity)
 
     def matrix(self) -> sparse.csr_array:
         """Return the loadings, shape (mountings, inputs)."""
@@ -196,11 +211,10 @@ def add_meter(
     for meter in dict.fromkeys(ids):
         acts = np.array([m == meter for m in ids]) * scale
         for quantity in instruments.scale_inputs(meters[meter], years_since_certificate=ages.get(meter, 0.0)):
-            loads.add_one(instruments.kind_of(quantity), quantity, acts)
+            loads.add_one(quantity, acts)
     keys = _range_keys(seats)
     several = {m for m in ids if len({k for k in keys if k[0] == m}) > 1}
     loads.add(
-        "range gain",
         [k if k[0] in several else None for k in keys],
         ones,
         lambda k: instruments.gain_input(meters[k[0]], k[1:]),
@@ -208,7 +222,6 @@ def add_meter(
     tops = {k: (meters[k[0]], r) for k, r in zip(keys, ranges, strict=True)}
     term = np.array([np.nan_to_num(instruments.range_half_width(*tops[k])) > 0 for k in keys])
     loads.add(
-        "range term",
         [k if ok else None for k, ok in zip(keys, term, strict=True)],
         _numbers(seats, "inverse"),
         lambda k: instruments.range_input(*tops[k], k[1:]),
@@ -216,7 +229,7 @@ def add_meter(
     linear = [
         (*k, lamp, housing) for k, lamp, housing in zip(keys, seats["lamp"], seats["housing"], strict=True)
     ]
-    loads.add("linearity", linear, ones, lambda k: instruments.linearity_input(meters[k[0]], k[1:]))
+    loads.add(linear, ones, lambda k: instruments.linearity_input(meters[k[0]], k[1:]))
 
 
 def add_resolution(loads: Loadings, readings: Columns, seats: Columns, meters: Mapping[str, Meter]) -> None:
@@ -248,7 +261,7 @@ def add_resolution(loads: Loadings, readings: Columns, seats: Columns, meters: M
     ]
     step_of = {k: steps[s] for k, s in zip(keys, seat, strict=True)}
     load = 1.0 / (_numbers(seats, "n")[seat] * _numbers(readings, "net_lx"))
-    loads.add("resolution", keys, load, lambda k: instruments.resolution_input(step_of[k], k), seats=seat)
+    loads.add(keys, load, lambda k: instruments.resolution_input(step_of[k], k), seats=seat)
 
 
 def add_colour(loads: Loadings, seats: Columns, meters: Mapping[str, Meter]) -> None:
@@ -271,58 +284,47 @@ def add_colour(loads: Loadings, seats: Columns, meters: Mapping[str, Meter]) -> 
         for lit, m, tech, v in zip(light, seats["meter"], seats["technology"], u, strict=True)
     ]
 
-    def make(key: tuple[str, str, str]) -> InputQuantity:
+    def make(key: tuple[str, str, str]) -> Input:
         if key[2] == "":
             return instruments.colour_input(meters[key[0]], key[1])
-        return InputQuantity(
-            ("colour", key[0], key[1], "corrected"),
-            0.0,
-            float(key[2]),
-            shared_by="meter and technology",
-            shared_with=f"{key[0]} {key[1]}",
-        )
+        return Input(("colour", *key[:2], "corrected"), float(key[2]), kind="colour", source="manual")
 
-    loads.add("colour", keys, ones, make)
+    loads.add(keys, ones, make)
     likeness = dict(zip(seats["lamp"], seats["likeness"], strict=True))
     own = [
         None if not lit or has else (m, lamp)
         for lit, has, m, lamp in zip(light, seats["own_spectrum"], seats["meter"], seats["lamp"], strict=True)
     ]
-    loads.add(
-        "own colour", own, ones, lambda k: instruments.own_colour_input(meters[k[0]], k[1], likeness[k[1]])
-    )
+    loads.add(own, ones, lambda k: instruments.own_colour_input(meters[k[0]], k[1], likeness[k[1]]))
 
 
-def spread_input(kind: str, key: tuple[str, ...], sd: float, dof: float, shared_by: str) -> InputQuantity:
+def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float) -> Input:
     """Return an input whose standard deviation was pooled over the campaign, or assumed (dof infinite).
 
     Parameters
     ----------
-    kind : str
-        Kind of the input, also the variance group where the SD was estimated.
+    level : str
+        "mounting", "day" or "specimen"; names the variance where the SD was estimated.
     key : tuple of str
         Identity.
     sd : float
         Standard deviation of the ln value. [1]
     dof : float
         Degrees of freedom of the pooled estimate. [1]
-    shared_by : str
-        What shares it.
 
     Returns
     -------
-    InputQuantity
+    Input
         Relative deviation. [1]
     """
-    group = None if np.isinf(dof) else (kind, "pooled")
-    return InputQuantity(
-        (kind, *key),
-        0.0,
+    assumed = math.isinf(dof)
+    return Input(
+        (level, *key),
         sd,
         dof=dof,
-        shared_by=shared_by,
-        shared_with=" ".join(key),
-        variance_from=group,
+        kind="seating" if level == "mounting" else level,
+        source="assumed" if assumed else "own readings",
+        variance=None if assumed else (level, "pooled"),
     )
 
 

@@ -1,6 +1,7 @@
 """Inputs of the supply voltage, the ambient and the clock on mounting means."""
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.model import Bench
 from photolab.bench.shared_inputs import Loadings
-from photolab.metrology.inputs import InputQuantity
+from photolab.metrology.quantity import Input, limits
 
 DRIFT_PERCENT_PER_HOUR = 0.5
 """Standard uncertainty of the drift of lamp, supply and meter within a day, assumed. [%/h]"""
@@ -53,16 +54,15 @@ def add_supply_and_time(loads: Loadings, seats: pd.DataFrame, bench: Bench) -> N
     warmth = seats["warmth_K"].to_numpy(float)
     keys = list(zip(seats["meter"], seats["day"].astype(str), strict=True))
     loads.add(
-        "meter temperature",
         keys,
         warmth,
         lambda k: instruments.meter_temperature_input(bench.meters[k[0]], k[1]),
     )
     lamps = [(str(lamp),) for lamp in seats["lamp"]]
-    loads.add("ambient", lamps, -seats["led_warmth_K"].to_numpy(float), lambda k: _ambient_input(k[0]))
+    loads.add(lamps, -seats["led_warmth_K"].to_numpy(float), lambda k: _ambient_input(k[0]))
     timed = seats["elapsed_s"].notna() & (seats["technology"] != "filament") & (seats["instant"] == "initial")
     each = [str(i) if ok else None for i, ok in enumerate(timed)]
-    loads.add("elapsed time", each, np.full(len(seats), WARM_UP_SLOPE), _elapsed_input)
+    loads.add(each, np.full(len(seats), WARM_UP_SLOPE), _elapsed_input)
 
 
 def _add_voltage(loads: Loadings, seats: pd.DataFrame, reference: float) -> None:
@@ -72,34 +72,17 @@ def _add_voltage(loads: Loadings, seats: pd.DataFrame, reference: float) -> None
     stated = ~np.isnan(volts) & (exponent != 0)
     slope = np.where(stated, -exponent / np.where(stated, volts, 1.0), 0.0)
     each = [str(i) for i in range(len(seats))]
-    loads.add(
-        "supply voltage",
-        each,
-        slope,
-        lambda k: InputQuantity(
-            ("supply voltage", k), 0.0, steps.VOLTMETER_U_V, unit="V", shared_by="mounting"
-        ),
-    )
-    scale = InputQuantity.from_limits(
-        ("voltmeter",), 0.0, steps.VOLTMETER_SCALE_PERCENT / 100.0, shared_by="bench", shared_with="voltmeter"
-    )
-    loads.add_one("voltmeter", scale, np.where(stated, -exponent, 0.0))
+    loads.add(each, slope, lambda k: _supply(Input, ("supply voltage", k), steps.VOLTMETER_U_V))
+    scale = _supply(limits, ("voltmeter",), steps.VOLTMETER_SCALE_PERCENT / 100.0)
+    loads.add_one(scale, np.where(stated, -exponent, 0.0))
     unstated = (exponent != 0) & ~stated
-    supply = InputQuantity.from_limits(
-        ("supply assumed",),
-        0.0,
-        steps.ASSUMED_VOLTAGE_LIMIT_V / reference,
-        shared_by="bench",
-        shared_with="supply",
-    )
-    loads.add_one("supply assumed", supply, np.where(unstated, -exponent, 0.0))
-    law = InputQuantity(
-        ("voltage exponent",), 0.0, steps.FILAMENT_EXPONENT_U, shared_by="bench", shared_with="filament"
-    )
-    loads.add_one("voltage exponent", law, seats["ln_voltage_ratio"].to_numpy(float))
+    supply = _supply(limits, ("supply assumed",), steps.ASSUMED_VOLTAGE_LIMIT_V / reference)
+    loads.add_one(supply, np.where(unstated, -exponent, 0.0))
+    law = _supply(Input, ("voltage exponent",), steps.FILAMENT_EXPONENT_U)
+    loads.add_one(law, seats["ln_voltage_ratio"].to_numpy(float))
 
 
-def drift_input(key: tuple[str, str]) -> InputQuantity:
+def drift_input(key: tuple[str, str]) -> Input:
     """Return the drift of one day in one housing.
 
     Parameters
@@ -109,22 +92,19 @@ def drift_input(key: tuple[str, str]) -> InputQuantity:
 
     Returns
     -------
-    InputQuantity
+    Input
         Relative drift an hour; readings of the baseline early and late in the day tell it. [1/h]
     """
-    u = DRIFT_PERCENT_PER_HOUR / 100.0
-    name = ("drift", *key)
-    return InputQuantity(name, 0.0, u, unit="1/h", shared_by="day and housing", shared_with=" ".join(key))
+    return Input(("drift", *key), DRIFT_PERCENT_PER_HOUR / 100.0, kind="day", source="assumed")
 
 
-def _ambient_input(lamp: str) -> InputQuantity:
-    limit = steps.LED_AMBIENT_LIMIT
-    return InputQuantity.from_limits(
-        ("ambient", lamp), 0.0, limit, unit="1/K", shared_by="lamp", shared_with=lamp
-    )
+def _supply(make: Callable[..., Input], name: tuple[str, ...], size: float) -> Input:
+    return make(name, size, kind="supply", source="assumed")
 
 
-def _elapsed_input(key: str) -> InputQuantity:
-    return InputQuantity(
-        ("elapsed time", key), 0.0, ELAPSED_U_S, unit="s", shared_by="reading", shared_with=key
-    )
+def _ambient_input(lamp: str) -> Input:
+    return limits(("ambient", lamp), steps.LED_AMBIENT_LIMIT, kind="ambient", source="assumed")
+
+
+def _elapsed_input(key: str) -> Input:
+    return Input(("elapsed time", key), ELAPSED_U_S, kind="elapsed time", source="assumed")

@@ -8,8 +8,9 @@ import numpy as np
 
 from photolab.bench import instruments
 from photolab.bench.model import Assumption, Meter
-from photolab.bench.pairs import Lines, PairInputs, ReadingComparison, compare_pair
+from photolab.bench.pairs import Lines, ReadingComparison, compare_pair
 from photolab.bench.shared_inputs import Loadings, add_colour, add_meter, add_resolution, spread_input
+from photolab.metrology.quantity import Joint
 
 T = TypeVar("T")
 
@@ -81,11 +82,12 @@ def compare_readings(
     sd = (MOUNTING_SD_PERCENT if mounting_sd_percent is None else mounting_sd_percent) / 100.0
     seating = (sd / math.sqrt(mountings), mounting_dof)
     loads = _loadings(seats, (a, b), {m.id: m for m in meters}, seating, specimen_sd_percent)
-    matrix = loads.dense()
-    logs = (_ln_corrected(b, meters[1], technologies[1]), _ln_corrected(a, meters[0], technologies[0]))
-    pair = PairInputs(logs, matrix[::-1], loads.inputs, np.array(loads.kinds), sd)
+    logs = [_ln_corrected(x, m, t) for x, m, t in zip((a, b), meters, technologies, strict=True)]
+    joint = Joint("ab", logs, loads.inputs, loads.dense())
     return compare_pair(
-        pair,
+        joint["b"],
+        joint["a"],
+        mounting_sd=sd,
         scope="specimens" if specimen_sd_percent is None else "models",
         coverage=coverage,
         alike_percent=alike_percent,
@@ -175,12 +177,10 @@ def _loadings(
     add_resolution(loads, {"seat": [0, 1], "net_lx": values}, seats, meters)
     add_colour(loads, seats, meters)
     lamps = [("A",), ("B",)]
-    loads.add("mounting", lamps, np.ones(2), lambda k: spread_input("mounting", k, *seating, "mounting"))
+    loads.add(lamps, np.ones(2), lambda k: spread_input("mounting", k, *seating))
     if specimen_sd_percent is not None:
         sd = specimen_sd_percent / 100.0
-        loads.add(
-            "specimen", lamps, np.ones(2), lambda k: spread_input("specimen", k, sd, math.inf, "specimen")
-        )
+        loads.add(lamps, np.ones(2), lambda k: spread_input("specimen", k, sd, math.inf))
     return loads
 
 

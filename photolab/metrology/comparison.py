@@ -85,7 +85,7 @@ def pairwise(
 
     Parameters
     ----------
-    values : array_like, shape (n,), or JointResult
+    values : array_like, shape (n,), or Joint
         Logarithms of the values compared. [ln]
     covariance : array_like, shape (n, n), optional
         Joint covariance of the logarithms; not with a joint result. [1]

@@ -4,12 +4,15 @@ The comparisons of `comparison` start here: from plain arrays or from a joint re
 object.
 """
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from photolab.metrology.monte_carlo import degrees_of_freedom
+from photolab.metrology.quantity import Joint
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -79,7 +82,7 @@ def read_estimates(
 
     Parameters
     ----------
-    values : array_like, shape (n,), or JointResult
+    values : array_like, shape (n,), or Joint
         Estimates. [1]
     covariance : array_like, shape (n, n), or None
         Joint covariance; None with a joint result. [1]
@@ -100,13 +103,13 @@ def read_estimates(
     ValueError
         If shapes, labels, dof or the covariance do not fit; the pair at fault is named.
     """
-    if hasattr(values, "covariance"):
+    if isinstance(values, Joint):
         if not (covariance is None and names is None and variance_groups is None and np.all(np.isinf(dof))):
             message = "a joint result carries its own covariance, names and dof; give none of them beside it"
             raise ValueError(message)
         joint = values
         covariance, names, variance_groups = joint.covariance, tuple(joint.names), groups_of(joint)
-        values = joint.values() if callable(joint.values) else joint.values
+        values = joint.values
     estimate = np.asarray(values, dtype=float)
     if estimate.ndim != 1 or estimate.size < 2:
         message = f"values must be a list of at least two; got shape {estimate.shape}"
@@ -223,13 +226,13 @@ def _groups(
     return tuple((part, nu) for part, nu in groups if np.isfinite(nu))
 
 
-def groups_of(joint: Any) -> list[tuple[Array, float]]:
+def groups_of(joint: Joint) -> list[tuple[Array, float]]:
     """Return the variance groups of finite dof inside a joint result.
 
     Parameters
     ----------
-    joint : JointResult
-        Result with `inputs` (standard_uncertainty, dof, variance_from) and `sensitivities`. [1]
+    joint : Joint
+        Quantities with the inputs they share.
 
     Returns
     -------
@@ -237,34 +240,18 @@ def groups_of(joint: Any) -> list[tuple[Array, float]]:
         Covariance of each group and its dof; beyond 64 groups the smallest are taken together, with the
         smallest dof. [1]
     """
-    inputs = tuple(joint.inputs.values()) if isinstance(joint.inputs, Mapping) else tuple(joint.inputs)
-    members: dict[Hashable, list[int]] = {}
-    known = getattr(joint, "variance_groups", None)
-    for index, quantity in enumerate(inputs):
-        if known is not None:
-            key: Hashable = int(known.group[index])
-        else:
-            source = quantity.variance_from
-            key = ("own", index) if source is None else ("from", source)
-        if np.isfinite(quantity.dof):
-            members.setdefault(key, []).append(index)
-    blocks = [_contributions(joint, inputs, index) for index in members.values()]
-    freedom = [min(float(inputs[i].dof) for i in index) for index in members.values()]
-    order = sorted(range(len(blocks)), key=lambda g: -float(np.sum(blocks[g] ** 2)))
-    kept, rest = order[: MOST_GROUPS - 1], order[MOST_GROUPS - 1 :]
-    groups = [(blocks[g] @ blocks[g].T, freedom[g]) for g in kept]
+    freedom = degrees_of_freedom(joint.inputs)
+    members: dict[Hashable, list[int]] = {group: [] for group in freedom}
+    for index, q in enumerate(joint.inputs):
+        if q.estimate in members:
+            members[q.estimate].append(index)
+    parts = [(joint.contributions(index), freedom[group]) for group, index in members.items()]
+    blocks = [(p.toarray() if hasattr(p, "toarray") else p, nu) for p, nu in parts]
+    blocks.sort(key=lambda block: -float(np.sum(block[0] ** 2)))
+    kept, rest = blocks[: MOST_GROUPS - 1], blocks[MOST_GROUPS - 1 :]
     if rest:
-        together = np.hstack([blocks[g] for g in rest])
-        groups.append((together @ together.T, min(freedom[g] for g in rest)))
-    return groups
-
-
-def _contributions(joint: Any, inputs: Sequence[Any], index: list[int]) -> Array:
-    """Return a block whose product with its transpose is the covariance that some inputs bring together."""
-    part = joint.sensitivities[:, index]
-    block: Array = np.asarray(part.toarray() if hasattr(part, "toarray") else part, dtype=float)
-    block = block * np.array([inputs[i].standard_uncertainty for i in index])
-    return block
+        kept.append((np.hstack([block for block, _ in rest]), min(nu for _, nu in rest)))
+    return [(block @ block.T, nu) for block, nu in kept]
 
 
 def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrasts:

@@ -322,7 +322,7 @@ def mean_replicates(
 def improvements(
     budget: pd.DataFrame,
     *,
-    by: str | list[str] = "shared_by",
+    by: str | list[str] = "kind",
     factor: float = 0.5,
     costs: dict[str, float] | None = None,
 ) -> pd.DataFrame:
@@ -334,8 +334,8 @@ def improvements(
     ----------
     budget : DataFrame
         Budget of a result: columns ``variance_fraction`` and those named in `by`.
-    by : str or list of str, default "shared_by"
-        What makes one source: kinds of thing ("meter", "mounting"), or finer columns such as "name".
+    by : str or list of str, default "kind"
+        What makes one source: kinds of input ("scale", "seating"), or finer columns such as "name".
     factor : float, default 0.5
         By what :math:`q` the source's standard uncertainty would be multiplied. [1]
     costs : dict, optional

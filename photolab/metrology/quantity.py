@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri, stdtrit
 
 from photolab.errors import MethodError
@@ -518,8 +518,7 @@ class Measured(NDArrayOperatorsMixin):
             low, high = self.ends(coverage)
             return (high - low) / 2.0
         flat = max(((c * q.u) ** 2 for q, c in self.parts.items() if q.has_limits), default=0.0)
-        narrower = flat_factor(coverage, flat / self.u**2) if flat else 1.0
-        return coverage_factor(coverage, self.dof) * narrower * self.u
+        return _half_width(coverage, self.u, self.dof, flat)
 
     def interval(self, coverage: float = COVERAGE) -> tuple[float, float]:
         """Return the coverage interval.
@@ -588,10 +587,7 @@ class Measured(NDArrayOperatorsMixin):
         Measured
             The estimate in that scope.
         """
-        if scope not in SCOPES:
-            message = f"scope must be one of {', '.join(SCOPES)}; got {scope!r}"
-            raise ValueError(message)
-        return self.only(*SCOPES[scope])
+        return self.only(*_scope(scope))
 
     def in_unit(self, unit: str) -> Measured:
         """Return the same quantity with its unit named.
@@ -689,6 +685,190 @@ _SLOPES: dict[np.ufunc, Callable[..., tuple[Any, ...]]] = {
     np.cos: lambda _y, a: (-np.sin(a),),
 }
 _SUMS = (np.add, np.subtract, np.negative, np.positive)
+
+
+@dataclass(frozen=True, eq=False)
+class Joint:
+    """Several quantities at once: their estimates, and one matrix of what moves them.
+
+    Parameters
+    ----------
+    names : sequence of hashable, length m
+        Name of each, all different.
+    values : array_like, shape (m,)
+        Estimates. [unit]
+    inputs : sequence of Input, length n
+        What may be off, each once: what quantities share is one column.
+    sensitivities : array_like or scipy.sparse array, shape (m, n)
+        Of each quantity to each input. [unit/input]
+    """
+
+    names: Sequence[Any]
+    values: Any
+    inputs: Sequence[Input]
+    sensitivities: Any
+
+    def __post_init__(self) -> None:
+        y, names, inputs = np.asarray(self.values, dtype=np.float64), tuple(self.names), tuple(self.inputs)
+        s = self.sensitivities
+        if hasattr(s, "tocsr"):
+            s = s.tocsr().astype(np.float64)
+            s.sum_duplicates()
+        else:
+            s = np.asarray(s, dtype=np.float64)
+        numbers = s.data if hasattr(s, "tocsr") else s
+        demands = (
+            ("names", len(set(names)), len(names) == len(set(names)) == y.size, f"{y.size} different ones"),
+            ("inputs", len(set(inputs)), len(set(inputs)) == len(inputs), f"{len(inputs)} different ones"),
+            ("sensitivities", s.shape, s.shape == (y.size, len(inputs)), "a row a value, a column an input"),
+            ("values", y, bool(np.isfinite(y).all()), "finite"),
+            ("sensitivities", numbers, bool(np.isfinite(numbers).all()), "finite"),
+        )
+        for what, got, holds, wanted in demands:
+            if not holds:
+                message = f"{what} must be {wanted}; got {got}"
+                raise ValueError(message)
+        for key, value in (("names", names), ("values", y), ("inputs", inputs), ("sensitivities", s)):
+            object.__setattr__(self, key, value)
+
+    def __getitem__(self, name: Hashable) -> Measured:
+        """Return one quantity; quantities of one matrix share its inputs."""
+        k, s = self.position(name), self.sensitivities
+        if hasattr(s, "tocsr"):
+            row = slice(s.indptr[k], s.indptr[k + 1])
+            at, c = s.indices[row], s.data[row]
+        else:
+            at = np.flatnonzero(s[k])
+            c = s[k, at]
+        return Measured(
+            self.values[k], {self.inputs[i]: x for i, x in zip(at.tolist(), c.tolist(), strict=True)}
+        )
+
+    def position(self, name: Hashable) -> int:
+        """Return the place of a quantity.
+
+        Parameters
+        ----------
+        name : hashable
+            Its name.
+
+        Returns
+        -------
+        int
+            Its place in `names`.
+        """
+        if name not in self._places:
+            message = f"name must be one of the {len(self.names)} quantities; got {name!r}"
+            raise ValueError(message)
+        return self._places[name]
+
+    @cached_property
+    def _places(self) -> dict[Hashable, int]:
+        return {name: k for k, name in enumerate(self.names)}
+
+    def among(self, names: Iterable[Hashable]) -> Joint:
+        """Return some of the quantities, in that order.
+
+        Parameters
+        ----------
+        names : iterable of hashable
+            Their names.
+
+        Returns
+        -------
+        Joint
+            Those alone.
+        """
+        wanted = tuple(names)
+        at = [self.position(name) for name in wanted]
+        return Joint(wanted, self.values[at], self.inputs, self.sensitivities[at])
+
+    def in_scope(self, scope: str) -> Joint:
+        """Return the same estimates with the inputs that count in a scope.
+
+        Parameters
+        ----------
+        scope : {"readings", "specimens", "models"}
+            See `SCOPES`.
+
+        Returns
+        -------
+        Joint
+            The estimates in that scope.
+        """
+        kinds = _scope(scope)
+        keep = [k for k, q in enumerate(self.inputs) if q.kind in kinds]
+        return Joint(self.names, self.values, [self.inputs[k] for k in keep], self.sensitivities[:, keep])
+
+    def contributions(self, keep: Sequence[int] | None = None) -> Any:
+        """Return sensitivity times standard uncertainty.
+
+        Parameters
+        ----------
+        keep : sequence of int, optional
+            Places of the inputs wanted; all of them where not given.
+
+        Returns
+        -------
+        ndarray or scipy.sparse.csr_array, shape (m, n)
+            A row a quantity, a column an input. [unit]
+        """
+        s = self.sensitivities if keep is None else self.sensitivities[:, keep]
+        u = np.array([self.inputs[k].u for k in (range(len(self.inputs)) if keep is None else keep)])
+        return s.multiply(u[None, :]).tocsr() if hasattr(s, "tocsr") else s * u
+
+    def differences(
+        self, first: Iterable[Hashable], second: Iterable[Hashable], *, coverage: float = COVERAGE
+    ) -> tuple[NDArray[np.float64], ...]:
+        """Return ``self[a] - self[b]`` of many pairs at once.
+
+        Parameters
+        ----------
+        first, second : iterable of hashable, length k
+            Names of a and of b.
+        coverage : float
+            Coverage probability. [1]
+
+        Returns
+        -------
+        value, u, half_width, dof : ndarray, shape (k,)
+            As of a `Measured`. [unit, unit, unit, 1]
+        """
+        from scipy import sparse  # heavy, and two readings do without
+
+        scaled = sparse.csr_array(self.contributions())
+        a, b = ([self.position(name) for name in names] for names in (first, second))
+        rows = scaled[a] - scaled[b]
+        squares = rows.multiply(rows).tocsr()
+        size = scaled.multiply(scaled).sum(axis=1)
+        variance = squares.sum(axis=1)
+        variance[variance <= _ROUNDING**2 * (size[a] + size[b])] = 0.0
+        degrees = monte_carlo.degrees_of_freedom(self.inputs)
+        place = {estimate: g for g, estimate in enumerate(degrees)}
+        known = [(k, place[q.estimate]) for k, q in enumerate(self.inputs) if q.estimate in place]
+        at, group = np.array(known, dtype=np.int64).reshape(-1, 2).T
+        belongs = sparse.csr_array((np.ones(len(at)), (at, group)), shape=(len(self.inputs), len(place)))
+        brought = (squares @ belongs).toarray()
+        with np.errstate(all="ignore"):  # nothing brought by a group, or no doubt at all
+            spent = ((brought / variance[:, None]) ** 2 / np.array(list(degrees.values()))).sum(axis=1)
+            dof = np.where(spent > 0.0, 1.0 / spent, np.inf)
+        limited = [k for k, q in enumerate(self.inputs) if q.has_limits]
+        flat = squares[:, limited].max(axis=1).toarray().ravel() if limited and a else np.zeros(len(a))
+        u = np.sqrt(variance)
+        half = [_half_width(coverage, *map(float, one)) for one in zip(u, dof, flat, strict=True)]
+        return self.values[a] - self.values[b], u, np.array(half), dof
+
+    @cached_property
+    def covariance(self) -> NDArray[np.float64]:
+        r"""Covariance of the quantities, :math:`S\,\mathrm{diag}(u)^2\,S^T` [unit²] (JCGM 102:2011, 6.2)."""
+        scaled = self.contributions()
+        if not hasattr(scaled, "tocsr"):
+            return np.asarray(scaled @ scaled.T)
+        columns = scaled.tocsc()
+        shared = np.diff(columns.indptr) > max(8, len(self.names) // 16)  # faster as a dense block
+        dense = columns[:, np.flatnonzero(shared)].toarray()
+        own = columns[:, np.flatnonzero(~shared)].tocsr()
+        return np.asarray(dense @ dense.T + (own @ own.T).toarray())
 
 
 def combine(weights: Iterable[float], quantities: Iterable[Measured], *, unit: str = "") -> Measured:
@@ -836,6 +1016,12 @@ def coverage_factor(coverage: float, dof: float = math.inf) -> float:
     return float(stdtrit(dof, 0.5 + coverage / 2.0))
 
 
+def _half_width(coverage: float, u: float, dof: float, flat: float) -> float:
+    """Return half the width of an interval in which one rectangular input carries the variance `flat`."""
+    narrower = flat_factor(coverage, flat / u**2) if flat and u else 1.0
+    return coverage_factor(coverage, dof) * narrower * u
+
+
 def flat_factor(coverage: float, share: float) -> float:
     r"""Return how much narrower an interval is when one rectangular input carries a share of the variance.
 
@@ -917,6 +1103,14 @@ def _known(kinds: Iterable[str]) -> frozenset[str]:
             message = f"kind must be one of {', '.join(sorted(KINDS))}; got {kind!r}"
             raise ValueError(message)
     return frozenset(kinds)
+
+
+def _scope(scope: str) -> frozenset[str]:
+    """Return the kinds that count in a scope, or refuse a scope of another name."""
+    if scope not in SCOPES:
+        message = f"scope must be one of {', '.join(SCOPES)}; got {scope!r}"
+        raise ValueError(message)
+    return SCOPES[scope]
 
 
 def _grouped(word: str) -> str:

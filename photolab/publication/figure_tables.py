@@ -10,6 +10,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.shared_inputs import SHARED_BY, UNITS
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.statements import KIND_WORDS, percent_of
 
@@ -190,19 +191,18 @@ def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | Non
     columns = ["what", "shared_by", "how_far", "known_from", "moves", "label", "part", "assumed"]
     if pair.budget.empty:
         return pd.DataFrame(columns=columns)
-    lines = pair.budget[[isinstance(name, tuple) for name in pair.budget["name"]]]
-    lines = lines.assign(kind=[str(name[0]) for name in lines["name"]])
+    lines = pair.budget.assign(term=[str(name[0]) for name in pair.budget["name"]])
     rows = []
-    for kind in dict.fromkeys(lines["kind"]):
-        block = lines[lines["kind"] == kind]
+    for kind in dict.fromkeys(lines["term"]):
+        block = lines[lines["term"] == kind]
         first = block.sort_values("contribution", key=abs, ascending=False, kind="stable").iloc[0]
-        known = _known_from(str(kind), tuple(first["name"]), bench, components)
+        known = _known_from(kind, tuple(first["name"]), bench, components)
         moves = 100.0 * pair.coverage_factor * math.sqrt(float((block["contribution"] ** 2).sum()))
         moves = 0.0 if moves < _CANCELS else moves
         rows.append(
             {
-                "what": KIND_WORDS.get(str(kind), str(kind)),
-                "shared_by": first["shared_by"],
+                "what": KIND_WORDS.get(kind, kind),
+                "shared_by": SHARED_BY.get(kind, "reading"),
                 "how_far": how_far(first),
                 "known_from": known,
                 "moves": moves,
@@ -236,7 +236,7 @@ def how_far(line: pd.Series) -> str:  # type: ignore[type-arg]
     """
     factor = {"rectangular": math.sqrt(3.0), "triangular": math.sqrt(6.0), "arcsine": math.sqrt(2.0)}
     half = factor.get(str(line["distribution"]), 2.0) * float(line["standard_uncertainty"])
-    unit = str(line["unit"])
+    unit = UNITS.get(line["name"][0], "1")
     if unit.startswith("1") and line["name"][0] != "voltage exponent":
         half, unit = 100.0 * half, f"%{unit[1:]}"
     return f"±\N{NO-BREAK SPACE}{_two_digits(half)}\N{NO-BREAK SPACE}{unit}".removesuffix(
@@ -297,9 +297,9 @@ def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
     rows = [
         (
             _quantity(line["name"]),
-            line["value"],
+            0.0,
             line["standard_uncertainty"],
-            line["unit"],
+            UNITS.get(line["name"][0], "1"),
             line["distribution"],
             line["sensitivity"],
             line["contribution"],
@@ -311,7 +311,7 @@ def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
         together = math.sqrt(float((rest["contribution"] ** 2).sum()))
         rows.append((f"{len(rest)} smaller inputs together", np.nan, np.nan, "", "", np.nan, together))
     result = pair.result
-    rows.append(("ln of the ratio", result.value, np.nan, "1", "", np.nan, result.standard_uncertainty))
+    rows.append(("ln of the ratio", result.value, np.nan, "1", "", np.nan, result.u))
     return pd.DataFrame(rows, columns=columns)
 
 

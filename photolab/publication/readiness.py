@@ -8,8 +8,8 @@ from pathlib import Path
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Problem
-from photolab.bench.instruments import kind_of
 from photolab.bench.model import Bench
+from photolab.bench.pairs import variance_by_term
 from photolab.bench.records import read_bench
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
@@ -322,8 +322,6 @@ def largest_term(campaign: Campaign) -> str:
         pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
         if pair.result is None:
             continue
-        for quantity, c in zip(pair.result.inputs, pair.result.sensitivities, strict=True):
-            kind = kind_of(quantity)
-            share = (c * quantity.standard_uncertainty / pair.result.standard_uncertainty) ** 2
-            total[kind] = total.get(kind, 0.0) + float(share)
+        for term, part in variance_by_term(pair.result).items():
+            total[term] = total.get(term, 0.0) + (part / pair.result.u**2 if part else 0.0)
     return max(total, key=lambda k: total[k]) if total else ""

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from photolab.bench.instruments import as_input
 from photolab.bench.pairs import ReadingComparison
 from photolab.errors import MethodError
 from photolab.metrology.monte_carlo import Validation, draws, interval, validate
-from photolab.metrology.quantity import Measured, measured
+from photolab.metrology.quantity import measured
 
 __all__ = ["SEED", "SecondWay", "ratio_by_monte_carlo"]
 
@@ -76,11 +75,7 @@ def ratio_by_monte_carlo(pair: ReadingComparison, *, trials: int = 200_000, seed
     if linear is None:
         message = "a ratio without an interval has no second way"
         raise MethodError(message, code="no_answer", known={"missing": pair.missing})
-    acting = [
-        (replace(as_input(q, ""), name=q.key), float(c))
-        for q, c in zip(linear.inputs, linear.sensitivities, strict=True)
-        if abs(c) * q.standard_uncertainty > ROUNDING * linear.standard_uncertainty
-    ]
+    acting = [(q, c) for q, c in linear.parts.items() if abs(c) * q.u > ROUNDING * linear.u]
 
     def law(*deviations: NDArray[np.float64]) -> NDArray[np.float64]:
         total = np.full(deviations[0].shape, linear.value)
@@ -89,7 +84,6 @@ def ratio_by_monte_carlo(pair: ReadingComparison, *, trials: int = 200_000, seed
         return total
 
     outcomes = draws(law, *(measured(0.0, q) for q, _ in acting), trials=trials, seed=seed)
-    plain = Measured(linear.value, dict(acting), ends=lambda _: linear.interval)
-    judged = validate(plain, outcomes, coverage=pair.coverage)
+    judged = validate(linear, outcomes, coverage=pair.coverage)
     low, high = (float(np.exp(end)) for end in interval(outcomes, pair.coverage))
     return SecondWay(low, high, len(acting), trials, judged)

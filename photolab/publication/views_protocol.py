@@ -99,7 +99,7 @@ def answer(reviewed: Reviewed, *, resolve: float = 0.05) -> Words:
         f"{_kind(str(row['kind']))} {decimal(100.0 * row['variance_fraction'], 0)} %"
         for row in rows[rows["variance_fraction"] >= resolve].to_dict("records")[1:]
     )
-    best = improvements(rows, by="kind").iloc[0]
+    best = improvements(rows).iloc[0]
     three = forecast(reviewed.campaign, specimens=1, mountings=3, readings=3, floor=reviewed.floor)
     many = decimal(
         100.0
@@ -172,7 +172,7 @@ def next_best(reviewed: Reviewed, *, largest: int = 5) -> Table | Words:
     """
     if reviewed.why:
         return say(f"{NOTHING}{reviewed.why}.")
-    rows = improvements(reviewed.causes, by="kind").head(largest)
+    rows = improvements(reviewed.causes).head(largest)
     shown = pd.DataFrame(
         {
             "what": [_kind(kind) for kind in rows["kind"]],

@@ -61,6 +61,7 @@ if __name__ == "__main__":
         seconds.append(time.perf_counter() - start)
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
-        f"{len(bench.tables['readings'])} readings, {len(result.inputs)} inputs, {len(result.joint.names)} results"
+        f"{len(bench.tables['readings'])} readings, {len(result.joint.inputs)} inputs, "
+        f"{len(result.joint.names)} results"
     )
     print(f"median {statistics.median(seconds):.2f} s, peak {memory:.0f} MiB for the whole process")

@@ -16,8 +16,7 @@ import time
 import numpy as np
 from scipy import sparse
 
-from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.propagation import combine
+from photolab.metrology.quantity import Input, Joint, from_ln
 
 RESULTS, INPUTS, SHARED, PARTLY = 600, 13_000, 40, 400
 
@@ -35,9 +34,7 @@ def campaign():
     place = np.concatenate(rows), np.concatenate(columns)
     matrix = sparse.csr_array((rng.normal(size=place[0].size), place), shape=(RESULTS, INPUTS))
     inputs = [
-        InputQuantity("reading", 0.0, 0.01, shared_with=k, dof=4, variance_from="pool")
-        if k % 4 == 0
-        else InputQuantity("reading", 0.0, 0.02, shared_with=k)
+        Input(("reading", k), 0.01, dof=4, variance="pool") if k % 4 == 0 else Input(("reading", k), 0.02)
         for k in range(INPUTS)
     ]
     return rng.normal(size=RESULTS), matrix, inputs
@@ -58,26 +55,21 @@ def main():
     out = sys.stdout.write
     values, matrix, inputs = campaign()
     base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
-    median, worst = median_seconds(lambda: combine(values, matrix, inputs).covariance)
+    median, worst = median_seconds(lambda: Joint(range(RESULTS), values, inputs, matrix).covariance)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
-    out(f"combine and its covariance, sparse: median {1e3 * median:.0f} ms, worst {1e3 * worst:.0f} ms\n")
-    out(f"peak of the process {peak:.0f} MB, of which combine {peak - base:.0f} MB\n")
-    joint = combine(values, matrix, inputs)
+    out(f"the matrix and its covariance, sparse: median {1e3 * median:.0f} ms, worst {1e3 * worst:.0f} ms\n")
+    out(f"peak of the process {peak:.0f} MB, of which the matrix {peak - base:.0f} MB\n")
+    joint = Joint(range(RESULTS), values, inputs, matrix)
     names = joint.names
     start = time.process_time()
-    results = [joint.result(name) for name in names]
+    results = [joint[name].interval() for name in names]
     out(f"all {len(results)} results: {1e3 * (time.process_time() - start):.0f} ms\n")
-    median, _ = median_seconds(lambda: joint.ratio(0, 1))
+    median, _ = median_seconds(lambda: from_ln(joint[0] - joint[1]).interval())
     out(f"one ratio: {1e6 * median:.0f} us\n")
-    median, _ = median_seconds(lambda: joint.contrast({0: 1.0, 1: -1.0}).budget)
+    median, _ = median_seconds(lambda: (joint[0] - joint[1]).budget())
     out(f"one ratio with its budget: {1e3 * median:.1f} ms\n")
-    pairs = np.zeros((1000, RESULTS))
-    pairs[np.arange(1000), np.arange(1000) % RESULTS] = 1
-    pairs[np.arange(1000), (np.arange(1000) + 7) % RESULTS] = -1
-    median, _ = median_seconds(lambda: joint.dof(pairs), 3)
-    out(f"degrees of freedom of 1000 pairs: {1e3 * median:.0f} ms\n")
     dense = matrix.toarray()
-    median, worst = median_seconds(lambda: combine(values, dense, inputs).covariance)
+    median, worst = median_seconds(lambda: Joint(range(RESULTS), values, inputs, dense).covariance)
     out(f"the same from a dense array: median {1e3 * median:.0f} ms, worst {1e3 * worst:.0f} ms\n")
 
 
