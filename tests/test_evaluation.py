@@ -267,7 +267,7 @@ def demo_day_one():
     )
 
 
-def test_demo_k8_mounting_is_flagged_and_left_out_of_the_pooled_sd():
+def test_demo_k8_mounting_is_flagged_and_stays_in_the_pooled_sd():
     campaign = demo()
     flagged = [f.subject for f in campaign.findings if f.code == "mounting_flagged"]
     assert flagged == [("K8", "1", "HP", "D05", "2")]

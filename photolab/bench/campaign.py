@@ -13,7 +13,7 @@ from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import SCOPE_KINDS, PairInputs, ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
-from photolab.bench.spreads import Spreads
+from photolab.bench.spreads import Spreads, single_pieces
 from photolab.errors import MethodError
 from photolab.metrology.comparison import pairwise
 from photolab.metrology.inputs import InputQuantity
@@ -184,7 +184,7 @@ class Campaign:
             rows[:, acts],
             [self.inputs[i] for i in np.flatnonzero(acts)],
             self.kinds[acts],
-            self.spreads.mounting.sd,
+            self.spreads.seating_in(names[0][1]).sd,
         )
         return compare_pair(
             pair,
@@ -192,7 +192,7 @@ class Campaign:
             coverage=self.bench.settings.coverage,
             alike_percent=self.bench.settings.alike_percent,
             coverage_factor=coverage_factor,
-            assumed=self.assumed,
+            assumed=(*self.assumed, *(single_pieces(self.spreads, a, b) if scope == "models" else ())),
             missing=missing_inputs(self.bench, (a, b)),
         )
 

@@ -15,7 +15,7 @@ from photolab.bench.campaign import Campaign, Finding
 from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.findings import find
 from photolab.bench.instruments import RANGE_GAIN_PERCENT
-from photolab.bench.model import Assumption, Bench
+from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Bench, Settings
 from photolab.bench.pairs import SCOPE_KINDS
 from photolab.bench.ratio_table import ratio_table
 from photolab.bench.seats import (
@@ -35,7 +35,7 @@ from photolab.bench.shared_inputs import (
     own_colour_likeness,
     spread_input,
 )
-from photolab.bench.spreads import Spreads, campaign_spreads
+from photolab.bench.spreads import Spread, Spreads, campaign_spreads
 from photolab.bench.supply_and_time import (
     DRIFT_PERCENT_PER_HOUR,
     ELAPSED_U_S,
@@ -95,7 +95,8 @@ def evaluate(
     seats, readings = mounting_means(table)
     whole = whole_mountings(seats)
     spreads = campaign_spreads(whole, bench.settings, selection.baseline)
-    scatter = Scatter(spreads.mounting.sd, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
+    seated = np.array([spreads.seating_in(housing).sd for housing in seats["housing"]])
+    scatter = Scatter(seated, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
     weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
     loads = _loadings(seats, readings, bench, spreads)
     sensitivities = sparse.csr_array(sparse.csr_array(weights.matrix) @ loads.matrix())
@@ -106,7 +107,7 @@ def evaluate(
     campaign = Campaign(
         joint=scopes["specimens"],
         table=pd.DataFrame(),
-        components=_components(spreads),
+        components=_components(spreads, bench.settings),
         findings=tuple(find(bench, selection, whole, spreads, seats)),
         assumed=_assumptions(bench, corrected, spreads, frozenset(loads.kinds)),
         baseline=selection.baseline,
@@ -135,9 +136,11 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
     seated = list(
         zip(text["lamp"], text["specimen"], text["housing"], text["day"], text["mounting"], strict=True)
     )
-    mounting = spreads.mounting
     loads.add(
-        "mounting", seated, ones, lambda k: spread_input("mounting", k, mounting.sd, mounting.dof, "mounting")
+        "mounting",
+        seated,
+        ones,
+        lambda k: _pooled("mounting", k, spreads.seating_in(k[2]), "mounting", k[2]),
     )
     noise = spreads.noise(seats)
     each = [
@@ -155,15 +158,18 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
         lambda k: spread_input("day", k, spreads.day.sd, spreads.day.dof, "day and housing"),
     )
     specimens = list(zip(text["lamp"], text["specimen"], strict=True))
-    specimen = spreads.specimen
     loads.add(
         "specimen",
         specimens,
         ones,
-        lambda k: spread_input("specimen", k, specimen.sd, specimen.dof, "specimen"),
+        lambda k: _pooled("specimen", k, spreads.specimens[k[0]], "specimen", k[0]),
     )
     add_supply_and_time(loads, seats, bench)
     return loads
+
+
+def _pooled(kind: str, key: tuple[str, ...], spread: Spread, shared_by: str, pool: str) -> InputQuantity:
+    return spread_input(kind, key, spread.sd, spread.dof, shared_by, pool=pool)
 
 
 def _noise_input(key: tuple[str, ...], sd: float, dof: float) -> InputQuantity:
@@ -204,11 +210,11 @@ def _certificate_ages(bench: Bench) -> dict[str, float]:
     return ages
 
 
-def _components(spreads: Spreads) -> pd.DataFrame:
-    """Return the spreads as a table, outermost first."""
+def _components(spreads: Spreads, settings: Settings) -> pd.DataFrame:
+    """Return the spreads as a table, outermost first; of specimens the one declared for every lamp."""
     common = max(spreads.reading.values(), key=lambda s: s.dof if math.isfinite(s.dof) else 0.0)
     levels = {
-        "specimen": spreads.specimen,
+        "specimen": Spread(settings.specimen_sd_percent / 100.0, SPECIMEN_PRIOR_DOF, assumed=True),
         "day": spreads.day,
         "mounting": spreads.mounting,
         "reading": common,
@@ -224,7 +230,9 @@ def _assumptions(
     measured = {
         name
         for name in ("mounting", "specimen", "day")
-        if not getattr(spreads, name).assumed or f"{name}_sd_percent" in bench.settings.declared
+        # the declared specimen SD always enters, as the prior of every lamp's own
+        if (name != "specimen" and not getattr(spreads, name).assumed)
+        or f"{name}_sd_percent" in bench.settings.declared
     }
     kept = [a for a in bench.assumed if not any(f"{name}_sd_percent" in a.name for name in measured)]
     own = [note for kind, note in KIND_ASSUMPTIONS.items() if kind in kinds]

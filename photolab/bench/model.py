@@ -53,6 +53,10 @@ class Assumption:
     words: str
 
 
+SPECIMEN_PRIOR_DOF = 6.0
+"""Weight of the declared specimen SD beside a lamp's own pieces; all the weight of a single piece. [1]"""
+
+
 @dataclass(frozen=True)
 class Settings:
     """The ``[bench]`` section of bench.toml, each key under its own name; ``declared`` are the keys given."""

@@ -148,7 +148,7 @@ def what_if_seating(
     if pair.result is None:
         message = f"no interval for {a}/{b} in {housing}: nothing to change"
         raise MethodError(message, code="no_answer", known={"ratio": pair.ratio})
-    used = campaign.spreads.mounting.sd
+    used = campaign.spreads.seating_in(housing).sd
     parts = zip(pair.result.inputs, pair.result.sensitivities, strict=True)
     seated = sum(float(c) ** 2 for q, c in parts if kind_of(q) == "mounting")
     variance = pair.result.standard_uncertainty**2 + seated * ((seating_percent / 100.0) ** 2 - used**2)

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from photolab.bench.campaign import Campaign, missing_inputs
 from photolab.bench.pairs import SCOPE_KINDS
+from photolab.bench.spreads import single_pieces
 from photolab.bench.verdicts import judge
 from photolab.metrology.quantity import coverage_factor, exp_symmetric
 
@@ -42,12 +43,17 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
     keys = [order[tuple(k)] for k in whole[["lamp", "housing", "point", "instant"]].to_numpy()]
     whole = whole.iloc[np.argsort(keys, kind="stable")].reset_index(drop=True)
     settings = campaign.bench.settings
+    usual = [a.name for a in campaign.assumed]
+    assumed = []
+    for lamp, scope in zip(whole["lamp"], whole["scope"], strict=True):
+        single = single_pieces(campaign.spreads, lamp, campaign.baseline) if scope == "models" else ()
+        assumed.append("; ".join([*usual, *(a.name for a in single)]) or "nothing")
     return whole.assign(
         initial_s=settings.initial_s,
         hold_minutes=settings.hold_minutes,
         conditions=_conditions(campaign, instant),
         corrections=", ".join(campaign.corrections) or "none",
-        assumed="; ".join(a.name for a in campaign.assumed) or "nothing",
+        assumed=assumed,
     )
 
 

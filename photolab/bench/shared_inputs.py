@@ -293,7 +293,9 @@ def add_colour(loads: Loadings, seats: Columns, meters: Mapping[str, Meter]) -> 
     )
 
 
-def spread_input(kind: str, key: tuple[str, ...], sd: float, dof: float, shared_by: str) -> InputQuantity:
+def spread_input(
+    kind: str, key: tuple[str, ...], sd: float, dof: float, shared_by: str, *, pool: str = "pooled"
+) -> InputQuantity:
     """Return an input whose standard deviation was pooled over the campaign, or assumed (dof infinite).
 
     Parameters
@@ -308,13 +310,15 @@ def spread_input(kind: str, key: tuple[str, ...], sd: float, dof: float, shared_
         Degrees of freedom of the pooled estimate. [1]
     shared_by : str
         What shares it.
+    pool : str
+        The one estimate that its SD was taken from: a housing, a lamp.
 
     Returns
     -------
     InputQuantity
         Relative deviation. [1]
     """
-    group = None if np.isinf(dof) else (kind, "pooled")
+    group = None if np.isinf(dof) else (kind, pool)
     return InputQuantity(
         (kind, *key),
         0.0,
