@@ -23,6 +23,7 @@ from photolab.bench.beam_ratios import (
     shared_window,
 )
 from photolab.bench.bench_scatter import bench_spreads
+from photolab.bench.instruments import RANGE_GAIN_NAME
 from photolab.bench.model import Bench
 from photolab.bench.rows import result_row
 from photolab.bench.selection import baseline_lamp
@@ -313,6 +314,8 @@ def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str) -> dict[s
     assumed = [*result.beam.assumed, *(result.reference.assumed if result.reference is not None else ())]
     if scope == "specimens" and result.seating.assumed and "mounting_sd_percent" not in settings.declared:
         assumed.append("mounting_sd_percent")
+    if any(q.kind == "range gain" for q in ratio.parts):
+        assumed.append(RANGE_GAIN_NAME)
     return result_row(
         bench,
         ratio,

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from photolab.bench.model import Assumption, Bench
-from photolab.bench.pairs import SCOPE_KINDS, PairInputs, ReadingComparison, compare_pair
+from photolab.bench.pairs import SCOPE_KINDS, PairInputs, ReadingComparison, at_instant, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spreads, single_pieces
@@ -179,6 +179,7 @@ class Campaign:
         at = [self.weights.names.index(n) for n in names]
         rows = self.sensitivities[at].toarray()
         acts = (rows != 0.0).any(axis=0)
+        single = single_pieces(self.spreads, a, b) if scope == "models" else ()
         pair = PairInputs(
             (float(self.joint.values[at[0]]), float(self.joint.values[at[1]])),
             rows[:, acts],
@@ -192,7 +193,7 @@ class Campaign:
             coverage=self.bench.settings.coverage,
             alike_percent=self.bench.settings.alike_percent,
             coverage_factor=coverage_factor,
-            assumed=(*self.assumed, *(single_pieces(self.spreads, a, b) if scope == "models" else ())),
+            assumed=(*at_instant(self.assumed, instant), *single),
             missing=missing_inputs(self.bench, (a, b)),
         )
 

@@ -14,7 +14,7 @@ from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign, Finding
 from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.findings import find
-from photolab.bench.instruments import RANGE_GAIN_PERCENT
+from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Bench, Settings
 from photolab.bench.pairs import SCOPE_KINDS
 from photolab.bench.ratio_table import ratio_table
@@ -35,7 +35,7 @@ from photolab.bench.shared_inputs import (
     own_colour_likeness,
     spread_input,
 )
-from photolab.bench.spreads import Spread, Spreads, campaign_spreads
+from photolab.bench.spreads import Spread, Spreads, campaign_spreads, not_held
 from photolab.bench.supply_and_time import (
     DRIFT_PERCENT_PER_HOUR,
     ELAPSED_U_S,
@@ -49,7 +49,7 @@ from photolab.metrology.joint import JointResult
 from photolab.metrology.propagation import combine
 
 KIND_ASSUMPTIONS = {
-    "range gain": Assumption("step between two ranges", RANGE_GAIN_PERCENT, "%", "limit"),
+    "range gain": Assumption(RANGE_GAIN_NAME, RANGE_GAIN_PERCENT, "%", "limit"),
     "supply voltage": Assumption("voltage reading", steps.VOLTMETER_U_V, "V", "standard uncertainty"),
     "drift": Assumption("drift within a day", DRIFT_PERCENT_PER_HOUR, "%/h", "standard uncertainty"),
     "elapsed time": Assumption("time since switch-on", ELAPSED_U_S, "s", "standard uncertainty"),
@@ -165,7 +165,33 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
         lambda k: _pooled("specimen", k, spreads.specimens[k[0]], "specimen", k[0]),
     )
     add_supply_and_time(loads, seats, bench)
+    _add_remaining(loads, text, spreads)
     return loads
+
+
+def _add_remaining(loads: Loadings, seats: pd.DataFrame, spreads: Spreads) -> None:
+    """Add to values at the hold time how remaining light differs between pieces, held ones and others."""
+    hold = np.asarray(seats["instant"] == "hold", dtype=float)
+    keys = list(zip(seats["lamp"], seats["housing"], strict=True))
+    pieces = {
+        key: [set(block.loc[block["instant"] == instant, "specimen"]) for instant in ("hold", "initial")]
+        for key, block in seats.groupby(["lamp", "housing"], sort=False)
+    }
+
+    def share(key: tuple[str, str]) -> float:
+        held, read = pieces[key]
+        return not_held(held, read or held)
+
+    def make(kind: str, key: tuple[str, str], part: float) -> InputQuantity:
+        spread = spreads.remaining[key[0]]
+        sd = spread.sd * math.sqrt(part)
+        return spread_input(kind, key, sd, spread.dof, "specimen", pool=f"remaining {key[0]}")
+
+    loads.add(
+        "remaining", keys, hold, lambda k: make("remaining", k, 1.0 / len(pieces[k][1] or pieces[k][0]))
+    )
+    some = [key if at and share(key) > 0.0 else None for key, at in zip(keys, hold, strict=True)]
+    loads.add("specimen not held", some, hold, lambda k: make("specimen not held", k, share(k)))
 
 
 def _pooled(kind: str, key: tuple[str, ...], spread: Spread, shared_by: str, pool: str) -> InputQuantity:

@@ -3,8 +3,9 @@
 Where no record of the lamp or of the baseline supports that ratio, it is the one of the readings taken at the hold
 time in readings.csv, if there are any of both.
 
-The ratio at hold is the initial ratio times the remaining light of the lamp over that of the baseline. The record's own
-scale and mounting cancel from remaining light, so it is independent of the initial ratio; where bounds beyond
+The ratio at hold is the initial ratio times the remaining light of the lamp over that of the baseline: of the pieces
+that were held, with the spread of remaining light between pieces for those that were not, and for the model. A record's
+own scale and mounting cancel from remaining light, so it is independent of the initial ratio; where bounds beyond
 the record
 give it, the intervals are multiplied in ln and called conservative.
 """
@@ -23,9 +24,11 @@ from photolab.bench import instruments
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import ratio_table
+from photolab.bench.spreads import Spread, between_specimens, not_held, own_specimens
 from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
+from photolab.metrology.quantity import coverage_factor
 from photolab.thermal.warm_up import WarmUp, fit_warm_up
 from photolab.thermal.warm_up_answers import Remaining
 
@@ -231,11 +234,58 @@ def remaining_of(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> tuple[
     tuple of (Remaining, WarmUpRun) or None
         None where no record supports it.
     """
-    mine = [r for r in runs if r.lamp == lamp and r.housing == housing and r.remaining is not None]
-    if not mine:
-        return None
-    best = max(mine, key=lambda r: len(r.record))
-    return (best.remaining, best) if best.remaining is not None else None
+    return max(_held(runs, lamp, housing), key=lambda held: len(held[1].record), default=None)
+
+
+def _held(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> list[tuple[Remaining, WarmUpRun]]:
+    """Return the remaining light of each piece of a lamp in a housing, from its longest record."""
+    best: dict[str, tuple[Remaining, WarmUpRun]] = {}
+    mine = [r for r in runs if (r.lamp, r.housing) == (lamp, housing)]
+    for run in sorted(mine, key=lambda r: -len(r.record)):
+        if run.remaining is not None:
+            best.setdefault(run.specimen, (run.remaining, run))
+    return list(best.values())
+
+
+def _left(
+    campaign: Campaign, runs: tuple[WarmUpRun, ...], lamp: str, housing: str, scope: str
+) -> tuple[list[tuple[float, LogResult]], int]:
+    """Return the weighted parts of a lamp's remaining light in a scope, and how many pieces were held."""
+    held = _held(runs, lamp, housing)
+    if any(as_log(one).conservative for one, _ in held):  # intervals do not average: the longest record alone
+        held = held[:1]
+    parts = [(1.0 / len(held), as_log(one)) for one, _ in held]
+    seats = campaign.seats
+    mine = (seats["lamp"] == lamp) & (seats["housing"] == housing) & (seats["instant"] == "initial")
+    pieces = {run.specimen for _, run in held}
+    share = {
+        "readings": 0.0,
+        "specimens": not_held(pieces, set(seats.loc[mine, "specimen"].astype(str))),
+        "models": 1.0 / len(held),
+    }[scope]
+    if share > 0.0:
+        spread = _remaining_spread(campaign, runs, lamp)
+        u = spread.sd * math.sqrt(share)
+        half = coverage_factor(campaign.bench.settings.coverage, spread.dof) * u
+        parts.append((1.0, LogResult(0.0, u, spread.dof, -half, half)))
+    return parts, len(held)
+
+
+def _remaining_spread(campaign: Campaign, runs: tuple[WarmUpRun, ...], lamp: str) -> Spread:
+    """Return the spread of remaining light between pieces: from records where they hold more pieces than readings."""
+    rows = [
+        (lamp, housing, "", "", run.specimen, as_log(one).ln_value, as_log(one).u)
+        for housing in dict.fromkeys(run.housing for run in runs if run.lamp == lamp)
+        for one, run in _held(runs, lamp, housing)
+        if not as_log(one).conservative
+    ]
+    columns = ["lamp", "housing", "point", "day", "specimen", "ln_value", "u"]
+    table = pd.DataFrame(rows, columns=columns)
+    noise = Spread(float(np.sqrt((table["u"] ** 2).mean())) if rows else 0.0, math.inf, assumed=False)
+    between = between_specimens(table, dict.fromkeys(table["housing"], noise)).get(lamp)
+    declared = campaign.bench.settings.remaining_sd_percent / 100.0
+    known = (own_specimens(between, declared), campaign.spreads.remaining[lamp])
+    return max(known, key=lambda spread: spread.dof)
 
 
 def multiply(parts: list[tuple[float, LogResult]], *, coverage: float) -> LogResult:
@@ -244,7 +294,7 @@ def multiply(parts: list[tuple[float, LogResult]], *, coverage: float) -> LogRes
     Parameters
     ----------
     parts : list of (exponent, LogResult)
-        +1 multiplies, -1 divides.
+        +1 multiplies, -1 divides; 1/2 and 1/2 are a mean.
     coverage : float
         Coverage probability. [1]
 
@@ -253,13 +303,13 @@ def multiply(parts: list[tuple[float, LogResult]], *, coverage: float) -> LogRes
     LogResult
         Variances added with Welch-Satterthwaite; intervals added where one part has only an interval.
     """
-    value = sum(sign * p.ln_value for sign, p in parts)
+    value = sum(power * p.ln_value for power, p in parts)
     if any(p.conservative for _, p in parts):
-        low = sum(p.low if sign > 0 else -p.high for sign, p in parts)
-        high = sum(p.high if sign > 0 else -p.low for sign, p in parts)
+        low = sum(power * (p.low if power > 0 else p.high) for power, p in parts)
+        high = sum(power * (p.high if power > 0 else p.low) for power, p in parts)
         return LogResult(value, math.nan, math.nan, low, high, conservative=True)
-    variance = sum(p.u**2 for _, p in parts)
-    spent = sum(p.u**4 / p.dof for _, p in parts if math.isfinite(p.dof))
+    variance = sum((power * p.u) ** 2 for power, p in parts)
+    spent = sum((power * p.u) ** 4 / p.dof for power, p in parts if math.isfinite(p.dof))
     dof = variance**2 / spent if spent > 0 else math.inf
     half = float(stats.t.ppf(0.5 + coverage / 2.0, min(dof, 1e9))) * math.sqrt(variance)
     return LogResult(value, math.sqrt(variance), dof, value - half, value + half)
@@ -322,13 +372,13 @@ def heat_rows(campaign: Campaign, runs: tuple[WarmUpRun, ...]) -> pd.DataFrame:
             if ratio.result is None:
                 continue
             d = ratio.result
-            parts = [
-                (1.0, LogResult(d.value, d.standard_uncertainty, d.dof, *d.interval)),
-                (1.0, as_log(found[0])),
-                (-1.0, as_log(base[0])),
-            ]
+            own, n_held = _left(campaign, runs, lamp, housing, scope)
+            under, _ = _left(campaign, runs, campaign.baseline, housing, scope)
+            first = LogResult(d.value, d.standard_uncertainty, d.dof, *d.interval)
+            parts = [(1.0, first), *own, *((-power, part) for power, part in under)]
             joined = multiply(parts, coverage=campaign.bench.settings.coverage)
             rows.append(_row(campaign, "illuminance ratio", lamp, housing, joined, found[1], scope=scope))
+            rows[-1]["n_held"] = n_held
     known = {(row["lamp"], row["housing"]) for row in rows if row["measurand"] == "illuminance ratio"}
     read = ratio_table(campaign, instant="hold").drop(columns="small")
     for row in read.to_dict("records"):
@@ -373,6 +423,7 @@ def _row(
         "coverage_factor": half / result.u if result.u and not math.isnan(result.u) else math.nan,
         "dof": result.dof,
         "n_specimens": 1 if counts is None else int(counts["n_specimens"]),
+        "n_held": 1,
         "n_mountings": 1 if counts is None else int(counts["n_mountings"]),
         "n_readings": len(run.record) if counts is None else int(counts["n_readings"]),
         "n_days": 1 if counts is None else int(counts["n_days"]),

@@ -76,6 +76,7 @@ class Settings:
     mounting_sd_percent: float = 3.0
     specimen_sd_percent: float = 4.0
     day_sd_percent: float = 1.0
+    remaining_sd_percent: float = 2.0
     declared: frozenset[str] = frozenset()
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption
 from photolab.bench.shared_inputs import BENCH_KINDS, COMMON_KINDS, METER_KINDS
 from photolab.bench.verdicts import (
@@ -32,9 +33,14 @@ Array = NDArray[np.float64]
 SCOPE_KINDS = {
     "readings": METER_KINDS | {"elapsed time"},
     "specimens": BENCH_KINDS,
-    "models": BENCH_KINDS | {"specimen"},
+    "models": BENCH_KINDS | {"specimen", "remaining"},
 }
 """Which kinds of input count in which scope: these readings (as seated), these specimens on this bench, the models."""
+
+
+def at_instant(assumed: tuple[Assumption, ...], instant: str) -> tuple[Assumption, ...]:
+    """Return the assumptions that enter at an instant: the spread of remaining light at the hold time only."""
+    return tuple(a for a in assumed if instant == "hold" or a.name != "remaining_sd_percent")
 
 
 @dataclass(frozen=True)
@@ -201,7 +207,7 @@ def compare_pair(
         small=verdict.small,
         lines=_lines(pair, coverage) if not missing else Lines(math.nan, math.nan, math.nan),
         scope=scope,
-        assumed=assumed,
+        assumed=_with_gain(pair, scope, result, k, assumed),
         missing=missing,
         mountings_to_separate=_separate(pair, verdict, result, coverage, scope),
         resolvable_ratio=resolvable_ratio(result.standard_uncertainty / math.sqrt(2.0), 1, coverage=coverage)
@@ -222,6 +228,39 @@ def _contrast(pair: PairInputs, kinds: frozenset[str] | set[str], coverage: floa
     sensitivities, inputs = _select(pair, kinds)
     joint = combine(list(pair.ln_values), sensitivities, inputs, names=["first", "second"], coverage=coverage)
     return joint.contrast({"first": 1.0, "second": -1.0})
+
+
+def _with_gain(
+    pair: PairInputs, scope: str, result: MeasurementResult, k: float, assumed: tuple[Assumption, ...]
+) -> tuple[Assumption, ...]:
+    """Return the assumptions, the step between two ranges among them where it enters, with what one range gives."""
+    rest = tuple(a for a in assumed if a.name != RANGE_GAIN_NAME)
+    gain, _ = _select(pair, SCOPE_KINDS[scope] & {"range gain"})
+    if not np.ptp(gain, axis=0).any():
+        return rest
+    locked = _contrast(_one_range(pair), SCOPE_KINDS[scope], result.coverage).standard_uncertainty
+    one, two = (100.0 * k * u for u in (locked, result.standard_uncertainty))
+    words = f"limit; both on one locked range would give ± {one:.1f} % instead of ± {two:.1f} %"
+    return (*rest, Assumption(RANGE_GAIN_NAME, RANGE_GAIN_PERCENT, "%", words))
+
+
+def _one_range(pair: PairInputs) -> PairInputs:
+    """Return a pair as if each meter had stood on the highest of its ranges: no step, and one range term."""
+    terms: dict[str, list[int]] = {}
+    for i in np.flatnonzero(pair.kinds == "range term"):
+        terms.setdefault(str(pair.inputs[int(i)].name[1]), []).append(int(i))  # type: ignore[index]
+    sensitivities, gone = pair.sensitivities.copy(), pair.kinds == "range gain"
+    for columns in terms.values():
+        top = max(columns, key=lambda i: pair.inputs[i].standard_uncertainty)
+        sensitivities[:, top] = pair.sensitivities[:, columns].sum(axis=1)
+        gone[[i for i in columns if i != top]] = True
+    kept = np.flatnonzero(~gone)
+    return replace(
+        pair,
+        sensitivities=sensitivities[:, kept],
+        inputs=[pair.inputs[int(i)] for i in kept],
+        kinds=pair.kinds[kept],
+    )
 
 
 def _lines(pair: PairInputs, coverage: float) -> Lines:

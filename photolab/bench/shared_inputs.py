@@ -21,6 +21,8 @@ mounting             mounting                                 1
 day                  day, housing                             1
 drift                day, housing                             hours from the middle of the day, with clocks only
 specimen             lamp, specimen                           1 (scope "models" only)
+remaining            lamp, housing                            1 at the hold time (scope "models" only)
+specimen not held    lamp, housing                            1 at the hold time, where a piece was not held
 supply voltage       mounting                                 -exponent/volts, where the readings state it
 voltmeter            bench                                    -exponent/volts, where the readings state it
 supply assumed       bench                                    -exponent, filament lamps without volts
@@ -75,6 +77,7 @@ BENCH_KINDS = METER_KINDS | {
     "voltage exponent",
     "ambient",
     "elapsed time",
+    "specimen not held",
 }
 """Line *this bench* and scope *these specimens*."""
 COMMON_KINDS = frozenset({"scale", "scale drift", "range gain", "range term"})

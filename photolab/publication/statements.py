@@ -37,6 +37,8 @@ KIND_WORDS = {
     "day": "day",
     "drift": "drift within a day",
     "specimen": "specimen",
+    "remaining": "light left from piece to piece",
+    "specimen not held": "pieces that were not held",
     "supply voltage": "voltage reading",
     "voltmeter": "voltmeter scale",
     "supply assumed": "unknown supply voltage",
