@@ -55,6 +55,41 @@ def beams_of(folder, rows, *, toml=PLACED, header=HEAD, **how):
     return evaluate_beams(bench(folder, READINGS, toml=toml, beam=csv(header, rows)), **how)
 
 
+def test_a_seating_counts_as_it_was_measured_in_its_housing(tmp_path):
+    """Oracle: closed form: 16 seatings at ±s about the mean, less 2 lamps and a day's step: 13 dof, s sqrt(16/13)."""
+    seated = [
+        (lamp, f"{300 * math.exp(0.01 * (-1) ** k):.4f}", "HP", day, f"{day}{k}")
+        for lamp in ("B0", "K1")
+        for day in ("D1", "D2")
+        for k in range(4)
+    ]
+    readings = csv("lamp,illuminance_lx,housing,day,mounting", seated)
+    grid = csv(HEAD, [*pattern("B0", 10), *pattern("K1", 12)])
+    made = bench(tmp_path / "a", readings, toml=PLACED, beam=grid)
+    one = evaluate_beams(made).find("K1", "HP").ratio("hot spot")
+    added = one.seated_again.only("seating")
+    assert_allclose(
+        added.u / added.value, math.sqrt(2) * 0.01 * math.sqrt(16 / 13), rtol=1e-3
+    )  # of printed lux
+    assert_allclose(added.dof, 13.0, rtol=1e-12)
+    rows = beam_rows(made).query("scope == 'specimens'")
+    assert not rows["assumed"].str.contains("mounting_sd_percent").any()
+    once = bench(tmp_path / "b", READINGS, toml=PLACED, beam=grid)
+    added = evaluate_beams(once).find("K1", "HP").ratio("hot spot").seated_again.only("seating")
+    assert_allclose(added.u / added.value, math.sqrt(2) * 0.03, rtol=1e-3)  # 3 % assumed
+    assert beam_rows(once).query("scope == 'specimens'")["assumed"].str.contains("mounting_sd_percent").all()
+
+
+def test_the_step_between_ranges_is_among_the_assumed_where_grids_hold_two(tmp_path):
+    """Oracle: the rule; one range has no step."""
+    for top, named in ((4000, True), (400, False)):
+        rows = [*pattern("B0", 10), *pattern("K1", 12, top=top)]
+        made = bench(tmp_path / str(top), READINGS, toml=PLACED, beam=csv(HEAD, rows))
+        assumed = beam_rows(made)["assumed"]
+        assert len(assumed) == 6
+        assert (assumed.str.contains("step between two ranges") == named).all()
+
+
 @pytest.mark.parametrize(("housing", "measurand"), list(TRUTH))
 def test_ratios_hold_the_generating_values(beams, housing, measurand):
     """Oracle: synthetic truth of the scenario, inside the 95 % interval as seated and for the specimens."""

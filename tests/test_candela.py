@@ -141,3 +141,24 @@ def test_no_distance_no_candela(tmp_path):
     """Oracle: by definition."""
     made = bench(tmp_path, f"{HEAD}B0,151,HP,4000\nK1,151,HP,4000\n")
     assert bench_candela(made, lamp="B0") == ()
+
+
+def test_seatings_of_the_lamps_own_housing_count(tmp_path):
+    """Oracle: closed form: seats that scatter by 0.5 and 2 % are unlike, so each housing has its own, a factor of 4."""
+    rows = [
+        (lamp, f"{151 * math.exp(spread * (-1) ** k):.4f}", housing, 400, day, f"{day}{k}")
+        for housing, spread in (("HP", 0.005), ("HR", 0.02))
+        for lamp in ("B0", "K1", "K2")
+        for day in ("D1", "D2")
+        for k in range(4)
+    ]
+    readings = csv("lamp,illuminance_lx,housing,range_lx,day,mounting", rows)
+    made = bench(tmp_path, readings, toml=METER + PLACE + PLACE.replace("HP", "HR"))
+    tight, loose = bench_candela(made, lamp="B0")
+    assert (tight.housing, loose.housing) == ("HP", "HR")
+    parts = [one.intensity.only("seating") for one in (tight, loose)]
+    assert_allclose(parts[1].u / parts[0].u, 4.0, rtol=1e-3)  # of printed lux
+    assert_allclose(
+        parts[0].u / parts[0].value, 0.005 * math.sqrt(24 / 20) / math.sqrt(8), rtol=1e-3
+    )  # of printed lux
+    assert_allclose([part.dof for part in parts], 20.0, rtol=1e-12)

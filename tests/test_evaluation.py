@@ -307,7 +307,36 @@ def demo_day_one():
     )
 
 
-def test_demo_k8_mounting_is_flagged_and_left_out_of_the_pooled_sd():
+def test_each_housing_brings_its_own_seating_sd_into_its_ratios():
+    """Oracle: the campaign's spreads; HP and HR scatter unlike in the demo, so their SDs rest on estimates apart."""
+    campaign, used = demo(), {}
+    for housing in ("HP", "HR"):
+        told = campaign.ratio("K3", "B0", housing=housing).result.parts
+        used[housing] = {(q.u, q.dof, q.variance) for q in told if q.name[0] == "mounting"}
+        spread = campaign.spreads.seating[housing]
+        assert used[housing] == {(spread.sd, spread.dof, ("mounting", housing))}
+    assert used["HP"] != used["HR"]
+    weights, seats = campaign.weights, campaign.seats
+    at = weights.names.index(("K3", "HR", "hot_spot", "initial"))
+    assert set(seats["housing"][weights.matrix[at] != 0.0]) == {"HR"}
+
+
+def test_a_single_piece_is_said_to_say_nothing_of_its_model():
+    """Oracle: the rule; K5 and K7 have a single piece, K1 has four."""
+    said = {a.name: a for a in demo().ratio("K5", "B0", housing="HP", scope="models").assumed}
+    assert said["pieces of K5"].words == "a single piece says nothing of its model"
+    assert "pieces of B0" not in said
+    assert not any("pieces of" in a.name for a in demo().ratio("K5", "B0", housing="HP").assumed)
+    told = demo().ratio("K5", "K1", housing="HP", scope="models").result.parts
+    groups = {q.variance: (q.u, q.dof) for q in told if q.name[0] == "specimen"}
+    assert groups[("specimen", "K5")] == (0.04, 6.0)
+    assert groups[("specimen", "K1")][1] == 9.0
+    row = demo().table.query("lamp == 'K5' and housing == 'HP'").set_index("scope")["assumed"]
+    assert "pieces of K5" in row["models"]
+    assert "pieces of K5" not in row["specimens"]
+
+
+def test_demo_k8_mounting_is_flagged_and_stays_in_the_pooled_sd():
     campaign = demo()
     flagged = [f.subject for f in campaign.findings if f.code == "mounting_flagged"]
     assert flagged == [("K8", "1", "HP", "D05", "2")]

@@ -10,7 +10,9 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import demo_bench, demo_campaign
+from small_benches import METER, bench, csv
 
+from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import at_hold, heat_rows, record_drift, warm_up_runs
 from photolab.metrology.quantity import Input, Measured, limits, measured
 from photolab.thermal.warm_up import fit_warm_up
@@ -105,6 +107,68 @@ def test_demo_hold_ratio_is_initial_ratio_times_remaining():
     assert held.ln_expanded_uncertainty > initial.ln_expanded_uncertainty
     truth = 1.250 * (0.90 + 0.10 * math.exp(-39 / 6.5)) / 0.997
     assert held.low <= truth <= held.high
+
+
+def test_a_hold_ratio_from_records_carries_the_spread_of_remaining_light():
+    """Oracle: closed form: one of K3's two pieces and of B0's three has a record; 2 % assumed, or their own with it."""
+    campaign, runs = demo()
+    rows = heat_rows(campaign, runs)
+    mine = (rows["lamp"] == "K3") & (rows["housing"] == "HP") & (rows["measurand"] == "illuminance ratio")
+    row = rows[mine].set_index("scope")
+    assert (row["n_specimens"].iloc[0], row["n_held"].iloc[0]) == (2, 1)
+    u = row["ln_expanded_uncertainty"] / row["coverage_factor"]
+    spread = {lamp: campaign.spreads.remaining[lamp].sd for lamp in ("K3", "B0")}
+    share = {"readings": (0, 0), "specimens": (1 - 1 / 2, 1 - 1 / 3), "models": (1, 1)}
+    for scope, (own, base) in share.items():
+        initial = campaign.ratio("K3", "B0", housing="HP", scope=scope).result.u
+        added = own * spread["K3"] ** 2 + base * spread["B0"] ** 2
+        records = (
+            u["readings"] ** 2 - campaign.ratio("K3", "B0", housing="HP", scope="readings").result.u ** 2
+        )
+        assert_allclose(u[scope] ** 2, initial**2 + records + added, rtol=1e-9)  # float rounding
+
+
+def held_bench(folder, toml=""):
+    """Three pieces of K1, two of them held; B0 held."""
+    rows = [
+        (lamp, piece, lux * left, seconds)
+        for lamp, piece, lux, hold in (
+            ("B0", 1, 100, 1),
+            ("K1", 1, 120, 0.9),
+            ("K1", 2, 118, 0.88),
+            ("K1", 3, 121, None),
+        )
+        for seconds, left in ((60, 1.0), *([] if hold is None else [(1800, hold)]))
+    ]
+    readings = csv("lamp,specimen,illuminance_lx,elapsed_s", rows)
+    return evaluate(bench(folder, readings, toml=METER.replace("[[meter]]", f"{toml}[[meter]]")))
+
+
+def test_readings_at_the_hold_time_carry_the_spread_of_remaining_light(tmp_path):
+    """Oracle: closed form: s^2 (1/2 - 1/3) for K1's piece that was not held, s^2/3 and s^2 more for the models."""
+    campaign = held_bench(tmp_path / "a")
+    row = heat_rows(campaign, ()).set_index(["lamp", "scope"]).loc[("K1", "models")]
+    assert (row["n_specimens"], row["n_held"]) == (3, 2)
+    told = campaign.ratio("K1", "B0", scope="models", instant="hold")
+    parts = dict.fromkeys(("remaining", "specimen not held"), 0.0)
+    for q, c in told.result.parts.items():
+        if q.name[0] in parts:
+            parts[q.name[0]] += (c * q.u) ** 2
+    own, base = (campaign.spreads.remaining[lamp] for lamp in ("K1", "B0"))
+    assert (base.sd, base.dof, own.dof) == (0.02, 6, 7)
+    assert own.sd < 0.02
+    assert_allclose(parts["specimen not held"], own.sd**2 * (1 / 2 - 1 / 3), rtol=1e-9)  # float rounding
+    assert_allclose(parts["remaining"], own.sd**2 / 3 + base.sd**2, rtol=1e-9)
+    mine = {q.name[0] for q in campaign.ratio("K1", "B0", instant="hold").result.parts}
+    assert "specimen not held" in mine
+    assert "remaining" not in mine
+    first = campaign.ratio("K1", "B0", scope="models")
+    assert not {"remaining", "specimen not held"} & {q.name[0] for q in first.result.parts}
+    assert "remaining_sd_percent" in {a.name for a in told.assumed}
+    assert "remaining_sd_percent" not in {a.name for a in first.assumed}
+    stated = held_bench(tmp_path / "b", "remaining_sd_percent = 5\n")
+    assert stated.spreads.remaining["B0"].sd == 0.05
+    assert "remaining_sd_percent" not in {a.name for a in stated.assumed}
 
 
 def test_runs_without_a_change_speak_for_their_meter():

@@ -60,7 +60,7 @@ def test_somebody_elses_number_by_normalized_error():
 def test_another_seating_sd_changes_only_the_seating_part():
     """Closed form: u² less the seating part, plus that part scaled by the square of the ratio of the SDs."""
     pair = demo().ratio("K3", "K4", housing="HP")
-    own = 100 * demo().spreads.mounting.sd
+    own = 100 * demo().spreads.seating["HP"].sd
     assert_allclose(
         what_if_seating(demo(), "K3", "K4", housing="HP", seating_percent=own)[0],
         pair.ln_expanded_uncertainty,

@@ -3,15 +3,22 @@
 import numpy as np
 import pandas as pd
 from numpy.testing import assert_allclose
+from scipy import stats
 
 from photolab.bench.model import Settings
 from photolab.bench.seats import Scatter, lamp_weights
 from photolab.bench.spreads import (
     Spread,
+    between_specimens,
     campaign_spreads,
     day_spread,
-    mounting_spread,
+    housing_spreads,
+    mounting_spreads,
+    not_held,
+    own_specimens,
     reading_spreads,
+    remaining_between,
+    seats_alike,
     specimen_spread,
 )
 from photolab.metrology.quantity import Input, Joint
@@ -72,41 +79,45 @@ def test_mounting_variance_is_the_residual_mean_square_less_the_noise():
     rows = [(lamp, "D1", float(v), {"n": 3}) for lamp in ("K1", "K2") for v in rng.normal(0, 0.02, 6)]
     table = seats(*rows)
     reading = {lamp: Spread(0.009, 20.0, False) for lamp in ("K1", "K2")}
-    found, flagged = mounting_spread(table, 0.03, reading)
+    found, own, flagged = mounting_spreads(table, 0.03, reading)
     groups = [table.loc[table["lamp"] == lamp, "ln_value"] for lamp in ("K1", "K2")]
     mean_square = sum(((g - g.mean()) ** 2).sum() for g in groups) / 10
     assert flagged == ()
     assert_allclose(found.sd**2, mean_square - 0.009**2 / 3, rtol=1e-9)
     assert found.dof == 10
+    assert own == {"HP": found}
+    assert housing_spreads(own, found) == own  # one housing is its own pool
 
 
 def test_too_few_degrees_of_freedom_keep_the_assumed_sd():
-    found, _ = mounting_spread(
+    found, own, _ = mounting_spreads(
         seats(("K1", "D1", 0.0), ("K1", "D1", 0.5)), 0.03, {"K1": Spread(0.0, np.inf, True)}
     )
     assert (found.sd, found.assumed) == (0.03, True)
+    assert housing_spreads(own, found) == {"HP": found}
 
 
 def test_day_sd_by_the_method_of_moments():
     values = [0.00, 0.02, -0.01, 0.03, 0.01, -0.02]
     table = seats(*(("B0", f"D{i}", v) for i, v in enumerate(values)))
-    found = day_spread(table, 0.01, "B0", Spread(0.005, 10.0, False))
+    seating = {"HP": Spread(0.005, 10.0, False)}
+    found = day_spread(table, 0.01, "B0", seating)
     assert_allclose(found.sd**2, np.var(values, ddof=1) - 0.005**2, rtol=1e-9)  # one mounting a day
     assert found.dof == 5
-    assert day_spread(table.iloc[:2], 0.01, "B0", Spread(0.005, 10.0, False)).assumed
+    assert day_spread(table.iloc[:2], 0.01, "B0", seating).assumed
 
 
 def test_specimen_sd_by_the_method_of_moments():
     values = [0.00, 0.05, -0.04, 0.03, 0.01]
     table = seats(*(("K1", "D1", v, {"specimen": str(i)}) for i, v in enumerate(values)))
-    found = specimen_spread(table, 0.04, Spread(0.005, 10.0, False))
+    seating = {"HP": Spread(0.005, 10.0, False)}
+    found = specimen_spread(between_specimens(table, seating), 0.04)
     assert_allclose(found.sd**2, np.var(values, ddof=1) - 0.005**2, rtol=1e-9)
     again = pd.concat([table, table.assign(day="D2")], ignore_index=True)
-    assert (
-        specimen_spread(again, 0.04, Spread(0.005, 10.0, False)).dof == 4
-    )  # the same five pieces on two days
+    twice = between_specimens(again, seating)
+    assert specimen_spread(twice, 0.04).dof == 4  # the same five pieces on two days
     assert found.dof == 4
-    assert specimen_spread(table.iloc[:3], 0.04, Spread(0.005, 10.0, False)).assumed  # three say too little
+    assert specimen_spread(between_specimens(table.iloc[:3], seating), 0.04).assumed  # three say too little
 
 
 def test_reading_sd_is_pooled_and_a_modulated_lamp_keeps_its_own():
@@ -123,14 +134,111 @@ def math_sqrt(x):
     return float(np.sqrt(x))
 
 
-def test_a_far_mounting_is_flagged_and_leaves_the_pool():
+def test_a_lamps_specimens_are_its_own_with_the_declared_sd_as_a_prior_of_six():
+    """Oracle: closed form: (6 x 0.04^2 + own dof x own variance) / (6 + own dof); a single piece: the prior alone."""
+    table = seats(
+        *(("K1", "D1", v, {"specimen": str(i)}) for i, v in enumerate((0.0, 0.05, -0.04))), ("K2", "D1", 0.1)
+    )
+    seating = {"HP": Spread(0.005, 10.0, False)}
+    between = between_specimens(table, seating)
+    one, single = own_specimens(between.get("K1"), 0.04), own_specimens(between.get("K2"), 0.04)
+    own = np.var([0.0, 0.05, -0.04], ddof=1) - 0.005**2
+    assert_allclose(one.sd**2, (6 * 0.04**2 + 2 * own) / 8, rtol=1e-9)  # float rounding
+    assert (one.dof, one.assumed) == (8, False)
+    assert (single.sd, single.dof, single.assumed) == (0.04, 6, True)
+    alike = table.assign(
+        ln_value=0.0
+    )  # pieces nearer than their seatings have no variance, not a negative one
+    assert_allclose(
+        own_specimens(between_specimens(alike, seating)["K1"], 0.04).sd ** 2, 0.75 * 0.04**2, rtol=1e-9
+    )
+
+
+def test_the_spread_of_remaining_light_is_that_between_pieces_less_the_readings():
+    """Oracle: closed form: differences of hold and initial of one mounting; their seatings cancel."""
+    left = {"1": -0.10, "2": -0.14, "3": -0.09}
+    shift = {"1": 0.3, "2": -0.2, "3": 0.05}  # of the seating: in both instants
+    rows = [
+        (
+            "K1",
+            "D1",
+            shift[p] + r * (instant == "hold"),
+            {"specimen": p, "mounting": p, "instant": instant, "n": 2},
+        )
+        for p, r in left.items()
+        for instant in ("initial", "hold")
+    ]
+    reading = {"K1": Spread(0.004, 20.0, False)}
+    found = remaining_between(seats(*rows), reading)["K1"]
+    own = np.var(list(left.values()), ddof=1) - 0.004**2 * (1 / 2 + 1 / 2)
+    assert_allclose(found[0] / found[1], own, rtol=1e-9)  # float rounding
+    assert found[2] == 2
+    assert remaining_between(seats(*rows[::2]), reading) == {}
+
+
+def test_what_pieces_not_held_add_to_remaining_light():
+    """Oracle: closed form: var(mean of N - mean of n) over that of one; against 2e5 normal draws (s.e. 0.3 %)."""
+    assert not_held({"1", "2"}, {"1", "2"}) == 0.0
+    assert_allclose(not_held({"1"}, {"1", "2", "3"}), 1 - 1 / 3, rtol=1e-12)
+    x = np.random.default_rng(4).standard_normal((200_000, 5))
+    drawn = np.var(x[:, [0, 4]].mean(axis=1) - x[:, :4].mean(axis=1))
+    assert_allclose(not_held({"0", "4"}, {"0", "1", "2", "3"}), drawn, rtol=0.02)
+
+
+def test_seats_of_two_housings_are_drawn_together_only_where_nothing_speaks_against_it():
+    """Oracle: closed form for the weights; Bartlett's statistic against scipy.stats.bartlett on the same samples."""
+    pool = Spread(0.02, 20.0, False)
+    near = {"HP": Spread(0.018, 10.0, False), "HR": Spread(np.sqrt(2 * 0.02**2 - 0.018**2), 10.0, False)}
+    far = {"HP": Spread(0.008, 10.0, False), "HR": Spread(np.sqrt(2 * 0.02**2 - 0.008**2), 10.0, False)}
+    used = housing_spreads(near, pool)["HP"]
+    assert_allclose(used.sd**2, (10 * 0.018**2 + 2 * 0.02**2) / 12, rtol=1e-12)  # float rounding
+    assert used.dof == 12
+    assert housing_spreads(far, pool) == far
+    few = {
+        **far,
+        "HX": Spread(np.nan, 0.0, False),
+    }  # never seated again: the pool, with as few dof as an SD may have
+    assert housing_spreads(few, pool)["HX"] == Spread(0.02, 4.0, False)
+    rng = np.random.default_rng(2)
+    told = []
+    for wide in (1.0, 1.5, 1.8, 2.5):
+        a, b = rng.normal(0, 1, 9), rng.normal(0, wide, 12)
+        own = {"HP": Spread(a.std(ddof=1), 8.0, False), "HR": Spread(b.std(ddof=1), 11.0, False)}
+        told.append((seats_alike(own), stats.bartlett(a, b).pvalue >= 0.2))
+    assert all(one == other for one, other in told)
+    assert len(set(told)) == 2
+
+
+def test_each_housing_has_a_seating_sd_of_its_own():
+    """Oracle: closed form of one-way residuals: seats of 1 and 4 %, each housing's SD is that of its own seatings."""
+    rng = np.random.default_rng(8)
+    rows = [
+        (f"K{i}", "D1", float(v), {"housing": housing, "n": 1})
+        for housing, sd in (("HP", 0.01), ("HR", 0.04))
+        for i in range(4)
+        for v in rng.normal(0, sd, 3)
+    ]
+    table = seats(*rows)
+    found = campaign_spreads(table, Settings(), "K0")
+    for housing, block in table.groupby("housing"):
+        squares = block.groupby("lamp")["ln_value"].apply(lambda v: ((v - v.mean()) ** 2).sum()).sum()
+        assert_allclose(found.seating[housing].sd ** 2, squares / 8, rtol=1e-9)  # float rounding
+        assert found.seating[housing].dof == 8
+    assert found.mounting.dof == 16
+
+
+def test_a_far_mounting_is_flagged_and_stays_in_the_pool():
     rng = np.random.default_rng(5)
     rows = [(f"K{i}", "D1", float(v)) for i in range(6) for v in rng.normal(0, 0.02, 3)]
     rows[4] = (*rows[4][:2], -0.2)
     table = seats(*rows)
     found = campaign_spreads(table, Settings(), "K0")
     assert found.flagged == (4,)
-    assert found.mounting.sd < 0.035
+    squares = table.groupby("lamp")["ln_value"].apply(lambda v: ((v - v.mean()) ** 2).sum()).sum()
+    assert_allclose(found.mounting.sd**2, squares / 12, rtol=1e-9)  # every seating, the far one too
+    assert found.mounting.sd > 0.04
+    without = campaign_spreads(table.drop(index=4).reset_index(drop=True), Settings(), "K0")
+    assert without.mounting.sd < 0.03  # excluded by the person
 
 
 def test_twelve_mountings_on_a_pool_of_four_dof_cover_as_stated():

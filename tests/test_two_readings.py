@@ -14,6 +14,7 @@ from photolab.bench.shared_inputs import Loadings
 from photolab.bench.two_readings import compare_readings
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input
+from photolab.publication.statements import sentence
 
 METER = Meter(
     id="M",
@@ -105,6 +106,18 @@ def test_autorange_unshares_the_range_term_and_adds_the_gain_step():
     wanted = math.sqrt(same**2 + (two_ranges - one_range + steps) / 3.0)
     assert_allclose(apart.result.u, wanted, rtol=1e-9)  # float rounding of squares
     assert apart.lines.this_bench > 1.4 * compare(318, 334).lines.meter_only
+
+
+def test_the_step_between_ranges_is_named_with_what_one_range_would_give():
+    """Oracle: the same readings on one range; the finer display of the low range moves less than a printed digit."""
+    apart, same = compare(318, 334, range_a=400.0, range_b=4000.0), compare(318, 334)
+    (step,) = [a for a in apart.assumed if a.name == "step between two ranges"]
+    assert (step.value, step.unit) == (1.0, "%")
+    one, two = (100 * pair.ln_expanded_uncertainty for pair in (same, apart))
+    assert step.words == f"limit; both on one locked range would give ± {one:.1f} % instead of ± {two:.1f} %"
+    assert one < two
+    assert "step between two ranges 1 % (limit; both on one locked range" in sentence(apart)
+    assert not any(a.name == "step between two ranges" for a in same.assumed)
 
 
 def test_unknown_ranges_share_nothing():

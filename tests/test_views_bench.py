@@ -95,10 +95,13 @@ def test_three_specimens_are_said_to_be_barely_known(measured):
     said = str(views_bench.specimens(measured))
     assert "B0, three specimens" in said
     assert said.count("their spread is barely known") == 4
-    table = pd.DataFrame([{"lamp": "K1", "specimens": 12, "sd": 0.04, "low": 0.03, "high": 0.07}])
+    table = pd.DataFrame(
+        [{"lamp": "K1", "specimens": 12, "sd": 0.04, "low": 0.03, "high": 0.07, "used": 0.039}]
+    )
     (known,) = words_bench.specimens_words(table)
     assert known == (
-        "K1, 12 specimens: standard deviation 4.0 %, but anything from 3.0 % to 7.0 % would agree with the readings."
+        "K1, 12 specimens: standard deviation 4.0 %, but anything from 3.0 % to 7.0 % would agree with the readings. "
+        "The results use 3.9 %, theirs and the declared one together."
     )
 
 
@@ -130,8 +133,10 @@ def test_links_are_called_established_or_provisional(linked):
 def test_verdicts_change_with_the_meter_only_where_colour_is_not_corrected(linked):
     """Oracle: scenario: M1 favours LED lamps by 6 %."""
     corrected = views_meter.verdicts(linked, colour=True)
-    assert {row[2] for row in corrected.rows} == {"for the models"}
     plain = views_meter.verdicts(linked, colour=False)
+    # a verdict may lie at its limit: corrected ratios move by half a per cent at most, others by what the colours do
+    assert all(abs(float(row[5]) / float(row[3]) - 1) < 0.005 for row in corrected.rows)
+    assert all(float(row[3]) / float(row[5]) - 1 > 0.05 for row in plain.rows)
     assert ("K5", "HR", "for the specimens on the bench") in {row[:3] for row in plain.rows}
 
 

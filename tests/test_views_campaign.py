@@ -101,5 +101,5 @@ def test_two_readings_alone_switch_sections_off_with_a_sentence(show):
 def test_the_slider_starts_at_the_campaigns_own_seating():
     widget = views_overturning.seating_slider(campaign("demo"), "K3", "K4")
     assert (
-        abs(widget.children[0].value - 100 * campaign("demo").spreads.mounting.sd) < 0.051
+        abs(widget.children[0].value - 100 * campaign("demo").spreads.seating["HP"].sd) < 0.051
     )  # its step is 0.1

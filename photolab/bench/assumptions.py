@@ -42,8 +42,16 @@ def _settings(bench: Bench) -> list[Assumption]:
             continue
         if key.name == "hold_minutes" and bench.tables["warm_up"].empty:
             continue
+        if key.name == "remaining_sd_percent" and not _held(bench):
+            continue
         found.append(_note(key.name, getattr(bench.settings, key.name), key.unit, key.about))
     return found
+
+
+def _held(bench: Bench) -> bool:
+    """Return whether any lamp was kept on until the hold time."""
+    kept = bench.tables["readings"]["elapsed_s"] > 60.0 * bench.settings.hold_minutes * 0.9
+    return bool(kept.any()) or not bench.tables["warm_up"].empty
 
 
 def _meter(meter: Meter) -> list[Assumption]:

@@ -106,16 +106,17 @@ def baseline_charts(
 def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> ControlChart:
     """Return the chart of one specimen in one housing."""
     spreads = campaign.spreads
+    seating = spreads.seating_in(rows["housing"].iloc[0])
     return control_chart(
         rows,
         "ln_value",
         "day",
         # not the spread of these same days: a step would hide itself in it
         day_sd=campaign.bench.settings.day_sd_percent / 100.0,
-        mounting_sd=spreads.mounting.sd,
+        mounting_sd=seating.sd,
         mounting="mounting",
         reading_sd=spreads.reading[campaign.baseline].sd,
-        dof=spreads.mounting.dof,
+        dof=seating.dof,
         false_alarm=false_alarm,
     )
 

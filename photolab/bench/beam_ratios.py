@@ -170,7 +170,14 @@ class Measure:
 
 
 def beam_ratio(
-    own: BeamRun, reference: BeamRun, measurand: str, *, mounting_sd: float, coverage: float, range_term: bool
+    own: BeamRun,
+    reference: BeamRun,
+    measurand: str,
+    *,
+    mounting_sd: float,
+    coverage: float,
+    range_term: bool,
+    mounting_dof: float = math.inf,
 ) -> BeamRatio:
     """Return one measurand of a beam over the baseline's, in the same housing.
 
@@ -186,6 +193,8 @@ def beam_ratio(
         Coverage probability. [1]
     range_term : bool
         Count the additive error of the manual; else only the last figure of the dark reading.
+    mounting_dof : float
+        Degrees of freedom of the scatter; infinite where assumed. [1]
 
     Returns
     -------
@@ -209,7 +218,9 @@ def beam_ratio(
     pair = (own.lamp, reference.lamp, own.housing)
     if measurand == "window flux":
         acting[Input(("step", *pair), _step(measures), kind="model spread")] = (("factor", 0, 1.0),)
-    seat = Input(("seating", *pair), math.sqrt(2.0) * mounting_sd, kind="seating", source="assumed")
+    source = "assumed" if math.isinf(mounting_dof) else "own readings"
+    both = math.sqrt(2.0) * mounting_sd
+    seat = Input(("seating", *pair), both, dof=mounting_dof, kind="seating", source=source)
     lit = [one.total(one.grid.censored.astype(float)) for one in measures]
     return BeamRatio(
         measurand=measurand,

@@ -22,9 +22,12 @@ from photolab.bench.beam_ratios import (
     beam_ratio,
     shared_window,
 )
+from photolab.bench.bench_scatter import bench_spreads
+from photolab.bench.instruments import RANGE_GAIN_NAME
 from photolab.bench.model import Bench
 from photolab.bench.rows import result_row
 from photolab.bench.selection import baseline_lamp
+from photolab.bench.spreads import Spread
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.photometry.beam import (
@@ -68,6 +71,8 @@ class BeamResult:
         What else must be said.
     refusals : tuple of Refusal
         What could not be told, and why.
+    seating : Spread
+        Scatter of seatings in this housing, measured or declared.
     """
 
     lamp: str
@@ -81,6 +86,7 @@ class BeamResult:
     aim: AimOffset | None
     codes: tuple[str, ...]
     refusals: tuple[Refusal, ...]
+    seating: Spread = field(repr=False)
 
     def ratio(self, measurand: str) -> BeamRatio:
         """Return one of the three measurands.
@@ -192,8 +198,18 @@ def evaluate_beams(bench: Bench, *, corrections: Iterable[str] = steps.ALL, rang
         if before is None or run.grid.intensity.size > before.grid.intensity.size:
             best[run.lamp, run.housing] = run
     baseline = baseline_lamp(bench)[0] if best else ""
+    spreads = bench_spreads(bench) if best else None
+    declared = Spread(bench.settings.mounting_sd_percent / 100.0, math.inf, assumed=True)
     results = tuple(
-        _result(bench, run, best.get((baseline, run.housing)), scans, baseline, range_term)
+        _result(
+            bench,
+            run,
+            best.get((baseline, run.housing)),
+            scans,
+            baseline,
+            range_term,
+            declared if spreads is None else spreads.seating_in(run.housing),
+        )
         for run in best.values()
     )
     return Beams(results, scans, refusals, range_term)
@@ -206,6 +222,7 @@ def _result(
     scans: tuple[BeamScan, ...],
     baseline: str,
     range_term: bool,
+    seating: Spread,
 ) -> BeamResult:
     """Return what one beam says."""
     reference = None if run.lamp == baseline else reference
@@ -219,7 +236,7 @@ def _result(
     if reference is not None:
         for measurand in MEASURANDS:
             try:
-                ratios.append(_ratio(bench, run, reference, measurand, range_term))
+                ratios.append(_ratio(bench, run, reference, measurand, range_term, seating))
             except MethodError as refused:
                 refuse(refused)
         try:
@@ -244,16 +261,20 @@ def _result(
         aim=aim,
         codes=tuple(code for code in dict.fromkeys(codes) if code),
         refusals=tuple(refusals),
+        seating=seating,
     )
 
 
-def _ratio(bench: Bench, run: BeamRun, reference: BeamRun, measurand: str, range_term: bool) -> BeamRatio:
+def _ratio(
+    bench: Bench, run: BeamRun, reference: BeamRun, measurand: str, range_term: bool, seating: Spread
+) -> BeamRatio:
     """Return one measurand against the baseline's."""
     return beam_ratio(
         run,
         reference,
         measurand,
-        mounting_sd=bench.settings.mounting_sd_percent / 100.0,
+        mounting_sd=seating.sd,
+        mounting_dof=seating.dof,
         coverage=bench.settings.coverage,
         range_term=range_term,
     )
@@ -291,8 +312,10 @@ def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str) -> dict[s
     ratio = one.as_seated if scope == "readings" else one.seated_again
     low, high = (math.log(end) for end in ratio.interval(settings.coverage))
     assumed = [*result.beam.assumed, *(result.reference.assumed if result.reference is not None else ())]
-    if scope == "specimens" and "mounting_sd_percent" not in settings.declared:
+    if scope == "specimens" and result.seating.assumed and "mounting_sd_percent" not in settings.declared:
         assumed.append("mounting_sd_percent")
+    if any(q.kind == "range gain" for q in ratio.parts):
+        assumed.append(RANGE_GAIN_NAME)
     return result_row(
         bench,
         ratio,

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from photolab.bench.model import Assumption, Bench
-from photolab.bench.pairs import ReadingComparison, compare_pair
+from photolab.bench.pairs import ReadingComparison, at_instant, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
-from photolab.bench.spreads import Spreads
+from photolab.bench.spreads import Spreads, single_pieces
 from photolab.errors import MethodError
 from photolab.metrology.comparison import pairwise
 from photolab.metrology.quantity import Joint, Measured
@@ -170,16 +170,18 @@ class Campaign:
         ReadingComparison
             The ratio with its interval, lines and verdict.
         """
+        names = [self.name(lamp, housing=housing, point=point, instant=instant) for lamp in (a, b)]
         first, second = (self[lamp, housing, instant, point] for lamp in (a, b))
         settings = self.bench.settings
+        single = single_pieces(self.spreads, a, b) if scope == "models" else ()
         return compare_pair(
             first,
             second,
             scope=scope,
             coverage=settings.coverage,
             alike_percent=settings.alike_percent,
-            mounting_sd=self.spreads.mounting.sd,
-            assumed=self.assumed,
+            mounting_sd=self.spreads.seating_in(names[0][1]).sd,
+            assumed=(*at_instant(self.assumed, instant), *single),
             missing=missing_inputs(self.bench, (a, b)),
         )
 

@@ -8,14 +8,13 @@ import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
+from photolab.bench.bench_scatter import bench_spreads
 from photolab.bench.distance_laws import shape_ratio
 from photolab.bench.distance_terms import TAPE_LIMIT_MM, centre_input, colour_input, scale_parts, supply_u
 from photolab.bench.distances import DistanceResult
 from photolab.bench.model import Bench, Housing, Meter
-from photolab.bench.seats import mounting_means, whole_mountings
-from photolab.bench.selection import Selection, select
-from photolab.bench.spreads import Spread, Spreads, campaign_spreads
-from photolab.bench.supply_and_time import clock_hours
+from photolab.bench.selection import select
+from photolab.bench.spreads import Spread, Spreads
 from photolab.metrology.quantity import Input, Measured, apply, combine, limits, measured
 from photolab.photometry.distance import luminous_intensity, tilt_loss
 
@@ -80,30 +79,20 @@ def bench_candela(
     tuple of BenchCandela
         One a housing that states its distance and in which the lamp was read; empty otherwise.
     """
-    selection = select(bench)
-    chosen = selection.readings
+    chosen = select(bench).readings
     chosen = chosen[(chosen["lamp"] == lamp) & (chosen["instant"] == "initial")]
     placed = [
         (bench.housings[str(name)], block)
         for name, block in chosen.groupby("housing", sort=False)
         if str(name) in bench.housings and not math.isnan(bench.housings[str(name)].distance_m)
     ]
-    if not placed:
+    if not placed or (spreads := bench_spreads(bench)) is None:
         return ()
-    spreads = _spreads(bench, selection)
     made = []
     for place, block in placed:
         run = next((r for r in runs if (r.lamp, r.housing) == (lamp, place.id) and r.law in SETTLED), None)
         made.append(_one(bench, place, block, spreads, run))
     return tuple(made)
-
-
-def _spreads(bench: Bench, selection: Selection) -> Spreads:
-    """Return the campaign's own scatter of seatings and days."""
-    table = steps.apply(selection.readings, bench).readings
-    table = table.assign(likeness="like", clock_h=clock_hours(table["clock"]))
-    seats, _ = mounting_means(table)
-    return campaign_spreads(whole_mountings(seats), bench.settings, selection.baseline)
 
 
 def _one(
@@ -171,15 +160,16 @@ def _seated(seats: "pd.Series[float]", where: tuple[str, str], spreads: Spreads)
     for key, value in seats.items():
         specimen, day, mounting = (str(part) for part in key)  # type: ignore[attr-defined]
         lamp, housing = where
-        seat = _scatter("seating", (lamp, specimen, housing, day, mounting), spreads.mounting)
+        key = (lamp, specimen, housing, day, mounting)
+        seat = _scatter("seating", key, spreads.seating_in(housing), pool=housing)
         means.append(measured(float(value), seat, _scatter("day", (day, housing), spreads.day)))
     light: Measured = np.exp(combine(np.full(len(means), 1.0 / len(means)), means))
     return light
 
 
-def _scatter(kind: str, key: tuple[str, ...], spread: Spread) -> Input:
+def _scatter(kind: str, key: tuple[str, ...], spread: Spread, *, pool: str = "pooled") -> Input:
     """Return an input whose standard deviation was pooled over the campaign, or assumed."""
-    pooled = None if spread.assumed else (kind, "pooled")
+    pooled = None if spread.assumed else (kind, pool)
     source = "assumed" if spread.assumed else "own readings"
     return Input((kind, *key), spread.sd, dof=spread.dof, kind=kind, source=source, variance=pooled)
 
@@ -205,8 +195,9 @@ def _assumed(bench: Bench, place: Housing, spreads: Spreads, *, stated: bool) ->
     if "offset_mm" not in place.declared:
         assumed.append(f"photometric centre at the face within {place.offset_uncertainty_mm:g} mm")
     declared = bench.settings.declared
-    if spreads.mounting.assumed and "mounting_sd_percent" not in declared:
-        assumed.append(f"scatter of seatings {100.0 * spreads.mounting.sd:g} %")
+    seating = spreads.seating_in(place.id)
+    if seating.assumed and "mounting_sd_percent" not in declared:
+        assumed.append(f"scatter of seatings {100.0 * seating.sd:g} %")
     if spreads.day.assumed and "day_sd_percent" not in declared:
         assumed.append(f"scatter of days {100.0 * spreads.day.sd:g} %")
     return tuple(assumed)

@@ -13,8 +13,8 @@ from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign, Finding
 from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.findings import find
-from photolab.bench.instruments import RANGE_GAIN_PERCENT
-from photolab.bench.model import Assumption, Bench
+from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
+from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Bench, Settings
 from photolab.bench.ratio_table import ratio_table
 from photolab.bench.seats import (
     Scatter,
@@ -33,7 +33,7 @@ from photolab.bench.shared_inputs import (
     spread_input,
     term_of,
 )
-from photolab.bench.spreads import Spreads, campaign_spreads
+from photolab.bench.spreads import Spread, Spreads, campaign_spreads, not_held
 from photolab.bench.supply_and_time import (
     DRIFT_PERCENT_PER_HOUR,
     ELAPSED_U_S,
@@ -45,7 +45,7 @@ from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Joint
 
 TERM_ASSUMPTIONS = {
-    "range gain": Assumption("step between two ranges", RANGE_GAIN_PERCENT, "%", "limit"),
+    "range gain": Assumption(RANGE_GAIN_NAME, RANGE_GAIN_PERCENT, "%", "limit"),
     "supply voltage": Assumption("voltage reading", steps.VOLTMETER_U_V, "V", "standard uncertainty"),
     "drift": Assumption("drift within a day", DRIFT_PERCENT_PER_HOUR, "%/h", "standard uncertainty"),
     "elapsed time": Assumption("time since switch-on", ELAPSED_U_S, "s", "standard uncertainty"),
@@ -91,7 +91,8 @@ def evaluate(
     seats, readings = mounting_means(table)
     whole = whole_mountings(seats)
     spreads = campaign_spreads(whole, bench.settings, selection.baseline)
-    scatter = Scatter(spreads.mounting.sd, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
+    seated = np.array([spreads.seating_in(housing).sd for housing in seats["housing"]])
+    scatter = Scatter(seated, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
     weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
     loads = _loadings(seats, readings, bench, spreads)
     sensitivities = sparse.csr_array(sparse.csr_array(weights.matrix) @ loads.matrix())
@@ -99,7 +100,7 @@ def evaluate(
     campaign = Campaign(
         joint=Joint(weights.names, values, loads.inputs, sensitivities),
         table=pd.DataFrame(),
-        components=_components(spreads),
+        components=_components(spreads, bench.settings),
         findings=tuple(find(bench, selection, whole, spreads, seats)),
         assumed=_assumptions(bench, corrected, spreads, frozenset(term_of(q) for q in loads.inputs)),
         baseline=selection.baseline,
@@ -124,8 +125,7 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
     seated = list(
         zip(text["lamp"], text["specimen"], text["housing"], text["day"], text["mounting"], strict=True)
     )
-    mounting = spreads.mounting
-    loads.add(seated, ones, lambda k: spread_input("mounting", k, mounting.sd, mounting.dof))
+    loads.add(seated, ones, lambda k: _pooled("mounting", k, spreads.seating_in(k[2]), k[2]))
     noise = spreads.noise(seats)
     each = [
         (*k, point, instant)
@@ -137,10 +137,38 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
     loads.add(days, hours_from_middle(seats), drift_input)
     loads.add(days, ones, lambda k: spread_input("day", k, spreads.day.sd, spreads.day.dof))
     specimens = list(zip(text["lamp"], text["specimen"], strict=True))
-    specimen = spreads.specimen
-    loads.add(specimens, ones, lambda k: spread_input("specimen", k, specimen.sd, specimen.dof))
+    loads.add(specimens, ones, lambda k: _pooled("specimen", k, spreads.specimens[k[0]], k[0]))
     add_supply_and_time(loads, seats, bench)
+    _add_remaining(loads, text, spreads)
     return loads
+
+
+def _add_remaining(loads: Loadings, seats: pd.DataFrame, spreads: Spreads) -> None:
+    """Add to values at the hold time how remaining light differs between pieces, held ones and others."""
+    hold = np.asarray(seats["instant"] == "hold", dtype=float)
+    keys = list(zip(seats["lamp"], seats["housing"], strict=True))
+    pieces = {
+        key: [set(block.loc[block["instant"] == instant, "specimen"]) for instant in ("hold", "initial")]
+        for key, block in seats.groupby(["lamp", "housing"], sort=False)
+    }
+
+    def share(key: tuple[str, ...]) -> float:
+        held, read = pieces[key]
+        return not_held(held, read or held)
+
+    def make(term: str, key: tuple[str, ...], part: float) -> Input:
+        spread = spreads.remaining[key[0]]
+        spread = replace(spread, sd=spread.sd * math.sqrt(part))
+        return _pooled(term, key, spread, f"remaining {key[0]}")
+
+    loads.add(keys, hold, lambda k: make("remaining", k, 1.0 / len(pieces[k][1] or pieces[k][0])))
+    some = [key if at and share(key) > 0.0 else None for key, at in zip(keys, hold, strict=True)]
+    loads.add(some, hold, lambda k: make("specimen not held", k, share(k)))
+
+
+def _pooled(term: str, key: tuple[str, ...], spread: Spread, pool: str) -> Input:
+    """Return an input whose standard deviation was taken from one pool: a housing, a lamp."""
+    return spread_input(term, key, spread.sd, spread.dof, pool=pool)
 
 
 def _noise_input(key: tuple[str, ...], sd: float, dof: float) -> Input:
@@ -159,11 +187,11 @@ def _certificate_ages(bench: Bench) -> dict[str, float]:
     return ages
 
 
-def _components(spreads: Spreads) -> pd.DataFrame:
-    """Return the spreads as a table, outermost first."""
+def _components(spreads: Spreads, settings: Settings) -> pd.DataFrame:
+    """Return the spreads as a table, outermost first; of specimens the one declared for every lamp."""
     common = max(spreads.reading.values(), key=lambda s: s.dof if math.isfinite(s.dof) else 0.0)
     levels = {
-        "specimen": spreads.specimen,
+        "specimen": Spread(settings.specimen_sd_percent / 100.0, SPECIMEN_PRIOR_DOF, assumed=True),
         "day": spreads.day,
         "mounting": spreads.mounting,
         "reading": common,
@@ -179,7 +207,9 @@ def _assumptions(
     measured = {
         name
         for name in ("mounting", "specimen", "day")
-        if not getattr(spreads, name).assumed or f"{name}_sd_percent" in bench.settings.declared
+        # the declared specimen SD always enters, as the prior of every lamp's own
+        if (name != "specimen" and not getattr(spreads, name).assumed)
+        or f"{name}_sd_percent" in bench.settings.declared
     }
     kept = [a for a in bench.assumed if not any(f"{name}_sd_percent" in a.name for name in measured)]
     own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]

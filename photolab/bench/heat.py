@@ -3,8 +3,9 @@
 Where no record of the lamp or of the baseline supports that ratio, it is the one of the readings taken at the hold
 time in readings.csv, if there are any of both.
 
-The ratio at hold is the initial ratio times the remaining light of the lamp over that of the baseline. The record's own
-scale and mounting cancel from remaining light, so it is independent of the initial ratio; where bounds beyond
+The ratio at hold is the initial ratio times the remaining light of the lamp over that of the baseline: of the pieces
+that were held, with the spread of remaining light between pieces for those that were not, and for the model. A record's
+own scale and mounting cancel from remaining light, so it is independent of the initial ratio; where bounds beyond
 the record
 give it, the intervals are multiplied in ln and called conservative.
 """
@@ -14,6 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+import numpy as np
 import pandas as pd
 
 from photolab.bench import corrections as steps
@@ -21,10 +23,12 @@ from photolab.bench import instruments
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import ratio_table
+from photolab.bench.shared_inputs import spread_input
+from photolab.bench.spreads import Spread, between_specimens, not_held, own_specimens
 from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Measured
+from photolab.metrology.quantity import Input, Measured, combine, measured
 from photolab.thermal.warm_up import WarmUp, fit_warm_up
 from photolab.thermal.warm_up_answers import Remaining
 
@@ -208,11 +212,65 @@ def remaining_of(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> tuple[
     tuple of (Remaining, WarmUpRun) or None
         None where no record supports it.
     """
-    mine = [r for r in runs if r.lamp == lamp and r.housing == housing and r.remaining is not None]
-    if not mine:
-        return None
-    best = max(mine, key=lambda r: len(r.record))
-    return (best.remaining, best) if best.remaining is not None else None
+    return max(_held(runs, lamp, housing), key=lambda held: len(held[1].record), default=None)
+
+
+def _held(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> list[tuple[Remaining, WarmUpRun]]:
+    """Return the remaining light of each piece of a lamp in a housing, from its longest record."""
+    best: dict[str, tuple[Remaining, WarmUpRun]] = {}
+    mine = [r for r in runs if (r.lamp, r.housing) == (lamp, housing)]
+    for run in sorted(mine, key=lambda r: -len(r.record)):
+        if run.remaining is not None:
+            best.setdefault(run.specimen, (run.remaining, run))
+    return list(best.values())
+
+
+def _left(
+    campaign: Campaign, runs: tuple[WarmUpRun, ...], lamp: str, housing: str, scope: str
+) -> tuple[Measured, int]:
+    """Return ln of a lamp's remaining light in a scope, the mean over its pieces held, and how many these are."""
+    held = _held(runs, lamp, housing)
+    if any(
+        not ln_remaining(*one).parts for one in held
+    ):  # intervals do not average: the longest record alone
+        held = held[:1]
+    left = (
+        total(*((1.0 / len(held), ln_remaining(*one)) for one in held))
+        if held[1:]
+        else ln_remaining(*held[0])
+    )
+    seats = campaign.seats
+    mine = (seats["lamp"] == lamp) & (seats["housing"] == housing) & (seats["instant"] == "initial")
+    pieces = {run.specimen for _, run in held}
+    share = {
+        "readings": 0.0,
+        "specimens": not_held(pieces, set(seats.loc[mine, "specimen"].astype(str))),
+        "models": 1.0 / len(held),
+    }[scope]
+    if share > 0.0:
+        spread = _remaining_spread(campaign, runs, lamp)
+        level = "remaining" if scope == "models" else "specimen not held"
+        u = spread.sd * math.sqrt(share)
+        q = spread_input(level, (lamp, housing, scope), u, spread.dof, pool=f"remaining {lamp}")
+        left = total((1.0, left), (1.0, measured(0.0, q)))
+    return left, len(held)
+
+
+def _remaining_spread(campaign: Campaign, runs: tuple[WarmUpRun, ...], lamp: str) -> Spread:
+    """Return the spread of remaining light between pieces: from records where they hold more pieces than readings."""
+    rows = [
+        (lamp, housing, "", "", run.specimen, ln.value, ln.u)
+        for housing in dict.fromkeys(run.housing for run in runs if run.lamp == lamp)
+        for run, ln in ((run, ln_remaining(one, run)) for one, run in _held(runs, lamp, housing))
+        if ln.parts
+    ]
+    columns = ["lamp", "housing", "point", "day", "specimen", "ln_value", "u"]
+    table = pd.DataFrame(rows, columns=columns)
+    noise = Spread(float(np.sqrt((table["u"] ** 2).mean())) if rows else 0.0, math.inf, assumed=False)
+    between = between_specimens(table, dict.fromkeys(table["housing"], noise)).get(lamp)
+    declared = campaign.bench.settings.remaining_sd_percent / 100.0
+    known = (own_specimens(between, declared), campaign.spreads.remaining[lamp])
+    return max(known, key=lambda spread: spread.dof)
 
 
 def at_hold(light: Measured, own: Measured, base: Measured) -> Measured:
@@ -230,14 +288,30 @@ def at_hold(light: Measured, own: Measured, base: Measured) -> Measured:
     Measured
         Their sum; intervals are added where what is left has only an interval. [1]
     """
-    if own.parts and base.parts:
-        return light + own - base
+    return total((1.0, light), (1.0, own), (-1.0, base))
+
+
+def total(*terms: tuple[float, Measured]) -> Measured:
+    """Return a weighted sum of independent quantities in ln.
+
+    Parameters
+    ----------
+    *terms : tuple of (float, Measured)
+        Weight and quantity. [1]
+
+    Returns
+    -------
+    Measured
+        Their sum; intervals are added where one of them has only an interval. [1]
+    """
+    if all(x.parts for _, x in terms):
+        return combine(*zip(*terms, strict=True))
 
     def ends(coverage: float) -> tuple[float, float]:
-        (low, high), (left, most), (under, over) = (x.interval(coverage) for x in (light, own, base))
-        return low + left - over, high + most - under
+        sides = [sorted(w * end for end in x.interval(coverage)) for w, x in terms]
+        return sum(low for low, _ in sides), sum(high for _, high in sides)
 
-    return Measured(light.value + own.value - base.value, linear=False, ends=ends)
+    return Measured(sum(w * x.value for w, x in terms), linear=False, ends=ends)
 
 
 def ln_remaining(remaining: Remaining, run: WarmUpRun) -> Measured:
@@ -259,7 +333,7 @@ def ln_remaining(remaining: Remaining, run: WarmUpRun) -> Measured:
     ends = (math.log(remaining.low) if remaining.low > 0 else -math.inf, math.log(remaining.high))
     u, parts = remaining.ln_standard_uncertainty, {}
     if remaining.method != "bounds" and math.isfinite(u):
-        name = ("remaining light", run.lamp, run.housing)
+        name = ("remaining light", run.lamp, run.housing, run.specimen)
         parts = {Input(name, u, dof=remaining.dof, kind="fit", source="own readings"): 1.0}
     return Measured(value, parts, linear=False, ends=lambda _: ends)
 
@@ -295,8 +369,11 @@ def heat_rows(campaign: Campaign, runs: tuple[WarmUpRun, ...]) -> pd.DataFrame:
             ratio = campaign.ratio(lamp, campaign.baseline, housing=housing, scope=scope)
             if ratio.result is None:
                 continue
-            joined = at_hold(ratio.result, ln_remaining(*found), ln_remaining(*base))
+            own, n_held = _left(campaign, runs, lamp, housing, scope)
+            under, _ = _left(campaign, runs, campaign.baseline, housing, scope)
+            joined = at_hold(ratio.result, own, under)
             rows.append(_row(campaign, "illuminance ratio", lamp, housing, joined, found[1], scope=scope))
+            rows[-1]["n_held"] = n_held
     known = {(row["lamp"], row["housing"]) for row in rows if row["measurand"] == "illuminance ratio"}
     read = ratio_table(campaign, instant="hold").drop(columns="small")
     for row in read.to_dict("records"):
@@ -342,6 +419,7 @@ def _row(
         "coverage_factor": half / result.u if result.u else math.nan,
         "dof": result.dof if result.parts else math.nan,
         "n_specimens": 1 if counts is None else int(counts["n_specimens"]),
+        "n_held": 1,
         "n_mountings": 1 if counts is None else int(counts["n_mountings"]),
         "n_readings": len(run.record) if counts is None else int(counts["n_readings"]),
         "n_days": 1 if counts is None else int(counts["n_days"]),

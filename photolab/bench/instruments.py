@@ -10,6 +10,7 @@ import math
 from photolab.bench.model import Meter
 from photolab.metrology.quantity import Input, from_certificate, limits
 
+RANGE_GAIN_NAME = "step between two ranges"
 RANGE_GAIN_PERCENT = 1.0
 """Assumed limit of the gain between two ranges of one meter, common practice, no source. [%]"""
 OWN_COLOUR_SHARE = {"like": 0.2, "unlike": 0.5, "far": 1.0}

@@ -86,6 +86,8 @@ BENCH = (
         assumed=True, low=0, high=30, small=0.1, small_refused=True),
     Key("day_sd_percent", "number", "%", "scatter from day to day", 1.0, assumed=True, low=0, high=30,
         small=0.05),
+    Key("remaining_sd_percent", "number", "%", "scatter of remaining light between pieces of one lamp", 2.0,
+        assumed=True, low=0, high=30, small=0.05),
 )  # fmt: skip
 FACTOR = (
     Key("technology", "code", "", "light the factor is for", required=True,

@@ -53,6 +53,10 @@ class Assumption:
     words: str
 
 
+SPECIMEN_PRIOR_DOF = 6.0
+"""Weight of the declared specimen SD beside a lamp's own pieces; all the weight of a single piece. [1]"""
+
+
 @dataclass(frozen=True)
 class Settings:
     """The ``[bench]`` section of bench.toml, each key under its own name; ``declared`` are the keys given."""
@@ -72,6 +76,7 @@ class Settings:
     mounting_sd_percent: float = 3.0
     specimen_sd_percent: float = 4.0
     day_sd_percent: float = 1.0
+    remaining_sd_percent: float = 2.0
     declared: frozenset[str] = frozenset()
 
 

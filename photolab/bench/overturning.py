@@ -144,7 +144,7 @@ def what_if_seating(
     if pair.result is None:
         message = f"no interval for {a}/{b} in {housing}: nothing to change"
         raise MethodError(message, code="no_answer", known={"ratio": pair.ratio})
-    used = campaign.spreads.mounting.sd
+    used = campaign.spreads.seating_in(housing).sd
     seated = sum(c**2 for q, c in pair.result.parts.items() if q.kind == "seating")
     variance = pair.result.u**2 + seated * ((seating_percent / 100.0) ** 2 - used**2)
     half = pair.coverage_factor * math.sqrt(variance)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption
 from photolab.bench.shared_inputs import COMMON_KINDS, term_of
 from photolab.bench.verdicts import (
@@ -15,10 +16,15 @@ from photolab.bench.verdicts import (
     mountings_to_separate,
 )
 from photolab.metrology.planning import resolvable_ratio
-from photolab.metrology.quantity import Measured, coverage_factor, exp_symmetric
+from photolab.metrology.quantity import Input, Measured, coverage_factor, exp_symmetric
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+def at_instant(assumed: tuple[Assumption, ...], instant: str) -> tuple[Assumption, ...]:
+    """Return the assumptions that enter at an instant: the spread of remaining light at the hold time only."""
+    return tuple(a for a in assumed if instant == "hold" or a.name != "remaining_sd_percent")
 
 
 @dataclass(frozen=True)
@@ -156,7 +162,7 @@ def compare_pair(
         small=verdict.small,
         lines=Lines(math.nan, math.nan, math.nan) if missing else _lines(first, second, coverage),
         scope=scope,
-        assumed=assumed,
+        assumed=_with_gain(result, coverage, assumed),
         missing=missing,
         mountings_to_separate=_separate(verdict, result, mounting_sd, coverage, scope),
         resolvable_ratio=math.nan
@@ -165,6 +171,33 @@ def compare_pair(
         largest_term=_largest_term(result),
         result=None if missing else result,
     )
+
+
+def _with_gain(result: Measured, coverage: float, assumed: tuple[Assumption, ...]) -> tuple[Assumption, ...]:
+    """Return the assumptions, the step between two ranges among them where it enters, with what one range gives."""
+    rest = tuple(a for a in assumed if a.name != RANGE_GAIN_NAME)
+    if not result.only("range gain").u:
+        return rest
+    one, two = (100.0 * x.half_width(coverage) for x in (_one_range(result), result))
+    words = f"limit; both on one locked range would give ± {one:.1f} % instead of ± {two:.1f} %"
+    return (*rest, Assumption(RANGE_GAIN_NAME, RANGE_GAIN_PERCENT, "%", words))
+
+
+def _one_range(result: Measured) -> Measured:
+    """Return a ratio as if each meter had stood on the highest of its ranges: no step, and one range term."""
+    parts: dict[Input, float] = {}
+    tops: dict[object, Input] = {}
+    for q, c in result.parts.items():
+        if q.kind == "range gain":
+            continue
+        if term_of(q) == "range term" and isinstance(q.name, tuple):
+            top = tops.get(q.name[1], q)
+            joined = parts.pop(top, 0.0) + c
+            top = max(top, q, key=lambda x: x.u)
+            tops[q.name[1]], parts[top] = top, joined
+        else:
+            parts[q] = c
+    return replace(result, parts=parts, ends=None)
 
 
 def _lines(first: Measured, second: Measured, coverage: float) -> Lines:

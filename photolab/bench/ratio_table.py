@@ -4,6 +4,9 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.campaign import Campaign, missing_inputs
+from photolab.bench.pairs import at_instant
+from photolab.bench.seats import RESULT
+from photolab.bench.spreads import single_pieces
 from photolab.bench.verdicts import judge
 from photolab.metrology.quantity import SCOPES, coverage_factor, exp_symmetric
 
@@ -33,15 +36,25 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
     counts = campaign.weights.counts.iloc[at].reset_index(drop=True)
     whole = pd.concat([pd.concat([b, counts], axis=1) for b in blocks], ignore_index=True)
     order = {name: i for i, name in enumerate(compared)}
+    if instant == "hold":
+        read = dict(zip(campaign.weights.names, campaign.weights.counts["n_specimens"], strict=True))
+        whole["n_held"] = whole["n_specimens"]
+        initial = ((lamp, housing, point, "initial") for lamp, housing, point in whole[RESULT[:3]].to_numpy())
+        whole["n_specimens"] = [read.get(n, held) for n, held in zip(initial, whole["n_held"], strict=True)]
     keys = [order[tuple(k)] for k in whole[["lamp", "housing", "point", "instant"]].to_numpy()]
     whole = whole.iloc[np.argsort(keys, kind="stable")].reset_index(drop=True)
     settings = campaign.bench.settings
+    usual = [a.name for a in at_instant(campaign.assumed, instant)]
+    assumed = []
+    for lamp, scope in zip(whole["lamp"], whole["scope"], strict=True):
+        single = single_pieces(campaign.spreads, lamp, campaign.baseline) if scope == "models" else ()
+        assumed.append("; ".join([*usual, *(a.name for a in single)]) or "nothing")
     return whole.assign(
         initial_s=settings.initial_s,
         hold_minutes=settings.hold_minutes,
         conditions=_conditions(campaign, instant),
         corrections=", ".join(campaign.corrections) or "none",
-        assumed="; ".join(a.name for a in campaign.assumed) or "nothing",
+        assumed=assumed,
     )
 
 

@@ -66,8 +66,8 @@ def repeatability(campaign: Campaign) -> Repeatability:
     Returns
     -------
     Repeatability
-        Specimen, day, mounting and reading where each repeats; flagged mountings are left out, and so are
-        lamps whose readings scatter far more.
+        Specimen, day, mounting and reading where each repeats; flagged mountings stay in, lamps whose readings
+        scatter far more are left out.
 
     Raises
     ------
@@ -78,9 +78,9 @@ def repeatability(campaign: Campaign) -> Repeatability:
     flagged = {f.subject for f in campaign.findings if f.code == "mounting_flagged"}
     apart = tuple(f.subject[0] for f in campaign.findings if f.code == "lamp_scatters")
     readings["flagged"] = [tuple(map(str, row)) in flagged for row in readings[SEAT].to_numpy().tolist()]
-    sound = readings[~readings["flagged"] & ~readings["lamp"].isin(apart)]
+    steady = readings[~readings["lamp"].isin(apart)]
     table, cautions, method = _components(
-        sound, fixed=["lamp", "housing"], coverage=campaign.bench.settings.coverage
+        steady, fixed=["lamp", "housing"], coverage=campaign.bench.settings.coverage
     )
     return Repeatability(table, _seats(readings), cautions, apart, campaign.bench.settings.coverage, method)
 
@@ -188,7 +188,7 @@ def specimen_spreads(campaign: Campaign) -> pd.DataFrame:
     -------
     DataFrame
         lamp, specimens, sd, low, high of every lamp with two specimens or more; the sd without the parts of
-        day, mounting and reading. [1]
+        day, mounting and reading; used: with the declared one as a prior. [1]
     """
     readings = initial_readings(campaign)
     rows = []
@@ -198,8 +198,10 @@ def specimen_spreads(campaign: Campaign) -> pd.DataFrame:
             continue
         table, _, _ = _components(block, fixed=["lamp", "housing"], coverage=campaign.bench.settings.coverage)
         first = table.iloc[0]
-        rows.append({"lamp": lamp, "specimens": count, **{c: float(first[c]) for c in ("sd", "low", "high")}})
-    return pd.DataFrame(rows, columns=["lamp", "specimens", "sd", "low", "high"])
+        used = campaign.spreads.specimens[str(lamp)].sd
+        own = {c: float(first[c]) for c in ("sd", "low", "high")}
+        rows.append({"lamp": lamp, "specimens": count, **own, "used": used})
+    return pd.DataFrame(rows, columns=["lamp", "specimens", "sd", "low", "high", "used"])
 
 
 def seating_cells(seats: pd.DataFrame) -> Mapping[str, NDArray[np.float64]]:
@@ -273,7 +275,7 @@ def plain_spreads(campaign: Campaign, found: Repeatability) -> pd.DataFrame:
     if gaps and max(gaps) > 0.0:
         reading = _from_gaps(gaps)
         rows.append({"level": "reading", "sd": reading, "count": len(gaps)})
-    seats = found.seats[~found.seats["flagged"] & ~found.seats["lamp"].isin(found.apart)]
+    seats = found.seats[~found.seats["lamp"].isin(found.apart)]
     gaps = _gaps(seating_cells(seats).values())
     if gaps:
         rest = _from_gaps(gaps) ** 2 - reading**2 / float(seats["readings"].mean())

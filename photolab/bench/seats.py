@@ -5,7 +5,7 @@ lamp x housing x specimen with the covariance of mounting, day and noise; a lamp
 specimens. For balanced data it is the mean of means.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -104,13 +104,15 @@ class Scatter:
 
     Attributes
     ----------
-    mounting, day : float
-        Of a mounting and of a day in one housing. [1]
+    mounting : float or ndarray, shape (mountings,)
+        Of a mounting; one figure in each housing. [1]
+    day : float
+        Of a day in one housing. [1]
     drift : float
         Of the drift within a day, from clock to clock. [1/h]
     """
 
-    mounting: float
+    mounting: float | Array
     day: float
     drift: float = 0.0
 
@@ -158,10 +160,13 @@ def lamp_weights(seats: pd.DataFrame, *, noise_sd: Array, scatter: Scatter) -> W
     names = list(dict.fromkeys(map(tuple, seats[RESULT].astype(str).to_numpy().tolist())))
     place = {n: i for i, n in enumerate(names)}
     hours = hours_from_middle(seats)
+    seated = np.broadcast_to(scatter.mounting, len(seats))
     matrix = np.zeros((len(names), len(seats)))
     for _, block in seats.groupby(["housing", "point", "instant"], sort=False):
         at = block.index.to_numpy()
-        cell_weights, cells = _block_weights(block, noise_sd[at], hours[at], scatter)
+        cell_weights, cells = _block_weights(
+            block, noise_sd[at], hours[at], replace(scatter, mounting=seated[at])
+        )
         owner = [place[tuple(map(str, (c[0], c[2], c[3], c[4])))] for c in cells]
         share = 1.0 / np.bincount(owner, minlength=len(names))[owner]
         for row, cell in zip(owner, range(len(cells)), strict=True):
@@ -181,7 +186,7 @@ def _block_weights(
     same_day = _same(block, ["day"])
     same_mounting = _same(block, ["lamp", "specimen", "day", "mounting"])
     variance = same_day * (scatter.day**2 + scatter.drift**2 * np.outer(hours, hours))
-    variance = variance + same_mounting * scatter.mounting**2
+    variance = variance + same_mounting * np.asarray(scatter.mounting) ** 2
     # a tiny floor keeps the matrix solvable where nothing at all scatters; it cancels from the weights
     variance[np.diag_indices(len(block))] += noise**2 + 1e-12
     factor = linalg.cho_factor(variance, lower=True)

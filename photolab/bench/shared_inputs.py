@@ -23,6 +23,8 @@ mounting             mounting                                 1
 day                  day, housing                             1
 drift                day, housing                             hours from the middle of the day, with clocks only
 specimen             lamp, specimen                           1 (scope "models" only)
+remaining            lamp, housing                            1 at the hold time (scope "models" only)
+specimen not held    lamp, housing                            1 at the hold time, where a piece was not held
 supply voltage       mounting                                 -exponent/volts, where the readings state it
 voltmeter            bench                                    -exponent/volts, where the readings state it
 supply assumed       bench                                    -exponent, filament lamps without volts
@@ -298,7 +300,7 @@ def add_colour(loads: Loadings, seats: Columns, meters: Mapping[str, Meter]) -> 
     loads.add(own, ones, lambda k: instruments.own_colour_input(meters[k[0]], k[1], likeness[k[1]]))
 
 
-def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float) -> Input:
+def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float, *, pool: str = "pooled") -> Input:
     """Return an input whose standard deviation was pooled over the campaign, or assumed (dof infinite).
 
     Parameters
@@ -311,6 +313,8 @@ def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float) -> Inp
         Standard deviation of the ln value. [1]
     dof : float
         Degrees of freedom of the pooled estimate. [1]
+    pool : str
+        The one estimate that its SD was taken from: a housing, a lamp.
 
     Returns
     -------
@@ -322,9 +326,9 @@ def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float) -> Inp
         (level, *key),
         sd,
         dof=dof,
-        kind="seating" if level == "mounting" else level,
+        kind={"mounting": "seating", "remaining": "specimen"}.get(level, level),
         source="assumed" if assumed else "own readings",
-        variance=None if assumed else (level, "pooled"),
+        variance=None if assumed else (level, pool),
     )
 
 

@@ -19,7 +19,8 @@ EXAMPLES: dict[str, str] = {
     "hold_minutes": "30", "coverage": "0.95", "alike_percent": "10",
     "reference_voltage_V": "13.2", "reference_ambient_C": "20", "currency": '"EUR"',
     "also_show": '["degF", "fc", "ft"]',
-    "mounting_sd_percent": "3", "specimen_sd_percent": "4", "day_sd_percent": "1", "id": '"H1"',
+    "mounting_sd_percent": "3", "specimen_sd_percent": "4", "day_sd_percent": "1", "remaining_sd_percent": "2",
+    "id": '"H1"',
     "asked_on": "2025-04-03", "lamp": '"any"', "housing": '"each"', "instant": '"hold"',
     "more_than_percent": "10", "words": '"does any lamp give 10 % more in every housing?"',
 }  # fmt: skip

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from photolab.bench import instruments
-from photolab.bench.model import Assumption, Meter
+from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Meter
 from photolab.bench.pairs import Lines, ReadingComparison, compare_pair
 from photolab.bench.shared_inputs import Loadings, add_colour, add_meter, add_resolution, spread_input
 from photolab.metrology.quantity import Joint
@@ -179,8 +179,8 @@ def _loadings(
     lamps = [("A",), ("B",)]
     loads.add(lamps, np.ones(2), lambda k: spread_input("mounting", k, *seating))
     if specimen_sd_percent is not None:
-        sd = specimen_sd_percent / 100.0
-        loads.add(lamps, np.ones(2), lambda k: spread_input("specimen", k, sd, math.inf))
+        piece = (specimen_sd_percent / 100.0, SPECIMEN_PRIOR_DOF)
+        loads.add(lamps, np.ones(2), lambda k: spread_input("specimen", k, *piece, pool=k[0]))
     return loads
 
 

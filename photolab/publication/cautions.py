@@ -43,6 +43,7 @@ _TOUCHES = (
     ("calibration_source", "every ratio between technologies"),
     ("mounting_sd", "every ratio, most where a lamp was seated once"),
     ("day_sd", "ratios of lamps read on different days"),
+    ("remaining_sd", "figures after the hold time, for the models and where a piece was not held"),
     ("specimen_sd", "statements for the models"),
     ("limit_kind", "every ratio: how wide the meter's part is"),
     ("linearity", "every ratio, most where the readings lie far apart"),

@@ -29,6 +29,7 @@ _METER_KEYS = {
 }
 #: Which key of the bench states a spread; without the key, and until it is measured, it is assumed.
 _SPREAD_KEYS = {"mounting": "mounting_sd_percent", "day": "day_sd_percent", "specimen": "specimen_sd_percent"}
+_REMAINING = frozenset({"remaining", "specimen not held"})
 _FROM = {
     "scale": _MANUAL,
     "range term": _MANUAL,
@@ -247,6 +248,8 @@ def how_far(line: pd.Series) -> str:  # type: ignore[type-arg]
 def _known_from(kind: str, name: tuple[object, ...], bench: Bench, components: pd.DataFrame | None) -> str:
     """Return where an input is known from."""
     meter = bench.meters.get(str(name[1])) if len(name) > 1 else None
+    if kind in _REMAINING:
+        return "bench.toml" if "remaining_sd_percent" in bench.settings.declared else _ASSUMED
     if kind in _SPREAD_KEYS:
         measured = components is not None and not bool(
             components.set_index("level")["assumed"].get(kind, True)

@@ -37,6 +37,8 @@ KIND_WORDS = {
     "day": "day",
     "drift": "drift within a day",
     "specimen": "specimen",
+    "remaining": "light left from piece to piece",
+    "specimen not held": "pieces that were not held",
     "supply voltage": "voltage reading",
     "voltmeter": "voltmeter scale",
     "supply assumed": "unknown supply voltage",
@@ -306,7 +308,7 @@ FINDING_WORDS = {
     "baseline_by_row_order": "No lamp has the role baseline; ratios are against {0}, the first in row order.",
     "mounting_flagged": (
         "{0} specimen {1} in {2}, {3} mounting {4}, reads {percent} than the lamp's other seatings: look whether it "
-        "was seated or aimed wrongly; it is left out of the pooled seating SD, not out of the value."
+        "was seated or aimed wrongly; until you exclude it, it counts in the value and in the seating SD alike."
     ),
     "lamp_scatters": "{0} scatters by {sd} % from reading to reading, far more than the others: modulated light?",
     "ranges_differ": (

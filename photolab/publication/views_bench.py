@@ -5,6 +5,7 @@ Where a bench folder does not hold what a view needs, the view is one sentence t
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,7 @@ __all__ = [
     "Measured",
     "answer",
     "beside",
+    "by_housing",
     "components_picture",
     "flagged",
     "homogeneity",
@@ -179,6 +181,42 @@ def beside(measured: Measured) -> Table:
     return table(shown, heads=heads, places=2)
 
 
+def by_housing(measured: Measured) -> Table:
+    """Return the seating scatter of each housing: its own, and the one its results rest on.
+
+    Parameters
+    ----------
+    measured : Measured
+        From `measure`.
+
+    Returns
+    -------
+    Table
+        One row a housing.
+    """
+    spreads = measured.campaign.spreads
+    rows = [
+        (
+            housing,
+            100.0 * own.sd if own.dof else math.nan,
+            own.dof,
+            100.0 * used.sd,
+            decimal(used.dof, 0) if math.isfinite(used.dof) else "assumed",
+        )
+        for housing, own in spreads.own_seating.items()
+        for used in [spreads.seating_in(housing)]
+    ]
+    shown = pd.DataFrame(rows, columns=["housing", "own", "own_dof", "used", "dof"])
+    heads = {
+        "housing": "housing",
+        "own": "SD of its own seatings (%)",
+        "own_dof": "degrees of freedom",
+        "used": "SD used in the results (%)",
+        "dof": "degrees of freedom of that",
+    }
+    return table(shown, heads=heads, places={"own": 2, "own_dof": 0, "used": 2})
+
+
 def seatings_picture(measured: Measured) -> Picture | Words:
     """Return the strip plot of seatings.
 
@@ -295,7 +333,10 @@ def specimens(measured: Measured) -> Words:
         return say(
             f"{NOTHING}no lamp was tested with two specimens, so how specimens differ is not known at all."
         )
-    return say(*words_bench.specimens_words(spreads), bullets=True)
+    single = [str(lamp) for lamp, spread in measured.campaign.spreads.specimens.items() if spread.assumed]
+    sd = decimal(measured.campaign.bench.settings.specimen_sd_percent, 1)
+    alone = f"{', '.join(single)}: a single piece says nothing of its model; the declared {sd} % stands in."
+    return say(*words_bench.specimens_words(spreads), *([alone] if single else []), bullets=True)
 
 
 def homogeneity(measured: Measured) -> Words:

@@ -276,7 +276,7 @@ def seating_table(campaign: Campaign, a: str | None, b: str | None) -> Table | W
     pair = _pair(campaign, a, b)
     if pair is None:
         return say(NO_LAMP)
-    own = 100.0 * campaign.spreads.mounting.sd
+    own = 100.0 * campaign.spreads.seating_in(pair[2]).sd
     rows = []
     for sd in sorted({*SEATINGS, own}):
         half, verdict = what_if_seating(campaign, *pair[:2], housing=pair[2], seating_percent=sd)
@@ -313,5 +313,7 @@ def seating_slider(campaign: Campaign, a: str | None, b: str | None) -> object:
         half, verdict = what_if_seating(campaign, *pair[:2], housing=pair[2], seating_percent=seating_percent)
         return say(f"± {decimal(100.0 * half, 1)} %: {verdict.replace('_', ' ')}")
 
-    slider = ipywidgets.FloatSlider(value=100.0 * campaign.spreads.mounting.sd, min=0.0, max=8.0, step=0.1)
+    slider = ipywidgets.FloatSlider(
+        value=100.0 * campaign.spreads.seating_in(pair[2]).sd, min=0.0, max=8.0, step=0.1
+    )
     return ipywidgets.interactive(show, seating_percent=slider)

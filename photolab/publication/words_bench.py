@@ -190,7 +190,8 @@ def specimens_words(spreads: pd.DataFrame, *, few: int = 5) -> tuple[str, ...]:
     said = []
     for row in spreads.to_dict("records"):
         number = int(row["specimens"])
-        end = ": their spread is barely known." if number <= few else "."
+        barely = ": their spread is barely known" if number <= few else ""
+        end = f"{barely}. The results use {decimal(100.0 * row['used'], 1)} %, theirs and the declared one together."
         high = 100.0 * float(row["high"])
         top = f"{decimal(high, 0 if high >= 10.0 else 1)} %" if high < 50.0 else "more than half of its light"
         said.append(
