@@ -80,7 +80,7 @@ def test_sentence_names_scope_and_noticeability():
         compare_readings(318, 436, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0)
     )
     assert said == (
-        "Clear of the bench uncertainty: 19 to 58 % more, for these readings; may be seen. "
+        "Clear of the bench uncertainty: 19 to 57 % more, for these readings; may be seen. "
         "Assumed: seating 3 % (measure this first), linearity 1 %, colour f1' 10 %, supply not considered."
     )
 
