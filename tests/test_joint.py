@@ -234,8 +234,8 @@ A, B = Input("a", 1), Input("b", 1)
     ("arguments", "match"),
     [
         (("x", [0.0], [A, B], [[1.0], [1.0]]), r"a row a value, a column an input; got \(2, 1\)"),
-        (("xy", [0.0, np.nan], [A, B], np.eye(2)), r"values must be finite; got \[ 0. nan\]"),
-        (("x", [0.0], [A, B], [[1.0, np.inf]]), r"sensitivities must be finite; got \[\[ 1. inf\]\]"),
+        (("xy", [0.0, np.nan], [A, B], np.eye(2)), r"values must be finite; got \[ +0. +nan\]"),
+        (("x", [0.0], [A, B], [[1.0, np.inf]]), r"sensitivities must be finite; got \[\[ +1. +inf\]\]"),
         (("x", [0.0], [A, B], sparse.csr_array([[1.0, np.nan]])), "sensitivities must be finite; got"),
         (("xx", [0.0, 1.0], [A, B], np.eye(2)), "names must be 2 different ones; got 1"),
         (("xyz", [0.0, 1.0], [A, B], np.eye(2)), "names must be 2 different ones; got 3"),

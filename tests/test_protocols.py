@@ -56,8 +56,8 @@ def test_raw_readings_are_the_same_rows(small):
     assert (small.settings.coverage, other.settings.coverage) == (0.95, 0.99)
 
 
-def test_coverage_scales_every_interval_by_students_quantile(small):
-    """Oracle: scipy's t at each result's own degrees of freedom."""
+def test_coverage_scales_every_interval(small):
+    """Oracle: each ratio's own quantity; between the limits of a rectangle and scipy's t at its degrees of freedom."""
     found = compare_protocols(small, changed(TEXT, {"bench": {"coverage": 0.99}}))
     table = found.before.table
     after = found.after.table
@@ -65,9 +65,19 @@ def test_coverage_scales_every_interval_by_students_quantile(small):
         stats.t.ppf([0.975, 0.995], v) if math.isfinite(v) else stats.norm.ppf([0.975, 0.995])
         for v in table["dof"]
     ]
-    wider = [b / a for a, b in k]
+    wider = after["ln_expanded_uncertainty"] / table["ln_expanded_uncertainty"]
+    assert (wider > 0.99 / 0.95).all()
+    assert (wider <= [b / a * (1 + 1e-9) for a, b in k]).all()
+    halves = [
+        (found.before[lamp, housing, "initial", point] - found.before[baseline, housing, "initial", point])
+        .in_scope(scope)
+        .half_width(0.99)
+        for lamp, housing, point, scope, baseline in table[
+            ["lamp", "housing", "point", "scope", "baseline"]
+        ].itertuples(index=False)
+    ]
     # the quantiles agree to rounding; the values themselves do not move at all
-    assert_allclose(after["ln_expanded_uncertainty"] / table["ln_expanded_uncertainty"], wider, rtol=1e-9)
+    assert_allclose(after["ln_expanded_uncertainty"], halves, rtol=1e-9)
     assert_allclose(after["value"], table["value"], rtol=0)
     assert len(found.moved) == len(table)
 

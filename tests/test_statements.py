@@ -63,7 +63,7 @@ def test_sentence_names_scope_and_what_was_assumed():
         compare_readings(318, 436, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0)
     )
     assert said == (
-        "Clear of the bench uncertainty: 19 to 58 % more, for these readings. "
+        "Clear of the bench uncertainty: 19 to 57 % more, for these readings. "
         "Assumed: seating 3 % (measure this first), linearity 1 %, colour f1' 10 %, supply not considered."
     )
 
