@@ -14,6 +14,7 @@ from photolab.bench.distances import DistanceResult
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.bench.seats import mounting_means, whole_mountings
 from photolab.bench.selection import Selection, select
+from photolab.bench.shared_inputs import link_input
 from photolab.bench.spreads import Spread, Spreads, campaign_spreads
 from photolab.bench.supply_and_time import clock_hours
 from photolab.metrology.quantity import Input, Measured, apply, combine, limits, measured
@@ -110,7 +111,7 @@ def _one(
     bench: Bench, place: Housing, block: pd.DataFrame, spreads: Spreads, run: DistanceResult | None
 ) -> BenchCandela:
     """Return the candela of a lamp in one housing."""
-    lamp, meter = str(block["lamp"].iloc[0]), bench.meters[str(block["meter"].iloc[0])]
+    lamp, meter = str(block["lamp"].iloc[0]), bench.meters[str(block["onto"].iloc[0])]
     rows = steps.apply(block, bench).readings
     seats = rows.groupby(["specimen", "day", "mounting"], dropna=False)["ln_value"].mean()
     lux, top = math.exp(float(seats.mean())), float(block["range_lx"].max())
@@ -189,13 +190,22 @@ def _scatter(kind: str, key: tuple[str, ...], spread: Spread) -> Input:
 
 
 def _relative(bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, place: Housing) -> Measured:
-    """Return 1 with the relative inputs of a reading: scale, linearity, colour, supply, tilt."""
+    """Return 1 with the relative inputs of a reading: scale, link, linearity, colour, supply, tilt."""
     lamp = str(rows["lamp"].iloc[0])
     linear = instruments.linearity_input(meter, (f"{top:g}", lamp, place.id))
     tilt = tilt_loss(math.radians(place.tilt_uncertainty_deg) / math.sqrt(3.0))
+    linked = rows[rows["meter"] != rows["onto"]].groupby(["meter", "technology"], sort=False)
+    links = [
+        (
+            link_input(str(meter_id), str(kind), block["link_u"].iloc[0], block["link_dof"].iloc[0]),
+            len(block) / len(rows),
+        )
+        for (meter_id, kind), block in linked
+    ]
     return measured(
         1.0,
         *scale_parts(meter, top),
+        *((instruments.as_input(q, "scale", source="own readings"), share) for q, share in links),
         instruments.as_input(linear, "linearity"),
         colour_input(meter, rows),
         Input(("supply", lamp, place.id), supply_u(bench, rows), kind="supply", source="assumed"),

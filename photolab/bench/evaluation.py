@@ -26,10 +26,11 @@ from photolab.bench.seats import (
     mounting_means,
     whole_mountings,
 )
-from photolab.bench.selection import select
+from photolab.bench.selection import Selection, select
 from photolab.bench.shared_inputs import (
     Loadings,
     add_colour,
+    add_links,
     add_meter,
     add_resolution,
     own_colour_likeness,
@@ -108,7 +109,7 @@ def evaluate(
         table=pd.DataFrame(),
         components=_components(spreads),
         findings=tuple(find(bench, selection, whole, spreads, seats)),
-        assumed=_assumptions(bench, corrected, spreads, frozenset(loads.kinds)),
+        assumed=(*_assumptions(bench, corrected, spreads, frozenset(loads.kinds)), *_provisional(selection)),
         baseline=selection.baseline,
         corrections=corrected.applied,
         selection=selection,
@@ -130,6 +131,7 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
     add_meter(loads, seats, bench.meters, certificate_age=_certificate_ages(bench))
     add_resolution(loads, readings, seats, bench.meters)
     add_colour(loads, seats, bench.meters)
+    add_links(loads, seats)
     ones = np.ones(len(seats))
     text = seats.astype(dict.fromkeys(("lamp", "specimen", "housing", "day", "mounting", "instant"), str))
     seated = list(
@@ -215,6 +217,20 @@ def _components(spreads: Spreads) -> pd.DataFrame:
     }
     rows = [{"level": k, "sd": s.sd, "dof": s.dof, "assumed": s.assumed} for k, s in levels.items()]
     return pd.DataFrame(rows)
+
+
+def _provisional(selection: Selection) -> list[Assumption]:
+    """Return the provisional links that were accepted and entered."""
+    rows = selection.links[~selection.links["established"].astype(bool)].to_dict("records")
+    return [
+        Assumption(
+            f"provisional link of {row['old_meter']} to {selection.meter} for {row['technology']} lamps",
+            100.0 * row["u"],
+            "%",
+            f"standard uncertainty, from {row['n']} {'lamp' if row['n'] == 1 else 'lamps'}",
+        )
+        for row in rows
+    ]
 
 
 def _assumptions(

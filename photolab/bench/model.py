@@ -55,7 +55,10 @@ class Assumption:
 
 @dataclass(frozen=True)
 class Settings:
-    """The ``[bench]`` section of bench.toml, each key under its own name; ``declared`` are the keys given."""
+    """The ``[bench]`` section of bench.toml, each key under its own name, and the key of ``[links]``.
+
+    ``declared`` are the keys of ``[bench]`` that were given.
+    """
 
     name: str = "unnamed"
     protocol_revision: str = ""
@@ -73,6 +76,7 @@ class Settings:
     specimen_sd_percent: float = 4.0
     day_sd_percent: float = 1.0
     declared: frozenset[str] = frozenset()
+    accept_provisional: bool = False
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,7 @@ _METER_KEYS = {
 _SPREAD_KEYS = {"mounting": "mounting_sd_percent", "day": "day_sd_percent", "specimen": "specimen_sd_percent"}
 _FROM = {
     "scale": _MANUAL,
+    "link": _OWN,
     "range term": _MANUAL,
     "resolution": "display",
     "noise": _OWN,

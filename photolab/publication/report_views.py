@@ -182,8 +182,5 @@ def held_back(campaign: Campaign) -> Words:
     for one in readiness.list_abilities(campaign.bench, campaign):
         if not one.able:
             items.append(f"{statements.capital(one.what)}: {one.answer}.")
-    reasons = campaign.selection.left_out
-    for reason in dict.fromkeys(reasons["reason"]):
-        count = int((reasons["reason"] == reason).sum())
-        items.append(f"{readiness.count(count, 'reading')} left out: {reason}.")
+    items += [f"Left out: {said}" for said in readiness.left_out_words(campaign)]
     return say(*(items or ["Nothing is held back."]), bullets=True)
