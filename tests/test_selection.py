@@ -18,6 +18,7 @@ from photolab.bench.folder import write_bench
 from photolab.bench.records import read_bench
 from photolab.bench.selection import select
 from photolab.errors import RecordError
+from photolab.publication import views_baseline
 from photolab.publication.readiness import report
 from photolab.publication.report_views import held_back
 from photolab.publication.workbook_table import as_workbook
@@ -229,6 +230,20 @@ def test_the_chart_of_the_baseline_uses_linked_days(tmp_path):
     assert list(found.table["day"]) == ["d1", "d2", "d3"]
     assert np.ptp(found.table["mean"].to_numpy()) < 1e-12
     assert found.signals == ()
+
+
+def test_days_of_a_linked_meter_err_together_on_the_chart(tmp_path):
+    """Oracle: by hand: the step to the last day against the sum of the days' own variance and the link's."""
+    campaign = evaluate(linked(tmp_path, table=links()))
+    rows = campaign.selection.readings
+    u = float(rows.loc[(rows["lamp"] == "B0") & (rows["meter"] == "M2"), "link_u"].iloc[0])
+    chart = baseline_charts(campaign)[0].chart
+    days = chart.table
+    own = float(days["sd"].iloc[0])
+    variance = own**2 * (1.0 - 1.0 / 3.0) + np.array([u / 3.0, u / 3.0, 2.0 * u / 3.0]) ** 2
+    assert_allclose(days["high"] - chart.centre, chart.limits["day"] * np.sqrt(variance), rtol=1e-9)
+    said = str(views_baseline.charts_said(views_baseline.hold(campaign), corrected=True))
+    assert "On d3 it was read with M2 and brought to M1 by their link" in said
 
 
 def test_candela_of_linked_readings_carry_the_link(tmp_path):

@@ -106,8 +106,12 @@ def baseline_charts(
 def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> ControlChart:
     """Return the chart of one specimen in one housing."""
     spreads = campaign.spreads
+    linked = {
+        f"link {meter}": rows["link_u"].where(rows["meter"] == meter, 0.0)
+        for meter in rows.loc[rows["link_u"] > 0.0, "meter"].unique()
+    }
     return control_chart(
-        rows,
+        rows.assign(**linked),
         "ln_value",
         "day",
         # not the spread of these same days: a step would hide itself in it
@@ -115,6 +119,7 @@ def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> Contro
         mounting_sd=spreads.mounting.sd,
         mounting="mounting",
         reading_sd=spreads.reading[campaign.baseline].sd,
+        shared=tuple(linked),  # days of one second meter err together
         dof=spreads.mounting.dof,
         false_alarm=false_alarm,
     )
