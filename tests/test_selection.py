@@ -170,8 +170,8 @@ def test_readings_that_no_link_reaches_are_told_in_check_on_the_page_and_in_the_
 
 
 def test_a_provisional_link_can_be_accepted_and_is_named(tmp_path):
-    """Oracle: by hand: scatter of the pairs, and f1'/(5 sqrt 2) of each meter as a limit for the one lamp."""
-    table = links(("B0", "B1", "B2", "K1", "K1"))
+    """Oracle: by hand: scatter of the pairs, and f1'/(5 sqrt 2) of each meter as a limit for each of two lamps."""
+    table = links(("B0", "B1", "B2", "K1", "K2"))
     refused = evaluate(linked(tmp_path, table=table))
     assert set(refused.selection.left_out["lamp"]) == {"K1", "K2"}
     assert not any("link" in a.name for a in refused.assumed)
@@ -185,7 +185,7 @@ def test_a_provisional_link_can_be_accepted_and_is_named(tmp_path):
     pairs = np.log(SPREAD) - np.log(SPREAD).mean()
     scatter = float(pairs[[0, 1]].std(ddof=1)) / math.sqrt(2.0)
     colour = 0.1 / (5.0 * math.sqrt(2.0)) / math.sqrt(3.0)
-    assert_allclose(named[0].value, 100.0 * math.sqrt(scatter**2 + 2.0 * colour**2), rtol=1e-12)
+    assert_allclose(named[0].value, 100.0 * math.sqrt(scatter**2 + 2.0 * colour**2 / 2.0), rtol=1e-12)
     one = select(
         linked(tmp_path / "c", table=links(("B0",)), toml=TOML + "[links]\naccept_provisional = true\n")
     )

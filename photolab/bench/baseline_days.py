@@ -52,7 +52,7 @@ def without(campaign: Campaign, *names: str) -> tuple[str, ...]:
     tuple of str
         The others.
     """
-    return tuple(name for name in campaign.corrections if name not in names)
+    return tuple(name for name in campaign.enabled if name not in names)
 
 
 def baseline_charts(
@@ -80,7 +80,7 @@ def baseline_charts(
     MethodError
         If no housing holds the baseline on three days (code ``few_days``).
     """
-    enabled = campaign.corrections if corrections is None else corrections
+    enabled = campaign.enabled if corrections is None else corrections
     readings = steps.apply(campaign.selection.readings, campaign.bench, enabled).readings
     mine = readings[
         (readings["lamp"] == campaign.baseline)

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
 
+from photolab.bench.corrections import ALL
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import SCOPE_KINDS, PairInputs, ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
@@ -76,6 +77,10 @@ class Campaign:
         What was noticed.
     assumed : tuple of Assumption
         Declared defaults that entered.
+    corrections, enabled : tuple of str
+        Corrections that changed a reading; those that were asked for, which hold for every measurand.
+    bench : Bench
+        The bench, without what was left out on request: every measurand is computed from it.
     """
 
     joint: JointResult
@@ -94,6 +99,7 @@ class Campaign:
     inputs: tuple[InputQuantity, ...] = field(repr=False)
     kinds: NDArray[np.str_] = field(repr=False)
     sensitivities: sparse.csr_array = field(repr=False)
+    enabled: tuple[str, ...] = ALL
 
     def name(
         self, lamp: str, *, housing: str = "", point: str = "hot_spot", instant: str = "initial"

@@ -1,6 +1,7 @@
 """From the lux at the bench's distance to candela, with every term of the doubt, for one lamp in one housing."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -63,7 +64,11 @@ class BenchCandela:
 
 
 def bench_candela(
-    bench: Bench, *, lamp: str, runs: tuple[DistanceResult, ...] = ()
+    bench: Bench,
+    *,
+    lamp: str,
+    runs: tuple[DistanceResult, ...] = (),
+    corrections: Iterable[str] = steps.ALL,
 ) -> tuple[BenchCandela, ...]:
     """Return the candela of one lamp from its readings at the bench's distance, in every housing.
 
@@ -75,6 +80,8 @@ def bench_candela(
         The lamp.
     runs : tuple of DistanceResult
         Distance runs; one of the lamp in the housing says whether the inverse square holds and by how much it fails.
+    corrections : iterable of str, default all
+        Corrections to apply, out of `corrections.CORRECTIONS`.
 
     Returns
     -------
@@ -91,31 +98,39 @@ def bench_candela(
     ]
     if not placed:
         return ()
-    spreads = _spreads(bench, selection)
+    wanted = frozenset(corrections)
+    laws = SETTLED if "near_field" in wanted else SETTLED - {"near_field"}
+    spreads = _spreads(bench, selection, wanted)
     made = []
     for place, block in placed:
-        run = next((r for r in runs if (r.lamp, r.housing) == (lamp, place.id) and r.law in SETTLED), None)
-        made.append(_one(bench, place, block, spreads, run))
+        run = next((r for r in runs if (r.lamp, r.housing) == (lamp, place.id) and r.law in laws), None)
+        made.append(_one(bench, place, block, spreads, run, wanted))
     return tuple(made)
 
 
-def _spreads(bench: Bench, selection: Selection) -> Spreads:
+def _spreads(bench: Bench, selection: Selection, wanted: frozenset[str]) -> Spreads:
     """Return the campaign's own scatter of seatings and days."""
-    table = steps.apply(selection.readings, bench).readings
+    table = steps.apply(selection.readings, bench, wanted).readings
     table = table.assign(likeness="like", clock_h=clock_hours(table["clock"]))
     seats, _ = mounting_means(table)
     return campaign_spreads(whole_mountings(seats), bench.settings, selection.baseline)
 
 
 def _one(
-    bench: Bench, place: Housing, block: pd.DataFrame, spreads: Spreads, run: DistanceResult | None
+    bench: Bench,
+    place: Housing,
+    block: pd.DataFrame,
+    spreads: Spreads,
+    run: DistanceResult | None,
+    wanted: frozenset[str],
 ) -> BenchCandela:
     """Return the candela of a lamp in one housing."""
     lamp, meter = str(block["lamp"].iloc[0]), bench.meters[str(block["onto"].iloc[0])]
-    rows = steps.apply(block, bench).readings
+    rows = steps.apply(block, bench, wanted).readings
+    dark_off = "dark" in wanted and bool(block["dark_lx"].notna().all())
     seats = rows.groupby(["specimen", "day", "mounting"], dropna=False)["ln_value"].mean()
     lux, top = math.exp(float(seats.mean())), float(block["range_lx"].max())
-    seen = bool(block["dark_lx"].notna().all()) and run is not None
+    seen = dark_off and run is not None
     light = _seated(seats, (lamp, place.id), spreads) * _relative(bench, meter, rows, top, place)
     additive = (
         []
@@ -124,9 +139,7 @@ def _one(
     )
     step = instruments.resolution_lx(meter, top) / 2.0
     figure = limits(("last figure", lamp, place.id), step / math.sqrt(len(seats)), kind="resolution")
-    dark = limits(
-        ("dark reading", lamp, place.id), step if block["dark_lx"].notna().all() else 0.0, kind="resolution"
-    )
+    dark = limits(("dark reading", lamp, place.id), step if dark_off else 0.0, kind="resolution")
     light = light + measured(0.0, figure, dark, *additive)
     stated = not math.isnan(place.distance_uncertainty_mm)
     tape = (place.distance_uncertainty_mm if stated else TAPE_LIMIT_MM) / 1000.0

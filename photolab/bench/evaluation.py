@@ -57,6 +57,9 @@ KIND_ASSUMPTIONS = {
 }
 """Defaults of input kinds that no file can state. [unit of each]"""
 
+MEASURED = ("readings", "warm_up", "thermal", "electrical", "distance", "beam")
+"""Tables of readings, from which `leave_out` takes rows."""
+
 __all__ = ["ALL", "Campaign", "Finding", "evaluate"]
 
 
@@ -72,7 +75,8 @@ def evaluate(
     corrections : iterable of str, default `ALL`
         Corrections to apply, out of `corrections.CORRECTIONS`.
     leave_out : dict, optional
-        Column to value: readings with all these values are left out.
+        Column to value: readings with all these values are left out, in every table of readings that has the columns;
+        links between meters stay as they are.
 
     Returns
     -------
@@ -84,11 +88,12 @@ def evaluate(
     MethodError
         If no reading enters.
     """
+    enabled = tuple(corrections)
     selection = select(bench, leave_out=leave_out)
     if selection.readings.empty:
         message = "no reading enters the evaluation; every row is excluded or left out"
         raise MethodError(message, code="no_readings", known={"left_out": selection.left_out})
-    corrected = steps.apply(selection.readings, bench, corrections)
+    corrected = steps.apply(selection.readings, bench, enabled)
     table = corrected.readings
     likeness = own_colour_likeness(bench.tables["lamps"])
     table["likeness"] = [likeness.get(lamp, "like") for lamp in table["lamp"]]
@@ -116,13 +121,25 @@ def evaluate(
         seats=seats,
         weights=weights,
         spreads=spreads,
-        bench=bench,
+        bench=_without(bench, leave_out or {}),
         scopes=scopes,
         inputs=tuple(loads.inputs),
         kinds=kinds,
         sensitivities=sensitivities,
+        enabled=enabled,
     )
     return replace(campaign, table=ratio_table(campaign))
+
+
+def _without(bench: Bench, leave_out: dict[str, str]) -> Bench:
+    """Return a bench without some readings, whatever was read."""
+    tables = dict(bench.tables)
+    for name in MEASURED if leave_out else ():
+        table = tables[name]
+        if set(leave_out) <= set(table.columns):
+            same = [table[column].astype(str) == str(value) for column, value in leave_out.items()]
+            tables[name] = table[~np.logical_and.reduce(same)].reset_index(drop=True)
+    return replace(bench, tables=tables)
 
 
 def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads: Spreads) -> Loadings:

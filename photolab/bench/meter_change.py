@@ -63,7 +63,7 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
     campaign : Campaign
         The evaluated campaign, read with the old meter.
     corrections : iterable of str, optional
-        Corrections of both evaluations; those that the campaign applied if not given.
+        Corrections of both evaluations; the campaign's own if not given.
 
     Returns
     -------
@@ -88,7 +88,7 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
         message = f"meter {new} must be described in bench.toml; got {', '.join(bench.meters)}"
         raise MethodError(message, code="unknown_meter", known={"meter": new})
     links = links[links["new_meter"] == new]
-    enabled = campaign.corrections if corrections is None else tuple(corrections)
+    enabled = campaign.enabled if corrections is None else tuple(corrections)
     readings = _linked(campaign, links)
     technologies = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
     refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(technologies)))
