@@ -128,7 +128,8 @@ def test_what_is_left_out_is_left_out_of_every_measurand():
     assert_allclose(rows_of(table, *own).to_numpy(), before.to_numpy(), rtol=1e-12)
     # no other lamp takes the baseline's place, not even one with a beam
     beam = campaign.bench.tables["beam"]
-    beam = pd.concat([beam, beam[beam["lamp"] == "B0"].assign(lamp="K1", run="again")], ignore_index=True)
+    again = beam[beam["lamp"] == "B0"].assign(lamp="K1", run=lambda rows: "again " + rows["run"])
+    beam = pd.concat([beam, again], ignore_index=True)
     bench = replace(campaign.bench, tables={**campaign.bench.tables, "beam": beam})
     without = results(evaluate(bench, leave_out={"lamp": "B0"}))
     assert without[without["measurand"] == "hot-spot intensity ratio"].empty
