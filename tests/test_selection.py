@@ -15,6 +15,7 @@ from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.candela import bench_candela
 from photolab.bench.evaluation import evaluate
 from photolab.bench.folder import write_bench
+from photolab.bench.meter_change import meter_change
 from photolab.bench.records import read_bench
 from photolab.bench.selection import select
 from photolab.errors import RecordError
@@ -255,3 +256,14 @@ def test_candela_of_linked_readings_carry_the_link(tmp_path):
     assert_allclose(one.intensity.value, alone.intensity.value, rtol=1e-12)
     parts = {q.name: c for q, c in one.intensity.parts.items() if q.name[0] == "link"}
     assert_allclose(parts[("link", "M2", "led")] / one.intensity.value, 1.0 / 3.0, rtol=1e-9)
+
+
+def test_a_change_of_meter_takes_readings_of_the_new_one_as_they_are(tmp_path):
+    """Oracle: the figures typed; the factor of the technology on the others."""
+    campaign = evaluate(linked(tmp_path, table=links()))
+    told = meter_change(campaign).readings
+    typed = told["illuminance_lx"].to_numpy()
+    factor = np.array([FACTOR[lamp[0]] for lamp in told["lamp"]])
+    expected = np.where(told["meter"] == "M2", typed, factor * typed)
+    assert_allclose(told["linked_lx"], expected, rtol=1e-12)
+    assert (told["range_lx"] == 4000).all()
