@@ -132,7 +132,7 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     reason = pd.Series("", index=readings.index)
     reason[readings["instant"] == ""] = "not read at the initial or the hold time"
     net = readings["illuminance_lx"] - readings["dark_lx"].fillna(0.0)
-    usable = readings.assign(net_lx=net)[(net > 0) & (reason == "")]
+    usable = readings[(net > 0) & (reason == "")].assign(net_lx=net)
     readings, refused, links = _linked(bench, readings, usable, meter)
     reason[refused.index] = refused
     reason[net <= 0] = "the dark reading is as large as the reading"
@@ -169,13 +169,16 @@ def _linked(
     bench: Bench, readings: pd.DataFrame, usable: pd.DataFrame, meter: str
 ) -> tuple[pd.DataFrame, "pd.Series[str]", pd.DataFrame]:
     """Return the readings with what brings them to one meter, why some stay out by row, and the links."""
+    columns = ["technology", "old_meter", "ln", "u", "dof", "n", "established"]
+    readings = readings.assign(onto=readings["meter"], link_ln=0.0, link_u=0.0, link_dof=math.inf)
+    other = usable[usable["meter"] != meter]
+    refused = pd.Series("", index=other.index, dtype=object)
+    if other.empty:
+        return readings, refused, pd.DataFrame(columns=columns)
     technologies = _technologies(bench)
     named = usable[usable["mounting"] != ""]  # a blank mounting may be two seatings: it links nothing
     found = links_to(meter, bench.tables["links"], named, technologies)
     by = {(link["technology"], link["old_meter"]): link for link in found.to_dict("records")}
-    readings = readings.assign(onto=readings["meter"], link_ln=0.0, link_u=0.0, link_dof=math.inf)
-    other = usable[usable["meter"] != meter]
-    refused = pd.Series("", index=other.index, dtype=object)
     links = []
     of_lamp = other["lamp"].map(technologies).fillna("")
     for (own, technology), block in other.groupby(["meter", of_lamp], sort=False):
@@ -187,12 +190,10 @@ def _linked(
             readings.loc[block.index, ["link_ln", "link_u", "link_dof"]] = ln, u, dof
             readings.loc[block.index, "onto"] = meter
             links.append((technology, own, ln, u, dof, link["n"], link["established"]))
-    main = set(map(tuple, named.loc[named["meter"] == meter, SEATED].to_numpy().tolist()))
-    for row, seat in zip(other.index, other[SEATED].to_numpy().tolist(), strict=True):
-        if tuple(seat) in main:
-            own = other.loc[row, "meter"]
-            refused[row] = f"read with {own} in a seating read with {meter} too: it serves their link"
-    columns = ["technology", "old_meter", "ln", "u", "dof", "n", "established"]
+    main = pd.MultiIndex.from_frame(named.loc[named["meter"] == meter, SEATED])
+    both = other.loc[pd.MultiIndex.from_frame(other[SEATED]).isin(main), "meter"]
+    words = [f"read with {m} in a seating read with {meter} too: it serves their link" for m in both]
+    refused.loc[both.index] = pd.Series(words, index=both.index, dtype=object)
     return readings, refused[refused != ""], pd.DataFrame(links, columns=columns)
 
 
