@@ -9,7 +9,7 @@ import openpyxl
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
-from shared_demo import demo_campaign
+from shared_demo import demo_bench, demo_campaign
 
 from photolab.bench.candela import bench_candela
 from photolab.bench.corrections import ALL
@@ -118,6 +118,7 @@ def test_corrections_reach_every_measurand():
 def test_what_is_left_out_is_left_out_of_every_measurand():
     """Oracle: the rows of other lamps do not move; the lamp left out has none."""
     campaign, whole = demo()
+    assert campaign.bench is demo_bench()  # nothing left out: records fitted once stay fitted
     measured = whole.loc[whole["lamp"] == "K3", "measurand"].nunique()
     assert measured == 9
     table = results(evaluate(campaign.bench, leave_out={"lamp": "K3"}))
