@@ -302,3 +302,22 @@ def test_bracketing_refusals():
         bracket_by_clock([1.0], [math.nan], [0.0, 2.0], [0.0, 0.0], **options)
     with pytest.raises(ValueError, match=r"wander_sd\[0\] must be finite and zero or more; got -1"):
         bracket_by_clock([1.0], [0.0], [0.0, 2.0], [0.0, 0.0], wander_sd=-1.0, **options)
+
+
+def test_an_error_that_several_days_share_raises_no_alarm_of_its_own():
+    """Oracle: charts that hold, drawn with the shared error: 5 % alarm when it is told, more when it is not."""
+    rng = np.random.default_rng(11)
+    days = np.repeat(np.arange(8), 2)
+    late = np.where(days >= 4, 0.02, 0.0)
+    alarms = {(): 0, ("link",): 0}
+    charts = 400
+    for _ in range(charts):
+        value = rng.normal(0.0, 0.01, 8)[days] + rng.normal(0.0, 0.01, 16) + late * rng.normal()
+        table = pd.DataFrame({"value": value, "day": days, "link": late})
+        for shared in alarms:
+            chart = control_chart(
+                table, "value", "day", day_sd=0.01, mounting_sd=0.01, shared=shared, trials=2000
+            )
+            alarms[shared] += bool(chart.signals)
+    assert abs(alarms[("link",)] / charts - 0.05) < 0.035  # 3 standard errors
+    assert alarms[()] / charts > 0.15

@@ -207,7 +207,7 @@ def test_every_note_of_the_new_folder_is_a_key_that_can_be_used(tmp_path):
         .read_text(encoding="utf-8")
         .replace("reading_percent =\n", "reading_percent = 3\n")
     )
-    used = re.sub(r"(?m)^# (\[\[(?:housing|question)\]\]|[a-z_A-Z]+ = .*    # .*)$", r"\1", text)
+    used = re.sub(r"(?m)^# (\[links\]|\[\[(?:housing|question)\]\]|[a-z_A-Z]+ = .*    # .*)$", r"\1", text)
     assert used.count("\n#") < text.count("\n#") - 30
     used = re.sub(r"(?m)^digits = .*\n", "", used)  # range_percent or digits, not both
     (folder / "bench.toml").write_text(used, encoding="utf-8")

@@ -2,14 +2,19 @@
 
 import csv
 import io
+from dataclasses import replace
 from functools import cache
 
 import openpyxl
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
-from shared_demo import demo_campaign
+from shared_demo import demo_bench, demo_campaign
 
+from photolab.bench.candela import bench_candela
+from photolab.bench.corrections import ALL
+from photolab.bench.distances import evaluate_distances
+from photolab.bench.evaluation import evaluate
 from photolab.publication.tables import COLUMNS, DICTIONARY, as_csv, data_hash, results
 from photolab.publication.workbook_table import as_workbook
 
@@ -80,3 +85,52 @@ def test_data_hash_depends_on_every_file_and_not_on_their_order():
     assert one == data_hash({"b.csv": "2", "a.csv": "1"})
     assert one != data_hash({"a.csv": "1", "b.csv": "3"})
     assert len(one) == 16
+
+
+def rows_of(table, *measurands):
+    found = table[table["measurand"].isin(measurands)]
+    keys = ["lamp", "housing", "measurand", "point", "instant", "scope"]
+    return found.set_index(keys)["value"].sort_index()
+
+
+def test_corrections_reach_every_measurand():
+    """Oracle: what each measurand's own function gives without the correction; what has none stays."""
+    campaign, whole = demo()
+    left = tuple(name for name in ALL if name != "dark")
+    table = results(evaluate(campaign.bench, corrections=left))
+    runs = evaluate_distances(campaign.bench, corrections=left)
+    told = rows_of(table, "luminous intensity", "apparent luminous intensity").to_numpy()
+    asked = sorted(one.candela.value if one.law else one.apparent.value for one in runs)
+    assert_allclose(sorted(told), asked, rtol=1e-5)
+    for measurand in ("luminous intensity", "hot-spot intensity ratio", "window flux ratio"):
+        mine = table[table["measurand"] == measurand]
+        assert not mine["corrections"].str.contains("dark").any()
+        assert whole.loc[whole["measurand"] == measurand, "corrections"].str.contains("dark").any()
+        before, after = (rows_of(one, measurand) for one in (whole, table))
+        both = before.index.intersection(after.index)
+        assert (before[both] != after[both]).any() or not len(both)
+    untouched = ("electrical power", "surface temperature", "temperature rise", "remaining light")
+    assert rows_of(table, *untouched).equals(rows_of(whole, *untouched))
+    lit = [bench_candela(campaign.bench, lamp="B0", corrections=c)[0].intensity.value for c in (ALL, left)]
+    assert lit[1] > 1.003 * lit[0]  # dark readings of 3 lx in some 400
+
+
+def test_what_is_left_out_is_left_out_of_every_measurand():
+    """Oracle: the rows of other lamps do not move; the lamp left out has none."""
+    campaign, whole = demo()
+    assert campaign.bench is demo_bench()  # nothing left out: records fitted once stay fitted
+    measured = whole.loc[whole["lamp"] == "K3", "measurand"].nunique()
+    assert measured == 9
+    table = results(evaluate(campaign.bench, leave_out={"lamp": "K3"}))
+    assert not (table["lamp"] == "K3").any()
+    own = ("electrical power", "surface temperature", "temperature rise", "hot-spot intensity ratio",
+           "window flux ratio", "luminous intensity")  # fmt: skip
+    before = rows_of(whole[whole["lamp"] != "K3"], *own)
+    assert_allclose(rows_of(table, *own).to_numpy(), before.to_numpy(), rtol=1e-12)
+    # no other lamp takes the baseline's place, not even one with a beam
+    beam = campaign.bench.tables["beam"]
+    again = beam[beam["lamp"] == "B0"].assign(lamp="K1", run=lambda rows: "again " + rows["run"])
+    beam = pd.concat([beam, again], ignore_index=True)
+    bench = replace(campaign.bench, tables={**campaign.bench.tables, "beam": beam})
+    without = results(evaluate(bench, leave_out={"lamp": "B0"}))
+    assert without[without["measurand"] == "hot-spot intensity ratio"].empty

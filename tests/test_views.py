@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
+from benches import make
 from numpy.testing import assert_allclose
 from shared_demo import demo_campaign
 
@@ -25,6 +26,7 @@ from photolab.publication.cautions import assumed_table
 from photolab.publication.display import Table, Words
 from photolab.publication.figures.common import Picture
 from photolab.publication.second_way import ratio_by_monte_carlo
+from photolab.publication.tables import results
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 METER = Meter("M", (4.0,), (0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
@@ -350,3 +352,27 @@ def test_overview_counts(demo, alone):
     """Oracle: eight lamps in two housings."""
     assert str(report_views.overview(demo)).startswith("16 statements on 8 lamps against B0: ")
     assert str(report_views.overview(alone)).startswith("0 statements on 0 lamps against A.")
+
+
+@pytest.mark.parametrize("shape", ["zero-lux", "bare-meter", "beams-alone", "odd-ends"])
+def test_what_was_recorded_gives_a_row_or_is_held_back_by_name(tmp_path, shape):
+    """Oracle: the records, runs and beams of the folder's own files, on benches where many give nothing."""
+    campaign = evaluate(read_bench(make.write(make.shapes()[shape], tmp_path / "b")))
+    table, page = results(campaign), str(report_views.held_back(campaign))
+    tables, missing = campaign.bench.tables, 0
+    for lamp, housing, run in tables["warm_up"][["lamp", "housing", "run"]].drop_duplicates().to_numpy():
+        given = table[(table["measurand"] == "remaining light") & (table["lamp"] == lamp)]
+        told = f"Remaining light of {lamp} in {housing}, record {run}: not given, because" in page
+        missing += told
+        assert told or (given["housing"] == housing).any()
+    for lamp, housing in tables["distance"][["lamp", "housing"]].drop_duplicates().to_numpy():
+        given = table[(table["measurand"] == "luminous intensity") & (table["lamp"] == lamp)]
+        told = f"{lamp} in housing {housing}: no candela." in page
+        missing += told
+        assert told or len(given)
+    for lamp, housing in tables["beam"][["lamp", "housing"]].drop_duplicates().to_numpy():
+        given = table[(table["measurand"] == "hot-spot intensity ratio") & (table["lamp"] == lamp)]
+        told = f"Beam of {lamp} in {housing}, run " in page
+        missing += told
+        assert told or len(given) or lamp == campaign.baseline
+    assert missing

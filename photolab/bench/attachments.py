@@ -273,6 +273,6 @@ def _clock_seconds(cell: str) -> float | None:
     try:
         moment = datetime.fromisoformat(cell.strip())
     except ValueError:
-        return None
+        return None  # no clock; where one is wanted the caller keeps a fault
     seconds = (moment.replace(tzinfo=None) - datetime(2000, 1, 1)).total_seconds()
     return seconds if math.isfinite(seconds) else None

@@ -52,7 +52,7 @@ def without(campaign: Campaign, *names: str) -> tuple[str, ...]:
     tuple of str
         The others.
     """
-    return tuple(name for name in campaign.corrections if name not in names)
+    return tuple(name for name in campaign.enabled if name not in names)
 
 
 def baseline_charts(
@@ -80,7 +80,7 @@ def baseline_charts(
     MethodError
         If no housing holds the baseline on three days (code ``few_days``).
     """
-    enabled = campaign.corrections if corrections is None else corrections
+    enabled = campaign.enabled if corrections is None else corrections
     readings = steps.apply(campaign.selection.readings, campaign.bench, enabled).readings
     mine = readings[
         (readings["lamp"] == campaign.baseline)
@@ -107,8 +107,12 @@ def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> Contro
     """Return the chart of one specimen in one housing."""
     spreads = campaign.spreads
     seating = spreads.seating_in(rows["housing"].iloc[0])
+    linked = {
+        f"link {meter}": rows["link_u"].where(rows["meter"] == meter, 0.0)
+        for meter in rows.loc[rows["link_u"] > 0.0, "meter"].unique()
+    }
     return control_chart(
-        rows,
+        rows.assign(**linked),
         "ln_value",
         "day",
         # not the spread of these same days: a step would hide itself in it
@@ -116,6 +120,7 @@ def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> Contro
         mounting_sd=seating.sd,
         mounting="mounting",
         reading_sd=spreads.reading[campaign.baseline].sd,
+        shared=tuple(linked),  # days of one second meter err together
         dof=seating.dof,
         false_alarm=false_alarm,
     )

@@ -97,7 +97,7 @@ def read_cutoff(scan: BeamScan) -> CutoffReading | None:
     except MethodError as refused:
         height = float(refused.known.get("angle", math.nan))
         if refused.code == "no_cutoff":
-            return None
+            return None  # a scan across no cut-off is no failed reading of one
         return CutoffReading(
             scan.run, scan.horizontal, height, _fifth(scan), math.nan, math.nan, refused.code, str(refused)
         )

@@ -173,7 +173,9 @@ class Beams:
         return next((r for r in self.results if (r.lamp, r.housing) == (lamp, housing)), None)
 
 
-def evaluate_beams(bench: Bench, *, corrections: Iterable[str] = steps.ALL, range_term: bool = True) -> Beams:
+def evaluate_beams(
+    bench: Bench, *, corrections: Iterable[str] = steps.ALL, range_term: bool = True, baseline: str = ""
+) -> Beams:
     """Evaluate every run of beam.csv.
 
     Parameters
@@ -185,6 +187,8 @@ def evaluate_beams(bench: Bench, *, corrections: Iterable[str] = steps.ALL, rang
     range_term : bool, default True
         Count the additive error of the manual, even where a dark reading was taken: nothing shows that it
         is the same at faint light. False counts the last figure of the dark reading alone.
+    baseline : str
+        Lamp that beams are divided by; the bench's own where blank.
 
     Returns
     -------
@@ -197,8 +201,8 @@ def evaluate_beams(bench: Bench, *, corrections: Iterable[str] = steps.ALL, rang
         before = best.get((run.lamp, run.housing))
         if before is None or run.grid.intensity.size > before.grid.intensity.size:
             best[run.lamp, run.housing] = run
-    baseline = baseline_lamp(bench)[0] if best else ""
-    spreads = bench_spreads(bench) if best else None
+    baseline = baseline or (baseline_lamp(bench)[0] if best else "")
+    spreads = bench_spreads(bench, corrections) if best else None
     declared = Spread(bench.settings.mounting_sd_percent / 100.0, math.inf, assumed=True)
     results = tuple(
         _result(

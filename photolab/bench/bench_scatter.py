@@ -1,5 +1,7 @@
 """The scatter of seatings and days that the whole campaign measured, for what is read beside it: candela and beams."""
 
+from collections.abc import Iterable
+
 from photolab.bench import corrections as steps
 from photolab.bench.model import Bench
 from photolab.bench.seats import mounting_means, whole_mountings
@@ -8,12 +10,12 @@ from photolab.bench.spreads import Spreads, campaign_spreads
 from photolab.bench.supply_and_time import clock_hours
 
 
-def bench_spreads(bench: Bench) -> Spreads | None:
-    """Return the campaign's own spreads; None where no reading enters."""
+def bench_spreads(bench: Bench, corrections: Iterable[str] = steps.ALL) -> Spreads | None:
+    """Return the campaign's own spreads under some corrections; None where no reading enters."""
     selection = select(bench)
     if selection.readings.empty:
         return None
-    table = steps.apply(selection.readings, bench).readings
+    table = steps.apply(selection.readings, bench, corrections).readings
     table = table.assign(likeness="like", clock_h=clock_hours(table["clock"]))
     seats, _ = mounting_means(table)
     return campaign_spreads(whole_mountings(seats), bench.settings, selection.baseline)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from photolab.bench.corrections import ALL
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import ReadingComparison, at_instant, compare_pair
 from photolab.bench.seats import Weights
@@ -70,6 +71,10 @@ class Campaign:
         What was noticed.
     assumed : tuple of Assumption
         Declared defaults that entered.
+    corrections, enabled : tuple of str
+        Corrections that changed a reading; those that were asked for, which hold for every measurand.
+    bench : Bench
+        The bench, without what was left out on request: every measurand is computed from it.
     """
 
     joint: Joint
@@ -84,6 +89,7 @@ class Campaign:
     weights: Weights
     spreads: Spreads
     bench: Bench
+    enabled: tuple[str, ...] = ALL
 
     def __getitem__(self, key: tuple[str, ...]) -> Measured:
         """Return ln of a lamp's illuminance: (lamp, housing), or with an instant and a point [ln lx].

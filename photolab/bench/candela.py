@@ -1,6 +1,7 @@
 """From the lux at the bench's distance to candela, with every term of the doubt, for one lamp in one housing."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,6 +15,7 @@ from photolab.bench.distance_terms import TAPE_LIMIT_MM, centre_input, colour_in
 from photolab.bench.distances import DistanceResult
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.bench.selection import select
+from photolab.bench.shared_inputs import link_input
 from photolab.bench.spreads import Spread, Spreads
 from photolab.metrology.quantity import Input, Measured, apply, combine, limits, measured
 from photolab.photometry.distance import luminous_intensity, tilt_loss
@@ -61,7 +63,11 @@ class BenchCandela:
 
 
 def bench_candela(
-    bench: Bench, *, lamp: str, runs: tuple[DistanceResult, ...] = ()
+    bench: Bench,
+    *,
+    lamp: str,
+    runs: tuple[DistanceResult, ...] = (),
+    corrections: Iterable[str] = steps.ALL,
 ) -> tuple[BenchCandela, ...]:
     """Return the candela of one lamp from its readings at the bench's distance, in every housing.
 
@@ -73,6 +79,8 @@ def bench_candela(
         The lamp.
     runs : tuple of DistanceResult
         Distance runs; one of the lamp in the housing says whether the inverse square holds and by how much it fails.
+    corrections : iterable of str, default all
+        Corrections to apply, out of `corrections.CORRECTIONS`.
 
     Returns
     -------
@@ -86,31 +94,37 @@ def bench_candela(
         for name, block in chosen.groupby("housing", sort=False)
         if str(name) in bench.housings and not math.isnan(bench.housings[str(name)].distance_m)
     ]
-    if not placed or (spreads := bench_spreads(bench)) is None:
+    wanted = frozenset(corrections)
+    if not placed or (spreads := bench_spreads(bench, wanted)) is None:
         return ()
+    laws = SETTLED if "near_field" in wanted else SETTLED - {"near_field"}
     made = []
     for place, block in placed:
-        run = next((r for r in runs if (r.lamp, r.housing) == (lamp, place.id) and r.law in SETTLED), None)
-        made.append(_one(bench, place, block, spreads, run))
+        run = next((r for r in runs if (r.lamp, r.housing) == (lamp, place.id) and r.law in laws), None)
+        made.append(_one(bench, place, block, spreads, run, wanted))
     return tuple(made)
 
 
 def _one(
-    bench: Bench, place: Housing, block: pd.DataFrame, spreads: Spreads, run: DistanceResult | None
+    bench: Bench,
+    place: Housing,
+    block: pd.DataFrame,
+    spreads: Spreads,
+    run: DistanceResult | None,
+    wanted: frozenset[str],
 ) -> BenchCandela:
     """Return the candela of a lamp in one housing."""
-    lamp, meter = str(block["lamp"].iloc[0]), bench.meters[str(block["meter"].iloc[0])]
-    rows = steps.apply(block, bench).readings
+    lamp, meter = str(block["lamp"].iloc[0]), bench.meters[str(block["onto"].iloc[0])]
+    rows = steps.apply(block, bench, wanted).readings
+    dark_off = "dark" in wanted and bool(block["dark_lx"].notna().all())
     seats = rows.groupby(["specimen", "day", "mounting"], dropna=False)["ln_value"].mean()
     lux, top = math.exp(float(seats.mean())), float(block["range_lx"].max())
-    seen = bool(block["dark_lx"].notna().all()) and run is not None
+    seen = dark_off and run is not None
     light = _seated(seats, (lamp, place.id), spreads) * _relative(bench, meter, rows, top, place)
     additive = [] if seen else [instruments.range_input(meter, top, (f"{top:g}",))]
     step = instruments.resolution_lx(meter, top) / 2.0
     figure = limits(("last figure", lamp, place.id), step / math.sqrt(len(seats)), kind="resolution")
-    dark = limits(
-        ("dark reading", lamp, place.id), step if block["dark_lx"].notna().all() else 0.0, kind="resolution"
-    )
+    dark = limits(("dark reading", lamp, place.id), step if dark_off else 0.0, kind="resolution")
     light = light + measured(0.0, figure, dark, *additive)
     stated = not math.isnan(place.distance_uncertainty_mm)
     tape = (place.distance_uncertainty_mm if stated else TAPE_LIMIT_MM) / 1000.0
@@ -175,13 +189,22 @@ def _scatter(kind: str, key: tuple[str, ...], spread: Spread, *, pool: str = "po
 
 
 def _relative(bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, place: Housing) -> Measured:
-    """Return 1 with the relative inputs of a reading: scale, linearity, colour, supply, tilt."""
+    """Return 1 with the relative inputs of a reading: scale, link, linearity, colour, supply, tilt."""
     lamp = str(rows["lamp"].iloc[0])
     linear = instruments.linearity_input(meter, (f"{top:g}", lamp, place.id))
     tilt = tilt_loss(math.radians(place.tilt_uncertainty_deg) / math.sqrt(3.0))
+    linked = rows[rows["meter"] != rows["onto"]].groupby(["meter", "technology"], sort=False)
+    links = [
+        (
+            link_input(str(meter_id), str(kind), block["link_u"].iloc[0], block["link_dof"].iloc[0]),
+            len(block) / len(rows),
+        )
+        for (meter_id, kind), block in linked
+    ]
     return measured(
         1.0,
         *scale_parts(meter, top),
+        *links,
         linear,
         colour_input(meter, rows),
         Input(("supply", lamp, place.id), supply_u(bench, rows), kind="supply", source="assumed"),

@@ -91,7 +91,9 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
     steps = {"dark": _dark, "spectral": _spectral, "voltage": _voltage, "ambient": _ambient}
     applied, assumed = [], []
     table["net_lx"] = table["illuminance_lx"]
-    table["ln_correction"] = [_certificate_ln(bench, meter) for meter in table["meter"]]
+    if "onto" not in table:  # only readings.csv is linked
+        table = table.assign(onto=table["meter"], link_ln=0.0, link_u=0.0, link_dof=np.inf)
+    table["ln_correction"] = [_certificate_ln(bench, meter) for meter in table["onto"]] + table["link_ln"]
     for name, step in steps.items():
         changed, notes = step(table, bench, name in wanted)
         applied += [name] if changed else []
@@ -119,12 +121,13 @@ def _spectral(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[A
     """Multiply by the spectral mismatch correction factor where spectra or a certificate give one."""
     ln_factor, u = np.zeros(len(table)), np.full(len(table), np.nan)
     own = np.zeros(len(table), dtype=bool)
-    pairs = dict.fromkeys(zip(table["meter"], table["lamp"], table["technology"], strict=True))
+    pairs = dict.fromkeys(zip(table["onto"], table["lamp"], table["technology"], strict=True))
     for meter, lamp, technology in pairs:
         found = spectral_factor(bench, meter, lamp, technology) if on else None
         if found is not None:
-            at = ((table["meter"] == meter) & (table["lamp"] == lamp)).to_numpy()
+            at = ((table["onto"] == meter) & (table["lamp"] == lamp)).to_numpy()
             ln_factor[at], u[at], own[at] = np.log(found[0]), found[1], found[2]
+    own &= (table["onto"] == table["meter"]).to_numpy()  # a link knows the technology, not the lamp
     table["ln_correction"] += ln_factor
     table["spectral_u"], table["own_spectrum"] = u, own
     notes = []

@@ -23,10 +23,11 @@ from photolab.bench.seats import (
     mounting_means,
     whole_mountings,
 )
-from photolab.bench.selection import select
+from photolab.bench.selection import Selection, select
 from photolab.bench.shared_inputs import (
     Loadings,
     add_colour,
+    add_links,
     add_meter,
     add_resolution,
     own_colour_likeness,
@@ -52,6 +53,9 @@ TERM_ASSUMPTIONS = {
 }
 """Defaults of inputs that no file can state, by what they are. [unit of each]"""
 
+MEASURED = ("readings", "warm_up", "thermal", "electrical", "distance", "beam")
+"""Tables of readings, from which `leave_out` takes rows."""
+
 __all__ = ["ALL", "Campaign", "Finding", "evaluate"]
 
 
@@ -67,7 +71,8 @@ def evaluate(
     corrections : iterable of str, default `ALL`
         Corrections to apply, out of `corrections.CORRECTIONS`.
     leave_out : dict, optional
-        Column to value: readings with all these values are left out.
+        Column to value: readings with all these values are left out, in every table of readings that has the columns;
+        links between meters stay as they are.
 
     Returns
     -------
@@ -79,11 +84,12 @@ def evaluate(
     MethodError
         If no reading enters.
     """
+    enabled = tuple(corrections)
     selection = select(bench, leave_out=leave_out)
     if selection.readings.empty:
         message = "no reading enters the evaluation; every row is excluded or left out"
         raise MethodError(message, code="no_readings", known={"left_out": selection.left_out})
-    corrected = steps.apply(selection.readings, bench, corrections)
+    corrected = steps.apply(selection.readings, bench, enabled)
     table = corrected.readings
     likeness = own_colour_likeness(bench.tables["lamps"])
     table["likeness"] = [likeness.get(lamp, "like") for lamp in table["lamp"]]
@@ -102,16 +108,33 @@ def evaluate(
         table=pd.DataFrame(),
         components=_components(spreads, bench.settings),
         findings=tuple(find(bench, selection, whole, spreads, seats)),
-        assumed=_assumptions(bench, corrected, spreads, frozenset(term_of(q) for q in loads.inputs)),
+        assumed=(
+            *_assumptions(bench, corrected, spreads, frozenset(term_of(q) for q in loads.inputs)),
+            *_provisional(selection),
+        ),
         baseline=selection.baseline,
         corrections=corrected.applied,
         selection=selection,
         seats=seats,
         weights=weights,
         spreads=spreads,
-        bench=bench,
+        bench=_without(bench, leave_out or {}),
+        enabled=enabled,
     )
     return replace(campaign, table=ratio_table(campaign))
+
+
+def _without(bench: Bench, leave_out: dict[str, str]) -> Bench:
+    """Return a bench without some readings, whatever was read."""
+    if not leave_out:
+        return bench
+    tables = dict(bench.tables)
+    for name in MEASURED:
+        table = tables[name]
+        if set(leave_out) <= set(table.columns):
+            same = [table[column].astype(str) == str(value) for column, value in leave_out.items()]
+            tables[name] = table[~np.logical_and.reduce(same)].reset_index(drop=True)
+    return replace(bench, tables=tables)
 
 
 def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads: Spreads) -> Loadings:
@@ -120,6 +143,7 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
     add_meter(loads, seats, bench.meters, certificate_age=_certificate_ages(bench))
     add_resolution(loads, readings, seats, bench.meters)
     add_colour(loads, seats, bench.meters)
+    add_links(loads, seats)
     ones = np.ones(len(seats))
     text = seats.astype(dict.fromkeys(("lamp", "specimen", "housing", "day", "mounting", "instant"), str))
     seated = list(
@@ -198,6 +222,20 @@ def _components(spreads: Spreads, settings: Settings) -> pd.DataFrame:
     }
     rows = [{"level": k, "sd": s.sd, "dof": s.dof, "assumed": s.assumed} for k, s in levels.items()]
     return pd.DataFrame(rows)
+
+
+def _provisional(selection: Selection) -> list[Assumption]:
+    """Return the provisional links that were accepted and entered."""
+    rows = selection.links[~selection.links["established"].astype(bool)].to_dict("records")
+    return [
+        Assumption(
+            f"provisional link of {row['old_meter']} to {selection.meter} for {row['technology']} lamps",
+            100.0 * row["u"],
+            "%",
+            f"standard uncertainty, from {row['n']} {'lamp' if row['n'] == 1 else 'lamps'}",
+        )
+        for row in rows
+    ]
 
 
 def _assumptions(

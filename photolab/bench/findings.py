@@ -36,6 +36,10 @@ def find(
     """
     if not selection.baseline_declared:
         yield Finding("baseline_by_row_order", (selection.baseline,))
+    for link in selection.links.to_dict("records"):
+        lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
+        told = (link["old_meter"], selection.meter, link["technology"], f"{link['entered']}", lamps)
+        yield Finding("readings_linked", told, float(link["u"]))
     residual = seats["ln_value"] - seats.groupby(["lamp", "specimen", "housing", "point", "instant"])[
         "ln_value"
     ].transform("median")

@@ -220,8 +220,11 @@ def _toml(bench: Bench) -> str:
     settings = _section(bench.settings, bench.settings.declared)
     if "also_show" in settings:
         settings["also_show"] = list(bench.settings.also_show)
+    links = {name: settings.pop(name) for name in ("accept_provisional",) if name in settings}
     if settings:
         document["bench"] = settings
+    if links:
+        document["links"] = links
     document["meter"] = [_meter(meter) for meter in bench.meters.values()]
     if bench.housings:
         document["housing"] = [_section(h, h.declared | {"id"}) for h in bench.housings.values()]

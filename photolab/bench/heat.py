@@ -108,7 +108,7 @@ def _is_stable(bench: Bench, record: pd.DataFrame) -> bool:
             record["elapsed_s"], record["illuminance_lx"], resolution=_display_step(bench, record)
         )
     except MethodError:
-        return False
+        return False  # no witness for the others; its own fit says why
     codes = {finding.code for finding in fit.findings}
     disturbed = {"step", "second_step", "ripple", "outliers", "coarse_display"}
     return "no_change_resolved" in codes and not codes & disturbed

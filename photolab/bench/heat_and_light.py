@@ -178,7 +178,7 @@ def plain_ways(run: WarmUpRun, at_s: float, *, initial_s: float) -> pd.DataFrame
         later, earlier = fit_exponentials(times, light, terms=1).evaluate(np.array([at_s, initial_s]))
         rows.append(("one_exponential", float(later / earlier)))
     except (MethodError, ValueError):
-        pass
+        pass  # a second way alone; the view says where there is none
     if times[0] <= initial_s and at_s <= times[-1]:
         means = [float(light[np.argsort(np.abs(times - t), kind="stable")[:n]].mean())
                  for t, n in ((at_s, NEAR_READINGS), (initial_s, 3))]  # fmt: skip

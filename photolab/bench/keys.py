@@ -15,7 +15,7 @@ class Key:
         The key.
     kind : str
         ``number``, ``numbers`` (a list), ``number_or_numbers``, ``count``, ``text``, ``texts``, ``code``,
-        ``date``, ``table`` or ``tables``.
+        ``date``, ``flag``, ``table`` or ``tables``.
     unit : str
         Unit of the value.
     about : str
@@ -168,8 +168,12 @@ QUESTION = (
         required=True, low=0, high=500, small=0.1, small_refused=True),
     Key("words", "text", "", "the question in your own words", ""),
 )  # fmt: skip
+LINKS = (
+    Key("accept_provisional", "flag", "", "let readings of a second meter in through a link of one or two lamps",
+        False),
+)  # fmt: skip
 SECTIONS: dict[str, tuple[Key, ...]] = {
     "": TOP, "bench": BENCH, "csv": CSV, "meter": METER, "meter.spectral_factor": FACTOR,
     "meter.certificate": CERTIFICATE, "housing": HOUSING, "log": LOG,
-    "question": QUESTION,
+    "question": QUESTION, "links": LINKS,
 }  # fmt: skip

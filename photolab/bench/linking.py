@@ -1,4 +1,4 @@
-"""Link an old and a new meter: one factor a technology, from lamps read on both.
+"""Link two meters: one factor a technology, from lamps read on both; readings of the one are brought to the other.
 
 A filament lamp and an LED lamp need different factors because the meters' colour responses differ. At least
 three lamps of
@@ -6,6 +6,7 @@ a technology establish a link; specimens of one lamp make it provisional, becaus
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,6 +78,51 @@ def technology_links(table: pd.DataFrame, *, coverage: float = 0.95) -> pd.DataF
     keys = ["technology", "old_meter", "new_meter"]
     rows = [_link(keys, tuple(map(str, k)), block, coverage) for k, block in table.groupby(keys, sort=False)]
     return pd.DataFrame(rows)
+
+
+SEATED = ["lamp", "specimen", "housing", "day", "mounting", "point", "instant"]
+
+
+def links_to(
+    meter: str, links: pd.DataFrame, readings: pd.DataFrame, technologies: Mapping[str, str]
+) -> pd.DataFrame:
+    """Return what brings readings of other meters to one: from links.csv either way round, and from readings.
+
+    Parameters
+    ----------
+    meter : str
+        The meter that readings are brought to.
+    links : DataFrame
+        Columns of links.csv.
+    readings : DataFrame
+        Readings with `SEATED`, meter and net_lx: a seating read on both meters links them like a row of links.csv.
+    technologies : mapping
+        Lamp to technology.
+
+    Returns
+    -------
+    DataFrame
+        As `technology_links`, `new_meter` being the one; empty where nothing links to it.
+    """
+    turned = {"old_meter": "new_meter", "new_meter": "old_meter", "old_lx": "new_lx", "new_lx": "old_lx"}
+    back = links[links["old_meter"] == meter].rename(columns=turned)
+    columns = ["lamp", "technology", "old_meter", "new_meter", "old_lx", "new_lx"]
+    known = pd.concat([links[links["new_meter"] == meter], back], ignore_index=True)[columns]
+    means = readings.groupby([*SEATED, "meter"], sort=False)["net_lx"].mean().reset_index()
+    both = means[means["meter"] != meter].merge(means[means["meter"] == meter], on=SEATED)
+    seated = pd.DataFrame(
+        {
+            "lamp": both["lamp"],
+            "technology": both["lamp"].map(technologies).fillna(""),
+            "old_meter": both["meter_x"],
+            "new_meter": meter,
+            "old_lx": both["net_lx_x"],
+            "new_lx": both["net_lx_y"],
+        }
+    )
+    seated = seated[seated["technology"] != ""]
+    table = pd.concat([part for part in (known, seated) if len(part)]) if len(known) + len(seated) else known
+    return technology_links(table) if len(table) else pd.DataFrame(columns=[*columns[1:4], "established"])
 
 
 def _swapped(table: pd.DataFrame) -> tuple[str, str] | None:

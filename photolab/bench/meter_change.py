@@ -63,7 +63,7 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
     campaign : Campaign
         The evaluated campaign, read with the old meter.
     corrections : iterable of str, optional
-        Corrections of both evaluations; those that the campaign applied if not given.
+        Corrections of both evaluations; the campaign's own if not given.
 
     Returns
     -------
@@ -88,7 +88,7 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
         message = f"meter {new} must be described in bench.toml; got {', '.join(bench.meters)}"
         raise MethodError(message, code="unknown_meter", known={"meter": new})
     links = links[links["new_meter"] == new]
-    enabled = campaign.corrections if corrections is None else tuple(corrections)
+    enabled = campaign.enabled if corrections is None else tuple(corrections)
     readings = _linked(campaign, links)
     technologies = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
     refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(technologies)))
@@ -107,11 +107,14 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
 def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:
     """Return the campaign's readings with what the new meter would have shown beside them."""
     rows = campaign.selection.readings
+    rows = rows[rows["meter"].isin([campaign.selection.meter, str(links["new_meter"].iloc[0])])]
     lamps = campaign.bench.tables["lamps"]
     technologies = dict(zip(lamps["lamp"], lamps["technology"], strict=True))
     # links.csv holds readings without the dark reading, so that is what a factor applies to
     net = rows["illuminance_lx"] - rows["dark_lx"].fillna(0.0)
     told = converted(rows.assign(illuminance_lx=net), technologies, links)
+    new = rows["meter"] != campaign.selection.meter  # readings of the new meter stand as they are
+    told = told.assign(linked_lx=told["linked_lx"].where(~new, net), link_u=told["link_u"].where(~new, 0.0))
     columns = ["linked_lx", "link_u", "link", "link_refused"]
     return rows.assign(net_lx=net, **{name: told[name] for name in columns})
 
@@ -127,9 +130,10 @@ def _evaluated(
     """Return the results table of the converted readings on the new meter, the links' uncertainty put in."""
     kept = readings[readings["linked_lx"].notna()]
     lux = kept["linked_lx"].to_numpy(float)
-    moved = kept.assign(
-        illuminance_lx=lux, dark_lx=0.0, meter=meter.id, range_lx=_smallest_range(lux, meter)
-    ).drop(columns=["net_lx", "linked_lx", "link_u", "link", "link_refused", "instant"])
+    ranges = np.where(kept["meter"] == meter.id, kept["range_lx"], _smallest_range(lux, meter))
+    moved = kept.assign(illuminance_lx=lux, dark_lx=0.0, meter=meter.id, range_lx=ranges).drop(
+        columns=["net_lx", "linked_lx", "link_u", "link", "link_refused", "instant"]
+    )
     tables = {**bench.tables, "readings": moved.reset_index(drop=True)}
     table = evaluate(replace(bench, tables=tables), corrections=enabled).table
     return _widened(table, links, technologies, alike_percent=bench.settings.alike_percent)

@@ -59,7 +59,10 @@ SPECIMEN_PRIOR_DOF = 6.0
 
 @dataclass(frozen=True)
 class Settings:
-    """The ``[bench]`` section of bench.toml, each key under its own name; ``declared`` are the keys given."""
+    """The ``[bench]`` section of bench.toml, each key under its own name, and the key of ``[links]``.
+
+    ``declared`` are the keys of ``[bench]`` that were given.
+    """
 
     name: str = "unnamed"
     protocol_revision: str = ""
@@ -78,6 +81,7 @@ class Settings:
     day_sd_percent: float = 1.0
     remaining_sd_percent: float = 2.0
     declared: frozenset[str] = frozenset()
+    accept_provisional: bool = False
 
 
 @dataclass(frozen=True)

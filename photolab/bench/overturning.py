@@ -56,7 +56,7 @@ def leave_one_out(campaign: Campaign, a: str, b: str, *, housing: str, level: st
     for values in mine[columns].astype(str).drop_duplicates().itertuples(index=False):
         out = dict(zip(columns, values, strict=True))
         try:
-            again = evaluate(campaign.bench, corrections=campaign.corrections, leave_out=out)
+            again = evaluate(campaign.bench, corrections=campaign.enabled, leave_out=out)
             pair = again.ratio(a, b, housing=housing)
             figures = (pair.ratio, pair.low, pair.high, pair.verdict)
         except MethodError:

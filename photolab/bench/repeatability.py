@@ -98,7 +98,7 @@ def initial_readings(campaign: Campaign) -> pd.DataFrame:
     DataFrame
         Rows with identity and ln_value. [ln lx]
     """
-    readings = steps.apply(campaign.selection.readings, campaign.bench, campaign.corrections).readings
+    readings = steps.apply(campaign.selection.readings, campaign.bench, campaign.enabled).readings
     kept = (readings["instant"] == "initial") & (readings["point"] == "hot_spot")
     return readings[kept].reset_index(drop=True)
 

@@ -219,7 +219,7 @@ def hold_choices(
             try:
                 both = [run.fit.remaining(at).value for at in (hold, last)]
             except MethodError:
-                continue
+                continue  # its record does not reach so far: not counted in `runs`
             changes.append((abs(both[1] / both[0] - 1.0), run.lamp))
         worst = max(changes, default=(math.nan, ""))
         rows.append({"hold_s": hold, "runs": len(changes), "still_to_come": worst[0], "lamp": worst[1]})
@@ -256,7 +256,7 @@ def initial_choices(
             try:
                 left = run.fit.remaining(initial + late_s, initial_s=initial).value
             except MethodError:
-                continue
+                continue  # its record does not reach so far: not counted in `runs`
             changes.append((abs(left - 1.0), run.lamp))
         worst = max(changes, default=(math.nan, ""))
         rows.append({"initial_s": initial, "runs": len(changes), "lost": worst[0], "lamp": worst[1]})

@@ -41,7 +41,7 @@ def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     table["seat"] = grouped.ngroup()
     table["inverse"] = 1.0 / table["net_lx"]
     by = table.groupby("seat", sort=True)
-    carried = ["technology", "spectral_u", "own_spectrum", "likeness"]
+    carried = ["technology", "spectral_u", "own_spectrum", "likeness", "onto", "link_u", "link_dof"]
     seats = by[[*SEAT, *carried]].first()
     for column in ("spectral_u", "range_lx", "clock_h"):
         seats[column] = by[column].mean()

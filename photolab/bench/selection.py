@@ -1,15 +1,21 @@
 """Which readings enter the joint evaluation, and why the others do not.
 
 The exclusion rule lives here: a row that the person marked `exclude = yes` (with its note) never enters; a row read
-with another meter than the campaign's main one waits for a link between the two; a row at another instant than the
+with another meter than the campaign's main one enters through a link between the two (links.csv, or seatings read
+on both meters), and is listed with the reason where there is none; a row at another instant than the
 initial and the hold time belongs to the warm-up. Nothing is dropped because of its value.
 """
 
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from photolab.bench.instruments import own_colour_input
+from photolab.bench.linking import LEAST_LAMPS, SEATED, links_to
 from photolab.bench.model import Bench
 
 HOLD_TOLERANCE = 0.05
@@ -23,7 +29,8 @@ class Selection:
     Attributes
     ----------
     readings : DataFrame
-        Rows of readings.csv that enter, with `instant`: "initial" or "hold".
+        Rows of readings.csv that enter, with `instant`: "initial" or "hold", and what brings a reading of another
+        meter to the main one: `onto` (the meter whose scale it is on), `link_ln`, `link_u` (in ln), `link_dof`.
     left_out : DataFrame
         Columns line, lamp, reason.
     meter : str
@@ -32,6 +39,8 @@ class Selection:
         The lamp that the others are divided by.
     baseline_declared : bool
         False where the first lamp in row order stands in.
+    links : DataFrame
+        The links through which readings entered: technology, old_meter, n (lamps), established, u, dof, entered.
     """
 
     readings: pd.DataFrame
@@ -39,6 +48,7 @@ class Selection:
     meter: str
     baseline: str
     baseline_declared: bool
+    links: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def baseline_lamp(bench: Bench) -> tuple[str, bool]:
@@ -121,8 +131,10 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     meter = main_meter(readings)
     reason = pd.Series("", index=readings.index)
     reason[readings["instant"] == ""] = "not read at the initial or the hold time"
-    reason[readings["meter"] != meter] = f"read with another meter than {meter}: needs a link"
     net = readings["illuminance_lx"] - readings["dark_lx"].fillna(0.0)
+    usable = readings[(net > 0) & (reason == "")].assign(net_lx=net)
+    readings, refused, links = _linked(bench, readings, usable, meter)
+    reason[refused.index] = refused
     reason[net <= 0] = "the dark reading is as large as the reading"
     if leave_out:
         out = pd.Series(True, index=readings.index)
@@ -138,4 +150,79 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
         }
     )
     baseline, declared = baseline_lamp(bench)
-    return Selection(readings[reason == ""].reset_index(drop=True), listed, meter, baseline, declared)
+    entered = readings[reason == ""].reset_index(drop=True)
+    through = entered[entered["onto"] != entered["meter"]]
+    count = through.groupby(["link_ln", "meter"], sort=False).size()
+    links = links.assign(
+        entered=[int(count.get(key, 0)) for key in zip(links["ln"], links["old_meter"], strict=True)]
+    )
+    return Selection(entered, listed, meter, baseline, declared, links[links["entered"] > 0])
+
+
+def _technologies(bench: Bench) -> dict[str, str]:
+    """Return the technology of each lamp, blank where it is not stated."""
+    lamps = bench.tables["lamps"]
+    return dict(zip(lamps["lamp"], lamps["technology"], strict=True))
+
+
+def _linked(
+    bench: Bench, readings: pd.DataFrame, usable: pd.DataFrame, meter: str
+) -> tuple[pd.DataFrame, "pd.Series[str]", pd.DataFrame]:
+    """Return the readings with what brings them to one meter, why some stay out by row, and the links."""
+    columns = ["technology", "old_meter", "ln", "u", "dof", "n", "established"]
+    readings = readings.assign(onto=readings["meter"], link_ln=0.0, link_u=0.0, link_dof=math.inf)
+    other = usable[usable["meter"] != meter]
+    refused = pd.Series("", index=other.index, dtype=object)
+    if other.empty:
+        return readings, refused, pd.DataFrame(columns=columns)
+    technologies = _technologies(bench)
+    named = usable[usable["mounting"] != ""]  # a blank mounting may be two seatings: it links nothing
+    found = links_to(meter, bench.tables["links"], named, technologies)
+    by = {(link["technology"], link["old_meter"]): link for link in found.to_dict("records")}
+    links = []
+    of_lamp = other["lamp"].map(technologies).fillna("")
+    for (own, technology), block in other.groupby(["meter", of_lamp], sort=False):
+        link = by.get((technology, own))
+        refused[block.index] = why = _refusal(bench, link, str(own), meter, str(technology))
+        if link is not None and not why:
+            u, dof = _link_doubt(bench, link, str(own), meter)
+            ln = math.log(link["factor"])
+            readings.loc[block.index, ["link_ln", "link_u", "link_dof"]] = ln, u, dof
+            readings.loc[block.index, "onto"] = meter
+            links.append((technology, own, ln, u, dof, link["n"], link["established"]))
+    main = pd.MultiIndex.from_frame(named.loc[named["meter"] == meter, SEATED])
+    both = other.loc[pd.MultiIndex.from_frame(other[SEATED]).isin(main), "meter"]
+    words = [f"read with {m} in a seating read with {meter} too: it serves their link" for m in both]
+    refused.loc[both.index] = pd.Series(words, index=both.index, dtype=object)
+    return readings, refused[refused != ""], pd.DataFrame(links, columns=columns)
+
+
+def _refusal(bench: Bench, link: Mapping[Any, Any] | None, own: str, meter: str, technology: str) -> str:
+    """Return why readings of another meter stay out; blank where a link brings them in."""
+    said = f"read with {own}, the others with {meter}"
+    lamps = f"{LEAST_LAMPS} {technology} lamps"
+    if not technology:
+        return f"{said}: write the technology of the lamp in lamps.csv, a link holds for one"
+    if link is None:
+        return f"{said}: no link of the two for {technology} lamps; read {lamps} with both (links.csv)"
+    if link["established"]:
+        return ""
+    found = f"{said}: the link for {technology} lamps rests on {link['n']} of them"
+    if math.isnan(link["ln_standard_uncertainty"]):
+        return f"{found} and one pair of readings; read {lamps} with both (links.csv)"
+    if bench.settings.accept_provisional:
+        return ""
+    return f"{found}; read {lamps} with both (links.csv), or write accept_provisional = true under [links]"
+
+
+def _link_doubt(bench: Bench, link: Mapping[Any, Any], *meters: str) -> tuple[float, float]:
+    """Return the standard uncertainty of a link in ln, and its degrees of freedom.
+
+    The scatter between three lamps shows their own colours; fewer lamps do not, so each meter's are added.
+    """
+    u, dof = float(link["ln_standard_uncertainty"]), float(link["dof"])
+    if link["established"] or link["technology"] == "filament":
+        return u, dof
+    own = [own_colour_input(bench.meters[m], "", "like").u for m in meters]
+    whole = math.sqrt(u**2 + sum(one**2 for one in own) / float(link["n"]))
+    return whole, dof * (whole / u) ** 4 if u > 0.0 else math.inf

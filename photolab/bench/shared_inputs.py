@@ -9,14 +9,15 @@ reading scatter, a mounting seating, drift a part of the day, and four of the su
 ===================  =======================================  ==================================================
 kind                 one quantity for each                    loading
 ===================  =======================================  ==================================================
-scale                meter                                    1 (percent of reading of the range / the largest)
+scale                meter (a linked reading's: main meter)   1 (percent of reading of the range / the largest)
 scale drift          meter                                    1 (with a certificate only)
 range gain           meter, range                             1, only where a meter's ranges differ
 range term           meter, range                             mean of 1/reading
 linearity            meter, range, lamp, housing              1
 resolution           reading, or mounting if all are equal    1/(n reading)
 noise                mounting                                 1
-colour               meter, technology                        1 (corrected and uncorrected lamps apart)
+link                 meter, technology                        1, readings of another meter than the main one
+colour               meter (as scale), technology             1 (corrected and uncorrected lamps apart)
 own colour           meter, lamp                              1 (not filament; not with its own spectrum)
 meter temperature    meter, day                               kelvins from the reference ambient
 mounting             mounting                                 1
@@ -60,6 +61,7 @@ COMMON_KINDS = frozenset({"scale", "range gain", "range term"})
 SHARED_BY = {
     "scale": "meter",
     "scale drift": "meter",
+    "link": "meter and technology",
     "range gain": "meter and range",
     "range term": "meter and range",
     "linearity": "lamp and housing",
@@ -209,9 +211,10 @@ def add_meter(
     ones = np.ones(len(seats["meter"]))
     ids = list(seats["meter"])
     ranges = _numbers(seats, "range_lx")
-    scale = np.array([instruments.scale_loading(meters[m], r) for m, r in zip(ids, ranges, strict=True)])
-    for meter in dict.fromkeys(ids):
-        acts = np.array([m == meter for m in ids]) * scale
+    onto = list(seats.get("onto", ids))  # the meter whose scale and colour a reading is on
+    scale = np.array([instruments.scale_loading(meters[m], r) for m, r in zip(onto, ranges, strict=True)])
+    for meter in dict.fromkeys(onto):
+        acts = np.array([m == meter for m in onto]) * scale
         for quantity in instruments.scale_inputs(meters[meter], years_since_certificate=ages.get(meter, 0.0)):
             loads.add_one(quantity, acts)
     keys = _range_keys(seats)
@@ -232,6 +235,50 @@ def add_meter(
         (*k, lamp, housing) for k, lamp, housing in zip(keys, seats["lamp"], seats["housing"], strict=True)
     ]
     loads.add(linear, ones, lambda k: instruments.linearity_input(meters[k[0]], k[1:]))
+
+
+def add_links(loads: Loadings, seats: pd.DataFrame) -> None:
+    """Add the link of each other meter and technology to the main meter.
+
+    Parameters
+    ----------
+    loads : Loadings
+        Receives the inputs.
+    seats : DataFrame
+        Mounting means: meter, onto, technology, link_u, link_dof.
+    """
+    keys = [
+        None if m == main else (m, technology, u, dof)
+        for m, main, technology, u, dof in zip(
+            seats["meter"],
+            seats["onto"],
+            seats["technology"],
+            seats["link_u"],
+            seats["link_dof"],
+            strict=True,
+        )
+    ]
+    loads.add(keys, np.ones(loads.rows), lambda k: link_input(*k))
+
+
+def link_input(meter: str, technology: str, u: float, dof: float) -> Input:
+    """Return the deviation of a link, which all readings of a meter and technology share.
+
+    Parameters
+    ----------
+    meter, technology : str
+        The meter that was linked to the main one, for which light.
+    u : float
+        Standard uncertainty in ln. [1]
+    dof : float
+        Degrees of freedom. [1]
+
+    Returns
+    -------
+    Input
+        Relative deviation. [1]
+    """
+    return Input(("link", meter, technology), u, dof=dof, kind="scale", source="own readings")
 
 
 def add_resolution(loads: Loadings, readings: Columns, seats: Columns, meters: Mapping[str, Meter]) -> None:
@@ -281,9 +328,10 @@ def add_colour(loads: Loadings, seats: Columns, meters: Mapping[str, Meter]) -> 
     ones = np.ones(len(seats["meter"]))
     light = np.asarray(seats["technology"], dtype=str) != "filament"
     u = _numbers(seats, "spectral_u")
+    onto = seats.get("onto", seats["meter"])
     keys = [
         None if not lit else (m, tech, "" if np.isnan(v) else f"{v:.15g}")
-        for lit, m, tech, v in zip(light, seats["meter"], seats["technology"], u, strict=True)
+        for lit, m, tech, v in zip(light, onto, seats["technology"], u, strict=True)
     ]
 
     def make(key: tuple[str, str, str]) -> Input:

@@ -8,6 +8,7 @@ from photolab.bench.keys import SECTIONS, Key
 from photolab.bench.workbook import WORKBOOK, starter_workbook
 
 EXAMPLES: dict[str, str] = {
+    "accept_provisional": "true",
     "range_percent": "0.5", "digits": "10", "ranges_lx": "[400, 4000, 40000]",
     "resolution_lx": "[0.1, 1, 10]",
     "limit_kind": '"limit"', "mismatch_index_percent": "8", "drift_percent_per_year": "1",
@@ -67,6 +68,7 @@ def starter_toml() -> str:
     ]
     lines += ["", "# [[housing]]"]
     lines += [_commented(key) for key in SECTIONS["housing"]]
+    lines += ["", "# [links]", *(_commented(key) for key in SECTIONS["links"])]
     lines += ["", "# a question you ask before the first reading", "# [[question]]"]
     lines += [_commented(key) for key in SECTIONS["question"]]
     return "\n".join(lines) + "\n"

@@ -129,7 +129,7 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
         )
     bench = _single("bench", given, lines, faults)
     keys = frozenset(given["bench"]) if isinstance(given.get("bench"), dict) else frozenset()
-    declared.settings = Settings(**bench, declared=keys)
+    declared.settings = Settings(**bench, **_single("links", given, lines, faults), declared=keys)
     declared.meters = _meters(given, lines, faults)
     declared.meter_ids = tuple(
         str(section.given.get("id", "")) for section in _many("meter", given, lines, Faults())
@@ -148,7 +148,7 @@ def _separators(text: str) -> tuple[str, str]:
 
 
 def _top(given: Values, lines: Lines, faults: Faults) -> None:
-    sections = {"bench", "csv", "meter", "housing", "log", "question"}
+    sections = {"bench", "csv", "links", "meter", "housing", "log", "question"}
     if "schema" not in given:
         faults.add("fault 1", FILE, "no schema; write schema = 1 as the first line.")
     elif given["schema"] != 1 or isinstance(given["schema"], bool):
@@ -167,9 +167,9 @@ def _top(given: Values, lines: Lines, faults: Faults) -> None:
 
 def _home(name: str) -> str:
     """Say in which section a stray top-level key belongs."""
-    for section in ("bench", "meter", "housing", "csv", "question"):
+    for section in ("bench", "meter", "housing", "csv", "links", "question"):
         if any(key.name == name for key in SECTIONS[section]):
-            header = f"[{section}]" if section in {"bench", "csv"} else f"[[{section}]]"
+            header = f"[{section}]" if section in {"bench", "csv", "links"} else f"[[{section}]]"
             return f" It belongs under {header}."
     return ""
 

@@ -127,7 +127,7 @@ class Section:
         rules: dict[str, Callable[[Key, Any], Any]] = {
             "number": self._number, "count": self._count, "numbers": self._numbers,
             "number_or_numbers": self._number_or_numbers, "text": self._text, "code": self._code,
-            "texts": self._texts, "date": self._date, "table": self._table, "tables": self._tables,
+            "texts": self._texts, "date": self._date, "flag": self._flag, "table": self._table, "tables": self._tables,
         }  # fmt: skip
         return rules[key.kind](key, value)
 
@@ -220,6 +220,14 @@ class Section:
         except CellFault as fault:
             self.fault(fault.code, f"{self._full(key.name)}: {fault}", key.name)
             return None
+
+    def _flag(self, key: Key, value: Any) -> bool | None:
+        if isinstance(value, bool):
+            return value
+        meant = str(value).strip().lower() in {"yes", "true", "1", "on"}
+        words = f"{self._full(key.name)} = {typed_text(value)}; write {key.name} = {str(meant).lower()}."
+        self.fault("fault 2", words, key.name)
+        return None
 
     def _table(self, key: Key, value: Any) -> Values | None:
         if isinstance(value, dict):

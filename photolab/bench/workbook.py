@@ -287,6 +287,8 @@ def _value(section: str, name: str, value: Any) -> Any:
         return [value]
     if key.kind == "texts":
         return [part for part in re.split(r"[\s,;]+", _text(value)) if part]
+    if key.kind == "flag" and _text(value).lower() in {"yes", "true", "no", "false"}:
+        return _text(value).lower() in {"yes", "true"}
     if key.kind in {"text", "code"} and not isinstance(value, bool):
         return _text(value)
     return value
@@ -324,7 +326,8 @@ def starter_workbook() -> bytes:
 
 def _keys() -> Iterator[tuple[str, str, Key]]:
     """Every key a workbook may hold: section, an id to start with, the key."""
-    for section, identity in (("", ""), ("bench", ""), ("meter", "M1"), ("housing", "H1"), ("question", "1")):
+    kinds = (("", ""), ("bench", ""), ("links", ""), ("meter", "M1"), ("housing", "H1"), ("question", "1"))
+    for section, identity in kinds:
         for key in SECTIONS[section]:
             if key.kind not in {"table", "tables"}:
                 yield section, identity, key

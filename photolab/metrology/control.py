@@ -4,6 +4,7 @@ Values are ln readings where relative spreads are given: 0.02 is 2 %.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -140,6 +141,7 @@ def control_chart(
     mounting_sd: float,
     mounting: str | None = None,
     reading_sd: float = 0.0,
+    shared: Sequence[str] = (),
     dof: float = math.inf,
     centre: float | None = None,
     centre_uncertainty: float = 0.0,
@@ -163,6 +165,9 @@ def control_chart(
         Column of the mounting within the day; readings of one mounting are averaged first.
     reading_sd : float, default 0
         Prior standard deviation of a reading. [unit of the value]
+    shared : sequence of str, default ()
+        Columns of the standard uncertainty that an error common to several rows has in each, zero where it does not
+        act: the link of a second meter. [unit of the value]
     dof : float, default inf
         Degrees of freedom of the prior standard deviations, taken as one estimate; inf where assumed. [1]
     centre : float, optional
@@ -210,6 +215,9 @@ def control_chart(
     if centre is None and len(mean) < 3:
         message = f"a chart without a given centre must hold at least 3 days; got {len(mean)}"
         raise MethodError(message, code="few_days", known={"days": len(mean)})
+    loads = np.zeros((len(mean), len(shared)))
+    for place, column in enumerate(shared):
+        loads[:, place] = _day_means(table, column, day, mounting)["mean"]
     weights = 1.0 / sd**2
     if centre is None:
         level, level_u = float(weights @ mean / weights.sum()), float(weights.sum() ** -0.5)
@@ -220,18 +228,24 @@ def control_chart(
     looks = _looks(days[day], weights, centre is not None, longest_group)
     family = np.array([look.kind for look in looks])
     contrasts = np.array([look.contrast for look in looks])
-    uncertainty = np.sqrt(contrasts**2 @ spread**2)
+    # what a look takes from each day's own error, then from each common one
+    taken = np.hstack([contrasts * spread, contrasts[:, : len(mean)] @ loads])
+    uncertainty = np.sqrt((taken**2).sum(axis=1))
     statistic = contrasts @ data / uncertainty
-    chances = _Chances(_largest(contrasts * spread / uncertainty[:, None], family, dof, trials, seed))
+    chances = _Chances(_largest(taken / uncertainty[:, None], family, dof, trials, seed))
     limits = chances.limits(false_alarm)
     limit = np.array([limits[kind] for kind in family])
     p = chances.of(family, np.abs(statistic))
     signals = _signals(looks, contrasts @ data, uncertainty, limit, p)
     first = family == "day"
+    away = loads - (weights @ loads / weights.sum() if centre is None else 0.0)
+    half = limits["day"] * np.sqrt(
+        _deviation_sd(sd, level_u, centre is not None) ** 2 + (away**2).sum(axis=1)
+    )
     days = days.assign(
         sd=sd,
-        low=level - limits["day"] * _deviation_sd(sd, level_u, centre is not None),
-        high=level + limits["day"] * _deviation_sd(sd, level_u, centre is not None),
+        low=level - half,
+        high=level + half,
         statistic=statistic[first],
         p=p[first],
         out=np.abs(statistic[first]) > limits["day"],

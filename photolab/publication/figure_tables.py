@@ -32,6 +32,7 @@ _SPREAD_KEYS = {"mounting": "mounting_sd_percent", "day": "day_sd_percent", "spe
 _REMAINING = frozenset({"remaining", "specimen not held"})
 _FROM = {
     "scale": _MANUAL,
+    "link": _OWN,
     "range term": _MANUAL,
     "resolution": "display",
     "noise": _OWN,

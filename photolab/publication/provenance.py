@@ -256,7 +256,7 @@ def listed(report: str | os.PathLike[str]) -> tuple[str, ...]:
     try:
         return (*dict(_read(Path(report))["outputs"]), FILE_NAME)
     except (OSError, ValueError, KeyError, TypeError):
-        return ()
+        return ()  # `report_state` says that the record cannot be read
 
 
 def _differences(folder: Path, hashes: Mapping[str, str], since: str) -> list[str]:

@@ -13,11 +13,12 @@ from photolab.bench.pairs import variance_by_term
 from photolab.bench.records import read_bench
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
+from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
 from photolab.publication.statements import finding_words
 
-NOTICED = frozenset({"mounting_flagged", "baseline_absent", "baseline_one_end"})
+NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
 """Findings that no caution of the reader says already."""
 SHOWN = 50
 """So many faults are printed; the rest are counted."""
@@ -118,6 +119,7 @@ def report(folder: Path, *, published: Path | None = None) -> list[str]:
     lines = [f"{folder.resolve().name}: readable. {inventory(bench)}"]
     lines += _caution_lines(bench.warnings)
     lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
+    lines += [f"  left out  {said}" for said in left_out_words(campaign)]
     for log in bench.logs:
         lines.append(f"  logger file {log.file}, first rows as understood:")
         lines += [f"    {row}" for row in log.preview.to_string(index=False).splitlines()]
@@ -126,6 +128,25 @@ def report(folder: Path, *, published: Path | None = None) -> list[str]:
         lines += [title, *_table(block)] if block else []
     lines += _published_lines(folder, published or Path("reports") / folder.resolve().name)
     return [*lines, f"Best next step: {next_step(bench, campaign)}", f"Next: photolab open {folder}"]
+
+
+def left_out_words(campaign: Campaign) -> list[str]:
+    """Return which readings did not enter, with the reason.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluation.
+
+    Returns
+    -------
+    list of str
+        "12 readings of K1 and K2: …", one a reason; empty where every reading entered.
+    """
+    said = []
+    for reason, block in campaign.selection.left_out.groupby("reason", sort=False):
+        said.append(f"{count(len(block), 'reading')} of {joined(dict.fromkeys(block['lamp']))}: {reason}.")
+    return said
 
 
 def _published_lines(folder: Path, published: Path) -> list[str]:
@@ -298,6 +319,7 @@ NEXT_STEPS = {
     "supply assumed": "read the volts at the lamp socket (socket_V).",
     "voltage exponent": "hold the supply at the protocol's voltage.",
     "voltmeter": "use a voltmeter with a certificate.",
+    "link": "read more lamps of each technology with both meters (links.csv).",
     "range gain": "lock the meter to one range for all lamps.",
     "range term": "read on the lowest range that holds all lamps.",
     "ambient": "test at the protocol's ambient temperature.",

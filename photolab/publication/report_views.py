@@ -8,10 +8,15 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from photolab.bench.beams import evaluate_beams
 from photolab.bench.campaign import Campaign
+from photolab.bench.distances import evaluate_distances
+from photolab.bench.heat import warm_up_runs
 from photolab.publication import front_page, readiness, statements
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures.common import Picture
+from photolab.publication.words_heat import why
+from photolab.publication.words_light import law_words
 
 __all__ = ["held_back", "lamps_picture", "overview", "results", "spreads"]
 
@@ -182,8 +187,21 @@ def held_back(campaign: Campaign) -> Words:
     for one in readiness.list_abilities(campaign.bench, campaign):
         if not one.able:
             items.append(f"{statements.capital(one.what)}: {one.answer}.")
-    reasons = campaign.selection.left_out
-    for reason in dict.fromkeys(reasons["reason"]):
-        count = int((reasons["reason"] == reason).sum())
-        items.append(f"{readiness.count(count, 'reading')} left out: {reason}.")
+    items += _refused(campaign)
+    items += [f"Left out: {said}" for said in readiness.left_out_words(campaign)]
     return say(*(items or ["Nothing is held back."]), bullets=True)
+
+
+def _refused(campaign: Campaign) -> list[str]:
+    """Return which records and runs give no result, with the reason."""
+    bench = campaign.bench
+    said = []
+    for record in warm_up_runs(bench):
+        if record.remaining is None:
+            of = f"{record.lamp}{f' in {record.housing}' if record.housing else ''}, record {record.run}"
+            said += [f"Remaining light of {of}: not given, because {why(e)}." for e in record.refusals[:1]]
+    said += [law_words(one) for one in evaluate_distances(bench, corrections=campaign.enabled) if not one.law]
+    beams = evaluate_beams(bench, corrections=campaign.enabled, baseline=campaign.baseline)
+    refused = [*beams.refusals, *(one for result in beams.results for one in result.refusals)]
+    said += [f"Beam of {one.lamp} in {one.housing}, run {one.run}: {one.message}." for one in refused]
+    return said

@@ -25,6 +25,7 @@ SCOPE_WORDS = {
 KIND_WORDS = {
     "scale": "meter scale",
     "scale drift": "drift since the certificate",
+    "link": "link of two meters",
     "range gain": "step between two ranges",
     "range term": "range term of the meter",
     "linearity": "linearity of the meter",
@@ -309,6 +310,10 @@ FINDING_WORDS = {
     "mounting_flagged": (
         "{0} specimen {1} in {2}, {3} mounting {4}, reads {percent} than the lamp's other seatings: look whether it "
         "was seated or aimed wrongly; until you exclude it, it counts in the value and in the seating SD alike."
+    ),
+    "readings_linked": (
+        "Readings of {2} lamps with {0}, {3} of them, enter on the scale of {1}: a link, {4} read with both "
+        "(standard uncertainty {sd} %)."
     ),
     "lamp_scatters": "{0} scatters by {sd} % from reading to reading, far more than the others: modulated light?",
     "ranges_differ": (

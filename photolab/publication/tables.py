@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from photolab.bench.beams import beam_rows
+from photolab.bench.beams import beam_rows, evaluate_beams
 from photolab.bench.campaign import Campaign
 from photolab.bench.derived import light_per_watt
-from photolab.bench.distances import distance_rows
+from photolab.bench.distances import distance_rows, evaluate_distances
 from photolab.bench.electrical import measured_power
 from photolab.bench.heat import heat_rows, warm_up_runs
 from photolab.bench.surface import surface_rows
@@ -118,7 +118,9 @@ def results(campaign: Campaign) -> pd.DataFrame:
     heat = heat_rows(campaign, warm_up_runs(bench))
     joined = pd.concat([part for part in (ratios, heat) if len(part)]) if len(ratios) or len(heat) else ratios
     per_watt = light_per_watt(campaign, joined)
-    light = (distance_rows(bench), beam_rows(bench))
+    runs = evaluate_distances(bench, corrections=campaign.enabled)
+    beams = evaluate_beams(bench, corrections=campaign.enabled, baseline=campaign.baseline)
+    light = (distance_rows(bench, results=runs), beam_rows(bench, beams=beams))
     other = (measured_power(bench), per_watt, surface_rows(bench), *light)
     parts = [part for part in (ratios, heat, *other) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))

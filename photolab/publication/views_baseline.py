@@ -22,6 +22,7 @@ from photolab.publication import words_bench
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import control_chart as chart_figure
 from photolab.publication.figures.common import Picture, new_figure, picture
+from photolab.publication.findings import joined
 from photolab.publication.front_page import is_invented
 
 __all__ = [
@@ -153,8 +154,19 @@ def charts_said(held: Held, *, corrected: bool) -> Words:
     said = words_bench.charts_words(
         charts, baseline=held.campaign.baseline, when=when or "without the voltage correction"
     )
-    notes = [] if corrected else _notes(held)
+    notes = _linked(held.campaign) if corrected else _notes(held)
     return say(*said, *notes)
+
+
+def _linked(campaign: Campaign) -> list[str]:
+    """Return which days of the baseline were read with another meter."""
+    rows = campaign.selection.readings
+    rows = rows[(rows["lamp"] == campaign.baseline) & (rows["onto"] != rows["meter"])]
+    return [
+        f"On {joined(dict.fromkeys(block['day']))} it was read with {meter} and brought to {campaign.selection.meter} "
+        f"by their link; these days share its doubt, {decimal(100.0 * float(block['link_u'].iloc[0]), 1)} %."
+        for meter, block in rows.groupby("meter", sort=False)
+    ]
 
 
 def _notes(held: Held) -> list[str]:

@@ -11,7 +11,7 @@ from photolab.metrology.ranking import rank_intervals, record_claim
 from photolab.metrology.reporting import decimal
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.findings import groups, joined
-from photolab.publication.readiness import count
+from photolab.publication.readiness import count, left_out_words
 from photolab.publication.statements import limit_places
 
 HIGHEST = "may be called the highest so far: it is clear of every other lamp"
@@ -169,11 +169,5 @@ def left_out(campaign: Campaign) -> Words:
     Words
         One line a reason.
     """
-    rows = campaign.selection.left_out
-    if rows.empty:
-        return say("No reading was left out.")
-    said = []
-    for reason, block in rows.groupby("reason", sort=False):
-        lamps = joined(dict.fromkeys(block["lamp"]))
-        said.append(f"{len(block)} of {lamps}: {reason}.")
-    return say(*said, bullets=True)
+    said = left_out_words(campaign)
+    return say(*said, bullets=True) if said else say("No reading was left out.")

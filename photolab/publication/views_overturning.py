@@ -144,7 +144,7 @@ def _pair(campaign: Campaign, a: str | None, b: str | None) -> tuple[str, str, s
         try:
             pair = campaign.ratio(first, second, housing=where)
         except MethodError:
-            continue
+            continue  # not read together there: the next housing
         if pair.result is not None:
             return first, second, where
     return None

@@ -237,7 +237,7 @@ def _curve(one: Surface, top: float) -> pd.DataFrame:
             )
             for e in ends
         )
-    except MethodError:
+    except MethodError:  # no curve to draw; the surface's own row says why
         return pd.DataFrame(columns=["surface", "displayed", "true", "low", "high"])
     drawn = {"displayed": shown, "true": true, "low": low, "high": high}
     steady = {name: np.round(values, 6) for name, values in drawn.items()}  # one picture on every processor
