@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photolab.metrology.inputs import InputQuantity
-from photolab.metrology.quantity import exp_symmetric
+from photolab.metrology.quantity import COVERAGE, exp_symmetric
 from photolab.metrology.results import MeasurementResult, first_order_result
 from photolab.metrology.variance_groups import (
     VarianceGroups,
@@ -48,7 +48,7 @@ class JointResult:
     inputs: tuple[InputQuantity, ...]
     sensitivities: Sensitivities
     units: tuple[str, ...]
-    coverage: float = 0.95
+    coverage: float = COVERAGE
 
     @cached_property
     def covariance(self) -> FloatArray:

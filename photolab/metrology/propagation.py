@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 
 from photolab.metrology.inputs import InputQuantity
 from photolab.metrology.joint import JointResult, Sensitivities
+from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.results import check_coverage
 from photolab.metrology.variance_groups import is_sparse
 
@@ -19,7 +20,7 @@ def combine(
     *,
     names: Sequence[Hashable] | None = None,
     units: str | Sequence[str] | Mapping[Hashable, str] = "1",
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> JointResult:
     r"""Join results whose sensitivities are known.
 
@@ -37,7 +38,7 @@ def combine(
         Names of the results; 0 to m - 1 if not given.
     units : str, sequence or mapping, default "1"
         Unit of all results, of each in order, or by name.
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability. [1]
 
     Returns

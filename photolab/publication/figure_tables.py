@@ -10,6 +10,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
 from photolab.bench.pairs import ReadingComparison
+from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.statements import KIND_WORDS, percent_of
 
@@ -137,7 +138,7 @@ def all_lamps(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
     return rows.sort_values(["housing", "lamp"], kind="stable")[columns].reset_index(drop=True)
 
 
-def all_lamps_words(rows: pd.DataFrame, baseline: str) -> str:
+def all_lamps_words(rows: pd.DataFrame, baseline: str, *, coverage: float = COVERAGE) -> str:
     """Return what the figure of all lamps shows, in words.
 
     Parameters
@@ -146,6 +147,8 @@ def all_lamps_words(rows: pd.DataFrame, baseline: str) -> str:
         As `all_lamps` returns them.
     baseline : str
         Name of the baseline lamp.
+    coverage : float, default COVERAGE
+        Of the lines. [1]
 
     Returns
     -------
@@ -153,7 +156,8 @@ def all_lamps_words(rows: pd.DataFrame, baseline: str) -> str:
         One sentence a housing with every number of the figure.
     """
     said = [
-        f"A dot with its 95 % line for each lamp, light against {baseline} in per cent, a panel a housing."
+        f"A dot with its {100.0 * coverage:g} % line for each lamp, light against {baseline} in per cent, "
+        "a panel a housing."
     ]
     for housing in dict.fromkeys(rows["housing"]):
         block = rows[rows["housing"] == housing]

@@ -193,7 +193,7 @@ def steps_found(heat: Heat) -> Words:
         near = float(
             min(b - a for a, b in zip(fit.time_s[:-1], fit.time_s[1:], strict=True) if b > fit.step.time_s)
         )
-        sentence = words.step_sentence(fit.step, spacing_s=near)
+        sentence = words.step_sentence(fit.step, spacing_s=near, coverage=heat.bench.settings.coverage)
         said.append(f"{words.run_name(run)}: {sentence} {_watts(run, fit.step.time_s)}".strip())
     return say(*said, bullets=True) if said else say("No step was found in any record.")
 

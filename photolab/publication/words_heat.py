@@ -7,6 +7,7 @@ from typing import Any
 
 from photolab.bench.heat import WarmUpRun
 from photolab.errors import MethodError
+from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
 from photolab.thermal.coupling import Slope, TimeConstants
 from photolab.thermal.warm_up_answers import Finding, Remaining, Settled, Step
@@ -261,7 +262,7 @@ def stable_sentence(runs: tuple[str, ...]) -> str:
     return f" Counted in: {names}, {what} without a change, read by the same meter."
 
 
-def step_sentence(step: Step, *, spacing_s: float) -> str:
+def step_sentence(step: Step, *, spacing_s: float, coverage: float = COVERAGE) -> str:
     """Return a step found in a record.
 
     Parameters
@@ -270,13 +271,15 @@ def step_sentence(step: Step, *, spacing_s: float) -> str:
         Its time and size.
     spacing_s : float
         Time between the readings before and after. [s]
+    coverage : float, default COVERAGE
+        Of the size. [1]
 
     Returns
     -------
     str
         One sentence.
     """
-    size, doubt = percent(abs(step.size)), percent(1.96 * step.size_uncertainty)
+    size, doubt = percent(abs(step.size)), percent(coverage_factor(coverage) * step.size_uncertainty)
     verb = "lost" if step.size < 0 else "gained"
     when, half = decimal(step.time_s / 60.0, 2), decimal(spacing_s / 120.0, 2)
     return f"At {when} ± {half} min the light {verb} {size} ± {doubt} % of what it was just before."
@@ -351,7 +354,7 @@ def slope_sentence(slope: Slope) -> str:
     ends = f"{decimal(slope.low, 3)} to {decimal(slope.high, 3)}"
     return (
         f"Light against case temperature: {decimal(slope.percent_per_kelvin, 3)} %/K ({ends} at "
-        f"{decimal(100.0 * slope.coverage, 0)} %), over {decimal(slope.span, 0)} K of the case."
+        f"{100.0 * slope.coverage:g} %), over {decimal(slope.span, 0)} K of the case."
     )
 
 

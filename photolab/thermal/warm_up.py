@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.quantity import COVERAGE
 from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter, stable_scatter
@@ -63,7 +64,7 @@ def fit_warm_up(
     drift_relative_sd: float = ASSUMED_DRIFT,
     residual_correlation: float | None = None,
     stable: Sequence[tuple[ArrayLike, ArrayLike]] = (),
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
     elapsed_uncertainty_s: float = 0.0,
     robust: bool = False,
 ) -> WarmUp:
@@ -89,7 +90,7 @@ def fit_warm_up(
     stable : sequence of (time_s, illuminance), optional
         Records, on the same meter, of lamps that no longer change: what they say of the correlation counts
         too. [s], [lx]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage of the intervals. [1]
     elapsed_uncertainty_s : float, default 0
         Standard uncertainty of the zero of the clock, common to all readings. [s]

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, ratio_bounds
+from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
 from photolab.thermal.settling import settling_time
 from photolab.thermal.warm_up_answers import Finding, Remaining, Settled, Step
@@ -298,7 +298,9 @@ class WarmUp:
         unit = min(noise.whitened_variance, monotone.sum_of_squares / (self.time_s.size - parameters))
         later = monotone.row(np.array([at_s]))
         earlier = monotone.row(window(initial, self.initial_window_s))
-        factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(stats.chi2.ppf(0.95, 1))
+        factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(
+            stats.chi2.ppf(ALLOWANCE_COVERAGE, 1)
+        )
         value, low, high = ratio_bounds(monotone, later, earlier, allowance=ALLOWANCE * factor * unit)
         if not value > NOTHING_LEFT:
             message = f"the light must not fall to nothing; the bounds put {value:.3g} of it at {at_s:g} s"
