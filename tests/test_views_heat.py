@@ -143,6 +143,17 @@ def test_remaining_light_is_said_in_the_declared_form():
     assert said == "Remaining light: 82.3 % (81.7 to 83.0) of the 60 s value after 30 minutes, in HP."
 
 
+def test_an_interval_that_may_be_too_short_is_called_so():
+    """Oracle: a record whose readings drift slowly; the same one without."""
+    heat = demo()
+    drifting = replace(heat.run.fit, findings=(Finding("slow_correlated_noise"),))
+    one = replace(heat, run=replace(heat.run, fit=drifting), runs=(replace(heat.run, fit=drifting),))
+    assert "The interval may be too short" in text_of(views_heat.answer, one)
+    assert "the interval may be too short" in text_of(views_heat.records, one)
+    assert "the interval may be too short" in text_of(views_heat.findings, one)
+    assert "may be too short" not in text_of(views_heat.answer, heat)
+
+
 def test_step_is_said_with_its_instant_and_size():
     said = words.step_sentence(Step(1125.0, -0.14, 0.002), spacing_s=30.0)
     assert said == "At 18.75 ± 0.25 min the light lost 14.0 ± 0.4 % of what it was just before."

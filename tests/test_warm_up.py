@@ -293,6 +293,28 @@ def correlated(seed, rho, count=80):
     return noise
 
 
+def slow(seed, correlation_time_s):
+    """Return noise of unit variance on the times above, without correlation where its time is 0."""
+    rho = np.exp(-np.diff(TIME_S) / correlation_time_s) if correlation_time_s else np.zeros(TIME_S.size - 1)
+    noise = np.random.default_rng(seed).standard_normal(TIME_S.size)
+    for i, r in enumerate(rho, start=1):
+        noise[i] = r * noise[i - 1] + np.sqrt(1 - r**2) * noise[i]
+    return noise
+
+
+@pytest.mark.parametrize(
+    ("correlation_time_s", "least", "most"), [(0.0, 0, 0), (20.0, 0, 1), (240.0, 26, 30)]
+)
+def test_noise_as_slow_as_a_tenth_of_the_record_is_flagged(correlation_time_s, least, most):
+    # Oracle: synthetic truth, records of 40 min; counts of 30, see tests/benchmarks/warm_up_coverage.py for 400.
+    found = [
+        codes(fit_warm_up(TIME_S, approach(TIME_S) + 2.0 * slow(seed, correlation_time_s)))
+        for seed in range(30)
+    ]
+    assert least <= sum("slow_correlated_noise" in one for one in found) <= most
+    assert not [one for one in found if {"slow_correlated_noise", "correlated_residual_or_event"} <= set(one)]
+
+
 def test_correlated_noise_is_flagged_and_widens():
     # Oracle: synthetic truth, rho 0.7; n_eff 14 instead of 80 widens by about sqrt(5.7).
     light = approach(TIME_S) + 4.0 * correlated(14, 0.7)

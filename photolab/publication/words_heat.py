@@ -56,6 +56,11 @@ FINDING_WORDS = {
         "event. The interval allows for it. A record of a lamp that no longer changes, read by the same meter, would "
         "tell more; every such record in warm_up.csv is used."
     ),
+    "slow_correlated_noise": (
+        "What the curve leaves over goes up and down as slowly as a tenth of the record, or nearly: such a drift looks "
+        "like the curve, so the interval may be too short. A longer record would tell more, or one of a lamp that no "
+        "longer changes, read by the same meter."
+    ),
     "coarse_display": (
         "The display's last figure is coarser than the scatter: half a figure is counted in, and more "
         "readings do not help."
@@ -98,6 +103,7 @@ REFUSAL_WORDS = {
     "fitted_light_not_positive": "the curve falls to no light at all",
     "not_one_settling_curve": "the light does not settle by falling alone",
     "too_few_independent_readings": "too few independent readings are left",
+    "slow_correlated_noise": "the readings drift slowly about the curve: the interval may be too short",
     "span_too_small": "the case temperature hardly changed",
     "correlated_residuals": "light and temperature do not follow one straight line",
     "no_time_constant": "the light or the temperature does not bend within the record",

@@ -40,6 +40,7 @@ ASSUMED_DRIFT = 0.003
 REFUSED_BELOW = 6.0  # effective readings
 FLAGGED_BELOW = 15.0
 CORRELATED_ABOVE = 0.3
+SLOW_PART = 0.05  # of the record: a mean correlation time above it; readings show half of what it is
 COARSE_BELOW = 0.4  # residual SD over the display step: below it rounding is no longer like noise
 CLASS_LIMIT = 12.0  # rise of the sum of squares over the noise variance when rising parts are forbidden
 RATES_FROM, RATES_TO = (
@@ -356,7 +357,7 @@ def _findings(
         findings += _class_findings(times, light, curve)
     if ripple_of(times, curve).found:
         findings.append(Finding("ripple", ("beyond_record", "final_level")))
-    findings += _support_findings(curve)
+    findings += _support_findings(times, curve)
     if coarse:
         findings.append(Finding("coarse_display"))
     gaps = np.diff(times)
@@ -378,7 +379,7 @@ def _class_findings(times: FloatArray, light: FloatArray, curve: Curve) -> list[
     return [Finding(code, ("beyond_record", "final_level", "time_constants"))]
 
 
-def _support_findings(curve: Curve) -> list[Finding]:
+def _support_findings(times: FloatArray, curve: Curve) -> list[Finding]:
     """Return what the correlation of the residuals leaves of the readings."""
     findings = []
     effective = curve.noise.effective_readings
@@ -387,7 +388,10 @@ def _support_findings(curve: Curve) -> list[Finding]:
         findings.append(Finding("too_few_independent_readings", blocked))
     elif effective < FLAGGED_BELOW:
         findings.append(Finding("few_independent_readings"))
-    if curve.noise.correlation > CORRELATED_ABOVE:
+    mean_time = float(curve.noise.weights @ curve.noise.correlation_times)
+    if mean_time > SLOW_PART * float(np.ptp(times)):
+        findings.append(Finding("slow_correlated_noise"))
+    elif curve.noise.correlation > CORRELATED_ABOVE:
         findings.append(Finding("correlated_residual_or_event"))
     return findings
 
