@@ -10,7 +10,7 @@ from photolab.errors import MethodError
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
 from photolab.thermal.coupling import Slope, TimeConstants
-from photolab.thermal.warm_up_answers import Finding, Remaining, Settled, Step
+from photolab.thermal.warm_up_answers import Fading, Finding, Remaining, Settled, Step
 
 FINDING_WORDS = {
     "second_step": (
@@ -246,6 +246,30 @@ def remaining_sentence(remaining: Remaining, *, initial_s: float, at_s: float, h
         f"Remaining light: {percent(remaining.value)} % ({ends(remaining.low, remaining.high)}) "
         f"of the {initial_s:g} s value after {minutes(at_s)} minutes{where}."
     )
+
+
+def fading_sentence(parts: tuple[Fading, ...], *, initial_s: float) -> str:
+    """Return what fades how fast.
+
+    Parameters
+    ----------
+    parts : tuple of Fading
+        Terms of the curve, slowest first.
+    initial_s : float
+        Initial time. [s]
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    said = [
+        f"{percent(one.share)} % ({ends(one.share_low, one.share_high)}) with a time constant of "
+        f"{decimal(one.time_constant_s / 60.0, 1)} min "
+        f"({decimal(one.low_s / 60.0, 1)} to {decimal(one.high_s / 60.0, 1)})"
+        for one in parts
+    ]
+    return f"Of the {initial_s:g} s value fade: {'; '.join(said)}."
 
 
 def stable_sentence(runs: tuple[str, ...]) -> str:

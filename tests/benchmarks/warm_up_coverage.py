@@ -2,8 +2,8 @@
 
     python tests/benchmarks/warm_up_coverage.py [records] [study ...]
 
-Studies: slow, inside, stable, beyond, final, settling, order, steps, events. Oracle: synthetic truth; the standard error of
-a coverage of 95 % is 0.7 points at 1000 records.
+Studies: slow, inside, stable, beyond, final, settling, order, steps, events. Oracle: synthetic truth; the standard
+error of a coverage of 95 % is 0.7 points at 1000 records.
 
 Measured, 95 % intervals, 1000 records a row, no drift unless named:
 
