@@ -117,7 +117,7 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
         ("--mounting-sd-percent", "SD of seating a lamp once"),
         ("--specimen-sd-percent", "SD between specimens: the answer is then for the models"),
         ("--mountings", "how often each lamp was seated"),
-        ("--coverage", "coverage probability, 0.95"),
+        ("--coverage", "coverage probability of the interval"),
     ):
         parser.add_argument(name, metavar="N", help=text)
     parser.add_argument("--range", metavar="R[,R2]", help="top of the meter's range, one value serves both")

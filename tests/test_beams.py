@@ -255,13 +255,13 @@ def test_aim_of_the_demo(beams):
 
 def test_map_shows_where_there_is_more(beams):
     """Oracle: scenario: in the reflector K3 gives more above the horizon and less in the hot spot."""
-    found = beams.find("K3", "HR").map()
+    found = beams.find("K3", "HR").map(coverage=0.95)
     above = found.ratio[found.vertical > 0.4][:, np.abs(found.horizontal) <= 8]
     hot = found.ratio[np.ix_(found.vertical == -1.5, found.horizontal == 1.0)]
     assert above.min() > 2.0
     assert float(hot[0, 0]) < 0.95
     with pytest.raises(MethodError, match="no baseline beam"):
-        beams.find("B0", "HR").map()
+        beams.find("B0", "HR").map(coverage=0.95)
 
 
 def test_rows_of_the_results_table(demo, beams):

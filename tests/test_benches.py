@@ -335,13 +335,13 @@ def test_links_of_two_meters_are_called_what_they_are(written, name, word):
     assert [one for one in words if one in said] == [word]
 
 
-# What pages say: sentences known to be wrong, and why. Each is mended where words come from results.
-
-
-@pytest.mark.xfail(strict=True, reason="the coverage is typed as 95 % in heads and sentences")
 @pytest.mark.parametrize("name", ["feet-and-commas", "one-piece", "ten-lamps"])
 def test_every_coverage_on_a_page_is_the_one_declared(written, name):
-    assert "95 %" not in "".join(written(name).said.values())
+    """Oracle: the coverages of these benches, 0.99, 0.9 and 0.99."""
+    assert not re.findall(r"(?<![\d.])95 %", "".join(written(name).said.values()))
+
+
+# What pages say: sentences known to be wrong, and why. Each is mended where words come from results.
 
 
 @pytest.mark.xfail(strict=True, reason="page one has no row for the hold time")

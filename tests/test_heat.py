@@ -12,10 +12,19 @@ from scipy import stats
 from shared_demo import demo_bench, demo_campaign
 from small_benches import METER, bench, csv
 
+from photolab.bench import heat
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import at_hold, heat_rows, record_drift, warm_up_runs
 from photolab.metrology.quantity import Input, Measured, limits, measured
-from photolab.thermal.warm_up import fit_warm_up
+from photolab.publication import (
+    views_heat,
+    views_heat_and_light,
+    views_heat_stories,
+    views_lamp,
+    views_revision,
+)
+from photolab.publication.tables import results
+from photolab.thermal.warm_up import beside_stable, fit_warm_up
 
 
 @cache
@@ -220,3 +229,37 @@ def test_disturbed_runs_do_not_speak():
     codes = {finding.code for finding in runs["W06"].fit.findings}
     assert {"no_change_resolved", "outliers"} <= codes
     assert runs["W01"].stable_runs == ("W05",)
+
+
+def test_each_record_is_fitted_once_for_one_bench(monkeypatch):
+    """Oracle: the runs of the file; two records of the demo show no change, and all others use what they say."""
+    bench = replace(demo_bench())
+    fitted = []
+    fit = heat.fit_warm_up
+    monkeypatch.setattr(heat, "fit_warm_up", lambda *a, **k: fitted.append(len(a[0])) or fit(*a, **k))
+    campaign = evaluate(bench)
+    results(campaign)
+    chosen = views_heat.choose(bench)
+    for view in (views_heat.answer, views_heat.records, views_heat.findings, views_heat_stories.settling):
+        view(chosen)
+    views_heat_and_light.coupling_words(chosen)
+    views_revision.warming(campaign)
+    views_lamp.after_heat(campaign, "K1")
+    heat_rows(campaign, warm_up_runs(bench))
+    assert len(fitted) == bench.tables["warm_up"]["run"].nunique()
+    assert sum(bool(one.stable_runs) for one in warm_up_runs(bench)) > 2
+
+
+def test_what_stable_records_say_is_the_same_before_and_after_the_fit():
+    """Oracle: the fit that is given the stable records at once."""
+    time_s = np.arange(30.0, 1801.0, 30.0)
+    noise = np.random.default_rng(3).standard_normal((2, time_s.size))
+    light = 1000.0 * (0.85 + 0.15 * np.exp(-time_s / 300.0)) + noise[0]
+    stable = [(time_s, 900.0 + np.cumsum(noise[1]) * 0.2)]
+    alone, at_once = fit_warm_up(time_s, light), fit_warm_up(time_s, light, stable=stable)
+    after = beside_stable(alone, stable)
+    for name in ("value", "low", "high", "dof"):
+        assert getattr(after.remaining(1800.0), name) == getattr(at_once.remaining(1800.0), name)
+    assert after.remaining(1800.0).low != alone.remaining(1800.0).low
+    assert after.findings == at_once.findings
+    assert_allclose(after.time_constant_uncertainties, at_once.time_constant_uncertainties, rtol=0.0)

@@ -343,7 +343,8 @@ def test_spreads_have_chi_squared_intervals():
     components = pd.DataFrame(
         {"level": ["mounting", "day"], "sd": [0.01, 0.01], "dof": [10.0, np.inf], "assumed": [False, True]}
     )
-    rows = report_views.spreads(SimpleNamespace(components=components)).rows
+    bench = SimpleNamespace(settings=SimpleNamespace(coverage=0.95))
+    rows = report_views.spreads(SimpleNamespace(components=components, bench=bench)).rows
     assert rows[0] == ("mounting", "1.00", "0.70", "1.75", "own readings")
     assert rows[1] == ("day", "1.00", "n/a", "n/a", "assumed")
 

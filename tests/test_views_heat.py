@@ -31,7 +31,7 @@ from photolab.publication import words_heat as words
 from photolab.publication.display import Words
 from photolab.publication.figures.common import Picture
 from photolab.thermal.warm_up import Finding, fit_warm_up
-from photolab.thermal.warm_up_answers import Remaining, Settled, Step
+from photolab.thermal.warm_up_answers import Fading, Remaining, Settled, Step
 
 ROOT = Path(__file__).parent.parent
 THERMAL = Path(photolab.thermal.__file__).parent
@@ -141,6 +141,31 @@ def test_remaining_light_is_said_in_the_declared_form():
     one = Remaining(0.8233, 0.8171, 0.8296, 0.0037, 40.0, "record", False)
     said = words.remaining_sentence(one, initial_s=60.0, at_s=1800.0, housing="HP")
     assert said == "Remaining light: 82.3 % (81.7 to 83.0) of the 60 s value after 30 minutes, in HP."
+
+
+def test_an_interval_that_may_be_too_short_is_called_so():
+    """Oracle: a record whose readings drift slowly; the same one without."""
+    heat = demo()
+    drifting = replace(heat.run.fit, findings=(Finding("slow_correlated_noise"),))
+    one = replace(heat, run=replace(heat.run, fit=drifting), runs=(replace(heat.run, fit=drifting),))
+    assert "The interval may be too short" in text_of(views_heat.answer, one)
+    assert "the interval may be too short" in text_of(views_heat.records, one)
+    assert "the interval may be too short" in text_of(views_heat.findings, one)
+    assert "may be too short" not in text_of(views_heat.answer, heat)
+
+
+def test_what_fades_how_fast_is_said_with_intervals():
+    """Oracle: 14 % of K1's light at 60 s fades, with the numbers of its fit."""
+    one = Fading(0.14, 0.136, 0.144, 0.002, 252.0, 240.0, 264.0, 0.02)
+    said = words.fading_sentence((one,), initial_s=60.0)
+    assert (
+        said == "Of the 60 s value fade: 14.0 % (13.6 to 14.4) with a time constant of 4.2 min (4.0 to 4.4)."
+    )
+    assert "Of the 60 s value fade: " in text_of(views_heat_stories.settling, demo())
+    still = replace(demo(), run=next(run for run in demo().runs if run.lamp == "B0"))
+    assert "No time constant is given, because no fall of the light" in text_of(
+        views_heat_stories.settling, still
+    )
 
 
 def test_step_is_said_with_its_instant_and_size():

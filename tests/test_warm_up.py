@@ -45,6 +45,52 @@ def test_practitioner_trial(seed):
     assert_allclose(fit.time_constants, [420.0], atol=4 * fit.time_constant_uncertainties[0])
 
 
+def test_amplitudes_and_time_constants_scatter_as_stated_and_hold_the_truth():
+    # Oracle: synthetic truth. 80 records know an SD to 8 %, and hold at least 69 of 80 (95 % less three SDs).
+    fits = [fit_warm_up(TIME_S, noisy(seed, approach(TIME_S)), drift_relative_sd=0.0) for seed in range(80)]
+    parts = [one.fading()[0] for one in fits if len(one.fading()) == 1]
+    assert len(parts) > 75
+    assert_allclose(
+        np.std([one.share for one in parts]), np.mean([one.share_uncertainty for one in parts]), rtol=0.25
+    )
+    logs = np.log([one.time_constant_s for one in parts])
+    assert_allclose(np.std(logs), np.mean([one.ln_time_constant_uncertainty for one in parts]), rtol=0.25)
+    assert sum(one.share_low <= 0.18 <= one.share_high for one in parts) >= 69
+    assert sum(one.low_s <= 420.0 <= one.high_s for one in parts) >= 69
+
+
+def test_amplitudes_of_two_rates_are_those_of_the_curve():
+    # Oracle: closed form; noise of 1e-5 of the light.
+    clean = 850.0 + 90.0 * np.exp(-TIME_S / 120.0) + 60.0 * np.exp(-TIME_S / 700.0)
+    found = fit_warm_up(TIME_S, noisy(3, clean, relative=1e-5), initial_window_s=0.0).fading()
+    level = 850.0 + 90.0 * np.exp(-0.5) + 60.0 * np.exp(-60.0 / 700.0)
+    assert_allclose([one.time_constant_s for one in found], [700.0, 120.0], rtol=1e-2)
+    shares = [60.0 * np.exp(-60.0 / 700.0) / level, 90.0 * np.exp(-0.5) / level]
+    assert_allclose([one.share for one in found], shares, rtol=1e-2)
+
+
+def test_a_drift_and_the_clock_move_amplitudes_as_refitting_does():
+    # Oracle: the record with the drift in it, and with its clock shifted, fitted anew; both to first order.
+    light = noisy(4, approach(TIME_S))
+    options = {"initial_s": 90.0, "initial_window_s": 0.0}
+    plain = fit_warm_up(TIME_S, light, drift_relative_sd=0.0, **options).fading()[0]
+    drift = fit_warm_up(TIME_S, light, drift_relative_sd=0.003, **options).fading()[0]
+    clock = fit_warm_up(TIME_S, light, drift_relative_sd=0.0, elapsed_uncertainty_s=6.0, **options).fading()[
+        0
+    ]
+    past = (TIME_S - TIME_S[0]) / np.ptp(TIME_S)
+    drifted = fit_warm_up(TIME_S, light * (1.0 + 0.003 * past), drift_relative_sd=0.0, **options).fading()[0]
+    late = fit_warm_up(TIME_S + 6.0, light, drift_relative_sd=0.0, **options).fading()[0]
+
+    def added(one, name):
+        return np.sqrt(getattr(one, name) ** 2 - getattr(plain, name) ** 2)
+
+    moved = abs(np.log(drifted.time_constant_s / plain.time_constant_s))
+    assert_allclose(added(drift, "ln_time_constant_uncertainty"), moved, rtol=0.05)
+    assert_allclose(added(drift, "share_uncertainty"), abs(drifted.share - plain.share), rtol=0.05)
+    assert_allclose(added(clock, "share_uncertainty"), abs(late.share - plain.share), rtol=0.05)
+
+
 def test_cut_record_keeps_its_end_and_refuses_the_final_level():
     # Oracle: synthetic truth; 5 min are shorter than two time constants of 7 min.
     short = TIME_S <= 300.0
@@ -291,6 +337,28 @@ def correlated(seed, rho, count=80):
     for i in range(1, count):
         noise[i] = rho * noise[i - 1] + np.sqrt(1 - rho**2) * noise[i]
     return noise
+
+
+def slow(seed, correlation_time_s):
+    """Return noise of unit variance on the times above, without correlation where its time is 0."""
+    rho = np.exp(-np.diff(TIME_S) / correlation_time_s) if correlation_time_s else np.zeros(TIME_S.size - 1)
+    noise = np.random.default_rng(seed).standard_normal(TIME_S.size)
+    for i, r in enumerate(rho, start=1):
+        noise[i] = r * noise[i - 1] + np.sqrt(1 - r**2) * noise[i]
+    return noise
+
+
+@pytest.mark.parametrize(
+    ("correlation_time_s", "least", "most"), [(0.0, 0, 0), (20.0, 0, 1), (240.0, 26, 30)]
+)
+def test_noise_as_slow_as_a_tenth_of_the_record_is_flagged(correlation_time_s, least, most):
+    # Oracle: synthetic truth, records of 40 min; counts of 30, see tests/benchmarks/warm_up_coverage.py for 400.
+    found = [
+        codes(fit_warm_up(TIME_S, approach(TIME_S) + 2.0 * slow(seed, correlation_time_s)))
+        for seed in range(30)
+    ]
+    assert least <= sum("slow_correlated_noise" in one for one in found) <= most
+    assert not [one for one in found if {"slow_correlated_noise", "correlated_residual_or_event"} <= set(one)]
 
 
 def test_correlated_noise_is_flagged_and_widens():

@@ -56,7 +56,7 @@ def without(campaign: Campaign, *names: str) -> tuple[str, ...]:
 
 
 def baseline_charts(
-    campaign: Campaign, *, corrections: Iterable[str] | None = None, false_alarm: float = 0.05
+    campaign: Campaign, *, corrections: Iterable[str] | None = None, false_alarm: float | None = None
 ) -> tuple[BaselineChart, ...]:
     """Return the control chart of the baseline lamp, housing by housing.
 
@@ -67,8 +67,9 @@ def baseline_charts(
         chart's prior ones.
     corrections : iterable of str, optional
         Corrections of the readings; the campaign's own if not given.
-    false_alarm : float, default 0.05
-        Chance of any signal on the chart of one housing that holds. [1]
+    false_alarm : float, optional
+        Chance of any signal on the chart of one housing that is steady; what the declared coverage leaves if not
+        given. [1]
 
     Returns
     -------
@@ -80,6 +81,7 @@ def baseline_charts(
     MethodError
         If no housing holds the baseline on three days (code ``few_days``).
     """
+    chance = 1.0 - campaign.bench.settings.coverage if false_alarm is None else false_alarm
     enabled = campaign.enabled if corrections is None else corrections
     readings = steps.apply(campaign.selection.readings, campaign.bench, enabled).readings
     mine = readings[
@@ -93,7 +95,7 @@ def baseline_charts(
         if days.max() >= FEWEST_DAYS:
             specimen = str(days.index[int(np.argmax(days.to_numpy()))])
             rows = block[block["specimen"] == specimen]
-            charts.append(BaselineChart(str(housing), specimen, _chart(rows, campaign, false_alarm)))
+            charts.append(BaselineChart(str(housing), specimen, _chart(rows, campaign, chance)))
     if not charts:
         most = int(mine["day"].nunique())
         message = (

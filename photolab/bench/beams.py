@@ -112,8 +112,13 @@ class BeamResult:
         message = f"lamp {self.lamp} in housing {self.housing} has no ratio of its {measurand}"
         raise MethodError(message, code="no_ratio", known={"refusals": self.refusals})
 
-    def map(self) -> RatioMap:
+    def map(self, *, coverage: float) -> RatioMap:
         """Return where the beam gives more and where less than the baseline's.
+
+        Parameters
+        ----------
+        coverage : float
+            By which a cell counts as resolved. [1]
 
         Returns
         -------
@@ -133,6 +138,7 @@ class BeamResult:
             self.reference.grid,
             cell_uncertainty=self.beam.own,
             reference_cell_uncertainty=self.reference.own,
+            coverage=coverage,
         )
 
 

@@ -12,7 +12,7 @@ give it, the intervals are multiplied in ln and called conservative.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -29,7 +29,7 @@ from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Measured, combine, measured
-from photolab.thermal.warm_up import WarmUp, fit_warm_up
+from photolab.thermal.warm_up import WarmUp, beside_stable, fit_warm_up
 from photolab.thermal.warm_up_answers import Remaining
 
 LOGGED_DRIFT_FLOOR = 0.0005
@@ -93,22 +93,14 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     table = bench.tables["warm_up"]
     blocks = {str(run): block for run, block in table.groupby("run", sort=False)}
     meters = {run: block["meter"].iloc[0] for run, block in blocks.items()}
-    stable = [run for run, block in blocks.items() if _is_stable(bench, block)]
-    return tuple(
-        _fit_run(bench, run, block, {n: blocks[n] for n in stable if n != run and meters[n] == meters[run]})
-        for run, block in blocks.items()
-    )
+    alone = [_fit_run(bench, run, block) for run, block in blocks.items()]
+    stable = [one.run for one in alone if one.fit is not None and _is_stable(one.fit)]
+    peers = ({n: blocks[n] for n in stable if n != one.run and meters[n] == meters[one.run]} for one in alone)
+    return tuple(_with_remaining(bench, one, mine) for one, mine in zip(alone, peers, strict=True))
 
 
-def _is_stable(bench: Bench, record: pd.DataFrame) -> bool:
+def _is_stable(fit: WarmUp) -> bool:
     """Return whether a record shows nothing but scatter."""
-    try:
-        _require_light(record)
-        fit = fit_warm_up(
-            record["elapsed_s"], record["illuminance_lx"], resolution=_display_step(bench, record)
-        )
-    except MethodError:
-        return False  # no witness for the others; its own fit says why
     codes = {finding.code for finding in fit.findings}
     disturbed = {"step", "second_step", "ripple", "outliers", "coarse_display"}
     return "no_change_resolved" in codes and not codes & disturbed
@@ -157,14 +149,13 @@ def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
     return max(LOGGED_DRIFT_FLOOR, math.hypot(by_volts, by_ambient)), True
 
 
-def _fit_run(bench: Bench, run: str, record: pd.DataFrame, stable: Mapping[str, pd.DataFrame]) -> WarmUpRun:
-    """Fit one run, stable ones beside it, and take its remaining light at hold."""
+def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
+    """Fit one run by itself."""
     first = record.iloc[0]
     lamps = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
     drift, logged = record_drift(record, lamps.get(first["lamp"], ""))
     fit: WarmUp | None = None
-    remaining: Remaining | None = None
-    refusals: list[MethodError] = []
+    refusals: tuple[MethodError, ...] = ()
     try:
         _require_light(record)
         fit = fit_warm_up(
@@ -176,11 +167,9 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame, stable: Mapping[str, 
             drift_relative_sd=drift,
             elapsed_uncertainty_s=ELAPSED_U_S,
             coverage=bench.settings.coverage,
-            stable=[(one["elapsed_s"], one["illuminance_lx"]) for one in stable.values()],
         )
-        remaining = fit.remaining(60.0 * bench.settings.hold_minutes)
     except MethodError as refused:
-        refusals.append(refused)
+        refusals = (refused,)
     return WarmUpRun(
         run=run,
         lamp=str(first["lamp"]),
@@ -189,12 +178,24 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame, stable: Mapping[str, 
         day=str(first["day"]),
         record=record,
         fit=fit,
-        remaining=remaining,
-        refusals=tuple(refusals),
+        remaining=None,
+        refusals=refusals,
         drift=drift,
         drift_logged=logged,
-        stable_runs=tuple(stable),
     )
+
+
+def _with_remaining(bench: Bench, alone: WarmUpRun, stable: Mapping[str, pd.DataFrame]) -> WarmUpRun:
+    """Return a fitted run with stable ones beside it and its remaining light at hold."""
+    if alone.fit is None:
+        return replace(alone, stable_runs=tuple(stable))
+    scatter = [(one["elapsed_s"], one["illuminance_lx"]) for one in stable.values()]
+    fit = beside_stable(alone.fit, scatter) if scatter else alone.fit
+    own = replace(alone, fit=fit, stable_runs=tuple(stable))
+    try:
+        return replace(own, remaining=fit.remaining(60.0 * bench.settings.hold_minutes))
+    except MethodError as refused:
+        return replace(own, refusals=(refused,))
 
 
 def remaining_of(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> tuple[Remaining, WarmUpRun] | None:

@@ -17,7 +17,7 @@ from photolab.bench.heat import WarmUpRun
 from photolab.bench.model import Bench
 from photolab.bench.surface import AMBIENT_LIMIT_K, THERMOCOUPLE_LIMIT_K
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Measured, apply, limits, measured
+from photolab.metrology.quantity import COVERAGE, Measured, apply, limits, measured
 from photolab.thermal.coupling import (
     ExpectedLight,
     Slope,
@@ -85,14 +85,14 @@ def with_case(run: WarmUpRun) -> pd.DataFrame:
     return run.record[before & run.record["case_C"].notna()]
 
 
-def coupling(run: WarmUpRun, *, coverage: float = 0.95) -> Coupling:
+def coupling(run: WarmUpRun, *, coverage: float = COVERAGE) -> Coupling:
     """Return how light and case temperature went together.
 
     Parameters
     ----------
     run : WarmUpRun
         A record that could be fitted.
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability. [1]
 
     Returns

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 
 from photolab.bench.schema import NAN, range_words
+from photolab.bench.verdicts import ALIKE_PERCENT
+from photolab.metrology.quantity import COVERAGE
 
 
 @dataclass(frozen=True)
@@ -71,8 +73,8 @@ BENCH = (
     Key("initial_window_s", "number", "s", "how far from it a reading may be", 10.0, assumed=True, low=0,
         high=60),
     Key("hold_minutes", "number", "min", "how long a lamp is kept on", 30.0, assumed=True, low=1, high=240),
-    Key("coverage", "number", "1", "coverage probability of every interval", 0.95, low=0.5, high=0.999),
-    Key("alike_percent", "number", "%", "lamps closer than this are called alike", 10.0,
+    Key("coverage", "number", "1", "coverage probability of every interval", COVERAGE, low=0.5, high=0.999),
+    Key("alike_percent", "number", "%", "lamps closer than this are called alike", ALIKE_PERCENT,
         low=1, high=50, small=0.1, small_refused=True),
     Key("noticeable_percent", "number", "%", "read from older folders, not used", 25.0,
         low=1, high=50, small=0.1, small_refused=True),

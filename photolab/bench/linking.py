@@ -14,6 +14,7 @@ import pandas as pd
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.quantity import COVERAGE
 
 LEAST_LAMPS = 3
 LEVEL_SIGNIFICANCE = 0.05
@@ -39,14 +40,14 @@ class Level:
     constant: bool
 
 
-def technology_links(table: pd.DataFrame, *, coverage: float = 0.95) -> pd.DataFrame:
+def technology_links(table: pd.DataFrame, *, coverage: float = COVERAGE) -> pd.DataFrame:
     """Return the factor new/old of each technology.
 
     Parameters
     ----------
     table : DataFrame
         Columns of links.csv: lamp, technology, old_meter, new_meter, old_lx, new_lx; specimen and housing may be there.
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability. [1]
 
     Returns

@@ -11,6 +11,8 @@ import numpy.typing as npt
 
 from photolab.bench.faults import Problem
 from photolab.bench.schema import NAN
+from photolab.bench.verdicts import ALIKE_PERCENT
+from photolab.metrology.quantity import COVERAGE
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -69,8 +71,8 @@ class Settings:
     initial_s: float = 60.0
     initial_window_s: float = 10.0
     hold_minutes: float = 30.0
-    coverage: float = 0.95
-    alike_percent: float = 10.0
+    coverage: float = COVERAGE
+    alike_percent: float = ALIKE_PERCENT
     noticeable_percent: float = 25.0
     reference_voltage_V: float = 13.2
     reference_ambient_C: float = 20.0

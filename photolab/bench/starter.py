@@ -5,7 +5,9 @@ from pathlib import Path
 
 from photolab.bench.folder import write_files
 from photolab.bench.keys import SECTIONS, Key
+from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.bench.workbook import WORKBOOK, starter_workbook
+from photolab.metrology.quantity import COVERAGE
 
 EXAMPLES: dict[str, str] = {
     "accept_provisional": "true",
@@ -17,7 +19,7 @@ EXAMPLES: dict[str, str] = {
     "calibration_source": '"A"', "kind": '"reflector"', "traffic": '"right"', "distance_m": "6.00",
     "distance_uncertainty_mm": "10", "offset_mm": "0", "offset_uncertainty_mm": "100", "aperture_mm": "100",
     "sensor": '"faces_lamp"', "tilt_uncertainty_deg": "3", "initial_s": "60", "initial_window_s": "10",
-    "hold_minutes": "30", "coverage": "0.95", "alike_percent": "10",
+    "hold_minutes": "30", "coverage": f"{COVERAGE:g}", "alike_percent": f"{ALIKE_PERCENT:g}",
     "reference_voltage_V": "13.2", "reference_ambient_C": "20", "currency": '"EUR"',
     "also_show": '["degF", "fc", "ft"]',
     "mounting_sd_percent": "3", "specimen_sd_percent": "4", "day_sd_percent": "1", "remaining_sd_percent": "2",

@@ -10,7 +10,8 @@ from photolab.bench import instruments
 from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Meter
 from photolab.bench.pairs import Lines, ReadingComparison, compare_pair
 from photolab.bench.shared_inputs import Loadings, add_colour, add_meter, add_resolution, spread_input
-from photolab.metrology.quantity import Joint
+from photolab.bench.verdicts import ALIKE_PERCENT
+from photolab.metrology.quantity import COVERAGE, Joint
 
 T = TypeVar("T")
 
@@ -35,8 +36,8 @@ def compare_readings(
     mounting_dof: float = math.inf,
     mountings: int = 1,
     specimen_sd_percent: float | None = None,
-    coverage: float = 0.95,
-    alike_percent: float = 10.0,
+    coverage: float = COVERAGE,
+    alike_percent: float = ALIKE_PERCENT,
 ) -> ReadingComparison:
     """Compare two readings: how much more light is b than a, and is that within the uncertainty of the bench.
 
@@ -58,9 +59,9 @@ def compare_readings(
         How often each lamp was seated; the readings are then means. [1]
     specimen_sd_percent : float, optional
         SD between specimens: given, the answer is for the models, from one specimen each. [%]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability. [1]
-    alike_percent : float, default 10
+    alike_percent : float, default ALIKE_PERCENT
         Margin within which two lamps count as alike. [%]
 
     Returns

@@ -9,8 +9,11 @@ import math
 from dataclasses import dataclass
 
 from photolab.metrology.planning import replicates_needed
+from photolab.metrology.quantity import COVERAGE
 
 EVEN_CHANCE, FOUR_IN_FIVE = 0.5, 0.8
+ALIKE_PERCENT = 10.0
+"""Margin of lamps that count as alike, where a caller names none. [%]"""
 NO_ANSWER, CLEAR, ALIKE, INSIDE = "no_answer", "clear", "alike", "inside"
 
 
@@ -71,7 +74,7 @@ def judge(ln_ratio: float, ln_half_width: float, *, alike_percent: float) -> Ver
 
 
 def mountings_to_separate(
-    ln_ratio: float, mounting_sd: float, floor: float, *, coverage: float = 0.95
+    ln_ratio: float, mounting_sd: float, floor: float, *, coverage: float = COVERAGE
 ) -> MountingsToSeparate:
     """Return how many mountings of each lamp would tell two lamps apart.
 
@@ -83,7 +86,7 @@ def mountings_to_separate(
         Standard deviation of one mounting of one lamp, in ln. [1]
     floor : float
         Standard uncertainty of the ln ratio that mountings cannot lower. [1]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability of the interval. [1]
 
     Returns

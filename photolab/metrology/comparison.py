@@ -22,6 +22,7 @@ from photolab.metrology.estimates import (
     contrasts,
     read_estimates,
 )
+from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.ranking import RecordClaim, rank_intervals, record_claim
 from photolab.metrology.simultaneous import largest_t
 
@@ -77,7 +78,7 @@ def pairwise(
     dof: ArrayLike = np.inf,
     family: str = "tukey",
     baseline: Hashable | None = None,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
     seed: int = 0,
     variance_groups: Sequence[VariancePart] | None = None,
 ) -> pd.DataFrame:
@@ -100,7 +101,7 @@ def pairwise(
     baseline : hashable, optional
         Label divided by. `dunnett` needs it; with `holm` or `none` it restricts the pairs to those with the
         baseline. [text]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability, joint for the family. [1]
     seed : int, default 0
         Seed of the draws. [1]

@@ -18,6 +18,7 @@ from scipy import special
 from photolab.errors import MethodError
 from photolab.metrology.columns import finite_column, label_codes, require_columns
 from photolab.metrology.intervals import component_limits, fiducial_limits
+from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reml import (
     NestedGroups,
     UnweightedSquares,
@@ -160,7 +161,7 @@ def nested_components(
     levels: str | Sequence[str],
     *,
     fixed: str | Sequence[str] | None = None,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> VarianceComponents:
     r"""Return the variance components of a nested table.
 
@@ -176,7 +177,7 @@ def nested_components(
         Columns of the random levels, outermost first. A group is the whole path, fixed columns included.
     fixed : str or sequence of str, optional
         Columns whose cell means are removed first (lamps are chosen, not drawn).
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability of the intervals. [1]
 
     Returns

@@ -12,6 +12,7 @@ from photolab.errors import MethodError
 from photolab.metrology.columns import finite_column, label_codes, require_columns
 from photolab.metrology.components import FEW_DOF, Caution
 from photolab.metrology.intervals import component_limits
+from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reml import UnweightedSquares
 
 FloatArray = NDArray[np.float64]
@@ -62,7 +63,7 @@ def gauge_study(
     appraiser: str,
     *,
     pool_interaction: bool = True,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> GaugeStudy:
     r"""Return repeatability, appraiser and part spread of a crossed study.
 
@@ -76,7 +77,7 @@ def gauge_study(
         Columns.
     pool_interaction : bool, default True
         Pool the interaction with the repeats where its F test does not object at 5 %; False keeps it apart.
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability of the intervals. [1]
 
     Returns

@@ -10,12 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reml import UnweightedSquares
 
 FloatArray = NDArray[np.float64]
 
 
-def component_limits(squares: UnweightedSquares, *, coverage: float = 0.95) -> tuple[FloatArray, FloatArray]:
+def component_limits(
+    squares: UnweightedSquares, *, coverage: float = COVERAGE
+) -> tuple[FloatArray, FloatArray]:
     r"""Return modified-large-sample limits of the standard deviations that mean squares estimate.
 
     For :math:`\gamma = \sum_q c_q S_q - \sum_r c_r S_r` they are :math:`\gamma - \sqrt{V_L}` and
@@ -33,7 +36,7 @@ def component_limits(squares: UnweightedSquares, *, coverage: float = 0.95) -> t
     squares : UnweightedSquares
         Mean squares and the matrix of the :math:`c`, one row a standard deviation. [squared unit of the
         value]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability. [1]
 
     Returns
@@ -82,7 +85,7 @@ def _coefficients(
 
 
 def fiducial_limits(
-    squares: UnweightedSquares, *, coverage: float = 0.95, draws: int = 20_000, seed: int = 0
+    squares: UnweightedSquares, *, coverage: float = COVERAGE, draws: int = 20_000, seed: int = 0
 ) -> tuple[FloatArray, FloatArray]:
     """Return fiducial limits of the standard deviations: a second way to those of `component_limits`.
 
@@ -90,7 +93,7 @@ def fiducial_limits(
     ----------
     squares : UnweightedSquares
         Mean squares, as `VarianceComponents.squares`. [squared unit of the value]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability. [1]
     draws : int, default 20000
         Draws of the chi-square pivots. [1]

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from scipy import special
 
+from photolab.metrology.quantity import COVERAGE
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -63,7 +65,7 @@ def comparison_power(
     *,
     floor: float = 0.0,
     dof: float | None = math.inf,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> float:
     """Return the chance that two lamps with a stated difference are told apart.
 
@@ -80,7 +82,7 @@ def comparison_power(
     dof : float or None, default inf
         Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings
         alone, 2 (n - 1). [1]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability of the interval that must not hold 1. [1]
 
     Returns
@@ -111,7 +113,7 @@ def resolvable_ratio(
     floor: float = 0.0,
     dof: float | None = math.inf,
     power: float = 0.8,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> float:
     r"""Return the smallest ratio of two lamps that a test will probably resolve.
 
@@ -130,7 +132,7 @@ def resolvable_ratio(
         alone, 2 (n - 1). [1]
     power : float, default 0.8
         Chance of resolving it :math:`\beta`. [1]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability of the interval that must not hold 1 :math:`p`. [1]
 
     Returns
@@ -177,7 +179,7 @@ def replicates_needed(
     floor: float = 0.0,
     dof: float | None = math.inf,
     power: float = 0.8,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> int | None:
     """Return the mountings of each lamp that resolve a stated difference.
 
@@ -194,7 +196,7 @@ def replicates_needed(
         alone, 2 (n - 1). [1]
     power : float, default 0.8
         Chance of resolving it; 0.5 is an even chance. [1]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability of the interval that must not hold 1. [1]
 
     Returns
@@ -241,7 +243,7 @@ def mean_power(
     n_other: float | None = None,
     *,
     alternative: Alternative = "two-sided",
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> float:
     """Return the power of a t test of one mean, or of two means.
 
@@ -255,7 +257,7 @@ def mean_power(
         Readings of the second lamp; without it one mean against a fixed value. [1]
     alternative : {"two-sided", "larger", "smaller"}
         Which differences count.
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         One less the size of the test. [1]
 
     Returns
@@ -278,7 +280,7 @@ def mean_replicates(
     alternative: Alternative = "two-sided",
     known_sd: bool = False,
     power: float = 0.8,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> float:
     """Return the readings, of one mean or of each of two, that find a difference; not rounded.
 
@@ -294,7 +296,7 @@ def mean_replicates(
         Use the normal law (standard deviation known) instead of the noncentral t.
     power : float, default 0.8
         Chance of finding it. [1]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         One less the size of the test. [1]
 
     Returns

@@ -17,6 +17,7 @@ from photolab.metrology.estimates import (
     contrasts,
     read_estimates,
 )
+from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.simultaneous import largest_t
 
 
@@ -60,7 +61,7 @@ def rank_intervals(
     *,
     names: Sequence[Hashable] | None = None,
     dof: ArrayLike = np.inf,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
     seed: int = 0,
     variance_groups: Sequence[VariancePart] | None = None,
 ) -> pd.DataFrame:
@@ -195,7 +196,7 @@ def record_claim(
     candidate: Hashable,
     names: Sequence[Hashable] | None = None,
     dof: ArrayLike = np.inf,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
     seed: int = 0,
     variance_groups: Sequence[VariancePart] | None = None,
 ) -> RecordClaim:

@@ -8,6 +8,7 @@ from scipy.interpolate import RectBivariateSpline
 from scipy.optimize import least_squares
 
 from photolab.errors import MethodError
+from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.photometry.arguments import Floats, not_negative
 from photolab.photometry.beam_grid import BeamGrid
 
@@ -29,8 +30,7 @@ class RatioMap:
     ln_uncertainty : ndarray, shape (m, n)
         Standard uncertainty of its logarithm. [1]
     resolved : ndarray of bool, shape (m, n)
-        Cells whose ratio differs from 1 by more than 1.96 standard uncertainties, each by itself: of cells
-        without a difference one in twenty is marked.
+        Cells whose interval, each by itself, leaves out 1: of cells without a difference 1 - coverage are marked.
     """
 
     horizontal: Floats
@@ -75,6 +75,7 @@ def ratio_map(
     *,
     cell_uncertainty: ArrayLike = 0.0,
     reference_cell_uncertainty: ArrayLike = 0.0,
+    coverage: float = COVERAGE,
 ) -> RatioMap:
     """Return the ratio of two beams cell by cell.
 
@@ -86,6 +87,8 @@ def ratio_map(
         What it is divided by, on the same directions.
     cell_uncertainty, reference_cell_uncertainty : array_like, scalar or shape (m, n), default 0
         Standard uncertainties of single cells. [cd]
+    coverage : float, default COVERAGE
+        Of the interval that decides whether a cell is marked. [1]
 
     Returns
     -------
@@ -117,7 +120,8 @@ def ratio_map(
     own = not_negative("cell_uncertainty", cell_uncertainty, "cd") / np.where(known, top, 1.0)
     other = not_negative("reference_cell_uncertainty", reference_cell_uncertainty, "cd") / over
     doubt = np.where(known, np.hypot(own, other), np.nan)
-    resolved = known & (np.abs(np.log(np.where(known, ratio, 1.0))) > 1.96 * np.where(known, doubt, 0.0))
+    half = coverage_factor(coverage) * np.where(known, doubt, 0.0)
+    resolved = known & (np.abs(np.log(np.where(known, ratio, 1.0))) > half)
     return RatioMap(grid.horizontal, grid.vertical, ratio, doubt, resolved)
 
 

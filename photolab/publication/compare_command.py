@@ -11,6 +11,7 @@ from photolab.bench.cells import parse_number
 from photolab.bench.model import Assumption, Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.two_readings import TECHNOLOGIES, compare_readings
+from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.errors import MethodError
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 from photolab.publication import statements
@@ -71,7 +72,7 @@ def run(args: argparse.Namespace) -> list[str]:
         **options,
     )
     pair = replace(pair, assumed=(*assumed, *pair.assumed))
-    settings = {"alike_percent": options.get("alike_percent", 10.0)}
+    settings = {"alike_percent": options.get("alike_percent", ALIKE_PERCENT)}
     if args.json:
         return [json.dumps(as_json(pair, args.unit), indent=2)]
     known = ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1)

@@ -11,6 +11,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.shared_inputs import SHARED_BY, UNITS
+from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.statements import KIND_WORDS, percent_of
 
@@ -140,7 +141,7 @@ def all_lamps(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
     return rows.sort_values(["housing", "lamp"], kind="stable")[columns].reset_index(drop=True)
 
 
-def all_lamps_words(rows: pd.DataFrame, baseline: str) -> str:
+def all_lamps_words(rows: pd.DataFrame, baseline: str, *, coverage: float = COVERAGE) -> str:
     """Return what the figure of all lamps shows, in words.
 
     Parameters
@@ -149,6 +150,8 @@ def all_lamps_words(rows: pd.DataFrame, baseline: str) -> str:
         As `all_lamps` returns them.
     baseline : str
         Name of the baseline lamp.
+    coverage : float, default COVERAGE
+        Of the lines. [1]
 
     Returns
     -------
@@ -156,7 +159,8 @@ def all_lamps_words(rows: pd.DataFrame, baseline: str) -> str:
         One sentence a housing with every number of the figure.
     """
     said = [
-        f"A dot with its 95 % line for each lamp, light against {baseline} in per cent, a panel a housing."
+        f"A dot with its {100.0 * coverage:g} % line for each lamp, light against {baseline} in per cent, "
+        "a panel a housing."
     ]
     for housing in dict.fromkeys(rows["housing"]):
         block = rows[rows["housing"] == housing]

@@ -120,7 +120,11 @@ def lamps_picture(campaign: Campaign) -> Picture | None:
     height = 1.4 + 0.3 * rows["lamp"].nunique()
     canvas, panels = new_figure(1, housings, height=height, share_x=True)
     all_lamps_figure.draw(panels, rows, baseline=campaign.baseline)
-    return picture(canvas, alt=all_lamps_words(rows, campaign.baseline), invented=is_invented(campaign.bench))
+    return picture(
+        canvas,
+        alt=all_lamps_words(rows, campaign.baseline, coverage=campaign.bench.settings.coverage),
+        invented=is_invented(campaign.bench),
+    )
 
 
 def meaning(campaign: Campaign) -> tuple[str, ...]:
@@ -137,7 +141,7 @@ def meaning(campaign: Campaign) -> tuple[str, ...]:
         One paragraph each.
     """
     settings = campaign.bench.settings
-    percent = decimal(100.0 * settings.coverage, 1).removesuffix(".0")
+    percent = f"{100.0 * settings.coverage:g}"
     steps = joined(_STEPS.get(step, step) for step in campaign.corrections) if campaign.corrections else ""
     corrected = f"Corrected for: {steps}." if steps else "Nothing was corrected."
     return (

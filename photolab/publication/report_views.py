@@ -125,18 +125,19 @@ def spreads(campaign: Campaign) -> Table:
     Returns
     -------
     Table
-        Standard deviation in percent and its interval at 95 %, from the chi-squared distribution.
+        Standard deviation in percent and its interval at the declared coverage, from the chi-squared distribution.
     """
     order = {"reading": 0, "mounting": 1, "day": 2, "specimen": 3}
     rows = campaign.components.sort_values("level", key=lambda level: level.map(order), ignore_index=True)
     sd, dof = 100.0 * rows["sd"].to_numpy(float), rows["dof"].to_numpy(float)
     known = ~rows["assumed"].to_numpy(bool) & np.isfinite(dof)
+    tail = 0.5 * (1.0 - campaign.bench.settings.coverage)
     ends = {
         name: [
             x * math.sqrt(n / stats.chi2.ppf(q, n)) if ok else math.nan
             for x, n, ok in zip(sd, dof, known, strict=True)
         ]
-        for name, q in (("low", 0.975), ("high", 0.025))
+        for name, q in (("low", 1.0 - tail), ("high", tail))
     }
     shown = pd.DataFrame(
         {

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from photolab.bench.model import Assumption
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import decimal, published_ends
 
 if TYPE_CHECKING:
@@ -117,7 +118,7 @@ def interval_words(pair: ReadingComparison) -> str:
 
 
 def verdict_words(
-    pair: ReadingComparison, *, alike_percent: float = 10.0, what: str = "these readings"
+    pair: ReadingComparison, *, alike_percent: float = ALIKE_PERCENT, what: str = "these readings"
 ) -> str:
     """Return the verdict in words.
 
@@ -125,7 +126,7 @@ def verdict_words(
     ----------
     pair : ReadingComparison
         The comparison.
-    alike_percent : float, default 10
+    alike_percent : float, default ALIKE_PERCENT
         Alike margin. [%]
     what : str
         What does not show a difference.
@@ -198,7 +199,7 @@ def assumed_words(assumed: Iterable[Assumption]) -> str:
     return f"Assumed: {', '.join(said)}." if said else "Nothing was assumed."
 
 
-def sentence(pair: ReadingComparison, *, alike_percent: float = 10.0) -> str:
+def sentence(pair: ReadingComparison, *, alike_percent: float = ALIKE_PERCENT) -> str:
     """Return the whole statement on two readings, ready to be read aloud.
 
     Parameters
@@ -242,7 +243,7 @@ def compare_report(
     pair: ReadingComparison,
     *,
     unit: str = "lx",
-    alike_percent: float = 10.0,
+    alike_percent: float = ALIKE_PERCENT,
     ranges: str = "one",
     seatings: int = 1,
 ) -> list[str]:

@@ -126,7 +126,7 @@ def dominant(chosen: Chosen | None) -> Words:
     scope = "for the specimens on the bench"
     return say(
         f"{chosen.name}: {light_words(pair.ratio, places)}, "
-        f"{statements.interval_words(pair)} at {decimal(100 * pair.coverage, 0)} %, {scope}.",
+        f"{statements.interval_words(pair)} at {100.0 * pair.coverage:g} %, {scope}.",
         f"What blurs it most is the {first['what']}: {decimal(first['part'], 0)} % of the doubt, and alone "
         f"it moves "
         f"the result by ± {first['label']} % ({first['known_from']}).",

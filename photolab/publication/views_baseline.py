@@ -110,7 +110,7 @@ def answer(held: Held) -> Words:
         if not found
         else "No: even with its corrections the baseline shows something that chance seldom makes; see below."
     )
-    share = decimal(100.0 * held.after[0].chart.false_alarm, 0)
+    share = f"{100.0 * held.after[0].chart.false_alarm:g}"
     settings = held.campaign.bench.settings
     origin = "declared" if "day_sd_percent" in settings.declared else "assumed"
     end = (

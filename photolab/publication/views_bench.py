@@ -142,7 +142,7 @@ def what_varies(measured: Measured) -> Table | Words:
             "part": 100.0 * rows["part"],
         }
     )
-    percent = decimal(100.0 * measured.found.coverage, 0)
+    percent = f"{100.0 * measured.found.coverage:g}"
     heads = {
         "what": "what varies",
         "sd": "SD (%)",
@@ -285,7 +285,7 @@ def components_picture(measured: Measured) -> Picture | Words:
         f"{row['label']} {decimal(row['sd'], 2)} ({decimal(row['low'], 2)} to {decimal(row['high'], 2)})"
         for row in shown.to_dict("records")
     )
-    percent = decimal(100.0 * measured.found.coverage, 0)
+    percent = f"{100.0 * measured.found.coverage:g}"
     alt = f"Standard deviations in % as dots with their intervals at {percent} %: {said}."
     return picture(figure, alt=alt, invented=is_invented(measured.campaign.bench))
 

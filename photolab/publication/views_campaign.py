@@ -70,7 +70,7 @@ def ranks(campaign: Campaign, housing: str | None = None) -> Table | Words:
     if not _comparable(campaign, where):
         return say("No ranks: fewer than two lamps with a technology were read in one housing.")
     joint = campaign.in_housing(where)
-    found = rank_intervals(joint)
+    found = rank_intervals(joint, coverage=campaign.bench.settings.coverage)
     base = joint.position(campaign.baseline)
     rows = pd.DataFrame(
         {

@@ -138,10 +138,13 @@ def intervals_sentence(heat: Heat, run: WarmUpRun) -> str:
         if run.drift_logged
         else f"a drift of {words.percent(UNLOGGED_DRIFT)} % over the record (assumed)"
     )
-    coverage = decimal(100.0 * heat.bench.settings.coverage, 0)
+    coverage = f"{100.0 * heat.bench.settings.coverage:g}"
+    slow = run.fit is not None and any(f.code == "slow_correlated_noise" for f in run.fit.findings)
+    short = " The interval may be too short: the readings drift slowly about the curve." if slow else ""
     return (
         f"Intervals cover {coverage} %, for this record ({words.run_name(run)}) and this specimen; they count the "
         f"scatter of the readings, {drift} and a clock {decimal(ELAPSED_U_S, 0)} s off (standard uncertainty, assumed)."
+        f"{short}"
     )
 
 

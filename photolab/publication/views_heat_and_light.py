@@ -19,6 +19,7 @@ from photolab.bench.heat_and_light import (
     expected_at,
     is_filament,
 )
+from photolab.metrology.quantity import coverage_factor
 from photolab.metrology.reporting import decimal
 from photolab.publication import words_heat as words
 from photolab.publication.display import Table, Words, say, table
@@ -244,11 +245,17 @@ def ambient_table(heat: Heat) -> Table | Words:
         return say(
             "The record states no ambient (column ambient_C of warm_up.csv), so nothing is corrected for it."
         )
-    pairs = zip(rows["percent_per_kelvin"], rows["u"], strict=True)
+    k = coverage_factor(heat.bench.settings.coverage)
+    assumed = math.sqrt(3.0) * heat.bench.settings.coverage  # a rectangle alone: within its limits
+    wide = [
+        u * (assumed if source == "assumed" else k)
+        for source, u in zip(rows["source"], rows["u"], strict=True)
+    ]
+    pairs = zip(rows["percent_per_kelvin"], wide, strict=True)
     shown = pd.DataFrame(
         {
             "source": [SOURCE_WORDS[x] for x in rows["source"]],
-            "coefficient": [f"{decimal(c, 3)} ± {decimal(1.96 * u, 3)}" for c, u in pairs],
+            "coefficient": [f"{decimal(c, 3)} ± {decimal(half, 3)}" for c, half in pairs],
             "change": 100.0 * (rows["factor"] - 1.0),
             "half": rows["expanded_percent"],
         }

@@ -89,7 +89,7 @@ def settling(heat: Heat) -> Words:
     Returns
     -------
     Words
-        Two or three sentences.
+        Three or four sentences.
     """
     if heat.run is None or heat.run.fit is None:
         return say("No curve, so nothing is said of settling.")
@@ -102,6 +102,10 @@ def settling(heat: Heat) -> Words:
         )
     except MethodError as refused:
         curve = f"No final level is given, because {words.why(refused)}; so no time of settling either."
+    try:
+        parts = words.fading_sentence(fit.fading(), initial_s=fit.initial_s)
+    except MethodError as refused:
+        parts = f"No time constant is given, because {words.why(refused)}."
     named = f"{PRACTICE.readings} readings {PRACTICE.spacing_s / 60.0:g} min apart within {PRACTICE.spread_percent:g} %"
     try:
         when = words.minutes(stabilized_at(fit.time_s, fit.illuminance))
@@ -110,7 +114,7 @@ def settling(heat: Heat) -> Words:
         spread = words.known_sentence(refused.known, initial_s=fit.initial_s)
         reason = "" if refused.code == "not_stabilized" else f", because {words.why(refused)}"
         met = f"not met within the record{reason}. {spread}".strip().rstrip(".")
-    return say(curve, f"Declared criterion of stabilization ({named}; {PRACTICE.source}): {met}.")
+    return say(curve, parts, f"Declared criterion of stabilization ({named}; {PRACTICE.source}): {met}.")
 
 
 def three_panels(heat: Heat, run: WarmUpRun | None = None) -> Picture | Words:
@@ -193,7 +197,7 @@ def steps_found(heat: Heat) -> Words:
         near = float(
             min(b - a for a, b in zip(fit.time_s[:-1], fit.time_s[1:], strict=True) if b > fit.step.time_s)
         )
-        sentence = words.step_sentence(fit.step, spacing_s=near)
+        sentence = words.step_sentence(fit.step, spacing_s=near, coverage=heat.bench.settings.coverage)
         said.append(f"{words.run_name(run)}: {sentence} {_watts(run, fit.step.time_s)}".strip())
     return say(*said, bullets=True) if said else say("No step was found in any record.")
 

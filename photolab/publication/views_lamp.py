@@ -127,7 +127,7 @@ def lamp_picture(campaign: Campaign, lamp: str | None) -> Picture | Words:
     height = 1.4 + 0.26 * rows["lamp"].nunique()
     figure, panels = new_figure(1, housings, width=7.2, height=height)
     drawing.draw(panels, rows, baseline=campaign.baseline)
-    words = all_lamps_words(rows, campaign.baseline)
+    words = all_lamps_words(rows, campaign.baseline, coverage=campaign.bench.settings.coverage)
     return picture(figure, alt=words, invented=is_invented(campaign.bench))
 
 

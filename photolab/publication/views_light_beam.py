@@ -137,8 +137,8 @@ def measurands(patterns: Patterns) -> Table | Words:
         "own": f"{lamp}, apparent",
         "reference": f"{base}, apparent",
         "ratio": "ratio",
-        "seated": "as seated (95 %)",
-        "wide": "with seating once each (95 %)",
+        "seated": f"as seated ({100.0 * patterns.bench.settings.coverage:g} %)",
+        "wide": f"with seating once each ({100.0 * patterns.bench.settings.coverage:g} %)",
     }
     return table(pd.DataFrame(rows), columns=list(heads), heads=heads, places=3)
 
@@ -149,7 +149,7 @@ def _figure(value: float) -> str:
 
 
 def budget(patterns: Patterns) -> Table | Words:
-    """Return what may be off in each measurand, half-widths at 95 %, to first order.
+    """Return what may be off in each measurand, half-widths at the declared coverage, to first order.
 
     Parameters
     ----------
@@ -170,8 +170,9 @@ def budget(patterns: Patterns) -> Table | Words:
         return patterns.missing
     causes = [c for c in words.CAUSE_WORDS if any(parts.get(c, 0.0) > 5e-5 for parts in columns.values())]
     frame = pd.DataFrame({"what": [words.CAUSE_WORDS[c] for c in causes]})
+    k = coverage_factor(patterns.bench.settings.coverage)
     for name, parts in columns.items():
-        frame[name] = [100.0 * 1.959964 * parts.get(c, 0.0) for c in causes]
+        frame[name] = [100.0 * k * parts.get(c, 0.0) for c in causes]
     heads = {"what": "what may be off (± %)"}
     return table(frame, heads=heads, places=1)
 
@@ -205,8 +206,8 @@ def without_range_term(patterns: Patterns) -> Table | Words:
     heads = {
         "housing": "housing",
         "what": "what",
-        "with": "range term of the manual (95 %)",
-        "without": "dark reading alone (95 %)",
+        "with": f"range term of the manual ({100.0 * patterns.bench.settings.coverage:g} %)",
+        "without": f"dark reading alone ({100.0 * patterns.bench.settings.coverage:g} %)",
     }
     return table(pd.DataFrame(rows), columns=list(heads), heads=heads)
 
@@ -228,7 +229,11 @@ def cutoffs(patterns: Patterns) -> Words:
         return patterns.missing
     pairs = [(lamp, one.housing) for one in patterns.results for lamp in (one.baseline, one.lamp)]
     found = [(lamp, housing, patterns.beams.find(lamp, housing)) for lamp, housing in pairs]
-    said = [words.cutoff_words(lamp, housing, one.cutoff) for lamp, housing, one in found if one is not None]
+    said = [
+        words.cutoff_words(lamp, housing, one.cutoff, coverage=patterns.bench.settings.coverage)
+        for lamp, housing, one in found
+        if one is not None
+    ]
     return say(*said, bullets=True)
 
 
@@ -306,8 +311,8 @@ def second_way(patterns: Patterns) -> Table | Words:
     heads = {
         "housing": "housing",
         "what": "what",
-        "linear": "law of propagation (95 %)",
-        "drawn": "drawn, 100 000 trials (95 %)",
+        "linear": f"law of propagation ({100.0 * patterns.bench.settings.coverage:g} %)",
+        "drawn": f"drawn, 100 000 trials ({100.0 * patterns.bench.settings.coverage:g} %)",
         "judged": "judged",
     }
     return table(pd.DataFrame(rows), columns=list(heads), heads=heads)

@@ -22,6 +22,7 @@ from photolab.bench.colours import (
 from photolab.bench.model import Bench
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.selection import baseline_lamp, main_meter
+from photolab.metrology.quantity import coverage_factor
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import Table, Words, say, table
@@ -167,13 +168,13 @@ def favour(colour: Colour) -> Words:
     ratio = colour.ratio
     if ratio is None:
         return say(NO_FACTORS)
-    half = 100.0 * 1.959964 * ratio.u
+    half = 100.0 * coverage_factor(colour.bench.settings.coverage) * ratio.u
     more = 100.0 * (ratio.ratio - 1.0)
     verb = "more" if more > 0 else "less"
     return say(
         f"Of two lamps that give equal light, meter {ratio.meter} reads {decimal(abs(more), 2)} % {verb} on "
         f"{ratio.lamp} than on {ratio.against}: the ratio is {decimal(ratio.ratio, 4)}, ± "
-        f"{decimal(half, 1)} % at 95 %.",
+        f"{decimal(half, 1)} % at {100.0 * colour.bench.settings.coverage:g} %.",
     )
 
 
@@ -194,7 +195,7 @@ def answer(colour: Colour) -> Words:
         return say("No lamp was read beside the baseline: nothing to compare.", *favour(colour).paragraphs)
     ways = [way for way in WAY_WORDS if way in colour.campaigns and way != "declared"]
     said = "; ".join(f"{WAY_WORDS[way]}, {_said(colour.pair(way))}" for way in ways)
-    scope = "At 95 %, for the specimens on the bench."
+    scope = f"At {100.0 * colour.bench.settings.coverage:g} %, for the specimens on the bench."
     if "corrected" not in colour.campaigns:
         return say(
             f"{_name(colour)}: {WAY_WORDS['declared']}, {_said(colour.pair('declared'))}. {scope}", NO_FACTORS
@@ -254,7 +255,7 @@ def factors(colour: Colour) -> Table | Words:
             "technology": KINDS.get(str(block["technology"].iloc[0]), str(block["technology"].iloc[0])),
             "reads": 100.0 * (1.0 / float(block["factor"].iloc[0]) - 1.0),
             "factor": float(block["factor"].iloc[0]),
-            "u": 100.0 * 1.959964 * float(block["u"].iloc[0]),
+            "u": 100.0 * coverage_factor(colour.bench.settings.coverage) * float(block["u"].iloc[0]),
             "from": "own spectrum" if bool(block["own_spectrum"].iloc[0]) else "stated factor",
         }
         for _, block in known.groupby(["technology", "factor"], sort=False)
@@ -264,7 +265,7 @@ def factors(colour: Colour) -> Table | Words:
         "technology": "technology",
         "reads": "reads too much (%)",
         "factor": "correction factor",
-        "u": "± (%, 95 %)",
+        "u": f"± (%, {100.0 * colour.bench.settings.coverage:g} %)",
         "from": "known from",
     }
     places = {"reads": 2, "factor": 4, "u": 1}
@@ -291,7 +292,11 @@ def ways(colour: Colour) -> Table | Words:
         if way in colour.campaigns:
             pair = colour.pair(way)
             rows.append({"way": words, "result": _said(pair), "verdict": _verdict(pair)})
-    heads = {"way": _name(colour), "result": "result (95 %)", "verdict": "verdict"}
+    heads = {
+        "way": _name(colour),
+        "result": f"result ({100.0 * colour.bench.settings.coverage:g} %)",
+        "verdict": "verdict",
+    }
     return table(pd.DataFrame(rows), columns=list(heads), heads=heads)
 
 

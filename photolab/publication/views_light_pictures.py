@@ -113,7 +113,7 @@ def map_picture(patterns: Patterns) -> Picture | Words:
     """
     if not patterns.results:
         return patterns.missing
-    maps = [(one, one.map()) for one in patterns.results]
+    maps = [(one, one.map(coverage=patterns.bench.settings.coverage)) for one in patterns.results]
     maps = [(one, found) for one, found in maps if np.isfinite(found.ratio).any()]
     if not maps:
         return say("No map: in no direction was there enough light of both lamps for a ratio.")

@@ -200,7 +200,7 @@ def plans_picture(reviewed: Reviewed, plans: Sequence[Plan] | None = None) -> Pi
         f"{row['label']} ± {decimal(row['specimens'], 1)} and {decimal(row['models'], 1)}"
         for row in rows.to_dict("records")
     )
-    percent = decimal(100.0 * reviewed.campaign.bench.settings.coverage, 0)
+    percent = f"{100.0 * reviewed.campaign.bench.settings.coverage:g}"
     alt = (
         f"Forecast half-width of a ratio in % at {percent} %, for the specimens and for the models, by "
         "specimens × seatings × "

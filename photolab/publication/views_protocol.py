@@ -106,7 +106,7 @@ def answer(reviewed: Reviewed, *, resolve: float = 0.05) -> Words:
         * math.expm1(coverage_factor(reviewed.campaign.bench.settings.coverage, math.inf) * reviewed.floor),
         1,
     )
-    percent = decimal(100.0 * reviewed.campaign.bench.settings.coverage, 0)
+    percent = f"{100.0 * reviewed.campaign.bench.settings.coverage:g}"
     return say(
         f"Over all {int(first['comparisons'])} comparisons with the baseline, for the specimens on the "
         "bench, the largest part "

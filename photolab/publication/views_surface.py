@@ -88,7 +88,7 @@ def answer(bench: Bench, lamps: Iterable[str] | None = None) -> Words:
         figures = (hottest.value, hottest.low, hottest.high)
         good += f"; the hottest is {hottest.lamp} ({hottest.method}), {words.temperature(figures, fahrenheit=also)}"
     assumed = "; ".join(dict.fromkeys(text for one in found for text in assumed_of(one, rise=True)))
-    coverage = decimal(100.0 * bench.settings.coverage, 0)
+    coverage = f"{100.0 * bench.settings.coverage:g}"
     last = f"Intervals cover {coverage} %, for these readings. Assumed: {assumed}."
     return say(*said, f"{good}.", last)
 

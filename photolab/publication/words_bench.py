@@ -11,8 +11,10 @@ import pandas as pd
 
 from photolab.bench.baseline_days import BaselineChart
 from photolab.bench.repeatability import Repeatability
+from photolab.bench.spreads import FLAG_LEVEL
 from photolab.metrology.control import Signal
 from photolab.metrology.precision import Homogeneity
+from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
 from photolab.publication.statements import capital
 
@@ -42,8 +44,6 @@ VERDICT_NAMES = {
     "inside": "inside the bench uncertainty",
     "no_answer": "no answer yet",
 }
-TWO_SIDED_95 = 1.959964
-"""Quantile of the normal law for 95 % about the middle. [1]"""
 
 
 def level_words(level: str) -> str:
@@ -134,18 +134,18 @@ def answer_words(found: Repeatability, *, housings: int, days: int) -> tuple[str
     levels = {str(row["level"]): row for row in found.table.to_dict("records")}
     where = f"in {counted(housings, 'housing')}, over {counted(days, 'day')}"
     said = []
-    percent = decimal(100.0 * found.coverage, 0)
+    percent = f"{100.0 * found.coverage:g}"
     if "mounting" in levels:
         row = levels["mounting"]
         readings = float(found.seats["readings"].mean())
         own = float(levels["reading"]["sd"]) if "reading" in levels else 0.0
         seat = math.hypot(float(row["sd"]), own / math.sqrt(readings))
-        limit = TWO_SIDED_95 * math.sqrt(2.0) * seat
+        limit = coverage_factor(found.coverage) * math.sqrt(2.0) * seat
         said.append(
             f"Seat a lamp again on the same day and its reading changes: the standard deviation from seating "
             f"to seating is {_sd(row)} % ({_limits(row)} % at {percent} %), {where}. Two seatings of one "
             "lamp "
-            f"differ by less than {decimal(100.0 * limit, 1)} % in 95 of 100 cases."
+            f"differ by less than {decimal(100.0 * limit, 1)} % in {percent} of 100 cases."
         )
     first = found.table.sort_values("part", ascending=False, kind="stable").iloc[0]
     others = found.table[found.table["level"] != first["level"]].sort_values(
@@ -232,7 +232,7 @@ def alike_words(whole: Homogeneity, sound: Homogeneity | None, *, noun: str = "c
             f"{chance(sound.p)}."
         )
     last = whole if sound is None else sound
-    fair = min(last.p, last.widest_p) >= 0.05
+    fair = min(last.p, last.widest_p) >= FLAG_LEVEL
     said.append(
         "Nothing speaks against one pooled standard deviation for all seatings."
         if fair
@@ -241,14 +241,14 @@ def alike_words(whole: Homogeneity, sound: Homogeneity | None, *, noun: str = "c
     return tuple(said)
 
 
-def signal_words(signal: Signal, *, coverage: float = 0.95) -> str:
+def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
     """Return a sign on a control chart as a sentence without its full stop.
 
     Parameters
     ----------
     signal : Signal
         What was found, in ln.
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Of its interval. [1]
 
     Returns
@@ -273,7 +273,7 @@ def signal_words(signal: Signal, *, coverage: float = 0.95) -> str:
     return (
         f"{who} {verb} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to "
         f"{shown[1]} % at "
-        f"{decimal(100.0 * coverage, 0)} %; chance of any such sign on a bench that holds: "
+        f"{100.0 * coverage:g} %; chance of any such sign on a bench that holds: "
         f"{chance(signal.p)})"
     )
 
@@ -310,8 +310,9 @@ def charts_words(charts: Iterable[BaselineChart], *, baseline: str, when: str) -
                 f"bench held within what seatings and days scatter."
             )
             continue
-        together = "; ".join(signal_words(signal) for signal in kept)
-        alone = "; ".join(signal_words(signal) for signal in days)
+        covered = 1.0 - one.chart.false_alarm
+        together = "; ".join(signal_words(signal, coverage=covered) for signal in kept)
+        alone = "; ".join(signal_words(signal, coverage=covered) for signal in days)
         if not days:
             tail = f"no single day is beyond its limits, but {together}"
         elif not kept:
@@ -338,14 +339,14 @@ def technology_words(technology: str) -> str:
     return "LED lamps" if technology == "led" else f"{capital(technology or 'unknown')} lamps"
 
 
-def link_words(link: Mapping[Any, Any], *, coverage: float = 0.95) -> str:
+def link_words(link: Mapping[Any, Any], *, coverage: float = COVERAGE) -> str:
     """Return a link between two meters as a sentence.
 
     Parameters
     ----------
     link : mapping
         One row of `linking.technology_links`.
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Of its interval. [1]
 
     Returns
@@ -353,7 +354,7 @@ def link_words(link: Mapping[Any, Any], *, coverage: float = 0.95) -> str:
     str
         The sentence.
     """
-    ends = f"{decimal(link['low'], 4)} to {decimal(link['high'], 4)} at {decimal(100.0 * coverage, 0)} %"
+    ends = f"{decimal(link['low'], 4)} to {decimal(link['high'], 4)} at {100.0 * coverage:g} %"
     known = "without an interval, from one reading" if math.isnan(link["low"]) else ends
     status = (
         "established"

@@ -7,9 +7,10 @@ from typing import Any
 
 from photolab.bench.heat import WarmUpRun
 from photolab.errors import MethodError
+from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
 from photolab.thermal.coupling import Slope, TimeConstants
-from photolab.thermal.warm_up_answers import Finding, Remaining, Settled, Step
+from photolab.thermal.warm_up_answers import Fading, Finding, Remaining, Settled, Step
 
 FINDING_WORDS = {
     "second_step": (
@@ -55,6 +56,11 @@ FINDING_WORDS = {
         "event. The interval allows for it. A record of a lamp that no longer changes, read by the same meter, would "
         "tell more; every such record in warm_up.csv is used."
     ),
+    "slow_correlated_noise": (
+        "What the curve leaves over goes up and down as slowly as a tenth of the record, or nearly: such a drift looks "
+        "like the curve, so the interval may be too short. A longer record would tell more, or one of a lamp that no "
+        "longer changes, read by the same meter."
+    ),
     "coarse_display": (
         "The display's last figure is coarser than the scatter: half a figure is counted in, and more "
         "readings do not help."
@@ -97,6 +103,7 @@ REFUSAL_WORDS = {
     "fitted_light_not_positive": "the curve falls to no light at all",
     "not_one_settling_curve": "the light does not settle by falling alone",
     "too_few_independent_readings": "too few independent readings are left",
+    "slow_correlated_noise": "the readings drift slowly about the curve: the interval may be too short",
     "span_too_small": "the case temperature hardly changed",
     "correlated_residuals": "light and temperature do not follow one straight line",
     "no_time_constant": "the light or the temperature does not bend within the record",
@@ -241,6 +248,30 @@ def remaining_sentence(remaining: Remaining, *, initial_s: float, at_s: float, h
     )
 
 
+def fading_sentence(parts: tuple[Fading, ...], *, initial_s: float) -> str:
+    """Return what fades how fast.
+
+    Parameters
+    ----------
+    parts : tuple of Fading
+        Terms of the curve, slowest first.
+    initial_s : float
+        Initial time. [s]
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    said = [
+        f"{percent(one.share)} % ({ends(one.share_low, one.share_high)}) with a time constant of "
+        f"{decimal(one.time_constant_s / 60.0, 1)} min "
+        f"({decimal(one.low_s / 60.0, 1)} to {decimal(one.high_s / 60.0, 1)})"
+        for one in parts
+    ]
+    return f"Of the {initial_s:g} s value fade: {'; '.join(said)}."
+
+
 def stable_sentence(runs: tuple[str, ...]) -> str:
     """Return whose scatter was used beside a record's own.
 
@@ -261,7 +292,7 @@ def stable_sentence(runs: tuple[str, ...]) -> str:
     return f" Counted in: {names}, {what} without a change, read by the same meter."
 
 
-def step_sentence(step: Step, *, spacing_s: float) -> str:
+def step_sentence(step: Step, *, spacing_s: float, coverage: float = COVERAGE) -> str:
     """Return a step found in a record.
 
     Parameters
@@ -270,13 +301,15 @@ def step_sentence(step: Step, *, spacing_s: float) -> str:
         Its time and size.
     spacing_s : float
         Time between the readings before and after. [s]
+    coverage : float, default COVERAGE
+        Of the size. [1]
 
     Returns
     -------
     str
         One sentence.
     """
-    size, doubt = percent(abs(step.size)), percent(1.96 * step.size_uncertainty)
+    size, doubt = percent(abs(step.size)), percent(coverage_factor(coverage) * step.size_uncertainty)
     verb = "lost" if step.size < 0 else "gained"
     when, half = decimal(step.time_s / 60.0, 2), decimal(spacing_s / 120.0, 2)
     return f"At {when} ± {half} min the light {verb} {size} ± {doubt} % of what it was just before."
@@ -351,7 +384,7 @@ def slope_sentence(slope: Slope) -> str:
     ends = f"{decimal(slope.low, 3)} to {decimal(slope.high, 3)}"
     return (
         f"Light against case temperature: {decimal(slope.percent_per_kelvin, 3)} %/K ({ends} at "
-        f"{decimal(100.0 * slope.coverage, 0)} %), over {decimal(slope.span, 0)} K of the case."
+        f"{100.0 * slope.coverage:g} %), over {decimal(slope.span, 0)} K of the case."
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from photolab.bench.beam_cutoffs import CutoffReading
 from photolab.bench.beam_ratios import ABOVE_HORIZONTAL, ABOVE_VERTICAL, BeamRatio
 from photolab.bench.beams import BeamResult
+from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends, with_uncertainty
 from photolab.photometry.beam import AimOffset
 from photolab.publication import statements
@@ -127,10 +128,11 @@ def result_words(result: BeamResult) -> str:
     if not result.ratios:
         return f"{where}: no ratio. {' '.join(r.message[:1].upper() + r.message[1:] + '.' for r in result.refusals)}"
     said = "; ".join(ratio_words(one) for one in result.ratios)
-    return f"{where}: {said}. At 95 %, for these readings as seated."
+    percent = f"{100.0 * result.ratios[0].coverage:g}"
+    return f"{where}: {said}. At {percent} %, for these readings as seated."
 
 
-def cutoff_words(lamp: str, housing: str, found: CutoffReading | None) -> str:
+def cutoff_words(lamp: str, housing: str, found: CutoffReading | None, *, coverage: float = COVERAGE) -> str:
     """Return height and sharpness of a cut-off.
 
     Parameters
@@ -139,6 +141,8 @@ def cutoff_words(lamp: str, housing: str, found: CutoffReading | None) -> str:
         Which.
     found : CutoffReading or None
         What was read.
+    coverage : float, default COVERAGE
+        Of height and sharpness. [1]
 
     Returns
     -------
@@ -150,8 +154,9 @@ def cutoff_words(lamp: str, housing: str, found: CutoffReading | None) -> str:
         return f"{where}: the light does not fall along the cut, so there is no cut-off to read."
     if found.code:
         return f"{where}: no sharpness; {found.message}."
-    height = with_uncertainty(found.height, 1.959964 * found.height_uncertainty)
-    sharp = with_uncertainty(found.sharpness, 1.959964 * found.sharpness_uncertainty)
+    k = coverage_factor(coverage)
+    height = with_uncertainty(found.height, k * found.height_uncertainty)
+    sharp = with_uncertainty(found.sharpness, k * found.sharpness_uncertainty)
     fall = decimal(10.0**found.sharpness, 2)
     return (
         f"{where}: height {height}° at {decimal(found.horizontal, 1)}° to the right, sharpness G {sharp}: over a tenth "

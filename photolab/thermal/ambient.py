@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from photolab.metrology.quantity import COVERAGE
+
 Array = NDArray[np.float64]
 
 LARGEST_COEFFICIENT = 0.05
@@ -188,7 +190,7 @@ def light_at_ambient(
     slope: Slope,
     ambient: float,
     other_ambient: float,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> ExpectedLight:
     """Return the light expected at hold in another ambient, relative to the initial light on the bench.
 
@@ -202,7 +204,7 @@ def light_at_ambient(
         Light for each kelvin of the case. [%/K]
     ambient, other_ambient : float
         Ambient temperature on the bench, and the other one. [degC]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability. [1]
 
     Returns

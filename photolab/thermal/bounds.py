@@ -22,7 +22,8 @@ FloatArray = NDArray[np.float64]
 RATES = 36
 SHORTEST_PART = 1 / 150  # of the record
 CEILING_PART = 5.0  # of the record: slower parts are not allowed for, and are named with the result
-ALLOWANCE = 5.0  # noise variances above the minimum for 95 %; the chi-square value 3.84 is too narrow here
+ALLOWANCE = 5.0  # noise variances above the minimum; the chi-square value, 3.84, is too narrow here
+ALLOWANCE_COVERAGE = 0.95  # that it was found for, by simulation
 ROW_WEIGHT = 1e3
 MOST_STEPS = 4000
 

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.quantity import COVERAGE
 from photolab.thermal.ambient import (
     ExpectedLight,
     Slope,
@@ -72,7 +73,7 @@ def light_per_kelvin(
     light_uncertainty: ArrayLike,
     temperature_uncertainty: ArrayLike,
     time_s: ArrayLike | None = None,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> Slope:
     r"""Return the relative change of the light for each kelvin, errors in both allowed for.
 
@@ -90,7 +91,7 @@ def light_per_kelvin(
         Standard uncertainty of one temperature, what is shared by all left out. [K]
     time_s : array_like, shape (n,), optional
         Instants, ascending; evenly spaced if not given. [s]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability. [1]
 
     Returns
@@ -207,7 +208,7 @@ def shared_time_constants(
     temperature: ArrayLike,
     *,
     margin: float = 0.25,
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
 ) -> TimeConstants:
     """Return whether light and case temperature settle with one time constant.
 
@@ -219,7 +220,7 @@ def shared_time_constants(
         Light and case temperature at those instants. [any, degC]
     margin : float, default 0.25
         Relative difference that counts as alike, symmetric in ln. [1]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage probability. [1]
 
     Returns

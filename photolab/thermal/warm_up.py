@@ -5,6 +5,7 @@ scale cancels from every ratio and is no input here.
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.quantity import COVERAGE
 from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter, stable_scatter
@@ -30,7 +32,7 @@ from photolab.thermal.warm_up_model import (
 )
 from photolab.thermal.warm_up_result import WarmUp, log_time_uncertainties
 
-__all__ = ["Finding", "Remaining", "Step", "WarmUp", "fit_warm_up"]
+__all__ = ["Finding", "Remaining", "Step", "WarmUp", "beside_stable", "fit_warm_up"]
 
 FloatArray = NDArray[np.float64]
 
@@ -39,6 +41,7 @@ ASSUMED_DRIFT = 0.003
 REFUSED_BELOW = 6.0  # effective readings
 FLAGGED_BELOW = 15.0
 CORRELATED_ABOVE = 0.3
+SLOW_PART = 0.04  # of the record: a mean correlation time above it; readings show half of what it is
 COARSE_BELOW = 0.4  # residual SD over the display step: below it rounding is no longer like noise
 CLASS_LIMIT = 12.0  # rise of the sum of squares over the noise variance when rising parts are forbidden
 RATES_FROM, RATES_TO = (
@@ -63,7 +66,7 @@ def fit_warm_up(
     drift_relative_sd: float = ASSUMED_DRIFT,
     residual_correlation: float | None = None,
     stable: Sequence[tuple[ArrayLike, ArrayLike]] = (),
-    coverage: float = 0.95,
+    coverage: float = COVERAGE,
     elapsed_uncertainty_s: float = 0.0,
     robust: bool = False,
 ) -> WarmUp:
@@ -89,7 +92,7 @@ def fit_warm_up(
     stable : sequence of (time_s, illuminance), optional
         Records, on the same meter, of lamps that no longer change: what they say of the correlation counts
         too. [s], [lx]
-    coverage : float, default 0.95
+    coverage : float, default COVERAGE
         Coverage of the intervals. [1]
     elapsed_uncertainty_s : float, default 0
         Standard uncertainty of the zero of the clock, common to all readings. [s]
@@ -126,27 +129,16 @@ def fit_warm_up(
     quiet = [_stable(number, *record) for number, record in enumerate(stable)]
     curve_from = partial(curve_of, correlation=residual_correlation, stable=quiet)
     curve, second = _fit_with_step(times, light, display, curve_from)
-    described = _described(times, curve, curve_from)
     coarse = _residual_sd(curve) < COARSE_BELOW * display
-    findings = _findings(times, light, curve, described, second, coarse, coverage)
-    monotone = fit_monotone(times, light, curve.noise.neighbours)
-    more_rates = 0.0 if curve.step_s is not None else _share_of_rates(_excess_over(monotone, curve))
-    flags = {
-        "more_than_two_rates": more_rates >= 0.5,
-        "drift_assumed": drift_relative_sd == ASSUMED_DRIFT,
-        "initial_outside_record": not times[0] <= initial_s <= times[-1],
-        "readings_set_aside": bool(set_aside),
-    }
-    findings += [Finding(code) for code, stands in flags.items() if stands]
-    return WarmUp(
+    fit = WarmUp(
         time_s=times,
         illuminance=light,
         curve=curve,
-        described=described,
-        monotone=monotone,
-        more_rates=more_rates,
+        described=_described(times, curve, curve_from),
+        monotone=fit_monotone(times, light, curve.noise.neighbours),
+        more_rates=0.0,
         step=_step_of(curve),
-        findings=tuple(findings),
+        findings=(),
         initial_s=float(initial_s),
         initial_window_s=float(initial_window_s),
         display_uncertainty=display / float(np.sqrt(12.0)) if coarse else 0.0,
@@ -155,6 +147,57 @@ def fit_warm_up(
         coverage=float(coverage),
         set_aside=set_aside,
     )
+    return _judged(fit, second)
+
+
+def beside_stable(fit: WarmUp, stable: Sequence[tuple[ArrayLike, ArrayLike]]) -> WarmUp:
+    """Return a fit with what records of lamps that no longer change say of the noise; the curve stays.
+
+    Parameters
+    ----------
+    fit : WarmUp
+        A fit that estimated the correlation of its residuals.
+    stable : sequence of (array_like, array_like)
+        Times [s] and illuminances [lx] of such records, on the same meter.
+
+    Returns
+    -------
+    WarmUp
+        As `fit_warm_up` returns it with these records.
+
+    Raises
+    ------
+    ValueError
+        As `fit_warm_up`.
+    """
+    quiet = [_stable(number, *record) for number, record in enumerate(stable)]
+    curve_from = partial(curve_of, correlation=None, stable=quiet)
+    before, times = fit.curve, fit.time_s
+    curve = curve_from(times, before.problem, before.found, step_s=before.step_s)
+    again = replace(
+        fit,
+        curve=curve,
+        described=_described(times, curve, curve_from),
+        monotone=fit_monotone(times, fit.illuminance, curve.noise.neighbours),
+        step=_step_of(curve),
+    )
+    return _judged(again, any(finding.code == "second_step" for finding in fit.findings))
+
+
+def _judged(fit: WarmUp, second: bool) -> WarmUp:
+    """Return a fit with its findings, and with how much rates beyond two count."""
+    curve, times = fit.curve, fit.time_s
+    more_rates = 0.0 if curve.step_s is not None else _share_of_rates(_excess_over(fit.monotone, curve))
+    coarse = fit.display_uncertainty > 0.0
+    findings = _findings(times, fit.illuminance, curve, fit.described, second, coarse, fit.coverage)
+    flags = {
+        "more_than_two_rates": more_rates >= 0.5,
+        "drift_assumed": fit.drift_relative_sd == ASSUMED_DRIFT,
+        "initial_outside_record": not times[0] <= fit.initial_s <= times[-1],
+        "readings_set_aside": bool(fit.set_aside),
+    }
+    findings += [Finding(code) for code, stands in flags.items() if stands]
+    return replace(fit, more_rates=more_rates, findings=tuple(findings))
 
 
 def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -355,7 +398,7 @@ def _findings(
         findings += _class_findings(times, light, curve)
     if ripple_of(times, curve).found:
         findings.append(Finding("ripple", ("beyond_record", "final_level")))
-    findings += _support_findings(curve)
+    findings += _support_findings(times, curve)
     if coarse:
         findings.append(Finding("coarse_display"))
     gaps = np.diff(times)
@@ -377,7 +420,7 @@ def _class_findings(times: FloatArray, light: FloatArray, curve: Curve) -> list[
     return [Finding(code, ("beyond_record", "final_level", "time_constants"))]
 
 
-def _support_findings(curve: Curve) -> list[Finding]:
+def _support_findings(times: FloatArray, curve: Curve) -> list[Finding]:
     """Return what the correlation of the residuals leaves of the readings."""
     findings = []
     effective = curve.noise.effective_readings
@@ -386,7 +429,10 @@ def _support_findings(curve: Curve) -> list[Finding]:
         findings.append(Finding("too_few_independent_readings", blocked))
     elif effective < FLAGGED_BELOW:
         findings.append(Finding("few_independent_readings"))
-    if curve.noise.correlation > CORRELATED_ABOVE:
+    mean_time = float(curve.noise.weights @ curve.noise.correlation_times)
+    if mean_time > SLOW_PART * float(np.ptp(times)):
+        findings.append(Finding("slow_correlated_noise"))
+    elif curve.noise.correlation > CORRELATED_ABOVE:
         findings.append(Finding("correlated_residual_or_event"))
     return findings
 

@@ -71,6 +71,33 @@ class Remaining:
 
 
 @dataclass(frozen=True)
+class Fading:
+    """A part of the light that fades, in the curve that describes a record.
+
+    Parameters
+    ----------
+    share, share_low, share_high : float
+        Its amplitude at the initial time, over the light then, and its coverage interval; negative where the light
+        rises. [1]
+    share_uncertainty : float
+        Standard uncertainty of the share. [1]
+    time_constant_s, low_s, high_s : float
+        Time constant and its coverage interval. [s]
+    ln_time_constant_uncertainty : float
+        Standard uncertainty of the logarithm of the time constant. [1]
+    """
+
+    share: float
+    share_low: float
+    share_high: float
+    share_uncertainty: float
+    time_constant_s: float
+    low_s: float
+    high_s: float
+    ln_time_constant_uncertainty: float
+
+
+@dataclass(frozen=True)
 class Settled:
     """Instant after which the light stays near its final level.
 

@@ -16,16 +16,15 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, ratio_bounds
+from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
-from photolab.thermal.settling import settling_time
-from photolab.thermal.warm_up_answers import Finding, Remaining, Settled, Step
+from photolab.thermal.settling import LARGEST_LOG, fading_parts, settling_time
+from photolab.thermal.warm_up_answers import Fading, Finding, Remaining, Settled, Step
 from photolab.thermal.warm_up_model import Curve, window
 
 FloatArray = NDArray[np.float64]
 
 REBASE_INSTANTS = (5.0, 30.0, 60.0, 180.0)
-LARGEST_LOG = 300.0  # an interval wider than this says nothing; its ends stay finite
 NOTHING_LEFT = 1e-6  # share of the initial light below which a logarithm says nothing
 FARTHEST = 2.0  # times the end of the record
 
@@ -111,6 +110,29 @@ class WarmUp:
     def time_constant_uncertainties(self) -> FloatArray:
         """Standard uncertainties of `time_constants` [s]."""
         return self.time_constants * self._log_time_uncertainties()
+
+    def fading(self) -> tuple[Fading, ...]:
+        """Return what fades how fast: amplitudes at the initial time and time constants, with intervals.
+
+        Returns
+        -------
+        tuple of Fading
+            One a term of the curve that describes the record, slowest first.
+
+        Raises
+        ------
+        MethodError
+            If the record cannot carry time constants, or does not hold the initial time.
+        """
+        self._check_inside(self.initial_s, np.inf)
+        self._refuse("time_constants")
+        return fading_parts(
+            self.described,
+            window(self.initial_s, self.initial_window_s),
+            drift_relative_sd=self.drift_relative_sd,
+            elapsed_uncertainty_s=self.elapsed_uncertainty_s,
+            coverage=self.coverage,
+        )
 
     def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
         """Return the light at one instant over the light at another.
@@ -298,7 +320,9 @@ class WarmUp:
         unit = min(noise.whitened_variance, monotone.sum_of_squares / (self.time_s.size - parameters))
         later = monotone.row(np.array([at_s]))
         earlier = monotone.row(window(initial, self.initial_window_s))
-        factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(stats.chi2.ppf(0.95, 1))
+        factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(
+            stats.chi2.ppf(ALLOWANCE_COVERAGE, 1)
+        )
         value, low, high = ratio_bounds(monotone, later, earlier, allowance=ALLOWANCE * factor * unit)
         if not value > NOTHING_LEFT:
             message = f"the light must not fall to nothing; the bounds put {value:.3g} of it at {at_s:g} s"

@@ -2,8 +2,8 @@
 
     python tests/benchmarks/warm_up_coverage.py [records] [study ...]
 
-Studies: inside, stable, beyond, final, settling, order, steps, events. Oracle: synthetic truth; the standard error of
-a coverage of 95 % is 0.7 points at 1000 records.
+Studies: slow, inside, stable, beyond, final, settling, order, steps, events. Oracle: synthetic truth; the standard
+error of a coverage of 95 % is 0.7 points at 1000 records.
 
 Measured, 95 % intervals, 1000 records a row, no drift unless named:
 
@@ -339,7 +339,16 @@ def study_events(records):
         yield f"{name:28s} answered beyond the record {100 * answered / records:.0f} % | {said}"
 
 
+def study_slow(records):
+    """Noise that goes up and down over minutes: how often that is flagged, and what the intervals cover."""
+    for slow_s in (0.0, 20.0, 60.0, 180.0, 300.0):
+        rho = np.exp(-30.0 * MINUTE / 119.0 / slow_s) if slow_s else 0.0
+        regime = replace(ONE, name=f"{slow_s:g} s in 30 min", minutes=30.0, time_constants=(6.0,), rho=rho)
+        yield coverage(regime, (1.0,), records, seed=41)
+
+
 STUDIES = {
+    "slow": study_slow,
     "inside": study_inside,
     "stable": study_stable,
     "beyond": study_beyond,

@@ -29,7 +29,7 @@ def draw(
     panels : sequence of two Axes
         Above and below.
     points : DataFrame
-        One row a distance: ``distance_m`` [m], ``product_kcd`` and ``product_u_kcd`` (with its 95 % bar [kcd]),
+        One row a distance: ``distance_m`` [m], ``product_kcd`` and ``product_u_kcd`` (with its bar [kcd]),
         ``residual_percent`` and ``residual_u_percent`` [%].
     curve : DataFrame
         The law: ``distance_m`` [m], ``product_kcd`` [kcd].

@@ -1,0 +1,138 @@
+"""Every figure, head and sentence is at the coverage that the bench declares.
+
+Oracle: quantiles of the normal law, for figures whose standard uncertainty does not depend on the coverage; the
+declared percentage, for words.
+"""
+
+import functools
+import re
+from dataclasses import replace
+
+import pytest
+from scipy import stats
+from shared_demo import demo_campaign
+
+from photolab.bench.baseline_days import baseline_charts
+from photolab.bench.evaluation import evaluate
+from photolab.publication import (
+    front_page,
+    report_views,
+    views_baseline,
+    views_bench,
+    views_campaign,
+    views_heat,
+    views_heat_and_light,
+    views_light_beam,
+    views_light_colour,
+    words_heat,
+)
+from photolab.thermal.warm_up_answers import Step
+
+COVERAGES = (0.9, 0.99, 0.999)
+SHOWN = {0.9: "90 %", 0.99: "99 %", 0.999: "99.9 %"}
+
+
+def wide(coverage: float) -> float:
+    return float(stats.norm.ppf(0.5 + 0.5 * coverage))
+
+
+@functools.cache
+def at(coverage: float):
+    """Return the demo, evaluated at a coverage."""
+    bench = demo_campaign().bench
+    return evaluate(replace(bench, settings=replace(bench.settings, coverage=coverage)))
+
+
+def text(shown) -> str:
+    return shown._repr_mimebundle_()["text/plain"]
+
+
+def numbers(shown: str) -> list[float]:
+    return [float(x) for x in re.findall(r"\d+\.\d+", shown)]
+
+
+VIEWS = {
+    "front page": lambda c: " ".join(front_page.meaning(c)),
+    "lamps": lambda c: front_page.lamps_picture(c).alt,
+    "favour": lambda c: text(views_light_colour.favour(views_light_colour.look(c.bench))),
+    "colour": lambda c: text(views_light_colour.answer(views_light_colour.look(c.bench))),
+    "factors": lambda c: text(views_light_colour.factors(views_light_colour.look(c.bench))),
+    "ways": lambda c: text(views_light_colour.ways(views_light_colour.look(c.bench))),
+    "beams": lambda c: text(views_light_beam.answer(views_light_beam.look(c.bench))),
+    "beam table": lambda c: text(views_light_beam.measurands(views_light_beam.look(c.bench))),
+    "repeatability": lambda c: text(views_bench.answer(views_bench.measure(c))),
+    "components": lambda c: views_bench.components_picture(views_bench.measure(c)).alt,
+    "warm-up": lambda c: text(views_heat.answer(views_heat.choose(c.bench))),
+    "record": lambda c: text(views_campaign.record_words(c)),
+}
+
+
+@pytest.mark.parametrize("coverage", COVERAGES)
+@pytest.mark.parametrize("view", VIEWS)
+def test_words_state_the_declared_coverage(view, coverage):
+    said = VIEWS[view](at(coverage))
+    percent = SHOWN[coverage]
+    assert percent in said or f"{percent.removesuffix(' %')} of 100" in said
+    assert not re.search(r"\b95 (?:%|of)", said)
+
+
+@pytest.mark.parametrize("coverage", [0.9, 0.99])
+def test_half_widths_follow_the_quantile(coverage):
+    """A factor's, a step's and a beam budget's; half a unit of the last printed digit is the tolerance."""
+    for view in (VIEWS["factors"], lambda c: text(views_light_beam.budget(views_light_beam.look(c.bench)))):
+        halves = [numbers(view(at(c))) for c in (0.95, coverage)]
+        pairs = [(a, b) for a, b in zip(*halves, strict=True) if a != b]
+        assert pairs
+        for usual, other in pairs:
+            ratio = wide(coverage) / wide(0.95)
+            assert other == pytest.approx(usual * ratio, abs=0.05 * (1.0 + ratio) + 1e-9)
+    said = words_heat.step_sentence(Step(1125.0, -0.14, 0.002), spacing_s=30.0, coverage=coverage)
+    assert f"± {100.0 * wide(coverage) * 0.002:.1f} %" in said
+
+
+@pytest.mark.parametrize("coverage", [0.9, 0.99])
+def test_limits_of_a_spread_follow_chi_squared(coverage):
+    campaign = at(coverage)
+    rows = campaign.components
+    row = rows[~rows["assumed"].to_numpy(bool)].iloc[0]
+    shown = next(
+        line
+        for line in text(report_views.spreads(campaign)).splitlines()
+        if f"{100.0 * row['sd']:.2f}" in line
+    )
+    tails = stats.chi2.ppf([0.5 + 0.5 * coverage, 0.5 - 0.5 * coverage], row["dof"])
+    low, high = 100.0 * row["sd"] * (row["dof"] / tails) ** 0.5
+    assert f"{low:.2f}" in shown
+    assert f"{high:.2f}" in shown
+
+
+def test_ranks_are_at_the_declared_coverage():
+    """More coverage never makes an interval of ranks shorter, and some longer."""
+    spans = []
+    for coverage in (0.6, 0.99):
+        table = text(views_campaign.ranks(at(coverage)))
+        spans.append([int(b) - int(a) for a, b in re.findall(r"(\d+) to (\d+)", table)])
+    assert sum(spans[0]) < sum(spans[1])
+
+
+@pytest.mark.parametrize("coverage", [0.9, 0.99])
+def test_a_chart_raises_alarms_as_often_as_the_coverage_leaves(coverage):
+    campaign = at(coverage)
+    for one in baseline_charts(campaign):
+        assert one.chart.false_alarm == pytest.approx(1.0 - coverage)
+    said = text(views_baseline.answer(views_baseline.hold(campaign)))
+    assert f"in {100.0 * (1.0 - coverage):g} of 100 campaigns" in said
+
+
+def test_an_assumed_coefficient_is_no_wider_than_its_own_limits():
+    """Oracle: a rectangle of half-width 0.2 %/K, of which the coverage lies within coverage times 0.2."""
+    for coverage in (0.9, 0.99):
+        shown = text(views_heat_and_light.ambient_table(views_heat.choose(at(coverage).bench)))
+        line = next(line for line in shown.splitlines() if "assumed for LED lamps" in line)
+        assert float(re.search(r"± ([\d.]+)", line)[1]) == pytest.approx(0.2 * coverage, abs=6e-4)
+
+
+def test_cells_of_a_beam_are_marked_by_the_declared_coverage():
+    beams = list(views_light_beam.look(at(0.9).bench).results)
+    few, many = (sum(int(one.map(coverage=c).resolved.sum()) for one in beams) for c in (0.99, 0.9))
+    assert few < many
