@@ -56,7 +56,7 @@ def beams_of(folder, rows, *, toml=PLACED, header=HEAD, **how):
 
 
 def test_a_seating_counts_as_it_was_measured_in_its_housing(tmp_path):
-    """Oracle: closed form: 16 seatings at ±s about the mean, less 2 lamps and the step of a day: 13 dof, s sqrt(16/13)."""
+    """Oracle: closed form: 16 seatings at ±s about the mean, less 2 lamps and the step of a day: 13 dof."""
     seated = [
         (lamp, f"{300 * math.exp(0.01 * (-1) ** k):.4f}", "HP", day, f"{day}{k}")
         for lamp in ("B0", "K1")
