@@ -5,7 +5,8 @@ a folder that was read once; `evaluate` is the code under test. The meter is nea
 Run: ``python tests/benchmarks/spread_rules.py 2000`` (all rows), or with names of rows after the number.
 
 Measured on 1000 benches a row, six lamps (four where three pieces each) in two housings, three
-seatings (two where there are several pieces); 95 % intervals, standard errors over benches; the first figure is what the package states. False claims are what is left.
+seatings (two where there are several pieces); 95 % intervals, standard errors over
+benches; the first figure is what the package states. False claims are what is left.
 
 =======================================  ==================  =====================  ==============================
 equal lamps, for the specimens           as evaluated (%)    one SD for all (%)     one SD, flagged out of it (%)
@@ -35,8 +36,8 @@ two models that both spread by 4 % are held 97.0, 96.6, 96.2, 95.9 %; by 2 and 5
 100.0 %; both by 5 %, more than declared, 91.7, 92.1, 92.3, 92.8 %: a few pieces do not outweigh a declared SD that is
 too small.
 
-Why the pool of all housings weighs 2 dof and Bartlett's test stands at 20 % (`choice`: 100 000 draws a row, s.e. 0.1 at most;
-two housings, the lower coverage of both in %):
+Why the pool of all housings weighs 2 dof and Bartlett's test stands at 20 % (`choice`: 100 000 draws a row, s.e. 0.1
+at most; two housings, the lower coverage of both in %):
 
 =====================  ===========  ===========  ===========  ===========  ===========
 seats, dof of each     0 dof, 20 %  2 dof, 20 %  2 dof, 5 %   4 dof, 20 %  8 dof, 5 %
