@@ -69,10 +69,10 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
     wider = (
         ""
         if model.verdict == pair.verdict
-        else f" For the model: {statements.interval_words(model)}, not shown."
+        else f" Not shown for the model as sold: {statements.interval_words(model)}."
     )
     if wider and model.verdict == "clear":
-        wider = f" For the model: {statements.interval_words(model)}."
+        wider = f" For the model as sold: {statements.interval_words(model)}."
     return f"{head} ({interval}), {verdict} {which}; {seen}.{wider}"
 
 

@@ -307,7 +307,7 @@ def compare_report(
         return [f"{head}; no interval yet.", f"{words}.", assumed_words(pair.assumed)]
     verdict = capital(verdict_words(pair, alike_percent=alike_percent))
     seen = noticeability(pair, noticeable_percent=noticeable_percent)
-    lines = [f"{head}; could be anything from {interval_words(pair)}.", f"{verdict}.", ""]
+    lines = [f"{head} ({interval_words(pair)} at {100.0 * pair.coverage:g} %).", f"{verdict}.", ""]
     share = RANGE_WORDS[ranges]
     seated = "once" if seatings == 1 else _times(seatings)
     rows = (
@@ -321,7 +321,9 @@ def compare_report(
         lines.append(f"  {decimal(half, 1):>4} %   {text}{mark}")
     if pair.scope == "models":
         models = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
-        lines.append(f"  {models:>4} %   the same and one specimen of each model        <- this one decides")
+        lines.append(
+            f"  {models:>4} %   meter, seating, and one specimen of each model        <- this one decides"
+        )
     lines += [line for line in (_meter_or_seating(pair), separate_words(pair)) if line]
     if pair.verdict != "inside":
         lines.append(f"A difference like this {_seen_verb(seen)} by eye.")
@@ -343,7 +345,7 @@ def _meter_or_seating(pair: ReadingComparison) -> str:
     if pair.verdict != "inside":
         return ""
     if shown > pair.lines.meter_only:
-        return "The meter could tell them apart; one seating each cannot."
+        return "The meter alone would show this difference; the seating hides it."
     return "The meter alone could not tell them apart."
 
 
