@@ -371,7 +371,7 @@ def test_a_complete_report_stays_until_it_is_replaced_by_one(published, partly, 
     assert not list(elsewhere.iterdir())
     assert check_report(beside).problems == (SENTENCE,)
     lines = readiness_report(bench, published=out)
-    assert f"Report {out.as_posix()}: complete, and of these files." in lines
+    assert f"{out.as_posix()} is complete and matches these files." in lines
     assert f"  {SENTENCE}" in lines
 
     (beside / "my-notes.txt").write_text("mine", encoding="utf-8")

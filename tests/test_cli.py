@@ -47,14 +47,14 @@ def test_compare_prints_the_straight_answer(capsys):
     code, out, err = run(capsys, "compare", *TRIAL)
     assert (code, err) == (0, "")
     assert out.splitlines() == [
-        "334 lx against 318 lx: 5.0 % more; could be anything from 4 % less to 15 % more.",
+        "334 lx against 318 lx: 5.0 % more (4 % less to 15 % more at 95 %).",
         "Inside the bench uncertainty: these readings do not show which lamp gives more.",
         "",
         "What blurs the difference (±, 95 %)",
         "   2.8 %   the meter, both lamps on one range",
         "   8.8 %   the meter and seating each lamp once        <- this one decides",
         "  14.6 %   if the two readings had no meter fault in common (a what-if)",
-        "The meter could tell them apart; one seating each cannot.",
+        "The meter alone would show this difference; the seating hides it.",
         "To show 5 %, seat each lamp 5 times (even chance) or 18 times (4 in 5).",
         "Assumed: seating 3 % (measure this first), linearity 1 %, colour f1' 10 %, supply not considered.",
         "Holds for these two readings only, not for other specimens or housings.",
@@ -87,9 +87,7 @@ def test_compare_without_technology_answers_with_the_ratio_only(capsys):
 def test_swapping_mirrors_the_words(capsys):
     _, up, _ = run(capsys, "compare", *TRIAL)
     _, down, _ = run(capsys, "compare", "334", "318", *TRIAL[2:])
-    assert down.splitlines()[0] == (
-        "318 lx against 334 lx: 4.8 % less; could be anything from 13 % less to 4 % more."
-    )
+    assert down.splitlines()[0] == ("318 lx against 334 lx: 4.8 % less (13 % less to 4 % more at 95 %).")
     assert down.splitlines()[1:] == [*up.splitlines()[1:8], *down.splitlines()[8:]]
 
 

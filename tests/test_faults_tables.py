@@ -80,7 +80,7 @@ CASES = [
     (
         "fault 5",
         {"readings_csv": bf.readings("A1,,4000", "A2,,4000")},
-        "illuminance_lx: blank in all 2 rows; type a value into each. [fault 5]",
+        "illuminance_lx: blank in both rows; type a value into each. [fault 5]",
     ),
     (
         "fault 5",

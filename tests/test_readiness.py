@@ -37,7 +37,7 @@ def test_a_file_that_is_there_turns_a_line_over(tmp_path):
 
 def test_a_report_that_matches_is_said_and_one_that_does_not_names_the_file(tmp_path):
     shown = readiness.report(DATA / "demo", published=DATA.parent / "reports" / "demo")
-    assert any(line.endswith("complete, and of these files.") for line in shown)
+    assert any(line.endswith("is complete and matches these files.") for line in shown)
     broken = tmp_path / "report"
     broken.mkdir()
     lines = readiness.report(folder(tmp_path), published=broken)

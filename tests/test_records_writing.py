@@ -174,7 +174,7 @@ def test_new_folder_says_what_to_type(tmp_path):
         read_bench(folder)
     assert [str(problem).partition(": ")[2] for problem in caught.value.problems] == [
         "reading_percent has no value; copy it from the accuracy line of the meter's manual. [fault 1]",
-        "illuminance_lx: blank in all 2 rows; type a value into each. [fault 5]",
+        "illuminance_lx: blank in both rows; type a value into each. [fault 5]",
     ]
 
 

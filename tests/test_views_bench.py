@@ -241,8 +241,8 @@ def test_signals_in_words():
     """Oracle: by hand: exp(0.05) - 1 = 5.1 %."""
     day = Signal("day", "D03", "D03", 0.05, 0.01, 0.09, 3.0, 2.9, 0.004)
     assert words_bench.signal_words(day) == (
-        "D03 lies 5.1 % above the other days (1.0 to 9.4 % at 95 %; chance of any such sign on a bench that "
-        "holds: 0.4 %)"
+        "D03 lies 5.1 % above the other days (1.0 to 9.4 % at 95 %; a steady bench shows such a sign with a "
+        "chance of 0.4 %)"
     )
     drift = Signal("drift", "D01", "D08", -0.01, -0.018, -0.002, -4.0, 2.5, 0.0001)
     assert words_bench.signal_words(drift).startswith(

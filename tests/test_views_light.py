@@ -127,7 +127,7 @@ def test_the_gain_that_is_only_colour(colour):
     assert corrected.low < 0.985 < corrected.high
     assert abs(math.log(corrected.high / corrected.low) / 2 - 0.03) < 0.01
     assert math.log(declared.high / declared.low) > 2 * math.log(corrected.high / corrected.low)
-    assert "no gain is left" in str(views_light_colour.story(colour))
+    assert "no gain is shown" in str(views_light_colour.story(colour))
 
 
 def test_beam_results_stay_three(patterns):

@@ -211,7 +211,8 @@ class _Reader:
         if self.column.required and "" in known:
             wrong[""] = CellFault("blank; a value is wanted in every row.", code="fault 5")
         if cells and self.column.required and set(known) == {""}:
-            words = f"blank in all {len(cells)} rows; type a value into each."
+            rows = "both rows" if len(cells) == 2 else f"all {len(cells)} rows"
+            words = f"blank in {rows}; type a value into each."
             self.faults.add("fault 5", self.rows.file, words, line=self.rows.numbers[0], column=self.header)
         elif wrong:
             for typed, line in zip(cells, self.rows.numbers, strict=True):

@@ -15,14 +15,13 @@ CAUTIONS = (
     "This is a bench test, not a type-approval test. It says nothing about compliance, legality or safety "
     "in road use.",
     "Many places do not allow LED replacements in housings approved for filament lamps; rules differ and "
-    "change: ask the "
-    "local authority and licensed practice.",
+    "change: ask your local authority or a licensed workshop.",
     "A brighter hot spot can come with more light above the cut-off: aim before any road use.",
     "Do not look into lit lamps at close range (IEC 62471).",
-    "Lamps and heat sinks burn, and halogen glass is hotter still; do not touch the glass, and never leave "
-    "a closed "
-    "powered housing alone.",
-    "12 V at 5 A and more: fuse at the source, rated leads, tape rated for the temperature.",
+    "Lamps and heat sinks get hot enough to burn you, bulbs are hotter; do not touch the glass, and never leave a "
+    "closed powered housing alone.",
+    "A short circuit at 12 V can start a fire: fuse at the source, leads rated for the current, tape rated for the "
+    "heat.",
     "Modulated light may trouble sensitive people.",
 )
 
@@ -31,9 +30,8 @@ NOT_CLAIMED = (
     "Nothing here is a statement on a regulation or a test point, on glare, or on lumens: one place of the "
     "beam was read.",
     "Nothing here is a statement on life in hours or on temperatures inside a lamp.",
-    "A result for the specimens on the bench is not one for the model as sold; where the model is meant, it "
-    "is said.",
-    "Two lamps that these readings do not tell apart are not thereby the same.",
+    "A result for these specimens is not a result for the model as sold. Figures for a model say so.",
+    "Lamps that these readings cannot tell apart may still differ.",
 )
 
 #: Which results would change with an assumption, by a word in its name.

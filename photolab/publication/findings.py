@@ -68,10 +68,10 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
     wider = (
         ""
         if model.verdict == pair.verdict
-        else f" For the model: {statements.interval_words(model)}, not shown."
+        else f" Not shown for the model as sold: {statements.interval_words(model)}."
     )
     if wider and model.verdict == "clear":
-        wider = f" For the model: {statements.interval_words(model)}."
+        wider = f" For the model as sold: {statements.interval_words(model)}."
     if wider and count == 1:
         wider = f"{wider[:-1]}; a single piece says nothing of its model, so the declared spread of pieces stands in."
     return f"{head} ({interval}), {verdict} {which}.{wider}"

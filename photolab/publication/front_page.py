@@ -87,7 +87,9 @@ def bench_lines(bench: Bench) -> tuple[str, ...]:
         lines.append(f"Protocol revision {bench.settings.protocol_revision}.")
     earlier = sorted({r for r in days["protocol_revision"] if r and r != bench.settings.protocol_revision})
     if earlier:
-        lines.append(f"Some days were read under revision {' and '.join(earlier)}.")
+        lines.append(
+            f"Earlier days follow protocol revision{'s' if len(earlier) > 1 else ''} {' and '.join(earlier)}."
+        )
     if dates:
         span = _day(dates[0]) if dates[0] == dates[-1] else f"{_day(dates[0])} to {_day(dates[-1])}"
         lines.append(f"{len(dates)} {'day' if len(dates) == 1 else 'days'} of readings, {span}.")
@@ -149,15 +151,13 @@ def meaning(campaign: Campaign) -> tuple[str, ...]:
         f"switch-on, against "
         f"that of {campaign.baseline} in the same housing. It is not lumens and not the whole beam. "
         f"{corrected}",
-        f"The limits in brackets, and the line through each dot, hold the true figure in {percent} of 100 "
-        f"such "
-        "statements, as far as the inputs are stated rightly. An open dot is one specimen.",
+        "The range in brackets is the line through each dot. If the inputs are right, "
+        f"{percent} of 100 such ranges contain the true figure. An open dot is one specimen.",
         "Whether an eye would notice is not said of a lamp: the figures known are about light looked at "
         "(people noticed 11 to 19 % of change in oncoming low beams in a laboratory, from an abstract; 25 % was "
         "proposed for signal lamps, Huey, Dekker and Lyons 1994), not about a road that is lit.",
-        "Each line stands for its own lamp against the baseline. Lamps are told apart from one another only "
-        "where "
-        "limits that allow for all pairs of a housing at once leave out equality.",
+        "Each line stands for its own lamp against the baseline. Two lamps count as different only if the range of "
+        "their difference, widened because all pairs are compared, leaves out zero.",
     )
 
 

@@ -157,7 +157,7 @@ def _published_lines(folder: Path, published: Path) -> list[str]:
             continue
         state = report_state(place, folder)
         if state.complete:
-            lines.append(f"Report {place.as_posix()}: complete, and of these files.")
+            lines.append(f"{place.as_posix()} is complete and matches these files.")
             continue
         lines.append(f"Report {place.as_posix()}: incomplete; write it anew with photolab appendix {folder}")
         lines += [f"  {problem}" for problem in state.problems]

@@ -274,7 +274,8 @@ def compare_report(
         words = capital(verdict_words(pair))
         return [f"{head}; no interval yet.", f"{words}.", assumed_words(pair.assumed)]
     verdict = capital(verdict_words(pair, alike_percent=alike_percent))
-    lines = [f"{head}; could be anything from {interval_words(pair)}.", f"{verdict}.", ""]
+    between = interval_words(pair).replace(" to ", " and ")
+    lines = [f"{head}; between {between} ({100.0 * pair.coverage:g} %).", f"{verdict}.", ""]
     share = RANGE_WORDS[ranges]
     seated = "once" if seatings == 1 else _times(seatings)
     rows = (
@@ -288,7 +289,9 @@ def compare_report(
         lines.append(f"  {decimal(half, 1):>4} %   {text}{mark}")
     if pair.scope == "models":
         models = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
-        lines.append(f"  {models:>4} %   the same and one specimen of each model        <- this one decides")
+        lines.append(
+            f"  {models:>4} %   meter, seating, and one specimen of each model        <- this one decides"
+        )
     lines += [line for line in (_meter_or_seating(pair), separate_words(pair)) if line]
     lines.append(assumed_words(pair.assumed))
     holds = "these two models, one specimen each" if pair.scope == "models" else "these two readings only"
@@ -302,7 +305,7 @@ def _meter_or_seating(pair: ReadingComparison) -> str:
     if pair.verdict != "inside":
         return ""
     if shown > pair.lines.meter_only:
-        return "The meter could tell them apart; one seating each cannot."
+        return "The meter alone would show this difference; the seating hides it."
     return "The meter alone could not tell them apart."
 
 

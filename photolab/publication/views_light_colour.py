@@ -343,7 +343,9 @@ def story(colour: Colour) -> Words:
     sign = "more" if shown else "less"
     head = f"As meter {colour.meter.meter} shows it, {colour.lamp} reads {sign} than {colour.against}"
     if shown and not left:
-        head += "; once the colour is corrected no gain is left: what it gained was colour."
+        head += (
+            "; once the colour is corrected no gain is shown: colour alone explains the gain on the display."
+        )
     elif shown != left:
         head += "; once the colour is corrected it does not: what it lacked was colour."
     else:

@@ -273,7 +273,7 @@ def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
     return (
         f"{who} {verb} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to "
         f"{shown[1]} % at "
-        f"{100.0 * coverage:g} %; chance of any such sign on a bench that holds: "
+        f"{100.0 * coverage:g} %; a steady bench shows such a sign with a chance of "
         f"{chance(signal.p)})"
     )
 
