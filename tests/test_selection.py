@@ -60,7 +60,7 @@ def links(lamps=("B0", "B1", "B2", "K1", "K2", "K3"), *, turned=False):
             "M1",
             "M2",
             500,
-            500 * FACTOR[lamp[0]] * spread[i % 3],
+            float(500 * FACTOR[lamp[0]] * spread[i % 3]),
         )
         for i, lamp in enumerate(lamps)
     ]
