@@ -47,7 +47,7 @@ def test_compare_prints_the_straight_answer(capsys):
     code, out, err = run(capsys, "compare", *TRIAL)
     assert (code, err) == (0, "")
     assert out.splitlines() == [
-        "334 lx against 318 lx: 5.0 % more (4 % less to 15 % more at 95 %).",
+        "334 lx against 318 lx: 5.0 % more; between 4 % less and 15 % more (95 %).",
         "Inside the bench uncertainty: these readings do not show which lamp gives more.",
         "",
         "What blurs the difference (±, 95 %)",
@@ -87,7 +87,7 @@ def test_compare_without_technology_answers_with_the_ratio_only(capsys):
 def test_swapping_mirrors_the_words(capsys):
     _, up, _ = run(capsys, "compare", *TRIAL)
     _, down, _ = run(capsys, "compare", "334", "318", *TRIAL[2:])
-    assert down.splitlines()[0] == ("318 lx against 334 lx: 4.8 % less (13 % less to 4 % more at 95 %).")
+    assert down.splitlines()[0] == "318 lx against 334 lx: 4.8 % less; between 13 % less and 4 % more (95 %)."
     assert down.splitlines()[1:] == [*up.splitlines()[1:8], *down.splitlines()[8:]]
 
 

@@ -10,11 +10,11 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
 from photolab.bench.model import Meter, SpectralFactor
-from photolab.bench.pairs import PairInputs, compare_pair
+from photolab.bench.pairs import compare_pair
 from photolab.bench.shared_inputs import Loadings
 from photolab.bench.two_readings import compare_readings
 from photolab.metrology.monte_carlo import draws, interval
-from photolab.metrology.quantity import Input
+from photolab.metrology.quantity import Input, measured
 from photolab.publication.statements import sentence
 
 METER = Meter(
@@ -125,12 +125,12 @@ def test_on_one_locked_range_a_lamp_of_two_ranges_has_one_range_term():
     """Oracle: closed form: loads of 0.3 and 0.2 on two ranges are 0.5 on one, which cancels from the other's 0.5."""
     names = (("range gain", "M", "400 lx"), ("range gain", "M", "4000 lx"))
     names = (*names, ("range term", "M", "400 lx"), ("range term", "M", "4000 lx"), ("mounting", "K1"))
-    inputs = [
-        InputQuantity(name, 0.0, u) for name, u in zip(names, (0.01, 0.01, 0.02, 0.2, 0.03), strict=True)
-    ]
-    loads = np.array([[0.6, 0.4, 0.3, 0.2, 1.0], [0.0, 1.0, 0.0, 0.5, 0.0]])
-    pair = PairInputs((0.1, 0.0), loads, inputs, np.array([name[0] for name in names]), 0.03)
-    told = compare_pair(pair, scope="specimens", coverage=0.95, alike_percent=10.0)
+    kinds = ("range gain", "range gain", "range term", "range term", "seating")
+    sizes = (0.01, 0.01, 0.02, 0.2, 0.03)
+    inputs = [Input(name, u, kind=kind) for name, u, kind in zip(names, sizes, kinds, strict=True)]
+    own = measured(0.1, *zip(inputs, (0.6, 0.4, 0.3, 0.2, 1.0), strict=True))
+    base = measured(0.0, (inputs[1], 1.0), (inputs[3], 0.5))
+    told = compare_pair(own, base, scope="specimens", coverage=0.95, alike_percent=10.0, mounting_sd=0.03)
     assert "one locked range would give ± 5.9 %" in told.assumed[0].words  # 1.96 x 3 %: the seating alone
 
 
