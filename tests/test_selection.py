@@ -18,6 +18,7 @@ from photolab.bench.folder import write_bench
 from photolab.bench.meter_change import meter_change
 from photolab.bench.records import read_bench
 from photolab.bench.selection import select
+from photolab.bench.shared_inputs import term_of
 from photolab.errors import RecordError
 from photolab.publication import views_baseline
 from photolab.publication.readiness import report
@@ -83,17 +84,22 @@ def test_linked_readings_give_the_ratio_that_one_meter_gives(tmp_path, turned):
     assert_allclose(campaign.joint.values, alone.joint.values, rtol=1e-12)
 
 
+def columns(campaign, term):
+    """Return the columns of the inputs that are of one sort."""
+    return np.array([i for i, q in enumerate(campaign.joint.inputs) if term_of(q) == term], dtype=int)
+
+
 def test_the_link_is_one_input_for_each_meter_and_technology(tmp_path):
     """Oracle: by hand: SD of three lamps over sqrt 3, 2 dof, and a third of each lamp's weight."""
     campaign = evaluate(linked(tmp_path, table=links()))
-    at = np.flatnonzero(campaign.kinds == "link")
-    found = {campaign.inputs[i].name: campaign.inputs[i] for i in at}
+    at = columns(campaign, "link")
+    found = {campaign.joint.inputs[i].name: campaign.joint.inputs[i] for i in at}
     assert set(found) == {("link", "M2", "filament"), ("link", "M2", "led")}
     u = float(np.log(SPREAD).std(ddof=1)) / math.sqrt(3.0)
     for one in found.values():
-        assert_allclose(one.standard_uncertainty, u, rtol=1e-12)
+        assert_allclose(one.u, u, rtol=1e-12)
         assert one.dof == 2.0
-    acts = campaign.sensitivities[:, at].toarray()
+    acts = campaign.joint.sensitivities[:, at].toarray()
     assert_allclose(acts.sum(axis=1), 1.0 / 3.0, rtol=1e-12)
     assert ((np.abs(acts) > 1e-9).sum(axis=1) == 1).all()
 
@@ -103,29 +109,25 @@ def test_a_lamp_of_the_second_meter_shares_scale_and_colour_with_the_first(tmp_p
     mixed = [r for r in rows() if (r[0] == "K2") == (r[3] == "d3")]
     campaign = evaluate(linked(tmp_path, table=links(), readings=mixed))
     names = [n[0] for n in campaign.weights.names]
-    by = dict(zip(names, campaign.sensitivities.toarray(), strict=True))
+    by = dict(zip(names, campaign.joint.sensitivities.toarray(), strict=True))
     for kind, sign in (("scale", 1.0), ("colour", 1.0)):
-        at = np.flatnonzero(campaign.kinds == kind)
+        at = columns(campaign, kind)
         assert len(at) == 1
         assert_allclose(by["K2"][at], sign * by["K1"][at], rtol=1e-12)
-    own = [campaign.inputs[i].name[1:] for i in np.flatnonzero(campaign.kinds == "own colour")]
+    own = [campaign.joint.inputs[i].name[1:] for i in columns(campaign, "own colour")]
     assert sorted(own) == [("M1", "K1"), ("M2", "K2")]
-    ranges = {campaign.inputs[i].name[1] for i in np.flatnonzero(campaign.kinds == "linearity")}
+    ranges = {campaign.joint.inputs[i].name[1] for i in columns(campaign, "linearity")}
     assert ranges == {"M1", "M2"}
 
 
 def test_the_doubt_of_two_links_widens_a_ratio_and_that_of_one_cancels(tmp_path):
     """Oracle: by hand: both readings of the second meter; u squared grows by two links, or by none."""
     found = evaluate(linked(tmp_path, table=links()))
-    at = np.flatnonzero(found.kinds == "link")
-    u = found.inputs[at[0]].standard_uncertainty
+    at = columns(found, "link")
+    u = found.joint.inputs[at[0]].u
     for pair, expected in ((("K1", "B0"), 2.0 * (u / 3.0) ** 2), (("K1", "K2"), 0.0)):
         ratio = found.ratio(*pair)
-        share = [
-            (c * q.standard_uncertainty) ** 2
-            for q, c in zip(ratio.result.inputs, ratio.result.sensitivities, strict=True)
-            if q.name[0] == "link"
-        ]
+        share = [(c * q.u) ** 2 for q, c in ratio.result.parts.items() if q.name[0] == "link"]
         assert_allclose(sum(share), expected, rtol=1e-9, atol=1e-20)
 
 
