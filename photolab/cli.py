@@ -90,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     opened.add_argument("folder")
     opened.add_argument("--work", help="folder for the working copies (default: <folder name>-notebooks)")
+    opened.add_argument("--run", dest="run_copies", action="store_true", help="run the new copies first")
     opened.add_argument("--no-browser", action="store_true", help="do not open a browser window")
     _add_compare(
         add("compare", _compare, "two readings: how much more light, and is that within meter error")
@@ -162,7 +163,13 @@ def _open(args: argparse.Namespace) -> int:
     from photolab.publication.workplace import open_lab
 
     work = Path(args.work) if args.work else None
-    return open_lab(Path(args.folder), work=work, browser=not args.no_browser, options=args.for_jupyterlab)
+    return open_lab(
+        Path(args.folder),
+        work=work,
+        run=args.run_copies,
+        browser=not args.no_browser,
+        options=args.for_jupyterlab,
+    )
 
 
 def _appendix(args: argparse.Namespace) -> int:
