@@ -107,9 +107,14 @@ def _parser() -> argparse.ArgumentParser:
 
 def _add_compare(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of compare."""
-    parser.add_argument("a", metavar="A", nargs="?", help="first reading")
-    parser.add_argument("b", metavar="B", nargs="?", help="second reading; the ratio is B/A")
-    parser.add_argument("--bench", help="take meter and seating from a bench folder")
+    parser.add_argument("a", metavar="A", nargs="?", help="first reading, or a lamp of --bench")
+    parser.add_argument(
+        "b", metavar="B", nargs="?", help="second reading, or a lamp of --bench; the ratio is B/A"
+    )
+    parser.add_argument(
+        "--bench",
+        help="take meter, range, technology and seating from a bench folder; its lamps may be named",
+    )
     for name, text in (
         ("--reading-percent", "percent of reading, from the accuracy line of the meter's manual"),
         ("--range-percent", "percent of range (of full scale), from the accuracy line"),
