@@ -14,8 +14,8 @@ from photolab.bench.heat import heat_rows, warm_up_runs
 from photolab.bench.simulation import read_truth
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
-from photolab.photometry.efficacy import claim_against_power
-from photolab.photometry.inverse_square import fit_inverse_square
+from photolab.photometry.distance import fit_inverse_square
+from photolab.photometry.lamp import claim_against_power
 from photolab.thermal.thermography import surface_temperature
 from photolab.thermal.warm_up import fit_warm_up
 
