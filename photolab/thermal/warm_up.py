@@ -13,12 +13,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.arguments import not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE
 from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter, stable_scatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
-from photolab.thermal.warm_up_answers import Finding, Remaining, Step
 from photolab.thermal.warm_up_model import (
     ROUNDING,
     Curve,
@@ -30,9 +30,7 @@ from photolab.thermal.warm_up_model import (
     scan,
     separable,
 )
-from photolab.thermal.warm_up_result import WarmUp, log_time_uncertainties
-
-__all__ = ["Finding", "Remaining", "Step", "WarmUp", "beside_stable", "fit_warm_up"]
+from photolab.thermal.warm_up_result import Finding, Step, WarmUp, log_time_uncertainties
 
 FloatArray = NDArray[np.float64]
 
@@ -202,21 +200,12 @@ def _judged(fit: WarmUp, second: bool) -> WarmUp:
 
 def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Return the record as arrays, refused where it cannot be one."""
-    times, light = np.asarray(time_s, dtype=float), np.asarray(illuminance, dtype=float)
+    times = not_negative("time_s", time_s, "s", missing=False)
+    light = positive("illuminance", illuminance, "lx", missing=False)
     if times.ndim != 1 or light.shape != times.shape:
         shapes = f"{times.shape} and {light.shape}"
         message = f"time_s and illuminance must be one-dimensional and of one length; got {shapes}"
         raise ValueError(message)
-    rules = (
-        ("time_s", times, np.isfinite(times) & (times >= 0.0), "zero or more", "s"),
-        ("illuminance", light, np.isfinite(light) & (light > 0.0), "positive", "lx"),
-    )
-    for name, values, good, rule, unit in rules:
-        if not np.all(good):
-            first = int(np.argmin(good))
-            share = f"{int(np.sum(~good))} of {good.size}"
-            message = f"{name}[{first}] must be {rule}; got {values[first]:g} {unit} ({share})"
-            raise ValueError(message)
     backward = np.flatnonzero(np.diff(times) <= 0.0)
     if backward.size:
         i = int(backward[0])
@@ -258,24 +247,15 @@ def _check_options(
     elapsed: float,
 ) -> None:
     """Raise where an option is out of range."""
-    rules = (
-        ("resolution", resolution, 0.0 <= resolution < np.inf, "zero or more", "lx"),
-        ("drift_relative_sd", drift, 0.0 <= drift < 1.0, "at least 0 and below 1", ""),
-        (
-            "residual_correlation",
-            correlation,
-            correlation is None or 0.0 <= correlation < 1.0,
-            "at least 0 and below 1",
-            "",
-        ),
-        ("coverage", coverage, 0.0 < coverage < 1.0, "between 0 and 1", ""),
-        ("initial_window_s", window_s, 0.0 <= window_s < np.inf, "zero or more", "s"),
-        ("elapsed_uncertainty_s", elapsed, 0.0 <= elapsed < np.inf, "zero or more", "s"),
-    )
-    for name, value, good, rule, unit in rules:
-        if not good:
-            message = f"{name} must be {rule}; got {value} {unit}".rstrip()
-            raise ValueError(message)
+    for name, value, unit in (
+        ("resolution", resolution, "lx"),
+        ("initial_window_s", window_s, "s"),
+        ("elapsed_uncertainty_s", elapsed, "s"),
+    ):
+        not_negative(name, value, unit, missing=False)
+    for name, value in (("drift_relative_sd", drift), ("residual_correlation", correlation or 0.0)):
+        require(name, value, lambda v: (v >= 0.0) & (v < 1.0), "at least 0 and below 1", missing=False)
+    require("coverage", coverage, lambda v: (v > 0.0) & (v < 1.0), "between 0 and 1", missing=False)
 
 
 def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> None:
