@@ -1,4 +1,4 @@
-"""Crossed gauge studies: parts against appraisers. The public names are importable from `precision`."""
+"""Crossed gauge studies: parts against appraisers (lamps against the people who seat and read them)."""
 
 import math
 from dataclasses import dataclass
@@ -10,8 +10,7 @@ from scipy import special
 
 from photolab.errors import MethodError
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-from photolab.metrology.components import FEW_DOF, Caution
-from photolab.metrology.intervals import component_limits
+from photolab.metrology.components import FEW_DOF, Caution, component_limits
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reml import UnweightedSquares
 
