@@ -153,9 +153,9 @@ def test_power_far_out_is_certain_not_missing():
 
 def test_planning_refusals():
     """Oracle: definition."""
-    with pytest.raises(ValueError, match="relative_sd must be finite and above zero; got 0"):
+    with pytest.raises(ValueError, match="relative_sd must be more than zero and finite; got 0"):
         resolvable_ratio(0.0, 3)
-    with pytest.raises(ValueError, match="floor must be finite and zero or more; got -1"):
+    with pytest.raises(ValueError, match="floor must be zero or more; got -1"):
         resolvable_ratio(0.02, 3, floor=-1.0)
     with pytest.raises(ValueError, match="n must be 2 or more; got 1"):
         resolvable_ratio(0.02, 1, dof=None)
@@ -163,9 +163,9 @@ def test_planning_refusals():
         resolvable_ratio(0.02, 0)
     with pytest.raises(ValueError, match="dof must be above zero; got 0"):
         replicates_needed(0.1, 0.02, dof=0.0)
-    with pytest.raises(ValueError, match="power must lie between 0 and 1; got 1"):
+    with pytest.raises(ValueError, match="power must be between 0 and 1; got 1"):
         replicates_needed(0.1, 0.02, power=1.0)
-    with pytest.raises(ValueError, match="coverage must lie between 0 and 1; got 95"):
+    with pytest.raises(ValueError, match="coverage must be between 0 and 1; got 95"):
         replicates_needed(0.1, 0.02, coverage=95)
     with pytest.raises(ValueError, match="relative_difference must be above -1 and not zero; got 0"):
         replicates_needed(0.0, 0.02)
@@ -315,7 +315,9 @@ def test_improvements_refusals():
         improvements(budget(), factor=1.0)
     with pytest.raises(ValueError, match=r"variance_fraction\[1\] must be finite and zero or more; got -0.1"):
         improvements(budget().assign(variance_fraction=[0.5, -0.1, 0.3, 0.3]))
-    with pytest.raises(ValueError, match="the sum of variance_fraction must be finite and above zero; got 0"):
+    with pytest.raises(
+        ValueError, match="the sum of variance_fraction must be more than zero and finite; got 0"
+    ):
         improvements(budget().assign(variance_fraction=0.0))
 
 

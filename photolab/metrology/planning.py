@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from photolab.errors import MethodError
+from photolab.metrology.arguments import not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE
 
 if TYPE_CHECKING:
@@ -169,13 +170,8 @@ def planned_sd(sd_by_level: Mapping[str, float], counts: Mapping[str, int]) -> f
     float
         Standard deviation of the mean. [unit of the standard deviations]
     """
-    if list(sd_by_level) != list(counts):
-        message = f"counts must name the levels {', '.join(sd_by_level)} in order; got {', '.join(counts)}"
-        raise ValueError(message)
-    for level, count in counts.items():
-        if count < 1:
-            message = f"counts[{level!r}] must be 1 or more; got {count}"
-            raise ValueError(message)
+    _same_levels(sd_by_level, "counts", counts)
+    _each("counts", counts, lambda n: n >= 1, "1 or more")
     units = itertools.accumulate(counts.values(), lambda outer, inner: outer * inner)
     return math.sqrt(sum(sd**2 / unit for sd, unit in zip(sd_by_level.values(), units, strict=True)))
 
@@ -289,13 +285,15 @@ def improvements(
     if not 0.0 <= factor < 1.0:
         message = f"factor must be zero or more and below 1; got {factor:g}"
         raise ValueError(message)
-    fractions = np.asarray(budget["variance_fraction"], dtype=np.float64)
-    bad = np.flatnonzero(~(fractions >= 0.0) | ~np.isfinite(fractions))
-    if bad.size or fractions.sum() <= 0.0:
-        where = f"variance_fraction[{bad[0]}]" if bad.size else "the sum of variance_fraction"
-        got = fractions[bad[0]] if bad.size else fractions.sum()
-        message = f"{where} must be finite and {'zero or more' if bad.size else 'above zero'}; got {got:g}"
-        raise ValueError(message)
+    wanted = "finite and zero or more"
+    fractions = require(
+        "variance_fraction",
+        budget["variance_fraction"],
+        lambda f: (f >= 0) & np.isfinite(f),
+        wanted,
+        missing=False,
+    )
+    positive("the sum of variance_fraction", fractions.sum(), missing=False)
     table = budget[columns].assign(variance_fraction=fractions / fractions.sum())
     table = table.groupby(columns, sort=False)[["variance_fraction"]].sum().reset_index()
     share = table["variance_fraction"].clip(upper=1.0)
@@ -328,14 +326,9 @@ def bench_hours(counts: Mapping[str, int], minutes: Mapping[str, float]) -> floa
     float
         Time in all. [h]
     """
-    if list(counts) != list(minutes):
-        message = f"minutes must name the levels {', '.join(counts)} in order; got {', '.join(minutes)}"
-        raise ValueError(message)
-    for name, table, least in (("counts", counts, 1.0), ("minutes", minutes, 0.0)):
-        for level, number in table.items():
-            if not number >= least or not math.isfinite(number):
-                message = f"{name}[{level!r}] must be finite and {least:g} or more; got {number}"
-                raise ValueError(message)
+    _same_levels(counts, "minutes", minutes)
+    _each("counts", counts, lambda n: (n >= 1) & np.isfinite(n), "finite and 1 or more")
+    _each("minutes", minutes, lambda t: (t >= 0) & np.isfinite(t), "finite and 0 or more")
     units = itertools.accumulate(counts.values(), lambda outer, inner: outer * inner)
     return float(sum(unit * time for unit, time in zip(units, minutes.values(), strict=True))) / 60.0
 
@@ -404,19 +397,11 @@ def run_order(
 
 def _check_plan(relative_sd: float, floor: float, dof: float | None, power: float, coverage: float) -> None:
     """Refuse a plan outside its domain."""
-    if not (math.isfinite(relative_sd) and relative_sd > 0.0):
-        message = f"relative_sd must be finite and above zero; got {relative_sd:g}"
-        raise ValueError(message)
-    if not (math.isfinite(floor) and floor >= 0.0):
-        message = f"floor must be finite and zero or more; got {floor:g}"
-        raise ValueError(message)
-    if dof is not None and not dof > 0.0:
-        message = f"dof must be above zero; got {dof:g}"
-        raise ValueError(message)
+    positive("relative_sd", relative_sd, missing=False)
+    not_negative("floor", floor, missing=False)
+    require("dof", math.inf if dof is None else dof, lambda v: v > 0, "above zero", missing=False)
     for name, chance in (("power", power), ("coverage", coverage)):
-        if not 0.0 < chance < 1.0:
-            message = f"{name} must lie between 0 and 1; got {chance:g}"
-            raise ValueError(message)
+        require(name, chance, lambda p: (p > 0) & (p < 1), "between 0 and 1", missing=False)
 
 
 def _ratio_sd(relative_sd: float, n: int, floor: float) -> float:
@@ -453,30 +438,33 @@ def _check_effort(
     sd_by_level: Mapping[str, float], cost_by_level: Mapping[str, float]
 ) -> tuple[list[str], FloatArray, FloatArray]:
     """Return levels, standard deviations and costs."""
+    _same_levels(sd_by_level, "cost_by_level", cost_by_level)
+    wanted = "finite and zero or more"
+    sd = _each("sd_by_level", sd_by_level, lambda v: (v >= 0) & np.isfinite(v), wanted)
+    cost = _each("cost_by_level", cost_by_level, lambda v: (v >= 0) & np.isfinite(v), wanted)
+    inner = dict(list(cost_by_level.items())[1:]) or cost_by_level
+    _each("cost_by_level", inner, lambda v: v > 0, "above zero")
     levels = list(sd_by_level)
-    if levels != list(cost_by_level) or not levels:
-        message = (
-            f"cost_by_level must name the levels {', '.join(levels)} in order; got {', '.join(cost_by_level)}"
-        )
-        raise ValueError(message)
-    sd, cost = (
-        np.array([*sd_by_level.values()], dtype=float),
-        np.array([*cost_by_level.values()], dtype=float),
-    )
-    for name, values in (("sd_by_level", sd), ("cost_by_level", cost)):
-        bad = np.flatnonzero(~np.isfinite(values) | (values < 0.0))
-        if bad.size:
-            message = f"{name}[{levels[bad[0]]!r}] must be finite and zero or more; got {values[bad[0]]:g}"
-            raise ValueError(message)
-    free = np.flatnonzero(cost[1:] == 0.0)
-    if free.size or cost.sum() == 0.0:
-        level = levels[int(free[0]) + 1] if free.size else levels[0]
-        message = f"cost_by_level[{level!r}] must be above zero; got 0"
-        raise ValueError(message)
     if sd.sum() == 0.0:
         message = f"sd_by_level must hold a spread above zero; got 0 at every level ({', '.join(levels)})"
         raise ValueError(message)
     return levels, sd, cost
+
+
+def _same_levels(first: Mapping[str, float], name: str, other: Mapping[str, float]) -> None:
+    """Refuse two tables that do not name the same levels in the same order."""
+    if list(first) != list(other) or not first:
+        message = f"{name} must name the levels {', '.join(first)} in order; got {', '.join(other)}"
+        raise ValueError(message)
+
+
+def _each(
+    name: str, table: Mapping[str, float], holds: Callable[[FloatArray], NDArray[np.bool_]], wanted: str
+) -> FloatArray:
+    """Return the numbers of a table by level, each checked and named by its level where it does not hold."""
+    for level, value in table.items():
+        require(f"{name}[{level!r}]", value, holds, wanted, missing=False)
+    return np.array([*table.values()], dtype=np.float64)
 
 
 def _ideal_counts(variance: FloatArray, cost: FloatArray) -> FloatArray:

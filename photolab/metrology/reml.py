@@ -257,7 +257,7 @@ def _search(groups: NestedGroups, scale: FloatArray, notice: FloatArray) -> Floa
         at = restricted_likelihood(groups, share * scale)
         return at.objective, at.gradient * scale
 
-    options = {"ftol": 1e-15, "gtol": 1e-8, "maxiter": 1000}
+    options = {"ftol": 1e-11, "gtol": 1e-5, "maxiter": 1000}
     bounds = [(0.0, None)] * scale.size
     found = minimize(
         objective, np.ones(scale.size), jac=True, method="L-BFGS-B", bounds=bounds, options=options
