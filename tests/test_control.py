@@ -201,6 +201,11 @@ def test_row_order_and_seed():
 
 def test_chart_refusals():
     """Oracle: definition."""
+    holding = chart_table([0.0, 0.01, -0.01])
+    with pytest.raises(ValueError, match="mounting_sd must be zero or more; got -1"):
+        control_chart(holding, "ln", "day", day_sd=0.0, mounting_sd=-1.0)
+    with pytest.raises(ValueError, match="one of day_sd, mounting_sd, reading_sd must be above zero"):
+        control_chart(holding, "ln", "day", day_sd=0.0, mounting_sd=0.0)
     table = chart_table([0.0, 0.01])
     with pytest.raises(MethodError, match="at least 3 days; got 2") as refused:
         control_chart(table, "ln", "day", **PRIOR)
