@@ -17,6 +17,7 @@ from photolab.bench.verdicts import (
 )
 from photolab.metrology.planning import resolvable_ratio
 from photolab.metrology.quantity import Input, Measured, coverage_factor, exp_symmetric
+from photolab.metrology.reporting import with_ends
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -97,6 +98,10 @@ class ReadingComparison:
     resolvable_ratio: float = math.nan
     largest_term: str = ""
     result: Measured | None = field(default=None, repr=False)
+
+    def __repr__(self) -> str:
+        told = with_ends(self.ratio, self.low, self.high)
+        return f"ReadingComparison({told} at {100.0 * self.coverage:g} %, {self.verdict}, {self.scope})"
 
     @property
     def budget(self) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, field, replace
 from functools import cached_property, partial, wraps
 from operator import attrgetter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
@@ -37,6 +37,8 @@ _BENCH = (
 )
 METER_KINDS = frozenset(_METER.split(", "))
 """What the meter brings: scope *readings*."""
+
+_Law = TypeVar("_Law", bound="Callable[..., Any]")
 
 KINDS = METER_KINDS | {*_BENCH.split(", "), "emissivity", "reflected temperature", "angle"}
 """Lines of a budget; the list is closed."""
@@ -949,7 +951,7 @@ def apply(law: Callable[..., ArrayLike], *quantities: Measured | float, unit: st
     return _moved(centre, moved, linear=False, unit=unit, rounding=1e-9)  # what differences leave of zero
 
 
-def of_quantities(unit: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+def of_quantities(unit: str) -> Callable[[_Law], _Law]:
     """Let a law of numbers take measured quantities too: one function for both.
 
     Parameters
@@ -960,11 +962,11 @@ def of_quantities(unit: str) -> Callable[[Callable[..., Any]], Callable[..., Any
     Returns
     -------
     callable
-        Decorator of a law. Where an argument is `Measured`, the result is that of `apply` on those arguments, the others
-        as they are given; numbers and arrays go through untouched.
+        Decorator of a law. Where arguments are `Measured`, the result is that of `apply` on those, the others as they
+        are given; numbers and arrays go through untouched.
     """
 
-    def decorate(law: Callable[..., Any]) -> Callable[..., Any]:
+    def decorate(law: _Law) -> _Law:
         @wraps(law)
         def either(*given: Any, **named: Any) -> Any:
             places: list[Any] = [i for i, x in enumerate(given) if isinstance(x, Measured)]
@@ -983,7 +985,7 @@ def of_quantities(unit: str) -> Callable[[Callable[..., Any]], Callable[..., Any
 
             return apply(of_numbers, *(given[i] for i in places), *(named[k] for k in keys), unit=unit)
 
-        return either
+        return cast("_Law", either)
 
     return decorate
 

@@ -12,7 +12,7 @@ from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.metrology.arguments import finite, not_negative, positive, require
-from photolab.metrology.quantity import COVERAGE
+from photolab.metrology.quantity import COVERAGE, of_quantities
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import model_residuals
 
@@ -340,6 +340,7 @@ def to_ambient_uncertainty(
     return np.asarray(np.hypot(step * own, c * np.asarray(ambient_uncertainty, dtype=float)))[()]
 
 
+@of_quantities("K/W")
 def thermal_resistance(rise: ArrayLike, power: ArrayLike, *, radiant_fraction: ArrayLike) -> Array:
     r"""Return the thermal resistance from the case to the ambient.
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
 from photolab.thermal.variable_projection import full_design
@@ -99,6 +100,10 @@ class Remaining:
     method: str
     extrapolated: bool
     time_constant_ceiling_s: float = np.inf
+
+    def __repr__(self) -> str:
+        beyond = ", beyond the record" if self.extrapolated else ""
+        return f"Remaining({with_ends(self.value, self.low, self.high)}{beyond})"
 
 
 @dataclass(frozen=True)
@@ -196,6 +201,11 @@ class WarmUp:
     elapsed_uncertainty_s: float
     coverage: float
     set_aside: tuple[int, ...] = ()
+
+    def __repr__(self) -> str:
+        noticed = "".join(f", {finding.code}" for finding in self.findings)
+        minutes = decimal(float(self.time_s[-1]) / 60.0, 1)
+        return f"WarmUp({self.time_s.size} readings to {minutes} min{noticed})"
 
     @property
     def fitted(self) -> FloatArray:
