@@ -64,7 +64,7 @@ def luminous_intensity(
 
     Returns
     -------
-    float or ndarray, shape broadcast(S1, S2, S3)
+    float, ndarray or Measured, shape broadcast(S1, S2, S3)
         Luminous intensity :math:`I` towards the meter head; NaN where an input is NaN. [cd]
 
     Raises
@@ -84,7 +84,9 @@ def luminous_intensity(
     .. [1] Illuminating Engineering Society, "Inverse-square law", IES Definitions.
     """
     reading = not_negative("illuminance", illuminance, "lx")
-    return as_given(reading * _path(distance, offset) ** 2 / _cosine("incidence_angle", incidence_angle))
+    return as_given(
+        reading * _path(distance, offset) ** 2 / _cosine("incidence_angle", incidence_angle), "cd"
+    )
 
 
 def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float:
@@ -140,7 +142,7 @@ def illuminance(
 
     Returns
     -------
-    float or ndarray, shape broadcast(S1, S2, S3)
+    float, ndarray or Measured, shape broadcast(S1, S2, S3)
         Illuminance. [lx]
 
     Raises
@@ -153,7 +155,9 @@ def illuminance(
     An equivalent illuminance at 25 m is the intensity over 625 m2; it is not a reading at 25 m.
     """
     candela = not_negative("intensity", intensity, "cd")
-    return as_given(candela * _cosine("incidence_angle", incidence_angle) / _path(distance, offset) ** 2)
+    return as_given(
+        candela * _cosine("incidence_angle", incidence_angle) / _path(distance, offset) ** 2, "lx"
+    )
 
 
 def _cosine(name: str, angle: ArrayLike) -> Floats:
@@ -193,7 +197,7 @@ def disc_source_ratio(distance: ArrayLike, diameter: ArrayLike) -> Any:
     Closed form. 100/101 at five diameters.
     """
     span = positive("distance", distance, "m")
-    return as_given(1.0 / (1.0 + (not_negative("diameter", diameter, "m") / (2.0 * span)) ** 2))
+    return as_given(1.0 / (1.0 + (not_negative("diameter", diameter, "m") / (2.0 * span)) ** 2), "1")
 
 
 def square_source_ratio(distance: ArrayLike, side: ArrayLike) -> Any:
@@ -288,11 +292,8 @@ def crossover_distance(
     d^2 is not an intensity. Ideal lens, source in the focal plane.
     """
     opening = positive("aperture_radius", aperture_radius, "m")
-    return as_given(
-        opening
-        * positive("focal_length", focal_length, "m")
-        / positive("source_half_size", source_half_size, "m")
-    )
+    reach = opening * positive("focal_length", focal_length, "m")
+    return as_given(reach / positive("source_half_size", source_half_size, "m"), "m")
 
 
 def smallest_distance(

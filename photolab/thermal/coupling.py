@@ -5,13 +5,14 @@ be measured; of the junction inside nothing is said.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.metrology.arguments import finite, not_negative, positive, require
+from photolab.metrology.arguments import as_given, finite, not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, of_quantities
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import model_residuals
@@ -272,7 +273,7 @@ def shared_time_constants(
 
 def to_ambient(
     light: ArrayLike, ambient: ArrayLike, reference_ambient: ArrayLike, *, coefficient: ArrayLike
-) -> Array:
+) -> Any:
     r"""Return the light at a reference ambient temperature.
 
     .. math:: E_0 = E\, e^{c\,(T_0 - T)}
@@ -288,7 +289,7 @@ def to_ambient(
 
     Returns
     -------
-    ndarray
+    float, ndarray or Measured
         Light at the reference ambient. [as light]
 
     Raises
@@ -301,7 +302,7 @@ def to_ambient(
     For a settled lamp and some 15 K. Where foldback may set in between, no coefficient holds.
     """
     factor = np.exp(_coefficient(coefficient) * _step(ambient, reference_ambient))
-    return np.asarray(np.asarray(light, dtype=float) * factor)[()]
+    return as_given(finite("light", light) * factor, getattr(light, "unit", ""))
 
 
 def to_ambient_uncertainty(
@@ -341,7 +342,7 @@ def to_ambient_uncertainty(
 
 
 @of_quantities("K/W")
-def thermal_resistance(rise: ArrayLike, power: ArrayLike, *, radiant_fraction: ArrayLike) -> Array:
+def thermal_resistance(rise: ArrayLike, power: ArrayLike, *, radiant_fraction: ArrayLike) -> Any:
     r"""Return the thermal resistance from the case to the ambient.
 
     .. math:: R = \Delta T / \bigl(P (1 - \eta)\bigr)
@@ -357,7 +358,7 @@ def thermal_resistance(rise: ArrayLike, power: ArrayLike, *, radiant_fraction: A
 
     Returns
     -------
-    ndarray
+    float, ndarray or Measured
         Thermal resistance, case to ambient; never that of the junction. [K/W]
 
     Raises
@@ -370,7 +371,7 @@ def thermal_resistance(rise: ArrayLike, power: ArrayLike, *, radiant_fraction: A
     fraction = require(
         "radiant_fraction", radiant_fraction, lambda v: (v >= 0) & (v < 1), "from 0 to below 1", missing=False
     )
-    return np.asarray(rising / (watts * (1.0 - fraction)))[()]
+    return as_given(rising / (watts * (1.0 - fraction)), "K/W")
 
 
 def light_at_ambient(
@@ -430,10 +431,8 @@ def _coefficient(coefficient: ArrayLike) -> Array:
 
 
 def _step(ambient: ArrayLike, reference: ArrayLike) -> Array:
-    return np.asarray(
-        finite("reference ambient", reference, "degC", missing=False)
-        - finite("ambient", ambient, "degC", missing=False)
-    )
+    to = finite("reference ambient", reference, "degC", missing=False)
+    return to - finite("ambient", ambient, "degC", missing=False)
 
 
 def _york(x: Array, y: Array, ux: Array, uy: Array) -> tuple[float, Array]:
