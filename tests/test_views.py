@@ -179,13 +179,14 @@ def test_a_set_is_as_large_as_it_can_be():
 
 
 def sets_of(apart):
-    """Return the sets of four lamps, A with most light, of which some pairs are told apart."""
-    rows = pd.DataFrame({"lamp": list("DCBA"), "housing": "H", "value": [1.0, 1.1, 1.2, 1.3]})
+    """Return the sets of four lamps, A with most light and D the baseline, of which some pairs are told apart."""
+    rows = pd.DataFrame({"lamp": list("CBA"), "housing": "H", "value": [1.1, 1.2, 1.3]})
     extra = {"low": 0.9, "high": 1.4, "scope": "specimens", "instant": "initial", "point": "hot_spot"}
     names = [("A", "B"), ("A", "C"), ("A", "D"), ("B", "C"), ("B", "D"), ("C", "D"), ("A", "Z")]
     pairs = pd.DataFrame({"a": [a for a, _ in names], "b": [b for _, b in names]})
     pairs["resolved"] = [a + b in apart for a, b in names]
-    campaign = SimpleNamespace(table=rows.assign(**extra, n_specimens=1), pairs=lambda _housing: pairs)
+    table = rows.assign(**extra, n_specimens=1)
+    campaign = SimpleNamespace(table=table, baseline="D", pairs=lambda _housing: pairs)
     return findings.groups(campaign, "H")
 
 

@@ -23,11 +23,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-def at_instant(assumed: tuple[Assumption, ...], instant: str) -> tuple[Assumption, ...]:
-    """Return the assumptions that enter at an instant: the spread of remaining light at the hold time only."""
-    return tuple(a for a in assumed if instant == "hold" or a.name != "remaining_sd_percent")
-
-
 @dataclass(frozen=True)
 class Lines:
     """Half-widths of the coverage interval of a ratio, in ln times 100.
@@ -121,6 +116,7 @@ def compare_pair(
     mounting_sd: float,
     assumed: tuple[Assumption, ...] = (),
     missing: tuple[str, ...] = (),
+    widening: float = 0.0,
 ) -> ReadingComparison:
     """Return the ratio first/second with its lines and verdict.
 
@@ -140,6 +136,8 @@ def compare_pair(
         Declared defaults that enter.
     missing : tuple of str
         Inputs without which there is no interval.
+    widening : float, default 0
+        Half-width in ln of bounds that are no distribution: added to that of the interval in full. [1]
 
     Returns
     -------
@@ -153,7 +151,7 @@ def compare_pair(
     """
     whole = first - second
     result = whole.in_scope(scope)
-    half = math.nan if missing else result.half_width(coverage)
+    half = math.nan if missing else result.half_width(coverage) + widening
     verdict = judge(result.value, half, alike_percent=alike_percent)
     return ReadingComparison(
         ratio=exp_symmetric(result.value),
