@@ -9,7 +9,7 @@ from photolab.bench.campaign import Campaign, missing_inputs
 from photolab.bench.heat import RECORD_DRIFT, WarmUpRun, ln_remaining, remaining_of, warm_up_runs
 from photolab.bench.verdicts import judge
 from photolab.metrology.quantity import SCOPES, Joint, coverage_factor, exp_symmetric
-from photolab.thermal.warm_up_answers import Remaining
+from photolab.thermal.warm_up_result import Remaining
 
 
 def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame:

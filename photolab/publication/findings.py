@@ -10,7 +10,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.figure_tables import all_lamps
 
-__all__ = ["found", "groups", "joined", "lamp_sentence", "light_words"]
+__all__ = ["groups", "joined", "lamp_sentence", "light_words"]
 
 
 def light_words(ratio: float, places: int) -> str:
@@ -146,31 +146,6 @@ def _grow(
         _grow((*chosen, lamp), rest, tuple(other for other in seen if other in near), alike, sets)
         may = tuple(other for other in may if other != lamp)
         seen = (*seen, lamp)
-
-
-def found(campaign: Campaign) -> dict[str, tuple[tuple[str, ...], str]]:
-    """Return what was found, housing by housing.
-
-    Parameters
-    ----------
-    campaign : Campaign
-        The evaluated campaign.
-
-    Returns
-    -------
-    dict
-        For each housing one sentence a lamp, most light first, and one on the lamps not told apart (empty if
-        all are).
-    """
-    result = {}
-    rows = all_lamps(campaign)
-    for housing in dict.fromkeys(rows["housing"]):
-        here = rows[rows["housing"] == housing].sort_values(["percent", "lamp"], ascending=[False, True])
-        sentences = tuple(lamp_sentence(campaign, str(lamp), str(housing)) for lamp in here["lamp"])
-        sets = groups(campaign, str(housing))
-        together = "; ".join(joined(one) for one in sets)
-        result[str(housing)] = (sentences, f"Not told apart by these readings: {together}." if sets else "")
-    return result
 
 
 def joined(words: Iterable[str]) -> str:

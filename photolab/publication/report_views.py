@@ -13,9 +13,12 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.distances import evaluate_distances
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.ratio_table import with_families
-from photolab.publication import front_page, readiness, statements
+from photolab.publication import readiness, statements
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures.common import Picture
+from photolab.publication.front_page import is_invented
+from photolab.publication.page_one import drawn, page_one
+from photolab.publication.tables import results as results_table
 from photolab.publication.words_heat import why
 from photolab.publication.words_light import law_words
 
@@ -113,7 +116,10 @@ def lamps_picture(campaign: Campaign) -> Picture | Words:
     Picture or Words
         A panel a housing.
     """
-    return front_page.lamps_picture(campaign) or say("No picture: no lamp has an interval yet.")
+    told = page_one(campaign, results_table(campaign))
+    return drawn(campaign, told, invented=is_invented(campaign.bench)) or say(
+        "No picture: no lamp has an interval yet."
+    )
 
 
 def spreads(campaign: Campaign) -> Table:
