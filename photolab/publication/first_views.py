@@ -93,8 +93,8 @@ def one_seating_each(campaign: Campaign, *, lamps: tuple[str, str] | None = None
         technology_b=b["technology"] or None,
         range_a=_range(a),
         range_b=_range(b),
-        mounting_sd_percent=100.0 * campaign.spreads.mounting.sd,
-        mounting_dof=campaign.spreads.mounting.dof,
+        mounting_sd_percent=100.0 * campaign.spreads.seating_in(housing).sd,
+        mounting_dof=campaign.spreads.seating_in(housing).dof,
         coverage=campaign.bench.settings.coverage,
         alike_percent=campaign.bench.settings.alike_percent,
     )
