@@ -16,8 +16,7 @@ def bench_spreads(bench: Bench, corrections: Iterable[str] = steps.ALL) -> Sprea
     selection = select(bench)
     if selection.readings.empty:
         return None
-    corrected = steps.apply(selection.readings, bench, corrections).readings
-    table = Columns(corrected)
-    table["clock_h"] = clock_hours(corrected["clock"])
+    table = steps.apply(selection.readings, bench, corrections).columns
+    table["clock_h"] = clock_hours(table["clock"])
     seats, _ = mounting_means(table)
     return campaign_spreads(whole_mountings(Columns(seats)), bench.settings, selection.baseline)

@@ -124,7 +124,7 @@ class Campaign:
         housings = list(dict.fromkeys(n[1] for n in self.weights.names))
         chosen = housings[0] if housing == "" and len(housings) == 1 else housing
         wanted = (lamp, chosen, point, instant)
-        if wanted not in self.weights.names:
+        if wanted not in self.weights.places:
             where = f"in housing {chosen or 'blank'} at {point}, {instant}"
             message = f"lamp {lamp} has no reading {where}"
             raise MethodError(message, code="no_reading", known={"names": self.weights.names})
@@ -143,9 +143,11 @@ class Campaign:
         list of tuple
             (lamp, housing, point, instant).
         """
-        names = self.weights.names
+        places = self.weights.places
         return [
-            n for n in names if n[0] != self.baseline and n[3] == instant and (self.baseline, *n[1:]) in names
+            n
+            for n in places
+            if n[0] != self.baseline and n[3] == instant and (self.baseline, *n[1:]) in places
         ]
 
     def ratio(

@@ -77,8 +77,8 @@ def evaluate(
         message = "no reading enters the evaluation; every row is excluded or left out"
         raise MethodError(message, code="no_readings", known={"left_out": selection.left_out})
     corrected = steps.apply(selection.readings, bench, enabled)
-    table = Columns(corrected.readings)
-    table["clock_h"] = clock_hours(corrected.readings["clock"])
+    table = corrected.columns
+    table["clock_h"] = clock_hours(table["clock"])
     means, seat = mounting_means(table)
     seats = Columns(means)
     whole = whole_mountings(seats)

@@ -5,7 +5,6 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign, missing_inputs
 from photolab.bench.pairs import at_instant
-from photolab.bench.seats import RESULT
 from photolab.bench.spreads import single_pieces
 from photolab.bench.verdicts import judge
 from photolab.metrology.quantity import SCOPES, coverage_factor, exp_symmetric
@@ -29,70 +28,59 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
         coverage_factor, dof, verdict, small, the counts, initial_s, hold_minutes, conditions, corrections, assumed.
     """
     compared = campaign.compared(instant)
-    at = [campaign.joint.position(name) for name in compared]
-    lamps = {name[0] for name in compared}
-    unknown = {lamp for lamp in lamps if missing_inputs(campaign.bench, (lamp, campaign.baseline))}
-    blocks = [_scope_block(campaign, scope, compared, unknown) for scope in SCOPES]
-    counts = campaign.weights.counts.iloc[at].reset_index(drop=True)
-    whole = pd.concat([pd.concat([b, counts], axis=1) for b in blocks], ignore_index=True)
-    order = {name: i for i, name in enumerate(compared)}
+    settings, scopes = campaign.bench.settings, tuple(SCOPES)
+    against = [(campaign.baseline, *name[1:]) for name in compared]
+    joints = [campaign.joint.in_scope(scope) for scope in scopes]
+    told = [joint.differences(compared, against, coverage=settings.coverage) for joint in joints]
+    ln_ratio, u, wide, dof = (np.column_stack(part).ravel() for part in zip(*told, strict=True))
+    named = [name for name in compared for _ in scopes]
+    unknown = {
+        lamp for lamp in {n[0] for n in compared} if missing_inputs(campaign.bench, (lamp, campaign.baseline))
+    }
+    half = np.where([name[0] in unknown for name in named], np.nan, wide)
+    normal = np.full_like(u, coverage_factor(settings.coverage))
+    known = list(zip(ln_ratio.tolist(), half.tolist(), strict=True))
+    verdicts = [judge(d, h, alike_percent=settings.alike_percent) for d, h in known]
+    at = [campaign.weights.places[name] for name in compared]
+    counts = campaign.weights.counts.iloc[np.repeat(at, len(scopes))]
+    table = {
+        "lamp": [n[0] for n in named],
+        "housing": [n[1] for n in named],
+        "measurand": "illuminance ratio",
+        "baseline": campaign.baseline,
+        "point": [n[2] for n in named],
+        "instant": instant,
+        "scope": scopes * len(compared),
+        "value": [exp_symmetric(d) for d, _ in known],
+        "unit": "1",
+        "low": [exp_symmetric(d - h) for d, h in known],
+        "high": [exp_symmetric(d + h) for d, h in known],
+        "ln_expanded_uncertainty": half,
+        "coverage": settings.coverage,
+        "coverage_factor": np.divide(wide, u, out=normal, where=u > 0.0),
+        "dof": dof,
+        "verdict": [v.code for v in verdicts],
+        "small": [v.small for v in verdicts],
+        **{column: counts[column].to_numpy() for column in counts},
+    }
     if instant == "hold":
-        read = dict(zip(campaign.weights.names, campaign.weights.counts["n_specimens"], strict=True))
-        whole["n_held"] = whole["n_specimens"]
-        initial = ((lamp, housing, point, "initial") for lamp, housing, point in whole[RESULT[:3]].to_numpy())
-        whole["n_specimens"] = [read.get(n, held) for n, held in zip(initial, whole["n_held"], strict=True)]
-    keys = [order[tuple(k)] for k in whole[["lamp", "housing", "point", "instant"]].to_numpy()]
-    whole = whole.iloc[np.argsort(keys, kind="stable")].reset_index(drop=True)
-    settings = campaign.bench.settings
+        first = [campaign.weights.places.get((*name[:3], "initial")) for name in named]
+        read = campaign.weights.counts["n_specimens"]
+        held = table["n_held"] = table["n_specimens"]
+        table["n_specimens"] = [h if k is None else read.iloc[k] for k, h in zip(first, held, strict=True)]
     usual = [a.name for a in at_instant(campaign.assumed, instant)]
     assumed = []
-    for lamp, scope in zip(whole["lamp"], whole["scope"], strict=True):
+    for lamp, scope in zip(table["lamp"], table["scope"], strict=True):
         single = single_pieces(campaign.spreads, lamp, campaign.baseline) if scope == "models" else ()
         assumed.append("; ".join([*usual, *(a.name for a in single)]) or "nothing")
-    return whole.assign(
-        initial_s=settings.initial_s,
-        hold_minutes=settings.hold_minutes,
-        conditions=_conditions(campaign, instant),
-        corrections=", ".join(campaign.corrections) or "none",
-        assumed=assumed,
-    )
-
-
-def _scope_block(
-    campaign: Campaign, scope: str, compared: list[tuple[str, ...]], unknown: set[str]
-) -> pd.DataFrame:
-    """Return the ratios to the baseline in one scope."""
-    settings = campaign.bench.settings
-    against = [(campaign.baseline, *name[1:]) for name in compared]
-    joint = campaign.joint.in_scope(scope)
-    ln_ratio, u, wide, dof = joint.differences(compared, against, coverage=settings.coverage)
-    half = np.where([n[0] in unknown for n in compared], np.nan, wide)
-    ends = list(zip(ln_ratio, ln_ratio - half, ln_ratio + half, strict=True))
-    normal = coverage_factor(settings.coverage)
-    verdicts = [
-        judge(d, h, alike_percent=settings.alike_percent) for (d, *_), h in zip(ends, half, strict=True)
-    ]
-    return pd.DataFrame(
-        {
-            "lamp": [n[0] for n in compared],
-            "housing": [n[1] for n in compared],
-            "measurand": "illuminance ratio",
-            "baseline": campaign.baseline,
-            "point": [n[2] for n in compared],
-            "instant": [n[3] for n in compared],
-            "scope": scope,
-            "value": [exp_symmetric(d) for d, _, _ in ends],
-            "unit": "1",
-            "low": [exp_symmetric(low) for _, low, _ in ends],
-            "high": [exp_symmetric(high) for _, _, high in ends],
-            "ln_expanded_uncertainty": half,
-            "coverage": settings.coverage,
-            "coverage_factor": np.divide(wide, u, out=np.full_like(u, normal), where=u > 0.0),
-            "dof": dof,
-            "verdict": [v.code for v in verdicts],
-            "small": [v.small for v in verdicts],
-        }
-    )
+    table |= {
+        "initial_s": settings.initial_s,
+        "hold_minutes": settings.hold_minutes,
+        "conditions": _conditions(campaign, instant),
+        "corrections": ", ".join(campaign.corrections) or "none",
+        "assumed": assumed,
+    }
+    return pd.DataFrame(table, index=range(len(named)))
 
 
 def _conditions(campaign: Campaign, instant: str) -> str:

@@ -8,6 +8,7 @@ specimens. For balanced data it is the mean of means.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -98,6 +99,11 @@ class Weights:
     names: tuple[tuple[str, ...], ...]
     matrix: sparse.csr_array
     counts: pd.DataFrame
+
+    @cached_property
+    def places(self) -> dict[tuple[str, ...], int]:
+        """Place of each result in the names."""
+        return {name: k for k, name in enumerate(self.names)}
 
 
 @dataclass(frozen=True)

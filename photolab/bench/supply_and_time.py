@@ -4,8 +4,7 @@ import math
 from collections.abc import Callable, Mapping
 
 import numpy as np
-import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
@@ -22,12 +21,12 @@ WARM_UP_SLOPE = 0.0005
 """Change of light of an LED lamp a second at the initial time, assumed (0.86 of it left with 4 min: 0.0006). [1/s]"""
 
 
-def clock_hours(clock: pd.Series) -> NDArray[np.float64]:
+def clock_hours(clock: ArrayLike) -> NDArray[np.float64]:
     """Return the clock as hours.
 
     Parameters
     ----------
-    clock : Series of str
+    clock : array_like of str
         "HH:MM" or "HH:MM:SS"; blank where unknown.
 
     Returns
@@ -35,8 +34,9 @@ def clock_hours(clock: pd.Series) -> NDArray[np.float64]:
     ndarray
         Hours since midnight; NaN where blank. [h]
     """
-    by = Columns({"clock": np.asarray(clock, dtype=object)}).groups("clock")
-    parts = [str(clock.iloc[row]).split(":") for row in by.first.tolist()]
+    table = Columns({"clock": np.asarray(clock, dtype=object)})
+    by = table.groups("clock")
+    parts = [str(text).split(":") for text in table["clock"][by.first]]
     hours = [sum(float(v) / 60**i for i, v in enumerate(p)) if p[0] else math.nan for p in parts]
     return np.array(hours)[by.code]
 

@@ -965,24 +965,36 @@ class Joint:
         """
         from scipy import sparse  # heavy, and two readings do without
 
-        scaled = sparse.csr_array(self.contributions())
         a, b = ([self.position(name) for name in names] for names in (first, second))
-        rows = scaled[a] - scaled[b]
-        squares = rows.multiply(rows).tocsr()
-        size = scaled.multiply(scaled).sum(axis=1)
-        variance = squares.sum(axis=1)
+        scaled = sparse.csr_array(self.contributions())
+        own = scaled.copy()
+        own.data **= 2
+        size = own.sum(axis=1)
+        apart = scaled[a] - scaled[b]
+        row, column, square = (
+            np.repeat(np.arange(len(a)), np.diff(apart.indptr)),
+            apart.indices,
+            apart.data**2,
+        )
+        variance = np.bincount(row, square, len(a))
         variance[variance <= _ROUNDING**2 * (size[a] + size[b])] = 0.0
         group, dofs = self.inputs.estimates
-        at = np.flatnonzero(group >= 0)
-        belongs = sparse.csr_array((np.ones(len(at)), (at, group[at])), shape=(len(group), len(dofs)))
-        brought = (squares @ belongs).tocsr()
-        whole = np.where(variance > 0.0, variance, np.inf)
-        spent = brought.power(2) @ (1.0 / dofs) / whole**2
-        dof = np.divide(1.0, spent, out=np.full(len(spent), np.inf), where=spent > 0.0)
-        limited = np.flatnonzero(self.inputs.column("has_limits"))
-        flat = squares[:, limited].max(axis=1).toarray().ravel() if len(limited) and a else np.zeros(len(a))
+        known = np.flatnonzero(group[column] >= 0)
+        place, brought = np.unique(row[known] * len(dofs) + group[column[known]], return_inverse=True)
+        owner, estimate = np.divmod(place, max(len(dofs), 1))
+        part = (
+            np.bincount(brought, square[known], len(place))
+            / np.where(variance > 0.0, variance, np.inf)[owner]
+        )
+        spent = np.bincount(owner, part**2 / dofs[estimate], len(a))
+        dof = np.divide(1.0, spent, out=np.full(len(a), np.inf), where=spent > 0.0)
+        flat = np.zeros(len(a))
+        limited = self.inputs.column("has_limits")[column]
+        np.maximum.at(flat, row[limited], square[limited])
         u = np.sqrt(variance)
-        half = [_half_width(coverage, *map(float, one)) for one in zip(u, dof, flat, strict=True)]
+        half = [
+            _half_width(coverage, *one) for one in zip(u.tolist(), dof.tolist(), flat.tolist(), strict=True)
+        ]
         return self.values[a] - self.values[b], u, np.array(half), dof
 
     @cached_property
