@@ -35,23 +35,22 @@ class Finding:
     value: float = math.nan
 
 
-def missing_inputs(bench: Bench, lamps: tuple[str, ...]) -> tuple[str, ...]:
-    """Return what is missing for an interval on some lamps.
+def without_technology(bench: Bench) -> frozenset[str]:
+    """Return the lamps that were read and whose technology is not stated: they have no interval.
 
     Parameters
     ----------
     bench : Bench
         The bench.
-    lamps : tuple of str
-        The lamps.
 
     Returns
     -------
-    tuple of str
-        Codes; empty where nothing is missing.
+    frozenset of str
+        The lamps.
     """
-    known = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
-    return () if all(known.get(lamp) for lamp in lamps) else ("technology",)
+    lamps = bench.tables["lamps"]
+    known = {lamp for lamp, light in zip(lamps["lamp"], lamps["technology"], strict=True) if light}
+    return frozenset(bench.tables["readings"]["lamp"].unique()) - known
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,7 +189,7 @@ class Campaign:
             alike_percent=settings.alike_percent,
             mounting_sd=self.spreads.seating_in(names[0][1]).sd,
             assumed=(*at_instant(self.assumed, instant), *single),
-            missing=missing_inputs(self.bench, (a, b)),
+            missing=("technology",) if without_technology(self.bench) & {a, b} else (),
         )
 
     def in_housing(

@@ -178,6 +178,8 @@ def _components(spreads: Spreads, settings: Settings) -> pd.DataFrame:
 
 def _provisional(selection: Selection) -> list[Assumption]:
     """Return the provisional links that were accepted and entered."""
+    if selection.links.empty:
+        return []
     rows = selection.links[~selection.links["established"].astype(bool)].to_dict("records")
     return [
         Assumption(

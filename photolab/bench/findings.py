@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from photolab.bench.campaign import Finding, missing_inputs
+from photolab.bench.campaign import Finding, without_technology
 from photolab.bench.columns import Columns
 from photolab.bench.model import Bench
 from photolab.bench.seats import CELL, SEATED
@@ -38,7 +38,7 @@ def find(
     """
     if not selection.baseline_declared:
         yield Finding("baseline_by_row_order", (selection.baseline,))
-    for link in selection.links.to_dict("records"):
+    for link in selection.links.to_dict("records") if len(selection.links) else ():
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
         told = (link["old_meter"], selection.meter, link["technology"], f"{link['entered']}", lamps)
         yield Finding("readings_linked", told, float(link["u"]))
@@ -55,11 +55,12 @@ def find(
             yield Finding("lamp_scatters", (lamp,), spread.sd)
     yield from _ranges(seats)
     yield from _unbracketed(parts, selection.baseline)
-    unknown = np.isnan(seats.numbers("range_lx"))
-    if unknown.any():
-        yield Finding("range_unknown", tuple(sorted(set(seats["lamp"][unknown].tolist()))))
+    blank = np.isnan(seats.numbers("range_lx"))
+    if blank.any():
+        yield Finding("range_unknown", tuple(sorted(set(seats["lamp"][blank].tolist()))))
+    unknown = without_technology(bench)
     for lamp in seats["lamp"][seats.groups("lamp").first].tolist():
-        if missing_inputs(bench, (lamp,)):
+        if lamp in unknown:
             yield Finding("technology_missing", (lamp,))
 
 

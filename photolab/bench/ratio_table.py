@@ -1,9 +1,11 @@
 """One row a lamp, housing, point and scope: its ratio to the baseline at one instant."""
 
+from functools import partial
+
 import numpy as np
 import pandas as pd
 
-from photolab.bench.campaign import Campaign, missing_inputs
+from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.pairs import at_instant
 from photolab.bench.spreads import single_pieces
 from photolab.bench.verdicts import judge
@@ -30,14 +32,12 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
     compared = campaign.compared(instant)
     settings, scopes = campaign.bench.settings, tuple(SCOPES)
     against = [(campaign.baseline, *name[1:]) for name in compared]
-    joints = [campaign.joint.in_scope(scope) for scope in scopes]
-    told = [joint.differences(compared, against, coverage=settings.coverage) for joint in joints]
+    apart = partial(campaign.joint.differences, compared, against, coverage=settings.coverage)
+    told = [apart(scope=scope) for scope in scopes]
     ln_ratio, u, wide, dof = (np.column_stack(part).ravel() for part in zip(*told, strict=True))
     named = [name for name in compared for _ in scopes]
-    unknown = {
-        lamp for lamp in {n[0] for n in compared} if missing_inputs(campaign.bench, (lamp, campaign.baseline))
-    }
-    half = np.where([name[0] in unknown for name in named], np.nan, wide)
+    unknown = without_technology(campaign.bench)
+    half = np.where([bool(unknown & {name[0], campaign.baseline}) for name in named], np.nan, wide)
     normal = np.full_like(u, coverage_factor(settings.coverage))
     known = list(zip(ln_ratio.tolist(), half.tolist(), strict=True))
     verdicts = [judge(d, h, alike_percent=settings.alike_percent) for d, h in known]

@@ -136,7 +136,7 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     net = given["illuminance_lx"].to_numpy(float) - np.nan_to_num(given["dark_lx"].to_numpy(float))
     readings = given.assign(instant=instant, onto=given["meter"], link_ln=0.0, link_u=0.0, link_dof=math.inf)
     usable = (net > 0) & (instant != "")
-    links = pd.DataFrame(columns=[*LINKS, "entered"])
+    links = pd.DataFrame()
     if (usable & np.asarray(given["meter"] != meter)).any():
         readings, refused, links = _linked(
             bench, readings, readings[usable].assign(net_lx=net[usable]), meter
@@ -163,6 +163,7 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
         keys = zip(links["ln"], links["old_meter"], strict=True)
         links = links.assign(entered=[int(count.get(key, 0)) for key in keys])
         links = links[links["entered"] > 0]
+    links = links if len(links) else pd.DataFrame(columns=[*LINKS, "entered"])
     return Selection(entered, listed, meter, baseline, declared, links)
 
 

@@ -409,17 +409,17 @@ def own_colour_likeness(lamps: pd.DataFrame) -> dict[str, str]:
         Lamp to "like" (within 20 % of the median of its technology, or nobody states one), "unlike" (beyond 20 %, or
         unknown beside a stated one), "far" (a factor of two and more).
     """
-    answer: dict[str, str] = {}
-    for _, group in lamps.groupby("technology"):
-        kelvin = group["colour_temperature_K"].to_numpy(float)
-        stated = kelvin[~np.isnan(kelvin)]
-        middle = float(np.median(stated)) if len(stated) else np.nan
-        for lamp, value in zip(group["lamp"], kelvin, strict=True):
-            if not len(stated):
-                answer[lamp] = "like"
-            elif np.isnan(value):
-                answer[lamp] = "unlike"
-            else:
-                apart = max(value / middle, middle / value)
-                answer[lamp] = "like" if apart <= 1.2 else "unlike" if apart < 2.0 else "far"
-    return answer
+    table = Columns(lamps)
+    groups, kelvin = table.groups("technology"), table.numbers("colour_temperature_K")
+    stated = ~np.isnan(kelvin)
+    likeness = np.where(stated, "like", "unlike").astype(object)
+    for group in range(len(groups)):
+        mine = groups.code == group
+        if not (mine & stated).any():
+            likeness[mine] = "like"
+            continue
+        middle = np.median(kelvin[mine & stated])
+        apart = np.maximum(kelvin / middle, middle / kelvin)
+        likeness[mine & (apart > 1.2)] = "unlike"
+        likeness[mine & (apart >= 2.0)] = "far"
+    return dict(zip(table["lamp"].tolist(), likeness.tolist(), strict=True))

@@ -947,7 +947,12 @@ class Joint:
         return s.multiply(u[None, :]).tocsr() if hasattr(s, "tocsr") else s * u
 
     def differences(
-        self, first: Iterable[Hashable], second: Iterable[Hashable], *, coverage: float = COVERAGE
+        self,
+        first: Iterable[Hashable],
+        second: Iterable[Hashable],
+        *,
+        scope: str | None = None,
+        coverage: float = COVERAGE,
     ) -> tuple[NDArray[np.float64], ...]:
         """Return ``self[a] - self[b]`` of many pairs at once.
 
@@ -955,6 +960,8 @@ class Joint:
         ----------
         first, second : iterable of hashable, length k
             Names of a and of b.
+        scope : {"readings", "specimens", "models"}, optional
+            Which inputs count, see `SCOPES`; all where not given.
         coverage : float
             Coverage probability. [1]
 
@@ -966,10 +973,15 @@ class Joint:
         from scipy import sparse  # heavy, and two readings do without
 
         a, b = ([self.position(name) for name in names] for names in (first, second))
-        scaled = sparse.csr_array(self.contributions())
-        own = scaled.copy()
-        own.data **= 2
-        size = own.sum(axis=1)
+        kinds = KINDS | {""} if scope is None else _scope(scope)
+        counted = np.array([q.kind in kinds for q in self.inputs.models], dtype=bool)
+        u = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
+        scaled = sparse.csr_array(self.sensitivities)
+        scaled = sparse.csr_array(
+            (scaled.data * u[scaled.indices], scaled.indices, scaled.indptr), scaled.shape
+        )
+        rows = np.repeat(np.arange(len(self.values)), np.diff(scaled.indptr))
+        size = np.bincount(rows, scaled.data**2, len(self.values))
         apart = scaled[a] - scaled[b]
         row, column, square = (
             np.repeat(np.arange(len(a)), np.diff(apart.indptr)),
