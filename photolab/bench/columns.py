@@ -45,7 +45,7 @@ class Groups:
 
     def sum(self, values: Array) -> Array:
         """Return the sum of a column in each group [its unit]."""
-        return np.bincount(self.code, values, len(self))
+        return np.asarray(np.bincount(self.code, values, len(self)), dtype=np.float64)
 
     def mean(self, values: Array) -> Array:
         """Return the mean of a column in each group, without blank cells; NaN where all are blank [its unit]."""
@@ -78,11 +78,11 @@ class Columns:
 
     def __init__(self, table: Table, rows: Integers | None = None) -> None:
         self._table = table
+        self._whole: Columns | None = table if isinstance(table, Columns) else None
         self._at = rows
         self._arrays: dict[str, NDArray[Any]] = {}
         self._groups: dict[tuple[str, ...], Groups] = {}
-        whole = table.rows if isinstance(table, Columns) else len(table[next(iter(table))])
-        self.rows = whole if rows is None else len(rows)
+        self.rows: int = len(rows) if rows is not None else _length(table)
 
     @classmethod
     def of(cls, table: Table) -> Columns:
@@ -133,6 +133,11 @@ class Columns:
                 code, several = packed.code, len(packed)
             code, several = code * len(one) + one.code, several * len(one)
         return equal(code)
+
+
+def _length(table: Table) -> int:
+    """Return the rows of a table."""
+    return table.rows if isinstance(table, Columns) else len(table[next(iter(table.keys()))])
 
 
 def _of(values: NDArray[Any]) -> Groups:

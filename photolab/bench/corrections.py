@@ -141,10 +141,8 @@ def _spectral(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assump
     by = table.groups("onto", "lamp")
     which = zip(*(table[c][by.first].tolist() for c in ("onto", "lamp", "technology")), strict=True)
     found = [spectral_factor(bench, *one) if on else None for one in which]
-    factor, u, own = (
-        np.array(part)
-        for part in zip(*((1.0, np.nan, False) if f is None else f for f in found), strict=True)
-    )
+    factor, u = (np.array([f[k] for f in found], dtype=float) for k in (0, 1))
+    own = np.array([f[2] for f in found], dtype=bool)
     table["ln_correction"] = table["ln_correction"] + np.log(factor)[by.code]
     table["spectral_u"] = u[by.code]
     # a link knows the technology, not the lamp

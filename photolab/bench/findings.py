@@ -103,7 +103,7 @@ def _unbracketed(seats: Columns, baseline: str) -> Iterable[Finding]:
         where = f"{name} in {housing}".strip() if housing else name
         if not read[day]:
             absent.append(where)
-        elif beside[day] and outside[day] and not np.isnan(ends).any(axis=(0, 1))[day]:
+        elif beside[day] and outside[day] and not np.isnan(np.array(ends)[:, :, day]).any():
             one_end.append(where)
     if absent:
         yield Finding("baseline_absent", (baseline, *absent))

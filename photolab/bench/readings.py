@@ -34,8 +34,8 @@ def readings(
     ----------
     columns : DataFrame or mapping of columns
         One entry a mounting mean in each, as `Campaign.seats`: what `shared_inputs.add_meter` and
-        `supply_and_time.add_supply_and_time` name, ln_value, hours (from the middle of the day) [h], and what the spread
-        of remaining light weighs (`remaining share` and `specimen not held share` of its variance) [1].
+        `supply_and_time.add_supply_and_time` name, ln_value, hours (from the middle of the day) [h], and what the
+        spread of remaining light weighs (`remaining share` and `specimen not held share` of its variance) [1].
     bench : Bench
         Its meters and reference voltage.
     spreads : Spreads
@@ -59,7 +59,7 @@ def readings(
     sds = spreads.noise(seats)[noise.first].tolist()
     lamps = seats["lamp"][noise.first].tolist()
     scatter = [_noise(sd, spreads.reading[str(lamp)].dof) for sd, lamp in zip(sds, lamps, strict=True)]
-    noisy = np.array(sds)[noise.code] > 0.0
+    noisy = np.where(np.array(sds) > 0.0, 1.0, 0.0)[noise.code]
     loads.add((*seat, "point", "instant"), noisy, scatter, noise.code)
     loads.add(("day", "housing"), seats.numbers("hours"), [DRIFT])
     loads.add(("day", "housing"), 1.0, [spread_input("day", (), spreads.day.sd, spreads.day.dof)])
@@ -87,7 +87,7 @@ def reading(row: Mapping[str, Any], bench: Bench, spreads: Spreads) -> Measured:
     Measured
         ln of the reading. [ln lx]
     """
-    table = {column: np.array([row[column]]) for column in row.keys()}
+    table = {column: np.array([entry]) for column, entry in dict(row).items()}
     return readings(table, bench, spreads)[row["number"]]
 
 

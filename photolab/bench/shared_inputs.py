@@ -192,12 +192,6 @@ class Loadings:
         self._parts.append((seats[acts], groups.code + self._count, loading[acts]))
         self._count += len(first)
 
-    @property
-    def terms(self) -> frozenset[str]:
-        """What the inputs are, in a word each."""
-        used = np.unique(np.concatenate(self._model)) if self._model else []
-        return frozenset(term_of(self._models[k]) for k in used)
-
     def joint(self, names: Sequence[Hashable], values: Array) -> Joint:
         """Return the rows as quantities.
 

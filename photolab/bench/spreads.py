@@ -346,14 +346,12 @@ def day_spread(seats: Table, assumed: float, baseline: str, seating: dict[str, S
 
 
 def _between(outer: Groups, inner: Groups, table: Columns) -> tuple[Array, Array, Array]:
-    """Return for each outer group the sum of squares between its inner groups, how often it holds their variance,
-    and its degrees of freedom.
-    """
+    """Return of each outer group: squares between its inner groups, how often they hold their variance, dof."""
     n, mean = inner.size.astype(float), inner.mean(table.numbers("ln_value"))
     groups = Groups(outer.code[inner.first], outer.first)
     whole = groups.sum(n)
     away = mean - (groups.sum(n * mean) / whole)[groups.code]
-    return groups.sum(n * away**2), whole - groups.sum(n**2) / whole, groups.size - 1.0
+    return groups.sum(n * away**2), whole - groups.sum(n**2) / whole, np.asarray(groups.size - 1.0)
 
 
 def between_specimens(seats: Table, seating: dict[str, Spread]) -> dict[str, tuple[float, float, float]]:

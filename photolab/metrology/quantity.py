@@ -928,7 +928,7 @@ class Joint:
         keep = np.flatnonzero(counts[self.inputs.model])
         return Joint(self.names, self.values, self.inputs.among(keep), self.sensitivities[:, keep])
 
-    def contributions(self, keep: Sequence[int] | None = None) -> Any:
+    def contributions(self, keep: Sequence[int] | NDArray[np.intp] | None = None) -> Any:
         """Return sensitivity times standard uncertainty.
 
         Parameters
