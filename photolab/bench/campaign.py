@@ -2,9 +2,11 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import pandas as pd
 
+from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import ReadingComparison, at_instant, compare_pair
@@ -84,11 +86,16 @@ class Campaign:
     baseline: str
     corrections: tuple[str, ...]
     selection: Selection
-    seats: pd.DataFrame
+    means: Columns
     weights: Weights
     spreads: Spreads
     bench: Bench
     enabled: tuple[str, ...] = ALL
+
+    @cached_property
+    def seats(self) -> pd.DataFrame:
+        """Mounting means, one a row."""
+        return self.means.table()
 
     def __getitem__(self, key: tuple[str, ...]) -> Measured:
         """Return ln of a lamp's illuminance: (lamp, housing), or with an instant and a point [ln lx].

@@ -17,7 +17,7 @@ Integers = NDArray[np.intp]
 Table: TypeAlias = "pd.DataFrame | Mapping[str, Any] | Columns"
 
 _FEW = 5000  # rows up to which a dictionary finds the groups sooner than pandas
-_WIDE = 2**40  # codes are packed again before they leave what an integer holds
+_MANY = 8  # codes a row, before they are packed again
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +78,6 @@ class Columns:
 
     def __init__(self, table: Table, rows: Integers | None = None) -> None:
         self._table = table
-        self._whole: Columns | None = table if isinstance(table, Columns) else None
         self._at = rows
         self._arrays: dict[str, NDArray[Any]] = {}
         self._groups: dict[tuple[str, ...], Groups] = {}
@@ -109,6 +108,12 @@ class Columns:
         """Return some of the rows, in that order."""
         return Columns(self, rows)
 
+    def table(self) -> pd.DataFrame:
+        """Return the columns that were given as a table."""
+        import pandas as pd  # two readings do without
+
+        return pd.DataFrame({str(column): self[str(column)] for column in self._table})
+
     def groups(self, *columns: str) -> Groups:
         """Return the rows that agree in some columns; all rows agree in none."""
         if columns not in self._groups:
@@ -119,20 +124,23 @@ class Columns:
         if not columns:
             return Groups(np.zeros(self.rows, dtype=np.intp), np.zeros(1, dtype=np.intp))
         if len(columns) == 1:
-            known = (
-                isinstance(self._table, Columns) and self._at is not None and columns[0] not in self._arrays
-            )
-            return equal(self._table.groups(*columns).code[self._at]) if known else _of(self[columns[0]])
+            return _of(self[columns[0]])
         code, several = np.zeros(self.rows, dtype=np.intp), 1
         for column in columns:
             one = self.groups(column)
             if len(one) < 2:
                 continue
-            if several * len(one) > _WIDE:
+            code, several = code * len(one) + one.code, several * len(one)
+            if several > _MANY * (self.rows + _FEW):
                 packed = equal(code)
                 code, several = packed.code, len(packed)
-            code, several = code * len(one) + one.code, several * len(one)
-        return equal(code)
+        first = np.full(several, self.rows)
+        first[code[::-1]] = np.arange(self.rows)[::-1]  # of those that agree the earliest is written last
+        used = np.flatnonzero(first < self.rows)
+        order = used[np.argsort(first[used])]
+        rank = np.empty(several, dtype=np.intp)
+        rank[order] = np.arange(len(order))
+        return Groups(rank[code], first[order])
 
 
 def _length(table: Table) -> int:

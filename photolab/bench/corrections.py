@@ -140,13 +140,12 @@ def _spectral(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assump
     """Multiply by the spectral mismatch correction factor where spectra or a certificate give one."""
     by = table.groups("onto", "lamp")
     which = zip(*(table[c][by.first].tolist() for c in ("onto", "lamp", "technology")), strict=True)
-    found = [spectral_factor(bench, *one) if on else None for one in which]
-    factor, u = (np.array([f[k] for f in found], dtype=float) for k in (0, 1))
-    own = np.array([f[2] for f in found], dtype=bool)
+    found = [(spectral_factor(bench, *one) if on else None) or (1.0, np.nan, False) for one in which]
+    factor, u, own = np.array(found, dtype=float).reshape(-1, 3).T
     table["ln_correction"] = table["ln_correction"] + np.log(factor)[by.code]
     table["spectral_u"] = u[by.code]
     # a link knows the technology, not the lamp
-    table["own_spectrum"] = own[by.code] & np.asarray(table["onto"] == table["meter"])
+    table["own_spectrum"] = (own[by.code] > 0.0) & np.asarray(table["onto"] == table["meter"])
     notes = []
     if (u == SPECTRAL_FLOOR).any():
         words = "least standard uncertainty of a factor from spectra: 1 nm of wavelength error"

@@ -103,7 +103,7 @@ def evaluate(
         baseline=selection.baseline,
         corrections=corrected.applied,
         selection=selection,
-        seats=pd.DataFrame(means),
+        means=seats,
         weights=weights,
         spreads=spreads,
         bench=_without(bench, leave_out or {}),

@@ -1,6 +1,6 @@
 """One row a lamp, housing, point and scope: its ratio to the baseline at one instant."""
 
-from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -32,9 +32,8 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
     compared = campaign.compared(instant)
     settings, scopes = campaign.bench.settings, tuple(SCOPES)
     against = [(campaign.baseline, *name[1:]) for name in compared]
-    apart = partial(campaign.joint.differences, compared, against, coverage=settings.coverage)
-    told = [apart(scope=scope) for scope in scopes]
-    ln_ratio, u, wide, dof = (np.column_stack(part).ravel() for part in zip(*told, strict=True))
+    told = campaign.joint.differences(compared, against, scopes=scopes, coverage=settings.coverage)
+    ln_ratio, u, wide, dof = (part.ravel() for part in told)
     named = [name for name in compared for _ in scopes]
     unknown = without_technology(campaign.bench)
     half = np.where([bool(unknown & {name[0], campaign.baseline}) for name in named], np.nan, wide)
@@ -43,7 +42,7 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
     verdicts = [judge(d, h, alike_percent=settings.alike_percent) for d, h in known]
     at = [campaign.weights.places[name] for name in compared]
     counts = campaign.weights.counts.iloc[np.repeat(at, len(scopes))]
-    table = {
+    table: dict[str, Any] = {
         "lamp": [n[0] for n in named],
         "housing": [n[1] for n in named],
         "measurand": "illuminance ratio",
@@ -61,7 +60,7 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
         "dof": dof,
         "verdict": [v.code for v in verdicts],
         "small": [v.small for v in verdicts],
-        **{column: counts[column].to_numpy() for column in counts},
+        **{str(column): counts[column].to_numpy() for column in counts},
     }
     if instant == "hold":
         first = [campaign.weights.places.get((*name[:3], "initial")) for name in named]

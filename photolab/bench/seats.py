@@ -182,11 +182,9 @@ def lamp_weights(seats: Table, *, noise_sd: Array, scatter: Scatter) -> Weights:
     inverse, own = _inverse(shared, noise_sd**2 + _FLOOR, np.broadcast_to(scatter.mounting, seats.rows) ** 2)
     plain = _incidence(cells, own / cells.sum(own)[cells.code]).T.tocsr()
     day = seats.groups("day", "housing", "point", "instant")
-    common = [_incidence(day, np.full(seats.rows, scatter.day))]
-    hours = scatter.drift * hours_from_middle(seats)
-    if hours.any():
-        common.append(_incidence(day, hours))
-    shape = sparse.hstack(common, format="csr")
+    values = np.column_stack((np.full(seats.rows, scatter.day), scatter.drift * hours_from_middle(seats)))
+    places = (np.column_stack((day.code, day.code + len(day))).ravel(), np.arange(0, values.size + 1, 2))
+    shape = sparse.csr_array((values.ravel(), *places), shape=(seats.rows, 2 * len(day)))
     level = plain @ shape
     rest = (shape - level[cells.code]).tocsc()
     rest.data[np.abs(rest.data) <= _ROUNDING * np.abs(shape.data).max(initial=0.0)] = 0.0
@@ -218,8 +216,9 @@ def _inverse(shared: Groups, own: Array, mounting: Array) -> tuple[sparse.csr_ar
     together = shared.sum(weight)[shared.code]
     sums = np.where(alone, weight, weight / (1.0 + mounting * together))
     bound = np.where(alone, 0.0, mounting / (1.0 + mounting * together))[shared.first]
-    parts = _incidence(shared, weight)
-    return (sparse.diags_array(weight) - parts @ sparse.diags_array(bound) @ parts.T).tocsr(), sums
+    parts = _incidence(shared, weight * np.sqrt(bound)[shared.code])
+    every = np.arange(len(weight))
+    return _incidence(Groups(every, every), weight) - parts @ parts.T, sums
 
 
 def _counts(seats: Columns, results: Groups) -> pd.DataFrame:

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from photolab.bench.columns import Columns
 from photolab.bench.instruments import own_colour_input
 from photolab.bench.linking import LEAST_LAMPS, SEATED, links_to
 from photolab.bench.model import Bench
@@ -88,7 +89,8 @@ def main_meter(readings: pd.DataFrame) -> str:
     str
         Its id.
     """
-    return str(readings["meter"].value_counts(sort=True).index[0])
+    by = Columns(readings).groups("meter")
+    return str(readings["meter"].iloc[by.first[np.argmax(by.size)]])
 
 
 def instants(bench: Bench) -> NDArray[np.str_]:

@@ -951,7 +951,7 @@ class Joint:
         first: Iterable[Hashable],
         second: Iterable[Hashable],
         *,
-        scope: str | None = None,
+        scopes: Sequence[str] = ("models",),
         coverage: float = COVERAGE,
     ) -> tuple[NDArray[np.float64], ...]:
         """Return ``self[a] - self[b]`` of many pairs at once.
@@ -960,54 +960,47 @@ class Joint:
         ----------
         first, second : iterable of hashable, length k
             Names of a and of b.
-        scope : {"readings", "specimens", "models"}, optional
-            Which inputs count, see `SCOPES`; all where not given.
+        scopes : sequence of {"readings", "specimens", "models"}, default models
+            Which inputs count, one after the other; see `SCOPES`.
         coverage : float
             Coverage probability. [1]
 
         Returns
         -------
-        value, u, half_width, dof : ndarray, shape (k,)
+        value, u, half_width, dof : ndarray, shape (k, scopes)
             As of a `Measured`. [unit, unit, unit, 1]
         """
         from scipy import sparse  # heavy, and two readings do without
 
         a, b = ([self.position(name) for name in names] for names in (first, second))
-        kinds = KINDS | {""} if scope is None else _scope(scope)
-        counted = np.array([q.kind in kinds for q in self.inputs.models], dtype=bool)
-        u = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
-        scaled = sparse.csr_array(self.sensitivities)
-        scaled = sparse.csr_array(
-            (scaled.data * u[scaled.indices], scaled.indices, scaled.indptr), scaled.shape
-        )
-        rows = np.repeat(np.arange(len(self.values)), np.diff(scaled.indptr))
-        size = np.bincount(rows, scaled.data**2, len(self.values))
-        apart = scaled[a] - scaled[b]
-        row, column, square = (
-            np.repeat(np.arange(len(a)), np.diff(apart.indptr)),
-            apart.indices,
-            apart.data**2,
-        )
-        variance = np.bincount(row, square, len(a))
-        variance[variance <= _ROUNDING**2 * (size[a] + size[b])] = 0.0
-        group, dofs = self.inputs.estimates
-        known = np.flatnonzero(group[column] >= 0)
-        place, brought = np.unique(row[known] * len(dofs) + group[column[known]], return_inverse=True)
+        matrix = sparse.csr_array(self.sensitivities)
+        moved = sparse.csr_array(matrix[a] - matrix[b])
+        own, apart = (np.repeat(np.arange(m.shape[0]), np.diff(m.indptr)) for m in (matrix, moved))
+        column, (group, dofs) = moved.indices, self.inputs.estimates
+        limited = np.flatnonzero(self.inputs.column("has_limits")[column])
+        doubtful = np.flatnonzero(group[column] >= 0)
+        place, brought = np.unique(apart[doubtful] * len(dofs) + group[column[doubtful]], return_inverse=True)
         owner, estimate = np.divmod(place, max(len(dofs), 1))
-        part = (
-            np.bincount(brought, square[known], len(place))
-            / np.where(variance > 0.0, variance, np.inf)[owner]
-        )
-        spent = np.bincount(owner, part**2 / dofs[estimate], len(a))
-        dof = np.divide(1.0, spent, out=np.full(len(a), np.inf), where=spent > 0.0)
-        flat = np.zeros(len(a))
-        limited = self.inputs.column("has_limits")[column]
-        np.maximum.at(flat, row[limited], square[limited])
-        u = np.sqrt(variance)
-        half = [
-            _half_width(coverage, *one) for one in zip(u.tolist(), dof.tolist(), flat.tolist(), strict=True)
-        ]
-        return self.values[a] - self.values[b], u, np.array(half), dof
+        found = []
+        for scope in scopes:
+            kinds = _scope(scope)
+            counted = np.array([q.kind in kinds for q in self.inputs.models], dtype=bool)
+            each = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
+            square = (moved.data * each[column]) ** 2
+            variance = np.bincount(apart, square, len(a))
+            size = np.bincount(own, (matrix.data * each[matrix.indices]) ** 2, len(self.values))
+            variance[variance <= _ROUNDING**2 * (size[a] + size[b])] = 0.0
+            whole = np.where(variance > 0.0, variance, np.inf)
+            part = np.bincount(brought, square[doubtful], len(place)) / whole[owner]
+            spent = np.bincount(owner, part**2 / dofs[estimate], len(a))
+            dof = np.divide(1.0, spent, out=np.full(len(a), np.inf), where=spent > 0.0)
+            flat = np.zeros(len(a))
+            np.maximum.at(flat, apart[limited], square[limited])
+            u = np.sqrt(variance)
+            one = zip(u.tolist(), dof.tolist(), flat.tolist(), strict=True)
+            half = np.array([_half_width(coverage, *x) for x in one])
+            found.append((self.values[a] - self.values[b], u, half, dof))
+        return tuple(np.column_stack(part) for part in zip(*found, strict=True))
 
     @cached_property
     def covariance(self) -> NDArray[np.float64]:
