@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -88,6 +88,9 @@ class Columns:
         """Return a table as columns."""
         return table if isinstance(table, Columns) else cls(table)
 
+    def __iter__(self) -> Iterator[str]:
+        return (str(column) for column in self._table)
+
     def __getitem__(self, column: str) -> NDArray[Any]:
         if column not in self._arrays:
             whole = np.asarray(self._table[column])
@@ -112,7 +115,7 @@ class Columns:
         """Return the columns that were given as a table."""
         import pandas as pd  # two readings do without
 
-        return pd.DataFrame({str(column): self[str(column)] for column in self._table})
+        return pd.DataFrame({column: self[column] for column in self})
 
     def groups(self, *columns: str) -> Groups:
         """Return the rows that agree in some columns; all rows agree in none."""
@@ -145,7 +148,7 @@ class Columns:
 
 def _length(table: Table) -> int:
     """Return the rows of a table."""
-    return table.rows if isinstance(table, Columns) else len(table[next(iter(table.keys()))])
+    return table.rows if isinstance(table, Columns) else len(table[str(next(iter(table)))])
 
 
 def _of(values: NDArray[Any]) -> Groups:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri, stdtrit
+from scipy.special import ndtri, stdtrit
 
 from photolab.errors import MethodError
 from photolab.metrology import monte_carlo
@@ -1194,14 +1194,17 @@ def flat_factor(coverage: float, share: float) -> float:
     if s < 1e-6:  # the ends lie inside the limits, where a blurred rectangle is as flat as a sharp one
         return coverage * a / normal
 
+    def below(z: float) -> float:
+        return math.erfc(-z / math.sqrt(2.0)) / 2.0
+
     def rising(z: float) -> float:
-        return float(z * ndtr(z)) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
+        return z * below(z) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
 
     y, step = 0.0, math.inf
     while step > 1e-13:  # Newton from below on a concave function: never past the end
         high, low = (y + a) / s, (y - a) / s
         missing = 0.5 + coverage / 2.0 - s / (2.0 * a) * (rising(high) - rising(low))
-        step = missing * 2.0 * a / float(ndtr(high) - ndtr(low))
+        step = missing * 2.0 * a / (below(high) - below(low))
         y += step
     return y / normal
 
