@@ -3,6 +3,7 @@
 import math
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -108,10 +109,10 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     """
     bench = campaign.bench
     rows = []
-    for ratio in ratios.to_dict("records"):
-        names = (str(ratio["lamp"]), str(ratio["baseline"]))
-        own, base = (lamp_power(bench, name, str(ratio["instant"])) for name in names)
-        if ratio["measurand"] != "illuminance ratio" or own is None or base is None:
+    power = cache(partial(lamp_power, bench))
+    for ratio in ratios[ratios["measurand"] == "illuminance ratio"].to_dict("records"):
+        own, base = (power(str(ratio[which]), str(ratio["instant"])) for which in ("lamp", "baseline"))
+        if own is None or base is None:
             continue
         result = from_ln(_ln_per_watt(ratio, np.log(base.watts) - np.log(own.watts)))
         row = result_row(bench, result, in_ln=True)

@@ -13,14 +13,14 @@ give it, the intervals are multiplied in ln and called conservative.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cache, lru_cache, partial
 
 import numpy as np
 import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
-from photolab.bench.campaign import Campaign
+from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import ratio_table
 from photolab.bench.shared_inputs import spread_input
@@ -355,24 +355,23 @@ def heat_rows(campaign: Campaign, runs: tuple[WarmUpRun, ...]) -> pd.DataFrame:
         One row a lamp and housing with a record that supports it; then the ratios that readings at the hold time
         alone support.
     """
-    rows = []
+    rows, unknown = [], without_technology(campaign.bench)
+    left = cache(partial(_left, campaign, runs))
     for lamp, housing in dict.fromkeys((r.lamp, r.housing) for r in runs):
         found = remaining_of(runs, lamp, housing)
         if found is None:
             continue
         rows.append(_row(campaign, "remaining light", lamp, housing, ln_remaining(*found), found[1]))
         base = remaining_of(runs, campaign.baseline, housing)
-        names = campaign.weights.names
-        have = all((x, housing, "hot_spot", "initial") in names for x in (lamp, campaign.baseline))
-        if lamp == campaign.baseline or base is None or not have:
+        pair = {lamp, campaign.baseline}
+        have = all((x, housing, "hot_spot", "initial") in campaign.weights.places for x in pair)
+        if lamp == campaign.baseline or base is None or not have or pair & unknown:
             continue
+        ratio = campaign[lamp, housing] - campaign[campaign.baseline, housing]
         for scope in ("readings", "specimens", "models"):
-            ratio = campaign.ratio(lamp, campaign.baseline, housing=housing, scope=scope)
-            if ratio.result is None:
-                continue
-            own, n_held = _left(campaign, runs, lamp, housing, scope)
-            under, _ = _left(campaign, runs, campaign.baseline, housing, scope)
-            joined = at_hold(ratio.result, own, under)
+            own, n_held = left(lamp, housing, scope)
+            under, _ = left(campaign.baseline, housing, scope)
+            joined = at_hold(ratio.in_scope(scope), own, under)
             rows.append(_row(campaign, "illuminance ratio", lamp, housing, joined, found[1], scope=scope))
             rows[-1]["n_held"] = n_held
     known = {(row["lamp"], row["housing"]) for row in rows if row["measurand"] == "illuminance ratio"}
@@ -399,7 +398,7 @@ def _row(
     low, high = result.interval(settings.coverage)
     half = (high - low) / 2.0
     at = (lamp, housing, "hot_spot", "initial")
-    counts = campaign.weights.counts.iloc[campaign.weights.names.index(at)] if ratio else None
+    counts = campaign.weights.counts.iloc[campaign.weights.places[at]] if ratio else None
     verdict = judge(result.value, half, alike_percent=settings.alike_percent).code if ratio else ""
     drift = "nothing" if run.drift_logged else f"drift over the record {100 * UNLOGGED_DRIFT:g} %"
     said = f"{settings.hold_minutes:g} min after switch-on; relative to {settings.initial_s:g} s"
