@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import cache, partial
 
 import numpy as np
 import pandas as pd
@@ -106,12 +107,13 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     """
     bench = campaign.bench
     rows = []
+    power = cache(partial(lamp_power, bench))
     for ratio in ratios.to_dict("records"):
         if ratio["measurand"] != "illuminance ratio":
             continue
         place = tuple(str(ratio[k]) for k in ("housing", "point", "instant"))
         names = [(str(ratio[k]), *place) for k in ("lamp", "baseline")]
-        own, base = (lamp_power(bench, name[0], name[3]) for name in names)
+        own, base = (power(name[0], name[3]) for name in names)
         if own is None or base is None:
             continue
         light = [campaign[lamp, housing, instant, point] for lamp, housing, point, instant in names]

@@ -77,7 +77,7 @@ def single_critical(estimates: Estimates, family: Contrasts, *, coverage: float)
     if estimates.joint is None:
         return np.asarray(stats.t.isf((1.0 - coverage) / 2.0, family.dof))
     pairs = ([estimates.names[i] for i in side] for side in (family.first, family.second))
-    half_width = estimates.joint.differences(*pairs, coverage=coverage)[2]
+    half_width = estimates.joint.differences(*pairs, coverage=coverage)[2][:, 0]
     return half_width / family.standard_uncertainty
 
 
