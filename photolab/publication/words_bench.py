@@ -10,13 +10,16 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.baseline_days import BaselineChart
+from photolab.bench.pairs import ReadingComparison
 from photolab.bench.repeatability import Repeatability
 from photolab.bench.spreads import FLAG_LEVEL
 from photolab.metrology.control import Signal
+from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
-from photolab.publication.statements import capital
+from photolab.publication.findings import light_words
+from photolab.publication.statements import SCOPE_WORDS, capital, interval_words, limit_places, verdict_words
 
 __all__ = [
     "LEVEL_WORDS",
@@ -38,6 +41,11 @@ LEVEL_WORDS = {
     "reading": "reading to reading",
 }
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+RATIO_VERDICTS = {
+    "clear": "clear of the bench uncertainty",
+    "alike": "alike within the declared margin",
+    "inside": "inside the bench uncertainty",
+}
 VERDICT_NAMES = {
     "clear": "clear",
     "alike": "alike",
@@ -98,6 +106,48 @@ def verdict_name(code: str) -> str:
         The words.
     """
     return VERDICT_NAMES.get(code, code)
+
+
+def ratio_words(name: str, pair: ReadingComparison) -> str:
+    """Return a ratio with its interval, verdict and scope.
+
+    Parameters
+    ----------
+    name : str
+        What is compared: "K2 against K1 in housing HP".
+    pair : ReadingComparison
+        The comparison.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    if pair.verdict == "no_answer":
+        return f"{name}: {light_words(pair.ratio, 1)}; {verdict_words(pair)}."
+    light = light_words(pair.ratio, limit_places(pair.ln_expanded_uncertainty))
+    interval = f"{interval_words(pair)}, {100.0 * pair.coverage:g} %"
+    return f"{name}: {light} ({interval}), {RATIO_VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
+
+
+def validation_words(found: Validation) -> str:
+    """Return whether draws and the law of propagation agree, by JCGM 101, clause 8.
+
+    Parameters
+    ----------
+    found : Validation
+        Of the two intervals.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    share = decimal(100.0 * max(found.d_low, found.d_high) / found.tolerance, 0)
+    head = f"The ends of the two intervals differ by at most {share} % of half the last digit given"
+    if found.validated:
+        return f"{head}: the law of propagation stands."
+    return f"{head}, so it shows in the digits: use the interval of the draws."
 
 
 def chance(p: float) -> str:
