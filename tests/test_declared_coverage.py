@@ -14,11 +14,11 @@ from shared_demo import demo_campaign
 
 from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.evaluation import evaluate
+from photolab.bench.repeatability import initial_readings, level_spreads
 from photolab.publication import (
     front_page,
     report_views,
     views_baseline,
-    views_bench,
     views_campaign,
     views_heat,
     views_heat_and_light,
@@ -26,6 +26,7 @@ from photolab.publication import (
     views_light_colour,
     words_heat,
 )
+from photolab.publication.words_bench import levels_words
 from photolab.thermal.warm_up_answers import Step
 
 COVERAGES = (0.9, 0.99, 0.999)
@@ -51,6 +52,10 @@ def numbers(shown: str) -> list[float]:
     return [float(x) for x in re.findall(r"\d+\.\d+", shown)]
 
 
+def levels_of(campaign):
+    return level_spreads(initial_readings(campaign), coverage=campaign.bench.settings.coverage)
+
+
 VIEWS = {
     "front page": lambda c: " ".join(front_page.meaning(c)),
     "lamps": lambda c: front_page.lamps_picture(c).alt,
@@ -60,8 +65,7 @@ VIEWS = {
     "ways": lambda c: text(views_light_colour.ways(views_light_colour.look(c.bench))),
     "beams": lambda c: text(views_light_beam.answer(views_light_beam.look(c.bench))),
     "beam table": lambda c: text(views_light_beam.measurands(views_light_beam.look(c.bench))),
-    "repeatability": lambda c: text(views_bench.answer(views_bench.measure(c))),
-    "components": lambda c: views_bench.components_picture(views_bench.measure(c)).alt,
+    "repeatability": lambda c: " ".join(levels_words(levels_of(c))),
     "warm-up": lambda c: text(views_heat.answer(views_heat.choose(c.bench))),
     "record": lambda c: text(views_campaign.record_words(c)),
 }

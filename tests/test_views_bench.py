@@ -15,14 +15,13 @@ from photolab.metrology.control import Signal
 from photolab.metrology.reporting import decimal
 from photolab.publication import (
     views_baseline,
-    views_bench,
     views_meter,
     views_plan,
     views_protocol,
     views_revision,
     words_bench,
 )
-from photolab.publication.display import Table, Words
+from photolab.publication.display import Words
 from photolab.publication.figures import allocation, components, control_chart, mountings_strip
 from photolab.publication.figures.common import Picture, new_figure
 
@@ -42,11 +41,6 @@ def two():
 
 
 @pytest.fixture(scope="module")
-def measured(demo):
-    return views_bench.measure(demo)
-
-
-@pytest.fixture(scope="module")
 def held(demo):
     return views_baseline.hold(demo)
 
@@ -59,50 +53,6 @@ def linked(demo):
 @pytest.fixture(scope="module")
 def reviewed(demo):
     return views_protocol.review(demo)
-
-
-def test_the_answer_gives_the_seating_sd_with_its_interval(measured):
-    """Oracle: the component's own figures; two seatings differ by less than 1.96 sqrt(2) SD."""
-    row = measured.found.table.set_index("level").loc["mounting"]
-    reading = measured.found.table.set_index("level").loc["reading", "sd"]
-    said = str(views_bench.answer(measured))
-    figures = [decimal(100 * row[name], 1) for name in ("sd", "low", "high")]
-    assert f"{figures[0]} % ({figures[1]} to {figures[2]} % at 95 %)" in said
-    limit = 100 * 1.96 * math.sqrt(2) * math.sqrt(row["sd"] ** 2 + reading**2 / 3)
-    assert f"less than {decimal(limit, 1)} % in 95 of 100" in said
-
-
-def test_the_table_has_the_columns_of_the_words_and_adds_up(measured):
-    """Oracle: the agreed heads; parts of a variance add to 100 within rounding of four whole figures."""
-    told = views_bench.what_varies(measured)
-    assert told.header == ("what varies", "SD (%)", "95 % from (%)", "to (%)", "part of the variance (%)")
-    assert [row[0] for row in told.rows] == [
-        "specimen to specimen", "day to day", "seating to seating", "reading to reading"
-    ]  # fmt: skip
-    assert abs(sum(int(row[4]) for row in told.rows) - 100) <= 2
-
-
-def test_the_flagged_seating_of_k8_is_named(measured):
-    """Oracle: scenario: HP mounting 2 of K8; its light is modulated."""
-    said = str(views_bench.flagged(measured))
-    assert "K8 specimen 1 in HP, D05 mounting 2" in said
-    assert "K8 scatters by 1.6 %" in said
-    assert "K8 in HP, mounting 2, D05" in views_bench.seatings_picture(measured).alt
-
-
-def test_three_specimens_are_said_to_be_barely_known(measured):
-    """Oracle: the rule of few degrees of freedom; B0 has three specimens."""
-    said = str(views_bench.specimens(measured))
-    assert "B0, three specimens" in said
-    assert said.count("their spread is barely known") == 4
-    table = pd.DataFrame(
-        [{"lamp": "K1", "specimens": 12, "sd": 0.04, "low": 0.03, "high": 0.07, "used": 0.039}]
-    )
-    (known,) = words_bench.specimens_words(table)
-    assert known == (
-        "K1, 12 specimens: standard deviation 4.0 %, but anything from 3.0 % to 7.0 % would agree with the readings. "
-        "The results use 3.9 %, theirs and the declared one together."
-    )
 
 
 def test_the_step_is_told_before_and_denied_after_the_correction(held):
@@ -196,11 +146,9 @@ def test_hold_and_initial_time_are_read_out(demo):
     assert views_revision.hold(warm, [10, 20, 40]).rows[0][2] == "K6"
 
 
-def test_every_picture_of_the_demo_is_called_invented(measured, held, reviewed):
+def test_every_picture_of_the_demo_is_called_invented(held, reviewed):
     """Oracle: the demo's own name."""
     pictures = [
-        views_bench.seatings_picture(measured),
-        views_bench.components_picture(measured),
         views_baseline.chart_pictures(held),
         views_plan.plans_picture(reviewed, PLANS),
     ]
@@ -209,15 +157,10 @@ def test_every_picture_of_the_demo_is_called_invented(measured, held, reviewed):
 
 def test_a_folder_with_two_readings_gets_sentences(two):
     """Oracle: nothing repeated, one day, no link, no record: each view is words, none an error."""
-    measured, held = views_bench.measure(two), views_baseline.hold(two)
+    held = views_baseline.hold(two)
     linked, reviewed = views_meter.link(two), views_protocol.review(two)
     warm = views_revision.warming(two)
     told = [
-        *(view(measured) for view in (
-            views_bench.answer, views_bench.what_varies, views_bench.seatings_picture, views_bench.flagged,
-            views_bench.components_picture, views_bench.specimens, views_bench.homogeneity,
-            views_bench.second_way, views_bench.second_way_words,
-        )),
         *(view(held) for view in (
             views_baseline.answer, views_baseline.chart_pictures, views_baseline.brackets,
             views_baseline.beside_by_clock, views_baseline.check_by_day_means,
@@ -233,16 +176,14 @@ def test_a_folder_with_two_readings_gets_sentences(two):
         views_revision.initial(warm, [60], late_s=10),
     ]  # fmt: skip
     assert all(isinstance(one, Words) and str(one).strip() for one in told)
-    assert "3.0 % from seating to seating is assumed" in str(told[0])
-    assert isinstance(views_bench.beside(measured), Table)
 
 
 def test_signals_in_words():
     """Oracle: by hand: exp(0.05) - 1 = 5.1 %."""
     day = Signal("day", "D03", "D03", 0.05, 0.01, 0.09, 3.0, 2.9, 0.004)
     assert words_bench.signal_words(day) == (
-        "D03 lies 5.1 % above the other days (1.0 to 9.4 % at 95 %; a steady bench shows such a sign with a "
-        "chance of 0.4 %)"
+        "D03 lies 5.1 % above the other days (1.0 to 9.4 % at 95 %; a steady bench shows such a sign in "
+        "0.4 of 100 campaigns)"
     )
     drift = Signal("drift", "D01", "D08", -0.01, -0.018, -0.002, -4.0, 2.5, 0.0001)
     assert words_bench.signal_words(drift).startswith(

@@ -7,11 +7,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from photolab.bench.baseline_days import BaselineChart
 from photolab.bench.pairs import ReadingComparison
-from photolab.bench.repeatability import Repeatability
+from photolab.bench.repeatability import Levels
 from photolab.bench.spreads import FLAG_LEVEL
 from photolab.metrology.control import Signal
 from photolab.metrology.monte_carlo import Validation
@@ -23,14 +22,15 @@ from photolab.publication.statements import SCOPE_WORDS, capital, interval_words
 
 __all__ = [
     "LEVEL_WORDS",
-    "alike_words",
-    "answer_words",
     "chance",
     "charts_words",
+    "homogeneity_words",
     "level_words",
+    "levels_words",
     "link_words",
+    "ratio_words",
     "signal_words",
-    "specimens_words",
+    "validation_words",
     "verdict_name",
 ]  # fmt: skip
 
@@ -39,6 +39,9 @@ LEVEL_WORDS = {
     "day": "day to day",
     "mounting": "seating to seating",
     "reading": "reading to reading",
+    "part": "lamp to lamp",
+    "appraiser": "person to person",
+    "gauge": "person and seating together",
 }
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 RATIO_VERDICTS = {
@@ -69,7 +72,7 @@ def level_words(level: str) -> str:
     """
     if "+" not in level:
         return LEVEL_WORDS.get(level, level)
-    names = [{"mounting": "seating"}.get(name, name) for name in level.split("+")]
+    names = [{"mounting": "seating", "interaction": "seating"}.get(name, name) for name in level.split("+")]
     return f"{' and '.join(names)} together"
 
 
@@ -106,6 +109,24 @@ def verdict_name(code: str) -> str:
         The words.
     """
     return VERDICT_NAMES.get(code, code)
+
+
+def in_campaigns(p: float) -> str:
+    """Return how often chance alone makes something.
+
+    Parameters
+    ----------
+    p : float
+        Probability. [1]
+
+    Returns
+    -------
+    str
+        "in 14 of 100 campaigns".
+    """
+    if p < 0.001:
+        return "in fewer than 1 of 1000 campaigns"
+    return f"in {decimal(100.0 * p, 1 if p < 0.1 else 0)} of 100 campaigns"
 
 
 def ratio_words(name: str, pair: ReadingComparison) -> str:
@@ -166,50 +187,41 @@ def chance(p: float) -> str:
     return "under 0.1 %" if p < 0.001 else f"{decimal(100.0 * p, 1 if p < 0.1 else 0)} %"
 
 
-def answer_words(found: Repeatability, *, housings: int, days: int) -> tuple[str, ...]:
+def levels_words(found: Levels) -> tuple[str, ...]:
     """Return how repeatable a bench is.
 
     Parameters
     ----------
-    found : Repeatability
-        Its components.
-    housings, days : int
-        Where and when. [1]
+    found : Levels
+        The spread of each level.
 
     Returns
     -------
     tuple of str
         Sentences.
     """
-    levels = {str(row["level"]): row for row in found.table.to_dict("records")}
-    where = f"in {counted(housings, 'housing')}, over {counted(days, 'day')}"
-    said = []
-    percent = f"{100.0 * found.coverage:g}"
-    if "mounting" in levels:
-        row = levels["mounting"]
-        readings = float(found.seats["readings"].mean())
-        own = float(levels["reading"]["sd"]) if "reading" in levels else 0.0
-        seat = math.hypot(float(row["sd"]), own / math.sqrt(readings))
-        limit = coverage_factor(found.coverage) * math.sqrt(2.0) * seat
+    rows, counts = {str(row["level"]): row for row in found.table.to_dict("records")}, found.counts
+    said, percent = [], f"{100.0 * found.coverage:g}"
+    if "mounting" in rows:
+        row = rows["mounting"]
+        reading = rows["reading"]["variance"] if "reading" in rows else 0.0
+        seat = math.sqrt(row["variance"] + reading * counts["mounting"] / counts["reading"])
+        limit = decimal(100.0 * coverage_factor(found.coverage) * math.sqrt(2.0) * seat, 1)
         said.append(
-            f"Seat a lamp again on the same day and its reading changes: the standard deviation from seating "
-            f"to seating is {_sd(row)} % ({_limits(row)} % at {percent} %), {where}. Two seatings of one "
-            "lamp "
-            f"differ by less than {decimal(100.0 * limit, 1)} % in {percent} of 100 cases."
+            "Seat a lamp again on the same day and its reading changes: the standard deviation from seating to seating "
+            f"is {_sd(row)} % ({_limits(row)} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "
+            f"{counted(counts['day'], 'day')}. Two seatings of one lamp differ by less than {limit} % in {percent} of "
+            "100 cases."
         )
-    first = found.table.sort_values("part", ascending=False, kind="stable").iloc[0]
-    others = found.table[found.table["level"] != first["level"]].sort_values(
-        "part", ascending=False, kind="stable"
+    ordered = sorted(rows.values(), key=lambda row: -row["part"])
+    parts = [f"{level_words(row['level'])} {decimal(100.0 * row['part'], 0)} %" for row in ordered]
+    then = f"; then {', '.join(parts[1:])}" if parts[1:] else ""
+    seatings = f"{counted(counts['mounting'], 'seating')} of {counted(counts['lamp'], 'lamp')}"
+    return (
+        *said,
+        f"The largest part of the variance is {parts[0]}{then}.",
+        f"It holds for this bench, these housings and hands, from {seatings}.",
     )
-    rest = ", ".join(
-        f"{level_words(row['level'])} {decimal(100.0 * row['part'], 0)} %"
-        for row in others.to_dict("records")
-    )
-    said.append(
-        f"The largest part of the variance is {level_words(str(first['level']))}: "
-        f"{decimal(100.0 * float(first['part']), 0)} %" + (f"; then {rest}." if rest else ".")
-    )
-    return tuple(said)
 
 
 def _sd(row: Mapping[Any, Any]) -> str:
@@ -222,73 +234,27 @@ def _limits(row: Mapping[Any, Any]) -> str:
     return f"{decimal(100.0 * float(row['low']), places)} to {decimal(100.0 * float(row['high']), places)}"
 
 
-def specimens_words(spreads: pd.DataFrame, *, few: int = 5) -> tuple[str, ...]:
-    """Return how well the spread of specimens is known, lamp by lamp.
+def homogeneity_words(found: Homogeneity) -> tuple[str, ...]:
+    """Return whether groups scatter alike.
 
     Parameters
     ----------
-    spreads : DataFrame
-        From `repeatability.specimen_spreads`.
-    few : int, default 5
-        Up to so many specimens the spread is barely known. [1]
-
-    Returns
-    -------
-    tuple of str
-        One sentence a lamp.
-    """
-    said = []
-    for row in spreads.to_dict("records"):
-        number = int(row["specimens"])
-        barely = ": their spread is barely known" if number <= few else ""
-        end = f"{barely}. The results use {decimal(100.0 * row['used'], 1)} %, theirs and the declared one together."
-        high = 100.0 * float(row["high"])
-        top = f"{decimal(high, 0 if high >= 10.0 else 1)} %" if high < 50.0 else "more than half of its light"
-        said.append(
-            f"{row['lamp']}, {counted(number, 'specimen')}: standard deviation "
-            f"{decimal(100.0 * row['sd'], 1)} %, but "
-            f"anything from {decimal(100.0 * row['low'], 1)} % to {top} would agree with the readings{end}"
-        )
-    return tuple(said)
-
-
-def alike_words(whole: Homogeneity, sound: Homogeneity | None, *, noun: str = "cell") -> tuple[str, ...]:
-    """Return whether seatings scatter alike from lamp to lamp and day to day.
-
-    Parameters
-    ----------
-    whole : Homogeneity
-        Of all seatings.
-    sound : Homogeneity, optional
-        Of the unflagged ones.
-    noun : str, default "cell"
-        Name of one group.
+    found : Homogeneity
+        The test of the groups.
 
     Returns
     -------
     tuple of str
         Sentences.
     """
-    said = [
-        f"All seatings: the {noun} that scatters most is {whole.widest}; were all alike, one as wide "
-        "would turn "
-        f"up with a chance of {chance(whole.widest_p)}, and differences as large as these among all of "
-        "them with "
-        f"{chance(whole.p)}."
-    ]
-    if sound is not None:
-        said.append(
-            f"Without the flagged seatings it is {sound.widest}, with {chance(sound.widest_p)} and "
-            f"{chance(sound.p)}."
-        )
-    last = whole if sound is None else sound
-    fair = min(last.p, last.widest_p) >= FLAG_LEVEL
-    said.append(
-        "Nothing speaks against one pooled standard deviation for all seatings."
+    fair = min(found.p, found.widest_p) >= FLAG_LEVEL
+    return (
+        f"{found.widest} scatters most. If all scattered alike, one as wide would still appear "
+        f"{in_campaigns(found.widest_p)}, and differences as large among all of them {in_campaigns(found.p)}.",
+        "Nothing speaks against one pooled standard deviation for all."
         if fair
-        else "One pooled standard deviation does not serve them all: look at that lamp by itself."
+        else "One pooled standard deviation does not serve them all: look at that one by itself.",
     )
-    return tuple(said)
 
 
 def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
@@ -323,8 +289,7 @@ def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
     return (
         f"{who} {verb} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to "
         f"{shown[1]} % at "
-        f"{100.0 * coverage:g} %; a steady bench shows such a sign with a chance of "
-        f"{chance(signal.p)})"
+        f"{100.0 * coverage:g} %; a steady bench shows such a sign {in_campaigns(signal.p)})"
     )
 
 
