@@ -14,8 +14,8 @@ from photolab.bench.heat import heat_rows, warm_up_runs
 from photolab.bench.simulation import read_truth
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
-from photolab.photometry.efficacy import claim_against_power
-from photolab.photometry.inverse_square import fit_inverse_square
+from photolab.photometry.distance import fit_inverse_square
+from photolab.photometry.lamp import claim_against_power
 from photolab.thermal.thermography import surface_temperature
 from photolab.thermal.warm_up import fit_warm_up
 
@@ -207,7 +207,7 @@ def test_k7_final_level_is_refused_and_its_claim_is_beyond_white_light(bench):
     """Oracle: scenario: record of 12 min under one time constant of 16 min; 4750/(12.1 x 1.02) = 385 lm/W."""
     fitted = record(bench, "K7")
     with pytest.raises(MethodError, match="final level"):
-        _ = fitted.final_fraction
+        _ = fitted.final().value
     lamp = bench.tables["lamps"].set_index("lamp").loc["K7"]
     power = highest_power(bench, "K7")
     assert (power.watts.value, round(power.upper, 2)) == (12.1, 12.34)

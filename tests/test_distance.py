@@ -1,4 +1,4 @@
-"""Lux and candela, screens, near field and distance runs: closed forms, synthetic truth, refusals."""
+"""Lux and candela, near field and distance runs: closed forms, synthetic truth, refusals."""
 
 import numpy as np
 import pytest
@@ -11,17 +11,13 @@ from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, apply, limits, measured
 from photolab.photometry.distance import (
     REPORTING_DISTANCES,
-    collimated_beam_illuminance,
     compare_fits,
     disc_source_ratio,
     far_field,
     fit_inverse_square,
-    flat_screen_illuminance,
     illuminance,
     line_source_ratio,
     luminous_intensity,
-    screen_angle,
-    screen_displacement,
     smallest_distance,
     square_source_ratio,
     tilt_loss,
@@ -132,16 +128,6 @@ def test_equivalent_illuminance():
     )
 
 
-def test_screens():
-    """Oracle: closed form: facing the lamp the path to a point is D/cos; flat on the screen, cos less."""
-    angle = np.radians(20.0)
-    facing = illuminance(5000.0, 10.0 / np.cos(angle))
-    assert_allclose(
-        flat_screen_illuminance(5000.0, 10.0, angle), facing * np.cos(angle), rtol=1e-14
-    )  # rounding
-    assert_allclose(screen_displacement(screen_angle(-1.5, 25.0), 25.0), -1.5, rtol=1e-14)  # rounding
-
-
 @pytest.mark.parametrize("distance", [0.3, 1.0, 4.0])
 def test_near_field_ratios_by_integration(distance):
     """Oracle: numerical integration of a uniform Lambertian source, scipy.integrate."""
@@ -206,7 +192,6 @@ def test_fit_against_general_least_squares():
     assert_allclose([fit.intensity, fit.offset], found, rtol=1e-5)  # their stopping rule
     assert_allclose(fit.covariance, covariance, rtol=1e-3)  # their numerical Jacobian
     assert_allclose(fit.chi_square, (((readings["illuminance"] - fit.fitted) / sigma) ** 2).sum(), rtol=1e-8)
-    assert_allclose(fit.residuals / sigma, fit.standard_residuals, rtol=1e-8)  # convergence
     assert_allclose(fit.residuals, readings["illuminance"] - fit.fitted, rtol=1e-12)  # definition
 
 
@@ -314,8 +299,6 @@ def test_far_field_of_a_reflector_and_a_projector():
     assert far_field(**projector).code == "not_established"
     explained = far_field(**projector, fit_offset=True)
     assert (explained.code, explained.smallest_distance) == ("all", 2.0)
-    # 3 standard uncertainties of a product
-    assert (abs(explained.products - 13400.0) < 3 * explained.product_uncertainties + 120).all()
     shuffled = {k: (v[::-1] if np.ndim(v) else v) for k, v in projector.items()}
     assert far_field(**shuffled, fit_offset=True).table.equals(explained.table)
     short = far_field([2.0, 3.0], [10.0, 5.0], illuminance_uncertainty=0.1, distance_uncertainty=0.0)
@@ -420,5 +403,3 @@ def test_refused_numbers():
         )
     with pytest.raises(ValueError, match=r"tolerance must be between 0 and 1; got 0 \(relative\)"):
         smallest_distance(0.1, tolerance=0.0)
-    with pytest.raises(ValueError, match="luminance must be zero or more; got -1 cd/m2"):
-        collimated_beam_illuminance(-1.0, 1.0, aperture_radius=0.1, crossover=1.0)

@@ -29,8 +29,8 @@ from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Measured, combine, measured
-from photolab.thermal.warm_up import WarmUp, beside_stable, fit_warm_up
-from photolab.thermal.warm_up_answers import Remaining
+from photolab.thermal.warm_up import beside_stable, fit_warm_up
+from photolab.thermal.warm_up_result import Remaining, WarmUp
 
 LOGGED_DRIFT_FLOOR = 0.0005
 """Least drift over a record whose ambient and volts were logged, assumed. [1]"""

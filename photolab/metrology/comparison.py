@@ -11,7 +11,7 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind, ttost_paired
 
-from photolab.metrology.conformance import conformance_probability, normalized_error, zeta_score
+from photolab.metrology.agreement import conformance_probability, normalized_error, zeta_score
 from photolab.metrology.estimates import (
     Array,
     Contrasts,

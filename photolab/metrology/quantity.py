@@ -12,7 +12,7 @@ import math
 import re
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, field, replace
-from functools import cached_property, partial
+from functools import cached_property, partial, wraps
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
@@ -947,6 +947,45 @@ def apply(law: Callable[..., ArrayLike], *quantities: Measured | float, unit: st
     if moved and (curved > _BENT**2 * first or first <= (_ROUNDING * centre) ** 2):
         return _by_draws(law, quantities, centre).in_unit(unit)
     return _moved(centre, moved, linear=False, unit=unit, rounding=1e-9)  # what differences leave of zero
+
+
+def of_quantities(unit: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Let a law of numbers take measured quantities too: one function for both.
+
+    Parameters
+    ----------
+    unit : str
+        Unit that the law names for its result.
+
+    Returns
+    -------
+    callable
+        Decorator of a law. Where an argument is `Measured`, the result is that of `apply` on those arguments, the others
+        as they are given; numbers and arrays go through untouched.
+    """
+
+    def decorate(law: Callable[..., Any]) -> Callable[..., Any]:
+        @wraps(law)
+        def either(*given: Any, **named: Any) -> Any:
+            places: list[Any] = [i for i, x in enumerate(given) if isinstance(x, Measured)]
+            keys = [key for key, x in named.items() if isinstance(x, Measured)]
+            if not places and not keys:
+                return law(*given, **named)
+
+            def of_numbers(*numbers: float) -> ArrayLike:
+                here, by_name = list(given), dict(named)
+                for where, number in zip([*places, *keys], numbers, strict=True):
+                    if isinstance(where, str):
+                        by_name[where] = number
+                    else:
+                        here[where] = number
+                return law(*here, **by_name)  # type: ignore[no-any-return]
+
+            return apply(of_numbers, *(given[i] for i in places), *(named[k] for k in keys), unit=unit)
+
+        return either
+
+    return decorate
 
 
 def from_ln(ln_value: Measured, *, unit: str = "1") -> Measured:

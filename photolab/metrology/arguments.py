@@ -1,4 +1,4 @@
-"""Checks of arguments for the photometry room: which quantity, which element, what it must be."""
+"""Checks of arguments: which quantity, which element, what it must be."""
 
 from collections.abc import Callable
 from typing import Any
@@ -37,9 +37,15 @@ def as_floats(name: str, values: ArrayLike) -> Floats:
 
 
 def require(
-    name: str, values: ArrayLike, holds: Callable[[Floats], NDArray[np.bool_]], wanted: str, unit: str
+    name: str,
+    values: ArrayLike,
+    holds: Callable[[Floats], NDArray[np.bool_]],
+    wanted: str,
+    unit: str = "",
+    *,
+    missing: bool = True,
 ) -> Floats:
-    """Return the values as floats, or say which element does not hold; NaN passes as a missing value.
+    """Return the values as floats, or say which element does not hold.
 
     Parameters
     ----------
@@ -51,8 +57,10 @@ def require(
         Condition on the array, element by element.
     wanted : str
         The condition in words.
-    unit : str
+    unit : str, optional
         Unit, for the message.
+    missing : bool, default True
+        Whether NaN passes as a missing value.
 
     Returns
     -------
@@ -65,17 +73,18 @@ def require(
         If an element does not hold; the first one is named.
     """
     array = as_floats(name, values)
-    bad = ~(holds(array) | np.isnan(array))
+    bad = ~holds(array) & ~(missing & np.isnan(array))
     if not bad.any():
         return array
     index = tuple(int(i) for i in np.argwhere(bad)[0])
     place = f"[{', '.join(map(str, index))}]" if index else ""
+    got = f"{array[index]:g} {unit}".rstrip()
     count = f" ({int(bad.sum())} of {array.size} values are out of range)" if array.size > 1 else ""
-    message = f"{name}{place} must be {wanted}; got {array[index]:g} {unit}{count}"
+    message = f"{name}{place} must be {wanted}; got {got}{count}"
     raise ValueError(message)
 
 
-def positive(name: str, values: ArrayLike, unit: str) -> Floats:
+def positive(name: str, values: ArrayLike, unit: str = "", *, missing: bool = True) -> Floats:
     """Return the values, all finite and more than zero.
 
     Parameters
@@ -84,18 +93,21 @@ def positive(name: str, values: ArrayLike, unit: str) -> Floats:
         Name of the quantity.
     values : array_like
         The values. [any unit]
-    unit : str
+    unit : str, optional
         Unit, for the message.
+    missing : bool, default True
+        Whether NaN passes as a missing value.
 
     Returns
     -------
     ndarray
         The values as float64. [any unit]
     """
-    return require(name, values, lambda v: (v > 0) & np.isfinite(v), "more than zero and finite", unit)
+    wanted = "more than zero and finite"
+    return require(name, values, lambda v: (v > 0) & np.isfinite(v), wanted, unit, missing=missing)
 
 
-def not_negative(name: str, values: ArrayLike, unit: str) -> Floats:
+def not_negative(name: str, values: ArrayLike, unit: str = "", *, missing: bool = True) -> Floats:
     """Return the values, all finite and zero or more.
 
     Parameters
@@ -104,18 +116,20 @@ def not_negative(name: str, values: ArrayLike, unit: str) -> Floats:
         Name of the quantity.
     values : array_like
         The values. [any unit]
-    unit : str
+    unit : str, optional
         Unit, for the message.
+    missing : bool, default True
+        Whether NaN passes as a missing value.
 
     Returns
     -------
     ndarray
         The values as float64. [any unit]
     """
-    return require(name, values, lambda v: (v >= 0) & np.isfinite(v), "zero or more", unit)
+    return require(name, values, lambda v: (v >= 0) & np.isfinite(v), "zero or more", unit, missing=missing)
 
 
-def finite(name: str, values: ArrayLike, unit: str) -> Floats:
+def finite(name: str, values: ArrayLike, unit: str = "", *, missing: bool = True) -> Floats:
     """Return the values, all finite.
 
     Parameters
@@ -124,15 +138,17 @@ def finite(name: str, values: ArrayLike, unit: str) -> Floats:
         Name of the quantity.
     values : array_like
         The values. [any unit]
-    unit : str
+    unit : str, optional
         Unit, for the message.
+    missing : bool, default True
+        Whether NaN passes as a missing value.
 
     Returns
     -------
     ndarray
         The values as float64. [any unit]
     """
-    return require(name, values, np.isfinite, "finite", unit)
+    return require(name, values, np.isfinite, "finite", unit, missing=missing)
 
 
 def same_length(first: str, a: Floats, second: str, b: Floats) -> None:
