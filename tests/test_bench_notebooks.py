@@ -3,9 +3,11 @@
 import functools
 import math
 import re
+import shutil
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from in_process import run_cells
 from matplotlib.figure import Figure
@@ -144,3 +146,107 @@ def test_nothing_repeated_leaves_what_is_assumed():
     shown = said("02", bench=str(HERE.parent / "data" / "two-readings"))
     assert re.search(r"seating to seating +3\.00  assumed", shown)
     assert "Seat a lamp again" not in shown
+
+
+# ---- 03
+
+
+def test_the_step_is_told_before_and_denied_after_the_correction():
+    """Oracle: scenario: D06 to D08 together; nothing left after the voltage correction."""
+    assert said("03").count("D06 to D08 together lie 6.") == 2
+    assert "Noted in days.csv for D06: new lead to the lamp" in said("03")
+    assert said("03").count("no day, no group of days, no step and no drift beyond its limit") == 2
+    assert "Yes: with its corrections" in said("03")
+
+
+def test_the_strongest_look_by_hand_is_the_step_and_chance_makes_the_rest():
+    """Oracle: scenario: the days before the step, and those from it on, are one and the same look."""
+    strongest = next(line for line in said("03").splitlines() if "of 1000 campaigns" in line)
+    assert strongest.startswith(("D01 to D05", "D06 to D08"))
+    assert "fewer than 1 of 1000" not in said("03", corrected=True)
+    for corrected in (False, True):
+        assert "same figure: the largest single day" in said("03", corrected=corrected)
+
+
+def test_the_second_way_to_the_step_is_the_law_of_the_lamp():
+    """Oracle: (12.95/13.20)^3.42 = -6.3 %; the volts beside the readings scatter by 0.02 V, 0.5 % of light."""
+    rows = re.findall(r"H[PR] D06 to D08 +(-[\d.]+) +[\d.]+ +(-[\d.]+)  the supply explains it", said("03"))
+    assert len(rows) == 2
+    assert all(abs(float(volts) + 6.3) < 0.5 for _, volts in rows)
+
+
+def test_a_reading_between_two_baselines(tmp_path):
+    """Oracle: by hand: the baseline falls from 371.0 to 362.5 lx between 09:00 and 12:00; LED 455 at 10:00.
+
+    At 10:00 it is 371.0 (362.5/371.0)^(1/3) = 368.1 lx, the ratio 1.236; with either end 1.226 to 1.255.
+    """
+    rows = [
+        ("B0", "09:00", 371.0, 1),
+        ("K1", "10:00", 455.0, 1),
+        ("B0", "12:00", 362.5, 2),
+        ("K2", "12:30", 400.0, 1),
+    ]
+    header = "lamp,clock,illuminance_lx,mounting,housing,day,range_lx"
+    toml = METER + HOUSING
+    text = csv(header, [(*row, "HP", "D01", 4000) for row in rows])
+    files = {"bench.toml": toml, "readings.csv": text, "lamps.csv": LAMPS.replace("filament", "led")}
+    shown = said("03", bench=str(write(tmp_path / "clock", files)))
+    assert re.search(r"10:00  K1 .*368\.1 +1\.236 +1\.226 +1\.255", shown)
+    assert re.search(r"12:30  K2 .*362\.5 +1\.103 +1\.103 +1\.103", shown)  # after the last, it serves alone
+    assert "1 of 2 seatings stand between two baselines" in shown
+
+
+def test_every_seating_of_the_demo_stands_between_two_baselines():
+    """Oracle: the plan: two baselines a day in each housing, around all others."""
+    assert "103 of 103 seatings stand between two baselines" in said("03")
+
+
+def test_links_are_called_established_or_provisional():
+    """Oracle: five LED lamps; three specimens of one filament lamp."""
+    assert "LED lamps: M2 shows 0.8955 of what M1 shows" in said("03")
+    assert "from five lamps and 20 pairs of readings; established" in said("03")
+    assert "from one lamp and 12 pairs of readings; provisional" in said("03")
+    assert "the meters' colours explain it" in said("03")
+
+
+@pytest.mark.parametrize("technology", ["led", "filament"])
+def test_a_link_by_hand_is_that_of_the_report(technology):
+    """Oracle: `technology_links`, for a link of five lamps and for one of single readings."""
+    shown = said("03", technology=technology)
+    assert all(f"same figure: {what} of the link" in shown for what in ("factor", "low", "high"))
+
+
+def test_verdicts_change_with_the_meter_only_where_colour_is_not_corrected():
+    """Oracle: scenario: M1 favours LED lamps by 6 %."""
+    number = r"(\d\.\d{3})"
+    rows = re.findall(rf"^(corrected|not corrected) .*?{number} .*?{number} ", said("03"), re.MULTILINE)
+    by = {
+        how: [float(b) / float(a) for kind, a, b in rows if kind == how]
+        for how in ("corrected", "not corrected")
+    }
+    # a verdict may lie at its limit: corrected ratios move by half a per cent at most, others by what the colours do
+    assert all(abs(moved - 1) < 0.005 for moved in by["corrected"])
+    assert all(moved < 0.95 for moved in by["not corrected"])
+    assert re.search(r"not corrected +K5 +HR +for the specimens on the bench", said("03"))
+
+
+def test_a_supply_that_nothing_corrects_is_asked_for(tmp_path):
+    """Oracle: the demo without its volts column: the step stays, and what is missing is named."""
+    shutil.copytree(HERE.parent / "data" / "demo", tmp_path / "b")
+    for name, columns in (("readings.csv", ["socket_V", "measured_at"]), ("days.csv", ["supply_V"])):
+        table = pd.read_csv(tmp_path / "b" / name, dtype=str)
+        table.drop(columns=columns).to_csv(tmp_path / "b" / name, index=False)
+    shown = said("03", bench=str(tmp_path / "b"))
+    assert "No: even with its corrections" in shown
+    assert shown.count("Write the volts at the lamp socket") == 2
+    assert "with the voltage correction" not in shown.replace("without the voltage correction", "")
+
+
+def test_meters_named_both_ways_round_are_refused_in_words(tmp_path):
+    """Oracle: one row turned round by hand."""
+    shutil.copytree(HERE.parent / "data" / "demo", tmp_path / "b")
+    place = tmp_path / "b" / "links.csv"
+    place.write_text(place.read_text(encoding="utf-8").replace("M1,M2", "M2,M1", 1), encoding="utf-8")
+    shown = said("03", bench=str(tmp_path / "b"))
+    assert "names the meters both ways round" in shown
+    assert "verdicts change" not in shown

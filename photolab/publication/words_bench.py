@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from photolab.bench.baseline_days import BaselineChart
+from photolab.bench.campaign import Campaign
+from photolab.bench.meter_change import MeterChange
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.repeatability import Levels
 from photolab.bench.spreads import FLAG_LEVEL
@@ -17,22 +20,29 @@ from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
-from photolab.publication.findings import light_words
+from photolab.publication.findings import joined, light_words
 from photolab.publication.statements import SCOPE_WORDS, capital, interval_words, limit_places, verdict_words
 
 __all__ = [
-    "LEVEL_WORDS",
+    "bracketed_words",
     "chance",
-    "charts_words",
+    "chart_words",
+    "colour_words",
+    "counted",
+    "held_words",
     "homogeneity_words",
+    "in_campaigns",
     "level_words",
     "levels_words",
     "link_words",
+    "linked_words",
+    "moved_words",
     "ratio_words",
+    "refused_words",
     "signal_words",
     "validation_words",
     "verdict_name",
-]  # fmt: skip
+]
 
 LEVEL_WORDS = {
     "specimen": "specimen to specimen",
@@ -126,7 +136,7 @@ def in_campaigns(p: float) -> str:
     """
     if p < 0.001:
         return "in fewer than 1 of 1000 campaigns"
-    return f"in {decimal(100.0 * p, 1 if p < 0.1 else 0)} of 100 campaigns"
+    return f"in {decimal(100.0 * p, 1 if p < 0.1 else 0).removesuffix('.0')} of 100 campaigns"
 
 
 def ratio_words(name: str, pair: ReadingComparison) -> str:
@@ -293,49 +303,209 @@ def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
     )
 
 
-def charts_words(charts: Iterable[BaselineChart], *, baseline: str, when: str) -> tuple[str, ...]:
-    """Return what control charts show, housing by housing.
+def chart_words(one: BaselineChart) -> str:
+    """Return what the control chart of one housing shows.
 
     Parameters
     ----------
-    charts : iterable of BaselineChart
-        One a housing.
-    baseline : str
-        The baseline lamp.
-    when : str
-        "before the voltage correction", or the like.
+    one : BaselineChart
+        The chart.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    place = f" in {one.housing}" if one.housing else ""
+    head = f"{one.lamp}{place} {'with' if one.volts_corrected else 'without'} the voltage correction"
+    covered = 1.0 - one.chart.false_alarm
+    strongest = {signal.kind: signal for signal in reversed(one.chart.signals)}
+    if "group" in strongest and "step" in strongest and strongest["group"].first == strongest["step"].first:
+        del strongest["step"]
+    kept = [strongest[kind] for kind in ("group", "step", "drift") if kind in strongest]
+    together = "; ".join(signal_words(signal, coverage=covered) for signal in kept)
+    days = [signal for signal in one.chart.signals if signal.kind == "day"]
+    alone = "; ".join(signal_words(signal, coverage=covered) for signal in days)
+    if not one.chart.signals:
+        return (
+            f"{head}: no day, no group of days, no step and no drift beyond its limit; the bench held within what "
+            "seatings and days scatter."
+        )
+    if not days:
+        return f"{head}: no single day is beyond its limits, but {together}."
+    if not kept:
+        return f"{head}: {alone}."
+    return f"{head}: {together}; and by {'itself' if len(days) == 1 else 'themselves'} {alone}."
+
+
+def held_words(
+    campaign: Campaign, before: Sequence[BaselineChart], after: Sequence[BaselineChart]
+) -> tuple[str, ...]:
+    """Return whether the bench held, what the voltage correction took off, and how often a sign comes by chance.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    before, after : sequence of BaselineChart
+        Without and with the voltage correction; `before` is empty where no reading states other volts.
 
     Returns
     -------
     tuple of str
-        One sentence a housing.
+        Sentences.
     """
-    said = []
-    for one in charts:
-        place = f" in {one.housing}" if one.housing else ""
-        signals = {signal.kind: signal for signal in reversed(one.chart.signals)}
-        kept = [signals[kind] for kind in ("group", "step", "drift") if kind in signals]
-        if "group" in signals and "step" in signals and signals["group"].first == signals["step"].first:
-            kept = [signals[kind] for kind in ("group", "drift") if kind in signals]
-        days = [signal for signal in one.chart.signals if signal.kind == "day"]
-        if not kept and not days:
-            said.append(
-                f"{baseline}{place} {when}: no day, no group of days, no step and no drift beyond its "
-                "limit; the "
-                f"bench held within what seatings and days scatter."
-            )
-            continue
-        covered = 1.0 - one.chart.false_alarm
-        together = "; ".join(signal_words(signal, coverage=covered) for signal in kept)
-        alone = "; ".join(signal_words(signal, coverage=covered) for signal in days)
-        if not days:
-            tail = f"no single day is beyond its limits, but {together}"
-        elif not kept:
-            tail = alone
-        else:
-            tail = f"{together}; and by {'itself' if len(days) == 1 else 'themselves'} {alone}"
-        said.append(f"{baseline}{place} {when}: {tail}.")
+    settings, found = campaign.bench.settings, [s for one in after for s in one.chart.signals]
+    lost = [s for one in before for s in one.chart.signals]
+    said = [
+        "No: even with its corrections the baseline shows something that chance seldom makes; see below."
+        if found
+        else "Yes: with its corrections the baseline shows no day, no group of days, no step and no drift beyond what "
+        "seatings and days scatter."
+    ]
+    if lost and not found:
+        said.append(
+            "Without the voltage correction it does not hold: the supply moved, and the correction takes it off."
+        )
+    if found and campaign.selection.readings["socket_V"].isna().any():
+        said.append(
+            "Write the volts at the lamp socket beside each reading (socket_V): the supply is the first thing to "
+            "suspect."
+        )
+    notes = campaign.bench.tables["days"].set_index("day")["note"].astype(str)
+    first = dict.fromkeys(str(s.first) for s in (lost or found) if s.kind in {"group", "step"})
+    said += [f"Noted in days.csv for {day}: {notes[day]}." for day in first if notes.get(day)]
+    origin = "declared" if "day_sd_percent" in settings.declared else "assumed"
+    chance_of = in_campaigns(after[0].chart.false_alarm)
+    said.append(
+        f"Days may scatter by {decimal(settings.day_sd_percent, 1)} % ({origin}). In a housing where nothing happened, "
+        f"such a sign turns up {chance_of}."
+    )
     return tuple(said)
+
+
+def linked_words(campaign: Campaign) -> tuple[str, ...]:
+    """Return which days of the baseline were read with another meter.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    tuple of str
+        One sentence a meter.
+    """
+    rows = campaign.selection.readings
+    rows = rows[(rows["lamp"] == campaign.baseline) & (rows["onto"] != rows["meter"])]
+    return tuple(
+        f"On {joined(dict.fromkeys(block['day']))} it was read with {meter} and brought to {campaign.selection.meter} "
+        f"by their link; these days share its uncertainty, {decimal(100.0 * float(block['link_u'].iloc[0]), 1)} %."
+        for meter, block in rows.groupby("meter", sort=False)
+    )
+
+
+def bracketed_words(campaign: Campaign, over: pd.DataFrame) -> tuple[str, ...]:
+    """Return how many seatings stand between two baselines, and how much either of them would change.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    over : DataFrame
+        One row a seating: inside (bool), and the lower and upper of the baselines beside it, least and most. [ln lx]
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
+    half = 50.0 * float(np.median(over["most"] - over["least"]))
+    seating = 100.0 * campaign.spreads.mounting.sd
+    judged = (
+        f"one seating of a lamp scatters with a standard deviation of {decimal(seating, 1)} %, so this much is no sign "
+        "of drift within the days."
+        if half <= seating
+        else f"that is more than the {decimal(seating, 1)} % that one seating scatters: the bench drifts within a day, "
+        "and only ratios by clock hold."
+    )
+    said = (
+        f"{int(over['inside'].sum())} of {len(over)} seatings stand between two baselines of their day and housing. "
+        "Taking either of the two instead of the value in between would move a ratio by "
+        f"± {decimal(half, 1)} % (median); {judged}"
+    )
+    if campaign.selection.readings["socket_V"].notna().all():
+        return (said,)
+    return (
+        said,
+        "Write the volts at the lamp socket beside each reading: they say whether the supply moved.",
+    )
+
+
+def colour_words(row: Mapping[Any, Any]) -> str:
+    """Return whether two links differ as the colour responses of the meters say they should.
+
+    Parameters
+    ----------
+    row : mapping
+        One row of `meter_change.colour_prediction`.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    end = (
+        "the meters' colours explain it"
+        if row["low"] <= row["predicted"] <= row["high"]
+        else "something else differs between the meters as well"
+    )
+    return (
+        f"The link of {row['technology']} lamps over that of {row['against']} lamps is {decimal(row['observed'], 4)} "
+        f"({decimal(row['low'], 4)} to {decimal(row['high'], 4)}); from the spectra and the responsivities of both "
+        f"meters it should be {decimal(row['predicted'], 4)}: {end}."
+    )
+
+
+def refused_words(refused: str, technologies: Sequence[str]) -> list[str]:
+    """Return what keeps readings on the old meter.
+
+    Parameters
+    ----------
+    refused : str
+        Why none can be brought to the new one; empty where nothing stands against it.
+    technologies : sequence of str
+        Those without a link.
+
+    Returns
+    -------
+    list of str
+        One sentence each.
+    """
+    said = [f"{technology_words(kind)}: no link; they stay on the old meter." for kind in technologies]
+    return [f"{capital(refused)}."] if refused else said
+
+
+def moved_words(how: str, change: MeterChange) -> str:
+    """Return how many verdicts change with the meter.
+
+    Parameters
+    ----------
+    how : str
+        What is done about the colour: "corrected".
+    change : MeterChange
+        Both results.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    if change.after.empty:
+        return f"Colour {how}: no verdict on {change.new}, for the baseline has no link."
+    count = f"{len(change.changed)} of {len(change.after)} verdicts"
+    return f"Colour {how}: {count} change from {change.old} to {change.new}."
 
 
 def technology_words(technology: str) -> str:
