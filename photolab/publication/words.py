@@ -5,17 +5,26 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from photolab.bench.baseline_days import BaselineChart
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.repeatability import Levels
+from photolab.metrology.monte_carlo import Validation
+from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
 from photolab.publication.display import Words
 from photolab.publication.statements import sentence
+from photolab.publication.words_bench import chart_words, homogeneity_words, levels_words, validation_words
 
 __all__ = ["SENTENCES", "agree", "say"]
 
 SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     Measured: lambda quantity: f"{quantity}.",
     ReadingComparison: sentence,
+    BaselineChart: chart_words,
+    Levels: levels_words,
+    Homogeneity: homogeneity_words,
+    Validation: validation_words,
 }
 """The closed table: what is said of a result of each type."""
 
