@@ -142,6 +142,12 @@ class ResidualModel:
         """Degrees of freedom of a variance, the harmonic mean over the correlation times."""
         return float(1.0 / np.sum(self.weights / self.dofs))
 
+    @property
+    def covariance(self) -> FloatArray:
+        """Covariance of the parameters of the fit, shape (p, p) [any]."""
+        middle = np.einsum("m,mrs->rs", self.weights * self.noise_variances, self.middles)
+        return np.asarray(self.to_space.T @ middle @ self.to_space)
+
     def variance(self, gradient: FloatArray) -> float:
         """Return the variance of a quantity computed from the fit.
 
