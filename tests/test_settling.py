@@ -9,7 +9,7 @@ from scipy import stats
 from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up import fit_warm_up
 from photolab.thermal.warm_up_model import curve_of, separable
-from photolab.thermal.warm_up_result import settling_time
+from photolab.thermal.warm_up_result import _settling_time
 
 TIME_S = np.arange(30.0, 2401.0, 30.0)
 
@@ -24,7 +24,7 @@ def curve_from(light, terms):
 
 
 def settled(curve, percent=1.0, *, drift=0.0, clock=0.0, coverage=0.95):
-    return settling_time(
+    return _settling_time(
         curve, percent, drift_relative_sd=drift, elapsed_uncertainty_s=clock, coverage=coverage
     )
 

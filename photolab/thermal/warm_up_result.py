@@ -239,7 +239,7 @@ class WarmUp:
         """
         self._check_inside(self.initial_s, np.inf)
         self._refuse("time_constants")
-        return fading_parts(
+        return _fading_parts(
             self.described,
             window(self.initial_s, self.initial_window_s),
             drift_relative_sd=self.drift_relative_sd,
@@ -335,7 +335,7 @@ class WarmUp:
             message = f"percent must be between 0 and 100; got {percent} %"
             raise ValueError(message)
         self._refuse("final_level")
-        return settling_time(
+        return _settling_time(
             self.described,
             percent,
             drift_relative_sd=self.drift_relative_sd,
@@ -505,29 +505,10 @@ def log_time_uncertainties(curve: Curve) -> FloatArray:
     return np.sqrt(variances)
 
 
-def settling_time(
+def _settling_time(
     curve: Curve, percent: float, *, drift_relative_sd: float, elapsed_uncertainty_s: float, coverage: float
 ) -> Settled:
-    """Return when the light comes within a percentage of its final level for good.
-
-    Parameters
-    ----------
-    curve : Curve
-        The fitted curve that describes the record.
-    percent : float
-        Largest distance from the final level afterwards. [%]
-    drift_relative_sd : float
-        Standard uncertainty of a drift over the record. [1]
-    elapsed_uncertainty_s : float
-        Standard uncertainty of the zero of the clock. [s]
-    coverage : float
-        Coverage of the interval. [1]
-
-    Returns
-    -------
-    Settled
-        The instant; that of the first reading, without a width, where the light is near from the start.
-    """
+    """Return when the light comes within a percentage of its final level for good, the first reading at the earliest."""
     instant = _last_crossing(curve, percent / 100.0)
     if instant <= curve.start_s:
         return Settled(curve.start_s, curve.start_s, curve.start_s, percent)
@@ -543,7 +524,7 @@ def settling_time(
     return Settled(instant, max(instant - half, curve.start_s), instant + half, percent)
 
 
-def fading_parts(
+def _fading_parts(
     curve: Curve,
     instants_s: FloatArray,
     *,
@@ -551,28 +532,7 @@ def fading_parts(
     elapsed_uncertainty_s: float,
     coverage: float,
 ) -> tuple[Fading, ...]:
-    r"""Return what fades how fast: amplitudes at the initial time and time constants.
-
-    .. math:: s_i = a_i e^{-t_0 / \tau_i} / E(t_0)
-
-    Parameters
-    ----------
-    curve : Curve
-        The fitted curve that describes the record.
-    instants_s : ndarray, shape (m,)
-        Instants whose mean is the initial light. [s]
-    drift_relative_sd : float
-        Standard uncertainty of a drift over the record. [1]
-    elapsed_uncertainty_s : float
-        Standard uncertainty of the zero of the clock. [s]
-    coverage : float
-        Coverage of the intervals. [1]
-
-    Returns
-    -------
-    tuple of Fading
-        One a term of the curve, slowest first.
-    """
+    r"""Return shares :math:`a_i e^{-t_0 / \tau_i} / E(t_0)` at the initial time and time constants, slowest first."""
     fixed, amplitudes, log_taus = _parameters(curve, drift_relative_sd)
     clock = measured(0.0, Input("zero of the clock", elapsed_uncertainty_s))
     instants = [clock + (t - curve.start_s) for t in instants_s]

@@ -35,7 +35,7 @@ from scipy.optimize import curve_fit
 
 from photolab.thermal.bounds import fit_monotone, ratio_bounds
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART, fit_exponentials
-from photolab.thermal.variable_projection import Separable, search, solve
+from photolab.thermal.variable_projection import Separable, _search, solve
 
 REPEATS = 3
 STRD = Path(__file__).parents[1] / "reference" / "nist_strd"
@@ -137,7 +137,7 @@ def behind_best(readings, curves):
             starts = [*random.uniform(*limits, (20, terms)), np.log(start[i, [2, 4]][:terms])]
             ours[i, terms - 1] = solve(problem, terms).sum_of_squares
             best[i, terms - 1] = min(
-                search(problem, one, max_steps=200).sum_of_squares for one in np.array(starts)
+                _search(problem, one, max_steps=200).sum_of_squares for one in np.array(starts)
             )
     share, half = 100 * (ours / np.minimum(best, ours) - 1 > 1e-6), curves // 2
     return (
