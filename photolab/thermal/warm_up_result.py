@@ -239,13 +239,24 @@ class WarmUp:
         """
         self._check_inside(self.initial_s, np.inf)
         self._refuse("time_constants")
-        return _fading_parts(
-            self.described,
-            window(self.initial_s, self.initial_window_s),
-            drift_relative_sd=self.drift_relative_sd,
-            elapsed_uncertainty_s=self.elapsed_uncertainty_s,
-            coverage=self.coverage,
-        )
+        initial = window(self.initial_s, self.initial_window_s)
+        fixed, amplitudes, log_taus = _parameters(self.described, self.drift_relative_sd)
+        clock = measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
+        instants = [clock + (t - self.described.start_s) for t in initial]
+        even = np.full(len(instants), 1.0 / len(instants))
+        parts = []
+        for amplitude, log_tau in zip(amplitudes, log_taus, strict=True):
+            rate = np.exp(-log_tau)
+            parts.append(amplitude * combine(even, [np.exp(-since * rate) for since in instants]))
+        steady = fixed_columns(initial, self.described.step_s).mean(axis=0)
+        light = combine([*steady, *np.ones(len(parts))], [*fixed, *parts])
+        found = []
+        for part, log_tau in zip(parts, log_taus, strict=True):
+            share, wide = part / light, min(log_tau.half_width(self.coverage), LARGEST_LOG)
+            ends = np.exp(log_tau.value + wide * np.array([0.0, -1.0, 1.0]))
+            values = (share.value, *share.interval(self.coverage), share.u, *ends, log_tau.u)
+            found.append(Fading(*map(float, values)))
+        return tuple(found)
 
     def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
         """Return the light at one instant over the light at another.
@@ -335,13 +346,22 @@ class WarmUp:
             message = f"percent must be between 0 and 100; got {percent} %"
             raise ValueError(message)
         self._refuse("final_level")
-        return _settling_time(
-            self.described,
-            percent,
-            drift_relative_sd=self.drift_relative_sd,
-            elapsed_uncertainty_s=self.elapsed_uncertainty_s,
-            coverage=self.coverage,
-        )
+        curve = self.described
+        instant = _last_crossing(curve, percent / 100.0)
+        if instant <= curve.start_s:
+            return Settled(curve.start_s, curve.start_s, curve.start_s, percent)
+        fixed, amplitudes, log_taus = _parameters(curve, self.drift_relative_sd)
+        rates = [np.exp(-one) for one in log_taus]
+        parts = [
+            a * np.exp((curve.start_s - instant) * rate) for a, rate in zip(amplitudes, rates, strict=True)
+        ]
+        distance = combine([1.0] * len(parts), parts)
+        side = float(np.sign(distance.value))
+        left = distance * side - fixed[0] * (percent / 100.0)  # to go; none at the instant
+        slope = side * sum(part.value * rate.value for part, rate in zip(parts, rates, strict=True))
+        found = left * (1.0 / slope) + measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
+        half = found.half_width(self.coverage)
+        return Settled(instant, max(instant - half, curve.start_s), instant + half, percent)
 
     def rebase(
         self, instants: Iterable[float] = REBASE_INSTANTS, *, at_s: float | None = None
@@ -503,53 +523,6 @@ def log_time_uncertainties(curve: Curve) -> FloatArray:
     )
     variances: FloatArray = np.array([curve.noise.variance(row) for row in rows])
     return np.sqrt(variances)
-
-
-def _settling_time(
-    curve: Curve, percent: float, *, drift_relative_sd: float, elapsed_uncertainty_s: float, coverage: float
-) -> Settled:
-    """Return when the light comes within a percentage of its final level for good, the first reading at the earliest."""
-    instant = _last_crossing(curve, percent / 100.0)
-    if instant <= curve.start_s:
-        return Settled(curve.start_s, curve.start_s, curve.start_s, percent)
-    fixed, amplitudes, log_taus = _parameters(curve, drift_relative_sd)
-    rates = [np.exp(-one) for one in log_taus]
-    parts = [a * np.exp((curve.start_s - instant) * rate) for a, rate in zip(amplitudes, rates, strict=True)]
-    distance = combine([1.0] * len(parts), parts)
-    side = float(np.sign(distance.value))
-    left = distance * side - fixed[0] * (percent / 100.0)  # to go; none at the instant
-    slope = side * sum(part.value * rate.value for part, rate in zip(parts, rates, strict=True))
-    found = left * (1.0 / slope) + measured(0.0, Input("zero of the clock", elapsed_uncertainty_s))
-    half = found.half_width(coverage)
-    return Settled(instant, max(instant - half, curve.start_s), instant + half, percent)
-
-
-def _fading_parts(
-    curve: Curve,
-    instants_s: FloatArray,
-    *,
-    drift_relative_sd: float,
-    elapsed_uncertainty_s: float,
-    coverage: float,
-) -> tuple[Fading, ...]:
-    r"""Return shares :math:`a_i e^{-t_0 / \tau_i} / E(t_0)` at the initial time and time constants, slowest first."""
-    fixed, amplitudes, log_taus = _parameters(curve, drift_relative_sd)
-    clock = measured(0.0, Input("zero of the clock", elapsed_uncertainty_s))
-    instants = [clock + (t - curve.start_s) for t in instants_s]
-    even = np.full(len(instants), 1.0 / len(instants))
-    parts = []
-    for amplitude, log_tau in zip(amplitudes, log_taus, strict=True):
-        rate = np.exp(-log_tau)
-        parts.append(amplitude * combine(even, [np.exp(-since * rate) for since in instants]))
-    steady = fixed_columns(instants_s, curve.step_s).mean(axis=0)
-    light = combine([*steady, *np.ones(len(parts))], [*fixed, *parts])
-    found = []
-    for part, log_tau in zip(parts, log_taus, strict=True):
-        share, wide = part / light, min(log_tau.half_width(coverage), LARGEST_LOG)
-        ends = np.exp(log_tau.value + wide * np.array([0.0, -1.0, 1.0]))
-        values = (share.value, *share.interval(coverage), share.u, *ends, log_tau.u)
-        found.append(Fading(*map(float, values)))
-    return tuple(found)
 
 
 def _parameters(
