@@ -166,6 +166,17 @@ def test_a_correction_left_out_changes_the_readings_by_its_law(campaign, off):
     assert_allclose(change, expected[off], rtol=1e-9, atol=1e-15)  # a difference of logarithms
 
 
+def test_a_certificate_multiplies_readings_by_true_over_displayed(tmp_path):
+    """Oracle: by hand; a reading that shows 2 % too much is lowered by ln 1.02, and the certificate's u is shared."""
+    stated = (
+        "[meter.certificate]\ncorrection = 0.98\nexpanded_uncertainty_percent = 1.5\ncoverage_factor = 2\n"
+    )
+    found = evaluate(bench(tmp_path, csv(HEADER, ROWS), toml=TOML.replace(HOUSING, stated + HOUSING)))
+    assert_allclose(found.seats["ln_value"][3], math.log(0.98 * NET[5]), rtol=1e-14)
+    scale = next(q for q in found.joint.inputs if q.name == ("scale", "M1"))
+    assert_allclose(scale.u, 0.0075, rtol=1e-14)
+
+
 def test_one_row_is_its_row_of_the_table():
     """Oracle: the whole table of the demo: estimate, inputs with all they are, sensitivities."""
     campaign, read = demo_campaign(), demo_bench()

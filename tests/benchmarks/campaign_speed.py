@@ -85,7 +85,9 @@ def campaign(
     """Write an invented campaign of one meter and two housings."""
     rng = np.random.default_rng(1)
     sides, names = ["HP", "HR"], ["lamp", "housing", "mounting", "repeat"]
-    index = pd.MultiIndex.from_product([range(lamps), sides, range(seatings), range(1, repeats + 1)], names=names)
+    index = pd.MultiIndex.from_product(
+        [range(lamps), sides, range(seatings), range(1, repeats + 1)], names=names
+    )
     table = index.to_frame(index=False)
     seated = rng.normal(0.0, 0.025, len(table) // repeats)
     table["day"] = table["mounting"] if shape.startswith("same days") else table["lamp"] // 10
