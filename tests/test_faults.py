@@ -6,14 +6,15 @@ import pytest
 import test_faults_cautions
 import test_faults_tables
 import test_faults_toml
+import test_faults_wrong_cells
 
 from photolab.bench.faults import CODES, SHOWN, Faults, Problem, closest, refusal, shown
 from photolab.errors import RecordError
 
 
 def test_every_code_has_a_folder_that_raises_it():
-    modules = (test_faults_toml, test_faults_tables, test_faults_cautions)
-    from_workbooks = {"caution 33"}  # tests/test_workbook.py
+    modules = (test_faults_toml, test_faults_tables, test_faults_cautions, test_faults_wrong_cells)
+    from_workbooks = {"caution 33", "caution 39"}  # tests/test_workbook.py
     assert {case[0] for module in modules for case in module.CASES} | from_workbooks == set(CODES)
 
 

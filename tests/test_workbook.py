@@ -264,7 +264,7 @@ def test_a_workbook_that_unpacks_too_large_or_runs_too_long(tmp_path, monkeypatc
     folder = save(tmp_path / "b")
     monkeypatch.setattr(workbook, "MAX_ROWS", 2)
     refused(folder, "fault 3", "bench.xlsx: sheet readings has more than 2 rows. [fault 3]")
-    monkeypatch.setattr(workbook, "MAX_FILE_BYTES", 100)
+    monkeypatch.setattr(workbook, "MAX_UNPACKED_BYTES", 100)
     refused(folder, "fault 3", "bench.xlsx: unpacks to more than")
 
 
@@ -295,10 +295,12 @@ def test_new_workbook_says_what_to_type_and_reads_once_it_is_typed(tmp_path):
     row = next(row for row in book["bench"].iter_rows() if row[2].value == "reading_percent")
     row[3].value = 3
     book["readings"]["B2"], book["readings"]["B3"] = 318, 334
+    book["lamps"]["B2"], book["lamps"]["B3"] = "halogen", "LED"
     book.save(folder / "bench.xlsx")
     bench = read_bench(folder)
     assert list(bench.tables["readings"]["illuminance_lx"]) == [318.0, 334.0]
     assert bench.settings.protocol_revision == "1"
+    assert list(bench.tables["lamps"]["technology"]) == ["filament", "led"]
     assert not bench.housings
 
 

@@ -1,7 +1,7 @@
 """Declared defaults that a folder leans on, each with the words it is printed with."""
 
-from photolab.bench.keys import SECTIONS
 from photolab.bench.model import Assumption, Bench, Housing, Meter
+from photolab.bench.schema import SECTIONS
 
 
 def assumptions(bench: Bench) -> tuple[Assumption, ...]:

@@ -2,25 +2,31 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from photolab.bench.faults import Faults, shown
+from photolab.bench.checks import OUTSIDE, names_in
+from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.model import Bench
 from photolab.bench.schema import TABLES
+from photolab.bench.selection import instants
 
 SHORT_REST_MIN = 30.0
 OLD_PRICE_DAYS = 180
 OLD_CALIBRATION_MONTHS = 24
+FAR_DAYS = 366
 SCATTER_LIMIT = 3.0
-SAME_MOMENT_S = (
-    30.0  # readings of one mounting closer than this are repeats; further apart the light itself has moved
-)
+SAME_MOMENT_S = 30.0
+"""Readings of one mounting closer than this are repeats; further apart the light itself has moved. [s]"""
 POWER_LIMIT = 0.05
 MINUTES_END_S = 120.0
 HOT_C = 200.0
+VOLTS_OFF = 0.2
+USUAL_FACTOR = (0.8, 1.25)
+USUAL_AMPERES, USUAL_LUMENS, USUAL_GRID_MM = 20.0, 100.0, 50.0
 NAMED = 8
 
 
@@ -34,17 +40,11 @@ def cautions(bench: Bench, faults: Faults) -> None:
     faults : Faults
         Collects them.
     """
-    _ranges(bench, faults)
-    _seatings(bench, faults)
-    _specifications(bench, faults)
-    _unused(bench, faults)
-    _rests(bench, faults)
-    _volts(bench, faults)
-    _ages(bench, faults)
-    _scatter(bench, faults)
-    _baseline(bench, faults)
-    _power(bench, faults)
-    _units(bench, faults)
+    for caution in (
+        _ranges, _seatings, _specifications, _unused, _rests, _volts, _ages, _scatter, _baseline, _unusual, _units,
+        _dates, _left_out, _dark,
+    ):  # fmt: skip
+        caution(bench, faults)
 
 
 def listed(names: Iterable[str]) -> str:
@@ -168,9 +168,8 @@ def _specifications(bench: Bench, faults: Faults) -> None:
             faults.add("caution 23", "bench.toml", words)
     power = bench.tables["electrical"]
     small = power[(power["uncertainty_percent"] > 0) & (power["uncertainty_percent"] < 0.05)]
-    for value, line in zip(small["uncertainty_percent"], small["line"], strict=True):
-        words = f"{value:g} % is very small; is it in %?"
-        faults.add("caution 23", "electrical.csv", words, line=int(line), column="uncertainty_percent")
+    faults.where("caution 23", small, "electrical.csv", lambda row: (
+        f"{row['value']:g} % is very small; is it in %?"), column="uncertainty_percent")  # fmt: skip
 
 
 def _rests(bench: Bench, faults: Faults) -> None:
@@ -199,32 +198,31 @@ def _volts(bench: Bench, faults: Faults) -> None:
 
 
 def _ages(bench: Bench, faults: Faults) -> None:
-    """Cautions 26 and 27: prices and calibrations that are old on the last day of the bench."""
-    dates = [text for text in bench.tables["days"]["date"] if text]
+    """Cautions 26 and 27: prices and calibrations that are old on the last day of the bench, or younger than it."""
+    dates = names_in(bench.tables["days"]["date"])
     if not dates:
         return
-    last = date.fromisoformat(max(dates))
-    lamps = bench.tables["lamps"]
+    last, lamps = date.fromisoformat(max(dates)), bench.tables["lamps"]
     for lamp, text, line in zip(lamps["lamp"], lamps["price_date"], lamps["line"], strict=True):
         age = (last - date.fromisoformat(text)).days if text else 0
         if age > OLD_PRICE_DAYS:
             words = (
                 f"the price of {shown(lamp)} was {age} days old on the last day, {last}; look it up again."
             )
-            faults.add("caution 26", "lamps.csv", words, line=int(line), column="price_date")
+        elif age < 0:
+            words = f"the price of {shown(lamp)} is of {text}, after the last day, {last}; which is right?"
+        else:
+            continue
+        faults.add("caution 26", "lamps.csv", words, line=int(line), column="price_date")
     for meter in bench.meters.values():
-        stated = [
-            text
-            for text in (meter.calibrated_on, meter.certificate.date if meter.certificate else "")
-            if text
-        ]
-        if not stated:
+        stated = [meter.calibrated_on, meter.certificate.date if meter.certificate else ""]
+        if not any(stated):
             continue
         day = date.fromisoformat(max(stated))
         months = 12 * (last.year - day.year) + last.month - day.month - (last.day < day.day)
-        if months >= OLD_CALIBRATION_MONTHS:
-            before = f"{months} months before the last day, {last}"
-            words = f'meter "{shown(meter.id)}" was calibrated on {day}, {before}.'
+        when = "after" if day > last else f"{months} months before"
+        if months >= OLD_CALIBRATION_MONTHS or day > last:
+            words = f'meter "{shown(meter.id)}" was calibrated on {day}, {when} the last day, {last}.'
             faults.add("caution 27", "bench.toml", words)
 
 
@@ -325,28 +323,135 @@ def _baseline(bench: Bench, faults: Faults) -> None:
         faults.add("caution 29", file, words)
 
 
-def _power(bench: Bench, faults: Faults) -> None:
-    """Caution 31: power that is not volts times amperes."""
-    table = bench.tables["electrical"]
+def _unusual(bench: Bench, faults: Faults) -> None:
+    """Cautions 31 and 34: power that is not volts times amperes, volts and factors far from the usual."""
+    table, reference = bench.tables["electrical"], bench.settings.reference_voltage_V
     product = table["socket_V"] * table["current_A"]
     off = (product / table["power_W"] - 1.0).abs() > POWER_LIMIT
-    for power, other, line in zip(table["power_W"][off], product[off], table["line"][off], strict=True):
-        words = f"{power:g} W, and volts times amperes give {other:.4g} W; which is right?"
-        faults.add("caution 31", "electrical.csv", words, line=int(line), column="power_W")
+    faults.where("caution 31", table[off].assign(product=product[off]), "electrical.csv", lambda row: (
+        f"{row['power_W']:g} W, and volts times amperes give {row['product']:.4g} W; which is right?"),
+        column="power_W")  # fmt: skip
+    for name in ("readings", "warm_up", "distance", "electrical", "days"):
+        column = "supply_V" if name == "days" else "socket_V"
+        rows = bench.tables[name]
+        far = rows[(rows[column] / reference - 1.0).abs() > VOLTS_OFF]
+        faults.where("caution 34", far, f"{name}.csv", lambda row: (
+            f"{row['value']:g} V is far from the {reference:g} V of the bench (reference_voltage_V)."),
+            column=column)  # fmt: skip
+    for meter in bench.meters.values():
+        for factor in meter.spectral_factors:
+            if not USUAL_FACTOR[0] <= factor.factor <= USUAL_FACTOR[1]:
+                words = f'meter "{shown(meter.id)}": a spectral factor of {factor.factor:g} for {factor.technology} is'
+                faults.add(
+                    "caution 34", "bench.toml", f"{words} far from 1; is it true over displayed reading?"
+                )
 
 
 def _units(bench: Bench, faults: Faults) -> None:
     """Caution 32: values that look as if they were typed in another unit."""
-    runs = bench.tables["warm_up"]
+    tables = bench.tables
+    runs, lamps, heat = tables["warm_up"], tables["lamps"], tables["thermal"]
     if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in runs:
         for run, end in runs.groupby("run", sort=False)["elapsed_s"].max().items():
             if end <= MINUTES_END_S:
                 ends = f"run {shown(str(run))} ends at {end:g} s"
                 words = f"{ends}; if these are minutes, name the column elapsed_minutes."
                 faults.add("caution 32", "warm_up.csv", words, column="elapsed_s")
-    heat = bench.tables["thermal"]
     if "displayed_F" not in heat:
-        for value, line in zip(heat["displayed_C"], heat["line"], strict=True):
-            if value > HOT_C:
-                words = f"{value:g} degC is very hot; if it is degF, name the column displayed_F."
-                faults.add("caution 32", "thermal.csv", words, line=int(line), column="displayed_C")
+        faults.where("caution 32", heat[heat["displayed_C"] > HOT_C], "thermal.csv", lambda row: (
+            f"{row['value']:g} degC is very hot; if it is degF, name the column displayed_F."),
+            column="displayed_C")  # fmt: skip
+    for name in ("electrical", "warm_up"):
+        faults.where("caution 32", tables[name][tables[name]["current_A"] > USUAL_AMPERES], f"{name}.csv", lambda row: (
+            f"{row['value']:g} A is a lot; if these are mA, divide by 1000."), column="current_A")  # fmt: skip
+    faults.where("caution 32", lamps[lamps["claimed_flux_lm"] < USUAL_LUMENS], "lamps.csv", lambda row: (
+        f"{row['value']:g} lm is very little; if it is klm, multiply by 1000."),
+        column="claimed_flux_lm")  # fmt: skip
+    wall = tables["beam"].dropna(subset=["x_mm", "y_mm"])
+    for run, rows in wall.groupby("run", sort=False):
+        size = max(np.ptp(rows[axis].to_numpy()) for axis in ("x_mm", "y_mm"))
+        if len(rows) > 1 and size < USUAL_GRID_MM:
+            words = f"the grid of run {shown(str(run))} is {size:g} mm wide; if these are metres, multiply by 1000."
+            faults.add("caution 32", "beam.csv", words, line=int(rows["line"].iloc[0]), column="x_mm")
+
+
+def _dates(bench: Bench, faults: Faults) -> None:
+    """Caution 37: days and clock times that are not in the order of their rows."""
+    days = bench.tables["days"]
+    if len(days) > 1:
+        dates = pd.Series([date.fromisoformat(text).toordinal() for text in days["date"]], days.index)
+        gap = dates.diff()
+        first = dict(zip(reversed(list(days["date"])), reversed(list(days["day"])), strict=True))
+        faults.where("caution 37", days[days["date"].duplicated()], "days.csv", lambda row: (
+            f"{row['date']} is the date of day {shown(first[row['date']])} too."), column="date")  # fmt: skip
+        faults.where("caution 37", days[gap < 0], "days.csv", lambda row: (
+            f"{row['date']} is before the day above it; is the year right?"), column="date")  # fmt: skip
+        faults.where("caution 37", days[gap > FAR_DAYS], "days.csv", lambda row: (
+            f"{row['date']} is more than a year after the day above it; is the year right?"),
+            column="date")  # fmt: skip
+    readings = bench.tables["readings"]
+    timed = readings[(readings["clock"] != "").to_numpy() & readings["order"].notna().to_numpy()]
+    timed = timed.sort_values(["day", "order"], kind="stable")
+    above = timed[["day", "clock"]].shift(fill_value="")
+    late = (timed["day"] == above["day"]).to_numpy() & (timed["clock"] < above["clock"]).to_numpy(dtype=bool)
+    faults.where("caution 37", timed[late].assign(above=above.loc[late, "clock"]), "readings.csv", lambda row: (
+        f"{row['clock']} comes after {row['above']} by the order of day {shown(row['day'])}; which is right?"),
+        column="clock")  # fmt: skip
+
+
+def _left_out(bench: Bench, faults: Faults) -> None:
+    """Caution 38: readings at no instant that is compared, and points where one lamp alone was read."""
+    readings, settings = bench.tables["readings"], bench.settings
+    late = readings[instants(bench) == ""]
+    if len(late):
+        window, hold = f"{settings.initial_window_s:g} s of {settings.initial_s:g} s", settings.hold_minutes
+        count = f"{len(late)} reading{'s' * (len(late) > 1)} of {listed(names_in(late['lamp']))}"
+        words = f"{count}: not within {window}, nor at the hold time of {hold:g} min; compared with nothing."
+        faults.add("caution 38", "readings.csv", words, line=int(late["line"].iloc[0]), column="elapsed_s")
+    if len(names_in(readings["lamp"])) < 2:
+        return
+    for point, rows in readings.groupby("point", sort=False):
+        if len(names_in(rows["lamp"])) == 1:
+            others = [name for name in names_in(readings["point"]) if name != point]
+            near = hint(str(point), others, "; did you mean {}?") or "."
+            count = f"{len(rows)} reading{'s' * (len(rows) > 1)} of {shown(rows['lamp'].iloc[0])} alone"
+            words = f'"{shown(str(point))}" has {count}: compared with nothing{near}'
+            faults.add("caution 38", "readings.csv", words, line=int(rows["line"].iloc[0]), column="point")
+
+
+def _dark(bench: Bench, faults: Faults) -> None:
+    """Caution 34: dark readings above half the reading, and those of some rows of a run only."""
+    for name in ("readings", "distance"):
+        rows = bench.tables[name]
+        large = rows[
+            (rows["dark_lx"] > 0.5 * rows["illuminance_lx"]) & (rows["dark_lx"] < rows["illuminance_lx"])
+        ]
+        faults.where("caution 34", large, f"{name}.csv", lambda row: (
+            f"{row['dark_lx']:g} lx is above half the reading of {row['illuminance_lx']:g} lx; was the lamp covered?"),
+            column="dark_lx")  # fmt: skip
+    for name in ("distance", "beam"):
+        for run, rows in bench.tables[name].groupby("run", sort=False):
+            known = rows["dark_lx"].notna()
+            if known.any() and not known.all():
+                words = f"blank in {(~known).sum()} of {len(rows)} rows of run {shown(str(run))}; there 0 is used."
+                line = int(rows.loc[~known, "line"].iloc[0])
+                faults.add("caution 34", f"{name}.csv", words, line=line, column="dark_lx")
+
+
+def photos(folder: Path, tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
+    """Keep a caution for pictures that are not in the folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    tables : mapping
+        The tables as read.
+    faults : Faults
+        Collects them.
+    """
+    readings = tables["readings"]
+    inside = [photo for photo in names_in(readings["photo"]) if not OUTSIDE.search(photo)]
+    absent = [photo for photo in inside if not (folder / photo).is_file()]
+    faults.where("caution 30", readings[readings["photo"].isin(absent)], "readings.csv", lambda row: (
+        f'"{shown(row["photo"])}" is not in the folder.'), column="photo")  # fmt: skip

@@ -14,6 +14,7 @@ import pandas as pd
 import tomli_w
 
 from photolab.bench.faults import Faults, refusal
+from photolab.bench.files import WORKBOOK
 from photolab.bench.model import (
     Bench,
     Certificate,
@@ -23,7 +24,9 @@ from photolab.bench.model import (
     Settings,
     default_linearity,
 )
-from photolab.bench.schema import SPECTRUM_FILE, TABLES, Table, unit_forms
+from photolab.bench.schema import SECTIONS, SPECTRUM_FILE, TABLES, Table
+from photolab.bench.workbook import starter_workbook
+from photolab.errors import RecordError
 
 
 def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
@@ -82,19 +85,12 @@ def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
     RecordError
         If the folder holds anything, or cannot be written.
     """
-    faults = Faults()
+    beside = None
     try:
         if folder.is_symlink() or (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))):
-            faults.add("fault 3", folder.name, "is already there and not an empty folder; name a new one.")
-            raise refusal(faults.faults)
+            raise _refused(folder, "is already there and not an empty folder; name a new one.")
         folder.parent.mkdir(parents=True, exist_ok=True)
         beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    except OSError as error:
-        faults.add(
-            "fault 3", folder.name, f"cannot be written: {(error.strerror or 'unknown reason').lower()}."
-        )
-        raise refusal(faults.faults) from None
-    try:
         for name, content in files.items():
             (beside / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
         beside.chmod(0o755)
@@ -102,13 +98,18 @@ def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
             folder.rmdir()
         beside.replace(folder)
     except OSError as error:
-        faults.add(
-            "fault 3", folder.name, f"cannot be written: {(error.strerror or 'unknown reason').lower()}."
-        )
-        raise refusal(faults.faults) from None
+        reason = (error.strerror or "unknown reason").lower()
+        raise _refused(folder, f"cannot be written: {reason}.") from None
     finally:
-        shutil.rmtree(beside, ignore_errors=True)
+        if beside is not None:
+            shutil.rmtree(beside, ignore_errors=True)
     return folder
+
+
+def _refused(folder: Path, words: str) -> RecordError:
+    faults = Faults()
+    faults.add("fault 3", folder.name, words)
+    return refusal(faults.faults)
 
 
 def _with_excluded(bench: Bench) -> pd.DataFrame:
@@ -121,20 +122,14 @@ def _with_excluded(bench: Bench) -> pd.DataFrame:
 
 def _csv(rows: pd.DataFrame, table: Table) -> str:
     """Return a table as CSV text: only columns that hold something, values as they were typed."""
-    columns = []
+    kept = []
     for column in table.columns:
-        typed = [f.header for f in unit_forms(column.name) if f.header in rows]
+        typed = [header for header in column.headers[1:] if header in rows]
         whole = [h for h in typed if not (rows[h].isna() & rows[column.name].notna()).any()]
-        columns.append(whole[0] if whole else column.name)
-    skipped = {
-        *table.names,
-        "line",
-        "log_file",
-        *(f.header for name in table.names for f in unit_forms(name)),
-    }
-    extra = [str(name) for name in rows if name not in skipped]
-    required = {column.name for column in table.columns if column.required}
-    kept = [name for name in [*columns, *extra] if name in rows and (name in required or _holds(rows[name]))]
+        name = (whole or [column.name])[0]
+        kept += [name] if name in rows and (column.required or _holds(rows[name])) else []
+    known = {"line", "log_file", *(header for column in table.columns for header in column.headers)}
+    kept += [str(name) for name in rows if name not in known and _holds(rows[name])]
     columns_of_cells = [_cells(rows[name]) for name in kept]
     lines = [map(_quoted, kept), *zip(*columns_of_cells, strict=True)]
     return "".join(",".join(line) + "\n" for line in lines)
@@ -232,3 +227,77 @@ def _toml(bench: Bench) -> str:
         names = frozenset(item.name for item in fields(Question))
         document["question"] = [_section(question, names) for question in bench.questions]
     return tomli_w.dumps(document)
+
+
+HEAD = """\
+# A bench folder for photolab. Lines that begin with # are notes; take the # away to use a key.
+# 1. Type your meter's accuracy after reading_percent (see the table).
+# 2. Type two readings into readings.csv, and what kind of lamp A1 and A2 are into lamps.csv.
+# 3. Run: photolab check followed by the name of this folder.
+schema = 1
+
+[bench]
+name = "my bench"
+protocol_revision = "1"
+"""
+MANUAL = """
+# your manual prints                        write
+# ±(3 % rdg + 0.5 % f.s.)                   reading_percent = 3, range_percent = 0.5 (f.s. = top of the range)
+# ±4 % ±10 digits (dgt, counts)             reading_percent = 4, digits = 10
+# ±3 % below 10 000 lx, ±4 % above          ranges_lx = [400, 4000, 40000], reading_percent = [3, 3, 4]
+# range 400.0 / 4000 / 40.00k               resolution_lx = [0.1, 1, 10]: the last figure that can change
+# f1' <= 8 %, "V(lambda) match"             mismatch_index_percent = 8
+# calibrated to an incandescent lamp, 2856 K   calibration_source = "A"
+[[meter]]
+id = "M1"
+reading_percent =
+"""
+LAMPS = "lamp,technology,role\nA1,,baseline\nA2,,candidate\n"
+READINGS = "lamp,illuminance_lx\nA1,\nA2,\n"
+
+
+def starter_toml() -> str:
+    """Return bench.toml of a new folder: every key with an example, what it is and what holds without it."""
+    typed = {"name", "protocol_revision", "id", "reading_percent"}
+
+    def notes(section: str, done: frozenset[str] | set[str] = frozenset()) -> list[str]:
+        keys = [key for key in SECTIONS[section] if key.name not in done and key.example]
+        return [
+            f"# {key.name} = {key.example}    # {key.note}" for key in keys if "not used" not in key.about
+        ]
+
+    question = ["", "# a question you ask before the first reading", "# [[question]]", *notes("question")]
+    parts = [HEAD.rstrip(), *notes("bench", typed), MANUAL.rstrip(), *notes("meter", typed)]
+    parts += ["", "# [[housing]]", *notes("housing"), "", "# [links]", *notes("links"), *question]
+    return "\n".join(parts) + "\n"
+
+
+def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Path:
+    """Write the smallest bench folder a beginner can fill in.
+
+    Parameters
+    ----------
+    folder : str or path
+        Where to; it must not exist, or be empty.
+    workbook : bool, default False
+        Write bench.xlsx in place of bench.toml and the CSV files.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    RecordError
+        If the folder holds anything, or cannot be written.
+
+    Notes
+    -----
+    No accuracy, kind of lamp or reading is made up: until they are typed, `read_bench` says what to type.
+    """
+    if workbook:
+        return write_files({WORKBOOK: starter_workbook()}, Path(folder))
+    return write_files(
+        {"bench.toml": starter_toml(), "readings.csv": READINGS, "lamps.csv": LAMPS}, Path(folder)
+    )
