@@ -13,6 +13,7 @@ from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.model import Bench
 from photolab.bench.schema import TABLES
 from photolab.bench.selection import instants
+from photolab.bench.tables import varying
 
 SHORT_REST_MIN = 30.0
 OLD_PRICE_DAYS = 180
@@ -85,9 +86,7 @@ def same_cells(tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
         table = tables[name]
         if len(table) < 2:
             continue
-        columns = [column for column in table if column != "line"]
-        numbers = [column for column in columns if pd.api.types.is_float_dtype(table[column])]
-        table = table[table.duplicated(numbers, keep=False)]
+        columns = varying(table, [str(column) for column in table if column != "line"])
         again = np.flatnonzero(table.duplicated(columns, keep="first").to_numpy())
         if not len(again):
             continue
@@ -104,20 +103,19 @@ def _ranges(bench: Bench, faults: Faults) -> None:
         count = f"{len(rows)} readings of meter {shown(str(name))}"
         words = f"{count} state no range; its range terms are not shared."
         faults.add("caution 21", "readings.csv", words, column="range_lx")
-    known = readings[readings["range_lx"].notna()]
-    for key, rows in known.groupby(["meter", "housing", "point"], sort=False):
+    where = ["meter", "housing", "point"]
+    counts = readings.groupby([*where, "range_lx"], sort=False).size().reset_index(name="n")
+    for key, used in counts.groupby(where, sort=False):
         meter, housing = str(key[0]), str(key[1])
-        counts = rows["range_lx"].value_counts()
-        if len(counts) < 2:
-            continue
-        usual = float(counts.index[0])
-        for value in counts.index[1:]:
-            other = rows[rows["range_lx"] == value]
-            where = f" in {shown(housing)}" if housing else ""
-            days = listed(d for d in other["day"].unique() if d)
-            lamps = f"{listed(dict.fromkeys(other['lamp']))}{' on ' + days if days else ''}"
+        usual = float(used["range_lx"].to_numpy()[used["n"].to_numpy().argmax()])
+        for value in used.loc[used["range_lx"] != usual, "range_lx"]:
+            same = zip([*where, "range_lx"], [*key, value], strict=True)
+            other = readings[np.logical_and.reduce([readings[column] == cell for column, cell in same])]
+            place = f" in {shown(housing)}" if housing else ""
+            days = listed(names_in(other["day"]))
+            lamps = f"{listed(names_in(other['lamp']))}{' on ' + days if days else ''}"
             words = (
-                f"meter {shown(meter)}{where}: {lamps} read on the {value:g} lx range, other readings on"
+                f"meter {shown(meter)}{place}: {lamps} read on the {value:g} lx range, other readings on"
                 f" {usual:g} lx; range terms are not shared across the two."
             )
             faults.add("caution 21", "readings.csv", words, column="range_lx")
@@ -135,10 +133,9 @@ def _seatings(bench: Bench, faults: Faults) -> None:
         source = "the scatter of other lamps' seatings is used for seating"
     else:
         source = f"{percent} is assumed for seating"
-    unlabelled = (readings["mounting"] == "") & readings.duplicated(
-        ["lamp", "specimen", "housing", "day"], keep=False
-    )
-    blank = "; rows without a mounting are taken as repeats of one seating" if unlabelled.any() else ""
+    unlabelled = readings.loc[readings["mounting"] == "", ["lamp", "specimen", "housing", "day"]]
+    several = unlabelled.duplicated().any()
+    blank = "; rows without a mounting are taken as repeats of one seating" if several else ""
     for housing in seats["housing"].unique():
         once = [lamp for lamp, count in counts[housing].items() if count == 1]
         if once:
@@ -298,7 +295,7 @@ def _last_figure(bench: Bench) -> float:
     readings = bench.tables["readings"]
     steps = [0.0]
     for meter in bench.meters.values():
-        used = set(readings.loc[readings["meter"] == meter.id, "range_lx"])
+        used = set(readings.loc[readings["meter"] == meter.id, "range_lx"].unique())
         steps += [
             step for top, step in zip(meter.ranges_lx, meter.resolution_lx, strict=False) if top in used
         ]
@@ -408,14 +405,13 @@ def _left_out(bench: Bench, faults: Faults) -> None:
         count = f"{len(late)} reading{'s' * (len(late) > 1)} of {listed(names_in(late['lamp']))}"
         words = f"{count}: not within {window}, nor at the hold time of {hold:g} min; compared with nothing."
         faults.add("caution 38", "readings.csv", words, line=int(late["line"].iloc[0]), column="elapsed_s")
-    if len(names_in(readings["lamp"])) < 2:
-        return
-    for point, rows in readings.groupby("point", sort=False):
+    points = names_in(readings["point"])
+    for point in points if len(names_in(readings["lamp"])) > 1 else ():
+        rows = readings.loc[readings["point"] == point, ["lamp", "line"]]
         if len(names_in(rows["lamp"])) == 1:
-            others = [name for name in names_in(readings["point"]) if name != point]
-            near = hint(str(point), others, "; did you mean {}?") or "."
+            near = hint(point, [name for name in points if name != point], "; did you mean {}?") or "."
             count = f"{len(rows)} reading{'s' * (len(rows) > 1)} of {shown(rows['lamp'].iloc[0])} alone"
-            words = f'"{shown(str(point))}" has {count}: compared with nothing{near}'
+            words = f'"{shown(point)}" has {count}: compared with nothing{near}'
             faults.add("caution 38", "readings.csv", words, line=int(rows["line"].iloc[0]), column="point")
 
 

@@ -12,6 +12,7 @@ from photolab.bench.completion import looked_up
 from photolab.bench.declared import FILE, Declared
 from photolab.bench.faults import Faults, closest, hint, shown
 from photolab.bench.schema import READING_KEY
+from photolab.bench.tables import varying
 
 Tables = dict[str, pd.DataFrame]
 COUNTS_BELOW_ZERO = 5.0
@@ -279,10 +280,11 @@ def _choices(beam: pd.DataFrame, faults: Faults) -> None:
 
 def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) -> None:
     """Report rows with one key."""
-    again = rows.duplicated(key, keep="first")
+    telling = varying(rows, key)
+    again = rows.duplicated(telling, keep="first")
     if not again.any():
         return
-    first = rows.groupby(key, sort=False, dropna=False)["line"].transform("first")
+    first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first")
 
     def words(row: dict[str, Any]) -> str:
         held = [(column, row[column]) for column in key if row[column] != "" and row[column] == row[column]]

@@ -21,8 +21,8 @@ from photolab.bench.schema import FILES, HEADERS
 WORKBOOK = "bench.xlsx"
 MAX_FILE_BYTES = 64 * 1024 * 1024
 MAX_COLUMNS = 200
-BLOCK = 20_000
-"""Rows taken apart in one go."""
+BLOCK = 500
+"""Rows taken apart in one go; of thousands, the memory to be looked after would cost more than the reading."""
 _DOUBLED = re.compile(r"(.+\.(?:csv|toml|xlsx))(?:\.(?:csv|txt|toml|xlsx|xls|tsv))+", re.IGNORECASE)
 _SEPARATORS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
 

@@ -3,7 +3,7 @@
 A column is read on its different cells, all at once; only the rows of a cell that cannot be used are looked at.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 import numpy as np
 import pandas as pd
@@ -105,7 +105,32 @@ def read_table(
     for position, header in enumerate(rows.header):
         if header and position not in used:
             data[header] = _spread(rows.columns[position].words, rows.columns[position])
-    return pd.DataFrame({**data, "line": rows.numbers})
+    return pd.DataFrame({**data, "line": rows.numbers}, copy=False)
+
+
+def varying(table: pd.DataFrame, columns: Iterable[str]) -> list[str]:
+    """Return the columns in which rows differ: those that tell one row from another.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The rows.
+    columns : iterable of str
+        Columns to look at.
+
+    Returns
+    -------
+    list of str
+        Columns; the first, where there is one, if rows differ in none.
+    """
+    every = list(columns)
+    first = table.iloc[:1]
+    same = (
+        {c for c in every if (table[c] == first[c].iloc[0]).all() or table[c].isna().all()}
+        if len(first)
+        else set()
+    )
+    return [c for c in every if c not in same] or every[:1]
 
 
 def _spread(values: list[str], cells: Cells) -> "pd.Series[str]":

@@ -129,7 +129,7 @@ def _sheets(data: bytes, faults: Faults) -> dict[str, Sheet] | None:
     for name, sheet in formulas.items():
         file = FILE if name == KEY_SHEET else f"{name}.csv"
         if sheet.hidden:
-            faults.add("caution 39", file, f"{', '.join(sheet.hidden)} hidden, and read all the same.")
+            faults.add("caution 39", file, f"hidden, and read all the same: {', '.join(sheet.hidden)}.")
         for number, row in enumerate(sheet.rows, start=1):
             for place, cell in enumerate(row):
                 if isinstance(cell, ArrayFormula | DataTableFormula) or str(cell).startswith("="):
@@ -180,20 +180,15 @@ def _cells(data: bytes, faults: Faults, *, stored: bool) -> dict[str, Sheet]:
 
 
 def _hidden(sheet: Any, text: str) -> Iterator[str]:
-    """Yield what a spreadsheet hides of a sheet, in words; openpyxl leaves rows out when it streams a sheet."""
+    """Yield what a spreadsheet hides of a sheet; openpyxl leaves it out where it streams the rows."""
     if sheet.sheet_state != "visible":
-        yield "the sheet is"
-    tags = re.findall(r"<(row|col) ([^>]*)>", text)
-    for kind, where in (("row", r'\br="(\d+)"'), ("col", r'\bmin="(\d+)"')):
-        hidden = [
-            re.search(where, tag) for of, tag in tags if of == kind and re.search(r'\bhidden="(1|true)"', tag)
-        ]
-        places = [int(found[1]) for found in hidden if found]
-        if places:
-            names = [str(n) if kind == "row" else get_column_letter(n) for n in places]
-            one = f"{'row' if kind == 'row' else 'column'} {names[0]} is"
-            more = f"rows {names[0]} to {names[-1]}, {len(names)} of them, are"
-            yield one if len(names) == 1 else more if kind == "row" else f"columns {', '.join(names)} are"
+        yield "the whole sheet"
+    tags = [tag for tag in re.findall(r"<(?:row|col) [^>]*>", text) if re.search(r'\bhidden="(1|true)"', tag)]
+    rows = re.findall(r'<row [^>]*?\br="(\d+)"', "".join(tags))
+    columns = re.findall(r'<col [^>]*?\bmin="(\d+)"', "".join(tags))
+    if rows:
+        yield f"row {rows[0]}" if len(rows) == 1 else f"{len(rows)} rows from {rows[0]} to {rows[-1]}"
+    yield from (f"column {get_column_letter(int(number))}" for number in columns)
 
 
 def _text(cell: Any) -> str:
