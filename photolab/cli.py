@@ -147,7 +147,7 @@ def _check(args: argparse.Namespace) -> int:
     from photolab.publication import readiness
 
     try:
-        lines = readiness.report(Path(args.folder))
+        lines = readiness.report(Path(args.folder), say=lambda line: print(line, file=sys.stderr, flush=True))
     except RecordError as refused:
         print("\n".join(readiness.refusal(Path(args.folder), refused)), file=sys.stderr)
         return 2

@@ -257,7 +257,7 @@ def inside(values: npt.ArrayLike, field: Field) -> npt.NDArray[np.bool_]:
     Parameters
     ----------
     values : float or array
-        Numbers in canonical units. [unit of the field]
+        Numbers in canonical units. [unit of the column]
     field : Field
         The column or key.
 
@@ -283,7 +283,7 @@ def check_number(value: float, typed: str, field: Field, form: UnitForm | None =
     Parameters
     ----------
     value : float
-        Number as typed. [unit of the form, else of the field]
+        Number as typed. [unit of the header]
     typed : str
         As typed.
     field : Field
@@ -294,7 +294,7 @@ def check_number(value: float, typed: str, field: Field, form: UnitForm | None =
     Returns
     -------
     float
-        The number. [unit of the field]
+        The number. [unit of the column]
     """
     canonical = form.convert(value) if form else value
     if 0.0 < value < field.small and field.small_refused:

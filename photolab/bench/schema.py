@@ -107,7 +107,7 @@ class Field:
     assumed : bool
         The default is a declared assumption.
     low, high : float, optional
-        Allowed range; None where there is no limit. [unit of the field]
+        Allowed range; None where there is no limit. [unit of the column]
     low_open : bool
         The lower limit itself is not allowed.
     codes : tuple of str
@@ -116,7 +116,7 @@ class Field:
         Other words, in small letters, and the code that each is read as; where there are any, the case of letters
         does not matter.
     small : float
-        Values above zero and below this look like a slip. [unit of the field]
+        Values above zero and below this look like a slip. [unit of the column]
     small_refused : bool
         Such a slip is a fault and not a caution.
     one_will_do : bool
