@@ -97,7 +97,7 @@ def test_the_next_step_names_lamps_that_have_no_technology(tmp_path):
 
 
 def test_the_next_step_says_which_lamp_to_seat_again_and_how_often():
-    # the demo: seating decides, and K7, seated three times in HR, needs five for an even chance
+    # the demo: seating decides, and K7, seated twice in HR, needs four for an even chance
     lines = readiness.report(DATA / "demo")
     step = next(line for line in lines if line.startswith("Best next step: "))
     assert (

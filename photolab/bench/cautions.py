@@ -9,6 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from photolab.bench.checks import OUTSIDE, names_in
+from photolab.bench.completion import looked_up
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.model import Bench
 from photolab.bench.schema import TABLES
@@ -42,10 +43,11 @@ def cautions(bench: Bench, faults: Faults) -> None:
         Collects them.
     """
     for caution in (
-        _ranges, _seatings, _specifications, _unused, _rests, _volts, _ages, _scatter, _baseline, _unusual, _units,
-        _dates, _left_out, _dark,
+        _ranges, _seatings, _specifications, _rests, _volts, _ages, _scatter, _baseline, _runs, _left_out,
     ):  # fmt: skip
         caution(bench, faults)
+    for code, name, rows, column, words in _cells(bench):
+        faults.where(code, f"{name}.csv", rows, column, words, reference=bench.settings.reference_voltage_V)
 
 
 def listed(names: Iterable[str]) -> str:
@@ -144,16 +146,6 @@ def _seatings(bench: Bench, faults: Faults) -> None:
             faults.add("caution 22", "readings.csv", words)
 
 
-def _unused(bench: Bench, faults: Faults) -> None:
-    """Caution 30: a key that nothing uses any more."""
-    if "noticeable_percent" in bench.settings.declared:
-        words = (
-            "bench.noticeable_percent is not used: what an eye would notice on a lit road is not known;"
-            " take the line out."
-        )
-        faults.add("caution 30", "bench.toml", words)
-
-
 def _specifications(bench: Bench, faults: Faults) -> None:
     """Caution 23: a meter whose accuracy line has one part only, and small uncertainties of the power."""
     for meter in bench.meters.values():
@@ -163,10 +155,14 @@ def _specifications(bench: Bench, faults: Faults) -> None:
                 " Most manuals print a second part (% of range, f.s., digits, counts)."
             )
             faults.add("caution 23", "bench.toml", words)
-    power = bench.tables["electrical"]
-    small = power[(power["uncertainty_percent"] > 0) & (power["uncertainty_percent"] < 0.05)]
-    faults.where("caution 23", small, "electrical.csv", lambda row: (
-        f"{row['value']:g} % is very small; is it in %?"), column="uncertainty_percent")  # fmt: skip
+        for factor in meter.spectral_factors:
+            if not USUAL_FACTOR[0] <= factor.factor <= USUAL_FACTOR[1]:
+                what = f'meter "{shown(meter.id)}": a spectral factor of {factor.factor:g} for {factor.technology}'
+                words = f"{what} is far from 1; is it true over displayed reading?"
+                faults.add("caution 34", "bench.toml", words)
+    if "noticeable_percent" in bench.settings.declared:
+        why = "what an eye would notice on a lit road is not known; take the line out"
+        faults.add("caution 30", "bench.toml", f"bench.noticeable_percent is not used: {why}.")
 
 
 def _rests(bench: Bench, faults: Faults) -> None:
@@ -320,80 +316,88 @@ def _baseline(bench: Bench, faults: Faults) -> None:
         faults.add("caution 29", file, words)
 
 
-def _unusual(bench: Bench, faults: Faults) -> None:
-    """Cautions 31 and 34: power that is not volts times amperes, volts and factors far from the usual."""
-    table, reference = bench.tables["electrical"], bench.settings.reference_voltage_V
-    product = table["socket_V"] * table["current_A"]
-    off = (product / table["power_W"] - 1.0).abs() > POWER_LIMIT
-    faults.where("caution 31", table[off].assign(product=product[off]), "electrical.csv", lambda row: (
-        f"{row['power_W']:g} W, and volts times amperes give {row['product']:.4g} W; which is right?"),
-        column="power_W")  # fmt: skip
+def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
+    """Yield cautions of single cells: code, table, the rows, column, words."""
+    tables, reference = bench.tables, bench.settings.reference_voltage_V
+    lamps, heat, power, days = (tables[name] for name in ("lamps", "thermal", "electrical", "days"))
+    small = power["uncertainty_percent"].between(0.0, 0.05, inclusive="neither")
+    yield (
+        "caution 23",
+        "electrical",
+        power[small],
+        "uncertainty_percent",
+        "{value:g} % is very small; is it in %?",
+    )
+    product = power["socket_V"] * power["current_A"]
+    off = power.assign(product=product)[(product / power["power_W"] - 1.0).abs() > POWER_LIMIT]
+    words = "{value:g} W, and volts times amperes give {product:.4g} W; which is right?"
+    yield "caution 31", "electrical", off, "power_W", words
+    hot = heat[(heat["displayed_C"] > HOT_C) & ("displayed_F" not in heat)]
+    words = "{value:g} degC is very hot; if it is degF, name the column displayed_F."
+    yield "caution 32", "thermal", hot, "displayed_C", words
+    words = "{value:g} lm is very little; if it is klm, multiply by 1000."
+    yield "caution 32", "lamps", lamps[lamps["claimed_flux_lm"] < USUAL_LUMENS], "claimed_flux_lm", words
+    for name in ("electrical", "warm_up"):
+        words = "{value:g} A is a lot; if these are mA, divide by 1000."
+        yield "caution 32", name, tables[name][tables[name]["current_A"] > USUAL_AMPERES], "current_A", words
     for name in ("readings", "warm_up", "distance", "electrical", "days"):
-        column = "supply_V" if name == "days" else "socket_V"
-        rows = bench.tables[name]
-        far = rows[(rows[column] / reference - 1.0).abs() > VOLTS_OFF]
-        faults.where("caution 34", far, f"{name}.csv", lambda row: (
-            f"{row['value']:g} V is far from the {reference:g} V of the bench (reference_voltage_V)."),
-            column=column)  # fmt: skip
-    for meter in bench.meters.values():
-        for factor in meter.spectral_factors:
-            if not USUAL_FACTOR[0] <= factor.factor <= USUAL_FACTOR[1]:
-                words = f'meter "{shown(meter.id)}": a spectral factor of {factor.factor:g} for {factor.technology} is'
-                faults.add(
-                    "caution 34", "bench.toml", f"{words} far from 1; is it true over displayed reading?"
-                )
+        column, rows = "supply_V" if name == "days" else "socket_V", tables[name]
+        words = "{value:g} V is far from the {reference:g} V of the bench (reference_voltage_V)."
+        yield "caution 34", name, rows[(rows[column] / reference - 1.0).abs() > VOLTS_OFF], column, words
+    for name in ("readings", "distance"):
+        share = tables[name]["dark_lx"] / tables[name]["illuminance_lx"]
+        words = "{value:g} lx is above half the reading of {illuminance_lx:g} lx; was the lamp covered?"
+        yield "caution 34", name, tables[name][(share > 0.5) & (share < 1.0)], "dark_lx", words
+    dates = pd.Series(
+        [date.fromisoformat(text).toordinal() for text in days["date"]], days.index, dtype="float64"
+    )
+    gap, first = dates.diff(), looked_up(days["date"], days["date"], days["day"])
+    twice = days.assign(first=first)[days["date"].duplicated()]
+    yield "caution 37", "days", twice, "date", "{value} is the date of day {first} too."
+    yield (
+        "caution 37",
+        "days",
+        days[gap < 0],
+        "date",
+        "{value} is before the day above it; is the year right?",
+    )
+    words = "{value} is more than a year after the day above it; is the year right?"
+    yield "caution 37", "days", days[gap > FAR_DAYS], "date", words
+    timed = tables["readings"][["day", "order", "clock", "line"]]
+    timed = timed[(timed["clock"] != "") & timed["order"].notna()].sort_values(
+        ["day", "order"], kind="stable"
+    )
+    above = timed[["day", "clock"]].shift(fill_value="")
+    late = (timed["day"] == above["day"]) & (timed["clock"].astype(object) < above["clock"].astype(object))
+    words = "{value} comes after {above} by the order of day {day}; which is right?"
+    yield "caution 37", "readings", timed.assign(above=above["clock"])[late], "clock", words
 
 
-def _units(bench: Bench, faults: Faults) -> None:
-    """Caution 32: values that look as if they were typed in another unit."""
-    tables = bench.tables
-    runs, lamps, heat = tables["warm_up"], tables["lamps"], tables["thermal"]
-    if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in runs:
-        for run, end in runs.groupby("run", sort=False)["elapsed_s"].max().items():
+def _runs(bench: Bench, faults: Faults) -> None:
+    """Cautions 32 and 34 of whole runs: times in minutes, a wall in metres, a dark reading in some rows only."""
+    records = bench.tables["warm_up"]
+    if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in records:
+        for run, end in records.groupby("run", sort=False)["elapsed_s"].max().items():
             if end <= MINUTES_END_S:
                 ends = f"run {shown(str(run))} ends at {end:g} s"
                 words = f"{ends}; if these are minutes, name the column elapsed_minutes."
                 faults.add("caution 32", "warm_up.csv", words, column="elapsed_s")
-    if "displayed_F" not in heat:
-        faults.where("caution 32", heat[heat["displayed_C"] > HOT_C], "thermal.csv", lambda row: (
-            f"{row['value']:g} degC is very hot; if it is degF, name the column displayed_F."),
-            column="displayed_C")  # fmt: skip
-    for name in ("electrical", "warm_up"):
-        faults.where("caution 32", tables[name][tables[name]["current_A"] > USUAL_AMPERES], f"{name}.csv", lambda row: (
-            f"{row['value']:g} A is a lot; if these are mA, divide by 1000."), column="current_A")  # fmt: skip
-    faults.where("caution 32", lamps[lamps["claimed_flux_lm"] < USUAL_LUMENS], "lamps.csv", lambda row: (
-        f"{row['value']:g} lm is very little; if it is klm, multiply by 1000."),
-        column="claimed_flux_lm")  # fmt: skip
-    wall = tables["beam"].dropna(subset=["x_mm", "y_mm"])
-    for run, rows in wall.groupby("run", sort=False):
-        size = max(np.ptp(rows[axis].to_numpy()) for axis in ("x_mm", "y_mm"))
-        if len(rows) > 1 and size < USUAL_GRID_MM:
-            words = f"the grid of run {shown(str(run))} is {size:g} mm wide; if these are metres, multiply by 1000."
-            faults.add("caution 32", "beam.csv", words, line=int(rows["line"].iloc[0]), column="x_mm")
-
-
-def _dates(bench: Bench, faults: Faults) -> None:
-    """Caution 37: days and clock times that are not in the order of their rows."""
-    days = bench.tables["days"]
-    if len(days) > 1:
-        dates = pd.Series([date.fromisoformat(text).toordinal() for text in days["date"]], days.index)
-        gap = dates.diff()
-        first = dict(zip(reversed(list(days["date"])), reversed(list(days["day"])), strict=True))
-        faults.where("caution 37", days[days["date"].duplicated()], "days.csv", lambda row: (
-            f"{row['date']} is the date of day {shown(first[row['date']])} too."), column="date")  # fmt: skip
-        faults.where("caution 37", days[gap < 0], "days.csv", lambda row: (
-            f"{row['date']} is before the day above it; is the year right?"), column="date")  # fmt: skip
-        faults.where("caution 37", days[gap > FAR_DAYS], "days.csv", lambda row: (
-            f"{row['date']} is more than a year after the day above it; is the year right?"),
-            column="date")  # fmt: skip
-    readings = bench.tables["readings"]
-    timed = readings[(readings["clock"] != "").to_numpy() & readings["order"].notna().to_numpy()]
-    timed = timed.sort_values(["day", "order"], kind="stable")
-    above = timed[["day", "clock"]].shift(fill_value="")
-    late = (timed["day"] == above["day"]).to_numpy() & (timed["clock"] < above["clock"]).to_numpy(dtype=bool)
-    faults.where("caution 37", timed[late].assign(above=above.loc[late, "clock"]), "readings.csv", lambda row: (
-        f"{row['clock']} comes after {row['above']} by the order of day {shown(row['day'])}; which is right?"),
-        column="clock")  # fmt: skip
+    for name in ("distance", "beam"):
+        for run, rows in bench.tables[name].groupby("run", sort=False):
+            which = rows["dark_lx"].isna()
+            if which.any() and not which.all():
+                words = (
+                    f"blank in {which.sum()} of {len(rows)} rows of run {shown(str(run))}; there 0 is used."
+                )
+                line = int(rows.loc[which, "line"].iloc[0])
+                faults.add("caution 34", f"{name}.csv", words, line=line, column="dark_lx")
+            size = (
+                float(np.ptp(rows[["x_mm", "y_mm"]].to_numpy(), axis=0).max()) if name == "beam" else np.nan
+            )
+            if size < USUAL_GRID_MM and len(rows) > 1:
+                wide = f"the grid of run {shown(str(run))} is {size:g} mm wide"
+                words = f"{wide}; if these are metres, multiply by 1000."
+                faults.add("caution 32", "beam.csv", words, line=int(rows["line"].iloc[0]), column="x_mm")
 
 
 def _left_out(bench: Bench, faults: Faults) -> None:
@@ -415,25 +419,6 @@ def _left_out(bench: Bench, faults: Faults) -> None:
             faults.add("caution 38", "readings.csv", words, line=int(rows["line"].iloc[0]), column="point")
 
 
-def _dark(bench: Bench, faults: Faults) -> None:
-    """Caution 34: dark readings above half the reading, and those of some rows of a run only."""
-    for name in ("readings", "distance"):
-        rows = bench.tables[name]
-        large = rows[
-            (rows["dark_lx"] > 0.5 * rows["illuminance_lx"]) & (rows["dark_lx"] < rows["illuminance_lx"])
-        ]
-        faults.where("caution 34", large, f"{name}.csv", lambda row: (
-            f"{row['dark_lx']:g} lx is above half the reading of {row['illuminance_lx']:g} lx; was the lamp covered?"),
-            column="dark_lx")  # fmt: skip
-    for name in ("distance", "beam"):
-        for run, rows in bench.tables[name].groupby("run", sort=False):
-            known = rows["dark_lx"].notna()
-            if known.any() and not known.all():
-                words = f"blank in {(~known).sum()} of {len(rows)} rows of run {shown(str(run))}; there 0 is used."
-                line = int(rows.loc[~known, "line"].iloc[0])
-                faults.add("caution 34", f"{name}.csv", words, line=line, column="dark_lx")
-
-
 def photos(folder: Path, tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
     """Keep a caution for pictures that are not in the folder.
 
@@ -449,5 +434,5 @@ def photos(folder: Path, tables: Mapping[str, pd.DataFrame], faults: Faults) -> 
     readings = tables["readings"]
     inside = [photo for photo in names_in(readings["photo"]) if not OUTSIDE.search(photo)]
     absent = [photo for photo in inside if not (folder / photo).is_file()]
-    faults.where("caution 30", readings[readings["photo"].isin(absent)], "readings.csv", lambda row: (
-        f'"{shown(row["photo"])}" is not in the folder.'), column="photo")  # fmt: skip
+    rows = readings[readings["photo"].isin(absent)]
+    faults.where("caution 30", "readings.csv", rows, "photo", '"{value}" is not in the folder.')

@@ -2,7 +2,7 @@
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -40,13 +40,13 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
     _alike(tables, faults)
     for name, column in (("lamps", "lamp"), ("days", "day"), ("spectra", "name")):
         table = tables[name]
-        again = table[table[column].duplicated() & (table[column] != "")]
-        first = looked_up(again[column], table[column], table["line"].astype(float))
-        faults.where("fault 7", again.assign(first=first), f"{name}.csv", lambda row: (
-            f'"{shown(row["value"])}" is already in line {row["first"]:g}; give each its own.'),
-            column=column)  # fmt: skip
-    for name, unmet, code, column, words in _conditions(tables, declared):
-        faults.where(code, tables[name][unmet], f"{name}.csv", words, column=column)
+        again = table[table[column].duplicated() & (table[column] != "")].copy()
+        again["first"] = looked_up(again[column], table[column], table["line"].astype(float))
+        words = '"{value}" is already in line {first:g}; give each its own.'
+        faults.where("fault 7", f"{name}.csv", again, column, words)
+    for code, name, unmet, column, words in _conditions(tables):
+        faults.where(code, f"{name}.csv", tables[name][unmet], column, words)
+    _volts(tables, declared.settings.reference_voltage_V, faults)
     for name in ("warm_up", "distance", "beam"):
         _one_owner(tables[name], name, faults)
     _choices(tables["beam"], faults)
@@ -81,16 +81,16 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
         for column in ("illuminance_lx", "dark_lx"):
             values = table[column].to_numpy() if column in table else np.full(len(table), np.nan)
             above = values > limit * (1.0 + 1e-9)
-            faults.where("fault 15", table[above].assign(limit=limit[above]), f"{name}.csv", lambda row: (
-                f"{row['value']:g} lx cannot be read on the {row['limit']:g} lx range."), column=column)  # fmt: skip
+            words = "{value:g} lx cannot be read on the {limit:g} lx range."
+            faults.where("fault 15", f"{name}.csv", table[above].assign(limit=limit[above]), column, words)
             if column == "dark_lx":
-                faults.where("fault 14", table[values < -COUNTS_BELOW_ZERO * step], f"{name}.csv", lambda row: (
-                    f"{row['value']:g} lx; a covered meter shows 0, a few counts more or less."),
-                    column=column)  # fmt: skip
+                words = "{value:g} lx; a covered meter shows 0, a few counts more or less."
+                faults.where(
+                    "fault 14", f"{name}.csv", table[values < -COUNTS_BELOW_ZERO * step], column, words
+                )
     full = readings[readings["dark_lx"] >= readings["illuminance_lx"]]
-    faults.where("fault 14", full, "readings.csv", lambda row: (
-        f"{row['value']:g} lx is not below the reading of {row['illuminance_lx']:g} lx."),
-        column="dark_lx")  # fmt: skip
+    words = "{value:g} lx is not below the reading of {illuminance_lx:g} lx."
+    faults.where("fault 14", "readings.csv", full, "dark_lx", words)
 
 
 def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
@@ -107,8 +107,8 @@ def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
     """
     before = table.groupby("run", sort=False)["elapsed_s"].shift()
     late = table["elapsed_s"] <= before
-    faults.where("fault 18", table[late].assign(before=before[late], log_file=""), file, lambda row: (
-        f"{row['elapsed_s']:g} after {row['before']:g} in run {shown(row['run'])}."), column="elapsed_s")  # fmt: skip
+    words = "{value:g} after {before:g} in run {run}."
+    faults.where("fault 18", file, table[late].assign(before=before[late], log_file=""), "elapsed_s", words)
 
 
 def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
@@ -129,14 +129,11 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
                 continue
             for code in names_in(table[column]):
                 if code not in codes:
-                    new = (
-                        f'; write [[{column}]] with id = "{shown(code)}"'
-                        if column in {"housing", "meter"}
-                        else ""
-                    )
-                    words = f'"{shown(code)}" {where}{hint(code, codes) or new}.'
-                    faults.where("fault 12", table[table[column] == code].assign(log_file=""), f"{name}.csv", words,
-                                 column=column)  # fmt: skip
+                    new = '; write [[{which}]] with id = "{value}"' if column in {"housing", "meter"} else ""
+                    words = f'"{{value}}" {where}{{near}}{"" if hint(code, codes) else new}.'
+                    strange = table[table[column] == code].assign(log_file="")
+                    near = hint(code, codes)
+                    faults.where("fault 12", f"{name}.csv", strange, column, words, near=near, which=column)
     for question, line in declared.questions:
         asked = lamps or names_in(tables["readings"]["lamp"])
         if question.lamp != "any" and asked and question.lamp not in asked:
@@ -200,51 +197,55 @@ def _alike(tables: Tables, faults: Faults) -> None:
                 faults.add(code, f"{name}.csv", words, line=int(of_other), column=column)
 
 
-Condition = tuple[str, "pd.Series[bool]", str, str, str | Callable[[Any], str]]
+Condition = tuple[str, str, "pd.Series[bool]", str, str]
 
 
-def _conditions(tables: Tables, declared: Declared) -> Iterable[Condition]:
-    """Yield what a row must hold beside a value: table, rows that do not, code, column, words."""
+def _conditions(tables: Tables) -> Iterable[Condition]:
+    """Yield what a row must hold beside a value: code, table, the rows that do not, column, words."""
     readings, lamps, power = tables["readings"], tables["lamps"], tables["electrical"]
     heat, spectra, links = tables["thermal"], tables["spectra"], tables["links"]
     claim = lamps["claimed_flux_lm"].notna() | lamps["claimed_power_W"].notna()
     known = power["power_W"].notna() | (power["socket_V"].notna() & power["current_A"].notna())
     camera = ~heat["method"].isin(["thermocouple", ""])
-    of_lamp = looked_up(links["lamp"], lamps["lamp"], lamps["technology"])
-    other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
+    source, response = spectra["kind"] == "source", spectra["kind"] == "responsivity"
+    silent = (readings["exclude"] == "yes") & (readings["note"] == "")
     outside = readings["photo"].isin(
         [photo for photo in names_in(readings["photo"]) if OUTSIDE.search(photo)]
     )
-    yield "lamps", claim & (lamps["claimed_per"] == ""), "fault 8", "claimed_per", (
-        "blank beside a claim; write lamp or pair.")  # fmt: skip
-    yield "lamps", lamps["price"].notna() & (lamps["price_date"] == ""), "fault 8", "price_date", (
-        "blank beside a price; write the day, YYYY-MM-DD.")  # fmt: skip
-    yield "electrical", ~known, "fault 8", "power_W", "blank; write power_W, or socket_V and current_A."
-    yield "thermal", camera & heat["set_emissivity"].isna(), "fault 8", "set_emissivity", (
-        "blank; write the emissivity set on the camera.")  # fmt: skip
-    yield "spectra", (spectra["kind"] == "source") & (spectra["lamp"] == ""), "fault 8", "lamp", (
-        "blank; a source belongs to a lamp.")  # fmt: skip
-    yield "spectra", (spectra["kind"] == "responsivity") & (spectra["meter"] == ""), "fault 8", "meter", (
-        "blank; a responsivity belongs to a meter.")  # fmt: skip
-    yield "readings", (readings["exclude"] == "yes") & (readings["note"] == ""), "fault 19", "note", (
-        "the row is excluded without a reason; say why here.")  # fmt: skip
-    yield "links", (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != ""), "fault 8", "new_meter", (
-        "the same as old_meter; a link needs two meters.")  # fmt: skip
-    yield "links", other, "fault 8", "technology", "lamps.csv states another technology for this lamp."
-    yield "readings", outside, "fault 27", "photo", lambda row: (
-        f'"{shown(row["photo"])}" leaves the folder; put the picture into it.')  # fmt: skip
-    reference = declared.settings.reference_voltage_V
-    for name in ("readings", "warm_up", "distance", "days"):
-        column = "supply_V" if name == "days" else "socket_V"
-        off = (tables[name][column] / reference - 1.0).abs() > VOLTS_OFF
-        yield name, off, "fault 14", column, lambda row: _volts_words(row, reference)
+    of_lamp = looked_up(links["lamp"], lamps["lamp"], lamps["technology"])
+    other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
+    itself = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
+    unpriced, bare = (
+        lamps["price"].notna() & (lamps["price_date"] == ""),
+        camera & heat["set_emissivity"].isna(),
+    )
+    words = "blank beside a claim; write lamp or pair."
+    yield "fault 8", "lamps", claim & (lamps["claimed_per"] == ""), "claimed_per", words
+    yield "fault 8", "lamps", unpriced, "price_date", "blank beside a price; write the day, YYYY-MM-DD."
+    yield "fault 8", "electrical", ~known, "power_W", "blank; write power_W, or socket_V and current_A."
+    yield "fault 8", "thermal", bare, "set_emissivity", "blank; write the emissivity set on the camera."
+    yield "fault 8", "spectra", source & (spectra["lamp"] == ""), "lamp", "blank; a source belongs to a lamp."
+    words = "blank; a responsivity belongs to a meter."
+    yield "fault 8", "spectra", response & (spectra["meter"] == ""), "meter", words
+    yield "fault 8", "links", itself, "new_meter", "the same as old_meter; a link needs two meters."
+    yield "fault 8", "links", other, "technology", "lamps.csv states another technology for this lamp."
+    yield "fault 19", "readings", silent, "note", "the row is excluded without a reason; say why here."
+    yield "fault 27", "readings", outside, "photo", '"{value}" leaves the folder; put the picture into it.'
 
 
-def _volts_words(row: Mapping[str, Any], reference: float) -> str:
-    """Say that volts are none of this bench; where the ambient looks like volts, the two were swapped."""
-    swapped = abs(row.get("ambient_C", 0.0) / reference - 1.0) < VOLTS_OFF
-    why = f"{row['value']:g} V on a bench of {reference:g} V (reference_voltage_V)"
-    return f"{why}; are volts and ambient in each other's column?" if swapped else f"{why}; which is right?"
+def _volts(tables: Tables, reference: float, faults: Faults) -> None:
+    """Report volts that are none of this bench; where the ambient looks like volts, the two were swapped."""
+    for name, column in [
+        *((name, "socket_V") for name in ("readings", "warm_up", "distance")),
+        ("days", "supply_V"),
+    ]:
+        table = tables[name]
+        off = table[(table[column] / reference - 1.0).abs() > VOLTS_OFF]
+        ambient = off["ambient_C"] if "ambient_C" in off else off[column]
+        swapped = (ambient / reference - 1.0).abs() < VOLTS_OFF
+        why = np.where(swapped, "are volts and ambient in each other's column?", "which is right?")
+        words = "{value:g} V on a bench of {reference:g} V (reference_voltage_V); {why}"
+        faults.where("fault 14", f"{name}.csv", off.assign(why=why), column, words, reference=reference)
 
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
@@ -273,9 +274,8 @@ def _choices(beam: pd.DataFrame, faults: Faults) -> None:
         faults.add("fault 25", "beam.csv", f"says nowhere where a reading was taken; add {names}.", line=1)
     elif held:
         lacking = beam[beam[held[0]].isna().any(axis=1)]
-        faults.where(
-            "fault 25", lacking, "beam.csv", f"both {' and '.join(held[0])} are wanted in every row."
-        )
+        words = f"both {' and '.join(held[0])} are wanted in every row."
+        faults.where("fault 25", "beam.csv", lacking, "", words)
 
 
 def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) -> None:
@@ -286,16 +286,18 @@ def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) ->
         return
     first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first")
 
-    def words(row: dict[str, Any]) -> str:
-        held = [(column, row[column]) for column in key if row[column] != "" and row[column] == row[column]]
-        stated = [
-            f"{'at second' if column == 'elapsed_s' else column} "
-            + (f"{value:g}" if isinstance(value, float) else shown(str(value), limit=20))
-            for column, value in held
-        ]
-        return f"the same reading as line {row['first']} ({', '.join(stated)})."
-
-    faults.where("fault 17", rows[again].assign(first=first[again]), f"{name}.csv", words)
+    shared = rows[again].assign(first=first[again])
+    stated = [
+        ", ".join(
+            f"{'at second' if name == 'elapsed_s' else name} "
+            + (f"{cell:g}" if isinstance(cell, float) else shown(cell, limit=20))
+            for name, cell in zip(key, cells, strict=True)
+            if cell != "" and cell == cell
+        )
+        for cells in shared[key].itertuples(index=False)
+    ]
+    words = "the same reading as line {first} ({stated})."
+    faults.where("fault 17", f"{name}.csv", shared.assign(stated=stated), "", words)
 
 
 def _range_and_step(table: pd.DataFrame, declared: Declared) -> tuple[Any, Any]:

@@ -95,8 +95,8 @@ def _fill_housing(table: pd.DataFrame, name: str, declared: Declared, faults: Fa
         table["housing"] = table["housing"].mask(blank, next(iter(declared.housings)))
     elif name == "readings":
         names = ", ".join(map(shown, declared.housings))
-        words = f"blank; bench.toml has {names}: name one."
-        faults.where("fault 5", table.loc[blank], TABLES[name].file, words, column="housing")
+        words = "blank; bench.toml has {names}: name one."
+        faults.where("fault 5", TABLES[name].file, table[blank], "housing", words, names=names)
 
 
 def _fill_meter(
@@ -115,8 +115,8 @@ def _fill_meter(
     if name == "warm_up":  # remaining light is a ratio of one meter's readings: it needs no name
         return
     names = ", ".join(map(shown, declared.meters))
-    words = f"blank; bench.toml has {names}: name one in the row or in days.csv."
-    faults.where("fault 5", table.loc[blank], TABLES[name].file, words, column="meter")
+    words = "blank; bench.toml has {names}: name one in the row or in days.csv."
+    faults.where("fault 5", TABLES[name].file, table[blank], "meter", words, names=names)
 
 
 def _fill_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faults) -> None:
@@ -136,9 +136,9 @@ def _fill_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faul
         known = np.abs(typed - nearest) <= tolerance * nearest
         values[rows] = np.where(known, nearest, typed)[place]
         listed = ", ".join(f"{top:g}" for top in meter.ranges_lx)
-        strange = table.iloc[rows[~known[place]]].assign(of=f"{shown(identity)} ({listed} lx)", log_file="")
-        faults.where("fault 12", strange, TABLES[name].file, lambda row: (
-            f"{row['value']:g} lx is not a range of meter {row['of']}."), column="range_lx")  # fmt: skip
+        words = "{value:g} lx is not a range of meter {identity} ({listed} lx)."
+        strange = table.iloc[rows[~known[place]]]
+        faults.where("fault 12", f"{name}.csv", strange, "range_lx", words, identity=identity, listed=listed)
     table["range_lx"] = values
 
 

@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -207,13 +207,7 @@ class Faults:
             group[-1] = replace(problem, more=group[-1].more + 1)
 
     def where(
-        self,
-        code: str,
-        rows: "pd.DataFrame",
-        file: str,
-        message: "str | Callable[[Any], str]",
-        *,
-        column: str = "",
+        self, code: str, file: str, rows: "pd.DataFrame", column: str, words: str, **more: object
     ) -> None:
         """Keep a fault or caution for every row of a table.
 
@@ -221,19 +215,22 @@ class Faults:
         ----------
         code : str
             Fault or caution code.
-        rows : DataFrame
-            The rows, with ``line``, and ``log_file`` where they stand in a file of their own.
         file : str
             File name.
-        message : str or callable
-            Found, wanted, to type; or what makes it of a row, whose ``value`` is the cell of the column.
+        rows : DataFrame
+            The rows, with ``line``, and ``log_file`` where they stand in a file of their own.
         column : str
-            Column.
+            Column, or nothing.
+        words : str
+            Found, wanted, to type; ``{name}`` is the cell of that column, ``{value}`` that of the column at fault.
+        **more : object
+            What else the words name.
         """
         for row in rows.to_dict("records"):  # the rows with a fault alone
+            cells: dict[Any, Any] = {"value": row.get(column), **row, **more}
+            said = {str(name): shown(cell) if isinstance(cell, str) else cell for name, cell in cells.items()}
             place = str(row.get("log_file") or file)
-            words = message if isinstance(message, str) else message(row | {"value": row.get(column)})
-            self.add(code, place, words, line=int(row["line"]), column=column)
+            self.add(code, place, words.format_map(said), line=int(row["line"]), column=column)
 
     @property
     def problems(self) -> list[Problem]:
