@@ -5,15 +5,8 @@ import math
 import bench_folders as bf
 import pytest
 
-from photolab.bench.records import (
-    Certificate,
-    Housing,
-    Meter,
-    Question,
-    Settings,
-    SpectralFactor,
-    read_bench,
-)
+from photolab.bench.model import Certificate, Housing, Meter, Question, Settings, SpectralFactor
+from photolab.bench.records import read_bench
 from photolab.bench.schema import SECTIONS
 
 EVERYTHING = """\

@@ -235,7 +235,7 @@ def reading_scatter(readings: pd.DataFrame) -> pd.DataFrame:
     """
     keys = ["lamp", "specimen", "housing", "day", "mounting", "point"]
     table = readings[[*keys, "elapsed_s"]].assign(ln=np.log(readings["illuminance_lx"].to_numpy(dtype=float)))
-    seat = _group_numbers(table[keys])
+    seat = table.groupby(varying(table, keys) or keys, sort=False).ngroup().to_numpy()
     elapsed: npt.NDArray[np.float64] = table["elapsed_s"].to_numpy(dtype=float)
     order = np.lexsort((elapsed, seat))
     seat, elapsed, ln = seat[order], elapsed[order], table["ln"].to_numpy()[order]
@@ -252,16 +252,6 @@ def reading_scatter(readings: pd.DataFrame) -> pd.DataFrame:
     return summary.groupby("lamp", sort=False, as_index=False).sum()
 
 
-def _group_numbers(table: pd.DataFrame) -> npt.NDArray[np.int64]:
-    """Return a number for each different row, by factors of the columns that vary."""
-    number = np.zeros(len(table), dtype=np.int64)
-    for column in table:
-        codes, names = pd.factorize(table[column])
-        if len(names) > 1:
-            number = pd.factorize(number * len(names) + codes)[0].astype(np.int64)
-    return number
-
-
 def _scatter(bench: Bench, faults: Faults) -> None:
     """Caution 28: a lamp whose repeats scatter far more than those of the other lamps."""
     readings = bench.tables["readings"]
@@ -275,27 +265,19 @@ def _scatter(bench: Bench, faults: Faults) -> None:
         others = float(dof.sum() - dof[row])
         if dof[row] < 2 or others < 4:
             continue
-        pooled = float(np.sqrt((squares.sum() - squares[row]) / others))
-        floor = max(pooled, steps / np.sqrt(12.0) / float(levels[lamp]))
-        own = float(np.sqrt(squares[row] / dof[row]))
-        if own > SCATTER_LIMIT * floor > 0.0:
-            words = (
-                f"repeats of {shown(lamp)} scatter by {100 * own:.2g} %, those of the other lamps by"
-                f" {100 * pooled:.2g} %; is its light modulated, or was something moving?"
-            )
-            faults.add("caution 28", "readings.csv", words)
+        pooled, own = np.sqrt((squares.sum() - squares[row]) / others), np.sqrt(squares[row] / dof[row])
+        if own > SCATTER_LIMIT * max(pooled, steps / np.sqrt(12.0) / float(levels[lamp])) > 0.0:
+            scatter = f"repeats of {shown(lamp)} scatter by {100 * own:.2g} %"
+            words = f"{scatter}, those of the other lamps by {100 * pooled:.2g} %"
+            asked = f"{words}; is its light modulated, or was something moving?"
+            faults.add("caution 28", "readings.csv", asked)
 
 
 def _last_figure(bench: Bench) -> float:
     """Return the coarsest last figure of the ranges in use [lx]; 0 where none is declared."""
-    readings = bench.tables["readings"]
-    steps = [0.0]
-    for meter in bench.meters.values():
-        used = set(readings.loc[readings["meter"] == meter.id, "range_lx"].unique())
-        steps += [
-            step for top, step in zip(meter.ranges_lx, meter.resolution_lx, strict=False) if top in used
-        ]
-    return max(steps)
+    used = bench.tables["readings"][["meter", "range_lx"]].drop_duplicates().itertuples(index=False)
+    figures = {m.id: dict(zip(m.ranges_lx, m.resolution_lx, strict=False)) for m in bench.meters.values()}
+    return max(figures.get(meter, {}).get(top, 0.0) for meter, top in used)
 
 
 def _baseline(bench: Bench, faults: Faults) -> None:

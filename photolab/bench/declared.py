@@ -11,7 +11,6 @@ from typing import Any
 from photolab.bench.cells import CellFault, check_number, parse_code, parse_date
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.model import (
-    Assumption,
     Certificate,
     Housing,
     Meter,
@@ -38,7 +37,6 @@ class Declared:
     questions: list[tuple[Question, int | None]] = field(default_factory=list)
     separator: str = ","
     decimal: str = "."
-    assumed: list[Assumption] = field(default_factory=list)
 
 
 class Lines:

@@ -1,4 +1,52 @@
-"""Fault and caution codes, and how they are worded and collected."""
+"""Faults and cautions of a bench folder: how they are worded and collected.
+
+::
+
+    fault 1     the schema or a required key is missing
+    fault 2     bench.toml: syntax, type or unknown key
+    fault 3     a file or folder is absent, unreadable, a link, too large or has a doubled ending
+    fault 4     cells of a row do not match the header, or a header is named twice
+    fault 5     a required cell is blank
+    fault 6     a date or clock is not in ISO form
+    fault 7     an id is used twice
+    fault 8     a value needs another one beside it
+    fault 10    a column is missing
+    fault 11    an empty file, another encoding or another separator
+    fault 12    an unknown code
+    fault 13    not a number
+    fault 14    out of range
+    fault 15    above the meter's range
+    fault 16    an overload is not a reading
+    fault 17    the same reading twice
+    fault 18    out of order
+    fault 19    a row is excluded without a note
+    fault 20    a percentage that looks like a fraction
+    fault 23    a header in an unsupported unit
+    fault 24    lists of a specification do not fit together
+    fault 25    both or neither of two alternatives
+    fault 26    two codes that differ in a sign nobody sees
+    fault 27    a path that leaves the folder
+    caution 20  two rows are identical in every cell
+    caution 21  the range is unknown, or differs within a comparison
+    caution 22  one mounting only
+    caution 23  a suspiciously small value
+    caution 24  a short rest before switch-on
+    caution 25  a filament lamp without volts
+    caution 26  an old price, or one from after the last day
+    caution 27  an old calibration, or one from after the last day
+    caution 28  repeats scatter more than the campaign's
+    caution 29  no single baseline
+    caution 30  an unknown column or file
+    caution 31  power differs from volts times amperes
+    caution 32  values that look like another unit
+    caution 33  a formula's stored value is used
+    caution 34  a value far from the usual
+    caution 35  a word that is read as another
+    caution 36  two codes that look alike
+    caution 37  days or clock times out of order
+    caution 38  readings that enter no comparison
+    caution 39  hidden rows, columns or sheets
+"""
 
 import difflib
 import re
@@ -15,53 +63,6 @@ SHOWN = 50
 ALONE = 3
 """So many rows with the same fault are said one by one; more of them in one line."""
 _VARYING = re.compile(r'"(?:[^"]|"(?=\w))*"|[-+]?[0-9][0-9.,e+-]*')
-
-CODES: dict[str, str] = {
-    "fault 1": "the schema or a required key is missing",
-    "fault 2": "bench.toml: syntax, type or unknown key",
-    "fault 3": "a file or folder is absent, unreadable, a link, too large or has a doubled ending",
-    "fault 4": "cells of a row do not match the header, or a header is named twice",
-    "fault 5": "a required cell is blank",
-    "fault 6": "a date or clock is not in ISO form",
-    "fault 7": "an id is used twice",
-    "fault 8": "a value needs another one beside it",
-    "fault 10": "a column is missing",
-    "fault 11": "an empty file, another encoding or another separator",
-    "fault 12": "an unknown code",
-    "fault 13": "not a number",
-    "fault 14": "out of range",
-    "fault 15": "above the meter's range",
-    "fault 16": "an overload is not a reading",
-    "fault 17": "the same reading twice",
-    "fault 18": "out of order",
-    "fault 19": "a row is excluded without a note",
-    "fault 20": "a percentage that looks like a fraction",
-    "fault 23": "a header in an unsupported unit",
-    "fault 24": "lists of a specification do not fit together",
-    "fault 25": "both or neither of two alternatives",
-    "fault 26": "two codes that differ in a sign nobody sees",
-    "fault 27": "a path that leaves the folder",
-    "caution 20": "two rows are identical in every cell",
-    "caution 21": "the range is unknown, or differs within a comparison",
-    "caution 22": "one mounting only",
-    "caution 23": "a suspiciously small value",
-    "caution 24": "a short rest before switch-on",
-    "caution 25": "a filament lamp without volts",
-    "caution 26": "an old price, or one from after the last day",
-    "caution 27": "an old calibration, or one from after the last day",
-    "caution 28": "repeats scatter more than the campaign's",
-    "caution 29": "no single baseline",
-    "caution 30": "an unknown column or file",
-    "caution 31": "power differs from volts times amperes",
-    "caution 32": "values that look like another unit",
-    "caution 33": "a formula's stored value is used",
-    "caution 34": "a value far from the usual",
-    "caution 35": "a word that is read as another",
-    "caution 36": "two codes that look alike",
-    "caution 37": "days or clock times out of order",
-    "caution 38": "readings that enter no comparison",
-    "caution 39": "hidden rows, columns or sheets",
-}
 
 
 def shown(text: str, *, limit: int = 60) -> str:
@@ -138,7 +139,7 @@ class Problem:
     Attributes
     ----------
     code : str
-        ``fault`` or ``caution`` and a number; see `CODES`.
+        ``fault`` or ``caution`` and a number, as listed above.
     file : str
         File name inside the folder.
     line : int or None

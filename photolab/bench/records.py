@@ -15,28 +15,14 @@ from photolab.bench.completion import complete, lamps_of
 from photolab.bench.declared import FILE, Declared, read_toml
 from photolab.bench.faults import Faults, Problem, hint, refusal, shown
 from photolab.bench.files import WORKBOOK, decode, listing, load, load_rows, strays
-from photolab.bench.model import (
-    Assumption,
-    Bench,
-    Certificate,
-    Housing,
-    Log,
-    Meter,
-    Question,
-    Settings,
-    SpectralFactor,
-    Spectrum,
-)
+from photolab.bench.model import Bench, Log
 from photolab.bench.schema import FILES, TABLES
 from photolab.bench.tables import empty_table, read_table
 from photolab.bench.workbook import by_sheet, read_workbook
 from photolab.bench.write import new_folder, write_bench
 from photolab.errors import RecordError
 
-__all__ = [
-    "Assumption", "Bench", "Certificate", "Housing", "Log", "Meter", "Problem", "Question", "RecordError",
-    "Settings", "SpectralFactor", "Spectrum", "new_folder", "parse_number", "read_bench", "write_bench",
-]  # fmt: skip
+__all__ = ["Problem", "RecordError", "new_folder", "parse_number", "read_bench", "write_bench"]
 
 
 def read_bench(folder: str | os.PathLike[str]) -> Bench:

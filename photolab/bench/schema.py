@@ -8,7 +8,7 @@ the words of faults all work from the tables below. One line is one column or ke
 A star after the name: required. ``wanted`` is a range (``>0``, ``0..``, ``0.2..50``), or the words that may stand
 there, where ``filament=halogen`` reads halogen as filament. ``!0.1`` and ``~0.1``: a value above zero and below this is
 a slip of the unit, refused or said. ``if absent`` is a value of bench.toml, ``assumed`` after it where it is a declared
-assumption; for a column it is words. A line with names alone takes them from `SHARED`.
+assumption; for a column it is words. A line with names alone takes them from the first part.
 """
 
 import re
@@ -254,8 +254,8 @@ def _fields(text: str, *, columns: bool = False) -> tuple[Field, ...]:
     return tuple(replace(one, forms=unit_forms(one.name)) if columns else one for one in found)
 
 
-SHARED: dict[str, Field] = {}
-SHARED |= {shared.name: shared for shared in _fields("""
+_PARTS = re.split(r"(?m)^== ?", f"""
+== shared
 lamp          | text  |                |                               | K1     | neutral code of the lamp
 run           | text  |                |                               | W1     | code of the record
 specimen      | text  |                |                               | 1      | which piece of that lamp
@@ -277,14 +277,9 @@ fan_direction | text  |                |                               | down   
 repeat        | count | 1..            | numbered by row order         | 1      | repeat within one mounting
 date          | date  |                |                               | 2025-04-03 | day of the calendar, YYYY-MM-DD
 note          | text  |                |                               | door was open | anything worth remembering
+technology    | code  | {TECHNOLOGIES} | | led | kind of light source
 photo         | text  |                |                               | box.jpg | file name of a picture in the folder
-""")}  # fmt: skip
-TECHNOLOGY = f"technology* | code | {TECHNOLOGIES} | | led | kind of light source"
-
-TABLES: dict[str, Table] = {
-    name: Table(name, about, _fields(text, columns=True))
-    for name, about, text in (
-        ("readings", "one row a reading", """
+== readings.csv: one row a reading
 lamp*
 illuminance_lx* | lx  | >0                |          | 318      | reading of the meter
 housing day
@@ -301,10 +296,9 @@ point_rule      | code | fixed found_again |         | fixed    | point kept, or
 fan_direction cover
 exclude         | code | yes              |          | yes      | yes leaves the row out; then say why in note
 note photo
-"""),
-        ("lamps", "one row a lamp", f"""
+== lamps.csv: one row a lamp
 lamp*
-{TECHNOLOGY}
+technology*
 role*             | code  | baseline candidate check_standard | | candidate | what the lamp is measured for
 claimed_flux_lm   | lm    | >0              | | 1600       | light flux on the box
 claimed_power_W   | W     | >0              | | 25         | power on the box
@@ -316,21 +310,18 @@ price_per         | code  | lamp pair       | | pair       | what the price buys
 driver            | code  | internal external | | internal | where the electronics sit
 specimens_bought  | count | 1..             | | 2          | pieces at hand
 obtained          | code  | bought supplied lent | | bought | how the lamp came to the bench
-"""),
-        ("days", "one row a day", """
+== days.csv: one row a day
 day*              | text  |                 | | D01        | code of the day
 date*
 protocol_revision | text  |                 | | 1          | revision of the method used that day
 ambient_C
 supply_V          | V     | >0..60          | | 13.2       | volts at the supply
 meter note
-"""),
-        ("warm_up", "light against time, one row an instant", """
+== warm_up.csv: light against time, one row an instant
 run* lamp* elapsed_s* illuminance_lx* specimen housing day mounting meter range_lx socket_V current_A
 case_C            | degC  | -40..400        | | 85         | temperature of the lamp's case
 ambient_C rest_minutes cover fan_direction
-"""),
-        ("thermal", "thermal camera and thermocouple readings", """
+== thermal.csv: thermal camera and thermocouple readings
 lamp* elapsed_s*
 displayed_C*      | degC  | -20..400        | | 85         | temperature the camera displays
 method*           | code  | bare tape paint thermocouple | | tape | how the surface was seen
@@ -342,8 +333,7 @@ ambient_C
 pixels            | 1     | 1..             | | 12         | pixels across the spot
 place             | text  |                 | | driver     | fin, driver, base
 cover fan_direction
-"""),
-        ("electrical", "power into the lamp", """
+== electrical.csv: power into the lamp
 lamp* elapsed_s*
 power_W           | W     | >0..1000        | volts times amperes | 25 | electrical power
 socket_V
@@ -352,15 +342,13 @@ per*              | code  | lamp pair       | | lamp       | what was measured
 measured_at
 uncertainty_percent | %   | 0..50           | | 2          | expanded uncertainty of the power
 cover fan_direction
-"""),
-        ("distance", "one lamp at several distances", """
+== distance.csv: one lamp at several distances
 run* lamp* housing*
 distance_m*       | m     | 0.2..50         | | 6.00       | reference face to meter head
 illuminance_lx* dark_lx meter range_lx
 repeat            | count | 1..             | | 1          | repeat of one placement
 day specimen mounting socket_V
-"""),
-        ("beam", "readings over the wall, by angle or by position", """
+== beam.csv: readings over the wall, by angle or by position
 run* lamp* housing*
 horizontal_deg    | deg   | -90..90         | | -2.5       | + is right as the lamp sees the wall
 vertical_deg      | deg   | -90..90         | | -0.5       | + is up
@@ -369,35 +357,26 @@ y_mm              | mm    | -100000..100000 | | -50        | + is up
 illuminance_lx*
 censored          | code  | below           | | below      | the meter showed less than this
 meter range_lx dark_lx elapsed_s
-"""),
-        ("spectra", "list of spectrum files", """
+== spectra.csv: list of spectrum files
 name*             | text  |                 | | S1         | code of the spectrum
 kind*             | code  | source responsivity | | source | light of a lamp, or sensitivity of a meter
 lamp              | text  |                 | | K1         | lamp of a source
 meter             | text  |                 | | M1         | meter of a responsivity
 file*             | file  |                 | | led.csv    | plain file name inside the folder
-"""),
-        ("links", "the same lamp on the old and the new meter", f"""
+== links.csv: the same lamp on the old and the new meter
 lamp*
-{TECHNOLOGY}
+technology*
 old_meter*        | text  |                 | | M1         | id of the old meter
 new_meter*        | text  |                 | | M2         | id of the new meter
 old_lx*           | lx    | >0              | | 318        | reading of the old meter
 new_lx*           | lx    | >0              | | 322        | reading of the new meter
 specimen date housing
-"""),
-    )
-}  # fmt: skip
-SPECTRUM_FILE = Table("spectrum", "a spectrum", _fields(columns=True, text="""
+== spectrum.csv: a spectrum
 wavelength_nm* | nm    | 360..830 | | 555  | wavelength
 value*         | money | 0..      | | 0.87 | relative power or responsivity
-"""))  # fmt: skip
-
-SECTIONS: dict[str, tuple[Field, ...]] = {
-    section: _fields(text)
-    for section, text in {
-        "": "schema* | count | 1..1 | | 1 | version of this layout",
-        "bench": f"""
+== []
+schema* | count | 1..1 | | 1 | version of this layout
+== [bench]
 name              | text |           | unnamed      | "my bench" | name of the bench as published
 protocol_revision | text |           |              | "1"  | revision of your method; publishing needs it
 initial_s         | s    | 1..600    | 60, assumed  | 60   | instant of the initial reading after switch-on
@@ -414,15 +393,12 @@ mounting_sd_percent | %  | 0..30 !0.1 | 3, assumed  | 3    | scatter from seatin
 specimen_sd_percent | %  | 0..30 !0.1 | 4, assumed  | 4    | scatter between pieces of one lamp
 day_sd_percent    | %    | 0..30 ~0.05 | 1, assumed | 1    | scatter from day to day
 remaining_sd_percent | % | 0..30 ~0.05 | 2, assumed | 2    | scatter of remaining light between pieces of one lamp
-""",
-        "csv": """
+== [csv]
 separator | code | , ; tab | , | ";" | what stands between cells
 decimal   | code | . ,     | . | "," | decimal mark
-""",
-        "links": """
+== [links]
 accept_provisional | flag | | | true | let readings of a second meter in through a link of one or two lamps
-""",
-        "meter": """
+== [meter]
 id*               | text |            |              | "M1" | your code for the meter
 reading_percent*  | % list? | 0..50 !0.1 |           | 4    | copy it from the accuracy line of the meter's manual
 range_percent     | % list? | 0..20 ~0.05 |          | 0.5  | % of range (f.s.) of the accuracy line
@@ -439,14 +415,12 @@ temperature_percent_per_K | %/K | 0..5 | 0.1, assumed | 0.1 | change with the me
 integration_s     | s    | 0.001..10  |              | 0.5  | time over which the meter averages
 calibrated_on     | date |            |              | "2025-04-03" | day of the last calibration
 calibration_source | text |           | A, assumed   | "A"  | A for an incandescent lamp of 2856 K, LED, or words
-""",
-        "meter.spectral_factor": f"""
+== [meter.spectral_factor]
 technology*       | code | {TECHNOLOGIES} | | "led" | light the factor is for
 factor*           | 1    | 0.5..2     |              | 1.02 | true reading over displayed reading
 expanded_uncertainty* | 1 | 0..1      |              | 0.01 | uncertainty printed beside it
 coverage_factor   | 1    | 1..4       | 2, assumed   | 2    | k printed beside it
-""",
-        "meter.certificate": """
+== [meter.certificate]
 level_lx          | lx   | >0         |              | 500  | level of the calibration
 correction*       | 1    | 0.5..2     |              | 1.013 | true reading over displayed reading
 expanded_uncertainty_percent* | % | 0..50 ~0.05 |    | 1.5  | uncertainty on the certificate
@@ -454,8 +428,7 @@ coverage_factor   | 1    | 1..4       | 2, assumed   | 2    | k on the certifica
 date              | date |            |              | "2025-04-03" | day of the calibration
 range_lx          | lx   | >0         |              | 4000 | range that was calibrated
 source            | text |            |              | "A"  | light source of the calibration
-""",
-        "housing": """
+== [housing]
 id*               | text |            |              | "H1" | your code for the housing
 kind              | code | projector reflector other | | "reflector" | optics
 traffic           | code | right left symmetrical | right | "right" | side of the road it is made for
@@ -466,8 +439,7 @@ offset_uncertainty_mm | mm | 0..500 ~0.5 | 100       | 100  | how far that may b
 aperture_mm       | mm   | 1..1000    |              | 100  | width of the lens or reflector
 sensor            | code | faces_lamp flat_wall | faces_lamp | "faces_lamp" | which way the head looks
 tilt_uncertainty_deg | deg | 0..45    | 3            | 3    | how far the head may be tilted
-""",
-        "log": """
+== [log]
 file*             | text |            |              | "log.csv" | the logger's file, as it is
 into              | code | warm_up    | warm_up      | "warm_up" | table its rows belong to
 first_row         | count | 1..10000  | 1            | 1    | row that holds the logger's column names
@@ -477,17 +449,26 @@ run*              | text |            |              | "W1" | code of the record
 lamp*             | text |            |              | "K1" | lamp on the bench
 columns*          | table |           |              |      | our column = theirs
 switched_on       | text |            |              | "10:00:10" | logger's time at switch-on
-""",
-        "question": """
+== [question]
 asked_on*         | date |            |              | 2025-04-03 | day the question was asked, YYYY-MM-DD
 lamp*             | text |            |              | "any" | a lamp of lamps.csv, or any
 housing*          | text |            |              | "each" | a housing, each (all of them) or any (one of them)
 instant*          | code | initial hold |            | "hold" | initial time or hold time
 more_than_percent* | %   | 0..500 !0.1 |             | 10   | more light than the baseline by this much; 0 for any more
 words             | text |            |              | "is any lamp 10 % up?" | the question in your own words
-""",
-    }.items()
-}  # fmt: skip
+""")[1:]  # fmt: skip
+_HELD = {head.strip(): text for head, _, text in (part.partition("\n") for part in _PARTS)}
+SHARED: dict[str, Field] = {}
+SHARED |= {shared.name: shared for shared in _fields(_HELD["shared"])}
+_FILES = {
+    name: Table(name, about, _fields(_HELD[f"{name}.csv: {about}"], columns=True))
+    for name, about in (head.split(".csv: ") for head in _HELD if ".csv: " in head)
+}
+SPECTRUM_FILE = _FILES.pop("spectrum")
+TABLES: dict[str, Table] = _FILES
+SECTIONS: dict[str, tuple[Field, ...]] = {
+    head.strip("[]"): _fields(text) for head, text in _HELD.items() if head.startswith("[")
+}
 SINGLE = ("bench", "csv", "links")
 """Sections that stand once, `[bench]`; the others stand as often as there are meters, housings, ... `[[meter]]`."""
 

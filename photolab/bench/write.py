@@ -17,11 +17,7 @@ from photolab.bench.faults import Faults, refusal
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import (
     Bench,
-    Certificate,
-    Housing,
     Meter,
-    Question,
-    Settings,
     default_linearity,
 )
 from photolab.bench.schema import SECTIONS, SPECTRUM_FILE, TABLES, Table
@@ -164,69 +160,49 @@ def _digits(value: float) -> str:
 def _plain(value: Any) -> Any:
     """Return a value as TOML holds it: tuples as lists, whole floats as integers."""
     if isinstance(value, tuple):
-        items = [_plain(item) for item in value]
-        return items[0] if len(items) == 1 and isinstance(value[0], float) else items
-    if isinstance(value, float) and value == int(value) and abs(value) < 1e15:
-        return int(value)
-    return value
+        return [_plain(item) for item in value]
+    return int(value) if isinstance(value, float) and value == int(value) and abs(value) < 1e15 else value
 
 
-def _section(
-    record: Settings | Meter | Housing | Certificate | Question, keys: frozenset[str]
-) -> dict[str, Any]:
-    """Return the keys of a record that are declared or differ from the default."""
+def _section(section: str, record: Any) -> dict[str, Any]:
+    """Return the keys of a record that are declared or differ from the default, so that what is assumed stays so."""
     found = {}
-    for item in fields(record):
-        if item.name in {"declared", "certificate", "spectral_factors"}:
-            continue
-        value = getattr(record, item.name)
+    standard = {item.name: item.default for item in fields(record)}
+    declared = getattr(record, "declared", standard)
+    for key in SECTIONS[section]:
+        value = getattr(record, key.name, None)
         blank = value is None or value in ("", ()) or (isinstance(value, float) and math.isnan(value))
-        if not blank and (item.name in keys or value != item.default):
-            found[item.name] = _plain(value)
+        if not blank and (key.name in declared or key.required or value != standard[key.name]):
+            single = key.one_will_do and isinstance(value, tuple) and len(value) == 1
+            found[key.name] = _plain(value)[0] if single else _plain(value)
     return found
-
-
-LISTS = ("ranges_lx", "resolution_lx")
 
 
 def _meter(meter: Meter) -> dict[str, Any]:
     """Return a meter as a table of bench.toml."""
-    table = _section(meter, meter.declared | {"id", "reading_percent"})
+    table = _section("meter", meter)
     if "linearity_percent" not in meter.declared and meter.linearity_percent == default_linearity(
         meter.reading_percent
     ):
         table.pop("linearity_percent", None)
-    for name in LISTS:
-        if name in table:
-            table[name] = [_plain(value) for value in getattr(meter, name)]
+    table.pop("certificate", None)
     if meter.spectral_factors:
-        names = ("technology", "factor", "expanded_uncertainty", "coverage_factor")
         table["spectral_factor"] = [
-            {name: _plain(getattr(f, name)) for name in names} for f in meter.spectral_factors
+            _section("meter.spectral_factor", factor) for factor in meter.spectral_factors
         ]
     if meter.certificate is not None:
-        table["certificate"] = _section(meter.certificate, frozenset(f.name for f in fields(Certificate)))
+        table["certificate"] = _section("meter.certificate", meter.certificate)
     return table
 
 
 def _toml(bench: Bench) -> str:
-    """Return bench.toml: the declared keys only, so that what is assumed stays assumed."""
+    """Return bench.toml."""
     document: dict[str, Any] = {"schema": 1}
-    settings = _section(bench.settings, bench.settings.declared)
-    if "also_show" in settings:
-        settings["also_show"] = list(bench.settings.also_show)
-    links = {name: settings.pop(name) for name in ("accept_provisional",) if name in settings}
-    if settings:
-        document["bench"] = settings
-    if links:
-        document["links"] = links
+    document |= {name: _section(name, bench.settings) for name in ("bench", "links")}
     document["meter"] = [_meter(meter) for meter in bench.meters.values()]
-    if bench.housings:
-        document["housing"] = [_section(h, h.declared | {"id"}) for h in bench.housings.values()]
-    if bench.questions:
-        names = frozenset(item.name for item in fields(Question))
-        document["question"] = [_section(question, names) for question in bench.questions]
-    return tomli_w.dumps(document)
+    document["housing"] = [_section("housing", housing) for housing in bench.housings.values()]
+    document["question"] = [_section("question", question) for question in bench.questions]
+    return tomli_w.dumps({name: held for name, held in document.items() if held})
 
 
 HEAD = """\
