@@ -324,8 +324,12 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
         yield "caution 32", name, tables[name][tables[name]["current_A"] > USUAL_AMPERES], "current_A", words
     for name in ("readings", "warm_up", "distance", "electrical", "days"):
         column, rows = "supply_V" if name == "days" else "socket_V", tables[name]
-        words = "{value:g} V is far from the {reference:g} V of the bench (reference_voltage_V)."
-        yield "caution 34", name, rows[(rows[column] / reference - 1.0).abs() > VOLTS_OFF], column, words
+        far = rows[(rows[column] / reference - 1.0).abs() > VOLTS_OFF]
+        ambient = far["ambient_C"] if "ambient_C" in far else far[column]
+        swapped = (ambient / reference - 1.0).abs() < VOLTS_OFF
+        ask = np.where(swapped, "; are volts and ambient in each other's column?", "; which is right?")
+        words = "{value:g} V on a bench of {reference:g} V (reference_voltage_V){ask}"
+        yield "caution 34", name, far.assign(ask=ask), column, words
     for name in ("readings", "distance"):
         share = tables[name]["dark_lx"] / tables[name]["illuminance_lx"]
         words = "{value:g} lx is above half the reading of {illuminance_lx:g} lx; was the lamp covered?"

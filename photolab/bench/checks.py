@@ -17,8 +17,6 @@ from photolab.bench.tables import varying
 Tables = dict[str, pd.DataFrame]
 COUNTS_BELOW_ZERO = 5.0
 """So many counts of the display a covered meter may show below zero. [1]"""
-VOLTS_OFF = 0.5
-"""Volts this far from the reference, as a part of it, are no volts of this bench. [1]"""
 OUTSIDE = re.compile(r"^[/~]|^[A-Za-z]:|\\|(?:^|/)\.\.(?:/|$)")
 """A path that leaves the folder."""
 SAME_SHAPE = str.maketrans("АВЕКМНОРСТУХаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXaeopcyxijsABEZHIKMNOPTYXo")
@@ -46,7 +44,6 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
         faults.where("fault 7", f"{name}.csv", again, column, words)
     for code, name, unmet, column, words in _conditions(tables):
         faults.where(code, f"{name}.csv", tables[name][unmet], column, words)
-    _volts(tables, declared.settings.reference_voltage_V, faults)
     for name in ("warm_up", "distance", "beam"):
         _one_owner(tables[name], name, faults)
     _choices(tables["beam"], faults)
@@ -231,21 +228,6 @@ def _conditions(tables: Tables) -> Iterable[Condition]:
     yield "fault 8", "links", other, "technology", "lamps.csv states another technology for this lamp."
     yield "fault 19", "readings", silent, "note", "the row is excluded without a reason; say why here."
     yield "fault 27", "readings", outside, "photo", '"{value}" leaves the folder; put the picture into it.'
-
-
-def _volts(tables: Tables, reference: float, faults: Faults) -> None:
-    """Report volts that are none of this bench; where the ambient looks like volts, the two were swapped."""
-    for name, column in [
-        *((name, "socket_V") for name in ("readings", "warm_up", "distance")),
-        ("days", "supply_V"),
-    ]:
-        table = tables[name]
-        off = table[(table[column] / reference - 1.0).abs() > VOLTS_OFF]
-        ambient = off["ambient_C"] if "ambient_C" in off else off[column]
-        swapped = (ambient / reference - 1.0).abs() < VOLTS_OFF
-        why = np.where(swapped, "are volts and ambient in each other's column?", "which is right?")
-        words = "{value:g} V on a bench of {reference:g} V (reference_voltage_V); {why}"
-        faults.where("fault 14", f"{name}.csv", off.assign(why=why), column, words, reference=reference)
 
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
