@@ -140,7 +140,7 @@ class Loadings:
         models : sequence of Input
             What the inputs are but for their names.
         which : int or ndarray, shape (rows,)
-            Model of each row.
+            Model of each row. [1]
         """
         texts = [self.seats[column] for column in by]
         which = np.broadcast_to(which, self.seats.rows)

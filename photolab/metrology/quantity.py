@@ -779,7 +779,7 @@ class Inputs(Sequence[Input]):
         Returns
         -------
         ndarray, shape (n,)
-            Of each. [as of an Input]
+            Of each. [any unit]
         """
         return np.array([getattr(q, what) for q in self.models])[self.model]
 
