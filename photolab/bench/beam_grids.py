@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,7 @@ from photolab.bench.distance_terms import reading_scatter
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.errors import MethodError
 from photolab.photometry.beam import BeamGrid, intensity_from_angles, intensity_from_wall
+from photolab.photometry.distance import luminous_intensity
 
 Floats = NDArray[np.float64]
 
@@ -185,7 +187,7 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str])
     net = block["illuminance_lx"].to_numpy(float) - dark
     at_most = (block["censored"] == "below").to_numpy() | (net <= 0.0)
     net = np.where(at_most, np.maximum(net, step), net)
-    scatter, assumed = reading_scatter(bench, pd.DataFrame({"distance_m": [], "value_lx": []}), lamp)
+    scatter, assumed = reading_scatter(bench, pd.DataFrame({"distance_m": [], "ln_value": []}), lamp)
     own = np.where(at_most, 0.0, np.hypot(scatter * net, step / math.sqrt(12.0)))
     supply = 0.0
     if technology == "filament":
@@ -203,25 +205,36 @@ def _scan(run: str, lamp: str, housing: Housing, across: Floats, up: Floats, cel
     """Return a vertical scan as intensities."""
     order = np.argsort(up, kind="stable")
     span = housing.distance_m + housing.offset_mm / 1000.0
-    square = span**2 * (1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2)
-    cosine = 1.0 if housing.sensor == "faces_lamp" else span / np.sqrt(square)
+    slant = 1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2
+    ray = np.full(up.shape, span) if housing.sensor == "turned_lamp" else span * np.sqrt(slant)
+    angle = np.arccos(span / ray) if housing.sensor == "flat_wall" else 0.0
+    per_lux = luminous_intensity(1.0, ray, incidence_angle=angle)
     return BeamScan(
         run=run,
         lamp=lamp,
         housing=housing.id,
         horizontal=float(across[0]),
         vertical=up[order],
-        intensity=(cells.net * square / cosine)[order],
-        own=(cells.own * square / cosine)[order],
+        intensity=(cells.net * per_lux)[order],
+        own=(cells.own * per_lux)[order],
     )
 
 
 def _grid(run: str, lamp: str, housing: Housing, block: pd.DataFrame, cells: _Cells) -> BeamRun:
-    """Return a grid as intensities; the doubts and the ranges pass through the same geometry."""
-    known = np.nan_to_num(cells.tops, nan=0.0)
-    grid = _distribution(housing, block, cells.net, cells.at_most)
-    ones, own, tops = (
-        _distribution(housing, block, values).intensity for values in (np.ones(len(block)), cells.own, known)
+    """Return a grid as intensities; the uncertainties and the ranges stand on the same cells."""
+    angles = block["horizontal_deg"].notna().all()
+    first, second = (
+        block[name].to_numpy(float)
+        for name in (("horizontal_deg", "vertical_deg") if angles else ("x_mm", "y_mm"))
+    )
+    make = intensity_from_angles if angles else intensity_from_wall
+    how: dict[str, Any] = {"distance": housing.distance_m, "sensor": housing.sensor}
+    how["offset"] = housing.offset_mm / 1000.0
+    grid = make(first, second, cells.net, **how, at_most=cells.at_most)
+    per_lux = make(first, second, np.ones(len(block)), **how).intensity
+    own, tops = (
+        values[np.lexsort((first, second))].reshape(per_lux.shape)
+        for values in (cells.own, np.nan_to_num(cells.tops, nan=0.0))
     )
     assumed = list(cells.assumed)
     if "offset_mm" not in housing.declared:
@@ -235,31 +248,11 @@ def _grid(run: str, lamp: str, housing: Housing, block: pd.DataFrame, cells: _Ce
         technology=cells.technology,
         meter=cells.meter,
         grid=grid,
-        per_lux=ones,
-        own=own,
-        tops=np.round(tops / ones, 6),
+        per_lux=per_lux,
+        own=own * per_lux,
+        tops=tops,
         colour_u=cells.colour_u,
         supply_u=cells.supply_u,
         corrections=cells.corrections,
         assumed=tuple(assumed),
-    )
-
-
-def _distribution(
-    housing: Housing, block: pd.DataFrame, values: Floats, at_most: NDArray[np.bool_] | None = None
-) -> BeamGrid:
-    """Return values at the head as intensities, by the housing's way of holding the head."""
-    offset = housing.offset_mm / 1000.0
-    angles = block["horizontal_deg"].notna().all()
-    names = ("horizontal_deg", "vertical_deg") if angles else ("x_mm", "y_mm")
-    first, second = (block[name].to_numpy(float) for name in names)
-    make = intensity_from_angles if angles else intensity_from_wall
-    return make(
-        first,
-        second,
-        values,
-        distance=housing.distance_m,
-        sensor=housing.sensor,
-        offset=offset,
-        at_most=at_most,
     )

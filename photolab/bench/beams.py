@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from photolab.bench import corrections as steps
-from photolab.bench.beam_cutoffs import CutoffReading, cutoff_of
+from photolab.bench.beam_cutoffs import CutoffReading, column_scan, cutoff_of, longest_scan
 from photolab.bench.beam_grids import BeamRun, BeamScan, Refusal, read_beams
 from photolab.bench.beam_ratios import (
     ABOVE_HORIZONTAL,
@@ -177,6 +177,11 @@ class Beams:
             None where there is no grid.
         """
         return next((r for r in self.results if (r.lamp, r.housing) == (lamp, housing)), None)
+
+    def scan(self, lamp: str, housing: str) -> BeamScan | None:
+        """Return the scan behind a cut-off: a lamp's longest one in a housing, else a column of its grid."""
+        found = self.find(lamp, housing)
+        return longest_scan(self.scans, lamp, housing) or (None if found is None else column_scan(found.beam))
 
 
 def evaluate_beams(

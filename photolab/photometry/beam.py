@@ -31,7 +31,15 @@ from photolab.photometry.beam_grid import (
     mirrored,
 )
 from photolab.photometry.beam_points import PointPlan, judge_points
-from photolab.photometry.beam_window import MeanAboveCutoff, WindowFlux, mean_above_cutoff, window_flux
+from photolab.photometry.beam_window import (
+    MeanAboveCutoff,
+    WindowFlux,
+    mean_above_cutoff,
+    mean_weights,
+    solid_angle_density,
+    window_flux,
+    window_weights,
+)
 
 __all__ = [
     "AimOffset",
@@ -53,11 +61,14 @@ __all__ = [
     "intensity_from_wall",
     "judge_points",
     "mean_above_cutoff",
+    "mean_weights",
     "mirrored",
     "peak",
     "ratio_map",
     "row_uniformity",
+    "solid_angle_density",
     "window_flux",
+    "window_weights",
 ]
 
 

@@ -5,17 +5,28 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from photolab.bench.beams import BeamResult
+from photolab.bench.candela import BenchCandela
+from photolab.bench.colours import ColourRatio
+from photolab.bench.distances import DistanceResult
 from photolab.bench.pairs import ReadingComparison
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
 from photolab.publication.display import Words
 from photolab.publication.statements import sentence
+from photolab.publication.words_colour import colour_words
+from photolab.publication.words_light import candela_words, law_words
+from photolab.publication.words_light_beam import result_words
 
 __all__ = ["SENTENCES", "agree", "say"]
 
 SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     Measured: lambda quantity: f"{quantity}.",
     ReadingComparison: sentence,
+    DistanceResult: law_words,
+    BenchCandela: candela_words,
+    ColourRatio: colour_words,
+    BeamResult: result_words,
 }
 """The closed table: what is said of a result of each type."""
 
