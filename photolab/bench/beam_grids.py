@@ -206,7 +206,7 @@ def _scan(run: str, lamp: str, housing: Housing, across: Floats, up: Floats, cel
     order = np.argsort(up, kind="stable")
     span = housing.distance_m + housing.offset_mm / 1000.0
     slant = 1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2
-    ray = np.full(up.shape, span) if housing.sensor == "turned_lamp" else span * np.sqrt(slant)
+    ray = span * np.sqrt(slant)
     angle = np.arccos(span / ray) if housing.sensor == "flat_wall" else 0.0
     per_lux = luminous_intensity(1.0, ray, incidence_angle=angle)
     return BeamScan(
