@@ -28,7 +28,7 @@ from photolab.publication import (
     words_heat,
     words_light_beam,
 )
-from photolab.thermal.warm_up_answers import Step
+from photolab.thermal.warm_up_result import Step
 
 COVERAGES = (0.9, 0.99, 0.999)
 SHOWN = {0.9: "90 %", 0.99: "99 %", 0.999: "99.9 %"}
@@ -66,7 +66,6 @@ def beam(campaign):
 
 VIEWS = {
     "front page": lambda c: " ".join(front_page.meaning(c)),
-    "lamps": lambda c: front_page.lamps_picture(c).alt,
     "favour": lambda c: words_colour.colour_words(favoured(c)),
     "factors": lambda c: str(words_colour.colour_cells(favoured(c), "led")),
     "colour": lambda c: words_colour.pair_words("corrected", c.ratio("K5", "B0", housing="HP"), "K5"),

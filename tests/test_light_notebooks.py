@@ -9,7 +9,7 @@ import pytest
 from in_process import run_cells
 from matplotlib.figure import Figure
 from numpy.testing import assert_allclose
-from small_benches import LAMPS, METER, bench
+from small_benches import METER, bench
 
 from photolab.bench import colours
 from photolab.bench.beams import evaluate_beams
@@ -179,31 +179,22 @@ def test_the_gain_that_is_only_colour(demo):
 
 
 def test_without_spectra_the_index_stands_for_them(tmp_path):
-    """Oracle: the rule: a filament lamp 0, another ± f1', lamps alike a fifth of it, a stated factor its own."""
-    lamps = (
-        LAMPS.replace("role", "role,colour_temperature_K").replace("baseline", "baseline,")
-        + "K3,led,candidate,6000\nK4,led,candidate,3000\nK5,led,candidate,5800\n"
-    )
-    lamps = re.sub("(K[12],led,candidate)", r"\1,", lamps)
+    """Oracle: the rule: a filament lamp 0, another ± f1', a like pair a fifth of it; a stated factor its own."""
     toml = METER + "mismatch_index_percent = 6\n"
-    made = bench(tmp_path, "lamp,illuminance_lx\nB0,300\nK3,330\n", toml=toml, lamps=lamps)
+    made = bench(tmp_path, "lamp,illuminance_lx\nB0,300\nK1,330\n", toml=toml)
 
-    def half(lamp: str, against: str) -> float:
+    def limit(lamp: str, against: str) -> float:
         one = colours.colour_ratio(made, "M1", lamp, against, factors={})
         assert one.known_from == ("mismatch index" if lamp != "B0" else "spectra")
         assert one.ratio.value == 1.0
-        return one.ratio.half_width(0.95) / 0.95  # of limits
+        return one.ratio.u * math.sqrt(3.0)
 
-    assert half("K3", "B0") == pytest.approx(0.06)
-    assert half("K3", "K5") == pytest.approx(0.06 / 5)
-    assert half("K3", "K4") == pytest.approx(0.06)
-    assert half("K3", "K1") == pytest.approx(0.06 / 2)
-    assert half("B0", "") == 0.0
-    stated = replace(
-        made.meters["M1"],
-        spectral_factors=(SpectralFactor("led", 0.95, 0.02),),
-    )
-    one = colours.colour_ratio(replace(made, meters={"M1": stated}), "M1", "K3", "B0", factors={})
+    own = 0.06 / 5 / math.sqrt(2)
+    assert limit("K1", "B0") == pytest.approx(math.hypot(0.06, own))
+    assert limit("K1", "K2") == pytest.approx(0.06 / 5)
+    assert limit("B0", "") == 0.0
+    stated = replace(made.meters["M1"], spectral_factors=(SpectralFactor("led", 0.95, 0.02),))
+    one = colours.colour_ratio(replace(made, meters={"M1": stated}), "M1", "K1", "B0", factors={})
     assert one.known_from == "stated factor"
     assert_allclose((one.ratio.value, one.ratio.u / one.ratio.value), (1 / 0.95, 0.01 / 0.95), rtol=1e-12)
 

@@ -13,8 +13,8 @@ from photolab.bench import instruments
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Bench
-from photolab.metrology.quantity import Input, Measured, limits, measured
-from photolab.photometry.colour_terms import pair_colour_half_width
+from photolab.bench.shared_inputs import own_colour_likeness
+from photolab.metrology.quantity import Input, Measured, measured
 
 WAYS = ("ignored", "declared", "corrected")
 """Colour ignored; covered by the declared index of the meter; corrected with spectra or a stated factor."""
@@ -64,19 +64,14 @@ def colour_ratio(
     -------
     ColourRatio
         From the factors; of a lamp without one, from the stated factor of its technology, else within the limits
-        that the mismatch index sets. Lamps of one technology share its error, so it leaves their ratio.
+        that the mismatch index sets, as the campaign counts them: what lamps of one technology share cancels.
     """
     (own, source), (other, weaker) = (
         _reads(bench, meter, name, factors) if name else (measured(1.0), "spectra")
         for name in (lamp, against)
     )
-    ratio = own / other
-    order = ("spectra", "stated factor", "mismatch index")
-    if "mismatch index" in (source, weaker) and against and _alike(bench, lamp, against):
-        ratio = ratio * measured(1.0, _pair_input(bench, meter, lamp, against))
-    return ColourRatio(
-        meter, lamp, against, ratio, max(source, weaker, key=order.index), bench.settings.coverage
-    )
+    known_from = max(source, weaker, key=("spectra", "stated factor", "mismatch index").index)
+    return ColourRatio(meter, lamp, against, own / other, known_from, bench.settings.coverage)
 
 
 def _reads(bench: Bench, meter: str, lamp: str, factors: Mapping[str, float]) -> tuple[Measured, str]:
@@ -90,9 +85,13 @@ def _reads(bench: Bench, meter: str, lamp: str, factors: Mapping[str, float]) ->
         )
     else:
         stated = next((one for one in owner.spectral_factors if one.technology == technology), None)
+        if stated is None and technology == "filament":  # what the meter was trimmed to
+            return measured(1.0), "spectra"
         if stated is None:
-            known = "spectra" if technology == "filament" else "mismatch index"  # what it was trimmed to
-            return measured(1.0, instruments.colour_input(owner, technology or f"of {lamp}")), known
+            alike = own_colour_likeness(bench.tables["lamps"]).get(lamp, "like")
+            own = instruments.own_colour_input(owner, lamp, alike)
+            shared = instruments.colour_input(owner, technology or f"of {lamp}")
+            return measured(1.0, shared, own), "mismatch index"
         u = stated.expanded_uncertainty / stated.coverage_factor / stated.factor
         factor, source = stated.factor, "stated factor"
     name = ("colour", meter, technology, f"corrected {u:.15g}")
@@ -103,21 +102,6 @@ def technology_of(bench: Bench, lamp: str) -> str:
     """Return the technology of a lamp, blank where the folder does not say."""
     lamps = bench.tables["lamps"].set_index("lamp")["technology"]
     return str(lamps.get(lamp, ""))
-
-
-def _alike(bench: Bench, lamp: str, against: str) -> bool:
-    """Whether two lamps are of one technology, and not filament."""
-    kinds = {technology_of(bench, name) for name in (lamp, against)}
-    return lamp != against and len(kinds) == 1 and not kinds & {"filament", ""}
-
-
-def _pair_input(bench: Bench, meter: str, lamp: str, against: str) -> Input:
-    """Return what is left between two lamps of one technology. [1]."""
-    stated = bench.tables["lamps"].set_index("lamp")["colour_temperature_K"]
-    own, other = (None if math.isnan(t := float(stated.get(n, math.nan))) else t for n in (lamp, against))
-    index = bench.meters[meter].mismatch_index_percent / 100.0
-    half = pair_colour_half_width(index, colour_temperature=own, other_colour_temperature=other)
-    return limits(("own colour", meter, lamp, against), half, kind="own colour", source="manual")
 
 
 def spectrum_of(bench: Bench, kind: str, name: str) -> NDArray[np.float64] | None:

@@ -9,7 +9,7 @@ from photolab.bench.candela import BenchCandela
 from photolab.bench.distances import DistanceResult
 from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, places_for, with_uncertainty
-from photolab.photometry.inverse_square import LACK_OF_FIT_LEVEL
+from photolab.photometry.distance import LACK_OF_FIT_LEVEL
 
 __all__ = [
     "LAW_HEADS",
