@@ -16,11 +16,10 @@ from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.beams import evaluate_beams
 from photolab.bench.colours import colour_ratio
 from photolab.bench.evaluation import evaluate
+from photolab.bench.repeatability import initial_readings, level_spreads
 from photolab.publication import (
     front_page,
     report_views,
-    views_baseline,
-    views_bench,
     views_campaign,
     views_heat,
     views_heat_and_light,
@@ -28,6 +27,7 @@ from photolab.publication import (
     words_heat,
     words_light_beam,
 )
+from photolab.publication.words_bench import held_words, levels_words
 from photolab.thermal.warm_up_result import Step
 
 COVERAGES = (0.9, 0.99, 0.999)
@@ -64,6 +64,10 @@ def beam(campaign):
     return evaluate_beams(campaign.bench).find("K3", "HP")
 
 
+def levels_of(campaign):
+    return level_spreads(initial_readings(campaign), coverage=campaign.bench.settings.coverage)
+
+
 VIEWS = {
     "front page": lambda c: " ".join(front_page.meaning(c)),
     "favour": lambda c: words_colour.colour_words(favoured(c)),
@@ -72,8 +76,7 @@ VIEWS = {
     "ways": lambda c: str(words_colour.way_cells("corrected", c.ratio("K5", "B0", housing="HP"))),
     "beams": lambda c: words_light_beam.result_words(beam(c)),
     "beam table": lambda c: str(words_light_beam.ratio_cells(beam(c), beam(c).ratios[0])),
-    "repeatability": lambda c: text(views_bench.answer(views_bench.measure(c))),
-    "components": lambda c: views_bench.components_picture(views_bench.measure(c)).alt,
+    "repeatability": lambda c: " ".join(levels_words(levels_of(c))),
     "warm-up": lambda c: text(views_heat.answer(views_heat.choose(c.bench))),
     "record": lambda c: text(views_campaign.record_words(c)),
 }
@@ -125,7 +128,7 @@ def test_a_chart_raises_alarms_as_often_as_the_coverage_leaves(coverage):
     campaign = at(coverage)
     for one in baseline_charts(campaign):
         assert one.chart.false_alarm == pytest.approx(1.0 - coverage)
-    said = text(views_baseline.answer(views_baseline.hold(campaign)))
+    said = " ".join(held_words(campaign, (), baseline_charts(campaign)))
     assert f"in {100.0 * (1.0 - coverage):g} of 100 campaigns" in said
 
 
