@@ -59,14 +59,9 @@ def cutoff_of(run: BeamRun, scans: tuple[BeamScan, ...]) -> CutoffReading | None
 def column_scan(run: BeamRun) -> BeamScan:
     """Return the column of a grid in which a cut-off is read where there is no scan."""
     column = int(np.argmin(np.abs(run.grid.horizontal - GRID_COLUMN_DEG)))
+    grid, at = run.grid, float(run.grid.horizontal[column])
     return BeamScan(
-        run=run.run,
-        lamp=run.lamp,
-        housing=run.housing,
-        horizontal=float(run.grid.horizontal[column]),
-        vertical=run.grid.vertical,
-        intensity=run.grid.intensity[:, column],
-        own=run.own[:, column],
+        run.run, run.lamp, run.housing, at, grid.vertical, grid.intensity[:, column], run.own[:, column]
     )
 
 
