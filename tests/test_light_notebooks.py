@@ -108,7 +108,7 @@ def test_notebook_06_walks_from_lux_to_candela(runs):
     assert "well inside its ±" in text
     assert "B0 in housing HR" in text
     assert "no centre explains the run" in text
-    assert text.count("The cell and the report give the same figure") == 2
+    assert text.count("The cell and the report give the same figure") == 4
     assert "intensity 13.35 kcd" in text
     assert re.search(r"K8 in HR, [\d.]+ lx at the bench .*apparent", text)
 

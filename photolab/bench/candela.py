@@ -17,7 +17,7 @@ from photolab.bench.selection import select
 from photolab.bench.shared_inputs import link_input
 from photolab.bench.spreads import Spread, Spreads
 from photolab.metrology.quantity import Input, Measured, combine, limits, measured
-from photolab.photometry.distance import tilt_loss
+from photolab.photometry.distance import luminous_intensity, tilt_loss
 
 SETTLED = frozenset({"inverse_square", "near_field"})
 
@@ -130,7 +130,7 @@ def bench_candela(
     """
     found = []
     for at in bench_light(bench, lamp=lamp, runs=runs, corrections=corrections):
-        intensity = at.light * (at.distance + at.centre) ** 2 / at.near_field
+        intensity = luminous_intensity(at.light, at.distance, offset=at.centre) / at.near_field  # type: ignore[arg-type]
         found.append(BenchCandela(at, intensity.in_unit("cd")))
     return tuple(found)
 

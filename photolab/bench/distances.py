@@ -36,6 +36,7 @@ from photolab.photometry.distance import (
     compare_fits,
     far_field,
     fit_inverse_square,
+    luminous_intensity,
     smallest_distance,
 )
 
@@ -565,7 +566,8 @@ def _apparent(run: DistanceRun) -> Measured | None:
     placed = Input(("placement at the bench's distance", *run.key), run.placement_m, kind="distance")
     light = lux * run.relative + measured(0.0, own, run.additive)
     distance = measured(run.place.distance_m, run.zero, placed, unit="m")
-    return (light * (distance + run.centre) ** 2).in_unit("cd")
+    intensity: Measured = luminous_intensity(light, distance, offset=run.centre)  # type: ignore[arg-type]
+    return intensity
 
 
 def _with_fit(points: pd.DataFrame, fit: InverseSquareFit | None) -> pd.DataFrame:
