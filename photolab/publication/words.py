@@ -6,6 +6,10 @@ from collections.abc import Callable
 from typing import Any
 
 from photolab.bench.baseline_days import BaselineChart
+from photolab.bench.beams import BeamResult
+from photolab.bench.candela import BenchCandela
+from photolab.bench.colours import ColourRatio
+from photolab.bench.distances import DistanceResult
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.repeatability import Levels
 from photolab.metrology.monte_carlo import Validation
@@ -15,12 +19,19 @@ from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
 from photolab.publication.display import Words
 from photolab.publication.statements import sentence
 from photolab.publication.words_bench import chart_words, homogeneity_words, levels_words, validation_words
+from photolab.publication.words_colour import colour_words
+from photolab.publication.words_light import candela_words, law_words
+from photolab.publication.words_light_beam import result_words
 
 __all__ = ["SENTENCES", "agree", "say"]
 
 SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     Measured: lambda quantity: f"{quantity}.",
     ReadingComparison: sentence,
+    DistanceResult: law_words,
+    BenchCandela: candela_words,
+    ColourRatio: colour_words,
+    BeamResult: result_words,
     BaselineChart: chart_words,
     Levels: levels_words,
     Homogeneity: homogeneity_words,
