@@ -110,7 +110,8 @@ def fit_warm_up(
         If the arrays disagree, times do not strictly increase, an illuminance is not positive, a stable record
         is short or without scatter, or an option is out of range.
     MethodError
-        If there are too few readings, or all are alike; `known` holds what can be said.
+        If there are too few readings, all are alike, or some are of no light: what is left is a share of light.
+        `known` holds what can be said.
 
     Notes
     -----
@@ -207,6 +208,10 @@ def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, Flo
         shapes = f"{times.shape} and {light.shape}"
         message = f"time_s and illuminance must be one-dimensional and of one length; got {shapes}"
         raise ValueError(message)
+    if dark := int(np.sum(light == 0.0)):
+        message = f"illuminance must be more than 0 lx throughout a record; {dark} of {light.size} readings are 0 lx"
+        known = {"dark": dark, "readings": light.size}
+        raise MethodError(message, code="reading_without_light", known=known)
     rules = (
         ("time_s", times, np.isfinite(times) & (times >= 0.0), "zero or more", "s"),
         ("illuminance", light, np.isfinite(light) & (light > 0.0), "positive", "lx"),

@@ -58,6 +58,8 @@ class Remaining:
         Whether the later instant lies beyond the record.
     time_constant_ceiling_s : float
         Slowest decay the bounds allow for; infinite inside the record, where it plays no part. [s]
+    at_s, initial_s : float
+        The later instant, infinite for the final level, and the one it is referred to. [s]
     """
 
     value: float
@@ -68,6 +70,8 @@ class Remaining:
     method: str
     extrapolated: bool
     time_constant_ceiling_s: float = np.inf
+    at_s: float = np.nan
+    initial_s: float = np.nan
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
@@ -89,6 +89,34 @@ class WarmUp:
     def residuals(self) -> FloatArray:
         """Readings less fitted illuminance [lx]."""
         return self.curve.found.residual
+
+    @property
+    def residual_sd(self) -> float:
+        """Standard deviation of one reading about the curve, its parameters taken off [lx]."""
+        parameters = self.curve.linear + 2 * self.curve.found.theta.size
+        return float(np.sqrt(np.sum(self.residuals**2) / (self.time_s.size - parameters)))
+
+    @property
+    def initial_illuminance(self) -> float:
+        """Fitted illuminance at the initial time; NaN where the record does not hold it [lx]."""
+        if not self.time_s[0] <= self.initial_s <= self.time_s[-1]:
+            return float("nan")
+        return self.curve.at(window(self.initial_s, self.initial_window_s))[0]
+
+    def illuminance_at(self, time_s: ArrayLike) -> FloatArray:
+        """Return the fitted illuminance at some instants.
+
+        Parameters
+        ----------
+        time_s : array_like, shape (m,)
+            Time since switch-on. [s]
+
+        Returns
+        -------
+        ndarray, shape (m,)
+            Illuminance. [lx]
+        """
+        return np.array([self.curve.at(np.array([t]))[0] for t in np.atleast_1d(time_s)])
 
     @property
     def residual_correlation(self) -> float:
@@ -196,7 +224,8 @@ class WarmUp:
         bounded = self._beyond(np.inf, initial)
         low, high = min(bounded.low, value), max(bounded.high, value)
         spread = float(np.log(high / low)) / (2.0 * self._normal_quantile())
-        return Remaining(value, low, high, spread, np.inf, "bounds", True, bounded.time_constant_ceiling_s)
+        ceiling = bounded.time_constant_ceiling_s
+        return Remaining(value, low, high, spread, np.inf, "bounds", True, ceiling, np.inf, initial)
 
     @property
     def final_fraction(self) -> float:
@@ -311,7 +340,8 @@ class WarmUp:
             low *= min(bounded.low / low, 1.0) ** self.more_rates
             high *= max(bounded.high / high, 1.0) ** self.more_rates
             spread = max(spread, float(np.log(high / low)) / (2.0 * self._normal_quantile()))
-        return Remaining(value, low, high, spread, float(dof), "record", False)
+        dof = float(dof)
+        return Remaining(value, low, high, spread, dof, "record", False, at_s=at_s, initial_s=initial)
 
     def _beyond(self, at_s: float, initial: float) -> Remaining:
         """Return the bounds of remaining light, as a rule beyond the record; infinity is the final level."""
@@ -333,7 +363,7 @@ class WarmUp:
         spread = float(down + up) / (2.0 * self._normal_quantile())
         ceiling = float(monotone.time_constants[-1])
         ends = value * float(np.exp(-down)), value * float(np.exp(up))
-        return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling)
+        return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling, at_s, initial)
 
     @cached_property
     def _pair_fits(self) -> tuple[PairFits, ...]:
