@@ -14,18 +14,18 @@ from shared_demo import demo_campaign
 
 from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.evaluation import evaluate
+from photolab.bench.heat_and_light import looked_at, room_coefficients, slope_of
 from photolab.publication import (
     front_page,
     report_views,
     views_baseline,
     views_bench,
     views_campaign,
-    views_heat,
-    views_heat_and_light,
     views_light_beam,
     views_light_colour,
     words_heat,
 )
+from photolab.publication.words import say
 from photolab.thermal.warm_up_answers import Step
 
 COVERAGES = (0.9, 0.99, 0.999)
@@ -62,7 +62,7 @@ VIEWS = {
     "beam table": lambda c: text(views_light_beam.measurands(views_light_beam.look(c.bench))),
     "repeatability": lambda c: text(views_bench.answer(views_bench.measure(c))),
     "components": lambda c: views_bench.components_picture(views_bench.measure(c)).alt,
-    "warm-up": lambda c: text(views_heat.answer(views_heat.choose(c.bench))),
+    "warm-up": lambda c: text(say(looked_at(c.bench).fit)),
     "record": lambda c: text(views_campaign.record_words(c)),
 }
 
@@ -86,7 +86,8 @@ def test_half_widths_follow_the_quantile(coverage):
         for usual, other in pairs:
             ratio = wide(coverage) / wide(0.95)
             assert other == pytest.approx(usual * ratio, abs=0.05 * (1.0 + ratio) + 1e-9)
-    said = words_heat.step_sentence(Step(1125.0, -0.14, 0.002), spacing_s=30.0, coverage=coverage)
+    fit = looked_at(at(coverage).bench).fit
+    (said,) = words_heat.step_sentences(replace(fit, step=Step(1125.0, -0.14, 0.002)))
     assert f"± {100.0 * wide(coverage) * 0.002:.1f} %" in said
 
 
@@ -126,9 +127,9 @@ def test_a_chart_raises_alarms_as_often_as_the_coverage_leaves(coverage):
 def test_an_assumed_coefficient_is_no_wider_than_its_own_limits():
     """Oracle: a rectangle of half-width 0.2 %/K, of which the coverage lies within coverage times 0.2."""
     for coverage in (0.9, 0.99):
-        shown = text(views_heat_and_light.ambient_table(views_heat.choose(at(coverage).bench)))
-        line = next(line for line in shown.splitlines() if "assumed for LED lamps" in line)
-        assert float(re.search(r"± ([\d.]+)", line)[1]) == pytest.approx(0.2 * coverage, abs=6e-4)
+        assumed = room_coefficients(slope_of(looked_at(at(coverage).bench), coverage=coverage))
+        shown = words_heat.ambient_table(assumed, assumed, coverage)["coefficient (%/K)"][0]
+        assert float(re.search(r"± ([\d.]+)", shown)[1]) == pytest.approx(0.2 * coverage, abs=6e-4)
 
 
 def test_cells_of_a_beam_are_marked_by_the_declared_coverage():

@@ -56,6 +56,27 @@ def ends_from_emissivity(one: Surface) -> tuple[float, float]:
     return min(low, high), max(low, high)
 
 
+def emissivity_at(found: pd.DataFrame, one: Surface) -> float:
+    """Return the emissivity of a bare spot from the patch beside it, of what `patch_emissivities` found.
+
+    Parameters
+    ----------
+    found : DataFrame
+        As `patch_emissivities` returns it.
+    one : Surface
+        The bare spot.
+
+    Returns
+    -------
+    float
+        NaN where there is none. [1]
+    """
+    place = (
+        (found["lamp"] == one.lamp) & (found["place"] == one.place) & (found["elapsed_s"] == one.elapsed_s)
+    )
+    return float(found.loc[place, "emissivity"].max())
+
+
 def patch_emissivities(bench: Bench) -> pd.DataFrame:
     """Return the emissivity of bare surfaces that were read beside a patch at the same time.
 

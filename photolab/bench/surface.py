@@ -92,6 +92,21 @@ class Surface:
     codes: tuple[str, ...]
 
     @property
+    def where(self) -> tuple[str, ...]:
+        """Which reading it is: what only this one holds is named by it."""
+        return self.lamp, self.place, self.method, f"{self.elapsed_s:g}"
+
+    @property
+    def seen_by_camera(self) -> bool:
+        """Whether it is a camera's reading that has a surface temperature."""
+        return self.temperature is not None and not math.isnan(self.emissivity)
+
+    def is_patch_beside(self, other: "Surface") -> bool:
+        """Return whether it is a patch of tape or paint that was read with another spot at one time."""
+        mine, theirs = ((s.lamp, s.place, s.elapsed_s) for s in (self, other))
+        return self.method in PATCH_EMISSIVITY and mine == theirs
+
+    @property
     def value(self) -> float:
         """Surface temperature, NaN where there is none [degC]."""
         return math.nan if self.temperature is None else self.temperature.value
@@ -286,7 +301,9 @@ def emissivity_of(value: float, half_width: float, where: tuple[Hashable, ...]) 
     return measured(middle, limits(("emissivity", *where), (high - low) / 2.0, kind="emissivity"), unit="1")
 
 
-def mirrored_room(reflected: float, where: tuple[Hashable, ...]) -> Measured:
+def mirrored_room(
+    reflected: float, where: tuple[Hashable, ...], *, limit: float = REFLECTED_LIMIT_K
+) -> Measured:
     """Return the temperature of what a surface mirrors.
 
     Parameters
@@ -295,14 +312,16 @@ def mirrored_room(reflected: float, where: tuple[Hashable, ...]) -> Measured:
         As stated or assumed. [degC]
     where : tuple of hashable
         Which reading.
+    limit : float, default REFLECTED_LIMIT_K
+        How far it may be off. [K]
 
     Returns
     -------
     Measured
         The reflected temperature. [degC]
     """
-    limit = limits(("reflected", *where), REFLECTED_LIMIT_K, kind="reflected temperature", source="assumed")
-    return measured(reflected, limit, unit="degC")
+    off = limits(("reflected", *where), limit, kind="reflected temperature", source="assumed")
+    return measured(reflected, off, unit="degC")
 
 
 def _least(shown: float, set_emissivity: float, reflected: float) -> float:

@@ -6,16 +6,32 @@ from collections.abc import Callable
 from typing import Any
 
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.surface import Surface
+from photolab.errors import MethodError
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
+from photolab.publication import words_heat, words_surface
 from photolab.publication.display import Words
 from photolab.publication.statements import sentence
+from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
+from photolab.thermal.thermography import SurfaceReading
+from photolab.thermal.warm_up import Remaining, WarmUp
+from photolab.thermal.warm_up_answers import Settled
 
 __all__ = ["SENTENCES", "agree", "say"]
 
 SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     Measured: lambda quantity: f"{quantity}.",
     ReadingComparison: sentence,
+    MethodError: words_heat.refusal_sentences,
+    Remaining: words_heat.remaining_sentence,
+    WarmUp: words_heat.warm_up_sentences,
+    Settled: words_heat.settled_sentence,
+    Slope: words_heat.slope_sentences,
+    TimeConstants: words_heat.constants_sentences,
+    ExpectedLight: words_heat.expected_sentences,
+    Surface: words_surface.surface_sentence,
+    SurfaceReading: words_surface.reading_sentence,
 }
 """The closed table: what is said of a result of each type."""
 
@@ -51,7 +67,8 @@ def say(*things: object, bullets: bool = False) -> Words:
             raise ValueError(message)
         said = SENTENCES[kind](thing)
         paragraphs += [said] if isinstance(said, str) else said
-    return Words(tuple(text for text in paragraphs if text.strip()), bullets=bullets)
+    once = dict.fromkeys(text for text in paragraphs if text.strip())  # one refusal answers several questions
+    return Words(tuple(once), bullets=bullets)
 
 
 def agree(mine: float | Measured, reports: float | Measured, what: str) -> Words:
