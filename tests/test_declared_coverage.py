@@ -26,7 +26,7 @@ from photolab.publication import (
     words_heat,
 )
 from photolab.publication.words import say
-from photolab.thermal.warm_up_answers import Step
+from photolab.thermal.warm_up_result import Step
 
 COVERAGES = (0.9, 0.99, 0.999)
 SHOWN = {0.9: "90 %", 0.99: "99 %", 0.999: "99.9 %"}
@@ -53,7 +53,6 @@ def numbers(shown: str) -> list[float]:
 
 VIEWS = {
     "front page": lambda c: " ".join(front_page.meaning(c)),
-    "lamps": lambda c: front_page.lamps_picture(c).alt,
     "favour": lambda c: text(views_light_colour.favour(views_light_colour.look(c.bench))),
     "colour": lambda c: text(views_light_colour.answer(views_light_colour.look(c.bench))),
     "factors": lambda c: text(views_light_colour.factors(views_light_colour.look(c.bench))),

@@ -10,7 +10,6 @@ from numpy.testing import assert_allclose
 from shared_demo import demo_bench
 from small_benches import HOUSING, LAMPS, METER, bench, csv
 
-from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.heat_and_light import (
     TRANSFER_LIMIT,
@@ -21,7 +20,6 @@ from photolab.bench.heat_and_light import (
     expected_at,
     looked_at,
     room_coefficients,
-    seated_at_both,
     slope_of,
     to_room,
     with_case,
@@ -191,32 +189,21 @@ def test_display_step_is_that_of_the_meter_on_its_range(tmp_path):
     assert display_step(made, run.record.assign(meter="M9")) == 0.0
 
 
-def test_seating_cancels_from_readings_of_one_seating(tmp_path):
-    """Oracle: K1 loses 5 % in each of two seatings 8 % apart; what was read at one instant alone is left out."""
+def test_readings_of_one_seating_take_the_place_of_a_record(tmp_path):
+    """Oracle: K1 was read at both instants in its second seating, the baseline too; no other lamp was."""
     rows = [
-        ("K1", seat, at, f"{level * left:.1f}")
-        for seat, level in ((1, 300), (2, 324))
-        for at, left in ((60, 1), (1800, 0.95))
+        ("B0", 1, 60, 290),
+        ("B0", 1, 1800, 289),
+        ("K1", 1, 60, 300),
+        ("K1", 2, 60, 324),
+        ("K1", 2, 1800, 308),
     ]
-    rows += [("K1", 3, 60, "250"), ("B0", 1, 1800, "280"), ("B0", 2, 60, "290")]
     readings = csv(
         "lamp,mounting,elapsed_s,illuminance_lx,housing,range_lx", [(*row, "HP", 400) for row in rows]
     )
     made = bench(tmp_path / "b", readings, toml=METER + HOUSING, lamps=LAMPS)
-    twice = seated_at_both(made)
-    assert set(twice.tables["readings"]["mounting"]) == {"1", "2"}
-    assert set(twice.tables["readings"]["lamp"]) == {"K1"}
-    campaign = evaluate(twice)
-    left = (campaign["K1", "HP", "hold"] - campaign["K1", "HP"]).in_scope("specimens")
-    assert_allclose(left.value, math.log(0.95), atol=2e-4)  # readings to 0.1 lx
-    assert not left.only("seating").u > 1e-9
-    assert looked_at(made).record["elapsed_s"].tolist() == [60.0, 1800.0]
-    assert looked_at(made).lamp == "K1"
-    alone = bench(
-        tmp_path / "c",
-        "lamp,illuminance_lx,housing,range_lx\nB0,300,HP,400\n",
-        toml=METER + HOUSING,
-        lamps=LAMPS,
-    )
-    with pytest.raises(MethodError, match="at the initial and at the hold time in one seating"):
-        seated_at_both(alone)
+    found = looked_at(made)
+    assert (found.run, found.lamp, found.fit) == ("readings", "K1", None)
+    assert found.record["elapsed_s"].tolist() == [60.0, 1800.0]
+    assert found.record["illuminance_lx"].tolist() == [324.0, 308.0]
+    assert looked_at(made, lamp="B0").record["illuminance_lx"].tolist() == [290.0, 289.0]

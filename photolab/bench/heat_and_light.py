@@ -100,35 +100,6 @@ def _seated_once(bench: Bench, lamp: str | None, last: set[str]) -> WarmUpRun:
     )
 
 
-def seated_at_both(bench: Bench) -> Bench:
-    """Return a bench with the readings of seatings alone that were read at the initial and at the hold time.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench.
-
-    Returns
-    -------
-    Bench
-        Evaluated, the light of a lamp at the hold time over that at the initial time is free of the seating.
-
-    Raises
-    ------
-    MethodError
-        If no seating was read at both.
-    """
-    readings = bench.tables["readings"].assign(instant=instants(bench))
-    known = readings[readings["instant"] != ""]
-    seat = ["lamp", "specimen", "housing", "day", "mounting", "point"]
-    twice = known.index[known.groupby(seat)["instant"].transform("nunique") == 2]
-    if twice.empty:
-        message = "no lamp was read at the initial and at the hold time in one seating"
-        raise MethodError(message, code="not_seated_at_both")
-    kept = bench.tables["readings"].loc[twice].reset_index(drop=True)
-    return replace(bench, tables={**bench.tables, "readings": kept})
-
-
 def display_step(bench: Bench, record: pd.DataFrame) -> float:
     """Return the display step of the meter of a record; 0 where it is not known.
 

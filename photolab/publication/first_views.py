@@ -90,8 +90,8 @@ def one_seating_each(campaign: Campaign, *, lamps: tuple[str, str] | None = None
         (meters[0], meters[1]),
         technology=(a["technology"] or None, b["technology"] or None),
         range_lx=(_range(a), _range(b)),
-        mounting_sd_percent=100.0 * campaign.spreads.mounting.sd,
-        mounting_dof=campaign.spreads.mounting.dof,
+        mounting_sd_percent=100.0 * campaign.spreads.seating_in(housing).sd,
+        mounting_dof=campaign.spreads.seating_in(housing).dof,
         coverage=campaign.bench.settings.coverage,
         alike_percent=campaign.bench.settings.alike_percent,
     )

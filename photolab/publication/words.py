@@ -15,8 +15,7 @@ from photolab.publication.display import Words
 from photolab.publication.statements import sentence
 from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
 from photolab.thermal.thermography import SurfaceReading
-from photolab.thermal.warm_up import Remaining, WarmUp
-from photolab.thermal.warm_up_answers import Settled
+from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
 __all__ = ["SENTENCES", "agree", "say"]
 

@@ -17,8 +17,7 @@ from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
 from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
 from photolab.thermal.stabilization import PRACTICE, Criterion
-from photolab.thermal.warm_up import WarmUp
-from photolab.thermal.warm_up_answers import Remaining, Settled
+from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
 FINDING_WORDS = {
     "second_step": (
@@ -118,7 +117,6 @@ REFUSAL_WORDS = {
     "no_expectation": (
         "remaining light and ambient are not both known, the lamp has a filament, or it cut its own power"
     ),
-    "not_seated_at_both": "no lamp was read at the initial and at the hold time in one seating",
     "no_resistance": "case, ambient and watts are not all known at the hold time, or the lamp has a filament",
     "not_stabilized": "the declared criterion is not met within the record",
     "no_real_temperature": "what is reflected alone is more than what the camera saw",
@@ -133,6 +131,9 @@ CONSTANT_WORDS = {
     "not_resolved": "the record does not show whether light and case settle together",
 }
 
+NO_PAIR = (
+    "No lamp was read at the initial and at the hold time in one seating, so nothing is said of what is left."
+)
 RADIANT_ASSUMED = f"Assumed: {RADIANT_LOW:g} to {RADIANT_HIGH:g} of the power leaves as light."
 MEANING_WORDS = {
     "shared": "Heat of the case can explain the loss; that does not prove that it does.",
@@ -183,13 +184,14 @@ def remaining_sentence(remaining: Remaining, housing: str = "") -> str:
     return f"Remaining light: {value} % ({between}) of the {initial} value {after}.{beyond}"
 
 
-def pair_sentence(ln_left: Measured, bench: Bench) -> str:
-    """Return what readings of one seating at both instants say is left, without a record."""
+def pair_sentence(name: tuple[str, ...], ln_left: Measured, bench: Bench) -> str:
+    """Return what readings of one seating at both instants say is left of a piece, without a record."""
     low, high = (math.exp(end) for end in ln_left.interval(bench.settings.coverage))
+    piece = f", specimen {name[3]}" if name[3] else ""
     return (
-        f"Read at both instants: {percent(math.exp(ln_left.value))} % ({ends(low, high)}) of the "
+        f"Read at both instants in one seating{piece}: {percent(math.exp(ln_left.value))} % ({ends(low, high)}) of the "
         f"{bench.settings.initial_s:g} s value after {bench.settings.hold_minutes:g} minutes "
-        f"({100.0 * bench.settings.coverage:g} %, for the specimens on the bench)."
+        f"({100.0 * bench.settings.coverage:g} %)."
     )
 
 
@@ -372,7 +374,9 @@ def pairs_table(ln_left: Mapping[tuple[str, ...], Measured], bench: Bench) -> pd
     for name, one in ln_left.items():
         low, high = (math.exp(end) for end in one.interval(bench.settings.coverage))
         rows.append((*name, percent(math.exp(one.value)), ends(low, high)))
-    return pd.DataFrame(rows, columns=["lamp", "housing", "point", "remaining light (%)", "from-to (%)"])
+    return pd.DataFrame(
+        rows, columns=["lamp", "housing", "point", "specimen", "remaining light (%)", "from-to (%)"]
+    )
 
 
 def run_refusals(run: WarmUpRun) -> tuple[str, ...]:

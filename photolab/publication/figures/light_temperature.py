@@ -11,7 +11,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, styled
 from photolab.publication.figures.warm_up import percent_of_initial
 from photolab.thermal.coupling import Slope
-from photolab.thermal.warm_up import WarmUp
+from photolab.thermal.warm_up_result import WarmUp
 
 __all__ = ["draw"]
 

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, styled
 from photolab.publication.figures.warm_up import percent_of_initial
-from photolab.thermal.warm_up import WarmUp
+from photolab.thermal.warm_up_result import WarmUp
 
 __all__ = ["draw"]
 

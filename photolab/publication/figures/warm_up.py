@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from photolab.errors import MethodError, attempt
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, styled
-from photolab.thermal.warm_up import Remaining, WarmUp
+from photolab.thermal.warm_up_result import Remaining, WarmUp
 
 __all__ = ["draw", "percent_of_initial"]
 
