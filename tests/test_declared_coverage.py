@@ -15,17 +15,17 @@ from shared_demo import demo_campaign
 from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat_and_light import looked_at, room_coefficients, slope_of
+from photolab.bench.repeatability import initial_readings, level_spreads
 from photolab.publication import (
     front_page,
     report_views,
-    views_baseline,
-    views_bench,
     views_campaign,
     views_light_beam,
     views_light_colour,
     words_heat,
 )
 from photolab.publication.words import say
+from photolab.publication.words_bench import held_words, levels_words
 from photolab.thermal.warm_up_result import Step
 
 COVERAGES = (0.9, 0.99, 0.999)
@@ -51,6 +51,10 @@ def numbers(shown: str) -> list[float]:
     return [float(x) for x in re.findall(r"\d+\.\d+", shown)]
 
 
+def levels_of(campaign):
+    return level_spreads(initial_readings(campaign), coverage=campaign.bench.settings.coverage)
+
+
 VIEWS = {
     "front page": lambda c: " ".join(front_page.meaning(c)),
     "favour": lambda c: text(views_light_colour.favour(views_light_colour.look(c.bench))),
@@ -59,9 +63,8 @@ VIEWS = {
     "ways": lambda c: text(views_light_colour.ways(views_light_colour.look(c.bench))),
     "beams": lambda c: text(views_light_beam.answer(views_light_beam.look(c.bench))),
     "beam table": lambda c: text(views_light_beam.measurands(views_light_beam.look(c.bench))),
-    "repeatability": lambda c: text(views_bench.answer(views_bench.measure(c))),
-    "components": lambda c: views_bench.components_picture(views_bench.measure(c)).alt,
     "warm-up": lambda c: text(say(looked_at(c.bench).fit)),
+    "repeatability": lambda c: " ".join(levels_words(levels_of(c))),
     "record": lambda c: text(views_campaign.record_words(c)),
 }
 
@@ -119,7 +122,7 @@ def test_a_chart_raises_alarms_as_often_as_the_coverage_leaves(coverage):
     campaign = at(coverage)
     for one in baseline_charts(campaign):
         assert one.chart.false_alarm == pytest.approx(1.0 - coverage)
-    said = text(views_baseline.answer(views_baseline.hold(campaign)))
+    said = " ".join(held_words(campaign, (), baseline_charts(campaign)))
     assert f"in {100.0 * (1.0 - coverage):g} of 100 campaigns" in said
 
 

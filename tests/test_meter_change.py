@@ -9,7 +9,7 @@ from shared_demo import demo_campaign
 
 from photolab.bench.baseline_days import without
 from photolab.bench.evaluation import evaluate
-from photolab.bench.meter_change import colour_prediction, meter_change
+from photolab.bench.meter_change import colour_prediction, meter_change, refusal
 from photolab.errors import MethodError
 
 
@@ -110,6 +110,8 @@ def test_meters_named_both_ways_round_are_refused(campaign):
     links.loc[links.index[0], ["old_meter", "new_meter"]] = ["M2", "M1"]
     with pytest.raises(MethodError, match="names the meters both ways round"):
         meter_change(with_links(campaign, links))
+    assert "names the meters both ways round" in refusal(with_links(campaign, links))
+    assert refusal(campaign) == ""
 
 
 def test_no_link_from_the_campaigns_meter_is_refused(campaign):

@@ -24,7 +24,6 @@ from photolab.metrology.quantity import limits, measured
 from photolab.publication import figure_tables, findings, first_views, front_page, report_views, views
 from photolab.publication.cautions import assumed_table
 from photolab.publication.display import Table, Words
-from photolab.publication.figures.common import Picture
 from photolab.publication.second_way import ratio_by_monte_carlo
 from photolab.publication.tables import results
 
@@ -317,26 +316,6 @@ def test_missing_data_is_one_sentence(unanswered, alone):
     assert str(report_views.lamps_picture(unanswered)) == "No picture: no lamp has an interval yet."
     assert "technology missing" in str(report_views.held_back(unanswered))
     assert "Nothing yet" in str(report_views.results(alone))
-    assert "one housing" in str(first_views.one_seating_each(alone))
-
-
-def test_one_seating_each_does_not_decide(demo):
-    """Oracle: the demo's story: K2 looks about 6 % above K1 from one seating each, not resolved."""
-    first, whole = str(first_views.one_seating_each(demo)).split("\n")
-    assert first.startswith("K2 against K1 in housing HP on D02, from the first seating of each: ")
-    assert "inside the bench uncertainty" in first
-    share = float(first.split("each: ")[1].split(" %")[0])
-    assert 5.0 <= share <= 7.0  # +6 %, the story, to the whole percent either way
-    assert "inside the bench uncertainty" in whole or "alike" in whole
-
-
-def test_bars_of_two_readings(pair):
-    """Oracle: the words of the table; a pair without an answer is a sentence."""
-    shown = first_views.bars(pair)
-    assert isinstance(shown, Picture)
-    assert "which decides, -3.8 to +14.7 %" in shown.alt
-    without = compare(318, 334, meter=METER, range_lx=4000)
-    assert "technology missing" in str(first_views.bars(without))
 
 
 def test_abilities_are_split(demo, alone):

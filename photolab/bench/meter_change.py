@@ -23,7 +23,7 @@ from photolab.metrology.quantity import Joint
 
 FloatArray = NDArray[np.float64]
 
-__all__ = ["MeterChange", "colour_prediction", "meter_change"]
+__all__ = ["MeterChange", "colour_prediction", "meter_change", "refusal"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,9 +79,43 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
         If there is no link from the campaign's meter (code ``no_link``), the meters are named both ways round
         (``meters_swapped``), or the new meter is not described in bench.toml (``unknown_meter``).
     """
+    bench = campaign.bench
+    old, new, links, readings, technologies = _conversion(campaign)
+    refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(technologies)))
+    enabled = campaign.enabled if corrections is None else tuple(corrections)
+    first = campaign if corrections is None else evaluate(bench, corrections=enabled)
+    before = with_families(first, first.table)
+    after = _evaluated(bench, readings, bench.meters[new], enabled, links, technologies)
+    # without a link for the baseline another lamp would take its place, which is another question
+    after = after[after["baseline"] == campaign.baseline].reset_index(drop=True) if len(after) else after
+    told = (table.assign(verdict=table["family_verdict"]) for table in (before, after))
+    return MeterChange(old, new, links, readings, before, after, changed_verdicts(*told), refused)
+
+
+def refusal(campaign: Campaign) -> str:
+    """Return why the campaign cannot be brought to another meter.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    str
+        What `meter_change` would raise; empty where nothing stands against it.
+    """
+    try:
+        _conversion(campaign)
+    except MethodError as refused:
+        return str(refused)
+    return ""
+
+
+def _conversion(campaign: Campaign) -> tuple[str, str, pd.DataFrame, pd.DataFrame, dict[str, str]]:
+    """Return old and new meter, links, converted readings and the technology of each lamp."""
     bench, old = campaign.bench, campaign.selection.meter
-    coverage = bench.settings.coverage
-    links = technology_links(bench.tables["links"], coverage=coverage)
+    links = technology_links(bench.tables["links"], coverage=bench.settings.coverage)
     links = links[links["old_meter"] == old].reset_index(drop=True)
     if links.empty:
         message = f"links.csv has no row from meter {old}, with which the campaign was read"
@@ -91,22 +125,14 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
         message = f"meter {new} must be described in bench.toml; got {', '.join(bench.meters)}"
         raise MethodError(message, code="unknown_meter", known={"meter": new})
     links = links[links["new_meter"] == new]
-    enabled = campaign.enabled if corrections is None else tuple(corrections)
     readings = _linked(campaign, links)
     technologies = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
-    refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(technologies)))
     if readings["linked_lx"].isna().all():
         message = (
             f"no lamp of the campaign has a technology that was linked ({', '.join(links['technology'])})"
         )
         raise MethodError(message, code="no_link", known={"technologies": tuple(links["technology"])})
-    first = campaign if corrections is None else evaluate(bench, corrections=enabled)
-    before = with_families(first, first.table)
-    after = _evaluated(bench, readings, bench.meters[new], enabled, links, technologies)
-    # without a link for the baseline another lamp would take its place, which is another question
-    after = after[after["baseline"] == campaign.baseline].reset_index(drop=True) if len(after) else after
-    told = (table.assign(verdict=table["family_verdict"]) for table in (before, after))
-    return MeterChange(old, new, links, readings, before, after, changed_verdicts(*told), refused)
+    return old, new, links, readings, technologies
 
 
 def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:

@@ -986,7 +986,7 @@ class Joint:
         found = []
         for scope in scopes:
             kinds = _scope(scope)
-            counted = np.array([q.kind in kinds for q in self.inputs.models], dtype=bool)
+            counted = np.array([q.kind in kinds or scope == "models" for q in self.inputs.models], dtype=bool)
             each = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
             square = (moved.data * each[column]) ** 2
             variance = np.bincount(apart, square, len(a))

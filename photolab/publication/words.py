@@ -5,14 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from photolab.bench.baseline_days import BaselineChart
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.repeatability import Levels
 from photolab.bench.surface import Surface
 from photolab.errors import MethodError
+from photolab.metrology.monte_carlo import Validation
+from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
 from photolab.publication import words_heat, words_surface
 from photolab.publication.display import Words
 from photolab.publication.statements import sentence
+from photolab.publication.words_bench import chart_words, homogeneity_words, levels_words, validation_words
 from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
 from photolab.thermal.thermography import SurfaceReading
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
@@ -31,6 +36,10 @@ SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     ExpectedLight: words_heat.expected_sentences,
     Surface: words_surface.surface_sentence,
     SurfaceReading: words_surface.reading_sentence,
+    BaselineChart: chart_words,
+    Levels: levels_words,
+    Homogeneity: homogeneity_words,
+    Validation: validation_words,
 }
 """The closed table: what is said of a result of each type."""
 
