@@ -6,6 +6,7 @@ the junction inside nothing is said. All of this describes what happened togethe
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,7 +19,7 @@ from photolab.bench.model import Bench
 from photolab.bench.selection import instants
 from photolab.bench.surface import AMBIENT_LIMIT_K, THERMOCOUPLE_LIMIT_K
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Measured, apply, coverage_factor, limits, measured
+from photolab.metrology.quantity import Input, Measured, coverage_factor, limits, measured
 from photolab.thermal.coupling import (
     ExpectedLight,
     Slope,
@@ -317,13 +318,11 @@ def case_to_ambient(bench: Bench, run: WarmUpRun) -> Measured:
     room = limits(("ambient", run.run), AMBIENT_LIMIT_K, kind="ambient", source="assumed")
     half = (RADIANT_HIGH - RADIANT_LOW) / 2.0
     radiant = limits("radiant fraction of an LED lamp", half, kind="model spread", source="assumed")
-    return apply(
-        lambda kelvin, watts, part: thermal_resistance(kelvin, watts, radiant_fraction=part),
-        measured(rise, case, (room, -1.0), unit="K"),
-        power.watts,
-        measured(RADIANT_LOW + half, radiant),
-        unit="K/W",
-    )
+    above: Any = measured(rise, case, (room, -1.0), unit="K")
+    watts: Any = power.watts
+    part: Any = measured(RADIANT_LOW + half, radiant)
+    found: Measured = thermal_resistance(above, watts, radiant_fraction=part)
+    return found
 
 
 def expected_at(bench: Bench, run: WarmUpRun, slope: Slope, other_ambient: float) -> ExpectedLight:

@@ -9,6 +9,7 @@ remedy.
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -248,6 +249,7 @@ def surface_reading(
     return SurfaceReading(temperature, drawn, total, usable, codes, coverage)
 
 
+@of_quantities("1")
 def emissivity_from_patch(
     displayed: ArrayLike,
     patch_displayed: ArrayLike,
@@ -258,7 +260,7 @@ def emissivity_from_patch(
     set_reflected: ArrayLike | None = None,
     band_um: tuple[float, float] | None = BAND_UM,
     least_contrast: float = 10.0,
-) -> Array:
+) -> Any:
     r"""Return the emissivity of a surface from a patch of known emissivity, both at one temperature.
 
     .. math:: \varepsilon = \frac{S - f(T_r)}{f(T) - f(T_r)}
@@ -278,7 +280,7 @@ def emissivity_from_patch(
 
     Returns
     -------
-    ndarray
+    float, ndarray or Measured
         Emissivity of the bare surface. [1]
 
     Raises
