@@ -1,13 +1,15 @@
 """The emissivity of bare surfaces, from a patch of tape or paint beside them read at the same time."""
 
 import math
-from typing import Any
+from functools import partial
 
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from photolab.bench.model import Bench
 from photolab.bench.surface import Surface, camera_reading, emissivity_of, mirrored_room, surfaces
 from photolab.errors import MethodError, attempt
+from photolab.metrology.quantity import Measured, apply
 from photolab.thermal.thermography import emissivity_from_patch, surface_temperature
 
 SPOT_LIMIT_K = 0.5
@@ -90,18 +92,16 @@ def patch_emissivities(bench: Bench) -> pd.DataFrame:
 
 def _row(bare: Surface, patch: Surface) -> dict[str, float | str]:
     """Return the emissivity of one bare reading beside its patch."""
-    spots = [camera_reading(one.displayed, SPOT_LIMIT_K, one.where) for one in (bare, patch)]
-    found: Any = attempt(
-        emissivity_from_patch,
-        *spots,
-        patch_emissivity=emissivity_of(patch.emissivity, patch.emissivity_half_width, patch.where),
-        set_emissivity=bare.set_emissivity,
-        reflected=mirrored_room(bare.reflected, bare.where),
+    entering = (
+        *(camera_reading(one.displayed, SPOT_LIMIT_K, one.where) for one in (bare, patch)),
+        emissivity_of(patch.emissivity, patch.emissivity_half_width, patch.where),
+        mirrored_room(bare.reflected, bare.where),
     )
+    found = attempt(apply, partial(_from_patch, bare.set_emissivity), *entering)
     refused = found.code if isinstance(found, MethodError) else ""
-    value, (low, high) = (
-        (math.nan, (math.nan,) * 2) if refused else (found.value, found.interval(bare.coverage))
-    )
+    value = low = high = math.nan
+    if isinstance(found, Measured):
+        value, (low, high) = found.value, found.interval(bare.coverage)
     return {
         "lamp": bare.lamp,
         "place": bare.place,
@@ -114,3 +114,12 @@ def _row(bare: Surface, patch: Surface) -> dict[str, float | str]:
         "declared": bare.emissivity,
         "code": refused,
     }
+
+
+def _from_patch(
+    set_emissivity: float, shown: float, patch: float, known: float, reflected: float
+) -> ArrayLike:
+    """Return the emissivity of a bare surface beside its patch."""
+    return emissivity_from_patch(
+        shown, patch, patch_emissivity=known, set_emissivity=set_emissivity, reflected=reflected
+    )

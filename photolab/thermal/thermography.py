@@ -9,7 +9,6 @@ remedy.
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from importlib.resources import files
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from photolab.errors import MethodError
 from photolab.metrology.arguments import require
 from photolab.metrology.monte_carlo import draws, interval
-from photolab.metrology.quantity import COVERAGE, Input, Measured, apply, measured, of_quantities
+from photolab.metrology.quantity import COVERAGE, Input, Measured, apply, measured
 
 Array = NDArray[np.float64]
 
@@ -86,7 +85,6 @@ class SurfaceReading:
     coverage: float = COVERAGE
 
 
-@of_quantities("degC")
 def surface_temperature(
     displayed: ArrayLike,
     *,
@@ -249,7 +247,6 @@ def surface_reading(
     return SurfaceReading(temperature, drawn, total, usable, codes, coverage)
 
 
-@of_quantities("1")
 def emissivity_from_patch(
     displayed: ArrayLike,
     patch_displayed: ArrayLike,
@@ -260,7 +257,7 @@ def emissivity_from_patch(
     set_reflected: ArrayLike | None = None,
     band_um: tuple[float, float] | None = BAND_UM,
     least_contrast: float = 10.0,
-) -> Any:
+) -> Array:
     r"""Return the emissivity of a surface from a patch of known emissivity, both at one temperature.
 
     .. math:: \varepsilon = \frac{S - f(T_r)}{f(T) - f(T_r)}
@@ -280,7 +277,7 @@ def emissivity_from_patch(
 
     Returns
     -------
-    float, ndarray or Measured
+    ndarray
         Emissivity of the bare surface. [1]
 
     Raises
