@@ -200,7 +200,7 @@ def after_heat(campaign: Campaign, lamp: str | None) -> Words:
         if found is None:
             refused = next((e for r in mine if r.housing == housing for e in r.refusals), None)
             reason = "the record is too short" if refused is None else why(refused)
-            known = "" if refused is None else known_sentence(refused.known, initial_s=settings.initial_s)
+            known = "" if refused is None else known_sentence(refused.known)
             said.append(f"Remaining light in {housing}: not given, because {reason}. {known}".rstrip())
             continue
         x = found[0]
