@@ -57,7 +57,6 @@ def levels_of(campaign):
 
 VIEWS = {
     "front page": lambda c: " ".join(front_page.meaning(c)),
-    "lamps": lambda c: front_page.lamps_picture(c).alt,
     "favour": lambda c: text(views_light_colour.favour(views_light_colour.look(c.bench))),
     "colour": lambda c: text(views_light_colour.answer(views_light_colour.look(c.bench))),
     "factors": lambda c: text(views_light_colour.factors(views_light_colour.look(c.bench))),

@@ -10,7 +10,7 @@ from shared_demo import demo_bench, demo_campaign
 
 from photolab.bench.electrical import highest_power
 from photolab.bench.evaluation import evaluate
-from photolab.bench.heat import heat_rows, warm_up_runs
+from photolab.bench.ratio_table import heat_rows
 from photolab.bench.simulation import read_truth
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
@@ -126,8 +126,8 @@ def after_heat(truth, lamp):
 
 
 @pytest.fixture(scope="module")
-def held(bench, campaign):
-    rows = heat_rows(campaign, warm_up_runs(bench))
+def held(campaign):
+    rows = heat_rows(campaign)
     rows = rows[(rows["measurand"] == "illuminance ratio") & (rows["scope"] == "specimens")]
     assert not rows.duplicated(["lamp", "housing"]).any()
     return rows.set_index(["housing", "lamp"])
@@ -149,7 +149,7 @@ def test_readings_at_the_hold_time_answer_where_there_is_no_record(bench, held):
         (bench.tables["warm_up"]["lamp"] == "K4") & (bench.tables["warm_up"]["housing"] == "HR")
     ).any()
     row = held.loc["HR", "K4"]
-    assert (row["instant"], row["n_mountings"], row["n_readings"]) == ("hold", 1, 3)
+    assert (row["instant"], row["n_specimens"], row["n_held"], row["n_mountings"]) == ("hold", 2, 1, 6)
     assert row["conditions"].startswith("40 min after switch-on")
 
 

@@ -12,6 +12,7 @@ from photolab.metrology.quantity import Input, apply, limits, measured
 from photolab.photometry.distance import (
     REPORTING_DISTANCES,
     compare_fits,
+    crossover_distance,
     disc_source_ratio,
     far_field,
     fit_inverse_square,
@@ -22,6 +23,8 @@ from photolab.photometry.distance import (
     square_source_ratio,
     tilt_loss,
 )
+from photolab.photometry.lamp import value_at_voltage
+from photolab.thermal.coupling import thermal_resistance, to_ambient
 
 ROOT_3 = np.sqrt(3.0)
 METRES = np.array([2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 10.0])
@@ -73,6 +76,38 @@ def test_uncertainty_of_an_intensity_by_simulation():
         measured(0.1, Input("centre", 0.03)),
     )
     assert_allclose(found.u, drawn.std(), rtol=0.01)  # 9 Monte Carlo standard errors
+
+
+@pytest.mark.parametrize(
+    ("law", "unit", "arguments"),
+    [
+        (
+            lambda e, d, a, o: luminous_intensity(e, d, incidence_angle=a, offset=o),
+            "cd",
+            (300.0, 5.0, 0.3, 0.1),
+        ),
+        (lambda i, d, a, o: illuminance(i, d, incidence_angle=a, offset=o), "lx", (8000.0, 5.0, 0.3, 0.1)),
+        (disc_source_ratio, "1", (0.5, 0.2)),
+        (crossover_distance, "m", (0.035, 0.040, 0.0025)),
+        (lambda x, u, v, n: value_at_voltage(x, u, v, exponent=n), "", (300.0, 12.95, 13.2, 3.4)),
+        (lambda x, t, o, c: to_ambient(x, t, o, coefficient=c), "", (300.0, 28.0, 20.0, -0.002)),
+        (lambda k, w, f: thermal_resistance(k, w, radiant_fraction=f), "K/W", (60.0, 26.1, 0.3)),
+    ],
+)
+def test_a_law_takes_measured_quantities_as_it_takes_numbers(law, unit, arguments):
+    """Oracle: second implementation: the same law through central differences, 1 % of doubt on every argument."""
+    known = [measured(x, Input(f"input {k}", 0.01 * abs(x))) for k, x in enumerate(arguments)]
+    through, by_differences = law(*known), apply(law, *known, unit=unit)
+    assert through.unit == unit
+    assert_allclose(through.value, law(*arguments), rtol=1e-15)  # float rounding
+    assert_allclose(through.u, by_differences.u, rtol=1e-6)  # truncation of the differences
+
+
+def test_a_measured_quantity_out_of_range_is_refused_like_a_number():
+    """Oracle: the rule on messages: quantity, value at the estimate, unit."""
+    negative = measured(-300.0, Input("reading", 1.0))
+    with pytest.raises(ValueError, match="illuminance must be zero or more; got -300 lx"):
+        luminous_intensity(negative, 5.0)
 
 
 def test_tilt_at_normal_incidence_is_not_nothing():

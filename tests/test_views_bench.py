@@ -67,14 +67,14 @@ def test_the_run_order_opens_and_closes_with_the_baseline(reviewed):
 
 
 def test_two_protocols_in_one_cell(demo):
-    """Oracle: what was typed; a narrower margin takes "alike" away from K4 for the models."""
+    """Oracle: what was typed; a narrower margin takes "alike" away from K4 in HR."""
     changes = {"bench": {"protocol_revision": "4", "alike_percent": 5}}
     revised = views_revision.revise(demo, DATA / "demo", None, changes)
     assert [row[0] for row in views_revision.changed_settings(revised).rows] == [
         "protocol_revision", "alike_percent"
     ]  # fmt: skip
     rows = views_revision.changed_verdicts(revised).rows
-    assert ("K4", "HR", "initial", "for the models") in {row[:4] for row in rows}
+    assert ("K4", "HR", "initial", "for the specimens on the bench") in {row[:4] for row in rows}
     said = str(views_revision.log(revised))
     assert said.splitlines()[1] == "No number moved."
     assert "alike_percent 10 to 5" in said

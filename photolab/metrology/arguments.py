@@ -1,10 +1,17 @@
-"""Checks of arguments: which quantity, which element, what it must be."""
+"""Checks of arguments: which quantity, which element, what it must be.
+
+A law that checks its arguments here takes numbers, arrays and measured quantities alike: a `Measured` passes as it
+is, checked at its estimate.
+"""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from photolab.metrology.quantity import Measured
 
 Floats = NDArray[np.float64]
 
@@ -51,7 +58,7 @@ def require(
     ----------
     name : str
         Name of the quantity, for the message.
-    values : array_like
+    values : array_like or Measured
         The values. [any unit]
     holds : callable
         Condition on the array, element by element.
@@ -64,18 +71,21 @@ def require(
 
     Returns
     -------
-    ndarray
-        The values as float64. [any unit]
+    ndarray or Measured
+        The values as float64, a scalar for one number; a measured quantity as given. [any unit]
 
     Raises
     ------
     ValueError
         If an element does not hold; the first one is named.
     """
+    if isinstance(values, Measured):
+        require(name, values.value, holds, wanted, unit, missing=False)
+        return values  # type: ignore[return-value]
     array = as_floats(name, values)
     bad = ~holds(array) & ~(missing & np.isnan(array))
     if not bad.any():
-        return array
+        return array[()]
     index = tuple(int(i) for i in np.argwhere(bad)[0])
     place = f"[{', '.join(map(str, index))}]" if index else ""
     got = f"{array[index]:g} {unit}".rstrip()
@@ -175,17 +185,21 @@ def same_length(first: str, a: Floats, second: str, b: Floats) -> None:
         raise ValueError(message)
 
 
-def as_given(values: Floats) -> Any:
-    """Return a float for scalar arguments, else the array.
+def as_given(values: Floats, unit: str = "") -> Any:
+    """Return a float for scalar arguments, a measured quantity with its unit, else the array.
 
     Parameters
     ----------
-    values : ndarray
+    values : ndarray or Measured
         A result. [any unit]
+    unit : str, optional
+        Unit of a measured quantity, which the law names.
 
     Returns
     -------
-    float or ndarray
+    float, ndarray or Measured
         The same numbers. [any unit]
     """
+    if isinstance(values, Measured):
+        return replace(values, unit=unit)
     return float(values) if np.ndim(values) == 0 else values

@@ -33,6 +33,7 @@ from photolab.metrology.arguments import (
     require,
     same_length,
 )
+from photolab.metrology.quantity import of_quantities
 
 LUX_PER_FOOTCANDLE = 1.0 / 0.3048**2
 """One lumen on a square foot, by the definition of the foot. [lx]"""
@@ -42,6 +43,7 @@ REPORTING_DISTANCES = (25.0, 18.288)
 """Distances headlamp illuminance is quoted at: 25 m, and 60 ft. [m]"""
 
 
+@of_quantities("cd")
 def luminous_intensity(
     illuminance: ArrayLike, distance: ArrayLike, *, incidence_angle: ArrayLike = 0.0, offset: ArrayLike = 0.0
 ) -> Any:
@@ -62,7 +64,7 @@ def luminous_intensity(
 
     Returns
     -------
-    float or ndarray, shape broadcast(S1, S2, S3)
+    float, ndarray or Measured, shape broadcast(S1, S2, S3)
         Luminous intensity :math:`I` towards the meter head; NaN where an input is NaN. [cd]
 
     Raises
@@ -82,7 +84,9 @@ def luminous_intensity(
     .. [1] Illuminating Engineering Society, "Inverse-square law", IES Definitions.
     """
     reading = not_negative("illuminance", illuminance, "lx")
-    return as_given(reading * _path(distance, offset) ** 2 / _cosine("incidence_angle", incidence_angle))
+    return as_given(
+        reading * _path(distance, offset) ** 2 / _cosine("incidence_angle", incidence_angle), "cd"
+    )
 
 
 def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float:
@@ -114,9 +118,11 @@ def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float
     """
     tilt = float(not_negative("tilt_uncertainty", tilt_uncertainty, "rad"))
     cosine = float(_cosine("incidence_angle", incidence_angle))
-    return float(np.hypot(np.tan(incidence_angle) * tilt, np.sqrt(0.75) * tilt**2 / cosine**2))
+    slope = float(np.tan(incidence_angle))
+    return float(np.sqrt(slope**2 * tilt**2 + 0.75 * tilt**4 / cosine**4))
 
 
+@of_quantities("lx")
 def illuminance(
     intensity: ArrayLike, distance: ArrayLike, *, incidence_angle: ArrayLike = 0.0, offset: ArrayLike = 0.0
 ) -> Any:
@@ -137,7 +143,7 @@ def illuminance(
 
     Returns
     -------
-    float or ndarray, shape broadcast(S1, S2, S3)
+    float, ndarray or Measured, shape broadcast(S1, S2, S3)
         Illuminance. [lx]
 
     Raises
@@ -150,7 +156,9 @@ def illuminance(
     An equivalent illuminance at 25 m is the intensity over 625 m2; it is not a reading at 25 m.
     """
     candela = not_negative("intensity", intensity, "cd")
-    return as_given(candela * _cosine("incidence_angle", incidence_angle) / _path(distance, offset) ** 2)
+    return as_given(
+        candela * _cosine("incidence_angle", incidence_angle) / _path(distance, offset) ** 2, "lx"
+    )
 
 
 def _cosine(name: str, angle: ArrayLike) -> Floats:
@@ -190,7 +198,7 @@ def disc_source_ratio(distance: ArrayLike, diameter: ArrayLike) -> Any:
     Closed form. 100/101 at five diameters.
     """
     span = positive("distance", distance, "m")
-    return as_given(1.0 / (1.0 + (not_negative("diameter", diameter, "m") / (2.0 * span)) ** 2))
+    return as_given(1.0 / (1.0 + (not_negative("diameter", diameter, "m") / (2.0 * span)) ** 2), "1")
 
 
 def square_source_ratio(distance: ArrayLike, side: ArrayLike) -> Any:
@@ -285,11 +293,8 @@ def crossover_distance(
     d^2 is not an intensity. Ideal lens, source in the focal plane.
     """
     opening = positive("aperture_radius", aperture_radius, "m")
-    return as_given(
-        opening
-        * positive("focal_length", focal_length, "m")
-        / positive("source_half_size", source_half_size, "m")
-    )
+    reach = opening * positive("focal_length", focal_length, "m")
+    return as_given(reach / positive("source_half_size", source_half_size, "m"), "m")
 
 
 def smallest_distance(
@@ -625,7 +630,7 @@ def compare_fits(
     spread = max(abs(fit.intensity - best.intensity) for fit in kept) / np.sqrt(3.0)
     return FitComparison(
         intensity=best.intensity,
-        intensity_uncertainty=float(np.hypot(best.intensity_uncertainty, spread)),
+        intensity_uncertainty=float(np.sqrt(best.intensity_uncertainty**2 + spread**2)),
         model_spread=float(spread),
         model=best.model,
         kept=tuple(fit.model for fit in kept),

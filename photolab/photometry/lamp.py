@@ -69,7 +69,8 @@ def value_at_voltage(
     reading = finite("value", value, "(its unit)")
     measured = positive("measured_voltage", measured_voltage, "V")
     reference = positive("reference_voltage", reference_voltage, "V")
-    return as_given(reading * (reference / measured) ** finite("exponent", exponent, "(1)"))
+    corrected = reading * (reference / measured) ** finite("exponent", exponent, "(1)")
+    return as_given(corrected, getattr(value, "unit", ""))
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.figure_tables import all_lamps
 
-__all__ = ["found", "groups", "joined", "lamp_sentence", "light_words"]
+__all__ = ["groups", "joined", "lamp_sentence", "light_words"]
 
 
 def light_words(ratio: float, places: int) -> str:
@@ -59,22 +59,27 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
     interval = statements.interval_words(pair)
     count = _specimens(campaign, lamp, housing)
     which = "for the one specimen on the bench" if count == 1 else f"for the {count} specimens on the bench"
-    verdict = {
+    verdict, model = (
+        str(campaign.family(housing, scope=scope).loc[lamp, "verdict"]) for scope in ("specimens", "models")
+    )
+    known = {
         "clear": "clear of the bench uncertainty",
         "alike": f"alike to within {decimal(settings.alike_percent, 0)} %",
         "inside": "inside the bench uncertainty, so which gives more is not shown",
-    }[pair.verdict]
-    model = campaign.ratio(lamp, campaign.baseline, housing=housing, scope="models")
-    wider = (
-        ""
-        if model.verdict == pair.verdict
-        else f" Not shown for the model as sold: {statements.interval_words(model)}."
-    )
-    if wider and model.verdict == "clear":
-        wider = f" For the model as sold: {statements.interval_words(model)}."
+    }
+    said = f"{known[verdict]} {which}"
+    if verdict != pair.verdict:
+        alone, pairs = known[pair.verdict].split(",")[0], math.comb(len(campaign.family(housing)) + 1, 2)
+        said = f"{alone} by itself {which}, but not as one of the {pairs} pairs of lamps compared here"
+    whole = campaign.ratio(lamp, campaign.baseline, housing=housing, scope="models")
+    wider = ""
+    if model != verdict:
+        shown = "For" if model == "clear" else "Not shown for"
+        alone = " by itself, not shown among all pairs" if whole.verdict == "clear" != model else ""
+        wider = f" {'For' if alone else shown} the model as sold: {statements.interval_words(whole)}{alone}."
     if wider and count == 1:
         wider = f"{wider[:-1]}; a single piece says nothing of its model, so the declared spread of pieces stands in."
-    return f"{head} ({interval}), {verdict} {which}.{wider}"
+    return f"{head} ({interval}), {said}.{wider}"
 
 
 def _specimens(campaign: Campaign, lamp: str, housing: str) -> int:
@@ -99,7 +104,7 @@ def groups(campaign: Campaign, housing: str) -> tuple[tuple[str, ...], ...]:
     Returns
     -------
     tuple of tuple of str
-        Each set as large as it can be, of two lamps or more, most light first; the baseline is left out.
+        Each set as large as it can be, of two lamps or more, the baseline among them, most light first.
     """
     lamps = _ordered(campaign, housing)
     pairs = campaign.pairs(housing)
@@ -114,10 +119,13 @@ def groups(campaign: Campaign, housing: str) -> tuple[tuple[str, ...], ...]:
 
 
 def _ordered(campaign: Campaign, housing: str) -> tuple[str, ...]:
-    """Return the lamps of a housing that have an answer, most light first."""
+    """Return the baseline and the lamps of a housing that have an answer, most light first."""
     rows = all_lamps(campaign)
-    here = rows[(rows["housing"] == housing) & rows["low"].notna()]
-    return tuple(here.sort_values(["percent", "lamp"], ascending=[False, True])["lamp"])
+    here = rows[(rows["housing"] == housing) & rows["low"].notna()][["percent", "lamp"]]
+    here.loc[-1] = (0.0, campaign.baseline)
+    return (
+        tuple(here.sort_values(["percent", "lamp"], ascending=[False, True])["lamp"]) if len(here) > 1 else ()
+    )
 
 
 def _grow(
@@ -138,31 +146,6 @@ def _grow(
         _grow((*chosen, lamp), rest, tuple(other for other in seen if other in near), alike, sets)
         may = tuple(other for other in may if other != lamp)
         seen = (*seen, lamp)
-
-
-def found(campaign: Campaign) -> dict[str, tuple[tuple[str, ...], str]]:
-    """Return what was found, housing by housing.
-
-    Parameters
-    ----------
-    campaign : Campaign
-        The evaluated campaign.
-
-    Returns
-    -------
-    dict
-        For each housing one sentence a lamp, most light first, and one on the lamps not told apart (empty if
-        all are).
-    """
-    result = {}
-    rows = all_lamps(campaign)
-    for housing in dict.fromkeys(rows["housing"]):
-        here = rows[rows["housing"] == housing].sort_values(["percent", "lamp"], ascending=[False, True])
-        sentences = tuple(lamp_sentence(campaign, str(lamp), str(housing)) for lamp in here["lamp"])
-        sets = groups(campaign, str(housing))
-        together = "; ".join(joined(one) for one in sets)
-        result[str(housing)] = (sentences, f"Not told apart by these readings: {together}." if sets else "")
-    return result
 
 
 def joined(words: Iterable[str]) -> str:

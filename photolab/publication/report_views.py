@@ -12,9 +12,13 @@ from photolab.bench.beams import evaluate_beams
 from photolab.bench.campaign import Campaign
 from photolab.bench.distances import evaluate_distances
 from photolab.bench.heat import warm_up_runs
-from photolab.publication import front_page, readiness, statements
+from photolab.bench.ratio_table import with_families
+from photolab.publication import readiness, statements
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures.common import Picture
+from photolab.publication.front_page import is_invented
+from photolab.publication.page_one import drawn, page_one
+from photolab.publication.tables import results as results_table
 from photolab.publication.words_heat import why
 from photolab.publication.words_light import law_words
 
@@ -28,7 +32,8 @@ def _initial(campaign: Campaign) -> pd.DataFrame:
     if table_.empty:
         return pd.DataFrame(columns=[*columns, "model_low", "model_high"])
     at = table_[(table_["instant"] == "initial") & (table_["point"] == "hot_spot")]
-    specimens = at[at["scope"] == "specimens"][columns]
+    specimens = with_families(campaign, at[at["scope"] == "specimens"])
+    specimens = specimens.assign(verdict=specimens["family_verdict"])[columns]
     models = at[at["scope"] == "models"][["lamp", "housing", "low", "high"]]
     models = models.rename(columns={"low": "model_low", "high": "model_high"})
     joined = specimens.merge(models, on=["lamp", "housing"], how="left", validate="one_to_one")
@@ -89,7 +94,7 @@ def results(campaign: Campaign) -> Table | Words:
         "value": f"more light than {campaign.baseline} (%)",
         "low": "low (%)",
         "high": "high (%)",
-        "verdict": "verdict",
+        "verdict": "verdict, all pairs counted together",
         "model_low": "for the model: low (%)",
         "model_high": "high (%)",
         "n_specimens": "specimens",
@@ -111,7 +116,10 @@ def lamps_picture(campaign: Campaign) -> Picture | Words:
     Picture or Words
         A panel a housing.
     """
-    return front_page.lamps_picture(campaign) or say("No picture: no lamp has an interval yet.")
+    told = page_one(campaign, results_table(campaign))
+    return drawn(campaign, told, invented=is_invented(campaign.bench)) or say(
+        "No picture: no lamp has an interval yet."
+    )
 
 
 def spreads(campaign: Campaign) -> Table:

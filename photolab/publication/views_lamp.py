@@ -333,6 +333,8 @@ def results_of(campaign: Campaign, lamp: str | None) -> Table | Words:
         return say(NO_LAMP)
     whole = tables.results(campaign)
     rows = whole[whole["lamp"] == name]
+    among = rows["family_verdict"]
+    rows = rows.assign(verdict=among.where(among != "", rows["verdict"]))
     kept = [
         "measurand",
         "housing",
@@ -345,5 +347,5 @@ def results_of(campaign: Campaign, lamp: str | None) -> Table | Words:
         "verdict",
         "n_mountings",
     ]
-    heads = {"n_mountings": "seatings"}
+    heads = {"n_mountings": "seatings", "verdict": "verdict, all pairs counted together"}
     return table(rows.fillna({"verdict": ""}), columns=kept, heads=heads, places=3)

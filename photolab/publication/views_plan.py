@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
-from photolab.bench.review import forecast, forecast_against_results
+from photolab.bench.review import forecast, forecast_against_results, planned_seating
 from photolab.errors import MethodError
 from photolab.metrology.planning import allocate_effort, bench_hours, resolvable_ratio, run_order
 from photolab.metrology.quantity import coverage_factor
@@ -55,7 +55,8 @@ def resolvable(reviewed: Reviewed, seatings: Sequence[int]) -> Table | Words:
     if reviewed.why:
         return say(f"{NOTHING}{reviewed.why}.")
     coverage = reviewed.campaign.bench.settings.coverage
-    sd = reviewed.campaign.spreads.mounting.sd
+    housing, seating = planned_seating(reviewed.campaign)
+    sd = seating.sd
     ends = {
         name: [
             100.0 * (resolvable_ratio(sd, n, floor=reviewed.floor, power=power, coverage=coverage) - 1.0)
@@ -69,7 +70,9 @@ def resolvable(reviewed: Reviewed, seatings: Sequence[int]) -> Table | Words:
         "even": "difference shown with an even chance (%)",
         "four": "shown in four cases of five (%)",
     }
-    return table(shown, heads=heads, places=1)
+    where = f" in {housing}, where lamps scatter most" if housing else ""
+    note = f"One seating scatters by {decimal(100.0 * sd, 1)} %{where}."
+    return table(shown, heads=heads, places=1, caption=note)
 
 
 EXAMPLE_MINUTES = {"specimen": 10.0, "mounting": 45.0, "reading": 0.5}
@@ -297,7 +300,11 @@ def _allocated(
         return say(NO_MINUTES)
     spreads = reviewed.campaign.spreads
     reading = min(spread.sd for spread in spreads.reading.values())
-    sds = {"specimen": spreads.specimen.sd, "mounting": spreads.mounting.sd, "reading": reading}
+    sds = {
+        "specimen": spreads.specimen.sd,
+        "mounting": planned_seating(reviewed.campaign)[1].sd,
+        "reading": reading,
+    }
     try:
         return allocate_effort(
             sds, {level: float(times[level]) for level in sds}, total_cost=60.0 * hours_a_lamp
@@ -333,7 +340,7 @@ def allocation_said(
         name
         for name, spread in (
             ("specimens", reviewed.campaign.spreads.specimen),
-            ("seatings", reviewed.campaign.spreads.mounting),
+            ("seatings", planned_seating(reviewed.campaign)[1]),
         )
         if spread.assumed
     ]

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
 from photolab.thermal.variable_projection import full_design
@@ -99,6 +100,10 @@ class Remaining:
     method: str
     extrapolated: bool
     time_constant_ceiling_s: float = np.inf
+
+    def __repr__(self) -> str:
+        beyond = ", beyond the record" if self.extrapolated else ""
+        return f"Remaining({with_ends(self.value, self.low, self.high)}{beyond})"
 
 
 @dataclass(frozen=True)
@@ -196,6 +201,11 @@ class WarmUp:
     elapsed_uncertainty_s: float
     coverage: float
     set_aside: tuple[int, ...] = ()
+
+    def __repr__(self) -> str:
+        noticed = "".join(f", {finding.code}" for finding in self.findings)
+        minutes = decimal(float(self.time_s[-1]) / 60.0, 1)
+        return f"WarmUp({self.time_s.size} readings to {minutes} min{noticed})"
 
     @property
     def fitted(self) -> FloatArray:
@@ -395,7 +405,7 @@ class WarmUp:
         variance = fit_variance + declared
         if 0.0 < fit_variance < variance:  # declared parts count as known
             dof *= (variance / fit_variance) ** 2
-        arms = self._quantile(dof) * np.hypot(arms / quantile, np.sqrt(declared))
+        arms = self._quantile(dof) * np.sqrt((arms / quantile) ** 2 + declared)
         spread, (down, up) = float(np.sqrt(variance)), np.minimum(arms, LARGEST_LOG)
         low, high = value * float(np.exp(-down)), value * float(np.exp(up))
         if self.more_rates > 0.0:
@@ -421,7 +431,8 @@ class WarmUp:
             raise MethodError(message, code="no_light_left", known=self._known_at_end(initial))
         until = min(at_s, FARTHEST * float(self.time_s[-1]))
         extra = self._normal_quantile() * float(np.sqrt(self._declared_variance(until, initial)))
-        down, up = np.hypot(np.log(value / max(low, 1e-9)), extra), np.hypot(np.log(high / value), extra)
+        arms = np.log([value / max(low, 1e-9), high / value])
+        down, up = np.sqrt(arms**2 + extra**2)
         spread = float(down + up) / (2.0 * self._normal_quantile())
         ceiling = float(monotone.time_constants[-1])
         ends = value * float(np.exp(-down)), value * float(np.exp(up))
