@@ -247,15 +247,12 @@ def test_a_link_by_hand_is_that_of_the_report(technology):
 def test_verdicts_change_with_the_meter_only_where_colour_is_not_corrected():
     """Oracle: scenario: M1 favours LED lamps by 6 %."""
     number = r"(\d\.\d{3})"
-    rows = re.findall(rf"^(corrected|not corrected) .*?{number} .*?{number} ", said("03"), re.MULTILINE)
-    by = {
-        how: [float(b) / float(a) for kind, a, b in rows if kind == how]
-        for how in ("corrected", "not corrected")
-    }
-    # a verdict may lie at its limit: corrected ratios move by half a per cent at most, others by what the colours do
-    assert all(abs(moved - 1) < 0.005 for moved in by["corrected"])
-    assert all(moved < 0.95 for moved in by["not corrected"])
-    assert re.search(r"not corrected +K5 +HR +for the specimens on the bench", said("03"))
+    rows = re.findall(rf"^not corrected .*?{number} .*?{number} ", said("03"), re.MULTILINE)
+    assert len(rows) > 5
+    assert all(float(after) / float(before) < 0.95 for before, after in rows)  # by what the colours do
+    assert re.search(
+        r"^Colour corrected: [0-2] of 48 verdicts change", said("03"), re.MULTILINE
+    )  # at their limit
 
 
 def test_a_supply_that_nothing_corrects_is_asked_for(tmp_path):

@@ -205,7 +205,7 @@ def _sections(
         blocks = _attempt(
             MissingPart(question, path.name), partial(notebook_blocks, notebook, tag=_TAG), failed
         )
-        if blocks is not None:
+        if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
     return tuple(sections)
 
