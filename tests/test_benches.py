@@ -91,9 +91,10 @@ def written(folder_of):
             every = {path.stem: run_cells(path, {"bench": str(folder)}) for path in notebooks}
             ran = {stem: one for stem, one in every.items() if one is not None}
             sections = [
-                Section(appendix._take_question(one), notebook_blocks(one), f"Working: notebook {stem}.")
+                Section(appendix._take_question(one), blocks, f"Working: notebook {stem}.")
                 for stem, one in ran.items()
                 if any("appendix" in cell.metadata.get("tags", []) for cell in one.cells)
+                if (blocks := notebook_blocks(one))
             ]
             campaign = evaluation.evaluate(records.read_bench(folder))
             failed: list[Any] = []

@@ -19,12 +19,8 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Assumption, Bench, Meter
 from photolab.bench.records import read_bench
 from photolab.bench.two_readings import compare
-from photolab.errors import MethodError
-from photolab.metrology.quantity import limits, measured
-from photolab.publication import figure_tables, findings, first_views, front_page, report_views, views
+from photolab.publication import figure_tables, findings, front_page, report_views
 from photolab.publication.cautions import assumed_table
-from photolab.publication.display import Table, Words
-from photolab.publication.second_way import ratio_by_monte_carlo
 from photolab.publication.tables import results
 
 DATA = Path(__file__).resolve().parents[1] / "data"
@@ -130,39 +126,6 @@ def test_all_lamps_are_per_cent_of_the_ratios(demo):
     assert words.count("K3") == 2
 
 
-# ---- Monte Carlo
-
-
-@pytest.mark.parametrize("sign", [1.0, -1.0])
-def test_second_way_of_one_rectangular_input(sign):
-    """Oracle: closed form. 1 + x is uniform from 0.9 to 1.1, 95 % of it in 0.905 to 1.095; or the reciprocal.
-
-    Tolerance: five standard errors of a quantile, sqrt(0.025 * 0.975 / 200000) * 0.2 = 7e-5 each.
-    """
-    linear = measured(0.0, (limits("x", 0.1), sign))
-    found = ratio_by_monte_carlo(SimpleNamespace(result=linear, coverage=0.95))
-    low, high = (0.905, 1.095) if sign > 0 else (1 / 1.095, 1 / 0.905)
-    assert_allclose([found.low, found.high], [low, high], atol=4e-4)
-    assert not found.validation.validated  # the reciprocal bends, and the rule must notice
-    assert found.inputs == 1
-
-
-def test_second_way_agrees_where_the_law_holds(pair):
-    """Oracle: the law of propagation with nine small inputs; JCGM 101, 8.1 judges."""
-    found = ratio_by_monte_carlo(pair)
-    assert found.validation.validated
-    assert_allclose(
-        [found.low, found.high], [pair.low, pair.high], atol=1e-3
-    )  # the tolerance of 8.1: 0.0005 in ln
-
-
-def test_second_way_needs_an_interval():
-    """Oracle: no technology, no interval."""
-    without = compare(318, 334, meter=METER, range_lx=4000)
-    with pytest.raises(MethodError, match="a ratio without an interval has no second way"):
-        ratio_by_monte_carlo(without)
-
-
 # ---- findings
 
 
@@ -196,12 +159,6 @@ def sets_of(apart):
 def test_light_words(ratio, words):
     """Oracle: English."""
     assert findings.light_words(ratio, 1) == words
-
-
-def test_assumptions_are_a_table_or_a_sentence(unanswered):
-    """Oracle: seating is assumed in a bench with one seating each; nothing where nothing is."""
-    assert any("mounting" in row[0] for row in views.assumptions(unanswered).rows)
-    assert str(views.assumptions(SimpleNamespace(assumed=()))) == "Nothing was assumed."
 
 
 @pytest.mark.parametrize(
@@ -252,63 +209,11 @@ def test_assumptions_say_what_they_touch():
 # ---- views
 
 
-def test_choose_takes_the_first_answer_or_what_is_named(demo):
-    """Oracle: the first lamp and housing by name; the names given."""
-    first = views.choose(demo)
-    assert (first.lamp, first.against, first.housing) == ("K1", "B0", "HP")
-    named = views.choose(demo, lamp="K3", against="K4", housing="HR")
-    assert named.name == "K3 against K4 in housing HR"
-    assert named.pair.ratio == demo.ratio("K3", "K4", housing="HR").ratio
-
-
-def test_views_of_a_comparison(demo):
-    """Oracle: the largest part of the budget is named first everywhere."""
-    chosen = views.choose(demo, lamp="K4")
-    largest = figure_tables.budget(chosen.pair, demo.bench, demo.components)["what"].iloc[0]
-    assert largest in str(views.dominant(chosen))
-    assert views.budget(chosen).rows[0][0] == largest
-    assert f"longest bar first: {largest} " in views.budget_bars(chosen).alt
-    assert views.annex(chosen).rows[-1][0] == "ln of the ratio"
-    without = views.without_each(chosen).rows[0]
-    assert float(without[2]) < float(without[1])
-    assert "trials" in str(views.second_way(chosen))
-
-
-def test_without_the_largest_input(demo):
-    """Oracle: U * sqrt(1 - part), by hand from the budget."""
-    chosen = views.choose(demo, lamp="K4")
-    part = figure_tables.budget(chosen.pair, demo.bench, demo.components)["part"].iloc[0]
-    expected = 100 * chosen.pair.ln_expanded_uncertainty * math.sqrt(1 - part / 100)
-    assert_allclose(
-        float(views.without_each(chosen).rows[0][2]), expected, atol=0.005
-    )  # two decimals are shown
-
-
 def test_missing_data_is_one_sentence(unanswered, alone):
     """Oracle: a bench without technologies, and one with a single lamp."""
-    for campaign, reason in ((unanswered, "technology missing"), (alone, "no two lamps were read")):
-        chosen = views.choose(campaign)
-        for view in (
-            views.dominant,
-            views.budget,
-            views.budget_bars,
-            views.annex,
-            views.second_way,
-            views.without_each,
-        ):
-            shown = view(chosen)
-            assert isinstance(shown, Words)
-            assert reason in str(shown)
     assert str(report_views.lamps_picture(unanswered)) == "No picture: no lamp has an interval yet."
     assert "technology missing" in str(report_views.held_back(unanswered))
     assert "Nothing yet" in str(report_views.results(alone))
-
-
-def test_abilities_are_split(demo, alone):
-    """Oracle: the demo holds every file; one lamp cannot be compared."""
-    assert isinstance(first_views.abilities(demo, able=True), Table)
-    questions = [row[0] for row in first_views.abilities(alone, able=False).rows]
-    assert "how lamps compare in one housing" in questions
 
 
 def test_spreads_have_chi_squared_intervals():
