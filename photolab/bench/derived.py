@@ -8,11 +8,112 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from photolab.bench.campaign import Campaign
+from photolab.bench.campaign import Campaign, missing_inputs
 from photolab.bench.electrical import lamp_power
 from photolab.bench.rows import result_row
 from photolab.bench.verdicts import Verdict, judge
-from photolab.metrology.quantity import Input, Measured, from_ln, measured
+from photolab.metrology.quantity import Input, Measured, exp_symmetric, from_ln, measured
+
+
+@dataclass(frozen=True, eq=False)
+class Gain:
+    """How much more light one lamp gives than another in one housing, with its interval and its verdict.
+
+    Attributes
+    ----------
+    lamp, baseline, housing, scope : str
+        Which, and which inputs count.
+    ln_ratio : Measured
+        ln of the lamp's light over the baseline's. [1]
+    coverage : float
+        Of the interval. [1]
+    alike_percent : float
+        Margin within which two lamps count as alike. [%]
+    specimens : int
+        Of the lamp in that housing. [1]
+    missing : tuple of str
+        Codes of the inputs without which there is no interval.
+    """
+
+    lamp: str
+    baseline: str
+    housing: str
+    scope: str
+    ln_ratio: Measured
+    coverage: float
+    alike_percent: float
+    specimens: int
+    missing: tuple[str, ...] = ()
+
+    @property
+    def ln_expanded_uncertainty(self) -> float:
+        """Half-width of the interval in ln; NaN where an input is missing [1]."""
+        return math.nan if self.missing else self.ln_ratio.half_width(self.coverage)
+
+    @property
+    def ratio(self) -> float:
+        """The estimate [1]."""
+        return exp_symmetric(self.ln_ratio.value)
+
+    @property
+    def low(self) -> float:
+        """Lower end of the interval [1]."""
+        return exp_symmetric(self.ln_ratio.value - self.ln_expanded_uncertainty)
+
+    @property
+    def high(self) -> float:
+        """Upper end of the interval [1]."""
+        return exp_symmetric(self.ln_ratio.value + self.ln_expanded_uncertainty)
+
+    @property
+    def judged(self) -> Verdict:
+        """The verdict on it."""
+        return judge(self.ln_ratio.value, self.ln_expanded_uncertainty, alike_percent=self.alike_percent)
+
+    @property
+    def verdict(self) -> str:
+        """Code of the verdict."""
+        return self.judged.code
+
+    @property
+    def small(self) -> bool:
+        """Clear, but within the alike margin."""
+        return self.judged.small
+
+
+def judge_gain(
+    campaign: Campaign, ln_ratio: Measured, lamp: str, baseline: str, *, housing: str = "", scope: str = "specimens"
+) -> Gain:
+    """Return a difference of ln illuminances as a gain, judged with the coverage and margin of its bench.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluation.
+    ln_ratio : Measured
+        ``campaign[lamp, housing] - campaign[baseline, housing]``. [1]
+    lamp, baseline, housing : str
+        What it is of.
+    scope : {"specimens", "readings", "models"}
+        Which inputs count.
+
+    Returns
+    -------
+    Gain
+        With the inputs of that scope; without an interval where a technology is missing.
+    """
+    name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
+    return Gain(
+        lamp=lamp,
+        baseline=baseline,
+        housing=name[1],
+        scope=scope,
+        ln_ratio=ln_ratio.in_scope(scope),
+        coverage=settings.coverage,
+        alike_percent=settings.alike_percent,
+        specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
+        missing=missing_inputs(campaign.bench, (lamp, baseline)),
+    )
 
 
 @dataclass(frozen=True)
