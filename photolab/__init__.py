@@ -1,3 +1,44 @@
-"""A methods workbench for bench tests of headlamp light sources."""
+"""A methods workbench for bench tests of headlamp light sources.
+
+The names a person types; each is loaded when it is used::
+
+    import photolab as pl
+
+    meter = pl.Meter("M1", reading_percent=(4,), range_percent=(0.5,), ranges_lx=(4000,), resolution_lx=(1,))
+    print(pl.compare(318, 334, meter, technology="led"))
+"""
+
+import importlib
+from typing import Any
 
 __version__ = "0.1.0"
+
+_HOME = {
+    "Input": "metrology.quantity",
+    "Measured": "metrology.quantity",
+    "Meter": "bench.model",
+    "compare": "bench.two_readings",
+    "evaluate": "bench.evaluation",
+    "fit_warm_up": "thermal.warm_up",
+    "luminous_intensity": "photometry.distance",
+    "mismatch_correction": "photometry.spectrum",
+    "read_bench": "bench.records",
+    "say": "publication.words",
+    "surface_temperature": "thermal.thermography",
+}
+__all__ = list(_HOME)
+
+
+def __getattr__(name: str) -> Any:
+    """Return one of the names, loading its module."""
+    if name not in _HOME:
+        message = f"module 'photolab' has no attribute {name!r}"
+        raise AttributeError(message)
+    found = getattr(importlib.import_module(f"photolab.{_HOME[name]}"), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    """Return the names, for completion."""
+    return sorted({*globals(), *_HOME})

@@ -6,6 +6,7 @@
     └── PhotolabError            everything photolab refuses
         ├── RecordError          a bench folder cannot be read as it is; carries every fault
         └── MethodError          a method's condition does not hold; carries what is known all the same
+            └── NotInFolder      nothing in the folder feeds a notebook
 
 Bad arguments of a pure function (a negative distance, a list of the wrong length) are plain
 `ValueError`, because they are a caller's slip and not a finding about a bench.
@@ -51,3 +52,11 @@ class MethodError(PhotolabError):
         self.code = code
         self.known = dict(known or {})
         super().__init__(message)
+
+
+class NotInFolder(MethodError):
+    """A notebook that nothing in the folder feeds: one sentence, and no traceback where it is shown."""
+
+    def _render_traceback_(self) -> list[str]:
+        """Return what IPython shows instead of a traceback."""
+        return [str(self)]

@@ -4,9 +4,7 @@ Oracles: the ratios from which a bench was drawn (`benches.make`); the lamps of 
 the report.
 """
 
-import ast
 import base64
-import contextlib
 import csv
 import functools
 import html
@@ -18,10 +16,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import nbformat
 import openpyxl
 import pytest
 from benches import make
+from in_process import run_cells
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from pypdf import PdfReader
@@ -30,7 +28,6 @@ from scipy import stats
 from photolab.bench import evaluation, heat, records
 from photolab.bench.campaign import Campaign
 from photolab.publication import appendix
-from photolab.publication.notebooks import canonical, fill_answer, inject
 from photolab.publication.page import Section, notebook_blocks
 
 HERE = Path(__file__).parent
@@ -90,9 +87,9 @@ def written(folder_of):
             if name not in ON_PAPER:
                 patch.setattr(appendix, "paper", lambda page, **_: page.encode())
             folder = folder_of(name)
-            ran = {
-                path.stem: _run(path, folder) for path in sorted((HERE.parent / "notebooks").glob("*.ipynb"))
-            }
+            notebooks = sorted((HERE.parent / "notebooks").glob("*.ipynb"))
+            every = {path.stem: run_cells(path, {"bench": str(folder)}) for path in notebooks}
+            ran = {stem: one for stem, one in every.items() if one is not None}
             sections = [
                 Section(appendix._take_question(one), notebook_blocks(one), f"Working: notebook {stem}.")
                 for stem, one in ran.items()
@@ -134,36 +131,6 @@ def _without_drawing(figure: Figure, stream: Any, **_: Any) -> None:
         assert not text.get_parse_math() or "$" not in text.get_text(), text.get_text()
         assert max(map(len, text.get_text().split("\n"))) <= LONGEST, text.get_text()
     stream.write(DOT)
-
-
-def _run(path: Path, folder: Path) -> Any:
-    """Run a notebook's cells one after the other and put what they show into it."""
-    notebook = inject(nbformat.read(path, as_version=4), {"bench": str(folder)})
-    names: dict[str, Any] = {}
-    for number, cell in enumerate(c for c in notebook.cells if c.cell_type == "code"):
-        noise, where = io.StringIO(), f"{path.stem}, code cell {number}"
-        tree = ast.parse(cell.source)
-        last = tree.body.pop() if isinstance(tree.body[-1], ast.Expr) else None
-        try:
-            with contextlib.redirect_stderr(noise):
-                exec(compile(tree, where, "exec"), names)
-                shown = (
-                    None if last is None else eval(compile(ast.Expression(last.value), where, "eval"), names)
-                )
-        except Exception as error:
-            error.add_note(f"in {where} on {folder.name}")
-            raise
-        assert not noise.getvalue(), where
-        cell.outputs = [] if shown is None else [_output(shown)]
-    return fill_answer(canonical(notebook))
-
-
-def _output(shown: Any) -> Any:
-    """Return what a cell shows as a notebook keeps it."""
-    bundle = shown._repr_mimebundle_()
-    data, metadata = bundle if isinstance(bundle, tuple) else (bundle, {})
-    assert data["text/plain"].strip(), "a cell shows nothing"
-    return nbformat.v4.new_output("execute_result", data=data, metadata=metadata, execution_count=1)
 
 
 def _said(notebook: Any) -> str:

@@ -13,7 +13,7 @@ from small_benches import HOUSING, LAMPS, METER, bench, csv
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.pairs import COMMON_KINDS
-from photolab.bench.two_readings import compare_readings
+from photolab.bench.two_readings import compare
 from photolab.errors import MethodError
 from photolab.metrology.quantity import SCOPES
 
@@ -262,7 +262,7 @@ def test_demo_k2_looks_more_from_one_seating_each():
             (first["lamp"] == lamp) & (first["specimen"] == first[first["lamp"] == lamp]["specimen"].iloc[0])
         ]
         lux[lamp] = float((mine["illuminance_lx"] - mine["dark_lx"]).mean())
-    pair = compare_readings(lux["K1"], lux["K2"], meter=read.meters["M1"], technology_a="led", range_a=4000.0)
+    pair = compare(lux["K1"], lux["K2"], meter=read.meters["M1"], technology="led", range_lx=4000.0)
     assert_allclose(pair.ratio, 1.06, atol=0.01)
     assert pair.verdict == "inside"
 

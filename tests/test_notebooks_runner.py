@@ -9,7 +9,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
 import photolab
-from photolab.errors import MethodError
+from photolab.errors import MethodError, NotInFolder
 from photolab.publication import kernels, notebooks
 from photolab.publication.kernels import Kernel
 from photolab.publication.notebooks import (
@@ -362,3 +362,19 @@ def test_notebook_without_an_answer_cell_stays():
     notebook = new_notebook(cells=[cell("1", "answer-source")])
     assert fill_answer(notebook) is notebook
     assert notebook.cells[0].source == "1"
+
+
+def test_a_notebook_that_nothing_feeds_stops_with_its_sentence_and_its_process_goes_on(tmp_path):
+    """Oracle: the sentence typed here, and a sum in the notebook after it."""
+    settings = cell("a = 1", "parameters")
+    stop = "from photolab.errors import NotInFolder\nraise NotInFolder('No beam here: add beam.csv.')"
+    sources = [
+        store(tmp_path / "a.ipynb", settings, cell(stop), cell("1 / 0")),
+        store(tmp_path / "b.ipynb", settings, cell("a + 4")),
+    ]
+    lines = []
+    unfed, done = run(sources, jobs=1, progress=lines.append)
+    assert isinstance(unfed, NotInFolder)
+    assert str(unfed) == "a.ipynb: cell 2 stopped: No beam here: add beam.csv."
+    assert lines[0].startswith("a: not fed by this folder, ")
+    assert shown(done) == ["5"]

@@ -1,13 +1,16 @@
 """The page. Oracle: HTML's own parser on what was written, and text put in on purpose."""
 
 import html
+import io
 import re
 from html.parser import HTMLParser
 
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
+from pypdf import PdfReader
 
 from photolab.publication.page import Section, clean_table, equation, figure, markdown, notebook_blocks, page
+from photolab.publication.paper import paper
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
 
@@ -264,3 +267,17 @@ def test_titles_are_text(whole):
     assert "<title>T &lt;1&gt;</title>" in whole
     assert html.escape("note <n>") in whole
     assert ">One &amp; two</a>" in whole
+
+
+def test_a_law_stands_in_a_fold_and_not_on_paper():
+    """Oracle: the code typed here; the text of the paper is read back by another reader."""
+    law = new_code_cell("intensity = E * d**2  # <law>", metadata={"tags": ["law"]})
+    law.outputs = [new_output("execute_result", data={"text/plain": "hidden"})]
+    blocks = notebook_blocks(new_notebook(cells=[law]))
+    assert len(blocks) == 1
+    assert blocks[0].startswith('<details class="law"><summary>')
+    assert "E * d**2  # &lt;law&gt;" in blocks[0]
+    made = paper(page("T", [], [Section("One", ("<p>seen</p>", *blocks))]))
+    text = PdfReader(io.BytesIO(made)).pages[0].extract_text()
+    assert "seen" in text
+    assert "intensity" not in text

@@ -7,7 +7,7 @@ import pytest
 
 from photolab.bench.campaign import Finding
 from photolab.bench.model import Assumption, Meter
-from photolab.bench.two_readings import compare_readings
+from photolab.bench.two_readings import compare
 from photolab.publication import statements
 from photolab.publication.statements import FINDING_WORDS, finding_words, verdict_words
 
@@ -15,7 +15,7 @@ METER = Meter(id="M", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4
 
 
 def pair(low, high, verdict="clear", **more):
-    base = compare_readings(400, 440, meter=METER, technology_a="led")
+    base = compare(400, 440, meter=METER, technology="led")
     ratio = math.sqrt(low * high)
     half = math.log(high / low) / 2
     return replace(
@@ -49,9 +49,7 @@ def test_verdict_words():
 
 
 def test_no_number_of_seatings_names_the_term_that_must_shrink():
-    hard = compare_readings(
-        318, 347, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0
-    )
+    hard = compare(318, 347, meter=METER, technology=("filament", "led"), range_lx=4000.0)
     assert (
         statements.separate_words(hard)
         == "No number of seatings can show 9 %: the colour of the light must shrink."
@@ -60,7 +58,7 @@ def test_no_number_of_seatings_names_the_term_that_must_shrink():
 
 def test_sentence_names_scope_and_what_was_assumed():
     said = statements.sentence(
-        compare_readings(318, 436, meter=METER, technology_a="filament", technology_b="led", range_a=4000.0)
+        compare(318, 436, meter=METER, technology=("filament", "led"), range_lx=4000.0)
     )
     assert said == (
         "Clear of the bench uncertainty: 19 to 57 % more, for these readings. "

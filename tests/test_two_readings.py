@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
+from photolab.bench import two_readings
 from photolab.bench.model import Meter, SpectralFactor
 from photolab.bench.pairs import compare_pair
 from photolab.bench.shared_inputs import Loadings
-from photolab.bench.two_readings import compare_readings
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input, measured
 from photolab.publication.statements import sentence
@@ -28,9 +28,8 @@ POINTS = 0.2  # the trials are stated to a tenth of a percent with this toleranc
 
 
 def compare(a, b, first="led", second=None, **more):
-    return compare_readings(
-        a, b, meter=METER, technology_a=first, technology_b=second, **({"range_a": 4000.0} | more)
-    )
+    options = {"meter": METER, "technology": (first, second or first), "range_lx": 4000.0}
+    return two_readings.compare(a, b, **(options | more))
 
 
 def test_trial_two_led_lamps_one_seating_each():
@@ -100,7 +99,7 @@ def test_a_scale_error_common_to_both_readings_changes_no_ratio(k):
 def test_autorange_unshares_the_range_term_and_adds_the_gain_step():
     """The range trap. Closed form: u² of two range terms and two gains instead of one difference."""
     same = compare(318, 334).result.u
-    apart = compare(318, 334, range_a=400.0, range_b=4000.0)
+    apart = compare(318, 334, range_lx=(400.0, 4000.0))
     one_range = (20.0 * (1 / 318 - 1 / 334)) ** 2
     two_ranges = (2.0 / 318) ** 2 + (20.0 / 334) ** 2 + 2 * 0.01**2
     steps = (0.05 / 318) ** 2 - (0.5 / 318) ** 2  # the finer display of the low range
@@ -111,7 +110,7 @@ def test_autorange_unshares_the_range_term_and_adds_the_gain_step():
 
 def test_the_step_between_ranges_is_named_with_what_one_range_would_give():
     """Oracle: the same readings on one range; the finer display of the low range moves less than a printed digit."""
-    apart, same = compare(318, 334, range_a=400.0, range_b=4000.0), compare(318, 334)
+    apart, same = compare(318, 334, range_lx=(400.0, 4000.0)), compare(318, 334)
     (step,) = [a for a in apart.assumed if a.name == "step between two ranges"]
     assert (step.value, step.unit) == (1.0, "%")
     one, two = (100 * pair.ln_expanded_uncertainty for pair in (same, apart))
@@ -135,7 +134,7 @@ def test_on_one_locked_range_a_lamp_of_two_ranges_has_one_range_term():
 
 
 def test_unknown_ranges_share_nothing():
-    known, unknown = compare(318, 334), compare(318, 334, range_a=None)
+    known, unknown = compare(318, 334), compare(318, 334, range_lx=None)
     assert unknown.lines.meter_only != known.lines.meter_only
 
 
@@ -143,7 +142,7 @@ def test_two_meters_share_no_scale():
     other = Meter(
         id="N", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,)
     )
-    pair = compare(318, 334, meter_b=other)
+    pair = compare(318, 334, meter=(METER, other))
     # nothing in common is then what decides: scale and range terms of both count anyway
     assert pair.lines.this_bench > 14.0
     kinds = set(pair.budget["name"].str[0])
@@ -178,9 +177,7 @@ def test_stated_spectral_factor_corrects_and_replaces_f1():
         ranges_lx=(4000.0,),
         spectral_factors=(SpectralFactor("led", 0.94, 0.02, 2.0),),
     )
-    pair = compare_readings(
-        318, 334, meter=stated, technology_a="filament", technology_b="led", range_a=4000.0
-    )
+    pair = compare(318, 334, "filament", "led", meter=stated)
     assert_allclose(pair.ratio, 334 / 318 * 0.94, rtol=1e-12)  # float rounding
     budget = pair.budget
     colour = budget[budget["name"] == ("colour", "M", "led", "corrected")]["standard_uncertainty"]
@@ -193,9 +190,9 @@ def test_stated_spectral_factor_corrects_and_replaces_f1():
         (0.0, 334, {}, "reading a must be more than 0 and finite; got 0 lx"),
         (318, math.nan, {}, "reading b must be more than 0 and finite; got nan lx"),
         (318, 4310, {}, "4310 lx cannot be read on the 4000 lx range"),
-        (318, 334, {"first": "bulb"}, "technology_a must be one of"),
+        (318, 334, {"first": "bulb"}, "technology of a must be one of"),
         (318, 334, {"mountings": 0}, "mountings must be 1 or more; got 0"),
-        (318, 334, {"range_a": -1.0}, "range_a must be more than 0"),
+        (318, 334, {"range_lx": -1.0}, "range_lx of a must be more than 0"),
     ],
 )
 def test_refusals_name_the_quantity(a, b, more, words):
@@ -205,7 +202,7 @@ def test_refusals_name_the_quantity(a, b, more, words):
 
 @pytest.mark.parametrize("value", [1e-9, 1e9])
 def test_tiny_and_huge_readings_answer(value):
-    pair = compare_readings(value, value, meter=Meter(id="M", reading_percent=(4.0,)), technology_a="led")
+    pair = compare(value, value, meter=Meter(id="M", reading_percent=(4.0,)), range_lx=None)
     assert (pair.ratio, pair.verdict) == (1.0, "alike")
 
 

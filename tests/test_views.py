@@ -18,7 +18,7 @@ from shared_demo import demo_campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Assumption, Bench, Meter
 from photolab.bench.records import read_bench
-from photolab.bench.two_readings import compare_readings
+from photolab.bench.two_readings import compare
 from photolab.errors import MethodError
 from photolab.metrology.quantity import limits, measured
 from photolab.publication import figure_tables, findings, first_views, front_page, report_views, views
@@ -39,7 +39,7 @@ def demo():
 
 @pytest.fixture(scope="module")
 def pair():
-    return compare_readings(318, 334, meter=METER, technology_a="led", range_a=4000)
+    return compare(318, 334, meter=METER, technology="led", range_lx=4000)
 
 
 @pytest.fixture(scope="module")
@@ -159,7 +159,7 @@ def test_second_way_agrees_where_the_law_holds(pair):
 
 def test_second_way_needs_an_interval():
     """Oracle: no technology, no interval."""
-    without = compare_readings(318, 334, meter=METER, range_a=4000)
+    without = compare(318, 334, meter=METER, range_lx=4000)
     with pytest.raises(MethodError, match="a ratio without an interval has no second way"):
         ratio_by_monte_carlo(without)
 
@@ -327,7 +327,7 @@ def test_bars_of_two_readings(pair):
     shown = first_views.bars(pair)
     assert isinstance(shown, Picture)
     assert "which decides, -3.8 to +14.7 %" in shown.alt
-    without = compare_readings(318, 334, meter=METER, range_a=4000)
+    without = compare(318, 334, meter=METER, range_lx=4000)
     assert "technology missing" in str(first_views.bars(without))
 
 

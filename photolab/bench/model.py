@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
+from photolab.bench import contents
 from photolab.bench.faults import Problem
 from photolab.bench.schema import NAN
 from photolab.bench.verdicts import ALIKE_PERCENT
@@ -266,6 +267,54 @@ class Bench:
             places = [c for c in table.columns if c in POSITIONS and table[c].dtype.kind == "f"]
             tables[name] = table.assign(**{c: to_ten_digits(table[c].to_numpy()) for c in places})
         object.__setattr__(self, "tables", tables)
+
+    def has(self, thing: str) -> bool:
+        """Return whether the folder holds something, by a word of `contents.CONTENTS`."""
+        return contents.holds(self, thing)
+
+    def need(self, thing: str) -> None:
+        """Stop with one sentence where the folder does not hold something: `contents.need`."""
+        contents.need(self, thing)
+
+    def changed(self, **figures: float | str | None) -> Bench:
+        """Return a copy with other figures, each then declared; the folder is not touched.
+
+        Parameters
+        ----------
+        **figures : float, str or None
+            Keys of ``[bench]`` (``coverage``, ``hold_minutes``, ``mounting_sd_percent``, …), or of ``[[meter]]`` and
+            ``[[housing]]``, which then hold for every meter or housing; None leaves what the folder says. [as the key]
+
+        Returns
+        -------
+        Bench
+            The copy.
+
+        Raises
+        ------
+        ValueError
+            If a key is none of them.
+        """
+        given = {key: value for key, value in figures.items() if value is not None}
+        known = {f.name for record in (Settings, Meter, Housing) for f in fields(record)}
+        if wrong := sorted(set(given) - (known - {"id", "name", "declared"})):
+            message = f"{wrong[0]} must be a key of [bench], [[meter]] or [[housing]] in bench.toml"
+            raise ValueError(message)
+
+        def declare(record: Any) -> Any:
+            mine: dict[str, Any] = {f.name: given[f.name] for f in fields(record) if f.name in given}
+            for key, value in mine.items():
+                if isinstance(getattr(record, key), tuple) and not isinstance(value, tuple):
+                    mine[key] = (value,)
+            return replace(record, **mine, declared=record.declared | set(mine)) if mine else record
+
+        return replace(
+            self,
+            settings=declare(self.settings),
+            meters={key: declare(meter) for key, meter in self.meters.items()},
+            housings={key: declare(housing) for key, housing in self.housings.items()},
+            assumed=tuple(a for a in self.assumed if a.name.split()[-1] not in given),
+        )
 
 
 def to_ten_digits(x: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:

@@ -15,23 +15,20 @@ from photolab.metrology.quantity import COVERAGE, Joint
 
 T = TypeVar("T")
 
-__all__ = ["Lines", "ReadingComparison", "compare_readings"]
+__all__ = ["Lines", "ReadingComparison", "compare"]
 
 TECHNOLOGIES = ("filament", "led", "discharge", "other")
 MOUNTING_SD_PERCENT = 3.0
 """Assumed SD of seating a lamp once, until measured; common practice, no source. [%]"""
 
 
-def compare_readings(
+def compare(
     a: float,
     b: float,
+    meter: Meter | tuple[Meter, Meter],
     *,
-    meter: Meter,
-    meter_b: Meter | None = None,
-    technology_a: str | None = None,
-    technology_b: str | None = None,
-    range_a: float | None = None,
-    range_b: float | None = None,
+    technology: str | tuple[str | None, str | None] | None = None,
+    range_lx: float | tuple[float | None, float | None] | None = None,
     mounting_sd_percent: float | None = None,
     mounting_dof: float = math.inf,
     mountings: int = 1,
@@ -45,12 +42,13 @@ def compare_readings(
     ----------
     a, b : float
         Readings, dark reading removed. [lx]
-    meter, meter_b : Meter
-        The meter of a and of b; one serves both where `meter_b` is not given.
-    technology_a, technology_b : str, optional
-        "filament", "led", "discharge" or "other"; one serves both. Without any there is no answer, only the ratio.
-    range_a, range_b : float, optional
-        Tops of the ranges in use; one serves both. Unknown ranges share no range term. [lx]
+    meter : Meter or tuple of Meter
+        The meter of both, or that of a and that of b.
+    technology : str or tuple of str, optional
+        "filament", "led", "discharge" or "other", of both lamps or of a and of b. Without any there is no answer, only
+        the ratio.
+    range_lx : float or tuple of float, optional
+        Top of the range in use, of both readings or of a and of b. Unknown ranges share no range term. [lx]
     mounting_sd_percent : float, optional
         SD of seating a lamp once; 3 % assumed. [%]
     mounting_dof : float, default inf
@@ -75,9 +73,7 @@ def compare_readings(
         If a reading is not positive and finite or lies above its range, `mountings` is less than 1, or a technology is
         not one of the four.
     """
-    meters = (meter, meter_b or meter)
-    ranges = _both(range_a, range_b)
-    technologies = _both(technology_a, technology_b)
+    meters, ranges, technologies = _both(meter), _both(range_lx), _both(technology)
     _check(a, b, ranges, technologies, mountings)
     seats = _two_seats((a, b), meters, ranges, technologies)
     sd = (MOUNTING_SD_PERCENT if mounting_sd_percent is None else mounting_sd_percent) / 100.0
@@ -97,8 +93,10 @@ def compare_readings(
     )
 
 
-def _both(first: T | None, second: T | None) -> tuple[T | None, T | None]:
-    return (second if first is None else first, first if second is None else second)
+def _both(given: T | tuple[T, T]) -> tuple[T, T]:
+    """Return what belongs to a and to b; one serves both."""
+    first, second = given if isinstance(given, tuple) else (given, given)
+    return first, second
 
 
 def _check(
@@ -109,13 +107,13 @@ def _check(
             message = f"reading {name} must be more than 0 and finite; got {value:g} lx"
             raise ValueError(message)
         if top is not None and not (math.isfinite(top) and top > 0):
-            message = f"range_{name} must be more than 0 and finite; got {top:g} lx"
+            message = f"range_lx of {name} must be more than 0 and finite; got {top:g} lx"
             raise ValueError(message)
         if top is not None and value > top:
             message = f"reading {name} must lie within its range; {value:g} lx cannot be read on the {top:g} lx range"
             raise ValueError(message)
         if technology is not None and technology not in TECHNOLOGIES:
-            message = f"technology_{name} must be one of {', '.join(TECHNOLOGIES)}; got {technology!r}"
+            message = f"technology of {name} must be one of {', '.join(TECHNOLOGIES)}; got {technology!r}"
             raise ValueError(message)
     if mountings < 1:
         message = f"mountings must be 1 or more; got {mountings}"

@@ -22,7 +22,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
-from photolab.errors import MethodError
+from photolab.errors import MethodError, NotInFolder
 from photolab.publication import notebooks as runner
 from photolab.publication import provenance, tables
 from photolab.publication.display import table
@@ -195,6 +195,8 @@ def _sections(
     sections = []
     ran = runner.run(sources, parameters={"bench": str(bench_path)}, jobs=jobs, progress=progress)
     for path, notebook in zip(sources, ran, strict=True):
+        if isinstance(notebook, NotInFolder):  # listed with what would bring it, in the last notebook
+            continue
         if isinstance(notebook, MethodError):
             question = _take_question(nbformat.read(path, as_version=4))
             part = MissingPart(question, path.name, notebook.known["cell"])

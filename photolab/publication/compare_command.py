@@ -10,7 +10,7 @@ from typing import Any
 from photolab.bench.cells import parse_number
 from photolab.bench.model import Assumption, Meter
 from photolab.bench.pairs import ReadingComparison
-from photolab.bench.two_readings import TECHNOLOGIES, compare_readings
+from photolab.bench.two_readings import TECHNOLOGIES, compare
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.errors import MethodError
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
@@ -61,14 +61,12 @@ def run(args: argparse.Namespace) -> list[str]:
     technologies = _technologies(args.technology)
     meter, options, assumed = _instrument(args, ranges, unit)
     options.update(_options(args))
-    pair = compare_readings(
+    pair = compare(
         a * unit,
         b * unit,
-        meter=meter,
-        technology_a=technologies[0],
-        technology_b=technologies[-1],
-        range_a=ranges[0] if ranges else None,
-        range_b=ranges[-1] if ranges else None,
+        meter,
+        technology=(technologies[0], technologies[-1]),
+        range_lx=(ranges[0], ranges[-1]) if ranges else None,
         **options,
     )
     pair = replace(pair, assumed=(*assumed, *pair.assumed))

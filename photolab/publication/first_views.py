@@ -13,7 +13,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Meter
 from photolab.bench.pairs import ReadingComparison
-from photolab.bench.two_readings import compare_readings
+from photolab.bench.two_readings import compare
 from photolab.publication import figure_tables, readiness, statements
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import bench_drawing, meter_display
@@ -84,15 +84,12 @@ def one_seating_each(campaign: Campaign, *, lamps: tuple[str, str] | None = None
     housing, day = str(met["housing"].iloc[0]), str(met["day"].iloc[0])
     a, b = (one[(one["housing"] == housing) & (one["day"] == day)].iloc[0] for one in both)
     meters: list[Meter] = [campaign.bench.meters[str(row["meter"])] for row in (a, b)]
-    pair = compare_readings(
+    pair = compare(
         float(np.exp(a["ln_value"])),
         float(np.exp(b["ln_value"])),
-        meter=meters[0],
-        meter_b=meters[1],
-        technology_a=a["technology"] or None,
-        technology_b=b["technology"] or None,
-        range_a=_range(a),
-        range_b=_range(b),
+        (meters[0], meters[1]),
+        technology=(a["technology"] or None, b["technology"] or None),
+        range_lx=(_range(a), _range(b)),
         mounting_sd_percent=100.0 * campaign.spreads.mounting.sd,
         mounting_dof=campaign.spreads.mounting.dof,
         coverage=campaign.bench.settings.coverage,

@@ -14,7 +14,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from photolab.errors import MethodError
+from photolab.errors import MethodError, NotInFolder
 
 __all__ = ["KERNEL_ENVIRONMENT", "STRICT_ENVIRONMENT", "Kernel"]
 
@@ -30,6 +30,7 @@ STRICT_ENVIRONMENT = KERNEL_ENVIRONMENT | {
 _START_S = 120
 _ATTEMPTS = 3
 _LOOK_S = 0.1
+_NOTHING_FEEDS = f"{NotInFolder.__name__}: "
 
 
 class Kernel:
@@ -84,6 +85,8 @@ class Kernel:
 
         Raises
         ------
+        NotInFolder
+            If the notebook stops because nothing in the folder feeds it.
         MethodError
             If a cell stops, takes too long or ends the process; ``known["cell"]`` is its place in the notebook,
             counted from 1, or 0 before the first cell. The code says whether the process had ended by then.
@@ -102,6 +105,10 @@ class Kernel:
             work.cancel()
             death.cancel()
             await asyncio.gather(work, death, return_exceptions=True)
+        if reason.startswith(_NOTHING_FEEDS):
+            raise NotInFolder(
+                reason.removeprefix(_NOTHING_FEEDS), code="not_in_folder", known={"cell": place[0]}
+            )
         if reason:
             code = "notebook_stopped" if place[0] else "kernel_ended_before"
             raise MethodError(reason, code=code, known={"cell": place[0]})

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from photolab.errors import MethodError, PhotolabError
+from photolab.errors import MethodError, NotInFolder, PhotolabError
 from photolab.publication.kernels import KERNEL_ENVIRONMENT, STRICT_ENVIRONMENT, Kernel
 from photolab.publication.stored_form import canonical, canonical_text, fill_answer, write_notebook
 
@@ -183,7 +183,7 @@ def _stopped(path: Path, error: MethodError) -> MethodError:
     where = f"cell {cell} stopped" if cell else "stopped before its first cell"
     message = f"{path.name}: {where}: {error}"
     known = {"notebook": path.name, "cell": cell, "reason": str(error)}
-    return MethodError(message, code=error.code, known=known)
+    return type(error)(message, code=error.code, known=known)
 
 
 def _take_noise(notebook: Any) -> tuple[tuple[int, str], ...]:
@@ -297,11 +297,14 @@ def run(
                     while waiting:
                         path, start = waiting.popleft(), time.perf_counter()
                         ran[path] = one = await _run_one(path, parameters, kernel, _TIMEOUT_S)
-                        stopped = isinstance(one.result, MethodError)
+                        unfed = isinstance(one.result, NotInFolder)
+                        stopped = isinstance(one.result, MethodError) and not unfed
                         if stopped and used and one.result.code == "kernel_ended_before":
                             waiting.appendleft(path)  # the notebook before it ended the process
                             break
-                        how = "stopped after" if stopped else "done in"
+                        how = (
+                            "stopped after" if stopped else "not fed by this folder," if unfed else "done in"
+                        )
                         say(f"{path.stem}: {how} {time.perf_counter() - start:.1f} s")
                         if stopped:
                             break

@@ -51,7 +51,10 @@ code { font-family: "DejaVu Sans Mono", monospace; font-size: .92em; overflow-wr
 .equation svg, .inline-equation svg { max-width: none; }
 nav ol { columns: 2; }
 @page { size: A4; margin: 18mm 16mm; }
-@media print { body { font-size: 10.5pt; } main { padding: 0; max-width: none; } tr { break-inside: avoid; }
+details.law { margin: .8em 0; }
+summary { cursor: pointer; color: #444; }
+@media print { details.law { display: none; }
+  body { font-size: 10.5pt; } main { padding: 0; max-width: none; } tr { break-inside: avoid; }
   h2, h3, h4 { break-after: avoid; } }
 """.strip()
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -290,7 +293,7 @@ def _table_html(cells: _Cells) -> str:
 
 
 def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 1) -> tuple[str, ...]:
-    """Return the chosen cells of an executed notebook as HTML, inputs left out.
+    """Return the chosen cells of an executed notebook as HTML; of the code, only the cells tagged ``law``, in a fold.
 
     Parameters
     ----------
@@ -307,9 +310,13 @@ def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 1) -> 
         HTML, one for each cell or output, in order.
     """
     blocks: list[str] = []
-    chosen = [cell for cell in notebook.cells if tag in cell.metadata.get("tags", [])]
+    chosen = [cell for cell in notebook.cells if {tag, "law"} & set(cell.metadata.get("tags", []))]
     answered = any("answer" in cell.metadata.tags for cell in chosen)
     for cell in chosen:
+        if "law" in cell.metadata.tags:
+            blocks.append(_law(cell.source))
+        if tag not in cell.metadata.tags:
+            continue
         if answered and "answer-source" in cell.metadata.tags:
             continue
         if cell.cell_type == "markdown":
@@ -317,6 +324,14 @@ def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 1) -> 
         elif cell.cell_type == "code":
             blocks.extend(filter(None, (_output_html(output, shift) for output in cell.outputs)))
     return tuple(blocks)
+
+
+def _law(code: str) -> str:
+    """Return the code of a law in a fold, which is closed at first and has no place on paper."""
+    return (
+        '<details class="law"><summary>The law as it was computed</summary>'
+        f"<pre><code>{html.escape(code)}</code></pre></details>"
+    )
 
 
 def _output_html(output: Any, shift: int) -> str:

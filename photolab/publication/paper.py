@@ -123,7 +123,12 @@ class _Setter:
         if node.tag in {"ul", "ol"}:
             items = ", ".join(f"[{self.inside(one)}]" for one in node.children if isinstance(one, _Node))
             return f"\n#{'list' if node.tag == 'ul' else 'enum'}({items})\n"
-        alone = {"br": "#linebreak()", "hr": "\n#line(length: 100%, stroke: 0.4pt)\n", "head": ""}
+        alone = {
+            "br": "#linebreak()",
+            "hr": "\n#line(length: 100%, stroke: 0.4pt)\n",
+            "head": "",
+            "details": "",
+        }
         return alone[node.tag] if node.tag in alone else self.inside(node)
 
     def _paragraph(self, node: _Node) -> str:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from photolab.bench.model import Meter
 from photolab.bench.pairs import ReadingComparison
-from photolab.bench.two_readings import compare_readings
+from photolab.bench.two_readings import compare
 from photolab.publication.figures import three_bars
 from photolab.publication.figures.common import new_figure, picture
 
@@ -28,7 +28,7 @@ def comparison() -> ReadingComparison:
     meter = Meter(
         id="meter", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,)
     )
-    return compare_readings(318, 334, meter=meter, technology_a="led", range_a=4000.0)
+    return compare(318, 334, meter=meter, technology="led", range_lx=4000.0)
 
 
 def bars(pair: ReadingComparison) -> pd.DataFrame:

@@ -1,0 +1,87 @@
+"""What a page says comes from the object that was just computed: `say`, and `agree` beside the report."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from photolab.bench.pairs import ReadingComparison
+from photolab.metrology.quantity import Measured
+from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
+from photolab.publication.display import Words
+from photolab.publication.statements import sentence
+
+__all__ = ["SENTENCES", "agree", "say"]
+
+SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
+    Measured: lambda quantity: f"{quantity}.",
+    ReadingComparison: sentence,
+}
+"""The closed table: what is said of a result of each type."""
+
+
+def say(*things: object, bullets: bool = False) -> Words:
+    """Return what is to be said of results, as sentences to be shown.
+
+    Parameters
+    ----------
+    *things : str or result
+        A text is a paragraph as it stands; a result goes to its sentences by its type, see `SENTENCES`.
+    bullets : bool, default False
+        Show each sentence as one item of a list.
+
+    Returns
+    -------
+    Words
+        Put it on the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If nothing is said of such an object.
+    """
+    paragraphs: list[str] = []
+    for thing in things:
+        if isinstance(thing, str):
+            paragraphs.append(thing)
+            continue
+        kind = next((kind for kind in SENTENCES if isinstance(thing, kind)), None)
+        if kind is None:
+            message = f"nothing is said of a {type(thing).__name__}; say takes text and results"
+            raise ValueError(message)
+        said = SENTENCES[kind](thing)
+        paragraphs += [said] if isinstance(said, str) else said
+    return Words(tuple(text for text in paragraphs if text.strip()), bullets=bullets)
+
+
+def agree(mine: float | Measured, reports: float | Measured, what: str) -> Words:
+    """Return whether the number of a cell is the one that the report prints.
+
+    Parameters
+    ----------
+    mine, reports : float or Measured
+        The number made in the notebook and that of the report; of two `Measured`, the half-widths are held
+        against each other too. [any]
+    what : str
+        What the number is.
+
+    Returns
+    -------
+    Words
+        One sentence.
+    """
+    differences = []
+    if isinstance(mine, Measured) and isinstance(reports, Measured):
+        pairs = [("", mine.value, reports.value), (" in its uncertainty", mine.u, reports.u)]
+    else:
+        ends = [x.value if isinstance(x, Measured) else float(x) for x in (mine, reports)]
+        pairs = [("", ends[0], ends[1])]
+    for where, ours, theirs in pairs:
+        if significant(ours, VALUE_DIGITS) != significant(theirs, VALUE_DIGITS):
+            share = 100.0 * (ours / theirs - 1.0) if theirs else 100.0
+            differences.append(f"by {decimal(share, 2 if abs(share) >= 0.01 else 4)} %{where}")
+    if not differences:
+        return Words((f"The cell and the report give the same figure: {what}.",))
+    return Words(
+        (f"{what[:1].upper()}{what[1:]}: the cell differs from the report {' and '.join(differences)}.",)
+    )

@@ -1,0 +1,59 @@
+"""What a folder holds. Oracle: the files of the demo and of two readings, and the keys of bench.toml."""
+
+from pathlib import Path
+
+import pytest
+
+from photolab.bench.contents import CONTENTS, absent
+from photolab.bench.records import read_bench
+from photolab.errors import NotInFolder
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return read_bench(ROOT / "data" / "demo")
+
+
+@pytest.fixture(scope="module")
+def small():
+    return read_bench(ROOT / "data" / "two-readings")
+
+
+def test_the_demo_holds_everything(demo):
+    assert [thing for thing in CONTENTS if not demo.has(thing)] == []
+
+
+def test_two_readings_hold_two_lamps_and_nothing_else(small):
+    assert [thing for thing in CONTENTS if small.has(thing)] == ["two lamps"]
+    assert [content.what for content in absent(small)][-1] == "what a gained percent costs"
+
+
+def test_what_is_not_there_stops_with_one_sentence(small):
+    with pytest.raises(
+        NotInFolder, match=r"does not say where the light goes yet: add beam\.csv\."
+    ) as stopped:
+        small.need("beam")
+    assert stopped.value._render_traceback_() == [str(stopped.value)]
+    small.need("two lamps")
+
+
+def test_an_unknown_thing_is_refused(small):
+    with pytest.raises(ValueError, match="thing must be one of two lamps"):
+        small.has("lamps")
+
+
+def test_changed_figures_are_declared_and_leave_the_folder(demo):
+    """Oracle: the keys given; None leaves what the folder says."""
+    other = demo.changed(
+        coverage=0.9, hold_minutes=None, mismatch_index_percent=6.0, remaining_sd_percent=1.0
+    )
+    assert (other.settings.coverage, other.settings.hold_minutes) == (0.9, demo.settings.hold_minutes)
+    assert {meter.mismatch_index_percent for meter in other.meters.values()} == {6.0}
+    assert "coverage" in other.settings.declared
+    assert "coverage" not in demo.settings.declared
+    assert [a.name for a in other.assumed] == ["meter M1 limit_kind"]
+    assert other.changed(reading_percent=2.0).meters["M1"].reading_percent == (2.0,)
+    with pytest.raises(ValueError, match=r"covrage must be a key of \[bench\]"):
+        demo.changed(covrage=0.9)

@@ -1,0 +1,86 @@
+"""The law stands in the cell: change it, and the answer below moves or the cell differs from the report.
+
+Oracle: the notebook as it is. Each number and operator of a law cell is changed in turn until one moves what is said.
+"""
+
+import ast
+import copy
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import pytest
+from in_process import run_cells
+from matplotlib.figure import Figure
+
+NOTEBOOKS = sorted((Path(__file__).resolve().parents[1] / "notebooks").glob("*.ipynb"))
+WITH_LAW = [
+    path
+    for path in NOTEBOOKS
+    if any("law" in cell.metadata.get("tags", []) for cell in nbformat.read(path, as_version=4).cells)
+]
+SWAPPED = {ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Pow: ast.Mult}
+TRIED = 6
+"""So many changes of one law cell are tried; the first that is seen is enough. [1]"""
+
+
+def mutants(source: str) -> Iterator[str]:
+    """Yield a cell's code with one number a tenth larger or one operator swapped."""
+    tree = ast.parse(source)
+    places = [
+        number
+        for number, node in enumerate(ast.walk(tree))
+        if (isinstance(node, ast.BinOp) and type(node.op) in SWAPPED)
+        or (isinstance(node, ast.Constant) and isinstance(node.value, float))
+    ]
+    for place in places:
+        changed = copy.deepcopy(tree)
+        node: Any = list(ast.walk(changed))[place]
+        if isinstance(node, ast.BinOp):
+            node.op = SWAPPED[type(node.op)]()
+        else:
+            node.value = 1.1 * node.value + 0.01
+        yield ast.unparse(changed)
+
+
+def said(notebook: Any) -> list[str]:
+    """Return the sentences and tables that a notebook shows."""
+    outputs = [o for cell in notebook.cells if cell.cell_type == "code" for o in cell.outputs]
+    return [output.data["text/plain"] for output in outputs]
+
+
+def law_cells(path: Path) -> list[int]:
+    """Return the places of the law cells among the cells of a notebook."""
+    cells = nbformat.read(path, as_version=4).cells
+    return [place for place, cell in enumerate(cells) if "law" in cell.metadata.get("tags", [])]
+
+
+@pytest.fixture(autouse=True)
+def without_drawing(monkeypatch):
+    """Draw nothing; what a picture shows stands in its words too."""
+    monkeypatch.setattr(Figure, "savefig", lambda figure, stream, **_: stream.write(b"picture"))
+
+
+@pytest.mark.parametrize("path", WITH_LAW, ids=lambda path: path.stem)
+def test_a_changed_law_is_seen(path):
+    """Oracle: what the same notebook says with its law as it stands."""
+    before = said(run_cells(path, {}))
+    for place in law_cells(path):
+        moved = []
+        source = nbformat.read(path, as_version=4).cells[place].source
+        for mutant in list(mutants(source))[:TRIED]:
+
+            def change(notebook: Any, mutant: str = mutant, place: int = place) -> None:
+                notebook.cells[place].source = mutant
+
+            try:
+                with warnings.catch_warnings():
+                    warnings.simplefilter("ignore")
+                    moved.append(said(run_cells(path, {}, change)) != before)
+            except Exception:  # noqa: BLE001 - a law that no longer computes is seen too
+                moved.append(True)
+            if moved[-1]:
+                break
+        assert any(moved), f"{path.stem}: no change of the law in cell {place + 1} is seen"
