@@ -20,7 +20,6 @@ from photolab.publication import (
     views_heat,
     views_heat_and_light,
     views_heat_stories,
-    views_lamp,
     views_revision,
 )
 from photolab.publication.tables import results
@@ -244,7 +243,6 @@ def test_each_record_is_fitted_once_for_one_bench(monkeypatch):
         view(chosen)
     views_heat_and_light.coupling_words(chosen)
     views_revision.warming(campaign)
-    views_lamp.after_heat(campaign, "K1")
     heat_rows(campaign, warm_up_runs(bench))
     assert len(fitted) == bench.tables["warm_up"]["run"].nunique()
     assert sum(bool(one.stable_runs) for one in warm_up_runs(bench)) > 2

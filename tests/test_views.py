@@ -21,7 +21,15 @@ from photolab.bench.records import read_bench
 from photolab.bench.two_readings import compare
 from photolab.errors import MethodError
 from photolab.metrology.quantity import limits, measured
-from photolab.publication import figure_tables, findings, first_views, front_page, report_views, views
+from photolab.publication import (
+    figure_tables,
+    findings,
+    first_views,
+    front_page,
+    report_views,
+    views,
+    words_lamp,
+)
 from photolab.publication.cautions import assumed_table
 from photolab.publication.display import Table, Words
 from photolab.publication.figures.common import Picture
@@ -180,13 +188,14 @@ def test_a_set_is_as_large_as_it_can_be():
 
 def sets_of(apart):
     """Return the sets of four lamps, A with most light, of which some pairs are told apart."""
-    rows = pd.DataFrame({"lamp": list("DCBA"), "housing": "H", "value": [1.0, 1.1, 1.2, 1.3]})
-    extra = {"low": 0.9, "high": 1.4, "scope": "specimens", "instant": "initial", "point": "hot_spot"}
     names = [("A", "B"), ("A", "C"), ("A", "D"), ("B", "C"), ("B", "D"), ("C", "D"), ("A", "Z")]
     pairs = pd.DataFrame({"a": [a for a, _ in names], "b": [b for _, b in names]})
     pairs["resolved"] = [a + b in apart for a, b in names]
-    campaign = SimpleNamespace(table=rows.assign(**extra, n_specimens=1), pairs=lambda _housing: pairs)
-    return findings.groups(campaign, "H")
+    light = {"A": 1.3, "B": 1.2, "C": 1.1, "D": 1.0, "Z": 0.9}
+    pairs["ratio"] = [light[a] / light[b] for a, b in names]
+    lamps = pd.DataFrame({"lamp": list(light), "technology": "led"})
+    campaign = SimpleNamespace(baseline="Z", bench=SimpleNamespace(tables={"lamps": lamps}))
+    return findings.not_told_apart(campaign, pairs, "H").sets
 
 
 @pytest.mark.parametrize(
@@ -195,7 +204,7 @@ def sets_of(apart):
 )
 def test_light_words(ratio, words):
     """Oracle: English."""
-    assert findings.light_words(ratio, 1) == words
+    assert words_lamp.light_words(ratio, 1) == words
 
 
 def test_assumptions_are_a_table_or_a_sentence(unanswered):
@@ -214,7 +223,7 @@ def test_joined(words, expected):
 
 def test_sentence_of_a_lamp(demo):
     """Oracle: the ratio of the campaign; its scope and count stand in the sentence."""
-    sentence = findings.lamp_sentence(demo, "K1", "HP")
+    sentence = words_lamp.lamp_sentence(demo, "K1", "HP")
     pair = demo.ratio("K1", "B0", housing="HP")
     assert sentence.startswith(f"K1: {100 * (pair.ratio - 1):.1f} % more light than B0 (")
     assert "for the 4 specimens on the bench" in sentence

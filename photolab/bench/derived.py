@@ -15,34 +15,25 @@ from photolab.bench.verdicts import Verdict, judge
 from photolab.metrology.quantity import Input, Measured, exp_symmetric, from_ln, measured
 
 
-@dataclass(frozen=True, eq=False)
-class Gain:
-    """How much more light one lamp gives than another in one housing, with its interval and its verdict.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class JudgedRatio:
+    """A ratio with its interval and its verdict.
 
     Attributes
     ----------
-    lamp, baseline, housing, scope : str
-        Which, and which inputs count.
     ln_ratio : Measured
-        ln of the lamp's light over the baseline's. [1]
+        ln of the ratio, with the inputs that count. [1]
     coverage : float
         Of the interval. [1]
     alike_percent : float
-        Margin within which two lamps count as alike. [%]
-    specimens : int
-        Of the lamp in that housing. [1]
+        Margin within which the two count as alike. [%]
     missing : tuple of str
         Codes of the inputs without which there is no interval.
     """
 
-    lamp: str
-    baseline: str
-    housing: str
-    scope: str
     ln_ratio: Measured
     coverage: float
     alike_percent: float
-    specimens: int
     missing: tuple[str, ...] = ()
 
     @property
@@ -66,23 +57,61 @@ class Gain:
         return exp_symmetric(self.ln_ratio.value + self.ln_expanded_uncertainty)
 
     @property
-    def judged(self) -> Verdict:
-        """The verdict on it."""
-        return judge(self.ln_ratio.value, self.ln_expanded_uncertainty, alike_percent=self.alike_percent)
-
-    @property
     def verdict(self) -> str:
         """Code of the verdict."""
-        return self.judged.code
+        return self._judged.code
 
     @property
     def small(self) -> bool:
-        """Clear, but within the alike margin."""
-        return self.judged.small
+        """Clear, but within the margin."""
+        return self._judged.small
+
+    @property
+    def _judged(self) -> Verdict:
+        return judge(self.ln_ratio.value, self.ln_expanded_uncertainty, alike_percent=self.alike_percent)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Gain(JudgedRatio):
+    """How much more light one lamp gives than another in one housing.
+
+    Attributes
+    ----------
+    lamp, baseline, housing, scope : str
+        Which, and which inputs count.
+    specimens : int
+        Of the lamp in that housing. [1]
+    """
+
+    lamp: str
+    baseline: str
+    housing: str
+    scope: str
+    specimens: int
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class HousingDifference(JudgedRatio):
+    """How much more of a lamp's gain one housing shows than another.
+
+    Attributes
+    ----------
+    first, second : Gain
+        The gains in the two housings.
+    """
+
+    first: Gain
+    second: Gain
 
 
 def judge_gain(
-    campaign: Campaign, ln_ratio: Measured, lamp: str, baseline: str, *, housing: str = "", scope: str = "specimens"
+    campaign: Campaign,
+    ln_ratio: Measured,
+    lamp: str,
+    baseline: str,
+    *,
+    housing: str = "",
+    scope: str = "specimens",
 ) -> Gain:
     """Return a difference of ln illuminances as a gain, judged with the coverage and margin of its bench.
 
@@ -108,86 +137,34 @@ def judge_gain(
         baseline=baseline,
         housing=name[1],
         scope=scope,
+        specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
         ln_ratio=ln_ratio.in_scope(scope),
         coverage=settings.coverage,
         alike_percent=settings.alike_percent,
-        specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
         missing=missing_inputs(campaign.bench, (lamp, baseline)),
     )
 
 
-@dataclass(frozen=True)
-class HousingDifference:
-    """How much more of a lamp's gain one housing shows than another.
-
-    Attributes
-    ----------
-    lamp, baseline, first, second : str
-        Which; the first housing's ratio over the second's.
-    value, low, high : float
-        Ratio of ratios with its interval. [1]
-    coverage, dof : float
-        Of the interval. [1]
-    verdict : Verdict
-        On that ratio.
-    """
-
-    lamp: str
-    baseline: str
-    first: str
-    second: str
-    value: float
-    low: float
-    high: float
-    coverage: float
-    dof: float
-    verdict: Verdict
-
-
-def housing_difference(
-    campaign: Campaign, lamp: str, first: str, second: str, *, scope: str = "specimens", baseline: str = ""
-) -> HousingDifference:
+def housing_difference(first: Gain, second: Gain) -> HousingDifference:
     """Return the ratio of a lamp's gains in two housings with its own interval.
 
     Parameters
     ----------
-    campaign : Campaign
-        The evaluation.
-    lamp : str
-        The lamp.
-    first, second : str
-        Housings.
-    scope : {"specimens", "readings", "models"}
-        Which inputs count; what both housings share (colour, supply, specimen) cancels through the joint covariance.
-    baseline : str
-        The campaign's own where blank.
+    first, second : Gain
+        Of one lamp in two housings, in one scope; what both share (colour, supply, specimen) cancels.
 
     Returns
     -------
     HousingDifference
         Gain in the first over gain in the second.
-
-    Raises
-    ------
-    MethodError
-        If the lamp or the baseline was not read in both housings.
     """
-    base = baseline or campaign.baseline
-    gains = [campaign[lamp, housing] - campaign[base, housing] for housing in (first, second)]
-    result = (gains[0] - gains[1]).in_scope(scope)
-    settings = campaign.bench.settings
-    half = result.half_width(settings.coverage)
     return HousingDifference(
-        lamp=lamp,
-        baseline=base,
         first=first,
         second=second,
-        value=math.exp(result.value),
-        low=math.exp(result.value - half),
-        high=math.exp(result.value + half),
-        coverage=settings.coverage,
-        dof=result.dof,
-        verdict=judge(result.value, half, alike_percent=settings.alike_percent),
+        ln_ratio=first.ln_ratio - second.ln_ratio,
+        coverage=first.coverage,
+        alike_percent=first.alike_percent,
+        missing=first.missing,
     )
 
 

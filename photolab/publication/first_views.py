@@ -19,7 +19,7 @@ from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import bench_drawing, meter_display
 from photolab.publication.figures import three_bars as bars_figure
 from photolab.publication.figures.common import Picture, new_figure, picture
-from photolab.publication.findings import light_words
+from photolab.publication.words_lamp import light_words
 
 __all__ = ["abilities", "bars", "bench_picture", "meter_picture", "one_seating_each"]
 

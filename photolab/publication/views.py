@@ -17,8 +17,8 @@ from photolab.publication.cautions import assumed_table
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures import budget as budget_figure
 from photolab.publication.figures.common import Picture, new_figure, picture
-from photolab.publication.findings import light_words
 from photolab.publication.second_way import ratio_by_monte_carlo
+from photolab.publication.words_lamp import light_words
 
 __all__ = [
     "Chosen",

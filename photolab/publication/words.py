@@ -5,17 +5,32 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from photolab.bench.derived import Gain, HousingDifference
+from photolab.bench.overturning import LeftOut
 from photolab.bench.pairs import ReadingComparison
+from photolab.metrology.comparison import Equivalence
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
 from photolab.publication.display import Words
+from photolab.publication.findings import NotToldApart, apart_sentence
 from photolab.publication.statements import sentence
+from photolab.publication.words_lamp import (
+    equivalence_sentence,
+    gain_sentence,
+    housings_sentence,
+    left_out_sentence,
+)
 
 __all__ = ["SENTENCES", "agree", "say"]
 
 SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     Measured: lambda quantity: f"{quantity}.",
     ReadingComparison: sentence,
+    Gain: gain_sentence,
+    HousingDifference: housings_sentence,
+    NotToldApart: apart_sentence,
+    Equivalence: equivalence_sentence,
+    LeftOut: left_out_sentence,
 }
 """The closed table: what is said of a result of each type."""
 

@@ -3,16 +3,39 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable
+from typing import Any
 
 from photolab.bench import value
 from photolab.bench.campaign import Campaign
 from photolab.bench.derived import Gain, HousingDifference, judge_gain
 from photolab.bench.electrical import highest_power
-from photolab.bench.model import Bench
+from photolab.bench.heat import WarmUpRun
+from photolab.bench.model import Bench, Settings
+from photolab.bench.overturning import LeftOut
+from photolab.bench.pairs import variance_by_term
+from photolab.metrology.comparison import Equivalence
+from photolab.metrology.ranking import RecordClaim
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
+from photolab.publication.words_heat import known_sentence, why
+from photolab.thermal.warm_up_answers import Remaining
 
-__all__ = ["claim_sentence", "gain_sentence", "housings_sentence", "lamp_sentence", "light_words", "price_sentences"]
+__all__ = [
+    "THEIR_EXAMPLE",
+    "claim_sentence",
+    "equivalence_sentence",
+    "gain_sentence",
+    "housings_sentence",
+    "lamp_row",
+    "lamp_sentence",
+    "left_out_sentence",
+    "left_sentence",
+    "light_words",
+    "price_sentences",
+    "record_sentences",
+    "their_words",
+]
 
 VERDICTS = {
     "clear": "clear of the bench uncertainty",
@@ -39,6 +62,9 @@ PRICE_CAUTIONS = {
     "price_after_bench": "the price is younger than the bench",
     "bench_without_date": "the bench has no date",
 }
+
+THEIR_EXAMPLE = (1.20, 6.0)
+"""A ratio to the baseline and its expanded uncertainty [%], invented: it is shown on an invented bench only."""
 
 
 def light_words(ratio: float, places: int) -> str:
@@ -135,20 +161,25 @@ def housings_sentence(found: HousingDifference) -> str:
     str
         One sentence.
     """
-    places = statements.limit_places(math.log(found.high / found.low) / 2.0)
+    if found.missing:
+        return ""
+    lamp, (one, two) = found.first.lamp, (found.first.housing, found.second.housing)
+    places = statements.limit_places(found.ln_expanded_uncertainty)
     low, high = (decimal(100.0 * (end - 1.0), places) for end in (found.low, found.high))
-    if found.verdict.code != "clear":
+    if found.verdict != "clear":
         return (
-            f"Between {found.first} and {found.second} the gain of {found.lamp} does not differ beyond the bench "
-            f"uncertainty ({low} to {high} %)."
+            f"Between {one} and {two} the gain of {lamp} does not differ beyond the bench uncertainty ({low} to "
+            f"{high} %)."
         )
-    if found.value < 1.0:
-        low, high = (decimal(100.0 * (1.0 - end), places) for end in (found.high, found.low))
-    more = "more" if found.value > 1.0 else "less"
     return (
-        f"{found.lamp} against {found.baseline} is {low} to {high} % {more} in {found.first} than in {found.second}; "
-        "quote each housing."
+        f"{lamp} against {found.first.baseline} is {statements.interval_words(found)} in {one} than in {two}; quote "
+        "each housing."
     )
+
+
+def _lamp(bench: Bench, lamp: str) -> dict[Hashable, Any]:
+    """Return the row of a lamp in lamps.csv."""
+    return next(row for row in bench.tables["lamps"].to_dict("records") if row["lamp"] == lamp)
 
 
 def claim_sentence(bench: Bench, lamp: str) -> str:
@@ -166,7 +197,7 @@ def claim_sentence(bench: Bench, lamp: str) -> str:
     str
         One sentence in neutral words; blank where no flux is claimed.
     """
-    row, power = bench.tables["lamps"].set_index("lamp").loc[lamp], highest_power(bench, lamp)
+    row, power = _lamp(bench, lamp), highest_power(bench, lamp)
     watts, per = (math.nan, "") if power is None else (power.upper, "lamp")
     found = value.judge_claim(
         float(row["claimed_flux_lm"]), watts, claimed_per=str(row["claimed_per"]), power_per=per
@@ -199,7 +230,7 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
     tuple of str
         One sentence; none without a price or without an interval.
     """
-    row, dates = bench.tables["lamps"].set_index("lamp").loc[gain.lamp], [d for d in bench.tables["days"]["date"] if d]
+    row, dates = _lamp(bench, gain.lamp), [d for d in bench.tables["days"]["date"] if d]
     if gain.missing:
         return ()
     found = value.price_of_gain(
@@ -223,3 +254,178 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
     money = bench.settings.currency
     pieces = statements.SCOPE_WORDS[gain.scope]
     return (f"{where}: a gained percent costs {middle} {money} a pair ({low} to {high}), {pieces}.{tail}",)
+
+
+def left_sentence(settings: Settings, run: WarmUpRun) -> str:
+    """Return what is left at the hold time in one record, or why that is not given and what is known.
+
+    Parameters
+    ----------
+    settings : Settings
+        With the initial and the hold time.
+    run : WarmUpRun
+        A warm-up record.
+
+    Returns
+    -------
+    str
+        One sentence or two.
+    """
+    where = f"{run.lamp} in {run.housing}" if run.housing else run.lamp
+    if run.remaining is None:
+        refused = run.refusals[0]
+        known = known_sentence(refused.known, initial_s=settings.initial_s)
+        return f"Remaining light of {where}, record {run.run}: not given, because {why(refused)}. {known}".rstrip()
+    low, high, mid = (
+        decimal(100.0 * x, 1) for x in (run.remaining.low, run.remaining.high, run.remaining.value)
+    )
+    return (
+        f"Remaining light of {where}, record {run.run}: {mid} % ({low} to {high}) of the {settings.initial_s:g} s "
+        f"value after {settings.hold_minutes:g} minutes."
+    )
+
+
+def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) -> dict[str, str]:
+    """Return one lamp in one housing as a row of the table of all lamps.
+
+    Parameters
+    ----------
+    gain, model : Gain
+        For the specimens on the bench and for the model as sold.
+    left : tuple of (Remaining, WarmUpRun) or None
+        Remaining light, from the lamp's longest record.
+
+    Returns
+    -------
+    dict
+        Column head to text.
+    """
+    places = 1 if gain.missing else statements.limit_places(gain.ln_expanded_uncertainty)
+    parts = variance_by_term(gain.ln_ratio)
+    largest = max(parts, key=lambda term: parts[term], default="")
+    share = 100.0 * parts[largest] / gain.ln_ratio.u**2 if gain.ln_ratio.u else math.nan
+    remaining = (
+        [] if left is None else [decimal(100.0 * x, 1) for x in (left[0].value, left[0].low, left[0].high)]
+    )
+    return {
+        "lamp": gain.lamp,
+        "housing": gain.housing,
+        "light": statements.percent_of(gain.ratio, places),
+        "for the specimens": "no interval" if gain.missing else statements.interval_words(gain),
+        "verdict": gain.verdict.replace("_", " "),
+        "for the model as sold": "no interval" if gain.missing else statements.interval_words(model),
+        "most of the uncertainty": f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %"
+        if share > 0.0
+        else "",
+        "left (%)": f"{remaining[0]} ({remaining[1]} to {remaining[2]})" if remaining else "",
+    }
+
+
+def equivalence_sentence(found: Equivalence) -> str:
+    """Return whether two sets of readings are alike, by two one-sided tests.
+
+    Parameters
+    ----------
+    found : Equivalence
+        Of readings compared as ratios.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    low, high = (decimal(100.0 * math.expm1(end), 1) for end in found.interval)
+    word = "alike within the margin" if found.equivalent else "not shown to be alike within the margin"
+    return f"{low} to {high} %, {word} (the larger of the two chances of an error: {decimal(100.0 * found.p, 1)} %)."
+
+
+def record_sentences(
+    campaign: Campaign, claim: RecordClaim, housing: str, *, instant: str = "initial"
+) -> tuple[str, ...]:
+    """Return whether the lamp with the highest figure may be called the highest so far, and what that rests on.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    claim : RecordClaim
+        Of the lamps of one housing.
+    housing, instant : str
+        Where and when.
+
+    Returns
+    -------
+    tuple of str
+        One sentence or two.
+    """
+    best, coverage = str(claim.candidate), 100.0 * campaign.bench.settings.coverage
+    where = f"In {housing}" if housing else "In the one housing"
+    family = "" if claim.comparisons == 1 else f", all {claim.comparisons} pairs counted together"
+    how = f"({coverage:g} %{family}, for the specimens on the bench)"
+    if claim.code != "highest":
+        others = [str(lamp) for lamp in claim.not_clear_of]
+        return (
+            f"{where}, {best} gives the highest figure but may not be called the highest: it is not clear of "
+            f"{' and '.join([', '.join(others[:-1]), others[-1]] if others[1:] else others)} {how}.",
+        )
+    places = statements.limit_places(math.log(claim.high / claim.low) / 2.0)
+    low, high = (decimal(100.0 * (end - 1.0), places) for end in (claim.low, claim.high))
+    rests = " and on ".join(_rests_on(campaign, lamp, housing, instant) for lamp in (best, str(claim.record)))
+    assumed = len(campaign.assumed)
+    return (
+        f"{where}, {best} may be called the highest so far: it is clear of every other lamp. It gives {low} to "
+        f"{high} % more than {claim.record}, which comes next {how}.",
+        f"This rests on {rests}, and on {assumed} assumed {'figure' if assumed == 1 else 'figures'}.",
+    )
+
+
+def _rests_on(campaign: Campaign, lamp: str, housing: str, instant: str) -> str:
+    """Return how often a lamp was seated in a housing, and how many of its specimens."""
+    at = campaign.weights.names.index(campaign.name(lamp, housing=housing, instant=instant))
+    n = campaign.weights.counts.iloc[at]
+    seatings = f"{n['n_mountings']} seating{'' if n['n_mountings'] == 1 else 's'}"
+    return f"{seatings} of {n['n_specimens']} specimen{'' if n['n_specimens'] == 1 else 's'} of {lamp}"
+
+
+def left_out_sentence(found: LeftOut, *, most: int = 4) -> str:
+    """Return whether any single part of the readings decides a verdict.
+
+    Parameters
+    ----------
+    found : LeftOut
+        A gain with each part left out in turn.
+    most : int, default 4
+        So many are named. [1]
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    noun = {"mounting": "seating"}.get(found.level, found.level)
+    changing = found.changing
+    if not changing:
+        return f"No single {noun} decides it: leaving out any one of {len(found.each)} keeps the verdict."
+    more = f" and {len(changing) - most} more" if len(changing) > most else ""
+    return f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:most])}{more}."
+
+
+def their_words(lamp: str, baseline: str, figure: tuple[float, float], *, invented: bool) -> str:
+    """Return somebody else's figure in words.
+
+    Parameters
+    ----------
+    lamp, baseline : str
+        What it is of.
+    figure : tuple of (float, float)
+        Ratio, and its expanded uncertainty. [1], [%]
+    invented : bool
+        Whether it only shows the test.
+
+    Returns
+    -------
+    str
+        A caption.
+    """
+    whose = "An invented figure to show the test" if invented else "Somebody else's figure"
+    return f"{whose}, {decimal(figure[0], 3)} ± {decimal(figure[1], 1)} % for {lamp}/{baseline}."
