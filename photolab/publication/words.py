@@ -8,6 +8,8 @@ from typing import Any
 from photolab.bench.derived import Gain, HousingDifference
 from photolab.bench.overturning import LeftOut
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.protocols import ProtocolComparison
+from photolab.bench.review import Forecast
 from photolab.metrology.comparison import Equivalence
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
@@ -20,6 +22,7 @@ from photolab.publication.words_lamp import (
     housings_sentence,
     left_out_sentence,
 )
+from photolab.publication.words_protocol import change_log, forecast_sentence
 
 __all__ = ["SENTENCES", "agree", "say"]
 
@@ -31,6 +34,8 @@ SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     NotToldApart: apart_sentence,
     Equivalence: equivalence_sentence,
     LeftOut: left_out_sentence,
+    Forecast: forecast_sentence,
+    ProtocolComparison: change_log,
 }
 """The closed table: what is said of a result of each type."""
 

@@ -370,7 +370,7 @@ def record_sentences(
         )
     places = statements.limit_places(math.log(claim.high / claim.low) / 2.0)
     low, high = (decimal(100.0 * (end - 1.0), places) for end in (claim.low, claim.high))
-    rests = " and on ".join(_rests_on(campaign, lamp, housing, instant) for lamp in (best, str(claim.record)))
+    rests = ", on ".join(_rests_on(campaign, lamp, housing, instant) for lamp in (best, str(claim.record)))
     assumed = len(campaign.assumed)
     return (
         f"{where}, {best} may be called the highest so far: it is clear of every other lamp. It gives {low} to "

@@ -5,12 +5,97 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from photolab.bench.protocols import ProtocolComparison
-from photolab.metrology.reporting import decimal
-from photolab.publication.statements import SCOPE_WORDS
-from photolab.publication.words_bench import verdict_name
+import pandas as pd
 
-__all__ = ["change_log"]
+from photolab.bench.protocols import ProtocolComparison
+from photolab.bench.review import Forecast
+from photolab.metrology.planning import improvements
+from photolab.metrology.reporting import decimal
+from photolab.publication.statements import KIND_WORDS, SCOPE_WORDS, capital
+from photolab.publication.words_bench import counted, verdict_name
+
+__all__ = ["EXAMPLE_CHANGES", "EXAMPLE_MINUTES", "causes_sentences", "change_log", "forecast_sentence", "hold_sentence"]
+
+EXAMPLE_CHANGES = {"protocol_revision": "invented", "hold_minutes": 30.0, "alike_percent": 5.0}
+"""Another protocol, invented: it is shown on an invented bench only."""
+EXAMPLE_MINUTES = {"specimen": 10.0, "mounting": 45.0, "reading": 0.5}
+"""What one more of each takes, invented: it is used on an invented bench only. [min]"""
+
+
+def causes_sentences(causes: pd.DataFrame, *, least: float = 0.05) -> tuple[str, ...]:
+    """Return what blurs the comparisons of a campaign, and the next best step.
+
+    Parameters
+    ----------
+    causes : DataFrame
+        kind, variance_fraction, comparisons; the largest first.
+    least : float, default 0.05
+        Least part of the variance that is named. [1]
+
+    Returns
+    -------
+    tuple of str
+        Two sentences.
+    """
+    named = [
+        f"{KIND_WORDS[str(row['kind'])]} {decimal(100.0 * row['variance_fraction'], 0)} %"
+        for row in causes[causes["variance_fraction"] >= least].to_dict("records")
+    ]
+    best = improvements(causes).iloc[0]
+    return (
+        f"Over all {int(causes['comparisons'].iloc[0])} comparisons with the baseline, for the specimens on the bench, "
+        f"the largest part of the variance is {named[0]} on the average"
+        + (f"; then {', '.join(named[1:])}." if named[1:] else "."),
+        f"Next best step: halve what {KIND_WORDS[str(best['kind'])]} adds, and intervals become "
+        f"{decimal(100.0 * (1.0 - best['uncertainty_factor']), 0)} % narrower.",
+    )
+
+
+def forecast_sentence(plan: Forecast) -> str:
+    """Return what a plan would show.
+
+    Parameters
+    ----------
+    plan : Forecast
+        The plan.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    pieces = f"{counted(plan.mountings, 'seating')} of {counted(plan.specimens, 'specimen')} of each lamp"
+    return (
+        f"{capital(pieces)} would show a {decimal(100.0 * (plan.resolvable - 1.0), 1)} % difference of the specimens four "
+        f"times in five, with intervals of ± {decimal(100.0 * plan.half_width_specimens, 1)} %, ± "
+        f"{decimal(100.0 * plan.half_width_models, 1)} % for the model as sold."
+    )
+
+
+def hold_sentence(choices: pd.DataFrame, *, within_percent: float) -> str:
+    """Return the shortest hold time after which no lamp changes by more than a stated amount.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        As `review.hold_choices`; the last row is what the others are held against.
+    within_percent : float
+        Change that may be missed. [%]
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    last = decimal(choices["hold_s"].iloc[-1] / 60.0, 0)
+    enough = choices[:-1][100.0 * choices["still_to_come"][:-1] <= within_percent]
+    if enough.empty:
+        return f"No hold time below {last} min keeps every lamp within {decimal(within_percent, 0)} %."
+    return (
+        f"From {decimal(enough['hold_s'].iloc[0] / 60.0, 0)} min to {last} min no lamp recorded here changes by more than "
+        f"{decimal(100.0 * enough['still_to_come'].iloc[0], 1)} %; a lamp that steps down later than {last} min would be "
+        "missed by any of these."
+    )
 
 
 def change_log(comparison: ProtocolComparison, *, largest: int = 3) -> tuple[str, ...]:
