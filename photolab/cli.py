@@ -90,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     opened.add_argument("folder")
     opened.add_argument("--work", help="folder for the working copies (default: <folder name>-notebooks)")
+    opened.add_argument("--run", dest="run_copies", action="store_true", help="run the new copies first")
     opened.add_argument("--no-browser", action="store_true", help="do not open a browser window")
     _add_compare(
         add("compare", _compare, "two readings: how much more light, and is that within meter error")
@@ -106,9 +107,14 @@ def _parser() -> argparse.ArgumentParser:
 
 def _add_compare(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of compare."""
-    parser.add_argument("a", metavar="A", nargs="?", help="first reading")
-    parser.add_argument("b", metavar="B", nargs="?", help="second reading; the ratio is B/A")
-    parser.add_argument("--bench", help="take meter and seating from a bench folder")
+    parser.add_argument("a", metavar="A", nargs="?", help="first reading, or a lamp of --bench")
+    parser.add_argument(
+        "b", metavar="B", nargs="?", help="second reading, or a lamp of --bench; the ratio is B/A"
+    )
+    parser.add_argument(
+        "--bench",
+        help="take meter, range, technology and seating from a bench folder; its lamps may be named",
+    )
     for name, text in (
         ("--reading-percent", "percent of reading, from the accuracy line of the meter's manual"),
         ("--range-percent", "percent of range (of full scale), from the accuracy line"),
@@ -162,7 +168,13 @@ def _open(args: argparse.Namespace) -> int:
     from photolab.publication.workplace import open_lab
 
     work = Path(args.work) if args.work else None
-    return open_lab(Path(args.folder), work=work, browser=not args.no_browser, options=args.for_jupyterlab)
+    return open_lab(
+        Path(args.folder),
+        work=work,
+        run=args.run_copies,
+        browser=not args.no_browser,
+        options=args.for_jupyterlab,
+    )
 
 
 def _appendix(args: argparse.Namespace) -> int:

@@ -11,19 +11,14 @@ from photolab.errors import MethodError
 from photolab.photometry.beam import (
     BeamGrid,
     aim_offset,
-    cutoff_line,
-    cutoff_sharpness,
-    intensity_at,
     intensity_from_angles,
     intensity_from_wall,
-    judge_points,
     mean_above_cutoff,
-    mirrored,
     peak,
     ratio_map,
-    row_uniformity,
     window_flux,
 )
+from photolab.photometry.cutoff import cutoff_line, cutoff_sharpness
 
 SHAPES = {  # foreground weight, width of the cut-off, haze: the demo's beams
     "B0-HP": (0.31, 0.06, 0.009),
@@ -211,31 +206,6 @@ def test_peak_and_its_cautions():
         peak(level(at_most=np.ones((UP.size, ACROSS.size), bool)))
 
 
-def test_intensity_at_fixed_points_and_row_uniformity():
-    """Oracle: closed form: a plane is interpolated exactly; a straight row has known extremes and slope."""
-    h, v = np.meshgrid(ACROSS, UP)
-    grid = BeamGrid(ACROSS, UP, 100.0 + 2.0 * h + 5.0 * v)
-    assert_allclose(intensity_at(grid, [0.3, -7.7], [1.1, 0.2]), [106.1, 85.6], rtol=1e-13)  # float rounding
-    assert isinstance(intensity_at(grid, 0.3, 1.1), float)
-    row = row_uniformity(grid, vertical=0.0, horizontal=(-10, 10))
-    assert_allclose(
-        [row.mean, row.minimum_over_mean, row.maximum_over_mean, row.steepest],
-        [100.0, 0.8, 1.2, 0.02],
-        rtol=1e-12,
-    )  # float rounding
-
-
-def test_mirrored_beams():
-    """Oracle: symmetry: mirrored twice is itself; peak and windows change sides."""
-    grid = beam("B0-HP", across=np.arange(-20.0, 15.0))
-    other = mirrored(grid)
-    assert peak(other).horizontal == -peak(grid).horizontal == -1.0
-    assert (mirrored(other).intensity == grid.intensity).all()
-    a = window_flux(grid, horizontal=(-12, 3), vertical=(-4, 0)).flux
-    b = window_flux(other, horizontal=(-3, 12), vertical=(-4, 0)).flux
-    assert_allclose(a, b, rtol=1e-13)  # float rounding
-
-
 def test_ratio_map():
     """Oracle: by construction, and the stated error rate: of equal cells one in twenty is marked."""
     stock = beam("B0-HP", 13400.0)
@@ -362,7 +332,6 @@ def test_cutoff_line_and_the_side_of_the_road():
             abs(found.right_height - found.left_height), 1.0, rtol=0, atol=0.1
         )  # kink of 4 x 0.25 deg
         assert cutoff_line(grid, traffic=wrong).codes == ("kink_on_wrong_side",)
-        assert cutoff_line(mirrored(grid), traffic=wrong).codes == ()
         assert cutoff_line(grid, traffic="symmetrical").codes == ()
     assert cutoff_line(beam("B0-HP", up=up), traffic="right").codes == ("no_kink",)
     assert "no_cutoff" in cutoff_line(level(), traffic="symmetrical").codes
@@ -378,33 +347,6 @@ def test_cutoff_height_between_rows(height):
     grid = BeamGrid([-1.0, 0.0, 1.0], up, np.tile(column[:, None], (1, 3)))
     # a parabola through three differences of a tanh; half a row is 0.1 deg
     assert_allclose(cutoff_line(grid, traffic="symmetrical").height, height, rtol=0, atol=0.015)
-
-
-def test_sparse_plans():
-    """Oracle: the rules of common practice stated with the function."""
-    cross = [(x, 0.0) for x in range(-8, 9, 2)] + [(0.0, y) for y in (-4, -3, -2, -1, 1)]
-    block = [(x, y) for x in (-2, -1, 0, 1, 2) for y in (-2, -1.5, -1, -0.5, 0)]
-    above = [(x, 1.0) for x in (-6, -3, 0, 3, 6)]
-    plan = judge_points(*np.array(cross + block + above).T)
-    assert plan.can == ("hot_spot", "aim", "window_flux", "above_cutoff", "row_uniformity")
-    assert plan.cannot == {"cutoff_height": "no_column", "sharpness": "no_column"}
-    assert plan.points == 38
-    no_block = judge_points(*np.array(cross + above).T)
-    assert no_block.cannot["window_flux"] == "no_full_grid"
-    assert judge_points(*np.array(block).T).cannot["above_cutoff"] == "no_row_above"
-    assert judge_points([0.0], [0.0]).cannot["hot_spot"] == "not_surrounded"
-    across, up = (a.ravel() for a in np.meshgrid(ACROSS, UP))
-    demo = judge_points(across, up)
-    assert demo.cannot == {"sharpness": "step_over_tenth_degree"}
-    scan = np.arange(-2, 1.01, 0.05)
-    line = judge_points(np.full(scan.size, 2.5), scan)
-    assert {"cutoff_height", "sharpness"} <= set(line.can)
-    assert line.cannot["window_flux"] == "no_full_grid"
-    assert (
-        judge_points([0, 0, 0, 0, 0, 0], [-2, -1.5, -0.7, 0.0, 0.5, 1]).cannot["cutoff_height"] == "no_column"
-    )
-    holes = np.array([(x, y) for x in range(5) for y in range(5) if (x, y) != (2, 2)])
-    assert judge_points(*holes.T).cannot["window_flux"] == "no_full_grid"
 
 
 def test_refused_grids():
@@ -456,12 +398,6 @@ def test_refused_windows():
         window_flux(grid, horizontal=(-5, 5), vertical=(1, -1))
     with pytest.raises(MethodError, match="the window must hold at least one cell"):
         mean_above_cutoff(grid, horizontal=(0.1, 0.9))
-    with pytest.raises(MethodError, match="vertical must lie in the grid"):
-        intensity_at(grid, 0.0, 5.0)
-    with pytest.raises(MethodError, match="at least 3 cells to be judged; got 2"):
-        row_uniformity(grid, vertical=0.0, horizontal=(0, 1))
-    with pytest.raises(MethodError, match="a row must carry light to be judged"):
-        row_uniformity(level(value=0.0), vertical=0.0, horizontal=(-5, 5))
     with pytest.raises(ValueError, match=r"cell_uncertainty must be zero or more; got -1 cd"):
         mean_above_cutoff(grid, cell_uncertainty=-1.0)
 

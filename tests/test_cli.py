@@ -4,6 +4,7 @@ Oracles: the printed first screens, exit codes, the JSON keys that other program
 """
 
 import contextlib
+import csv
 import io
 import json
 import os
@@ -54,10 +55,10 @@ def test_compare_prints_the_straight_answer(capsys):
         "   2.8 %   the meter, both lamps on one range",
         "   8.8 %   the meter and seating each lamp once        <- this one decides",
         "  14.6 %   if the two readings had no meter fault in common (a what-if)",
-        "The meter alone would show this difference; the seating hides it.",
+        "The meter alone would show this difference; with one seating each, seating hides it.",
         "To show 5 %, seat each lamp 5 times (even chance) or 18 times (4 in 5).",
         "Assumed: seating 3 % (measure this first), linearity 1 %, colour f1' 10 %, supply not considered.",
-        "Holds for these two readings only, not for other specimens or housings.",
+        "Applies to these two lamps, seated again on this bench; not to other specimens or housings.",
     ]
 
 
@@ -80,7 +81,7 @@ def test_compare_without_technology_answers_with_the_ratio_only(capsys):
     answer = json.loads(out)
     assert code == 0
     assert (answer["verdict"], answer["low"], answer["missing"]) == ("no_answer", None, ["technology"])
-    assert answer["sentence"].startswith("No answer yet: technology missing; ")
+    assert "no interval yet. No answer yet: technology missing; " in answer["sentence"]
     assert answer["ratio"] == 1.05031  # 334 / 318 to six digits
 
 
@@ -160,6 +161,73 @@ def test_compare_takes_meter_and_seating_from_a_bench(capsys):
     assert code == 0
     assert out.startswith("475 lx against 450 lx: 5.6 % more")
     assert "seating" not in out.split("Assumed:")[1]  # measured in the campaign, not assumed
+
+
+def test_compare_takes_range_and_technology_from_a_bench(capsys, tmp_path):
+    """Oracle: the files written here."""
+    text = (ROOT / "data/two-readings/bench.toml").read_text(encoding="utf-8")
+    (tmp_path / "bench.toml").write_text(text, encoding="utf-8")
+    lamps = "lamp,technology,role\nA1,led,baseline\nA2,led,candidate\n"
+    (tmp_path / "lamps.csv").write_text(lamps, encoding="utf-8")
+    rows = "lamp,illuminance_lx,range_lx\nA1,318,4000\nA2,334,4000\n"
+    (tmp_path / "readings.csv").write_text(rows, encoding="utf-8")
+    _, out, _ = run(capsys, "compare", "318", "334", "--bench", tmp_path)
+    assert "the meter, both lamps on one range" in out
+    assert "range 4000 lx (as most readings of the folder), technology led (that of every lamp" in out
+    _, typed, _ = run(
+        capsys, "compare", "318", "334", "--bench", tmp_path, "--range", "4000", "--technology", "led"
+    )
+    assert typed.splitlines()[:2] == out.splitlines()[:2]
+    (tmp_path / "lamps.csv").write_text(lamps.replace("A1,led", "A1,filament"), encoding="utf-8")
+    _, out, _ = run(capsys, "compare", "318", "334", "--bench", tmp_path)
+    assert "technology missing" in out  # which of the two it is was not said
+
+
+def test_two_lamps_of_a_bench_are_compared_as_the_campaign_has_them(capsys):
+    """Oracle: the rows of results.csv."""
+    text = (ROOT / "reports" / "demo" / "results.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    code, out, _ = run(capsys, "compare", "B0", "K1", "--bench", ROOT / "data/demo", "--json")
+    answers = json.loads(out)["housings"]
+    assert code == 0
+    assert [answer["housing"] for answer in answers] == ["HP", "HR"]
+    for answer in answers:
+        key = ("K1", answer["housing"], "illuminance ratio", "initial", "specimens")
+        row = next(
+            r
+            for r in rows
+            if tuple(r[k] for k in ("lamp", "housing", "measurand", "instant", "scope")) == key
+        )
+        assert [answer["ratio"], answer["low"], answer["high"]] == [
+            float(row[k]) for k in ("value", "low", "high")
+        ]
+        assert answer["verdict"] == row["verdict"]
+    code, out, _ = run(capsys, "compare", "B0", "K1", "--bench", ROOT / "data/demo")
+    assert out.splitlines()[0].startswith("K1 against B0 in HP: ")
+    assert " ".join(out.splitlines()[:2]) == answers[0]["sentence"]
+    assert (
+        out.splitlines()[-1] == "Applies to the specimens on this bench, seated again, at the initial time."
+    )
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--technology", "led"], "compared as they were read; leave out --technology"),
+        (["--mountings", "3"], "leave out --mountings"),
+    ],
+)
+def test_options_of_typed_readings_are_refused_beside_names(capsys, more, words):
+    code, out, err = run(capsys, "compare", "B0", "K1", "--bench", ROOT / "data/demo", *more)
+    assert (code, out) == (2, "")
+    assert words in err
+
+
+def test_the_sentence_of_json_is_the_printed_one(capsys):
+    """Oracle: the two first lines that are printed."""
+    _, printed, _ = run(capsys, "compare", *TRIAL)
+    _, out, _ = run(capsys, "compare", *TRIAL, "--json")
+    assert json.loads(out)["sentence"] == " ".join(printed.splitlines()[:2])
 
 
 @pytest.mark.parametrize("folder", ["demo", "two-readings"])

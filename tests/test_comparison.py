@@ -2,6 +2,7 @@
 cases."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from statsmodels.stats.weightstats import ttost_ind
 
 from photolab.metrology.comparison import equivalence, pairwise, rank_intervals, record_claim
 from photolab.metrology.estimates import contrasts, read_estimates
-from photolab.metrology.quantity import Input, Joint
+from photolab.metrology.quantity import Input, Joint, limits
 from photolab.metrology.ranking import shrink
 from photolab.metrology.simultaneous import largest_t
 
@@ -61,36 +62,78 @@ def test_drawn_quantile_equals_the_studentised_range():
     assert_allclose(critical(drawn, np.sqrt(2.0)), expected, atol=DRAWN)
 
 
-@pytest.mark.parametrize("dof", [np.inf, 20])
-def test_conditional_draws_equal_the_studentised_range(dof):
-    """Closed form: 1225 pairs, spherical up to 1e-6, go through the conditional draws."""
-    covariance = np.diag(1.0 + 1e-6 * np.arange(50))
-    values = np.zeros(50)
-    values[0] = 6.0
-    table = pairwise(values, covariance, dof=dof)
-    expected = stats.studentized_range.ppf(0.95, 50, dof) / np.sqrt(2.0)
-    assert_allclose(
-        critical(table, np.sqrt(2.0)), expected, rtol=0.01
-    )  # four standard errors of 6144 weighted draws
-    p = stats.studentized_range.sf(6.0, 50, dof)
-    assert_allclose(table["p"][0], p, rtol=0.06)  # likewise, on the probability
+def test_a_large_family_is_bounded():
+    """Closed form: 1225 pairs, not spherical: Student's t at the level over 1225 (Bonferroni); 49 with one."""
+    covariance = np.diag(np.linspace(1.0, 2.0, 50) ** 2)
+    table = pairwise(np.linspace(0.0, 9.0, 50), covariance, dof=np.inf)
+    u = np.sqrt(np.add.outer(np.diag(covariance), np.diag(covariance)))[np.triu_indices(50, 1)]
+    limit = stats.norm.isf(0.025 / 1225)
+    assert_allclose(critical(table, u), limit, rtol=1e-12)  # float rounding
+    p = np.minimum(1225 * 2.0 * stats.norm.sf(np.abs(np.log(table["ratio"])) / u), 1.0)
+    assert_allclose(table["p"], p, rtol=1e-6)
+    with_it = pairwise(np.linspace(0.0, 9.0, 50), covariance, baseline=7)
+    assert len(with_it) == 49
+    mine = table[(table["a"] == 7) | (table["b"] == 7)]
+    assert_allclose(with_it["high"] / with_it["ratio"], mine["high"] / mine["ratio"], rtol=1e-12)
 
 
-def test_conditional_draws_agree_with_plain_draws(monkeypatch):
-    """Second implementation: both ways on one family of unequal variances and two variance groups."""
-    own = np.diag(np.linspace(0.5, 2.0, 12) ** 2)
-    other = 0.3 * np.eye(12)
-    values = np.zeros(12)
-    values[3] = 9.0
-    options = {"variance_groups": [(own, 9), (other, 4)]}
-    plain = pairwise(values, own + other + 0.2, **options)
-    monkeypatch.setattr("photolab.metrology.simultaneous.PLAIN_LIMIT", 1)
-    conditional = pairwise(values, own + other + 0.2, **options)
-    # four standard errors of the two together, on the critical value
-    assert_allclose(np.log(conditional["high"]), np.log(plain["high"]), rtol=0.015)
-    tail = plain["p"] < 0.08
-    assert tail.any()
-    assert_allclose(conditional["p"][tail], plain["p"][tail], atol=0.004)
+def colours(*halves, own=0.01):
+    """Lamps against a filament B0: one rectangular colour each, and what else is their own."""
+    names = ["B0", *(f"K{k}" for k in range(1, len(halves) + 1))]
+    inputs = [Input(("seating", name), own, dof=6, variance="seating") for name in names]
+    inputs += [limits(("colour", name), half) for name, half in zip(names[1:], halves, strict=True)]
+    matrix = np.hstack([np.eye(len(names)), np.eye(len(names))[:, 1:]])
+    return Joint(names, 0.05 * np.arange(len(names)), inputs, matrix)
+
+
+@pytest.mark.parametrize("family", ["tukey", "dunnett", "holm", "none"])
+@pytest.mark.parametrize("level", [0.9, 0.95, 0.99])
+@pytest.mark.parametrize("half", [0.0, 0.02, 0.2])
+def test_a_family_of_one_is_the_single_interval(family, level, half):
+    """Closed form: `Measured.interval`, narrowed where a rectangular input dominates."""
+    joint = colours(half)
+    (row,) = pairwise(
+        joint, family=family, baseline="B0" if family != "none" else None, coverage=level
+    ).to_dict("records")
+    single = (joint["B0"] - joint["K1"] if row["a"] == "B0" else joint["K1"] - joint["B0"]).interval(level)
+    assert_allclose(np.log([row["low"], row["high"]]), single, rtol=1e-12, atol=1e-15)  # float rounding
+    assert (row["p"] < 1.0 - level) == row["resolved"] == (min(single) > 0.0 or max(single) < 0.0)
+
+
+@pytest.mark.parametrize("family", ["tukey", "dunnett", "holm"])
+def test_a_family_is_never_narrower_than_the_single_interval(family):
+    """Closed form: each single interval; a shared colour leaves the pairs of it all but one comparison."""
+    shared = colours(0.2, 0.01, 0.0, 0.05, own=0.003)
+    for joint in (
+        shared,
+        replace(shared, sensitivities=np.vstack([np.zeros(9), np.ones((4, 9))]) + 1e-4 * np.eye(5, 9)),
+    ):
+        table = pairwise(joint, family=family, baseline=None if family == "holm" else "B0")
+        for row in table.to_dict("records"):
+            single = (joint[row["a"]] - joint[row["b"]]).half_width()
+            assert np.log(row["high"] / row["ratio"]) >= single * (1.0 - 1e-12)  # float rounding
+        assert np.log(table["high"] / table["ratio"]).max() > 0.0
+
+
+def test_all_pairs_with_the_baseline_are_a_part_of_all_pairs():
+    """Symmetry: the same intervals as all pairs, the baseline divided by."""
+    joint = colours(0.2, 0.01, 0.0, 0.05)
+    table, part = pairwise(joint), pairwise(joint, baseline="B0")
+    assert list(part["a"]) == ["K1", "K2", "K3", "K4"]
+    assert set(part["b"]) == {"B0"}
+    whole = table[table["a"] == "B0"]
+    assert_allclose(part["high"].to_numpy(), 1.0 / whole["low"].to_numpy(), rtol=1e-12)  # float rounding
+    assert_allclose(part["p"].to_numpy(), whole["p"].to_numpy(), rtol=1e-12)
+
+
+def test_what_is_known_exactly_is_resolved():
+    """Closed form: two values that share all they do not know differ by exactly 0.1; a third by 0.1 ± its own."""
+    joint = Joint("ABC", [0.0, 0.1, 0.2], [Input("scale", 0.3), Input("own", 0.2)], [[1, 0], [1, 0], [1, 1]])
+    table = pairwise(joint)
+    assert list(table["resolved"]) == [True, False, False]
+    assert_allclose(table["low"][0], table["ratio"][0], rtol=1e-12)
+    bound = stats.norm.isf(0.025 / 3)  # no joint density: Bonferroni
+    assert_allclose(np.log(table["high"] / table["ratio"])[1:], 0.2 * bound, rtol=1e-9)
 
 
 def test_all_pairs_of_unequal_samples_against_tukey_hsd():
@@ -313,7 +356,7 @@ def test_a_matrix_that_is_no_correlation_names_the_worst_pair():
         ({"family": "bars"}, r"family must be one of tukey, dunnett, holm, none; got 'bars'"),
         ({"family": "dunnett"}, r"baseline must be given for family 'dunnett'"),
         ({"family": "dunnett", "baseline": "Z"}, r"baseline must be one of the names; got 'Z'"),
-        ({"baseline": "A"}, r"baseline must be left out for family 'tukey'"),
+        ({"baseline": "Z"}, r"baseline must be one of the names; got 'Z'"),
         ({"coverage": 95.0}, r"coverage must be between 0 and 1; got 95.0"),
         ({"dof": 0.0}, r"dof must be more than 0; got 0.0"),
         ({"dof": [1.0, 2.0]}, r"dof must be one number or 3; got shape \(2,\)"),

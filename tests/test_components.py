@@ -14,13 +14,10 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.metrology import precision
-from photolab.metrology.components import fiducial_limits, nested_components
-from photolab.metrology.intervals import component_limits
+from photolab.metrology.components import component_limits, nested_components
 from photolab.metrology.reml import (
     NestedGroups,
     UnweightedSquares,
-    pool_adjacent,
     restricted_likelihood,
     unweighted_squares,
 )
@@ -327,6 +324,16 @@ def test_limits_are_monotone_at_zero():
     assert below[1][0] > 0.0
 
 
+def fiducial_limits(squares, *, draws, seed):
+    """Return fiducial limits: each mean square over its chi-square pivot, the variances solved again.
+
+    S. Weerahandi, Exact Statistical Methods for Data Analysis, Springer, 1995 (from memory).
+    """
+    rng = np.random.default_rng(seed)
+    pivots = squares.squares * squares.dof / rng.chisquare(squares.dof, (draws, len(squares.dof)))
+    return np.sqrt(np.quantile(np.maximum(pivots @ squares.solve.T, 0.0), [0.025, 0.975], axis=0))
+
+
 def test_limits_against_fiducial():
     """Oracle: fiducial limits, an independent construction; both within a tenth for a clear component."""
     result = nested_components(balanced_table((8, 4, 3), (3.0, 1.5, 0.5), 2), "value", LEVELS)
@@ -334,13 +341,6 @@ def test_limits_against_fiducial():
     # Two approximations of one law; Monte Carlo error of a 2.5 % quantile here is about 1 %.
     assert_allclose(result.lows, low, rtol=0.06)
     assert_allclose(result.highs, high, rtol=0.06)
-
-
-def test_pool_adjacent():
-    """Oracle: weighted isotonic regression worked by hand."""
-    assert_allclose(pool_adjacent(np.array([1.0, 4.0, 2.0]), np.array([2.0, 1.0, 1.0])), [2.0, 2.0, 2.0])
-    assert_allclose(pool_adjacent(np.array([9.0, 1.0, 3.0]), np.array([2.0, 1.0, 3.0])), [9.0, 2.5, 2.5])
-    assert_allclose(pool_adjacent(np.array([3.0, 2.0, 1.0]), np.ones(3)), [3.0, 2.0, 1.0])
 
 
 # Laws of the task -----------------------------------------------------------------------------------------
@@ -471,11 +471,6 @@ def test_coverage_of_the_intervals(truth):
     assert (held / 400.0 > 0.93 - 0.033).all()
     assert (held / 400.0 < 0.98 + 0.02).all()
     assert 0.91 < mean / 400.0 < 0.985
-
-
-def test_importable_from_precision():
-    """Oracle: contract of public names."""
-    assert precision.nested_components is nested_components
 
 
 # Bad input ------------------------------------------------------------------------------------------------

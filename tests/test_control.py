@@ -9,12 +9,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.metrology.control import (
-    bracket_by_clock,
-    bracketing_weights,
-    control_chart,
-    day_mean_sd,
-)
+from photolab.metrology.control import bracketing_weights, control_chart
 
 PRIOR = {"day_sd": 0.005, "mounting_sd": 0.01}
 
@@ -31,21 +26,6 @@ def normal_means(rng, days=8, mountings=2):
     """Return day means of a bench that holds."""
     sd = math.sqrt(PRIOR["day_sd"] ** 2 + PRIOR["mounting_sd"] ** 2 / mountings)
     return sd * rng.standard_normal(days)
-
-
-def test_day_mean_sd():
-    """Oracle: closed form; day and mounting together, readings inside the mounting."""
-    assert_allclose(
-        day_mean_sd([1, 4], day_sd=3.0, mounting_sd=4.0), [5.0, math.sqrt(13.0)], rtol=1e-14
-    )  # rounding
-    found = day_mean_sd(2, day_sd=0.0, mounting_sd=1.0, reading_sd=2.0, readings=4)
-    assert_allclose(found, 1.0, rtol=1e-14)  # float rounding
-    with pytest.raises(ValueError, match="mounting_sd must be finite and zero or more; got -1"):
-        day_mean_sd(1, day_sd=0.0, mounting_sd=-1.0)
-    with pytest.raises(ValueError, match="mountings and readings must be 1 or more; got 0 and 1"):
-        day_mean_sd([0, 1], day_sd=0.0, mounting_sd=1.0)
-    with pytest.raises(ValueError, match="one of day_sd, mounting_sd, reading_sd must be above zero"):
-        day_mean_sd(1, day_sd=0.0, mounting_sd=0.0)
 
 
 def test_day_table_closed_form():
@@ -221,6 +201,11 @@ def test_row_order_and_seed():
 
 def test_chart_refusals():
     """Oracle: definition."""
+    holding = chart_table([0.0, 0.01, -0.01])
+    with pytest.raises(ValueError, match="mounting_sd must be zero or more; got -1"):
+        control_chart(holding, "ln", "day", day_sd=0.0, mounting_sd=-1.0)
+    with pytest.raises(ValueError, match="one of day_sd, mounting_sd, reading_sd must be above zero"):
+        control_chart(holding, "ln", "day", day_sd=0.0, mounting_sd=0.0)
     table = chart_table([0.0, 0.01])
     with pytest.raises(MethodError, match="at least 3 days; got 2") as refused:
         control_chart(table, "ln", "day", **PRIOR)
@@ -253,55 +238,15 @@ def test_weights():
     assert not sides[0]
 
 
-def test_bracketing_takes_off_a_linear_drift_exactly():
-    """Oracle: closed form; a straight drift of the bench leaves the ratios alone."""
-    clock, base = np.array([9.5, 10.0, 11.7]), np.array([9.0, 11.0, 12.0])
-    result = bracket_by_clock(
-        clock, 0.3 + 0.02 * clock, base, 0.1 + 0.02 * base, value_sd=0.01, baseline_sd=0.01
-    )
-    assert_allclose(result.ln_ratio, 0.2, rtol=1e-12)  # float rounding
-    assert result.bracketed.all()
-
-
-def test_bracketing_covariance_by_simulation():
-    """Oracle: synthetic truth; mounting scatter, shared baselines and a random walk of the bench."""
-    rng = np.random.default_rng(7)
-    clock, base = np.array([9.5, 10.0, 11.5, 12.5]), np.array([9.0, 11.0, 12.0])
-    options = {"value_sd": [0.01, 0.02, 0.01, 0.01], "baseline_sd": 0.015, "wander_sd": 0.02}
-    result = bracket_by_clock(clock, np.zeros(4), base, np.zeros(3), **options)
-    instants = np.concatenate([clock, base])
-    order, n = np.argsort(instants), 200_000
-    steps = np.sqrt(np.diff(instants[order], prepend=instants.min()))
-    walk = np.empty((n, 7))
-    walk[:, order] = 0.02 * np.cumsum(steps * rng.standard_normal((n, 7)), axis=1)
-    values = walk[:, :4] + rng.standard_normal((n, 4)) * options["value_sd"]
-    bases = walk[:, 4:] + 0.015 * rng.standard_normal((n, 3))
-    ratio = values - bases @ result.weights.T
-    # Monte Carlo standard error of a covariance: at most 5e-4 squared over sqrt(n), times 4.
-    assert_allclose(np.cov(ratio.T), result.covariance, atol=4.0 * 1.2e-3 * math.sqrt(2.0 / n), rtol=0)
-    assert (np.linalg.eigvalsh(result.covariance) > 0.0).all()
-
-
-def test_shared_baseline_correlates():
-    """Oracle: closed form; with one baseline every pair shares its variance."""
-    result = bracket_by_clock([10.0, 11.0], [0.1, 0.2], [9.0], [0.05], value_sd=0.01, baseline_sd=0.02)
-    assert_allclose(result.covariance, [[5e-4, 4e-4], [4e-4, 5e-4]], rtol=1e-12)  # float rounding
-    assert_allclose(result.ln_ratio, [0.05, 0.15], rtol=1e-12)  # float rounding
-
-
 def test_bracketing_refusals():
     """Oracle: definition."""
-    options = {"value_sd": 0.01, "baseline_sd": 0.01}
     with pytest.raises(ValueError, match="baseline_clock must hold at least one instant"):
         bracketing_weights([1.0], [])
     with pytest.raises(ValueError, match=r"baseline_clock\[1\] must be finite; got nan h"):
         bracketing_weights([1.0], [1.0, math.nan])
-    with pytest.raises(ValueError, match=r"must match their clocks \(1, 2\); got 2 and 2 values"):
-        bracket_by_clock([1.0], [0.0, 0.1], [0.0, 2.0], [0.0, 0.0], **options)
-    with pytest.raises(ValueError, match=r"ln_value\[0\] must be finite; got nan"):
-        bracket_by_clock([1.0], [math.nan], [0.0, 2.0], [0.0, 0.0], **options)
-    with pytest.raises(ValueError, match=r"wander_sd\[0\] must be finite and zero or more; got -1"):
-        bracket_by_clock([1.0], [0.0], [0.0, 2.0], [0.0, 0.0], wander_sd=-1.0, **options)
+    # a straight drift of the bench is taken off exactly: the weights are linear in time
+    clock, base = np.array([9.5, 10.0, 11.7]), np.array([9.0, 11.0, 12.0])
+    assert_allclose(bracketing_weights(clock, base)[0] @ base, clock, rtol=1e-14)  # float rounding
 
 
 def test_an_error_that_several_days_share_raises_no_alarm_of_its_own():

@@ -27,7 +27,7 @@ from photolab.publication import (
     words_heat,
 )
 from photolab.publication.words_lamp import record_sentences
-from photolab.thermal.warm_up_answers import Step
+from photolab.thermal.warm_up_result import Step
 
 COVERAGES = (0.9, 0.99, 0.999)
 SHOWN = {0.9: "90 %", 0.99: "99 %", 0.999: "99.9 %"}

@@ -10,12 +10,12 @@ from shared_demo import demo_bench, demo_campaign
 
 from photolab.bench.electrical import highest_power
 from photolab.bench.evaluation import evaluate
-from photolab.bench.heat import heat_rows, warm_up_runs
+from photolab.bench.ratio_table import heat_rows
 from photolab.bench.simulation import read_truth
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
-from photolab.photometry.efficacy import claim_against_power
-from photolab.photometry.inverse_square import fit_inverse_square
+from photolab.photometry.distance import fit_inverse_square
+from photolab.photometry.lamp import claim_against_power
 from photolab.thermal.thermography import surface_temperature
 from photolab.thermal.warm_up import fit_warm_up
 
@@ -126,8 +126,8 @@ def after_heat(truth, lamp):
 
 
 @pytest.fixture(scope="module")
-def held(bench, campaign):
-    rows = heat_rows(campaign, warm_up_runs(bench))
+def held(campaign):
+    rows = heat_rows(campaign)
     rows = rows[(rows["measurand"] == "illuminance ratio") & (rows["scope"] == "specimens")]
     assert not rows.duplicated(["lamp", "housing"]).any()
     return rows.set_index(["housing", "lamp"])
@@ -149,7 +149,7 @@ def test_readings_at_the_hold_time_answer_where_there_is_no_record(bench, held):
         (bench.tables["warm_up"]["lamp"] == "K4") & (bench.tables["warm_up"]["housing"] == "HR")
     ).any()
     row = held.loc["HR", "K4"]
-    assert (row["instant"], row["n_mountings"], row["n_readings"]) == ("hold", 1, 3)
+    assert (row["instant"], row["n_specimens"], row["n_held"], row["n_mountings"]) == ("hold", 2, 1, 6)
     assert row["conditions"].startswith("40 min after switch-on")
 
 
@@ -207,7 +207,7 @@ def test_k7_final_level_is_refused_and_its_claim_is_beyond_white_light(bench):
     """Oracle: scenario: record of 12 min under one time constant of 16 min; 4750/(12.1 x 1.02) = 385 lm/W."""
     fitted = record(bench, "K7")
     with pytest.raises(MethodError, match="final level"):
-        _ = fitted.final_fraction
+        _ = fitted.final().value
     lamp = bench.tables["lamps"].set_index("lamp").loc["K7"]
     power = highest_power(bench, "K7")
     assert (power.watts.value, round(power.upper, 2)) == (12.1, 12.34)

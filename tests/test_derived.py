@@ -12,7 +12,7 @@ from photolab.bench.derived import housing_difference, judge_gain, light_per_wat
 from photolab.bench.electrical import highest_power, lamp_power, measured_power
 from photolab.bench.evaluation import evaluate
 from photolab.errors import MethodError
-from photolab.metrology.quantity import coverage_factor, flat_factor
+from photolab.metrology.quantity import flat_factor
 
 
 def between(campaign, lamp, first, second):
@@ -118,7 +118,7 @@ def test_light_per_watt_divides_by_the_ratio_of_watts():
 
 def test_light_per_watt_has_its_own_dof_and_coverage_factor():
     """By hand: u of the ratio with its dof beside two limits of 2 % (Welch-Satterthwaite, JCGM 100:2008, G.4.1), and
-    one of the limits keeps its shape: its share of the variance narrows Student's t.
+    the largest of the limits keeps its shape: its share of the variance narrows Student's t.
     """
     ratio = demo().table.query("lamp == 'K1' and scope == 'models'").head(1)
     row, given = light_per_watt(demo(), ratio).iloc[0], ratio.iloc[0]
@@ -131,17 +131,3 @@ def test_light_per_watt_has_its_own_dof_and_coverage_factor():
     assert_allclose(row["coverage_factor"], factor, rtol=1e-9)  # as above
     assert_allclose(row["ln_expanded_uncertainty"], factor * total, rtol=1e-9)  # as above
     assert_allclose(math.log(row["high"] / row["low"]), 2 * factor * total, rtol=1e-9)  # as above
-
-
-def test_light_per_watt_of_bounds_multiplies_the_intervals():
-    """By hand: ends of the ratio times those of the watts; no u, so no coverage factor."""
-    ratio = demo().table.query("lamp == 'K1' and scope == 'specimens'").head(1)
-    bounds = ratio.assign(coverage_factor=math.nan, dof=math.nan)
-    row, given = light_per_watt(demo(), bounds).iloc[0], ratio.iloc[0]
-    watts = measured_power(demo().bench).query("instant == 'initial'").set_index("lamp")["value"]
-    limit = 0.02 / math.sqrt(3)
-    apart = flat_factor(0.95, 0.5) * coverage_factor(0.95) * math.sqrt(2) * limit
-    per = watts["B0"] / watts["K1"]
-    assert_allclose(row["low"], given["low"] * per * math.exp(-apart), rtol=1e-9)  # float rounding
-    assert_allclose(row["high"], given["high"] * per * math.exp(apart), rtol=1e-9)  # as above
-    assert math.isnan(row["coverage_factor"])

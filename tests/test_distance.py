@@ -1,4 +1,4 @@
-"""Lux and candela, screens, near field and distance runs: closed forms, synthetic truth, refusals."""
+"""Lux and candela, near field and distance runs: closed forms, synthetic truth, refusals."""
 
 import numpy as np
 import pytest
@@ -11,21 +11,20 @@ from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, apply, limits, measured
 from photolab.photometry.distance import (
     REPORTING_DISTANCES,
-    collimated_beam_illuminance,
     compare_fits,
+    crossover_distance,
     disc_source_ratio,
     far_field,
     fit_inverse_square,
-    flat_screen_illuminance,
     illuminance,
     line_source_ratio,
     luminous_intensity,
-    screen_angle,
-    screen_displacement,
     smallest_distance,
     square_source_ratio,
     tilt_loss,
 )
+from photolab.photometry.lamp import value_at_voltage
+from photolab.thermal.coupling import thermal_resistance, to_ambient
 
 ROOT_3 = np.sqrt(3.0)
 METRES = np.array([2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 10.0])
@@ -79,6 +78,38 @@ def test_uncertainty_of_an_intensity_by_simulation():
     assert_allclose(found.u, drawn.std(), rtol=0.01)  # 9 Monte Carlo standard errors
 
 
+@pytest.mark.parametrize(
+    ("law", "unit", "arguments"),
+    [
+        (
+            lambda e, d, a, o: luminous_intensity(e, d, incidence_angle=a, offset=o),
+            "cd",
+            (300.0, 5.0, 0.3, 0.1),
+        ),
+        (lambda i, d, a, o: illuminance(i, d, incidence_angle=a, offset=o), "lx", (8000.0, 5.0, 0.3, 0.1)),
+        (disc_source_ratio, "1", (0.5, 0.2)),
+        (crossover_distance, "m", (0.035, 0.040, 0.0025)),
+        (lambda x, u, v, n: value_at_voltage(x, u, v, exponent=n), "", (300.0, 12.95, 13.2, 3.4)),
+        (lambda x, t, o, c: to_ambient(x, t, o, coefficient=c), "", (300.0, 28.0, 20.0, -0.002)),
+        (lambda k, w, f: thermal_resistance(k, w, radiant_fraction=f), "K/W", (60.0, 26.1, 0.3)),
+    ],
+)
+def test_a_law_takes_measured_quantities_as_it_takes_numbers(law, unit, arguments):
+    """Oracle: second implementation: the same law through central differences, 1 % of doubt on every argument."""
+    known = [measured(x, Input(f"input {k}", 0.01 * abs(x))) for k, x in enumerate(arguments)]
+    through, by_differences = law(*known), apply(law, *known, unit=unit)
+    assert through.unit == unit
+    assert_allclose(through.value, law(*arguments), rtol=1e-15)  # float rounding
+    assert_allclose(through.u, by_differences.u, rtol=1e-6)  # truncation of the differences
+
+
+def test_a_measured_quantity_out_of_range_is_refused_like_a_number():
+    """Oracle: the rule on messages: quantity, value at the estimate, unit."""
+    negative = measured(-300.0, Input("reading", 1.0))
+    with pytest.raises(ValueError, match="illuminance must be zero or more; got -300 lx"):
+        luminous_intensity(negative, 5.0)
+
+
 def test_tilt_at_normal_incidence_is_not_nothing():
     """Oracle: synthetic truth: root mean square loss of cos for 3 degrees of tilt about normal incidence."""
     tilts = np.radians(3.0) * np.random.default_rng(3).standard_normal(400_000)
@@ -130,16 +161,6 @@ def test_equivalent_illuminance():
     assert_allclose(
         illuminance(10000.0, REPORTING_DISTANCES), [16.0, 10000.0 / (60 * 0.3048) ** 2], rtol=1e-14
     )
-
-
-def test_screens():
-    """Oracle: closed form: facing the lamp the path to a point is D/cos; flat on the screen, cos less."""
-    angle = np.radians(20.0)
-    facing = illuminance(5000.0, 10.0 / np.cos(angle))
-    assert_allclose(
-        flat_screen_illuminance(5000.0, 10.0, angle), facing * np.cos(angle), rtol=1e-14
-    )  # rounding
-    assert_allclose(screen_displacement(screen_angle(-1.5, 25.0), 25.0), -1.5, rtol=1e-14)  # rounding
 
 
 @pytest.mark.parametrize("distance", [0.3, 1.0, 4.0])
@@ -206,7 +227,6 @@ def test_fit_against_general_least_squares():
     assert_allclose([fit.intensity, fit.offset], found, rtol=1e-5)  # their stopping rule
     assert_allclose(fit.covariance, covariance, rtol=1e-3)  # their numerical Jacobian
     assert_allclose(fit.chi_square, (((readings["illuminance"] - fit.fitted) / sigma) ** 2).sum(), rtol=1e-8)
-    assert_allclose(fit.residuals / sigma, fit.standard_residuals, rtol=1e-8)  # convergence
     assert_allclose(fit.residuals, readings["illuminance"] - fit.fitted, rtol=1e-12)  # definition
 
 
@@ -314,8 +334,6 @@ def test_far_field_of_a_reflector_and_a_projector():
     assert far_field(**projector).code == "not_established"
     explained = far_field(**projector, fit_offset=True)
     assert (explained.code, explained.smallest_distance) == ("all", 2.0)
-    # 3 standard uncertainties of a product
-    assert (abs(explained.products - 13400.0) < 3 * explained.product_uncertainties + 120).all()
     shuffled = {k: (v[::-1] if np.ndim(v) else v) for k, v in projector.items()}
     assert far_field(**shuffled, fit_offset=True).table.equals(explained.table)
     short = far_field([2.0, 3.0], [10.0, 5.0], illuminance_uncertainty=0.1, distance_uncertainty=0.0)
@@ -420,5 +438,3 @@ def test_refused_numbers():
         )
     with pytest.raises(ValueError, match=r"tolerance must be between 0 and 1; got 0 \(relative\)"):
         smallest_distance(0.1, tolerance=0.0)
-    with pytest.raises(ValueError, match="luminance must be zero or more; got -1 cd/m2"):
-        collimated_beam_illuminance(-1.0, 1.0, aperture_radius=0.1, crossover=1.0)

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from photolab.photometry.efficacy import (
+from photolab.photometry.lamp import (
     DEVICE_LIMIT,
     WHITE_LIGHT_LIMIT,
     claim_against_power,

@@ -157,9 +157,13 @@ def test_scope_readings_is_what_the_meter_brings(tmp_path):
 def test_an_instant_and_a_point_are_asked_for_by_name():
     """Oracle: the names of the results."""
     campaign = demo()
-    for name in campaign.joint.names:
-        lamp, housing, point, instant = name
-        assert campaign[lamp, housing, instant, point].value == campaign.joint[name].value
+    for instant in ("initial", "hold"):
+        joint = campaign.at(instant)
+        names = [name for name in joint.names if name[3] == instant]
+        assert len(names) > 10
+        for lamp, housing, point, _ in names:
+            value = joint[lamp, housing, point, instant].value
+            assert campaign[lamp, housing, instant, point].value == value
     assert campaign["K1", "HP"].value == campaign["K1", "HP", "initial"].value
     assert campaign["K1", "HP", "hold"].value != campaign["K1", "HP"].value
 

@@ -14,14 +14,14 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.metrology.effort import allocate_effort, bench_hours, planned_sd, run_order
 from photolab.metrology.planning import (
-    comparison_power,
+    allocate_effort,
+    bench_hours,
     improvements,
-    mean_power,
-    mean_replicates,
+    planned_sd,
     replicates_needed,
     resolvable_ratio,
+    run_order,
 )
 
 REFERENCE = Path(__file__).parent / "reference"
@@ -33,57 +33,59 @@ COST = {"specimen": 30.0, "mounting": 15.0, "reading": 1.0}
 # Power and replicates -------------------------------------------------------------------------------------
 
 
-def test_power_published():
-    """Oracle: R package pwr as recorded in statsmodels' tests (secondary text)."""
+def power_of(relative_difference, relative_sd, n, *, floor=0.0, dof=math.inf, coverage=0.95):
+    """The two-sided power by scipy.stats, a second implementation of the noncentral t."""
+    shift = abs(math.log1p(relative_difference)) / math.sqrt(2.0 * relative_sd**2 / n + floor**2)
+    if dof == math.inf:
+        z = stats.norm.ppf((1.0 + coverage) / 2.0)
+        return stats.norm.sf(z - shift) + stats.norm.cdf(-z - shift)
+    free = 2.0 * (n - 1) if dof is None else dof
+    t = stats.t.ppf((1.0 + coverage) / 2.0, free)
+    # far out the other side is not computable (NaN) and empty
+    return 1.0 - stats.nct.cdf(t, free, shift) + np.nan_to_num(stats.nct.cdf(-t, free, shift))
+
+
+def test_resolvable_ratios_published():
+    """Oracle: R package pwr as recorded in statsmodels' tests (secondary text): at that power the ratio is exp(d).
+
+    One mean of n readings has the standard uncertainty of two of twice the variance; one side alone, at a large
+    difference, is the two-sided test of twice the size.
+    """
     entry = EXAMPLES["power.pwr"]
+    checked = 0
     for case, published in zip(entry["inputs"]["cases"], entry["published"]["power"], strict=True):
-        alternative = "two-sided" if case["alt"] == "two" else "larger"
-        found = mean_power(
-            case["d"], case["n1"], case["n2"], alternative=alternative, coverage=1.0 - case["alpha"]
-        )
-        assert_allclose(found, float(published), atol=1e-9, rtol=0)  # R's own iterations
-
-
-def test_no_difference_is_told_apart_as_often_as_the_coverage_leaves():
-    """Oracle: definition of coverage, known SD and four dof: both sides count."""
-    for dof in (math.inf, 4.0):
-        for coverage in (0.9, 0.99):
-            found = comparison_power(1e-12, 0.02, 3, dof=dof, coverage=coverage)
-            assert_allclose(found, 1 - coverage, rtol=1e-9)
+        if case["alt"] == "greater" and case["d"] < 1:
+            continue  # there the other side counts
+        n, other = case["n1"], case["n2"]
+        variance = 1.0 / n + (1.0 / other if other else 0.0)
+        plan = {"dof": n - 1.0 if other is None else n + other - 2.0, "power": float(published)}
+        plan["coverage"] = 1.0 - case["alpha"] * (1.0 if case["alt"] == "two" else 2.0)
+        found = resolvable_ratio(math.sqrt(variance / 2.0), 1, **plan)
+        # 1e-9 of the power, R's own iterations, where it hardly rises any more
+        assert_allclose(math.log(found), case["d"], rtol=1e-6)
+        checked += 1
+    assert checked == 7
 
 
 def test_replicates_published():
-    """Oracle: R's power.t.test help page; NIST 7.2.2.2 (8.567 with rounded z, 8.564 exactly; 11 by t)."""
-    two = mean_replicates(1.0, groups=2, power=0.9)
-    assert_allclose(
-        two, float(EXAMPLES["power.R.stats"]["published"]["n_two_sided"]), atol=2e-5, rtol=0
-    )  # R's search
-    options = {"alternative": "larger", "power": 0.9}
-    known = mean_replicates(1.0, known_sd=True, **options)
-    assert_allclose(known, EXAMPLES["nist.prc.7.2.2.2"]["recomputed"]["Nz"], rtol=1e-9)  # float rounding
-    assert math.ceil(mean_replicates(1.0, **options)) == 11
-    # Cohen 1988, Table 2.4.1 (from memory; 393 is printed for 393.4).
+    """Oracle: NIST 7.2.2.2 (8.567 becomes 9), R's power.t.test help page (22.02 becomes 23), Cohen 1988 table 2.4.1."""
+    one_mean = 1.0 / math.sqrt(2.0)
+    assert replicates_needed(math.e - 1.0, one_mean, power=0.9, coverage=0.9) == 9
+    assert replicates_needed(math.e - 1.0, 1.0, dof=None, power=0.9) == 23
     for d, n in zip((0.2, 0.5, 0.8), EXAMPLES["power.cohen"]["published"]["n"], strict=True):
-        assert_allclose(mean_replicates(d, groups=2), float(n), atol=0.5, rtol=0)
-    # Known SD, two means: closed form.
-    z = stats.norm.ppf(0.975) + stats.norm.ppf(0.8)
-    assert_allclose(
-        mean_replicates(0.5, groups=2, known_sd=True), 2.0 * (z / 0.5) ** 2, rtol=1e-9
-    )  # rounding
+        # 393 is printed for 393.4 (from memory)
+        assert replicates_needed(math.expm1(d), 1.0, dof=None) - float(n) in (0.0, 1.0)
 
 
 def test_replicates_needed_is_the_smallest():
-    """Oracle: definition, by counting up with the power; R's 22.02 becomes 23 when the SD comes from the
-    test itself.
-    """
-    assert replicates_needed(math.e - 1.0, 1.0, dof=None, power=0.9) == 23
+    """Oracle: definition, by counting up with the power of scipy.stats."""
     for options in ({}, {"floor": 0.01}, {"dof": None}, {"dof": 12.0}, {"power": 0.5}):
         target = options.get("power", 0.8)
         plan = {key: value for key, value in options.items() if key != "power"}
         n = replicates_needed(0.04, 0.02, **options)
-        assert comparison_power(0.04, 0.02, n, **plan) >= target
+        assert power_of(0.04, 0.02, n, **plan) >= target
         if n > (2 if plan.get("dof", 1) is None else 1):
-            assert comparison_power(0.04, 0.02, n - 1, **plan) < target
+            assert power_of(0.04, 0.02, n - 1, **plan) < target
     assert replicates_needed(0.5, 0.02) == 1
     assert replicates_needed(0.5, 0.02, dof=None) == 2
 
@@ -115,8 +117,8 @@ def test_resolvable_ratio():
     assert_allclose(math.log(resolvable_ratio(0.02, 3)) / (0.02 * math.sqrt(2.0 / 3.0)), 2.8, atol=0.005)
     for dof, power in ((math.inf, 0.8), (None, 0.8), (6.0, 0.5), (2.0, 0.95)):
         ratio = resolvable_ratio(0.02, 3, dof=dof, power=power)
-        assert_allclose(comparison_power(ratio - 1.0, 0.02, 3, dof=dof), power, rtol=1e-8)  # root finding
-        assert_allclose(comparison_power(1.0 / ratio - 1.0, 0.02, 3, dof=dof), power, rtol=1e-8)
+        assert_allclose(power_of(ratio - 1.0, 0.02, 3, dof=dof), power, rtol=1e-8)  # root finding
+        assert_allclose(power_of(1.0 / ratio - 1.0, 0.02, 3, dof=dof), power, rtol=1e-8)
 
 
 def test_power_by_simulation():
@@ -128,7 +130,10 @@ def test_power_by_simulation():
     pooled = (a.var(axis=1, ddof=1) + b.var(axis=1, ddof=1)) / 2.0
     t = (b.mean(axis=1) - a.mean(axis=1)) / np.sqrt(2.0 * pooled / 3.0)
     share = np.mean(np.abs(t) > stats.t.ppf(0.975, 4))
-    power = comparison_power(0.05, 0.02, 3, dof=None)
+    assert_allclose(
+        resolvable_ratio(0.02, 3, dof=None, power=power_of(0.05, 0.02, 3, dof=None)), 1.05, rtol=1e-9
+    )
+    power = power_of(0.05, 0.02, 3, dof=None)
     assert_allclose(
         share, power, atol=3.0 * math.sqrt(power * (1.0 - power) / 20_000), rtol=0
     )  # 3 standard errors
@@ -138,37 +143,34 @@ def test_power_far_out_is_certain_not_missing():
     """Oracle: limit of the law; the noncentral t is not computable there."""
     for dof in (None, 2.0, 50.0, 1e5, math.inf):
         for difference in (0.2, 0.6, 2.0, 1e6):
-            assert_allclose(
-                comparison_power(difference, 0.005, 20, dof=dof), 1.0, atol=1e-9
-            )  # limit of the law
-    far = comparison_power(math.expm1(36.0), 1.0, 2, dof=1000.0, coverage=0.99)
-    assert_allclose(far, 1.0, atol=1e-9)  # limit of the law, where the library's own function gives NaN
-    size = comparison_power(0.0, 0.02, 3)
-    assert_allclose(size, 0.05, rtol=1e-9)  # with no difference the power is the size of the test
+            assert replicates_needed(difference, 0.005, dof=dof, power=1.0 - 1e-9) < 60
+    # at 36 standard uncertainties the library's own function gives NaN
+    assert replicates_needed(math.expm1(36.0), 1.0, dof=1000.0, coverage=0.99) == 1
+    # the size of the test is the power with no difference: no more is asked than the coverage leaves
+    assert resolvable_ratio(0.02, 3, power=0.05) == 1.0
+    assert resolvable_ratio(0.02, 3, power=0.0501) > 1.0
 
 
 def test_planning_refusals():
     """Oracle: definition."""
-    with pytest.raises(ValueError, match="relative_sd must be finite and above zero; got 0"):
+    with pytest.raises(ValueError, match="relative_sd must be more than zero and finite; got 0"):
         resolvable_ratio(0.0, 3)
-    with pytest.raises(ValueError, match="floor must be finite and zero or more; got -1"):
+    with pytest.raises(ValueError, match="floor must be zero or more; got -1"):
         resolvable_ratio(0.02, 3, floor=-1.0)
     with pytest.raises(ValueError, match="n must be 2 or more; got 1"):
         resolvable_ratio(0.02, 1, dof=None)
     with pytest.raises(ValueError, match="n must be 1 or more; got 0"):
-        comparison_power(0.1, 0.02, 0)
+        resolvable_ratio(0.02, 0)
     with pytest.raises(ValueError, match="dof must be above zero; got 0"):
         replicates_needed(0.1, 0.02, dof=0.0)
-    with pytest.raises(ValueError, match="power must lie between 0 and 1; got 1"):
+    with pytest.raises(ValueError, match="power must be between 0 and 1; got 1"):
         replicates_needed(0.1, 0.02, power=1.0)
-    with pytest.raises(ValueError, match="coverage must lie between 0 and 1; got 95"):
+    with pytest.raises(ValueError, match="coverage must be between 0 and 1; got 95"):
         replicates_needed(0.1, 0.02, coverage=95)
     with pytest.raises(ValueError, match="relative_difference must be above -1 and not zero; got 0"):
         replicates_needed(0.0, 0.02)
-    with pytest.raises(ValueError, match="relative_difference must be above -1; got -1"):
-        comparison_power(-1.0, 0.02, 3)
-    with pytest.raises(ValueError, match="effect_size must be finite and not zero; got 0"):
-        mean_replicates(0.0)
+    with pytest.raises(ValueError, match="relative_difference must be above -1 and not zero; got -1"):
+        replicates_needed(-1.0, 0.02)
 
 
 # Allocation -----------------------------------------------------------------------------------------------
@@ -313,7 +315,9 @@ def test_improvements_refusals():
         improvements(budget(), factor=1.0)
     with pytest.raises(ValueError, match=r"variance_fraction\[1\] must be finite and zero or more; got -0.1"):
         improvements(budget().assign(variance_fraction=[0.5, -0.1, 0.3, 0.3]))
-    with pytest.raises(ValueError, match="the sum of variance_fraction must be finite and above zero; got 0"):
+    with pytest.raises(
+        ValueError, match="the sum of variance_fraction must be more than zero and finite; got 0"
+    ):
         improvements(budget().assign(variance_fraction=0.0))
 
 

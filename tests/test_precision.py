@@ -1,4 +1,4 @@
-"""Pooled and robust spread, one-way analysis and gauge studies against certified and published values."""
+"""Pooled spread, one-way analysis and gauge studies against certified and published values."""
 
 import gzip
 import json
@@ -12,15 +12,10 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.metrology.precision import (
-    gauge_levels,
-    gauge_study,
-    homogeneity,
-    one_way,
-    pooled_sd,
-    robust_mean_sd,
-    robust_uncertainty,
-)
+from photolab.metrology.components import nested_components
+from photolab.metrology.gauge import gauge_study
+from photolab.metrology.planning import planned_sd
+from photolab.metrology.precision import homogeneity, pooled_sd
 
 REFERENCE = Path(__file__).parent / "reference"
 EXAMPLES = {entry["id"]: entry for entry in json.loads((REFERENCE / "precision_examples.json").read_text())}
@@ -42,6 +37,16 @@ def digits(found, certified):
 # One-way analysis -----------------------------------------------------------------------------------------
 
 
+def one_way(groups):
+    """Return the nested components of groups, their mean squares and degrees of freedom."""
+    table = pd.DataFrame(
+        [(name, y) for name, values in groups.items() for y in values], columns=["group", "y"]
+    )
+    found = nested_components(table, "y", "group")
+    size = len(table) / len(groups)
+    return found, found.squares.squares * [size, 1.0], found.dof
+
+
 @pytest.mark.parametrize(
     ("name", "least"),
     # Digits wanted: 9 up to seven constant leading digits; with thirteen, the binary form of the data holds
@@ -60,13 +65,13 @@ def test_certified_analysis_of_variance(name, least):
     """Oracle: NIST StRD, certified values of the one-way analysis of variance."""
     entry = strd(name)
     group, y = np.array(entry["data"]["group"]), np.array(entry["data"]["y"])
-    result = one_way({k: y[group == k] for k in np.unique(group)})
+    result, squares, dof = one_way({k: y[group == k] for k in np.unique(group)})
     certified = entry["certified"]
-    assert digits(result.f, certified["between"]["F"]) >= least
-    assert digits(result.ms_between, certified["between"]["ms"]) >= least
-    assert digits(result.ms_within, certified["within"]["ms"]) >= least
-    assert digits(result.sd_within, certified["residual_sd"]) >= least
-    assert (result.dof_between, result.dof_within) == (certified["between"]["df"], certified["within"]["df"])
+    assert digits(squares[0] / squares[1], certified["between"]["F"]) >= least
+    assert digits(squares[0], certified["between"]["ms"]) >= least
+    assert digits(squares[1], certified["within"]["ms"]) >= least
+    assert digits(result.sd("reading"), certified["residual_sd"]) >= least
+    assert list(dof) == [certified["between"]["df"], certified["within"]["df"]]
 
 
 @pytest.mark.parametrize("name", ["Michelso", "NumAcc1", "NumAcc2", "NumAcc3"])
@@ -81,63 +86,24 @@ def test_certified_standard_deviation(name):
 def test_published_one_way():
     """Oracle: NIST/SEMATECH e-Handbook 7.4.3.3 and GUM H.5 (both seen in the published text)."""
     entry = EXAMPLES["nist.prc.7.4.3"]
-    result = one_way(entry["inputs"]["y"])
-    published = entry["published"]
+    _, squares, dof = one_way(dict(enumerate(entry["inputs"]["y"])))
+    published, f = entry["published"], squares[0] / squares[1]
     # Half a unit in the last printed digit.
-    assert_allclose(result.ss_between, float(published["SST"]), atol=0.0005, rtol=0)
-    assert_allclose(result.ss_within, float(published["SSE"]), atol=0.0005, rtol=0)
-    assert_allclose(result.f, float(published["F"]), atol=0.005, rtol=0)
-    assert_allclose(result.p, float(published["p"]), atol=0.000005, rtol=0)
+    assert_allclose(squares * dof, [float(published[key]) for key in ("SST", "SSE")], atol=0.0005, rtol=0)
+    assert_allclose(f, float(published["F"]), atol=0.005, rtol=0)
+    assert_allclose(stats.f.sf(f, *dof), float(published["p"]), atol=0.000005, rtol=0)
 
 
 def test_published_homogeneity_of_items():
     """Oracle: ISO 13528:2022 E.2, 10 items x 2 (as quoted in a secondary text)."""
     entry = EXAMPLES["iso13528.E2"]
-    result = one_way(entry["inputs"]["hom"])
+    result, squares, _ = one_way(dict(enumerate(entry["inputs"]["hom"])))
     # Half a unit in the last printed digit.
     assert_allclose(result.mean, float(entry["published"]["mean"]), atol=0.000005, rtol=0)
-    assert_allclose(result.sd_within, float(entry["published"]["s_w"]), atol=0.000005, rtol=0)
-    assert_allclose(result.sd_between, float(entry["published"]["s_s"]), atol=0.000005, rtol=0)
-    assert_allclose(np.sqrt(result.ms_between / 2.0), float(entry["published"]["s_x"]), atol=0.000005, rtol=0)
-
-
-def test_one_way_against_scipy():
-    """Oracle: scipy.stats.f_oneway on unequal groups; sd_between from its expected mean square."""
-    rng = np.random.default_rng(1)
-    groups = [rng.normal(10.0 + k, 1.0, 3 + k) for k in range(5)]
-    result = one_way(groups)
-    other = stats.f_oneway(*groups)
-    assert_allclose([result.f, result.p], [other.statistic, other.pvalue], rtol=1e-10)  # float rounding
-    n = np.array([len(g) for g in groups])
-    size = (n.sum() - (n**2).sum() / n.sum()) / 4.0
-    expected = math.sqrt((result.ms_between - result.ms_within) / size)
-    assert_allclose(result.sd_between, expected, rtol=1e-12)  # closed form
-    assert_allclose(result.mean, np.concatenate(groups).mean(), rtol=1e-12)  # closed form
-    assert not result.between_at_zero
-
-
-def test_one_way_at_zero_is_said():
-    """Oracle: construction, equal group means."""
-    result = one_way([[1.0, 2.0, 3.0], [0.0, 2.0, 4.0]])
-    assert result.sd_between == 0.0
-    assert result.between_at_zero
-    assert result.f == 0.0
-
-
-def test_one_way_refusals():
-    """Oracle: definition; each names what is missing."""
-    with pytest.raises(MethodError, match="at least 2 groups; got 1"):
-        one_way([[1.0, 2.0]])
-    with pytest.raises(MethodError, match="repeated value; got 2 groups of one value each"):
-        one_way([[1.0], [2.0]])
-    with pytest.raises(MethodError, match="F has no denominator"):
-        one_way([[1.0, 1.0], [2.0, 2.0]])
-    with pytest.raises(ValueError, match=r"groups\['b'\]\[1\] must be finite; got nan"):
-        one_way({"a": [1.0, 2.0], "b": [1.0, math.nan]})
-    with pytest.raises(ValueError, match=r"groups\[1\] must be a row of at least one value"):
-        one_way([[1.0, 2.0], []])
-    with pytest.raises(ValueError, match="groups must hold at least one group"):
-        pooled_sd([])
+    assert_allclose(result.sd("reading"), float(entry["published"]["s_w"]), atol=0.000005, rtol=0)
+    assert_allclose(result.sd("group"), float(entry["published"]["s_s"]), atol=0.000005, rtol=0)
+    assert_allclose(np.sqrt(squares[0] / 2.0), float(entry["published"]["s_x"]), atol=0.000005, rtol=0)
+    assert result.sd("group") <= 0.3 * 0.15 * result.mean  # the criterion, kept
 
 
 # Pooled SD and homogeneity --------------------------------------------------------------------------------
@@ -153,6 +119,12 @@ def test_pooled_sd():
     with pytest.raises(MethodError, match=r"equal those of their group \(2 groups\)") as refused:
         pooled_sd([[1.0, 1.0], [2.0, 2.0]])
     assert refused.value.code == "all_equal"
+    with pytest.raises(ValueError, match=r"groups\['b'\]\[1\] must be finite; got nan"):
+        pooled_sd({"a": [1.0, 2.0], "b": [1.0, math.nan]})
+    with pytest.raises(ValueError, match=r"groups\[1\] must be a row of at least one value"):
+        pooled_sd([[1.0, 2.0], []])
+    with pytest.raises(ValueError, match="groups must hold at least one group"):
+        pooled_sd([])
 
 
 def test_homogeneity_against_scipy():
@@ -198,50 +170,6 @@ def test_homogeneity_refusals():
         homogeneity([[1.0, 2.0], [3.0]])
     with pytest.raises(MethodError, match=r"groups\['b'\] must scatter"):
         homogeneity({"a": [1.0, 2.0], "b": [3.0, 3.0]})
-
-
-# Robust mean and SD ---------------------------------------------------------------------------------------
-
-
-def test_algorithm_a_published():
-    """Oracle: ISO 13528:2022 E.7, as quoted in a secondary text."""
-    entry = EXAMPLES["iso13528.E7"]
-    mean, sd = robust_mean_sd(entry["inputs"]["x"])
-    # Half a unit in the last printed digit.
-    assert_allclose(mean, float(entry["published"]["x_star"]), atol=0.000005, rtol=0)
-    assert_allclose(sd, float(entry["published"]["s_star"]), atol=0.00005, rtol=0)
-    u = robust_uncertainty(sd, len(entry["inputs"]["x"]))
-    assert_allclose(u, float(entry["published"]["u"]), atol=0.00005, rtol=0)
-
-
-def test_algorithm_a_laws():
-    """Oracle: a fixed point of its definition; equivariance; a stray far out moves it no more than one
-    nearer.
-    """
-    x = np.random.default_rng(2).normal(10.0, 1.0, 25)
-    mean, sd = robust_mean_sd(x)
-    moved = np.clip(x, mean - 1.5 * sd, mean + 1.5 * sd)
-    assert_allclose([mean, sd], [moved.mean(), 1.134 * moved.std(ddof=1)], rtol=1e-10)  # stopping at 1e-12
-    again = robust_mean_sd(3.0 - 2.0 * x)
-    assert_allclose(again, [3.0 - 2.0 * mean, 2.0 * sd], rtol=1e-10)  # stopping at 1e-12
-    far, farther = robust_mean_sd(np.append(x, 100.0)), robust_mean_sd(np.append(x, 1e6))
-    assert_allclose(far, farther, rtol=1e-10)  # stopping at 1e-12
-    clean = np.random.default_rng(4).normal(0.0, 1.0, 100_000)
-    assert_allclose(robust_mean_sd(clean)[1], 1.0, atol=0.01)  # consistent; standard error 0.0025
-
-
-def test_algorithm_a_refusals():
-    """Oracle: definition; a spread that runs to zero is refused, not returned."""
-    with pytest.raises(ValueError, match="values must hold at least 3; got 2 values"):
-        robust_mean_sd([1.0, 2.0])
-    with pytest.raises(ValueError, match=r"values\[1\] must be finite; got 3 values, 1 of them"):
-        robust_mean_sd([1.0, math.nan, 2.0])
-    with pytest.raises(MethodError, match=r"all 4 values are equal \(2\)"):
-        robust_mean_sd([2.0] * 4)
-    with pytest.raises(MethodError, match="more than half of the 10 values agree"):
-        robust_mean_sd([1.0] * 9 + [5.0])
-    with pytest.raises(ValueError, match="n must be 1 or more; got 0"):
-        robust_uncertainty(1.0, 0)
 
 
 # Gauge studies --------------------------------------------------------------------------------------------
@@ -365,56 +293,26 @@ def wafers():
     return pd.read_csv(REFERENCE / "data/MPC61.DAT", sep=r"\s+", header=None, names=names)
 
 
-def test_gauge_levels_published():
+def test_levels_of_a_long_gauge_study_published():
     """Oracle: NIST/SEMATECH e-Handbook 2.6.1 and 2.6.3.2, probe 2362 (seen in the published text)."""
     table = wafers()
     probe = table[table["probe"] == 2362]
-    result = gauge_levels(probe, "mean", repeat_sd="sd", run="run", artifact="wafer", repeats=6)
+    repeat = math.sqrt((probe["sd"] ** 2).mean())
+    result = nested_components(probe, "mean", "run", fixed="wafer")
+    run_means, day_means = np.sqrt(result.squares.squares)
     # Half a unit in the last printed digit; level 3 is printed 0.0197 on the page and 0.0196 by the program
     # (0.01965).
-    assert_allclose(result.repeat_sd, 0.0729, atol=0.00005, rtol=0)
-    assert_allclose(result.day_mean_sd, 0.0362, atol=0.00005, rtol=0)
-    assert_allclose(result.run_mean_sd, 0.01965, atol=0.00005, rtol=0)
-    assert result.dof == (300.0, 50.0, 5.0)
-    assert_allclose(result.day_sd, 0.02057092, atol=2e-6, rtol=0)  # the program rounds s1 and s2 on the way
-    assert_allclose(result.run_sd, 0.01295841, atol=1e-6, rtol=0)  # the same
+    assert_allclose([repeat, day_means], [0.0729, 0.0362], atol=0.00005, rtol=0)
+    assert_allclose(run_means, 0.01965, atol=0.00005, rtol=0)
+    assert list(result.dof) == [5.0, 50.0]
+    day = math.sqrt(result.sd("reading") ** 2 - repeat**2 / 6.0)
+    assert_allclose(day, 0.02057092, atol=2e-6, rtol=0)  # the program rounds s1 and s2 on the way
+    assert_allclose(result.sd("run"), 0.01295841, atol=1e-6, rtol=0)  # the same
     means = table.groupby(["run", "wafer", "probe"])["mean"].mean()
     bias = (means - means.groupby(["run", "wafer"]).transform("mean")).xs(2362, level="probe")
     assert_allclose(bias.mean(), -0.0393, atol=0.00005, rtol=0)
-    probes = bias.std(ddof=1) / math.sqrt(10.0)
-    u, dof = result.standard_uncertainty(others=[(probes, 9.0)])
+    spreads = {"run": result.sd("run"), "day": day, "repeat": repeat}
+    one_day = planned_sd(spreads, {"run": 1, "day": 1, "repeat": 6})
+    u = math.hypot(one_day, bias.std(ddof=1) / math.sqrt(10.0))
     assert_allclose(u, 0.03875842, atol=1e-6, rtol=0)  # rounding on the way, as above
-    assert math.floor(dof) == 42
-    assert_allclose(stats.t.ppf(0.975, math.floor(dof)) * u, 0.0782, atol=0.00005, rtol=0)
-
-
-def test_gauge_levels_law():
-    """Oracle: closed form; many runs, days and repeats average every level, and the study's own plan gives
-    s3.
-    """
-    table = wafers()
-    result = gauge_levels(table, "mean", repeat_sd="sd", run="run", artifact=["wafer", "probe"], repeats=6)
-    assert_allclose(
-        result.standard_uncertainty(days=6)[0], result.run_mean_sd, rtol=1e-12
-    )  # definition of level 3
-    one = result.standard_uncertainty(repeats=2, days=3, runs=1)[0]
-    expected = math.sqrt(result.run_sd**2 + result.day_sd**2 / 3.0 + result.repeat_sd**2 / 6.0)
-    assert_allclose(one, expected, rtol=1e-12)  # float rounding
-    assert_allclose(result.standard_uncertainty(repeats=2, days=3, runs=4)[0], one / 2.0, rtol=1e-12)
-
-
-def test_gauge_levels_refusals():
-    """Oracle: definition."""
-    probe = wafers().query("probe == 2362")
-    options = {"repeat_sd": "sd", "run": "run", "artifact": "wafer"}
-    with pytest.raises(MethodError, match="equally many days of each artifact; got 5 for"):
-        gauge_levels(probe.iloc[1:], "mean", repeats=6, **options)
-    with pytest.raises(
-        MethodError, match=r"days and runs must repeat; got 6 day\(s\) a run and at most 1 run"
-    ):
-        gauge_levels(probe.query("run == 1"), "mean", repeats=6, **options)
-    with pytest.raises(ValueError, match="repeats must be 2 or more"):
-        gauge_levels(probe, "mean", repeats=1, **options)
-    result = gauge_levels(probe, "mean", repeats=6, **options)
-    with pytest.raises(ValueError, match="repeats, days and runs must be 1 or more; got 6, 0, 1"):
-        result.standard_uncertainty(days=0)
+    assert_allclose(stats.t.ppf(0.975, 42) * u, 0.0782, atol=0.00005, rtol=0)

@@ -1,5 +1,6 @@
 """README's first screen. Oracles: the command line it prints, the drawing it shows, the notebooks that exist."""
 
+import doctest
 import io
 import re
 from pathlib import Path
@@ -41,3 +42,12 @@ def test_the_job_stands_in_one_paragraph_at_the_top():
     assert all(
         word in lines[1] for word in ("lux meter", "uncertainty", "candela", "warm-up", "methods appendix")
     )
+
+
+def test_the_snippets_for_a_notebook_print_what_stands_there():
+    """Oracle: the text of README."""
+    snippets = "\n".join(re.findall(r"^```python\n(.*?)^```", TEXT, re.M | re.S))
+    examples = doctest.DocTestParser().get_doctest(snippets, {}, "README", None, None)
+    assert len(examples.examples) > 10
+    said = io.StringIO()
+    assert doctest.DocTestRunner().run(examples, out=said.write).failed == 0, said.getvalue()

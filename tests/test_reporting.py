@@ -8,7 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from photolab.metrology.reporting import decimal, places_for, published_ends, significant, with_uncertainty
+from photolab.metrology.reporting import (
+    decimal,
+    places_for,
+    published_ends,
+    significant,
+    with_ends,
+    with_uncertainty,
+)
 
 
 @pytest.mark.parametrize(
@@ -185,3 +192,17 @@ def test_nan_stays_nan():
 def test_ends_of_an_interval_are_rounded_once(ends, expected):
     # Oracle: the rule, by hand: four significant digits, or two of the half-width where that is finer.
     assert published_ends(*ends) == expected
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "text"),
+    [
+        (0.87725, 0.87318, 0.88134, "0.8773 (0.8732 to 0.8813)"),
+        (1.0503, 0.962, 1.147, "1.050 (0.962 to 1.147)"),
+        (13351.0, 12670.0, 14030.0, "13350 (12670 to 14030)"),
+        (1.25, math.nan, math.nan, "1.25 (no interval)"),
+    ],
+)
+def test_a_value_with_its_ends(value, low, high, text):
+    """Oracle: two digits of the half-width, by hand."""
+    assert with_ends(value, low, high) == text

@@ -5,8 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from photolab.thermal.residuals import whiten
-from photolab.thermal.ripple import scan_ripple
-from photolab.thermal.steps import whitening_correlation
+from photolab.thermal.steps import scan_ripple, whitening_correlation
 
 TIME_S = np.linspace(0.0, 2400.0, 120)
 DESIGN = np.stack([np.ones(120), np.exp(-TIME_S / 480.0), TIME_S / 480.0 * np.exp(-TIME_S / 480.0)], axis=1)

@@ -13,7 +13,16 @@ from photolab.bench.records import read_bench
 from photolab.publication import tables
 
 DEMO = Path(__file__).parent.parent / "data" / "demo"
-NUMBERS = ["value", "low", "high", "ln_expanded_uncertainty", "coverage_factor", "dof"]
+NUMBERS = [
+    "value",
+    "low",
+    "high",
+    "ln_expanded_uncertainty",
+    "coverage_factor",
+    "dof",
+    "family_low",
+    "family_high",
+]
 
 
 def shaken(table: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:

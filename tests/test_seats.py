@@ -17,7 +17,6 @@ from photolab.bench.spreads import (
     not_held,
     own_specimens,
     reading_spreads,
-    remaining_between,
     seats_alike,
     specimen_spread,
 )
@@ -152,28 +151,6 @@ def test_a_lamps_specimens_are_its_own_with_the_declared_sd_as_a_prior_of_six():
     assert_allclose(
         own_specimens(between_specimens(alike, seating)["K1"], 0.04).sd ** 2, 0.75 * 0.04**2, rtol=1e-9
     )
-
-
-def test_the_spread_of_remaining_light_is_that_between_pieces_less_the_readings():
-    """Oracle: closed form: differences of hold and initial of one mounting; their seatings cancel."""
-    left = {"1": -0.10, "2": -0.14, "3": -0.09}
-    shift = {"1": 0.3, "2": -0.2, "3": 0.05}  # of the seating: in both instants
-    rows = [
-        (
-            "K1",
-            "D1",
-            shift[p] + r * (instant == "hold"),
-            {"specimen": p, "mounting": p, "instant": instant, "n": 2},
-        )
-        for p, r in left.items()
-        for instant in ("initial", "hold")
-    ]
-    reading = {"K1": Spread(0.004, 20.0, False)}
-    found = remaining_between(seats(*rows), reading)["K1"]
-    own = np.var(list(left.values()), ddof=1) - 0.004**2 * (1 / 2 + 1 / 2)
-    assert_allclose(found[0] / found[1], own, rtol=1e-9)  # float rounding
-    assert found[2] == 2
-    assert remaining_between(seats(*rows[::2]), reading) == {}
 
 
 def test_what_pieces_not_held_add_to_remaining_light():

@@ -6,10 +6,10 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 
-from photolab.thermal.settling import settling_time
 from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up import fit_warm_up
 from photolab.thermal.warm_up_model import curve_of, separable
+from photolab.thermal.warm_up_result import settling_time
 
 TIME_S = np.arange(30.0, 2401.0, 30.0)
 

@@ -11,15 +11,12 @@ from photolab.photometry.spectrum import (
     MAXIMUM_LUMINOUS_EFFICACY,
     correction_uncertainty,
     illuminant_a,
-    lamp_colour_half_width,
     led_illuminant,
     luminous_efficacy_of_radiation,
     mismatch_correction,
     mismatch_index,
-    pair_colour_half_width,
     photopic_efficiency,
     planckian,
-    technology_colour_half_width,
 )
 
 NM = np.arange(380.0, 781.0)
@@ -155,8 +152,8 @@ def test_scales_of_curves_fall_out(response_scale, source_scale, peak):
     )  # likewise
 
 
-def test_pair_colour_follows_the_computed_illuminants():
-    """Oracle: synthetic truth: LED-B5 against B4, B3, B2 on the demo meter (computed)."""
+def test_lamps_of_one_technology_differ_by_a_share_of_the_index():
+    """Oracle: synthetic truth: LED-B5 against B4, B3, B2 on the demo meter (computed); a fifth is the share used."""
     index = mismatch_index(NM, NARROWED)
     to_b5 = mismatch_correction(NM, NARROWED, led_illuminant(NM, "LED-B5"))
     shares = [
@@ -164,31 +161,6 @@ def test_pair_colour_follows_the_computed_illuminants():
         for name in ("LED-B4", "LED-B3", "LED-B2")
     ]
     assert_allclose(shares, [0.20, 0.44, 0.70], rtol=0, atol=0.005)  # printed digit
-    kelvins = {"LED-B3": 4100.0, "LED-B2": 3000.0}
-    for share, kelvin in zip(shares[1:], kelvins.values(), strict=True):
-        allowed = pair_colour_half_width(1.0, colour_temperature=6600.0, other_colour_temperature=kelvin)
-        assert share < allowed
-
-
-def test_declared_colour_terms():
-    """Oracle: the declared rule (common practice, no source)."""
-    assert technology_colour_half_width(0.08, "filament") == 0.0
-    assert technology_colour_half_width(0.08, "led") == technology_colour_half_width(0.08, "other") == 0.08
-    assert lamp_colour_half_width(0.08, "filament") == 0.0
-    # float rounding; a pair of two such lamps carries a fifth
-    assert_allclose(
-        np.sqrt(2) * lamp_colour_half_width(0.08, "led"), pair_colour_half_width(0.08), rtol=1e-14
-    )
-    assert_allclose(pair_colour_half_width(0.10), 0.02, rtol=1e-14)  # float rounding
-    pairs = {(6500.0, None): 0.05, (6500.0, 6000.0): 0.02, (6500.0, 5000.0): 0.05, (6500.0, 3000.0): 0.10}
-    for (one, other), wanted in pairs.items():
-        for a, b in ((one, other), (other, one)):
-            got = pair_colour_half_width(0.10, colour_temperature=a, other_colour_temperature=b)
-            assert_allclose(got, wanted, rtol=1e-14)  # float rounding
-    assert_allclose(
-        pair_colour_half_width(1, colour_temperature=6000, other_colour_temperature=5000), 0.2
-    )  # 20 %
-    assert pair_colour_half_width(1, colour_temperature=6000, other_colour_temperature=3000) == 1.0
 
 
 REFUSED = [
@@ -239,11 +211,5 @@ def test_refused_lights_and_names():
         led_illuminant(NM, "B5")
     with pytest.raises(ValueError, match=r"temperature must be more than zero and finite; got -5 K"):
         planckian(NM, -5.0)
-    with pytest.raises(
-        ValueError, match="technology must be one of filament, led, discharge, other; got 'LED'"
-    ):
-        technology_colour_half_width(0.08, "LED")
-    with pytest.raises(ValueError, match="colour_temperature must be more than zero; got 0 K"):
-        pair_colour_half_width(0.08, colour_temperature=0.0)
     with pytest.raises(ValueError, match="wavelength_uncertainty must be zero or more; got -1 nm"):
         correction_uncertainty(NM, V, V, wavelength_uncertainty=-1.0)

@@ -30,8 +30,8 @@ from photolab.publication import (
 from photolab.publication import words_heat as words
 from photolab.publication.display import Words
 from photolab.publication.figures.common import Picture
-from photolab.thermal.warm_up import Finding, fit_warm_up
-from photolab.thermal.warm_up_answers import Fading, Remaining, Settled, Step
+from photolab.thermal.warm_up import fit_warm_up
+from photolab.thermal.warm_up_result import Fading, Finding, Remaining, Settled, Step, log_time_uncertainties
 
 ROOT = Path(__file__).parent.parent
 THERMAL = Path(photolab.thermal.__file__).parent
@@ -195,10 +195,11 @@ def test_trial_record_gives_the_closed_form(tmp_path):
     assert r.low <= 0.82 + 0.18 * math.exp(-29.0 / 7.0) <= r.high  # 82.3 %
     assert 0.003 <= (r.high - r.low) / 2.0 <= 0.009
     settled = 1.0 + 7.0 * math.log(18.0 / 0.82)  # closed form 22.6 min; its slope by the time constant is 3.1
-    spread = math.log(18.0 / 0.82) * float(heat.run.fit.time_constant_uncertainties[0]) / 60.0
+    u_tau = float(heat.run.fit.time_constants[0] * log_time_uncertainties(heat.run.fit.described)[0])
+    spread = math.log(18.0 / 0.82) * u_tau / 60.0
     assert spread < 1.2
     assert_allclose(
-        heat.run.fit.settled_at(1.0) / 60.0, settled, atol=3.0 * spread
+        heat.run.fit.settled(1.0).value_s / 60.0, settled, atol=3.0 * spread
     )  # three standard uncertainties
     said = text_of(views_heat.answer, heat)
     assert "a drift of 0.3 % over the record (assumed)" in said

@@ -14,10 +14,13 @@ import time
 import urllib.request
 from pathlib import Path
 
+import nbformat
 import pytest
 from jupyter_client import BlockingKernelClient
+from nbformat.v4 import new_code_cell, new_notebook
 from test_jupyterlab import free_port, wait_for
 
+from photolab import cli
 from photolab.errors import PhotolabError, RecordError
 from photolab.publication import workplace
 from photolab.publication.notebooks import notebooks_folder
@@ -27,8 +30,37 @@ DATA = Path(__file__).parent.parent / "data"
 
 def test_copies_stand_in_a_folder_of_their_own(tmp_path):
     place = workplace.working_copies(DATA / "two-readings", tmp_path / "mine")
-    first = place / workplace.FIRST
-    assert first.read_bytes() == (notebooks_folder() / workplace.FIRST).read_bytes()
+    names = sorted(path.name for path in place.iterdir())
+    assert names == sorted(path.name for path in notebooks_folder().glob("*.ipynb"))
+
+
+def test_a_copy_names_the_bench_and_shows_nothing_of_another(tmp_path):
+    """Oracle: the text of the committed notebooks, which is that of the demo."""
+    place = workplace.working_copies(DATA / "two-readings", tmp_path / "mine")
+    for path in place.glob("*.ipynb"):
+        cells = nbformat.read(path, as_version=4).cells
+        code = [cell for cell in cells if cell.cell_type == "code"]
+        assert not [cell for cell in code if cell.outputs or cell.execution_count]
+        settings = [cell.source for cell in code if "parameters" in cell.metadata.get("tags", [])]
+        assert f"bench = {str(DATA.resolve() / 'two-readings')!r}" in settings[0]
+        for cell in cells:
+            assert "answer" not in cell.metadata.get("tags", []) or "Not run yet" in cell.source
+            assert not cell.get("attachments")
+
+
+def test_copies_are_run_when_asked(tmp_path, monkeypatch, capsys):
+    """Oracle: two toy notebooks, one of which stops."""
+    folder = tmp_path / "notebooks"
+    folder.mkdir()
+    settings = new_code_cell("bench = None", metadata={"tags": ["parameters"]})
+    for name, source in (("00_start_here", "len(bench) > 4"), ("01_stops", "1 / 0")):
+        nbformat.write(new_notebook(cells=[settings, new_code_cell(source)]), folder / f"{name}.ipynb")
+    monkeypatch.setattr(workplace, "notebooks_folder", lambda: folder)
+    place = workplace.working_copies(DATA / "two-readings", tmp_path / "mine", run=True)
+    ran, stopped = (nbformat.read(path, as_version=4) for path in sorted(place.glob("*.ipynb")))
+    assert ran.cells[1].outputs[0].data["text/plain"] == "True"
+    assert stopped.cells[1].outputs == []
+    assert "01_stops.ipynb: cell 2 stopped: ZeroDivisionError" in capsys.readouterr().err
 
 
 def test_a_persons_own_copy_is_left_as_it_is(tmp_path):
@@ -191,3 +223,12 @@ def test_without_jupyterlab_it_says_what_to_type(tmp_path, monkeypatch):
     monkeypatch.setattr(workplace, "find_spec", lambda name: None)
     with pytest.raises(PhotolabError, match="JupyterLab is not installed; type: pip install"):
         workplace.open_lab(DATA / "two-readings", work=tmp_path)
+
+
+@pytest.mark.parametrize("asked", [True, False])
+def test_the_command_runs_copies_only_when_asked(tmp_path, monkeypatch, asked):
+    """Oracle: what was typed."""
+    seen = {}
+    monkeypatch.setattr(workplace, "open_lab", lambda folder, **options: seen.update(options) or 0)
+    assert cli.main(["open", str(DATA / "two-readings"), *["--run"][:asked]]) == 0
+    assert seen["run"] is asked

@@ -11,8 +11,7 @@ from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign
 from photolab.bench.supply_and_time import clock_hours
 from photolab.errors import MethodError
-from photolab.metrology.bracketing import bracketing_weights
-from photolab.metrology.control import ControlChart, control_chart
+from photolab.metrology.control import ControlChart, bracketing_weights, control_chart
 
 __all__ = ["BaselineChart", "baseline_charts", "bracketed", "without"]
 

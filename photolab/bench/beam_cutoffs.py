@@ -7,7 +7,7 @@ import numpy as np
 
 from photolab.bench.beam_grids import BeamRun, BeamScan
 from photolab.errors import MethodError
-from photolab.photometry.beam import cutoff_sharpness
+from photolab.photometry.cutoff import cutoff_sharpness
 
 GRID_COLUMN_DEG = 2.5
 """Column in which a grid's cut-off is read where there is no scan: where sharpness is defined. [deg]"""

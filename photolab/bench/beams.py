@@ -32,12 +32,11 @@ from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.photometry.beam import (
     AimOffset,
-    CutoffLine,
     RatioMap,
     aim_offset,
-    cutoff_line,
     ratio_map,
 )
+from photolab.photometry.cutoff import CutoffLine, cutoff_line
 
 ROW_NAMES = {
     "hot spot": "hot-spot intensity ratio",

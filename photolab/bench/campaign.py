@@ -1,19 +1,24 @@
 """A campaign evaluated jointly: what it holds, and the questions it answers."""
 
 import math
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
 from photolab.bench.corrections import ALL
+from photolab.bench.heat import RECORD_DRIFT, Held, at_hold
 from photolab.bench.model import Assumption, Bench
-from photolab.bench.pairs import ReadingComparison, at_instant, compare_pair
+from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spreads, single_pieces
+from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.metrology.comparison import pairwise
-from photolab.metrology.quantity import Joint, Measured
+from photolab.metrology.quantity import Joint, Measured, exp_symmetric
 
 
 @dataclass(frozen=True)
@@ -61,10 +66,13 @@ class Campaign:
     Attributes
     ----------
     joint : Joint
-        ln of every lamp's illuminance with every input; names (lamp, housing, point, instant). [ln lx]
+        ln of every lamp's illuminance from the readings of one instant, with every input; names (lamp, housing, point,
+        instant). At the hold time records count too: `held`. [ln lx]
+    mountings : Joint
+        ln of every mounting mean, in the order of `seats`. [ln lx]
     table : DataFrame
         One row a lamp, housing, point and scope: ratio to the baseline at the initial time with its interval,
-        verdict, counts. Ratios at the hold time stand with the warm-up records: `heat.heat_rows`.
+        verdict, counts. Ratios at the hold time: `ratio_table.heat_rows`.
     components : DataFrame
         level, sd (in ln), dof, assumed.
     findings : tuple of Finding
@@ -78,6 +86,7 @@ class Campaign:
     """
 
     joint: Joint
+    mountings: Joint
     table: pd.DataFrame
     components: pd.DataFrame
     findings: tuple[Finding, ...]
@@ -91,13 +100,34 @@ class Campaign:
     bench: Bench
     enabled: tuple[str, ...] = ALL
 
+    @cached_property
+    def held(self) -> Held:
+        """The joint result at the hold time, from readings and records; records are fitted when it is asked for."""
+        return at_hold(self.bench, self.seats, self.mountings, self.joint, self.weights.counts)
+
+    def at(self, instant: str = "initial") -> Joint:
+        """Return the joint result at an instant.
+
+        Parameters
+        ----------
+        instant : str
+            "initial" or "hold".
+
+        Returns
+        -------
+        Joint
+            Names (lamp, housing, point, instant). [ln lx]
+        """
+        return self.held.joint if instant == "hold" else self.joint
+
     def __getitem__(self, key: tuple[str, ...]) -> Measured:
         """Return ln of a lamp's illuminance: (lamp, housing), or with an instant and a point [ln lx].
 
-        The difference of two is ln of their ratio, and what they share cancels.
+        The difference of two is ln of their ratio, and what they share cancels. Where a record gives bounds alone, the
+        value stands in their middle without them: `ratio` adds them.
         """
         lamp, housing, instant, point = (*key, *("", "", "initial", "hot_spot")[len(key) :])
-        return self.joint[self.name(lamp, housing=housing, point=point, instant=instant)]
+        return self.at(instant)[self.name(lamp, housing=housing, point=point, instant=instant)]
 
     def name(
         self, lamp: str, *, housing: str = "", point: str = "hot_spot", instant: str = "initial"
@@ -121,13 +151,14 @@ class Campaign:
         MethodError
             If there is no such result; `known` has the names there are.
         """
+        names = self.at(instant).names
         housings = list(dict.fromkeys(n[1] for n in self.weights.names))
         chosen = housings[0] if housing == "" and len(housings) == 1 else housing
         wanted = (lamp, chosen, point, instant)
-        if wanted not in self.weights.names:
+        if wanted not in names:
             where = f"in housing {chosen or 'blank'} at {point}, {instant}"
             message = f"lamp {lamp} has no reading {where}"
-            raise MethodError(message, code="no_reading", known={"names": self.weights.names})
+            raise MethodError(message, code="no_reading", known={"names": names})
         return wanted
 
     def compared(self, instant: str = "initial") -> list[tuple[str, ...]]:
@@ -143,10 +174,30 @@ class Campaign:
         list of tuple
             (lamp, housing, point, instant).
         """
-        names = self.weights.names
-        return [
-            n for n in names if n[0] != self.baseline and n[3] == instant and (self.baseline, *n[1:]) in names
-        ]
+        names = [n for n in self.at(instant).names if n[3] == instant]
+        known = set(names)
+        return [n for n in names if n[0] != self.baseline and (self.baseline, *n[1:]) in known]
+
+    def assumed_for(self, *names: tuple[str, ...], scope: str = "specimens") -> tuple[Assumption, ...]:
+        """Return the declared defaults that enter a ratio.
+
+        Parameters
+        ----------
+        *names : tuple of str
+            The two results.
+        scope : {"specimens", "readings", "models"}
+            Which inputs count.
+
+        Returns
+        -------
+        tuple of Assumption
+            Those of the campaign at that instant, of single pieces, and of records.
+        """
+        hold = names[0][3] == "hold"
+        usual = (a for a in self.assumed if hold or a.name != "remaining_sd_percent")
+        single = single_pieces(self.spreads, *(n[0] for n in names)) if scope == "models" else ()
+        drift = (RECORD_DRIFT,) if hold and self.held.drifting & set(names) else ()
+        return (*usual, *single, *drift)
 
     def ratio(
         self,
@@ -179,7 +230,6 @@ class Campaign:
         names = [self.name(lamp, housing=housing, point=point, instant=instant) for lamp in (a, b)]
         first, second = (self[lamp, housing, instant, point] for lamp in (a, b))
         settings = self.bench.settings
-        single = single_pieces(self.spreads, a, b) if scope == "models" else ()
         return compare_pair(
             first,
             second,
@@ -187,8 +237,9 @@ class Campaign:
             coverage=settings.coverage,
             alike_percent=settings.alike_percent,
             mounting_sd=self.spreads.seating_in(names[0][1]).sd,
-            assumed=(*at_instant(self.assumed, instant), *single),
+            assumed=self.assumed_for(*names, scope=scope),
             missing=missing_inputs(self.bench, (a, b)),
+            widening=self.held.widening(*names) if instant == "hold" else 0.0,
         )
 
     def in_housing(
@@ -216,7 +267,8 @@ class Campaign:
             ln of every lamp's illuminance, named by lamp. [ln lx]
         """
         where = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
-        joint = self.joint.among(n for n in self.weights.names if n[1:] == where).in_scope(scope)
+        whole = self.at(instant)
+        joint = whole.among(n for n in whole.names if n[1:] == where).in_scope(scope)
         return replace(joint, names=[n[0] for n in joint.names])
 
     def pairs(
@@ -251,4 +303,72 @@ class Campaign:
         """
         joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
         against = (baseline or self.baseline) if family == "dunnett" else None
-        return pairwise(joint, family=family, baseline=against, coverage=self.bench.settings.coverage)
+        found = pairwise(joint, family=family, baseline=against, coverage=self.bench.settings.coverage)
+        return self._widened(found, housing, point, instant)
+
+    def _widened(self, found: pd.DataFrame, housing: str, point: str, instant: str) -> pd.DataFrame:
+        """Return intervals of a family, wider by the bounds of records where there are bounds alone."""
+        if instant != "hold" or not self.held.slack:
+            return found
+        place = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
+        more = np.array(
+            [
+                self.held.widening((a, *place), (b, *place))
+                for a, b in zip(found["a"], found["b"], strict=True)
+            ]
+        )
+        low, high = found["low"] * np.exp(-more), found["high"] * np.exp(more)
+        p = np.where(more > 0.0, np.nan, found["p"])
+        return found.assign(low=low, high=high, p=p, resolved=(low > 1.0) | (high < 1.0))
+
+    def family(
+        self,
+        housing: str = "",
+        *,
+        scope: str = "specimens",
+        point: str = "hot_spot",
+        instant: str = "initial",
+    ) -> pd.DataFrame:
+        """Return the verdict on every lamp of a housing against the baseline, as one of all pairs of the housing.
+
+        Parameters
+        ----------
+        housing : str
+            The housing; may be blank where there is one.
+        scope : {"specimens", "readings", "models"}
+            Which inputs count.
+        point, instant : str
+            Where in the beam and when.
+
+        Returns
+        -------
+        DataFrame
+            low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
+        """
+        key = (scope, *self.name(self.baseline, housing=housing, point=point, instant=instant)[1:])
+        if key not in self._families:
+            joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
+            known = [n for n in joint.names if not missing_inputs(self.bench, (str(n),))]
+            half = {}
+            if self.baseline in known and len(known) > 1:
+                settings = self.bench.settings
+                found = pairwise(joint.among(known), baseline=self.baseline, coverage=settings.coverage)
+                found = self._widened(found, housing, point, instant)
+                half = dict(zip(found["a"], np.log(found["high"] / found["low"]) / 2.0, strict=True))
+            lamps = [n for n in joint.names if n != self.baseline]
+            values = [float(v - joint[self.baseline].value) for v in joint.among(lamps).values]
+            self._families[key] = self._judged(lamps, values, [float(half.get(n, math.nan)) for n in lamps])
+        return self._families[key]
+
+    @cached_property
+    def _families(self) -> dict[tuple[str, ...], pd.DataFrame]:
+        return {}
+
+    def _judged(self, lamps: list[Hashable], values: list[float], halves: list[float]) -> pd.DataFrame:
+        """Return intervals and verdicts of ratios in ln."""
+        rows = []
+        for value, half in zip(values, halves, strict=True):
+            verdict = judge(value, half, alike_percent=self.bench.settings.alike_percent)
+            ends = (exp_symmetric(value - half), exp_symmetric(value + half))
+            rows.append((*ends, verdict.code, verdict.small))
+        return pd.DataFrame(rows, columns=["low", "high", "verdict", "small"], index=lamps)

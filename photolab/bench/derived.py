@@ -1,9 +1,7 @@
 """Results made of several ratios: a difference between housings, light per watt. Never one score."""
 
 import math
-from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -12,7 +10,7 @@ from photolab.bench.campaign import Campaign, missing_inputs
 from photolab.bench.electrical import lamp_power
 from photolab.bench.rows import result_row
 from photolab.bench.verdicts import Verdict, judge
-from photolab.metrology.quantity import Input, Measured, exp_symmetric, from_ln, measured
+from photolab.metrology.quantity import Measured, exp_symmetric, from_ln
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -81,6 +79,10 @@ class Gain(JudgedRatio):
         Which, and which inputs count.
     specimens : int
         Of the lamp in that housing. [1]
+    pairs : int
+        All pairs of lamps compared in that housing. [1]
+    family_verdict : str
+        The verdict as one of all those pairs; the verdict by itself against another lamp than the campaign's baseline.
     """
 
     lamp: str
@@ -88,6 +90,8 @@ class Gain(JudgedRatio):
     housing: str
     scope: str
     specimens: int
+    pairs: int
+    family_verdict: str
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -132,17 +136,24 @@ def judge_gain(
         With the inputs of that scope; without an interval where a technology is missing.
     """
     name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
-    return Gain(
+    gain = Gain(
         lamp=lamp,
         baseline=baseline,
         housing=name[1],
         scope=scope,
         specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
+        pairs=1,
+        family_verdict="",
         ln_ratio=ln_ratio.in_scope(scope),
         coverage=settings.coverage,
         alike_percent=settings.alike_percent,
         missing=missing_inputs(campaign.bench, (lamp, baseline)),
     )
+    if baseline != campaign.baseline:
+        return replace(gain, family_verdict=gain.verdict)
+    family = campaign.family(name[1], scope=scope)
+    verdict = str(family.loc[lamp, "verdict"])
+    return replace(gain, pairs=math.comb(len(family) + 1, 2), family_verdict=verdict)
 
 
 def housing_difference(first: Gain, second: Gain) -> HousingDifference:
@@ -187,14 +198,25 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     bench = campaign.bench
     rows = []
     for ratio in ratios.to_dict("records"):
-        names = (str(ratio["lamp"]), str(ratio["baseline"]))
-        own, base = (lamp_power(bench, name, str(ratio["instant"])) for name in names)
-        if ratio["measurand"] != "illuminance ratio" or own is None or base is None:
+        if ratio["measurand"] != "illuminance ratio":
             continue
-        result = from_ln(_ln_per_watt(ratio, np.log(base.watts) - np.log(own.watts)))
-        row = result_row(bench, result, in_ln=True)
+        place = tuple(str(ratio[k]) for k in ("housing", "point", "instant"))
+        names = [(str(ratio[k]), *place) for k in ("lamp", "baseline")]
+        own, base = (lamp_power(bench, name[0], name[3]) for name in names)
+        if own is None or base is None:
+            continue
+        light = [campaign[lamp, housing, instant, point] for lamp, housing, point, instant in names]
+        ln_light = (light[0] - light[1]).in_scope(str(ratio["scope"]))
+        bounds = campaign.held.widening(*names) if place[2] == "hold" else 0.0
+        missing = math.isnan(ratio["ln_expanded_uncertainty"])
+        result = ln_light + np.log(base.watts) - np.log(own.watts)
+        if (
+            missing or bounds
+        ):  # no interval; or bounds, which are no distribution: the intervals are multiplied
+            result = _plain(result, math.nan if missing else bounds)
+        row = result_row(bench, from_ln(result), in_ln=True)
         half = row["ln_expanded_uncertainty"]
-        verdict = judge(math.log(result.value), half, alike_percent=bench.settings.alike_percent)
+        verdict = judge(result.value, half, alike_percent=bench.settings.alike_percent)
         words = "; ".join((str(ratio["assumed"]), own.assumed, base.assumed)).split("; ")
         assumed = [word for word in dict.fromkeys(words) if word != "nothing"]
         rows.append(
@@ -206,26 +228,18 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
             | {
                 "measurand": "illuminance per watt ratio",
                 "verdict": verdict.code,
+                "small": verdict.small,
                 "assumed": "; ".join(assumed) or "nothing",
             }
         )
     return pd.DataFrame(rows)
 
 
-def _ln_per_watt(ratio: Mapping[Hashable, Any], ln_watts: Measured) -> Measured:
-    """Return ln of light per watt, from a row of the results table and ln of the watts it is divided by."""
-    value, half = math.log(ratio["value"]), float(ratio["ln_expanded_uncertainty"])
-    u = half / float(ratio["coverage_factor"])
-    if math.isfinite(u):
-        key = tuple(ratio[k] for k in ("lamp", "baseline", "housing", "point", "instant", "scope"))
-        light = measured(value, Input(("illuminance ratio", *key), u, dof=float(ratio["dof"])))
-        return light + ln_watts
-    # bounds have an interval and no u: the two intervals are multiplied
+def _plain(result: Measured, more: float) -> Measured:
+    """Return a result in ln by its interval alone, wider by so much on either side."""
 
     def ends(coverage: float) -> tuple[float, float]:
-        apart = ln_watts.half_width(coverage)
-        return math.log(ratio["low"]) + ln_watts.value - apart, math.log(
-            ratio["high"]
-        ) + ln_watts.value + apart
+        low, high = result.interval(coverage)
+        return low - more, high + more
 
-    return Measured(value + ln_watts.value, linear=False, ends=ends)
+    return Measured(result.value, linear=False, ends=ends)

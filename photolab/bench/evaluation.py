@@ -34,7 +34,7 @@ from photolab.bench.shared_inputs import (
     spread_input,
     term_of,
 )
-from photolab.bench.spreads import Spread, Spreads, campaign_spreads, not_held
+from photolab.bench.spreads import Spread, Spreads, campaign_spreads
 from photolab.bench.supply_and_time import (
     DRIFT_PERCENT_PER_HOUR,
     ELAPSED_U_S,
@@ -101,10 +101,11 @@ def evaluate(
     scatter = Scatter(seated, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
     weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
     loads = _loadings(seats, readings, bench, spreads)
-    sensitivities = sparse.csr_array(sparse.csr_array(weights.matrix) @ loads.matrix())
-    values = weights.matrix @ seats["ln_value"].to_numpy(float)
+    mountings = Joint(tuple(seats.index), seats["ln_value"], loads.inputs, loads.matrix())
+    sensitivities = sparse.csr_array(sparse.csr_array(weights.matrix) @ mountings.sensitivities)
     campaign = Campaign(
-        joint=Joint(weights.names, values, loads.inputs, sensitivities),
+        joint=Joint(weights.names, weights.matrix @ mountings.values, loads.inputs, sensitivities),
+        mountings=mountings,
         table=pd.DataFrame(),
         components=_components(spreads, bench.settings),
         findings=tuple(find(bench, selection, whole, spreads, seats)),
@@ -163,31 +164,7 @@ def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads
     specimens = list(zip(text["lamp"], text["specimen"], strict=True))
     loads.add(specimens, ones, lambda k: _pooled("specimen", k, spreads.specimens[k[0]], k[0]))
     add_supply_and_time(loads, seats, bench)
-    _add_remaining(loads, text, spreads)
     return loads
-
-
-def _add_remaining(loads: Loadings, seats: pd.DataFrame, spreads: Spreads) -> None:
-    """Add to values at the hold time how remaining light differs between pieces, held ones and others."""
-    hold = np.asarray(seats["instant"] == "hold", dtype=float)
-    keys = list(zip(seats["lamp"], seats["housing"], strict=True))
-    pieces = {
-        key: [set(block.loc[block["instant"] == instant, "specimen"]) for instant in ("hold", "initial")]
-        for key, block in seats.groupby(["lamp", "housing"], sort=False)
-    }
-
-    def share(key: tuple[str, ...]) -> float:
-        held, read = pieces[key]
-        return not_held(held, read or held)
-
-    def make(term: str, key: tuple[str, ...], part: float) -> Input:
-        spread = spreads.remaining[key[0]]
-        spread = replace(spread, sd=spread.sd * math.sqrt(part))
-        return _pooled(term, key, spread, f"remaining {key[0]}")
-
-    loads.add(keys, hold, lambda k: make("remaining", k, 1.0 / len(pieces[k][1] or pieces[k][0])))
-    some = [key if at and share(key) > 0.0 else None for key, at in zip(keys, hold, strict=True)]
-    loads.add(some, hold, lambda k: make("specimen not held", k, share(k)))
 
 
 def _pooled(term: str, key: tuple[str, ...], spread: Spread, pool: str) -> Input:

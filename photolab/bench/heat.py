@@ -1,41 +1,46 @@
-"""Warm-up records joined to the campaign: remaining light, and the ratio at hold time.
+"""What is left after the hold time: warm-up records and readings at the hold time, one joint result.
 
-Where no record of the lamp or of the baseline supports that ratio, it is the one of the readings taken at the hold
-time in readings.csv, if there are any of both.
+A piece that was not read at the hold time enters with its initial light and what is left of the pieces that were held:
 
-The ratio at hold is the initial ratio times the remaining light of the lamp over that of the baseline: of the pieces
-that were held, with the spread of remaining light between pieces for those that were not, and for the model. A record's
-own scale and mounting cancel from remaining light, so it is independent of the initial ratio; where bounds beyond
-the record
-give it, the intervals are multiplied in ln and called conservative.
+    ln light(lamp, hold) = ln light(lamp, initial) + mean over held pieces of ln(what is left)
+
+so all pieces and seatings of the initial time count, and a seating that was read at both instants cancels. What is left
+of a piece comes from its longest record, which holds many readings and its own check for steps; else from its readings,
+hold over initial of the same seatings (of its seatings apart, where none has both). The two are not averaged: the
+readings at the hold time are often read off while the record runs. How what is left differs from piece to piece is
+counted for the pieces on the bench that were not held (scope *specimens*) and for the model.
+
+A record that ends before the hold time gives bounds, which are no distribution: they are used where nothing else is
+known, and every interval is widened by them in full (the interval product in ln, called conservative).
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 import pandas as pd
+from scipy import sparse
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
-from photolab.bench.campaign import Campaign
-from photolab.bench.model import Bench
-from photolab.bench.ratio_table import ratio_table
-from photolab.bench.shared_inputs import spread_input
+from photolab.bench.model import Assumption, Bench
+from photolab.bench.seats import RESULT
 from photolab.bench.spreads import Spread, between_specimens, not_held, own_specimens
 from photolab.bench.supply_and_time import ELAPSED_U_S
-from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Measured, combine, measured
-from photolab.thermal.warm_up import WarmUp, beside_stable, fit_warm_up
-from photolab.thermal.warm_up_answers import Remaining
+from photolab.metrology.quantity import Input, Joint, Measured, combine, measured
+from photolab.thermal.warm_up import beside_stable, fit_warm_up
+from photolab.thermal.warm_up_result import Remaining, WarmUp
+
+Name = tuple[str, ...]
 
 LOGGED_DRIFT_FLOOR = 0.0005
 """Least drift over a record whose ambient and volts were logged, assumed. [1]"""
 UNLOGGED_DRIFT = 0.003
 """Drift over a record where they were not, assumed. [1]"""
+RECORD_DRIFT = Assumption("drift over the record", 100.0 * UNLOGGED_DRIFT, "%", "standard uncertainty")
 
 
 @dataclass(frozen=True, eq=False)
@@ -226,93 +231,188 @@ def _held(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> list[tuple[Re
     return list(best.values())
 
 
-def _left(
-    campaign: Campaign, runs: tuple[WarmUpRun, ...], lamp: str, housing: str, scope: str
-) -> tuple[Measured, int]:
-    """Return ln of a lamp's remaining light in a scope, the mean over its pieces held, and how many these are."""
-    held = _held(runs, lamp, housing)
-    if any(
-        not ln_remaining(*one).parts for one in held
-    ):  # intervals do not average: the longest record alone
-        held = held[:1]
-    left = (
-        total(*((1.0 / len(held), ln_remaining(*one)) for one in held))
-        if held[1:]
-        else ln_remaining(*held[0])
-    )
-    seats = campaign.seats
-    mine = (seats["lamp"] == lamp) & (seats["housing"] == housing) & (seats["instant"] == "initial")
-    pieces = {run.specimen for _, run in held}
-    share = {
-        "readings": 0.0,
-        "specimens": not_held(pieces, set(seats.loc[mine, "specimen"].astype(str))),
-        "models": 1.0 / len(held),
-    }[scope]
-    if share > 0.0:
-        spread = _remaining_spread(campaign, runs, lamp)
-        level = "remaining" if scope == "models" else "specimen not held"
-        u = spread.sd * math.sqrt(share)
-        q = spread_input(level, (lamp, housing, scope), u, spread.dof, pool=f"remaining {lamp}")
-        left = total((1.0, left), (1.0, measured(0.0, q)))
-    return left, len(held)
+@dataclass(frozen=True, eq=False)
+class Held:
+    """The light of every lamp at the hold time.
+
+    Attributes
+    ----------
+    joint : Joint
+        ln of illuminance, named (lamp, housing, point, "hold"). [ln lx]
+    counts : DataFrame
+        n_specimens, n_held, n_mountings, n_readings, n_days of each.
+    slack : dict
+        Half-width in ln by which bounds widen every interval of a name; where there are bounds alone. [1]
+    spreads : dict
+        Spread of what is left between pieces, by lamp.
+    drifting : frozenset of tuple
+        Names with a record whose drift was assumed.
+    """
+
+    joint: Joint
+    counts: pd.DataFrame
+    slack: dict[Name, float]
+    spreads: dict[str, Spread]
+    drifting: frozenset[Name]
+
+    def widening(self, *names: Name) -> float:
+        """Return by how much bounds widen the interval of a ratio of some names, in ln."""
+        return sum(self.slack.get(name, 0.0) for name in names)
 
 
-def _remaining_spread(campaign: Campaign, runs: tuple[WarmUpRun, ...], lamp: str) -> Spread:
-    """Return the spread of remaining light between pieces: from records where they hold more pieces than readings."""
+def at_hold(bench: Bench, seats: pd.DataFrame, mountings: Joint, joint: Joint, counts: pd.DataFrame) -> Held:
+    """Return the joint result at the hold time.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench, with its warm-up records.
+    seats : DataFrame
+        Mounting means of both instants.
+    mountings : Joint
+        ln of each, in the order of `seats`. [ln lx]
+    joint : Joint
+        ln of every lamp's illuminance from the readings of one instant, as `Campaign.joint`. [ln lx]
+    counts : DataFrame
+        n_specimens, n_mountings, n_readings, n_days of each.
+
+    Returns
+    -------
+    Held
+        One result a lamp, housing and point with readings at the hold time, or with a record.
+    """
+    runs = warm_up_runs(bench)
+    left: dict[Name, dict[str, Measured]] = {}
+    for (*place, piece), one in left_of_pieces(seats, mountings).items():
+        left.setdefault((*place, "hold"), {})[piece] = one
+    pieces = {
+        name: set(block["specimen"])
+        for name, block in seats.astype({"specimen": str}).groupby(RESULT, sort=False)
+    }
+    bounds: dict[Name, Measured] = {}
+    drifting: set[Name] = set()
+    for lamp, housing in dict.fromkeys((run.lamp, run.housing) for run in runs):
+        first, name = ((lamp, housing, "hot_spot", instant) for instant in ("initial", "hold"))
+        only = next(iter(pieces[first])) if len(pieces.get(first, ())) == 1 else ""
+        for remaining, run in _held(runs, lamp, housing):
+            one = ln_remaining(remaining, run)
+            if one.parts:  # a record that names no piece is of the only one, where a single one was read
+                left.setdefault(name, {})[run.specimen or only] = one
+                drifting |= set() if run.drift_logged else {name}
+            else:
+                bounds.setdefault(name, one)
+    spreads = _spreads(left, {name[0] for name in joint.names}, bench.settings.remaining_sd_percent / 100.0)
+    behind = dict(zip(joint.names, counts.to_dict("records"), strict=True))
+    found: dict[Name, Measured] = {}
+    slack: dict[Name, float] = {}
+    rows = []
+    for lamp, housing, point in dict.fromkeys(n[:3] for n in joint.names):
+        first, name = ((lamp, housing, point, instant) for instant in ("initial", "hold"))
+        known = left.get(name, {}) if first in behind else {}
+        if known:
+            share = 1.0 / len(known)
+            light = combine([1.0, *(share for _ in known)], [joint[first], *known.values()])
+            held, on_bench = set(known), pieces[first]
+        elif name in behind:  # no piece was read at both instants
+            light, held, on_bench = joint[name], pieces[name], pieces[name]
+        elif name in bounds and first in behind:
+            low, high = bounds[name].interval()
+            light, held, on_bench = joint[first] + (low + high) / 2.0, {""}, pieces[first]
+            slack[name] = (high - low) / 2.0
+        else:
+            continue
+        found[name] = combine([1.0, 1.0], [light, _between_pieces(name, spreads[name[0]], held, on_bench)])
+        counted = behind[first if first in behind else name]
+        rows.append(counted | {"n_specimens": len(on_bench), "n_held": len(held)})
+    return Held(_stacked(found, mountings.inputs), pd.DataFrame(rows), slack, spreads, frozenset(drifting))
+
+
+def left_of_pieces(seats: pd.DataFrame, mountings: Joint) -> dict[Name, Measured]:
+    """Return ln of what is left of each piece that was read at both instants.
+
+    Parameters
+    ----------
+    seats : DataFrame
+        Mounting means of both instants.
+    mountings : Joint
+        ln of each, in the order of `seats`. [ln lx]
+
+    Returns
+    -------
+    dict
+        By (lamp, housing, point, specimen): mean over its seatings that were read at both instants; where there is
+        none, mean at the hold time less mean at the initial time. [1]
+    """
+    piece = ["lamp", "housing", "point", "specimen"]
+    table = seats[[*piece, "day", "mounting", "instant"]].astype(str)
+    table["seated"] = table.groupby([*piece, "day", "mounting"], sort=False).ngroup()
+    both = table.groupby("seated")["instant"].transform("nunique") == 2
+    paired = both.groupby([table[c] for c in piece]).transform("any")
+    read = table.groupby(piece)["instant"].transform("nunique") == 2
+    used = table[both | (read & ~paired)]
+    if used.empty:
+        return {}
+    parts = used.groupby(["seated", "instant"])["lamp"].transform("size")
+    seated = used.groupby([*piece, "instant"])["seated"].transform("nunique")
+    weight = np.where(used["instant"] == "hold", 1.0, -1.0) / (parts * seated).to_numpy(float)
+    rows = used.groupby(piece, sort=False).ngroup().to_numpy()
+    names = used[piece].drop_duplicates().itertuples(index=False, name=None)
+    at = sparse.csr_array((weight, (rows, used.index.to_numpy())), shape=(int(rows.max()) + 1, len(seats)))
+    left = Joint(tuple(names), at @ mountings.values, mountings.inputs, at @ mountings.sensitivities)
+    return {name: left[name] for name in left.names}
+
+
+def _spreads(
+    left: Mapping[Name, Mapping[str, Measured]], lamps: Iterable[str], declared: float
+) -> dict[str, Spread]:
+    """Return how what is left differs between the pieces of each lamp: those held, with the declared SD as a prior."""
     rows = [
-        (lamp, housing, "", "", run.specimen, ln.value, ln.u)
-        for housing in dict.fromkeys(run.housing for run in runs if run.lamp == lamp)
-        for run, ln in ((run, ln_remaining(one, run)) for one, run in _held(runs, lamp, housing))
-        if ln.parts
+        (*name[:3], "", piece, one.value, one.only("reading scatter").u)
+        for name, known in left.items()
+        for piece, one in known.items()
     ]
-    columns = ["lamp", "housing", "point", "day", "specimen", "ln_value", "u"]
-    table = pd.DataFrame(rows, columns=columns)
-    noise = Spread(float(np.sqrt((table["u"] ** 2).mean())) if rows else 0.0, math.inf, assumed=False)
-    between = between_specimens(table, dict.fromkeys(table["housing"], noise)).get(lamp)
-    declared = campaign.bench.settings.remaining_sd_percent / 100.0
-    known = (own_specimens(between, declared), campaign.spreads.remaining[lamp])
-    return max(known, key=lambda spread: spread.dof)
+    table = pd.DataFrame(rows, columns=["lamp", "housing", "point", "day", "specimen", "ln_value", "u"])
+    between: dict[str, tuple[float, float, float]] = {}
+    for _, block in table.groupby("lamp", sort=False):
+        noise = Spread(float(np.sqrt((block["u"] ** 2).mean())), math.inf, assumed=False)
+        between |= between_specimens(block, dict.fromkeys(block["housing"], noise))
+    return {lamp: own_specimens(between.get(lamp), declared) for lamp in lamps}
 
 
-def at_hold(light: Measured, own: Measured, base: Measured) -> Measured:
-    """Return ln of a ratio at the hold time from that at the initial time; what is left of each lamp is independent.
+def _between_pieces(name: Name, spread: Spread, held: set[str], on_bench: set[str]) -> Measured:
+    """Return zero with what pieces that were not held, and pieces as sold, add to what is left of a lamp."""
+    apart = not_held(held, on_bench)
+    shares = {
+        "specimen not held": apart,
+        "specimen": 1.0 / len(held) - apart,
+    }  # together that of the pieces held
+    words = {"specimen": "remaining"}
+    source = "assumed" if spread.assumed else "own readings"
+    added = [
+        Input(
+            (words.get(kind, kind), *name[:3]),
+            spread.sd * math.sqrt(share),
+            dof=spread.dof,
+            kind=kind,
+            source=source,
+            variance=("remaining", name[0]),
+        )
+        for kind, share in shares.items()
+        if share > 1e-12  # what rounding leaves of a share that cancels
+    ]
+    return measured(0.0, *added)
 
-    Parameters
-    ----------
-    light : Measured
-        ln of the ratio at the initial time. [1]
-    own, base : Measured
-        ln of what is left of the lamp and of the baseline. [1]
 
-    Returns
-    -------
-    Measured
-        Their sum; intervals are added where what is left has only an interval. [1]
-    """
-    return total((1.0, light), (1.0, own), (-1.0, base))
-
-
-def total(*terms: tuple[float, Measured]) -> Measured:
-    """Return a weighted sum of independent quantities in ln.
-
-    Parameters
-    ----------
-    *terms : tuple of (float, Measured)
-        Weight and quantity. [1]
-
-    Returns
-    -------
-    Measured
-        Their sum; intervals are added where one of them has only an interval. [1]
-    """
-    if all(x.parts for _, x in terms):
-        return combine(*zip(*terms, strict=True))
-
-    def ends(coverage: float) -> tuple[float, float]:
-        sides = [sorted(w * end for end in x.interval(coverage)) for w, x in terms]
-        return sum(low for low, _ in sides), sum(high for _, high in sides)
-
-    return Measured(sum(w * x.value for w, x in terms), linear=False, ends=ends)
+def _stacked(found: Mapping[Name, Measured], first: Iterable[Input]) -> Joint:
+    """Return quantities as one joint result, some inputs before the others: their order is not that of a sum."""
+    used = dict.fromkeys(q for one in found.values() for q in one.parts)
+    place = {q: k for k, q in enumerate(dict.fromkeys((*(q for q in first if q in used), *used)))}
+    entries = [(row, place[q], c) for row, one in enumerate(found.values()) for q, c in one.parts.items()]
+    rows, columns, values = (
+        (list(column) for column in zip(*entries, strict=True)) if entries else ([], [], [])
+    )
+    matrix = sparse.csr_array((values, (rows, columns)), shape=(len(found), len(place)))
+    return Joint(tuple(found), [one.value for one in found.values()], list(place), matrix)
 
 
 def ln_remaining(remaining: Remaining, run: WarmUpRun) -> Measured:
@@ -328,106 +428,13 @@ def ln_remaining(remaining: Remaining, run: WarmUpRun) -> Measured:
     Returns
     -------
     Measured
-        The same; without inputs where it has only an interval. [1]
+        The same; without inputs where it has only an interval. What a fit leaves open is the scatter of readings, so it
+        counts in every scope. [1]
     """
     value = math.log(remaining.value)
     ends = (math.log(remaining.low) if remaining.low > 0 else -math.inf, math.log(remaining.high))
     u, parts = remaining.ln_standard_uncertainty, {}
     if remaining.method != "bounds" and math.isfinite(u):
         name = ("remaining light", run.lamp, run.housing, run.specimen)
-        parts = {Input(name, u, dof=remaining.dof, kind="fit", source="own readings"): 1.0}
+        parts = {Input(name, u, dof=remaining.dof, kind="reading scatter", source="own readings"): 1.0}
     return Measured(value, parts, linear=False, ends=lambda _: ends)
-
-
-def heat_rows(campaign: Campaign, runs: tuple[WarmUpRun, ...]) -> pd.DataFrame:
-    """Return remaining light and hold-time ratios as rows of the results table.
-
-    Parameters
-    ----------
-    campaign : Campaign
-        The evaluation at the initial time.
-    runs : tuple of WarmUpRun
-        The warm-up records.
-
-    Returns
-    -------
-    DataFrame
-        One row a lamp and housing with a record that supports it; then the ratios that readings at the hold time
-        alone support.
-    """
-    rows = []
-    for lamp, housing in dict.fromkeys((r.lamp, r.housing) for r in runs):
-        found = remaining_of(runs, lamp, housing)
-        if found is None:
-            continue
-        rows.append(_row(campaign, "remaining light", lamp, housing, ln_remaining(*found), found[1]))
-        base = remaining_of(runs, campaign.baseline, housing)
-        names = campaign.weights.names
-        have = all((x, housing, "hot_spot", "initial") in names for x in (lamp, campaign.baseline))
-        if lamp == campaign.baseline or base is None or not have:
-            continue
-        for scope in ("readings", "specimens", "models"):
-            ratio = campaign.ratio(lamp, campaign.baseline, housing=housing, scope=scope)
-            if ratio.result is None:
-                continue
-            own, n_held = _left(campaign, runs, lamp, housing, scope)
-            under, _ = _left(campaign, runs, campaign.baseline, housing, scope)
-            joined = at_hold(ratio.result, own, under)
-            rows.append(_row(campaign, "illuminance ratio", lamp, housing, joined, found[1], scope=scope))
-            rows[-1]["n_held"] = n_held
-    known = {(row["lamp"], row["housing"]) for row in rows if row["measurand"] == "illuminance ratio"}
-    read = ratio_table(campaign, instant="hold").drop(columns="small")
-    for row in read.to_dict("records"):
-        if row["point"] != "hot_spot" or (row["lamp"], row["housing"]) not in known:
-            rows.append({str(name): value for name, value in row.items()})
-    return pd.DataFrame(rows)
-
-
-def _row(
-    campaign: Campaign,
-    measurand: str,
-    lamp: str,
-    housing: str,
-    result: Measured,
-    run: WarmUpRun,
-    *,
-    scope: str = "readings",
-) -> dict[str, object]:
-    """Return one row of the results table."""
-    settings = campaign.bench.settings
-    ratio = measurand == "illuminance ratio"
-    low, high = result.interval(settings.coverage)
-    half = (high - low) / 2.0
-    at = (lamp, housing, "hot_spot", "initial")
-    counts = campaign.weights.counts.iloc[campaign.weights.names.index(at)] if ratio else None
-    verdict = judge(result.value, half, alike_percent=settings.alike_percent).code if ratio else ""
-    drift = "nothing" if run.drift_logged else f"drift over the record {100 * UNLOGGED_DRIFT:g} %"
-    said = f"{settings.hold_minutes:g} min after switch-on; relative to {settings.initial_s:g} s"
-    return {
-        "lamp": lamp,
-        "housing": housing,
-        "measurand": measurand,
-        "baseline": campaign.baseline if ratio else "",
-        "point": "hot_spot",
-        "instant": "hold",
-        "scope": scope,
-        "value": math.exp(result.value),
-        "unit": "1",
-        "low": math.exp(low),
-        "high": math.exp(high),
-        "ln_expanded_uncertainty": half,
-        "coverage": settings.coverage,
-        "coverage_factor": half / result.u if result.u else math.nan,
-        "dof": result.dof if result.parts else math.nan,
-        "n_specimens": 1 if counts is None else int(counts["n_specimens"]),
-        "n_held": 1,
-        "n_mountings": 1 if counts is None else int(counts["n_mountings"]),
-        "n_readings": len(run.record) if counts is None else int(counts["n_readings"]),
-        "n_days": 1 if counts is None else int(counts["n_days"]),
-        "initial_s": settings.initial_s,
-        "hold_minutes": settings.hold_minutes,
-        "conditions": said + ("" if result.parts else "; conservative"),
-        "corrections": ", ".join(campaign.corrections) if ratio else "none",
-        "assumed": "; ".join([*(a.name for a in campaign.assumed if ratio), drift]),
-        "verdict": verdict,
-    }

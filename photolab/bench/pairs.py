@@ -17,14 +17,10 @@ from photolab.bench.verdicts import (
 )
 from photolab.metrology.planning import resolvable_ratio
 from photolab.metrology.quantity import Input, Measured, coverage_factor, exp_symmetric
+from photolab.metrology.reporting import with_ends
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-def at_instant(assumed: tuple[Assumption, ...], instant: str) -> tuple[Assumption, ...]:
-    """Return the assumptions that enter at an instant: the spread of remaining light at the hold time only."""
-    return tuple(a for a in assumed if instant == "hold" or a.name != "remaining_sd_percent")
 
 
 @dataclass(frozen=True)
@@ -98,6 +94,10 @@ class ReadingComparison:
     largest_term: str = ""
     result: Measured | None = field(default=None, repr=False)
 
+    def __repr__(self) -> str:
+        told = with_ends(self.ratio, self.low, self.high)
+        return f"ReadingComparison({told} at {100.0 * self.coverage:g} %, {self.verdict}, {self.scope})"
+
     @property
     def budget(self) -> pd.DataFrame:
         """Uncertainty budget of the ratio, largest part first; empty without an answer."""
@@ -116,6 +116,7 @@ def compare_pair(
     mounting_sd: float,
     assumed: tuple[Assumption, ...] = (),
     missing: tuple[str, ...] = (),
+    widening: float = 0.0,
 ) -> ReadingComparison:
     """Return the ratio first/second with its lines and verdict.
 
@@ -135,6 +136,8 @@ def compare_pair(
         Declared defaults that enter.
     missing : tuple of str
         Inputs without which there is no interval.
+    widening : float, default 0
+        Half-width in ln of bounds that are no distribution: added to that of the interval in full. [1]
 
     Returns
     -------
@@ -148,7 +151,7 @@ def compare_pair(
     """
     whole = first - second
     result = whole.in_scope(scope)
-    half = math.nan if missing else result.half_width(coverage)
+    half = math.nan if missing else result.half_width(coverage) + widening
     verdict = judge(result.value, half, alike_percent=alike_percent)
     return ReadingComparison(
         ratio=exp_symmetric(result.value),

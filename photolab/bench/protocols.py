@@ -23,12 +23,19 @@ from photolab.bench.completion import complete
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, refusal
 from photolab.bench.files import decode, load
-from photolab.bench.heat import heat_rows, warm_up_runs
 from photolab.bench.linking import changed_verdicts
 from photolab.bench.model import Bench
+from photolab.bench.ratio_table import heat_rows, with_families
 from photolab.bench.toml_reader import read_toml
 
-__all__ = ["ProtocolComparison", "changed", "compare_campaigns", "compare_protocols", "protocol_text", "under_protocol"]
+__all__ = [
+    "ProtocolComparison",
+    "changed",
+    "compare_campaigns",
+    "compare_protocols",
+    "protocol_text",
+    "under_protocol",
+]
 
 FILE = "bench.toml"
 KEYS = ["lamp", "housing", "measurand", "point", "instant", "scope"]
@@ -47,7 +54,7 @@ class ProtocolComparison:
     settings : DataFrame
         key, before, after of everything the two declare differently, defaults included.
     verdicts : DataFrame
-        Rows whose verdict changed, as `linking.changed_verdicts`, with measurand.
+        Rows whose verdict among all pairs of the housing changed, as `linking.changed_verdicts`, with measurand.
     moved : DataFrame
         lamp, housing, measurand, point, instant, scope, value_before, value_after, half_before, half_after
         of rows whose value or half-width (in ln) moved by more than `MOVED`.
@@ -237,10 +244,12 @@ def compare_campaigns(before: Campaign, after: Campaign) -> ProtocolComparison:
 
 
 def _results(campaign: Campaign) -> pd.DataFrame:
-    """Return the rows of a campaign at the initial and at the hold time, one for each key."""
-    table = campaign.table if len(campaign.table) else pd.DataFrame(columns=[*KEYS, "value", "verdict"])
-    heat = heat_rows(campaign, warm_up_runs(campaign.bench))
-    return pd.concat([table, heat], ignore_index=True) if len(heat) else table
+    """Return the rows of a campaign at the initial and at the hold time, with the verdicts of their families."""
+    parts = [with_families(campaign, part) for part in (campaign.table, heat_rows(campaign)) if len(part)]
+    if not parts:
+        return pd.DataFrame(columns=[*KEYS, "value", "verdict"])
+    table = pd.concat(parts, ignore_index=True)
+    return table.assign(verdict=table["family_verdict"])
 
 
 def _verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:

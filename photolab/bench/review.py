@@ -11,8 +11,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.heat import WarmUpRun
 from photolab.bench.pairs import variance_by_term
 from photolab.errors import MethodError
-from photolab.metrology.effort import planned_sd
-from photolab.metrology.planning import resolvable_ratio
+from photolab.metrology.planning import planned_sd, resolvable_ratio
 from photolab.metrology.quantity import coverage_factor
 
 __all__ = [

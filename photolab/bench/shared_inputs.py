@@ -24,8 +24,6 @@ mounting             mounting                                 1
 day                  day, housing                             1
 drift                day, housing                             hours from the middle of the day, with clocks only
 specimen             lamp, specimen                           1 (scope "models" only)
-remaining            lamp, housing                            1 at the hold time (scope "models" only)
-specimen not held    lamp, housing                            1 at the hold time, where a piece was not held
 supply voltage       mounting                                 -exponent/volts, where the readings state it
 voltmeter            bench                                    -exponent/volts, where the readings state it
 supply assumed       bench                                    -exponent, filament lamps without volts
@@ -374,7 +372,7 @@ def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float, *, poo
         (level, *key),
         sd,
         dof=dof,
-        kind={"mounting": "seating", "remaining": "specimen"}.get(level, level),
+        kind={"mounting": "seating"}.get(level, level),
         source="assumed" if assumed else "own readings",
         variance=None if assumed else (level, pool),
     )

@@ -66,8 +66,8 @@ class Spreads:
     seating, own_seating : dict
         Spread of mountings by housing: as used (drawn towards the pool where nothing speaks against it), and from
         the housing's own mountings alone (sd NaN where none was repeated).
-    specimens, remaining : dict
-        Spread of specimens, and of their remaining light, by lamp: its own pieces with the declared SD as a prior.
+    specimens : dict
+        Spread of specimens by lamp: its own pieces with the declared SD as a prior.
     flagged : tuple of int
         Rows of the mounting means that lie far from the others; they stay in.
     """
@@ -79,7 +79,6 @@ class Spreads:
     seating: dict[str, Spread]
     own_seating: dict[str, Spread]
     specimens: dict[str, Spread]
-    remaining: dict[str, Spread]
     flagged: tuple[int, ...]
 
     def seating_in(self, housing: str) -> Spread:
@@ -121,10 +120,7 @@ def campaign_spreads(seats: pd.DataFrame, settings: Settings, baseline: str) -> 
     each = {
         str(lamp): own_specimens(between.get(str(lamp)), declared) for lamp in dict.fromkeys(seats["lamp"])
     }
-    left = remaining_between(seats, reading)
-    declared = settings.remaining_sd_percent / 100.0
-    remaining = {lamp: own_specimens(left.get(lamp), declared) for lamp in each}
-    return Spreads(reading, mounting, day, specimen, seating, own, each, remaining, flagged)
+    return Spreads(reading, mounting, day, specimen, seating, own, each, flagged)
 
 
 def reading_spreads(seats: pd.DataFrame) -> dict[str, Spread]:
@@ -360,35 +356,6 @@ def between_specimens(
         distinct.update(map(str, groups.groups))
         ss += squares - free * seating[str(housing)].sd ** 2
         found[str(lamp)] = (ss, n0 + share, len(distinct) - 1.0)
-    return found
-
-
-def remaining_between(
-    seats: pd.DataFrame, reading: dict[str, Spread]
-) -> dict[str, tuple[float, float, float]]:
-    """Return for each lamp what its pieces, held to the hold time, say of the spread of their remaining light.
-
-    Parameters
-    ----------
-    seats : DataFrame
-        Mounting means of both instants; scale, range and seating cancel between those of one mounting.
-    reading : dict
-        Reading spread by lamp, whose share is taken off.
-
-    Returns
-    -------
-    dict
-        As `between_specimens`.
-    """
-    keys = ["lamp", "specimen", "housing", "day", "mounting", "point"]
-    first, last = (seats[seats["instant"] == instant] for instant in ("initial", "hold"))
-    both = first.merge(last, on=keys, suffixes=("_0", ""))
-    left = both.assign(ln_value=both["ln_value"] - both["ln_value_0"], day="")
-    found: dict[str, tuple[float, float, float]] = {}
-    for lamp, block in left.groupby("lamp", sort=False):
-        noise = reading[str(lamp)].sd * float(np.sqrt((1.0 / block["n"] + 1.0 / block["n_0"]).mean()))
-        known = dict.fromkeys(block["housing"].astype(str), Spread(noise, np.inf, False))
-        found |= between_specimens(block, known)
     return found
 
 

@@ -10,7 +10,7 @@ from datetime import date
 import numpy as np
 
 from photolab.bench.cautions import OLD_PRICE_DAYS
-from photolab.photometry.efficacy import Claim, claim_against_power
+from photolab.photometry.lamp import Claim, claim_against_power
 
 LAMPS = {"lamp": 1, "pair": 2}
 

@@ -1,11 +1,11 @@
-"""Does a result agree with somebody else's, or with an assigned value: the scores of ISO 13528."""
-
-from collections.abc import Callable
+"""Does a result agree with somebody else's, and does a value keep a limit: ISO 13528 and JCGM 106."""
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+from scipy import optimize, special
 
-Array = NDArray[np.float64]
+from photolab.errors import MethodError
+from photolab.metrology.arguments import Floats, finite, positive
 
 
 def normalized_error(
@@ -15,7 +15,7 @@ def normalized_error(
     expanded_reference: ArrayLike,
     *,
     correlation: float = 0.0,
-) -> Array:
+) -> Floats:
     r"""Return the normalized error of two results with their expanded uncertainties.
 
     .. math:: E_n = \frac{x - X}{\sqrt{U_x^2 + U_X^2 - 2 r U_x U_X}}
@@ -43,7 +43,10 @@ def normalized_error(
     ----------
     .. [1] ISO 13528:2022, 9.7 (E_n score); the term in r is the variance of a difference.
     """
-    a, b = positive("expanded_x", expanded_x), positive("expanded_reference", expanded_reference)
+    a, b = (
+        positive("expanded_x", expanded_x, missing=False),
+        positive("expanded_reference", expanded_reference, missing=False),
+    )
     if not -1.0 <= correlation <= 1.0:
         message = f"correlation must be between -1 and 1; got {correlation}"
         raise ValueError(message)
@@ -51,11 +54,13 @@ def normalized_error(
     if np.any(square <= 1e-14 * (a**2 + b**2)):
         message = f"correlation must leave the difference an uncertainty; got {correlation}"
         raise ValueError(message)
-    result: Array = (finite("x", x) - finite("reference", reference)) / np.sqrt(square)
+    result: Floats = (
+        finite("x", x, missing=False) - finite("reference", reference, missing=False)
+    ) / np.sqrt(square)
     return result
 
 
-def zeta_score(x: ArrayLike, u_x: ArrayLike, reference: ArrayLike, u_reference: ArrayLike) -> Array:
+def zeta_score(x: ArrayLike, u_x: ArrayLike, reference: ArrayLike, u_reference: ArrayLike) -> Floats:
     r"""Return the difference of two independent results in units of its standard uncertainty.
 
     .. math:: \zeta = (x - X) / \sqrt{u_x^2 + u_X^2}
@@ -84,123 +89,115 @@ def zeta_score(x: ArrayLike, u_x: ArrayLike, reference: ArrayLike, u_reference: 
     return normalized_error(x, u_x, reference, u_reference)
 
 
-def z_score(x: ArrayLike, assigned: ArrayLike, assessment_sd: ArrayLike) -> Array:
-    """Return the difference from an assigned value in units of the standard deviation used to judge it.
+def conformance_probability(
+    value: ArrayLike,
+    standard_uncertainty: ArrayLike,
+    *,
+    lower: float | None = None,
+    upper: float | None = None,
+) -> Floats:
+    r"""Return the probability that a quantity keeps its limits, from its estimate and standard uncertainty.
+
+    .. math:: p_c = \Phi\!\left(\frac{T_U - y}{u}\right) - \Phi\!\left(\frac{T_L - y}{u}\right)
 
     Parameters
     ----------
-    x, assigned : array_like
-        Result and assigned value. [any]
-    assessment_sd : array_like
-        Standard deviation for the assessment. [as x]
+    value : array_like, shape S1
+        Estimate y. [any]
+    standard_uncertainty : array_like, shape S2
+        Standard uncertainty u. [as value]
+    lower, upper : float, optional
+        Limits; at least one. [as value]
 
     Returns
     -------
-    ndarray
-        z. [1]
+    ndarray, shape broadcast(S1, S2)
+        Conformance probability. [1]
 
     Raises
     ------
     ValueError
-        If the standard deviation is not positive or a value is not finite.
+        If an uncertainty is not positive, a value is not finite, or the limits are missing or in the wrong
+        order.
+
+    Notes
+    -----
+    Normal distribution of what may be the true value, with nothing known of it beside the measurement.
+    Where earlier items are well known, or the limit is a physical bound (nothing below zero), this is not
+    the right figure.
 
     References
     ----------
-    .. [1] ISO 13528:2022, 9.4.
+    .. [1] JCGM 106:2012, 7.2 to 7.4.
     """
-    result: Array = (finite("x", x) - finite("assigned", assigned)) / positive("assessment_sd", assessment_sd)
+    y = finite("value", value, missing=False)
+    u = positive("standard_uncertainty", standard_uncertainty, missing=False)
+    low, high = _limits(lower, upper)
+    # the difference is taken on the side where both terms are small, or a tail would vanish in rounding
+    a, b = (low - y) / u, (high - y) / u
+    swap = a > 0.0
+    result: Floats = special.ndtr(np.where(swap, -a, b)) - special.ndtr(np.where(swap, -b, a))
     return result
 
 
-def assessment_sd(reproducibility_sd: float, repeatability_sd: float, *, replicates: int) -> float:
-    r"""Return the standard deviation to judge means of replicates by, from a precision experiment.
-
-    .. math:: \sigma^2 = \sigma_R^2 - \sigma_r^2 (1 - 1/m)
+def values_that_conform(
+    standard_uncertainty: float, *, probability: float, lower: float | None = None, upper: float | None = None
+) -> tuple[float, float]:
+    """Return the measured values whose conformance probability is at least as stated.
 
     Parameters
     ----------
-    reproducibility_sd, repeatability_sd : float
-        Reproducibility and repeatability standard deviation. [any]
-    replicates : int
-        Replicates m averaged. [1]
+    standard_uncertainty : float
+        Standard uncertainty of a measured value. [any]
+    probability : float
+        Smallest conformance probability wanted. [1]
+    lower, upper : float, optional
+        Tolerance limits; at least one. [as standard_uncertainty]
 
     Returns
     -------
-    float
-        Standard deviation of means of m replicates between benches. [as reproducibility_sd]
+    tuple of float
+        Lowest and highest such value; infinite on a side without limit. [as standard_uncertainty]
 
     Raises
     ------
     ValueError
-        If a standard deviation is not positive, the repeatability is the larger, or there is no replicate.
+        If the uncertainty is not positive or the probability is not between 0 and 1.
+    MethodError
+        If no measured value reaches the probability.
 
     References
     ----------
-    .. [1] ISO 13528:2022, 8.5 and E.10 (as transcribed in a secondary text).
+    .. [1] JCGM 106:2012, 7.7.
     """
-    between = float(positive("reproducibility_sd", reproducibility_sd))
-    within = float(positive("repeatability_sd", repeatability_sd))
-    if within > between:
-        message = f"repeatability_sd must not exceed reproducibility_sd; got {within} and {between}"
+    u = float(positive("standard_uncertainty", standard_uncertainty, missing=False))
+    if not 0.0 < probability < 1.0:
+        message = f"probability must be between 0 and 1; got {probability}"
         raise ValueError(message)
-    if replicates < 1:
-        message = f"replicates must be 1 or more; got {replicates}"
+    low, high = _limits(lower, upper)
+    reach = float(special.ndtri(probability)) * u
+    if np.isinf(low) or np.isinf(high):
+        return low + reach, high - reach
+    middle = 0.5 * (low + high)
+    best = float(conformance_probability(middle, u, lower=low, upper=high))
+    if best < probability:
+        message = f"no value conforms with probability {probability:g}; {middle:.6g} reaches {best:.4g}"
+        raise MethodError(
+            message, code="never_conforms", known={"largest_probability": best, "value": middle}
+        )
+
+    def shortfall(value: float) -> float:
+        return float(conformance_probability(value, u, lower=low, upper=high)) - probability
+
+    outside = low - 10.0 * u - abs(reach)
+    lowest = float(optimize.brentq(shortfall, outside, middle, xtol=1e-13 * max(u, abs(middle))))
+    return lowest, low + high - lowest
+
+
+def _limits(lower: float | None, upper: float | None) -> tuple[float, float]:
+    low = -np.inf if lower is None else float(lower)
+    high = np.inf if upper is None else float(upper)
+    if not low < high or (np.isinf(low) and np.isinf(high)):
+        message = f"lower must be below upper, one of them given; got {lower} and {upper}"
         raise ValueError(message)
-    return float(np.sqrt(between**2 - within**2 * (1.0 - 1.0 / replicates)))
-
-
-def finite(name: str, value: ArrayLike) -> Array:
-    """Return a quantity as an array; refuse values that are not finite.
-
-    Parameters
-    ----------
-    name : str
-        Name of the quantity, for the message. [text]
-    value : array_like
-        Quantity. [any]
-
-    Returns
-    -------
-    ndarray
-        The quantity. [any]
-
-    Raises
-    ------
-    ValueError
-        If an element is not finite.
-    """
-    return _checked(name, value, np.isfinite, "finite")
-
-
-def positive(name: str, value: ArrayLike) -> Array:
-    """Return a quantity as an array; refuse values that are not positive.
-
-    Parameters
-    ----------
-    name : str
-        Name of the quantity, for the message. [text]
-    value : array_like
-        Quantity. [any]
-
-    Returns
-    -------
-    ndarray
-        The quantity. [any]
-
-    Raises
-    ------
-    ValueError
-        If an element is not finite and more than 0.
-    """
-    return _checked(name, value, lambda array: np.isfinite(array) & (array > 0.0), "more than 0")
-
-
-def _checked(name: str, value: ArrayLike, good: Callable[[Array], NDArray[np.bool_]], wanted: str) -> Array:
-    array = np.asarray(value, dtype=float)
-    fails = ~good(array)
-    if np.any(fails):
-        first = tuple(np.argwhere(fails)[0]) if array.ndim else ()
-        place = f"[{', '.join(map(str, first))}]" if array.ndim else ""
-        message = f"{name}{place} must be {wanted}; got {array[first]}"
-        raise ValueError(message)
-    return array
+    return low, high

@@ -1,5 +1,6 @@
 """Which of many values really differ: families on a joint covariance, equivalence, ranks, record claims."""
 
+import math
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +12,7 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind, ttost_paired
 
-from photolab.metrology.conformance import conformance_probability, normalized_error, zeta_score
+from photolab.metrology.agreement import conformance_probability, normalized_error, zeta_score
 from photolab.metrology.estimates import (
     Array,
     Contrasts,
@@ -24,7 +25,7 @@ from photolab.metrology.estimates import (
 )
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.ranking import RecordClaim, rank_intervals, record_claim
-from photolab.metrology.simultaneous import largest_t
+from photolab.metrology.simultaneous import DRAWN_LIMIT, largest_t, single_critical
 
 __all__ = [
     "Equivalence",
@@ -95,12 +96,12 @@ def pairwise(
     dof : float or array_like, shape (n,), default inf
         Degrees of freedom of the one variance estimated, or of each value's own. [1]
     family : str, default "tukey"
-        `tukey`: all pairs; `dunnett`: each against the baseline; both simultaneous under the joint
-        correlation. `holm`: step by step, with the interval at the level of the pair's own step; `none`:
-        each pair alone. [text]
+        `tukey`: all pairs, or with a baseline those of all pairs that hold it; `dunnett`: each against the
+        baseline; both simultaneous under the joint correlation. `holm`: step by step, with the interval at
+        the level of the pair's own step; `none`: each pair alone. [text]
     baseline : hashable, optional
-        Label divided by. `dunnett` needs it; with `holm` or `none` it restricts the pairs to those with the
-        baseline. [text]
+        Label divided by. `dunnett` needs it; with the others it restricts the pairs to those with the
+        baseline, which with `tukey` stay a part of all. [text]
     coverage : float, default COVERAGE
         Coverage probability, joint for the family. [1]
     seed : int, default 0
@@ -138,7 +139,7 @@ def pairwise(
     statistic = np.abs(difference) / compared.standard_uncertainty
     p, critical = _adjusted(estimates, compared, statistic, family, coverage, seed)
     half_width = critical * compared.standard_uncertainty
-    return pd.DataFrame(
+    table = pd.DataFrame(
         {
             "a": pd.Series([estimates.names[i] for i in first]),
             "b": pd.Series([estimates.names[i] for i in second]),
@@ -149,25 +150,24 @@ def pairwise(
             "resolved": statistic > critical,
         }
     )
+    return table if baseline is None else table[table["b"] == baseline].reset_index(drop=True)
 
 
 def _pairs(names: tuple[Hashable, ...], family: str, baseline: Hashable | None) -> tuple[Indices, Indices]:
+    """Return the pairs that are compared, the baseline last; of a large family only those with it, where asked."""
     if family not in FAMILIES:
         message = f"family must be one of {', '.join(FAMILIES)}; got {family!r}"
         raise ValueError(message)
-    if baseline is None:
-        if family == "dunnett":
-            message = "baseline must be given for family 'dunnett'; got None"
-            raise ValueError(message)
-        first, second = np.triu_indices(len(names), 1)
-        return first, second
-    if family == "tukey":
-        message = f"baseline must be left out for family 'tukey', which compares all pairs; got {baseline!r}"
+    if baseline is None and family == "dunnett":
+        message = "baseline must be given for family 'dunnett'; got None"
         raise ValueError(message)
-    if baseline not in names:
+    if baseline is not None and baseline not in names:
         message = f"baseline must be one of the names; got {baseline!r}"
         raise ValueError(message)
-    position = names.index(baseline)
+    position = -1 if baseline is None else names.index(baseline)
+    if baseline is None or (family == "tukey" and math.comb(len(names), 2) <= DRAWN_LIMIT):
+        first, second = np.triu_indices(len(names), 1)
+        return np.where(first == position, second, first), np.where(first == position, first, second)
     first = np.delete(np.arange(len(names)), position)
     return first, np.full(first.size, position)
 
@@ -177,17 +177,18 @@ def _adjusted(
 ) -> tuple[Array, Array]:
     """Return the adjusted p value and critical |t| of each comparison."""
     if family in ("tukey", "dunnett"):
-        largest = largest_t(estimates, compared, coverage=coverage, seed=seed)
+        count = math.comb(len(estimates.names), 2) if family == "tukey" else compared.first.size
+        largest = largest_t(estimates, compared, coverage=coverage, seed=seed, comparisons=count)
         return largest.exceedance(statistic), largest.critical
-    p = np.asarray(2.0 * stats.t.sf(statistic, compared.dof))
-    tail = np.full(p.size, 1.0 - coverage)
-    if family == "holm":
-        adjusted = multipletests(p, alpha=1.0 - coverage, method="holm")
-        rejected = int(np.sum(adjusted[0]))
-        step = np.minimum(np.argsort(np.argsort(p, kind="stable"), kind="stable"), rejected)
-        tail = tail / (p.size - np.minimum(step, p.size - 1))
-        p = np.asarray(adjusted[1])
-    return p, np.asarray(stats.t.isf(tail / 2.0, compared.dof))
+    alone = single_critical(estimates, compared, coverage=coverage)
+    narrower = alone / stats.t.isf((1.0 - coverage) / 2.0, compared.dof)
+    p = np.asarray(2.0 * stats.t.sf(statistic / narrower, compared.dof))
+    if family == "none":
+        return p, alone
+    adjusted = multipletests(p, alpha=1.0 - coverage, method="holm")
+    step = np.minimum(np.argsort(np.argsort(p, kind="stable"), kind="stable"), int(np.sum(adjusted[0])))
+    tail = (1.0 - coverage) / (p.size - np.minimum(step, p.size - 1))
+    return np.asarray(adjusted[1]), narrower * stats.t.isf(tail / 2.0, compared.dof)
 
 
 def equivalence(

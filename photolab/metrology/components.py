@@ -2,33 +2,31 @@
 
 A table of readings is grouped by whole path: mounting 1 of specimen a is not mounting 1 of specimen b.
 Balanced tables are solved in closed form, others by restricted maximum likelihood on group sums (`reml`);
-limits are in `intervals`.
+limits take the mean squares as independent, each with its degrees of freedom: exact for balanced tables, close for
+others.
 """
 
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy import special
+from scipy.optimize import isotonic_regression
 
 from photolab.errors import MethodError
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-from photolab.metrology.intervals import component_limits, fiducial_limits
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reml import (
     NestedGroups,
     UnweightedSquares,
     maximise,
-    pool_adjacent,
     restricted_likelihood,
     unweighted_squares,
 )
-
-__all__ = ["Caution", "VarianceComponents", "component_limits", "fiducial_limits", "nested_components"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -197,7 +195,7 @@ def nested_components(
     -----
     Balanced tables: mean squares made monotone by pooling adjacent violators, which is the restricted maximum
     likelihood with no negative variance [1]_. Others: restricted maximum likelihood. Intervals: modified
-    large sample on the mean squares of unweighted means (`intervals.component_limits`), exact for the
+    large sample on the mean squares of unweighted means (`component_limits`), exact for the
     readings of any table. The mean: Student t with the outermost groups less the fixed cells as dof, on their
     weighted scatter [2]_ (exact when balanced). Levels that do not repeat within one another are one row,
     named ``mounting+reading``; so is the last level where repeated readings show one figure only. Few groups
@@ -225,6 +223,74 @@ def nested_components(
         groups, names = _summarise(readings[first], [code[first] for code in codes], random_columns)
     _require_groups(groups, names, fixed_columns)
     return _solve(groups, names, coverage, silent=silent)
+
+
+def component_limits(
+    squares: UnweightedSquares, *, coverage: float = COVERAGE
+) -> tuple[FloatArray, FloatArray]:
+    r"""Return modified-large-sample limits of the standard deviations that mean squares estimate.
+
+    For :math:`\gamma = \sum_q c_q S_q - \sum_r c_r S_r` they are :math:`\gamma - \sqrt{V_L}` and
+    :math:`\gamma + \sqrt{V_U}`,
+
+    .. math::
+
+        V_L = \sum_q G_q^2 c_q^2 S_q^2 + \sum_r H_r^2 c_r^2 S_r^2 + \sum_{q,r} G_{qr} c_q c_r S_q S_r
+
+    and with G and H exchanged for :math:`V_U`; the coefficients make the limits exact where either sum
+    vanishes.
+
+    Parameters
+    ----------
+    squares : UnweightedSquares
+        Mean squares and the matrix of the :math:`c`, one row a standard deviation. [squared unit of the
+        value]
+    coverage : float, default COVERAGE
+        Coverage probability. [1]
+
+    Returns
+    -------
+    low, high : ndarray
+        Limits of the standard deviations, none below zero. [unit of the value]
+
+    Notes
+    -----
+    Burdick and Graybill [1]_, from memory; cross terms between mean squares of one sign are left out
+    (balanced nested tables have none). Where the mean square of a level lies below what the inner levels
+    explain, the upper limit is taken as if it equalled that, so that no interval shrinks to nothing.
+
+    References
+    ----------
+    .. [1] R. K. Burdick and F. A. Graybill, Confidence Intervals on Variance Components, Dekker, 1992,
+           section 3.3.
+    """
+    g, h, g_cross, h_cross = _coefficients(tuple(squares.dof.tolist()), coverage)
+    terms = squares.solve * squares.squares
+    estimate = terms.sum(axis=1)
+    plus, minus = np.maximum(terms, 0.0), np.maximum(-terms, 0.0)
+    spread = (plus * g) ** 2 + (minus * h) ** 2 + (plus @ g_cross) * minus
+    low = estimate - np.sqrt(np.maximum(spread.sum(axis=1), 0.0))
+    diagonal = np.arange(min(terms.shape))
+    plus[diagonal, diagonal] += np.maximum(-estimate, 0.0)[: len(diagonal)]
+    spread = (plus * h) ** 2 + (minus * g) ** 2 + (plus @ h_cross) * minus
+    high = np.maximum(estimate, 0.0) + np.sqrt(np.maximum(spread.sum(axis=1), 0.0))
+    return np.sqrt(np.maximum(low, 0.0)), np.sqrt(high)
+
+
+@lru_cache(maxsize=256)
+def _coefficients(
+    dof: tuple[float, ...], coverage: float
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return G, H and the cross coefficients [added, subtracted] of the lower and the upper limit."""
+    tail = (1.0 - coverage) / 2.0
+    free = np.array(dof)
+    g = 1.0 - free / special.chdtri(free, tail)
+    h = free / special.chdtri(free, 1.0 - tail) - 1.0
+    added, subtracted = free[:, None], free[None, :]
+    high, low = special.fdtri(added, subtracted, 1.0 - tail), special.fdtri(added, subtracted, tail)
+    g_cross = ((high - 1.0) ** 2 - g[:, None] ** 2 * high**2 - h[None, :] ** 2) / high
+    h_cross = ((1.0 - low) ** 2 - h[:, None] ** 2 * low**2 - g[None, :] ** 2) / low
+    return g, h, g_cross, h_cross
 
 
 def _encode(
@@ -349,7 +415,7 @@ def _cautions(
 def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[FloatArray, float]:
     """Return variances and criterion of a balanced table."""
     size = groups.readings / np.array(groups.sizes[1:], dtype=np.float64)
-    pooled = pool_adjacent(squares.squares * size, squares.dof)
+    pooled = isotonic_regression(squares.squares * size, weights=squares.dof, increasing=False).x
     variances = (pooled - np.append(pooled[1:], 0.0)) / size
     cell_readings = np.bincount(groups.parents[0]) * size[0] if groups.depth else groups.counts
     free = groups.readings - groups.cells

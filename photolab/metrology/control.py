@@ -13,18 +13,8 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
-from photolab.metrology.bracketing import Bracketing, bracket_by_clock, bracketing_weights
+from photolab.metrology.arguments import finite, not_negative
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-
-__all__ = [
-    "Bracketing",
-    "ControlChart",
-    "Signal",
-    "bracket_by_clock",
-    "bracketing_weights",
-    "control_chart",
-    "day_mean_sd",
-]
 
 FloatArray = NDArray[np.float64]
 
@@ -88,48 +78,6 @@ class ControlChart:
     signals: tuple[Signal, ...]
     limits: dict[str, float]
     false_alarm: float
-
-
-def day_mean_sd(
-    mountings: ArrayLike, *, day_sd: float, mounting_sd: float, reading_sd: float = 0.0, readings: int = 1
-) -> FloatArray:
-    r"""Return the standard deviation of a day's mean: day and mounting together.
-
-    .. math:: s = \sqrt{s_d^2 + (s_m^2 + s_r^2/r)/n}
-
-    Parameters
-    ----------
-    mountings : array_like
-        Mountings behind each day's mean :math:`n`. [1]
-    day_sd, mounting_sd : float
-        Prior standard deviations :math:`s_d, s_m`. [unit of the value]
-    reading_sd : float, default 0
-        Prior standard deviation of one reading :math:`s_r`. [unit of the value]
-    readings : int, default 1
-        Readings of each mounting :math:`r`. [1]
-
-    Returns
-    -------
-    ndarray
-        Standard deviation of each day's mean. [unit of the value]
-
-    Raises
-    ------
-    ValueError
-        If a standard deviation is negative or all are zero, or a count is below 1.
-    """
-    for name, sd in (("day_sd", day_sd), ("mounting_sd", mounting_sd), ("reading_sd", reading_sd)):
-        if not (math.isfinite(sd) and sd >= 0.0):
-            message = f"{name} must be finite and zero or more; got {sd:g}"
-            raise ValueError(message)
-    count = np.asarray(mountings, dtype=np.float64)
-    if (count < 1).any() or readings < 1:
-        message = f"mountings and readings must be 1 or more; got {count.min():g} and {readings}"
-        raise ValueError(message)
-    if day_sd + mounting_sd + reading_sd == 0.0:
-        message = "one of day_sd, mounting_sd, reading_sd must be above zero; got 0 for all"
-        raise ValueError(message)
-    return np.asarray(np.sqrt(day_sd**2 + (mounting_sd**2 + reading_sd**2 / readings) / count))
 
 
 def control_chart(
@@ -277,14 +225,15 @@ def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) 
 
 
 def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, reading_sd: float) -> FloatArray:
-    """Return the standard deviation of each day's mean."""
-    seats = days["mountings"].to_numpy(dtype=np.float64)
-    own = day_mean_sd(seats, day_sd=day_sd, mounting_sd=mounting_sd, reading_sd=reading_sd)
-    # Repeated readings take off their part: reading_sd counts once a mounting above, and by its own count
-    # here.
-    return np.sqrt(
-        own**2 - reading_sd**2 / seats * (1.0 - days["inverse_readings"].to_numpy(dtype=np.float64))
-    )
+    """Return the standard deviation of each day's mean: day, mountings and their readings together."""
+    given = {"day_sd": day_sd, "mounting_sd": mounting_sd, "reading_sd": reading_sd}
+    for name, sd in given.items():
+        not_negative(name, sd, missing=False)
+    if not any(given.values()):
+        message = "one of day_sd, mounting_sd, reading_sd must be above zero; got 0 for all"
+        raise ValueError(message)
+    seats, inverse = (days[name].to_numpy(dtype=np.float64) for name in ("mountings", "inverse_readings"))
+    return np.asarray(np.sqrt(day_sd**2 + (mounting_sd**2 + reading_sd**2 * inverse) / seats))
 
 
 @dataclass(frozen=True, eq=False)
@@ -412,3 +361,35 @@ def _signals(
             )
         )
     return tuple(signals)
+
+
+def bracketing_weights(clock: ArrayLike, baseline_clock: ArrayLike) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Return the weights that interpolate the baseline to other instants.
+
+    Parameters
+    ----------
+    clock : array_like, shape (m,)
+        Instants of the values. [h]
+    baseline_clock : array_like, shape (b,)
+        Instants of the baselines, in any order; equal instants share their weight. [h]
+
+    Returns
+    -------
+    weights : ndarray, shape (m, b)
+        Rows sum to 1; linear in time between neighbours, the nearest baseline outside. [1]
+    bracketed : ndarray of bool, shape (m,)
+        Whether the instant lies between two baselines.
+
+    Raises
+    ------
+    ValueError
+        If there is no baseline or an instant is not finite.
+    """
+    at = np.atleast_1d(finite("clock", clock, "h", missing=False))
+    known = np.atleast_1d(finite("baseline_clock", baseline_clock, "h", missing=False))
+    if known.size == 0:
+        message = "baseline_clock must hold at least one instant; got none"
+        raise ValueError(message)
+    instants, place, count = np.unique(known, return_inverse=True, return_counts=True)
+    hats = np.array([np.interp(at, instants, unit) for unit in np.eye(len(instants))]).T
+    return (hats / count)[:, place], (at >= instants[0]) & (at <= instants[-1]) & (len(instants) > 1)

@@ -20,6 +20,7 @@ Groups = tuple[tuple[Array, float], ...]
 VariancePart = tuple[ArrayLike, float]
 
 MOST_GROUPS = 64
+NEGLIGIBLE = 1e-12  # of all the variance that rests on estimates: what is left of a group that cancels
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,12 +37,15 @@ class Estimates:
         What each value belongs to. [text]
     groups : tuple of (ndarray, float)
         Part of the covariance that rests on one estimated variance, and the dof of that estimate. [1]
+    joint : Joint or None
+        The joint result they were read from.
     """
 
     values: Array
     covariance: Array
     names: tuple[Hashable, ...]
     groups: Groups
+    joint: Joint | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,8 +112,10 @@ def read_estimates(
             message = "a joint result carries its own covariance, names and dof; give none of them beside it"
             raise ValueError(message)
         joint = values
-        covariance, names, variance_groups = joint.covariance, tuple(joint.names), groups_of(joint)
-        values = joint.values
+        if joint.values.size > 1:  # its covariance is one, and what it may lack is a density
+            groups = tuple((part, nu) for part, nu in groups_of(joint) if np.isfinite(nu))
+            return Estimates(joint.values, joint.covariance, tuple(joint.names), groups, joint)
+        covariance, names, values = joint.covariance, tuple(joint.names), joint.values
     estimate = np.asarray(values, dtype=float)
     if estimate.ndim != 1 or estimate.size < 2:
         message = f"values must be a list of at least two; got shape {estimate.shape}"
@@ -247,7 +253,10 @@ def groups_of(joint: Joint) -> list[tuple[Array, float]]:
             members[q.estimate].append(index)
     parts = [(joint.contributions(index), freedom[group]) for group, index in members.items()]
     blocks = [(p.toarray() if hasattr(p, "toarray") else p, nu) for p, nu in parts]
-    blocks.sort(key=lambda block: -float(np.sum(block[0] ** 2)))
+    # their number and order decide which draws a group takes: the last bits of a size must not
+    size = {id(block): float(f"{np.sum(block**2):.5e}") for block, _ in blocks}
+    least = NEGLIGIBLE * sum(size.values())
+    blocks = sorted((b for b in blocks if size[id(b[0])] > least), key=lambda b: -size[id(b[0])])
     kept, rest = blocks[: MOST_GROUPS - 1], blocks[MOST_GROUPS - 1 :]
     if rest:
         kept.append((np.hstack([block for block, _ in rest]), min(nu for _, nu in rest)))
@@ -276,8 +285,11 @@ def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrast
     """
     variance = _variances(estimates.covariance, first, second)
     own = np.diag(estimates.covariance)
-    faulty = np.flatnonzero(~(variance > 1e-14 * (own[first] + own[second])))
-    if faulty.size:
+    least = 1e-14 * (own[first] + own[second])
+    faulty = np.flatnonzero(~(variance > least))
+    if estimates.joint is not None:  # a difference known exactly is one of a joint result
+        variance = np.maximum(variance, least)
+    elif faulty.size:
         a, b = estimates.names[first[faulty[0]]], estimates.names[second[faulty[0]]]
         message = (
             f"covariance of the pair ({a!r}, {b!r}) must leave their difference a variance above 0; got 0"

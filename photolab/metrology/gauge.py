@@ -1,4 +1,4 @@
-"""Crossed gauge studies: parts against appraisers. The public names are importable from `precision`."""
+"""Crossed gauge studies: parts against appraisers (lamps against the people who seat and read them)."""
 
 import math
 from dataclasses import dataclass
@@ -10,8 +10,7 @@ from scipy import special
 
 from photolab.errors import MethodError
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-from photolab.metrology.components import FEW_DOF, Caution
-from photolab.metrology.intervals import component_limits
+from photolab.metrology.components import FEW_DOF, Caution, component_limits
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reml import UnweightedSquares
 
@@ -105,39 +104,45 @@ def gauge_study(
     """
     cells = _cells(table, value, part, appraiser)
     parts, appraisers, repeats = cells.shape
-    names = ["part", "appraiser", "interaction", "reading"]
     ss, dof = _sums_of_squares(cells)
-    error = 3 if repeats > 1 else 2
+    error = 3 if repeats > 1 else 2  # the row of the anova that stands for the repeats
     f_interaction = (ss[2] / dof[2]) / (ss[3] / dof[3]) if repeats > 1 and ss[3] > 0.0 else math.nan
     p_interaction = float(special.fdtrc(dof[2], max(dof[3], 1.0), f_interaction))
     pooled = pool_interaction and repeats > 1 and p_interaction > POOLING_LEVEL
     if pooled:
-        squares = np.array([ss[0] / dof[0], ss[1] / dof[1], (ss[2] + ss[3]) / (dof[2] + dof[3])])
-        counts, rows = np.array([dof[0], dof[1], dof[2] + dof[3]]), ["part", "appraiser", "reading"]
+        sums, free, names = np.append(ss[:2], ss[2:].sum()), np.append(dof[:2], dof[2:].sum()), ["reading"]
     else:
-        squares, counts = ss[: error + 1] / dof[: error + 1], dof[: error + 1]
-        rows = names if repeats > 1 else ["part", "appraiser", "interaction+reading"]
-    solve = _solving_matrix(parts, appraisers, repeats, len(rows))
-    components, cautions = _components(squares, counts, rows, solve, coverage, (parts, appraisers))
-    f = np.append(squares[:2] / squares[2], [f_interaction, math.nan])
-    probability = [*special.fdtrc(dof[:2], counts[2], f[:2]).tolist(), p_interaction, math.nan]
+        sums, free = ss[: error + 1], dof[: error + 1]
+        names = ["interaction", "reading"] if repeats > 1 else ["interaction+reading"]
+    squares = UnweightedSquares(sums / free, free, _solving_matrix(parts, appraisers, repeats, len(sums)))
+    components = _components(squares, ["part", "appraiser", *names, "gauge"], coverage)
+    mean_squares = squares.squares
+    f = np.append(mean_squares[:2] / mean_squares[2], [f_interaction, math.nan])
+    probability = [*special.fdtrc(dof[:2], free[2], f[:2]).tolist(), p_interaction, math.nan]
     with np.errstate(invalid="ignore"):
-        anova = pd.DataFrame(
-            {"source": names, "ss": ss, "dof": dof, "ms": ss / dof, "f": f, "p": probability}
-        )
-    sd = dict(zip(components["level"], components["sd"], strict=True))
+        columns = {"ss": ss, "dof": dof, "ms": ss / dof, "f": f, "p": probability}
+    anova = pd.DataFrame({"source": ["part", "appraiser", "interaction", "reading"], **columns})
+    sd = components.set_index("level")["sd"]
+    groups = (parts, appraisers, parts * appraisers, parts * appraisers)
     return GaugeStudy(
         table=components,
         anova=anova[: error + 1],
-        repeatability_sd=float(sd[rows[-1]]),
+        repeatability_sd=float(sd[names[-1]]),
         appraiser_sd=float(sd["appraiser"]),
         interaction_sd=float(sd.get("interaction", 0.0)),
         gauge_sd=float(sd["gauge"]),
         part_sd=float(sd["part"]),
-        total_sd=math.hypot(sd["gauge"], sd["part"]),
+        total_sd=math.sqrt(sd["gauge"] ** 2 + sd["part"] ** 2),
         interaction_pooled=pooled,
         mean=float(cells.mean()),
-        cautions=cautions,
+        cautions=tuple(
+            Caution(code, level, size)
+            for level, size, variance, known in zip(
+                components["level"][:-1], groups, components["variance"], free, strict=False
+            )
+            for code, holds in (("at_zero", variance == 0.0), ("few_groups", known <= FEW_DOF))
+            if holds
+        ),
     )
 
 
@@ -145,16 +150,13 @@ def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> FloatA
     """Return the readings as an array part x appraiser x repeat."""
     require_columns(table, value, part, appraiser)
     readings = finite_column(table, value)
-    labels = []
-    for column in (part, appraiser):
-        code, names = label_codes(table, column)
+    (rows, parts), (columns, appraisers) = (label_codes(table, name) for name in (part, appraiser))
+    for column, names in ((part, parts), (appraiser, appraisers)):
         if len(names) < 2:
             message = (
                 f"{column} must have at least 2 groups; got {len(names)}: its spread cannot be estimated"
             )
             raise MethodError(message, code="one_group", known={"level": column, "groups": len(names)})
-        labels.append((code, names))
-    (rows, parts), (columns, appraisers) = labels
     cell = rows * len(appraisers) + columns
     count = np.bincount(cell, minlength=len(parts) * len(appraisers))
     if np.ptp(count) != 0:
@@ -170,28 +172,19 @@ def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> FloatA
             f"all {len(readings)} values are equal ({readings[0]:g}): no spread can be estimated from them"
         )
         raise MethodError(message, code="all_equal", known={"value": float(readings[0])})
-    order = np.argsort(cell, kind="stable")
-    return readings[order].reshape(len(parts), len(appraisers), -1)
+    return readings[np.argsort(cell, kind="stable")].reshape(len(parts), len(appraisers), -1)
 
 
 def _sums_of_squares(cells: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return sums of squares and degrees of freedom of part, appraiser, interaction and reading."""
-    parts, appraisers, repeats = cells.shape
+    p, a, n = cells.shape
     means = cells.mean(axis=2)
     centred = means - means.mean()
     rows, columns = centred.mean(axis=1), centred.mean(axis=0)
-    cross = centred - rows[:, None] - columns
-    within = cells - means[:, :, None]
-    squares = np.array(
-        [
-            appraisers * repeats * (rows @ rows),
-            parts * repeats * (columns @ columns),
-            repeats * (cross**2).sum(),
-            (within**2).sum(),
-        ]
-    )
-    free = [parts - 1, appraisers - 1, (parts - 1) * (appraisers - 1), parts * appraisers * (repeats - 1)]
-    return squares, np.array(free, dtype=np.float64)
+    cross, within = centred - rows[:, None] - columns, cells - means[:, :, None]
+    squares = [a * n * (rows @ rows), p * n * (columns @ columns), n * (cross**2).sum(), (within**2).sum()]
+    free = [p - 1, a - 1, (p - 1) * (a - 1), p * a * (n - 1)]
+    return np.array(squares), np.array(free, dtype=np.float64)
 
 
 def _solving_matrix(parts: int, appraisers: int, repeats: int, rows: int) -> FloatArray:
@@ -204,36 +197,21 @@ def _solving_matrix(parts: int, appraisers: int, repeats: int, rows: int) -> Flo
     return np.vstack([solve, solve[1:].sum(axis=0)])
 
 
-def _components(
-    squares: FloatArray,
-    dof: FloatArray,
-    rows: list[str],
-    solve: FloatArray,
-    coverage: float,
-    sizes: tuple[int, int],
-) -> tuple[pd.DataFrame, tuple[Caution, ...]]:
-    """Return the component table and its cautions."""
-    variances = np.maximum(solve[:-1] @ squares, 0.0)
+def _components(squares: UnweightedSquares, levels: list[str], coverage: float) -> pd.DataFrame:
+    """Return the components as rows, none below zero; the gauge is all but the part."""
+    variances = np.maximum(squares.solve[:-1] @ squares.squares, 0.0)
     gauge = float(variances[1:].sum())
-    low, high = component_limits(UnweightedSquares(squares, dof, solve), coverage=coverage)
-    terms = solve[-1] * squares
-    gauge_dof = gauge**2 / float((terms**2 / dof).sum())
-    sd = np.sqrt(np.append(variances, gauge))
-    frame = pd.DataFrame(
+    low, high = component_limits(squares, coverage=coverage)
+    gauge_dof = gauge**2 / float(((squares.solve[-1] * squares.squares) ** 2 / squares.dof).sum())
+    variances = np.append(variances, gauge)
+    sd = np.sqrt(variances)
+    return pd.DataFrame(
         {
-            "level": [*rows, "gauge"],
-            "variance": [*variances, gauge],
+            "level": levels,
+            "variance": variances,
             "sd": sd,
             "low": np.minimum(low, sd),
             "high": np.maximum(high, sd),
-            "dof": [*dof, gauge_dof],
+            "dof": [*squares.dof, gauge_dof],
         }
     )
-    groups = [*sizes, sizes[0] * sizes[1], sizes[0] * sizes[1]]
-    cautions = [
-        Caution(code, name, size)
-        for name, size, variance, free in zip(rows, groups, variances, dof, strict=False)
-        for code, holds in (("at_zero", variance == 0.0), ("few_groups", free <= FEW_DOF))
-        if holds
-    ]
-    return frame, tuple(cautions)

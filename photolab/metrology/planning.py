@@ -1,109 +1,38 @@
 """What the next protocol can resolve, how many mountings that takes, and where effort pays.
 
-Spreads are relative standard deviations (of ln readings): 0.02 is 2 %. Allocation, hours and run order are in
-`effort`.
+Spreads are relative standard deviations (of ln readings): 0.02 is 2 %.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
+from photolab.errors import MethodError
+from photolab.metrology.arguments import not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE
 
 if TYPE_CHECKING:
     import pandas as pd
 
-Alternative = Literal["two-sided", "larger", "smaller"]
+FloatArray = NDArray[np.float64]
+
+
 MOST_REPLICATES = 2**50
 """Beyond so many the floor is taken to forbid it: the power asked for is reached by rounding only."""
+
 
 NORMAL_DOF = 1e6
 """Degrees of freedom above which Student's t is the normal law to seven digits."""
 
 
-def _check_plan(relative_sd: float, floor: float, dof: float | None, power: float, coverage: float) -> None:
-    """Refuse a plan outside its domain."""
-    if not (math.isfinite(relative_sd) and relative_sd > 0.0):
-        message = f"relative_sd must be finite and above zero; got {relative_sd:g}"
-        raise ValueError(message)
-    if not (math.isfinite(floor) and floor >= 0.0):
-        message = f"floor must be finite and zero or more; got {floor:g}"
-        raise ValueError(message)
-    if dof is not None and not dof > 0.0:
-        message = f"dof must be above zero; got {dof:g}"
-        raise ValueError(message)
-    for name, chance in (("power", power), ("coverage", coverage)):
-        if not 0.0 < chance < 1.0:
-            message = f"{name} must lie between 0 and 1; got {chance:g}"
-            raise ValueError(message)
-
-
-def _ratio_sd(relative_sd: float, n: int, floor: float) -> float:
-    """Return the standard uncertainty of ln(ratio) of two lamps mounted `n` times each."""
-    return math.sqrt(2.0 * relative_sd**2 / n + floor**2)
-
-
-def _power(standardised: float, dof: float, coverage: float) -> float:
-    """Return the two-sided power at a difference counted in its standard uncertainties."""
-    if dof > NORMAL_DOF:
-        z = float(special.ndtri((1.0 + coverage) / 2.0))
-        return float(special.ndtr(standardised - z) + special.ndtr(-standardised - z))
-    t = float(special.stdtrit(dof, (1.0 + coverage) / 2.0))
-    # far out the noncentral t is not computable (NaN): nothing is missed there, and the other side is empty
-    missed, other_side = (float(np.nan_to_num(special.nctdtr(dof, standardised, x))) for x in (t, -t))
-    return 1.0 - missed + other_side
-
-
-def comparison_power(
-    relative_difference: float,
-    relative_sd: float,
-    n: int,
-    *,
-    floor: float = 0.0,
-    dof: float | None = math.inf,
-    coverage: float = COVERAGE,
-) -> float:
-    """Return the chance that two lamps with a stated difference are told apart.
-
-    Parameters
-    ----------
-    relative_difference : float
-        True ratio less one, above -1. [1]
-    relative_sd : float
-        Relative standard deviation of one mounting. [1]
-    n : int
-        Mountings of each lamp. [1]
-    floor : float, default 0
-        Relative standard uncertainty of the ratio that more mountings do not lower. [1]
-    dof : float or None, default inf
-        Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings
-        alone, 2 (n - 1). [1]
-    coverage : float, default COVERAGE
-        Coverage probability of the interval that must not hold 1. [1]
-
-    Returns
-    -------
-    float
-        Power of the two-sided decision. [1]
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its domain.
-    """
-    _check_plan(relative_sd, floor, dof, 0.5, coverage)
-    if not relative_difference > -1.0:
-        message = f"relative_difference must be above -1; got {relative_difference:g}"
-        raise ValueError(message)
-    if n < 1 or (dof is None and n < 2):
-        message = f"n must be {2 if dof is None else 1} or more; got {n}"
-        raise ValueError(message)
-    free = 2.0 * (n - 1) if dof is None else dof
-    return _power(abs(math.log1p(relative_difference)) / _ratio_sd(relative_sd, n, floor), free, coverage)
+_MOST_TRIALS = 2_000_000
 
 
 def resolvable_ratio(
@@ -156,20 +85,6 @@ def resolvable_ratio(
         raise ValueError(message)
     free = 2.0 * (n - 1) if dof is None else dof
     return math.exp(_needed_shift(free, power, coverage) * _ratio_sd(relative_sd, n, floor))
-
-
-def _needed_shift(dof: float, power: float, coverage: float) -> float:
-    """Return the difference, in its standard uncertainties, that is found with the power asked for."""
-    if power <= 1.0 - coverage:
-        return 0.0
-    upper = 10.0
-    while _power(upper, dof, coverage) < power and upper < 1e4:
-        upper *= 2.0
-    low = 0.0
-    while upper - low > 1e-12 * upper:
-        middle = (low + upper) / 2.0
-        low, upper = (middle, upper) if _power(middle, dof, coverage) < power else (low, middle)
-    return (low + upper) / 2.0
 
 
 def replicates_needed(
@@ -237,88 +152,90 @@ def replicates_needed(
     return high
 
 
-def mean_power(
-    effect_size: float,
-    n: float,
-    n_other: float | None = None,
-    *,
-    alternative: Alternative = "two-sided",
-    coverage: float = COVERAGE,
-) -> float:
-    """Return the power of a t test of one mean, or of two means.
+def planned_sd(sd_by_level: Mapping[str, float], counts: Mapping[str, int]) -> float:
+    r"""Return the standard deviation of a lamp's mean under a plan.
+
+    .. math:: s^2 = \sum_k s_k^2 / (n_1 n_2 \cdots n_k)
 
     Parameters
     ----------
-    effect_size : float
-        Difference over the standard deviation of one reading. [1]
-    n : float
-        Readings (of the first lamp). [1]
-    n_other : float, optional
-        Readings of the second lamp; without it one mean against a fixed value. [1]
-    alternative : {"two-sided", "larger", "smaller"}
-        Which differences count.
-    coverage : float, default COVERAGE
-        One less the size of the test. [1]
+    sd_by_level : mapping
+        Standard deviation of each level, outermost first. [any unit, or ln]
+    counts : mapping
+        Number of each level in one of the level outside it (specimens, mountings a specimen, readings a
+        mounting). [1]
 
     Returns
     -------
     float
-        Power, by the noncentral t. [1]
+        Standard deviation of the mean. [unit of the standard deviations]
     """
-    from statsmodels.stats.power import TTestIndPower, TTestPower  # heavy, and no comparison needs it
-
-    size = 1.0 - coverage
-    if n_other is None:
-        return float(TTestPower().power(effect_size, n, size, alternative=alternative))
-    return float(TTestIndPower().power(effect_size, n, size, ratio=n_other / n, alternative=alternative))
+    _same_levels(sd_by_level, "counts", counts)
+    _each("counts", counts, lambda n: n >= 1, "1 or more")
+    units = itertools.accumulate(counts.values(), lambda outer, inner: outer * inner)
+    return math.sqrt(sum(sd**2 / unit for sd, unit in zip(sd_by_level.values(), units, strict=True)))
 
 
-def mean_replicates(
-    effect_size: float,
-    *,
-    groups: Literal[1, 2] = 1,
-    alternative: Alternative = "two-sided",
-    known_sd: bool = False,
-    power: float = 0.8,
-    coverage: float = COVERAGE,
-) -> float:
-    """Return the readings, of one mean or of each of two, that find a difference; not rounded.
+def allocate_effort(
+    sd_by_level: Mapping[str, float], cost_by_level: Mapping[str, float], *, total_cost: float | None = None
+) -> pd.DataFrame:
+    r"""Return how many specimens, mountings and readings make the mean of a lamp best for its cost.
+
+    Units of level k cost :math:`c_k` each; :math:`N_k = \sqrt{s_k^2/(\lambda c_k)}` of them in all minimise
+    the variance, so that :math:`n_k = \sqrt{c_{k-1} s_k^2 / (c_k s_{k-1}^2)}`; where that falls below 1 the
+    two levels are taken as one, with summed costs and variances.
 
     Parameters
     ----------
-    effect_size : float
-        Difference over the standard deviation of one reading, not zero. [1]
-    groups : {1, 2}
-        One mean against a fixed value, or two means.
-    alternative : {"two-sided", "larger", "smaller"}
-        Which differences count.
-    known_sd : bool, default False
-        Use the normal law (standard deviation known) instead of the noncentral t.
-    power : float, default 0.8
-        Chance of finding it. [1]
-    coverage : float, default COVERAGE
-        One less the size of the test. [1]
+    sd_by_level : mapping
+        Standard deviation of each level, outermost first, the readings last. [any unit, or ln]
+    cost_by_level : mapping
+        Cost of one more unit of the level, what is inside it not counted; same names, same order. [any unit]
+    total_cost : float, optional
+        What may be spent on one lamp; the whole plan is then found in whole numbers. Without it, the
+        outermost level counts 1. [as cost]
 
     Returns
     -------
-    float
-        Readings of each group; round up. [1]
+    DataFrame
+        ``level, sd, cost, ideal, count, units, variance, spent``: ideal number in one outer unit, whole
+        number chosen, number in all, contribution to the variance of the mean, and cost. The sums of the last
+        two are the plan's. [as given]
+
+    Raises
+    ------
+    ValueError
+        If names differ, a standard deviation or cost is negative or not finite, an inner level is free, or
+        the outermost level has no spread and no `total_cost` bounds the inner ones.
+    MethodError
+        If `total_cost` does not pay for one of each (code ``too_little``).
     """
-    if effect_size == 0.0 or not math.isfinite(effect_size):
-        message = f"effect_size must be finite and not zero; got {effect_size:g}"
-        raise ValueError(message)
-    from statsmodels.stats.power import (  # heavy, as above
-        TTestIndPower,
-        TTestPower,
-        normal_sample_size_one_tail,
+    import pandas as pd  # heavy, and `compare` needs no table
+
+    levels, sd, cost = _check_effort(sd_by_level, cost_by_level)
+    ideal = _ideal_counts(sd**2, cost)
+    if total_cost is None:
+        if not np.isfinite(ideal[1:]).all():
+            message = f"sd_by_level[{levels[0]!r}] must be above zero without a total_cost; got {sd[0]:g}"
+            raise ValueError(message)
+        counts = _round_counts(ideal, sd**2, cost)
+    else:
+        counts = _best_counts(sd**2, cost, total_cost)
+        per_unit = float(cost @ np.cumprod(np.append(1.0, ideal[1:])))
+        ideal[0] = total_cost / per_unit if math.isfinite(per_unit) else math.nan
+    units = np.cumprod(counts)
+    return pd.DataFrame(
+        {
+            "level": levels,
+            "sd": sd,
+            "cost": cost,
+            "ideal": ideal,
+            "count": counts.astype(int),
+            "units": units.astype(int),
+            "variance": sd**2 / units,
+            "spent": cost * units,
+        }
     )
-
-    size = 1.0 - coverage
-    if known_sd:
-        half = size / 2.0 if alternative == "two-sided" else size
-        return float(normal_sample_size_one_tail(abs(effect_size), power, half, std_null=math.sqrt(groups)))
-    solver = TTestPower() if groups == 1 else TTestIndPower()
-    return float(solver.solve_power(effect_size, power=power, alpha=size, alternative=alternative))
 
 
 def improvements(
@@ -368,13 +285,15 @@ def improvements(
     if not 0.0 <= factor < 1.0:
         message = f"factor must be zero or more and below 1; got {factor:g}"
         raise ValueError(message)
-    fractions = np.asarray(budget["variance_fraction"], dtype=np.float64)
-    bad = np.flatnonzero(~(fractions >= 0.0) | ~np.isfinite(fractions))
-    if bad.size or fractions.sum() <= 0.0:
-        where = f"variance_fraction[{bad[0]}]" if bad.size else "the sum of variance_fraction"
-        got = fractions[bad[0]] if bad.size else fractions.sum()
-        message = f"{where} must be finite and {'zero or more' if bad.size else 'above zero'}; got {got:g}"
-        raise ValueError(message)
+    wanted = "finite and zero or more"
+    fractions = require(
+        "variance_fraction",
+        budget["variance_fraction"],
+        lambda f: (f >= 0) & np.isfinite(f),
+        wanted,
+        missing=False,
+    )
+    positive("the sum of variance_fraction", fractions.sum(), missing=False)
     table = budget[columns].assign(variance_fraction=fractions / fractions.sum())
     table = table.groupby(columns, sort=False)[["variance_fraction"]].sum().reset_index()
     share = table["variance_fraction"].clip(upper=1.0)
@@ -388,3 +307,212 @@ def improvements(
     return table.sort_values(order, ascending=costs is None, kind="stable", na_position="last").reset_index(
         drop=True
     )
+
+
+def bench_hours(counts: Mapping[str, int], minutes: Mapping[str, float]) -> float:
+    """Return the bench time of a plan.
+
+    Parameters
+    ----------
+    counts : mapping
+        Number of each level in one of the level outside it, outermost first (lamps, specimens a lamp,
+        mountings, readings). [1]
+    minutes : mapping
+        Time each unit of the level takes by itself (rest and warm-up a mounting, one reading); same names,
+        same order. [min]
+
+    Returns
+    -------
+    float
+        Time in all. [h]
+    """
+    _same_levels(counts, "minutes", minutes)
+    _each("counts", counts, lambda n: (n >= 1) & np.isfinite(n), "finite and 1 or more")
+    _each("minutes", minutes, lambda t: (t >= 0) & np.isfinite(t), "finite and 0 or more")
+    units = itertools.accumulate(counts.values(), lambda outer, inner: outer * inner)
+    return float(sum(unit * time for unit, time in zip(units, minutes.values(), strict=True))) / 60.0
+
+
+def run_order(
+    lamps: Sequence[Hashable],
+    *,
+    seed: int,
+    days: int = 1,
+    rounds: int = 1,
+    baseline: Hashable | None = None,
+    baseline_every: int = 4,
+) -> pd.DataFrame:
+    """Return a random run order to print and work through.
+
+    Parameters
+    ----------
+    lamps : sequence
+        What is mounted: lamps, or (lamp, specimen) pairs; the baseline left out.
+    seed : int
+        Seed of the shuffle; the same seed gives the same order. [1]
+    days : int, default 1
+        Bench days; every lamp is mounted on each. [1]
+    rounds : int, default 1
+        Mountings of every lamp a day; each round shuffles all lamps anew. [1]
+    baseline : hashable, optional
+        Check standard that opens and closes each day and stands after every `baseline_every` lamps.
+    baseline_every : int, default 4
+        Lamps between two baselines. [1]
+
+    Returns
+    -------
+    DataFrame
+        ``day, position, lamp, mounting``; mountings are counted for each lamp over the campaign. [1]
+    """
+    import pandas as pd  # heavy, and `compare` needs no table
+
+    if len(set(lamps)) != len(lamps) or not lamps or baseline in set(lamps):
+        message = (
+            "lamps must be different from one another and from the baseline; "
+            f"got {len(lamps)} names, {len(set(lamps))} different"
+        )
+        raise ValueError(message)
+    if min(days, rounds, baseline_every) < 1:
+        message = f"days, rounds and baseline_every must be 1 or more; got {days}, {rounds}, {baseline_every}"
+        raise ValueError(message)
+    rng = np.random.default_rng(seed)
+    rows: list[tuple[int, int, Hashable]] = []
+    for day in range(1, days + 1):
+        order: list[Hashable] = []
+        for _ in range(rounds):
+            turn = [lamps[int(place)] for place in rng.permutation(len(lamps))]
+            if order and turn[0] == order[-1]:
+                turn.append(turn.pop(0))
+            order.extend(turn)
+        if baseline is not None:
+            blocks = [order[start : start + baseline_every] for start in range(0, len(order), baseline_every)]
+            order = [baseline, *(lamp for block in blocks for lamp in (*block, baseline))]
+        rows.extend((day, position, lamp) for position, lamp in enumerate(order, start=1))
+    table = pd.DataFrame(
+        {"day": [r[0] for r in rows], "position": [r[1] for r in rows], "lamp": [r[2] for r in rows]}
+    )
+    table["mounting"] = table.groupby("lamp").cumcount() + 1
+    return table
+
+
+def _check_plan(relative_sd: float, floor: float, dof: float | None, power: float, coverage: float) -> None:
+    """Refuse a plan outside its domain."""
+    positive("relative_sd", relative_sd, missing=False)
+    not_negative("floor", floor, missing=False)
+    require("dof", math.inf if dof is None else dof, lambda v: v > 0, "above zero", missing=False)
+    for name, chance in (("power", power), ("coverage", coverage)):
+        require(name, chance, lambda p: (p > 0) & (p < 1), "between 0 and 1", missing=False)
+
+
+def _ratio_sd(relative_sd: float, n: int, floor: float) -> float:
+    """Return the standard uncertainty of ln(ratio) of two lamps mounted `n` times each."""
+    return math.sqrt(2.0 * relative_sd**2 / n + floor**2)
+
+
+def _power(standardised: float, dof: float, coverage: float) -> float:
+    """Return the two-sided power at a difference counted in its standard uncertainties."""
+    if dof > NORMAL_DOF:
+        z = float(special.ndtri((1.0 + coverage) / 2.0))
+        return float(special.ndtr(standardised - z) + special.ndtr(-standardised - z))
+    t = float(special.stdtrit(dof, (1.0 + coverage) / 2.0))
+    # far out the noncentral t is not computable (NaN): nothing is missed there, and the other side is empty
+    missed, other_side = (float(np.nan_to_num(special.nctdtr(dof, standardised, x))) for x in (t, -t))
+    return 1.0 - missed + other_side
+
+
+def _needed_shift(dof: float, power: float, coverage: float) -> float:
+    """Return the difference, in its standard uncertainties, that is found with the power asked for."""
+    if power <= 1.0 - coverage:
+        return 0.0
+    upper = 10.0
+    while _power(upper, dof, coverage) < power and upper < 1e4:
+        upper *= 2.0
+    low = 0.0
+    while upper - low > 1e-12 * upper:
+        middle = (low + upper) / 2.0
+        low, upper = (middle, upper) if _power(middle, dof, coverage) < power else (low, middle)
+    return (low + upper) / 2.0
+
+
+def _check_effort(
+    sd_by_level: Mapping[str, float], cost_by_level: Mapping[str, float]
+) -> tuple[list[str], FloatArray, FloatArray]:
+    """Return levels, standard deviations and costs."""
+    _same_levels(sd_by_level, "cost_by_level", cost_by_level)
+    wanted = "finite and zero or more"
+    sd = _each("sd_by_level", sd_by_level, lambda v: (v >= 0) & np.isfinite(v), wanted)
+    cost = _each("cost_by_level", cost_by_level, lambda v: (v >= 0) & np.isfinite(v), wanted)
+    inner = dict(list(cost_by_level.items())[1:]) or cost_by_level
+    _each("cost_by_level", inner, lambda v: v > 0, "above zero")
+    levels = list(sd_by_level)
+    if sd.sum() == 0.0:
+        message = f"sd_by_level must hold a spread above zero; got 0 at every level ({', '.join(levels)})"
+        raise ValueError(message)
+    return levels, sd, cost
+
+
+def _same_levels(first: Mapping[str, float], name: str, other: Mapping[str, float]) -> None:
+    """Refuse two tables that do not name the same levels in the same order."""
+    if list(first) != list(other) or not first:
+        message = f"{name} must name the levels {', '.join(first)} in order; got {', '.join(other)}"
+        raise ValueError(message)
+
+
+def _each(
+    name: str, table: Mapping[str, float], holds: Callable[[FloatArray], NDArray[np.bool_]], wanted: str
+) -> FloatArray:
+    """Return the numbers of a table by level, each checked and named by its level where it does not hold."""
+    for level, value in table.items():
+        require(f"{name}[{level!r}]", value, holds, wanted, missing=False)
+    return np.array([*table.values()], dtype=np.float64)
+
+
+def _ideal_counts(variance: FloatArray, cost: FloatArray) -> FloatArray:
+    """Return unrounded numbers in one outer unit, none below 1; the outermost is not determined (NaN)."""
+    blocks: list[tuple[float, float, int]] = []
+    for one_variance, one_cost in zip(variance.tolist(), cost.tolist(), strict=True):
+        v, c, size = one_variance, one_cost, 1
+        # v / c falls where the level asks for fewer units than its outer one has: they are taken as one.
+        while blocks and blocks[-1][0] * c >= v * blocks[-1][1]:
+            outer_v, outer_c, outer_size = blocks.pop()
+            v, c, size = v + outer_v, c + outer_c, size + outer_size
+        blocks.append((v, c, size))
+    ideal = [math.nan]
+    for place, (v, c, size) in enumerate(blocks):
+        if place:
+            outer_v, outer_c, _ = blocks[place - 1]
+            ideal.append(math.sqrt(v * outer_c / (c * outer_v)) if outer_v > 0.0 else math.inf)
+        ideal.extend([1.0] * (size - 1))
+    return np.array(ideal)
+
+
+def _round_counts(ideal: FloatArray, variance: FloatArray, cost: FloatArray) -> FloatArray:
+    """Return the neighbouring whole numbers with the least variance times cost, the outermost 1."""
+    choices = [sorted({max(1, math.floor(one)), math.ceil(one)}) for one in ideal[1:]]
+    plans = [np.array([1.0, *inner]) for inner in itertools.product(*choices)]
+
+    def product(plan: FloatArray) -> float:
+        units = np.cumprod(plan)
+        return float((variance / units).sum() * (cost @ units))
+
+    return min(plans, key=product)
+
+
+def _best_counts(variance: FloatArray, cost: FloatArray, total_cost: float) -> FloatArray:
+    """Return the whole numbers with the least variance that the total pays for; the cheapest among equals."""
+    if not total_cost >= cost.sum():
+        message = f"total_cost must pay for one unit of each level ({cost.sum():g}); got {total_cost:g}"
+        raise MethodError(message, code="too_little", known={"least_cost": float(cost.sum())})
+    inner = len(cost) - 1
+    most = int(_MOST_TRIALS ** (1.0 / max(inner, 1)))
+    spare = total_cost - cost.sum()
+    reach = [np.arange(1.0, min(most, math.floor(spare / one) + 1) + 1) for one in cost[1:]]
+    grid = np.array([axis.ravel() for axis in np.meshgrid(*reach, indexing="ij")]).reshape(
+        inner, -1 if inner else 1
+    )
+    units = np.cumprod(np.vstack([np.ones((1, grid.shape[1])), grid]), axis=0)
+    affordable = np.floor(total_cost / (cost @ units) * (1.0 + 1e-12))
+    spread = np.where(affordable >= 1.0, (variance @ (1.0 / units)) / np.maximum(affordable, 1.0), np.inf)
+    spent = affordable * (cost @ units)
+    best = np.lexsort((spent, np.round(spread / spread.min(), 12)))[0]
+    return np.append(affordable[best], grid[:, best])

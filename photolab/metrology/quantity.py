@@ -12,9 +12,9 @@ import math
 import re
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, field, replace
-from functools import cached_property, partial
+from functools import cached_property, partial, wraps
 from operator import attrgetter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
@@ -37,6 +37,8 @@ _BENCH = (
 )
 METER_KINDS = frozenset(_METER.split(", "))
 """What the meter brings: scope *readings*."""
+
+_Law = TypeVar("_Law", bound="Callable[..., Any]")
 
 KINDS = METER_KINDS | {*_BENCH.split(", "), "emissivity", "reflected temperature", "angle"}
 """Lines of a budget; the list is closed."""
@@ -947,6 +949,45 @@ def apply(law: Callable[..., ArrayLike], *quantities: Measured | float, unit: st
     if moved and (curved > _BENT**2 * first or first <= (_ROUNDING * centre) ** 2):
         return _by_draws(law, quantities, centre).in_unit(unit)
     return _moved(centre, moved, linear=False, unit=unit, rounding=1e-9)  # what differences leave of zero
+
+
+def of_quantities(unit: str) -> Callable[[_Law], _Law]:
+    """Let a law of numbers take measured quantities too: one function for both.
+
+    Parameters
+    ----------
+    unit : str
+        Unit that the law names for its result.
+
+    Returns
+    -------
+    callable
+        Decorator of a law. Where arguments are `Measured`, the result is that of `apply` on those, the others as they
+        are given; numbers and arrays go through untouched.
+    """
+
+    def decorate(law: _Law) -> _Law:
+        @wraps(law)
+        def either(*given: Any, **named: Any) -> Any:
+            places: list[Any] = [i for i, x in enumerate(given) if isinstance(x, Measured)]
+            keys = [key for key, x in named.items() if isinstance(x, Measured)]
+            if not places and not keys:
+                return law(*given, **named)
+
+            def of_numbers(*numbers: float) -> ArrayLike:
+                here, by_name = list(given), dict(named)
+                for where, number in zip([*places, *keys], numbers, strict=True):
+                    if isinstance(where, str):
+                        by_name[where] = number
+                    else:
+                        here[where] = number
+                return law(*here, **by_name)  # type: ignore[no-any-return]
+
+            return apply(of_numbers, *(given[i] for i in places), *(named[k] for k in keys), unit=unit)
+
+        return cast("_Law", either)
+
+    return decorate
 
 
 def from_ln(ln_value: Measured, *, unit: str = "1") -> Measured:

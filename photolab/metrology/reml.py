@@ -9,11 +9,15 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import minimize, root
 
 from photolab.errors import MethodError
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
+
+NOTHING = 1e-9  # of the scatter from inside a level: a smaller variance is zero
+SETTLED = 1e-7  # of the number of readings: the largest slope, in logarithms, at an optimum
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,33 +146,6 @@ def unweighted_squares(groups: NestedGroups) -> UnweightedSquares:
     return UnweightedSquares(squares, dof, np.asarray(np.linalg.inv(expected), dtype=np.float64))
 
 
-def pool_adjacent(squares: FloatArray, weights: FloatArray) -> FloatArray:
-    """Return the nearest non-increasing sequence in weighted least squares (pool adjacent violators).
-
-    Parameters
-    ----------
-    squares : ndarray
-        Mean squares, outermost first. [squared unit of the value]
-    weights : ndarray
-        Degrees of freedom. [1]
-
-    Returns
-    -------
-    ndarray
-        Pooled mean squares; nothing changes where they already fall from outside in. [squared unit of the
-        value]
-    """
-    blocks: list[tuple[float, float, int]] = []
-    for square, weight in zip(squares.tolist(), weights.tolist(), strict=True):
-        value, total, size = square, weight, 1
-        while blocks and blocks[-1][0] < value:
-            outer, outer_weight, outer_size = blocks.pop()
-            value = (outer * outer_weight + value * total) / (outer_weight + total)
-            total, size = outer_weight + total, outer_size + size
-        blocks.append((value, total, size))
-    return np.repeat([value for value, _, _ in blocks], [size for _, _, size in blocks])
-
-
 @dataclass(frozen=True, eq=False)
 class Sweep:
     """Restricted likelihood at one point, and what the fit needs from it."""
@@ -260,71 +237,44 @@ def maximise(groups: NestedGroups, squares: UnweightedSquares) -> FloatArray:
 
     Notes
     -----
-    Newton steps in the logarithms of the ratios, halved until they pay; a ratio is set to zero where that
-    pays and the gradient agrees, and freed where it does not. Searched again from another start where one
-    ends at zero, because the likelihood of unequal groups may have two hills.
+    The bounded search ends at exact zeros; what stands above zero is taken to its last digits on the gradient in
+    logarithms. Searched again from another start where one search ends at zero, because the likelihood of unequal
+    groups may have two hills.
     """
     start, notice = squares.start()
-    ratios, value = _climb(groups, np.maximum(start, 0.3 * notice), notice)
-    if (ratios == 0.0).any():
-        other, other_value = _climb(groups, np.maximum(start, 3.0 * notice), notice)
-        if other_value < value - 1e-9:
-            return other
-    return ratios
+    best = _search(groups, np.maximum(start, 0.3 * notice), notice)
+    if (best == 0.0).any():
+        other = _search(groups, np.maximum(start, 3.0 * notice), notice)
+        objective, lower = (restricted_likelihood(groups, one).objective for one in (best, other))
+        return other if lower < objective - 1e-9 else best
+    return best
 
 
-def _climb(groups: NestedGroups, ratios: FloatArray, notice: FloatArray) -> tuple[FloatArray, float]:
-    """Return the ratios and the objective at the end of one search."""
-    at = restricted_likelihood(groups, ratios)
-    for _ in range(60):
-        ratios, at = _at_bound(groups, ratios, at, notice)
-        free = np.flatnonzero(ratios > 0.0)
-        if not free.size:
-            return ratios, at.objective
-        step = _newton_step(groups, ratios, at, free)
-        for _ in range(20):
-            trial = ratios.copy()
-            trial[free] *= np.exp(-step)
-            following = restricted_likelihood(groups, trial)
-            if following.objective <= at.objective + 1e-10 * abs(at.objective):
-                break
-            step = step / 2.0
-        # Newton's error is squared by a step: after one below 1e-4 it is below 1e-7.
-        settled = np.abs(step).max() < 1e-4
-        ratios, at = trial, following
-        if settled and not ((ratios == 0.0) & (at.gradient < 0.0)).any():
-            return ratios, at.objective
-    message = f"the search for the variance components of {groups.readings} readings did not settle"
-    raise MethodError(message, code="no_optimum", known={"ratios": ratios})
+def _search(groups: NestedGroups, scale: FloatArray, notice: FloatArray) -> FloatArray:
+    """Return the ratios at the end of one search that starts at the scale."""
 
+    def objective(share: FloatArray) -> tuple[float, FloatArray]:
+        at = restricted_likelihood(groups, share * scale)
+        return at.objective, at.gradient * scale
 
-def _at_bound(
-    groups: NestedGroups, ratios: FloatArray, at: Sweep, notice: FloatArray
-) -> tuple[FloatArray, Sweep]:
-    """Free ratios at zero that want to rise; set small ones to zero where that pays."""
-    wanted = (ratios == 0.0) & (at.gradient < 0.0)
-    if wanted.any():
-        ratios = np.where(wanted, 0.01 * notice, ratios)
-        return ratios, restricted_likelihood(groups, ratios)
-    for level in np.flatnonzero((ratios > 0.0) & (ratios < 0.1 * notice) & (at.gradient > 0.0)):
+    options = {"ftol": 1e-11, "gtol": 1e-5, "maxiter": 1000}
+    bounds = [(0.0, None)] * scale.size
+    found = minimize(
+        objective, np.ones(scale.size), jac=True, method="L-BFGS-B", bounds=bounds, options=options
+    )
+    ratios = np.where(found.x * scale > NOTHING * notice, found.x * scale, 0.0)
+    free = ratios > 0.0
+    if not free.any():
+        return ratios
+
+    def slope(logarithms: FloatArray) -> FloatArray:
         trial = ratios.copy()
-        trial[level] = 0.0
-        there = restricted_likelihood(groups, trial)
-        if there.objective <= at.objective and there.gradient[level] >= 0.0:
-            ratios, at = trial, there
-    return ratios, at
+        trial[free] = np.exp(logarithms)
+        return np.asarray(restricted_likelihood(groups, trial).gradient[free] * trial[free])
 
-
-def _newton_step(groups: NestedGroups, ratios: FloatArray, at: Sweep, free: IntArray) -> FloatArray:
-    """Return the step downhill in the logarithms of the free ratios, at most 2 each."""
-    slope, width = at.gradient[free] * ratios[free], 1e-5
-    hessian = np.empty((free.size, free.size))
-    for row, level in enumerate(free):
-        shifted = ratios.copy()
-        shifted[level] *= np.exp(width)
-        hessian[row] = (restricted_likelihood(groups, shifted).gradient[free] * shifted[free] - slope) / width
-    if free.size == 1:
-        return np.asarray(np.clip(slope / max(abs(hessian[0, 0]), 1e-10), -2.0, 2.0))
-    bends, axes = np.linalg.eigh((hessian + hessian.T) / 2.0)
-    step = axes @ ((axes.T @ slope) / np.maximum(np.abs(bends), 1e-10))
-    return np.asarray(np.clip(step, -2.0, 2.0))
+    settled = root(slope, np.log(ratios[free]), tol=1e-12)
+    if np.abs(settled.fun).max() > SETTLED * groups.readings:
+        message = f"the search for the variance components of {groups.readings} readings did not settle"
+        raise MethodError(message, code="no_optimum", known={"ratios": ratios})
+    ratios[free] = np.exp(settled.x)
+    return ratios

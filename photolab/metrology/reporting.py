@@ -170,6 +170,26 @@ def with_uncertainty(value: float, expanded: float) -> str:
     return f"({words[0]} ± {words[1]}) × 10{str(exponent).translate(_SUPERSCRIPT)}"
 
 
+def with_ends(value: float, low: float, high: float) -> str:
+    """Return a value with the ends of its interval, to two significant digits of its half-width.
+
+    Parameters
+    ----------
+    value, low, high : float
+        The value and the ends; NaN or infinite ends where there is no interval. [any]
+
+    Returns
+    -------
+    str
+        For example ``0.877 (0.873 to 0.881)``.
+    """
+    half = 0.5 * (high - low)
+    if not (math.isfinite(half) and half > 0.0):
+        return f"{_own_digits(value)} (no interval)"
+    places = places_for(half)
+    return f"{decimal(value, places)} ({decimal(low, places)} to {decimal(high, places)})"
+
+
 def _own_digits(value: float) -> str:
     """Return a number with the digits it has, at most 10 significant, plain between 1e-5 and 1e15."""
     if not math.isfinite(value):

@@ -1,57 +1,49 @@
-"""Lux at the meter and candela of the lamp: inverse square, screens, near field, and distance runs.
+r"""Lux at the meter and candela of the lamp: inverse square, near field, and what a distance run shows.
 
 Angles are in radians, distances in metres from the lamp's reference face; an offset is positive where the
-photometric centre lies behind the face. Near-field geometry, and fits live in their own modules and are
-importable here.
+photometric centre lies behind the face. The near-field ratios are true illuminance over the illuminance a point
+source of the same far intensity would give, for uniform Lambertian sources seen face-on, on axis. A focused lamp
+is none of these: see `crossover_distance`.
+
+In the fit of a run the weight of a reading holds its own doubt and that of its distance (effective variance),
+
+.. math:: u_i^2 = u(E_i)^2 + (\partial E / \partial d)^2 \, u(d_i)^2,
+
+renewed until the parameters stand still. Errors all distances share (meter range, tape zero, meter scale) do
+not enter the weights: each is one input, carried through the estimate afterwards.
 """
 
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
+from scipy.special import chdtrc
 
-from photolab.photometry.arguments import Floats, as_given, finite, not_negative, positive, require
-from photolab.photometry.distance_run import FarField, FitComparison, compare_fits, far_field
-from photolab.photometry.inverse_square import InverseSquareFit, fit_inverse_square
-from photolab.photometry.near_field import (
-    collimated_beam_illuminance,
-    crossover_distance,
-    disc_source_ratio,
-    line_source_ratio,
-    smallest_distance,
-    square_source_ratio,
+from photolab.errors import MethodError
+from photolab.metrology.arguments import (
+    Floats,
+    as_floats,
+    as_given,
+    finite,
+    not_negative,
+    positive,
+    require,
+    same_length,
 )
-
-__all__ = [
-    "LUX_PER_FOOTCANDLE",
-    "REPORTING_DISTANCES",
-    "FarField",
-    "FitComparison",
-    "InverseSquareFit",
-    "collimated_beam_illuminance",
-    "compare_fits",
-    "crossover_distance",
-    "disc_source_ratio",
-    "far_field",
-    "fit_inverse_square",
-    "flat_screen_illuminance",
-    "illuminance",
-    "line_source_ratio",
-    "luminous_intensity",
-    "screen_angle",
-    "screen_displacement",
-    "smallest_distance",
-    "square_source_ratio",
-    "tilt_loss",
-]
+from photolab.metrology.quantity import of_quantities
 
 LUX_PER_FOOTCANDLE = 1.0 / 0.3048**2
 """One lumen on a square foot, by the definition of the foot. [lx]"""
+
 
 REPORTING_DISTANCES = (25.0, 18.288)
 """Distances headlamp illuminance is quoted at: 25 m, and 60 ft. [m]"""
 
 
+@of_quantities("cd")
 def luminous_intensity(
     illuminance: ArrayLike, distance: ArrayLike, *, incidence_angle: ArrayLike = 0.0, offset: ArrayLike = 0.0
 ) -> Any:
@@ -72,7 +64,7 @@ def luminous_intensity(
 
     Returns
     -------
-    float or ndarray, shape broadcast(S1, S2, S3)
+    float, ndarray or Measured, shape broadcast(S1, S2, S3)
         Luminous intensity :math:`I` towards the meter head; NaN where an input is NaN. [cd]
 
     Raises
@@ -92,7 +84,9 @@ def luminous_intensity(
     .. [1] Illuminating Engineering Society, "Inverse-square law", IES Definitions.
     """
     reading = not_negative("illuminance", illuminance, "lx")
-    return as_given(reading * _path(distance, offset) ** 2 / _cosine("incidence_angle", incidence_angle))
+    return as_given(
+        reading * _path(distance, offset) ** 2 / _cosine("incidence_angle", incidence_angle), "cd"
+    )
 
 
 def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float:
@@ -127,6 +121,7 @@ def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float
     return float(np.hypot(np.tan(incidence_angle) * tilt, np.sqrt(0.75) * tilt**2 / cosine**2))
 
 
+@of_quantities("lx")
 def illuminance(
     intensity: ArrayLike, distance: ArrayLike, *, incidence_angle: ArrayLike = 0.0, offset: ArrayLike = 0.0
 ) -> Any:
@@ -147,7 +142,7 @@ def illuminance(
 
     Returns
     -------
-    float or ndarray, shape broadcast(S1, S2, S3)
+    float, ndarray or Measured, shape broadcast(S1, S2, S3)
         Illuminance. [lx]
 
     Raises
@@ -160,93 +155,8 @@ def illuminance(
     An equivalent illuminance at 25 m is the intensity over 625 m2; it is not a reading at 25 m.
     """
     candela = not_negative("intensity", intensity, "cd")
-    return as_given(candela * _cosine("incidence_angle", incidence_angle) / _path(distance, offset) ** 2)
-
-
-def flat_screen_illuminance(intensity: ArrayLike, screen_distance: ArrayLike, angle: ArrayLike) -> Any:
-    r"""Return the illuminance on a flat screen, off its foot point.
-
-    .. math:: E = I \cos^3\theta / D^2
-
-    Parameters
-    ----------
-    intensity : array_like, shape S1
-        Luminous intensity towards the point. [cd]
-    screen_distance : array_like, shape S2
-        Distance :math:`D` from the photometric centre to the screen, along its normal. [m]
-    angle : array_like, shape S3
-        Angle :math:`\theta` between the ray and the screen's normal. [rad]
-
-    Returns
-    -------
-    float or ndarray, shape broadcast(S1, S2, S3)
-        Illuminance in the plane of the screen. [lx]
-
-    Raises
-    ------
-    ValueError
-        If an intensity is negative, a distance is not positive or an angle is at or beyond 90 degrees.
-
-    Notes
-    -----
-    A meter head turned to face the lamp at the same point reads 1/cos more.
-    """
-    candela = not_negative("intensity", intensity, "cd")
-    span = positive("screen_distance", screen_distance, "m")
-    return as_given(candela * _cosine("angle", angle) ** 3 / span**2)
-
-
-def screen_angle(displacement: ArrayLike, screen_distance: ArrayLike) -> Any:
-    r"""Return the angle of a point on a screen.
-
-    .. math:: \alpha = \arctan(s / D)
-
-    Parameters
-    ----------
-    displacement : array_like
-        Displacement from the foot point along one axis. [m]
-    screen_distance : array_like
-        Distance to the screen along its normal. [m]
-
-    Returns
-    -------
-    float or ndarray
-        Angle; times 180/pi for degrees. [rad]
-
-    Raises
-    ------
-    ValueError
-        If a distance is not positive.
-    """
-    aside = finite("displacement", displacement, "m")
-    return as_given(np.arctan2(aside, positive("screen_distance", screen_distance, "m")))
-
-
-def screen_displacement(angle: ArrayLike, screen_distance: ArrayLike) -> Any:
-    r"""Return where on a screen an angle falls.
-
-    .. math:: s = D \tan\alpha
-
-    Parameters
-    ----------
-    angle : array_like
-        Angle from the normal along one axis. [rad]
-    screen_distance : array_like
-        Distance to the screen along its normal. [m]
-
-    Returns
-    -------
-    float or ndarray
-        Displacement from the foot point. [m]
-
-    Raises
-    ------
-    ValueError
-        If a distance is not positive or an angle is at or beyond 90 degrees.
-    """
-    _cosine("angle", angle)
     return as_given(
-        positive("screen_distance", screen_distance, "m") * np.tan(np.asarray(angle, dtype=float))
+        candela * _cosine("incidence_angle", incidence_angle) / _path(distance, offset) ** 2, "lx"
     )
 
 
@@ -258,3 +168,693 @@ def _cosine(name: str, angle: ArrayLike) -> Floats:
 def _path(distance: ArrayLike, offset: ArrayLike) -> Floats:
     path = positive("distance", distance, "m") + finite("offset", offset, "m")
     return positive("distance + offset", path, "m")
+
+
+def disc_source_ratio(distance: ArrayLike, diameter: ArrayLike) -> Any:
+    r"""Return true over inverse-square illuminance for a disc.
+
+    .. math:: \frac{E}{I/d^2} = \frac{1}{1 + (D / 2d)^2}
+
+    Parameters
+    ----------
+    distance : array_like
+        Distance from the disc. [m]
+    diameter : array_like
+        Diameter of the disc. [m]
+
+    Returns
+    -------
+    float or ndarray
+        The ratio, 1 far away. [1]
+
+    Raises
+    ------
+    ValueError
+        If a distance is not positive or a diameter is negative.
+
+    Notes
+    -----
+    Closed form. 100/101 at five diameters.
+    """
+    span = positive("distance", distance, "m")
+    return as_given(1.0 / (1.0 + (not_negative("diameter", diameter, "m") / (2.0 * span)) ** 2), "1")
+
+
+def square_source_ratio(distance: ArrayLike, side: ArrayLike) -> Any:
+    r"""Return true over inverse-square illuminance for a square.
+
+    .. math:: \frac{E}{I/d^2} = \frac{q \arctan q}{t^2}, \quad t = \frac{a}{2d}, \quad q = \frac{t}{\sqrt{1 +
+    t^2}}
+
+    Parameters
+    ----------
+    distance : array_like
+        Distance from the square, on its axis. [m]
+    side : array_like
+        Side :math:`a` of the square. [m]
+
+    Returns
+    -------
+    float or ndarray
+        The ratio, 1 far away. [1]
+
+    Raises
+    ------
+    ValueError
+        If a distance or a side is not positive.
+
+    Notes
+    -----
+    Four times the configuration factor of a rectangle seen from below a corner, a closed form of radiation
+    heat transfer.
+    """
+    half = positive("side", side, "m") / (2.0 * positive("distance", distance, "m"))
+    q = half / np.sqrt(1.0 + half**2)
+    return as_given(q * np.arctan(q) / half**2)
+
+
+def line_source_ratio(distance: ArrayLike, length: ArrayLike) -> Any:
+    r"""Return true over inverse-square illuminance for a line that radiates as the cosine.
+
+    .. math:: \frac{E}{I/d^2} = \frac{1}{2t} \left( \frac{t}{1 + t^2} + \arctan t \right), \quad t =
+    \frac{l}{2d}
+
+    Parameters
+    ----------
+    distance : array_like
+        Distance from the middle of the line, at right angles to it. [m]
+    length : array_like
+        Length :math:`l` of the line. [m]
+
+    Returns
+    -------
+    float or ndarray
+        The ratio, 1 far away. [1]
+
+    Raises
+    ------
+    ValueError
+        If a distance or a length is not positive.
+    """
+    t = positive("length", length, "m") / (2.0 * positive("distance", distance, "m"))
+    return as_given((t / (1.0 + t**2) + np.arctan(t)) / (2.0 * t))
+
+
+def crossover_distance(
+    aperture_radius: ArrayLike, focal_length: ArrayLike, source_half_size: ArrayLike
+) -> Any:
+    r"""Return the distance beyond which a collimated beam begins to follow the inverse square.
+
+    .. math:: L_0 = R f / r
+
+    Parameters
+    ----------
+    aperture_radius : array_like
+        Radius :math:`R` of the lens or reflector opening. [m]
+    focal_length : array_like
+        Focal length :math:`f`. [m]
+    source_half_size : array_like
+        Half the size :math:`r` of the source at the focus. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Crossover distance. [m]
+
+    Raises
+    ------
+    ValueError
+        If a length is not positive.
+
+    Notes
+    -----
+    Nearer, part of the opening is dark from the axis and the illuminance stays level: a reading there times
+    d^2 is not an intensity. Ideal lens, source in the focal plane.
+    """
+    opening = positive("aperture_radius", aperture_radius, "m")
+    reach = opening * positive("focal_length", focal_length, "m")
+    return as_given(reach / positive("source_half_size", source_half_size, "m"), "m")
+
+
+def smallest_distance(
+    aperture_radius: ArrayLike, *, tolerance: ArrayLike = 0.01, crossover: ArrayLike = 0.0
+) -> Any:
+    r"""Return the smallest distance at which geometry allows the inverse square.
+
+    .. math:: d \ge \max\left(R \sqrt{(1 - p)/p}, \; L_0\right)
+
+    Parameters
+    ----------
+    aperture_radius : array_like
+        Half the largest dimension :math:`R` of the luminous opening. [m]
+    tolerance : array_like, default 0.01
+        Deviation :math:`p` from the inverse square allowed for a disc. [1]
+    crossover : array_like, default 0
+        Crossover distance :math:`L_0` of the beam, 0 where there is none. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Distance. [m]
+
+    Raises
+    ------
+    ValueError
+        If a length is negative or a tolerance is not between 0 and 1.
+
+    Notes
+    -----
+    Necessary, not sufficient: only a distance run shows that a focused lamp follows the law.
+    """
+    opening = not_negative("aperture_radius", aperture_radius, "m")
+    share = require("tolerance", tolerance, lambda v: (v > 0) & (v < 1), "between 0 and 1", "(relative)")
+    by_size = opening * np.sqrt((1.0 - share) / share)
+    return as_given(np.maximum(by_size, not_negative("crossover", crossover, "m")))
+
+
+LACK_OF_FIT_LEVEL = 0.05
+"""Probability below which the chi-square is called a lack of fit. [1]"""
+
+
+_ITERATIONS = 200
+
+
+_FAR_OFF = 100.0  # times the farthest distance: the light does not fall with distance, no offset explains it
+
+
+_STANDS_STILL = 1e-10  # relative change of the parameters; ten digits are far beyond any reading
+
+
+def _offset(d: Floats, o: float) -> tuple[Floats, Floats, Floats]:
+    u = d + o
+    return 1.0 / u**2, -2.0 / u**3, -2.0 / u**3
+
+
+def _near_field(d: Floats, q: float) -> tuple[Floats, Floats, Floats]:
+    return (1.0 - q / d**2) / d**2, -1.0 / d**4, -2.0 / d**3 + 4.0 * q / d**5
+
+
+def _disc(d: Floats, q: float) -> tuple[Floats, Floats, Floats]:
+    u = d**2 + q
+    return 1.0 / u, -1.0 / u**2, -2.0 * d / u**2
+
+
+_UNITS = {"point": "", "offset": "m", "near_field": "m2", "disc": "m2"}
+_SHAPES: Mapping[str, Callable[[Floats, float], tuple[Floats, Floats, Floats]]] = {
+    "point": _offset,
+    "offset": _offset,
+    "near_field": _near_field,
+    "disc": _disc,
+}
+
+
+@dataclass(frozen=True, eq=False)
+class InverseSquareFit:
+    """An intensity and a photometric-centre offset from a distance run.
+
+    Attributes
+    ----------
+    intensity, intensity_uncertainty : float
+        Luminous intensity and its standard uncertainty. [cd]
+    offset, offset_uncertainty : float
+        Photometric centre behind the reference face; 0 and 0 where not fitted. [m]
+    covariance : ndarray, shape (2, 2)
+        Of intensity and offset, common terms included. [cd2, cd m, m2]
+    chi_square : float
+        Of the residuals, errors common to all distances taken into account. [1]
+    dof : int
+        Readings less fitted parameters. [1]
+    p_lack_of_fit : float
+        Probability of a larger chi-square if the law holds; NaN without degrees of freedom. [1]
+    residuals : ndarray, shape (n,)
+        Illuminance less the fitted illuminance. [lx]
+    fitted : ndarray, shape (n,)
+        Fitted illuminance. [lx]
+    own : ndarray, shape (2, 2)
+        Covariance that the readings and placements bring by themselves. [cd2, cd m, m2]
+    per_unit : mapping of str to ndarray, shape (2,)
+        Change of intensity and offset with a common error of one unit: ``range`` [1/lx], ``tape_zero`` [1/m],
+        ``scale`` (relative). [cd, m]
+    parts : mapping
+        Standard uncertainty of the intensity by cause: ``readings``, ``range``, ``tape_zero``, ``scale``.
+        [cd]
+    findings : tuple of str
+        Codes: ``lack_of_fit``, ``no_test`` (no degree of freedom), ``negative_offset`` (centre in front of
+        the face by more than twice its uncertainty), ``equal_distances`` (average the repeats of one
+        placement first).
+    model : str
+        ``offset`` or ``point``; for competing fits also ``near_field`` and ``disc``, where `offset` holds
+        the shape parameter. [m or m2]
+    """
+
+    intensity: float
+    intensity_uncertainty: float
+    offset: float
+    offset_uncertainty: float
+    covariance: Floats
+    chi_square: float
+    dof: int
+    p_lack_of_fit: float
+    residuals: Floats
+    fitted: Floats
+    own: Floats
+    per_unit: Mapping[str, Floats]
+    parts: Mapping[str, float]
+    findings: tuple[str, ...]
+    model: str
+
+
+@dataclass(frozen=True, eq=False)
+class FarField:
+    """The distances from which the inverse square holds on this bench.
+
+    Attributes
+    ----------
+    smallest_distance : float
+        Nearest distance from which all readings outward agree with the law; NaN if none does. [m]
+    table : DataFrame
+        One row for each start: ``from_distance`` [m], ``distances`` used, ``intensity`` [cd], ``offset`` [m],
+        ``chi_square``, ``dof``, ``p``.
+    fit : InverseSquareFit or None
+        The fit from the smallest distance outward.
+    code : str
+        ``all`` (every distance is usable), ``part`` (only from the smallest distance), ``not_established``
+        (not even the farthest readings agree), ``too_few`` (too few distances to tell).
+    """
+
+    smallest_distance: float
+    table: pd.DataFrame
+    fit: InverseSquareFit | None
+    code: str
+
+
+@dataclass(frozen=True, eq=False)
+class FitComparison:
+    """Competing laws on one distance run, and what remains uncertain because more than one explains it.
+
+    Attributes
+    ----------
+    intensity : float
+        Intensity by the law of smallest chi-square among those kept. [cd]
+    intensity_uncertainty : float
+        Standard uncertainty with the spread between the laws kept. [cd]
+    model_spread : float
+        Standard uncertainty from the choice of law: the largest departure of a kept law, as a rectangular
+        half-width. [cd]
+    model : str
+        The law quoted.
+    kept : tuple of str
+        The laws the readings do not reject.
+    table : DataFrame
+        One row for each law: ``model``, ``intensity``, ``intensity_uncertainty`` [cd], ``parameter``,
+        ``parameter_uncertainty``, ``unit``, ``chi_square``, ``dof``, ``p``, ``kept``.
+    fits : mapping of str to InverseSquareFit
+        The fits.
+    """
+
+    intensity: float
+    intensity_uncertainty: float
+    model_spread: float
+    model: str
+    kept: tuple[str, ...]
+    table: pd.DataFrame
+    fits: Mapping[str, InverseSquareFit]
+
+
+def fit_inverse_square(
+    distance: ArrayLike,
+    illuminance: ArrayLike,
+    *,
+    illuminance_uncertainty: ArrayLike,
+    distance_uncertainty: ArrayLike,
+    fit_offset: bool = True,
+    common_illuminance_uncertainty: float = 0.0,
+    common_distance_uncertainty: float = 0.0,
+    scale_uncertainty: float = 0.0,
+) -> InverseSquareFit:
+    r"""Return the intensity and offset that explain illuminances at several distances.
+
+    .. math:: E_i = I / (d_i + o)^2
+
+    Parameters
+    ----------
+    distance : array_like, shape (n,)
+        Distances from the reference face, one a placement. [m]
+    illuminance : array_like, shape (n,)
+        Illuminances, dark reading removed, repeats of a placement averaged. [lx]
+    illuminance_uncertainty : array_like, scalar or shape (n,)
+        Standard uncertainty of each reading by itself. [lx]
+    distance_uncertainty : array_like, scalar or shape (n,)
+        Standard uncertainty of each placement by itself. [m]
+    fit_offset : bool, default True
+        Fit the offset; otherwise it is 0 exactly.
+    common_illuminance_uncertainty : float, default 0
+        Standard uncertainty of an additive error of all readings: the meter's range term, stray light. [lx]
+    common_distance_uncertainty : float, default 0
+        Standard uncertainty of the zero of the tape. [m]
+    scale_uncertainty : float, default 0
+        Relative standard uncertainty of the meter's scale. [1]
+
+    Returns
+    -------
+    InverseSquareFit
+        The fit.
+
+    Raises
+    ------
+    ValueError
+        If distances, illuminances or their uncertainties are out of range or of different lengths.
+    MethodError
+        If there are too few different distances (code ``one_distance``), or the readings do not settle on an
+        offset (code ``no_solution``).
+
+    Notes
+    -----
+    Measure stray light, do not fit it. A free offset hides a disc source: bound the near field by geometry
+    too, and see `compare_fits`. The intensity of a range that is not dark-corrected is wrong by more than
+    any term here shows.
+
+    References
+    ----------
+    .. [1] J. Orear, "Least squares when both variables have uncertainties", Am. J. Phys. 50 (1982) 912.
+    """
+    readings = _checked_readings(distance, illuminance, illuminance_uncertainty, distance_uncertainty)
+    _common("common_illuminance_uncertainty", common_illuminance_uncertainty, "lx")
+    _common("common_distance_uncertainty", common_distance_uncertainty, "m")
+    _common("scale_uncertainty", scale_uncertainty, "(relative)")
+    common = (common_illuminance_uncertainty, common_distance_uncertainty, scale_uncertainty)
+    return _fit_shape("offset" if fit_offset else "point", *readings, common)
+
+
+def compare_fits(
+    distance: ArrayLike,
+    illuminance: ArrayLike,
+    *,
+    illuminance_uncertainty: ArrayLike,
+    distance_uncertainty: ArrayLike,
+    common_illuminance_uncertainty: float = 0.0,
+    common_distance_uncertainty: float = 0.0,
+    scale_uncertainty: float = 0.0,
+) -> FitComparison:
+    r"""Return the fits of competing laws, and the intensity with the spread between those the readings keep.
+
+    .. math::
+        \frac{I}{d^2}, \quad \frac{I}{(d + o)^2}, \quad \frac{I (1 - q/d^2)}{d^2}, \quad \frac{I}{d^2 + q}
+
+    Parameters
+    ----------
+    distance, illuminance : array_like, shape (n,)
+        The run, at least 3 different distances. [m, lx]
+    illuminance_uncertainty, distance_uncertainty : array_like, scalar or shape (n,)
+        Standard uncertainties of each reading by itself. [lx, m]
+    common_illuminance_uncertainty : float, default 0
+        Standard uncertainty of the range term all readings share. [lx]
+    common_distance_uncertainty : float, default 0
+        Standard uncertainty of the tape's zero. [m]
+    scale_uncertainty : float, default 0
+        Relative standard uncertainty of the meter's scale. [1]
+
+    Returns
+    -------
+    FitComparison
+        All fits, and what to quote.
+
+    Raises
+    ------
+    ValueError
+        As for `fit_inverse_square`.
+    MethodError
+        If there are fewer than 3 distances (code ``too_few_distances``), or the readings reject every law
+        (code ``no_law_holds``, with the table in ``known``).
+
+    Notes
+    -----
+    A law that is not rejected is not thereby true: the spread stays in the uncertainty instead of being
+    decided by the smallest chi-square.
+    """
+    readings = _checked_readings(distance, illuminance, illuminance_uncertainty, distance_uncertainty)
+    if np.unique(readings[0]).size < 3:
+        message = f"competing laws need at least 3 different distances; got {np.unique(readings[0]).size}"
+        raise MethodError(message, code="too_few_distances")
+    common = (common_illuminance_uncertainty, common_distance_uncertainty, scale_uncertainty)
+    fits: dict[str, InverseSquareFit] = {}
+    for model in _SHAPES:
+        try:
+            fits[model] = _fit_shape(model, *readings, common)
+        except MethodError as refusal:
+            if refusal.code != "no_solution":
+                raise
+    table = pd.DataFrame(
+        [
+            {
+                "model": model,
+                "intensity": fit.intensity,
+                "intensity_uncertainty": fit.intensity_uncertainty,
+                "parameter": fit.offset,
+                "parameter_uncertainty": fit.offset_uncertainty,
+                "unit": _UNITS[model],
+                "chi_square": fit.chi_square,
+                "dof": fit.dof,
+                "p": fit.p_lack_of_fit,
+                "kept": not fit.p_lack_of_fit < LACK_OF_FIT_LEVEL,
+            }
+            for model, fit in fits.items()
+        ]
+    )
+    kept = [fits[name] for name in table.loc[table["kept"], "model"]]
+    if not kept:
+        message = "the readings must agree with at least one law; chi-square rejects all four"
+        raise MethodError(message, code="no_law_holds", known={"table": table})
+    best = min(kept, key=lambda fit: fit.chi_square / max(fit.dof, 1))
+    spread = max(abs(fit.intensity - best.intensity) for fit in kept) / np.sqrt(3.0)
+    return FitComparison(
+        intensity=best.intensity,
+        intensity_uncertainty=float(np.hypot(best.intensity_uncertainty, spread)),
+        model_spread=float(spread),
+        model=best.model,
+        kept=tuple(fit.model for fit in kept),
+        table=table,
+        fits=fits,
+    )
+
+
+def far_field(
+    distance: ArrayLike,
+    illuminance: ArrayLike,
+    *,
+    illuminance_uncertainty: ArrayLike,
+    distance_uncertainty: ArrayLike,
+    fit_offset: bool = False,
+    common_illuminance_uncertainty: float = 0.0,
+    common_distance_uncertainty: float = 0.0,
+) -> FarField:
+    """Return the smallest distance from which the readings outward follow the inverse square.
+
+    The nearest readings are left out one after another until the chi-square of the rest no longer rejects
+    the law.
+
+    Parameters
+    ----------
+    distance, illuminance : array_like, shape (n,)
+        The run. [m, lx]
+    illuminance_uncertainty, distance_uncertainty : array_like, scalar or shape (n,)
+        Standard uncertainties of each reading by itself. [lx, m]
+    fit_offset : bool, default False
+        Fit the photometric-centre offset as well; otherwise flatness of E d^2 is judged.
+    common_illuminance_uncertainty : float, default 0
+        Standard uncertainty of the range term all readings share. [lx]
+    common_distance_uncertainty : float, default 0
+        Standard uncertainty of the tape's zero. [m]
+
+    Returns
+    -------
+    FarField
+        Where the law holds.
+
+    Raises
+    ------
+    ValueError
+        As for `fit_inverse_square`.
+
+    Notes
+    -----
+    At least 3 readings are needed for flatness, 4 with an offset. Where the law holds, one run in twenty
+    loses its nearest reading by chance. A free offset can absorb a near field:
+    bound it by geometry too, `smallest_distance`. The law is not shown to hold between the readings.
+    """
+    d, e, u_e, u_d = (
+        a[np.argsort(np.asarray(distance, dtype=float), kind="stable")]
+        for a in _checked_readings(distance, illuminance, illuminance_uncertainty, distance_uncertainty)
+    )
+    common = (common_illuminance_uncertainty, common_distance_uncertainty, 0.0)
+    model, least = ("offset", 4) if fit_offset else ("point", 3)
+    accepted: InverseSquareFit | None = None
+    reached, rows = float("nan"), []
+    for start in range(d.size - least + 1):
+        fit = _fit_shape(model, d[start:], e[start:], u_e[start:], u_d[start:], common)
+        rows.append(
+            (d[start], d.size - start, fit.intensity, fit.offset, fit.chi_square, fit.dof, fit.p_lack_of_fit)
+        )
+        if not fit.p_lack_of_fit < LACK_OF_FIT_LEVEL:
+            accepted, reached = fit, float(d[start])
+            break
+    columns = ["from_distance", "distances", "intensity", "offset", "chi_square", "dof", "p"]
+    code = "too_few" if not rows else "not_established" if accepted is None else "part"
+    if accepted is not None and reached == d[0]:
+        code = "all"
+    return FarField(reached, pd.DataFrame(rows, columns=columns), accepted, code)
+
+
+def _fit_shape(
+    model: str, d: Floats, e: Floats, u_e: Floats, u_d: Floats, common: tuple[float, float, float]
+) -> InverseSquareFit:
+    """Return one of the competing fits; `offset` holds its shape parameter [m or m2]."""
+    free = 1 if model == "point" else 2
+    _enough(d, e, free)
+    parameters, jacobian, slope, weight = _solve(model, d, e, u_e, u_d)
+    fitted = parameters[0] * jacobian[:, 0]
+    used = jacobian[:, :free]
+    residuals = e - fitted
+    gain = np.linalg.solve((used.T * weight) @ used, used.T * weight)  # parameters per lux of each reading
+    gain = np.vstack([gain, np.zeros((2 - free, d.size))])  # a shape that is not fitted stays
+    one_each = (("range", np.ones(d.size)), ("tape_zero", slope), ("scale", fitted))
+    per_unit = {cause: gain @ error for cause, error in one_each}
+    causes = {cause: part * u for (cause, part), u in zip(per_unit.items(), common, strict=True)}
+    own = (gain / weight) @ gain.T
+    covariance = own + sum(np.outer(part, part) for part in causes.values())
+    shared = np.column_stack([np.full(d.size, common[0]), slope * common[1]])
+    chi_square, dof = _chi_square(residuals, used, weight, shared), d.size - free
+    p = float(chdtrc(dof, chi_square)) if dof > 0 else float("nan")
+    spread = np.sqrt(np.diag(covariance))
+    return InverseSquareFit(
+        intensity=float(parameters[0]),
+        intensity_uncertainty=float(spread[0]),
+        offset=float(parameters[1]),
+        offset_uncertainty=float(spread[1]),
+        covariance=covariance,
+        chi_square=chi_square,
+        dof=dof,
+        p_lack_of_fit=p,
+        residuals=residuals,
+        fitted=fitted,
+        own=own,
+        per_unit=per_unit,
+        parts={"readings": float(np.sqrt(own[0, 0])), **{k: float(abs(v[0])) for k, v in causes.items()}},
+        findings=_findings(model, d, parameters[1], spread[1], p),
+        model=model,
+    )
+
+
+def _checked_readings(
+    distance: ArrayLike, illuminance: ArrayLike, u_illuminance: ArrayLike, u_distance: ArrayLike
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return the readings and their uncertainties as arrays of one length, or say what is wrong with them."""
+    d = np.atleast_1d(positive("distance", distance, "m"))
+    e = np.atleast_1d(positive("illuminance", illuminance, "lx"))
+    same_length("distance", d, "illuminance", e)
+    doubts = []
+    for name, given, unit in (
+        ("illuminance_uncertainty", positive("illuminance_uncertainty", u_illuminance, "lx"), "lx"),
+        ("distance_uncertainty", not_negative("distance_uncertainty", u_distance, "m"), "m"),
+    ):
+        doubts.append(np.broadcast_to(given, d.shape) if given.ndim == 0 else given)
+        same_length("distance", d, name, doubts[-1])
+        finite(name, doubts[-1], unit)
+    missing = np.isnan(d) | np.isnan(e) | np.isnan(doubts[0]) | np.isnan(doubts[1])
+    if missing.any():
+        message = (
+            f"distance and illuminance must have no missing values; got NaN at [{int(np.argmax(missing))}]"
+        )
+        raise ValueError(message)
+    return d, e, doubts[0], doubts[1]
+
+
+def _common(name: str, value: float, unit: str) -> None:
+    if as_floats(name, value).ndim != 0:
+        message = f"{name} must be one number: it is one input for all distances"
+        raise ValueError(message)
+    not_negative(name, value, unit)
+
+
+def _enough(d: Floats, e: Floats, free: int) -> None:
+    different = np.unique(d).size
+    if different >= free:
+        return
+    apparent = float(np.mean(e * d**2))
+    message = (
+        f"an intensity and an offset need at least 2 different distances; got {different}. "
+        f"With the offset taken as 0 the apparent intensity at {d[0]:g} m is {apparent:.4g} cd"
+    )
+    raise MethodError(
+        message, code="one_distance", known={"apparent_intensity": apparent, "distance": float(d[0])}
+    )
+
+
+def _solve(
+    model: str, d: Floats, e: Floats, u_e: Floats, u_d: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return parameters, Jacobian, slope over distance and weights, by re-weighted Gauss-Newton steps."""
+    shape = _SHAPES[model]
+    free = 1 if model == "point" else 2
+    intensity, second = _start(model, d, e)
+    lowest = _lowest(model, d)
+    for _ in range(_ITERATIONS):
+        g, dg, slope = shape(d, second)
+        jacobian = np.column_stack([g, intensity * dg])
+        weight = 1.0 / (u_e**2 + (intensity * slope * u_d) ** 2)
+        root = np.sqrt(weight)
+        size = np.sqrt((jacobian[:, :free] ** 2 * weight[:, None]).sum(axis=0))
+        scaled = jacobian[:, :free] * root[:, None] / size
+        step = np.linalg.lstsq(scaled, (e - intensity * g) * root, rcond=None)[0] / size
+        change = abs(step[0]) / intensity
+        intensity = max(intensity + float(step[0]), 0.2 * intensity)
+        if free == 2:
+            before, second = second, second + float(step[1])
+            second = max(second, 0.5 * (before + lowest))
+            change += abs(second - before) / (abs(second) + float(d.min()) ** (1 if model == "offset" else 2))
+        if abs(second) > _FAR_OFF * float(d.max()) ** (1 if model == "offset" else 2):
+            break
+        if change < _STANDS_STILL:
+            return np.array([intensity, second]), jacobian, intensity * slope, weight
+    unit = "m" if model == "offset" else "m2"
+    message = (
+        f"readings must fix intensity and offset; the light does not fall so (last try {second:g} {unit})"
+    )
+    raise MethodError(message, code="no_solution", known={"apparent_intensity": float(np.mean(e * d**2))})
+
+
+def _start(model: str, d: Floats, e: Floats) -> tuple[float, float]:
+    """Return start values: the line 1/sqrt(E) over d, or the far end."""
+    far = float(e[np.argmax(d)] * d.max() ** 2)
+    if model != "offset":
+        return far, 0.0
+    inverse_root = 1.0 / np.sqrt(e)
+    centred = d - d.mean()
+    per_metre = float(centred @ inverse_root / (centred @ centred))
+    if per_metre <= 0:
+        return far, 0.0
+    return 1.0 / per_metre**2, max(float(inverse_root.mean() / per_metre - d.mean()), -0.5 * float(d.min()))
+
+
+def _lowest(model: str, d: Floats) -> float:
+    nearest = float(d.min())
+    return -0.98 * (nearest if model == "offset" else nearest**2)
+
+
+def _chi_square(residuals: Floats, jacobian: Floats, weight: Floats, shared: Floats) -> float:
+    """Return the generalised chi-square: shared errors are free within their doubt."""
+    covariance = np.diag(1.0 / weight) + shared @ shared.T
+    inverse = np.linalg.inv(covariance)
+    bent = jacobian.T @ inverse
+    left = residuals - jacobian @ np.linalg.solve(bent @ jacobian, bent @ residuals)
+    return max(float(left @ inverse @ left), 0.0)
+
+
+def _findings(model: str, d: Floats, second: float, u_second: float, p: float) -> tuple[str, ...]:
+    codes = {
+        "lack_of_fit": p < LACK_OF_FIT_LEVEL,
+        "no_test": np.isnan(p),
+        "negative_offset": model == "offset" and second + 2.0 * u_second < 0.0,
+        "equal_distances": np.unique(d).size < d.size,
+    }
+    return tuple(code for code, found in codes.items() if found)

@@ -5,40 +5,163 @@ Wavelengths are in nanometres. Integrals run over a stated window, 380-780 nm un
 radiation of illuminant A is 156.2 lm/W on 380-780 nm and 122.9 lm/W on 360-830 nm.
 """
 
+from collections.abc import Iterable
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
 from photolab.errors import MethodError
-from photolab.photometry.arguments import Floats, as_floats, require
-from photolab.photometry.colour_terms import (
-    lamp_colour_half_width,
-    pair_colour_half_width,
-    technology_colour_half_width,
-)
-from photolab.photometry.curves import curve, integral, on_common_grid
-from photolab.photometry.illuminants import illuminant_a, led_illuminant, photopic_efficiency, planckian
-
-__all__ = [
-    "MAXIMUM_LUMINOUS_EFFICACY",
-    "WINDOW",
-    "correction_uncertainty",
-    "illuminant_a",
-    "lamp_colour_half_width",
-    "led_illuminant",
-    "luminous_efficacy_of_radiation",
-    "mismatch_correction",
-    "mismatch_index",
-    "pair_colour_half_width",
-    "photopic_efficiency",
-    "planckian",
-    "technology_colour_half_width",
-]
+from photolab.metrology.arguments import Floats, as_floats, as_given, positive, require, same_length
 
 WINDOW = (380.0, 780.0)
 """Window of the integrals unless another is given. [nm]"""
 
+
 MAXIMUM_LUMINOUS_EFFICACY = 683.002
 """K_m = 683 lm/W divided by V at 540 THz in standard air, 555.016 nm. [lm/W]"""
+
+
+_FIRST_RADIATION = 3.741771852e-16  # 2 pi h c^2, W m2, CODATA 2018 (exact constants)
+
+
+_SECOND_RADIATION = 1.438776877e-2  # h c / k, m K, CODATA 2018 (exact constants)
+
+
+_LARGEST_STEP = 10.0  # nm; a wider step can miss a line or the flank of V(lambda)
+
+
+def photopic_efficiency(wavelength: ArrayLike) -> Any:
+    """Return the spectral luminous efficiency for photopic vision, V(lambda).
+
+    Parameters
+    ----------
+    wavelength : array_like
+        Wavelength in standard air. [nm]
+
+    Returns
+    -------
+    float or ndarray
+        V, 1 at 555 nm; 0 outside 360-830 nm. [1]
+
+    Raises
+    ------
+    ValueError
+        If a wavelength is not positive.
+
+    Notes
+    -----
+    The 1 nm table is interpolated linearly, as the standard asks [1]_.
+
+    References
+    ----------
+    .. [1] CIE 018:2019, The Basis of Physical Photometry.
+    """
+    table_wavelength, efficiency = _photopic_table()
+    grid = positive("wavelength", wavelength, "nm")
+    return as_given(np.asarray(np.interp(grid, table_wavelength, efficiency, left=0.0, right=0.0)))
+
+
+def illuminant_a(wavelength: ArrayLike) -> Any:
+    r"""Return the relative spectral power of CIE illuminant A, the light meters are calibrated to.
+
+    .. math:: S_A = 100 \left(\frac{560}{\lambda}\right)^5
+              \frac{\exp(1.435\times10^7 / (2848 \times 560)) - 1}{\exp(1.435\times10^7 / (2848 \lambda)) - 1}
+
+    Parameters
+    ----------
+    wavelength : array_like
+        Wavelength. [nm]
+
+    Returns
+    -------
+    float or ndarray
+        Relative spectral power, 100 at 560 nm. [1]
+
+    Raises
+    ------
+    ValueError
+        If a wavelength is not positive.
+
+    References
+    ----------
+    .. [1] CIE 015:2018, Colorimetry; the formula with c2 = 1.435e7 nm K and 2848 K defines the illuminant.
+    """
+    grid = positive("wavelength", wavelength, "nm")
+    at_560 = np.expm1(1.435e7 / (2848.0 * 560.0))
+    return as_given(100.0 * (560.0 / grid) ** 5 * at_560 / np.expm1(1.435e7 / (2848.0 * grid)))
+
+
+def planckian(wavelength: ArrayLike, temperature: ArrayLike) -> Any:
+    r"""Return the spectral radiance of a black body.
+
+    .. math:: L = \frac{c_1}{\pi \lambda^5 \, [\exp(c_2 / \lambda T) - 1]}
+
+    Parameters
+    ----------
+    wavelength : array_like, shape S1
+        Wavelength in vacuum. [nm]
+    temperature : array_like, shape S2
+        Temperature. [K]
+
+    Returns
+    -------
+    float or ndarray, shape broadcast(S1, S2)
+        Spectral radiance. [W/(m2 sr nm)]
+
+    Raises
+    ------
+    ValueError
+        If a wavelength or temperature is not positive.
+
+    Notes
+    -----
+    A filament is close to a black body at its colour temperature in the visible only.
+    """
+    metres = positive("wavelength", wavelength, "nm") * 1e-9
+    kelvin = positive("temperature", temperature, "K")
+    exponent = np.minimum(
+        _SECOND_RADIATION / (metres * kelvin), 700.0
+    )  # beyond, the radiance is 0 to 300 digits
+    return as_given(_FIRST_RADIATION / (np.pi * metres**5) / np.expm1(exponent) * 1e-9)
+
+
+def led_illuminant(wavelength: ArrayLike, name: str) -> Any:
+    """Return the relative spectral power of a published CIE LED illuminant.
+
+    Parameters
+    ----------
+    wavelength : array_like
+        Wavelength, 380-780. [nm]
+    name : str
+        Name of the illuminant, such as ``"LED-B5"``.
+
+    Returns
+    -------
+    float or ndarray
+        Relative spectral power; NaN outside the published 380-780 nm. [1]
+
+    Raises
+    ------
+    ValueError
+        If a wavelength is not positive or the name is not in the table.
+
+    References
+    ----------
+    .. [1] CIE 015:2018, Colorimetry, LED illuminants, 5 nm.
+    """
+    table = _led_table()
+    known = sorted(table["illuminant"].unique())
+    if name not in known:
+        message = f"name must be one of {', '.join(known)}; got {name!r}"
+        raise ValueError(message)
+    rows = table[table["illuminant"] == name]
+    grid = positive("wavelength", wavelength, "nm")
+    node, value = rows["wavelength_nm"].to_numpy(float), rows["value"].to_numpy(float)
+    return as_given(np.asarray(np.interp(grid, node, value, left=np.nan, right=np.nan)))
 
 
 def luminous_efficacy_of_radiation(
@@ -73,9 +196,9 @@ def luminous_efficacy_of_radiation(
     -----
     The number depends on the window: radiation outside it is not counted as power.
     """
-    grid, (spectrum,) = on_common_grid(window, [("power", wavelength, power)])
-    in_watts = integral(grid, spectrum)
-    return MAXIMUM_LUMINOUS_EFFICACY * integral(grid, spectrum * photopic_efficiency(grid)) / in_watts
+    grid, (spectrum,) = _on_common_grid(window, [("power", wavelength, power)])
+    in_watts = _integral(grid, spectrum)
+    return MAXIMUM_LUMINOUS_EFFICACY * _integral(grid, spectrum * photopic_efficiency(grid)) / in_watts
 
 
 def mismatch_index(
@@ -125,11 +248,11 @@ def mismatch_index(
     curves = [("responsivity", wavelength, responsivity)]
     if calibration_source is not None:
         curves.append(("calibration_source", wavelength, calibration_source))
-    grid, (response, *given) = on_common_grid(window, curves)
+    grid, (response, *given) = _on_common_grid(window, curves)
     source = given[0] if given else illuminant_a(grid)
     efficiency = photopic_efficiency(grid)
-    scale = integral(grid, source * efficiency) / _response(grid, source, response, "calibration_source")
-    return integral(grid, np.abs(scale * response - efficiency)) / integral(grid, efficiency)
+    scale = _integral(grid, source * efficiency) / _response(grid, source, response, "calibration_source")
+    return _integral(grid, np.abs(scale * response - efficiency)) / _integral(grid, efficiency)
 
 
 def mismatch_correction(
@@ -187,12 +310,12 @@ def mismatch_correction(
     curves = [("responsivity", wavelength, responsivity), ("source", own, source)]
     if calibration_source is not None:
         curves.append(("calibration_source", wavelength, calibration_source))
-    grid, (response, lamp, *given) = on_common_grid(window, curves)
+    grid, (response, lamp, *given) = _on_common_grid(window, curves)
     calibration = given[0] if given else illuminant_a(grid)
     efficiency = photopic_efficiency(grid)
-    seen = integral(grid, lamp * efficiency) / _response(grid, lamp, response, "source")
+    seen = _integral(grid, lamp * efficiency) / _response(grid, lamp, response, "source")
     calibrated = _response(grid, calibration, response, "calibration_source")
-    return seen * calibrated / integral(grid, calibration * efficiency)
+    return seen * calibrated / _integral(grid, calibration * efficiency)
 
 
 def correction_uncertainty(
@@ -244,7 +367,7 @@ def correction_uncertainty(
     """
     require("wavelength_uncertainty", wavelength_uncertainty, lambda v: v >= 0, "zero or more", "nm")
     require("floor", floor, lambda v: v >= 0, "zero or more", "(relative)")
-    curve("responsivity", wavelength, responsivity)
+    _curve("responsivity", wavelength, responsivity)
     nodes = as_floats("wavelength", wavelength)
     logs = []
     for shift in (-wavelength_uncertainty, wavelength_uncertainty):
@@ -256,9 +379,104 @@ def correction_uncertainty(
     return max(abs(logs[1] - logs[0]) / 2.0, floor)
 
 
+@lru_cache(maxsize=1)
+def _photopic_table() -> tuple[Floats, Floats]:
+    table = _read("photopic_efficiency.csv")
+    return table["wavelength_nm"].to_numpy(float), table["value"].to_numpy(float)
+
+
+@lru_cache(maxsize=1)
+def _led_table() -> pd.DataFrame:
+    return _read("led_illuminants.csv")
+
+
+def _read(name: str) -> pd.DataFrame:
+    with (files("photolab.photometry.tables") / name).open(encoding="utf-8") as stream:
+        return pd.read_csv(stream)
+
+
 def _response(grid: Floats, source: Floats, response: Floats, name: str) -> float:
-    seen = integral(grid, source * response)
+    seen = _integral(grid, source * response)
     if seen > 0:
         return seen
     message = f"{name} and responsivity must overlap; the meter would read 0 on this light"
     raise MethodError(message, code="no_response")
+
+
+def _integral(grid: Floats, values: Floats) -> float:
+    """Return the trapezoidal integral over wavelength [unit of the values times nm]."""
+    return float(np.trapezoid(values, grid))
+
+
+def _on_common_grid(
+    window: tuple[float, float] | None, curves: Iterable[tuple[str, ArrayLike, ArrayLike]]
+) -> tuple[Floats, list[Floats]]:
+    """Return every 1 nm in the window (None: what all cover) with the curves' own wavelengths, and the curves on it."""
+    checked = [(name, *_curve(name, wavelength, value)) for name, wavelength, value in curves]
+    if window is None:
+        low, high = max(w[0] for _, w, _ in checked), min(w[-1] for _, w, _ in checked)
+    else:
+        low, high = window
+    if not low < high:
+        message = f"window must run from a lower to a higher wavelength; got {low:g} to {high:g} nm"
+        raise ValueError(message)
+    for name, nodes, _ in checked:
+        _covers(name, nodes, low, high)
+    whole = np.arange(np.ceil(max(low, 1.0)), np.floor(min(high, 1000.0)) + 1.0)
+    grid = np.unique(np.concatenate([[low, high], whole, *(w for _, w, _ in checked)]))
+    grid = grid[(grid >= low) & (grid <= high)]
+    on_grid = [np.interp(grid, nodes, values) for _, nodes, values in checked]
+    for (name, *_), values in zip(checked, on_grid, strict=True):
+        if not values.any():
+            message = f"{name} must not be zero everywhere in {low:g}-{high:g} nm"
+            raise ValueError(message)
+    return grid, on_grid
+
+
+def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
+    """Return the wavelengths [nm] and values of one curve, or say what is wrong with them."""
+    nodes = positive("wavelength", wavelength, "nm")
+    heights = require(
+        name, values, lambda v: (v >= 0) & np.isfinite(v), "zero or more and finite", "(relative)"
+    )
+    same_length("wavelength", nodes, name, heights)
+    if nodes.ndim != 1 or nodes.size < 2:
+        message = f"wavelength must be a list of at least 2 values; got shape {nodes.shape}"
+        raise ValueError(message)
+    if np.isnan(nodes).any() or np.isnan(heights).any():
+        message = f"wavelength and {name} must have no missing values; got NaN"
+        raise ValueError(message)
+    _in_nanometres(nodes)
+    if (np.diff(nodes) <= 0).any():
+        at = int(np.argmax(np.diff(nodes) <= 0)) + 1
+        message = (
+            f"wavelength[{at}] must be more than the one before; got {nodes[at]:g} after {nodes[at - 1]:g} nm"
+        )
+        raise ValueError(message)
+    return nodes, heights
+
+
+def _in_nanometres(nodes: Floats) -> None:
+    lowest, highest = float(nodes.min()), float(nodes.max())
+    looks = "micrometres" if highest < 100.0 else "angstroms" if lowest > 2000.0 else ""
+    if highest < 1e-3:
+        looks = "metres"
+    if looks:
+        message = f"wavelength must be in nanometres; {lowest:g} to {highest:g} looks like {looks}"
+        raise ValueError(message)
+
+
+def _covers(name: str, nodes: Floats, low: float, high: float) -> None:
+    if nodes[0] > low or nodes[-1] < high:
+        message = (
+            f"{name} must cover the window {low:g}-{high:g} nm; it covers {nodes[0]:g}-{nodes[-1]:g} nm. "
+            "Measure the rest, or state a narrower window"
+        )
+        raise MethodError(message, code="window_not_covered", known={"covered_nm": (nodes[0], nodes[-1])})
+    steps = np.diff(nodes)
+    visible = (nodes[1:] > max(low, 360.0)) & (nodes[:-1] < min(high, 830.0))
+    if visible.any() and steps[visible].max() > _LARGEST_STEP:
+        message = (
+            f"wavelength must have steps of at most {_LARGEST_STEP:g} nm; got {steps[visible].max():g} nm"
+        )
+        raise ValueError(message)

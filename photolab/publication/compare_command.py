@@ -1,20 +1,24 @@
 """`photolab compare`: two readings typed by a person, answered in words or as JSON."""
 
+from __future__ import annotations
+
 import argparse
 import json
 import math
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from photolab.bench.cells import parse_number
 from photolab.bench.model import Assumption, Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.two_readings import TECHNOLOGIES, compare
 from photolab.bench.verdicts import ALIKE_PERCENT
-from photolab.errors import MethodError
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 from photolab.publication import statements
+
+if TYPE_CHECKING:
+    from photolab.bench.campaign import Campaign
 
 LUX_PER_FOOT_CANDLE = 10.763910416709722
 """1 fc = 1 lm/ft², exact from 1 ft = 0.3048 m. [lx]"""
@@ -55,11 +59,18 @@ def run(args: argparse.Namespace) -> list[str]:
         If an argument cannot be read as it is; the text says what to type.
     """
     _complete(args)
+    if args.bench is not None:
+        campaign = _campaign(Path(args.bench))
+        if {args.a, args.b} <= {name[0] for name in campaign.weights.names}:
+            return _lamps(args, campaign)
     unit = LUX_PER_FOOT_CANDLE if args.unit == "fc" else 1.0
     a, b = _reading(args.a, "A"), _reading(args.b, "B")
     ranges = [unit * r for r in _numbers(args.range, "--range")]
     technologies = _technologies(args.technology)
     meter, options, assumed = _instrument(args, ranges, unit)
+    if args.bench is not None:
+        ranges, technologies, taken = _from_readings(campaign, (a * unit, b * unit), ranges, technologies)
+        assumed = (*assumed, *taken)
     options.update(_options(args))
     pair = compare(
         a * unit,
@@ -72,7 +83,9 @@ def run(args: argparse.Namespace) -> list[str]:
     pair = replace(pair, assumed=(*assumed, *pair.assumed))
     settings = {"alike_percent": options.get("alike_percent", ALIKE_PERCENT)}
     if args.json:
-        return [json.dumps(as_json(pair, args.unit), indent=2)]
+        head = f"{b:g} {args.unit} against {a:g} {args.unit}"
+        said = statements.answer_lines(head, pair, **settings)
+        return [json.dumps(as_json(pair, args.unit, " ".join(said)), indent=2)]
     known = ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1)
     share = {0: "unknown", 1: "one"}.get(len(set(known)), "two")
     return statements.compare_report(
@@ -80,7 +93,75 @@ def run(args: argparse.Namespace) -> list[str]:
     )
 
 
-def as_json(pair: ReadingComparison, unit: str) -> dict[str, Any]:
+def _campaign(folder: Path) -> Campaign:
+    """Return the evaluated folder."""
+    from photolab.bench.evaluation import evaluate
+    from photolab.bench.records import read_bench
+
+    return evaluate(read_bench(folder))
+
+
+def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
+    """Answer with two lamps of a folder, by name, in each housing that both were read in."""
+    given = [
+        f"--{name.replace('_', '-')}"
+        for name in ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
+        if getattr(args, name) is not None
+    ]
+    if given:
+        message = f"two lamps of a folder are compared as they were read; leave out {', '.join(given)}"
+        raise ValueError(message)
+    scope = "specimens" if args.specimen_sd_percent is None else "models"
+    changed = {"specimen_sd_percent": args.specimen_sd_percent, "coverage": args.coverage}
+    figures = {
+        key: _number(text, f"--{key.replace('_', '-')}") for key, text in changed.items() if text is not None
+    }
+    if figures:
+        from photolab.bench.evaluation import evaluate
+
+        campaign = evaluate(campaign.bench.changed(**figures))
+    both = [
+        {n[1] for n in campaign.weights.names if n[0] == lamp and n[2:] == ("hot_spot", "initial")}
+        for lamp in (args.a, args.b)
+    ]
+    housings = sorted(both[0] & both[1])
+    if not housings:
+        message = f"{args.a} and {args.b} were not read in one housing; read both in one"
+        raise ValueError(message)
+    alike, lines, answers = campaign.bench.settings.alike_percent, [], []
+    for housing in housings:
+        pair = campaign.ratio(args.b, args.a, housing=housing, scope=scope)
+        head = f"{args.b} against {args.a}" + (f" in {housing}" if housing else "")
+        said = statements.answer_lines(head, pair, alike_percent=alike)
+        answers.append({"housing": housing} | as_json(pair, "lx", " ".join(said)))
+        if pair.verdict != "no_answer":
+            said += ["", *statements.blurs(pair, "the meter", "the meter, seating, days and supply")]
+        more = [statements.separate_words(pair), statements.assumed_words(pair.assumed)]
+        lines += [*said, *(line for line in more if line), ""]
+    if args.json:
+        return [json.dumps(answers[0] if len(answers) == 1 else {"schema": 1, "housings": answers}, indent=2)]
+    who = "the models as sold" if scope == "models" else "the specimens on this bench, seated again"
+    return [*lines, f"Applies to {who}, at the initial time."]
+
+
+def _from_readings(
+    campaign: Campaign, lux: tuple[float, float], ranges: list[float], technologies: list[str | None]
+) -> tuple[list[float], list[str | None], tuple[Assumption, ...]]:
+    """Return ranges and technologies as most readings of a folder have them, where the command names none."""
+    taken = []
+    used = campaign.selection.readings["range_lx"].dropna()
+    holding = used[used >= max(lux)]
+    if not ranges and len(holding):
+        ranges = [float(holding.mode().iloc[0])]
+        taken.append(Assumption("range", ranges[0], "lx", "as most readings of the folder"))
+    kinds = {t for t in campaign.bench.tables["lamps"]["technology"] if t}
+    if technologies == [None] and len(kinds) == 1:
+        technologies = [*kinds]
+        taken.append(Assumption("technology", technologies[0] or "", "", "that of every lamp of the folder"))
+    return ranges, technologies, tuple(taken)
+
+
+def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
     """Return a comparison as plain data.
 
     Parameters
@@ -89,6 +170,8 @@ def as_json(pair: ReadingComparison, unit: str) -> dict[str, Any]:
         The comparison.
     unit : str
         Unit of the readings.
+    said : str
+        The answer as it is printed in words.
 
     Returns
     -------
@@ -96,7 +179,9 @@ def as_json(pair: ReadingComparison, unit: str) -> dict[str, Any]:
         The keys that other programs rely on; figures that do not exist are None.
     """
     need, (low, high) = pair.mountings_to_separate, published_ends(pair.low, pair.high)
-    said = [statements.assumed_words([a]).removeprefix("Assumed: ").removesuffix(".") for a in pair.assumed]
+    assumed = [
+        statements.assumed_words([a]).removeprefix("Assumed: ").removesuffix(".") for a in pair.assumed
+    ]
     return {
         "schema": 1,
         "unit": unit,
@@ -110,9 +195,9 @@ def as_json(pair: ReadingComparison, unit: str) -> dict[str, Any]:
             "this_bench": _figure(pair.lines.this_bench, END_DIGITS),
             "nothing_in_common": _figure(pair.lines.nothing_in_common, END_DIGITS),
         },
-        "assumed": said,
+        "assumed": assumed,
         "missing": list(pair.missing),
-        "sentence": statements.sentence(pair),
+        "sentence": said,
         "scope": statements.SCOPE_WORDS["models" if pair.scope == "models" else "readings"],
         "mountings_to_separate": {
             "even_chance": need.even_chance if need else None,
@@ -227,7 +312,7 @@ def _instrument(
 ) -> tuple[Meter, dict[str, Any], tuple[Assumption, ...]]:
     """Return the meter, what the bench knows of seating, and what that rests on."""
     if args.bench is not None:
-        return _from_bench(Path(args.bench), args.mismatch_percent)
+        return _from_bench(_campaign(Path(args.bench)), args.mismatch_percent)
     steps = [unit * s for s in _numbers(args.resolution, "--resolution")]
     tops = list(dict.fromkeys(ranges))
     if len(ranges) == 2 and ranges[0] == ranges[1]:
@@ -251,12 +336,11 @@ def _instrument(
     return meter, {}, ()
 
 
-def _from_bench(folder: Path, mismatch: str | None) -> tuple[Meter, dict[str, Any], tuple[Assumption, ...]]:
-    from photolab.bench.evaluation import evaluate
-    from photolab.bench.records import read_bench
-
-    bench = read_bench(folder)
-    campaign = evaluate(bench)
+def _from_bench(
+    campaign: Campaign, mismatch: str | None
+) -> tuple[Meter, dict[str, Any], tuple[Assumption, ...]]:
+    """Return the meter of a folder, and what it knows of seating."""
+    bench = campaign.bench
     meter = bench.meters[campaign.selection.meter]
     if mismatch is not None:
         index = _number(mismatch, "--mismatch-percent")
@@ -271,7 +355,4 @@ def _from_bench(folder: Path, mismatch: str | None) -> tuple[Meter, dict[str, An
     if not spread.assumed or "mounting_sd_percent" in bench.settings.declared:
         options["mounting_sd_percent"] = 100.0 * spread.sd
         options["mounting_dof"] = spread.dof
-    if not campaign.joint.names:
-        message = f"{folder.name}: holds no reading that enters"
-        raise MethodError(message, code="no_readings")
     return meter, options, ()

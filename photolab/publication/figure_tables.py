@@ -37,6 +37,7 @@ _FROM = {
     "range term": _MANUAL,
     "resolution": "display",
     "noise": _OWN,
+    "remaining light": _OWN,
     "supply voltage": _OWN,
     "elapsed time": _OWN,
     "voltage exponent": "literature",

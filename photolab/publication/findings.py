@@ -106,7 +106,7 @@ class NotToldApart:
     housing, instant : str
         Where and when.
     sets : tuple of tuple of str
-        Each set as large as it can be, of two lamps or more, most light first; the baseline is left out.
+        Each set as large as it can be, of two lamps or more, the baseline among them, most light first.
     lamps : tuple of str
         All that were compared, most light first.
     complete : bool
@@ -148,7 +148,7 @@ def not_told_apart(
     lamps = tuple(
         lamp
         for lamp in sorted(light, key=lambda lamp: (-float(f"{light[lamp]:.9e}"), lamp))
-        if lamp != campaign.baseline and not missing_inputs(campaign.bench, (lamp, campaign.baseline))
+        if not missing_inputs(campaign.bench, (lamp, campaign.baseline))
     )
     alike = {
         frozenset((str(a), str(b)))
@@ -158,7 +158,7 @@ def not_told_apart(
     sets: list[tuple[str, ...]] = []
     _grow((), lamps, (), alike, sets)
     ordered = sorted(sets, key=lambda one: [lamps.index(lamp) for lamp in one])
-    return NotToldApart(housing, instant, tuple(ordered), lamps, len(lamps) == len(light) - 1)
+    return NotToldApart(housing, instant, tuple(ordered), lamps, len(lamps) == len(light))
 
 
 def held_families(campaign: Campaign) -> dict[str, pd.DataFrame]:

@@ -16,7 +16,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
-from photolab.publication.statements import finding_words
+from photolab.publication.statements import ADVICE, finding_words
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
 """Findings that no caution of the reader says already."""
@@ -307,23 +307,7 @@ def next_step(bench: Bench, campaign: Campaign) -> str:
         lamp = seated.idxmin()
         return f"seat {lamp} three more times."
     largest = largest_term(campaign)
-    return NEXT_STEPS.get(largest, "publish: photolab appendix on this folder.")
-
-
-NEXT_STEPS = {
-    "mounting": "seat every lamp three or more times.",
-    "day": "read the baseline on every day, at its start and end.",
-    "colour": "get spectra or a spectral factor for the meter (spectra.csv).",
-    "own colour": "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'.",
-    "linearity": "state the meter's linearity_percent from its certificate.",
-    "supply assumed": "read the volts at the lamp socket (socket_V).",
-    "voltage exponent": "hold the supply at the protocol's voltage.",
-    "voltmeter": "use a voltmeter with a certificate.",
-    "link": "read more lamps of each technology with both meters (links.csv).",
-    "range gain": "lock the meter to one range for all lamps.",
-    "range term": "read on the lowest range that holds all lamps.",
-    "ambient": "test at the protocol's ambient temperature.",
-}
+    return f"{ADVICE.get(largest, 'publish: photolab appendix on this folder')}."
 
 
 def largest_term(campaign: Campaign) -> str:

@@ -12,6 +12,7 @@ from photolab.bench.beams import evaluate_beams
 from photolab.bench.campaign import Campaign
 from photolab.bench.distances import evaluate_distances
 from photolab.bench.heat import warm_up_runs
+from photolab.bench.ratio_table import with_families
 from photolab.publication import front_page, readiness, statements
 from photolab.publication.display import Table, Words, say, table
 from photolab.publication.figures.common import Picture
@@ -28,7 +29,8 @@ def _initial(campaign: Campaign) -> pd.DataFrame:
     if table_.empty:
         return pd.DataFrame(columns=[*columns, "model_low", "model_high"])
     at = table_[(table_["instant"] == "initial") & (table_["point"] == "hot_spot")]
-    specimens = at[at["scope"] == "specimens"][columns]
+    specimens = with_families(campaign, at[at["scope"] == "specimens"])
+    specimens = specimens.assign(verdict=specimens["family_verdict"])[columns]
     models = at[at["scope"] == "models"][["lamp", "housing", "low", "high"]]
     models = models.rename(columns={"low": "model_low", "high": "model_high"})
     joined = specimens.merge(models, on=["lamp", "housing"], how="left", validate="one_to_one")
@@ -89,7 +91,7 @@ def results(campaign: Campaign) -> Table | Words:
         "value": f"more light than {campaign.baseline} (%)",
         "low": "low (%)",
         "high": "high (%)",
-        "verdict": "verdict",
+        "verdict": "verdict, all pairs counted together",
         "model_low": "for the model: low (%)",
         "model_high": "high (%)",
         "n_specimens": "specimens",

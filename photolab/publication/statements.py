@@ -49,6 +49,22 @@ KIND_WORDS = {
     "ambient": "ambient temperature",
     "elapsed time": "time since switch-on",
 }
+ADVICE = {
+    "mounting": "seat every lamp three or more times",
+    "specimen": "test more specimens of each lamp",
+    "day": "read the baseline on every day, at its start and end",
+    "colour": "get spectra or a spectral factor for the meter (spectra.csv)",
+    "own colour": "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'",
+    "linearity": "state the meter's linearity_percent from its certificate",
+    "supply assumed": "read the volts at the lamp socket (socket_V)",
+    "voltage exponent": "hold the supply at the protocol's voltage",
+    "voltmeter": "use a voltmeter with a certificate",
+    "link": "read more lamps of each technology with both meters (links.csv)",
+    "range gain": "lock the meter to one range for all lamps",
+    "range term": "read on the lowest range that holds all lamps",
+    "ambient": "test at the protocol's ambient temperature",
+}
+"""What to do about the largest part of an uncertainty, by its term."""
 MISSING_WORDS = {
     "technology": ("technology", "say whether each lamp is filament, led, discharge or other"),
 }
@@ -170,7 +186,8 @@ def separate_words(pair: ReadingComparison) -> str:
     need = pair.mountings_to_separate
     if need.even_chance is None:
         term = KIND_WORDS.get(pair.largest_term, pair.largest_term)
-        return f"No number of seatings can show {share} %: the {term} must shrink."
+        advice = ADVICE.get(pair.largest_term, f"the {term} must shrink")
+        return f"More seatings will not show {share} %, because of the {term}: {advice}."
     four = (
         f"or {need.four_in_five} times (4 in 5)" if need.four_in_five else "; no number gives 4 chances in 5"
     )
@@ -273,43 +290,91 @@ def compare_report(
     list of str
         Lines without line ends.
     """
-    head = f"{b:g} {unit} against {a:g} {unit}: {percent_of(pair.ratio, 1)}"
+    lines = answer_lines(f"{b:g} {unit} against {a:g} {unit}", pair, alike_percent=alike_percent)
     if pair.verdict == "no_answer":
-        words = capital(verdict_words(pair))
-        return [f"{head}; no interval yet.", f"{words}.", assumed_words(pair.assumed)]
-    verdict = capital(verdict_words(pair, alike_percent=alike_percent))
-    between = interval_words(pair).replace(" to ", " and ")
-    lines = [f"{head}; between {between} ({100.0 * pair.coverage:g} %).", f"{verdict}.", ""]
-    share = RANGE_WORDS[ranges]
+        return [*lines, assumed_words(pair.assumed)]
     seated = "once" if seatings == 1 else _times(seatings)
-    rows = (
-        (pair.lines.meter_only, f"the meter, {share}"),
-        (pair.lines.this_bench, f"the meter and seating each lamp {seated}"),
-        (pair.lines.nothing_in_common, "if the two readings had no meter fault in common (a what-if)"),
-    )
-    lines.append(f"What blurs the difference (±, {100 * pair.coverage:g} %)")
-    for i, (half, text) in enumerate(rows):
-        mark = "        <- this one decides" if i == 1 and pair.scope == "specimens" else ""
-        lines.append(f"  {decimal(half, 1):>4} %   {text}{mark}")
+    lines += [
+        "",
+        *blurs(pair, f"the meter, {RANGE_WORDS[ranges]}", f"the meter and seating each lamp {seated}"),
+    ]
     if pair.scope == "models":
         models = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
         lines.append(
             f"  {models:>4} %   meter, seating, and one specimen of each model        <- this one decides"
         )
-    lines += [line for line in (_meter_or_seating(pair), separate_words(pair)) if line]
+    lines += [line for line in (_meter_or_seating(pair, seatings), separate_words(pair)) if line]
     lines.append(assumed_words(pair.assumed))
-    holds = "these two models, one specimen each" if pair.scope == "models" else "these two readings only"
-    rest = "other housings" if pair.scope == "models" else "other specimens or housings"
-    return [*lines, f"Holds for {holds}, not for {rest}."]
+    sold = pair.scope == "models"
+    holds = (
+        "the two models, judged by one specimen of each"
+        if sold
+        else "these two lamps, seated again on this bench"
+    )
+    rest = "other housings" if sold else "other specimens or housings"
+    return [*lines, f"Applies to {holds}; not to {rest}."]
 
 
-def _meter_or_seating(pair: ReadingComparison) -> str:
+def answer_lines(head: str, pair: ReadingComparison, *, alike_percent: float) -> list[str]:
+    """Return the answer on two readings or two lamps: the difference with its interval, and the verdict.
+
+    Parameters
+    ----------
+    head : str
+        What is compared, as "334 lx against 318 lx".
+    pair : ReadingComparison
+        The comparison.
+    alike_percent : float
+        Margin. [%]
+
+    Returns
+    -------
+    list of str
+        Two sentences.
+    """
+    first = f"{head}: {percent_of(pair.ratio, 1)}; no interval yet."
+    if pair.verdict != "no_answer":
+        between = interval_words(pair).replace(" to ", " and ")
+        first = f"{head}: {percent_of(pair.ratio, 1)}; between {between} ({100.0 * pair.coverage:g} %)."
+    return [first, f"{capital(verdict_words(pair, alike_percent=alike_percent))}."]
+
+
+def blurs(pair: ReadingComparison, meter: str, bench: str) -> list[str]:
+    """Return what blurs a difference, a line each.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        The comparison.
+    meter, bench : str
+        What the first and the second line stand for.
+
+    Returns
+    -------
+    list of str
+        A head and three lines; the one that decides is marked, unless the models are meant.
+    """
+    lines = [f"What blurs the difference (±, {100 * pair.coverage:g} %)"]
+    rows = (
+        (pair.lines.meter_only, meter),
+        (pair.lines.this_bench, bench),
+        (pair.lines.nothing_in_common, "if the two readings had no meter fault in common (a what-if)"),
+    )
+    for i, (half, text) in enumerate(rows):
+        mark = "        <- this one decides" if i == 1 and pair.scope == "specimens" else ""
+        lines.append(f"  {decimal(half, 1):>4} %   {text}{mark}")
+    return lines
+
+
+def _meter_or_seating(pair: ReadingComparison, seatings: int) -> str:
     """Return the line that says which of meter and seating stands in the way."""
     shown = 100.0 * abs(math.log(pair.ratio))
     if pair.verdict != "inside":
         return ""
     if shown > pair.lines.meter_only:
-        return "The meter alone would show this difference; the seating hides it."
+        each = "one seating" if seatings == 1 else f"{seatings} seatings"
+        hidden = "seating" if pair.scope == "specimens" else "what differs from specimen to specimen"
+        return f"The meter alone would show this difference; with {each} each, {hidden} hides it."
     return "The meter alone could not tell them apart."
 
 

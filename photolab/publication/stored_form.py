@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import copy
 import os
+import re
 from pathlib import Path
 from typing import Any
 
 from photolab.publication.report_folder import put_in_place
 
-__all__ = ["canonical", "canonical_text", "fill_answer", "write_notebook"]
+__all__ = ["canonical", "canonical_text", "emptied", "fill_answer", "write_notebook"]
 
 _METADATA = {
     "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
     "language_info": {"name": "python"},
 }
+_NOT_RUN = "\n\nNot run yet: Run > Run All Cells; the answer then stands below the law.\n\n"
 _OUTPUT_METADATA = ("image/png", "image/svg+xml")
 
 
@@ -103,6 +105,31 @@ def write_notebook(notebook: Any, path: str | os.PathLike[str]) -> Path:
     """
     place = Path(path)
     return put_in_place({place.name: canonical_text(notebook).encode("utf-8")}, place.parent)[0]
+
+
+def emptied(notebook: Any) -> Any:
+    """Return a copy of a notebook that shows nothing yet: no outputs, and at the top no answer of another bench.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        Any notebook of format 4.
+
+    Returns
+    -------
+    nbformat.NotebookNode
+        The copy.
+    """
+    result = copy.deepcopy(notebook)
+    for cell in result.cells:
+        if cell.cell_type == "code":
+            cell.outputs, cell.execution_count = [], None
+        elif "answer" in cell.metadata.get("tags", []):
+            cell.pop("attachments", None)
+            cell.source = re.sub(
+                r"(?<=<!-- answer -->).*(?=<!-- end -->)", _NOT_RUN, cell.source, flags=re.DOTALL
+            )
+    return result
 
 
 def fill_answer(notebook: Any) -> Any:

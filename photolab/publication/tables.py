@@ -15,7 +15,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.derived import light_per_watt
 from photolab.bench.distances import distance_rows, evaluate_distances
 from photolab.bench.electrical import measured_power
-from photolab.bench.heat import heat_rows, warm_up_runs
+from photolab.bench.ratio_table import heat_rows, with_families
 from photolab.bench.surface import surface_rows
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 
@@ -48,6 +48,9 @@ COLUMNS = (
     "verdict",
     "protocol_revision",
     "data_hash",
+    "family_low",
+    "family_high",
+    "family_verdict",
 )
 _UNCERTAINTIES = ("ln_expanded_uncertainty", "coverage_factor", "dof")
 DICTIONARY = {
@@ -79,6 +82,9 @@ DICTIONARY = {
     "verdict": "clear, alike, inside or no_answer; blank for values that are no comparison",
     "protocol_revision": "revision of the protocol, from bench.toml",
     "data_hash": "fingerprint of all input files",
+    "family_low": "lower end of the interval as one of all pairs of lamps of that housing and instant",
+    "family_high": "its upper end; blank, as the others of the family, where a value is no ratio of lamps at one place",
+    "family_verdict": "verdict by that interval: the one to quote where several lamps are compared",
 }
 
 
@@ -114,15 +120,14 @@ def results(campaign: Campaign) -> pd.DataFrame:
         to 6 significant digits, interval ends and uncertainties to 4.
     """
     bench = campaign.bench
-    ratios = campaign.table.drop(columns=["small"], errors="ignore")
-    heat = heat_rows(campaign, warm_up_runs(bench))
-    joined = pd.concat([part for part in (ratios, heat) if len(part)]) if len(ratios) or len(heat) else ratios
-    per_watt = light_per_watt(campaign, joined)
+    heat = heat_rows(campaign)
+    ratios = [part for part in (campaign.table, heat) if len(part)]
+    per_watt = [light_per_watt(campaign, part) for part in ratios]
     runs = evaluate_distances(bench, corrections=campaign.enabled)
     beams = evaluate_beams(bench, corrections=campaign.enabled, baseline=campaign.baseline)
     light = (distance_rows(bench, results=runs), beam_rows(bench, beams=beams))
-    other = (measured_power(bench), per_watt, surface_rows(bench), *light)
-    parts = [part for part in (ratios, heat, *other) if len(part)]
+    other = (measured_power(bench), *per_watt, surface_rows(bench), *light)
+    parts = [part for part in (*(with_families(campaign, part) for part in ratios), *other) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
     table = table.assign(
         protocol_revision=bench.settings.protocol_revision, data_hash=data_hash(bench.hashes)
@@ -149,10 +154,14 @@ def results(campaign: Campaign) -> pd.DataFrame:
 def _rounded(table: pd.DataFrame) -> pd.DataFrame:
     """Return the table with its numbers as they are published."""
     digits = {"value": VALUE_DIGITS} | dict.fromkeys(_UNCERTAINTIES, END_DIGITS)
-    rounded = {name: [significant(float(x), count) for x in table[name]] for name, count in digits.items()}
-    pairs = zip(table["low"], table["high"], strict=True)
-    ends = np.array([published_ends(float(low), float(high)) for low, high in pairs]).reshape(-1, 2)
-    return table.assign(**rounded, low=ends[:, 0], high=ends[:, 1])
+    rounded: dict[str, Any] = {
+        name: [significant(float(x), count) for x in table[name]] for name, count in digits.items()
+    }
+    for low, high in (("low", "high"), ("family_low", "family_high")):
+        pairs = zip(table[low], table[high], strict=True)
+        ends = np.array([published_ends(float(a), float(b)) for a, b in pairs]).reshape(-1, 2)
+        rounded |= {low: ends[:, 0], high: ends[:, 1]}
+    return table.assign(**rounded)
 
 
 def as_csv(table: pd.DataFrame) -> str:

@@ -22,8 +22,8 @@ from photolab.publication.figures import residuals as residuals_figure
 from photolab.publication.figures import warm_up as warm_up_figure
 from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.front_page import is_invented
-from photolab.thermal.warm_up import WarmUp
 from photolab.thermal.warm_up_model import window
+from photolab.thermal.warm_up_result import WarmUp
 
 NO_RECORD = (
     "This folder holds no warm-up record: add warm_up.csv (run, lamp, elapsed_s, illuminance_lx), a reading every "

@@ -13,8 +13,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.review import forecast, forecast_against_results
 from photolab.errors import MethodError
-from photolab.metrology.effort import allocate_effort, bench_hours, run_order
-from photolab.metrology.planning import resolvable_ratio
+from photolab.metrology.planning import allocate_effort, bench_hours, resolvable_ratio, run_order
 from photolab.metrology.quantity import coverage_factor
 from photolab.metrology.reporting import decimal
 from photolab.publication.display import Table, Words, say, table

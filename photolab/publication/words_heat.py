@@ -10,7 +10,7 @@ from photolab.errors import MethodError
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
 from photolab.thermal.coupling import Slope, TimeConstants
-from photolab.thermal.warm_up_answers import Fading, Finding, Remaining, Settled, Step
+from photolab.thermal.warm_up_result import Fading, Finding, Remaining, Settled, Step
 
 FINDING_WORDS = {
     "second_step": (

@@ -19,7 +19,7 @@ from photolab.metrology.ranking import RecordClaim
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.words_heat import known_sentence, why
-from photolab.thermal.warm_up_answers import Remaining
+from photolab.thermal.warm_up_result import Remaining
 
 __all__ = [
     "THEIR_EXAMPLE",
@@ -109,14 +109,18 @@ def _gain(gain: Gain) -> str:
     head = f"{gain.lamp}: {words} {link} {gain.baseline}"
     if gain.verdict == "no_answer":
         return f"{head}; {statements.verdict_words(gain)}."
-    verdict = VERDICTS[gain.verdict].format(margin=decimal(gain.alike_percent, 0))
+    known = {code: words.format(margin=decimal(gain.alike_percent, 0)) for code, words in VERDICTS.items()}
     pieces = "the one specimen" if gain.specimens == 1 else f"the {gain.specimens} specimens"
     whose = {
         "readings": "for these readings alone",
         "specimens": f"for {pieces} on the bench",
         "models": "for the model as sold",
     }[gain.scope]
-    return f"{head} ({statements.interval_words(gain)}), {verdict} {whose}."
+    said = f"{known[gain.family_verdict]} {whose}"
+    if gain.family_verdict != gain.verdict:
+        alone = known[gain.verdict].split(",")[0]
+        said = f"{alone} by itself {whose}, but not as one of the {gain.pairs} pairs of lamps compared here"
+    return f"{head} ({statements.interval_words(gain)}), {said}."
 
 
 def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
@@ -140,12 +144,15 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
         for scope in ("specimens", "models")
     )
     said = _gain(gain)
-    if model.verdict == gain.verdict:
+    if model.family_verdict == gain.family_verdict:
         return said
-    shown = "For" if model.verdict == "clear" else "Not shown for"
+    shown = "For" if model.family_verdict == "clear" else "Not shown for"
+    alone = (
+        " by itself, not shown among all pairs" if model.verdict == "clear" != model.family_verdict else ""
+    )
     single = "; a single piece says nothing of its model, so the declared spread of pieces stands in"
-    tail = single if gain.specimens == 1 else ""
-    return f"{said} {shown} the model as sold: {statements.interval_words(model)}{tail}."
+    tail = alone + (single if gain.specimens == 1 else "")
+    return f"{said} {'For' if alone else shown} the model as sold: {statements.interval_words(model)}{tail}."
 
 
 def housings_sentence(found: HousingDifference) -> str:
@@ -312,7 +319,7 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
         "housing": gain.housing,
         "light": statements.percent_of(gain.ratio, places),
         "for the specimens": "no interval" if gain.missing else statements.interval_words(gain),
-        "verdict": gain.verdict.replace("_", " "),
+        "verdict, all pairs counted": gain.family_verdict.replace("_", " "),
         "for the model as sold": "no interval" if gain.missing else statements.interval_words(model),
         "most of the uncertainty": f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %"
         if share > 0.0

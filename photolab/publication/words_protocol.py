@@ -14,7 +14,14 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.statements import KIND_WORDS, SCOPE_WORDS, capital
 from photolab.publication.words_bench import counted, verdict_name
 
-__all__ = ["EXAMPLE_CHANGES", "EXAMPLE_MINUTES", "causes_sentences", "change_log", "forecast_sentence", "hold_sentence"]
+__all__ = [
+    "EXAMPLE_CHANGES",
+    "EXAMPLE_MINUTES",
+    "causes_sentences",
+    "change_log",
+    "forecast_sentence",
+    "hold_sentence",
+]
 
 EXAMPLE_CHANGES = {"protocol_revision": "invented", "hold_minutes": 30.0, "alike_percent": 5.0}
 """Another protocol, invented: it is shown on an invented bench only."""
@@ -66,8 +73,8 @@ def forecast_sentence(plan: Forecast) -> str:
     """
     pieces = f"{counted(plan.mountings, 'seating')} of {counted(plan.specimens, 'specimen')} of each lamp"
     return (
-        f"{capital(pieces)} would show a {decimal(100.0 * (plan.resolvable - 1.0), 1)} % difference of the specimens four "
-        f"times in five, with intervals of ± {decimal(100.0 * plan.half_width_specimens, 1)} %, ± "
+        f"{capital(pieces)} would show a {decimal(100.0 * (plan.resolvable - 1.0), 1)} % difference of the specimens "
+        f"four times in five, with intervals of ± {decimal(100.0 * plan.half_width_specimens, 1)} %, ± "
         f"{decimal(100.0 * plan.half_width_models, 1)} % for the model as sold."
     )
 
@@ -92,9 +99,9 @@ def hold_sentence(choices: pd.DataFrame, *, within_percent: float) -> str:
     if enough.empty:
         return f"No hold time below {last} min keeps every lamp within {decimal(within_percent, 0)} %."
     return (
-        f"From {decimal(enough['hold_s'].iloc[0] / 60.0, 0)} min to {last} min no lamp recorded here changes by more than "
-        f"{decimal(100.0 * enough['still_to_come'].iloc[0], 1)} %; a lamp that steps down later than {last} min would be "
-        "missed by any of these."
+        f"From {decimal(enough['hold_s'].iloc[0] / 60.0, 0)} min to {last} min no lamp recorded here changes by more "
+        f"than {decimal(100.0 * enough['still_to_come'].iloc[0], 1)} %; a lamp that steps down later than {last} min would "
+        "be missed by any of these."
     )
 
 

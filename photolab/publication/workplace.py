@@ -8,17 +8,23 @@ from collections.abc import Sequence
 from importlib.util import find_spec
 from pathlib import Path
 
+import nbformat
+
 from photolab.bench.records import read_bench
-from photolab.errors import PhotolabError
-from photolab.publication.notebooks import notebooks_folder
+from photolab.errors import MethodError, PhotolabError
+from photolab.publication.notebooks import inject, notebooks_folder, write_notebook
+from photolab.publication.notebooks import run as run_notebooks
+from photolab.publication.stored_form import emptied
 
 FIRST = "00_start_here.ipynb"
 _END_S = 0.7
 """So long JupyterLab has after Ctrl-C to end with its kernels, and once more when it is told to."""
 
 
-def working_copies(bench: Path, work: Path | None = None) -> Path:
-    """Copy the notebooks that are not there yet into a working folder.
+def working_copies(bench: Path, work: Path | None = None, *, run: bool = False) -> Path:
+    """Copy the notebooks that are not there yet into a working folder, the bench typed in their settings.
+
+    A copy shows nothing until it is run, so that nobody sees the answer of another bench on their own.
 
     Parameters
     ----------
@@ -26,6 +32,9 @@ def working_copies(bench: Path, work: Path | None = None) -> Path:
         The bench folder; it is read first, so that a faulty one is refused here.
     work : Path, optional
         Folder for the copies; beside the bench, `<name>-notebooks`, where not given.
+    run : bool, default False
+        Run those that were copied now, and keep what they show; one that stops stays as it was copied, and is named
+        on stderr.
 
     Returns
     -------
@@ -44,14 +53,27 @@ def working_copies(bench: Path, work: Path | None = None) -> Path:
         message = f"work must be another folder than the bench; got {place.name!r}"
         raise ValueError(message)
     place.mkdir(parents=True, exist_ok=True)
+    copied, safe = [], {"PYTHONSAFEPATH": "1"}  # no module is taken from the folder of the copies
     for source in sorted(notebooks_folder().glob("[0-9][0-9]_*.ipynb")):
-        with contextlib.suppress(FileExistsError), (place / source.name).open("xb") as copy:
-            copy.write(source.read_bytes())
+        mine = inject(emptied(nbformat.read(source, as_version=4)), {"bench": str(resolved)})
+        with contextlib.suppress(FileExistsError), (place / source.name).open("x", encoding="utf-8") as copy:
+            copy.write(nbformat.writes(mine))
+            copied.append(place / source.name)
+    for path, shown in zip(copied, run_notebooks(copied, environment=safe) if run else (), strict=run):
+        if isinstance(shown, MethodError):
+            sys.stderr.write(f"{shown}\n")
+        else:
+            write_notebook(shown, path)
     return place
 
 
 def open_lab(
-    bench: Path, *, work: Path | None = None, browser: bool = True, options: Sequence[str] = ()
+    bench: Path,
+    *,
+    work: Path | None = None,
+    run: bool = False,
+    browser: bool = True,
+    options: Sequence[str] = (),
 ) -> int:
     """Start JupyterLab at the first notebook, on a bench folder.
 
@@ -64,6 +86,8 @@ def open_lab(
         The bench folder.
     work : Path, optional
         Folder for the working copies.
+    run : bool, default False
+        Run the new copies first.
     browser : bool, default True
         Open a browser window.
     options : sequence of str, optional
@@ -90,12 +114,12 @@ def open_lab(
             f"if you know why it must be root, type: photolab open {bench} -- --allow-root"
         )
         raise PhotolabError(message)
-    place = working_copies(bench, work)
+    place = working_copies(bench, work, run=run)
     sys.stderr.write(f"Working copies: {place}\n")
     command = [sys.executable, "-P", "-m", "jupyterlab", str(place / FIRST), "--ServerApp.ip=127.0.0.1"]
     command += ["--ServerApp.answer_yes=True"]  # Ctrl-C ends it at once
     command += [*([] if browser else ["--no-browser"]), *options]
-    # kernels inherit the second: it does for them what -P does for JupyterLab
+    # kernels inherit both: the bench of a person's own notebook that names none; what -P does for JupyterLab
     environment = {**os.environ, "PHOTOLAB_BENCH": str(bench.resolve()), "PYTHONSAFEPATH": "1"}
     with subprocess.Popen(command, env=environment) as lab:
         try:

@@ -1,47 +1,98 @@
-"""Light against temperature: how much light a kelvin costs, and whether both settle together.
+"""Light against temperature: light per kelvin, one settling or two, light and heat at another ambient.
 
 All of this describes what happened together on the bench. The temperature is that of the case, where it can
 be measured; of the junction inside nothing is said.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.metrology.quantity import COVERAGE
-from photolab.thermal.ambient import (
-    ExpectedLight,
-    Slope,
-    light_at_ambient,
-    thermal_resistance,
-    to_ambient,
-    to_ambient_uncertainty,
-)
+from photolab.metrology.arguments import as_given, finite, not_negative, positive, require
+from photolab.metrology.quantity import COVERAGE, of_quantities
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import model_residuals
 
-__all__ = [
-    "ExpectedLight",
-    "Slope",
-    "TimeConstants",
-    "light_at_ambient",
-    "light_per_kelvin",
-    "shared_time_constants",
-    "thermal_resistance",
-    "to_ambient",
-    "to_ambient_uncertainty",
-]
-
 Array = NDArray[np.float64]
 
+
 LEAST_READINGS = 5
+
+
 LEAST_EFFECTIVE = 6.0
 """Least number of independent readings that the correlated ones are worth. [1]"""
+
+
 LEAST_SPAN = 4.0
 """Least span of the temperatures over their standard uncertainty: common practice, no source. [1]"""
+
+
+LARGEST_COEFFICIENT = 0.05
+"""Above it a relative change for each kelvin is taken for a percentage. [1/K]"""
+
+
+@dataclass(frozen=True)
+class Slope:
+    """Relative change of the light for each kelvin.
+
+    Attributes
+    ----------
+    percent_per_kelvin : float
+        100 times the slope of ln(light). [%/K]
+    standard_uncertainty : float
+        Its standard uncertainty. [%/K]
+    low, high : float
+        Coverage interval. [%/K]
+    dof : float
+        Degrees of freedom; infinite where the stated uncertainties are larger than the scatter. [1]
+    coverage : float
+        Coverage probability. [1]
+    residual_correlation : float
+        Correlation of neighbouring residuals. [1]
+    effective_readings : float
+        As many independent readings would carry as much. [1]
+    mean_temperature, span : float
+        Weighted mean and range of the temperatures. [degC, K]
+    """
+
+    percent_per_kelvin: float
+    standard_uncertainty: float
+    low: float
+    high: float
+    dof: float
+    coverage: float
+    residual_correlation: float
+    effective_readings: float
+    mean_temperature: float
+    span: float
+
+
+@dataclass(frozen=True)
+class ExpectedLight:
+    """Light expected at another ambient: an extrapolation, never a measurement.
+
+    Attributes
+    ----------
+    value, low, high : float
+        Light at hold in the other ambient over the initial light on the bench. [1]
+    ln_standard_uncertainty : float
+        Standard uncertainty of its logarithm. [1]
+    extrapolated : bool
+        Always true: it was not measured there. [bool]
+    beyond_record : bool
+        Whether the case would leave the temperatures the slope was found on. [bool]
+    """
+
+    value: float
+    low: float
+    high: float
+    ln_standard_uncertainty: float
+    extrapolated: bool
+    beyond_record: bool
 
 
 @dataclass(frozen=True)
@@ -161,47 +212,6 @@ def light_per_kelvin(
     )
 
 
-def _york(x: Array, y: Array, ux: Array, uy: Array) -> tuple[float, Array]:
-    """Return slope and weights of the straight line with independent errors in both coordinates."""
-    slope = float(np.polyfit(x, y, 1)[0])
-    for _ in range(100):
-        weight = 1.0 / (uy**2 + slope**2 * ux**2)
-        dx, dy = x - np.average(x, weights=weight), y - np.average(y, weights=weight)
-        beta = weight * (dx * uy**2 + slope * dy * ux**2)
-        found = float(np.sum(weight * beta * dy) / np.sum(weight * beta * dx))
-        converged = abs(found - slope) <= 1e-13 * abs(found)
-        slope = found
-        if converged:
-            break
-    return slope, np.asarray(1.0 / (uy**2 + slope**2 * ux**2))
-
-
-def _checked_pair(
-    light: ArrayLike, temperature: ArrayLike, light_uncertainty: ArrayLike, temperature_uncertainty: ArrayLike
-) -> tuple[Array, Array, Array, Array]:
-    """Return temperature, ln light and their standard uncertainties."""
-    lit, x = np.asarray(light, dtype=float), np.asarray(temperature, dtype=float)
-    if lit.ndim != 1 or lit.shape != x.shape:
-        message = f"light and temperature must be lists of one length; got shapes {lit.shape} and {x.shape}"
-        raise ValueError(message)
-    ul = np.broadcast_to(np.asarray(light_uncertainty, dtype=float), lit.shape)
-    ux = np.broadcast_to(np.asarray(temperature_uncertainty, dtype=float), lit.shape)
-    for name, values, good, wanted in (
-        ("light", lit, np.isfinite(lit) & (lit > 0.0), "finite and more than 0"),
-        ("temperature", x, np.isfinite(x), "finite"),
-        ("light_uncertainty", ul, np.isfinite(ul) & (ul > 0.0), "more than 0"),
-        ("temperature_uncertainty", ux, np.isfinite(ux) & (ux >= 0.0), "zero or more"),
-    ):
-        if not np.all(good):
-            first = int(np.argmin(good))
-            message = f"{name}[{first}] must be {wanted}; got {values[first]:g}"
-            raise ValueError(message)
-    if lit.size < LEAST_READINGS:
-        message = f"a slope needs {LEAST_READINGS} readings or more; got {lit.size}"
-        raise MethodError(message, code="too_few_readings", known={"readings": lit.size})
-    return x, np.log(lit), np.array(ux), np.array(ul / lit)
-
-
 def shared_time_constants(
     time_s: ArrayLike,
     light: ArrayLike,
@@ -259,6 +269,204 @@ def shared_time_constants(
     return TimeConstants(
         float(np.exp(ln_light)), float(np.exp(ln_case)), float(ratio), float(low), float(high), code
     )
+
+
+def to_ambient(
+    light: ArrayLike, ambient: ArrayLike, reference_ambient: ArrayLike, *, coefficient: ArrayLike
+) -> Any:
+    r"""Return the light at a reference ambient temperature.
+
+    .. math:: E_0 = E\, e^{c\,(T_0 - T)}
+
+    Parameters
+    ----------
+    light : array_like
+        Light at the ambient temperature of the reading. [any]
+    ambient, reference_ambient : array_like
+        Ambient temperature of the reading, and the reference. [degC]
+    coefficient : array_like
+        Relative change of the light for each kelvin of ambient :math:`c`: -0.0025 for -0.25 %/K. [1/K]
+
+    Returns
+    -------
+    float, ndarray or Measured
+        Light at the reference ambient. [as light]
+
+    Raises
+    ------
+    ValueError
+        If a coefficient is beyond ±0.05 1/K, which is a percentage by mistake, or a value is not finite.
+
+    Notes
+    -----
+    For a settled lamp and some 15 K. Where foldback may set in between, no coefficient holds.
+    """
+    factor = np.exp(_coefficient(coefficient) * _step(ambient, reference_ambient))
+    return as_given(finite("light", light) * factor, getattr(light, "unit", ""))
+
+
+def to_ambient_uncertainty(
+    ambient: ArrayLike,
+    reference_ambient: ArrayLike,
+    *,
+    coefficient: ArrayLike,
+    coefficient_uncertainty: ArrayLike,
+    ambient_uncertainty: ArrayLike = 0.0,
+) -> Array:
+    r"""Return the standard uncertainty that the correction to a reference ambient brings.
+
+    .. math:: u(\ln E_0)^2 = (T_0 - T)^2 u(c)^2 + c^2 u(T)^2
+
+    Parameters
+    ----------
+    ambient, reference_ambient : array_like
+        Ambient temperature of the reading, and the reference. [degC]
+    coefficient, coefficient_uncertainty : array_like
+        Relative change of the light for each kelvin, and its standard uncertainty. [1/K]
+    ambient_uncertainty : array_like, default 0
+        Standard uncertainty of the ambient temperature. [K]
+
+    Returns
+    -------
+    ndarray
+        Relative standard uncertainty of the corrected light from the correction alone. [1]
+
+    Raises
+    ------
+    ValueError
+        As in `to_ambient`.
+    """
+    step, c = _step(ambient, reference_ambient), _coefficient(coefficient)
+    own = np.asarray(coefficient_uncertainty, dtype=float)
+    return np.asarray(np.hypot(step * own, c * np.asarray(ambient_uncertainty, dtype=float)))[()]
+
+
+@of_quantities("K/W")
+def thermal_resistance(rise: ArrayLike, power: ArrayLike, *, radiant_fraction: ArrayLike) -> Any:
+    r"""Return the thermal resistance from the case to the ambient.
+
+    .. math:: R = \Delta T / \bigl(P (1 - \eta)\bigr)
+
+    Parameters
+    ----------
+    rise : array_like
+        Case temperature over ambient, settled. [K]
+    power : array_like
+        Electrical power at the lamp's input. [W]
+    radiant_fraction : array_like
+        Part of the power that leaves as light :math:`\eta`, 0 to below 1; some 0.2 to 0.4 for white LEDs. [1]
+
+    Returns
+    -------
+    float, ndarray or Measured
+        Thermal resistance, case to ambient; never that of the junction. [K/W]
+
+    Raises
+    ------
+    ValueError
+        If a rise is negative, a power not positive or a fraction outside 0 to 1.
+    """
+    rising = not_negative("rise", rise, "K", missing=False)
+    watts = positive("power", power, "W", missing=False)
+    fraction = require(
+        "radiant_fraction", radiant_fraction, lambda v: (v >= 0) & (v < 1), "from 0 to below 1", missing=False
+    )
+    return as_given(rising / (watts * (1.0 - fraction)), "K/W")
+
+
+def light_at_ambient(
+    remaining: float,
+    *,
+    ln_standard_uncertainty: float,
+    slope: Slope,
+    ambient: float,
+    other_ambient: float,
+    coverage: float = COVERAGE,
+) -> ExpectedLight:
+    """Return the light expected at hold in another ambient, relative to the initial light on the bench.
+
+    Parameters
+    ----------
+    remaining : float
+        Remaining light at hold on the bench. [1]
+    ln_standard_uncertainty : float
+        Standard uncertainty of its logarithm. [1]
+    slope : Slope
+        Light for each kelvin of the case. [%/K]
+    ambient, other_ambient : float
+        Ambient temperature on the bench, and the other one. [degC]
+    coverage : float, default COVERAGE
+        Coverage probability. [1]
+
+    Returns
+    -------
+    ExpectedLight
+        Expected light with its interval, marked as extrapolation. [1]
+
+    Raises
+    ------
+    ValueError
+        If the remaining light is not positive or an ambient not finite.
+
+    Notes
+    -----
+    The case is taken to rise as far above its ambient as it did on the bench (no fan speed, no foldback
+    that depends on temperature), and the slope to hold there. A closed housing is warmer than its
+    surroundings.
+    """
+    positive("remaining", remaining, missing=False)
+    step = float(_step(ambient, other_ambient))
+    u = float(np.hypot(ln_standard_uncertainty, step * slope.standard_uncertainty / 100.0))
+    middle = np.log(remaining) + slope.percent_per_kelvin / 100.0 * step
+    half = float(stats.norm.isf((1.0 - coverage) / 2.0)) * u
+    value, low, high = np.exp(middle + half * np.array([0.0, -1.0, 1.0]))
+    return ExpectedLight(float(value), float(low), float(high), u, True, abs(step) > slope.span / 2.0)
+
+
+def _coefficient(coefficient: ArrayLike) -> Array:
+    wanted = f"within ±{LARGEST_COEFFICIENT} 1/K (a percentage?)"
+    return require(
+        "coefficient", coefficient, lambda v: np.abs(v) <= LARGEST_COEFFICIENT, wanted, "1/K", missing=False
+    )
+
+
+def _step(ambient: ArrayLike, reference: ArrayLike) -> Array:
+    to = finite("reference ambient", reference, "degC", missing=False)
+    return to - finite("ambient", ambient, "degC", missing=False)
+
+
+def _york(x: Array, y: Array, ux: Array, uy: Array) -> tuple[float, Array]:
+    """Return slope and weights of the straight line with independent errors in both coordinates."""
+    slope = float(np.polyfit(x, y, 1)[0])
+    for _ in range(100):
+        weight = 1.0 / (uy**2 + slope**2 * ux**2)
+        dx, dy = x - np.average(x, weights=weight), y - np.average(y, weights=weight)
+        beta = weight * (dx * uy**2 + slope * dy * ux**2)
+        found = float(np.sum(weight * beta * dy) / np.sum(weight * beta * dx))
+        converged = abs(found - slope) <= 1e-13 * abs(found)
+        slope = found
+        if converged:
+            break
+    return slope, np.asarray(1.0 / (uy**2 + slope**2 * ux**2))
+
+
+def _checked_pair(
+    light: ArrayLike, temperature: ArrayLike, light_uncertainty: ArrayLike, temperature_uncertainty: ArrayLike
+) -> tuple[Array, Array, Array, Array]:
+    """Return temperature, ln light and their standard uncertainties."""
+    lit = positive("light", light, missing=False)
+    x = finite("temperature", temperature, "degC", missing=False)
+    if lit.ndim != 1 or lit.shape != x.shape:
+        message = f"light and temperature must be lists of one length; got shapes {lit.shape} and {x.shape}"
+        raise ValueError(message)
+    ul = positive("light_uncertainty", np.broadcast_to(light_uncertainty, lit.shape), missing=False)
+    ux = not_negative(
+        "temperature_uncertainty", np.broadcast_to(temperature_uncertainty, lit.shape), "K", missing=False
+    )
+    if lit.size < LEAST_READINGS:
+        message = f"a slope needs {LEAST_READINGS} readings or more; got {lit.size}"
+        raise MethodError(message, code="too_few_readings", known={"readings": lit.size})
+    return x, np.log(lit), np.array(ux), np.array(ul / lit)
 
 
 def _log_time_constant(name: str, times: Array, response: ArrayLike) -> tuple[float, float, float]:

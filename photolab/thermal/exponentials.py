@@ -1,21 +1,16 @@
-r"""Sums of exponentials, fitted without start values.
+r"""Sums of exponentials, fitted without start values and with full covariance.
 
-`fit_exponentials` treats one record with full covariance; `fit_many` treats whole batches on shared or own
-abscissae. Both search over the time constants alone (`photolab.thermal.variable_projection`).
+The search runs over the time constants alone (`photolab.thermal.variable_projection`).
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
-from photolab.thermal.batch_search import BatchFit
-from photolab.thermal.own_grids import fit_own_grids
-from photolab.thermal.shared_grid import SharedGrid
+from photolab.metrology.arguments import finite, not_negative
 from photolab.thermal.variable_projection import Projection, Separable, solve
 
 FloatArray = NDArray[np.float64]
@@ -163,106 +158,15 @@ def fit_exponentials(
     return _described(abscissa, problem, found, form, given, inflation)
 
 
-def fit_many(
-    x: ArrayLike,
-    curves: ArrayLike,
-    *,
-    terms: Sequence[int] = (0, 1, 2),
-    weights: ArrayLike | None = None,
-) -> pd.DataFrame:
-    r"""Fit offset plus 0, 1 or 2 exponentials to many curves at once.
-
-    Parameters
-    ----------
-    x : array_like, shape (n,) or (curves, n)
-        One abscissa for all curves (the quick path), or one a curve; ascending in each. [any]
-    curves : array_like, shape (curves, n)
-        Responses. [any]
-    terms : sequence of int, default (0, 1, 2)
-        Orders to fit.
-    weights : array_like, shape of x, optional
-        Weights of the squared residuals; 0 leaves a reading out (padding of curves of unequal length). [1]
-
-    Returns
-    -------
-    DataFrame
-        One row a curve and order: curve, terms, offset, amplitude_1, amplitude_2 [unit of y],
-        time_constant_1, time_constant_2 [unit of x], slowest first, NaN where the order has none;
-        residual_sum_of_squares, at_bound.
-
-    Raises
-    ------
-    ValueError
-        If shapes disagree, a value is not finite, an abscissa does not ascend or an order is not 0, 1 or 2.
-
-    Notes
-    -----
-    Time constants lie between 1/200 and 5 times the length of the record. Sums of squares agree with
-    `fit_exponentials` to 1e-6; for parameters to the last digit and for uncertainties use that.
-    """
-    table = np.atleast_2d(np.asarray(curves, dtype=float))
-    grid = np.asarray(x, dtype=float)
-    weight = np.ones(grid.shape) if weights is None else np.asarray(weights, dtype=float)
-    if (
-        grid.shape[-1] != table.shape[-1]
-        or weight.shape != grid.shape
-        or (grid.ndim == 2 and grid.shape != table.shape)
-    ):
-        message = (
-            f"x, weights and curves must agree in shape; got {grid.shape}, {weight.shape} and {table.shape}"
-        )
-        raise ValueError(message)
-    for name, values in (("x", grid), ("curves", table), ("weights", weight)):
-        _check_finite(name, values)
-    if not np.all(np.diff(grid, axis=-1) > 0) or not set(terms) <= {0, 1, 2}:
-        message = f"x must ascend along each curve and terms be among 0, 1, 2; got terms {tuple(terms)}"
-        raise ValueError(message)
-    if grid.ndim == 1:
-        fits = SharedGrid.build(grid, weight).fit(table, orders=tuple(terms))
-    else:
-        fits = fit_own_grids(grid, table, weight, orders=tuple(terms))
-    return pd.concat([_table_of(fit) for fit in fits]).sort_values(["curve", "terms"], ignore_index=True)
-
-
-def _table_of(fit: BatchFit) -> pd.DataFrame:
-    """Return the rows of one order, slowest term first."""
-    count, order = fit.theta.shape
-    columns: dict[str, object] = {"curve": np.arange(count), "terms": order, "offset": fit.offset}
-    taus, amplitudes = np.full((count, 2), np.nan), np.full((count, 2), np.nan)
-    position = np.argsort(-fit.theta, axis=1)
-    taus[:, :order] = np.exp(np.take_along_axis(fit.theta, position, axis=1))
-    amplitudes[:, :order] = np.take_along_axis(fit.amplitudes, position, axis=1)
-    for name, values in (("amplitude", amplitudes), ("time_constant", taus)):
-        columns |= {f"{name}_{i + 1}": values[:, i] for i in range(2)}
-    columns |= {"residual_sum_of_squares": fit.sum_of_squares, "at_bound": fit.at_bound}
-    return pd.DataFrame(columns)
-
-
-def _check_finite(name: str, values: FloatArray) -> None:
-    """Raise on the first value that is not a number."""
-    bad = np.argwhere(~np.isfinite(values))
-    if bad.size:
-        place = ", ".join(str(int(i)) for i in bad[0])
-        value = values[tuple(bad[0])]
-        message = f"{name}[{place}] must be a finite number; got {value} ({len(bad)} of {values.size})"
-        raise ValueError(message)
-
-
 def _checked(
     x: ArrayLike, y: ArrayLike, weights: ArrayLike | None
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the arguments as arrays, refused where they cannot be a record."""
-    abscissa, response = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    weight = np.ones(abscissa.shape) if weights is None else np.asarray(weights, dtype=float)
+    abscissa, response = finite("x", x, missing=False), finite("y", y, missing=False)
+    weight = np.ones(abscissa.shape) if weights is None else not_negative("weights", weights, missing=False)
     if abscissa.ndim != 1 or response.shape != abscissa.shape or weight.shape != abscissa.shape:
         shapes = f"{abscissa.shape}, {response.shape} and {weight.shape}"
         message = f"x, y and weights must be one-dimensional and of one length; got {shapes}"
-        raise ValueError(message)
-    for name, values in (("x", abscissa), ("y", response), ("weights", weight)):
-        _check_finite(name, values)
-    if np.any(weight < 0):
-        first = int(np.argmax(weight < 0))
-        message = f"weights[{first}] must be zero or more; got {weight[first]:g}"
         raise ValueError(message)
     return abscissa, response, weight
 

@@ -241,7 +241,7 @@ def model_residuals(
         Correlation times with weights, and the pieces of the sandwich.
     """
     spacing = float(np.median(np.diff(time_s)))
-    space, to_space = _column_space(design)
+    space, to_space = column_space(design)
     times = _correlation_times(time_s, spacing, correlation)
     likelihood, variances = np.empty(times.size), np.empty(times.size)
     for i, one in enumerate(times):
@@ -296,12 +296,25 @@ def _odds(correlation_times: FloatArray) -> FloatArray:
     return np.concatenate([[1.0 - correlated.sum()], correlated])
 
 
-def _column_space(design: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return an orthonormal basis of the design and the map from a gradient into it."""
+def column_space(design: FloatArray, *, tolerance: float = RANK_TOLERANCE) -> tuple[FloatArray, FloatArray]:
+    """Return an orthonormal basis of a design and the map from a gradient by its parameters into it.
+
+    Parameters
+    ----------
+    design : ndarray, shape (n, p)
+        Derivatives of a curve by its parameters. [any]
+    tolerance : float, optional
+        Singular values of the column-scaled design below this part of the largest are rounding. [1]
+
+    Returns
+    -------
+    basis, to_space : ndarray, shape (n, r) and (r, p)
+        Basis [1] and map [any].
+    """
     scale = np.linalg.norm(design, axis=0)
     scale = np.where(scale > 0, scale, 1.0)
     left, singular, right = np.linalg.svd(design / scale, full_matrices=False)
-    kept = singular > RANK_TOLERANCE * singular[0]
+    kept = singular > tolerance * singular[0]
     return left[:, kept], (right[kept] / singular[kept, None]) / scale
 
 

@@ -7,7 +7,7 @@ remedy.
 """
 
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import lru_cache, partial
 from importlib.resources import files
 
 import numpy as np
@@ -15,20 +15,43 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
+from photolab.metrology.arguments import require
 from photolab.metrology.monte_carlo import draws, interval
-from photolab.metrology.quantity import Input, Measured, apply, measured
-from photolab.thermal.radiation import BAND_UM, radiance, temperature_of
+from photolab.metrology.quantity import Input, Measured, apply, measured, of_quantities
 
 Array = NDArray[np.float64]
 
+
 ZERO_CELSIUS_K = 273.15
 """0 degC, exact. [K]"""
+
+
+SECOND_RADIATION_CONSTANT = 14387.768775
+"""h c / k of the SI of 2019. [um K]"""
+
+
+BAND_UM = (8.0, 14.0)
+"""Band of most uncooled thermal cameras. [um]"""
+
+
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(32)
+
+
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(32)
+
+
 LOW_EMISSIVITY = 0.3
 """Below it a reading without a patch is a lower bound only: common practice, no source. [1]"""
+
+
 SPREAD_BELOW = 0.5
 """Emissivity below which it matters whether a camera works by its band or by T^4. [1]"""
+
+
 TRIALS = 10_000
 """Draws of one temperature: ends to some 0.03 K at a patch, enough for a coverage of 0.999. [1]"""
+
+
 EMISSIVITY_HALF_WIDTH = {"bare": 0.05, "tape": 0.02, "paint": 0.02}
 """Assumed half-width of an emissivity by how the surface was prepared. [1]"""
 
@@ -59,6 +82,7 @@ class SurfaceReading:
     codes: tuple[str, ...]
 
 
+@of_quantities("degC")
 def surface_temperature(
     displayed: ArrayLike,
     *,
@@ -310,22 +334,6 @@ def to_fahrenheit(temperature: ArrayLike) -> Array:
     return np.asarray(np.asarray(temperature, dtype=float) * 1.8 + 32.0)[()]
 
 
-def to_celsius(temperature: ArrayLike) -> Array:
-    """Return a temperature in degrees Celsius.
-
-    Parameters
-    ----------
-    temperature : array_like
-        Temperature. [degF]
-
-    Returns
-    -------
-    ndarray
-        Temperature. [degC]
-    """
-    return np.asarray((np.asarray(temperature, dtype=float) - 32.0) / 1.8)[()]
-
-
 def rise_in_fahrenheit(rise: ArrayLike) -> Array:
     """Return a difference of temperatures in degrees Fahrenheit: 50 K are 90 degF, no 32 is added.
 
@@ -343,20 +351,82 @@ def rise_in_fahrenheit(rise: ArrayLike) -> Array:
 
 
 def _emissivity(name: str, emissivity: ArrayLike) -> Array:
-    value = np.asarray(emissivity, dtype=float)
-    return _checked(name, value, (value > 0.0) & (value <= 1.0), "above 0 and at most 1", "")
+    holds = "above 0 and at most 1"
+    return require(name, emissivity, lambda v: (v > 0.0) & (v <= 1.0), holds, missing=False)
 
 
 def _kelvin(name: str, celsius: ArrayLike) -> Array:
-    value = np.asarray(celsius, dtype=float)
-    good = np.isfinite(value) & (value > -ZERO_CELSIUS_K)
-    return _checked(name, value, good, "finite and above -273.15 degC", " degC") + ZERO_CELSIUS_K
+    holds = "finite and above -273.15 degC"
+    return ZERO_CELSIUS_K + require(
+        name, celsius, lambda v: np.isfinite(v) & (v > -ZERO_CELSIUS_K), holds, "degC", missing=False
+    )
 
 
-def _checked(name: str, value: Array, good: NDArray[np.bool_], wanted: str, unit: str) -> Array:
-    if not np.all(good):
-        first = tuple(np.argwhere(~good)[0]) if value.ndim else ()
-        place = f"[{', '.join(map(str, first))}]" if value.ndim else ""
-        message = f"{name}{place} must be {wanted}; got {value[first]:g}{unit}"
+def radiance(temperature_k: ArrayLike, band_um: tuple[float, float] | None = BAND_UM) -> Array:
+    """Return the radiance of a black body over a band, in a unit of its own.
+
+    Parameters
+    ----------
+    temperature_k : array_like
+        Temperature. [K]
+    band_um : tuple of float or None, default (8, 14)
+        Band; None: T^4. [um]
+
+    Returns
+    -------
+    ndarray
+        Radiance, the same unit for all temperatures of one band. [any]
+
+    Raises
+    ------
+    ValueError
+        If the band is not 1 um or more, ascending, up to 30 um.
+    """
+    t = np.asarray(temperature_k, dtype=float)
+    return t**4 if band_um is None else _planck(t, band_um)[0]
+
+
+def temperature_of(emitted: Array, band_um: tuple[float, float] | None = BAND_UM) -> Array:
+    """Return the temperature of a black body from its radiance.
+
+    Parameters
+    ----------
+    emitted : ndarray
+        Radiance as `radiance` returns it, more than 0. [any]
+    band_um : tuple of float or None, default (8, 14)
+        Band; None: T^4. [um]
+
+    Returns
+    -------
+    ndarray
+        Temperature, by Newton's method on the logarithm against 1/T, which is almost straight. [K]
+    """
+    if band_um is None:
+        return np.asarray(emitted**0.25)
+    logarithms, inverses = _start_table((float(band_um[0]), float(band_um[1])))
+    wanted = np.log(emitted)
+    inverse = np.interp(wanted, logarithms, inverses)
+    for _ in range(2):
+        value, slope = _planck(1.0 / inverse, band_um)
+        inverse = inverse + (np.log(value) - wanted) * value * inverse**2 / slope
+    return np.asarray(1.0 / inverse)
+
+
+def _planck(t: Array, band_um: tuple[float, float]) -> tuple[Array, Array]:
+    """Return band radiance and its derivative by temperature, Gauss-Legendre over the wavelengths."""
+    low, high = band_um
+    if not 1.0 <= low < high <= 30.0:
+        message = f"band_um must ascend within 1 to 30 um; got {low:g} to {high:g} um"
         raise ValueError(message)
-    return value
+    wavelength = low + (high - low) * (NODES + 1.0) / 2.0
+    x = SECOND_RADIATION_CONSTANT / np.multiply.outer(t, wavelength)
+    decay = np.exp(-x)
+    spectral = WEIGHTS * (wavelength / low) ** -5 * decay / (1.0 - decay)
+    slope = spectral * x / (1.0 - decay)
+    return spectral.sum(axis=-1), slope.sum(axis=-1) / t
+
+
+@lru_cache(maxsize=8)
+def _start_table(band_um: tuple[float, float]) -> tuple[Array, Array]:
+    inverse = np.linspace(1.0 / 4000.0, 1.0 / 60.0, 800)
+    return np.log(_planck(1.0 / inverse, band_um)[0])[::-1].copy(), inverse[::-1].copy()

@@ -4,7 +4,7 @@ r"""How much light is left while a lamp warms up, whether it settles, and what f
 scale cancels from every ratio and is no input here.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -13,12 +13,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.arguments import not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE
 from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter, stable_scatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
-from photolab.thermal.warm_up_answers import Finding, Remaining, Step
 from photolab.thermal.warm_up_model import (
     ROUNDING,
     Curve,
@@ -30,9 +30,7 @@ from photolab.thermal.warm_up_model import (
     scan,
     separable,
 )
-from photolab.thermal.warm_up_result import WarmUp, log_time_uncertainties
-
-__all__ = ["Finding", "Remaining", "Step", "WarmUp", "beside_stable", "fit_warm_up"]
+from photolab.thermal.warm_up_result import Finding, Step, WarmUp, log_time_uncertainties
 
 FloatArray = NDArray[np.float64]
 
@@ -53,6 +51,20 @@ GRID_MISFIT = (
     4e-4  # of the change of light: how far a grid of rates may miss one rate between its points, measured
 )
 OUTLYING = 6.0  # robust SDs
+EVERYTHING = ("remaining", "beyond_record", "final_level", "time_constants")
+BLOCKS: Mapping[str, tuple[str, ...]] = {
+    "fitted_light_not_positive": EVERYTHING,
+    "second_step": EVERYTHING,
+    "step": ("beyond_record", "final_level"),
+    "no_change_resolved": ("final_level", "time_constants"),
+    "record_too_short": ("final_level",),
+    "rising_light": ("beyond_record", "final_level", "time_constants"),
+    "not_one_settling_curve": ("beyond_record", "final_level", "time_constants"),
+    "ripple": ("beyond_record", "final_level"),
+    "too_few_independent_readings": EVERYTHING,
+    "outliers": ("beyond_record", "final_level"),
+}
+"""What a finding forbids."""
 GAP_PART = 0.25  # of the record
 
 
@@ -134,10 +146,10 @@ def fit_warm_up(
         time_s=times,
         illuminance=light,
         curve=curve,
-        described=_described(times, curve, curve_from),
+        described=curve,
         monotone=fit_monotone(times, light, curve.noise.neighbours),
         more_rates=0.0,
-        step=_step_of(curve),
+        step=None,
         findings=(),
         initial_s=float(initial_s),
         initial_window_s=float(initial_window_s),
@@ -147,7 +159,7 @@ def fit_warm_up(
         coverage=float(coverage),
         set_aside=set_aside,
     )
-    return _judged(fit, second)
+    return _judged(fit, curve_from, second)
 
 
 def beside_stable(fit: WarmUp, stable: Sequence[tuple[ArrayLike, ArrayLike]]) -> WarmUp:
@@ -172,51 +184,33 @@ def beside_stable(fit: WarmUp, stable: Sequence[tuple[ArrayLike, ArrayLike]]) ->
     """
     quiet = [_stable(number, *record) for number, record in enumerate(stable)]
     curve_from = partial(curve_of, correlation=None, stable=quiet)
-    before, times = fit.curve, fit.time_s
-    curve = curve_from(times, before.problem, before.found, step_s=before.step_s)
-    again = replace(
-        fit,
-        curve=curve,
-        described=_described(times, curve, curve_from),
-        monotone=fit_monotone(times, fit.illuminance, curve.noise.neighbours),
-        step=_step_of(curve),
-    )
-    return _judged(again, any(finding.code == "second_step" for finding in fit.findings))
+    before = fit.curve
+    curve = curve_from(fit.time_s, before.problem, before.found, step_s=before.step_s)
+    monotone = fit_monotone(fit.time_s, fit.illuminance, curve.noise.neighbours)
+    second = any(finding.code == "second_step" for finding in fit.findings)
+    return _judged(replace(fit, curve=curve, monotone=monotone), curve_from, second)
 
 
-def _judged(fit: WarmUp, second: bool) -> WarmUp:
-    """Return a fit with its findings, and with how much rates beyond two count."""
-    curve, times = fit.curve, fit.time_s
-    more_rates = 0.0 if curve.step_s is not None else _share_of_rates(_excess_over(fit.monotone, curve))
-    coarse = fit.display_uncertainty > 0.0
-    findings = _findings(times, fit.illuminance, curve, fit.described, second, coarse, fit.coverage)
-    flags = {
-        "more_than_two_rates": more_rates >= 0.5,
-        "drift_assumed": fit.drift_relative_sd == ASSUMED_DRIFT,
-        "initial_outside_record": not times[0] <= fit.initial_s <= times[-1],
-        "readings_set_aside": bool(fit.set_aside),
-    }
-    findings += [Finding(code) for code, stands in flags.items() if stands]
-    return replace(fit, more_rates=more_rates, findings=tuple(findings))
+def _judged(fit: WarmUp, curve_from: Callable[..., Curve], second: bool) -> WarmUp:
+    """Return a fit with the curve that describes it, its findings, and with how much rates beyond two count."""
+    described = _described(fit.time_s, fit.curve, curve_from)
+    more_rates = 0.0
+    if fit.curve.step_s is None:
+        more_rates = _share_of_rates(_excess_over(fit.monotone, fit.curve))
+    fit = replace(fit, described=described, step=_step_of(fit.curve), more_rates=more_rates)
+    found = _what_holds(fit, second)
+    findings = tuple(Finding(code, BLOCKS.get(code, ())) for code, holds in found.items() if holds)
+    return replace(fit, findings=findings)
 
 
 def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Return the record as arrays, refused where it cannot be one."""
-    times, light = np.asarray(time_s, dtype=float), np.asarray(illuminance, dtype=float)
+    times = not_negative("time_s", time_s, "s", missing=False)
+    light = positive("illuminance", illuminance, "lx", missing=False)
     if times.ndim != 1 or light.shape != times.shape:
         shapes = f"{times.shape} and {light.shape}"
         message = f"time_s and illuminance must be one-dimensional and of one length; got {shapes}"
         raise ValueError(message)
-    rules = (
-        ("time_s", times, np.isfinite(times) & (times >= 0.0), "zero or more", "s"),
-        ("illuminance", light, np.isfinite(light) & (light > 0.0), "positive", "lx"),
-    )
-    for name, values, good, rule, unit in rules:
-        if not np.all(good):
-            first = int(np.argmin(good))
-            share = f"{int(np.sum(~good))} of {good.size}"
-            message = f"{name}[{first}] must be {rule}; got {values[first]:g} {unit} ({share})"
-            raise ValueError(message)
     backward = np.flatnonzero(np.diff(times) <= 0.0)
     if backward.size:
         i = int(backward[0])
@@ -258,24 +252,15 @@ def _check_options(
     elapsed: float,
 ) -> None:
     """Raise where an option is out of range."""
-    rules = (
-        ("resolution", resolution, 0.0 <= resolution < np.inf, "zero or more", "lx"),
-        ("drift_relative_sd", drift, 0.0 <= drift < 1.0, "at least 0 and below 1", ""),
-        (
-            "residual_correlation",
-            correlation,
-            correlation is None or 0.0 <= correlation < 1.0,
-            "at least 0 and below 1",
-            "",
-        ),
-        ("coverage", coverage, 0.0 < coverage < 1.0, "between 0 and 1", ""),
-        ("initial_window_s", window_s, 0.0 <= window_s < np.inf, "zero or more", "s"),
-        ("elapsed_uncertainty_s", elapsed, 0.0 <= elapsed < np.inf, "zero or more", "s"),
-    )
-    for name, value, good, rule, unit in rules:
-        if not good:
-            message = f"{name} must be {rule}; got {value} {unit}".rstrip()
-            raise ValueError(message)
+    for name, value, unit in (
+        ("resolution", resolution, "lx"),
+        ("initial_window_s", window_s, "s"),
+        ("elapsed_uncertainty_s", elapsed, "s"),
+    ):
+        not_negative(name, value, unit, missing=False)
+    for name, value in (("drift_relative_sd", drift), ("residual_correlation", correlation or 0.0)):
+        require(name, value, lambda v: (v >= 0.0) & (v < 1.0), "at least 0 and below 1", missing=False)
+    require("coverage", coverage, lambda v: (v > 0.0) & (v < 1.0), "between 0 and 1", missing=False)
 
 
 def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> None:
@@ -373,77 +358,44 @@ def _step_of(curve: Curve) -> Step | None:
     return Step(curve.step_s, size, float(np.sqrt(curve.noise.variance(gradient))))
 
 
-def _findings(
-    times: FloatArray,
-    light: FloatArray,
-    curve: Curve,
-    described: Curve,
-    second: bool,
-    coarse: bool,
-    coverage: float,
-) -> list[Finding]:
-    """Return what a reader must know about the record."""
-    findings = []
-    if curve.fitted.min() <= 0.0:
-        everything = ("remaining", "beyond_record", "final_level", "time_constants")
-        findings.append(Finding("fitted_light_not_positive", everything))
-    if second:
-        findings.append(
-            Finding("second_step", ("remaining", "beyond_record", "final_level", "time_constants"))
-        )
-    if curve.step_s is not None:
-        findings.append(Finding("step", ("beyond_record", "final_level")))
-    findings += _length_findings(times, described, coverage)
-    if curve.step_s is None:
-        findings += _class_findings(times, light, curve)
-    if ripple_of(times, curve).found:
-        findings.append(Finding("ripple", ("beyond_record", "final_level")))
-    findings += _support_findings(times, curve)
-    if coarse:
-        findings.append(Finding("coarse_display"))
+def _what_holds(fit: WarmUp, second: bool) -> dict[str, bool]:
+    """Return what a reader must know about a record, by code, and whether it holds."""
+    times, curve, noise = fit.time_s, fit.curve, fit.curve.noise
+    stepped, coarse, length = curve.step_s is not None, fit.display_uncertainty > 0.0, float(np.ptp(times))
+    rises = bool(curve.fitted[-1] > curve.fitted[0])
+    outside = not stepped and _outside_class(times, fit.illuminance, curve.found.sum_of_squares, 5)
+    fading = fit.described.found.theta.size > 0
+    effective = noise.effective_readings
+    slow = float(noise.weights @ noise.correlation_times) > SLOW_PART * length
     gaps = np.diff(times)
-    if gaps.max() > max(GAP_PART * np.ptp(times), 4.0 * np.median(gaps)):
-        findings.append(Finding("gap"))
     residual = curve.found.residual
     scale = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
-    floor = ROUNDING * float(light.max())
-    if not coarse and np.max(np.abs(residual)) > max(OUTLYING * scale, floor) and scale > 0.0:
-        findings.append(Finding("outliers", ("beyond_record", "final_level")))
-    return findings
+    farthest, floor = float(np.max(np.abs(residual))), ROUNDING * float(fit.illuminance.max())
+    return {
+        "fitted_light_not_positive": bool(curve.fitted.min() <= 0.0),
+        "second_step": second,
+        "step": stepped,
+        "no_change_resolved": not fading,
+        "record_too_short": fading and length < LENGTHS_NEEDED * _slowest(fit.described, fit.coverage),
+        "rising_light": outside and rises,
+        "not_one_settling_curve": outside and not rises,
+        "ripple": ripple_of(times, curve).found,
+        "too_few_independent_readings": effective < REFUSED_BELOW,
+        "few_independent_readings": REFUSED_BELOW <= effective < FLAGGED_BELOW,
+        "slow_correlated_noise": slow,
+        "correlated_residual_or_event": not slow and noise.correlation > CORRELATED_ABOVE,
+        "coarse_display": coarse,
+        "gap": bool(gaps.max() > max(GAP_PART * length, 4.0 * np.median(gaps))),
+        "outliers": not coarse and farthest > max(OUTLYING * scale, floor) and scale > 0.0,
+        "more_than_two_rates": fit.more_rates >= 0.5,
+        "drift_assumed": fit.drift_relative_sd == ASSUMED_DRIFT,
+        "initial_outside_record": not times[0] <= fit.initial_s <= times[-1],
+        "readings_set_aside": bool(fit.set_aside),
+    }
 
 
-def _class_findings(times: FloatArray, light: FloatArray, curve: Curve) -> list[Finding]:
-    """Return whether the light settles otherwise than by falling alone."""
-    if not _outside_class(times, light, curve.found.sum_of_squares, 5):
-        return []
-    code = "rising_light" if curve.fitted[-1] > curve.fitted[0] else "not_one_settling_curve"
-    return [Finding(code, ("beyond_record", "final_level", "time_constants"))]
-
-
-def _support_findings(times: FloatArray, curve: Curve) -> list[Finding]:
-    """Return what the correlation of the residuals leaves of the readings."""
-    findings = []
-    effective = curve.noise.effective_readings
-    if effective < REFUSED_BELOW:
-        blocked = ("remaining", "beyond_record", "final_level", "time_constants")
-        findings.append(Finding("too_few_independent_readings", blocked))
-    elif effective < FLAGGED_BELOW:
-        findings.append(Finding("few_independent_readings"))
-    mean_time = float(curve.noise.weights @ curve.noise.correlation_times)
-    if mean_time > SLOW_PART * float(np.ptp(times)):
-        findings.append(Finding("slow_correlated_noise"))
-    elif curve.noise.correlation > CORRELATED_ABOVE:
-        findings.append(Finding("correlated_residual_or_event"))
-    return findings
-
-
-def _length_findings(times: FloatArray, described: Curve, coverage: float) -> list[Finding]:
-    """Return whether the record is long enough for a final level."""
-    if described.found.theta.size == 0:
-        return [Finding("no_change_resolved", ("final_level", "time_constants"))]
-    spread = log_time_uncertainties(described)[0]
+def _slowest(described: Curve, coverage: float) -> float:
+    """Return the upper end of the slowest time constant [s]."""
     quantile = float(stats.t.ppf(0.5 + 0.5 * coverage, described.noise.dof))
-    slowest = float(described.time_constants[0]) * float(np.exp(min(quantile * spread, 50.0)))
-    if float(np.ptp(times)) < LENGTHS_NEEDED * slowest:
-        return [Finding("record_too_short", ("final_level",))]
-    return []
+    spread = float(log_time_uncertainties(described)[0])
+    return float(described.time_constants[0]) * float(np.exp(min(quantile * spread, 50.0)))

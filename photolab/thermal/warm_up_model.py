@@ -8,8 +8,7 @@ from numpy.typing import NDArray
 
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
-from photolab.thermal.ripple import RippleScan, scan_ripple
-from photolab.thermal.steps import THRESHOLD, StepScan, scan_step
+from photolab.thermal.steps import THRESHOLD, RippleScan, StepScan, scan_ripple, scan_step
 from photolab.thermal.variable_projection import Projection, Separable, full_design, settle, solve
 
 FloatArray = NDArray[np.float64]

@@ -1,4 +1,4 @@
-r"""What a fitted warm-up record answers: remaining light, final level, settling, or a refusal.
+r"""What a fitted warm-up record answers: remaining light, final level, settling, what fades how fast, or a refusal.
 
 Inside the record intervals come from every pair of exponentials that agrees with the readings
 (`photolab.thermal.rate_pairs`), with correlated residuals (`photolab.thermal.residuals`); beyond it from
@@ -16,17 +16,139 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
-from photolab.thermal.settling import LARGEST_LOG, fading_parts, settling_time
-from photolab.thermal.warm_up_answers import Fading, Finding, Remaining, Settled, Step
+from photolab.thermal.variable_projection import full_design
 from photolab.thermal.warm_up_model import Curve, window
 
 FloatArray = NDArray[np.float64]
 
+
 REBASE_INSTANTS = (5.0, 30.0, 60.0, 180.0)
+
+
 NOTHING_LEFT = 1e-6  # share of the initial light below which a logarithm says nothing
+
+
 FARTHEST = 2.0  # times the end of the record
+
+
+LARGEST_LOG = 300.0  # an interval wider than this says nothing; its ends stay finite
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something about a record that a reader must know.
+
+    Parameters
+    ----------
+    code : str
+        Stable code.
+    blocks : tuple of str
+        What it forbids: "remaining", "beyond_record", "final_level", "time_constants".
+    """
+
+    code: str
+    blocks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step in the record.
+
+    Parameters
+    ----------
+    time_s : float
+        Middle between the readings before and after. [s]
+    size : float
+        Change of the light over the light just before; a loss is negative. [1]
+    size_uncertainty : float
+        Its standard uncertainty. [1]
+    """
+
+    time_s: float
+    size: float
+    size_uncertainty: float
+
+
+@dataclass(frozen=True)
+class Remaining:
+    """Remaining light at one instant, as a ratio to the light at another.
+
+    Parameters
+    ----------
+    value, low, high : float
+        Ratio and its coverage interval. [1]
+    ln_standard_uncertainty : float
+        Standard uncertainty of the logarithm of the ratio. [1]
+    dof : float
+        Its effective degrees of freedom. [1]
+    method : {"record", "bounds"}
+        From the fit inside the record, or from bounds beyond it.
+    extrapolated : bool
+        Whether the later instant lies beyond the record.
+    time_constant_ceiling_s : float
+        Slowest decay the bounds allow for; infinite inside the record, where it plays no part. [s]
+    """
+
+    value: float
+    low: float
+    high: float
+    ln_standard_uncertainty: float
+    dof: float
+    method: str
+    extrapolated: bool
+    time_constant_ceiling_s: float = np.inf
+
+    def __repr__(self) -> str:
+        beyond = ", beyond the record" if self.extrapolated else ""
+        return f"Remaining({with_ends(self.value, self.low, self.high)}{beyond})"
+
+
+@dataclass(frozen=True)
+class Fading:
+    """A part of the light that fades, in the curve that describes a record.
+
+    Parameters
+    ----------
+    share, share_low, share_high : float
+        Its amplitude at the initial time, over the light then, and its coverage interval; negative where the light
+        rises. [1]
+    share_uncertainty : float
+        Standard uncertainty of the share. [1]
+    time_constant_s, low_s, high_s : float
+        Time constant and its coverage interval. [s]
+    ln_time_constant_uncertainty : float
+        Standard uncertainty of the logarithm of the time constant. [1]
+    """
+
+    share: float
+    share_low: float
+    share_high: float
+    share_uncertainty: float
+    time_constant_s: float
+    low_s: float
+    high_s: float
+    ln_time_constant_uncertainty: float
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Instant after which the light stays near its final level.
+
+    Parameters
+    ----------
+    value_s, low_s, high_s : float
+        Time from switch-on and its coverage interval. [s]
+    percent : float
+        Largest distance from the final level afterwards. [%]
+    """
+
+    value_s: float
+    low_s: float
+    high_s: float
+    percent: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,6 +202,11 @@ class WarmUp:
     coverage: float
     set_aside: tuple[int, ...] = ()
 
+    def __repr__(self) -> str:
+        noticed = "".join(f", {finding.code}" for finding in self.findings)
+        minutes = decimal(float(self.time_s[-1]) / 60.0, 1)
+        return f"WarmUp({self.time_s.size} readings to {minutes} min{noticed})"
+
     @property
     def fitted(self) -> FloatArray:
         """Fitted illuminance at the readings [lx]."""
@@ -105,11 +232,6 @@ class WarmUp:
         """Time constants that describe the record, slowest first [s]."""
         self._refuse("time_constants")
         return self.described.time_constants
-
-    @property
-    def time_constant_uncertainties(self) -> FloatArray:
-        """Standard uncertainties of `time_constants` [s]."""
-        return self.time_constants * self._log_time_uncertainties()
 
     def fading(self) -> tuple[Fading, ...]:
         """Return what fades how fast: amplitudes at the initial time and time constants, with intervals.
@@ -198,11 +320,6 @@ class WarmUp:
         spread = float(np.log(high / low)) / (2.0 * self._normal_quantile())
         return Remaining(value, low, high, spread, np.inf, "bounds", True, bounded.time_constant_ceiling_s)
 
-    @property
-    def final_fraction(self) -> float:
-        """Final level over the initial light; `final` adds the interval [1]."""
-        return self.final().value
-
     def settled(self, percent: float) -> Settled:
         """Return the instant after which the light stays near its final level.
 
@@ -234,21 +351,6 @@ class WarmUp:
             elapsed_uncertainty_s=self.elapsed_uncertainty_s,
             coverage=self.coverage,
         )
-
-    def settled_at(self, percent: float) -> float:
-        """Return the instant after which the light stays near its final level; `settled` adds the interval.
-
-        Parameters
-        ----------
-        percent : float
-            Largest distance from the final level. [%]
-
-        Returns
-        -------
-        float
-            Time from switch-on. [s]
-        """
-        return self.settled(percent).value_s
 
     def rebase(
         self, instants: Iterable[float] = REBASE_INSTANTS, *, at_s: float | None = None
@@ -367,10 +469,6 @@ class WarmUp:
         fall = float(np.sum(amplitudes / taus * np.exp(-(at_s - start) / taus)))
         return -fall / self.curve.at(np.array([at_s]))[0]
 
-    def _log_time_uncertainties(self) -> FloatArray:
-        """Return standard uncertainties of ln(time constant)."""
-        return log_time_uncertainties(self.described)
-
     def _known_at_end(self, initial: float) -> dict[str, object]:
         """Return what a refusal can still say."""
         last = float(self.time_s[-1])
@@ -413,3 +511,123 @@ def log_time_uncertainties(curve: Curve) -> FloatArray:
     )
     variances: FloatArray = np.array([curve.noise.variance(row) for row in rows])
     return np.sqrt(variances)
+
+
+def settling_time(
+    curve: Curve, percent: float, *, drift_relative_sd: float, elapsed_uncertainty_s: float, coverage: float
+) -> Settled:
+    """Return when the light comes within a percentage of its final level for good.
+
+    Parameters
+    ----------
+    curve : Curve
+        The fitted curve that describes the record.
+    percent : float
+        Largest distance from the final level afterwards. [%]
+    drift_relative_sd : float
+        Standard uncertainty of a drift over the record. [1]
+    elapsed_uncertainty_s : float
+        Standard uncertainty of the zero of the clock. [s]
+    coverage : float
+        Coverage of the interval. [1]
+
+    Returns
+    -------
+    Settled
+        The instant; that of the first reading, without a width, where the light is near from the start.
+    """
+    instant = _last_crossing(curve, percent / 100.0)
+    if instant <= curve.start_s:
+        return Settled(curve.start_s, curve.start_s, curve.start_s, percent)
+    gradient = _gradient(curve, instant - curve.start_s, percent / 100.0)
+    half, _ = _half_width(curve, gradient, drift_relative_sd, elapsed_uncertainty_s, coverage)
+    return Settled(instant, max(instant - half, curve.start_s), instant + half, percent)
+
+
+def fading_parts(
+    curve: Curve,
+    instants_s: FloatArray,
+    *,
+    drift_relative_sd: float,
+    elapsed_uncertainty_s: float,
+    coverage: float,
+) -> tuple[Fading, ...]:
+    r"""Return what fades how fast: amplitudes at the initial time and time constants.
+
+    .. math:: s_i = a_i e^{-t_0 / \tau_i} / E(t_0)
+
+    Parameters
+    ----------
+    curve : Curve
+        The fitted curve that describes the record.
+    instants_s : ndarray, shape (m,)
+        Instants whose mean is the initial light. [s]
+    drift_relative_sd : float
+        Standard uncertainty of a drift over the record. [1]
+    elapsed_uncertainty_s : float
+        Standard uncertainty of the zero of the clock. [s]
+    coverage : float
+        Coverage of the intervals. [1]
+
+    Returns
+    -------
+    tuple of Fading
+        One a term of the curve, slowest first.
+    """
+    taus, amplitudes, first = curve.time_constants, curve.found.coefficients[curve.linear :], curve.linear
+    light, by_light = curve.at(instants_s)
+    elapsed = (instants_s - curve.start_s)[:, None] / taus
+    decay, slower = np.exp(-elapsed).mean(axis=0), (elapsed * np.exp(-elapsed)).mean(axis=0)
+    shares = amplitudes * decay / light
+    found = []
+    for i, (share, tau) in enumerate(zip(shares, taus, strict=True)):
+        by_share, by_tau = -share / light * by_light, np.zeros(by_light.size)
+        by_share[first + i] += decay[i] / light
+        by_share[first + taus.size + i] += amplitudes[i] * slower[i] / light
+        by_tau[first + taus.size + i] = 1.0
+        clock = elapsed_uncertainty_s * abs(share) * abs(1.0 / tau - float(np.sum(shares / taus)))
+        half, u = _half_width(curve, by_share, drift_relative_sd, clock, coverage)
+        wide, u_tau = _half_width(curve, by_tau, drift_relative_sd, 0.0, coverage)
+        ends = tau * np.exp(np.array([-1.0, 1.0]) * min(wide, LARGEST_LOG))
+        values = (share, share - half, share + half, u, tau, *ends, u_tau)
+        found.append(Fading(*map(float, values)))
+    return tuple(found)
+
+
+def _half_width(
+    curve: Curve, gradient: FloatArray, drift_relative_sd: float, other: float, coverage: float
+) -> tuple[float, float]:
+    """Return half the interval of a quantity of the curve, and its standard uncertainty."""
+    readings = curve.noise.variance(gradient)
+    design = full_design(curve.problem, curve.found.coefficients, curve.found.theta)
+    drifted = curve.problem.y * curve.problem.x / curve.problem.x[-1]
+    drift = drift_relative_sd * float(gradient @ np.linalg.lstsq(design, drifted)[0])
+    variance = readings + drift**2 + other**2
+    dof = curve.noise.dof * (variance / readings) ** 2 if readings > 0.0 else np.inf
+    u = float(np.sqrt(variance))
+    return float(stats.t.ppf(0.5 + 0.5 * coverage, dof)) * u, u
+
+
+def _last_crossing(curve: Curve, part: float) -> float:
+    """Return the last instant at which the light lies a part of the final level away from it [s]."""
+    level = float(curve.found.coefficients[0])
+    elapsed = np.concatenate([[0.0], np.geomspace(1e-4, 60.0, 4000)]) * float(curve.time_constants[0])
+    decay = np.exp(-elapsed[:, None] / curve.time_constants)
+    away = np.abs(decay @ curve.found.coefficients[curve.linear :]) - level * part
+    outside = np.flatnonzero(away > 0.0)
+    if outside.size == 0:
+        return curve.start_s
+    i = int(outside[-1])
+    return curve.start_s + float(np.interp(0.0, [-away[i], -away[i + 1]], [elapsed[i], elapsed[i + 1]]))
+
+
+def _gradient(curve: Curve, elapsed_s: float, part: float) -> FloatArray:
+    """Return the derivatives of the instant by the parameters of the curve, by the implicit function."""
+    taus, amplitudes = curve.time_constants, curve.found.coefficients[curve.linear :]
+    decay = np.exp(-elapsed_s / taus)
+    side = float(np.sign(amplitudes @ decay))
+    slope = side * float(amplitudes / taus @ decay)  # of the fall: the distance shrinks by it
+    fixed = np.zeros(curve.linear)
+    fixed[0] = -part
+    by_parameters = np.concatenate([fixed, side * decay, side * amplitudes * decay * elapsed_s / taus])
+    return by_parameters / slope

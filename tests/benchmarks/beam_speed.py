@@ -14,15 +14,13 @@ import numpy as np
 
 from photolab.photometry.beam import (
     aim_offset,
-    cutoff_line,
-    cutoff_sharpness,
     intensity_from_wall,
     mean_above_cutoff,
     peak,
     ratio_map,
-    row_uniformity,
     window_flux,
 )
+from photolab.photometry.cutoff import cutoff_line, cutoff_sharpness
 
 REPEATS = 7
 
@@ -52,7 +50,6 @@ def main() -> None:
         "aim offset": lambda: aim_offset(one, two, largest=2.0),
         "cut-off line": lambda: cutoff_line(one, traffic="symmetrical"),
         "sharpness": lambda: cutoff_sharpness(one.vertical, one.intensity[:, column]),
-        "row": lambda: row_uniformity(one, vertical=-1.0, horizontal=(-8, 8)),
     }
     total = 0.0
     for name, step in steps.items():

@@ -16,7 +16,7 @@ import sys
 import numpy as np
 import pandas as pd
 
-from photolab.metrology.components import fiducial_limits, nested_components
+from photolab.metrology.components import nested_components
 
 REPEATS = 3000
 TRUTHS = (
@@ -28,6 +28,13 @@ TRUTHS = (
     (1.5, 0.5, 1.5),
 )
 BALANCED = ((2, 3, 3), (3, 3, 3), (5, 3, 2), (3, 10, 3), (10, 2, 2))
+
+
+def fiducial_limits(squares, draws, seed):
+    """Return fiducial limits: each mean square over its chi-square pivot, the variances solved again."""
+    rng = np.random.default_rng(seed)
+    pivots = squares.squares * squares.dof / rng.chisquare(squares.dof, (draws, len(squares.dof)))
+    return np.sqrt(np.quantile(np.maximum(pivots @ squares.solve.T, 0.0), [0.025, 0.975], axis=0))
 
 
 def balanced(units, mounts, readings):

@@ -36,7 +36,7 @@ import numpy as np
 from scipy.optimize import curve_fit
 
 from photolab.thermal.bounds import fit_monotone, ratio_bounds
-from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART, fit_exponentials, fit_many
+from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART, fit_exponentials
 from photolab.thermal.variable_projection import Separable, search, solve
 
 REPEATS = 3
@@ -70,6 +70,10 @@ def slope(x, c, *pairs):
         decay = np.exp(-x / tau)
         columns += [decay, a * x / tau**2 * decay]
     return np.stack(columns, axis=1)
+
+
+def by_photolab(x, y):
+    return [fit_exponentials(x, y, terms=terms).residual_sum_of_squares for terms in (0, 1, 2)]
 
 
 def by_lmfit(x, y, start):
@@ -107,27 +111,18 @@ def seconds(action):
 def compared(readings, curves, rng):
     """Return a line: seconds for all curves and orders, ratios, and how the sums of squares compare."""
     x, table, start = invented(rng, curves, readings)
-    few = np.linspace(0, curves - 1, max(20, min(100, 20_000 // readings))).astype(int)
-    shared, fits = seconds(lambda: fit_many(x, table))
-    own, fits_own = np.nan, fits
-    if readings <= 200:
-        own, fits_own = seconds(lambda: fit_many(np.tile(x, (curves, 1)), table))
-    scale = curves / few.size
-    slow, by_first = seconds(lambda: [by_lmfit(x, table[i], start[i]) for i in few])
-    quick, by_second = seconds(lambda: [by_curve_fit(x, table[i], start[i]) for i in few])
-    right = 1 + (few >= curves // 2)  # the order each curve was made with
-    pick = np.arange(few.size), right
-    squares = [one.residual_sum_of_squares.to_numpy().reshape(curves, 3)[few] for one in (fits, fits_own)]
-    others = [np.array(by_first), np.array(by_second)]
-    best = np.min(np.stack([*squares, *others]), axis=0)
-    behind = [100 * np.mean(one[pick] / best[pick] - 1 > 1e-6) for one in (*squares, *others)]
-    ratios = [(slow * scale / one, quick * scale / one) for one in (shared, own)]
+    ours, fits = seconds(lambda: [by_photolab(x, y) for y in table])
+    slow, by_first = seconds(lambda: [by_lmfit(x, y, one) for y, one in zip(table, start, strict=True)])
+    quick, by_second = seconds(lambda: [by_curve_fit(x, y, one) for y, one in zip(table, start, strict=True)])
+    pick = np.arange(curves), 1 + (np.arange(curves) >= curves // 2)  # the order each curve was made with
+    squares = [np.array(one) for one in (fits, by_first, by_second)]
+    best = np.min(np.stack(squares), axis=0)
+    behind = [100 * np.mean(one[pick] / best[pick] - 1 > 1e-6) for one in squares]
     return (
-        f"{readings:5d} readings: shared {shared:.3f} s, own {own:.3f} s;"
-        f" lmfit / shared {ratios[0][0]:.0f}, lmfit / own {ratios[1][0]:.0f};"
-        f" curve_fit / shared {ratios[0][1]:.1f}, curve_fit / own {ratios[1][1]:.1f};"
-        f" behind the best by 1e-6, right order: shared {behind[0]:.1f} %, own {behind[1]:.1f} %,"
-        f" lmfit {behind[2]:.1f} %, curve_fit {behind[3]:.1f} %"
+        f"{readings:5d} readings: {1e3 * ours / curves:.1f} ms a curve;"
+        f" lmfit / ours {slow / ours:.1f}, curve_fit / ours {quick / ours:.2f};"
+        f" behind the best by 1e-6, right order: ours {behind[0]:.1f} %,"
+        f" lmfit {behind[1]:.1f} %, curve_fit {behind[2]:.1f} %"
     )
 
 
@@ -135,29 +130,22 @@ def behind_best(readings, curves):
     """Return a line: share of fits whose sum of squares lies above the best known."""
     rng = np.random.default_rng(100 + readings)
     x, table, start = invented(rng, curves, readings)
-    ways = {"shared": fit_many(x, table), "own": fit_many(np.tile(x, (curves, 1)), table)}
-    squares = {
-        name: fits.residual_sum_of_squares.to_numpy().reshape(curves, 3)[:, 1:] for name, fits in ways.items()
-    }
     limits = tuple(float(np.log(np.ptp(x) * part)) for part in (SHORTEST_PART, LONGEST_PART))
-    single, best = np.empty((curves, 2)), np.empty((curves, 2))
+    ours, best = np.empty((curves, 2)), np.empty((curves, 2))
     for i in range(curves):
         problem = Separable(x, table[i], np.ones((x.size, 1)), np.ones(x.size), False, limits)
         random = np.random.default_rng(i)
         for terms in (1, 2):
             starts = [*random.uniform(*limits, (20, terms)), np.log(start[i, [2, 4]][:terms])]
-            single[i, terms - 1] = solve(problem, terms).sum_of_squares
+            ours[i, terms - 1] = solve(problem, terms).sum_of_squares
             best[i, terms - 1] = min(
                 search(problem, one, max_steps=200).sum_of_squares for one in np.array(starts)
             )
-    squares["single"] = single
-    best = np.min([best, *squares.values()], axis=0)
-    half, cells = curves // 2, []
-    for name, one in squares.items():
-        share = 100 * (one / best - 1 > 1e-6)
-        right = f"one {share[:half, 0].mean():.1f} %, two {share[half:, 1].mean():.1f} %"
-        cells.append(f"{name} {right}, two on one {share[:half, 1].mean():.1f} %")
-    return f"{readings:5d} readings, behind the best known: " + "; ".join(cells)
+    share, half = 100 * (ours / np.minimum(best, ours) - 1 > 1e-6), curves // 2
+    return (
+        f"{readings:5d} readings, behind the best known: one {share[:half, 0].mean():.1f} %,"
+        f" two {share[half:, 1].mean():.1f} %, two on one {share[:half, 1].mean():.1f} %"
+    )
 
 
 def certified_times():
@@ -190,7 +178,7 @@ def bound_time(rng):
 
 def main(arguments):
     warnings.simplefilter("ignore")  # the other fitters warn on flat directions
-    curves = int(arguments[0]) if arguments else 1000
+    curves = int(arguments[0]) if arguments else 200
     studies = arguments[1:] or ["speed", "squares"]
     sys.stdout.write(f"{curves} curves x (0, 1, 2 terms)\n")
     if "speed" in studies:

@@ -2,7 +2,8 @@
 
 A bench is an array of ln light (lamps, housings, pieces, seatings), drawn with numpy alone and put into the table of
 a folder that was read once; `evaluate` is the code under test. The meter is nearly perfect, so that spreads decide.
-Run: ``python tests/benchmarks/spread_rules.py 2000`` (all rows), or with names of rows after the number.
+Run: ``python tests/benchmarks/spread_rules.py 2000`` (all rows), or with names of rows after the number;
+``family`` adds whether any pair of a housing is falsely told apart.
 
 Measured on 1000 benches a row, six lamps (four where three pieces each) in two housings, three
 seatings (two where there are several pieces); 95 % intervals, standard errors over
@@ -167,7 +168,7 @@ def drawn(world: World, rng: np.random.Generator) -> Array:
     return np.concatenate(parts)
 
 
-def held(world: World, benches: int, seed: int) -> dict[str, Array]:
+def held(world: World, benches: int, seed: int, *, family: bool) -> dict[str, Array]:
     """Return for each bench the share of its ratios to K0 whose interval holds 1, rule by rule."""
     rng, bench = np.random.default_rng(seed), template(world)
     table = bench.tables["readings"]
@@ -181,6 +182,9 @@ def held(world: World, benches: int, seed: int) -> dict[str, Array]:
         found["all"].append(float(holds.mean()))
         for housing in HOUSINGS:
             found[housing].append(float(holds[told["housing"] == housing].mean()))
+        if family:
+            told = [campaign.pairs(housing, scope=world.scope)["resolved"].any() for housing in HOUSINGS]
+            found["no pair of a housing falsely"].append(1.0 - float(np.mean(told)))
         if world.scope == "specimens":
             seats = table.assign(ln_value=ln_value)
             apart = [f.subject for f in campaign.findings if f.code == "mounting_flagged"]
@@ -250,10 +254,10 @@ def main(benches: int, names: list[str]) -> None:
         told = (f"{n} pieces {100.0 * two_models(sds, n):.1f}" for n in (1, 2, 3, 5))
         print(f"two models that spread by {sds}:", "; ".join(told), flush=True)
     for seed, (name, world) in enumerate(WORLDS.items()):
-        if names and name not in names:
+        if set(names) - {"family"} and name not in names:
             continue
         print(f"{name}, {benches} benches")
-        for rule, values in held(world, benches, seed).items():
+        for rule, values in held(world, benches, seed, family="family" in names).items():
             error = values.std(ddof=1) / math.sqrt(benches)
             print(f"    {rule:24s} {100 * values.mean():5.1f} +- {100 * error:.1f} %", flush=True)
 

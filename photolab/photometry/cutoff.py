@@ -6,19 +6,25 @@ refused.
 """
 
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import PchipInterpolator
 
 from photolab.errors import MethodError
-from photolab.photometry.arguments import Floats, as_given, finite, positive, same_length
-from photolab.photometry.beam_grid import BeamGrid, axis
+from photolab.metrology.arguments import Floats, positive, same_length
+from photolab.photometry.beam import BeamGrid, axis
 
 _TENTH = 0.1  # deg, the step in the definition of the sharpness
+
+
 _AROUND = 1.0  # deg, the stretch around the cut-off that must be scanned finely
+
+
 _RISE = 0.3  # deg, difference of height between the sides that counts as a kink
+
+
 _SIDES = ("right", "left", "symmetrical")
 
 
@@ -186,24 +192,6 @@ def cutoff_line(grid: BeamGrid, *, traffic: str) -> CutoffLine:
         step=float(np.diff(grid.vertical).max()),
         codes=tuple(code for code, holds in codes.items() if holds),
     )
-
-
-def angle_of_slope(percent: ArrayLike) -> Any:
-    r"""Return the angle of a slope in percent, as aim is stated: 1 % is 10 mm down in 1 m.
-
-    .. math:: \alpha = \arctan(p / 100)
-
-    Parameters
-    ----------
-    percent : array_like
-        Slope. [%]
-
-    Returns
-    -------
-    float or ndarray
-        Angle. [deg]
-    """
-    return as_given(np.degrees(np.arctan(finite("percent", percent, "%") / 100.0)))
 
 
 def _can_be_read(

@@ -1,10 +1,17 @@
-"""Checks of arguments for the photometry room: which quantity, which element, what it must be."""
+"""Checks of arguments: which quantity, which element, what it must be.
+
+A law that checks its arguments here takes numbers, arrays and measured quantities alike: a `Measured` passes as it
+is, checked at its estimate.
+"""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from photolab.metrology.quantity import Measured
 
 Floats = NDArray[np.float64]
 
@@ -37,45 +44,57 @@ def as_floats(name: str, values: ArrayLike) -> Floats:
 
 
 def require(
-    name: str, values: ArrayLike, holds: Callable[[Floats], NDArray[np.bool_]], wanted: str, unit: str
+    name: str,
+    values: ArrayLike,
+    holds: Callable[[Floats], NDArray[np.bool_]],
+    wanted: str,
+    unit: str = "",
+    *,
+    missing: bool = True,
 ) -> Floats:
-    """Return the values as floats, or say which element does not hold; NaN passes as a missing value.
+    """Return the values as floats, or say which element does not hold.
 
     Parameters
     ----------
     name : str
         Name of the quantity, for the message.
-    values : array_like
+    values : array_like or Measured
         The values. [any unit]
     holds : callable
         Condition on the array, element by element.
     wanted : str
         The condition in words.
-    unit : str
+    unit : str, optional
         Unit, for the message.
+    missing : bool, default True
+        Whether NaN passes as a missing value.
 
     Returns
     -------
-    ndarray
-        The values as float64. [any unit]
+    ndarray or Measured
+        The values as float64, a scalar for one number; a measured quantity as given. [any unit]
 
     Raises
     ------
     ValueError
         If an element does not hold; the first one is named.
     """
+    if isinstance(values, Measured):
+        require(name, values.value, holds, wanted, unit, missing=False)
+        return values  # type: ignore[return-value]
     array = as_floats(name, values)
-    bad = ~(holds(array) | np.isnan(array))
+    bad = ~holds(array) & ~(missing & np.isnan(array))
     if not bad.any():
-        return array
+        return array[()]
     index = tuple(int(i) for i in np.argwhere(bad)[0])
     place = f"[{', '.join(map(str, index))}]" if index else ""
+    got = f"{array[index]:g} {unit}".rstrip()
     count = f" ({int(bad.sum())} of {array.size} values are out of range)" if array.size > 1 else ""
-    message = f"{name}{place} must be {wanted}; got {array[index]:g} {unit}{count}"
+    message = f"{name}{place} must be {wanted}; got {got}{count}"
     raise ValueError(message)
 
 
-def positive(name: str, values: ArrayLike, unit: str) -> Floats:
+def positive(name: str, values: ArrayLike, unit: str = "", *, missing: bool = True) -> Floats:
     """Return the values, all finite and more than zero.
 
     Parameters
@@ -84,18 +103,21 @@ def positive(name: str, values: ArrayLike, unit: str) -> Floats:
         Name of the quantity.
     values : array_like
         The values. [any unit]
-    unit : str
+    unit : str, optional
         Unit, for the message.
+    missing : bool, default True
+        Whether NaN passes as a missing value.
 
     Returns
     -------
     ndarray
         The values as float64. [any unit]
     """
-    return require(name, values, lambda v: (v > 0) & np.isfinite(v), "more than zero and finite", unit)
+    wanted = "more than zero and finite"
+    return require(name, values, lambda v: (v > 0) & np.isfinite(v), wanted, unit, missing=missing)
 
 
-def not_negative(name: str, values: ArrayLike, unit: str) -> Floats:
+def not_negative(name: str, values: ArrayLike, unit: str = "", *, missing: bool = True) -> Floats:
     """Return the values, all finite and zero or more.
 
     Parameters
@@ -104,18 +126,20 @@ def not_negative(name: str, values: ArrayLike, unit: str) -> Floats:
         Name of the quantity.
     values : array_like
         The values. [any unit]
-    unit : str
+    unit : str, optional
         Unit, for the message.
+    missing : bool, default True
+        Whether NaN passes as a missing value.
 
     Returns
     -------
     ndarray
         The values as float64. [any unit]
     """
-    return require(name, values, lambda v: (v >= 0) & np.isfinite(v), "zero or more", unit)
+    return require(name, values, lambda v: (v >= 0) & np.isfinite(v), "zero or more", unit, missing=missing)
 
 
-def finite(name: str, values: ArrayLike, unit: str) -> Floats:
+def finite(name: str, values: ArrayLike, unit: str = "", *, missing: bool = True) -> Floats:
     """Return the values, all finite.
 
     Parameters
@@ -124,15 +148,17 @@ def finite(name: str, values: ArrayLike, unit: str) -> Floats:
         Name of the quantity.
     values : array_like
         The values. [any unit]
-    unit : str
+    unit : str, optional
         Unit, for the message.
+    missing : bool, default True
+        Whether NaN passes as a missing value.
 
     Returns
     -------
     ndarray
         The values as float64. [any unit]
     """
-    return require(name, values, np.isfinite, "finite", unit)
+    return require(name, values, np.isfinite, "finite", unit, missing=missing)
 
 
 def same_length(first: str, a: Floats, second: str, b: Floats) -> None:
@@ -159,17 +185,21 @@ def same_length(first: str, a: Floats, second: str, b: Floats) -> None:
         raise ValueError(message)
 
 
-def as_given(values: Floats) -> Any:
-    """Return a float for scalar arguments, else the array.
+def as_given(values: Floats, unit: str = "") -> Any:
+    """Return a float for scalar arguments, a measured quantity with its unit, else the array.
 
     Parameters
     ----------
-    values : ndarray
+    values : ndarray or Measured
         A result. [any unit]
+    unit : str, optional
+        Unit of a measured quantity, which the law names.
 
     Returns
     -------
-    float or ndarray
+    float, ndarray or Measured
         The same numbers. [any unit]
     """
+    if isinstance(values, Measured):
+        return replace(values, unit=unit)
     return float(values) if np.ndim(values) == 0 else values
