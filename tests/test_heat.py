@@ -21,7 +21,6 @@ from photolab.publication import (
     views_heat,
     views_heat_and_light,
     views_heat_stories,
-    views_revision,
 )
 from photolab.publication.tables import results
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
@@ -387,7 +386,6 @@ def test_each_record_is_fitted_once_for_one_bench(monkeypatch):
     for view in (views_heat.answer, views_heat.records, views_heat.findings, views_heat_stories.settling):
         view(chosen)
     views_heat_and_light.coupling_words(chosen)
-    views_revision.warming(campaign)
     heat_rows(campaign)
     assert len(fitted) == bench.tables["warm_up"]["run"].nunique()
     assert sum(bool(one.stable_runs) for one in warm_up_runs(bench)) > 2
