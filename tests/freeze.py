@@ -39,29 +39,22 @@ TYPED = [
     f"334 318 {METER} --technology led --specimen-sd-percent 4 --coverage 0.99",
     f"318 334 {METER}",
 ]
-KEPT = [
-    "lamp",
-    "housing",
-    "measurand",
-    "baseline",
-    "point",
-    "instant",
-    "scope",
-    "value",
-    "low",
-    "high",
-    "coverage_factor",
-]
-KEPT += ["dof", "n_specimens", "n_held", "n_mountings", "verdict", "assumed"]
+KEPT = ["lamp", "housing", "measurand", "baseline", "point", "instant", "scope", "value", "low", "high"]
+KEPT += ["coverage_factor", "dof", "n_specimens", "n_held", "n_mountings", "verdict"]
+KEPT += ["family_low", "family_high", "family_verdict", "assumed"]
 
 
 def published(bench: Bench, coverage: float) -> str:
     """Return the rows and page one of a bench at a coverage, as text."""
     settings = replace(bench.settings, coverage=coverage)
     campaign = evaluate(replace(bench, settings=settings))
-    rows = tables.as_csv(tables.results(campaign)[KEPT])
+    results = tables.results(campaign)
+    rows = tables.as_csv(results[KEPT])
     page = re.sub(
-        r"<style.*?</style>|<img[^>]*>", "", "\n".join(front_page(campaign, fingerprint="")), flags=re.DOTALL
+        r"<style.*?</style>|<img[^>]*>",
+        "",
+        "\n".join(front_page(campaign, results, fingerprint="")),
+        flags=re.DOTALL,
     )
     words = re.sub(r"\s*\n\s*", "\n", html.unescape(re.sub(r"<[^>]+>", "\n", page))).strip()
     return f"{rows}\n{words}\n"

@@ -135,7 +135,8 @@ def test_page_one_tells_what_was_found(published):
     """
     place, _, _ = published
     text = (place / "out" / "appendix.html").read_text(encoding="utf-8")
-    assert "=B: 37 % more light than A&lt;b&gt;" in text
+    assert ">+37 %</data>" in text
+    assert "against A&lt;b&gt;: " in text
     for part in ("What was assumed", "What this is not", "Who supplied the samples", "Check it yourself"):
         assert f"<h3>{part}</h3>" in text
     assert "INVENTED" not in text

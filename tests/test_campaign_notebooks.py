@@ -1,4 +1,4 @@
-"""Notebooks 10, 11 and 13, run cell by cell. Oracles: the demo's planted stories; closed forms."""
+"""Notebooks 10 to 13, run cell by cell. Oracles: the demo's planted stories; closed forms."""
 
 import functools
 import math
@@ -13,9 +13,12 @@ from shared_demo import demo_campaign as demo
 
 from photolab.bench.derived import judge_gain
 from photolab.bench.overturning import without_each
+from photolab.bench.review import Forecast
 from photolab.metrology.comparison import Equivalence
+from photolab.metrology.reporting import decimal
 from photolab.publication.words import say
 from photolab.publication.words_lamp import claim_sentence, price_sentences
+from photolab.publication.words_protocol import hold_sentence, needed_words, plan_row
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -139,6 +142,74 @@ def test_alike_is_said_of_two_one_sided_tests():
     )
 
 
+# ---- 12
+
+
+def test_the_next_best_step_is_the_largest_cause():
+    """Oracle: halving a part f leaves sqrt(1 - 3 f/4)."""
+    made, said = ran("12")
+    narrower = decimal(100 * (1 - math.sqrt(1 - 0.75 * made.causes["variance_fraction"].iloc[0])), 0)
+    assert f"halve what seating adds, and intervals become {narrower} % narrower" in said
+
+
+def test_the_plan_of_the_cell_is_the_public_forecast():
+    """Oracle: `review.forecast`; with a power of 0.8 its smallest ratio as well (the far tail below 1e-5)."""
+    made, said = ran("12", settings=(("coverage", 0.9),))
+    assert "The cell and the report give the same figure" in said
+    for mine, theirs in zip(made.forecasts[:1], made.first, strict=True):
+        assert_allclose(mine.half_width_specimens, theirs.half_width_specimens, rtol=1e-12)
+        assert_allclose(math.log(mine.resolvable), math.log(theirs.resolvable), rtol=1e-4)
+
+
+def test_bench_hours_of_a_plan():
+    """Oracle: by hand: 9 lamps x (10 + 45 + 1.5) min, and 9 x 3 x (10 + 3 x (45 + 1.5)) min."""
+    minutes = {"specimen": 10, "mounting": 45, "reading": 0.5}
+    hours = [
+        plan_row(Forecast(a, b, 3, 0.1, 0.1, 1.1), lamps=9, minutes=minutes)["hours"]
+        for a, b in ((1, 1), (3, 3))
+    ]
+    assert_allclose(hours, [9 * 56.5 / 60, 9 * 3 * (10 + 3 * 46.5) / 60], rtol=1e-12)
+
+
+def test_the_run_order_opens_and_closes_with_the_baseline_and_is_written(tmp_path):
+    """Oracle: every lamp twice; the same seed gives the same order."""
+    made = ran("12", settings=(("sheet", str(tmp_path / "order.csv")),))[0]
+    seated = list(made.order["lamp"])
+    assert (seated[0], seated[-1]) == ("B0", "B0")
+    assert all(seated.count(f"K{n}") == 2 for n in range(1, 9))
+    assert seated == list(ran("12")[0].order["lamp"])
+    assert (tmp_path / "order.csv").read_text(encoding="utf-8").splitlines()[1].split(",")[2] == "B0"
+
+
+def test_two_protocols_in_one_cell():
+    """Oracle: the example: a narrower margin takes "alike" away, a shorter hold moves numbers."""
+    made, said = ran("12")
+    (moved,) = made.moved
+    assert set(moved.settings["key"]) == {"protocol_revision", "hold_minutes", "alike_percent"}
+    assert {"alike"} == set(moved.verdicts["before"])
+    assert (
+        "What was changed: protocol_revision 3 to invented; hold_minutes 40 to 30; alike_percent 10 to 5."
+        in said
+    )
+
+
+def test_hold_and_initial_time_are_read_out():
+    """Oracle: scenario: K6 steps down at 18.5 min, so 10 min is too short, 20 min enough."""
+    made, said = ran("12")
+    assert "From 20 min to 40 min no lamp recorded here changes by more than" in said
+    assert made.until["lamp"].iloc[0] == "K6"
+    assert hold_sentence(made.until, within_percent=0.1).startswith(
+        "No hold time below 40 min keeps every lamp"
+    )
+
+
+@pytest.mark.parametrize(
+    ("need", "words"), [(None, "No number of seatings shows 5 %"), (13, "seat each lamp 13 times")]
+)
+def test_seatings_that_show_a_difference_in_words(need, words):
+    assert words in needed_words(5.0, 0.8, need)
+
+
 # ---- 13
 
 
@@ -199,7 +270,7 @@ def test_another_seating_sd_changes_only_the_seating_part():
     assert_allclose(made.half_width(300.0 * made.own), wanted, rtol=1e-9)
 
 
-@pytest.mark.parametrize("stem", ["10", "11", "13"])
+@pytest.mark.parametrize("stem", ["10", "11", "12", "13"])
 def test_two_readings_alone_are_answered_without_words_on_what_is_absent(stem):
     _, said = ran(stem, "two-readings")
     assert said

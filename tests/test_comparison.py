@@ -40,26 +40,18 @@ def groups_of_samples(sizes, rng, shift=0.0):
     return samples, np.array([sample.mean() for sample in samples]), covariance, dof
 
 
-@pytest.mark.parametrize(("size", "dof"), [(3, 4), (10, 20), (10, np.inf), (6, 2), (100, 7)])
-def test_all_pairs_of_equal_uncertainty_use_the_studentised_range(size, dof):
+@pytest.mark.parametrize(("size", "dof"), [(3, 4), (10, 20), (10, np.inf), (6, 2), (45, 7)])
+def test_all_pairs_of_equal_uncertainty_reach_the_studentised_range(size, dof):
     """Second implementation: scipy.stats.studentized_range at the same dof; a shared term leaves
     differences alone."""
     covariance = np.full((size, size), 0.04**2) + 0.02**2 * np.eye(size)
     values = np.linspace(0.0, 0.3, size)
     table = pairwise(values, covariance, dof=dof)
     expected = stats.studentized_range.ppf(0.95, size, dof) / np.sqrt(2.0)
-    assert_allclose(critical(table, 0.02 * np.sqrt(2.0)), expected, rtol=2e-5)  # the quadrature's own error
+    # four standard errors of 200 000 draws, 12 500 of the chi-square
+    assert_allclose(critical(table, 0.02 * np.sqrt(2.0)), expected, rtol=0.006)
     t = np.abs(np.log(table["ratio"].to_numpy()[:5])) / 0.02
-    assert_allclose(table["p"][:5], stats.studentized_range.sf(t, size, dof), atol=1e-6)  # likewise
-
-
-def test_drawn_quantile_equals_the_studentised_range():
-    """Closed form: what draws give for a family that is spherical up to 1e-6, against the studentised
-    range."""
-    variance = 1.0 + 1e-6 * np.arange(10)
-    drawn = pairwise(np.zeros(10), np.diag(variance), dof=20)
-    expected = stats.studentized_range.ppf(0.95, 10, 20) / np.sqrt(2.0)
-    assert_allclose(critical(drawn, np.sqrt(2.0)), expected, atol=DRAWN)
+    assert_allclose(table["p"][:5], stats.studentized_range.sf(t, size, dof), atol=0.006)  # likewise
 
 
 def test_a_large_family_is_bounded():
@@ -155,9 +147,10 @@ def test_all_pairs_of_equal_samples_equal_tukey_hsd():
     reference = stats.tukey_hsd(*samples)
     interval = reference.confidence_interval(0.95)
     first, second = np.triu_indices(4, 1)
-    assert_allclose(np.log(table["low"]), interval.low[first, second], rtol=2e-5)  # quadrature of the two
-    assert_allclose(np.log(table["high"]), interval.high[first, second], rtol=2e-5)
-    assert_allclose(table["p"], reference.pvalue[first, second], atol=1e-6)
+    drawn = DRAWN * np.sqrt(2.0 * covariance[0, 0])
+    assert_allclose(np.log(table["low"]), interval.low[first, second], atol=drawn)
+    assert_allclose(np.log(table["high"]), interval.high[first, second], atol=drawn)
+    assert_allclose(table["p"], reference.pvalue[first, second], atol=0.0055)  # as against scipy's dunnett
 
 
 def test_against_a_baseline_equals_scipy_dunnett():
@@ -420,17 +413,13 @@ def test_ranks_cover_the_truth():
     truth = np.array([0.0, 0.02, 0.02, 0.05, 0.09])
     low = np.array([(truth > value).sum() + 1 for value in truth])
     high = np.array([5 - (truth < value).sum() for value in truth])
-    covariance = 0.02**2 * np.eye(5)
+    first, second = np.triu_indices(5, 1)
+    estimates = read_estimates(truth, 0.02**2 * np.eye(5), names=None, dof=np.inf)
+    largest = largest_t(estimates, contrasts(estimates, first, second), coverage=0.95, seed=0)
+    limit = largest.critical[0] * 0.02 * np.sqrt(2)
     held = 0
     for _ in range(400):
-        first, second = np.triu_indices(5, 1)
         y = truth + 0.02 * rng.standard_normal(5)
-        estimates = read_estimates(y, covariance, names=None, dof=np.inf)
-        limit = (
-            largest_t(estimates, contrasts(estimates, first, second), coverage=0.95, seed=0).critical[0]
-            * 0.02
-            * np.sqrt(2)
-        )
         ranks_low = 1 + np.array([(y > value + limit).sum() for value in y])
         ranks_high = 5 - np.array([(y < value - limit).sum() for value in y])
         held += bool(

@@ -7,28 +7,30 @@ declared percentage, for words.
 import functools
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
+from in_process import run_cells
 from scipy import stats
 from shared_demo import demo_campaign
 
 from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.evaluation import evaluate
+from photolab.bench.repeatability import initial_readings, level_spreads
 from photolab.metrology.ranking import record_claim
 from photolab.publication import (
     front_page,
-    report_views,
-    views_baseline,
-    views_bench,
     views_heat,
     views_heat_and_light,
     views_light_beam,
     views_light_colour,
     words_heat,
 )
+from photolab.publication.words_bench import held_words, levels_words
 from photolab.publication.words_lamp import record_sentences
 from photolab.thermal.warm_up_result import Step
 
+APPENDIX = Path(__file__).resolve().parents[1] / "notebooks" / "14_methods_appendix.ipynb"
 COVERAGES = (0.9, 0.99, 0.999)
 SHOWN = {0.9: "90 %", 0.99: "99 %", 0.999: "99.9 %"}
 
@@ -57,17 +59,19 @@ def record_of(campaign):
     return record_claim(joint, candidate="K6", coverage=campaign.bench.settings.coverage)
 
 
+def levels_of(campaign):
+    return level_spreads(initial_readings(campaign), coverage=campaign.bench.settings.coverage)
+
+
 VIEWS = {
     "front page": lambda c: " ".join(front_page.meaning(c)),
-    "lamps": lambda c: front_page.lamps_picture(c).alt,
     "favour": lambda c: text(views_light_colour.favour(views_light_colour.look(c.bench))),
     "colour": lambda c: text(views_light_colour.answer(views_light_colour.look(c.bench))),
     "factors": lambda c: text(views_light_colour.factors(views_light_colour.look(c.bench))),
     "ways": lambda c: text(views_light_colour.ways(views_light_colour.look(c.bench))),
     "beams": lambda c: text(views_light_beam.answer(views_light_beam.look(c.bench))),
     "beam table": lambda c: text(views_light_beam.measurands(views_light_beam.look(c.bench))),
-    "repeatability": lambda c: text(views_bench.answer(views_bench.measure(c))),
-    "components": lambda c: views_bench.components_picture(views_bench.measure(c)).alt,
+    "repeatability": lambda c: " ".join(levels_words(levels_of(c))),
     "warm-up": lambda c: text(views_heat.answer(views_heat.choose(c.bench))),
     "record": lambda c: " ".join(record_sentences(c, record_of(c), "HP")),
 }
@@ -101,9 +105,11 @@ def test_limits_of_a_spread_follow_chi_squared(coverage):
     campaign = at(coverage)
     rows = campaign.components
     row = rows[(rows["level"] == "reading") & ~rows["assumed"].to_numpy(bool)].iloc[0]
-    shown = next(
-        line for line in text(report_views.spreads(campaign)).splitlines() if line.startswith("reading")
+    notebook = run_cells(
+        APPENDIX, {"bench": str(APPENDIX.parents[1] / "data" / "demo"), "coverage": coverage}
     )
+    shown = "\n".join(one.data["text/plain"] for cell in notebook.cells for one in cell.get("outputs", ()))
+    shown = next(line for line in shown.splitlines() if line.startswith("reading  "))
     assert f"{100.0 * row['sd']:.2f}" in shown
     tails = stats.chi2.ppf([0.5 + 0.5 * coverage, 0.5 - 0.5 * coverage], row["dof"])
     low, high = 100.0 * row["sd"] * (row["dof"] / tails) ** 0.5
@@ -116,7 +122,7 @@ def test_a_chart_raises_alarms_as_often_as_the_coverage_leaves(coverage):
     campaign = at(coverage)
     for one in baseline_charts(campaign):
         assert one.chart.false_alarm == pytest.approx(1.0 - coverage)
-    said = text(views_baseline.answer(views_baseline.hold(campaign)))
+    said = " ".join(held_words(campaign, (), baseline_charts(campaign)))
     assert f"in {100.0 * (1.0 - coverage):g} of 100 campaigns" in said
 
 

@@ -322,7 +322,7 @@ def test_each_housing_brings_its_own_seating_sd_into_its_ratios():
     assert used["HP"] != used["HR"]
     weights, seats = campaign.weights, campaign.seats
     at = weights.names.index(("K3", "HR", "hot_spot", "initial"))
-    assert set(seats["housing"][weights.matrix[at] != 0.0]) == {"HR"}
+    assert set(seats["housing"][weights.matrix.toarray()[at] != 0.0]) == {"HR"}
 
 
 def test_a_single_piece_is_said_to_say_nothing_of_its_model():

@@ -153,21 +153,24 @@ def test_many_differences_at_once(matrix, coverage):
     """Oracle: one after the other, as measured quantities; nothing is left where all is shared."""
     rng = np.random.default_rng(3)
     inputs = [
-        limits("colour", 0.2),
-        limits("own colour", 0.05),
-        Input("scale", 0.1),
-        *(Input(("mounting", k), 0.02, dof=4, variance="pool") for k in range(3)),
-        Input("noise", 0.05, dof=2.5),
+        limits("colour", 0.2, kind="colour"),
+        limits("own colour", 0.05, kind="own colour"),
+        Input("scale", 0.1, kind="scale"),
+        *(Input(("mounting", k), 0.02, dof=4, variance="pool", kind="seating") for k in range(3)),
+        Input("noise", 0.05, dof=2.5, kind="reading scatter"),
     ]
     s = rng.normal(size=(6, 7))
     s[3], s[4] = 0.1 * s[2] * 10.0, [1, 0, 0, 0, 0, 0, 0]
     joint = Joint("abcdef", rng.normal(size=6), inputs, matrix(s))
     pairs = [("a", "b"), ("b", "a"), ("c", "d"), ("e", "f"), ("e", "a")]
-    found = np.array(joint.differences(*zip(*pairs, strict=True), coverage=coverage)).T
-    single = [joint[a] - joint[b] for a, b in pairs]
-    expected = [(d.value, d.u, d.half_width(coverage), d.dof) for d in single]
-    assert_allclose(found, expected, rtol=1e-12)  # float rounding
-    assert tuple(found[2, 1:]) == (0.0, 0.0, INF)
+    scopes = ("readings", "models")
+    told = np.array(joint.differences(*zip(*pairs, strict=True), scopes=scopes, coverage=coverage))
+    for k, scope in enumerate(scopes):
+        found = told[:, :, k].T
+        single = [(joint[a] - joint[b]).in_scope(scope) for a, b in pairs]
+        expected = [(d.value, d.u, d.half_width(coverage), d.dof) for d in single]
+        assert_allclose(found, expected, rtol=1e-12)  # float rounding
+        assert tuple(found[2, 1:]) == (0.0, 0.0, INF)
 
 
 def test_one_pooled_variance_counts_once():

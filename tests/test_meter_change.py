@@ -1,6 +1,5 @@
 """A new meter. Oracles: the responsivities of both meters, synthetic truth, identities."""
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +9,7 @@ from shared_demo import demo_campaign
 
 from photolab.bench.baseline_days import without
 from photolab.bench.evaluation import evaluate
-from photolab.bench.meter_change import colour_prediction, meter_change
+from photolab.bench.meter_change import colour_prediction, meter_change, refusal
 from photolab.errors import MethodError
 
 
@@ -74,20 +73,35 @@ def test_hardly_a_verdict_changes_once_colour_is_corrected(campaign, change):
     assert len(change.after) == len(campaign.table)
     plain = meter_change(campaign, corrections=without(campaign, "spectral"))
     moved = plain.changed[plain.changed["scope"] == "specimens"]
-    assert set(zip(moved["lamp"], moved["housing"], strict=True)) >= {("K5", "HR"), ("K3", "HR")}
+    assert set(zip(moved["lamp"], moved["housing"], strict=True)) >= {("K1", "HR"), ("K3", "HR")}
     assert (moved["ratio_after"] < moved["ratio_before"]).all()
 
 
 def test_the_doubt_of_two_links_is_in_the_interval(campaign, change):
-    """Oracle: by hand: half-widths add in quadrature, factor led over filament."""
+    """Oracle: by hand: standard uncertainties add in quadrature, led over filament, each link with its dof."""
     links = change.links.set_index("technology")
-    own = [math.log(links.loc[k, "high"] / links.loc[k, "low"]) / 2 for k in ("led", "filament")]
+    own = links["ln_standard_uncertainty"]
     bare = change.readings.drop(columns=["net_lx", "linked_lx", "link_u", "link", "link_refused", "instant"])
     bare = bare.assign(illuminance_lx=change.readings["linked_lx"], dark_lx=0.0, meter="M2", range_lx=2000.0)
     tables = {**campaign.bench.tables, "readings": bare}
-    plain = evaluate(replace(campaign.bench, tables=tables)).table["ln_expanded_uncertainty"]
-    expected = np.sqrt(plain**2 + own[0] ** 2 + own[1] ** 2)
-    assert_allclose(change.after["ln_expanded_uncertainty"], expected, rtol=1e-12)  # same sums
+    plain, told = evaluate(replace(campaign.bench, tables=tables)).table, change.after
+    u = [table["ln_expanded_uncertainty"] / table["coverage_factor"] for table in (plain, told)]
+    variance = u[0] ** 2 + own["led"] ** 2 + own["filament"] ** 2
+    assert_allclose(u[1], np.sqrt(variance), rtol=1e-9)  # same sums
+    parts = [u[0] ** 4 / plain["dof"], *(own[k] ** 4 / links["dof"][k] for k in ("led", "filament"))]
+    assert_allclose(told["dof"], variance**2 / sum(parts), rtol=1e-9)  # JCGM 100:2008, G.4.1
+    assert (told["family_low"] <= told["low"] * (1 + 1e-12)).all()
+
+
+def test_a_link_of_one_reading_gives_no_answer(campaign):
+    """Oracle: one reading has no scatter: its link has no uncertainty, and LED lamps stand against filament."""
+    links = campaign.bench.tables["links"]
+    first = links[links["technology"] == "filament"].index[0]
+    kept = links[(links["technology"] != "filament") | (links.index == first)]
+    told = meter_change(with_links(campaign, kept))
+    assert len(told.after) == len(campaign.table)
+    assert told.after["low"].isna().all()
+    assert set(told.after["verdict"]) == set(told.after["family_verdict"]) == {"no_answer"}
 
 
 def test_meters_named_both_ways_round_are_refused(campaign):
@@ -96,6 +110,8 @@ def test_meters_named_both_ways_round_are_refused(campaign):
     links.loc[links.index[0], ["old_meter", "new_meter"]] = ["M2", "M1"]
     with pytest.raises(MethodError, match="names the meters both ways round"):
         meter_change(with_links(campaign, links))
+    assert "names the meters both ways round" in refusal(with_links(campaign, links))
+    assert refusal(campaign) == ""
 
 
 def test_no_link_from_the_campaigns_meter_is_refused(campaign):

@@ -66,6 +66,10 @@ def test_record_is_plain_and_the_same_twice(report, tmp_path):
     assert content["seeds"] == {"a": 2, "z": 1}
     assert content["protocol_revision"] == "2"
     assert content["complete"] is True
+    assert (content["schema"], content["format"]) == (
+        1,
+        2,
+    )  # of the record, and of the columns of results.csv
     assert content["missing"] == []
     assert {"numpy", "pandas", "scipy"} <= set(content["packages"])
     assert str(tmp_path) not in text

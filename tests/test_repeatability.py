@@ -1,11 +1,9 @@
 """How repeatable a bench is. Oracles: closed forms of balanced tables, synthetic truth, counts by hand."""
 
 import math
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
@@ -14,7 +12,7 @@ from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
-from photolab.bench.repeatability import alike, plain_spreads, repeatability, seating_cells, specimen_spreads
+from photolab.bench.repeatability import initial_readings, level_spreads
 from photolab.errors import MethodError
 
 DATA = Path(__file__).parents[1] / "data"
@@ -28,7 +26,8 @@ def campaign():
 
 @pytest.fixture(scope="module")
 def found(campaign):
-    return repeatability(campaign)
+    readings = initial_readings(campaign)
+    return level_spreads(readings[readings["lamp"] != "K8"])  # its light is modulated
 
 
 def folder(tmp_path, rows):
@@ -52,7 +51,7 @@ def balanced(rng, *, specimens=3, mountings=4, readings=3, housings=("HP",)):
 def test_balanced_table_is_the_nested_analysis_in_closed_form(tmp_path):
     """Oracle: expected mean squares of a balanced nested table, by hand with numpy."""
     rows = balanced(np.random.default_rng(3))
-    told = repeatability(folder(tmp_path, rows)).table.set_index("level")
+    told = level_spreads(initial_readings(folder(tmp_path, rows))).table.set_index("level")
     y = np.log([float(row[1]) for row in rows]).reshape(3, 4, 3)
     within = y.var(axis=2, ddof=1).mean()
     seats = y.mean(axis=2).var(axis=1, ddof=1).mean()
@@ -69,7 +68,7 @@ def test_a_specimen_read_in_two_housings_is_one_specimen(tmp_path):
     """Oracle: three specimens leave two degrees of freedom, however often each was read."""
     rows = balanced(np.random.default_rng(4), housings=("HP", "HR"))
     rows += [(*row[:3], "D02", *row[4:]) for row in balanced(np.random.default_rng(5), housings=("HP", "HR"))]
-    told = repeatability(folder(tmp_path, rows)).table.set_index("level")
+    told = level_spreads(initial_readings(folder(tmp_path, rows))).table.set_index("level")
     assert told.loc["specimen", "dof"] == 2
     assert told.loc["day", "dof"] == 2  # two housings x two days, less the two housings
 
@@ -78,7 +77,7 @@ def test_only_repeated_readings_give_the_reading_spread(tmp_path):
     """Oracle: chi-squared limits of a pooled variance (scipy), two lamps of three readings."""
     values = {"B0": (400.0, 404.0, 402.0), "K1": (500.0, 501.0, 509.0)}
     rows = [(lamp, lux, "HP", "D01", 1, 1, 4000) for lamp, many in values.items() for lux in many]
-    told = repeatability(folder(tmp_path, rows)).table.iloc[0]
+    told = level_spreads(initial_readings(folder(tmp_path, rows))).table.iloc[0]
     variance = np.mean([np.log(many).var(ddof=1) for many in values.values()])
     ends = np.sqrt(4 * variance / stats.chi2.ppf([0.975, 0.025], 4))
     assert told["level"] == "reading"
@@ -88,7 +87,7 @@ def test_only_repeated_readings_give_the_reading_spread(tmp_path):
 def test_nothing_repeated_is_refused():
     """Oracle: two readings of two lamps hold no repeat."""
     with pytest.raises(MethodError, match="nothing was repeated: 2 readings of 2 lamps"):
-        repeatability(evaluate(read_bench(DATA / "two-readings")))
+        level_spreads(initial_readings(evaluate(read_bench(DATA / "two-readings"))))
 
 
 def test_the_demos_generating_spreads_lie_in_the_intervals(found):
@@ -103,82 +102,42 @@ def test_the_demos_generating_spreads_lie_in_the_intervals(found):
         low, high = table.loc[level, ["low", "high"]]
         assert low <= most, level
         assert least <= high, level
-    assert found.apart == ("K8",)
-
-
-def test_k8_mounting_two_is_flagged_and_stands_eleven_percent_low(found):
-    """Oracle: scenario: aim error on HP mounting 2, -11 % within two seating SDs of the lamp's own mean."""
-    flagged = found.seats[found.seats["flagged"]]
-    assert [tuple(row) for row in flagged[["lamp", "housing", "day", "mounting"]].to_numpy()] == [
-        ("K8", "HP", "D05", "2")
-    ]
-    assert abs(math.expm1(flagged["deviation"].iloc[0]) + 0.11) < 0.05
 
 
 def test_specimens_of_each_lamp(campaign):
-    """Oracle: truth.toml: K1's four specimens were drawn with 4 %; the plan's numbers of specimens."""
-    spreads = specimen_spreads(campaign).set_index("lamp")
-    assert spreads["specimens"].to_dict() == {"B0": 3, "K1": 4, "K3": 2, "K4": 2}
-    assert spreads.loc["K1", "low"] <= 0.04 <= spreads.loc["K1", "high"]
-    # three specimens: two degrees of freedom leave a factor of at least six (chi-squared at 2 dof: 0.52 to 6.3)
-    assert spreads.loc["B0", "high"] > 6.0 * spreads.loc["B0", "sd"]
+    """Oracle: truth.toml: K1's four specimens were drawn with 4 %; three specimens leave two degrees of freedom."""
+    readings = initial_readings(campaign)
+    own = {lamp: level_spreads(readings[readings["lamp"] == lamp]).table.iloc[0] for lamp in ("K1", "B0")}
+    assert (own["K1"]["level"], own["K1"]["dof"]) == ("specimen", 3)
+    assert own["K1"]["low"] <= 0.04 <= own["K1"]["high"]
+    # two degrees of freedom leave a factor of at least six (chi-squared at 2 dof: 0.52 to 6.3)
+    assert own["B0"]["high"] > 6.0 * own["B0"]["sd"]
 
 
-def test_pairs_in_closed_form(tmp_path):
-    """Oracle: values in pairs that all differ by d have the SD d sqrt(pi)/2; half a reading's variance is taken off."""
-    d, r = 0.03, 0.01
-    rows = [
-        ("K1", repr(400.0 * math.exp(level + m * d + n * r)), "HP", day, 1, m, 4000)
-        for day, level in (("D01", 0.0), ("D02", 0.02))
-        for m in (1, 2)
-        for n in (0, 1)
-    ]
-    campaign = folder(tmp_path, rows)
-    found = repeatability(campaign)
-    assert list(seating_cells(found.seats)) == ["K1 1 HP D01", "K1 1 HP D02"]
-    told = plain_spreads(campaign, found).set_index("level")
-    reading = r * math.sqrt(math.pi) / 2
-    mounting = math.sqrt(d**2 * math.pi / 4 - reading**2 / 2)
-    assert_allclose(told["sd"], [reading, mounting], rtol=1e-9)  # digits of the readings in the file
-    assert list(told["count"]) == [4, 2]
-
-
-def test_the_second_way_agrees_on_the_demo(campaign, found):
-    """Oracle: two statistics of one normal scatter; the pairs by numpy."""
-    told = plain_spreads(campaign, found).set_index("level")
-    cells = seating_cells(found.seats[~found.seats["flagged"] & (found.seats["lamp"] != "K8")]).values()
-    gaps = [abs(v[i + 1] - v[i]) for v in cells for i in range(0, len(v) - 1, 2)]
-    between = np.mean(gaps) * math.sqrt(math.pi) / 2
-    expected = math.sqrt(between**2 - told.loc["reading", "sd"] ** 2 / 3)
-    assert_allclose(told.loc["mounting", "sd"], expected, rtol=1e-12)
-    assert ((told["low"] <= told["sd"]) & (told["sd"] <= told["high"])).all()
-
-
-def test_seatings_scatter_alike_unless_one_is_planted(found):
-    """Oracle: synthetic: one cell's scatter multiplied by six is found by name."""
-    assert alike(found.seats[~found.seats["flagged"]]).p > 0.05
-    wild = found.seats[~found.seats["flagged"]].copy()
-    cell = (
-        (wild["lamp"] == "K3")
-        & (wild["specimen"] == "1")
-        & (wild["housing"] == "HR")
-        & (wild["day"] == "D03")
+def test_levels_that_are_not_named_count_inside_others(tmp_path):
+    """Oracle: by hand with numpy: seatings alone, specimens counted among them."""
+    rows = balanced(np.random.default_rng(6))
+    told = level_spreads(initial_readings(folder(tmp_path, rows)), levels=("specimen",)).table.set_index(
+        "level"
     )
-    middle = wild.loc[cell, "ln_value"].mean()
-    wild.loc[cell, "ln_value"] = middle + 6.0 * (wild.loc[cell, "ln_value"] - middle)
-    told = alike(wild)
-    with pytest.raises(MethodError, match="two lamps must be seated twice or more on one day"):
-        alike(wild[cell])
-    assert told.widest == "K3 1 HR D03"
-    assert told.widest_p < 0.01
+    y = np.log([float(row[1]) for row in rows]).reshape(3, 12)
+    assert_allclose(
+        told.loc["reading", "variance"], y.var(axis=1, ddof=1).mean(), rtol=1e-9
+    )  # digits of the file
 
 
-def test_a_flagged_seating_stays_in_the_components(campaign):
-    """Oracle: the same readings with K8 among the others, its planted seating flagged or not: one and the same."""
-    told = {}
-    for name, codes in (("flagged", {"mounting_flagged"}), ("kept", set())):
-        findings = tuple(f for f in campaign.findings if f.code in codes)
-        told[name] = (
-            repeatability(replace(campaign, findings=findings)).table.set_index("level").loc["mounting"]
-        )
-    pd.testing.assert_series_equal(told["kept"], told["flagged"])
+def test_repeats_that_all_show_one_figure_are_refused(tmp_path):
+    """Oracle: four seatings, one figure."""
+    rows = [("K1", "400", "HP", "D01", 1, m, 4000) for m in (1, 1, 2, 2)]
+    with pytest.raises(MethodError, match="equal"):
+        level_spreads(initial_readings(folder(tmp_path, rows)))
+
+
+def test_counts_stand_beside_the_levels(campaign):
+    """Oracle: counts of the corrected readings with pandas."""
+    readings = initial_readings(campaign)
+    counts = level_spreads(readings).counts
+    assert counts["mounting"] == len(
+        readings.groupby(["lamp", "specimen", "housing", "day", "mounting"]).size()
+    )
+    assert (counts["lamp"], counts["housing"], counts["reading"]) == (9, 2, len(readings))

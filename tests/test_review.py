@@ -16,6 +16,7 @@ from photolab.bench.review import (
     forecast_against_results,
     hold_choices,
     initial_choices,
+    planned_seating,
     shared_floor,
 )
 from photolab.bench.shared_inputs import term_of
@@ -74,7 +75,12 @@ def test_floor_is_what_replication_does_not_touch(campaign):
 
 def test_forecast_in_closed_form(campaign):
     """Oracle: U = 1.95996 sqrt(2 s^2 + u0^2); 2.80159 sqrt(...) for the ratio shown in four cases of five."""
-    mounting = campaign.spreads.mounting.sd
+    housing, seating = planned_seating(campaign)
+    assert (housing, seating) == (
+        "HR",
+        campaign.spreads.seating["HR"],
+    )  # seats scatter by 3.2 % there, 2.0 % in HP
+    mounting = seating.sd
     specimen = campaign.spreads.specimen.sd
     reading = campaign.spreads.reading["K1"].sd
     told = forecast(campaign, specimens=2, mountings=3, readings=4, floor=0.01)

@@ -53,7 +53,7 @@ def test_a_day_shared_with_the_baseline_outweighs_a_day_that_is_not():
     s, m, d = 0.004, 0.025, 0.01
     table = seats(("B0", "D1", 0.0), ("K1", "D1", 0.1), ("K1", "D2", 0.3))
     weights = lamp_weights(table, noise_sd=np.full(3, s), scatter=Scatter(m, d))
-    ratio = weights.matrix[1] - weights.matrix[0]
+    ratio = weights.matrix.toarray()[1] - weights.matrix.toarray()[0]
     v = m**2 + s**2 + 1e-12
     covariance = np.array([[2 * v, v], [v, 2 * v + 2 * d**2]])  # of the two differences; both use B0 on D1
     inverse = np.linalg.inv(covariance).sum(axis=0)
@@ -70,7 +70,7 @@ def test_parts_of_one_mounting_share_its_seating():
     weights = lamp_weights(table, noise_sd=np.full(3, 0.004), scatter=Scatter(0.02, 0.0))
     pair, single = 0.02**2 + 0.004**2 / 2, 0.02**2 + 0.004**2
     wanted = (1 / pair) / (1 / pair + 1 / single)
-    assert_allclose(weights.matrix[0, :2].sum(), wanted, rtol=1e-6)  # the solver's floor of 1e-12
+    assert_allclose(weights.matrix.toarray()[0, :2].sum(), wanted, rtol=1e-6)  # the solver's floor of 1e-12
 
 
 def test_mounting_variance_is_the_residual_mean_square_less_the_noise():

@@ -20,9 +20,9 @@ from photolab.bench.records import read_bench
 from photolab.bench.selection import select
 from photolab.bench.shared_inputs import term_of
 from photolab.errors import RecordError
-from photolab.publication import views_baseline
+from photolab.publication.held_back import held_back
 from photolab.publication.readiness import report
-from photolab.publication.report_views import held_back
+from photolab.publication.words_bench import linked_words
 from photolab.publication.workbook_table import as_workbook
 
 BENCHES = Path(__file__).parent / "benches"
@@ -163,7 +163,7 @@ def test_readings_that_no_link_reaches_are_told_in_check_on_the_page_and_in_the_
     folder = BENCHES / "two-meters"
     told = "\n".join(report(folder, published=tmp_path / "none"))
     campaign = evaluate(read_bench(folder))
-    page = str(held_back(campaign))
+    page = "\n".join(one.words for one in held_back(campaign))
     for said in ("6 readings of stock: read with L2", "12 readings of Lark and Merle: read with L2"):
         assert said in told
         assert said in page
@@ -245,8 +245,7 @@ def test_days_of_a_linked_meter_err_together_on_the_chart(tmp_path):
     own = float(days["sd"].iloc[0])
     variance = own**2 * (1.0 - 1.0 / 3.0) + np.array([u / 3.0, u / 3.0, 2.0 * u / 3.0]) ** 2
     assert_allclose(days["high"] - chart.centre, chart.limits["day"] * np.sqrt(variance), rtol=1e-9)
-    said = str(views_baseline.charts_said(views_baseline.hold(campaign), corrected=True))
-    assert "On d3 it was read with M2 and brought to M1 by their link" in said
+    assert linked_words(campaign)[0].startswith("On d3 it was read with M2 and brought to M1 by their link")
 
 
 def test_candela_of_linked_readings_carry_the_link(tmp_path):

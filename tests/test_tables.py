@@ -4,6 +4,7 @@ import csv
 import io
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import openpyxl
 import pandas as pd
@@ -15,6 +16,7 @@ from photolab.bench.candela import bench_candela
 from photolab.bench.corrections import ALL
 from photolab.bench.distances import evaluate_distances
 from photolab.bench.evaluation import evaluate
+from photolab.bench.records import read_bench
 from photolab.publication.tables import COLUMNS, DICTIONARY, as_csv, data_hash, results
 from photolab.publication.workbook_table import as_workbook
 
@@ -58,6 +60,44 @@ def test_csv_reads_back_to_six_digits():
     back = pd.read_csv(io.StringIO(as_csv(table)))
     assert_allclose(back["value"], table["value"].astype(float), rtol=5e-6)  # six significant digits
     assert list(back["verdict"].fillna("")) == list(table["verdict"])
+
+
+def test_every_ratio_of_lamps_has_its_family():
+    """Oracle: all pairs of its housing, instant and scope (`Campaign.pairs`); K5 and K8 in HR are clear alone."""
+    campaign, table = demo()
+    ratios = table[table["measurand"] == "illuminance ratio"]
+    assert (ratios["instant"] == "hold").any()
+    for (housing, instant, scope), block in ratios.groupby(["housing", "instant", "scope"]):
+        pairs = campaign.pairs(housing, scope=scope, instant=instant)
+        first = pairs[pairs["a"] == "B0"].set_index("b")
+        assert sorted(first.index) == sorted(block["lamp"])
+        told = block.set_index("lamp")
+        assert_allclose(told["family_low"], 1.0 / first["high"][told.index], rtol=6e-4)  # as published
+        assert_allclose(told["family_high"], 1.0 / first["low"][told.index], rtol=6e-4)  # as published
+        clear = told["family_verdict"] == "clear"
+        assert list(clear) == list(first["resolved"][told.index])
+    assert (ratios["family_low"] <= ratios["low"]).all()
+    assert (ratios["family_high"] >= ratios["high"]).all()
+    at = (ratios["housing"] == "HR") & (ratios["instant"] == "initial") & (ratios["scope"] == "specimens")
+    alone = ratios[at & (ratios["verdict"] == "clear") & (ratios["family_verdict"] != "clear")]
+    assert set(alone["lamp"]) == {"K5", "K8"}
+    others = table[table["measurand"] != "illuminance ratio"]
+    assert (others["family_verdict"] == "").all()
+    assert others["family_low"].isna().all()
+
+
+def test_two_lamps_are_a_family_of_one():
+    """Oracle: the single interval and verdict; a lamp without a technology has no answer in its family either."""
+    benches = Path(__file__).parent / "benches"
+    for name in ("two-clear", "two-alike"):
+        ratios = results(evaluate(read_bench(benches / name))).query("measurand == 'illuminance ratio'")
+        assert len(ratios) == 3
+        assert list(ratios["family_low"]) == list(ratios["low"])
+        assert list(ratios["family_high"]) == list(ratios["high"])
+        assert list(ratios["family_verdict"]) == list(ratios["verdict"])
+    silent = results(evaluate(read_bench(benches.parent.parent / "data" / "two-readings")))
+    assert set(silent["family_verdict"]) == {"no_answer"}
+    assert silent["family_low"].isna().all()
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-x", "@cmd"])

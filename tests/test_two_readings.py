@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
-from photolab.bench import two_readings
+from photolab.bench import shared_inputs, two_readings
+from photolab.bench.columns import Columns
 from photolab.bench.model import Meter, SpectralFactor
 from photolab.bench.pairs import compare_pair
 from photolab.bench.shared_inputs import Loadings
@@ -206,15 +207,18 @@ def test_tiny_and_huge_readings_answer(value):
     assert (pair.ratio, pair.verdict) == (1.0, "alike")
 
 
-def test_loadings_of_a_few_readings_are_those_of_a_campaign():
-    """Oracle: the sparse matrix of the same loadings; what stands twice adds up."""
-    loads = Loadings(2)
-    loads.add(["M1", "M1"], np.array([1.0, 0.5]), lambda k: Input(k, 0.1))
-    loads.add(
-        ["a", "a", None],
-        np.array([1.0, 2.0, 3.0]),
-        lambda k: Input(k, 0.1),
-        seats=np.array([1, 1, 0]),
-    )
-    assert_array_equal(loads.dense(), loads.matrix().toarray())
-    assert_array_equal(loads.dense(), [[1.0, 0.0], [0.5, 3.0]])
+def test_loadings_of_a_few_readings_are_those_of_a_campaign(monkeypatch):
+    """Oracle: the sparse matrix of the same loadings."""
+    loads = Loadings(Columns({"meter": np.array(["M1", "M1", "M2"]), "lamp": np.array(["a", "b", "b"])}))
+    loads.add(("meter",), np.array([1.0, 0.5, 0.0]), [Input(("scale",), 0.1)])
+    loads.add(("lamp",), 3.0, [Input(("own",), 0.1), Input(("own",), 0.2)], np.array([0, 1, 1]))
+    few = loads.joint("xyz", np.zeros(3))
+    monkeypatch.setattr(shared_inputs, "_FEW", 0)
+    many = loads.joint("xyz", np.zeros(3))
+    assert_array_equal(few.sensitivities, many.sensitivities.toarray())
+    assert_array_equal(few.sensitivities, [[1.0, 3.0, 0.0], [0.5, 0.0, 3.0], [0.0, 0.0, 3.0]])
+    assert [(q.name, q.u) for q in few.inputs] == [
+        (("scale", "M1"), 0.1),
+        (("own", "a"), 0.1),
+        (("own", "b"), 0.2),
+    ]

@@ -30,9 +30,9 @@ def test_claim_for_a_pair_against_the_power_of_one_lamp():
 
 
 def test_a_doubtful_wattmeter_accuses_nobody():
-    """Closed form: 9000 lm at 20 ± 3 W (standard): low end 9000 / 26 = 346 lm/W is below the limit of 370."""
+    """Closed form: 9000 lm at 20 W, 26 W at most: 9000 / 26 = 346 lm/W is below the limit of 370."""
     sure = judge_claim(9000.0, 20.0, claimed_per="lamp", power_per="lamp")
-    doubtful = judge_claim(9000.0, 20.0, claimed_per="lamp", power_per="lamp", power_uncertainty=3.0)
+    doubtful = judge_claim(9000.0, 26.0, claimed_per="lamp", power_per="lamp")
     assert (sure.code, doubtful.code) == ("beyond_white_light", "above_current_devices")
 
 

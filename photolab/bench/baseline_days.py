@@ -1,6 +1,5 @@
-"""Did the bench hold: the baseline lamp over the days, and readings over the baselines around them."""
+"""Did the bench hold: the baseline lamp over the days."""
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -9,14 +8,12 @@ import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign
-from photolab.bench.supply_and_time import clock_hours
-from photolab.errors import MethodError
-from photolab.metrology.control import ControlChart, bracketing_weights, control_chart
+from photolab.metrology.control import ControlChart, control_chart
 
-__all__ = ["BaselineChart", "baseline_charts", "bracketed", "without"]
+__all__ = ["BaselineChart", "baseline_charts", "without"]
 
 FEWEST_DAYS = 3
-SEAT = ["lamp", "specimen", "housing", "day", "mounting"]
+"""A chart needs so many. [1]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,14 +22,18 @@ class BaselineChart:
 
     Attributes
     ----------
-    housing, specimen : str
+    lamp, housing, specimen : str
         Which; one specimen, the one that was read on most days.
+    volts_corrected : bool
+        Whether its readings were brought to the reference voltage.
     chart : ControlChart
         In ln lx.
     """
 
+    lamp: str
     housing: str
     specimen: str
+    volts_corrected: bool
     chart: ControlChart
 
 
@@ -73,16 +74,12 @@ def baseline_charts(
     Returns
     -------
     tuple of BaselineChart
-        Housings in which the baseline was read on three days or more.
-
-    Raises
-    ------
-    MethodError
-        If no housing holds the baseline on three days (code ``few_days``).
+        Housings in which the baseline was read on `FEWEST_DAYS` days or more.
     """
     chance = 1.0 - campaign.bench.settings.coverage if false_alarm is None else false_alarm
     enabled = campaign.enabled if corrections is None else corrections
-    readings = steps.apply(campaign.selection.readings, campaign.bench, enabled).readings
+    corrected = steps.apply(campaign.selection.readings, campaign.bench, enabled)
+    readings, volts = corrected.readings, "voltage" in corrected.applied
     mine = readings[
         (readings["lamp"] == campaign.baseline)
         & (readings["instant"] == "initial")
@@ -94,13 +91,8 @@ def baseline_charts(
         if days.max() >= FEWEST_DAYS:
             specimen = str(days.index[int(np.argmax(days.to_numpy()))])
             rows = block[block["specimen"] == specimen]
-            charts.append(BaselineChart(str(housing), specimen, _chart(rows, campaign, chance)))
-    if not charts:
-        most = int(mine["day"].nunique())
-        message = (
-            f"the baseline {campaign.baseline} must be read on {FEWEST_DAYS} days in one housing; got {most}"
-        )
-        raise MethodError(message, code="few_days", known={"days": most})
+            chart = _chart(rows, campaign, chance)
+            charts.append(BaselineChart(campaign.baseline, str(housing), specimen, volts, chart))
     return tuple(charts)
 
 
@@ -124,58 +116,4 @@ def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> Contro
         shared=tuple(linked),  # days of one second meter err together
         dof=seating.dof,
         false_alarm=false_alarm,
-    )
-
-
-def bracketed(readings: pd.DataFrame, *, baseline: str) -> pd.DataFrame:
-    """Return each seating over the baseline at its instant, and over either baseline beside it.
-
-    Parameters
-    ----------
-    readings : DataFrame
-        Rows with lamp, specimen, housing, day, mounting, clock and ln_value. [ln lx]
-    baseline : str
-        The baseline lamp.
-
-    Returns
-    -------
-    DataFrame
-        lamp, specimen, housing, day, mounting, clock, baseline_lx (at that instant), ratio, ratio_low,
-        ratio_high (with either of the baselines beside it), bracketed; seatings of days without a baseline
-        or without clocks are absent.
-    """
-    timed = readings.assign(hours=clock_hours(readings["clock"]))
-    timed = timed[timed["hours"].notna()]
-    if timed.empty:
-        return pd.DataFrame(
-            columns=[*SEAT, "clock", "baseline_lx", "ratio", "ratio_low", "ratio_high", "bracketed"]
-        )
-    grouped = timed.groupby(SEAT, sort=False, dropna=False)
-    seats = grouped.agg(
-        ln_value=("ln_value", "mean"), hours=("hours", "mean"), clock=("clock", "first")
-    ).reset_index()
-    blocks = []
-    for _, block in seats.groupby(["housing", "day"], sort=False):
-        base = block[block["lamp"] == baseline]
-        others = block[block["lamp"] != baseline]
-        # one specimen, so that a change from one baseline to the next is the bench's and not the lamp's
-        base = base[base["specimen"] == base["specimen"].mode().iloc[0]] if len(base) else base
-        if len(base) and len(others):
-            blocks.append(_over_baseline(others, base))
-    return pd.concat(blocks, ignore_index=True) if blocks else bracketed(readings.iloc[:0], baseline=baseline)
-
-
-def _over_baseline(others: pd.DataFrame, base: pd.DataFrame) -> pd.DataFrame:
-    """Return the seatings of one day and housing over its baselines."""
-    weights, inside = bracketing_weights(others["hours"], base["hours"])
-    ln_base = base["ln_value"].to_numpy(float)
-    at = weights @ ln_base
-    beside = np.where(weights > 0.0, ln_base, math.nan)
-    value = others["ln_value"].to_numpy(float)
-    return others[[*SEAT, "clock"]].assign(
-        baseline_lx=np.exp(at),
-        ratio=np.exp(value - at),
-        ratio_low=np.exp(value - np.nanmax(beside, axis=1)),
-        ratio_high=np.exp(value - np.nanmin(beside, axis=1)),
-        bracketed=inside,
     )

@@ -181,7 +181,8 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str])
     factor *= 1.0 if meter.certificate is None else meter.certificate.correction
     colour_u = instruments.colour_input(meter, technology).u if found is None else found[1]
     tops = block["range_lx"].to_numpy(float)
-    step = np.array([instruments.resolution_lx(meter, top) for top in tops])
+    ranges, which = np.unique(tops, return_inverse=True)
+    step = np.array([instruments.resolution_lx(meter, top) for top in ranges.tolist()])[which]
     net = block["illuminance_lx"].to_numpy(float) - dark
     at_most = (block["censored"] == "below").to_numpy() | (net <= 0.0)
     net = np.where(at_most, np.maximum(net, step), net)

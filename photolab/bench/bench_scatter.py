@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from photolab.bench import corrections as steps
+from photolab.bench.columns import Columns
 from photolab.bench.model import Bench
 from photolab.bench.seats import mounting_means, whole_mountings
 from photolab.bench.selection import select
@@ -15,7 +16,7 @@ def bench_spreads(bench: Bench, corrections: Iterable[str] = steps.ALL) -> Sprea
     selection = select(bench)
     if selection.readings.empty:
         return None
-    table = steps.apply(selection.readings, bench, corrections).readings
-    table = table.assign(likeness="like", clock_h=clock_hours(table["clock"]))
+    table = steps.apply(selection.readings, bench, corrections).columns
+    table["clock_h"] = clock_hours(table["clock"])
     seats, _ = mounting_means(table)
-    return campaign_spreads(whole_mountings(seats), bench.settings, selection.baseline)
+    return campaign_spreads(whole_mountings(Columns(seats)), bench.settings, selection.baseline)

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL
 from photolab.bench.heat import RECORD_DRIFT, Held, at_hold
 from photolab.bench.model import Assumption, Bench
@@ -40,23 +41,22 @@ class Finding:
     value: float = math.nan
 
 
-def missing_inputs(bench: Bench, lamps: tuple[str, ...]) -> tuple[str, ...]:
-    """Return what is missing for an interval on some lamps.
+def without_technology(bench: Bench) -> frozenset[str]:
+    """Return the lamps that were read and whose technology is not stated: they have no interval.
 
     Parameters
     ----------
     bench : Bench
         The bench.
-    lamps : tuple of str
-        The lamps.
 
     Returns
     -------
-    tuple of str
-        Codes; empty where nothing is missing.
+    frozenset of str
+        The lamps.
     """
-    known = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
-    return () if all(known.get(lamp) for lamp in lamps) else ("technology",)
+    lamps = bench.tables["lamps"]
+    known = {lamp for lamp, light in zip(lamps["lamp"], lamps["technology"], strict=True) if light}
+    return frozenset(bench.tables["readings"]["lamp"].unique()) - known
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,11 +94,16 @@ class Campaign:
     baseline: str
     corrections: tuple[str, ...]
     selection: Selection
-    seats: pd.DataFrame
+    means: Columns
     weights: Weights
     spreads: Spreads
     bench: Bench
     enabled: tuple[str, ...] = ALL
+
+    @cached_property
+    def seats(self) -> pd.DataFrame:
+        """Mounting means, one a row."""
+        return self.means.table()
 
     @cached_property
     def held(self) -> Held:
@@ -238,7 +243,7 @@ class Campaign:
             alike_percent=settings.alike_percent,
             mounting_sd=self.spreads.seating_in(names[0][1]).sd,
             assumed=self.assumed_for(*names, scope=scope),
-            missing=missing_inputs(self.bench, (a, b)),
+            missing=("technology",) if without_technology(self.bench) & {a, b} else (),
             widening=self.held.widening(*names) if instant == "hold" else 0.0,
         )
 
@@ -348,7 +353,8 @@ class Campaign:
         key = (scope, *self.name(self.baseline, housing=housing, point=point, instant=instant)[1:])
         if key not in self._families:
             joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
-            known = [n for n in joint.names if not missing_inputs(self.bench, (str(n),))]
+            unknown = without_technology(self.bench)
+            known = [n for n in joint.names if n not in unknown]
             half = {}
             if self.baseline in known and len(known) > 1:
                 settings = self.bench.settings

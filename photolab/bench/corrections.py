@@ -6,10 +6,12 @@ switched, and the candela rows use it. The raw reading is never changed: `apply`
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
+from photolab.bench.columns import Columns
 from photolab.bench.model import Assumption, Bench, Spectrum
 from photolab.photometry.spectrum import mismatch_correction
 
@@ -35,6 +37,10 @@ LED_AMBIENT_LIMIT = 0.002
 SPECTRAL_FLOOR = 0.006
 """Least standard uncertainty of a correction factor from spectra: 1 nm of wavelength error. [1]"""
 WINDOW_NM = (380.0, 780.0)
+_ADDED = (
+    "onto", "link_ln", "link_u", "link_dof", "technology", "net_lx", "ln_correction", "spectral_u", "own_spectrum",
+    "exponent", "volts", "ln_voltage_ratio", "warmth_K", "led_warmth_K", "ln_value",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,19 +49,26 @@ class Corrected:
 
     Attributes
     ----------
-    readings : DataFrame
-        The selected rows with net_lx (dark reading removed), ln_value, technology, exponent, volts (NaN where not
-        stated), warmth_K (ambient above the reference; 0 where unknown), spectral_u (NaN where not corrected),
-        own_spectrum.
+    selected : DataFrame
+        The rows that enter the evaluation.
+    columns : Columns
+        Those with net_lx (dark reading removed), ln_value, technology, exponent, volts (NaN where not stated),
+        warmth_K (ambient above the reference; 0 where unknown), spectral_u (NaN where not corrected), own_spectrum.
     applied : tuple of str
         Names of the corrections that changed a reading.
     assumed : tuple of Assumption
         Declared defaults the corrections rest on.
     """
 
-    readings: pd.DataFrame
+    selected: pd.DataFrame
+    columns: Columns
     applied: tuple[str, ...]
     assumed: tuple[Assumption, ...]
+
+    @cached_property
+    def readings(self) -> pd.DataFrame:
+        """The columns as a table."""
+        return self.selected.assign(**{c: self.columns[c] for c in _ADDED if c in self.columns})
 
 
 def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) -> Corrected:
@@ -85,21 +98,27 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
     if unknown:
         message = f"corrections must be out of {', '.join(CORRECTIONS)}; got {', '.join(unknown)}"
         raise ValueError(message)
-    table = readings.copy()
-    lamps = bench.tables["lamps"].set_index("lamp")
-    table["technology"] = [str(lamps["technology"].get(lamp, "")) for lamp in table["lamp"]]
+    table = Columns(readings)
+    lamps = table.groups("lamp")
+    of = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
+    known = [str(of.get(lamp, "")) for lamp in table["lamp"][lamps.first].tolist()]
+    table["technology"] = np.array(known, dtype=object)[lamps.code]
     steps = {"dark": _dark, "spectral": _spectral, "voltage": _voltage, "ambient": _ambient}
     applied, assumed = [], []
-    table["net_lx"] = table["illuminance_lx"]
+    table["net_lx"] = table.numbers("illuminance_lx")
     if "onto" not in table:  # only readings.csv is linked
-        table = table.assign(onto=table["meter"], link_ln=0.0, link_u=0.0, link_dof=np.inf)
-    table["ln_correction"] = [_certificate_ln(bench, meter) for meter in table["onto"]] + table["link_ln"]
+        table["onto"] = table["meter"]
+        for column, value in (("link_ln", 0.0), ("link_u", 0.0), ("link_dof", np.inf)):
+            table[column] = np.full(table.rows, value)
+    meters = table.groups("onto")
+    certified = np.array([_certificate_ln(bench, m) for m in table["onto"][meters.first].tolist()])
+    table["ln_correction"] = certified[meters.code] + table.numbers("link_ln")
     for name, step in steps.items():
         changed, notes = step(table, bench, name in wanted)
         applied += [name] if changed else []
         assumed += notes
-    table["ln_value"] = np.log(table["net_lx"].to_numpy(float)) + table["ln_correction"]
-    return Corrected(table, tuple(applied), tuple(assumed))
+    table["ln_value"] = np.log(table["net_lx"]) + table["ln_correction"]
+    return Corrected(readings, table, tuple(applied), tuple(assumed))
 
 
 def _certificate_ln(bench: Bench, meter: str) -> float:
@@ -108,33 +127,30 @@ def _certificate_ln(bench: Bench, meter: str) -> float:
     return 0.0 if certificate is None else float(np.log(certificate.correction))
 
 
-def _dark(table: pd.DataFrame, _bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
+def _dark(table: Columns, _bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
     """Subtract the dark reading where there is one."""
-    dark = table["dark_lx"].fillna(0.0)
-    if not on or not (dark != 0).any():
+    dark = np.nan_to_num(table.numbers("dark_lx"))
+    if not on or not dark.any():
         return False, []
-    table["net_lx"] = table["illuminance_lx"] - dark
+    table["net_lx"] = table["net_lx"] - dark
     return True, []
 
 
-def _spectral(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
+def _spectral(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
     """Multiply by the spectral mismatch correction factor where spectra or a certificate give one."""
-    ln_factor, u = np.zeros(len(table)), np.full(len(table), np.nan)
-    own = np.zeros(len(table), dtype=bool)
-    pairs = dict.fromkeys(zip(table["onto"], table["lamp"], table["technology"], strict=True))
-    for meter, lamp, technology in pairs:
-        found = spectral_factor(bench, meter, lamp, technology) if on else None
-        if found is not None:
-            at = ((table["onto"] == meter) & (table["lamp"] == lamp)).to_numpy()
-            ln_factor[at], u[at], own[at] = np.log(found[0]), found[1], found[2]
-    own &= (table["onto"] == table["meter"]).to_numpy()  # a link knows the technology, not the lamp
-    table["ln_correction"] += ln_factor
-    table["spectral_u"], table["own_spectrum"] = u, own
+    by = table.groups("onto", "lamp")
+    which = zip(*(table[c][by.first].tolist() for c in ("onto", "lamp", "technology")), strict=True)
+    found = [(spectral_factor(bench, *one) if on else None) or (1.0, np.nan, False) for one in which]
+    factor, u, own = np.array(found, dtype=float).reshape(-1, 3).T
+    table["ln_correction"] = table["ln_correction"] + np.log(factor)[by.code]
+    table["spectral_u"] = u[by.code]
+    # a link knows the technology, not the lamp
+    table["own_spectrum"] = (own[by.code] > 0.0) & np.asarray(table["onto"] == table["meter"])
     notes = []
     if (u == SPECTRAL_FLOOR).any():
         words = "least standard uncertainty of a factor from spectra: 1 nm of wavelength error"
         notes.append(Assumption("spectral factor", 100.0 * SPECTRAL_FLOOR, "%", words))
-    return bool((ln_factor != 0).any()), notes
+    return bool((factor != 1.0).any()), notes
 
 
 def spectral_factor(bench: Bench, meter: str, lamp: str, technology: str) -> tuple[float, float, bool] | None:
@@ -191,18 +207,17 @@ def _spectrum(bench: Bench, kind: str, *, meter: str = "", lamp: str = "") -> Sp
     return None
 
 
-def _voltage(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
+def _voltage(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
     """Bring filament lamps to the reference voltage where the readings state volts."""
-    filament = (table["technology"] == "filament").to_numpy()
-    volts = table["socket_V"].to_numpy(float)
+    filament = np.asarray(table["technology"] == "filament")
+    volts = table.numbers("socket_V")
     reference = bench.settings.reference_voltage_V
     stated = filament & ~np.isnan(volts)
     table["exponent"] = np.where(filament, FILAMENT_FLUX_EXPONENT, 0.0)
     table["volts"] = np.where(stated, volts, np.nan)
-    change = np.where(stated, np.log(reference / np.where(stated, volts, reference)), 0.0)
-    table["ln_voltage_ratio"] = change if on else 0.0
-    if on:
-        table["ln_correction"] += FILAMENT_FLUX_EXPONENT * table["ln_voltage_ratio"]
+    change = np.log(reference / np.where(stated, volts, reference))
+    table["ln_voltage_ratio"] = change if on else np.zeros(table.rows)
+    table["ln_correction"] = table["ln_correction"] + FILAMENT_FLUX_EXPONENT * table["ln_voltage_ratio"]
     notes = []
     if stated.any():
         words = "limit of the voltmeter's scale error"
@@ -213,15 +228,14 @@ def _voltage(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[As
     return on and bool((np.abs(change) > NO_CHANGE).any()), notes
 
 
-def _ambient(table: pd.DataFrame, bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
+def _ambient(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
     """Bring LED lamps to the reference ambient with the assumed coefficient."""
-    warmth = (table["ambient_C"] - bench.settings.reference_ambient_C).fillna(0.0).to_numpy()
+    warmth = np.nan_to_num(table.numbers("ambient_C") - bench.settings.reference_ambient_C)
     table["warmth_K"] = warmth
-    led = (table["technology"] == "led").to_numpy()
-    table["led_warmth_K"] = np.where(led, warmth, 0.0)
-    if not on or not (table["led_warmth_K"].abs() > NO_CHANGE).any():
+    table["led_warmth_K"] = np.where(table["technology"] == "led", warmth, 0.0)
+    if not on or not (np.abs(table["led_warmth_K"]) > NO_CHANGE).any():
         return False, []
-    table["ln_correction"] -= LED_AMBIENT_COEFFICIENT * table["led_warmth_K"]
+    table["ln_correction"] = table["ln_correction"] - LED_AMBIENT_COEFFICIENT * table["led_warmth_K"]
     note = Assumption(
         "ambient coefficient of LED lamps", 100 * LED_AMBIENT_COEFFICIENT, "%/K", "limits ±0.2 %/K"
     )

@@ -2,11 +2,12 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import cache, partial
 
 import numpy as np
 import pandas as pd
 
-from photolab.bench.campaign import Campaign, missing_inputs
+from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.electrical import lamp_power
 from photolab.bench.rows import result_row
 from photolab.bench.verdicts import Verdict, judge
@@ -147,7 +148,7 @@ def judge_gain(
         ln_ratio=ln_ratio.in_scope(scope),
         coverage=settings.coverage,
         alike_percent=settings.alike_percent,
-        missing=missing_inputs(campaign.bench, (lamp, baseline)),
+        missing=("technology",) if without_technology(campaign.bench) & {lamp, baseline} else (),
     )
     if baseline != campaign.baseline:
         return replace(gain, family_verdict=gain.verdict)
@@ -197,12 +198,13 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     """
     bench = campaign.bench
     rows = []
+    power = cache(partial(lamp_power, bench))
     for ratio in ratios.to_dict("records"):
         if ratio["measurand"] != "illuminance ratio":
             continue
         place = tuple(str(ratio[k]) for k in ("housing", "point", "instant"))
         names = [(str(ratio[k]), *place) for k in ("lamp", "baseline")]
-        own, base = (lamp_power(bench, name[0], name[3]) for name in names)
+        own, base = (power(name[0], name[3]) for name in names)
         if own is None or base is None:
             continue
         light = [campaign[lamp, housing, instant, point] for lamp, housing, point, instant in names]

@@ -9,6 +9,7 @@ import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
+from photolab.bench.columns import Columns
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.metrology.precision import pooled_sd
 from photolab.metrology.quantity import Input, limits
@@ -235,12 +236,13 @@ def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float,
         Relative standard deviation, and the default where nothing is repeated or repeats show no scatter. [1]
     """
     groups = [np.log(g["value_lx"].to_numpy(float)) for _, g in rows.groupby("distance_m") if len(g) > 1]
-    mine = bench.tables["readings"]
-    mine = mine[mine["lamp"] == lamp]
-    net = mine["illuminance_lx"] - mine["dark_lx"].fillna(0.0)
-    keys = ["specimen", "housing", "day", "mounting", "point", "elapsed_s", "meter", "range_lx"]
-    whole = mine.assign(ln=np.log(net.where(net > 0)))[(net > 0) & (mine["mounting"] != "")]
-    groups += [g["ln"].to_numpy(float) for _, g in whole.groupby(keys, dropna=False) if len(g) > 1]
+    every = Columns(bench.tables["readings"])
+    net = every.numbers("illuminance_lx") - np.nan_to_num(every.numbers("dark_lx"))
+    at = np.flatnonzero((every["lamp"] == lamp) & (net > 0) & (every["mounting"] != ""))
+    mine = every.among(at)
+    seated = mine.groups("specimen", "housing", "day", "mounting", "point", "elapsed_s", "meter", "range_lx")
+    parts = np.split(np.log(net[at])[np.argsort(seated.code, kind="stable")], np.cumsum(seated.size)[:-1])
+    groups += [part for part in parts if len(part) > 1]
     if not any(
         np.ptp(group) > 0.0 for group in groups
     ):  # one figure again and again says how coarse the display is

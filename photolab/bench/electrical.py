@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
+from photolab.bench.columns import Columns
 from photolab.bench.model import Bench
 from photolab.bench.rows import result_row
 from photolab.metrology.quantity import Measured, limits, measured
@@ -58,31 +60,33 @@ def lamp_power(bench: Bench, lamp: str, instant: str) -> Power | None:
         None where no power was read then.
     """
     wanted = bench.settings.initial_s if instant == "initial" else 60.0 * bench.settings.hold_minutes
-    table = bench.tables["electrical"]
-    mine = table[table["lamp"] == lamp]
-    gap = (mine["elapsed_s"] - wanted).abs()
-    used = mine[(gap == gap.min()) & (gap <= max(0.25 * wanted, 15.0))]
-    return None if used.empty else _power(lamp, used)
+    table = Columns(bench.tables["electrical"])
+    gap = np.where(table["lamp"] == lamp, np.abs(table.numbers("elapsed_s") - wanted), np.inf)
+    gap[~(gap <= max(0.25 * wanted, 15.0))] = np.inf
+    used = np.flatnonzero((gap == gap.min(initial=np.inf)) & np.isfinite(gap))
+    return _power(lamp, table.among(used)) if len(used) else None
 
 
-def _power(lamp: str, used: pd.DataFrame) -> Power:
+def _power(lamp: str, used: Columns) -> Power:
     """Return the power that some readings give.
 
     A stated uncertainty_percent is read as a limit (rectangular), 2 % where none is stated; repeats are averaged and
     share it.
     """
-    share = used["per"].map({"pair": 0.5}).fillna(1.0)
-    value = float((used["power_W"].fillna(used["socket_V"] * used["current_A"]) * share).mean())
-    stated = used["uncertainty_percent"].dropna()
+    watts, product = used.numbers("power_W"), used.numbers("socket_V") * used.numbers("current_A")
+    each = np.where(np.isnan(watts), product, watts) * np.where(used["per"] == "pair", 0.5, 1.0)
+    value = float(each[~np.isnan(each)].mean())
+    stated = used.numbers("uncertainty_percent")
+    stated = stated[~np.isnan(stated)]
     percent = float(stated.max()) if len(stated) else POWER_LIMIT_PERCENT
     source = "manual" if len(stated) else "assumed"
     meter = limits(("power reading", lamp, percent), percent / 100.0, kind="scale", source=source)
     return Power(
         measured(value, (meter, value), unit="W"),
         value * (1.0 + percent / 100.0),
-        float(used["elapsed_s"].iloc[0]),
-        len(used),
-        ", ".join(sorted({m for m in used["measured_at"] if m})) or "place not stated",
+        float(used["elapsed_s"][0]),
+        used.rows,
+        ", ".join(sorted({str(m) for m in used["measured_at"] if m})) or "place not stated",
         "nothing" if len(stated) else f"power reading {percent:g} %",
     )
 
@@ -102,9 +106,9 @@ def highest_power(bench: Bench, lamp: str) -> Power | None:
     Power or None
         None where no power was read.
     """
-    table = bench.tables["electrical"]
-    mine = table[table["lamp"] == lamp]
-    read = [_power(lamp, mine.iloc[[row]]) for row in range(len(mine))]
+    table = Columns(bench.tables["electrical"])
+    mine = np.flatnonzero(table["lamp"] == lamp)
+    read = [_power(lamp, table.among(row)) for row in mine[:, None]]
     return max(read, key=lambda power: (power.watts.value, power.upper), default=None)
 
 

@@ -4,18 +4,21 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import sparse
+from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign, Finding
+from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.findings import find
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Bench, Settings
 from photolab.bench.ratio_table import ratio_table
+from photolab.bench.readings import readings
 from photolab.bench.seats import (
     Scatter,
     hours_from_middle,
@@ -24,26 +27,10 @@ from photolab.bench.seats import (
     whole_mountings,
 )
 from photolab.bench.selection import Selection, select
-from photolab.bench.shared_inputs import (
-    Loadings,
-    add_colour,
-    add_links,
-    add_meter,
-    add_resolution,
-    own_colour_likeness,
-    spread_input,
-    term_of,
-)
+from photolab.bench.shared_inputs import own_colour_likeness, term_of
 from photolab.bench.spreads import Spread, Spreads, campaign_spreads
-from photolab.bench.supply_and_time import (
-    DRIFT_PERCENT_PER_HOUR,
-    ELAPSED_U_S,
-    add_supply_and_time,
-    clock_hours,
-    drift_input,
-)
+from photolab.bench.supply_and_time import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, clock_hours
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Joint
 
 TERM_ASSUMPTIONS = {
     "range gain": Assumption(RANGE_GAIN_NAME, RANGE_GAIN_PERCENT, "%", "limit"),
@@ -90,33 +77,34 @@ def evaluate(
         message = "no reading enters the evaluation; every row is excluded or left out"
         raise MethodError(message, code="no_readings", known={"left_out": selection.left_out})
     corrected = steps.apply(selection.readings, bench, enabled)
-    table = corrected.readings
-    likeness = own_colour_likeness(bench.tables["lamps"])
-    table["likeness"] = [likeness.get(lamp, "like") for lamp in table["lamp"]]
+    table = corrected.columns
     table["clock_h"] = clock_hours(table["clock"])
-    seats, readings = mounting_means(table)
+    means, seat = mounting_means(table)
+    seats = Columns(means)
     whole = whole_mountings(seats)
     spreads = campaign_spreads(whole, bench.settings, selection.baseline)
-    seated = np.array([spreads.seating_in(housing).sd for housing in seats["housing"]])
+    housings = seats.groups("housing")
+    seated = np.array([spreads.seating_in(h).sd for h in means["housing"][housings.first]])[housings.code]
     scatter = Scatter(seated, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
     weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
-    loads = _loadings(seats, readings, bench, spreads)
-    mountings = Joint(tuple(seats.index), seats["ln_value"], loads.inputs, loads.matrix())
-    sensitivities = sparse.csr_array(sparse.csr_array(weights.matrix) @ mountings.sensitivities)
+    _complete(seats, means, own_colour_likeness(bench.tables["lamps"]))
+    shown = {"seat": seat, "net_lx": table["net_lx"]}
+    each = readings(seats, bench, spreads, shown=shown, certificate_age=_certificate_ages(bench))
+    joint = each.combined(weights.names, weights.matrix)
     campaign = Campaign(
-        joint=Joint(weights.names, weights.matrix @ mountings.values, loads.inputs, sensitivities),
-        mountings=mountings,
+        joint=joint,
+        mountings=each,
         table=pd.DataFrame(),
         components=_components(spreads, bench.settings),
         findings=tuple(find(bench, selection, whole, spreads, seats)),
         assumed=(
-            *_assumptions(bench, corrected, spreads, frozenset(term_of(q) for q in loads.inputs)),
+            *_assumptions(bench, corrected, spreads, frozenset(map(term_of, joint.inputs.models))),
             *_provisional(selection),
         ),
         baseline=selection.baseline,
         corrections=corrected.applied,
         selection=selection,
-        seats=seats,
+        means=seats,
         weights=weights,
         spreads=spreads,
         bench=_without(bench, leave_out or {}),
@@ -138,43 +126,17 @@ def _without(bench: Bench, leave_out: dict[str, str]) -> Bench:
     return replace(bench, tables=tables)
 
 
-def _loadings(seats: pd.DataFrame, readings: pd.DataFrame, bench: Bench, spreads: Spreads) -> Loadings:
-    """Return the inputs of a campaign and their loadings on the mounting means."""
-    loads = Loadings(len(seats))
-    add_meter(loads, seats, bench.meters, certificate_age=_certificate_ages(bench))
-    add_resolution(loads, readings, seats, bench.meters)
-    add_colour(loads, seats, bench.meters)
-    add_links(loads, seats)
-    ones = np.ones(len(seats))
-    text = seats.astype(dict.fromkeys(("lamp", "specimen", "housing", "day", "mounting", "instant"), str))
-    seated = list(
-        zip(text["lamp"], text["specimen"], text["housing"], text["day"], text["mounting"], strict=True)
-    )
-    loads.add(seated, ones, lambda k: _pooled("mounting", k, spreads.seating_in(k[2]), k[2]))
-    noise = spreads.noise(seats)
-    each = [
-        (*k, point, instant)
-        for k, point, instant in zip(seated, seats["point"], text["instant"], strict=True)
-    ]
-    sd_of = {k: (s, spreads.reading[k[0]].dof) for k, s in zip(each, noise, strict=True)}
-    loads.add(each, (noise > 0) * ones, lambda k: _noise_input(k, *sd_of[k]))
-    days = list(zip(text["day"], text["housing"], strict=True))
-    loads.add(days, hours_from_middle(seats), drift_input)
-    loads.add(days, ones, lambda k: spread_input("day", k, spreads.day.sd, spreads.day.dof))
-    specimens = list(zip(text["lamp"], text["specimen"], strict=True))
-    loads.add(specimens, ones, lambda k: _pooled("specimen", k, spreads.specimens[k[0]], k[0]))
-    add_supply_and_time(loads, seats, bench)
-    return loads
-
-
-def _pooled(term: str, key: tuple[str, ...], spread: Spread, pool: str) -> Input:
-    """Return an input whose standard deviation was taken from one pool: a housing, a lamp."""
-    return spread_input(term, key, spread.sd, spread.dof, pool=pool)
-
-
-def _noise_input(key: tuple[str, ...], sd: float, dof: float) -> Input:
-    group = None if math.isinf(dof) else ("noise", f"{dof:g}")
-    return Input(("noise", *key), sd, dof=dof, kind="reading scatter", source="own readings", variance=group)
+def _complete(seats: Columns, means: dict[str, NDArray[Any]], likeness: dict[str, str]) -> None:
+    """Add to mounting means what depends on others: colour, clock, ranges of the meter."""
+    lamps = seats.groups("lamp")
+    alike = [likeness.get(lamp, "like") for lamp in seats["lamp"][lamps.first].tolist()]
+    means["likeness"] = np.array(alike, dtype=object)[lamps.code]
+    means["number"] = np.arange(seats.rows)
+    means["hours"] = hours_from_middle(seats)
+    ranges, meters = seats.groups("meter", "range_lx"), seats.groups("meter")
+    unknown = np.isnan(seats.numbers("range_lx"))[ranges.first]
+    count = np.where(unknown, ranges.size, 1.0)  # each unknown range is one for itself
+    means["several"] = (np.bincount(meters.code[ranges.first], count) > 1.0)[meters.code]
 
 
 def _certificate_ages(bench: Bench) -> dict[str, float]:
@@ -203,6 +165,8 @@ def _components(spreads: Spreads, settings: Settings) -> pd.DataFrame:
 
 def _provisional(selection: Selection) -> list[Assumption]:
     """Return the provisional links that were accepted and entered."""
+    if selection.links.empty:
+        return []
     rows = selection.links[~selection.links["established"].astype(bool)].to_dict("records")
     return [
         Assumption(

@@ -3,16 +3,18 @@
 import math
 from collections.abc import Iterable
 
-import pandas as pd
+import numpy as np
 
-from photolab.bench.campaign import Finding, missing_inputs
+from photolab.bench.campaign import Finding, without_technology
+from photolab.bench.columns import Columns
 from photolab.bench.model import Bench
+from photolab.bench.seats import CELL, SEATED
 from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spreads
 
 
 def find(
-    bench: Bench, selection: Selection, seats: pd.DataFrame, spreads: Spreads, parts: pd.DataFrame
+    bench: Bench, selection: Selection, seats: Columns, spreads: Spreads, parts: Columns
 ) -> Iterable[Finding]:
     """Yield what the evaluation noticed.
 
@@ -22,11 +24,11 @@ def find(
         The bench.
     selection : Selection
         What entered.
-    seats : DataFrame
+    seats : Columns
         Mounting means.
     spreads : Spreads
         The campaign's spreads.
-    parts : DataFrame
+    parts : Columns
         The same, apart by clock.
 
     Yields
@@ -36,47 +38,72 @@ def find(
     """
     if not selection.baseline_declared:
         yield Finding("baseline_by_row_order", (selection.baseline,))
-    for link in selection.links.to_dict("records"):
+    for link in selection.links.to_dict("records") if len(selection.links) else ():
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
         told = (link["old_meter"], selection.meter, link["technology"], f"{link['entered']}", lamps)
         yield Finding("readings_linked", told, float(link["u"]))
-    residual = seats["ln_value"] - seats.groupby(["lamp", "specimen", "housing", "point", "instant"])[
-        "ln_value"
-    ].transform("median")
+    cells = seats.groups(*CELL)
     for row in spreads.flagged:
-        seat = seats.loc[row]
-        subject = tuple(str(seat[c]) for c in ("lamp", "specimen", "housing", "day", "mounting"))
-        yield Finding("mounting_flagged", subject, float(math.expm1(residual[row])))
+        beside = seats["ln_value"][cells.code == cells.code[row]]
+        subject = tuple(str(seats[c][row]) for c in SEATED)
+        yield Finding(
+            "mounting_flagged", subject, float(math.expm1(seats["ln_value"][row] - np.median(beside)))
+        )
     common = max(s.dof for s in spreads.reading.values())
     for lamp, spread in spreads.reading.items():
         if not spread.assumed and spread.dof < common:
             yield Finding("lamp_scatters", (lamp,), spread.sd)
-    for (housing, day), block in seats.groupby(["housing", "day"]):
-        ranges = {f"{r:g}" for r in block["range_lx"].dropna()}
-        if len(ranges) > 1:
-            yield Finding("ranges_differ", (str(housing), str(day), *sorted(ranges, key=float)))
+    yield from _ranges(seats)
     yield from _unbracketed(parts, selection.baseline)
-    if seats["range_lx"].isna().any():
-        yield Finding("range_unknown", tuple(sorted(set(seats.loc[seats["range_lx"].isna(), "lamp"]))))
-    for lamp in dict.fromkeys(seats["lamp"]):
-        if missing_inputs(bench, (lamp,)):
+    blank = np.isnan(seats.numbers("range_lx"))
+    if blank.any():
+        yield Finding("range_unknown", tuple(sorted(set(seats["lamp"][blank].tolist()))))
+    unknown = without_technology(bench)
+    for lamp in seats["lamp"][seats.groups("lamp").first].tolist():
+        if lamp in unknown:
             yield Finding("technology_missing", (lamp,))
 
 
-def _unbracketed(seats: pd.DataFrame, baseline: str) -> Iterable[Finding]:
+def _in_order(seats: Columns) -> list[tuple[int, str, str]]:
+    """Return each day in its housing with its group, as their names are sorted."""
+    first = seats.groups("housing", "day").first
+    named = zip(seats["housing"][first].tolist(), seats["day"][first].tolist(), strict=True)
+    return sorted(((k, str(h), str(d)) for k, (h, d) in enumerate(named)), key=lambda one: one[1:])
+
+
+def _ranges(seats: Columns) -> Iterable[Finding]:
+    """Yield the days on which readings were taken on several ranges."""
+    days, ranges = seats.groups("housing", "day"), seats.groups("housing", "day", "range_lx")
+    tops = seats.numbers("range_lx")[ranges.first]
+    known = ~np.isnan(tops)
+    owner = days.code[ranges.first]
+    several = np.bincount(owner[known], minlength=len(days)) > 1
+    for day, housing, name in _in_order(seats):
+        if several[day]:
+            yield Finding(
+                "ranges_differ", (housing, name, *(f"{t:g}" for t in np.sort(tops[known & (owner == day)])))
+            )
+
+
+def _unbracketed(seats: Columns, baseline: str) -> Iterable[Finding]:
     """Yield the days on which lamps were read without the baseline, or with it at one end only."""
     absent: list[str] = []
     one_end: list[str] = []
-    for (housing, day), block in seats.groupby(["housing", "day"]):
-        mine = block["lamp"] == baseline
-        where = f"{day} in {housing}".strip() if housing else str(day)
-        if not mine.any():
+    days = seats.groups("housing", "day")
+    mine, clock = np.asarray(seats["lamp"] == baseline), seats.numbers("clock_h")
+    read = np.bincount(days.code, mine, len(days))
+    beside = days.size - read
+    ends = [
+        (days.least(np.where(mine, clock, np.inf)), -days.least(np.where(mine, -clock, np.inf))),
+        (days.least(np.where(mine, np.inf, clock)), -days.least(np.where(mine, np.inf, -clock))),
+    ]
+    with np.errstate(invalid="ignore"):  # days on which a clock is blank
+        outside = (ends[1][0] < ends[0][0]) | (ends[1][1] > ends[0][1])
+    for day, housing, name in _in_order(seats):
+        where = f"{name} in {housing}".strip() if housing else name
+        if not read[day]:
             absent.append(where)
-            continue
-        others, clocks = block.loc[~mine, "clock_h"], block.loc[mine, "clock_h"]
-        if others.isna().any() or clocks.isna().any() or others.empty:
-            continue
-        if others.min() < clocks.min() or others.max() > clocks.max():
+        elif beside[day] and outside[day] and not np.isnan(np.array(ends)[:, :, day]).any():
             one_end.append(where)
     if absent:
         yield Finding("baseline_absent", (baseline, *absent))

@@ -8,19 +8,22 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import sparse
 
 from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.linking import changed_verdicts, converted, technology_links
 from photolab.bench.model import Bench, Meter
-from photolab.bench.verdicts import judge
+from photolab.bench.ratio_table import ratio_table, with_families
+from photolab.bench.shared_inputs import link_input
+from photolab.bench.verdicts import NO_ANSWER
 from photolab.errors import MethodError
-from photolab.metrology.quantity import exp_symmetric
+from photolab.metrology.quantity import Joint
 
 FloatArray = NDArray[np.float64]
 
-__all__ = ["MeterChange", "colour_prediction", "meter_change"]
+__all__ = ["MeterChange", "colour_prediction", "meter_change", "refusal"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,10 +40,10 @@ class MeterChange:
         The campaign's readings as typed, with net_lx (dark reading removed), linked_lx (that on the new
         meter), link_u, link and link_refused. [lx], [1]
     before, after : DataFrame
-        Results table on the old meter, and of the converted readings on the new one; the link's uncertainty
-        is in the second.
+        Results table on the old meter, and of the converted readings on the new one, with the verdicts of their
+        families; the link's uncertainty is in the second.
     changed : DataFrame
-        Rows whose verdict differs.
+        Rows whose verdict among all pairs of the housing differs.
     refused : tuple of str
         Technologies without a link; their lamps are not in `after`.
     """
@@ -76,9 +79,43 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
         If there is no link from the campaign's meter (code ``no_link``), the meters are named both ways round
         (``meters_swapped``), or the new meter is not described in bench.toml (``unknown_meter``).
     """
+    bench = campaign.bench
+    old, new, links, readings, technologies = _conversion(campaign)
+    refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(technologies)))
+    enabled = campaign.enabled if corrections is None else tuple(corrections)
+    first = campaign if corrections is None else evaluate(bench, corrections=enabled)
+    before = with_families(first, first.table)
+    after = _evaluated(bench, readings, bench.meters[new], enabled, links, technologies)
+    # without a link for the baseline another lamp would take its place, which is another question
+    after = after[after["baseline"] == campaign.baseline].reset_index(drop=True) if len(after) else after
+    told = (table.assign(verdict=table["family_verdict"]) for table in (before, after))
+    return MeterChange(old, new, links, readings, before, after, changed_verdicts(*told), refused)
+
+
+def refusal(campaign: Campaign) -> str:
+    """Return why the campaign cannot be brought to another meter.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    str
+        What `meter_change` would raise; empty where nothing stands against it.
+    """
+    try:
+        _conversion(campaign)
+    except MethodError as refused:
+        return str(refused)
+    return ""
+
+
+def _conversion(campaign: Campaign) -> tuple[str, str, pd.DataFrame, pd.DataFrame, dict[str, str]]:
+    """Return old and new meter, links, converted readings and the technology of each lamp."""
     bench, old = campaign.bench, campaign.selection.meter
-    coverage = bench.settings.coverage
-    links = technology_links(bench.tables["links"], coverage=coverage)
+    links = technology_links(bench.tables["links"], coverage=bench.settings.coverage)
     links = links[links["old_meter"] == old].reset_index(drop=True)
     if links.empty:
         message = f"links.csv has no row from meter {old}, with which the campaign was read"
@@ -88,20 +125,14 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
         message = f"meter {new} must be described in bench.toml; got {', '.join(bench.meters)}"
         raise MethodError(message, code="unknown_meter", known={"meter": new})
     links = links[links["new_meter"] == new]
-    enabled = campaign.enabled if corrections is None else tuple(corrections)
     readings = _linked(campaign, links)
     technologies = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
-    refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(technologies)))
     if readings["linked_lx"].isna().all():
         message = (
             f"no lamp of the campaign has a technology that was linked ({', '.join(links['technology'])})"
         )
         raise MethodError(message, code="no_link", known={"technologies": tuple(links["technology"])})
-    before = campaign.table if corrections is None else evaluate(bench, corrections=enabled).table
-    after = _evaluated(bench, readings, bench.meters[new], enabled, links, technologies)
-    # without a link for the baseline another lamp would take its place, which is another question
-    after = after[after["baseline"] == campaign.baseline].reset_index(drop=True) if len(after) else after
-    return MeterChange(old, new, links, readings, before, after, changed_verdicts(before, after), refused)
+    return old, new, links, readings, technologies
 
 
 def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:
@@ -135,8 +166,15 @@ def _evaluated(
         columns=["net_lx", "linked_lx", "link_u", "link", "link_refused", "instant"]
     )
     tables = {**bench.tables, "readings": moved.reset_index(drop=True)}
-    table = evaluate(replace(bench, tables=tables), corrections=enabled).table
-    return _widened(table, links, technologies, alike_percent=bench.settings.alike_percent)
+    campaign = _with_links(evaluate(replace(bench, tables=tables), corrections=enabled), links, technologies)
+    table = with_families(campaign, ratio_table(campaign))
+    kinds = table["lamp"].map(technologies), table["baseline"].map(technologies)
+    unknown = set(links.loc[links["ln_standard_uncertainty"].isna(), "technology"])
+    silent = (kinds[0] != kinds[1]) & (kinds[0].isin(unknown) | kinds[1].isin(unknown))
+    numbers = ["low", "high", "ln_expanded_uncertainty", "family_low", "family_high"]
+    table.loc[silent, numbers] = math.nan
+    table.loc[silent, ["verdict", "family_verdict"]] = NO_ANSWER
+    return table
 
 
 def _smallest_range(lux: FloatArray, meter: Meter) -> FloatArray:
@@ -145,27 +183,15 @@ def _smallest_range(lux: FloatArray, meter: Meter) -> FloatArray:
     return np.asarray(ranges[np.searchsorted(ranges[:-1], lux)])
 
 
-def _widened(
-    table: pd.DataFrame, links: pd.DataFrame, technologies: dict[str, str], *, alike_percent: float
-) -> pd.DataFrame:
-    """Return a results table with the doubt of two different links added; one link cancels from a ratio."""
-    link = {str(row["technology"]): _half_width(row) for row in links.to_dict("records")}
-    half, middle = (
-        table["ln_expanded_uncertainty"].to_numpy(float).copy(),
-        np.log(table["value"].to_numpy(float)),
-    )
-    for at, (lamp, baseline) in enumerate(zip(table["lamp"], table["baseline"], strict=True)):
-        kinds = {technologies.get(str(lamp), ""), technologies.get(str(baseline), "")}
-        if len(kinds) == 2:
-            half[at] = math.hypot(half[at], *(link[kind] for kind in kinds))
-    verdicts = [judge(d, h, alike_percent=alike_percent) for d, h in zip(middle, half, strict=True)]
-    return table.assign(
-        ln_expanded_uncertainty=half,
-        low=[exp_symmetric(d - h) for d, h in zip(middle, half, strict=True)],
-        high=[exp_symmetric(d + h) for d, h in zip(middle, half, strict=True)],
-        verdict=[v.code for v in verdicts],
-        small=[v.small for v in verdicts],
-    )
+def _with_links(campaign: Campaign, links: pd.DataFrame, technologies: dict[str, str]) -> Campaign:
+    """Return a campaign whose lamps carry the doubt of the link of their technology; one link cancels from a ratio."""
+    joint, known = campaign.joint, links[links["ln_standard_uncertainty"].notna()]
+    rows = known[["old_meter", "technology", "ln_standard_uncertainty", "dof"]].itertuples(index=False)
+    inputs = [link_input(str(meter), str(kind), float(u), float(dof)) for meter, kind, u, dof in rows]
+    of_lamp = [technologies.get(name[0], "") for name in joint.names]
+    shared = np.array([[float(kind == one) for kind in known["technology"]] for one in of_lamp])
+    sensitivities = sparse.hstack([joint.sensitivities, sparse.csr_array(shared)]).tocsr()
+    return replace(campaign, joint=Joint(joint.names, joint.values, [*joint.inputs, *inputs], sensitivities))
 
 
 def _half_width(link: Mapping[Hashable, Any]) -> float:

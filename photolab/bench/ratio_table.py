@@ -1,14 +1,15 @@
 """One row a lamp, housing, point and scope: its ratio to the baseline at one instant; and what is left after heat."""
 
 import math
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from photolab.bench.campaign import Campaign, missing_inputs
+from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.heat import RECORD_DRIFT, WarmUpRun, ln_remaining, remaining_of, warm_up_runs
 from photolab.bench.verdicts import judge
-from photolab.metrology.quantity import SCOPES, Joint, coverage_factor, exp_symmetric
+from photolab.metrology.quantity import SCOPES, coverage_factor, exp_symmetric
 from photolab.thermal.warm_up_result import Remaining
 
 
@@ -29,25 +30,55 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
         ln_expanded_uncertainty, coverage,
         coverage_factor, dof, verdict, small, the counts, initial_s, hold_minutes, conditions, corrections, assumed.
     """
-    compared = campaign.compared(instant)
-    lamps = {name[0] for name in compared}
-    unknown = {lamp for lamp in lamps if missing_inputs(campaign.bench, (lamp, campaign.baseline))}
-    joint, known = (
-        campaign.at(instant),
-        campaign.held.counts if instant == "hold" else campaign.weights.counts,
+    compared, settings, scopes = campaign.compared(instant), campaign.bench.settings, tuple(SCOPES)
+    pairs = [(name, (campaign.baseline, *name[1:])) for name in compared]
+    told = campaign.at(instant).differences(
+        compared, [base for _, base in pairs], scopes=scopes, coverage=settings.coverage
     )
-    counts = known.iloc[[joint.position(name) for name in compared]].reset_index(drop=True)
-    blocks = [_scope_block(campaign, joint.in_scope(scope), scope, compared, unknown) for scope in SCOPES]
-    whole = pd.concat([pd.concat([b, counts], axis=1) for b in blocks], ignore_index=True)
-    order = {name: i for i, name in enumerate(compared)}
-    keys = [order[tuple(k)] for k in whole[["lamp", "housing", "point", "instant"]].to_numpy()]
-    whole = whole.iloc[np.argsort(keys, kind="stable")].reset_index(drop=True)
-    settings = campaign.bench.settings
-    return whole.assign(
-        initial_s=settings.initial_s,
-        hold_minutes=settings.hold_minutes,
-        corrections=", ".join(campaign.corrections) or "none",
-    )
+    ln_ratio, u, wide, dof = (part.ravel() for part in told)
+    more = np.repeat([campaign.held.widening(*p) if instant == "hold" else 0.0 for p in pairs], len(scopes))
+    each = [pair for pair in pairs for _ in scopes]
+    unknown = without_technology(campaign.bench)
+    half = np.where([bool(unknown & {name[0], base[0]}) for name, base in each], np.nan, wide + more)
+    factor = np.full_like(u, coverage_factor(settings.coverage))
+    np.divide(wide, u, out=factor, where=u > 0.0)
+    known = list(zip(ln_ratio.tolist(), half.tolist(), strict=True))
+    verdicts = [judge(d, h, alike_percent=settings.alike_percent) for d, h in known]
+    counted = campaign.held.counts if instant == "hold" else campaign.weights.counts
+    counts = counted.iloc[
+        np.repeat([campaign.at(instant).position(n) for n in compared], len(scopes)).astype(int)
+    ]
+    usual = {bounds: _conditions(campaign, instant, bounds=bounds) for bounds in (False, True)}
+    table: dict[str, Any] = {
+        "lamp": [name[0] for name, _ in each],
+        "housing": [name[1] for name, _ in each],
+        "measurand": "illuminance ratio",
+        "baseline": campaign.baseline,
+        "point": [name[2] for name, _ in each],
+        "instant": instant,
+        "scope": scopes * len(compared),
+        "value": [exp_symmetric(d) for d, _ in known],
+        "unit": "1",
+        "low": [exp_symmetric(d - h) for d, h in known],
+        "high": [exp_symmetric(d + h) for d, h in known],
+        "ln_expanded_uncertainty": half,
+        "coverage": settings.coverage,
+        "coverage_factor": np.where(more > 0.0, np.nan, factor),
+        "dof": np.where(more > 0.0, np.nan, dof),
+        "verdict": [v.code for v in verdicts],
+        "small": [v.small for v in verdicts],
+        "conditions": [usual[bool(x > 0.0)] for x in more],
+        "assumed": [
+            "; ".join(a.name for a in campaign.assumed_for(*pair, scope=scope)) or "nothing"
+            for pair in pairs
+            for scope in scopes
+        ],
+        **{str(column): counts[column].to_numpy() for column in counts},
+        "initial_s": settings.initial_s,
+        "hold_minutes": settings.hold_minutes,
+        "corrections": ", ".join(campaign.corrections) or "none",
+    }
+    return pd.DataFrame(table, index=range(len(each)))
 
 
 def with_families(campaign: Campaign, table: pd.DataFrame) -> pd.DataFrame:
@@ -134,53 +165,6 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
         "assumed": "nothing" if run.drift_logged else RECORD_DRIFT.name,
         "verdict": "",
     }
-
-
-def _scope_block(
-    campaign: Campaign, joint: Joint, scope: str, compared: list[tuple[str, ...]], unknown: set[str]
-) -> pd.DataFrame:
-    """Return the ratios to the baseline in one scope."""
-    settings = campaign.bench.settings
-    against = [(campaign.baseline, *name[1:]) for name in compared]
-    ln_ratio, u, wide, dof = joint.differences(compared, against, coverage=settings.coverage)
-    hold = bool(compared) and compared[0][3] == "hold"
-    pairs = list(zip(compared, against, strict=True))
-    more = np.array([campaign.held.widening(*pair) if hold else 0.0 for pair in pairs])
-    half = np.where([n[0] in unknown for n in compared], np.nan, wide + more)
-    ends = list(zip(ln_ratio, ln_ratio - half, ln_ratio + half, strict=True))
-    factor = np.full_like(u, coverage_factor(settings.coverage))
-    np.divide(wide, u, out=factor, where=u > 0.0)
-    verdicts = [
-        judge(d, h, alike_percent=settings.alike_percent) for (d, *_), h in zip(ends, half, strict=True)
-    ]
-    return pd.DataFrame(
-        {
-            "lamp": [n[0] for n in compared],
-            "housing": [n[1] for n in compared],
-            "measurand": "illuminance ratio",
-            "baseline": campaign.baseline,
-            "point": [n[2] for n in compared],
-            "instant": [n[3] for n in compared],
-            "scope": scope,
-            "value": [exp_symmetric(d) for d, _, _ in ends],
-            "unit": "1",
-            "low": [exp_symmetric(low) for _, low, _ in ends],
-            "high": [exp_symmetric(high) for _, _, high in ends],
-            "ln_expanded_uncertainty": half,
-            "coverage": settings.coverage,
-            "coverage_factor": np.where(more > 0.0, np.nan, factor),
-            "dof": np.where(more > 0.0, np.nan, dof),
-            "verdict": [v.code for v in verdicts],
-            "small": [v.small for v in verdicts],
-            "conditions": [
-                _conditions(campaign, n[3], bounds=x > 0.0) for n, x in zip(compared, more, strict=True)
-            ],
-            "assumed": [
-                "; ".join(a.name for a in campaign.assumed_for(*pair, scope=scope)) or "nothing"
-                for pair in pairs
-            ],
-        }
-    )
 
 
 def _conditions(campaign: Campaign, instant: str, *, bounds: bool) -> str:

@@ -10,6 +10,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.heat import WarmUpRun
 from photolab.bench.pairs import variance_by_term
+from photolab.bench.spreads import Spread
 from photolab.errors import MethodError
 from photolab.metrology.planning import planned_sd, resolvable_ratio
 from photolab.metrology.quantity import coverage_factor
@@ -96,6 +97,22 @@ def shared_floor(campaign: Campaign) -> float:
     return float(np.median(rest))
 
 
+def planned_seating(campaign: Campaign) -> tuple[str, Spread]:
+    """Return the seating spread to plan with: that of the housing in which lamps scatter most.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    tuple of (str, Spread)
+        The housing and its spread; what is planned with it holds in the others too.
+    """
+    return max(campaign.spreads.seating.items(), key=lambda item: item[1].sd)
+
+
 @dataclass(frozen=True)
 class Forecast:
     """What a plan would give for the ratio of two lamps tested alike.
@@ -150,7 +167,7 @@ def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: in
     Parameters
     ----------
     campaign : Campaign
-        Its spreads are the plan's.
+        Its spreads are the plan's, of seatings that of `planned_seating`.
     specimens, mountings, readings : int
         Of each lamp; mountings a specimen, readings a mounting. [1]
     floor : float
@@ -164,7 +181,7 @@ def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: in
     spreads = campaign.spreads
     # a lamp whose readings scatter far more keeps its own spread; a plan is for the others
     pooled = min(spread.sd for spread in spreads.reading.values())
-    levels = {"specimen": 0.0, "mounting": spreads.mounting.sd, "reading": pooled}
+    levels = {"specimen": 0.0, "mounting": planned_seating(campaign)[1].sd, "reading": pooled}
     counts = {"specimen": specimens, "mounting": mountings, "reading": readings}
     own = planned_sd(levels, counts)
     whole = planned_sd({**levels, "specimen": spreads.specimen.sd}, counts)
@@ -195,12 +212,11 @@ def forecast_against_results(campaign: Campaign) -> pd.DataFrame:
     floor = shared_floor(campaign)
     k = coverage_factor(campaign.bench.settings.coverage, math.inf)
     counts = dict(zip(campaign.weights.names, campaign.weights.counts["n_mountings"], strict=True))
-    mounting = campaign.spreads.mounting.sd
     rows = []
     for row in campaign.table[campaign.table["scope"] == "specimens"].to_dict("records"):
         name = (row["lamp"], row["housing"], row["point"], row["instant"])
         seatings = [float(counts[one]) for one in (name, (campaign.baseline, *name[1:]))]
-        own = sum(mounting**2 / n for n in seatings)
+        own = sum(campaign.spreads.seating_in(row["housing"]).sd ** 2 / n for n in seatings)
         rows.append(
             {
                 "lamp": row["lamp"],

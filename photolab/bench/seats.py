@@ -5,78 +5,81 @@ lamp x housing x specimen with the covariance of mounting, day and noise; a lamp
 specimens. For balanced data it is the mean of means.
 """
 
-from dataclasses import dataclass, replace
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
-from scipy import linalg
+from scipy import sparse
 
-Array = NDArray[np.float64]
+from photolab.bench.columns import Array, Columns, Groups, Table
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MOUNTING = ["lamp", "specimen", "housing", "day", "mounting", "meter", "range_lx", "point", "instant"]
 SEAT = [*MOUNTING, "clock_h"]
+SEATED = ["lamp", "specimen", "housing", "day", "mounting"]
 CELL = ["lamp", "specimen", "housing", "point", "instant"]
 RESULT = ["lamp", "housing", "point", "instant"]
 SAME = 1e-9  # of a reading: repeats closer than this show one figure
+_CARRIED = ["technology", "spectral_u", "own_spectrum", "onto", "link_u", "link_dof"]
+_AVERAGED = [
+    "ln_value", "volts", "ln_voltage_ratio", "exponent", "warmth_K", "led_warmth_K", "elapsed_s",
+]  # fmt: skip
+_FLOOR = 1e-12  # keeps the weights finite where nothing at all scatters; it cancels from them
+_ROUNDING = 1e-12  # of a weight
 
 
-def mounting_means(readings: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+def mounting_means(readings: Columns) -> tuple[dict[str, NDArray[Any]], NDArray[np.intp]]:
     """Average the ln readings of each mounting.
 
     Parameters
     ----------
-    readings : DataFrame
+    readings : Columns
         Corrected readings with ln_value, net_lx and the identity columns.
 
     Returns
     -------
-    tuple of DataFrame
-        The mounting means (identity, n, ln_value, inverse [1/lx], variance of the ln readings, one_figure,
-        lines) and the
-        readings with `seat`, the row of their mounting mean.
+    tuple of (dict, ndarray of int)
+        The mounting means by columns (identity, n, ln_value, inverse [1/lx], ss (sum of squares of the ln readings
+        about their mean), one_figure), and the row of the mounting mean of each reading.
     """
-    table = readings.copy()
-    grouped = table.groupby(SEAT, sort=False, dropna=False)
-    table["seat"] = grouped.ngroup()
-    table["inverse"] = 1.0 / table["net_lx"]
-    by = table.groupby("seat", sort=True)
-    carried = ["technology", "spectral_u", "own_spectrum", "likeness", "onto", "link_u", "link_dof"]
-    seats = by[[*SEAT, *carried]].first()
-    for column in ("spectral_u", "range_lx", "clock_h"):
-        seats[column] = by[column].mean()
-    averaged = [
-        "ln_value", "inverse", "volts", "ln_voltage_ratio", "exponent", "warmth_K", "led_warmth_K", "elapsed_s",
-        "clock_h",
-    ]  # fmt: skip
-    seats[averaged] = by[averaged].mean()
-    seats["n"] = by.size()
-    seats["ss"] = by["ln_value"].apply(lambda v: float(((v - v.mean()) ** 2).sum()))
-    span = by["illuminance_lx"].max() - by["illuminance_lx"].min()
-    seats["one_figure"] = (span <= SAME * by["illuminance_lx"].max()) & (seats["n"] > 1)
-    return seats.reset_index(drop=True), table
+    by = readings.groups(*SEAT)
+    seats: dict[str, NDArray[Any]] = {c: readings[c][by.first] for c in (*SEAT, *_CARRIED)}
+    seats |= {c: by.mean(readings.numbers(c)) for c in _AVERAGED}
+    seats["inverse"] = by.mean(1.0 / readings.numbers("net_lx"))
+    seats["n"] = by.size
+    seats["ss"] = by.sum((readings.numbers("ln_value") - seats["ln_value"][by.code]) ** 2)
+    shown = readings.numbers("illuminance_lx")
+    most = -by.least(-shown)
+    seats["one_figure"] = (most - by.least(shown) <= SAME * most) & (by.size > 1)
+    return seats, by.code
 
 
-def whole_mountings(seats: pd.DataFrame) -> pd.DataFrame:
+def whole_mountings(seats: Columns) -> Columns:
     """Join the parts of a mounting that were read at different clock times.
 
     Parameters
     ----------
-    seats : DataFrame
+    seats : Columns
         Mounting means, apart by clock.
 
     Returns
     -------
-    DataFrame
+    Columns
         One row a mounting: n, ss (scatter at one clock time only) and the mean ln value of its parts.
     """
-    grouped = seats.groupby(MOUNTING, sort=False, dropna=False)
-    whole = grouped[["technology"]].first().reset_index()
-    whole["n"] = grouped["n"].sum().to_numpy()
-    whole["parts"] = grouped.size().to_numpy()
-    whole["ss"] = grouped["ss"].sum().to_numpy()
-    whole["ln_value"] = grouped["ln_value"].mean().to_numpy()
-    return whole
+    by = seats.groups(*MOUNTING)
+    whole: dict[str, NDArray[Any]] = {c: seats[c][by.first] for c in (*MOUNTING, "technology")}
+    whole["n"] = by.sum(seats["n"]).astype(np.intp)
+    whole["parts"] = by.size
+    whole["ss"] = by.sum(seats["ss"])
+    whole["ln_value"] = by.mean(seats["ln_value"])
+    return Columns(whole)
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,15 +90,20 @@ class Weights:
     ----------
     names : tuple of tuple
         (lamp, housing, point, instant) of each result.
-    matrix : ndarray, shape (results, mountings)
+    matrix : scipy.sparse.csr_array, shape (results, mountings)
         Each row sums to one. [1]
     counts : DataFrame
         n_specimens, n_mountings, n_readings, n_days of each result.
     """
 
     names: tuple[tuple[str, ...], ...]
-    matrix: Array
+    matrix: sparse.csr_array
     counts: pd.DataFrame
+
+    @cached_property
+    def places(self) -> dict[tuple[str, ...], int]:
+        """Place of each result in the names."""
+        return {name: k for k, name in enumerate(self.names)}
 
 
 @dataclass(frozen=True)
@@ -117,12 +125,12 @@ class Scatter:
     drift: float = 0.0
 
 
-def hours_from_middle(seats: pd.DataFrame) -> Array:
+def hours_from_middle(seats: Columns) -> Array:
     """Return the time of each part of a mounting from the middle of its day in its housing, an instant at a time.
 
     Parameters
     ----------
-    seats : DataFrame
+    seats : Columns
         Mounting means with clock_h (NaN where no clock was written).
 
     Returns
@@ -134,18 +142,18 @@ def hours_from_middle(seats: pd.DataFrame) -> Array:
     -----
     Lamps are compared within one instant, so readings at the hold time do not move the initial ones.
     """
-    by = seats.groupby(["day", "housing", "instant"], sort=False)["clock_h"]
-    known = by.transform("count") == by.transform("size")
-    middle = (by.transform("min") + by.transform("max")) / 2.0
-    return np.asarray((seats["clock_h"] - middle).where(known, 0.0).fillna(0.0).to_numpy(float))
+    clock = seats.numbers("clock_h")
+    by = seats.groups("day", "housing", "instant")
+    middle = (by.least(clock) - by.least(-clock)) / 2.0  # blank where any clock is
+    return np.nan_to_num(clock - middle[by.code])
 
 
-def lamp_weights(seats: pd.DataFrame, *, noise_sd: Array, scatter: Scatter) -> Weights:
-    """Return the generalised-least-squares weights of every lamp value.
+def lamp_weights(seats: Table, *, noise_sd: Array, scatter: Scatter) -> Weights:
+    r"""Return the generalised-least-squares weights of every lamp value.
 
     Parameters
     ----------
-    seats : DataFrame
+    seats : DataFrame or mapping of columns
         Mounting means, apart by clock.
     noise_sd : ndarray, shape (mountings,)
         Standard deviation of each mean from reading to reading. [1]
@@ -156,61 +164,75 @@ def lamp_weights(seats: pd.DataFrame, *, noise_sd: Array, scatter: Scatter) -> W
     -------
     Weights
         One row a lamp, housing, point and instant.
+
+    Notes
+    -----
+    With cells X, days and drifts U (in units of their standard deviations) and the covariance A of what a mounting
+    has for itself, the covariance is :math:`A + UU^T`. The mixed-model equations give the weights as
+
+    .. math:: W_0 - W_0 U (1 + R^T A^{-1} R)^{-1} R^T A^{-1}, \quad W_0 = (X^T A^{-1} X)^{-1} X^T A^{-1},
+        \quad R = U - X W_0 U
+
+    R holds only days whose lamps were read on others too, so time and memory follow the mountings (Robinson, That
+    BLUP is a good thing, Statistical Science 6, 1991).
     """
-    names = list(dict.fromkeys(map(tuple, seats[RESULT].astype(str).to_numpy().tolist())))
-    place = {n: i for i, n in enumerate(names)}
-    hours = hours_from_middle(seats)
-    seated = np.broadcast_to(scatter.mounting, len(seats))
-    matrix = np.zeros((len(names), len(seats)))
-    for _, block in seats.groupby(["housing", "point", "instant"], sort=False):
-        at = block.index.to_numpy()
-        cell_weights, cells = _block_weights(
-            block, noise_sd[at], hours[at], replace(scatter, mounting=seated[at])
-        )
-        owner = [place[tuple(map(str, (c[0], c[2], c[3], c[4])))] for c in cells]
-        share = 1.0 / np.bincount(owner, minlength=len(names))[owner]
-        for row, cell in zip(owner, range(len(cells)), strict=True):
-            matrix[row, at] += share[cell] * cell_weights[cell]
-    return Weights(tuple(names), matrix, _counts(seats, names))
+    seats = Columns.of(seats)
+    cells, results = seats.groups(*CELL), seats.groups(*RESULT)
+    shared = seats.groups(*SEATED, "point", "instant")
+    inverse, own = _inverse(shared, noise_sd**2 + _FLOOR, np.broadcast_to(scatter.mounting, seats.rows) ** 2)
+    plain = _incidence(cells, own / cells.sum(own)[cells.code]).T.tocsr()
+    day = seats.groups("day", "housing", "point", "instant")
+    values = np.column_stack((np.full(seats.rows, scatter.day), scatter.drift * hours_from_middle(seats)))
+    places = (np.column_stack((day.code, day.code + len(day))).ravel(), np.arange(0, values.size + 1, 2))
+    shape = sparse.csr_array((values.ravel(), *places), shape=(seats.rows, 2 * len(day)))
+    level = plain @ shape
+    rest = (shape - level[cells.code]).tocsc()
+    rest.data[np.abs(rest.data) <= _ROUNDING * np.abs(shape.data).max(initial=0.0)] = 0.0
+    rest.eliminate_zeros()
+    told = np.flatnonzero(np.diff(rest.indptr))
+    matrix = plain
+    if len(told):
+        rest = rest[:, told]
+        gain = (rest.T @ inverse).tocsr()
+        solved = np.linalg.inv(np.eye(len(told)) + (gain @ rest).toarray())
+        matrix = plain - (level[:, told] @ sparse.csr_array(solved)) @ gain
+    owner = results.code[cells.first]
+    share = 1.0 / np.bincount(owner)[owner]
+    mean = sparse.csr_array((share, (owner, np.arange(len(cells)))), shape=(len(results), len(cells)))
+    named = [seats[c][results.first].astype(str).tolist() for c in RESULT]
+    return Weights(tuple(zip(*named, strict=True)), (mean @ matrix).tocsr(), _counts(seats, results))
 
 
-def _block_weights(
-    block: pd.DataFrame, noise: Array, hours: Array, scatter: Scatter
-) -> tuple[Array, list[tuple[str, ...]]]:
-    """Return the weights of each lamp x specimen in one housing, point and instant."""
-    keys = list(map(tuple, block[CELL].astype(str).to_numpy().tolist()))
-    cells = list(dict.fromkeys(keys))
-    index = {c: i for i, c in enumerate(cells)}
-    design = np.zeros((len(block), len(cells)))
-    design[np.arange(len(block)), [index[k] for k in keys]] = 1.0
-    same_day = _same(block, ["day"])
-    same_mounting = _same(block, ["lamp", "specimen", "day", "mounting"])
-    variance = same_day * (scatter.day**2 + scatter.drift**2 * np.outer(hours, hours))
-    variance = variance + same_mounting * np.asarray(scatter.mounting) ** 2
-    # a tiny floor keeps the matrix solvable where nothing at all scatters; it cancels from the weights
-    variance[np.diag_indices(len(block))] += noise**2 + 1e-12
-    factor = linalg.cho_factor(variance, lower=True)
-    whitened = linalg.cho_solve(factor, design)
-    return linalg.solve(design.T @ whitened, whitened.T, assume_a="pos"), cells
+def _incidence(groups: Groups, values: Array) -> sparse.csr_array:
+    """Return a matrix with a value of each row in the column of its group."""
+    rows = len(groups.code)
+    return sparse.csr_array((values, groups.code, np.arange(rows + 1)), shape=(rows, len(groups)))
 
 
-def _same(block: pd.DataFrame, columns: list[str]) -> NDArray[np.bool_]:
-    """Return which pairs of rows agree in some columns."""
-    code = block.groupby(columns, sort=False).ngroup().to_numpy()
-    return np.asarray(code[:, None] == code[None, :])
+def _inverse(shared: Groups, own: Array, mounting: Array) -> tuple[sparse.csr_array, Array]:
+    """Return the inverse of the covariance of mountings read in parts, and its row sums (Sherman and Morrison)."""
+    alone = shared.size[shared.code] == 1
+    weight = 1.0 / np.where(alone, own + mounting, own)
+    together = shared.sum(weight)[shared.code]
+    sums = np.where(alone, weight, weight / (1.0 + mounting * together))
+    bound = np.where(alone, 0.0, mounting / (1.0 + mounting * together))[shared.first]
+    parts = _incidence(shared, weight * np.sqrt(bound)[shared.code])
+    every = np.arange(len(weight))
+    return _incidence(Groups(every, every), weight) - parts @ parts.T, sums
 
 
-def _counts(seats: pd.DataFrame, names: list[tuple[str, ...]]) -> pd.DataFrame:
+def _counts(seats: Columns, results: Groups) -> pd.DataFrame:
     """Count what stands behind each result."""
-    table = seats.assign(**{c: seats[c].astype(str) for c in RESULT})
-    grouped = table.groupby(RESULT, sort=False)
-    mountings = table.drop_duplicates(MOUNTING).groupby(RESULT, sort=False)
-    counts = pd.DataFrame(
+    import pandas as pd
+
+    def different(*columns: str) -> NDArray[np.intp]:
+        return np.bincount(results.code[seats.groups(*RESULT, *columns).first], minlength=len(results))
+
+    return pd.DataFrame(
         {
-            "n_specimens": grouped["specimen"].nunique(),
-            "n_mountings": mountings.size(),
-            "n_readings": grouped["n"].sum(),
-            "n_days": grouped["day"].nunique(),
+            "n_specimens": different("specimen"),
+            "n_mountings": different(*MOUNTING),
+            "n_readings": results.sum(seats["n"]).astype(np.int64),
+            "n_days": different("day"),
         }
     )
-    return counts.loc[names].reset_index(drop=True)

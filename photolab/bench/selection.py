@@ -13,13 +13,17 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from photolab.bench.columns import Columns
 from photolab.bench.instruments import own_colour_input
 from photolab.bench.linking import LEAST_LAMPS, SEATED, links_to
 from photolab.bench.model import Bench
 
 HOLD_TOLERANCE = 0.05
 """Readings within this share of the hold time count as taken at hold. [1]"""
+LINKS = ["technology", "old_meter", "ln", "u", "dof", "n", "established"]
+"""What a link through which readings enter is, before how many entered."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,10 +69,9 @@ def baseline_lamp(bench: Bench) -> tuple[str, bool]:
         The first lamp with role "baseline", else the first lamp of readings.csv.
     """
     lamps = bench.tables["lamps"]
-    declared = lamps.loc[lamps["role"] == "baseline", "lamp"]
     read = set(bench.tables["readings"]["lamp"])
-    for lamp in declared:
-        if lamp in read:
+    for lamp, role in zip(lamps["lamp"], lamps["role"], strict=True):
+        if role == "baseline" and lamp in read:
             return str(lamp), True
     return str(bench.tables["readings"]["lamp"].iloc[0]), False
 
@@ -86,10 +89,11 @@ def main_meter(readings: pd.DataFrame) -> str:
     str
         Its id.
     """
-    return str(readings["meter"].value_counts(sort=True).index[0])
+    by = Columns(readings).groups("meter")
+    return str(readings["meter"].iloc[by.first[np.argmax(by.size)]])
 
 
-def instants(bench: Bench) -> pd.Series:
+def instants(bench: Bench) -> NDArray[np.str_]:
     """Return for each reading "initial", "hold" or "" by its time since switch-on.
 
     Parameters
@@ -99,16 +103,16 @@ def instants(bench: Bench) -> pd.Series:
 
     Returns
     -------
-    Series of str
+    ndarray of str
         One entry a row of readings.csv.
     """
-    readings, settings = bench.tables["readings"], bench.settings
-    elapsed = readings["elapsed_s"]
+    settings = bench.settings
+    elapsed = bench.tables["readings"]["elapsed_s"].to_numpy(float)
     window = max(settings.initial_window_s, 1.0)
-    initial = elapsed.isna() | ((elapsed - settings.initial_s).abs() <= window)
+    initial = np.isnan(elapsed) | (np.abs(elapsed - settings.initial_s) <= window)
     hold_s = 60.0 * settings.hold_minutes
-    hold = (elapsed - hold_s).abs() <= HOLD_TOLERANCE * hold_s
-    return pd.Series(np.select([initial, hold], ["initial", "hold"], ""), index=readings.index)
+    hold = np.abs(elapsed - hold_s) <= HOLD_TOLERANCE * hold_s
+    return np.select([initial, hold], [np.array("initial"), np.array("hold")], np.array(""))
 
 
 def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selection:
@@ -126,37 +130,43 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     Selection
         What enters, what does not, and why.
     """
-    readings = bench.tables["readings"].copy()
-    readings["instant"] = instants(bench)
-    meter = main_meter(readings)
-    reason = pd.Series("", index=readings.index)
-    reason[readings["instant"] == ""] = "not read at the initial or the hold time"
-    net = readings["illuminance_lx"] - readings["dark_lx"].fillna(0.0)
-    usable = readings[(net > 0) & (reason == "")].assign(net_lx=net)
-    readings, refused, links = _linked(bench, readings, usable, meter)
-    reason[refused.index] = refused
+    given = bench.tables["readings"]
+    meter = main_meter(given)
+    instant = instants(bench)
+    reason = np.full(len(given), "", dtype=object)
+    reason[instant == ""] = "not read at the initial or the hold time"
+    net = given["illuminance_lx"].to_numpy(float) - np.nan_to_num(given["dark_lx"].to_numpy(float))
+    readings = given.assign(instant=instant, onto=given["meter"], link_ln=0.0, link_u=0.0, link_dof=math.inf)
+    usable = (net > 0) & (instant != "")
+    links = pd.DataFrame()
+    if (usable & np.asarray(given["meter"] != meter)).any():
+        readings, refused, links = _linked(
+            bench, readings, readings[usable].assign(net_lx=net[usable]), meter
+        )
+        reason[refused.index] = refused
     reason[net <= 0] = "the dark reading is as large as the reading"
     if leave_out:
-        out = pd.Series(True, index=readings.index)
-        for column, value in leave_out.items():
-            out &= readings[column].astype(str) == str(value)
-        reason[out] = "left out on request: " + ", ".join(f"{c} {v}" for c, v in leave_out.items())
-    excluded = bench.excluded
+        same = [np.asarray(readings[c].astype(str) == str(value)) for c, value in leave_out.items()]
+        named = ", ".join(f"{c} {v}" for c, v in leave_out.items())
+        reason[np.logical_and.reduce(same)] = f"left out on request: {named}"
+    out, excluded = reason != "", bench.excluded
     listed = pd.DataFrame(
         {
-            "line": [*readings.loc[reason != "", "line"], *excluded["line"]],
-            "lamp": [*readings.loc[reason != "", "lamp"], *excluded["lamp"]],
-            "reason": [*reason[reason != ""], *("excluded: " + excluded["note"].astype(str))],
+            "line": [*readings["line"][out], *excluded["line"]],
+            "lamp": [*readings["lamp"][out], *excluded["lamp"]],
+            "reason": [*reason[out], *("excluded: " + excluded["note"].astype(str))],
         }
     )
     baseline, declared = baseline_lamp(bench)
-    entered = readings[reason == ""].reset_index(drop=True)
-    through = entered[entered["onto"] != entered["meter"]]
-    count = through.groupby(["link_ln", "meter"], sort=False).size()
-    links = links.assign(
-        entered=[int(count.get(key, 0)) for key in zip(links["ln"], links["old_meter"], strict=True)]
-    )
-    return Selection(entered, listed, meter, baseline, declared, links[links["entered"] > 0])
+    entered = readings[~out].reset_index(drop=True) if out.any() else readings
+    if len(links):
+        through = entered[entered["onto"] != entered["meter"]]
+        count = through.groupby(["link_ln", "meter"], sort=False).size()
+        keys = zip(links["ln"], links["old_meter"], strict=True)
+        links = links.assign(entered=[int(count.get(key, 0)) for key in keys])
+        links = links[links["entered"] > 0]
+    links = links if len(links) else pd.DataFrame(columns=[*LINKS, "entered"])
+    return Selection(entered, listed, meter, baseline, declared, links)
 
 
 def _technologies(bench: Bench) -> dict[str, str]:
@@ -169,12 +179,8 @@ def _linked(
     bench: Bench, readings: pd.DataFrame, usable: pd.DataFrame, meter: str
 ) -> tuple[pd.DataFrame, "pd.Series[str]", pd.DataFrame]:
     """Return the readings with what brings them to one meter, why some stay out by row, and the links."""
-    columns = ["technology", "old_meter", "ln", "u", "dof", "n", "established"]
-    readings = readings.assign(onto=readings["meter"], link_ln=0.0, link_u=0.0, link_dof=math.inf)
     other = usable[usable["meter"] != meter]
     refused = pd.Series("", index=other.index, dtype=object)
-    if other.empty:
-        return readings, refused, pd.DataFrame(columns=columns)
     technologies = _technologies(bench)
     named = usable[usable["mounting"] != ""]  # a blank mounting may be two seatings: it links nothing
     found = links_to(meter, bench.tables["links"], named, technologies)
@@ -194,7 +200,7 @@ def _linked(
     both = other.loc[pd.MultiIndex.from_frame(other[SEATED]).isin(main), "meter"]
     words = [f"read with {m} in a seating read with {meter} too: it serves their link" for m in both]
     refused.loc[both.index] = pd.Series(words, index=both.index, dtype=object)
-    return readings, refused[refused != ""], pd.DataFrame(links, columns=columns)
+    return readings, refused[refused != ""], pd.DataFrame(links, columns=LINKS)
 
 
 def _refusal(bench: Bench, link: Mapping[Any, Any] | None, own: str, meter: str, technology: str) -> str:

@@ -36,23 +36,21 @@ elapsed time         mounting                                 slope of the warm-
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, TypeAlias
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photolab.bench import instruments
+from photolab.bench.columns import Array, Columns, Groups, Table, equal
 from photolab.bench.model import Meter
-from photolab.metrology.quantity import Input
+from photolab.metrology.quantity import Input, Inputs, Joint
 
 if TYPE_CHECKING:
     import pandas as pd
-    from scipy import sparse
 
-Array = NDArray[np.float64]
-Columns: TypeAlias = "pd.DataFrame | Mapping[str, Any]"  # one entry a mounting in each
+_FEW = 8  # rows up to which a full matrix is smaller than what makes a sparse one
 
 COMMON_KINDS = frozenset({"scale", "range gain", "range term"})
 """What the line *nothing in common* counts once for each reading."""
@@ -105,158 +103,236 @@ def term_of(q: Input) -> str:
     return str(q.name[0]) if isinstance(q.name, tuple) else str(q.name)
 
 
-@dataclass
 class Loadings:
-    """Inputs and their loadings, collected one after the other."""
+    """Inputs of the rows of a table and their loadings, collected one sort after the other.
 
-    rows: int
-    inputs: list[Input] = field(default_factory=list)
-    _parts: list[tuple[Array, Array, Array]] = field(default_factory=list)
+    Parameters
+    ----------
+    seats : Columns
+        The rows.
+    """
+
+    def __init__(self, seats: Columns) -> None:
+        self.seats = seats
+        self._models: list[Input] = []
+        self._model: list[NDArray[np.intp]] = []
+        self._names: list[Callable[[int], Hashable]] = []
+        self._parts: list[tuple[NDArray[np.intp], NDArray[np.intp], Array]] = []
+        self._count = 0
 
     def add(
         self,
-        keys: list[Any],
-        loading: Array,
-        make: Callable[[Any], Input],
-        *,
-        seats: Array | None = None,
+        by: tuple[str, ...],
+        loading: Array | float,
+        models: Sequence[Input],
+        which: NDArray[np.intp] | int = 0,
     ) -> None:
-        """Add one input for each distinct key.
+        """Add one input for each group of rows.
 
         Parameters
         ----------
-        keys : list of hashable or None, length n
-            Identity carried by each element; None carries nothing.
+        by : tuple of str
+            Columns in which rows agree that share an input; its name is the first word of the model's, then these.
+        loading : float or ndarray, shape (rows,)
+            Change of the ln mounting mean for one unit of the input; no input where it is zero. [1/unit]
+        models : sequence of Input
+            What the inputs are but for their names.
+        which : int or ndarray, shape (rows,)
+            Model of each row.
+        """
+        texts = [self.seats[column] for column in by]
+        which = np.broadcast_to(which, self.seats.rows)
+        loading = np.broadcast_to(np.asarray(loading, dtype=float), self.seats.rows)
+
+        def rest(row: int) -> tuple[str, ...]:
+            return tuple(str(text[row]) for text in texts)
+
+        self.add_groups(self.seats.groups(*by), loading, models, which, rest, np.arange(self.seats.rows))
+
+    def add_groups(
+        self,
+        groups: Groups,
+        loading: Array,
+        models: Sequence[Input],
+        which: NDArray[np.intp],
+        rest: Callable[[int], tuple[str, ...]],
+        seats: NDArray[np.intp],
+    ) -> None:
+        """Add one input for each group of some entries, of which a row may have several.
+
+        Parameters
+        ----------
+        groups : Groups
+            Entries that share an input.
         loading : ndarray, shape (n,)
-            Change of the ln mounting mean for one unit of the input. [1/unit]
-        make : callable
-            Builds the input of a key.
-        seats : ndarray of int, shape (n,), optional
-            Mounting of each element; in order where not given.
+            Of each entry. [1/unit]
+        models : sequence of Input
+            What the inputs are but for their names.
+        which : ndarray of int, shape (n,)
+            Model of each entry.
+        rest : callable
+            Takes the first entry of an input and gives what follows the first word in its name.
+        seats : ndarray of int, shape (n,)
+            Row of each entry.
         """
-        at = np.arange(self.rows) if seats is None else seats
-        keep = np.array([k is not None for k in keys], dtype=bool) & (loading != 0.0)
-        if not keep.any():
+        acts = np.flatnonzero(loading)
+        if not len(acts):
             return
-        kept = [k for k, ok in zip(keys, keep, strict=True) if ok]
-        code: dict[Hashable, int] = {}
-        columns = np.array([code.setdefault(k, len(code)) for k in kept]) + len(self.inputs)
-        self.inputs.extend(make(k) for k in code)
-        self._parts.append((np.asarray(at)[keep], columns, loading[keep]))
+        if len(acts) < len(loading):
+            kept = equal(groups.code[acts])
+            groups = Groups(kept.code, acts[kept.first])
+        first = groups.first
+        terms = [str(q.name[0]) for q in models if isinstance(q.name, tuple)]
+        places, model = first.tolist(), which[first]
+        self._names.append(lambda k: (terms[model[k]], *rest(places[k])))
+        self._model.append(model + len(self._models))
+        self._models.extend(models)
+        self._parts.append((seats[acts], groups.code + self._count, loading[acts]))
+        self._count += len(first)
 
-    def add_one(self, quantity: Input, loading: Array) -> None:
-        """Add a single input.
+    def joint(self, names: Sequence[Hashable], values: Array) -> Joint:
+        """Return the rows as quantities.
 
         Parameters
         ----------
-        quantity : Input
-            The input.
-        loading : ndarray, shape (rows,)
-            Change of each ln mounting mean for one unit; zero where it does not act. [1/unit]
-        """
-        self.add([quantity.name] * self.rows, loading, lambda _: quantity)
+        names : sequence of hashable, length rows
+            Name of each row.
+        values : ndarray, shape (rows,)
+            Estimate of each row. [ln lx]
 
-    def matrix(self) -> sparse.csr_array:
-        """Return the loadings, shape (mountings, inputs)."""
+        Returns
+        -------
+        Joint
+            The rows with the inputs they share; a sparse matrix where it spares memory.
+        """
+        nothing = [np.empty(0, dtype=np.intp)]
+        starts = np.cumsum([0, *map(len, self._model)])
+
+        def name(k: int) -> Hashable:
+            block = int(np.searchsorted(starts, k, side="right")) - 1
+            return self._names[block](k - int(starts[block]))
+
+        inputs = Inputs(self._models, np.concatenate(self._model or nothing), name)
+        at, columns, loads = (
+            (np.concatenate(p) for p in zip(*self._parts, strict=True)) if self._parts else nothing * 3
+        )
+        shape = (self.seats.rows, self._count)
+        if self.seats.rows <= _FEW:
+            matrix = np.zeros(shape)
+            np.add.at(matrix, (at, columns), loads)
+            return Joint(names, values, inputs, matrix)
         from scipy import sparse  # heavy, and two readings do without
 
-        shape = (self.rows, len(self.inputs))
-        if not self._parts:
-            return sparse.csr_array(shape)
-        at, columns, values = (np.concatenate(p) for p in zip(*self._parts, strict=True))
-        return sparse.csr_array((values, (at, columns)), shape=shape)
-
-    def dense(self) -> Array:
-        """Return the loadings as an array, for a few readings."""
-        loadings = np.zeros((self.rows, len(self.inputs)))
-        for at, columns, values in self._parts:
-            np.add.at(loadings, (at.astype(int), columns.astype(int)), values)
-        return loadings
-
-
-def _numbers(seats: Columns, column: str) -> Array:
-    return np.asarray(seats[column], dtype=float)
-
-
-def _range_keys(seats: Columns) -> list[tuple[str, ...]]:
-    """Return the identity of each mounting's range; an unknown range belongs to its mounting alone."""
-    tops = _numbers(seats, "range_lx")
-    label = [f"range unknown {i}" if np.isnan(r) else f"{r:g} lx" for i, r in enumerate(tops)]
-    return list(zip(map(str, seats["meter"]), label, strict=True))
+        return Joint(names, values, inputs, sparse.csr_array((loads, (at, columns)), shape=shape))
 
 
 def add_meter(
     loads: Loadings,
-    seats: Columns,
     meters: Mapping[str, Meter],
     *,
+    shown: Table | None = None,
     certificate_age: Mapping[str, float] | None = None,
 ) -> None:
-    """Add what the instrument's specification says: scale, gain, range term, linearity.
+    """Add what the instrument brings: scale, gain, range term, linearity, resolution, link, colour.
 
     Parameters
     ----------
     loads : Loadings
-        Receives the inputs.
-    seats : DataFrame or mapping
-        Mounting means: meter, range_lx, inverse (mean of 1/reading), lamp, housing.
+        Receives the inputs. Its rows: meter, onto (the meter whose scale a reading is on), range_lx, several (whether
+        the meter's ranges differ), number (of the row), inverse (mean of 1/reading), n, one_figure, lamp, housing,
+        technology, spectral_u (NaN where not corrected), own_spectrum, likeness, link_u, link_dof.
     meters : mapping
         Meters by id.
+    shown : DataFrame or mapping of columns, optional
+        Each reading behind the rows: seat (place of its row) and net_lx; one a row where not given. [lx]
     certificate_age : mapping, optional
         Years since the certificate, by meter. [a]
     """
-    ages = certificate_age or {}
-    ones = np.ones(len(seats["meter"]))
-    ids = list(seats["meter"])
-    ranges = _numbers(seats, "range_lx")
-    onto = list(seats.get("onto", ids))  # the meter whose scale and colour a reading is on
-    scale = np.array([instruments.scale_loading(meters[m], r) for m, r in zip(onto, ranges, strict=True)])
-    for meter in dict.fromkeys(onto):
-        acts = np.array([m == meter for m in onto]) * scale
-        for quantity in instruments.scale_inputs(meters[meter], years_since_certificate=ages.get(meter, 0.0)):
-            loads.add_one(quantity, acts)
-    keys = _range_keys(seats)
-    several = {m for m in ids if len({k for k in keys if k[0] == m}) > 1}
-    loads.add(
-        [k if k[0] in several else None for k in keys],
-        ones,
-        lambda k: instruments.gain_input(meters[k[0]], k[1:]),
+    seats = loads.seats
+    ranged, both = _of_group(seats, meters, "meter", "range_lx")
+    tops = seats.numbers("range_lx")[ranged.first].tolist()
+    scales, kept = _of_group(seats, meters, "onto", "range_lx")
+    onto = seats.numbers("range_lx")[scales.first].tolist()
+    scale = np.array([instruments.scale_loading(m, top) for m, top in zip(kept, onto, strict=True)])
+    for meter in dict.fromkeys(kept):
+        acts = np.where([m is meter for m in kept], scale, 0.0)[scales.code]
+        age = (certificate_age or {}).get(meter.id, 0.0)
+        for q in instruments.scale_inputs(meter, years_since_certificate=age):
+            loads.add(("onto",), acts, [q])
+    label = np.array([f"{top:g} lx" for top in tops], dtype=object)[ranged.code]
+    unknown = np.flatnonzero(np.isnan(seats.numbers("range_lx")))
+    label[unknown] = [f"range unknown {k}" for k in seats["number"][unknown].tolist()]
+    seats["range"] = label
+    own, theirs = _of_group(seats, meters, "meter")
+    loads.add(("meter", "range"), seats.numbers("several"), [instruments.gain_input(theirs[0], ())])
+    terms = [instruments.range_input(m, top, ()) for m, top in zip(both, tops, strict=True)]
+    half = np.array(
+        [np.nan_to_num(instruments.range_half_width(m, t)) for m, t in zip(both, tops, strict=True)]
     )
-    tops = {k: (meters[k[0]], r) for k, r in zip(keys, ranges, strict=True)}
-    term = np.array([np.nan_to_num(instruments.range_half_width(*tops[k])) > 0 for k in keys])
-    loads.add(
-        [k if ok else None for k, ok in zip(keys, term, strict=True)],
-        _numbers(seats, "inverse"),
-        lambda k: instruments.range_input(*tops[k], k[1:]),
-    )
-    linear = [
-        (*k, lamp, housing) for k, lamp, housing in zip(keys, seats["lamp"], seats["housing"], strict=True)
-    ]
-    loads.add(linear, ones, lambda k: instruments.linearity_input(meters[k[0]], k[1:]))
-
-
-def add_links(loads: Loadings, seats: pd.DataFrame) -> None:
-    """Add the link of each other meter and technology to the main meter.
-
-    Parameters
-    ----------
-    loads : Loadings
-        Receives the inputs.
-    seats : DataFrame
-        Mounting means: meter, onto, technology, link_u, link_dof.
-    """
-    keys = [
-        None if m == main else (m, technology, u, dof)
-        for m, main, technology, u, dof in zip(
-            seats["meter"],
-            seats["onto"],
-            seats["technology"],
-            seats["link_u"],
-            seats["link_dof"],
-            strict=True,
+    loads.add(("meter", "range"), seats.numbers("inverse") * (half > 0.0)[ranged.code], terms, ranged.code)
+    linear = [instruments.linearity_input(m, ()) for m in theirs]
+    loads.add(("meter", "range", "lamp", "housing"), 1.0, linear, own.code)
+    steps = [instruments.resolution_lx(m, top) for m, top in zip(both, tops, strict=True)]
+    _add_resolution(loads, shown, np.array(steps), ranged.code)
+    _add_colour(loads, meters)
+    linked = seats.groups("meter", "technology", "link_u", "link_dof")
+    doubts = [
+        link_input("", "", u, dof)
+        for u, dof in zip(
+            *(seats.numbers(c)[linked.first].tolist() for c in ("link_u", "link_dof")), strict=True
         )
     ]
-    loads.add(keys, np.ones(loads.rows), lambda k: link_input(*k))
+    loads.add(("meter", "technology"), seats["meter"] != seats["onto"], doubts, linked.code)
+
+
+def _of_group(seats: Columns, meters: Mapping[str, Meter], *by: str) -> tuple[Groups, list[Meter]]:
+    """Return groups of rows, and the meter of each."""
+    groups = seats.groups(*by)
+    return groups, [meters[m] for m in seats[by[0]][groups.first].tolist()]
+
+
+def _add_resolution(loads: Loadings, shown: Table | None, steps: Array, step: NDArray[np.intp]) -> None:
+    """Add the rounding of each reading, once for a mounting whose readings all show one figure."""
+    seats = loads.seats
+    models = [instruments.resolution_input(s, ()) for s in steps.tolist()]
+    number, one = seats["number"], np.asarray(seats["one_figure"], dtype=bool)
+    if shown is None:
+        seat, load = np.arange(seats.rows), seats.numbers("inverse")
+    else:
+        seat = np.asarray(shown["seat"], dtype=np.intp)
+        load = 1.0 / (seats.numbers("n")[seat] * np.asarray(shown["net_lx"], dtype=float))
+    each = np.arange(len(seat))
+    groups = equal(np.where(one[seat], -1 - seat, each))
+    load = np.where((steps > 0.0)[step[seat]], load, 0.0)
+
+    def rest(entry: int) -> tuple[str, ...]:
+        row = int(seat[entry])
+        return ("mounting", str(number[row])) if one[row] else ("reading", str(entry))
+
+    loads.add_groups(groups, load, models, step[seat], rest, seat)
+
+
+def _add_colour(loads: Loadings, meters: Mapping[str, Meter]) -> None:
+    """Add the colour of each technology, corrected and uncorrected lamps apart, and each lamp's own part."""
+    seats = loads.seats
+    light = np.asarray(seats["technology"] != "filament", dtype=float)
+    groups, kept = _of_group(seats, meters, "onto", "technology", "spectral_u")
+    us = seats.numbers("spectral_u")[groups.first]
+    of = [(m.id, str(t)) for m, t in zip(kept, seats["technology"][groups.first], strict=True)]
+    corrected = [key for key, u in zip(of, us, strict=True) if not math.isnan(u)]
+    models, words = [], []
+    for meter, key, u in zip(kept, of, us.tolist(), strict=True):
+        factor = Input(("colour",), np.nan_to_num(u), kind="colour", source="manual")
+        models.append(instruments.colour_input(meter, key[1]) if math.isnan(u) else factor)
+        words.append("corrected" if corrected.count(key) < 2 else f"corrected within {100.0 * u:.3g} %")
+    plain = np.isnan(us)[groups.code]
+    seats["corrected"] = np.array(words, dtype=object)[groups.code]
+    loads.add(("onto", "technology"), light * plain, models, groups.code)
+    loads.add(("onto", "technology", "corrected"), light * ~plain, models, groups.code)
+    alike, theirs = _of_group(seats, meters, "meter", "likeness")
+    likeness = seats["likeness"][alike.first].tolist()
+    own = [instruments.own_colour_input(m, "", like) for m, like in zip(theirs, likeness, strict=True)]
+    loads.add(("meter", "lamp"), light * (seats["own_spectrum"] == 0), own, alike.code)
 
 
 def link_input(meter: str, technology: str, u: float, dof: float) -> Input:
@@ -277,73 +353,6 @@ def link_input(meter: str, technology: str, u: float, dof: float) -> Input:
         Relative deviation. [1]
     """
     return Input(("link", meter, technology), u, dof=dof, kind="scale", source="own readings")
-
-
-def add_resolution(loads: Loadings, readings: Columns, seats: Columns, meters: Mapping[str, Meter]) -> None:
-    """Add the rounding of each reading, once for a mounting whose readings all show one figure.
-
-    Parameters
-    ----------
-    loads : Loadings
-        Receives the inputs.
-    readings : DataFrame or mapping
-        Readings: seat (row of `seats`), displayed and net illuminance. [lx]
-    seats : DataFrame or mapping
-        Mounting means: meter, range_lx, n, one_figure.
-    meters : mapping
-        Meters by id.
-    """
-    seat = np.asarray(readings["seat"], dtype=int)
-    steps = np.array(
-        [
-            instruments.resolution_lx(meters[m], r)
-            for m, r in zip(seats["meter"], seats["range_lx"], strict=True)
-        ]
-    )
-    one = np.asarray(seats["one_figure"], dtype=bool)
-    number = np.arange(seat.size)
-    keys = [
-        None if steps[s] == 0.0 else ("mounting", str(s)) if one[s] else ("reading", str(i))
-        for i, s in zip(number, seat, strict=True)
-    ]
-    step_of = {k: steps[s] for k, s in zip(keys, seat, strict=True)}
-    load = 1.0 / (_numbers(seats, "n")[seat] * _numbers(readings, "net_lx"))
-    loads.add(keys, load, lambda k: instruments.resolution_input(step_of[k], k), seats=seat)
-
-
-def add_colour(loads: Loadings, seats: Columns, meters: Mapping[str, Meter]) -> None:
-    """Add the colour of each technology and each lamp's own part.
-
-    Parameters
-    ----------
-    loads : Loadings
-        Receives the inputs.
-    seats : DataFrame or mapping
-        Mounting means: meter, lamp, technology, spectral_u (NaN where not corrected), own_spectrum, likeness.
-    meters : mapping
-        Meters by id.
-    """
-    ones = np.ones(len(seats["meter"]))
-    light = np.asarray(seats["technology"], dtype=str) != "filament"
-    u = _numbers(seats, "spectral_u")
-    onto = seats.get("onto", seats["meter"])
-    keys = [
-        None if not lit else (m, tech, "" if np.isnan(v) else f"{v:.15g}")
-        for lit, m, tech, v in zip(light, onto, seats["technology"], u, strict=True)
-    ]
-
-    def make(key: tuple[str, str, str]) -> Input:
-        if key[2] == "":
-            return instruments.colour_input(meters[key[0]], key[1])
-        return Input(("colour", *key[:2], "corrected"), float(key[2]), kind="colour", source="manual")
-
-    loads.add(keys, ones, make)
-    likeness = dict(zip(seats["lamp"], seats["likeness"], strict=True))
-    own = [
-        None if not lit or has else (m, lamp)
-        for lit, has, m, lamp in zip(light, seats["own_spectrum"], seats["meter"], seats["lamp"], strict=True)
-    ]
-    loads.add(own, ones, lambda k: instruments.own_colour_input(meters[k[0]], k[1], likeness[k[1]]))
 
 
 def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float, *, pool: str = "pooled") -> Input:
@@ -392,17 +401,17 @@ def own_colour_likeness(lamps: pd.DataFrame) -> dict[str, str]:
         Lamp to "like" (within 20 % of the median of its technology, or nobody states one), "unlike" (beyond 20 %, or
         unknown beside a stated one), "far" (a factor of two and more).
     """
-    answer: dict[str, str] = {}
-    for _, group in lamps.groupby("technology"):
-        kelvin = group["colour_temperature_K"].to_numpy(float)
-        stated = kelvin[~np.isnan(kelvin)]
-        middle = float(np.median(stated)) if len(stated) else np.nan
-        for lamp, value in zip(group["lamp"], kelvin, strict=True):
-            if not len(stated):
-                answer[lamp] = "like"
-            elif np.isnan(value):
-                answer[lamp] = "unlike"
-            else:
-                apart = max(value / middle, middle / value)
-                answer[lamp] = "like" if apart <= 1.2 else "unlike" if apart < 2.0 else "far"
-    return answer
+    table = Columns(lamps)
+    groups, kelvin = table.groups("technology"), table.numbers("colour_temperature_K")
+    stated = ~np.isnan(kelvin)
+    likeness = np.where(stated, "like", "unlike").astype(object)
+    for group in range(len(groups)):
+        mine = groups.code == group
+        if not (mine & stated).any():
+            likeness[mine] = "like"
+            continue
+        middle = np.median(kelvin[mine & stated])
+        apart = np.maximum(kelvin / middle, middle / kelvin)
+        likeness[mine & (apart > 1.2)] = "unlike"
+        likeness[mine & (apart >= 2.0)] = "far"
+    return dict(zip(table["lamp"].tolist(), likeness.tolist(), strict=True))

@@ -8,19 +8,13 @@ is in neither. In the value without the SD it would make false claims.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import chdtrc, stdtr
 
+from photolab.bench.columns import Array, Columns, Groups, Table
 from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Settings
-
-if TYPE_CHECKING:
-    from pandas.core.groupby.generic import SeriesGroupBy
-
-Array = NDArray[np.float64]
 
 LEAST_DOF = 4
 """An SD estimated on fewer degrees of freedom gives way to the assumed one. [1]"""
@@ -85,18 +79,19 @@ class Spreads:
         """Return the spread of mountings in a housing; the pool where it has none of its own."""
         return self.seating.get(str(housing), self.mounting)
 
-    def noise(self, seats: pd.DataFrame) -> Array:
+    def noise(self, seats: Columns) -> Array:
         """Return the SD of each mounting's mean from reading to reading, in ln."""
-        sd = np.array([self.reading[lamp].sd for lamp in seats["lamp"]])
-        return np.asarray(sd / np.sqrt(seats["n"].to_numpy(float)))
+        lamps = seats.groups("lamp")
+        sd = np.array([self.reading[str(lamp)].sd for lamp in seats["lamp"][lamps.first]])
+        return np.asarray(sd[lamps.code] / np.sqrt(seats.numbers("n")))
 
 
-def campaign_spreads(seats: pd.DataFrame, settings: Settings, baseline: str) -> Spreads:
+def campaign_spreads(seats: Table, settings: Settings, baseline: str) -> Spreads:
     """Estimate the spreads of a campaign from its mounting means.
 
     Parameters
     ----------
-    seats : DataFrame
+    seats : DataFrame or mapping of columns
         Mountings with n, parts, ss (sum of squares of ln readings within), ln_value and identity.
     settings : Settings
         Declared or assumed SDs.
@@ -108,27 +103,33 @@ def campaign_spreads(seats: pd.DataFrame, settings: Settings, baseline: str) -> 
     Spreads
         Estimates where they stand on at least `LEAST_DOF` degrees of freedom.
     """
-    reading = reading_spreads(seats)
-    first = seats[seats["instant"] == "initial"]
+    table = Columns.of(seats)
+    reading = reading_spreads(table)
+    initial = np.flatnonzero(table["instant"] == "initial")
+    first = table.among(initial)
     declared = settings.mounting_sd_percent / 100.0
     mounting, own, flagged = mounting_spreads(first, declared, reading)
-    seating = {str(h): mounting for h in dict.fromkeys(seats["housing"])} | housing_spreads(own, mounting)
+    seating = dict.fromkeys(_labels(table, "housing"), mounting) | housing_spreads(own, mounting)
     day = day_spread(first, settings.day_sd_percent / 100.0, baseline, seating)
     between = between_specimens(first, seating)
     declared = settings.specimen_sd_percent / 100.0
     specimen = specimen_spread(between, declared)
-    each = {
-        str(lamp): own_specimens(between.get(str(lamp)), declared) for lamp in dict.fromkeys(seats["lamp"])
-    }
-    return Spreads(reading, mounting, day, specimen, seating, own, each, flagged)
+    each = {lamp: own_specimens(between.get(lamp), declared) for lamp in reading}
+    far = tuple(initial[list(flagged)].tolist())
+    return Spreads(reading, mounting, day, specimen, seating, own, each, far)
 
 
-def reading_spreads(seats: pd.DataFrame) -> dict[str, Spread]:
+def _labels(table: Columns, column: str) -> list[str]:
+    """Return the different entries of a column, in their order."""
+    return [str(label) for label in table[column][table.groups(column).first]]
+
+
+def reading_spreads(seats: Table) -> dict[str, Spread]:
     """Pool the SD of readings within a mounting, apart for lamps that scatter far more.
 
     Parameters
     ----------
-    seats : DataFrame
+    seats : DataFrame or mapping of columns
         Mountings with n, parts and ss.
 
     Returns
@@ -136,32 +137,32 @@ def reading_spreads(seats: pd.DataFrame) -> dict[str, Spread]:
     dict
         Spread by lamp; zero with infinite dof where nothing was repeated (the mounting SD then holds it).
     """
-    ss = seats.groupby("lamp", sort=False)["ss"].sum()
-    dof = (seats["n"] - seats["parts"]).groupby(seats["lamp"], sort=False).sum()
-    common = dof.sum()
-    if common == 0:
-        return {lamp: Spread(0.0, np.inf, True) for lamp in ss.index}
-    own: list[str] = []
-    for lamp in ss.index:
-        rest = dof.sum() - dof[lamp]
-        if dof[lamp] >= LEAST_DOF and rest >= LEAST_DOF:
-            others = np.sqrt((ss.sum() - ss[lamp]) / rest)
-            if np.sqrt(ss[lamp] / dof[lamp]) > MODULATED_RATIO * others:
-                own.append(lamp)
-    pool = [lamp for lamp in ss.index if lamp not in own]
-    pooled = Spread(float(np.sqrt(ss[pool].sum() / dof[pool].sum())), float(dof[pool].sum()), False)
-    alone = {lamp: Spread(float(np.sqrt(ss[lamp] / dof[lamp])), float(dof[lamp]), False) for lamp in own}
-    return {lamp: alone.get(lamp, pooled) for lamp in ss.index}
+    table = Columns.of(seats)
+    lamps, names = table.groups("lamp"), _labels(table, "lamp")
+    ss = lamps.sum(table.numbers("ss"))
+    dof = lamps.sum(table.numbers("n") - table.numbers("parts"))
+    if dof.sum() == 0:
+        return dict.fromkeys(names, Spread(0.0, np.inf, True))
+    with np.errstate(divide="ignore", invalid="ignore"):  # lamps without repeats, or nothing but one lamp's
+        own, others = np.sqrt(ss / dof), np.sqrt((ss.sum() - ss) / (dof.sum() - dof))
+        wide = own > MODULATED_RATIO * others
+    apart = (dof >= LEAST_DOF) & (dof.sum() - dof >= LEAST_DOF) & wide
+    pool = float(dof[~apart].sum())
+    pooled = Spread(float(np.sqrt(ss[~apart].sum() / pool)) if pool else np.nan, pool, False)
+    return {
+        lamp: Spread(float(own[k]), float(dof[k]), False) if apart[k] else pooled
+        for k, lamp in enumerate(names)
+    }
 
 
 def mounting_spreads(
-    seats: pd.DataFrame, assumed: float, reading: dict[str, Spread]
+    seats: Table, assumed: float, reading: dict[str, Spread]
 ) -> tuple[Spread, dict[str, Spread], tuple[int, ...]]:
     """Pool the mounting SD over all lamps, with lamps and days as fixed effects: in all housings, and in each.
 
     Parameters
     ----------
-    seats : DataFrame
+    seats : DataFrame or mapping of columns
         Mounting means of one instant.
     assumed : float
         Declared or default SD. [1]
@@ -173,20 +174,26 @@ def mounting_spreads(
     tuple of (Spread, dict, tuple of int)
         The spread of all, each housing's own, and the flagged rows.
     """
-    if seats.empty:  # nothing was read at the initial time
+    table = Columns.of(seats)
+    if not table.rows:  # nothing was read at the initial time
         return Spread(assumed, np.inf, True), {}, ()
-    noise = np.array([reading[lamp].sd ** 2 / n for lamp, n in zip(seats["lamp"], seats["n"], strict=True)])
+    cell = table.groups("lamp", "specimen", "housing", "point").code
+    day = table.groups("day", "housing", "point").code
+    value, housings = table.numbers("ln_value"), table.groups("housing")
+    lamps = table.groups("lamp")
+    sd = np.array([reading[lamp].sd for lamp in _labels(table, "lamp")])
+    noise = sd[lamps.code] ** 2 / table.numbers("n")
     own, ss = {}, 0.0
-    for housing, block in seats.groupby("housing", sort=False):
-        residual, _, dof = _residuals(block)
+    places = [np.flatnonzero(housings.code == k) for k in range(len(housings))]
+    for housing, at in zip(_labels(table, "housing"), places, strict=True):
+        residual, _, dof = _residuals(cell[at], day[at], value[at])
         mean_square = float(residual @ residual) / dof if dof else np.nan
         ss += mean_square * dof if dof else 0.0
-        part = float(noise[seats.index.get_indexer(block.index)].mean())
-        own[str(housing)] = Spread(float(np.sqrt(np.maximum(mean_square - part, 0.0))), float(dof), False)
+        variance = np.maximum(mean_square - noise[at].mean(), 0.0)
+        own[housing] = Spread(float(np.sqrt(variance)), float(dof), False)
     total = sum(spread.dof for spread in own.values())
-    alone = not seats_alike(own)
-    blocks = [block for _, block in seats.groupby("housing", sort=False)] if alone else [seats]
-    flagged = tuple(sorted(row for block in blocks for row in _far(block)))
+    blocks = [np.arange(table.rows)] if seats_alike(own) else places
+    flagged = tuple(sorted(row for at in blocks for row in _far(at, cell, day, value)))
     if total < LEAST_DOF:
         return Spread(assumed, np.inf, True), own, flagged
     variance = max(ss / total - float(noise.mean()), 0.0)
@@ -214,7 +221,7 @@ def seats_alike(own: dict[str, Spread]) -> bool:
     pooled = dof @ variance / dof.sum()
     statistic = dof.sum() * np.log(pooled) - dof @ np.log(variance)
     scale = 1.0 + ((1.0 / dof).sum() - 1.0 / dof.sum()) / (3.0 * (len(dof) - 1.0))
-    return bool(stats.chi2.sf(statistic / scale, len(dof) - 1.0) >= HOUSING_LEVEL)
+    return bool(chdtrc(len(dof) - 1.0, statistic / scale) >= HOUSING_LEVEL)
 
 
 def housing_spreads(own: dict[str, Spread], pool: Spread) -> dict[str, Spread]:
@@ -245,29 +252,46 @@ def housing_spreads(own: dict[str, Spread], pool: Spread) -> dict[str, Spread]:
     return used
 
 
-def _far(seats: pd.DataFrame) -> list[int]:
+def _far(keep: NDArray[np.intp], cell: NDArray[np.intp], day: NDArray[np.intp], value: Array) -> list[int]:
     """Return the rows of the mountings that lie beyond chance, the farthest taken away first."""
-    keep, far = seats.index.to_numpy(), []
-    while (worst := _outlier(*_residuals(seats.loc[keep]))) is not None:
+    far = []
+    while (worst := _outlier(*_residuals(cell[keep], day[keep], value[keep]))) is not None:
         far.append(int(keep[worst]))
         keep = np.delete(keep, worst)
     return far
 
 
-def _residuals(seats: pd.DataFrame) -> tuple[Array, Array, int]:
-    """Return residuals of mounting means on cells and days, their leverages and degrees of freedom."""
-    columns = []
-    for keys in (["lamp", "specimen", "housing", "point"], ["day", "housing", "point"]):
-        code = seats.groupby(keys, sort=False).ngroup().to_numpy()
-        columns.append(np.eye(int(code.max()) + 1)[code])
-    design = np.hstack(columns)
-    left, singular, _ = np.linalg.svd(design, full_matrices=False)
-    basis = left[:, singular > 1e-9 * singular[0]]
-    value = seats["ln_value"].to_numpy(float)
+def _residuals(cell: NDArray[np.intp], day: NDArray[np.intp], value: Array) -> tuple[Array, Array, int]:
+    """Return residuals of mounting means on cells and days, their leverages and degrees of freedom.
+
+    Days act through what their lamps were on other days: cells of a single day say nothing of it.
+    """
+    cell = np.unique(cell, return_inverse=True)[1]
+    day = np.unique(day, return_inverse=True)[1]
+    size = np.bincount(cell)
+    pairs, count = np.unique(np.column_stack((cell, day)), axis=0, return_counts=True)
+    several = np.bincount(pairs[:, 0])[cell] > 1
     value = value - value.mean()
-    residual = value - basis @ (basis.T @ value)
-    leverage = (basis**2).sum(1)
-    return residual, leverage, len(seats) - basis.shape[1]
+    residual = value - (np.bincount(cell, value) / size)[cell]
+    leverage = 1.0 / size[cell]
+    if not several.any():
+        return residual, leverage, len(value) - len(size)
+    owner, places = np.unique(cell[several], return_inverse=True)
+    days, when = np.unique(day[several], return_inverse=True)
+    share = np.zeros((len(owner), len(days)))
+    told = np.isin(pairs[:, 0], owner)
+    share[np.searchsorted(owner, pairs[told, 0]), np.searchsorted(days, pairs[told, 1])] = count[told]
+    normal = np.diag(np.bincount(when).astype(float)) - share.T @ (share / size[owner, None])
+    share /= size[owner, None]
+    levels, modes = np.linalg.eigh(normal)
+    held = levels > 1e-9 * levels[-1]
+    inverse = (modes[:, held] / levels[held]) @ modes[:, held].T
+    effect = inverse @ np.bincount(when, residual[several])
+    residual[several] += (share @ effect)[places] - effect[when]
+    moved = share @ inverse
+    own = (moved * share).sum(axis=1)
+    leverage[several] += inverse[when, when] - 2.0 * moved[places, when] + own[places]
+    return residual, leverage, len(value) - len(size) - int(held.sum())
 
 
 def _outlier(residual: Array, leverage: Array, dof: int) -> int | None:
@@ -280,16 +304,16 @@ def _outlier(residual: Array, leverage: Array, dof: int) -> int | None:
     rest = np.maximum(ss - np.where(usable, residual**2 / np.where(usable, free, 1.0), 0.0), 1e-18)
     t = np.where(usable, np.abs(residual) / np.sqrt(rest / (dof - 1) * np.where(usable, free, 1.0)), 0.0)
     worst = int(np.argmax(t))
-    chance = 2.0 * stats.t.sf(t[worst], dof - 1) * usable.sum()
+    chance = 2.0 * stdtr(dof - 1, -t[worst]) * usable.sum()
     return worst if chance < FLAG_LEVEL and abs(residual[worst]) > 1e-9 else None
 
 
-def day_spread(seats: pd.DataFrame, assumed: float, baseline: str, seating: dict[str, Spread]) -> Spread:
+def day_spread(seats: Table, assumed: float, baseline: str, seating: dict[str, Spread]) -> Spread:
     """Estimate the day SD from the baseline lamp once three days hold it.
 
     Parameters
     ----------
-    seats : DataFrame
+    seats : DataFrame or mapping of columns
         Mounting means of one instant.
     assumed : float
         Declared or default SD. [1]
@@ -303,36 +327,34 @@ def day_spread(seats: pd.DataFrame, assumed: float, baseline: str, seating: dict
     Spread
         Pooled over housings and specimens.
     """
-    days = 0
-    ss = n0 = dof = 0.0
-    for (_, housing, _), block in seats[seats["lamp"] == baseline].groupby(["specimen", "housing", "point"]):
-        groups = block.groupby("day")["ln_value"]
-        if groups.ngroups < 3:
-            continue
-        days = max(days, groups.ngroups)
-        squares, share, free = _between(groups)
-        ss += squares - free * seating[str(housing)].sd ** 2
-        n0, dof = n0 + share, dof + free
-    if days < 3 or dof < LEAST_DOF:
+    whole = Columns.of(seats)
+    table = whole.among(np.flatnonzero(whole["lamp"] == baseline))
+    outer = table.groups("specimen", "housing", "point")
+    squares, share, free = _between(outer, table.groups("specimen", "housing", "point", "day"), table)
+    enough = free >= 2
+    dof = float(free[enough].sum())
+    if not enough.any() or dof < LEAST_DOF:
         return Spread(assumed, np.inf, True)
-    return Spread(float(np.sqrt(max(ss / n0, 0.0))), dof, False)
+    seat = np.array([seating[str(h)].sd ** 2 for h in table["housing"][outer.first]])
+    ss = float((squares - free * seat)[enough].sum())
+    return Spread(float(np.sqrt(max(ss / share[enough].sum(), 0.0))), dof, False)
 
 
-def _between(groups: SeriesGroupBy[Any, Any]) -> tuple[float, float, float]:
-    """Return the sum of squares between groups, how often it holds their variance, and its degrees of freedom."""
-    n, mean = groups.size().to_numpy(float), groups.mean().to_numpy(float)
-    squares = float((n * (mean - np.average(mean, weights=n)) ** 2).sum())
-    return squares, float(n.sum() - (n**2).sum() / n.sum()), len(n) - 1.0
+def _between(outer: Groups, inner: Groups, table: Columns) -> tuple[Array, Array, Array]:
+    """Return of each outer group: squares between its inner groups, how often they hold their variance, dof."""
+    n, mean = inner.size.astype(float), inner.mean(table.numbers("ln_value"))
+    groups = Groups(outer.code[inner.first], outer.first)
+    whole = groups.sum(n)
+    away = mean - (groups.sum(n * mean) / whole)[groups.code]
+    return groups.sum(n * away**2), whole - groups.sum(n**2) / whole, np.asarray(groups.size - 1.0)
 
 
-def between_specimens(
-    seats: pd.DataFrame, seating: dict[str, Spread]
-) -> dict[str, tuple[float, float, float]]:
+def between_specimens(seats: Table, seating: dict[str, Spread]) -> dict[str, tuple[float, float, float]]:
     """Return for each lamp what its specimens, seated on one day, say of their spread.
 
     Parameters
     ----------
-    seats : DataFrame
+    seats : DataFrame or mapping of columns
         Mounting means of one instant.
     seating : dict
         Mounting spread by housing, whose share is taken off.
@@ -343,20 +365,33 @@ def between_specimens(
         Sum of squares less the mountings' share, how often it holds the variance, and degrees of freedom; lamps with
         several specimens only.
     """
-    found: dict[str, tuple[float, float, float]] = {}
-    pieces: dict[str, set[str]] = {}
-    for (lamp, housing, *_), block in seats.groupby(["lamp", "housing", "point", "day"]):
-        groups = block.groupby("specimen")["ln_value"]
-        if groups.ngroups < 2:
-            continue
-        squares, share, free = _between(groups)
-        ss, n0, _ = found.get(str(lamp), (0.0, 0.0, 0.0))
-        # a specimen differs in the same sense in every housing and on every day: its degrees of freedom count once
-        distinct = pieces.setdefault(str(lamp), set())
-        distinct.update(map(str, groups.groups))
-        ss += squares - free * seating[str(housing)].sd ** 2
-        found[str(lamp)] = (ss, n0 + share, len(distinct) - 1.0)
-    return found
+    table = Columns.of(seats)
+    return _pieces(table, [seating[h].sd ** 2 for h in _labels(table, "housing")], "housing")
+
+
+def _pieces(table: Columns, variance: list[float], by: str) -> dict[str, tuple[float, float, float]]:
+    """Return what specimens say of their spread, less the variance of one row, which goes by a column."""
+    place = ("lamp", "housing", "point", "day")
+    outer, inner = table.groups(*place), table.groups(*place, "specimen")
+    squares, share, free = _between(outer, inner, table)
+    less = np.array(variance)[table.groups(by).code[outer.first]]
+    several = free >= 1
+    lamps = table.groups("lamp")
+    owner = Groups(lamps.code[outer.first], lamps.first)
+    ss, n0 = (
+        owner.sum(np.where(several, squares - free * less, 0.0)),
+        owner.sum(np.where(several, share, 0.0)),
+    )
+    # a specimen differs in the same sense in every housing and on every day: its degrees of freedom count once
+    beside = np.flatnonzero(several[outer.code])
+    distinct = table.groups("lamp", "specimen")
+    seen = np.unique(distinct.code[beside])
+    dof = np.bincount(lamps.code[distinct.first[seen]], minlength=len(lamps)) - 1.0
+    return {
+        lamp: (float(ss[k]), float(n0[k]), float(dof[k]))
+        for k, lamp in enumerate(_labels(table, "lamp"))
+        if n0[k] > 0.0
+    }
 
 
 def not_held(held: set[str], on_bench: set[str]) -> float:

@@ -7,11 +7,12 @@ from typing import Any, TypeVar
 import numpy as np
 
 from photolab.bench import instruments
+from photolab.bench.columns import Columns
 from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Meter
 from photolab.bench.pairs import Lines, ReadingComparison, compare_pair
-from photolab.bench.shared_inputs import Loadings, add_colour, add_meter, add_resolution, spread_input
+from photolab.bench.shared_inputs import Loadings, add_meter, spread_input
 from photolab.bench.verdicts import ALIKE_PERCENT
-from photolab.metrology.quantity import COVERAGE, Joint
+from photolab.metrology.quantity import COVERAGE
 
 T = TypeVar("T")
 
@@ -78,9 +79,15 @@ def compare(
     seats = _two_seats((a, b), meters, ranges, technologies)
     sd = (MOUNTING_SD_PERCENT if mounting_sd_percent is None else mounting_sd_percent) / 100.0
     seating = (sd / math.sqrt(mountings), mounting_dof)
-    loads = _loadings(seats, (a, b), {m.id: m for m in meters}, seating, specimen_sd_percent)
+    loads = Loadings(Columns({column: np.array(cells) for column, cells in seats.items()}))
+    add_meter(loads, {m.id: m for m in meters})
+    loads.add(("lamp",), 1.0, [spread_input("mounting", (), *seating)])
+    if specimen_sd_percent is not None:
+        piece = (specimen_sd_percent / 100.0, SPECIMEN_PRIOR_DOF)
+        inputs = [spread_input("specimen", (), *piece, pool=lamp) for lamp in "AB"]
+        loads.add(("lamp",), 1.0, inputs, np.arange(2))
     logs = [_ln_corrected(x, m, t) for x, m, t in zip((a, b), meters, technologies, strict=True)]
-    joint = Joint("ab", logs, loads.inputs, loads.dense())
+    joint = loads.joint("ab", np.array(logs))
     return compare_pair(
         joint["b"],
         joint["a"],
@@ -143,7 +150,13 @@ def _two_seats(
     return {
         "lamp": ["A", "B"],
         "housing": ["", ""],
+        "number": [0, 1],
         "meter": [m.id for m in meters],
+        "onto": [m.id for m in meters],
+        "link_u": [0.0, 0.0],
+        "link_dof": [math.inf, math.inf],
+        "several": [meters[0].id == meters[1].id and tops[0] != tops[1]]
+        * 2,  # an unknown range is none other's
         "range_lx": tops,
         "inverse": [1.0 / v for v in values],
         "n": [1, 1],
@@ -161,26 +174,6 @@ def _stated_factor(meter: Meter, technology: str) -> float:
         if stated.technology == technology:
             return stated.expanded_uncertainty / stated.coverage_factor / stated.factor
     return math.nan
-
-
-def _loadings(
-    seats: dict[str, list[Any]],
-    values: Sequence[float],
-    meters: dict[str, Meter],
-    seating: tuple[float, float],
-    specimen_sd_percent: float | None,
-) -> Loadings:
-    """Return the inputs of the two readings."""
-    loads = Loadings(2)
-    add_meter(loads, seats, meters)
-    add_resolution(loads, {"seat": [0, 1], "net_lx": values}, seats, meters)
-    add_colour(loads, seats, meters)
-    lamps = [("A",), ("B",)]
-    loads.add(lamps, np.ones(2), lambda k: spread_input("mounting", k, *seating))
-    if specimen_sd_percent is not None:
-        piece = (specimen_sd_percent / 100.0, SPECIMEN_PRIOR_DOF)
-        loads.add(lamps, np.ones(2), lambda k: spread_input("specimen", k, *piece, pool=k[0]))
-    return loads
 
 
 def _assumed(

@@ -64,7 +64,6 @@ def judge_claim(
     *,
     claimed_per: str = "",
     power_per: str = "",
-    power_uncertainty: float = 0.0,
 ) -> ClaimJudgement:
     """Return what a claimed flux implies at the measured power, or what is missing to say so.
 
@@ -73,11 +72,9 @@ def judge_claim(
     claimed_flux : float or None
         Luminous flux on the box; None or NaN: no claim. [lm]
     power : float or None
-        Measured power at hold; None or NaN: not measured. [W]
+        Measured power at hold, or the upper end of what it may be; None or NaN: not measured. [W]
     claimed_per, power_per : str
         `lamp` or `pair`: what the claim and the power are for; blank: not stated. [text]
-    power_uncertainty : float, default 0
-        Standard uncertainty of the power. [W]
 
     Returns
     -------
@@ -97,9 +94,7 @@ def judge_claim(
         return ClaimJudgement(None, "no_power")
     if not power_per:
         return ClaimJudgement(None, "power_without_per")
-    claim = claim_against_power(
-        claimed_flux, power, power_uncertainty=power_uncertainty, claimed_per=claimed_per, power_per=power_per
-    )
+    claim = claim_against_power(claimed_flux, power, claimed_per=claimed_per, power_per=power_per)
     return ClaimJudgement(claim, claim.code)
 
 

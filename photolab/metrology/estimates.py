@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photolab.metrology.monte_carlo import degrees_of_freedom
 from photolab.metrology.quantity import Joint
 
 Array = NDArray[np.float64]
@@ -246,12 +245,8 @@ def groups_of(joint: Joint) -> list[tuple[Array, float]]:
         Covariance of each group and its dof; beyond 64 groups the smallest are taken together, with the
         smallest dof. [1]
     """
-    freedom = degrees_of_freedom(joint.inputs)
-    members: dict[Hashable, list[int]] = {group: [] for group in freedom}
-    for index, q in enumerate(joint.inputs):
-        if q.estimate in members:
-            members[q.estimate].append(index)
-    parts = [(joint.contributions(index), freedom[group]) for group, index in members.items()]
+    estimate, freedom = joint.inputs.estimates
+    parts = [(joint.contributions(np.flatnonzero(estimate == g)), float(nu)) for g, nu in enumerate(freedom)]
     blocks = [(p.toarray() if hasattr(p, "toarray") else p, nu) for p, nu in parts]
     # their number and order decide which draws a group takes: the last bits of a size must not
     size = {id(block): float(f"{np.sum(block**2):.5e}") for block, _ in blocks}

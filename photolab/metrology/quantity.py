@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, field, replace
 from functools import cached_property, partial, wraps
 from operator import attrgetter
@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri, stdtrit
+from scipy.special import ndtri, stdtrit
 
 from photolab.errors import MethodError
 from photolab.metrology import monte_carlo
@@ -689,6 +689,113 @@ _SLOPES: dict[np.ufunc, Callable[..., tuple[Any, ...]]] = {
 _SUMS = (np.add, np.subtract, np.negative, np.positive)
 
 
+class Inputs(Sequence[Input]):
+    """Inputs by columns: which of a few models each is. One with its name is made when it is asked for.
+
+    Parameters
+    ----------
+    models : sequence of Input
+        What inputs may be but for their names.
+    model : ndarray of int, shape (n,)
+        Which of the models each is.
+    make : callable
+        Takes a place and gives the name of the input there.
+    """
+
+    def __init__(
+        self, models: Sequence[Input], model: NDArray[np.intp], make: Callable[[int], Hashable]
+    ) -> None:
+        self.models = tuple(models)
+        self.model = model
+        self._make = make
+        self._made: dict[int, Input] = {}
+
+    @classmethod
+    def of(cls, inputs: Iterable[Input]) -> Inputs:
+        """Return inputs that exist one by one.
+
+        Parameters
+        ----------
+        inputs : iterable of Input
+            The inputs, all different.
+
+        Returns
+        -------
+        Inputs
+            Those.
+        """
+        if isinstance(inputs, Inputs):
+            return inputs
+        listed = tuple(inputs)
+        if len(set(listed)) != len(listed):
+            message = f"inputs must be {len(listed)} different ones; got {len(set(listed))}"
+            raise ValueError(message)
+        found = cls(listed, np.arange(len(listed)), lambda k: listed[k].name)
+        found._made.update(enumerate(listed))
+        return found
+
+    def __len__(self) -> int:
+        return len(self.model)
+
+    def __iter__(self) -> Iterator[Input]:
+        return (self._at(k) for k in range(len(self)))
+
+    def __getitem__(self, place: Any) -> Any:
+        if isinstance(place, slice):
+            return self.among(np.arange(len(self))[place])
+        return self._at(range(len(self))[place])
+
+    def _at(self, k: int) -> Input:
+        if k not in self._made:
+            self._made[k] = q = object.__new__(Input)
+            q.__dict__.update(vars(self.models[self.model[k]]), name=self._make(k))
+        return self._made[k]
+
+    def among(self, places: NDArray[np.intp]) -> Inputs:
+        """Return some of the inputs.
+
+        Parameters
+        ----------
+        places : ndarray of int, shape (k,)
+            Their places.
+
+        Returns
+        -------
+        Inputs
+            Those alone.
+        """
+        at = places.tolist()
+        found = Inputs(self.models, self.model[places], lambda k: self._at(at[k]).name)
+        found._at = lambda k: self._at(at[k])  # type: ignore[method-assign]
+        return found
+
+    def column(self, what: str) -> NDArray[Any]:
+        """Return one attribute of every input.
+
+        Parameters
+        ----------
+        what : str
+            u, dof, kind or has_limits.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Of each. [as of an Input]
+        """
+        return np.array([getattr(q, what) for q in self.models])[self.model]
+
+    @cached_property
+    def estimates(self) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+        """Estimate of variance that each input rests on, -1 where none is doubtful; their dof [1]."""
+        dofs = monte_carlo.degrees_of_freedom(q for q in self.models if q.variance is not None)
+        place = {estimate: k for k, estimate in enumerate(dofs)}
+        shared = [place.get(q.estimate, -1) if q.variance is not None else -1 for q in self.models]
+        code = np.array(shared, dtype=np.intp)[self.model]
+        own = np.flatnonzero((code < 0) & np.isfinite(self.column("dof")))
+        code[own] = len(dofs) + np.arange(len(own))
+        return code, np.concatenate((list(dofs.values()), self.column("dof")[own]))
+
+
 @dataclass(frozen=True, eq=False)
 class Joint:
     """Several quantities at once: their estimates, and one matrix of what moves them.
@@ -707,11 +814,15 @@ class Joint:
 
     names: Sequence[Any]
     values: Any
-    inputs: Sequence[Input]
+    inputs: Any
     sensitivities: Any
 
     def __post_init__(self) -> None:
-        y, names, inputs = np.asarray(self.values, dtype=np.float64), tuple(self.names), tuple(self.inputs)
+        y, names, inputs = (
+            np.asarray(self.values, dtype=np.float64),
+            tuple(self.names),
+            Inputs.of(self.inputs),
+        )
         s = self.sensitivities
         if hasattr(s, "tocsr"):
             s = s.tocsr().astype(np.float64)
@@ -721,7 +832,6 @@ class Joint:
         numbers = s.data if hasattr(s, "tocsr") else s
         demands = (
             ("names", len(set(names)), len(names) == len(set(names)) == y.size, f"{y.size} different ones"),
-            ("inputs", len(set(inputs)), len(set(inputs)) == len(inputs), f"{len(inputs)} different ones"),
             ("sensitivities", s.shape, s.shape == (y.size, len(inputs)), "a row a value, a column an input"),
             ("values", y, bool(np.isfinite(y).all()), "finite"),
             ("sensitivities", numbers, bool(np.isfinite(numbers).all()), "finite"),
@@ -743,7 +853,7 @@ class Joint:
             at = np.flatnonzero(s[k])
             c = s[k, at]
         return Measured(
-            self.values[k], {self.inputs[i]: x for i, x in zip(at.tolist(), c.tolist(), strict=True)}
+            self.values[k], {self.inputs._at(i): x for i, x in zip(at.tolist(), c.tolist(), strict=True)}
         )
 
     def position(self, name: Hashable) -> int:
@@ -785,6 +895,23 @@ class Joint:
         at = [self.position(name) for name in wanted]
         return Joint(wanted, self.values[at], self.inputs, self.sensitivities[at])
 
+    def combined(self, names: Sequence[Any], weights: Any) -> Joint:
+        """Return weighted sums of the quantities.
+
+        Parameters
+        ----------
+        names : sequence of hashable, length k
+            Name of each sum.
+        weights : array_like or scipy.sparse array, shape (k, m)
+            Weight of each quantity in each sum. [1]
+
+        Returns
+        -------
+        Joint
+            The sums, with the same inputs.
+        """
+        return Joint(names, weights @ self.values, self.inputs, weights @ self.sensitivities)
+
     def in_scope(self, scope: str) -> Joint:
         """Return the same estimates with the inputs that count in a scope.
 
@@ -799,10 +926,11 @@ class Joint:
             The estimates in that scope.
         """
         kinds = _scope(scope)
-        keep = [k for k, q in enumerate(self.inputs) if q.kind in kinds]
-        return Joint(self.names, self.values, [self.inputs[k] for k in keep], self.sensitivities[:, keep])
+        counts = np.array([q.kind in kinds for q in self.inputs.models], dtype=bool)
+        keep = np.flatnonzero(counts[self.inputs.model])
+        return Joint(self.names, self.values, self.inputs.among(keep), self.sensitivities[:, keep])
 
-    def contributions(self, keep: Sequence[int] | None = None) -> Any:
+    def contributions(self, keep: Sequence[int] | NDArray[np.intp] | None = None) -> Any:
         """Return sensitivity times standard uncertainty.
 
         Parameters
@@ -815,12 +943,18 @@ class Joint:
         ndarray or scipy.sparse.csr_array, shape (m, n)
             A row a quantity, a column an input. [unit]
         """
-        s = self.sensitivities if keep is None else self.sensitivities[:, keep]
-        u = np.array([self.inputs[k].u for k in (range(len(self.inputs)) if keep is None else keep)])
+        s, u = self.sensitivities, self.inputs.column("u")
+        if keep is not None:
+            s, u = s[:, keep], u[keep]
         return s.multiply(u[None, :]).tocsr() if hasattr(s, "tocsr") else s * u
 
     def differences(
-        self, first: Iterable[Hashable], second: Iterable[Hashable], *, coverage: float = COVERAGE
+        self,
+        first: Iterable[Hashable],
+        second: Iterable[Hashable],
+        *,
+        scopes: Sequence[str] = ("models",),
+        coverage: float = COVERAGE,
     ) -> tuple[NDArray[np.float64], ...]:
         """Return ``self[a] - self[b]`` of many pairs at once.
 
@@ -828,37 +962,47 @@ class Joint:
         ----------
         first, second : iterable of hashable, length k
             Names of a and of b.
+        scopes : sequence of {"readings", "specimens", "models"}, default models
+            Which inputs count, one after the other; see `SCOPES`.
         coverage : float
             Coverage probability. [1]
 
         Returns
         -------
-        value, u, half_width, dof : ndarray, shape (k,)
+        value, u, half_width, dof : ndarray, shape (k, scopes)
             As of a `Measured`. [unit, unit, unit, 1]
         """
         from scipy import sparse  # heavy, and two readings do without
 
-        scaled = sparse.csr_array(self.contributions())
         a, b = ([self.position(name) for name in names] for names in (first, second))
-        rows = scaled[a] - scaled[b]
-        squares = rows.multiply(rows).tocsr()
-        size = scaled.multiply(scaled).sum(axis=1)
-        variance = squares.sum(axis=1)
-        variance[variance <= _ROUNDING**2 * (size[a] + size[b])] = 0.0
-        degrees = monte_carlo.degrees_of_freedom(self.inputs)
-        place = {estimate: g for g, estimate in enumerate(degrees)}
-        known = [(k, place[q.estimate]) for k, q in enumerate(self.inputs) if q.estimate in place]
-        at, group = np.array(known, dtype=np.int64).reshape(-1, 2).T
-        belongs = sparse.csr_array((np.ones(len(at)), (at, group)), shape=(len(self.inputs), len(place)))
-        brought = (squares @ belongs).toarray()
-        with np.errstate(all="ignore"):  # nothing brought by a group, or no doubt at all
-            spent = ((brought / variance[:, None]) ** 2 / np.array(list(degrees.values()))).sum(axis=1)
-            dof = np.where(spent > 0.0, 1.0 / spent, np.inf)
-        limited = [k for k, q in enumerate(self.inputs) if q.has_limits]
-        flat = squares[:, limited].max(axis=1).toarray().ravel() if limited and a else np.zeros(len(a))
-        u = np.sqrt(variance)
-        half = [_half_width(coverage, *map(float, one)) for one in zip(u, dof, flat, strict=True)]
-        return self.values[a] - self.values[b], u, np.array(half), dof
+        matrix = sparse.csr_array(self.sensitivities)
+        moved = sparse.csr_array(matrix[a] - matrix[b])
+        own, apart = (np.repeat(np.arange(m.shape[0]), np.diff(m.indptr)) for m in (matrix, moved))
+        column, (group, dofs) = moved.indices, self.inputs.estimates
+        limited = np.flatnonzero(self.inputs.column("has_limits")[column])
+        doubtful = np.flatnonzero(group[column] >= 0)
+        place, brought = np.unique(apart[doubtful] * len(dofs) + group[column[doubtful]], return_inverse=True)
+        owner, estimate = np.divmod(place, max(len(dofs), 1))
+        found = []
+        for scope in scopes:
+            kinds = _scope(scope)
+            counted = np.array([q.kind in kinds or scope == "models" for q in self.inputs.models], dtype=bool)
+            each = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
+            square = (moved.data * each[column]) ** 2
+            variance = np.bincount(apart, square, len(a))
+            size = np.bincount(own, (matrix.data * each[matrix.indices]) ** 2, len(self.values))
+            variance[variance <= _ROUNDING**2 * (size[a] + size[b])] = 0.0
+            whole = np.where(variance > 0.0, variance, np.inf)
+            part = np.bincount(brought, square[doubtful], len(place)) / whole[owner]
+            spent = np.bincount(owner, part**2 / dofs[estimate], len(a))
+            dof = np.divide(1.0, spent, out=np.full(len(a), np.inf), where=spent > 0.0)
+            flat = np.zeros(len(a))
+            np.maximum.at(flat, apart[limited], square[limited])
+            u = np.sqrt(variance)
+            one = zip(u.tolist(), dof.tolist(), flat.tolist(), strict=True)
+            half = np.array([_half_width(coverage, *x) for x in one])
+            found.append((self.values[a] - self.values[b], u, half, dof))
+        return tuple(np.column_stack(part) for part in zip(*found, strict=True))
 
     @cached_property
     def covariance(self) -> NDArray[np.float64]:
@@ -1091,14 +1235,17 @@ def flat_factor(coverage: float, share: float) -> float:
     if s < 1e-6:  # the ends lie inside the limits, where a blurred rectangle is as flat as a sharp one
         return coverage * a / normal
 
+    def below(z: float) -> float:
+        return math.erfc(-z / math.sqrt(2.0)) / 2.0
+
     def rising(z: float) -> float:
-        return float(z * ndtr(z)) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
+        return z * below(z) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
 
     y, step = 0.0, math.inf
     while step > 1e-13:  # Newton from below on a concave function: never past the end
         high, low = (y + a) / s, (y - a) / s
         missing = 0.5 + coverage / 2.0 - s / (2.0 * a) * (rising(high) - rising(low))
-        step = missing * 2.0 * a / float(ndtr(high) - ndtr(low))
+        step = missing * 2.0 * a / (below(high) - below(low))
         y += step
     return y / normal
 

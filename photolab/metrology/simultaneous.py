@@ -16,12 +16,9 @@ fiducial way, is too careful (4.7 and 4.0 %). The geometric mean of the two vari
 `FIDUCIAL_PART` on the second that was found by simulation, gives 4.8 to 5.2 % from 9 dof up and 5.7 % at 4
 (`tests/benchmarks/family_error.py`); with a single group the three are one.
 
-Three ways to the distribution of the largest, each used where it is the right one:
-
-- all pairs, equal variances of the differences, one group: the studentised range of scipy, averaged over
-  the chi-square here because scipy's own average takes 0.3 s for 45 p values;
-- up to `DRAWN_LIMIT` comparisons: `DRAWS` seeded draws in chunks;
-- beyond, and where the values have no joint density: the bound of Bonferroni, 3 to 8 % wide with hundreds of lamps.
+Up to `DRAWN_LIMIT` comparisons the distribution of the largest is that of `DRAWS` seeded draws in chunks, which equals
+the studentised range where that one holds. Beyond, and where the values have no joint density, it is the bound of
+Bonferroni: 3 to 8 % wide with hundreds of lamps.
 
 Where one rectangular input carries much of a difference, its interval is narrower than Student's t says
 (`quantity.flat_factor`). The family's is that interval widened by the ratio of the two critical values: a family of
@@ -30,12 +27,10 @@ one is the single interval, no other is narrower, and since a rectangle has the 
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import interpolate, optimize, special, stats
+from scipy import special, stats
 
 from photolab.metrology.estimates import Array, Contrasts, Estimates
 
@@ -82,7 +77,7 @@ def single_critical(estimates: Estimates, family: Contrasts, *, coverage: float)
     if estimates.joint is None:
         return np.asarray(stats.t.isf((1.0 - coverage) / 2.0, family.dof))
     pairs = ([estimates.names[i] for i in side] for side in (family.first, family.second))
-    half_width = estimates.joint.differences(*pairs, coverage=coverage)[2]
+    half_width = estimates.joint.differences(*pairs, coverage=coverage)[2][:, 0]
     return half_width / family.standard_uncertainty
 
 
@@ -125,8 +120,6 @@ def _of_normal_values(
     estimates: Estimates, family: Contrasts, tail: float, count: int, seed: int
 ) -> LargestT:
     """Return the distribution as if every input were normal."""
-    if 1 < count == family.first.size and _spherical(estimates, family):
-        return _studentised_range(len(estimates.names), family, tail)
     if 1 < count <= DRAWN_LIMIT:
         balance = stats.t.isf(-np.expm1(np.log1p(-tail) / count) / 2.0, family.dof)
         try:
@@ -157,46 +150,6 @@ def _root(covariance: Array, family: Contrasts) -> tuple[Array, Contrasts]:
     root[1:, 1:] = np.linalg.cholesky(relative[1:, 1:])
     place = np.argsort(order)
     return root[:, 1:], replace(family, first=place[family.first], second=place[family.second])
-
-
-def _spherical(estimates: Estimates, family: Contrasts) -> bool:
-    size = len(estimates.names)
-    if family.first.size != size * (size - 1) // 2:
-        return False
-    variance = family.standard_uncertainty**2
-    equal = float(np.ptp(variance)) <= 1e-9 * float(variance.mean())
-    whole = family.group_dof.size == 0 or (
-        family.group_dof.size == 1 and bool(np.all(family.shares > 1.0 - 1e-9))
-    )
-    return equal and whole
-
-
-@lru_cache(maxsize=16)
-def _range_survival(size: int) -> Any:
-    grid = np.linspace(0.0, 16.0, 257)
-    return interpolate.CubicSpline(grid, stats.studentized_range.sf(grid, size, np.inf))
-
-
-def _studentised_range(size: int, family: Contrasts, tail: float) -> LargestT:
-    survival = _range_survival(size)
-    scales, weights = np.ones(1), np.ones(1)
-    if family.group_dof.size:
-        nu = float(family.group_dof[0])
-        nodes, weights = np.polynomial.legendre.leggauss(96)
-        ends = np.sqrt(stats.chi2.ppf([1e-13, 1.0 - 1e-13], nu) / nu)
-        scales = ends[0] + np.ptp(ends) * (nodes + 1.0) / 2.0
-        weights = weights * stats.chi2.pdf(nu * scales**2, nu) * scales
-        weights = weights / weights.sum()
-
-    def exceedance(t: Array) -> Array:
-        q = np.minimum(np.sqrt(2.0) * np.multiply.outer(np.asarray(t, dtype=float), scales), 16.0)
-        single = family.first.size * 2.0 * stats.t.sf(t, family.dof)
-        return np.asarray(np.clip(survival(q) @ weights, 0.0, np.minimum(single, 1.0)))
-
-    critical = optimize.brentq(
-        lambda t: float(survival(np.minimum(np.sqrt(2.0) * t * scales, 16.0)) @ weights) - tail, 0.0, 1e4
-    )
-    return LargestT(np.full(family.first.size, critical), exceedance)
 
 
 def _from_draws(family: Contrasts, balance: Array, tail: float, largest: Array) -> LargestT:

@@ -441,15 +441,16 @@ def window_flux(
         projection=grid.projection,
     )
     thin = float((_weights(thinned, horizontal, vertical) * thinned.intensity).sum())
+    step = abs(flux - thin) / 3.0
     doubt = _doubt(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty)
     counted = weights > 0
     limits = float((weights * grid.intensity * grid.censored).sum())
     return WindowFlux(
         flux=flux,
-        standard_uncertainty=float(np.hypot(doubt, abs(flux - thin) / 3.0)),
+        standard_uncertainty=float(np.sqrt(doubt**2 + step**2)),
         low=flux - limits / 2.0,
         high=flux + limits / 2.0,
-        step_uncertainty=abs(flux - thin) / 3.0,
+        step_uncertainty=step,
         solid_angle=float(weights.sum()),
         cells=int(counted.sum()),
         at_most_cells=int((counted & grid.censored).sum()),
@@ -562,7 +563,7 @@ def ratio_map(
     ratio = np.where(known, top / over, np.nan)
     own = not_negative("cell_uncertainty", cell_uncertainty, "cd") / np.where(known, top, 1.0)
     other = not_negative("reference_cell_uncertainty", reference_cell_uncertainty, "cd") / over
-    doubt = np.where(known, np.hypot(own, other), np.nan)
+    doubt = np.where(known, np.sqrt(own**2 + other**2), np.nan)
     half = coverage_factor(coverage) * np.where(known, doubt, 0.0)
     resolved = known & (np.abs(np.log(np.where(known, ratio, 1.0))) > half)
     return RatioMap(grid.horizontal, grid.vertical, ratio, doubt, resolved)

@@ -118,7 +118,8 @@ def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float
     """
     tilt = float(not_negative("tilt_uncertainty", tilt_uncertainty, "rad"))
     cosine = float(_cosine("incidence_angle", incidence_angle))
-    return float(np.hypot(np.tan(incidence_angle) * tilt, np.sqrt(0.75) * tilt**2 / cosine**2))
+    slope = float(np.tan(incidence_angle))
+    return float(np.sqrt(slope**2 * tilt**2 + 0.75 * tilt**4 / cosine**4))
 
 
 @of_quantities("lx")
@@ -629,7 +630,7 @@ def compare_fits(
     spread = max(abs(fit.intensity - best.intensity) for fit in kept) / np.sqrt(3.0)
     return FitComparison(
         intensity=best.intensity,
-        intensity_uncertainty=float(np.hypot(best.intensity_uncertainty, spread)),
+        intensity_uncertainty=float(np.sqrt(best.intensity_uncertainty**2 + spread**2)),
         model_spread=float(spread),
         model=best.model,
         kept=tuple(fit.model for fit in kept),

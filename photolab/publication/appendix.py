@@ -231,7 +231,9 @@ def _contents(
     fingerprint = tables.data_hash(campaign.bench.hashes)
     results = cache(partial(tables.results, campaign))
     front = _attempt(
-        MissingPart("What was found"), lambda: front_page(campaign, fingerprint=fingerprint), failed
+        MissingPart("What was found"),
+        lambda: front_page(campaign, results(), fingerprint=fingerprint),
+        failed,
     )
     rows = _attempt(MissingPart("results.csv"), lambda: tables.as_csv(results()).encode("utf-8"), failed)
     workbook = _attempt(

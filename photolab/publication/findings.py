@@ -9,15 +9,13 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from photolab.bench.campaign import Campaign, missing_inputs
+from photolab.bench.campaign import Campaign, without_technology
 from photolab.errors import MethodError
 from photolab.publication.figure_tables import all_lamps
-from photolab.publication.words_lamp import lamp_sentence
 
 __all__ = [
     "NotToldApart",
     "apart_sentence",
-    "found",
     "held_families",
     "in_depth",
     "joined",
@@ -141,14 +139,14 @@ def not_told_apart(
     NotToldApart
         Lamps without an interval are left out.
     """
-    light: dict[str, float] = {}
+    unknown, light = without_technology(campaign.bench), dict[str, float]()
     for a, b, ratio in zip(pairs["a"], pairs["b"], pairs["ratio"], strict=True):
         light[str(a)] = light.get(str(a), 0.0) + math.log(ratio)
         light[str(b)] = light.get(str(b), 0.0) - math.log(ratio)
     lamps = tuple(
         lamp
         for lamp in sorted(light, key=lambda lamp: (-float(f"{light[lamp]:.9e}"), lamp))
-        if not missing_inputs(campaign.bench, (lamp, campaign.baseline))
+        if not unknown & {lamp, campaign.baseline}
     )
     alike = {
         frozenset((str(a), str(b)))
@@ -222,31 +220,6 @@ def _grow(
         _grow((*chosen, lamp), rest, tuple(other for other in seen if other in near), alike, sets)
         may = tuple(other for other in may if other != lamp)
         seen = (*seen, lamp)
-
-
-def found(campaign: Campaign) -> dict[str, tuple[tuple[str, ...], str]]:
-    """Return what was found, housing by housing.
-
-    Parameters
-    ----------
-    campaign : Campaign
-        The evaluated campaign.
-
-    Returns
-    -------
-    dict
-        For each housing one sentence a lamp, most light first, and one on the lamps not told apart (empty if
-        all are).
-    """
-    result = {}
-    rows = all_lamps(campaign)
-    for housing in dict.fromkeys(rows["housing"]):
-        here = rows[rows["housing"] == housing].sort_values(["percent", "lamp"], ascending=[False, True])
-        sentences = tuple(lamp_sentence(campaign, str(lamp), str(housing)) for lamp in here["lamp"])
-        sets = not_told_apart(campaign, campaign.pairs(str(housing)), str(housing)).sets
-        together = "; ".join(joined(one) for one in sets)
-        result[str(housing)] = (sentences, f"Not told apart by these readings: {together}." if sets else "")
-    return result
 
 
 def joined(words: Iterable[str]) -> str:

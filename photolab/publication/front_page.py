@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import base64
 import html
+import math
 from collections.abc import Iterable, Sequence
 from datetime import date
+
+import pandas as pd
 
 import photolab
 from photolab.bench.campaign import Campaign
@@ -12,18 +16,26 @@ from photolab.bench.model import Bench
 from photolab.metrology.reporting import decimal
 from photolab.publication.cautions import CAUTIONS, NOT_CLAIMED, assumed_table
 from photolab.publication.display import table
-from photolab.publication.figure_tables import all_lamps, all_lamps_words
-from photolab.publication.figures import all_lamps as all_lamps_figure
-from photolab.publication.figures.common import Picture, new_figure, picture
-from photolab.publication.findings import found, joined
+from photolab.publication.findings import joined
 from photolab.publication.page import clean_table, figure
+from photolab.publication.page_one import (
+    Line,
+    PageOne,
+    Told,
+    drawn,
+    figure_of,
+    page_one,
+    paragraphs,
+    table_html,
+)
+from photolab.publication.readiness import count
 
 __all__ = [
     "bench_lines",
     "front_page",
+    "how_measured",
     "incomplete_mark",
     "is_invented",
-    "lamps_picture",
     "meaning",
     "suppliers",
 ]
@@ -102,33 +114,6 @@ def _day(text: str) -> str:
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
-def lamps_picture(campaign: Campaign) -> Picture | None:
-    """Return the figure of all lamps; None where no lamp can be compared.
-
-    Parameters
-    ----------
-    campaign : Campaign
-        The evaluated campaign.
-
-    Returns
-    -------
-    Picture or None
-        A panel a housing.
-    """
-    rows = all_lamps(campaign)
-    if rows.empty or rows["low"].isna().all():
-        return None
-    housings = rows["housing"].nunique()
-    height = 1.4 + 0.3 * rows["lamp"].nunique()
-    canvas, panels = new_figure(1, housings, height=height, share_x=True)
-    all_lamps_figure.draw(panels, rows, baseline=campaign.baseline)
-    return picture(
-        canvas,
-        alt=all_lamps_words(rows, campaign.baseline, coverage=campaign.bench.settings.coverage),
-        invented=is_invented(campaign.bench),
-    )
-
-
 def meaning(campaign: Campaign) -> tuple[str, ...]:
     """Return what the figures mean.
 
@@ -147,17 +132,14 @@ def meaning(campaign: Campaign) -> tuple[str, ...]:
     steps = joined(_STEPS.get(step, step) for step in campaign.corrections) if campaign.corrections else ""
     corrected = f"Corrected for: {steps}." if steps else "Nothing was corrected."
     return (
-        f"Each figure is the light at one place of the beam, {decimal(settings.initial_s, 0)} s after "
-        f"switch-on, against "
-        f"that of {campaign.baseline} in the same housing. It is not lumens and not the whole beam. "
-        f"{corrected}",
-        "The range in brackets is the line through each dot. If the inputs are right, "
-        f"{percent} of 100 such ranges contain the true figure. An open dot is one specimen.",
+        f"Each percentage is the light at one place of the beam against that of {campaign.baseline} in the same "
+        f"housing, at the same instant after switch-on. It is not lumens and not the whole beam. {corrected}",
+        f"The range in brackets allows for all lamps of a housing being compared at once: if the inputs are right, in "
+        f"{percent} of 100 such tables every range contains the true figure. Its word says what the range shows: more "
+        f"or less light, alike within {settings.alike_percent:g} %, or not shown.",
         "Whether an eye would notice is not said of a lamp: the figures known are about light looked at "
         "(people noticed 11 to 19 % of change in oncoming low beams in a laboratory, from an abstract; 25 % was "
         "proposed for signal lamps, Huey, Dekker and Lyons 1994), not about a road that is lit.",
-        "Each line stands for its own lamp against the baseline. Two lamps count as different only if the range of "
-        "their difference, widened because all pairs are compared, leaves out zero.",
     )
 
 
@@ -206,13 +188,69 @@ def incomplete_mark(missing: Sequence[str]) -> tuple[str, ...]:
     return ('<p class="mark">INCOMPLETE: parts of this report could not be made.</p>', _list(missing))
 
 
-def front_page(campaign: Campaign, *, fingerprint: str) -> tuple[str, ...]:
+def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
+    """Return how a bench was measured, its baseline as it was, and the assumptions that matter most.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    rows : DataFrame
+        Its rows of results.csv.
+
+    Returns
+    -------
+    tuple of Line
+        Up to three paragraphs.
+    """
+    bench, settings = campaign.bench, campaign.bench.settings
+    meter = bench.meters[campaign.selection.meter]
+    accuracy = f"{meter.reading_percent[0]:g} % of reading"
+    accuracy += f" + {meter.range_percent[0]:g} % of range" if meter.range_percent else ""
+    accuracy += f" + {meter.digits[0]:g} digits" if meter.digits else ""
+    places = {key: h.distance_m for key, h in bench.housings.items() if not math.isnan(h.distance_m)}
+    far = joined(f"{metres:g} m in {key}" for key, metres in places.items()) if places else "not stated"
+    seatings = len(campaign.seats.drop_duplicates(["lamp", "specimen", "housing", "day", "mounting"]))
+    days = len({day for day in campaign.seats["day"] if day}) or 1
+    steps = (
+        joined(_STEPS.get(step, step) for step in campaign.corrections) if campaign.corrections else "nothing"
+    )
+    covers = sorted({cover for cover in bench.tables["readings"]["cover"] if cover})
+    closed = f" Cover: {joined(covers)}." if covers else ""
+    how = (
+        f"How it was measured: lux at one place of the beam, distance {far}; meter {meter.id} (±({accuracy})); "
+        f"{count(seatings, 'seating')} on {count(days, 'day')}; corrected for {steps}.{closed}"
+    )
+    told: list[Line] = [(how,)]
+    base = bench.tables["lamps"].set_index("lamp").loc[campaign.baseline]
+    own: list[str | Told] = [
+        f"The baseline {campaign.baseline}: {base['technology'] or 'technology not stated'}"
+    ]
+    mine = rows[rows["lamp"] == campaign.baseline]
+    power = mine[mine["measurand"] == "electrical power"].to_dict("records")[:1]
+    if power:
+        own += [", ", figure_of(power[0], decimal(float(power[0]["value"]), 1)), " W"]
+    for row in mine[mine["measurand"] == "remaining light"].to_dict("records"):
+        place = f" in {row['housing']}" if row["housing"] else ""
+        left = figure_of(row, decimal(100.0 * float(row["value"]), 1))
+        own += ["; it keeps ", left, f" % of its light to {settings.hold_minutes:g} min{place}"]
+    told.append((*own, "."))
+    weighed = assumed_table(campaign.assumed).head(3)
+    if len(weighed):
+        most = "; ".join(f"{a} {v} ({c})" for a, v, c in weighed[["input", "value", "change"]].to_numpy())
+        told.append((f"Assumed, what matters most first: {most}.",))
+    return tuple(told)
+
+
+def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> tuple[str, ...]:
     """Return page one of the appendix as HTML.
 
     Parameters
     ----------
     campaign : Campaign
         The evaluated campaign.
+    rows : DataFrame
+        Its rows of results.csv, as `tables.results` returns them.
     fingerprint : str
         Hash that stands for the files of the bench folder.
 
@@ -222,7 +260,8 @@ def front_page(campaign: Campaign, *, fingerprint: str) -> tuple[str, ...]:
         HTML blocks.
     """
     bench = campaign.bench
-    shown = lamps_picture(campaign)
+    told = page_one(campaign, rows)
+    shown = drawn(campaign, told, invented=is_invented(bench))
     assumed = assumed_table(campaign.assumed)
     heads = {"input": "assumed", "value": "value", "change": "what would change"}
     blocks = [
@@ -231,8 +270,9 @@ def front_page(campaign: Campaign, *, fingerprint: str) -> tuple[str, ...]:
         if is_invented(bench)
         else "",
         "<h2>What was found</h2>",
-        _found_html(campaign),
-        _figure_html(shown),
+        *_found(told),
+        "" if shown is None else figure(base64.b64encode(shown.png).decode("ascii"), shown.alt),
+        paragraphs(how_measured(campaign, rows)),
         "<h3>What these figures mean</h3>",
         _paragraphs(meaning(campaign)),
         "<h3>What was assumed</h3>",
@@ -263,19 +303,8 @@ def _list(texts: Iterable[str]) -> str:
     return "<ul>\n" + "\n".join(f"<li>{html.escape(text)}</li>" for text in texts) + "\n</ul>"
 
 
-def _found_html(campaign: Campaign) -> str:
-    """Return what was found as HTML, a list a housing."""
-    blocks = []
-    for housing, (sentences, together) in found(campaign).items():
-        title = f"In housing {housing}" if housing else "In the one housing"
-        blocks.append(f"<h3>{html.escape(title)}</h3>\n{_list(sentences)}")
-        blocks += [_paragraphs([together])] if together else []
-    return "\n".join(blocks) if blocks else _paragraphs(["No lamp can be compared with another yet."])
-
-
-def _figure_html(shown: Picture | None) -> str:
-    """Return the figure of all lamps as HTML."""
-    if shown is None:
-        return _paragraphs(["No picture: no lamp has an interval yet."])
-    data, _ = shown._repr_mimebundle_()
-    return figure(data["image/png"], shown.alt)
+def _found(told: PageOne) -> list[str]:
+    """Return questions, sentences and the table as HTML."""
+    if not told.table:
+        return [_paragraphs(["No lamp can be compared with another yet."])]
+    return [paragraphs([*told.questions, *told.sentences]), table_html(told)]

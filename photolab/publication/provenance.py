@@ -33,6 +33,9 @@ __all__ = [
 #: Name of the record inside a report.
 FILE_NAME = "provenance.json"
 _SCHEMA = 1
+_FORMAT = (
+    2  # of results.csv: 1 called the scopes these readings, these specimens, these models; 2 has families
+)
 _PACKAGES = (
     "ipykernel",
     "matplotlib",
@@ -146,6 +149,7 @@ def record(
     lost = [asdict(part) for part in missing]
     return {
         "schema": _SCHEMA,
+        "format": _FORMAT,
         "complete": not lost,
         "missing": lost,
         "bench": bench,

@@ -132,6 +132,7 @@ def results(campaign: Campaign) -> pd.DataFrame:
     table = table.assign(
         protocol_revision=bench.settings.protocol_revision, data_hash=data_hash(bench.hashes)
     ).reindex(columns=list(COLUMNS))
+    table = table.fillna({"family_verdict": ""})
     lamps = {lamp: i for i, lamp in enumerate(bench.tables["lamps"]["lamp"])}
     measurands = {m: i for i, m in enumerate(dict.fromkeys(table["measurand"]))}
     scopes = {"readings": 0, "specimens": 1, "models": 2}

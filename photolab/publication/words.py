@@ -5,17 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from photolab.bench.baseline_days import BaselineChart
 from photolab.bench.derived import Gain, HousingDifference
 from photolab.bench.overturning import LeftOut
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.protocols import ProtocolComparison
+from photolab.bench.repeatability import Levels
 from photolab.bench.review import Forecast
 from photolab.metrology.comparison import Equivalence
+from photolab.metrology.monte_carlo import Validation
+from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
 from photolab.publication.display import Words
 from photolab.publication.findings import NotToldApart, apart_sentence
+from photolab.publication.held_back import HeldBack, held_sentence
 from photolab.publication.statements import sentence
+from photolab.publication.words_bench import chart_words, homogeneity_words, levels_words, validation_words
 from photolab.publication.words_lamp import (
     equivalence_sentence,
     gain_sentence,
@@ -36,6 +42,11 @@ SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     LeftOut: left_out_sentence,
     Forecast: forecast_sentence,
     ProtocolComparison: change_log,
+    HeldBack: held_sentence,
+    BaselineChart: chart_words,
+    Levels: levels_words,
+    Homogeneity: homogeneity_words,
+    Validation: validation_words,
 }
 """The closed table: what is said of a result of each type."""
 

@@ -3,41 +3,63 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from photolab.bench.baseline_days import BaselineChart
-from photolab.bench.repeatability import Repeatability
+from photolab.bench.campaign import Campaign
+from photolab.bench.meter_change import MeterChange
+from photolab.bench.pairs import ReadingComparison
+from photolab.bench.repeatability import Levels
 from photolab.bench.spreads import FLAG_LEVEL
 from photolab.metrology.control import Signal
+from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
-from photolab.publication.statements import capital
+from photolab.publication.findings import joined
+from photolab.publication.statements import SCOPE_WORDS, capital, interval_words, limit_places, verdict_words
+from photolab.publication.words_lamp import light_words
 
 __all__ = [
-    "LEVEL_WORDS",
-    "alike_words",
-    "answer_words",
+    "bracketed_words",
     "chance",
-    "charts_words",
+    "chart_words",
+    "colour_words",
+    "counted",
+    "held_words",
+    "homogeneity_words",
+    "in_campaigns",
     "level_words",
+    "levels_words",
     "link_words",
+    "linked_words",
+    "moved_words",
+    "ratio_words",
+    "refused_words",
     "signal_words",
-    "specimens_words",
+    "validation_words",
     "verdict_name",
-]  # fmt: skip
+]
 
 LEVEL_WORDS = {
     "specimen": "specimen to specimen",
     "day": "day to day",
     "mounting": "seating to seating",
     "reading": "reading to reading",
+    "part": "lamp to lamp",
+    "appraiser": "person to person",
+    "gauge": "person and seating together",
 }
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+RATIO_VERDICTS = {
+    "clear": "clear of the bench uncertainty",
+    "alike": "alike within the declared margin",
+    "inside": "inside the bench uncertainty",
+}
 VERDICT_NAMES = {
     "clear": "clear",
     "alike": "alike",
@@ -61,7 +83,7 @@ def level_words(level: str) -> str:
     """
     if "+" not in level:
         return LEVEL_WORDS.get(level, level)
-    names = [{"mounting": "seating"}.get(name, name) for name in level.split("+")]
+    names = [{"mounting": "seating", "interaction": "seating"}.get(name, name) for name in level.split("+")]
     return f"{' and '.join(names)} together"
 
 
@@ -100,6 +122,66 @@ def verdict_name(code: str) -> str:
     return VERDICT_NAMES.get(code, code)
 
 
+def in_campaigns(p: float) -> str:
+    """Return how often chance alone makes something.
+
+    Parameters
+    ----------
+    p : float
+        Probability. [1]
+
+    Returns
+    -------
+    str
+        "in 14 of 100 campaigns".
+    """
+    if p < 0.001:
+        return "in fewer than 1 of 1000 campaigns"
+    return f"in {decimal(100.0 * p, 1 if p < 0.1 else 0).removesuffix('.0')} of 100 campaigns"
+
+
+def ratio_words(name: str, pair: ReadingComparison) -> str:
+    """Return a ratio with its interval, verdict and scope.
+
+    Parameters
+    ----------
+    name : str
+        What is compared: "K2 against K1 in housing HP".
+    pair : ReadingComparison
+        The comparison.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    if pair.verdict == "no_answer":
+        return f"{name}: {light_words(pair.ratio, 1)}; {verdict_words(pair)}."
+    light = light_words(pair.ratio, limit_places(pair.ln_expanded_uncertainty))
+    interval = f"{interval_words(pair)}, {100.0 * pair.coverage:g} %"
+    return f"{name}: {light} ({interval}), {RATIO_VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
+
+
+def validation_words(found: Validation) -> str:
+    """Return whether draws and the law of propagation agree, by JCGM 101, clause 8.
+
+    Parameters
+    ----------
+    found : Validation
+        Of the two intervals.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    share = decimal(100.0 * max(found.d_low, found.d_high) / found.tolerance, 0)
+    head = f"The ends of the two intervals differ by at most {share} % of half the last digit given"
+    if found.validated:
+        return f"{head}: the law of propagation stands."
+    return f"{head}, so it shows in the digits: use the interval of the draws."
+
+
 def chance(p: float) -> str:
     """Return a small probability in words.
 
@@ -116,50 +198,41 @@ def chance(p: float) -> str:
     return "under 0.1 %" if p < 0.001 else f"{decimal(100.0 * p, 1 if p < 0.1 else 0)} %"
 
 
-def answer_words(found: Repeatability, *, housings: int, days: int) -> tuple[str, ...]:
+def levels_words(found: Levels) -> tuple[str, ...]:
     """Return how repeatable a bench is.
 
     Parameters
     ----------
-    found : Repeatability
-        Its components.
-    housings, days : int
-        Where and when. [1]
+    found : Levels
+        The spread of each level.
 
     Returns
     -------
     tuple of str
         Sentences.
     """
-    levels = {str(row["level"]): row for row in found.table.to_dict("records")}
-    where = f"in {counted(housings, 'housing')}, over {counted(days, 'day')}"
-    said = []
-    percent = f"{100.0 * found.coverage:g}"
-    if "mounting" in levels:
-        row = levels["mounting"]
-        readings = float(found.seats["readings"].mean())
-        own = float(levels["reading"]["sd"]) if "reading" in levels else 0.0
-        seat = math.hypot(float(row["sd"]), own / math.sqrt(readings))
-        limit = coverage_factor(found.coverage) * math.sqrt(2.0) * seat
+    rows, counts = {str(row["level"]): row for row in found.table.to_dict("records")}, found.counts
+    said, percent = [], f"{100.0 * found.coverage:g}"
+    if "mounting" in rows:
+        row = rows["mounting"]
+        reading = rows["reading"]["variance"] if "reading" in rows else 0.0
+        seat = math.sqrt(row["variance"] + reading * counts["mounting"] / counts["reading"])
+        limit = decimal(100.0 * coverage_factor(found.coverage) * math.sqrt(2.0) * seat, 1)
         said.append(
-            f"Seat a lamp again on the same day and its reading changes: the standard deviation from seating "
-            f"to seating is {_sd(row)} % ({_limits(row)} % at {percent} %), {where}. Two seatings of one "
-            "lamp "
-            f"differ by less than {decimal(100.0 * limit, 1)} % in {percent} of 100 cases."
+            "Seat a lamp again on the same day and its reading changes: the standard deviation from seating to seating "
+            f"is {_sd(row)} % ({_limits(row)} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "
+            f"{counted(counts['day'], 'day')}. Two seatings of one lamp differ by less than {limit} % in {percent} of "
+            "100 cases."
         )
-    first = found.table.sort_values("part", ascending=False, kind="stable").iloc[0]
-    others = found.table[found.table["level"] != first["level"]].sort_values(
-        "part", ascending=False, kind="stable"
+    ordered = sorted(rows.values(), key=lambda row: -row["part"])
+    parts = [f"{level_words(row['level'])} {decimal(100.0 * row['part'], 0)} %" for row in ordered]
+    then = f"; then {', '.join(parts[1:])}" if parts[1:] else ""
+    seatings = f"{counted(counts['mounting'], 'seating')} of {counted(counts['lamp'], 'lamp')}"
+    return (
+        *said,
+        f"The largest part of the variance is {parts[0]}{then}.",
+        f"It holds for this bench, these housings and hands, from {seatings}.",
     )
-    rest = ", ".join(
-        f"{level_words(row['level'])} {decimal(100.0 * row['part'], 0)} %"
-        for row in others.to_dict("records")
-    )
-    said.append(
-        f"The largest part of the variance is {level_words(str(first['level']))}: "
-        f"{decimal(100.0 * float(first['part']), 0)} %" + (f"; then {rest}." if rest else ".")
-    )
-    return tuple(said)
 
 
 def _sd(row: Mapping[Any, Any]) -> str:
@@ -172,73 +245,27 @@ def _limits(row: Mapping[Any, Any]) -> str:
     return f"{decimal(100.0 * float(row['low']), places)} to {decimal(100.0 * float(row['high']), places)}"
 
 
-def specimens_words(spreads: pd.DataFrame, *, few: int = 5) -> tuple[str, ...]:
-    """Return how well the spread of specimens is known, lamp by lamp.
+def homogeneity_words(found: Homogeneity) -> tuple[str, ...]:
+    """Return whether groups scatter alike.
 
     Parameters
     ----------
-    spreads : DataFrame
-        From `repeatability.specimen_spreads`.
-    few : int, default 5
-        Up to so many specimens the spread is barely known. [1]
-
-    Returns
-    -------
-    tuple of str
-        One sentence a lamp.
-    """
-    said = []
-    for row in spreads.to_dict("records"):
-        number = int(row["specimens"])
-        barely = ": their spread is barely known" if number <= few else ""
-        end = f"{barely}. The results use {decimal(100.0 * row['used'], 1)} %, theirs and the declared one together."
-        high = 100.0 * float(row["high"])
-        top = f"{decimal(high, 0 if high >= 10.0 else 1)} %" if high < 50.0 else "more than half of its light"
-        said.append(
-            f"{row['lamp']}, {counted(number, 'specimen')}: standard deviation "
-            f"{decimal(100.0 * row['sd'], 1)} %, but "
-            f"anything from {decimal(100.0 * row['low'], 1)} % to {top} would agree with the readings{end}"
-        )
-    return tuple(said)
-
-
-def alike_words(whole: Homogeneity, sound: Homogeneity | None, *, noun: str = "cell") -> tuple[str, ...]:
-    """Return whether seatings scatter alike from lamp to lamp and day to day.
-
-    Parameters
-    ----------
-    whole : Homogeneity
-        Of all seatings.
-    sound : Homogeneity, optional
-        Of the unflagged ones.
-    noun : str, default "cell"
-        Name of one group.
+    found : Homogeneity
+        The test of the groups.
 
     Returns
     -------
     tuple of str
         Sentences.
     """
-    said = [
-        f"All seatings: the {noun} that scatters most is {whole.widest}; were all alike, one as wide "
-        "would turn "
-        f"up with a chance of {chance(whole.widest_p)}, and differences as large as these among all of "
-        "them with "
-        f"{chance(whole.p)}."
-    ]
-    if sound is not None:
-        said.append(
-            f"Without the flagged seatings it is {sound.widest}, with {chance(sound.widest_p)} and "
-            f"{chance(sound.p)}."
-        )
-    last = whole if sound is None else sound
-    fair = min(last.p, last.widest_p) >= FLAG_LEVEL
-    said.append(
-        "Nothing speaks against one pooled standard deviation for all seatings."
+    fair = min(found.p, found.widest_p) >= FLAG_LEVEL
+    return (
+        f"{found.widest} scatters most. If all scattered alike, one as wide would still appear "
+        f"{in_campaigns(found.widest_p)}, and differences as large among all of them {in_campaigns(found.p)}.",
+        "Nothing speaks against one pooled standard deviation for all."
         if fair
-        else "One pooled standard deviation does not serve them all: look at that lamp by itself."
+        else "One pooled standard deviation does not serve them all: look at that one by itself.",
     )
-    return tuple(said)
 
 
 def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
@@ -273,54 +300,213 @@ def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
     return (
         f"{who} {verb} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to "
         f"{shown[1]} % at "
-        f"{100.0 * coverage:g} %; a steady bench shows such a sign with a chance of "
-        f"{chance(signal.p)})"
+        f"{100.0 * coverage:g} %; a steady bench shows such a sign {in_campaigns(signal.p)})"
     )
 
 
-def charts_words(charts: Iterable[BaselineChart], *, baseline: str, when: str) -> tuple[str, ...]:
-    """Return what control charts show, housing by housing.
+def chart_words(one: BaselineChart) -> str:
+    """Return what the control chart of one housing shows.
 
     Parameters
     ----------
-    charts : iterable of BaselineChart
-        One a housing.
-    baseline : str
-        The baseline lamp.
-    when : str
-        "before the voltage correction", or the like.
+    one : BaselineChart
+        The chart.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    place = f" in {one.housing}" if one.housing else ""
+    head = f"{one.lamp}{place} {'with' if one.volts_corrected else 'without'} the voltage correction"
+    covered = 1.0 - one.chart.false_alarm
+    strongest = {signal.kind: signal for signal in reversed(one.chart.signals)}
+    if "group" in strongest and "step" in strongest and strongest["group"].first == strongest["step"].first:
+        del strongest["step"]
+    kept = [strongest[kind] for kind in ("group", "step", "drift") if kind in strongest]
+    together = "; ".join(signal_words(signal, coverage=covered) for signal in kept)
+    days = [signal for signal in one.chart.signals if signal.kind == "day"]
+    alone = "; ".join(signal_words(signal, coverage=covered) for signal in days)
+    if not one.chart.signals:
+        return (
+            f"{head}: no day, no group of days, no step and no drift beyond its limit; the bench held within what "
+            "seatings and days scatter."
+        )
+    if not days:
+        return f"{head}: no single day is beyond its limits, but {together}."
+    if not kept:
+        return f"{head}: {alone}."
+    return f"{head}: {together}; and by {'itself' if len(days) == 1 else 'themselves'} {alone}."
+
+
+def held_words(
+    campaign: Campaign, before: Sequence[BaselineChart], after: Sequence[BaselineChart]
+) -> tuple[str, ...]:
+    """Return whether the bench held, what the voltage correction took off, and how often a sign comes by chance.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    before, after : sequence of BaselineChart
+        Without and with the voltage correction; `before` is empty where no reading states other volts.
 
     Returns
     -------
     tuple of str
-        One sentence a housing.
+        Sentences.
     """
-    said = []
-    for one in charts:
-        place = f" in {one.housing}" if one.housing else ""
-        signals = {signal.kind: signal for signal in reversed(one.chart.signals)}
-        kept = [signals[kind] for kind in ("group", "step", "drift") if kind in signals]
-        if "group" in signals and "step" in signals and signals["group"].first == signals["step"].first:
-            kept = [signals[kind] for kind in ("group", "drift") if kind in signals]
-        days = [signal for signal in one.chart.signals if signal.kind == "day"]
-        if not kept and not days:
-            said.append(
-                f"{baseline}{place} {when}: no day, no group of days, no step and no drift beyond its "
-                "limit; the "
-                f"bench held within what seatings and days scatter."
-            )
-            continue
-        covered = 1.0 - one.chart.false_alarm
-        together = "; ".join(signal_words(signal, coverage=covered) for signal in kept)
-        alone = "; ".join(signal_words(signal, coverage=covered) for signal in days)
-        if not days:
-            tail = f"no single day is beyond its limits, but {together}"
-        elif not kept:
-            tail = alone
-        else:
-            tail = f"{together}; and by {'itself' if len(days) == 1 else 'themselves'} {alone}"
-        said.append(f"{baseline}{place} {when}: {tail}.")
+    settings, found = campaign.bench.settings, [s for one in after for s in one.chart.signals]
+    lost = [s for one in before for s in one.chart.signals]
+    said = [
+        "No: even with its corrections the baseline shows something that chance seldom makes; see below."
+        if found
+        else "Yes: with its corrections the baseline shows no day, no group of days, no step and no drift beyond what "
+        "seatings and days scatter."
+    ]
+    if lost and not found:
+        said.append(
+            "Without the voltage correction it does not hold: the supply moved, and the correction takes it off."
+        )
+    if found and campaign.selection.readings["socket_V"].isna().any():
+        said.append(
+            "Write the volts at the lamp socket beside each reading (socket_V): the supply is the first thing to "
+            "suspect."
+        )
+    notes = campaign.bench.tables["days"].set_index("day")["note"].astype(str)
+    first = dict.fromkeys(str(s.first) for s in (lost or found) if s.kind in {"group", "step"})
+    said += [f"Noted in days.csv for {day}: {notes[day]}." for day in first if notes.get(day)]
+    origin = "declared" if "day_sd_percent" in settings.declared else "assumed"
+    chance_of = in_campaigns(after[0].chart.false_alarm)
+    said.append(
+        f"Days may scatter by {decimal(settings.day_sd_percent, 1)} % ({origin}). In a housing where nothing happened, "
+        f"such a sign turns up {chance_of}."
+    )
     return tuple(said)
+
+
+def linked_words(campaign: Campaign) -> tuple[str, ...]:
+    """Return which days of the baseline were read with another meter.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    tuple of str
+        One sentence a meter.
+    """
+    rows = campaign.selection.readings
+    rows = rows[(rows["lamp"] == campaign.baseline) & (rows["onto"] != rows["meter"])]
+    return tuple(
+        f"On {joined(dict.fromkeys(block['day']))} it was read with {meter} and brought to {campaign.selection.meter} "
+        f"by their link; these days share its uncertainty, {decimal(100.0 * float(block['link_u'].iloc[0]), 1)} %."
+        for meter, block in rows.groupby("meter", sort=False)
+    )
+
+
+def bracketed_words(campaign: Campaign, over: pd.DataFrame) -> tuple[str, ...]:
+    """Return how many seatings stand between two baselines, and how much either of them would change.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    over : DataFrame
+        One row a seating: inside (bool), and the lower and upper of the baselines beside it, least and most. [ln lx]
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
+    half = 50.0 * float(np.median(over["most"] - over["least"]))
+    seating = 100.0 * campaign.spreads.mounting.sd
+    judged = (
+        f"one seating of a lamp scatters with a standard deviation of {decimal(seating, 1)} %, so this much is no sign "
+        "of drift within the days."
+        if half <= seating
+        else f"that is more than the {decimal(seating, 1)} % that one seating scatters: the bench drifts within a day, "
+        "and only ratios by clock hold."
+    )
+    said = (
+        f"{int(over['inside'].sum())} of {len(over)} seatings stand between two baselines of their day and housing. "
+        "Taking either of the two instead of the value in between would move a ratio by "
+        f"± {decimal(half, 1)} % (median); {judged}"
+    )
+    if campaign.selection.readings["socket_V"].notna().all():
+        return (said,)
+    return (
+        said,
+        "Write the volts at the lamp socket beside each reading: they say whether the supply moved.",
+    )
+
+
+def colour_words(row: Mapping[Any, Any]) -> str:
+    """Return whether two links differ as the colour responses of the meters say they should.
+
+    Parameters
+    ----------
+    row : mapping
+        One row of `meter_change.colour_prediction`.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    end = (
+        "the meters' colours explain it"
+        if row["low"] <= row["predicted"] <= row["high"]
+        else "something else differs between the meters as well"
+    )
+    return (
+        f"The link of {row['technology']} lamps over that of {row['against']} lamps is {decimal(row['observed'], 4)} "
+        f"({decimal(row['low'], 4)} to {decimal(row['high'], 4)}); from the spectra and the responsivities of both "
+        f"meters it should be {decimal(row['predicted'], 4)}: {end}."
+    )
+
+
+def refused_words(refused: str, technologies: Sequence[str]) -> list[str]:
+    """Return what keeps readings on the old meter.
+
+    Parameters
+    ----------
+    refused : str
+        Why none can be brought to the new one; empty where nothing stands against it.
+    technologies : sequence of str
+        Those without a link.
+
+    Returns
+    -------
+    list of str
+        One sentence each.
+    """
+    said = [f"{technology_words(kind)}: no link; they stay on the old meter." for kind in technologies]
+    return [f"{capital(refused)}."] if refused else said
+
+
+def moved_words(how: str, change: MeterChange) -> str:
+    """Return how many verdicts change with the meter.
+
+    Parameters
+    ----------
+    how : str
+        What is done about the colour: "corrected".
+    change : MeterChange
+        Both results.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    if change.after.empty:
+        return f"Colour {how}: no verdict on {change.new}, for the baseline has no link."
+    count = f"{len(change.changed)} of {len(change.after)} verdicts"
+    return f"Colour {how}: {count} change from {change.old} to {change.new}."
 
 
 def technology_words(technology: str) -> str:

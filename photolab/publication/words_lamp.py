@@ -8,7 +8,7 @@ from typing import Any
 
 from photolab.bench import value
 from photolab.bench.campaign import Campaign
-from photolab.bench.derived import Gain, HousingDifference, judge_gain
+from photolab.bench.derived import Gain, HousingDifference
 from photolab.bench.electrical import highest_power
 from photolab.bench.heat import WarmUpRun
 from photolab.bench.model import Bench, Settings
@@ -22,16 +22,18 @@ from photolab.publication.words_heat import known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
 
 __all__ = [
+    "CLAIMS",
     "THEIR_EXAMPLE",
+    "claim_judgement",
     "claim_sentence",
     "equivalence_sentence",
     "gain_sentence",
     "housings_sentence",
     "lamp_row",
-    "lamp_sentence",
     "left_out_sentence",
     "left_sentence",
     "light_words",
+    "price_judgement",
     "price_sentences",
     "record_sentences",
     "their_words",
@@ -123,38 +125,6 @@ def _gain(gain: Gain) -> str:
     return f"{head} ({statements.interval_words(gain)}), {said}."
 
 
-def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
-    """Return what was found about one lamp in one housing, for its specimens and, where that differs, its model.
-
-    Parameters
-    ----------
-    campaign : Campaign
-        The evaluated campaign.
-    lamp, housing : str
-        Which.
-
-    Returns
-    -------
-    str
-        One sentence or two, with the figure, its interval and its scope.
-    """
-    difference = campaign[lamp, housing] - campaign[campaign.baseline, housing]
-    gain, model = (
-        judge_gain(campaign, difference, lamp, campaign.baseline, housing=housing, scope=scope)
-        for scope in ("specimens", "models")
-    )
-    said = _gain(gain)
-    if model.family_verdict == gain.family_verdict:
-        return said
-    shown = "For" if model.family_verdict == "clear" else "Not shown for"
-    alone = (
-        " by itself, not shown among all pairs" if model.verdict == "clear" != model.family_verdict else ""
-    )
-    single = "; a single piece says nothing of its model, so the declared spread of pieces stands in"
-    tail = alone + (single if gain.specimens == 1 else "")
-    return f"{said} {'For' if alone else shown} the model as sold: {statements.interval_words(model)}{tail}."
-
-
 def housings_sentence(found: HousingDifference) -> str:
     """Return whether two housings agree on a lamp.
 
@@ -189,6 +159,56 @@ def _lamp(bench: Bench, lamp: str) -> dict[Hashable, Any]:
     return next(row for row in bench.tables["lamps"].to_dict("records") if row["lamp"] == lamp)
 
 
+def claim_judgement(bench: Bench, lamp: str) -> value.ClaimJudgement:
+    """Return the flux claimed for a lamp against the highest watts measured.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    lamp : str
+        The lamp.
+
+    Returns
+    -------
+    ClaimJudgement
+        With its code.
+    """
+    row, power = _lamp(bench, lamp), highest_power(bench, lamp)
+    watts, per = (math.nan, "") if power is None else (power.upper, "lamp")
+    return value.judge_claim(
+        float(row["claimed_flux_lm"]), watts, claimed_per=str(row["claimed_per"]), power_per=per
+    )
+
+
+def price_judgement(bench: Bench, gain: Gain) -> value.PriceJudgement:
+    """Return what each percent of a gain costs, or why that is not said.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    gain : Gain
+        A lamp in a housing, with an interval.
+
+    Returns
+    -------
+    PriceJudgement
+        With its code.
+    """
+    row, dates = _lamp(bench, gain.lamp), [d for d in bench.tables["days"]["date"] if d]
+    return value.price_of_gain(
+        float(row["price"]),
+        ratio=gain.ratio,
+        low=gain.low,
+        high=gain.high,
+        price_per=str(row["price_per"]),
+        price_date=str(row["price_date"]),
+        last_day=max(dates, default=""),
+        currency=bench.settings.currency,
+    )
+
+
 def claim_sentence(bench: Bench, lamp: str) -> str:
     """Return what is said of a claimed flux.
 
@@ -204,11 +224,7 @@ def claim_sentence(bench: Bench, lamp: str) -> str:
     str
         One sentence in neutral words; blank where no flux is claimed.
     """
-    row, power = _lamp(bench, lamp), highest_power(bench, lamp)
-    watts, per = (math.nan, "") if power is None else (power.upper, "lamp")
-    found = value.judge_claim(
-        float(row["claimed_flux_lm"]), watts, claimed_per=str(row["claimed_per"]), power_per=per
-    )
+    row, power, found = _lamp(bench, lamp), highest_power(bench, lamp), claim_judgement(bench, lamp)
     if found.code == "no_claim":
         return ""
     if found.claim is None or power is None:
@@ -237,19 +253,9 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
     tuple of str
         One sentence; none without a price or without an interval.
     """
-    row, dates = _lamp(bench, gain.lamp), [d for d in bench.tables["days"]["date"] if d]
     if gain.missing:
         return ()
-    found = value.price_of_gain(
-        float(row["price"]),
-        ratio=gain.ratio,
-        low=gain.low,
-        high=gain.high,
-        price_per=str(row["price_per"]),
-        price_date=str(row["price_date"]),
-        last_day=max(dates, default=""),
-        currency=bench.settings.currency,
-    )
+    found = price_judgement(bench, gain)
     if found.code == "no_price":
         return ()
     where = f"{gain.lamp} in {gain.housing}" if gain.housing else gain.lamp

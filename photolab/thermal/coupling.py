@@ -13,7 +13,7 @@ from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.metrology.arguments import as_given, finite, not_negative, positive, require
-from photolab.metrology.quantity import COVERAGE, of_quantities
+from photolab.metrology.quantity import COVERAGE, Input, Measured, measured, of_quantities
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import model_residuals
 
@@ -255,20 +255,15 @@ def shared_time_constants(
         message = f"margin must be more than 0; got {margin}"
         raise ValueError(message)
     times = np.asarray(time_s, dtype=float)
-    fits = [
-        _log_time_constant(name, times, y) for name, y in (("light", light), ("temperature", temperature))
-    ]
-    (ln_light, u_light, dof_light), (ln_case, u_case, dof_case) = fits
-    u = float(np.hypot(u_light, u_case))
-    dof = u**4 / (u_light**4 / dof_light + u_case**4 / dof_case)
+    ln_light = _log_time_constant("light", times, light)
+    ln_case = _log_time_constant("temperature", times, temperature)
     difference = ln_light - ln_case
-    half = float(stats.t.isf((1.0 - coverage) / 2.0, dof)) * u
-    alike = abs(difference) + half <= np.log1p(margin)
-    code = "shared" if alike else "different" if abs(difference) > half else "not_resolved"
-    ratio, low, high = np.exp(difference + half * np.array([0.0, -1.0, 1.0]))
-    return TimeConstants(
-        float(np.exp(ln_light)), float(np.exp(ln_case)), float(ratio), float(low), float(high), code
-    )
+    low, high = difference.interval(coverage)
+    alike = max(-low, high) <= np.log1p(margin)
+    code = "shared" if alike else "not_resolved" if low <= 0.0 <= high else "different"
+    logs = (ln_light.value, ln_case.value, difference.value, low, high)
+    tau_light, tau_case, ratio, low, high = (float(x) for x in np.exp(logs))
+    return TimeConstants(tau_light, tau_case, ratio, low, high, code)
 
 
 def to_ambient(
@@ -337,8 +332,8 @@ def to_ambient_uncertainty(
         As in `to_ambient`.
     """
     step, c = _step(ambient, reference_ambient), _coefficient(coefficient)
-    own = np.asarray(coefficient_uncertainty, dtype=float)
-    return np.asarray(np.hypot(step * own, c * np.asarray(ambient_uncertainty, dtype=float)))[()]
+    own, ambient_u = (np.asarray(u, dtype=float) for u in (coefficient_uncertainty, ambient_uncertainty))
+    return np.asarray(np.sqrt((step * own) ** 2 + (c * ambient_u) ** 2))[()]
 
 
 @of_quantities("K/W")
@@ -416,11 +411,11 @@ def light_at_ambient(
     """
     positive("remaining", remaining, missing=False)
     step = float(_step(ambient, other_ambient))
-    u = float(np.hypot(ln_standard_uncertainty, step * slope.standard_uncertainty / 100.0))
-    middle = np.log(remaining) + slope.percent_per_kelvin / 100.0 * step
-    half = float(stats.norm.isf((1.0 - coverage) / 2.0)) * u
-    value, low, high = np.exp(middle + half * np.array([0.0, -1.0, 1.0]))
-    return ExpectedLight(float(value), float(low), float(high), u, True, abs(step) > slope.span / 2.0)
+    percent = Input("light per kelvin", slope.standard_uncertainty)
+    left = measured(float(np.log(remaining)), Input("remaining light", ln_standard_uncertainty))
+    ln = left + measured(slope.percent_per_kelvin, percent) * (step / 100.0)
+    value, low, high = np.exp((ln.value, *ln.interval(coverage)))
+    return ExpectedLight(float(value), float(low), float(high), ln.u, True, abs(step) > slope.span / 2.0)
 
 
 def _coefficient(coefficient: ArrayLike) -> Array:
@@ -469,8 +464,8 @@ def _checked_pair(
     return x, np.log(lit), np.array(ux), np.array(ul / lit)
 
 
-def _log_time_constant(name: str, times: Array, response: ArrayLike) -> tuple[float, float, float]:
-    """Return ln of the time constant, its standard uncertainty with correlated residuals, and the dof."""
+def _log_time_constant(name: str, times: Array, response: ArrayLike) -> Measured:
+    """Return ln of the time constant, correlated residuals allowed for."""
     y = np.asarray(response, dtype=float)
     fit = fit_exponentials(times, y, terms=1)
     tau, amplitude = float(fit.time_constants[0]), float(fit.amplitudes[0])
@@ -481,4 +476,4 @@ def _log_time_constant(name: str, times: Array, response: ArrayLike) -> tuple[fl
     if fit.at_bound or not u < 1.0:
         message = f"{name} must bend within its record to have a time constant; got none between the bounds"
         raise MethodError(message, code="no_time_constant", known={"record_s": float(np.ptp(times))})
-    return float(np.log(tau)), u, noise.dof
+    return measured(float(np.log(tau)), Input(f"time constant of {name}", u, dof=noise.dof, kind="fit"))

@@ -52,7 +52,7 @@ GRID_MISFIT = (
 )
 OUTLYING = 6.0  # robust SDs
 EVERYTHING = ("remaining", "beyond_record", "final_level", "time_constants")
-BLOCKS: Mapping[str, tuple[str, ...]] = {
+FINDINGS: Mapping[str, tuple[str, ...]] = {
     "fitted_light_not_positive": EVERYTHING,
     "second_step": EVERYTHING,
     "step": ("beyond_record", "final_level"),
@@ -62,9 +62,18 @@ BLOCKS: Mapping[str, tuple[str, ...]] = {
     "not_one_settling_curve": ("beyond_record", "final_level", "time_constants"),
     "ripple": ("beyond_record", "final_level"),
     "too_few_independent_readings": EVERYTHING,
+    "few_independent_readings": (),
+    "slow_correlated_noise": (),
+    "correlated_residual_or_event": (),
+    "coarse_display": (),
+    "gap": (),
     "outliers": ("beyond_record", "final_level"),
+    "more_than_two_rates": (),
+    "drift_assumed": (),
+    "initial_outside_record": (),
+    "readings_set_aside": (),
 }
-"""What a finding forbids."""
+"""What can be found about a record, in the order told, and what each forbids."""
 GAP_PART = 0.25  # of the record
 
 
@@ -199,7 +208,7 @@ def _judged(fit: WarmUp, curve_from: Callable[..., Curve], second: bool) -> Warm
         more_rates = _share_of_rates(_excess_over(fit.monotone, fit.curve))
     fit = replace(fit, described=described, step=_step_of(fit.curve), more_rates=more_rates)
     found = _what_holds(fit, second)
-    findings = tuple(Finding(code, BLOCKS.get(code, ())) for code, holds in found.items() if holds)
+    findings = tuple(Finding(code, blocks) for code, blocks in FINDINGS.items() if found[code])
     return replace(fit, findings=findings)
 
 

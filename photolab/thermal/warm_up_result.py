@@ -405,7 +405,7 @@ class WarmUp:
         variance = fit_variance + declared
         if 0.0 < fit_variance < variance:  # declared parts count as known
             dof *= (variance / fit_variance) ** 2
-        arms = self._quantile(dof) * np.hypot(arms / quantile, np.sqrt(declared))
+        arms = self._quantile(dof) * np.sqrt((arms / quantile) ** 2 + declared)
         spread, (down, up) = float(np.sqrt(variance)), np.minimum(arms, LARGEST_LOG)
         low, high = value * float(np.exp(-down)), value * float(np.exp(up))
         if self.more_rates > 0.0:
@@ -431,7 +431,8 @@ class WarmUp:
             raise MethodError(message, code="no_light_left", known=self._known_at_end(initial))
         until = min(at_s, FARTHEST * float(self.time_s[-1]))
         extra = self._normal_quantile() * float(np.sqrt(self._declared_variance(until, initial)))
-        down, up = np.hypot(np.log(value / max(low, 1e-9)), extra), np.hypot(np.log(high / value), extra)
+        arms = np.log([value / max(low, 1e-9), high / value])
+        down, up = np.sqrt(arms**2 + extra**2)
         spread = float(down + up) / (2.0 * self._normal_quantile())
         ceiling = float(monotone.time_constants[-1])
         ends = value * float(np.exp(-down)), value * float(np.exp(up))

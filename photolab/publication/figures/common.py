@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import functools
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import ParamSpec, TypeVar
@@ -174,6 +174,7 @@ def new_figure(
     height: float = 3.0,
     share_x: bool = False,
     share_y: bool = False,
+    heights: Sequence[float] | None = None,
 ) -> tuple[Figure, list[Axes]]:
     """Return an empty figure with its panels.
 
@@ -185,6 +186,8 @@ def new_figure(
         Size of the whole figure. [in]
     share_x, share_y : bool, default False
         One scale for all panels.
+    heights : sequence of float, optional
+        Heights of the rows of panels against one another; alike where not given. [1]
 
     Returns
     -------
@@ -193,7 +196,9 @@ def new_figure(
     """
     figure = Figure(figsize=(width, height), layout=SteadyLayout())
     FigureCanvasAgg(figure)
-    panels = figure.subplots(rows, columns, sharex=share_x, sharey=share_y, squeeze=False)
+    panels = figure.subplots(
+        rows, columns, sharex=share_x, sharey=share_y, squeeze=False, height_ratios=heights
+    )
     return figure, [axes for row in panels for axes in row]
 
 

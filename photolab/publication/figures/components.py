@@ -5,9 +5,10 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
+from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, styled
 
-__all__ = ["draw"]
+__all__ = ["draw", "words"]
 
 
 @styled
@@ -53,3 +54,25 @@ def draw(axes: Axes, table: pd.DataFrame) -> None:
     axes.grid(axis="x")
     axes.set_xlabel("standard deviation (%)")
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.1)
+
+
+def words(table: pd.DataFrame, *, coverage: float) -> str:
+    """Return what the figure shows.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As for `draw`.
+    coverage : float
+        Of the intervals. [1]
+
+    Returns
+    -------
+    str
+        One sentence with its key numbers.
+    """
+    said = "; ".join(
+        f"{row['label']} {decimal(row['sd'], 2)} ({decimal(row['low'], 2)} to {decimal(row['high'], 2)})"
+        for row in table.to_dict("records")
+    )
+    return f"Standard deviations in % as dots with their intervals at {100.0 * coverage:g} %: {said}."

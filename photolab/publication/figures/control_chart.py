@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from photolab.metrology.control import ControlChart
+from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, shown_name, styled
 
-__all__ = ["draw"]
+__all__ = ["draw", "percent", "words"]
 
 
 @styled
@@ -57,3 +61,57 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
     if table["group"].any() or table["out"].any():
         axes.legend(loc="upper right", borderaxespad=0.2)
     axes.set_title(shown_name(title, 90))
+
+
+def percent(chart: ControlChart) -> pd.DataFrame:
+    """Return a chart of ln values as `draw` takes it.
+
+    Parameters
+    ----------
+    chart : ControlChart
+        In ln. [1]
+
+    Returns
+    -------
+    DataFrame
+        day, percent, low, high, out, group. [%]
+    """
+    days = chart.table
+    together = next((s for s in chart.signals if s.kind in {"group", "step"}), None)
+    at = days["day"].tolist()
+    span = range(at.index(together.first), at.index(together.last) + 1) if together else range(0)
+    return pd.DataFrame(
+        {
+            "day": days["day"].astype(str),
+            **{
+                name: 100.0 * np.expm1(days[column] - chart.centre)
+                for name, column in (("percent", "mean"), ("low", "low"), ("high", "high"))
+            },
+            "out": days["out"],
+            "group": [place in span for place in range(len(days))],
+        }
+    )
+
+
+def words(charts: Mapping[str, pd.DataFrame]) -> str:
+    """Return what charts show.
+
+    Parameters
+    ----------
+    charts : mapping of str to DataFrame
+        Title to rows as for `draw`.
+
+    Returns
+    -------
+    str
+        Every day's mean.
+    """
+    said = [
+        f"{title}: {', '.join(f'{day} {decimal(x, 1)}' for day, x in zip(t['day'], t['percent'], strict=True))}"
+        for title, t in charts.items()
+    ]
+    high = max((float(table["high"].max()) for table in charts.values()), default=0.0)
+    return (
+        "The baseline, mean of each day in % from the mean of all days, limits of a single day at most "
+        f"± {decimal(high, 1)} %. {'; '.join(said)}."
+    )

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
+from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, INK, PALE, shown_name, styled
 
-__all__ = ["draw"]
+__all__ = ["draw", "words"]
 
 _SPREAD = 0.26
 _LOOKS = (("blue", "o"), ("orange", "s"), ("green", "^"), ("purple", "D"), ("sky", "v"), ("black", "P"))
@@ -71,3 +72,30 @@ def _heights(place: int, count: int) -> list[float]:
     if count == 1:
         return [float(place)]
     return [place - _SPREAD + 2.0 * _SPREAD * i / (count - 1) for i in range(count)]
+
+
+def words(table: pd.DataFrame, *, sd: float) -> str:
+    """Return what the figure shows.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As for `draw`.
+    sd : float
+        Half-width of the pale band. [%]
+
+    Returns
+    -------
+    str
+        One sentence with its key numbers, and one for each flagged seating.
+    """
+    sound = table.loc[~table["flagged"], "percent"]
+    apart = "".join(
+        f" Flagged: {row['lamp']} in {row['housing']}, {row['label']}, {decimal(row['percent'], 1)} %."
+        for row in table[table["flagged"]].to_dict("records")
+    )
+    return (
+        f"{len(table)} seatings of {table['lamp'].nunique()} lamps as marks on one row a lamp, by how far each lies "
+        f"from the lamp's mean in its housing: {decimal(sound.min(), 1)} to {decimal(sound.max(), 1)} %; the pale band "
+        f"is ± {decimal(sd, 1)} %, one standard deviation.{apart}"
+    )

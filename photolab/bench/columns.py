@@ -1,0 +1,182 @@
+"""Columns of one length as arrays, and the rows that agree in some of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Array = NDArray[np.float64]
+Integers = NDArray[np.intp]
+Table: TypeAlias = "pd.DataFrame | Mapping[str, Any] | Columns"
+
+_FEW = 5000  # rows up to which a dictionary finds the groups sooner than pandas
+_MANY = 8  # codes a row, before they are packed again
+
+
+@dataclass(frozen=True, eq=False)
+class Groups:
+    """Rows that agree.
+
+    Attributes
+    ----------
+    code : ndarray of int, shape (rows,)
+        Group of each row, numbered as they first appear.
+    first : ndarray of int, shape (groups,)
+        First row of each group.
+    """
+
+    code: Integers
+    first: Integers
+
+    def __len__(self) -> int:
+        return len(self.first)
+
+    @property
+    def size(self) -> Integers:
+        """Rows of each group [1]."""
+        return np.bincount(self.code, minlength=len(self))
+
+    def sum(self, values: Array) -> Array:
+        """Return the sum of a column in each group [its unit]."""
+        return np.asarray(np.bincount(self.code, values, len(self)), dtype=np.float64)
+
+    def mean(self, values: Array) -> Array:
+        """Return the mean of a column in each group, without blank cells; NaN where all are blank [its unit]."""
+        start = values[self.first]
+        away = values - start[self.code]  # what does not scatter has no scatter from rounding either
+        known = ~np.isnan(away)
+        if known.all():
+            return start + self.sum(away) / self.size
+        known = ~np.isnan(values)
+        with np.errstate(invalid="ignore"):  # all cells blank
+            return self.sum(np.where(known, values, 0.0)) / np.bincount(self.code, known, len(self))
+
+    def least(self, values: Array) -> Array:
+        """Return the smallest value of each group [its unit]."""
+        order = np.argsort(self.code, kind="stable")
+        starts = np.concatenate(([0], np.cumsum(self.size)[:-1]))
+        return np.minimum.reduceat(values[order], starts)
+
+
+class Columns:
+    """Columns of one length; groups are found once.
+
+    Parameters
+    ----------
+    table : DataFrame, mapping or Columns
+        One entry a row in each column.
+    rows : ndarray of int, optional
+        Rows that are meant; all of them where not given.
+    """
+
+    def __init__(self, table: Table, rows: Integers | None = None) -> None:
+        self._table = table
+        self._at = rows
+        self._arrays: dict[str, NDArray[Any]] = {}
+        self._groups: dict[tuple[str, ...], Groups] = {}
+        self.rows: int = len(rows) if rows is not None else _length(table)
+
+    @classmethod
+    def of(cls, table: Table) -> Columns:
+        """Return a table as columns."""
+        return table if isinstance(table, Columns) else cls(table)
+
+    def __iter__(self) -> Iterator[str]:
+        return (str(column) for column in self._table)
+
+    def __getitem__(self, column: str) -> NDArray[Any]:
+        if column not in self._arrays:
+            whole = np.asarray(self._table[column])
+            self._arrays[column] = whole if self._at is None else whole[self._at]
+        return self._arrays[column]
+
+    def __setitem__(self, column: str, values: NDArray[Any]) -> None:
+        self._arrays[column] = values
+
+    def __contains__(self, column: str) -> bool:
+        return column in self._arrays or column in self._table
+
+    def numbers(self, column: str) -> Array:
+        """Return a column as numbers [its unit]."""
+        return np.asarray(self[column], dtype=np.float64)
+
+    def among(self, rows: Integers) -> Columns:
+        """Return some of the rows, in that order."""
+        return Columns(self, rows)
+
+    def table(self) -> pd.DataFrame:
+        """Return the columns that were given as a table."""
+        import pandas as pd  # two readings do without
+
+        return pd.DataFrame({column: self[column] for column in self})
+
+    def groups(self, *columns: str) -> Groups:
+        """Return the rows that agree in some columns; all rows agree in none."""
+        if columns not in self._groups:
+            self._groups[columns] = self._found(columns)
+        return self._groups[columns]
+
+    def _found(self, columns: tuple[str, ...]) -> Groups:
+        if not columns:
+            return Groups(np.zeros(self.rows, dtype=np.intp), np.zeros(1, dtype=np.intp))
+        if len(columns) == 1:
+            return _of(self[columns[0]])
+        code, several = np.zeros(self.rows, dtype=np.intp), 1
+        for column in columns:
+            one = self.groups(column)
+            if len(one) < 2:
+                continue
+            code, several = code * len(one) + one.code, several * len(one)
+            if several > _MANY * (self.rows + _FEW):
+                packed = equal(code)
+                code, several = packed.code, len(packed)
+        first = np.full(several, self.rows)
+        first[code[::-1]] = np.arange(self.rows)[::-1]  # of those that agree the earliest is written last
+        used = np.flatnonzero(first < self.rows)
+        order = used[np.argsort(first[used])]
+        rank = np.empty(several, dtype=np.intp)
+        rank[order] = np.arange(len(order))
+        return Groups(rank[code], first[order])
+
+
+def _length(table: Table) -> int:
+    """Return the rows of a table."""
+    return table.rows if isinstance(table, Columns) else len(table[str(next(iter(table)))])
+
+
+def _of(values: NDArray[Any]) -> Groups:
+    """Return the rows of one column that agree; blank numbers agree with each other."""
+    if values.dtype.kind != "O":
+        return equal(values)
+    if len(values) > _FEW:
+        import pandas as pd  # many rows come from tables
+
+        code = pd.factorize(values)[0].astype(np.intp)
+    else:
+        seen: dict[Any, int] = {}
+        code = np.array([seen.setdefault(v, len(seen)) for v in values.tolist()], dtype=np.intp)
+    return Groups(code, _firsts(code))
+
+
+def _firsts(code: Integers) -> Integers:
+    """Return the first row of each group that is numbered as it appears."""
+    if not len(code):
+        return code
+    highest = np.maximum.accumulate(code)
+    return np.flatnonzero(np.concatenate(([True], highest[1:] > highest[:-1])))
+
+
+def equal(values: NDArray[Any]) -> Groups:
+    """Return equal values as groups, numbered as they first appear; blank numbers are equal."""
+    _, first, inverse = np.unique(values, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    rank = np.empty(len(first), dtype=np.intp)
+    rank[order] = np.arange(len(first))
+    return Groups(rank[inverse], first[order])

@@ -1,0 +1,105 @@
+"""The one table of who shares what: readings by columns, as estimates and what moves them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photolab.bench.columns import Columns, Table
+from photolab.bench.model import Bench
+from photolab.bench.shared_inputs import Loadings, add_meter, spread_input
+from photolab.bench.spreads import Spread, Spreads
+from photolab.bench.supply_and_time import DRIFT_PERCENT_PER_HOUR, add_supply_and_time
+from photolab.metrology.quantity import Input, Joint, Measured
+
+DRIFT = Input(("drift",), DRIFT_PERCENT_PER_HOUR / 100.0, kind="day", source="assumed")
+"""Drift within one day in one housing; readings of the baseline early and late in the day tell it. [1/h]"""
+
+
+def readings(
+    columns: Table,
+    bench: Bench,
+    spreads: Spreads,
+    *,
+    shown: Table | None = None,
+    certificate_age: Mapping[str, float] | None = None,
+) -> Joint:
+    """Return mounting means as quantities: estimates in ln, and one sparse matrix of what moves them.
+
+    Parameters
+    ----------
+    columns : DataFrame or mapping of columns
+        One entry a mounting mean in each, as `Campaign.seats`: what `shared_inputs.add_meter` and
+        `supply_and_time.add_supply_and_time` name, ln_value, and hours (from the middle of the day) [h].
+    bench : Bench
+        Its meters and reference voltage.
+    spreads : Spreads
+        Standard deviations of readings, mountings, days and specimens.
+    shown : DataFrame or mapping of columns, optional
+        Each reading behind the means: seat (place of its mean) and net_lx; one a mean where not given. [lx]
+    certificate_age : mapping, optional
+        Years since the certificate, by meter. [a]
+
+    Returns
+    -------
+    Joint
+        Named by number. [ln lx]
+    """
+    seats = Columns.of(columns)
+    loads = Loadings(seats)
+    add_meter(loads, bench.meters, shown=shown, certificate_age=certificate_age)
+    seat = ("lamp", "specimen", "housing", "day", "mounting")
+    loads.add(seat, 1.0, *_pooled(seats, "mounting", "housing", spreads.seating_in))
+    noise = seats.groups("lamp", "n")
+    sds = spreads.noise(seats)[noise.first].tolist()
+    lamps = seats["lamp"][noise.first].tolist()
+    scatter = [_noise(sd, spreads.reading[str(lamp)].dof) for sd, lamp in zip(sds, lamps, strict=True)]
+    noisy = np.where(np.array(sds) > 0.0, 1.0, 0.0)[noise.code]
+    loads.add((*seat, "point", "instant"), noisy, scatter, noise.code)
+    loads.add(("day", "housing"), seats.numbers("hours"), [DRIFT])
+    loads.add(("day", "housing"), 1.0, [spread_input("day", (), spreads.day.sd, spreads.day.dof)])
+    loads.add(("lamp", "specimen"), 1.0, *_pooled(seats, "specimen", "lamp", spreads.specimens.__getitem__))
+    add_supply_and_time(loads, bench.meters, bench.settings.reference_voltage_V)
+    return loads.joint(seats["number"].tolist(), seats.numbers("ln_value"))
+
+
+def reading(row: Mapping[str, Any], bench: Bench, spreads: Spreads) -> Measured:
+    """Return one mounting mean as a quantity: the case of one row of `readings`.
+
+    Parameters
+    ----------
+    row : mapping
+        Column to entry, as a row of `Campaign.seats`.
+    bench, spreads
+        As for `readings`.
+
+    Returns
+    -------
+    Measured
+        ln of the reading. [ln lx]
+    """
+    table = {column: np.array([entry]) for column, entry in dict(row).items()}
+    return readings(table, bench, spreads)[row["number"]]
+
+
+def _pooled(
+    seats: Columns, term: str, column: str, spread_of: Callable[[str], Spread], pool: str = ""
+) -> tuple[list[Input], NDArray[np.intp]]:
+    """Return the inputs whose standard deviation was taken from one pool, and the pool of each row."""
+    groups = seats.groups(column)
+    labels = [str(label) for label in seats[column][groups.first]]
+    spreads = [spread_of(label) for label in labels]
+    inputs = [
+        spread_input(term, (), s.sd, s.dof, pool=f"{pool}{label}")
+        for s, label in zip(spreads, labels, strict=True)
+    ]
+    return inputs, groups.code
+
+
+def _noise(sd: float, dof: float) -> Input:
+    group = None if math.isinf(dof) else ("noise", f"{dof:g}")
+    return Input(("noise",), sd, dof=dof, kind="reading scatter", source="own readings", variance=group)

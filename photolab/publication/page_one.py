@@ -1,0 +1,527 @@
+"""What stands on page one, made from the rows of results.csv: questions, who gives more after the heat, one table.
+
+Every figure is a `Told`: its text, and the row it stands in. A test holds each against its row.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from photolab.bench.campaign import Campaign
+from photolab.bench.heat import warm_up_runs
+from photolab.bench.model import Question
+from photolab.metrology.reporting import decimal, with_uncertainty
+from photolab.publication.figures import after_heat
+from photolab.publication.figures.common import Picture, new_figure, picture
+from photolab.publication.findings import joined
+
+__all__ = ["KEYS", "Line", "PageOne", "Told", "drawn", "figure_of", "page_one", "paragraphs", "table_html"]
+
+KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
+"""What names a row of results.csv."""
+LIGHT = "illuminance ratio"
+_PICTURED = ["lamp", "housing", "title", "specimens", "earlier", "percent", "low", "high"]
+_PICTURED += ["model_low", "model_high", "word"]
+
+
+@dataclass(frozen=True)
+class Told:
+    """A figure on the page.
+
+    Attributes
+    ----------
+    text : str
+        As it is read.
+    value : float
+        As results.csv has it. [unit of the row]
+    row : mapping of str to str
+        `KEYS` of the row.
+    """
+
+    text: str
+    value: float
+    row: tuple[tuple[str, str], ...]
+
+
+def figure_of(row: Mapping[Any, Any], text: str) -> Told:
+    """Return a figure with the row it stands in.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of results.csv.
+    text : str
+        As it is read.
+
+    Returns
+    -------
+    Told
+        The figure.
+    """
+    return Told(text, float(row["value"]), tuple((key, str(row[key] or "")) for key in KEYS))
+
+
+Row = dict[Any, Any]
+"""A row of results.csv."""
+Line = tuple[str | Told, ...]
+"""A sentence or a cell: words and figures in their order."""
+
+
+@dataclass(frozen=True)
+class PageOne:
+    """What was found.
+
+    Attributes
+    ----------
+    questions, sentences : tuple of Line
+        What was asked before the readings with its answer; then who gives more, in both, and who was not held.
+    heads : tuple of str
+        Heads of the table.
+    table : tuple of tuple of Line
+        One row a lamp.
+    pictured : DataFrame
+        What `figures.after_heat` draws.
+    """
+
+    questions: tuple[Line, ...]
+    sentences: tuple[Line, ...]
+    heads: tuple[str, ...]
+    table: tuple[tuple[Line, ...], ...]
+    pictured: pd.DataFrame
+
+
+def page_one(campaign: Campaign, rows: pd.DataFrame) -> PageOne:
+    """Return what page one says.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    rows : DataFrame
+        Its rows, as `tables.results` returns them.
+
+    Returns
+    -------
+    PageOne
+        Sentences, table and picture, each from those rows.
+    """
+    book = _Book(campaign, rows)
+    questions = tuple(_answer(book, question) for question in campaign.bench.questions)
+    heads = ["lamp", "specimens", *(f"{book.where(h)}: {book.instants}" for h in book.housings)]
+    table = [_lamp_row(book, lamp) for lamp in book.lamps]
+    more: list[tuple[str, list[Line]]] = [
+        ("W", [_watts(book, lamp) for lamp in book.lamps]),
+        ("surface (°C)", [_surface(book, lamp) for lamp in book.lamps]),
+        ("price", [_price(book, lamp) for lamp in book.lamps]),
+        ("how obtained", [(str(book.lamp(lamp)["obtained"]),) for lamp in book.lamps]),
+        ("to know", [_to_know(book, lamp) for lamp in book.lamps]),
+    ]
+    for head, cells in more:
+        if any(part for cell in cells for part in cell):
+            heads.append(head)
+            for row, cell in zip(table, cells, strict=True):
+                row.append(cell)
+    return PageOne(
+        questions,
+        tuple(_sentences(book)),
+        tuple(heads),
+        tuple(tuple(row) for row in table),
+        _pictured(book),
+    )
+
+
+def _as_html(line: Line) -> str:
+    """Return a line as HTML, each figure in a ``data`` element that names its row.
+
+    Parameters
+    ----------
+    line : Line
+        Words and figures.
+
+    Returns
+    -------
+    str
+        HTML, text escaped.
+    """
+    parts = []
+    for part in line:
+        if isinstance(part, str):
+            parts.append(html.escape(part))
+            continue
+        named = " ".join(f'data-{key}="{html.escape(text, quote=True)}"' for key, text in part.row if text)
+        parts.append(f'<data value="{part.value:.10g}" {named}>{html.escape(part.text)}</data>')
+    return "".join(parts)
+
+
+def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | None:
+    """Return the picture of page one; None where no lamp has an interval.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    found : PageOne
+        What page one says.
+    invented : bool
+        Mark it as drawn from invented readings.
+
+    Returns
+    -------
+    Picture or None
+        A panel a housing.
+    """
+    table, settings = found.pictured, campaign.bench.settings
+    if table.empty or table["low"].isna().all():
+        return None
+    counts = [after_heat.lines(rows) for _, rows in table.groupby("housing", sort=False)]
+    height = 1.0 + sum(0.36 * n + 0.95 for n in counts)
+    figure, panels = new_figure(len(counts), 1, height=height, share_x=True, heights=counts)
+    hold = f"not held for {settings.hold_minutes:g} min: light at {settings.initial_s:g} s"
+    after_heat.draw(panels, table, baseline=campaign.baseline, not_held=hold)
+    said = "; ".join(
+        f"{row['lamp']}{' in ' if row['housing'] else ''}{row['housing']}: {row['word']}"
+        for row in table.to_dict("records")
+    )
+    when = f"after {settings.hold_minutes:g} min" if table["earlier"].notna().any() else "at the initial time"
+    alt = (
+        f"Light {when} against {campaign.baseline}: a filled dot with a thick bar for the specimens tested and a "
+        f"thin one for the model as sold, {100.0 * settings.coverage:g} %; an open dot at the initial time. {said}."
+    )
+    return picture(figure, alt=alt, invented=invented)
+
+
+class _Book:
+    """The rows of a bench, found by their keys."""
+
+    def __init__(self, campaign: Campaign, rows: pd.DataFrame) -> None:
+        self.campaign, self.settings = campaign, campaign.bench.settings
+        self._lamps = campaign.bench.tables["lamps"].set_index("lamp")
+        self._rows = {tuple(str(row[key] or "") for key in KEYS): row for row in rows.to_dict("records")}
+        self.rows = rows
+        light = [
+            key for key in self._rows if key[2] == LIGHT and key[4] == "hot_spot" and key[6] == "specimens"
+        ]
+        self.housings = list(dict.fromkeys(key[1] for key in light))
+        self.held = any(key[5] == "hold" for key in light)
+        self.instants = f"{self.settings.initial_s:g} s"
+        if self.held:
+            self.instants = f"{self.instants} → after {self.settings.hold_minutes:g} min"
+        lamps = list(dict.fromkeys(key[0] for key in light))
+        self.lamps = sorted(lamps, key=self._place)
+
+    def _place(self, lamp: str) -> tuple[bool, float, str]:
+        """Return the place of a lamp: most light after the heat in the first housing first, not held there last."""
+        main = self.light(lamp, self.housings[0], "hold" if self.held else "initial")
+        return (main is None, 0.0 if main is None else -float(main["value"]), lamp)
+
+    def where(self, housing: str) -> str:
+        """Return a housing in words."""
+        return housing or "the housing"
+
+    def lamp(self, lamp: str) -> Any:
+        """Return the row of lamps.csv."""
+        return self._lamps.loc[lamp]
+
+    def light(self, lamp: str, housing: str, instant: str, scope: str = "specimens") -> Row | None:
+        """Return the row of a lamp's light against the baseline, where it was read."""
+        return self._rows.get((lamp, housing, LIGHT, self.campaign.baseline, "hot_spot", instant, scope))
+
+    def every(self, lamp: str, measurand: str, instant: str) -> list[Row]:
+        """Return the rows of a lamp's measurand at an instant."""
+        wanted = (lamp, measurand, instant)
+        return [row for key, row in self._rows.items() if (key[0], key[2], key[5]) == wanted]
+
+    def percent(self, row: Row) -> Told:
+        """Return how much more light, as a signed percentage."""
+        return figure_of(row, signed(100.0 * (float(row["value"]) - 1.0), places=self.places(row)))
+
+    def places(self, row: Row) -> int:
+        """Return the decimal places of a percentage: none where its range is wide."""
+        half = 50.0 * (float(row["family_high"]) - float(row["family_low"]))
+        return 1 if half < 2.5 else 0
+
+    def range(self, row: Row) -> str:
+        """Return the range that decides, of a lamp among all of its housing."""
+        low, high = (100.0 * (float(row[f"family_{end}"]) - 1.0) for end in ("low", "high"))
+        if math.isnan(low):
+            return "no range yet"
+        places = self.places(row)
+        while float(row["family_low"]) > 1.0 and float(decimal(low, places)) == 0.0:  # "more" shows no zero
+            places += 1
+        while float(row["family_high"]) < 1.0 and float(decimal(high, places)) == 0.0:
+            places += 1
+        return f"{signed(low, places=places, unit='')} to {signed(high, places=places)}"
+
+    def word(self, row: Row) -> str:
+        """Return the word for what is shown of a lamp among all of its housing."""
+        verdict = str(row["family_verdict"])
+        if verdict == "clear":
+            return "more" if float(row["value"]) > 1.0 else "less"
+        return {
+            "alike": f"alike within {self.settings.alike_percent:g} %",
+            "inside": "not shown",
+        }.get(verdict, "no answer yet")
+
+
+def signed(percent: float, *, places: int = 0, unit: str = " %") -> str:
+    """Return a percentage with its sign.
+
+    Parameters
+    ----------
+    percent : float
+        The percentage. [%]
+    places : int, default 0
+        Decimal places. [1]
+    unit : str, default " %"
+        What follows.
+
+    Returns
+    -------
+    str
+        "+12 %", "-3 %", "0 %".
+    """
+    text = decimal(percent, places)
+    return f"{'+' if not text.startswith('-') and float(text) else ''}{text}{unit}"
+
+
+def _lamp_row(book: _Book, lamp: str) -> list[Line]:
+    """Return the first cells of a lamp's row: name, specimens, and its light in each housing."""
+    cells: list[Line] = []
+    counts = []
+    for housing in book.housings:
+        early, late = (book.light(lamp, housing, instant) for instant in ("initial", "hold"))
+        row = late or early
+        if row is None:
+            cells.append(("not read",))
+            continue
+        counts.append(f"{int(row['n_specimens'])}")
+        first: Line = (book.percent(early), " → ") if early and late else ()
+        rest = "; not held" if book.held and not late else ""
+        range_ = book.range(row)
+        cells.append((*first, book.percent(row), f" ({range_}), {book.word(row)}{rest}"))
+    return [(lamp,), (" and ".join(dict.fromkeys(counts)),), *cells]
+
+
+def _watts(book: _Book, lamp: str) -> Line:
+    """Return the measured watts of a lamp, at the hold time where they were read then."""
+    for instant in ("hold", "initial"):
+        for row in book.every(lamp, "electrical power", instant):
+            half = 0.5 * float(row["high"] - row["low"])
+            return (figure_of(row, with_uncertainty(float(row["value"]), half)),)
+    return ()
+
+
+def _surface(book: _Book, lamp: str) -> Line:
+    """Return the surface temperature that is known best at the hold time, where it was read and under which cover."""
+    mine = [row for row in book.every(lamp, "surface temperature", "hold") if not math.isnan(row["low"])]
+    if not mine:
+        return ()
+    row = min(mine, key=lambda one: float(one["high"] - one["low"]))
+    place, _, method = str(row["point"]).rpartition(", ")
+    thermal = book.campaign.bench.tables["thermal"]
+    cover = thermal.loc[(thermal["lamp"] == lamp) & (thermal["place"] == place), "cover"]
+    under = f", cover {cover.iloc[0]}" if len(cover) and cover.iloc[0] else ""
+    half = 0.5 * float(row["high"] - row["low"])
+    where = f" ({place or 'place not stated'}, {method}{under})"
+    return (figure_of(row, with_uncertainty(float(row["value"]), half)), where)
+
+
+def _price(book: _Book, lamp: str) -> Line:
+    """Return the price of a lamp as lamps.csv has it."""
+    one = book.lamp(lamp)
+    if math.isnan(float(one["price"])):
+        return ()
+    each = f" a {one['price_per']}" if one["price_per"] else ""
+    return (f"{one['price']:g} {book.settings.currency}{each}".replace("  ", " "),)
+
+
+def _to_know(book: _Book, lamp: str) -> Line:
+    """Return what the figures of a row cannot say."""
+    stepped: dict[str, list[str]] = {}
+    for run in (run for run in warm_up_runs(book.campaign.bench) if run.lamp == lamp):
+        if run.fit is not None and run.fit.step is not None:
+            what = f"lowers its own power at {decimal(run.fit.step.time_s / 60.0, 1)} min"
+        elif run.remaining is None:
+            last = float(run.record["elapsed_s"].iloc[-1]) / 60.0
+            what = f"record of {decimal(last, 0)} min: no light at the hold time from it"
+        else:
+            continue
+        stepped.setdefault(what, []).append(run.housing)
+    words = [
+        f"{what}{f' in {joined(dict.fromkeys(filter(None, places)))}' if any(places) else ''}"
+        for what, places in stepped.items()
+    ]
+    line: list[str | Told] = ["; ".join(words)]
+    for row in book.every(lamp, "above cut-off ratio", ""):
+        if row["scope"] == "readings" and not math.isnan(row["low"]):
+            place = f" in {row['housing']}" if row["housing"] else ""
+            line += ["; " if line != [""] else "", figure_of(row, decimal(float(row["value"]), 1))]
+            line.append(f" times the light above the cut-off{place} (seated once, aim not corrected)")
+    return tuple(line)
+
+
+def _sentences(book: _Book) -> Iterator[Line]:
+    """Yield who gives more after the heat in each housing, whether any lamp does in all, and who was not held."""
+    instant = "hold" if book.held else "initial"
+    when = (
+        f"After {book.settings.hold_minutes:g} min"
+        if book.held
+        else f"{book.settings.initial_s:g} s after switch-on"
+    )
+    more_in: list[set[str]] = []
+    for housing in book.housings:
+        by_word: dict[str, list[Line]] = {}
+        for lamp in book.lamps:
+            row = book.light(lamp, housing, instant)
+            if row is not None:
+                by_word.setdefault(book.word(row), []).append((f"{lamp} (", book.percent(row), ")"))
+        more_in.append({str(line[0]).removesuffix(" (") for line in by_word.get("more", [])})
+        if by_word:
+            place = f" in {housing}" if housing else ""
+            yield (f"{when}{place}, against {book.campaign.baseline}: ", *_by_word(by_word), ".")
+    if len(book.housings) > 1:
+        both = [lamp for lamp in book.lamps if all(lamp in here for here in more_in)]
+        where = "both housings" if len(book.housings) == 2 else "all housings"
+        who = f"{joined(both)} {'is' if len(both) == 1 else 'are'}" if both else "no lamp is"
+        yield (f"{when} {who} shown to give more light than {book.campaign.baseline} in {where}.",)
+    if not book.held:
+        yield (f"No lamp was read at {book.settings.hold_minutes:g} min: what heat takes is not known.",)
+        return
+    left = []
+    for housing in book.housings:
+        gone = [
+            x for x in book.lamps if book.light(x, housing, "initial") and not book.light(x, housing, "hold")
+        ]
+        left += [joined(gone) + (f" in {housing}" if housing else "")] if gone else []
+    if left:
+        yield (f"Not held for {book.settings.hold_minutes:g} min: {'; '.join(left)}.",)
+
+
+def _by_word(by_word: dict[str, list[Line]]) -> Iterator[str | Told]:
+    """Yield the lamps of each word, words in a fixed order."""
+    order = [w for w in ("more", "less") if w in by_word] + [w for w in by_word if w not in {"more", "less"}]
+    for number, word in enumerate(order):
+        lamps = by_word[word]
+        yield f"{'; ' if number else ''}{word}: "
+        for place, lamp in enumerate(lamps):
+            yield "" if place == 0 else " and " if place == len(lamps) - 1 else ", "
+            yield from lamp
+
+
+def _answer(book: _Book, question: Question) -> Line:
+    """Return a question that was asked beforehand with its answer, by the range of a lamp among all of its housing."""
+    least = 1.0 + question.more_than_percent / 100.0
+    lamps = book.lamps if question.lamp == "any" else [question.lamp]
+    housings = book.housings if question.housing in {"each", "any"} else [question.housing]
+    needed = any if question.housing == "any" else all
+
+    def shown(lamp: str, housing: str) -> bool:
+        row = book.light(lamp, housing, question.instant)
+        return row is not None and float(row["family_low"]) > least
+
+    def not_so(lamp: str, housing: str) -> bool:
+        row = book.light(lamp, housing, question.instant)
+        return row is not None and float(row["family_high"]) < least
+
+    yes = [lamp for lamp in lamps if needed(shown(lamp, housing) for housing in housings)]
+    least_one = all if question.housing == "any" else any
+    no = [lamp for lamp in lamps if least_one(not_so(lamp, housing) for housing in housings)]
+    asked = question.words or _in_words(book, question)
+    if yes:
+        answer = f"Yes, shown: {joined(yes)}."
+    elif len(no) == len(lamps):
+        answer = "No: the readings exclude it."
+    else:
+        open_ = [lamp for lamp in lamps if lamp not in no]
+        whose = " of any lamp" if question.lamp == "any" else ""
+        answer = f"Not shown{whose}; not excluded for {joined(sorted(open_))}."
+    return (f"Asked on {question.asked_on}: {asked} {answer}",)
+
+
+def _in_words(book: _Book, question: Question) -> str:
+    """Return a question that was asked in keys, as a sentence."""
+    who = "any lamp" if question.lamp == "any" else question.lamp
+    much = f"{question.more_than_percent:g} % more" if question.more_than_percent else "more"
+    where = {"each": "in every housing", "any": "in some housing"}.get(
+        question.housing, f"in {question.housing}"
+    )
+    when = (
+        f"after {book.settings.hold_minutes:g} min" if question.instant == "hold" else "at the initial time"
+    )
+    return f"does {who} give {much} light than {book.campaign.baseline} {where}, {when}?"
+
+
+def _pictured(book: _Book) -> pd.DataFrame:
+    """Return what the picture shows, a row a lamp and housing."""
+    rows: list[Row] = []
+    for housing in book.housings:
+        kind = book.campaign.bench.housings[housing].kind if housing in book.campaign.bench.housings else ""
+        title = " ".join(f"In the {kind} housing {housing}".split())
+        for lamp in book.lamps:
+            early, late = (book.light(lamp, housing, instant) for instant in ("initial", "hold"))
+            main = late if book.held else early
+            if not (early or late):
+                continue
+            row: Row = dict.fromkeys(_PICTURED, math.nan)
+            row |= {"lamp": lamp, "housing": housing, "title": title, "word": "not held"}
+            row["specimens"] = int((late or early or {})["n_specimens"])
+            if early and book.held:
+                row["earlier"] = 100.0 * (float(early["value"]) - 1.0)
+            if main:
+                model = book.light(lamp, housing, str(main["instant"]), "models") or main
+                row |= {"percent": 100.0 * (float(main["value"]) - 1.0)}
+                row |= {end: 100.0 * (float(main[f"family_{end}"]) - 1.0) for end in ("low", "high")}
+                row |= {
+                    f"model_{end}": 100.0 * (float(model[f"family_{end}"]) - 1.0) for end in ("low", "high")
+                }
+                word = book.word(main)
+                row["word"] = (
+                    book.percent(main).text if word in {"more", "less"} else word.split(" within")[0]
+                )
+            rows.append(row)
+    return pd.DataFrame(rows, columns=_PICTURED)
+
+
+def paragraphs(lines: Iterable[Line]) -> str:
+    """Return lines as paragraphs of HTML.
+
+    Parameters
+    ----------
+    lines : iterable of Line
+        Sentences.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return "\n".join(f"<p>{_as_html(line)}</p>" for line in lines)
+
+
+def table_html(found: PageOne) -> str:
+    """Return the table of page one as HTML.
+
+    Parameters
+    ----------
+    found : PageOne
+        What page one says.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    head = "".join(f'<th scope="col">{html.escape(one)}</th>' for one in found.heads)
+    body = "\n".join("<tr>" + "".join(_cell(cell) for cell in row) + "</tr>" for row in found.table)
+    inner = f"<thead>\n<tr>{head}</tr>\n</thead>\n<tbody>\n{body}\n</tbody>"
+    return f'<div class="scroll"><table>\n{inner}\n</table></div>'
+
+
+def _cell(cell: Sequence[str | Told]) -> str:
+    return f"<td>{_as_html(tuple(cell))}</td>"

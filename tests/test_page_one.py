@@ -1,0 +1,161 @@
+"""Page one: what heat does, told from rows. Oracles: the rows themselves, and benches whose truth is known."""
+
+import html
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from shared_demo import demo_campaign, demo_rows
+
+from photolab.bench.evaluation import evaluate
+from photolab.bench.records import read_bench
+from photolab.publication.front_page import front_page
+from photolab.publication.page_one import KEYS, Told, drawn, page_one
+from photolab.publication.tables import results
+
+BENCHES = Path(__file__).parent / "benches"
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return page_one(demo_campaign(), demo_rows())
+
+
+@pytest.fixture(scope="module")
+def evening():
+    campaign = evaluate(read_bench(BENCHES / "evening"))
+    return campaign, results(campaign)
+
+
+def text(line):
+    return "".join(part if isinstance(part, str) else part.text for part in line)
+
+
+def figures(found):
+    cells = [cell for row in found.table for cell in row]
+    return [part for line in (*found.sentences, *cells) for part in line if isinstance(part, Told)]
+
+
+@pytest.mark.parametrize("name", ["demo", "evening", "heat-reverses", "club"])
+def test_every_figure_stands_in_its_row(name):
+    """Oracle: the rows of results.csv; a percentage is the ratio less one, to the digits shown."""
+    if name == "demo":
+        campaign, rows = demo_campaign(), demo_rows()
+    else:
+        campaign = evaluate(read_bench(BENCHES / name))
+        rows = results(campaign)
+    known = {tuple(str(row[key] or "") for key in KEYS): row for row in rows.to_dict("records")}
+    told = figures(page_one(campaign, rows))
+    assert told
+    for figure in told:
+        row = known[tuple(value for _, value in figure.row)]
+        assert figure.value == row["value"]
+        shown = float(re.match(r"[+-]?[0-9.]+", figure.text)[0])
+        value = 100.0 * (row["value"] - 1.0) if figure.text.endswith("%") else row["value"]
+        places = len(figure.text.split()[0].partition(".")[2])
+        assert abs(shown - value) <= 0.5 * 10.0**-places + 1e-9, figure
+
+
+def test_the_page_marks_each_figure_with_its_row(evening):
+    """Oracle: the attributes as another reader finds them, against the rows."""
+    campaign, rows = evening
+    page = "".join(front_page(campaign, rows, fingerprint="f"))
+    marked = re.findall(r'<data value="([^"]+)" ([^>]*)>([^<]+)</data>', page)
+    assert len(marked) > 4
+    for value, attributes, _ in marked:
+        named = {key: html.unescape(x) for key, x in re.findall(r'data-(\w+)="([^"]*)"', attributes)}
+        mine = rows
+        for key, wanted in named.items():
+            mine = mine[mine[key].fillna("") == wanted]
+        assert len(mine) == 1
+        assert float(value) == mine["value"].iloc[0]
+
+
+def test_words_come_from_the_family_at_that_instant(demo):
+    """Oracle: family_verdict and the side of one, row by row."""
+    rows = demo_rows()
+    light = rows[(rows["measurand"] == "illuminance ratio") & (rows["scope"] == "specimens")]
+    cells = {text(row[0]): [text(cell) for cell in row[2:4]] for row in demo.table}
+    for lamp, (hp, hr) in cells.items():
+        for housing, cell in (("HP", hp), ("HR", hr)):
+            mine = light[(light["lamp"] == lamp) & (light["housing"] == housing)].set_index("instant")
+            row = mine.loc["hold"] if "hold" in mine.index else mine.loc["initial"]
+            side = "more" if row["value"] > 1 else "less"
+            word = {"clear": side, "inside": "not shown", "alike": "alike within 10 %"}[row["family_verdict"]]
+            assert f"), {word}" in cell
+            assert ("not held" in cell) == ("hold" not in mine.index)
+
+
+def test_after_heat_first_and_those_not_held_last(demo):
+    """Oracle: the values after the hold time in the first housing."""
+    rows = demo_rows()
+    hold = rows[(rows["measurand"] == "illuminance ratio") & (rows["scope"] == "specimens")]
+    hold = hold[(hold["instant"] == "hold") & (hold["housing"] == "HP")]
+    order = list(hold.sort_values("value", ascending=False)["lamp"])
+    assert [text(row[0]) for row in demo.table] == [*order, "K7"]
+
+
+def test_the_question_asked_beforehand_is_answered_first(demo):
+    """Oracle: the planted story: no lamp is shown to give 10 % more after the heat in both housings."""
+    (question,) = (text(line) for line in demo.questions)
+    assert question.startswith("Asked on 2026-04-10: Does any lamp give 10 % more light than B0")
+    assert "Not shown of any lamp; not excluded for " in question
+
+
+@pytest.mark.parametrize(
+    ("lamp", "housing", "instant", "percent", "answer"),
+    [
+        ("K1", "HP", "initial", 10.0, "Yes, shown: K1."),
+        ("K1", "HP", "initial", 60.0, "No: the readings exclude it."),
+        ("K3", "HR", "hold", 0.0, "No: the readings exclude it."),
+        ("K8", "HP", "hold", 0.0, "Not shown; not excluded for K8."),
+        ("any", "any", "initial", 25.0, "Yes, shown: "),
+        ("any", "each", "hold", 100.0, "No"),
+    ],
+)
+def test_answers_by_rule(lamp, housing, instant, percent, answer):
+    """Oracle: the intervals of the demo, far from each limit asked for."""
+    bench = demo_campaign().bench
+    question = replace(
+        bench.questions[0], lamp=lamp, housing=housing, instant=instant, more_than_percent=percent, words=""
+    )
+    campaign = replace(demo_campaign(), bench=replace(bench, questions=(question,)))
+    (said,) = (text(line) for line in page_one(campaign, demo_rows()).questions)
+    assert answer in said
+    assert f"{percent:g} % more light than B0" in said or "more light than B0" in said
+
+
+def test_a_lamp_that_heat_turns_round_is_told_so():
+    """Oracle: the bench was drawn so that a lamp leads at first and gives less after the heat."""
+    campaign = evaluate(read_bench(BENCHES / "heat-reverses"))
+    found = page_one(campaign, results(campaign))
+    (cell,) = (text(row[3]) for row in found.table if text(row[0]) == "Ibis")
+    assert re.match(r"[+]13 % → -11 % [(]-21 to [+]1 %[)], not shown", cell)
+    assert text(found.table[0][0]) == "Ibis"  # by name: nobody was held in the first housing
+    assert text(found.sentences[0]).startswith("After 30 min in R, against stock: not shown: Ibis (-11 %)")
+    assert (
+        text(found.sentences[1])
+        == "After 30 min no lamp is shown to give more light than stock in both housings."
+    )
+
+
+def test_without_a_hold_reading_the_initial_light_stands_and_says_so(evening):
+    """Oracle: a bench without records and without readings at the hold time."""
+    campaign = evaluate(read_bench(BENCHES / "two-clear"))
+    found = page_one(campaign, results(campaign))
+    assert "what heat takes is not known" in text(found.sentences[-1])
+    assert text(found.sentences[0]).startswith("60 s after switch-on")
+    assert found.pictured["earlier"].isna().all()
+    assert "at the initial time" in drawn(campaign, found, invented=False).alt
+
+
+def test_the_words_of_the_picture_are_those_of_the_table(demo):
+    """Oracle: the cells."""
+    alt = drawn(demo_campaign(), demo, invented=True).alt
+    for row in demo.table:
+        for housing, cell in zip(("HP", "HR"), row[2:4], strict=True):
+            words = text(cell)
+            wanted = "not held" if "not held" in words else "not shown" if "not shown" in words else None
+            if wanted:
+                assert f"{text(row[0])} in {housing}: {wanted}" in alt
