@@ -68,8 +68,8 @@ def test_dyestuff_reml():
     assert_allclose(result.variances[0], float(published["var_batch"]), atol=0.005, rtol=0)
     assert_allclose(result.variances[1], float(published["var_resid"]), atol=0.005, rtol=0)
     assert_allclose(result.criterion, float(published["crit"]), atol=0.00005, rtol=0)
-    assert_allclose(result.mean, float(published["intercept"]), atol=0.05, rtol=0)
-    assert_allclose(result.mean_standard_uncertainty, float(published["se"]), atol=0.00005, rtol=0)
+    assert_allclose(result.mean.value, float(published["intercept"]), atol=0.05, rtol=0)
+    assert_allclose(result.mean.u, float(published["se"]), atol=0.00005, rtol=0)
     assert result.levels == ("Batch", "reading")
     assert result.method == "closed form"
 
@@ -99,14 +99,14 @@ def test_days_of_the_gum():
     ]
     result = nested_components(pd.DataFrame(rows, columns=["day", "v"]), "v", "day")
     # Half a unit in the last printed digit (uV).
-    assert_allclose(result.mean, 97.0, atol=0.5, rtol=0)
+    assert_allclose(result.mean.value, 97.0, atol=0.5, rtol=0)
     assert_allclose(result.sd("day"), 43.0, atol=0.5, rtol=0)
     assert_allclose(result.sd("reading"), 85.0, atol=0.5, rtol=0)
-    assert_allclose(result.mean_standard_uncertainty, 18.0, atol=0.5, rtol=0)
-    assert result.mean_dof == 9
+    assert_allclose(result.mean.u, 18.0, atol=0.5, rtol=0)
+    assert result.mean.dof == 9
     # The recomputed values, to float rounding.
     assert_allclose(result.sd("day"), entry["recomputed"]["sB"], rtol=1e-12)
-    assert_allclose(result.mean_standard_uncertainty, entry["recomputed"]["sacc"], rtol=1e-12)
+    assert_allclose(result.mean.u, entry["recomputed"]["sacc"], rtol=1e-12)
 
 
 # Second implementation and dense algebra ------------------------------------------------------------------
@@ -171,7 +171,7 @@ def test_criterion_and_mean_against_dense_matrices(seed):
     result = nested_components(table, "value", levels, fixed="lamp")
     criterion, beta, _ = dense(table, levels, ["lamp"], result.variances)
     assert_allclose(result.criterion, criterion, rtol=1e-9)  # float rounding
-    assert_allclose(result.mean, beta.mean(), rtol=1e-9)  # float rounding
+    assert_allclose(result.mean.value, beta.mean(), rtol=1e-9)  # float rounding
     rng = np.random.default_rng(seed)
     for _ in range(30):
         moved = result.variances * np.exp(0.2 * rng.standard_normal(4)) + 0.01 * rng.random(4)
@@ -186,12 +186,10 @@ def test_cells_of_unequal_size_against_dense_matrices():
     assert result.method == "closed form"
     criterion, beta, covariance = dense(table, LEVELS, ["lamp"], result.variances)
     assert_allclose(result.criterion, criterion, rtol=1e-9)  # float rounding
-    assert_allclose(result.mean, beta.mean(), rtol=1e-12)  # float rounding
+    assert_allclose(result.mean.value, beta.mean(), rtol=1e-12)  # float rounding
     # No component is at zero, so that the likelihood's covariance of the mean is that of the mean squares.
     assert (result.variances > 0.0).all()
-    assert_allclose(
-        result.mean_standard_uncertainty, np.sqrt(covariance.sum()) / 2.0, rtol=1e-9
-    )  # float rounding
+    assert_allclose(result.mean.u, np.sqrt(covariance.sum()) / 2.0, rtol=1e-9)  # float rounding
 
 
 def groups_of(table, levels, fixed=()):
@@ -283,7 +281,9 @@ def test_balanced_mean_squares_and_mean():
     assert_array_equal(result.table["dof"], [3, 8, 12])
     assert list(result.table.columns) == ["level", "variance", "sd", "low", "high", "dof"]
     half = stats.t.ppf(0.975, 3) * np.sqrt(ms[0] / 24.0)
-    assert_allclose(result.mean_interval, [y.mean() - half, y.mean() + half], rtol=1e-12)  # float rounding
+    assert_allclose(
+        result.mean.interval(0.95), [y.mean() - half, y.mean() + half], rtol=1e-12
+    )  # float rounding
     # The readings' limits are exact chi-square limits.
     exact = np.sqrt(12.0 * ms[2] / stats.chi2.ppf([0.975, 0.025], 12))
     assert_allclose([result.lows[2], result.highs[2]], exact, rtol=1e-10)  # float rounding
@@ -360,7 +360,7 @@ def test_row_order_labels_and_units_do_not_matter():
         # Float rounding, and the search's stopping (1e-7) for the unbalanced table.
         assert_allclose(again.sds, 1000.0 * result.sds, rtol=1e-6)
         assert_allclose(again.highs, 1000.0 * result.highs, rtol=1e-6)
-        assert_allclose(again.mean, 1000.0 * (result.mean + 5.0), rtol=1e-9)
+        assert_allclose(again.mean.value, 1000.0 * (result.mean.value + 5.0), rtol=1e-9)
 
 
 def test_mounting_label_is_read_within_its_specimen():
@@ -380,13 +380,11 @@ def test_fixed_cells_are_taken_off():
         table.assign(value=table["value"] + 50.0 * table["lamp"]), "value", LEVELS, fixed=["lamp"]
     )
     assert_allclose(shifted.sds, result.sds, rtol=1e-9)  # float rounding
-    assert_allclose(shifted.mean, result.mean + 50.0, rtol=1e-12)  # float rounding
+    assert_allclose(shifted.mean.value, result.mean.value + 50.0, rtol=1e-12)  # float rounding
     assert_array_equal(result.dof, [6, 9, 18])
     y = table["value"].to_numpy().reshape(3, 3, 2, 2).mean(axis=(2, 3))
     pooled = np.mean(y.var(axis=1, ddof=1))
-    assert_allclose(
-        result.mean_standard_uncertainty, np.sqrt(pooled / 9.0), rtol=1e-11
-    )  # closed form, rounding
+    assert_allclose(result.mean.u, np.sqrt(pooled / 9.0), rtol=1e-11)  # closed form, rounding
 
 
 def test_unbalanced_mean_reduces_to_the_balanced_one():
@@ -396,7 +394,7 @@ def test_unbalanced_mean_reduces_to_the_balanced_one():
     groups = groups_of(table, LEVELS)
     sweep = restricted_likelihood(groups, full.variances[:-1] / full.variances[-1])
     spread = sweep.mean_square / sweep.cell_weights.sum()
-    assert_allclose(np.sqrt(spread), full.mean_standard_uncertainty, rtol=1e-10)  # float rounding
+    assert_allclose(np.sqrt(spread), full.mean.u, rtol=1e-10)  # float rounding
 
 
 def test_levels_that_do_not_repeat_are_one_row():
@@ -413,7 +411,7 @@ def test_levels_that_do_not_repeat_are_one_row():
     y = table["value"].to_numpy().reshape(4, 3)
     assert plain.levels == ("mounting+reading",)
     assert_allclose(plain.sds[0], np.sqrt(y.var(axis=1, ddof=1).mean()), rtol=1e-12)  # closed form
-    assert_allclose(plain.mean, y.mean(), rtol=1e-12)  # closed form
+    assert_allclose(plain.mean.value, y.mean(), rtol=1e-12)  # closed form
 
 
 def test_repeats_that_show_one_figure_are_not_a_zero():
@@ -466,7 +464,7 @@ def test_coverage_of_the_intervals(truth):
         )
         result = nested_components(table.assign(value=value.ravel()), "value", LEVELS)
         held += (result.lows <= truth) & (truth <= result.highs)
-        mean += result.mean_interval[0] <= 0.0 <= result.mean_interval[1]
+        mean += result.mean.interval(0.95)[0] <= 0.0 <= result.mean.interval(0.95)[1]
     # 93 to 98 % wanted; three Monte Carlo standard errors of 1.1 points on either side.
     assert (held / 400.0 > 0.93 - 0.033).all()
     assert (held / 400.0 < 0.98 + 0.02).all()

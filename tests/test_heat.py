@@ -165,7 +165,7 @@ def fading(run, lamp, light, left, *, until, specimen=""):
 
 
 def recorded(folder, *runs, **more):
-    told = csv("lamp,illuminance_lx", [("B0", 100), ("K1", 120)])
+    told = csv("lamp,specimen,illuminance_lx", [("B0", "a", 100), ("K1", "a", 120)])
     return evaluate(bench(folder, told, toml=METER, warm_up=FADING + "".join(runs), **more))
 
 
@@ -213,11 +213,15 @@ def test_light_per_watt_of_bounds_is_wider_by_them_in_full(tmp_path):
 
 
 def test_a_record_that_names_no_piece_is_of_the_only_one(tmp_path):
-    """Oracle: the counts: one piece read and one held; of two pieces read, an unnamed third may be neither."""
+    """Oracle: the counts: piece a alone was read, and an unnamed one held; a record of piece b is of another."""
     runs = fading("w1", "K1", 120, 0.9, until=1800), fading("w2", "B0", 100, 1.0, until=1800)
     kinds = {q.name[0] for q in recorded(tmp_path / "a", *runs)["K1", "", "hold"].parts}
     assert {"remaining", "remaining light"} <= kinds
     assert "specimen not held" not in kinds
+    other = (runs[1], fading("w3", "K1", 120, 0.9, until=1800, specimen="b"))
+    assert "specimen not held" in {
+        q.name[0] for q in recorded(tmp_path / "b", *other)["K1", "", "hold"].parts
+    }
 
 
 def test_a_drift_that_was_assumed_is_named(tmp_path):

@@ -99,11 +99,11 @@ def test_published_homogeneity_of_items():
     entry = EXAMPLES["iso13528.E2"]
     result, squares, _ = one_way(dict(enumerate(entry["inputs"]["hom"])))
     # Half a unit in the last printed digit.
-    assert_allclose(result.mean, float(entry["published"]["mean"]), atol=0.000005, rtol=0)
+    assert_allclose(result.mean.value, float(entry["published"]["mean"]), atol=0.000005, rtol=0)
     assert_allclose(result.sd("reading"), float(entry["published"]["s_w"]), atol=0.000005, rtol=0)
     assert_allclose(result.sd("group"), float(entry["published"]["s_s"]), atol=0.000005, rtol=0)
     assert_allclose(np.sqrt(squares[0] / 2.0), float(entry["published"]["s_x"]), atol=0.000005, rtol=0)
-    assert result.sd("group") <= 0.3 * 0.15 * result.mean  # the criterion, kept
+    assert result.sd("group") <= 0.3 * 0.15 * result.mean.value  # the criterion, kept
 
 
 # Pooled SD and homogeneity --------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from photolab.thermal import residuals
 from photolab.thermal.residuals import (
-    correlate,
+    _correlate,
     model_residuals,
     neighbour_correlation,
     stable_scatter,
@@ -36,9 +36,9 @@ def test_correlate_is_the_product_with_the_dense_matrix():
     # Oracle: dense linear algebra.
     rng = np.random.default_rng(2)
     time_s, columns = uneven(rng), rng.standard_normal((30, 3))
-    product = correlate(columns, neighbour_correlation(time_s, 60.0))
+    product = _correlate(columns, neighbour_correlation(time_s, 60.0))
     assert_allclose(product, dense(time_s, 60.0) @ columns, atol=1e-12)  # rounding
-    assert correlate(columns, neighbour_correlation(time_s, 0.0)) is columns
+    assert _correlate(columns, neighbour_correlation(time_s, 0.0)) is columns
 
 
 def test_sandwich_with_a_known_correlation():

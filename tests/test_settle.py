@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import minimize
 
-from photolab.thermal.variable_projection import Separable, kept_apart, project, settle, solve
+from photolab.thermal.variable_projection import Separable, _project, kept_apart, settle, solve
 from photolab.thermal.warm_up import fit_warm_up
 from photolab.thermal.warm_up_model import LEAST_GAP, fit_terms, separable
 
@@ -36,7 +36,7 @@ def test_settled_point_is_the_constrained_minimum(seed, terms):
     for shift in (0.0, 0.1, -0.1):
         start = kept_apart(found.theta + shift, LEAST_GAP, problem.log_range)
         other = minimize(
-            lambda v: project(problem, v).sum_of_squares,
+            lambda v: _project(problem, v).sum_of_squares,
             start,
             method="SLSQP",
             bounds=[(low, high)] * terms,
@@ -51,7 +51,7 @@ def test_last_digits_do_not_hang_on_where_the_search_stopped():
     problem = separable(TIME_S, record(1, (80.0, 60.0), (150.0, 700.0)), None)
     near = fit_terms(problem, 2).theta
     for shift in ((1e-3, -1e-3), (0.05, 0.02), (-0.04, 0.03)):
-        again = settle(problem, project(problem, near + np.array(shift)), gap=LEAST_GAP)
+        again = settle(problem, _project(problem, near + np.array(shift)), gap=LEAST_GAP)
         assert_allclose(again.theta, near, atol=1e-9)
 
 

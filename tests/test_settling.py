@@ -1,5 +1,7 @@
 """Oracles: closed form of one exponential, lmfit's error propagation (second implementation), synthetic truth."""
 
+from dataclasses import replace
+
 import lmfit
 import numpy as np
 import pytest
@@ -9,7 +11,6 @@ from scipy import stats
 from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up import fit_warm_up
 from photolab.thermal.warm_up_model import curve_of, separable
-from photolab.thermal.warm_up_result import settling_time
 
 TIME_S = np.arange(30.0, 2401.0, 30.0)
 
@@ -24,9 +25,10 @@ def curve_from(light, terms):
 
 
 def settled(curve, percent=1.0, *, drift=0.0, clock=0.0, coverage=0.95):
-    return settling_time(
-        curve, percent, drift_relative_sd=drift, elapsed_uncertainty_s=clock, coverage=coverage
+    record = fit_warm_up(
+        TIME_S, noisy(0), drift_relative_sd=drift, elapsed_uncertainty_s=clock, coverage=coverage
     )
+    return replace(record, described=curve, findings=()).settled(percent)
 
 
 def noisy(seed, noise=4.0):

@@ -19,7 +19,7 @@ from scipy.optimize import isotonic_regression
 
 from photolab.errors import MethodError
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-from photolab.metrology.quantity import COVERAGE
+from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
 from photolab.metrology.reml import (
     NestedGroups,
     UnweightedSquares,
@@ -79,14 +79,9 @@ class VarianceComponents:
         Estimates; the last two bound the standard deviations. [unit of the value, variances squared]
     dof : ndarray
         Groups of each level less the groups that hold them. [1]
-    mean : float
-        Weighted mean; the plain average of the fixed cells where there are several. [unit of the value]
-    mean_interval : tuple of float
-        Coverage interval of the mean, Student t on the outermost level's dof. [unit of the value]
-    mean_standard_uncertainty : float
-        Standard uncertainty of the mean. [unit of the value]
-    mean_dof : float
-        Its degrees of freedom. [1]
+    mean : Measured
+        Weighted mean; the plain average of the fixed cells where there are several. Its degrees of freedom are those of
+        the outermost level. [unit of the value]
     coverage : float
         Coverage probability of the intervals. [1]
     method : str
@@ -105,10 +100,7 @@ class VarianceComponents:
     lows: FloatArray
     highs: FloatArray
     dof: FloatArray
-    mean: float
-    mean_interval: tuple[float, float]
-    mean_standard_uncertainty: float
-    mean_dof: float
+    mean: Measured
     coverage: float
     method: str
     criterion: float
@@ -375,7 +367,6 @@ def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: b
     sd = np.sqrt(variances)
     low, high = component_limits(squares, coverage=coverage)
     mean, uncertainty = _mean(groups, squares, ratios)
-    half = float(special.stdtrit(squares.dof[0], (1.0 + coverage) / 2.0)) * uncertainty
     return VarianceComponents(
         levels=tuple(names),
         variances=variances,
@@ -383,10 +374,7 @@ def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: b
         lows=np.minimum(low, sd),
         highs=np.maximum(high, sd),
         dof=squares.dof,
-        mean=mean,
-        mean_interval=(mean - half, mean + half),
-        mean_standard_uncertainty=uncertainty,
-        mean_dof=float(squares.dof[0]),
+        mean=measured(mean, Input("scatter of the groups", uncertainty, dof=float(squares.dof[0]))),
         coverage=coverage,
         method="closed form" if ratios is None else "reml",
         criterion=criterion,

@@ -634,22 +634,8 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
     )
 
 
-def solid_angle_density(grid: BeamGrid) -> Floats:
-    r"""Return the solid angle for each unit of angle squared at the nodes of a grid.
-
-    .. math:: \frac{d\Omega}{dh\,dv} = \frac{\sec^2 h \sec^2 v}{(1 + \tan^2 h + \tan^2 v)^{3/2}}
-              \;\text{(screen)}, \quad \cos v \;\text{(sphere)}
-
-    Parameters
-    ----------
-    grid : BeamGrid
-        The beam.
-
-    Returns
-    -------
-    ndarray, shape (m, n)
-        Solid angle density. [sr/rad2]
-    """
+def _solid_angle_density(grid: BeamGrid) -> Floats:
+    """Return the solid angle for each unit of angle squared at the nodes of a grid [sr/rad2]."""
     v = np.radians(grid.vertical)[:, None]
     if grid.projection == "sphere":
         return np.asarray(np.cos(v) * np.ones((1, grid.horizontal.size)))
@@ -661,7 +647,7 @@ def _weights(grid: BeamGrid, horizontal: Range, vertical: Range) -> Floats:
     """Return the solid angle each cell stands for in a window."""
     across = _axis_weights("horizontal", grid.horizontal, horizontal)
     up = _axis_weights("vertical", grid.vertical, vertical)
-    return np.outer(up, across) * solid_angle_density(grid) * (np.pi / 180.0) ** 2
+    return np.outer(up, across) * _solid_angle_density(grid) * (np.pi / 180.0) ** 2
 
 
 def _axis_weights(name: str, nodes: Floats, limits: Range) -> Floats:

@@ -17,6 +17,7 @@ from photolab.bench.distances import distance_rows, evaluate_distances
 from photolab.bench.electrical import measured_power
 from photolab.bench.ratio_table import heat_rows, with_families
 from photolab.bench.surface import surface_rows
+from photolab.metrology.quantity import SCOPES
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 
 COLUMNS = (
@@ -133,22 +134,12 @@ def results(campaign: Campaign) -> pd.DataFrame:
         protocol_revision=bench.settings.protocol_revision, data_hash=data_hash(bench.hashes)
     ).reindex(columns=list(COLUMNS))
     table = table.fillna({"family_verdict": ""})
-    lamps = {lamp: i for i, lamp in enumerate(bench.tables["lamps"]["lamp"])}
-    measurands = {m: i for i, m in enumerate(dict.fromkeys(table["measurand"]))}
-    scopes = {"readings": 0, "specimens": 1, "models": 2}
-    keys = pd.DataFrame(
-        {
-            "measurand": table["measurand"].map(measurands),
-            "lamp": table["lamp"].map(lamps),
-            "housing": table["housing"],
-            "point": table["point"],
-            "instant": table["instant"],
-            "scope": table["scope"].map(scopes),
-        }
+    keys = table[["lamp", "measurand", "housing", "point", "instant", "scope"]].assign(
+        lamp=table["lamp"].map({lamp: i for i, lamp in enumerate(bench.tables["lamps"]["lamp"])}),
+        measurand=pd.factorize(table["measurand"])[0],
+        scope=table["scope"].map(list(SCOPES).index),
     )
-    order = keys.sort_values(
-        ["lamp", "measurand", "housing", "point", "instant", "scope"], kind="stable"
-    ).index
+    order = keys.sort_values(keys.columns.tolist(), kind="stable").index
     return _rounded(table.loc[order].reset_index(drop=True))
 
 

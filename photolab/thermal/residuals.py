@@ -72,21 +72,8 @@ def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
     return result
 
 
-def correlate(columns: FloatArray, phi: FloatArray) -> FloatArray:
-    r"""Multiply columns by the correlation matrix :math:`\Omega`, in linear time.
-
-    Parameters
-    ----------
-    columns : ndarray, shape (n, m)
-        Columns. [any]
-    phi : ndarray, shape (n - 1,)
-        Correlation of neighbours. [1]
-
-    Returns
-    -------
-    ndarray, shape (n, m)
-        The product. [any]
-    """
+def _correlate(columns: FloatArray, phi: FloatArray) -> FloatArray:
+    r"""Multiply columns by the correlation matrix :math:`\Omega`, in linear time."""
     if not np.any(phi):
         return columns
     root = np.sqrt(1.0 - phi**2)
@@ -141,6 +128,12 @@ class ResidualModel:
     def dof(self) -> float:
         """Degrees of freedom of a variance, the harmonic mean over the correlation times."""
         return float(1.0 / np.sum(self.weights / self.dofs))
+
+    @property
+    def covariance(self) -> FloatArray:
+        """Covariance of the parameters of the fit, shape (p, p) [any]."""
+        middle = np.einsum("m,mrs->rs", self.weights * self.noise_variances, self.middles)
+        return np.asarray(self.to_space.T @ middle @ self.to_space)
 
     def variance(self, gradient: FloatArray) -> float:
         """Return the variance of a quantity computed from the fit.
@@ -252,9 +245,9 @@ def model_residuals(
     kept = weights > 0.0
     times, variances, weights = times[kept], variances[kept], weights[kept] / weights[kept].sum()
     phis = [neighbour_correlation(time_s, one) for one in times]
-    middles = np.array([space.T @ correlate(space, phi) for phi in phis])
+    middles = np.array([space.T @ _correlate(space, phi) for phi in phis])
     ones = np.ones((time_s.size, 1))
-    squared = [float(np.sum(correlate(ones, phi**2))) for phi in phis]
+    squared = [float(np.sum(_correlate(ones, phi**2))) for phi in phis]
     dofs = np.maximum(2.0, time_s.size**2 / np.array(squared) - space.shape[1])
     rho = float(np.sum(weights * np.array([_at_spacing(spacing, one) for one in times])))
     neighbours = weights @ np.array(phis)

@@ -96,7 +96,7 @@ def scan_step(
     total = float(residual @ residual)
     if count < FEWEST or total == 0.0:
         return StepScan(-1, 0.0, False)
-    phi = whitening_correlation(time_s, residual)
+    phi = _whitening_correlation(time_s, residual)
     basis, _ = column_space(whiten(design, phi))
     white = whiten(residual, phi)
     white = white - basis @ (basis.T @ white)
@@ -154,7 +154,7 @@ def scan_ripple(time_s: FloatArray, residual: FloatArray, design: FloatArray) ->
     count, length = time_s.size, float(np.ptp(time_s))
     if count < FEWEST or not np.any(residual):
         return RippleScan(np.nan, 0.0, False)
-    phi = whitening_correlation(time_s, residual)
+    phi = _whitening_correlation(time_s, residual)
     shortest = SHORTEST_SPACINGS * length / (count - 1)
     frequencies = np.linspace(1.0 / (LONGEST_PART * length), 1.0 / shortest, min(count // 3, MOST_PERIODS))
     basis, _ = column_space(whiten(design, phi), tolerance=RIPPLE_TOLERANCE)
@@ -172,21 +172,8 @@ def scan_ripple(time_s: FloatArray, residual: FloatArray, design: FloatArray) ->
     return RippleScan(float(1.0 / frequencies[best]), statistic, statistic > limit)
 
 
-def whitening_correlation(time_s: FloatArray, residual: FloatArray) -> FloatArray:
-    """Return the correlation of neighbours to whiten with.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Ascending times. [s]
-    residual : ndarray, shape (n,)
-        Residuals, not all zero. [unit of y]
-
-    Returns
-    -------
-    ndarray, shape (n - 1,)
-        Lag-one correlation plus 2.5/n, spread over uneven gaps. [1]
-    """
+def _whitening_correlation(time_s: FloatArray, residual: FloatArray) -> FloatArray:
+    """Return the correlation of neighbours to whiten with: lag one plus 2.5/n, spread over uneven gaps."""
     lag_one = float(residual[1:] @ residual[:-1]) / float(residual @ residual)
     rho = min(max(lag_one + 2.5 / residual.size, 0.0), LARGEST_CORRELATION)
     gaps = np.diff(time_s)

@@ -104,21 +104,8 @@ class Projection:
     sum_of_squares: float
 
 
-def project(problem: Separable, theta: FloatArray) -> Projection:
-    """Solve the linear part at a given theta.
-
-    Parameters
-    ----------
-    problem : Separable
-        The problem.
-    theta : ndarray, shape (k,)
-        Logarithms of the time constants. [1]
-
-    Returns
-    -------
-    Projection
-        Coefficients, residual and the reduced Jacobian.
-    """
+def _project(problem: Separable, theta: FloatArray) -> Projection:
+    """Solve the linear part at a given theta: coefficients, residual and the reduced Jacobian."""
     columns, derivatives = problem.exponentials(theta)
     weight = problem.root_weight
     design = np.concatenate([problem.fixed * weight[:, None], columns], axis=1)
@@ -128,27 +115,14 @@ def project(problem: Separable, theta: FloatArray) -> Projection:
     residual = response - basis @ first
     again = basis.T @ residual  # a second pass removes the rounding of the first
     residual = residual - basis @ again
-    coefficients = solve_triangle(triangle, first + again)
+    coefficients = _solve_triangle(triangle, first + again)
     slopes = derivatives * coefficients[problem.fixed.shape[1] :]
     jacobian = basis @ (basis.T @ slopes) - slopes
     return Projection(theta, coefficients, residual, jacobian, float(residual @ residual))
 
 
-def solve_triangle(triangle: FloatArray, right: FloatArray) -> FloatArray:
-    """Solve an upper triangular system whose diagonal may vanish to rounding.
-
-    Parameters
-    ----------
-    triangle : ndarray, shape (p, p)
-        Upper triangle of a QR factorisation. [any]
-    right : ndarray, shape (p,)
-        Right-hand side. [any]
-
-    Returns
-    -------
-    ndarray, shape (p,)
-        The solution. [any]
-    """
+def _solve_triangle(triangle: FloatArray, right: FloatArray) -> FloatArray:
+    """Solve an upper triangular system whose diagonal may vanish to rounding."""
     diagonal = np.diagonal(triangle)
     floor = 1e-15 * max(float(np.abs(diagonal).max()), 1e-300)
     if np.abs(diagonal).min() < floor:
@@ -157,23 +131,8 @@ def solve_triangle(triangle: FloatArray, right: FloatArray) -> FloatArray:
     return np.asarray(np.linalg.solve(triangle, right), dtype=np.float64)
 
 
-def grid_starts(problem: Separable, terms: int, *, count: int = 8) -> list[FloatArray]:
-    """Return the best well-separated combinations of a grid of time constants.
-
-    Parameters
-    ----------
-    problem : Separable
-        The problem.
-    terms : int
-        Number of exponentials.
-    count : int, default 8
-        How many starts to return at most.
-
-    Returns
-    -------
-    list of ndarray, shape (terms,)
-        Start values of theta, best first. [1]
-    """
+def _grid_starts(problem: Separable, terms: int, *, count: int = 8) -> list[FloatArray]:
+    """Return the best well-separated combinations of a grid of time constants, best first."""
     grid = np.linspace(*problem.log_range, GRID_SIZE)
     columns, _ = problem.exponentials(grid)
     response = problem.y * problem.root_weight
@@ -205,25 +164,10 @@ def _explained(gram: FloatArray, cross: FloatArray, chosen: NDArray[np.int64]) -
     return gain
 
 
-def search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Projection:
-    """Minimise over theta by the Levenberg-Marquardt method.
-
-    Parameters
-    ----------
-    problem : Separable
-        The problem.
-    theta : ndarray, shape (k,)
-        Start. [1]
-    max_steps : int, default 80
-        Largest number of trial steps.
-
-    Returns
-    -------
-    Projection
-        The best point found, inside the bounds.
-    """
+def _search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Projection:
+    """Minimise over theta by the Levenberg-Marquardt method, inside the bounds."""
     low, high = problem.log_range
-    here = project(problem, np.clip(theta, low, high))
+    here = _project(problem, np.clip(theta, low, high))
     damping = 1e-3
     for _ in range(max_steps):
         curvature = here.jacobian.T @ here.jacobian
@@ -236,7 +180,7 @@ def search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Pro
             lifted[held, held] = 1.0
             slope = np.where(held, 0.0, slope)
         step = -np.clip(np.linalg.solve(lifted, slope), -LARGEST_STEP, LARGEST_STEP)
-        trial = project(problem, np.clip(here.theta + step, low, high))
+        trial = _project(problem, np.clip(here.theta + step, low, high))
         moved = float(np.max(np.abs(trial.theta - here.theta)))
         if trial.sum_of_squares <= here.sum_of_squares:
             promised = float(np.abs(slope @ (trial.theta - here.theta)))
@@ -250,24 +194,10 @@ def search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Pro
     return here
 
 
-def polish(problem: Separable, found: Projection, *, max_steps: int = 12) -> Projection:
+def _polish(problem: Separable, found: Projection, *, max_steps: int = 12) -> Projection:
     """Refine an interior minimum by undamped Gauss-Newton steps, keeping the smallest step.
 
     A sum of squares stops telling points apart at seven digits; the length of an undamped step does not.
-
-    Parameters
-    ----------
-    problem : Separable
-        The problem.
-    found : Projection
-        A minimum found by `search`.
-    max_steps : int, default 12
-        Largest number of steps.
-
-    Returns
-    -------
-    Projection
-        The refined minimum, or `found` where refinement does not hold.
     """
     count = problem.fixed.shape[1]
     coefficients, theta = found.coefficients, found.theta
@@ -277,7 +207,7 @@ def polish(problem: Separable, found: Projection, *, max_steps: int = 12) -> Pro
         predicted = design[:, : count + theta.size] @ coefficients
         scale = np.maximum(np.linalg.norm(design, axis=0), 1e-300)
         basis, triangle = np.linalg.qr(design / scale)
-        step = solve_triangle(triangle, basis.T @ (problem.y * problem.root_weight - predicted)) / scale
+        step = _solve_triangle(triangle, basis.T @ (problem.y * problem.root_weight - predicted)) / scale
         change = step[: count + theta.size]
         length = float(
             max(np.max(np.abs(change) / (np.abs(coefficients) + 1e-300)), np.max(np.abs(step[-theta.size :])))
@@ -287,7 +217,7 @@ def polish(problem: Separable, found: Projection, *, max_steps: int = 12) -> Pro
         coefficients, theta = coefficients + change, theta + step[-theta.size :]
         if length < shortest:
             shortest = length
-            best = replace(project(problem, theta), coefficients=coefficients)
+            best = replace(_project(problem, theta), coefficients=coefficients)
     low, high = problem.log_range
     inside = np.all((best.theta > low) & (best.theta < high))
     return best if inside and best.sum_of_squares <= found.sum_of_squares * (1 + 1e-9) else found
@@ -331,7 +261,7 @@ def settle(problem: Separable, found: Projection, *, gap: float) -> Projection:
     problem : Separable
         The problem.
     found : Projection
-        A minimum found by `search`.
+        A minimum found by `_search`.
     gap : float
         Smallest difference of :math:`\ln \tau`. [1]
 
@@ -362,13 +292,13 @@ def settle(problem: Separable, found: Projection, *, gap: float) -> Projection:
         theta = theta + step
         if np.abs(step).max() < 1e-12:
             break
-    settled, begun = project(problem, theta), project(problem, start)
+    settled, begun = _project(problem, theta), _project(problem, start)
     return settled if settled.sum_of_squares <= begun.sum_of_squares * (1.0 + 1e-9) else begun
 
 
 def _slope(problem: Separable, theta: FloatArray) -> FloatArray:
     """Return half the gradient of the sum of squares by theta, which is exact where the linear part is solved."""
-    here = project(problem, theta)
+    here = _project(problem, theta)
     return np.asarray(here.jacobian.T @ here.residual, dtype=np.float64)
 
 
@@ -428,14 +358,16 @@ def solve(problem: Separable, terms: int, *, starts: int = 8, polished: bool = T
         Minimum with theta in descending order (slowest first, rates ascending).
     """
     if terms == 0:
-        return project(problem, np.empty(0))
+        return _project(problem, np.empty(0))
     tried = [
-        search(problem, theta, max_steps=TRIAL_STEPS) for theta in grid_starts(problem, terms, count=starts)
+        _search(problem, theta, max_steps=TRIAL_STEPS) for theta in _grid_starts(problem, terms, count=starts)
     ]
     tried.sort(key=lambda one: one.sum_of_squares)
-    found = min((search(problem, one.theta) for one in tried[:FINALISTS]), key=lambda one: one.sum_of_squares)
+    found = min(
+        (_search(problem, one.theta) for one in tried[:FINALISTS]), key=lambda one: one.sum_of_squares
+    )
     if polished:
-        found = polish(problem, found)
+        found = _polish(problem, found)
     order = np.argsort(-found.theta)
     count = problem.fixed.shape[1]
     coefficients = np.concatenate([found.coefficients[:count], found.coefficients[count:][order]])

@@ -6,7 +6,7 @@ bounds over all completely monotone curves (`photolab.thermal.bounds`). The mete
 ratio here and stays out.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.quantity import Input, Measured, combine, from_fit, measured
 from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
 from photolab.thermal.variable_projection import full_design
-from photolab.thermal.warm_up_model import Curve, window
+from photolab.thermal.warm_up_model import Curve, fixed_columns, window
 
 FloatArray = NDArray[np.float64]
 
@@ -248,13 +249,24 @@ class WarmUp:
         """
         self._check_inside(self.initial_s, np.inf)
         self._refuse("time_constants")
-        return fading_parts(
-            self.described,
-            window(self.initial_s, self.initial_window_s),
-            drift_relative_sd=self.drift_relative_sd,
-            elapsed_uncertainty_s=self.elapsed_uncertainty_s,
-            coverage=self.coverage,
-        )
+        initial = window(self.initial_s, self.initial_window_s)
+        fixed, amplitudes, log_taus = _parameters(self.described, self.drift_relative_sd)
+        clock = measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
+        instants = [clock + (t - self.described.start_s) for t in initial]
+        even = np.full(len(instants), 1.0 / len(instants))
+        parts = []
+        for amplitude, log_tau in zip(amplitudes, log_taus, strict=True):
+            rate = np.exp(-log_tau)
+            parts.append(amplitude * combine(even, [np.exp(-since * rate) for since in instants]))
+        steady = fixed_columns(initial, self.described.step_s).mean(axis=0)
+        light = combine([*steady, *np.ones(len(parts))], [*fixed, *parts])
+        found = []
+        for part, log_tau in zip(parts, log_taus, strict=True):
+            share, wide = part / light, min(log_tau.half_width(self.coverage), LARGEST_LOG)
+            ends = np.exp(log_tau.value + wide * np.array([0.0, -1.0, 1.0]))
+            values = (share.value, *share.interval(self.coverage), share.u, *ends, log_tau.u)
+            found.append(Fading(*map(float, values)))
+        return tuple(found)
 
     def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
         """Return the light at one instant over the light at another.
@@ -344,13 +356,22 @@ class WarmUp:
             message = f"percent must be between 0 and 100; got {percent} %"
             raise ValueError(message)
         self._refuse("final_level")
-        return settling_time(
-            self.described,
-            percent,
-            drift_relative_sd=self.drift_relative_sd,
-            elapsed_uncertainty_s=self.elapsed_uncertainty_s,
-            coverage=self.coverage,
-        )
+        curve = self.described
+        instant = _last_crossing(curve, percent / 100.0)
+        if instant <= curve.start_s:
+            return Settled(curve.start_s, curve.start_s, curve.start_s, percent)
+        fixed, amplitudes, log_taus = _parameters(curve, self.drift_relative_sd)
+        rates = [np.exp(-one) for one in log_taus]
+        parts = [
+            a * np.exp((curve.start_s - instant) * rate) for a, rate in zip(amplitudes, rates, strict=True)
+        ]
+        distance = combine([1.0] * len(parts), parts)
+        side = float(np.sign(distance.value))
+        left = distance * side - fixed[0] * (percent / 100.0)  # to go; none at the instant
+        slope = side * sum(part.value * rate.value for part, rate in zip(parts, rates, strict=True))
+        found = left * (1.0 / slope) + measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
+        half = found.half_width(self.coverage)
+        return Settled(instant, max(instant - half, curve.start_s), instant + half, percent)
 
     def rebase(
         self, instants: Iterable[float] = REBASE_INSTANTS, *, at_s: float | None = None
@@ -514,99 +535,20 @@ def log_time_uncertainties(curve: Curve) -> FloatArray:
     return np.sqrt(variances)
 
 
-def settling_time(
-    curve: Curve, percent: float, *, drift_relative_sd: float, elapsed_uncertainty_s: float, coverage: float
-) -> Settled:
-    """Return when the light comes within a percentage of its final level for good.
-
-    Parameters
-    ----------
-    curve : Curve
-        The fitted curve that describes the record.
-    percent : float
-        Largest distance from the final level afterwards. [%]
-    drift_relative_sd : float
-        Standard uncertainty of a drift over the record. [1]
-    elapsed_uncertainty_s : float
-        Standard uncertainty of the zero of the clock. [s]
-    coverage : float
-        Coverage of the interval. [1]
-
-    Returns
-    -------
-    Settled
-        The instant; that of the first reading, without a width, where the light is near from the start.
-    """
-    instant = _last_crossing(curve, percent / 100.0)
-    if instant <= curve.start_s:
-        return Settled(curve.start_s, curve.start_s, curve.start_s, percent)
-    gradient = _gradient(curve, instant - curve.start_s, percent / 100.0)
-    half, _ = _half_width(curve, gradient, drift_relative_sd, elapsed_uncertainty_s, coverage)
-    return Settled(instant, max(instant - half, curve.start_s), instant + half, percent)
-
-
-def fading_parts(
-    curve: Curve,
-    instants_s: FloatArray,
-    *,
-    drift_relative_sd: float,
-    elapsed_uncertainty_s: float,
-    coverage: float,
-) -> tuple[Fading, ...]:
-    r"""Return what fades how fast: amplitudes at the initial time and time constants.
-
-    .. math:: s_i = a_i e^{-t_0 / \tau_i} / E(t_0)
-
-    Parameters
-    ----------
-    curve : Curve
-        The fitted curve that describes the record.
-    instants_s : ndarray, shape (m,)
-        Instants whose mean is the initial light. [s]
-    drift_relative_sd : float
-        Standard uncertainty of a drift over the record. [1]
-    elapsed_uncertainty_s : float
-        Standard uncertainty of the zero of the clock. [s]
-    coverage : float
-        Coverage of the intervals. [1]
-
-    Returns
-    -------
-    tuple of Fading
-        One a term of the curve, slowest first.
-    """
-    taus, amplitudes, first = curve.time_constants, curve.found.coefficients[curve.linear :], curve.linear
-    light, by_light = curve.at(instants_s)
-    elapsed = (instants_s - curve.start_s)[:, None] / taus
-    decay, slower = np.exp(-elapsed).mean(axis=0), (elapsed * np.exp(-elapsed)).mean(axis=0)
-    shares = amplitudes * decay / light
-    found = []
-    for i, (share, tau) in enumerate(zip(shares, taus, strict=True)):
-        by_share, by_tau = -share / light * by_light, np.zeros(by_light.size)
-        by_share[first + i] += decay[i] / light
-        by_share[first + taus.size + i] += amplitudes[i] * slower[i] / light
-        by_tau[first + taus.size + i] = 1.0
-        clock = elapsed_uncertainty_s * abs(share) * abs(1.0 / tau - float(np.sum(shares / taus)))
-        half, u = _half_width(curve, by_share, drift_relative_sd, clock, coverage)
-        wide, u_tau = _half_width(curve, by_tau, drift_relative_sd, 0.0, coverage)
-        ends = tau * np.exp(np.array([-1.0, 1.0]) * min(wide, LARGEST_LOG))
-        values = (share, share - half, share + half, u, tau, *ends, u_tau)
-        found.append(Fading(*map(float, values)))
-    return tuple(found)
-
-
-def _half_width(
-    curve: Curve, gradient: FloatArray, drift_relative_sd: float, other: float, coverage: float
-) -> tuple[float, float]:
-    """Return half the interval of a quantity of the curve, and its standard uncertainty."""
-    readings = curve.noise.variance(gradient)
+def _parameters(
+    curve: Curve, drift_relative_sd: float
+) -> tuple[Sequence[Measured], Sequence[Measured], Sequence[Measured]]:
+    """Return fixed coefficients [lx], amplitudes [lx] and ln of the time constants, a drift of the record in all."""
+    values = np.concatenate([curve.found.coefficients, curve.found.theta])
+    names = [f"parameter {k} of the curve" for k in range(values.size)]
     design = full_design(curve.problem, curve.found.coefficients, curve.found.theta)
     drifted = curve.problem.y * curve.problem.x / curve.problem.x[-1]
-    drift = drift_relative_sd * float(gradient @ np.linalg.lstsq(design, drifted)[0])
-    variance = readings + drift**2 + other**2
-    dof = curve.noise.dof * (variance / readings) ** 2 if readings > 0.0 else np.inf
-    u = float(np.sqrt(variance))
-    return float(stats.t.ppf(0.5 + 0.5 * coverage, dof)) * u, u
+    moved = np.linalg.lstsq(design, drifted)[0]
+    drift = Input("drift over the record", drift_relative_sd)
+    fitted = from_fit(names, values, curve.noise.covariance, dof=curve.noise.dof)
+    own = [one + measured(0.0, (drift, by)) for one, by in zip(fitted, moved, strict=True)]
+    first, terms = curve.linear, curve.found.theta.size
+    return own[:first], own[first : first + terms], own[first + terms :]
 
 
 def _last_crossing(curve: Curve, part: float) -> float:
@@ -620,15 +562,3 @@ def _last_crossing(curve: Curve, part: float) -> float:
         return curve.start_s
     i = int(outside[-1])
     return curve.start_s + float(np.interp(0.0, [-away[i], -away[i + 1]], [elapsed[i], elapsed[i + 1]]))
-
-
-def _gradient(curve: Curve, elapsed_s: float, part: float) -> FloatArray:
-    """Return the derivatives of the instant by the parameters of the curve, by the implicit function."""
-    taus, amplitudes = curve.time_constants, curve.found.coefficients[curve.linear :]
-    decay = np.exp(-elapsed_s / taus)
-    side = float(np.sign(amplitudes @ decay))
-    slope = side * float(amplitudes / taus @ decay)  # of the fall: the distance shrinks by it
-    fixed = np.zeros(curve.linear)
-    fixed[0] = -part
-    by_parameters = np.concatenate([fixed, side * decay, side * amplitudes * decay * elapsed_s / taus])
-    return by_parameters / slope

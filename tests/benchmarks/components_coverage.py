@@ -64,7 +64,7 @@ def study(name, counts, truth, rng, repeats=REPEATS):
         values = u[unit] + m[seat] + truth[2] * rng.standard_normal(len(table))
         result = nested_components(table.assign(value=values), "value", ["specimen", "mounting"])
         held += (result.lows <= truth) & (truth <= result.highs)
-        mean += result.mean_interval[0] <= 0.0 <= result.mean_interval[1]
+        mean += result.mean.interval(0.95)[0] <= 0.0 <= result.mean.interval(0.95)[1]
         if repeat % 10 == 0:
             low, high = fiducial_limits(result.squares, draws=4000, seed=repeat)
             second.append((low <= truth) & (truth <= high))

@@ -6,11 +6,16 @@ intervals and mean, MixedLM with its design and its default optimiser, without i
 estimates alone once both have prepared their tables. Printed too: by how much minus twice the log-likelihood of
 MixedLM lies above ours (a better optimum would be negative).
 
-Measured on two quiet cores: estimates alone, balanced 3x3x3 0.029 ms, ratio 551; 5x3x3 707; 10x3x3 1268; 20x4x3
-2398; unbalanced 5 to 20 specimens 0.5-1.7 ms, ratio 22-119, the smallest where a component ends at zero. Whole
-calls, balanced 0.30 ms, ratio 78, 99, 173, 304; unbalanced 0.9-2.4 ms, ratio 27-96. MixedLM never reached a better
-optimum (5.7e-14 is rounding), and missed it by up to 1.3 where a component is zero.
+Measured in processor time, one thread: estimates alone, balanced 0.03 ms, ratio 480 (3x3x3), 680, 1070 and 2100
+(20x4x3); unbalanced 5 to 20 specimens 1.3-2.9 ms, ratio 13-54. Whole calls, balanced 0.25 ms, ratio 85 to 355;
+unbalanced 2.0-3.5 ms, ratio 14-50. MixedLM never reached a better optimum (3e-12 is rounding), and missed it by up to
+2.5 where a component is zero.
 """
+
+import os
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import sys
 import time
@@ -38,12 +43,12 @@ def simulated(counts, sds, rng):
 
 
 def timed(call, repeats):
-    """Return the median time of a call in seconds and its last result."""
+    """Return the median processor time of a call in seconds and its last result."""
     times = []
     for _ in range(repeats):
-        start = time.perf_counter()
+        start = time.process_time()
         result = call()
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     return float(np.median(times)), result
 
 
@@ -77,7 +82,7 @@ def fit(ready):
         return ready.fit(reml=True)
 
 
-def compare(name, make, tables=12):
+def compare(name, make, tables=6):
     """Print one line for a design: whole calls, and the estimates alone on prepared tables."""
     whole, alone, above, ours = [], [], [], []
     for _ in range(tables):

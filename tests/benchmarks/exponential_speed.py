@@ -1,22 +1,20 @@
-"""Speed of fitting many curves, side by side with general-purpose fitters.
+"""Speed of fitting sums of exponentials without start values, side by side with general-purpose fitters.
 
     python tests/benchmarks/exponential_speed.py [curves] [speed] [squares]
 
 Each curve is fitted with an offset and 0, 1 and 2 exponentials. `lmfit` (time constants bounded as here)
 and `scipy.optimize.curve_fit` (analytic Jacobian) are started at the true parameters, which favours them:
-nobody has them at the bench. They run on a share of the curves and are scaled up. Ratios are of medians
-of processor time.
+nobody has them at the bench. Ratios are of medians of processor time.
 
-Measured (1000 curves, one thread, the other core busy):
+Measured (100 curves, the other core busy):
 
-- lmfit / shared abscissa: 94 (20 readings), 114 (60), 69 (200), 75 (2000), over three further seeds 62 to 115; lmfit /
-  own abscissae: 96, 61, 40, over three further seeds 33 to 69.
-- curve_fit / shared: 12, 14, 12, 25; curve_fit / own: 12, 8, 7: the honest ratio to a well-started compiled fitter.
+- all three orders of a curve, with covariance: 10, 11, 13 and 25 ms for 20, 60, 200 and 2000 readings; lmfit takes 0.8,
+  0.7, 0.8 and 0.4 of it, curve_fit 0.08 to 0.13.
 - sums of squares behind the best known by more than 1e-6 (the best of all ways here, of 20 searches from random
-  time constants and of one from the truth), 500 curves of one rate and 500 of two in each row of 20, 30, 60 and 200
-  readings, each at its own order: one term 0 %, two terms 0 to 0.2 % in every way. Two terms asked of a curve that
-  has one leave many nearly equal minima: 3 to 4 % of single fits, 6 to 15 % of the batch end in another one.
-- a two-sided bound beyond the record with its fit 0.8 ms; certified problems 4, 5, 8 and 9 ms.
+  time constants and of one from the truth), 50 curves of one rate and 50 of two in each row of 20, 30, 60 and 200
+  readings, each at its own order: none. Two terms asked of a curve that has one leave many nearly equal minima: 2 to
+  10 % of the fits end in another one.
+- a two-sided bound beyond the record with its fit 0.9 ms; certified problems 5, 5, 8 and 9 ms.
 """
 
 import os
@@ -37,7 +35,7 @@ from scipy.optimize import curve_fit
 
 from photolab.thermal.bounds import fit_monotone, ratio_bounds
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART, fit_exponentials
-from photolab.thermal.variable_projection import Separable, search, solve
+from photolab.thermal.variable_projection import Separable, _search, solve
 
 REPEATS = 3
 STRD = Path(__file__).parents[1] / "reference" / "nist_strd"
@@ -139,7 +137,7 @@ def behind_best(readings, curves):
             starts = [*random.uniform(*limits, (20, terms)), np.log(start[i, [2, 4]][:terms])]
             ours[i, terms - 1] = solve(problem, terms).sum_of_squares
             best[i, terms - 1] = min(
-                search(problem, one, max_steps=200).sum_of_squares for one in np.array(starts)
+                _search(problem, one, max_steps=200).sum_of_squares for one in np.array(starts)
             )
     share, half = 100 * (ours / np.minimum(best, ours) - 1 > 1e-6), curves // 2
     return (

@@ -2,10 +2,9 @@
 
 Run `python tests/benchmarks/family_speed.py`. Medians of 9 (300 lamps: 3) after a first call, one core.
 
-Measured with other work on both cores (45 pairs, and all pairs of 300 lamps):
-    equal uncertainties 3 ms and 0.15 s; unequal 33 ms and 1.6 s (u known), 38 ms and 1.6 s (20 dof); two
-    variance groups 40 ms and 2.2 s; against a baseline (9 and 299 comparisons) 34 ms and 1.1 s
-    scipy's studentised range for the 45 pairs: 0.4 s
+Measured with other work on both cores (45 pairs, and all pairs of 300 lamps, which are bounded and not drawn):
+    equal uncertainties 29 ms and 1.1 s; unequal 23 ms and 0.8 s (u known), 29 ms and 0.2 s (20 dof); two
+    variance groups 32 ms and 0.7 s; against a baseline (9 and 299 comparisons) 0.15 s and 4.7 s
 """
 
 import sys
