@@ -172,11 +172,8 @@ def held_families(campaign: Campaign) -> dict[str, pd.DataFrame]:
     dict of str to DataFrame
         Housing to `Campaign.pairs`.
     """
-    families = {}
-    for housing in dict.fromkeys(name[1] for name in campaign.weights.names):
-        with contextlib.suppress(MethodError):  # nobody was held there
-            families[housing] = campaign.pairs(housing, instant="hold")
-    return families
+    housings = dict.fromkeys(name[1] for name in campaign.compared("hold") if name[2] == "hot_spot")
+    return {housing: campaign.pairs(housing, instant="hold") for housing in housings}
 
 
 def apart_sentence(found: NotToldApart) -> str:

@@ -77,8 +77,8 @@ def forecast_sentence(plan: Forecast) -> str:
     """
     pieces = f"{counted(plan.mountings, 'seating')} of {counted(plan.specimens, 'specimen')} of each lamp"
     return (
-        f"{capital(pieces)} would show a {decimal(100.0 * (plan.resolvable - 1.0), 1)} % difference of the specimens "
-        f"with a chance of {100.0 * plan.power:g} %, with intervals of ± "
+        f"{capital(pieces)} would show a difference of {decimal(100.0 * (plan.resolvable - 1.0), 1)} % between "
+        f"the specimens with a chance of {100.0 * plan.power:g} %, with intervals of ± "
         f"{decimal(100.0 * plan.half_width_specimens, 1)} %, ± {decimal(100.0 * plan.half_width_models, 1)} % for the "
         "model as sold."
     )
