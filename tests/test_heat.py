@@ -18,10 +18,6 @@ from photolab.bench.heat import left_of_pieces, record_drift, warm_up_runs
 from photolab.bench.heat_and_light import looked_at
 from photolab.bench.ratio_table import heat_rows
 from photolab.metrology.quantity import Input, Joint
-from photolab.publication import (
-    views_lamp,
-    views_revision,
-)
 from photolab.publication.tables import results
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
 
@@ -387,8 +383,6 @@ def test_each_record_is_fitted_once_for_one_bench(monkeypatch):
     campaign = evaluate(bench)
     results(campaign)
     looked_at(bench)
-    views_revision.warming(campaign)
-    views_lamp.after_heat(campaign, "K1")
     heat_rows(campaign)
     assert len(fitted) == bench.tables["warm_up"]["run"].nunique()
     assert sum(bool(one.stable_runs) for one in warm_up_runs(bench)) > 2

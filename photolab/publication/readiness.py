@@ -7,6 +7,7 @@ from pathlib import Path
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import listed
+from photolab.bench.derived import judge_gain
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Problem
 from photolab.bench.model import Bench
@@ -14,10 +15,11 @@ from photolab.bench.pairs import variance_by_term
 from photolab.bench.records import read_bench
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
-from photolab.publication.findings import joined, lamp_sentence
+from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
 from photolab.publication.statements import finding_words
+from photolab.publication.words_lamp import gain_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
 """Findings that no caution of the reader says already."""
@@ -168,8 +170,11 @@ def first_answer(campaign: Campaign) -> list[str]:
     """
     for lamp, housing, point, instant in campaign.compared():
         if instant == "initial" and point == "hot_spot":
-            place = f" in {housing}" if housing else ""
-            return [f"First answer{place}: {lamp_sentence(campaign, lamp, housing)}"]
+            pair = (lamp, campaign.baseline)
+            difference = campaign[lamp, housing] - campaign[campaign.baseline, housing]
+            return [
+                f"First answer: {gain_sentence(judge_gain(campaign, difference, *pair, housing=housing))}"
+            ]
     return []
 
 

@@ -20,8 +20,9 @@ from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
-from photolab.publication.findings import joined, light_words
+from photolab.publication.findings import joined
 from photolab.publication.statements import SCOPE_WORDS, capital, interval_words, limit_places, verdict_words
+from photolab.publication.words_lamp import light_words
 
 __all__ = [
     "bracketed_words",
