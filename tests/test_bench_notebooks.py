@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 from shared_demo import demo_campaign
 from small_benches import HOUSING, LAMPS, METER, csv, write
 
+import photolab as pl
 from photolab.bench.repeatability import initial_readings, level_spreads
 from photolab.errors import MethodError
 from photolab.metrology.monte_carlo import draws, interval
@@ -88,10 +89,20 @@ def test_two_readings_agree_with_the_command_on_any_settings():
         assert "give the same figure: half-width of the ratio." in said("01", **settings)
 
 
+def test_three_bars_follow_the_lines():
+    """Oracle: by hand from the half-widths of `compare`, ratio * exp(+-half) with the ratio 334/318."""
+    meter = pl.Meter("M", (4.0,), (0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
+    lines = pl.compare(318, 334, meter, technology="led", range_lx=4000).lines
+    for half in (lines.meter_only, lines.this_bench, lines.nothing_in_common):
+        low, high = (100 * (334 / 318 * math.exp(sign * half / 100) - 1) for sign in (-1, 1))
+        assert f" {low:+.1f} to {high:+.1f} %" in said("01")
+
+
 def test_without_a_technology_there_is_a_ratio_and_no_interval():
     shown = said("01", technology=None)
     assert "5.0 % more; no interval yet." in shown
     assert "No answer yet: technology missing" in shown
+    assert "the meter and the seating" not in shown
 
 
 def test_a_folder_without_two_lamps_compares_the_typed_readings_alone(tmp_path):

@@ -64,20 +64,6 @@ def alone(tmp_path_factory):
 # ---- tidy tables
 
 
-def test_three_bars_follow_the_lines(pair):
-    """Oracle: by hand from the half-widths, ratio * exp(+-half) with the ratio 334/318."""
-    rows = figure_tables.three_bars(pair)
-    halves = [pair.lines.meter_only, pair.lines.this_bench, pair.lines.nothing_in_common]
-    low = [100 * (334 / 318 * math.exp(-half / 100) - 1) for half in halves]
-    high = [100 * (334 / 318 * math.exp(half / 100) - 1) for half in halves]
-    assert_allclose(rows["low"], low, rtol=1e-9)  # float rounding
-    assert_allclose(rows["high"], high, rtol=1e-9)  # float rounding
-    assert list(rows["kind"]) == ["plain", "decides", "what_if"]
-    words = figure_tables.three_bars_words(pair)
-    for number in (low[1], high[1]):
-        assert f"{number:.1f}" in words
-
-
 def test_budget_is_complete_and_says_what_is_assumed(pair, demo):
     """Oracle: seating 3 % twice is 4.2426 %, times the coverage factor; parts add up to 100 %."""
     bench = Bench("b", demo.bench.settings, {"M": METER}, {}, {}, (), pd.DataFrame(), (), (), {}, {})

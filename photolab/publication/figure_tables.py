@@ -13,9 +13,9 @@ from photolab.bench.pairs import ReadingComparison
 from photolab.bench.shared_inputs import SHARED_BY, UNITS
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal, places_for
-from photolab.publication.statements import KIND_WORDS, percent_of
+from photolab.publication.statements import KIND_WORDS
 
-__all__ = ["all_lamps", "all_lamps_words", "budget", "budget_annex", "three_bars", "three_bars_words"]
+__all__ = ["all_lamps", "all_lamps_words", "budget", "budget_annex"]
 
 _CANCELS = 1e-9  # percent; what is left of an input that cancels is rounding of sums
 
@@ -40,69 +40,6 @@ _FROM = {
     "remaining light": _OWN,
     "voltage exponent": "literature",
 }
-
-
-def three_bars(pair: ReadingComparison, *, shared_range: bool = True, seatings: str = "once") -> pd.DataFrame:
-    """Return the rows of the three-bar strip.
-
-    Parameters
-    ----------
-    pair : ReadingComparison
-        Two lamps compared.
-    shared_range : bool, default True
-        Both were read on one range of one meter.
-    seatings : str, default "once"
-        How often each lamp was seated, in words.
-
-    Returns
-    -------
-    DataFrame
-        label, low, high (percent more light), kind; empty where there is no answer.
-    """
-    if math.isnan(pair.low):
-        return pd.DataFrame({"label": [], "low": [], "high": [], "kind": []})
-    share = "the meter alone" if shared_range else "the meter alone, two ranges or meters"
-    rows = (
-        (share, pair.lines.meter_only, "plain"),
-        (f"the meter and seating each lamp {seatings}", pair.lines.this_bench, "decides"),
-        ("no meter fault in common (a what-if)", pair.lines.nothing_in_common, "what_if"),
-    )
-    middle = math.log(pair.ratio)
-    return pd.DataFrame(
-        {
-            "label": [label for label, _, _ in rows],
-            "low": [100.0 * math.expm1(middle - half / 100.0) for _, half, _ in rows],
-            "high": [100.0 * math.expm1(middle + half / 100.0) for _, half, _ in rows],
-            "kind": [kind for _, _, kind in rows],
-        }
-    )
-
-
-def three_bars_words(pair: ReadingComparison) -> str:
-    """Return what the three-bar strip shows, in words.
-
-    Parameters
-    ----------
-    pair : ReadingComparison
-        Two lamps compared.
-
-    Returns
-    -------
-    str
-        One or two sentences with every number of the figure.
-    """
-    ends = [
-        f"{_signed(low)} to {_signed(high)} %"
-        for low, high in zip(three_bars(pair)["low"], three_bars(pair)["high"], strict=True)
-    ]
-    if not ends:
-        return f"No bars: the ratio is {percent_of(pair.ratio, 1)} light, without an interval yet."
-    return (
-        f"One axis of more or less light with the result, {percent_of(pair.ratio, 1)}, and three bars: the "
-        f"meter alone "
-        f"{ends[0]}; the meter and the seating, which decides, {ends[1]}; no meter fault in common, a "
-        f"what-if, {ends[2]}."
-    )
 
 
 def _signed(percent: float) -> str:

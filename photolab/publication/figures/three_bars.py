@@ -7,9 +7,10 @@ import textwrap
 import pandas as pd
 from matplotlib.axes import Axes
 
+from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, INK, styled
 
-__all__ = ["draw"]
+__all__ = ["draw", "words"]
 
 
 @styled
@@ -59,3 +60,32 @@ def _signed(value: float, _position: object = None) -> str:
         return "same"
     sign = "+" if value > 0 else "−"
     return f"{sign}{abs(value):g} %"
+
+
+def words(table: pd.DataFrame, *, percent: float) -> str:
+    """Return what the figure shows.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As for `draw`.
+    percent : float
+        As for `draw`. [%]
+
+    Returns
+    -------
+    str
+        One sentence with every number of the figure.
+    """
+
+    def signed(x: float) -> str:
+        text = decimal(x, 1)
+        return text if text.startswith("-") or float(text) == 0.0 else f"+{text}"
+
+    marks = {"decides": ", which decides,"}
+    bars = [
+        f"{row['label']}{marks.get(row['kind'], '')} {signed(row['low'])} to {signed(row['high'])} %"
+        for row in table.to_dict("records")
+    ]
+    head = f"One axis of % more or less light with the result, {signed(percent)} %, and {len(bars)} bars"
+    return f"{head}: {'; '.join(bars)}."
