@@ -318,3 +318,13 @@ def test_bench_without_beams():
     small = read_bench(repository_root() / "data" / "two-readings")
     assert evaluate_beams(small).results == ()
     assert beam_rows(small).empty
+
+
+def test_a_scan_has_the_cosine_of_its_head(tmp_path):
+    """Oracle: closed form: facing the lamp (D / cos v)^2 with D = 6 m, flat on the wall one cosine more."""
+    rows = [("S", "B0", "HP", 0.0, v / 20, 20, 0, 400) for v in range(-100, 101)]
+    for sensor, power in (("faces_lamp", 2), ("flat_wall", 3)):
+        toml = PLACED.replace("faces_lamp", sensor)
+        (scan,) = read_beams(bench(tmp_path / sensor, READINGS, toml=toml, beam=csv(HEAD, rows)))[1]
+        slant = np.cos(np.radians(scan.vertical)) ** -power
+        assert_allclose(scan.intensity, 20 * 36.0 * slant, rtol=1e-12)

@@ -227,7 +227,7 @@ def test_verdicts_change_with_the_meter_only_where_colour_is_not_corrected():
     # a verdict may lie at its limit: corrected ratios move by half a per cent at most, others by what the colours do
     assert all(abs(moved - 1) < 0.005 for moved in by["corrected"])
     assert all(moved < 0.95 for moved in by["not corrected"])
-    assert re.search(r"not corrected +K5 +HR +for the specimens on the bench", said("03"))
+    assert re.search(r"not corrected +K1 +HR +for the specimens on the bench", said("03"))
 
 
 def test_a_supply_that_nothing_corrects_is_asked_for(tmp_path):

@@ -212,8 +212,9 @@ def _first(row: dict[str, str]) -> bool:
 
 
 def _visible(page: str) -> str:
-    """Return the text of a page and of its pictures; equations aside."""
-    plain = re.sub(r"<style>.*?</style>|<svg .*?</svg>", " ", page, flags=re.DOTALL)
+    """Return the text of a page and of its pictures; equations and code aside."""
+    code = r'<details class="law">.*?</details>'  # of a law: None is a word of it
+    plain = re.sub(rf"<style>.*?</style>|<svg .*?</svg>|{code}", " ", page, flags=re.DOTALL)
     words = re.findall(r'(?:alt|aria-label)="([^"]*)"', plain)
     return html.unescape(" ".join([re.sub(r"<[^>]*>", " ", plain), *words]))
 

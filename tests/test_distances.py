@@ -8,7 +8,6 @@ from numpy.testing import assert_allclose
 from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.corrections import ALL
-from photolab.bench.distance_laws import product_curve
 from photolab.bench.distances import distance_rows, evaluate_distances
 from photolab.bench.records import read_bench
 from photolab.publication.notebooks import repository_root
@@ -41,9 +40,9 @@ def test_projector_gives_intensity_and_centre(demo):
     assert one.law == "inverse_square"
     assert one.quotable
     assert one.low < 13_400 < one.high
-    low, high = one.centre.interval(0.95)
+    low, high = one.centre_found.interval(0.95)
     assert low < 0.12 < high
-    assert one.shared.additive_from == "dark reading"
+    assert one.additive_from == "dark reading"
     assert (one.high - one.low) / one.intensity < 0.11
     assert "dark" in one.corrections
 
@@ -55,8 +54,8 @@ def test_what_is_left_in_moves_the_centre(demo):
     right = by_housing(evaluate_distances(demo))["HP"]
     left = by_housing(evaluate_distances(demo, corrections=set(ALL) - {"dark"}, range_term=False))["HP"]
     assert "range_term_ignored" in left.codes
-    assert abs(left.offset_fit.offset - 0.12) > 0.02 > 4 * abs(right.offset_fit.offset - 0.12)
-    assert left.offset_fit.p_lack_of_fit < right.offset_fit.p_lack_of_fit
+    assert abs(left.laws.offset_fit.offset - 0.12) > 0.02 > 4 * abs(right.laws.offset_fit.offset - 0.12)
+    assert left.laws.offset_fit.p_lack_of_fit < right.laws.offset_fit.p_lack_of_fit
 
 
 def test_manual_range_term_is_honest_and_wide(demo):
@@ -66,7 +65,7 @@ def test_manual_range_term_is_honest_and_wide(demo):
     assert "no_dark_reading" in plain.codes
     assert plain.low < 13_400 < plain.high
     assert plain.high - plain.low > 2.5 * (corrected.high - corrected.low)
-    assert plain.centre.u > 5 * corrected.centre.u
+    assert plain.centre_found.u > 5 * corrected.centre_found.u
 
 
 def test_reflector_needs_its_near_field_term(demo):
@@ -113,7 +112,7 @@ def test_exact_law_is_given_back(tmp_path):
     assert one.law == "inverse_square"
     # 0.005 lx of 152 lx moves the result by less than 1e-4
     assert_allclose(one.intensity, 10_000, rtol=2e-4)
-    assert_allclose(one.centre.value, 0.1, atol=5e-4)
+    assert_allclose(one.centre_found.value, 0.1, atol=5e-4)
     assert_allclose(one.points["residual_percent"], 0, atol=0.02)
 
 
@@ -157,7 +156,7 @@ def test_dark_readings_in_some_rows_are_said(tmp_path):
     one = run_of(tmp_path, rows)
     assert "dark_in_some_rows" in one.codes
     assert "no_dark_reading" not in one.codes
-    assert one.shared.additive_from == "manual"
+    assert one.additive_from == "manual"
     assert "take the others too" in law_words(one)
     none = run_of(tmp_path / "none", [(*row[:5], "", 4000) for row in rows])
     assert "no_dark_reading" in none.codes
@@ -201,8 +200,8 @@ def test_distance_uncertainty_is_split_into_zero_and_placement(tmp_path):
     """Oracle: closed form: ±5 mm as a limit, half of the variance each."""
     rows = [("R", "B0", "HP", d, round(10_000 / d**2, 2), 0, 4000) for d in (2, 3, 4, 6)]
     one = run_of(tmp_path, rows)
-    assert_allclose(math.hypot(one.shared.zero.u, one.shared.placement_m), 0.005 / math.sqrt(3), rtol=1e-12)
-    assert_allclose(one.shared.zero.u, one.shared.placement_m, rtol=1e-12)
+    assert_allclose(math.hypot(one.zero.u, one.placement_m), 0.005 / math.sqrt(3), rtol=1e-12)
+    assert_allclose(one.zero.u, one.placement_m, rtol=1e-12)
 
 
 @pytest.mark.parametrize("count", [1, 2])
@@ -215,7 +214,7 @@ def test_one_distance_is_only_apparent(tmp_path, count):
     assert "only_apparent" in one.codes
     lux = 250 + count - 1
     assert_allclose(one.apparent.value, lux * 6.1**2, rtol=1e-12)
-    tape, centre = 0.005 / math.sqrt(3), one.shared.centre.u
+    tape, centre = 0.005 / math.sqrt(3), one.centre.u
     assert_allclose(one.apparent.only("distance").u, 2 * lux * 6.1 * math.hypot(tape, centre), rtol=1e-6)
     assert_allclose(one.apparent.only("scale").u, lux * 6.1**2 * 0.04 / math.sqrt(3), rtol=1e-6)
     assert math.isnan(one.intensity)
@@ -225,17 +224,17 @@ def test_interval_and_curve_belong_to_the_fit(demo):
     """Oracle: the fit's own covariance with its common terms; E d^2 = I (d/(d + o))^2."""
     one = by_housing(evaluate_distances(demo))["HP"]
     spread = one.candela.only("model spread").u
-    kept = [one.comparison.fits[name].intensity for name in one.comparison.kept]
+    kept = [one.laws.comparison.fits[name].intensity for name in one.laws.comparison.kept]
     assert len(kept) > 1
     assert_allclose(spread, max(abs(x - one.intensity) for x in kept) / math.sqrt(3), rtol=1e-9)
     # the fit holds scale, colour and supply as one; the quantity holds them one by one
     assert_allclose(one.candela.u, math.hypot(one.fit.intensity_uncertainty, spread), rtol=1e-9)
-    assert_allclose(one.centre.u, one.fit.offset_uncertainty, rtol=1e-9)
-    both = (one.candela + 1e4 * one.centre).u ** 2 - one.candela.u**2 - 1e8 * one.centre.u**2
+    assert_allclose(one.centre_found.u, one.fit.offset_uncertainty, rtol=1e-9)
+    both = (one.candela + 1e4 * one.centre_found).u ** 2 - one.candela.u**2 - 1e8 * one.centre_found.u**2
     assert_allclose(both / 2e4, one.fit.covariance[0, 1], rtol=1e-6)  # a difference of squares
-    curve = product_curve(one.fit, [2.0, 6.0])
+    curve = one.product([2.0, 6.0])
     assert_allclose(
-        curve, [one.intensity * (d / (d + one.centre.value)) ** 2 for d in (2.0, 6.0)], rtol=1e-12
+        curve, [one.intensity * (d / (d + one.centre_found.value)) ** 2 for d in (2.0, 6.0)], rtol=1e-12
     )
     fitted = one.points.set_index("distance_m")["fitted_lx"]
     # the fit stops when it moves by less than 1e-10

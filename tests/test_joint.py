@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import sparse, stats
 
 from photolab.metrology.estimates import groups_of
-from photolab.metrology.quantity import Input, Joint, coverage_factor, from_ln, limits
+from photolab.metrology.quantity import Factored, Input, Joint, coverage_factor, from_ln, limits
 
 INF = float("inf")
 BOTH = pytest.mark.parametrize(
@@ -261,3 +261,28 @@ def test_unknown_names_and_two_dof_of_one_variance_are_refused():
             ValueError, match=r"dof of input 'b' must equal that of 'a', .*\('pool', 4\); got 5"
         ):
             asked()
+
+
+def test_a_matrix_kept_as_factors_is_the_full_one():
+    """Oracle: the same matrix in one piece; one difference after the other and many at once."""
+    rng = np.random.default_rng(8)
+    plain, left, right = (sparse.csr_array(rng.normal(size=shape)) for shape in ((5, 7), (5, 2), (2, 7)))
+    inputs = [Input(("k", k), 0.1 + 0.01 * k, dof=3.0 + k, kind="seating") for k in range(7)]
+    kept = Joint("abcde", rng.normal(size=5), inputs, Factored(plain, left, right))
+    full = Joint("abcde", kept.values, inputs, plain.toarray() - left.toarray() @ right.toarray())
+    told, expected = (np.array(joint.differences("abc", "dde")) for joint in (kept, full))
+    assert_allclose(told, expected, rtol=1e-12)
+    assert_allclose(kept.covariance, full.covariance, rtol=1e-12, atol=1e-16)
+    assert_allclose(kept["c"].u, full["c"].u, rtol=1e-14)
+    few = kept.among("db").in_scope("specimens")
+    assert_allclose(few.covariance, full.among("db").covariance, rtol=1e-12, atol=1e-16)
+    assert_allclose(kept.in_scope("specimens")["e"].u, full["e"].u, rtol=1e-14)
+    weights = sparse.csr_array(rng.normal(size=(3, 5)))
+    sums = Joint("abcde", kept.values, inputs, plain).combined(
+        "xyz", Factored(weights, weights[:, :2], right[:, :5])
+    )
+    assert_allclose(
+        sums.sensitivities.full().toarray(),
+        (weights - weights[:, :2] @ right[:, :5]).toarray() @ plain.toarray(),
+    )
+    assert_allclose(sums.values, (weights - weights[:, :2] @ right[:, :5]) @ kept.values)

@@ -38,7 +38,6 @@ from photolab.metrology.quantity import (
     from_readings,
     limits,
     measured,
-    of_quantities,
 )
 
 TRIALS = 200_000
@@ -746,23 +745,3 @@ def test_nothing_heavy_is_loaded():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
-
-
-def test_one_function_for_numbers_arrays_and_quantities():
-    """Oracle: the law itself on numbers; closed form of its sensitivities on quantities."""
-
-    @of_quantities("cd")
-    def intensity(illuminance, distance, *, offset=0.0, rule="plain"):
-        return illuminance * (distance + offset) ** 2 * (1.0 if rule == "plain" else math.nan)
-
-    assert intensity(360.0, 6.0) == 12960.0
-    assert_array_equal(intensity(np.array([1.0, 2.0]), 2.0, offset=1.0), [9.0, 18.0])
-    lux, centre = (
-        measured(360.0, Input("scale", 3.6), unit="lx"),
-        measured(0.1, Input("centre", 0.02), unit="m"),
-    )
-    told = intensity(lux, 6.0, offset=centre, rule="plain")
-    assert_allclose(told.value, 360.0 * 6.1**2, rtol=1e-15)
-    assert told.unit == "cd"
-    moved = {q.name: c for q, c in told.parts.items()}
-    assert_allclose([moved["scale"], moved["centre"]], [6.1**2, 2.0 * 360.0 * 6.1], rtol=1e-7)  # differences

@@ -9,6 +9,7 @@ from photolab.bench.model import Settings
 from photolab.bench.seats import Scatter, lamp_weights
 from photolab.bench.spreads import (
     Spread,
+    _residuals,
     between_specimens,
     campaign_spreads,
     day_spread,
@@ -231,3 +232,39 @@ def test_twelve_mountings_on_a_pool_of_four_dof_cover_as_stated():
             found.append(low <= 0.0 <= high)
     assert abs(np.mean(pooled) - 0.95) < 0.02
     assert np.mean(apart) < 0.92
+
+
+def test_residuals_and_leverages_are_those_of_a_full_design():
+    """Oracle: numpy's pseudo-inverse of the design of lamps and days, unbalanced, with a lamp on one day alone."""
+    rng = np.random.default_rng(11)
+    cell = np.array([0, 0, 0, 1, 1, 2, 2, 2, 2, 3, 3, 4, 4, 4])
+    day = np.array([0, 1, 1, 0, 2, 0, 1, 2, 2, 5, 5, 1, 2, 0])
+    value = rng.normal(3.0, 0.1, len(cell))
+    design = np.hstack([np.eye(5)[cell], np.eye(6)[day]])
+    hat = design @ np.linalg.pinv(design)
+    residual, leverage, dof = _residuals(cell, day, value)
+    assert_allclose(residual, value - hat @ value, atol=1e-13)
+    assert_allclose(leverage, np.diag(hat), rtol=1e-12)
+    assert dof == len(cell) - np.linalg.matrix_rank(design)
+
+
+def test_day_sd_of_days_with_unlike_numbers_of_mountings():
+    """Oracle: the method of moments by hand: squares weighted by the mountings of each day."""
+    values = {"D0": (0.00, 0.02), "D1": (0.05,), "D2": (-0.04, -0.02, -0.03), "D3": (0.01,), "D4": (0.03,)}
+    table = seats(*(("B0", day, v) for day, several in values.items() for v in several))
+    found = day_spread(table, 0.01, "B0", {"HP": Spread(0.005, 10.0, False)})
+    n = np.array([len(v) for v in values.values()])
+    mean = np.array([np.mean(v) for v in values.values()])
+    squares = (n * (mean - np.average(mean, weights=n)) ** 2).sum()
+    share = n.sum() - (n**2).sum() / n.sum()
+    assert_allclose(found.sd**2, (squares - 4 * 0.005**2) / share, rtol=1e-12)
+
+
+def test_a_lamp_keeps_its_own_reading_sd_from_three_times_that_of_the_others():
+    """Oracle: the rule, against the others alone: 2.9 and 3.1 times their SD."""
+    for times, own in ((2.9, False), (3.1, True)):
+        rows = [
+            ("K1", "D1", 0.0, {"n": 7, "ss": 6 * (0.01 * times) ** 2}),
+            ("K2", "D1", 0.0, {"n": 7, "ss": 6 * 0.01**2}),
+        ]
+        assert (reading_spreads(seats(*rows))["K1"].dof == 6.0) is own

@@ -14,11 +14,11 @@ from small_benches import HOUSING, METER, bench, csv
 from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.candela import bench_candela
 from photolab.bench.evaluation import evaluate
-from photolab.bench.folder import write_bench
 from photolab.bench.meter_change import meter_change
 from photolab.bench.records import read_bench
 from photolab.bench.selection import select
 from photolab.bench.shared_inputs import term_of
+from photolab.bench.write import write_bench
 from photolab.errors import RecordError
 from photolab.publication.held_back import held_back
 from photolab.publication.readiness import report

@@ -178,20 +178,6 @@ def test_sets_not_told_apart_may_overlap():
     assert sets_of({"AC", "AD", "BD"}) == (("A", "B"), ("B", "C"), ("C", "D"))
 
 
-def test_page_one_says_what_is_clear_alone_and_not_among_all_pairs():
-    """Oracle: the demo: K5 in HR; 9 lamps make 36 pairs; K6 in HP is clear in both, and the baseline has its group."""
-    said = findings.found(demo_campaign())
-    (k5,) = [one for one in said["HR"][0] if one.startswith("K5")]
-    assert "clear of the bench uncertainty by itself" in k5
-    assert k5.endswith("but not as one of the 36 pairs of lamps compared here.")
-    (k6,) = [one for one in said["HP"][0] if one.startswith("K6")]
-    assert "by itself" not in k6
-    (k1,) = [one for one in said["HR"][0] if one.startswith("K1")]
-    assert "For the model as sold" in k1
-    assert k1.endswith("by itself, not shown among all pairs.")
-    assert "K5, B0 and K4" in said["HR"][1]
-
-
 def test_a_set_is_as_large_as_it_can_be():
     """Oracle: by hand. Only D is told apart, from A; so A, B, C stand together, and B, C, D."""
     assert sets_of({"AD"}) == (("A", "B", "C"), ("B", "C", "D"))

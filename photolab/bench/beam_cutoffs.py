@@ -7,6 +7,7 @@ import numpy as np
 
 from photolab.bench.beam_grids import BeamRun, BeamScan
 from photolab.errors import MethodError
+from photolab.metrology.quantity import Input, measured
 from photolab.photometry.cutoff import cutoff_sharpness
 
 GRID_COLUMN_DEG = 2.5
@@ -19,8 +20,6 @@ class CutoffReading:
 
     Attributes
     ----------
-    run : str
-        The run it comes from.
     horizontal : float
         Where the scan was taken. [deg]
     height : float
@@ -35,62 +34,42 @@ class CutoffReading:
         Why there is no sharpness; blank where there is.
     """
 
-    run: str
     horizontal: float
-    height: float
-    height_uncertainty: float
-    sharpness: float
-    sharpness_uncertainty: float
+    height: float = math.nan
+    height_uncertainty: float = math.nan
+    sharpness: float = math.nan
+    sharpness_uncertainty: float = math.nan
     code: str = ""
     message: str = ""
 
 
+def longest_scan(scans: tuple[BeamScan, ...], lamp: str, housing: str) -> BeamScan | None:
+    """Return the longest of a lamp's vertical scans in a housing, if there is one."""
+    mine = [scan for scan in scans if (scan.lamp, scan.housing) == (lamp, housing)]
+    return max(mine, key=lambda scan: scan.vertical.size, default=None)
+
+
 def cutoff_of(run: BeamRun, scans: tuple[BeamScan, ...]) -> CutoffReading | None:
-    """Return the cut-off from the lamp's scan, else from a column of its grid.
-
-    Parameters
-    ----------
-    run : BeamRun
-        The grid.
-    scans : tuple of BeamScan
-        All vertical scans; the longest of the lamp in the housing is used.
-
-    Returns
-    -------
-    CutoffReading or None
-        None where the light does not fall.
-    """
-    mine = [s for s in scans if (s.lamp, s.housing) == (run.lamp, run.housing)]
-    if mine:
-        scan = max(mine, key=lambda s: s.vertical.size)
+    """Return the cut-off from the lamp's longest scan, else from a column of its grid; None where nothing falls."""
+    if (scan := longest_scan(scans, run.lamp, run.housing)) is not None:
         return read_cutoff(scan)
+    return read_cutoff(column_scan(run))
+
+
+def column_scan(run: BeamRun) -> BeamScan:
+    """Return the column of a grid in which a cut-off is read where there is no scan."""
     column = int(np.argmin(np.abs(run.grid.horizontal - GRID_COLUMN_DEG)))
-    return read_cutoff(
-        BeamScan(
-            run=run.run,
-            lamp=run.lamp,
-            housing=run.housing,
-            horizontal=float(run.grid.horizontal[column]),
-            vertical=run.grid.vertical,
-            intensity=run.grid.intensity[:, column],
-            own=run.own[:, column],
-        )
+    grid, at = run.grid, float(run.grid.horizontal[column])
+    return BeamScan(
+        run.run, run.lamp, run.housing, at, grid.vertical, grid.intensity[:, column], run.own[:, column]
     )
 
 
 def read_cutoff(scan: BeamScan) -> CutoffReading | None:
     """Return height and sharpness of the cut-off of one scan.
 
-    Parameters
-    ----------
-    scan : BeamScan
-        The scan.
-
-    Returns
-    -------
-    CutoffReading or None
-        None where the light does not fall along the scan; without a sharpness, and with the reason, where
-        the scan is too coarse or ends too early.
+    None where the light does not fall along the scan; without a sharpness, and with the reason, where the scan is too
+    coarse or ends too early.
     """
     try:
         found = cutoff_sharpness(scan.vertical, scan.intensity)
@@ -98,24 +77,15 @@ def read_cutoff(scan: BeamScan) -> CutoffReading | None:
         height = float(refused.known.get("angle", math.nan))
         if refused.code == "no_cutoff":
             return None  # a scan across no cut-off is no failed reading of one
-        return CutoffReading(
-            scan.run, scan.horizontal, height, _fifth(scan), math.nan, math.nan, refused.code, str(refused)
-        )
+        return CutoffReading(scan.horizontal, height, _fifth(scan), code=refused.code, message=str(refused))
     except ValueError as refused:
-        return CutoffReading(
-            scan.run, scan.horizontal, math.nan, math.nan, math.nan, math.nan, "scan_unusable", str(refused)
-        )
+        return CutoffReading(scan.horizontal, code="scan_unusable", message=str(refused))
     relative = scan.own / scan.intensity
-    ends = np.interp([found.angle - 0.05, found.angle + 0.05], scan.vertical, relative)
-    doubt = float(np.hypot(*ends)) / math.log(10.0)
-    return CutoffReading(
-        run=scan.run,
-        horizontal=scan.horizontal,
-        height=found.angle,
-        height_uncertainty=max(_steep_stretch(scan, found.sharpness - 2.0 * doubt), _fifth(scan)),
-        sharpness=found.sharpness,
-        sharpness_uncertainty=doubt,
-    )
+    below, above = np.interp([found.angle - 0.05, found.angle + 0.05], scan.vertical, relative)
+    ln_fall = measured(0.0, Input("reading below", float(below)), Input("reading above", float(above)))
+    doubt = ln_fall.u / math.log(10.0)
+    height_u = max(_steep_stretch(scan, found.sharpness - 2.0 * doubt), _fifth(scan))
+    return CutoffReading(scan.horizontal, found.angle, height_u, found.sharpness, doubt)
 
 
 def _fifth(scan: BeamScan) -> float:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,10 +11,11 @@ from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
-from photolab.bench.distance_terms import reading_scatter
+from photolab.bench.distance_terms import reading_scatter, supply_u
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.errors import MethodError
 from photolab.photometry.beam import BeamGrid, intensity_from_angles, intensity_from_wall
+from photolab.photometry.distance import luminous_intensity
 
 Floats = NDArray[np.float64]
 
@@ -43,10 +45,8 @@ class BeamRun:
 
     Attributes
     ----------
-    run, lamp, housing, technology : str
+    run, lamp, housing : str
         Identity.
-    meter : Meter
-        The meter.
     grid : BeamGrid
         Intensities about the declared photometric centre; apparent unless a distance run says more. [cd]
     per_lux : ndarray, shape of the grid
@@ -55,6 +55,8 @@ class BeamRun:
         Standard uncertainty of each cell by itself: scatter and last figure. [cd]
     tops : ndarray, shape of the grid
         Top of the range each cell was read on. [lx]
+    meter : Meter
+        The meter.
     colour_u, supply_u : float
         Relative standard uncertainties that all cells share: colour of the light, supply. [1]
     corrections, assumed : tuple of str
@@ -64,12 +66,11 @@ class BeamRun:
     run: str
     lamp: str
     housing: str
-    technology: str
-    meter: Meter
     grid: BeamGrid = field(repr=False)
     per_lux: Floats = field(repr=False)
     own: Floats = field(repr=False)
     tops: Floats = field(repr=False)
+    meter: Meter
     colour_u: float
     supply_u: float
     corrections: tuple[str, ...]
@@ -139,18 +140,13 @@ def read_beams(
 
 @dataclass(frozen=True, eq=False)
 class _Cells:
-    """Corrected readings of a run, row by row. [lx]."""
+    """Corrected readings of a run, row by row [lx], and what all of them share."""
 
     net: Floats
     own: Floats
     tops: Floats
     at_most: NDArray[np.bool_]
-    meter: Meter
-    technology: str
-    colour_u: float
-    supply_u: float
-    corrections: tuple[str, ...]
-    assumed: tuple[str, ...]
+    shared: dict[str, Any]
 
 
 def _directions(block: pd.DataFrame, housing: Housing) -> tuple[Floats, Floats]:
@@ -186,81 +182,57 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str])
     net = block["illuminance_lx"].to_numpy(float) - dark
     at_most = (block["censored"] == "below").to_numpy() | (net <= 0.0)
     net = np.where(at_most, np.maximum(net, step), net)
-    scatter, assumed = reading_scatter(bench, pd.DataFrame({"distance_m": [], "value_lx": []}), lamp)
-    own = np.where(at_most, 0.0, np.hypot(scatter * net, step / math.sqrt(12.0)))
-    supply = 0.0
+    scatter, assumed = reading_scatter(bench, pd.DataFrame({"distance_m": [], "ln_value": []}), lamp)
+    own = np.where(at_most, 0.0, np.sqrt((scatter * net) ** 2 + step**2 / 12.0))
+    rows = pd.DataFrame({"technology": [technology], "volts": [math.nan]})  # beam.csv states none
     if technology == "filament":
-        volts = steps.ASSUMED_VOLTAGE_LIMIT_V / bench.settings.reference_voltage_V / math.sqrt(3.0)
-        supply = steps.FILAMENT_FLUX_EXPONENT * volts
         assumed.append(f"supply of {lamp} within {steps.ASSUMED_VOLTAGE_LIMIT_V:g} V")
     done = {"dark": bool((dark != 0).any()), "spectral": found is not None and found[0] != 1.0}
-    used = tuple(name for name, on in done.items() if on)
-    return _Cells(
-        net * factor, own * factor, tops, at_most, meter, technology, colour_u, supply, used, tuple(assumed)
-    )
+    shared = {
+        "meter": meter,
+        "colour_u": colour_u,
+        "supply_u": supply_u(bench, rows),
+        "corrections": tuple(name for name, on in done.items() if on),
+        "assumed": (*assumed, *_assumed(bench.housings[str(block["housing"].iloc[0])])),
+    }
+    return _Cells(net * factor, own * factor, tops, at_most, shared)
+
+
+def _assumed(housing: Housing) -> list[str]:
+    """Return which figures of a housing are not declared."""
+    words = {
+        "offset_mm": "photometric centre at the reference face",
+        "sensor": "meter head facing the lamp",
+    }
+    return [said for key, said in words.items() if key not in housing.declared]
 
 
 def _scan(run: str, lamp: str, housing: Housing, across: Floats, up: Floats, cells: _Cells) -> BeamScan:
     """Return a vertical scan as intensities."""
     order = np.argsort(up, kind="stable")
     span = housing.distance_m + housing.offset_mm / 1000.0
-    square = span**2 * (1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2)
-    cosine = 1.0 if housing.sensor == "faces_lamp" else span / np.sqrt(square)
-    return BeamScan(
-        run=run,
-        lamp=lamp,
-        housing=housing.id,
-        horizontal=float(across[0]),
-        vertical=up[order],
-        intensity=(cells.net * square / cosine)[order],
-        own=(cells.own * square / cosine)[order],
-    )
+    slant = 1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2
+    ray = span * np.sqrt(slant)
+    angle = np.arccos(span / ray) if housing.sensor == "flat_wall" else 0.0
+    per_lux = luminous_intensity(1.0, ray, incidence_angle=angle)
+    light, own = ((values * per_lux)[order] for values in (cells.net, cells.own))
+    return BeamScan(run, lamp, housing.id, float(across[0]), up[order], light, own)
 
 
 def _grid(run: str, lamp: str, housing: Housing, block: pd.DataFrame, cells: _Cells) -> BeamRun:
-    """Return a grid as intensities; the doubts and the ranges pass through the same geometry."""
-    known = np.nan_to_num(cells.tops, nan=0.0)
-    grid = _distribution(housing, block, cells.net, cells.at_most)
-    ones, own, tops = (
-        _distribution(housing, block, values).intensity for values in (np.ones(len(block)), cells.own, known)
-    )
-    assumed = list(cells.assumed)
-    if "offset_mm" not in housing.declared:
-        assumed.append("photometric centre at the reference face")
-    if "sensor" not in housing.declared:
-        assumed.append("meter head facing the lamp")
-    return BeamRun(
-        run=run,
-        lamp=lamp,
-        housing=housing.id,
-        technology=cells.technology,
-        meter=cells.meter,
-        grid=grid,
-        per_lux=ones,
-        own=own,
-        tops=np.round(tops / ones, 6),
-        colour_u=cells.colour_u,
-        supply_u=cells.supply_u,
-        corrections=cells.corrections,
-        assumed=tuple(assumed),
-    )
-
-
-def _distribution(
-    housing: Housing, block: pd.DataFrame, values: Floats, at_most: NDArray[np.bool_] | None = None
-) -> BeamGrid:
-    """Return values at the head as intensities, by the housing's way of holding the head."""
-    offset = housing.offset_mm / 1000.0
+    """Return a grid as intensities; the uncertainties and the ranges stand on the same cells."""
     angles = block["horizontal_deg"].notna().all()
-    names = ("horizontal_deg", "vertical_deg") if angles else ("x_mm", "y_mm")
-    first, second = (block[name].to_numpy(float) for name in names)
-    make = intensity_from_angles if angles else intensity_from_wall
-    return make(
-        first,
-        second,
-        values,
-        distance=housing.distance_m,
-        sensor=housing.sensor,
-        offset=offset,
-        at_most=at_most,
+    first, second = (
+        block[name].to_numpy(float)
+        for name in (("horizontal_deg", "vertical_deg") if angles else ("x_mm", "y_mm"))
     )
+    make = intensity_from_angles if angles else intensity_from_wall
+    how: dict[str, Any] = {"distance": housing.distance_m, "sensor": housing.sensor}
+    how["offset"] = housing.offset_mm / 1000.0
+    grid = make(first, second, cells.net, **how, at_most=cells.at_most)
+    per_lux = make(first, second, np.ones(len(block)), **how).intensity
+    own, tops = (
+        values[np.lexsort((first, second))].reshape(per_lux.shape)
+        for values in (cells.own, np.nan_to_num(cells.tops, nan=0.0))
+    )
+    return BeamRun(run, lamp, housing.id, grid, per_lux, own * per_lux, tops, **cells.shared)

@@ -7,7 +7,7 @@ interval would be too short on one side: the interval comes from drawing every i
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -19,7 +19,7 @@ from photolab.bench.beam_grids import BeamRun
 from photolab.errors import MethodError
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input, Measured, from_ln, limits, measured
-from photolab.photometry.beam import BeamGrid, mean_above_cutoff, peak, window_flux
+from photolab.photometry.beam import BeamGrid, mean_weights, peak, window_flux, window_weights
 
 MEASURANDS = ("hot spot", "window flux", "above cut-off")
 ABOVE_HORIZONTAL = (-8.0, 8.0)
@@ -99,74 +99,38 @@ class BeamRatio:
         return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 
-@dataclass(frozen=True, eq=False)
-class Measure:
-    """A measurand as a weighted sum of a beam's cells.
+def measurand_weights(grid: BeamGrid, measurand: str, window: tuple[Range, Range] | None = None) -> Floats:
+    """Return the weights of a measurand: it is their sum with the intensities of the cells.
 
-    Attributes
+    Parameters
     ----------
     grid : BeamGrid
         The beam.
     measurand : str
         Out of `MEASURANDS`.
-    window : tuple of two ranges
-        Of the flux: left to right, bottom to top. [deg]
+    window : tuple of two ranges, optional
+        Of the flux: left to right, bottom to top; the whole grid where not given. [deg]
+
+    Returns
+    -------
+    ndarray, shape (m, n)
+        1 at the largest cell, else 0; solid angles [sr]; or alike in the window above the cut-off [1].
+
+    Raises
+    ------
+    MethodError
+        If the largest cell is an upper limit (code ``peak_at_most``), or the grid does not hold the window (codes
+        ``outside_grid``, ``no_cells``).
     """
-
-    grid: BeamGrid
-    measurand: str
-    window: tuple[Range, Range]
-
-    def total(self, cells: Floats) -> float:
-        """Return the weighted sum of values on the beam's cells.
-
-        Parameters
-        ----------
-        cells : ndarray, shape of the grid
-            Values, zero or more. [cd]
-
-        Returns
-        -------
-        float
-            The sum. [cd or lm]
-        """
-        if self.measurand == "hot spot":
-            return float(cells.flat[int(np.argmax(self.grid.intensity))])
-        other = replace(self.grid, intensity=cells, at_most=None)
-        if self.measurand == "window flux":
-            return window_flux(other, horizontal=self.window[0], vertical=self.window[1]).flux
-        return mean_above_cutoff(other, horizontal=ABOVE_HORIZONTAL, vertical=ABOVE_VERTICAL).mean
-
-    def spread(self, own: Floats) -> float:
-        """Return the standard uncertainty of the sum when every cell errs by itself.
-
-        Parameters
-        ----------
-        own : ndarray, shape of the grid
-            Standard uncertainties. [cd]
-
-        Returns
-        -------
-        float
-            The root of the sum of squares. [cd or lm]
-        """
-        if self.measurand == "hot spot":
-            return self.total(own)
-        dark = replace(self.grid, intensity=np.zeros_like(self.grid.intensity), at_most=None)
-        if self.measurand == "window flux":
-            across, up = self.window
-            return window_flux(
-                dark, horizontal=across, vertical=up, cell_uncertainty=own
-            ).standard_uncertainty
-        across, up = ABOVE_HORIZONTAL, ABOVE_VERTICAL
-        return mean_above_cutoff(
-            dark, horizontal=across, vertical=up, cell_uncertainty=own
-        ).standard_uncertainty
-
-    @property
-    def halves(self) -> Floats:
-        """Intensities with upper limits counted half. [cd]."""
-        return self.grid.intensity * np.where(self.grid.censored, 0.5, 1.0)
+    if measurand == "hot spot":
+        peak(grid)
+        weights = np.zeros(grid.intensity.shape)
+        weights.flat[int(np.argmax(grid.intensity))] = 1.0
+        return weights
+    if measurand == "window flux":
+        across, up = window or shared_window(grid, grid)
+        return window_weights(grid, horizontal=across, vertical=up)
+    return mean_weights(grid, horizontal=ABOVE_HORIZONTAL, vertical=ABOVE_VERTICAL)
 
 
 def beam_ratio(
@@ -178,6 +142,7 @@ def beam_ratio(
     coverage: float,
     range_term: bool,
     mounting_dof: float = math.inf,
+    weights: tuple[Floats, Floats] | None = None,
 ) -> BeamRatio:
     """Return one measurand of a beam over the baseline's, in the same housing.
 
@@ -195,6 +160,8 @@ def beam_ratio(
         Count the additive error of the manual; else only the last figure of the dark reading.
     mounting_dof : float
         Degrees of freedom of the scatter; infinite where assumed. [1]
+    weights : tuple of two ndarray, optional
+        Weights of the cells of the two beams; those of `measurand_weights` where not given. [1 or sr]
 
     Returns
     -------
@@ -206,22 +173,20 @@ def beam_ratio(
     MethodError
         If a grid does not hold the measurand, or the reference has no light there (code ``dark_reference``).
     """
-    if measurand == "hot spot":
-        peak(own.grid), peak(reference.grid)
-    window = shared_window(own.grid, reference.grid)
-    measures = [Measure(run.grid, measurand, window) for run in (own, reference)]
-    values = [one.total(one.halves) for one in measures]
+    grids = (own.grid, reference.grid)
+    window = shared_window(*grids)
+    sums = weights or tuple(measurand_weights(grid, measurand, window) for grid in grids)
+    values = [float((w * halves(grid)).sum()) for w, grid in zip(sums, grids, strict=True)]
     if not min(values) > 0.0:
         message = f"both beams must have light for the {measurand}; got {values[0]:g} and {values[1]:g}"
         raise MethodError(message, code="dark_reference")
-    acting = _inputs((own, reference), measures, range_term)
+    acting = _inputs((own, reference), measurand, sums, range_term)
     pair = (own.lamp, reference.lamp, own.housing)
     if measurand == "window flux":
-        acting[Input(("step", *pair), _step(measures), kind="model spread")] = (("factor", 0, 1.0),)
+        acting[Input(("step", *pair), _step(grids, window), kind="model spread")] = (("factor", 0, 1.0),)
     source = "assumed" if math.isinf(mounting_dof) else "own readings"
     both = math.sqrt(2.0) * mounting_sd
     seat = Input(("seating", *pair), both, dof=mounting_dof, kind="seating", source=source)
-    lit = [one.total(one.grid.censored.astype(float)) for one in measures]
     return BeamRatio(
         measurand=measurand,
         as_seated=_ratio(values, acting),
@@ -230,7 +195,7 @@ def beam_ratio(
         own=values[0],
         reference=values[1],
         unit="lm" if measurand == "window flux" else "cd",
-        upper_limits=max(lit) > 0.0,
+        upper_limits=any(bool((w[grid.censored] > 0.0).any()) for w, grid in zip(sums, grids, strict=True)),
     )
 
 
@@ -278,7 +243,14 @@ def shared_window(grid: BeamGrid, reference: BeamGrid) -> tuple[Range, Range]:
     return ends[0], ends[1]
 
 
-def _inputs(runs: tuple[BeamRun, BeamRun], measures: list[Measure], range_term: bool) -> Acting:
+def halves(grid: BeamGrid) -> Floats:
+    """Return the intensities of a beam with upper limits counted half [cd]."""
+    return grid.intensity * np.where(grid.censored, 0.5, 1.0)
+
+
+def _inputs(
+    runs: tuple[BeamRun, BeamRun], measurand: str, weights: Sequence[Floats], range_term: bool
+) -> Acting:
     """Return the inputs of a ratio; what both beams share is one input and acts on both."""
     found: Acting = {}
     several = len(np.unique(np.concatenate([run.tops.ravel() for run in runs]))) > 1
@@ -287,23 +259,23 @@ def _inputs(runs: tuple[BeamRun, BeamRun], measures: list[Measure], range_term: 
         if q.u * abs(by) > 0.0:
             found[q] = (*found.get(q, ()), (kind, side, by))
 
-    for side, (run, one) in enumerate(zip(runs, measures, strict=True)):
-        meter, who = run.meter, (run.lamp, run.housing)
+    for side, (run, w) in enumerate(zip(runs, weights, strict=True)):
+        meter, who, light = run.meter, (run.lamp, run.housing), halves(run.grid)
         for top in np.unique(run.tops):
-            here, key = run.tops == top, (f"{top:g}",)
-            added, share = one.total(run.per_lux * here), one.total(one.halves * here)
-            put(_additive(run, float(top), range_term), "add", side, added)
+            here, key = w * (run.tops == top), (f"{top:g}",)
+            share = float((here * light).sum())
+            put(_additive(run, float(top), range_term), "add", side, float((here * run.per_lux).sum()))
             if several:
                 put(instruments.gain_input(meter, key), "add", side, share)
             put(instruments.linearity_input(meter, (*key, *who)), "add", side, share)
         for quantity in instruments.scale_inputs(meter):
             put(quantity, "factor", side, 1.0)
-        scatter = Input(("scatter", one.measurand, *who), one.spread(run.own), kind="reading scatter")
-        put(scatter, "add", side, 1.0)
+        scatter = float(np.sqrt(((w * run.own) ** 2).sum()))
+        put(Input(("scatter", measurand, *who), scatter, kind="reading scatter"), "add", side, 1.0)
         for name, u in (("colour", run.colour_u), ("supply", run.supply_u)):
             put(limits((name, "beam", *who), math.sqrt(3.0) * u, kind=name), "factor", side, 1.0)
-        half = one.total(run.grid.intensity - one.halves)
-        put(limits(("upper limits", one.measurand, *who), half, kind="resolution"), "add", side, 1.0)
+        half = float((w * (run.grid.intensity - light)).sum())
+        put(limits(("upper limits", measurand, *who), half, kind="resolution"), "add", side, 1.0)
     return found
 
 
@@ -331,10 +303,8 @@ def _ln_ratio(
     return np.log(floors[0]) + logs[0] - np.log(floors[1]) - logs[1]
 
 
-def _step(measures: list[Measure]) -> float:
-    """Return the standard uncertainty of ln ratio from the grid's step."""
-    logs = []
-    for one in measures:
-        flux = window_flux(one.grid, horizontal=one.window[0], vertical=one.window[1])
-        logs.append(flux.step_uncertainty / flux.flux)
-    return abs(logs[0] - logs[1])
+def _step(grids: tuple[BeamGrid, BeamGrid], window: tuple[Range, Range]) -> float:
+    """Return the standard uncertainty of ln ratio from the grids' step."""
+    flux = [window_flux(grid, horizontal=window[0], vertical=window[1]) for grid in grids]
+    own, other = (one.step_uncertainty / one.flux for one in flux)
+    return abs(own - other)

@@ -6,13 +6,15 @@ the other. Nothing here is a test against a regulation.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import partial
+from typing import Any, TypeVar
 
 import pandas as pd
 
 from photolab.bench import corrections as steps
-from photolab.bench.beam_cutoffs import CutoffReading, cutoff_of
+from photolab.bench.beam_cutoffs import CutoffReading, column_scan, cutoff_of, longest_scan
 from photolab.bench.beam_grids import BeamRun, BeamScan, Refusal, read_beams
 from photolab.bench.beam_ratios import (
     ABOVE_HORIZONTAL,
@@ -36,8 +38,9 @@ from photolab.photometry.beam import (
     aim_offset,
     ratio_map,
 )
-from photolab.photometry.cutoff import CutoffLine, cutoff_line
+from photolab.photometry.cutoff import cutoff_line
 
+_T = TypeVar("_T")
 ROW_NAMES = {
     "hot spot": "hot-spot intensity ratio",
     "window flux": "window flux ratio",
@@ -60,8 +63,6 @@ class BeamResult:
         The baseline's grid in the same housing; None for the baseline itself and where there is none.
     ratios : tuple of BeamRatio
         The three measurands; empty without a reference.
-    line : CutoffLine
-        The cut-off across the grid.
     cutoff : CutoffReading or None
         From a scan, else from a column of the grid; None where neither falls.
     aim : AimOffset or None
@@ -80,7 +81,6 @@ class BeamResult:
     beam: BeamRun = field(repr=False)
     reference: BeamRun | None = field(repr=False)
     ratios: tuple[BeamRatio, ...]
-    line: CutoffLine = field(repr=False)
     cutoff: CutoffReading | None
     aim: AimOffset | None
     codes: tuple[str, ...]
@@ -153,14 +153,11 @@ class Beams:
         The vertical scans.
     refusals : tuple of Refusal
         Runs that give no grid and no scan.
-    range_term : bool
-        The additive error of the manual was counted.
     """
 
     results: tuple[BeamResult, ...]
     scans: tuple[BeamScan, ...]
     refusals: tuple[Refusal, ...]
-    range_term: bool
 
     def find(self, lamp: str, housing: str) -> BeamResult | None:
         """Return the beam of a lamp in a housing.
@@ -176,6 +173,11 @@ class Beams:
             None where there is no grid.
         """
         return next((r for r in self.results if (r.lamp, r.housing) == (lamp, housing)), None)
+
+    def scan(self, lamp: str, housing: str) -> BeamScan | None:
+        """Return the scan behind a cut-off: a lamp's longest one in a housing, else a column of its grid."""
+        found = self.find(lamp, housing)
+        return longest_scan(self.scans, lamp, housing) or (None if found is None else column_scan(found.beam))
 
 
 def evaluate_beams(
@@ -221,7 +223,7 @@ def evaluate_beams(
         )
         for run in best.values()
     )
-    return Beams(results, scans, refusals, range_term)
+    return Beams(results, scans, refusals)
 
 
 def _result(
@@ -235,57 +237,39 @@ def _result(
 ) -> BeamResult:
     """Return what one beam says."""
     reference = None if run.lamp == baseline else reference
+    ratios: list[BeamRatio | None] = []
     refusals: list[Refusal] = []
-    ratios: list[BeamRatio] = []
     aim: AimOffset | None = None
 
-    def refuse(refused: MethodError) -> None:
-        refusals.append(Refusal(run.run, run.lamp, run.housing, refused.code, str(refused)))
+    def attempt(made: Callable[[], _T]) -> _T | None:
+        try:
+            return made()
+        except MethodError as refused:
+            refusals.append(Refusal(run.run, run.lamp, run.housing, refused.code, str(refused)))
+            return None
 
     if reference is not None:
-        for measurand in MEASURANDS:
-            try:
-                ratios.append(_ratio(bench, run, reference, measurand, range_term, seating))
-            except MethodError as refused:
-                refuse(refused)
-        try:
-            aim = aim_offset(run.grid, reference.grid)
-        except MethodError as refused:
-            refuse(refused)
+        how: dict[str, Any] = {"mounting_sd": seating.sd, "mounting_dof": seating.dof}
+        how |= {"coverage": bench.settings.coverage, "range_term": range_term}
+        ratios = [attempt(partial(beam_ratio, run, reference, what, **how)) for what in MEASURANDS]
+        aim = attempt(partial(aim_offset, run.grid, reference.grid))
     elif run.lamp != baseline:
         message = f"no grid of the baseline {baseline} in housing {run.housing}: nothing to divide by"
         refusals.append(Refusal(run.run, run.lamp, run.housing, "no_reference", message))
     line = cutoff_line(run.grid, traffic=bench.housings[run.housing].traffic)
-    upper = "upper_limits" if run.grid.censored.any() else ""
-    codes = [*line.codes, *(aim.codes if aim is not None else ()), upper]
+    upper = ["upper_limits"] if run.grid.censored.any() else []
     return BeamResult(
         lamp=run.lamp,
         housing=run.housing,
         baseline=baseline,
         beam=run,
         reference=reference,
-        ratios=tuple(ratios),
-        line=line,
+        ratios=tuple(one for one in ratios if one is not None),
         cutoff=cutoff_of(run, scans),
         aim=aim,
-        codes=tuple(code for code in dict.fromkeys(codes) if code),
+        codes=tuple(dict.fromkeys([*line.codes, *(aim.codes if aim is not None else ()), *upper])),
         refusals=tuple(refusals),
         seating=seating,
-    )
-
-
-def _ratio(
-    bench: Bench, run: BeamRun, reference: BeamRun, measurand: str, range_term: bool, seating: Spread
-) -> BeamRatio:
-    """Return one measurand against the baseline's."""
-    return beam_ratio(
-        run,
-        reference,
-        measurand,
-        mounting_sd=seating.sd,
-        mounting_dof=seating.dof,
-        coverage=bench.settings.coverage,
-        range_term=range_term,
     )
 
 

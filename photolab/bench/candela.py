@@ -10,17 +10,68 @@ import pandas as pd
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.bench_scatter import bench_spreads
-from photolab.bench.distance_laws import shape_ratio
-from photolab.bench.distance_terms import TAPE_LIMIT_MM, centre_input, colour_input, scale_parts, supply_u
-from photolab.bench.distances import DistanceResult
+from photolab.bench.distance_terms import assumed_lengths, photometric_centre, relative_inputs, tape_limit
+from photolab.bench.distances import DistanceResult, near_field_ratio
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.bench.selection import select
 from photolab.bench.shared_inputs import link_input
 from photolab.bench.spreads import Spread, Spreads
-from photolab.metrology.quantity import Input, Measured, apply, combine, limits, measured
+from photolab.metrology.quantity import Input, Measured, combine, limits, measured
 from photolab.photometry.distance import luminous_intensity, tilt_loss
 
 SETTLED = frozenset({"inverse_square", "near_field"})
+
+
+@dataclass(frozen=True)
+class BenchLight:
+    """The light of one lamp at the bench's distance, and the lengths that turn it into candela.
+
+    Attributes
+    ----------
+    lamp, housing : str
+        Which.
+    light : Measured
+        Mean of the seatings, corrected. [lx]
+    distance, centre : Measured
+        From the reference face to the meter head, and of the photometric centre behind the face. [m]
+    run : DistanceResult or None
+        What shows that candela may be quoted, and by which law; None where nothing does.
+    seatings : int
+        Seatings behind the mean.
+    lower_range : bool
+        Whether the reading fits on a lower range of the meter.
+    coverage : float
+        Coverage probability of the bench. [1]
+    assumed : tuple of str
+        Defaults that entered.
+    """
+
+    lamp: str
+    housing: str
+    light: Measured = field(repr=False)
+    distance: Measured
+    centre: Measured
+    run: DistanceResult | None = field(repr=False)
+    seatings: int
+    lower_range: bool
+    coverage: float
+    assumed: tuple[str, ...] = ()
+
+    @property
+    def near_field(self) -> Measured | float:
+        """What the near field of the run leaves of the light at this distance; 1 where no such law applies [1]."""
+        run = self.run
+        if run is None or run.law != "near_field" or run.fit is None or run.shape is None:
+            return 1.0
+        ratio: Measured = near_field_ratio(run.fit.model, run.shape, self.distance)
+        # which law bends the run is as doubtful here
+        laws = [(q, -c / run.intensity) for q, c in _spread_of(run).items()]
+        return ratio * measured(1.0, *laws)
+
+
+def _spread_of(run: DistanceResult) -> dict[Input, float]:
+    """Return the choice of law of a run."""
+    return {} if run.candela is None else dict(run.candela.only("model spread").parts)
 
 
 @dataclass(frozen=True)
@@ -29,143 +80,138 @@ class BenchCandela:
 
     Attributes
     ----------
-    lamp, housing : str
-        Which.
-    illuminance : float
-        Mean of the seatings, corrected. [lx]
-    distance, offset : float
-        To the meter head, and the declared photometric centre behind the face. [m]
-    seatings : int
-        Seatings behind the mean.
+    of : BenchLight
+        The readings.
     intensity : Measured
         Luminous intensity towards the meter head. [cd]
-    coverage : float
-        Coverage probability of the bench. [1]
-    apparent : bool
-        Whether nothing shows that the inverse square holds.
-    lower_range : bool
-        Whether the range term is the largest and the reading fits on a lower range.
-    assumed : tuple of str
-        Defaults that entered.
     """
 
-    lamp: str
-    housing: str
-    illuminance: float
-    distance: float
-    offset: float
-    seatings: int
+    of: BenchLight
     intensity: Measured = field(repr=False)
-    coverage: float
-    apparent: bool
-    lower_range: bool
-    assumed: tuple[str, ...] = ()
+
+    @property
+    def apparent(self) -> bool:
+        """Whether nothing shows that the inverse square applies."""
+        return self.of.run is None
+
+    @property
+    def lower_range(self) -> bool:
+        """Whether the range term is the largest and the reading fits on a lower range."""
+        parts = {kind: self.intensity.only(kind).u for kind in {q.kind for q in self.intensity.parts}}
+        return self.of.lower_range and max(parts, key=lambda kind: parts[kind]) == "range term"
 
 
 def bench_candela(
     bench: Bench,
     *,
-    lamp: str,
+    lamp: str | None = None,
     runs: tuple[DistanceResult, ...] = (),
     corrections: Iterable[str] = steps.ALL,
 ) -> tuple[BenchCandela, ...]:
-    """Return the candela of one lamp from its readings at the bench's distance, in every housing.
+    r"""Return the candela of lamps from their readings at the bench's distance, in every housing.
+
+    .. math:: I = E \, (d + o)^2 / (1 - q/d^2)
 
     Parameters
     ----------
     bench : Bench
         The bench.
-    lamp : str
-        The lamp.
+    lamp : str, optional
+        As for `bench_light`.
     runs : tuple of DistanceResult
-        Distance runs; one of the lamp in the housing says whether the inverse square holds and by how much it fails.
+        As for `bench_light`.
+    corrections : iterable of str, default all
+        As for `bench_light`.
+
+    Returns
+    -------
+    tuple of BenchCandela
+        One a lamp and housing that states its distance; empty otherwise.
+    """
+    found = []
+    for at in bench_light(bench, lamp=lamp, runs=runs, corrections=corrections):
+        intensity = luminous_intensity(at.light, at.distance, offset=at.centre) / at.near_field  # type: ignore[arg-type]
+        found.append(BenchCandela(at, intensity.in_unit("cd")))
+    return tuple(found)
+
+
+def bench_light(
+    bench: Bench,
+    *,
+    lamp: str | None = None,
+    runs: tuple[DistanceResult, ...] = (),
+    corrections: Iterable[str] = steps.ALL,
+) -> tuple[BenchLight, ...]:
+    """Return the light of lamps at the bench's distance, the mean of their seatings, in every housing.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    lamp : str, optional
+        The lamp; every lamp where not given.
+    runs : tuple of DistanceResult
+        Distance runs; one of the lamp in the housing says whether the inverse square applies and by how much it fails.
     corrections : iterable of str, default all
         Corrections to apply, out of `corrections.CORRECTIONS`.
 
     Returns
     -------
-    tuple of BenchCandela
-        One a housing that states its distance and in which the lamp was read; empty otherwise.
+    tuple of BenchLight
+        One a lamp and housing that states its distance; empty otherwise.
     """
     chosen = select(bench).readings
-    chosen = chosen[(chosen["lamp"] == lamp) & (chosen["instant"] == "initial")]
+    chosen = chosen[(chosen["instant"] == "initial") & ((chosen["lamp"] == lamp) | (lamp is None))]
     placed = [
-        (bench.housings[str(name)], block)
-        for name, block in chosen.groupby("housing", sort=False)
-        if str(name) in bench.housings and not math.isnan(bench.housings[str(name)].distance_m)
+        (str(name), bench.housings[str(place)], block)
+        for (name, place), block in chosen.groupby(["lamp", "housing"], sort=False)
+        if str(place) in bench.housings and not math.isnan(bench.housings[str(place)].distance_m)
     ]
     wanted = frozenset(corrections)
     if not placed or (spreads := bench_spreads(bench, wanted)) is None:
         return ()
     laws = SETTLED if "near_field" in wanted else SETTLED - {"near_field"}
     made = []
-    for place, block in placed:
-        run = next((r for r in runs if (r.lamp, r.housing) == (lamp, place.id) and r.law in laws), None)
-        made.append(_one(bench, place, block, spreads, run, wanted))
+    for name, place, block in placed:
+        run = next((r for r in runs if (r.lamp, r.housing) == (name, place.id) and r.law in laws), None)
+        made.append(_at(bench, place, block, spreads, run, wanted))
     return tuple(made)
 
 
-def _one(
+def _at(
     bench: Bench,
     place: Housing,
     block: pd.DataFrame,
     spreads: Spreads,
     run: DistanceResult | None,
     wanted: frozenset[str],
-) -> BenchCandela:
-    """Return the candela of a lamp in one housing."""
+) -> BenchLight:
+    """Return the light of a lamp in one housing."""
     lamp, meter = str(block["lamp"].iloc[0]), bench.meters[str(block["onto"].iloc[0])]
     rows = steps.apply(block, bench, wanted).readings
     dark_off = "dark" in wanted and bool(block["dark_lx"].notna().all())
     seats = rows.groupby(["specimen", "day", "mounting"], dropna=False)["ln_value"].mean()
-    lux, top = math.exp(float(seats.mean())), float(block["range_lx"].max())
-    seen = dark_off and run is not None
-    light = _seated(seats, (lamp, place.id), spreads) * _relative(bench, meter, rows, top, place)
-    additive = [] if seen else [instruments.range_input(meter, top, (f"{top:g}",))]
+    top = float(block["range_lx"].max())
+    seated = _seated(seats, (lamp, place.id), spreads)
+    additive = [] if dark_off and run is not None else [instruments.range_input(meter, top, (f"{top:g}",))]
     step = instruments.resolution_lx(meter, top) / 2.0
     figure = limits(("last figure", lamp, place.id), step / math.sqrt(len(seats)), kind="resolution")
     dark = limits(("dark reading", lamp, place.id), step if dark_off else 0.0, kind="resolution")
-    light = light + measured(0.0, figure, dark, *additive)
-    stated = not math.isnan(place.distance_uncertainty_mm)
-    tape = (place.distance_uncertainty_mm if stated else TAPE_LIMIT_MM) / 1000.0
-    source = "manual" if stated else "assumed"
-    metres = measured(
-        place.distance_m, limits(("distance", place.id), tape, kind="distance", source=source), unit="m"
-    )
-    centre = measured(place.offset_mm / 1000.0, centre_input(place), unit="m")
-    model, shape = _near_field(run)
-
-    def per_lux(q: float, d: float, o: float) -> float:
-        return float(luminous_intensity(1.0 / shape_ratio(model, q, d), d, offset=o))
-
-    # the law is a product: light that its range term could make negative needs no law below zero
-    intensity = light * apply(per_lux, shape, metres, centre)
-    if model and run is not None and run.candela is not None:  # which law bends the run is as doubtful here
-        share = intensity.value / run.candela.value
-        laws = [(q, share * c) for q, c in run.candela.parts.items() if q.kind == "model spread"]
-        intensity = intensity + measured(0.0, *laws)
-    parts = {kind: intensity.only(kind).u for kind in {q.kind for q in intensity.parts}}
-    fits = any(lux <= r for r in meter.ranges_lx if r < top)
-    return BenchCandela(
+    light = seated * _relative(bench, meter, rows, top, place) + measured(0.0, figure, dark, *additive)
+    tape, source = tape_limit(place)
+    length = limits(("distance", place.id), tape, kind="distance", source=source)
+    return BenchLight(
         lamp=lamp,
         housing=place.id,
-        illuminance=lux,
-        distance=place.distance_m,
-        offset=place.offset_mm / 1000.0,
+        light=light.in_unit("lx"),
+        distance=measured(place.distance_m, length, unit="m"),
+        centre=photometric_centre(place),
+        run=run,
         seatings=len(seats),
-        intensity=intensity.in_unit("cd"),
+        lower_range=any(light.value <= r for r in meter.ranges_lx if r < top),
         coverage=bench.settings.coverage,
-        apparent=run is None,
-        lower_range=fits and max(parts, key=lambda kind: parts[kind]) == "range term",
-        assumed=_assumed(bench, place, spreads, stated=stated),
+        assumed=(*assumed_lengths(place), *_assumed(bench, place, spreads)),
     )
-
-
-def _near_field(run: DistanceResult | None) -> tuple[str, Measured]:
-    """Return the near-field law of a run and its parameter; the inverse square where none bends it."""
-    if run is None or run.law != "near_field" or run.fit is None or run.shape is None:
-        return "", measured(0.0)
-    return run.fit.model, run.shape
 
 
 def _seated(seats: "pd.Series[float]", where: tuple[str, str], spreads: Spreads) -> Measured:
@@ -201,26 +247,17 @@ def _relative(bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, place:
         )
         for (meter_id, kind), block in linked
     ]
-    return measured(
-        1.0,
-        *scale_parts(meter, top),
-        *links,
-        linear,
-        colour_input(meter, rows),
-        Input(("supply", lamp, place.id), supply_u(bench, rows), kind="supply", source="assumed"),
-        Input(("tilt", place.id), tilt, kind="angle", source="assumed"),
-    )
+    tilted = Input(("tilt", place.id), tilt, kind="angle", source="assumed")
+    common = relative_inputs(bench, meter, rows, top, (lamp, place.id))
+    return common + measured(0.0, *links, linear, tilted)
 
 
-def _assumed(bench: Bench, place: Housing, spreads: Spreads, *, stated: bool) -> tuple[str, ...]:
-    """Return the defaults that entered."""
-    assumed = [] if stated else [f"distance within {TAPE_LIMIT_MM:g} mm"]
-    if "offset_mm" not in place.declared:
-        assumed.append(f"photometric centre at the face within {place.offset_uncertainty_mm:g} mm")
-    declared = bench.settings.declared
+def _assumed(bench: Bench, place: Housing, spreads: Spreads) -> list[str]:
+    """Return which spreads are assumed."""
+    assumed, declared = [], bench.settings.declared
     seating = spreads.seating_in(place.id)
     if seating.assumed and "mounting_sd_percent" not in declared:
         assumed.append(f"scatter of seatings {100.0 * seating.sd:g} %")
     if spreads.day.assumed and "day_sd_percent" not in declared:
         assumed.append(f"scatter of days {100.0 * spreads.day.sd:g} %")
-    return tuple(assumed)
+    return assumed

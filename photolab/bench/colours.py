@@ -1,7 +1,7 @@
-"""What the colour of the light does on this bench: index, factors, and a comparison with and without them."""
+"""What the colour of the light does on this bench: how a meter favours a lamp, and a comparison with and without it."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,43 +9,17 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
+from photolab.bench import instruments
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
-from photolab.bench.model import Bench, Spectrum
-from photolab.photometry.spectrum import (
-    correction_uncertainty,
-    illuminant_a,
-    mismatch_index,
-    photopic_efficiency,
-)
+from photolab.bench.model import Bench
+from photolab.bench.shared_inputs import own_colour_likeness
+from photolab.metrology.quantity import Input, Measured, measured
 
 WAYS = ("ignored", "declared", "corrected")
 """Colour ignored; covered by the declared index of the meter; corrected with spectra or a stated factor."""
 GRID_NM = np.arange(steps.WINDOW_NM[0], steps.WINDOW_NM[1] + 1.0)
 """Grid of the integrals. [nm]"""
-
-Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, eq=False)
-class MeterColour:
-    """How well a meter follows the eye.
-
-    Attributes
-    ----------
-    meter : str
-        The meter.
-    declared_percent, computed_percent : float
-        General mismatch index f1': from bench.toml, and from the responsivity on file (NaN without one). [%]
-    factors : DataFrame
-        One row a lamp with a factor: lamp, technology, factor (reading times factor is the corrected value), u
-        (relative standard uncertainty), own_spectrum.
-    """
-
-    meter: str
-    declared_percent: float
-    computed_percent: float
-    factors: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -55,95 +29,83 @@ class ColourRatio:
     Attributes
     ----------
     meter, lamp, against : str
-        Which.
-    ratio : float
+        Which; `against` is blank for the light that the meter was trimmed to, illuminant A.
+    ratio : Measured
         Reading ratio of two lamps that give equal light. [1]
-    u : float
-        Relative standard uncertainty, not less than the declared floor. [1]
-    one_nm : float
-        Relative change when the responsivity is moved by 1 nm; NaN without spectra. [1]
-    coarse : float
-        The ratio from sums over every fifth nanometre, as a check; NaN without spectra. [1]
+    known_from : str
+        ``spectra``, ``stated factor`` or ``mismatch index``, the weakest of the two lamps.
+    coverage : float
+        Coverage probability of the bench. [1]
     """
 
     meter: str
     lamp: str
     against: str
-    ratio: float
-    u: float
-    one_nm: float
-    coarse: float
+    ratio: Measured
+    known_from: str
+    coverage: float
 
 
-def meter_colour(bench: Bench, meter: str) -> MeterColour:
-    """Return index and factors of a meter.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench.
-    meter : str
-        The meter.
-
-    Returns
-    -------
-    MeterColour
-        What the folder says about its colour.
-    """
-    responsivity = spectrum_of(bench, "responsivity", meter)
-    computed = math.nan
-    if responsivity is not None:
-        computed = 100.0 * mismatch_index(GRID_NM, on_grid(responsivity))
-    rows = []
-    for lamp, technology in zip(
-        bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True
-    ):
-        found = steps.spectral_factor(bench, meter, str(lamp), str(technology))
-        if found is not None:
-            rows.append((str(lamp), str(technology), *found))
-    factors = pd.DataFrame(rows, columns=["lamp", "technology", "factor", "u", "own_spectrum"])
-    return MeterColour(meter, bench.meters[meter].mismatch_index_percent, computed, factors)
-
-
-def colour_ratio(bench: Bench, meter: str, lamp: str, against: str) -> ColourRatio | None:
+def colour_ratio(
+    bench: Bench, meter: str, lamp: str, against: str, *, factors: Mapping[str, float]
+) -> ColourRatio:
     """Return how much more a meter reads on one lamp than on another of equal light.
 
     Parameters
     ----------
     bench : Bench
-        The bench.
+        The bench: stated factors, mismatch index, technologies.
     meter, lamp, against : str
-        Which.
+        Which; `against` may be blank.
+    factors : mapping of str to float
+        Correction factors from lamps' own spectra. [1]
 
     Returns
     -------
-    ColourRatio or None
-        None where a factor is missing.
+    ColourRatio
+        From the factors; of a lamp without one, from the stated factor of its technology, else within the limits
+        that the mismatch index sets, as the campaign counts them: what lamps of one technology share cancels.
     """
-    known = meter_colour(bench, meter).factors.set_index("lamp")
-    if lamp not in known.index or against not in known.index:
-        return None
-    ratio = float(known["factor"][against] / known["factor"][lamp])
-    u = math.hypot(float(known["u"][lamp]), float(known["u"][against]))
-    head = spectrum_of(bench, "responsivity", meter)
-    sources = [spectrum_of(bench, "source", name) for name in (lamp, against)]
-    if head is None or sources[0] is None or sources[1] is None:
-        return ColourRatio(meter, lamp, against, ratio, u, math.nan, math.nan)
-    own, other = (on_grid(s) for s in sources if s is not None)
-    moved = correction_uncertainty(GRID_NM, on_grid(head), own, reference_source=other, floor=0.0)
-    return ColourRatio(meter, lamp, against, ratio, u, moved, _coarse(on_grid(head), own, other))
+    (own, source), (other, weaker) = (
+        _reads(bench, meter, name, factors) if name else (measured(1.0), "spectra")
+        for name in (lamp, against)
+    )
+    known_from = max(source, weaker, key=("spectra", "stated factor", "mismatch index").index)
+    return ColourRatio(meter, lamp, against, own / other, known_from, bench.settings.coverage)
 
 
-def _coarse(head: Floats, own: Floats, other: Floats) -> float:
-    """Return the reading ratio of equal light from plain sums over every fifth nanometre."""
-    every = slice(None, None, 5)
-    eye = photopic_efficiency(GRID_NM)[every]
-    seen = [float((s[every] * head[every]).sum() / (s[every] * eye).sum()) for s in (own, other)]
-    return seen[0] / seen[1]
+def _reads(bench: Bench, meter: str, lamp: str, factors: Mapping[str, float]) -> tuple[Measured, str]:
+    """Return what a meter reads of a lamp for each unit of light, and where that is known from."""
+    technology, owner = technology_of(bench, lamp), bench.meters[meter]
+    if lamp in factors:
+        u, factor, source = (
+            0.0 if technology == "filament" else steps.SPECTRAL_FLOOR,
+            factors[lamp],
+            "spectra",
+        )
+    else:
+        stated = next((one for one in owner.spectral_factors if one.technology == technology), None)
+        if stated is None and technology == "filament":  # what the meter was trimmed to
+            return measured(1.0), "spectra"
+        if stated is None:
+            alike = own_colour_likeness(bench.tables["lamps"]).get(lamp, "like")
+            own = instruments.own_colour_input(owner, lamp, alike)
+            shared = instruments.colour_input(owner, technology or f"of {lamp}")
+            return measured(1.0, shared, own), "mismatch index"
+        u = stated.expanded_uncertainty / stated.coverage_factor / stated.factor
+        factor, source = stated.factor, "stated factor"
+    name = ("colour", meter, technology, f"corrected {u:.15g}")
+    return measured(1.0 / factor, (Input(name, u, kind="colour"), -1.0 / factor)), source
 
 
-def spectrum_of(bench: Bench, kind: str, name: str) -> Spectrum | None:
-    """Return a spectrum on file.
+def technology_of(bench: Bench, lamp: str) -> str:
+    """Return the technology of a lamp, blank where the folder does not say."""
+    lamps = bench.tables["lamps"].set_index("lamp")["technology"]
+    return str(lamps.get(lamp, ""))
+
+
+def spectrum_of(bench: Bench, kind: str, name: str) -> NDArray[np.float64] | None:
+    """Return a spectrum on file, on `GRID_NM`.
 
     Parameters
     ----------
@@ -156,63 +118,12 @@ def spectrum_of(bench: Bench, kind: str, name: str) -> Spectrum | None:
 
     Returns
     -------
-    Spectrum or None
-        None where there is none.
+    ndarray or None
+        Relative values [1]; None where there is none.
     """
     mine = (s for s in bench.spectra.values() if s.kind == kind)
-    return next((s for s in mine if name == (s.meter if kind == "responsivity" else s.lamp)), None)
-
-
-def on_grid(spectrum: Spectrum) -> Floats:
-    """Return a spectrum on the grid of the integrals.
-
-    Parameters
-    ----------
-    spectrum : Spectrum
-        As on file.
-
-    Returns
-    -------
-    ndarray
-        Relative values on `GRID_NM`. [1]
-    """
-    return np.asarray(np.interp(GRID_NM, spectrum.wavelength_nm, spectrum.value))
-
-
-def colour_curves(bench: Bench, meter: str, lamps: Iterable[str]) -> pd.DataFrame:
-    """Return eye, meter and lamps over wavelength.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench.
-    meter : str
-        A meter with its responsivity on file.
-    lamps : iterable of str
-        Lamps with their spectra on file.
-
-    Returns
-    -------
-    DataFrame
-        wavelength_nm, eye, meter (scaled to read alike on illuminant A), and for each lamp ``light <lamp>`` (largest 1)
-        and ``excess <lamp>`` (what the meter reads too much at that wavelength; its sum over 1 nm steps is the error
-        in percent [%/nm]). Empty without a responsivity.
-    """
-    head = spectrum_of(bench, "responsivity", meter)
-    if head is None:
-        return pd.DataFrame()
-    eye, lit = np.asarray(photopic_efficiency(GRID_NM)), np.asarray(illuminant_a(GRID_NM))
-    seen = on_grid(head)
-    scaled = seen * float((lit * eye).sum() / (lit * seen).sum())
-    table = pd.DataFrame({"wavelength_nm": GRID_NM, "eye": eye, "meter": scaled})
-    for lamp in lamps:
-        source = spectrum_of(bench, "source", lamp)
-        if source is None:
-            continue
-        light = on_grid(source)
-        table[f"light {lamp}"] = light / light.max()
-        table[f"excess {lamp}"] = 100.0 * light * (scaled - eye) / float((light * eye).sum())
-    return table
+    found = next((s for s in mine if name == (s.meter if kind == "responsivity" else s.lamp)), None)
+    return None if found is None else np.interp(GRID_NM, found.wavelength_nm, found.value)
 
 
 def colour_ways(bench: Bench) -> dict[str, Campaign]:
@@ -237,3 +148,52 @@ def colour_ways(bench: Bench) -> dict[str, Campaign]:
     if bench.spectra or any(m.spectral_factors for m in bench.meters.values()):
         made["corrected"] = evaluate(bench)
     return made
+
+
+def most_turned(ways: Mapping[str, Campaign], lamp: str | None, housing: str | None) -> tuple[str, str]:
+    """Return lamp and housing whose result turns most with the colour.
+
+    Parameters
+    ----------
+    ways : mapping
+        As from `colour_ways`.
+    lamp, housing : str or None
+        Which; any where None.
+
+    Returns
+    -------
+    tuple of two str
+        First clearly more that becomes less, else another verdict, else any; blank where nothing is compared.
+    """
+    rows = changed_verdicts(ways)
+    rows = rows[(rows["instant"] == "initial") & (rows["point"] == "hot_spot")] if len(rows) else rows
+    rows = rows[
+        ((rows["lamp"] == lamp) | (lamp is None)) & ((rows["housing"] == housing) | (housing is None))
+    ]
+    if rows.empty:
+        return lamp or "", housing or ""
+    other = rows["verdict"] != rows["verdict_then"]
+    turned = (rows["verdict"] == "clear") & (rows["value"] > 1.0) & (rows["value_then"] < 1.0)
+    first = rows.loc[(2 * turned + other).sort_values(ascending=False, kind="stable").index[0]]
+    return str(first["lamp"]), str(first["housing"])
+
+
+def changed_verdicts(ways: Mapping[str, Campaign]) -> pd.DataFrame:
+    """Return ratios for the specimens with the colour ignored, and what they are then (``_then``).
+
+    Parameters
+    ----------
+    ways : mapping
+        As from `colour_ways`.
+
+    Returns
+    -------
+    DataFrame
+        One row a lamp, housing, place and instant; the last way is the corrected one, else the declared one.
+    """
+    rows, last = ways["ignored"].table, ways.get("corrected", ways["declared"]).table
+    if rows.empty:
+        return rows.assign(verdict_then="", value_then=math.nan)
+    rows = rows[rows["scope"] == "specimens"]
+    keys = ["lamp", "housing", "point", "instant", "scope"]
+    return rows.merge(last, on=keys, suffixes=("", "_then"))

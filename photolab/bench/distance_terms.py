@@ -1,8 +1,6 @@
-"""What the readings of a distance run may be off by: each by itself, and all of them together."""
+"""What a reading taken at a distance may be off by: what all readings share, and each by itself."""
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -12,7 +10,7 @@ from photolab.bench import instruments
 from photolab.bench.columns import Columns
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.metrology.precision import pooled_sd
-from photolab.metrology.quantity import Input, limits
+from photolab.metrology.quantity import Input, Measured, limits, measured
 
 TAPE_LIMIT_MM = 10.0
 """Limit of a distance where the housing states none, assumed. [mm]"""
@@ -20,173 +18,67 @@ READING_SD = 0.004
 """Relative scatter of a reading where nothing is repeated, assumed. [1]"""
 
 
-Parts = tuple[tuple[Input, float], ...]
-"""Inputs, each with its relative sensitivity."""
+def tape_limit(housing: Housing) -> tuple[float, str]:
+    """Return the limit of a distance [m], and where it is known from: the manual, or assumed."""
+    if math.isnan(housing.distance_uncertainty_mm):
+        return TAPE_LIMIT_MM / 1000.0, "assumed"
+    return housing.distance_uncertainty_mm / 1000.0, "manual"
 
 
-@dataclass(frozen=True)
-class SharedTerms:
-    """What all readings of a run have in common, and what each has by itself beside its scatter.
-
-    Attributes
-    ----------
-    additive : Input
-        Additive error of the range; exact where a dark reading was taken off or it is ignored. [lx]
-    zero, centre : Input
-        Zero of the tape, common to the run; the declared photometric centre. [m]
-    relative : mapping of str to tuple of (Input, float)
-        Relative inputs by name: ``scale``, ``colour``, ``supply``. [1]
-    placement_m, dark_lx, linearity : float
-        Standard uncertainties of each reading by itself: its placement [m], its dark reading [lx], and the
-        linearity of its level, relative [1].
-    additive_from : str
-        ``dark reading``, ``manual`` or ``ignored``.
-    """
-
-    additive: Input
-    zero: Input
-    centre: Input
-    relative: Mapping[str, Parts]
-    placement_m: float
-    dark_lx: float
-    linearity: float
-    additive_from: str
-
-    def relative_u(self, *names: str) -> float:
-        """Return the relative standard uncertainty that some of the relative inputs bring together."""
-        parts = [part for name in names or self.relative for part in self.relative[name]]
-        return math.sqrt(math.fsum((c * q.u) ** 2 for q, c in parts))
-
-    def acting(self, value: float) -> Parts:
-        """Return the relative inputs with their sensitivities at a value."""
-        return tuple((q, c * value) for parts in self.relative.values() for q, c in parts)
+def photometric_centre(housing: Housing) -> Measured:
+    """Return the declared photometric centre behind the reference face, one input a housing [m]."""
+    half = housing.offset_uncertainty_mm / 1000.0
+    name = ("photometric centre", housing.id)
+    return measured(
+        housing.offset_mm / 1000.0, limits(name, half, kind="distance", source="assumed"), unit="m"
+    )
 
 
-def shared_terms(
-    bench: Bench,
-    block: pd.DataFrame,
-    rows: pd.DataFrame,
-    meter: Meter,
-    housing: Housing,
-    wanted: frozenset[str],
-    range_term: bool,
-) -> tuple[SharedTerms, list[str]]:
-    """Return what the readings of a run share, and which of it is assumed.
+def assumed_lengths(housing: Housing) -> list[str]:
+    """Return which lengths of a housing are not declared."""
+    assumed = []
+    if tape_limit(housing)[1] == "assumed":
+        assumed.append(f"distance within {TAPE_LIMIT_MM:g} mm")
+    if "offset_mm" not in housing.declared:
+        assumed.append(f"photometric centre at the face within {housing.offset_uncertainty_mm:g} mm")
+    return assumed
+
+
+def relative_inputs(
+    bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, who: tuple[str, ...]
+) -> Measured:
+    """Return 1 with what moves all readings of one lamp in proportion: scale, colour, supply.
 
     Parameters
     ----------
     bench : Bench
         The bench.
-    block, rows : DataFrame
-        The run as read, and its corrected rows.
-    meter : Meter
-        The meter.
-    housing : Housing
-        The housing.
-    wanted : frozenset of str
-        Corrections asked for.
-    range_term : bool
-        Count the additive error of the range.
-
-    Returns
-    -------
-    tuple of (SharedTerms, list of str)
-        The terms, and the defaults among them.
-
-    Notes
-    -----
-    The linearity errs at each level within its limit, and a dark reading of 0 may be half a step below or
-    above: both enter each reading. Taken as common and exact they refuse four sound runs in ten.
-    """
-    first = block.iloc[0]
-    run = (str(first["run"]), str(first["lamp"]), housing.id)
-    top = float(block["range_lx"].max())
-    seen = "dark" in wanted and bool(block["dark_lx"].notna().all())
-    manual = instruments.range_input(meter, top, (f"{top:g}",))
-    exact = Input(("no range term", *run), 0.0, kind="range term")
-    stated = not math.isnan(housing.distance_uncertainty_mm)
-    tape = (housing.distance_uncertainty_mm if stated else TAPE_LIMIT_MM) / 1000.0 / math.sqrt(3.0)
-    source = "manual" if stated else "assumed"
-    terms = SharedTerms(
-        additive=exact if seen or not range_term else manual,
-        zero=Input(("tape zero", *run), tape / math.sqrt(2.0), kind="distance", source=source),
-        centre=centre_input(housing),
-        relative={
-            "scale": scale_parts(meter, top),
-            "colour": ((colour_input(meter, rows), 1.0),),
-            "supply": (
-                (Input(("supply", *run), supply_u(bench, rows), kind="supply", source="assumed"), 1.0),
-            ),
-        },
-        placement_m=tape / math.sqrt(2.0),
-        dark_lx=instruments.resolution_lx(meter, top) / math.sqrt(12.0) if seen else 0.0,
-        linearity=instruments.linearity_input(meter, (f"{top:g}", "", "")).u,
-        additive_from="dark reading" if seen else "manual" if range_term else "ignored",
-    )
-    assumed = ["half of the distance's variance common to the run, half each placement's own"]
-    assumed += [] if stated else [f"distance within {TAPE_LIMIT_MM:g} mm"]
-    if "offset_mm" not in housing.declared:
-        assumed.append(f"photometric centre at the face within {housing.offset_uncertainty_mm:g} mm")
-    return terms, assumed
-
-
-def centre_input(housing: Housing) -> Input:
-    """Return what the declared photometric centre may be off by.
-
-    Parameters
-    ----------
-    housing : Housing
-        The housing.
-
-    Returns
-    -------
-    Input
-        One a housing. [m]
-    """
-    half = housing.offset_uncertainty_mm / 1000.0
-    return limits(("photometric centre", housing.id), half, kind="distance", source="assumed")
-
-
-def scale_parts(meter: Meter, top: float) -> Parts:
-    """Return the scale of a meter on a range, relative.
-
-    Parameters
-    ----------
-    meter : Meter
-        The meter.
-    top : float
-        Top of the range. [lx]
-
-    Returns
-    -------
-    tuple of (Input, float)
-        Scale, and drift with a certificate. [1]
-    """
-    load = instruments.scale_loading(meter, top)
-    return tuple((q, load) for q in instruments.scale_inputs(meter))
-
-
-def colour_input(meter: Meter, rows: pd.DataFrame) -> Input:
-    """Return what the colour of the light does to a reading, relative.
-
-    Parameters
-    ----------
     meter : Meter
         The meter.
     rows : DataFrame
-        Corrected rows of one lamp.
+        Corrected rows of the lamp.
+    top : float
+        Top of the range. [lx]
+    who : tuple of str
+        Whose supply it is.
 
     Returns
     -------
-    Input
-        That of the correction, else the declared index of the meter. [1]
+    Measured
+        A factor. [1]
     """
+    load = instruments.scale_loading(meter, top)
+    supply = Input(("supply", *who), supply_u(bench, rows), kind="supply", source="assumed")
+    return measured(1.0, *((q, load) for q in instruments.scale_inputs(meter)), _colour(meter, rows), supply)
+
+
+def _colour(meter: Meter, rows: pd.DataFrame) -> Input:
+    """Return what the colour of the light does: that of the correction, else the declared index of the meter. [1]."""
     technology = "" if rows.empty else str(rows["technology"].iloc[0])
     corrected = math.nan if rows.empty else float(rows["spectral_u"].iloc[0])
     if not math.isnan(corrected):
-        return Input(
-            ("colour", meter.id, technology, f"corrected {corrected:.15g}"), corrected, kind="colour"
-        )
+        name = ("colour", meter.id, technology, f"corrected {corrected:.15g}")
+        return Input(name, corrected, kind="colour")
     if rows.empty:
         return Input(("colour", meter.id, technology), 0.0, kind="colour")
     return instruments.colour_input(meter, technology)
@@ -200,7 +92,7 @@ def supply_u(bench: Bench, rows: pd.DataFrame) -> float:
     bench : Bench
         The bench.
     rows : DataFrame
-        Corrected rows of one lamp.
+        Rows of one lamp; without volts the supply lies within the assumed limit of the reference.
 
     Returns
     -------
@@ -209,13 +101,14 @@ def supply_u(bench: Bench, rows: pd.DataFrame) -> float:
     """
     if rows.empty or rows["technology"].iloc[0] != "filament":
         return 0.0
-    reference = bench.settings.reference_voltage_V
+    reference, exponent = bench.settings.reference_voltage_V, steps.FILAMENT_FLUX_EXPONENT
     if rows["volts"].isna().any():
-        return steps.FILAMENT_FLUX_EXPONENT * steps.ASSUMED_VOLTAGE_LIMIT_V / reference / math.sqrt(3.0)
-    scale = steps.VOLTMETER_SCALE_PERCENT / 100.0 / math.sqrt(3.0)
-    away = abs(float(np.log(reference / rows["volts"].to_numpy(float)).mean()))
-    law = steps.FILAMENT_EXPONENT_U * away
-    return math.hypot(steps.FILAMENT_FLUX_EXPONENT * math.hypot(steps.VOLTMETER_U_V / reference, scale), law)
+        return exponent * steps.ASSUMED_VOLTAGE_LIMIT_V / reference / math.sqrt(3.0)
+    away = float(np.log(reference / rows["volts"].to_numpy(float)).mean())
+    reading = Input("voltage reading", steps.VOLTMETER_U_V / reference)
+    scale = limits("voltmeter", steps.VOLTMETER_SCALE_PERCENT / 100.0)
+    law = Input("voltage exponent", steps.FILAMENT_EXPONENT_U)
+    return measured(0.0, (reading, exponent), (scale, exponent), (law, away)).u
 
 
 def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float, list[str]]:
@@ -235,7 +128,7 @@ def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float,
     tuple of (float, list of str)
         Relative standard deviation, and the default where nothing is repeated or repeats show no scatter. [1]
     """
-    groups = [np.log(g["value_lx"].to_numpy(float)) for _, g in rows.groupby("distance_m") if len(g) > 1]
+    groups = [g["ln_value"].to_numpy(float) for _, g in rows.groupby("distance_m") if len(g) > 1]
     every = Columns(bench.tables["readings"])
     net = every.numbers("illuminance_lx") - np.nan_to_num(every.numbers("dark_lx"))
     at = np.flatnonzero((every["lamp"] == lamp) & (net > 0) & (every["mounting"] != ""))
@@ -243,40 +136,6 @@ def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float,
     seated = mine.groups("specimen", "housing", "day", "mounting", "point", "elapsed_s", "meter", "range_lx")
     parts = np.split(np.log(net[at])[np.argsort(seated.code, kind="stable")], np.cumsum(seated.size)[:-1])
     groups += [part for part in parts if len(part) > 1]
-    if not any(
-        np.ptp(group) > 0.0 for group in groups
-    ):  # one figure again and again says how coarse the display is
+    if not any(np.ptp(group) > 0.0 for group in groups):  # one figure again and again: the display is coarse
         return READING_SD, [f"scatter of readings {100 * READING_SD:g} %"]
     return float(pooled_sd(groups)[0]), []
-
-
-def distance_points(rows: pd.DataFrame, meter: Meter, scatter: float, shared: SharedTerms) -> pd.DataFrame:
-    """Return one row a distance: the mean of its repeats and what it may be off by itself.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        Corrected rows of the run.
-    meter : Meter
-        The meter.
-    scatter : float
-        Relative scatter of one reading. [1]
-    shared : SharedTerms
-        For placements, linearity and the dark reading.
-
-    Returns
-    -------
-    DataFrame
-        distance_m, illuminance_lx, u_lx, repeats, product_cd, product_u_cd.
-    """
-    made = []
-    for distance, block in rows.groupby("distance_m"):
-        step = max(instruments.resolution_lx(meter, float(top)) for top in block["range_lx"])
-        value, count = float(block["value_lx"].mean()), len(block)
-        own = math.hypot(scatter * value, step / math.sqrt(12.0)) / math.sqrt(count)
-        own = math.hypot(own, shared.linearity * value, shared.dark_lx)  # alike for all repeats of a level
-        d = float(distance)  # type: ignore[arg-type]
-        moved = 2.0 * value * d * math.hypot(shared.placement_m, shared.zero.u)
-        made.append((d, value, own, count, value * d**2, math.hypot(own * d**2, moved)))
-    names = ["distance_m", "illuminance_lx", "u_lx", "repeats", "product_cd", "product_u_cd"]
-    return pd.DataFrame(made, columns=names)

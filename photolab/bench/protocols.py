@@ -20,13 +20,13 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import cautions
 from photolab.bench.checks import check_completed, check_tables
 from photolab.bench.completion import complete
+from photolab.bench.declared import read_toml
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, refusal
 from photolab.bench.files import decode, load
 from photolab.bench.linking import changed_verdicts
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import heat_rows, with_families
-from photolab.bench.toml_reader import read_toml
 
 __all__ = [
     "ProtocolComparison",

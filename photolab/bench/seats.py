@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from photolab.bench.columns import Array, Columns, Groups, Table
+from photolab.metrology.quantity import Factored
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,6 +33,7 @@ _AVERAGED = [
 ]  # fmt: skip
 _FLOOR = 1e-12  # keeps the weights finite where nothing at all scatters; it cancels from them
 _ROUNDING = 1e-12  # of a weight
+_FULL = 2_000_000  # results times readings up to which the weights are kept in one piece
 
 
 def mounting_means(readings: Columns) -> tuple[dict[str, NDArray[Any]], NDArray[np.intp]]:
@@ -90,14 +92,14 @@ class Weights:
     ----------
     names : tuple of tuple
         (lamp, housing, point, instant) of each result.
-    matrix : scipy.sparse.csr_array, shape (results, mountings)
+    matrix : scipy.sparse.csr_array or Factored, shape (results, mountings)
         Each row sums to one. [1]
     counts : DataFrame
         n_specimens, n_mountings, n_readings, n_days of each result.
     """
 
     names: tuple[tuple[str, ...], ...]
-    matrix: sparse.csr_array
+    matrix: sparse.csr_array | Factored
     counts: pd.DataFrame
 
     @cached_property
@@ -190,17 +192,18 @@ def lamp_weights(seats: Table, *, noise_sd: Array, scatter: Scatter) -> Weights:
     rest.data[np.abs(rest.data) <= _ROUNDING * np.abs(shape.data).max(initial=0.0)] = 0.0
     rest.eliminate_zeros()
     told = np.flatnonzero(np.diff(rest.indptr))
-    matrix = plain
-    if len(told):
-        rest = rest[:, told]
-        gain = (rest.T @ inverse).tocsr()
-        solved = np.linalg.inv(np.eye(len(told)) + (gain @ rest).toarray())
-        matrix = plain - (level[:, told] @ sparse.csr_array(solved)) @ gain
     owner = results.code[cells.first]
     share = 1.0 / np.bincount(owner)[owner]
     mean = sparse.csr_array((share, (owner, np.arange(len(cells)))), shape=(len(results), len(cells)))
+    matrix: sparse.csr_array | Factored = (mean @ plain).tocsr()
+    if len(told):
+        rest = rest[:, told]
+        gain = (rest.T @ inverse).tocsr()
+        solved = sparse.csr_array(np.linalg.inv(np.eye(len(told)) + (gain @ rest).toarray()))
+        factored = Factored(matrix, (mean @ level[:, told]).tocsr(), (solved @ gain).tocsr())
+        matrix = factored if len(results) * int(seats["n"].sum()) > _FULL else factored.full()
     named = [seats[c][results.first].astype(str).tolist() for c in RESULT]
-    return Weights(tuple(zip(*named, strict=True)), (mean @ matrix).tocsr(), _counts(seats, results))
+    return Weights(tuple(zip(*named, strict=True)), matrix, _counts(seats, results))
 
 
 def _incidence(groups: Groups, values: Array) -> sparse.csr_array:

@@ -138,7 +138,7 @@ class Loadings:
         models : sequence of Input
             What the inputs are but for their names.
         which : int or ndarray, shape (rows,)
-            Model of each row.
+            Model of each row. [1]
         """
         texts = [self.seats[column] for column in by]
         which = np.broadcast_to(which, self.seats.rows)
@@ -296,18 +296,17 @@ def _add_resolution(loads: Loadings, shown: Table | None, steps: Array, step: ND
     seats = loads.seats
     models = [instruments.resolution_input(s, ()) for s in steps.tolist()]
     number, one = seats["number"], np.asarray(seats["one_figure"], dtype=bool)
-    if shown is None:
-        seat, load = np.arange(seats.rows), seats.numbers("inverse")
-    else:
+    seat, each, load = np.arange(seats.rows), number, seats.numbers("inverse")
+    if shown is not None:
         seat = np.asarray(shown["seat"], dtype=np.intp)
         load = 1.0 / (seats.numbers("n")[seat] * np.asarray(shown["net_lx"], dtype=float))
-    each = np.arange(len(seat))
+        each = np.arange(len(seat))
     groups = equal(np.where(one[seat], -1 - seat, each))
     load = np.where((steps > 0.0)[step[seat]], load, 0.0)
 
     def rest(entry: int) -> tuple[str, ...]:
         row = int(seat[entry])
-        return ("mounting", str(number[row])) if one[row] else ("reading", str(entry))
+        return ("mounting", str(number[row])) if one[row] else ("reading", str(each[entry]))
 
     loads.add_groups(groups, load, models, step[seat], rest, seat)
 

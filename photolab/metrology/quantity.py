@@ -12,9 +12,9 @@ import math
 import re
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, field, replace
-from functools import cached_property, partial, wraps
+from functools import cached_property, partial
 from operator import attrgetter
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
@@ -38,7 +38,6 @@ _BENCH = (
 METER_KINDS = frozenset(_METER.split(", "))
 """What the meter brings: scope *readings*."""
 
-_Law = TypeVar("_Law", bound="Callable[..., Any]")
 
 KINDS = METER_KINDS | {*_BENCH.split(", "), "emissivity", "reflected temperature", "angle"}
 """Lines of a budget; the list is closed."""
@@ -51,6 +50,7 @@ _MEANING = ("u", "dof", "law", "kind", "variance", "top")
 _meaning = attrgetter(*_MEANING)
 _BENT = 0.5  # terms of second order over those of first, from which a linear result is not given
 _STEP = 0.1  # of a standard uncertainty; with one Richardson step the error is of fourth order in it
+_AT_ONCE = 5_000_000  # sensitivities made at one time, where they are kept as factors
 _ROUNDING = 1e-12  # of a result: a spread below this is arithmetic
 
 
@@ -780,7 +780,7 @@ class Inputs(Sequence[Input]):
         Returns
         -------
         ndarray, shape (n,)
-            Of each. [as of an Input]
+            Of each. [any]
         """
         return np.array([getattr(q, what) for q in self.models])[self.model]
 
@@ -794,6 +794,42 @@ class Inputs(Sequence[Input]):
         own = np.flatnonzero((code < 0) & np.isfinite(self.column("dof")))
         code[own] = len(dofs) + np.arange(len(own))
         return code, np.concatenate((list(dofs.values()), self.column("dof")[own]))
+
+
+@dataclass(frozen=True, eq=False)
+class Factored:
+    """A matrix that would be full, as plain - left @ right; its rows are made when they are asked for.
+
+    Parameters
+    ----------
+    plain, left, right : scipy.sparse.csr_array, shapes (m, n), (m, r) and (r, n)
+        Its parts.
+    """
+
+    plain: Any
+    left: Any
+    right: Any
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        rows, columns = self.plain.shape
+        return rows, columns
+
+    def __matmul__(self, other: Any) -> Any:
+        if np.ndim(other) == 1:
+            return self.plain @ other - self.left @ (self.right @ other)
+        return Factored(self.plain @ other, self.left, self.right @ other)
+
+    def __getitem__(self, at: Any) -> Any:
+        rows, columns = at if isinstance(at, tuple) else (at, slice(None))
+        if isinstance(rows, slice):
+            return Factored(self.plain[:, columns], self.left, self.right[:, columns])
+        return (self.plain[rows] - self.left[rows] @ self.right).tocsr()[:, columns]
+
+    def full(self) -> Any:
+        """Return it in one piece, as a scipy.sparse.csr_array."""
+        return (self.plain - self.left @ self.right).tocsr()
 
 
 @dataclass(frozen=True, eq=False)
@@ -827,9 +863,9 @@ class Joint:
         if hasattr(s, "tocsr"):
             s = s.tocsr().astype(np.float64)
             s.sum_duplicates()
-        else:
+        elif not isinstance(s, Factored):
             s = np.asarray(s, dtype=np.float64)
-        numbers = s.data if hasattr(s, "tocsr") else s
+        numbers = s.plain.data if isinstance(s, Factored) else s.data if hasattr(s, "tocsr") else s
         demands = (
             ("names", len(set(names)), len(names) == len(set(names)) == y.size, f"{y.size} different ones"),
             ("sensitivities", s.shape, s.shape == (y.size, len(inputs)), "a row a value, a column an input"),
@@ -845,16 +881,12 @@ class Joint:
 
     def __getitem__(self, name: Hashable) -> Measured:
         """Return one quantity; quantities of one matrix share its inputs."""
-        k, s = self.position(name), self.sensitivities
-        if hasattr(s, "tocsr"):
-            row = slice(s.indptr[k], s.indptr[k + 1])
-            at, c = s.indices[row], s.data[row]
-        else:
-            at = np.flatnonzero(s[k])
-            c = s[k, at]
-        return Measured(
-            self.values[k], {self.inputs._at(i): x for i, x in zip(at.tolist(), c.tolist(), strict=True)}
-        )
+        k = self.position(name)
+        row = self.sensitivities[[k]]
+        at = row.indices if hasattr(row, "tocsr") else np.flatnonzero(row[0])
+        c = row.data if hasattr(row, "tocsr") else row[0, at]
+        each = self.inputs._at
+        return Measured(self.values[k], {each(i): x for i, x in zip(at.tolist(), c.tolist(), strict=True)})
 
     def position(self, name: Hashable) -> int:
         """Return the place of a quantity.
@@ -944,6 +976,7 @@ class Joint:
             A row a quantity, a column an input. [unit]
         """
         s, u = self.sensitivities, self.inputs.column("u")
+        s = s.full() if isinstance(s, Factored) else s
         if keep is not None:
             s, u = s[:, keep], u[keep]
         return s.multiply(u[None, :]).tocsr() if hasattr(s, "tocsr") else s * u
@@ -972,12 +1005,29 @@ class Joint:
         value, u, half_width, dof : ndarray, shape (k, scopes)
             As of a `Measured`. [unit, unit, unit, 1]
         """
+        a, b = (np.array([self.position(name) for name in names], dtype=np.intp) for names in (first, second))
+        step = (
+            max(1, _AT_ONCE // max(len(self.inputs), 1))
+            if isinstance(self.sensitivities, Factored)
+            else len(a)
+        )
+        starts = range(0, max(len(a), 1), max(step, 1))
+        parts = [self._apart(a[k : k + step], b[k : k + step], scopes, coverage) for k in starts]
+        return tuple(np.concatenate(part) for part in zip(*parts, strict=True))
+
+    def _apart(
+        self, a: NDArray[np.intp], b: NDArray[np.intp], scopes: Sequence[str], coverage: float
+    ) -> tuple[NDArray[np.float64], ...]:
+        """Return some of the differences."""
         from scipy import sparse  # heavy, and two readings do without
 
-        a, b = ([self.position(name) for name in names] for names in (first, second))
-        matrix = sparse.csr_array(self.sensitivities)
-        moved = sparse.csr_array(matrix[a] - matrix[b])
-        own, apart = (np.repeat(np.arange(m.shape[0]), np.diff(m.indptr)) for m in (matrix, moved))
+        whole = self.sensitivities
+        plain = sparse.csr_array(whole.plain if isinstance(whole, Factored) else whole)
+        both = [plain[rows] for rows in (a, b)]
+        moved = sparse.csr_array(both[0] - both[1])
+        if isinstance(whole, Factored):
+            moved = (moved - (whole.left[a] - whole.left[b]) @ whole.right).tocsr()
+        apart, *own = (np.repeat(np.arange(len(a)), np.diff(m.indptr)) for m in (moved, *both))
         column, (group, dofs) = moved.indices, self.inputs.estimates
         limited = np.flatnonzero(self.inputs.column("has_limits")[column])
         doubtful = np.flatnonzero(group[column] >= 0)
@@ -990,10 +1040,13 @@ class Joint:
             each = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
             square = (moved.data * each[column]) ** 2
             variance = np.bincount(apart, square, len(a))
-            size = np.bincount(own, (matrix.data * each[matrix.indices]) ** 2, len(self.values))
-            variance[variance <= _ROUNDING**2 * (size[a] + size[b])] = 0.0
-            whole = np.where(variance > 0.0, variance, np.inf)
-            part = np.bincount(brought, square[doubtful], len(place)) / whole[owner]
+            size = sum(
+                np.bincount(row, (m.data * each[m.indices]) ** 2, len(a))
+                for row, m in zip(own, both, strict=True)
+            )
+            variance[variance <= _ROUNDING**2 * size] = 0.0
+            total = np.where(variance > 0.0, variance, np.inf)
+            part = np.bincount(brought, square[doubtful], len(place)) / total[owner]
             spent = np.bincount(owner, part**2 / dofs[estimate], len(a))
             dof = np.divide(1.0, spent, out=np.full(len(a), np.inf), where=spent > 0.0)
             flat = np.zeros(len(a))
@@ -1093,45 +1146,6 @@ def apply(law: Callable[..., ArrayLike], *quantities: Measured | float, unit: st
     if moved and (curved > _BENT**2 * first or first <= (_ROUNDING * centre) ** 2):
         return _by_draws(law, quantities, centre).in_unit(unit)
     return _moved(centre, moved, linear=False, unit=unit, rounding=1e-9)  # what differences leave of zero
-
-
-def of_quantities(unit: str) -> Callable[[_Law], _Law]:
-    """Let a law of numbers take measured quantities too: one function for both.
-
-    Parameters
-    ----------
-    unit : str
-        Unit that the law names for its result.
-
-    Returns
-    -------
-    callable
-        Decorator of a law. Where arguments are `Measured`, the result is that of `apply` on those, the others as they
-        are given; numbers and arrays go through untouched.
-    """
-
-    def decorate(law: _Law) -> _Law:
-        @wraps(law)
-        def either(*given: Any, **named: Any) -> Any:
-            places: list[Any] = [i for i, x in enumerate(given) if isinstance(x, Measured)]
-            keys = [key for key, x in named.items() if isinstance(x, Measured)]
-            if not places and not keys:
-                return law(*given, **named)
-
-            def of_numbers(*numbers: float) -> ArrayLike:
-                here, by_name = list(given), dict(named)
-                for where, number in zip([*places, *keys], numbers, strict=True):
-                    if isinstance(where, str):
-                        by_name[where] = number
-                    else:
-                        here[where] = number
-                return law(*here, **by_name)  # type: ignore[no-any-return]
-
-            return apply(of_numbers, *(given[i] for i in places), *(named[k] for k in keys), unit=unit)
-
-        return cast("_Law", either)
-
-    return decorate
 
 
 def from_ln(ln_value: Measured, *, unit: str = "1") -> Measured:

@@ -429,9 +429,7 @@ def window_flux(
     -----
     Bilinear between cells. The flux holds for the window alone; a lamp's whole flux needs all directions.
     """
-    _in_order("horizontal", horizontal)
-    _in_order("vertical", vertical)
-    weights = _weights(grid, horizontal, vertical)
+    weights = window_weights(grid, horizontal=horizontal, vertical=vertical)
     halves = grid.intensity * np.where(grid.censored, 0.5, 1.0)
     flux = float((weights * halves).sum())
     thinned = BeamGrid(
@@ -440,7 +438,8 @@ def window_flux(
         intensity=_every_second(_every_second(halves, 0), 1),
         projection=grid.projection,
     )
-    thin = float((_weights(thinned, horizontal, vertical) * thinned.intensity).sum())
+    thin_weights = window_weights(thinned, horizontal=horizontal, vertical=vertical)
+    thin = float((thin_weights * thinned.intensity).sum())
     step = abs(flux - thin) / 3.0
     doubt = _doubt(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty)
     counted = weights > 0
@@ -498,13 +497,8 @@ def mean_above_cutoff(
     Faint rows live on the dark correction and a low range: without both the mean is the meter's, not the
     lamp's.
     """
-    chosen = np.outer(
-        _between("vertical", grid.vertical, vertical), _between("horizontal", grid.horizontal, horizontal)
-    )
-    if not chosen.any():
-        message = f"the window must hold at least one cell; got none in {horizontal} x {vertical} deg"
-        raise MethodError(message, code="no_cells")
-    weights = chosen / chosen.sum()
+    weights = mean_weights(grid, horizontal=horizontal, vertical=vertical)
+    chosen = weights > 0.0
     limits = float((weights * grid.intensity * grid.censored).sum())
     high = float((weights * grid.intensity).sum())
     cells, flagged = int(chosen.sum()), int((chosen & grid.censored).sum())
@@ -634,8 +628,53 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
     )
 
 
-def _solid_angle_density(grid: BeamGrid) -> Floats:
-    """Return the solid angle for each unit of angle squared at the nodes of a grid [sr/rad2]."""
+def mean_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Floats:
+    """Return the weights of a plain mean over the cells of a window.
+
+    Parameters
+    ----------
+    grid : BeamGrid
+        The beam.
+    horizontal, vertical : tuple of two floats
+        Limits of the window, edges included. [deg]
+
+    Returns
+    -------
+    ndarray, shape (m, n)
+        Weights, alike in the window and 0 outside. [1]
+
+    Raises
+    ------
+    ValueError
+        If the limits are not in order.
+    MethodError
+        If no cell lies in the window (code ``no_cells``).
+    """
+    chosen = np.outer(
+        _between("vertical", grid.vertical, vertical), _between("horizontal", grid.horizontal, horizontal)
+    )
+    if not chosen.any():
+        message = f"the window must hold at least one cell; got none in {horizontal} x {vertical} deg"
+        raise MethodError(message, code="no_cells")
+    return np.asarray(chosen / chosen.sum())
+
+
+def solid_angle_density(grid: BeamGrid) -> Floats:
+    r"""Return the solid angle for each unit of angle squared at the nodes of a grid.
+
+    .. math:: \frac{d\Omega}{dh\,dv} = \frac{\sec^2 h \sec^2 v}{(1 + \tan^2 h + \tan^2 v)^{3/2}}
+              \;\text{(screen)}, \quad \cos v \;\text{(sphere)}
+
+    Parameters
+    ----------
+    grid : BeamGrid
+        The beam.
+
+    Returns
+    -------
+    ndarray, shape (m, n)
+        Solid angle density. [sr/rad2]
+    """
     v = np.radians(grid.vertical)[:, None]
     if grid.projection == "sphere":
         return np.asarray(np.cos(v) * np.ones((1, grid.horizontal.size)))
@@ -643,11 +682,33 @@ def _solid_angle_density(grid: BeamGrid) -> Floats:
     return np.asarray((1.0 + tan_h**2) * (1.0 + tan_v**2) / (1.0 + tan_h**2 + tan_v**2) ** 1.5)
 
 
-def _weights(grid: BeamGrid, horizontal: Range, vertical: Range) -> Floats:
-    """Return the solid angle each cell stands for in a window."""
+def window_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Floats:
+    """Return the solid angle each cell stands for in a window: the flux is their sum with the intensities.
+
+    Parameters
+    ----------
+    grid : BeamGrid
+        The beam.
+    horizontal, vertical : tuple of two floats
+        Limits of the window, inside the grid; they may fall between cells. [deg]
+
+    Returns
+    -------
+    ndarray, shape (m, n)
+        Weights; bilinear between cells. [sr]
+
+    Raises
+    ------
+    ValueError
+        If the limits are not in order.
+    MethodError
+        If the window is not inside the grid (code ``outside_grid``).
+    """
+    _in_order("horizontal", horizontal)
+    _in_order("vertical", vertical)
     across = _axis_weights("horizontal", grid.horizontal, horizontal)
     up = _axis_weights("vertical", grid.vertical, vertical)
-    return np.outer(up, across) * _solid_angle_density(grid) * (np.pi / 180.0) ** 2
+    return np.outer(up, across) * solid_angle_density(grid) * (np.pi / 180.0) ** 2
 
 
 def _axis_weights(name: str, nodes: Floats, limits: Range) -> Floats:

@@ -33,7 +33,6 @@ from photolab.metrology.arguments import (
     require,
     same_length,
 )
-from photolab.metrology.quantity import of_quantities
 
 LUX_PER_FOOTCANDLE = 1.0 / 0.3048**2
 """One lumen on a square foot, by the definition of the foot. [lx]"""
@@ -43,7 +42,6 @@ REPORTING_DISTANCES = (25.0, 18.288)
 """Distances headlamp illuminance is quoted at: 25 m, and 60 ft. [m]"""
 
 
-@of_quantities("cd")
 def luminous_intensity(
     illuminance: ArrayLike, distance: ArrayLike, *, incidence_angle: ArrayLike = 0.0, offset: ArrayLike = 0.0
 ) -> Any:
@@ -122,7 +120,6 @@ def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float
     return float(np.sqrt(slope**2 * tilt**2 + 0.75 * tilt**4 / cosine**4))
 
 
-@of_quantities("lx")
 def illuminance(
     intensity: ArrayLike, distance: ArrayLike, *, incidence_angle: ArrayLike = 0.0, offset: ArrayLike = 0.0
 ) -> Any:

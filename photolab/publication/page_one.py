@@ -39,7 +39,7 @@ class Told:
     text : str
         As it is read.
     value : float
-        As results.csv has it. [unit of the row]
+        As results.csv has it. [any]
     row : mapping of str to str
         `KEYS` of the row.
     """
@@ -180,7 +180,7 @@ def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | No
     if table.empty or table["low"].isna().all():
         return None
     counts = [after_heat.lines(rows) for _, rows in table.groupby("housing", sort=False)]
-    height = 1.0 + sum(0.36 * n + 0.95 for n in counts)
+    height = 1.0 + sum(0.36 * n + 1.0 for n in counts)
     figure, panels = new_figure(len(counts), 1, height=height, share_x=True, heights=counts)
     hold = f"not held for {settings.hold_minutes:g} min: light at {settings.initial_s:g} s"
     after_heat.draw(panels, table, baseline=campaign.baseline, not_held=hold)

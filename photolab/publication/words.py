@@ -6,7 +6,11 @@ from collections.abc import Callable
 from typing import Any
 
 from photolab.bench.baseline_days import BaselineChart
+from photolab.bench.beams import BeamResult
+from photolab.bench.candela import BenchCandela
+from photolab.bench.colours import ColourRatio
 from photolab.bench.derived import Gain, HousingDifference
+from photolab.bench.distances import DistanceResult
 from photolab.bench.overturning import LeftOut
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.protocols import ProtocolComparison
@@ -22,12 +26,15 @@ from photolab.publication.findings import NotToldApart, apart_sentence
 from photolab.publication.held_back import HeldBack, held_sentence
 from photolab.publication.statements import sentence
 from photolab.publication.words_bench import chart_words, homogeneity_words, levels_words, validation_words
+from photolab.publication.words_colour import colour_words
 from photolab.publication.words_lamp import (
     equivalence_sentence,
     gain_sentence,
     housings_sentence,
     left_out_sentence,
 )
+from photolab.publication.words_light import candela_words, law_words
+from photolab.publication.words_light_beam import result_words
 from photolab.publication.words_protocol import change_log, forecast_sentence
 
 __all__ = ["SENTENCES", "agree", "say"]
@@ -43,6 +50,10 @@ SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     Forecast: forecast_sentence,
     ProtocolComparison: change_log,
     HeldBack: held_sentence,
+    DistanceResult: law_words,
+    BenchCandela: candela_words,
+    ColourRatio: colour_words,
+    BeamResult: result_words,
     BaselineChart: chart_words,
     Levels: levels_words,
     Homogeneity: homogeneity_words,

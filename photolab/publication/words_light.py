@@ -1,35 +1,30 @@
-"""Sentences on candela, colour and beams: plain functions of results."""
+"""Sentences on candela and colour: plain functions of results."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from photolab.bench.candela import BenchCandela
 from photolab.bench.distances import DistanceResult
+from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, places_for, with_uncertainty
+from photolab.photometry.distance import LACK_OF_FIT_LEVEL
 
 __all__ = [
-    "LUX_IS_NOT_CANDELA",
-    "NO_LUMENS",
-    "candela",
+    "LAW_HEADS",
+    "LAW_NAMES",
+    "PARTS",
+    "POINT_HEADS",
+    "candela_cells",
     "candela_words",
-    "centre_words",
     "law_words",
-    "run_words",
-    "usable_words",
+    "products_words",
+    "run_cells",
+    "second_way_words",
+    "where_words",
 ]  # fmt: skip
 
-LUX_IS_NOT_CANDELA = (
-    "Lux is not candela. Lux says how much light falls on the meter head where it stands; candela says how strongly "
-    "the lamp shines in that direction, wherever you stand. Between the two stands the distance, squared: 1 % of "
-    "distance is 2 % of light. One lux reading gives a candela figure only if the distance is known and the light has "
-    "begun to spread as from one point."
-)
-NO_LUMENS = (
-    "Why not lumens? Lumens count the light in all directions together. A reading at one place knows one direction, "
-    "and a wall grid knows a window. Two lamps with equal lumens can differ several times in candela, because the "
-    "housing, not the lamp, decides where the light goes. No lumens are made from one lux reading here."
-)
 CODE_WORDS = {
     "several_seatings": "the lamp was seated more than once within the run, and seatings differ",
     "several_ranges": "the meter changed range within the run; the step between ranges is not counted",
@@ -42,198 +37,196 @@ CODE_WORDS = {
     "far_part_only": "only the far readings agree with the law; the near ones were left out",
 }
 """What else must be said with a run."""
+REASONS = {
+    "no_light": "No reading is larger than the dark reading.",
+    "one_distance": "One distance cannot show whether the inverse square applies.",
+    "too_few_distances": "Two distances fit any law; three or more are needed.",
+    "no_law_holds": "None of the laws tried agrees with the readings.",
+}
+"""Why a run gives no candela."""
 LAW_NAMES = {
     "point": "inverse square from the reference face",
     "offset": "inverse square from a centre behind the face",
     "near_field": "inverse square with a near-field term",
     "disc": "glowing disc",
 }
-
-
-def candela(value: float, half_width: float) -> str:
-    """Return an intensity with its half-width, two digits of the latter.
-
-    Parameters
-    ----------
-    value, half_width : float
-        Intensity and expanded uncertainty. [cd]
-
-    Returns
-    -------
-    str
-        For example ``13340 ± 540 cd``.
-    """
-    return f"{with_uncertainty(value, half_width)} cd"
-
-
-def run_words(one: DistanceResult) -> str:
-    """Return whose run it is.
-
-    Parameters
-    ----------
-    one : DistanceResult
-        The run.
-
-    Returns
-    -------
-    str
-        "B0 in housing HP".
-    """
-    return f"{one.lamp} in housing {one.housing}"
+POINT_HEADS = {
+    "housing": "housing",
+    "distance_m": "d (m)",
+    "reading_lx": "reading (lx)",
+    "dark_lx": "dark (lx)",
+    "factor": "factor",
+    "illuminance_lx": "E (lx)",
+    "u_lx": "u(E) by itself (lx)",
+    "product_cd": "E d² (cd)",
+}
+LAW_HEADS = {
+    "housing": "housing",
+    "model": "law",
+    "intensity": "I (cd)",
+    "intensity_uncertainty": "u(I) (cd)",
+    "chi_square": "chi-square",
+    "dof": "readings to spare",
+    "p": "chance of such a misfit",
+    "kept": "agrees",
+}
+PARTS = {
+    "readings of the run and choice of its law": ("fit", "model spread", "reading scatter"),
+    "scatter of seatings and days": ("seating", "day"),
+    "last figure and dark reading": ("resolution",),
+    "range term of the meter": ("range term",),
+    "scale of the meter": ("scale",),
+    "linearity of the meter": ("linearity",),
+    "colour of the light": ("colour",),
+    "supply of a filament lamp": ("supply",),
+    "distance and photometric centre": ("distance",),
+    "tilt of the meter head": ("angle",),
+}
+"""What may be off in a candela figure, in words, and the kinds of its inputs."""
 
 
 def law_words(one: DistanceResult) -> str:
-    """Return what the run says about candela, with its reason.
-
-    Parameters
-    ----------
-    one : DistanceResult
-        The run.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return what a run says about candela, with its reason."""
     noticed = [CODE_WORDS[code] for code in one.codes if code in CODE_WORDS]
     return " ".join([_law(one), *([f"Note: {'; '.join(noticed)}."] if noticed else [])])
 
 
 def _law(one: DistanceResult) -> str:
     """Return what the run says about candela."""
-    where, half = run_words(one), (one.high - one.low) / 2.0
+    where, here = f"{one.lamp} in housing {one.housing}", f"{decimal(one.place.distance_m, 2)} m"
+    if one.candela is None:
+        reason = next((REASONS[code] for code in one.codes if code in REASONS), "")
+        reason = reason or "The readings do not follow the inverse square about the declared centre."
+        apparent = "" if one.apparent is None else _cd(one.apparent, one.coverage)
+        remains = f" What remains is an apparent {apparent} at {here}." if apparent else ""
+        return f"{where}: no candela. {reason}{remains}"
+    quoted = f"{where}: {_cd(one.candela, one.coverage)} at {100.0 * one.coverage:g} %"
     if one.law == "inverse_square":
         return (
-            f"{where}: {candela(one.intensity, half)} at {_percent(one.coverage)} %, for these readings as seated. "
-            f"The readings follow the inverse square, so lux at {decimal(one.bench_distance, 2)} m may be turned into "
-            f"candela."
+            f"{quoted}, for these readings as seated. The readings follow the inverse square, so lux at {here} may be "
+            f"turned into candela."
         )
-    if one.law == "near_field":
-        return (
-            f"{where}: {candela(one.intensity, half)} at {_percent(one.coverage)} % far away, for these readings "
-            f"as seated, and only with a "
-            f"near-field term: at {decimal(one.bench_distance, 2)} m the light is {_off(one.near_field_percent)} of "
-            f"what the inverse square gives. Without that term nothing in candela may be quoted from "
-            f"{decimal(one.bench_distance, 2)} m."
-        )
-    return f"{where}: no candela. {_reason(one)} {_apparent(one)}"
-
-
-def _off(percent: float) -> str:
-    """Return a departure as "3.4 % short"."""
-    return f"{decimal(abs(percent), 1)} % {'short' if percent < 0 else 'in excess'}"
-
-
-def _reason(one: DistanceResult) -> str:
-    """Return why no candela is quoted."""
-    reasons = {
-        "no_light": "No reading is larger than the dark reading.",
-        "one_distance": "One distance cannot show whether the inverse square holds.",
-        "too_few_distances": "Two distances fit any law; three or more are needed.",
-        "no_law_holds": "None of the laws tried agrees with the readings.",
-    }
-    return next(
-        (words for code, words in reasons.items() if code in one.codes),
-        "The readings do not follow the inverse square about the declared centre.",
-    )
-
-
-def _apparent(one: DistanceResult) -> str:
-    """Return the apparent intensity, where there is one."""
-    if one.apparent is None:
-        return ""
-    shown = candela(one.apparent.value, one.apparent.half_width(one.coverage))
-    return f"What remains is an apparent {shown} at {decimal(one.bench_distance, 2)} m."
-
-
-def centre_words(one: DistanceResult) -> str:
-    """Return the fitted photometric centre beside the declared one.
-
-    Parameters
-    ----------
-    one : DistanceResult
-        The run.
-
-    Returns
-    -------
-    str
-        One sentence; empty where none was fitted.
-    """
-    if one.centre is None:
-        return ""
-    fitted = with_uncertainty(1000.0 * one.centre.value, 1000.0 * one.centre.half_width(one.coverage))
+    off = f"{decimal(abs(one.near_field_percent), 1)} % {'short' if one.near_field_percent < 0 else 'in excess'}"
     return (
-        f"{run_words(one)}: the light spreads as from a point {fitted} mm behind the reference face at "
-        f"{_percent(one.coverage)} %; "
-        f"bench.toml declares {decimal(1000.0 * one.declared_offset, 0)} mm."
+        f"{quoted} far away, for these readings as seated, and only with a near-field term: at {here} the light is "
+        f"{off} of what the inverse square gives. Without that term nothing in candela may be quoted from {here}."
     )
 
 
-def usable_words(one: DistanceResult) -> str:
-    """Return from which distance on the run allows the inverse square.
+def _cd(intensity: Measured, coverage: float) -> str:
+    """Return an intensity with its half-width: "13340 ± 540 cd"."""
+    return f"{with_uncertainty(intensity.value, intensity.half_width(coverage))} cd"
 
-    Parameters
-    ----------
-    one : DistanceResult
-        The run.
 
-    Returns
-    -------
-    str
-        One sentence.
-    """
-    far = decimal(float(one.points["distance_m"].max()), 2) if len(one.points) else "0"
-    if one.flatness is None or one.flatness.code == "too_few":
-        return f"{run_words(one)}: too few distances to tell."
+def run_cells(one: DistanceResult) -> dict[str, str]:
+    """Return a run as cells of a table, by their heads."""
+    percent, fit = f"{100.0 * one.coverage:g} %", one.laws.offset_fit
+    centre = agrees = ""
+    if fit is not None:
+        half = 1000.0 * coverage_factor(one.coverage) * fit.offset_uncertainty
+        centre = with_uncertainty(1000.0 * fit.offset, half)
+        agrees = "does not agree" if "lack_of_fit" in fit.findings else "agrees"
+    name = {"inverse_square": "candela", "near_field": "candela, near-field term"}.get(one.law, "apparent")
+    return {
+        "figure": f"{one.lamp} in {one.housing}, run {one.run}",
+        f"intensity ({percent})": "none" if one.published is None else _cd(one.published, one.coverage),
+        "what it is": name if one.published is not None else "",
+        f"centre behind the face (mm, {percent})": centre,
+        "inverse square from a free centre": agrees,
+    }
+
+
+def products_words(runs: Iterable[DistanceResult]) -> str:
+    """Return the key numbers of the figure of products, for those who do not see it."""
+    said = []
+    for one in runs:
+        first, last = one.points.iloc[0], one.points.iloc[-1]
+        near, far = (
+            f"{decimal(end['product_cd'] / 1000.0, 2)} kcd at {decimal(end['distance_m'], 1)} m"
+            for end in (first, last)
+        )
+        law = f"intensity {decimal(one.intensity / 1000.0, 2)} kcd" if one.law else "no law to quote"
+        left = decimal(float(one.points["residual_percent"].abs().max()), 1)
+        said.append(
+            f"{one.lamp} in housing {one.housing}: E d² from {near} to {far}, {law}, largest residual {left} %."
+        )
+    return f"Illuminance times distance squared against distance, and what the law leaves. {' '.join(said)}"
+
+
+def where_words(one: DistanceResult) -> tuple[str, ...]:
+    """Return the centre that a run finds, and from where on the inverse square applies."""
+    return tuple(text for text in (_centre(one), _usable(one)) if text)
+
+
+def _centre(one: DistanceResult) -> str:
+    """Return the fitted photometric centre beside the declared one; blank where none was fitted."""
+    if one.centre_found is None:
+        return ""
+    fitted = with_uncertainty(
+        1000.0 * one.centre_found.value, 1000.0 * one.centre_found.half_width(one.coverage)
+    )
+    return (
+        f"{one.lamp} in housing {one.housing}: the light spreads as from a point {fitted} mm behind the reference face "
+        f"at {100.0 * one.coverage:g} %; {decimal(1000.0 * one.centre.value, 0)} mm is declared."
+    )
+
+
+def _usable(one: DistanceResult) -> str:
+    """Return from which distance on the run allows the inverse square; blank where it cannot tell."""
+    if one.laws.flatness is None or one.laws.flatness.code == "too_few":
+        return ""
+    where, far = f"{one.lamp} in housing {one.housing}", decimal(float(one.points["distance_m"].max()), 2)
     if math.isnan(one.smallest_usable):
         return (
-            f"{run_words(one)}: at no distance of this run, up to {far} m, do the readings follow the inverse square "
-            f"by themselves."
+            f"{where}: at no distance of this run, up to {far} m, do the readings follow the inverse square."
         )
     size = one.geometric_distance
     by_size = "" if math.isnan(size) else f" The size of the opening alone would allow {decimal(size, 2)} m."
-    return f"{run_words(one)}: from {decimal(one.smallest_usable, 2)} m on, as far as measured ({far} m).{by_size}"
-
-
-def candela_words(one: BenchCandela) -> str:
-    """Return what the readings at the bench's distance give in candela.
-
-    Parameters
-    ----------
-    one : BenchCandela
-        The readings of one lamp in one housing.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
-    name = "apparent intensity" if one.apparent else "intensity"
-    advice = " A lower range of the meter would narrow it." if one.lower_range else ""
-    largest = max(PARTS, key=lambda name: one.intensity.only(*PARTS[name]).u)
-    half = one.intensity.half_width(one.coverage)
-    count = "one seating" if one.seatings == 1 else f"mean of {one.seatings} seatings"
-    assumed = f" Assumed: {'; '.join(one.assumed)}." if one.assumed else ""
-    lux = decimal(one.illuminance, places_for(one.illuminance / 100.0))
     return (
-        f"{one.lamp} in housing {one.housing}: {lux} lx at {decimal(one.distance, 2)} m give an {name} of "
-        f"{candela(one.intensity.value, half)} at {_percent(one.coverage)} %, {count}; the largest part of the doubt "
-        f"is the {largest}.{advice}{assumed}"
+        f"{where}: the inverse square applies from {decimal(one.smallest_usable, 2)} m on, as far as measured "
+        f"({far} m).{by_size}"
     )
 
 
-PARTS = {
-    "scatter of seatings and days": ("seating", "day"),
-    "last figure and dark reading": ("resolution",),
-    "range term of the meter": ("range term",),
-    "meter (scale, linearity, colour) and supply": ("scale", "linearity", "colour", "supply"),
-    "distance and photometric centre": ("distance",),
-    "tilt of the meter head": ("angle",),
-    "near field": ("fit", "model spread"),
-}
-"""What may be off in a candela figure, in words, and the kinds of its inputs."""
+def second_way_words(one: DistanceResult, *, ruler: float, best: Iterable[float], chance: float) -> str:
+    """Return intensity [cd] and centre [m] of least squares beside the figure quoted, the difference judged."""
+    intensity, centre = best
+    said = (
+        f"{one.lamp} in housing {one.housing}: the ruler gives {decimal(ruler, 0)} cd, least squares "
+        f"{decimal(intensity, 0)} cd and a centre {decimal(1000.0 * centre, 0)} mm behind the face"
+    )
+    if chance < LACK_OF_FIT_LEVEL:
+        return (
+            f"{said}, but no centre explains the run: such a misfit would be seen in under one run in twenty."
+        )
+    if one.candela is None:
+        return f"{said}."
+    away, half = abs(intensity - one.intensity), one.candela.half_width(one.coverage)
+    verdict = "well inside" if away < half / 3.0 else "inside" if away < half else "outside"
+    return f"{said}; that is {decimal(away, 0)} cd from the figure quoted, {verdict} its ± {decimal(half, 0)} cd."
 
 
-def _percent(coverage: float) -> str:
-    """Return a coverage probability in percent."""
-    return f"{100.0 * coverage:g}"
+def candela_words(one: BenchCandela) -> str:
+    """Return what the readings at the bench's distance give in candela."""
+    at, name = one.of, "apparent intensity" if one.apparent else "intensity"
+    largest = max(PARTS, key=lambda name: one.intensity.only(*PARTS[name]).u)
+    count = "one seating" if at.seatings == 1 else f"mean of {at.seatings} seatings"
+    lux = decimal(at.light.value, places_for(at.light.value / 100.0))
+    said = (
+        f"{at.lamp} in housing {at.housing}: {lux} lx at {decimal(at.distance.value, 2)} m give an {name} of "
+        f"{_cd(one.intensity, at.coverage)} at {100.0 * at.coverage:g} %, {count}; the largest part of the uncertainty "
+        f"is the {largest}."
+    )
+    advice = " A lower range of the meter would narrow it." if one.lower_range else ""
+    return said + advice + (f" Assumed: {'; '.join(at.assumed)}." if at.assumed else "")
+
+
+def candela_cells(one: BenchCandela) -> dict[str, str]:
+    """Return the candela of a lamp at the bench's distance as cells of a table, under the heads of `run_cells`."""
+    at = one.of
+    lux = decimal(at.light.value, places_for(at.light.value / 100.0))
+    return {
+        "figure": f"{at.lamp} in {at.housing}, {lux} lx at the bench",
+        f"intensity ({100.0 * at.coverage:g} %)": _cd(one.intensity, at.coverage),
+        "what it is": "apparent" if one.apparent else "candela",
+    }

@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
-from photolab.bench.beam_cutoffs import CutoffReading
-from photolab.bench.beam_ratios import ABOVE_HORIZONTAL, ABOVE_VERTICAL, BeamRatio
-from photolab.bench.beams import BeamResult
-from photolab.metrology.quantity import COVERAGE, coverage_factor
+import math
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+
+from photolab.bench.beam_grids import BeamRun
+from photolab.bench.beam_ratios import BeamRatio
+from photolab.bench.beams import BeamResult, Beams
+from photolab.metrology.quantity import coverage_factor
 from photolab.metrology.reporting import decimal, published_ends, with_uncertainty
-from photolab.photometry.beam import AimOffset
+from photolab.photometry.beam import AimOffset, RatioMap
 from photolab.publication import statements
 
 __all__ = [
     "CAUSE_WORDS",
-    "CAUTIONS",
     "MEASURAND_WORDS",
     "aim_words",
+    "caution_words",
+    "cut_words",
     "cutoff_words",
     "interval_words",
-    "ratio_words",
+    "map_words",
+    "pair_words",
+    "ratio_cells",
+    "result_words",
+    "ways_cells",
 ]
 
 MEASURAND_WORDS = {
@@ -39,7 +49,7 @@ CAUSE_WORDS = {
 }
 CAUTIONS = (
     "The pattern is that of one lamp of each kind, seated once in this housing; another seating turns it, and a few "
-    "tenths of a degree change the light above the cut-off more than the lamp does.",
+    "tenths of a degree can change the light above the cut-off by a large factor.",
     "More light in the hot spot and more light above the cut-off are two results. They are not added up, and neither "
     "makes up for the other.",
     "Nothing here is a test against a regulation: no test point is read, the wall is close, and the comparison is with "
@@ -58,32 +68,8 @@ CODE_WORDS = {
 }
 
 
-def window_words() -> str:
-    """Return the window above the cut-off.
-
-    Returns
-    -------
-    str
-        "8 deg left to 8 deg right, 0.5 to 2 deg up".
-    """
-    left, right = (decimal(abs(x), 0) for x in ABOVE_HORIZONTAL)
-    low, high = (decimal(x, 1) for x in ABOVE_VERTICAL)
-    return f"{left}° left to {right}° right, {low}° to {high}° up"
-
-
 def interval_words(low: float, high: float) -> str:
-    """Return an interval of a ratio in per cent, or in times from a factor of two on.
-
-    Parameters
-    ----------
-    low, high : float
-        Its ends. [1]
-
-    Returns
-    -------
-    str
-        "12 to 33 % more", or "1.1 to 3.0 times".
-    """
+    """Return an interval of a ratio: "12 to 33 % more", or from a factor of two on "1.1 to 3.0 times"."""
     low, high = published_ends(low, high)
     if high >= 2.0:
         return f"{decimal(low, 2)} to {decimal(high, 2)} times"
@@ -94,62 +80,65 @@ def interval_words(low: float, high: float) -> str:
     return " to ".join(ends)
 
 
-def ratio_words(one: BeamRatio) -> str:
-    """Return one measurand with its interval as seated.
-
-    Parameters
-    ----------
-    one : BeamRatio
-        The ratio.
-
-    Returns
-    -------
-    str
-        Part of a sentence.
-    """
+def _ratio_words(one: BeamRatio) -> str:
+    """Return one measurand with its interval as seated, as part of a sentence."""
     value = f"{decimal(one.value, 2)} times" if one.high >= 2.0 else statements.percent_of(one.value, 0)
     return f"{MEASURAND_WORDS[one.measurand]} {value} ({interval_words(one.low, one.high)})"
 
 
+def ratio_cells(result: BeamResult, one: BeamRatio) -> dict[str, str | float]:
+    """Return one measurand as cells of a table, by their heads."""
+    percent = f"{100.0 * one.coverage:g} %"
+    return {
+        "lamp": result.lamp,
+        "housing": result.housing,
+        "what": MEASURAND_WORDS[one.measurand],
+        "apparent": f"{_figure(one.own)} {one.unit}",
+        f"{result.baseline}, apparent": f"{_figure(one.reference)} {one.unit}",
+        "ratio": one.value,
+        f"as seated ({percent})": interval_words(one.low, one.high),
+        f"with seating once each ({percent})": interval_words(*one.seated_again.interval(one.coverage)),
+    }
+
+
+def _figure(value: float) -> str:
+    """Return a value with three figures."""
+    return decimal(value, 2 - math.floor(math.log10(value))) if value > 0 else "0"
+
+
+def ways_cells(
+    result: BeamResult, one: BeamRatio, *, ratio: float, bare: BeamRatio
+) -> dict[str, str | float]:
+    """Return a measurand by other ways as cells of a table: a plain sum, no range term, the law of propagation."""
+    half = coverage_factor(one.coverage) * one.as_seated.u / one.value
+    ends = [one.value * math.exp(sign * half) for sign in (-1.0, 1.0)]
+    away = max(abs(math.log(a / b)) for a, b in zip(ends, (one.low, one.high), strict=True))
+    return {
+        "housing": result.housing,
+        "what": MEASURAND_WORDS[one.measurand],
+        "ratio": one.value,
+        "by a plain sum": ratio,
+        "drawn": interval_words(one.low, one.high),
+        "law of propagation": interval_words(*ends),
+        "judged": "agree" if away < 0.1 * half else "drawn one stands",
+        "dark reading alone": interval_words(bare.low, bare.high),
+    }
+
+
 def result_words(result: BeamResult) -> str:
-    """Return the three measurands of a lamp in a housing.
-
-    Parameters
-    ----------
-    result : BeamResult
-        The beam.
-
-    Returns
-    -------
-    str
-        One sentence, or why there is none.
-    """
+    """Return the three measurands of a lamp in a housing, or why there are none."""
     where = f"{result.lamp} against {result.baseline} in housing {result.housing}"
     if not result.ratios:
         return f"{where}: no ratio. {' '.join(r.message[:1].upper() + r.message[1:] + '.' for r in result.refusals)}"
-    said = "; ".join(ratio_words(one) for one in result.ratios)
+    said = "; ".join(_ratio_words(one) for one in result.ratios)
     percent = f"{100.0 * result.ratios[0].coverage:g}"
     return f"{where}: {said}. At {percent} %, for these readings as seated."
 
 
-def cutoff_words(lamp: str, housing: str, found: CutoffReading | None, *, coverage: float = COVERAGE) -> str:
-    """Return height and sharpness of a cut-off.
-
-    Parameters
-    ----------
-    lamp, housing : str
-        Which.
-    found : CutoffReading or None
-        What was read.
-    coverage : float, default COVERAGE
-        Of height and sharpness. [1]
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
-    where = f"{lamp} in housing {housing}"
+def cutoff_words(result: BeamResult, *, coverage: float) -> str:
+    """Return height and sharpness of a lamp's cut-off."""
+    found = result.cutoff
+    where = f"{result.lamp} in housing {result.housing}"
     if found is None:
         return f"{where}: the light does not fall along the cut, so there is no cut-off to read."
     if found.code:
@@ -165,18 +154,7 @@ def cutoff_words(lamp: str, housing: str, found: CutoffReading | None, *, covera
 
 
 def aim_words(result: BeamResult) -> str:
-    """Return how far a pattern is turned against the baseline's.
-
-    Parameters
-    ----------
-    result : BeamResult
-        The beam.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return how far a pattern is turned against the baseline's."""
     where, aim = f"{result.lamp} in housing {result.housing}", result.aim
     if aim is None:
         return f"{where}: no aim to compare."
@@ -188,6 +166,51 @@ def aim_words(result: BeamResult) -> str:
         f"{where}: turned {decimal(across, 2)}° to the {side} and {decimal(up, 2)}° {way} against {result.baseline}; "
         f"{told} After the shift {left} % of the peak is left as a difference in shape."
     )
+
+
+def caution_words(beams: Beams) -> tuple[str, ...]:
+    """Return what was noticed on the grids and what was refused, then what must be said with every beam result."""
+    noticed = [
+        f"{one.lamp} in housing {one.housing}: {CODE_WORDS.get(code, code)}."
+        for one in beams.results
+        for code in one.codes
+    ]
+    refused = [*beams.refusals, *(r for one in beams.results for r in one.refusals)]
+    return (*noticed, *(f"{r.lamp} in housing {r.housing}: {r.message}." for r in refused), *CAUTIONS)
+
+
+def pair_words(runs: Iterable[BeamRun]) -> str:
+    """Return the key numbers of the figure of beams, for those who do not see it."""
+    said = "; ".join(
+        f"{run.lamp} in {run.housing}, peak {decimal(float(run.grid.intensity.max()) / 1000.0, 1)} kcd apparent"
+        for run in runs
+    )
+    return (
+        f"Beam patterns on white ground, darker where there is more light, contours at 1, 5, 20, 50 and 80 % of each "
+        f"own peak, as the lamp sees the wall: {said}."
+    )
+
+
+def map_words(maps: Mapping[str, RatioMap]) -> str:
+    """Return the key numbers of the figure of ratios, for those who do not see it."""
+    said = "; ".join(
+        f"{title} from {decimal(float(np.nanmin(one.ratio)), 2)} to {decimal(float(np.nanmax(one.ratio)), 2)} times"
+        for title, one in maps.items()
+    )
+    return (
+        f"Maps of one beam over the other, violet where the lamp gives more and orange where it gives less, contours "
+        f"at simple factors: {said}."
+    )
+
+
+def cut_words(cuts: Mapping[str, Mapping[str, tuple[object, object, float]]]) -> str:
+    """Return the key numbers of the figure of cuts, by housing and lamp, for those who do not see it."""
+    said = "; ".join(
+        f"{lamp} in {housing} falls fastest at {decimal(height, 2)}°"
+        for housing, lamps in cuts.items()
+        for lamp, (_, _, height) in lamps.items()
+    )
+    return f"Vertical cuts through the beams on a logarithmic scale with the cut-off marked: {said}."
 
 
 def _told(aim: AimOffset) -> str:

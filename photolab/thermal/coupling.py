@@ -13,7 +13,7 @@ from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.metrology.arguments import as_given, finite, not_negative, positive, require
-from photolab.metrology.quantity import COVERAGE, Input, Measured, measured, of_quantities
+from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import model_residuals
 
@@ -336,7 +336,6 @@ def to_ambient_uncertainty(
     return np.asarray(np.sqrt((step * own) ** 2 + (c * ambient_u) ** 2))[()]
 
 
-@of_quantities("K/W")
 def thermal_resistance(rise: ArrayLike, power: ArrayLike, *, radiant_fraction: ArrayLike) -> Any:
     r"""Return the thermal resistance from the case to the ambient.
 

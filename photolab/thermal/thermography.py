@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from photolab.errors import MethodError
 from photolab.metrology.arguments import require
 from photolab.metrology.monte_carlo import draws, interval
-from photolab.metrology.quantity import Input, Measured, apply, measured, of_quantities
+from photolab.metrology.quantity import Input, Measured, apply, measured
 
 Array = NDArray[np.float64]
 
@@ -82,7 +82,6 @@ class SurfaceReading:
     codes: tuple[str, ...]
 
 
-@of_quantities("degC")
 def surface_temperature(
     displayed: ArrayLike,
     *,

@@ -1,67 +1,184 @@
-"""Evaluate 300 lamps x 2 housings x 3 mountings x 3 readings jointly: seconds and memory.
+"""Evaluate campaigns: processor time and memory, beside another checkout, and at three sizes each.
 
-    python tests/benchmarks/campaign_speed.py
+    python tests/benchmarks/campaign_speed.py [ROOT_OF_ANOTHER_CHECKOUT]
 
-Target: under 10 s and 1 GB. Measured: median 2.5 s, peak 284 MiB, on a machine at load 10 of 2 cores.
+Every figure is taken in an interpreter of its own on one thread; medians of processor time. The demo is read anew for
+each evaluation, so that nothing of the one before is kept. A million readings are 50 lamps x 2 housings x 10 seatings
+x 1000 repeats; the campaigns of many lamps 2 housings x 3 seatings x 3 repeats: on days of 10 lamps each, with the
+baseline on every day, each lamp on the same three days, and so with every seventh reading missing. The demo is the
+other checkout's own, where one is given.
+
+Measured on 29 November 2026 beside the first build, two cores shared with other work: evaluate 20 ms and 143 ms (7.3
+times), results of a bench just read 1.11 s and 1.33 s; more in DEVELOPERS.md, "Speed and memory, measured".
 """
 
-import resource
-import statistics
-import time
-from dataclasses import replace
+import json
+import os
+import subprocess
+import sys
+import tempfile
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+ROOT = Path(__file__).parents[2]
+TOML = """schema = 1
+[bench]
+name = "many readings (invented)"
+protocol_revision = "1"
+[[meter]]
+id = "M1"
+reading_percent = 4
+ranges_lx = [400, 4000]
+resolution_lx = [0.1, 1]
+digits = 5
+[[housing]]
+id = "HP"
+[[housing]]
+id = "HR"
+"""
+CHILD = """
+import json, statistics, sys, time
+from pathlib import Path
 from photolab.bench.evaluation import evaluate
-from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
+from photolab.publication.tables import results
+folder, times, rows = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3] == "results"
+found = {"read": [], "evaluate": [], "results": []}
+for _ in range(times):
+    marks = [time.process_time()]
+    bench = read_bench(folder)
+    marks.append(time.process_time())
+    campaign = evaluate(bench)
+    marks.append(time.process_time())
+    if rows:
+        results(campaign)
+    marks.append(time.process_time())
+    for name, start, end in zip(found, marks, marks[1:]):
+        found[name].append(end - start)
+found = {name: statistics.median(spent) for name, spent in found.items()}
+peak = Path("/proc/self/status").read_text().partition("VmHWM:")[2]
+found["MiB"] = int(peak.split()[0]) / 1024
+print(json.dumps(found))
+"""
 
-DEMO = Path(__file__).parent.parent.parent / "data" / "demo"
-LAMPS = 300
+
+def measured(root: Path, folder: Path, *, times: int, rows: bool = False) -> dict[str, float]:
+    """Return seconds of reading, evaluation and result rows, and the peak of the process [MiB]."""
+    environment = os.environ | {"PYTHONPATH": str(root), "OMP_NUM_THREADS": "1"}
+    command = [
+        sys.executable,
+        "-W",
+        "ignore",
+        "-c",
+        CHILD,
+        str(folder),
+        str(times),
+        "results" if rows else "",
+    ]
+    done = subprocess.run(command, cwd=root, env=environment, capture_output=True, text=True, check=True)
+    return dict(json.loads(done.stdout.splitlines()[-1]))
 
 
-def campaign(seed: int = 1) -> Bench:
-    """Return an invented campaign in the settings of the demo bench."""
-    rng = np.random.default_rng(seed)
-    bench = read_bench(DEMO)
+def campaign(
+    folder: Path, lamps: int, *, seatings: int = 3, repeats: int = 3, shape: str = "days of ten"
+) -> Path:
+    """Write an invented campaign of one meter and two housings."""
+    rng = np.random.default_rng(1)
+    sides, names = ["HP", "HR"], ["lamp", "housing", "mounting", "repeat"]
     index = pd.MultiIndex.from_product(
-        [range(LAMPS), ["HP", "HR"], range(1, 4), range(1, 4)],
-        names=["lamp", "housing", "mounting", "repeat"],
+        [range(lamps), sides, range(seatings), range(1, repeats + 1)], names=names
     )
     table = index.to_frame(index=False)
-    n = len(table)
-    mean = rng.normal(0, 0.1, LAMPS)[table["lamp"]] + np.repeat(rng.normal(0, 0.025, n // 3), 3)
-    table["illuminance_lx"] = np.round(400 * np.exp(mean + rng.normal(0, 0.004, n)))
-    table["day"] = [f"D{lamp // 10:02d}" for lamp in table["lamp"]]
-    table["lamp"] = [f"L{lamp}" for lamp in table["lamp"]]
-    constant = {"specimen": "1", "dark_lx": 3.0, "range_lx": 4000.0, "point": "hot_spot", "meter": "M1"}
-    table = table.assign(line=np.arange(n) + 2, **constant).astype({"mounting": str, "repeat": str})
-    template = bench.tables["readings"]
-    blank = {
-        c: "" if template[c].dtype.kind not in "fi" else np.nan for c in template.columns if c not in table
-    }
-    readings = table.assign(**blank)[list(template.columns)]
-    lamps = pd.concat([bench.tables["lamps"].iloc[[0]]] * LAMPS, ignore_index=True)
-    lamps = lamps.assign(
-        lamp=[f"L{i}" for i in range(LAMPS)],
-        technology=["filament", *["led"] * (LAMPS - 1)],
-        role=["baseline", *["candidate"] * (LAMPS - 1)],
+    seated = rng.normal(0.0, 0.025, len(table) // repeats)
+    table["day"] = table["mounting"] if shape.startswith("same days") else table["lamp"] // 10
+    if shape == "baseline daily":
+        days = table.loc[table["lamp"] == 0].assign(lamp=0)
+        table = pd.concat([table, *(days.assign(day=day) for day in range(1, (lamps - 1) // 10 + 1))])
+        seated = rng.normal(0.0, 0.025, len(table) // repeats)
+    ln = rng.normal(0.0, 0.1, lamps)[table["lamp"]] + np.repeat(seated, repeats)
+    ln += rng.normal(0.0, 0.03, table["day"].max() + 1)[table["day"]]
+    table["illuminance_lx"] = np.round(400.0 * np.exp(ln + rng.normal(0.0, 0.004, len(table))), 1)
+    if shape == "same days, some missing":
+        table = table[rng.random(len(table)) > 1 / 7]
+    table["lamp"], table["day"] = "L" + table["lamp"].astype(str), "D" + table["day"].astype(str)
+    folder.mkdir()
+    table.assign(elapsed_s=60, meter="M1", range_lx=4000, dark_lx=3).to_csv(
+        folder / "readings.csv", index=False
     )
-    return replace(bench, tables={**bench.tables, "readings": readings, "lamps": lamps}, spectra={})
+    light = ["filament", *["led"] * (lamps - 1)]
+    role = ["baseline", *["candidate"] * (lamps - 1)]
+    listed = pd.DataFrame({"lamp": [f"L{k}" for k in range(lamps)], "technology": light, "role": role})
+    listed.to_csv(folder / "lamps.csv", index=False)
+    (folder / "bench.toml").write_text(TOML, encoding="utf-8")
+    return folder
+
+
+def records(folder: Path, times: int) -> Path:
+    """Write the demo with its warm-up records several times over."""
+    folder.mkdir()
+    for file in (ROOT / "data" / "demo").glob("*.*"):
+        (folder / file.name).write_bytes(file.read_bytes())
+    table = pd.read_csv(folder / "warm_up.csv", dtype=str, keep_default_na=False)
+    copies = [table.assign(run=table["run"] + f" copy {k}") for k in range(times)]
+    pd.concat(copies).to_csv(folder / "warm_up.csv", index=False)
+    return folder
+
+
+def compare_over_numpy(root: Path) -> float:
+    """Return the processor time of `photolab compare` over that of importing numpy."""
+    code = (
+        "import resource, statistics, subprocess, sys\n"
+        "def spent(*words):\n"
+        "    taken = []\n"
+        "    for _ in range(9):\n"
+        "        start = resource.getrusage(resource.RUSAGE_CHILDREN)\n"
+        "        subprocess.run([sys.executable, *words], capture_output=True, check=True)\n"
+        "        end = resource.getrusage(resource.RUSAGE_CHILDREN)\n"
+        "        taken.append(end.ru_utime + end.ru_stime - start.ru_utime - start.ru_stime)\n"
+        "    return statistics.median(taken)\n"
+        "pair = ('-m', 'photolab', 'compare', '318', '334', '--reading-percent', '4', '--technology', 'led')\n"
+        "print(spent(*pair) / spent('-c', 'import numpy'))\n"
+    )
+    environment = os.environ | {"PYTHONPATH": str(root), "OMP_NUM_THREADS": "1"}
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=root, env=environment, capture_output=True, text=True, check=True
+    )
+    return float(done.stdout)
+
+
+def main() -> None:
+    """Print medians, and ratios where another checkout is given."""
+    out = sys.stdout.write
+    roots = [ROOT, *map(Path, sys.argv[1:2])]
+    with tempfile.TemporaryDirectory() as scratch:
+        many = campaign(Path(scratch) / "million", 50, seatings=10, repeats=1000, shape="same days")
+        for title, folder, times, rows in (
+            ("demo", roots[-1] / "data" / "demo", 7, True),
+            ("a million readings", many, 1, False),
+        ):
+            told = [measured(root, folder, times=times, rows=rows) for root in roots]
+            for what in ("read", "evaluate", *(["results"] if rows else []), "MiB"):
+                figures = [f"{one[what]:.4g}" for one in told]
+                ratio = f", {told[-1][what] / told[0][what]:.1f} times as much there" if told[1:] else ""
+                out(f"{title}: {what} {' and '.join(figures)}{'' if what == 'MiB' else ' s'}{ratio}\n")
+        for shape in ("days of ten", "baseline daily", "same days", "same days, some missing"):
+            for lamps in (300, 1000, 3000):
+                folder = campaign(Path(scratch) / f"{shape} {lamps}", lamps, shape=shape)
+                one = measured(ROOT, folder, times=1)
+                out(f"{lamps} lamps, {shape}: evaluate {one['evaluate']:.2f} s, {one['MiB']:.0f} MiB\n")
+        for repeats in (100, 300, 1000):
+            folder = campaign(
+                Path(scratch) / f"repeats {repeats}", 50, seatings=10, repeats=repeats, shape="same days"
+            )
+            one = measured(ROOT, folder, times=1)
+            out(f"{1000 * repeats} readings: read {one['read']:.2f} s, evaluate {one['evaluate']:.2f} s\n")
+        for times in (1, 2, 4):
+            one = measured(ROOT, records(Path(scratch) / f"records {times}", times), times=1, rows=True)
+            out(f"{14 * times} records: results {one['results']:.2f} s\n")
+    out(f"compare over importing numpy: {', '.join(f'{compare_over_numpy(root):.2f}' for root in roots)}\n")
 
 
 if __name__ == "__main__":
-    bench = campaign()
-    seconds = []
-    for _ in range(3):
-        start = time.perf_counter()
-        result = evaluate(bench)
-        seconds.append(time.perf_counter() - start)
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(
-        f"{len(bench.tables['readings'])} readings, {len(result.joint.inputs)} inputs, "
-        f"{len(result.joint.names)} results"
-    )
-    print(f"median {statistics.median(seconds):.2f} s, peak {memory:.0f} MiB for the whole process")
+    main()

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import seaborn
 from matplotlib.axes import Axes
 from matplotlib.colors import PowerNorm
 
+from photolab.metrology.reporting import decimal
+from photolab.photometry.beam import BeamGrid
 from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
 
 __all__ = ["LEVELS", "draw"]
@@ -16,24 +17,20 @@ LEVELS = (1.0, 5.0, 20.0, 50.0, 80.0)
 
 
 @styled
-def draw(axes: Axes, table: pd.DataFrame, *, title: str, edge: tuple[bool, bool] = (True, True)) -> None:
+def draw(axes: Axes, grid: BeamGrid, title: str) -> None:
     """Draw one beam as the lamp sees the wall.
 
     Parameters
     ----------
     axes : Axes
-        Where to draw.
-    table : DataFrame
-        One row a direction: ``horizontal_deg``, ``vertical_deg`` [deg], ``percent`` (of the beam's own peak [%]).
+        Where to draw; labelled where it stands at the left or below.
+    grid : BeamGrid
+        The beam.
     title : str
-        Above the panel.
-    edge : tuple of two bool, default (True, True)
-        Label the axis below, and the one at the left.
+        Above the panel, followed by the peak.
     """
-    grid = table.pivot_table(
-        index="vertical_deg", columns="horizontal_deg", values="percent", aggfunc="first"
-    )
-    h, v, percent = grid.columns.to_numpy(float), grid.index.to_numpy(float), grid.to_numpy(float)
+    peak = float(grid.intensity.max())
+    h, v, percent = grid.horizontal, grid.vertical, 100.0 * grid.intensity / (peak or 1.0)
     axes.pcolormesh(
         h,
         v,
@@ -49,25 +46,24 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str, edge: tuple[bool, bool]
         axes.clabel(lines, fmt=lambda level: f"{level:g} %", fontsize=7.0, inline_spacing=2)
     axes.axhline(0.0, color=GREY, linewidth=0.6, linestyle=":")
     axes.axvline(0.0, color=GREY, linewidth=0.6, linestyle=":")
-    axes.set_title(shown_name(title, 60))
-    label_directions(axes, edge)
+    axes.set_title(shown_name(f"{title}, peak {decimal(peak / 1000.0, 1)} kcd", 60))
+    label_directions(axes)
 
 
-def label_directions(axes: Axes, edge: tuple[bool, bool]) -> None:
-    """Label the axes left, right, down and up.
+def label_directions(axes: Axes) -> None:
+    """Label the axes left, right, down and up, where a panel stands below or at the left.
 
     Parameters
     ----------
     axes : Axes
         Where to label.
-    edge : tuple of two bool
-        The axis below, and the one at the left.
     """
     axes.xaxis.set_major_formatter(_unsigned)
     axes.yaxis.set_major_formatter(_unsigned)
-    if edge[0]:
+    place = axes.get_subplotspec()
+    if place is None or place.is_last_row():
         axes.set_xlabel("left   ←   degrees   →   right")
-    if edge[1]:
+    if place is None or place.is_first_col():
         axes.set_ylabel("down  ←  degrees  →  up")
     axes.spines["left"].set_visible(True)
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 from matplotlib import colormaps
 from matplotlib.axes import Axes
 from matplotlib.colors import Normalize
 
+from photolab.photometry.beam import RatioMap
 from photolab.publication.figures.beam_pair import label_directions
 from photolab.publication.figures.common import INK, shown_name, styled
 
@@ -18,30 +18,19 @@ _NAMES = {-2.0: "¼", -1.0: "½", 0.0: "same", 1.0: "2 x", 2.0: "4 x"}
 
 
 @styled
-def draw(
-    axes: Axes, table: pd.DataFrame, *, title: str, edge: tuple[bool, bool] = (True, True), bar: bool = False
-) -> None:
+def draw(axes: Axes, found: RatioMap, title: str) -> None:
     """Draw the ratio of two beams.
 
     Parameters
     ----------
     axes : Axes
-        Where to draw.
-    table : DataFrame
-        One row a direction: ``horizontal_deg``, ``vertical_deg`` [deg], ``ratio`` [1] (NaN: cannot be told),
-        ``resolved`` (differs from 1 by more than its own doubt).
+        Where to draw; the scale of the shades stands beside the last panel of a row.
+    found : RatioMap
+        The ratio, NaN where it cannot be told, and where it differs from 1 by more than its own uncertainty.
     title : str
         Above the panel.
-    edge : tuple of two bool, default (True, True)
-        Label the axis below, and the one at the left.
-    bar : bool, default False
-        Put the scale of the shades beside the panel.
     """
-    rows, columns = "vertical_deg", "horizontal_deg"
-    ratio = table.pivot_table("ratio", rows, columns, aggfunc="first", dropna=False)
-    h, v = ratio.columns.to_numpy(float), ratio.index.to_numpy(float)
-    steps = np.log2(ratio.to_numpy(float))
-    known = table.pivot_table("resolved", rows, columns, aggfunc="first", dropna=False).to_numpy(bool)
+    h, v, steps, known = found.horizontal, found.vertical, np.log2(found.ratio), found.resolved
     mesh = axes.pcolormesh(
         h, v, np.where(known, steps, np.nan), cmap=colormaps["PuOr"], norm=Normalize(-2.0, 2.0), shading="nearest",
         rasterized=True,
@@ -50,9 +39,10 @@ def draw(
     if levels:
         lines = axes.contour(h, v, steps, levels=levels, colors=INK, linewidths=0.7, linestyles="solid")
         axes.clabel(lines, fmt=_NAMES, fontsize=7.5, inline_spacing=2)
-    if bar:
+    place = axes.get_subplotspec()
+    if place is None or place.is_last_col():
         scale = axes.figure.colorbar(mesh, ax=axes, ticks=list(_NAMES), fraction=0.06, pad=0.02)
         scale.set_ticklabels(list(_NAMES.values()))
         scale.outline.set_visible(False)
     axes.set_title(shown_name(title, 60))
-    label_directions(axes, edge)
+    label_directions(axes)

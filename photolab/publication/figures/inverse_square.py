@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import pandas as pd
+import numpy as np
 from matplotlib.axes import Axes
+from numpy.typing import NDArray
 
+from photolab.bench.distances import DistanceResult
 from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
 
 __all__ = ["draw"]
+
+Floats = NDArray[np.float64]
 
 
 @styled
 def draw(
     panels: Sequence[Axes],
-    points: pd.DataFrame,
-    curve: pd.DataFrame,
-    *,
-    title: str,
-    bench_distance: float,
-    intensity: tuple[float, float, float] | None,
+    run: DistanceResult,
+    curve: tuple[Floats, Floats],
+    intensity: tuple[float, float, float],
+    k: float,
 ) -> None:
     """Draw one run: products above, residuals below.
 
@@ -28,37 +30,40 @@ def draw(
     ----------
     panels : sequence of two Axes
         Above and below.
-    points : DataFrame
-        One row a distance: ``distance_m`` [m], ``product_kcd`` and ``product_u_kcd`` (with its bar [kcd]),
-        ``residual_percent`` and ``residual_u_percent`` [%].
-    curve : DataFrame
-        The law: ``distance_m`` [m], ``product_kcd`` [kcd].
-    title : str
-        Above the upper panel.
-    bench_distance : float
-        Where the bench reads; NaN draws no line. [m]
-    intensity : tuple of three floats or None
-        Intensity with its interval [kcd]; None where none may be quoted.
+    run : DistanceResult
+        Its points, its name and where the bench reads.
+    curve : tuple of two ndarray, shape (n,)
+        The law: distances [m] and products [cd].
+    intensity : tuple of three floats
+        Intensity with its interval; NaN where none may be quoted. [cd]
+    k : float
+        Length of a bar in standard uncertainties. [1]
     """
-    above, below = panels
-    if intensity is not None:
-        above.axhspan(intensity[1], intensity[2], color=COLOURS["sky"], alpha=0.25, linewidth=0)
-        above.axhline(intensity[0], color=COLOURS["blue"], linewidth=1.2, linestyle=(0, (5, 3)))
-    above.plot(curve["distance_m"], curve["product_kcd"], color=COLOURS["orange"], linewidth=1.6)
-    above.errorbar(
-        points["distance_m"], points["product_kcd"], yerr=points["product_u_kcd"],
-        fmt="o", color=INK, markersize=4.5, elinewidth=1.2, capsize=2.5,
-    )  # fmt: skip
+    (above, below), points = panels, run.points
+    value, low, high = (x / 1000.0 for x in intensity)
+    if value == value:
+        above.axhspan(low, high, color=COLOURS["sky"], alpha=0.25, linewidth=0)
+        above.axhline(value, color=COLOURS["blue"], linewidth=1.2, linestyle=(0, (5, 3)))
+    above.plot(curve[0], curve[1] / 1000.0, color=COLOURS["orange"], linewidth=1.6)
     below.axhline(0.0, color=COLOURS["orange"], linewidth=1.6)
-    below.errorbar(
-        points["distance_m"], points["residual_percent"], yerr=points["residual_u_percent"],
-        fmt="o", color=INK, markersize=4.5, elinewidth=1.2, capsize=2.5,
-    )  # fmt: skip
-    for axes in panels:
-        axes.axvline(bench_distance, color=GREY, linewidth=1.0, linestyle=":")
+    for axes, y, u in (
+        (above, points["product_cd"] / 1000.0, points["product_u_cd"] / 1000.0),
+        (below, points["residual_percent"], points["own_percent"]),
+    ):
+        axes.errorbar(
+            points["distance_m"],
+            y,
+            yerr=k * u,
+            fmt="o",
+            color=INK,
+            markersize=4.5,
+            elinewidth=1.2,
+            capsize=2.5,
+        )
+        axes.axvline(run.place.distance_m, color=GREY, linewidth=1.0, linestyle=":")
         axes.grid(axis="y")
         axes.margins(x=0.06)
-    above.set_title(shown_name(title, 90))
+    above.set_title(shown_name(f"{run.lamp} in housing {run.housing}", 90))
     above.set_ylabel("E d² (kcd)")
     below.set_ylabel("left over (%)")
     below.set_xlabel("distance from the reference face (m)")

@@ -2,43 +2,42 @@
 
 from __future__ import annotations
 
-import pandas as pd
+from collections.abc import Mapping
+
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import LogFormatter
+from numpy.typing import NDArray
 
 from photolab.publication.figures.common import COLOURS, shown_name, styled
 
 __all__ = ["draw"]
 
+Floats = NDArray[np.float64]
+
 
 @styled
-def draw(axes: Axes, table: pd.DataFrame, *, title: str, first: bool = True) -> None:
+def draw(axes: Axes, cuts: Mapping[str, tuple[Floats, Floats, float]], title: str) -> None:
     """Draw intensity over height on a logarithmic scale.
 
     Parameters
     ----------
     axes : Axes
-        Where to draw.
-    table : DataFrame
-        One row a lamp and height: ``lamp``, ``vertical_deg`` [deg], ``intensity_kcd`` [kcd], ``height_deg`` (of the
-        cut-off, the same for a lamp; NaN where there is none [deg]).
+        Where to draw; labelled where it stands at the left.
+    cuts : mapping of str to tuple
+        By lamp: heights [deg], intensities [cd], and the height of the cut-off, NaN where there is none [deg].
     title : str
         Above the panel.
-    first : bool, default True
-        The panel at the left: it carries the axis label.
     """
     looks = (("black", "-", "o"), ("vermilion", (0, (5, 2)), "s"), ("blue", ":", "^"), ("green", "-.", "v"))
-    blocks = table.groupby("lamp", sort=False)
-    for (lamp, block), (colour, line, marker) in zip(blocks, looks, strict=False):
-        v, light = block["vertical_deg"].to_numpy(float), block["intensity_kcd"].to_numpy(float)
-        axes.plot(v, light, color=COLOURS[colour], linewidth=1.6, linestyle=line, label=shown_name(str(lamp)))
-        height = float(block["height_deg"].iloc[0])
-        at = abs(v - height).argmin() if height == height else None
-        if at is not None:
+    for (lamp, (v, light, height)), (colour, line, marker) in zip(cuts.items(), looks, strict=False):
+        label = shown_name(lamp)
+        axes.plot(v, light / 1000.0, color=COLOURS[colour], linewidth=1.6, linestyle=line, label=label)
+        if height == height:
+            at = abs(v - height).argmin()
             axes.axvline(height, color=COLOURS[colour], linewidth=0.9, linestyle=line)
-            axes.plot(
-                [v[at]], [light[at]], marker=marker, color=COLOURS[colour], markersize=7, linestyle="none"
-            )
+            point = ([v[at]], [light[at] / 1000.0])
+            axes.plot(*point, marker=marker, color=COLOURS[colour], markersize=7, linestyle="none")
     axes.set_yscale("log")
     axes.yaxis.set_major_formatter(_plain)
     axes.yaxis.set_minor_formatter(
@@ -49,7 +48,8 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str, first: bool = True) -> 
     axes.set_title(shown_name(title, 60))
     axes.set_xlabel("down   ←   degrees   →   up")
     axes.legend(loc="upper right")
-    if first:
+    place = axes.get_subplotspec()
+    if place is None or place.is_first_col():
         axes.set_ylabel("intensity (kcd)")
 
 
