@@ -17,7 +17,7 @@ from photolab.bench.review import Forecast
 from photolab.metrology.comparison import Equivalence
 from photolab.metrology.reporting import decimal
 from photolab.publication.words import say
-from photolab.publication.words_lamp import claim_sentence, price_sentences
+from photolab.publication.words_lamp import claim_sentence, lamp_sentence, price_sentences
 from photolab.publication.words_protocol import hold_sentence, needed_words, plan_row
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -105,6 +105,18 @@ def test_price_is_refused_where_the_gain_is_not_resolved():
     assert "no price per gained percent" in k5
     (k1,) = price_sentences(demo().bench, gain("K1", "B0", "HP"))
     assert "a gained percent costs" in k1
+
+
+def test_the_sentence_of_a_lamp():
+    """Oracle: the ratio of the campaign; its scope and count stand in the sentence."""
+    said, pair = lamp_sentence(demo(), "K1", "HP"), demo().ratio("K1", "B0", housing="HP")
+    assert said.startswith(f"K1: {100 * (pair.ratio - 1):.1f} % more light than B0 (")
+    assert "clear of the bench uncertainty for the 4 specimens on the bench" in said
+    k5 = lamp_sentence(demo(), "K5", "HR")
+    assert (
+        "clear of the bench uncertainty by itself for the one specimen on the bench, but not as one of the 36"
+        in k5
+    )
 
 
 # ---- 11

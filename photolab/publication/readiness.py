@@ -7,7 +7,6 @@ from pathlib import Path
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import listed
-from photolab.bench.derived import judge_gain
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Problem
 from photolab.bench.model import Bench
@@ -19,7 +18,6 @@ from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
 from photolab.publication.statements import finding_words
-from photolab.publication.words_lamp import gain_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
 """Findings that no caution of the reader says already."""

@@ -8,7 +8,7 @@ from typing import Any
 
 from photolab.bench import value
 from photolab.bench.campaign import Campaign
-from photolab.bench.derived import Gain, HousingDifference
+from photolab.bench.derived import Gain, HousingDifference, judge_gain
 from photolab.bench.electrical import highest_power
 from photolab.bench.heat import WarmUpRun
 from photolab.bench.model import Bench, Settings
@@ -30,6 +30,7 @@ __all__ = [
     "gain_sentence",
     "housings_sentence",
     "lamp_row",
+    "lamp_sentence",
     "left_out_sentence",
     "left_sentence",
     "light_words",
@@ -123,6 +124,38 @@ def _gain(gain: Gain) -> str:
         alone = known[gain.verdict].split(",")[0]
         said = f"{alone} by itself {whose}, but not as one of the {gain.pairs} pairs of lamps compared here"
     return f"{head} ({statements.interval_words(gain)}), {said}."
+
+
+def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
+    """Return what was found about one lamp in one housing, for its specimens and, where that differs, its model.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    lamp, housing : str
+        Which.
+
+    Returns
+    -------
+    str
+        One sentence or two, with the figure, its interval and its scope.
+    """
+    difference = campaign[lamp, housing] - campaign[campaign.baseline, housing]
+    gain, model = (
+        judge_gain(campaign, difference, lamp, campaign.baseline, housing=housing, scope=scope)
+        for scope in ("specimens", "models")
+    )
+    said = _gain(gain)
+    if model.family_verdict == gain.family_verdict:
+        return said
+    shown = "For" if model.family_verdict == "clear" else "Not shown for"
+    alone = (
+        " by itself, not shown among all pairs" if model.verdict == "clear" != model.family_verdict else ""
+    )
+    single = "; a single piece says nothing of its model, so the declared spread of pieces stands in"
+    tail = alone + (single if gain.specimens == 1 else "")
+    return f"{said} {'For' if alone else shown} the model as sold: {statements.interval_words(model)}{tail}."
 
 
 def housings_sentence(found: HousingDifference) -> str:
