@@ -118,24 +118,27 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
         "housing": (list(declared.housings), "is not a [[housing]] of bench.toml"),
         **dict.fromkeys(("meter", "old_meter", "new_meter"), (meters, "is not a [[meter]] of bench.toml")),
     }
-    owners = {("lamps", "lamp"), ("links", "lamp"), ("days", "day")}
+    owned = {("lamps", "lamp"), ("links", "lamp"), ("days", "day")}
     for name, table in tables.items():
-        for column in set(known) & set(table) - {owned for owner, owned in owners if owner == name}:
-            codes, where = known[column]
-            if not (codes if column in {"lamp", "day"} else meters):
+        for column, (codes, where) in known.items():
+            if (
+                column not in table
+                or (name, column) in owned
+                or not (codes or (meters and column == "housing"))
+            ):
                 continue
-            for code in names_in(table[column]):
-                if code not in codes:
-                    new = '; write [[{which}]] with id = "{value}"' if column in {"housing", "meter"} else ""
-                    words = f'"{{value}}" {where}{{near}}{"" if hint(code, codes) else new}.'
-                    strange = table[table[column] == code].assign(log_file="")
-                    near = hint(code, codes)
-                    faults.where("fault 12", f"{name}.csv", strange, column, words, near=near, which=column)
+            strange = table[(table[column] != "") & ~table[column].isin(codes)].assign(log_file="")
+            new = f'; write [[{column}]] with id = "{{}}"' if column in {"housing", "meter"} else ""
+            near = {code: hint(code, codes) or new.format(shown(code)) for code in names_in(strange[column])}
+            words = f'"{{value}}" {where}{{near}}.'
+            faults.where(
+                "fault 12", f"{name}.csv", strange.assign(near=strange[column].map(near)), column, words
+            )
     for question, line in declared.questions:
         asked = lamps or names_in(tables["readings"]["lamp"])
         if question.lamp != "any" and asked and question.lamp not in asked:
-            near = closest(question.lamp, ["any", *asked])
-            advice = f'closest is "{shown(near)}"' if near else 'write a lamp of it, or "any"'
+            nearest = closest(question.lamp, ["any", *asked])
+            advice = f'closest is "{shown(nearest)}"' if nearest else 'write a lamp of it, or "any"'
             where = "lamps.csv" if lamps else "readings.csv"
             words = f'question.lamp = "{shown(question.lamp)}" is not in {where}; {advice}.'
             faults.add("fault 12", FILE, words, line=line)
