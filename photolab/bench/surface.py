@@ -8,7 +8,7 @@ that was read.
 import math
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache, partial
+from functools import cache, lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -241,7 +241,7 @@ def _seen(where: tuple[Hashable, ...], given: tuple[float, ...]) -> _Found:
     room = _room(ambient, where)
     apart = found.drawn - draws(lambda kelvin: kelvin, room, trials=found.drawn.size)
     rise = replace(
-        found.temperature - room, unit="K", ends=partial(interval, apart), how=found.temperature.how
+        found.temperature - room, unit="K", ends=cache(partial(interval, apart)), how=found.temperature.how
     )
     return _Found(found.temperature, rise, found.usable, found.codes, total_radiation=found.total_radiation)
 
