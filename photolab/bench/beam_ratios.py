@@ -8,7 +8,7 @@ interval would be too short on one side: the interval comes from drawing every i
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -187,10 +187,11 @@ def beam_ratio(
     source = "assumed" if math.isinf(mounting_dof) else "own readings"
     both = math.sqrt(2.0) * mounting_sd
     seat = Input(("seating", *pair), both, dof=mounting_dof, kind="seating", source=source)
+    as_seated, seated_again = _ratios(values, acting, seat)
     return BeamRatio(
         measurand=measurand,
-        as_seated=_ratio(values, acting),
-        seated_again=_ratio(values, {**acting, seat: (("factor", 0, 1.0),)}),
+        as_seated=as_seated,
+        seated_again=seated_again,
         coverage=coverage,
         own=values[0],
         reference=values[1],
@@ -199,8 +200,8 @@ def beam_ratio(
     )
 
 
-def _ratio(values: Sequence[float], acting: Acting) -> Measured:
-    """Return the ratio of two sums with the inputs that act on them, its interval that of draws."""
+def _ratios(values: Sequence[float], acting: Acting, seat: Input) -> tuple[Measured, Measured]:
+    """Return the ratio of two sums with the inputs that act on them, and with a seating too; intervals by draws."""
     model = partial(_ln_ratio, values, tuple(acting.values()))
     drawn = draws(model, *(measured(0.0, q) for q in acting), trials=TRIALS)
     parts = {}
@@ -211,8 +212,15 @@ def _ratio(values: Sequence[float], acting: Acting) -> Measured:
             float(model(*(sign * q.u if i == k else 0.0 for i in range(len(acting))))) for sign in (1.0, -1.0)
         ]
         parts[q] = (ends[0] - ends[1]) / (2.0 * q.u)
-    ln_ratio = math.log(values[0] / values[1])
-    return from_ln(Measured(ln_ratio, parts, linear=False, ends=partial(interval, drawn), how="by draws"))
+    seated = drawn + draws(np.log1p, measured(0.0, seat), trials=TRIALS)  # each input has a stream of its own
+    moved = {seat: math.atanh(seat.u) / seat.u} if seat.u else {}
+
+    def ratio(parts: dict[Input, float], drawn: Floats) -> Measured:
+        ends = cache(partial(interval, drawn))
+        ln_ratio = math.log(values[0] / values[1])
+        return from_ln(Measured(ln_ratio, parts, linear=False, ends=ends, how="by draws"))
+
+    return ratio(parts, drawn), ratio(parts | moved, seated)
 
 
 def shared_window(grid: BeamGrid, reference: BeamGrid) -> tuple[Range, Range]:

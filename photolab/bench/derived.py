@@ -1,17 +1,18 @@
 """Results made of several ratios: a difference between housings, light per watt. Never one score."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
 
 import numpy as np
 import pandas as pd
+from scipy import sparse
 
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.electrical import lamp_power
-from photolab.bench.rows import result_row
 from photolab.bench.verdicts import Verdict, judge
-from photolab.metrology.quantity import Measured, exp_symmetric, from_ln
+from photolab.metrology.quantity import SCOPES, Joint, Measured, exp_symmetric
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -188,7 +189,7 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     campaign : Campaign
         The evaluation.
     ratios : DataFrame
-        Rows "illuminance ratio" of the results table, at the initial and the hold time.
+        Rows "illuminance ratio" of the results table, of one instant.
 
     Returns
     -------
@@ -196,39 +197,43 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
         measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant. One power
         meter reads both lamps; what it shares is not known, so both its errors are counted.
     """
-    bench = campaign.bench
+    power = cache(partial(lamp_power, campaign.bench))
+    found = ratios[ratios["measurand"] == "illuminance ratio"].to_dict("records")
+    place = [tuple(str(row[k]) for k in ("housing", "point", "instant")) for row in found]
+    pairs = [
+        tuple((str(r[k]), *at) for k in ("lamp", "baseline")) for r, at in zip(found, place, strict=True)
+    ]
+    named = dict.fromkeys(name for pair in pairs for name in pair)
+    powers = {name: one for name in named if (one := power(name[0], name[3])) is not None}
+    told = [k for k, pair in enumerate(pairs) if all(name in powers for name in pair)]
+    if not told:
+        return pd.DataFrame()
+    light = campaign.at(pairs[0][0][3]).among(powers)
+    joint = _per_watt(light, [one.watts for one in powers.values()])
+    settings, scopes = campaign.bench.settings, tuple(SCOPES)
+    own, base = zip(*(pairs[k] for k in told), strict=True)
+    every = joint.differences(own, base, scopes=scopes, coverage=settings.coverage)
     rows = []
-    power = cache(partial(lamp_power, bench))
-    for ratio in ratios.to_dict("records"):
-        if ratio["measurand"] != "illuminance ratio":
-            continue
-        place = tuple(str(ratio[k]) for k in ("housing", "point", "instant"))
-        names = [(str(ratio[k]), *place) for k in ("lamp", "baseline")]
-        own, base = (power(name[0], name[3]) for name in names)
-        if own is None or base is None:
-            continue
-        light = [campaign[lamp, housing, instant, point] for lamp, housing, point, instant in names]
-        ln_light = (light[0] - light[1]).in_scope(str(ratio["scope"]))
-        bounds = campaign.held.widening(*names) if place[2] == "hold" else 0.0
-        missing = math.isnan(ratio["ln_expanded_uncertainty"])
-        result = ln_light + np.log(base.watts) - np.log(own.watts)
-        if (
-            missing or bounds
-        ):  # no interval; or bounds, which are no distribution: the intervals are multiplied
-            result = _plain(result, math.nan if missing else bounds)
-        row = result_row(bench, from_ln(result), in_ln=True)
-        half = row["ln_expanded_uncertainty"]
-        verdict = judge(result.value, half, alike_percent=bench.settings.alike_percent)
-        words = "; ".join((str(ratio["assumed"]), own.assumed, base.assumed)).split("; ")
+    for at, k in enumerate(told):
+        ratio, scope = found[k], scopes.index(str(found[k]["scope"]))
+        ln_ratio, u, wide, dof = (float(part[at, scope]) for part in every)
+        # bounds are no distribution: the intervals are multiplied
+        bounds = campaign.held.widening(*pairs[k]) if own[at][3] == "hold" else 0.0
+        half = math.nan if math.isnan(ratio["ln_expanded_uncertainty"]) else wide + bounds
+        known = u > 0.0 and half == wide
+        verdict = judge(ln_ratio, half, alike_percent=settings.alike_percent)
+        words = "; ".join((str(ratio["assumed"]), *(powers[n].assumed for n in pairs[k]))).split("; ")
         assumed = [word for word in dict.fromkeys(words) if word != "nothing"]
         rows.append(
-            {str(k): v for k, v in ratio.items()}
-            | {
-                k: row[k]
-                for k in ("value", "low", "high", "ln_expanded_uncertainty", "coverage_factor", "dof")
-            }
+            {str(column): cell for column, cell in ratio.items()}
             | {
                 "measurand": "illuminance per watt ratio",
+                "value": exp_symmetric(ln_ratio),
+                "low": exp_symmetric(ln_ratio - half),
+                "high": exp_symmetric(ln_ratio + half),
+                "ln_expanded_uncertainty": half,
+                "coverage_factor": half / u if known else math.nan,
+                "dof": dof if known else math.nan,
                 "verdict": verdict.code,
                 "small": verdict.small,
                 "assumed": "; ".join(assumed) or "nothing",
@@ -237,11 +242,13 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _plain(result: Measured, more: float) -> Measured:
-    """Return a result in ln by its interval alone, wider by so much on either side."""
-
-    def ends(coverage: float) -> tuple[float, float]:
-        low, high = result.interval(coverage)
-        return low - more, high + more
-
-    return Measured(result.value, linear=False, ends=ends)
+def _per_watt(light: Joint, watts: Sequence[Measured]) -> Joint:
+    """Return ln of light less ln of the watts beside each; no reading of power is an input of light."""
+    ln_watts = [np.log(one) for one in watts]
+    meters = list(dict.fromkeys(q for one in ln_watts for q in one.parts))
+    moved = sparse.csr_array([[-one.parts.get(q, 0.0) for q in meters] for one in ln_watts])
+    lit = sparse.csr_array(light.sensitivities)
+    used = np.unique(lit.indices)
+    inputs = [*light.inputs.among(used), *meters]
+    values = light.values - [one.value for one in ln_watts]
+    return Joint(light.names, values, inputs, sparse.hstack([lit[:, used], moved]))

@@ -8,7 +8,7 @@ that was read.
 import math
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache, partial
+from functools import cache, cached_property, lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -119,7 +119,7 @@ class Surface:
         if not drawn.size:
             return rise
         apart = drawn - draws(lambda kelvin: kelvin, room, trials=drawn.size)
-        return replace(rise, ends=partial(interval, apart), how=self.reading.temperature.how)
+        return replace(rise, ends=cache(partial(interval, apart)), how=self.reading.temperature.how)
 
     @property
     def total_radiation(self) -> float:

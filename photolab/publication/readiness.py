@@ -18,6 +18,7 @@ from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
 from photolab.publication.statements import finding_words
+from photolab.publication.words_lamp import lamp_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
 """Findings that no caution of the reader says already."""
@@ -168,11 +169,8 @@ def first_answer(campaign: Campaign) -> list[str]:
     """
     for lamp, housing, point, instant in campaign.compared():
         if instant == "initial" and point == "hot_spot":
-            pair = (lamp, campaign.baseline)
-            difference = campaign[lamp, housing] - campaign[campaign.baseline, housing]
-            return [
-                f"First answer: {gain_sentence(judge_gain(campaign, difference, *pair, housing=housing))}"
-            ]
+            place = f" in {housing}" if housing else ""
+            return [f"First answer{place}: {lamp_sentence(campaign, lamp, housing)}"]
     return []
 
 

@@ -7,7 +7,7 @@ remedy.
 """
 
 from dataclasses import dataclass, field, replace
-from functools import lru_cache, partial
+from functools import cache, lru_cache, partial
 from importlib.resources import files
 
 import numpy as np
@@ -235,7 +235,7 @@ def surface_reading(
 
     drawn = draws(either, *entering, trials=TRIALS)
     linear = apply(lambda *q: by_law(band_um, *q[:3]) + q[3], *entering, unit="degC")
-    temperature = replace(linear, value=value, ends=partial(interval, drawn), how="by draws")
+    temperature = replace(linear, value=value, ends=cache(partial(interval, drawn)), how="by draws")
     found = {
         "lower_bound_only": method == "bare" and emissivity.value < LOW_EMISSIVITY,
         "reflected_hotter_than_displayed": reflected.value > displayed.value,

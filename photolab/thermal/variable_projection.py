@@ -14,8 +14,9 @@ References
    BIT 15 (1975) 49-57.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,15 +64,15 @@ class Separable:
 
         Parameters
         ----------
-        theta : ndarray, shape (k,)
+        theta : ndarray, shape (..., k)
             Logarithms of the time constants. [1]
 
         Returns
         -------
-        columns, derivatives : ndarray, shape (n, k)
+        columns, derivatives : ndarray, shape (..., n, k)
             Columns of the model and their derivatives. [1]
         """
-        scaled = self.x[:, None] * np.exp(-theta)
+        scaled = self.x[:, None] * np.exp(-theta)[..., None, :]
         decay = np.exp(-scaled)
         weight = self.root_weight[:, None]
         if self.rising:
@@ -81,19 +82,19 @@ class Separable:
 
 @dataclass(frozen=True, eq=False)
 class Projection:
-    """The linear solution at one theta.
+    """The linear solution at one theta, or at each of several.
 
     Parameters
     ----------
-    theta : ndarray, shape (k,)
+    theta : ndarray, shape (..., k)
         Logarithms of the time constants. [1]
-    coefficients : ndarray, shape (m + k,)
+    coefficients : ndarray, shape (..., m + k)
         Linear coefficients, fixed columns first. [any]
-    residual : ndarray, shape (n,)
+    residual : ndarray, shape (..., n)
         Weighted residual. [any]
-    jacobian : ndarray, shape (n, k)
+    jacobian : ndarray, shape (..., n, k)
         Derivative of the residual by theta, Kaufman's approximation. [any]
-    sum_of_squares : float
+    sum_of_squares : float or ndarray, shape (...)
         Weighted residual sum of squares. [any]
     """
 
@@ -101,34 +102,42 @@ class Projection:
     coefficients: FloatArray
     residual: FloatArray
     jacobian: FloatArray
-    sum_of_squares: float
+    sum_of_squares: Any
+
+    def __getitem__(self, place: Any) -> "Projection":
+        """Return the solution at one of several, or at some of them."""
+        return Projection(*(getattr(self, one.name)[place] for one in fields(self)))
+
+
+def _times(matrix: FloatArray, vector: FloatArray) -> FloatArray:
+    """Return the product of a matrix and a vector, or of each of several."""
+    return np.asarray((matrix @ vector[..., None])[..., 0])
 
 
 def _project(problem: Separable, theta: FloatArray) -> Projection:
-    """Solve the linear part at a given theta: coefficients, residual and the reduced Jacobian."""
+    """Solve the linear part at given theta: coefficients, residual and the reduced Jacobian."""
     columns, derivatives = problem.exponentials(theta)
-    weight = problem.root_weight
-    design = np.concatenate([problem.fixed * weight[:, None], columns], axis=1)
-    basis, triangle = np.linalg.qr(design)
-    response = problem.y * weight
-    first = basis.T @ response
-    residual = response - basis @ first
-    again = basis.T @ residual  # a second pass removes the rounding of the first
-    residual = residual - basis @ again
+    weight, count = problem.root_weight, problem.fixed.shape[1]
+    fixed = np.broadcast_to(problem.fixed * weight[:, None], (*columns.shape[:-1], count))
+    basis, triangle = np.linalg.qr(np.concatenate([fixed, columns], axis=-1))
+    across, response = np.swapaxes(basis, -1, -2), problem.y * weight
+    first = across @ response
+    residual = response - _times(basis, first)
+    again = _times(across, residual)  # a second pass removes the rounding of the first
+    residual = residual - _times(basis, again)
     coefficients = _solve_triangle(triangle, first + again)
-    slopes = derivatives * coefficients[problem.fixed.shape[1] :]
-    jacobian = basis @ (basis.T @ slopes) - slopes
-    return Projection(theta, coefficients, residual, jacobian, float(residual @ residual))
+    slopes = derivatives * coefficients[..., None, count:]
+    jacobian = basis @ (across @ slopes) - slopes
+    return Projection(theta, coefficients, residual, jacobian, np.sum(residual**2, axis=-1))
 
 
 def _solve_triangle(triangle: FloatArray, right: FloatArray) -> FloatArray:
-    """Solve an upper triangular system whose diagonal may vanish to rounding."""
-    diagonal = np.diagonal(triangle)
-    floor = 1e-15 * max(float(np.abs(diagonal).max()), 1e-300)
-    if np.abs(diagonal).min() < floor:
-        lift = np.where(np.abs(diagonal) < floor, floor, 0.0)
-        triangle = np.asarray(triangle + np.diag(lift), dtype=np.float64)
-    return np.asarray(np.linalg.solve(triangle, right), dtype=np.float64)
+    """Solve upper triangular systems whose diagonal may vanish to rounding."""
+    size = np.abs(np.diagonal(triangle, axis1=-2, axis2=-1))
+    floor = 1e-15 * np.maximum(size.max(axis=-1, keepdims=True), 1e-300)
+    if np.any(size < floor):
+        triangle = triangle + np.where(size < floor, floor, 0.0)[..., None] * np.eye(size.shape[-1])
+    return np.asarray(np.linalg.solve(triangle, right[..., None])[..., 0], dtype=np.float64)
 
 
 def _grid_starts(problem: Separable, terms: int, *, count: int = 8) -> list[FloatArray]:
@@ -165,33 +174,33 @@ def _explained(gram: FloatArray, cross: FloatArray, chosen: NDArray[np.int64]) -
 
 
 def _search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Projection:
-    """Minimise over theta by the Levenberg-Marquardt method, inside the bounds."""
+    """Minimise over theta by the Levenberg-Marquardt method, inside the bounds, from each of several starts."""
     low, high = problem.log_range
-    here = _project(problem, np.clip(theta, low, high))
-    damping = 1e-3
+    found = _project(problem, np.clip(theta, low, high))
+    damping, going, one = np.full(len(theta), 1e-3), np.arange(len(theta)), np.eye(theta.shape[1])
     for _ in range(max_steps):
-        curvature = here.jacobian.T @ here.jacobian
-        slope = here.jacobian.T @ here.residual
-        diagonal = np.diagonal(curvature)
-        lifted = curvature + np.diag(damping * diagonal + 1e-14 * diagonal.max() + 1e-300)
+        here = found[going]
+        across = np.swapaxes(here.jacobian, -1, -2)
+        curvature, slope = across @ here.jacobian, _times(across, here.residual)
+        diagonal = np.diagonal(curvature, axis1=-2, axis2=-1)
+        lift = damping[going, None] * diagonal + 1e-14 * diagonal.max(axis=-1, keepdims=True) + 1e-300
+        # a time constant pressed against its bound takes no part in the step of the others
         held = ((here.theta <= low) & (slope > 0)) | ((here.theta >= high) & (slope < 0))
-        if held.any():  # a time constant pressed against its bound takes no part in the step of the others
-            lifted[held, :] = lifted[:, held] = 0.0
-            lifted[held, held] = 1.0
-            slope = np.where(held, 0.0, slope)
-        step = -np.clip(np.linalg.solve(lifted, slope), -LARGEST_STEP, LARGEST_STEP)
-        trial = _project(problem, np.clip(here.theta + step, low, high))
-        moved = float(np.max(np.abs(trial.theta - here.theta)))
-        if trial.sum_of_squares <= here.sum_of_squares:
-            promised = float(np.abs(slope @ (trial.theta - here.theta)))
-            here, damping = trial, max(damping * 0.15, 1e-12)
-            if promised <= 1e-12 * here.sum_of_squares:
-                break
-        else:
-            damping *= 6.0
-        if moved < 1e-10 or damping > 1e10:
+        lifted = np.where(held[:, :, None] | held[:, None, :], one, curvature + lift[..., None] * one)
+        slope = np.where(held, 0.0, slope)
+        step = np.clip(np.linalg.solve(lifted, slope[..., None])[..., 0], -LARGEST_STEP, LARGEST_STEP)
+        trial = _project(problem, np.clip(here.theta - step, low, high))
+        change = trial.theta - here.theta
+        better = trial.sum_of_squares <= here.sum_of_squares
+        for all_of, new in zip(vars(found).values(), vars(trial).values(), strict=True):
+            all_of[going[better]] = new[better]
+        damping[going] = np.where(better, np.maximum(damping[going] * 0.15, 1e-12), damping[going] * 6.0)
+        small = np.abs(np.sum(slope * change, axis=-1)) <= 1e-12 * trial.sum_of_squares
+        ended = (better & small) | (np.abs(change).max(axis=-1) < 1e-10) | (damping[going] > 1e10)
+        going = going[~ended]
+        if not going.size:
             break
-    return here
+    return found
 
 
 def _polish(problem: Separable, found: Projection, *, max_steps: int = 12) -> Projection:
@@ -277,12 +286,10 @@ def settle(problem: Separable, found: Projection, *, gap: float) -> Projection:
     for _ in range(NEWTON_STEPS):
         slope = _slope(problem, theta)
         free = _free_directions(bounds[bounds @ theta >= limits - 1e-12], slope)
-        probes = [
-            _slope(problem, theta + one) - _slope(problem, theta - one) for one in NEWTON_PROBE * free.T
-        ]
-        if not probes:
+        if not free.size:
             break
-        curvature = free.T @ np.stack(probes, axis=1) / (2.0 * NEWTON_PROBE)
+        beside = _slope(problem, theta + NEWTON_PROBE * np.stack([free.T, -free.T]))
+        curvature = free.T @ (beside[0] - beside[1]).T / (2.0 * NEWTON_PROBE)
         value, axes = np.linalg.eigh(0.5 * (curvature + curvature.T))
         size = np.abs(value) + 1e-12 * float(np.abs(value).max()) + 1e-300
         step = -free @ (axes @ ((axes.T @ (free.T @ slope)) / size))
@@ -299,7 +306,7 @@ def settle(problem: Separable, found: Projection, *, gap: float) -> Projection:
 def _slope(problem: Separable, theta: FloatArray) -> FloatArray:
     """Return half the gradient of the sum of squares by theta, which is exact where the linear part is solved."""
     here = _project(problem, theta)
-    return np.asarray(here.jacobian.T @ here.residual, dtype=np.float64)
+    return _times(np.swapaxes(here.jacobian, -1, -2), here.residual)
 
 
 def _free_directions(pressing: FloatArray, slope: FloatArray) -> FloatArray:
@@ -359,13 +366,10 @@ def solve(problem: Separable, terms: int, *, starts: int = 8, polished: bool = T
     """
     if terms == 0:
         return _project(problem, np.empty(0))
-    tried = [
-        _search(problem, theta, max_steps=TRIAL_STEPS) for theta in _grid_starts(problem, terms, count=starts)
-    ]
-    tried.sort(key=lambda one: one.sum_of_squares)
-    found = min(
-        (_search(problem, one.theta) for one in tried[:FINALISTS]), key=lambda one: one.sum_of_squares
-    )
+    tried = _search(problem, np.array(_grid_starts(problem, terms, count=starts)), max_steps=TRIAL_STEPS)
+    best = np.argsort(tried.sum_of_squares, kind="stable")[:FINALISTS]
+    ends = _search(problem, tried.theta[best])
+    found = ends[int(np.argmin(ends.sum_of_squares))]
     if polished:
         found = _polish(problem, found)
     order = np.argsort(-found.theta)

@@ -157,6 +157,7 @@ def fit_warm_up(
         illuminance=light,
         curve=curve,
         described=curve,
+        one_term=fit_terms(curve.problem, 1),
         monotone=fit_monotone(times, light, curve.noise.neighbours),
         more_rates=0.0,
         step=None,
@@ -203,7 +204,7 @@ def beside_stable(fit: WarmUp, stable: Sequence[tuple[ArrayLike, ArrayLike]]) ->
 
 def _judged(fit: WarmUp, curve_from: Callable[..., Curve], second: bool) -> WarmUp:
     """Return a fit with the curve that describes it, its findings, and with how much rates beyond two count."""
-    described = _described(fit.time_s, fit.curve, curve_from)
+    described = _described(fit, curve_from)
     more_rates = 0.0
     if fit.curve.step_s is None:
         more_rates = _share_of_rates(_excess_over(fit.monotone, fit.curve))
@@ -343,12 +344,13 @@ def _outside_class(times: FloatArray, light: FloatArray, free_squares: float, pa
     return monotone.sum_of_squares - free_squares > CLASS_LIMIT * noise + between_rates
 
 
-def _described(times: FloatArray, curve: Curve, curve_from: Callable[..., Curve]) -> Curve:
+def _described(fit: WarmUp, curve_from: Callable[..., Curve]) -> Curve:
     """Return the curve of the order that describes the record."""
-    found = described_fit(curve.problem, curve.found, curve.noise.effective_readings)
+    curve = fit.curve
+    found = described_fit(curve.problem, fit.one_term, curve.found, curve.noise.effective_readings)
     if found is curve.found:
         return curve
-    return curve_from(times, curve.problem, found, step_s=curve.step_s)
+    return curve_from(fit.time_s, curve.problem, found, step_s=curve.step_s)
 
 
 def _excess_over(monotone: MonotoneFit, curve: Curve) -> float:

@@ -255,15 +255,17 @@ def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> float:
     return middles[int(np.argmin(squares))]
 
 
-def described_fit(problem: Separable, two_terms: Projection, effective_readings: float) -> Projection:
+def described_fit(
+    problem: Separable, one_term: Projection, two_terms: Projection, effective_readings: float
+) -> Projection:
     """Return the fit whose order describes a record: a description, never the basis of an interval.
 
     Parameters
     ----------
     problem : Separable
         The record.
-    two_terms : Projection
-        Its fit of two exponentials.
+    one_term, two_terms : Projection
+        Its fits of one and of two exponentials.
     effective_readings : float
         Number of independent readings that carry as much. [1]
 
@@ -273,7 +275,7 @@ def described_fit(problem: Separable, two_terms: Projection, effective_readings:
         Fit of 0, 1 or 2 exponentials: lowest Bayesian information criterion with the effective number of
         readings; a second term must be apart from the first, not small, and inside its range.
     """
-    fits = [solve(problem, 0), fit_terms(problem, 1), two_terms]
+    fits = [solve(problem, 0), one_term, two_terms]
     count = max(effective_readings, 2.0)
     criteria = [
         count * np.log(max(fit.sum_of_squares, 1e-300)) + 2 * terms * np.log(count)

@@ -20,7 +20,7 @@ from photolab.metrology.quantity import Input, Measured, combine, from_fit, meas
 from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
-from photolab.thermal.variable_projection import full_design
+from photolab.thermal.variable_projection import Projection, full_design
 from photolab.thermal.warm_up_model import Curve, fixed_columns, window
 
 FloatArray = NDArray[np.float64]
@@ -168,6 +168,8 @@ class WarmUp:
         Two exponentials (and the step), the basis of every interval inside the record.
     described : Curve
         The order that describes the record: time constants, final level, settling.
+    one_term : Projection
+        Fit of one exponential.
     monotone : MonotoneFit
         Best curve of many falling parts, the basis of the bounds.
     more_rates : float
@@ -195,6 +197,7 @@ class WarmUp:
     illuminance: FloatArray
     curve: Curve
     described: Curve
+    one_term: Projection
     monotone: MonotoneFit
     more_rates: float
     step: Step | None
