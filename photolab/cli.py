@@ -82,6 +82,13 @@ def _parser() -> argparse.ArgumentParser:
     new = add("new", _new, "write a smallest bench folder to fill in")
     new.add_argument("folder")
     new.add_argument("--workbook", action="store_true", help="one bench.xlsx instead of CSV files")
+    columns = add(
+        "columns", _columns, "every file, column and key of a bench folder, what it is and an example"
+    )
+    columns.add_argument(
+        "file", nargs="?", default="", help="one of them: readings.csv, bench.toml, meter, …"
+    )
+    columns.add_argument("--markdown", action="store_true", help="as Markdown tables")
     opened = add(
         "open",
         _open,
@@ -146,7 +153,7 @@ def _check(args: argparse.Namespace) -> int:
     from photolab.publication import readiness
 
     try:
-        lines = readiness.report(Path(args.folder))
+        lines = readiness.report(Path(args.folder), say=lambda line: print(line, file=sys.stderr, flush=True))
     except RecordError as refused:
         print("\n".join(readiness.refusal(Path(args.folder), refused)), file=sys.stderr)
         return 2
@@ -161,6 +168,13 @@ def _new(args: argparse.Namespace) -> int:
     new_folder(Path(args.folder), **options)
     print(f"{args.folder}: written. Fill in the meter's accuracy line and your readings.")
     print(f"Then: photolab check {args.folder}")
+    return 0
+
+
+def _columns(args: argparse.Namespace) -> int:
+    from photolab.bench.schema import listing
+
+    print("\n".join(listing(args.file, markdown=args.markdown)))
     return 0
 
 

@@ -12,8 +12,10 @@ Bad arguments of a pure function (a negative distance, a list of the wrong lengt
 `ValueError`, because they are a caller's slip and not a finding about a bench.
 """
 
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, TypeVar
+
+_T = TypeVar("_T")
 
 
 class PhotolabError(Exception):
@@ -60,3 +62,27 @@ class NotInFolder(MethodError):
     def _render_traceback_(self) -> list[str]:
         """Return what IPython shows instead of a traceback."""
         return [str(self)]
+
+
+def attempt(law: Callable[..., _T], *given: Any, **named: Any) -> _T | MethodError:
+    """Return what a law answers, or the refusal with which it has no answer.
+
+    Parameters
+    ----------
+    law : callable
+        A calculation that raises `MethodError` where its condition does not hold.
+    *given, **named
+        What goes in. A refusal that goes in comes out.
+
+    Returns
+    -------
+    object or MethodError
+        The answer, or the first refusal.
+    """
+    for value in (*given, *named.values()):
+        if isinstance(value, MethodError):
+            return value
+    try:
+        return law(*given, **named)
+    except MethodError as refused:
+        return refused

@@ -14,16 +14,19 @@ from photolab.publication.notebooks import canonical, fill_answer, inject
 
 
 def run_cells(
-    path: Path, settings: Mapping[str, object], change: Callable[[Any], None] | None = None
+    path: Path,
+    settings: Mapping[str, object],
+    change: Callable[[Any], None] | None = None,
+    names: dict[str, Any] | None = None,
 ) -> Any | None:
     """Return a notebook with what its cells show, or None where nothing in the folder feeds it.
 
-    `change` may alter the cells before they run.
+    `change` may alter the cells before they run; `names` receives what the cells made.
     """
     notebook = inject(nbformat.read(path, as_version=4), settings)
     if change is not None:
         change(notebook)
-    names: dict[str, Any] = {}
+    names = {} if names is None else names
     for number, cell in enumerate(c for c in notebook.cells if c.cell_type == "code"):
         noise, where = io.StringIO(), f"{path.stem}, code cell {number}"
         tree = ast.parse(cell.source)

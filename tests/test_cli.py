@@ -119,7 +119,10 @@ def test_foot_candles_give_the_same_answer(capsys):
             ["318", "4310", "--reading-percent", "4", "--range", "4000"],
             "4310 lx cannot be read on the 4000 lx range",
         ),
-        (["318", "334", "--reading-percent", "4", "--technology", "bulb"], "--technology: 'bulb'"),
+        (
+            ["318", "334", "--reading-percent", "4", "--technology", "bulb"],
+            '--technology: "bulb" is not one of filament, led, discharge, other.',
+        ),
         (
             ["318", "334", "--reading-percent", "4", "--mountings", "1.5"],
             "--mountings: 1.5; wanted a whole number",
@@ -430,3 +433,37 @@ def test_ctrl_c_ends_at_once_and_leaves_nothing_and_a_second_run_is_refused(caps
     assert not any(map(left, kernels))
     assert list(scratch.rglob("*")) == []
     assert not (tmp_path / "reports").exists()
+
+
+def test_columns_lists_everything_or_one_file(capsys):
+    code, out, err = run(capsys, "columns")
+    assert (code, err) == (0, "")
+    assert out.startswith("readings.csv: one row a reading\n  lamp* ")
+    assert "bench.toml [[meter]]" in out
+    code, out, err = run(capsys, "columns", "readings.csv")
+    assert (code, out.count(".csv:")) == (0, 1)
+    code, out, err = run(capsys, "columns", "lamp")
+    assert (code, out) == (2, "")
+    assert err.startswith("lamp: no such file; write one of bench.toml, readings.csv")
+
+
+@pytest.mark.parametrize("typed", ["Halogen,LED", "INCANDESCENT,led", "filament,led"])
+def test_compare_understands_technology_words_in_any_case(capsys, typed):
+    plain = run(capsys, "compare", "318", "334", "--reading-percent", "4", "--technology", "filament,led")
+    assert run(capsys, "compare", "318", "334", "--reading-percent", "4", "--technology", typed) == plain
+
+
+def test_new_writes_lamps_too_and_check_says_what_to_type(capsys, tmp_path):
+    code, _, _ = run(capsys, "new", tmp_path / "mine")
+    assert code == 0
+    assert sorted(path.name for path in (tmp_path / "mine").iterdir()) == [
+        "bench.toml",
+        "lamps.csv",
+        "readings.csv",
+    ]
+    code, out, err = run(capsys, "check", tmp_path / "mine")
+    assert (code, out) == (2, "")
+    assert (
+        "lamps.csv:2: technology: blank in both rows; type filament, led, discharge or other into each."
+        in err
+    )

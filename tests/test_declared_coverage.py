@@ -7,8 +7,10 @@ declared percentage, for words.
 import functools
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
+from in_process import run_cells
 from scipy import stats
 from shared_demo import demo_campaign
 
@@ -16,20 +18,21 @@ from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.beams import evaluate_beams
 from photolab.bench.colours import colour_ratio
 from photolab.bench.evaluation import evaluate
+from photolab.bench.heat_and_light import looked_at, room_coefficients, slope_of
 from photolab.bench.repeatability import initial_readings, level_spreads
+from photolab.metrology.ranking import record_claim
 from photolab.publication import (
     front_page,
-    report_views,
-    views_campaign,
-    views_heat,
-    views_heat_and_light,
     words_colour,
     words_heat,
     words_light_beam,
 )
+from photolab.publication.words import say
 from photolab.publication.words_bench import held_words, levels_words
+from photolab.publication.words_lamp import record_sentences
 from photolab.thermal.warm_up_result import Step
 
+APPENDIX = Path(__file__).resolve().parents[1] / "notebooks" / "14_methods_appendix.ipynb"
 COVERAGES = (0.9, 0.99, 0.999)
 SHOWN = {0.9: "90 %", 0.99: "99 %", 0.999: "99.9 %"}
 
@@ -64,6 +67,11 @@ def beam(campaign):
     return evaluate_beams(campaign.bench).find("K3", "HP")
 
 
+def record_of(campaign):
+    joint = campaign.in_housing("HP")
+    return record_claim(joint, candidate="K6", coverage=campaign.bench.settings.coverage)
+
+
 def levels_of(campaign):
     return level_spreads(initial_readings(campaign), coverage=campaign.bench.settings.coverage)
 
@@ -76,9 +84,9 @@ VIEWS = {
     "ways": lambda c: str(words_colour.way_cells("corrected", c.ratio("K5", "B0", housing="HP"))),
     "beams": lambda c: words_light_beam.result_words(beam(c)),
     "beam table": lambda c: str(words_light_beam.ratio_cells(beam(c), beam(c).ratios[0])),
+    "warm-up": lambda c: text(say(looked_at(c.bench).fit)),
     "repeatability": lambda c: " ".join(levels_words(levels_of(c))),
-    "warm-up": lambda c: text(views_heat.answer(views_heat.choose(c.bench))),
-    "record": lambda c: text(views_campaign.record_words(c)),
+    "record": lambda c: " ".join(record_sentences(c, record_of(c), "HP")),
 }
 
 
@@ -95,7 +103,8 @@ def test_words_state_the_declared_coverage(view, coverage):
 def test_half_widths_follow_the_quantile(coverage):
     """A factor's and a step's; half a unit of the last printed digit is the tolerance."""
     assert f"± {100.0 * wide(coverage) * 0.006:.1f} % at {SHOWN[coverage]}" in VIEWS["favour"](at(coverage))
-    said = words_heat.step_sentence(Step(1125.0, -0.14, 0.002), spacing_s=30.0, coverage=coverage)
+    fit = looked_at(at(coverage).bench).fit
+    (said,) = words_heat.step_sentences(replace(fit, step=Step(1125.0, -0.14, 0.002)))
     assert f"± {100.0 * wide(coverage) * 0.002:.1f} %" in said
 
 
@@ -104,23 +113,16 @@ def test_limits_of_a_spread_follow_chi_squared(coverage):
     campaign = at(coverage)
     rows = campaign.components
     row = rows[(rows["level"] == "reading") & ~rows["assumed"].to_numpy(bool)].iloc[0]
-    shown = next(
-        line for line in text(report_views.spreads(campaign)).splitlines() if line.startswith("reading")
+    notebook = run_cells(
+        APPENDIX, {"bench": str(APPENDIX.parents[1] / "data" / "demo"), "coverage": coverage}
     )
+    shown = "\n".join(one.data["text/plain"] for cell in notebook.cells for one in cell.get("outputs", ()))
+    shown = next(line for line in shown.splitlines() if line.startswith("reading  "))
     assert f"{100.0 * row['sd']:.2f}" in shown
     tails = stats.chi2.ppf([0.5 + 0.5 * coverage, 0.5 - 0.5 * coverage], row["dof"])
     low, high = 100.0 * row["sd"] * (row["dof"] / tails) ** 0.5
     assert f"{low:.2f}" in shown
     assert f"{high:.2f}" in shown
-
-
-def test_ranks_are_at_the_declared_coverage():
-    """More coverage never makes an interval of ranks shorter, and some longer."""
-    spans = []
-    for coverage in (0.6, 0.99):
-        table = text(views_campaign.ranks(at(coverage)))
-        spans.append([int(b) - int(a) for a, b in re.findall(r"(\d+) to (\d+)", table)])
-    assert sum(spans[0]) < sum(spans[1])
 
 
 @pytest.mark.parametrize("coverage", [0.9, 0.99])
@@ -135,9 +137,9 @@ def test_a_chart_raises_alarms_as_often_as_the_coverage_leaves(coverage):
 def test_an_assumed_coefficient_is_no_wider_than_its_own_limits():
     """Oracle: a rectangle of half-width 0.2 %/K, of which the coverage lies within coverage times 0.2."""
     for coverage in (0.9, 0.99):
-        shown = text(views_heat_and_light.ambient_table(views_heat.choose(at(coverage).bench)))
-        line = next(line for line in shown.splitlines() if "assumed for LED lamps" in line)
-        assert float(re.search(r"± ([\d.]+)", line)[1]) == pytest.approx(0.2 * coverage, abs=6e-4)
+        assumed = room_coefficients(slope_of(looked_at(at(coverage).bench), coverage=coverage))
+        shown = words_heat.ambient_table(assumed, assumed, coverage)["coefficient (%/K)"][0]
+        assert float(re.search(r"± ([\d.]+)", shown)[1]) == pytest.approx(0.2 * coverage, abs=6e-4)
 
 
 def test_cells_of_a_beam_are_marked_by_the_declared_coverage():

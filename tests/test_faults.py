@@ -1,20 +1,27 @@
 """How faults are worded and collected. Oracle: the declared form `file:line: column: message [code]`."""
 
 import re
+from pathlib import Path
 
 import pytest
 import test_faults_cautions
 import test_faults_tables
 import test_faults_toml
+import test_faults_wrong_cells
 
-from photolab.bench.faults import CODES, SHOWN, Faults, Problem, closest, refusal, shown
+from photolab.bench import faults
+from photolab.bench.faults import SHOWN, Faults, Problem, closest, refusal, shown
 from photolab.errors import RecordError
 
 
-def test_every_code_has_a_folder_that_raises_it():
-    modules = (test_faults_toml, test_faults_tables, test_faults_cautions)
-    from_workbooks = {"caution 33"}  # tests/test_workbook.py
-    assert {case[0] for module in modules for case in module.CASES} | from_workbooks == set(CODES)
+def test_every_code_is_listed_once_and_has_a_folder_that_raises_it():
+    listed = re.findall(r"^    ((?:fault|caution) \d+) +\w", faults.__doc__, re.MULTILINE)
+    sources = "".join(path.read_text(encoding="utf-8") for path in Path(faults.__file__).parent.glob("*.py"))
+    modules = (test_faults_toml, test_faults_tables, test_faults_cautions, test_faults_wrong_cells)
+    from_workbooks = {"caution 33", "caution 39"}  # tests/test_workbook.py
+    raised = {case[0] for module in modules for case in module.CASES} | from_workbooks
+    assert sorted(listed) == sorted(raised)
+    assert set(re.findall(r'"((?:fault|caution) \d+)"', sources)) == raised
 
 
 @pytest.mark.parametrize(
@@ -31,13 +38,13 @@ def test_printed_form_leaves_out_what_is_absent(problem, line):
 
 
 def test_cautions_and_faults_are_kept_apart():
-    faults = Faults()
-    faults.add("caution 30", "a.csv", "m")
-    faults.add("fault 4", "a.csv", "m", line=2)
-    assert [p.code for p in faults.cautions] == ["caution 30"]
-    assert [p.code for p in faults.faults] == ["fault 4"]
-    assert faults.cautions[0].is_caution
-    assert not faults.faults[0].is_caution
+    kept = Faults()
+    kept.add("caution 30", "a.csv", "m")
+    kept.add("fault 4", "a.csv", "m", line=2)
+    assert [p.code for p in kept.cautions] == ["caution 30"]
+    assert [p.code for p in kept.faults] == ["fault 4"]
+    assert kept.cautions[0].is_caution
+    assert not kept.faults[0].is_caution
 
 
 def test_control_characters_are_escaped_and_long_text_is_cut():

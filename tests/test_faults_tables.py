@@ -118,7 +118,7 @@ CASES = [
     (
         "fault 6",
         {"bench_toml": bf.TOML + 'calibrated_on = "04/2025"\n'},
-        "bench.toml:9: meter.calibrated_on: ",
+        'bench.toml:9: meter.calibrated_on = "04/2025" is not an ISO date',
     ),
     # fault 7
     (
@@ -324,18 +324,18 @@ CASES = [
     ),
     (
         "fault 12",
-        {"lamps_csv": bf.LAMPS.replace("A2,led", "A2,LED")},
-        'technology: "LED" is not one of filament, led, discharge, other; closest is "led".',
+        {"lamps_csv": bf.LAMPS.replace("A2,led", "A2,lad")},
+        'technology: "lad" is not one of filament, led, discharge, other; closest is "led".',
     ),
     (
         "fault 12",
         {"bench_toml": bf.TOML + 'limit_kind = "limits"\n'},
-        'meter.limit_kind = "limits"; wanted one of',
+        'meter.limit_kind = "limits" is not one of limit, expanded_k2, standard; closest is "limit".',
     ),
     (
         "fault 12",
         {"bench_toml": '[bench]\nalso_show = ["K"]\n' + bf.TOML.replace("schema = 1", "")},
-        'bench.also_show = "K"; wanted one of',
+        'bench.also_show = "K" is not one of degF, fc, ft, in.',
     ),
     # fault 13
     (

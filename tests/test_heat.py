@@ -15,15 +15,9 @@ from photolab.bench import heat
 from photolab.bench.electrical import lamp_power
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import left_of_pieces, record_drift, warm_up_runs
+from photolab.bench.heat_and_light import looked_at
 from photolab.bench.ratio_table import heat_rows
 from photolab.metrology.quantity import Input, Joint
-from photolab.publication import (
-    views_heat,
-    views_heat_and_light,
-    views_heat_stories,
-    views_lamp,
-    views_revision,
-)
 from photolab.publication.tables import results
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
 
@@ -388,12 +382,7 @@ def test_each_record_is_fitted_once_for_one_bench(monkeypatch):
     monkeypatch.setattr(heat, "fit_warm_up", lambda *a, **k: fitted.append(len(a[0])) or fit(*a, **k))
     campaign = evaluate(bench)
     results(campaign)
-    chosen = views_heat.choose(bench)
-    for view in (views_heat.answer, views_heat.records, views_heat.findings, views_heat_stories.settling):
-        view(chosen)
-    views_heat_and_light.coupling_words(chosen)
-    views_revision.warming(campaign)
-    views_lamp.after_heat(campaign, "K1")
+    looked_at(bench)
     heat_rows(campaign)
     assert len(fitted) == bench.tables["warm_up"]["run"].nunique()
     assert sum(bool(one.stable_runs) for one in warm_up_runs(bench)) > 2

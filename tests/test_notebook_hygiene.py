@@ -59,7 +59,8 @@ def code_faults(number: int, cell: Any, before: Any) -> Iterator[str]:
     if ALGORITHM.search(source):
         yield f"cell {number}: an algorithm"
     body = ast.parse(source).body
-    if body and isinstance(body[-1], ast.Expr) and not cell.outputs and "interactive" not in tags(cell):
+    silent = "interactive" in tags(cell) or (body and isinstance(getattr(body[-1], "value", None), ast.IfExp))
+    if body and isinstance(body[-1], ast.Expr) and not cell.outputs and not silent:
         yield f"cell {number}: shows nothing; was it run?"
 
 

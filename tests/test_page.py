@@ -281,3 +281,21 @@ def test_a_law_stands_in_a_fold_and_not_on_paper():
     text = PdfReader(io.BytesIO(made)).pages[0].extract_text()
     assert "seen" in text
     assert "intensity" not in text
+
+
+def test_a_part_whose_code_shows_nothing_is_left_out_with_its_prose():
+    """Oracle: the words typed: a part that shows, one that does not, and one of prose alone."""
+
+    def part(words, *, shows):
+        tags = {"tags": ["appendix"]}
+        outputs = [new_output("execute_result", data={"text/plain": "shown"})] if shows else []
+        law = new_code_cell(f"law = {words!r}", metadata={"tags": ["law"]})
+        code = new_code_cell("x", metadata=tags, outputs=outputs)
+        return [new_markdown_cell(f"## {words}", metadata=tags), law, code]
+
+    prose = new_markdown_cell("## Stands by itself", metadata={"tags": ["appendix"]})
+    cells = [*part("It is there", shows=True), *part("It is absent", shows=False), prose]
+    page_of = "".join(notebook_blocks(new_notebook(cells=cells)))
+    assert "It is there" in page_of
+    assert "Stands by itself" in page_of
+    assert "absent" not in page_of

@@ -53,3 +53,74 @@ def test_without_a_report_nothing_is_said_of_one(tmp_path):
 @pytest.mark.parametrize(("n", "words"), [(1, "1 fault"), (2, "2 faults"), (0, "0 faults")])
 def test_counts_have_their_noun(n, words):
     assert readiness.count(n, "fault") == words
+
+
+def test_the_first_answer_is_one_sentence(tmp_path):
+    lines = readiness.report(folder(tmp_path))
+    (said,) = [line for line in lines if line.startswith("First answer")]
+    assert said.startswith("First answer in HP: K1: 22 % more light than B0 (")  # 440/360 = 1.222
+    assert said.endswith(" the one specimen on the bench.") or "Not shown for the model" in said
+
+
+AGAIN = "lamp,illuminance_lx,housing,range_lx,mounting,elapsed_s"
+FIRST = [("B0", 360, "HP", 4000, 1, 60), ("K1", 440, "HP", 4000, 1, 60)]
+
+
+@pytest.mark.parametrize(
+    ("rows", "files", "words"),
+    [
+        (FIRST, {}, "read one seating of each lamp again at 30 minutes, or add warm_up.csv"),
+        ([*FIRST, ("B0", 359, "HP", 4000, 1, 1800), ("K1", 400, "HP", 4000, 1, 1800)], {}, "yes   "),
+        ([*FIRST, ("K1", 400, "HP", 4000, 1, 1800)], {}, "yes, for 1 of 2 lamps"),
+        (FIRST, {"warm_up": (10, 720)}, "a bound only for K1, whose record ends at 12 min"),
+        (FIRST, {"warm_up": (10, 1800)}, "yes, for 1 of 2 lamps"),
+    ],
+)
+def test_light_after_the_hold_time_asks_for_a_reading_and_not_for_a_log_that_is_not_needed(
+    tmp_path, rows, files, words
+):
+    # the hold time is 30 minutes; a record that ends before it gives a bound
+    ends = files.get("warm_up")
+    logged = csv(
+        "run,lamp,elapsed_s,illuminance_lx", [("W1", "K1", t, 440 - t / 100) for t in range(ends[0], ends[1] + 1, 10)]
+    ) if ends else None  # fmt: skip
+    more = {"warm_up": logged} if logged else {}
+    lines = readiness.report(folder(tmp_path, readings=csv(AGAIN, rows), **more))
+    (line,) = [line for line in lines if line.startswith("  how much light is left after 30 minutes")]
+    assert words in f"{line}   "
+    assert ("add warm_up.csv" in line) == (words.endswith("add warm_up.csv"))
+
+
+def test_the_next_step_names_lamps_that_have_no_technology(tmp_path):
+    unsaid = write(tmp_path / "b", {"bench.toml": METER + HOUSING, "readings.csv": ROWS})
+    assert "Best next step: write the technology of B0 and K1 in lamps.csv." in readiness.report(unsaid)
+
+
+def test_the_next_step_says_which_lamp_to_seat_again_and_how_often():
+    # the demo: seating decides, and K7, seated twice in HR, needs four for an even chance
+    lines = readiness.report(DATA / "demo")
+    step = next(line for line in lines if line.startswith("Best next step: "))
+    assert (
+        step
+        == "Best next step: seat K7 2 more times in HR: then it is an even chance that it is told apart from B0."
+    )
+
+
+def test_two_lamps_on_two_meters_are_told_to_share_one(tmp_path):
+    toml = METER + '[[meter]]\nid = "M2"\nreading_percent = 4\nrange_percent = 0.5\n' + HOUSING
+    rows = csv("lamp,illuminance_lx,housing,meter", [("B0", 360, "HP", "M1"), ("K1", 440, "HP", "M2")])
+    place = write(tmp_path / "b", {"bench.toml": toml, "readings.csv": rows, "lamps.csv": LAMPS})
+    assert (
+        "Best next step: read all lamps with M1, or three lamps of a technology with M1 and M2 (links.csv)."
+        in readiness.report(place)
+    )
+
+
+def test_a_folder_that_takes_long_says_so_first(tmp_path, monkeypatch):
+    said = []
+    readiness.report(folder(tmp_path), say=said.append)
+    assert said == []
+    monkeypatch.setattr(readiness, "LONG_S", 0.0)
+    readiness.report(folder(tmp_path), say=said.append)
+    assert said[0] == "bench: reading the files will take about 0 min."
+    assert said[1:] == ["bench: read. Comparing 2 seatings will take about 1 min.", "bench: compared."]

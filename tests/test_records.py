@@ -210,7 +210,7 @@ def test_all_faults_of_all_files_are_said_at_once_in_order(tmp_path):
                 tmp_path / "b",
                 bench_toml=toml,
                 readings_csv=bf.readings("A1,nan,4000", "A9,OL,400", "A2,431,400"),
-                lamps_csv="lamp,technology,role\nA1,LED,baseline\nA2,led,\n",
+                lamps_csv="lamp,technology,role\nA1,lad,baseline\nA2,led,\n",
                 days_csv="day,date\nD1,1/2/2025\n",
             )
         )

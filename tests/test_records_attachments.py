@@ -151,7 +151,7 @@ def test_logger_rows_stand_beside_the_rows_of_warm_up(tmp_path):
             bf.LOG.replace('run = "W1"', 'run = "W1"\ninto = "thermal"'),
             "t,E\n30,300\n",
             "fault 12",
-            'log.into = "thermal"; wanted one of "warm_up"',
+            'log.into = "thermal" is not one of warm_up.',
         ),
     ],
 )

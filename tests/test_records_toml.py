@@ -5,16 +5,9 @@ import math
 import bench_folders as bf
 import pytest
 
-from photolab.bench.keys import SECTIONS
-from photolab.bench.records import (
-    Certificate,
-    Housing,
-    Meter,
-    Question,
-    Settings,
-    SpectralFactor,
-    read_bench,
-)
+from photolab.bench.model import Certificate, Housing, Meter, Question, Settings, SpectralFactor
+from photolab.bench.records import read_bench
+from photolab.bench.schema import SECTIONS
 
 EVERYTHING = """\
 schema = 1
@@ -231,9 +224,9 @@ FACTOR = '[[meter.spectral_factor]]\ntechnology = "led"\nfactor = 1.02\nexpanded
             "bench.toml:11: meter.spectral_factor.factor = 2.5; wanted 0.5 to 2.",
         ),
         (
-            bf.TOML + FACTOR.replace('"led"', '"LED"'),
+            bf.TOML + FACTOR.replace('"led"', '"lad"'),
             "fault 12",
-            'meter.spectral_factor.technology = "LED"; wanted one of',
+            'meter.spectral_factor.technology = "lad" is not one of filament, led, discharge, other; closest',
         ),
         (bf.TOML + FACTOR + FACTOR, "fault 7", "two spectral factors for one technology"),
         (

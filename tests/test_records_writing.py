@@ -175,6 +175,7 @@ def test_new_folder_says_what_to_type(tmp_path):
     assert [str(problem).partition(": ")[2] for problem in caught.value.problems] == [
         "reading_percent has no value; copy it from the accuracy line of the meter's manual. [fault 1]",
         "illuminance_lx: blank in both rows; type a value into each. [fault 5]",
+        "technology: blank in both rows; type filament, led, discharge or other into each. [fault 5]",
     ]
 
 
@@ -193,7 +194,10 @@ def test_new_folder_reads_once_accuracy_and_two_readings_are_typed(tmp_path):
         .replace("A2,", "A2,334")
     )
     (folder / "readings.csv").write_text(rows, encoding="utf-8")
+    lamps = (folder / "lamps.csv").read_text(encoding="utf-8").replace(",,", ",led,")
+    (folder / "lamps.csv").write_text(lamps, encoding="utf-8")
     bench = read_bench(folder)
+    assert list(bench.tables["lamps"]["role"]) == ["baseline", "candidate"]
     assert bench.settings.protocol_revision == "1"
     assert list(bench.tables["readings"]["illuminance_lx"]) == [318.0, 334.0]
     assert bench.meters["M1"].reading_percent == (3.0,)
@@ -212,6 +216,7 @@ def test_every_note_of_the_new_folder_is_a_key_that_can_be_used(tmp_path):
     used = re.sub(r"(?m)^digits = .*\n", "", used)  # range_percent or digits, not both
     (folder / "bench.toml").write_text(used, encoding="utf-8")
     (folder / "readings.csv").write_text("lamp,illuminance_lx\nA1,318\nA2,334\n", encoding="utf-8")
+    (folder / "lamps.csv").write_text(bf.LAMPS, encoding="utf-8")
     bench = read_bench(folder)
     assert set(bench.housings) == {"H1"}
     assert [question.lamp for question in bench.questions] == ["any"]

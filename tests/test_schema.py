@@ -7,12 +7,13 @@ a foot-candle is one lumen a square foot, 10.76391 lx, and degC = (degF - 32)/1.
 
 import math
 
+import bench_folders as bf
 import pytest
 from numpy.testing import assert_allclose
 
-from photolab.bench.keys import SECTIONS
-from photolab.bench.schema import FILES, READING_KEY, TABLES, UnitForm, range_words, unit_forms
-from photolab.bench.starter import starter_toml
+from photolab.bench.records import read_bench
+from photolab.bench.schema import FILES, READING_KEY, SECTIONS, TABLES, Field, UnitForm, listing, unit_forms
+from photolab.bench.write import starter_toml
 
 UNITS = {"", "1", "lx", "lm", "W", "K", "s", "min", "V", "A", "degC", "%", "m", "mm", "deg", "nm", "%/K"}
 EVERY_COLUMN = [(table, column) for table in TABLES.values() for column in table.columns]
@@ -78,6 +79,7 @@ def test_required_columns(table, required):
 def test_every_column_is_described(table, column):
     assert table.column(column.name) is column
     assert column.about
+    assert column.example
     assert column.unit in UNITS
     assert column.kind in {"number", "count", "text", "code", "date", "clock", "file"}
     assert bool(column.codes) == (column.kind == "code")
@@ -111,12 +113,11 @@ def test_column_names_are_unique_and_the_reading_key_is_made_of_them():
         (0, None, False, "min", "0 min or more"),
         (0.2, 50, False, "m", "0.2 to 50 m"),
         (0, 60, True, "V", "more than 0, at most 60 V"),
-        (None, 5, False, "1", "5 or less"),
         (None, None, False, "lx", "a finite number"),
     ],
 )
 def test_ranges_in_words(low, high, low_open, unit, words):
-    assert range_words(low, high, low_open=low_open, unit=unit) == words
+    assert Field("x", "number", unit, "", "", low=low, high=high, low_open=low_open).wanted == words
 
 
 def test_new_folder_explains_every_key_of_meter_bench_housing_and_question():
@@ -125,3 +126,39 @@ def test_new_folder_explains_every_key_of_meter_bench_housing_and_question():
         for key in SECTIONS[section]:
             if key.kind not in {"table", "tables"} and "not used" not in key.about:
                 assert f"{key.name} =" in text
+
+
+def test_readme_of_the_data_lists_every_column_and_key_as_the_schema_has_it():
+    text = (bf.DATA / "README.md").read_text(encoding="utf-8")
+    written = text.partition("<!-- columns -->\n")[2].partition("\n<!-- /columns -->")[0]
+    assert written.split("\n") == listing(markdown=True)
+
+
+@pytest.mark.parametrize("name", [*TABLES, *FILES, *filter(None, SECTIONS)])
+def test_one_file_or_section_may_be_listed(name):
+    lines = "\n".join(listing(name))
+    of_table = TABLES[name.removesuffix(".csv")].columns if name.removesuffix(".csv") in TABLES else ()
+    fields = [*of_table, *SECTIONS.get(name, ())]
+    assert all(f"  {one.name}" in lines and one.about in lines for one in fields)
+    assert lines.count("\n  ") == len(fields) or name == "bench.toml"
+
+
+def test_a_file_that_there_is_not_is_refused_by_name():
+    with pytest.raises(ValueError, match=r"lamp\.csv: no such file; write one of bench\.toml, readings\.csv"):
+        listing("lamp.csv")
+
+
+@pytest.mark.parametrize("table", list(TABLES))
+def test_every_example_can_be_typed(tmp_path, table):
+    # one row of examples; what lies between columns (two ways to say where, a meter with itself) is left out
+    skipped = {"x_mm", "y_mm", "photo", "exclude"}
+    columns = [column for column in TABLES[table].columns if column.name not in skipped]
+    cells = {"lamp": "A1", "housing": "H1", "file": "s1.csv"}
+    row = ",".join(cells.get(column.name, column.example) for column in columns)
+    files = {f"{table}_csv": ",".join(column.name for column in columns) + "\n" + row + "\n"}
+    toml = bf.TWO_METERS + '[[housing]]\nid = "H1"\n'
+    rest = {"readings_csv": bf.readings("A1,318,M1", "A1,319,M1", header="lamp,illuminance_lx,meter")}
+    folder = bf.make(
+        tmp_path / "b", **{"bench_toml": toml, "lamps_csv": None, "s1_csv": bf.SPECTRUM, **rest, **files}
+    )
+    assert len(read_bench(folder).tables[table]) > 0

@@ -13,7 +13,7 @@ from shared_demo import demo_bench
 from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.electrical import measured_power
-from photolab.bench.patches import SPOT_LIMIT_K, ends_from_emissivity, patch_emissivities
+from photolab.bench.patches import SPOT_LIMIT_K, emissivity_at, ends_from_emissivity, patch_emissivities
 from photolab.bench.records import read_bench
 from photolab.bench.surface import (
     REFLECTED_LIMIT_K,
@@ -150,6 +150,7 @@ def test_thermocouple_needs_no_emissivity_and_has_the_limit_of_its_class(tmp_pat
     one = only(tmp_path / "b", method="thermocouple", displayed_C=80, **changes)
     half = 0.95 * THERMOCOUPLE_LIMIT_K  # that part of a rectangle
     assert_allclose((one.value, one.low, one.high), (80.0, 80.0 - half, 80.0 + half), rtol=1e-12)
+    assert one.above_ambient.unit == "K"
     assert one.codes == ("thermocouple_contact",)
     assert one.usable
 
@@ -252,6 +253,26 @@ def test_emissivity_from_a_patch_ends_at_one(tmp_path):
     row = patch_emissivities(made(tmp_path / "b", *rows)).iloc[0]
     assert 0.95 < row["emissivity"] < 1.0
     assert row["high"] == 1.0
+
+
+def test_emissivity_at_a_spot_is_that_of_its_own_pair(tmp_path):
+    """Oracle: two lamps, one patch each; a spot without a patch has none."""
+    rows = [
+        (lamp, 30, t, m, 0.95, e, 0.02, 22, 22, "fin")
+        for lamp, t, m, e in (
+            ("K1", 60, "bare", 0.5),
+            ("K1", 90, "tape", 0.95),
+            ("K2", 40, "bare", 0.2),
+            ("K2", 90, "tape", 0.95),
+            ("B0", 50, "bare", 0.9),
+        )
+    ]
+    bench = made(tmp_path / "b", *rows)
+    found = patch_emissivities(bench)
+    spots = {one.lamp: one for one in surfaces(bench) if one.method == "bare"}
+    assert emissivity_at(found, spots["K1"]) == found["emissivity"][0]
+    assert emissivity_at(found, spots["K2"]) == found["emissivity"][1] < found["emissivity"][0]
+    assert math.isnan(emissivity_at(found, spots["B0"]))
 
 
 def test_patch_that_is_hardly_warm_gives_no_emissivity(tmp_path):

@@ -8,7 +8,6 @@ import math
 from pathlib import Path
 from types import SimpleNamespace
 
-import numpy as np
 import pandas as pd
 import pytest
 from benches import make
@@ -19,12 +18,9 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Assumption, Bench, Meter
 from photolab.bench.records import read_bench
 from photolab.bench.two_readings import compare
-from photolab.errors import MethodError
-from photolab.metrology.quantity import limits, measured
-from photolab.publication import figure_tables, findings, first_views, front_page, report_views, views
+from photolab.publication import figure_tables, findings, front_page, words_lamp
 from photolab.publication.cautions import assumed_table
-from photolab.publication.display import Table, Words
-from photolab.publication.second_way import ratio_by_monte_carlo
+from photolab.publication.held_back import absent_rows, held_back, overview_sentences
 from photolab.publication.tables import results
 
 DATA = Path(__file__).resolve().parents[1] / "data"
@@ -130,39 +126,6 @@ def test_all_lamps_are_per_cent_of_the_ratios(demo):
     assert words.count("K3") == 2
 
 
-# ---- Monte Carlo
-
-
-@pytest.mark.parametrize("sign", [1.0, -1.0])
-def test_second_way_of_one_rectangular_input(sign):
-    """Oracle: closed form. 1 + x is uniform from 0.9 to 1.1, 95 % of it in 0.905 to 1.095; or the reciprocal.
-
-    Tolerance: five standard errors of a quantile, sqrt(0.025 * 0.975 / 200000) * 0.2 = 7e-5 each.
-    """
-    linear = measured(0.0, (limits("x", 0.1), sign))
-    found = ratio_by_monte_carlo(SimpleNamespace(result=linear, coverage=0.95))
-    low, high = (0.905, 1.095) if sign > 0 else (1 / 1.095, 1 / 0.905)
-    assert_allclose([found.low, found.high], [low, high], atol=4e-4)
-    assert not found.validation.validated  # the reciprocal bends, and the rule must notice
-    assert found.inputs == 1
-
-
-def test_second_way_agrees_where_the_law_holds(pair):
-    """Oracle: the law of propagation with nine small inputs; JCGM 101, 8.1 judges."""
-    found = ratio_by_monte_carlo(pair)
-    assert found.validation.validated
-    assert_allclose(
-        [found.low, found.high], [pair.low, pair.high], atol=1e-3
-    )  # the tolerance of 8.1: 0.0005 in ln
-
-
-def test_second_way_needs_an_interval():
-    """Oracle: no technology, no interval."""
-    without = compare(318, 334, meter=METER, range_lx=4000)
-    with pytest.raises(MethodError, match="a ratio without an interval has no second way"):
-        ratio_by_monte_carlo(without)
-
-
 # ---- findings
 
 
@@ -178,15 +141,15 @@ def test_a_set_is_as_large_as_it_can_be():
 
 
 def sets_of(apart):
-    """Return the sets of four lamps, A with most light and D the baseline, of which some pairs are told apart."""
-    rows = pd.DataFrame({"lamp": list("CBA"), "housing": "H", "value": [1.1, 1.2, 1.3]})
-    extra = {"low": 0.9, "high": 1.4, "scope": "specimens", "instant": "initial", "point": "hot_spot"}
-    names = [("A", "B"), ("A", "C"), ("A", "D"), ("B", "C"), ("B", "D"), ("C", "D"), ("A", "Z")]
+    """Return the sets of four lamps, A with most light, of which some pairs are told apart."""
+    names = [("A", "B"), ("A", "C"), ("A", "D"), ("B", "C"), ("B", "D"), ("C", "D")]
     pairs = pd.DataFrame({"a": [a for a, _ in names], "b": [b for _, b in names]})
     pairs["resolved"] = [a + b in apart for a, b in names]
-    table = rows.assign(**extra, n_specimens=1)
-    campaign = SimpleNamespace(table=table, baseline="D", pairs=lambda _housing: pairs)
-    return findings.groups(campaign, "H")
+    light = {"A": 1.3, "B": 1.2, "C": 1.1, "D": 1.0}
+    pairs["ratio"] = [light[a] / light[b] for a, b in names]
+    lamps = pd.DataFrame({"lamp": list(light), "technology": "led"})
+    campaign = SimpleNamespace(baseline="D", bench=SimpleNamespace(tables={"lamps": lamps}))
+    return findings.not_told_apart(campaign, pairs, "H").sets
 
 
 @pytest.mark.parametrize(
@@ -195,13 +158,7 @@ def sets_of(apart):
 )
 def test_light_words(ratio, words):
     """Oracle: English."""
-    assert findings.light_words(ratio, 1) == words
-
-
-def test_assumptions_are_a_table_or_a_sentence(unanswered):
-    """Oracle: seating is assumed in a bench with one seating each; nothing where nothing is."""
-    assert any("mounting" in row[0] for row in views.assumptions(unanswered).rows)
-    assert str(views.assumptions(SimpleNamespace(assumed=()))) == "Nothing was assumed."
+    assert words_lamp.light_words(ratio, 1) == words
 
 
 @pytest.mark.parametrize(
@@ -210,15 +167,6 @@ def test_assumptions_are_a_table_or_a_sentence(unanswered):
 def test_joined(words, expected):
     """Oracle: English."""
     assert findings.joined(words) == expected
-
-
-def test_sentence_of_a_lamp(demo):
-    """Oracle: the ratio of the campaign; its scope and count stand in the sentence."""
-    sentence = findings.lamp_sentence(demo, "K1", "HP")
-    pair = demo.ratio("K1", "B0", housing="HP")
-    assert sentence.startswith(f"K1: {100 * (pair.ratio - 1):.1f} % more light than B0 (")
-    assert "for the 4 specimens on the bench" in sentence
-    assert "clear of the bench uncertainty" in sentence
 
 
 # ---- page one
@@ -252,87 +200,56 @@ def test_assumptions_say_what_they_touch():
 # ---- views
 
 
-def test_choose_takes_the_first_answer_or_what_is_named(demo):
-    """Oracle: the first lamp and housing by name; the names given."""
-    first = views.choose(demo)
-    assert (first.lamp, first.against, first.housing) == ("K1", "B0", "HP")
-    named = views.choose(demo, lamp="K3", against="K4", housing="HR")
-    assert named.name == "K3 against K4 in housing HR"
-    assert named.pair.ratio == demo.ratio("K3", "K4", housing="HR").ratio
-
-
-def test_views_of_a_comparison(demo):
-    """Oracle: the largest part of the budget is named first everywhere."""
-    chosen = views.choose(demo, lamp="K4")
-    largest = figure_tables.budget(chosen.pair, demo.bench, demo.components)["what"].iloc[0]
-    assert largest in str(views.dominant(chosen))
-    assert views.budget(chosen).rows[0][0] == largest
-    assert f"longest bar first: {largest} " in views.budget_bars(chosen).alt
-    assert views.annex(chosen).rows[-1][0] == "ln of the ratio"
-    without = views.without_each(chosen).rows[0]
-    assert float(without[2]) < float(without[1])
-    assert "trials" in str(views.second_way(chosen))
-
-
-def test_without_the_largest_input(demo):
-    """Oracle: U * sqrt(1 - part), by hand from the budget."""
-    chosen = views.choose(demo, lamp="K4")
-    part = figure_tables.budget(chosen.pair, demo.bench, demo.components)["part"].iloc[0]
-    expected = 100 * chosen.pair.ln_expanded_uncertainty * math.sqrt(1 - part / 100)
-    assert_allclose(
-        float(views.without_each(chosen).rows[0][2]), expected, atol=0.005
-    )  # two decimals are shown
-
-
 def test_missing_data_is_one_sentence(unanswered, alone):
     """Oracle: a bench without technologies, and one with a single lamp."""
-    for campaign, reason in ((unanswered, "technology missing"), (alone, "no two lamps were read")):
-        chosen = views.choose(campaign)
-        for view in (
-            views.dominant,
-            views.budget,
-            views.budget_bars,
-            views.annex,
-            views.second_way,
-            views.without_each,
-        ):
-            shown = view(chosen)
-            assert isinstance(shown, Words)
-            assert reason in str(shown)
-    assert str(report_views.lamps_picture(unanswered)) == "No picture: no lamp has an interval yet."
-    assert "technology missing" in str(report_views.held_back(unanswered))
-    assert "Nothing yet" in str(report_views.results(alone))
-
-
-def test_abilities_are_split(demo, alone):
-    """Oracle: the demo holds every file; one lamp cannot be compared."""
-    assert isinstance(first_views.abilities(demo, able=True), Table)
-    questions = [row[0] for row in first_views.abilities(alone, able=False).rows]
-    assert "how lamps compare in one housing" in questions
-
-
-def test_spreads_have_chi_squared_intervals():
-    """Oracle: printed chi-squared table, 10 dof: 3.247 and 20.483. sd 1: 0.699 to 1.7549."""
-    components = pd.DataFrame(
-        {"level": ["mounting", "day"], "sd": [0.01, 0.01], "dof": [10.0, np.inf], "assumed": [False, True]}
+    assert "technology missing" in held_page(unanswered)
+    assert overview_sentences(unanswered, results(unanswered), ())[0].startswith(
+        "0 statements on 0 lamps against"
     )
-    bench = SimpleNamespace(settings=SimpleNamespace(coverage=0.95))
-    rows = report_views.spreads(SimpleNamespace(components=components, bench=bench)).rows
-    assert rows[0] == ("mounting", "1.00", "0.70", "1.75", "own readings")
-    assert rows[1] == ("day", "1.00", "n/a", "n/a", "assumed")
 
 
 def test_overview_counts(demo, alone):
-    """Oracle: eight lamps in two housings."""
-    assert str(report_views.overview(demo)).startswith("16 statements on 8 lamps against B0: ")
-    assert str(report_views.overview(alone)).startswith("0 statements on 0 lamps against A.")
+    """Oracle: eight lamps in two housings at the initial time; what is held back is counted by part."""
+    said = overview_sentences(demo, results(demo), held_back(demo))
+    count = len(
+        [
+            row
+            for row in results(demo).to_dict("records")
+            if row["scope"] == "specimens"
+            and row["measurand"] == "illuminance ratio"
+            and row["point"] == "hot_spot"
+        ]
+    )
+    assert said[0].startswith(f"{count} statements on 8 lamps against B0: ")
+    assert said[1] == "Held back: 1 remaining light, 4 prices; 0 readings left out of the evaluation."
+    assert overview_sentences(alone, results(alone), ())[0] == "0 statements on 0 lamps against A."
+
+
+def test_what_a_folder_does_not_say_is_listed_with_what_brings_it(demo, alone):
+    """Oracle: the files of the folders."""
+    assert ("anything about the model as sold", "test 3 or more specimens") in absent_rows(alone)
+    assert ("how lamps compare", "read a second lamp in the same housing") in absent_rows(alone)
+    assert absent_rows(demo) == ()
+
+
+def held_page(campaign):
+    """Return what is held back in words, one line a thing."""
+    return "\n".join(one.words for one in held_back(campaign))
+
+
+def test_every_thing_held_back_has_a_part_a_code_and_words(demo):
+    """Oracle: the record of K7 that stopped at 12 minutes; gains of the demo that are not shown."""
+    held = held_back(demo)
+    assert [(one.part, one.code) for one in held[:1]] == [("remaining light", "too_far_beyond_record")]
+    assert {one.code for one in held if one.part == "price"} == {"gain_not_resolved", "less_light"}
+    assert all(one.words.endswith(".") for one in held)
 
 
 @pytest.mark.parametrize("shape", ["zero-lux", "bare-meter", "beams-alone", "odd-ends"])
 def test_what_was_recorded_gives_a_row_or_is_held_back_by_name(tmp_path, shape):
     """Oracle: the records, runs and beams of the folder's own files, on benches where many give nothing."""
     campaign = evaluate(read_bench(make.write(make.shapes()[shape], tmp_path / "b")))
-    table, page = results(campaign), str(report_views.held_back(campaign))
+    table, page = results(campaign), held_page(campaign)
     tables, missing = campaign.bench.tables, 0
     for lamp, housing, run in tables["warm_up"][["lamp", "housing", "run"]].drop_duplicates().to_numpy():
         given = table[(table["measurand"] == "remaining light") & (table["lamp"] == lamp)]

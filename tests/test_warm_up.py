@@ -543,8 +543,8 @@ def test_second_term_is_described_only_where_it_is():
         ),
         ({"time_s": [-5.0, 30.0, 60.0]}, r"time_s\[0\] must be zero or more; got -5 s \(1 of 3 "),
         (
-            {"illuminance": [1000.0, 0.0, 990.0]},
-            r"illuminance\[1\] must be more than zero and finite; got 0 lx",
+            {"illuminance": [1000.0, -1.0, 990.0]},
+            r"illuminance\[1\] must be more than zero and finite; got -1 lx",
         ),
         (
             {"illuminance": [1000.0, 1.0, np.nan]},
@@ -582,3 +582,22 @@ def test_a_record_that_falls_to_nothing_has_no_final_level():
     fit = fit_warm_up(t, light, initial_s=60.0)
     with pytest.raises(MethodError, match="the light must not fall to nothing"):
         fit.final()
+
+
+def test_a_record_with_readings_of_no_light_is_refused():
+    """Oracle: by definition: what is left is a share of light."""
+    with pytest.raises(MethodError, match="1 of 3 readings are 0 lx") as refused:
+        fit_warm_up([0.0, 30.0, 60.0], [1000.0, 0.0, 990.0])
+    assert (refused.value.code, refused.value.known["dark"]) == ("reading_without_light", 1)
+
+
+def test_answers_name_their_instants_and_the_curve_its_level():
+    """Oracle: the instants asked for; the readings of a curve without noise."""
+    fit = fit_warm_up(TIME_S, noisy(20, approach(TIME_S)))
+    at = float(TIME_S[-1])
+    asked = fit.remaining(at, initial_s=90.0), fit.remaining(1.5 * at), fit.final()
+    assert [(one.at_s, one.initial_s) for one in asked] == [(at, 90.0), (1.5 * at, 60.0), (np.inf, 60.0)]
+    assert_allclose(fit.illuminance_at(TIME_S), fit.fitted, rtol=1e-9)  # float rounding of the design
+    assert_allclose(fit.illuminance_at(60.0)[0], fit.initial_illuminance, rtol=1e-12)
+    squares = float(np.sum(fit.residuals**2))
+    assert_allclose(fit.residual_sd, np.sqrt(squares / (TIME_S.size - 5)), rtol=1e-12)  # five parameters

@@ -264,7 +264,7 @@ def test_a_workbook_that_unpacks_too_large_or_runs_too_long(tmp_path, monkeypatc
     folder = save(tmp_path / "b")
     monkeypatch.setattr(workbook, "MAX_ROWS", 2)
     refused(folder, "fault 3", "bench.xlsx: sheet readings has more than 2 rows. [fault 3]")
-    monkeypatch.setattr(workbook, "MAX_FILE_BYTES", 100)
+    monkeypatch.setattr(workbook, "MAX_UNPACKED_BYTES", 100)
     refused(folder, "fault 3", "bench.xlsx: unpacks to more than")
 
 
@@ -295,10 +295,12 @@ def test_new_workbook_says_what_to_type_and_reads_once_it_is_typed(tmp_path):
     row = next(row for row in book["bench"].iter_rows() if row[2].value == "reading_percent")
     row[3].value = 3
     book["readings"]["B2"], book["readings"]["B3"] = 318, 334
+    book["lamps"]["B2"], book["lamps"]["B3"] = "halogen", "LED"
     book.save(folder / "bench.xlsx")
     bench = read_bench(folder)
     assert list(bench.tables["readings"]["illuminance_lx"]) == [318.0, 334.0]
     assert bench.settings.protocol_revision == "1"
+    assert list(bench.tables["lamps"]["technology"]) == ["filament", "led"]
     assert not bench.housings
 
 
@@ -312,3 +314,51 @@ def test_new_workbook_has_a_sheet_a_table_drop_downs_and_no_formula(tmp_path):
     cells = [cell.value for sheet in book for row in sheet.iter_rows() for cell in row]
     assert not any(isinstance(cell, str) and cell.startswith("=") for cell in cells)
     assert book.vba_archive is None
+
+
+def test_hidden_rows_columns_and_sheets_are_said(tmp_path):
+    # openpyxl writes what a spreadsheet hides; sound neighbour: the same workbook with nothing hidden
+    folder = save(tmp_path / "b")
+    book = openpyxl.load_workbook(folder / "bench.xlsx")
+    book["readings"].row_dimensions[3].hidden = True
+    book["readings"].column_dimensions["C"].hidden = True
+    book["lamps"].sheet_state = "hidden"
+    book.save(folder / "bench.xlsx")
+    said = [str(problem) for problem in read_bench(folder).warnings if problem.code == "caution 39"]
+    assert said == [
+        "bench.xlsx sheet readings: hidden, and read all the same: row 3, column C. [caution 39]",
+        "bench.xlsx sheet lamps: hidden, and read all the same: the whole sheet. [caution 39]",
+    ]
+    assert not [p for p in read_bench(save(tmp_path / "sound")).warnings if p.code == "caution 39"]
+
+
+def test_a_workbook_that_unpacks_to_two_hundred_megabytes_is_refused_before_it_is_unpacked(
+    tmp_path, monkeypatch
+):
+    folder = save(tmp_path / "b")
+    with zipfile.ZipFile(folder / "bench.xlsx", "a", zipfile.ZIP_DEFLATED) as parts:
+        parts.writestr("xl/media/long.bin", b"\0" * (200 * 2**20))
+    monkeypatch.setattr(workbook.openpyxl, "load_workbook", lambda *_, **__: pytest.fail("it was opened"))
+    refused(
+        folder,
+        "fault 3",
+        "bench.xlsx: unpacks to more than 128 MB; keep fewer rows and no pictures. [fault 3]",
+    )
+
+
+def test_a_sheet_of_many_columns_is_refused(tmp_path):
+    wide = [tuple(f"c{n}" for n in range(300))]
+    refused(
+        save(tmp_path / "b", readings=wide),
+        "fault 3",
+        "bench.xlsx: sheet readings has more than 200 columns.",
+    )
+
+
+def test_the_new_workbook_carries_the_meaning_of_each_column_and_key(tmp_path):
+    book = openpyxl.load_workbook(new_folder(tmp_path / "mine", workbook=True) / "bench.xlsx")
+    for name, table in TABLES.items():
+        notes = [cell.comment.text for cell in book[name][1]]
+        assert notes == [f"{column.note}. Example: {column.example}" for column in table.columns]
+    said = {row[2].value: row[4].value for row in book["bench"].iter_rows(min_row=2)}
+    assert said["reading_percent"] == "copy it from the accuracy line of the meter's manual; 0 to 50 %"

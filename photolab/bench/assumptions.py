@@ -1,7 +1,7 @@
 """Declared defaults that a folder leans on, each with the words it is printed with."""
 
-from photolab.bench.keys import SECTIONS
 from photolab.bench.model import Assumption, Bench, Housing, Meter
+from photolab.bench.schema import SECTIONS
 
 
 def assumptions(bench: Bench) -> tuple[Assumption, ...]:
@@ -18,9 +18,8 @@ def assumptions(bench: Bench) -> tuple[Assumption, ...]:
         In the order of bench.toml.
     """
     found = list(_settings(bench))
-    used = {
-        name for table in ("readings", "warm_up", "distance", "beam") for name in bench.tables[table]["meter"]
-    }
+    tables = ("readings", "warm_up", "distance", "beam")
+    used = {name for table in tables for name in bench.tables[table]["meter"].unique()}
     for meter in bench.meters.values():
         if meter.id in used:
             found.extend(_meter(meter))

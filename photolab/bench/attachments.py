@@ -1,52 +1,40 @@
 """Files other tables point to: spectra, and loggers' files as they are."""
 
+import contextlib
 import math
 import re
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from photolab.bench.cells import CellFault, check_range, parse_number
+from photolab.bench.cells import CellFault, parse_number
 from photolab.bench.checks import check_order
-from photolab.bench.faults import Faults, closest, shown
-from photolab.bench.files import Rows, decode, load, split
+from photolab.bench.declared import FILE, Declared, Values
+from photolab.bench.faults import Faults, hint, shown
+from photolab.bench.files import Cells, Rows, load_rows
 from photolab.bench.model import Log, Spectrum
-from photolab.bench.schema import NAN, SPECTRUM_FILE, TABLES, Column, UnitForm, unit_forms
-from photolab.bench.table_reader import empty_table, read_table
-from photolab.bench.toml_reader import Declared
-from photolab.bench.toml_section import FILE
+from photolab.bench.schema import SPECTRUM_FILE, TABLES, Table, UnitForm, unit_forms
+from photolab.bench.tables import empty_table, read_table
 
 LARGEST_STEP_NM = 10.0
+VISIBLE_NM = (380.0, 780.0)
 PREVIEW_ROWS = 5
+LOGGED = Table("warm_up", "a logger's file", tuple(c for c in TABLES["warm_up"].columns if c.numeric))
 
 
-def plain_name(name: str, file: str, faults: Faults, *, line: int | None = None, column: str = "") -> bool:
-    """Whether a name is that of a file inside the folder; a path is kept as a fault.
-
-    Parameters
-    ----------
-    name : str
-        What was typed.
-    file : str
-        File it was typed in.
-    faults : Faults
-        Collects what is wrong.
-    line : int, optional
-        Row it was typed in.
-    column : str
-        Column it was typed in.
-
-    Returns
-    -------
-    bool
-        Whether it is.
-    """
+def _in_folder(
+    folder: Path, name: str, absent: str, faults: Faults, file: str, line: int | None = None
+) -> bool:
+    """Whether a name is that of a file inside the folder; a path, or no file, is kept as a fault."""
     if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
         words = f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
-        faults.add("fault 27", file, words, line=line, column=column)
+        faults.add("fault 27", file, words, line=line, column="file" if line else "log.file")
+        return False
+    if not (folder / name).exists() and not (folder / name).is_symlink():
+        faults.add("fault 3", file, absent, line=line, column="file" if line else "")
         return False
     return True
 
@@ -76,17 +64,11 @@ def read_spectra(
     """
     found: dict[str, Spectrum] = {}
     for row in table.to_dict("records"):
-        name, line = str(row["file"]), int(row["line"])
-        if not name or not plain_name(name, "spectra.csv", faults, line=line, column="file"):
+        name = str(row["file"])
+        absent = f'"{shown(name)}" is not in the folder.'
+        if not name or not _in_folder(folder, name, absent, faults, "spectra.csv", int(row["line"])):
             continue
-        if not (folder / name).exists() and not (folder / name).is_symlink():
-            faults.add(
-                "fault 3", "spectra.csv", f'"{shown(name)}" is not in the folder.', line=line, column="file"
-            )
-            continue
-        data = load(folder, name, faults, hashes)
-        text = None if data is None else decode(name, data, faults)
-        rows = None if text is None else split(name, text, declared.separator, faults)
+        rows = load_rows(folder, name, declared.separator, faults, hashes)
         if rows is None:
             continue
         values = read_table(SPECTRUM_FILE, rows, faults, decimal=declared.decimal)
@@ -99,19 +81,25 @@ def read_spectra(
 
 
 def _check_spectrum(values: pd.DataFrame, name: str, faults: Faults) -> None:
-    """Keep the faults of a spectrum: order, step, nothing in it."""
+    """Keep the faults of a spectrum: order, step, cover, nothing in it."""
     wavelength, lines = values["wavelength_nm"].to_numpy(dtype=float), values["line"].to_numpy()
     steps = np.diff(wavelength)
-    for row in np.flatnonzero(steps <= 0):
-        words = f"{wavelength[row + 1]:g} after {wavelength[row]:g}; wavelengths must increase."
-        faults.add("fault 18", name, words, line=int(lines[row + 1]), column="wavelength_nm")
-    for row in np.flatnonzero(steps > LARGEST_STEP_NM):
-        words = f"a step of {steps[row]:g} nm to {wavelength[row + 1]:g} nm; wanted 10 nm or less."
-        faults.add("fault 14", name, words, line=int(lines[row + 1]), column="wavelength_nm")
+    for row in np.flatnonzero((steps <= 0) | (steps > LARGEST_STEP_NM)):
+        code, words = (
+            "fault 14",
+            f"a step of {steps[row]:g} nm to {wavelength[row + 1]:g} nm; wanted 10 nm or less.",
+        )
+        if steps[row] <= 0:
+            code = "fault 18"
+            words = f"{wavelength[row + 1]:g} after {wavelength[row]:g}; wavelengths must increase."
+        faults.add(code, name, words, line=int(lines[row + 1]), column="wavelength_nm")
     if len(values) < 2:
         faults.add("fault 11", name, "a spectrum needs two rows or more.")
     elif not values["value"].to_numpy(dtype=float).any():
         faults.add("fault 14", name, "every value is 0; wanted a spectrum.", column="value")
+    elif wavelength[0] > VISIBLE_NM[0] or wavelength[-1] < VISIBLE_NM[1]:
+        words = f"covers {wavelength[0]:g} to {wavelength[-1]:g} nm; wanted 380 to 780 nm, all that is seen."
+        faults.add("caution 34", name, words, column="wavelength_nm")
 
 
 def read_logs(
@@ -141,18 +129,11 @@ def read_logs(
     tables: list[pd.DataFrame] = []
     for values in declared.logs:
         name = values["file"]
-        if None in values.values() or not plain_name(name, FILE, faults, column="log.file"):
+        absent = f'log "{shown(name or "")}" is not in the folder.'
+        if None in values.values() or not _in_folder(folder, name, absent, faults, FILE):
             continue
-        if not (folder / name).exists() and not (folder / name).is_symlink():
-            faults.add("fault 3", FILE, f'log "{shown(name)}" is not in the folder.')
-            continue
-        data = load(folder, name, faults, hashes)
-        text = None if data is None else decode(name, data, faults)
-        rows = (
-            None
-            if text is None
-            else split(name, text, values["separator"], faults, first_row=values["first_row"])
-        )
+        first = values["first_row"]
+        rows = load_rows(folder, name, values["separator"], faults, hashes, first_row=first)
         if rows is None:
             continue
         table = _log_rows(rows, values, faults)
@@ -163,95 +144,73 @@ def read_logs(
     return logs, pd.concat(tables, ignore_index=True) if tables else empty_table(TABLES["warm_up"])
 
 
-def _log_rows(rows: Rows, values: dict[str, Any], faults: Faults) -> pd.DataFrame:
-    """Translate a logger's rows by the declared columns."""
-    table = TABLES["warm_up"]
-    forms: dict[str, tuple[Column, UnitForm | None]] = {c.name: (c, None) for c in table.columns if c.numeric}
-    forms.update({f.header: (c, f) for c in table.columns if c.numeric for f in unit_forms(c.name)})
-    count = len(rows.numbers)
-    data: dict[str, Any] = {c.name: np.full(count, NAN) if c.numeric else [""] * count for c in table.columns}
-    given: set[str] = set()
-    for ours, theirs in values["columns"].items():
-        place = _place(ours, theirs, rows, forms, faults)
-        if place is None:
-            continue
-        column, form = forms[ours]
-        if column.name in given:
-            faults.add(
-                "fault 25", FILE, f'log "{shown(rows.file)}": two columns for {column.name}; keep one.'
-            )
-            continue
-        given.add(column.name)
-        cells = rows.columns[place]
-        data[column.name] = _log_column(cells, rows, str(theirs), column, form, values, faults)
-    for required in ("elapsed_s", "illuminance_lx"):
-        if required not in given:
-            faults.add(
-                "fault 10",
-                FILE,
-                f'log "{shown(rows.file)}": no column of the logger is declared for {required}.',
-            )
-    data["run"], data["lamp"] = [values["run"] or ""] * count, [values["lamp"] or ""] * count
-    frame = pd.DataFrame({**data, "line": rows.numbers})
-    kinds = {c.name: "float64" if c.numeric else "str" for c in table.columns}
-    typed = frame.astype({**kinds, "line": "int64"})
-    after = ~(typed["elapsed_s"] < 0)  # rows before switch-on do not belong to the run
-    return typed[after].assign(log_file=rows.file).reset_index(drop=True)
-
-
-def _place(ours: str, theirs: Any, rows: Rows, forms: dict[str, Any], faults: Faults) -> int | None:
-    """Return the position of a declared logger column, or None after a fault."""
-    if ours not in forms:
-        near = closest(ours, forms)
-        hint = f" Did you mean {near}?" if near else ""
-        faults.add("fault 2", FILE, f"log.columns.{shown(ours)} is not a number column of warm_up.{hint}")
-        return None
-    places = [place for place, header in enumerate(rows.header) if header == theirs]
-    if len(places) == 1:
-        return places[0]
+def _log_rows(rows: Rows, values: Values, faults: Faults) -> pd.DataFrame:
+    """Return a logger's rows as rows of warm_up, by the declared columns, from switch-on."""
+    log = f'log "{shown(rows.file)}"'
+    headers = {header: column.name for column in LOGGED.columns for header in column.headers}
     listed = ", ".join(shown(header) for header in rows.header[:12])
-    why = "is named twice" if places else "is not there"
-    faults.add("fault 10", rows.file, f'column "{shown(str(theirs))}" for {ours} {why}; found {listed}.')
-    return None
+    places: dict[str, int] = {}
+    for ours, theirs in values["columns"].items():
+        count = rows.header.count(theirs)
+        if ours not in headers:
+            near = hint(ours, headers, " Did you mean {}?")
+            faults.add("fault 2", FILE, f"log.columns.{shown(ours)} is not a number column of warm_up.{near}")
+        elif headers[ours] in (headers[other] for other in places):
+            faults.add("fault 25", FILE, f"{log}: two columns for {headers[ours]}; keep one.")
+        elif count != 1:
+            why = "is named twice" if count else "is not there"
+            words = f'column "{shown(str(theirs))}" for {ours} {why}; found {listed}.'
+            faults.add("fault 10", rows.file, words)
+        else:
+            places[ours] = rows.header.index(theirs)
+    given = {headers[ours] for ours in values["columns"] if ours in headers}
+    for name in ("elapsed_s", "illuminance_lx"):
+        if name not in given:
+            faults.add("fault 10", FILE, f"{log}: no column of the logger is declared for {name}.")
+    columns = {ours: rows.columns[place] for ours, place in places.items()}
+    time = next((ours for ours in columns if headers[ours] == "elapsed_s"), "")
+    seconds = _seconds(columns.pop(time), time, values, log, faults) if time else None
+    if seconds is None or "illuminance_lx" not in {headers[ours] for ours in columns}:
+        return empty_table(TABLES["warm_up"]).assign(log_file="")
+    columns["elapsed_s"], before = seconds
+    kept = ~before[columns["elapsed_s"].places]  # rows before switch-on do not belong to the run
+    held = [Cells(cells.words, cells.places[kept]) for cells in columns.values()]
+    theirs = {**values["columns"], "elapsed_s": values["columns"][time]}
+    read = read_table(
+        LOGGED,
+        Rows(rows.file, list(columns), held, rows.numbers[kept]),
+        faults,
+        decimal=values["decimal"],
+        theirs=theirs,
+    )
+    filled = {c: read[c] for c in (*LOGGED.names, "line")}
+    named = {name: pd.Series(values[name], read.index, dtype="str") for name in ("run", "lamp")}
+    return empty_table(TABLES["warm_up"], len(read)).assign(**filled, **named, log_file=rows.file)
 
 
-def _log_column(
-    cells: tuple[str, ...],
-    rows: Rows,
-    header: str,
-    column: Column,
-    form: UnitForm | None,
-    values: dict[str, Any],
-    faults: Faults,
-) -> list[float]:
-    """Parse one logger column; times are counted from switch-on."""
-    is_time = column.name == "elapsed_s"
-    zero = 0.0
-    start = values["switched_on"]
-    if is_time and start:
+def _seconds(
+    cells: Cells, header: str, values: Values, log: str, faults: Faults
+) -> tuple[Cells, npt.NDArray[np.bool_]] | None:
+    """Return a logger's times as seconds from switch-on, as text, and which come before it.
+
+    What is not a time stays as it is; None where clock times have no switch-on.
+    """
+    form = next((f for f in unit_forms("elapsed_s") if f.header == header), None)
+    decimal, start, zero = values["decimal"], values["switched_on"], 0.0
+    if start:
         try:
-            zero = _instant(start, form, values["decimal"])
+            zero = _instant(start, form, decimal)
         except CellFault as fault:
             faults.add(fault.code, FILE, f"log.switched_on: {fault}")
-    elif is_time and cells and _clock_seconds(cells[0]) is not None:
-        faults.add(
-            "fault 8", FILE, f'log "{shown(rows.file)}": its times are clock times; write switched_on.'
-        )
-        return [NAN] * len(cells)
-    found = []
-    for cell, line in zip(cells, rows.numbers, strict=True):
-        value = NAN
-        try:
-            if is_time:
-                value = _instant(cell, form, values["decimal"]) - zero
-            elif cell or column.required:
-                typed = parse_number(cell, decimal=values["decimal"])
-                value = form.convert(typed) if form else typed
-                check_range(typed, cell, form.unit if form else column.unit, column, value)
-        except CellFault as fault:
-            faults.add(fault.code, rows.file, str(fault), line=line, column=header)
-        found.append(value)
-    return found
+    elif cells.words and _clock_seconds(cells.words[0]) is not None:
+        faults.add("fault 8", FILE, f"{log}: its times are clock times; write switched_on.")
+        return None
+    words, before = list(cells.words), np.zeros(len(cells.words), dtype=bool)
+    for place, word in enumerate(words):
+        with contextlib.suppress(CellFault):
+            elapsed = _instant(word, form, decimal) - zero
+            words[place], before[place] = repr(elapsed + 0.0).replace(".", decimal), elapsed < 0.0
+    return Cells(words, cells.places), before
 
 
 def _instant(cell: str, form: UnitForm | None, decimal: str) -> float:

@@ -2,25 +2,33 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from photolab.bench.faults import Faults, shown
+from photolab.bench.checks import OUTSIDE, names_in
+from photolab.bench.completion import looked_up
+from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.model import Bench
 from photolab.bench.schema import TABLES
+from photolab.bench.selection import instants
+from photolab.bench.tables import varying
 
 SHORT_REST_MIN = 30.0
 OLD_PRICE_DAYS = 180
 OLD_CALIBRATION_MONTHS = 24
+FAR_DAYS = 366
 SCATTER_LIMIT = 3.0
-SAME_MOMENT_S = (
-    30.0  # readings of one mounting closer than this are repeats; further apart the light itself has moved
-)
+SAME_MOMENT_S = 30.0
+"""Readings of one mounting closer than this are repeats; further apart the light itself has moved. [s]"""
 POWER_LIMIT = 0.05
 MINUTES_END_S = 120.0
 HOT_C = 200.0
+VOLTS_OFF = 0.2
+USUAL_FACTOR = (0.8, 1.25)
+USUAL_AMPERES, USUAL_LUMENS, USUAL_GRID_MM = 20.0, 100.0, 50.0
 NAMED = 8
 
 
@@ -34,17 +42,12 @@ def cautions(bench: Bench, faults: Faults) -> None:
     faults : Faults
         Collects them.
     """
-    _ranges(bench, faults)
-    _seatings(bench, faults)
-    _specifications(bench, faults)
-    _unused(bench, faults)
-    _rests(bench, faults)
-    _volts(bench, faults)
-    _ages(bench, faults)
-    _scatter(bench, faults)
-    _baseline(bench, faults)
-    _power(bench, faults)
-    _units(bench, faults)
+    for caution in (
+        _ranges, _seatings, _specifications, _rests, _volts, _ages, _scatter, _baseline, _runs, _left_out,
+    ):  # fmt: skip
+        caution(bench, faults)
+    for code, name, rows, column, words in _cells(bench):
+        faults.where(code, f"{name}.csv", rows, column, words, reference=bench.settings.reference_voltage_V)
 
 
 def listed(names: Iterable[str]) -> str:
@@ -85,9 +88,7 @@ def same_cells(tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
         table = tables[name]
         if len(table) < 2:
             continue
-        columns = [column for column in table if column != "line"]
-        numbers = [column for column in columns if pd.api.types.is_float_dtype(table[column])]
-        table = table[table.duplicated(numbers, keep=False)]
+        columns = varying(table, [str(column) for column in table if column != "line"])
         again = np.flatnonzero(table.duplicated(columns, keep="first").to_numpy())
         if not len(again):
             continue
@@ -104,20 +105,19 @@ def _ranges(bench: Bench, faults: Faults) -> None:
         count = f"{len(rows)} readings of meter {shown(str(name))}"
         words = f"{count} state no range; its range terms are not shared."
         faults.add("caution 21", "readings.csv", words, column="range_lx")
-    known = readings[readings["range_lx"].notna()]
-    for key, rows in known.groupby(["meter", "housing", "point"], sort=False):
+    where = ["meter", "housing", "point"]
+    counts = readings.groupby([*where, "range_lx"], sort=False).size().reset_index(name="n")
+    for key, used in counts.groupby(where, sort=False):
         meter, housing = str(key[0]), str(key[1])
-        counts = rows["range_lx"].value_counts()
-        if len(counts) < 2:
-            continue
-        usual = float(counts.index[0])
-        for value in counts.index[1:]:
-            other = rows[rows["range_lx"] == value]
-            where = f" in {shown(housing)}" if housing else ""
-            days = listed(d for d in other["day"].unique() if d)
-            lamps = f"{listed(dict.fromkeys(other['lamp']))}{' on ' + days if days else ''}"
+        usual = float(used["range_lx"].to_numpy()[used["n"].to_numpy().argmax()])
+        for value in used.loc[used["range_lx"] != usual, "range_lx"]:
+            same = zip([*where, "range_lx"], [*key, value], strict=True)
+            other = readings[np.logical_and.reduce([readings[column] == cell for column, cell in same])]
+            place = f" in {shown(housing)}" if housing else ""
+            days = listed(names_in(other["day"]))
+            lamps = f"{listed(names_in(other['lamp']))}{' on ' + days if days else ''}"
             words = (
-                f"meter {shown(meter)}{where}: {lamps} read on the {value:g} lx range, other readings on"
+                f"meter {shown(meter)}{place}: {lamps} read on the {value:g} lx range, other readings on"
                 f" {usual:g} lx; range terms are not shared across the two."
             )
             faults.add("caution 21", "readings.csv", words, column="range_lx")
@@ -135,26 +135,15 @@ def _seatings(bench: Bench, faults: Faults) -> None:
         source = "the scatter of other lamps' seatings is used for seating"
     else:
         source = f"{percent} is assumed for seating"
-    unlabelled = (readings["mounting"] == "") & readings.duplicated(
-        ["lamp", "specimen", "housing", "day"], keep=False
-    )
-    blank = "; rows without a mounting are taken as repeats of one seating" if unlabelled.any() else ""
+    unlabelled = readings.loc[readings["mounting"] == "", ["lamp", "specimen", "housing", "day"]]
+    several = unlabelled.duplicated().any()
+    blank = "; rows without a mounting are taken as repeats of one seating" if several else ""
     for housing in seats["housing"].unique():
         once = [lamp for lamp, count in counts[housing].items() if count == 1]
         if once:
             where = f" in {shown(housing)}" if housing else ""
             words = f"{listed(once)} {_verb(once, 'was', 'were')} seated once{where}; {source}{blank}."
             faults.add("caution 22", "readings.csv", words)
-
-
-def _unused(bench: Bench, faults: Faults) -> None:
-    """Caution 30: a key that nothing uses any more."""
-    if "noticeable_percent" in bench.settings.declared:
-        words = (
-            "bench.noticeable_percent is not used: what an eye would notice on a lit road is not known;"
-            " take the line out."
-        )
-        faults.add("caution 30", "bench.toml", words)
 
 
 def _specifications(bench: Bench, faults: Faults) -> None:
@@ -166,11 +155,14 @@ def _specifications(bench: Bench, faults: Faults) -> None:
                 " Most manuals print a second part (% of range, f.s., digits, counts)."
             )
             faults.add("caution 23", "bench.toml", words)
-    power = bench.tables["electrical"]
-    small = power[(power["uncertainty_percent"] > 0) & (power["uncertainty_percent"] < 0.05)]
-    for value, line in zip(small["uncertainty_percent"], small["line"], strict=True):
-        words = f"{value:g} % is very small; is it in %?"
-        faults.add("caution 23", "electrical.csv", words, line=int(line), column="uncertainty_percent")
+        for factor in meter.spectral_factors:
+            if not USUAL_FACTOR[0] <= factor.factor <= USUAL_FACTOR[1]:
+                what = f'meter "{shown(meter.id)}": a spectral factor of {factor.factor:g} for {factor.technology}'
+                words = f"{what} is far from 1; is it true over displayed reading?"
+                faults.add("caution 34", "bench.toml", words)
+    if "noticeable_percent" in bench.settings.declared:
+        why = "what an eye would notice on a lit road is not known; take the line out"
+        faults.add("caution 30", "bench.toml", f"bench.noticeable_percent is not used: {why}.")
 
 
 def _rests(bench: Bench, faults: Faults) -> None:
@@ -199,32 +191,31 @@ def _volts(bench: Bench, faults: Faults) -> None:
 
 
 def _ages(bench: Bench, faults: Faults) -> None:
-    """Cautions 26 and 27: prices and calibrations that are old on the last day of the bench."""
-    dates = [text for text in bench.tables["days"]["date"] if text]
+    """Cautions 26 and 27: prices and calibrations that are old on the last day of the bench, or younger than it."""
+    dates = names_in(bench.tables["days"]["date"])
     if not dates:
         return
-    last = date.fromisoformat(max(dates))
-    lamps = bench.tables["lamps"]
+    last, lamps = date.fromisoformat(max(dates)), bench.tables["lamps"]
     for lamp, text, line in zip(lamps["lamp"], lamps["price_date"], lamps["line"], strict=True):
         age = (last - date.fromisoformat(text)).days if text else 0
         if age > OLD_PRICE_DAYS:
             words = (
                 f"the price of {shown(lamp)} was {age} days old on the last day, {last}; look it up again."
             )
-            faults.add("caution 26", "lamps.csv", words, line=int(line), column="price_date")
+        elif age < 0:
+            words = f"the price of {shown(lamp)} is of {text}, after the last day, {last}; which is right?"
+        else:
+            continue
+        faults.add("caution 26", "lamps.csv", words, line=int(line), column="price_date")
     for meter in bench.meters.values():
-        stated = [
-            text
-            for text in (meter.calibrated_on, meter.certificate.date if meter.certificate else "")
-            if text
-        ]
-        if not stated:
+        stated = [meter.calibrated_on, meter.certificate.date if meter.certificate else ""]
+        if not any(stated):
             continue
         day = date.fromisoformat(max(stated))
         months = 12 * (last.year - day.year) + last.month - day.month - (last.day < day.day)
-        if months >= OLD_CALIBRATION_MONTHS:
-            before = f"{months} months before the last day, {last}"
-            words = f'meter "{shown(meter.id)}" was calibrated on {day}, {before}.'
+        when = "after" if day > last else f"{months} months before"
+        if months >= OLD_CALIBRATION_MONTHS or day > last:
+            words = f'meter "{shown(meter.id)}" was calibrated on {day}, {when} the last day, {last}.'
             faults.add("caution 27", "bench.toml", words)
 
 
@@ -244,7 +235,7 @@ def reading_scatter(readings: pd.DataFrame) -> pd.DataFrame:
     """
     keys = ["lamp", "specimen", "housing", "day", "mounting", "point"]
     table = readings[[*keys, "elapsed_s"]].assign(ln=np.log(readings["illuminance_lx"].to_numpy(dtype=float)))
-    seat = _group_numbers(table[keys])
+    seat = table.groupby(varying(table, keys) or keys, sort=False).ngroup().to_numpy()
     elapsed: npt.NDArray[np.float64] = table["elapsed_s"].to_numpy(dtype=float)
     order = np.lexsort((elapsed, seat))
     seat, elapsed, ln = seat[order], elapsed[order], table["ln"].to_numpy()[order]
@@ -261,16 +252,6 @@ def reading_scatter(readings: pd.DataFrame) -> pd.DataFrame:
     return summary.groupby("lamp", sort=False, as_index=False).sum()
 
 
-def _group_numbers(table: pd.DataFrame) -> npt.NDArray[np.int64]:
-    """Return a number for each different row, by factors of the columns that vary."""
-    number = np.zeros(len(table), dtype=np.int64)
-    for column in table:
-        codes, names = pd.factorize(table[column])
-        if len(names) > 1:
-            number = pd.factorize(number * len(names) + codes)[0].astype(np.int64)
-    return number
-
-
 def _scatter(bench: Bench, faults: Faults) -> None:
     """Caution 28: a lamp whose repeats scatter far more than those of the other lamps."""
     readings = bench.tables["readings"]
@@ -284,27 +265,19 @@ def _scatter(bench: Bench, faults: Faults) -> None:
         others = float(dof.sum() - dof[row])
         if dof[row] < 2 or others < 4:
             continue
-        pooled = float(np.sqrt((squares.sum() - squares[row]) / others))
-        floor = max(pooled, steps / np.sqrt(12.0) / float(levels[lamp]))
-        own = float(np.sqrt(squares[row] / dof[row]))
-        if own > SCATTER_LIMIT * floor > 0.0:
-            words = (
-                f"repeats of {shown(lamp)} scatter by {100 * own:.2g} %, those of the other lamps by"
-                f" {100 * pooled:.2g} %; is its light modulated, or was something moving?"
-            )
-            faults.add("caution 28", "readings.csv", words)
+        pooled, own = np.sqrt((squares.sum() - squares[row]) / others), np.sqrt(squares[row] / dof[row])
+        if own > SCATTER_LIMIT * max(pooled, steps / np.sqrt(12.0) / float(levels[lamp])) > 0.0:
+            scatter = f"repeats of {shown(lamp)} scatter by {100 * own:.2g} %"
+            words = f"{scatter}, those of the other lamps by {100 * pooled:.2g} %"
+            asked = f"{words}; is its light modulated, or was something moving?"
+            faults.add("caution 28", "readings.csv", asked)
 
 
 def _last_figure(bench: Bench) -> float:
     """Return the coarsest last figure of the ranges in use [lx]; 0 where none is declared."""
-    readings = bench.tables["readings"]
-    steps = [0.0]
-    for meter in bench.meters.values():
-        used = set(readings.loc[readings["meter"] == meter.id, "range_lx"])
-        steps += [
-            step for top, step in zip(meter.ranges_lx, meter.resolution_lx, strict=False) if top in used
-        ]
-    return max(steps)
+    used = bench.tables["readings"][["meter", "range_lx"]].drop_duplicates().itertuples(index=False)
+    figures = {m.id: dict(zip(m.ranges_lx, m.resolution_lx, strict=False)) for m in bench.meters.values()}
+    return max(figures.get(meter, {}).get(top, 0.0) for meter, top in used)
 
 
 def _baseline(bench: Bench, faults: Faults) -> None:
@@ -325,28 +298,127 @@ def _baseline(bench: Bench, faults: Faults) -> None:
         faults.add("caution 29", file, words)
 
 
-def _power(bench: Bench, faults: Faults) -> None:
-    """Caution 31: power that is not volts times amperes."""
-    table = bench.tables["electrical"]
-    product = table["socket_V"] * table["current_A"]
-    off = (product / table["power_W"] - 1.0).abs() > POWER_LIMIT
-    for power, other, line in zip(table["power_W"][off], product[off], table["line"][off], strict=True):
-        words = f"{power:g} W, and volts times amperes give {other:.4g} W; which is right?"
-        faults.add("caution 31", "electrical.csv", words, line=int(line), column="power_W")
+def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
+    """Yield cautions of single cells: code, table, the rows, column, words."""
+    tables, reference = bench.tables, bench.settings.reference_voltage_V
+    lamps, heat, power, days = (tables[name] for name in ("lamps", "thermal", "electrical", "days"))
+    small = power["uncertainty_percent"].between(0.0, 0.05, inclusive="neither")
+    yield (
+        "caution 23",
+        "electrical",
+        power[small],
+        "uncertainty_percent",
+        "{value:g} % is very small; is it in %?",
+    )
+    product = power["socket_V"] * power["current_A"]
+    off = power.assign(product=product)[(product / power["power_W"] - 1.0).abs() > POWER_LIMIT]
+    words = "{value:g} W, and volts times amperes give {product:.4g} W; which is right?"
+    yield "caution 31", "electrical", off, "power_W", words
+    hot = heat[(heat["displayed_C"] > HOT_C) & ("displayed_F" not in heat)]
+    words = "{value:g} degC is very hot; if it is degF, name the column displayed_F."
+    yield "caution 32", "thermal", hot, "displayed_C", words
+    words = "{value:g} lm is very little; if it is klm, multiply by 1000."
+    yield "caution 32", "lamps", lamps[lamps["claimed_flux_lm"] < USUAL_LUMENS], "claimed_flux_lm", words
+    for name in ("electrical", "warm_up"):
+        words = "{value:g} A is a lot; if these are mA, divide by 1000."
+        yield "caution 32", name, tables[name][tables[name]["current_A"] > USUAL_AMPERES], "current_A", words
+    for name in ("readings", "warm_up", "distance", "electrical", "days"):
+        column, rows = "supply_V" if name == "days" else "socket_V", tables[name]
+        far = rows[(rows[column] / reference - 1.0).abs() > VOLTS_OFF]
+        ambient = far["ambient_C"] if "ambient_C" in far else far[column]
+        swapped = (ambient / reference - 1.0).abs() < VOLTS_OFF
+        ask = np.where(swapped, "; are volts and ambient in each other's column?", "; which is right?")
+        words = "{value:g} V on a bench of {reference:g} V (reference_voltage_V){ask}"
+        yield "caution 34", name, far.assign(ask=ask), column, words
+    for name in ("readings", "distance"):
+        share = tables[name]["dark_lx"] / tables[name]["illuminance_lx"]
+        words = "{value:g} lx is above half the reading of {illuminance_lx:g} lx; was the lamp covered?"
+        yield "caution 34", name, tables[name][(share > 0.5) & (share < 1.0)], "dark_lx", words
+    dates = pd.Series(
+        [date.fromisoformat(text).toordinal() for text in days["date"]], days.index, dtype="float64"
+    )
+    gap, first = dates.diff(), looked_up(days["date"], days["date"], days["day"])
+    twice = days.assign(first=first)[days["date"].duplicated()]
+    yield "caution 37", "days", twice, "date", "{value} is the date of day {first} too."
+    yield (
+        "caution 37",
+        "days",
+        days[gap < 0],
+        "date",
+        "{value} is before the day above it; is the year right?",
+    )
+    words = "{value} is more than a year after the day above it; is the year right?"
+    yield "caution 37", "days", days[gap > FAR_DAYS], "date", words
+    timed = tables["readings"][["day", "order", "clock", "line"]]
+    timed = timed[(timed["clock"] != "") & timed["order"].notna()].sort_values(
+        ["day", "order"], kind="stable"
+    )
+    above = timed[["day", "clock"]].shift(fill_value="")
+    late = (timed["day"] == above["day"]) & (timed["clock"].astype(object) < above["clock"].astype(object))
+    words = "{value} comes after {above} by the order of day {day}; which is right?"
+    yield "caution 37", "readings", timed.assign(above=above["clock"])[late], "clock", words
 
 
-def _units(bench: Bench, faults: Faults) -> None:
-    """Caution 32: values that look as if they were typed in another unit."""
-    runs = bench.tables["warm_up"]
-    if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in runs:
-        for run, end in runs.groupby("run", sort=False)["elapsed_s"].max().items():
+def _runs(bench: Bench, faults: Faults) -> None:
+    """Cautions 32 and 34 of whole runs: times in minutes, a wall in metres, a dark reading in some rows only."""
+    records = bench.tables["warm_up"]
+    if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in records:
+        for run, end in records.groupby("run", sort=False)["elapsed_s"].max().items():
             if end <= MINUTES_END_S:
                 ends = f"run {shown(str(run))} ends at {end:g} s"
                 words = f"{ends}; if these are minutes, name the column elapsed_minutes."
                 faults.add("caution 32", "warm_up.csv", words, column="elapsed_s")
-    heat = bench.tables["thermal"]
-    if "displayed_F" not in heat:
-        for value, line in zip(heat["displayed_C"], heat["line"], strict=True):
-            if value > HOT_C:
-                words = f"{value:g} degC is very hot; if it is degF, name the column displayed_F."
-                faults.add("caution 32", "thermal.csv", words, line=int(line), column="displayed_C")
+    for name in ("distance", "beam"):
+        for run, rows in bench.tables[name].groupby("run", sort=False):
+            which = rows["dark_lx"].isna()
+            if which.any() and not which.all():
+                words = (
+                    f"blank in {which.sum()} of {len(rows)} rows of run {shown(str(run))}; there 0 is used."
+                )
+                line = int(rows.loc[which, "line"].iloc[0])
+                faults.add("caution 34", f"{name}.csv", words, line=line, column="dark_lx")
+            size = (
+                float(np.ptp(rows[["x_mm", "y_mm"]].to_numpy(), axis=0).max()) if name == "beam" else np.nan
+            )
+            if size < USUAL_GRID_MM and len(rows) > 1:
+                wide = f"the grid of run {shown(str(run))} is {size:g} mm wide"
+                words = f"{wide}; if these are metres, multiply by 1000."
+                faults.add("caution 32", "beam.csv", words, line=int(rows["line"].iloc[0]), column="x_mm")
+
+
+def _left_out(bench: Bench, faults: Faults) -> None:
+    """Caution 38: readings at no instant that is compared, and points where one lamp alone was read."""
+    readings, settings = bench.tables["readings"], bench.settings
+    late = readings[instants(bench) == ""]
+    if len(late):
+        window, hold = f"{settings.initial_window_s:g} s of {settings.initial_s:g} s", settings.hold_minutes
+        count = f"{len(late)} reading{'s' * (len(late) > 1)} of {listed(names_in(late['lamp']))}"
+        words = f"{count}: not within {window}, nor at the hold time of {hold:g} min; compared with nothing."
+        faults.add("caution 38", "readings.csv", words, line=int(late["line"].iloc[0]), column="elapsed_s")
+    points = names_in(readings["point"])
+    for point in points if len(names_in(readings["lamp"])) > 1 else ():
+        rows = readings.loc[readings["point"] == point, ["lamp", "line"]]
+        if len(names_in(rows["lamp"])) == 1:
+            near = hint(point, [name for name in points if name != point], "; did you mean {}?") or "."
+            count = f"{len(rows)} reading{'s' * (len(rows) > 1)} of {shown(rows['lamp'].iloc[0])} alone"
+            words = f'"{shown(point)}" has {count}: compared with nothing{near}'
+            faults.add("caution 38", "readings.csv", words, line=int(rows["line"].iloc[0]), column="point")
+
+
+def photos(folder: Path, tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
+    """Keep a caution for pictures that are not in the folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    tables : mapping
+        The tables as read.
+    faults : Faults
+        Collects them.
+    """
+    readings = tables["readings"]
+    inside = [photo for photo in names_in(readings["photo"]) if not OUTSIDE.search(photo)]
+    absent = [photo for photo in inside if not (folder / photo).is_file()]
+    rows = readings[readings["photo"].isin(absent)]
+    faults.where("caution 30", "readings.csv", rows, "photo", '"{value}" is not in the folder.')

@@ -2,10 +2,14 @@
 
 import math
 import re
+from collections.abc import Sequence
 from datetime import date
 
-from photolab.bench.faults import shown
-from photolab.bench.schema import Column
+import numpy as np
+import numpy.typing as npt
+
+from photolab.bench.faults import hint, shown
+from photolab.bench.schema import Field, UnitForm
 
 _POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _COMMA = re.compile(r"[+-]?(?:[0-9]+(?:,[0-9]*)?|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
@@ -66,11 +70,39 @@ def parse_number(text: str, *, decimal: str = ".") -> float:
     if not (_POINT if decimal == "." else _COMMA).fullmatch(typed):
         raise _not_a_number(typed, decimal)
     value = float(typed.replace(",", "."))
-    lost = value == 0.0 and re.search("[1-9]", typed.lower().partition("e")[0])
+    lost = value == 0.0 and _lost(typed)
     if lost or not math.isfinite(value):
         words = f'"{shown(typed)}" is too {"small" if lost else "large"} for a number.'
         raise CellFault(words, code="fault 14")
     return value
+
+
+def plain_numbers(words: Sequence[str], decimal: str = ".") -> npt.NDArray[np.float64]:
+    """Return the numbers of many cells, NaN for each that `parse_number` would refuse.
+
+    Parameters
+    ----------
+    words : sequence of str
+        The cells, without surrounding spaces.
+    decimal : str, default "."
+        Decimal mark the folder declares.
+
+    Returns
+    -------
+    ndarray
+        Numbers. [unit of the column]
+    """
+    plain = (_POINT if decimal == "." else _COMMA).fullmatch
+    values = np.array([float(w.replace(",", ".")) if plain(w) else np.nan for w in words], dtype=float)
+    for place in map(int, np.flatnonzero((values == 0.0) | np.isinf(values))):
+        if math.isinf(values[place]) or _lost(words[place]):
+            values[place] = np.nan
+    return values
+
+
+def _lost(typed: str) -> bool:
+    """Whether a text that gives 0 is a number too small for one."""
+    return bool(re.search("[1-9]", typed.lower().partition("e")[0]))
 
 
 def _not_a_number(typed: str, decimal: str) -> CellFault:
@@ -193,36 +225,91 @@ def parse_clock(text: str) -> str:
     raise CellFault(words, code="fault 6")
 
 
-def check_range(value: float, typed: str, unit: str, column: Column, canonical: float) -> None:
-    """Raise a `CellFault` where a value leaves the range of its column.
+def parse_code(text: str, field: Field) -> str:
+    """Return the code that a word stands for, or raise a `CellFault`.
+
+    Parameters
+    ----------
+    text : str
+        The cell or value.
+    field : Field
+        With the allowed codes; where other words are read as one of them, the case of letters does not matter.
+
+    Returns
+    -------
+    str
+        The code.
+    """
+    typed = text.strip() or text
+    small = typed.lower()
+    if typed in field.codes:
+        return typed
+    if field.also and (small in field.also or small in field.codes):
+        return field.also.get(small, small)
+    near = hint(typed, [*field.codes, *field.also])
+    words = f'"{shown(typed)}" is not one of {field.wanted}{near}.'
+    raise CellFault(words, code="fault 12")
+
+
+def inside(values: npt.ArrayLike, field: Field) -> npt.NDArray[np.bool_]:
+    """Return which numbers a column or key may hold.
+
+    Parameters
+    ----------
+    values : float or array
+        Numbers in canonical units. [unit of the column]
+    field : Field
+        The column or key.
+
+    Returns
+    -------
+    ndarray of bool
+        True where a number is finite and in range, and whole where that is wanted.
+    """
+    x: npt.NDArray[np.float64] = np.asarray(values, dtype=float)
+    allowed: npt.NDArray[np.bool_] = np.isfinite(x)
+    if field.low is not None:
+        allowed &= x > field.low if field.low_open else x >= field.low
+    if field.high is not None:
+        allowed &= x <= field.high
+    if field.kind == "count":
+        allowed &= x == np.floor(x)
+    return allowed
+
+
+def check_number(value: float, typed: str, field: Field, form: UnitForm | None = None) -> float:
+    """Return a number in the unit of its column or key, or raise a `CellFault` where it leaves the range.
 
     Parameters
     ----------
     value : float
-        Number as typed. [unit]
+        Number as typed. [unit of the header]
     typed : str
-        The cell as typed.
-    unit : str
-        Unit of the header.
-    column : Column
-        The column, with its range in canonical units.
-    canonical : float
-        The value in canonical units. [unit of the column]
+        As typed.
+    field : Field
+        The column or key, with its range in canonical units.
+    form : UnitForm, optional
+        The unit of the header, where it is another one.
 
-    Raises
-    ------
-    CellFault
-        Fault 14 with what was found and what was wanted.
+    Returns
+    -------
+    float
+        The number. [unit of the column]
     """
-    too_low = column.low is not None and (
-        canonical <= column.low if column.low_open else canonical < column.low
-    )
-    too_high = column.high is not None and canonical > column.high
-    whole = column.kind != "count" or canonical == math.floor(canonical)
-    if not too_low and not too_high and whole:
-        return
-    tail = f" {unit}" if unit and unit != "1" else ""
-    also = f" is {canonical:.6g} {column.unit}" if unit != column.unit and value != canonical else ""
-    wanted = column.wanted if whole else "a whole number"
+    canonical = form.convert(value) if form else value
+    if 0.0 < value < field.small and field.small_refused:
+        percent = f"{100 * value:g}"
+        words = f"{value:g}; is that {percent} %? Write {percent}."
+        raise CellFault(words, code="fault 20")
+    if form and not math.isfinite(canonical):
+        words = f'"{shown(typed)}" is too large for a number.'
+        raise CellFault(words, code="fault 14")
+    if inside(canonical, field):
+        return canonical
+    unit = form.unit if form else field.unit
+    tail = f" {unit}" if unit not in {"", "1"} else ""
+    also = f" is {canonical:.6g} {field.unit}" if form and value != canonical else ""
+    in_range = field.kind == "count" and inside(math.floor(canonical), field)
+    wanted = "a whole number" if in_range else field.wanted
     words = f"{shown(typed)}{tail}{also}; wanted {wanted}."
     raise CellFault(words, code="fault 14")

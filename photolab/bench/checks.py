@@ -1,17 +1,25 @@
 """Faults that need more than one cell: codes of other files, conditions, duplicates, order, ranges."""
 
-from collections.abc import Sequence
+import re
+import unicodedata
+from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from photolab.bench.completion import looked_up
-from photolab.bench.faults import Faults, closest, shown
-from photolab.bench.schema import READING_KEY, TABLES
-from photolab.bench.toml_reader import Declared
-from photolab.bench.toml_section import FILE
+from photolab.bench.declared import FILE, Declared
+from photolab.bench.faults import Faults, closest, hint, shown
+from photolab.bench.schema import READING_KEY
+from photolab.bench.tables import varying
 
 Tables = dict[str, pd.DataFrame]
+COUNTS_BELOW_ZERO = 5.0
+"""So many counts of the display a covered meter may show below zero. [1]"""
+OUTSIDE = re.compile(r"^[/~]|^[A-Za-z]:|\\|(?:^|/)\.\.(?:/|$)")
+"""A path that leaves the folder."""
+SAME_SHAPE = str.maketrans("АВЕКМНОРСТУХаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXaeopcyxijsABEZHIKMNOPTYXo")
 
 
 def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
@@ -27,19 +35,24 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
         Collects them.
     """
     _codes(tables, declared, faults)
+    _alike(tables, faults)
     for name, column in (("lamps", "lamp"), ("days", "day"), ("spectra", "name")):
-        _unique(tables[name], name, column, faults)
-    _conditions(tables, faults)
+        table = tables[name]
+        again = table[table[column].duplicated() & (table[column] != "")].copy()
+        again["first"] = looked_up(again[column], table[column], table["line"].astype(float))
+        words = '"{value}" is already in line {first:g}; give each its own.'
+        faults.where("fault 7", f"{name}.csv", again, column, words)
+    for code, name, unmet, column, words in _conditions(tables):
+        faults.where(code, f"{name}.csv", tables[name][unmet], column, words)
     for name in ("warm_up", "distance", "beam"):
         _one_owner(tables[name], name, faults)
     _choices(tables["beam"], faults)
-    _photos(tables["readings"], faults)
     beam_key = ["run", "horizontal_deg", "vertical_deg", "x_mm", "y_mm", "elapsed_s"]
-    _same_rows(tables["beam"], "beam", beam_key, pd.Series(True, index=tables["beam"].index), faults)
+    _same_rows(tables["beam"], "beam", beam_key, faults)
 
 
 def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults: Faults) -> None:
-    """Keep the faults of completed rows: duplicate readings, readings above their range, dark above light.
+    """Keep the faults of completed rows: duplicate readings, readings above their range, dark readings that are none.
 
     Parameters
     ----------
@@ -53,14 +66,28 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
         Collects them.
     """
     readings = tables["readings"]
-    _same_rows(readings, "readings", list(READING_KEY), readings["line"].isin(set(typed)), faults)
+    whole = len(typed) == len(readings)
+    _same_rows(
+        readings if whole else readings[readings["line"].isin(typed)], "readings", list(READING_KEY), faults
+    )
     for name in ("readings", "warm_up", "distance", "beam"):
-        _above_range(tables[name], name, declared, faults)
-    dark = (readings["dark_lx"] >= readings["illuminance_lx"]).to_numpy()
-    for row in np.flatnonzero(dark):
-        covered, open_ = readings["dark_lx"].iloc[row], readings["illuminance_lx"].iloc[row]
-        words = f"{covered:g} lx is not below the reading of {open_:g} lx."
-        faults.add("fault 14", "readings.csv", words, line=int(readings["line"].iloc[row]), column="dark_lx")
+        table = tables[name]
+        if table.empty:
+            continue
+        limit, step = _range_and_step(table, declared)
+        for column in ("illuminance_lx", "dark_lx"):
+            values = table[column].to_numpy() if column in table else np.full(len(table), np.nan)
+            above = values > limit * (1.0 + 1e-9)
+            words = "{value:g} lx cannot be read on the {limit:g} lx range."
+            faults.where("fault 15", f"{name}.csv", table[above].assign(limit=limit[above]), column, words)
+            if column == "dark_lx":
+                words = "{value:g} lx; a covered meter shows 0, a few counts more or less."
+                faults.where(
+                    "fault 14", f"{name}.csv", table[values < -COUNTS_BELOW_ZERO * step], column, words
+                )
+    full = readings[readings["dark_lx"] >= readings["illuminance_lx"]]
+    words = "{value:g} lx is not below the reading of {illuminance_lx:g} lx."
+    faults.where("fault 14", "readings.csv", full, "dark_lx", words)
 
 
 def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
@@ -75,203 +102,196 @@ def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
     faults : Faults
         Collects what is wrong.
     """
-    seconds, lines = table["elapsed_s"].to_numpy(dtype=float), table["line"].to_numpy()
-    for run, group in table.groupby("run", sort=False).indices.items():
-        rows = np.asarray(group)
-        late = np.flatnonzero(np.diff(seconds[rows]) <= 0)
-        for row in late:
-            words = f"{seconds[rows[row + 1]]:g} after {seconds[rows[row]]:g} in run {shown(str(run))}."
-            faults.add("fault 18", file, words, line=int(lines[rows[row + 1]]), column="elapsed_s")
+    before = table.groupby("run", sort=False)["elapsed_s"].shift()
+    late = table["elapsed_s"] <= before
+    words = "{value:g} after {before:g} in run {run}."
+    faults.where("fault 18", file, table[late].assign(before=before[late], log_file=""), "elapsed_s", words)
 
 
 def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
     """Report codes that name nothing."""
-    lamps = [code for code in tables["lamps"]["lamp"].unique() if code]
-    days = [code for code in tables["days"]["day"].unique() if code]
-    meters, housings = list(declared.meter_ids), list(declared.housings)
+    lamps, days = (names_in(tables[name][column]) for name, column in (("lamps", "lamp"), ("days", "day")))
+    meters = list(declared.meter_ids)
+    known = {
+        "lamp": (lamps, "is not in lamps.csv"),
+        "day": (days, "is not in days.csv"),
+        "housing": (list(declared.housings), "is not a [[housing]] of bench.toml"),
+        **dict.fromkeys(("meter", "old_meter", "new_meter"), (meters, "is not a [[meter]] of bench.toml")),
+    }
+    owners = {("lamps", "lamp"), ("links", "lamp"), ("days", "day")}
     for name, table in tables.items():
-        if name not in {"lamps", "links"} and lamps and "lamp" in table:
-            _unknown(table, name, "lamp", lamps, "lamps.csv", faults)
-        if name != "days" and days and "day" in table:
-            _unknown(table, name, "day", days, "days.csv", faults)
-        if "meter" in table and meters:
-            _unknown(table, name, "meter", meters, "a [[meter]] of bench.toml", faults)
-        if "housing" in table and meters:
-            _unknown(table, name, "housing", housings, "a [[housing]] of bench.toml", faults)
+        for column in set(known) & set(table) - {owned for owner, owned in owners if owner == name}:
+            codes, where = known[column]
+            if not (codes if column in {"lamp", "day"} else meters):
+                continue
+            for code in names_in(table[column]):
+                if code not in codes:
+                    new = '; write [[{which}]] with id = "{value}"' if column in {"housing", "meter"} else ""
+                    words = f'"{{value}}" {where}{{near}}{"" if hint(code, codes) else new}.'
+                    strange = table[table[column] == code].assign(log_file="")
+                    near = hint(code, codes)
+                    faults.where("fault 12", f"{name}.csv", strange, column, words, near=near, which=column)
     for question, line in declared.questions:
-        asked = lamps or [lamp for lamp in tables["readings"]["lamp"].unique() if lamp]
+        asked = lamps or names_in(tables["readings"]["lamp"])
         if question.lamp != "any" and asked and question.lamp not in asked:
             near = closest(question.lamp, ["any", *asked])
-            hint = f'closest is "{shown(near)}"' if near else 'write a lamp of it, or "any"'
+            advice = f'closest is "{shown(near)}"' if near else 'write a lamp of it, or "any"'
             where = "lamps.csv" if lamps else "readings.csv"
-            words = f'question.lamp = "{shown(question.lamp)}" is not in {where}; {hint}.'
+            words = f'question.lamp = "{shown(question.lamp)}" is not in {where}; {advice}.'
             faults.add("fault 12", FILE, words, line=line)
-    for column in ("old_meter", "new_meter"):
-        if meters:
-            _unknown(tables["links"], "links", column, meters, "a [[meter]] of bench.toml", faults)
 
 
-def _unknown(
-    table: pd.DataFrame, name: str, column: str, known: Sequence[str], where: str, faults: Faults
-) -> None:
-    names = set(known)
-    strange = [code for code in table[column].unique() if code and code not in names]
-    verb = "is not" if where.startswith("a ") else "is not in"
-    for code in strange:
-        near = closest(code, known)
-        hint = f'; closest is "{shown(near)}"' if near else f'; write [[{column}]] with id = "{shown(code)}"'
-        if not near and column not in {"housing", "meter"}:
-            hint = ""
-        for line in table.loc[table[column] == code, "line"]:
-            words = f'"{shown(code)}" {verb} {where}{hint}.'
-            faults.add("fault 12", TABLES[name].file, words, line=int(line), column=column)
+def names_in(codes: pd.Series) -> list[str]:
+    """Return the different codes of a column, by row order, without the blank.
+
+    Parameters
+    ----------
+    codes : Series
+        The column.
+
+    Returns
+    -------
+    list of str
+        The codes.
+    """
+    return [str(code) for code in codes.unique() if code]
 
 
-def _unique(table: pd.DataFrame, name: str, column: str, faults: Faults) -> None:
-    first: dict[str, int] = {}
-    for code, line in zip(table[column], table["line"], strict=True):
-        if code and code in first:
-            words = f'"{shown(code)}" is already in line {first[code]}; give each its own.'
-            faults.add("fault 7", TABLES[name].file, words, line=int(line), column=column)
-        first.setdefault(code, int(line))
+def _hidden(code: str) -> str:
+    """Return a code without what nobody sees: parts of letters put together, marks of no width, foreign look-alikes."""
+    composed = unicodedata.normalize("NFC", code).translate(SAME_SHAPE)
+    return "".join(c for c in composed if unicodedata.category(c) != "Cf")
 
 
-def _conditions(tables: Tables, faults: Faults) -> None:
-    """Report values that need another one beside them."""
+def _shape(code: str) -> str:
+    """Return what a reader may take a code for: 01 and 1.0 for 1, k1 for K1, KO for K0."""
+    folded = unicodedata.normalize("NFKC", _hidden(code)).casefold()
+    if len(folded) > 1:
+        folded = folded.translate(str.maketrans("oil", "011"))
+    return re.sub(r"(?<![0-9.])0+(?=[0-9])|(?<=[0-9])\.0+$", "", folded)
+
+
+def _alike(tables: Tables, faults: Faults) -> None:
+    """Report codes of one column, in any file, that look the same and are not."""
+    for column in ("lamp", "specimen", "housing", "day", "mounting", "meter", "run", "point"):
+        held = {name: names_in(table[column]) for name, table in tables.items() if column in table}
+        for shape, code in ((_hidden, "fault 26"), (_shape, "caution 36")):
+            first: dict[str, tuple[str, str]] = {}
+            for name, other in ((n, c) for n, codes in held.items() for c in codes):
+                file, one = first.setdefault(shape(other), (name, other))
+                if one == other or (shape is _shape and _hidden(one) == _hidden(other)):
+                    continue
+                first[other] = name, other
+                of_one, of_other = (
+                    tables[n].loc[tables[n][column] == c, "line"].iloc[0]
+                    for n, c in ((file, one), (name, other))
+                )
+                place = f"line {of_one}" if file == name else f"{file}.csv line {of_one}"
+                strange = [f"U+{ord(c):04X}" for c in one + other if not c.isascii()]
+                words = f'"{shown(other)}" looks like "{shown(one)}" in {place}; are they one and the same?'
+                if code == "fault 26":
+                    words = f'"{shown(other)}" is not "{shown(one)}" in {place}: {", ".join(strange[:3])}; retype both.'
+                faults.add(code, f"{name}.csv", words, line=int(of_other), column=column)
+
+
+Condition = tuple[str, str, "pd.Series[bool]", str, str]
+
+
+def _conditions(tables: Tables) -> Iterable[Condition]:
+    """Yield what a row must hold beside a value: code, table, the rows that do not, column, words."""
     readings, lamps, power = tables["readings"], tables["lamps"], tables["electrical"]
-    heat, spectra = tables["thermal"], tables["spectra"]
+    heat, spectra, links = tables["thermal"], tables["spectra"], tables["links"]
     claim = lamps["claimed_flux_lm"].notna() | lamps["claimed_power_W"].notna()
     known = power["power_W"].notna() | (power["socket_V"].notna() & power["current_A"].notna())
     camera = ~heat["method"].isin(["thermocouple", ""])
-    conditions: list[tuple[str, pd.Series, str, str]] = [
-        ("lamps", claim & (lamps["claimed_per"] == ""), "claimed_per",
-         "blank beside a claim; write lamp or pair."),
-        ("lamps", lamps["price"].notna() & (lamps["price_date"] == ""), "price_date",
-         "blank beside a price; write the day, YYYY-MM-DD."),
-        ("electrical", ~known, "power_W", "blank; write power_W, or socket_V and current_A."),
-        ("thermal", camera & heat["set_emissivity"].isna(), "set_emissivity",
-         "blank; write the emissivity set on the camera."),
-        ("spectra", (spectra["kind"] == "source") & (spectra["lamp"] == ""), "lamp",
-         "blank; a source belongs to a lamp."),
-        ("spectra", (spectra["kind"] == "responsivity") & (spectra["meter"] == ""), "meter",
-         "blank; a responsivity belongs to a meter."),
-    ]  # fmt: skip
-    for name, unmet, column, words in conditions:
-        _each("fault 8", tables[name][unmet], name, column, words, faults)
+    source, response = spectra["kind"] == "source", spectra["kind"] == "responsivity"
     silent = (readings["exclude"] == "yes") & (readings["note"] == "")
-    words = "the row is excluded without a reason; say why here."
-    _each("fault 19", readings[silent], "readings", "note", words, faults)
-    _link_conditions(tables["links"], lamps, faults)
-
-
-def _link_conditions(links: pd.DataFrame, lamps: pd.DataFrame, faults: Faults) -> None:
-    """Report links of a meter with itself, and links that contradict lamps.csv."""
-    same = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
-    _each(
-        "fault 8",
-        links[same],
-        "links",
-        "new_meter",
-        "the same as old_meter; a link needs two meters.",
-        faults,
+    outside = readings["photo"].isin(
+        [photo for photo in names_in(readings["photo"]) if OUTSIDE.search(photo)]
     )
     of_lamp = looked_up(links["lamp"], lamps["lamp"], lamps["technology"])
     other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
-    words = "lamps.csv states another technology for this lamp."
-    _each("fault 8", links[other], "links", "technology", words, faults)
-
-
-def _each(code: str, rows: pd.DataFrame, name: str, column: str, words: str, faults: Faults) -> None:
-    """Keep one fault for every row."""
-    for line in rows["line"]:
-        faults.add(code, TABLES[name].file, words, line=int(line), column=column)
+    itself = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
+    unpriced, bare = (
+        lamps["price"].notna() & (lamps["price_date"] == ""),
+        camera & heat["set_emissivity"].isna(),
+    )
+    words = "blank beside a claim; write lamp or pair."
+    yield "fault 8", "lamps", claim & (lamps["claimed_per"] == ""), "claimed_per", words
+    yield "fault 8", "lamps", unpriced, "price_date", "blank beside a price; write the day, YYYY-MM-DD."
+    yield "fault 8", "electrical", ~known, "power_W", "blank; write power_W, or socket_V and current_A."
+    yield "fault 8", "thermal", bare, "set_emissivity", "blank; write the emissivity set on the camera."
+    yield "fault 8", "spectra", source & (spectra["lamp"] == ""), "lamp", "blank; a source belongs to a lamp."
+    words = "blank; a responsivity belongs to a meter."
+    yield "fault 8", "spectra", response & (spectra["meter"] == ""), "meter", words
+    yield "fault 8", "links", itself, "new_meter", "the same as old_meter; a link needs two meters."
+    yield "fault 8", "links", other, "technology", "lamps.csv states another technology for this lamp."
+    yield "fault 19", "readings", silent, "note", "the row is excluded without a reason; say why here."
+    yield "fault 27", "readings", outside, "photo", '"{value}" leaves the folder; put the picture into it.'
 
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
-    """Report a run that belongs to two lamps, specimens or housings."""
-    if table.empty:
-        return
-    columns = [column for column in ("lamp", "specimen", "housing") if column in table]
+    """Report a run that belongs to two lamps, specimens, housings or seatings."""
+    columns = [column for column in ("lamp", "specimen", "housing", "mounting") if column in table]
     owners = table[["run", *columns, "line"]].drop_duplicates(["run", *columns])
     for run, group in owners[owners["run"] != ""].groupby("run", sort=False):
-        for line in group["line"].iloc[1:]:
-            row = group[group["line"] == line].iloc[0]
-            first = group.iloc[0]
+        first = group.iloc[0]
+        for row in group.iloc[1:].to_dict("records"):
             column = next(column for column in columns if row[column] != first[column])
             stands = (
                 f'"{shown(str(run))}" stands for {column} "{shown(first[column])}" in line {first["line"]}'
             )
             words = f"{stands}; give each its own run."
-            faults.add("fault 7", TABLES[name].file, words, line=int(line), column="run")
-
-
-def _photos(readings: pd.DataFrame, faults: Faults) -> None:
-    """Report pictures outside the folder; a folder inside it is fine."""
-    outside = readings["photo"].str.contains(r"^[/~]|^[A-Za-z]:|\\|(?:^|/)\.\.(?:/|$)", regex=True)
-    for photo, line in zip(readings["photo"][outside], readings["line"][outside], strict=True):
-        words = f'"{shown(photo)}" leaves the folder; put the picture into it.'
-        faults.add("fault 27", "readings.csv", words, line=int(line), column="photo")
+            faults.add("fault 7", f"{name}.csv", words, line=int(row["line"]), column="run")
 
 
 def _choices(beam: pd.DataFrame, faults: Faults) -> None:
     """Report beams with both or neither of angle and wall positions."""
-    if beam.empty:
-        return
-    angle = beam["horizontal_deg"].notna().to_numpy() | beam["vertical_deg"].notna().to_numpy()
-    wall = beam["x_mm"].notna().to_numpy() | beam["y_mm"].notna().to_numpy()
+    pairs = (["horizontal_deg", "vertical_deg"], ["x_mm", "y_mm"])
+    held = [pair for pair in pairs if beam[pair].notna().to_numpy().any()]
     names = "horizontal_deg and vertical_deg, or x_mm and y_mm"
-    if angle.any() and wall.any():
+    if len(held) == 2:
         faults.add("fault 25", "beam.csv", f"holds both angles and wall positions; keep {names}.", line=1)
-        return
-    pair = ["horizontal_deg", "vertical_deg"] if angle.any() else ["x_mm", "y_mm"]
-    if not angle.any() and not wall.any():
+    elif not held and len(beam):
         faults.add("fault 25", "beam.csv", f"says nowhere where a reading was taken; add {names}.", line=1)
-        return
-    for line in beam.loc[beam[pair].isna().any(axis=1), "line"]:
-        faults.add(
-            "fault 25", "beam.csv", f"both {pair[0]} and {pair[1]} are wanted in every row.", line=int(line)
-        )
+    elif held:
+        lacking = beam[beam[held[0]].isna().any(axis=1)]
+        words = f"both {' and '.join(held[0])} are wanted in every row."
+        faults.where("fault 25", "beam.csv", lacking, "", words)
 
 
-def _same_rows(table: pd.DataFrame, name: str, key: list[str], typed: pd.Series, faults: Faults) -> None:
-    """Report rows with one key; only rows whose key was typed in full count."""
-    if table.empty:
-        return
-    rows = table[typed.to_numpy()]
-    again = rows.duplicated(key, keep="first").to_numpy()
+def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) -> None:
+    """Report rows with one key."""
+    telling = varying(rows, key)
+    again = rows.duplicated(telling, keep="first")
     if not again.any():
         return
-    first = rows.groupby(key, sort=False, dropna=False)["line"].transform("first")
-    for row in np.flatnonzero(again):
-        values = rows[key].iloc[row]
-        stated = [f"{_word(column)} {_value(value)}" for column, value in values.items() if not _blank(value)]
-        words = f"the same reading as line {first.iloc[row]} ({', '.join(stated)})."
-        faults.add("fault 17", TABLES[name].file, words, line=int(rows["line"].iloc[row]))
+    first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first")
+
+    shared = rows[again].assign(first=first[again])
+    stated = [
+        ", ".join(
+            f"{'at second' if name == 'elapsed_s' else name} "
+            + (f"{cell:g}" if isinstance(cell, float) else shown(cell, limit=20))
+            for name, cell in zip(key, cells, strict=True)
+            if cell != "" and cell == cell
+        )
+        for cells in shared[key].itertuples(index=False)
+    ]
+    words = "the same reading as line {first} ({stated})."
+    faults.where("fault 17", f"{name}.csv", shared.assign(stated=stated), "", words)
 
 
-def _word(column: object) -> str:
-    return {"elapsed_s": "at second"}.get(str(column), str(column))
+def _range_and_step(table: pd.DataFrame, declared: Declared) -> tuple[Any, Any]:
+    """Return for each row the largest reading that its range shows, and one count of the display, in lx.
 
-
-def _blank(value: object) -> bool:
-    return value == "" or (isinstance(value, float) and np.isnan(value))
-
-
-def _value(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else shown(str(value), limit=20)
-
-
-def _above_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faults) -> None:
-    """Report readings that their range, or the largest range of their meter, cannot show."""
-    if table.empty:
-        return
-    largest = {identity: max(meter.ranges_lx, default=np.inf) for identity, meter in declared.meters.items()}
-    limit = table["range_lx"].fillna(table["meter"].map(largest).astype("float64")).to_numpy(dtype=float)
-    for column in ("illuminance_lx", "dark_lx"):
-        if column not in table:
-            continue
-        values = table[column].to_numpy(dtype=float)
-        for row in np.flatnonzero(values > limit * (1.0 + 1e-9)):
-            words = f"{values[row]:g} lx cannot be read on the {limit[row]:g} lx range."
-            file = (table["log_file"].iloc[row] if "log_file" in table else "") or TABLES[name].file
-            faults.add("fault 15", file, words, line=int(table["line"].iloc[row]), column=column)
+    Where no range is typed: those of the meter's largest; no limit, and 1 % of the reading, where none is declared.
+    """
+    limit = table["range_lx"].to_numpy(dtype=float, copy=True)
+    step = 0.01 * table["illuminance_lx"].to_numpy(dtype=float)
+    for identity, meter in declared.meters.items():
+        mine = (table["meter"] == identity).to_numpy()
+        limit[mine & np.isnan(limit)] = max(meter.ranges_lx, default=np.inf)
+        for top, count in zip(meter.ranges_lx, meter.resolution_lx, strict=False):
+            step[mine & (limit == top)] = count
+    return np.where(np.isnan(limit), np.inf, limit), step

@@ -3,9 +3,10 @@
 import numpy as np
 import pandas as pd
 
+from photolab.bench.declared import Declared
 from photolab.bench.faults import Faults, shown
 from photolab.bench.schema import TABLES
-from photolab.bench.toml_reader import Declared
+from photolab.bench.tables import empty_table
 
 Tables = dict[str, pd.DataFrame]
 REPEAT_GROUP = ["lamp", "specimen", "housing", "day", "mounting", "point", "elapsed_s"]
@@ -29,53 +30,56 @@ def complete(tables: Tables, declared: Declared, faults: Faults) -> pd.DataFrame
     DataFrame
         Rows of readings.csv that are excluded, with the same columns.
     """
-    readings = tables["readings"].copy()
+    readings = tables["readings"].copy(deep=False)
     readings["point"] = readings["point"].mask(readings["point"] == "", "hot_spot")
     tables["readings"] = _from_days(readings, tables["days"])
     for name in ("readings", "warm_up", "distance", "beam"):
         if tables[name].empty:
             continue
-        table = tables[name].copy()
+        table = tables[name].copy(deep=False)
         _fill_housing(table, name, declared, faults)
         _fill_meter(table, name, tables["days"], declared, faults)
         _fill_range(table, name, declared, faults)
         tables[name] = table
     out = tables["readings"]["exclude"] == "yes"
     excluded = tables["readings"][out].reset_index(drop=True)
-    kept = tables["readings"][~out].reset_index(drop=True)
+    kept = tables["readings"][~out].reset_index(drop=True) if out.any() else tables["readings"]
     tables["readings"] = _numbered(kept)
     return excluded
 
 
 def looked_up(codes: pd.Series, known: pd.Series, words: pd.Series) -> pd.Series:
-    """Return the word that belongs to each code, blank where none does.
+    """Return what belongs to each code, blank or NaN where nothing does.
 
     Parameters
     ----------
     codes : Series
         Codes to look up.
     known : Series
-        Codes that have a word; the first of equal ones counts.
+        Codes that have a word or number; the first of equal ones counts.
     words : Series
-        Their words.
+        Their words or numbers.
 
     Returns
     -------
     Series
-        Words, on the index of the codes.
+        Words or numbers, on the index of the codes.
     """
-    table = dict(zip(reversed(list(known)), reversed(list(words)), strict=True))
-    return pd.Series([table.get(code, "") for code in codes], index=codes.index, dtype="str")
+    places, names = pd.factorize(codes)
+    of_name = pd.Series(words.to_numpy(), index=known)[~known.duplicated().to_numpy()].reindex(names)
+    if words.dtype.kind == "f":
+        return pd.Series(of_name.to_numpy(dtype=float)[places], index=codes.index)
+    return pd.Series(of_name.fillna("").to_numpy(dtype=object)[places], index=codes.index, dtype="str")
 
 
 def _from_days(readings: pd.DataFrame, days: pd.DataFrame) -> pd.DataFrame:
     """Take ambient and supply volts of the day where a row has none."""
     if days.empty:
         return readings
-    known = days.drop_duplicates("day").set_index("day")
-    ambient = readings["day"].map(known["ambient_C"]).astype("float64")
+    ambient, supply = (
+        looked_up(readings["day"], days["day"], days[name]) for name in ("ambient_C", "supply_V")
+    )
     readings["ambient_C"] = readings["ambient_C"].fillna(ambient)
-    supply = readings["day"].map(known["supply_V"]).astype("float64")
     taken = readings["socket_V"].isna() & supply.notna()
     readings["socket_V"] = readings["socket_V"].fillna(supply)
     readings["measured_at"] = readings["measured_at"].mask(taken, "supply")
@@ -91,24 +95,18 @@ def _fill_housing(table: pd.DataFrame, name: str, declared: Declared, faults: Fa
         table["housing"] = table["housing"].mask(blank, next(iter(declared.housings)))
     elif name == "readings":
         names = ", ".join(map(shown, declared.housings))
-        for line in table.loc[blank, "line"]:
-            faults.add(
-                "fault 5",
-                TABLES[name].file,
-                f"blank; bench.toml has {names}: name one.",
-                line=line,
-                column="housing",
-            )
+        words = "blank; bench.toml has {names}: name one."
+        faults.where("fault 5", TABLES[name].file, table[blank], "housing", words, names=names)
 
 
 def _fill_meter(
     table: pd.DataFrame, name: str, days: pd.DataFrame, declared: Declared, faults: Faults
 ) -> None:
     """Name the day's meter, else the only meter, where a row names none."""
-    if "day" in table and not days.empty:
-        of_day = looked_up(table["day"], days["day"], days["meter"])
-        table["meter"] = table["meter"].mask(table["meter"] == "", of_day)
     blank = table["meter"] == ""
+    if "day" in table and blank.any() and (days["meter"] != "").any():
+        table["meter"] = table["meter"].mask(blank, looked_up(table["day"], days["day"], days["meter"]))
+        blank = table["meter"] == ""
     if not blank.any() or not declared.meters:
         return
     if len(declared.meters) == 1:
@@ -117,9 +115,8 @@ def _fill_meter(
     if name == "warm_up":  # remaining light is a ratio of one meter's readings: it needs no name
         return
     names = ", ".join(map(shown, declared.meters))
-    words = f"blank; bench.toml has {names}: name one in the row or in days.csv."
-    for line in table.loc[blank, "line"]:
-        faults.add("fault 5", TABLES[name].file, words, line=line, column="meter")
+    words = "blank; bench.toml has {names}: name one in the row or in days.csv."
+    faults.where("fault 5", TABLES[name].file, table[blank], "meter", words, names=names)
 
 
 def _fill_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faults) -> None:
@@ -134,15 +131,14 @@ def _fill_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faul
         ranges = np.array(meter.ranges_lx)
         tolerance = RANGE_TOLERANCE if "range_fc" in table else 1e-9
         rows = np.flatnonzero(mine & ~np.isnan(values))
-        nearest = ranges[np.abs(values[rows, None] - ranges).argmin(axis=1)]
-        known = np.abs(values[rows] - nearest) <= tolerance * nearest
-        values[rows[known]] = nearest[known]
+        typed, place = np.unique(values[rows], return_inverse=True)
+        nearest = ranges[np.abs(typed[:, None] - ranges).argmin(axis=1)]
+        known = np.abs(typed - nearest) <= tolerance * nearest
+        values[rows] = np.where(known, nearest, typed)[place]
         listed = ", ".join(f"{top:g}" for top in meter.ranges_lx)
-        for row in rows[~known]:
-            words = f"{values[row]:g} lx is not a range of meter {shown(identity)} ({listed} lx)."
-            faults.add(
-                "fault 12", TABLES[name].file, words, line=int(table["line"].iloc[row]), column="range_lx"
-            )
+        words = "{value:g} lx is not a range of meter {identity} ({listed} lx)."
+        strange = table.iloc[rows[~known[place]]]
+        faults.where("fault 12", f"{name}.csv", strange, "range_lx", words, identity=identity, listed=listed)
     table["range_lx"] = values
 
 
@@ -153,8 +149,7 @@ def _numbered(readings: pd.DataFrame) -> pd.DataFrame:
         return readings
     groups = readings.groupby(REPEAT_GROUP, sort=False, dropna=False)
     if blank.all():
-        readings["repeat"] = groups.cumcount().to_numpy(dtype=float) + 1.0
-        return readings
+        return readings.assign(repeat=groups.cumcount().to_numpy(dtype=float) + 1.0)
     repeat = readings["repeat"].to_numpy(dtype=float, copy=True)
     for group in groups.indices.values():
         rows = np.asarray(group)
@@ -162,8 +157,7 @@ def _numbered(readings: pd.DataFrame) -> pd.DataFrame:
         free = (float(n) for n in range(1, 2 * len(rows) + 2) if float(n) not in used)
         for row in rows[blank[rows]]:
             repeat[row] = next(free)
-    readings["repeat"] = repeat
-    return readings
+    return readings.assign(repeat=repeat)
 
 
 def lamps_of(readings: pd.DataFrame) -> pd.DataFrame:
@@ -179,11 +173,5 @@ def lamps_of(readings: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         One row a lamp, with the columns of lamps.csv.
     """
-    names = list(readings["lamp"].unique())
-    data: dict[str, pd.Series] = {}
-    for column in TABLES["lamps"].columns:
-        filler = np.full(len(names), np.nan) if column.numeric else [""] * len(names)
-        values = names if column.name == "lamp" else filler
-        data[column.name] = pd.Series(values, dtype="float64" if column.numeric else "str")
-    first = readings.drop_duplicates("lamp")["line"].to_numpy()
-    return pd.DataFrame({**data, "line": pd.Series(first, dtype="int64")})
+    first = readings.loc[~readings["lamp"].duplicated(), ["lamp", "line"]].reset_index(drop=True)
+    return empty_table(TABLES["lamps"], len(first)).assign(lamp=first["lamp"], line=first["line"])

@@ -1,91 +1,182 @@
 """Results made of several ratios: a difference between housings, light per watt. Never one score."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
 
 import numpy as np
 import pandas as pd
 
-from photolab.bench.campaign import Campaign
+from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.electrical import lamp_power
 from photolab.bench.rows import result_row
 from photolab.bench.verdicts import Verdict, judge
-from photolab.metrology.quantity import Measured, from_ln
+from photolab.metrology.quantity import Measured, exp_symmetric, from_ln
 
 
-@dataclass(frozen=True)
-class HousingDifference:
-    """How much more of a lamp's gain one housing shows than another.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class JudgedRatio:
+    """A ratio with its interval and its verdict.
 
     Attributes
     ----------
-    lamp, baseline, first, second : str
-        Which; the first housing's ratio over the second's.
-    value, low, high : float
-        Ratio of ratios with its interval. [1]
-    coverage, dof : float
+    ln_ratio : Measured
+        ln of the ratio, with the inputs that count. [1]
+    coverage : float
         Of the interval. [1]
-    verdict : Verdict
-        On that ratio.
+    alike_percent : float
+        Margin within which the two count as alike. [%]
+    missing : tuple of str
+        Codes of the inputs without which there is no interval.
+    """
+
+    ln_ratio: Measured
+    coverage: float
+    alike_percent: float
+    missing: tuple[str, ...] = ()
+
+    @property
+    def ln_expanded_uncertainty(self) -> float:
+        """Half-width of the interval in ln; NaN where an input is missing [1]."""
+        return math.nan if self.missing else self.ln_ratio.half_width(self.coverage)
+
+    @property
+    def ratio(self) -> float:
+        """The estimate [1]."""
+        return exp_symmetric(self.ln_ratio.value)
+
+    @property
+    def low(self) -> float:
+        """Lower end of the interval [1]."""
+        return exp_symmetric(self.ln_ratio.value - self.ln_expanded_uncertainty)
+
+    @property
+    def high(self) -> float:
+        """Upper end of the interval [1]."""
+        return exp_symmetric(self.ln_ratio.value + self.ln_expanded_uncertainty)
+
+    @property
+    def verdict(self) -> str:
+        """Code of the verdict."""
+        return self._judged.code
+
+    @property
+    def small(self) -> bool:
+        """Clear, but within the margin."""
+        return self._judged.small
+
+    @property
+    def _judged(self) -> Verdict:
+        return judge(self.ln_ratio.value, self.ln_expanded_uncertainty, alike_percent=self.alike_percent)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Gain(JudgedRatio):
+    """How much more light one lamp gives than another in one housing.
+
+    Attributes
+    ----------
+    lamp, baseline, housing, scope : str
+        Which, and which inputs count.
+    specimens : int
+        Of the lamp in that housing. [1]
+    pairs : int
+        All pairs of lamps compared in that housing. [1]
+    family_verdict : str
+        The verdict as one of all those pairs; the verdict by itself against another lamp than the campaign's baseline.
     """
 
     lamp: str
     baseline: str
-    first: str
-    second: str
-    value: float
-    low: float
-    high: float
-    coverage: float
-    dof: float
-    verdict: Verdict
+    housing: str
+    scope: str
+    specimens: int
+    pairs: int
+    family_verdict: str
 
 
-def housing_difference(
-    campaign: Campaign, lamp: str, first: str, second: str, *, scope: str = "specimens", baseline: str = ""
-) -> HousingDifference:
-    """Return the ratio of a lamp's gains in two housings with its own interval.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class HousingDifference(JudgedRatio):
+    """How much more of a lamp's gain one housing shows than another.
+
+    Attributes
+    ----------
+    first, second : Gain
+        The gains in the two housings.
+    """
+
+    first: Gain
+    second: Gain
+
+
+def judge_gain(
+    campaign: Campaign,
+    ln_ratio: Measured,
+    lamp: str,
+    baseline: str,
+    *,
+    housing: str = "",
+    scope: str = "specimens",
+) -> Gain:
+    """Return a difference of ln illuminances as a gain, judged with the coverage and margin of its bench.
 
     Parameters
     ----------
     campaign : Campaign
         The evaluation.
-    lamp : str
-        The lamp.
-    first, second : str
-        Housings.
+    ln_ratio : Measured
+        ``campaign[lamp, housing] - campaign[baseline, housing]``. [1]
+    lamp, baseline, housing : str
+        What it is of.
     scope : {"specimens", "readings", "models"}
-        Which inputs count; what both housings share (colour, supply, specimen) cancels through the joint covariance.
-    baseline : str
-        The campaign's own where blank.
+        Which inputs count.
+
+    Returns
+    -------
+    Gain
+        With the inputs of that scope; without an interval where a technology is missing.
+    """
+    name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
+    gain = Gain(
+        lamp=lamp,
+        baseline=baseline,
+        housing=name[1],
+        scope=scope,
+        specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
+        pairs=1,
+        family_verdict="",
+        ln_ratio=ln_ratio.in_scope(scope),
+        coverage=settings.coverage,
+        alike_percent=settings.alike_percent,
+        missing=("technology",) if without_technology(campaign.bench) & {lamp, baseline} else (),
+    )
+    if baseline != campaign.baseline:
+        return replace(gain, family_verdict=gain.verdict)
+    family = campaign.family(name[1], scope=scope)
+    verdict = str(family.loc[lamp, "verdict"])
+    return replace(gain, pairs=math.comb(len(family) + 1, 2), family_verdict=verdict)
+
+
+def housing_difference(first: Gain, second: Gain) -> HousingDifference:
+    """Return the ratio of a lamp's gains in two housings with its own interval.
+
+    Parameters
+    ----------
+    first, second : Gain
+        Of one lamp in two housings, in one scope; what both share (colour, supply, specimen) cancels.
 
     Returns
     -------
     HousingDifference
         Gain in the first over gain in the second.
-
-    Raises
-    ------
-    MethodError
-        If the lamp or the baseline was not read in both housings.
     """
-    base = baseline or campaign.baseline
-    gains = [campaign[lamp, housing] - campaign[base, housing] for housing in (first, second)]
-    result = (gains[0] - gains[1]).in_scope(scope)
-    settings = campaign.bench.settings
-    half = result.half_width(settings.coverage)
     return HousingDifference(
-        lamp=lamp,
-        baseline=base,
         first=first,
         second=second,
-        value=math.exp(result.value),
-        low=math.exp(result.value - half),
-        high=math.exp(result.value + half),
-        coverage=settings.coverage,
-        dof=result.dof,
-        verdict=judge(result.value, half, alike_percent=settings.alike_percent),
+        ln_ratio=first.ln_ratio - second.ln_ratio,
+        coverage=first.coverage,
+        alike_percent=first.alike_percent,
+        missing=first.missing,
     )
 
 

@@ -1,29 +1,90 @@
 """Finding and loading the files of a bench folder: what is refused before a cell is looked at."""
 
+import contextlib
 import csv
 import hashlib
 import io
 import os
 import re
 import stat
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
+
 from photolab.bench.faults import Faults, closest, shown
-from photolab.bench.schema import FILES, HEADERS, MAX_FILE_BYTES
+from photolab.bench.schema import FILES, HEADERS
 
+WORKBOOK = "bench.xlsx"
+MAX_FILE_BYTES = 64 * 1024 * 1024
+MAX_COLUMNS = 200
+BLOCK = 500
+"""Rows taken apart in one go; of thousands, the memory to be looked after would cost more than the reading."""
 _DOUBLED = re.compile(r"(.+\.(?:csv|toml|xlsx))(?:\.(?:csv|txt|toml|xlsx|xls|tsv))+", re.IGNORECASE)
+_SEPARATORS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """One column: the different cells, without surrounding spaces, and which of them stands in each row."""
+
+    words: list[str]
+    places: npt.NDArray[np.int32]
+
+
+@dataclass(frozen=True, eq=False)
 class Rows:
-    """The cells of one file without surrounding spaces; ``numbers`` are rows as a spreadsheet shows them."""
+    """The cells of one file; ``numbers`` are rows as a spreadsheet shows them."""
 
     file: str
     header: list[str]
-    columns: list[tuple[str, ...]]
-    numbers: list[int]
+    columns: list[Cells]
+    numbers: npt.NDArray[np.int64]
+
+
+class _Column(dict[str, int]):
+    """Numbers the different cells of a column as they come."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.parts: list[npt.NDArray[np.int32]] = [np.empty(0, np.int32)]
+
+    def __missing__(self, cell: str) -> int:
+        self[cell] = place = len(self)
+        return place
+
+    def take(self, cells: tuple[str, ...]) -> None:
+        self.parts.append(np.fromiter(map(self.__getitem__, cells), np.int32, len(cells)))
+
+
+def as_rows(file: str, header: list[str], blocks: Iterable[list[list[str]]], numbers: Iterable[int]) -> Rows:
+    """Return rows, column by column, each different cell once.
+
+    Parameters
+    ----------
+    file : str
+        File they stand in.
+    header : list of str
+        Column names.
+    blocks : iterable of list
+        Rows, some at a time, each as long as the header.
+    numbers : iterable of int
+        Their row numbers; taken after the blocks.
+
+    Returns
+    -------
+    Rows
+        Header and cells.
+    """
+    columns = [_Column() for _ in header]
+    for block in blocks:
+        for column, cells in zip(columns, zip(*block, strict=True), strict=bool(block)):
+            column.take(cells)
+    found = [Cells([word.strip() for word in column], np.concatenate(column.parts)) for column in columns]
+    return Rows(file, header, found, np.fromiter(numbers, np.int64))
 
 
 def listing(folder: Path, faults: Faults) -> tuple[str, ...]:
@@ -42,15 +103,17 @@ def listing(folder: Path, faults: Faults) -> tuple[str, ...]:
         File names, sorted.
     """
     names = sorted(path.name for path in folder.iterdir())
+    known = {*FILES, WORKBOOK}
     for name in names:
-        doubled = _DOUBLED.fullmatch(name)
-        if doubled and doubled[1].lower() in FILES:
+        low, doubled = name.lower(), _DOUBLED.fullmatch(name)
+        if doubled and doubled[1].lower() in known:
             faults.add("fault 3", name, f"a doubled ending; rename the file {doubled[1].lower()}.")
-            continue
-        if name in FILES or not name.lower().endswith((".csv", ".toml")):
-            continue
-        if name.lower() in FILES and name.lower() not in names:
-            faults.add("fault 3", name, f"small letters are wanted; rename the file {name.lower()}.")
+        elif name not in known and low in known and low not in names:
+            faults.add("fault 3", name, f"small letters are wanted; rename the file {low}.")
+        elif low.endswith((".xlsx", ".xls", ".xlsm", ".ods")) and low != WORKBOOK and name[0] not in ".~":
+            others = {"bench.toml", WORKBOOK} & set(names)
+            words = f"this workbook is not read; one that stands for the files is named {WORKBOOK}."
+            faults.add("caution 30" if others else "fault 3", name, words)
     return tuple(names)
 
 
@@ -131,18 +194,16 @@ def decode(name: str, data: bytes, faults: Faults) -> str | None:
     str or None
         The text.
     """
+    again = 'save it again as "CSV UTF-8"'
+    words = ""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        faults.add("fault 11", name, 'is UTF-16; save it again as "CSV UTF-8".')
-        return None
-    if not data.strip():
-        faults.add("fault 11", name, "is empty.")
-        return None
-    if b"\x00" in data:
-        faults.add(
-            "fault 11",
-            name,
-            "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8.",
-        )
+        words = f"is UTF-16; {again}."
+    elif not data.strip():
+        words = "is empty."
+    elif b"\x00" in data:
+        words = "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8."
+    if words:
+        faults.add("fault 11", name, words)
         return None
     try:
         return data.decode("utf-8-sig")
@@ -153,21 +214,25 @@ def decode(name: str, data: bytes, faults: Faults) -> str | None:
         return None
 
 
-def split(name: str, text: str, separator: str, faults: Faults, *, first_row: int = 1) -> Rows | None:
-    """Return the header and cells of a separated-values text, or None after a fault.
+def load_rows(
+    folder: Path, name: str, separator: str, faults: Faults, hashes: dict[str, str], *, first_row: int = 1
+) -> Rows | None:
+    """Return the header and cells of a separated-values file, or None after a fault.
 
     Rows that are blank throughout are passed over; they keep their number.
 
     Parameters
     ----------
+    folder : Path
+        The bench folder.
     name : str
         File name.
-    text : str
-        What it holds.
     separator : str
         What stands between cells.
     faults : Faults
         Collects what is wrong.
+    hashes : dict
+        Receives the SHA-256 of what is read, by file name.
     first_row : int, default 1
         Row of the column names.
 
@@ -176,31 +241,53 @@ def split(name: str, text: str, separator: str, faults: Faults, *, first_row: in
     Rows or None
         Header and cells.
     """
+    data = load(folder, name, faults, hashes)
+    if data is None or decode(name, data, faults) is None:
+        return None
+    lines = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig", newline="")
+    reader = csv.reader(lines, delimiter=separator, strict=True)
+    numbers: list[range | list[int]] = []
+    before = first_row
     header: list[str] = []
-    flat: list[str] = []  # one list, cell after cell: 100 000 small lists would cost more than reading them
-    numbers: list[int] = []
-    number = 0
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+
+    def blocks() -> Iterable[list[list[str]]]:
+        nonlocal before
+        width = len(header)
+        while block := list(islice(reader, BLOCK)):
+            kept: range | list[int] = range(before + 1, before + len(block) + 1)
+            before += len(block)
+            if not all(len(cells) == width and cells[0] for cells in block):
+                held = [(n, cells) for n, cells in zip(kept, block, strict=True) if "".join(cells).strip()]
+                for n, cells in held:
+                    if len(cells) != width:
+                        _wrong_count(name, n, len(cells), width, separator, faults)
+                kept = [n for n, cells in held if len(cells) == width]
+                block = [cells for _, cells in held if len(cells) == width]
+            numbers.append(kept)
+            yield block
+
     try:
-        for number, cells in enumerate(reader, start=1):
-            if number <= first_row:
-                header = [cell.strip() for cell in cells]
-                if number == first_row and _foreign(name, header, separator, faults):
-                    return None
-            elif len(cells) == len(header) and (cells[0] or "".join(cells).strip()):
-                flat += cells
-                numbers.append(number)
-            elif "".join(cells).strip():
-                _wrong_count(name, number, len(cells), len(header), separator, faults)
+        header = [cell.strip() for cell in next(islice(reader, first_row - 1, None), [])]
+        if not any(header):
+            faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
+            return None
+        if len(header) > MAX_COLUMNS:
+            words = f"names {len(header)} columns; {MAX_COLUMNS} or fewer are read."
+            faults.add("fault 4", name, words, line=first_row)
+            return None
+        if _foreign(name, header, separator, faults):
+            return None
+        return as_rows(name, header, blocks(), (n for part in numbers for n in part))
     except csv.Error as error:
         words = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
-        faults.add("fault 4", name, words, line=number + 1)
+        lines.seek(0)
+        whole = iter(csv.reader(lines, delimiter=separator, strict=True))
+        number = 1
+        with contextlib.suppress(csv.Error):
+            while next(whole, None) is not None:
+                number += 1
+        faults.add("fault 4", name, words, line=number)
         return None
-    if number < first_row or not any(header):
-        faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
-        return None
-    width = len(header)
-    return Rows(name, header, [tuple(map(str.strip, flat[place::width])) for place in range(width)], numbers)
 
 
 def _wrong_count(name: str, number: int, found: int, wanted: int, separator: str, faults: Faults) -> None:
@@ -211,23 +298,18 @@ def _wrong_count(name: str, number: int, found: int, wanted: int, separator: str
 
 def _foreign(name: str, header: list[str], separator: str, faults: Faults) -> bool:
     """Report a header that another separator than the declared one would take apart."""
-    words = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
-    joined = (separator if separator in words else " ").join(header)
+    joined = (separator if separator in _SEPARATORS else " ").join(header)
+    words = ""
+    others = [mark for mark in _SEPARATORS if mark != separator and mark in joined]
     if joined.lower().startswith("sep="):
-        message = f'the first row is "{shown(joined)}"; delete it, the first row names the columns.'
-        faults.add("fault 11", name, message, line=1)
-        return True
-    others = [mark for mark in words if mark != separator and mark in joined]
-    if len(header) > 2 or not others or set(header) & HEADERS:
-        return False
-    mark = max(others, key=joined.count)
-    if mark == "," and separator != ",":
-        advice = "take separator out of bench.toml, or save with the declared separator"
-    elif mark == ";":
-        advice = (
-            'declare [csv] separator = ";" and decimal = "," in bench.toml, or save with commas and points'
-        )
-    else:
-        advice = "save with commas and points"
-    faults.add("fault 11", name, f"separated by {words[mark]}; {advice}.", line=1)
-    return True
+        words = f'the first row is "{shown(joined)}"; delete it, the first row names the columns.'
+    elif len(header) <= 2 and others and not set(header) & HEADERS:
+        mark = max(others, key=joined.count)
+        advice = {
+            ",": "take separator out of bench.toml, or save with the declared separator",
+            ";": 'declare [csv] separator = ";" and decimal = "," in bench.toml, or save with commas and points',
+        }.get(mark, "save with commas and points")
+        words = f"separated by {_SEPARATORS[mark]}; {advice}."
+    if words:
+        faults.add("fault 11", name, words, line=1)
+    return bool(words)

@@ -1,23 +1,25 @@
-"""Heat and light of one warm-up record: a second way to the remaining light, %/K, K/W, and other ambients.
+"""Heat and light of one warm-up record: which record is looked at, %/K of case and room, K/W.
 
 The case temperature stands in warm_up.csv beside the light. It is the temperature of the case where it was read; of
 the junction inside nothing is said. All of this describes what happened together on the bench.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
+from photolab.bench import instruments
 from photolab.bench.corrections import LED_AMBIENT_COEFFICIENT, LED_AMBIENT_LIMIT
 from photolab.bench.electrical import lamp_power
-from photolab.bench.heat import WarmUpRun
+from photolab.bench.heat import UNLOGGED_DRIFT, WarmUpRun, warm_up_runs
 from photolab.bench.model import Bench
+from photolab.bench.selection import instants
 from photolab.bench.surface import AMBIENT_LIMIT_K, THERMOCOUPLE_LIMIT_K
 from photolab.errors import MethodError
-from photolab.metrology.quantity import COVERAGE, Measured, apply, limits, measured
+from photolab.metrology.quantity import Input, Measured, coverage_factor, limits, measured
 from photolab.thermal.coupling import (
     ExpectedLight,
     Slope,
@@ -26,10 +28,7 @@ from photolab.thermal.coupling import (
     light_per_kelvin,
     shared_time_constants,
     thermal_resistance,
-    to_ambient,
-    to_ambient_uncertainty,
 )
-from photolab.thermal.exponentials import fit_exponentials
 
 CASE_NOISE_K = 0.5
 """Standard uncertainty of one case temperature, what all readings share left out; assumed. [K]"""
@@ -38,33 +37,87 @@ RADIANT_LOW, RADIANT_HIGH = 0.2, 0.4
 TRANSFER_LIMIT = 0.5
 """Limit of how far %/K of the case, as found while warming up, carries over to %/K of the room; assumed, no source. A
 record alone cannot tell: its light also moves with the source, which warms faster than the case. [1]"""
-NEAR_READINGS = 5
-"""So many readings about an instant are averaged. [1]"""
 
 
-@dataclass(frozen=True)
-class Coupling:
-    """How light and case temperature went together in one record.
+def looked_at(bench: Bench, *, run: str | None = None, lamp: str | None = None) -> WarmUpRun:
+    """Return the record that is looked at in depth.
 
-    Attributes
+    Parameters
     ----------
-    slope : Slope or None
-        Light for each kelvin of the case. [%/K]
-    constants : TimeConstants or None
-        Whether they settle together. [s]
-    until_s : float
-        Last instant used: the end, or the reading before a step. [s]
-    stepped : bool
-        Whether a step ended it.
-    refusals : tuple of MethodError
-        Why a part has no answer.
-    """
+    bench : Bench
+        The bench.
+    run, lamp : str, optional
+        Which; by default the first that has a curve, of the first lamp of lamps.csv that is not the baseline.
 
-    slope: Slope | None
-    constants: TimeConstants | None
-    until_s: float
-    stepped: bool
-    refusals: tuple[MethodError, ...]
+    Returns
+    -------
+    WarmUpRun
+        Without a warm-up record the readings of one seating at both instants, as a record of their own.
+
+    Raises
+    ------
+    ValueError
+        If no record is of that name or lamp.
+    """
+    runs, lamps = warm_up_runs(bench), bench.tables["lamps"]
+    order, first = list(lamps["lamp"]), set(lamps.loc[lamps["role"] == "baseline", "lamp"])
+    found = [r for r in runs if (run or r.run) == r.run and (lamp or r.lamp) == r.lamp]
+    if found:
+        places = {r.run: order.index(r.lamp) if r.lamp in order else len(order) for r in found}
+        return min(found, key=lambda r: (r.fit is None, r.lamp in first, places[r.run]))
+    if run or (lamp and runs):
+        message = f"run and lamp must be those of a record in warm_up.csv; got {run or lamp!r}"
+        raise ValueError(message)
+    return _seated_once(bench, lamp, first)
+
+
+def _seated_once(bench: Bench, lamp: str | None, last: set[str]) -> WarmUpRun:
+    """Return the readings of the first seating that was read at both instants; of any where none was."""
+    readings = bench.tables["readings"].assign(instant=instants(bench))
+    readings = readings[readings["lamp"] == (lamp or readings["lamp"])]
+    at = readings["elapsed_s"].fillna(bench.settings.initial_s)
+    blocks = readings.assign(elapsed_s=at).groupby(
+        ["lamp", "specimen", "housing", "day", "mounting"], sort=False
+    )
+    (name, specimen, housing, day, _), block = max(
+        blocks, key=lambda seat: (len({*seat[1]["instant"]} - {""}), seat[0][0] not in last)
+    )
+    record = (
+        block.groupby("elapsed_s", as_index=False).first().reindex(columns=bench.tables["warm_up"].columns)
+    )
+    record["illuminance_lx"] = block.groupby("elapsed_s")["illuminance_lx"].mean().to_numpy()
+    return WarmUpRun(
+        run="readings",
+        lamp=str(name),
+        specimen=str(specimen),
+        housing=str(housing),
+        day=str(day),
+        record=record,
+        fit=None,
+        remaining=None,
+        refusals=(),
+        drift=UNLOGGED_DRIFT,
+        drift_logged=False,
+    )
+
+
+def display_step(bench: Bench, record: pd.DataFrame) -> float:
+    """Return the display step of the meter of a record; 0 where it is not known.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    record : DataFrame
+        Rows of warm_up.csv, of one meter and range.
+
+    Returns
+    -------
+    float
+        The step. [lx]
+    """
+    meter = bench.meters.get(str(record["meter"].iloc[0]))
+    return instruments.resolution_lx(meter, float(record["range_lx"].iloc[0])) if meter is not None else 0.0
 
 
 def with_case(run: WarmUpRun) -> pd.DataFrame:
@@ -78,112 +131,80 @@ def with_case(run: WarmUpRun) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Its rows; empty where no case temperature was logged.
+        Its rows.
+
+    Raises
+    ------
+    MethodError
+        If the record has no curve, states no case temperature, or its light is one figure.
     """
+    if run.fit is None and run.refusals:
+        raise run.refusals[0]
     step = run.fit.step if run.fit is not None else None
-    before = run.record["elapsed_s"] < (math.inf if step is None else step.time_s)
-    return run.record[before & run.record["case_C"].notna()]
-
-
-def coupling(run: WarmUpRun, *, coverage: float = COVERAGE) -> Coupling:
-    """Return how light and case temperature went together.
-
-    Parameters
-    ----------
-    run : WarmUpRun
-        A record that could be fitted.
-    coverage : float, default COVERAGE
-        Coverage probability. [1]
-
-    Returns
-    -------
-    Coupling
-        %/K and time constants, or why not; what comes after a step is left out.
-    """
-    rows, refusals = with_case(run), []
-    slope: Slope | None = None
-    constants: TimeConstants | None = None
-    stepped = run.fit is not None and run.fit.step is not None
-    until = float(rows["elapsed_s"].max()) if len(rows) else math.nan
-    if run.fit is None or rows.empty:
-        missing = MethodError("the record states no case temperature", code="no_case_temperature")
-        return Coupling(None, None, until, stepped, (*run.refusals, missing))
+    rows = run.record[run.record["elapsed_s"] < (math.inf if step is None else step.time_s)]
+    rows = rows[rows["case_C"].notna()]
+    if rows.empty or run.fit is None:
+        message = "the record states no case temperature"
+        raise MethodError(message, code="no_case_temperature")
     if np.ptp(rows["illuminance_lx"].to_numpy(float)) == 0.0:
-        alike = MethodError("every reading of the light is the same figure", code="constant_record")
-        return Coupling(None, None, until, stepped, (alike,))
-    try:
-        slope = light_per_kelvin(
-            rows["illuminance_lx"],
-            rows["case_C"],
-            light_uncertainty=reading_sd(run),
-            temperature_uncertainty=CASE_NOISE_K,
-            time_s=rows["elapsed_s"],
-            coverage=coverage,
-        )
-    except MethodError as refused:
-        refusals.append(refused)
-    try:
-        constants = shared_time_constants(
-            rows["elapsed_s"], rows["illuminance_lx"], rows["case_C"], coverage=coverage
-        )
-    except MethodError as refused:
-        refusals.append(refused)
-    return Coupling(slope, constants, until, stepped, tuple(refusals))
+        message = "every reading of the light is the same figure"
+        raise MethodError(message, code="constant_record")
+    return rows
 
 
-def reading_sd(run: WarmUpRun) -> float:
-    """Return the SD of one reading about the fitted curve.
-
-    Parameters
-    ----------
-    run : WarmUpRun
-        A record that could be fitted.
-
-    Returns
-    -------
-    float
-        Standard deviation, five parameters taken off. [lx]
-    """
-    if run.fit is None:
-        return math.nan
-    residual = run.fit.residuals
-    return float(np.sqrt(np.sum(residual**2) / max(residual.size - 5, 1)))
-
-
-def plain_ways(run: WarmUpRun, at_s: float, *, initial_s: float) -> pd.DataFrame:
-    """Return remaining light in two plain ways that share nothing with the method but the readings.
+def slope_of(run: WarmUpRun, *, coverage: float) -> Slope:
+    """Return the light of a record for each kelvin of its case, up to a step.
 
     Parameters
     ----------
     run : WarmUpRun
         The record.
-    at_s, initial_s : float
-        Later and earlier instant. [s]
+    coverage : float
+        Coverage probability. [1]
 
     Returns
     -------
-    DataFrame
-        way ("one_exponential", "near_readings"), value [1]; a way that the record does not allow is left out.
+    Slope
+        As `light_per_kelvin` gives it, with the scatter about the curve and `CASE_NOISE_K`. [%/K]
 
-    Notes
-    -----
-    One exponential by ordinary least squares knows no step and no second rate. The means of the readings
-    nearest to both
-    instants know no curve at all; where the light bends within them, they are biased by it.
+    Raises
+    ------
+    MethodError
+        As `with_case` and `light_per_kelvin`.
     """
-    times = run.record["elapsed_s"].to_numpy(dtype=float)
-    light = run.record["illuminance_lx"].to_numpy(dtype=float)
-    rows: list[tuple[str, float]] = []
-    try:
-        later, earlier = fit_exponentials(times, light, terms=1).evaluate(np.array([at_s, initial_s]))
-        rows.append(("one_exponential", float(later / earlier)))
-    except (MethodError, ValueError):
-        pass  # a second way alone; the view says where there is none
-    if times[0] <= initial_s and at_s <= times[-1]:
-        means = [float(light[np.argsort(np.abs(times - t), kind="stable")[:n]].mean())
-                 for t, n in ((at_s, NEAR_READINGS), (initial_s, 3))]  # fmt: skip
-        rows.append(("near_readings", means[0] / means[1]))
-    return pd.DataFrame(rows, columns=["way", "value"])
+    rows = with_case(run)
+    return light_per_kelvin(
+        rows["illuminance_lx"],
+        rows["case_C"],
+        light_uncertainty=math.nan if run.fit is None else run.fit.residual_sd,
+        temperature_uncertainty=CASE_NOISE_K,
+        time_s=rows["elapsed_s"],
+        coverage=coverage,
+    )
+
+
+def constants_of(run: WarmUpRun, *, coverage: float) -> TimeConstants:
+    """Return whether light and case of a record settle together, up to a step.
+
+    Parameters
+    ----------
+    run : WarmUpRun
+        The record.
+    coverage : float
+        Coverage probability. [1]
+
+    Returns
+    -------
+    TimeConstants
+        As `shared_time_constants` gives them. [s]
+
+    Raises
+    ------
+    MethodError
+        As `with_case` and `shared_time_constants`.
+    """
+    rows = with_case(run)
+    return shared_time_constants(rows["elapsed_s"], rows["illuminance_lx"], rows["case_C"], coverage=coverage)
 
 
 def to_room(slope: Slope) -> Slope:
@@ -199,11 +220,35 @@ def to_room(slope: Slope) -> Slope:
     Slope
         With a wider interval, half of the slope either way as an assumed limit. [%/K]
     """
-    carried = abs(slope.percent_per_kelvin) * TRANSFER_LIMIT / math.sqrt(3.0)
-    u = math.hypot(slope.standard_uncertainty, carried)
-    half = float(stats.norm.ppf(0.5 + 0.5 * slope.coverage)) * u
-    middle = slope.percent_per_kelvin
+    middle, own = slope.percent_per_kelvin, slope.standard_uncertainty
+    u = math.sqrt(own**2 + (middle * TRANSFER_LIMIT) ** 2 / 3.0)
+    half = coverage_factor(slope.coverage) * u
     return replace(slope, standard_uncertainty=u, low=middle - half, high=middle + half, dof=math.inf)
+
+
+def room_coefficients(slope: Slope | MethodError) -> dict[str, Measured]:
+    """Return the light for each kelvin of the room, as assumed for LED lamps and as a record has it.
+
+    Parameters
+    ----------
+    slope : Slope or MethodError
+        Light of a record for each kelvin of the case, or why there is none; how far it carries over to the room is
+        counted in, as in `to_room`.
+
+    Returns
+    -------
+    dict of str to Measured
+        By source. [1/K]
+    """
+    found = {
+        "assumed for LED lamps": measured(LED_AMBIENT_COEFFICIENT, limits("LED lamps", LED_AMBIENT_LIMIT))
+    }
+    if not isinstance(slope, MethodError):
+        own, u = slope.percent_per_kelvin / 100.0, slope.standard_uncertainty / 100.0
+        carried = limits("from case to room", TRANSFER_LIMIT * abs(own), source="assumed")
+        record = measured(own, Input("line", u, kind="fit", source="own readings"), carried)
+        found["from this record, ± half of it for the way from case to room (assumed)"] = record
+    return found
 
 
 def is_filament(bench: Bench, lamp: str) -> bool:
@@ -225,65 +270,26 @@ def is_filament(bench: Bench, lamp: str) -> bool:
     return bool((lamps.loc[lamps["lamp"] == lamp, "technology"] == "filament").any())
 
 
-def ambient_of(run: WarmUpRun) -> float:
-    """Return the mean ambient of a record.
-
-    Parameters
-    ----------
-    run : WarmUpRun
-        The record.
-
-    Returns
-    -------
-    float
-        NaN where none was logged. [degC]
-    """
-    return float(run.record["ambient_C"].mean())
-
-
-def ambient_corrections(bench: Bench, run: WarmUpRun, slope: Slope | None) -> pd.DataFrame:
-    """Return the factor to the reference ambient, from the assumed coefficient and from the record's own.
+def at_hold_time(bench: Bench, run: WarmUpRun) -> pd.DataFrame:
+    """Return the readings of a record within a twentieth of the hold time from it.
 
     Parameters
     ----------
     bench : Bench
-        The bench, with its reference ambient.
+        The bench.
     run : WarmUpRun
         The record.
-    slope : Slope or None
-        Light for each kelvin of the case; how far it carries over to the room is counted in (`to_room`).
 
     Returns
     -------
     DataFrame
-        source ("assumed", "own_record"), percent_per_kelvin, its u [%/K], ambient, reference [degC], factor, and its
-        expanded uncertainty [%]; empty without an ambient, and for a filament lamp.
+        Its rows; none where the record ends before.
     """
-    ambient, reference = ambient_of(run), bench.settings.reference_ambient_C
-    known = [("assumed", LED_AMBIENT_COEFFICIENT, LED_AMBIENT_LIMIT / math.sqrt(3.0))]
-    if slope is not None:
-        room = to_room(slope)
-        known.append(("own_record", room.percent_per_kelvin / 100.0, room.standard_uncertainty / 100.0))
-    rows = []
-    skipped = math.isnan(ambient) or is_filament(bench, run.lamp)
-    for source, value, u in [] if skipped else known:
-        factor = float(to_ambient(1.0, ambient, reference, coefficient=value))
-        left = float(
-            to_ambient_uncertainty(
-                ambient,
-                reference,
-                coefficient=value,
-                coefficient_uncertainty=u,
-                ambient_uncertainty=AMBIENT_LIMIT_K / math.sqrt(3.0),
-            )
-        )
-        half = float(stats.norm.ppf(0.5 + 0.5 * bench.settings.coverage)) * 100.0 * left
-        rows.append((source, 100.0 * value, 100.0 * u, ambient, reference, factor, half))
-    columns = ["source", "percent_per_kelvin", "u", "ambient_C", "reference_C", "factor", "expanded_percent"]
-    return pd.DataFrame(rows, columns=columns)
+    hold_s = 60.0 * bench.settings.hold_minutes
+    return run.record[(run.record["elapsed_s"] - hold_s).abs() <= 0.05 * hold_s]
 
 
-def case_to_ambient(bench: Bench, run: WarmUpRun) -> Measured | None:
+def case_to_ambient(bench: Bench, run: WarmUpRun) -> Measured:
     """Return the thermal resistance from the case to the ambient at the hold time.
 
     Parameters
@@ -295,32 +301,31 @@ def case_to_ambient(bench: Bench, run: WarmUpRun) -> Measured | None:
 
     Returns
     -------
-    Measured or None
-        None for a filament lamp (most of its power leaves as radiation), or where case, ambient or watts are
-        missing. [K/W]
+    Measured
+        As `thermal_resistance` gives it, with the assumed radiant part. [K/W]
+
+    Raises
+    ------
+    MethodError
+        For a filament lamp (most of its power leaves as radiation), or where case, ambient or watts are missing.
     """
-    hold = 60.0 * bench.settings.hold_minutes
-    power = lamp_power(bench, run.lamp, "hold")
-    last = run.record[(run.record["elapsed_s"] - hold).abs() <= 0.05 * hold]
+    power, last = lamp_power(bench, run.lamp, "hold"), at_hold_time(bench, run)
     rise = float((last["case_C"] - last["ambient_C"]).mean())
     if math.isnan(rise) or power is None or is_filament(bench, run.lamp):
-        return None
+        message = "case, ambient and watts must be known at the hold time, of a lamp without a filament"
+        raise MethodError(message, code="no_resistance")
     case = limits(("thermocouple", run.run), THERMOCOUPLE_LIMIT_K, kind="scale", source="assumed")
     room = limits(("ambient", run.run), AMBIENT_LIMIT_K, kind="ambient", source="assumed")
     half = (RADIANT_HIGH - RADIANT_LOW) / 2.0
     radiant = limits("radiant fraction of an LED lamp", half, kind="model spread", source="assumed")
-    return apply(
-        lambda kelvin, watts, part: thermal_resistance(kelvin, watts, radiant_fraction=part),
-        measured(rise, case, (room, -1.0), unit="K"),
-        power.watts,
-        measured(RADIANT_LOW + half, radiant),
-        unit="K/W",
-    )
+    above: Any = measured(rise, case, (room, -1.0), unit="K")
+    watts: Any = power.watts
+    part: Any = measured(RADIANT_LOW + half, radiant)
+    found: Measured = thermal_resistance(above, watts, radiant_fraction=part)
+    return found
 
 
-def expected_at(
-    bench: Bench, run: WarmUpRun, slope: Slope | None, other_ambient: float
-) -> ExpectedLight | None:
+def expected_at(bench: Bench, run: WarmUpRun, slope: Slope, other_ambient: float) -> ExpectedLight:
     """Return the remaining light expected at another ambient: an extrapolation, never a measurement.
 
     Parameters
@@ -329,27 +334,26 @@ def expected_at(
         The bench.
     run : WarmUpRun
         A record with remaining light at the hold time.
-    slope : Slope or None
+    slope : Slope
         Light for each kelvin of the case.
     other_ambient : float
         The other ambient temperature. [degC]
 
     Returns
     -------
-    ExpectedLight or None
-        None for a filament lamp, where remaining light, slope or ambient are missing, or where the lamp cut its
-        own power.
+    ExpectedLight
+        As `light_at_ambient` gives it, with the slope of the room. [1]
+
+    Raises
+    ------
+    MethodError
+        For a filament lamp, where remaining light or ambient are missing, or where the lamp cut its own power.
     """
-    ambient = ambient_of(run)
+    ambient = float(run.record["ambient_C"].mean())
     stepped = run.fit is None or run.fit.step is not None
-    if (
-        run.remaining is None
-        or slope is None
-        or math.isnan(ambient)
-        or stepped
-        or is_filament(bench, run.lamp)
-    ):
-        return None
+    if run.remaining is None or math.isnan(ambient) or stepped or is_filament(bench, run.lamp):
+        message = "remaining light and ambient must be known, of a lamp without a filament that did not cut its power"
+        raise MethodError(message, code="no_expectation")
     return light_at_ambient(
         run.remaining.value,
         ln_standard_uncertainty=run.remaining.ln_standard_uncertainty,

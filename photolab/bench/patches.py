@@ -7,18 +7,10 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from photolab.bench.model import Bench
-from photolab.bench.surface import (
-    PATCH_EMISSIVITY,
-    Row,
-    Surface,
-    camera_reading,
-    emissivity_of,
-    mirrored_room,
-    reflected_of,
-)
-from photolab.errors import MethodError
-from photolab.metrology.quantity import apply
-from photolab.thermal.thermography import EMISSIVITY_HALF_WIDTH, emissivity_from_patch, surface_temperature
+from photolab.bench.surface import Surface, camera_reading, emissivity_of, mirrored_room, surfaces
+from photolab.errors import MethodError, attempt
+from photolab.metrology.quantity import Measured, apply
+from photolab.thermal.thermography import emissivity_from_patch, surface_temperature
 
 SPOT_LIMIT_K = 0.5
 """Limit of the difference that a camera shows between two spots of one image, assumed. [K]"""
@@ -56,6 +48,27 @@ def ends_from_emissivity(one: Surface) -> tuple[float, float]:
     return min(low, high), max(low, high)
 
 
+def emissivity_at(found: pd.DataFrame, one: Surface) -> float:
+    """Return the emissivity of a bare spot from the patch beside it, of what `patch_emissivities` found.
+
+    Parameters
+    ----------
+    found : DataFrame
+        As `patch_emissivities` returns it.
+    one : Surface
+        The bare spot.
+
+    Returns
+    -------
+    float
+        NaN where there is none. [1]
+    """
+    place = (
+        (found["lamp"] == one.lamp) & (found["place"] == one.place) & (found["elapsed_s"] == one.elapsed_s)
+    )
+    return float(found.loc[place, "emissivity"].max())
+
+
 def patch_emissivities(bench: Bench) -> pd.DataFrame:
     """Return the emissivity of bare surfaces that were read beside a patch at the same time.
 
@@ -70,61 +83,36 @@ def patch_emissivities(bench: Bench) -> pd.DataFrame:
         lamp, place, patch, elapsed_s [s], patch_C [degC], emissivity, low, high [1], declared (NaN where
         none) [1], code: why a row has no value, else empty.
     """
-    table = bench.tables["thermal"].reset_index(drop=True)
-    patches = table[table["method"].isin(["tape", "paint"])]
-    pairs = table[table["method"] == "bare"].merge(
-        patches, on=["lamp", "place", "elapsed_s"], suffixes=("", "_patch")
-    )
-    rows = [_patch_row(bench, row) for row in pairs.to_dict("records")]
-    columns = [
-        "lamp",
-        "place",
-        "patch",
-        "elapsed_s",
-        "patch_C",
-        "emissivity",
-        "low",
-        "high",
-        "declared",
-        "code",
-    ]
-    return pd.DataFrame(rows, columns=columns)
+    read = surfaces(bench)
+    bare = [one for one in read if one.method == "bare"]
+    rows = [_row(one, patch) for one in bare for patch in read if patch.is_patch_beside(one)]
+    columns = "lamp place patch elapsed_s patch_C emissivity low high declared code"
+    return pd.DataFrame(rows, columns=columns.split())
 
 
-def _patch_row(bench: Bench, row: Row) -> dict[str, float | str]:
+def _row(bare: Surface, patch: Surface) -> dict[str, float | str]:
     """Return the emissivity of one bare reading beside its patch."""
-    patch = str(row["method_patch"])
-    where = (str(row["lamp"]), str(row["place"]), f"{float(row['elapsed_s']):g}")
-    stated, width = float(row["emissivity_patch"]), float(row["emissivity_half_width_patch"])
-    reflected, _ = reflected_of(bench, float(row["reflected_C"]), float(row["ambient_C"]))
+    entering = (
+        *(camera_reading(one.displayed, SPOT_LIMIT_K, one.where) for one in (bare, patch)),
+        emissivity_of(patch.emissivity, patch.emissivity_half_width, patch.where),
+        mirrored_room(bare.reflected, bare.where),
+    )
+    found = attempt(apply, partial(_from_patch, bare.set_emissivity), *entering)
+    refused = found.code if isinstance(found, MethodError) else ""
     value = low = high = math.nan
-    code = ""
-    try:
-        found = apply(
-            partial(_from_patch, float(row["set_emissivity"])),
-            camera_reading(float(row["displayed_C"]), SPOT_LIMIT_K, (*where, "bare")),
-            camera_reading(float(row["displayed_C_patch"]), SPOT_LIMIT_K, (*where, patch)),
-            emissivity_of(
-                PATCH_EMISSIVITY[patch] if math.isnan(stated) else stated,
-                EMISSIVITY_HALF_WIDTH[patch] if math.isnan(width) else width,
-                (*where, patch),
-            ),
-            mirrored_room(reflected, where),
-        )
-        value, (low, high) = found.value, found.interval(bench.settings.coverage)
-    except MethodError as refused:
-        code = refused.code
+    if isinstance(found, Measured):
+        value, (low, high) = found.value, found.interval(bare.coverage)
     return {
-        "lamp": row["lamp"],
-        "place": row["place"],
-        "patch": patch,
-        "elapsed_s": row["elapsed_s"],
-        "patch_C": row["displayed_C_patch"],
+        "lamp": bare.lamp,
+        "place": bare.place,
+        "patch": patch.method,
+        "elapsed_s": bare.elapsed_s,
+        "patch_C": patch.displayed,
         "emissivity": value,
         "low": low,
         "high": min(high, 1.0),
-        "declared": row["emissivity"],
-        "code": code,
+        "declared": bare.emissivity,
+        "code": refused,
     }
 
 

@@ -20,15 +20,22 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import cautions
 from photolab.bench.checks import check_completed, check_tables
 from photolab.bench.completion import complete
+from photolab.bench.declared import read_toml
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, refusal
 from photolab.bench.files import decode, load
 from photolab.bench.linking import changed_verdicts
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import heat_rows, with_families
-from photolab.bench.toml_reader import read_toml
 
-__all__ = ["ProtocolComparison", "changed", "compare_protocols", "protocol_text", "under_protocol"]
+__all__ = [
+    "ProtocolComparison",
+    "changed",
+    "compare_campaigns",
+    "compare_protocols",
+    "protocol_text",
+    "under_protocol",
+]
 
 FILE = "bench.toml"
 KEYS = ["lamp", "housing", "measurand", "point", "instant", "scope"]
@@ -206,14 +213,29 @@ def compare_protocols(
     MethodError
         If no reading enters under one of them.
     """
-    benches = [bench if before is None else under_protocol(bench, before), under_protocol(bench, after)]
-    campaigns = [evaluate(one) for one in benches]
-    tables = [_results(one) for one in campaigns]
+    old = bench if before is None else under_protocol(bench, before)
+    return compare_campaigns(evaluate(old), evaluate(under_protocol(bench, after)))
+
+
+def compare_campaigns(before: Campaign, after: Campaign) -> ProtocolComparison:
+    """Return what differs between two evaluations of one set of readings.
+
+    Parameters
+    ----------
+    before, after : Campaign
+        The same readings under an old and a new protocol.
+
+    Returns
+    -------
+    ProtocolComparison
+        Settings, verdicts and numbers that differ.
+    """
+    tables = [_results(one) for one in (before, after)]
     both = tables[0].merge(tables[1], on=KEYS, suffixes=("_before", "_after"))
     return ProtocolComparison(
-        before=campaigns[0],
-        after=campaigns[1],
-        settings=_differences(*benches),
+        before=before,
+        after=after,
+        settings=_differences(before.bench, after.bench),
         verdicts=_verdicts(*tables),
         moved=_moved(both),
         gained=len(tables[1]) - len(both),

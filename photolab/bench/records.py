@@ -8,37 +8,21 @@ import pandas as pd
 
 from photolab.bench.assumptions import assumptions
 from photolab.bench.attachments import read_logs, read_spectra
-from photolab.bench.cautions import cautions, same_cells
+from photolab.bench.cautions import cautions, photos, same_cells
 from photolab.bench.cells import parse_number
-from photolab.bench.checks import check_completed, check_order, check_tables
+from photolab.bench.checks import check_completed, check_order, check_tables, names_in
 from photolab.bench.completion import complete, lamps_of
-from photolab.bench.faults import Faults, Problem, closest, refusal, shown
-from photolab.bench.files import decode, listing, load, split, strays
-from photolab.bench.folder import write_bench
-from photolab.bench.model import (
-    Assumption,
-    Bench,
-    Certificate,
-    Housing,
-    Log,
-    Meter,
-    Question,
-    Settings,
-    SpectralFactor,
-    Spectrum,
-)
+from photolab.bench.declared import FILE, Declared, read_toml
+from photolab.bench.faults import Faults, Problem, hint, refusal, shown
+from photolab.bench.files import WORKBOOK, decode, listing, load, load_rows, strays
+from photolab.bench.model import Bench, Log
 from photolab.bench.schema import FILES, TABLES
-from photolab.bench.starter import new_folder
-from photolab.bench.table_reader import empty_table, read_table
-from photolab.bench.toml_reader import Declared, read_toml
-from photolab.bench.toml_section import FILE
-from photolab.bench.workbook import WORKBOOK, by_sheet, read_workbook
+from photolab.bench.tables import empty_table, read_table
+from photolab.bench.workbook import by_sheet, read_workbook
+from photolab.bench.write import new_folder, write_bench
 from photolab.errors import RecordError
 
-__all__ = [
-    "Assumption", "Bench", "Certificate", "Housing", "Log", "Meter", "Problem", "Question", "RecordError",
-    "Settings", "SpectralFactor", "Spectrum", "new_folder", "parse_number", "read_bench", "write_bench",
-]  # fmt: skip
+__all__ = ["Problem", "RecordError", "new_folder", "parse_number", "read_bench", "write_bench"]
 
 
 def read_bench(folder: str | os.PathLike[str]) -> Bench:
@@ -81,10 +65,12 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     _append(tables, logged, logs, faults)
     spectra = read_spectra(path, tables["spectra"], declared, faults, hashes)
     strays(names, hashes, faults)
+    photos(path, tables, faults)
     check_tables(tables, declared, faults)
     readings = tables["readings"]
     typed = readings.loc[readings["repeat"].notna(), "line"]
-    same_cells(tables, faults)
+    if not faults.faults:  # a cell that cannot be used is blank here: its row may only look like another
+        same_cells(tables, faults)
     excluded = complete(tables, declared, faults)
     check_completed(tables, typed, declared, faults)
     if len(readings) and tables["readings"].empty:
@@ -118,15 +104,12 @@ def _names(path: Path, faults: Faults) -> tuple[str, ...]:
 
 def _declared(path: Path, names: tuple[str, ...], faults: Faults, hashes: dict[str, str]) -> Declared:
     """Return what bench.toml says; without it, nothing is declared and the fault is kept."""
-    if "bench.toml" not in names:
-        faults.add(
-            "fault 3",
-            "bench.toml",
-            "is not in the folder; it holds the meter's accuracy line. photolab new writes one.",
-        )
+    if FILE not in names:
+        words = "is not in the folder; it holds the meter's accuracy line. photolab new writes one."
+        faults.add("fault 3", FILE, words)
         return Declared()
-    data = load(path, "bench.toml", faults, hashes)
-    text = None if data is None else decode("bench.toml", data, faults)
+    data = load(path, FILE, faults, hashes)
+    text = None if data is None else decode(FILE, data, faults)
     return Declared() if text is None else read_toml(text, faults)
 
 
@@ -139,9 +122,7 @@ def _tables(
         tables[table.name] = empty_table(table)
         if table.file not in names:
             continue
-        data = load(path, table.file, faults, hashes)
-        text = None if data is None else decode(table.file, data, faults)
-        rows = None if text is None else split(table.file, text, declared.separator, faults)
+        rows = load_rows(path, table.file, declared.separator, faults, hashes)
         if rows is not None:
             tables[table.name] = read_table(table, rows, faults, decimal=declared.decimal)
     return tables
@@ -149,7 +130,7 @@ def _tables(
 
 def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, logs: list[Log], faults: Faults) -> None:
     """Join the loggers' rows to warm_up; a run stands in one file only, and its lamp is a known one."""
-    own, lamps = tables["warm_up"], [lamp for lamp in tables["lamps"]["lamp"].unique() if lamp]
+    own, lamps = tables["warm_up"], names_in(tables["lamps"]["lamp"])
     runs = set(own["run"].unique())
     for log in logs:
         if log.run in runs:
@@ -157,23 +138,16 @@ def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, logs: list[Lo
             faults.add("fault 7", FILE, words)
         runs.add(log.run)
         if lamps and log.lamp not in lamps:
-            near = closest(log.lamp, lamps)
-            hint = f'; closest is "{shown(near)}"' if near else ""
-            faults.add("fault 12", FILE, f'log.lamp "{shown(log.lamp)}" is not in lamps.csv{hint}.')
+            words = f'log.lamp "{shown(log.lamp)}" is not in lamps.csv{hint(log.lamp, lamps)}.'
+            faults.add("fault 12", FILE, words)
     known = logged[logged["lamp"].isin(lamps)] if lamps else logged
     if len(known):
-        tables["warm_up"] = (
-            known if own.empty else pd.concat([own.assign(log_file=""), known], ignore_index=True)
-        )
+        both = [own.assign(log_file=""), known]
+        tables["warm_up"] = known if own.empty else pd.concat(both, ignore_index=True)
 
 
 def _said(problems: list[Problem], names: tuple[str, ...]) -> list[Problem]:
-    """Return problems in order, by sheet where the folder is a workbook."""
-    ordered = _sorted(problems)
-    return [by_sheet(problem) for problem in ordered] if WORKBOOK in names else ordered
-
-
-def _sorted(problems: list[Problem]) -> list[Problem]:
-    """Return problems in the order of the files and rows they stand in."""
+    """Return problems in the order of the files and rows they stand in, by sheet where the folder is a workbook."""
     order = {name: place for place, name in enumerate(FILES)}
-    return sorted(problems, key=lambda p: (order.get(p.file, len(order)), p.file, p.line or 0))
+    ordered = sorted(problems, key=lambda p: (order.get(p.file, len(order)), p.file, p.line or 0))
+    return [by_sheet(problem) for problem in ordered] if WORKBOOK in names else ordered

@@ -22,6 +22,7 @@ __all__ = [
     "forecast_against_results",
     "hold_choices",
     "initial_choices",
+    "own_plans",
     "shared_floor",
 ]
 
@@ -123,7 +124,9 @@ class Forecast:
     half_width_specimens, half_width_models : float
         Half-width of the interval in ln, for the specimens on the bench and for the models. [1]
     resolvable : float
-        Smallest ratio resolved in four cases of five, for the specimens. [1]
+        Smallest ratio resolved with the chance `power`, for the specimens. [1]
+    power : float, default 0.8
+        That chance: four cases of five. [1]
     """
 
     specimens: int
@@ -132,6 +135,28 @@ class Forecast:
     half_width_specimens: float
     half_width_models: float
     resolvable: float
+    power: float = 0.8
+
+
+def own_plans(campaign: Campaign) -> tuple[tuple[int, int, int], ...]:
+    """Return the plan of a campaign and what twice and four times the seatings or specimens would be.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    tuple of (int, int, int)
+        Specimens a lamp, seatings a specimen, readings a seating; the plan of the median lamp first. [1]
+    """
+    counts = campaign.weights.counts
+    each = counts["n_mountings"] / counts["n_specimens"], counts["n_readings"] / counts["n_mountings"]
+    a, b, r = (max(1, round(float(one.median()))) for one in (counts["n_specimens"], *each))
+    return tuple(
+        dict.fromkeys([(a, b, r), (1, 1, r), (a, 2 * b, r), (a, 4 * b, r), (2 * a, b, r), (4 * a, b, r)])
+    )
 
 
 def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: int, floor: float) -> Forecast:

@@ -33,7 +33,7 @@ _AVERAGED = [
 ]  # fmt: skip
 _FLOOR = 1e-12  # keeps the weights finite where nothing at all scatters; it cancels from them
 _ROUNDING = 1e-12  # of a weight
-_FULL = 2_000_000  # weights up to which they are kept in one piece
+_FULL = 2_000_000  # results times readings up to which the weights are kept in one piece
 
 
 def mounting_means(readings: Columns) -> tuple[dict[str, NDArray[Any]], NDArray[np.intp]]:
@@ -201,7 +201,7 @@ def lamp_weights(seats: Table, *, noise_sd: Array, scatter: Scatter) -> Weights:
         gain = (rest.T @ inverse).tocsr()
         solved = sparse.csr_array(np.linalg.inv(np.eye(len(told)) + (gain @ rest).toarray()))
         factored = Factored(matrix, (mean @ level[:, told]).tocsr(), (solved @ gain).tocsr())
-        matrix = factored if len(results) * seats.rows > _FULL else factored.full()
+        matrix = factored if len(results) * int(seats["n"].sum()) > _FULL else factored.full()
     named = [seats[c][results.first].astype(str).tolist() for c in RESULT]
     return Weights(tuple(zip(*named, strict=True)), matrix, _counts(seats, results))
 

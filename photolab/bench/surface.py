@@ -8,7 +8,7 @@ that was read.
 import math
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -16,11 +16,12 @@ import pandas as pd
 
 from photolab.bench.model import Bench
 from photolab.bench.rows import result_row
-from photolab.errors import MethodError
+from photolab.errors import MethodError, attempt
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Measured, limits, measured
 from photolab.thermal.thermography import (
     EMISSIVITY_HALF_WIDTH,
+    SurfaceReading,
     rise_in_fahrenheit,
     surface_reading,
     surface_temperature,
@@ -45,7 +46,7 @@ PATCH_EMISSIVITY = {"tape": 0.95, "paint": 0.95}
 
 @dataclass(frozen=True)
 class Surface:
-    """One row of thermal.csv as a surface temperature.
+    """One row of thermal.csv, and the surface temperature that it stands for.
 
     Attributes
     ----------
@@ -56,21 +57,11 @@ class Surface:
     displayed, ambient : float
         As read; NaN where no ambient is stated. [degC]
     set_emissivity, emissivity, emissivity_half_width, reflected : float
-        What the reading was worked out with; NaN for a thermocouple. [1], [1], [1], [degC]
-    temperature : Measured or None
-        Surface temperature (band radiance); None where there is none. [degC]
-    above_ambient : Measured or None
-        The same above the ambient; None where either is missing. [K]
-    least : float
-        Without a temperature: what it is at least, NaN where not even that can be said. [degC]
-    total_radiation : float
-        Surface temperature by T^4. [degC]
+        What the reading is worked out with; NaN for a thermocouple. [1], [1], [1], [degC]
     coverage : float
         Coverage probability of `low` and `high`. [1]
-    usable : bool
-        Whether lamps may be ranked by it.
-    codes : tuple of str
-        What a reader must know.
+    assumed : tuple of str
+        Codes of what was not stated.
     """
 
     lamp: str
@@ -83,13 +74,78 @@ class Surface:
     emissivity: float
     emissivity_half_width: float
     reflected: float
-    temperature: Measured | None
-    above_ambient: Measured | None
-    least: float
-    total_radiation: float
     coverage: float
-    usable: bool
-    codes: tuple[str, ...]
+    assumed: tuple[str, ...]
+
+    @property
+    def where(self) -> tuple[str, ...]:
+        """Which reading it is: what only this one holds is named by it."""
+        return self.lamp, self.place, self.method, f"{self.elapsed_s:g}"
+
+    @cached_property
+    def reading(self) -> SurfaceReading | MethodError:
+        """What it says of the surface by `surface_reading`, or why it says nothing."""
+        if self.method == "thermocouple":
+            limit = limits(
+                ("thermocouple", *self.where), THERMOCOUPLE_LIMIT_K, kind="scale", source="assumed"
+            )
+            touched, contact = measured(self.displayed, limit, unit="degC"), ("thermocouple_contact",)
+            return SurfaceReading(touched, np.empty(0), math.nan, True, contact, self.coverage)
+        if math.isnan(self.emissivity):
+            return MethodError("the emissivity must be stated", code="emissivity_missing")
+        return attempt(
+            surface_reading,
+            camera_reading(self.displayed, camera_limit(self.displayed), self.where),
+            method=self.method,
+            emissivity=emissivity_of(self.emissivity, self.emissivity_half_width, self.where),
+            set_emissivity=self.set_emissivity,
+            reflected=mirrored_room(self.reflected, self.where),
+            coverage=self.coverage,
+        )
+
+    @property
+    def temperature(self) -> Measured | None:
+        """Surface temperature (band radiance); None where there is none [degC]."""
+        return None if isinstance(self.reading, MethodError) else self.reading.temperature
+
+    @cached_property
+    def above_ambient(self) -> Measured | None:
+        """The same above the ambient; None where either is missing [K]."""
+        if isinstance(self.reading, MethodError) or math.isnan(self.ambient):
+            return None
+        limit = limits(("ambient", *self.where), AMBIENT_LIMIT_K, kind="ambient", source="assumed")
+        room, drawn = measured(self.ambient, limit, unit="degC"), self.reading.drawn
+        rise = (self.reading.temperature - room).in_unit("K")
+        if not drawn.size:
+            return rise
+        apart = drawn - draws(lambda kelvin: kelvin, room, trials=drawn.size)
+        return replace(rise, ends=partial(interval, apart), how=self.reading.temperature.how)
+
+    @property
+    def total_radiation(self) -> float:
+        """Surface temperature by T^4 [degC]."""
+        return math.nan if isinstance(self.reading, MethodError) else self.reading.total_radiation
+
+    @property
+    def usable(self) -> bool:
+        """Whether lamps may be ranked by it."""
+        return not isinstance(self.reading, MethodError) and self.reading.usable
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """What a reader must know."""
+        found = (self.reading.code,) if isinstance(self.reading, MethodError) else self.reading.codes
+        return tuple(dict.fromkeys([*self.assumed, *found]))
+
+    @property
+    def seen_by_camera(self) -> bool:
+        """Whether it is a camera's reading that has a surface temperature."""
+        return self.temperature is not None and not math.isnan(self.emissivity)
+
+    def is_patch_beside(self, other: "Surface") -> bool:
+        """Return whether it is a patch of tape or paint that was read with another spot at one time."""
+        mine, theirs = ((s.lamp, s.place, s.elapsed_s) for s in (self, other))
+        return self.method in PATCH_EMISSIVITY and mine == theirs
 
     @property
     def value(self) -> float:
@@ -98,8 +154,10 @@ class Surface:
 
     @property
     def low(self) -> float:
-        """Lower end of its interval [degC]."""
-        return self.least if self.temperature is None else self.temperature.interval(self.coverage)[0]
+        """Lower end of its interval; of an emissivity that is not stated the least that a surface can have [degC]."""
+        if "emissivity_missing" in self.codes:
+            return _least(self.displayed, self.set_emissivity, self.reflected)
+        return math.nan if self.temperature is None else self.temperature.interval(self.coverage)[0]
 
     @property
     def high(self) -> float:
@@ -113,6 +171,7 @@ class Surface:
         return (math.nan,) * 3 if found is None else (found.value, *found.interval(self.coverage))
 
 
+@lru_cache(maxsize=8)  # many parts of one page ask for them; a bench is told from another by identity
 def surfaces(bench: Bench, *, at_hold: bool = False) -> tuple[Surface, ...]:
     """Return the rows of thermal.csv as surface temperatures.
 
@@ -142,108 +201,39 @@ def _at_hold(table: pd.DataFrame, hold_s: float) -> pd.DataFrame:
 
 
 def _surface(bench: Bench, row: Row) -> Surface:
-    """Return one row as a surface temperature."""
-    number = {name: float(row[name]) for name in ("elapsed_s", "displayed_C", "ambient_C", "set_emissivity")}
-    method, shown, ambient = str(row["method"]), number["displayed_C"], number["ambient_C"]
-    where = (str(row["lamp"]), str(row["place"]), method, f"{number['elapsed_s']:g}")
-    reflected, codes = reflected_of(bench, float(row["reflected_C"]), ambient)
+    """Return one row, with what it does not state as assumed."""
+    method, shown, ambient = str(row["method"]), float(row["displayed_C"]), float(row["ambient_C"])
+    reflected, codes = _reflected(bench, float(row["reflected_C"]), ambient)
     emissivity, width = float(row["emissivity"]), float(row["emissivity_half_width"])
     if math.isnan(emissivity) and method in PATCH_EMISSIVITY:
         emissivity, codes = PATCH_EMISSIVITY[method], [*codes, "emissivity_assumed"]
     if math.isnan(width) and not math.isnan(emissivity) and method in EMISSIVITY_HALF_WIDTH:
         width, codes = EMISSIVITY_HALF_WIDTH[method], [*codes, "emissivity_assumed"]
     if method == "thermocouple":
-        emissivity = width = reflected = math.nan
-        thermometer = limits(("thermocouple", *where), THERMOCOUPLE_LIMIT_K, kind="scale", source="assumed")
-        temperature = measured(shown, thermometer, unit="degC")
-        found = _Found(temperature, temperature - _room(ambient, where), True, ("thermocouple_contact",))
-        codes = []
-    else:
-        found = _seen(where, (shown, number["set_emissivity"], emissivity, width, reflected, ambient))
+        emissivity, width, reflected, codes = math.nan, math.nan, math.nan, []
     return Surface(
         lamp=str(row["lamp"]),
         place=str(row["place"]),
         method=method,
-        elapsed_s=number["elapsed_s"],
+        elapsed_s=float(row["elapsed_s"]),
         displayed=shown,
         ambient=ambient,
-        set_emissivity=number["set_emissivity"],
+        set_emissivity=float(row["set_emissivity"]),
         emissivity=emissivity,
         emissivity_half_width=width,
         reflected=reflected,
-        temperature=found.temperature,
-        above_ambient=None if math.isnan(ambient) else found.above_ambient,
-        least=found.least,
-        total_radiation=found.total_radiation,
         coverage=bench.settings.coverage,
-        usable=found.usable,
-        codes=tuple(dict.fromkeys([*codes, *found.codes])),
+        assumed=tuple(codes),
     )
 
 
-@dataclass(frozen=True)
-class _Found:
-    """What one reading says."""
-
-    temperature: Measured | None
-    above_ambient: Measured | None
-    usable: bool
-    codes: tuple[str, ...]
-    least: float = math.nan
-    total_radiation: float = math.nan
-
-
-def _room(ambient: float, where: tuple[Hashable, ...]) -> Measured:
-    """Return the ambient temperature of one reading; 0 where it is not known, and nothing is taken from it."""
-    limit = limits(("ambient", *where), AMBIENT_LIMIT_K, kind="ambient", source="assumed")
-    return measured(0.0 if math.isnan(ambient) else ambient, limit, unit="degC")
-
-
-def reflected_of(bench: Bench, stated: float, ambient: float) -> tuple[float, list[str]]:
-    """Return the reflected temperature: stated, else the ambient, else the reference ambient.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench.
-    stated, ambient : float
-        As thermal.csv states them, NaN where it does not. [degC]
-
-    Returns
-    -------
-    tuple of (float, list of str)
-        Reflected temperature, and a code where it was not stated. [degC]
-    """
+def _reflected(bench: Bench, stated: float, ambient: float) -> tuple[float, list[str]]:
+    """Return the reflected temperature: stated, else the ambient, else the reference ambient; with its code [degC]."""
     if not math.isnan(stated):
         return stated, []
     if not math.isnan(ambient):
         return ambient, ["reflected_from_ambient"]
     return bench.settings.reference_ambient_C, ["reflected_assumed"]
-
-
-@lru_cache(maxsize=1024)
-def _seen(where: tuple[Hashable, ...], given: tuple[float, ...]) -> _Found:
-    """Return what a camera's reading says, where there is an answer."""
-    shown, set_emissivity, emissivity, width, reflected, ambient = given
-    if math.isnan(emissivity):
-        least = _least(shown, set_emissivity, reflected)
-        return _Found(None, None, False, ("emissivity_missing",), least)
-    try:
-        found = surface_reading(
-            camera_reading(shown, camera_limit(shown), where),
-            method=str(where[2]),
-            emissivity=emissivity_of(emissivity, width, where),
-            set_emissivity=set_emissivity,
-            reflected=mirrored_room(reflected, where),
-        )
-    except MethodError as refused:
-        return _Found(None, None, False, (refused.code,))
-    room = _room(ambient, where)
-    apart = found.drawn - draws(lambda kelvin: kelvin, room, trials=found.drawn.size)
-    rise = replace(
-        found.temperature - room, unit="K", ends=partial(interval, apart), how=found.temperature.how
-    )
-    return _Found(found.temperature, rise, found.usable, found.codes, total_radiation=found.total_radiation)
 
 
 def camera_reading(shown: float, limit: float, where: tuple[Hashable, ...]) -> Measured:
@@ -286,7 +276,9 @@ def emissivity_of(value: float, half_width: float, where: tuple[Hashable, ...]) 
     return measured(middle, limits(("emissivity", *where), (high - low) / 2.0, kind="emissivity"), unit="1")
 
 
-def mirrored_room(reflected: float, where: tuple[Hashable, ...]) -> Measured:
+def mirrored_room(
+    reflected: float, where: tuple[Hashable, ...], *, limit: float = REFLECTED_LIMIT_K
+) -> Measured:
     """Return the temperature of what a surface mirrors.
 
     Parameters
@@ -295,14 +287,16 @@ def mirrored_room(reflected: float, where: tuple[Hashable, ...]) -> Measured:
         As stated or assumed. [degC]
     where : tuple of hashable
         Which reading.
+    limit : float, default REFLECTED_LIMIT_K
+        How far it may be off. [K]
 
     Returns
     -------
     Measured
         The reflected temperature. [degC]
     """
-    limit = limits(("reflected", *where), REFLECTED_LIMIT_K, kind="reflected temperature", source="assumed")
-    return measured(reflected, limit, unit="degC")
+    off = limits(("reflected", *where), limit, kind="reflected temperature", source="assumed")
+    return measured(reflected, off, unit="degC")
 
 
 def _least(shown: float, set_emissivity: float, reflected: float) -> float:

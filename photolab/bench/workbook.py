@@ -7,36 +7,44 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 import pandas as pd
+from openpyxl.comments import Comment
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
-from photolab.bench.cells import CellFault, parse_number
+from photolab.bench.cells import plain_numbers
+from photolab.bench.declared import FILE, Declared, Lines, Values, declare
 from photolab.bench.faults import Faults, Problem, shown
-from photolab.bench.files import Rows, load
-from photolab.bench.keys import SECTIONS, Key
-from photolab.bench.schema import FILES, MAX_FILE_BYTES, TABLES, Table, unit_forms
-from photolab.bench.table_reader import empty_table, read_table
-from photolab.bench.toml_reader import Declared, declare
-from photolab.bench.toml_section import FILE, Lines, Values
+from photolab.bench.files import MAX_COLUMNS, WORKBOOK, Rows, as_rows, load
+from photolab.bench.schema import FILES, SECTIONS, TABLES, Field, Table
+from photolab.bench.tables import empty_table, read_table
 
-WORKBOOK = "bench.xlsx"
 KEY_SHEET = "bench"
 KEY_HEADER = ("section", "id", "key", "value", "what it is")
 MAX_ROWS = 200_000
+MAX_UNPACKED_BYTES = 128 * 1024 * 1024
+REPEATED = ("meter", "housing", "question")
+"""Sections of the sheet of keys whose rows name an id."""
 BROKEN = (
     zipfile.BadZipFile, zlib.error, KeyError, ValueError, TypeError, IndexError, AttributeError, EOFError,
     OSError, SyntaxError, NotImplementedError, OverflowError, RecursionError,
 )  # fmt: skip
-Sheets = dict[str, list[tuple[Any, ...]]]
+
+
+@dataclass
+class Sheet:
+    """Cells of one sheet by row, and the rows and columns that a spreadsheet hides."""
+
+    rows: list[tuple[Any, ...]] = field(default_factory=list)
+    hidden: list[str] = field(default_factory=list)
 
 
 def by_sheet(problem: Problem) -> Problem:
@@ -95,42 +103,46 @@ def read_workbook(
     declared = _declared(sheets, faults)
     found = [WORKBOOK, FILE]
     for table in TABLES.values():
-        rows = _rows(table, sheets.get(table.name, []), faults)
+        rows = _rows(table, sheets[table.name].rows, faults) if table.name in sheets else None
         if rows is not None:
             tables[table.name] = read_table(table, rows, faults)
             found.append(table.file)
     return declared, tables, tuple(found)
 
 
-def _sheets(data: bytes, faults: Faults) -> Sheets | None:
+def _sheets(data: bytes, faults: Faults) -> dict[str, Sheet] | None:
     """Return the cells of every known sheet; a formula's stored value is used, and said."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
-            if sum(part.file_size for part in parts.infolist()) > 4 * MAX_FILE_BYTES:
-                faults.add("fault 3", WORKBOOK, f"unpacks to more than {4 * MAX_FILE_BYTES // 2**20} MB.")
+            if sum(part.file_size for part in parts.infolist()) > MAX_UNPACKED_BYTES:
+                words = (
+                    f"unpacks to more than {MAX_UNPACKED_BYTES // 2**20} MB; keep fewer rows and no pictures."
+                )
+                faults.add("fault 3", WORKBOOK, words)
                 return None
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions, which are not read
-            values = _cells(data, faults, stored=True)
-            formulas = _cells(data, faults, stored=False)
+            values, formulas = (_cells(data, faults, stored=stored) for stored in (True, False))
     except BROKEN as error:
         faults.add("fault 3", WORKBOOK, f"cannot be read as a workbook: {shown(str(error))}.")
         return None
-    for name, rows in formulas.items():
-        for number, row in enumerate(rows, start=1):
+    for name, sheet in formulas.items():
+        file = FILE if name == KEY_SHEET else f"{name}.csv"
+        if sheet.hidden:
+            faults.add("caution 39", file, f"hidden, and read all the same: {', '.join(sheet.hidden)}.")
+        for number, row in enumerate(sheet.rows, start=1):
             for place, cell in enumerate(row):
                 if isinstance(cell, ArrayFormula | DataTableFormula) or str(cell).startswith("="):
-                    _formula(name, number, place, cell, values[name], faults)
+                    _formula(file, number, place, cell, values[name].rows, faults)
     return values
 
 
 def _formula(
-    name: str, number: int, place: int, formula: Any, rows: list[tuple[Any, ...]], faults: Faults
+    file: str, number: int, place: int, formula: Any, rows: list[tuple[Any, ...]], faults: Faults
 ) -> None:
     """Say what became of a formula: its stored value is used, or there is none. Equal text is no formula."""
     row = rows[number - 1]
     value = row[place] if place < len(row) else None
-    file = FILE if name == KEY_SHEET else f"{name}.csv"
     header = str(rows[0][place]) if rows and place < len(rows[0]) else ""
     if value is None:
         words = "a formula without a stored value; save the workbook in a spreadsheet, or type the value."
@@ -140,10 +152,10 @@ def _formula(
         faults.add("caution 33", file, words, line=number, column=header)
 
 
-def _cells(data: bytes, faults: Faults, *, stored: bool) -> Sheets:
+def _cells(data: bytes, faults: Faults, *, stored: bool) -> dict[str, Sheet]:
     """Return the rows of the known sheets."""
-    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=stored, keep_links=False)
-    found: Sheets = {}
+    book: Any = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=stored, keep_links=False)
+    found: dict[str, Sheet] = {}
     for name in book.sheetnames:
         sheet = book[name]
         if name not in {KEY_SHEET, *TABLES} or not hasattr(sheet, "reset_dimensions"):
@@ -151,15 +163,32 @@ def _cells(data: bytes, faults: Faults, *, stored: bool) -> Sheets:
                 faults.add("caution 30", WORKBOOK, f"sheet {shown(name)} is not read.")
             continue
         sheet.reset_dimensions()
-        rows: list[tuple[Any, ...]] = []
+        found[name] = held = Sheet()
         for row in sheet.iter_rows(values_only=True):
-            if len(rows) == MAX_ROWS:
-                faults.add("fault 3", WORKBOOK, f"sheet {name} has more than {MAX_ROWS} rows.")
+            if len(held.rows) == MAX_ROWS or len(row) > MAX_COLUMNS:
+                why = f"{MAX_ROWS} rows" if len(held.rows) == MAX_ROWS else f"{MAX_COLUMNS} columns"
+                faults.add("fault 3", WORKBOOK, f"sheet {name} has more than {why}.")
                 break
-            rows.append(row)
-        found[name] = rows
+            held.rows.append(row)
+        if not stored:
+            with zipfile.ZipFile(io.BytesIO(data)) as parts:
+                held.hidden = list(
+                    _hidden(sheet, parts.read(sheet._worksheet_path).decode("utf-8", "replace"))
+                )
     book.close()
     return found
+
+
+def _hidden(sheet: Any, text: str) -> Iterator[str]:
+    """Yield what a spreadsheet hides of a sheet; openpyxl leaves it out where it streams the rows."""
+    if sheet.sheet_state != "visible":
+        yield "the whole sheet"
+    tags = [tag for tag in re.findall(r"<(?:row|col) [^>]*>", text) if re.search(r'\bhidden="(1|true)"', tag)]
+    rows = re.findall(r'<row [^>]*?\br="(\d+)"', "".join(tags))
+    columns = re.findall(r'<col [^>]*?\bmin="(\d+)"', "".join(tags))
+    if rows:
+        yield f"row {rows[0]}" if len(rows) == 1 else f"{len(rows)} rows from {rows[0]} to {rows[-1]}"
+    yield from (f"column {get_column_letter(int(number))}" for number in columns)
 
 
 def _text(cell: Any) -> str:
@@ -169,9 +198,8 @@ def _text(cell: Any) -> str:
     if isinstance(cell, bool):
         return str(cell).upper()
     if isinstance(cell, float):
-        return (
-            str(int(cell)) if math.isfinite(cell) and cell == int(cell) and abs(cell) < 1e15 else repr(cell)
-        )
+        whole = math.isfinite(cell) and cell == int(cell) and abs(cell) < 1e15
+        return str(int(cell)) if whole else repr(cell)
     if isinstance(cell, datetime):
         return cell.date().isoformat() if cell.time() == time(0) else cell.isoformat(sep=" ")
     if isinstance(cell, date | time):
@@ -184,8 +212,7 @@ def _rows(table: Table, sheet: list[tuple[Any, ...]], faults: Faults) -> Rows | 
     header = [_text(cell) for cell in sheet[0]] if sheet else []
     while header and not header[-1]:
         header.pop()
-    numeric = {c.name for c in table.columns if c.numeric}
-    numeric |= {form.header for name in numeric for form in unit_forms(name)}
+    numeric = {name for column in table.columns if column.numeric for name in column.headers}
     kept: list[list[str]] = []
     numbers: list[int] = []
     for number, cells in enumerate(sheet[1:], start=2):
@@ -201,34 +228,26 @@ def _rows(table: Table, sheet: list[tuple[Any, ...]], faults: Faults) -> Rows | 
                 faults.add("fault 13", table.file, words, line=number, column=name)
         kept.append(row)
         numbers.append(number)
-    if not kept:
-        return None
-    return Rows(table.file, header, list(zip(*kept, strict=True)), numbers)
+    return as_rows(table.file, header, [kept], numbers) if kept else None
 
 
 def _is_number(text: str) -> bool:
     """Whether a text would pass as a number."""
-    try:
-        parse_number(text)
-    except CellFault:
-        return False
-    return True
+    return not math.isnan(plain_numbers([text])[0])
 
 
-def _declared(sheets: Sheets, faults: Faults) -> Declared:
+def _declared(sheets: dict[str, Sheet], faults: Faults) -> Declared:
     """Return what the sheet of keys declares."""
     if KEY_SHEET not in sheets:
-        faults.add(
-            "fault 3", FILE, "is not in the workbook; it holds section, id, key and value, one row a key."
-        )
+        words = "is not in the workbook; it holds section, id, key and value, one row a key."
+        faults.add("fault 3", FILE, words)
         return Declared()
     given: Values = {}
     lines = Lines("")
-    for number, row in enumerate(sheets[KEY_SHEET][1:], start=2):
+    for number, row in enumerate(sheets[KEY_SHEET].rows[1:], start=2):
         section, identity, name, value = (*row, None, None, None, None)[:4]
-        if value is None or _text(value) == "":
-            continue
-        _place(given, lines, (_text(section), _text(identity), _text(name)), value, number, faults)
+        if value is not None and _text(value) != "":
+            _place(given, lines, (_text(section), _text(identity), _text(name)), value, number, faults)
     for meter in given.get("meter", []):
         factors = meter.pop("spectral_factor", {})
         if factors:
@@ -244,15 +263,10 @@ def _place(
     """Put one value where bench.toml would have it."""
     section, identity, name = where
     target, index = given, 0
-    if section in {"meter", "housing", "question"}:
+    if section in REPEATED:
         if not identity:
-            faults.add(
-                "fault 5",
-                FILE,
-                f"blank beside {shown(name)}; every row of a {section} names its id.",
-                line=row,
-                column="id",
-            )
+            words = f"blank beside {shown(name)}; every row of a {section} names its id."
+            faults.add("fault 5", FILE, words, line=row, column="id")
             return
         entities = given.setdefault(section, [])
         index = next((k for k, entity in enumerate(entities) if entity["id"] == identity), len(entities))
@@ -266,7 +280,7 @@ def _place(
     for inner in rest:
         target = target.setdefault(part, {})
         path, part = f"{path}.{part}" if path.count(".") < 1 else path, inner
-    if part != "id" or section not in {"meter", "housing", "question"}:
+    if part != "id" or section not in REPEATED:
         target[part] = _value(path, part, value)
     lines.lines[path, index, part] = row
 
@@ -274,38 +288,37 @@ def _place(
 def _value(section: str, name: str, value: Any) -> Any:
     """Return a cell as TOML would hold it: lists from text with commas, dates as dates, text as text."""
     key = next((key for key in SECTIONS.get(section, ()) if key.name == name), None)
+    kind = key.kind if key else ""
     if isinstance(value, datetime):
         value = value.date()
-    if key is None:
-        return value
-    if key.kind in {"numbers", "number_or_numbers"} and isinstance(value, str):
+    if kind == "list" and isinstance(value, str):
         parts = [part for part in re.split(r"[\s,;\[\]]+", value) if part]
-        if parts and all(_is_number(part) for part in parts) and (len(parts) > 1 or key.kind == "numbers"):
-            return [float(part) for part in parts]
-        return value
-    if key.kind == "numbers" and isinstance(value, int | float):
+        listed = parts and all(map(_is_number, parts)) and (len(parts) > 1 or not (key and key.one_will_do))
+        return [float(part) for part in parts] if listed else value
+    if kind == "list" and key and not key.one_will_do and isinstance(value, int | float):
         return [value]
-    if key.kind == "texts":
+    if kind == "codes":
         return [part for part in re.split(r"[\s,;]+", _text(value)) if part]
-    if key.kind == "flag" and _text(value).lower() in {"yes", "true", "no", "false"}:
+    if kind == "flag" and _text(value).lower() in {"yes", "true", "no", "false"}:
         return _text(value).lower() in {"yes", "true"}
-    if key.kind in {"text", "code"} and not isinstance(value, bool):
-        return _text(value)
-    return value
+    return _text(value) if kind in {"text", "code"} and not isinstance(value, bool) else value
 
 
 def starter_workbook() -> bytes:
-    """Return a workbook to fill in: keys with what they are, a sheet a table, drop-downs for codes."""
+    """Return a workbook to fill in: keys with what they are, a sheet a table, notes, drop-downs for codes."""
     book = openpyxl.Workbook()
     sheet: Any = book.active
     sheet.title = KEY_SHEET
     sheet.append(KEY_HEADER)
-    for row in _key_rows():
-        sheet.append(row)
+    filled: dict[tuple[str, str], Any] = {
+        ("", "schema"): 1, ("bench", "name"): "my bench", ("bench", "protocol_revision"): "1",
+        ("meter", "id"): "M1",
+    }  # fmt: skip
+    for number, (section, identity, key) in enumerate(_keys(), start=2):
+        sheet.append((section, identity, key.name, filled.get((section, key.name)), key.note))
+        _drop_down(sheet, key, f"D{number}")
     for letter, width in zip("ABCDE", (10, 8, 34, 22, 90), strict=True):
         sheet.column_dimensions[letter].width = width
-    for number, codes in _key_codes():
-        _drop_down(sheet, codes, f"D{number}")
     _head(sheet)
     for table in TABLES.values():
         sheet = book.create_sheet(table.name)
@@ -313,18 +326,20 @@ def starter_workbook() -> bytes:
         for place, column in enumerate(table.columns, start=1):
             letter = get_column_letter(place)
             sheet.column_dimensions[letter].width = max(10, len(column.name) + 2)
-            if column.codes:
-                _drop_down(sheet, column.codes, f"{letter}2:{letter}2000")
-        if table.name == "readings":
+            sheet[f"{letter}1"].comment = Comment(f"{column.note}. Example: {column.example}", "photolab")
+            _drop_down(sheet, column, f"{letter}2:{letter}2000")
+        if table.name in {"readings", "lamps"}:
             sheet.append(("A1",))
             sheet.append(("A2",))
+        if table.name == "lamps":
+            sheet["C2"], sheet["C3"] = "baseline", "candidate"
         _head(sheet)
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()
 
 
-def _keys() -> Iterator[tuple[str, str, Key]]:
+def _keys() -> Iterator[tuple[str, str, Field]]:
     """Every key a workbook may hold: section, an id to start with, the key."""
     kinds = (("", ""), ("bench", ""), ("links", ""), ("meter", "M1"), ("housing", "H1"), ("question", "1"))
     for section, identity in kinds:
@@ -337,36 +352,12 @@ def _keys() -> Iterator[tuple[str, str, Key]]:
         yield "meter", "M1", replace(key, name=f"spectral_factor.led.{key.name}")
 
 
-def _key_rows() -> Iterator[tuple[Any, ...]]:
-    """Rows of the sheet of keys; only what is not a measurement is filled in."""
-    filled: dict[tuple[str, str], Any] = {
-        ("", "schema"): 1, ("bench", "name"): "my bench", ("bench", "protocol_revision"): "1",
-        ("meter", "id"): "M1",
-    }  # fmt: skip
-    for section, identity, key in _keys():
-        unit = f" [{key.unit}]" if key.unit not in {"", "1"} else ""
-        limits = f"; {key.wanted}" if key.low is not None or key.high is not None else ""
-        without = f"; without it {key.default} is assumed" if key.assumed and key.default is not None else ""
-        yield (
-            section,
-            identity,
-            key.name,
-            filled.get((section, key.name)),
-            f"{key.about}{unit}{limits}{without}",
-        )
-
-
-def _key_codes() -> Iterator[tuple[int, tuple[str, ...]]]:
-    for number, (_section, _identity, key) in enumerate(_keys(), start=2):
-        if key.codes and key.kind == "code":
-            yield number, key.codes
-
-
-def _drop_down(sheet: Any, codes: tuple[str, ...], cells: str) -> None:
-    """Offer the codes of a column."""
-    rule = DataValidation(type="list", formula1=f'"{",".join(codes)}"', allow_blank=True)
-    rule.add(cells)
-    sheet.add_data_validation(rule)
+def _drop_down(sheet: Any, column: Field, cells: str) -> None:
+    """Offer the codes of a column or key."""
+    if column.kind == "code":
+        rule = DataValidation(type="list", formula1=f'"{",".join(column.codes)}"', allow_blank=True)
+        rule.add(cells)
+        sheet.add_data_validation(rule)
 
 
 def _head(sheet: Any) -> None:

@@ -31,7 +31,6 @@ from photolab.publication.page import Section, clean_table, notebook_blocks, pag
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
-from photolab.publication.second_way import SEED
 from photolab.publication.workbook_table import as_workbook
 
 __all__ = ["Published", "check_report", "publish"]
@@ -129,7 +128,7 @@ def publish(
             outputs={name: hashlib.sha256(content).hexdigest() for name, content in contents.items()},
             bench=campaign.bench.settings.name,
             protocol_revision=revision,
-            seeds={"monte_carlo": SEED},
+            seeds={"monte_carlo": provenance.SEED},
             missing=[part for part, _ in failed],
         )
         contents[provenance.FILE_NAME] = provenance.to_json(record).encode("utf-8")
@@ -206,7 +205,7 @@ def _sections(
         blocks = _attempt(
             MissingPart(question, path.name), partial(notebook_blocks, notebook, tag=_TAG), failed
         )
-        if blocks is not None:
+        if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
     return tuple(sections)
 

@@ -9,10 +9,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from photolab.bench.cells import parse_number
+from photolab.bench.cells import parse_code, parse_number
 from photolab.bench.model import Assumption, Meter
 from photolab.bench.pairs import ReadingComparison
-from photolab.bench.two_readings import TECHNOLOGIES, compare
+from photolab.bench.schema import TABLES
+from photolab.bench.two_readings import compare
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 from photolab.publication import statements
@@ -283,11 +284,15 @@ def _number(text: str, option: str) -> float:
 def _technologies(text: str | None) -> list[str | None]:
     if text is None:
         return [None]
-    parts: list[str | None] = [p.strip() for p in text.split(",")]
-    for part in parts:
-        if part not in TECHNOLOGIES or len(parts) > 2:
-            message = f"--technology: {text!r}; write one or two of {', '.join(TECHNOLOGIES)}, A's first: filament,led"
-            raise ValueError(message)
+    field = TABLES["lamps"].column("technology")
+    try:
+        parts: list[str | None] = [parse_code(part, field) for part in text.split(",")]
+    except ValueError as fault:
+        message = f"--technology: {fault} Write one, or A's first and then B's: filament,led"
+        raise ValueError(message) from None
+    if len(parts) > 2:
+        message = f"--technology: {text!r}; write one, or A's first and then B's: filament,led"
+        raise ValueError(message)
     return parts
 
 

@@ -38,8 +38,6 @@ _FROM = {
     "resolution": "display",
     "noise": _OWN,
     "remaining light": _OWN,
-    "supply voltage": _OWN,
-    "elapsed time": _OWN,
     "voltage exponent": "literature",
 }
 

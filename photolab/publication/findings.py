@@ -2,112 +2,152 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 
-from photolab.bench.campaign import Campaign
-from photolab.metrology.reporting import decimal
-from photolab.publication import statements
+import pandas as pd
+
+from photolab.bench.campaign import Campaign, without_technology
+from photolab.errors import MethodError
 from photolab.publication.figure_tables import all_lamps
 
-__all__ = ["groups", "joined", "lamp_sentence", "light_words"]
+__all__ = [
+    "NotToldApart",
+    "apart_sentence",
+    "held_families",
+    "in_depth",
+    "joined",
+    "next_below",
+    "not_told_apart",
+]
 
 
-def light_words(ratio: float, places: int) -> str:
-    """Return a ratio of light in words.
-
-    Parameters
-    ----------
-    ratio : float
-        The ratio. [1]
-    places : int
-        Decimal places of the percentage. [1]
-
-    Returns
-    -------
-    str
-        "5.0 % more light", "5.0 % less light" or "no difference in light".
-    """
-    words = statements.percent_of(ratio, places)
-    return f"{words} in light" if words == "no difference" else f"{words} light"
-
-
-def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
-    """Return what was found about one lamp in one housing.
+def in_depth(campaign: Campaign, lamp: str | None = None) -> tuple[str, list[str]]:
+    """Return the lamp that a page looks at in depth, and the housings in which it was compared.
 
     Parameters
     ----------
     campaign : Campaign
         The evaluated campaign.
-    lamp, housing : str
-        Which.
+    lamp : str, optional
+        As written in the settings; where not given, the lamp on which two housings differ most, the first one
+        where there is one housing.
 
     Returns
     -------
-    str
-        One sentence with the figure, its interval and its scope.
+    str, list of str
+        The lamp, blank where none was compared with the baseline, and its housings.
+
+    Raises
+    ------
+    MethodError
+        If the lamp named was not compared with the baseline (code ``no_reading``).
     """
-    settings = campaign.bench.settings
-    pair = campaign.ratio(lamp, campaign.baseline, housing=housing)
-    half = pair.ln_expanded_uncertainty
-    places = 1 if math.isnan(half) else statements.limit_places(half)
-    words = light_words(pair.ratio, places)
-    link = "to" if words.startswith("no difference") else "than"
-    head = f"{lamp}: {words} {link} {campaign.baseline}"
-    if pair.verdict == "no_answer":
-        return f"{head}; {statements.verdict_words(pair)}."
-    interval = statements.interval_words(pair)
-    count = _specimens(campaign, lamp, housing)
-    which = "for the one specimen on the bench" if count == 1 else f"for the {count} specimens on the bench"
-    verdict, model = (
-        str(campaign.family(housing, scope=scope).loc[lamp, "verdict"]) for scope in ("specimens", "models")
+    rows = all_lamps(campaign)
+    light = 1.0 + rows["percent"] / 100.0
+    by_lamp = light.groupby(rows["lamp"], sort=False)
+    spans = by_lamp.max() / by_lamp.min()
+    chosen = (
+        max(spans.index, key=lambda name: float(f"{spans[name]:.9e}"), default="") if lamp is None else lamp
     )
-    known = {
-        "clear": "clear of the bench uncertainty",
-        "alike": f"alike to within {decimal(settings.alike_percent, 0)} %",
-        "inside": "inside the bench uncertainty, so which gives more is not shown",
-    }
-    said = f"{known[verdict]} {which}"
-    if verdict != pair.verdict:
-        alone, pairs = known[pair.verdict].split(",")[0], math.comb(len(campaign.family(housing)) + 1, 2)
-        said = f"{alone} by itself {which}, but not as one of the {pairs} pairs of lamps compared here"
-    whole = campaign.ratio(lamp, campaign.baseline, housing=housing, scope="models")
-    wider = ""
-    if model != verdict:
-        shown = "For" if model == "clear" else "Not shown for"
-        alone = " by itself, not shown among all pairs" if whole.verdict == "clear" != model else ""
-        wider = f" {'For' if alone else shown} the model as sold: {statements.interval_words(whole)}{alone}."
-    if wider and count == 1:
-        wider = f"{wider[:-1]}; a single piece says nothing of its model, so the declared spread of pieces stands in."
-    return f"{head} ({interval}), {said}.{wider}"
+    if lamp is not None and lamp not in spans:
+        message = (
+            f"lamp {lamp} was not compared with {campaign.baseline}; compared were {', '.join(spans.index)}"
+        )
+        raise MethodError(message, code="no_reading", known={"names": tuple(spans.index)})
+    return str(chosen), [str(one) for one in rows.loc[rows["lamp"] == chosen, "housing"]]
 
 
-def _specimens(campaign: Campaign, lamp: str, housing: str) -> int:
-    """Return how many specimens of a lamp were read in a housing."""
-    name = campaign.name(lamp, housing=housing)
-    return int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)])
+def next_below(
+    campaign: Campaign, lamp: str, housings: Iterable[str], against: str | None = None
+) -> tuple[str, str] | None:
+    """Return where a lamp can be compared, and with which: the next lower one that it is clear of.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    lamp : str
+        The lamp.
+    housings : iterable of str
+        Where to look.
+    against : str, optional
+        The other lamp, where it is named in the settings.
+
+    Returns
+    -------
+    tuple of (str, str) or None
+        Housing and lamp, the baseline where it is clear of none; None where no pair has an interval.
+    """
+    rows = all_lamps(campaign)
+    for housing in housings:
+        here = rows[rows["housing"] == housing].set_index("lamp")["percent"].sort_values(ascending=False)
+        below = [str(other) for other in here.index[here < here[lamp]]]
+        for other in [*below, campaign.baseline] if against is None else [against]:
+            with contextlib.suppress(MethodError):  # not read together there
+                pair = campaign.ratio(lamp, other, housing=housing)
+                if pair.result is not None and (
+                    pair.verdict == "clear" or other in (against, campaign.baseline)
+                ):
+                    return housing, other
+    return None
 
 
-def groups(campaign: Campaign, housing: str) -> tuple[tuple[str, ...], ...]:
+@dataclass(frozen=True)
+class NotToldApart:
+    """The lamps of a housing that these readings do not tell apart, all pairs counted together.
+
+    Attributes
+    ----------
+    housing, instant : str
+        Where and when.
+    sets : tuple of tuple of str
+        Each set as large as it can be, of two lamps or more, the baseline among them, most light first.
+    lamps : tuple of str
+        All that were compared, most light first.
+    complete : bool
+        Whether every lamp of the pairs has an interval.
+    """
+
+    housing: str
+    instant: str
+    sets: tuple[tuple[str, ...], ...]
+    lamps: tuple[str, ...]
+    complete: bool
+
+
+def not_told_apart(
+    campaign: Campaign, pairs: pd.DataFrame, housing: str, *, instant: str = "initial"
+) -> NotToldApart:
     """Return the sets of lamps of a housing that these readings do not tell apart.
 
-    Within a set, no two lamps are told apart by intervals that allow for all pairs of the housing at once.
     Sets overlap where the first and the last of three are told apart and the middle one from neither.
 
     Parameters
     ----------
     campaign : Campaign
         The evaluated campaign.
-    housing : str
-        The housing.
+    pairs : DataFrame
+        a, b, ratio, resolved of every pair of the housing, as `Campaign.pairs`.
+    housing, instant : str
+        Where and when.
 
     Returns
     -------
-    tuple of tuple of str
-        Each set as large as it can be, of two lamps or more, the baseline among them, most light first.
+    NotToldApart
+        Lamps without an interval are left out.
     """
-    lamps = _ordered(campaign, housing)
-    pairs = campaign.pairs(housing)
+    unknown, light = without_technology(campaign.bench), dict[str, float]()
+    for a, b, ratio in zip(pairs["a"], pairs["b"], pairs["ratio"], strict=True):
+        light[str(a)] = light.get(str(a), 0.0) + math.log(ratio)
+        light[str(b)] = light.get(str(b), 0.0) - math.log(ratio)
+    lamps = tuple(
+        lamp
+        for lamp in sorted(light, key=lambda lamp: (-float(f"{light[lamp]:.9e}"), lamp))
+        if not unknown & {lamp, campaign.baseline}
+    )
     alike = {
         frozenset((str(a), str(b)))
         for a, b, apart in zip(pairs["a"], pairs["b"], pairs["resolved"], strict=True)
@@ -115,17 +155,48 @@ def groups(campaign: Campaign, housing: str) -> tuple[tuple[str, ...], ...]:
     }
     sets: list[tuple[str, ...]] = []
     _grow((), lamps, (), alike, sets)
-    return tuple(sorted(sets, key=lambda one: [lamps.index(lamp) for lamp in one]))
+    ordered = sorted(sets, key=lambda one: [lamps.index(lamp) for lamp in one])
+    return NotToldApart(housing, instant, tuple(ordered), lamps, len(lamps) == len(light))
 
 
-def _ordered(campaign: Campaign, housing: str) -> tuple[str, ...]:
-    """Return the baseline and the lamps of a housing that have an answer, most light first."""
-    rows = all_lamps(campaign)
-    here = rows[(rows["housing"] == housing) & rows["low"].notna()][["percent", "lamp"]]
-    here.loc[-1] = (0.0, campaign.baseline)
-    return (
-        tuple(here.sort_values(["percent", "lamp"], ascending=[False, True])["lamp"]) if len(here) > 1 else ()
-    )
+def held_families(campaign: Campaign) -> dict[str, pd.DataFrame]:
+    """Return all pairs of each housing at the hold time, as far as lamps can be compared then.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        Housing to `Campaign.pairs`.
+    """
+    housings = dict.fromkeys(name[1] for name in campaign.compared("hold") if name[2] == "hot_spot")
+    return {housing: campaign.pairs(housing, instant="hold") for housing in housings}
+
+
+def apart_sentence(found: NotToldApart) -> str:
+    """Return which lamps are not told apart as one sentence.
+
+    Parameters
+    ----------
+    found : NotToldApart
+        The sets.
+
+    Returns
+    -------
+    str
+        Blank where fewer than two lamps were compared.
+    """
+    if len(found.lamps) < 2:
+        return ""
+    where = f"In {found.housing}" if found.housing else "In the one housing"
+    where += ", at the hold time," if found.instant == "hold" else ""
+    if not found.sets:
+        return f"{where} every pair of lamps is told apart, all pairs counted together."
+    together = "; ".join(joined(one) for one in found.sets)
+    return f"{where} these are not told apart, all pairs counted together: {together}."
 
 
 def _grow(

@@ -295,6 +295,9 @@ def _table_html(cells: _Cells) -> str:
 def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 1) -> tuple[str, ...]:
     """Return the chosen cells of an executed notebook as HTML; of the code, only the cells tagged ``law``, in a fold.
 
+    A part (from one heading to the next) whose chosen code shows nothing is left out, its prose and its law with it:
+    nothing is said of what a folder does not hold.
+
     Parameters
     ----------
     notebook : nbformat.NotebookNode
@@ -310,7 +313,12 @@ def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 1) -> 
         HTML, one for each cell or output, in order.
     """
     blocks: list[str] = []
-    chosen = [cell for cell in notebook.cells if {tag, "law"} & set(cell.metadata.get("tags", []))]
+    chosen = [
+        cell
+        for part in _parts(notebook.cells)
+        for cell in (part if _shows(part, tag) else ())
+        if {tag, "law"} & set(cell.metadata.get("tags", []))
+    ]
     answered = any("answer" in cell.metadata.tags for cell in chosen)
     for cell in chosen:
         if "law" in cell.metadata.tags:
@@ -324,6 +332,22 @@ def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 1) -> 
         elif cell.cell_type == "code":
             blocks.extend(filter(None, (_output_html(output, shift) for output in cell.outputs)))
     return tuple(blocks)
+
+
+def _parts(cells: Iterable[Any]) -> list[list[Any]]:
+    """Return cells part by part, each from a heading on."""
+    parts: list[list[Any]] = [[]]
+    for cell in cells:
+        if cell.cell_type == "markdown" and cell.source.startswith("#"):
+            parts.append([])
+        parts[-1].append(cell)
+    return parts
+
+
+def _shows(part: Iterable[Any], tag: str) -> bool:
+    """Return whether the chosen code of a part shows anything; a part without such code is prose that stands."""
+    code = [c for c in part if c.cell_type == "code" and tag in c.metadata.get("tags", [])]
+    return not code or any(cell.outputs for cell in code)
 
 
 def _law(code: str) -> str:

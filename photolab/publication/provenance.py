@@ -20,6 +20,7 @@ from photolab.bench.schema import FILES
 from photolab.publication.tables import data_hash
 
 __all__ = [
+    "SEED",
     "MissingPart",
     "ReportState",
     "file_hash",
@@ -30,6 +31,8 @@ __all__ = [
     "to_json",
 ]
 
+#: Seed of the draws in the notebooks.
+SEED = 20
 #: Name of the record inside a report.
 FILE_NAME = "provenance.json"
 _SCHEMA = 1

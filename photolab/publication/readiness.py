@@ -1,11 +1,13 @@
 """`photolab check`: every fault and caution, then what the folder can and cannot say, and the best next step."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from photolab.bench.campaign import Campaign
+from photolab.bench.cautions import listed
+from photolab.bench.derived import judge_gain
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Problem
 from photolab.bench.model import Bench
@@ -16,10 +18,18 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
-from photolab.publication.statements import ADVICE, finding_words
+from photolab.publication.statements import finding_words
+from photolab.publication.words_lamp import gain_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
 """Findings that no caution of the reader says already."""
+LONG_S = 60.0
+"""What is expected to take longer is said first. [s]"""
+SECONDS_PER_MB = {".csv": 0.2, ".xlsx": 12.0}
+"""Time to read a file, by its size as it lies in the folder; measured once, for the order of size. [s/MB]"""
+SECONDS_2000_SEATS = 3.0
+"""Time to compare 2000 seatings jointly; grows as their number to the power 1.8. [s]"""
+SEAT = ["lamp", "specimen", "housing", "day", "mounting", "point"]
 SHOWN = 50
 """So many faults are printed; the rest are counted."""
 
@@ -93,7 +103,9 @@ def _caution_lines(cautions: Iterable[Problem]) -> list[str]:
     return [f"  caution  {caution}" for caution in cautions]
 
 
-def report(folder: Path, *, published: Path | None = None) -> list[str]:
+def report(
+    folder: Path, *, published: Path | None = None, say: Callable[[str], None] = lambda _: None
+) -> list[str]:
     """Return what `photolab check` prints for a sound folder.
 
     Parameters
@@ -102,6 +114,8 @@ def report(folder: Path, *, published: Path | None = None) -> list[str]:
         The bench folder.
     published : Path, optional
         Its report; where `photolab appendix` puts it, if not given.
+    say : callable
+        Takes a line at once: that a large folder will take more than a minute, and how far it is.
 
     Returns
     -------
@@ -113,10 +127,21 @@ def report(folder: Path, *, published: Path | None = None) -> list[str]:
     RecordError
         If the folder is refused.
     """
+    name = folder.resolve().name
+    sizes = [(path.suffix, path.stat().st_size / 2**20) for path in folder.glob("*") if path.is_file()]
+    reading = sum(SECONDS_PER_MB.get(suffix, 0.0) * size for suffix, size in sizes)
+    if reading > LONG_S:
+        say(f"{name}: reading the files will take about {reading / 60:.0f} min.")
     bench = read_bench(folder)
+    seats = len(bench.tables["readings"][SEAT].drop_duplicates())
+    comparing = SECONDS_2000_SEATS * (seats / 2000.0) ** 1.8
+    if reading + comparing > LONG_S:
+        say(f"{name}: read. Comparing {seats} seatings will take about {max(comparing / 60, 1):.0f} min.")
     campaign = evaluate(bench)
+    if reading + comparing > LONG_S:
+        say(f"{name}: compared.")
     abilities = list(list_abilities(bench, campaign))
-    lines = [f"{folder.resolve().name}: readable. {inventory(bench)}"]
+    lines = [f"{folder.resolve().name}: readable. {inventory(bench)}", *first_answer(campaign)]
     lines += _caution_lines(bench.warnings)
     lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
     lines += [f"  left out  {said}" for said in left_out_words(campaign)]
@@ -128,6 +153,29 @@ def report(folder: Path, *, published: Path | None = None) -> list[str]:
         lines += [title, *_table(block)] if block else []
     lines += _published_lines(folder, published or Path("reports") / folder.resolve().name)
     return [*lines, f"Best next step: {next_step(bench, campaign)}", f"Next: photolab open {folder}"]
+
+
+def first_answer(campaign: Campaign) -> list[str]:
+    """Return what the readings say of the first lamp that is compared with the baseline.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluation.
+
+    Returns
+    -------
+    list of str
+        One sentence; nothing where no lamp is compared.
+    """
+    for lamp, housing, point, instant in campaign.compared():
+        if instant == "initial" and point == "hot_spot":
+            pair = (lamp, campaign.baseline)
+            difference = campaign[lamp, housing] - campaign[campaign.baseline, housing]
+            return [
+                f"First answer: {gain_sentence(judge_gain(campaign, difference, *pair, housing=housing))}"
+            ]
+    return []
 
 
 def left_out_words(campaign: Campaign) -> list[str]:
@@ -213,6 +261,7 @@ def list_abilities(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
     yield _comparison(campaign)
     yield _seating(campaign)
     yield from _colour(bench)
+    yield _remaining(bench, campaign)
     yield from _optional(bench)
     specimens = int(campaign.weights.counts["n_specimens"].max())
     enough = bool(specimens >= 3)
@@ -258,11 +307,29 @@ def _colour(bench: Bench) -> Iterable[Ability]:
     yield Ability("LED against halogen", answer, "05", True)
 
 
+def _remaining(bench: Bench, campaign: Campaign) -> Ability:
+    """Return for which lamps it is known how much light is left at the hold time: by readings, or by a record."""
+    minutes = bench.settings.hold_minutes
+    what = f"how much light is left after {minutes:g} minutes"
+    names = campaign.weights.names
+    held = {name[0] for name in names if name[3] == "hold" and (*name[:3], "initial") in names}
+    ends = bench.tables["warm_up"].groupby("lamp", sort=False)["elapsed_s"].max() / 60.0
+    recorded = held | {str(lamp) for lamp in ends.index[ends >= minutes]}
+    short = {lamp: f"{end:.3g}" for lamp, end in ends.items() if end < minutes and lamp not in held}
+    bounds = "; ".join(
+        f"a bound only for {lamp}, whose record ends at {end} min" for lamp, end in short.items()
+    )
+    if not recorded:
+        advice = f"read one seating of each lamp again at {minutes:g} minutes, or add warm_up.csv"
+        return Ability(what, bounds or advice, "08" if short else "", bool(short))
+    lamps = bench.tables["readings"]["lamp"].nunique()
+    answer = "yes" if len(recorded) == lamps else f"yes, for {len(recorded)} of {lamps} lamps"
+    return Ability(what, f"{answer}; {bounds}" if short else answer, "08", True)
+
+
 def _optional(bench: Bench) -> Iterable[Ability]:
-    minutes = f"{bench.settings.hold_minutes:g}"
     distances = any(not math.isnan(h.distance_m) for h in bench.housings.values())
     rows = (
-        ("warm_up", f"how much light is left after {minutes} minutes", "08", "add warm_up.csv"),
         ("thermal", "how hot a surface is", "09", "add thermal.csv"),
         ("electrical", "watts at the lamp", "10", "add electrical.csv"),
         ("beam", "where the light goes", "07", "add beam.csv"),
@@ -299,15 +366,59 @@ def next_step(bench: Bench, campaign: Campaign) -> str:
     lamps = bench.tables["lamps"]
     unknown = [lamp for lamp, t in zip(lamps["lamp"], lamps["technology"], strict=True) if not t]
     if unknown:
-        return f"write the technology of {unknown[0]} in lamps.csv."
+        return f"write the technology of {listed(unknown)} in lamps.csv."
     if not campaign.selection.baseline_declared:
-        return "give one lamp the role baseline in lamps.csv."
+        return f"give one lamp the role baseline in lamps.csv; until then it is {campaign.baseline}."
+    compared = campaign.compared()
+    meters = sorted(set(bench.tables["readings"]["meter"]))
+    if not compared and len(meters) > 1:
+        return f"read all lamps with {meters[0]}, or three lamps of a technology with {joined(meters)} (links.csv)."
+    seated = campaign.seats.groupby("lamp")["n"].size()
     if campaign.spreads.mounting.assumed:
-        seated = campaign.seats.groupby("lamp")["n"].size()
-        lamp = seated.idxmin()
-        return f"seat {lamp} three more times."
+        return f"seat {seated.idxmin()} three more times."
     largest = largest_term(campaign)
-    return f"{ADVICE.get(largest, 'publish: photolab appendix on this folder')}."
+    if largest == "mounting":
+        return _seat_again(campaign)
+    filament = listed(lamps.loc[lamps["technology"] == "filament", "lamp"]) or campaign.baseline
+    step = NEXT_STEPS.get(largest, "publish: photolab appendix on this folder.")
+    return step.format(baseline=campaign.baseline, meter=campaign.selection.meter, filament=filament)
+
+
+def _seat_again(campaign: Campaign) -> str:
+    """Return which lamp to seat again, and how often: the one that needs fewest seatings to be told apart."""
+    fewest: tuple[int, str, str] | None = None
+    counts = dict(zip(campaign.weights.names, campaign.weights.counts["n_mountings"], strict=True))
+    for name in campaign.compared():
+        lamp, housing, point, instant = name
+        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
+        need = pair.mountings_to_separate.even_chance if pair.mountings_to_separate else None
+        more = (need or 0) - int(counts[name])
+        if more > 0 and (fewest is None or more < fewest[0]):
+            fewest = (more, lamp, housing)
+    if fewest is None:
+        name = min(counts, key=lambda one: counts[one])
+        return (
+            f"seat {name[0]} once more{' in ' + name[1] if name[1] else ''}: it was seated least often there."
+        )
+    more, lamp, housing = fewest
+    times = "once more" if more == 1 else f"{more} more times"
+    chance = f"then it is an even chance that it is told apart from {campaign.baseline}"
+    return f"seat {lamp} {times}{' in ' + housing if housing else ''}: {chance}."
+
+
+NEXT_STEPS = {
+    "day": "read {baseline} on every day, at its start and end.",
+    "colour": "get spectra or a spectral factor for meter {meter} (spectra.csv).",
+    "own colour": "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1' than {meter}.",
+    "linearity": "state the linearity_percent of meter {meter} from its certificate.",
+    "supply assumed": "read the volts at the socket of {filament} (socket_V).",
+    "voltage exponent": "hold the supply at the protocol's voltage.",
+    "voltmeter": "use a voltmeter with a certificate.",
+    "link": "read more lamps of each technology with both meters (links.csv).",
+    "range gain": "lock meter {meter} to one range for all lamps.",
+    "range term": "read on the lowest range of meter {meter} that holds all lamps.",
+    "ambient": "test at the protocol's ambient temperature.",
+}
 
 
 def largest_term(campaign: Campaign) -> str:

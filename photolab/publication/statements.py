@@ -17,6 +17,7 @@ from photolab.metrology.reporting import decimal, published_ends
 
 if TYPE_CHECKING:
     from photolab.bench.campaign import Finding
+    from photolab.bench.derived import JudgedRatio
 
 SCOPE_WORDS = {
     "readings": "for these readings",
@@ -113,12 +114,12 @@ def limit_places(ln_half_width: float) -> int:
     return 1 if 100.0 * ln_half_width >= 0.5 else 2
 
 
-def interval_words(pair: ReadingComparison) -> str:
+def interval_words(pair: ReadingComparison | JudgedRatio) -> str:
     """Return the interval of a ratio as "4 % less to 15 % more".
 
     Parameters
     ----------
-    pair : ReadingComparison
+    pair : ReadingComparison or JudgedRatio
         The comparison.
 
     Returns
@@ -134,13 +135,16 @@ def interval_words(pair: ReadingComparison) -> str:
 
 
 def verdict_words(
-    pair: ReadingComparison, *, alike_percent: float = ALIKE_PERCENT, what: str = "these readings"
+    pair: ReadingComparison | JudgedRatio,
+    *,
+    alike_percent: float = ALIKE_PERCENT,
+    what: str = "these readings",
 ) -> str:
     """Return the verdict in words.
 
     Parameters
     ----------
-    pair : ReadingComparison
+    pair : ReadingComparison or JudgedRatio
         The comparison.
     alike_percent : float, default ALIKE_PERCENT
         Alike margin. [%]

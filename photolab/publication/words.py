@@ -9,19 +9,39 @@ from photolab.bench.baseline_days import BaselineChart
 from photolab.bench.beams import BeamResult
 from photolab.bench.candela import BenchCandela
 from photolab.bench.colours import ColourRatio
+from photolab.bench.derived import Gain, HousingDifference
 from photolab.bench.distances import DistanceResult
+from photolab.bench.overturning import LeftOut
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.protocols import ProtocolComparison
 from photolab.bench.repeatability import Levels
+from photolab.bench.review import Forecast
+from photolab.bench.surface import Surface
+from photolab.errors import MethodError
+from photolab.metrology.comparison import Equivalence
 from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
+from photolab.publication import words_heat, words_surface
 from photolab.publication.display import Words
+from photolab.publication.findings import NotToldApart, apart_sentence
+from photolab.publication.held_back import HeldBack, held_sentence
 from photolab.publication.statements import sentence
 from photolab.publication.words_bench import chart_words, homogeneity_words, levels_words, validation_words
 from photolab.publication.words_colour import colour_words
+from photolab.publication.words_lamp import (
+    equivalence_sentence,
+    gain_sentence,
+    housings_sentence,
+    left_out_sentence,
+)
 from photolab.publication.words_light import candela_words, law_words
 from photolab.publication.words_light_beam import result_words
+from photolab.publication.words_protocol import change_log, forecast_sentence
+from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
+from photolab.thermal.thermography import SurfaceReading
+from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
 __all__ = ["SENTENCES", "agree", "say"]
 
@@ -32,6 +52,23 @@ SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     BenchCandela: candela_words,
     ColourRatio: colour_words,
     BeamResult: result_words,
+    MethodError: words_heat.refusal_sentences,
+    Remaining: words_heat.remaining_sentence,
+    WarmUp: words_heat.warm_up_sentences,
+    Settled: words_heat.settled_sentence,
+    Slope: words_heat.slope_sentences,
+    TimeConstants: words_heat.constants_sentences,
+    ExpectedLight: words_heat.expected_sentences,
+    Surface: words_surface.surface_sentence,
+    SurfaceReading: words_surface.reading_sentence,
+    Gain: gain_sentence,
+    HousingDifference: housings_sentence,
+    NotToldApart: apart_sentence,
+    Equivalence: equivalence_sentence,
+    LeftOut: left_out_sentence,
+    Forecast: forecast_sentence,
+    ProtocolComparison: change_log,
+    HeldBack: held_sentence,
     BaselineChart: chart_words,
     Levels: levels_words,
     Homogeneity: homogeneity_words,
@@ -71,7 +108,8 @@ def say(*things: object, bullets: bool = False) -> Words:
             raise ValueError(message)
         said = SENTENCES[kind](thing)
         paragraphs += [said] if isinstance(said, str) else said
-    return Words(tuple(text for text in paragraphs if text.strip()), bullets=bullets)
+    once = dict.fromkeys(text for text in paragraphs if text.strip())  # one refusal answers several questions
+    return Words(tuple(once), bullets=bullets)
 
 
 def agree(mine: float | Measured, reports: float | Measured, what: str) -> Words:

@@ -20,8 +20,9 @@ from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
-from photolab.publication.findings import joined, light_words
+from photolab.publication.findings import joined
 from photolab.publication.statements import SCOPE_WORDS, capital, interval_words, limit_places, verdict_words
+from photolab.publication.words_lamp import light_words
 
 __all__ = [
     "bracketed_words",
@@ -29,6 +30,7 @@ __all__ = [
     "chart_words",
     "colour_words",
     "counted",
+    "dominant_words",
     "held_words",
     "homogeneity_words",
     "in_campaigns",
@@ -159,6 +161,26 @@ def ratio_words(name: str, pair: ReadingComparison) -> str:
     light = light_words(pair.ratio, limit_places(pair.ln_expanded_uncertainty))
     interval = f"{interval_words(pair)}, {100.0 * pair.coverage:g} %"
     return f"{name}: {light} ({interval}), {RATIO_VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
+
+
+def dominant_words(budget: pd.DataFrame) -> tuple[str, ...]:
+    """Return what dominates the uncertainty of a result.
+
+    Parameters
+    ----------
+    budget : DataFrame
+        As `figure_tables.budget` returns it.
+
+    Returns
+    -------
+    tuple of str
+        One sentence; none where there is no interval.
+    """
+    return tuple(
+        f"What blurs it most is the {row['what']}: {decimal(row['part'], 0)} % of the uncertainty, and alone it moves "
+        f"the result by ± {row['label']} % ({row['known_from']})."
+        for row in budget.head(1).to_dict("records")
+    )
 
 
 def validation_words(found: Validation) -> str:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+import pandas as pd
+
 from photolab.bench.heat import WarmUpRun
-from photolab.errors import MethodError
-from photolab.metrology.quantity import COVERAGE, coverage_factor
+from photolab.bench.heat_and_light import RADIANT_HIGH, RADIANT_LOW
+from photolab.bench.model import Bench
+from photolab.errors import MethodError, attempt
+from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
-from photolab.thermal.coupling import Slope, TimeConstants
-from photolab.thermal.warm_up_result import Fading, Finding, Remaining, Settled, Step
+from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
+from photolab.thermal.stabilization import PRACTICE, Criterion
+from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
 FINDING_WORDS = {
     "second_step": (
@@ -27,9 +34,8 @@ FINDING_WORDS = {
         "beyond it nothing is said."
     ),
     "no_change_resolved": (
-        "No fall of the light is told from the scatter: the lamp is settled as far as this record shows, "
-        "and a final level "
-        "apart from it has no meaning."
+        "The light does not fall by more than its readings scatter: the lamp is settled as far as this record shows, "
+        "and a final level apart from it has no meaning."
     ),
     "record_too_short": (
         "The record is too short for a final level: it spans less than two of the slowest time constant "
@@ -96,7 +102,7 @@ REFUSAL_WORDS = {
     "second_step": "the light stepped more than once",
     "step": "the light stepped, and may step again",
     "ripple": "the light swings with a steady period",
-    "no_change_resolved": "no fall of the light is told from the scatter",
+    "no_change_resolved": "the light does not fall by more than its readings scatter",
     "record_too_short": "the record is too short for a final level",
     "rising_light": "the light rises over the record",
     "outliers": "single readings lie far off the curve",
@@ -108,6 +114,10 @@ REFUSAL_WORDS = {
     "correlated_residuals": "light and temperature do not follow one straight line",
     "no_time_constant": "the light or the temperature does not bend within the record",
     "no_case_temperature": "the record states no case temperature",
+    "no_expectation": (
+        "remaining light and ambient are not both known, the lamp has a filament, or it cut its own power"
+    ),
+    "no_resistance": "case, ambient and watts are not all known at the hold time, or the lamp has a filament",
     "not_stabilized": "the declared criterion is not met within the record",
     "no_real_temperature": "what is reflected alone is more than what the camera saw",
     "patch_too_cool": "the patch is hardly warmer than what is reflected",
@@ -121,292 +131,358 @@ CONSTANT_WORDS = {
     "not_resolved": "the record does not show whether light and case settle together",
 }
 
-
-def finding_sentence(finding: Finding) -> str:
-    """Return a finding of a warm-up record as one or two sentences.
-
-    Parameters
-    ----------
-    finding : Finding
-        The finding.
-
-    Returns
-    -------
-    str
-        Its words.
-    """
-    return FINDING_WORDS[finding.code]
+NO_PAIR = (
+    "No lamp was read at the initial and at the hold time in one seating, so nothing is said of what is left."
+)
+RADIANT_ASSUMED = f"Assumed: {RADIANT_LOW:g} to {RADIANT_HIGH:g} of the power leaves as light."
+MEANING_WORDS = {
+    "shared": "Heat of the case can explain the loss; that does not prove that it does.",
+    "different": (
+        "Heat of the case alone does not explain the course of the light: the light source itself warms faster than "
+        "the case, or slower parts of the lamp count too."
+    ),
+    "not_resolved": "Heat may explain the loss.",
+}
+"""What one time constant or two mean."""
 
 
 def why(refused: MethodError) -> str:
-    """Return why there is no answer.
-
-    Parameters
-    ----------
-    refused : MethodError
-        The refusal.
-
-    Returns
-    -------
-    str
-        A clause without a full stop.
-    """
+    """Return why there is no answer, as a clause."""
     return REFUSAL_WORDS.get(refused.code, str(refused))
 
 
+def refusal_sentences(refused: MethodError) -> str:
+    """Return that there is no answer, why, and what is known."""
+    return f"No answer, because {why(refused)}. {known_sentence(refused.known)}".strip()
+
+
 def percent(x: float, places: int = 1) -> str:
-    """Return a fraction in percent.
-
-    Parameters
-    ----------
-    x : float
-        The fraction. [1]
-    places : int, default 1
-        Decimal places. [1]
-
-    Returns
-    -------
-    str
-        The figure without its sign of percent.
-    """
+    """Return a fraction in percent, without the sign."""
     return decimal(100.0 * x, places)
 
 
 def ends(low: float, high: float, places: int = 1) -> str:
-    """Return the ends of an interval of a fraction in percent.
-
-    Parameters
-    ----------
-    low, high : float
-        The ends. [1]
-    places : int, default 1
-        Decimal places. [1]
-
-    Returns
-    -------
-    str
-        "83.8 to 86.4", as the table of results has it.
-    """
+    """Return the ends of an interval of a fraction in percent, as the table of results has them."""
     return " to ".join(percent(end, places) for end in published_ends(low, high))
 
 
 def minutes(seconds: float) -> str:
-    """Return a time in minutes.
-
-    Parameters
-    ----------
-    seconds : float
-        Time. [s]
-
-    Returns
-    -------
-    str
-        To the tenth of a minute; whole minutes without it.
-    """
-    text = decimal(seconds / 60.0, 1)
-    return text.removesuffix(".0")
+    """Return a time in minutes to the tenth; whole minutes without it."""
+    return decimal(seconds / 60.0, 1).removesuffix(".0")
 
 
-def settled_phrase(settled: Settled) -> str:
-    """Return a time of settling with its interval.
-
-    Parameters
-    ----------
-    settled : Settled
-        The time.
-
-    Returns
-    -------
-    str
-        Minutes; a lamp that is near from the first reading has no interval.
-    """
-    value, low, high = (decimal(s / 60.0, 1) for s in (settled.value_s, settled.low_s, settled.high_s))
-    return f"{value} min" if settled.low_s == settled.high_s else f"{value} min ({low} to {high})"
-
-
-def remaining_sentence(remaining: Remaining, *, initial_s: float, at_s: float, housing: str = "") -> str:
-    """Return remaining light as the sentence that is published.
-
-    Parameters
-    ----------
-    remaining : Remaining
-        Its figures.
-    initial_s, at_s : float
-        Both instants. [s]
-    housing : str, default ""
-        Where.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+def remaining_sentence(remaining: Remaining, housing: str = "") -> str:
+    """Return remaining light as the sentence that is published, or the final level."""
+    value, initial = percent(remaining.value), f"{remaining.initial_s:g} s"
+    between = ends(remaining.low, remaining.high)
+    if math.isinf(remaining.at_s):
+        slow = "wider below, because a slow further fall cannot be excluded"
+        return f"The final level is {value} % ({between}; {slow}) of the {initial} value."
     where = f", in {housing}" if housing else ""
+    beyond = " That instant lies beyond the record." if remaining.extrapolated else ""
+    after = f"after {minutes(remaining.at_s)} minutes{where}"
+    return f"Remaining light: {value} % ({between}) of the {initial} value {after}.{beyond}"
+
+
+def pair_sentence(name: tuple[str, ...], ln_left: Measured, bench: Bench) -> str:
+    """Return what readings of one seating at both instants say is left of a piece, without a record."""
+    low, high = (math.exp(end) for end in ln_left.interval(bench.settings.coverage))
+    piece = f", specimen {name[3]}" if name[3] else ""
     return (
-        f"Remaining light: {percent(remaining.value)} % ({ends(remaining.low, remaining.high)}) "
-        f"of the {initial_s:g} s value after {minutes(at_s)} minutes{where}."
+        f"Read at both instants in one seating{piece}: {percent(math.exp(ln_left.value))} % ({ends(low, high)}) of the "
+        f"{bench.settings.initial_s:g} s value after {bench.settings.hold_minutes:g} minutes "
+        f"({100.0 * bench.settings.coverage:g} %)."
     )
 
 
-def fading_sentence(parts: tuple[Fading, ...], *, initial_s: float) -> str:
-    """Return what fades how fast.
+def settled_sentence(settled: Settled) -> str:
+    """Return a time of settling with its interval; a lamp that is near from the first reading has none."""
+    value, low, high = (decimal(s / 60.0, 1) for s in (settled.value_s, settled.low_s, settled.high_s))
+    between = "" if settled.low_s == settled.high_s else f" ({low} to {high})"
+    return f"Within {settled.percent:g} % of its final level from {value} min{between} after switch-on."
 
-    Parameters
-    ----------
-    parts : tuple of Fading
-        Terms of the curve, slowest first.
-    initial_s : float
-        Initial time. [s]
 
-    Returns
-    -------
-    str
-        One sentence.
-    """
-    said = [
+def stabilized_sentence(when_s: float | MethodError, criterion: Criterion = PRACTICE) -> str:
+    """Return whether a declared criterion of stability is met; the scatter of single readings counts as change."""
+    spacing = f"{criterion.spacing_s / 60.0:g} min apart within {criterion.spread_percent:g} %"
+    head = (
+        f"Declared criterion of stabilization ({criterion.readings} readings {spacing}; {criterion.source})"
+    )
+    if not isinstance(when_s, MethodError):
+        return f"{head}: first met {minutes(when_s)} min after switch-on."
+    reason = "" if when_s.code == "not_stabilized" else f", because {why(when_s)}"
+    return f"{head}: not met within the record{reason}. {known_sentence(when_s.known)}".strip()
+
+
+def warm_up_sentences(fit: WarmUp) -> tuple[str, ...]:
+    """Return whether a record settles and to what, what a reader must know of it, and what its intervals count."""
+    settles = [attempt(fit.settled, 1.0), attempt(fit.final)]
+    refused = next((one for one in settles if isinstance(one, MethodError)), None)
+    said = (
+        f"No final level is given, because {why(refused)}."
+        if refused
+        else f"It settles. {settled_sentence(settles[0])} {remaining_sentence(settles[1])}"  # type: ignore[arg-type]
+    )
+    return (said, *step_sentences(fit), *(FINDING_WORDS[f.code] for f in fit.findings), counted_sentence(fit))
+
+
+def counted_sentence(fit: WarmUp) -> str:
+    """Return what the intervals of a record cover and what was assumed for them."""
+    codes = {finding.code for finding in fit.findings}
+    how = "assumed" if "drift_assumed" in codes else "logged or declared"
+    short = " The interval may be too short: the readings drift slowly about the curve." * (
+        "slow_correlated_noise" in codes
+    )
+    return (
+        f"Intervals cover {100.0 * fit.coverage:g} %, for this record and this specimen; they count the scatter of "
+        f"the readings, a drift of {percent(fit.drift_relative_sd, 2)} % over the record ({how}) and a clock "
+        f"{decimal(fit.elapsed_uncertainty_s, 0)} s off (standard uncertainty, assumed). The meter's scale cancels."
+        f"{short}"
+    )
+
+
+def step_sentences(fit: WarmUp) -> tuple[str, ...]:
+    """Return the step of a record with its instant, between two readings, and its size; nothing without one."""
+    if fit.step is None:
+        return ()
+    step, times = fit.step, fit.time_s
+    after = int(np.searchsorted(times, step.time_s, side="right"))
+    half = decimal((times[after] - times[after - 1]) / 120.0, 2)
+    doubt = percent(coverage_factor(fit.coverage) * step.size_uncertainty)
+    verb, size = ("lost" if step.size < 0 else "gained"), percent(abs(step.size))
+    when = decimal(step.time_s / 60.0, 2)
+    return (f"At {when} ± {half} min the light {verb} {size} ± {doubt} % of what it was just before.",)
+
+
+def fading_sentences(fit: WarmUp) -> str:
+    """Return what fades how fast, each part with its share and its time constant; or why that is not said."""
+    parts = attempt(fit.fading)
+    if isinstance(parts, MethodError):
+        return f"No time constant is given, because {why(parts)}."
+    said = "; ".join(
         f"{percent(one.share)} % ({ends(one.share_low, one.share_high)}) with a time constant of "
         f"{decimal(one.time_constant_s / 60.0, 1)} min "
         f"({decimal(one.low_s / 60.0, 1)} to {decimal(one.high_s / 60.0, 1)})"
         for one in parts
-    ]
-    return f"Of the {initial_s:g} s value fade: {'; '.join(said)}."
+    )
+    alone = "" if parts[1:] else " A second rate is not told apart from it."
+    return f"Of the {fit.initial_s:g} s value fade: {said}.{alone}"
 
 
-def stable_sentence(runs: tuple[str, ...]) -> str:
-    """Return whose scatter was used beside a record's own.
-
-    Parameters
-    ----------
-    runs : tuple of str
-        Runs of lamps that no longer change.
-
-    Returns
-    -------
-    str
-        One sentence after a blank; empty where there are none.
-    """
-    if not runs:
-        return ""
-    names = runs[0] if len(runs) == 1 else f"{', '.join(runs[:-1])} and {runs[-1]}"
-    what = "a record" if len(runs) == 1 else "records"
-    return f" Counted in: {names}, {what} without a change, read by the same meter."
+def inside_sentences(fit: WarmUp, quiet: tuple[str, ...] = ()) -> tuple[str, str]:
+    """Return what fades how fast in a record, and what its readings are worth."""
+    return fading_sentences(fit), scatter_sentences(fit, quiet)
 
 
-def step_sentence(step: Step, *, spacing_s: float, coverage: float = COVERAGE) -> str:
-    """Return a step found in a record.
-
-    Parameters
-    ----------
-    step : Step
-        Its time and size.
-    spacing_s : float
-        Time between the readings before and after. [s]
-    coverage : float, default COVERAGE
-        Of the size. [1]
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
-    size, doubt = percent(abs(step.size)), percent(coverage_factor(coverage) * step.size_uncertainty)
-    verb = "lost" if step.size < 0 else "gained"
-    when, half = decimal(step.time_s / 60.0, 2), decimal(spacing_s / 120.0, 2)
-    return f"At {when} ± {half} min the light {verb} {size} ± {doubt} % of what it was just before."
+def scatter_sentences(fit: WarmUp, quiet: tuple[str, ...] = ()) -> str:
+    """Return how readings scatter about the curve, what they are worth, and whose scatter counted beside their own."""
+    sd = decimal(100.0 * fit.residual_sd / float(fit.fitted.mean()), 2)
+    beside = f" Counted in: {', '.join(quiet)}, without a change and read by the same meter." if quiet else ""
+    return (
+        f"One reading scatters by {sd} % about the curve. Neighbouring readings are correlated by "
+        f"{decimal(fit.residual_correlation, 2)}, so the {fit.time_s.size} readings are worth "
+        f"{decimal(fit.effective_readings, 0)} independent ones, and the interval allows for that.{beside}"
+    )
 
 
-def known_sentence(known: Mapping[str, Any], *, initial_s: float) -> str:
-    """Return what is still known where a record cannot carry an answer.
-
-    Parameters
-    ----------
-    known : mapping
-        What the refusal carries.
-    initial_s : float
-        Initial time. [s]
-
-    Returns
-    -------
-    str
-        One or two sentences; empty where nothing is known.
-    """
-    said = []
+def known_sentence(known: Mapping[str, Any]) -> str:
+    """Return what is still known where a record cannot carry an answer; empty where nothing is."""
     if "remaining_at_end" in known:
-        said.append(remaining_sentence(known["remaining_at_end"], initial_s=initial_s, at_s=known["last_s"]))
-        said.append("That is the end of the record.")
+        said = (
+            f"What is known: {remaining_sentence(known['remaining_at_end'])} That is the end of the record."
+        )
     elif "fitted_ratio_at_end" in known:
-        said.append(
-            f"The curve stands at {percent(known['fitted_ratio_at_end'])} % of the {initial_s:g} s value at the "
-            f"end of the record ({minutes(known['last_s'])} min); no interval is given."
+        said = (
+            f"The curve stands at {percent(known['fitted_ratio_at_end'])} % of the initial light at the end of the "
+            f"record ({minutes(known['last_s'])} min); no interval is given."
         )
     elif "last_over_first" in known:
-        said.append(
+        said = (
             f"The last reading is {percent(known['last_over_first'])} % of the first; no interval is given."
         )
     elif "remaining_low" in known:
         left = ends(known["remaining_low"], known["remaining_high"], 2)
-        said.append(f"All readings agree within one last figure: {left} % is left.")
-    if "smallest_spread_percent" in known:
-        said.append(f"The smallest spread seen is {decimal(known['smallest_spread_percent'], 1)} %.")
-    return " ".join(said)
+        said = f"All readings agree within one last figure: {left} % is left."
+    elif "smallest_spread_percent" in known:
+        said = f"The smallest spread seen is {decimal(known['smallest_spread_percent'], 1)} %."
+    else:
+        said = ""
+    return said
 
 
 def run_name(run: WarmUpRun) -> str:
-    """Return which record is meant.
-
-    Parameters
-    ----------
-    run : WarmUpRun
-        The record.
-
-    Returns
-    -------
-    str
-        Run, lamp, specimen and housing.
-    """
+    """Return which record is meant: run, lamp, specimen and housing."""
     specimen = f" specimen {run.specimen}" if run.specimen else ""
     return f"{run.run}, {run.lamp}{specimen}" + (f" in {run.housing}" if run.housing else "")
 
 
-def slope_sentence(slope: Slope) -> str:
-    """Return the light for each kelvin of the case.
+def record_row(run: WarmUpRun) -> dict[str, object]:
+    """Return one record as a row of a table: what is left at the hold time, and what to know."""
+    found = run.remaining
+    codes = [f.code for f in (run.fit.findings if run.fit else ()) if f.code in REFUSAL_WORDS]
+    notes = [REFUSAL_WORDS[code] for code in codes] + [why(refused) for refused in run.refusals]
+    return {
+        "run": run.run,
+        "lamp": run.lamp,
+        "housing": run.housing,
+        "readings": len(run.record),
+        "length (min)": decimal(float(run.record["elapsed_s"].iloc[-1]) / 60.0, 0),
+        "remaining light (%)": percent(found.value) if found else "",
+        "from-to (%)": ends(found.low, found.high) if found else "",
+        "what to know": "; ".join(dict.fromkeys(notes)),
+    }
 
-    Parameters
-    ----------
-    slope : Slope
-        Its figures.
 
-    Returns
-    -------
-    str
-        One sentence.
-    """
-    ends = f"{decimal(slope.low, 3)} to {decimal(slope.high, 3)}"
-    return (
-        f"Light against case temperature: {decimal(slope.percent_per_kelvin, 3)} %/K ({ends} at "
-        f"{100.0 * slope.coverage:g} %), over {decimal(slope.span, 0)} K of the case."
+def remaining_table(answers: Mapping[str, Remaining | MethodError], head: str) -> pd.DataFrame:
+    """Return answers to one question asked in several ways, each with its interval or why there is none."""
+    rows = []
+    for name, one in answers.items():
+        row = {
+            head: name,
+            "remaining light (%)": "",
+            "from-to (%)": "",
+            "half the interval (%)": "",
+            "note": "",
+        }
+        if isinstance(one, MethodError):
+            row["note"] = why(one)
+        else:
+            row["remaining light (%)"], row["from-to (%)"] = percent(one.value), ends(one.low, one.high)
+            row["half the interval (%)"] = percent((one.high - one.low) / 2.0, 2)
+            row["note"] = "beyond the record" if one.extrapolated else ""
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def ways_table(ways: Mapping[str, float], answer: Remaining) -> pd.DataFrame:
+    """Return plain figures beside the answer, each judged by its interval."""
+    rows = [
+        (
+            name,
+            percent(x),
+            percent(x - answer.value),
+            "inside" if answer.low <= x <= answer.high else "outside",
+        )
+        for name, x in ways.items()
+    ]
+    return pd.DataFrame(rows, columns=["way", "remaining light (%)", "away (points)", "the interval"])
+
+
+def pairs_table(ln_left: Mapping[tuple[str, ...], Measured], bench: Bench) -> pd.DataFrame:
+    """Return what readings at both instants say is left of each lamp in each housing."""
+    rows = []
+    for name, one in ln_left.items():
+        low, high = (math.exp(end) for end in one.interval(bench.settings.coverage))
+        rows.append((*name, percent(math.exp(one.value)), ends(low, high)))
+    return pd.DataFrame(
+        rows, columns=["lamp", "housing", "point", "specimen", "remaining light (%)", "from-to (%)"]
     )
 
 
-def _tenths(seconds: float) -> str:
-    """Return a time in minutes to the tenth."""
-    return f"{decimal(seconds / 60.0, 1)} min"
+def run_refusals(run: WarmUpRun) -> tuple[str, ...]:
+    """Return what a record cannot carry, one sentence each, and what is known all the same."""
+    said = [
+        f"no remaining light at the hold time: {why(one)}. {known_sentence(one.known)}"
+        for one in run.refusals
+    ]
+    blocked = [f.code for f in (run.fit.findings if run.fit else ()) if "final_level" in f.blocks]
+    if blocked:
+        said.append(f"no final level: {', and '.join(REFUSAL_WORDS[code] for code in blocked)}.")
+    return tuple(f"{run_name(run)}: {one}".strip() for one in said)
 
 
-def constants_sentence(constants: TimeConstants) -> str:
-    """Return whether light and case settle together.
+def run_steps(run: WarmUpRun) -> tuple[str, ...]:
+    """Return the step of a record and what its watts did; nothing without one."""
+    if run.fit is None or run.fit.step is None:
+        return ()
+    watts = run.record["socket_V"] * run.record["current_A"]
+    after = run.record["elapsed_s"] > run.fit.step.time_s
+    before, behind = float(watts[~after].tail(4).mean()), float(watts[after].head(6).tail(4).mean())
+    power = f" The power went from {decimal(before, 1)} W to {decimal(behind, 1)} W."
+    return (f"{run_name(run)}: {step_sentences(run.fit)[0]}{power if before * behind > 0.0 else ''}",)
 
-    Parameters
-    ----------
-    constants : TimeConstants
-        Both time constants.
 
-    Returns
-    -------
-    str
-        One sentence.
-    """
-    both = f"{_tenths(constants.light_s)} for the light, {_tenths(constants.temperature_s)} for the case"
-    ends = f"{decimal(constants.low, 2)} to {decimal(constants.high, 2)}"
-    head = CONSTANT_WORDS[constants.code]
-    return f"Time constants: {both}; their ratio is {decimal(constants.ratio, 2)} ({ends}): {head}."
+def slope_sentences(slope: Slope) -> str:
+    """Return the light for each kelvin of the case, and whether that is a change at all."""
+    between = f"{decimal(slope.low, 3)} to {decimal(slope.high, 3)} at {100.0 * slope.coverage:g} %"
+    none = (
+        " No change of the light with the temperature is told from the scatter: heat explains nothing here."
+    )
+    return (
+        f"Light against case temperature: {decimal(slope.percent_per_kelvin, 3)} %/K ({between}), over "
+        f"{decimal(slope.span, 0)} K of the case.{none if slope.low <= 0.0 <= slope.high else ''}"
+    )
+
+
+def constants_sentences(constants: TimeConstants) -> str:
+    """Return whether light and case settle together, and what that does and does not show."""
+    light, case = (f"{decimal(s / 60.0, 1)} min" for s in (constants.light_s, constants.temperature_s))
+    both = f"{light} for the light, {case} for the case"
+    between = f"{decimal(constants.low, 2)} to {decimal(constants.high, 2)}"
+    head = f"Time constants: {both}; their ratio is {decimal(constants.ratio, 2)} ({between})"
+    return f"{head}: {CONSTANT_WORDS[constants.code]}. {MEANING_WORDS[constants.code]}"
+
+
+def coupling_row(
+    run: WarmUpRun, slope: Slope | MethodError, constants: TimeConstants | MethodError
+) -> dict[str, str]:
+    """Return how light and case of a record went together as a row of a table."""
+    row = {
+        "run": run.run,
+        "lamp": run.lamp,
+        "housing": run.housing,
+        "light (%/K of case)": "",
+        "from-to (%/K)": "",
+    }
+    row |= {"time constant of light (min)": "", "of case (min)": ""}
+    notes = [why(one) for one in (slope, constants) if isinstance(one, MethodError)]
+    if isinstance(slope, Slope):
+        row["light (%/K of case)"] = decimal(slope.percent_per_kelvin, 3)
+        row["from-to (%/K)"] = f"{decimal(slope.low, 3)} to {decimal(slope.high, 3)}"
+    if isinstance(constants, TimeConstants):
+        row["time constant of light (min)"] = decimal(constants.light_s / 60.0, 1)
+        row["of case (min)"] = decimal(constants.temperature_s / 60.0, 1)
+        notes = [CONSTANT_WORDS[constants.code], *notes]
+    notes += ["up to the step"] if run.fit is not None and run.fit.step is not None else []
+    return row | {"what it shows": "; ".join(dict.fromkeys(notes))}
+
+
+def plain_slope_sentence(percent_per_kelvin: float, slope: Slope) -> str:
+    """Return a plain slope beside the one with errors in both."""
+    where = "inside" if slope.low <= percent_per_kelvin <= slope.high else "outside"
+    return f"By plain least squares {decimal(percent_per_kelvin, 3)} %/K: {where} the interval."
+
+
+def resistance_row(run: WarmUpRun, resistance: Measured, coverage: float) -> dict[str, str]:
+    """Return a thermal resistance as a row of a table."""
+    low, high = (decimal(end, 1) for end in resistance.interval(coverage))
+    found = {"case to ambient (K/W)": decimal(resistance.value, 1), "from-to (K/W)": f"{low} to {high}"}
+    return {"run": run.run, "lamp": run.lamp, "housing": run.housing} | found
+
+
+def ambient_table(
+    coefficients: Mapping[str, Measured], moved: Mapping[str, Measured], coverage: float
+) -> pd.DataFrame:
+    """Return corrections to the reference ambient, one row a coefficient."""
+    rows = []
+    for source, c in coefficients.items():
+        factor = moved[source]
+        rows.append(
+            {
+                "source": source,
+                "coefficient (%/K)": f"{percent(c.value, 3)} ± {percent(c.half_width(coverage), 3)}",
+                "moves the light by (%)": percent(factor.value - 1.0, 2),
+                "give or take (%)": percent(factor.half_width(coverage) / factor.value, 2),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def expected_sentences(found: ExpectedLight) -> str:
+    """Return light expected at another ambient, which nobody measured there."""
+    far = " The case would leave the temperatures that the record covers." if found.beyond_record else ""
+    return (
+        f"Extrapolation, not measured: {percent(found.value)} % ({ends(found.low, found.high)}) of the initial light "
+        f"on the bench would be left.{far} A lamp that cuts its own power would do so earlier in the heat, and "
+        "nothing here would show it."
+    )

@@ -2,15 +2,112 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from photolab.bench.protocols import ProtocolComparison
-from photolab.metrology.reporting import decimal
-from photolab.publication.statements import SCOPE_WORDS
-from photolab.publication.words_bench import verdict_name
+import pandas as pd
 
-__all__ = ["change_log"]
+from photolab.bench.protocols import ProtocolComparison
+from photolab.bench.review import Forecast
+from photolab.metrology.planning import bench_hours, improvements
+from photolab.metrology.reporting import decimal
+from photolab.publication.statements import KIND_WORDS, SCOPE_WORDS, capital
+from photolab.publication.words_bench import counted, verdict_name
+
+__all__ = [
+    "EXAMPLE_CHANGES",
+    "EXAMPLE_MINUTES",
+    "PLAN_HEADS",
+    "causes_sentences",
+    "change_log",
+    "forecast_sentence",
+    "hold_sentence",
+    "needed_words",
+    "plan_row",
+    "plans_alt",
+]
+
+EXAMPLE_CHANGES = {"protocol_revision": "invented", "hold_minutes": 30.0, "alike_percent": 5.0}
+"""Another protocol, invented: it is shown on an invented bench only."""
+EXAMPLE_MINUTES = {"specimen": 10.0, "mounting": 45.0, "reading": 0.5}
+"""What one more of each takes, invented: it is used on an invented bench only. [min]"""
+
+
+def causes_sentences(causes: pd.DataFrame, *, least: float = 0.05) -> tuple[str, ...]:
+    """Return what blurs the comparisons of a campaign, and the next best step.
+
+    Parameters
+    ----------
+    causes : DataFrame
+        kind, variance_fraction, comparisons; the largest first.
+    least : float, default 0.05
+        Least part of the variance that is named. [1]
+
+    Returns
+    -------
+    tuple of str
+        Two sentences.
+    """
+    named = [
+        f"{KIND_WORDS[str(row['kind'])]} {decimal(100.0 * row['variance_fraction'], 0)} %"
+        for row in causes[causes["variance_fraction"] >= least].to_dict("records")
+    ]
+    best = improvements(causes).iloc[0]
+    return (
+        f"Over all {int(causes['comparisons'].iloc[0])} comparisons with the baseline, for the specimens on the bench, "
+        f"the largest part of the variance is {named[0]} on the average"
+        + (f"; then {', '.join(named[1:])}." if named[1:] else "."),
+        f"Next best step: halve what {KIND_WORDS[str(best['kind'])]} adds, and intervals become "
+        f"{decimal(100.0 * (1.0 - best['uncertainty_factor']), 0)} % narrower.",
+    )
+
+
+def forecast_sentence(plan: Forecast) -> str:
+    """Return what a plan would show.
+
+    Parameters
+    ----------
+    plan : Forecast
+        The plan.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    pieces = f"{counted(plan.mountings, 'seating')} of {counted(plan.specimens, 'specimen')} of each lamp"
+    return (
+        f"{capital(pieces)} would show a difference of {decimal(100.0 * (plan.resolvable - 1.0), 1)} % between "
+        f"the specimens with a chance of {100.0 * plan.power:g} %, with intervals of ± "
+        f"{decimal(100.0 * plan.half_width_specimens, 1)} %, ± {decimal(100.0 * plan.half_width_models, 1)} % for the "
+        "model as sold."
+    )
+
+
+def hold_sentence(choices: pd.DataFrame, *, within_percent: float) -> str:
+    """Return the shortest hold time after which no lamp changes by more than a stated amount.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        As `review.hold_choices`; the last row is what the others are held against.
+    within_percent : float
+        Change that may be missed. [%]
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    last = decimal(choices["hold_s"].iloc[-1] / 60.0, 0)
+    enough = choices[:-1][100.0 * choices["still_to_come"][:-1] <= within_percent]
+    if enough.empty:
+        return f"No hold time below {last} min keeps every lamp within {decimal(within_percent, 0)} %."
+    return (
+        f"From {decimal(enough['hold_s'].iloc[0] / 60.0, 0)} min to {last} min no lamp recorded here changes by more "
+        f"than {decimal(100.0 * enough['still_to_come'].iloc[0], 1)} %; a lamp that steps down later than {last} min "
+        "would be missed by any of these."
+    )
 
 
 def change_log(comparison: ProtocolComparison, *, largest: int = 3) -> tuple[str, ...]:
@@ -62,3 +159,100 @@ def _move(row: Mapping[Any, Any]) -> str:
     halves = " to ".join(decimal(100.0 * row[f"half_{when}"], 1) for when in ("before", "after"))
     values = " to ".join(decimal(row[f"value_{when}"], 3) for when in ("before", "after"))
     return f"{row['measurand']} of {row['lamp']}{where}, {row['instant']}, {values} (± {halves} %)"
+
+
+PLAN_HEADS = {
+    "plan": "plan for each lamp",
+    "specimens": "for the specimens (± %)",
+    "models": "for the models (± %)",
+    "hours": "bench time of all lamps (h)",
+}
+"""Heads of the table of plans."""
+
+
+def plan_row(
+    plan: Forecast, *, lamps: int = 1, minutes: Mapping[str, float] | None = None
+) -> dict[str, str | float]:
+    """Return a plan as a row of a table.
+
+    Parameters
+    ----------
+    plan : Forecast
+        The plan.
+    lamps : int, default 1
+        Lamps, the baseline counted. [1]
+    minutes : mapping, optional
+        What one more specimen, mounting and reading takes. [min]
+
+    Returns
+    -------
+    dict
+        label and plan in words; specimens, models: half-widths [%]; hours where minutes are stated.
+    """
+    levels = (plan.specimens, "specimen"), (plan.mountings, "seating"), (plan.readings, "reading")
+    row: dict[str, str | float] = {
+        "label": " × ".join(str(number) for number, _ in levels),
+        "plan": ", ".join(counted(number, noun) for number, noun in levels),
+        "specimens": 100.0 * plan.half_width_specimens,
+        "models": 100.0 * plan.half_width_models,
+    }
+    if minutes is not None:
+        counts = {
+            "lamp": lamps,
+            "specimen": plan.specimens,
+            "mounting": plan.mountings,
+            "reading": plan.readings,
+        }
+        row["hours"] = bench_hours(counts, {"lamp": 0.0} | dict(minutes))
+    return row
+
+
+def plans_alt(plans: Sequence[Forecast], *, floor: float, coverage: float) -> str:
+    """Return what the picture of plans shows, in words.
+
+    Parameters
+    ----------
+    plans : sequence of Forecast
+        The plans.
+    floor : float
+        Half-width that seatings and readings do not lower. [1]
+    coverage : float
+        Of the intervals. [1]
+
+    Returns
+    -------
+    str
+        Two sentences with every number of the figure.
+    """
+    rows = [plan_row(plan) for plan in plans]
+    said = "; ".join(
+        f"{row['label']} ± {decimal(float(row['specimens']), 1)} and {decimal(float(row['models']), 1)}"
+        for row in rows
+    )
+    return (
+        f"Forecast half-width of a ratio in % at {100.0 * coverage:g} %, for the specimens and for the models, by "
+        f"specimens × seatings × readings of each lamp: {said}. Seatings cannot go below ± {decimal(100.0 * floor, 1)}."
+    )
+
+
+def needed_words(percent: float, power: float, seatings: int | None) -> str:
+    """Return how many seatings show a difference.
+
+    Parameters
+    ----------
+    percent : float
+        The difference. [%]
+    power : float
+        Chance of showing it. [1]
+    seatings : int or None
+        Of each lamp; None where no number does.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    chance = f"a chance of {100.0 * power:g} %"
+    if seatings is None:
+        return f"No number of seatings shows {percent:g} % with {chance}: what seatings do not lower must shrink first."
+    return f"To show {percent:g} % with {chance}, seat each lamp {counted(seatings, 'time')}."

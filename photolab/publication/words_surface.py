@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from photolab.bench.surface import Surface, in_fahrenheit
+import pandas as pd
+
+from photolab.bench.patches import ends_from_emissivity
+from photolab.bench.surface import Surface, assumed_of, in_fahrenheit
 from photolab.metrology.reporting import decimal, published_ends
 from photolab.publication.words_heat import REFUSAL_WORDS
+from photolab.thermal.thermography import SurfaceReading
 
 SURFACE_WORDS = {
     "lower_bound_only": "lower bound only: bare metal mirrors the room; not usable for ranking, use tape",
@@ -25,27 +30,14 @@ SURFACE_WORDS = {
     "thermocouple_contact": "how well it touches the surface is not in the interval",
 }
 """What a code of a surface temperature means."""
+BOUND = frozenset({"lower_bound_only", "emissivity_missing"})
+"""Codes of a temperature of which the low end alone may be quoted."""
+METHODS = {"bare": "bare surface", "tape": "tape patch", "paint": "painted patch"}
 
 
 def temperature(figures: tuple[float, float, float], *, fahrenheit: bool = False, rise: bool = False) -> str:
-    """Return a temperature, or a rise, with its interval.
-
-    Parameters
-    ----------
-    figures : tuple of float
-        Value, low, high. [degC], [K]
-    fahrenheit : bool, default False
-        Give degF in brackets too; a rise of 50 K is 90 degF.
-    rise : bool, default False
-        The figures are a difference of temperatures.
-
-    Returns
-    -------
-    str
-        The figures to the degree.
-    """
-    unit = "K" if rise else "°C"
-    text = _figures(figures, unit)
+    """Return a temperature, or a rise, with its interval to the degree; a rise of 50 K is 90 degF."""
+    text = _figures(figures, "K" if rise else "°C")
     return f"{text} [{_figures(in_fahrenheit(figures, rise=rise), '°F')}]" if fahrenheit else text
 
 
@@ -57,27 +49,135 @@ def _figures(figures: tuple[float, ...], unit: str) -> str:
     return f"at least {low} {unit}" if math.isnan(figures[0]) else f"{value} {unit} ({low} to {high})"
 
 
+def code_words(codes: Sequence[str]) -> str:
+    """Return what the codes of a temperature mean, each after a semicolon."""
+    return "".join(f"; {SURFACE_WORDS.get(code, REFUSAL_WORDS.get(code, code))}" for code in codes)
+
+
+def displayed_words(one: Surface, reading: SurfaceReading) -> str:
+    """Return which reading is meant, what was displayed and assumed, and what its emissivity alone makes of it."""
+    assumed = code_words([code for code in one.codes if code not in reading.codes])
+    ends = [decimal(x, 0) for x in ends_from_emissivity(one)]
+    alone = f" Its emissivity alone, not known better, allows {ends[0]} to {ends[1]} °C."
+    return f"{name(one)}: displayed {decimal(one.displayed, 1)} °C{assumed}.{alone if BOUND & set(one.codes) else ''}"
+
+
+def reading_sentence(reading: SurfaceReading) -> str:
+    """Return a surface temperature with its interval, and what it may be used for."""
+    low, high = reading.temperature.interval(reading.coverage)
+    quoted = f" What may be quoted: at least {decimal(low, 0)} °C." if BOUND & set(reading.codes) else ""
+    figures = temperature((reading.temperature.value, low, high))
+    return f"Surface {figures}, {100.0 * reading.coverage:g} %{code_words(reading.codes)}.{quoted}"
+
+
+def name(one: Surface) -> str:
+    """Return which reading is meant."""
+    where = f"{one.lamp}, {one.place}" if one.place else one.lamp
+    return f"{where}, {METHODS.get(one.method, one.method)}"
+
+
 def surface_sentence(one: Surface, *, fahrenheit: bool = False) -> str:
-    """Return a surface temperature with what it may be used for.
-
-    Parameters
-    ----------
-    one : Surface
-        The surface.
-    fahrenheit : bool, default False
-        Give degF in brackets too.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
-    how = {"bare": "bare surface", "tape": "tape patch", "paint": "painted patch"}.get(one.method, one.method)
-    where = f"{one.lamp}, {one.place}, {how}" if one.place else f"{one.lamp}, {how}"
-    shown = f"displayed {decimal(one.displayed, 1)} °C"
+    """Return a reading of thermal.csv with the surface temperature that it stands for, and what that is good for."""
+    figures = (one.value, one.low, one.high)
+    known = f"surface {temperature(figures, fahrenheit=fahrenheit)}"
     if math.isnan(one.value) and math.isnan(one.low):
         known = "no surface temperature"
-    else:
-        known = f"surface {temperature((one.value, one.low, one.high), fahrenheit=fahrenheit)}"
-    codes = "; ".join(SURFACE_WORDS.get(code, REFUSAL_WORDS.get(code, code)) for code in one.codes)
-    return f"{where}: {shown}, {known}{'; ' + codes if codes else ''}."
+    said = f"{name(one)}: displayed {decimal(one.displayed, 1)} °C, {known}{code_words(one.codes)}."
+    if math.isnan(one.low) or not BOUND & set(one.codes):
+        return said
+    ends = [decimal(x, 0) for x in ends_from_emissivity(one)]
+    alone = (
+        f" Its emissivity alone, not known better, allows {ends[0]} to {ends[1]} °C."
+        if ends[0] != "n/a"
+        else ""
+    )
+    return f"{said}{alone} What may be quoted: at least {decimal(one.low, 0)} °C."
+
+
+def surfaces_sentences(
+    found: Sequence[Surface], *, fahrenheit: bool = False, said_of: Surface | None = None
+) -> tuple[str, ...]:
+    """Return which temperatures at the hold time can be believed: what must not be used, and what was assumed."""
+    said = []
+    for one in found:
+        if not one.usable:
+            beside = [x for x in found if x.usable and (x.lamp, x.place) == (one.lamp, one.place)]
+            said += [surface_sentence(one, fahrenheit=fahrenheit)] if one is not said_of else []
+            said += [f"The patch beside it: {surface_sentence(x, fahrenheit=fahrenheit)}" for x in beside]
+    usable = [one for one in found if one.usable]
+    good = f"{len(usable)} of {len(found)} readings at the hold time may be used for ranking"
+    if usable:
+        hottest = max(usable, key=lambda one: one.value)
+        figures = temperature((hottest.value, hottest.low, hottest.high), fahrenheit=fahrenheit)
+        good += f"; the hottest is {hottest.lamp} ({hottest.method}), {figures}"
+    assumed = "; ".join(dict.fromkeys(text for one in found for text in assumed_of(one, rise=True)))
+    counted = f"Intervals cover {100.0 * found[0].coverage:g} %, for these readings. Assumed: {assumed}."
+    return (*said, f"{good}.", counted)
+
+
+def budget_table(reading: SurfaceReading) -> pd.DataFrame:
+    """Return what the interval of a surface temperature is made of, the largest part first."""
+    parts = reading.temperature.budget()
+    return pd.DataFrame(
+        {
+            "what may be off": parts["kind"].replace({"scale": "camera"}),
+            "known from": parts["source"].replace({"": "thermal.csv, or assumed"}),
+            "moves it by (K, standard)": parts["contribution"],
+            "part (%)": 100.0 * parts["variance_fraction"],
+        }
+    )
+
+
+def surface_row(one: Surface, *, fahrenheit: bool = False) -> dict[str, str]:
+    """Return a reading as a row of a table: displayed and surface temperature side by side."""
+    bound = "no: lower bound only, use tape" if BOUND & set(one.codes) else "no: use tape"
+    known = not math.isnan(one.emissivity)
+    return {
+        "lamp": one.lamp,
+        "place": one.place,
+        "method": one.method,
+        "displayed (°C)": decimal(one.displayed, 1),
+        "emissivity": f"{decimal(one.emissivity, 2)} ± {decimal(one.emissivity_half_width, 2)}"
+        if known
+        else "",
+        "surface (from-to)": temperature((one.value, one.low, one.high), fahrenheit=fahrenheit),
+        "above ambient (from-to)": ""
+        if one.above_ambient is None
+        else temperature(one.rise, fahrenheit=fahrenheit, rise=True),
+        "usable for ranking": "yes" if one.usable else bound,
+    }
+
+
+def emissivity_table(found: pd.DataFrame) -> pd.DataFrame:
+    """Return emissivities from patches in words, of each lamp and place the one at the hottest patch."""
+    best = found.sort_values("patch_C", ascending=False, kind="stable").drop_duplicates(["lamp", "place"])
+    best = best.sort_index()
+    figures = best[["emissivity", "low", "high"]].to_numpy(float).tolist()
+    known = [
+        f"none: {REFUSAL_WORDS[code]}" if code else "{} ({} to {})".format(*(decimal(x, 2) for x in row))
+        for code, row in zip(best["code"], figures, strict=True)
+    ]
+    return pd.DataFrame(
+        {
+            "lamp": best["lamp"],
+            "place": best["place"],
+            "patch": [
+                f"{a}, {decimal(t, 0)} °C" for a, t in zip(best["patch"], best["patch_C"], strict=True)
+            ],
+            "emissivity from the patch (from-to)": known,
+            "emissivity in thermal.csv": ["" if math.isnan(x) else decimal(x, 2) for x in best["declared"]],
+        }
+    )
+
+
+def laws_row(one: Surface) -> dict[str, str]:
+    """Return a reading undone by the camera's band and by T^4, judged by its interval."""
+    inside = one.low <= one.total_radiation <= one.high
+    return {
+        "reading": f"{name(one)}, emissivity {decimal(one.emissivity, 2)}",
+        "by the band 8-14 µm (°C)": decimal(one.value, 1),
+        "by T⁴ (°C)": decimal(one.total_radiation, 1),
+        "apart (K)": decimal(one.value - one.total_radiation, 1),
+        "half-width of the interval (K)": decimal((one.high - one.low) / 2.0, 1),
+        "by T⁴ it lies": "inside the interval" if inside else "outside: use the band",
+    }

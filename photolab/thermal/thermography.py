@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from photolab.errors import MethodError
 from photolab.metrology.arguments import require
 from photolab.metrology.monte_carlo import draws, interval
-from photolab.metrology.quantity import Input, Measured, apply, measured
+from photolab.metrology.quantity import COVERAGE, Input, Measured, apply, measured
 
 Array = NDArray[np.float64]
 
@@ -73,6 +73,8 @@ class SurfaceReading:
     codes : tuple of str
         `lower_bound_only` (only the low end may be quoted: "at least"), `reflected_hotter_than_displayed`,
         `camera_not_considered`, `reflected_not_considered`.
+    coverage : float
+        Coverage of the interval that is quoted. [1]
     """
 
     temperature: Measured
@@ -80,6 +82,7 @@ class SurfaceReading:
     total_radiation: float
     usable: bool
     codes: tuple[str, ...]
+    coverage: float = COVERAGE
 
 
 def surface_temperature(
@@ -164,6 +167,7 @@ def surface_reading(
     reflected: Measured,
     set_reflected: float | None = None,
     band_um: tuple[float, float] | None = BAND_UM,
+    coverage: float = COVERAGE,
 ) -> SurfaceReading:
     """Return a surface temperature with its interval, and whether lamps may be ranked by it.
 
@@ -181,6 +185,8 @@ def surface_reading(
         Temperature of what the surface mirrors. [degC]
     set_reflected, band_um
         As in `surface_temperature`. [degC, um]
+    coverage : float, default COVERAGE
+        Coverage of the interval that is quoted. [1]
 
     Returns
     -------
@@ -238,7 +244,7 @@ def surface_reading(
     }
     codes = tuple(code for code, holds in found.items() if holds)
     usable = not {"lower_bound_only", "reflected_hotter_than_displayed"} & set(codes)
-    return SurfaceReading(temperature, drawn, total, usable, codes)
+    return SurfaceReading(temperature, drawn, total, usable, codes, coverage)
 
 
 def emissivity_from_patch(

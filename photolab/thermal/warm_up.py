@@ -131,7 +131,8 @@ def fit_warm_up(
         If the arrays disagree, times do not strictly increase, an illuminance is not positive, a stable record
         is short or without scatter, or an option is out of range.
     MethodError
-        If there are too few readings, or all are alike; `known` holds what can be said.
+        If there are too few readings, all are alike, or some are of no light: what is left is a share of light.
+        `known` holds what can be said.
 
     Notes
     -----
@@ -215,6 +216,12 @@ def _judged(fit: WarmUp, curve_from: Callable[..., Curve], second: bool) -> Warm
 def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Return the record as arrays, refused where it cannot be one."""
     times = not_negative("time_s", time_s, "s", missing=False)
+    if dark := int(np.sum(np.asarray(illuminance, dtype=float) == 0.0)):
+        count = np.size(illuminance)
+        message = (
+            f"illuminance must be more than 0 lx throughout a record; {dark} of {count} readings are 0 lx"
+        )
+        raise MethodError(message, code="reading_without_light", known={"dark": dark, "readings": count})
     light = positive("illuminance", illuminance, "lx", missing=False)
     if times.ndim != 1 or light.shape != times.shape:
         shapes = f"{times.shape} and {light.shape}"

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from photolab.errors import MethodError
@@ -91,6 +91,8 @@ class Remaining:
         Whether the later instant lies beyond the record.
     time_constant_ceiling_s : float
         Slowest decay the bounds allow for; infinite inside the record, where it plays no part. [s]
+    at_s, initial_s : float
+        The later instant, infinite for the final level, and the one it is referred to. [s]
     """
 
     value: float
@@ -101,6 +103,8 @@ class Remaining:
     method: str
     extrapolated: bool
     time_constant_ceiling_s: float = np.inf
+    at_s: float = np.nan
+    initial_s: float = np.nan
 
     def __repr__(self) -> str:
         beyond = ", beyond the record" if self.extrapolated else ""
@@ -219,6 +223,34 @@ class WarmUp:
         return self.curve.found.residual
 
     @property
+    def residual_sd(self) -> float:
+        """Standard deviation of one reading about the curve, its parameters taken off [lx]."""
+        parameters = self.curve.linear + 2 * self.curve.found.theta.size
+        return float(np.sqrt(np.sum(self.residuals**2) / (self.time_s.size - parameters)))
+
+    @property
+    def initial_illuminance(self) -> float:
+        """Fitted illuminance at the initial time; NaN where the record does not hold it [lx]."""
+        if not self.time_s[0] <= self.initial_s <= self.time_s[-1]:
+            return float("nan")
+        return self.curve.at(window(self.initial_s, self.initial_window_s))[0]
+
+    def illuminance_at(self, time_s: ArrayLike) -> FloatArray:
+        """Return the fitted illuminance at some instants.
+
+        Parameters
+        ----------
+        time_s : array_like, shape (m,)
+            Time since switch-on. [s]
+
+        Returns
+        -------
+        ndarray, shape (m,)
+            Illuminance. [lx]
+        """
+        return np.array([self.curve.at(np.array([t]))[0] for t in np.atleast_1d(time_s)])
+
+    @property
     def residual_correlation(self) -> float:
         """Correlation of neighbouring residuals at the median spacing [1]."""
         return self.curve.noise.correlation
@@ -330,7 +362,8 @@ class WarmUp:
         bounded = self._beyond(np.inf, initial)
         low, high = min(bounded.low, value), max(bounded.high, value)
         spread = float(np.log(high / low)) / (2.0 * self._normal_quantile())
-        return Remaining(value, low, high, spread, np.inf, "bounds", True, bounded.time_constant_ceiling_s)
+        ceiling = bounded.time_constant_ceiling_s
+        return Remaining(value, low, high, spread, np.inf, "bounds", True, ceiling, np.inf, initial)
 
     def settled(self, percent: float) -> Settled:
         """Return the instant after which the light stays near its final level.
@@ -434,7 +467,8 @@ class WarmUp:
             low *= min(bounded.low / low, 1.0) ** self.more_rates
             high *= max(bounded.high / high, 1.0) ** self.more_rates
             spread = max(spread, float(np.log(high / low)) / (2.0 * self._normal_quantile()))
-        return Remaining(value, low, high, spread, float(dof), "record", False)
+        dof = float(dof)
+        return Remaining(value, low, high, spread, dof, "record", False, at_s=at_s, initial_s=initial)
 
     def _beyond(self, at_s: float, initial: float) -> Remaining:
         """Return the bounds of remaining light, as a rule beyond the record; infinity is the final level."""
@@ -457,7 +491,7 @@ class WarmUp:
         spread = float(down + up) / (2.0 * self._normal_quantile())
         ceiling = float(monotone.time_constants[-1])
         ends = value * float(np.exp(-down)), value * float(np.exp(up))
-        return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling)
+        return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling, at_s, initial)
 
     @cached_property
     def _pair_fits(self) -> tuple[PairFits, ...]:

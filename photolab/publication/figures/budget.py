@@ -8,7 +8,7 @@ from matplotlib.patches import Patch
 
 from photolab.publication.figures.common import COLOURS, INK, styled
 
-__all__ = ["draw"]
+__all__ = ["draw", "words"]
 
 
 @styled
@@ -54,3 +54,22 @@ def draw(axes: Axes, table: pd.DataFrame, *, unit: str = "± %") -> None:
         Patch(facecolor="white", edgecolor=COLOURS["blue"], hatch="////", label="assumed"),
     ]
     axes.legend(handles=keys, loc="lower right", labelcolor=INK)
+
+
+def words(table: pd.DataFrame) -> str:
+    """Return the bars in words.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As for `draw`.
+
+    Returns
+    -------
+    str
+        "seating 1.9, range term of the meter 1.7 (assumed)".
+    """
+    return ", ".join(
+        f"{row['what']} {row['label']}{' (assumed)' if row['assumed'] else ''}"
+        for row in table.to_dict("records")
+    )

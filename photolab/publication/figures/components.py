@@ -53,7 +53,7 @@ def draw(axes: Axes, table: pd.DataFrame) -> None:
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x")
     axes.set_xlabel("standard deviation (%)")
-    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.1)
+    axes.legend(loc="lower left", bbox_to_anchor=(-0.1, 1.0), ncols=3, borderaxespad=0.1, columnspacing=1.2)
 
 
 def words(table: pd.DataFrame, *, coverage: float) -> str:

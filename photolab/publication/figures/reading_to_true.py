@@ -2,60 +2,110 @@
 
 from __future__ import annotations
 
-import pandas as pd
+from collections.abc import Sequence
+
+import numpy as np
 from matplotlib.axes import Axes
+from numpy.typing import NDArray
 
+from photolab.bench.surface import Surface
+from photolab.errors import MethodError, attempt
+from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
+from photolab.thermal.thermography import surface_temperature
 
-__all__ = ["draw"]
+__all__ = ["chosen", "draw"]
 
 _LOOKS = (("blue", "-", "o"), ("green", "--", "s"), ("vermilion", "-.", "^"), ("purple", ":", "D"))
+_ABOVE_K = 0.5
+"""A curve begins so far above the reflected temperature. [K]"""
+
+
+def chosen(found: Sequence[Surface]) -> list[Surface]:
+    """Return a patch and up to three bare surfaces, the shiniest first: one for each emissivity."""
+    known = [one for one in found if not np.isnan(one.emissivity + one.value)]
+    bare = sorted((one for one in known if one.method == "bare"), key=lambda one: one.emissivity)
+    patch = [one for one in known if one.method != "bare"]
+    own = [one for one in patch if bare and one.lamp == bare[0].lamp]
+    kept = {one.emissivity: one for one in reversed([*(own or patch)[:1], *bare[:3]])}
+    return sorted(kept.values(), key=lambda one: -one.emissivity)[:4]
+
+
+def _curves(one: Surface, grid: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the surface temperature at the emissivity of a reading and at both ends of it [degC]."""
+    ends = np.array([[0.0], [1.0], [-1.0]]) * one.emissivity_half_width + one.emissivity
+    true = surface_temperature(
+        grid,
+        emissivity=np.clip(ends, 0.01, 1.0),
+        set_emissivity=one.set_emissivity,
+        reflected=one.reflected,
+    )
+    return np.round(true, 6)  # one picture on every processor
 
 
 @styled
-def draw(axes: Axes, curves: pd.DataFrame, points: pd.DataFrame) -> None:
-    """Draw the curves.
+def draw(axes: Axes, shown: Sequence[Surface]) -> str:
+    """Draw the curves, each with the band that the half-width of its emissivity allows, and the readings on them.
 
     Parameters
     ----------
     axes : Axes
         Where to draw.
-    curves : DataFrame
-        ``surface`` (label), ``displayed``, ``true``, ``low``, ``high``: ends from the half-width of the
-        emissivity. [degC]
-    points : DataFrame
-        Readings: ``surface``, ``displayed``, ``true``, ``label`` (printed beside it). [degC]
+    shown : sequence of Surface
+        One reading a curve.
+
+    Returns
+    -------
+    str
+        What it shows, with its key numbers.
     """
-    for (surface, rows), (colour, line, marker) in zip(
-        curves.groupby("surface", sort=False), _LOOKS, strict=False
-    ):
-        axes.fill_between(
-            rows["displayed"], rows["low"], rows["high"], color=COLOURS[colour], alpha=0.22, linewidth=0
-        )
-        axes.plot(
-            rows["displayed"],
-            rows["true"],
-            color=COLOURS[colour],
-            linewidth=1.8,
-            linestyle=line,
-            label=shown_name(str(surface), 50),
-        )
-        mine = points[points["surface"] == surface]
-        axes.plot(
-            mine["displayed"], mine["true"], marker=marker, markersize=8, color=COLOURS[colour],
-            markeredgecolor=INK, linestyle="none", zorder=4,
-        )  # fmt: skip
-        for x, y, label in zip(mine["displayed"], mine["true"], mine["label"], strict=True):
-            left = 1.08 * x < y < 1.6 * x
-            axes.annotate(
-                shown_name(str(label), 40), (x, y), xytext=(-9, 5) if left else (9, -3), textcoords="offset points",
-                ha="right" if left else "left", va="bottom" if left else "top",
+    left, right = min(one.reflected for one in shown), max(one.displayed for one in shown) + 15.0
+    top = 1.3 * max(one.value for one in shown)
+    for one, (colour, line, marker) in zip(shown, _LOOKS, strict=False):
+        grid = np.linspace(one.reflected + _ABOVE_K, right, 120)
+        curves = attempt(_curves, one, grid)  # where there is none, the reading's own row says why
+        if not isinstance(curves, MethodError):
+            true, low, high = curves
+            low_enough = true <= top
+            label = f"{one.method}, emissivity {decimal(one.emissivity, 2)} ± {decimal(one.emissivity_half_width, 2)}"
+            axes.fill_between(
+                grid[low_enough],
+                low[low_enough],
+                high[low_enough],
+                color=COLOURS[colour],
+                alpha=0.22,
+                linewidth=0,
+            )
+            axes.plot(
+                grid[low_enough], true[low_enough], color=COLOURS[colour], linewidth=1.8, linestyle=line,
+                label=shown_name(label, 50),
             )  # fmt: skip
-    low, high = float(curves["displayed"].min()), float(curves["displayed"].max())
-    axes.plot([low, high], [low, high], color=GREY, linewidth=0.9, label="surface = displayed", zorder=1)
-    axes.set_xlim(low, high)
-    axes.set_ylim(low, 1.12 * float(max(points["true"].max(), high)))
+        x, y = one.displayed, float(np.round(one.value, 6))
+        axes.plot(
+            x,
+            y,
+            marker=marker,
+            markersize=8,
+            color=COLOURS[colour],
+            markeredgecolor=INK,
+            linestyle="none",
+            zorder=4,
+        )
+        beside = 1.08 * x < y < 1.6 * x
+        axes.annotate(
+            shown_name(f"{one.lamp} {one.method}", 40), (x, y), xytext=(-9, 5) if beside else (9, -3),
+            textcoords="offset points", ha="right" if beside else "left", va="bottom" if beside else "top",
+        )  # fmt: skip
+    axes.plot([left, right], [left, right], color=GREY, linewidth=0.9, label="surface = displayed", zorder=1)
+    axes.set_xlim(left, right)
+    axes.set_ylim(left, top)
     axes.grid()
     axes.set_xlabel("displayed by the camera (°C)")
     axes.set_ylabel("surface (°C)")
     axes.legend(loc="lower right")
+    said = "; ".join(
+        f"{one.lamp} {one.method} displays {decimal(one.displayed, 1)} °C, surface {decimal(one.value, 0)} °C "
+        f"({decimal(one.low, 0)} to {decimal(one.high, 0)})"
+        for one in shown
+    )
+    return f"Surface against displayed temperature, a curve with its band for each emissivity. {said}."

@@ -1,0 +1,481 @@
+"""bench.toml, or a workbook's sheet of keys, to settings, meters, housings, logs and questions."""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+from itertools import pairwise
+from typing import Any
+
+from photolab.bench.cells import CellFault, check_number, parse_code, parse_date
+from photolab.bench.faults import Faults, hint, shown
+from photolab.bench.model import (
+    Certificate,
+    Housing,
+    Meter,
+    Question,
+    Settings,
+    SpectralFactor,
+    default_linearity,
+)
+from photolab.bench.schema import SECTIONS, SINGLE, Field
+
+FILE = "bench.toml"
+Values = dict[str, Any]
+
+
+@dataclass
+class Declared:
+    """What bench.toml says; each question with the line that names its lamp."""
+
+    settings: Settings = field(default_factory=Settings)
+    meters: dict[str, Meter] = field(default_factory=dict)
+    meter_ids: tuple[str, ...] = ()
+    housings: dict[str, Housing] = field(default_factory=dict)
+    logs: list[Values] = field(default_factory=list)
+    questions: list[tuple[Question, int | None]] = field(default_factory=list)
+    separator: str = ","
+    decimal: str = "."
+
+
+class Lines:
+    """Finds the line of a key in the text, by section and count of its header.
+
+    Parameters
+    ----------
+    text : str
+        Text of bench.toml.
+    """
+
+    def __init__(self, text: str) -> None:
+        self.lines: dict[tuple[str, int, str], int] = {}
+        section, counts = "", {"": 0}
+        for number, line in enumerate(text.split("\n"), start=1):
+            header = re.match(r"\s*\[\[?\s*([A-Za-z_.]+)\s*\]\]?\s*(?:#.*)?$", line.rstrip("\r"))
+            if header:
+                section = header[1]
+                counts[section] = counts.get(section, -1) + 1
+                self.lines[section, counts[section], ""] = number
+            key = re.match(r"\s*([A-Za-z0-9_'\"-]+)\s*=", line)
+            if key:
+                self.lines.setdefault((section, counts[section], key[1].strip("'\"")), number)
+
+
+class Section:
+    """One section: every key checked for type, range and words, defaults handed out.
+
+    Parameters
+    ----------
+    section : str
+        Name of the section.
+    index : int
+        Count of the section, from 0.
+    label : str
+        How messages call it.
+    given : mapping
+        Keys and values as TOML holds them.
+    lines : Lines
+        Where each key stands.
+    faults : Faults
+        Collects what is wrong.
+    """
+
+    def __init__(
+        self, section: str, index: int, label: str, given: Mapping[str, Any], lines: Lines, faults: Faults
+    ) -> None:
+        self.section, self.index, self.label = section, index, label
+        self.given, self.lines, self.faults = given, lines, faults
+        self.declared = frozenset(given)
+
+    def line(self, key: str) -> int | None:
+        """Return the line of a key, or None where it stands in an inline table.
+
+        Parameters
+        ----------
+        key : str
+            The key.
+
+        Returns
+        -------
+        int or None
+            Line, from 1.
+        """
+        return self.lines.lines.get((self.section, self.index, key))
+
+    def fault(self, code: str, message: str, key: str = "") -> None:
+        """Keep a fault at the line of a key.
+
+        Parameters
+        ----------
+        code : str
+            Fault or caution code.
+        message : str
+            Found, wanted, to type.
+        key : str
+            Where it stands.
+        """
+        self.faults.add(code, FILE, message, line=self.line(key) if key else None)
+
+    def values(self) -> Values:
+        """Return every key of the section; a faulty or absent one has its default."""
+        keys = {key.name: key for key in SECTIONS[self.section]}
+        for name in self.given:
+            if name not in keys:
+                near = hint(name, keys, " Did you mean {}?") or _other_unit(name)
+                self.fault("fault 2", f"{self._full(name)} is not a key.{near}", name)
+        return {key.name: self._value(key) for key in keys.values()}
+
+    def _full(self, name: str) -> str:
+        return f"{self.section}.{shown(name)}" if self.section else shown(name)
+
+    def _value(self, key: Field) -> Any:
+        full = self._full(key.name)
+        if key.name not in self.given:
+            if key.required:
+                self.fault("fault 1", f"{self.label} has no {key.name}; {_remedy(key)}.")
+            return key.default
+        try:
+            value = parse_value(key, self.given[key.name])
+        except CellFault as fault:
+            wanted = {"table": f": wanted a table [{full}].", "tables": f": wanted tables [[{full}]]."}
+            self.fault(fault.code, full + wanted.get(key.kind, f" = {fault}"), key.name)
+            return key.default
+        if value == "" and key.required:
+            self.fault("fault 1", f"{self.label} has a blank {key.name}; {_remedy(key)}.")
+            return key.default
+        if key.codes and key.kind == "code" and value != str(self.given[key.name]).lower():
+            said = f'{full} = "{shown(str(self.given[key.name]))}" is read as {value}.'
+            self.fault("caution 35", said, key.name)
+        for number in value if isinstance(value, tuple) else (value,):
+            if key.small and isinstance(number, float) and 0.0 < number < key.small:
+                said = f"{full} = {number:g} {key.unit} is very small; is it in {key.unit}?"
+                self.fault("caution 23", said, key.name)
+        return value
+
+
+def parse_value(key: Field, value: Any) -> Any:
+    """Return the value of a key as the records hold it, or raise a `CellFault`.
+
+    Parameters
+    ----------
+    key : Field
+        The key.
+    value : object
+        As TOML holds it.
+
+    Returns
+    -------
+    object
+        Number, tuple, text, flag, table or tables.
+    """
+    kind, typed, words = key.kind, typed_text(value), ""
+    if kind in {"number", "count"}:
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            number = check_number(float(value) if abs(value) < 1e300 else float("inf"), typed, key)
+            return int(number) if kind == "count" else number
+        words = f"wanted a bare number{_bare_number(value)}"
+    elif kind in {"list", "codes"}:
+        items = [value] if key.one_will_do and not isinstance(value, list) else value
+        if isinstance(items, list) and (items or kind == "codes"):
+            one = replace(key, kind="number" if kind == "list" else "code")
+            return tuple(parse_value(one, item) for item in items)
+        words = f"wanted a list, for example {key.example}"
+    elif kind == "date":
+        return str(value) if type(value) is date else parse_date(str(value))
+    elif kind == "flag" and not isinstance(value, bool):
+        meant = str(value).strip().lower() in {"yes", "true", "1", "on"}
+        words = f"write {key.name} = {str(meant).lower()}"
+    elif kind in {"table", "tables"}:
+        tables = [value] if kind == "table" else value
+        words = (
+            "" if isinstance(tables, list) and all(isinstance(t, dict) for t in tables) else f"wanted {kind}"
+        )
+    elif kind == "code" and isinstance(value, str):
+        return parse_code(value, key)
+    elif kind in {"text", "code"} and not isinstance(value, str):
+        words = f'wanted text in quotation marks: {key.name} = "{shown(typed, limit=30)}"'
+    if words:
+        words = f"{typed}; {words}."
+        raise CellFault(words, code="fault 2")
+    return value.strip() if isinstance(value, str) else value
+
+
+def _remedy(key: Field) -> str:
+    """Say where a required value comes from."""
+    return key.about if key.about.startswith("copy") else f"write {key.name} = …, {key.about}"
+
+
+def typed_text(value: Any) -> str:
+    """Return a TOML value as it may have been typed.
+
+    Parameters
+    ----------
+    value : object
+        A TOML value.
+
+    Returns
+    -------
+    str
+        As it may have been typed.
+    """
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f'"{shown(value)}"' if isinstance(value, str) else shown(str(value))
+
+
+def _bare_number(value: Any) -> str:
+    """Say which bare number a text holds, if it plainly holds one."""
+    text = value if isinstance(value, str) else ""
+    found = re.fullmatch(r"\s*[±+]?\s*([0-9]+(?:[.,][0-9]+)?)\s*[^0-9.,]*", text)
+    return f": {found[1].replace(',', '.')}" if found else ""
+
+
+def _other_unit(name: str) -> str:
+    if name.endswith("_fc"):
+        return f" Write {name[:-3]}_lx; 1 fc is 10.7639104 lx."
+    return f" Write it in metres as {name[:-3]}_m." if name.endswith(("_cm", "_ft", "_in")) else ""
+
+
+def read_toml(text: str, faults: Faults) -> Declared:
+    """Return what bench.toml declares; faults are kept, and what cannot be used has its default.
+
+    Parameters
+    ----------
+    text : str
+        Text of bench.toml.
+    faults : Faults
+        Collects what is wrong.
+
+    Returns
+    -------
+    Declared
+        What it says.
+    """
+    try:
+        given = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        _syntax(text.replace("\r\n", "\n"), error, faults)
+        found = re.findall(r'(?m)^\s*(separator|decimal)\s*=\s*"([,.;]|\\t)"', text)
+        return Declared(**{name: mark.replace("\\t", "\t") for name, mark in found})
+    except (ValueError, RecursionError) as error:
+        faults.add("fault 2", FILE, f"cannot be understood: {shown(str(error))}.")
+        return Declared()
+    return declare(given, Lines(text), faults)
+
+
+_K = {"k": 1e3, "M": 1e6}
+
+
+def _number_meant(typed: str) -> str:
+    """Return the number that a typed value plainly means, or nothing: 3 %, ±4, 3,5, 40k, 20 000, 1/2."""
+    spaced = re.fullmatch(r"[0-9]{1,3}([ '\u00a0\u202f][0-9]{3})+", typed)
+    if spaced:
+        return re.sub("[^0-9]", "", typed)
+    part = re.fullmatch(r"([0-9]+) ?/ ?([0-9]*[1-9][0-9]*)", typed)
+    if part:
+        return f"{int(part[1]) / int(part[2]):.6g}"
+    bare = re.fullmatch(r"[±+]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(%|[A-Za-zµ°²/]+)?", typed)
+    if not bare or (bare[1] == typed and "," not in typed):
+        return ""
+    number = bare[1].replace(",", ".")
+    return f"{float(number) * _K[bare[2]]:.12g}" if bare[2] in _K else number
+
+
+def _syntax(text: str, error: tomllib.TOMLDecodeError, faults: Faults) -> None:
+    """Keep a TOML syntax error, worded by the line it stands on."""
+    place = re.search(r"\(at line (\d+), column \d+\)", str(error))
+    lines = text.split("\n")
+    number = int(place[1]) if place else len(lines)
+    line = lines[number - 1].strip() if number <= len(lines) else ""
+    reason = re.sub(r" \(at .*\)$", "", str(error))
+    code, words = "fault 2", f"{shown(line)}; " * bool(line) + f"{shown(reason[:1].lower() + reason[1:])}."
+    found = re.match(r"([A-Za-z_0-9]+)\s*=\s*(.*?)\s*(?:#.*)?$", line)
+    if found:
+        key, typed = found[1], found[2]
+        items = re.fullmatch(r"\[(.*)\]", typed)
+        known = {k.name: k for keys in SECTIONS.values() for k in keys}
+        meant = _number_meant(typed)
+        if items and any(_number_meant(item.strip()) for item in items[1].split(",")):
+            listed = [_number_meant(item.strip()) or item.strip() for item in items[1].split(",")]
+            words = f"{key} = {shown(typed)}; write bare numbers: {key} = [{', '.join(listed)}]."
+        elif not typed:
+            code = "fault 1"
+            words = f"{key} has no value; {known[key].about if key in known else 'write a value'}."
+        elif meant:
+            words = f"{key} = {shown(typed)}; write the bare number: {key} = {meant}."
+        elif re.fullmatch(r"[“”„'’\w .()\-]*", typed) and re.search("[^0-9.]", typed):
+            inner = shown(typed.strip("“”„'’ "))
+            words = f'{key} = {shown(typed)}; write text in straight quotation marks: {key} = "{inner}".'
+    faults.add(code, FILE, words, line=number)
+
+
+def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
+    """Return what a bench declares, from the values of bench.toml or of a workbook's sheet.
+
+    Parameters
+    ----------
+    given : mapping
+        Keys and values as TOML holds them.
+    lines : Lines
+        Where each key stands.
+    faults : Faults
+        Collects what is wrong.
+
+    Returns
+    -------
+    Declared
+        What they say.
+    """
+    sections = {name: _sections(name, given, lines, faults) for name in SECTIONS if "." not in name and name}
+    _top(given, sections, lines, faults)
+    single = {name: sections[name][0].values() for name in SINGLE}
+    if single["csv"]["separator"] == single["csv"]["decimal"]:
+        words = '[csv] separator and decimal are both ","; a decimal comma needs separator = ";".'
+        faults.add("fault 8", FILE, words)
+    housings = {
+        values["id"]: Housing(**values, declared=section.declared)
+        for section, values in _named(sections["housing"])
+    }
+    return Declared(
+        Settings(**single["bench"], **single["links"], declared=sections["bench"][0].declared),
+        _meters(sections["meter"], lines, faults),
+        tuple(str(section.given.get("id", "")) for section in sections["meter"]),
+        housings,
+        [section.values() for section in sections["log"]],
+        _questions(sections["question"], housings),
+        **single["csv"],
+    )
+
+
+def _top(given: Values, sections: Mapping[str, Any], lines: Lines, faults: Faults) -> None:
+    """Check what stands outside of the sections' keys."""
+    line = {name: lines.lines.get(("", 0, name)) for name in given}
+    if "schema" not in given:
+        faults.add("fault 1", FILE, "no schema; write schema = 1 as the first line.")
+    elif given["schema"] != 1 or isinstance(given["schema"], bool):
+        words = f"schema = {typed_text(given['schema'])}; this version reads schema = 1."
+        faults.add("fault 1", FILE, words, line=line["schema"])
+    for name in given:
+        if name in sections or name == "schema":
+            continue
+        homes = [s for s in sections if any(key.name == name for key in SECTIONS[s])]
+        home = (f"[{homes[0]}]" if homes[0] in SINGLE else f"[[{homes[0]}]]") if homes else ""
+        near = hint(name, sections, " Did you mean {}?") or (f" It belongs under {home}." if home else "")
+        faults.add("fault 2", FILE, f"{shown(name)} is not a section or key.{near}", line=line[name])
+    if not given.get("meter"):
+        faults.add("fault 1", FILE, "no [[meter]]; write one with id and reading_percent.")
+
+
+def _sections(name: str, given: Values, lines: Lines, faults: Faults) -> list[Section]:
+    """Return the sections of one name; one that stands once is there, empty, also where it is absent."""
+    held = given.get(name, {} if name in SINGLE else [])
+    if name in SINGLE:
+        if not isinstance(held, dict):
+            words = f"{name}: wanted one table [{name}]."
+            faults.add("fault 2", FILE, words, line=lines.lines.get(("", 0, name)))
+            held = {}
+        return [Section(name, 0, f"[{name}]", held, lines, faults)]
+    if not isinstance(held, list) or not all(isinstance(table, dict) for table in held):
+        words = f"{name}: wanted [[{name}]] with two pairs of brackets."
+        faults.add("fault 2", FILE, words, line=lines.lines.get((name, 0, "")))
+        return []
+    labels = [shown(str(table.get("id", table.get("file", place + 1)))) for place, table in enumerate(held)]
+    return [
+        Section(name, place, f'{name} "{label}"', table, lines, faults)
+        for place, (label, table) in enumerate(zip(labels, held, strict=True))
+    ]
+
+
+def _named(sections: list[Section]) -> list[tuple[Section, Values]]:
+    """Return sections with their values, those that have an id of their own."""
+    found: dict[str, tuple[Section, Values]] = {}
+    for section in sections:
+        values = section.values()
+        if values["id"] in found:
+            words = f'{section.section}.id "{shown(values["id"])}" is used twice; give each its own.'
+            section.fault("fault 7", words, "id")
+        elif values["id"] is not None:
+            found[values["id"]] = section, values
+    return list(found.values())
+
+
+def _questions(sections: list[Section], housings: Mapping[str, Housing]) -> list[tuple[Question, int | None]]:
+    """Return the questions that are whole; their housings are declared ones, their lamps are checked later."""
+    found = []
+    known = ["each", "any", *housings]
+    for section in sections:
+        values = section.values()
+        place = values["housing"]
+        if place is not None and place not in known:
+            names = ", ".join(f'"{shown(name)}"' for name in known)
+            words = f'question.housing = "{shown(place)}"; wanted one of {names}{hint(place, known)}.'
+            section.fault("fault 12", words, "housing")
+        if None not in values.values():
+            found.append((Question(**values), section.line("lamp")))
+    return found
+
+
+def _meters(sections: list[Section], lines: Lines, faults: Faults) -> dict[str, Meter]:
+    """Return the meters with their factors and certificates; those without an accuracy are left out."""
+    found: dict[str, Meter] = {}
+    parts = {"spectral_factor": 0, "certificate": 0}  # of the meters before this one: how `Lines` counts them
+
+    def part(label: str, name: str, table: Values) -> Values | None:
+        section = Section(f"meter.{name}", parts[name], label, table, lines, faults)
+        parts[name] += 1
+        values = section.values()
+        return None if None in values.values() else values
+
+    for section, values in _named(sections):
+        tables, certificate = values.pop("spectral_factor"), values.pop("certificate")
+        stated = [
+            part(f"{section.label} spectral_factor {n}", "spectral_factor", table)
+            for n, table in enumerate(tables, start=1)
+        ]
+        factors = tuple(SpectralFactor(**factor) for factor in stated if factor)
+        whole = (
+            None if certificate is None else part(f"{section.label} certificate", "certificate", certificate)
+        )
+        if len({factor.technology for factor in factors}) < len(factors):
+            words = f"{section.label} has two spectral factors for one technology; keep one."
+            section.fault("fault 7", words)
+        _check_lists(section, values)
+        if values["reading_percent"] is None:
+            continue
+        if values["linearity_percent"] is None:
+            values["linearity_percent"] = default_linearity(values["reading_percent"])
+        found[values["id"]] = Meter(
+            **values,
+            spectral_factors=factors,
+            certificate=Certificate(**whole) if whole else None,
+            declared=section.declared,
+        )
+    return found
+
+
+def _check_lists(section: Section, values: Values) -> None:
+    """Check that the lists of a specification fit together."""
+    ranges, steps = values["ranges_lx"], values["resolution_lx"]
+    listed = {"ranges_lx": ranges, "resolution_lx": steps}
+    said = {name: f"[{', '.join(f'{value:g}' for value in held)}]" for name, held in listed.items()}
+    slips = [
+        (any(b <= a for a, b in pairwise(ranges)), "fault 24", "ranges_lx",
+         f"ranges_lx must increase; got {said['ranges_lx']}"),
+        (steps and ranges and len(steps) != len(ranges), "fault 24", "resolution_lx",
+         f"{len(steps)} resolution_lx for {len(ranges)} ranges_lx; give one for each range"),
+        (any(b < a for a, b in pairwise(steps)), "fault 24", "resolution_lx",
+         f"resolution_lx must not decrease; got {said['resolution_lx']}"),
+        (any(step >= top for step, top in zip(steps, ranges, strict=False)), "fault 24", "resolution_lx",
+         "a resolution_lx is not below its range"),
+        *((len(values[name] or ()) not in {0, 1, len(ranges)}, "fault 24", name,
+           f"{len(values[name] or ())} values of {name} for {len(ranges)} ranges_lx; give one, or one for each")
+          for name in ("reading_percent", "range_percent", "digits")),
+        ({"range_percent", "digits"} <= section.declared, "fault 8", "digits",
+         "both range_percent and digits; keep the one of your manual"),
+        (any(values["digits"]) and not steps, "fault 8", "digits",
+         "digits need resolution_lx, the last figure that can change on each range"),
+    ]  # fmt: skip
+    for slip, code, key, words in slips:
+        if slip:
+            section.fault(code, f"{section.label}: {words}.", key)

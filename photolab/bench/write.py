@@ -1,0 +1,279 @@
+"""Write a bench folder: whole or not at all, and the smallest one for a beginner."""
+
+import math
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Mapping
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import tomli_w
+
+from photolab.bench.faults import Faults, refusal
+from photolab.bench.files import WORKBOOK
+from photolab.bench.model import (
+    Bench,
+    Meter,
+    default_linearity,
+)
+from photolab.bench.schema import SECTIONS, SPECTRUM_FILE, TABLES, Table
+from photolab.bench.workbook import starter_workbook
+from photolab.errors import RecordError
+
+
+def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
+    """Write a bench as a folder of plain files.
+
+    Parameters
+    ----------
+    bench : Bench
+        What to write; rows of loggers' files become rows of warm_up.csv.
+    folder : str or path
+        Where to; it must not exist, or be empty.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    RecordError
+        If the folder holds anything, or cannot be written.
+    """
+    files = {"bench.toml": _toml(bench)}
+    tables = dict(bench.tables)
+    tables["readings"] = _with_excluded(bench)
+    if "technology" in tables["lamps"] and not (tables["lamps"]["technology"] != "").any():
+        tables.pop("lamps")
+    for name, table in TABLES.items():
+        rows = tables.get(name)
+        if rows is not None and (len(rows) or name == "readings"):
+            files[table.file] = _csv(rows, table)
+    for row in bench.tables["spectra"].to_dict("records"):
+        spectrum = bench.spectra[row["name"]]
+        values = pd.DataFrame({"wavelength_nm": spectrum.wavelength_nm, "value": spectrum.value})
+        files[str(row["file"])] = _csv(values, SPECTRUM_FILE)
+    return write_files(files, Path(folder))
+
+
+def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
+    """Write files into a new folder beside its place, then move it there in one step.
+
+    Parameters
+    ----------
+    files : mapping
+        Text by file name.
+    folder : Path
+        Where to; it must not exist, or be empty.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    RecordError
+        If the folder holds anything, or cannot be written.
+    """
+    beside = None
+    try:
+        if folder.is_symlink() or (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))):
+            raise _refused(folder, "is already there and not an empty folder; name a new one.")
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+        for name, content in files.items():
+            (beside / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+        beside.chmod(0o755)
+        if folder.exists():
+            folder.rmdir()
+        beside.replace(folder)
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        raise _refused(folder, f"cannot be written: {reason}.") from None
+    finally:
+        if beside is not None:
+            shutil.rmtree(beside, ignore_errors=True)
+    return folder
+
+
+def _refused(folder: Path, words: str) -> RecordError:
+    faults = Faults()
+    faults.add("fault 3", folder.name, words)
+    return refusal(faults.faults)
+
+
+def _with_excluded(bench: Bench) -> pd.DataFrame:
+    """Return the readings and the excluded ones in the order of their rows."""
+    readings = bench.tables["readings"]
+    if bench.excluded.empty:
+        return readings
+    return pd.concat([readings, bench.excluded], ignore_index=True).sort_values("line", kind="stable")
+
+
+def _csv(rows: pd.DataFrame, table: Table) -> str:
+    """Return a table as CSV text: only columns that hold something, values as they were typed."""
+    kept = []
+    for column in table.columns:
+        typed = [header for header in column.headers[1:] if header in rows]
+        whole = [h for h in typed if not (rows[h].isna() & rows[column.name].notna()).any()]
+        name = (whole or [column.name])[0]
+        kept += [name] if name in rows and (column.required or _holds(rows[name])) else []
+    known = {"line", "log_file", *(header for column in table.columns for header in column.headers)}
+    kept += [str(name) for name in rows if name not in known and _holds(rows[name])]
+    columns_of_cells = [_cells(rows[name]) for name in kept]
+    lines = [map(_quoted, kept), *zip(*columns_of_cells, strict=True)]
+    return "".join(",".join(line) + "\n" for line in lines)
+
+
+def _holds(values: pd.Series) -> bool:
+    """Whether a column has a value anywhere."""
+    if pd.api.types.is_float_dtype(values):
+        return bool(values.notna().any())
+    return bool((values != "").any())
+
+
+def _cells(values: pd.Series) -> list[str]:
+    """Return the cells of a column: the shortest digits that give the number back."""
+    if pd.api.types.is_numeric_dtype(values):
+        return [_digits(float(value)) for value in values]
+    return [_quoted(str(value)) for value in values]
+
+
+def _quoted(text: str) -> str:
+    """Return a cell, in quotation marks where it holds a separator, a mark or either kind of line end."""
+    return '"' + text.replace('"', '""') + '"' if re.search('[",\r\n]', text) else text
+
+
+def _digits(value: float) -> str:
+    """Return a number in the shortest digits that give it back; NaN is blank."""
+    if math.isnan(value):
+        return ""
+    return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
+
+
+def _plain(value: Any) -> Any:
+    """Return a value as TOML holds it: tuples as lists, whole floats as integers."""
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    return int(value) if isinstance(value, float) and value == int(value) and abs(value) < 1e15 else value
+
+
+def _section(section: str, record: Any) -> dict[str, Any]:
+    """Return the keys of a record that are declared or differ from the default, so that what is assumed stays so."""
+    found = {}
+    standard = {item.name: item.default for item in fields(record)}
+    declared = getattr(record, "declared", standard)
+    for key in SECTIONS[section]:
+        value = getattr(record, key.name, None)
+        blank = value is None or value in ("", ()) or (isinstance(value, float) and math.isnan(value))
+        if not blank and (key.name in declared or key.required or value != standard[key.name]):
+            single = key.one_will_do and isinstance(value, tuple) and len(value) == 1
+            found[key.name] = _plain(value)[0] if single else _plain(value)
+    return found
+
+
+def _meter(meter: Meter) -> dict[str, Any]:
+    """Return a meter as a table of bench.toml."""
+    table = _section("meter", meter)
+    if "linearity_percent" not in meter.declared and meter.linearity_percent == default_linearity(
+        meter.reading_percent
+    ):
+        table.pop("linearity_percent", None)
+    table.pop("certificate", None)
+    if meter.spectral_factors:
+        table["spectral_factor"] = [
+            _section("meter.spectral_factor", factor) for factor in meter.spectral_factors
+        ]
+    if meter.certificate is not None:
+        table["certificate"] = _section("meter.certificate", meter.certificate)
+    return table
+
+
+def _toml(bench: Bench) -> str:
+    """Return bench.toml."""
+    document: dict[str, Any] = {"schema": 1}
+    document |= {name: _section(name, bench.settings) for name in ("bench", "links")}
+    document["meter"] = [_meter(meter) for meter in bench.meters.values()]
+    document["housing"] = [_section("housing", housing) for housing in bench.housings.values()]
+    document["question"] = [_section("question", question) for question in bench.questions]
+    return tomli_w.dumps({name: held for name, held in document.items() if held})
+
+
+HEAD = """\
+# A bench folder for photolab. Lines that begin with # are notes; take the # away to use a key.
+# 1. Type your meter's accuracy after reading_percent (see the table).
+# 2. Type two readings into readings.csv, and what kind of lamp A1 and A2 are into lamps.csv.
+# 3. Run: photolab check followed by the name of this folder.
+schema = 1
+
+[bench]
+name = "my bench"
+protocol_revision = "1"
+"""
+MANUAL = """
+# your manual prints                        write
+# ±(3 % rdg + 0.5 % f.s.)                   reading_percent = 3, range_percent = 0.5 (f.s. = top of the range)
+# ±4 % ±10 digits (dgt, counts)             reading_percent = 4, digits = 10
+# ±3 % below 10 000 lx, ±4 % above          ranges_lx = [400, 4000, 40000], reading_percent = [3, 3, 4]
+# range 400.0 / 4000 / 40.00k               resolution_lx = [0.1, 1, 10]: the last figure that can change
+# f1' <= 8 %, "V(lambda) match"             mismatch_index_percent = 8
+# calibrated to an incandescent lamp, 2856 K   calibration_source = "A"
+[[meter]]
+id = "M1"
+reading_percent =
+"""
+LAMPS = "lamp,technology,role\nA1,,baseline\nA2,,candidate\n"
+READINGS = "lamp,illuminance_lx\nA1,\nA2,\n"
+
+
+def starter_toml() -> str:
+    """Return bench.toml of a new folder: every key with an example, what it is and what holds without it."""
+    typed = {"name", "protocol_revision", "id", "reading_percent"}
+
+    def notes(section: str, done: frozenset[str] | set[str] = frozenset()) -> list[str]:
+        keys = [key for key in SECTIONS[section] if key.name not in done and key.example]
+        return [
+            f"# {key.name} = {key.example}    # {key.note}" for key in keys if "not used" not in key.about
+        ]
+
+    question = ["", "# a question you ask before the first reading", "# [[question]]", *notes("question")]
+    parts = [HEAD.rstrip(), *notes("bench", typed), MANUAL.rstrip(), *notes("meter", typed)]
+    parts += ["", "# [[housing]]", *notes("housing"), "", "# [links]", *notes("links"), *question]
+    return "\n".join(parts) + "\n"
+
+
+def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Path:
+    """Write the smallest bench folder a beginner can fill in.
+
+    Parameters
+    ----------
+    folder : str or path
+        Where to; it must not exist, or be empty.
+    workbook : bool, default False
+        Write bench.xlsx in place of bench.toml and the CSV files.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    RecordError
+        If the folder holds anything, or cannot be written.
+
+    Notes
+    -----
+    No accuracy, kind of lamp or reading is made up: until they are typed, `read_bench` says what to type.
+    """
+    if workbook:
+        return write_files({WORKBOOK: starter_workbook()}, Path(folder))
+    return write_files(
+        {"bench.toml": starter_toml(), "readings.csv": READINGS, "lamps.csv": LAMPS}, Path(folder)
+    )

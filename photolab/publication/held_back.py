@@ -1,0 +1,207 @@
+"""What a report holds back: every refusal of every part, with its code and its reason."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from photolab.bench import meter_change
+from photolab.bench.beams import evaluate_beams
+from photolab.bench.campaign import Campaign
+from photolab.bench.contents import absent
+from photolab.bench.derived import judge_gain
+from photolab.bench.distances import evaluate_distances
+from photolab.bench.heat import warm_up_runs
+from photolab.bench.surface import surfaces
+from photolab.publication import readiness, statements
+from photolab.publication.words_heat import why
+from photolab.publication.words_lamp import CLAIMS, claim_judgement, price_judgement, price_sentences
+from photolab.publication.words_light import law_words
+from photolab.publication.words_surface import surface_sentence
+
+__all__ = ["HeldBack", "absent_rows", "held_back", "held_sentence", "overview_sentences"]
+
+
+@dataclass(frozen=True)
+class HeldBack:
+    """One thing that a report does not say.
+
+    Attributes
+    ----------
+    part : str
+        Of which part of the report.
+    code : str
+        Code of the refusal.
+    words : str
+        What, and why not.
+    """
+
+    part: str
+    code: str
+    words: str
+
+
+def held_back(campaign: Campaign) -> tuple[HeldBack, ...]:
+    """Return what a report leaves out although the folder holds readings of it, each with its reason.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    tuple of HeldBack
+        Comparisons, records, distances, beams, surfaces, claims and prices, links, readings.
+    """
+    parts = (_comparisons, _records, _light, _surfaces, _value, _readings)
+    return tuple(one for part in parts for one in part(campaign))
+
+
+def held_sentence(one: HeldBack) -> str:
+    """Return one thing held back as a sentence.
+
+    Parameters
+    ----------
+    one : HeldBack
+        The thing.
+
+    Returns
+    -------
+    str
+        Its words.
+    """
+    return one.words
+
+
+def overview_sentences(campaign: Campaign, rows: pd.DataFrame, held: Sequence[HeldBack]) -> tuple[str, str]:
+    """Return how much a report says and how much it holds back.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    rows : DataFrame
+        The results table.
+    held : sequence of HeldBack
+        What is held back.
+
+    Returns
+    -------
+    tuple of str
+        Two sentences.
+    """
+    ratios = rows[(rows["measurand"] == "illuminance ratio") & (rows["point"] == "hot_spot")]
+    mine = ratios[(ratios["scope"] == "specimens") & ratios["low"].notna()]
+    counts = mine["family_verdict"].value_counts()
+    words = [f"{counts[code]} {code}" for code in ("clear", "alike", "inside") if code in counts]
+    given = f"{readiness.count(len(mine), 'statement')} on {readiness.count(mine['lamp'].nunique(), 'lamp')}"
+    out = readiness.count(len(campaign.selection.left_out), "reading")
+    parts = Counter(one.part for one in held if one.code != "left_out")
+    what = ", ".join(f"{readiness.count(n, part)}" for part, n in parts.items())
+    return (
+        f"{given} against {campaign.baseline}" + (f": {', '.join(words)}." if words else "."),
+        f"Held back: {what or 'nothing'}; {out} left out of the evaluation.",
+    )
+
+
+def absent_rows(campaign: Campaign) -> tuple[tuple[str, str], ...]:
+    """Return what a folder does not say yet, and what would bring it.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    tuple of (str, str)
+        What no file feeds, then what the readings are too few for.
+    """
+    bench = campaign.bench
+    few = [
+        one
+        for one in readiness.list_abilities(bench, campaign)
+        if not one.able and one.notebook in {"", "02"}
+    ]
+    return (*((one.what, one.bring) for one in absent(bench)), *((one.what, one.answer) for one in few))
+
+
+def _place(lamp: str, housing: str) -> str:
+    return f"{lamp} in {housing}" if housing else lamp
+
+
+def _comparisons(campaign: Campaign) -> Iterator[HeldBack]:
+    compared = {campaign.baseline}
+    for instant in ("initial", "hold"):
+        for lamp, housing, point, _ in campaign.compared(instant):
+            compared.add(lamp)
+            pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
+            if pair.missing:
+                where = f"{lamp} against {campaign.baseline}{f' in {housing}' if housing else ''}"
+                words = f"{where}: {statements.verdict_words(pair)}."
+                yield HeldBack("comparison", f"{pair.missing[0]}_missing", words)
+    tables = campaign.bench.tables
+    for lamp in dict.fromkeys([*tables["lamps"]["lamp"], *tables["readings"]["lamp"]]):
+        if lamp not in compared:
+            why_not = (
+                f"no comparison; no reading of it enters in a housing where {campaign.baseline} was read"
+            )
+            yield HeldBack("comparison", "not_compared", f"{lamp}: {why_not}.")
+
+
+def _records(campaign: Campaign) -> Iterator[HeldBack]:
+    for run in warm_up_runs(campaign.bench):
+        where = f"{_place(run.lamp, run.housing)}, record {run.run}"
+        if run.remaining is None:
+            for refused in run.refusals[:1]:
+                words = f"Remaining light of {where}: not given, because {why(refused)}."
+                yield HeldBack("remaining light", refused.code, words)
+
+
+def _light(campaign: Campaign) -> Iterator[HeldBack]:
+    bench = campaign.bench
+    for run in evaluate_distances(bench, corrections=campaign.enabled):
+        if not run.law:
+            yield HeldBack("candela", next(iter(run.codes), "no_law_holds"), law_words(run))
+    beams = evaluate_beams(bench, corrections=campaign.enabled, baseline=campaign.baseline)
+    for one in (*beams.refusals, *(one for result in beams.results for one in result.refusals)):
+        yield HeldBack(
+            "beam", one.code, f"Beam of {one.lamp} in {one.housing}, run {one.run}: {one.message}."
+        )
+
+
+def _surfaces(campaign: Campaign) -> Iterator[HeldBack]:
+    for one in surfaces(campaign.bench):
+        if one.temperature is None:
+            yield HeldBack(
+                "surface temperature", next(iter(one.codes), "no_temperature"), surface_sentence(one)
+            )
+
+
+def _value(campaign: Campaign) -> Iterator[HeldBack]:
+    bench, base = campaign.bench, campaign.baseline
+    for lamp in bench.tables["lamps"]["lamp"]:
+        code = claim_judgement(bench, lamp).code
+        if code in {"claim_without_per", "no_power"}:
+            yield HeldBack("claim", code, f"{lamp}: {CLAIMS[code]}.")
+    for lamp, housing, point, _ in campaign.compared():
+        if point != "hot_spot":
+            continue
+        gain = judge_gain(
+            campaign, campaign[lamp, housing] - campaign[base, housing], lamp, base, housing=housing
+        )
+        for words in price_sentences(bench, gain):
+            code = price_judgement(bench, gain).code
+            if code != "given":
+                yield HeldBack("price", code, words)
+
+
+def _readings(campaign: Campaign) -> Iterator[HeldBack]:
+    if len(campaign.bench.tables["links"]) and (refused := meter_change.refusal(campaign)):
+        yield HeldBack("change of meter", "no_change_of_meter", f"Change of the meter: {refused}.")
+    for said in readiness.left_out_words(campaign):
+        yield HeldBack("readings", "left_out", f"Left out: {said}")
