@@ -294,6 +294,6 @@ def test_bench_without_runs():
 
 def test_seating_again_within_a_run_is_noticed(tmp_path):
     """Oracle: by counting."""
-    rows = [("R", "B0", "HP", d, round(10_000 / (d + 0.1) ** 2, 2), 0, 4000, d) for d in (2, 3, 4, 6)]
-    one = run_of(tmp_path, rows, header=HEAD + ",mounting")
+    rows = [("R", "B0", "HP", d, round(10_000 / (d + 0.1) ** 2, 2), 0, 4000, f"D{d}") for d in (2, 3, 4, 6)]
+    one = run_of(tmp_path, rows, header=HEAD + ",day")
     assert "several_seatings" in one.codes
