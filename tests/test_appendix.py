@@ -135,7 +135,7 @@ def test_page_one_tells_what_was_found(published):
     """
     place, _, _ = published
     text = (place / "out" / "appendix.html").read_text(encoding="utf-8")
-    assert ">+37 %</data>" in text
+    assert ">+37\N{NO-BREAK SPACE}%</data>" in text
     assert "against A&lt;b&gt;: " in text
     for part in ("What was assumed", "What this is not", "Who supplied the samples", "Check it yourself"):
         assert f"<h3>{part}</h3>" in text

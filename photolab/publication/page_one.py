@@ -26,6 +26,7 @@ __all__ = ["KEYS", "Line", "PageOne", "Told", "drawn", "figure_of", "page_one", 
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 """What names a row of results.csv."""
 LIGHT = "illuminance ratio"
+_GLUE = "\N{NO-BREAK SPACE}"
 _PICTURED = ["lamp", "housing", "title", "specimens", "earlier", "percent", "low", "high"]
 _PICTURED += ["model_low", "model_high", "word"]
 
@@ -113,13 +114,12 @@ def page_one(campaign: Campaign, rows: pd.DataFrame) -> PageOne:
     """
     book = _Book(campaign, rows)
     questions = tuple(_answer(book, question) for question in campaign.bench.questions)
-    heads = ["lamp", "specimens", *(f"{book.where(h)}: {book.instants}" for h in book.housings)]
+    heads = ["lamp (specimens)", *(f"{book.where(h)}: {book.instants}" for h in book.housings)]
     table = [_lamp_row(book, lamp) for lamp in book.lamps]
     more: list[tuple[str, list[Line]]] = [
         ("W", [_watts(book, lamp) for lamp in book.lamps]),
         ("surface (°C)", [_surface(book, lamp) for lamp in book.lamps]),
-        ("price", [_price(book, lamp) for lamp in book.lamps]),
-        ("how obtained", [(str(book.lamp(lamp)["obtained"]),) for lamp in book.lamps]),
+        ("price, how obtained", [_price(book, lamp) for lamp in book.lamps]),
         ("to know", [_to_know(book, lamp) for lamp in book.lamps]),
     ]
     for head, cells in more:
@@ -256,7 +256,7 @@ class _Book:
             places += 1
         while float(row["family_high"]) < 1.0 and float(decimal(high, places)) == 0.0:
             places += 1
-        return f"{signed(low, places=places, unit='')} to {signed(high, places=places)}"
+        return f"{signed(low, places=places, unit='')} to {signed(high, places=places)}".replace(" ", _GLUE)
 
     def word(self, row: Row) -> str:
         """Return the word for what is shown of a lamp among all of its housing."""
@@ -269,7 +269,7 @@ class _Book:
         }.get(verdict, "no answer yet")
 
 
-def signed(percent: float, *, places: int = 0, unit: str = " %") -> str:
+def signed(percent: float, *, places: int = 0, unit: str = f"{_GLUE}%") -> str:
     """Return a percentage with its sign.
 
     Parameters
@@ -278,7 +278,7 @@ def signed(percent: float, *, places: int = 0, unit: str = " %") -> str:
         The percentage. [%]
     places : int, default 0
         Decimal places. [1]
-    unit : str, default " %"
+    unit : str, default " %" that keeps together
         What follows.
 
     Returns
@@ -301,11 +301,12 @@ def _lamp_row(book: _Book, lamp: str) -> list[Line]:
             cells.append(("not read",))
             continue
         counts.append(f"{int(row['n_specimens'])}")
-        first: Line = (book.percent(early), " → ") if early and late else ()
+        first: Line = (book.percent(early), f"{_GLUE}→ ") if early and late else ()
         rest = "; not held" if book.held and not late else ""
         range_ = book.range(row)
-        cells.append((*first, book.percent(row), f" ({range_}), {book.word(row)}{rest}"))
-    return [(lamp,), (" and ".join(dict.fromkeys(counts)),), *cells]
+        word = book.word(row).replace(" ", _GLUE)
+        cells.append((*first, book.percent(row), f" ({range_}), {word}{rest}"))
+    return [(lamp, f" ({' and '.join(dict.fromkeys(counts))})"), *cells]
 
 
 def _watts(book: _Book, lamp: str) -> Line:
@@ -313,7 +314,7 @@ def _watts(book: _Book, lamp: str) -> Line:
     for instant in ("hold", "initial"):
         for row in book.every(lamp, "electrical power", instant):
             half = 0.5 * float(row["high"] - row["low"])
-            return (figure_of(row, with_uncertainty(float(row["value"]), half)),)
+            return (figure_of(row, with_uncertainty(float(row["value"]), half).replace(" ", _GLUE)),)
     return ()
 
 
@@ -329,16 +330,19 @@ def _surface(book: _Book, lamp: str) -> Line:
     under = f", cover {cover.iloc[0]}" if len(cover) and cover.iloc[0] else ""
     half = 0.5 * float(row["high"] - row["low"])
     where = f" ({place or 'place not stated'}, {method}{under})"
-    return (figure_of(row, with_uncertainty(float(row["value"]), half)), where)
+    return (figure_of(row, with_uncertainty(float(row["value"]), half).replace(" ", _GLUE)), where)
 
 
 def _price(book: _Book, lamp: str) -> Line:
-    """Return the price of a lamp as lamps.csv has it."""
+    """Return the price of a lamp and how it was obtained, as lamps.csv has them."""
     one = book.lamp(lamp)
-    if math.isnan(float(one["price"])):
-        return ()
-    each = f" a {one['price_per']}" if one["price_per"] else ""
-    return (f"{one['price']:g} {book.settings.currency}{each}".replace("  ", " "),)
+    words = [str(one["obtained"])] if one["obtained"] else []
+    if not math.isnan(float(one["price"])):
+        each = f" a {one['price_per']}" if one["price_per"] else ""
+        words.insert(
+            0, " ".join(f"{one['price']:g} {book.settings.currency}{each}".split()).replace(" ", _GLUE)
+        )
+    return (", ".join(words),) if words else ()
 
 
 def _to_know(book: _Book, lamp: str) -> Line:
@@ -358,11 +362,16 @@ def _to_know(book: _Book, lamp: str) -> Line:
         for what, places in stepped.items()
     ]
     line: list[str | Told] = ["; ".join(words)]
-    for row in book.every(lamp, "above cut-off ratio", ""):
-        if row["scope"] == "readings" and not math.isnan(row["low"]):
-            place = f" in {row['housing']}" if row["housing"] else ""
-            line += ["; " if line != [""] else "", figure_of(row, decimal(float(row["value"]), 1))]
-            line.append(f" times the light above the cut-off{place} (seated once, aim not corrected)")
+    above = [row for row in book.every(lamp, "above cut-off ratio", "") if row["scope"] == "readings"]
+    for number, row in enumerate(row for row in above if not math.isnan(row["low"])):
+        begin = "light above the cut-off: " if number == 0 else ", "
+        line += [
+            f"{'; ' if number == 0 and line[0] else ''}{begin}",
+            figure_of(row, decimal(float(row["value"]), 1)),
+        ]
+        line.append(f" times{' in ' if row['housing'] else ''}{row['housing']}")
+    if len(line) > 1:
+        line.append(" (seated once, aim not corrected)")
     return tuple(line)
 
 

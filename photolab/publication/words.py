@@ -107,9 +107,11 @@ def say(*things: object, bullets: bool = False) -> Words:
             message = f"nothing is said of a {type(thing).__name__}; say takes text and results"
             raise ValueError(message)
         said = SENTENCES[kind](thing)
-        paragraphs += [said] if isinstance(said, str) else said
-    once = dict.fromkeys(text for text in paragraphs if text.strip())  # one refusal answers several questions
-    return Words(tuple(once), bullets=bullets)
+        lines = [said] if isinstance(said, str) else said
+        if kind is MethodError:  # one refusal answers several questions
+            lines = [line for line in lines if line not in paragraphs]
+        paragraphs += lines
+    return Words(tuple(text for text in paragraphs if text.strip()), bullets=bullets)
 
 
 def agree(mine: float | Measured, reports: float | Measured, what: str) -> Words:
