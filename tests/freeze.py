@@ -13,10 +13,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+from shared_demo import bench_of, campaign_of, rows_of
+
 from photolab import cli
-from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Bench
-from photolab.bench.records import read_bench
 from photolab.publication import tables
 from photolab.publication.front_page import front_page
 
@@ -46,9 +46,10 @@ KEPT += ["family_low", "family_high", "family_verdict", "assumed"]
 
 def published(bench: Bench, coverage: float) -> str:
     """Return the rows and page one of a bench at a coverage, as text."""
-    settings = replace(bench.settings, coverage=coverage)
-    campaign = evaluate(replace(bench, settings=settings))
-    results = tables.results(campaign)
+    if coverage != bench.settings.coverage:
+        bench = replace(bench, settings=replace(bench.settings, coverage=coverage))
+    campaign = campaign_of(bench)
+    results = rows_of(campaign)
     rows = tables.as_csv(results[KEPT])
     page = re.sub(
         r"<style.*?</style>|<img[^>]*>",
@@ -63,7 +64,7 @@ def published(bench: Bench, coverage: float) -> str:
 def net() -> Iterator[tuple[str, str]]:
     """Yield the name and the text of each file of the net."""
     for name, folder in FOLDERS.items():
-        bench = read_bench(folder)
+        bench = bench_of(folder)
         for coverage in COVERAGES:
             yield f"{name}-{100 * coverage:g}.txt", published(bench, coverage)
     yield "compare.txt", "\n".join(f"$ compare {line}\n{typed(line)}" for line in TYPED)

@@ -3,11 +3,13 @@
 import ast
 import contextlib
 import io
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import nbformat
+import pytest
+from shared_demo import share
 
 from photolab.errors import NotInFolder
 from photolab.publication.notebooks import canonical, fill_answer, inject
@@ -26,25 +28,36 @@ def run_cells(
     notebook = inject(nbformat.read(path, as_version=4), settings)
     if change is not None:
         change(notebook)
-    names = {} if names is None else names
+    try:
+        for _ in each_cell(notebook, path.stem, {} if names is None else names):
+            pass
+    except NotInFolder:
+        return None
+    except Exception as error:
+        error.add_note(f"with {dict(settings)}")
+        raise
+    return fill_answer(canonical(notebook))
+
+
+def each_cell(notebook: Any, stem: str, names: dict[str, Any]) -> Iterator[Any]:
+    """Yield each code cell after it ran; what its folder holds is read and evaluated once for all notebooks."""
     for number, cell in enumerate(c for c in notebook.cells if c.cell_type == "code"):
-        noise, where = io.StringIO(), f"{path.stem}, code cell {number}"
+        noise, where = io.StringIO(), f"{stem}, code cell {number}"
         tree = ast.parse(cell.source)
         last = tree.body.pop() if isinstance(tree.body[-1], ast.Expr) else None
         try:
-            with contextlib.redirect_stderr(noise):
+            with contextlib.redirect_stderr(noise), pytest.MonkeyPatch.context() as patch:
+                share(patch)
                 exec(compile(tree, where, "exec"), names)
                 shown = (
                     None if last is None else eval(compile(ast.Expression(last.value), where, "eval"), names)
                 )
-        except NotInFolder:
-            return None
+                cell.outputs = [] if shown is None else [_output(shown)]
         except Exception as error:
-            error.add_note(f"in {where} with {dict(settings)}")
+            error.add_note(f"in {where}")
             raise
         assert not noise.getvalue(), where
-        cell.outputs = [] if shown is None else [_output(shown)]
-    return fill_answer(canonical(notebook))
+        yield cell
 
 
 def _output(shown: Any) -> Any:

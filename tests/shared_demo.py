@@ -1,32 +1,87 @@
-"""The demo bench, read, evaluated and fitted once for a whole run of the tests; nobody changes what is handed out."""
+"""Benches read, evaluated and tabled once for a whole run of the tests; nobody changes what is handed out."""
 
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
+import pytest
 
+import photolab
+from photolab.bench import evaluation, records
 from photolab.bench.campaign import Campaign
-from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Bench
-from photolab.bench.records import read_bench
-from photolab.publication.tables import results
+from photolab.publication import tables
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
+BENCHES = Path(__file__).parent / "benches"
+_read, _evaluate, _results = records.read_bench, evaluation.evaluate, tables.results
+_AS_READ: set[Bench] = set()
+
+
+def bench_of(folder: Path | str) -> Bench:
+    """Return a bench as its files are now, read once."""
+    files = (path for path in Path(folder).rglob("*") if path.is_file())
+    state = tuple(sorted((str(path), path.stat().st_mtime_ns, path.stat().st_size) for path in files))
+    return _bench(Path(folder), state)
 
 
 @cache
+def _bench(folder: Path, _: tuple[tuple[str, int, int], ...]) -> Bench:
+    bench = _read(folder)
+    _AS_READ.add(bench)
+    return bench
+
+
+def campaign_of(bench: Bench, **options: Any) -> Campaign:
+    """Return the evaluation of a bench, made once if it is as it was read."""
+    return _evaluate(bench, **options) if options or bench not in _AS_READ else _campaign(bench)
+
+
+@cache
+def _campaign(bench: Bench) -> Campaign:
+    return _evaluate(bench)
+
+
+def rows_of(campaign: Campaign) -> pd.DataFrame:
+    """Return the rows of results.csv of a campaign, made once if its bench is as it was read."""
+    bench = campaign.bench
+    shared = bench in _AS_READ and _campaign(bench) is campaign
+    return _rows(bench).copy() if shared else _results(campaign)
+
+
+@cache
+def _rows(bench: Bench) -> pd.DataFrame:
+    return _results(_campaign(bench))
+
+
+def share(patch: pytest.MonkeyPatch) -> None:
+    """Let a notebook read, evaluate and table a bench as it is in its folder no more than once a run."""
+    for module, name, once in (
+        (records, "read_bench", bench_of),
+        (photolab, "read_bench", bench_of),
+        (evaluation, "evaluate", campaign_of),
+        (photolab, "evaluate", campaign_of),
+        (tables, "results", rows_of),
+    ):
+        patch.setattr(module, name, once)
+
+
 def demo_bench() -> Bench:
     """Return the demo bench as it is read."""
-    return read_bench(DEMO)
+    return bench_of(DEMO)
 
 
-@cache
 def demo_campaign() -> Campaign:
     """Return the demo bench evaluated."""
-    return evaluate(demo_bench())
+    return campaign_of(demo_bench())
 
 
-@cache
 def demo_rows() -> pd.DataFrame:
     """Return the rows of results.csv of the demo bench."""
-    return results(demo_campaign())
+    return rows_of(demo_campaign())
+
+
+def kept(name: str) -> Campaign:
+    """Return a bench of `tests/benches` evaluated."""
+    return campaign_of(bench_of(BENCHES / name))

@@ -229,8 +229,9 @@ def test_protocol_revision_is_needed(previous, tmp_path):
     assert unchanged(previous)
 
 
-def test_other_files_beside_a_report_stay(previous, tmp_path):
+def test_other_files_beside_a_report_stay(previous, tmp_path, monkeypatch):
     """Oracle: a note of the user's own beside the report."""
+    run_without_kernels(monkeypatch)
     bench, notebooks = write_bench(tmp_path / "bench"), write_notebooks(tmp_path / "notebooks")
     publish(bench, previous, notebooks=notebooks, progress=print_nothing)
     assert (previous / "my-notes.txt").read_text(encoding="utf-8") == "previous my-notes.txt"
@@ -248,8 +249,9 @@ def test_report_has_a_folder_of_its_own(which, tmp_path):
     assert not (tmp_path / which / "appendix.html").exists()
 
 
-def test_interrupted_placing_is_seen(tmp_path):
+def test_interrupted_placing_is_seen(tmp_path, monkeypatch):
     """Oracle: a run that ends after the first file is in its place; the record still names the old page."""
+    run_without_kernels(monkeypatch)
     bench, notebooks = write_bench(tmp_path / "bench"), write_notebooks(tmp_path / "notebooks")
     publish(bench, tmp_path / "out", notebooks=notebooks, progress=print_nothing)
     (tmp_path / "out" / "appendix.html").write_text("a newer page", encoding="utf-8")
@@ -258,8 +260,9 @@ def test_interrupted_placing_is_seen(tmp_path):
     assert state.problems == ("appendix.html changed since the report was made",)
 
 
-def test_failed_placing_leaves_no_parts_and_is_seen(tmp_path):
+def test_failed_placing_leaves_no_parts_and_is_seen(tmp_path, monkeypatch):
     """Oracle: a folder stands where results.csv should go, so the third of five files cannot be placed."""
+    run_without_kernels(monkeypatch)
     bench, notebooks = write_bench(tmp_path / "bench"), write_notebooks(tmp_path / "notebooks")
     publish(bench, tmp_path / "out", notebooks=notebooks, progress=print_nothing)
     (tmp_path / "out" / "results.csv").unlink()

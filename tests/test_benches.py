@@ -24,8 +24,9 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from pypdf import PdfReader
 from scipy import stats
+from shared_demo import bench_of, campaign_of, share
 
-from photolab.bench import evaluation, heat, records
+from photolab.bench import heat
 from photolab.bench.campaign import Campaign
 from photolab.publication import appendix
 from photolab.publication.page import Section, notebook_blocks
@@ -81,8 +82,7 @@ def written(folder_of):
         with pytest.MonkeyPatch.context() as patch, warnings.catch_warnings():
             warnings.simplefilter("error")
             patch.setattr(Figure, "savefig", _without_drawing)
-            patch.setattr(records, "read_bench", functools.cache(records.read_bench))
-            patch.setattr(evaluation, "evaluate", _once(evaluation.evaluate))
+            share(patch)
             patch.setattr(heat, "fit_warm_up", _once(heat.fit_warm_up))
             if name not in ON_PAPER:
                 patch.setattr(appendix, "paper", lambda page, **_: page.encode())
@@ -96,7 +96,7 @@ def written(folder_of):
                 if any("appendix" in cell.metadata.get("tags", []) for cell in one.cells)
                 if (blocks := notebook_blocks(one))
             ]
-            campaign = evaluation.evaluate(records.read_bench(folder))
+            campaign = campaign_of(bench_of(folder))
             failed: list[Any] = []
             files = appendix._contents(campaign, sections, failed)
             assert failed == []

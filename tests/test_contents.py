@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from shared_demo import demo_bench
 
 from photolab.bench.contents import CONTENTS, absent
 from photolab.bench.records import read_bench
@@ -13,7 +14,7 @@ ROOT = Path(__file__).resolve().parents[1]
 
 @pytest.fixture(scope="module")
 def demo():
-    return read_bench(ROOT / "data" / "demo")
+    return demo_bench()
 
 
 @pytest.fixture(scope="module")
@@ -55,5 +56,6 @@ def test_changed_figures_are_declared_and_leave_the_folder(demo):
     assert "coverage" not in demo.settings.declared
     assert [a.name for a in other.assumed] == ["meter M1 limit_kind"]
     assert other.changed(reading_percent=2.0).meters["M1"].reading_percent == (2.0,)
+    assert demo.changed(coverage=None) is demo  # nothing given: what was fitted for it serves again
     with pytest.raises(ValueError, match=r"covrage must be a key of \[bench\]"):
         demo.changed(covrage=0.9)

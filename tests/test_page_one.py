@@ -3,18 +3,12 @@
 import html
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
-from shared_demo import demo_campaign, demo_rows
+from shared_demo import demo_campaign, demo_rows, kept, rows_of
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
 from photolab.publication.front_page import front_page
 from photolab.publication.page_one import KEYS, Told, drawn, page_one
-from photolab.publication.tables import results
-
-BENCHES = Path(__file__).parent / "benches"
 
 
 @pytest.fixture(scope="module")
@@ -24,8 +18,7 @@ def demo():
 
 @pytest.fixture(scope="module")
 def evening():
-    campaign = evaluate(read_bench(BENCHES / "evening"))
-    return campaign, results(campaign)
+    return kept("evening"), rows_of(kept("evening"))
 
 
 def text(line):
@@ -41,11 +34,8 @@ def figures(found):
 @pytest.mark.parametrize("name", ["demo", "evening", "heat-reverses", "club"])
 def test_every_figure_stands_in_its_row(name):
     """Oracle: the rows of results.csv; a percentage is the ratio less one, to the digits shown."""
-    if name == "demo":
-        campaign, rows = demo_campaign(), demo_rows()
-    else:
-        campaign = evaluate(read_bench(BENCHES / name))
-        rows = results(campaign)
+    campaign = demo_campaign() if name == "demo" else kept(name)
+    rows = rows_of(campaign)
     known = {tuple(str(row[key] or "") for key in KEYS): row for row in rows.to_dict("records")}
     told = figures(page_one(campaign, rows))
     assert told
@@ -104,33 +94,40 @@ def test_the_question_asked_beforehand_is_answered_first(demo):
     assert "Not shown of any lamp; not excluded for " in question
 
 
-@pytest.mark.parametrize(
-    ("lamp", "housing", "instant", "percent", "answer"),
-    [
-        ("K1", "HP", "initial", 10.0, "Yes, shown: K1."),
-        ("K1", "HP", "initial", 60.0, "No: the readings exclude it."),
-        ("K3", "HR", "hold", 0.0, "No: the readings exclude it."),
-        ("K8", "HP", "hold", 0.0, "Not shown; not excluded for K8."),
-        ("any", "any", "initial", 25.0, "Yes, shown: "),
-        ("any", "each", "hold", 100.0, "No"),
-    ],
-)
-def test_answers_by_rule(lamp, housing, instant, percent, answer):
+ASKED = [
+    ("K1", "HP", "initial", 10.0, "Yes, shown: K1."),
+    ("K1", "HP", "initial", 60.0, "No: the readings exclude it."),
+    ("K3", "HR", "hold", 0.0, "No: the readings exclude it."),
+    ("K8", "HP", "hold", 0.0, "Not shown; not excluded for K8."),
+    ("any", "any", "initial", 25.0, "Yes, shown: "),
+    ("any", "each", "hold", 100.0, "No"),
+]
+
+
+def test_answers_by_rule():
     """Oracle: the intervals of the demo, far from each limit asked for."""
     bench = demo_campaign().bench
-    question = replace(
-        bench.questions[0], lamp=lamp, housing=housing, instant=instant, more_than_percent=percent, words=""
+    questions = tuple(
+        replace(
+            bench.questions[0],
+            lamp=lamp,
+            housing=housing,
+            instant=instant,
+            more_than_percent=percent,
+            words="",
+        )
+        for lamp, housing, instant, percent, _ in ASKED
     )
-    campaign = replace(demo_campaign(), bench=replace(bench, questions=(question,)))
-    (said,) = (text(line) for line in page_one(campaign, demo_rows()).questions)
-    assert answer in said
-    assert f"{percent:g} % more light than B0" in said or "more light than B0" in said
+    campaign = replace(demo_campaign(), bench=replace(bench, questions=questions))
+    said = [text(line) for line in page_one(campaign, demo_rows()).questions]
+    for (*_, percent, answer), line in zip(ASKED, said, strict=True):
+        assert answer in line
+        assert f"{percent:g} % more light than B0" in line or "more light than B0" in line
 
 
 def test_a_lamp_that_heat_turns_round_is_told_so():
     """Oracle: the bench was drawn so that a lamp leads at first and gives less after the heat."""
-    campaign = evaluate(read_bench(BENCHES / "heat-reverses"))
-    found = page_one(campaign, results(campaign))
+    found = page_one(kept("heat-reverses"), rows_of(kept("heat-reverses")))
     (cell,) = (text(row[2]) for row in found.table if row[0][0] == "Ibis")
     assert re.match(r"[+]13 % → -11 % [(]-21 to [+]1 %[)], not shown", cell)
     assert text(found.table[0][0]) == "Ibis (1)"  # by name: nobody was held in the first housing
@@ -143,8 +140,8 @@ def test_a_lamp_that_heat_turns_round_is_told_so():
 
 def test_without_a_hold_reading_the_initial_light_stands_and_says_so(evening):
     """Oracle: a bench without records and without readings at the hold time."""
-    campaign = evaluate(read_bench(BENCHES / "two-clear"))
-    found = page_one(campaign, results(campaign))
+    campaign = kept("two-clear")
+    found = page_one(campaign, rows_of(campaign))
     assert "what heat takes is not known" in text(found.sentences[-1])
     assert text(found.sentences[0]).startswith("60 s after switch-on")
     assert found.pictured["earlier"].isna().all()

@@ -4,19 +4,17 @@ import csv
 import io
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import openpyxl
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
-from shared_demo import demo_bench, demo_campaign
+from shared_demo import DEMO, bench_of, demo_bench, demo_campaign, demo_rows, kept
 
 from photolab.bench.candela import bench_candela
 from photolab.bench.corrections import ALL
 from photolab.bench.distances import evaluate_distances
 from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
 from photolab.publication.tables import COLUMNS, DICTIONARY, as_csv, data_hash, results
 from photolab.publication.workbook_table import as_workbook
 
@@ -24,7 +22,7 @@ from photolab.publication.workbook_table import as_workbook
 @cache
 def demo():
     campaign = demo_campaign()
-    return campaign, results(campaign)
+    return campaign, demo_rows()
 
 
 def test_every_column_a_result_needs_is_there_and_explained():
@@ -88,14 +86,13 @@ def test_every_ratio_of_lamps_has_its_family():
 
 def test_two_lamps_are_a_family_of_one():
     """Oracle: the single interval and verdict; a lamp without a technology has no answer in its family either."""
-    benches = Path(__file__).parent / "benches"
     for name in ("two-clear", "two-alike"):
-        ratios = results(evaluate(read_bench(benches / name))).query("measurand == 'illuminance ratio'")
+        ratios = results(kept(name)).query("measurand == 'illuminance ratio'")
         assert len(ratios) == 3
         assert list(ratios["family_low"]) == list(ratios["low"])
         assert list(ratios["family_high"]) == list(ratios["high"])
         assert list(ratios["family_verdict"]) == list(ratios["verdict"])
-    silent = results(evaluate(read_bench(benches.parent.parent / "data" / "two-readings")))
+    silent = results(evaluate(bench_of(DEMO.parent / "two-readings")))
     assert set(silent["family_verdict"]) == {"no_answer"}
     assert silent["family_low"].isna().all()
 

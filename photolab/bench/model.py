@@ -277,7 +277,7 @@ class Bench:
         contents.need(self, thing)
 
     def changed(self, **figures: float | str | None) -> Bench:
-        """Return a copy with other figures, each then declared; the folder is not touched.
+        """Return a copy with other figures, each then declared, or this bench for none; the folder is not touched.
 
         Parameters
         ----------
@@ -288,7 +288,7 @@ class Bench:
         Returns
         -------
         Bench
-            The copy.
+            The copy, or this bench.
 
         Raises
         ------
@@ -300,6 +300,8 @@ class Bench:
         if wrong := sorted(set(given) - (known - {"id", "name", "declared"})):
             message = f"{wrong[0]} must be a key of [bench], [[meter]] or [[housing]] in bench.toml"
             raise ValueError(message)
+        if not given:
+            return self  # what was fitted for it serves again
 
         def declare(record: Any) -> Any:
             mine: dict[str, Any] = {f.name: given[f.name] for f in fields(record) if f.name in given}
