@@ -246,7 +246,9 @@ def groups_of(joint: Joint) -> list[tuple[Array, float]]:
         smallest dof. [1]
     """
     estimate, freedom = joint.inputs.estimates
-    parts = [(joint.contributions(np.flatnonzero(estimate == g)), float(nu)) for g, nu in enumerate(freedom)]
+    whole = joint.contributions()
+    whole = whole.tocsc() if hasattr(whole, "tocsc") else whole
+    parts = [(whole[:, np.flatnonzero(estimate == g)], float(nu)) for g, nu in enumerate(freedom)]
     blocks = [(p.toarray() if hasattr(p, "toarray") else p, nu) for p, nu in parts]
     # their number and order decide which draws a group takes: the last bits of a size must not
     size = {id(block): float(f"{np.sum(block**2):.5e}") for block, _ in blocks}

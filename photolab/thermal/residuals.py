@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import solve_banded
 
 FloatArray = NDArray[np.float64]
@@ -32,23 +32,24 @@ SMALLEST_WEIGHT = 1e-4  # correlation times weigh what they have above it: none 
 RANK_TOLERANCE = 1e-13  # singular values of the column-scaled design below this are rounding
 
 
-def neighbour_correlation(time_s: FloatArray, correlation_time: float) -> FloatArray:
+def neighbour_correlation(time_s: FloatArray, correlation_time: ArrayLike) -> FloatArray:
     r"""Return the correlation of each reading with the one before it.
 
     Parameters
     ----------
     time_s : ndarray, shape (n,)
         Ascending times. [s]
-    correlation_time : float
-        Correlation time :math:`\lambda`; 0 is white noise. [s]
+    correlation_time : array_like, shape (...)
+        Correlation times :math:`\lambda`; 0 is white noise. [s]
 
     Returns
     -------
-    ndarray, shape (n - 1,)
+    ndarray, shape (..., n - 1)
         Correlations. [1]
     """
-    gaps = np.diff(time_s)
-    return np.exp(-gaps / correlation_time) if correlation_time > 0 else np.zeros(gaps.size)
+    gaps, times = np.broadcast_arrays(np.diff(time_s), np.asarray(correlation_time)[..., None])
+    away = np.divide(gaps, times, out=np.full(gaps.shape, np.inf), where=times > 0)
+    return np.asarray(np.exp(-away))
 
 
 def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
@@ -58,18 +59,18 @@ def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
     ----------
     columns : ndarray, shape (n, ...)
         Residuals or design, one row a reading. [any]
-    phi : ndarray, shape (n - 1,)
-        Correlation of neighbours. [1]
+    phi : ndarray, shape (..., n - 1)
+        Correlation of neighbours, or several of them. [1]
 
     Returns
     -------
-    ndarray, shape of columns
+    ndarray, shape (..., shape of columns)
         Rows of unit covariance where the input had the correlation phi. [any]
     """
-    shape = (-1,) + (1,) * (columns.ndim - 1)
-    result = columns.copy()
-    result[1:] = (columns[1:] - phi.reshape(shape) * columns[:-1]) / np.sqrt(1.0 - phi**2).reshape(shape)
-    return result
+    shape = (*phi.shape, *(1 for _ in columns.shape[1:]))
+    later = (columns[1:] - phi.reshape(shape) * columns[:-1]) / np.sqrt(1.0 - phi**2).reshape(shape)
+    first = np.broadcast_to(columns[:1], (*phi.shape[:-1], *columns[:1].shape))
+    return np.concatenate([first, later], axis=phi.ndim - 1)
 
 
 def _correlate(columns: FloatArray, phi: FloatArray) -> FloatArray:
@@ -169,20 +170,20 @@ class StableScatter:
     light: FloatArray
     line: FloatArray
 
-    def log_likelihood(self, correlation_time: float) -> float:
-        """Return the restricted log likelihood of a correlation time.
+    def log_likelihood(self, correlation_times: FloatArray) -> FloatArray:
+        """Return the restricted log likelihood of correlation times.
 
         Parameters
         ----------
-        correlation_time : float
-            The correlation time; 0 is white noise. [s]
+        correlation_times : ndarray, shape (m,)
+            The correlation times; 0 is white noise. [s]
 
         Returns
         -------
-        float
-            Log likelihood up to a constant. [1]
+        ndarray, shape (m,)
+            Log likelihoods up to a constant. [1]
         """
-        phi = neighbour_correlation(self.time_s, correlation_time)
+        phi = neighbour_correlation(self.time_s, correlation_times)
         return _restricted(self.light, self.line, phi)[0]
 
 
@@ -236,21 +237,19 @@ def model_residuals(
     spacing = float(np.median(np.diff(time_s)))
     space, to_space = column_space(design)
     times = _correlation_times(time_s, spacing, correlation)
-    likelihood, variances = np.empty(times.size), np.empty(times.size)
-    for i, one in enumerate(times):
-        likelihood[i], variances[i] = _restricted(residual, space, neighbour_correlation(time_s, one))
-        likelihood[i] += sum(record.log_likelihood(float(one)) for record in stable)
+    likelihood, variances = _restricted(residual, space, neighbour_correlation(time_s, times))
+    likelihood = likelihood + sum(record.log_likelihood(times) for record in stable)
     weights = _odds(times) * np.exp(likelihood - likelihood.max())
     weights = np.maximum(weights / weights.sum() - SMALLEST_WEIGHT, 0.0)
     kept = weights > 0.0
     times, variances, weights = times[kept], variances[kept], weights[kept] / weights[kept].sum()
-    phis = [neighbour_correlation(time_s, one) for one in times]
+    phis = neighbour_correlation(time_s, times)
     middles = np.array([space.T @ _correlate(space, phi) for phi in phis])
     ones = np.ones((time_s.size, 1))
     squared = [float(np.sum(_correlate(ones, phi**2))) for phi in phis]
     dofs = np.maximum(2.0, time_s.size**2 / np.array(squared) - space.shape[1])
     rho = float(np.sum(weights * np.array([_at_spacing(spacing, one) for one in times])))
-    neighbours = weights @ np.array(phis)
+    neighbours = weights @ phis
     return ResidualModel(
         times,
         weights,
@@ -259,7 +258,7 @@ def model_residuals(
         middles,
         to_space,
         neighbours,
-        _restricted(residual, space, neighbours)[1],
+        float(_restricted(residual, space, neighbours)[1]),
         rho,
         time_s.size * (1.0 - rho) / (1.0 + rho),
     )
@@ -311,13 +310,12 @@ def column_space(design: FloatArray, *, tolerance: float = RANK_TOLERANCE) -> tu
     return left[:, kept], (right[kept] / singular[kept, None]) / scale
 
 
-def _restricted(residual: FloatArray, space: FloatArray, phi: FloatArray) -> tuple[float, float]:
-    """Return the restricted log likelihood and the noise variance for one correlation."""
-    white, target = whiten(space, phi), whiten(residual, phi)
-    basis, triangle = np.linalg.qr(white)
-    left_over = target - basis @ (basis.T @ target)
+def _restricted(residual: FloatArray, space: FloatArray, phi: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the restricted log likelihood and the noise variance for each of some correlations."""
+    triangle = np.linalg.qr(whiten(np.column_stack([space, residual]), phi), mode="r")
+    size = np.abs(np.diagonal(triangle, axis1=-2, axis2=-1))  # the last is what the space leaves over
     dof = residual.size - space.shape[1]
-    squares = max(float(left_over @ left_over), 1e-300)
-    volume = float(np.sum(np.log(np.abs(np.diagonal(triangle)))))
-    likelihood = -0.5 * (dof * np.log(squares) + float(np.sum(np.log1p(-(phi**2))))) - volume
-    return likelihood, squares / dof
+    squares = np.maximum(size[..., -1] ** 2, 1e-300)
+    volume = np.sum(np.log(size[..., :-1]), axis=-1)
+    known = np.sum(np.log1p(-(phi**2)), axis=-1)
+    return -0.5 * (dof * np.log(squares) + known) - volume, squares / dof

@@ -388,7 +388,10 @@ def radiance(temperature_k: ArrayLike, band_um: tuple[float, float] | None = BAN
         If the band is not 1 um or more, ascending, up to 30 um.
     """
     t = np.asarray(temperature_k, dtype=float)
-    return t**4 if band_um is None else _planck(t, band_um)[0]
+    if band_um is None:
+        return t**4
+    _, photons, weights = _planck(t, band_um)
+    return np.asarray(photons @ weights)
 
 
 def temperature_of(emitted: Array, band_um: tuple[float, float] | None = BAND_UM) -> Array:
@@ -412,26 +415,32 @@ def temperature_of(emitted: Array, band_um: tuple[float, float] | None = BAND_UM
     wanted = np.log(emitted)
     inverse = np.interp(wanted, logarithms, inverses)
     for _ in range(2):
-        value, slope = _planck(1.0 / inverse, band_um)
-        inverse = inverse + (np.log(value) - wanted) * value * inverse**2 / slope
+        x, photons, weights = _planck(1.0 / inverse, band_um)
+        value = photons @ weights
+        x *= photons
+        photons += 1.0
+        x *= photons
+        inverse = inverse + (np.log(value) - wanted) * value * inverse / (x @ weights)
     return np.asarray(1.0 / inverse)
 
 
-def _planck(t: Array, band_um: tuple[float, float]) -> tuple[Array, Array]:
-    """Return band radiance and its derivative by temperature, Gauss-Legendre over the wavelengths."""
+def _planck(t: Array, band_um: tuple[float, float]) -> tuple[Array, Array, Array]:
+    r"""Return :math:`x = c_2/(\lambda T)` and :math:`n = 1/(e^x - 1)` at the nodes of Gauss-Legendre, and weights.
+
+    The radiance is the weighted sum of n; T times its derivative by temperature that of x n (1 + n).
+    """
     low, high = band_um
     if not 1.0 <= low < high <= 30.0:
         message = f"band_um must ascend within 1 to 30 um; got {low:g} to {high:g} um"
         raise ValueError(message)
     wavelength = low + (high - low) * (NODES + 1.0) / 2.0
     x = SECOND_RADIATION_CONSTANT / np.multiply.outer(t, wavelength)
-    decay = np.exp(-x)
-    spectral = WEIGHTS * (wavelength / low) ** -5 * decay / (1.0 - decay)
-    slope = spectral * x / (1.0 - decay)
-    return spectral.sum(axis=-1), slope.sum(axis=-1) / t
+    photons = np.exp(-x)
+    photons /= 1.0 - photons
+    return x, photons, WEIGHTS * (wavelength / low) ** -5
 
 
 @lru_cache(maxsize=8)
 def _start_table(band_um: tuple[float, float]) -> tuple[Array, Array]:
     inverse = np.linspace(1.0 / 4000.0, 1.0 / 60.0, 800)
-    return np.log(_planck(1.0 / inverse, band_um)[0])[::-1].copy(), inverse[::-1].copy()
+    return np.log(radiance(1.0 / inverse, band_um))[::-1].copy(), inverse[::-1].copy()
