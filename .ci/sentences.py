@@ -2,8 +2,8 @@
 
     python .ci/sentences.py
 
-The cells of all notebooks are run in this interpreter, warnings as errors. Text is compared, pictures by the text
-that stands for them. Whatever differs is printed; the exit status is 1 then.
+The cells of all notebooks are run in this interpreter on one reading and evaluation of the bench, warnings as errors.
+Text is compared, pictures by the text that stands for them. Whatever differs is printed; the exit status is 1 then.
 """
 
 import ast
@@ -15,11 +15,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
+import pytest
+
+from photolab.bench import evaluation, records
 from photolab.publication import tables
 
 ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT / "tests"))
+from shared_demo import share  # noqa: E402
 
 
 def said(cell: dict[str, Any], names: dict[str, Any], place: str) -> str:
@@ -43,7 +46,7 @@ def pairs() -> Iterator[tuple[str, str, str]]:
     yield (
         "results.csv",
         committed,
-        tables.as_csv(tables.results(evaluate(read_bench(ROOT / "data" / "demo")))),
+        tables.as_csv(tables.results(evaluation.evaluate(records.read_bench(ROOT / "data" / "demo")))),
     )
     for path in sorted((ROOT / "notebooks").glob("*.ipynb")):
         names: dict[str, Any] = {}
@@ -56,6 +59,7 @@ def pairs() -> Iterator[tuple[str, str, str]]:
 def main() -> int:
     """Print every difference."""
     warnings.simplefilter("error")
+    share(pytest.MonkeyPatch())
     differing = compared = 0
     for name, old, new in pairs():
         compared += 1
