@@ -3,6 +3,7 @@
 import argparse
 import gc
 import io
+import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -25,6 +26,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal that lacks a sign gets its number
+    # one thread, as every kernel has: small products wait longer for a second one than it helps
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
     try:
         return _run(list(sys.argv[1:] if argv is None else argv))
     except KeyboardInterrupt:

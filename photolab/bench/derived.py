@@ -3,7 +3,6 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache, partial
 
 import numpy as np
 import pandas as pd
@@ -197,14 +196,11 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
         measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant. One power
         meter reads both lamps; what it shares is not known, so both its errors are counted.
     """
-    power = cache(partial(lamp_power, campaign.bench))
-    found = ratios[ratios["measurand"] == "illuminance ratio"].to_dict("records")
-    place = [tuple(str(row[k]) for k in ("housing", "point", "instant")) for row in found]
-    pairs = [
-        tuple((str(r[k]), *at) for k in ("lamp", "baseline")) for r, at in zip(found, place, strict=True)
-    ]
+    found = ratios[ratios["measurand"] == "illuminance ratio"]
+    columns = (found[[lamp, "housing", "point", "instant"]] for lamp in ("lamp", "baseline"))
+    pairs = list(zip(*(table.itertuples(index=False, name=None) for table in columns), strict=True))
     named = dict.fromkeys(name for pair in pairs for name in pair)
-    powers = {name: one for name in named if (one := power(name[0], name[3])) is not None}
+    powers = {n: one for n in named if (one := lamp_power(campaign.bench, n[0], n[3])) is not None}
     told = [k for k, pair in enumerate(pairs) if all(name in powers for name in pair)]
     if not told:
         return pd.DataFrame()
@@ -214,8 +210,8 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     own, base = zip(*(pairs[k] for k in told), strict=True)
     every = joint.differences(own, base, scopes=scopes, coverage=settings.coverage)
     rows = []
-    for at, k in enumerate(told):
-        ratio, scope = found[k], scopes.index(str(found[k]["scope"]))
+    for at, (k, ratio) in enumerate(zip(told, found.iloc[told].to_dict("records"), strict=True)):
+        scope = scopes.index(str(ratio["scope"]))
         ln_ratio, u, wide, dof = (float(part[at, scope]) for part in every)
         # bounds are no distribution: the intervals are multiplied
         bounds = campaign.held.widening(*pairs[k]) if own[at][3] == "hold" else 0.0

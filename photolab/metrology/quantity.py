@@ -962,13 +962,8 @@ class Joint:
         keep = np.flatnonzero(counts[self.inputs.model])
         return Joint(self.names, self.values, self.inputs.among(keep), self.sensitivities[:, keep])
 
-    def contributions(self, keep: Sequence[int] | NDArray[np.intp] | None = None) -> Any:
+    def contributions(self) -> Any:
         """Return sensitivity times standard uncertainty.
-
-        Parameters
-        ----------
-        keep : sequence of int, optional
-            Places of the inputs wanted; all of them where not given.
 
         Returns
         -------
@@ -977,8 +972,6 @@ class Joint:
         """
         s, u = self.sensitivities, self.inputs.column("u")
         s = s.full() if isinstance(s, Factored) else s
-        if keep is not None:
-            s, u = s[:, keep], u[keep]
         return s.multiply(u[None, :]).tocsr() if hasattr(s, "tocsr") else s * u
 
     def differences(

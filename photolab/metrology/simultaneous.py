@@ -167,14 +167,17 @@ def _from_draws(family: Contrasts, balance: Array, tail: float, largest: Array) 
 
 def _draws(root: Array, family: Contrasts, balance: Array, rng: np.random.Generator) -> NDArray[np.float32]:
     """Return draws of the largest balanced statistic, made in chunks that stay in the cache."""
-    apart = root[family.first] - root[family.second]
-    balanced = (apart / (family.standard_uncertainty * balance)[:, None]).astype(np.float32)
+    scale = (1.0 / (family.standard_uncertainty * balance)).astype(np.float32)[:, None]
+    single = root.astype(np.float32)
     chunk = REUSE * max(1, ELEMENTS_AT_ONCE // family.first.size // REUSE)
     largest = np.empty(DRAWS, dtype=np.float32)
     chi = _chi_squares(family.group_dof, DRAWS // REUSE, rng)
     for start in range(0, DRAWS, chunk):
         size = min(chunk, DRAWS - start)
-        statistics = balanced @ rng.standard_normal((root.shape[1], size), dtype=np.float32)
+        values = single @ rng.standard_normal((single.shape[1], size), dtype=np.float32)
+        statistics = values.take(family.first, axis=0)
+        statistics -= values.take(family.second, axis=0)
+        statistics *= scale
         np.abs(statistics, out=statistics)
         if family.group_dof.size:
             ratio = _mix(family, chi[:, start // REUSE : (start + size) // REUSE])

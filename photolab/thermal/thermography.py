@@ -37,9 +37,6 @@ BAND_UM = (8.0, 14.0)
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(32)
 
 
-NODES, WEIGHTS = np.polynomial.legendre.leggauss(32)
-
-
 LOW_EMISSIVITY = 0.3
 """Below it a reading without a patch is a lower bound only: common practice, no source. [1]"""
 

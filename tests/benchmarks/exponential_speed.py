@@ -136,9 +136,7 @@ def behind_best(readings, curves):
         for terms in (1, 2):
             starts = [*random.uniform(*limits, (20, terms)), np.log(start[i, [2, 4]][:terms])]
             ours[i, terms - 1] = solve(problem, terms).sum_of_squares
-            best[i, terms - 1] = min(
-                _search(problem, one, max_steps=200).sum_of_squares for one in np.array(starts)
-            )
+            best[i, terms - 1] = _search(problem, np.array(starts), max_steps=200).sum_of_squares.min()
     share, half = 100 * (ours / np.minimum(best, ours) - 1 > 1e-6), curves // 2
     return (
         f"{readings:5d} readings, behind the best known: one {share[:half, 0].mean():.1f} %,"
