@@ -34,9 +34,7 @@ def __getattr__(name: str) -> Any:
     if name not in _HOME:
         message = f"module 'photolab' has no attribute {name!r}"
         raise AttributeError(message)
-    found = getattr(importlib.import_module(f"photolab.{_HOME[name]}"), name)
-    globals()[name] = found
-    return found
+    return getattr(importlib.import_module(f"photolab.{_HOME[name]}"), name)
 
 
 def __dir__() -> list[str]:

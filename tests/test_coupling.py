@@ -12,7 +12,6 @@ from photolab.thermal.coupling import (
     shared_time_constants,
     thermal_resistance,
     to_ambient,
-    to_ambient_uncertainty,
 )
 
 # Pearson's data with York's weights (J. Pearson 1901; D. York, Can. J. Phys. 44 (1966) 1079)
@@ -135,10 +134,6 @@ def test_to_ambient():
     found = to_ambient(100.0, 30.0, 20.0, coefficient=-0.0025)
     assert_allclose(found, 100.0 * np.exp(0.025), rtol=1e-14)
     assert_allclose(to_ambient(found, 20.0, 30.0, coefficient=-0.0025), 100.0, rtol=1e-14)  # float rounding
-    u = to_ambient_uncertainty(
-        30.0, 20.0, coefficient=-0.0025, coefficient_uncertainty=0.0005, ambient_uncertainty=1.2
-    )
-    assert_allclose(u, np.hypot(10.0 * 0.0005, 0.0025 * 1.2), rtol=1e-14)
     with pytest.raises(
         ValueError, match=r"coefficient must be within ±0.05 1/K \(a percentage\?\); got -0.25 1/K"
     ):

@@ -13,7 +13,6 @@ from photolab.bench.corrections import apply
 from photolab.bench.evaluation import evaluate
 from photolab.bench.readings import reading, readings
 from photolab.bench.selection import select
-from photolab.bench.spreads import Spread
 from photolab.metrology.quantity import SCOPES
 
 TOML = METER.replace("resolution_lx", "mismatch_index_percent = 6\nresolution_lx") + HOUSING
@@ -119,7 +118,6 @@ LOADINGS = {
     "specimen": {
         ("B0", ""): ({0: 1.0, 3: 1.0}, 0.04), ("K1", ""): ({1: 1.0, 4: 1.0}, 0.04), ("K2", ""): ({2: 1.0}, 0.04),
     },
-    "remaining": {("K1", "HP"): ({4: 1.0}, 0.02)},
 }  # fmt: skip
 
 
@@ -202,15 +200,6 @@ def test_results_are_weighted_sums_of_the_rows():
     assert_allclose(weights.sum(axis=1), 1.0, rtol=1e-12)
     assert_allclose(sums.values, campaign.joint.values, rtol=1e-14)
     assert set(SCOPES) == {"readings", "specimens", "models"}
-
-
-def test_a_spread_of_remaining_light_weighs_as_its_share(campaign):
-    """Oracle: u times the square root of the share of its variance, by hand."""
-    columns = {column: np.asarray(campaign.means[column]) for column in campaign.means}
-    columns["specimen not held share"] = np.array([0.0, 0.0, 0.0, 0.0, 0.25])
-    told = readings(columns, campaign.bench, campaign.spreads)
-    check(told, "specimen not held", {("K1", "HP"): ({4: 0.5}, campaign.spreads.remaining["K1"].sd)})
-    assert campaign.spreads.remaining["K1"] == Spread(campaign.spreads.remaining["K1"].sd, 6.0, True)
 
 
 def test_groups_are_numbered_as_they_appear():

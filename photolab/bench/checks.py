@@ -11,12 +11,13 @@ import pandas as pd
 from photolab.bench.completion import looked_up
 from photolab.bench.declared import FILE, Declared
 from photolab.bench.faults import Faults, closest, hint, shown
+from photolab.bench.instruments import range_half_width
 from photolab.bench.schema import READING_KEY
 from photolab.bench.tables import varying
 
 Tables = dict[str, pd.DataFrame]
 COUNTS_BELOW_ZERO = 5.0
-"""So many counts of the display a covered meter may show below zero. [1]"""
+"""So many counts of the display a covered meter may show below zero, whatever its accuracy line. [1]"""
 OUTSIDE = re.compile(r"^[/~]|^[A-Za-z]:|\\|(?:^|/)\.\.(?:/|$)")
 """A path that leaves the folder."""
 SAME_SHAPE = str.maketrans("АВЕКМНОРСТУХаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXaeopcyxijsABEZHIKMNOPTYXo")
@@ -81,10 +82,9 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
             words = "{value:g} lx cannot be read on the {limit:g} lx range."
             faults.where("fault 15", f"{name}.csv", table[above].assign(limit=limit[above]), column, words)
             if column == "dark_lx":
-                words = "{value:g} lx; a covered meter shows 0, a few counts more or less."
-                faults.where(
-                    "fault 14", f"{name}.csv", table[values < -COUNTS_BELOW_ZERO * step], column, words
-                )
+                words = "{value:g} lx; a covered meter shows 0, give or take what its accuracy line allows."
+                allowed = np.maximum(COUNTS_BELOW_ZERO * step, _additive(table, declared))
+                faults.where("fault 14", f"{name}.csv", table[values < -allowed], column, words)
     full = readings[readings["dark_lx"] >= readings["illuminance_lx"]]
     words = "{value:g} lx is not below the reading of {illuminance_lx:g} lx."
     faults.where("fault 14", "readings.csv", full, "dark_lx", words)
@@ -283,6 +283,17 @@ def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) ->
     ]
     words = "the same reading as line {first} ({stated})."
     faults.where("fault 17", f"{name}.csv", shared.assign(stated=stated), "", words)
+
+
+def _additive(table: pd.DataFrame, declared: Declared) -> Any:
+    """Return for each row what the accuracy line adds at any level, in lx; 0 where the range is unknown."""
+    allowed = np.zeros(len(table))
+    top = table["range_lx"].to_numpy(dtype=float)
+    for identity, meter in declared.meters.items():
+        for one in np.unique(top[(table["meter"] == identity).to_numpy() & ~np.isnan(top)]):
+            mine = (table["meter"] == identity).to_numpy() & (top == one)
+            allowed[mine] = np.nan_to_num(range_half_width(meter, float(one)))
+    return allowed
 
 
 def _range_and_step(table: pd.DataFrame, declared: Declared) -> tuple[Any, Any]:

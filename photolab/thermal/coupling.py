@@ -300,42 +300,6 @@ def to_ambient(
     return as_given(finite("light", light) * factor, getattr(light, "unit", ""))
 
 
-def to_ambient_uncertainty(
-    ambient: ArrayLike,
-    reference_ambient: ArrayLike,
-    *,
-    coefficient: ArrayLike,
-    coefficient_uncertainty: ArrayLike,
-    ambient_uncertainty: ArrayLike = 0.0,
-) -> Array:
-    r"""Return the standard uncertainty that the correction to a reference ambient brings.
-
-    .. math:: u(\ln E_0)^2 = (T_0 - T)^2 u(c)^2 + c^2 u(T)^2
-
-    Parameters
-    ----------
-    ambient, reference_ambient : array_like
-        Ambient temperature of the reading, and the reference. [degC]
-    coefficient, coefficient_uncertainty : array_like
-        Relative change of the light for each kelvin, and its standard uncertainty. [1/K]
-    ambient_uncertainty : array_like, default 0
-        Standard uncertainty of the ambient temperature. [K]
-
-    Returns
-    -------
-    ndarray
-        Relative standard uncertainty of the corrected light from the correction alone. [1]
-
-    Raises
-    ------
-    ValueError
-        As in `to_ambient`.
-    """
-    step, c = _step(ambient, reference_ambient), _coefficient(coefficient)
-    own, ambient_u = (np.asarray(u, dtype=float) for u in (coefficient_uncertainty, ambient_uncertainty))
-    return np.asarray(np.sqrt((step * own) ** 2 + (c * ambient_u) ** 2))[()]
-
-
 def thermal_resistance(rise: ArrayLike, power: ArrayLike, *, radiant_fraction: ArrayLike) -> Any:
     r"""Return the thermal resistance from the case to the ambient.
 
