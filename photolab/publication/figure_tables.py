@@ -234,10 +234,12 @@ def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
     ]
     if lines.empty or pair.result is None:
         return pd.DataFrame(columns=columns)
-    # the last bits of a float must not decide the order
+    # the last bits of a float decide neither the order nor how many there are: what cancels leaves rounding
     size = lines["contribution"].abs().map(lambda x: float(f"{x:.9e}"))
-    name = lines["name"].map(_quantity)
-    lines = lines.assign(size=size, text=name).sort_values(["size", "text"], ascending=[False, True])
+    lines = lines.assign(size=size, text=lines["name"].map(_quantity))
+    lines = lines[lines["size"] > _CANCELS * pair.result.u].sort_values(
+        ["size", "text"], ascending=[False, True]
+    )
     rows = [
         (
             _quantity(line["name"]),
