@@ -5,6 +5,24 @@ bench.toml or the method declares of an instrument (its law and its limits) is d
 the package takes part in drawing. `tables.results` is the code under test: a row counts where its interval, as it is
 printed, holds the truth of its key.
 Run: ``python tests/benchmarks/results_coverage.py 2000`` (all worlds), or with names of worlds after the number.
+
+Measured on 2000 benches a world, 95 % intervals, standard errors over benches; every interval was given:
+
+==========================================  =================
+row                                         coverage (%)
+==========================================  =================
+illuminance ratio, initial, specimens       95.5 +- 0.4
+illuminance ratio, initial, models          95.5 +- 0.4
+illuminance ratio, hold, specimens          95.4 +- 0.4
+illuminance ratio, hold, models             95.2 +- 0.4
+illuminance per watt ratio, specimens       95.3 +- 0.4
+illuminance per watt ratio, models          95.5 +- 0.4
+electrical power                            95.9 +- 0.3
+luminous intensity, from a distance run     98.4 +- 0.2
+==========================================  =================
+
+The intensity covers too much where the inverse square is exactly true: the doubt about which law bends the run stays.
+The other worlds were not run at this size yet (20 to 150 benches: 93 to 100 %).
 """
 
 from __future__ import annotations
