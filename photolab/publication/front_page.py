@@ -189,7 +189,7 @@ def incomplete_mark(missing: Sequence[str]) -> tuple[str, ...]:
 
 
 def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
-    """Return how a bench was measured, its baseline as it was, and the assumptions that matter most.
+    """Return how a bench was measured, its baseline as it was, and what was assumed first.
 
     Parameters
     ----------
@@ -238,7 +238,7 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
     weighed = assumed_table(campaign.assumed).head(3)
     if len(weighed):
         most = "; ".join(f"{a} {v} ({c})" for a, v, c in weighed[["input", "value", "change"]].to_numpy())
-        told.append((f"Assumed, what matters most first: {most}.",))
+        told.append((f"Assumed, among others: {most}. The whole list stands below.",))
     return tuple(told)
 
 
