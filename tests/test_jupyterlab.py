@@ -39,6 +39,10 @@ ALL_RUN = """([n, error]) => {
   return prompts.length === n && prompts.every((text, i) => text === `[${i + 1}]:`);
 }"""
 READY = "() => document.body.innerText.includes('(ipykernel) | Idle')"  # the kernel has answered
+MOVED = """before => {
+  const now = document.querySelector('.widget-interact .jp-OutputArea').innerText;
+  return now.trim() && now !== before;
+}"""
 STARTED = """() => {
   const first = document.querySelector('.jp-CodeCell .jp-InputPrompt');
   return first && first.textContent.trim() !== '[ ]:';
@@ -129,9 +133,9 @@ def wait_for(address: str, log: Path) -> None:
     pytest.fail(f"JupyterLab did not start:\n{log.read_text(encoding='utf-8')[-2000:]}")
 
 
-def run_all(page, address: str, cells: int) -> None:
-    """Open the notebook and run all its cells through the menu."""
-    page.goto(f"{address}/lab/tree/{NAME}?reset")
+def run_all(page, address: str, cells: int, name: str = NAME) -> None:
+    """Open a notebook and run all its cells through the menu."""
+    page.goto(f"{address}/lab/tree/{name}?reset")
     page.wait_for_selector(".jp-NotebookPanel .jp-Cell", timeout=90_000)
     wait_until(page, READY, None)
     for _ in range(3):  # on a busy machine the first try can meet the dialog instead
@@ -192,6 +196,37 @@ def test_notebook_runs_in_jupyterlab(browser_needed, tmp_path):
     assert [url for url in asked if not url.startswith(local)] == []
     assert canonical_text(nbformat.read(copy, as_version=4)) == committed.read_text(encoding="utf-8")
     assert (tmp_path / "screen.png").stat().st_size > 10_000
+
+
+def test_sliders_move_the_answer(browser_needed, tmp_path):
+    """Oracle: what the last cell says before the first slider is moved by ten steps."""
+    from playwright.sync_api import sync_playwright
+
+    sources = [
+        path for path in sorted(notebooks_folder().glob("*.ipynb")) if "sliders(" in path.read_text("utf-8")
+    ]
+    assert [path.name[:2] for path in sources] == ["01", "04", "06", "08", "12"]
+    cells = {path.name: without_outputs(path, tmp_path / path.name) for path in sources}
+    with jupyterlab(tmp_path) as address, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=str(CHROMIUM), headless=True, args=BROWSER)
+        for name, count in cells.items():
+            page = browser.new_page(viewport={"width": 1280, "height": 1500})
+            run_all(page, address, count, name)
+            assert page.locator(ERROR).all_inner_texts() == [], name
+            handles = page.locator(".widget-interact .noUi-handle")
+            handles.first.wait_for(timeout=30_000)
+            assert 2 <= handles.count() <= 4, name
+            answer = page.locator(".widget-interact .jp-OutputArea")
+            before = answer.inner_text()
+            now, most = (handles.first.get_attribute(f"aria-{what}") for what in ("valuenow", "valuemax"))
+            handles.first.focus()
+            for _ in range(10):
+                page.keyboard.press("ArrowLeft" if float(now) >= float(most) else "ArrowRight")
+            wait_until(page, MOVED, before)
+            assert before.strip(), name
+            assert page.locator(ERROR).all_inner_texts() == [], name
+            page.close()
+        browser.close()
 
 
 @pytest.mark.parametrize(("required", "outcome"), [("1", "Failed"), ("0", "Skipped")])

@@ -35,8 +35,8 @@ def canonical(notebook: Any) -> Any:
     Returns
     -------
     nbformat.NotebookNode
-        The same cells and outputs; cell identifiers and execution counts follow the order, metadata holds
-        tags only, and the kernel is named without its version.
+        The same cells and outputs, without those of cells tagged ``interactive``; cell identifiers and execution
+        counts follow the order, metadata holds tags only, and the kernel is named without its version.
     """
     import nbformat
 
@@ -54,6 +54,8 @@ def canonical(notebook: Any) -> Any:
             continue
         count += 1
         cell.execution_count = count
+        if "interactive" in cell.metadata.get("tags", []):
+            cell.outputs = []  # what a hand moved is not kept
         for output in cell.outputs:
             _strip_output(output, count)
     return result
