@@ -28,7 +28,9 @@ from photolab.publication import provenance, tables
 from photolab.publication.display import table
 from photolab.publication.front_page import front_page, incomplete_mark
 from photolab.publication.in_words import as_markdown, in_words
+from photolab.publication.lamp_pictures import figure_files
 from photolab.publication.page import Section, clean_table, notebook_blocks, page
+from photolab.publication.page_one import page_one
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
@@ -246,6 +248,9 @@ def _contents(
         lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"),
         failed,
     )
+    figures = _attempt(
+        MissingPart("figures"), lambda: figure_files(campaign, page_one(campaign, results())), failed
+    )
     words = pd.DataFrame({"column": list(tables.DICTIONARY), "meaning": list(tables.DICTIONARY.values())})
     columns = Section("What do the columns of results.csv mean?", (clean_table(table(words).to_html()),))
 
@@ -261,5 +266,6 @@ def _contents(
         "in-words.md": lines,
         "results.csv": rows,
         "results.xlsx": workbook,
+        **(figures or {}),
     }
     return {name: content for name, content in made.items() if content is not None}

@@ -9,7 +9,7 @@ import html
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -21,12 +21,16 @@ from photolab.publication.figures import after_heat
 from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.findings import joined
 
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 __all__ = [
     "KEYS",
     "Book",
     "Line",
     "PageOne",
     "Told",
+    "after_heat_figure",
     "drawn",
     "figure_of",
     "page_one",
@@ -198,11 +202,6 @@ def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | No
     table, settings = found.pictured, campaign.bench.settings
     if table.empty or table["low"].isna().all():
         return None
-    counts = [after_heat.lines(rows) for _, rows in table.groupby("housing", sort=False)]
-    height = 1.0 + sum(0.36 * n + 1.0 for n in counts)
-    figure, panels = new_figure(len(counts), 1, height=height, share_x=True, heights=counts)
-    hold = f"not held for {settings.hold_minutes:g} min: light at {settings.initial_s:g} s"
-    after_heat.draw(panels, table, baseline=campaign.baseline, not_held=hold)
     said = "; ".join(
         f"{row['lamp']}{' in ' if row['housing'] else ''}{row['housing']}: {row['word']}"
         for row in table.to_dict("records")
@@ -212,7 +211,37 @@ def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | No
         f"Light {when} against {campaign.baseline}: a filled dot with a thick bar for the specimens tested and a "
         f"thin one for the model as sold, {100.0 * settings.coverage:g} %; an open dot at the initial time. {said}."
     )
-    return picture(figure, alt=alt, invented=invented)
+    figure = after_heat_figure(campaign, table)
+    return picture(figure, alt=alt, invented=invented, mark_size=after_heat.SIZE)
+
+
+def after_heat_figure(
+    campaign: Campaign, table: pd.DataFrame, *, size: tuple[float, float] | None = None
+) -> Figure:
+    """Return the figure of page one, or of a part of its rows.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    table : DataFrame
+        Rows of `PageOne.pictured`.
+    size : tuple of float, optional
+        Width and height, letters to match; seven inches and as high as the rows need where not given. [in]
+
+    Returns
+    -------
+    Figure
+        A panel a housing.
+    """
+    settings = campaign.bench.settings
+    counts = [after_heat.lines(rows) for _, rows in table.groupby("housing", sort=False)]
+    width, height = size or (7.0, 1.0 + sum(0.36 * n + 1.0 for n in counts))
+    figure, panels = new_figure(len(counts), 1, width=width, height=height, share_x=True, heights=counts)
+    hold = f"not held for {settings.hold_minutes:g} min: light at {settings.initial_s:g} s"
+    letters = after_heat.SIZE * width / 7.0
+    after_heat.draw(panels, table, baseline=campaign.baseline, not_held=hold, size=letters)
+    return figure
 
 
 class Book:
