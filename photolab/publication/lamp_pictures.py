@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.heat import WarmUpRun, warm_up_runs
@@ -71,16 +70,9 @@ def _drawn(campaign: Campaign, found: PageOne) -> Iterator[tuple[str, Figure]]:
                 panel = after_heat_figure(campaign, some, size=_FULL_HD[0])
                 panel.axes[0].set_xlim(whole.axes[0].get_xlim())
                 yield f"{name}-1920x1080", panel
-        order = {lamp: place for place, lamp in enumerate(dict.fromkeys(table["lamp"]))}
-        early = figure_tables.all_lamps(campaign).sort_values(
-            "lamp", key=lambda names: names.map(order), kind="stable"
-        )
+        early = figure_tables.all_lamps(campaign)
         figure, panels = new_figure(
-            1,
-            early["housing"].nunique(),
-            width=7.2,
-            height=1.4 + 0.26 * early["lamp"].nunique(),
-            share_x=True,
+            1, early["housing"].nunique(), width=7.2, height=1.4 + 0.26 * early["lamp"].nunique()
         )
         all_lamps.draw(panels, early, baseline=campaign.baseline)
         yield "all-lamps-at-first", figure
@@ -156,27 +148,6 @@ def _end(run: WarmUpRun) -> float:
     return float(np.max(run.record["elapsed_s"].to_numpy(float), initial=0.0))
 
 
-def budget_lines(campaign: Campaign, lamp: str, housing: str) -> tuple[str, pd.DataFrame]:
-    """Return the budget of a lamp against the baseline, after the heat where it was held.
-
-    Parameters
-    ----------
-    campaign : Campaign
-        The evaluated campaign.
-    lamp, housing : str
-        Which ratio.
-
-    Returns
-    -------
-    str, DataFrame
-        "hold" or "initial", and the rows of `figure_tables.budget`.
-    """
-    held = (lamp, housing, "hot_spot", "hold") in campaign.compared("hold")
-    instant = "hold" if held else "initial"
-    pair = campaign.ratio(lamp, campaign.baseline, housing=housing, instant=instant)
-    return instant, figure_tables.budget(pair, campaign.bench, campaign.components)
-
-
 def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     """Return the budget of a lamp as bars, in the first housing in which it was compared.
 
@@ -192,16 +163,10 @@ def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     Figure and str, or None
         The figure and its words; None where nothing blurs it.
     """
-    places = [
-        n
-        for instant in ("hold", "initial")
-        for n in campaign.compared(instant)
-        if n[0] == lamp and n[2] == "hot_spot"
-    ]
-    if not places:
+    mine = {place: found for (one, place), found in figure_tables.budgets(campaign).items() if one == lamp}
+    if not mine:
         return None
-    housing = places[0][1]
-    instant, lines = budget_lines(campaign, lamp, housing)
+    housing, (instant, lines) = next(iter(mine.items()))
     bars = lines[lines["moves"] >= 0.05]
     if bars.empty:
         return None

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,14 +17,17 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Question
 from photolab.metrology.reporting import decimal, with_uncertainty
+from photolab.publication.figure_tables import lamp_order
 from photolab.publication.figures import after_heat
 from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.findings import joined
+from photolab.publication.page import SCROLL
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = [
+    "FOUND",
     "KEYS",
     "Book",
     "Line",
@@ -33,6 +36,7 @@ __all__ = [
     "after_heat_figure",
     "drawn",
     "figure_of",
+    "lamp_anchor",
     "page_one",
     "paragraphs",
     "signed",
@@ -43,6 +47,8 @@ __all__ = [
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 """What names a row of results.csv."""
 LIGHT = "illuminance ratio"
+FOUND = "found"
+"""Rows of the table of page one are called so, with their number."""
 _GLUE = "\N{NO-BREAK SPACE}"
 _PICTURED = ["lamp", "housing", "title", "specimens", "earlier", "percent", "low", "high"]
 _PICTURED += ["model_low", "model_high", "word"]
@@ -275,13 +281,8 @@ class Book:
         self.instants = f"{self.settings.initial_s:g} s"
         if self.held:
             self.instants = f"{self.instants} → after {self.settings.hold_minutes:g} min"
-        lamps = list(dict.fromkeys(key[0] for key in light))
-        self.lamps = sorted(lamps, key=self._place)
-
-    def _place(self, lamp: str) -> tuple[bool, float, str]:
-        """Return the place of a lamp: most light after the heat in the first housing first, not held there last."""
-        main = self.light(lamp, self.housings[0], "hold" if self.held else "initial")
-        return (main is None, 0.0 if main is None else -float(main["value"]), lamp)
+        lamps = {key[0] for key in light}
+        self.lamps = [lamp for lamp in lamp_order(campaign) if lamp in lamps]
 
     def where(self, housing: str) -> str:
         """Return a housing in words.
@@ -686,10 +687,27 @@ def table_html(found: PageOne) -> str:
         HTML.
     """
     head = "".join(f'<th scope="col">{html.escape(one)}</th>' for one in found.heads)
-    body = "\n".join("<tr>" + "".join(_cell(cell) for cell in row) + "</tr>" for row in found.table)
-    inner = f"<thead>\n<tr>{head}</tr>\n</thead>\n<tbody>\n{body}\n</tbody>"
-    return f'<div class="scroll"><table>\n{inner}\n</table></div>'
+    body = []
+    for number, (lamp, *cells) in enumerate(found.table, start=1):
+        link = f'<th scope="row"><a href="#{lamp_anchor(number)}">{_as_html(lamp)}</a></th>'
+        body.append(
+            f'<tr id="{FOUND}-{number}">{link}{"".join(f"<td>{_as_html(one)}</td>" for one in cells)}</tr>'
+        )
+    inner = "\n".join(["<thead>", f"<tr>{head}</tr>", "</thead>", "<tbody>", *body, "</tbody>"])
+    return f"{SCROLL}<table>\n{inner}\n</table></div>"
 
 
-def _cell(cell: Sequence[str | Told]) -> str:
-    return f"<td>{_as_html(tuple(cell))}</td>"
+def lamp_anchor(number: int) -> str:
+    """Return where the part of a lamp stands.
+
+    Parameters
+    ----------
+    number : int
+        Place of the lamp in the table of page one. [1]
+
+    Returns
+    -------
+    str
+        Name to link to.
+    """
+    return f"lamp-{number}"
