@@ -261,10 +261,9 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         value, *ends = (
             figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
         )
-        range_ = (
-            [f" ({100.0 * settings.coverage:g} %: ", ends[0], " to ", ends[1], " %)"]
-            if not math.isnan(float(row["low"]))
-            else []
+        known = not math.isnan(float(row["low"]))
+        range_: Line = (
+            (f" ({100.0 * settings.coverage:g} %: ", ends[0], " to ", ends[1], " %)") if known else ()
         )
         own += ["; it keeps ", value, " %", *range_, f" of its light to {settings.hold_minutes:g} min{place}"]
     told.append((*own, "."))

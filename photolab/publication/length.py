@@ -8,7 +8,6 @@ from photolab.bench.campaign import Campaign
 
 __all__ = ["folded", "left_out"]
 
-_SMALL = 3
 _WORKING = re.compile(
     "The law|A second way|By hand|The readings|The days|How strongly|Two rates|What the interval|From which|Beyond|"
     "What would reduce|What varies|What goes in|Where the time|Ranks|From the display|How far that|The method in short|"
@@ -17,7 +16,7 @@ _WORKING = re.compile(
 
 
 def folded(campaign: Campaign) -> re.Pattern[str] | None:
-    """Return the headings of the parts that stand in a fold and not on paper: the working of a small bench.
+    """Return the headings of the parts that stand in a fold and not on paper: the working of a bench of one housing.
 
     Parameters
     ----------
@@ -27,11 +26,9 @@ def folded(campaign: Campaign) -> re.Pattern[str] | None:
     Returns
     -------
     re.Pattern or None
-        None where several housings were read, or more than three lamps were compared.
+        None where several housings were read.
     """
-    names = [name for name in campaign.compared() if name[2] == "hot_spot"]
-    small = len({name[1] for name in names}) < 2 and len({name[0] for name in names}) <= _SMALL
-    return _WORKING if small else None
+    return _WORKING if campaign.seats["housing"].nunique() < 2 else None
 
 
 def left_out(campaign: Campaign) -> dict[str, tuple[str, str]]:

@@ -50,8 +50,9 @@ table { border-collapse: collapse; font-size: .88em; }
 caption { text-align: left; padding: .3em 0; color: var(--soft); }
 th, td { border-bottom: 1px solid var(--line); padding: .3em .7em; text-align: left; vertical-align: top;
   overflow-wrap: normal; }
+thead th { border-bottom: 1.5px solid var(--edge); vertical-align: bottom; }
+tr[id] td:last-child { min-width: 9em; }
 tr:target > * { background: var(--code); }
-th { border-bottom: 1.5px solid var(--edge); vertical-align: bottom; }
 .num { text-align: right; font-variant-numeric: tabular-nums; }
 td.num { white-space: nowrap; }
 pre { white-space: pre-wrap; background: var(--code); padding: .7em; font-size: .88em; }
