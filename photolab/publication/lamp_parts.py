@@ -61,12 +61,7 @@ def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
         shown = picture(drawn[0], alt=drawn[1], invented=is_invented(campaign.bench))
         caption = f"How the light of {lamp} settles, its longest record in each housing."
         yield figure(base64.b64encode(shown.png).decode("ascii"), shown.alt, caption)
-    said = [claim_sentence(campaign.bench, lamp)]
-    for _, housing, *_ in (n for n in campaign.compared() if n[0] == lamp and n[2] == "hot_spot"):
-        ln_ratio = campaign[lamp, housing] - campaign[campaign.baseline, housing]
-        said += price_sentences(
-            campaign.bench, judge_gain(campaign, ln_ratio, lamp, campaign.baseline, housing=housing)
-        )
+    said = [claim_sentence(campaign.bench, lamp), *_prices(book, lamp)]
     yield paragraphs([(one,) for one in said if one])
     yield f'<p class="back"><a href="#{FOUND}-{number}">Back to the table of all lamps</a></p>'
 
@@ -96,6 +91,24 @@ def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
                     ")",
                 )
             yield (*line, "." if instant == "hold" else f"; not held for {when['hold']}.")
+
+
+def _prices(book: Book, lamp: str) -> Iterator[str]:
+    """Yield what a gained percent costs in each housing, after the heat where the lamp was held there."""
+    campaign, base = book.campaign, book.campaign.baseline
+    when = {"hold": f"{book.settings.hold_minutes:g} min", "initial": f"{book.settings.initial_s:g} s"}
+    for housing in book.housings:
+        known = ((instant, book.light(lamp, housing, instant)) for instant in when)
+        for instant, row in [(instant, row) for instant, row in known if row is not None][:1]:
+            both = (lamp, housing, instant), (base, housing, instant)
+            gain = judge_gain(campaign, campaign[both[0]] - campaign[both[1]], lamp, base, housing=housing)
+            said = price_sentences(campaign.bench, gain)
+            if (
+                said and book.word(row) != "more"
+            ):  # as one of all lamps, and with the bounds of a short record
+                where = f" in {housing}" if housing else ""
+                said = (f"{lamp}{where}: no price per gained percent: more light is not shown.",)
+            yield from (f"{when[instant]} after switch-on, {one}" for one in said)
 
 
 def _left(book: Book, lamp: str) -> Iterator[Line]:

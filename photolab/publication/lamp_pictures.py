@@ -125,7 +125,8 @@ def warm_up_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
             longest[run.housing] = run
     if not longest:
         return None
-    figure, panels = new_figure(1, len(longest), height=3.0, share_x=True, share_y=True)
+    width = 7.0 if len(longest) > 1 else 4.6
+    figure, panels = new_figure(1, len(longest), width=width, height=2.4, share_x=True, share_y=True)
     said, limits = [], []
     for axes, run in zip(panels, longest.values(), strict=True):
         time_s, lux = (run.record[name].to_numpy(float) for name in ("elapsed_s", "illuminance_lx"))

@@ -218,7 +218,8 @@ def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | No
         f"thin one for the model as sold, {100.0 * settings.coverage:g} %; an open dot at the initial time. {said}."
     )
     figure = after_heat_figure(campaign, table)
-    return picture(figure, alt=alt, invented=invented, mark_size=after_heat.SIZE)
+    room = 0.0175 * after_heat.SIZE / figure.get_figheight()
+    return picture(figure, alt=alt, invented=invented, mark_size=after_heat.SIZE, room=room)
 
 
 def after_heat_figure(

@@ -232,7 +232,9 @@ class Picture:
 
 
 @styled
-def picture(figure: Figure, *, alt: str, invented: bool = False, mark_size: float = 8.0) -> Picture:
+def picture(
+    figure: Figure, *, alt: str, invented: bool = False, mark_size: float = 8.0, room: float = 0.045
+) -> Picture:
     """Return a drawn figure in the form in which it is shown.
 
     Parameters
@@ -245,6 +247,8 @@ def picture(figure: Figure, *, alt: str, invented: bool = False, mark_size: floa
         Mark the figure as drawn from invented readings.
     mark_size : float, default 8.0
         Size of the letters of that mark. [pt]
+    room : float, default 0.045
+        Room for it, as a share of the height. [1]
 
     Returns
     -------
@@ -261,7 +265,7 @@ def picture(figure: Figure, *, alt: str, invented: bool = False, mark_size: floa
         message = f"alt must say what the figure shows; got {alt!r}"
         raise ValueError(message)
     if invented:
-        _foot(figure, "invented data", size=mark_size, room=0.045 * mark_size / 8.0, right=True)
+        _foot(figure, "invented data", size=mark_size, room=room, right=True)
         words = f"Invented data. {words}"
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png", metadata={"Software": None})
