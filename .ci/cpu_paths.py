@@ -78,7 +78,7 @@ def tried(name: str, environment: dict[str, str], whole: bool, scratch: Path) ->
     )
     said, same = made.stdout.strip()[-2000:], made.returncode == 0
     if whole and same:
-        names = sorted(p.name for p in COMMITTED.iterdir())
+        names = sorted(p.relative_to(COMMITTED).as_posix() for p in COMMITTED.rglob("*") if p.is_file())
         alike = cmpfiles(COMMITTED, place / "report", names, shallow=False)[0]
         said, same = (
             f"{len(alike)} of {len(names)} files of the report are the committed ones",

@@ -210,7 +210,8 @@ def _appendix(args: argparse.Namespace) -> int:
     folder = Path(args.folder)
     out = Path(args.out) if args.out else Path("reports") / folder.resolve().name
     published = publish(folder, out, jobs=args.jobs)
-    print(f"{published.out}: {', '.join(file.name for file in published.files)}")
+    names = dict.fromkeys(file.relative_to(published.out).parts[0] for file in published.files)
+    print(f"{published.out}: {', '.join(names)}")
     for sentence in published.missing:
         print(_plain(sentence), file=sys.stderr)
     if published.out != out:

@@ -47,6 +47,11 @@ A<b>,led,baseline
 """
 
 
+NAMES = ["appendix.html", "appendix.pdf", "in-words.md", "results.csv", "results.xlsx", "provenance.json"]
+SHOWN = ["light-at-first", "light-at-first-01-h1-1920x1080", "all-lamps-at-first", "budget-01-b"]
+FIGURES = [f"figures/{name}.{kind}" for name in SHOWN for kind in ("png", "svg")]
+
+
 def write_bench(folder, *, readings=READINGS, bench=BENCH):
     folder.mkdir(exist_ok=True)
     for name, text in (("bench.toml", bench), ("readings.csv", readings), ("lamps.csv", LAMPS)):
@@ -96,18 +101,11 @@ def published(tmp_path_factory):
 
 
 def test_files_in_order_and_only_they(published):
-    """Oracle: the five names; the record comes last."""
+    """Oracle: the names; the record comes last."""
     place, result, lines = published
-    assert [path.name for path in result.files] == [
-        "appendix.html",
-        "appendix.pdf",
-        "results.csv",
-        "results.xlsx",
-        "provenance.json",
-    ]
-    assert sorted(path.name for path in (place / "out").iterdir()) == sorted(
-        path.name for path in result.files
-    )
+    named = [path.relative_to(result.out).as_posix() for path in result.files]
+    assert named == [*NAMES[:-1], *FIGURES, NAMES[-1]]
+    assert sorted(contents(place / "out")) == sorted(named)
     assert result.out == place / "out"
     assert result.seconds > 0
     assert [line.split(":")[0] for line in lines] == ["03_toy"]
@@ -121,7 +119,8 @@ def test_chosen_cells_stand_in_the_page(published):
     text = "".join(reader.text)
     for words in ("Is it <so>?", "read bench <i>", "A <small> bench", "Protocol revision 7."):
         assert words in text
-    assert text.count("Is it <so>?") == 2  # in the contents and above its part
+    assert text.count("Is it <so>?") == 1  # few parts need no contents
+    assert reader.tags.count("h2") == 3  # what was found, lamp by lamp, the notebook
     assert "i" not in reader.tags
     assert "small" not in reader.tags
     assert "script" not in reader.tags
@@ -160,10 +159,7 @@ def test_record_names_inputs_notebooks_and_outputs(published):
     record = json.loads((place / "out" / "provenance.json").read_text(encoding="utf-8"))
     assert record["inputs"] == {p.name: file_hash(p) for p in (place / "bench").iterdir()}
     assert record["notebooks"] == {"03_toy.ipynb": file_hash(place / "notebooks" / "03_toy.ipynb")}
-    assert record["outputs"] == {
-        n: file_hash(place / "out" / n)
-        for n in ("appendix.html", "appendix.pdf", "results.csv", "results.xlsx")
-    }
+    assert record["outputs"] == {n: file_hash(place / "out" / n) for n in (*NAMES[:-1], *FIGURES)}
     assert record["protocol_revision"] == "7"
 
 
@@ -196,21 +192,14 @@ def test_report_matches_its_record_until_something_changes(published, tmp_path):
 def previous(tmp_path):
     out = tmp_path / "out"
     out.mkdir()
-    for name in (
-        "appendix.html",
-        "appendix.pdf",
-        "results.csv",
-        "results.xlsx",
-        "provenance.json",
-        "my-notes.txt",
-    ):
+    for name in (*NAMES, "my-notes.txt"):
         (out / name).write_text(f"previous {name}", encoding="utf-8")
     return out
 
 
 def unchanged(out):
     files = {path.name: path.read_text(encoding="utf-8") for path in out.iterdir()}
-    return files == {name: f"previous {name}" for name in files} and len(files) == 6
+    return files == {name: f"previous {name}" for name in files} and len(files) == 7
 
 
 def test_faulty_bench_leaves_the_previous_report(previous, tmp_path):
@@ -279,7 +268,8 @@ SENTENCE = '"Does it <stop>?" is missing: 04_bad.ipynb stopped at cell 4 from th
 
 
 def contents(folder):
-    return {path.name: path.read_bytes() for path in folder.iterdir()}
+    files = (path for path in folder.rglob("*") if path.is_file())
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files}
 
 
 def run_without_kernels(monkeypatch, **stopped):
@@ -303,10 +293,13 @@ def partly(tmp_path_factory):
     bench, notebooks = write_bench(place / "bench"), write_notebooks(place / "notebooks", bad=True)
     out = place / "out"
     out.mkdir()
-    outputs = dict.fromkeys(["old.csv", "../outside.csv", "appendix.html", "folder", ""], "0" * 64)
+    listed = ["old.csv", "../outside.csv", "appendix.html", "folder", "", "figures/old.png", "figures/../a/b"]
+    outputs = dict.fromkeys(listed, "0" * 64)
     old = {"inputs": {}, "outputs": outputs}
     (out / "provenance.json").write_text(json.dumps(old), encoding="utf-8")
     (out / "folder").mkdir()
+    (out / "figures").mkdir()
+    (out / "figures" / "old.png").touch()
     for name in ("old.csv", "../outside.csv", "my-notes.txt"):
         (out / name).write_text("mine", encoding="utf-8")
     with pytest.MonkeyPatch.context() as patch, io.StringIO() as said, io.StringIO() as printed:
@@ -323,7 +316,7 @@ def test_the_rest_is_written_and_names_what_is_missing(partly):
     out = place / "out"
     assert status == 1
     assert f"{SENTENCE} ZeroDivisionError: division by zero" in said.splitlines()
-    assert printed == f"{out}: appendix.html, appendix.pdf, results.csv, results.xlsx, provenance.json\n"
+    assert printed == f"{out}: {', '.join([*NAMES[:-1], 'figures', NAMES[-1]])}\n"
     record = json.loads((out / "provenance.json").read_text(encoding="utf-8"))
     assert record["complete"] is False
     assert record["missing"] == [{"part": "Does it <stop>?", "notebook": "04_bad.ipynb", "cell": 4}]
@@ -342,6 +335,7 @@ def test_only_what_the_old_record_lists_is_removed(partly):
     """Oracle: a listed file, one outside, a listed folder, and a note that no record lists."""
     place, *_ = partly
     assert not (place / "out" / "old.csv").exists()
+    assert not (place / "out" / "figures" / "old.png").exists()
     assert (place / "out" / "my-notes.txt").read_text(encoding="utf-8") == "mine"
     assert (place / "out" / "folder").is_dir()
     assert (place / "outside.csv").read_text(encoding="utf-8") == "mine"
@@ -418,7 +412,7 @@ def test_a_part_that_cannot_be_set_costs_no_other(published, tmp_path, monkeypat
         'TypeError: can only concatenate tuple (not "list") to tuple',
         '"appendix.pdf" is missing: it could not be made. no paper',
     )
-    assert sorted(contents(out)) == ["appendix.html", "provenance.json", "results.csv", "results.xlsx"]
+    assert sorted(contents(out)) == sorted({*NAMES, *FIGURES} - {"appendix.pdf"})
     text = (out / "appendix.html").read_text(encoding="utf-8")
     assert "&quot;appendix.pdf&quot; is missing" in text
 

@@ -4,14 +4,19 @@ import html
 import io
 import re
 from html.parser import HTMLParser
+from pathlib import Path
 
+import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 from pypdf import PdfReader
 
+from photolab.publication.equation_words import in_words
 from photolab.publication.page import Section, clean_table, equation, figure, markdown, notebook_blocks, page
 from photolab.publication.paper import paper
 
+NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
+PICTURE = {"image/png": "AAAA"}
 VOID = {"meta", "img", "br", "hr", "link", "input"}
 
 
@@ -107,11 +112,12 @@ def test_table_in_markdown():
 
 
 def test_equation_is_drawn_and_labelled():
-    """Oracle: the TeX typed is the label; the drawing is SVG without a script, a style or an address."""
+    """Oracle: the words typed are the label; the drawing is SVG without a script, a style or an address."""
     tex = r"I = E\,(d + o)^2 / \cos\theta < 3"
+    words = "I equals E (d plus o) squared over cos theta is less than 3"
     result = equation(tex, block=True)
     reader = read(result)
-    assert ("aria-label", tex) in reader.attributes
+    assert ("aria-label", words) in reader.attributes
     assert reader.tags[:2] == ["span", "svg"]
     assert set(reader.tags) <= {"span", "svg", "path", "rect"}
     assert "http" not in result
@@ -127,7 +133,7 @@ def test_equations_in_markdown():
     """Oracle: one inline and one display equation typed, with characters HTML escapes."""
     result = markdown("Inline $a < b$ here.\n\n$$\nc & d\n$$\n".replace(" & ", r" \cdot "))
     labels = [value for key, value in read(result).attributes if key == "aria-label"]
-    assert labels == ["a < b", r"c \cdot d"]
+    assert labels == ["a is less than b", "c times d"]
     assert result.count('class="equation"') == 1
 
 
@@ -140,6 +146,73 @@ def test_figure_needs_words():
         figure("AAAA", " ")
     with pytest.raises(ValueError, match="image must be base64 text"):
         figure('AA" onload="x', "words")
+
+
+def test_every_figure_has_a_number_and_says_what_it_shows():
+    """Oracle: the words typed; without a caption the beginning of the words stands below."""
+    source = markdown(
+        "![Invented data. Two bars: one is 3.5 lx. More.](attachment:a)", attachments={"a": PICTURE}
+    )
+    blocks = (figure("AAAA", "A field, white.", "Said <below>"), source)
+    made = page("T", [figure("AAAA", "First. Second.")], [Section("One", blocks)])
+    below = re.findall("<figcaption>(.*?)</figcaption>", made)
+    assert below == [
+        "Figure 1. First.",
+        "Figure 2. Said &lt;below&gt;",
+        "Figure 3. Two bars (invented data).",
+    ]
+    assert "<p><figure>" not in made
+
+
+def test_few_parts_need_no_contents():
+    """Oracle: six parts, and seven."""
+    assert "<nav" not in page("T", [], [Section("Q", ())] * 6)
+    assert "<nav" in page("T", [], [Section("Q", ())] * 7)
+
+
+def test_working_of_a_small_bench_stands_in_a_fold_and_not_on_paper():
+    """Oracle: the headings typed."""
+    tags = {"tags": ["appendix"]}
+    cells = [new_markdown_cell(f"## {x}\n\n{x} said", metadata=tags) for x in ("The law: a", "The answer")]
+    blocks = notebook_blocks(new_notebook(cells=cells), folded=re.compile("The law"))
+    joined = "".join(blocks)
+    assert "<details><summary>The law: a</summary><p>The law: a said</p>" in joined.replace("\n", "")
+    assert joined.count("<details>") == joined.count("</details>") == 1
+    text = PdfReader(io.BytesIO(paper(page("T", [], [Section("Q", blocks)])))).pages[0].extract_text()
+    assert "The answer said" in text
+    assert "The law" not in text
+    assert "details" not in "".join(notebook_blocks(new_notebook(cells=cells)))
+
+
+TEX = {
+    r"U = k\,u(\ln R)": "U equals k u (natural logarithm of R)",
+    r"\frac{a}{b^2}": "a over (b squared)",
+    r"\frac{V_0}{V}^{n}": "(V sub 0) over V to the power n",
+    r"\sum_i c_i^2": "sum over i of c sub i squared",
+    r"\sqrt 2 \text{ of near-field}": "square root of 2 of near-field",
+    r"E_\mathrm{hold}": "E sub hold",
+    "f_1'": "f sub 1 prime",
+    r"\int |s^* - V|\,d\lambda": "integral of bar s star minus V bar d lambda",
+}
+
+
+@pytest.mark.parametrize("tex", TEX)
+def test_equations_are_read_in_words(tex):
+    """Oracle: as they are read aloud."""
+    assert in_words(tex) == TEX[tex]
+
+
+def test_every_equation_of_the_notebooks_has_words_without_a_mark_of_tex():
+    """Oracle: the marks of TeX, and its commands."""
+    known = 0
+    for path in NOTEBOOKS.glob("*.ipynb"):
+        for cell in nbformat.read(path, as_version=4).cells:
+            found = re.findall(r"\$\$(.+?)\$\$|(?<!\\)\$([^$\n]+?)\$", cell.source, re.DOTALL)
+            for tex in (one or other for one, other in found if cell.cell_type == "markdown"):
+                words = in_words(tex)
+                known += 1
+                assert not re.search(r"[\\{}^_$&]|frac|mathrm|infty|cdot|qquad|iint", words), tex
+    assert known > 50
 
 
 def test_figure_keeps_its_words():
@@ -159,7 +232,7 @@ def test_table_is_written_anew():
     result = clean_table(source)
     reader = read(result)
     assert [text for text in reader.text if text.strip()] == ["C <1>", "a", "b", "K", "1 & 2"]
-    assert {key for key, _ in reader.attributes} == {"class", "scope"}
+    assert {key for key, _ in reader.attributes} == {"class", "scope", "role", "aria-label", "tabindex"}
     assert not {"style", "script", "b"} & set(reader.tags)
     assert result.count('class="num"') == 2
 
@@ -226,7 +299,9 @@ def test_answer_at_the_top_is_not_shown_twice():
 def whole():
     blocks = notebook_blocks(notebook())
     return page(
-        "T <1>", [markdown("front $x$")], [Section("One & two", blocks, "note <n>"), Section("Three", ())]
+        "T <1>",
+        [markdown("front $x$")],
+        [Section("One & two", blocks, "note <n>"), *(Section(f"Three {n}", ()) for n in range(6))],
     )
 
 
@@ -237,8 +312,8 @@ def test_page_is_well_formed(whole):
     assert reader.wrong == []
     targets = [value for key, value in reader.attributes if key == "href"]
     identifiers = [value for key, value in reader.attributes if key == "id"]
-    assert targets == ["#part-1", "#part-2"]
-    assert identifiers == ["part-1", "part-2"]
+    assert targets == [f"#part-{n}" for n in range(1, 8)]
+    assert identifiers == [f"part-{n}" for n in range(1, 8)]
     assert reader.tags.count("h1") == 1
 
 

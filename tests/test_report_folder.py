@@ -11,7 +11,7 @@ import pytest
 
 from photolab.errors import MethodError
 from photolab.publication import report_folder
-from photolab.publication.report_folder import held, partial_folder, put_in_place
+from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
 
 HOLD = """
 import sys, time
@@ -38,6 +38,25 @@ def test_links_are_replaced_and_not_followed(tmp_path):
     assert not (tmp_path / "nothing").exists()
     assert {path.name for path in out.iterdir() if path.is_symlink()} == {".a.csv.part"}
     assert [(out / name).read_bytes() for name in ("a.csv", "b.csv")] == [b"a", b"b"]
+
+
+def test_a_folder_of_a_report_that_is_a_link_is_replaced_and_not_followed(tmp_path):
+    """Oracle: a link in the place of the folder of figures; names that lead out of the report."""
+    out, victim = tmp_path / "out", tmp_path / "victim"
+    out.mkdir()
+    victim.mkdir()
+    (victim / "a.png").write_text("mine", encoding="utf-8")
+    (out / "figures").symlink_to(victim)
+    remove(out, ["figures/a.png", "figures/../../victim/a.png", "../victim/a.png", str(victim / "a.png")])
+    assert (victim / "a.png").read_text(encoding="utf-8") == "mine"
+    put_in_place({"figures/a.png": b"a"}, out)
+    assert (victim / "a.png").read_text(encoding="utf-8") == "mine"
+    assert (out / "figures" / "a.png").read_bytes() == b"a"
+    (out / "figures" / "my.png").touch()
+    put_in_place({"b": b""}, out, instead_of=["figures/a.png"])
+    assert [path.name for path in (out / "figures").iterdir()] == ["my.png"]
+    put_in_place({}, out, instead_of=["figures/my.png"])
+    assert not (out / "figures").exists()
 
 
 def test_temporary_names_cannot_be_guessed(tmp_path, monkeypatch):

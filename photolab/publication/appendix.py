@@ -17,17 +17,18 @@ from functools import cache, partial
 from pathlib import Path
 from typing import Any, TypeVar
 
-import pandas as pd
-
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
 from photolab.errors import MethodError, NotInFolder
+from photolab.publication import length, provenance, tables
 from photolab.publication import notebooks as runner
-from photolab.publication import provenance, tables
-from photolab.publication.display import table
 from photolab.publication.front_page import front_page, incomplete_mark
-from photolab.publication.page import Section, clean_table, notebook_blocks, page
+from photolab.publication.in_words import as_markdown, in_words
+from photolab.publication.lamp_parts import lamp_parts
+from photolab.publication.lamp_pictures import figure_files
+from photolab.publication.page import Section, notebook_blocks, page
+from photolab.publication.page_one import page_one
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
@@ -117,10 +118,11 @@ def publish(
             'bench.toml: publishing needs the protocol revision; write protocol_revision = "1" under [bench]'
         )
         raise MethodError(message, code="no_revision")
-    sources = _chosen(sources_folder)
+    silent = length.left_out(campaign)
+    sources = [path for path in _chosen(sources_folder) if path.stem[:2] not in silent]
     failed: list[tuple[MissingPart, str]] = []
     with held(target):
-        sections = _sections(sources, bench_path, jobs, progress, failed)
+        sections = _sections(sources, campaign, bench_path, jobs, progress, failed)
         contents = _contents(campaign, sections, failed)
         record = provenance.record(
             inputs=campaign.bench.hashes,
@@ -183,6 +185,7 @@ def _chosen(folder: Path) -> tuple[Path, ...]:
 
 def _sections(
     sources: Sequence[Path],
+    campaign: Campaign,
     bench_path: Path,
     jobs: int,
     progress: Callable[[str], None] | None,
@@ -202,9 +205,8 @@ def _sections(
             failed.append((part, notebook.known["reason"]))
             continue
         question = _take_question(notebook)
-        blocks = _attempt(
-            MissingPart(question, path.name), partial(notebook_blocks, notebook, tag=_TAG), failed
-        )
+        made = partial(notebook_blocks, notebook, tag=_TAG, folded=length.folded(campaign))
+        blocks = _attempt(MissingPart(question, path.name), made, failed)
         if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
     return tuple(sections)
@@ -240,19 +242,30 @@ def _contents(
         lambda: as_workbook(results(), campaign.selection.left_out, last_day=last_day),
         failed,
     )
-    words = pd.DataFrame({"column": list(tables.DICTIONARY), "meaning": list(tables.DICTIONARY.values())})
-    columns = Section("What do the columns of results.csv mean?", (clean_table(table(words).to_html()),))
+    lines = _attempt(
+        MissingPart("in-words.md"),
+        lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"),
+        failed,
+    )
+    figures = _attempt(
+        MissingPart("figures"), lambda: figure_files(campaign, page_one(campaign, results())), failed
+    )
+    lamps = _attempt(
+        MissingPart("What can be said of each lamp?"), lambda: lamp_parts(campaign, results()), failed
+    )
 
     def whole() -> str:
         title = f"{_TITLE}: {campaign.bench.settings.name}"
         mark = incomplete_mark([str(part) for part, _ in failed])
-        return page(title, [*mark, *(front or ())], [*sections, columns])
+        return page(title, [*mark, *(front or ())], [*filter(None, [lamps]), *sections])
 
     pdf = _attempt(MissingPart("appendix.pdf"), lambda: paper(whole(), last_day=last_day), failed)
     made = {
         "appendix.html": whole().encode("utf-8"),
         "appendix.pdf": pdf,
+        "in-words.md": lines,
         "results.csv": rows,
         "results.xlsx": workbook,
+        **(figures or {}),
     }
     return {name: content for name, content in made.items() if content is not None}

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
 from photolab.bench.model import Assumption
 
-__all__ = ["CAUTIONS", "NOT_CLAIMED", "assumed_table"]
+__all__ = ["CAUTIONS", "NOT_CLAIMED", "READERS", "assumed_table", "assumed_words"]
 
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
 CAUTIONS = (
@@ -24,6 +24,9 @@ CAUTIONS = (
     "heat.",
     "Modulated light may trouble sensitive people.",
 )
+
+#: Those of them that somebody needs who reads a report and runs no bench.
+READERS = CAUTIONS[:4]
 
 #: What no figure of a report says.
 NOT_CLAIMED = (
@@ -61,6 +64,26 @@ _TOUCHES = (
 )
 
 
+#: Which lines of a budget rest on an assumption, by a word in its name.
+_MOVES = (
+    ("mismatch", ("colour of the light", "colour of each lamp")),
+    ("spectral", ("colour of the light",)),
+    ("mounting_sd", ("seating",)),
+    ("day_sd", ("day",)),
+    ("remaining_sd", ("pieces that were not held", "light left from piece to piece")),
+    ("specimen_sd", ("specimen",)),
+    ("linearity", ("linearity of the meter",)),
+    ("temperature_percent", ("temperature of the meter",)),
+    ("voltmeter", ("voltmeter scale",)),
+    ("supply voltage", ("unknown supply voltage",)),
+    ("voltage reading", ("voltage reading",)),
+    ("ambient", ("ambient temperature",)),
+    ("step between", ("step between two ranges",)),
+    ("drift within", ("drift within a day",)),
+    ("time since", ("time since switch-on",)),
+)
+
+
 def assumed_table(assumed: Iterable[Assumption]) -> pd.DataFrame:
     """Return what was assumed and which results would change.
 
@@ -76,7 +99,48 @@ def assumed_table(assumed: Iterable[Assumption]) -> pd.DataFrame:
     """
     rows = []
     for item in assumed:
-        number = item.value if isinstance(item.value, str) else f"{item.value:g}"
-        touched = next((words for word, words in _TOUCHES if word in item.name), "every ratio")
-        rows.append((item.name.replace("_", " "), f"{number} {item.unit}".strip(), touched))
+        rows.append((item.name.replace("_", " "), *_value_and_change(item)))
     return pd.DataFrame(rows, columns=["input", "value", "change"])
+
+
+def _value_and_change(item: Assumption) -> tuple[str, str]:
+    """Return the value of an assumption as text, and which results would change with it."""
+    number = item.value if isinstance(item.value, str) else f"{item.value:g}"
+    touched = next((words for word, words in _TOUCHES if word in item.name), "every ratio")
+    return f"{number} {item.unit}".strip(), touched
+
+
+def assumed_words(
+    assumed: Iterable[Assumption], budgets: Mapping[tuple[str, str], pd.DataFrame]
+) -> pd.DataFrame:
+    """Return what was assumed in words, the input that moves a ratio most first.
+
+    Parameters
+    ----------
+    assumed : iterable of Assumption
+        The declared defaults that entered.
+    budgets : mapping
+        Lamp and housing to the rows of `figure_tables.budget`.
+
+    Returns
+    -------
+    DataFrame
+        input, value, change (text), moves (the most that it moves a ratio [± %]; 0 where no budget holds it) and where.
+    """
+    rows = []
+    for item in assumed:
+        whose = item.name.split()[1] if item.name.startswith(("meter ", "housing ")) else ""
+        words = item.words.partition(":")[0] if item.words.endswith("assumed") else item.name
+        kinds = next((kinds for word, kinds in _MOVES if word in item.name), ())
+        found = [
+            (float(f"{line['moves']:.9e}"), f"{lamp} in {housing}" if housing else lamp)
+            for (lamp, housing), lines in budgets.items()
+            for line in lines[lines["assumed"]].to_dict("records")
+            if line["what"] in kinds
+        ]
+        moves, where = max(found, key=lambda one: one[0], default=(0.0, ""))
+        rows.append((f"{words}{f' ({whose})' if whose else ''}", *_value_and_change(item), moves, where))
+    columns = ["input", "value", "change", "moves", "where"]
+    return pd.DataFrame(rows, columns=columns).sort_values(
+        "moves", ascending=False, kind="stable", ignore_index=True
+    )

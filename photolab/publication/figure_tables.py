@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
@@ -15,7 +16,7 @@ from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.statements import KIND_WORDS
 
-__all__ = ["all_lamps", "all_lamps_words", "budget", "budget_annex"]
+__all__ = ["all_lamps", "all_lamps_words", "budget", "budget_annex", "budgets", "lamp_order", "two_digits"]
 
 _CANCELS = 1e-9  # percent; what is left of an input that cancels is rounding of sums
 
@@ -48,6 +49,32 @@ def _signed(percent: float) -> str:
     return text if text.startswith("-") or float(text) == 0.0 else f"+{text}"
 
 
+def lamp_order(campaign: Campaign) -> list[str]:
+    """Return the lamps compared: most light after the heat in the first housing first, not held there last.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    list of str
+        Tables and pictures have this order; where no lamp was held, the light at the initial time gives it.
+    """
+    at = {i: [n for n in campaign.compared(i) if n[2] == "hot_spot"] for i in ("hold", "initial")}
+    listed = list(campaign.bench.tables["lamps"]["lamp"])
+    names = sorted((n for some in at.values() for n in some), key=lambda n: (listed.index(n[0]), n[1]))
+    place, instant = names[0][1] if names else "", "hold" if at["hold"] else "initial"
+    against = (campaign.baseline, place, instant)
+    light = {
+        n[0]: (campaign[n[0], place, instant] - campaign[against]).value for n in at[instant] if n[1] == place
+    }
+    lamps = dict.fromkeys(n[0] for n in names)
+    # the last bits of a float decide no order
+    return sorted(lamps, key=lambda x: (x not in light, -float(f"{math.exp(light.get(x, 0.0)):.6g}"), x))
+
+
 def all_lamps(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
     """Return one row a lamp and housing: how much more light than the baseline at the initial time.
 
@@ -61,7 +88,7 @@ def all_lamps(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, housing, percent, low, high [%], specimens; lamps and housings in the order of their names.
+        lamp, housing, percent, low, high [%], specimens; housings by name, lamps in the order of `lamp_order`.
     """
     columns = ["lamp", "housing", "percent", "low", "high", "specimens"]
     if campaign.table.empty:
@@ -74,7 +101,8 @@ def all_lamps(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
         high=100.0 * (chosen["high"] - 1.0),
         specimens=chosen["n_specimens"],
     )
-    return rows.sort_values(["housing", "lamp"], kind="stable")[columns].reset_index(drop=True)
+    rows = rows.assign(place=rows["lamp"].map({lamp: n for n, lamp in enumerate(lamp_order(campaign))}))
+    return rows.sort_values(["housing", "place"], kind="stable")[columns].reset_index(drop=True)
 
 
 def all_lamps_words(rows: pd.DataFrame, baseline: str, *, coverage: float = COVERAGE) -> str:
@@ -148,7 +176,7 @@ def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | Non
                 "how_far": how_far(first),
                 "known_from": known,
                 "moves": moves,
-                "label": _two_digits(moves),
+                "label": two_digits(moves),
                 "part": 100.0 * float(block["variance_fraction"].sum()) if moves else 0.0,
                 "assumed": known == _ASSUMED,
             }
@@ -158,8 +186,43 @@ def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | Non
     )
 
 
-def _two_digits(x: float) -> str:
-    """Return a size with two significant digits, at most two decimals."""
+@functools.lru_cache(
+    maxsize=2
+)  # several parts of a page ask for them; a campaign is told from another by identity
+def budgets(campaign: Campaign) -> dict[tuple[str, str], tuple[str, pd.DataFrame]]:
+    """Return the budget of every lamp against the baseline in each housing, after the heat where it was held.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    dict
+        Lamp and housing to "hold" or "initial", and the rows of `budget`; those after the heat come first.
+    """
+    found: dict[tuple[str, str], tuple[str, pd.DataFrame]] = {}
+    for lamp, housing, point, instant in (*campaign.compared("hold"), *campaign.compared()):
+        if point == "hot_spot" and (lamp, housing) not in found:
+            pair = campaign.ratio(lamp, campaign.baseline, housing=housing, instant=instant)
+            found[lamp, housing] = (instant, budget(pair, campaign.bench, campaign.components))
+    return found
+
+
+def two_digits(x: float) -> str:
+    """Return a size with two significant digits, at most two decimals.
+
+    Parameters
+    ----------
+    x : float
+        The size. [any]
+
+    Returns
+    -------
+    str
+        "0" where it is nothing.
+    """
     return decimal(x, min(max(places_for(x), 0), 2)) if x > 0 else "0"
 
 
@@ -181,7 +244,7 @@ def how_far(line: pd.Series) -> str:  # type: ignore[type-arg]
     unit = UNITS.get(line["name"][0], "1")
     if unit.startswith("1") and line["name"][0] != "voltage exponent":
         half, unit = 100.0 * half, f"%{unit[1:]}"
-    return f"±\N{NO-BREAK SPACE}{_two_digits(half)}\N{NO-BREAK SPACE}{unit}".removesuffix(
+    return f"±\N{NO-BREAK SPACE}{two_digits(half)}\N{NO-BREAK SPACE}{unit}".removesuffix(
         "\N{NO-BREAK SPACE}1"
     )
 

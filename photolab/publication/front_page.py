@@ -13,9 +13,10 @@ import pandas as pd
 import photolab
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
-from photolab.metrology.reporting import decimal
-from photolab.publication.cautions import CAUTIONS, NOT_CLAIMED, assumed_table
+from photolab.metrology.reporting import decimal, with_uncertainty
+from photolab.publication.cautions import NOT_CLAIMED, READERS, assumed_words
 from photolab.publication.display import table
+from photolab.publication.figure_tables import budgets, two_digits
 from photolab.publication.findings import joined
 from photolab.publication.page import clean_table, figure
 from photolab.publication.page_one import (
@@ -29,6 +30,7 @@ from photolab.publication.page_one import (
     table_html,
 )
 from photolab.publication.readiness import count
+from photolab.publication.tables import DICTIONARY
 
 __all__ = [
     "bench_lines",
@@ -37,6 +39,7 @@ __all__ = [
     "incomplete_mark",
     "is_invented",
     "meaning",
+    "span_of",
     "suppliers",
 ]
 
@@ -47,6 +50,10 @@ _STEPS = {
     "near_field": "the near field",
     "ambient": "the room temperature",
 }
+_CAPTION = (
+    "Each lamp against the baseline, specimens in brackets. Filled dot and thick bar: after the hold time, for the "
+    "specimens tested; thin bar: the model as sold; open dot: at the initial time."
+)
 _MONTHS = (
     "January",
     "February",
@@ -103,9 +110,27 @@ def bench_lines(bench: Bench) -> tuple[str, ...]:
             f"Earlier days follow protocol revision{'s' if len(earlier) > 1 else ''} {' and '.join(earlier)}."
         )
     if dates:
-        span = _day(dates[0]) if dates[0] == dates[-1] else f"{_day(dates[0])} to {_day(dates[-1])}"
-        lines.append(f"{len(dates)} {'day' if len(dates) == 1 else 'days'} of readings, {span}.")
+        lines.append(f"{len(dates)} {'day' if len(dates) == 1 else 'days'} of readings, {span_of(dates)}.")
     return tuple(lines)
+
+
+def span_of(dates: Iterable[str]) -> str:
+    """Return the first and the last of some days.
+
+    Parameters
+    ----------
+    dates : iterable of str
+        ISO 8601; blank ones do not count.
+
+    Returns
+    -------
+    str
+        "13 April 2026 to 3 June 2026"; "date not recorded" where there is none.
+    """
+    known = sorted(filter(None, dates)) or [""]
+    if not known[0]:
+        return "date not recorded"
+    return " to ".join(_day(one) for one in dict.fromkeys([known[0], known[-1]]))
 
 
 def _day(text: str) -> str:
@@ -229,17 +254,35 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
     mine = rows[rows["lamp"] == campaign.baseline]
     power = mine[mine["measurand"] == "electrical power"].to_dict("records")[:1]
     if power:
-        own += [", ", figure_of(power[0], decimal(float(power[0]["value"]), 1)), " W"]
+        half = 0.5 * float(power[0]["high"] - power[0]["low"])
+        own += [", ", figure_of(power[0], with_uncertainty(float(power[0]["value"]), half)), " W"]
     for row in mine[mine["measurand"] == "remaining light"].to_dict("records"):
         place = f" in {row['housing']}" if row["housing"] else ""
-        left = figure_of(row, decimal(100.0 * float(row["value"]), 1))
-        own += ["; it keeps ", left, f" % of its light to {settings.hold_minutes:g} min{place}"]
+        value, *ends = (
+            figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
+        )
+        known = not math.isnan(float(row["low"]))
+        range_: Line = (
+            (f" ({100.0 * settings.coverage:g} %: ", ends[0], " to ", ends[1], " %)") if known else ()
+        )
+        own += ["; it keeps ", value, " %", *range_, f" of its light to {settings.hold_minutes:g} min{place}"]
     told.append((*own, "."))
-    weighed = assumed_table(campaign.assumed).head(3)
-    if len(weighed):
-        most = "; ".join(f"{a} {v} ({c})" for a, v, c in weighed[["input", "value", "change"]].to_numpy())
-        told.append((f"Assumed, among others: {most}. The whole list stands below.",))
+    most = [
+        f"{row['input']} {row['value']} (moves {row['where']} by ± {two_digits(row['moves'])} %; touches "
+        f"{row['change']})"
+        for row in _assumed(campaign).head(3).to_dict("records")
+        if row["moves"] > 0.0
+    ]
+    if most:
+        told.append(
+            (f"Assumed, what moves a ratio most first: {'; '.join(most)}. The whole list stands below.",)
+        )
     return tuple(told)
+
+
+def _assumed(campaign: Campaign) -> pd.DataFrame:
+    """Return what was assumed, by what it moves in the ratios after the heat."""
+    return assumed_words(campaign.assumed, {name: lines for name, (_, lines) in budgets(campaign).items()})
 
 
 def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> tuple[str, ...]:
@@ -262,8 +305,18 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     bench = campaign.bench
     told = page_one(campaign, rows)
     shown = drawn(campaign, told, invented=is_invented(bench))
-    assumed = assumed_table(campaign.assumed)
-    heads = {"input": "assumed", "value": "value", "change": "what would change"}
+    assumed = _assumed(campaign)
+    assumed["most"] = [
+        f"± {two_digits(size)} % ({where})" if size else ""
+        for size, where in assumed[["moves", "where"]].to_numpy()
+    ]
+    heads = {
+        "input": "assumed",
+        "value": "value",
+        "most": "moves a ratio by up to",
+        "change": "what would change",
+    }
+    meanings = pd.DataFrame({"column": list(DICTIONARY), "meaning": list(DICTIONARY.values())})
     blocks = [
         _paragraphs([" ".join(bench_lines(bench))]),
         '<p class="mark">INVENTED DEMO DATA: no lamp, maker or reading in this report is real.</p>'
@@ -271,16 +324,16 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         else "",
         "<h2>What was found</h2>",
         *_found(told),
-        "" if shown is None else figure(base64.b64encode(shown.png).decode("ascii"), shown.alt),
+        "" if shown is None else figure(base64.b64encode(shown.png).decode("ascii"), shown.alt, _CAPTION),
         paragraphs(how_measured(campaign, rows)),
         "<h3>What these figures mean</h3>",
         _paragraphs(meaning(campaign)),
         "<h3>What was assumed</h3>",
-        clean_table(table(assumed, heads=heads).to_html())
+        clean_table(table(assumed, columns=list(heads), heads=heads).to_html())
         if len(assumed)
         else _paragraphs(["Nothing was assumed."]),
         "<h3>What this is not</h3>",
-        _list([*NOT_CLAIMED, *CAUTIONS]),
+        _list([*NOT_CLAIMED, *READERS]),
         "<h3>Who supplied the samples</h3>",
         _paragraphs([suppliers(bench)]),
         "<h3>Check it yourself</h3>",
@@ -288,7 +341,11 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         f"The line "
         "to run on the same bench folder: <code>photolab appendix FOLDER</code>. It gives the same bytes "
         "under the versions "
-        "named in <code>provenance.json</code>.</p>",
+        "named in <code>provenance.json</code>. Every figure stands in <code>results.csv</code>; "
+        "<code>results.xlsx</code> says what its columns mean.</p>",
+        "<details><summary>What do the columns of results.csv mean?</summary>",
+        clean_table(table(meanings).to_html()),
+        "</details>",
     ]
     return tuple(block for block in blocks if block)
 

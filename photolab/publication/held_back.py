@@ -16,7 +16,7 @@ from photolab.bench.derived import judge_gain
 from photolab.bench.distances import evaluate_distances
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.surface import surfaces
-from photolab.publication import readiness, statements
+from photolab.publication import length, readiness, statements
 from photolab.publication.words_heat import why
 from photolab.publication.words_lamp import CLAIMS, claim_judgement, price_judgement, price_sentences
 from photolab.publication.words_light import law_words
@@ -127,7 +127,15 @@ def absent_rows(campaign: Campaign) -> tuple[tuple[str, str], ...]:
         for one in readiness.list_abilities(bench, campaign)
         if not one.able and one.notebook in {"", "02"}
     ]
-    return (*((one.what, one.bring) for one in absent(bench)), *((one.what, one.answer) for one in few))
+    silent = [row for row in length.left_out(campaign).values() if row[0]]
+    working = "laws, second ways and sensitivities, in folds of appendix.html and in the notebooks"
+    folds = [("the working on paper", working)] if length.folded(campaign) else []
+    return (
+        *((one.what, one.bring) for one in absent(bench)),
+        *((one.what, one.answer) for one in few),
+        *silent,
+        *folds,
+    )
 
 
 def _place(lamp: str, housing: str) -> str:

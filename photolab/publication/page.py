@@ -1,6 +1,6 @@
 """One self-contained HTML page from words, tables, figures and chosen notebook cells.
 
-The page holds no script and asks no network: equations are drawn as SVG with their TeX as label, figures
+The page holds no script and asks no network: equations are drawn as SVG with their words as label, figures
 are part of the file with their words, tables are written anew from their cells, and any markup in a text is
 shown as text.
 """
@@ -10,6 +10,7 @@ from __future__ import annotations
 import functools
 import html
 import importlib
+import itertools
 import re
 import warnings
 from collections.abc import Iterable, Sequence
@@ -22,41 +23,60 @@ from mistune.plugins.math import math as math_plugin
 from mistune.plugins.table import table as table_plugin
 
 from photolab.publication.display import one_line
+from photolab.publication.equation_words import in_words
 
-__all__ = ["Section", "clean_table", "equation", "figure", "markdown", "notebook_blocks", "page"]
+__all__ = ["SCROLL", "Section", "clean_table", "equation", "figure", "markdown", "notebook_blocks", "page"]
 
 _STYLE = """
-:root { color-scheme: light; }
-body { font-family: "DejaVu Sans", Verdana, sans-serif; font-size: 15px; line-height: 1.5; color: #1a1a1a;
-  background: #fff; margin: 0; }
+:root { color-scheme: light dark; --ink: #1a1a1a; --soft: #444; --paper: #fff; --line: #d9d9d9; --edge: #6b6b6b;
+  --code: #f5f5f5; --link: #00508a; }
+body { font-family: "DejaVu Sans", Verdana, sans-serif; font-size: 15px; line-height: 1.5; color: var(--ink);
+  background: var(--paper); margin: 0; overflow-wrap: break-word; }
 main { max-width: 50em; margin: 0 auto; padding: 1.5em 1.2em 4em; }
+a { color: var(--link); }
+:focus-visible { outline: 3px solid var(--link); outline-offset: 2px; }
 h1 { font-size: 1.6em; line-height: 1.2; margin: .4em 0; }
-h2 { font-size: 1.25em; margin: 2.2em 0 .5em; border-top: 1px solid #d9d9d9; padding-top: 1em; }
+h2 { font-size: 1.25em; margin: 2.2em 0 .5em; border-top: 1px solid var(--line); padding-top: 1em; }
 h3 { font-size: 1.08em; margin: 1.6em 0 .4em; }
 h4 { font-size: 1em; margin: 1.3em 0 .3em; }
 p, ul, ol { margin: .5em 0; }
-p.mark { border: 2px solid #1a1a1a; padding: .5em .8em; font-weight: bold; letter-spacing: .02em; }
+p.mark { border: 2px solid var(--ink); padding: .5em .8em; font-weight: bold; letter-spacing: .02em; }
+p.back { font-size: .88em; }
 figure { margin: 1.2em 0; break-inside: avoid; }
-img { max-width: 100%; height: auto; }
-.scroll { overflow-x: auto; margin: 1em 0; }
+figcaption { font-size: .88em; color: var(--soft); }
+img { max-width: 100%; height: auto; background: #fff; }
+.scroll { overflow-x: auto; margin: 1em 0; border-right: 1px dashed var(--edge); }
 table { border-collapse: collapse; font-size: .88em; }
-caption { text-align: left; padding: .3em 0; color: #444; }
-th, td { border-bottom: 1px solid #d9d9d9; padding: .3em .7em; text-align: left; vertical-align: top; }
-th { border-bottom: 1.5px solid #6b6b6b; vertical-align: bottom; }
+caption { text-align: left; padding: .3em 0; color: var(--soft); }
+th, td { border-bottom: 1px solid var(--line); padding: .3em .7em; text-align: left; vertical-align: top;
+  overflow-wrap: normal; }
+thead th { border-bottom: 1.5px solid var(--edge); vertical-align: bottom; }
+tr[id] td:last-child { min-width: 9em; }
+tr:target > * { background: var(--code); }
 .num { text-align: right; font-variant-numeric: tabular-nums; }
 td.num { white-space: nowrap; }
-pre { white-space: pre-wrap; background: #f5f5f5; padding: .7em; font-size: .88em; }
+pre { white-space: pre-wrap; background: var(--code); padding: .7em; font-size: .88em; }
 code { font-family: "DejaVu Sans Mono", monospace; font-size: .92em; overflow-wrap: anywhere; }
-.equation { display: block; margin: .9em 0; overflow-x: auto; }
-.equation svg, .inline-equation svg { max-width: none; }
+.equation { display: block; margin: .9em 0; }
+.equation svg, .inline-equation svg { max-width: 100%; height: auto; }
 nav ol { columns: 2; }
 @page { size: A4; margin: 18mm 16mm; }
-details.law { margin: .8em 0; }
-summary { cursor: pointer; color: #444; }
-@media print { details.law { display: none; }
+details { margin: .8em 0; }
+summary { cursor: pointer; color: var(--soft); }
+@media (max-width: 40em) { main { padding: 1em .8em 3em; } nav ol { columns: 1; } th, td { padding: .3em .45em; } }
+@media (prefers-color-scheme: dark) { :root { --ink: #e8e8e8; --soft: #bdbdbd; --paper: #161616; --line: #3d3d3d;
+  --edge: #9a9a9a; --code: #262626; --link: #8cc8ff; }
+  .equation svg, .inline-equation svg { filter: invert(1); } }
+@media print { :root { color-scheme: light; --ink: #1a1a1a; --soft: #444; --paper: #fff; --line: #d9d9d9;
+  --edge: #6b6b6b; --code: #f5f5f5; --link: #00508a; }
+  .equation svg, .inline-equation svg { filter: none; }
+  details, p.back { display: none; } .scroll { border: none; }
   body { font-size: 10.5pt; } main { padding: 0; max-width: none; } tr { break-inside: avoid; }
   h2, h3, h4 { break-after: avoid; } }
 """.strip()
+_FEW = 6
+"""So many parts need no contents. [1]"""
+SCROLL = '<div class="scroll" role="group" aria-label="Table" tabindex="0">'
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 
 
@@ -81,7 +101,7 @@ class Section:
 
 @functools.lru_cache(maxsize=512)
 def equation(tex: str, *, block: bool = False) -> str:
-    """Return an equation as inline SVG labelled with its TeX source.
+    """Return an equation as inline SVG, labelled with its words.
 
     Parameters
     ----------
@@ -102,7 +122,7 @@ def equation(tex: str, *, block: bool = False) -> str:
         drawn = ziamath.Latex(tex.strip(), size=19 if block else 16, inline=not block)
         image = re.sub(r'\s+xmlns(:\w+)?="[^"]*"', "", str(drawn.svg()))
         drop = float(drawn.getyofst())
-    label = html.escape(" ".join(tex.split()), quote=True)
+    label = html.escape(in_words(tex), quote=True)
     if block:
         return f'<span class="equation" role="img" aria-label="{label}">{image}</span>'
     style = f"vertical-align:{drop:.1f}px"
@@ -172,11 +192,17 @@ def markdown(text: str, *, shift: int = 1, attachments: dict[str, Any] | None = 
     renderer.register("inline_math", lambda _renderer, tex: equation(html.unescape(tex)))
     renderer.register("block_math", lambda _renderer, tex: equation(html.unescape(tex), block=True) + "\n")
     result = str(convert(re.sub(r"<!--.*?-->", "", text, flags=re.DOTALL)))
-    return result.replace("<table>", '<div class="scroll"><table>').replace("</table>", "</table></div>")
+    result = re.sub(r'<p><img alt="([^"]*)" src="[^"]*?base64,([^"]*)"></p>', _alone, result)
+    return result.replace("<table>", f"{SCROLL}<table>").replace("</table>", "</table></div>")
 
 
-def figure(png_base64: str, alt: str) -> str:
-    """Return a figure that is part of the page.
+def _alone(found: re.Match[str]) -> str:
+    """Return a picture that stands in a paragraph by itself as a figure."""
+    return figure(found[2], html.unescape(found[1]))
+
+
+def figure(png_base64: str, alt: str, caption: str = "") -> str:
+    """Return a figure that is part of the page; the page gives it its number.
 
     Parameters
     ----------
@@ -184,6 +210,8 @@ def figure(png_base64: str, alt: str) -> str:
         The image.
     alt : str
         What it shows, in words.
+    caption : str, optional
+        What stands below it; the beginning of `alt` where not given.
 
     Returns
     -------
@@ -199,7 +227,16 @@ def figure(png_base64: str, alt: str) -> str:
         message = "alt must say what the figure shows; got nothing"
         raise ValueError(message)
     words = html.escape(" ".join(alt.split()), quote=True)
-    return f'<figure><img alt="{words}" src="data:image/png;base64,{_base64(png_base64)}"></figure>'
+    below = html.escape(caption or _beginning(alt))
+    image = f'<img alt="{words}" src="data:image/png;base64,{_base64(png_base64)}">'
+    return f"<figure>{image}<figcaption>{below}</figcaption></figure>"
+
+
+def _beginning(alt: str) -> str:
+    """Return what a figure shows, from the beginning of its words."""
+    mark = "Invented data. "
+    first = re.split(r"[.:;] ", f"{alt.removeprefix(mark)} ", maxsplit=1)[0].strip()
+    return f"{first}{' (invented data)' if alt.startswith(mark) else ''}."
 
 
 @dataclass
@@ -289,10 +326,12 @@ def _table_html(cells: _Cells) -> str:
     head = "\n".join(f"<tr>{row(items, 'th')}</tr>" for items in cells.head)
     body = "\n".join(f"<tr>{row(items, 'td')}</tr>" for items in cells.body)
     inner = f"<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>"
-    return f'<div class="scroll"><table>\n{caption}{inner}\n</table></div>'
+    return f"{SCROLL}<table>\n{caption}{inner}\n</table></div>"
 
 
-def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 1) -> tuple[str, ...]:
+def notebook_blocks(
+    notebook: Any, *, tag: str = "appendix", shift: int = 1, folded: re.Pattern[str] | None = None
+) -> tuple[str, ...]:
     """Return the chosen cells of an executed notebook as HTML; of the code, only the cells tagged ``law``, in a fold.
 
     A part (from one heading to the next) whose chosen code shows nothing is left out, its prose and its law with it:
@@ -306,32 +345,40 @@ def notebook_blocks(notebook: Any, *, tag: str = "appendix", shift: int = 1) -> 
         Cells with this tag are taken; what the answer at the top shows already is not shown again.
     shift : int, default 1
         Levels by which headings are lowered. [1]
+    folded : re.Pattern, optional
+        Parts whose heading it matches stand in a fold, which has no place on paper.
 
     Returns
     -------
     tuple of str
         HTML, one for each cell or output, in order.
     """
-    blocks: list[str] = []
+    wanted = {tag, "law"}
     chosen = [
-        cell
+        [cell for cell in part if wanted & set(cell.metadata.get("tags", []))]
         for part in _parts(notebook.cells)
-        for cell in (part if _shows(part, tag) else ())
-        if {tag, "law"} & set(cell.metadata.get("tags", []))
+        if _shows(part, tag)
     ]
-    answered = any("answer" in cell.metadata.tags for cell in chosen)
-    for cell in chosen:
-        if "law" in cell.metadata.tags:
-            blocks.append(_law(cell.source))
-        if tag not in cell.metadata.tags:
-            continue
-        if answered and "answer-source" in cell.metadata.tags:
-            continue
-        if cell.cell_type == "markdown":
-            blocks.append(markdown(cell.source, shift=shift, attachments=dict(cell.get("attachments", {}))))
-        elif cell.cell_type == "code":
-            blocks.extend(filter(None, (_output_html(output, shift) for output in cell.outputs)))
+    answered = any("answer" in cell.metadata.tags for part in chosen for cell in part)
+    blocks: list[str] = []
+    for part in filter(None, chosen):
+        made = [block for cell in part for block in _cell_blocks(cell, tag, shift, answered=answered)]
+        title = part[0].source.partition("\n")[0].lstrip("# ")
+        if folded is not None and part[0].source.startswith("#") and folded.match(title):
+            made[0] = re.sub(r"^<h\d>.*?</h\d>\n", "", made[0])
+            made = [f"<details><summary>{html.escape(title)}</summary>", *made, "</details>"]
+        blocks += made
     return tuple(blocks)
+
+
+def _cell_blocks(cell: Any, tag: str, shift: int, *, answered: bool) -> list[str]:
+    """Return a chosen cell as HTML."""
+    blocks = [_law(cell.source)] if "law" in cell.metadata.tags else []
+    if tag not in cell.metadata.tags or (answered and "answer-source" in cell.metadata.tags):
+        return blocks
+    if cell.cell_type == "markdown":
+        return [*blocks, markdown(cell.source, shift=shift, attachments=dict(cell.get("attachments", {})))]
+    return [*blocks, *filter(None, (_output_html(output, shift) for output in cell.outputs))]
 
 
 def _parts(cells: Iterable[Any]) -> list[list[Any]]:
@@ -397,9 +444,7 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section], *, langu
         f'<li><a href="#part-{n}">{html.escape(section.title)}</a></li>'
         for n, section in enumerate(sections, start=1)
     )
-    nav = (
-        f'<nav aria-label="Contents">\n<h2>Contents</h2>\n<ol>\n{contents}\n</ol>\n</nav>' if sections else ""
-    )
+    nav = f'<nav aria-label="Contents">\n<h2>Contents</h2>\n<ol>\n{contents}\n</ol>\n</nav>'
     parts = []
     for number, section in enumerate(sections, start=1):
         note = f"<p>{html.escape(section.note)}</p>\n" if section.note else ""
@@ -407,7 +452,7 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section], *, langu
         heading = f'<h2 id="part-{number}">{html.escape(section.title)}</h2>'
         parts.append(f"<section>\n{heading}\n{note}{body}\n</section>")
     name = html.escape(title)
-    return "\n".join(
+    whole = "\n".join(
         [
             "<!DOCTYPE html>",
             f'<html lang="{html.escape(language, quote=True)}">',
@@ -422,7 +467,7 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section], *, langu
             "<main>",
             f"<h1>{name}</h1>",
             *front,
-            nav,
+            nav if len(sections) > _FEW else "",
             *parts,
             "</main>",
             "</body>",
@@ -430,3 +475,5 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section], *, langu
             "",
         ]
     )
+    numbers = itertools.count(1)
+    return re.sub("<figcaption>", lambda _: f"<figcaption>Figure {next(numbers)}. ", whole)

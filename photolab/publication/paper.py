@@ -88,7 +88,8 @@ class _Reader(HTMLParser):
 class _Setter:
     """Turns the tree into typst and keeps the pictures it names."""
 
-    def __init__(self, drawings: list[str]) -> None:
+    def __init__(self, drawings: list[str], headings: frozenset[str]) -> None:
+        self._headings = headings
         self.files: dict[str, bytes] = {}
         self._drawings = drawings
         self._level = 0
@@ -103,10 +104,12 @@ class _Setter:
         """Return one element."""
         if re.fullmatch("h[1-6]", node.tag):
             self._level = min(int(node.tag[1]), self._level + 1)  # a level left out would break the outline
-            return f"\n#heading(level: {self._level})[{self.inside(node)}]\n"
+            name = f" #label({_quoted(node.attributes['id'])})" if "id" in node.attributes else ""
+            return f"\n#[#heading(level: {self._level})[{self.inside(node)}]{name}]\n"
         special: dict[str, Callable[[_Node], str]] = {
             "a": self._link,
-            "figure": lambda one: f"\n#block[{self.inside(one)}]\n",
+            "figcaption": lambda one: f"\n\n#text(size: 8.5pt)[{self.inside(one)}]\n",
+            "figure": lambda one: f"\n#block(breakable: false)[{self.inside(one)}]\n",
             "img": self._picture,
             "nav": self._contents,
             "p": self._paragraph,
@@ -132,15 +135,19 @@ class _Setter:
         return alone[node.tag] if node.tag in alone else self.inside(node)
 
     def _paragraph(self, node: _Node) -> str:
-        """Return a paragraph; the mark of invented data stands in a frame."""
+        """Return a paragraph; the mark of invented data stands in a frame, and nobody clicks on paper."""
+        if node.attributes.get("class") == "back":
+            return ""
         if node.attributes.get("class") == "mark":
             return f"\n#block(stroke: 1pt, inset: 6pt, strong[{self.inside(node)}])\n"
         return f"\n\n{self.inside(node)}\n\n"
 
     def _link(self, node: _Node) -> str:
-        """Return a link to a page outside, or the text of one inside."""
-        target = node.attributes.get("href", "")
-        return f"#link({_quoted(target)})[{self.inside(node)}]" if "://" in target else self.inside(node)
+        """Return a link to a page outside or to a heading, or the text of another one."""
+        target, text = node.attributes.get("href", ""), self.inside(node)
+        if target.removeprefix("#") in self._headings:
+            return f"#link(label({_quoted(target.removeprefix('#'))}))[{text}]"
+        return f"#link({_quoted(target)})[{text}]" if "://" in target else text
 
     def _contents(self, node: _Node) -> str:
         """Return the contents with page numbers in place of links."""
@@ -154,7 +161,7 @@ class _Setter:
         return f"#{self._image('png', data, node.attributes['alt'] or _NO_WORDS, width)}"
 
     def _equation(self, node: _Node) -> str:
-        """Return an equation as its drawing, the TeX source as alternative text."""
+        """Return an equation as its drawing, its words as alternative text."""
         drawing = self._drawings[int(node.all("svg")[0].attributes["data-number"])]
         width = float(re.findall(r'width="([0-9.]+)"', drawing)[0]) * _POINT
         data = drawing.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1).encode("utf-8")
@@ -258,7 +265,8 @@ def paper(page: str, *, last_day: str = "") -> bytes:
     reader.feed(re.sub(r"<svg .*?</svg>", keep, page, flags=re.DOTALL))
     reader.close()
     whole = reader.root.all("html")[0]
-    setter = _Setter(drawings)
+    named = whole.all("h1", "h2", "h3", "h4", "h5", "h6")
+    setter = _Setter(drawings, frozenset(one.attributes.get("id", "") for one in named) - {""})
     body = setter.inside(whole.all("body")[0])
     title = _quoted(_plain(whole.all("title")[0]))
     style = _STYLE.replace("LANGUAGE", _quoted(whole.attributes.get("lang", "en")))

@@ -17,6 +17,7 @@ from typing import Any
 
 import photolab
 from photolab.bench.schema import FILES
+from photolab.publication.report_folder import place_in
 from photolab.publication.tables import data_hash
 
 __all__ = [
@@ -270,8 +271,8 @@ def _differences(folder: Path, hashes: Mapping[str, str], since: str) -> list[st
     """Return a sentence for each file that is missing or changed."""
     found = []
     for name, expected in sorted(hashes.items()):
-        path = folder / name
-        if Path(name).name != name or not path.is_file():
+        path = place_in(folder, name)
+        if path is None or not path.is_file():
             found.append(f"{name} is missing")
         elif file_hash(path) != expected:
             found.append(f"{name} changed since {since}")

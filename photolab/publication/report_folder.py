@@ -15,7 +15,29 @@ from pathlib import Path
 
 from photolab.errors import MethodError
 
-__all__ = ["held", "partial_folder", "put_in_place", "remove"]
+__all__ = ["held", "partial_folder", "place_in", "put_in_place", "remove"]
+
+
+def place_in(folder: Path, name: str) -> Path | None:
+    """Return where a file of a report stands: in its folder, or in a folder of that.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the report.
+    name : str
+        As the record lists it: "results.csv", "figures/budget.png".
+
+    Returns
+    -------
+    Path or None
+        The place; None where the name leads anywhere else, or through a link.
+    """
+    parts = name.split("/")
+    plain = all(Path(part).name == part and part not in {"", ".."} and "\\" not in part for part in parts)
+    if len(parts) > 2 or not plain or (len(parts) == 2 and (folder / parts[0]).is_symlink()):
+        return None
+    return folder / name
 
 
 def partial_folder(folder: Path) -> Path:
@@ -108,7 +130,7 @@ def put_in_place(
     Parameters
     ----------
     contents : mapping
-        Name and bytes of each file.
+        Name and bytes of each file; a name may have one folder before it.
     folder : Path
         Where they go; made where it is missing.
     instead_of : iterable of str, optional
@@ -128,6 +150,9 @@ def put_in_place(
                 stream.write(content)
         remove(folder, (name for name in instead_of if name not in contents))
         for beside, place in pairs:
+            if place.parent.is_symlink() and place.parent != folder:
+                place.parent.unlink()
+            place.parent.mkdir(exist_ok=True)
             beside.replace(place)
     finally:
         for beside, _ in pairs:
@@ -136,16 +161,19 @@ def put_in_place(
 
 
 def remove(folder: Path, names: Iterable[str]) -> None:
-    """Remove files from a folder.
+    """Remove files from a folder, and folders in it that are empty then.
 
     Parameters
     ----------
     folder : Path
         The folder.
     names : iterable of str
-        Names of files; what is no plain name or no file is left alone, and a link is removed, not followed.
+        Names of files; what leads out of the folder or is no file is left alone, and a link is removed, not followed.
     """
     for name in names:
-        path = folder / name
-        if Path(name).name == name and (path.is_symlink() or path.is_file()):
+        path = place_in(folder, name)
+        if path is not None and (path.is_symlink() or path.is_file()):
             path.unlink()
+            if path.parent != folder:
+                with contextlib.suppress(OSError):  # other files stand in it
+                    path.parent.rmdir()

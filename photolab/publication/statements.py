@@ -390,7 +390,7 @@ FINDING_WORDS = {
     ),
     "lamp_scatters": "{0} scatters by {sd} % from reading to reading, far more than the others: modulated light?",
     "ranges_differ": (
-        "In {0} on {1} the meter's ranges differ ({ranges} lx): range terms are not shared between them, so ratios "
+        "{where}he meter's ranges differ ({ranges} lx): range terms are not shared between them, so ratios "
         "across ranges are wider."
     ),
     "baseline_absent": (
@@ -404,6 +404,12 @@ FINDING_WORDS = {
     "range_unknown": "The range is unknown for {all}: its terms are not shared.",
     "technology_missing": "{0} has no technology: no answer on its light yet.",
 }
+
+
+def _where(housing: str, day: str) -> str:
+    """Return how a sentence begins that is about a housing and a day, as far as they are named."""
+    named = [f"in {housing}"] * bool(housing) + [f"on {day}"] * bool(day)
+    return capital(f"{' '.join(named)} t") if named else "T"
 
 
 def finding_words(finding: Finding) -> str:
@@ -425,6 +431,7 @@ def finding_words(finding: Finding) -> str:
         percent="" if math.isnan(value) else percent_of(1.0 + value, 0),
         sd="" if math.isnan(value) else decimal(100.0 * value, 1),
         ranges=" and ".join(finding.subject[2:]),
+        where=_where(*finding.subject[:2]) if finding.code == "ranges_differ" else "",
         all=", ".join(finding.subject),
         days=", ".join(finding.subject[1:]),
     )

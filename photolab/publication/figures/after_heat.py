@@ -10,9 +10,10 @@ from matplotlib.axes import Axes
 
 from photolab.publication.figures.common import GREY, INK, PALE, shown_name, styled
 
-__all__ = ["draw", "lines"]
+__all__ = ["SIZE", "draw", "lines"]
 
-_SIZE = 15.0  # points: readable where the figure is shown small
+SIZE = 15.2
+"""Of every letter: 48 of 1600 pixels on a figure seven inches wide, readable where it is shown small. [pt]"""
 _LONGEST = 14
 
 
@@ -34,7 +35,9 @@ def lines(table: pd.DataFrame) -> int:
 
 
 @styled
-def draw(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str, not_held: str) -> None:
+def draw(
+    panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str, not_held: str, size: float = SIZE
+) -> None:
     """Draw every lamp against the baseline.
 
     Parameters
@@ -50,6 +53,8 @@ def draw(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str, not_held
         Name of the baseline lamp.
     not_held : str
         What stands above the lamps that were not held.
+    size : float, default SIZE
+        Of every letter. [pt]
     """
     for axes, (_, rows) in zip(panels, table.groupby("housing", sort=False), strict=True):
         held = rows[rows["low"].notna()].to_dict("records")
@@ -58,24 +63,24 @@ def draw(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str, not_held
         places = [*range(len(held)), *range(gap, gap + len(rest))]
         axes.axvline(0.0, color=INK, linewidth=1.4)
         for place, row in zip(places, [*held, *rest], strict=True):
-            _lamp(axes, place, row)
+            _lamp(axes, place, row, size)
         names = [f"{shown_name(str(row['lamp']), _LONGEST)} ({row['specimens']})" for row in [*held, *rest]]
-        axes.set_yticks(places, names, fontsize=_SIZE)
+        axes.set_yticks(places, names, fontsize=size)
         if held and rest:
             axes.text(
                 0.0, len(held), not_held, transform=axes.get_yaxis_transform(), va="center",
-                fontsize=_SIZE, color=GREY, style="italic", backgroundcolor="white",
+                fontsize=size, color=GREY, style="italic", backgroundcolor="white",
             )  # fmt: skip
         axes.set_ylim(lines(rows) - 0.4, -0.6)
         axes.margins(x=0.06)
         axes.tick_params(axis="y", length=0)
-        axes.tick_params(axis="x", labelsize=_SIZE, labelbottom=True)
+        axes.tick_params(axis="x", labelsize=size, labelbottom=True)
         axes.grid(axis="x", color=PALE)
-        axes.set_title(str(rows["title"].iloc[0]), fontsize=_SIZE, fontweight="bold")
-    panels[-1].set_xlabel(f"more light than {shown_name(baseline)} (%)", fontsize=_SIZE)
+        axes.set_title(str(rows["title"].iloc[0]), fontsize=size, fontweight="bold")
+    panels[-1].set_xlabel(f"more light than {shown_name(baseline)} (%)", fontsize=size)
 
 
-def _lamp(axes: Axes, place: int, row: dict[Any, Any]) -> None:
+def _lamp(axes: Axes, place: int, row: dict[Any, Any], size: float) -> None:
     """Draw one lamp: where it began, where it is, for the specimens and for the model, and its word."""
     level = [place, place]
     axes.plot([row["percent"], row["earlier"]], level, color=GREY, linewidth=1.6, linestyle=":")
@@ -85,4 +90,4 @@ def _lamp(axes: Axes, place: int, row: dict[Any, Any]) -> None:
     )
     axes.plot([row["low"], row["high"]], level, color=INK, linewidth=5.0, solid_capstyle="butt")
     axes.plot(row["percent"], place, marker="o", markersize=9, color=INK)
-    axes.text(1.02, place, row["word"], transform=axes.get_yaxis_transform(), va="center", fontsize=_SIZE)
+    axes.text(1.02, place, row["word"], transform=axes.get_yaxis_transform(), va="center", fontsize=size)

@@ -48,3 +48,6 @@ def draw(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str) -> None:
         axes.margins(x=0.08)
         axes.set_title(shown_name(f"housing {housing}") if housing else "one housing")
         axes.set_xlabel(f"more light than {shown_name(baseline)} (%)")
+    limits = [axes.get_xlim() for axes in panels]
+    for axes in panels:
+        axes.set_xlim(min(low for low, _ in limits), max(high for _, high in limits))

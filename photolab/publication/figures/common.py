@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import functools
 import io
+import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,6 +36,7 @@ __all__ = [
     "picture",
     "shown_name",
     "shown_signs",
+    "stored",
     "styled",
 ]
 
@@ -230,7 +232,9 @@ class Picture:
 
 
 @styled
-def picture(figure: Figure, *, alt: str, invented: bool = False) -> Picture:
+def picture(
+    figure: Figure, *, alt: str, invented: bool = False, mark_size: float = 8.0, room: float = 0.045
+) -> Picture:
     """Return a drawn figure in the form in which it is shown.
 
     Parameters
@@ -241,6 +245,10 @@ def picture(figure: Figure, *, alt: str, invented: bool = False) -> Picture:
         What it shows in one or two sentences, with its key numbers and units.
     invented : bool, default False
         Mark the figure as drawn from invented readings.
+    mark_size : float, default 8.0
+        Size of the letters of that mark. [pt]
+    room : float, default 0.045
+        Room for it, as a share of the height. [1]
 
     Returns
     -------
@@ -257,11 +265,46 @@ def picture(figure: Figure, *, alt: str, invented: bool = False) -> Picture:
         message = f"alt must say what the figure shows; got {alt!r}"
         raise ValueError(message)
     if invented:
-        figure.text(
-            0.997, 0.005, "invented data", ha="right", va="bottom", fontsize=8, color=GREY, style="italic"
-        )
-        figure.get_layout_engine().set(rect=(0, 0.045, 1, 0.955))  # type: ignore[union-attr, call-arg]
+        _foot(figure, "invented data", size=mark_size, room=room, right=True)
         words = f"Invented data. {words}"
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png", metadata={"Software": None})
     return Picture(buffer.getvalue(), words)
+
+
+@styled
+def stored(figure: Figure, foot: str, *, dpi: float = 220.0, size: float = 8.0) -> dict[str, bytes]:
+    """Return a drawn figure as files; letters are drawn as shapes, so that it looks the same without its font.
+
+    Parameters
+    ----------
+    figure : Figure
+        The drawn figure.
+    foot : str
+        Where it comes from; written below it.
+    dpi : float, default 220.0
+        Pixels of an inch. [1/in]
+    size : float, default 8.0
+        Size of the letters below it. [pt]
+
+    Returns
+    -------
+    dict
+        "png" and "svg" to bytes.
+    """
+    lines = textwrap.wrap(shown_signs(foot), int(120.0 * figure.get_figwidth() / size))
+    room = 0.0175 * size * len(lines) / figure.get_figheight()
+    _foot(figure, "\n".join(lines), size=size, room=room)
+    files = {}
+    for kind, metadata in (("png", {"Software": None}), ("svg", {"Date": None, "Creator": None})):
+        buffer = io.BytesIO()
+        figure.savefig(buffer, format=kind, dpi=dpi, metadata=metadata)
+        files[kind] = buffer.getvalue()
+    return files
+
+
+def _foot(figure: Figure, text: str, *, size: float, room: float, right: bool = False) -> None:
+    """Write below a figure, and leave room for it as a share of its height."""
+    place, side = (0.997, "right") if right else (0.003, "left")
+    figure.text(place, 0.005, text, ha=side, va="bottom", fontsize=size, color=GREY, style="italic")
+    figure.get_layout_engine().set(rect=(0, room, 1, 1.0 - room))  # type: ignore[union-attr, call-arg]

@@ -1,0 +1,155 @@
+"""Lamp by lamp: what is shown of it in each housing, what is left, its budget, its warm-up, its claim and its price."""
+
+from __future__ import annotations
+
+import base64
+import html
+import math
+from collections.abc import Iterator
+
+import pandas as pd
+
+from photolab.bench.campaign import Campaign
+from photolab.bench.derived import judge_gain
+from photolab.bench.heat import warm_up_runs
+from photolab.metrology.reporting import decimal
+from photolab.publication.display import table
+from photolab.publication.figure_tables import budgets, two_digits
+from photolab.publication.figures.common import picture
+from photolab.publication.front_page import is_invented
+from photolab.publication.lamp_pictures import warm_up_figure
+from photolab.publication.page import Section, clean_table, figure
+from photolab.publication.page_one import FOUND, Book, Line, figure_of, lamp_anchor, paragraphs
+from photolab.publication.words_lamp import claim_sentence, left_sentence, price_sentences
+
+__all__ = ["lamp_parts"]
+
+_LARGEST = 5
+
+
+def lamp_parts(campaign: Campaign, rows: pd.DataFrame) -> Section | None:
+    """Return a part for every lamp that was compared.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    rows : DataFrame
+        Its rows, as `tables.results` returns them.
+
+    Returns
+    -------
+    Section or None
+        The lamps in the order of page one; None where none was compared.
+    """
+    book = Book(campaign, rows)
+    blocks = [block for number, lamp in enumerate(book.lamps, start=1) for block in _part(book, lamp, number)]
+    note = "For the specimens on the bench, all lamps of a housing compared at once. Working: notebook 10_lamp_verdict."
+    return Section("What can be said of each lamp?", tuple(blocks), note) if blocks else None
+
+
+def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
+    """Yield the part of one lamp."""
+    campaign = book.campaign
+    yield f'<h3 id="{lamp_anchor(number)}">{html.escape(lamp)}</h3>'
+    yield paragraphs([*_verdicts(book, lamp), *_left(book, lamp)])
+    if len(lines := _budget(campaign, lamp)):
+        yield clean_table(
+            table(lines, caption=f"What blurs {lamp} against {campaign.baseline} most").to_html()
+        )
+    if (drawn := warm_up_figure(campaign, lamp)) is not None:
+        shown = picture(drawn[0], alt=drawn[1], invented=is_invented(campaign.bench))
+        caption = f"How the light of {lamp} settles, its longest record in each housing."
+        yield figure(base64.b64encode(shown.png).decode("ascii"), shown.alt, caption)
+    said = [claim_sentence(campaign.bench, lamp), *_prices(book, lamp)]
+    yield paragraphs([(one,) for one in said if one])
+    yield f'<p class="back"><a href="#{FOUND}-{number}">Back to the table of all lamps</a></p>'
+
+
+def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
+    """Yield what is shown in each housing: after the heat, as sold, and before the heat."""
+    settings, percent = book.settings, f"{100.0 * book.settings.coverage:g} %"
+    when = {"hold": f"{settings.hold_minutes:g} min", "initial": f"{settings.initial_s:g} s"}
+    for housing in book.housings:
+        at = {instant: row for instant in when if (row := book.light(lamp, housing, instant)) is not None}
+        for instant, row in list(at.items())[:1]:
+            place = f"In {housing}, {when[instant]}" if housing else f"{when[instant].capitalize()}"
+            pieces = f"{row['n_specimens']} on the bench"
+            line: Line = (f"{place} after switch-on: {book.word(row)}, ", book.percent(row), f" ({percent}: ")
+            line = (*line, *book.range(row), f"; {pieces})")
+            model = book.light(lamp, housing, instant, "models")
+            if model is not None and not math.isnan(float(model["family_low"])):
+                line = (*line, "; for the model as sold ", *book.range(model))
+            if instant == "hold" and "initial" in at:
+                early = at["initial"]
+                line = (
+                    *line,
+                    f"; at {when['initial']} it was ",
+                    book.percent(early),
+                    " (",
+                    *book.range(early),
+                    ")",
+                )
+            yield (*line, "." if instant == "hold" else f"; not held for {when['hold']}.")
+
+
+def _prices(book: Book, lamp: str) -> Iterator[str]:
+    """Yield what a gained percent costs in each housing, after the heat where the lamp was held there."""
+    campaign, base = book.campaign, book.campaign.baseline
+    when = {"hold": f"{book.settings.hold_minutes:g} min", "initial": f"{book.settings.initial_s:g} s"}
+    for housing in book.housings:
+        known = ((instant, book.light(lamp, housing, instant)) for instant in when)
+        for instant, row in [(instant, row) for instant, row in known if row is not None][:1]:
+            both = (lamp, housing, instant), (base, housing, instant)
+            gain = judge_gain(campaign, campaign[both[0]] - campaign[both[1]], lamp, base, housing=housing)
+            said = price_sentences(campaign.bench, gain)
+            if (
+                said and book.word(row) != "more"
+            ):  # as one of all lamps, and with the bounds of a short record
+                where = f" in {housing}" if housing else ""
+                said = (f"{lamp}{where}: no price per gained percent: more light is not shown.",)
+            yield from (f"{when[instant]} after switch-on, {one}" for one in said)
+
+
+def _left(book: Book, lamp: str) -> Iterator[Line]:
+    """Yield what is left of a lamp's light at the hold time, and why that is not said of a record."""
+    for row in book.every(lamp, "remaining light", "hold"):
+        if not math.isnan(float(row["low"])):
+            value, low, high = (
+                figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
+            )
+            place = f" in {row['housing']}" if row["housing"] else ""
+            first, last = f"{book.settings.initial_s:g} s", f"{book.settings.hold_minutes:g} min"
+            yield (
+                "It keeps ",
+                value,
+                " % (",
+                low,
+                " to ",
+                high,
+                f" %) of its light at {first} after {last}{place}.",
+            )
+    for run in warm_up_runs(book.campaign.bench):
+        if run.lamp == lamp and run.remaining is None:
+            yield (left_sentence(book.settings, run),)
+
+
+def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
+    """Return the largest inputs of a lamp's ratios, a column a housing, the smaller ones put together."""
+    mine = {
+        place: lines for (one, place), (_, lines) in budgets(campaign).items() if one == lamp and len(lines)
+    }
+    if not mine:
+        return pd.DataFrame()
+    whole = pd.concat(mine.values())
+    largest = list(whole.sort_values("moves", ascending=False, kind="stable")["what"].unique()[:_LARGEST])
+    known = whole.drop_duplicates("what").set_index("what")
+    shown = pd.DataFrame({"what may be off": largest, "how far off": [known["how_far"][w] for w in largest]})
+    shown["known from"] = [known["known_from"][w] for w in largest]
+    shown.loc[len(shown)] = ["all other inputs together", "", ""]
+    for place, lines in mine.items():
+        moves = lines.set_index("what")["moves"]
+        rest = math.sqrt(float((moves[~moves.index.isin(largest)] ** 2).sum()))
+        head = f"moves it{f' in {place}' if place else ''} by (± %)"
+        shown[head] = [two_digits(float(moves.get(w, 0.0))) for w in largest] + [two_digits(rest)]
+    return shown
