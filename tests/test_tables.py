@@ -11,6 +11,7 @@ import pytest
 from numpy.testing import assert_allclose
 from shared_demo import DEMO, bench_of, demo_bench, demo_campaign, demo_rows, kept
 
+from photolab.bench.beams import ROW_NAMES
 from photolab.bench.candela import bench_candela
 from photolab.bench.corrections import ALL
 from photolab.bench.distances import evaluate_distances
@@ -79,9 +80,15 @@ def test_every_ratio_of_lamps_has_its_family():
     at = (ratios["housing"] == "HR") & (ratios["instant"] == "initial") & (ratios["scope"] == "specimens")
     alone = ratios[at & (ratios["verdict"] == "clear") & (ratios["family_verdict"] != "clear")]
     assert set(alone["lamp"]) == {"K5", "K8"}
-    others = table[table["measurand"] != "illuminance ratio"]
-    assert (others["family_verdict"] == "").all()
-    assert others["family_low"].isna().all()
+    compared = table["baseline"] != ""
+    assert set(table.loc[compared, "measurand"]) == {
+        "illuminance ratio",
+        "illuminance per watt ratio",
+        *ROW_NAMES.values(),
+    }
+    assert (table.loc[compared, "family_verdict"] != "").all()
+    assert (table.loc[~compared, "family_verdict"] == "").all()
+    assert table.loc[~compared, "family_low"].isna().all()
 
 
 def test_two_lamps_are_a_family_of_one():

@@ -10,6 +10,7 @@ from scipy import sparse
 
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.electrical import lamp_power
+from photolab.bench.families import half_widths, judged
 from photolab.bench.verdicts import Verdict, judge
 from photolab.metrology.quantity import SCOPES, Joint, Measured, exp_symmetric
 
@@ -193,8 +194,9 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant. One power
-        meter reads both lamps; what it shares is not known, so both its errors are counted.
+        measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant, alone and as one
+        of all pairs of its housing whose watts are known. One power meter reads both lamps; what it shares is not
+        known, so both its errors are counted.
     """
     found = ratios[ratios["measurand"] == "illuminance ratio"]
     columns = (found[[lamp, "housing", "point", "instant"]] for lamp in ("lamp", "baseline"))
@@ -209,6 +211,11 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     settings, scopes = campaign.bench.settings, tuple(SCOPES)
     own, base = zip(*(pairs[k] for k in told), strict=True)
     every = joint.differences(own, base, scopes=scopes, coverage=settings.coverage)
+    families = {
+        (name[1:], scope): _family(campaign, joint, name[1:], scope)
+        for name in dict.fromkeys(own)
+        for scope in scopes
+    }
     rows = []
     for at, (k, ratio) in enumerate(zip(told, found.iloc[told].to_dict("records"), strict=True)):
         scope = scopes.index(str(ratio["scope"]))
@@ -218,6 +225,7 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
         half = math.nan if math.isnan(ratio["ln_expanded_uncertainty"]) else wide + bounds
         known = u > 0.0 and half == wide
         verdict = judge(ln_ratio, half, alike_percent=settings.alike_percent)
+        family = families[own[at][1:], scopes[scope]].loc[own[at][0]]
         words = "; ".join((str(ratio["assumed"]), *(powers[n].assumed for n in pairs[k]))).split("; ")
         assumed = [word for word in dict.fromkeys(words) if word != "nothing"]
         rows.append(
@@ -233,9 +241,23 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
                 "verdict": verdict.code,
                 "small": verdict.small,
                 "assumed": "; ".join(assumed) or "nothing",
+                **{f"family_{name}": family[name] for name in ("low", "high", "verdict")},
             }
         )
     return pd.DataFrame(rows)
+
+
+def _family(campaign: Campaign, joint: Joint, place: tuple[str, ...], scope: str) -> pd.DataFrame:
+    """Return the verdicts on light per watt among all pairs of lamps of one housing, point and instant."""
+    settings, base = campaign.bench.settings, (campaign.baseline, *place)
+    names = [name for name in joint.names if name[1:] == place]
+    here = joint.among(names).in_scope(scope)
+    here = replace(here, names=[name[0] for name in names])
+    half = half_widths(here, base[0], coverage=settings.coverage, silent=without_technology(campaign.bench))
+    if place[-1] == "hold":
+        half = {lamp: wide + campaign.held.widening((lamp, *place), base) for lamp, wide in half.items()}
+    values = {n[0]: float((joint[n] - joint[base]).value) for n in names if n != base}
+    return judged(values, half, alike_percent=settings.alike_percent)
 
 
 def _per_watt(light: Joint, watts: Sequence[Measured]) -> Joint:

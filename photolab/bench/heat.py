@@ -324,7 +324,9 @@ def at_hold(bench: Bench, seats: pd.DataFrame, mountings: Joint, joint: Joint, c
         found[name] = combine([1.0, 1.0], [light, _between_pieces(name, spreads[name[0]], held, on_bench)])
         counted = behind[first if first in behind else name]
         rows.append(counted | {"n_specimens": len(on_bench), "n_held": len(held)})
-    return Held(_stacked(found, mountings.inputs), pd.DataFrame(rows), slack, spreads, frozenset(drifting))
+    return Held(
+        Joint.of(found, first=mountings.inputs), pd.DataFrame(rows), slack, spreads, frozenset(drifting)
+    )
 
 
 def left_of_pieces(seats: pd.DataFrame, mountings: Joint) -> dict[Name, Measured]:
@@ -401,18 +403,6 @@ def _between_pieces(name: Name, spread: Spread, held: set[str], on_bench: set[st
         if share > 1e-12  # what rounding leaves of a share that cancels
     ]
     return measured(0.0, *added)
-
-
-def _stacked(found: Mapping[Name, Measured], first: Iterable[Input]) -> Joint:
-    """Return quantities as one joint result, some inputs before the others: their order is not that of a sum."""
-    used = dict.fromkeys(q for one in found.values() for q in one.parts)
-    place = {q: k for k, q in enumerate(dict.fromkeys((*(q for q in first if q in used), *used)))}
-    entries = [(row, place[q], c) for row, one in enumerate(found.values()) for q, c in one.parts.items()]
-    rows, columns, values = (
-        (list(column) for column in zip(*entries, strict=True)) if entries else ([], [], [])
-    )
-    matrix = sparse.csr_array((values, (rows, columns)), shape=(len(found), len(place)))
-    return Joint(tuple(found), [one.value for one in found.values()], list(place), matrix)
 
 
 def ln_remaining(remaining: Remaining, run: WarmUpRun) -> Measured:

@@ -879,6 +879,35 @@ class Joint:
         for key, value in (("names", names), ("values", y), ("inputs", inputs), ("sensitivities", s)):
             object.__setattr__(self, key, value)
 
+    @classmethod
+    def of(cls, quantities: Mapping[Any, Measured], *, first: Iterable[Input] = ()) -> Joint:
+        """Return quantities as one joint result.
+
+        Parameters
+        ----------
+        quantities : mapping of hashable to Measured
+            The quantities by name. [unit]
+        first : iterable of Input
+            Inputs that stand before all others: their order is not that of a sum.
+
+        Returns
+        -------
+        Joint
+            With the inputs that enter.
+        """
+        from scipy import sparse  # heavy, and two readings do without
+
+        used = dict.fromkeys(q for one in quantities.values() for q in one.parts)
+        place = {q: k for k, q in enumerate(dict.fromkeys((*(q for q in first if q in used), *used)))}
+        entries = [
+            (row, place[q], c) for row, one in enumerate(quantities.values()) for q, c in one.parts.items()
+        ]
+        rows, columns, values = (
+            (list(column) for column in zip(*entries, strict=True)) if entries else ([], [], [])
+        )
+        matrix = sparse.csr_array((values, (rows, columns)), shape=(len(quantities), len(place)))
+        return cls(tuple(quantities), [one.value for one in quantities.values()], list(place), matrix)
+
     def __getitem__(self, name: Hashable) -> Measured:
         """Return one quantity; quantities of one matrix share its inputs."""
         k = self.position(name)
