@@ -312,6 +312,11 @@ def _among_all(beams: Beams, coverage: float) -> dict[tuple[str, str, str, str],
         here = [one for one in beams.results if one.housing == housing and one.ratios]
         for what in dict.fromkeys(ratio.measurand for one in here for ratio in one.ratios):
             lamps = {one.lamp: one for one in here if any(r.measurand == what for r in one.ratios)}
+            if len(lamps) == 1:  # a family of one
+                found |= {
+                    (n, housing, what, scope): 1.0 for n in lamps for scope in ("readings", "specimens")
+                }
+                continue
             baseline, scatter = here[0].baseline, here[0].seating
             seats = {
                 lamp: Input(

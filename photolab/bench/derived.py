@@ -195,14 +195,15 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant, alone and as one
-        of all pairs of its housing whose watts are known. One power meter reads both lamps; what it shares is not
-        known, so both its errors are counted.
+        of all pairs of these rows in its housing whose watts are known. One power meter reads both lamps; what it
+        shares is not known, so both its errors are counted.
     """
     found = ratios[ratios["measurand"] == "illuminance ratio"]
     columns = (found[[lamp, "housing", "point", "instant"]] for lamp in ("lamp", "baseline"))
     pairs = list(zip(*(table.itertuples(index=False, name=None) for table in columns), strict=True))
     named = dict.fromkeys(name for pair in pairs for name in pair)
-    powers = {n: one for n in named if (one := lamp_power(campaign.bench, n[0], n[3])) is not None}
+    read = {key: lamp_power(campaign.bench, *key) for key in dict.fromkeys((n[0], n[3]) for n in named)}
+    powers = {n: one for n in named if (one := read[n[0], n[3]]) is not None}
     told = [k for k, pair in enumerate(pairs) if all(name in powers for name in pair)]
     if not told:
         return pd.DataFrame()
@@ -211,11 +212,8 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     settings, scopes = campaign.bench.settings, tuple(SCOPES)
     own, base = zip(*(pairs[k] for k in told), strict=True)
     every = joint.differences(own, base, scopes=scopes, coverage=settings.coverage)
-    families = {
-        (name[1:], scope): _family(campaign, joint, name[1:], scope)
-        for name in dict.fromkeys(own)
-        for scope in scopes
-    }
+    places = dict.fromkeys(name[1:] for name in own)
+    families = {(at, scope): _family(campaign, joint, at, scope) for at in places for scope in scopes}
     rows = []
     for at, (k, ratio) in enumerate(zip(told, found.iloc[told].to_dict("records"), strict=True)):
         scope = scopes.index(str(ratio["scope"]))
@@ -256,7 +254,8 @@ def _family(campaign: Campaign, joint: Joint, place: tuple[str, ...], scope: str
     half = half_widths(here, base[0], coverage=settings.coverage, silent=without_technology(campaign.bench))
     if place[-1] == "hold":
         half = {lamp: wide + campaign.held.widening((lamp, *place), base) for lamp, wide in half.items()}
-    values = {n[0]: float((joint[n] - joint[base]).value) for n in names if n != base}
+    apart = here.values - here.values[here.position(base[0])]
+    values = {lamp: x for lamp, x in zip(here.names, apart.tolist(), strict=True) if lamp != base[0]}
     return judged(values, half, alike_percent=settings.alike_percent)
 
 
