@@ -542,7 +542,7 @@ def test_draws_that_are_kept_are_those_drawn_anew(monkeypatch):
     """Oracle: the same family, its draws kept and not, before and after another of its size (bit for bit)."""
     from photolab.metrology import simultaneous
 
-    samples, means, covariance, dof = groups_of_samples([4, 6, 5, 9], np.random.default_rng(3), shift=0.03)
+    _, means, covariance, _ = groups_of_samples([4, 6, 5, 9], np.random.default_rng(3), shift=0.03)
     parts = [(0.5 * covariance, 6.0), (np.diag(np.diag(covariance)) * 0.25, 3.0)]
 
     def low(other=1.0):

@@ -248,7 +248,8 @@ def groups_of(joint: Joint) -> list[tuple[Array, float]]:
     estimate, freedom = joint.inputs.estimates
     whole = joint.contributions()
     whole = whole.tocsc() if hasattr(whole, "tocsc") else whole
-    column = np.asarray((whole**2).sum(axis=0)).ravel()
+    square = whole.multiply(whole) if hasattr(whole, "multiply") else whole**2
+    column = np.asarray(square.sum(axis=0)).ravel()
     doubtful = np.flatnonzero(estimate >= 0)
     # their number and order decide which draws a group takes: the last bits of a size must not
     size = [float(f"{x:.5e}") for x in np.bincount(estimate[doubtful], column[doubtful], len(freedom))]
