@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy import stats
 from small_benches import METER, bench, csv
 
 from photolab.bench.beam_grids import BeamScan, read_beams
@@ -279,6 +280,28 @@ def test_rows_of_the_results_table(demo, beams):
         assert (mine["low"] < truth).all()
         assert (mine["high"] > truth).all()
     assert set(rows["baseline"]) == {"B0"}
+
+
+def test_three_beams_of_a_housing_are_a_family_of_three(tmp_path):
+    """Oracle: Tukey's studentised range of three alike, q/sqrt2 over the normal factor: all three beams err alike."""
+    lamps = "lamp,technology,role\nB0,led,baseline\nK1,led,candidate\nK2,led,candidate\n"
+    rows = [
+        row
+        for lamp, level in (("B0", 100), ("K1", 121.5), ("K2", 70))
+        for row in pattern(lamp, level, top=4000)
+    ]
+    readings = "lamp,illuminance_lx,housing\nB0,380,HP\nK1,400,HP\nK2,400,HP\n"
+    made = bench(tmp_path, readings, toml=PLACED, lamps=lamps, beam=csv(HEAD, rows))
+    table = beam_rows(made).query("measurand == 'window flux ratio'").set_index(["lamp", "scope"])
+    alone, among = (np.log(table[f"{name}high"] / table[f"{name}low"]) for name in ("", "family_"))
+    wanted = stats.studentized_range.ppf(0.95, 3, np.inf) / math.sqrt(2.0) / stats.norm.ppf(0.975)
+    told = among / alone
+    # 200 000 draws scatter by 0.2 %, and the three do not err quite alike
+    assert_allclose(told.loc[:, "specimens"].to_numpy(float), wanted, rtol=0.01)
+    assert (told > 1.05).all()
+    for lamp in ("K1", "K2"):
+        verdicts = table.loc[(lamp, "specimens"), ["verdict", "family_verdict"]]
+        assert list(verdicts) == (["clear", "inside"] if lamp == "K1" else ["clear", "clear"])
 
 
 def test_grid_with_holes_is_refused(tmp_path):

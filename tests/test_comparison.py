@@ -536,3 +536,18 @@ def test_record_claim_counts_all_that_were_measured():
     assert (two.code, many.code) == ("highest", "not_separated")
     with pytest.raises(ValueError, match="candidate must be one of the names; got 'Z'"):
         record_claim([0.0, 0.03], 0.01**2 * np.eye(2), candidate="Z")
+
+
+def test_draws_that_are_kept_are_those_drawn_anew(monkeypatch):
+    """Oracle: the same family, its draws kept and not, before and after another of its size (bit for bit)."""
+    from photolab.metrology import simultaneous
+
+    _, means, covariance, _ = groups_of_samples([4, 6, 5, 9], np.random.default_rng(3), shift=0.03)
+    parts = [(0.5 * covariance, 6.0), (np.diag(np.diag(covariance)) * 0.25, 3.0)]
+
+    def low(other=1.0):
+        return list(pairwise(means, covariance * other, variance_groups=parts)["low"])
+
+    first, _, again = low(), low(1.7), low()
+    monkeypatch.setattr(simultaneous, "KEPT_VALUES", 0)
+    assert first == again == low()

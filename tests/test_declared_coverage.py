@@ -81,7 +81,7 @@ VIEWS = {
     "favour": lambda c: words_colour.colour_words(favoured(c)),
     "factors": lambda c: str(words_colour.colour_cells(favoured(c), "led")),
     "colour": lambda c: words_colour.pair_words("corrected", c.ratio("K5", "B0", housing="HP"), "K5"),
-    "ways": lambda c: str(words_colour.way_cells("corrected", c.ratio("K5", "B0", housing="HP"))),
+    "ways": lambda c: str(words_colour.way_cells("corrected", c.ratio("K5", "B0", housing="HP"), "inside")),
     "beams": lambda c: words_light_beam.result_words(beam(c)),
     "beam table": lambda c: str(words_light_beam.ratio_cells(beam(c), beam(c).ratios[0])),
     "warm-up": lambda c: text(say(looked_at(c.bench).fit)),

@@ -1,5 +1,6 @@
 """Housing difference and light per watt. Oracles: closed form of the joint covariance; the demo's generating values."""
 
+import itertools
 import math
 
 import numpy as np
@@ -11,6 +12,7 @@ from shared_demo import demo_campaign as demo
 from photolab.bench.derived import housing_difference, judge_gain, light_per_watt
 from photolab.bench.electrical import highest_power, lamp_power, measured_power
 from photolab.bench.evaluation import evaluate
+from photolab.bench.ratio_table import heat_rows
 from photolab.errors import MethodError
 from photolab.metrology.quantity import flat_factor
 
@@ -131,3 +133,48 @@ def test_light_per_watt_has_its_own_dof_and_coverage_factor():
     assert_allclose(row["coverage_factor"], factor, rtol=1e-9)  # as above
     assert_allclose(row["ln_expanded_uncertainty"], factor * total, rtol=1e-9)  # as above
     assert_allclose(math.log(row["high"] / row["low"]), 2 * factor * total, rtol=1e-9)  # as above
+
+
+def test_light_per_watt_is_one_of_all_pairs_of_its_housing():
+    """Oracle: each input drawn once for all lamps, and the largest of all pairs' |t| as it is drawn (plain numpy)."""
+    campaign, scope = demo(), "specimens"
+    rows = (
+        light_per_watt(campaign, campaign.table)
+        .query(f"housing == 'HR' and scope == '{scope}'")
+        .set_index("lamp")
+    )
+    places = {lamp: (lamp, "HR", "hot_spot", "initial") for lamp in ["B0", *rows.index]}
+    watts = {lamp: lamp_power(campaign.bench, lamp, "initial").watts for lamp in places}
+    lit = {lamp: campaign.joint[name].in_scope(scope) - np.log(watts[lamp]) for lamp, name in places.items()}
+    inputs = list({q: None for one in lit.values() for q in one.parts})
+    loads = np.array([[one.parts.get(q, 0.0) * q.u for q in inputs] for one in lit.values()])
+    cause = {name: k for k, name in enumerate(dict.fromkeys(q.estimate for q in inputs))}
+    at, dof = [cause[q.estimate] for q in inputs], {cause[q.estimate]: q.dof for q in inputs}
+    apart = np.array([loads[a] - loads[b] for a, b in itertools.combinations(range(len(loads)), 2)])
+    freedom = np.array([dof[k] for k in range(len(cause))])
+    square = np.array([np.bincount(at, one**2, len(cause)) for one in apart])
+    alone = stats.t.ppf(0.975, (square.sum(1) ** 2) / (square**2 / freedom).sum(1))
+    rng, trials = np.random.default_rng(8), 60_000
+    drawn = apart @ rng.standard_normal((len(inputs), trials))
+    seen = np.ones((len(cause), trials))  # estimated over true variance
+    for k in np.flatnonzero(np.isfinite(freedom)):
+        seen[k] = rng.chisquare(freedom[k], trials) / freedom[k]
+    largest = (np.abs(drawn) / np.sqrt(square @ seen) / alone[:, None]).max(axis=0)
+    wider = np.quantile(largest, 0.95)
+    told = np.log(rows["family_high"] / rows["family_low"]) / np.log(rows["high"] / rows["low"])
+    # the quantile of 60 000 draws scatters by 0.3 %; how doubt of an estimate is counted moves it by as much again
+    assert_allclose(told.to_numpy(float), wider, rtol=0.015)
+    assert set(rows["family_verdict"]) == {"clear"}
+
+
+def test_light_per_watt_of_a_single_pair_is_its_own_family():
+    """Oracle: by definition, row by row; bounds at the hold time widen both alike."""
+    campaign = demo()
+    for instant, ratios in (("initial", campaign.table), ("hold", heat_rows(campaign))):
+        rows = light_per_watt(campaign, ratios)
+        assert (rows["instant"] == instant).all()
+        assert (rows["family_low"] <= rows["low"] * (1 + 1e-12)).all()
+        assert (rows["family_high"] >= rows["high"] * (1 - 1e-12)).all()
+        places = rows.groupby(["housing", "point", "scope"])["lamp"].transform("size")
+        single = rows[places == 1]
+        assert_allclose(single["family_low"].to_numpy(float), single["low"].to_numpy(float), rtol=1e-12)

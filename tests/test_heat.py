@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from scipy import stats
 from shared_demo import demo_bench, demo_campaign
 from small_benches import METER, bench, csv
 
@@ -206,6 +207,64 @@ def test_light_per_watt_of_bounds_is_wider_by_them_in_full(tmp_path):
     assert_allclose(row["value"], math.exp(light.value) * 50 / 20, rtol=1e-5)  # as published
     assert_allclose(math.log(row["high"] / row["low"]) / 2, half, rtol=2e-3)  # as published
     assert math.isnan(row["coverage_factor"])
+
+
+def test_time_constants_and_amplitudes_are_rows(tmp_path):
+    """Oracle: the curve that was drawn: 300 s, share of the 60 s light in closed form; light that rises has none."""
+    left = 0.9
+    assert heat.fading_rows(recorded(tmp_path / "up", fading("w1", "K1", 120, 1.1, until=1800)).bench).empty
+    campaign = recorded(tmp_path, fading("w1", "K1", 120, left, until=1800))
+    rows = results(campaign).query("measurand.str.startswith('warm-up')").set_index("measurand")
+    (run,) = warm_up_runs(campaign.bench)
+    (part,) = run.fit.fading()
+    amplitude, constant = rows.loc["warm-up amplitude"], rows.loc["warm-up time constant"]
+    for row in (amplitude, constant):
+        assert (row["lamp"], row["point"], row["scope"], row["verdict"]) == (
+            "K1",
+            "record w1",
+            "readings",
+            "",
+        )
+        assert (row["n_readings"], row["assumed"]) == (len(run.record), heat.RECORD_DRIFT.name)
+    assert (amplitude["unit"], amplitude["instant"], constant["unit"], constant["instant"]) == (
+        "%",
+        "initial",
+        "s",
+        "",
+    )
+    told = [*amplitude[["value", "low", "high"]], *constant[["value", "low", "high"]]]
+    wanted = [*(100 * x for x in (part.share, part.share_low, part.share_high))]
+    wanted += [part.time_constant_s, part.low_s, part.high_s]
+    assert_allclose(np.array(told, float), wanted, rtol=6e-4)  # ends have four digits
+    fades = (1 - left) * math.exp(-60 / 300)
+    assert amplitude["low"] < 100 * fades / (left + fades) < amplitude["high"]
+    assert constant["low"] < 300.0 < constant["high"]
+    factor = math.log(part.high_s / part.low_s) / 2 / part.ln_time_constant_uncertainty
+    assert_allclose(constant["coverage_factor"], factor, rtol=6e-4)  # as above
+    assert_allclose(factor, stats.t.ppf(0.975, part.ln_time_constant_dof), rtol=1e-9)
+    assert_allclose(constant["dof"], part.ln_time_constant_dof, rtol=6e-4)  # as above
+
+
+def test_two_parts_of_one_record_have_rows_of_their_own(tmp_path):
+    """Oracle: the curve that was drawn: 15 % with 700 s and 8 % with 60 s of the steady light."""
+    t = np.arange(10.0, 2400.0, 10.0)
+    y = 1000 * (1 + 0.15 * np.exp(-t / 700) + 0.08 * np.exp(-t / 60))
+    y *= 1 + 2e-4 * np.random.default_rng(3).standard_normal(t.size)
+    record = "".join(f"w1,K1,{a:g},{b:.2f},\n" for a, b in zip(t, y, strict=True))
+    rows = heat.fading_rows(recorded(tmp_path, record).bench)
+    assert list(rows["point"]) == [f"record w1, part {k} of 2" for k in (1, 1, 2, 2)]
+    constants = rows[rows["unit"] == "s"]
+    assert ((constants["low"] < [700.0, 60.0]) & (constants["high"] > [700.0, 60.0])).all()
+
+
+def test_demo_time_constants_hold_the_truth():
+    """Oracle: tau_min of truth.toml; K6 in HP has an event on its way and a curve that only resembles its own."""
+    rows = heat.fading_rows(demo_bench()).query("unit == 's'")
+    minutes = {"K1": 4.0, "K2": 4.5, "K3": 6.5, "K4": 6.0, "K5": 3.0, "K6": 4.2, "K7": 16.0, "K8": 5.0}
+    truth = {lamp: 60.0 * one for lamp, one in minutes.items()}
+    held = [row["low"] < truth[row["lamp"]] < row["high"] for row in rows.to_dict("records")]
+    assert list(rows["point"][~np.array(held)]) == ["record W07"]
+    assert len(held) == 11
 
 
 def test_a_record_that_names_no_piece_is_of_the_only_one(tmp_path):

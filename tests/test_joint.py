@@ -286,3 +286,38 @@ def test_a_matrix_kept_as_factors_is_the_full_one():
         (weights - weights[:, :2] @ right[:, :5]).toarray() @ plain.toarray(),
     )
     assert_allclose(sums.values, (weights - weights[:, :2] @ right[:, :5]) @ kept.values)
+
+
+@pytest.mark.parametrize("shared", [16, 0])
+def test_differences_of_factored_rows_count_what_lies_outside_their_own_inputs(monkeypatch, shared):
+    """Oracle: the same matrix in one piece, input by input; with quadratic forms, and with rows in full."""
+    monkeypatch.setattr("photolab.metrology.quantity._SHARED", shared)
+    rng = np.random.default_rng(5)
+    kinds = ("seating", "specimen", "scale")
+    inputs = [
+        Input(
+            k,
+            0.1 + 0.01 * k,
+            dof=4.0 if k % 4 else INF,
+            kind=kinds[k % 3],
+            variance="pool" if k % 4 == 1 else None,
+        )
+        for k in range(30)
+    ]
+    # the last two act through what all share alone: one is larger than all limits of a lamp's own
+    inputs += [
+        limits((name, k), half, kind="linearity")
+        for k in range(5)
+        for name, half in (("own", 0.2), ("far", 0.9))
+    ]
+    plain = sparse.random_array((6, 40), density=0.15, rng=rng, format="csr", data_sampler=rng.normal).tolil()
+    plain[:, 31::2] = 0.0
+    left, right = (sparse.csr_array(rng.normal(size=shape)) for shape in ((6, 3), (3, 40)))
+    kept = Joint("abcdef", rng.normal(size=6), inputs, Factored(plain.tocsr(), left, right))
+    full = Joint("abcdef", kept.values, inputs, plain.toarray() - left.toarray() @ right.toarray())
+    scopes = ("readings", "specimens", "models")
+    told = np.array(kept.differences("abcda", "defba", scopes=scopes, coverage=0.9))
+    for pair, (a, b) in enumerate(("ad", "be", "cf", "db", "aa")):
+        for k, scope in enumerate(scopes):
+            one = (full[a] - full[b]).in_scope(scope)
+            assert_allclose(told[:, pair, k], [one.value, one.u, one.half_width(0.9), one.dof], rtol=1e-11)

@@ -175,7 +175,9 @@ def test_the_gain_that_is_only_colour(demo):
     assert corrected.low < 0.985 < corrected.high
     assert abs(math.log(corrected.high / corrected.low) / 2 - 0.03) < 0.01
     assert math.log(declared.high / declared.low) > 2 * math.log(corrected.high / corrected.low)
-    assert "no gain is shown for K5 in HP" in words_colour.story_words(ways)
+    story = words_colour.story_words(ways)
+    assert "Taken alone, K5 in HP" in story
+    assert "once it is counted no gain is shown" in story
 
 
 def test_without_spectra_the_index_stands_for_them(tmp_path):

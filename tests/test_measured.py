@@ -38,6 +38,7 @@ from photolab.metrology.quantity import (
     from_readings,
     limits,
     measured,
+    normal_quantile,
 )
 
 TRIALS = 200_000
@@ -745,3 +746,10 @@ def test_nothing_heavy_is_loaded():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_normal_quantile_is_that_of_scipy():
+    """Oracle: scipy.special.ndtri; half of all is exceeded by zero, nothing by infinity."""
+    p = np.concatenate((np.linspace(0.5005, 0.9995, 200), 1.0 - 10.0 ** -np.arange(4.0, 16.0)))
+    assert_allclose([normal_quantile(float(x)) for x in p], special.ndtri(p), rtol=1e-12)  # 1 - p is rounded
+    assert (normal_quantile(0.5), normal_quantile(1.0)) == (0.0, math.inf)

@@ -11,6 +11,7 @@ import pytest
 from numpy.testing import assert_allclose
 from shared_demo import DEMO, bench_of, demo_bench, demo_campaign, demo_rows, kept
 
+from photolab.bench.beams import ROW_NAMES
 from photolab.bench.candela import bench_candela
 from photolab.bench.corrections import ALL
 from photolab.bench.distances import evaluate_distances
@@ -40,6 +41,8 @@ def test_every_column_a_result_needs_is_there_and_explained():
         "hot-spot intensity ratio",
         "window flux ratio",
         "above cut-off ratio",
+        "warm-up amplitude",
+        "warm-up time constant",
     }
     assert (table["protocol_revision"] == "3").all()
     assert table["data_hash"].nunique() == 1
@@ -79,9 +82,15 @@ def test_every_ratio_of_lamps_has_its_family():
     at = (ratios["housing"] == "HR") & (ratios["instant"] == "initial") & (ratios["scope"] == "specimens")
     alone = ratios[at & (ratios["verdict"] == "clear") & (ratios["family_verdict"] != "clear")]
     assert set(alone["lamp"]) == {"K5", "K8"}
-    others = table[table["measurand"] != "illuminance ratio"]
-    assert (others["family_verdict"] == "").all()
-    assert others["family_low"].isna().all()
+    compared = table["baseline"] != ""
+    assert set(table.loc[compared, "measurand"]) == {
+        "illuminance ratio",
+        "illuminance per watt ratio",
+        *ROW_NAMES.values(),
+    }
+    assert (table.loc[compared, "family_verdict"] != "").all()
+    assert (table.loc[~compared, "family_verdict"] == "").all()
+    assert table.loc[~compared, "family_low"].isna().all()
 
 
 def test_two_lamps_are_a_family_of_one():
@@ -157,7 +166,7 @@ def test_what_is_left_out_is_left_out_of_every_measurand():
     campaign, whole = demo()
     assert campaign.bench is demo_bench()  # nothing left out: records fitted once stay fitted
     measured = whole.loc[whole["lamp"] == "K3", "measurand"].nunique()
-    assert measured == 9
+    assert measured == 11
     table = results(evaluate(campaign.bench, leave_out={"lamp": "K3"}))
     assert not (table["lamp"] == "K3").any()
     own = ("electrical power", "surface temperature", "temperature rise", "hot-spot intensity ratio",

@@ -7,7 +7,7 @@ the other. Nothing here is a test against a regulation.
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, TypeVar
 
@@ -25,6 +25,7 @@ from photolab.bench.beam_ratios import (
     shared_window,
 )
 from photolab.bench.bench_scatter import bench_spreads
+from photolab.bench.families import half_widths
 from photolab.bench.instruments import RANGE_GAIN_NAME
 from photolab.bench.model import Bench
 from photolab.bench.rows import result_row
@@ -32,6 +33,7 @@ from photolab.bench.selection import baseline_lamp
 from photolab.bench.spreads import Spread
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
+from photolab.metrology.quantity import Input, Joint, Measured, exp_symmetric, measured
 from photolab.photometry.beam import (
     AimOffset,
     RatioMap,
@@ -287,11 +289,12 @@ def beam_rows(bench: Bench, *, beams: Beams | None = None) -> pd.DataFrame:
     -------
     DataFrame
         One row a lamp, housing, measurand and scope: "readings" as seated, "specimens" with the scatter of
-        seating.
+        seating; alone, and as one of all pairs of beams of its housing.
     """
     found = evaluate_beams(bench) if beams is None else beams
+    wider = _among_all(found, bench.settings.coverage)
     rows = [
-        _row(bench, result, one, scope)
+        _row(bench, result, one, scope, wider[result.lamp, result.housing, one.measurand, scope])
         for result in found.results
         for one in result.ratios
         for scope in ("readings", "specimens")
@@ -299,11 +302,64 @@ def beam_rows(bench: Bench, *, beams: Beams | None = None) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str) -> dict[str, object]:
+def _among_all(beams: Beams, coverage: float) -> dict[tuple[str, str, str, str], float]:
+    """Return by how much each ratio's interval is wider as one of all pairs of beams of its housing.
+
+    By lamp, housing, measurand and scope. What the pairs share is known to first order.
+    """
+    found: dict[tuple[str, str, str, str], float] = {}
+    for housing in dict.fromkeys(one.housing for one in beams.results):
+        here = [one for one in beams.results if one.housing == housing and one.ratios]
+        for what in dict.fromkeys(ratio.measurand for one in here for ratio in one.ratios):
+            lamps = {one.lamp: one for one in here if any(r.measurand == what for r in one.ratios)}
+            if len(lamps) == 1:  # a family of one
+                found |= {
+                    (n, housing, what, scope): 1.0 for n in lamps for scope in ("readings", "specimens")
+                }
+                continue
+            baseline, scatter = here[0].baseline, here[0].seating
+            seats = {
+                lamp: Input(
+                    ("seating", lamp, housing),
+                    scatter.sd,
+                    dof=scatter.dof,
+                    kind="seating",
+                    variance=("seating", housing),
+                )
+                for lamp in (baseline, *lamps)
+            }
+            for scope in ("readings", "specimens"):
+                ratios = {baseline: measured(0.0)} | {
+                    n: _ln(one.ratio(what).as_seated) for n, one in lamps.items()
+                }
+                if scope == "specimens":
+                    ratios = {lamp: ratio + measured(0.0, seats[lamp]) for lamp, ratio in ratios.items()}
+                joint = Joint.of(ratios)
+                for lamp, half in half_widths(joint, baseline, coverage=coverage).items():
+                    alone = (ratios[lamp] - ratios[baseline]).half_width(coverage)
+                    found[lamp, housing, what, scope] = half / alone if alone else 1.0
+    return found
+
+
+def _ln(ratio: Measured) -> Measured:
+    """Return ln of a ratio to first order; an input that has another size in another window is another one."""
+    return measured(
+        math.log(ratio.value),
+        *((replace(q, name=(q.name, q.u)), c / ratio.value) for q, c in ratio.parts.items()),
+    )
+
+
+def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str, wider: float) -> dict[str, object]:
     """Return one row of the results table."""
     settings = bench.settings
     ratio = one.as_seated if scope == "readings" else one.seated_again
-    low, high = (math.log(end) for end in ratio.interval(settings.coverage))
+    ends = [math.log(end) for end in ratio.interval(settings.coverage)]
+    middle = math.log(ratio.value)
+    family = [middle + wider * (end - middle) for end in ends]
+    alone, among = (
+        judge((low + high) / 2.0, (high - low) / 2.0, alike_percent=settings.alike_percent).code
+        for low, high in (ends, family)
+    )
     assumed = [*result.beam.assumed, *(result.reference.assumed if result.reference is not None else ())]
     if scope == "specimens" and result.seating.assumed and "mounting_sd_percent" not in settings.declared:
         assumed.append("mounting_sd_percent")
@@ -323,7 +379,10 @@ def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str) -> dict[s
         conditions=_conditions(result, one),
         corrections=", ".join(result.beam.corrections) or "none",
         assumed="; ".join(dict.fromkeys(assumed)) or "nothing",
-        verdict=judge((low + high) / 2.0, (high - low) / 2.0, alike_percent=settings.alike_percent).code,
+        verdict=alone,
+        family_low=exp_symmetric(family[0]),
+        family_high=exp_symmetric(family[1]),
+        family_verdict=among,
     )
 
 

@@ -1,7 +1,6 @@
 """A campaign evaluated jointly: what it holds, and the questions it answers."""
 
 import math
-from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -10,16 +9,16 @@ import pandas as pd
 
 from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL
+from photolab.bench.families import half_widths, judged
 from photolab.bench.heat import RECORD_DRIFT, Held, at_hold
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spreads, single_pieces
-from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.metrology.comparison import pairwise
-from photolab.metrology.quantity import Joint, Measured, exp_symmetric
+from photolab.metrology.quantity import Joint, Measured
 
 
 @dataclass(frozen=True)
@@ -353,28 +352,19 @@ class Campaign:
         key = (scope, *self.name(self.baseline, housing=housing, point=point, instant=instant)[1:])
         if key not in self._families:
             joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
+            settings, lamps = self.bench.settings, [n for n in joint.names if n != self.baseline]
             unknown = without_technology(self.bench)
-            known = [n for n in joint.names if n not in unknown]
-            half = {}
-            if self.baseline in known and len(known) > 1:
-                settings = self.bench.settings
-                found = pairwise(joint.among(known), baseline=self.baseline, coverage=settings.coverage)
-                found = self._widened(found, housing, point, instant)
-                half = dict(zip(found["a"], np.log(found["high"] / found["low"]) / 2.0, strict=True))
-            lamps = [n for n in joint.names if n != self.baseline]
-            values = [float(v - joint[self.baseline].value) for v in joint.among(lamps).values]
-            self._families[key] = self._judged(lamps, values, [float(half.get(n, math.nan)) for n in lamps])
+            half = half_widths(joint, self.baseline, coverage=settings.coverage, silent=unknown)
+            if instant == "hold":
+                place = key[1:]
+                half = {
+                    n: h + self.held.widening((n, *place), (self.baseline, *place)) for n, h in half.items()
+                }
+            base = joint.values[joint.position(self.baseline)]
+            values = {n: float(joint.values[joint.position(n)] - base) for n in lamps}
+            self._families[key] = judged(values, half, alike_percent=settings.alike_percent)
         return self._families[key]
 
     @cached_property
     def _families(self) -> dict[tuple[str, ...], pd.DataFrame]:
         return {}
-
-    def _judged(self, lamps: list[Hashable], values: list[float], halves: list[float]) -> pd.DataFrame:
-        """Return intervals and verdicts of ratios in ln."""
-        rows = []
-        for value, half in zip(values, halves, strict=True):
-            verdict = judge(value, half, alike_percent=self.bench.settings.alike_percent)
-            ends = (exp_symmetric(value - half), exp_symmetric(value + half))
-            rows.append((*ends, verdict.code, verdict.small))
-        return pd.DataFrame(rows, columns=["low", "high", "verdict", "small"], index=lamps)

@@ -13,6 +13,7 @@ from photolab.bench import instruments
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Bench
+from photolab.bench.ratio_table import with_families
 from photolab.bench.shared_inputs import own_colour_likeness
 from photolab.metrology.quantity import Input, Measured, measured
 
@@ -163,7 +164,8 @@ def most_turned(ways: Mapping[str, Campaign], lamp: str | None, housing: str | N
     Returns
     -------
     tuple of two str
-        First clearly more that becomes less, else another verdict, else any; blank where nothing is compared.
+        First clearly more, taken alone, that becomes less; else another verdict, else any; blank where nothing is
+        compared.
     """
     rows = changed_verdicts(ways)
     rows = rows[(rows["instant"] == "initial") & (rows["point"] == "hot_spot")] if len(rows) else rows
@@ -173,8 +175,8 @@ def most_turned(ways: Mapping[str, Campaign], lamp: str | None, housing: str | N
     if rows.empty:
         return lamp or "", housing or ""
     other = rows["verdict"] != rows["verdict_then"]
-    turned = (rows["verdict"] == "clear") & (rows["value"] > 1.0) & (rows["value_then"] < 1.0)
-    first = rows.loc[(2 * turned + other).sort_values(ascending=False, kind="stable").index[0]]
+    turned = (rows["alone"] == "clear") & (rows["value"] > 1.0) & (rows["value_then"] < 1.0)
+    first = rows.iloc[int(np.argmax(np.where(turned, 2, other)))]
     return str(first["lamp"]), str(first["housing"])
 
 
@@ -189,11 +191,22 @@ def changed_verdicts(ways: Mapping[str, Campaign]) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a lamp, housing, place and instant; the last way is the corrected one, else the declared one.
+        One row a lamp, housing, place and instant; verdict among all pairs of its housing, and ``alone``; the last way
+        is the corrected one, else the declared one.
     """
-    rows, last = ways["ignored"].table, ways.get("corrected", ways["declared"]).table
+    rows, last = (
+        _of_families(ways[way]) for way in ("ignored", "corrected" if "corrected" in ways else "declared")
+    )
     if rows.empty:
-        return rows.assign(verdict_then="", value_then=math.nan)
-    rows = rows[rows["scope"] == "specimens"]
+        return rows.assign(alone="", verdict_then="", value_then=math.nan)
     keys = ["lamp", "housing", "point", "instant", "scope"]
     return rows.merge(last, on=keys, suffixes=("", "_then"))
+
+
+def _of_families(campaign: Campaign) -> pd.DataFrame:
+    """Return the ratios for the specimens with the verdict that each has among all pairs of its housing."""
+    table = campaign.table
+    if table.empty:
+        return table
+    rows = with_families(campaign, table[table["scope"] == "specimens"])
+    return rows.assign(alone=rows["verdict"], verdict=rows["family_verdict"])

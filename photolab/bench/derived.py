@@ -10,6 +10,7 @@ from scipy import sparse
 
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.electrical import lamp_power
+from photolab.bench.families import half_widths, judged
 from photolab.bench.verdicts import Verdict, judge
 from photolab.metrology.quantity import SCOPES, Joint, Measured, exp_symmetric
 
@@ -193,14 +194,16 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant. One power
-        meter reads both lamps; what it shares is not known, so both its errors are counted.
+        measurand "illuminance per watt ratio": the ratio over the ratio of watts at the same instant, alone and as one
+        of all pairs of these rows in its housing whose watts are known. One power meter reads both lamps; what it
+        shares is not known, so both its errors are counted.
     """
     found = ratios[ratios["measurand"] == "illuminance ratio"]
     columns = (found[[lamp, "housing", "point", "instant"]] for lamp in ("lamp", "baseline"))
     pairs = list(zip(*(table.itertuples(index=False, name=None) for table in columns), strict=True))
     named = dict.fromkeys(name for pair in pairs for name in pair)
-    powers = {n: one for n in named if (one := lamp_power(campaign.bench, n[0], n[3])) is not None}
+    read = {key: lamp_power(campaign.bench, *key) for key in dict.fromkeys((n[0], n[3]) for n in named)}
+    powers = {n: one for n in named if (one := read[n[0], n[3]]) is not None}
     told = [k for k, pair in enumerate(pairs) if all(name in powers for name in pair)]
     if not told:
         return pd.DataFrame()
@@ -209,6 +212,8 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     settings, scopes = campaign.bench.settings, tuple(SCOPES)
     own, base = zip(*(pairs[k] for k in told), strict=True)
     every = joint.differences(own, base, scopes=scopes, coverage=settings.coverage)
+    places = dict.fromkeys(name[1:] for name in own)
+    families = {(at, scope): _family(campaign, joint, at, scope) for at in places for scope in scopes}
     rows = []
     for at, (k, ratio) in enumerate(zip(told, found.iloc[told].to_dict("records"), strict=True)):
         scope = scopes.index(str(ratio["scope"]))
@@ -218,6 +223,7 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
         half = math.nan if math.isnan(ratio["ln_expanded_uncertainty"]) else wide + bounds
         known = u > 0.0 and half == wide
         verdict = judge(ln_ratio, half, alike_percent=settings.alike_percent)
+        family = families[own[at][1:], scopes[scope]].loc[own[at][0]]
         words = "; ".join((str(ratio["assumed"]), *(powers[n].assumed for n in pairs[k]))).split("; ")
         assumed = [word for word in dict.fromkeys(words) if word != "nothing"]
         rows.append(
@@ -233,9 +239,24 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
                 "verdict": verdict.code,
                 "small": verdict.small,
                 "assumed": "; ".join(assumed) or "nothing",
+                **{f"family_{name}": family[name] for name in ("low", "high", "verdict")},
             }
         )
     return pd.DataFrame(rows)
+
+
+def _family(campaign: Campaign, joint: Joint, place: tuple[str, ...], scope: str) -> pd.DataFrame:
+    """Return the verdicts on light per watt among all pairs of lamps of one housing, point and instant."""
+    settings, base = campaign.bench.settings, (campaign.baseline, *place)
+    names = [name for name in joint.names if name[1:] == place]
+    here = joint.among(names).in_scope(scope)
+    here = replace(here, names=[name[0] for name in names])
+    half = half_widths(here, base[0], coverage=settings.coverage, silent=without_technology(campaign.bench))
+    if place[-1] == "hold":
+        half = {lamp: wide + campaign.held.widening((lamp, *place), base) for lamp, wide in half.items()}
+    apart = here.values - here.values[here.position(base[0])]
+    values = {lamp: x for lamp, x in zip(here.names, apart.tolist(), strict=True) if lamp != base[0]}
+    return judged(values, half, alike_percent=settings.alike_percent)
 
 
 def _per_watt(light: Joint, watts: Sequence[Measured]) -> Joint:

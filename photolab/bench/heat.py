@@ -16,8 +16,10 @@ known, and every interval is widened by them in full (the interval product in ln
 
 import math
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import lru_cache, partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -26,13 +28,14 @@ from scipy import sparse
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.model import Assumption, Bench
+from photolab.bench.rows import result_row
 from photolab.bench.seats import RESULT
 from photolab.bench.spreads import Spread, between_specimens, not_held, own_specimens
 from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Joint, Measured, combine, measured
+from photolab.metrology.quantity import Input, Joint, Measured, combine, from_ln, measured
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
-from photolab.thermal.warm_up_result import Remaining, WarmUp
+from photolab.thermal.warm_up_result import Fading, Remaining, WarmUp
 
 Name = tuple[str, ...]
 
@@ -324,7 +327,9 @@ def at_hold(bench: Bench, seats: pd.DataFrame, mountings: Joint, joint: Joint, c
         found[name] = combine([1.0, 1.0], [light, _between_pieces(name, spreads[name[0]], held, on_bench)])
         counted = behind[first if first in behind else name]
         rows.append(counted | {"n_specimens": len(on_bench), "n_held": len(held)})
-    return Held(_stacked(found, mountings.inputs), pd.DataFrame(rows), slack, spreads, frozenset(drifting))
+    return Held(
+        Joint.of(found, first=mountings.inputs), pd.DataFrame(rows), slack, spreads, frozenset(drifting)
+    )
 
 
 def left_of_pieces(seats: pd.DataFrame, mountings: Joint) -> dict[Name, Measured]:
@@ -403,18 +408,6 @@ def _between_pieces(name: Name, spread: Spread, held: set[str], on_bench: set[st
     return measured(0.0, *added)
 
 
-def _stacked(found: Mapping[Name, Measured], first: Iterable[Input]) -> Joint:
-    """Return quantities as one joint result, some inputs before the others: their order is not that of a sum."""
-    used = dict.fromkeys(q for one in found.values() for q in one.parts)
-    place = {q: k for k, q in enumerate(dict.fromkeys((*(q for q in first if q in used), *used)))}
-    entries = [(row, place[q], c) for row, one in enumerate(found.values()) for q, c in one.parts.items()]
-    rows, columns, values = (
-        (list(column) for column in zip(*entries, strict=True)) if entries else ([], [], [])
-    )
-    matrix = sparse.csr_array((values, (rows, columns)), shape=(len(found), len(place)))
-    return Joint(tuple(found), [one.value for one in found.values()], list(place), matrix)
-
-
 def ln_remaining(remaining: Remaining, run: WarmUpRun) -> Measured:
     """Return remaining light in ln, with the interval of its record.
 
@@ -438,3 +431,60 @@ def ln_remaining(remaining: Remaining, run: WarmUpRun) -> Measured:
         name = ("remaining light", run.lamp, run.housing, run.specimen)
         parts = {Input(name, u, dof=remaining.dof, kind="reading scatter", source="own readings"): 1.0}
     return Measured(value, parts, linear=False, ends=lambda _: ends)
+
+
+def fading_rows(bench: Bench) -> pd.DataFrame:
+    """Return what fades how fast in each record, as rows of the results table.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench, with its warm-up records.
+
+    Returns
+    -------
+    DataFrame
+        Two rows a part of the light that fades, slowest first: its amplitude, and its time constant. Records that
+        cannot carry them have none.
+    """
+    rows = []
+    for run in warm_up_runs(bench):
+        parts: tuple[Fading, ...] = ()
+        if run.fit is not None:
+            with suppress(MethodError):
+                parts = run.fit.fading()
+        for k, part in enumerate(parts):
+            said: dict[str, Any] = {
+                "lamp": run.lamp,
+                "housing": run.housing,
+                "point": f"record {run.run}" + (f", part {k + 1} of {len(parts)}" if parts[1:] else ""),
+                "n_readings": len(run.record),
+                "assumed": "nothing" if run.drift_logged else RECORD_DRIFT.name,
+            }
+            name, light = ("fading", run.run, k), f"relative to {bench.settings.initial_s:g} s"
+            share = Input(
+                (*name, "amplitude"), 100.0 * part.share_uncertainty, dof=part.share_dof, kind="fit"
+            )
+            lasts = Input(
+                (*name, "time"), part.ln_time_constant_uncertainty, dof=part.ln_time_constant_dof, kind="fit"
+            )
+            constant = from_ln(measured(math.log(part.time_constant_s), lasts), unit="s")
+            constant = replace(constant, ends=partial(_ends, part))
+            amplitude = measured(100.0 * part.share, share, unit="%")
+            rows += [
+                result_row(
+                    bench,
+                    amplitude,
+                    measurand="warm-up amplitude",
+                    instant="initial",
+                    conditions=light,
+                    **said,
+                ),
+                result_row(bench, constant, measurand="warm-up time constant", in_ln=True, **said),
+            ]
+    return pd.DataFrame(rows)
+
+
+def _ends(part: Fading, _: float) -> tuple[float, float]:
+    """Return the interval of a time constant at the coverage of its record [s]."""
+    return part.low_s, part.high_s

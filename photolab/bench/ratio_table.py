@@ -97,16 +97,20 @@ def with_families(campaign: Campaign, table: pd.DataFrame) -> pd.DataFrame:
         The same with family_low, family_high, family_verdict; blank for what is no ratio of lamps.
     """
     names = ("low", "high", "verdict")
-    none = dict.fromkeys(names, math.nan) | {"verdict": ""}
     keys = table[["measurand", "lamp", "housing", "point", "instant", "scope"]].itertuples(
         index=False, name=None
     )
-    told = [
-        campaign.family(housing, scope=scope, point=point, instant=instant).loc[lamp]
-        if measurand == "illuminance ratio"
-        else none
-        for measurand, lamp, housing, point, instant, scope in keys
-    ]
+    families: dict[tuple[str, ...], dict[Any, Any]] = {}
+    told = []
+    for measurand, lamp, *place, scope in keys:
+        row: dict[str, Any] = {"low": math.nan, "high": math.nan, "verdict": ""}
+        if measurand == "illuminance ratio":
+            housing, point, instant = place
+            if (*place, scope) not in families:
+                family = campaign.family(housing, scope=scope, point=point, instant=instant)
+                families[*place, scope] = family.to_dict("index")
+            row = families[*place, scope][lamp]
+        told.append(row)
     return table.assign(**{f"family_{name}": [row[name] for row in told] for name in names})
 
 

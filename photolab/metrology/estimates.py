@@ -248,12 +248,15 @@ def groups_of(joint: Joint) -> list[tuple[Array, float]]:
     estimate, freedom = joint.inputs.estimates
     whole = joint.contributions()
     whole = whole.tocsc() if hasattr(whole, "tocsc") else whole
-    parts = [(whole[:, np.flatnonzero(estimate == g)], float(nu)) for g, nu in enumerate(freedom)]
-    blocks = [(p.toarray() if hasattr(p, "toarray") else p, nu) for p, nu in parts]
+    square = whole.multiply(whole) if hasattr(whole, "multiply") else whole**2
+    column = np.asarray(square.sum(axis=0)).ravel()
+    doubtful = np.flatnonzero(estimate >= 0)
     # their number and order decide which draws a group takes: the last bits of a size must not
-    size = {id(block): float(f"{np.sum(block**2):.5e}") for block, _ in blocks}
-    least = NEGLIGIBLE * sum(size.values())
-    blocks = sorted((b for b in blocks if size[id(b[0])] > least), key=lambda b: -size[id(b[0])])
+    size = [float(f"{x:.5e}") for x in np.bincount(estimate[doubtful], column[doubtful], len(freedom))]
+    least = NEGLIGIBLE * sum(size)
+    largest = sorted((g for g, x in enumerate(size) if x > least), key=lambda g: -size[g])
+    parts = [(whole[:, np.flatnonzero(estimate == g)], float(freedom[g])) for g in largest]
+    blocks = [(p.toarray() if hasattr(p, "toarray") else p, nu) for p, nu in parts]
     kept, rest = blocks[: MOST_GROUPS - 1], blocks[MOST_GROUPS - 1 :]
     if rest:
         kept.append((np.hstack([block for block, _ in rest]), min(nu for _, nu in rest)))

@@ -12,14 +12,13 @@ import math
 import re
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, field, replace
-from functools import cached_property, partial
+from functools import cached_property, lru_cache, partial
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri, stdtrit
 
 from photolab.errors import MethodError
 from photolab.metrology import monte_carlo
@@ -51,6 +50,7 @@ _meaning = attrgetter(*_MEANING)
 _BENT = 0.5  # terms of second order over those of first, from which a linear result is not given
 _STEP = 0.1  # of a standard uncertainty; with one Richardson step the error is of fourth order in it
 _AT_ONCE = 5_000_000  # sensitivities made at one time, where they are kept as factors
+_SHARED = 16  # factors up to which their quadratic forms cost less than rows in full
 _ROUNDING = 1e-12  # of a result: a spread below this is arithmetic
 
 
@@ -833,6 +833,64 @@ class Factored:
 
 
 @dataclass(frozen=True, eq=False)
+class _Far:
+    """What all rows of a factored matrix share, in differences of its rows: slopes that no row has for itself.
+
+    A difference has the slopes p - l R, of which p is sparse and R alike for all. What lies outside p is summed by
+    quadratic forms of l, so that a difference costs what its own p and l do.
+    """
+
+    left: NDArray[np.float64]
+    right: NDArray[np.float64]
+    near: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, whole: Factored, a: NDArray[np.intp], b: NDArray[np.intp], moved: Any) -> _Far:
+        """Return it for some pairs of rows, with l R where their p is."""
+        left, right = (whole.left[a] - whole.left[b]).toarray(), whole.right.toarray()
+        apart = np.repeat(np.arange(len(a)), np.diff(moved.indptr))
+        return cls(left, right, np.einsum("er,re->e", left[apart], right[:, moved.indices]))
+
+    def squares(
+        self,
+        each: NDArray[np.float64],
+        group: NDArray[np.intp],
+        dofs: NDArray[np.float64],
+        entry: tuple[NDArray[np.intp], NDArray[np.intp]],
+        told: tuple[NDArray[np.intp], ...],
+    ) -> tuple[NDArray[np.float64], ...]:
+        """Return variances outside p, of each difference and of its estimates that p holds; squares of the rest."""
+        (apart, column), (doubtful, brought, owner, estimate) = entry, told
+        scaled, inside, left = self.right * each, (self.near * each[column]) ** 2, self.left
+        pairs = np.einsum("kr,ks->krs", left, left).reshape(len(left), -1)
+        more = pairs @ (scaled @ scaled.T).ravel() - np.bincount(apart, inside, len(left))
+        rests = np.flatnonzero((group >= 0) & (each > 0.0))
+        outer = np.einsum("rc,sc->crs", scaled[:, rests], scaled[:, rests]).reshape(len(rests), -1)
+        forms = np.stack([np.bincount(group[rests], x, len(dofs)) for x in outer.T], axis=1)
+        whole = np.einsum("ev,ev->e", pairs[owner], forms[estimate])
+        more_each = whole - np.bincount(brought, inside[doubtful], len(owner))
+        every = np.einsum("kv,kv->k", pairs @ (forms.T @ (forms / dofs[:, None])), pairs)
+        rest = every - np.bincount(owner, whole**2 / dofs[estimate], len(left))
+        return np.maximum(more, 0.0), np.maximum(more_each, 0.0), np.maximum(rest, 0.0)
+
+    def raise_largest(
+        self,
+        flat: NDArray[np.float64],
+        each: NDArray[np.float64],
+        slope: NDArray[np.float64],
+        entry: tuple[NDArray[np.intp], NDArray[np.intp]],
+    ) -> None:
+        """Raise the largest square of each difference where one outside p might be larger."""
+        apart, column = entry
+        scaled = self.right * each
+        most = np.linalg.norm(scaled, axis=0).max(initial=0.0)
+        for k in np.flatnonzero(flat < (np.linalg.norm(self.left, axis=1) * most) ** 2):
+            row, mine = self.left[k] @ scaled, slice(*np.searchsorted(apart, (k, k + 1)))
+            row[column[mine]] = slope[mine] * each[column[mine]]
+            flat[k] = np.max(row**2, initial=0.0)
+
+
+@dataclass(frozen=True, eq=False)
 class Joint:
     """Several quantities at once: their estimates, and one matrix of what moves them.
 
@@ -878,6 +936,35 @@ class Joint:
                 raise ValueError(message)
         for key, value in (("names", names), ("values", y), ("inputs", inputs), ("sensitivities", s)):
             object.__setattr__(self, key, value)
+
+    @classmethod
+    def of(cls, quantities: Mapping[Any, Measured], *, first: Iterable[Input] = ()) -> Joint:
+        """Return quantities as one joint result.
+
+        Parameters
+        ----------
+        quantities : mapping of hashable to Measured
+            The quantities by name. [unit]
+        first : iterable of Input
+            Inputs that stand before all others: their order is not that of a sum.
+
+        Returns
+        -------
+        Joint
+            With the inputs that enter.
+        """
+        from scipy import sparse  # heavy, and two readings do without
+
+        used = dict.fromkeys(q for one in quantities.values() for q in one.parts)
+        place = {q: k for k, q in enumerate(dict.fromkeys((*(q for q in first if q in used), *used)))}
+        entries = [
+            (row, place[q], c) for row, one in enumerate(quantities.values()) for q, c in one.parts.items()
+        ]
+        rows, columns, values = (
+            (list(column) for column in zip(*entries, strict=True)) if entries else ([], [], [])
+        )
+        matrix = sparse.csr_array((values, (rows, columns)), shape=(len(quantities), len(place)))
+        return cls(tuple(quantities), [one.value for one in quantities.values()], list(place), matrix)
 
     def __getitem__(self, name: Hashable) -> Measured:
         """Return one quantity; quantities of one matrix share its inputs."""
@@ -999,11 +1086,9 @@ class Joint:
             As of a `Measured`. [unit, unit, unit, 1]
         """
         a, b = (np.array([self.position(name) for name in names], dtype=np.intp) for names in (first, second))
-        step = (
-            max(1, _AT_ONCE // max(len(self.inputs), 1))
-            if isinstance(self.sensitivities, Factored)
-            else len(a)
-        )
+        whole, step = self.sensitivities, len(a)
+        if isinstance(whole, Factored) and whole.right.shape[0] > _SHARED:
+            step = _AT_ONCE // max(len(self.inputs), 1)
         starts = range(0, max(len(a), 1), max(step, 1))
         parts = [self._apart(a[k : k + step], b[k : k + step], scopes, coverage) for k in starts]
         return tuple(np.concatenate(part) for part in zip(*parts, strict=True))
@@ -1017,11 +1102,14 @@ class Joint:
         whole = self.sensitivities
         plain = sparse.csr_array(whole.plain if isinstance(whole, Factored) else whole)
         both = [plain[rows] for rows in (a, b)]
-        moved = sparse.csr_array(both[0] - both[1])
-        if isinstance(whole, Factored):
+        moved, far = sparse.csr_array(both[0] - both[1]), None
+        if isinstance(whole, Factored) and whole.right.shape[0] <= _SHARED:
+            far = _Far.of(whole, a, b, moved)
+        elif isinstance(whole, Factored):
             moved = (moved - (whole.left[a] - whole.left[b]) @ whole.right).tocsr()
         apart, *own = (np.repeat(np.arange(len(a)), np.diff(m.indptr)) for m in (moved, *both))
         column, (group, dofs) = moved.indices, self.inputs.estimates
+        slope = moved.data if far is None else moved.data - far.near
         limited = np.flatnonzero(self.inputs.column("has_limits")[column])
         doubtful = np.flatnonzero(group[column] >= 0)
         place, brought = np.unique(apart[doubtful] * len(dofs) + group[column[doubtful]], return_inverse=True)
@@ -1031,19 +1119,30 @@ class Joint:
             kinds = _scope(scope)
             counted = np.array([q.kind in kinds or scope == "models" for q in self.inputs.models], dtype=bool)
             each = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
-            square = (moved.data * each[column]) ** 2
-            variance = np.bincount(apart, square, len(a))
-            size = sum(
+            square = (slope * each[column]) ** 2
+            variance, part, beyond = (
+                np.bincount(apart, square, len(a)).astype(np.float64),
+                np.bincount(brought, square[doubtful], len(place)).astype(np.float64),
+                np.zeros(len(a)),
+            )
+            if far is not None:
+                more, more_each, beyond = far.squares(
+                    each, group, dofs, (apart, column), (doubtful, brought, owner, estimate)
+                )
+                variance, part = variance + more, part + more_each
+            known = [
                 np.bincount(row, (m.data * each[m.indices]) ** 2, len(a))
                 for row, m in zip(own, both, strict=True)
-            )
-            variance[variance <= _ROUNDING**2 * size] = 0.0
+            ]
+            variance[variance <= _ROUNDING**2 * (known[0] + known[1])] = 0.0
             total = np.where(variance > 0.0, variance, np.inf)
-            part = np.bincount(brought, square[doubtful], len(place)) / total[owner]
-            spent = np.bincount(owner, part**2 / dofs[estimate], len(a))
+            part = part / total[owner]
+            spent = np.bincount(owner, part**2 / dofs[estimate], len(a)) + beyond / total**2
             dof = np.divide(1.0, spent, out=np.full(len(a), np.inf), where=spent > 0.0)
             flat = np.zeros(len(a))
             np.maximum.at(flat, apart[limited], square[limited])
+            if far is not None:
+                far.raise_largest(flat, each * self.inputs.column("has_limits"), slope, (apart, column))
             u = np.sqrt(variance)
             one = zip(u.tolist(), dof.tolist(), flat.tolist(), strict=True)
             half = np.array([_half_width(coverage, *x) for x in one])
@@ -1204,8 +1303,38 @@ def coverage_factor(coverage: float, dof: float = math.inf) -> float:
         message = f"coverage must be more than 0 and less than 1; got {coverage}"
         raise ValueError(message)
     if dof > 1e10:  # Student's t is normal to the last digit
-        return float(ndtri(0.5 + coverage / 2.0))
+        return normal_quantile(0.5 + coverage / 2.0)
+    from scipy.special import stdtrit  # a third of the time of comparing two readings, which do without
+
     return float(stdtrit(dof, 0.5 + coverage / 2.0))
+
+
+@lru_cache
+def normal_quantile(p: float) -> float:
+    """Return what a normal deviate exceeds with the probability 1 - p.
+
+    Parameters
+    ----------
+    p : float
+        Probability, between 0.5 and 1. [1]
+
+    Returns
+    -------
+    float
+        The quantile, zero or more, to rounding. [1]
+    """
+    tail = 1.0 - p
+    if tail <= 0.0:
+        return math.inf
+    z, step = math.sqrt(-2.0 * math.log(2.0 * tail)), math.inf  # never below it
+    while (
+        step > 1e-15 * z
+    ):  # Newton on the logarithm of the tail, which is concave: from above, never past it
+        beyond = math.erfc(z / math.sqrt(2.0)) / 2.0
+        slope = math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi) / beyond
+        step = math.log(tail / beyond) / slope
+        z -= step
+    return z
 
 
 def _half_width(coverage: float, u: float, dof: float, flat: float) -> float:

@@ -25,8 +25,9 @@ Where one rectangular input carries much of a difference, its interval is narrow
 one is the single interval, no other is narrower, and since a rectangle has the shorter tails it is at most too wide.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +39,7 @@ DRAWS = 200_000
 ELEMENTS_AT_ONCE = 200_000
 REUSE = 16  # normal draws for each draw of the chi-squares
 DRAWN_LIMIT = 1_000
+KEPT_VALUES = 16  # lamps of a family whose draws are kept: 13 MB
 FIDUCIAL_PART = 2.0 / 3.0
 
 
@@ -127,7 +129,7 @@ def _of_normal_values(
         except np.linalg.LinAlgError:
             pass
         else:
-            draws = _draws(root, ordered, balance, np.random.default_rng(seed))
+            draws = _draws(root, ordered, balance, seed)
             return _from_draws(family, balance, tail, np.sort(draws).astype(float))
     critical = stats.t.isf(tail / count / 2.0, family.dof)
     return LargestT(critical, lambda t: np.asarray(np.minimum(count * 2.0 * stats.t.sf(t, family.dof), 1.0)))
@@ -165,36 +167,63 @@ def _from_draws(family: Contrasts, balance: Array, tail: float, largest: Array) 
     return LargestT(balance * largest[min(reached, largest.size - 1)], exceedance)
 
 
-def _draws(root: Array, family: Contrasts, balance: Array, rng: np.random.Generator) -> NDArray[np.float32]:
+def _draws(root: Array, family: Contrasts, balance: Array, seed: int) -> NDArray[np.float32]:
     """Return draws of the largest balanced statistic, made in chunks that stay in the cache."""
-    scale = (1.0 / (family.standard_uncertainty * balance)).astype(np.float32)[:, None]
-    single = root.astype(np.float32)
+    scale = 1.0 / (family.standard_uncertainty * balance)
+    apart = ((root[family.first] - root[family.second]) * scale[:, None]).astype(np.float32)
     chunk = REUSE * max(1, ELEMENTS_AT_ONCE // family.first.size // REUSE)
+    small = root.shape[1] <= KEPT_VALUES
+    stream = (_kept_stream if small else _stream)(seed, family.group_dof.size, root.shape[1], chunk)
+    wider = _widths(family, stream.spread) if family.group_dof.size else None
+    alike = wider is None or len(wider) == 1
     largest = np.empty(DRAWS, dtype=np.float32)
-    chi = _chi_squares(family.group_dof, DRAWS // REUSE, rng)
-    for start in range(0, DRAWS, chunk):
-        size = min(chunk, DRAWS - start)
-        values = single @ rng.standard_normal((single.shape[1], size), dtype=np.float32)
-        statistics = values.take(family.first, axis=0)
-        statistics -= values.take(family.second, axis=0)
-        statistics *= scale
-        np.abs(statistics, out=statistics)
-        if family.group_dof.size:
-            ratio = _mix(family, chi[:, start // REUSE : (start + size) // REUSE])
-            statistics.reshape(len(statistics), REUSE, -1)[...] *= (1.0 / np.sqrt(ratio))[:, None, :]
-        largest[start : start + size] = statistics.max(axis=0)
+    start = 0
+    for normal in stream.normals:
+        statistics = apart @ normal
+        size = statistics.shape[1]
+        if wider is not None and not alike:
+            each = wider[:, None, start // REUSE : (start + size) // REUSE]
+            statistics.reshape(len(statistics), REUSE, -1)[...] *= each
+        here = largest[start : start + size]
+        np.maximum(statistics.max(axis=0), -statistics.min(axis=0), out=here)
+        if wider is not None and alike:
+            here.reshape(REUSE, -1)[...] *= wider[:, start // REUSE : (start + size) // REUSE]
+        start += size
     return largest
 
 
-def _chi_squares(dof: Array, draws: int, rng: np.random.Generator) -> Array:
-    """Return chi-squares over their dof, shape (groups, draws), each group spread evenly."""
-    strata = max(500, 5_000 // max(dof.size, 1))
-    result = np.empty((dof.size, draws))
-    for group, nu in enumerate(dof):
+@dataclass(frozen=True, eq=False)
+class _Stream:
+    """What is drawn of a seed, whatever the family: how chi-squares are spread, and normal values in chunks."""
+
+    spread: tuple[tuple[Array, NDArray[np.intp]], ...]
+    normals: Iterable[NDArray[np.float32]]
+
+
+def _stream(seed: int, groups: int, values: int, chunk: int) -> _Stream:
+    """Return the draws of a seed: for each group levels and their order, then normal values as they are asked for."""
+    rng = np.random.default_rng(seed)
+    strata = max(500, 5_000 // max(groups, 1))
+    spread = []
+    for _ in range(groups):
         level = (np.arange(strata) + rng.random(strata)) / strata
-        spread = np.resize(rng.permutation(special.chdtri(nu, level) / nu), draws)
-        result[group] = rng.permutation(spread)
-    return result
+        spread.append((level, rng.permutation(np.resize(rng.permutation(strata), DRAWS // REUSE))))
+    sizes = (min(chunk, DRAWS - start) for start in range(0, DRAWS, chunk))
+    return _Stream(tuple(spread), (rng.standard_normal((values, size), dtype=np.float32) for size in sizes))
+
+
+@lru_cache(maxsize=12)  # families of as many lamps and groups have the same draws
+def _kept_stream(seed: int, groups: int, values: int, chunk: int) -> _Stream:
+    """Return the same, kept."""
+    stream = _stream(seed, groups, values, chunk)
+    return replace(stream, normals=tuple(stream.normals))
+
+
+def _widths(family: Contrasts, spread: tuple[tuple[Array, NDArray[np.intp]], ...]) -> NDArray[np.float32]:
+    """Return true over estimated standard uncertainty of each comparison, shape (m or 1, draws)."""
+    known = zip(family.group_dof.tolist(), spread, strict=True)
+    chi = np.array([(special.chdtri(nu, level) / nu)[order] for nu, (level, order) in known])
+    return np.asarray(1.0 / np.sqrt(_mix(family, chi)), dtype=np.float32)
 
 
 def _mix(family: Contrasts, chi: Array) -> NDArray[np.float32]:

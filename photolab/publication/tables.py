@@ -15,6 +15,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.derived import light_per_watt
 from photolab.bench.distances import distance_rows, evaluate_distances
 from photolab.bench.electrical import measured_power
+from photolab.bench.heat import fading_rows
 from photolab.bench.ratio_table import heat_rows, with_families
 from photolab.bench.surface import surface_rows
 from photolab.metrology.quantity import SCOPES
@@ -59,7 +60,7 @@ DICTIONARY = {
     "housing": "the housing it was measured in; blank where the measurand does not depend on it",
     "measurand": "what was measured",
     "baseline": "the lamp that a ratio is taken against",
-    "point": "place in the beam, or place and method on the lamp",
+    "point": "place in the beam; place and method on the lamp; or a warm-up record and part of its light",
     "instant": "initial or hold: time since switch-on, see initial_s and hold_minutes",
     "scope": "readings: as seated; specimens: those on this bench; models: the kind of lamp",
     "value": "best estimate, in unit",
@@ -127,7 +128,7 @@ def results(campaign: Campaign) -> pd.DataFrame:
     runs = evaluate_distances(bench, corrections=campaign.enabled)
     beams = evaluate_beams(bench, corrections=campaign.enabled, baseline=campaign.baseline)
     light = (distance_rows(bench, results=runs), beam_rows(bench, beams=beams))
-    other = (measured_power(bench), *per_watt, surface_rows(bench), *light)
+    other = (measured_power(bench), *per_watt, fading_rows(bench), surface_rows(bench), *light)
     parts = [part for part in (*(with_families(campaign, part) for part in ratios), *other) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
     table = table.assign(

@@ -90,14 +90,14 @@ def _result(pair: ReadingComparison) -> str:
     return f"{statements.percent_of(pair.ratio, places)} light ({statements.interval_words(pair)})"
 
 
-def way_cells(way: str, pair: ReadingComparison) -> dict[str, str | float]:
-    """Return a comparison under one way of counting the colour as cells of a table, by their heads."""
+def way_cells(way: str, pair: ReadingComparison, verdict: str) -> dict[str, str | float]:
+    """Return a comparison under one way of counting the colour, with its verdict among all pairs, as cells by head."""
     percent = f"{100.0 * pair.coverage:g} %"
     colour = None if pair.result is None else pair.result.only("colour", "own colour")
     return {
         "colour": WAY_WORDS[way],
         f"result ({percent})": _result(pair),
-        "verdict": VERDICTS[pair.verdict],
+        "verdict, all pairs": VERDICTS[verdict],
         f"of it by colour (± %, {percent})": 0.0
         if colour is None
         else 100.0 * colour.half_width(pair.coverage),
@@ -105,19 +105,17 @@ def way_cells(way: str, pair: ReadingComparison) -> dict[str, str | float]:
 
 
 def story_words(ways: Mapping[str, Campaign]) -> str:
-    """Return which verdicts change once the colour is counted."""
+    """Return which verdicts, each among all pairs of its housing, change once the colour is counted."""
     rows = changed_verdicts(ways)
     changed = rows[rows["verdict"] != rows["verdict_then"]].drop_duplicates(["lamp", "housing"])
     listed = ", ".join(
         f"{lamp} in {housing}" if housing else str(lamp)
         for lamp, housing in zip(changed["lamp"], changed["housing"], strict=True)
     )
+    turned = rows[(rows["alone"] == "clear") & (rows["value"] > 1.0) & (rows["value_then"] < 1.0)]
     gone = [
         f"{lamp} in {housing}" if housing else str(lamp)
-        for lamp, housing, before, then, verdict in zip(
-            *(rows[c] for c in ("lamp", "housing", "value", "value_then", "verdict")), strict=True
-        )
-        if before > 1.0 > then and verdict == "clear"
+        for lamp, housing in zip(turned["lamp"], turned["housing"], strict=True)
     ]
     said = (
         f"Verdicts that change with the colour: {listed}."
@@ -125,7 +123,10 @@ def story_words(ways: Mapping[str, Campaign]) -> str:
         else "No verdict changes with the colour."
     )
     if gone:
-        said += f" Once it is counted no gain is shown for {', '.join(gone)}: colour alone explains what was displayed."
+        said += (
+            f" Taken alone, {', '.join(gone)} would be clearly more with the colour ignored; once it is counted "
+            "no gain is shown: colour alone explains what was displayed."
+        )
     return said
 
 

@@ -120,22 +120,24 @@ class Fading:
     share, share_low, share_high : float
         Its amplitude at the initial time, over the light then, and its coverage interval; negative where the light
         rises. [1]
-    share_uncertainty : float
-        Standard uncertainty of the share. [1]
+    share_uncertainty, share_dof : float
+        Standard uncertainty of the share and its degrees of freedom. [1]
     time_constant_s, low_s, high_s : float
         Time constant and its coverage interval. [s]
-    ln_time_constant_uncertainty : float
-        Standard uncertainty of the logarithm of the time constant. [1]
+    ln_time_constant_uncertainty, ln_time_constant_dof : float
+        Standard uncertainty of the logarithm of the time constant and its degrees of freedom. [1]
     """
 
     share: float
     share_low: float
     share_high: float
     share_uncertainty: float
+    share_dof: float
     time_constant_s: float
     low_s: float
     high_s: float
     ln_time_constant_uncertainty: float
+    ln_time_constant_dof: float
 
 
 @dataclass(frozen=True)
@@ -299,7 +301,15 @@ class WarmUp:
         for part, log_tau in zip(parts, log_taus, strict=True):
             share, wide = part / light, min(log_tau.half_width(self.coverage), LARGEST_LOG)
             ends = np.exp(log_tau.value + wide * np.array([0.0, -1.0, 1.0]))
-            values = (share.value, *share.interval(self.coverage), share.u, *ends, log_tau.u)
+            values = (
+                share.value,
+                *share.interval(self.coverage),
+                share.u,
+                share.dof,
+                *ends,
+                log_tau.u,
+                log_tau.dof,
+            )
             found.append(Fading(*map(float, values)))
         return tuple(found)
 
