@@ -254,6 +254,7 @@ class Campaign:
         scope: str = "specimens",
         point: str = "hot_spot",
         instant: str = "initial",
+        beside: str | None = None,
     ) -> Joint:
         """Return the joint result of all lamps in one housing.
 
@@ -265,13 +266,15 @@ class Campaign:
             Which inputs count.
         point, instant : str
             Where in the beam and when.
+        beside : str, optional
+            A lamp that was read there; the campaign's baseline if not given.
 
         Returns
         -------
         Joint
             ln of every lamp's illuminance, named by lamp. [ln lx]
         """
-        where = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
+        where = self.name(beside or self.baseline, housing=housing, point=point, instant=instant)[1:]
         whole = self.at(instant)
         joint = whole.among(n for n in whole.names if n[1:] == where).in_scope(scope)
         return replace(joint, names=[n[0] for n in joint.names])
@@ -309,13 +312,13 @@ class Campaign:
         joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
         against = (baseline or self.baseline) if family == "dunnett" else None
         found = pairwise(joint, family=family, baseline=against, coverage=self.bench.settings.coverage)
-        return self._widened(found, housing, point, instant)
+        return self._widened(found, self.name(self.baseline, housing=housing, point=point, instant=instant))
 
-    def _widened(self, found: pd.DataFrame, housing: str, point: str, instant: str) -> pd.DataFrame:
+    def _widened(self, found: pd.DataFrame, name: tuple[str, ...]) -> pd.DataFrame:
         """Return intervals of a family, wider by the bounds of records where there are bounds alone."""
-        if instant != "hold" or not self.held.slack:
+        place = name[1:]
+        if place[-1] != "hold" or not self.held.slack:
             return found
-        place = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
         more = np.array(
             [
                 self.held.widening((a, *place), (b, *place))
@@ -333,8 +336,9 @@ class Campaign:
         scope: str = "specimens",
         point: str = "hot_spot",
         instant: str = "initial",
+        against: str | None = None,
     ) -> pd.DataFrame:
-        """Return the verdict on every lamp of a housing against the baseline, as one of all pairs of the housing.
+        """Return the verdict on every lamp of a housing against one of them, as one of all pairs of the housing.
 
         Parameters
         ----------
@@ -344,25 +348,29 @@ class Campaign:
             Which inputs count.
         point, instant : str
             Where in the beam and when.
+        against : str, optional
+            The lamp that the others are compared with; the campaign's baseline if not given.
 
         Returns
         -------
         DataFrame
             low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
         """
-        key = (scope, *self.name(self.baseline, housing=housing, point=point, instant=instant)[1:])
+        against = against or self.baseline
+        name = self.name(against, housing=housing, point=point, instant=instant)
+        key = (scope, *name)
         if key not in self._families:
-            joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
+            joint = self.in_housing(housing, scope=scope, point=point, instant=instant, beside=against)
             unknown = without_technology(self.bench)
             known = [n for n in joint.names if n not in unknown]
             half = {}
-            if self.baseline in known and len(known) > 1:
+            if against in known and len(known) > 1:
                 settings = self.bench.settings
-                found = pairwise(joint.among(known), baseline=self.baseline, coverage=settings.coverage)
-                found = self._widened(found, housing, point, instant)
+                found = pairwise(joint.among(known), baseline=against, coverage=settings.coverage)
+                found = self._widened(found, name)
                 half = dict(zip(found["a"], np.log(found["high"] / found["low"]) / 2.0, strict=True))
-            lamps = [n for n in joint.names if n != self.baseline]
-            values = [float(v - joint[self.baseline].value) for v in joint.among(lamps).values]
+            lamps = [n for n in joint.names if n != against]
+            values = [float(v - joint[against].value) for v in joint.among(lamps).values]
             self._families[key] = self._judged(lamps, values, [float(half.get(n, math.nan)) for n in lamps])
         return self._families[key]
 

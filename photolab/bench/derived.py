@@ -83,7 +83,7 @@ class Gain(JudgedRatio):
     pairs : int
         All pairs of lamps compared in that housing. [1]
     family_verdict : str
-        The verdict as one of all those pairs; the verdict by itself against another lamp than the campaign's baseline.
+        The verdict as one of all those pairs.
     """
 
     lamp: str
@@ -150,9 +150,7 @@ def judge_gain(
         alike_percent=settings.alike_percent,
         missing=("technology",) if without_technology(campaign.bench) & {lamp, baseline} else (),
     )
-    if baseline != campaign.baseline:
-        return replace(gain, family_verdict=gain.verdict)
-    family = campaign.family(name[1], scope=scope)
+    family = campaign.family(name[1], scope=scope, against=baseline)
     verdict = str(family.loc[lamp, "verdict"])
     return replace(gain, pairs=math.comb(len(family) + 1, 2), family_verdict=verdict)
 
