@@ -27,6 +27,7 @@ from photolab.publication import notebooks as runner
 from photolab.publication import provenance, tables
 from photolab.publication.display import table
 from photolab.publication.front_page import front_page, incomplete_mark
+from photolab.publication.in_words import as_markdown, in_words
 from photolab.publication.page import Section, clean_table, notebook_blocks, page
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
@@ -240,6 +241,11 @@ def _contents(
         lambda: as_workbook(results(), campaign.selection.left_out, last_day=last_day),
         failed,
     )
+    lines = _attempt(
+        MissingPart("in-words.md"),
+        lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"),
+        failed,
+    )
     words = pd.DataFrame({"column": list(tables.DICTIONARY), "meaning": list(tables.DICTIONARY.values())})
     columns = Section("What do the columns of results.csv mean?", (clean_table(table(words).to_html()),))
 
@@ -252,6 +258,7 @@ def _contents(
     made = {
         "appendix.html": whole().encode("utf-8"),
         "appendix.pdf": pdf,
+        "in-words.md": lines,
         "results.csv": rows,
         "results.xlsx": workbook,
     }

@@ -13,7 +13,7 @@ import pandas as pd
 import photolab
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
-from photolab.metrology.reporting import decimal
+from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication.cautions import CAUTIONS, NOT_CLAIMED, assumed_table
 from photolab.publication.display import table
 from photolab.publication.findings import joined
@@ -37,6 +37,7 @@ __all__ = [
     "incomplete_mark",
     "is_invented",
     "meaning",
+    "span_of",
     "suppliers",
 ]
 
@@ -103,9 +104,27 @@ def bench_lines(bench: Bench) -> tuple[str, ...]:
             f"Earlier days follow protocol revision{'s' if len(earlier) > 1 else ''} {' and '.join(earlier)}."
         )
     if dates:
-        span = _day(dates[0]) if dates[0] == dates[-1] else f"{_day(dates[0])} to {_day(dates[-1])}"
-        lines.append(f"{len(dates)} {'day' if len(dates) == 1 else 'days'} of readings, {span}.")
+        lines.append(f"{len(dates)} {'day' if len(dates) == 1 else 'days'} of readings, {span_of(dates)}.")
     return tuple(lines)
+
+
+def span_of(dates: Iterable[str]) -> str:
+    """Return the first and the last of some days.
+
+    Parameters
+    ----------
+    dates : iterable of str
+        ISO 8601; blank ones do not count.
+
+    Returns
+    -------
+    str
+        "13 April 2026 to 3 June 2026"; "date not recorded" where there is none.
+    """
+    known = sorted(filter(None, dates)) or [""]
+    if not known[0]:
+        return "date not recorded"
+    return " to ".join(_day(one) for one in dict.fromkeys([known[0], known[-1]]))
 
 
 def _day(text: str) -> str:
@@ -229,11 +248,19 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
     mine = rows[rows["lamp"] == campaign.baseline]
     power = mine[mine["measurand"] == "electrical power"].to_dict("records")[:1]
     if power:
-        own += [", ", figure_of(power[0], decimal(float(power[0]["value"]), 1)), " W"]
+        half = 0.5 * float(power[0]["high"] - power[0]["low"])
+        own += [", ", figure_of(power[0], with_uncertainty(float(power[0]["value"]), half)), " W"]
     for row in mine[mine["measurand"] == "remaining light"].to_dict("records"):
         place = f" in {row['housing']}" if row["housing"] else ""
-        left = figure_of(row, decimal(100.0 * float(row["value"]), 1))
-        own += ["; it keeps ", left, f" % of its light to {settings.hold_minutes:g} min{place}"]
+        value, *ends = (
+            figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
+        )
+        range_ = (
+            [f" ({100.0 * settings.coverage:g} %: ", ends[0], " to ", ends[1], " %)"]
+            if not math.isnan(float(row["low"]))
+            else []
+        )
+        own += ["; it keeps ", value, " %", *range_, f" of its light to {settings.hold_minutes:g} min{place}"]
     told.append((*own, "."))
     weighed = assumed_table(campaign.assumed).head(3)
     if len(weighed):

@@ -21,7 +21,20 @@ from photolab.publication.figures import after_heat
 from photolab.publication.figures.common import Picture, new_figure, picture
 from photolab.publication.findings import joined
 
-__all__ = ["KEYS", "Line", "PageOne", "Told", "drawn", "figure_of", "page_one", "paragraphs", "table_html"]
+__all__ = [
+    "KEYS",
+    "Book",
+    "Line",
+    "PageOne",
+    "Told",
+    "drawn",
+    "figure_of",
+    "page_one",
+    "paragraphs",
+    "signed",
+    "table_html",
+    "told_lines",
+]
 
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 """What names a row of results.csv."""
@@ -43,14 +56,17 @@ class Told:
         As results.csv has it. [any]
     row : mapping of str to str
         `KEYS` of the row.
+    column : str, default "value"
+        Column of the row.
     """
 
     text: str
     value: float
     row: tuple[tuple[str, str], ...]
+    column: str = "value"
 
 
-def figure_of(row: Mapping[Any, Any], text: str) -> Told:
+def figure_of(row: Mapping[Any, Any], text: str, column: str = "value") -> Told:
     """Return a figure with the row it stands in.
 
     Parameters
@@ -59,13 +75,15 @@ def figure_of(row: Mapping[Any, Any], text: str) -> Told:
         A row of results.csv.
     text : str
         As it is read.
+    column : str, default "value"
+        Column of the row.
 
     Returns
     -------
     Told
         The figure.
     """
-    return Told(text, float(row["value"]), tuple((key, str(row[key] or "")) for key in KEYS))
+    return Told(text, float(row[column]), tuple((key, str(row[key] or "")) for key in KEYS), column)
 
 
 Row = dict[Any, Any]
@@ -112,7 +130,7 @@ def page_one(campaign: Campaign, rows: pd.DataFrame) -> PageOne:
     PageOne
         Sentences, table and picture, each from those rows.
     """
-    book = _Book(campaign, rows)
+    book = Book(campaign, rows)
     questions = tuple(_answer(book, question) for question in campaign.bench.questions)
     heads = ["lamp (specimens)", *(f"{book.where(h)}: {book.instants}" for h in book.housings)]
     table = [_lamp_row(book, lamp) for lamp in book.lamps]
@@ -129,7 +147,7 @@ def page_one(campaign: Campaign, rows: pd.DataFrame) -> PageOne:
                 row.append(cell)
     return PageOne(
         questions,
-        tuple(_sentences(book)),
+        tuple(told_lines(book)),
         tuple(heads),
         tuple(tuple(row) for row in table),
         _pictured(book),
@@ -154,7 +172,8 @@ def _as_html(line: Line) -> str:
         if isinstance(part, str):
             parts.append(html.escape(part))
             continue
-        named = " ".join(f'data-{key}="{html.escape(text, quote=True)}"' for key, text in part.row if text)
+        keys = (*part.row, ("column", part.column if part.column != "value" else ""))
+        named = " ".join(f'data-{key}="{html.escape(text, quote=True)}"' for key, text in keys if text)
         parts.append(f'<data value="{part.value:.10g}" {named}>{html.escape(part.text)}</data>')
     return "".join(parts)
 
@@ -196,8 +215,23 @@ def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | No
     return picture(figure, alt=alt, invented=invented)
 
 
-class _Book:
-    """The rows of a bench, found by their keys."""
+class Book:
+    """The rows of a bench, found by their keys.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    rows : DataFrame
+        Its rows, as `tables.results` returns them.
+
+    Attributes
+    ----------
+    lamps, housings : list of str
+        Those compared, in the order of page one.
+    held : bool
+        True where any lamp was read at the hold time.
+    """
 
     def __init__(self, campaign: Campaign, rows: pd.DataFrame) -> None:
         self.campaign, self.settings = campaign, campaign.bench.settings
@@ -221,45 +255,121 @@ class _Book:
         return (main is None, 0.0 if main is None else -float(main["value"]), lamp)
 
     def where(self, housing: str) -> str:
-        """Return a housing in words."""
+        """Return a housing in words.
+
+        Parameters
+        ----------
+        housing : str
+            Its name, blank where a bench has one without a name.
+
+        Returns
+        -------
+        str
+            The name, or "the housing".
+        """
         return housing or "the housing"
 
     def lamp(self, lamp: str) -> Any:
-        """Return the row of lamps.csv."""
+        """Return the row of lamps.csv.
+
+        Parameters
+        ----------
+        lamp : str
+            The lamp.
+
+        Returns
+        -------
+        Series
+            The row.
+        """
         return self._lamps.loc[lamp]
 
     def light(self, lamp: str, housing: str, instant: str, scope: str = "specimens") -> Row | None:
-        """Return the row of a lamp's light against the baseline, where it was read."""
+        """Return the row of a lamp's light against the baseline, where it was read.
+
+        Parameters
+        ----------
+        lamp, housing, instant, scope : str
+            Keys of the row.
+
+        Returns
+        -------
+        dict or None
+            The row.
+        """
         return self._rows.get((lamp, housing, LIGHT, self.campaign.baseline, "hot_spot", instant, scope))
 
     def every(self, lamp: str, measurand: str, instant: str) -> list[Row]:
-        """Return the rows of a lamp's measurand at an instant."""
+        """Return the rows of a lamp's measurand at an instant.
+
+        Parameters
+        ----------
+        lamp, measurand, instant : str
+            Keys of the rows.
+
+        Returns
+        -------
+        list of dict
+            The rows.
+        """
         wanted = (lamp, measurand, instant)
         return [row for key, row in self._rows.items() if (key[0], key[2], key[5]) == wanted]
 
     def percent(self, row: Row) -> Told:
-        """Return how much more light, as a signed percentage."""
-        return figure_of(row, signed(100.0 * (float(row["value"]) - 1.0), places=self.places(row)))
+        """Return how much more light, as a signed percentage.
 
-    def places(self, row: Row) -> int:
-        """Return the decimal places of a percentage: none where its range is wide."""
-        half = 50.0 * (float(row["family_high"]) - float(row["family_low"]))
-        return 1 if half < 2.5 else 0
+        Parameters
+        ----------
+        row : dict
+            A row of light.
 
-    def range(self, row: Row) -> str:
-        """Return the range that decides, of a lamp among all of its housing."""
+        Returns
+        -------
+        Told
+            Without decimals where the range is wide.
+        """
+        return figure_of(row, signed(100.0 * (float(row["value"]) - 1.0), places=_places(row)))
+
+    def range(self, row: Row) -> Line:
+        """Return the range that decides, of a lamp among all of its housing.
+
+        Parameters
+        ----------
+        row : dict
+            A row of light.
+
+        Returns
+        -------
+        Line
+            Both ends; "no range yet" where an input is missing.
+        """
         low, high = (100.0 * (float(row[f"family_{end}"]) - 1.0) for end in ("low", "high"))
         if math.isnan(low):
-            return "no range yet"
-        places = self.places(row)
+            return ("no range yet",)
+        places = _places(row)
         while float(row["family_low"]) > 1.0 and float(decimal(low, places)) == 0.0:  # "more" shows no zero
             places += 1
         while float(row["family_high"]) < 1.0 and float(decimal(high, places)) == 0.0:
             places += 1
-        return f"{signed(low, places=places, unit='')} to {signed(high, places=places)}".replace(" ", _GLUE)
+        ends = (
+            figure_of(row, signed(low, places=places, unit=""), "family_low"),
+            figure_of(row, signed(high, places=places), "family_high"),
+        )
+        return (ends[0], f"{_GLUE}to{_GLUE}", ends[1])
 
     def word(self, row: Row) -> str:
-        """Return the word for what is shown of a lamp among all of its housing."""
+        """Return the word for what is shown of a lamp among all of its housing.
+
+        Parameters
+        ----------
+        row : dict
+            A row of light.
+
+        Returns
+        -------
+        str
+            "more", "less", "alike within 10 %", "not shown", "no answer yet".
+        """
         verdict = str(row["family_verdict"])
         if verdict == "clear":
             return "more" if float(row["value"]) > 1.0 else "less"
@@ -267,6 +377,12 @@ class _Book:
             "alike": f"alike within {self.settings.alike_percent:g} %",
             "inside": "not shown",
         }.get(verdict, "no answer yet")
+
+
+def _places(row: Row) -> int:
+    """Return the decimal places of a percentage: none where its range is wide."""
+    half = 50.0 * (float(row["family_high"]) - float(row["family_low"]))
+    return 1 if half < 2.5 else 0
 
 
 def signed(percent: float, *, places: int = 0, unit: str = f"{_GLUE}%") -> str:
@@ -290,7 +406,7 @@ def signed(percent: float, *, places: int = 0, unit: str = f"{_GLUE}%") -> str:
     return f"{'+' if not text.startswith('-') and float(text) else ''}{text}{unit}"
 
 
-def _lamp_row(book: _Book, lamp: str) -> list[Line]:
+def _lamp_row(book: Book, lamp: str) -> list[Line]:
     """Return the first cells of a lamp's row: name, specimens, and its light in each housing."""
     cells: list[Line] = []
     counts = []
@@ -305,11 +421,11 @@ def _lamp_row(book: _Book, lamp: str) -> list[Line]:
         rest = "; not held" if book.held and not late else ""
         range_ = book.range(row)
         word = book.word(row).replace(" ", _GLUE)
-        cells.append((*first, book.percent(row), f" ({range_}), {word}{rest}"))
+        cells.append((*first, book.percent(row), " (", *range_, f"), {word}{rest}"))
     return [(lamp, f" ({' and '.join(dict.fromkeys(counts))})"), *cells]
 
 
-def _watts(book: _Book, lamp: str) -> Line:
+def _watts(book: Book, lamp: str) -> Line:
     """Return the measured watts of a lamp, at the hold time where they were read then."""
     for instant in ("hold", "initial"):
         for row in book.every(lamp, "electrical power", instant):
@@ -318,7 +434,7 @@ def _watts(book: _Book, lamp: str) -> Line:
     return ()
 
 
-def _surface(book: _Book, lamp: str) -> Line:
+def _surface(book: Book, lamp: str) -> Line:
     """Return the surface temperature that is known best at the hold time, where it was read and under which cover."""
     mine = [row for row in book.every(lamp, "surface temperature", "hold") if not math.isnan(row["low"])]
     if not mine:
@@ -333,7 +449,7 @@ def _surface(book: _Book, lamp: str) -> Line:
     return (figure_of(row, with_uncertainty(float(row["value"]), half).replace(" ", _GLUE)), where)
 
 
-def _price(book: _Book, lamp: str) -> Line:
+def _price(book: Book, lamp: str) -> Line:
     """Return the price of a lamp and how it was obtained, as lamps.csv has them."""
     one = book.lamp(lamp)
     words = [str(one["obtained"])] if one["obtained"] else []
@@ -345,7 +461,7 @@ def _price(book: _Book, lamp: str) -> Line:
     return (", ".join(words),) if words else ()
 
 
-def _to_know(book: _Book, lamp: str) -> Line:
+def _to_know(book: Book, lamp: str) -> Line:
     """Return what the figures of a row cannot say."""
     stepped: dict[str, list[str]] = {}
     for run in (run for run in warm_up_runs(book.campaign.bench) if run.lamp == lamp):
@@ -375,8 +491,21 @@ def _to_know(book: _Book, lamp: str) -> Line:
     return tuple(line)
 
 
-def _sentences(book: _Book) -> Iterator[Line]:
-    """Yield who gives more after the heat in each housing, whether any lamp does in all, and who was not held."""
+def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
+    """Yield who gives more after the heat in each housing, whether any lamp does in all, and who was not held.
+
+    Parameters
+    ----------
+    book : Book
+        The rows.
+    ranges : bool, default False
+        Give each lamp's range in place of its best estimate.
+
+    Yields
+    ------
+    Line
+        A sentence.
+    """
     instant = "hold" if book.held else "initial"
     when = (
         f"After {book.settings.hold_minutes:g} min"
@@ -389,7 +518,8 @@ def _sentences(book: _Book) -> Iterator[Line]:
         for lamp in book.lamps:
             row = book.light(lamp, housing, instant)
             if row is not None:
-                by_word.setdefault(book.word(row), []).append((f"{lamp} (", book.percent(row), ")"))
+                told = book.range(row) if ranges else (book.percent(row),)
+                by_word.setdefault(book.word(row), []).append((f"{lamp} (", *told, ")"))
         more_in.append({str(line[0]).removesuffix(" (") for line in by_word.get("more", [])})
         if by_word:
             place = f" in {housing}" if housing else ""
@@ -423,7 +553,7 @@ def _by_word(by_word: dict[str, list[Line]]) -> Iterator[str | Told]:
             yield from lamp
 
 
-def _answer(book: _Book, question: Question) -> Line:
+def _answer(book: Book, question: Question) -> Line:
     """Return a question that was asked beforehand with its answer, by the range of a lamp among all of its housing."""
     least = 1.0 + question.more_than_percent / 100.0
     lamps = book.lamps if question.lamp == "any" else [question.lamp]
@@ -453,7 +583,7 @@ def _answer(book: _Book, question: Question) -> Line:
     return (f"Asked on {question.asked_on}: {asked} {answer}",)
 
 
-def _in_words(book: _Book, question: Question) -> str:
+def _in_words(book: Book, question: Question) -> str:
     """Return a question that was asked in keys, as a sentence."""
     who = "any lamp" if question.lamp == "any" else question.lamp
     much = f"{question.more_than_percent:g} % more" if question.more_than_percent else "more"
@@ -466,7 +596,7 @@ def _in_words(book: _Book, question: Question) -> str:
     return f"does {who} give {much} light than {book.campaign.baseline} {where}, {when}?"
 
 
-def _pictured(book: _Book) -> pd.DataFrame:
+def _pictured(book: Book) -> pd.DataFrame:
     """Return what the picture shows, a row a lamp and housing."""
     rows: list[Row] = []
     for housing in book.housings:

@@ -1,0 +1,144 @@
+"""What was found as lines to paste, each with all that it applies to, so that cutting a line loses no scope.
+
+Made from the rows that page one uses. In a line on a lamp the bench, its days and the instant come first, then what is
+shown in every housing, then each figure with its range; the light before the heat comes last.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from photolab.bench.campaign import Campaign
+from photolab.publication.display import escape_markdown, one_line
+from photolab.publication.findings import joined
+from photolab.publication.front_page import how_measured, is_invented, span_of
+from photolab.publication.page_one import Book, Line, Row, Told, page_one, told_lines
+from photolab.publication.readiness import count
+
+__all__ = ["as_markdown", "in_words"]
+
+_SHOWN = {"more": "more light", "less": "less light", "not shown": "not shown which gives more light"}
+
+
+def in_words(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
+    """Return what was found as lines to paste.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    rows : DataFrame
+        Its rows, as `tables.results` returns them.
+
+    Returns
+    -------
+    tuple of Line
+        What was asked, who gives more after the heat, who was not held, how it was measured; then one line a lamp.
+    """
+    book = Book(campaign, rows)
+    where = f"{_where(campaign)}: "
+    if not book.lamps:
+        return ((f"{where}no lamp can be compared with another yet.",),)
+    ranges = f"{where}specimens tested, ranges of {100.0 * book.settings.coverage:g} %, "
+    told = [
+        _after(ranges if any(isinstance(one, Told) for one in line) else where, line)
+        for line in told_lines(book, ranges=True)
+    ]
+    asked, measured = page_one(campaign, rows).questions, how_measured(campaign, rows)[:2]
+    general = [*(_after(where, line) for line in asked), *told, *(_after(where, line) for line in measured)]
+    return (*general, *(_lamp(book, lamp) for lamp in book.lamps))
+
+
+def _after(head: str, line: Line) -> Line:
+    """Return a line that goes on after its head."""
+    first = str(line[0])
+    return (head, first[:1].lower() + first[1:], *line[1:])
+
+
+def as_markdown(campaign: Campaign, lines: tuple[Line, ...]) -> str:
+    """Return lines to paste as a file.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    lines : tuple of Line
+        As `in_words` returns them.
+
+    Returns
+    -------
+    str
+        Markdown, a list with one item a line.
+    """
+    settings = campaign.bench.settings
+    head = [
+        "# In words\n",
+        "**Invented demo data: no lamp, maker or reading is real.**\n" if is_invented(campaign.bench) else "",
+        "Lines to paste, each whole: each names its bench, days, instant, housing, pieces and range "
+        f"({100.0 * settings.coverage:g} %, all lamps of a housing compared at once). Light is lux at one place of the "
+        "beam: not lumens, not the whole beam, not what an eye would notice on a road. Nothing here says that a lamp "
+        "may be used on a road.\n",
+    ]
+    said = (escape_markdown("".join(p if isinstance(p, str) else p.text for p in line)) for line in lines)
+    return "\n".join([*filter(None, head), *(f"- {one}" for one in said)]) + "\n"
+
+
+def _where(campaign: Campaign, lamp: str = "") -> str:
+    """Return the bench, and the days on which it or a lamp was read."""
+    days, seats = campaign.bench.tables["days"], campaign.seats
+    mine = days if not lamp else days[days["day"].isin(seats.loc[seats["lamp"] == lamp, "day"])]
+    return f"Bench {one_line(campaign.bench.settings.name)}, {span_of(mine['date'])}"
+
+
+def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
+    """Return how many pieces of a lamp were read in each housing, and how many of them were held."""
+    words = {}
+    for housing, row in told.items():
+        few, late = int(row["n_specimens"]), str(row["instant"]) == "hold"
+        held = int(row["n_held"]) if late and not math.isnan(float(row["n_held"])) else few
+        words[housing] = count(few, "specimen") + (f" ({held} held)" if held < few else "")
+    said = joined(f"{few} in {housing}" if housing else few for housing, few in words.items())
+    one = next(iter(words.values())) if len(set(words.values())) == 1 else said
+    got = str(book.lamp(lamp)["obtained"])
+    return f"{one} of {lamp}{f' ({got})' if got else ''}"
+
+
+def _lamp(book: Book, lamp: str) -> Line:
+    """Return the line of a lamp: after the heat where it was held in any housing, else what it was at first."""
+    settings, base = book.settings, book.campaign.baseline
+    at = {
+        instant: {h: row for h in book.housings if (row := book.light(lamp, h, instant)) is not None}
+        for instant in ("hold", "initial")
+    }
+    told = at["hold"] or at["initial"]
+    start, hold = f"{settings.initial_s:g} s after switch-on", f"{settings.hold_minutes:g} min"
+    when = f"{hold} after switch-on" if at["hold"] else f"not held for {hold}, read {start} only"
+    known = {one for row in told.values() for one in str(row["assumed"]).split("; ") if one}
+    assumed = f", {count(len(known), 'input')} assumed" if known else ""
+    words = [f"{_SHOWN.get(book.word(row), book.word(row))}{_in(h)}" for h, row in told.items()]
+    words += [f"not held{_in(h)}" for h in at["initial"] if h not in told]
+    head = f"{_where(book.campaign, lamp)}: {when} at one place of the beam{assumed}, "
+    line: list[str | Told] = [f"{head}{_pieces(book, lamp, told)} against {base}: {joined(words)}"]
+    early = at["initial"] if at["hold"] else {}
+    for begin, rows in (
+        ("; ", told),
+        (f"; before the heat, {start}, ", {h: early[h] for h in told if h in early}),
+    ):
+        for housing, row in rows.items():
+            if not math.isnan(float(row["family_low"])):
+                line += [
+                    begin,
+                    book.percent(row),
+                    f" ({100.0 * settings.coverage:g} % range ",
+                    *book.range(row),
+                    ")",
+                ]
+                line.append(_in(housing))
+                begin = ", "
+    return (*line, ".")
+
+
+def _in(housing: str) -> str:
+    return f" in {housing}" if housing else ""
