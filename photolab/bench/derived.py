@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -82,6 +82,8 @@ class Gain(JudgedRatio):
         Of the lamp in that housing. [1]
     pairs : int
         All pairs of lamps compared in that housing. [1]
+    family_low, family_high : float
+        Its interval as one of all those pairs. [1]
     family_verdict : str
         The verdict as one of all those pairs.
     """
@@ -92,6 +94,8 @@ class Gain(JudgedRatio):
     scope: str
     specimens: int
     pairs: int
+    family_low: float
+    family_high: float
     family_verdict: str
 
 
@@ -137,22 +141,23 @@ def judge_gain(
         With the inputs of that scope; without an interval where a technology is missing.
     """
     name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
-    gain = Gain(
+    family = campaign.family(name[1], scope=scope, against=baseline)
+    low, high, verdict, _ = family.loc[lamp]
+    return Gain(
         lamp=lamp,
         baseline=baseline,
         housing=name[1],
         scope=scope,
         specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
-        pairs=1,
-        family_verdict="",
+        pairs=math.comb(len(family) + 1, 2),
+        family_low=float(low),
+        family_high=float(high),
+        family_verdict=str(verdict),
         ln_ratio=ln_ratio.in_scope(scope),
         coverage=settings.coverage,
         alike_percent=settings.alike_percent,
         missing=("technology",) if without_technology(campaign.bench) & {lamp, baseline} else (),
     )
-    family = campaign.family(name[1], scope=scope, against=baseline)
-    verdict = str(family.loc[lamp, "verdict"])
-    return replace(gain, pairs=math.comb(len(family) + 1, 2), family_verdict=verdict)
 
 
 def housing_difference(first: Gain, second: Gain) -> HousingDifference:
