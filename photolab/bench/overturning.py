@@ -181,7 +181,8 @@ def turning(
     -----
     The range stays as wide as it is, and the ratio moves: what is allowed for is still allowed for on top of it. So one
     distance, that of the nearer end of the range from the border of the verdict, is all that is needed, and each input
-    has it in its own unit. The place of the head acts through the inverse square: 2 mm of a distance in mm.
+    has it in its own unit: light follows volts by `corrections.FILAMENT_FLUX_EXPONENT`, the place of the head by the
+    inverse square, and the time by the slope assumed for the initial time.
     """
     base, settings = campaign.baseline, campaign.bench.settings
     names = [campaign.name(one, housing=housing, instant=instant) for one in (lamp, base)]
@@ -194,26 +195,32 @@ def turning(
     parts = variance_by_term(result)
     terms = sorted((t for t in parts if parts[t] > 1e-9 * result.u**2), key=lambda t: -float(f"{parts[t]:.9e}"))
     lux = math.exp(campaign.at(instant)[names[0]].value)
-    verdict, volts = str(family["verdict"]), settings.reference_voltage_V
+    verdict = str(family["verdict"])
     half = factor * result.u + bounds
     needed = to_turn(result.value, half, verdict, alike_percent=settings.alike_percent)
     stated = {term: factor * math.sqrt(parts[term]) for term in terms}
 
+    low = verdict == "clear" and result.value < 0.0  # a figure found too low, or (elsewhere) too high
+
+    def moved(ln_size: float, exponent: float = 1.0) -> float:
+        return math.expm1(ln_size / exponent) if low else -math.expm1(-ln_size / exponent)
+
     def off(term: str, share: float = 1.0) -> Off:
-        unit, size, of = "%", 100.0, math.nan
+        if term == "elapsed time":
+            return Off(term, *(x / WARM_UP_SLOPE / 60.0 for x in (stated[term], share * needed)), "min")
+        unit, of, exponent = "%", math.nan, 1.0
         if term in LX:
-            unit, size, of = "lx", lux, lux
+            unit, of = "lx", lux
         elif term in VOLTS:
-            unit, size, of = "V", volts / FILAMENT_FLUX_EXPONENT, volts
-        elif term == "elapsed time":
-            unit, size = "min", 1.0 / WARM_UP_SLOPE / 60.0
-        return Off(term, stated[term] * size, share * needed * size, unit, of)
+            unit, of, exponent = "V", settings.reference_voltage_V, FILAMENT_FLUX_EXPONENT
+        size = 100.0 if unit == "%" else of
+        return Off(term, *(size * moved(x, exponent) for x in (stated[term], share * needed)), unit, of)
 
     alone = [off(term) for term in terms[:most]]
     place = campaign.bench.housings.get(names[0][1])
     if place is not None and not math.isnan(place.distance_m):
         far = 1000.0 * place.distance_m + place.offset_mm
-        alone.append(Off("distance", 0.0, needed * far / 2.0, "mm", far))
+        alone.append(Off("distance", 0.0, far * moved(needed, 2.0), "mm", far))
     two = terms[:2] if len(terms) > 1 else []
     together = [off(term, stated[term] / sum(stated[other] for other in two)) for term in two]
     return Turning(verdict, tuple(alone), tuple(together))
