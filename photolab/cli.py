@@ -105,7 +105,9 @@ def _parser() -> argparse.ArgumentParser:
     _add_compare(
         add("compare", _compare, "two readings: how much more light, and is that within meter error")
     )
-    defend = add("defend", _defend, "a lamp's figures for somebody who doubts them, and what would change them")
+    defend = add(
+        "defend", _defend, "a lamp's figures for somebody who doubts them, and what would change them"
+    )
     defend.add_argument("folder")
     defend.add_argument("--lamp", required=True, help="the lamp that is doubted, as lamps.csv names it")
     appendix = add("appendix", _appendix, "the methods appendix of a bench folder")

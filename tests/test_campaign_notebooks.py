@@ -248,7 +248,7 @@ def test_a_verdict_put_to_the_test_is_that_of_all_pairs():
     made, said = ran("13")
     assert "In HP: K3: 5.4 % more light than K4" in said
     assert "No single seating decides it" not in said  # by itself no seating of the fourteen does
-    parts = {name: again for name, again in without_each(demo(), "K3", "K4", housing="HP", level="mounting")}
+    parts = dict(without_each(demo(), "K3", "K4", housing="HP", level="mounting"))
     assert len(parts) == len(made.each["mounting"]) == 14
     again = parts["K3 2 HP D03 1"]
     alone = again.ratio("K3", "K4", housing="HP")

@@ -434,10 +434,14 @@ def _their_figures(
         slips = (_reply_slips if figure.text else _ratio_slips)(figure, section.declared)
         if figure.housing and figure.housing not in housings:
             names = ", ".join(f'"{shown(name)}"' for name in housings) or "none, this bench names no housing"
-            words = f'housing = "{shown(figure.housing)}"; wanted one of {names}{hint(figure.housing, housings)}'
+            words = (
+                f'housing = "{shown(figure.housing)}"; wanted one of {names}{hint(figure.housing, housings)}'
+            )
             slips.append(("fault 12", words, "housing"))
         elif not figure.housing and not figure.text and len(housings) > 1:
-            slips.append(("fault 8", "has no housing; write the one of this bench that is most like theirs", ""))
+            slips.append(
+                ("fault 8", "has no housing; write the one of this bench that is most like theirs", "")
+            )
         for code, words, key in slips:
             said = f"their_figure.{words}." if key else f"{section.label} {words}."
             section.fault(code, said, key or "source")
@@ -460,9 +464,13 @@ def _ratio_slips(figure: TheirFigure, declared: frozenset[str]) -> list[tuple[st
     """Return what is wrong with a figure beyond its single keys: code, words, key."""
     given = len({"low", "high"} & declared)
     if "ratio" not in declared:
-        return [("fault 1", "has no ratio; write ratio = …, or text = … and date = … for a maker's reply", "")]
+        return [
+            ("fault 1", "has no ratio; write ratio = …, or text = … and date = … for a maker's reply", "")
+        ]
     if ("expanded_percent" in declared) == (given > 0):
-        which = "both expanded_percent and low or high" if given else "neither expanded_percent nor low and high"
+        which = (
+            "both expanded_percent and low or high" if given else "neither expanded_percent nor low and high"
+        )
         return [("fault 25", f"has {which}; give the one that the source prints", "")]
     if given == 1:
         absent = "high" if "low" in declared else "low"

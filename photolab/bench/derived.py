@@ -142,7 +142,7 @@ def judge_gain(
     """
     name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
     family = campaign.family(name[1], scope=scope, against=baseline)
-    low, high, verdict, _ = family.loc[lamp]
+    among = family.loc[lamp].to_dict()
     return Gain(
         lamp=lamp,
         baseline=baseline,
@@ -150,9 +150,9 @@ def judge_gain(
         scope=scope,
         specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
         pairs=math.comb(len(family) + 1, 2),
-        family_low=float(low),
-        family_high=float(high),
-        family_verdict=str(verdict),
+        family_low=float(among["low"]),
+        family_high=float(among["high"]),
+        family_verdict=str(among["verdict"]),
         ln_ratio=ln_ratio.in_scope(scope),
         coverage=settings.coverage,
         alike_percent=settings.alike_percent,

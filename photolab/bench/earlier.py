@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from photolab.bench.attachments import in_folder
@@ -64,7 +64,9 @@ def read_earlier(
                 words = f'their_figure.{key} = "{shown(name)}" is no lamp of this bench{hint(name, known)}.'
                 section.fault("fault 12", words, key)
         if figure.lamp == figure.baseline:
-            section.fault("fault 14", "their_figure.baseline is the lamp itself; name another one.", "baseline")
+            section.fault(
+                "fault 14", "their_figure.baseline is the lamp itself; name another one.", "baseline"
+            )
     found = []
     for values, section in declared.earlier:
         name = values["file"]
@@ -102,7 +104,9 @@ def _rows(rows: Rows, faults: Faults) -> pd.DataFrame | None:
     ratios = table[(table["unit"] == "1") & (table["value"] <= 0.0)]
     faults.where("fault 14", rows.file, ratios, "value", "{value:g}; a ratio is more than 0.")
     twice = table[table.duplicated(SAME_ROW)]
-    faults.where("fault 17", rows.file, twice, "", "the same figure as in a row above (lamp {lamp}, {measurand}).")
+    faults.where(
+        "fault 17", rows.file, twice, "", "the same figure as in a row above (lamp {lamp}, {measurand})."
+    )
     return table
 
 
@@ -166,39 +170,47 @@ def set_beside(campaign: Campaign, rows: pd.DataFrame) -> tuple[Beside, ...]:
 def _with_ours(campaign: Campaign, figure: TheirFigure) -> Beside:
     """Return somebody else's figure beside ours."""
     baseline = figure.baseline or campaign.baseline
-    ours = (math.nan, math.nan)
-    try:
-        pair = campaign.ratio(
-            figure.lamp, baseline, housing=figure.housing, scope="models", instant=figure.instant
-        )
-        ours = (math.log(pair.ratio), pair.ln_expanded_uncertainty)
-    except MethodError:
-        pass  # the lamps were not read together there
+    ours, where = (math.nan, math.nan), {"housing": figure.housing, "instant": figure.instant}
+    with suppress(MethodError):  # the lamps were not read together there
+        if figure.lamp != baseline:
+            pair = campaign.ratio(figure.lamp, baseline, scope="models", **where)
+            ours = (math.log(pair.ratio), pair.ln_expanded_uncertainty)
     half = math.log(figure.high / figure.low) / 2.0
     half = math.log1p(figure.expanded_percent / 100.0) if math.isnan(half) else half
     return Beside(
-        figure.source, False, figure.lamp, baseline, figure.housing, "illuminance ratio", figure.instant,
-        "models", ours, (math.log(figure.ratio), half),
-    )  # fmt: skip
+        whose=figure.source,
+        own=False,
+        lamp=figure.lamp,
+        baseline=baseline,
+        housing=figure.housing,
+        measurand="illuminance ratio",
+        instant=figure.instant,
+        scope="models",
+        ours=ours,
+        theirs=(math.log(figure.ratio), half),
+    )
 
 
 def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Iterator[Beside]:
     """Yield the rows of an earlier report that are in this one too, in the scope in which both may be compared."""
     wanted = "specimens" if report.pieces == "same" else "models"
-    whole = rows[rows["unit"] == "1"].fillna({name: "" for name in SAME_ROW})
+    whole = rows[rows["unit"] == "1"].fillna(dict.fromkeys(SAME_ROW, ""))
     scoped = set(whole.loc[whole["scope"] == wanted, "measurand"])
     alone = (report.pieces == "same") & ~whole["measurand"].isin(scoped)  # given for the readings only
     ours = whole[(whole["scope"] == wanted) | alone]
     both = ours.merge(report.rows, on=SAME_ROW, suffixes=("", "_then"))
     half = "ln_expanded_uncertainty"
-    told = both[both[[half, f"{half}_then", "value_then"]].notna().all(axis=1)]
+    known = both[[half, f"{half}_then", "value_then"]].notna().all(axis=1)
+    told = both[known & (both[half] + both[f"{half}_then"] > 0.0)]
     now = campaign.bench.settings.coverage
     for row in told.to_dict("records"):
         cells: dict[str, Any] = {str(name): cell for name, cell in row.items()}
         wider = coverage_factor(now) / coverage_factor(cells["coverage_then"])
+        what = {name: str(cells[name]) for name in SAME_ROW if name != "point"}
         yield Beside(
-            report.label, True, *(str(cells[name]) for name in ("lamp", "baseline", "housing", "measurand")),
-            cells["instant"], cells["scope"],
-            (float(np.log(cells["value"])), float(cells[half])),
-            (float(np.log(cells["value_then"])), float(cells[f"{half}_then"]) * wider),
-        )  # fmt: skip
+            whose=report.label,
+            own=True,
+            **what,
+            ours=(math.log(cells["value"]), float(cells[half])),
+            theirs=(math.log(cells["value_then"]), float(cells[f"{half}_then"]) * wider),
+        )

@@ -84,7 +84,7 @@ def without_each(
                 again.name(lamp, housing=housing)
         except MethodError:
             again = None
-        yield " ".join(out.values()), again
+        yield " ".join(filter(None, out.values())), again
 
 
 LX = frozenset({"scale", "linearity", "range term", "resolution", "noise"})
@@ -186,14 +186,16 @@ def turning(
     """
     base, settings = campaign.baseline, campaign.bench.settings
     names = [campaign.name(one, housing=housing, instant=instant) for one in (lamp, base)]
-    family = campaign.family(housing, instant=instant).loc[lamp]
+    family = campaign.family(housing, instant=instant).loc[lamp].to_dict()
     result = campaign.ratio(lamp, base, housing=housing, instant=instant).result
     if result is None or math.isnan(family["low"]) or result.u == 0.0:
         return None
     bounds = campaign.held.widening(*names) if instant == "hold" else 0.0
     factor = (math.log(family["high"] / family["low"]) / 2.0 - bounds) / result.u
     parts = variance_by_term(result)
-    terms = sorted((t for t in parts if parts[t] > 1e-9 * result.u**2), key=lambda t: -float(f"{parts[t]:.9e}"))
+    terms = sorted(
+        (t for t in parts if parts[t] > 1e-9 * result.u**2), key=lambda t: -float(f"{parts[t]:.9e}")
+    )
     lux = math.exp(campaign.at(instant)[names[0]].value)
     verdict = str(family["verdict"])
     half = factor * result.u + bounds
@@ -207,14 +209,16 @@ def turning(
 
     def off(term: str, share: float = 1.0) -> Off:
         if term == "elapsed time":
-            return Off(term, *(x / WARM_UP_SLOPE / 60.0 for x in (stated[term], share * needed)), "min")
+            minutes = 1.0 / WARM_UP_SLOPE / 60.0
+            return Off(term, stated[term] * minutes, share * needed * minutes, "min")
         unit, of, exponent = "%", math.nan, 1.0
         if term in LX:
             unit, of = "lx", lux
         elif term in VOLTS:
             unit, of, exponent = "V", settings.reference_voltage_V, FILAMENT_FLUX_EXPONENT
         size = 100.0 if unit == "%" else of
-        return Off(term, *(size * moved(x, exponent) for x in (stated[term], share * needed)), unit, of)
+        allowed, wanted = (size * moved(x, exponent) for x in (stated[term], share * needed))
+        return Off(term, allowed, wanted, unit, of)
 
     alone = [off(term) for term in terms[:most]]
     place = campaign.bench.housings.get(names[0][1])

@@ -468,10 +468,10 @@ instant*          | code | initial hold |            | "hold" | initial time or 
 more_than_percent* | %   | 0..500 !0.1 |             | 10   | more light than the baseline by this much; 0 for any more
 words             | text |            |              | "is any lamp 10 % up?" | the question in your own words
 == [their_figure]
-source*           | text |            |              | "A test on the web" | title of where the figure stands, or who replied
+source*           | text |            |              | "A test on the web" | where the figure stands, or who replied
 lamp*             | text |            |              | "K1" | the lamp of lamps.csv that it is about
-baseline          | text |            |              | "B0" | the lamp it is divided by; without it that of this bench
-housing           | text |            |              | "HR" | the housing of this bench that is most like theirs
+baseline          | text |            |              | "B0" | the lamp it is divided by
+housing           | text |            |              | "HR" | the housing of this bench most like theirs
 ratio             | 1    | >0         |              | 1.2  | light of the lamp over light of the baseline
 expanded_percent  | %    | >0..100 ~0.1 |            | 6    | its expanded uncertainty at the coverage of this bench
 low               | 1    | >0         |              | 1.1  | lower end of its interval, in place of expanded_percent
@@ -480,7 +480,7 @@ instant           | code | initial hold | initial    | "hold" | initial time or 
 text              | text |            |              | "it is for other housings" | a maker's reply, in place of a ratio
 date              | date |            |              | 2025-04-03 | day of the figure or reply, YYYY-MM-DD
 == [our_earlier]
-file*             | text |            |              | "results-2024.csv" | results.csv of an earlier report, put into this folder
+file*             | text |            |              | "results-2024.csv" | results.csv of a report, copied here
 label*            | text |            |              | "2024" | how it is called
 pieces            | code | same other | same        | "same" | whether the same pieces of the lamps were read
 """)[1:]  # fmt: skip

@@ -15,6 +15,7 @@ from photolab.bench.model import Assumption
 from photolab.bench.overturning import LEVELS, LeftOut, Off, turning, without_each
 from photolab.bench.pairs import variance_by_term
 from photolab.errors import MethodError
+from photolab.metrology.quantity import from_ln
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.cautions import NOT_CLAIMED
 from photolab.publication.findings import joined
@@ -30,7 +31,6 @@ __all__ = ["MOST", "answer"]
 
 MOST = 700
 """Longest paragraph to paste. [characters]"""
-_LONG_NAME = 30
 _MOST_SEATINGS = 400
 """With more, leaving out each in turn would take minutes. [1]"""
 _TERMS = (
@@ -53,7 +53,12 @@ _TERMS = (
     ("provisional link", ("link",)),
 )
 """A word in the name of an assumption, and what of the budget it sizes."""
-_CAUSES = {"distance": "the meter head nearer for one lamp than for the other", "remaining light": "the record"}
+_CAUSES = {
+    "colour": "colour of the light (f1')",
+    "own colour": "colour of each lamp (f1')",
+    "distance": "the meter head nearer for one lamp than for the other",
+    "remaining light": "what the record says is left",
+}
 
 
 def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple[str, ...]]:
@@ -95,9 +100,10 @@ def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple
         "Claim and reply": [claimed] if claimed else [],
         "Rows of results.csv that say so": _rows(rows, lamp),
     }
-    text = _text(lamp_line(book, lamp)) if told else _no_figure(campaign, rows, lamp)
-    sold = _as_sold(book, told)
-    text = f"{text} {sold}".rstrip() if len(text) + len(sold) < MOST else _fitted(campaign, lamp, text)
+    text = _fitted(campaign, lamp, _text(lamp_line(book, lamp)) if told else _no_figure(campaign, rows, lamp))
+    more = _as_sold(book, told) if told else ()
+    for one in more or (_held(campaign, lamp) if told else ()):
+        text = f"{text} {one}" if len(text) + len(one) < MOST else text
     found = {f"To paste ({len(text)} characters)": (text,)}
     return found | {head: said for head, lines in parts.items() if (said := tuple(lines))}
 
@@ -110,36 +116,66 @@ def _figures(book: Book, lamp: str) -> list[Row]:
     return [row for late, early in both if (row := late or early) is not None]
 
 
-def _as_sold(book: Book, told: list[Row]) -> str:
-    """Return what is shown for the model as sold, so that nobody takes the specimens for it."""
-    models = [book.light(str(row["lamp"]), row["housing"], row["instant"], "models") for row in told]
+def _as_sold(book: Book, told: list[Row]) -> tuple[str, ...]:
+    """Return what is shown for the model as sold, so that nobody takes the specimens for it, and what a range is."""
     by_word: dict[str, list[str]] = {}
-    for row in models:
-        if row is not None and not math.isnan(float(row["family_low"])):
-            by_word.setdefault(book.word(row), []).append(str(row["housing"]))
+    for row in told:
+        sold = book.light(str(row["lamp"]), row["housing"], row["instant"], "models")
+        if sold is not None and not math.isnan(float(sold["family_low"])):
+            by_word.setdefault(book.word(sold), []).append(str(sold["housing"]))
     words = (f"{word}{f' in {joined(places)}' if any(places) else ''}" for word, places in by_word.items())
-    return f"For the model as sold: {'; '.join(words)}." if by_word else ""
+    if not by_word:
+        return ()
+    return (
+        f"For the model as sold: {'; '.join(words)}.",
+        "Each range allows for all lamps of its housing being compared at once.",
+    )
 
 
 def _no_figure(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> str:
     """Return why a lamp has no figure: it is the measure of the others, or it was not compared."""
-    where, base = bench_and_days(campaign, lamp), campaign.baseline
-    if lamp == base:
-        chosen = "" if campaign.selection.baseline_declared else " (no baseline was declared: it is the first read)"
-        itself = _text(how_measured(campaign, rows)[1])
-        lost = rows[(rows["lamp"] == lamp) & (rows["measurand"] == "remaining light")]
-        unknown = "" if len(lost) else " What it loses itself with heat was not recorded."
-        return (
-            f"{where}: {lamp} is what the other lamps are measured against{chosen}, so it has no figure of its own "
-            f"here. {itself}{unknown}"
-        )
-    return f"{where}: there is no figure on {lamp} against {base} yet. {' '.join(_held(campaign, lamp))}".rstrip()
+    where, base = bench_and_days(campaign), campaign.baseline
+    if lamp != base:
+        return f"{where}: there is no figure on {lamp} against {base} yet. {' '.join(_held(campaign, lamp))}".rstrip()
+    chosen = (
+        "" if campaign.selection.baseline_declared else " (no baseline was declared: it is the first read)"
+    )
+    said = [
+        f"{where}: {lamp} is what the other lamps are measured against{chosen}, so it has no figure of its own here.",
+        _text(how_measured(campaign, rows)[1]),
+    ]
+    recorded = set(rows.loc[(rows["lamp"] == lamp) & (rows["measurand"] == "remaining light"), "housing"])
+    settings = campaign.bench.settings
+    for name in campaign.at("hold").names:
+        first = (*name[:3], "initial")
+        if (
+            name[0] == lamp
+            and name[2] == "hot_spot"
+            and name[1] not in recorded
+            and first in campaign.joint.names
+        ):
+            left = from_ln((campaign.at("hold")[name] - campaign.joint[first]).in_scope("specimens"))
+            value, low, high = (
+                decimal(100.0 * x, 1) for x in (left.value, *left.interval(settings.coverage))
+            )
+            place = f" in {name[1]}" if name[1] else ""
+            said.append(
+                f"By its readings it keeps {value} % ({100.0 * settings.coverage:g} %: {low} to {high} %) of its light "
+                f"to {settings.hold_minutes:g} min{place}."
+            )
+    if len(said) == 2 and not recorded:
+        said.append("What it loses itself with heat was not read.")
+    return " ".join(said)
 
 
 def _held(campaign: Campaign, lamp: str) -> list[str]:
     """Return what a report holds back about a lamp."""
     named = re.compile(rf"(?<!\w){re.escape(lamp)}(?!\w)")
-    return [one.words for one in held_back(campaign) if one.part != "price" and named.search(one.words)]
+    return [
+        one.words
+        for one in held_back(campaign)
+        if one.part not in {"price", "claim"} and named.search(one.words)
+    ]
 
 
 def _text(line: Line) -> str:
@@ -149,15 +185,16 @@ def _text(line: Line) -> str:
 
 
 def _fitted(campaign: Campaign, lamp: str, text: str) -> str:
-    """Return a paragraph of at most `MOST` characters: long names lose their ends, then figures go, last ones first."""
-    names = [campaign.bench.settings.name, lamp, campaign.baseline, *campaign.bench.housings]
-    if len(text) > MOST:
+    """Return a paragraph of at most `MOST` characters: long names lose their ends, then the last words go."""
+    names = {campaign.bench.settings.name, lamp, campaign.baseline, *campaign.bench.housings}
+    for limit in (30, 12):
         for name in sorted(names, key=len, reverse=True):
-            text = text.replace(name, shown(name, limit=_LONG_NAME)) if len(name) > _LONG_NAME else text
+            if len(text) > MOST and len(name) > limit:
+                text = text.replace(name, shown(name, limit=limit))
     rest = "; more stands in results.csv."
     if len(text) > MOST:
         kept = text[: MOST - len(rest)]
-        text = kept[: max(kept.rfind(mark) for mark in ("), ", "; ", ". ", " ")) + 1].rstrip(" ;,.") + rest
+        text = kept[: max(kept.rfind(mark) for mark in (", ", "; ", ". "))].rstrip(" ;,.") + rest
     return text
 
 
@@ -203,7 +240,9 @@ def _left_out(campaign: Campaign, row: Row, place: str) -> Iterator[str]:
     lamp, housing, base = str(row["lamp"]), str(row["housing"]), campaign.baseline
     slow = len(campaign.bench.tables["warm_up"]) > 0  # every record would be fitted again
     instant = "initial" if slow else str(row["instant"])
-    if (lamp, housing, "hot_spot", instant) not in campaign.at(instant).names or math.isnan(row["family_low"]):
+    if (lamp, housing, "hot_spot", instant) not in campaign.at(instant).names or math.isnan(
+        row["family_low"]
+    ):
         return
     if len(campaign.seats) > _MOST_SEATINGS:
         yield f"{place}: whether one seating decides it was not tried, as there are many; notebook 13 does."
@@ -221,9 +260,11 @@ def _left_out(campaign: Campaign, row: Row, place: str) -> Iterator[str]:
         again = without_each(campaign, lamp, base, housing=housing, level=level)
         each = {part: verdict(one) for part, one in again}
         whole = verdict(campaign) or ""
-        if len(each) > 2 or level == "mounting":  # a single piece or day is all there is
+        if any(each.values()):  # else each part is all there is
             said.append(left_out_sentence(LeftOut(level, whole, each)))
-    yield f"{when}: {' '.join(said)[:1].lower()}{' '.join(said)[1:]}"
+    told = " ".join(said)
+    if told:
+        yield f"{when}: {told[:1].lower()}{told[1:]}"
 
 
 def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]) -> Iterator[str]:
@@ -262,7 +303,9 @@ def _turned(book: Book, told: list[Row]) -> Iterator[str]:
         if found is None:
             continue
         word = book.word(row)
-        side = {"more": f"all in favour of {lamp}", "less": f"all against {lamp}"}.get(word, "one way or the other")
+        side = {"more": f"all in favour of {lamp}", "less": f"all against {lamp}"}.get(
+            word, "one way or the other"
+        )
         alone = "; ".join(_off_words(one, allowed=True) for one in found.alone)
         both = f" Two at once: {' with '.join(map(_off_words, found.together))}." if found.together else ""
         yield f"{_place(book, row)}, for another word than “{word}”, {side}; any one of: {alone}.{both}"
@@ -270,7 +313,11 @@ def _turned(book: Book, told: list[Row]) -> Iterator[str]:
 
 def _off_words(one: Off, *, allowed: bool = False) -> str:
     """Return how far an input would have to be off."""
-    of = f" of {_two(one.of)} {one.unit}" if not math.isnan(one.of) else ""
+    of = (
+        f" of {decimal(one.of, max(places_for(one.of, digits=3), 0))} {one.unit}"
+        if not math.isnan(one.of)
+        else ""
+    )
     cause = _CAUSES.get(one.term, KIND_WORDS.get(one.term, one.term))
     stated = f" (allowed for: ± {_two(one.stated)} {one.unit})" if allowed and one.stated else ""
     return f"{cause}: {_two(one.needed)} {one.unit}{of}{stated}"

@@ -73,8 +73,8 @@ PRICE_CAUTIONS = {
 AN_EXAMPLE = TheirFigure("An invented figure to show the test", "", ratio=1.20, expanded_percent=6.0)
 """Shown on an invented bench only, where no figure of others is given."""
 ONE_BENCH = (
-    "Both were read on one bench, so agreement is not independent: what the meter, its colour and the way of seating do "
-    "alike in both cannot show. It says that the bench repeats, not that it is right."
+    "Both were read on one bench, so agreement is not independent: what the meter, its colour and the way of seating "
+    "do alike in both cannot show. It says that the bench repeats, not that it is right."
 )
 
 
@@ -523,7 +523,11 @@ def _theirs(one: Beside) -> str:
     head = f"{one.whose}, {_plus_minus(one.theirs)} for {figure_words(one)}"
     if math.isnan(one.score):
         return f"{head}: this bench has no figure with an interval to set beside it."
-    agree = "agree within both uncertainties" if abs(one.score) <= 1.0 else "differ by more than both uncertainties"
+    agree = (
+        "agree within both uncertainties"
+        if abs(one.score) <= 1.0
+        else "differ by more than both uncertainties"
+    )
     return f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; they {agree} (E_n {_score(one)})."
 
 
