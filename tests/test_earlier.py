@@ -256,8 +256,8 @@ def test_notebook_13_has_the_law_the_words_and_a_picture(tmp_path, monkeypatch):
     names = {}
     notebook = run_cells(NOTEBOOK, {"bench": str(made)}, names=names)
     scores = [one.score for one in beside(made)[1]]
-    assert_allclose(names["scores"]["E_n, 0 shared"], scores, rtol=1e-9, atol=1e-12)
-    half = names["scores"]["E_n, 0.5 shared"]
+    assert_allclose(names["scores"]["E_n"], scores, rtol=1e-9, atol=1e-12)
+    half = names["scores"]["E_n, partly shared"]
     assert all(abs(one) >= abs(other) for one, other in zip(half, scores, strict=True))
     shown = [one.data["text/plain"] for cell in notebook.cells for one in cell.get("outputs", [])]
     assert any("The cell and the report give the same figure: E_n of Ibis/stock" in text for text in shown)

@@ -384,7 +384,7 @@ scope*         | text |           | | specimens | readings, specimens or models
 value          | 1    |           | | 1.12 | the figure
 unit           | text |           | | 1    | its unit
 ln_expanded_uncertainty | 1 | 0.. | | 0.05 | half-width of its interval in ln
-coverage       | 1    | 0.5..0.999 | | 0.95 | coverage probability of that interval
+coverage       | 1    | 0.5..0.999 | | {COVERAGE:g} | coverage probability of that interval
 == []
 schema* | count | 1..1 | | 1 | version of this layout
 == [bench]

@@ -482,7 +482,8 @@ def figure_words(one: Beside) -> str:
     str
         "K3/B0 in HP at the hold time"; the measurand before it where it is not light against another lamp.
     """
-    what = "" if one.measurand == "illuminance ratio" else f"{one.measurand} of "
+    known = {"illuminance ratio": "", "illuminance per watt ratio": "light per watt of "}
+    what = known.get(one.measurand, f"{one.measurand} of ")
     lamps = f"{one.lamp}/{one.baseline}" if one.baseline else one.lamp
     when = {"hold": " at the hold time", "initial": " at the initial time"}.get(one.instant, "")
     return f"{what}{lamps}{f' in {one.housing}' if one.housing else ''}{when}"

@@ -20,8 +20,8 @@ def draw(axes: Axes, table: pd.DataFrame) -> None:
     axes : Axes
         Where to draw.
     table : DataFrame
-        One row a figure, from the top: ``what`` (its name), ``ln_quotient`` (theirs over ours) and ``half`` (half-width
-        of its interval). [1]
+        One row a figure, from the top: ``what`` and ``whose`` (its name), ``ln_quotient`` (theirs over ours) and
+        ``half`` (half-width of its interval). [1]
     """
     middle = table["ln_quotient"].to_numpy(dtype=float)
     half = table["half"].to_numpy(dtype=float)
@@ -34,7 +34,8 @@ def draw(axes: Axes, table: pd.DataFrame) -> None:
             100.0 * np.expm1(x), place, marker="o", markersize=7, color=INK, markeredgewidth=1.6,
             markerfacecolor="white" if apart else INK,
         )  # fmt: skip
-    axes.set_yticks(range(len(table)), [shown_name(what, 60) for what in table["what"]])
+    names = zip(table["what"], table["whose"], strict=True)
+    axes.set_yticks(range(len(table)), ["\n".join(shown_name(one, 56) for one in both) for both in names])
     axes.set_ylim(len(table) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x", color=PALE)
