@@ -107,6 +107,11 @@ def _parser() -> argparse.ArgumentParser:
     _add_compare(
         add("compare", _compare, "two readings: how much more light, and is that within meter error")
     )
+    defend = add(
+        "defend", _defend, "a lamp's figures for somebody who doubts them, and what would change them"
+    )
+    defend.add_argument("folder")
+    defend.add_argument("--lamp", required=True, help="the lamp that is doubted, as lamps.csv names it")
     appendix = add("appendix", _appendix, "the methods appendix of a bench folder")
     appendix.add_argument("folder")
     appendix.add_argument("--out", help="where to (default: reports/<folder name>)")
@@ -217,6 +222,18 @@ def _appendix(args: argparse.Namespace) -> int:
     if published.out != out:
         print(f"The complete report in {out} stays as it was.", file=sys.stderr)
     return 1 if published.missing else 0
+
+
+def _defend(args: argparse.Namespace) -> int:
+    from photolab.bench.evaluation import evaluate
+    from photolab.bench.records import read_bench
+    from photolab.publication.defend import answer
+    from photolab.publication.tables import results
+
+    campaign = evaluate(read_bench(args.folder))
+    for head, lines in answer(campaign, results(campaign), args.lamp).items():
+        print(_plain("\n".join([f"{head}:", *(f"  {line}" for line in lines), ""])))
+    return 0
 
 
 def _simulate(args: argparse.Namespace) -> int:

@@ -25,10 +25,31 @@ PREVIEW_ROWS = 5
 LOGGED = Table("warm_up", "a logger's file", tuple(c for c in TABLES["warm_up"].columns if c.numeric))
 
 
-def _in_folder(
+def in_folder(
     folder: Path, name: str, absent: str, faults: Faults, file: str, line: int | None = None
 ) -> bool:
-    """Whether a name is that of a file inside the folder; a path, or no file, is kept as a fault."""
+    """Return whether a name is that of a file inside the folder; a path, or no file, is kept as a fault.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    name : str
+        As it was typed.
+    absent : str
+        What is said where there is no such file.
+    faults : Faults
+        Collects what is wrong.
+    file : str
+        File that names it.
+    line : int, optional
+        Where; None for a logger's file.
+
+    Returns
+    -------
+    bool
+        Whether it may be read.
+    """
     if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
         words = f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
         faults.add("fault 27", file, words, line=line, column="file" if line else "log.file")
@@ -66,7 +87,7 @@ def read_spectra(
     for row in table.to_dict("records"):
         name = str(row["file"])
         absent = f'"{shown(name)}" is not in the folder.'
-        if not name or not _in_folder(folder, name, absent, faults, "spectra.csv", int(row["line"])):
+        if not name or not in_folder(folder, name, absent, faults, "spectra.csv", int(row["line"])):
             continue
         rows = load_rows(folder, name, declared.separator, faults, hashes)
         if rows is None:
@@ -130,7 +151,7 @@ def read_logs(
     for values in declared.logs:
         name = values["file"]
         absent = f'log "{shown(name or "")}" is not in the folder.'
-        if None in values.values() or not _in_folder(folder, name, absent, faults, FILE):
+        if None in values.values() or not in_folder(folder, name, absent, faults, FILE):
             continue
         first = values["first_row"]
         rows = load_rows(folder, name, values["separator"], faults, hashes, first_row=first)

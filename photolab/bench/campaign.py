@@ -253,6 +253,7 @@ class Campaign:
         scope: str = "specimens",
         point: str = "hot_spot",
         instant: str = "initial",
+        beside: str | None = None,
     ) -> Joint:
         """Return the joint result of all lamps in one housing.
 
@@ -264,13 +265,15 @@ class Campaign:
             Which inputs count.
         point, instant : str
             Where in the beam and when.
+        beside : str, optional
+            A lamp that was read there; the campaign's baseline if not given.
 
         Returns
         -------
         Joint
             ln of every lamp's illuminance, named by lamp. [ln lx]
         """
-        where = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
+        where = self.name(beside or self.baseline, housing=housing, point=point, instant=instant)[1:]
         whole = self.at(instant)
         joint = whole.among(n for n in whole.names if n[1:] == where).in_scope(scope)
         return replace(joint, names=[n[0] for n in joint.names])
@@ -308,13 +311,13 @@ class Campaign:
         joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
         against = (baseline or self.baseline) if family == "dunnett" else None
         found = pairwise(joint, family=family, baseline=against, coverage=self.bench.settings.coverage)
-        return self._widened(found, housing, point, instant)
+        return self._widened(found, self.name(self.baseline, housing=housing, point=point, instant=instant))
 
-    def _widened(self, found: pd.DataFrame, housing: str, point: str, instant: str) -> pd.DataFrame:
+    def _widened(self, found: pd.DataFrame, name: tuple[str, ...]) -> pd.DataFrame:
         """Return intervals of a family, wider by the bounds of records where there are bounds alone."""
-        if instant != "hold" or not self.held.slack:
+        place = name[1:]
+        if place[-1] != "hold" or not self.held.slack:
             return found
-        place = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
         more = np.array(
             [
                 self.held.widening((a, *place), (b, *place))
@@ -332,8 +335,9 @@ class Campaign:
         scope: str = "specimens",
         point: str = "hot_spot",
         instant: str = "initial",
+        against: str | None = None,
     ) -> pd.DataFrame:
-        """Return the verdict on every lamp of a housing against the baseline, as one of all pairs of the housing.
+        """Return the verdict on every lamp of a housing against one of them, as one of all pairs of the housing.
 
         Parameters
         ----------
@@ -343,24 +347,26 @@ class Campaign:
             Which inputs count.
         point, instant : str
             Where in the beam and when.
+        against : str, optional
+            The lamp that the others are compared with; the campaign's baseline if not given.
 
         Returns
         -------
         DataFrame
             low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
         """
-        key = (scope, *self.name(self.baseline, housing=housing, point=point, instant=instant)[1:])
+        against = against or self.baseline
+        name = self.name(against, housing=housing, point=point, instant=instant)
+        key = (scope, *name)
         if key not in self._families:
-            joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
-            settings, lamps = self.bench.settings, [n for n in joint.names if n != self.baseline]
+            joint = self.in_housing(housing, scope=scope, point=point, instant=instant, beside=against)
+            settings, lamps = self.bench.settings, [n for n in joint.names if n != against]
             unknown = without_technology(self.bench)
-            half = half_widths(joint, self.baseline, coverage=settings.coverage, silent=unknown)
+            half = half_widths(joint, against, coverage=settings.coverage, silent=unknown)
             if instant == "hold":
-                place = key[1:]
-                half = {
-                    n: h + self.held.widening((n, *place), (self.baseline, *place)) for n, h in half.items()
-                }
-            base = joint.values[joint.position(self.baseline)]
+                place = name[1:]
+                half = {n: h + self.held.widening((n, *place), name) for n, h in half.items()}
+            base = joint.values[joint.position(against)]
             values = {n: float(joint.values[joint.position(n)] - base) for n in lamps}
             self._families[key] = judged(values, half, alike_percent=settings.alike_percent)
         return self._families[key]

@@ -1,4 +1,4 @@
-"""bench.toml, or a workbook's sheet of keys, to settings, meters, housings, logs and questions."""
+"""bench.toml, or a workbook's sheet of keys, to settings, meters, housings, logs, questions and others' figures."""
 
 import re
 import tomllib
@@ -17,6 +17,7 @@ from photolab.bench.model import (
     Question,
     Settings,
     SpectralFactor,
+    TheirFigure,
     default_linearity,
 )
 from photolab.bench.schema import SECTIONS, SINGLE, Field
@@ -27,7 +28,7 @@ Values = dict[str, Any]
 
 @dataclass
 class Declared:
-    """What bench.toml says; each question with the line that names its lamp."""
+    """What bench.toml says; each question with the line that names its lamp, others' figures with their section."""
 
     settings: Settings = field(default_factory=Settings)
     meters: dict[str, Meter] = field(default_factory=dict)
@@ -35,6 +36,8 @@ class Declared:
     housings: dict[str, Housing] = field(default_factory=dict)
     logs: list[Values] = field(default_factory=list)
     questions: list[tuple[Question, int | None]] = field(default_factory=list)
+    their_figures: "list[tuple[TheirFigure, Section]]" = field(default_factory=list)
+    earlier: "list[tuple[Values, Section]]" = field(default_factory=list)
     separator: str = ","
     decimal: str = "."
 
@@ -344,6 +347,8 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
         housings,
         [section.values() for section in sections["log"]],
         _questions(sections["question"], housings),
+        _their_figures(sections["their_figure"], housings),
+        [(section.values(), section) for section in sections["our_earlier"]],
         **single["csv"],
     )
 
@@ -414,6 +419,68 @@ def _questions(sections: list[Section], housings: Mapping[str, Housing]) -> list
         if None not in values.values():
             found.append((Question(**values), section.line("lamp")))
     return found
+
+
+def _their_figures(
+    sections: list[Section], housings: Mapping[str, Housing]
+) -> list[tuple[TheirFigure, Section]]:
+    """Return others' figures; their lamps are checked later."""
+    found = []
+    for section in sections:
+        values = section.values()
+        if None in values.values():
+            continue
+        figure = TheirFigure(**values)
+        slips = (_reply_slips if figure.text else _ratio_slips)(figure, section.declared)
+        if figure.housing and figure.housing not in housings:
+            names = ", ".join(f'"{shown(name)}"' for name in housings) or "none, this bench names no housing"
+            words = (
+                f'housing = "{shown(figure.housing)}"; wanted one of {names}{hint(figure.housing, housings)}'
+            )
+            slips.append(("fault 12", words, "housing"))
+        elif not figure.housing and not figure.text and len(housings) > 1:
+            slips.append(
+                ("fault 8", "has no housing; write the one of this bench that is most like theirs", "")
+            )
+        for code, words, key in slips:
+            said = f"their_figure.{words}." if key else f"{section.label} {words}."
+            section.fault(code, said, key or "source")
+        found.append((figure, section))
+    return found
+
+
+def _reply_slips(figure: TheirFigure, declared: frozenset[str]) -> list[tuple[str, str, str]]:
+    """Return what is wrong with a reply: code, words, key."""
+    slips = []
+    if not figure.date:
+        slips.append(("fault 8", "has a text and no date; write date = …, the day of the reply", ""))
+    for key in ("ratio", "expanded_percent", "low", "high"):
+        if key in declared:
+            slips.append(("fault 25", f"{key} stands beside a text; give a figure and a reply apart", key))
+    return slips
+
+
+def _ratio_slips(figure: TheirFigure, declared: frozenset[str]) -> list[tuple[str, str, str]]:
+    """Return what is wrong with a figure beyond its single keys: code, words, key."""
+    given = len({"low", "high"} & declared)
+    if "ratio" not in declared:
+        return [
+            ("fault 1", "has no ratio; write ratio = …, or text = … and date = … for a maker's reply", "")
+        ]
+    if ("expanded_percent" in declared) == (given > 0):
+        which = (
+            "both expanded_percent and low or high" if given else "neither expanded_percent nor low and high"
+        )
+        return [("fault 25", f"has {which}; give the one that the source prints", "")]
+    if given == 1:
+        absent = "high" if "low" in declared else "low"
+        return [("fault 8", f"has no {absent}; low and high stand together", "")]
+    if given and figure.low >= figure.high:
+        return [("fault 18", f"low = {figure.low:g} is not below high = {figure.high:g}", "low")]
+    if given and (figure.ratio < figure.low or figure.ratio > figure.high):
+        said = f"ratio = {figure.ratio:g} is not between low = {figure.low:g} and high = {figure.high:g}"
+        return [("fault 14", said, "ratio")]
+    return []
 
 
 def _meters(sections: list[Section], lines: Lines, faults: Faults) -> dict[str, Meter]:

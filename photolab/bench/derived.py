@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -83,8 +83,10 @@ class Gain(JudgedRatio):
         Of the lamp in that housing. [1]
     pairs : int
         All pairs of lamps compared in that housing. [1]
+    family_low, family_high : float
+        Its interval as one of all those pairs. [1]
     family_verdict : str
-        The verdict as one of all those pairs; the verdict by itself against another lamp than the campaign's baseline.
+        The verdict as one of all those pairs.
     """
 
     lamp: str
@@ -93,6 +95,8 @@ class Gain(JudgedRatio):
     scope: str
     specimens: int
     pairs: int
+    family_low: float
+    family_high: float
     family_verdict: str
 
 
@@ -138,24 +142,23 @@ def judge_gain(
         With the inputs of that scope; without an interval where a technology is missing.
     """
     name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
-    gain = Gain(
+    family = campaign.family(name[1], scope=scope, against=baseline)
+    among = family.loc[lamp].to_dict()
+    return Gain(
         lamp=lamp,
         baseline=baseline,
         housing=name[1],
         scope=scope,
         specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
-        pairs=1,
-        family_verdict="",
+        pairs=math.comb(len(family) + 1, 2),
+        family_low=float(among["low"]),
+        family_high=float(among["high"]),
+        family_verdict=str(among["verdict"]),
         ln_ratio=ln_ratio.in_scope(scope),
         coverage=settings.coverage,
         alike_percent=settings.alike_percent,
         missing=("technology",) if without_technology(campaign.bench) & {lamp, baseline} else (),
     )
-    if baseline != campaign.baseline:
-        return replace(gain, family_verdict=gain.verdict)
-    family = campaign.family(name[1], scope=scope)
-    verdict = str(family.loc[lamp, "verdict"])
-    return replace(gain, pairs=math.comb(len(family) + 1, 2), family_verdict=verdict)
 
 
 def housing_difference(first: Gain, second: Gain) -> HousingDifference:

@@ -197,6 +197,63 @@ class Question:
     words: str = ""
 
 
+@dataclass(frozen=True)
+class TheirFigure:
+    """Somebody else's figure for a lamp of this bench, or a maker's reply about it.
+
+    Attributes
+    ----------
+    source : str
+        Title of where the figure stands, or who replied.
+    lamp, baseline, housing : str
+        Which lamp over which, in the housing of this bench most like theirs; blank is the baseline, or the only one.
+    ratio : float
+        Light of the lamp over that of the baseline; NaN for a reply. [1]
+    expanded_percent : float
+        Its expanded uncertainty; NaN where `low` and `high` are given. [%]
+    low, high : float
+        Its interval; NaN where `expanded_percent` is given. [1]
+    instant : str
+        ``initial`` or ``hold``.
+    text : str
+        A reply, blank for a figure.
+    date : str
+        ISO date, may be blank for a figure.
+    """
+
+    source: str
+    lamp: str
+    baseline: str = ""
+    housing: str = ""
+    ratio: float = NAN
+    expanded_percent: float = NAN
+    low: float = NAN
+    high: float = NAN
+    instant: str = "initial"
+    text: str = ""
+    date: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class OurEarlier:
+    """An earlier results.csv of this bench.
+
+    Attributes
+    ----------
+    file, label : str
+        Its name in the folder, and how it is called.
+    pieces : str
+        ``same`` or ``other``: whether the same pieces of the lamps were read.
+    rows : DataFrame
+        Columns of `schema.EARLIER_FILE`, scopes by their names of today.
+    """
+
+    file: str
+    label: str
+    pieces: str
+    rows: pd.DataFrame
+
+
 @dataclass(frozen=True, eq=False)
 class Log:
     """A logger's file as declared, and its first rows as understood."""
@@ -260,6 +317,8 @@ class Bench:
     spectra: Mapping[str, Spectrum]
     logs: tuple[Log, ...] = ()
     questions: tuple[Question, ...] = ()
+    their_figures: tuple[TheirFigure, ...] = ()
+    earlier: tuple[OurEarlier, ...] = ()
 
     def __post_init__(self) -> None:
         tables = {}

@@ -13,6 +13,7 @@ from photolab.bench.cells import parse_number
 from photolab.bench.checks import check_completed, check_order, check_tables, names_in
 from photolab.bench.completion import complete, lamps_of
 from photolab.bench.declared import FILE, Declared, read_toml
+from photolab.bench.earlier import read_earlier
 from photolab.bench.faults import Faults, Problem, hint, refusal, shown
 from photolab.bench.files import WORKBOOK, decode, listing, load, load_rows, strays
 from photolab.bench.model import Bench, Log
@@ -64,6 +65,8 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     logs, logged = read_logs(path, declared, faults, hashes)
     _append(tables, logged, logs, faults)
     spectra = read_spectra(path, tables["spectra"], declared, faults, hashes)
+    whose = tables["readings" if tables["lamps"].empty else "lamps"]["lamp"]
+    earlier = read_earlier(path, declared, whose, faults, hashes)
     strays(names, hashes, faults)
     photos(path, tables, faults)
     check_tables(tables, declared, faults)
@@ -83,6 +86,7 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
         path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
         tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), hashes, spectra,
         tuple(logs), tuple(question for question, _ in declared.questions),
+        tuple(figure for figure, _ in declared.their_figures), earlier,
     )  # fmt: skip
     cautions(bench, faults)
     return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))

@@ -374,6 +374,17 @@ specimen date housing
 == spectrum.csv: a spectrum
 wavelength_nm* | nm    | 360..830 | | 555  | wavelength
 value*         | money | 0..      | | 0.87 | relative power or responsivity
+== results.csv: an earlier results.csv of this program
+lamp* housing
+measurand*     | text |           | | illuminance ratio | what was measured
+baseline       | text |           | | B0   | lamp that the ratio is taken against
+point          | text |           | | hot_spot | where on the wall
+instant        | text |           | | hold | initial or hold
+scope*         | text |           | | specimens | readings, specimens or models
+value          | 1    |           | | 1.12 | the figure
+unit           | text |           | | 1    | its unit
+ln_expanded_uncertainty | 1 | 0.. | | 0.05 | half-width of its interval in ln
+coverage       | 1    | 0.5..0.999 | | {COVERAGE:g} | coverage probability of that interval
 == []
 schema* | count | 1..1 | | 1 | version of this layout
 == [bench]
@@ -456,6 +467,22 @@ housing*          | text |            |              | "each" | a housing, each 
 instant*          | code | initial hold |            | "hold" | initial time or hold time
 more_than_percent* | %   | 0..500 !0.1 |             | 10   | more light than the baseline by this much; 0 for any more
 words             | text |            |              | "is any lamp 10 % up?" | the question in your own words
+== [their_figure]
+source*           | text |            |              | "A test on the web" | where the figure stands, or who replied
+lamp*             | text |            |              | "K1" | the lamp of lamps.csv that it is about
+baseline          | text |            |              | "B0" | the lamp it is divided by
+housing           | text |            |              | "HR" | the housing of this bench most like theirs
+ratio             | 1    | >0         |              | 1.2  | light of the lamp over light of the baseline
+expanded_percent  | %    | >0..100 ~0.1 |            | 6    | its expanded uncertainty at the coverage of this bench
+low               | 1    | >0         |              | 1.1  | lower end of its interval, in place of expanded_percent
+high              | 1    | >0         |              | 1.3  | upper end of its interval
+instant           | code | initial hold | initial    | "hold" | initial time or hold time
+text              | text |            |              | "it is for other housings" | a maker's reply, in place of a ratio
+date              | date |            |              | 2025-04-03 | day of the figure or reply, YYYY-MM-DD
+== [our_earlier]
+file*             | text |            |              | "results-2024.csv" | results.csv of a report, copied here
+label*            | text |            |              | "2024" | how it is called
+pieces            | code | same other | same        | "same" | whether the same pieces of the lamps were read
 """)[1:]  # fmt: skip
 _HELD = {head.strip(): text for head, _, text in (part.partition("\n") for part in _PARTS)}
 SHARED: dict[str, Field] = {}
@@ -464,7 +491,7 @@ _FILES = {
     name: Table(name, about, _fields(_HELD[f"{name}.csv: {about}"], columns=True))
     for name, about in (head.split(".csv: ") for head in _HELD if ".csv: " in head)
 }
-SPECTRUM_FILE = _FILES.pop("spectrum")
+SPECTRUM_FILE, EARLIER_FILE = _FILES.pop("spectrum"), _FILES.pop("results")
 TABLES: dict[str, Table] = _FILES
 SECTIONS: dict[str, tuple[Field, ...]] = {
     head.strip("[]"): _fields(text) for head, text in _HELD.items() if head.startswith("[")

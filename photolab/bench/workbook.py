@@ -31,7 +31,7 @@ KEY_SHEET = "bench"
 KEY_HEADER = ("section", "id", "key", "value", "what it is")
 MAX_ROWS = 200_000
 MAX_UNPACKED_BYTES = 128 * 1024 * 1024
-REPEATED = ("meter", "housing", "question")
+REPEATED = ("meter", "housing", "question", "their_figure", "our_earlier")
 """Sections of the sheet of keys whose rows name an id."""
 BROKEN = (
     zipfile.BadZipFile, zlib.error, KeyError, ValueError, TypeError, IndexError, AttributeError, EOFError,
@@ -252,8 +252,9 @@ def _declared(sheets: dict[str, Sheet], faults: Faults) -> Declared:
         factors = meter.pop("spectral_factor", {})
         if factors:
             meter["spectral_factor"] = [{"technology": name, **part} for name, part in factors.items()]
-    for question in given.get("question", []):
-        del question["id"]  # its number on the sheet, no key of a question
+    for name in ("question", "their_figure", "our_earlier"):
+        for numbered in given.get(name, []):
+            del numbered["id"]  # its number on the sheet, no key of its own
     return declare(given, lines, faults)
 
 

@@ -20,7 +20,7 @@ from photolab.bench.model import (
     Meter,
     default_linearity,
 )
-from photolab.bench.schema import SECTIONS, SPECTRUM_FILE, TABLES, Table
+from photolab.bench.schema import EARLIER_FILE, SECTIONS, SPECTRUM_FILE, TABLES, Table
 from photolab.bench.workbook import starter_workbook
 from photolab.errors import RecordError
 
@@ -58,6 +58,10 @@ def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
         spectrum = bench.spectra[row["name"]]
         values = pd.DataFrame({"wavelength_nm": spectrum.wavelength_nm, "value": spectrum.value})
         files[str(row["file"])] = _csv(values, SPECTRUM_FILE)
+    for report in bench.earlier:
+        header = ",".join(EARLIER_FILE.names)
+        cells = zip(*(_cells(report.rows[name]) for name in EARLIER_FILE.names), strict=True)
+        files[report.file] = "".join(f"{line}\n" for line in (header, *map(",".join, cells)))
     return write_files(files, Path(folder))
 
 
@@ -202,6 +206,8 @@ def _toml(bench: Bench) -> str:
     document["meter"] = [_meter(meter) for meter in bench.meters.values()]
     document["housing"] = [_section("housing", housing) for housing in bench.housings.values()]
     document["question"] = [_section("question", question) for question in bench.questions]
+    document["their_figure"] = [_section("their_figure", figure) for figure in bench.their_figures]
+    document["our_earlier"] = [_section("our_earlier", report) for report in bench.earlier]
     return tomli_w.dumps({name: held for name, held in document.items() if held})
 
 

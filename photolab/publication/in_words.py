@@ -17,7 +17,7 @@ from photolab.publication.front_page import how_measured, is_invented, span_of
 from photolab.publication.page_one import Book, Line, Row, Told, page_one, told_lines
 from photolab.publication.readiness import count
 
-__all__ = ["as_markdown", "in_words"]
+__all__ = ["as_markdown", "bench_and_days", "in_words", "lamp_line"]
 
 _SHOWN = {"more": "more light", "less": "less light", "not shown": "not shown which gives more light"}
 
@@ -38,7 +38,7 @@ def in_words(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         What was asked, who gives more after the heat, who was not held, how it was measured; then one line a lamp.
     """
     book = Book(campaign, rows)
-    where = f"{_where(campaign)}: "
+    where = f"{bench_and_days(campaign)}: "
     if not book.lamps:
         return ((f"{where}no lamp can be compared with another yet.",),)
     ranges = f"{where}specimens tested, ranges of {100.0 * book.settings.coverage:g} %, "
@@ -48,7 +48,7 @@ def in_words(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
     ]
     asked, measured = page_one(campaign, rows).questions, how_measured(campaign, rows)[:2]
     general = [*(_after(where, line) for line in asked), *told, *(_after(where, line) for line in measured)]
-    return (*general, *(_lamp(book, lamp) for lamp in book.lamps))
+    return (*general, *(lamp_line(book, lamp) for lamp in book.lamps))
 
 
 def _after(head: str, line: Line) -> Line:
@@ -85,8 +85,21 @@ def as_markdown(campaign: Campaign, lines: tuple[Line, ...]) -> str:
     return "\n".join([*filter(None, head), *(f"- {one}" for one in said)]) + "\n"
 
 
-def _where(campaign: Campaign, lamp: str = "") -> str:
-    """Return the bench, and the days on which it or a lamp was read."""
+def bench_and_days(campaign: Campaign, lamp: str = "") -> str:
+    """Return the bench, and the days on which it or a lamp was read.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    lamp : str, optional
+        One lamp.
+
+    Returns
+    -------
+    str
+        "Bench stone barn, 13 April 2026 to 3 June 2026".
+    """
     days, seats = campaign.bench.tables["days"], campaign.seats
     mine = days if not lamp else days[days["day"].isin(seats.loc[seats["lamp"] == lamp, "day"])]
     return f"Bench {one_line(campaign.bench.settings.name)}, {span_of(mine['date'])}"
@@ -105,8 +118,21 @@ def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
     return f"{one} of {lamp}{f' ({got})' if got else ''}"
 
 
-def _lamp(book: Book, lamp: str) -> Line:
-    """Return the line of a lamp: after the heat where it was held in any housing, else what it was at first."""
+def lamp_line(book: Book, lamp: str) -> Line:
+    """Return the line of a lamp: after the heat where it was held in any housing, else what it was at first.
+
+    Parameters
+    ----------
+    book : Book
+        The rows.
+    lamp : str
+        One of its lamps.
+
+    Returns
+    -------
+    Line
+        Bench, days, instant, specimens, what is shown in each housing, then each figure with its range.
+    """
     settings, base = book.settings, book.campaign.baseline
     at = {
         instant: {h: row for h in book.housings if (row := book.light(lamp, h, instant)) is not None}
@@ -119,7 +145,7 @@ def _lamp(book: Book, lamp: str) -> Line:
     assumed = f", {count(len(known), 'input')} assumed" if known else ""
     words = [f"{_SHOWN.get(book.word(row), book.word(row))}{_in(h)}" for h, row in told.items()]
     words += [f"not held{_in(h)}" for h in at["initial"] if h not in told]
-    head = f"{_where(book.campaign, lamp)}: {when} at one place of the beam{assumed}, "
+    head = f"{bench_and_days(book.campaign, lamp)}: {when} at one place of the beam{assumed}, "
     line: list[str | Told] = [f"{head}{_pieces(book, lamp, told)} against {base}: {joined(words)}"]
     early = at["initial"] if at["hold"] else {}
     for begin, rows in (

@@ -3,30 +3,34 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterable
 from typing import Any
 
 from photolab.bench import value
 from photolab.bench.campaign import Campaign
 from photolab.bench.derived import Gain, HousingDifference, judge_gain
+from photolab.bench.earlier import Beside
 from photolab.bench.electrical import highest_power
 from photolab.bench.heat import WarmUpRun
-from photolab.bench.model import Bench, Settings
+from photolab.bench.model import Bench, Settings, TheirFigure
 from photolab.bench.overturning import LeftOut
 from photolab.bench.pairs import variance_by_term
 from photolab.metrology.comparison import Equivalence
 from photolab.metrology.ranking import RecordClaim
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
+from photolab.publication.display import one_line
 from photolab.publication.words_heat import known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
 
 __all__ = [
+    "AN_EXAMPLE",
     "CLAIMS",
-    "THEIR_EXAMPLE",
+    "beside_sentences",
     "claim_judgement",
     "claim_sentence",
     "equivalence_sentence",
+    "figure_words",
     "gain_sentence",
     "housings_sentence",
     "lamp_row",
@@ -37,7 +41,7 @@ __all__ = [
     "price_judgement",
     "price_sentences",
     "record_sentences",
-    "their_words",
+    "reply_sentences",
 ]
 
 VERDICTS = {
@@ -66,8 +70,12 @@ PRICE_CAUTIONS = {
     "bench_without_date": "the bench has no date",
 }
 
-THEIR_EXAMPLE = (1.20, 6.0)
-"""A ratio to the baseline and its expanded uncertainty [%], invented: it is shown on an invented bench only."""
+AN_EXAMPLE = TheirFigure("An invented figure to show the test", "", ratio=1.20, expanded_percent=6.0)
+"""Shown on an invented bench only, where no figure of others is given."""
+ONE_BENCH = (
+    "Both were read on one bench, so agreement is not independent: what the meter, its colour and the way of seating "
+    "do alike in both cannot show. It says that the bench repeats, not that it is right."
+)
 
 
 def light_words(ratio: float, places: int) -> str:
@@ -243,7 +251,7 @@ def price_judgement(bench: Bench, gain: Gain) -> value.PriceJudgement:
 
 
 def claim_sentence(bench: Bench, lamp: str) -> str:
-    """Return what is said of a claimed flux.
+    """Return what is said of a claimed flux, and what its maker replied.
 
     Parameters
     ----------
@@ -255,8 +263,13 @@ def claim_sentence(bench: Bench, lamp: str) -> str:
     Returns
     -------
     str
-        One sentence in neutral words; blank where no flux is claimed.
+        Neutral words; blank where no flux is claimed and nobody replied.
     """
+    return " ".join(filter(None, [_claim(bench, lamp), *reply_sentences(bench, lamp)]))
+
+
+def _claim(bench: Bench, lamp: str) -> str:
+    """Return what is said of a claimed flux; blank where none is claimed."""
     row, power, found = _lamp(bench, lamp), highest_power(bench, lamp), claim_judgement(bench, lamp)
     if found.code == "no_claim":
         return ""
@@ -456,22 +469,94 @@ def left_out_sentence(found: LeftOut, *, most: int = 4) -> str:
     return f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:most])}{more}."
 
 
-def their_words(lamp: str, baseline: str, figure: tuple[float, float], *, invented: bool) -> str:
-    """Return somebody else's figure in words.
+def figure_words(one: Beside) -> str:
+    """Return what a figure is of.
 
     Parameters
     ----------
-    lamp, baseline : str
-        What it is of.
-    figure : tuple of (float, float)
-        Ratio, and its expanded uncertainty. [1], [%]
-    invented : bool
-        Whether it only shows the test.
+    one : Beside
+        Two figures side by side.
 
     Returns
     -------
     str
-        A caption.
+        "K3/B0 in HP at the hold time"; the measurand before it where it is not light against another lamp.
     """
-    whose = "An invented figure to show the test" if invented else "Somebody else's figure"
-    return f"{whose}, {decimal(figure[0], 3)} ± {decimal(figure[1], 1)} % for {lamp}/{baseline}."
+    known = {"illuminance ratio": "", "illuminance per watt ratio": "light per watt of "}
+    what = known.get(one.measurand, f"{one.measurand} of ")
+    lamps = f"{one.lamp}/{one.baseline}" if one.baseline else one.lamp
+    when = {"hold": " at the hold time", "initial": " at the initial time"}.get(one.instant, "")
+    return f"{what}{lamps}{f' in {one.housing}' if one.housing else ''}{when}"
+
+
+def beside_sentences(others: Iterable[Beside]) -> tuple[str, ...]:
+    """Return whether the figures of others, and those of earlier reports, agree with this bench.
+
+    Parameters
+    ----------
+    others : iterable of Beside
+        Figures side by side.
+
+    Returns
+    -------
+    tuple of str
+        One sentence for each figure of others; for each earlier report a count, what differs, and what it cannot show.
+    """
+    every = tuple(others)
+    said = [_theirs(one) for one in every if not one.own]
+    for label in dict.fromkeys(one.whose for one in every if one.own):
+        mine = [one for one in every if one.own and one.whose == label]
+        apart = [one for one in mine if abs(one.score) > 1.0]
+        named = "; ".join(
+            f"{figure_words(one)}, {_plus_minus(one.theirs)} then and {_plus_minus(one.ours)} now (E_n {_score(one)})"
+            for one in apart
+        )
+        scope = "the same pieces" if mine[0].scope != "models" else "other pieces, so for the models"
+        said.append(
+            f"{label}, {scope}: {len(mine) - len(apart)} of {len(mine)} figures agree within both uncertainties"
+            f"{f'; these differ by more than both: {named}' if named else ''}. {ONE_BENCH}"
+        )
+    return tuple(said)
+
+
+def _theirs(one: Beside) -> str:
+    """Return whether somebody else's figure agrees with ours, for the models."""
+    head = f"{one.whose}, {_plus_minus(one.theirs)} for {figure_words(one)}"
+    if math.isnan(one.score):
+        return f"{head}: this bench has no figure with an interval to set beside it."
+    agree = (
+        "agree within both uncertainties"
+        if abs(one.score) <= 1.0
+        else "differ by more than both uncertainties"
+    )
+    return f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; they {agree} (E_n {_score(one)})."
+
+
+def _plus_minus(figure: tuple[float, float]) -> str:
+    """Return a ratio, given in ln, with its expanded uncertainty."""
+    value, half = math.exp(figure[0]), 100.0 * math.expm1(figure[1])
+    return f"{decimal(value, 3)} ± {decimal(half, 1)} %"
+
+
+def _score(one: Beside) -> str:
+    """Return E_n, ours less theirs."""
+    return decimal(one.score, 2 if abs(one.score) < 10.0 else 0)
+
+
+def reply_sentences(bench: Bench, lamp: str) -> tuple[str, ...]:
+    """Return what makers replied about a lamp, as they wrote it.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    lamp : str
+        The lamp.
+
+    Returns
+    -------
+    tuple of str
+        One sentence each.
+    """
+    replies = [one for one in bench.their_figures if one.lamp == lamp and one.text]
+    return tuple(f"On {lamp}, {one.source} replied on {one.date}: “{one_line(one.text)}”" for one in replies)

@@ -1,0 +1,216 @@
+"""Figures of others and of an earlier report, read and set beside those of a bench.
+
+The score is that of two laboratories with their expanded uncertainties (ISO 13528:2022, 9.7), on ln of the ratios. A
+bench set beside itself is no independent witness: what both its reports share cannot show.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from photolab.bench.attachments import in_folder
+from photolab.bench.campaign import Campaign
+from photolab.bench.checks import names_in
+from photolab.bench.declared import FILE, Declared
+from photolab.bench.faults import Faults, hint, shown
+from photolab.bench.files import Rows, load_rows
+from photolab.bench.model import OurEarlier, TheirFigure
+from photolab.bench.schema import EARLIER_FILE
+from photolab.bench.tables import read_table
+from photolab.errors import MethodError
+from photolab.metrology.agreement import normalized_error
+from photolab.metrology.quantity import SCOPES, coverage_factor
+
+SAME_ROW = ["lamp", "housing", "measurand", "baseline", "point", "instant", "scope"]
+_OLDER_SCOPES = {f"these {scope}": scope for scope in SCOPES}
+"""What format 1 of results.csv called the scopes (see `publication.provenance`)."""
+
+
+def read_earlier(
+    folder: Path, declared: Declared, lamps: pd.Series[str], faults: Faults, hashes: dict[str, str]
+) -> tuple[OurEarlier, ...]:
+    """Return the earlier reports that bench.toml names, and check the lamps of others' figures.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    declared : Declared
+        What bench.toml says.
+    lamps : Series
+        Lamps of the bench.
+    faults : Faults
+        Collects what is wrong.
+    hashes : dict
+        Receives the SHA-256 of what is read, by file name.
+
+    Returns
+    -------
+    tuple of OurEarlier
+        Those that could be read.
+    """
+    known = names_in(lamps)
+    for figure, section in declared.their_figures:
+        for key in ("lamp", "baseline"):
+            name = getattr(figure, key)
+            if name and known and name not in known:
+                words = f'their_figure.{key} = "{shown(name)}" is no lamp of this bench{hint(name, known)}.'
+                section.fault("fault 12", words, key)
+        if figure.lamp == figure.baseline:
+            section.fault(
+                "fault 14", "their_figure.baseline is the lamp itself; name another one.", "baseline"
+            )
+    found = []
+    for values, section in declared.earlier:
+        name = values["file"]
+        absent = f'"{shown(name or "")}" is not in the folder; copy results.csv of the earlier report there.'
+        if None in values.values() or not in_folder(folder, name, absent, faults, FILE, section.line("file")):
+            continue
+        rows = load_rows(folder, name, ",", faults, hashes)
+        table = None if rows is None else _rows(rows, faults)
+        if table is None:
+            continue
+        if known and not (table["lamp"].isin(known)).any():
+            words = "no row is of a lamp of this bench; nothing is set beside it."
+            faults.add("caution 38", name, words)
+        found.append(OurEarlier(**values, rows=table))
+    return tuple(found)
+
+
+def _rows(rows: Rows, faults: Faults) -> pd.DataFrame | None:
+    """Return the rows of an earlier results.csv, scopes by their names of today; None after a fault."""
+    wanted = EARLIER_FILE.names
+    missing = [name for name in wanted if name not in rows.header]
+    if missing:
+        listed = ", ".join(shown(header) for header in rows.header[:12])
+        words = f"no column {', '.join(missing)}; found {listed}. Wanted a results.csv as photolab writes it."
+        faults.add("fault 10", rows.file, words, line=1)
+        return None
+    places = [rows.header.index(name) for name in wanted]
+    read = Rows(rows.file, list(wanted), [rows.columns[place] for place in places], rows.numbers)
+    table = read_table(EARLIER_FILE, read, faults)
+    names = {name: table[name].str.replace(r"^'(?=[=+\-@])", "", regex=True) for name in SAME_ROW}
+    table = table.assign(**names).assign(scope=names["scope"].replace(_OLDER_SCOPES))
+    strange = table[~table["scope"].isin(SCOPES)]
+    words = f'"{{scope}}" is no scope; wanted one of {", ".join(SCOPES)}.'
+    faults.where("fault 12", rows.file, strange, "scope", words)
+    ratios = table[(table["unit"] == "1") & (table["value"] <= 0.0)]
+    faults.where("fault 14", rows.file, ratios, "value", "{value:g}; a ratio is more than 0.")
+    twice = table[table.duplicated(SAME_ROW)]
+    faults.where(
+        "fault 17", rows.file, twice, "", "the same figure as in a row above (lamp {lamp}, {measurand})."
+    )
+    return table
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A figure of this bench with one of another bench, or of an earlier report, beside it.
+
+    Attributes
+    ----------
+    whose : str
+        Title of the source, or label of the earlier report.
+    own : bool
+        True for an earlier report of one's own.
+    lamp, baseline, housing, measurand, instant, scope : str
+        What both are of.
+    ours, theirs : tuple of float
+        ln of the figure, and its expanded uncertainty at the coverage of this bench; NaN where ours is not known. [1]
+    """
+
+    whose: str
+    own: bool
+    lamp: str
+    baseline: str
+    housing: str
+    measurand: str
+    instant: str
+    scope: str
+    ours: tuple[float, float]
+    theirs: tuple[float, float]
+
+    @property
+    def score(self) -> float:
+        """E_n with nothing shared; beyond -1 to 1 the two differ; NaN where ours is not known [1]."""
+        if math.isnan(sum(self.ours)):
+            return math.nan
+        (x, u), (reference, expanded) = self.ours, self.theirs
+        # a bench declared without any uncertainty leaves that of the other one
+        return float(normalized_error(x, max(u, 1e-12), reference, max(expanded, 1e-12)))
+
+
+def set_beside(campaign: Campaign, rows: pd.DataFrame) -> tuple[Beside, ...]:
+    """Return every figure of others and of earlier reports with the figure of this bench that it is about.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluation.
+    rows : DataFrame
+        Its rows of results.csv.
+
+    Returns
+    -------
+    tuple of Beside
+        Others' figures (for the models: other pieces were on the other bench), then each earlier report, row by row.
+    """
+    theirs = [figure for figure in campaign.bench.their_figures if not figure.text]
+    earlier = (one for report in campaign.bench.earlier for one in _linked(campaign, rows, report))
+    return (*(_with_ours(campaign, figure) for figure in theirs), *earlier)
+
+
+def _with_ours(campaign: Campaign, figure: TheirFigure) -> Beside:
+    """Return somebody else's figure beside ours."""
+    baseline = figure.baseline or campaign.baseline
+    ours, where = (math.nan, math.nan), {"housing": figure.housing, "instant": figure.instant}
+    with suppress(MethodError):  # the lamps were not read together there
+        if figure.lamp != baseline:
+            pair = campaign.ratio(figure.lamp, baseline, scope="models", **where)
+            ours = (math.log(pair.ratio), pair.ln_expanded_uncertainty)
+    half = math.log(figure.high / figure.low) / 2.0
+    half = math.log1p(figure.expanded_percent / 100.0) if math.isnan(half) else half
+    return Beside(
+        whose=figure.source,
+        own=False,
+        lamp=figure.lamp,
+        baseline=baseline,
+        housing=figure.housing,
+        measurand="illuminance ratio",
+        instant=figure.instant,
+        scope="models",
+        ours=ours,
+        theirs=(math.log(figure.ratio), half),
+    )
+
+
+def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Iterator[Beside]:
+    """Yield the rows of an earlier report that are in this one too, in the scope in which both may be compared."""
+    wanted = "specimens" if report.pieces == "same" else "models"
+    whole = rows[rows["unit"] == "1"].fillna(dict.fromkeys(SAME_ROW, ""))
+    scoped = set(whole.loc[whole["scope"] == wanted, "measurand"])
+    alone = (report.pieces == "same") & ~whole["measurand"].isin(scoped)  # given for the readings only
+    ours = whole[(whole["scope"] == wanted) | alone]
+    both = ours.merge(report.rows, on=SAME_ROW, suffixes=("", "_then"))
+    half = "ln_expanded_uncertainty"
+    known = both[[half, f"{half}_then", "value_then"]].notna().all(axis=1)
+    told = both[known & (both[half] + both[f"{half}_then"] > 0.0)]
+    now = campaign.bench.settings.coverage
+    for row in told.to_dict("records"):
+        cells: dict[str, Any] = {str(name): cell for name, cell in row.items()}
+        wider = coverage_factor(now) / coverage_factor(cells["coverage_then"])
+        what = {name: str(cells[name]) for name in SAME_ROW if name != "point"}
+        yield Beside(
+            whose=report.label,
+            own=True,
+            **what,
+            ours=(math.log(cells["value"]), float(cells[half])),
+            theirs=(math.log(cells["value_then"]), float(cells[f"{half}_then"]) * wider),
+        )

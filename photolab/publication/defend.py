@@ -1,0 +1,339 @@
+"""The answer to somebody who doubts a figure: a paragraph to paste, what it cannot exclude, what would turn it."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+
+import pandas as pd
+
+from photolab.bench.campaign import Campaign
+from photolab.bench.earlier import set_beside
+from photolab.bench.faults import hint, shown
+from photolab.bench.model import Assumption
+from photolab.bench.overturning import LEVELS, LeftOut, Off, turning, without_each
+from photolab.bench.pairs import variance_by_term
+from photolab.errors import MethodError
+from photolab.metrology.quantity import from_ln
+from photolab.metrology.reporting import decimal, places_for
+from photolab.publication.cautions import NOT_CLAIMED
+from photolab.publication.findings import joined
+from photolab.publication.front_page import how_measured
+from photolab.publication.held_back import held_back
+from photolab.publication.in_words import bench_and_days, lamp_line
+from photolab.publication.page_one import KEYS, Book, Line, Row
+from photolab.publication.readiness import count
+from photolab.publication.statements import KIND_WORDS, finding_words
+from photolab.publication.words_lamp import beside_sentences, claim_sentence, left_out_sentence
+
+__all__ = ["MOST", "answer"]
+
+MOST = 700
+"""Longest paragraph to paste. [characters]"""
+_MOST_SEATINGS = 400
+"""With more, leaving out each in turn would take minutes. [1]"""
+_TERMS = (
+    ("mismatch_index", ("colour", "own colour")),
+    ("mounting_sd", ("mounting",)),
+    ("day_sd", ("day",)),
+    ("remaining_sd", ("specimen not held",)),
+    ("linearity", ("linearity",)),
+    ("range_percent", ("range term",)),
+    ("limit_kind", ("range term",)),
+    ("temperature_percent", ("meter temperature",)),
+    ("step between", ("range gain",)),
+    ("voltmeter", ("voltmeter",)),
+    ("voltage reading", ("supply voltage",)),
+    ("supply voltage", ("supply assumed",)),
+    ("ambient coefficient", ("ambient",)),
+    ("within a day", ("drift",)),
+    ("time since", ("elapsed time",)),
+    ("over the record", ("remaining light",)),
+    ("provisional link", ("link",)),
+)
+"""A word in the name of an assumption, and what of the budget it sizes."""
+_CAUSES = {
+    "colour": "colour of the light (f1')",
+    "own colour": "colour of each lamp (f1')",
+    "distance": "the meter head nearer for one lamp than for the other",
+    "remaining light": "what the record says is left",
+}
+
+
+def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple[str, ...]]:
+    """Return what is said to somebody who doubts the figures of a lamp.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    rows : DataFrame
+        Its rows of results.csv.
+    lamp : str
+        The lamp.
+
+    Returns
+    -------
+    dict of str to tuple of str
+        Heading to lines; the first heading has one line, a paragraph of at most `MOST` characters.
+
+    Raises
+    ------
+    ValueError
+        If the bench has no such lamp; the nearest one is named.
+    """
+    bench = campaign.bench
+    lamps = list(dict.fromkeys([*bench.tables["lamps"]["lamp"], *bench.tables["readings"]["lamp"]]))
+    if lamp not in lamps:
+        message = f'lamp "{shown(lamp)}" is not on this bench{hint(lamp, lamps)}; there are: '
+        raise ValueError(message + ", ".join(shown(one) for one in lamps[:30]) + ".")
+    book = Book(campaign, rows)
+    told = _figures(book, lamp)
+    others = [one for one in set_beside(campaign, rows) if lamp in (one.lamp, one.baseline)]
+    claimed = claim_sentence(bench, lamp)
+    parts = {
+        "What these readings cannot exclude": _cannot_exclude(book, lamp, told),
+        "What it rests on": _rests_on(campaign, rows, lamp, told),
+        "What would have to be off to change it, on top of what each range allows for": _turned(book, told),
+        "Figures of others, and earlier ones": beside_sentences(others),
+        "Claim and reply": [claimed] if claimed else [],
+        "Rows of results.csv that say so": _rows(rows, lamp),
+    }
+    text = _fitted(campaign, lamp, _text(lamp_line(book, lamp)) if told else _no_figure(campaign, rows, lamp))
+    more = _as_sold(book, told) if told else ()
+    for one in more or (_held(campaign, lamp) if told else ()):
+        text = f"{text} {one}" if len(text) + len(one) < MOST else text
+    found = {f"To paste ({len(text)} characters)": (text,)}
+    return found | {head: said for head, lines in parts.items() if (said := tuple(lines))}
+
+
+def _figures(book: Book, lamp: str) -> list[Row]:
+    """Return the row of a lamp in each housing that counts: after the heat where it was held, else the first."""
+    if lamp not in book.lamps:
+        return []
+    both = ((book.light(lamp, h, "hold"), book.light(lamp, h, "initial")) for h in book.housings)
+    return [row for late, early in both if (row := late or early) is not None]
+
+
+def _as_sold(book: Book, told: list[Row]) -> tuple[str, ...]:
+    """Return what is shown for the model as sold, so that nobody takes the specimens for it, and what a range is."""
+    by_word: dict[str, list[str]] = {}
+    for row in told:
+        sold = book.light(str(row["lamp"]), row["housing"], row["instant"], "models")
+        if sold is not None and not math.isnan(float(sold["family_low"])):
+            by_word.setdefault(book.word(sold), []).append(str(sold["housing"]))
+    words = (f"{word}{f' in {joined(places)}' if any(places) else ''}" for word, places in by_word.items())
+    if not by_word:
+        return ()
+    return (
+        f"For the model as sold: {'; '.join(words)}.",
+        "Each range allows for all lamps of its housing being compared at once.",
+    )
+
+
+def _no_figure(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> str:
+    """Return why a lamp has no figure: it is the measure of the others, or it was not compared."""
+    where, base = bench_and_days(campaign), campaign.baseline
+    if lamp != base:
+        return f"{where}: there is no figure on {lamp} against {base} yet. {' '.join(_held(campaign, lamp))}".rstrip()
+    chosen = (
+        "" if campaign.selection.baseline_declared else " (no baseline was declared: it is the first read)"
+    )
+    said = [
+        f"{where}: {lamp} is what the other lamps are measured against{chosen}, so it has no figure of its own here.",
+        _text(how_measured(campaign, rows)[1]),
+    ]
+    recorded = set(rows.loc[(rows["lamp"] == lamp) & (rows["measurand"] == "remaining light"), "housing"])
+    settings = campaign.bench.settings
+    for name in campaign.at("hold").names:
+        first = (*name[:3], "initial")
+        if (
+            name[0] == lamp
+            and name[2] == "hot_spot"
+            and name[1] not in recorded
+            and first in campaign.joint.names
+        ):
+            left = from_ln((campaign.at("hold")[name] - campaign.joint[first]).in_scope("specimens"))
+            value, low, high = (
+                decimal(100.0 * x, 1) for x in (left.value, *left.interval(settings.coverage))
+            )
+            place = f" in {name[1]}" if name[1] else ""
+            said.append(
+                f"By its readings it keeps {value} % ({100.0 * settings.coverage:g} %: {low} to {high} %) of its light "
+                f"to {settings.hold_minutes:g} min{place}."
+            )
+    if len(said) == 2 and not recorded:
+        said.append("What it loses itself with heat was not read.")
+    return " ".join(said)
+
+
+def _held(campaign: Campaign, lamp: str) -> list[str]:
+    """Return what a report holds back about a lamp."""
+    named = re.compile(rf"(?<!\w){re.escape(lamp)}(?!\w)")
+    return [
+        one.words
+        for one in held_back(campaign)
+        if one.part not in {"price", "claim"} and named.search(one.words)
+    ]
+
+
+def _text(line: Line) -> str:
+    """Return a line as it may be pasted anywhere."""
+    told = "".join(part if isinstance(part, str) else part.text for part in line)
+    return told.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def _fitted(campaign: Campaign, lamp: str, text: str) -> str:
+    """Return a paragraph of at most `MOST` characters: long names lose their ends, then the last words go."""
+    names = {campaign.bench.settings.name, lamp, campaign.baseline, *campaign.bench.housings}
+    for limit in (30, 12):
+        for name in sorted(names, key=len, reverse=True):
+            if len(text) > MOST and len(name) > limit:
+                text = text.replace(name, shown(name, limit=limit))
+    rest = "; more stands in results.csv."
+    if len(text) > MOST:
+        kept = text[: MOST - len(rest)]
+        text = kept[: max(kept.rfind(mark) for mark in (", ", "; ", ". "))].rstrip(" ;,.") + rest
+    return text
+
+
+def _place(book: Book, row: Row) -> str:
+    """Return where and when a row was read, as the beginning of a sentence."""
+    when = (
+        f"after {book.settings.hold_minutes:g} min"
+        if row["instant"] == "hold"
+        else f"{book.settings.initial_s:g} s after switch-on"
+    )
+    where = f"In {row['housing']} " if row["housing"] else ""
+    return f"{where}{when}" if where else when[:1].upper() + when[1:]
+
+
+def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
+    """Yield what is left open about a lamp."""
+    campaign = book.campaign
+    for row in told:
+        place = _place(book, row)
+        if book.word(row) == "not shown":
+            yield f"{place}: no figure from {_text(book.range(row))} is excluded for the specimens tested."
+        sold = book.light(lamp, row["housing"], row["instant"], "models")
+        if sold is not None and not math.isnan(float(sold["family_low"])):
+            yield f"{place}, for the model as sold: {_text(book.range(sold))}, {book.word(sold)}."
+        few, held = int(row["n_specimens"]), float(row["n_held"])
+        if few == 1:
+            yield f"{place}: one piece was tested; how others of its kind differ is assumed."
+        if row["instant"] == "hold" and held < few:
+            yield f"{place}: {held:g} of {few} pieces {'was' if held == 1 else 'were'} held so long."
+        if int(row["n_mountings"]) == 1:
+            yield f"{place}: it was seated once."
+        yield from _left_out(campaign, row, place)
+    for finding in campaign.findings:
+        if {lamp, campaign.baseline} & {*finding.subject}:
+            yield finding_words(finding)
+    if told:
+        yield from _held(campaign, lamp)
+    yield NOT_CLAIMED[0]
+
+
+def _left_out(campaign: Campaign, row: Row, place: str) -> Iterator[str]:
+    """Yield whether one seating, piece or day decides a verdict, where it is quick to try."""
+    lamp, housing, base = str(row["lamp"]), str(row["housing"]), campaign.baseline
+    slow = len(campaign.bench.tables["warm_up"]) > 0  # every record would be fitted again
+    instant = "initial" if slow else str(row["instant"])
+    if (lamp, housing, "hot_spot", instant) not in campaign.at(instant).names or math.isnan(
+        row["family_low"]
+    ):
+        return
+    if len(campaign.seats) > _MOST_SEATINGS:
+        yield f"{place}: whether one seating decides it was not tried, as there are many; notebook 13 does."
+        return
+
+    def verdict(one: Campaign | None) -> str | None:
+        try:
+            return None if one is None else str(one.family(housing, instant=instant).loc[lamp, "verdict"])
+        except (MethodError, KeyError):
+            return None  # without that part it was not read then
+
+    when = f"{place}, by the light before the heat" if instant != row["instant"] else place
+    said = []
+    for level in LEVELS:
+        again = without_each(campaign, lamp, base, housing=housing, level=level)
+        each = {part: verdict(one) for part, one in again}
+        whole = verdict(campaign) or ""
+        if any(each.values()):  # else each part is all there is
+            said.append(left_out_sentence(LeftOut(level, whole, each)))
+    told = " ".join(said)
+    if told:
+        yield f"{when}: {told[:1].lower()}{told[1:]}"
+
+
+def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]) -> Iterator[str]:
+    """Yield how a bench was measured, then what was assumed, the heaviest first."""
+    yield from (_text(line) for line in how_measured(campaign, rows)[:2])
+    shares: dict[str, float] = {}
+    known: dict[str, Assumption] = {}
+    for row in told:
+        pair = campaign.ratio(
+            lamp, campaign.baseline, housing=str(row["housing"]), instant=str(row["instant"])
+        )
+        if pair.result is None or pair.result.u == 0.0:
+            continue
+        parts = variance_by_term(pair.result)
+        for one in pair.assumed:
+            terms = next((terms for word, terms in _TERMS if word in one.name), ())
+            share = sum(parts.get(term, 0.0) for term in terms) / pair.result.u**2
+            shares[one.name] = max(share, shares.get(one.name, 0.0))
+            known[one.name] = one
+    heavy = sorted((n for n in shares if shares[n] >= 0.01), key=lambda n: (-float(f"{shares[n]:.9e}"), n))
+    for name in heavy:
+        value, unit, words = known[name].value, known[name].unit, known[name].words.removesuffix(", assumed")
+        figure = f"{value:g} {unit}" if isinstance(value, float) else f"{value}"
+        what = words if figure in words else f"{name.replace('_', ' ')} {figure} ({words})"
+        yield f"Assumed: {what}. It makes up to {decimal(100.0 * shares[name], 0)} % of the variance of the range."
+    if len(known) > len(heavy):
+        rest = count(len(known) - len(heavy), "further assumed input")
+        yield f"{rest}, each less than 1 % of it: see assumed in results.csv."
+
+
+def _turned(book: Book, told: list[Row]) -> Iterator[str]:
+    """Yield, for each figure, how far one input, and two together, would have to be off to change its verdict."""
+    for row in told:
+        lamp, housing, instant = (str(row[key]) for key in ("lamp", "housing", "instant"))
+        found = turning(book.campaign, lamp, housing=housing, instant=instant)
+        if found is None:
+            continue
+        word = book.word(row)
+        side = {"more": f"all in favour of {lamp}", "less": f"all against {lamp}"}.get(
+            word, "one way or the other"
+        )
+        alone = "; ".join(_off_words(one, allowed=True) for one in found.alone)
+        both = f" Two at once: {' with '.join(map(_off_words, found.together))}." if found.together else ""
+        yield f"{_place(book, row)}, for another word than “{word}”, {side}; any one of: {alone}.{both}"
+
+
+def _off_words(one: Off, *, allowed: bool = False) -> str:
+    """Return how far an input would have to be off."""
+    of = (
+        f" of {decimal(one.of, max(places_for(one.of, digits=3), 0))} {one.unit}"
+        if not math.isnan(one.of)
+        else ""
+    )
+    cause = _CAUSES.get(one.term, KIND_WORDS.get(one.term, one.term))
+    stated = f" (allowed for: ± {_two(one.stated)} {one.unit})" if allowed and one.stated else ""
+    return f"{cause}: {_two(one.needed)} {one.unit}{of}{stated}"
+
+
+def _two(x: float) -> str:
+    """Return a size with two significant digits."""
+    return "over a million" if x >= 1e6 else decimal(x, places_for(x)) if x > 0.0 else "0"
+
+
+def _rows(rows: pd.DataFrame, lamp: str) -> Iterator[str]:
+    """Yield the rows of a lamp that the answer uses, as results.csv numbers its lines."""
+    mine = rows[(rows["lamp"] == lamp) & (rows["point"] == "hot_spot")]
+    light = (mine["measurand"] == "illuminance ratio") & (mine["scope"] != "readings")
+    for place, row in mine[light | (mine["measurand"] == "remaining light")].iterrows():
+        names = ", ".join(str(row[key]) for key in KEYS if row[key] and key not in {"lamp", "point"})
+        ends = ("low", "high") if math.isnan(row["family_low"]) else ("family_low", "family_high")
+        figures = ", ".join(f"{key} {row[key]:.6g}" for key in ("value", *ends) if not math.isnan(row[key]))
+        yield f"line {int(str(place)) + 2}: {names}: {figures}"

@@ -1,0 +1,292 @@
+"""The answer to a doubter. Oracles: the rows of results.csv as text; a bench evaluated again with what would be off."""
+
+import csv
+import io
+import math
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from benches import make
+from numpy.testing import assert_allclose
+from shared_demo import BENCHES, bench_of, campaign_of, demo_campaign, demo_rows, kept, rows_of
+
+from photolab.bench.evaluation import evaluate
+from photolab.bench.overturning import to_turn, turning
+from photolab.bench.pairs import variance_by_term
+from photolab.cli import main
+from photolab.publication import defend
+from photolab.publication.defend import MOST, answer
+from photolab.publication.tables import as_csv
+
+AS_KEPT = sorted(one.name for one in BENCHES.iterdir() if (one / "bench.toml").is_file())
+SHAPES = make.shapes()
+SIGN = r"[+-]?\d+(?:\.\d+)?"
+FIGURE = re.compile(rf"({SIGN}) % \(([\d.]+) % range ({SIGN}) to ({SIGN}) %\)")
+
+
+@pytest.fixture(scope="module")
+def folder_of(tmp_path_factory):
+    place = tmp_path_factory.mktemp("benches")
+
+    def folder(name: str) -> Path:
+        if name in AS_KEPT:
+            return BENCHES / name
+        return place / name if (place / name).is_dir() else make.write(SHAPES[name], place / name)
+
+    return folder
+
+
+def said(campaign, rows, lamp):
+    """Return the paragraph and everything else."""
+    found = answer(campaign, rows, lamp)
+    (paragraph,) = next(iter(found.values()))
+    assert f"({len(paragraph)} characters)" in next(iter(found))
+    return paragraph, found
+
+
+@pytest.fixture
+def without_leaving_out(monkeypatch):
+    """Leave nothing out: what that says is tested apart."""
+    monkeypatch.setattr(defend, "_left_out", lambda *_: ())
+
+
+@pytest.mark.parametrize("name", [*AS_KEPT, *SHAPES])
+def test_every_lamp_of_every_bench_has_a_paragraph_of_its_rows(folder_of, name, without_leaving_out):
+    """Oracle: the cells of results.csv to the digits printed; one figure a housing and instant, no other."""
+    campaign = campaign_of(bench_of(folder_of(name)))
+    rows = rows_of(campaign)
+    table = list(csv.DictReader(io.StringIO(as_csv(rows))))
+    for lamp in campaign.bench.tables["lamps"]["lamp"]:
+        paragraph, _ = said(campaign, rows, lamp)
+        assert len(paragraph) <= MOST
+        mine = [
+            row
+            for row in table
+            if row["lamp"].removeprefix("'") == lamp.removeprefix("'")
+            and (row["measurand"], row["scope"], row["point"])
+            == ("illuminance ratio", "specimens", "hot_spot")
+            and row["family_low"]
+        ]
+        figures = FIGURE.findall(paragraph)
+        assert len(figures) == len(mine), paragraph
+        for value, coverage, low, high in figures:
+            wanted = [float(coverage) / 100.0, *(1.0 + float(x) / 100.0 for x in (value, low, high))]
+            half = [0.0, *(0.005 * 10.0 ** -len(x.partition(".")[2]) for x in (value, low, high))]
+            keys = ("coverage", "value", "family_low", "family_high")
+            assert any(
+                all(
+                    abs(float(row[key]) - x) <= h + 1e-9 * abs(x)
+                    for key, x, h in zip(keys, wanted, half, strict=True)
+                )
+                for row in mine
+            ), paragraph
+
+
+def test_the_paragraph_holds_all_that_it_applies_to(without_leaving_out):
+    """Oracle: the demo: two housings, both instants, two pieces of which one was held, its bench, its last day."""
+    paragraph, found = said(demo_campaign(), demo_rows(), "K3")
+    for words in (
+        "stone barn (invented demo)",
+        "to 3 June 2026",
+        "2 specimens (1 held) of K3",
+        "40 min after",
+    ):
+        assert words in paragraph
+    assert "more light in HP and less light in HR" in paragraph
+    assert "before the heat, 60 s after switch-on" in paragraph
+    assert "For the model as sold: not shown in HP; less in HR." in paragraph
+    assert "all lamps of its housing being compared at once" in paragraph
+    assert (
+        "In HP after 40 min: 1 of 2 pieces was held so long." in found["What these readings cannot exclude"]
+    )
+
+
+def test_the_rows_are_named_by_their_line(without_leaving_out):
+    """Oracle: the lines of results.csv."""
+    lines = as_csv(demo_rows()).splitlines()
+    named = said(demo_campaign(), demo_rows(), "K5")[1]["Rows of results.csv that say so"]
+    assert len(named) == 7
+    for one in named:
+        cells = lines[int(re.match(r"line (\d+): ", one)[1]) - 1].split(",")
+        assert cells[0] == "K5"
+        assert all(cell in one for cell in (cells[1], cells[2], cells[7]))
+
+
+@pytest.mark.parametrize(
+    ("name", "lamp", "words"),
+    [
+        ("heat-reverses", "stock", "stock is what the other lamps are measured against, so it has no figure"),
+        ("heat-reverses", "stock", "it keeps 99.9 % (95 %: 99.3 to 100.5 %) of its light to 30 min in R"),
+        ("one-piece", "Yew", "By its readings it keeps 92.9 % (90 %: "),
+        ("two-clear", "stock", "What it loses itself with heat was not read."),
+        ("no-baseline", "Fern", "(no baseline was declared: it is the first read)"),
+        ("odd-roles", "Gone", "there is no figure on Gone against stock yet. Gone: no comparison;"),
+        ("evening", "nan", "no answer yet: technology missing; say whether"),
+        ("club", "Plum", "not held for 20 min, read 90 s after switch-on only"),
+    ],
+)
+def test_lamps_without_a_figure_or_a_heat(folder_of, name, lamp, words, without_leaving_out):
+    """Oracle: what each of these benches holds of the lamp."""
+    campaign = campaign_of(bench_of(folder_of(name)))
+    assert words in said(campaign, rows_of(campaign), lamp)[0]
+
+
+@pytest.mark.parametrize("number", [3, 14])
+def test_long_names_lose_their_ends_before_any_figure_goes(tmp_path, without_leaving_out, number):
+    """Oracle: three housings fit with names cut short; fourteen do not fit, and the paragraph says so."""
+    lamp, base = "K" * 60, "B" * 60
+    shape = make.Shape("many housings", bench={"name": "name " * 60})
+    shape.lamps({base: "filament", lamp: "led"})
+    for place in range(number):
+        housing = f"{place:02d}{'housing' * 8}"
+        shape.housings[housing] = make.HOUSING
+        shape.seat({base: 500.0, lamp: 600.0}, housing=housing)
+    campaign = campaign_of(bench_of(make.write(shape, tmp_path / "b")))
+    paragraph, _ = said(campaign, rows_of(campaign), lamp)
+    assert len(paragraph) <= MOST
+    assert "KKKKK…" in paragraph
+    assert len(FIGURE.findall(paragraph)) == (3 if number == 3 else 0)
+    assert paragraph.endswith("; more stands in results.csv.") == (number == 14)
+    assert ("more light in 02housi" in paragraph) or number == 3
+
+
+@pytest.mark.parametrize(
+    ("name", "lamp", "words"),
+    [
+        ("two-alike", "Birch", "no single seating decides it: leaving out any one of 48 keeps the verdict."),
+        ("two-clear", "Dune LED", ""),  # one seating of each: nothing to leave out
+        (
+            "heat-reverses",
+            "Ibis",
+            "by the light before the heat: leaving out one seating changes the verdict, for",
+        ),
+    ],
+)
+def test_leaving_a_part_out(name, lamp, words):
+    """Oracle: the seatings of the files; a range that ends at 1.000 hangs on single ones."""
+    lines = said(kept(name), rows_of(kept(name)), lamp)[1]["What these readings cannot exclude"]
+    told = [line for line in lines if "leaving out" in line]
+    assert any(words in line for line in told) if words else not told
+
+
+# ---- how far an input would have to be off
+
+
+@pytest.mark.parametrize(
+    ("ln_ratio", "half", "verdict", "distance"),
+    [
+        (0.20, 0.05, "clear", 0.15),
+        (-0.20, 0.05, "clear", 0.15),
+        (0.02, 0.03, "alike", 0.01),  # to clear, though small
+        (0.02, 0.05, "alike", math.log(1.1) - 0.05 - 0.02),  # to not shown
+        (0.00, 0.09, "alike", math.log(1.1) - 0.09),  # to not shown
+        (0.08, 0.09, "inside", 0.01),  # to clear
+        (0.02, 0.09, "inside", 0.02 + 0.09 - math.log(1.1)),  # to alike
+        (0.05, 0.30, "inside", 0.25),
+        (0.20, 0.05, "alike", 0.0),  # it is another one already
+    ],
+)
+def test_distances_to_another_verdict(ln_ratio, half, verdict, distance):
+    """Oracle: closed form, the verdict rule with a margin of 10 %."""
+    assert_allclose(to_turn(ln_ratio, half, verdict, alike_percent=10.0), distance, rtol=1e-12, atol=1e-15)
+
+
+def moved(campaign, lamp, column, change):
+    """Evaluate a bench again with a column of one lamp's readings changed."""
+    tables = dict(campaign.bench.tables)
+    readings = tables["readings"].copy()
+    mine = readings["lamp"] == lamp
+    readings.loc[mine, column] = change(readings.loc[mine, column])
+    return evaluate(replace(campaign.bench, tables=tables | {"readings": readings}))
+
+
+def end(campaign, lamp, housing):
+    """Return ln of the end of the range that lies nearer to no difference."""
+    low, high = campaign.family(housing).loc[lamp, ["low", "high"]]
+    return min(math.log(low), math.log(high), key=abs)
+
+
+@pytest.mark.parametrize(("lamp", "housing"), [("K3", "HP"), ("K3", "HR")])
+def test_a_lamp_read_so_much_wrong_would_turn_the_verdict(lamp, housing):
+    """Oracle: the demo evaluated again, its lux lower or higher by what is said: the range then begins at 1."""
+    campaign = demo_campaign()
+    found = turning(campaign, lamp, housing=housing)
+    assert found.verdict == "clear"
+    before = end(campaign, lamp, housing)
+    off = next(one for one in found.alone if one.unit == "lx")
+    share = off.needed / off.of
+    again = moved(campaign, lamp, "illuminance_lx", lambda lux: lux * (1.0 - math.copysign(share, before)))
+    assert abs(end(again, lamp, housing)) < 0.03 * abs(before)  # additive terms weigh a little otherwise then
+
+
+def test_volts_and_place_of_the_head_by_their_laws():
+    """Oracle: volts of the baseline changed in the files; the inverse square."""
+    campaign = demo_campaign()
+    found = turning(campaign, "K3", housing="HR")
+    before = end(campaign, "K3", "HR")
+    volts = next(one for one in found.alone if one.unit == "V")
+    again = moved(campaign, "B0", "socket_V", lambda volt: volt * (1.0 + volts.needed / volts.of))
+    assert abs(end(again, "K3", "HR")) < 0.05 * abs(before)
+    place = next(one for one in found.alone if one.unit == "mm")
+    assert_allclose(2.0 * math.log1p(place.needed / place.of), abs(before), rtol=1e-9)
+
+
+def test_two_together_need_less_than_one_alone_and_as_much_in_all():
+    """Closed form: shares of one distance, as the two inputs are stated."""
+    campaign = demo_campaign()
+    found = turning(campaign, "K3", housing="HP", instant="hold")
+    assert [one.term for one in found.together] == [one.term for one in found.alone[:2]]
+    size = {"lx": lambda one: one.of, "V": lambda one: one.of, "%": lambda _: 100.0}
+    alone, together = (
+        [-math.log1p(-one.needed / size[one.unit](one)) for one in many]
+        for many in (found.alone[:2], found.together)
+    )
+    assert_allclose(sum(together), alone[0], rtol=1e-9)
+    assert_allclose(alone[0], alone[1], rtol=1e-9)
+    parts = variance_by_term(campaign.ratio("K3", "B0", housing="HP", instant="hold").result)
+    stated = [math.sqrt(parts[one.term]) for one in found.together]
+    assert_allclose(together[0] / together[1], stated[0] / stated[1], rtol=1e-9)
+
+
+def test_what_was_assumed_stands_by_its_weight(folder_of, without_leaving_out):
+    """Oracle: the budget of the ratio; f1' of the smallest bench is assumed and brings nearly all of it."""
+    campaign = campaign_of(bench_of(folder_of("heat-reverses")))
+    lines = said(campaign, rows_of(campaign), "Jay")[1]["What it rests on"]
+    shares = [
+        int(share) for line in lines for share in re.findall(r"makes up to (\d+) % of the variance", line)
+    ]
+    assert shares == sorted(shares, reverse=True)
+    places = [("P", "initial"), ("R", "hold")]
+    results = [campaign.ratio("Jay", "stock", housing=h, instant=i).result for h, i in places]
+    colour = [
+        (variance_by_term(one)["colour"] + variance_by_term(one)["own colour"]) / one.u**2 for one in results
+    ]
+    (first,) = [line for line in lines if line.startswith("Assumed: f1'")]
+    assert f"{100.0 * max(colour):.0f} % of the variance" in first
+
+
+# ---- the command
+
+
+def test_the_command_prints_it_and_escapes_what_a_terminal_would_obey(tmp_path, capsys, without_leaving_out):
+    made = make.write(SHAPES["clear-winner"], tmp_path / "b")
+    with (made / "bench.toml").open("a", encoding="utf-8") as stream:
+        stream.write(
+            '[[their_figure]]\nsource = "maker"\nlamp = "Asp"\ndate = 2026-01-01\ntext = "a\\u001b[31m b"\n'
+        )
+    assert main(["defend", str(made), "--lamp", "Asp"]) == 0
+    out = capsys.readouterr().out
+    assert "\x1b" not in out
+    assert "maker replied on 2026-01-01: “a\\x1b[31m b”" in out
+    heads = [line for line in out.splitlines() if line and not line.startswith(" ")]
+    assert len(heads) == 6
+    assert heads[0].startswith("To paste (")
+
+
+def test_a_lamp_that_is_not_there_is_refused_with_the_nearest(capsys):
+    assert main(["defend", str(BENCHES / "two-alike"), "--lamp", "birch"]) == 2
+    refused = capsys.readouterr()
+    assert refused.out == ""
+    assert 'lamp "birch" is not on this bench; closest is "Birch"; there are: Alder, Birch.' in refused.err
