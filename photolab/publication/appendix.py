@@ -30,6 +30,7 @@ from photolab.publication.front_page import front_page, incomplete_mark
 from photolab.publication.page import Section, clean_table, notebook_blocks, page
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
+from photolab.publication.recompute import as_recomputation
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
 from photolab.publication.workbook_table import as_workbook
 
@@ -240,6 +241,11 @@ def _contents(
         lambda: as_workbook(results(), campaign.selection.left_out, last_day=last_day),
         failed,
     )
+    recomputed = _attempt(
+        MissingPart("recompute.xlsx"),
+        lambda: as_recomputation(campaign, results(), last_day=last_day),
+        failed,
+    )
     words = pd.DataFrame({"column": list(tables.DICTIONARY), "meaning": list(tables.DICTIONARY.values())})
     columns = Section("What do the columns of results.csv mean?", (clean_table(table(words).to_html()),))
 
@@ -254,5 +260,6 @@ def _contents(
         "appendix.pdf": pdf,
         "results.csv": rows,
         "results.xlsx": workbook,
+        "recompute.xlsx": recomputed,
     }
     return {name: content for name, content in made.items() if content is not None}

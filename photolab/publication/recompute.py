@@ -48,6 +48,7 @@ _TYPED = PatternFill("solid", fgColor="FFF2DC")
 _BOLD = Font(name="Calibri", bold=True)
 _CANCELS = 1e-12  # of a weight or a logarithm: what rounding leaves of zero
 _LISTED = 30  # readings of a seating, or seatings of a lamp, that a sentence lists
+_MOST = 20_000  # readings that the workbook holds
 _HOW_TO_READ = (
     "Shaded numbers are typed, all others are formulas: change a reading and the light, ratios and limits follow.",
     "Typed are readings, factors of meter and colour, weights, what fitted records say is left, the columns of the "
@@ -71,6 +72,8 @@ class _Formula(str):
 
 class _Lines:
     """A sheet that is written line by line: what it shows, an empty line, heads, then lines from `first` on."""
+
+    shown = "0.0000"
 
     def __init__(
         self, book: openpyxl.Workbook, name: str, about: Iterable[str], heads: Iterable[str] = ()
@@ -97,7 +100,7 @@ class _Lines:
         for column, value in enumerate(cells, start=1):
             cell = self.sheet.cell(self.row, column)
             if isinstance(value, _Formula):
-                cell.value, cell.number_format = "=" + value.replace("#", str(self.row)), "0.0000"
+                cell.value, cell.number_format = "=" + value.replace("#", str(self.row)), self.shown
                 continue
             write_cell(self.sheet, self.row, column, value)
             if isinstance(cell.value, int | float):
@@ -210,7 +213,10 @@ def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> li
         "IF(ISNUMBER(N#),EXP(-S#*(N#-O#)),1)",
         "T#*P#*Q#*U#*V#",
     )
-    for row in table[typed].itertuples(index=False, name=None):
+    live = len(table) <= _MOST
+    if not live:
+        lines.add("Too many for a workbook: means of seatings are typed.")
+    for row in table[typed].itertuples(index=False, name=None) if live else ():
         lines.add(*row, *map(_Formula, (*formulas, "LN(W#)")))
     ends = lines.first - 1 + np.cumsum(np.bincount(table["seat"]))
     about = [
@@ -223,9 +229,10 @@ def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> li
         book, "seatings", about, [*_SEATED_HEADS, "readings", "mean of ln", "light, lx", *weighted]
     )
     own = [_shares(light, "seating") for light in lights.values()]
+    means = campaign.seats["ln_value"].tolist()
     seats = campaign.seats.assign(time=[_time(campaign, instant) for instant in campaign.seats["instant"]])
     for k, row in enumerate(seats[[*_SEATED, "n"]].itertuples(index=False, name=None)):
-        mean = _Formula(f"AVERAGE(readings!X{ends[k] - row[-1] + 1}:X{ends[k]})")
+        mean = _Formula(f"AVERAGE(readings!X{ends[k] - row[-1] + 1}:X{ends[k]})") if live else means[k]
         seated.add(*row, mean, _Formula("EXP(I#)"), *(weights.get((k,)) for weights in own))
     a, b = seated.first, seated.row
     columns = (letter(11 + k) for k in range(len(own)))
@@ -273,7 +280,7 @@ def _limits(
     """Write every ratio with its interval from the columns of its budget; return the row of each."""
     coverage, base = campaign.bench.settings.coverage, campaign.baseline
     table = rows.loc[
-        rows["measurand"] == LIGHT, ["lamp", "housing", "point", "instant", "scope", "value", *_ENDS]
+        rows["measurand"] == LIGHT, ["lamp", "housing", "point", "instant", "scope", "dof", "value", *_ENDS]
     ]
     apart = [
         (campaign[a, h, i, p] - campaign[base, h, i, p]).in_scope(scope)
@@ -297,7 +304,7 @@ def _limits(
     family = ("F#*EXP(-(O#*(L#-K#)+K#)/100)", "F#*EXP((O#*(L#-K#)+K#)/100)")
     found: dict[Name, int] = {}
     for row, one, by in zip(table.itertuples(index=False, name=None), apart, by_term, strict=True):
-        a, h, p, i, scope, *told = row
+        a, h, p, i, scope, dof, *told = row
         name, other, known = (a, h, p, i), (base, h, p, i), not math.isnan(told[1])
         half, t = one.half_width(coverage), coverage_factor(coverage, one.dof)
         bounds = campaign.held.widening(name, other) if i == "hold" else 0.0
@@ -306,7 +313,7 @@ def _limits(
         )
         among = (math.log(high / low) / 2.0 - bounds) / half if half else 1.0
         shape, compared = half / (t * one.u) if half else 1.0, "FMNPQ" if known else "F"
-        interval = [u, one.dof, t, shape, 100.0 * bounds, _Formula("I#*J#*G#+K#")]
+        interval = [u, dof, t, shape, 100.0 * bounds, _Formula("I#*J#*G#+K#")]
         interval += [_Formula("F#*EXP(-L#/100)"), _Formula("F#*EXP(L#/100)"), among, *map(_Formula, family)]
         off = ",".join(f"ABS({x}#/{y}#-1)" for x, y in zip("RSTUV", compared, strict=False))
         key = (*name[:3], _time(campaign, i), scope)
@@ -337,6 +344,7 @@ def _lamps(
         f"Light against {campaign.baseline}, for the specimens on the bench; from and to among all lamps."
     ]
     lines = _Lines(book, "lamps", about, ["lamp", *heads])
+    lines.shown = "0.0"
     for line in page_one(campaign, rows).table:
         lamp, cells = str(line[0][0]), []
         for h, i in places:
@@ -381,8 +389,8 @@ def _worked(campaign: Campaign, apart: Measured, name: Name, places: int, told: 
     """Yield the lines of one ratio, each number computed from those shown, and at last its percentage alone."""
     seats, readings, terms, rest = campaign.seats, _corrected(campaign), [], apart.value
     yield (
-        f"{name[0]} against {campaign.baseline}{' in ' * bool(name[1])}{name[1]}, {_time(campaign, name[3])}, with a "
-        "pocket calculator. Display less dark reading, times the factor of the corrections; ln of it; the mean."
+        f"{name[0]} against {campaign.baseline}{' in ' * bool(name[1])}{name[1]}, {_time(campaign, name[3])}. "
+        "Display less dark reading, times the factor of the corrections; ln of it; the mean."
     )
     for lamp, sign in ((name[0], 1.0), (campaign.baseline, -1.0)):
         own = {k: sign * c for (k,), c in _shares(apart, "seating").items() if seats["lamp"].iloc[k] == lamp}
@@ -416,7 +424,7 @@ def _worked(campaign: Campaign, apart: Measured, name: Name, places: int, told: 
     digits = len(told.partition(".")[2].removesuffix("%").strip())
     percent = signed(100.0 * (float(ratio) - 1.0), places=digits)
     difference = " + ".join(terms).replace("+ -", "- ")
-    yield f"{difference} = {ln_ratio}; e to this power is {ratio}: {percent}, as on page one."
+    yield f"ln of the ratio: {difference} = {ln_ratio}; e to this power is {ratio}: {percent}, as on page one."
     yield percent
 
 
