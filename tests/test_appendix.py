@@ -96,13 +96,14 @@ def published(tmp_path_factory):
 
 
 def test_files_in_order_and_only_they(published):
-    """Oracle: the five names; the record comes last."""
+    """Oracle: the six names; the record comes last."""
     place, result, lines = published
     assert [path.name for path in result.files] == [
         "appendix.html",
         "appendix.pdf",
         "results.csv",
         "results.xlsx",
+        "recompute.xlsx",
         "provenance.json",
     ]
     assert sorted(path.name for path in (place / "out").iterdir()) == sorted(
@@ -162,7 +163,7 @@ def test_record_names_inputs_notebooks_and_outputs(published):
     assert record["notebooks"] == {"03_toy.ipynb": file_hash(place / "notebooks" / "03_toy.ipynb")}
     assert record["outputs"] == {
         n: file_hash(place / "out" / n)
-        for n in ("appendix.html", "appendix.pdf", "results.csv", "results.xlsx")
+        for n in ("appendix.html", "appendix.pdf", "results.csv", "results.xlsx", "recompute.xlsx")
     }
     assert record["protocol_revision"] == "7"
 
@@ -201,6 +202,7 @@ def previous(tmp_path):
         "appendix.pdf",
         "results.csv",
         "results.xlsx",
+        "recompute.xlsx",
         "provenance.json",
         "my-notes.txt",
     ):
@@ -210,7 +212,7 @@ def previous(tmp_path):
 
 def unchanged(out):
     files = {path.name: path.read_text(encoding="utf-8") for path in out.iterdir()}
-    return files == {name: f"previous {name}" for name in files} and len(files) == 6
+    return files == {name: f"previous {name}" for name in files} and len(files) == 7
 
 
 def test_faulty_bench_leaves_the_previous_report(previous, tmp_path):
@@ -323,7 +325,10 @@ def test_the_rest_is_written_and_names_what_is_missing(partly):
     out = place / "out"
     assert status == 1
     assert f"{SENTENCE} ZeroDivisionError: division by zero" in said.splitlines()
-    assert printed == f"{out}: appendix.html, appendix.pdf, results.csv, results.xlsx, provenance.json\n"
+    assert (
+        printed
+        == f"{out}: appendix.html, appendix.pdf, results.csv, results.xlsx, recompute.xlsx, provenance.json\n"
+    )
     record = json.loads((out / "provenance.json").read_text(encoding="utf-8"))
     assert record["complete"] is False
     assert record["missing"] == [{"part": "Does it <stop>?", "notebook": "04_bad.ipynb", "cell": 4}]
@@ -418,7 +423,13 @@ def test_a_part_that_cannot_be_set_costs_no_other(published, tmp_path, monkeypat
         'TypeError: can only concatenate tuple (not "list") to tuple',
         '"appendix.pdf" is missing: it could not be made. no paper',
     )
-    assert sorted(contents(out)) == ["appendix.html", "provenance.json", "results.csv", "results.xlsx"]
+    assert sorted(contents(out)) == [
+        "appendix.html",
+        "provenance.json",
+        "recompute.xlsx",
+        "results.csv",
+        "results.xlsx",
+    ]
     text = (out / "appendix.html").read_text(encoding="utf-8")
     assert "&quot;appendix.pdf&quot; is missing" in text
 

@@ -144,7 +144,13 @@ def _said(notebook: Any) -> str:
 def test_a_bench_of_this_shape_publishes(written, name):
     """Oracle: every cell ran, nothing was warned of, and other readers read each file."""
     made = written(name)
-    assert set(made.files) == {"appendix.html", "appendix.pdf", "results.csv", "results.xlsx"}
+    assert set(made.files) == {
+        "appendix.html",
+        "appendix.pdf",
+        "results.csv",
+        "results.xlsx",
+        "recompute.xlsx",
+    }
     book = openpyxl.load_workbook(io.BytesIO(made.files["results.xlsx"]))
     cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
     assert not [cell.value for cell in cells if cell.data_type == "f"]

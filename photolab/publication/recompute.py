@@ -27,7 +27,7 @@ from photolab.bench.pairs import variance_by_term
 from photolab.bench.seats import mounting_means
 from photolab.bench.supply_and_time import clock_hours
 from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
-from photolab.metrology.reporting import decimal
+from photolab.metrology.reporting import decimal, significant
 from photolab.publication.display import Words, say
 from photolab.publication.front_page import is_invented
 from photolab.publication.page_one import LIGHT, Told, page_one, signed
@@ -48,6 +48,10 @@ _TYPED = PatternFill("solid", fgColor="FFF2DC")
 _BOLD = Font(name="Calibri", bold=True)
 _CANCELS = 1e-12  # of a weight or a logarithm: what rounding leaves of zero
 _LISTED = 30  # readings of a seating, or seatings of a lamp, that a sentence lists
+_DIGITS, _DRAWN = (
+    7,
+    5,
+)  # of what was computed and stands typed; of what comes from draws: every processor has them
 _MOST = 20_000  # readings that the workbook holds
 _HOW_TO_READ = (
     "Shaded numbers are typed, all others are formulas: change a reading and the light, ratios and limits follow.",
@@ -233,7 +237,12 @@ def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> li
     seats = campaign.seats.assign(time=[_time(campaign, instant) for instant in campaign.seats["instant"]])
     for k, row in enumerate(seats[[*_SEATED, "n"]].itertuples(index=False, name=None)):
         mean = _Formula(f"AVERAGE(readings!X{ends[k] - row[-1] + 1}:X{ends[k]})") if live else means[k]
-        seated.add(*row, mean, _Formula("EXP(I#)"), *(weights.get((k,)) for weights in own))
+        seated.add(
+            *row,
+            mean,
+            _Formula("EXP(I#)"),
+            *(round(weights[k,], 11) if (k,) in weights else None for weights in own),
+        )
     a, b = seated.first, seated.row
     columns = (letter(11 + k) for k in range(len(own)))
     return [f"SUMPRODUCT(seatings!{c}{a}:{c}{b},seatings!I{a}:I{b})" for c in columns]
@@ -253,7 +262,9 @@ def _write_lights(
     for run in sorted(warm_up_runs(campaign.bench), key=lambda run: -len(run.record)):
         key = (run.lamp, run.housing, run.specimen)
         if run.remaining is not None and key not in cells:
-            row = lines.add(*key, run.run, 100.0 * run.remaining.value, _Formula("LN(E#/100)"))
+            row = lines.add(
+                *key, run.run, significant(100.0 * run.remaining.value, _DIGITS), _Formula("LN(E#/100)")
+            )
             cells[key] = f"records!F{row}"
     about = [
         "Light of each lamp: weighted sum of its seatings, and for the hold time what records say is left.",
@@ -265,7 +276,7 @@ def _write_lights(
     for (name, light), formula in zip(lights.items(), sums, strict=True):
         shares = _shares(light, "remaining light")
         rest = light.value - math.fsum(c * means[k] for (k,), c in _shares(light, "seating").items())
-        left: list[Any] = [None, None, rest if abs(rest) > _CANCELS else None]
+        left: list[Any] = [None, None, significant(rest, _DIGITS) if abs(rest) > _CANCELS else None]
         if shares:
             summed = "+".join(cells[key] for key in shares)
             left = [next(iter(shares.values())), _Formula(f"F#*({summed})"), None]
@@ -313,11 +324,24 @@ def _limits(
         )
         among = (math.log(high / low) / 2.0 - bounds) / half if half else 1.0
         shape, compared = half / (t * one.u) if half else 1.0, "FMNPQ" if known else "F"
-        interval = [u, dof, t, shape, 100.0 * bounds, _Formula("I#*J#*G#+K#")]
-        interval += [_Formula("F#*EXP(-L#/100)"), _Formula("F#*EXP(L#/100)"), among, *map(_Formula, family)]
+        interval = [
+            u,
+            dof,
+            *(significant(x, _DIGITS) for x in (t, shape, 100.0 * bounds)),
+            _Formula("I#*J#*G#+K#"),
+        ]
+        interval += [
+            _Formula("F#*EXP(-L#/100)"),
+            _Formula("F#*EXP(L#/100)"),
+            significant(among, _DRAWN),
+            *map(_Formula, family),
+        ]
         off = ",".join(f"ABS({x}#/{y}#-1)" for x, y in zip("RSTUV", compared, strict=False))
         key = (*name[:3], _time(campaign, i), scope)
-        budget.add(*key, *(100.0 * math.sqrt(by[t]) if known and by.get(t) else None for t in terms))
+        budget.add(
+            *key,
+            *(significant(100.0 * math.sqrt(by[t]), _DIGITS) if known and by.get(t) else None for t in terms),
+        )
         ratio = _Formula(f"EXP(light!I{at[name]}-light!I{at[other]})")
         interval = interval if known else ["no answer yet", *[None] * 10]
         found[*name, scope] = lines.add(*key, ratio, *interval, *told, _Formula(f"100*MAX({off})"))
