@@ -145,7 +145,7 @@ def test_libreoffice_gives_every_ratio_of_results_csv_to_its_last_digit(books, m
     for line, row in zip(lines, ratios, strict=True):
         key = [line[head] or "" for head in ("lamp", "housing", "place", "time", "scope")]
         assert key == [row["lamp"], row["housing"], row["point"], times[row["instant"]], row["scope"]]
-        assert_allclose(line["ratio"], row["value"], rtol=1e-7, atol=_half_unit(row["value"], VALUE_DIGITS))
+        assert_allclose(line["ratio"], row["value"], rtol=2e-7, atol=_half_unit(row["value"], VALUE_DIGITS))
         if math.isnan(row["low"]):
             assert line["u, %"] == "no answer yet"
             continue
@@ -158,7 +158,7 @@ def test_libreoffice_gives_every_ratio_of_results_csv_to_its_last_digit(books, m
         for head, end in ends.items():
             typed = (
                 1e-5 if "family" in end else 1e-6
-            )  # factors of 5 and 7 digits, of half-widths up to a fifth
+            )  # factors of 5 and 8 digits, of half-widths up to a fifth
             assert_allclose(line[head], row[end], rtol=typed, atol=_half_unit(row[end], END_DIGITS))
         assert 0.0 <= line["largest difference, % (rounding: up to 0.05)"] <= 0.051
 
@@ -190,7 +190,7 @@ def test_libreoffice_gives_page_one(books, made, name):
     left = rows[rows["measurand"] == "remaining light"].to_dict("records")
     for row in left:
         told = records[row["lamp"], row["housing"]] / 100.0
-        assert_allclose(told, row["value"], rtol=1e-7, atol=_half_unit(row["value"], VALUE_DIGITS))
+        assert_allclose(told, row["value"], rtol=2e-7, atol=_half_unit(row["value"], VALUE_DIGITS))
 
 
 def test_a_changed_reading_changes_the_ratios(books, made, tmp_path):

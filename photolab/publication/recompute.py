@@ -48,10 +48,8 @@ _TYPED = PatternFill("solid", fgColor="FFF2DC")
 _BOLD = Font(name="Calibri", bold=True)
 _CANCELS = 1e-12  # of a weight or a logarithm: what rounding leaves of zero
 _LISTED = 30  # readings of a seating, or seatings of a lamp, that a sentence lists
-_DIGITS, _DRAWN = (
-    7,
-    5,
-)  # of what was computed and stands typed; of what comes from draws: every processor has them
+_DIGITS = 8  # of what was computed and stands typed: those that every processor gives
+_DRAWN = 5  # of what comes from draws
 _MOST = 20_000  # readings that the workbook holds
 _HOW_TO_READ = (
     "Shaded numbers are typed, all others are formulas: change a reading and the light, ratios and limits follow.",
