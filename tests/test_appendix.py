@@ -47,7 +47,15 @@ A<b>,led,baseline
 """
 
 
-NAMES = ["appendix.html", "appendix.pdf", "in-words.md", "results.csv", "results.xlsx", "provenance.json"]
+NAMES = [
+    "appendix.html",
+    "appendix.pdf",
+    "in-words.md",
+    "results.csv",
+    "results.xlsx",
+    "recompute.xlsx",
+    "provenance.json",
+]
 SHOWN = ["light-at-first", "light-at-first-01-h1-1920x1080", "all-lamps-at-first", "budget-01-b"]
 FIGURES = [f"figures/{name}.{kind}" for name in SHOWN for kind in ("png", "svg")]
 

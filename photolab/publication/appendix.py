@@ -31,6 +31,7 @@ from photolab.publication.page import Section, notebook_blocks, page
 from photolab.publication.page_one import page_one
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
+from photolab.publication.recompute import as_recomputation
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
 from photolab.publication.workbook_table import as_workbook
 
@@ -253,6 +254,11 @@ def _contents(
     lamps = _attempt(
         MissingPart("What can be said of each lamp?"), lambda: lamp_parts(campaign, results()), failed
     )
+    recomputed = _attempt(
+        MissingPart("recompute.xlsx"),
+        lambda: as_recomputation(campaign, results(), last_day=last_day),
+        failed,
+    )
 
     def whole() -> str:
         title = f"{_TITLE}: {campaign.bench.settings.name}"
@@ -266,6 +272,7 @@ def _contents(
         "in-words.md": lines,
         "results.csv": rows,
         "results.xlsx": workbook,
+        "recompute.xlsx": recomputed,
         **(figures or {}),
     }
     return {name: content for name, content in made.items() if content is not None}

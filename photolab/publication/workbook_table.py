@@ -40,6 +40,24 @@ def as_workbook(table: pd.DataFrame, left_out: pd.DataFrame, *, last_day: str = 
     _fill(book.create_sheet("left out"), left_out)
     words = [(c, DICTIONARY.get(str(c), "")) for c in table.columns]
     _fill(book.create_sheet("data dictionary"), pd.DataFrame(words, columns=["column", "what it is"]))
+    return as_bytes(book, last_day)
+
+
+def as_bytes(book: openpyxl.Workbook, last_day: str) -> bytes:
+    """Return a workbook as XLSX bytes, the same for the same cells.
+
+    Parameters
+    ----------
+    book : Workbook
+        The workbook; its properties are set.
+    last_day : str
+        ISO date that it is dated with; blank where there is none.
+
+    Returns
+    -------
+    bytes
+        The file.
+    """
     stamp = datetime.fromisoformat(last_day) if last_day else UNDATED
     book.properties.created = book.properties.modified = stamp
     book.properties.creator = "photolab"
@@ -54,11 +72,22 @@ def _fill(sheet: Worksheet, table: pd.DataFrame) -> None:
         _text(sheet, 1, j, str(name))
     for i, row in enumerate(table.itertuples(index=False), start=2):
         for j, value in enumerate(row, start=1):
-            _write(sheet, i, j, value)
+            write_cell(sheet, i, j, value)
     sheet.freeze_panes = "A2"
 
 
-def _write(sheet: Worksheet, i: int, j: int, value: Any) -> None:
+def write_cell(sheet: Worksheet, i: int, j: int, value: Any) -> None:
+    """Write one value: numbers to 10 digits, text as text, nothing where there is none.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+        Where.
+    i, j : int
+        Row and column, from 1. [1]
+    value : object
+        A number, a text, a truth value, NaN or None.
+    """
     if isinstance(value, bool | np.bool_):
         _text(sheet, i, j, "yes" if value else "no")
     elif isinstance(value, int | float | np.integer | np.floating):
@@ -76,6 +105,8 @@ def _text(sheet: Worksheet, i: int, j: int, text: str) -> None:
     cell = sheet.cell(i, j)
     cell.value = text
     cell.data_type = "s"
+    if text.startswith(("=", "+", "-", "@")):
+        cell.quotePrefix = True  # it stays text when somebody edits the cell
 
 
 def _undated(data: bytes, stamp: datetime) -> bytes:

@@ -1,0 +1,460 @@
+"""The light of page one recomputed without Python: a workbook of live formulas, and one figure by pocket calculator.
+
+From the typed reading to the ratio everything is a formula: dark reading, colour, volts, room, mean of a seating,
+weighted mean of the seatings of a lamp, ratio, interval. Typed are the readings, the weights of the seatings (their
+generalised least squares needs matrices), what the fit of a warm-up record says is left, the columns of the budget and
+the factors of the interval. A text of the folder is written as text, never as a formula.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+import numpy as np
+import openpyxl
+import pandas as pd
+from openpyxl.styles import Alignment, Font, PatternFill
+from openpyxl.utils import get_column_letter as letter
+from openpyxl.worksheet.properties import PageSetupProperties
+from scipy import sparse
+
+from photolab.bench import corrections
+from photolab.bench.campaign import Campaign
+from photolab.bench.heat import at_hold, warm_up_runs
+from photolab.bench.pairs import variance_by_term
+from photolab.bench.seats import mounting_means
+from photolab.bench.supply_and_time import clock_hours
+from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
+from photolab.metrology.reporting import decimal, significant
+from photolab.publication.display import Words, say
+from photolab.publication.front_page import is_invented
+from photolab.publication.page_one import LIGHT, Told, page_one, signed
+from photolab.publication.statements import KIND_WORDS
+from photolab.publication.workbook_table import as_bytes, write_cell
+
+__all__ = ["as_recomputation", "by_hand"]
+
+Name = tuple[str, ...]
+Lights = Mapping[Name, Measured]
+"""ln of light by lamp, housing, place and instant, moved by seatings and records alone: sensitivities are weights."""
+_SHEETS = ("how to read this", "lamps", "limits", "budget", "light", "records", "seatings", "readings")
+_SEATED = ["lamp", "specimen", "housing", "point", "day", "mounting", "time"]
+_SEATED_HEADS = ["lamp", "specimen", "housing", "place", "day", "seating", "time"]
+_PLACE_HEADS = ["lamp", "housing", "place", "time"]
+_ENDS = ["low", "high", "family_low", "family_high"]
+_TYPED = PatternFill("solid", fgColor="FFF2DC")
+_BOLD = Font(name="Calibri", bold=True)
+_CANCELS = 1e-12  # of a weight or a logarithm: what rounding leaves of zero
+_LISTED = 30  # readings of a seating, or seatings of a lamp, that a sentence lists
+_DIGITS = 8  # of what was computed and stands typed: those that every processor gives
+_DRAWN = 5  # of what comes from draws
+_MOST = 20_000  # readings that the workbook holds
+_HOW_TO_READ = (
+    "Shaded numbers are typed, all others are formulas: change a reading and the light, ratios and limits follow.",
+    "Typed are readings, factors of meter and colour, weights, what fitted records say is left, the columns of the "
+    "budget and the factors of the interval; those do not follow a changed reading.",
+    "readings: each reading that enters, from the display to the corrected light and its logarithm.",
+    "seatings: mean of the logarithms while a lamp stayed seated, and its weight in each result.",
+    "records: what is left after the hold time, where a warm-up record was fitted.",
+    "light: logarithm of the light of each lamp, housing and time.",
+    "budget: what each input brings to the uncertainty of each ratio.",
+    "limits: each ratio with its interval, and how far it is from results.csv, which is rounded.",
+    "lamps: one line a lamp, as on page one.",
+    "Not recomputed here: watts, temperatures, beams, and the fit of warm-up records.",
+)
+
+
+class _Formula(str):
+    """A formula of this module's own making, without its sign of equality; # is the row that it stands in."""
+
+    __slots__ = ()
+
+
+class _Lines:
+    """A sheet that is written line by line: what it shows, an empty line, heads, then lines from `first` on."""
+
+    shown = "0.0000"
+
+    def __init__(
+        self, book: openpyxl.Workbook, name: str, about: Iterable[str], heads: Iterable[str] = ()
+    ) -> None:
+        self.sheet, self.row = book[name], 0
+        for text in about:
+            self.add(text)
+        self.sheet.cell(1, 1).font = _BOLD
+        self.row += 1
+        row = self.add(*heads)
+        for column in range(1, self.sheet.max_column + 1):
+            self.sheet.cell(row, column).font = _BOLD
+            self.sheet.cell(row, column).alignment = Alignment(wrap_text=True, vertical="top")
+            self.sheet.column_dimensions[letter(column)].width = 13
+        self.sheet.row_dimensions[row].height = 60
+        self.sheet.page_setup.orientation, self.sheet.page_setup.fitToHeight = "landscape", 0
+        self.sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+        self.first = row + 1
+        self.sheet.freeze_panes = f"B{self.first}"
+
+    def add(self, *cells: Any) -> int:
+        """Write one line of formulas, texts and typed numbers; return its row."""
+        self.row += 1
+        for column, value in enumerate(cells, start=1):
+            cell = self.sheet.cell(self.row, column)
+            if isinstance(value, _Formula):
+                cell.value, cell.number_format = "=" + value.replace("#", str(self.row)), self.shown
+                continue
+            write_cell(self.sheet, self.row, column, value)
+            if isinstance(cell.value, int | float):
+                cell.fill = _TYPED
+                cell.number_format = "General" if cell.value == float(f"{cell.value:.5g}") else "0.0000"
+        return self.row
+
+
+def as_recomputation(campaign: Campaign, rows: pd.DataFrame, *, last_day: str = "") -> bytes:
+    """Return the workbook that recomputes the light of page one from the readings.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    rows : DataFrame
+        Its rows, as `tables.results` returns them.
+    last_day : str, default ""
+        Last date of days.csv, ISO; the workbook is dated with it.
+
+    Returns
+    -------
+    bytes
+        XLSX; the same campaign gives the same bytes.
+    """
+    book, name = openpyxl.Workbook(), campaign.bench.settings.name
+    book.remove(book.worksheets[0])
+    for sheet in _SHEETS:
+        book.create_sheet(sheet)
+    book.calculation.fullCalcOnLoad = True
+    marked = ("INVENTED DEMO DATA: no lamp, maker or reading in this workbook is real.",)
+    title = (f"The light on page one, recomputed: {name}", *(marked if is_invented(campaign.bench) else ()))
+    _Lines(book, _SHEETS[0], (*title, *_HOW_TO_READ))
+    lights = _lights(campaign)
+    at = _write_lights(book, campaign, lights, _seatings(book, campaign, lights))
+    _lamps(book, campaign, rows, _limits(book, campaign, rows, at), at)
+    return as_bytes(book, last_day)
+
+
+def _lights(campaign: Campaign) -> dict[Name, Measured]:
+    """Return the light of every lamp, moved by its seatings and records alone."""
+    seats, counts = campaign.seats, campaign.weights.counts
+    each = [Input(("seating", k), 1.0, kind="seating") for k in range(len(seats))]
+    means = Joint(range(len(seats)), seats["ln_value"], each, sparse.eye_array(len(seats), format="csr"))
+    joint = means.combined(campaign.weights.names, campaign.weights.matrix)
+    held = at_hold(campaign.bench, seats, means, joint, counts).joint
+    return {n: joint[n] for n in joint.names if n[3] == "initial"} | {n: held[n] for n in held.names}
+
+
+def _shares(light: Measured, term: str) -> dict[Any, float]:
+    """Return the weights that seatings, or records, have in the light of a lamp."""
+    weights = {q.name: c for q, c in light.parts.items() if isinstance(q.name, tuple) and q.name[0] == term}
+    return {name[1:]: c for name, c in weights.items() if abs(c) > _CANCELS}
+
+
+def _time(campaign: Campaign, instant: str) -> str:
+    settings = campaign.bench.settings
+    return f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
+
+
+def _corrected(campaign: Campaign) -> pd.DataFrame:
+    """Return the readings that enter, with what is done to each and the number of its seating, seating by seating."""
+    on, settings = campaign.enabled, campaign.bench.settings
+    corrected = corrections.apply(campaign.selection.readings, campaign.bench, on)
+    corrected.columns["clock_h"] = clock_hours(corrected.columns["clock"])
+    table = corrected.readings.assign(seat=mounting_means(corrected.columns)[1])
+    which = zip(table["onto"], table["lamp"], table["technology"], strict=True)
+    found = [corrections.spectral_factor(campaign.bench, *one) if "spectral" in on else None for one in which]
+    led = (table["technology"] == "led") & ("ambient" in on)
+    table["dark_lx"] = table["dark_lx"] if "dark" in on else math.nan
+    table["colour"] = [one[0] if one else 1.0 for one in found]
+    table["exponent"] = table["exponent"] if "voltage" in on else 0.0
+    table["per_kelvin"] = np.where(led, corrections.LED_AMBIENT_COEFFICIENT, 0.0)
+    table["volts_factor"] = np.exp(table["exponent"] * table["ln_voltage_ratio"])
+    table["room"] = np.exp(-table["per_kelvin"] * table["led_warmth_K"])
+    others = table["colour"] * table["volts_factor"] * table["room"]
+    table["scale"] = np.exp(table["ln_correction"]) / others
+    table["time"] = [_time(campaign, instant) for instant in table["instant"]]
+    table = table.assign(volts_to=settings.reference_voltage_V, room_to=settings.reference_ambient_C)
+    return table.sort_values("seat", kind="stable")
+
+
+def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> list[str]:
+    """Write readings and the means of seatings with their weights; return the sum that each light is."""
+    table = _corrected(campaign)
+    heads = (
+        "volts at the lamp, V|brought to, V|room, °C|brought to, °C|scale: certificate, link|colour factor"
+    )
+    heads += (
+        "|exponent on volts|change of light per K|less dark, lx|volts factor|room factor|light, lx|ln of it"
+    )
+    about = ["Readings that enter, and what is done to each."]
+    first_heads = ["line of the file", *_SEATED_HEADS, "meter", "reading, lx", "dark reading, lx"]
+    lines = _Lines(book, "readings", about, [*first_heads, *heads.split("|")])
+    typed = [
+        "line",
+        *_SEATED,
+        "meter",
+        "illuminance_lx",
+        "dark_lx",
+        "volts",
+        "volts_to",
+        "ambient_C",
+        "room_to",
+    ]
+    typed += ["scale", "colour", "exponent", "per_kelvin"]
+    formulas = (
+        "J#-K#",
+        "IF(ISNUMBER(L#),(M#/L#)^R#,1)",
+        "IF(ISNUMBER(N#),EXP(-S#*(N#-O#)),1)",
+        "T#*P#*Q#*U#*V#",
+    )
+    live = len(table) <= _MOST
+    if not live:
+        lines.add("Too many for a workbook: means of seatings are typed.")
+    for row in table[typed].itertuples(index=False, name=None) if live else ():
+        lines.add(*row, *map(_Formula, (*formulas, "LN(W#)")))
+    ends = lines.first - 1 + np.cumsum(np.bincount(table["seat"]))
+    about = [
+        "Mean of the logarithms of each seating, and its weight in the light of each lamp.",
+        "The weights are typed: those of the mean over seatings, then over specimens, where all days hold the same "
+        "lamps; else of generalised least squares, in which lamps read on several days tell what the days did.",
+    ]
+    weighted = [f"weight in {' '.join((*n[:3], _time(campaign, n[3])))}" for n in lights]
+    seated = _Lines(
+        book, "seatings", about, [*_SEATED_HEADS, "readings", "mean of ln", "light, lx", *weighted]
+    )
+    own = [_shares(light, "seating") for light in lights.values()]
+    means = campaign.seats["ln_value"].tolist()
+    seats = campaign.seats.assign(time=[_time(campaign, instant) for instant in campaign.seats["instant"]])
+    for k, row in enumerate(seats[[*_SEATED, "n"]].itertuples(index=False, name=None)):
+        mean = _Formula(f"AVERAGE(readings!X{ends[k] - row[-1] + 1}:X{ends[k]})") if live else means[k]
+        seated.add(
+            *row,
+            mean,
+            _Formula("EXP(I#)"),
+            *(round(weights[k,], 11) if (k,) in weights else None for weights in own),
+        )
+    a, b = seated.first, seated.row
+    columns = (letter(11 + k) for k in range(len(own)))
+    return [f"SUMPRODUCT(seatings!{c}{a}:{c}{b},seatings!I{a}:I{b})" for c in columns]
+
+
+def _write_lights(
+    book: openpyxl.Workbook, campaign: Campaign, lights: Lights, sums: Iterable[str]
+) -> dict[Name, int]:
+    """Write what records say is left, and the light of every lamp; return the row of each light."""
+    about = [
+        "What is left after the hold time by the longest warm-up record of each piece: fitted, so typed."
+    ]
+    lines = _Lines(
+        book, "records", about, ["lamp", "housing", "specimen", "run", "what is left, %", "ln of it"]
+    )
+    cells: dict[Name, str] = {}
+    for run in sorted(warm_up_runs(campaign.bench), key=lambda run: -len(run.record)):
+        key = (run.lamp, run.housing, run.specimen)
+        if run.remaining is not None and key not in cells:
+            row = lines.add(
+                *key, run.run, significant(100.0 * run.remaining.value, _DIGITS), _Formula("LN(E#/100)")
+            )
+            cells[key] = f"records!F{row}"
+    about = [
+        "Light of each lamp: weighted sum of its seatings, and for the hold time what records say is left.",
+        "Bounds: the middle between those of a record that ends before the hold time, where nothing else is known.",
+    ]
+    heads = ["ln, from seatings", "share of each record", "ln left, from records", "ln left, from bounds"]
+    lines = _Lines(book, "light", about, [*_PLACE_HEADS, *heads, "ln of light", "light, lx"])
+    at, means = {}, campaign.seats["ln_value"].to_numpy()
+    for (name, light), formula in zip(lights.items(), sums, strict=True):
+        shares = _shares(light, "remaining light")
+        rest = light.value - math.fsum(c * means[k] for (k,), c in _shares(light, "seating").items())
+        left: list[Any] = [None, None, significant(rest, _DIGITS) if abs(rest) > _CANCELS else None]
+        if shares:
+            summed = "+".join(cells[key] for key in shares)
+            left = [next(iter(shares.values())), _Formula(f"F#*({summed})"), None]
+        total = (_Formula("SUM(E#,G#,H#)"), _Formula("EXP(I#)"))
+        at[name] = lines.add(*name[:3], _time(campaign, name[3]), _Formula(formula), *left, *total)
+    return at
+
+
+def _limits(
+    book: openpyxl.Workbook, campaign: Campaign, rows: pd.DataFrame, at: Mapping[Name, int]
+) -> dict[Name, int]:
+    """Write every ratio with its interval from the columns of its budget; return the row of each."""
+    coverage, base = campaign.bench.settings.coverage, campaign.baseline
+    table = rows.loc[
+        rows["measurand"] == LIGHT, ["lamp", "housing", "point", "instant", "scope", "dof", "value", *_ENDS]
+    ]
+    apart = [
+        (campaign[a, h, i, p] - campaign[base, h, i, p]).in_scope(scope)
+        for a, h, p, i, scope, *_ in table.itertuples(index=False, name=None)
+    ]
+    by_term = [variance_by_term(one) for one in apart]
+    terms = list(dict.fromkeys(t for one in by_term for t, variance in one.items() if variance))
+    about = [
+        f"Ratio of each lamp to {base} with its interval, {100.0 * coverage:g} %.",
+        "Standard uncertainty u: root of the sum of the squares of its line in the budget. Half-width: t x shape x u + "
+        "bounds. t is Student's for the degrees of freedom; shape is less than 1 where an input with limits is large; "
+        "family is the step from a lamp alone to all pairs of the housing. These the program found; they are typed.",
+    ]
+    heads = "ratio|u, %|degrees of freedom|t|shape|bounds, %|half-width, %|low|high|family|low, among all"
+    heads += "|high, among all|ratio, as published|low, as published|high, as published|low among all, as published"
+    heads += "|high among all, as published|largest difference, % (rounding: up to 0.05)"
+    lines = _Lines(book, "limits", about, [*_PLACE_HEADS, "scope", *heads.split("|")])
+    about = ["Standard uncertainty of each ratio from each input, %.", "Lines as in limits."]
+    budget = _Lines(book, "budget", about, [*_PLACE_HEADS, "scope", *(KIND_WORDS.get(t, t) for t in terms)])
+    u = _Formula(f"SQRT(SUMSQ(budget!F#:{letter(5 + max(len(terms), 1))}#))")
+    family = ("F#*EXP(-(O#*(L#-K#)+K#)/100)", "F#*EXP((O#*(L#-K#)+K#)/100)")
+    found: dict[Name, int] = {}
+    for row, one, by in zip(table.itertuples(index=False, name=None), apart, by_term, strict=True):
+        a, h, p, i, scope, dof, *told = row
+        name, other, known = (a, h, p, i), (base, h, p, i), not math.isnan(told[1])
+        half, t = one.half_width(coverage), coverage_factor(coverage, one.dof)
+        bounds = campaign.held.widening(name, other) if i == "hold" else 0.0
+        low, high = (
+            campaign.family(h, scope=scope, point=p, instant=i).loc[[a], ["low", "high"]].to_numpy()[0]
+        )
+        among = (math.log(high / low) / 2.0 - bounds) / half if half else 1.0
+        shape, compared = half / (t * one.u) if half else 1.0, "FMNPQ" if known else "F"
+        interval = [
+            u,
+            dof,
+            *(significant(x, _DIGITS) for x in (t, shape, 100.0 * bounds)),
+            _Formula("I#*J#*G#+K#"),
+        ]
+        interval += [
+            _Formula("F#*EXP(-L#/100)"),
+            _Formula("F#*EXP(L#/100)"),
+            significant(among, _DRAWN),
+            *map(_Formula, family),
+        ]
+        off = ",".join(f"ABS({x}#/{y}#-1)" for x, y in zip("RSTUV", compared, strict=False))
+        key = (*name[:3], _time(campaign, i), scope)
+        budget.add(
+            *key,
+            *(significant(100.0 * math.sqrt(by[t]), _DIGITS) if known and by.get(t) else None for t in terms),
+        )
+        ratio = _Formula(f"EXP(light!I{at[name]}-light!I{at[other]})")
+        interval = interval if known else ["no answer yet", *[None] * 10]
+        found[*name, scope] = lines.add(*key, ratio, *interval, *told, _Formula(f"100*MAX({off})"))
+    return found
+
+
+def _lamps(
+    book: openpyxl.Workbook,
+    campaign: Campaign,
+    rows: pd.DataFrame,
+    limits: Mapping[Name, int],
+    at: Mapping[Name, int],
+) -> None:
+    """Write one line a lamp: what page one says of its light."""
+    places = [
+        (h, i) for h in dict.fromkeys(k[1] for k in limits if k[2] == "hot_spot") for i in ("initial", "hold")
+    ]
+    what = {
+        "initial": ("more light", "from", "to"),
+        "hold": ("more light", "from", "to", "left of its own light"),
+    }
+    heads = [f"{h} {_time(campaign, i)}: {w}, %" for h, i in places for w in what[i]]
+    about = [
+        f"Light against {campaign.baseline}, for the specimens on the bench; from and to among all lamps."
+    ]
+    lines = _Lines(book, "lamps", about, ["lamp", *heads])
+    lines.shown = "0.0"
+    for line in page_one(campaign, rows).table:
+        lamp, cells = str(line[0][0]), []
+        for h, i in places:
+            row = limits.get((lamp, h, "hot_spot", i, "specimens"))
+            cells += [_Formula(f"100*(limits!{c}{row}-1)") if row else None for c in "FPQ"]
+            early, late = (at.get((lamp, h, "hot_spot", instant)) for instant in ("initial", "hold"))
+            if i == "hold":
+                cells.append(_Formula(f"100*EXP(light!I{late}-light!I{early})") if early and late else None)
+        lines.add(lamp, *cells)
+
+
+def by_hand(campaign: Campaign, rows: pd.DataFrame) -> Words | None:
+    """Return the first ratio of page one worked from the figures on the display.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    rows : DataFrame
+        Its rows, as `tables.results` returns them.
+
+    Returns
+    -------
+    Words or None
+        Each step with the numbers as they are shown, from which the next is computed; None without a ratio.
+    """
+    parts = (part for line in page_one(campaign, rows).table[:1] for cell in line for part in cell)
+    told = next((x for x in parts if isinstance(x, Told) and dict(x.row)["measurand"] == LIGHT), None)
+    if told is None:
+        return None
+    lamp, *place = (dict(told.row)[key] for key in ("lamp", "housing", "point", "instant"))
+    lights = _lights(campaign)
+    apart = lights[lamp, *place] - lights[campaign.baseline, *place]
+    for places in range(4, 10):  # as few as lead to the figure of the page
+        *lines, end = _worked(campaign, apart, (lamp, *place), places, told.text)
+        if end == told.text:
+            break
+    return say(*lines)
+
+
+def _worked(campaign: Campaign, apart: Measured, name: Name, places: int, told: str) -> Iterator[str]:
+    """Yield the lines of one ratio, each number computed from those shown, and at last its percentage alone."""
+    seats, readings, terms, rest = campaign.seats, _corrected(campaign), [], apart.value
+    yield (
+        f"{name[0]} against {campaign.baseline}{' in ' * bool(name[1])}{name[1]}, {_time(campaign, name[3])}. "
+        "Display less dark reading, times the factor of the corrections; ln of it; the mean."
+    )
+    for lamp, sign in ((name[0], 1.0), (campaign.baseline, -1.0)):
+        own = {k: sign * c for (k,), c in _shares(apart, "seating").items() if seats["lamp"].iloc[k] == lamp}
+        means = {k: float(seats["ln_value"].iloc[k]) for k in own}
+        rest -= sign * math.fsum(c * means[k] for k, c in own.items())
+        mine = readings[readings["seat"] == min(own)].to_dict("records")
+        steps, logs = zip(*(_step(row, places) for row in mine[:_LISTED]), strict=True)
+        if len(mine) <= _LISTED:
+            means[min(own)] = math.fsum(logs) / len(logs)
+        columns = {"scale": "scale", "colour": "colour", "volts": "volts_factor", "room": "room"}
+        factors = [
+            f"{w} {decimal(mine[0][c], places)}" for w, c in columns.items() if abs(mine[0][c] - 1.0) > 1e-9
+        ]
+        factor = f" (factor: {' × '.join(factors)})" if factors else ""
+        shown, weights = ([decimal(x, places) for x in y.values()] for y in (means, own))
+        yield f"{lamp}, seating 1 of {len(own)}{factor}: {'; '.join(steps)}; mean {shown[0]}."
+        weighted = [float(w) * float(x) for w, x in zip(weights, shown, strict=True)]
+        mean = decimal(math.fsum(weighted) / math.fsum(map(float, weights)), places)
+        if len(own) > _LISTED:
+            yield f"{lamp}, mean of its {len(own)} seatings with their weights, as in recompute.xlsx: {mean}."
+        elif len(own) > 1:
+            like = "" if len(set(weights)) == 1 else f" with weights {', '.join(weights)}"
+            yield f"{lamp}, mean of its seatings {', '.join(shown)}{like}: {mean}."
+        terms.append(decimal(sign * float(mean), places))
+    if float(decimal(rest, places)):
+        terms.append(decimal(rest, places))
+        records = ", and what records say is left," if name[3] == "hold" else ""
+        yield f"What other lamps tell of the days and hours{records} changes the difference by {terms[2]}."
+    ln_ratio = decimal(math.fsum(map(float, terms)), places)
+    ratio = decimal(math.exp(float(ln_ratio)), places)
+    digits = len(told.partition(".")[2].removesuffix("%").strip())
+    percent = signed(100.0 * (float(ratio) - 1.0), places=digits)
+    difference = " + ".join(terms).replace("+ -", "- ")
+    yield f"ln of the ratio: {difference} = {ln_ratio}; e to this power is {ratio}: {percent}, as on page one."
+    yield percent
+
+
+def _step(row: Mapping[Any, Any], places: int) -> tuple[str, float]:
+    """Return one reading from the display to its logarithm, in words and as the number that they show."""
+    display, net = row["illuminance_lx"], row["net_lx"]
+    factor = decimal(math.exp(row["ln_correction"]), places)
+    lx = decimal(net * float(factor), places - 1 - math.floor(math.log10(net)))
+    ln = decimal(math.log(float(lx)), places)
+    less = f"({display:g} - {display - net:.6g})" if display != net else f"{display:g}"
+    return f"{less} × {factor} = {lx} lx, ln {ln}", float(ln)
