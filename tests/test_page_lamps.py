@@ -12,7 +12,7 @@ from photolab.bench.heat import warm_up_runs
 from photolab.publication.cautions import assumed_words
 from photolab.publication.figure_tables import all_lamps, budgets, lamp_order
 from photolab.publication.front_page import front_page, how_measured
-from photolab.publication.lamp_parts import lamp_parts
+from photolab.publication.lamp_parts import lamp_parts, price_words
 from photolab.publication.page_one import page_one
 
 BENCHES = ["demo", "club", "feet-and-commas", "all-alike", "heat-reverses"]
@@ -54,6 +54,25 @@ def test_every_lamp_has_its_part(campaign):
         )
         assert ("gained percent" in text) == (not math.isnan(lamps.loc[lamp, "price"]))
         assert f'<a href="#found-{number}">' in text
+
+
+@pytest.mark.parametrize("campaign", ["demo", "club", "heat-reverses"], indirect=True)
+def test_a_gained_percent_has_a_price_where_more_light_is_shown_after_the_heat(campaign):
+    """Oracle: family_verdict and value of the row after the hold time, of the initial one where there is none."""
+    rows = rows_of(campaign)
+    light = rows[(rows["measurand"] == "illuminance ratio") & (rows["scope"] == "specimens")]
+    light = light[light["point"] == "hot_spot"].set_index(["lamp", "housing", "instant"])
+    given = []
+    for lamp, housing in dict.fromkeys((x, h) for x, h, _ in light.index):
+        late = (lamp, housing, "hold") in light.index
+        row = light.loc[(lamp, housing, "hold" if late else "initial")]
+        code, words = price_words(campaign, lamp, housing)
+        assert (code == "given") == (row["family_verdict"] == "clear" and row["value"] > 1.0)
+        when = f"{row['hold_minutes']:g} min" if late else f"{row['initial_s']:g} s"
+        assert words.startswith(f"{when} after switch-on, {lamp} in {housing}: ")
+        given.append(code == "given")
+    assert any(given)
+    assert not all(given)
 
 
 @pytest.mark.parametrize("campaign", BENCHES, indirect=True)

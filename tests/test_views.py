@@ -209,7 +209,7 @@ def test_overview_counts(demo, alone):
         ]
     )
     assert said[0].startswith(f"{count} statements on 8 lamps against B0: ")
-    assert said[1] == "Held back: 1 remaining light, 4 prices; 0 readings left out of the evaluation."
+    assert said[1] == "Held back: 1 remaining light, 11 prices; 0 readings left out of the evaluation."
     assert overview_sentences(alone, results(alone), ())[0] == "0 statements on 0 lamps against A."
 
 

@@ -12,13 +12,13 @@ from photolab.bench import meter_change
 from photolab.bench.beams import evaluate_beams
 from photolab.bench.campaign import Campaign
 from photolab.bench.contents import absent
-from photolab.bench.derived import judge_gain
 from photolab.bench.distances import evaluate_distances
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.surface import surfaces
 from photolab.publication import length, readiness, statements
+from photolab.publication.lamp_parts import price_words
 from photolab.publication.words_heat import why
-from photolab.publication.words_lamp import CLAIMS, claim_judgement, price_judgement, price_sentences
+from photolab.publication.words_lamp import CLAIMS, claim_judgement
 from photolab.publication.words_light import law_words
 from photolab.publication.words_surface import surface_sentence
 
@@ -191,21 +191,15 @@ def _surfaces(campaign: Campaign) -> Iterator[HeldBack]:
 
 
 def _value(campaign: Campaign) -> Iterator[HeldBack]:
-    bench, base = campaign.bench, campaign.baseline
+    bench = campaign.bench
     for lamp in bench.tables["lamps"]["lamp"]:
         code = claim_judgement(bench, lamp).code
         if code in {"claim_without_per", "no_power"}:
             yield HeldBack("claim", code, f"{lamp}: {CLAIMS[code]}.")
     for lamp, housing, point, _ in campaign.compared():
-        if point != "hot_spot":
-            continue
-        gain = judge_gain(
-            campaign, campaign[lamp, housing] - campaign[base, housing], lamp, base, housing=housing
-        )
-        for words in price_sentences(bench, gain):
-            code = price_judgement(bench, gain).code
-            if code != "given":
-                yield HeldBack("price", code, words)
+        code, words = price_words(campaign, lamp, housing) if point == "hot_spot" else ("", "")
+        if code not in {"", "given"}:
+            yield HeldBack("price", code, words)
 
 
 def _readings(campaign: Campaign) -> Iterator[HeldBack]:

@@ -20,9 +20,9 @@ from photolab.publication.front_page import is_invented
 from photolab.publication.lamp_pictures import warm_up_figure
 from photolab.publication.page import Section, clean_table, figure
 from photolab.publication.page_one import FOUND, Book, Line, figure_of, lamp_anchor, paragraphs
-from photolab.publication.words_lamp import claim_sentence, left_sentence, price_sentences
+from photolab.publication.words_lamp import claim_sentence, left_sentence, price_judgement, price_sentences
 
-__all__ = ["lamp_parts"]
+__all__ = ["lamp_parts", "price_words"]
 
 _LARGEST = 5
 
@@ -61,7 +61,11 @@ def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
         shown = picture(drawn[0], alt=drawn[1], invented=is_invented(campaign.bench))
         caption = f"How the light of {lamp} settles, its longest record in each housing."
         yield figure(base64.b64encode(shown.png).decode("ascii"), shown.alt, caption)
-    said = [claim_sentence(campaign.bench, lamp), *_prices(book, lamp)]
+    places = [n[1] for n in campaign.compared() if n[0] == lamp and n[2] == "hot_spot"]
+    said = [
+        claim_sentence(campaign.bench, lamp),
+        *(price_words(campaign, lamp, place)[1] for place in places),
+    ]
     yield paragraphs([(one,) for one in said if one])
     yield f'<p class="back"><a href="#{FOUND}-{number}">Back to the table of all lamps</a></p>'
 
@@ -93,22 +97,36 @@ def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
             yield (*line, "." if instant == "hold" else f"; not held for {when['hold']}.")
 
 
-def _prices(book: Book, lamp: str) -> Iterator[str]:
-    """Yield what a gained percent costs in each housing, after the heat where the lamp was held there."""
-    campaign, base = book.campaign, book.campaign.baseline
-    when = {"hold": f"{book.settings.hold_minutes:g} min", "initial": f"{book.settings.initial_s:g} s"}
-    for housing in book.housings:
-        known = ((instant, book.light(lamp, housing, instant)) for instant in when)
-        for instant, row in [(instant, row) for instant, row in known if row is not None][:1]:
-            both = (lamp, housing, instant), (base, housing, instant)
-            gain = judge_gain(campaign, campaign[both[0]] - campaign[both[1]], lamp, base, housing=housing)
-            said = price_sentences(campaign.bench, gain)
-            if (
-                said and book.word(row) != "more"
-            ):  # as one of all lamps, and with the bounds of a short record
-                where = f" in {housing}" if housing else ""
-                said = (f"{lamp}{where}: no price per gained percent: more light is not shown.",)
-            yield from (f"{when[instant]} after switch-on, {one}" for one in said)
+def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
+    """Return what a gained percent costs in a housing, after the heat where the lamp was held there.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    lamp, housing : str
+        A lamp that was compared there.
+
+    Returns
+    -------
+    str, str
+        "given", or the code of why not, and a sentence; blank where no price is known.
+    """
+    base, settings = campaign.baseline, campaign.bench.settings
+    held = (lamp, housing, "hot_spot", "hold") in campaign.compared("hold")
+    instant, when = (
+        ("hold", f"{settings.hold_minutes:g} min") if held else ("initial", f"{settings.initial_s:g} s")
+    )
+    ln_ratio = campaign[lamp, housing, instant] - campaign[base, housing, instant]
+    gain = judge_gain(campaign, ln_ratio, lamp, base, housing=housing)
+    said = price_sentences(campaign.bench, gain)
+    if not said:
+        return "", ""
+    code = price_judgement(campaign.bench, gain).code
+    if code == "given" and campaign.family(housing, instant=instant).loc[lamp, "verdict"] != "clear":
+        code, where = "gain_not_resolved", f" in {housing}" if housing else ""
+        said = (f"{lamp}{where}: no price per gained percent: as one of all lamps, more light is not shown.",)
+    return code, f"{when} after switch-on, {said[0]}"
 
 
 def _left(book: Book, lamp: str) -> Iterator[Line]:
