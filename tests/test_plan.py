@@ -124,8 +124,7 @@ def check_rules(evening):
     assert seatings[0].start == SEAT_MINUTES
 
 
-@pytest.mark.parametrize("hours", [1.5, 3.0, 5.5])
-@pytest.mark.parametrize("seed", [1, 2, 7])
+@pytest.mark.parametrize(("hours", "seed"), [(1.5, 1), (3.0, 2), (5.5, 7)])
 def test_the_order_and_the_times_keep_every_rule(tmp_path, hours, seed):
     two = sb.METER + sb.HOUSING
     for folder in (
@@ -172,9 +171,9 @@ def test_a_question_that_is_answered_gets_no_time_before_an_open_one(tmp_path):
 def test_lamps_stand_in_random_order_by_the_seed_alone(tmp_path):
     many = "lamp,technology,role\nX0,led,baseline\n" + "".join(f"L{n},led,candidate\n" for n in range(1, 6))
     folder = fresh(tmp_path / "a", lamps=many)
-    orders = {seed: tuple(planned(folder, hours=4.5, seed=seed).seatings) for seed in range(6)}
+    orders = {seed: tuple(planned(folder, hours=4.5, seed=seed).seatings) for seed in range(4)}
     assert orders[3] == planned(folder, hours=4.5, seed=3).seatings
-    assert len({tuple(s.lamp for s in one) for one in orders.values()}) > 3
+    assert len({tuple(s.lamp for s in one) for one in orders.values()}) > 2
     for one in orders.values():  # a block seats every lamp once before any a second time
         lamps = [s.lamp for s in one if s.lamp != "X0"]
         assert len(set(lamps[:5])) == 5
@@ -326,7 +325,8 @@ def test_the_page_is_one_tagged_a4_page_with_every_step_box_and_caution(tmp_path
     for words in (
         "lx 60 s", "lx 20 min", "dark lx", "volts", "what went wrong", "90 %", "even chance", "four in five",
         "with one more seating", "Assumed: ", "Do not look into lit lamps", "fuse at the source",
-        "Stand beside the beam", "the ballast strikes", "an extinguisher at hand", "IEC 62471", "for the specimens on the bench",
+        "Stand beside the beam", "the ballast strikes", "an extinguisher at hand", "IEC 62471",
+        "for the specimens on the bench",
     ):  # fmt: skip
         assert words in text, words
     for row in evening.shows.to_dict("records"):

@@ -50,7 +50,7 @@ USUAL_LUX = 300.0
 FULL_RANGE = 0.9
 """So much of a range the level may fill. [1]"""
 LEAST_READINGS, MOST_READINGS = 2, 3
-"""Readings at one instant: a slip shows beside a second one; the most where the folder does not say how many pay. [1]"""
+"""Readings at one instant: a slip shows beside a second one; the most where the folder says of none what pays. [1]"""
 UNKNOWN = 1.0
 """Variance of the ln ratio to a lamp that was never read: more than any reading leaves. [1]"""
 
@@ -464,7 +464,8 @@ class _Choice:
             assumed |= dict.fromkeys(found.assumed)
         if not self.read:
             assumed[Assumption("level of the readings", USUAL_LUX, "lx", "until there is one")] = None
-        columns = "lamp housing instant now after one_more even_chance four_in_five largest".split()
+        figures = ["now", "after", "one_more", "even_chance", "four_in_five"]
+        columns = ["lamp", "housing", "instant", *figures, "largest"]
         return pd.DataFrame(rows, columns=columns), tuple(assumed)
 
     def _with(self, seatings: Sequence[Seating], *, stamped: bool = True) -> Bench:
@@ -495,7 +496,7 @@ class _Choice:
         return replace(made, assumed=assumptions(made))
 
     def _level(self, lamp: str, housing: str, instant: str) -> float:
-        """Return the light that is expected of a lamp: what it gave before, else what lamps gave there. [lx]"""
+        """Return the light [lx] that is expected of a lamp: what it gave before, else what lamps gave there."""
         if self.base is None:
             return USUAL_LUX
         light = {n: math.exp(v) for n, v in zip(self.base.joint.names, self.base.joint.values, strict=True)}

@@ -106,19 +106,8 @@ def _codes(text: str | None) -> list[str]:
     return [code for part in (text or "").split(",") if (code := part.strip())]
 
 
-def clock(minutes: int) -> str:
-    """Return minutes as hours and minutes.
-
-    Parameters
-    ----------
-    minutes : int
-        Since the start of the evening. [min]
-
-    Returns
-    -------
-    str
-        "1:05".
-    """
+def _clock(minutes: int) -> str:
+    """Return minutes as hours and minutes."""
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
@@ -134,28 +123,36 @@ def _when(evening: Evening, instant: str) -> str:
 
 def _percent(x: float) -> str:
     """Return a share in percent."""
-    return "n/a" if math.isnan(x) else f"{decimal(100.0 * x, 1)} %"
+    return f"{decimal(100.0 * x, 1)} %"
 
 
 def _lines(evening: Evening, folder: Path) -> list[str]:
     """Return the plan as it is printed on the terminal."""
-    much = f"{len(evening.seatings)} seatings in {clock(evening.minutes)} h of {evening.hours:g} h"
+    much = f"{len(evening.seatings)} seatings in {_clock(evening.minutes)} h of {evening.hours:g} h"
     lines = [f"{folder.resolve().name}: {evening.date}, {much}, seed {evening.seed}."]
     wide = max(len(_piece(one)) for one in evening.seatings)
     for one in evening.seatings:
         place = f"  in {one.housing}" if one.housing else ""
-        lines.append(f"  {clock(one.start)}  {_piece(one):<{wide}}{place}  {', '.join(one.instants)}")
+        lines.append(f"  {_clock(one.start)}  {_piece(one):<{wide}}{place}  {', '.join(one.instants)}")
     lines.append(f"What the evening will be able to show. {_shows_head(evening)}")
-    for row in evening.shows.to_dict("records"):
-        place = f" in {row['housing']}" if row["housing"] else ""
-        what = f"  {row['lamp']}{place} at {_when(evening, row['instant'])}: ±{_percent(row['after'])}"
-        now = "not yet" if math.isnan(row["now"]) else f"±{_percent(row['now'])}"
-        shown_when = f"{_percent(row['even_chance'])} with an even chance, {_percent(row['four_in_five'])} four times in five"
-        lines.append(
-            f"{what} (now {now}); shown: {shown_when}; one more seating: ±{_percent(row['one_more'])}"
-        )
+    for lamp, housing, at, now, after, even, most, more in _figures(evening):
+        place = f" in {housing}" if housing else ""
+        chances = f"shown: {even} with an even chance, {most} four times in five"
+        lines.append(f"  {lamp}{place} at {at}: {after} (now {now}); {chances}; one more seating: {more}")
     lines += _answers(evening)
     return [*lines, f"Assumed: {_assumed(evening)}."]
+
+
+def _figures(evening: Evening) -> list[list[str]]:
+    """Return what the evening will show as text: lamp, housing, when, three half-widths and two chances in order."""
+    return [
+        [
+            *(row["lamp"], row["housing"], _when(evening, row["instant"])),
+            *("not yet" if math.isnan(row[name]) else f"±{_percent(row[name])}" for name in ("now", "after")),
+            *(_percent(row["even_chance"]), _percent(row["four_in_five"]), f"±{_percent(row['one_more'])}"),
+        ]
+        for row in evening.shows.to_dict("records")
+    ]
 
 
 def _shows_head(evening: Evening) -> str:
@@ -168,24 +165,12 @@ def _shows_head(evening: Evening) -> str:
     )
 
 
-def question_sentence(evening: Evening, question: Question) -> str:
-    """Return what a lamp must give for a question to be answered with yes after the evening.
-
-    Parameters
-    ----------
-    evening : Evening
-        The plan.
-    question : Question
-        One of its questions.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+def _question_sentence(evening: Evening, question: Question) -> str:
+    """Return what a lamp must give for a question to be answered with yes after the evening."""
     said = question.words or f"more than {question.more_than_percent:g} % at the {question.instant} time?"
     rows = evening.shows[evening.shows["instant"] == question.instant]
-    rows = rows[rows["lamp"].isin([question.lamp]) | (question.lamp == "any")]
+    rows = rows[(rows["lamp"] == question.lamp) | (question.lamp == "any")]
+    rows = rows[(rows["housing"] == question.housing) | (question.housing in {"each", "any"})]
     if rows.empty:
         return f"Asked: {said} This evening reads no lamp for it."
     need = [
@@ -201,7 +186,7 @@ def question_sentence(evening: Evening, question: Question) -> str:
 
 def _answers(evening: Evening) -> list[str]:
     """Return what becomes of the questions, and what would narrow the figures where seatings hardly do."""
-    said = [question_sentence(evening, question) for question in evening.questions]
+    said = [_question_sentence(evening, question) for question in evening.questions]
     shows = evening.shows
     held = shows[shows["one_more"] > LITTLE * shows["after"]]
     if len(held) == len(shows) and len(held):
@@ -278,24 +263,9 @@ def _source(evening: Evening, height: float) -> str:
     """Return the page as typst."""
     title = f"Plan for {evening.date}: {shown(evening.bench.settings.name)}"
     paragraph = [f"#{quoted(sentence)};" for sentence in _how(evening)]
-    shows = [
-        [_text(cell) for cell in (
-            row["lamp"], row["housing"], _when(evening, row["instant"]),
-            "not yet" if math.isnan(row["now"]) else f"±{_percent(row['now'])}", f"±{_percent(row['after'])}",
-            _percent(row["even_chance"]), _percent(row["four_in_five"]), f"±{_percent(row['one_more'])}",
-        )]
-        for row in evening.shows.to_dict("records")
-    ]  # fmt: skip
-    heads = (
-        "lamp",
-        "housing",
-        "at",
-        "now",
-        "after this evening",
-        "shown, even chance",
-        "shown, four in five",
-    )
-    heads = (*heads, "with one more seating of the lamp")
+    heads = ["lamp", "housing", "at", "now", "after this evening", "shown, even chance"]
+    heads += ["shown, four in five", "with one more seating of the lamp"]
+    shows = [map(_text, row) for row in _figures(evening)]
     discharge = evening.bench.tables["lamps"]["technology"] == "discharge"
     lit = {one.lamp for one in evening.seatings}
     strikes = bool(evening.bench.tables["lamps"].loc[discharge, "lamp"].isin(lit).any())
@@ -350,7 +320,7 @@ def _seatings(evening: Evening) -> tuple[str, Sequence[str], list[list[str]]]:
     for one in evening.seatings:
         steps = f"{step + 1}–{step + len(one.instants)}" if len(one.instants) > 1 else f"{step + 1}"
         step += len(one.instants)
-        cells = [_text(cell) for cell in (steps, clock(one.start), _piece(one), one.housing, one.mounting)]
+        cells = [_text(cell) for cell in (steps, _clock(one.start), _piece(one), one.housing, one.mounting)]
         cells += ["[]"] * n + ["[]" if one.held else "none-here"] * n + ["[]", "[]"]
         rows.append([*cells, *["[]" if one.camera else "none-here"] * looked, "[]"])
     widths = ["auto"] * 5 + ["1fr"] * (2 * n + 2 + looked) + [f"{1.6 + n / 2:g}fr"]
