@@ -6,8 +6,10 @@ All benches are invented.
 
 import io
 import itertools
+import json
 import math
 import re
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -23,6 +25,9 @@ from photolab.bench.records import read_bench
 from photolab.cli import main
 from photolab.errors import MethodError
 from photolab.publication.plan_sheet import page
+from photolab.publication.provenance import file_hash, report_state
+
+ROOT = Path(__file__).parent.parent
 
 ONE_HOUSING = """schema = 1
 [bench]
@@ -465,3 +470,54 @@ def test_the_camera_comes_last_in_a_seating_where_the_bench_has_one(tmp_path):
     assert list(rows["step"]) == list(range(1, len(rows) + 1))
     assert "Camera last" in text_of(page(evening))[1]
     assert "Camera last" not in text_of(page(planned(fresh(tmp_path / "b"))))[1]
+
+
+STANDARD = re.compile(r"(?:at least )?one seating of each specimen in each housing", re.IGNORECASE)
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        "README.md",
+        "data/README.md",
+        *(f"notebooks/{n}" for n in ("02_repeatability", "08_warm_up", "12_protocol_review")),
+    ],
+)
+def test_the_standard_protocol_is_said_where_a_protocol_is_made(place):
+    path = ROOT / (place if place.endswith(".md") else f"{place}.ipynb")
+    text = " ".join(path.read_text(encoding="utf-8").split())
+    said = STANDARD.search(text) or re.search(
+        "each specimen in each housing .* in at least one seating", text
+    )
+    assert said
+    assert "hold" in text
+
+
+def test_the_example_of_a_new_folder_is_the_standard_protocol_and_can_be_typed(tmp_path, run):
+    folder = tmp_path / "new"
+    assert run("new", folder)[0] == 0
+    toml = (folder / "bench.toml").read_text()
+    assert STANDARD.search(toml.replace("\n# ", " "))
+    example = re.findall(r"(?m)^#   (.+)$", toml)
+    head = (folder / "readings.csv").read_text().splitlines()[0]
+    assert example[0] == head
+    (folder / "bench.toml").write_text(re.sub("(?m)^reading_percent =$", "reading_percent = 4", toml))
+    (folder / "lamps.csv").write_text("lamp,technology,role\nA1,led,baseline\nA2,led,candidate\n")
+    rows = [*example, *(line.replace("A1", "A2") for line in example[1:])]
+    (folder / "readings.csv").write_text("\n".join(rows) + "\n")
+    bench = read_bench(folder)
+    assert set(bench.tables["readings"]["elapsed_s"]) == {60.0, 60.0 * bench.settings.hold_minutes}
+    assert evaluate(bench).held.counts["n_held"].tolist() == [1, 1]
+
+
+def test_a_report_stays_complete_when_the_next_evening_is_planned(tmp_path):
+    provenance = {"outputs": {"a.txt": ""}, "inputs": {}, "complete": True, "missing": []}
+    report, folder = tmp_path / "r", fresh(tmp_path / "b", **{"plan.csv": "step,date,lamp,instant\n"})
+    report.mkdir()
+    (report / "a.txt").write_text("")
+    provenance["outputs"]["a.txt"] = file_hash(report / "a.txt")
+    provenance["inputs"] = {name: file_hash(folder / name) for name in ("bench.toml", "lamps.csv")}
+    (report / "provenance.json").write_text(json.dumps(provenance))
+    assert report_state(report, folder).complete
+    (folder / "days.csv").write_text("day,date\n")
+    assert report_state(report, folder).problems == ("days.csv is new since the report was made",)

@@ -258,6 +258,13 @@ HEAD = """\
 # 1. Type your meter's accuracy after reading_percent (see the table).
 # 2. Type two readings into readings.csv, and what kind of lamp A1 and A2 are into lamps.csv.
 # 3. Run: photolab check followed by the name of this folder.
+# The standard protocol: in at least one seating of each specimen in each housing, read at the initial time and again at
+# the hold time, without touching the lamp; further seatings may end after the initial time. In readings.csv that is one
+# row each, told apart by elapsed_s, the seconds since switch-on (blank is the initial time):
+#   lamp,illuminance_lx,elapsed_s
+#   A1,318,60
+#   A1,305,1800
+# photolab plan followed by the name of this folder says what fits one evening, and writes a page to print.
 schema = 1
 
 [bench]
@@ -277,7 +284,7 @@ id = "M1"
 reading_percent =
 """
 LAMPS = "lamp,technology,role\nA1,,baseline\nA2,,candidate\n"
-READINGS = "lamp,illuminance_lx\nA1,\nA2,\n"
+READINGS = "lamp,illuminance_lx,elapsed_s\nA1,,\nA2,,\n"
 
 
 def starter_toml() -> str:
