@@ -9,6 +9,8 @@ import itertools
 import json
 import math
 import re
+from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +26,7 @@ from photolab.bench.plan import COOL_MINUTES, SEAT_MINUTES, plan_evening
 from photolab.bench.records import read_bench
 from photolab.cli import main
 from photolab.errors import MethodError
+from photolab.publication import plan_sheet
 from photolab.publication.plan_sheet import page
 from photolab.publication.provenance import file_hash, report_state
 
@@ -264,7 +267,7 @@ def test_more_seatings_and_the_folder_s_own_readings_narrow_what_is_shown(tmp_pa
     assert len(short)
     assert (long.loc[short.index, "after"] < short["after"]).all()
     folder = read_before(tmp_path / "a")
-    whole = planned(folder, hours=4).shows.set_index(["lamp", "housing", "instant"])
+    whole = planned(folder, hours=3, lamps=["K1"], housings=["HP"]).shows.set_index(["lamp", "housing", "instant"])
     known = whole.dropna(subset=["now"])
     assert len(known)
     assert (known["after"] < known["now"]).all()
@@ -341,12 +344,29 @@ def test_the_page_is_one_tagged_a4_page_with_every_step_box_and_caution(tmp_path
     assert "ballast" not in text_of(page(planned(fresh(tmp_path / "b"))))[1]
 
 
-def test_a_plan_too_long_for_a_page_is_refused_and_nothing_is_written(tmp_path, run):
+def test_a_plan_too_long_for_a_page_is_refused_and_nothing_is_written(tmp_path, run, monkeypatch):
     folder = fresh(tmp_path / "a")
-    code, out, err = run("plan", folder, "--hours", "12", "--date", "2025-04-03")
+    evening = planned(folder)
+    lower = page(replace(evening, seatings=evening.seatings * 4))
+    assert len(text_of(lower)[0].pages) == 1
+    with pytest.raises(MethodError, match=r"do not fit one page: plan two evenings, each with fewer --hours"):
+        page(replace(evening, seatings=evening.seatings * 9))
+    monkeypatch.setattr(plan_sheet, "ROW_MM", (60.0,))
+    code, out, err = run("plan", folder, "--date", "2025-04-03")
     assert (code, out) == (2, "")
     assert re.fullmatch(r"\d+ seatings do not fit one page: plan two evenings, .*\n", err)
     assert sorted(p.name for p in folder.iterdir()) == ["bench.toml", "lamps.csv"]
+
+
+def test_the_evening_ends_where_seatings_are_no_longer_worth_their_time(tmp_path):
+    """Oracle: the rule; four repeats of seatings show their scatter, then each narrows something by 2 %."""
+    coloured = ONE_HOUSING.replace("mismatch_index_percent = 0", "mismatch_index_percent = 10")
+    evening = planned(fresh(tmp_path / "a", toml=coloured, lamps=DISCHARGE), hours=12)
+    assert evening.minutes < 60 * 6
+    counts = Counter((s.lamp, s.housing) for s in evening.seatings)
+    assert counts.total() - len(counts) >= 4
+    assert (evening.shows["one_more"] > 0.98 * evening.shows["after"]).all()
+    assert planned(fresh(tmp_path / "b"), hours=12).minutes > 60 * 11  # no colour: seating is all there is
 
 
 @pytest.mark.parametrize(

@@ -1,9 +1,9 @@
 """What fits one evening at the bench: which lamp is seated when, and what its readings will be able to show.
 
-Seatings are chosen one by one, each the one that lowers the variance of the ratios most for the minutes it takes: first
-of the ratios that a `[[question]]` asks about and that are still open, then of all others. In each housing the baseline
-opens and closes; between, lamps stand in random order within a block (one seating of each). Nothing is powered while
-another lamp is; a lamp rests before it is switched on again, and cools before it is taken out.
+Seatings are chosen one by one, each the one that narrows the intervals of the ratios most for the minutes it takes: of
+the ratios that a `[[question]]` asks about and that are still open, and once it narrows these little, of all. In each
+housing the baseline opens and closes; between, lamps stand in random order within a block (one seating of each).
+Nothing is powered while another lamp is; a lamp rests before it is switched on again, and cools before it is taken out.
 
 What the evening will show is the joint evaluation itself, of the folder's readings and of invented ones in the place of
 those to come, with the folder's own standard deviations: invented readings say nothing of scatter.
@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from photolab.bench.assumptions import assumptions
 from photolab.bench.campaign import Campaign
@@ -28,7 +29,7 @@ from photolab.bench.pairs import ReadingComparison
 from photolab.bench.schema import TABLES
 from photolab.bench.seats import SEATED
 from photolab.bench.selection import main_meter
-from photolab.bench.spreads import Spreads, not_held, own_specimens
+from photolab.bench.spreads import LEAST_DOF, Spreads, not_held, own_specimens
 from photolab.bench.tables import empty_table
 from photolab.bench.verdicts import EVEN_CHANCE, FOUR_IN_FIVE, mountings_to_separate
 from photolab.errors import MethodError
@@ -53,6 +54,9 @@ LEAST_READINGS, MOST_READINGS = 2, 3
 """Readings at one instant: a slip shows beside a second one; the most where the folder says of none what pays. [1]"""
 UNKNOWN = 1.0
 """Variance of the ln ratio to a lamp that was never read: more than any reading leaves. [1]"""
+
+WORTH = 0.02
+"""A seating is worth its minutes where half-widths narrow by so much, relative, in sum. [1]"""
 
 Piece = tuple[str, str, str]
 Target = tuple[str, str, str]
@@ -176,8 +180,8 @@ def plan_evening(
     Raises
     ------
     MethodError
-        If lamps.csv names no baseline or no other lamp (code ``no_lamps``), or the time is too short for the baseline
-        at both ends and one lamp (code ``too_short``).
+        If lamps.csv names no baseline or no other lamp (code ``no_lamps``), the time is too short for the baseline at
+        both ends and one lamp (code ``too_short``), or no seating is worth it (code ``nothing_to_gain``).
     ValueError
         If a lamp, a housing or the hours are none.
     """
@@ -240,7 +244,14 @@ class _Choice:
         first = [(lamp, self.pieces[lamp][0], housing) for lamp in lamps for housing in housings]
         once = tuple(Seating(*piece, "1", held=False, camera=False, start=0, off=0) for piece in first)
         self.repeats, self.base = 1, None if not self.read else evaluate(bench)
-        self.spreads = _kept(self.base or evaluate(self._with(once, stamped=False)), lamps)
+        whole = evaluate(self._with(once, stamped=False))
+        self.spreads = _kept(self.base or whole, lamps)
+        pairs = {
+            (n, h): whole.ratio(n, self.baseline, housing=h).result for n, _, h in first if n != self.baseline
+        }
+        self.floor = {
+            place: one.without("seating").u ** 2 if one is not None else 0.0 for place, one in pairs.items()
+        }
         self.repeats = self._repeats()
         self.seated: Counter[Piece] = Counter()
         self.held: set[Piece] = set()
@@ -332,25 +343,33 @@ class _Choice:
         chosen: list[Piece] = []
         offered = [(n, piece, h) for n in self.lamps for piece in self.pieces[n] for h in self.housings]
         extra = [(self.baseline, self.pieces[self.baseline][0], h) for h in self.housings]
-        spent, shortest = 0, math.inf
+        spent, shortest, is_open = 0, math.inf, np.array([*self.targets.values()])
         while True:
             used = {h for *_, h in chosen}
-            before = self._variances(chosen)
-            best: tuple[tuple[float, float], Piece, int] | None = None
+            before, seated = self._widths(chosen), self._after(chosen)[0]
+            # until seatings were repeated often enough to show their own scatter, each is worth its time
+            unknown = self.spreads.mounting.assumed and seated.total() - len(seated) < LEAST_DOF
+            worth = 0.0 if unknown else WORTH
+            best: tuple[tuple[float, ...], Piece, int] | None = None
             for piece in [*offered, *(p for p in extra if p[2] in used)]:
                 minutes = _minutes(self.schedule([*chosen, piece]))
                 shortest = min(shortest, minutes)
                 if minutes > 60.0 * hours:
                     continue
-                after, cost = self._variances([*chosen, piece]), max(minutes - spent, 1)
-                gain = [(b - a) / cost for b, a in zip(before, after, strict=True)]
-                key = gain[0], gain[1]
+                gain = before - self._widths([*chosen, piece])
+                each = [float(gain[which].sum()) for which in (is_open, slice(None))]
+                key = tuple(one / max(minutes - spent, 1) if one > worth else 0.0 for one in each)
                 if max(key) > 0.0 and (best is None or key > best[0]):
                     best = key, piece, minutes
             if best is None:
                 break
             chosen.append(best[1])
             spent = best[2]
+        if not chosen and shortest <= 60.0 * hours:
+            message = (
+                "no seating of these lamps in these housings narrows an interval worth its time any more"
+            )
+            raise MethodError(message, code="nothing_to_gain")
         if not chosen:
             least = math.ceil(shortest / 6.0) / 10.0
             message = (
@@ -360,22 +379,24 @@ class _Choice:
             raise MethodError(message, code="too_short", known={"least_hours": least})
         return chosen
 
-    def _variances(self, chosen: Sequence[Piece]) -> tuple[float, float]:
-        """Return the sum of the variances of the open ratios, and of all, after some seatings."""
-        seated, held = self.seated.copy(), set(self.held)
-        seated.update(chosen)
+    def _after(self, chosen: Sequence[Piece]) -> tuple[Counter[Piece], set[Piece]]:
+        """Return the seatings and the pieces held after some more seatings between two of the baseline."""
         ends = [
             (self.baseline, self.pieces[self.baseline][0], h) for h in dict.fromkeys(h for *_, h in chosen)
         ]
-        seated.update([*ends, *ends])
-        held.update([*chosen, *ends])
-        each = [(self._variance(t, seated, held), is_open) for t, is_open in self.targets.items()]
-        return sum(v for v, is_open in each if is_open), sum(v for v, _ in each)
+        seated = self.seated.copy()
+        seated.update([*chosen, *ends, *ends])
+        return seated, self.held | {*chosen, *ends}
+
+    def _widths(self, chosen: Sequence[Piece]) -> NDArray[np.float64]:
+        """Return ln of the standard uncertainty of each ratio after some seatings."""
+        seated, held = self._after(chosen)
+        return 0.5 * np.log([self._variance(target, seated, held) for target in self.targets])
 
     def _variance(self, target: Target, seated: Counter[Piece], held: set[Piece]) -> float:
-        """Return the part of the variance of a ln ratio that seatings lower: of seating, and of pieces not held."""
+        """Return the variance of a ln ratio: of seating, of pieces not held, and what seatings do not lower."""
         lamp, housing, instant = target
-        total = 0.0
+        total = self.floor[lamp, housing]
         for one in (lamp, self.baseline):
             counts = {piece: n for (n0, piece, h), n in seated.items() if (n0, h) == (one, housing)}
             kept = {piece for n0, piece, h in held if (n0, h) == (one, housing)}

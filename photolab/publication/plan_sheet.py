@@ -22,8 +22,8 @@ from photolab.publication.readiness import NEXT_STEPS
 
 ROW_MM = (9.0, 8.0, 7.0, 6.0, 5.0)
 """Heights of a row to write in, tried in turn until the page holds all. [mm]"""
-LITTLE = 0.95
-"""One more seating that leaves more than this of a half-width narrows it little. [1]"""
+LITTLE = 0.02
+"""One more seating that takes less than this share off a half-width narrows it little. [1]"""
 STYLE = """
 #set page(paper: "a4", margin: (x: 12mm, y: 10mm))
 #set text(font: "Libertinus Serif", size: 8.5pt, lang: "en")
@@ -188,7 +188,7 @@ def _answers(evening: Evening) -> list[str]:
     """Return what becomes of the questions, and what would narrow the figures where seatings hardly do."""
     said = [_question_sentence(evening, question) for question in evening.questions]
     shows = evening.shows
-    held = shows[shows["one_more"] > LITTLE * shows["after"]]
+    held = shows[shows["one_more"] > (1.0 - LITTLE) * shows["after"]]
     if len(held) == len(shows) and len(held):
         term = str(held["largest"].mode().iloc[0])
         names = {

@@ -312,7 +312,7 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
     ends = bench.tables["warm_up"].groupby(["lamp", "housing"], sort=False)["elapsed_s"].max() / 60.0
     recorded = held | set(ends.index[ends >= minutes])
     known = {lamp for lamp, _ in recorded}
-    short = {lamp: f"{end:.3g}" for (lamp, _), end in ends.items() if end < minutes and lamp not in known}
+    short = {lamp: f"{ends[lamp, h]:.3g}" for lamp, h in ends.index[ends < minutes] if lamp not in known}
     bounds = "; ".join(
         f"a bound only for {lamp}, whose record ends at {end} min" for lamp, end in short.items()
     )
