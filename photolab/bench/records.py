@@ -15,7 +15,7 @@ from photolab.bench.completion import complete, lamps_of
 from photolab.bench.declared import FILE, Declared, read_toml
 from photolab.bench.earlier import read_earlier
 from photolab.bench.faults import Faults, Problem, hint, refusal, shown
-from photolab.bench.files import WORKBOOK, decode, listing, load, load_rows, strays
+from photolab.bench.files import WORKBOOK, Rows, decode, listing, load, load_rows, strays
 from photolab.bench.model import Bench, Log
 from photolab.bench.schema import FILES, TABLES
 from photolab.bench.tables import empty_table, read_table
@@ -26,13 +26,15 @@ from photolab.errors import RecordError
 __all__ = ["Problem", "RecordError", "new_folder", "parse_number", "read_bench", "write_bench"]
 
 
-def read_bench(folder: str | os.PathLike[str]) -> Bench:
+def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False) -> Bench:
     """Read a bench folder.
 
     Parameters
     ----------
     folder : str or path
         The folder with bench.toml and readings.csv.
+    before_readings : bool, default False
+        Let readings.csv be absent or hold no figure yet: the bench then has no readings, and no cautions of them.
 
     Returns
     -------
@@ -57,8 +59,8 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
         declared, tables, names = read_workbook(path, names, faults, hashes)
     else:
         declared = _declared(path, names, faults, hashes)
-        tables = _tables(path, names, declared, faults, hashes)
-    if "readings.csv" not in names:
+        tables = _tables(path, names, declared, faults, hashes, before_readings=before_readings)
+    if "readings.csv" not in names and not before_readings:
         words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
         faults.add("fault 3", "readings.csv", words)
     check_order(tables["warm_up"], "warm_up.csv", faults)
@@ -88,7 +90,8 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
         tuple(logs), tuple(question for question, _ in declared.questions),
         tuple(figure for figure, _ in declared.their_figures), earlier,
     )  # fmt: skip
-    cautions(bench, faults)
+    if len(bench.tables["readings"]):
+        cautions(bench, faults)
     return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))
 
 
@@ -118,18 +121,35 @@ def _declared(path: Path, names: tuple[str, ...], faults: Faults, hashes: dict[s
 
 
 def _tables(
-    path: Path, names: tuple[str, ...], declared: Declared, faults: Faults, hashes: dict[str, str]
+    path: Path,
+    names: tuple[str, ...],
+    declared: Declared,
+    faults: Faults,
+    hashes: dict[str, str],
+    *,
+    before_readings: bool,
 ) -> dict[str, pd.DataFrame]:
-    """Return every table; empty where the file is missing or cannot be taken apart."""
+    """Return every table; empty where the file is missing or cannot be taken apart.
+
+    The plan is no input of a result: its hash is not kept.
+    """
     tables = {}
     for table in TABLES.values():
         tables[table.name] = empty_table(table)
         if table.file not in names:
             continue
-        rows = load_rows(path, table.file, declared.separator, faults, hashes)
-        if rows is not None:
+        kept = {} if table.name == "plan" else hashes
+        rows = load_rows(path, table.file, declared.separator, faults, kept)
+        unread = before_readings and table.name == "readings" and rows is not None and _unread(rows)
+        if rows is not None and not unread:
             tables[table.name] = read_table(table, rows, faults, decimal=declared.decimal)
     return tables
+
+
+def _unread(rows: Rows) -> bool:
+    """Return whether no figure stands in any row of readings.csv."""
+    columns = zip(rows.header, rows.columns, strict=True)
+    return not any("".join(cells.words) for header, cells in columns if header.startswith("illuminance_"))
 
 
 def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, logs: list[Log], faults: Faults) -> None:
