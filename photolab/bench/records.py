@@ -14,7 +14,7 @@ from photolab.bench.checks import check_completed, check_order, check_tables, na
 from photolab.bench.completion import complete, lamps_of
 from photolab.bench.declared import FILE, Declared, read_toml
 from photolab.bench.faults import Faults, Problem, hint, refusal, shown
-from photolab.bench.files import WORKBOOK, decode, listing, load, load_rows, strays
+from photolab.bench.files import WORKBOOK, Rows, decode, listing, load, load_rows, strays
 from photolab.bench.model import Bench, Log
 from photolab.bench.schema import FILES, TABLES
 from photolab.bench.tables import empty_table, read_table
@@ -25,13 +25,15 @@ from photolab.errors import RecordError
 __all__ = ["Problem", "RecordError", "new_folder", "parse_number", "read_bench", "write_bench"]
 
 
-def read_bench(folder: str | os.PathLike[str]) -> Bench:
+def read_bench(folder: str | os.PathLike[str], *, begun: bool = True) -> Bench:
     """Read a bench folder.
 
     Parameters
     ----------
     folder : str or path
         The folder with bench.toml and readings.csv.
+    begun : bool, default True
+        Whether a reading is wanted; without it, readings.csv may hold no lux yet, and no caution is given of it.
 
     Returns
     -------
@@ -56,7 +58,7 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
         declared, tables, names = read_workbook(path, names, faults, hashes)
     else:
         declared = _declared(path, names, faults, hashes)
-        tables = _tables(path, names, declared, faults, hashes)
+        tables = _tables(path, names, declared, faults, hashes, begun=begun)
     if "readings.csv" not in names:
         words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
         faults.add("fault 3", "readings.csv", words)
@@ -84,7 +86,8 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
         tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), hashes, spectra,
         tuple(logs), tuple(question for question, _ in declared.questions),
     )  # fmt: skip
-    cautions(bench, faults)
+    if len(readings):
+        cautions(bench, faults)
     return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))
 
 
@@ -114,7 +117,13 @@ def _declared(path: Path, names: tuple[str, ...], faults: Faults, hashes: dict[s
 
 
 def _tables(
-    path: Path, names: tuple[str, ...], declared: Declared, faults: Faults, hashes: dict[str, str]
+    path: Path,
+    names: tuple[str, ...],
+    declared: Declared,
+    faults: Faults,
+    hashes: dict[str, str],
+    *,
+    begun: bool,
 ) -> dict[str, pd.DataFrame]:
     """Return every table; empty where the file is missing or cannot be taken apart."""
     tables = {}
@@ -123,9 +132,15 @@ def _tables(
         if table.file not in names:
             continue
         rows = load_rows(path, table.file, declared.separator, faults, hashes)
-        if rows is not None:
+        if rows is not None and (begun or table.name != "readings" or _any_lux(rows)):
             tables[table.name] = read_table(table, rows, faults, decimal=declared.decimal)
     return tables
+
+
+def _any_lux(rows: Rows) -> bool:
+    """Whether a file of readings holds a figure yet."""
+    lux = [cells for header, cells in zip(rows.header, rows.columns, strict=True) if "illuminance" in header]
+    return any(any(cells.words) for cells in lux) or (len(rows.numbers) > 0 and not lux)
 
 
 def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, logs: list[Log], faults: Faults) -> None:
