@@ -42,6 +42,7 @@ SPECTRA = "name,kind,lamp,meter,file\n"
 LINKS = "lamp,technology,old_meter,new_meter,old_lx,new_lx\n"
 HOUSED = TOML + HOUSINGS
 TWO_METERS = TOML + '[[meter]]\nid = "M2"\nreading_percent = 3\nrange_percent = 0.5\n'
+PLAN = "step,date,lamp,housing,instant\n"
 QUESTION = """\
 [[question]]
 asked_on = 2025-04-03

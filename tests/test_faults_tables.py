@@ -281,6 +281,34 @@ CASES = [
     # fault 12
     (
         "fault 12",
+        {"plan_csv": bf.PLAN + "1,2025-04-03,A9,HP,initial\n", "bench_toml": bf.HOUSED},
+        'plan.csv:2: lamp: "A9" is not in lamps.csv',
+    ),
+    (
+        "fault 12",
+        {"plan_csv": bf.PLAN + "1,2025-04-03,A1,HX,initial\n", "bench_toml": bf.HOUSED},
+        'plan.csv:2: housing: "HX" is not a [[housing]] of bench.toml',
+    ),
+    (
+        "fault 12",
+        {"plan_csv": bf.PLAN + "1,2025-04-03,A1,HP,early\n", "bench_toml": bf.HOUSED},
+        'plan.csv:2: instant: "early" is not one of initial, hold, camera',
+    ),
+    (
+        "fault 14",
+        {"plan_csv": bf.PLAN + "0,2025-04-03,A1,HP,hold\n", "bench_toml": bf.HOUSED},
+        "plan.csv:2: step: 0; wanted 1 or more",
+    ),
+    (
+        "fault 17",
+        {
+            "plan_csv": bf.PLAN + "1,2025-04-03,A1,HP,hold\n1,2025-04-03,A2,HP,hold\n",
+            "bench_toml": bf.HOUSED,
+        },
+        "plan.csv:3: the same step as line 2 (date 2025-04-03, step 1). [fault 17]",
+    ),
+    (
+        "fault 12",
         {"warm_up_csv": "run,lamp,elapsed_s,illuminance_lx,cover\nW1,A1,30,318,shut\n"},
         'warm_up.csv:2: cover: "shut" is not one of open, closed',
     ),

@@ -134,7 +134,7 @@ def test_doubled_endings(tmp_path, name, wanted):
 
 def test_other_files_of_the_folder_are_nobody_s_business(tmp_path):
     folder = bf.make(tmp_path / "b")
-    for name in ("photo.jpg", "notes.txt", "truth.toml", "plan.csv"):
+    for name in ("photo.jpg", "notes.txt", "truth.toml", "shopping.csv"):
         (folder / name).write_bytes(b"\xff\xfe\x00")
     bench = read_bench(folder)
     assert set(bench.hashes) == {"bench.toml", "readings.csv", "lamps.csv"}

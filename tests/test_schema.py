@@ -52,7 +52,7 @@ def test_other_columns_have_one_unit(column):
 def test_files_of_the_folder():
     assert FILES == (
         "bench.toml", "readings.csv", "lamps.csv", "days.csv", "warm_up.csv", "thermal.csv", "electrical.csv",
-        "distance.csv", "beam.csv", "spectra.csv", "links.csv",
+        "distance.csv", "beam.csv", "spectra.csv", "links.csv", "plan.csv",
     )  # fmt: skip
 
 
@@ -69,6 +69,7 @@ def test_files_of_the_folder():
         ("beam", "run lamp housing illuminance_lx"),
         ("spectra", "name kind file"),
         ("links", "lamp technology old_meter new_meter old_lx new_lx"),
+        ("plan", "step date lamp instant"),
     ],
 )
 def test_required_columns(table, required):

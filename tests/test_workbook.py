@@ -86,7 +86,7 @@ def test_the_demo_campaign_as_workbook_gives_the_same_tables(tmp_path):
     for number, question in enumerate(given.get("question", []), start=1):
         keys += [("question", str(number), name, value) for name, value in question.items()]
     sheets = {}
-    for name in TABLES:
+    for name in (name for name in TABLES if (demo / f"{name}.csv").exists()):
         rows = list(csv.reader((demo / f"{name}.csv").read_text(encoding="utf-8").splitlines()))
         sheets[name] = [
             rows[0],

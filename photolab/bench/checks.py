@@ -50,6 +50,7 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
     _choices(tables["beam"], faults)
     beam_key = ["run", "horizontal_deg", "vertical_deg", "x_mm", "y_mm", "elapsed_s"]
     _same_rows(tables["beam"], "beam", beam_key, faults)
+    _same_rows(tables["plan"], "plan", ["date", "step"], faults)
 
 
 def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults: Faults) -> None:
@@ -281,7 +282,7 @@ def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) ->
         )
         for cells in shared[key].itertuples(index=False)
     ]
-    words = "the same reading as line {first} ({stated})."
+    words = f"the same {'step' if name == 'plan' else 'reading'} as line {{first}} ({{stated}})."
     faults.where("fault 17", f"{name}.csv", shared.assign(stated=stated), "", words)
 
 

@@ -33,14 +33,16 @@ def complete(tables: Tables, declared: Declared, faults: Faults) -> pd.DataFrame
     readings = tables["readings"].copy(deep=False)
     readings["point"] = readings["point"].mask(readings["point"] == "", "hot_spot")
     tables["readings"] = _from_days(readings, tables["days"])
-    for name in ("readings", "warm_up", "distance", "beam"):
+    for name in ("readings", "warm_up", "distance", "beam", "plan"):
         if tables[name].empty:
             continue
         table = tables[name].copy(deep=False)
         _fill_housing(table, name, declared, faults)
+        tables[name] = table
+        if name == "plan":
+            continue
         _fill_meter(table, name, tables["days"], declared, faults)
         _fill_range(table, name, declared, faults)
-        tables[name] = table
     out = tables["readings"]["exclude"] == "yes"
     excluded = tables["readings"][out].reset_index(drop=True)
     kept = tables["readings"][~out].reset_index(drop=True) if out.any() else tables["readings"]

@@ -371,6 +371,12 @@ new_meter*        | text  |                 | | M2         | id of the new meter
 old_lx*           | lx    | >0              | | 318        | reading of the old meter
 new_lx*           | lx    | >0              | | 322        | reading of the new meter
 specimen date housing
+== plan.csv: what is to be measured, one row a step; never a reading
+step*             | count | 1..             | | 3          | position in the day's sequence
+date*
+start_minutes     | min   | 0..             | | 45         | when its lamp is switched on, since the first one was
+lamp* specimen housing mounting
+instant*          | code  | initial hold camera | | hold   | light at the initial or hold time, or the camera after it
 == spectrum.csv: a spectrum
 wavelength_nm* | nm    | 360..830 | | 555  | wavelength
 value*         | money | 0..      | | 0.87 | relative power or responsivity
