@@ -109,6 +109,13 @@ def _parser() -> argparse.ArgumentParser:
     appendix.add_argument("folder")
     appendix.add_argument("--out", help="where to (default: reports/<folder name>)")
     appendix.add_argument("--jobs", type=int, default=2, help="processes for the notebooks")
+    take = add(
+        "take",
+        _take,
+        "type the readings of a test day while the bench is hot",
+        "Digits, Enter and the words undo, skip, note, swap, keep, stop. What is typed is kept at once.",
+    )
+    take.add_argument("folder")
     simulate = add("simulate", _simulate, "write an invented bench with known truth")
     simulate.add_argument("out")
     simulate.add_argument("--seed", type=int, default=1)
@@ -206,6 +213,18 @@ def _appendix(args: argparse.Namespace) -> int:
     if published.out != out:
         print(f"The complete report in {out} stays as it was.", file=sys.stderr)
     return 1 if published.missing else 0
+
+
+def _take(args: argparse.Namespace) -> int:
+    from photolab.errors import RecordError
+    from photolab.publication import readiness, take_screen
+
+    try:
+        print(_plain(take_screen.run(Path(args.folder))))
+    except RecordError as refused:
+        print("\n".join(readiness.refusal(Path(args.folder), refused)), file=sys.stderr)
+        return 2
+    return 0
 
 
 def _simulate(args: argparse.Namespace) -> int:

@@ -25,7 +25,18 @@ Entry = dict[str, Any]
 Row = dict[str, str | float]
 UNDONE = frozenset({"seat", "range", "dark", "on", "lux", "through", "also", "note"})
 """Entries that can be taken back."""
-RECORD = ("run", "lamp", "elapsed_s", "illuminance_lx", "specimen", "housing", "day", "mounting", "meter", "range_lx")
+RECORD = (
+    "run",
+    "lamp",
+    "elapsed_s",
+    "illuminance_lx",
+    "specimen",
+    "housing",
+    "day",
+    "mounting",
+    "meter",
+    "range_lx",
+)
 """Columns of a warm_up.csv that begins with a record typed by hand."""
 
 
@@ -426,7 +437,9 @@ def recover(journal: Journal, now: Callable[[], datetime]) -> None:
         there = _present(data, e)
         if 0 < there < e["rows"]:
             lines = e["text"].strip()
-            words = f"{e['file']}: changed after a run was cut off, and holds {there} of these {e['rows']} rows:"
+            words = (
+                f"{e['file']}: changed after a run was cut off, and holds {there} of these {e['rows']} rows:"
+            )
             message = f"{words}\n{lines}\nAdd those that are missing, then run the same line again."
             raise MethodError(message, code="file_changed")
         outcome = "written" if there else "unwritten"
@@ -437,7 +450,9 @@ def _present(data: bytes, e: Mapping[str, Any]) -> int:
     """Return how many rows of an entry a file holds, whatever a spreadsheet made of their digits."""
     lines = csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""), delimiter=e["separator"])
     found = [[_plain(cell) for cell in row] for row in lines]
-    wanted = [[_plain(cell) for cell in row] for row in csv.reader(io.StringIO(e["text"]), delimiter=e["separator"])]
+    wanted = [
+        [_plain(cell) for cell in row] for row in csv.reader(io.StringIO(e["text"]), delimiter=e["separator"])
+    ]
     return sum(row in found for row in wanted[-e["rows"] :])
 
 

@@ -17,9 +17,7 @@ from photolab.errors import MethodError
 
 __all__ = ["held", "partial_folder", "put_in_place", "remove"]
 
-BUSY = (
-    "another run is writing its report there; wait until it has ended, or name another folder with --out"
-)
+BUSY = "another run is writing its report there; wait until it has ended, or name another folder with --out"
 
 
 def partial_folder(folder: Path) -> Path:
