@@ -154,7 +154,7 @@ class Day:
     range_lx: float | None = None
     dark: dict[tuple[str, float | None], str] = field(default_factory=dict)
     passed: set[int] = field(default_factory=set)
-    swapped: list[tuple[int, int]] = field(default_factory=list)
+    swapped: list[tuple[int, ...]] = field(default_factory=list)
 
     @property
     def open(self) -> Seating | None:
@@ -186,7 +186,7 @@ def replay(entries: Iterable[Entry]) -> Day:
         elif what == "skip":
             day.passed.add(e["step"])
         elif what == "swap":
-            day.swapped.append((e["step"], e["with"]))
+            day.swapped.append(tuple(e["steps"]))
         elif what == "range":
             day.range_lx = e["lx"]
         elif what == "dark":
