@@ -7,6 +7,7 @@ import contextlib
 import csv
 import io
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -38,23 +39,33 @@ class Killed(BaseException):
 
 
 class Disk:
-    """Takes so many bytes, then the process is gone; notes what it was given."""
+    """Files in memory; after so many more bytes the process is gone. Notes what it was given."""
 
-    def __init__(self, left):
-        self.left, self.given = left, []
+    def __init__(self, monkeypatch, **files):
+        self.files, self.left, self.given = files, 10**9, []
+        monkeypatch.setattr(module, "_bytes", lambda path: self.files.get(path.name, b""))
+        monkeypatch.setattr(module, "_write", self.write)
+        monkeypatch.setattr(module, "_cut", self.cut)
 
-    def __call__(self, path, data):
+    def write(self, path, data):
         kept = data[: self.left]
-        with path.open("ab") as stream:
-            stream.write(kept)
+        self.files[path.name] = self.files.get(path.name, b"") + kept
         self.left -= len(kept)
         self.given.append((path.name, data))
         if len(kept) < len(data):
             raise Killed
 
+    def cut(self, path, size):
+        self.files[path.name] = self.files[path.name][:size]
 
-def type_the_day(folder, mark):
+    @property
+    def tables(self):
+        return {name: self.files[name] for name in ("readings.csv", "warm_up.csv")}
+
+
+def type_the_day(mark):
     """Type what the journal does not have yet, as a person would who sees what it has, and finish."""
+    folder = Path("shed")
     journal = Journal(folder / NAME)
     recover(journal, lambda: START)
     sheets = {t: open_sheet(folder / f"{t}.csv", t, *mark) for t in ("readings", "warm_up")}
@@ -95,53 +106,42 @@ def bench(folder, content):
     return folder
 
 
-def tables(folder):
-    return {name: (folder / name).read_bytes() for name in ("readings.csv", "warm_up.csv")}
-
-
 @pytest.mark.parametrize("layout", LAYOUTS)
-def test_a_kill_at_any_byte_loses_nothing_confirmed_and_doubles_nothing(tmp_path, monkeypatch, layout):
+def test_a_kill_at_any_byte_loses_nothing_confirmed_and_doubles_nothing(monkeypatch, layout):
     *mark, content = LAYOUTS[layout]
-    whole = bench(tmp_path / "whole", content)
-    disk = Disk(10**9)
-    monkeypatch.setattr(module, "_write", disk)
-    type_the_day(whole, mark)
-    given = list(disk.given)
-    expected, size = tables(whole), sum(len(data) for _, data in given)
+    disk = Disk(monkeypatch, **{"readings.csv": content})
+    type_the_day(mark)
+    given, expected = disk.given, disk.tables
     assert expected["readings.csv"].startswith(content)
-    rows = list(
-        csv.reader(io.StringIO(expected["readings.csv"].decode("utf-8-sig"), newline=""), delimiter=mark[0])
-    )
+    text = io.StringIO(expected["readings.csv"].decode("utf-8-sig"), newline="")
+    rows = list(csv.reader(text, delimiter=mark[0]))
     assert [row[1] for row in rows[2:]] == ["302", "303", "280", "350"]
     assert rows[2][-1] == "door, open; ä"
-    confirmed = Journal(whole / NAME).entries
-    folder = bench(tmp_path / "cut", content)
-    for budget in range(size + 1):
-        left, made = budget, {"readings.csv": content, "warm_up.csv": b"", NAME: b""}
+    confirmed = Journal(Path(NAME)).entries
+    for budget in range(sum(len(data) for _, data in given) + 1):
+        left, disk.files = budget, {"readings.csv": content, "warm_up.csv": b"", NAME: b""}
         for name, data in given:  # what the disk holds after so many bytes
-            made[name] += data[:left]
+            disk.files[name] += data[:left]
             left = max(left - len(data), 0)
-        for name, data in made.items():
-            (folder / name).write_bytes(data)
-        lines = made[NAME].count(b"\n")
-        assert Journal(folder / NAME).entries == confirmed[:lines], f"killed at byte {budget}"
-        type_the_day(folder, mark)
-        assert tables(folder) == expected, f"killed at byte {budget}"
+        lines = disk.files[NAME].count(b"\n")
+        assert Journal(Path(NAME)).entries == confirmed[:lines], f"killed at byte {budget}"
+        type_the_day(mark)
+        assert disk.tables == expected, f"killed at byte {budget}"
 
 
-def test_kills_one_after_the_other_end_like_none(tmp_path, monkeypatch):
+def test_kills_one_after_the_other_end_like_none(monkeypatch):
     *mark, content = LAYOUTS["commas, a final line end"]
-    disk = Disk(10**9)
-    monkeypatch.setattr(module, "_write", disk)
-    type_the_day(bench(tmp_path / "whole", content), mark)
+    disk = Disk(monkeypatch, **{"readings.csv": content})
+    type_the_day(mark)
+    expected = disk.tables
     for few in (37, 230, 301):
-        folder, ended = bench(tmp_path / str(few), content), False
+        disk.files, ended = {"readings.csv": content}, False
         while not ended:
             few, disk.left = few + 5, few
             with contextlib.suppress(Killed):
-                type_the_day(folder, mark)
+                type_the_day(mark)
                 ended = True
-        assert tables(folder) == tables(tmp_path / "whole")
+        assert disk.tables == expected
 
 
 def begun(folder):

@@ -62,6 +62,12 @@ def _write(path: Path, data: bytes) -> None:
             os.close(descriptor)
 
 
+def _cut(path: Path, size: int) -> None:
+    """Take from a file what stands behind some bytes."""
+    with path.open("r+b") as stream:
+        stream.truncate(size)
+
+
 class Journal:
     """One day's entries, in the order they were confirmed.
 
@@ -81,7 +87,7 @@ class Journal:
         data = _bytes(path)
         self.size = data.rfind(b"\n") + 1
         if self.size < len(data):  # a line that a kill cut off was never confirmed
-            os.truncate(path, self.size)
+            _cut(path, self.size)
         self.entries: list[Entry] = []
         for number, line in enumerate(data[: self.size].split(b"\n")[:-1], start=1):
             try:
@@ -109,8 +115,7 @@ class Journal:
         try:
             _write(self.path, line)
         except OSError:  # a full disk: no half line may stand before the next one
-            with contextlib.suppress(OSError):
-                os.truncate(self.path, self.size)
+            _cut(self.path, self.size)
             raise
         self.size += len(line)
         self.entries.append(json.loads(line))
