@@ -111,7 +111,7 @@ def test_a_kill_at_any_byte_loses_nothing_confirmed_and_doubles_nothing(monkeypa
     *mark, content = LAYOUTS[layout]
     disk = Disk(monkeypatch, **{"readings.csv": content})
     type_the_day(mark)
-    given, expected = disk.given, disk.tables
+    given, expected = tuple(disk.given), disk.tables
     assert expected["readings.csv"].startswith(content)
     text = io.StringIO(expected["readings.csv"].decode("utf-8-sig"), newline="")
     rows = list(csv.reader(text, delimiter=mark[0]))
