@@ -140,6 +140,7 @@ class Take:
             self._close(at)
             self.journal = Journal(today)
             self.day = self.journal.day
+        self._give_columns()
         head = self.day.head or self._head(at)
         self._check_columns(head)
         if not self.day.head:
@@ -181,17 +182,19 @@ class Take:
             raise MethodError(message, code="day_missing")
         return {"day": day, "meter": meter or meters[0]}
 
-    def _check_columns(self, head: Mapping[str, str]) -> None:
-        """Refuse a readings.csv that cannot hold what is typed; give the untouched one of a new folder its columns."""
-        sheet = self.sheets["readings"]
-        data = sheet.path.read_bytes()
-        if data == READINGS.encode():
-            beside = sheet.path.with_name(".readings.part")
+    def _give_columns(self) -> None:
+        """Give the untouched readings.csv of a new folder its columns; no figure stands in it."""
+        path = self.sheets["readings"].path
+        if path.read_bytes() == READINGS.encode():
+            beside = path.with_name(".readings.part")
             beside.write_text(",".join(STARTER) + "\n", encoding="utf-8")
-            beside.replace(sheet.path)
+            beside.replace(path)
             self.load()
-            return
-        if not len(self.bench.tables["readings"]) and len(data.split()) > 1:
+
+    def _check_columns(self, head: Mapping[str, str]) -> None:
+        """Refuse a readings.csv that cannot hold what is typed."""
+        sheet = self.sheets["readings"]
+        if not len(self.bench.tables["readings"]) and len(sheet.path.read_bytes().split()) > 1:
             message = "readings.csv: holds rows without lux; take them out, whole rows are put below."
             raise MethodError(message, code="rows_without_lux")
         several = {
@@ -529,7 +532,8 @@ class Take:
         elif text != "keep":  # typed again, and asked again where it is far still
             figure.lx, figure.text = self._number(text, "readings", "illuminance_lx"), text
             figure.settled.discard(figure.doubt)
-        if text in {"keep", ""} or figure.doubt == "range":
+        fits = figure.doubt == "range" and figure.lx <= (self.range_lx or 0.0)
+        if text in {"keep", ""} or fits:
             figure.settled.add(figure.doubt)
         self._add("answered", at, text=text)
         self._weigh(figure, at)
@@ -585,11 +589,13 @@ class Take:
         self._append_done()
 
     def _append_done(self) -> None:
+        wrote = False
         for number, seating in enumerate(self.day.seatings):
             for table, rows in rows_of(self.day, number).items() if seating.done else ():
                 if table not in seating.written:
                     append(self.journal, number, self.sheets[table], rows, self.now)
-        if len(self.day.seatings):
+                    wrote = True
+        if wrote:
             self.load()
 
     # what is shown
