@@ -59,7 +59,8 @@ PROMPTS = {
     "before": "Read at {mark}",
     "now": "READ NOW: the figure of the meter",
     "again": "Another figure, or Enter to go on",
-    "figure": "?",
+    "late": "keep, or Enter",
+    "far": "keep, or the figure again",
     "watts": "Watts of {lamp} (Enter: none)",
     "off": "Switch {lamp} off, then Enter",
 }
@@ -640,7 +641,9 @@ class Take:
             if found or name != "warm-up"
         )
         mark = self.marks.get(self.awaited, math.nan)
-        if wanted == "lux":
+        if self.figure is not None:
+            wanted = self.figure.doubt
+        elif wanted == "lux":
             wanted = "again" if seating.of("lux", instant=self.awaited) else "before" if s < mark else "now"
         told |= {"lamp": shown(head["lamp"]), "mark": _minutes(mark)}
         prompt = PROMPTS[wanted].format(**told)

@@ -9,6 +9,7 @@ import os
 import queue
 import shutil
 import sys
+import textwrap
 import threading
 from collections.abc import Iterator
 from datetime import datetime
@@ -77,8 +78,14 @@ def painted(view: View, size: os.terminal_size) -> Iterator[str]:
     rows += [(BRIGHT, row.replace("#", block)) for row in figures] + [(DARK, "")]
     rows += [(DARK, line) for line in view.lines] + [(DARK, ""), (BRIGHT, view.said), (DARK, "")]
     rows += [(DIM, HELP), (BRIGHT, view.prompt)]
-    for colour, text in rows[-(size.lines - 2) :]:
-        yield f"{colour}{text[: size.columns - 1]}\x1b[K"
+    wide = [(colour, part) for colour, text in rows for part in _parts(text, size.columns - 1)]
+    for colour, text in wide[-(size.lines - 2) :]:
+        yield f"{colour}{text}\x1b[K"
+
+
+def _parts(text: str, columns: int) -> list[str]:
+    """Return a row in parts that fit; rows of large figures are as they are."""
+    return [text] if len(text) <= columns else textwrap.wrap(text, columns)
 
 
 class Screen:
