@@ -384,9 +384,7 @@ def test_no_interval_no_word(tmp_path):
 
 def test_a_comma_bench_in_foot_candles_and_minutes(tmp_path):
     toml = TOML.replace("[bench]", '[csv]\nseparator = ";"\ndecimal = ","\n[bench]')
-    head = (
-        "\ufefflamp;illuminance_fc;housing;clock;specimen;mounting;elapsed_minutes;rest_minutes;range_lx;note"
-    )
+    head = "\ufefflamp;illuminance_fc;housing;clock;specimen;mounting;elapsed_minutes;rest_minutes;range_lx;note;;"
     folder = shed(
         tmp_path / "shed", toml=toml, readings=head, days="day;date\n", lamps=LAMPS.replace(",", ";")
     )
@@ -397,8 +395,8 @@ def test_a_comma_bench_in_foot_candles_and_minutes(tmp_path):
     bench.at(601, "26,1", "", "")
     text = (folder / "readings.csv").read_bytes().decode()
     assert text == head + (
-        '\nwren;27,9;left;18:01;1;1;1;;400;"a; b"\nwren;28,0;left;18:01;1;1;1;;400;\n'
-        "wren;26,1;left;18:10;1;1;10;;400;\n"
+        '\nwren;27,9;left;18:01;1;1;1;;400;"a; b";;\nwren;28,0;left;18:01;1;1;1;;400;;;\n'
+        "wren;26,1;left;18:10;1;1;10;;400;;;\n"
     )
     read = read_bench(folder).tables["readings"]
     assert read["illuminance_lx"].tolist() == pytest.approx(

@@ -335,7 +335,7 @@ class Sheet:
         return next((h for h in self.table.column(name).headers if h in self.header), "")
 
     def _cells(self, row: Row) -> list[str]:
-        cells = dict.fromkeys(self.header, "")
+        cells: dict[str, str] = {}
         for name, value in row.items():
             header = self.holds(name)
             if header and isinstance(value, str):
@@ -344,7 +344,7 @@ class Sheet:
                 form = next((f for f in self.table.column(name).forms if f.header == header), None)
                 number = float(value) if form is None else float(value) / form.factor + form.zero
                 cells[header] = f"{number:.10g}".replace(".", self.decimal)
-        return list(cells.values())
+        return [cells.get(header, "") for header in self.header]
 
 
 def open_sheet(path: Path, table: str, separator: str, decimal: str) -> Sheet:
