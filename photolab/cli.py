@@ -126,6 +126,13 @@ def _parser() -> argparse.ArgumentParser:
     appendix.add_argument("folder")
     appendix.add_argument("--out", help="where to (default: reports/<folder name>)")
     appendix.add_argument("--jobs", type=int, default=2, help="processes for the notebooks")
+    take = add(
+        "take",
+        _take,
+        "type the readings of a test day while the bench is hot",
+        "Digits, Enter and the words undo, skip, note, swap, keep, stop. What is typed is kept at once.",
+    )
+    take.add_argument("folder")
     simulate = add("simulate", _simulate, "write an invented bench with known truth")
     simulate.add_argument("out")
     simulate.add_argument("--seed", type=int, default=1)
@@ -251,6 +258,18 @@ def _defend(args: argparse.Namespace) -> int:
     campaign = evaluate(read_bench(args.folder))
     for head, lines in answer(campaign, results(campaign), args.lamp).items():
         print(_plain("\n".join([f"{head}:", *(f"  {line}" for line in lines), ""])))
+    return 0
+
+
+def _take(args: argparse.Namespace) -> int:
+    from photolab.errors import RecordError
+    from photolab.publication import readiness, take_screen
+
+    try:
+        print(_plain(take_screen.run(Path(args.folder))))
+    except RecordError as refused:
+        print("\n".join(readiness.refusal(Path(args.folder), refused)), file=sys.stderr)
+        return 2
     return 0
 
 

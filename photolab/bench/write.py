@@ -60,7 +60,7 @@ def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
         files[str(row["file"])] = _csv(values, SPECTRUM_FILE)
     for report in bench.earlier:
         header = ",".join(EARLIER_FILE.names)
-        cells = zip(*(_cells(report.rows[name]) for name in EARLIER_FILE.names), strict=True)
+        cells = zip(*(_cells(report.rows[name], ",", ".") for name in EARLIER_FILE.names), strict=True)
         files[report.file] = "".join(f"{line}\n" for line in (header, *map(",".join, cells)))
     return write_files(files, Path(folder))
 

@@ -40,6 +40,9 @@ def place_in(folder: Path, name: str) -> Path | None:
     return folder / name
 
 
+BUSY = "another run is writing its report there; wait until it has ended, or name another folder with --out"
+
+
 def partial_folder(folder: Path) -> Path:
     """Return where a report with missing parts goes while a complete one stands in its folder.
 
@@ -58,13 +61,15 @@ def partial_folder(folder: Path) -> Path:
 
 
 @contextlib.contextmanager
-def held(folder: Path) -> Iterator[None]:
+def held(folder: Path, *, busy: str = BUSY) -> Iterator[None]:
     """Hold a folder for one run; the hold ends with the process, however that ends.
 
     Parameters
     ----------
     folder : Path
         The folder; made where it is missing, and taken away again if it was made for nothing.
+    busy : str
+        What is said where another run holds it.
 
     Yields
     ------
@@ -79,7 +84,7 @@ def held(folder: Path) -> Iterator[None]:
     made = [place for place in (folder, *folder.parents) if not place.exists()]
     folder.mkdir(parents=True, exist_ok=True)
     try:
-        descriptor = _hold(folder)
+        descriptor = _hold(folder, busy)
         try:
             yield
         finally:
@@ -90,13 +95,9 @@ def held(folder: Path) -> Iterator[None]:
                 place.rmdir()
 
 
-def _hold(folder: Path) -> int:
+def _hold(folder: Path, words: str) -> int:
     """Return an open descriptor that holds the folder."""
-    message = (
-        f"{folder.name}: another run is writing its report there; wait until it has ended, "
-        "or name another folder with --out"
-    )
-    busy = MethodError(message, code="report_in_use")
+    busy = MethodError(f"{folder.name}: {words}", code="report_in_use")
     if (
         sys.platform == "win32"
     ):  # no folder can be opened there; this file goes with the process, as its lock does

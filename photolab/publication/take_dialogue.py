@@ -1,0 +1,745 @@
+"""What is asked at a hot bench and what an answer does: `photolab take`, without its screen.
+
+What is wanted next follows from the journal alone, so that a run that was cut off goes on where it was. A figure
+belongs to a mark (the initial or the hold time since switch-on) or to a record of the warm-up. No ratio and no verdict
+is shown; of the interval only how wide it is.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from photolab.bench.campaign import Campaign
+from photolab.bench.cautions import SHORT_REST_MIN, listed
+from photolab.bench.cells import CellFault, check_number, parse_number
+from photolab.bench.declared import FILE, read_toml
+from photolab.bench.evaluation import evaluate
+from photolab.bench.faults import Faults, hint, shown
+from photolab.bench.files import WORKBOOK
+from photolab.bench.journal import Journal, Seating, append, last_undoable, open_sheet, recover, rows_of
+from photolab.bench.model import Bench
+from photolab.bench.records import read_bench
+from photolab.bench.schema import TABLES
+from photolab.bench.spreads import LEAST_DOF
+from photolab.bench.write import READINGS
+from photolab.errors import MethodError
+from photolab.metrology.reporting import decimal
+
+TYPING_S = 30.0
+"""A figure typed no later than this after a mark was read at the mark. [s]"""
+CONTINUED = timedelta(hours=6)
+"""A journal of another date whose last entry is older is closed."""
+FAR_SD = 6.0
+"""So many reading SDs from its like within a seating, a figure is asked about. [1]"""
+SLIP_LN = 0.85 * math.log(10.0)
+"""So far in ln from another seating a place may have slipped: ten times, give or take what lamps differ. [1]"""
+MUST = ("lamp", "illuminance_lx", "elapsed_s", "specimen", "mounting", "rest_minutes", "clock")
+"""Columns of readings.csv without which a row of a test day would say less than was typed."""
+STARTER = (*MUST, "housing", "day", "repeat", "meter", "range_lx", "dark_lx", "note")
+"""Columns of the readings.csv that takes the place of the untouched one of a new folder."""
+ASKS = {
+    "late": "{text}: typed {s:.0f} s after switch-on. keep: it was read at the mark; Enter: read just then.",
+    "far": "{text}: far from its like. keep, or type it again.",
+    "range": "{text}: on which range, {ranges} lx? Or undo, and type it again.",
+}
+"""What is asked about a figure, in order."""
+PROMPTS = {
+    "lamp": "Enter when it is seated; skip, swap, another lamp's code, or stop",
+    "early": "keep, or Enter",
+    "housing": "Housing: {housings}",
+    "specimen": "Which piece of {lamp}",
+    "range": "Range of the meter, {ranges} lx",
+    "dark": "Dark reading: meter in its place, lamp covered (Enter: none)",
+    "on": "Enter at the moment {lamp} is switched on",
+    "before": "Read at {mark}",
+    "now": "READ NOW: the figure of the meter",
+    "again": "Another figure, or Enter to go on",
+    "late": "keep, or Enter",
+    "far": "keep, or the figure again",
+    "watts": "Watts of {lamp} (Enter: none)",
+    "off": "Switch {lamp} off, then Enter",
+}
+
+
+@dataclass(frozen=True)
+class Step:
+    """One seating that is planned or was named; step 0 is not of the plan."""
+
+    lamp: str
+    specimen: str
+    housing: str
+    mounting: str = ""
+    hold: bool = False
+    step: int = 0
+
+    def __str__(self) -> str:
+        piece = f", piece {shown(self.specimen)}" if self.specimen else ""
+        return f"{shown(self.lamp)}{piece}{', in ' + shown(self.housing) if self.housing else ''}"
+
+
+@dataclass
+class Figure:
+    """A reading that is typed and not yet confirmed; ``doubt`` is what is asked about it."""
+
+    text: str
+    lx: float
+    at: datetime
+    instant: str
+    s: float
+    late: bool
+    doubt: str = ""
+    settled: set[str] = field(default_factory=set)
+
+
+@dataclass(frozen=True)
+class View:
+    """What a screen shows: a title, large figures, lines, what is asked, what was said."""
+
+    title: str
+    big: str
+    lines: tuple[str, ...]
+    prompt: str
+    said: str
+
+
+class Take:
+    """The conversation of a test day.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    now : callable
+        The clock: the time with its zone.
+
+    Raises
+    ------
+    RecordError
+        If the folder has faults.
+    MethodError
+        If readings.csv cannot take rows as it is.
+    """
+
+    def __init__(self, folder: Path, now: Callable[[], datetime]) -> None:
+        self.folder, self.now = folder, now
+        self.said, self.ended = "", False
+        self.figure: Figure | None = None
+        self.early: Step | None = None
+        self.named: dict[str, str] = {}
+        _refuse_open_files(folder)
+        at = now()
+        today = folder / f"take-{at:%Y-%m-%d}.journal"
+        self.journal = Journal(max(folder.glob("take-????-??-??.journal"), default=today))
+        recover(self.journal, now)
+        self.load()
+        if self.journal.entries and self.journal.path != today and at - self.begun("last") > CONTINUED:
+            self._close(at)
+            self.journal = Journal(today)
+            self.day = self.journal.day
+        self._give_columns()
+        head = self.day.head or self._head(at)
+        self._check_columns(head)
+        if not self.day.head:
+            self._add("begin", at, **head)
+        self._append_done()
+
+    def load(self) -> None:
+        """Read the folder as it is, and what it comes to."""
+        self.day = self.journal.day
+        self.bench = read_bench(self.folder, before_readings=True)
+        declared = read_toml((self.folder / FILE).read_text(encoding="utf-8-sig"), Faults())
+        self.decimal, self.sheets = declared.decimal, {}
+        for table in ("readings", "warm_up", "electrical"):
+            path = self.folder / TABLES[table].file
+            if table != "electrical" or path.exists():
+                self.sheets[table] = open_sheet(path, table, declared.separator, declared.decimal)
+                self.sheets[table].sha = self.bench.hashes.get(
+                    path.name, self.sheets[table].sha
+                )  # as found sound
+        self.campaign = _evaluated(self.bench)
+
+    def begun(self, which: str = "first") -> datetime:
+        """Return when the journal began, or its last entry."""
+        entries = self.journal.entries
+        return datetime.fromisoformat(entries[0 if which == "first" else -1]["at"]) if entries else self.now()
+
+    def _head(self, at: datetime) -> dict[str, str]:
+        """Return the codes of the day and its meter, or refuse where the folder does not name them."""
+        days, date = self.bench.tables["days"], f"{at:%Y-%m-%d}"
+        day, meter, message = date if self.sheets["readings"].holds("day") else "", "", ""
+        if len(days):
+            today = days[days["date"] == date]
+            day, meter = ("", "") if today.empty else (str(today[c].iloc[0]) for c in ("day", "meter"))
+            message = "" if day else f"days.csv: no day of {date}; add a row with a code and this date."
+        meters = list(self.bench.meters)
+        if not meter and len(meters) > 1 and not message:
+            message = f"days.csv: write the meter of {date} ({listed(meters)}) into the row of the day."
+        if message:
+            raise MethodError(message, code="day_missing")
+        return {"day": day, "meter": meter or meters[0]}
+
+    def _give_columns(self) -> None:
+        """Give the untouched readings.csv of a new folder its columns; no figure stands in it."""
+        path = self.sheets["readings"].path
+        if path.read_bytes() == READINGS.encode():
+            beside = path.with_name(".readings.part")
+            beside.write_text(",".join(STARTER) + "\n", encoding="utf-8")
+            beside.replace(path)
+            self.load()
+
+    def _check_columns(self, head: Mapping[str, str]) -> None:
+        """Refuse a readings.csv that cannot hold what is typed."""
+        sheet = self.sheets["readings"]
+        if not len(self.bench.tables["readings"]) and len(sheet.path.read_bytes().split()) > 1:
+            message = "readings.csv: holds rows without lux; take them out, whole rows are put below."
+            raise MethodError(message, code="rows_without_lux")
+        several = {
+            "housing": len(self.bench.housings) > 1,
+            "day": len(self.bench.tables["days"]) > 0,
+            "meter": len(self.bench.meters) > 1,
+            "range_lx": len(self.bench.meters[head["meter"]].ranges_lx) > 1,
+        }
+        wanted = [*MUST, *(name for name, needed in several.items() if needed)]
+        if lacking := [name for name in wanted if not sheet.holds(name)]:
+            words = f"no column {listed(lacking)}; add to the first row what is missing, the cells below stay blank."
+            message = f"readings.csv:1: {words}"
+            raise MethodError(message, code="columns_missing")
+
+    @property
+    def ranges(self) -> tuple[float, ...]:
+        """Tops of the ranges of the day's meter [lx]."""
+        return self.bench.meters[self.day.head["meter"]].ranges_lx
+
+    @property
+    def range_lx(self) -> float | None:
+        """The range in use; None where the meter declares none [lx]."""
+        return self.ranges[0] if len(self.ranges) == 1 else self.day.range_lx
+
+    @property
+    def step_lx(self) -> float:
+        """The last figure of that range; 0 where none is declared [lx]."""
+        meter = self.bench.meters[self.day.head["meter"]]
+        return dict(zip(meter.ranges_lx, meter.resolution_lx, strict=False)).get(self.range_lx or 0.0, 0.0)
+
+    @property
+    def seating(self) -> Seating:
+        """The seating that is open."""
+        if self.day.open is None:
+            message = "no seating is open"
+            raise ValueError(message)
+        return self.day.open
+
+    @property
+    def marks(self) -> dict[str, float]:
+        """Instants of the open seating at which the meter is read [s]."""
+        settings = self.bench.settings
+        hold = {"hold": 60.0 * settings.hold_minutes} if self.seating.head["hold"] else {}
+        return {"initial": settings.initial_s, **hold}
+
+    @property
+    def awaited(self) -> str:
+        """The instant that is read next; nothing where all were."""
+        through = {e["instant"] for e in self.seating.of("through")}
+        return next((name for name in self.marks if name not in through), "")
+
+    def elapsed(self, at: datetime) -> float:
+        """Return the time since switch-on [s]."""
+        return (at - self.seating.on).total_seconds() if self.seating.on else math.nan
+
+    def steps(self) -> list[Step]:
+        """Return what the plan still has for the day, in the order in which it will be called."""
+        plan = self.bench.tables["plan"]
+        plan = plan[(plan["date"] == f"{self.begun():%Y-%m-%d}") & (plan["instant"] != "camera")]
+        made: dict[tuple[str, ...], Step] = {}
+        for row in plan.sort_values("step", kind="stable").to_dict("records"):
+            lamp, specimen, housing, mounting = key = tuple(str(row[c]) for c in Step.__match_args__[:4])
+            first = made.get(key)
+            hold = row["instant"] == "hold" or bool(first and first.hold)
+            made[key] = Step(
+                lamp, specimen, housing, mounting, hold, first.step if first else int(row["step"])
+            )
+        order = list(made.values())
+        for swap in self.day.swapped:
+            places = [i for i, step in enumerate(order) if step.step in swap]
+            if len(places) == 2:
+                order[places[0]], order[places[1]] = order[places[1]], order[places[0]]
+        return [step for step in order if step.step not in self.day.passed]
+
+    def rest_ends(self, step: Step) -> datetime | None:
+        """Return when the rest of a lamp is over; None where it was not on that day."""
+        off = [s.off for s in self.day.seatings if _same(s, step) and s.off]
+        rows = self.bench.tables["readings"]
+        mine = rows[(rows["lamp"] == step.lamp) & (rows["specimen"] == step.specimen) & (rows["clock"] != "")]
+        for clock in mine.loc[mine["day"] == self.day.head["day"], "clock"] if self.day.head["day"] else ():
+            hour, minute = (int(part) for part in str(clock).split(":")[:2])
+            off.append(self.begun().replace(hour=hour, minute=minute, second=0, microsecond=0))
+        return max(off) + timedelta(minutes=SHORT_REST_MIN) if off else None
+
+    @property
+    def wanted(self) -> str:
+        """What the next line of typing is taken for."""
+        seating = self.day.open
+        if self.figure is not None:
+            return "figure"
+        if seating is None:
+            left = (name for name in ("housing", "specimen") if name not in self.named)
+            return "early" if self.early else next(left, "lamp") if self.named else "lamp"
+        if len(self.ranges) > 1 and self.day.range_lx is None:
+            return "range"
+        if self.sheets["readings"].holds("dark_lx") and self._dark_key not in self.day.dark:
+            return "dark"
+        if seating.on is None:
+            return "on"
+        if self.awaited:
+            return "lux"
+        return (
+            "watts"
+            if "electrical" in self.sheets and "hold" in self.marks and not seating.of("also")
+            else "off"
+        )
+
+    @property
+    def _dark_key(self) -> tuple[str, float | None]:
+        return self.seating.head["housing"], self.range_lx
+
+    def enter(self, typed: str, at: datetime) -> None:
+        """Take one line of typing.
+
+        Parameters
+        ----------
+        typed : str
+            The line.
+        at : datetime
+            When Enter was pressed.
+        """
+        text = typed.strip()
+        word, _, rest = text.partition(" ")
+        self.said = ""
+        if text == "stop":
+            self._add("stop", at)
+            self.ended = True
+        elif text == "undo":
+            self._undo(at)
+        elif word == "note":
+            self._note(rest.strip(), at)
+        else:
+            answer: Callable[[str, datetime], None] = getattr(self, f"_take_{self.wanted}")
+            try:
+                answer(text, at)
+            except CellFault as fault:
+                self.said = str(fault)
+
+    def _add(self, entry: str, at: datetime, **held: object) -> None:
+        self.journal.add(entry, at, **held)
+        self.day = self.journal.day
+
+    def _ask(self, words: str, at: datetime) -> None:
+        self.said = words
+        self._add("asked", at, text=words)
+
+    def _undo(self, at: datetime) -> None:
+        if self.figure or self.early or self.named:
+            if not self.named:
+                self._add("answered", at, text="undo")
+            self.figure, self.early, self.named = None, None, {}
+            self.said = "taken back; nothing of it was kept."
+        elif last := last_undoable(self.journal):
+            self._add("undo", at)
+            what = {"lux": "the figure", "also": "the watts", "through": "Enter", "seat": "the call"}
+            named = what.get(last["entry"], last["entry"])
+            self.said = f"taken back: {named} {shown(str(last.get('text', '')))}".strip()
+        else:
+            self.said = 'nothing to take back: rows in readings.csv stay; write "yes" into exclude there.'
+
+    def _note(self, text: str, at: datetime) -> None:
+        if text:
+            self._add("note", at, text=text)
+            kept = self.day.open is not None and self.sheets["readings"].holds("note")
+            self.said = "noted." if kept else "noted, in the journal alone."
+        else:
+            self.said = "note, then what is worth remembering."
+
+    # which lamp
+
+    def _take_lamp(self, text: str, at: datetime) -> None:
+        steps = self.steps()
+        lamps = list(
+            dict.fromkeys([*self.bench.tables["lamps"]["lamp"], *self.bench.tables["readings"]["lamp"]])
+        )
+        if text in {"", "skip", "swap"} and len(steps) < 1 + (text == "swap"):
+            self.said = f"nothing to {text}." if text else "type the code of a lamp."
+        elif text == "skip":
+            self._add("skip", at, step=steps[0].step)
+        elif text == "swap":
+            self._add("swap", at, steps=[steps[0].step, steps[1].step])
+        elif not text:
+            self._call(steps[0], at)
+        elif text not in lamps:
+            self.said = f'"{shown(text)}" is not in lamps.csv{hint(text, lamps)}.'
+        else:
+            self.named = {"lamp": text}
+            if len(self.bench.housings) < 2:
+                self.named["housing"] = next(iter(self.bench.housings), "")
+            if self._pieces() == [""]:
+                self.named["specimen"] = ""
+            self._call_named(at)
+
+    def _pieces(self) -> list[str]:
+        rows = self.bench.tables["readings"]
+        return list(dict.fromkeys(str(p) for p in rows.loc[rows["lamp"] == self.named["lamp"], "specimen"]))
+
+    def _take_housing(self, text: str, at: datetime) -> None:
+        if text not in self.bench.housings:
+            self.said = f'"{shown(text)}" is not a housing{hint(text, self.bench.housings)}.'
+            return
+        self.named["housing"] = text
+        self._call_named(at)
+
+    def _take_specimen(self, text: str, at: datetime) -> None:
+        pieces = self._pieces()
+        if text in {"skip", "swap", "keep"} or (not text and len(pieces) > 1):
+            self.said = f"{listed(pieces)}, or a new one?"
+            return
+        self.named["specimen"] = text or next(iter(pieces), "1")
+        self._call_named(at)
+
+    def _call_named(self, at: datetime) -> None:
+        if len(self.named) == 3:
+            lamp, specimen, housing = (self.named[name] for name in ("lamp", "specimen", "housing"))
+            self.named = {}
+            rows = self._read_before(Step(lamp, specimen, housing))
+            held = (rows["elapsed_s"] > 30.0 * self.bench.settings.hold_minutes).any()
+            self._call(Step(lamp, specimen, housing, hold=not held), at)
+
+    def _read_before(self, step: Step) -> Any:
+        rows = self.bench.tables["readings"]
+        same = (rows["lamp"] == step.lamp) & (rows["specimen"] == step.specimen)
+        return rows[same & (rows["housing"] == step.housing)]
+
+    def _call(self, step: Step, at: datetime) -> None:
+        ends = self.rest_ends(step)
+        if ends is None or ends <= at:
+            self._seat(step, at)
+            return
+        self.early = step
+        words = f"{shown(step.lamp)} rests until {ends:%H:%M}. keep: seat it all the same; Enter: another."
+        self._ask(words, at)
+
+    def _take_early(self, text: str, at: datetime) -> None:
+        step, self.early = self.early, None
+        self._add("answered", at, text=text)
+        if step and text == "keep":
+            self._seat(step, at)
+
+    def _seat(self, step: Step, at: datetime) -> None:
+        ends = self.rest_ends(step)
+        rest = None if ends is None else int((at - ends).total_seconds() // 60 + SHORT_REST_MIN)
+        rows = self._read_before(step)
+        used = set(rows.loc[rows["day"] == self.day.head["day"], "mounting"])
+        used |= {s.head["mounting"] for s in self.day.seatings if _same(s, step)}
+        mounting = step.mounting
+        if not mounting or mounting in used:
+            mounting = next(str(n) for n in range(1, len(used) + 2) if str(n) not in used)
+        told = {"lamp": step.lamp, "specimen": step.specimen, "housing": step.housing, "mounting": mounting}
+        self._add("seat", at, **told, hold=step.hold, step=step.step, rest=rest)
+
+    # what is typed at a lamp
+
+    def _take_range(self, text: str, at: datetime) -> None:
+        value = parse_number(text, decimal=self.decimal)
+        if value not in self.ranges:
+            words = f"{shown(text)} is not a range of the meter; it has {self._tops} lx."
+            raise CellFault(words, code="fault 12")
+        self._add("range", at, lx=value)
+
+    @property
+    def _tops(self) -> str:
+        return ", ".join(f"{top:g}" for top in self.ranges)
+
+    def _take_dark(self, text: str, at: datetime) -> None:
+        if text:
+            self._number(text, "readings", "dark_lx")
+        housing, top = self._dark_key
+        self._add("dark", at, housing=housing, range=top, text=text)
+
+    def _number(self, text: str, table: str, column: str) -> float:
+        """Return what was typed in the unit of a column, typed in that of its header."""
+        sheet = self.sheets[table]
+        about = sheet.table.column(column)
+        form = next((f for f in about.forms if f.header == sheet.holds(column)), None)
+        return check_number(parse_number(text, decimal=self.decimal), text, about, form)
+
+    def _take_on(self, text: str, at: datetime) -> None:
+        if text in {"", "skip"}:
+            self._add("done" if text else "on", at)
+        else:
+            self.said = "press Enter alone at the moment the lamp is switched on."
+
+    def _take_lux(self, text: str, at: datetime) -> None:
+        instant = self.awaited
+        if text == "skip" or (not text and self.seating.of("lux", instant=instant)):
+            self._add("through", at, instant=instant)
+        elif text:
+            self._new_figure(text, at)
+        else:
+            self.said = "type the figure of the meter, or skip."
+
+    def _new_figure(self, text: str, at: datetime) -> None:
+        s, instant, late = self.elapsed(at), self.awaited, False
+        if instant:
+            mark = self.marks[instant]
+            late = s > mark + TYPING_S and not self.seating.of("lux", instant=instant)
+            if mark <= s <= mark + TYPING_S:
+                s = mark
+            elif not (late or mark - self.bench.settings.initial_window_s <= s < mark):
+                instant = ""
+        figure = Figure(
+            text, self._number(text, "readings", "illuminance_lx"), at, instant, round(s, 1), late
+        )
+        if not instant and any(e["s"] >= figure.s for e in self.seating.of("lux", instant="")):
+            self.said = "one figure at a time; not kept."
+            return
+        self.figure = figure
+        self._weigh(figure, at)
+
+    def _weigh(self, figure: Figure, at: datetime) -> None:
+        """Ask about a figure that was typed, or confirm it."""
+        doubts = {"late": figure.late, "far": self._far(figure), "range": self._other_range(figure)}
+        for doubt, words in ASKS.items():
+            if doubts[doubt] and doubt not in figure.settled:
+                figure.doubt = doubt
+                self._ask(words.format(text=shown(figure.text), s=figure.s, ranges=self._tops), at)
+                return
+        self.figure = None
+        told = {"text": figure.text, "lx": figure.lx, "instant": figure.instant, "s": figure.s}
+        self._add("lux", figure.at, **told, range=self.range_lx)
+        self.said = "kept." if figure.instant else f"kept for the warm-up, at {figure.s:.0f} s."
+
+    def _take_figure(self, text: str, at: datetime) -> None:
+        figure = self.figure
+        if figure is None:
+            return
+        if figure.doubt == "range":
+            self._take_range(text, at)
+        elif figure.doubt == "late" and text == "keep":
+            figure.s = self.marks[figure.instant]
+        elif figure.doubt == "late" and not text:
+            figure.instant = ""
+        elif text != "keep":  # typed again, and asked again where it is far still
+            figure.lx, figure.text = self._number(text, "readings", "illuminance_lx"), text
+            figure.settled.discard(figure.doubt)
+        fits = figure.doubt == "range" and figure.lx <= (self.range_lx or 0.0)
+        if text in {"keep", ""} or fits:
+            figure.settled.add(figure.doubt)
+        self._add("answered", at, text=text)
+        self._weigh(figure, at)
+
+    def _other_range(self, figure: Figure) -> bool:
+        """Whether the meter cannot have shown a figure on the range in use."""
+        if self.range_lx is None or len(self.ranges) < 2:
+            return False
+        counts = figure.lx / self.step_lx if self.step_lx else 0.0
+        finer = (
+            self.sheets["readings"].holds("illuminance_lx") == "illuminance_lx"
+            and abs(counts - round(counts)) > 1e-6
+        )
+        return figure.lx > self.range_lx or finer
+
+    def _far(self, figure: Figure) -> bool:
+        """Whether a figure is far from its like within the seating, or about ten times that of another one."""
+        head, mine, rows = self.seating.head, self.seating.of("lux"), self.bench.tables["readings"]
+        value = math.log(figure.lx)
+        like = [math.log(e["lx"]) for e in mine if e["instant"] == figure.instant != ""]
+        spread = self.campaign.spreads.reading if like and self.campaign else {}
+        sd = spread.get(head["lamp"], next(iter(spread.values()), None))
+        if sd and sd.dof >= LEAST_DOF and not sd.assumed:
+            least = self.step_lx / math.sqrt(12.0) / figure.lx
+            if abs(value - sum(like) / len(like)) > FAR_SD * max(sd.sd, least):
+                return True
+        there = rows[rows["housing"] == head["housing"]]
+        own = there[there["lamp"] == head["lamp"]]
+        known = sorted(
+            [e["lx"] for e in mine] or [float(x) for x in (own if len(own) else there)["illuminance_lx"]]
+        )
+        return bool(known) and abs(value - math.log(known[len(known) // 2])) > SLIP_LN
+
+    def _take_watts(self, text: str, at: datetime) -> None:
+        cells = {"power_W": text, "per": "lamp"} if text else {}
+        if text:
+            self._number(text, "electrical", "power_W")
+        self._add("also", at, table="electrical", s=round(self.elapsed(at)), cells=cells)
+
+    def _take_off(self, text: str, at: datetime) -> None:
+        if text:
+            self._new_figure(text, at)
+            return
+        head = self.seating.head
+        self._add("off", at)
+        self._close(at)
+        self.said = interval_words(self.campaign, head) or "in the tables."
+
+    def _close(self, at: datetime) -> None:
+        """Finish the open seating, if there is one, and put what was typed into the tables."""
+        if self.day.open is not None:
+            self._add("done", at)
+        self._append_done()
+
+    def _append_done(self) -> None:
+        wrote = False
+        for number, seating in enumerate(self.day.seatings):
+            for table, rows in rows_of(self.day, number).items() if seating.done else ():
+                if table not in seating.written:
+                    append(self.journal, number, self.sheets[table], rows, self.now)
+                    wrote = True
+        if wrote:
+            self.load()
+
+    # what is shown
+
+    def mark_reached(self, before: datetime, at: datetime) -> bool:
+        """Return whether a mark of the open seating lies between two times."""
+        on = self.day.open.on if self.day.open else None
+        return on is not None and any(before < on + timedelta(seconds=s) <= at for s in self.marks.values())
+
+    def view(self, at: datetime) -> View:
+        """Return what a screen shows.
+
+        Parameters
+        ----------
+        at : datetime
+            Now.
+
+        Returns
+        -------
+        View
+            Lines and the large figures.
+        """
+        seating, wanted = self.day.open, self.wanted
+        told = {
+            "ranges": self._tops,
+            "housings": listed(self.bench.housings),
+            "lamp": shown(self.named.get("lamp", "")),
+        }
+        if seating is None:
+            title, big, lines = self._called(at)
+            prompt = PROMPTS[wanted].format(**told)
+            if wanted == "lamp" and not lines:
+                prompt = "Code of the lamp to seat, or stop"
+            return View(title, big, lines, prompt, self.said)
+        head, s = seating.head, self.elapsed(at)
+        step = Step(head["lamp"], head["specimen"], head["housing"])
+        names = {f"at {_minutes(mark)}": instant for instant, mark in self.marks.items()} | {"warm-up": ""}
+        figures = {name: seating.of("lux", instant=instant) for name, instant in names.items()}
+        lines = tuple(
+            f"{name:<9} {'  '.join(shown(e['text']) for e in found[-8:])}".rstrip()
+            for name, found in figures.items()
+            if found or name != "warm-up"
+        )
+        mark = self.marks.get(self.awaited, math.nan)
+        if self.figure is not None:
+            wanted = self.figure.doubt
+        elif wanted == "lux":
+            wanted = "again" if seating.of("lux", instant=self.awaited) else "before" if s < mark else "now"
+        told |= {"lamp": shown(head["lamp"]), "mark": _minutes(mark)}
+        prompt = PROMPTS[wanted].format(**told)
+        return View(f"{step}, seating {head['mounting']}", _minutes(s), lines, prompt, self.said)
+
+    def _called(self, at: datetime) -> tuple[str, str, tuple[str, ...]]:
+        """Return title, large figures and lines while no lamp is seated."""
+        steps = self.steps()
+        if not steps:
+            return "No step of plan.csv is left for today" if len(self.bench.tables["plan"]) else "", "", ()
+        ends = self.rest_ends(steps[0])
+        if ends is not None and ends > at:
+            lines = (f"{shown(steps[0].lamp)} rests until {ends:%H:%M}; swap, or another lamp's code",)
+            return "A rest", _minutes((ends - at).total_seconds()), lines
+        lines = ("initial and hold time" if steps[0].hold else "initial time alone",)
+        return f"Step {steps[0].step}: {steps[0]}", "", lines
+
+
+def _minutes(s: float) -> str:
+    """Return seconds as m:ss; nothing where there are none."""
+    return "" if math.isnan(s) else f"{int(s) // 60}:{int(s) % 60:02d}"
+
+
+def _same(seating: Seating, step: Step) -> bool:
+    return (seating.head["lamp"], seating.head["specimen"]) == (step.lamp, step.specimen)
+
+
+def _refuse_open_files(folder: Path) -> None:
+    """Refuse a readings.csv that is not there to be appended to."""
+    path = folder / "readings.csv"
+    if (folder / WORKBOOK).exists():
+        message = (
+            f"{WORKBOOK}: take appends to readings.csv, and this folder is a workbook; type into its sheet."
+        )
+        raise MethodError(message, code="workbook")
+    for name in (f".~lock.{path.name}#", f"~${path.name}"):
+        if (folder / name).exists():
+            message = (
+                f"{path.name}: open in a spreadsheet ({name} lies beside it); save and close it there. "
+                "If nobody has it open, delete that file."
+            )
+            raise MethodError(message, code="file_open")
+    if path.is_file():
+        try:
+            path.open("ab").close()
+        except OSError as error:
+            reason = (error.strerror or "unknown reason").lower()
+            message = f"{path.name}: cannot be appended to: {reason}; close it where it is open."
+            raise MethodError(message, code="file_open") from None
+
+
+def _evaluated(bench: Bench) -> Campaign | None:
+    if not len(bench.tables["readings"]):
+        return None
+    try:
+        return evaluate(bench)
+    except MethodError:
+        return None
+
+
+def interval_words(campaign: Campaign | None, seated: Mapping[str, Any]) -> str:
+    """Return how wide the interval of a lamp against the baseline now is, and with one more seating.
+
+    Parameters
+    ----------
+    campaign : Campaign or None
+        The evaluation.
+    seated : mapping
+        lamp, specimen and housing that were seated.
+
+    Returns
+    -------
+    str
+        One sentence without a value or a verdict; nothing where there is no interval.
+    """
+    lamp, specimen, housing = (str(seated[name]) for name in ("lamp", "specimen", "housing"))
+    names = (
+        [n for n in campaign.compared() if n[:2] == (lamp, housing) and n[2] == "hot_spot"]
+        if campaign
+        else []
+    )
+    if campaign is None or not names:
+        return ""
+    pair = campaign.ratio(lamp, campaign.baseline, housing=housing)
+    if pair.result is None or not pair.result.u:
+        return ""
+    repeated = {"seating", "reading scatter"}
+    mine = {q: c for q, c in pair.result.parts.items() if q.kind in repeated}
+    of = {q: q.name if isinstance(q.name, tuple) else () for q in mine}
+    again = {q: c for q, c in mine.items() if of[q][1:4] == (lamp, specimen, housing)}
+    seatings = len({of[q][4:6] for q in again if q.kind == "seating"})
+    less = sum((c * q.u) ** 2 for q, c in again.items()) / (seatings + 1)
+    half = 100.0 * pair.ln_expanded_uncertainty
+    more = half * math.sqrt(max(1.0 - less / pair.result.u**2, 0.0))
+    coverage = f"{100.0 * pair.coverage:g} %"
+    return (
+        f"{shown(lamp)} in {shown(housing)}: its interval is now ±{decimal(half, 1)} % ({coverage}); "
+        f"one more seating would make about ±{decimal(more, 1)} %."
+    )
