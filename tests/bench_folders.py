@@ -60,6 +60,31 @@ elapsed_s = "t"
 illuminance_lx = "E"
 """
 
+LOGGER = """\
+Logger model, serial 1
+started by hand
+Time;Lux;Case
+10:00:00;0,1;21
+10:00:30;300,5;25
+10:01:00;298,25;31
+10:01:30;297;
+"""
+DECLARED = """\
+[[log]]
+file = "evening.txt"
+into = "warm_up"
+first_row = 3
+separator = ";"
+decimal = ","
+run = "W7"
+lamp = "A1"
+switched_on = "10:00:10"
+[log.columns]
+elapsed_s = "Time"
+illuminance_lx = "Lux"
+case_C = "Case"
+"""
+
 
 def readings(*rows: str, header: str = "lamp,illuminance_lx,range_lx") -> str:
     return "\n".join([header, *rows]) + "\n"

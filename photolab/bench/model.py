@@ -199,17 +199,11 @@ class Question:
 
 @dataclass(frozen=True, eq=False)
 class Log:
-    """A logger's file as declared, and its first rows as understood."""
+    """An instrument's file: its encoding, the table its rows joined, and its first rows as understood."""
 
     file: str
     into: str
-    first_row: int
-    separator: str
-    decimal: str
-    run: str
-    lamp: str
-    columns: Mapping[str, str]
-    switched_on: str
+    encoding: str
     preview: pd.DataFrame
 
 
