@@ -2,13 +2,12 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from photolab.bench.checks import OUTSIDE, names_in
+from photolab.bench.checks import names_in
 from photolab.bench.completion import looked_up
 from photolab.bench.faults import Faults, hint, shown, stands_in
 from photolab.bench.model import Bench
@@ -405,22 +404,3 @@ def _left_out(bench: Bench, faults: Faults) -> None:
             count = f"{len(rows)} reading{'s' * (len(rows) > 1)} of {shown(rows['lamp'].iloc[0])} alone"
             words = f'"{shown(point)}" has {count}: compared with nothing{near}'
             faults.add("caution 38", "readings.csv", words, line=int(rows["line"].iloc[0]), column="point")
-
-
-def photos(folder: Path, tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
-    """Keep a caution for pictures that are not in the folder.
-
-    Parameters
-    ----------
-    folder : Path
-        The bench folder.
-    tables : mapping
-        The tables as read.
-    faults : Faults
-        Collects them.
-    """
-    readings = tables["readings"]
-    inside = [photo for photo in names_in(readings["photo"]) if not OUTSIDE.search(photo)]
-    absent = [photo for photo in inside if not (folder / photo).is_file()]
-    rows = readings[readings["photo"].isin(absent)]
-    faults.where("caution 30", "readings.csv", rows, "photo", '"{value}" is not in the folder.')

@@ -18,8 +18,6 @@ from photolab.bench.tables import varying
 Tables = dict[str, pd.DataFrame]
 COUNTS_BELOW_ZERO = 5.0
 """So many counts of the display a covered meter may show below zero, whatever its accuracy line. [1]"""
-OUTSIDE = re.compile(r"^[/~]|^[A-Za-z]:|\\|(?:^|/)\.\.(?:/|$)")
-"""A path that leaves the folder."""
 SAME_SHAPE = str.maketrans("АВЕКМНОРСТУХаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXaeopcyxijsABEZHIKMNOPTYXo")
 
 
@@ -219,9 +217,6 @@ def _conditions(tables: Tables) -> Iterable[Condition]:
     camera = ~heat["method"].isin(["thermocouple", ""])
     source, response = spectra["kind"] == "source", spectra["kind"] == "responsivity"
     silent = (readings["exclude"] == "yes") & (readings["note"] == "")
-    outside = readings["photo"].isin(
-        [photo for photo in names_in(readings["photo"]) if OUTSIDE.search(photo)]
-    )
     of_lamp = looked_up(links["lamp"], lamps["lamp"], lamps["technology"])
     other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
     itself = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
@@ -240,7 +235,6 @@ def _conditions(tables: Tables) -> Iterable[Condition]:
     yield "fault 8", "links", itself, "new_meter", "the same as old_meter; a link needs two meters."
     yield "fault 8", "links", other, "technology", "lamps.csv states another technology for this lamp."
     yield "fault 19", "readings", silent, "note", "the row is excluded without a reason; say why here."
-    yield "fault 27", "readings", outside, "photo", '"{value}" leaves the folder; put the picture into it.'
 
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:

@@ -217,7 +217,14 @@ def decode(name: str, data: bytes, faults: Faults) -> str | None:
 
 
 def in_folder(
-    folder: Path, name: str, faults: Faults, file: str, *, line: int | None = None, column: str = ""
+    folder: Path,
+    name: str,
+    faults: Faults,
+    file: str,
+    *,
+    line: int | None = None,
+    column: str = "",
+    absent: str = "fault 3",
 ) -> bool:
     """Return whether a name is that of a file inside the folder; a path, or no file, is kept as a fault.
 
@@ -235,6 +242,8 @@ def in_folder(
         Row there.
     column : str
         Column or key there.
+    absent : str, default "fault 3"
+        Code of a file that is not there.
 
     Returns
     -------
@@ -246,7 +255,7 @@ def in_folder(
         faults.add("fault 27", file, words, line=line, column=column)
         return False
     if not (folder / name).exists() and not (folder / name).is_symlink():
-        faults.add("fault 3", file, f'"{shown(name)}" is not in the folder.', line=line, column=column)
+        faults.add(absent, file, f'"{shown(name)}" is not in the folder.', line=line, column=column)
         return False
     return True
 

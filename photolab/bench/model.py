@@ -208,6 +208,27 @@ class Log:
 
 
 @dataclass(frozen=True, eq=False)
+class Photo:
+    """A picture of a lamp as it is published: small, and its pixels alone.
+
+    Attributes
+    ----------
+    file, lamp, note : str
+        Its name in the folder, the lamp it is declared for, and what the rows that name it note.
+    jpeg : bytes
+        The picture.
+    width : int
+        Its width. [pixel]
+    """
+
+    file: str
+    lamp: str
+    note: str
+    jpeg: bytes
+    width: int
+
+
+@dataclass(frozen=True, eq=False)
 class Spectrum:
     """One spectrum of the folder.
 
@@ -254,6 +275,7 @@ class Bench:
     spectra: Mapping[str, Spectrum]
     logs: tuple[Log, ...] = ()
     questions: tuple[Question, ...] = ()
+    photos: tuple[Photo, ...] = ()
 
     def __post_init__(self) -> None:
         tables = {}

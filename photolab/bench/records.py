@@ -8,7 +8,7 @@ import pandas as pd
 
 from photolab.bench.assumptions import assumptions
 from photolab.bench.attachments import read_spectra
-from photolab.bench.cautions import cautions, photos, same_cells
+from photolab.bench.cautions import cautions, same_cells
 from photolab.bench.cells import parse_number
 from photolab.bench.checks import check_completed, check_order, check_tables
 from photolab.bench.completion import complete, lamps_of
@@ -17,6 +17,7 @@ from photolab.bench.faults import Faults, Problem, refusal
 from photolab.bench.files import WORKBOOK, decode, listing, load, load_rows, strays
 from photolab.bench.log import join_instruments
 from photolab.bench.model import Bench
+from photolab.bench.photos import read_photos
 from photolab.bench.schema import FILES, TABLES
 from photolab.bench.tables import empty_table, read_table
 from photolab.bench.workbook import by_sheet, read_workbook
@@ -64,8 +65,8 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     check_order(tables["warm_up"], "warm_up.csv", faults)
     logs = join_instruments(path, declared, tables, faults, hashes)
     spectra = read_spectra(path, tables["spectra"], declared, faults, hashes)
+    photos = read_photos(path, tables, faults, hashes)
     strays(names, hashes, faults)
-    photos(path, tables, faults)
     check_tables(tables, declared, faults)
     readings = tables["readings"]
     typed = readings.loc[readings["repeat"].notna(), "line"]
@@ -82,7 +83,7 @@ def read_bench(folder: str | os.PathLike[str]) -> Bench:
     bench = Bench(
         path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
         tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), hashes, spectra,
-        tuple(logs), tuple(question for question, _ in declared.questions),
+        tuple(logs), tuple(question for question, _ in declared.questions), photos,
     )  # fmt: skip
     cautions(bench, faults)
     return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))

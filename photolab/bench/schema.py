@@ -329,6 +329,7 @@ price_per         | code  | lamp pair       | | pair       | what the price buys
 driver            | code  | internal external | | internal | where the electronics sit
 specimens_bought  | count | 1..             | | 2          | pieces at hand
 obtained          | code  | bought supplied lent | | bought | how the lamp came to the bench
+photo
 == days.csv: one row a day
 day*              | text  |                 | | D01        | code of the day
 date*

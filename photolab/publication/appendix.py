@@ -12,7 +12,7 @@ import hashlib
 import os
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -21,13 +21,15 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
+from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.errors import MethodError, NotInFolder
 from photolab.publication import notebooks as runner
 from photolab.publication import provenance, tables
-from photolab.publication.display import table
+from photolab.publication.display import escape_markdown, table
+from photolab.publication.findings import joined
 from photolab.publication.front_page import front_page, incomplete_mark
-from photolab.publication.page import Section, clean_table, notebook_blocks, page
+from photolab.publication.page import Section, clean_table, markdown, notebook_blocks, page, photograph
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
@@ -39,6 +41,9 @@ check_report = provenance.report_state
 
 _TITLE = "Methods appendix"
 _TAG = "appendix"
+_ABOUT_LAMPS = "10_"
+_PHOTOS = "The lamps in pictures"
+_MOST_PHOTOS = 4  # of one lamp
 _T = TypeVar("_T")
 
 
@@ -121,6 +126,7 @@ def publish(
     failed: list[tuple[MissingPart, str]] = []
     with held(target):
         sections = _sections(sources, bench_path, jobs, progress, failed)
+        sections = _with_photos(sections, campaign.bench)
         contents = _contents(campaign, sections, failed)
         record = provenance.record(
             inputs=campaign.bench.hashes,
@@ -208,6 +214,26 @@ def _sections(
         if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
     return tuple(sections)
+
+
+def _with_photos(sections: tuple[Section, ...], bench: Bench) -> tuple[Section, ...]:
+    """Return the sections with the photographs, lamp by lamp, at the end of the part about lamps one by one."""
+    blocks: list[str] = []
+    for lamp in bench.tables["lamps"]["lamp"]:
+        own = [photo for photo in bench.photos if photo.lamp == lamp]
+        blocks += [photograph(photo) for photo in own[:_MOST_PHOTOS]]
+        if more := own[_MOST_PHOTOS:]:
+            blocks.append(
+                markdown(escape_markdown(f"{lamp}, in the bench folder too: {joined(p.file for p in more)}."))
+            )
+    if not blocks:
+        return sections
+    place = next((n for n, one in enumerate(sections) if f"notebook {_ABOUT_LAMPS}" in one.note), None)
+    if place is None:
+        return (*sections, Section(_PHOTOS, tuple(blocks)))
+    home = sections[place]
+    longer = replace(home, blocks=(*home.blocks, f"<h3>{_PHOTOS}</h3>", *blocks))
+    return (*sections[:place], longer, *sections[place + 1 :])
 
 
 def _take_question(notebook: Any) -> str:

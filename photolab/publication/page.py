@@ -7,6 +7,7 @@ shown as text.
 
 from __future__ import annotations
 
+import base64
 import functools
 import html
 import importlib
@@ -21,9 +22,19 @@ import mistune
 from mistune.plugins.math import math as math_plugin
 from mistune.plugins.table import table as table_plugin
 
+from photolab.bench.model import Photo
 from photolab.publication.display import one_line
 
-__all__ = ["Section", "clean_table", "equation", "figure", "markdown", "notebook_blocks", "page"]
+__all__ = [
+    "Section",
+    "clean_table",
+    "equation",
+    "figure",
+    "markdown",
+    "notebook_blocks",
+    "page",
+    "photograph",
+]
 
 _STYLE = """
 :root { color-scheme: light; }
@@ -37,6 +48,7 @@ h4 { font-size: 1em; margin: 1.3em 0 .3em; }
 p, ul, ol { margin: .5em 0; }
 p.mark { border: 2px solid #1a1a1a; padding: .5em .8em; font-weight: bold; letter-spacing: .02em; }
 figure { margin: 1.2em 0; break-inside: avoid; }
+figcaption { color: #444; font-size: .88em; overflow-wrap: anywhere; }
 img { max-width: 100%; height: auto; }
 .scroll { overflow-x: auto; margin: 1em 0; }
 table { border-collapse: collapse; font-size: .88em; }
@@ -200,6 +212,26 @@ def figure(png_base64: str, alt: str) -> str:
         raise ValueError(message)
     words = html.escape(" ".join(alt.split()), quote=True)
     return f'<figure><img alt="{words}" src="data:image/png;base64,{_base64(png_base64)}"></figure>'
+
+
+def photograph(photo: Photo) -> str:
+    """Return a photograph that is part of the page, with its note under it.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photograph.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    words = ": ".join(filter(None, (f"{photo.lamp}, photograph {photo.file}", photo.note)))
+    said = html.escape(one_line(words), quote=True)
+    data = base64.b64encode(photo.jpeg).decode("ascii")
+    image = f'<img alt="{said}" width="{photo.width}" src="data:image/jpeg;base64,{data}">'
+    return f"<figure>{image}<figcaption>{said}</figcaption></figure>"
 
 
 @dataclass

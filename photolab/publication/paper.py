@@ -110,6 +110,7 @@ class _Setter:
             "img": self._picture,
             "nav": self._contents,
             "p": self._paragraph,
+            "figcaption": self._paragraph,
             "pre": lambda one: f"\n#block(raw({_quoted(_plain(one).strip(chr(10)))}, block: true))\n",
             "code": lambda one: f"#raw({_quoted(_plain(one))})",
             "span": self._equation,
@@ -149,9 +150,10 @@ class _Setter:
 
     def _picture(self, node: _Node) -> str:
         """Return a picture as wide as on the page, at most as the text."""
-        data = base64.b64decode(node.attributes["src"].partition("base64,")[2])
-        width = struct.unpack(">I", data[16:20])[0] * _POINT
-        return f"#{self._image('png', data, node.attributes['alt'] or _NO_WORDS, width)}"
+        form, _, packed = node.attributes["src"].partition(";base64,")
+        data = base64.b64decode(packed)
+        width = float(node.attributes.get("width") or struct.unpack(">I", data[16:20])[0]) * _POINT
+        return f"#{self._image(form.rpartition('/')[2], data, node.attributes['alt'] or _NO_WORDS, width)}"
 
     def _equation(self, node: _Node) -> str:
         """Return an equation as its drawing, the TeX source as alternative text."""

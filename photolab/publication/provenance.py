@@ -48,6 +48,7 @@ _PACKAGES = (
     "numpy",
     "openpyxl",
     "pandas",
+    "pillow",
     "scipy",
     "seaborn",
     "statsmodels",

@@ -148,6 +148,12 @@ def report(
         lines.append(f"  {shown(log.file)} ({log.encoding}) into {log.into}, first rows as understood:")
         figures = log.preview.map(lambda cell: f"{cell:.6g}" if isinstance(cell, float) else shown(cell))
         lines += [f"    {row}" for row in figures.to_string(index=False).splitlines()]
+    if bench.photos:
+        lamps = joined(dict.fromkeys(photo.lamp for photo in bench.photos))
+        lines += [
+            f"  {count(len(bench.photos), 'photo')} of {lamps} will be published: look for number plates, faces, "
+            "addresses and papers in them. Place, date and camera are left out by photolab."
+        ]
     for able, title in ((True, "You can say"), (False, "You cannot say yet")):
         block = [a for a in abilities if a.able is able]
         lines += [title, *_table(block)] if block else []
