@@ -507,7 +507,7 @@ def test_slips_in_what_holds_for_every_row(tmp_path, old, new, code, words):
     files = {"bench_toml": bf.HOUSED + MATCH.replace(old, new), "evening_txt": EVENING, **CAMPAIGN}
     assert old in MATCH
     problems = bf.assert_refused(tmp_path / "b", code, files, words)
-    assert code == "fault 6" or len(problems) <= 5, "one slip is not said of every row"
+    assert len(problems) == 1, "one slip is said once"
 
 
 def test_a_fault_of_a_pair_of_rows_is_said_in_the_logger_s_file(tmp_path):
@@ -565,7 +565,7 @@ separator = ";"
 decimal = ","
 lamp = "A1"
 elapsed_minutes = 30
-rectangle = [1, 1, 3, 2]
+rectangle = [0, 1, 4, 2]
 hottest_pixels = 3
 method = "tape"
 set_emissivity = 0.95
@@ -593,7 +593,7 @@ def test_the_hottest_pixels_of_a_rectangle_are_a_reading_of_thermal(tmp_path):
     assert (folder / "heat.csv").read_bytes() == PIXELS.encode("latin-1")
     assert "heat.csv" in bench.hashes
     assert "  heat.csv (Latin-1) into thermal, first rows as understood:" in report(folder)
-    fahrenheit = PICTURE.replace('lamp = "A1"', 'lamp = "A1"\nunit = "degF"').replace("[1, 1", "[1, 1")
+    fahrenheit = PICTURE.replace('lamp = "A1"', 'lamp = "A1"\nunit = "degF"')
     hot = bf.make(tmp_path / "f", bench_toml=bf.TOML + fahrenheit, heat_csv=PIXELS.encode("latin-1"))
     (row_f,) = read_bench(hot).tables["thermal"].to_dict("records")
     assert_allclose(row_f["displayed_C"], (mean([81.0, 81.5, 82.5]) - 32.0) / 1.8, rtol=1e-14)
@@ -622,36 +622,36 @@ def test_the_scatter_of_the_pixels_is_an_input_of_the_temperature(tmp_path):
     ("old", "new", "pixels", "code", "words"),
     [
         (
-            "[1, 1, 3, 2]",
+            "[0, 1, 4, 2]",
             "[3, 1, 3, 2]",
             PIXELS,
             "fault 14",
             "bench.toml:17: heat_matrix.rectangle = [3, 1, 3, 2] leaves the picture, which is 5 pixels wide",
         ),
-        ("[1, 1, 3, 2]", "[1, 3, 3, 2]", PIXELS, "fault 14", "leaves the picture"),
+        ("[0, 1, 4, 2]", "[1, 3, 3, 2]", PIXELS, "fault 14", "leaves the picture"),
         (
-            "[1, 1, 3, 2]",
+            "[0, 1, 4, 2]",
             "[1, 1, 3]",
             PIXELS,
             "fault 14",
             "wanted left, top, width and height in whole pixels.",
         ),
         (
-            "[1, 1, 3, 2]",
+            "[0, 1, 4, 2]",
             "[1, 1, 3, 0]",
             PIXELS,
             "fault 14",
             "wanted left, top, width and height in whole pixels.",
         ),
         (
-            "[1, 1, 3, 2]",
+            "[0, 1, 4, 2]",
             "[1, 1.5, 3, 2]",
             PIXELS,
             "fault 14",
             "wanted left, top, width and height in whole pixels.",
         ),
         (
-            "[1, 1, 3, 2]",
+            "[0, 1, 4, 2]",
             "[-1, 1, 3, 2]",
             PIXELS,
             "fault 14",
@@ -659,10 +659,10 @@ def test_the_scatter_of_the_pixels_is_an_input_of_the_temperature(tmp_path):
         ),
         (
             "pixels = 3",
-            "pixels = 7",
+            "pixels = 9",
             PIXELS,
             "fault 14",
-            "[1, 1, 3, 2] holds 6 pixels, and hottest_pixels = 7. [fault 14]",
+            "[0, 1, 4, 2] holds 8 pixels, and hottest_pixels = 9. [fault 14]",
         ),
         ("pixels = 3", "pixels = 0", PIXELS, "fault 14", "heat_matrix.hottest_pixels = 0; wanted 1 or more."),
         (

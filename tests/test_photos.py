@@ -175,6 +175,11 @@ def test_photographs_are_listed_once_a_lamp_with_their_notes_and_hashed(tmp_path
     assert {name: bench.hashes[name] for name in ("one.jpg", "two.png", "seat.webp")} == {
         name: file_hash(folder / name) for name in ("one.jpg", "two.png", "seat.webp")
     }
+    both = READINGS + "A2,334,4000,two.png,the box\nA1,318,4000,two.png,beside it\n"
+    again = read_bench(folder_of(tmp_path / "both", readings_csv=both))
+    assert [(p.file, p.lamp, p.note) for p in again.photos if p.file == "two.png"] == [
+        ("two.png", "A2", "the box"), ("two.png", "A1", "beside it"),
+    ]  # fmt: skip
     absent = read_bench(folder_of(tmp_path / "c", two_png=None))
     assert [p.file for p in absent.photos] == ["one.jpg", "seat.webp"]
     assert 'lamps.csv:3: photo: "two.png" is not in the folder. [caution 30]' in map(str, absent.warnings)
@@ -230,7 +235,8 @@ def test_the_page_shows_them_in_the_part_about_each_lamp(published):
     assert "<p>A1, in the bench folder too: p3.jpg, p4.jpg and p5.jpg.</p>" in part
     for _, width, packed, _ in figures:
         read = Image.open(io.BytesIO(base64.b64decode(packed)))
-        assert read.width == int(width) <= LONGEST_SIDE
+        assert read.width <= LONGEST_SIDE
+        assert int(width) == read.width * 3 // 4
         assert not read.getexif()
     assert html.count("data:image/jpeg") == len(figures), "nowhere else"
 

@@ -38,22 +38,20 @@ def read_photos(
     tuple of Photo
         Those of lamps.csv first.
     """
-    found: list[Photo] = []
-    for table in ("lamps", "readings"):
-        rows = tables[table][tables[table]["photo"] != ""]
-        for key, same in rows.groupby(["lamp", "photo"], sort=False):
-            lamp, name = map(str, key)
-            file, line = f"{table}.csv", int(same["line"].iloc[0])
-            if not in_folder(folder, name, faults, file, line=line, column="photo", absent="caution 30"):
-                continue
-            data = load(folder, name, faults, hashes)
-            notes = dict.fromkeys(note for note in same.get("note", []) if note)
-            if data is None or any(one.lamp == lamp and one.file == name for one in found):
-                continue
-            try:
-                found.append(Photo(name, lamp, "; ".join(notes), *scaled_down(data)))
-            except ValueError as error:
-                faults.add("fault 3", file, f'"{shown(name)}" {error}', line=line, column="photo")
+    named: dict[tuple[str, str], tuple[str, int, dict[str, None]]] = {}
+    for file, table in (("lamps.csv", tables["lamps"]), ("readings.csv", tables["readings"])):
+        for row in table[table["photo"] != ""].to_dict("records"):
+            _, _, notes = named.setdefault((row["photo"], row["lamp"]), (file, int(row["line"]), {}))
+            notes |= dict.fromkeys(filter(None, [row.get("note")]))
+    found = []
+    for (name, lamp), (file, line, notes) in named.items():
+        if not in_folder(folder, name, faults, file, line=line, column="photo", absent="caution 30"):
+            continue
+        data = load(folder, name, faults, hashes)
+        try:
+            found += [] if data is None else [Photo(name, lamp, "; ".join(notes), *scaled_down(data))]
+        except ValueError as error:
+            faults.add("fault 3", file, f'"{shown(name)}" {error}', line=line, column="photo")
     return tuple(found)
 
 

@@ -215,7 +215,7 @@ def figure(png_base64: str, alt: str) -> str:
 
 
 def photograph(photo: Photo) -> str:
-    """Return a photograph that is part of the page, with its note under it.
+    """Return a photograph that is part of the page, smaller than its pixels and thus sharp, with its note under it.
 
     Parameters
     ----------
@@ -230,7 +230,7 @@ def photograph(photo: Photo) -> str:
     words = ": ".join(filter(None, (f"{photo.lamp}, photograph {photo.file}", photo.note)))
     said = html.escape(one_line(words), quote=True)
     data = base64.b64encode(photo.jpeg).decode("ascii")
-    image = f'<img alt="{said}" width="{photo.width}" src="data:image/jpeg;base64,{data}">'
+    image = f'<img alt="{said}" width="{photo.width * 3 // 4}" src="data:image/jpeg;base64,{data}">'
     return f"<figure>{image}<figcaption>{said}</figcaption></figure>"
 
 
