@@ -664,6 +664,21 @@ def test_the_scatter_of_the_pixels_is_an_input_of_the_temperature(tmp_path):
             "fault 14",
             "[0, 1, 4, 2] holds 8 pixels, and hottest_pixels = 9. [fault 14]",
         ),
+        (
+            "pixels = 3",
+            "pixels = inf",
+            PIXELS,
+            "fault 14",
+            "heat_matrix.hottest_pixels = inf; wanted 1 or more.",
+        ),
+        (
+            "pixels = 3",
+            "pixels = nan",
+            PIXELS,
+            "fault 14",
+            "heat_matrix.hottest_pixels = nan; wanted 1 or more.",
+        ),
+        ("pixels = 3", "pixels = 1.5", PIXELS, "fault 14", "hottest_pixels = 1.5; wanted a whole number."),
         ("pixels = 3", "pixels = 0", PIXELS, "fault 14", "heat_matrix.hottest_pixels = 0; wanted 1 or more."),
         (
             "elapsed_minutes = 30\n",

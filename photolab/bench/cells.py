@@ -309,7 +309,7 @@ def check_number(value: float, typed: str, field: Field, form: UnitForm | None =
     unit = form.unit if form else field.unit
     tail = f" {unit}" if unit not in {"", "1"} else ""
     also = f" is {canonical:.6g} {field.unit}" if form and value != canonical else ""
-    in_range = field.kind == "count" and inside(math.floor(canonical), field)
+    in_range = field.kind == "count" and inside(np.floor(canonical), field)
     wanted = "a whole number" if in_range else field.wanted
     words = f"{shown(typed)}{tail}{also}; wanted {wanted}."
     raise CellFault(words, code="fault 14")
