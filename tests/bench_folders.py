@@ -1,5 +1,6 @@
 """Small bench folders for the reader's tests, sound or with one planted slip."""
 
+import io
 import re
 from collections.abc import Mapping
 from dataclasses import astuple
@@ -7,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 from photolab.bench.records import Problem, RecordError, read_bench
 
@@ -61,6 +63,31 @@ elapsed_s = "t"
 illuminance_lx = "E"
 """
 
+LOGGER = """\
+Logger model, serial 1
+started by hand
+Time;Lux;Case
+10:00:00;0,1;21
+10:00:30;300,5;25
+10:01:00;298,25;31
+10:01:30;297;
+"""
+DECLARED = """\
+[[log]]
+file = "evening.txt"
+into = "warm_up"
+first_row = 3
+separator = ";"
+decimal = ","
+run = "W7"
+lamp = "A1"
+switched_on = "10:00:10"
+[log.columns]
+elapsed_s = "Time"
+illuminance_lx = "Lux"
+case_C = "Case"
+"""
+
 
 def readings(*rows: str, header: str = "lamp,illuminance_lx,range_lx") -> str:
     return "\n".join([header, *rows]) + "\n"
@@ -77,6 +104,15 @@ def make(folder: Path, **changes: str | bytes | None) -> Path:
         if content is not None:
             (folder / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
     return folder
+
+
+def picture(size: tuple[int, int] = (60, 40), form: str = "JPEG", **more: Any) -> bytes:
+    """Return an invented picture: red, its upper left quarter green."""
+    drawn = Image.new("RGB", size, (200, 30, 30))
+    drawn.paste((30, 200, 30), (0, 0, size[0] // 2, size[1] // 2))
+    stream = io.BytesIO()
+    drawn.save(stream, form, **more)
+    return stream.getvalue()
 
 
 def plain(records: Mapping[str, Any]) -> dict[str, tuple[Any, ...]]:

@@ -38,7 +38,7 @@ CASES = [
     (
         "fault 3",
         {"bench_toml": bf.TOML + bf.LOG},
-        'bench.toml: log "log.csv" is not in the folder. [fault 3]',
+        '"log.csv" is not in the folder. [fault 3]',
     ),
     # fault 4
     (
@@ -145,7 +145,7 @@ CASES = [
             "bench_toml": bf.TOML + bf.LOG,
             "log_csv": "t,E\n30,300\n",
         },
-        'bench.toml: log.run "W1" is also a run of another file',
+        'log.run "W1" is also a run of another file',
     ),
     # fault 8
     (
@@ -222,7 +222,7 @@ CASES = [
     (
         "fault 10",
         {"bench_toml": bf.TOML + bf.LOG, "log_csv": "t,Ev\n30,300\n"},
-        'log.csv: column "E" for illuminance_lx is not there; found t, Ev. [fault 10]',
+        'log.csv:1: column "E" for illuminance_lx is not there; found t, Ev. [fault 10]',
     ),
     (
         "fault 10",
@@ -619,7 +619,7 @@ CASES = [
     (
         "fault 27",
         {"bench_toml": bf.TOML + bf.LOG.replace("log.csv", "../log.csv")},
-        'bench.toml: log.file: "../log.csv" is not a plain file name',
+        '"../log.csv" is not a plain file name',
     ),
 ]
 

@@ -99,7 +99,7 @@ CASES = [
     (
         "fault 2",
         {"bench_toml": bf.TOML + bf.LOG.replace("elapsed_s", "elapsed"), "log_csv": "t,E\n30,300\n"},
-        "log.columns.elapsed is not a number column of warm_up. Did you mean elapsed_s?",
+        'log "log.csv": elapsed is not a number column of warm_up. Did you mean elapsed_s?',
     ),
     # fault 20
     (

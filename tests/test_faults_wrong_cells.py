@@ -241,7 +241,7 @@ CASES = [
         'readings.csv:2: photo: "box.jpg" is not in the folder. [caution 30]',
         {
             "readings_csv": bf.readings("A1,318,box.jpg", "A2,334,", header="lamp,illuminance_lx,photo"),
-            "box_jpg": b"\xff\xd8",
+            "box_jpg": bf.picture(),
         },
     ),
     *(

@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pandas.testing import assert_frame_equal
-from test_records_attachments import DECLARED, LOGGER
 from test_records_toml import EVERYTHING, ROWS
 
 from photolab.bench.records import RecordError, new_folder, read_bench, write_bench
@@ -34,8 +33,8 @@ FOLDERS = {
     "everything": {"bench_toml": EVERYTHING, "readings_csv": ROWS},
     "units": UNITS,
     "logger": {
-        "bench_toml": bf.TOML + DECLARED,
-        "evening_txt": LOGGER,
+        "bench_toml": bf.TOML + bf.DECLARED,
+        "evening_txt": bf.LOGGER,
         "warm_up_csv": bf.WARM + "W0,A2,30,300\n",
     },
     "spectra": {"spectra_csv": bf.SPECTRA + "S1,source,A1,,one.csv\n", "one_csv": bf.SPECTRUM},

@@ -2,15 +2,14 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from photolab.bench.checks import OUTSIDE, names_in
+from photolab.bench.checks import names_in
 from photolab.bench.completion import looked_up
-from photolab.bench.faults import Faults, hint, shown
+from photolab.bench.faults import Faults, hint, shown, stands_in
 from photolab.bench.model import Bench
 from photolab.bench.schema import TABLES
 from photolab.bench.selection import instants
@@ -95,7 +94,8 @@ def same_cells(tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
         first = table.groupby(columns, sort=False, dropna=False)["line"].transform("first").iloc[again[0]]
         more = f"; {len(again) - 1} more such rows" if len(again) > 1 else ""
         words = f"identical to line {first} in every cell{more}; was a row copied?"
-        faults.add("caution 20", TABLES[name].file, words, line=int(table["line"].iloc[again[0]]))
+        row = table.iloc[again[0]]
+        faults.add("caution 20", stands_in(row, TABLES[name].file), words, line=int(row["line"]))
 
 
 def _ranges(bench: Bench, faults: Faults) -> None:
@@ -174,9 +174,9 @@ def _rests(bench: Bench, faults: Faults) -> None:
             lamps = list(short["lamp"].unique())
             shortest = f"{short['rest_minutes'].min():g} min"
             words = f"{listed(lamps)}: off for {shortest} before switch-on; 30 min or more is wanted."
-            faults.add(
-                "caution 24", TABLES[name].file, words, line=int(short["line"].iloc[0]), column="rest_minutes"
-            )
+            row = short.iloc[0]
+            place = stands_in(row, TABLES[name].file)
+            faults.add("caution 24", place, words, line=int(row["line"]), column="rest_minutes")
 
 
 def _volts(bench: Bench, faults: Faults) -> None:
@@ -363,11 +363,12 @@ def _runs(bench: Bench, faults: Faults) -> None:
     """Cautions 32 and 34 of whole runs: times in minutes, a wall in metres, a dark reading in some rows only."""
     records = bench.tables["warm_up"]
     if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in records:
-        for run, end in records.groupby("run", sort=False)["elapsed_s"].max().items():
+        for run, rows in records.groupby("run", sort=False):
+            end = rows["elapsed_s"].max()
             if end <= MINUTES_END_S:
                 ends = f"run {shown(str(run))} ends at {end:g} s"
                 words = f"{ends}; if these are minutes, name the column elapsed_minutes."
-                faults.add("caution 32", "warm_up.csv", words, column="elapsed_s")
+                faults.add("caution 32", stands_in(rows.iloc[0], "warm_up.csv"), words, column="elapsed_s")
     for name in ("distance", "beam"):
         for run, rows in bench.tables[name].groupby("run", sort=False):
             which = rows["dark_lx"].isna()
@@ -403,22 +404,3 @@ def _left_out(bench: Bench, faults: Faults) -> None:
             count = f"{len(rows)} reading{'s' * (len(rows) > 1)} of {shown(rows['lamp'].iloc[0])} alone"
             words = f'"{shown(point)}" has {count}: compared with nothing{near}'
             faults.add("caution 38", "readings.csv", words, line=int(rows["line"].iloc[0]), column="point")
-
-
-def photos(folder: Path, tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
-    """Keep a caution for pictures that are not in the folder.
-
-    Parameters
-    ----------
-    folder : Path
-        The bench folder.
-    tables : mapping
-        The tables as read.
-    faults : Faults
-        Collects them.
-    """
-    readings = tables["readings"]
-    inside = [photo for photo in names_in(readings["photo"]) if not OUTSIDE.search(photo)]
-    absent = [photo for photo in inside if not (folder / photo).is_file()]
-    rows = readings[readings["photo"].isin(absent)]
-    faults.where("caution 30", "readings.csv", rows, "photo", '"{value}" is not in the folder.')

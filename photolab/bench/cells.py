@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from photolab.bench.faults import hint, shown
-from photolab.bench.schema import Field, UnitForm
+from photolab.bench.schema import SPELT, Field, UnitForm
 
 _POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _COMMA = re.compile(r"[+-]?(?:[0-9]+(?:,[0-9]*)?|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
@@ -134,7 +134,7 @@ def _marks(typed: str, quoted: str, decimal: str) -> str:
         point = typed.replace(",", ".")
         if re.fullmatch(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}", typed):
             return f"{quoted} is {bare} or {float(point):g}; write {bare}."
-        return f"{quoted} has a decimal comma; write {point}, or declare [csv] decimal in bench.toml."
+        return f'{quoted} has a decimal comma; write {point}, or declare decimal = "," in bench.toml.'
     if re.fullmatch(r"[+-]?[0-9]{1,3}(,[0-9]{3})+(\.[0-9]*)?", typed):
         return f"{quoted} holds a thousands mark; write {typed.replace(',', '')}."
     if decimal == "," and re.fullmatch(r"[+-]?[0-9]*\.[0-9]+", typed):
@@ -240,7 +240,7 @@ def parse_code(text: str, field: Field) -> str:
     str
         The code.
     """
-    typed = text.strip() or text
+    typed = SPELT.get(text.strip(), text.strip() or text)
     small = typed.lower()
     if typed in field.codes:
         return typed
@@ -309,7 +309,7 @@ def check_number(value: float, typed: str, field: Field, form: UnitForm | None =
     unit = form.unit if form else field.unit
     tail = f" {unit}" if unit not in {"", "1"} else ""
     also = f" is {canonical:.6g} {field.unit}" if form and value != canonical else ""
-    in_range = field.kind == "count" and inside(math.floor(canonical), field)
+    in_range = field.kind == "count" and inside(np.floor(canonical), field)
     wanted = "a whole number" if in_range else field.wanted
     words = f"{shown(typed)}{tail}{also}; wanted {wanted}."
     raise CellFault(words, code="fault 14")

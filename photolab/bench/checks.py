@@ -10,7 +10,7 @@ import pandas as pd
 
 from photolab.bench.completion import looked_up
 from photolab.bench.declared import FILE, Declared
-from photolab.bench.faults import Faults, closest, hint, shown
+from photolab.bench.faults import Faults, closest, hint, shown, stands_in
 from photolab.bench.instruments import range_half_width
 from photolab.bench.schema import READING_KEY
 from photolab.bench.tables import varying
@@ -18,8 +18,6 @@ from photolab.bench.tables import varying
 Tables = dict[str, pd.DataFrame]
 COUNTS_BELOW_ZERO = 5.0
 """So many counts of the display a covered meter may show below zero, whatever its accuracy line. [1]"""
-OUTSIDE = re.compile(r"^[/~]|^[A-Za-z]:|\\|(?:^|/)\.\.(?:/|$)")
-"""A path that leaves the folder."""
 SAME_SHAPE = str.maketrans("АВЕКМНОРСТУХаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXaeopcyxijsABEZHIKMNOPTYXo")
 
 
@@ -97,15 +95,16 @@ def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
     Parameters
     ----------
     table : DataFrame
-        Rows with run, elapsed_s [s] and line.
+        Rows with elapsed_s [s] and line; run, where it holds several.
     file : str
         Where they stand.
     faults : Faults
         Collects what is wrong.
     """
-    before = table.groupby("run", sort=False)["elapsed_s"].shift()
+    runs = "run" in table
+    before = (table.groupby("run", sort=False) if runs else table)["elapsed_s"].shift()
     late = table["elapsed_s"] <= before
-    words = "{value:g} after {before:g} in run {run}."
+    words = "{value:g} after {before:g}" + (" in run {run}." if runs else "; times must increase.")
     faults.where("fault 18", file, table[late].assign(before=before[late], log_file=""), "elapsed_s", words)
 
 
@@ -128,13 +127,21 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
                 or not (codes or (meters and column == "housing"))
             ):
                 continue
-            strange = table[(table[column] != "") & ~table[column].isin(codes)].assign(log_file="")
+            strange = table[(table[column] != "") & ~table[column].isin(codes)]
+            if "log_file" in strange:  # the codes of an instrument's file stand in bench.toml: below
+                strange = strange[strange["log_file"] == ""]
             new = f'; write [[{column}]] with id = "{{}}"' if column in {"housing", "meter"} else ""
             near = {code: hint(code, codes) or new.format(shown(code)) for code in names_in(strange[column])}
             words = f'"{{value}}" {where}{{near}}.'
             faults.where(
                 "fault 12", f"{name}.csv", strange.assign(near=strange[column].map(near)), column, words
             )
+    for section, values in declared.instruments:
+        for column, (codes, where) in known.items():
+            code = values.get(column)
+            if code and codes and code not in codes:
+                words = f'{section.section}.{column} = "{shown(code)}" {where}{hint(code, codes)}.'
+                section.fault("fault 12", words, column)
     for question, line in declared.questions:
         asked = lamps or names_in(tables["readings"]["lamp"])
         if question.lamp != "any" and asked and question.lamp not in asked:
@@ -187,15 +194,16 @@ def _alike(tables: Tables, faults: Faults) -> None:
                     continue
                 first[other] = name, other
                 of_one, of_other = (
-                    tables[n].loc[tables[n][column] == c, "line"].iloc[0]
-                    for n, c in ((file, one), (name, other))
+                    tables[n][tables[n][column] == c].iloc[0] for n, c in ((file, one), (name, other))
                 )
-                place = f"line {of_one}" if file == name else f"{file}.csv line {of_one}"
+                of_file = stands_in(of_one, f"{file}.csv")
+                own_file = stands_in(of_other, f"{name}.csv")
+                place = f"{of_file} " * (of_file != own_file) + f"line {of_one['line']}"
                 strange = [f"U+{ord(c):04X}" for c in one + other if not c.isascii()]
                 words = f'"{shown(other)}" looks like "{shown(one)}" in {place}; are they one and the same?'
                 if code == "fault 26":
                     words = f'"{shown(other)}" is not "{shown(one)}" in {place}: {", ".join(strange[:3])}; retype both.'
-                faults.add(code, f"{name}.csv", words, line=int(of_other), column=column)
+                faults.add(code, own_file, words, line=int(of_other["line"]), column=column)
 
 
 Condition = tuple[str, str, "pd.Series[bool]", str, str]
@@ -210,9 +218,6 @@ def _conditions(tables: Tables) -> Iterable[Condition]:
     camera = ~heat["method"].isin(["thermocouple", ""])
     source, response = spectra["kind"] == "source", spectra["kind"] == "responsivity"
     silent = (readings["exclude"] == "yes") & (readings["note"] == "")
-    outside = readings["photo"].isin(
-        [photo for photo in names_in(readings["photo"]) if OUTSIDE.search(photo)]
-    )
     of_lamp = looked_up(links["lamp"], lamps["lamp"], lamps["technology"])
     other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
     itself = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
@@ -231,7 +236,6 @@ def _conditions(tables: Tables) -> Iterable[Condition]:
     yield "fault 8", "links", itself, "new_meter", "the same as old_meter; a link needs two meters."
     yield "fault 8", "links", other, "technology", "lamps.csv states another technology for this lamp."
     yield "fault 19", "readings", silent, "note", "the row is excluded without a reason; say why here."
-    yield "fault 27", "readings", outside, "photo", '"{value}" leaves the folder; put the picture into it.'
 
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
@@ -246,7 +250,7 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
                 f'"{shown(str(run))}" stands for {column} "{shown(first[column])}" in line {first["line"]}'
             )
             words = f"{stands}; give each its own run."
-            faults.add("fault 7", f"{name}.csv", words, line=int(row["line"]), column="run")
+            faults.add("fault 7", stands_in(row, f"{name}.csv"), words, line=int(row["line"]), column="run")
 
 
 def _choices(beam: pd.DataFrame, faults: Faults) -> None:

@@ -20,21 +20,23 @@ from photolab.bench.model import (
     TheirFigure,
     default_linearity,
 )
-from photolab.bench.schema import SECTIONS, SINGLE, Field
+from photolab.bench.schema import SECTIONS, SINGLE, SPELT, Field
 
 FILE = "bench.toml"
+INSTRUMENTS = ("log", "heat_matrix")
+"""Sections of files as instruments leave them."""
 Values = dict[str, Any]
 
 
 @dataclass
 class Declared:
-    """What bench.toml says; each question with the line that names its lamp, others' figures with their section."""
+    """What bench.toml says; questions with the line that names the lamp, the files and figures with their section."""
 
     settings: Settings = field(default_factory=Settings)
     meters: dict[str, Meter] = field(default_factory=dict)
     meter_ids: tuple[str, ...] = ()
     housings: dict[str, Housing] = field(default_factory=dict)
-    logs: list[Values] = field(default_factory=list)
+    instruments: list[tuple["Section", Values]] = field(default_factory=list)
     questions: list[tuple[Question, int | None]] = field(default_factory=list)
     their_figures: "list[tuple[TheirFigure, Section]]" = field(default_factory=list)
     earlier: "list[tuple[Values, Section]]" = field(default_factory=list)
@@ -60,6 +62,9 @@ class Lines:
                 section = header[1]
                 counts[section] = counts.get(section, -1) + 1
                 self.lines[section, counts[section], ""] = number
+                above, _, inner = section.rpartition(".")
+                if above:
+                    self.lines.setdefault((above, counts.get(above, 0), inner), number)
             key = re.match(r"\s*([A-Za-z0-9_'\"-]+)\s*=", line)
             if key:
                 self.lines.setdefault((section, counts[section], key[1].strip("'\"")), number)
@@ -147,7 +152,11 @@ class Section:
         if value == "" and key.required:
             self.fault("fault 1", f"{self.label} has a blank {key.name}; {_remedy(key)}.")
             return key.default
-        if key.codes and key.kind == "code" and value != str(self.given[key.name]).lower():
+        if (
+            key.codes
+            and key.kind == "code"
+            and value not in {str(self.given[key.name]).lower(), SPELT.get(str(self.given[key.name]))}
+        ):
             said = f'{full} = "{shown(str(self.given[key.name]))}" is read as {value}.'
             self.fault("caution 35", said, key.name)
         for number in value if isinstance(value, tuple) else (value,):
@@ -345,7 +354,7 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
         _meters(sections["meter"], lines, faults),
         tuple(str(section.given.get("id", "")) for section in sections["meter"]),
         housings,
-        [section.values() for section in sections["log"]],
+        [(section, section.values()) for name in INSTRUMENTS for section in sections[name]],
         _questions(sections["question"], housings),
         _their_figures(sections["their_figure"], housings),
         [(section.values(), section) for section in sections["our_earlier"]],

@@ -15,12 +15,11 @@ from typing import Any
 
 import pandas as pd
 
-from photolab.bench.attachments import in_folder
 from photolab.bench.campaign import Campaign
 from photolab.bench.checks import names_in
 from photolab.bench.declared import FILE, Declared
 from photolab.bench.faults import Faults, hint, shown
-from photolab.bench.files import Rows, load_rows
+from photolab.bench.files import Rows, in_folder, load_rows
 from photolab.bench.model import OurEarlier, TheirFigure
 from photolab.bench.schema import EARLIER_FILE
 from photolab.bench.tables import read_table
@@ -70,8 +69,9 @@ def read_earlier(
     found = []
     for values, section in declared.earlier:
         name = values["file"]
-        absent = f'"{shown(name or "")}" is not in the folder; copy results.csv of the earlier report there.'
-        if None in values.values() or not in_folder(folder, name, absent, faults, FILE, section.line("file")):
+        if None in values.values() or not in_folder(
+            folder, name, faults, FILE, line=section.line("file"), column="file"
+        ):
             continue
         rows = load_rows(folder, name, ",", faults, hashes)
         table = None if rows is None else _rows(rows, faults)

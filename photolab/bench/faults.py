@@ -50,7 +50,7 @@
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -130,6 +130,24 @@ def hint(name: str, known: Iterable[str], words: str = '; closest is "{}"') -> s
     """
     near = closest(name, known)
     return words.format(shown(near)) if near else ""
+
+
+def stands_in(row: "Mapping[Any, Any] | pd.Series", file: str) -> str:
+    """Return the file that a row stands in.
+
+    Parameters
+    ----------
+    row : mapping
+        The row, with ``log_file`` where it stands in a file of its own.
+    file : str
+        The file of its table.
+
+    Returns
+    -------
+    str
+        File name.
+    """
+    return str(row.get("log_file") or file)
 
 
 @dataclass(frozen=True)
@@ -230,8 +248,7 @@ class Faults:
         for row in rows.to_dict("records"):  # the rows with a fault alone
             cells: dict[Any, Any] = {"value": row.get(column), **row, **more}
             said = {str(name): shown(cell) if isinstance(cell, str) else cell for name, cell in cells.items()}
-            place = str(row.get("log_file") or file)
-            self.add(code, place, words.format_map(said), line=int(row["line"]), column=column)
+            self.add(code, stands_in(row, file), words.format_map(said), line=int(row["line"]), column=column)
 
     @property
     def problems(self) -> list[Problem]:

@@ -7,16 +7,18 @@ import io
 import os
 import re
 import stat
+from collections import deque
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
+from typing import TextIO
 
 import numpy as np
 import numpy.typing as npt
 
 from photolab.bench.faults import Faults, closest, shown
-from photolab.bench.schema import FILES, HEADERS
+from photolab.bench.schema import FILES, HEADERS, SPELT
 
 WORKBOOK = "bench.xlsx"
 MAX_FILE_BYTES = 64 * 1024 * 1024
@@ -214,12 +216,87 @@ def decode(name: str, data: bytes, faults: Faults) -> str | None:
         return None
 
 
-def load_rows(
-    folder: Path, name: str, separator: str, faults: Faults, hashes: dict[str, str], *, first_row: int = 1
-) -> Rows | None:
-    """Return the header and cells of a separated-values file, or None after a fault.
+def in_folder(
+    folder: Path,
+    name: str,
+    faults: Faults,
+    file: str,
+    *,
+    line: int | None = None,
+    column: str = "",
+    absent: str = "fault 3",
+) -> bool:
+    """Return whether a name is that of a file inside the folder; a path, or no file, is kept as a fault.
 
-    Rows that are blank throughout are passed over; they keep their number.
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    name : str
+        The name as declared.
+    faults : Faults
+        Collects what is wrong.
+    file : str
+        Where it is declared.
+    line : int, optional
+        Row there.
+    column : str
+        Column or key there.
+    absent : str, default "fault 3"
+        Code of a file that is not there.
+
+    Returns
+    -------
+    bool
+        Whether there is something to open.
+    """
+    if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
+        words = f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
+        faults.add("fault 27", file, words, line=line, column=column)
+        return False
+    if not (folder / name).exists() and not (folder / name).is_symlink():
+        faults.add(absent, file, f'"{shown(name)}" is not in the folder.', line=line, column=column)
+        return False
+    return True
+
+
+def decode_any(name: str, data: bytes, faults: Faults) -> tuple[str, str] | None:
+    """Return the text of an instrument's file and how it was read, or None after a fault.
+
+    Parameters
+    ----------
+    name : str
+        File name.
+    data : bytes
+        What it holds.
+    faults : Faults
+        Collects what is wrong.
+
+    Returns
+    -------
+    tuple of str or None
+        The text, and UTF-8, UTF-16 or Latin-1: bytes that are no UTF-8 are read as that.
+    """
+    even, odd = (data[start:400:2].count(0) for start in (0, 1))
+    tried = {"utf-8-sig": "UTF-8", "latin-1": "Latin-1"}
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        tried = {"utf-16": "UTF-16"}
+    elif (
+        even + odd
+    ):  # every second byte of plain words is zero: without a mark, that tells the order of bytes
+        tried = {"utf-16-le" if odd > even else "utf-16-be": "UTF-16"}
+    for encoding, said in tried.items():
+        with contextlib.suppress(UnicodeDecodeError):
+            text = data.decode(encoding)
+            if text.strip() and "\x00" not in text:
+                return text, said
+    words = "is no text; a file of numbers in words is wanted." if data.strip() else "is empty."
+    faults.add("fault 11", name, words)
+    return None
+
+
+def load_rows(folder: Path, name: str, separator: str, faults: Faults, hashes: dict[str, str]) -> Rows | None:
+    """Return the header and cells of a separated-values file, or None after a fault.
 
     Parameters
     ----------
@@ -233,8 +310,6 @@ def load_rows(
         Collects what is wrong.
     hashes : dict
         Receives the SHA-256 of what is read, by file name.
-    first_row : int, default 1
-        Row of the column names.
 
     Returns
     -------
@@ -245,6 +320,37 @@ def load_rows(
     if data is None or decode(name, data, faults) is None:
         return None
     lines = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig", newline="")
+    return take_apart(name, lines, separator, faults)
+
+
+def take_apart(
+    name: str, lines: TextIO, separator: str, faults: Faults, *, first_row: int | None = None
+) -> Rows | None:
+    """Return the header and cells of separated values, or None after a fault.
+
+    Rows that are blank throughout are passed over; they keep their number.
+
+    Parameters
+    ----------
+    name : str
+        File name.
+    lines : text stream
+        The file from its beginning, line ends as they are.
+    separator : str
+        What stands between cells.
+    faults : Faults
+        Collects what is wrong.
+    first_row : int, optional
+        Row of the column names in an instrument's file: rows above it are titles, and blank cells beyond the last
+        name are passed over.
+
+    Returns
+    -------
+    Rows or None
+        Header and cells.
+    """
+    instrument, first_row = first_row is not None, first_row or 1
+    deque(islice(lines, first_row - 1), maxlen=0)
     reader = csv.reader(lines, delimiter=separator, strict=True)
     numbers: list[range | list[int]] = []
     before = first_row
@@ -256,6 +362,8 @@ def load_rows(
         while block := list(islice(reader, BLOCK)):
             kept: range | list[int] = range(before + 1, before + len(block) + 1)
             before += len(block)
+            if instrument:
+                block = [cells if "".join(cells[width:]).strip() else cells[:width] for cells in block]
             if not all(len(cells) == width and cells[0] for cells in block):
                 held = [(n, cells) for n, cells in zip(kept, block, strict=True) if "".join(cells).strip()]
                 for n, cells in held:
@@ -267,7 +375,9 @@ def load_rows(
             yield block
 
     try:
-        header = [cell.strip() for cell in next(islice(reader, first_row - 1, None), [])]
+        header = [cell.strip() for cell in next(reader, [])]
+        while instrument and header and not header[-1]:
+            header.pop()
         if not any(header):
             faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
             return None
@@ -275,14 +385,14 @@ def load_rows(
             words = f"names {len(header)} columns; {MAX_COLUMNS} or fewer are read."
             faults.add("fault 4", name, words, line=first_row)
             return None
-        if _foreign(name, header, separator, faults):
+        if foreign(name, header, separator, faults, instrument=instrument, line=first_row):
             return None
         return as_rows(name, header, blocks(), (n for part in numbers for n in part))
     except csv.Error as error:
         words = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
         lines.seek(0)
-        whole = iter(csv.reader(lines, delimiter=separator, strict=True))
-        number = 1
+        whole = csv.reader(islice(lines, first_row - 1, None), delimiter=separator, strict=True)
+        number = first_row
         with contextlib.suppress(csv.Error):
             while next(whole, None) is not None:
                 number += 1
@@ -296,8 +406,31 @@ def _wrong_count(name: str, number: int, found: int, wanted: int, separator: str
     faults.add("fault 4", name, f"{found} cells where the header names {wanted}{why}.", line=number)
 
 
-def _foreign(name: str, header: list[str], separator: str, faults: Faults) -> bool:
-    """Report a header that another separator than the declared one would take apart."""
+def foreign(
+    name: str, header: list[str], separator: str, faults: Faults, *, instrument: bool = False, line: int = 1
+) -> bool:
+    """Return whether another separator than the declared one would take a header apart; then the fault is kept.
+
+    Parameters
+    ----------
+    name : str
+        File name.
+    header : list of str
+        Cells of the first row.
+    separator : str
+        What stands between cells, as declared.
+    faults : Faults
+        Collects what is wrong.
+    instrument : bool, default False
+        The file is an instrument's, whose separator is declared for it alone.
+    line : int, default 1
+        Row of the header.
+
+    Returns
+    -------
+    bool
+        Whether it is at fault.
+    """
     joined = (separator if separator in _SEPARATORS else " ").join(header)
     words = ""
     others = [mark for mark in _SEPARATORS if mark != separator and mark in joined]
@@ -305,11 +438,13 @@ def _foreign(name: str, header: list[str], separator: str, faults: Faults) -> bo
         words = f'the first row is "{shown(joined)}"; delete it, the first row names the columns.'
     elif len(header) <= 2 and others and not set(header) & HEADERS:
         mark = max(others, key=joined.count)
+        spelt = {mark: word for word, mark in SPELT.items()}.get(mark, mark)
         advice = {
             ",": "take separator out of bench.toml, or save with the declared separator",
             ";": 'declare [csv] separator = ";" and decimal = "," in bench.toml, or save with commas and points',
         }.get(mark, "save with commas and points")
+        advice = f'write separator = "{spelt}" where bench.toml declares this file' if instrument else advice
         words = f"separated by {_SEPARATORS[mark]}; {advice}."
     if words:
-        faults.add("fault 11", name, words, line=1)
+        faults.add("fault 11", name, words, line=line)
     return bool(words)

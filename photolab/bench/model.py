@@ -256,18 +256,33 @@ class OurEarlier:
 
 @dataclass(frozen=True, eq=False)
 class Log:
-    """A logger's file as declared, and its first rows as understood."""
+    """An instrument's file: its encoding, the table its rows joined, and its first rows as understood."""
 
     file: str
     into: str
-    first_row: int
-    separator: str
-    decimal: str
-    run: str
-    lamp: str
-    columns: Mapping[str, str]
-    switched_on: str
+    encoding: str
     preview: pd.DataFrame
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """A picture of a lamp as it is published: small, and its pixels alone.
+
+    Attributes
+    ----------
+    file, lamp, note : str
+        Its name in the folder, the lamp it is declared for, and what the rows that name it note.
+    jpeg : bytes
+        The picture.
+    width : int
+        Its width. [pixel]
+    """
+
+    file: str
+    lamp: str
+    note: str
+    jpeg: bytes
+    width: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -319,6 +334,7 @@ class Bench:
     questions: tuple[Question, ...] = ()
     their_figures: tuple[TheirFigure, ...] = ()
     earlier: tuple[OurEarlier, ...] = ()
+    photos: tuple[Photo, ...] = ()
 
     def __post_init__(self) -> None:
         tables = {}

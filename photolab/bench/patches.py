@@ -93,7 +93,7 @@ def patch_emissivities(bench: Bench) -> pd.DataFrame:
 def _row(bare: Surface, patch: Surface) -> dict[str, float | str]:
     """Return the emissivity of one bare reading beside its patch."""
     entering = (
-        *(camera_reading(one.displayed, SPOT_LIMIT_K, one.where) for one in (bare, patch)),
+        *(camera_reading(one.displayed, SPOT_LIMIT_K, one.where, one.pixels) for one in (bare, patch)),
         emissivity_of(patch.emissivity, patch.emissivity_half_width, patch.where),
         mirrored_room(bare.reflected, bare.where),
     )

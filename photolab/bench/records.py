@@ -7,16 +7,18 @@ from pathlib import Path
 import pandas as pd
 
 from photolab.bench.assumptions import assumptions
-from photolab.bench.attachments import read_logs, read_spectra
-from photolab.bench.cautions import cautions, photos, same_cells
+from photolab.bench.attachments import read_spectra
+from photolab.bench.cautions import cautions, same_cells
 from photolab.bench.cells import parse_number
-from photolab.bench.checks import check_completed, check_order, check_tables, names_in
+from photolab.bench.checks import check_completed, check_order, check_tables
 from photolab.bench.completion import complete, lamps_of
 from photolab.bench.declared import FILE, Declared, read_toml
 from photolab.bench.earlier import read_earlier
-from photolab.bench.faults import Faults, Problem, hint, refusal, shown
+from photolab.bench.faults import Faults, Problem, refusal
 from photolab.bench.files import WORKBOOK, Rows, decode, listing, load, load_rows, strays
-from photolab.bench.model import Bench, Log
+from photolab.bench.log import join_instruments
+from photolab.bench.model import Bench
+from photolab.bench.photos import read_photos
 from photolab.bench.schema import FILES, TABLES
 from photolab.bench.tables import empty_table, read_table
 from photolab.bench.workbook import by_sheet, read_workbook
@@ -64,13 +66,12 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
         words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
         faults.add("fault 3", "readings.csv", words)
     check_order(tables["warm_up"], "warm_up.csv", faults)
-    logs, logged = read_logs(path, declared, faults, hashes)
-    _append(tables, logged, logs, faults)
+    logs = join_instruments(path, declared, tables, faults, hashes)
     spectra = read_spectra(path, tables["spectra"], declared, faults, hashes)
     whose = tables["readings" if tables["lamps"].empty else "lamps"]["lamp"]
     earlier = read_earlier(path, declared, whose, faults, hashes)
+    photos = read_photos(path, tables, faults, hashes)
     strays(names, hashes, faults)
-    photos(path, tables, faults)
     check_tables(tables, declared, faults)
     readings = tables["readings"]
     typed = readings.loc[readings["repeat"].notna(), "line"]
@@ -88,7 +89,7 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
         path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
         tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), hashes, spectra,
         tuple(logs), tuple(question for question, _ in declared.questions),
-        tuple(figure for figure, _ in declared.their_figures), earlier,
+        tuple(figure for figure, _ in declared.their_figures), earlier, photos,
     )  # fmt: skip
     if len(bench.tables["readings"]):
         cautions(bench, faults)
@@ -150,24 +151,6 @@ def _unread(rows: Rows) -> bool:
     """Return whether no figure stands in any row of readings.csv."""
     columns = zip(rows.header, rows.columns, strict=True)
     return not any("".join(cells.words) for header, cells in columns if header.startswith("illuminance_"))
-
-
-def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, logs: list[Log], faults: Faults) -> None:
-    """Join the loggers' rows to warm_up; a run stands in one file only, and its lamp is a known one."""
-    own, lamps = tables["warm_up"], names_in(tables["lamps"]["lamp"])
-    runs = set(own["run"].unique())
-    for log in logs:
-        if log.run in runs:
-            words = f'log.run "{shown(log.run)}" is also a run of another file; give each its own.'
-            faults.add("fault 7", FILE, words)
-        runs.add(log.run)
-        if lamps and log.lamp not in lamps:
-            words = f'log.lamp "{shown(log.lamp)}" is not in lamps.csv{hint(log.lamp, lamps)}.'
-            faults.add("fault 12", FILE, words)
-    known = logged[logged["lamp"].isin(lamps)] if lamps else logged
-    if len(known):
-        both = [own.assign(log_file=""), known]
-        tables["warm_up"] = known if own.empty else pd.concat(both, ignore_index=True)
 
 
 def _said(problems: list[Problem], names: tuple[str, ...]) -> list[Problem]:

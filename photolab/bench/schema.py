@@ -166,7 +166,10 @@ class Field:
     def note(self) -> str:
         """One phrase that says what it is, in which unit, what may stand there and what holds without it."""
         also = {code: ", ".join(word for word in self.also if self.also[word] == code) for code in self.codes}
-        codes = ", ".join(f"{code} ({also[code]})" if also[code] else code for code in self.codes)
+        spelt = {mark: word for word, mark in SPELT.items()}
+        codes = ", ".join(
+            f"{code} ({also[code]})" if also[code] else spelt.get(code, code) for code in self.codes
+        )
         limited = self.low is not None or self.high is not None
         unit = f" [{self.unit}]" if self.unit not in {"", "1"} and not limited else ""
         parts = [self.about + unit, f"one of {codes}" if codes else self.wanted if limited else ""]
@@ -215,6 +218,7 @@ class Table:
 
 
 SPELT = {"tab": "\t", "space": " ", "bar": "|"}
+"""Marks that may be written as words."""
 
 
 def _field(line: str) -> Field:
@@ -250,8 +254,17 @@ def _fields(text: str, *, columns: bool = False) -> tuple[Field, ...]:
         if "|" in line:
             found.append(_field(line))
         else:
-            found += (replace(SHARED[name.rstrip("*")], required=name.endswith("*")) for name in line.split())
+            for name in line.split():
+                one = replace(SHARED[name.rstrip("*")], required=name.endswith("*"))
+                found.append(one if columns else _as_key(one))
     return tuple(replace(one, forms=unit_forms(one.name)) if columns else one for one in found)
+
+
+def _as_key(column: Field) -> Field:
+    """Return a shared column as a key of bench.toml: its text in quotation marks, and nothing in its place."""
+    quoted = column.example if column.numeric else f'"{column.example}"'
+    blank = None if column.required else UNKNOWN.get(column.kind, "")
+    return replace(column, example=quoted, default=blank, absent="")
 
 
 _PARTS = re.split(r"(?m)^== ?", f"""
@@ -279,6 +292,12 @@ date          | date  |                |                               | 2025-04
 note          | text  |                |                               | door was open | anything worth remembering
 technology    | code  | {TECHNOLOGIES} | | led | kind of light source
 photo         | text  |                |                               | box.jpg | file name of a picture in the folder
+method        | code  | bare tape paint thermocouple | | tape | how the surface was seen
+set_emissivity | 1    | 0.01..1        |                               | 0.95   | emissivity set on the camera
+emissivity    | 1     | 0.01..1        |                               | 0.95   | emissivity of the surface
+emissivity_half_width | 1 | 0..0.5     |                               | 0.02   | how far that may be off
+reflected_C   | degC  | -60..400       |                               | 22     | reflected temperature
+place         | text  |                |                               | driver | fin, driver, base
 == readings.csv: one row a reading
 lamp*
 illuminance_lx* | lx  | >0                |          | 318      | reading of the meter
@@ -310,6 +329,7 @@ price_per         | code  | lamp pair       | | pair       | what the price buys
 driver            | code  | internal external | | internal | where the electronics sit
 specimens_bought  | count | 1..             | | 2          | pieces at hand
 obtained          | code  | bought supplied lent | | bought | how the lamp came to the bench
+photo
 == days.csv: one row a day
 day*              | text  |                 | | D01        | code of the day
 date*
@@ -324,15 +344,10 @@ ambient_C rest_minutes cover fan_direction
 == thermal.csv: thermal camera and thermocouple readings
 lamp* elapsed_s*
 displayed_C*      | degC  | -20..400        | | 85         | temperature the camera displays
-method*           | code  | bare tape paint thermocouple | | tape | how the surface was seen
-set_emissivity    | 1     | 0.01..1         | | 0.95       | emissivity set on the camera
-emissivity        | 1     | 0.01..1         | | 0.95       | emissivity of the surface
-emissivity_half_width | 1 | 0..0.5          | | 0.02       | how far that may be off
-reflected_C       | degC  | -60..400        | | 22         | reflected temperature
-ambient_C
+method* set_emissivity emissivity emissivity_half_width reflected_C ambient_C
 pixels            | 1     | 1..             | | 12         | pixels across the spot
-place             | text  |                 | | driver     | fin, driver, base
-cover fan_direction
+place cover fan_direction
+pixel_sd_K        | K     | 0..20           | | 0.3        | scatter (SD) of the pixels, if displayed_C is a mean
 == electrical.csv: power into the lamp
 lamp* elapsed_s*
 power_W           | W     | >0..1000        | volts times amperes | 25 | electrical power
@@ -458,14 +473,28 @@ sensor            | code | faces_lamp flat_wall | faces_lamp | "faces_lamp" | wh
 tilt_uncertainty_deg | deg | 0..45    | 3            | 3    | how far the head may be tilted
 == [log]
 file*             | text |            |              | "log.csv" | the logger's file, as it is
-into              | code | warm_up    | warm_up      | "warm_up" | table its rows belong to
+into              | code | warm_up thermal | warm_up | "warm_up" | table its rows belong to
 first_row         | count | 1..10000  | 1            | 1    | row that holds the logger's column names
 separator         | code | , ; tab space bar | ,     | ";"  | what stands between cells
 decimal           | code | . ,        | .            | ","  | decimal mark
-run*              | text |            |              | "W1" | code of the record
-lamp*             | text |            |              | "K1" | lamp on the bench
 columns*          | table |           |              |      | our column = theirs
-switched_on       | text |            |              | "10:00:10" | logger's time at switch-on
+clock             | text |            |              | "Time" | their column of clock times, in place of elapsed_s
+switched_on       | text |            |              | "22:00:10" | logger's time then; rows before it are left out
+switched_off      | text |            |              | "22:35:00" | logger's time then; rows after it are left out
+lamp* run specimen housing day mounting meter range_lx socket_V ambient_C rest_minutes cover fan_direction
+method place set_emissivity emissivity emissivity_half_width reflected_C
+== [heat_matrix]
+file*             | text |            |              | "heat.csv" | temperatures of a picture, as the camera saves them
+first_row         | count | 1..10000  | 1            | 1    | row of the picture's uppermost pixels
+separator         | code | , ; tab space bar | ,     | ";"  | what stands between cells
+decimal           | code | . ,        | .            | ","  | decimal mark
+unit              | code | degC degF  | degC         | "degC" | unit of the temperatures
+rectangle*        | 1 list | 0..      |              | [120, 80, 40, 30] | left, top, width, height in pixels
+elapsed_s         | s    | 0..86400   |              | 1800 | time since switch-on
+elapsed_minutes   | min  | 0..1440    |              | 30   | the same in minutes
+hottest_pixels*   | count | 1..       |              | 9    | the temperature is the mean of so many of them
+lamp* method* place set_emissivity emissivity emissivity_half_width reflected_C ambient_C cover
+fan_direction
 == [question]
 asked_on*         | date |            |              | 2025-04-03 | day the question was asked, YYYY-MM-DD
 lamp*             | text |            |              | "any" | a lamp of lamps.csv, or any

@@ -6,7 +6,7 @@ that was read.
 """
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property, lru_cache, partial
 from typing import Any
@@ -18,7 +18,7 @@ from photolab.bench.model import Bench
 from photolab.bench.rows import result_row
 from photolab.errors import MethodError, attempt
 from photolab.metrology.monte_carlo import draws, interval
-from photolab.metrology.quantity import Measured, limits, measured
+from photolab.metrology.quantity import Input, Measured, limits, measured
 from photolab.thermal.thermography import (
     EMISSIVITY_HALF_WIDTH,
     SurfaceReading,
@@ -58,6 +58,8 @@ class Surface:
         As read; NaN where no ambient is stated. [degC]
     set_emissivity, emissivity, emissivity_half_width, reflected : float
         What the reading is worked out with; NaN for a thermocouple. [1], [1], [1], [degC]
+    pixel_sd : float
+        Scatter of the pixels that `displayed` is the mean of; NaN where it is none. [K]
     coverage : float
         Coverage probability of `low` and `high`. [1]
     assumed : tuple of str
@@ -74,6 +76,7 @@ class Surface:
     emissivity: float
     emissivity_half_width: float
     reflected: float
+    pixel_sd: float
     coverage: float
     assumed: tuple[str, ...]
 
@@ -81,6 +84,17 @@ class Surface:
     def where(self) -> tuple[str, ...]:
         """Which reading it is: what only this one holds is named by it."""
         return self.lamp, self.place, self.method, f"{self.elapsed_s:g}"
+
+    @property
+    def pixels(self) -> tuple[Input, ...]:
+        """The scatter of its pixels [K].
+
+        It is not divided by their number: neighbours in a picture share optics and interpolation. It has no degrees
+        of freedom: these pixels are the spot, and no sample of others.
+        """
+        if not self.pixel_sd > 0.0:
+            return ()
+        return (Input(("pixels", *self.where), self.pixel_sd, kind="reading scatter", source="own readings"),)
 
     @cached_property
     def reading(self) -> SurfaceReading | MethodError:
@@ -95,7 +109,7 @@ class Surface:
             return MethodError("the emissivity must be stated", code="emissivity_missing")
         return attempt(
             surface_reading,
-            camera_reading(self.displayed, camera_limit(self.displayed), self.where),
+            camera_reading(self.displayed, camera_limit(self.displayed), self.where, self.pixels),
             method=self.method,
             emissivity=emissivity_of(self.emissivity, self.emissivity_half_width, self.where),
             set_emissivity=self.set_emissivity,
@@ -222,6 +236,7 @@ def _surface(bench: Bench, row: Row) -> Surface:
         emissivity=emissivity,
         emissivity_half_width=width,
         reflected=reflected,
+        pixel_sd=float(row["pixel_sd_K"]),
         coverage=bench.settings.coverage,
         assumed=tuple(codes),
     )
@@ -236,7 +251,9 @@ def _reflected(bench: Bench, stated: float, ambient: float) -> tuple[float, list
     return bench.settings.reference_ambient_C, ["reflected_assumed"]
 
 
-def camera_reading(shown: float, limit: float, where: tuple[Hashable, ...]) -> Measured:
+def camera_reading(
+    shown: float, limit: float, where: tuple[Hashable, ...], pixels: Sequence[Input] = ()
+) -> Measured:
     """Return a displayed temperature.
 
     Parameters
@@ -247,13 +264,16 @@ def camera_reading(shown: float, limit: float, where: tuple[Hashable, ...]) -> M
         Limit of the camera there, assumed. [K]
     where : tuple of hashable
         Which reading.
+    pixels : sequence of Input
+        Scatter of the pixels that it is the mean of. [K]
 
     Returns
     -------
     Measured
         The displayed temperature. [degC]
     """
-    return measured(shown, limits(("camera", *where), limit, kind="scale", source="assumed"), unit="degC")
+    camera = limits(("camera", *where), limit, kind="scale", source="assumed")
+    return measured(shown, camera, *pixels, unit="degC")
 
 
 def emissivity_of(value: float, half_width: float, where: tuple[Hashable, ...]) -> Measured:

@@ -21,7 +21,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from photolab.bench.cells import plain_numbers
-from photolab.bench.declared import FILE, Declared, Lines, Values, declare
+from photolab.bench.declared import FILE, INSTRUMENTS, Declared, Lines, Values, declare
 from photolab.bench.faults import Faults, Problem, shown
 from photolab.bench.files import MAX_COLUMNS, WORKBOOK, Rows, as_rows, load
 from photolab.bench.schema import FILES, SECTIONS, TABLES, Field, Table
@@ -31,7 +31,7 @@ KEY_SHEET = "bench"
 KEY_HEADER = ("section", "id", "key", "value", "what it is")
 MAX_ROWS = 200_000
 MAX_UNPACKED_BYTES = 128 * 1024 * 1024
-REPEATED = ("meter", "housing", "question", "their_figure", "our_earlier")
+REPEATED = ("meter", "housing", "question", "their_figure", "our_earlier", *INSTRUMENTS)
 """Sections of the sheet of keys whose rows name an id."""
 BROKEN = (
     zipfile.BadZipFile, zlib.error, KeyError, ValueError, TypeError, IndexError, AttributeError, EOFError,
@@ -62,7 +62,11 @@ def by_sheet(problem: Problem) -> Problem:
     """
     if problem.file not in FILES:
         return problem
-    words = re.sub(r"\b(\w+)\.(?:csv|toml)\b", r"sheet \1", problem.message)
+    words = re.sub(
+        r"\b(\w+)\.(?:csv|toml)\b",
+        lambda found: f"sheet {found[1]}" if found[0] in FILES else found[0],
+        problem.message,
+    )
     return replace(problem, file=f"{WORKBOOK} sheet {problem.file.partition('.')[0]}", message=words)
 
 
@@ -252,9 +256,10 @@ def _declared(sheets: dict[str, Sheet], faults: Faults) -> Declared:
         factors = meter.pop("spectral_factor", {})
         if factors:
             meter["spectral_factor"] = [{"technology": name, **part} for name, part in factors.items()]
-    for name in ("question", "their_figure", "our_earlier"):
-        for numbered in given.get(name, []):
-            del numbered["id"]  # its number on the sheet, no key of its own
+    for name in REPEATED:
+        for entity in given.get(name, []):
+            if "id" not in {key.name for key in SECTIONS[name]}:
+                del entity["id"]  # its number on the sheet, no key of its own
     return declare(given, lines, faults)
 
 
@@ -280,6 +285,7 @@ def _place(
     path = section
     for inner in rest:
         target = target.setdefault(part, {})
+        lines.lines.setdefault((path, index, part), row)
         path, part = f"{path}.{part}" if path.count(".") < 1 else path, inner
     if part != "id" or section not in REPEATED:
         target[part] = _value(path, part, value)
@@ -290,7 +296,7 @@ def _value(section: str, name: str, value: Any) -> Any:
     """Return a cell as TOML would hold it: lists from text with commas, dates as dates, text as text."""
     key = next((key for key in SECTIONS.get(section, ()) if key.name == name), None)
     kind = key.kind if key else ""
-    if isinstance(value, datetime):
+    if isinstance(value, datetime) and kind == "date":
         value = value.date()
     if kind == "list" and isinstance(value, str):
         parts = [part for part in re.split(r"[\s,;\[\]]+", value) if part]
@@ -302,7 +308,8 @@ def _value(section: str, name: str, value: Any) -> Any:
         return [part for part in re.split(r"[\s,;]+", _text(value)) if part]
     if kind == "flag" and _text(value).lower() in {"yes", "true", "no", "false"}:
         return _text(value).lower() in {"yes", "true"}
-    return _text(value) if kind in {"text", "code"} and not isinstance(value, bool) else value
+    words = kind in {"text", "code"} or section.endswith(".columns")
+    return _text(value) if words and not isinstance(value, bool) else value
 
 
 def starter_workbook() -> bytes:
@@ -342,8 +349,8 @@ def starter_workbook() -> bytes:
 
 def _keys() -> Iterator[tuple[str, str, Field]]:
     """Every key a workbook may hold: section, an id to start with, the key."""
-    kinds = (("", ""), ("bench", ""), ("links", ""), ("meter", "M1"), ("housing", "H1"), ("question", "1"))
-    for section, identity in kinds:
+    kinds = {"": "", "bench": "", "links": "", "meter": "M1", "housing": "H1", "question": "1"}
+    for section, identity in (kinds | dict.fromkeys(INSTRUMENTS, "1")).items():
         for key in SECTIONS[section]:
             if key.kind not in {"table", "tables"}:
                 yield section, identity, key
@@ -351,6 +358,12 @@ def _keys() -> Iterator[tuple[str, str, Field]]:
         yield "meter", "M1", replace(key, name=f"certificate.{key.name}")
     for key in SECTIONS["meter.spectral_factor"][1:]:
         yield "meter", "M1", replace(key, name=f"spectral_factor.led.{key.name}")
+    for column in ("elapsed_s", "illuminance_lx", "displayed_C"):
+        yield (
+            "log",
+            "1",
+            Field(f"columns.{column}", "text", "", f"the logger's name of the column for {column}", "Lux"),
+        )
 
 
 def _drop_down(sheet: Any, column: Field, cells: str) -> None:

@@ -7,6 +7,7 @@ shown as text.
 
 from __future__ import annotations
 
+import base64
 import functools
 import html
 import importlib
@@ -22,10 +23,21 @@ import mistune
 from mistune.plugins.math import math as math_plugin
 from mistune.plugins.table import table as table_plugin
 
+from photolab.bench.model import Photo
 from photolab.publication.display import one_line
 from photolab.publication.equation_words import in_words
 
-__all__ = ["SCROLL", "Section", "clean_table", "equation", "figure", "markdown", "notebook_blocks", "page"]
+__all__ = [
+    "SCROLL",
+    "Section",
+    "clean_table",
+    "equation",
+    "figure",
+    "markdown",
+    "notebook_blocks",
+    "page",
+    "photograph",
+]
 
 _STYLE = """
 :root { color-scheme: light dark; --ink: #1a1a1a; --soft: #444; --paper: #fff; --line: #d9d9d9; --edge: #6b6b6b;
@@ -43,7 +55,7 @@ p, ul, ol { margin: .5em 0; }
 p.mark { border: 2px solid var(--ink); padding: .5em .8em; font-weight: bold; letter-spacing: .02em; }
 p.back { font-size: .88em; }
 figure { margin: 1.2em 0; break-inside: avoid; }
-figcaption { font-size: .88em; color: var(--soft); }
+figcaption { font-size: .88em; color: var(--soft); overflow-wrap: anywhere; }
 img { max-width: 100%; height: auto; background: #fff; }
 .scroll { overflow-x: auto; margin: 1em 0; border-right: 1px dashed var(--edge); }
 table { border-collapse: collapse; font-size: .88em; }
@@ -237,6 +249,26 @@ def _beginning(alt: str) -> str:
     mark = "Invented data. "
     first = re.split(r"[.:;] ", f"{alt.removeprefix(mark)} ", maxsplit=1)[0].strip()
     return f"{first}{' (invented data)' if alt.startswith(mark) else ''}."
+
+
+def photograph(photo: Photo) -> str:
+    """Return a photograph that is part of the page, smaller than its pixels and thus sharp, with its note under it.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photograph.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    words = ": ".join(filter(None, (f"{photo.lamp}, photograph {photo.file}", photo.note)))
+    said = html.escape(one_line(words), quote=True)
+    data = base64.b64encode(photo.jpeg).decode("ascii")
+    image = f'<img alt="{said}" width="{photo.width * 3 // 4}" src="data:image/jpeg;base64,{data}">'
+    return f"<figure>{image}<figcaption>{said}</figcaption></figure>"
 
 
 @dataclass

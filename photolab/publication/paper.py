@@ -156,9 +156,10 @@ class _Setter:
 
     def _picture(self, node: _Node) -> str:
         """Return a picture as wide as on the page, at most as the text."""
-        data = base64.b64decode(node.attributes["src"].partition("base64,")[2])
-        width = struct.unpack(">I", data[16:20])[0] * _POINT
-        return f"#{self._image('png', data, node.attributes['alt'] or _NO_WORDS, width)}"
+        form, _, packed = node.attributes["src"].partition(";base64,")
+        data = base64.b64decode(packed)
+        width = float(node.attributes.get("width") or struct.unpack(">I", data[16:20])[0]) * _POINT
+        return f"#{self._image(form.rpartition('/')[2], data, node.attributes['alt'] or _NO_WORDS, width)}"
 
     def _equation(self, node: _Node) -> str:
         """Return an equation as its drawing, its words as alternative text."""

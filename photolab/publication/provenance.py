@@ -49,6 +49,7 @@ _PACKAGES = (
     "numpy",
     "openpyxl",
     "pandas",
+    "pillow",
     "scipy",
     "seaborn",
     "statsmodels",

@@ -8,7 +8,7 @@ from pathlib import Path
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import listed
 from photolab.bench.evaluation import evaluate
-from photolab.bench.faults import Problem
+from photolab.bench.faults import Problem, shown
 from photolab.bench.model import Bench
 from photolab.bench.pairs import variance_by_term
 from photolab.bench.records import read_bench
@@ -145,8 +145,15 @@ def report(
     lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
     lines += [f"  left out  {said}" for said in left_out_words(campaign)]
     for log in bench.logs:
-        lines.append(f"  logger file {log.file}, first rows as understood:")
-        lines += [f"    {row}" for row in log.preview.to_string(index=False).splitlines()]
+        lines.append(f"  {shown(log.file)} ({log.encoding}) into {log.into}, first rows as understood:")
+        figures = log.preview.map(lambda cell: f"{cell:.6g}" if isinstance(cell, float) else shown(cell))
+        lines += [f"    {row}" for row in figures.to_string(index=False).splitlines()]
+    if bench.photos:
+        lamps = joined(dict.fromkeys(photo.lamp for photo in bench.photos))
+        lines += [
+            f"  {count(len(bench.photos), 'photo')} of {lamps} will be published: look for number plates, faces, "
+            "addresses and papers in them. Place, date and camera are left out by photolab."
+        ]
     for able, title in ((True, "You can say"), (False, "You cannot say yet")):
         block = [a for a in abilities if a.able is able]
         lines += [title, *_table(block)] if block else []

@@ -1,0 +1,355 @@
+"""Files as instruments leave them: a logger's rows and a camera's picture, as rows of warm_up and thermal."""
+
+import csv
+import io
+import re
+from datetime import datetime
+from itertools import islice
+from pathlib import Path
+from statistics import fmean, stdev
+from typing import TextIO
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from photolab.bench.cells import CellFault, inside, parse_number, plain_numbers
+from photolab.bench.checks import check_order
+from photolab.bench.declared import FILE, Declared, Section, Values
+from photolab.bench.faults import Faults, hint, shown
+from photolab.bench.files import Cells, Rows, decode_any, foreign, in_folder, load, take_apart
+from photolab.bench.model import Log
+from photolab.bench.schema import SECTIONS, TABLES, Table, unit_forms
+from photolab.bench.tables import empty_table, read_table
+
+PREVIEW_ROWS = 5
+DAY_S = 86400.0
+_CLOCK = re.compile(
+    r"(?:(\S+)[T ]\s*)?(\d{1,2}):([0-5]\d)(?::([0-5]\d(?:[.,]\d+)?))?(?:\s*([AP])M)?", re.IGNORECASE
+)
+Read = tuple[pd.DataFrame, list[str]]
+"""Rows, and the columns of them to show."""
+
+
+def join_instruments(
+    folder: Path, declared: Declared, tables: dict[str, pd.DataFrame], faults: Faults, hashes: dict[str, str]
+) -> list[Log]:
+    """Join the rows of instruments' files to warm_up and thermal, as if they had been typed there.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    declared : Declared
+        What bench.toml says.
+    tables : dict
+        The tables as read; warm_up and thermal are replaced by longer ones, with ``log_file``.
+    faults : Faults
+        Collects what is wrong.
+    hashes : dict
+        Receives the SHA-256 of what is read, by file name.
+
+    Returns
+    -------
+    list of Log
+        The files, with their first rows as understood.
+    """
+    logs: list[Log] = []
+    runs = set(tables["warm_up"]["run"].unique())
+    for section, values in declared.instruments:
+        run = values.get("run")
+        if run and run in runs:
+            words = f'log.run "{shown(run)}" is also a run of another file; give each its own.'
+            section.fault("fault 7", words, "run")
+        runs.add(run)
+        name, into = values["file"], values.get("into", "thermal")
+        if None in values.values() or not in_folder(folder, name, faults, FILE, line=section.line("file")):
+            continue
+        data = load(folder, name, faults, hashes)
+        text = None if data is None else decode_any(name, data, faults)
+        if text is None:
+            continue
+        lines = io.StringIO(text[0], newline="")
+        fixed = _constants(section, values, TABLES[into])
+        read = (_log if section.section == "log" else _picture)(lines, section, values, fixed, faults)
+        if read is None or not fixed:
+            continue
+        rows, told = read[0].assign(log_file=name), read[1]
+        own = tables[into].assign(log_file=tables[into].get("log_file", ""))
+        tables[into] = pd.concat([own, rows], ignore_index=True) if len(own) else rows
+        logs.append(Log(name, into, text[1], rows[told].head(PREVIEW_ROWS)))
+    return logs
+
+
+def _constants(section: Section, values: Values, table: Table) -> Values:
+    """Return what holds for every row of a file, by column; nothing where a row could not be used with it."""
+    fixed = {key.name: values[key.name] for key in SECTIONS[section.section] if key.name in section.given}
+    fixed = {name: value for name, value in fixed.items() if name in table.names and name != "elapsed_s"}
+    for name in section.given:
+        if name in {*TABLES["warm_up"].names, *TABLES["thermal"].names} - {"elapsed_s", *table.names}:
+            words = f"{section.section}.{name}: {table.name} has no such column; take the line out."
+            section.fault("fault 2", words, name)
+    given = {*fixed, *values.get("columns", {})}
+    lacking = [c for c in table.columns if c.required and not c.numeric and c.name not in given]
+    for column in lacking:
+        words = f"{section.label} has no {column.name}; write {column.name} = …, {column.note}."
+        section.fault("fault 1", words)
+    camera = table.name == "thermal" and fixed.get("method", "thermocouple") != "thermocouple"
+    if camera and "set_emissivity" not in given:
+        section.fault("fault 8", f"{section.label} has no set_emissivity; write the one set on the camera.")
+        return {}
+    return {} if lacking else fixed
+
+
+def _log(lines: TextIO, section: Section, values: Values, fixed: Values, faults: Faults) -> Read | None:
+    """Return a logger's rows by the declared columns, counted from switch-on."""
+    name, table = values["file"], TABLES[values["into"]]
+    rows = take_apart(name, lines, values["separator"], faults, first_row=values["first_row"])
+    places = None if rows is None else _places(rows, section, values, table, fixed, faults)
+    if rows is None or places is None:
+        return None
+    time = places.pop("elapsed_s")
+    typed = next((ours for ours in values["columns"] if ours.startswith("elapsed_")), "")
+    found = _elapsed(rows, time, typed, section, values, faults)
+    if found is None:
+        return None
+    elapsed, kept = found
+    held = {"elapsed_s": elapsed, **{ours: rows.columns[place] for ours, place in places.items()}}
+    theirs = {**values["columns"], "elapsed_s": rows.header[time]}
+    cells = [Cells(column.words, column.places[kept]) for column in held.values()]
+    numbers = Table(table.name, table.about, tuple(column for column in table.columns if column.numeric))
+    read = read_table(
+        numbers,
+        Rows(name, list(held), cells, rows.numbers[kept]),
+        faults,
+        decimal=values["decimal"],
+        theirs=theirs,
+    )
+    check_order(read.assign(run=values["run"]) if table.name == "warm_up" else read, name, faults)
+    canonical = {header: column.name for column in numbers.columns for header in column.headers}
+    own = {column: read[column] for column in (*numbers.names, "line")}
+    return _filled(table, len(read), fixed, own), list(dict.fromkeys(canonical[ours] for ours in held))
+
+
+def _filled(table: Table, count: int, fixed: Values, own: Values) -> pd.DataFrame:
+    """Return rows of a table: what is the same in all of them, and what each holds."""
+    same = {name: pd.Series(value, range(count), "float64" if table.column(name).numeric else "str")
+            for name, value in fixed.items()}  # fmt: skip
+    return empty_table(table, count).assign(**{**own, **same})
+
+
+def _places(
+    rows: Rows, section: Section, values: Values, table: Table, fixed: Values, faults: Faults
+) -> dict[str, int] | None:
+    """Return the position of each declared column in a logger's file, by our header; that of the time as elapsed_s."""
+    headers = {header: column.name for column in table.columns if column.numeric for header in column.headers}
+    listed = ", ".join(shown(header) for header in rows.header[:12])
+    wanted = [*values["columns"].items(), *([("elapsed_s", values["clock"])] if values["clock"] else [])]
+    places: dict[str, int] = {}
+    slips: list[tuple[str, str, str]] = []
+    for ours, theirs in wanted:
+        count = rows.header.count(theirs) if isinstance(theirs, str) else 0
+        column = headers.get(ours, "")
+        if not column:
+            near = hint(ours, headers, " Did you mean {}?")
+            slips.append(("fault 2", FILE, f"{shown(ours)} is not a number column of {table.name}.{near}"))
+        elif column in fixed or column in (headers.get(other, other) for other in places):
+            slips.append(("fault 25", FILE, f"{column} is declared twice; keep one."))
+        elif count != 1:
+            why = "is named twice" if count else "is not there"
+            words = f'column "{shown(str(theirs))}" for {ours} {why}; found {listed}.'
+            slips.append(("fault 10", rows.file, words))
+        else:
+            places["elapsed_s" if column == "elapsed_s" else ours] = rows.header.index(theirs)
+    given = {headers.get(ours) for ours, _ in wanted}
+    for one in table.columns:
+        if one.required and one.numeric and one.name not in given:
+            other = "; or write clock" if one.name == "elapsed_s" else ""
+            words = f"no column of the logger is declared for {one.name}{other}."
+            slips.append(("fault 10", FILE, words))
+    for code, file, words in slips:
+        if file == FILE:
+            section.fault(code, f"{section.label}: {words}", "columns")
+        else:
+            faults.add(code, file, words, line=values["first_row"])
+    return None if slips else places
+
+
+def _elapsed(
+    rows: Rows, place: int, typed: str, section: Section, values: Values, faults: Faults
+) -> tuple[Cells, npt.NDArray[np.bool_]] | None:
+    """Return a logger's times as seconds from switch-on, as text, and which rows belong to the record.
+
+    What is not a number stays as it is; None where nothing can be counted.
+    """
+    cells, theirs = rows.columns[place], rows.header[place]
+    form = next((form for form in unit_forms("elapsed_s") if form.header == typed), None)
+    first = next((word for word in cells.words if word), "")
+    stamped = bool(values["clock"]) or (_stamp(first) is not None and first.count(":") == 2)
+    ends = {key: values[key] for key in ("switched_on", "switched_off")}
+    if stamped and not ends["switched_on"]:
+        section.fault("fault 8", f"{section.label}: its times are clock times; write switched_on.")
+        return None
+    times = _times(cells.words, values["decimal"], stamped=stamped)[cells.places]
+    limits = dict(zip(ends, _times(list(ends.values()), values["decimal"], stamped=stamped), strict=True))
+    for key, text in ends.items():
+        if text and np.isnan(limits[key]):
+            wanted = (
+                "a clock time as the logger writes them" if stamped else "a number, as the logger's times are"
+            )
+            section.fault("fault 13", f'log.{key} = "{shown(text)}"; wanted {wanted}.', key)
+            return None
+    kept = np.ones(len(times), dtype=bool)
+    if stamped:
+        typed_in = np.array([bool(word) for word in cells.words], dtype=bool)[cells.places]
+        for row in np.flatnonzero(np.isnan(times) & typed_in):
+            words = f'"{shown(cells.words[cells.places[row]])}" is not a clock time; wanted HH:MM:SS.'
+            faults.add("fault 6", rows.file, words, line=int(rows.numbers[row]), column=theirs)
+            kept[row] = False
+        if not kept.any():
+            return None
+        times, limits = _past_midnight(times, limits)
+    on, off = np.nan_to_num(limits["switched_on"]), np.nan_to_num(limits["switched_off"], nan=np.inf)
+    kept &= ~((times < on) | (times > off))
+    elapsed = times - on
+    if form:
+        elapsed = form.convert(elapsed)
+    if not len(times):
+        faults.add("fault 11", rows.file, "has no rows under the column names.")
+        return None
+    if not kept.any() or (stamped and np.nanmin(elapsed[kept]) > DAY_S / 2):
+        words = f'log.switched_on = "{shown(ends["switched_on"])}"; {rows.file} has no row just after it.'
+        section.fault("fault 18", words, "switched_on")
+        return None
+    texts = [cells.words[place] if np.isnan(second) else repr(float(second) + 0.0).replace(".", values["decimal"])
+             for place, second in zip(cells.places, elapsed, strict=True)]  # fmt: skip
+    return Cells(texts, np.arange(len(texts), dtype=np.int32)), kept
+
+
+def _times(words: list[str], decimal: str, *, stamped: bool) -> npt.NDArray[np.float64]:
+    """Return a logger's times, NaN for what is none [s of a day or since 2000; or as the logger counts]."""
+    if not stamped:
+        return plain_numbers(words, decimal)
+    return np.array([np.nan if (second := _stamp(word)) is None else second for word in words], dtype=float)
+
+
+def _stamp(word: str) -> float | None:
+    """Return a clock time in seconds of its day, after an ISO date in seconds since 2000, or None for anything else.
+
+    The day of another date is left alone: 03/04 is 3 April or 4 March.
+    """
+    found = _CLOCK.fullmatch(word.strip())
+    if not found:
+        return None
+    hour, half = int(found[2]), (found[5] or "").upper()
+    if hour > 23 or (half and not 1 <= hour <= 12):
+        return None
+    hour = hour % 12 + 12 * (half == "P") if half else hour
+    seconds = 3600.0 * hour + 60.0 * int(found[3]) + float((found[4] or "0").replace(",", "."))
+    try:
+        day = datetime.strptime(found[1] or "", "%Y-%m-%d")
+    except ValueError:
+        return seconds
+    return seconds + (day - datetime(2000, 1, 1)).total_seconds()
+
+
+def _past_midnight(
+    times: npt.NDArray[np.float64], limits: dict[str, float]
+) -> tuple[npt.NDArray[np.float64], dict[str, float]]:
+    """Return clock times that go on past midnight, and switch-on and switch-off as the last such times before the end.
+
+    A clock that falls back by more than half a day has begun a new one.
+    """
+    known = np.flatnonzero(~np.isnan(times))
+    if not known.size:
+        return times, limits
+    if times[known].max() < DAY_S:
+        times = times.copy()
+        times[known[1:]] += DAY_S * np.cumsum(np.diff(times[known]) < -DAY_S / 2)
+    last = times[known[-1]]
+    on, off = limits["switched_on"], limits["switched_off"]
+    if on < DAY_S:
+        on += DAY_S * np.floor((last - on) / DAY_S)
+    if off < DAY_S:
+        off += DAY_S * np.ceil((on - off) / DAY_S)
+    return times, {"switched_on": float(on), "switched_off": float(off)}
+
+
+def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, faults: Faults) -> Read | None:
+    """Return the mean of the hottest pixels of a rectangle, with their scatter, as one row of thermal.
+
+    The hottest pixels are also those whose noise was upwards: a tenth of a kelvin beside a camera's two.
+    """
+    name, sides, count = values["file"], values["rectangle"], values["hottest_pixels"]
+    matrix = _matrix(lines, values, faults)
+    times = [key for key in ("elapsed_s", "elapsed_minutes") if key in section.given]
+    if len(times) != 1:
+        section.fault(
+            "fault 25", f"{section.label}: write elapsed_s or elapsed_minutes, one of the two.", "file"
+        )
+    words = ""
+    whole = len(sides) == 4 and all(side == int(side) for side in sides) and min(sides[2:]) > 0
+    left, top, width, height = map(int, sides) if whole else (0, 0, 0, 0)
+    if not whole:
+        words = "; wanted left, top, width and height in whole pixels."
+    elif matrix is not None and (left + width > matrix.shape[1] or top + height > matrix.shape[0]):
+        words = f" leaves the picture, which is {matrix.shape[1]} pixels wide and {matrix.shape[0]} high."
+    elif count > width * height:
+        words = f" holds {width * height} pixels, and hottest_pixels = {count}."
+    if words:
+        rectangle = ", ".join(f"{side:g}" for side in sides)
+        section.fault("fault 14", f"heat_matrix.rectangle = [{rectangle}]{words}", "rectangle")
+    if words or matrix is None or len(times) != 1:
+        return None
+    table = TABLES["thermal"]
+    hottest = np.sort(matrix[top : top + height, left : left + width], axis=None)[-count:]
+    if values["unit"] == "degF":
+        hottest = unit_forms("displayed_C")[0].convert(hottest)
+    mean, line = fmean(hottest), values["first_row"] + top
+    scatter = stdev(hottest) if count > 1 else 0.0
+    for column, found, said in (("displayed_C", mean, "are at"), ("pixel_sd_K", scatter, "scatter by")):
+        if not inside(found, table.column(column)):
+            wanted = table.column(column)
+            words = f"the hottest pixels {said} {found:.4g} {wanted.unit}; wanted {wanted.wanted}."
+            faults.add("fault 14", name, words, line=line)
+    minutes = times == ["elapsed_minutes"]
+    elapsed = (
+        unit_forms("elapsed_s")[0].convert(values["elapsed_minutes"]) if minutes else values["elapsed_s"]
+    )
+    own = {"elapsed_s": elapsed, "displayed_C": mean, "pixel_sd_K": scatter}
+    return _filled(table, 1, fixed, {**own, "line": line}), list(own)
+
+
+def _matrix(lines: TextIO, values: Values, faults: Faults) -> npt.NDArray[np.float64] | None:
+    """Return the temperatures of a picture, row by row, or None after a fault [as the camera saves them]."""
+    name, first = values["file"], values["first_row"]
+    try:
+        cells = list(csv.reader(islice(lines, first - 1, None), delimiter=values["separator"], strict=True))
+    except csv.Error as error:
+        faults.add("fault 4", name, f"the file cannot be taken apart ({error}).")
+        return None
+    while cells and not "".join(cells[-1]).strip():
+        cells.pop()
+    if not cells:
+        faults.add("fault 11", name, f"row {first} holds no temperatures.", line=first)
+        return None
+    if foreign(name, cells[0], values["separator"], faults, instrument=True, line=first):
+        return None
+    if all(len(row) > 1 and not row[-1].strip() for row in cells):  # a separator ends every row
+        cells = [row[:-1] for row in cells]
+    rows, sound = [], True
+    for line, row in enumerate(cells, start=first):
+        words = [cell.strip() for cell in row]
+        rows.append(plain_numbers(words, values["decimal"]))
+        if len(row) != len(cells[0]):
+            faults.add(
+                "fault 4", name, f"{len(row)} pixels where the first row has {len(cells[0])}.", line=line
+            )
+            sound = False
+        for place in np.flatnonzero(np.isnan(rows[-1])):
+            sound = False
+            try:
+                parse_number(words[place], decimal=values["decimal"])
+            except CellFault as fault:
+                faults.add(fault.code, name, f"pixel {place + 1}: {fault}", line=line)
+    return np.array(rows) if sound else None
