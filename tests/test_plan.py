@@ -267,7 +267,9 @@ def test_more_seatings_and_the_folder_s_own_readings_narrow_what_is_shown(tmp_pa
     assert len(short)
     assert (long.loc[short.index, "after"] < short["after"]).all()
     folder = read_before(tmp_path / "a")
-    whole = planned(folder, hours=3, lamps=["K1"], housings=["HP"]).shows.set_index(["lamp", "housing", "instant"])
+    whole = planned(folder, hours=3, lamps=["K1"], housings=["HP"]).shows.set_index(
+        ["lamp", "housing", "instant"]
+    )
     known = whole.dropna(subset=["now"])
     assert len(known)
     assert (known["after"] < known["now"]).all()
