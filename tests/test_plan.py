@@ -20,6 +20,7 @@ import pytest
 import small_benches as sb
 from numpy.testing import assert_allclose
 from scipy.stats import norm
+from test_workbook import save
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.plan import COOL_MINUTES, SEAT_MINUTES, plan_evening
@@ -490,6 +491,11 @@ def test_a_folder_that_names_no_baseline_and_a_workbook_are_refused(tmp_path, ru
     code, _, err = run("plan", folder, "--date", "2025-04-03")
     assert code == 2
     assert err == "lamps.csv: no lamp with the role baseline; a plan needs the baseline and one lamp more\n"
+    book = save(tmp_path / "b")
+    code, _, err = run("plan", book, "--date", "2025-04-03")
+    assert code == 2
+    assert "a plan stands in plan.csv, and that beside CSV files, not beside a workbook." in err
+    assert [p.name for p in book.iterdir()] == ["bench.xlsx"]
     code, _, err = run("plan", tmp_path / "none", "--date", "2025-04-03")
     assert code == 2
     assert "this folder does not exist" in err
