@@ -20,6 +20,7 @@ import pytest
 import small_benches as sb
 from numpy.testing import assert_allclose
 from scipy.stats import norm
+from test_workbook import save
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.plan import COOL_MINUTES, SEAT_MINUTES, plan_evening
@@ -169,11 +170,26 @@ def test_the_best_use_of_a_short_evening_is_the_question_asked(tmp_path):
 
 
 def test_a_question_that_is_answered_gets_no_time_before_an_open_one(tmp_path):
-    # K1 stands 23 % above B0 in HP: whether it gives 200 % more is decided; whether K2 does in HR is not known
-    decided = QUESTION.replace('"K2"', '"K1"').replace('"HR"', '"HP"').replace("= 10", "= 200")
-    toml = sb.METER + sb.HOUSING + decided + QUESTION
-    evening = planned(read_before(tmp_path / "a", toml), hours=2)
+    # K1 stands 23 % above B0 in HP: whether it gives 200 % more is decided, though a seating there takes fewer minutes;
+    # in HR it stands 5 % above: 0.8 % lies inside the interval of 4.6 %, and beyond what seatings do not lower (3.5 %)
+    meter = sb.METER.replace("[[meter]]\n", "[[meter]]\nmismatch_index_percent = 1\n", 1) + sb.HOUSING
+    open_one = QUESTION.replace('"K2"', '"K1"').replace("= 10", "= 0.8")
+    decided = open_one.replace('"HR"', '"HP"').replace("= 0.8", "= 200")
+    evening = planned(read_before(tmp_path / "a", meter + decided + open_one), hours=2)
     assert {s.housing for s in evening.seatings} == {"HR"}
+
+
+def test_pieces_that_were_not_held_are_held_where_pieces_differ_much(tmp_path):
+    seats = [("X0", "1", 1), ("L1", "1", 1), *(("L1", "2", n) for n in range(1, 5))]
+    rows = [(lamp, 300, "HZ", piece, "D01", n, 60, 4000) for lamp, piece, n in seats]
+    files = {"readings.csv": sb.csv(HEADER, rows), "days.csv": "day,date\nD01,2025-04-01\n"}
+    held = {}
+    for percent in (0.1, 8):
+        toml = ONE_HOUSING.replace("remaining_sd_percent = 2", f"remaining_sd_percent = {percent}")
+        evening = planned(fresh(tmp_path / f"{percent}", toml=toml, **files), hours=2, lamps=["L1"])
+        held[percent] = {s.specimen for s in evening.seatings if s.held and s.lamp == "L1"}
+    assert held[8] == {"1", "2"}
+    assert len(held[0.1]) == 1
 
 
 def test_lamps_stand_in_random_order_by_the_seed_alone(tmp_path):
@@ -475,6 +491,11 @@ def test_a_folder_that_names_no_baseline_and_a_workbook_are_refused(tmp_path, ru
     code, _, err = run("plan", folder, "--date", "2025-04-03")
     assert code == 2
     assert err == "lamps.csv: no lamp with the role baseline; a plan needs the baseline and one lamp more\n"
+    book = save(tmp_path / "b")
+    code, _, err = run("plan", book, "--date", "2025-04-03")
+    assert code == 2
+    assert "a plan stands in plan.csv, and that beside CSV files, not beside a workbook." in err
+    assert [p.name for p in book.iterdir()] == ["bench.xlsx"]
     code, _, err = run("plan", tmp_path / "none", "--date", "2025-04-03")
     assert code == 2
     assert "this folder does not exist" in err

@@ -180,8 +180,8 @@ def plan_evening(
     Raises
     ------
     MethodError
-        If lamps.csv names no baseline or no other lamp (code ``no_lamps``), the time is too short for the baseline at
-        both ends and one lamp (code ``too_short``), or no seating is worth it (code ``nothing_to_gain``).
+        If lamps.csv names no baseline or no other lamp (code ``no_lamps``), or the time is too short for the baseline
+        at both ends and one lamp (code ``too_short``).
     ValueError
         If a lamp, a housing or the hours are none.
     """
@@ -257,6 +257,8 @@ class _Choice:
         self.held: set[Piece] = set()
         if self.base is not None:
             self._count(self.base)
+        self.labels = self._labels()
+        self.camera = bool((~bench.tables["thermal"]["method"].isin(["thermocouple", ""])).any())
         self.asked = self._questions()
         self.targets = self._targets()
 
@@ -347,9 +349,9 @@ class _Choice:
         while True:
             used = {h for *_, h in chosen}
             before, seated = self._widths(chosen), self._after(chosen)[0]
-            # until seatings were repeated often enough to show their own scatter, each is worth its time
+            # the first was asked for; until seatings repeat often enough to show their scatter, each is worth it
             unknown = self.spreads.mounting.assumed and seated.total() - len(seated) < LEAST_DOF
-            worth = 0.0 if unknown else WORTH
+            worth = WORTH if chosen and not unknown else 0.0
             best: tuple[tuple[float, ...], Piece, int] | None = None
             for piece in [*offered, *(p for p in extra if p[2] in used)]:
                 minutes = _minutes(self.schedule([*chosen, piece]))
@@ -365,11 +367,6 @@ class _Choice:
                 break
             chosen.append(best[1])
             spent = best[2]
-        if not chosen and shortest <= 60.0 * hours:
-            message = (
-                "no seating of these lamps in these housings narrows an interval worth its time any more"
-            )
-            raise MethodError(message, code="nothing_to_gain")
         if not chosen:
             least = math.ceil(shortest / 6.0) / 10.0
             message = (
@@ -420,10 +417,9 @@ class _Choice:
         for n, housing in enumerate(h for h in self.housings if h in {piece[2] for piece in pieces}):
             ends = (self.baseline, self.pieces[self.baseline][0], housing)
             waiting += [(0, n, ends), (math.inf, len(order) + n, ends)]
-        labels, held, done = self._labels(), set(self.held), list[Seating]()
+        labels, held, done = self.labels.copy(), set(self.held), list[Seating]()
         empty: dict[str, int] = {}
         rested: dict[tuple[str, str], int] = {}
-        camera = bool((~self.bench.tables["thermal"]["method"].isin(["thermocouple", ""])).any())
 
         def start(piece: Piece) -> int:
             free = max(done[-1].off if done else 0, empty.get(piece[2], 0)) + SEAT_MINUTES
@@ -442,7 +438,7 @@ class _Choice:
             waiting.remove((block, rank, piece))
             hold = piece not in held
             held.add(piece)
-            look = camera and hold and piece[0] != self.baseline
+            look = self.camera and hold and piece[0] != self.baseline
             lit = math.ceil(settings.hold_minutes if hold else settings.initial_s / 60.0)
             off = on + lit + READ_MINUTES + CAMERA_MINUTES * look
             empty[piece[2]] = off + COOL_MINUTES[hold]
