@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,13 +15,10 @@ from photolab.bench.heat import WarmUpRun, warm_up_runs
 from photolab.publication import figure_tables
 from photolab.publication.display import one_line
 from photolab.publication.figures import after_heat, all_lamps, budget, warm_up
-from photolab.publication.figures.common import new_figure, shown_name, stored
+from photolab.publication.figures.common import Figure, new_figure, shown_name, stored
 from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page_one import PageOne, after_heat_figure
 from photolab.publication.words_heat import run_name
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 __all__ = ["budget_figure", "figure_files", "file_name", "warm_up_figure"]
 

@@ -30,6 +30,7 @@ __all__ = [
     "INK",
     "PALE",
     "STYLE",
+    "Figure",
     "Picture",
     "font_file",
     "new_figure",
