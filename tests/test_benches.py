@@ -133,6 +133,13 @@ def _without_drawing(figure: Figure, stream: Any, *, dpi: float = 110.0, **_: An
     for text in figure.findobj(Text):
         assert not text.get_parse_math() or "$" not in text.get_text(), text.get_text()
         assert max(map(len, text.get_text().split("\n"))) <= LONGEST, text.get_text()
+    rows: dict[Any, set[Any]] = {}
+    for axes in figure.axes:
+        assert axes.has_data() or axes.texts or axes.patches, "a panel without anything in it"
+        place = axes.get_subplotspec()
+        if place is not None:
+            rows.setdefault((place.rowspan.start, axes.get_xlabel()), set()).add(axes.get_xlim())
+    assert all(len(limits) == 1 for limits in rows.values()), "panels side by side have one scale"
     width, height = (round(float(x) * dpi) for x in figure.get_size_inches())
     Image.new("1", (width, height)).save(stream, format="png")
 

@@ -99,6 +99,11 @@ def test_no_cut_leaves_a_figure_without_its_scope(name):
         assert days[0][:4] in before
         for housing in {place for *_, place in FIGURE.findall(line) if place}:
             assert f" in {housing}" in before
+        if "not held for" not in line:
+            read = campaign.compared()
+            read = [n for n in read if n[0] == lamp and n[2] == "hot_spot"]
+            gone = [n[1] for n in read if (*n[:3], "hold") not in campaign.compared("hold")]
+            assert all(f"not held in {housing}" in before for housing in gone)
         if "before the heat" in line:
             assert "min after switch-on" in before
         else:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,13 +15,10 @@ from photolab.bench.heat import WarmUpRun, warm_up_runs
 from photolab.publication import figure_tables
 from photolab.publication.display import one_line
 from photolab.publication.figures import after_heat, all_lamps, budget, warm_up
-from photolab.publication.figures.common import new_figure, shown_name, stored
+from photolab.publication.figures.common import Figure, new_figure, shown_name, stored
 from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page_one import PageOne, after_heat_figure
 from photolab.publication.words_heat import run_name
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 __all__ = ["budget_figure", "figure_files", "file_name", "warm_up_figure"]
 
@@ -70,10 +66,10 @@ def _drawn(campaign: Campaign, found: PageOne) -> Iterator[tuple[str, Figure]]:
                 panel = after_heat_figure(campaign, some, size=_FULL_HD[0])
                 panel.axes[0].set_xlim(whole.axes[0].get_xlim())
                 yield f"{name}-1920x1080", panel
-        early = figure_tables.all_lamps(campaign)
-        figure, panels = new_figure(
-            1, early["housing"].nunique(), width=7.2, height=1.4 + 0.26 * early["lamp"].nunique()
-        )
+    early = figure_tables.all_lamps(campaign)
+    if early["low"].notna().any():
+        height = 1.4 + 0.26 * early["lamp"].nunique()
+        figure, panels = new_figure(1, early["housing"].nunique(), width=7.2, height=height)
         all_lamps.draw(panels, early, baseline=campaign.baseline)
         yield "all-lamps-at-first", figure
     for number, lamp in enumerate(dict.fromkeys(table["lamp"]), start=1):
@@ -121,7 +117,12 @@ def warm_up_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     """
     longest: dict[str, WarmUpRun] = {}
     for run in warm_up_runs(campaign.bench):
-        if run.lamp == lamp and _end(run) > (_end(longest[run.housing]) if run.housing in longest else 0.0):
+        dark = run.fit is None and not float(run.record["illuminance_lx"].iloc[0]) > 0.0
+        if (
+            run.lamp == lamp
+            and not dark
+            and _end(run) > (_end(longest[run.housing]) if run.housing in longest else 0.0)
+        ):
             longest[run.housing] = run
     if not longest:
         return None

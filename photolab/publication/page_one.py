@@ -9,7 +9,7 @@ import html
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
@@ -19,12 +19,9 @@ from photolab.bench.model import Question
 from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication.figure_tables import lamp_order
 from photolab.publication.figures import after_heat
-from photolab.publication.figures.common import Picture, new_figure, picture
+from photolab.publication.figures.common import Figure, Picture, new_figure, picture
 from photolab.publication.findings import joined
 from photolab.publication.page import SCROLL
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 __all__ = [
     "FOUND",

@@ -30,6 +30,7 @@ __all__ = [
     "INK",
     "PALE",
     "STYLE",
+    "Figure",
     "Picture",
     "font_file",
     "new_figure",
@@ -292,7 +293,7 @@ def stored(figure: Figure, foot: str, *, dpi: float = 220.0, size: float = 8.0) 
     dict
         "png" and "svg" to bytes.
     """
-    lines = textwrap.wrap(shown_signs(foot), int(120.0 * figure.get_figwidth() / size))
+    lines = textwrap.wrap(shown_signs(foot), int(100.0 * figure.get_figwidth() / size))
     room = 0.0175 * size * len(lines) / figure.get_figheight()
     _foot(figure, "\n".join(lines), size=size, room=room)
     files = {}
