@@ -258,6 +258,11 @@ def test_what_was_assumed_stands_by_its_weight(folder_of, without_leaving_out):
         int(share) for line in lines for share in re.findall(r"makes up to (\d+) % of the variance", line)
     ]
     assert shares == sorted(shares, reverse=True)
+    club = campaign_of(bench_of(folder_of("club")))
+    others = " ".join(said(club, rows_of(club), "Plum")[1]["What it rests on"])
+    several = [int(share) for share in re.findall(r"makes up to (\d+) % of the variance", others)]
+    assert len(several) > 2
+    assert several == sorted(several, reverse=True)
     places = [("P", "initial"), ("R", "hold")]
     results = [campaign.ratio("Jay", "stock", housing=h, instant=i).result for h, i in places]
     colour = [
