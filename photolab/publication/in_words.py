@@ -150,7 +150,7 @@ def lamp_line(book: Book, lamp: str) -> Line:
     early = at["initial"] if at["hold"] else {}
     for begin, rows in (
         ("; ", told),
-        (f"; before the heat, {start}, ", {h: early[h] for h in told if h in early}),
+        (f"; before the heat, {start}, ", early),
     ):
         for housing, row in rows.items():
             if not math.isnan(float(row["family_low"])):
