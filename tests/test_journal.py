@@ -117,7 +117,8 @@ def test_a_kill_at_any_byte_loses_nothing_confirmed_and_doubles_nothing(monkeypa
     rows = list(csv.reader(text, delimiter=mark[0]))
     assert [row[1] for row in rows[2:]] == ["302", "303", "280", "350"]
     assert rows[2][-1] == "door, open; ä"
-    confirmed = Journal(Path(NAME)).entries
+    whole = Journal(Path(NAME))
+    confirmed = whole.entries
     for budget in range(sum(len(data) for _, data in given) + 1):
         left, disk.files = budget, {"readings.csv": content, "warm_up.csv": b"", NAME: b""}
         for name, data in given:  # what the disk holds after so many bytes
@@ -127,6 +128,7 @@ def test_a_kill_at_any_byte_loses_nothing_confirmed_and_doubles_nothing(monkeypa
         assert Journal(Path(NAME)).entries == confirmed[:lines], f"killed at byte {budget}"
         type_the_day(mark)
         assert disk.tables == expected, f"killed at byte {budget}"
+        assert Journal(Path(NAME)).day == whole.day, f"killed at byte {budget}"
 
 
 def test_kills_one_after_the_other_end_like_none(monkeypatch):

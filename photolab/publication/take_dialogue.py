@@ -33,7 +33,7 @@ from photolab.metrology.reporting import decimal
 TYPING_S = 30.0
 """A figure typed no later than this after a mark was read at the mark. [s]"""
 CONTINUED = timedelta(hours=6)
-"""A journal of another date whose last entry is older is closed."""
+"""A journal whose last entry is older is not gone on with: its open seating is finished, today has its own."""
 FAR_SD = 6.0
 """So many reading SDs from its like within a seating, a figure is asked about. [1]"""
 SLIP_LN = 0.85 * math.log(10.0)
@@ -137,7 +137,7 @@ class Take:
         self.journal = Journal(max(folder.glob("take-????-??-??.journal"), default=today))
         recover(self.journal, now)
         self.load()
-        if self.journal.entries and self.journal.path != today and at - self.begun("last") > CONTINUED:
+        if self.journal.entries and at - self.begun("last") > CONTINUED:
             self._close(at)
             self.journal = Journal(today)
             self.day = self.journal.day
@@ -727,14 +727,17 @@ def interval_words(campaign: Campaign | None, seated: Mapping[str, Any]) -> str:
     )
     if campaign is None or not names:
         return ""
-    pair = campaign.ratio(lamp, campaign.baseline, housing=housing)
+    try:
+        pair = campaign.ratio(lamp, campaign.baseline, housing=housing)
+    except (MethodError, ValueError):  # a bench that leaves the law no answer
+        return ""
     if pair.result is None or not pair.result.u:
         return ""
     repeated = {"seating", "reading scatter"}
     mine = {q: c for q, c in pair.result.parts.items() if q.kind in repeated}
     of = {q: q.name if isinstance(q.name, tuple) else () for q in mine}
     again = {q: c for q, c in mine.items() if of[q][1:4] == (lamp, specimen, housing)}
-    seatings = len({of[q][4:6] for q in again if q.kind == "seating"})
+    seatings = len({of[q][4:6] for q in again})
     less = sum((c * q.u) ** 2 for q, c in again.items()) / (seatings + 1)
     half = 100.0 * pair.ln_expanded_uncertainty
     more = half * math.sqrt(max(1.0 - less / pair.result.u**2, 0.0))
