@@ -189,37 +189,20 @@ def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> li
     """Write readings and the means of seatings with their weights; return the sum that each light is."""
     table = _corrected(campaign)
     heads = (
-        "volts at the lamp, V|brought to, V|room, °C|brought to, °C|scale: certificate, link|colour factor"
+        "line of the file|"
+        + "|".join(_SEATED_HEADS)
+        + "|meter|reading, lx|dark reading, lx|volts at the lamp, V"
     )
-    heads += (
-        "|exponent on volts|change of light per K|less dark, lx|volts factor|room factor|light, lx|ln of it"
-    )
-    about = ["Readings that enter, and what is done to each."]
-    first_heads = ["line of the file", *_SEATED_HEADS, "meter", "reading, lx", "dark reading, lx"]
-    lines = _Lines(book, "readings", about, [*first_heads, *heads.split("|")])
-    typed = [
-        "line",
-        *_SEATED,
-        "meter",
-        "illuminance_lx",
-        "dark_lx",
-        "volts",
-        "volts_to",
-        "ambient_C",
-        "room_to",
-    ]
-    typed += ["scale", "colour", "exponent", "per_kelvin"]
-    formulas = (
-        "J#-K#",
-        "IF(ISNUMBER(L#),(M#/L#)^R#,1)",
-        "IF(ISNUMBER(N#),EXP(-S#*(N#-O#)),1)",
-        "T#*P#*Q#*U#*V#",
-    )
+    heads += "|brought to, V|room, °C|brought to, °C|scale: certificate, link|colour factor|exponent on volts"
+    heads += "|change of light per K|less dark, lx|volts factor|room factor|light, lx|ln of it"
+    lines = _Lines(book, "readings", ["Readings that enter, and what is done to each."], heads.split("|"))
+    typed = "meter illuminance_lx dark_lx volts volts_to ambient_C room_to scale colour exponent per_kelvin"
+    formulas = "J#-K#|IF(ISNUMBER(L#),(M#/L#)^R#,1)|IF(ISNUMBER(N#),EXP(-S#*(N#-O#)),1)|T#*P#*Q#*U#*V#|LN(W#)"
     live = len(table) <= _MOST
     if not live:
         lines.add("Too many for a workbook: means of seatings are typed.")
-    for row in table[typed].itertuples(index=False, name=None) if live else ():
-        lines.add(*row, *map(_Formula, (*formulas, "LN(W#)")))
+    for row in table[["line", *_SEATED, *typed.split()]].itertuples(index=False, name=None) if live else ():
+        lines.add(*row, *map(_Formula, formulas.split("|")))
     ends = lines.first - 1 + np.cumsum(np.bincount(table["seat"]))
     about = [
         "Mean of the logarithms of each seating, and its weight in the light of each lamp.",
@@ -227,20 +210,15 @@ def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> li
         "lamps; else of generalised least squares, in which lamps read on several days tell what the days did.",
     ]
     weighted = [f"weight in {' '.join((*n[:3], _time(campaign, n[3])))}" for n in lights]
-    seated = _Lines(
-        book, "seatings", about, [*_SEATED_HEADS, "readings", "mean of ln", "light, lx", *weighted]
-    )
+    seated_heads = [*_SEATED_HEADS, "readings", "mean of ln", "light, lx", *weighted]
+    seated = _Lines(book, "seatings", about, seated_heads)
     own = [_shares(light, "seating") for light in lights.values()]
     means = campaign.seats["ln_value"].tolist()
     seats = campaign.seats.assign(time=[_time(campaign, instant) for instant in campaign.seats["instant"]])
     for k, row in enumerate(seats[[*_SEATED, "n"]].itertuples(index=False, name=None)):
         mean = _Formula(f"AVERAGE(readings!X{ends[k] - row[-1] + 1}:X{ends[k]})") if live else means[k]
-        seated.add(
-            *row,
-            mean,
-            _Formula("EXP(I#)"),
-            *(round(weights[k,], 11) if (k,) in weights else None for weights in own),
-        )
+        shares = (round(weights[k,], 11) if (k,) in weights else None for weights in own)
+        seated.add(*row, mean, _Formula("EXP(I#)"), *shares)
     a, b = seated.first, seated.row
     columns = (letter(11 + k) for k in range(len(own)))
     return [f"SUMPRODUCT(seatings!{c}{a}:{c}{b},seatings!I{a}:I{b})" for c in columns]
@@ -250,19 +228,15 @@ def _write_lights(
     book: openpyxl.Workbook, campaign: Campaign, lights: Lights, sums: Iterable[str]
 ) -> dict[Name, int]:
     """Write what records say is left, and the light of every lamp; return the row of each light."""
-    about = [
-        "What is left after the hold time by the longest warm-up record of each piece: fitted, so typed."
-    ]
-    lines = _Lines(
-        book, "records", about, ["lamp", "housing", "specimen", "run", "what is left, %", "ln of it"]
-    )
+    about = ["What is left after the hold time, by the longest record of each piece: fitted, so typed."]
+    heads = ["lamp", "housing", "specimen", "run", "what is left, %", "ln of it"]
+    lines = _Lines(book, "records", about, heads)
     cells: dict[Name, str] = {}
     for run in sorted(warm_up_runs(campaign.bench), key=lambda run: -len(run.record)):
         key = (run.lamp, run.housing, run.specimen)
         if run.remaining is not None and key not in cells:
-            row = lines.add(
-                *key, run.run, significant(100.0 * run.remaining.value, _DIGITS), _Formula("LN(E#/100)")
-            )
+            left = significant(100.0 * run.remaining.value, _DIGITS)
+            row = lines.add(*key, run.run, left, _Formula("LN(E#/100)"))
             cells[key] = f"records!F{row}"
     about = [
         "Light of each lamp: weighted sum of its seatings, and for the hold time what records say is left.",
@@ -274,12 +248,12 @@ def _write_lights(
     for (name, light), formula in zip(lights.items(), sums, strict=True):
         shares = _shares(light, "remaining light")
         rest = light.value - math.fsum(c * means[k] for (k,), c in _shares(light, "seating").items())
-        left: list[Any] = [None, None, significant(rest, _DIGITS) if abs(rest) > _CANCELS else None]
+        typed: list[Any] = [None, None, significant(rest, _DIGITS) if abs(rest) > _CANCELS else None]
         if shares:
             summed = "+".join(cells[key] for key in shares)
-            left = [next(iter(shares.values())), _Formula(f"F#*({summed})"), None]
+            typed = [next(iter(shares.values())), _Formula(f"F#*({summed})"), None]
         total = (_Formula("SUM(E#,G#,H#)"), _Formula("EXP(I#)"))
-        at[name] = lines.add(*name[:3], _time(campaign, name[3]), _Formula(formula), *left, *total)
+        at[name] = lines.add(*name[:3], _time(campaign, name[3]), _Formula(formula), *typed, *total)
     return at
 
 
@@ -310,36 +284,24 @@ def _limits(
     about = ["Standard uncertainty of each ratio from each input, %.", "Lines as in limits."]
     budget = _Lines(book, "budget", about, [*_PLACE_HEADS, "scope", *(KIND_WORDS.get(t, t) for t in terms)])
     u = _Formula(f"SQRT(SUMSQ(budget!F#:{letter(5 + max(len(terms), 1))}#))")
-    family = ("F#*EXP(-(O#*(L#-K#)+K#)/100)", "F#*EXP((O#*(L#-K#)+K#)/100)")
+    alone = [_Formula(x) for x in ("I#*J#*G#+K#", "F#*EXP(-L#/100)", "F#*EXP(L#/100)")]
+    family = [_Formula(x) for x in ("F#*EXP(-(O#*(L#-K#)+K#)/100)", "F#*EXP((O#*(L#-K#)+K#)/100)")]
     found: dict[Name, int] = {}
     for row, one, by in zip(table.itertuples(index=False, name=None), apart, by_term, strict=True):
         a, h, p, i, scope, dof, *told = row
         name, other, known = (a, h, p, i), (base, h, p, i), not math.isnan(told[1])
         half, t = one.half_width(coverage), coverage_factor(coverage, one.dof)
         bounds = campaign.held.widening(name, other) if i == "hold" else 0.0
-        low, high = (
-            campaign.family(h, scope=scope, point=p, instant=i).loc[[a], ["low", "high"]].to_numpy()[0]
-        )
+        among_all = campaign.family(h, scope=scope, point=p, instant=i)
+        low, high = among_all.loc[[a], ["low", "high"]].to_numpy()[0]
         among = (math.log(high / low) / 2.0 - bounds) / half if half else 1.0
         shape, compared = half / (t * one.u) if half else 1.0, "FMNPQ" if known else "F"
-        interval = [
-            u,
-            dof,
-            *(significant(x, _DIGITS) for x in (t, shape, 100.0 * bounds)),
-            _Formula("I#*J#*G#+K#"),
-        ]
-        interval += [
-            _Formula("F#*EXP(-L#/100)"),
-            _Formula("F#*EXP(L#/100)"),
-            significant(among, _DRAWN),
-            *map(_Formula, family),
-        ]
+        typed = (significant(x, _DIGITS) for x in (t, shape, 100.0 * bounds))
+        interval = [u, dof, *typed, *alone, significant(among, _DRAWN), *family]
         off = ",".join(f"ABS({x}#/{y}#-1)" for x, y in zip("RSTUV", compared, strict=False))
         key = (*name[:3], _time(campaign, i), scope)
-        budget.add(
-            *key,
-            *(significant(100.0 * math.sqrt(by[t]), _DIGITS) if known and by.get(t) else None for t in terms),
-        )
+        parts = (100.0 * math.sqrt(by.get(t, 0.0)) if known else 0.0 for t in terms)
+        budget.add(*key, *(significant(x, _DIGITS) if x else None for x in parts))
         ratio = _Formula(f"EXP(light!I{at[name]}-light!I{at[other]})")
         interval = interval if known else ["no answer yet", *[None] * 10]
         found[*name, scope] = lines.add(*key, ratio, *interval, *told, _Formula(f"100*MAX({off})"))
@@ -354,17 +316,14 @@ def _lamps(
     at: Mapping[Name, int],
 ) -> None:
     """Write one line a lamp: what page one says of its light."""
-    places = [
-        (h, i) for h in dict.fromkeys(k[1] for k in limits if k[2] == "hot_spot") for i in ("initial", "hold")
-    ]
+    housings = dict.fromkeys(k[1] for k in limits if k[2] == "hot_spot")
+    places = [(h, i) for h in housings for i in ("initial", "hold")]
     what = {
-        "initial": ("more light", "from", "to"),
-        "hold": ("more light", "from", "to", "left of its own light"),
+        "initial": ["more light", "from", "to"],
+        "hold": ["more light", "from", "to", "left of its own light"],
     }
     heads = [f"{h} {_time(campaign, i)}: {w}, %" for h, i in places for w in what[i]]
-    about = [
-        f"Light against {campaign.baseline}, for the specimens on the bench; from and to among all lamps."
-    ]
+    about = [f"Light against {campaign.baseline}, for the specimens on the bench; limits among all lamps."]
     lines = _Lines(book, "lamps", about, ["lamp", *heads])
     lines.shown = "0.0"
     for line in page_one(campaign, rows).table:
@@ -403,8 +362,8 @@ def by_hand(campaign: Campaign, rows: pd.DataFrame) -> Words | None:
     for places in range(4, 10):  # as few as lead to the figure of the page
         *lines, end = _worked(campaign, apart, (lamp, *place), places, told.text)
         if end == told.text:
-            break
-    return say(*lines)
+            return say(*lines)
+    return None
 
 
 def _worked(campaign: Campaign, apart: Measured, name: Name, places: int, told: str) -> Iterator[str]:
