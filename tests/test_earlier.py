@@ -210,7 +210,7 @@ HEAD = '[[their_figure]]\nsource = "x"\nlamp = "Ibis"\nhousing = "R"\n'
         (HEAD + 'text = "no"\ndate = 2026-01-01\nratio = 1.2', 7, "ratio stands beside a text;"),
         (HEAD + 'baseline = "Ibis"\nratio = 1.2\nexpanded_percent = 5', 5, "baseline is the lamp itself;"),
         (EARLIER.replace("then.csv", "../then.csv"), 2, "is not a plain file name inside the folder;"),
-        (EARLIER.replace("then.csv", "gone.csv"), 2, '"gone.csv" is not in the folder; copy results.csv'),
+        (EARLIER.replace("then.csv", "gone.csv"), 2, '"gone.csv" is not in the folder'),
         (EARLIER + 'pieces = "some"', 4, "is not one of same, other;"),
     ],
 )

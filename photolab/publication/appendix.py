@@ -12,25 +12,22 @@ import hashlib
 import os
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
 from typing import Any, TypeVar
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
-from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.errors import MethodError, NotInFolder
 from photolab.publication import length, provenance, tables
 from photolab.publication import notebooks as runner
-from photolab.publication.display import escape_markdown
-from photolab.publication.findings import joined
 from photolab.publication.front_page import front_page, incomplete_mark
 from photolab.publication.in_words import as_markdown, in_words
 from photolab.publication.lamp_parts import lamp_parts
 from photolab.publication.lamp_pictures import figure_files
-from photolab.publication.page import Section, markdown, notebook_blocks, page, photograph
+from photolab.publication.page import Section, notebook_blocks, page
 from photolab.publication.page_one import page_one
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
@@ -44,9 +41,6 @@ check_report = provenance.report_state
 
 _TITLE = "Methods appendix"
 _TAG = "appendix"
-_ABOUT_LAMPS = "10_"
-_PHOTOS = "The lamps in pictures"
-_MOST_PHOTOS = 4  # of one lamp
 _T = TypeVar("_T")
 
 
@@ -130,7 +124,6 @@ def publish(
     failed: list[tuple[MissingPart, str]] = []
     with held(target):
         sections = _sections(sources, campaign, bench_path, jobs, progress, failed)
-        sections = _with_photos(sections, campaign.bench)
         contents = _contents(campaign, sections, failed)
         record = provenance.record(
             inputs=campaign.bench.hashes,
@@ -218,26 +211,6 @@ def _sections(
         if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
     return tuple(sections)
-
-
-def _with_photos(sections: tuple[Section, ...], bench: Bench) -> tuple[Section, ...]:
-    """Return the sections with the photographs, lamp by lamp, at the end of the part about lamps one by one."""
-    blocks: list[str] = []
-    for lamp in bench.tables["lamps"]["lamp"]:
-        own = [photo for photo in bench.photos if photo.lamp == lamp]
-        blocks += [photograph(photo) for photo in own[:_MOST_PHOTOS]]
-        if more := own[_MOST_PHOTOS:]:
-            blocks.append(
-                markdown(escape_markdown(f"{lamp}, in the bench folder too: {joined(p.file for p in more)}."))
-            )
-    if not blocks:
-        return sections
-    place = next((n for n, one in enumerate(sections) if f"notebook {_ABOUT_LAMPS}" in one.note), None)
-    if place is None:
-        return (*sections, Section(_PHOTOS, tuple(blocks)))
-    home = sections[place]
-    longer = replace(home, blocks=(*home.blocks, f"<h3>{_PHOTOS}</h3>", *blocks))
-    return (*sections[:place], longer, *sections[place + 1 :])
 
 
 def _take_question(notebook: Any) -> str:

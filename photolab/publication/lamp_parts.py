@@ -12,19 +12,22 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.derived import judge_gain
 from photolab.bench.heat import warm_up_runs
+from photolab.bench.model import Bench
 from photolab.metrology.reporting import decimal
 from photolab.publication.display import table
 from photolab.publication.figure_tables import budgets, two_digits
 from photolab.publication.figures.common import picture
+from photolab.publication.findings import joined
 from photolab.publication.front_page import is_invented
 from photolab.publication.lamp_pictures import warm_up_figure
-from photolab.publication.page import Section, clean_table, figure
+from photolab.publication.page import Section, clean_table, figure, photograph
 from photolab.publication.page_one import FOUND, Book, Line, figure_of, lamp_anchor, paragraphs
 from photolab.publication.words_lamp import claim_sentence, left_sentence, price_judgement, price_sentences
 
 __all__ = ["lamp_parts", "price_words"]
 
 _LARGEST = 5
+_MOST_PHOTOS = 4  # of one lamp
 
 
 def lamp_parts(campaign: Campaign, rows: pd.DataFrame) -> Section | None:
@@ -40,10 +43,12 @@ def lamp_parts(campaign: Campaign, rows: pd.DataFrame) -> Section | None:
     Returns
     -------
     Section or None
-        The lamps in the order of page one; None where none was compared.
+        The lamps in the order of page one, then photographs of those that were not compared; None without any.
     """
     book = Book(campaign, rows)
     blocks = [block for number, lamp in enumerate(book.lamps, start=1) for block in _part(book, lamp, number)]
+    for lamp in dict.fromkeys(photo.lamp for photo in campaign.bench.photos if photo.lamp not in book.lamps):
+        blocks += [f"<h3>{html.escape(lamp)}</h3>", *_photographs(campaign.bench, lamp)]
     note = "For the specimens on the bench, all lamps of a housing compared at once. Working: notebook 10_lamp_verdict."
     return Section("What can be said of each lamp?", tuple(blocks), note) if blocks else None
 
@@ -67,7 +72,16 @@ def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
         *(price_words(campaign, lamp, place)[1] for place in places),
     ]
     yield paragraphs([(one,) for one in said if one])
+    yield from _photographs(campaign.bench, lamp)
     yield f'<p class="back"><a href="#{FOUND}-{number}">Back to the table of all lamps</a></p>'
+
+
+def _photographs(bench: Bench, lamp: str) -> Iterator[str]:
+    """Yield the photographs of one lamp, and the names of those that are too many."""
+    own = [photo for photo in bench.photos if photo.lamp == lamp]
+    yield from map(photograph, own[:_MOST_PHOTOS])
+    if more := own[_MOST_PHOTOS:]:
+        yield paragraphs([(f"In the bench folder too: {joined(photo.file for photo in more)}.",)])
 
 
 def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
