@@ -68,7 +68,7 @@ def test_another_coverage_differs_from_the_report():
 
 
 def test_a_lamp_that_is_not_there_is_named():
-    with pytest.raises(Exception, match="lamp K99 was not compared with B0; compared were K1"):
+    with pytest.raises(Exception, match="lamp K99 was not compared with B0; compared were K2"):
         ran("10", settings=(("lamp", "K99"),))
 
 
