@@ -92,6 +92,16 @@ def _parser() -> argparse.ArgumentParser:
         "file", nargs="?", default="", help="one of them: readings.csv, bench.toml, meter, …"
     )
     columns.add_argument("--markdown", action="store_true", help="as Markdown tables")
+    plan = add("plan", _plan, "what fits one evening: plan.csv and a page to print and write on")
+    plan.add_argument("folder")
+    for name, value, text in (
+        ("--hours", "H", "time there is (default: 3)"),
+        ("--lamps", "A,B", "these lamps only, and the baseline"),
+        ("--housings", "X,Y", "these housings only"),
+        ("--date", "YYYY-MM-DD", "day of the evening (default: today)"),
+        ("--seed", "S", "seed of the random order (default: 1)"),
+    ):
+        plan.add_argument(name, metavar=value, help=text)
     opened = add(
         "open",
         _open,
@@ -185,6 +195,14 @@ def _columns(args: argparse.Namespace) -> int:
     from photolab.bench.schema import listing
 
     print("\n".join(listing(args.file, markdown=args.markdown)))
+    return 0
+
+
+def _plan(args: argparse.Namespace) -> int:
+    from photolab.publication.plan_sheet import run
+
+    for line in run(args):
+        print(_plain(line))
     return 0
 
 

@@ -241,7 +241,7 @@ def test_check_says_what_can_and_cannot_be_said(capsys, folder):
     assert "Best next step: " in out
     if folder == "two-readings":
         assert "You cannot say yet" in out
-        assert "add warm_up.csv" in out
+        assert "read one seating of each specimen at 30 minutes too: A1 and A2" in out
 
 
 def test_check_prints_every_fault_and_changes_nothing(capsys, tmp_path):

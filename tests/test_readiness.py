@@ -69,7 +69,7 @@ FIRST = [("B0", 360, "HP", 4000, 1, 60), ("K1", 440, "HP", 4000, 1, 60)]
 @pytest.mark.parametrize(
     ("rows", "files", "words"),
     [
-        (FIRST, {}, "read one seating of each lamp again at 30 minutes, or add warm_up.csv"),
+        (FIRST, {}, "read one seating of each specimen at 30 minutes too: B0 and K1 in HP   "),
         ([*FIRST, ("B0", 359, "HP", 4000, 1, 1800), ("K1", 400, "HP", 4000, 1, 1800)], {}, "yes   "),
         ([*FIRST, ("K1", 400, "HP", 4000, 1, 1800)], {}, "yes, for 1 of 2 lamps"),
         (FIRST, {"warm_up": (10, 720)}, "a bound only for K1, whose record ends at 12 min"),
@@ -86,9 +86,22 @@ def test_light_after_the_hold_time_asks_for_a_reading_and_not_for_a_log_that_is_
     ) if ends else None  # fmt: skip
     more = {"warm_up": logged} if logged else {}
     lines = readiness.report(folder(tmp_path, readings=csv(AGAIN, rows), **more))
-    (line,) = [line for line in lines if line.startswith("  how much light is left after 30 minutes")]
-    assert words in f"{line}   "
-    assert ("add warm_up.csv" in line) == (words.endswith("add warm_up.csv"))
+    said = [line for line in lines if line.startswith("  how much light is left after 30 minutes")]
+    assert any(words in f"{line}   " for line in said)
+    assert "warm_up.csv" not in "".join(said)
+
+
+def test_the_lamps_and_housings_without_a_reading_at_the_hold_time_are_named(tmp_path):
+    """Oracle: the folder; K1 is held in HP by a reading and in HR by nothing, B0 in HR by a record."""
+    other = [("B0", 400, "HR", 4000, 1, 60), ("K1", 470, "HR", 4000, 1, 60), ("K2", 300, "HR", 4000, 1, 60)]
+    rows = csv(AGAIN, [*FIRST, ("K1", 400, "HP", 4000, 1, 1800), *other])
+    log = csv(
+        "run,lamp,housing,elapsed_s,illuminance_lx", [("W1", "B0", "HR", t, 400) for t in range(10, 1810, 10)]
+    )
+    lines = readiness.report(folder(tmp_path, readings=rows, warm_up=log))
+    (line,) = [line for line in lines if "read one seating of each specimen" in line]
+    assert line.endswith("read one seating of each specimen at 30 minutes too: B0 in HP; K1 and K2 in HR")
+    assert lines.index(line) > lines.index("You cannot say yet")
 
 
 def test_the_next_step_names_lamps_that_have_no_technology(tmp_path):

@@ -108,7 +108,8 @@ class Campaign:
     @cached_property
     def held(self) -> Held:
         """The joint result at the hold time, from readings and records; records are fitted when it is asked for."""
-        return at_hold(self.bench, self.seats, self.mountings, self.joint, self.weights.counts)
+        counts, given = self.weights.counts, self.spreads.remaining
+        return at_hold(self.bench, self.seats, self.mountings, self.joint, counts, given=given)
 
     def at(self, instant: str = "initial") -> Joint:
         """Return the joint result at an instant.

@@ -84,7 +84,7 @@ CONTENTS: dict[str, Content] = {
     ),
     "hold": Content(
         "how much light is left at the hold time",
-        "add warm_up.csv, or readings at the hold time (elapsed_s) in readings.csv",
+        "read one seating of each specimen in each housing at the hold time too (elapsed_s in readings.csv)",
         _hold,
     ),
     "thermal": Content("how hot a surface is", "add thermal.csv", _rows("thermal")),

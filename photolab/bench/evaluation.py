@@ -47,7 +47,11 @@ __all__ = ["ALL", "Campaign", "Finding", "evaluate"]
 
 
 def evaluate(
-    bench: Bench, *, corrections: Iterable[str] = ALL, leave_out: dict[str, str] | None = None
+    bench: Bench,
+    *,
+    corrections: Iterable[str] = ALL,
+    leave_out: dict[str, str] | None = None,
+    spreads: Spreads | None = None,
 ) -> Campaign:
     """Evaluate a campaign jointly.
 
@@ -60,6 +64,8 @@ def evaluate(
     leave_out : dict, optional
         Column to value: readings with all these values are left out, in every table of readings that has the columns;
         links between meters stay as they are.
+    spreads : Spreads, optional
+        Standard deviations to use; the campaign's own if not given. For readings that are not taken yet.
 
     Returns
     -------
@@ -82,7 +88,7 @@ def evaluate(
     means, seat = mounting_means(table)
     seats = Columns(means)
     whole = whole_mountings(seats)
-    spreads = campaign_spreads(whole, bench.settings, selection.baseline)
+    spreads = spreads or campaign_spreads(whole, bench.settings, selection.baseline)
     housings = seats.groups("housing")
     seated = np.array([spreads.seating_in(h).sd for h in means["housing"][housings.first]])[housings.code]
     scatter = Scatter(seated, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)

@@ -260,7 +260,15 @@ class Held:
         return sum(self.slack.get(name, 0.0) for name in names)
 
 
-def at_hold(bench: Bench, seats: pd.DataFrame, mountings: Joint, joint: Joint, counts: pd.DataFrame) -> Held:
+def at_hold(
+    bench: Bench,
+    seats: pd.DataFrame,
+    mountings: Joint,
+    joint: Joint,
+    counts: pd.DataFrame,
+    *,
+    given: Mapping[str, Spread] | None = None,
+) -> Held:
     """Return the joint result at the hold time.
 
     Parameters
@@ -275,6 +283,8 @@ def at_hold(bench: Bench, seats: pd.DataFrame, mountings: Joint, joint: Joint, c
         ln of every lamp's illuminance from the readings of one instant, as `Campaign.joint`. [ln lx]
     counts : DataFrame
         n_specimens, n_mountings, n_readings, n_days of each.
+    given : mapping, optional
+        Spread of what is left between pieces by lamp, where it is not to be estimated.
 
     Returns
     -------
@@ -302,6 +312,7 @@ def at_hold(bench: Bench, seats: pd.DataFrame, mountings: Joint, joint: Joint, c
             else:
                 bounds.setdefault(name, one)
     spreads = _spreads(left, {name[0] for name in joint.names}, bench.settings.remaining_sd_percent / 100.0)
+    spreads |= given or {}
     behind = dict(zip(joint.names, counts.to_dict("records"), strict=True))
     found: dict[Name, Measured] = {}
     slack: dict[Name, float] = {}

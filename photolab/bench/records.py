@@ -25,15 +25,15 @@ from photolab.errors import RecordError
 __all__ = ["Problem", "RecordError", "new_folder", "parse_number", "read_bench", "write_bench"]
 
 
-def read_bench(folder: str | os.PathLike[str], *, begun: bool = True) -> Bench:
+def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False) -> Bench:
     """Read a bench folder.
 
     Parameters
     ----------
     folder : str or path
         The folder with bench.toml and readings.csv.
-    begun : bool, default True
-        Whether a reading is wanted; without it, readings.csv may hold no lux yet, and no caution is given of it.
+    before_readings : bool, default False
+        Let readings.csv be absent or hold no figure yet: the bench then has no readings, and no cautions of them.
 
     Returns
     -------
@@ -58,8 +58,8 @@ def read_bench(folder: str | os.PathLike[str], *, begun: bool = True) -> Bench:
         declared, tables, names = read_workbook(path, names, faults, hashes)
     else:
         declared = _declared(path, names, faults, hashes)
-        tables = _tables(path, names, declared, faults, hashes, begun=begun)
-    if "readings.csv" not in names:
+        tables = _tables(path, names, declared, faults, hashes, before_readings=before_readings)
+    if "readings.csv" not in names and not before_readings:
         words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
         faults.add("fault 3", "readings.csv", words)
     check_order(tables["warm_up"], "warm_up.csv", faults)
@@ -86,7 +86,7 @@ def read_bench(folder: str | os.PathLike[str], *, begun: bool = True) -> Bench:
         tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), hashes, spectra,
         tuple(logs), tuple(question for question, _ in declared.questions),
     )  # fmt: skip
-    if len(readings):
+    if len(bench.tables["readings"]):
         cautions(bench, faults)
     return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))
 
@@ -123,24 +123,29 @@ def _tables(
     faults: Faults,
     hashes: dict[str, str],
     *,
-    begun: bool,
+    before_readings: bool,
 ) -> dict[str, pd.DataFrame]:
-    """Return every table; empty where the file is missing or cannot be taken apart."""
+    """Return every table; empty where the file is missing or cannot be taken apart.
+
+    The plan is no input of a result: its hash is not kept.
+    """
     tables = {}
     for table in TABLES.values():
         tables[table.name] = empty_table(table)
         if table.file not in names:
             continue
-        rows = load_rows(path, table.file, declared.separator, faults, hashes)
-        if rows is not None and (begun or table.name != "readings" or _any_lux(rows)):
+        kept = {} if table.name == "plan" else hashes
+        rows = load_rows(path, table.file, declared.separator, faults, kept)
+        unread = before_readings and table.name == "readings" and rows is not None and _unread(rows)
+        if rows is not None and not unread:
             tables[table.name] = read_table(table, rows, faults, decimal=declared.decimal)
     return tables
 
 
-def _any_lux(rows: Rows) -> bool:
-    """Whether a file of readings holds a figure yet."""
-    lux = [cells for header, cells in zip(rows.header, rows.columns, strict=True) if "illuminance" in header]
-    return any(any(cells.words) for cells in lux) or (len(rows.numbers) > 0 and not lux)
+def _unread(rows: Rows) -> bool:
+    """Return whether no figure stands in any row of readings.csv."""
+    columns = zip(rows.header, rows.columns, strict=True)
+    return not any("".join(cells.words) for header, cells in columns if header.startswith("illuminance_"))
 
 
 def _append(tables: dict[str, pd.DataFrame], logged: pd.DataFrame, logs: list[Log], faults: Faults) -> None:

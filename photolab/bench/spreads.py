@@ -7,7 +7,7 @@ is in neither. In the value without the SD it would make false claims.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,8 @@ class Spreads:
         Spread of specimens by lamp: its own pieces with the declared SD as a prior.
     flagged : tuple of int
         Rows of the mounting means that lie far from the others; they stay in.
+    remaining : dict
+        Spread of remaining light between pieces by lamp, where it is given and not to be estimated.
     """
 
     reading: dict[str, Spread]
@@ -74,6 +76,7 @@ class Spreads:
     own_seating: dict[str, Spread]
     specimens: dict[str, Spread]
     flagged: tuple[int, ...]
+    remaining: dict[str, Spread] = field(default_factory=dict)
 
     def seating_in(self, housing: str) -> Spread:
         """Return the spread of mountings in a housing; the pool where it has none of its own."""

@@ -2,9 +2,9 @@
 
 import math
 import os
-import re
 import shutil
 import tempfile
+import tomllib
 from collections.abc import Mapping
 from dataclasses import fields
 from pathlib import Path
@@ -116,7 +116,54 @@ def _with_excluded(bench: Bench) -> pd.DataFrame:
     return pd.concat([readings, bench.excluded], ignore_index=True).sort_values("line", kind="stable")
 
 
-def _csv(rows: pd.DataFrame, table: Table) -> str:
+def add_plan(folder: Path, bench: Bench, rows: pd.DataFrame, sheet: str, page: bytes) -> None:
+    """Add the rows of one day to plan.csv, and the page to print beside it: both or neither, nothing else touched.
+
+    Parameters
+    ----------
+    folder : Path
+        The bench folder.
+    bench : Bench
+        What it holds.
+    rows : DataFrame
+        Columns of plan.csv.
+    sheet : str
+        File name of the page.
+    page : bytes
+        The page.
+
+    Raises
+    ------
+    RecordError
+        If the page is there already, or the folder cannot be written.
+    """
+    file, held = TABLES["plan"].file, bench.tables["plan"]
+    whole = pd.concat([held, rows], ignore_index=True) if len(held) else rows
+    given = tomllib.loads((folder / "bench.toml").read_text(encoding="utf-8-sig")).get("csv", {})
+    text = _csv(whole, TABLES["plan"], given.get("separator", ","), given.get("decimal", "."))
+    if (folder / sheet).exists():
+        raise _refused(folder, f"{sheet} is already there; delete or rename it first.")
+    files = {sheet: page, file: text.encode("utf-8")}
+    beside = {name: folder / f".{name}-{os.getpid()}" for name in files}
+    try:
+        for name, content in files.items():
+            beside[name].write_bytes(content)
+        beside[sheet].replace(folder / sheet)
+        try:
+            beside[file].replace(folder / file)
+        except OSError:
+            (folder / sheet).unlink()
+            raise
+    except OSError as error:
+        raise _refused(
+            folder, f"cannot be written: {(error.strerror or 'unknown reason').lower()}."
+        ) from None
+    finally:
+        for path in beside.values():
+            path.unlink(missing_ok=True)
+
+
+def _csv(rows: pd.DataFrame, table: Table, separator: str = ",", decimal: str = ".") -> str:
     """Return a table as CSV text: only columns that hold something, values as they were typed."""
     kept = []
     for column in table.columns:
@@ -126,9 +173,9 @@ def _csv(rows: pd.DataFrame, table: Table) -> str:
         kept += [name] if name in rows and (column.required or _holds(rows[name])) else []
     known = {"line", "log_file", *(header for column in table.columns for header in column.headers)}
     kept += [str(name) for name in rows if name not in known and _holds(rows[name])]
-    columns_of_cells = [_cells(rows[name]) for name in kept]
-    lines = [map(_quoted, kept), *zip(*columns_of_cells, strict=True)]
-    return "".join(",".join(line) + "\n" for line in lines)
+    columns_of_cells = [_cells(rows[name], separator, decimal) for name in kept]
+    lines = [[_quoted(name, separator) for name in kept], *zip(*columns_of_cells, strict=True)]
+    return "".join(separator.join(line) + "\n" for line in lines)
 
 
 def _holds(values: pd.Series) -> bool:
@@ -138,16 +185,17 @@ def _holds(values: pd.Series) -> bool:
     return bool((values != "").any())
 
 
-def _cells(values: pd.Series) -> list[str]:
+def _cells(values: pd.Series, separator: str, decimal: str) -> list[str]:
     """Return the cells of a column: the shortest digits that give the number back."""
     if pd.api.types.is_numeric_dtype(values):
-        return [_digits(float(value)) for value in values]
-    return [_quoted(str(value)) for value in values]
+        return [_digits(float(value)).replace(".", decimal) for value in values]
+    return [_quoted(str(value), separator) for value in values]
 
 
-def _quoted(text: str) -> str:
+def _quoted(text: str, separator: str) -> str:
     """Return a cell, in quotation marks where it holds a separator, a mark or either kind of line end."""
-    return '"' + text.replace('"', '""') + '"' if re.search('[",\r\n]', text) else text
+    marked = any(mark in text for mark in (separator, '"', "\r", "\n"))
+    return '"' + text.replace('"', '""') + '"' if marked else text
 
 
 def _digits(value: float) -> str:
@@ -210,6 +258,13 @@ HEAD = """\
 # 1. Type your meter's accuracy after reading_percent (see the table).
 # 2. Type two readings into readings.csv, and what kind of lamp A1 and A2 are into lamps.csv.
 # 3. Run: photolab check followed by the name of this folder.
+# The standard protocol: in at least one seating of each specimen in each housing, read at the initial time and again at
+# the hold time, without touching the lamp; further seatings may end after the initial time. In readings.csv that is one
+# row each, told apart by elapsed_s, the seconds since switch-on (blank is the initial time):
+#   lamp,illuminance_lx,elapsed_s
+#   A1,318,60
+#   A1,305,1800
+# photolab plan followed by the name of this folder says what fits one evening, and writes a page to print.
 schema = 1
 
 [bench]
@@ -229,7 +284,7 @@ id = "M1"
 reading_percent =
 """
 LAMPS = "lamp,technology,role\nA1,,baseline\nA2,,candidate\n"
-READINGS = "lamp,illuminance_lx\nA1,\nA2,\n"
+READINGS = "lamp,illuminance_lx,elapsed_s\nA1,,\nA2,,\n"
 
 
 def starter_toml() -> str:

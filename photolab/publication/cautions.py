@@ -8,7 +8,7 @@ import pandas as pd
 
 from photolab.bench.model import Assumption
 
-__all__ = ["CAUTIONS", "NOT_CLAIMED", "assumed_table"]
+__all__ = ["AT_THE_BENCH", "CAUTIONS", "NOT_CLAIMED", "assumed_table"]
 
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
 CAUTIONS = (
@@ -23,6 +23,15 @@ CAUTIONS = (
     "A short circuit at 12 V can start a fire: fuse at the source, leads rated for the current, tape rated for the "
     "heat.",
     "Modulated light may trouble sensitive people.",
+)
+
+#: What belongs beside a powered bench, on the page of an evening.
+AT_THE_BENCH = (
+    "Keep hot lamps from cloth, cardboard and tape; let a lamp cool before seating it again, longer than planned where "
+    "it is still hot; stay with a powered housing, an extinguisher at hand.",
+    "Stand beside the beam, never in it.",
+    "Discharge lamps: the ballast strikes with thousands of volts; do not open, touch or re-plug it while powered.",
+    "Mains supplies and battery chargers: as their makers say.",
 )
 
 #: What no figure of a report says.

@@ -11,7 +11,7 @@ import base64
 import re
 import struct
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from itertools import zip_longest
@@ -20,7 +20,7 @@ from pathlib import Path
 from photolab.errors import MethodError
 from photolab.publication.figures.common import font_file, shown_signs
 
-__all__ = ["paper"]
+__all__ = ["as_pdf", "paper", "quoted", "typst_date"]
 
 _POINT = 10.0 / 15.0  # points of the paper for one pixel of the page: both set their text so
 _TEXT_WIDTH = 504.0  # points between the margins of an A4 page
@@ -110,8 +110,8 @@ class _Setter:
             "img": self._picture,
             "nav": self._contents,
             "p": self._paragraph,
-            "pre": lambda one: f"\n#block(raw({_quoted(_plain(one).strip(chr(10)))}, block: true))\n",
-            "code": lambda one: f"#raw({_quoted(_plain(one))})",
+            "pre": lambda one: f"\n#block(raw({quoted(_plain(one).strip(chr(10)))}, block: true))\n",
+            "code": lambda one: f"#raw({quoted(_plain(one))})",
             "span": self._equation,
             "table": self._table,
         }
@@ -140,7 +140,7 @@ class _Setter:
     def _link(self, node: _Node) -> str:
         """Return a link to a page outside, or the text of one inside."""
         target = node.attributes.get("href", "")
-        return f"#link({_quoted(target)})[{self.inside(node)}]" if "://" in target else self.inside(node)
+        return f"#link({quoted(target)})[{self.inside(node)}]" if "://" in target else self.inside(node)
 
     def _contents(self, node: _Node) -> str:
         """Return the contents with page numbers in place of links."""
@@ -168,7 +168,7 @@ class _Setter:
         """Return a call that shows a picture, and keep the picture."""
         name = f"{len(self.files):04d}.{kind}"
         self.files[name] = data
-        return f'image("{name}", alt: {_quoted(words)}, width: {min(width, _TEXT_WIDTH):.2f}pt)'
+        return f'image("{name}", alt: {quoted(words)}, width: {min(width, _TEXT_WIDTH):.2f}pt)'
 
     def _table(self, node: _Node) -> str:
         """Return a table whose heads are repeated on every page; short rows are filled up."""
@@ -205,21 +205,41 @@ def _text(text: str, parent: _Node) -> str:
     if parent.tag in _BLOCKS and not text.strip(" \n\t"):
         return ""
     shown = re.sub(r"[ \n\t]+", " ", text)
-    return f"#{_quoted(shown)};" if shown else ""
+    return f"#{quoted(shown)};" if shown else ""
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
     """Return a string of typst: nothing in it is read as markup, control characters are left out.
 
-    A sign that no font at hand has becomes the mark of a sign not shown; the page shows it as it is.
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        The string in quotation marks. A sign that no font at hand has becomes the mark of a sign not shown; the page
+        shows it as it is.
     """
     printed = shown_signs("".join(one for one in text if one.isprintable() or one in "\n\u00a0"))
     escaped = printed.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
     return f'"{escaped}"'
 
 
-def _date(day: str) -> str:
-    """Return the date of the document, none where the data have no day."""
+def typst_date(day: str) -> str:
+    """Return a date as typst takes it.
+
+    Parameters
+    ----------
+    day : str
+        ISO 8601; blank for none.
+
+    Returns
+    -------
+    str
+        Its expression.
+    """
     if not day:
         return "none"
     year, month, number = (int(part) for part in day.split("-"))
@@ -246,8 +266,6 @@ def paper(page: str, *, last_day: str = "") -> bytes:
     MethodError
         If the document cannot be set, or its setting gives a warning.
     """
-    import typst
-
     drawings: list[str] = []
 
     def keep(found: re.Match[str]) -> str:
@@ -260,11 +278,36 @@ def paper(page: str, *, last_day: str = "") -> bytes:
     whole = reader.root.all("html")[0]
     setter = _Setter(drawings)
     body = setter.inside(whole.all("body")[0])
-    title = _quoted(_plain(whole.all("title")[0]))
-    style = _STYLE.replace("LANGUAGE", _quoted(whole.attributes.get("lang", "en")))
-    source = f"#set document(title: {title}, date: {_date(last_day)})\n{style}\n{body}"
+    title = quoted(_plain(whole.all("title")[0]))
+    style = _STYLE.replace("LANGUAGE", quoted(whole.attributes.get("lang", "en")))
+    source = f"#set document(title: {title}, date: {typst_date(last_day)})\n{style}\n{body}"
+    return as_pdf(source, setter.files)
+
+
+def as_pdf(source: str, files: Mapping[str, bytes] | None = None) -> bytes:
+    """Return a typst source as PDF, with the fonts of the paper alone.
+
+    Parameters
+    ----------
+    source : str
+        The source; text of a folder in it as `quoted` gives it.
+    files : mapping, optional
+        What it names, by file name.
+
+    Returns
+    -------
+    bytes
+        PDF 1.7 that follows PDF/UA-1 as far as its maker checks it.
+
+    Raises
+    ------
+    MethodError
+        If the document cannot be set, or its setting gives a warning (code ``paper_not_set``).
+    """
+    import typst
+
     with tempfile.TemporaryDirectory(prefix="photolab-") as scratch:
-        for name, data in setter.files.items():
+        for name, data in (files or {}).items():
             (Path(scratch) / name).write_bytes(data)
         main = Path(scratch) / "main.typ"
         main.write_text(source, encoding="utf-8")

@@ -237,7 +237,8 @@ def report_state(report: str | os.PathLike[str], bench: str | os.PathLike[str] |
         problems.append(f"{FILE_NAME} names no file of the report")
     if bench is not None:
         problems += _differences(Path(bench), inputs, "the report was made")
-        new = [name for name in folder_hashes(bench) if name in FILES and name not in inputs]
+        known = {*inputs, "plan.csv"}  # a plan is no input of a result
+        new = [name for name in folder_hashes(bench) if name in FILES and name not in known]
         problems += [f"{name} is new since the report was made" for name in new]
     return ReportState(complete=not problems, problems=tuple(problems), missing=tuple(lost))
 

@@ -257,7 +257,7 @@ def list_abilities(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
     yield _comparison(campaign)
     yield _seating(campaign)
     yield from _colour(bench)
-    yield _remaining(bench, campaign)
+    yield from _remaining(bench, campaign)
     yield from _optional(bench)
     specimens = int(campaign.weights.counts["n_specimens"].max())
     enough = bool(specimens >= 3)
@@ -303,24 +303,36 @@ def _colour(bench: Bench) -> Iterable[Ability]:
     yield Ability("LED against halogen", answer, "05", True)
 
 
-def _remaining(bench: Bench, campaign: Campaign) -> Ability:
-    """Return for which lamps it is known how much light is left at the hold time: by readings, or by a record."""
+def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
+    """Yield for which lamps it is known how much light is left at the hold time, and which lack a reading there."""
     minutes = bench.settings.hold_minutes
     what = f"how much light is left after {minutes:g} minutes"
     names = campaign.weights.names
-    held = {name[0] for name in names if name[3] == "hold" and (*name[:3], "initial") in names}
-    ends = bench.tables["warm_up"].groupby("lamp", sort=False)["elapsed_s"].max() / 60.0
-    recorded = held | {str(lamp) for lamp in ends.index[ends >= minutes]}
-    short = {lamp: f"{end:.3g}" for lamp, end in ends.items() if end < minutes and lamp not in held}
+    held = {name[:2] for name in names if name[3] == "hold" and (*name[:3], "initial") in names}
+    ends = bench.tables["warm_up"].groupby(["lamp", "housing"], sort=False)["elapsed_s"].max() / 60.0
+    recorded = held | set(ends.index[ends >= minutes])
+    known = {lamp for lamp, _ in recorded}
+    short = {lamp: f"{ends[lamp, h]:.3g}" for lamp, h in ends.index[ends < minutes] if lamp not in known}
     bounds = "; ".join(
         f"a bound only for {lamp}, whose record ends at {end} min" for lamp, end in short.items()
     )
-    if not recorded:
-        advice = f"read one seating of each lamp again at {minutes:g} minutes, or add warm_up.csv"
-        return Ability(what, bounds or advice, "08" if short else "", bool(short))
     lamps = bench.tables["readings"]["lamp"].nunique()
-    answer = "yes" if len(recorded) == lamps else f"yes, for {len(recorded)} of {lamps} lamps"
-    return Ability(what, f"{answer}; {bounds}" if short else answer, "08", True)
+    if known:
+        answer = "yes" if len(known) == lamps else f"yes, for {len(known)} of {lamps} lamps"
+        yield Ability(what, f"{answer}; {bounds}" if short else answer, "08", True)
+    elif short:
+        yield Ability(what, bounds, "08", True)
+    lacking: dict[str, list[str]] = {}
+    for lamp, housing in dict.fromkeys(name[:2] for name in names if name[3] == "initial"):
+        if (lamp, housing) not in recorded:
+            lacking.setdefault(housing, []).append(lamp)
+    if lacking:
+        where = "; ".join(
+            f"{listed(of)}{f' in {housing}' if housing else ''}" for housing, of in lacking.items()
+        )
+        yield Ability(
+            what, f"read one seating of each specimen at {minutes:g} minutes too: {where}", "", False
+        )
 
 
 def _optional(bench: Bench) -> Iterable[Ability]:

@@ -151,7 +151,7 @@ class Take:
     def load(self) -> None:
         """Read the folder as it is, and what it comes to."""
         self.day = self.journal.day
-        self.bench = read_bench(self.folder, begun=False)
+        self.bench = read_bench(self.folder, before_readings=True)
         declared = read_toml((self.folder / FILE).read_text(encoding="utf-8-sig"), Faults())
         self.decimal, self.sheets = declared.decimal, {}
         for table in ("readings", "warm_up", "electrical"):
@@ -686,6 +686,9 @@ def _refuse_open_files(folder: Path) -> None:
                 "If nobody has it open, delete that file."
             )
             raise MethodError(message, code="file_open")
+    if not path.exists() and (folder / FILE).exists():
+        message = f"{path.name}: is not in the folder; its first row names {', '.join(MUST)}."
+        raise MethodError(message, code="file_missing")
     if path.is_file():
         try:
             path.open("ab").close()

@@ -1,0 +1,327 @@
+"""`photolab plan`: what fits an evening, as plan.csv and one A4 page with boxes to write in."""
+
+import argparse
+import datetime
+import math
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from photolab.bench.cautions import SHORT_REST_MIN
+from photolab.bench.cells import parse_date
+from photolab.bench.faults import Faults, refusal, shown
+from photolab.bench.files import WORKBOOK
+from photolab.bench.model import Question
+from photolab.bench.plan import COOL_MINUTES, HOURS, SEAT_MINUTES, Evening, Seating, plan_evening
+from photolab.bench.records import read_bench
+from photolab.bench.write import add_plan
+from photolab.errors import MethodError
+from photolab.metrology.reporting import decimal
+from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_table
+from photolab.publication.paper import as_pdf, quoted, typst_date
+from photolab.publication.readiness import NEXT_STEPS
+
+ROW_MM = (9.0, 8.0, 7.0, 6.0, 5.0)
+"""Heights of a row to write in, tried in turn until the page holds all. [mm]"""
+LITTLE = 0.02
+"""One more seating that takes less than this share off a half-width narrows it little. [1]"""
+STYLE = """
+#set page(paper: "a4", margin: (x: 12mm, y: 10mm))
+#set text(font: "Libertinus Serif", size: 8.5pt, lang: "en")
+#set par(spacing: 0.6em, leading: 0.5em)
+#set list(spacing: 0.45em)
+#show heading: set block(above: 0.9em, below: 0.5em)
+#let blank(width) = box(width: width, height: 1em, stroke: (bottom: 0.5pt))
+#let none-here = text(fill: luma(110))[–]
+#context assert(counter(page).final().first() <= 1, message: "more than one page")
+"""
+
+
+def run(args: argparse.Namespace) -> list[str]:
+    """Plan an evening, write plan.csv and the page, and return what to print.
+
+    Parameters
+    ----------
+    args : Namespace
+        folder, hours, lamps, housings, date, seed; all text, None where not given.
+
+    Returns
+    -------
+    list of str
+        Lines.
+
+    Raises
+    ------
+    RecordError
+        If the folder is refused, or has a plan for that day.
+    MethodError
+        If nothing fits the time or the page.
+    ValueError
+        If an option is none.
+    """
+    folder = Path(args.folder)
+    day = _day(args.date)
+    hours, seed = _number(args.hours, "--hours", HOURS), _number(args.seed, "--seed", 1)
+    if not (seed == int(seed) and seed >= 0):
+        message = f"--seed must be a whole number, zero or more; got {args.seed}"
+        raise ValueError(message)
+    bench = read_bench(folder, before_readings=True)
+    sheet, faults = f"plan-{day}.pdf", Faults()
+    if WORKBOOK in bench.files:
+        words = "a plan stands in plan.csv, and that beside CSV files, not beside a workbook."
+        faults.add("fault 25", WORKBOOK, words)
+    elif (bench.tables["plan"]["date"] == day).any():
+        line = int(bench.tables["plan"].loc[bench.tables["plan"]["date"] == day, "line"].iloc[0])
+        words = f"{day} is planned already; give another --date, or delete its rows and {sheet}."
+        faults.add("fault 17", "plan.csv", words, line=line, column="date")
+    if faults.faults:
+        raise refusal(faults.faults)
+    lamps, housings = (_codes(text) for text in (args.lamps, args.housings))
+    evening = plan_evening(bench, date=day, hours=hours, lamps=lamps, housings=housings, seed=int(seed))
+    add_plan(folder, bench, evening.table, sheet, page(evening))
+    return [*_lines(evening, folder), f"{folder}: plan.csv and {sheet} written; print the page."]
+
+
+def _day(text: str | None) -> str:
+    """Return the day of the evening; today where none is given."""
+    if text is None:
+        return datetime.date.today().isoformat()
+    try:
+        return parse_date(text)
+    except ValueError as refused:
+        message = f"--date: {refused}"
+        raise ValueError(message) from None
+
+
+def _number(text: str | None, option: str, usual: float) -> float:
+    """Return the number of an option."""
+    try:
+        return usual if text is None else float(text)
+    except ValueError:
+        message = f"{option} must be a number; got {shown(str(text))}"
+        raise ValueError(message) from None
+
+
+def _codes(text: str | None) -> list[str]:
+    """Return the codes of an option, separated by commas."""
+    return [code for part in (text or "").split(",") if (code := part.strip())]
+
+
+def _clock(minutes: int) -> str:
+    """Return minutes as hours and minutes."""
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def _piece(one: Seating) -> str:
+    return f"{one.lamp} {one.specimen}".strip()
+
+
+def _when(evening: Evening, instant: str) -> str:
+    """Return an instant in words."""
+    settings = evening.bench.settings
+    return f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
+
+
+def _percent(x: float) -> str:
+    """Return a share in percent."""
+    return f"{decimal(100.0 * x, 1)} %"
+
+
+def _lines(evening: Evening, folder: Path) -> list[str]:
+    """Return the plan as it is printed on the terminal."""
+    much = f"{len(evening.seatings)} seatings in {_clock(evening.minutes)} h of {evening.hours:g} h"
+    lines = [f"{folder.resolve().name}: {evening.date}, {much}, seed {evening.seed}."]
+    wide = max(len(_piece(one)) for one in evening.seatings)
+    for one in evening.seatings:
+        place = f"  in {one.housing}" if one.housing else ""
+        lines.append(f"  {_clock(one.start)}  {_piece(one):<{wide}}{place}  {', '.join(one.instants)}")
+    lines.append(f"What the evening will be able to show. {_shows_head(evening)}")
+    for lamp, housing, at, now, after, even, most, more in _figures(evening):
+        place = f" in {housing}" if housing else ""
+        chances = f"shown: {even} with an even chance, {most} four times in five"
+        lines.append(f"  {lamp}{place} at {at}: {after} (now {now}); {chances}; one more seating: {more}")
+    lines += _answers(evening)
+    return [*lines, f"Assumed: {_assumed(evening)}."]
+
+
+def _figures(evening: Evening) -> list[list[str]]:
+    """Return what the evening will show as text: lamp, housing, when, three half-widths and two chances in order."""
+    return [
+        [
+            *(row["lamp"], row["housing"], _when(evening, row["instant"])),
+            *("not yet" if math.isnan(row[name]) else f"±{_percent(row[name])}" for name in ("now", "after")),
+            *(_percent(row["even_chance"]), _percent(row["four_in_five"]), f"±{_percent(row['one_more'])}"),
+        ]
+        for row in evening.shows.to_dict("records")
+    ]
+
+
+def _shows_head(evening: Evening) -> str:
+    """Return what the figures of the evening are, with their coverage and scope."""
+    coverage = f"{100.0 * evening.bench.settings.coverage:g} %"
+    return (
+        f"Half-widths of the {coverage} interval of a lamp's light over that of {evening.baseline}, for the specimens"
+        " on the bench, each comparison by itself; then the difference that is shown with an even chance and four"
+        " times in five."
+    )
+
+
+def _question_sentence(evening: Evening, question: Question) -> str:
+    """Return what a lamp must give for a question to be answered with yes after the evening."""
+    said = question.words or f"more than {question.more_than_percent:g} % at the {question.instant} time?"
+    rows = evening.shows[evening.shows["instant"] == question.instant]
+    rows = rows[(rows["lamp"] == question.lamp) | (question.lamp == "any")]
+    rows = rows[(rows["housing"] == question.housing) | (question.housing in {"each", "any"})]
+    if rows.empty:
+        return f"Asked: {said} This evening reads no lamp for it."
+    need = [
+        (1.0 + question.more_than_percent / 100.0) * (1.0 + rows[c].max())
+        for c in ("even_chance", "four_in_five")
+    ]
+    even, most = (_percent(x - 1.0) for x in need)
+    return (
+        f"Asked: {said} A lamp of this evening is shown to give over {question.more_than_percent:g} % more with an even"
+        f" chance if it gives {even} more, four times in five if {most}."
+    )
+
+
+def _answers(evening: Evening) -> list[str]:
+    """Return what becomes of the questions, and what would narrow the figures where seatings hardly do."""
+    said = [_question_sentence(evening, question) for question in evening.questions]
+    shows = evening.shows
+    held = shows[shows["one_more"] > (1.0 - LITTLE) * shows["after"]]
+    if len(held) == len(shows) and len(held):
+        term = str(held["largest"].mode().iloc[0])
+        names = {
+            "baseline": evening.baseline,
+            "meter": next(iter(evening.bench.meters)),
+            "filament": "filament lamps",
+        }
+        advice = NEXT_STEPS.get(term, "look at its budget in notebook 04.").format(**names)
+        said.append(f"More seatings narrow these little: the largest other input is {term}; {advice}")
+    return said
+
+
+def _assumed(evening: Evening) -> str:
+    """Return what the figures rest on that was not measured."""
+    table = assumed_table(evening.assumed)
+    items = [f"{row.input} {row.value}".strip() for row in table.itertuples()]
+    off = f"{COOL_MINUTES[False]} min ({COOL_MINUTES[True]} after a hold)"
+    taken = f"{SEAT_MINUTES} min to seat a lamp, {off} before it is taken out"
+    return ", ".join([*items, taken])
+
+
+def page(evening: Evening) -> bytes:
+    """Return the page to print.
+
+    Parameters
+    ----------
+    evening : Evening
+        The plan.
+
+    Returns
+    -------
+    bytes
+        One A4 page as PDF.
+
+    Raises
+    ------
+    MethodError
+        If the page cannot hold the plan (code ``too_long``).
+    """
+    for height in ROW_MM:
+        try:
+            return as_pdf(_source(evening, height))
+        except MethodError as refused:
+            if "more than one page" not in str(refused):
+                raise
+    message = (
+        f"{len(evening.seatings)} seatings do not fit one page: plan two evenings, each with fewer --hours,"
+        " --lamps or --housings"
+    )
+    raise MethodError(message, code="too_long")
+
+
+def _text(text: str) -> str:
+    """Return text as a cell of typst."""
+    return f"[#{quoted(text)}]"
+
+
+def _list(items: Iterable[str]) -> str:
+    """Return a list of sentences."""
+    return f"list({', '.join(map(_text, items))})"
+
+
+def _grid(widths: str, head: Iterable[str], rows: Iterable[Iterable[str]], height: str = "auto") -> str:
+    """Return a ruled table; cells are typst already."""
+    top = ", ".join(f"[#strong{_text(cell)}]" for cell in head)
+    body = "".join(", " + ", ".join(row) for row in rows)
+    rules = f"columns: ({widths}), rows: (auto, {height}), inset: 2.5pt, align: left + horizon, stroke: 0.4pt"
+    return f"#block(text(size: 7.5pt, table({rules}, table.header({top}){body})))\n"
+
+
+def _source(evening: Evening, height: float) -> str:
+    """Return the page as typst."""
+    title = f"Plan for {evening.date}: {shown(evening.bench.settings.name)}"
+    paragraph = [f"#{quoted(sentence)};" for sentence in _how(evening)]
+    heads = ["lamp", "housing", "at", "now", "after this evening", "shown, even chance"]
+    heads += ["shown, four in five", "with one more seating of the lamp"]
+    shows = [map(_text, row) for row in _figures(evening)]
+    discharge = evening.bench.tables["lamps"]["technology"] == "discharge"
+    lit = {one.lamp for one in evening.seatings}
+    strikes = bool(evening.bench.tables["lamps"].loc[discharge, "lamp"].isin(lit).any())
+    said = [*CAUTIONS, *(c for c in AT_THE_BENCH if strikes or not c.startswith("Discharge"))]
+    parts = [
+        f"#set document(title: {quoted(title)}, date: {typst_date(evening.date)})",
+        STYLE,
+        f"#heading(level: 1)[#{quoted(title)}]",
+        "Begun at (clock) #blank(18mm) · room °C, start and end #blank(12mm) #blank(12mm) · meter, range #blank(28mm)"
+        " · supply V #blank(12mm)",
+        "",
+        *paragraph,
+        _grid(*_seatings(evening), height=f"{height}mm"),
+        "#heading(level: 2)[What the evening will be able to show]",
+        f"#{quoted(_shows_head(evening))};",
+        _grid("auto, auto, auto, auto, auto, auto, auto, 1fr", heads, shows),
+        *(f"#{quoted(said)};\n" for said in _answers(evening)),
+        f"#{quoted('Assumed: ' + _assumed(evening) + '.')};",
+        "#heading(level: 2)[Cautions]",
+        "#text(size: 7pt, grid(columns: 2, gutter: 6mm, "
+        + ", ".join(map(_list, (said[::2], said[1::2])))
+        + "))",
+    ]
+    return "\n".join(parts)
+
+
+def _how(evening: Evening) -> list[str]:
+    """Return how the page is used, in sentences."""
+    settings, times = evening.bench.settings, f"{evening.readings} times"
+    early, late = _when(evening, "initial"), _when(evening, "hold")
+    ends = [settings.initial_s + sign * settings.initial_window_s for sign in (-1.0, 1.0)]
+    said = [
+        "Times are from the beginning of the evening. Dark: the figure with the lamp covered. Before each switch-on"
+        f" the lamp has been off for {SHORT_REST_MIN:g} min at least (the first time too); one housing is powered at a"
+        f" time. Read {times} at {early} after switch-on ({ends[0]:g} to {ends[1]:g} s) and, where there is a box,"
+        f" {times} at {late}; volts at the socket. A seating without boxes at {late} ends after the first figures.",
+        " A box stays empty where something went wrong: say what. No figure here is a reading until it stands in"
+        " readings.csv.",
+    ]
+    if any(one.camera for one in evening.seatings):
+        said.append(" Camera last: when the light at the hold time has been read, open the cover and look.")
+    return said
+
+
+def _seatings(evening: Evening) -> tuple[str, Sequence[str], list[list[str]]]:
+    """Return widths, heads and rows of the table to write in."""
+    n, first, last = evening.readings, _when(evening, "initial"), _when(evening, "hold")
+    looked = any(one.camera for one in evening.seatings)
+    heads = ["step", "on at", "lamp", "housing", "seating", *[f"lx {first}"] * n, *[f"lx {last}"] * n]
+    heads += ["dark lx", "volts", *["camera °C"] * looked, "what went wrong"]
+    rows, step = [], 0
+    for one in evening.seatings:
+        steps = f"{step + 1}–{step + len(one.instants)}" if len(one.instants) > 1 else f"{step + 1}"
+        step += len(one.instants)
+        cells = [_text(cell) for cell in (steps, _clock(one.start), _piece(one), one.housing, one.mounting)]
+        cells += ["[]"] * n + ["[]" if one.held else "none-here"] * n + ["[]", "[]"]
+        rows.append([*cells, *["[]" if one.camera else "none-here"] * looked, "[]"])
+    widths = ["auto"] * 5 + ["1fr"] * (2 * n + 2 + looked) + [f"{1.6 + n / 2:g}fr"]
+    return ", ".join(widths), heads, rows
