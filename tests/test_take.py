@@ -437,6 +437,10 @@ def test_a_new_folder_can_be_typed_into_once_meter_and_lamps_are_known(tmp_path)
             lambda f: (f / ".~lock.readings.csv#").write_text("x"),
             r"readings.csv: open in a spreadsheet \(.~lock",
         ),
+        (
+            lambda f: (f / "readings.csv").unlink(),
+            r"readings.csv: is not in the folder; its first row names lamp",
+        ),
         (lambda f: (f / "bench.xlsx").write_bytes(b"x"), r"bench.xlsx: take appends to readings.csv"),
         (
             lambda f: (f / "days.csv").write_text("day,date\nd1,2026-03-01\n"),

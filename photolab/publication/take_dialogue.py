@@ -686,6 +686,9 @@ def _refuse_open_files(folder: Path) -> None:
                 "If nobody has it open, delete that file."
             )
             raise MethodError(message, code="file_open")
+    if not path.exists() and (folder / FILE).exists():
+        message = f"{path.name}: is not in the folder; its first row names {', '.join(MUST)}."
+        raise MethodError(message, code="file_missing")
     if path.is_file():
         try:
             path.open("ab").close()
