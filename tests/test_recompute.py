@@ -78,19 +78,20 @@ def folders(tmp_path_factory):
             t = np.arange(30.0, 1816.0, 15.0)
             rows = [
                 (
-                    run,
+                    f"w{lamp}",
                     lamp,
                     f"{a:g}",
-                    f"{lux * (left + (1 - left) * math.exp(-a / 300)) * (1 + 0.002 * x):.2f}",
+                    f"{lux * (left + (1 - left) * math.exp(-a / 300)) * (1 + x):.2f}",
                 )
-                for run, lamp, lux, left, until in (
-                    ("w1", "K1", 120, 0.9, 1200),
-                    ("w2", "B0", 100, 0.99, 1800),
+                for lamp, lux, left, until in (
+                    ("K1", 120, 0.9, 1200),
+                    ("B0", 100, 0.99, 1800),
+                    ("K2", 90, 0.8, 1800),
                 )
-                for a, x in zip(t, np.random.default_rng(until).standard_normal(t.size), strict=True)
+                for a, x in zip(t, np.random.default_rng(lux).normal(0.0, 0.002, t.size), strict=True)
                 if a <= until
             ]
-            told = csv("lamp,illuminance_lx", [("B0", 100), ("K1", 120)])
+            told = csv("lamp,illuminance_lx", [("B0", 100), ("K1", 120), ("K2", 90)])
             bench(place / name, told, toml=METER, warm_up=csv("run,lamp,elapsed_s,illuminance_lx", rows))
             return place / name
         return make.write(SHAPES[name], place / name) if name in SHAPES else BENCHES / name
