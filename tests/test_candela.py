@@ -196,3 +196,10 @@ def test_a_link_counts_for_the_share_of_readings_that_it_carries(tmp_path):
     (one,) = bench_candela(made, lamp="B0")
     shares = [c / one.of.light.value for q, c in one.of.light.parts.items() if q.name[0] == "link"]
     assert_allclose(shares, [1 / 3], rtol=1e-12)
+
+
+def test_a_tilted_head_loses_light_to_second_order(tmp_path):
+    """Oracle: closed form: limits of 5 deg are 5 deg/sqrt 3; 1 - cos of such an angle has an RMS of sqrt(3)/2 u²."""
+    one = one_of(tmp_path, offset="tilt_uncertainty_deg = 5\n")
+    wanted = math.sqrt(0.75) * (math.radians(5) / math.sqrt(3)) ** 2
+    assert_allclose(one.of.light.only("angle").u / one.of.light.value, wanted, rtol=1e-9)
