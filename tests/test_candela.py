@@ -162,3 +162,44 @@ def test_seatings_of_the_lamps_own_housing_count(tmp_path):
         parts[0].u / parts[0].value, 0.005 * math.sqrt(24 / 20) / math.sqrt(8), rtol=1e-3
     )  # of printed lux
     assert_allclose([part.dof for part in parts], 20.0, rtol=1e-12)
+
+
+def test_a_dark_reading_taken_off_has_its_own_last_figure(tmp_path):
+    """Oracle: closed form: the steps of two figures of 0.1 lx, each 0.1/sqrt 12, times (8 m)^2; one where none is."""
+    rows = "lamp,illuminance_lx,housing,range_lx,dark_lx\nB0,152,HP,400,{0}\nK1,152,HP,400,{0}\n"
+    for dark, figures in (("1", 2), ("", 1)):
+        made = bench(tmp_path / f"dark {dark}", rows.format(dark), toml=METER + PLACE)
+        (one,) = bench_candela(made, lamp="B0")
+        assert_allclose(one.intensity.only("resolution").u, 64 * 0.1 * math.sqrt(figures / 12), rtol=1e-6)
+
+
+def test_a_link_counts_for_the_share_of_readings_that_it_carries(tmp_path):
+    """Oracle: one of the three readings was taken with the second meter: a third of the doubt of its link."""
+    listed = ("B0", "K1", "K2", "K3")
+    rows = [
+        (lamp, round(lux * factor, 1), "HP", 400, day, seat, meter)
+        for lamp, lux in zip(listed, (151, 160, 170, 180), strict=True)
+        for seat, day, meter, factor in ((1, "D1", "M1", 1.0), (2, "D1", "M1", 1.01), (1, "D2", "M2", 0.96))
+    ]
+    made = bench(
+        tmp_path,
+        csv("lamp,illuminance_lx,housing,range_lx,day,mounting,meter", rows),
+        toml=METER + METER.partition("[[meter]]")[2].join(("[[meter]]", "")).replace("M1", "M2") + PLACE,
+        lamps=csv(
+            "lamp,technology,role", [(k, "led", "candidate" if k[0] == "K" else "baseline") for k in listed]
+        ),
+        links=csv(
+            "lamp,technology,old_meter,new_meter,old_lx,new_lx",
+            [(k, "led", "M1", "M2", 500, new) for k, new in zip(listed[1:], (475, 480, 485), strict=True)],
+        ),
+    )
+    (one,) = bench_candela(made, lamp="B0")
+    shares = [c / one.of.light.value for q, c in one.of.light.parts.items() if q.name[0] == "link"]
+    assert_allclose(shares, [1 / 3], rtol=1e-12)
+
+
+def test_a_tilted_head_loses_light_to_second_order(tmp_path):
+    """Oracle: closed form: limits of 5 deg are 5 deg/sqrt 3; 1 - cos of such an angle has an RMS of sqrt(3)/2 u²."""
+    one = one_of(tmp_path, offset="tilt_uncertainty_deg = 5\n")
+    wanted = math.sqrt(0.75) * (math.radians(5) / math.sqrt(3)) ** 2
+    assert_allclose(one.of.light.only("angle").u / one.of.light.value, wanted, rtol=1e-9)

@@ -178,3 +178,25 @@ def test_light_per_watt_of_a_single_pair_is_its_own_family():
         places = rows.groupby(["housing", "point", "scope"])["lamp"].transform("size")
         single = rows[places == 1]
         assert_allclose(single["family_low"].to_numpy(float), single["low"].to_numpy(float), rtol=1e-12)
+
+
+def test_watts_are_volts_times_amperes_where_no_power_was_read(tmp_path):
+    """By hand: a pair at 13.2 V and 3.8 A is 25.08 W a lamp."""
+    from small_benches import HOUSING, METER, bench
+
+    light = "lamp,illuminance_lx,housing\nK1,400,HP\nB0,380,HP\n"
+    watts = "lamp,elapsed_s,socket_V,current_A,per\nK1,60,13.2,3.8,pair\n"
+    found = lamp_power(bench(tmp_path, light, toml=METER + HOUSING, electrical=watts), "K1", "initial")
+    assert_allclose(found.watts.value, 25.08, rtol=1e-12)
+
+
+@pytest.mark.parametrize(("seconds", "counts"), [(1795, False), (1805, True), (2995, True), (3005, False)])
+def test_a_power_counts_within_a_quarter_of_the_hold_time(tmp_path, seconds, counts):
+    """Oracle: the rule: 40 min are 2400 s, give or take 600 s."""
+    from small_benches import HOUSING, METER, bench
+
+    light = "lamp,illuminance_lx,housing\nK1,400,HP\nB0,380,HP\n"
+    watts = f"lamp,elapsed_s,power_W,per\nK1,{seconds},25,lamp\n"
+    toml = METER.replace("[bench]", "[bench]\nhold_minutes = 40") + HOUSING
+    made = bench(tmp_path, light, toml=toml, electrical=watts)
+    assert (lamp_power(made, "K1", "hold") is not None) == counts

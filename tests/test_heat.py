@@ -207,6 +207,7 @@ def test_light_per_watt_of_bounds_is_wider_by_them_in_full(tmp_path):
     assert_allclose(row["value"], math.exp(light.value) * 50 / 20, rtol=1e-5)  # as published
     assert_allclose(math.log(row["high"] / row["low"]) / 2, half, rtol=2e-3)  # as published
     assert math.isnan(row["coverage_factor"])
+    assert (row["family_low"], row["family_high"]) == (row["low"], row["high"])  # a family of one
 
 
 def test_time_constants_and_amplitudes_are_rows(tmp_path):

@@ -9,7 +9,7 @@ from shared_demo import demo_bench, demo_campaign
 from small_benches import HOUSING, METER, bench, csv
 
 from photolab.bench.columns import Columns
-from photolab.bench.corrections import apply
+from photolab.bench.corrections import apply, spectral_factor
 from photolab.bench.evaluation import evaluate
 from photolab.bench.readings import reading, readings
 from photolab.bench.selection import select
@@ -226,3 +226,14 @@ def test_many_rows_are_grouped_as_few(monkeypatch):
     many = Columns(labels).groups("a", "b", "c")
     assert_array_equal(many.code, few.code)
     assert_array_equal(many.first, few.first)
+
+
+def test_a_stated_spectral_factor_has_its_relative_standard_uncertainty(tmp_path):
+    """Oracle: by hand: 0.8 with U = 0.04, k = 2 is 2.5 %; another technology has none."""
+    stated = '[[meter.spectral_factor]]\ntechnology = "led"\nfactor = 0.8\n'
+    stated += "expanded_uncertainty = 0.04\ncoverage_factor = 2\n"
+    made = bench(tmp_path, "lamp,illuminance_lx\nB0,100\nK1,100\n", toml=METER + stated)
+    factor, u, own = spectral_factor(made, "M1", "K1", "led")
+    assert (factor, own) == (0.8, False)
+    assert_allclose(u, 0.025, rtol=1e-12)
+    assert spectral_factor(made, "M1", "B0", "filament") is None
