@@ -17,8 +17,9 @@ import numpy as np
 import pandas as pd
 
 import photolab
+from photolab.bench.columns import Array
 from photolab.bench.records import read_bench
-from photolab.bench.redraw import AS_DECLARED, Protocol, World
+from photolab.bench.redraw import AS_DECLARED, Name, Protocol, World
 from photolab.bench.rehearse import FOUND, LINE, Plan, lines_of, rehearse_block, table_of
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
@@ -151,20 +152,23 @@ def _counted(
     store: Path,
     protocol: Protocol,
     plan: Plan,
-    lines: Sequence[tuple[str, ...]],
+    lines: Sequence[Name],
     benches: int,
     jobs: int | None,
     tell: Callable[[str], object],
-) -> tuple[np.ndarray, float]:
+) -> tuple[Array, float]:
     """Return the sum of all blocks in their order, and what a bench took; each block is stored when it is there."""
     files = [store / f"{start:08d}.npy" for start in range(0, benches, BLOCK)]
     missing = [k for k, file in enumerate(files) if not file.exists()]
     begun, seconds, done = time.monotonic(), 0.0, benches - sum(_size(k, benches) for k in missing)
     kept = done
-    work = (joblib.delayed(_block)(protocol, plan, lines, k, _size(k, benches)) for k in missing)
-    each: Iterator[tuple[int, np.ndarray, float]] = joblib.Parallel(
-        n_jobs=jobs, return_as="generator_unordered"
-    )(work)
+    work = (
+        joblib.delayed(_block)(protocol, plan, lines, k, range(BLOCK * k, BLOCK * k + _size(k, benches)))
+        for k in missing
+    )
+    each: Iterator[tuple[int, Array, float]] = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(
+        work
+    )
     for k, sums, took in each:
         content = io.BytesIO()
         np.save(content, sums)
@@ -181,12 +185,11 @@ def _size(block: int, benches: int) -> int:
 
 
 def _block(
-    protocol: Protocol, plan: Plan, lines: Sequence[tuple[str, ...]], block: int, size: int
-) -> tuple[int, np.ndarray, float]:
+    protocol: Protocol, plan: Plan, lines: Sequence[Name], block: int, numbers: range
+) -> tuple[int, Array, float]:
     """Count one block; runs in any process."""
     begun = time.process_time()
-    sums = rehearse_block(protocol, plan, lines, range(BLOCK * block, BLOCK * block + size))
-    return block, sums, (time.process_time() - begun) / size
+    return block, rehearse_block(protocol, plan, lines, numbers), time.process_time() - begun
 
 
 def words(found: Rehearsal) -> list[str]:
