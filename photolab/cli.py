@@ -84,7 +84,9 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("folder")
     new = add("new", _new, "write a smallest bench folder to fill in")
     new.add_argument("folder")
-    new.add_argument("--workbook", action="store_true", help="one bench.xlsx instead of CSV files")
+    shape = new.add_mutually_exclusive_group()
+    shape.add_argument("--workbook", action="store_true", help="one bench.xlsx instead of CSV files")
+    shape.add_argument("--demo", action="store_true", help="a copy of the invented demo bench")
     columns = add(
         "columns", _columns, "every file, column and key of a bench folder, what it is and an example"
     )
@@ -200,6 +202,14 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _new(args: argparse.Namespace) -> int:
+    if args.demo:
+        from photolab.bench.write import write_files
+        from photolab.publication.notebooks import demo_folder
+
+        files = {file.name: file.read_bytes() for file in demo_folder().iterdir() if file.is_file()}
+        write_files(files, Path(args.folder))
+        print(f"{args.folder}: a copy of the invented demo bench. Next: photolab check {args.folder}")
+        return 0
     from photolab.bench.records import new_folder
 
     options: dict[str, Any] = {"workbook": True} if args.workbook else {}

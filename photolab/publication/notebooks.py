@@ -32,6 +32,7 @@ __all__ = [
     "bench_folder",
     "canonical",
     "canonical_text",
+    "demo_folder",
     "fill_answer",
     "inject",
     "notebooks_folder",
@@ -46,8 +47,34 @@ _T = TypeVar("_T")
 
 
 def repository_root() -> Path:
-    """Return the folder that holds the package, the notebooks and the data of an editable install."""
+    """Return the folder that holds the package; in an editable install the notebooks and the data too."""
     return Path(__file__).resolve().parents[2]
+
+
+def _travelling(inside: str, beside: str) -> Path:
+    """Return a folder that comes with the package: inside it as built, beside it in an editable install."""
+    packaged = repository_root() / "photolab" / inside
+    return packaged if packaged.is_dir() else repository_root() / beside
+
+
+def demo_folder() -> Path:
+    """Return the invented demo bench that comes with the package.
+
+    Returns
+    -------
+    Path
+        An existing bench folder.
+
+    Raises
+    ------
+    ValueError
+        If it is not there.
+    """
+    demo = _travelling("demo", "data/demo")
+    if not demo.is_dir():
+        message = "bench must be named in the settings cell or by PHOTOLAB_BENCH; no demo bench is installed"
+        raise ValueError(message)
+    return demo
 
 
 def bench_folder(injected: str | os.PathLike[str] | None = None) -> Path:
@@ -57,7 +84,7 @@ def bench_folder(injected: str | os.PathLike[str] | None = None) -> Path:
     ----------
     injected : path, optional
         The folder named in the settings cell of a notebook. It wins over the environment variable
-        ``PHOTOLAB_BENCH``, which wins over ``data/demo`` beside the package.
+        ``PHOTOLAB_BENCH``, which wins over the demo bench that comes with the package.
 
     Returns
     -------
@@ -67,18 +94,14 @@ def bench_folder(injected: str | os.PathLike[str] | None = None) -> Path:
     Raises
     ------
     ValueError
-        If nothing is named and there is no demo bench beside the package.
+        If nothing is named and no demo bench is installed.
     """
     if injected is not None and str(injected).strip():
         return Path(injected).expanduser()
     named = os.environ.get("PHOTOLAB_BENCH", "").strip()
     if named:
         return Path(named).expanduser()
-    demo = repository_root() / "data" / "demo"
-    if not demo.is_dir():
-        message = "bench must be named in the settings cell or by PHOTOLAB_BENCH; no demo bench is installed"
-        raise ValueError(message)
-    return demo
+    return demo_folder()
 
 
 def notebooks_folder(given: str | os.PathLike[str] | None = None) -> Path:
@@ -87,7 +110,7 @@ def notebooks_folder(given: str | os.PathLike[str] | None = None) -> Path:
     Parameters
     ----------
     given : path, optional
-        A folder named by the user; otherwise ``notebooks`` beside the package.
+        A folder named by the user; otherwise the notebooks that come with the package.
 
     Returns
     -------
@@ -99,7 +122,7 @@ def notebooks_folder(given: str | os.PathLike[str] | None = None) -> Path:
     ValueError
         If there is no such folder.
     """
-    folder = Path(given) if given is not None else repository_root() / "notebooks"
+    folder = Path(given) if given is not None else _travelling("notebooks", "notebooks")
     if not folder.is_dir():
         message = f"notebooks must be a folder; {folder.name!r} is none (name one with --notebooks)"
         raise ValueError(message)

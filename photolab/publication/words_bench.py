@@ -39,6 +39,7 @@ __all__ = [
     "link_words",
     "linked_words",
     "moved_words",
+    "other_days_words",
     "ratio_words",
     "refused_words",
     "signal_words",
@@ -528,6 +529,52 @@ def moved_words(how: str, change: MeterChange) -> str:
         return f"Colour {how}: no verdict on {change.new}, for the baseline has no link."
     count = f"{len(change.changed)} of {len(change.after)} verdicts"
     return f"Colour {how}: {count} change from {change.old} to {change.new}."
+
+
+def other_days_words(table: pd.DataFrame, scatter: Sequence[float], *, coverage: float) -> tuple[str, ...]:
+    """Return whether the days foretell one another, and what that says about the spreads that were used.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a figure: lamp, specimen, housing, day, percent (seen from predicted), low and high (of
+        what was to be expected) and inside (bool). [%]
+    scatter : sequence of float, length 3
+        How far the figures lie from their predictions over what the spreads let expect, and its interval. [1]
+    coverage : float
+        Of the intervals. [1]
+
+    Returns
+    -------
+    tuple of str
+        How many, which did not, what it says.
+    """
+    hits, share = int(table["inside"].sum()), 100.0 * coverage
+    said = [
+        f"{hits} of {len(table)} figures lie where the other days put them; intervals at {share:g} % would hold "
+        f"{decimal(coverage * len(table), 0)} of them in the mean."
+    ]
+    for row in table[~table["inside"].astype(bool)].to_dict("records"):
+        where = " ".join(str(part) for part in (row["lamp"], row["specimen"]) if part)
+        where += f" in {row['housing']}" if row["housing"] else ""
+        found = f"{decimal(abs(row['percent']), 1)} % {'more' if row['percent'] > 0 else 'less'}"
+        said.append(
+            f"Missed: {where} on {row['day']}, {found} than predicted "
+            f"({decimal(-row['low'], 1)} % less to {decimal(row['high'], 1)} % more was to be expected)."
+        )
+    ratio, low, high = scatter
+    word = (
+        "nothing speaks against them"
+        if low <= 1.0 <= high
+        else "days and seatings scatter more than was put in: raise day_sd_percent, or find what moved"
+        if low > 1.0
+        else "days scatter less than was put in: a smaller day_sd_percent could be declared"
+    )
+    said.append(
+        f"The figures lie {decimal(ratio, 2)} times as far from their predictions as the spreads of seating and day "
+        f"let expect ({decimal(low, 2)} to {decimal(high, 2)} at {share:g} %): {word}."
+    )
+    return tuple(said)
 
 
 def technology_words(technology: str) -> str:
