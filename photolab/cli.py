@@ -163,6 +163,9 @@ def _add_rehearse(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--differences", metavar="P,P", default="0,3,5,10", help="true differences in percent"
     )
+    parser.add_argument(
+        "--whole", action="store_true", help="watts, temperatures, light per watt and candela too"
+    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", help="CSV file (default: <folder name>-rehearsal.csv)")
     for what in ("seating", "specimen", "day"):
@@ -276,6 +279,7 @@ def _rehearse(args: argparse.Namespace) -> int:
             args.seats,
             args.meter,
         ),
+        whole=args.whole,
         out=Path(args.out) if args.out else None,
         tell=rehearsal.show_progress,
     )

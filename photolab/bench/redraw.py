@@ -11,6 +11,7 @@ modulated, a drop of the supply before the socket. A blank of the folder stays a
 from collections.abc import Callable, Hashable, Mapping
 from copy import copy
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.columns import Array, Columns, Groups, Integers, equal
 from photolab.bench.evaluation import MEASURED, certificate_ages, evaluate
 from photolab.bench.model import Bench
+from photolab.bench.redraw_tables import DRAWN
 from photolab.bench.seats import SEATED, hours_from_middle
 from photolab.bench.selection import instants
 from photolab.bench.shared_inputs import own_colour_likeness
@@ -94,10 +96,13 @@ class Drawn:
     ln_light : dict
         (lamp, housing, point, instant, scope) to ln of the light at the reference conditions, mean of the pieces on the
         bench (scope "specimens") or of the model. [ln lx]
+    others : dict
+        Watts, temperatures and intensities, by measurand, lamp, housing, point and instant. [W, degC, K, cd]
     """
 
     bench: Bench
     ln_light: Mapping[Name, float]
+    others: Mapping[Name, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,6 +135,8 @@ class Protocol:
         The bench as it was read: what its readings evaluate to is taken as true.
     world : World
         What is true and not as declared.
+    whole : bool, default False
+        Draw watts, temperatures and distance runs too.
 
     Attributes
     ----------
@@ -143,10 +150,12 @@ class Protocol:
 
     bench: Bench
     world: World = AS_DECLARED
+    whole: bool = False
 
     def __post_init__(self) -> None:
         tables = self.bench.tables
-        self.not_drawn = tuple(name for name in MEASURED if name != "readings" and len(tables[name]))
+        mine = ("readings", *(DRAWN if self.whole else ()))
+        self.not_drawn = tuple(name for name in MEASURED if name not in mine and len(tables[name]))
         empty = {name: tables[name].iloc[:0] for name in self.not_drawn}
         self.bench = replace(self.bench, tables={**tables, **empty})
         self._sources: list[_Source] = []
@@ -376,9 +385,13 @@ class Protocol:
         figures = readings["illuminance_lx"].to_numpy(copy=True)
         figures[self._drawn] = np.maximum(np.round(shown, 9), 1e-9)
         tables = {**self.bench.tables, "readings": readings.assign(illuminance_lx=figures)}
+        others: dict[Name, float] = {}
+        for name in (one for one in DRAWN if self.whole and len(tables[one])):
+            tables[name], told = DRAWN[name](self.bench, partial(_stream, seed, number, name))
+            others |= told
         bench = copy(self.bench)
         object.__setattr__(bench, "tables", tables)  # places in it were rounded when it was read
-        return Drawn(bench, self._truth(kept))
+        return Drawn(bench, self._truth(kept), others)
 
     def _supply(self, seed: int, number: int) -> Array:
         """Return what the supply does to filament lamps, in ln."""
@@ -410,3 +423,8 @@ class Protocol:
         here = (self._level + own + np.where(hold, fade, 0.0)).tolist()
         told = {(*name, "models"): float(x) for name, x in zip(self.names, self._level, strict=True)}
         return told | {(*name, "specimens"): x for name, x in zip(self.names, here, strict=True)}
+
+
+def _stream(seed: int, number: int, table: str, of: str) -> np.random.Generator:
+    """Return the stream of one source of a table."""
+    return stream(seed, (number, table, of))

@@ -7,21 +7,28 @@ more is shown follows from the error and the half-width of the same bench.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.columns import Array
+from photolab.bench.derived import light_per_watt
+from photolab.bench.distances import distance_rows
+from photolab.bench.electrical import measured_power
 from photolab.bench.evaluation import evaluate
+from photolab.bench.ratio_table import ratio_table
 from photolab.bench.redraw import Drawn, Name, Protocol
+from photolab.bench.surface import surface_rows
 from photolab.errors import MethodError
 from photolab.metrology.quantity import coverage_factor
 
 SCOPES_DRAWN = ("specimens", "models")
-RATIO = "illuminance ratio"
+RATIO, PER_WATT = "illuminance ratio", "illuminance per watt ratio"
+TEMPERATURES = {"degC", "K"}
 LINE = ("measurand", "lamp", "baseline", "housing", "point", "instant", "scope")
 """What a line is, in the words of results.csv; "all" where it is the mean of several."""
 FOUND = ("figure", "true_difference_percent", "value", "standard_error", "unit", "benches")
@@ -98,6 +105,10 @@ def lines_of(protocol: Protocol, plan: Plan) -> list[Name]:
                 told += [
                     (RATIO, "all", "all", *place, scope) for place in dict.fromkeys(n[1:] for n in pairs)
                 ]
+    others = [line for line, *_ in _other_figures(evaluate(protocol.bench), protocol.draw(plan.seed, 0))]
+    for kind in dict.fromkeys((line[0], *line[5:]) for line in others):
+        told += [line for line in others if (line[0], *line[5:]) == kind]
+        told.append((kind[0], "all", "", "all", "all", *kind[1:]))
     if not told:
         message = f"a rehearsal needs two lamps read in one housing; got {', '.join(known)}"
         raise MethodError(message, code="lamps", known={"lamps": known})
@@ -162,7 +173,9 @@ def one_bench(drawn: Drawn, plan: Plan, lines: Sequence[Name], *, families: bool
     for instant in ("initial", "hold"):
         joint = campaign.at(instant)
         mine = [
-            line for line in lines if line[5] == instant and line[1] != "all" and line[6] == SCOPES_DRAWN[0]
+            line
+            for line in lines
+            if line[0] == RATIO and line[5] == instant and line[1] != "all" and line[6] == SCOPES_DRAWN[0]
         ]
         pairs = [((lamp, *where), (base, *where)) for _, lamp, base, *where, _ in mine]
         pairs = [p for p in pairs if set(p) <= set(joint.names) and not unknown & {p[0][0], p[1][0]}]
@@ -182,16 +195,49 @@ def one_bench(drawn: Drawn, plan: Plan, lines: Sequence[Name], *, families: bool
         if families:
             for where in dict.fromkeys(name[1:] for name, _ in pairs):
                 _family(told, campaign, drawn, where, place, apart)
-    with np.errstate(invalid="ignore"):
-        for line, k in place.items():
-            if line[3] == "all":
-                of = [j for one, j in place.items() if one[1] != "all" and one[5:] == line[5:]]
-                known = ~np.isnan(told[of])
-                count = known.sum(axis=0)
-                told[k] = np.where(
-                    count, np.where(known, told[of], 0.0).sum(axis=0) / np.maximum(count, 1), np.nan
-                )
+    for line, *figures in _other_figures(campaign, drawn):
+        if line in place:
+            told[place[line], :4] = figures
+    for line, k in place.items():
+        if line[3] == "all":
+            alike = (line[0], *line[5:])
+            of = [j for one, j in place.items() if one[1] != "all" and (one[0], *one[5:]) == alike]
+            known = ~np.isnan(told[of])
+            count = known.sum(axis=0)
+            mean = np.where(known, told[of], 0.0).sum(axis=0) / np.maximum(count, 1)
+            told[k] = np.where(count, mean, np.nan)
     return told
+
+
+def _other_figures(campaign: Campaign, drawn: Drawn) -> Iterator[tuple[Any, ...]]:
+    """Yield of all but ratios of light: the line; whether there is an interval, and it holds; error, half-width.
+
+    Errors are in ln, those of temperatures in hundreds of kelvins, so that one factor serves both.
+    """
+    if not drawn.others:
+        return
+    bench, true = drawn.bench, drawn.others
+    parts = [measured_power(bench), surface_rows(bench), distance_rows(bench)]
+    ratios = [one for one in (campaign.table, ratio_table(campaign, instant="hold")) if len(one)]
+    for table in (*parts, *(light_per_watt(campaign, one) for one in ratios)):
+        for row in table.to_dict("records"):
+            line = tuple(str(row[c]) for c in LINE)
+            kind, lamp, base, *where = line
+            if kind == PER_WATT and where[-1] in SCOPES_DRAWN:
+                watts = [true.get(("electrical power", x, "", "", where[2]), math.nan) for x in (lamp, base)]
+                light = drawn.ln_light[lamp, *where] - drawn.ln_light[base, *where]
+                truth = math.exp(light) * watts[1] / watts[0]
+            else:
+                truth = true.get((kind, lamp, *where[:3]), math.nan)
+            if math.isnan(truth):
+                continue
+            value, low, high = (float(row[c]) for c in ("value", "low", "high"))
+            held = math.nan if math.isnan(low) else float(low <= truth <= high)
+            if row["unit"] in TEMPERATURES:
+                error, half = (value - truth) / 100.0, (high - low) / 200.0
+            else:
+                error, half = math.log(value / truth), math.log(high / low) / 2.0
+            yield line, float(not math.isnan(low)), held, error, half
 
 
 def _family(
@@ -238,6 +284,7 @@ def table_of(total: Array, plan: Plan, lines: Sequence[Name], coverage: float) -
     rows: list[tuple[object, ...]] = []
     factor = coverage_factor(coverage)
     for line, sums in zip(lines, total, strict=True):
+        unit = "K" if "temperature" in line[0] else "%"
         for figure, (n, one, two) in zip(plan.figures, sums.tolist(), strict=True):
             if not n:
                 continue
@@ -249,10 +296,20 @@ def table_of(total: Array, plan: Plan, lines: Sequence[Name], coverage: float) -
             difference = float(apart) if word.endswith("shown") else math.nan
             name = _NAMES.get(figure) or _NAMES[word]
             value = 1.0 - mean if figure == "given" else mean
-            rows.append((*line, name, difference, 100.0 * value, 100.0 * error, "%", int(n)))
+            rows.append(
+                (
+                    *line,
+                    name,
+                    difference,
+                    100.0 * value,
+                    100.0 * error,
+                    unit if figure in ("error", "half") else "%",
+                    int(n),
+                )
+            )
             if figure == "error" and line[1] != "all":
                 true = 100.0 * factor * math.sqrt(two / n)
-                rows.append((*line, KNOWN_SDS, math.nan, true, true / math.sqrt(2.0 * n), "%", int(n)))
+                rows.append((*line, KNOWN_SDS, math.nan, true, true / math.sqrt(2.0 * n), unit, int(n)))
     return pd.DataFrame(rows, columns=[*LINE, *FOUND])
 
 

@@ -20,13 +20,17 @@ import photolab
 from photolab.bench.columns import Array
 from photolab.bench.records import read_bench
 from photolab.bench.redraw import AS_DECLARED, Name, Protocol, World
-from photolab.bench.rehearse import FOUND, LINE, Plan, lines_of, rehearse_block, table_of
+from photolab.bench.rehearse import FOUND, LINE, RATIO, Plan, lines_of, rehearse_block, table_of
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication.report_folder import held, put_in_place
 from photolab.publication.tables import as_csv, data_hash
 
-WHOM = {"specimens": "for the specimens on the bench", "models": "for the models as sold"}
+WHOM = {
+    "readings": "for these readings",
+    "specimens": "for the specimens on the bench",
+    "models": "for the models as sold",
+}
 _ROUGH = 0.05  # standard error, in the unit of the figure, from which on one decimal is enough
 BLOCK = 50
 """Benches that are stored together as soon as they are counted. [1]"""
@@ -67,6 +71,7 @@ def rehearse(
     jobs: int | None = None,
     plan: Plan | None = None,
     world: World = AS_DECLARED,
+    whole: bool = False,
     out: Path | None = None,
     tell: Callable[[str], object] = lambda _: None,
 ) -> Rehearsal:
@@ -82,6 +87,8 @@ def rehearse(
         Processes; where none is given as `joblib.parallel_config` says, one otherwise. The result hangs on neither.
     plan, world
         What is asked, and what is true; see `rehearse.Plan`, `redraw.World`.
+    whole : bool, default False
+        Watts, temperatures, light per watt and candela too; slower.
     out : Path, optional
         The CSV file; ``<folder>-rehearsal.csv`` where none is given. Finished blocks stand beside it until all are
         there: the same call goes on where a stopped one ended.
@@ -107,9 +114,15 @@ def rehearse(
     out = out or Path(f"{folder.resolve().name}-rehearsal.csv")
     _is_free(out)
     bench = read_bench(folder)
-    protocol = Protocol(bench, world)
+    protocol = Protocol(bench, world, whole)
     lines = lines_of(protocol, plan)
-    asked = {"benches": benches, **asdict(plan), **asdict(world), "data": data_hash(bench.hashes)}
+    asked = {
+        "benches": benches,
+        **asdict(plan),
+        **asdict(world),
+        "whole": whole,
+        "data": data_hash(bench.hashes),
+    }
     asked |= {"photolab": photolab.__version__, "numpy": version("numpy"), "scipy": version("scipy")}
     store = out.with_name(f"{out.name}.blocks")
     with held(store):
@@ -215,7 +228,10 @@ def words(found: Rehearsal) -> list[str]:
     lines: list[str] = []
     heading = ""
     for row in table.to_dict("records"):
-        head = f"At the {row['instant']} time, {WHOM[row['scope']]}"
+        when = f"at the {row['instant']} time, " if row["instant"] else ""
+        what = "" if row["measurand"] == RATIO else f"{row['measurand']}, "
+        head = f"{what}{when}{WHOM[row['scope']]}"
+        head = head[0].upper() + head[1:]
         apart, figure = row["true_difference_percent"], row["figure"]
         if figure == "shown":
             text = f"shown where truly {apart:g} % apart" if apart else "claimed where truly equal"
@@ -232,6 +248,8 @@ def words(found: Rehearsal) -> list[str]:
             places = 1 if row["standard_error"] >= _ROUGH else 2
             value, error = (decimal(row[column], places) for column in ("value", "standard_error"))
             lines.append(f"  {text:44s} {value:>6} ± {error} {row['unit']}")
+    if found.not_drawn:
+        lines.append(f"Not drawn: {', '.join(f'{name}.csv' for name in found.not_drawn)}.")
     return lines
 
 
