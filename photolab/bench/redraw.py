@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
+import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
@@ -428,3 +429,34 @@ class Protocol:
 def _stream(seed: int, number: int, table: str, of: str) -> np.random.Generator:
     """Return the stream of one source of a table."""
     return stream(seed, (number, table, of))
+
+
+def one_more(bench: Bench, what: str) -> Bench:
+    """Return a bench with one more of something, read as the last of them was.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench as it was read.
+    what : {"mounting", "specimen", "day"}
+        A seating of each specimen in each housing, a specimen of each lamp, or a day like the last.
+
+    Returns
+    -------
+    Bench
+        The bench with more readings, a protocol to be drawn: what they show is the last one's.
+
+    Raises
+    ------
+    ValueError
+        If it is none of them.
+    """
+    among = {"mounting": ["lamp", "specimen", "housing"], "specimen": ["lamp"], "day": []}
+    if what not in among:
+        message = f"what must be one of {', '.join(among)}; got {what!r}"
+        raise ValueError(message)
+    readings = bench.tables["readings"]
+    key = [*among[what], *(["day", "mounting"] if what == "mounting" else [what])]
+    last = readings[key].drop_duplicates(among[what], keep="last") if among[what] else readings[key].iloc[-1:]
+    more = readings.merge(last, on=key).assign(**{what: f"one more {what}"})
+    return replace(bench, tables={**bench.tables, "readings": pd.concat([readings, more], ignore_index=True)})

@@ -52,7 +52,8 @@ class Plan:
     lamps : tuple of str
         Two lamps, the second against the first; every lamp against the baseline where none is named.
     families_every : int, default 5
-        Verdicts among all lamps are taken on every so manieth bench: they cost more than the evaluation. [1]
+        Verdicts among all lamps are taken on every so manieth bench, for they cost more than the evaluation; on none
+        where it is 0. [1]
     """
 
     seed: int = 1
@@ -137,7 +138,9 @@ def rehearse_block(protocol: Protocol, plan: Plan, lines: Sequence[Name], number
     total = np.zeros((len(lines), len(plan.figures), 3))
     for number in numbers:
         drawn = protocol.draw(plan.seed, number)
-        told = one_bench(drawn, plan, lines, families=number % plan.families_every == 0)
+        told = one_bench(
+            drawn, plan, lines, families=plan.families_every > 0 and number % plan.families_every == 0
+        )
         known = ~np.isnan(told)
         filled = np.where(known, told, 0.0)
         total += np.stack((known, filled, filled**2), axis=-1)
