@@ -13,6 +13,7 @@ from photolab.bench.distance_terms import READING_SD, tape_limit
 from photolab.bench.distances import DistanceResult, evaluate_distances
 from photolab.bench.electrical import POWER_LIMIT_PERCENT, lamp_power
 from photolab.bench.model import Bench
+from photolab.bench.simulation_heat import camera_display
 from photolab.bench.surface import (
     AMBIENT_LIMIT_K,
     PATCH_EMISSIVITY,
@@ -23,7 +24,6 @@ from photolab.bench.surface import (
     emissivity_of,
     surfaces,
 )
-from photolab.thermal.thermography import ZERO_CELSIUS_K, radiance, temperature_of
 
 Stream = Callable[[str], np.random.Generator]
 """The stream of a source, by its name."""
@@ -94,13 +94,10 @@ def temperatures(bench: Bench, stream: Stream) -> tuple[pd.DataFrame, Truth]:
             continue
         limits = emissivity_of(one.emissivity, one.emissivity_half_width, ())
         e = limits.value + math.sqrt(3.0) * limits.u * away["emissivity"][k]
-        kelvin = ZERO_CELSIUS_K + np.array(
-            [true[k], one.reflected + REFLECTED_LIMIT_K * away["reflected"][k], one.reflected]
+        room = one.reflected + REFLECTED_LIMIT_K * away["reflected"][k]
+        display = camera_display(
+            true[k], e, room, set_emissivity=one.set_emissivity, set_reflected_C=one.reflected
         )
-        surface, room, assumed = radiance(kelvin)
-        signal = e * surface + (1.0 - e) * room
-        seen = (signal - (1.0 - one.set_emissivity) * assumed) / one.set_emissivity
-        display = float(temperature_of(np.array([seen]))[0]) - ZERO_CELSIUS_K
         shown[k] = display + camera_limit(display) * away["camera"][k]
     at_hold = {one.where for one in surfaces(bench, at_hold=True)}
     truth: Truth = {}

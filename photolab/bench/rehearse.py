@@ -51,7 +51,7 @@ class Plan:
         True differences for which it is asked how often they are shown. [%]
     lamps : tuple of str
         Two lamps, the second against the first; every lamp against the baseline where none is named.
-    families_every : int, default 5
+    families_every : int, default 10
         Verdicts among all lamps are taken on every so manieth bench, for they cost more than the evaluation; on none
         where it is 0. [1]
     """
@@ -59,7 +59,7 @@ class Plan:
     seed: int = 1
     differences: tuple[float, ...] = (0.0, 3.0, 5.0, 10.0)
     lamps: tuple[str, ...] = ()
-    families_every: int = 5
+    families_every: int = 10
 
     @property
     def figures(self) -> tuple[str, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import shutil
 import sys
 import time
@@ -23,6 +24,7 @@ from photolab.bench.redraw import AS_DECLARED, Name, Protocol, World
 from photolab.bench.rehearse import FOUND, LINE, RATIO, Plan, lines_of, rehearse_block, table_of
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
+from photolab.publication.notebooks import studies_folder
 from photolab.publication.report_folder import held, put_in_place
 from photolab.publication.tables import as_csv, data_hash
 
@@ -31,6 +33,7 @@ WHOM = {
     "specimens": "for the specimens on the bench",
     "models": "for the models as sold",
 }
+_MANY = 10_000  # draws from which on a second decimal of a percentage means something
 _ROUGH = 0.05  # standard error, in the unit of the figure, from which on one decimal is enough
 BLOCK = 50
 """Benches that are stored together as soon as they are counted. [1]"""
@@ -46,6 +49,8 @@ class Rehearsal:
         A figure a row, with the standard error that the drawing leaves; see `rehearse.table_of`.
     out : Path
         The CSV file.
+    benches, seed : int
+        How many were drawn, and from what.
     coverage : float
         Declared coverage probability. [1]
     seconds : float
@@ -56,6 +61,8 @@ class Rehearsal:
 
     table: pd.DataFrame
     out: Path
+    benches: int
+    seed: int
     coverage: float
     seconds: float
     not_drawn: tuple[str, ...]
@@ -133,7 +140,7 @@ def rehearse(
     said |= {key: asked[key] for key in ("data", "photolab", "numpy", "scipy", *asdict(world))}
     put_in_place({out.name: as_csv(table.assign(**said)).encode()}, out.parent)
     shutil.rmtree(store)
-    return Rehearsal(table, out, bench.settings.coverage, seconds, protocol.not_drawn)
+    return Rehearsal(table, out, benches, plan.seed, bench.settings.coverage, seconds, protocol.not_drawn)
 
 
 def _is_free(out: Path) -> None:
@@ -190,7 +197,7 @@ def _counted(
         left = (time.monotonic() - begun) / (done - kept) * (benches - done)
         tell(f"{done} of {benches} benches, {left / 60.0:.0f} min {left % 60.0:.0f} s left")
     total = np.sum([np.load(file) for file in files], axis=0)
-    return total, seconds / (done - kept) if done > kept else float("nan")
+    return total, seconds / (done - kept) if done > kept else math.nan
 
 
 def _size(block: int, benches: int) -> int:
@@ -250,7 +257,12 @@ def words(found: Rehearsal) -> list[str]:
             lines.append(f"  {text:44s} {value:>6} ± {error} {row['unit']}")
     if found.not_drawn:
         lines.append(f"Not drawn: {', '.join(f'{name}.csv' for name in found.not_drawn)}.")
-    return lines
+    took = (
+        ""
+        if math.isnan(found.seconds)
+        else f", {decimal(1000.0 * found.seconds, 0)} ms of processor time each"
+    )
+    return [*lines, f"{found.out.name}: every lamp; {found.benches} benches, seed {found.seed}{took}."]
 
 
 def show_progress(line: str) -> None:
@@ -262,5 +274,41 @@ def show_progress(line: str) -> None:
         What is done and how long the rest takes.
     """
     if sys.stderr.isatty():
-        sys.stderr.write(f"\r{line:60s}")
+        sys.stderr.write(f"{line:60s}\r")  # what comes next is written over it
         sys.stderr.flush()
+
+
+def stored_study(name: str) -> pd.DataFrame:
+    """Return a stored study; none of its figures is of a bench folder.
+
+    Parameters
+    ----------
+    name : {"claims", "families", "coverage", "measurands"}
+        Which; `data/README.md` says what each draws.
+
+    Returns
+    -------
+    DataFrame
+        A figure a row: situation, rule, figure, value [unit], standard_error, draws, seed, source.
+    """
+    return pd.read_csv(studies_folder() / f"{name}.csv")
+
+
+def study_note(study: pd.DataFrame) -> str:
+    """Return what stands above a table of a stored study.
+
+    Parameters
+    ----------
+    study : DataFrame
+        Its rows.
+
+    Returns
+    -------
+    str
+        That it was simulated, with how many draws, and how sure its figures are.
+    """
+    draws = f"{int(study['draws'].min()):,}".replace(",", " ")
+    error = decimal(float(study["standard_error"].max()), 1 + int(study["draws"].min() >= _MANY))
+    return (
+        f"Simulated, {draws} draws or more a row; standard error ± {error} {study['unit'].iloc[0]} at most."
+    )
