@@ -307,8 +307,9 @@ def study_note(study: pd.DataFrame) -> str:
     str
         That it was simulated, with how many draws, and how sure its figures are.
     """
-    draws = f"{int(study['draws'].min()):,}".replace(",", " ")
-    error = decimal(float(study["standard_error"].max()), 1 + int(study["draws"].min() >= _MANY))
+    least = int(study["draws"].min())
+    draws = f"{least:,}".replace(",", " ") if least >= _MANY else str(least)
+    error = decimal(float(study["standard_error"].max()), 1 + int(least >= _MANY))
     return (
         f"Simulated, {draws} draws or more a row; standard error ± {error} {study['unit'].iloc[0]} at most."
     )
