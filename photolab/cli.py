@@ -133,6 +133,13 @@ def _parser() -> argparse.ArgumentParser:
         "Digits, Enter and the words undo, skip, note, swap, keep, stop. What is typed is kept at once.",
     )
     take.add_argument("folder")
+    _add_rehearse(
+        add(
+            "rehearse",
+            _rehearse,
+            "the protocol of a bench folder on drawn benches: what it will be able to show",
+        )
+    )
     simulate = add("simulate", _simulate, "write an invented bench with known truth")
     simulate.add_argument("out")
     simulate.add_argument("--seed", type=int, default=1)
@@ -165,6 +172,37 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--technology", metavar="T[,T2]", help="filament, led, discharge or other")
     parser.add_argument("--unit", choices=("lx", "fc"), default="lx")
     parser.add_argument("--json", action="store_true", help="print JSON")
+
+
+def _add_rehearse(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of rehearse."""
+    parser.add_argument("folder")
+    parser.add_argument("--benches", type=int, default=1000, help="how many are drawn (default: 1000)")
+    parser.add_argument("--jobs", type=int, default=1, help="processes; the result does not hang on them")
+    parser.add_argument(
+        "--lamps", metavar="A,B", help="B against A alone (default: every lamp against the baseline)"
+    )
+    parser.add_argument(
+        "--differences", metavar="P,P", default="0,3,5,10", help="true differences in percent"
+    )
+    parser.add_argument(
+        "--whole", action="store_true", help="watts, temperatures, light per watt and candela too"
+    )
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", help="CSV file (default: <folder name>-rehearsal.csv)")
+    for what in ("seating", "specimen", "day"):
+        parser.add_argument(
+            f"--true-{what}-percent",
+            type=float,
+            metavar="N",
+            help=f"true SD of a {what}, if not as the folder says",
+        )
+    parser.add_argument(
+        "--seats", choices=("normal", "rectangular", "skewed"), default="normal", help="true law of seatings"
+    )
+    parser.add_argument(
+        "--meter", choices=("anywhere", "limit"), default="anywhere", help="limit: at one end of its limits"
+    )
 
 
 def _compare(args: argparse.Namespace) -> int:
@@ -270,6 +308,37 @@ def _take(args: argparse.Namespace) -> int:
     except RecordError as refused:
         print("\n".join(readiness.refusal(Path(args.folder), refused)), file=sys.stderr)
         return 2
+    return 0
+
+
+def _rehearse(args: argparse.Namespace) -> int:
+    from photolab.bench.redraw import World
+    from photolab.bench.rehearse import Plan
+    from photolab.publication import rehearsal
+
+    try:
+        differences = tuple(float(one) for one in args.differences.split(","))
+    except ValueError:
+        message = f"--differences must be percentages apart by commas: 0,3,5,10; got {args.differences}"
+        raise ValueError(message) from None
+    lamps = tuple(args.lamps.split(",")) if args.lamps else ()
+    found = rehearsal.rehearse(
+        Path(args.folder),
+        benches=args.benches,
+        jobs=args.jobs,
+        plan=Plan(seed=args.seed, differences=differences, lamps=lamps),
+        world=World(
+            args.true_seating_percent,
+            args.true_specimen_percent,
+            args.true_day_percent,
+            args.seats,
+            args.meter,
+        ),
+        whole=args.whole,
+        out=Path(args.out) if args.out else None,
+        tell=rehearsal.show_progress,
+    )
+    print(_plain("\n".join(rehearsal.words(found))))
     return 0
 
 

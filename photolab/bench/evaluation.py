@@ -95,7 +95,7 @@ def evaluate(
     weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
     _complete(seats, means, own_colour_likeness(bench.tables["lamps"]))
     shown = {"seat": seat, "net_lx": table["net_lx"]}
-    each = readings(seats, bench, spreads, shown=shown, certificate_age=_certificate_ages(bench))
+    each = readings(seats, bench, spreads, shown=shown, certificate_age=certificate_ages(bench))
     joint = each.combined(weights.names, weights.matrix)
     campaign = Campaign(
         joint=joint,
@@ -145,8 +145,19 @@ def _complete(seats: Columns, means: dict[str, NDArray[Any]], likeness: dict[str
     means["several"] = (np.bincount(meters.code[ranges.first], count) > 1.0)[meters.code]
 
 
-def _certificate_ages(bench: Bench) -> dict[str, float]:
-    """Return the years between each certificate and the last day of the campaign."""
+def certificate_ages(bench: Bench) -> dict[str, float]:
+    """Return the years between each certificate and the last day of the campaign.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+
+    Returns
+    -------
+    dict
+        By meter; without those that have no dated certificate. [a]
+    """
     dates = [d for d in bench.tables["days"]["date"] if d]
     ages = {}
     for meter in bench.meters.values():

@@ -325,17 +325,18 @@ def at_hold(
         known = left.get(name, {}) if first in behind else {}
         if known:
             share = 1.0 / len(known)
-            light = combine([1.0, *(share for _ in known)], [joint[first], *known.values()])
+            weights, parts = [1.0, *(share for _ in known)], [joint[first], *known.values()]
             held, on_bench = set(known), pieces[first]
         elif name in behind:  # no piece was read at both instants
-            light, held, on_bench = joint[name], pieces[name], pieces[name]
+            weights, parts, held, on_bench = [1.0], [joint[name]], pieces[name], pieces[name]
         elif name in bounds and first in behind:
             low, high = bounds[name].interval()
-            light, held, on_bench = joint[first] + (low + high) / 2.0, {""}, pieces[first]
-            slack[name] = (high - low) / 2.0
+            middle, slack[name] = (low + high) / 2.0, (high - low) / 2.0
+            weights, parts, held, on_bench = [1.0], [joint[first] + middle], {""}, pieces[first]
         else:
             continue
-        found[name] = combine([1.0, 1.0], [light, _between_pieces(name, spreads[name[0]], held, on_bench)])
+        between = _between_pieces(name, spreads[name[0]], held, on_bench)
+        found[name] = combine([*weights, 1.0], [*parts, between])
         counted = behind[first if first in behind else name]
         rows.append(counted | {"n_specimens": len(on_bench), "n_held": len(held)})
     return Held(

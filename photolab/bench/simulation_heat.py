@@ -218,24 +218,34 @@ def band_radiance(temperature_C: Array) -> Array:
     )
 
 
-def camera_display(surface_C: float, emissivity: float, reflected_C: float = SURROUNDINGS_C) -> float:
+def camera_display(
+    surface_C: float,
+    emissivity: float,
+    reflected_C: float = SURROUNDINGS_C,
+    *,
+    set_emissivity: float = SET_EMISSIVITY,
+    set_reflected_C: float | None = None,
+) -> float:
     """Return what a camera set to one emissivity shows of a surface with another.
 
     Parameters
     ----------
     surface_C, reflected_C : float
         Surface and surroundings. [degC]
-    emissivity : float
-        Of the surface. [1]
+    emissivity, set_emissivity : float
+        Of the surface, and set in the camera. [1]
+    set_reflected_C : float, optional
+        Surroundings set in the camera; the true ones if left out. [degC]
 
     Returns
     -------
     float
         Displayed temperature. [degC]
     """
-    surface, around = band_radiance(np.array([surface_C, reflected_C]))
+    assumed_C = reflected_C if set_reflected_C is None else set_reflected_C
+    surface, around, assumed = band_radiance(np.array([surface_C, reflected_C, assumed_C]))
     signal = emissivity * surface + (1 - emissivity) * around
-    seen = (signal - (1 - SET_EMISSIVITY) * around) / SET_EMISSIVITY
+    seen = (signal - (1 - set_emissivity) * assumed) / set_emissivity
     scale, radiance = _camera_scale()
     return float(np.interp(seen, radiance, scale))
 
@@ -243,7 +253,7 @@ def camera_display(surface_C: float, emissivity: float, reflected_C: float = SUR
 @cache
 def _camera_scale() -> tuple[Array, Array]:
     """Return temperatures 0.1 K apart and their radiance; between them a line errs by under 0.001 K."""
-    scale = np.linspace(-20.0, 250.0, 2701)
+    scale = np.linspace(-50.0, 500.0, 5501)
     return scale, band_radiance(scale)
 
 

@@ -1395,14 +1395,15 @@ def _moved(
     rounding: float = 1e-13,
 ) -> Measured:
     """Return a result whose slopes in some quantities are known; what cancels but for rounding is zero."""
-    parts: dict[Input, float] = {}
-    size: dict[Input, float] = {}
+    several: dict[Input, list[float]] = {}
     for x, slope in moved:
         linear = linear and x.linear
         for q, c in x.parts.items():
-            parts[q] = parts.get(q, 0.0) + slope * c
-            size[q] = size.get(q, 0.0) + abs(slope * c)
-    kept = {q: c if abs(c) > rounding * size[q] else 0.0 for q, c in parts.items()}
+            several.setdefault(q, []).append(slope * c)
+    kept = {}
+    for q, terms in several.items():
+        total = terms[0] if len(terms) == 1 else sum(terms)
+        kept[q] = total if abs(total) > rounding * sum(map(abs, terms)) else 0.0
     return Measured(value, kept, unit, linear)
 
 

@@ -39,6 +39,7 @@ __all__ = [
     "repository_root",
     "run",
     "run_notebook",
+    "studies_folder",
     "write_notebook",
 ]
 
@@ -75,6 +76,17 @@ def demo_folder() -> Path:
         message = "bench must be named in the settings cell or by PHOTOLAB_BENCH; no demo bench is installed"
         raise ValueError(message)
     return demo
+
+
+def studies_folder() -> Path:
+    """Return the folder with the stored studies that come with the package, each simulated.
+
+    Returns
+    -------
+    Path
+        `claims.csv`, `families.csv` and `coverage.csv`.
+    """
+    return _travelling("studies", "data/studies")
 
 
 def bench_folder(injected: str | os.PathLike[str] | None = None) -> Path:

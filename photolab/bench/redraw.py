@@ -1,0 +1,462 @@
+"""A bench drawn again with known truth: the readings of any protocol, each declared input from its declared law.
+
+What the readings of a folder evaluate to is taken as true; its specimens, seatings, readings, days, housings, meters
+and ranges stay. Everything that may be off is drawn afresh for each bench, each source from a stream of its own that
+follows from the seed, the number of the bench and the source's name: another source moves no other draw. No
+sensitivity of the evaluation takes part: light is multiplied by what a lamp, a seat, a supply and a meter do to it,
+and shown as a display shows it. Not drawn, because no folder declares them: a wrong aim, a near field, light that is
+modulated, a drop of the supply before the socket. A blank of the folder stays a blank, a dark reading as it was.
+"""
+
+from collections.abc import Callable, Hashable, Mapping
+from copy import copy
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench import corrections as steps
+from photolab.bench import instruments
+from photolab.bench.campaign import Campaign
+from photolab.bench.columns import Array, Columns, Groups, Integers, equal
+from photolab.bench.evaluation import MEASURED, certificate_ages, evaluate
+from photolab.bench.model import Bench
+from photolab.bench.redraw_tables import DRAWN
+from photolab.bench.seats import SEATED, hours_from_middle
+from photolab.bench.selection import instants
+from photolab.bench.shared_inputs import own_colour_likeness
+from photolab.bench.supply_and_time import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, WARM_UP_SLOPE, clock_hours
+from photolab.metrology.monte_carlo import stream
+from photolab.metrology.quantity import Input
+
+Name = tuple[str, ...]
+
+_ROOT_3 = np.sqrt(3.0)
+SHAPES: dict[str, Callable[[np.random.Generator, int], Array]] = {
+    "normal": lambda rng, n: rng.standard_normal(n),
+    "rectangular": lambda rng, n: rng.uniform(-_ROOT_3, _ROOT_3, n),
+    "skewed": lambda rng, n: 1.0 - rng.exponential(1.0, n),  # now and then much too dark
+    "limit": lambda rng, n: _ROOT_3 * rng.choice((-1.0, 1.0), n),
+}
+"""Draws of mean 0 and standard deviation 1, but "limit": one of the two ends of a rectangular law. [1]"""
+
+
+@dataclass(frozen=True)
+class World:
+    """What is true on the benches drawn, where it is not what the folder says.
+
+    Parameters
+    ----------
+    seating_percent, specimen_percent, day_percent : float, optional
+        True standard deviations; where none is given what the folder's readings show, or what it declares. [%]
+    seats : {"normal", "rectangular", "skewed"}
+        Law of a seating.
+    meter : {"anywhere", "limit"}
+        Whether a meter lies anywhere within its limits, or at one of their ends.
+
+    Raises
+    ------
+    ValueError
+        If a law has another name, or a standard deviation is below zero.
+    """
+
+    seating_percent: float | None = None
+    specimen_percent: float | None = None
+    day_percent: float | None = None
+    seats: str = "normal"
+    meter: str = "anywhere"
+
+    def __post_init__(self) -> None:
+        for name, allowed in (
+            ("seats", ("normal", "rectangular", "skewed")),
+            ("meter", ("anywhere", "limit")),
+        ):
+            if getattr(self, name) not in allowed:
+                message = f"{name} must be one of {', '.join(allowed)}; got {getattr(self, name)!r}"
+                raise ValueError(message)
+        for name in ("seating_percent", "specimen_percent", "day_percent"):
+            value = getattr(self, name)
+            if value is not None and not 0.0 <= value < 100.0:
+                message = f"{name} must be 0 to 100 %; got {value!r}"
+                raise ValueError(message)
+
+
+AS_DECLARED = World()
+"""Nothing is other than the folder says."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """A bench that was drawn, and what is true on it.
+
+    Attributes
+    ----------
+    bench : Bench
+        As the reader would return it.
+    ln_light : dict
+        (lamp, housing, point, instant, scope) to ln of the light at the reference conditions, mean of the pieces on the
+        bench (scope "specimens") or of the model. [ln lx]
+    others : dict
+        Watts, temperatures and intensities, by measurand, lamp, housing, point and instant. [W, degC, K, cd]
+    """
+
+    bench: Bench
+    ln_light: Mapping[Name, float]
+    others: Mapping[Name, float]
+
+
+@dataclass(frozen=True, eq=False)
+class _Source:
+    """One sort of thing that may be off: a draw for each group of rows that share it."""
+
+    name: Hashable
+    shape: str
+    sd: Array
+    """Of each group [unit]."""
+    code: Integers
+    """Group of each row."""
+    loading: Array
+    """Of each row [1/unit]."""
+    onto: str
+    """What it moves: ln of the light, the reading by a factor, or the display by so many lux."""
+
+    def draw(self, seed: int, number: int) -> Array:
+        """Return the draw of each group [unit]."""
+        return SHAPES[self.shape](stream(seed, (number, self.name)), len(self.sd)) * self.sd
+
+
+@dataclass(eq=False)
+class Protocol:
+    """A bench that can be drawn again, any number of times.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench as it was read: what its readings evaluate to is taken as true.
+    world : World
+        What is true and not as declared.
+    whole : bool, default False
+        Draw watts, temperatures and distance runs too.
+
+    Attributes
+    ----------
+    names : tuple of tuple
+        (lamp, housing, point, instant) of each light that is known.
+    baseline : str
+        The lamp that the others are divided by.
+    not_drawn : tuple of str
+        Tables that are left out of the benches drawn.
+    """
+
+    bench: Bench
+    world: World = AS_DECLARED
+    whole: bool = False
+
+    def __post_init__(self) -> None:
+        tables = self.bench.tables
+        mine = ("readings", *(DRAWN if self.whole else ()))
+        self.not_drawn = tuple(name for name in MEASURED if name not in mine and len(tables[name]))
+        empty = {name: tables[name].iloc[:0] for name in self.not_drawn}
+        self.bench = replace(self.bench, tables={**tables, **empty})
+        self._sources: list[_Source] = []
+        campaign = evaluate(self.bench)
+        self.baseline = campaign.baseline
+        self._levels(campaign)
+        self._rows()
+        self._lamps(campaign)
+        self._meters()
+
+    def _levels(self, campaign: Campaign) -> None:
+        """Keep ln of the light of every lamp at both instants, and the pieces that each is the mean of."""
+        whole = dict(zip(campaign.joint.names, campaign.joint.values.tolist(), strict=True))
+        held = dict(zip(campaign.held.joint.names, campaign.held.joint.values.tolist(), strict=True))
+        level = whole | held
+        seats = campaign.means
+        pieces: dict[Name, list[str]] = {}
+        every = seats.groups("lamp", "housing", "point", "instant", "specimen").first
+        for key in zip(
+            *(seats[c][every] for c in ("lamp", "housing", "point", "instant", "specimen")), strict=True
+        ):
+            pieces.setdefault(tuple(map(str, key[:4])), []).append(str(key[4]))
+        self.names = tuple(level)
+        self._level = np.array(list(level.values()))
+        self._place = {name: k for k, name in enumerate(self.names)}
+        self._owners = [
+            [(n[0], p) for p in pieces.get((*n[:3], "initial"), pieces.get(n, []))] for n in self.names
+        ]
+
+    def _rows(self) -> None:
+        """Keep the readings that are drawn: those at one of the two instants of a lamp whose light is known."""
+        readings, instant = self.bench.tables["readings"], instants(self.bench)
+        keys = zip(readings["lamp"], readings["housing"], readings["point"], instant, strict=True)
+        at = np.array([self._place.get(tuple(map(str, key)), -1) for key in keys], dtype=np.intp)
+        self._drawn = np.flatnonzero(at >= 0)
+        rows = self.rows = Columns(readings, self._drawn)
+        rows["instant"] = instant[self._drawn].astype(object)
+        rows["clock_h"] = clock_hours(rows["clock"])
+        of = dict(
+            zip(self.bench.tables["lamps"]["lamp"], self.bench.tables["lamps"]["technology"], strict=True)
+        )
+        rows["technology"] = np.array([of.get(lamp, "") for lamp in rows["lamp"]], dtype=object)
+        self._at = at[self._drawn]
+        self._dark = np.nan_to_num(rows.numbers("dark_lx"))
+
+    def _add(
+        self,
+        name: Hashable,
+        shape: str,
+        sd: float | Array,
+        groups: Groups,
+        loading: float | Array,
+        onto: str = "light",
+    ) -> None:
+        """Add a source; `sd` is one figure, or one for each group."""
+        each = np.broadcast_to(np.asarray(sd, dtype=float), len(groups))
+        loads = np.broadcast_to(np.asarray(loading, dtype=float), self.rows.rows)
+        if each.any() and loads.any():
+            self._sources.append(_Source(name, shape, each, groups.code, loads, onto))
+
+    def _lamps(self, campaign: Campaign) -> None:
+        """Add what lamps, seats, days, supply and clock bring."""
+        rows, spreads, world = self.rows, campaign.spreads, self.world
+
+        def first(groups: Groups, column: str) -> list[str]:
+            return [str(label) for label in rows[column][groups.first]]
+
+        def true(percent: float | None, sds: list[float]) -> Array:
+            return np.array(sds) if percent is None else np.full(len(sds), percent / 100.0)
+
+        piece = rows.groups("lamp", "specimen")
+        self._pieces = dict(
+            zip(
+                zip(first(piece, "lamp"), first(piece, "specimen"), strict=True),
+                range(len(piece)),
+                strict=True,
+            )
+        )
+        owners = [[self._pieces[key] for key in keys if key in self._pieces] for keys in self._owners]
+        self._mean = np.zeros((len(owners), len(piece)))
+        for k, mine in enumerate(owners):
+            self._mean[k, mine] = 1.0 / max(len(mine), 1)
+        hold = np.asarray(rows["instant"] == "hold", dtype=float)
+        filament = np.asarray(rows["technology"] == "filament", dtype=float)
+        seat, day, each = rows.groups(*SEATED), rows.groups("day", "housing"), equal(np.arange(rows.rows))
+        part = rows.groups(*SEATED, "point", "instant", "clock_h")
+        sds = [spreads.specimens[lamp].sd for lamp in first(piece, "lamp")]
+        self._add("specimen", "normal", true(world.specimen_percent, sds), piece, 1.0)
+        left = [campaign.held.spreads[lamp].sd for lamp in first(piece, "lamp")]
+        self._add("remaining", "normal", np.array(left), piece, hold)
+        sds = [spreads.seating_in(h).sd for h in first(seat, "housing")]
+        self._add("seating", world.seats, true(world.seating_percent, sds), seat, 1.0)
+        sds = [spreads.reading[lamp].sd for lamp in first(each, "lamp")]
+        self._add("noise", "normal", np.array(sds), each, 1.0)
+        self._add("day", "normal", true(world.day_percent, [spreads.day.sd] * len(day)), day, 1.0)
+        self._add("drift", "normal", DRIFT_PERCENT_PER_HOUR / 100.0, day, hours_from_middle(rows))
+        late = (
+            WARM_UP_SLOPE
+            * (1.0 - filament)
+            * (rows["instant"] == "initial")
+            * ~np.isnan(rows.numbers("elapsed_s"))
+        )
+        self._add("elapsed time", "normal", ELAPSED_U_S, part, late)
+        settings = self.bench.settings
+        self._warm = np.nan_to_num(rows.numbers("ambient_C") - settings.reference_ambient_C)
+        led = np.where(rows["technology"] == "led", self._warm, 0.0)
+        self._add("ambient", "rectangular", steps.LED_AMBIENT_LIMIT / _ROOT_3, rows.groups("lamp"), led)
+        self._fixed = self._level[self._at] + steps.LED_AMBIENT_COEFFICIENT * led
+        volts = rows.numbers("socket_V")
+        self._stated = (filament > 0.0) & ~np.isnan(volts)
+        self._volts = (
+            np.where(self._stated, volts, settings.reference_voltage_V) / settings.reference_voltage_V
+        )
+        self._filament, self._part = filament, part
+
+    def _meters(self) -> None:
+        """Add what each meter brings: within the limits of its manual or certificate, and by its colour."""
+        rows = self.rows
+        ranges, self._step = rows.numbers("range_lx"), np.zeros(rows.rows)
+        unknown = Columns({"range": np.where(np.isnan(ranges), -1.0 - np.arange(rows.rows), ranges)})
+        rows["range"] = unknown["range"]
+        expected = np.ones(rows.rows)
+        likeness, ages = own_colour_likeness(self.bench.tables["lamps"]), certificate_ages(self.bench)
+        for label in dict.fromkeys(rows["meter"].tolist()):
+            meter, mine = self.bench.meters[label], np.asarray(rows["meter"] == label)
+            of_range, of_lamp = rows.groups("meter", "range"), rows.groups("meter", "lamp")
+            tops = ranges[of_range.first].tolist()
+            acts = np.array([instruments.scale_loading(meter, top) for top in tops])[of_range.code] * mine
+            for q in instruments.scale_inputs(meter, years_since_certificate=ages.get(label, 0.0)):
+                self._add_input(q, rows.groups("meter"), acts)
+            known = set(ranges[mine].tolist())
+            if len(known) > 1:
+                self._add_input(instruments.gain_input(meter, ()), of_range, mine)
+            terms = [instruments.range_input(meter, top, ()) for top in tops]
+            self._add_input(terms[0], of_range, mine, onto="display", sd=np.array([q.u for q in terms]))
+            linear = instruments.linearity_input(meter, ())
+            self._add_input(linear, rows.groups("meter", "range", "lamp", "housing"), mine)
+            warm = instruments.meter_temperature_input(meter, "")
+            self._add_input(warm, rows.groups("meter", "day"), self._warm * mine)
+            self._step += (
+                np.array([instruments.resolution_lx(meter, top) for top in tops])[of_range.code] * mine
+            )
+            lamps = [str(lamp) for lamp in rows["lamp"][of_lamp.first]]
+            lights = [str(light) for light in rows["technology"][of_lamp.first]]
+            found = [
+                steps.spectral_factor(self.bench, meter.id, *one) for one in zip(lamps, lights, strict=True)
+            ]
+            factor, u, own = np.array([one or (1.0, np.nan, False) for one in found], dtype=float).T
+            if meter.certificate is not None:
+                factor = factor * meter.certificate.correction
+            expected = np.where(mine, 1.0 / factor[of_lamp.code], expected)
+            other = mine & np.asarray(rows["technology"] != "filament")
+            plain = np.isnan(u)
+            for light in dict.fromkeys(lights):
+                told = other & np.asarray(rows["technology"] == light)
+                self._add_input(
+                    instruments.colour_input(meter, light),
+                    rows.groups("meter"),
+                    told & plain[of_lamp.code],
+                    light,
+                )
+                for spread in dict.fromkeys(u[~plain].tolist()):
+                    same = told & (u == spread)[of_lamp.code]
+                    self._add(
+                        ("colour", meter.id, light, spread),
+                        "normal",
+                        spread,
+                        rows.groups("meter"),
+                        same,
+                        "reading",
+                    )
+            shares = [instruments.own_colour_input(meter, "", likeness.get(lamp, "like")) for lamp in lamps]
+            alone = other & (own == 0.0)[of_lamp.code]
+            self._add_input(shares[0], of_lamp, alone, sd=np.array([q.u for q in shares]))
+        self._expected = np.log(expected)
+
+    def _add_input(
+        self,
+        q: Input,
+        groups: Groups,
+        loading: Array,
+        *more: str,
+        onto: str = "reading",
+        sd: Array | None = None,
+    ) -> None:
+        """Add an input of the meter by its declared law, at an end of its limits where that is true."""
+        flat = q.law == "rectangular"
+        shape = "limit" if flat and self.world.meter == "limit" else q.law if flat else "normal"
+        name = (*(q.name if isinstance(q.name, tuple) else (q.name,)), *more)
+        self._add(name, shape, q.u if sd is None else sd, groups, loading, onto)
+
+    def draw(self, seed: int, number: int) -> Drawn:
+        """Return one bench.
+
+        Parameters
+        ----------
+        seed : int
+            Seed of all benches, zero or more.
+        number : int
+            Which of them; its draws hang on no other.
+
+        Returns
+        -------
+        Drawn
+            The bench and its truth.
+        """
+        light, display, factor = (
+            self._fixed + self._expected,
+            np.zeros(self.rows.rows),
+            np.ones(self.rows.rows),
+        )
+        kept: dict[Hashable, Array] = {}
+        for source in self._sources:
+            kept[source.name] = drawn = source.draw(seed, number)
+            moved = source.loading * drawn[source.code]
+            if source.onto == "light":
+                light += moved
+            elif source.onto == "display":
+                display += moved
+            else:
+                factor *= 1.0 + moved
+        light += self._supply(seed, number)
+        shown = np.exp(light) * factor + display + self._dark
+        step = np.where(self._step > 0.0, self._step, 1.0)
+        shown = np.where(self._step > 0.0, np.round(shown / step) * step, shown)
+        readings = self.bench.tables["readings"]
+        figures = readings["illuminance_lx"].to_numpy(copy=True)
+        figures[self._drawn] = np.maximum(np.round(shown, 9), 1e-9)
+        tables = {**self.bench.tables, "readings": readings.assign(illuminance_lx=figures)}
+        others: dict[Name, float] = {}
+        for name in (one for one in DRAWN if self.whole and len(tables[one])):
+            tables[name], told = DRAWN[name](self.bench, partial(_stream, seed, number, name))
+            others |= told
+        bench = copy(self.bench)
+        object.__setattr__(bench, "tables", tables)  # places in it were rounded when it was read
+        return Drawn(bench, self._truth(kept), others)
+
+    def _supply(self, seed: int, number: int) -> Array:
+        """Return what the supply does to filament lamps, in ln."""
+        if not self._filament.any():
+            return np.zeros(self.rows.rows)
+        reference = self.bench.settings.reference_voltage_V
+        meter, law = (stream(seed, (number, name)) for name in ("voltmeter", "voltage exponent"))
+        scale = meter.uniform(-1.0, 1.0) * steps.VOLTMETER_SCALE_PERCENT / 100.0
+        each = (
+            stream(seed, (number, "supply voltage")).standard_normal(len(self._part))
+            * steps.VOLTMETER_U_V
+            / reference
+        )
+        off = (
+            stream(seed, (number, "supply assumed")).uniform(-1.0, 1.0)
+            * steps.ASSUMED_VOLTAGE_LIMIT_V
+            / reference
+        )
+        true = np.where(self._stated, self._volts / (1.0 + scale) + each[self._part.code], 1.0 + off)
+        exponent = steps.FILAMENT_FLUX_EXPONENT + steps.FILAMENT_EXPONENT_U * law.standard_normal()
+        return self._filament * np.where(self._stated, exponent, steps.FILAMENT_FLUX_EXPONENT) * np.log(true)
+
+    def _truth(self, kept: Mapping[Hashable, Array]) -> dict[Name, float]:
+        """Return ln of the light of each lamp: of the pieces on the bench, and of the model."""
+        nothing = np.zeros(len(self._pieces))
+        own = self._mean @ kept.get("specimen", nothing)
+        fade = self._mean @ kept.get("remaining", nothing)
+        hold = np.array([name[3] == "hold" for name in self.names])
+        here = (self._level + own + np.where(hold, fade, 0.0)).tolist()
+        told = {(*name, "models"): float(x) for name, x in zip(self.names, self._level, strict=True)}
+        return told | {(*name, "specimens"): x for name, x in zip(self.names, here, strict=True)}
+
+
+def _stream(seed: int, number: int, table: str, of: str) -> np.random.Generator:
+    """Return the stream of one source of a table."""
+    return stream(seed, (number, table, of))
+
+
+def one_more(bench: Bench, what: str) -> Bench:
+    """Return a bench with one more of something, read as the last of them was.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench as it was read.
+    what : {"mounting", "specimen", "day"}
+        A seating of each specimen in each housing, a specimen of each lamp, or a day like the last.
+
+    Returns
+    -------
+    Bench
+        The bench with more readings, a protocol to be drawn: what they show is the last one's.
+
+    Raises
+    ------
+    ValueError
+        If it is none of them.
+    """
+    among = {"mounting": ["lamp", "specimen", "housing"], "specimen": ["lamp"], "day": []}
+    if what not in among:
+        message = f"what must be one of {', '.join(among)}; got {what!r}"
+        raise ValueError(message)
+    readings = bench.tables["readings"]
+    key = [*among[what], *(["day", "mounting"] if what == "mounting" else [what])]
+    last = readings[key].drop_duplicates(among[what], keep="last") if among[what] else readings[key].iloc[-1:]
+    more = readings.merge(last, on=key).assign(**{what: f"one more {what}"})
+    return replace(bench, tables={**bench.tables, "readings": pd.concat([readings, more], ignore_index=True)})

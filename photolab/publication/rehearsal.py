@@ -1,0 +1,315 @@
+"""`photolab rehearse`: benches of a protocol drawn, evaluated and counted, in blocks that a stopped run keeps."""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import shutil
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+import joblib
+import numpy as np
+import pandas as pd
+
+import photolab
+from photolab.bench.columns import Array
+from photolab.bench.records import read_bench
+from photolab.bench.redraw import AS_DECLARED, Name, Protocol, World
+from photolab.bench.rehearse import FOUND, LINE, RATIO, Plan, lines_of, rehearse_block, table_of
+from photolab.errors import MethodError
+from photolab.metrology.reporting import decimal
+from photolab.publication.notebooks import studies_folder
+from photolab.publication.report_folder import held, put_in_place
+from photolab.publication.tables import as_csv, data_hash
+
+WHOM = {
+    "readings": "for these readings",
+    "specimens": "for the specimens on the bench",
+    "models": "for the models as sold",
+}
+_MANY = 10_000  # draws from which on a second decimal of a percentage means something
+_ROUGH = 0.05  # standard error, in the unit of the figure, from which on one decimal is enough
+BLOCK = 50
+"""Benches that are stored together as soon as they are counted. [1]"""
+
+
+@dataclass(frozen=True, eq=False)
+class Rehearsal:
+    """What a rehearsal found.
+
+    Attributes
+    ----------
+    table : DataFrame
+        A figure a row, with the standard error that the drawing leaves; see `rehearse.table_of`.
+    out : Path
+        The CSV file.
+    benches, seed : int
+        How many were drawn, and from what.
+    coverage : float
+        Declared coverage probability. [1]
+    seconds : float
+        What one bench took one process, of those counted in this run; NaN where all were there. [s]
+    not_drawn : tuple of str
+        Tables of the folder that were not drawn.
+    """
+
+    table: pd.DataFrame
+    out: Path
+    benches: int
+    seed: int
+    coverage: float
+    seconds: float
+    not_drawn: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        return f"Rehearsal({self.out.name}, {len(self.table)} figures)"
+
+
+def rehearse(
+    folder: Path,
+    *,
+    benches: int = 1000,
+    jobs: int | None = None,
+    plan: Plan | None = None,
+    world: World = AS_DECLARED,
+    whole: bool = False,
+    out: Path | None = None,
+    tell: Callable[[str], object] = lambda _: None,
+) -> Rehearsal:
+    """Rehearse the protocol of a bench folder.
+
+    Parameters
+    ----------
+    folder : Path
+        A bench folder; it is read, not changed.
+    benches : int, default 1000
+        How many are drawn.
+    jobs : int, optional
+        Processes; where none is given as `joblib.parallel_config` says, one otherwise. The result hangs on neither.
+    plan, world
+        What is asked, and what is true; see `rehearse.Plan`, `redraw.World`.
+    whole : bool, default False
+        Watts, temperatures, light per watt and candela too; slower.
+    out : Path, optional
+        The CSV file; ``<folder>-rehearsal.csv`` where none is given. Finished blocks stand beside it until all are
+        there: the same call goes on where a stopped one ended.
+    tell : callable, optional
+        Takes a line of progress.
+
+    Returns
+    -------
+    Rehearsal
+        The figures.
+
+    Raises
+    ------
+    RecordError
+        If the folder has faults.
+    MethodError
+        If nothing can be compared, or `out` holds something else.
+    """
+    if benches < 2:
+        message = f"benches must be 2 or more; got {benches}"
+        raise ValueError(message)
+    plan = plan or Plan()
+    out = out or Path(f"{folder.resolve().name}-rehearsal.csv")
+    _is_free(out)
+    bench = read_bench(folder)
+    protocol = Protocol(bench, world, whole)
+    lines = lines_of(protocol, plan)
+    asked = {
+        "benches": benches,
+        **asdict(plan),
+        **asdict(world),
+        "whole": whole,
+        "data": data_hash(bench.hashes),
+    }
+    asked |= {"photolab": photolab.__version__, "numpy": version("numpy"), "scipy": version("scipy")}
+    store = out.with_name(f"{out.name}.blocks")
+    with held(store):
+        _same_as_before(store, asked)
+        total, seconds = _counted(store, protocol, plan, lines, benches, jobs, tell)
+    table = table_of(total, plan, lines, bench.settings.coverage)
+    said = {"seed": plan.seed, "coverage": bench.settings.coverage}
+    said |= {key: asked[key] for key in ("data", "photolab", "numpy", "scipy", *asdict(world))}
+    put_in_place({out.name: as_csv(table.assign(**said)).encode()}, out.parent)
+    shutil.rmtree(store)
+    return Rehearsal(table, out, benches, plan.seed, bench.settings.coverage, seconds, protocol.not_drawn)
+
+
+def _is_free(out: Path) -> None:
+    """Refuse to write over what is no rehearsal."""
+    if out.exists():
+        with out.open(encoding="utf-8", errors="replace") as stream:
+            if not stream.readline().startswith(",".join((*LINE, *FOUND))):
+                message = f"{out.name}: it is there and is no rehearsal; name another file with --out"
+                raise MethodError(message, code="out")
+
+
+def _same_as_before(store: Path, asked: dict[str, object]) -> None:
+    """Refuse blocks of another rehearsal; note what this one asks."""
+    note = json.dumps(asked, indent=1).encode()
+    file = store / "asked.json"
+    if not file.exists():
+        put_in_place({file.name: note}, store)
+    elif file.read_bytes() != note:
+        before = json.loads(file.read_bytes())
+        other = ", ".join(k for k in asked if json.dumps(before.get(k)) != json.dumps(asked[k]))
+        message = (
+            f"{store.name}: holds blocks of a rehearsal with another {other}; "
+            "remove that folder, or name another file with --out"
+        )
+        raise MethodError(message, code="out")
+
+
+def _counted(
+    store: Path,
+    protocol: Protocol,
+    plan: Plan,
+    lines: Sequence[Name],
+    benches: int,
+    jobs: int | None,
+    tell: Callable[[str], object],
+) -> tuple[Array, float]:
+    """Return the sum of all blocks in their order, and what a bench took; each block is stored when it is there."""
+    files = [store / f"{start:08d}.npy" for start in range(0, benches, BLOCK)]
+    missing = [k for k, file in enumerate(files) if not file.exists()]
+    begun, seconds, done = time.monotonic(), 0.0, benches - sum(_size(k, benches) for k in missing)
+    kept = done
+    work = (
+        joblib.delayed(_block)(protocol, plan, lines, k, range(BLOCK * k, BLOCK * k + _size(k, benches)))
+        for k in missing
+    )
+    each: Iterator[tuple[int, Array, float]] = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(
+        work
+    )
+    for k, sums, took in each:
+        content = io.BytesIO()
+        np.save(content, sums)
+        put_in_place({files[k].name: content.getvalue()}, store)
+        seconds, done = seconds + took, done + _size(k, benches)
+        left = (time.monotonic() - begun) / (done - kept) * (benches - done)
+        tell(f"{done} of {benches} benches, {left / 60.0:.0f} min {left % 60.0:.0f} s left")
+    total = np.sum([np.load(file) for file in files], axis=0)
+    return total, seconds / (done - kept) if done > kept else math.nan
+
+
+def _size(block: int, benches: int) -> int:
+    return min(BLOCK, benches - BLOCK * block)
+
+
+def _block(
+    protocol: Protocol, plan: Plan, lines: Sequence[Name], block: int, numbers: range
+) -> tuple[int, Array, float]:
+    """Count one block; runs in any process."""
+    begun = time.process_time()
+    return block, rehearse_block(protocol, plan, lines, numbers), time.process_time() - begun
+
+
+def words(found: Rehearsal) -> list[str]:
+    """Return what a rehearsal found in words.
+
+    Parameters
+    ----------
+    found : Rehearsal
+        The figures.
+
+    Returns
+    -------
+    list of str
+        Lines to print: means over all lamps; the file has each.
+    """
+    table = found.table[found.table["lamp"] == "all"]
+    said = {
+        "coverage": f"intervals that hold the truth (stated {100.0 * found.coverage:g} %)",
+        "bias": "mean error",
+        "half-width": "mean half-width",
+        "half-width in the family": "mean half-width in the family",
+    }
+    lines: list[str] = []
+    heading = ""
+    for row in table.to_dict("records"):
+        when = f"at the {row['instant']} time, " if row["instant"] else ""
+        what = "" if row["measurand"] == RATIO else f"{row['measurand']}, "
+        head = f"{what}{when}{WHOM[row['scope']]}"
+        head = head[0].upper() + head[1:]
+        apart, figure = row["true_difference_percent"], row["figure"]
+        if figure == "shown":
+            text = f"shown where truly {apart:g} % apart" if apart else "claimed where truly equal"
+        elif row["baseline"] == "all":
+            text = " of ".join(filter(None, (figure, str(row["housing"]))))
+        elif figure == "refused" and row["value"]:
+            text = "no interval"
+        else:
+            text = said.get(figure, "")
+        if text and head != heading:
+            lines.append(head)
+            heading = head
+        if text:
+            places = 1 if row["standard_error"] >= _ROUGH else 2
+            value, error = (decimal(row[column], places) for column in ("value", "standard_error"))
+            lines.append(f"  {text:44s} {value:>6} ± {error} {row['unit']}")
+    if found.not_drawn:
+        lines.append(f"Not drawn: {', '.join(f'{name}.csv' for name in found.not_drawn)}.")
+    took = (
+        ""
+        if math.isnan(found.seconds)
+        else f", {decimal(1000.0 * found.seconds, 0)} ms of processor time each"
+    )
+    return [*lines, f"{found.out.name}: every lamp; {found.benches} benches, seed {found.seed}{took}."]
+
+
+def show_progress(line: str) -> None:
+    """Write a line over the one before, where a person sees it.
+
+    Parameters
+    ----------
+    line : str
+        What is done and how long the rest takes.
+    """
+    if sys.stderr.isatty():
+        sys.stderr.write(f"{line:60s}\r")  # what comes next is written over it
+        sys.stderr.flush()
+
+
+def stored_study(name: str) -> pd.DataFrame:
+    """Return a stored study; none of its figures is of a bench folder.
+
+    Parameters
+    ----------
+    name : {"claims", "families", "coverage", "measurands"}
+        Which; `data/README.md` says what each draws.
+
+    Returns
+    -------
+    DataFrame
+        A figure a row: situation, rule, figure, value [unit], standard_error, draws, seed, source.
+    """
+    return pd.read_csv(studies_folder() / f"{name}.csv")
+
+
+def study_note(study: pd.DataFrame) -> str:
+    """Return what stands above a table of a stored study.
+
+    Parameters
+    ----------
+    study : DataFrame
+        Its rows.
+
+    Returns
+    -------
+    str
+        That it was simulated, with how many draws, and how sure its figures are.
+    """
+    least = int(study["draws"].min())
+    draws = f"{least:,}".replace(",", " ") if least >= _MANY else str(least)
+    error = decimal(float(study["standard_error"].max()), 1 + int(least >= _MANY))
+    return (
+        f"Simulated, {draws} draws or more a row; standard error ± {error} {study['unit'].iloc[0]} at most."
+    )

@@ -1,0 +1,277 @@
+"""The stored studies of `data/studies`: simulated, with their seed; notebooks 12 and 14 show them.
+
+Run: ``python tests/benchmarks/stored_studies.py`` writes `claims.csv`, `families.csv` and `coverage.csv` again: 100 000
+draws a row of the first two, 1000 benches a row of the third (4 min of processor time). `tests/test_studies.py` draws a
+few of each and compares.
+"""
+
+import math
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import results_coverage
+from family_error import balanced, demo
+from numpy.typing import NDArray
+from scipy import stats
+
+from photolab.bench.model import Bench
+from photolab.bench.records import read_bench
+from photolab.bench.redraw import AS_DECLARED, Protocol, World
+from photolab.bench.rehearse import Plan, lines_of, rehearse_block, table_of
+from photolab.metrology.comparison import pairwise
+from photolab.metrology.quantity import Input, Measured, limits, measured
+from photolab.publication.notebooks import studies_folder
+from photolab.publication.tables import as_csv
+
+Array = NDArray[np.float64]
+SEED = 14
+SCALE, RANGE_TERM, LINEAR, F1, GAIN = 0.03, 20.0, 0.01, 0.08, 0.01
+SEAT, DAY, NOISE = 0.025, 0.01, 0.003
+
+
+@dataclass(frozen=True)
+class Situation:
+    """Two lamps that truly give the same light, and how they are read."""
+
+    words: str
+    level: float = 500.0
+    seatings: int = 1
+    ranges: tuple[int, int] = (0, 0)
+    meters: tuple[int, int] = (0, 0)
+    filament: bool = False
+
+
+SITUATIONS = {
+    "one range": Situation("one meter, one range, each LED lamp seated once"),
+    "five seatings": Situation("the same, each seated five times", seatings=5),
+    "two ranges": Situation("one meter, each lamp on another range (autorange)", ranges=(0, 1)),
+    "LED and filament": Situation("one meter, one range, an LED lamp against a filament lamp", filament=True),
+    "two meters": Situation("each LED lamp read on a meter of its own", meters=(0, 1)),
+    "low on the range": Situation("one meter, 200 lx on the range to 4000 lx", level=200.0),
+}
+WAYS = {
+    "bars": "bars of ±3 % that do not meet",
+    "independent": "the meter's specification, independent for each reading; seating not counted",
+    "repeats": "ten repeats of each lamp without seating it again, t-test",
+    "shared": "what is shared is one input; seating counted",
+}
+
+
+def inputs(way: Situation) -> list[tuple[Input, tuple[float, float]]]:
+    """Return what may be off in ln of the light shown of each lamp, and how strongly in each."""
+    found: list[tuple[Input, tuple[float, float]]] = []
+
+    def add(q: Input, *on: int) -> None:
+        found.append((q, (float(0 in on), float(1 in on))))
+
+    for meter in sorted(set(way.meters)):
+        mine = [k for k in (0, 1) if way.meters[k] == meter]
+        add(limits(("scale", meter), SCALE), *mine)
+        for top in sorted({way.ranges[k] for k in mine}):
+            of = [k for k in mine if way.ranges[k] == top]
+            add(limits(("range term", meter, top), RANGE_TERM / way.level), *of)
+            if len(set(way.ranges)) > 1:
+                add(limits(("range gain", meter, top), GAIN), *of)
+        add(limits(("colour", meter), F1), *(k for k in mine if not (way.filament and k == 0)))
+    for k in (0, 1):
+        add(limits(("linearity", k), LINEAR), k)
+        if not (way.filament and k == 0):
+            add(limits(("own colour", k), F1 / (5.0 * math.sqrt(2.0))), k)
+        for seat in range(way.seatings):
+            q = Input(("seating", k, seat), SEAT)
+            found.append((q, tuple(1.0 / way.seatings if k == j else 0.0 for j in (0, 1))))
+            noise = Input(("noise", k, seat), NOISE / math.sqrt(3.0))
+            found.append((noise, tuple(1.0 / way.seatings if k == j else 0.0 for j in (0, 1))))
+    return found
+
+
+def claim_rates(name: str, draws: int, seed: int = SEED) -> dict[str, float]:
+    """Return how often each way claims a difference between two lamps that give the same light. [1]"""
+    way = SITUATIONS[name]
+    rng = np.random.default_rng([seed, list(SITUATIONS).index(name)])
+    parts = inputs(way)
+    away = np.zeros((2, draws))
+    seated = np.zeros((2, draws))  # the part that stays while a lamp is not seated again
+    for q, on in parts:
+        x = (
+            rng.uniform(-1.0, 1.0, draws) * q.u * math.sqrt(3.0)
+            if q.law == "rectangular"
+            else q.u * rng.standard_normal(draws)
+        )
+        away += np.outer(on, x)
+        if q.name[0] != "noise":
+            whole = np.array(on) * (way.seatings if q.name[0] == "seating" else 1.0)
+            seated += np.outer(whole, x) if q.name[0] != "seating" or q.name[2] == 0 else 0.0
+    ln_ratio = away[1] - away[0]
+    spec = math.hypot(SCALE, RANGE_TERM / way.level) / math.sqrt(3.0)
+    repeats = seated[:, :, None] + NOISE * rng.standard_normal((2, draws, 10))
+    t = stats.ttest_ind(repeats[1], repeats[0], axis=1).pvalue
+    light: list[Measured] = [measured(0.0, *((q, on[k]) for q, on in parts if on[k])) for k in (0, 1)]
+    half = (light[1] - light[0]).half_width(0.95)
+    return {
+        "bars": float(np.mean(np.abs(ln_ratio) > math.log(1.03 / 0.97))),
+        "independent": float(np.mean(np.abs(ln_ratio) > stats.norm.ppf(0.975) * math.sqrt(2.0) * spec)),
+        "repeats": float(np.mean(t < 0.05)),
+        "shared": float(np.mean(np.abs(ln_ratio) > half)),
+    }
+
+
+def claims(draws: int) -> Iterator[dict[str, object]]:
+    """Yield a row for each situation and way."""
+    for name, way in SITUATIONS.items():
+        for rule, share in claim_rates(name, draws).items():
+            yield row("claims", way.words, WAYS[rule], "claimed where truly equal", share, draws)
+
+
+def family_rates(draws: int, seed: int = SEED) -> Iterator[tuple[str, str, float]]:
+    """Yield how often any pair of ten equal lamps (nine in the demo's covariance) is falsely told apart."""
+    for name, (own, common) in {
+        "ten lamps, three seatings each": balanced(),
+        "the nine lamps of the demo": demo(),
+    }.items():
+        covariance = own + common
+        y = np.random.default_rng(seed).standard_normal((draws, len(own))) @ np.linalg.cholesky(covariance).T
+        for rule, family in (("each pair alone", "none"), ("all pairs as one family", "tukey")):
+            told = pairwise(np.zeros(len(own)), covariance, family=family)
+            first, second = told[["a", "b"]].to_numpy(int).T
+            away = np.abs(y[:, first] - y[:, second])
+            yield name, rule, float(np.mean((away > np.log(told["high"].to_numpy())).any(axis=1)))
+
+
+def families(draws: int) -> Iterator[dict[str, object]]:
+    """Yield a row for each set of lamps and rule."""
+    for name, rule, share in family_rates(draws):
+        yield row("families", name, rule, "a false claim among all pairs", share, draws)
+
+
+def row(study: str, situation: str, rule: str, figure: str, share: float, draws: int) -> dict[str, object]:
+    """Return one row of a stored study, a share in percent."""
+    error = math.sqrt(share * (1.0 - share) / draws)
+    return {
+        "study": study, "situation": situation, "rule": rule, "figure": figure, "value": 100.0 * share,
+        "standard_error": 100.0 * error, "unit": "%", "draws": draws, "seed": SEED, "source": "simulated",
+    }  # fmt: skip
+
+
+EVENING_TOML = """schema = 1
+[bench]
+name = "invented: one evening, each lamp seated once"
+hold_minutes = 30
+[[meter]]
+id = "M1"
+reading_percent = 3
+range_percent = 0.5
+ranges_lx = [400, 4000]
+resolution_lx = [0.1, 1]
+mismatch_index_percent = 8
+[[housing]]
+id = "HP"
+"""
+EVENING_LAMPS = (
+    "lamp,technology,role\nB0,led,baseline\nK1,led,candidate\nK2,led,candidate\nK3,led,candidate\n"
+)
+WORLDS = {
+    "as declared": AS_DECLARED,
+    "seating 3 % assumed, truly 2 %": World(seating_percent=2.0),
+    "seating 3 % assumed, truly 4 %": World(seating_percent=4.0),
+    "seats now and then much too dark": World(seats="skewed"),
+    "the meter at an end of every limit": World(meter="limit"),
+}
+
+
+def evening() -> Bench:
+    """Return the bench of one evening: four LED lamps, seated once, three repeats at both instants."""
+    rows = [
+        f"{lamp},HP,1,{t},{again},{lux},4000"
+        for lamp, light in (("B0", 700), ("K1", 800), ("K2", 850), ("K3", 900))
+        for t, lux in ((60, light), (1800, round(0.9 * light)))
+        for again in (1, 2, 3)
+    ]
+    head = "lamp,housing,mounting,elapsed_s,repeat,illuminance_lx,range_lx"
+    with tempfile.TemporaryDirectory() as folder:
+        for name, text in (
+            ("bench.toml", EVENING_TOML),
+            ("lamps.csv", EVENING_LAMPS),
+            ("readings.csv", "\n".join([head, *rows]) + "\n"),
+        ):
+            (Path(folder) / name).write_text(text, encoding="utf-8")
+        return read_bench(folder)
+
+
+def rehearsed(bench: Bench, world: World, benches: int, seed: int = SEED, every: int = 5) -> pd.DataFrame:
+    """Return the mean figures of a rehearsal over all lamps."""
+    protocol, plan = Protocol(bench, world), Plan(seed=seed, families_every=every)
+    lines = lines_of(protocol, plan)
+    table = table_of(
+        rehearse_block(protocol, plan, lines, range(benches)), plan, lines, bench.settings.coverage
+    )
+    return table[table["lamp"] == "all"]
+
+
+def coverage(benches: int) -> Iterator[dict[str, object]]:
+    """Yield rows of rehearsals: one evening in several worlds, and the demo as declared."""
+    demo_bench = read_bench(Path(__file__).parents[2] / "data" / "demo")
+    evening_bench = evening()
+    for name, world in WORLDS.items():
+        yield from _coverage_rows("one evening, seated once", name, rehearsed(evening_bench, world, benches))
+    yield from _coverage_rows("the demo", "as declared", rehearsed(demo_bench, AS_DECLARED, benches))
+
+
+def _coverage_rows(situation: str, rule: str, table: pd.DataFrame) -> Iterator[dict[str, object]]:
+    for one in table.to_dict("records"):
+        wanted = one["figure"] in ("coverage", "bias", "half-width", "a false claim among all pairs")
+        if wanted or (one["figure"] == "shown" and one["true_difference_percent"] in (5.0, 10.0)):
+            apart = one["true_difference_percent"]
+            figure = one["figure"] if apart != apart else f"shown where truly {apart:g} % apart"
+            where = f", {one['housing']}" if one["housing"] != "all" else ""
+            yield {
+                "study": "coverage", "situation": situation, "rule": rule,
+                "figure": f"{figure}{where}", "instant": one["instant"], "scope": one["scope"],
+                "value": one["value"], "standard_error": one["standard_error"], "unit": one["unit"],
+                "draws": one["benches"], "seed": SEED, "source": "simulated",
+            }  # fmt: skip
+
+
+def measurands(_: int) -> Iterator[dict[str, object]]:
+    """Yield the rows of the table at the head of `results_coverage.py`, which measured them."""
+    for line in (results_coverage.__doc__ or "").split("\n"):
+        words, _, told = line.partition("  ")
+        value, sign, error = told.strip().partition(" +- ")
+        if not sign:
+            continue
+        benches = 500 if words.endswith("(500)") else 2000
+        names, values = words.removesuffix(" (500)").split(": "), value.split("; ")
+        each = [f"{names[0]}, {one}" for one in names[1].split("; ")] if len(names) > 1 else names
+        for name, share in zip(each, values, strict=True):
+            yield {
+                "study": "measurands", "situation": name, "rule": "as declared", "figure": "coverage",
+                "value": float(share), "standard_error": float(error), "unit": "%", "draws": benches, "seed": math.nan,
+                "source": "simulated by tests/benchmarks/results_coverage.py",
+            }  # fmt: skip
+
+
+STUDIES: dict[str, tuple[Callable[[int], Iterator[dict[str, object]]], int]] = {
+    "claims": (claims, 100_000),
+    "families": (families, 100_000),
+    "coverage": (coverage, 1000),
+    "measurands": (measurands, 0),
+}
+
+
+def main(names: list[str]) -> None:
+    """Write the stored studies."""
+    for name, (study, count) in STUDIES.items():
+        if not names or name in names:
+            table = pd.DataFrame(study(count))
+            text = as_csv(table)
+            (studies_folder() / f"{name}.csv").write_text(text, encoding="utf-8", newline="\n")
+            print(table.drop(columns=["study", "source"]).to_string(), flush=True)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
