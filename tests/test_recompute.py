@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 import openpyxl
+import pandas as pd
 import pytest
 from benches import make
 from numpy.testing import assert_allclose
@@ -182,6 +183,14 @@ def test_libreoffice_gives_page_one(books, made, name):
             found = by_lamp[lamp[0]][f"{row['housing']} {times[row['instant']]}: more light, %"]
             places = len(part.text.partition(".")[2].removesuffix("%").strip())
             assert signed(found, places=places) == part.text
+            (of,) = rows[(rows[list(row)].fillna("") == pd.Series(row)).all(axis=1)].to_dict("records")
+            for head, end in (("from", "family_low"), ("to", "family_high")):
+                limit = by_lamp[lamp[0]][f"{row['housing']} {times[row['instant']]}: {head}, %"]
+                if not math.isnan(of[end]):
+                    half = _half_unit(of[end], END_DIGITS)
+                    assert_allclose(
+                        1.0 + limit / 100.0, of[end], rtol=1e-5, atol=half
+                    )  # a factor of 5 digits
             held += 1
     assert held > 0
     records = {
@@ -202,6 +211,7 @@ def test_a_changed_reading_changes_the_ratios(books, made, tmp_path):
             dark = row[10].value or 0.0
             row[9].value = dark + 1.1 * (row[9].value - dark)
     book.save(tmp_path / "changed.xlsx")
+    assert not [line for line in lines_of(books["demo"], "light") if line["ln left, from bounds"]]
     (changed,) = recalculated(tmp_path, tmp_path / "changed.xlsx")
     for one, two in zip(lines_of(books["demo"], "limits"), lines_of(changed, "limits"), strict=True):
         for head in ("ratio", "low, among all", "high"):
@@ -267,6 +277,9 @@ def test_one_figure_by_pocket_calculator_ends_at_the_figure_of_the_page(made, na
         net = math.fsum(float(x) * (-1) ** k for k, x in enumerate(display.strip("()").split(" - ")))
         assert_allclose(net * float(factor), float(lx), rtol=0, atol=_half(lx))
         assert_allclose(math.log(float(lx)), float(ln), rtol=0, atol=_half(ln))
+    for line in (one for one in lines if "; mean " in one):
+        logs, mean = re.findall(r"lx, ln ([-.\d]+)", line), re.search(r"; mean (\S+)\.$", line)[1]
+        assert_allclose(np.mean([float(x) for x in logs]), float(mean), rtol=0, atol=_half(mean))
     weighted = [
         re.fullmatch(r".*seatings ([-., \d]+?)(?: with weights ([-., \d]+))?: ([-.\d]+)\.", one)
         for one in lines
