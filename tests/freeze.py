@@ -57,6 +57,7 @@ def published(bench: Bench, coverage: float) -> str:
         "\n".join(front_page(campaign, results, fingerprint="")),
         flags=re.DOTALL,
     )
+    page = re.sub(r"</?data[^>]*>", "", page)
     words = re.sub(r"\s*\n\s*", "\n", html.unescape(re.sub(r"<[^>]+>", "\n", page))).strip()
     return f"{rows}\n{words}\n"
 
