@@ -97,7 +97,11 @@ def test_the_wheel_carries_every_module_the_notebooks_and_the_demo(wheel):
     with zipfile.ZipFile(wheel) as archive:
         modules = {str(path.relative_to(ROOT)) for path in (ROOT / "photolab").rglob("*.py")}
         assert {n for n in archive.namelist() if n.endswith(".py")} == modules
-        for folder, inside in (("notebooks", "photolab/notebooks/"), ("data/demo", "photolab/demo/")):
+        for folder, inside in (
+            ("notebooks", "photolab/notebooks/"),
+            ("data/demo", "photolab/demo/"),
+            ("data/studies", "photolab/studies/"),
+        ):
             found = {n[len(inside) :]: archive.read(n) for n in archive.namelist() if n.startswith(inside)}
             assert found == committed(folder)
 
