@@ -22,9 +22,9 @@ electrical power                            95.9 +- 0.3
 luminous intensity, from a distance run     98.4 +- 0.2
 surface temperature: bare fin; tape         95.0; 94.8 +- 0.3
 temperature rise: bare fin; tape            94.7; 94.9 +- 0.4
-hot-spot intensity ratio (500)              94.0 +- 1.1
-window flux ratio (500)                     95.4 +- 0.9
-remaining light inside the record (500)     96.0 +- 0.6
+hot-spot intensity ratio                    94.4 +- 0.5
+window flux ratio                           95.7 +- 0.5
+remaining light inside the record           95.1 +- 0.3
 remaining light beyond the record (500)     98.6 +- 0.4
 ==========================================  =================
 
