@@ -38,8 +38,8 @@ def fast_take(folder, start, speed):
 class Terminal:
     """The command, what is typed into it and what stands on its screen."""
 
-    def __init__(self, folder, start, speed=1.0):
-        self.clock, self.put_on = folder.with_suffix(".clock"), 0.0
+    def __init__(self, folder, start, speed=0.0):
+        self.start, self.clock = start, folder.with_suffix(".clock")
         self.clock.unlink(missing_ok=True)
         self.master, slave = pty.openpty()
         fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 26, 80, 0, 0))
@@ -85,9 +85,13 @@ class Terminal:
         rows = re.sub(r"\x1b\[[0-9;]*[mK]", "", self.until("> \x1b[K"))
         return [row for row in re.split(r"\x1b\[[0-9]+;1H", rows) if row]
 
-    def later(self, seconds):
-        """Put the clock on."""
-        self.put_on += seconds
+    def enter(self, line):
+        """Type a line and return the screen that answers."""
+        self.type(line)
+        return self.screen()
+
+    def put_on(self, moment):
+        """Put the clock on to a moment; what it ran by itself comes on top."""
         beside = self.clock.with_suffix(".part")
-        beside.write_text(str(self.put_on))
+        beside.write_text(str((moment - self.start).total_seconds()))
         beside.replace(self.clock)

@@ -417,6 +417,19 @@ def test_a_new_folder_can_be_typed_into_once_meter_and_lamps_are_known(tmp_path)
     read = read_bench(folder)
     assert read.tables["readings"]["illuminance_lx"].tolist() == [318.0, 334.0]
     assert read.tables["readings"]["day"].tolist() == [DATE, DATE]
+    assert (folder / "days.csv").read_text() == f"day,date\n{DATE},{DATE}\n"
+    Take(folder, lambda: START + timedelta(days=1))
+    assert read_bench(folder).tables["days"]["date"].tolist() == [DATE, "2026-03-05"]
+
+
+def test_days_with_more_than_a_date_are_left_to_their_owner(tmp_path):
+    folder = shed(
+        tmp_path / "shed", days="day,date,supply_V\n2026-03-01,2026-03-01,13.2\n", readings=HEAD + "\n"
+    )
+    before = (folder / "days.csv").read_bytes()
+    with pytest.raises(MethodError, match=r"days.csv: no day of 2026-03-04; add a row"):
+        Take(folder, lambda: START)
+    assert (folder / "days.csv").read_bytes() == before
 
 
 # refusals
