@@ -262,8 +262,10 @@ def _new(args: argparse.Namespace) -> int:
 
     options: dict[str, Any] = {"workbook": True} if args.workbook else {}
     new_folder(Path(args.folder), **options)
-    print(f"{args.folder}: written. Fill in the meter's accuracy line and your readings.")
-    print(f"Then: photolab check {args.folder}")
+    print(
+        f"{args.folder}: written. Fill in the meter's accuracy line (bench.toml) and your lamps (lamps.csv)."
+    )
+    print(f"Then: photolab plan {args.folder}; or type readings and: photolab check {args.folder}")
     return 0
 
 

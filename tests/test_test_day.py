@@ -35,7 +35,7 @@ DECLARED = {
     '# [[housing]]\n# id = "H1"': '[[housing]]\nid = "near"\n[[housing]]\nid = "far"',
 }
 SIGN = r"[+-]?\d+(?:\.\d+)?"
-FIGURE = re.compile(rf"({SIGN}) % \(([\d.]+) % range ({SIGN}) to ({SIGN}) %\)")
+FIGURE = re.compile(rf"({SIGN}) % \(([\d.]+) % range ({SIGN}) to ({SIGN}) %\) in (\w+)")
 PLACES = {(lamp, housing) for lamp in LIGHT for housing in ("near", "far")}
 LAMPS = "lamp,technology,role\narc,discharge,baseline\nwren,led,candidate\nowl,led,candidate\n"
 COLUMNS = ["lamp", "housing", "day", "specimen", "mounting"]
@@ -147,11 +147,11 @@ def typed_in(terminal, seatings, *, cut_after=None):
 
 
 def rows_told(text, rows):
-    """Return which rows of ratios a text tells, one a figure: value and ends among all lamps, as more percent."""
+    """Return the rows of ratios that a text tells, one a figure: value and ends among all lamps, in percent."""
     found = []
-    for value, percent, low, high in FIGURE.findall(text):
+    for value, percent, low, high, housing in FIGURE.findall(text.replace("\N{NO-BREAK SPACE}", " ")):
         printed = {"value": value, "family_low": low, "family_high": high}
-        near = rows["coverage"].astype(float) == float(percent) / 100.0
+        near = (rows["housing"] == housing) & (rows["coverage"].astype(float) == float(percent) / 100.0)
         for column, shown in printed.items():
             half = 0.5 * 10.0 ** -len(shown.partition(".")[2])
             near &= (100.0 * (rows[column].astype(float) - 1.0) - float(shown)).abs() <= half + 1e-9
@@ -219,9 +219,11 @@ def test_a_test_day_from_an_empty_folder_to_the_answer_to_a_doubter(tmp_path, ca
     head = f"shed: readable. {len(typed)} readings, 3 lamps, 2 housings, 1 day; meter M1."
     assert said.splitlines()[0] == head
     found = re.search(
-        r"First answer in (\w+): (\w+): (\d+) % more light than arc \((\d+) to (\d+) % more\)", said
+        r"First answer in (\w+), 60 s after switch-on: (\w+): (\d+) % more light than arc \((\d+) to (\d+) % more\)",
+        said,
     )
     low, high = (float(figure) for figure in found.groups()[3:])
+    assert "\nAfter 10 min in near: " in said
     assert low < 100.0 * (LIGHT[found[2]] / LIGHT["arc"] - 1.0) < high
     assert re.search(r"owl.txt \(UTF-8\) into warm_up, first rows as understood:\n.*\n +20 +1047\n", said)
 
@@ -241,7 +243,7 @@ def test_a_test_day_from_an_empty_folder_to_the_answer_to_a_doubter(tmp_path, ca
     light = rows[(rows["measurand"] == "illuminance ratio") & (rows["scope"] == "specimens")]
     for lamp in ("wren", "owl"):
         (line,) = (line for line in words.splitlines() if f" of {lamp} against arc" in line)
-        assert rows_told(line, light) == [(row,) for row in light.index[light["lamp"] == lamp]]
+        assert sorted(rows_told(line, light)) == [(row,) for row in light.index[light["lamp"] == lamp]]
 
     assert main(["defend", str(folder), "--lamp", "owl"]) == 0
     paragraph = re.match(r"To paste \((\d+) characters\):\n  (.*)\n", capsys.readouterr().out)
