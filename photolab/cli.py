@@ -148,7 +148,8 @@ def _parser() -> argparse.ArgumentParser:
         "Figures, Enter and the words undo, skip, swap (this step and the next), note TEXT, keep (what was asked "
         "about), stop. It follows plan.csv, or any lamp whose code is typed. Figures between the marks become a record "
         "of warm_up.csv; watts are asked for where electrical.csv is there. Everything is kept at once in "
-        "take-YYYY-MM-DD.journal, whole seatings are appended to readings.csv and no row is changed. Of what is "
+        "take-YYYY-MM-DD.journal, whole seatings are appended to readings.csv, a new date to days.csv where days "
+        "are called by their dates, and no row is changed. Of what is "
         "measured it says only how wide the interval is.",
     )
     take.add_argument("folder")

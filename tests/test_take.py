@@ -419,6 +419,8 @@ def test_a_new_folder_can_be_typed_into_once_meter_and_lamps_are_known(tmp_path)
     assert read.tables["readings"]["day"].tolist() == [DATE, DATE]
     assert (folder / "days.csv").read_text() == f"day,date\n{DATE},{DATE}\n"
     Take(folder, lambda: START + timedelta(days=1))
+    (folder / "take-2026-03-05.journal").unlink()  # as if the power went before the journal began
+    Take(folder, lambda: START + timedelta(days=1))
     assert read_bench(folder).tables["days"]["date"].tolist() == [DATE, "2026-03-05"]
 
 
