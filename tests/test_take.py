@@ -326,6 +326,8 @@ def test_words_that_are_none_are_said_and_nothing_is_kept(tmp_path):
 def test_undo_takes_back_the_last_entry_and_leaves_rows_alone(tmp_path):
     bench = ready(tmp_path / "shed")
     bench("wren", "1", "")
+    assert bench("undo").said == "taken back: the start"
+    bench("")
     bench.at(61, "612", "611")
     assert bench("undo").said == "taken back: the figure 611"
     bench("", "skip", "")

@@ -97,15 +97,15 @@ def refusal(folder: Path, refused: RecordError) -> list[str]:
     if len(faults) > SHOWN:
         lines.append(f"  … and {len(faults) - SHOWN} more")
     last = ["Correct these in the files, then run the same line again."]
-    if any(fault.file == "readings.csv" for fault in faults) and _untouched(folder / "readings.csv"):
-        last.append(
-            "readings.csv is as photolab new wrote it: type your lamps there, or let photolab take fill it."
-        )
+    if any(fault.file == "readings.csv" for fault in faults) and _unfilled(folder / "readings.csv"):
+        last.append("readings.csv holds no figure yet: type your lamps there, or let photolab take fill it.")
     return [*lines, *_caution_lines(cautions), *last]
 
 
-def _untouched(path: Path) -> bool:
-    return path.is_file() and path.read_bytes() == READINGS.encode()
+def _unfilled(path: Path) -> bool:
+    """Return whether a file is as `photolab new` wrote it, or holds the names of its columns alone."""
+    raw = path.read_bytes() if path.is_file() else b""
+    return raw == READINGS.encode() or len(raw.splitlines()) == 1
 
 
 def _caution_lines(cautions: Iterable[Problem]) -> list[str]:

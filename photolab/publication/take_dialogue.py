@@ -370,7 +370,13 @@ class Take:
             self.said = "taken back; nothing of it was kept."
         elif last := last_undoable(self.journal):
             self._add("undo", at)
-            what = {"lux": "the figure", "also": "the watts", "through": "Enter", "seat": "the call"}
+            what = {
+                "lux": "the figure",
+                "also": "the watts",
+                "through": "Enter",
+                "seat": "the call",
+                "on": "the start",
+            }
             named = what.get(last["entry"], last["entry"])
             self.said = f"taken back: {named} {shown(str(last.get('text', '')))}".strip()
         else:
