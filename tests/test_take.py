@@ -426,6 +426,21 @@ def test_a_new_folder_can_be_typed_into_once_meter_and_lamps_are_known(tmp_path)
     assert read_bench(folder).tables["days"]["date"].tolist() == [DATE, "2026-03-05"]
 
 
+@pytest.mark.parametrize(
+    ("toml", "readings"),
+    [
+        (TOML, None),
+        ('[csv]\nseparator = ";"\n[bench]'.join(TOML.split("[bench]")), HEAD.replace(",", ";") + "\n"),
+    ],
+)
+def test_days_called_otherwise_and_files_with_other_separators_get_no_list_of_days(tmp_path, toml, readings):
+    folder = shed(tmp_path / "shed", toml=toml, readings=readings)
+    (folder / "days.csv").unlink()
+    (folder / "lamps.csv").write_text(LAMPS.replace(",", ";" if readings else ","))
+    Take(folder, lambda: START)
+    assert not (folder / "days.csv").exists()
+
+
 def test_days_with_more_than_a_date_are_left_to_their_owner(tmp_path):
     folder = shed(
         tmp_path / "shed", days="day,date,supply_V\n2026-03-01,2026-03-01,13.2\n", readings=HEAD + "\n"

@@ -397,9 +397,8 @@ def run_order(
 def _check_plan(relative_sd: float, floor: float, dof: float | None, power: float, coverage: float) -> None:
     """Refuse a plan outside its domain."""
     not_negative("floor", floor, missing=False)
-    more_than_floor = (
-        not_negative if floor > 0.0 else positive
-    )  # without a floor, a plan of no scatter is none
+    # without a floor, a plan of no scatter is none
+    more_than_floor = not_negative if floor > 0.0 else positive
     more_than_floor("relative_sd", relative_sd, missing=False)
     require("dof", math.inf if dof is None else dof, lambda v: v > 0, "above zero", missing=False)
     for name, chance in (("power", power), ("coverage", coverage)):

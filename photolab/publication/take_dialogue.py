@@ -186,10 +186,14 @@ class Take:
 
     @property
     def _coded_by_date(self) -> bool:
-        """Whether days have no codes but their dates, and days.csv holds nothing else, if there is one."""
+        """Whether days have no codes but their dates, and days.csv holds nothing else and every day of the tables."""
         days, path = self.bench.tables["days"], self.folder / TABLES["days"].file
         plain = not path.exists() or path.read_bytes().split(maxsplit=1)[:1] == [b"day,date"]
-        return plain and bool((days["day"] == days["date"]).all())
+        used = {code for table in self.bench.tables.values() if "day" in table for code in table["day"]} - {
+            ""
+        }
+        comma = self.sheets["readings"].separator == ","
+        return plain and comma and used <= set(days["day"]) and bool((days["day"] == days["date"]).all())
 
     def _give_day(self, day: str) -> None:
         """Put a new day into days.csv where days are coded by their dates; what it held stays as it was."""
