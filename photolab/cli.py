@@ -94,7 +94,12 @@ def _parser() -> argparse.ArgumentParser:
         "file", nargs="?", default="", help="one of them: readings.csv, bench.toml, meter, …"
     )
     columns.add_argument("--markdown", action="store_true", help="as Markdown tables")
-    plan = add("plan", _plan, "what fits one evening: plan.csv and a page to print and write on")
+    plan = add(
+        "plan",
+        _plan,
+        "what fits one evening: plan.csv and a page to print and write on",
+        "Before the first reading as after the tenth: it reads [[question]] first and touches no reading.",
+    )
     plan.add_argument("folder")
     for name, value, text in (
         ("--hours", "H", "time there is (default: 3)"),
@@ -118,11 +123,21 @@ def _parser() -> argparse.ArgumentParser:
         add("compare", _compare, "two readings: how much more light, and is that within meter error")
     )
     defend = add(
-        "defend", _defend, "a lamp's figures for somebody who doubts them, and what would change them"
+        "defend",
+        _defend,
+        "a lamp's figures for somebody who doubts them, and what would change them",
+        "[[their_figure]] and [[our_earlier]] in bench.toml set somebody else's figure, a maker's reply, or your "
+        "results.csv of last year beside it.",
     )
     defend.add_argument("folder")
     defend.add_argument("--lamp", required=True, help="the lamp that is doubted, as lamps.csv names it")
-    appendix = add("appendix", _appendix, "the methods appendix of a bench folder")
+    appendix = add(
+        "appendix",
+        _appendix,
+        "the methods appendix of a bench folder",
+        "A part that fails is left out and named on page one, on stderr and by photolab check; a complete report from "
+        "before then stays, and the new one goes to the same name with .partial.",
+    )
     appendix.add_argument("folder")
     appendix.add_argument("--out", help="where to (default: reports/<folder name>)")
     appendix.add_argument("--jobs", type=int, default=2, help="processes for the notebooks")
@@ -130,7 +145,12 @@ def _parser() -> argparse.ArgumentParser:
         "take",
         _take,
         "type the readings of a test day while the bench is hot",
-        "Digits, Enter and the words undo, skip, note, swap, keep, stop. What is typed is kept at once.",
+        "Figures, Enter and the words undo, skip, swap (this step and the next), note TEXT, keep (what was asked "
+        "about), stop. It follows plan.csv, or any lamp whose code is typed. Figures between the marks become a record "
+        "of warm_up.csv; watts are asked for where electrical.csv is there. Everything is kept at once in "
+        "take-YYYY-MM-DD.journal, whole seatings are appended to readings.csv, a new date to days.csv where days "
+        "are called by their dates, and no row is changed. Of what is "
+        "measured it says only how wide the interval is.",
     )
     take.add_argument("folder")
     _add_rehearse(
@@ -138,6 +158,10 @@ def _parser() -> argparse.ArgumentParser:
             "rehearse",
             _rehearse,
             "the protocol of a bench folder on drawn benches: what it will be able to show",
+            "Benches of the same seatings, specimens and meters are drawn with known truth and evaluated as readings "
+            "are. Counted, each with its standard error and lamp by lamp in the CSV file: how many intervals hold the "
+            "truth, false claims, with what chance a true difference is shown, half-widths. Stopped, the same line "
+            "goes on where it was. --true-seating-percent 4 tells what a wrong declaration would cost.",
         )
     )
     simulate = add("simulate", _simulate, "write an invented bench with known truth")
@@ -239,8 +263,10 @@ def _new(args: argparse.Namespace) -> int:
 
     options: dict[str, Any] = {"workbook": True} if args.workbook else {}
     new_folder(Path(args.folder), **options)
-    print(f"{args.folder}: written. Fill in the meter's accuracy line and your readings.")
-    print(f"Then: photolab check {args.folder}")
+    print(
+        f"{args.folder}: written. Fill in the meter's accuracy line (bench.toml) and your lamps (lamps.csv)."
+    )
+    print(f"Then: photolab plan {args.folder}; or type readings and: photolab check {args.folder}")
     return 0
 
 

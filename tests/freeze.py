@@ -1,7 +1,7 @@
 """The net: what is published of each bench, kept, so that no number or sentence moves unseen.
 
 ``python tests/freeze.py`` writes the files of ``tests/net`` anew; do so only where a defect was mended, and say which
-at the top of README: "Changes that moved a number". `test_net.py` compares.
+at the top of reports/README.md: "Changes that moved a number". `test_net.py` compares.
 """
 
 import contextlib

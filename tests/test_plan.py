@@ -483,7 +483,15 @@ def test_a_new_folder_without_a_figure_is_planned_once_its_lamps_are_named(tmp_p
     assert "mounting sd percent 3 %" in out
     assert (folder / "readings.csv").read_bytes() == raw
     # the reader itself still asks for the figures
-    assert "illuminance_lx: blank in both rows" in run("check", folder)[2]
+    err = run("check", folder)[2]
+    assert "illuminance_lx: blank in both rows" in err
+    assert err.splitlines()[-1] == (
+        "readings.csv holds no figure yet: type your lamps there, or let photolab take fill it."
+    )
+    (folder / "readings.csv").write_bytes(raw.replace(b"A1,,", b"A1,318,"))
+    assert "holds no figure yet" not in run("check", folder)[2]
+    (folder / "readings.csv").write_bytes(raw.splitlines()[0])
+    assert "let photolab take fill it" in run("check", folder)[2]
 
 
 def test_a_folder_that_names_no_baseline_and_a_workbook_are_refused(tmp_path, run):

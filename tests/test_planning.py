@@ -107,6 +107,15 @@ def test_replicates_needed_and_the_floor():
     )
 
 
+def test_a_seating_that_shows_no_scatter_leaves_the_floor():
+    """Oracle: closed form. More seatings than the fewest lower nothing."""
+    edge = math.log1p(0.1) / stats.norm.ppf([0.975, 0.8]).sum()
+    assert replicates_needed(0.1, 0.0, floor=0.999 * edge) == 1
+    assert replicates_needed(0.1, 0.0, floor=1.001 * edge) is None
+    # the closed form leaves out the chance of the other sign, 1e-6 of the power
+    assert_allclose(math.log(resolvable_ratio(0.0, 3, floor=edge)), math.log1p(0.1), rtol=1e-5)
+
+
 def test_resolvable_ratio():
     """Oracle: closed form exp((z + z) sqrt(2 s^2 / n + u^2)), and the inverse of the power."""
     z = stats.norm.ppf(0.975) + stats.norm.ppf(0.8)

@@ -1,10 +1,13 @@
 """What `photolab check` says. Oracles: folders made for the purpose, each with one thing present or missing."""
 
+import re
 from pathlib import Path
 
 import pytest
 from small_benches import HOUSING, LAMPS, METER, csv, write
 
+from photolab.bench.evaluation import evaluate
+from photolab.bench.records import read_bench
 from photolab.publication import readiness
 
 DATA = Path(__file__).parent.parent / "data"
@@ -55,15 +58,31 @@ def test_counts_have_their_noun(n, words):
     assert readiness.count(n, "fault") == words
 
 
-def test_the_first_answer_is_one_sentence(tmp_path):
+def test_the_first_answer_is_one_line_where_nothing_was_held(tmp_path):
     lines = readiness.report(folder(tmp_path))
+    assert not any(line.startswith("After ") for line in lines)
     (said,) = [line for line in lines if line.startswith("First answer")]
-    assert said.startswith("First answer in HP: K1: 22 % more light than B0 (")  # 440/360 = 1.222
+    assert said.startswith(
+        "First answer in HP, 60 s after switch-on: K1: 22 % more light than B0 ("
+    )  # 440/360 = 1.222
     assert said.endswith(" the one specimen on the bench.") or "Not shown for the model" in said
 
 
 AGAIN = "lamp,illuminance_lx,housing,range_lx,mounting,elapsed_s"
 FIRST = [("B0", 360, "HP", 4000, 1, 60), ("K1", 440, "HP", 4000, 1, 60)]
+
+
+def test_the_first_answer_is_told_at_both_instants_where_the_lamp_was_held(tmp_path):
+    """Oracle: the campaign's own interval at the hold time; 400/359 lies in it, 440/360 is the initial ratio."""
+    held = [*FIRST, ("B0", 359, "HP", 4000, 1, 1800), ("K1", 400, "HP", 4000, 1, 1800)]
+    place = folder(tmp_path, readings=csv(AGAIN, held))
+    late = evaluate(read_bench(place)).ratio("K1", "B0", housing="HP", instant="hold")
+    low, high = 100.0 * (late.low - 1.0), 100.0 * (late.high - 1.0)
+    lines = readiness.report(place)
+    (said,) = [line for line in lines if line.startswith("After 30 min in HP: K1: ")]
+    found = re.search(r"([0-9.]+) % less to ([0-9.]+) % more light than B0, taken by itself\.$", said)
+    assert float(found[1]) == pytest.approx(-low, abs=0.51)  # half a unit in the last printed digit
+    assert float(found[2]) == pytest.approx(high, abs=0.51)
 
 
 @pytest.mark.parametrize(

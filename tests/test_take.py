@@ -4,26 +4,18 @@ Oracles: the protocol's instants counted by hand, the reader of bench folders, a
 benches are invented.
 """
 
-import contextlib
 import csv
-import fcntl
 import io
 import json
 import os
-import pty
 import re
-import select
-import signal
-import struct
 import subprocess
-import sys
-import termios
-import time
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from terminals import Terminal, fast_take
 
 from photolab.bench import journal as journal_module
 from photolab.bench.evaluation import evaluate
@@ -334,6 +326,8 @@ def test_words_that_are_none_are_said_and_nothing_is_kept(tmp_path):
 def test_undo_takes_back_the_last_entry_and_leaves_rows_alone(tmp_path):
     bench = ready(tmp_path / "shed")
     bench("wren", "1", "")
+    assert bench("undo").said == "taken back: the start"
+    bench("")
     bench.at(61, "612", "611")
     assert bench("undo").said == "taken back: the figure 611"
     bench("", "skip", "")
@@ -425,6 +419,36 @@ def test_a_new_folder_can_be_typed_into_once_meter_and_lamps_are_known(tmp_path)
     read = read_bench(folder)
     assert read.tables["readings"]["illuminance_lx"].tolist() == [318.0, 334.0]
     assert read.tables["readings"]["day"].tolist() == [DATE, DATE]
+    assert (folder / "days.csv").read_text() == f"day,date\n{DATE},{DATE}\n"
+    Take(folder, lambda: START + timedelta(days=1))
+    (folder / "take-2026-03-05.journal").unlink()  # as if the power went before the journal began
+    Take(folder, lambda: START + timedelta(days=1))
+    assert read_bench(folder).tables["days"]["date"].tolist() == [DATE, "2026-03-05"]
+
+
+@pytest.mark.parametrize(
+    ("toml", "readings"),
+    [
+        (TOML, None),
+        ('[csv]\nseparator = ";"\n[bench]'.join(TOML.split("[bench]")), HEAD.replace(",", ";") + "\n"),
+    ],
+)
+def test_days_called_otherwise_and_files_with_other_separators_get_no_list_of_days(tmp_path, toml, readings):
+    folder = shed(tmp_path / "shed", toml=toml, readings=readings)
+    (folder / "days.csv").unlink()
+    (folder / "lamps.csv").write_text(LAMPS.replace(",", ";" if readings else ","))
+    Take(folder, lambda: START)
+    assert not (folder / "days.csv").exists()
+
+
+def test_days_with_more_than_a_date_are_left_to_their_owner(tmp_path):
+    folder = shed(
+        tmp_path / "shed", days="day,date,supply_V\n2026-03-01,2026-03-01,13.2\n", readings=HEAD + "\n"
+    )
+    before = (folder / "days.csv").read_bytes()
+    with pytest.raises(MethodError, match=r"days.csv: no day of 2026-03-04; add a row"):
+        Take(folder, lambda: START)
+    assert (folder / "days.csv").read_bytes() == before
 
 
 # refusals
@@ -588,57 +612,10 @@ def test_a_run_killed_at_any_write_goes_on_where_it_was(tmp_path, monkeypatch):
     assert nth > 15
 
 
-FAST = """
-import sys, time
-from datetime import datetime, timedelta, timezone
-from photolab.cli import main
-from photolab.publication import take_screen
-began, start = time.time(), datetime.fromisoformat(sys.argv[2])
-take_screen.now = lambda: start + timedelta(seconds=float(sys.argv[3]) * (time.time() - began))
-take_screen.TICK_S = 0.02
-sys.exit(main(["take", sys.argv[1]]))
-"""
-
-
-class Terminal:
-    """The real command in a pseudo-terminal, its clock running faster."""
-
-    def __init__(self, folder, start, speed):
-        self.master, slave = pty.openpty()
-        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 26, 80, 0, 0))
-        command = [sys.executable, "-c", FAST, str(folder), start.isoformat(), str(speed)]
-        told = {**os.environ, "TERM": "xterm", "PYTHONIOENCODING": "utf-8"}
-        self.process = subprocess.Popen(
-            command, stdin=slave, stdout=slave, stderr=slave, env=told, close_fds=True
-        )
-        os.close(slave)
-        self.seen = ""
-
-    def until(self, words, seconds=60.0):
-        """Wait until words stand on the screen since the last time."""
-        end = time.monotonic() + seconds
-        while words not in self.seen:
-            assert time.monotonic() < end, f"{words!r} is not in {self.seen[-2000:]!r}"
-            if select.select([self.master], [], [], 0.1)[0]:
-                with contextlib.suppress(OSError):
-                    self.seen += os.read(self.master, 65536).decode("utf-8", "replace")
-        self.seen = self.seen.partition(words)[2]
-
-    def type(self, line):
-        os.write(self.master, f"{line}\n".encode())
-
-    def close(self):
-        if self.process.poll() is None:
-            self.process.send_signal(signal.SIGKILL)
-        self.process.wait()
-        os.close(self.master)
-
-
 def test_the_real_command_in_a_terminal_killed_in_the_middle_and_finished(tmp_path, capsys):
     plan = PLAN + f"1,{DATE},stock,1,left,1,initial\n2,{DATE},owl,1,left,1,hold\n"
     folder = shed(tmp_path / "shed", plan=plan)
-    first = Terminal(folder, START, 30.0)
-    try:
+    with Terminal(folder, START, 30.0) as first:
         for words, line in [
             ("Step 1: stock, piece 1, in left", ""),
             ("Range of the meter", "4000"),
@@ -655,14 +632,10 @@ def test_the_real_command_in_a_terminal_killed_in_the_middle_and_finished(tmp_pa
             first.until(words)
             first.type(line)
         first.until("300  302")
-        first.process.send_signal(signal.SIGKILL)
-        first.process.wait()
-    finally:
-        first.close()
+        first.kill()
     entries = [json.loads(line) for line in (folder / f"take-{DATE}.journal").read_text().splitlines()]
     last = datetime.fromisoformat(entries[-1]["at"])
-    second = Terminal(folder, last + timedelta(seconds=5), 100.0)
-    try:
+    with Terminal(folder, last + timedelta(seconds=5), 100.0) as second:
         second.until("300  302")
         second.type("")
         for words, line in [
@@ -675,8 +648,6 @@ def test_the_real_command_in_a_terminal_killed_in_the_middle_and_finished(tmp_pa
             second.type(line)
         second.until("keeps the day.")
         assert second.process.wait(timeout=30) == 0
-    finally:
-        second.close()
     rows = read_bench(folder).tables["readings"].tail(4)
     assert rows[["lamp", "illuminance_lx", "elapsed_s"]].to_numpy().tolist() == [
         ["stock", 501.0, 60.0],
@@ -690,7 +661,7 @@ def test_the_real_command_in_a_terminal_killed_in_the_middle_and_finished(tmp_pa
 
 def test_without_a_terminal_plain_lines_are_read_and_written(tmp_path):
     folder = shed(tmp_path / "shed")
-    command = [sys.executable, "-c", FAST, str(folder), START.isoformat(), "1"]
+    command = fast_take(folder, START, 1)
     typed = "wren\n1\n400\nstop\n"
     done = subprocess.run(command, input=typed, capture_output=True, text=True, check=False, timeout=60)
     assert (done.returncode, done.stderr) == (0, "")

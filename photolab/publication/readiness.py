@@ -12,12 +12,13 @@ from photolab.bench.faults import Problem, shown
 from photolab.bench.model import Bench
 from photolab.bench.pairs import variance_by_term
 from photolab.bench.records import read_bench
+from photolab.bench.write import READINGS
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
 from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
-from photolab.publication.statements import finding_words
+from photolab.publication.statements import finding_words, interval_words
 from photolab.publication.words_lamp import lamp_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
@@ -95,7 +96,16 @@ def refusal(folder: Path, refused: RecordError) -> list[str]:
     lines += [f"  {fault}" for fault in faults[:SHOWN]]
     if len(faults) > SHOWN:
         lines.append(f"  … and {len(faults) - SHOWN} more")
-    return [*lines, *_caution_lines(cautions), "Correct these in the files, then run the same line again."]
+    last = ["Correct these in the files, then run the same line again."]
+    if any(fault.file == "readings.csv" for fault in faults) and _unfilled(folder / "readings.csv"):
+        last.append("readings.csv holds no figure yet: type your lamps there, or let photolab take fill it.")
+    return [*lines, *_caution_lines(cautions), *last]
+
+
+def _unfilled(path: Path) -> bool:
+    """Return whether a file is as `photolab new` wrote it, or holds the names of its columns alone."""
+    raw = path.read_bytes() if path.is_file() else b""
+    return raw == READINGS.encode() or len(raw.splitlines()) == 1
 
 
 def _caution_lines(cautions: Iterable[Problem]) -> list[str]:
@@ -172,12 +182,20 @@ def first_answer(campaign: Campaign) -> list[str]:
     Returns
     -------
     list of str
-        One sentence; nothing where no lamp is compared.
+        One line at the initial time, one at the hold time if it was held; nothing where no lamp is compared.
     """
+    settings = campaign.bench.settings
     for lamp, housing, point, instant in campaign.compared():
         if instant == "initial" and point == "hot_spot":
             place = f" in {housing}" if housing else ""
-            return [f"First answer{place}: {lamp_sentence(campaign, lamp, housing)}"]
+            when = f"{settings.initial_s:g} s after switch-on"
+            said = [f"First answer{place}, {when}: {lamp_sentence(campaign, lamp, housing)}"]
+            if (lamp, housing, point, "hold") in campaign.compared("hold"):
+                late = campaign.ratio(lamp, campaign.baseline, housing=housing, instant="hold")
+                if not late.missing:
+                    words = f"{lamp}: {interval_words(late)} light than {campaign.baseline}, taken by itself."
+                    said.append(f"After {settings.hold_minutes:g} min{place}: {words}")
+            return said
     return []
 
 

@@ -18,7 +18,7 @@ def sliders(answer: Callable[..., Any], **ranges: tuple[float, float, float]) ->
     answer : callable
         Called with every argument by name when a slider is let go; what it returns is shown. Its defaults are where
         the sliders begin.
-    **ranges : tuple of float, length 3
+    **ranges : tuple of numbers, length 3
         Lowest, highest and step of each argument; widened to its default.
 
     Returns

@@ -145,6 +145,7 @@ class Take:
         head = self.day.head or self._head(at)
         self._check_columns(head)
         if not self.day.head:
+            self._give_day(head["day"])
             self._add("begin", at, **head)
         self._append_done()
 
@@ -172,7 +173,7 @@ class Take:
         """Return the codes of the day and its meter, or refuse where the folder does not name them."""
         days, date = self.bench.tables["days"], f"{at:%Y-%m-%d}"
         day, meter, message = date if self.sheets["readings"].holds("day") else "", "", ""
-        if len(days):
+        if len(days) and not self._coded_by_date:
             today = days[days["date"] == date]
             day, meter = ("", "") if today.empty else (str(today[c].iloc[0]) for c in ("day", "meter"))
             message = "" if day else f"days.csv: no day of {date}; add a row with a code and this date."
@@ -182,6 +183,29 @@ class Take:
         if message:
             raise MethodError(message, code="day_missing")
         return {"day": day, "meter": meter or meters[0]}
+
+    @property
+    def _coded_by_date(self) -> bool:
+        """Whether days have no codes but their dates, and days.csv holds nothing else and every day of the tables."""
+        days, path = self.bench.tables["days"], self.folder / TABLES["days"].file
+        plain = not path.exists() or path.read_bytes().split(maxsplit=1)[:1] == [b"day,date"]
+        used = {code for table in self.bench.tables.values() if "day" in table for code in table["day"]} - {
+            ""
+        }
+        comma = self.sheets["readings"].separator == ","
+        return plain and comma and used <= set(days["day"]) and bool((days["day"] == days["date"]).all())
+
+    def _give_day(self, day: str) -> None:
+        """Put a new day into days.csv where days are coded by their dates; what it held stays as it was."""
+        path = self.folder / TABLES["days"].file
+        if not day or not self._coded_by_date or day in set(self.bench.tables["days"]["day"]):
+            return
+        text = path.read_text(encoding="utf-8") if path.exists() else "day,date\n"
+        end = "" if text.endswith("\n") else "\n"
+        beside = path.with_name(".days.part")
+        beside.write_text(f"{text}{end}{day},{day}\n", encoding="utf-8")
+        beside.replace(path)
+        self.load()
 
     def _give_columns(self) -> None:
         """Give the untouched readings.csv of a new folder its columns; no figure stands in it."""
@@ -350,7 +374,13 @@ class Take:
             self.said = "taken back; nothing of it was kept."
         elif last := last_undoable(self.journal):
             self._add("undo", at)
-            what = {"lux": "the figure", "also": "the watts", "through": "Enter", "seat": "the call"}
+            what = {
+                "lux": "the figure",
+                "also": "the watts",
+                "through": "Enter",
+                "seat": "the call",
+                "on": "the start",
+            }
             named = what.get(last["entry"], last["entry"])
             self.said = f"taken back: {named} {shown(str(last.get('text', '')))}".strip()
         else:
@@ -441,7 +471,8 @@ class Take:
         rest = None if ends is None else int((at - ends).total_seconds() // 60 + SHORT_REST_MIN)
         rows = self._read_before(step)
         used = set(rows.loc[rows["day"] == self.day.head["day"], "mounting"])
-        used |= {s.head["mounting"] for s in self.day.seatings if _same(s, step)}
+        there = (s.head for s in self.day.seatings if _same(s, step) and s.head["housing"] == step.housing)
+        used |= {head["mounting"] for head in there}
         mounting = step.mounting
         if not mounting or mounting in used:
             mounting = next(str(n) for n in range(1, len(used) + 2) if str(n) not in used)
