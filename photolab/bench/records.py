@@ -136,13 +136,13 @@ def _tables(
     """
     tables = {}
     for table in TABLES.values():
-        tables[table.name] = empty_table(table)
-        if table.file not in names:
-            continue
-        kept = {} if table.name == "plan" else hashes
-        rows = load_rows(path, table.file, declared.separator, faults, kept)
-        unread = before_readings and table.name == "readings" and rows is not None and _unread(rows)
-        if rows is not None and not unread:
+        rows = None
+        if table.file in names:
+            kept = {} if table.name == "plan" else hashes
+            rows = load_rows(path, table.file, declared.separator, faults, kept)
+        if rows is None or (before_readings and table.name == "readings" and _unread(rows)):
+            tables[table.name] = empty_table(table)
+        else:
             tables[table.name] = read_table(table, rows, faults, decimal=declared.decimal)
     return tables
 
