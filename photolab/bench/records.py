@@ -21,7 +21,6 @@ from photolab.bench.model import Bench
 from photolab.bench.photos import read_photos
 from photolab.bench.schema import FILES, TABLES
 from photolab.bench.tables import empty_table, read_table
-from photolab.bench.workbook import by_sheet, read_workbook
 from photolab.bench.write import new_folder, write_bench
 from photolab.errors import RecordError
 
@@ -58,6 +57,10 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
     hashes: dict[str, str] = {}
     names = _names(path, faults)
     if WORKBOOK in names:
+        from photolab.bench.workbook import (
+            read_workbook,
+        )  # what reads workbooks takes as long as reading a bench
+
         declared, tables, names = read_workbook(path, names, faults, hashes)
     else:
         declared = _declared(path, names, faults, hashes)
@@ -157,4 +160,8 @@ def _said(problems: list[Problem], names: tuple[str, ...]) -> list[Problem]:
     """Return problems in the order of the files and rows they stand in, by sheet where the folder is a workbook."""
     order = {name: place for place, name in enumerate(FILES)}
     ordered = sorted(problems, key=lambda p: (order.get(p.file, len(order)), p.file, p.line or 0))
-    return [by_sheet(problem) for problem in ordered] if WORKBOOK in names else ordered
+    if WORKBOOK not in names:
+        return ordered
+    from photolab.bench.workbook import by_sheet
+
+    return [by_sheet(problem) for problem in ordered]
