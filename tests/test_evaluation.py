@@ -12,10 +12,13 @@ from shared_demo import demo_bench, demo_campaign
 from small_benches import HOUSING, LAMPS, METER, bench, csv
 
 from photolab.bench.evaluation import evaluate
+from photolab.bench.heat import left_of_pieces
 from photolab.bench.pairs import COMMON_KINDS
+from photolab.bench.shared_inputs import term_of
 from photolab.bench.two_readings import compare
 from photolab.errors import MethodError
 from photolab.metrology.quantity import SCOPES
+from photolab.publication.tables import results
 
 HEADER = "lamp,illuminance_lx,housing,day,specimen,mounting,repeat,range_lx"
 SD = "mounting_sd_percent = 3\nspecimen_sd_percent = 4\nday_sd_percent = 1\n"
@@ -373,6 +376,36 @@ def test_demo_table_holds_every_column_and_agrees_with_ratio():
         2,
         campaign.seats.query("lamp == 'K3' and housing == 'HP'")["day"].nunique(),
     )
+
+
+def test_what_is_left_of_a_lamp_held_alone_drifts_for_its_own_time(tmp_path):
+    """Oracle: 0.5 % an hour over the 40 minutes between its two readings, wherever on the day they lie."""
+    header = "lamp,illuminance_lx,housing,day,clock,elapsed_s,range_lx,mounting"
+    first = [(f"K{1 + n % 2}", 400, "HP", "D1", f"{9 + n:02}:00", 60, 4000, n) for n in range(4)]
+    late = [("K2", 380, "HP", "D1", "12:40", 2400, 4000, 3)]
+    toml = TOML.replace("[bench]\n", "[bench]\nhold_minutes = 40\n")
+    campaign = evaluate(bench(tmp_path, csv(header, [*first, *late]), toml=toml))
+    (left,) = left_of_pieces(campaign.seats, campaign.mountings).values()
+    drift = {q: c for q, c in left.parts.items() if term_of(q) == "drift"}
+    assert_allclose([abs(c) * q.u for q, c in drift.items()], [0.005 * 40 / 60])
+
+
+@pytest.mark.parametrize("coverage", [0.95, 0.99])
+def test_a_seating_sd_declared_as_zero_works_throughout(tmp_path, coverage):
+    """Oracle: the bench whose seating scatters by next to nothing; ratios, families, verdicts and rows."""
+    lines = rows(
+        ("K1", 440, 1, 1), ("K1", 442, 1, 2), ("B0", 436, 1, 1), ("B0", 433, 1, 2), ("K2", 600, 1, 1)
+    )
+    found = []
+    for sd in ("0", "0.1"):
+        toml = TOML.replace("mounting_sd_percent = 3", f"mounting_sd_percent = {sd}\ncoverage = {coverage}")
+        campaign = evaluate(bench(tmp_path / sd, csv(HEADER, lines), toml=toml))
+        found.append([campaign.ratio(lamp, "B0", housing="HP") for lamp in ("K1", "K2")])
+        assert len(results(campaign)) > 0
+    for none, little in zip(*found, strict=True):
+        assert_allclose([none.low, none.high], [little.low, little.high], rtol=1e-3)
+        assert none.verdict == little.verdict
+        assert none.low > little.low
 
 
 def test_baselines_bracket_by_clock(tmp_path):

@@ -160,10 +160,20 @@ def test_power_far_out_is_certain_not_missing():
     assert resolvable_ratio(0.02, 3, power=0.0501) > 1.0
 
 
+def test_seating_that_adds_nothing_leaves_the_floor():
+    """Oracle: closed form. More mountings lower nothing: one is enough, or none are."""
+    k = stats.norm.ppf(0.975) + stats.norm.ppf(0.8)
+    assert_allclose(resolvable_ratio(0.0, 5, floor=0.01), math.exp(k * 0.01), rtol=1e-4)  # far tail left out
+    assert resolvable_ratio(0.0, 1) == 1.0
+    assert replicates_needed(0.03, 0.0, floor=0.01) == 1
+    assert replicates_needed(0.02, 0.0, floor=0.01) is None
+    assert replicates_needed(0.0001, 0.0) == 1
+
+
 def test_planning_refusals():
     """Oracle: definition."""
-    with pytest.raises(ValueError, match="relative_sd must be more than zero and finite; got 0"):
-        resolvable_ratio(0.0, 3)
+    with pytest.raises(ValueError, match=r"relative_sd must be zero or more; got -0\.02"):
+        resolvable_ratio(-0.02, 3)
     with pytest.raises(ValueError, match="floor must be zero or more; got -1"):
         resolvable_ratio(0.02, 3, floor=-1.0)
     with pytest.raises(ValueError, match="n must be 2 or more; got 1"):

@@ -5,8 +5,9 @@ import pandas as pd
 from numpy.testing import assert_allclose
 from scipy import stats
 
+from photolab.bench.columns import Columns
 from photolab.bench.model import Settings
-from photolab.bench.seats import Scatter, lamp_weights
+from photolab.bench.seats import Scatter, hours_from_middle, lamp_weights
 from photolab.bench.spreads import (
     Spread,
     _residuals,
@@ -72,6 +73,31 @@ def test_parts_of_one_mounting_share_its_seating():
     pair, single = 0.02**2 + 0.004**2 / 2, 0.02**2 + 0.004**2
     wanted = (1 / pair) / (1 / pair + 1 / single)
     assert_allclose(weights.matrix.toarray()[0, :2].sum(), wanted, rtol=1e-6)  # the solver's floor of 1e-12
+
+
+def read_at(*rows):
+    """Hours of (lamp, instant, clock), seated once each on one day."""
+    more = ({"instant": instant, "clock_h": clock, "mounting": "1"} for _, instant, clock in rows)
+    return hours_from_middle(
+        Columns(seats(*((lamp, "D1", 0.0, one) for (lamp, *_), one in zip(rows, more, strict=True))))
+    )
+
+
+def test_hours_are_those_from_the_middle_of_the_initial_readings():
+    """Oracle: clocks by hand. One seating is as far apart as its own clocks, whichever others were held."""
+    first = [("B0", "initial", 9.0), ("K1", "initial", 10.0), ("K2", "initial", 12.0)]
+    assert_allclose(read_at(*first), [-1.5, -0.5, 1.5])
+    assert_allclose(read_at(*first, ("K2", "hold", 12.5)), [-1.5, -0.5, 1.5, 2.0])
+    assert_allclose(read_at(*first, ("K2", "hold", 12.5), ("B0", "hold", 9.5)), [-1.5, -0.5, 1.5, 2.0, -1.0])
+    assert_allclose(read_at(("B0", "hold", 9.5), ("K2", "hold", 12.5)), [-1.5, 1.5])  # nothing read before
+
+
+def test_a_reading_without_a_clock_has_no_drift_of_its_own():
+    """Oracle: clocks by hand. At the hold time it stands where its seating did, so that what is left has none."""
+    first = [("B0", "initial", 9.0), ("K2", "initial", 12.0)]
+    late = [("B0", "hold", 9.5), ("K2", "hold", np.nan), ("K3", "hold", 13.0)]
+    assert_allclose(read_at(*first, *late), [-1.5, 1.5, -1.5, 1.5, 0.0])
+    assert_allclose(read_at(("B0", "initial", 9.0), ("K2", "initial", np.nan), late[0]), [0.0, 0.0, 0.0])
 
 
 def test_mounting_variance_is_the_residual_mean_square_less_the_noise():

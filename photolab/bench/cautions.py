@@ -169,8 +169,9 @@ def _rests(bench: Bench, faults: Faults) -> None:
     """Caution 24: lamps switched on again too soon."""
     for name in ("readings", "warm_up"):
         table = bench.tables[name]
-        short = table[table["rest_minutes"] < SHORT_REST_MIN]
-        if len(short):
+        soon = table["rest_minutes"].to_numpy() < SHORT_REST_MIN
+        if soon.any():
+            short = table[soon]
             lamps = list(short["lamp"].unique())
             shortest = f"{short['rest_minutes'].min():g} min"
             words = f"{listed(lamps)}: off for {shortest} before switch-on; 30 min or more is wanted."
@@ -325,6 +326,8 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     for name in ("readings", "warm_up", "distance", "electrical", "days"):
         column, rows = "supply_V" if name == "days" else "socket_V", tables[name]
         far = rows[(rows[column] / reference - 1.0).abs() > VOLTS_OFF]
+        if far.empty:
+            continue
         ambient = far["ambient_C"] if "ambient_C" in far else far[column]
         swapped = (ambient / reference - 1.0).abs() < VOLTS_OFF
         ask = np.where(swapped, "; are volts and ambient in each other's column?", "; which is right?")
@@ -338,8 +341,9 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
         [date.fromisoformat(text).toordinal() for text in days["date"]], days.index, dtype="float64"
     )
     gap, first = dates.diff(), looked_up(days["date"], days["date"], days["day"])
-    twice = days.assign(first=first)[days["date"].duplicated()]
-    yield "caution 37", "days", twice, "date", "{value} is the date of day {first} too."
+    if days["date"].duplicated().any():
+        twice = days.assign(first=first)[days["date"].duplicated()]
+        yield "caution 37", "days", twice, "date", "{value} is the date of day {first} too."
     yield (
         "caution 37",
         "days",
@@ -350,9 +354,10 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     words = "{value} is more than a year after the day above it; is the year right?"
     yield "caution 37", "days", days[gap > FAR_DAYS], "date", words
     timed = tables["readings"][["day", "order", "clock", "line"]]
-    timed = timed[(timed["clock"] != "") & timed["order"].notna()].sort_values(
-        ["day", "order"], kind="stable"
-    )
+    timed = timed[(timed["clock"] != "") & timed["order"].notna()]
+    if timed.empty:
+        return
+    timed = timed.sort_values(["day", "order"], kind="stable")
     above = timed[["day", "clock"]].shift(fill_value="")
     late = (timed["day"] == above["day"]) & (timed["clock"].astype(object) < above["clock"].astype(object))
     words = "{value} comes after {above} by the order of day {day}; which is right?"

@@ -38,6 +38,8 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
     for name, column in (("lamps", "lamp"), ("days", "day"), ("spectra", "name")):
         table = tables[name]
         again = table[table[column].duplicated() & (table[column] != "")].copy()
+        if again.empty:
+            continue
         again["first"] = looked_up(again[column], table[column], table["line"].astype(float))
         words = '"{value}" is already in line {first:g}; give each its own.'
         faults.where("fault 7", f"{name}.csv", again, column, words)
@@ -79,12 +81,15 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
             values = table[column].to_numpy() if column in table else np.full(len(table), np.nan)
             above = values > limit * (1.0 + 1e-9)
             words = "{value:g} lx cannot be read on the {limit:g} lx range."
-            faults.where("fault 15", f"{name}.csv", table[above].assign(limit=limit[above]), column, words)
-            if column == "dark_lx":
+            if above.any():
+                faults.where(
+                    "fault 15", f"{name}.csv", table[above].assign(limit=limit[above]), column, words
+                )
+            if column == "dark_lx" and (values < 0.0).any():
                 words = "{value:g} lx; a covered meter shows 0, give or take what its accuracy line allows."
                 allowed = np.maximum(COUNTS_BELOW_ZERO * step, _additive(table, declared))
                 faults.where("fault 14", f"{name}.csv", table[values < -allowed], column, words)
-    full = readings[readings["dark_lx"] >= readings["illuminance_lx"]]
+    full = readings[readings["dark_lx"].to_numpy() >= readings["illuminance_lx"].to_numpy()]
     words = "{value:g} lx is not below the reading of {illuminance_lx:g} lx."
     faults.where("fault 14", "readings.csv", full, "dark_lx", words)
 
@@ -126,6 +131,8 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
                 or (name, column) in owned
                 or not (codes or (meters and column == "housing"))
             ):
+                continue
+            if set(table[column].unique()) <= {"", *codes}:
                 continue
             strange = table[(table[column] != "") & ~table[column].isin(codes)]
             if "log_file" in strange:  # the codes of an instrument's file stand in bench.toml: below
@@ -241,8 +248,11 @@ def _conditions(tables: Tables) -> Iterable[Condition]:
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
     """Report a run that belongs to two lamps, specimens, housings or seatings."""
     columns = [column for column in ("lamp", "specimen", "housing", "mounting") if column in table]
+    if table.empty:
+        return
     owners = table[["run", *columns, "line"]].drop_duplicates(["run", *columns])
-    for run, group in owners[owners["run"] != ""].groupby("run", sort=False):
+    several = owners[(owners["run"] != "") & owners["run"].duplicated(keep=False)]
+    for run, group in several.groupby("run", sort=False):
         first = group.iloc[0]
         for row in group.iloc[1:].to_dict("records"):
             column = next(column for column in columns if row[column] != first[column])

@@ -245,7 +245,7 @@ class Faults:
         **more : object
             What else the words name.
         """
-        for row in rows.to_dict("records"):  # the rows with a fault alone
+        for row in rows.to_dict("records") if len(rows) else ():  # the rows with a fault alone
             cells: dict[Any, Any] = {"value": row.get(column), **row, **more}
             said = {str(name): shown(cell) if isinstance(cell, str) else cell for name, cell in cells.items()}
             self.add(code, stands_in(row, file), words.format_map(said), line=int(row["line"]), column=column)

@@ -98,13 +98,36 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     tuple of WarmUpRun
         In file order; what a record cannot support stands in `refusals`.
     """
-    table = bench.tables["warm_up"]
-    blocks = {str(run): block for run, block in table.groupby("run", sort=False)}
+    alone = _fitted(_Records(bench))
+    blocks = {one.run: one.record for one in alone}
     meters = {run: block["meter"].iloc[0] for run, block in blocks.items()}
-    alone = [_fit_run(bench, run, block) for run, block in blocks.items()]
     stable = [one.run for one in alone if one.fit is not None and _is_stable(one.fit)]
     peers = ({n: blocks[n] for n in stable if n != one.run and meters[n] == meters[one.run]} for one in alone)
     return tuple(_with_remaining(bench, one, mine) for one, mine in zip(alone, peers, strict=True))
+
+
+@dataclass(frozen=True)
+class _Records:
+    """The records of a bench; equal where each would be fitted in the same way, whatever else was declared."""
+
+    bench: Bench = field(compare=False)
+    key: tuple[Any, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        bench, table = self.bench, self.bench.tables["warm_up"]
+        figures = bench.settings.initial_s, bench.settings.initial_window_s, bench.settings.coverage
+        lights = tuple(zip(*(bench.tables["lamps"][name] for name in ("lamp", "technology")), strict=True))
+        steps = tuple((m.id, m.ranges_lx, m.resolution_lx) for m in bench.meters.values())
+        object.__setattr__(
+            self, "key", (id(table), *figures, lights, steps)
+        )  # the table lives as long as the bench
+
+
+@lru_cache(maxsize=4)
+def _fitted(records: _Records) -> tuple[WarmUpRun, ...]:
+    """Return every run, fitted by itself."""
+    blocks = records.bench.tables["warm_up"].groupby("run", sort=False)
+    return tuple(_fit_run(records.bench, str(run), block) for run, block in blocks)
 
 
 def _is_stable(fit: WarmUp) -> bool:

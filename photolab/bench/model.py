@@ -340,7 +340,11 @@ class Bench:
         tables = {}
         for name, table in self.tables.items():
             places = [c for c in table.columns if c in POSITIONS and table[c].dtype.kind == "f"]
-            tables[name] = table.assign(**{c: to_ten_digits(table[c].to_numpy()) for c in places})
+            typed = {c: table[c].to_numpy() for c in places}
+            moved = {
+                c: y for c, x in typed.items() if not np.array_equal(x, y := to_ten_digits(x), equal_nan=True)
+            }
+            tables[name] = table.assign(**moved) if moved else table
         object.__setattr__(self, "tables", tables)
 
     def has(self, thing: str) -> bool:

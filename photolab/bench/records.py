@@ -21,7 +21,6 @@ from photolab.bench.model import Bench
 from photolab.bench.photos import read_photos
 from photolab.bench.schema import FILES, TABLES
 from photolab.bench.tables import empty_table, read_table
-from photolab.bench.workbook import by_sheet, read_workbook
 from photolab.bench.write import new_folder, write_bench
 from photolab.errors import RecordError
 
@@ -58,6 +57,10 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
     hashes: dict[str, str] = {}
     names = _names(path, faults)
     if WORKBOOK in names:
+        from photolab.bench.workbook import (
+            read_workbook,
+        )  # what reads workbooks takes as long as reading a bench
+
         declared, tables, names = read_workbook(path, names, faults, hashes)
     else:
         declared = _declared(path, names, faults, hashes)
@@ -136,13 +139,13 @@ def _tables(
     """
     tables = {}
     for table in TABLES.values():
-        tables[table.name] = empty_table(table)
-        if table.file not in names:
-            continue
-        kept = {} if table.name == "plan" else hashes
-        rows = load_rows(path, table.file, declared.separator, faults, kept)
-        unread = before_readings and table.name == "readings" and rows is not None and _unread(rows)
-        if rows is not None and not unread:
+        rows = None
+        if table.file in names:
+            kept = {} if table.name == "plan" else hashes
+            rows = load_rows(path, table.file, declared.separator, faults, kept)
+        if rows is None or (before_readings and table.name == "readings" and _unread(rows)):
+            tables[table.name] = empty_table(table)
+        else:
             tables[table.name] = read_table(table, rows, faults, decimal=declared.decimal)
     return tables
 
@@ -157,4 +160,8 @@ def _said(problems: list[Problem], names: tuple[str, ...]) -> list[Problem]:
     """Return problems in the order of the files and rows they stand in, by sheet where the folder is a workbook."""
     order = {name: place for place, name in enumerate(FILES)}
     ordered = sorted(problems, key=lambda p: (order.get(p.file, len(order)), p.file, p.line or 0))
-    return [by_sheet(problem) for problem in ordered] if WORKBOOK in names else ordered
+    if WORKBOOK not in names:
+        return ordered
+    from photolab.bench.workbook import by_sheet
+
+    return [by_sheet(problem) for problem in ordered]

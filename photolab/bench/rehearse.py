@@ -177,12 +177,14 @@ def one_bench(drawn: Drawn, plan: Plan, lines: Sequence[Name], *, families: bool
         if line[1] != "all":
             told[k, 0] = 0.0
     for instant in ("initial", "hold"):
-        joint = campaign.at(instant)
         mine = [
             line
             for line in lines
             if line[0] == RATIO and line[5] == instant and line[1] != "all" and line[6] == SCOPES_DRAWN[0]
         ]
+        if not mine:  # what is left at the hold time costs more than the evaluation
+            continue
+        joint = campaign.at(instant)
         pairs = [((lamp, *where), (base, *where)) for _, lamp, base, *where, _ in mine]
         pairs = [p for p in pairs if set(p) <= set(joint.names) and not unknown & {p[0][0], p[1][0]}]
         if not pairs:
@@ -201,9 +203,10 @@ def one_bench(drawn: Drawn, plan: Plan, lines: Sequence[Name], *, families: bool
         if families:
             for where in dict.fromkeys(name[1:] for name, _ in pairs):
                 _family(told, campaign, drawn, where, place, apart)
-    for line, *figures in _other_figures(campaign, drawn):
-        if line in place:
-            told[place[line], :4] = figures
+    if any(line[0] != RATIO for line in lines):
+        for line, *figures in _other_figures(campaign, drawn):
+            if line in place:
+                told[place[line], :4] = figures
     for line, k in place.items():
         if line[3] == "all":
             alike = (line[0], *line[5:])

@@ -128,7 +128,7 @@ class Scatter:
 
 
 def hours_from_middle(seats: Columns) -> Array:
-    """Return the time of each part of a mounting from the middle of its day in its housing, an instant at a time.
+    """Return the time of each part of a mounting from the middle of its day in its housing.
 
     Parameters
     ----------
@@ -138,16 +138,26 @@ def hours_from_middle(seats: Columns) -> Array:
     Returns
     -------
     ndarray, shape (mountings,)
-        Zero where any clock of that day, housing and instant is missing. [h]
+        Zero where any clock of that day, housing and instant is missing; at the hold time that of the same seating's
+        initial readings, where it has any. [h]
 
     Notes
     -----
-    Lamps are compared within one instant, so readings at the hold time do not move the initial ones.
+    The middle is that of the initial readings, so readings at the hold time do not move them, and the readings of one
+    seating are as far apart as their own clocks; of the readings at the hold time where a day has no initial ones.
     """
-    clock = seats.numbers("clock_h")
-    by = seats.groups("day", "housing", "instant")
-    middle = (by.least(clock) - by.least(-clock)) / 2.0  # blank where any clock is
-    return np.nan_to_num(clock - middle[by.code])
+    clock, hold = seats.numbers("clock_h"), np.asarray(seats["instant"] == "hold")
+    by, at_once, seated = (
+        seats.groups(*columns)
+        for columns in (("day", "housing"), ("day", "housing", "instant"), (*SEATED, "point"))
+    )
+    late = hold & (by.sum(~hold)[by.code] > 0)
+    first, last = (by.least(np.where(late, np.inf, sign * clock)) for sign in (1.0, -1.0))
+    hours = clock - ((first - last) / 2.0)[by.code]
+    blank = np.isnan(at_once.least(clock))[at_once.code]
+    hours[blank] = 0.0
+    own = seated.sum(np.where(hold, 0.0, np.nan_to_num(hours))) / np.maximum(seated.sum(~hold), 1.0)
+    return np.nan_to_num(np.where(blank & late, own[seated.code], hours))
 
 
 def lamp_weights(seats: Table, *, noise_sd: Array, scatter: Scatter) -> Weights:

@@ -124,12 +124,8 @@ def varying(table: pd.DataFrame, columns: Iterable[str]) -> list[str]:
         Columns; the first, where there is one, if rows differ in none.
     """
     every = list(columns)
-    first = table.iloc[:1]
-    same = (
-        {c for c in every if (table[c] == first[c].iloc[0]).all() or table[c].isna().all()}
-        if len(first)
-        else set()
-    )
+    cells = {c: table[c].to_numpy() for c in every} if len(table) else {}
+    same = {c for c, x in cells.items() if (x == x[0]).all() or (pd.isna(x[0]) and pd.isna(x).all())}
     return [c for c in every if c not in same] or every[:1]
 
 

@@ -21,7 +21,6 @@ from photolab.bench.model import (
     default_linearity,
 )
 from photolab.bench.schema import EARLIER_FILE, SECTIONS, SPECTRUM_FILE, TABLES, Table
-from photolab.bench.workbook import starter_workbook
 from photolab.errors import RecordError
 
 
@@ -334,6 +333,8 @@ def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Pat
     No accuracy, kind of lamp or reading is made up: until they are typed, `read_bench` says what to type.
     """
     if workbook:
+        from photolab.bench.workbook import starter_workbook
+
         return write_files({WORKBOOK: starter_workbook()}, Path(folder))
     return write_files(
         {"bench.toml": starter_toml(), "readings.csv": READINGS, "lamps.csv": LAMPS}, Path(folder)

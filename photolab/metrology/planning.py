@@ -50,7 +50,7 @@ def resolvable_ratio(
     Parameters
     ----------
     relative_sd : float
-        Relative standard deviation of one mounting :math:`s`. [1]
+        Relative standard deviation of one mounting :math:`s`; zero where seating adds nothing. [1]
     n : int
         Mountings of each lamp. [1]
     floor : float, default 0
@@ -102,7 +102,7 @@ def replicates_needed(
     relative_difference : float
         True ratio less one, above -1 and not zero. [1]
     relative_sd : float
-        Relative standard deviation of one mounting; zero where there is a floor and no scatter was seen. [1]
+        Relative standard deviation of one mounting; zero where seating adds nothing. [1]
     floor : float, default 0
         Relative standard uncertainty of the ratio that more mountings do not lower. [1]
     dof : float or None, default inf
@@ -135,7 +135,8 @@ def replicates_needed(
 
     def resolves(n: int) -> bool:
         free = 2.0 * (n - 1) if dof is None else dof
-        return _power(difference / _ratio_sd(relative_sd, n, floor), free, coverage) >= power
+        u = _ratio_sd(relative_sd, n, floor)
+        return u == 0.0 or _power(difference / u, free, coverage) >= power
 
     first = 2 if dof is None else 1
     if resolves(first):
@@ -396,10 +397,8 @@ def run_order(
 
 def _check_plan(relative_sd: float, floor: float, dof: float | None, power: float, coverage: float) -> None:
     """Refuse a plan outside its domain."""
+    not_negative("relative_sd", relative_sd, missing=False)
     not_negative("floor", floor, missing=False)
-    # without a floor, a plan of no scatter is none
-    more_than_floor = not_negative if floor > 0.0 else positive
-    more_than_floor("relative_sd", relative_sd, missing=False)
     require("dof", math.inf if dof is None else dof, lambda v: v > 0, "above zero", missing=False)
     for name, chance in (("power", power), ("coverage", coverage)):
         require(name, chance, lambda p: (p > 0) & (p < 1), "between 0 and 1", missing=False)
