@@ -255,12 +255,12 @@ def test_what_was_assumed_stands_by_its_weight(folder_of, without_leaving_out):
     campaign = campaign_of(bench_of(folder_of("heat-reverses")))
     lines = said(campaign, rows_of(campaign), "Jay")[1]["What it rests on"]
     shares = [
-        int(share) for line in lines for share in re.findall(r"makes up to (\d+) % of the variance", line)
+        int(share) for line in lines for share in re.findall(r"Up to (\d+) % of the variance", line)
     ]
     assert shares == sorted(shares, reverse=True)
     club = campaign_of(bench_of(folder_of("club")))
     others = " ".join(said(club, rows_of(club), "Plum")[1]["What it rests on"])
-    several = [int(share) for share in re.findall(r"makes up to (\d+) % of the variance", others)]
+    several = [int(share) for share in re.findall(r"Up to (\d+) % of the variance", others)]
     assert len(several) > 2
     assert several == sorted(several, reverse=True)
     places = [("P", "initial"), ("R", "hold")]

@@ -480,7 +480,7 @@ def test_a_new_folder_without_a_figure_is_planned_once_its_lamps_are_named(tmp_p
     code, out, err = run("plan", folder, "--date", "2025-04-03")
     assert (code, err) == (0, "")
     assert "level of the readings 300 lx" in out
-    assert "mounting sd percent 3 %" in out
+    assert "scatter from seating a lamp again 3 %" in out
     assert (folder / "readings.csv").read_bytes() == raw
     # the reader itself still asks for the figures
     assert "illuminance_lx: blank in both rows" in run("check", folder)[2]

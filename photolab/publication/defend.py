@@ -58,7 +58,6 @@ _CAUSES = {
     "own colour": "colour of each lamp (f1')",
     "distance": "the meter head nearer for one lamp than for the other",
     "remaining light": "what the record says is left",
-    "specimen not held": "specimens that were not held",
 }
 
 

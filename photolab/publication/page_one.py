@@ -512,12 +512,20 @@ def _to_know(book: Book, lamp: str) -> Line:
         begin = "light above the cut-off: " if number == 0 else ", "
         line += [
             f"{'; ' if number == 0 and line[0] else ''}{begin}",
-            figure_of(row, decimal(float(row["value"]), 1)),
+            *_times(row),
+            f"{' in ' if row['housing'] else ''}{row['housing']}",
         ]
-        line.append(f" times{' in ' if row['housing'] else ''}{row['housing']}")
     if len(line) > 1:
         line.append(" (seated once, aim not corrected)")
     return tuple(line)
+
+
+def _times(row: Row) -> Line:
+    """Return a ratio with its range."""
+    value, low, high = (
+        figure_of(row, decimal(float(row[key]), 1), key) for key in ("value", "low", "high")
+    )
+    return (value, " times (", low, f"{_GLUE}to{_GLUE}", high, ")")
 
 
 def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:

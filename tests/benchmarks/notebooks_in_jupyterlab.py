@@ -21,14 +21,14 @@ TYPED = {  # number of the notebook: text of its law cell, what is typed behind 
     "02": ("reading_sd = np.sqrt(", "2 * "),
     "03": ("size = ", "1.1 * "),
     "04": ("\nvalue = ", "1.1 * "),
-    "05": ("np.trapezoid(light * eye", "**1.1"),
+    "05": ("factors[name] = np.trapezoid(light * eye", "**1.1"),
     "06": ("return at.light * ", "1.1 * "),
     "07": ("falls = level(at) - level(at + 0.1", "5"),
     "08": ("left = attempt(WarmUp.remaining, fit, 60.0", " / 2"),
     "09": ("um**-5", ".1"),
     "10": ("difference = {h: ", "1.1 * "),
     "11": ("resolved=t > ", "2 * "),
-    "12": ("own = ", "2 * "),
+    "12": ("\n    own = ", "2 * "),
     "13": ("difference = ", "1.1 * "),
     "14": ("m = ", "2 * "),
 }
@@ -64,8 +64,10 @@ def moved(before: list[str], after: list[str]) -> list[str]:
 def one_notebook(page, address: str, path: Path, out: Path) -> tuple[list[str], list[str]]:
     """Run a notebook, type into its law, run it again; return its errors and the lines that moved."""
     text, typed = TYPED[path.name[:2]]
-    code = [c.source for c in nbformat.read(path, as_version=4).cells if c.cell_type == "code"]
-    assert sum(text in source for source in code) >= 1, f"{path.name}: {text!r} stands in no cell"
+    code = [c for c in nbformat.read(path, as_version=4).cells if c.cell_type == "code"]
+    places = [c.metadata.get("tags", []) for c in code if text in c.source]
+    assert len(places) == 1, f"{path.name}: {text!r} stands in {len(places)} cells"
+    assert "law" in places[0], f"{path.name}: {text!r} stands in no law cell"
     run_all(page, address, len(code), path.name)
     errors = page.locator(ERROR).all_inner_texts()
     before = page.evaluate(SHOWN)
