@@ -120,7 +120,9 @@ def assumed_words(
     rows = []
     for item in assumed:
         whose = item.name.split()[1] if item.name.startswith(("meter ", "housing ")) else ""
-        words = item.words.partition(":")[0] if item.words.endswith("assumed") else item.name.replace("_", " ")
+        words = (
+            item.words.partition(":")[0] if item.words.endswith("assumed") else item.name.replace("_", " ")
+        )
         kinds = next((kinds for word, kinds in _MOVES if word in item.name), ())
         found = [
             (float(f"{line['moves']:.9e}"), f"{lamp} in {housing}" if housing else lamp)

@@ -305,9 +305,7 @@ def _turned(book: Book, told: list[Row]) -> Iterator[str]:
         if found is None:
             continue
         word = book.word(row)
-        side = {"more": f"in favour of {lamp}", "less": f"against {lamp}"}.get(
-            word, "one way or the other"
-        )
+        side = {"more": f"in favour of {lamp}", "less": f"against {lamp}"}.get(word, "one way or the other")
         alone = "; ".join(_off_words(one, allowed=True) for one in found.alone)
         both = f" Two at once: {' and '.join(map(_off_words, found.together))}." if found.together else ""
         yield f"{_place(book, row)}, for another word than “{word}”, any one of these, {side}: {alone}.{both}"

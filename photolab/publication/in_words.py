@@ -116,7 +116,9 @@ def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
     whose = f" of {lamp}{f' ({got})' if got else ''}"
     if len(set(words.values())) == 1:
         return next(iter(words.values())) + whose
-    first, *others = (f"{few}{{}} in {housing}" if housing else f"{few}{{}}" for housing, few in words.items())
+    first, *others = (
+        f"{few}{{}} in {housing}" if housing else f"{few}{{}}" for housing, few in words.items()
+    )
     return joined([first.format(whose), *(one.format("") for one in others)])
 
 

@@ -522,9 +522,7 @@ def _to_know(book: Book, lamp: str) -> Line:
 
 def _times(row: Row) -> Line:
     """Return a ratio with its range."""
-    value, low, high = (
-        figure_of(row, decimal(float(row[key]), 1), key) for key in ("value", "low", "high")
-    )
+    value, low, high = (figure_of(row, decimal(float(row[key]), 1), key) for key in ("value", "low", "high"))
     return (value, " times (", low, f"{_GLUE}to{_GLUE}", high, ")")
 
 
@@ -618,7 +616,9 @@ def _answer(book: Book, question: Question) -> Line:
         answer = "No: the readings exclude it"
     else:
         open_ = sorted(lamp for lamp in lamps if lamp not in no)
-        full, short = ([x for x in open_ if (len(read[x]) == len(housings)) == all_] for all_ in (True, False))
+        full, short = (
+            [x for x in open_ if (len(read[x]) == len(housings)) == all_] for all_ in (True, False)
+        )
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
         answer += f"; not all readings that it takes were made of {joined(short)}" if short else ""

@@ -57,7 +57,9 @@ def moved(before: list[str], after: list[str]) -> list[str]:
     found = []
     for place, (old, new) in enumerate(zip(before, after, strict=True), start=1):
         was = set(old.splitlines())
-        found += [f"[{place}] {line.strip()}" for line in new.splitlines() if line.strip() and line not in was]
+        found += [
+            f"[{place}] {line.strip()}" for line in new.splitlines() if line.strip() and line not in was
+        ]
     return found
 
 
