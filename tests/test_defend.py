@@ -123,7 +123,7 @@ def test_the_rows_are_named_by_their_line(without_leaving_out):
         (
             "heat-reverses",
             "stock",
-            "in R it keeps 99.9 % (95 %: 99.3 to 100.5 %) of its light at 60 s after 30 min",
+            "in R it keeps by its record 99.9 % (95 %: 99.3 to 100.5 %) of its light at 60 s after 30 min",
         ),
         ("one-piece", "Yew", "By its readings it keeps 92.9 % (90 %: "),
         ("two-clear", "stock", "What it loses itself with heat was not read."),

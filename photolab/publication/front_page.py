@@ -269,7 +269,7 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         range_: Line = (
             (f" ({100.0 * settings.coverage:g} %: ", ends[0], " to ", ends[1], " %)") if known else ()
         )
-        own += [f"; {place}it keeps ", value, " %", *range_, lost]
+        own += [f"; {place}it keeps by its record ", value, " %", *range_, lost]
         lost = ""
     told.append((*own, "."))
     most = [

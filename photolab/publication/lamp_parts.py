@@ -153,7 +153,7 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
             place = f" in {row['housing']}" if row["housing"] else ""
             first, last = f"{book.settings.initial_s:g} s", f"{book.settings.hold_minutes:g} min"
             yield (
-                "It keeps ",
+                "By its record it keeps ",
                 value,
                 " % (",
                 low,
