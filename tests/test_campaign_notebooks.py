@@ -250,12 +250,12 @@ def test_a_verdict_put_to_the_test_is_that_of_all_pairs():
     assert "No single seating decides it" not in said  # by itself no seating of the fourteen does
     parts = dict(without_each(demo(), "K3", "K4", housing="HP", level="mounting"))
     assert len(parts) == len(made.each["mounting"]) == 14
-    again = parts["K3 2 HP D03 1"]
+    again = parts["K3, specimen 2, HP, D03, seating 1"]
     alone = again.ratio("K3", "K4", housing="HP")
     among = again.pairs("HP").set_index(["a", "b"]).loc[("K3", "K4")]
     assert alone.verdict == "clear"
     assert not among["resolved"]
-    gain = made.each["mounting"]["K3 2 HP D03 1"]
+    gain = made.each["mounting"]["K3, specimen 2, HP, D03, seating 1"]
     assert gain.family_verdict == "inside"
     assert_allclose([gain.family_low, gain.family_high], [among["low"], among["high"]], rtol=1e-9)
 

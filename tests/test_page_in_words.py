@@ -38,7 +38,7 @@ def published(name):
 
 def of_lamp(said):
     return [
-        (re.search(r"specimens?.* of (.+?)(?: \(\w+\))? against", one)[1], one)
+        (re.search(r"specimens?(?: \(\d+ held\))? of (.+?)(?: \(\w+\))?(?: in .+)? against", one)[1], one)
         for one in said
         if " against " in one and "at one place of the beam" in one
     ]

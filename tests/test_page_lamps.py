@@ -117,6 +117,8 @@ def test_budgets_of_a_part_hold_all_of_the_uncertainty(campaign):
         body = re.search(r"<caption>What blurs.*?<tbody>(.*?)</tbody>", text, re.DOTALL)[1]
         cells = [re.findall(r"<td[^>]*>([^<]*)</td>", row) for row in re.findall("<tr>(.*?)</tr>", body)]
         for column, lines in enumerate(mine, start=3):
+            far = dict(lines[["what", "how_far"]].to_numpy())
+            assert all(far[row[0]] in row[1] for row in cells if row[0] in far)
             together = math.sqrt(sum(float(row[column]) ** 2 for row in cells))
             assert together == pytest.approx(
                 math.sqrt((lines["moves"] ** 2).sum()), rel=0.045

@@ -92,15 +92,29 @@ def test_the_question_asked_beforehand_is_answered_first(demo):
     """Oracle: the planted story: no lamp is shown to give 10 % more after the heat in both housings."""
     (question,) = (text(line) for line in demo.questions)
     assert question.startswith("Asked on 2026-04-10: Does any lamp give 10 % more light than B0")
-    assert "Not shown of any lamp; not excluded for " in question
+    assert "Not shown of any lamp; not all readings that it takes were made of " in question
+    assert question.endswith(" (specimens tested, after 40 min, ranges of 95 %).")
 
 
 ASKED = [
-    ("K1", "HP", "initial", 10.0, "Yes, shown: K1."),
-    ("K1", "HP", "initial", 60.0, "No: the readings exclude it."),
-    ("K3", "HR", "hold", 0.0, "No: the readings exclude it."),
-    ("K8", "HP", "hold", 0.0, "Not shown; not excluded for K8."),
-    ("any", "any", "initial", 25.0, "Yes, shown: "),
+    (
+        "K1",
+        "HP",
+        "initial",
+        10.0,
+        "Yes, shown: K1 in HP (specimens tested, 60 s after switch-on, ranges of 95 %).",
+    ),
+    ("K1", "HP", "initial", 60.0, "No: the readings exclude it (specimens tested, 60 s after switch-on, "),
+    (
+        "K3",
+        "HR",
+        "hold",
+        0.0,
+        "No: the readings exclude it (specimens tested, after 40 min, ranges of 95 %).",
+    ),
+    ("K8", "HP", "hold", 0.0, "Not shown; not excluded for K8 (specimens tested, after 40 min, "),
+    ("K8", "each", "hold", 0.0, "Not shown; not all readings that it takes were made of K8 (specimens"),
+    ("any", "any", "initial", 25.0, "Yes, shown: K2 in HP; K6 in HP (specimens tested, "),
     ("any", "each", "hold", 100.0, "No"),
 ]
 

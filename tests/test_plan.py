@@ -166,6 +166,12 @@ def test_the_best_use_of_a_short_evening_is_the_question_asked(tmp_path):
     assert {s.housing for s in asked.seatings} == {"HR"}
     assert {s.lamp for s in asked.seatings} == {"B0", "K2"}
     assert [q.words for q in asked.questions] == ["Is K2 worth it?"]
+    text = text_of(page(asked))[1]
+    assert "Asked: Is K2 worth it? K2 is shown to give over 10 % more with an even chance" in text
+    any_more = replace(asked.questions[0], lamp="any", more_than_percent=0.0)
+    text = text_of(page(replace(asked, questions=(any_more,))))[1]
+    assert "A lamp of this evening is shown to give more light with an even chance" in text
+    assert text.count("step between two ranges") <= 1
     assert [(s.lamp, s.housing) for s in plain.seatings] != [(s.lamp, s.housing) for s in asked.seatings]
 
 
@@ -480,7 +486,7 @@ def test_a_new_folder_without_a_figure_is_planned_once_its_lamps_are_named(tmp_p
     code, out, err = run("plan", folder, "--date", "2025-04-03")
     assert (code, err) == (0, "")
     assert "level of the readings 300 lx" in out
-    assert "mounting sd percent 3 %" in out
+    assert "scatter from seating a lamp again 3 %" in out
     assert (folder / "readings.csv").read_bytes() == raw
     # the reader itself still asks for the figures
     err = run("check", folder)[2]

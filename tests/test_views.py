@@ -19,7 +19,7 @@ from photolab.bench.model import Assumption, Bench, Meter
 from photolab.bench.records import read_bench
 from photolab.bench.two_readings import compare
 from photolab.publication import figure_tables, findings, front_page, words_lamp
-from photolab.publication.cautions import assumed_table
+from photolab.publication.cautions import assumed_words
 from photolab.publication.held_back import absent_rows, held_back, overview_sentences
 from photolab.publication.tables import results
 
@@ -179,7 +179,7 @@ def test_bench_lines(demo):
 def test_assumptions_say_what_they_touch():
     """Oracle: the words typed in the table of assumptions."""
     items = (Assumption("mounting_sd_percent", 3.0, "%", ""), Assumption("something new", "so", "", ""))
-    rows = assumed_table(items)
+    rows = assumed_words(items, {})
     assert list(rows["input"]) == ["mounting sd percent", "something new"]
     assert list(rows["value"]) == ["3 %", "so"]
     assert list(rows["change"]) == ["every ratio, most where a lamp was seated once", "every ratio"]

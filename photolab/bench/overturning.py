@@ -18,6 +18,7 @@ LEVELS = {
     "day": ["day"],
 }
 """What one part is: the columns of readings.csv that name it."""
+_CALLED = {"specimen": "specimen ", "mounting": "seating "}
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +85,7 @@ def without_each(
                 again.name(lamp, housing=housing)
         except MethodError:
             again = None
-        yield " ".join(filter(None, out.values())), again
+        yield ", ".join(f"{_CALLED.get(key, '')}{one}" for key, one in out.items() if one), again
 
 
 LX = frozenset({"scale", "linearity", "range term", "resolution", "noise"})

@@ -8,7 +8,7 @@ import pandas as pd
 
 from photolab.bench.model import Assumption
 
-__all__ = ["AT_THE_BENCH", "CAUTIONS", "NOT_CLAIMED", "READERS", "assumed_table", "assumed_words"]
+__all__ = ["AT_THE_BENCH", "CAUTIONS", "NOT_CLAIMED", "READERS", "assumed_words"]
 
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
 CAUTIONS = (
@@ -79,7 +79,7 @@ _MOVES = (
     ("spectral", ("colour of the light",)),
     ("mounting_sd", ("seating",)),
     ("day_sd", ("day",)),
-    ("remaining_sd", ("pieces that were not held", "light left from piece to piece")),
+    ("remaining_sd", ("specimens that were not held", "light left from piece to piece")),
     ("specimen_sd", ("specimen",)),
     ("linearity", ("linearity of the meter",)),
     ("temperature_percent", ("temperature of the meter",)),
@@ -91,25 +91,6 @@ _MOVES = (
     ("drift within", ("drift within a day",)),
     ("time since", ("time since switch-on",)),
 )
-
-
-def assumed_table(assumed: Iterable[Assumption]) -> pd.DataFrame:
-    """Return what was assumed and which results would change.
-
-    Parameters
-    ----------
-    assumed : iterable of Assumption
-        The declared defaults that entered.
-
-    Returns
-    -------
-    DataFrame
-        input, value (text with unit), change.
-    """
-    rows = []
-    for item in assumed:
-        rows.append((item.name.replace("_", " "), *_value_and_change(item)))
-    return pd.DataFrame(rows, columns=["input", "value", "change"])
 
 
 def _value_and_change(item: Assumption) -> tuple[str, str]:
@@ -139,7 +120,9 @@ def assumed_words(
     rows = []
     for item in assumed:
         whose = item.name.split()[1] if item.name.startswith(("meter ", "housing ")) else ""
-        words = item.words.partition(":")[0] if item.words.endswith("assumed") else item.name
+        words = (
+            item.words.partition(":")[0] if item.words.endswith("assumed") else item.name.replace("_", " ")
+        )
         kinds = next((kinds for word, kinds in _MOVES if word in item.name), ())
         found = [
             (float(f"{line['moves']:.9e}"), f"{lamp} in {housing}" if housing else lamp)

@@ -119,7 +119,8 @@ def _figures(book: Book, lamp: str) -> list[Row]:
 def _as_sold(book: Book, told: list[Row]) -> tuple[str, ...]:
     """Return what is shown for the model as sold, so that nobody takes the specimens for it, and what a range is."""
     by_word: dict[str, list[str]] = {}
-    for row in told:
+    late = [row for row in told if row["instant"] == "hold"]
+    for row in late or told:  # the instant that the paragraph begins with
         sold = book.light(str(row["lamp"]), row["housing"], row["instant"], "models")
         if sold is not None and not math.isnan(float(sold["family_low"])):
             by_word.setdefault(book.word(sold), []).append(str(sold["housing"]))
@@ -221,12 +222,12 @@ def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
             yield f"{place}, for the model as sold: {_text(book.range(sold))}, {book.word(sold)}."
         few, held = int(row["n_specimens"]), float(row["n_held"])
         if few == 1:
-            yield f"{place}: one piece was tested; how others of its kind differ is assumed."
+            yield f"{place}: one specimen was tested; how others of its kind differ is assumed."
         if row["instant"] == "hold" and held < few:
-            yield f"{place}: {held:g} of {few} pieces {'was' if held == 1 else 'were'} held so long."
+            yield f"{place}: {held:g} of {few} specimens {'was' if held == 1 else 'were'} held so long."
         if int(row["n_mountings"]) == 1:
             yield f"{place}: it was seated once."
-        yield from _left_out(campaign, row, place)
+        yield from _left_out(book, row, place)
     for finding in campaign.findings:
         if {lamp, campaign.baseline} & {*finding.subject}:
             yield finding_words(finding)
@@ -235,8 +236,9 @@ def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
     yield NOT_CLAIMED[0]
 
 
-def _left_out(campaign: Campaign, row: Row, place: str) -> Iterator[str]:
+def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
     """Yield whether one seating, piece or day decides a verdict, where it is quick to try."""
+    campaign = book.campaign
     lamp, housing, base = str(row["lamp"]), str(row["housing"]), campaign.baseline
     slow = len(campaign.bench.tables["warm_up"]) > 0  # every record would be fitted again
     instant = "initial" if slow else str(row["instant"])
@@ -254,7 +256,7 @@ def _left_out(campaign: Campaign, row: Row, place: str) -> Iterator[str]:
         except (MethodError, KeyError):
             return None  # without that part it was not read then
 
-    when = f"{place}, by the light before the heat" if instant != row["instant"] else place
+    when = _place(book, {**row, "instant": instant})
     said = []
     for level in LEVELS:
         again = without_each(campaign, lamp, base, housing=housing, level=level)
@@ -289,10 +291,10 @@ def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]
         value, unit, words = known[name].value, known[name].unit, known[name].words.removesuffix(", assumed")
         figure = f"{value:g} {unit}" if isinstance(value, float) else f"{value}"
         what = words if figure in words else f"{name.replace('_', ' ')} {figure} ({words})"
-        yield f"Assumed: {what}. It makes up to {decimal(100.0 * shares[name], 0)} % of the variance of the range."
+        yield f"Assumed: {what}. Up to {decimal(100.0 * shares[name], 0)} % of the variance comes from it."
     if len(known) > len(heavy):
         rest = count(len(known) - len(heavy), "further assumed input")
-        yield f"{rest}, each less than 1 % of it: see assumed in results.csv."
+        yield f"{rest}, each less than 1 % of the variance: see assumed in results.csv."
 
 
 def _turned(book: Book, told: list[Row]) -> Iterator[str]:
@@ -303,12 +305,10 @@ def _turned(book: Book, told: list[Row]) -> Iterator[str]:
         if found is None:
             continue
         word = book.word(row)
-        side = {"more": f"all in favour of {lamp}", "less": f"all against {lamp}"}.get(
-            word, "one way or the other"
-        )
+        side = {"more": f"in favour of {lamp}", "less": f"against {lamp}"}.get(word, "one way or the other")
         alone = "; ".join(_off_words(one, allowed=True) for one in found.alone)
-        both = f" Two at once: {' with '.join(map(_off_words, found.together))}." if found.together else ""
-        yield f"{_place(book, row)}, for another word than “{word}”, {side}; any one of: {alone}.{both}"
+        both = f" Two at once: {' and '.join(map(_off_words, found.together))}." if found.together else ""
+        yield f"{_place(book, row)}, for another word than “{word}”, any one of these, {side}: {alone}.{both}"
 
 
 def _off_words(one: Off, *, allowed: bool = False) -> str:
@@ -320,7 +320,7 @@ def _off_words(one: Off, *, allowed: bool = False) -> str:
     )
     cause = _CAUSES.get(one.term, KIND_WORDS.get(one.term, one.term))
     stated = f" (allowed for: ± {_two(one.stated)} {one.unit})" if allowed and one.stated else ""
-    return f"{cause}: {_two(one.needed)} {one.unit}{of}{stated}"
+    return f"{cause} by {_two(one.needed)} {one.unit}{of}{stated}"
 
 
 def _two(x: float) -> str:

@@ -235,13 +235,15 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
     accuracy += f" + {meter.digits[0]:g} digits" if meter.digits else ""
     places = {key: h.distance_m for key, h in bench.housings.items() if not math.isnan(h.distance_m)}
     far = joined(f"{metres:g} m in {key}" for key, metres in places.items()) if places else "not stated"
+    if len(places) == len(bench.housings) and len(set(places.values())) == 1:
+        far = f"{next(iter(places.values())):g} m"
     seatings = len(campaign.seats.drop_duplicates(["lamp", "specimen", "housing", "day", "mounting"]))
     days = len({day for day in campaign.seats["day"] if day}) or 1
     steps = (
         joined(_STEPS.get(step, step) for step in campaign.corrections) if campaign.corrections else "nothing"
     )
     covers = sorted({cover for cover in bench.tables["readings"]["cover"] if cover})
-    closed = f" Cover: {joined(covers)}." if covers else ""
+    closed = f" Rear cover: {', sometimes '.join(covers)}." if covers else ""
     how = (
         f"How it was measured: lux at one place of the beam, distance {far}; meter {meter.id} (±({accuracy})); "
         f"{count(seatings, 'seating')} on {count(days, 'day')}; corrected for {steps}.{closed}"
@@ -255,9 +257,11 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
     power = mine[mine["measurand"] == "electrical power"].to_dict("records")[:1]
     if power:
         half = 0.5 * float(power[0]["high"] - power[0]["low"])
-        own += [", ", figure_of(power[0], with_uncertainty(float(power[0]["value"]), half)), " W"]
+        own += [", ", figure_of(power[0], with_uncertainty(float(power[0]["value"]), half))]
+        own += [f" W ({100.0 * settings.coverage:g} %)"]
+    lost = f" of its light at {settings.initial_s:g} s after {settings.hold_minutes:g} min"
     for row in mine[mine["measurand"] == "remaining light"].to_dict("records"):
-        place = f" in {row['housing']}" if row["housing"] else ""
+        place = f"in {row['housing']} " if row["housing"] else ""
         value, *ends = (
             figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
         )
@@ -265,7 +269,8 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         range_: Line = (
             (f" ({100.0 * settings.coverage:g} %: ", ends[0], " to ", ends[1], " %)") if known else ()
         )
-        own += ["; it keeps ", value, " %", *range_, f" of its light to {settings.hold_minutes:g} min{place}"]
+        own += [f"; {place}it keeps by its record ", value, " %", *range_, lost]
+        lost = ""
     told.append((*own, "."))
     most = [
         f"{row['input']} {row['value']} (moves {row['where']} by ± {two_digits(row['moves'])} %; touches "
@@ -275,7 +280,7 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
     ]
     if most:
         told.append(
-            (f"Assumed, what moves a ratio most first: {'; '.join(most)}. The whole list stands below.",)
+            (f"Assumed, largest effect on a ratio first: {'; '.join(most)}. The whole list stands below.",)
         )
     return tuple(told)
 

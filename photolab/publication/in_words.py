@@ -112,10 +112,14 @@ def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
         few, late = int(row["n_specimens"]), str(row["instant"]) == "hold"
         held = int(row["n_held"]) if late and not math.isnan(float(row["n_held"])) else few
         words[housing] = count(few, "specimen") + (f" ({held} held)" if held < few else "")
-    said = joined(f"{few} in {housing}" if housing else few for housing, few in words.items())
-    one = next(iter(words.values())) if len(set(words.values())) == 1 else said
     got = str(book.lamp(lamp)["obtained"])
-    return f"{one} of {lamp}{f' ({got})' if got else ''}"
+    whose = f" of {lamp}{f' ({got})' if got else ''}"
+    if len(set(words.values())) == 1:
+        return next(iter(words.values())) + whose
+    first, *others = (
+        f"{few}{{}} in {housing}" if housing else f"{few}{{}}" for housing, few in words.items()
+    )
+    return joined([first.format(whose), *(one.format("") for one in others)])
 
 
 def lamp_line(book: Book, lamp: str) -> Line:
@@ -140,7 +144,7 @@ def lamp_line(book: Book, lamp: str) -> Line:
     }
     told = at["hold"] or at["initial"]
     start, hold = f"{settings.initial_s:g} s after switch-on", f"{settings.hold_minutes:g} min"
-    when = f"{hold} after switch-on" if at["hold"] else f"not held for {hold}, read {start} only"
+    when = f"{hold} after switch-on" if at["hold"] else f"not held for {hold}, read only {start}"
     known = {one for row in told.values() for one in str(row["assumed"]).split("; ") if one}
     assumed = f", {count(len(known), 'input')} assumed" if known else ""
     words = [f"{_SHOWN.get(book.word(row), book.word(row))}{_in(h)}" for h, row in told.items()]

@@ -153,7 +153,7 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
             place = f" in {row['housing']}" if row["housing"] else ""
             first, last = f"{book.settings.initial_s:g} s", f"{book.settings.hold_minutes:g} min"
             yield (
-                "It keeps ",
+                "By its record it keeps ",
                 value,
                 " % (",
                 low,
@@ -176,7 +176,15 @@ def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
     whole = pd.concat(mine.values())
     largest = list(whole.sort_values("moves", ascending=False, kind="stable")["what"].unique()[:_LARGEST])
     known = whole.drop_duplicates("what").set_index("what")
-    shown = pd.DataFrame({"what may be off": largest, "how far off": [known["how_far"][w] for w in largest]})
+    far: dict[str, dict[str, list[str]]] = {w: {} for w in largest}
+    for place, lines in mine.items():
+        for w, how in lines.loc[lines["what"].isin(largest), ["what", "how_far"]].to_numpy():
+            far[w].setdefault(how, []).append(place)
+    far_off = [
+        joined(f"{how} in {joined(places)}" if len(far[w]) > 1 else how for how, places in far[w].items())
+        for w in largest
+    ]
+    shown = pd.DataFrame({"what may be off": largest, "how far off": far_off})
     shown["known from"] = [known["known_from"][w] for w in largest]
     shown.loc[len(shown)] = ["all other inputs together", "", ""]
     for place, lines in mine.items():

@@ -76,6 +76,7 @@ nav ol { columns: 2; }
 details { margin: .8em 0; }
 summary { cursor: pointer; color: var(--soft); }
 @media (max-width: 40em) { main { padding: 1em .8em 3em; } nav ol { columns: 1; } th, td { padding: .3em .45em; } }
+@media screen and (min-width: 75em) { .scroll { width: max-content; max-width: calc(100% + 14em); } }
 @media (prefers-color-scheme: dark) { :root { --ink: #e8e8e8; --soft: #bdbdbd; --paper: #161616; --line: #3d3d3d;
   --edge: #9a9a9a; --code: #262626; --link: #8cc8ff; }
   .equation svg, .inline-equation svg { filter: invert(1); } }

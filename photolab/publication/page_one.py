@@ -141,9 +141,10 @@ def page_one(campaign: Campaign, rows: pd.DataFrame) -> PageOne:
     questions = tuple(_answer(book, question) for question in campaign.bench.questions)
     heads = ["lamp (specimens)", *(f"{book.where(h)}: {book.instants}" for h in book.housings)]
     table = [_lamp_row(book, lamp) for lamp in book.lamps]
+    percent = f"{100.0 * book.settings.coverage:g}"
     more: list[tuple[str, list[Line]]] = [
-        ("W", [_watts(book, lamp) for lamp in book.lamps]),
-        ("surface (°C)", [_surface(book, lamp) for lamp in book.lamps]),
+        (f"W (± at {percent} %)", [_watts(book, lamp) for lamp in book.lamps]),
+        (f"surface (°C, ± at {percent} %)", [_surface(book, lamp) for lamp in book.lamps]),
         ("price, how obtained", [_price(book, lamp) for lamp in book.lamps]),
         ("to know", [_to_know(book, lamp) for lamp in book.lamps]),
     ]
@@ -511,12 +512,18 @@ def _to_know(book: Book, lamp: str) -> Line:
         begin = "light above the cut-off: " if number == 0 else ", "
         line += [
             f"{'; ' if number == 0 and line[0] else ''}{begin}",
-            figure_of(row, decimal(float(row["value"]), 1)),
+            *_times(row),
+            f"{' in ' if row['housing'] else ''}{row['housing']}",
         ]
-        line.append(f" times{' in ' if row['housing'] else ''}{row['housing']}")
     if len(line) > 1:
         line.append(" (seated once, aim not corrected)")
     return tuple(line)
+
+
+def _times(row: Row) -> Line:
+    """Return a ratio with its range."""
+    value, low, high = (figure_of(row, decimal(float(row[key]), 1), key) for key in ("value", "low", "high"))
+    return (value, " times (", low, f"{_GLUE}to{_GLUE}", high, ")")
 
 
 def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
@@ -596,19 +603,34 @@ def _answer(book: Book, question: Question) -> Line:
         row = book.light(lamp, housing, question.instant)
         return row is not None and float(row["family_high"]) < least
 
+    read = {lamp: [h for h in housings if book.light(lamp, h, question.instant)] for lamp in lamps}
     yes = [lamp for lamp in lamps if needed(shown(lamp, housing) for housing in housings)]
     least_one = all if question.housing == "any" else any
     no = [lamp for lamp in lamps if least_one(not_so(lamp, housing) for housing in housings)]
     asked = question.words or _in_words(book, question)
     if yes:
-        answer = f"Yes, shown: {joined(yes)}."
+        places = {lamp: joined(h for h in housings if h and shown(lamp, h)) for lamp in yes}
+        each = (f"{lamp} in {places[lamp]}" if places[lamp] else lamp for lamp in yes)
+        answer = f"Yes, shown: {'; '.join(each)}"
     elif len(no) == len(lamps):
-        answer = "No: the readings exclude it."
+        answer = "No: the readings exclude it"
     else:
-        open_ = [lamp for lamp in lamps if lamp not in no]
-        whose = " of any lamp" if question.lamp == "any" else ""
-        answer = f"Not shown{whose}; not excluded for {joined(sorted(open_))}."
-    return (f"Asked on {question.asked_on}: {asked} {answer}",)
+        open_ = sorted(lamp for lamp in lamps if lamp not in no)
+        full, short = (
+            [x for x in open_ if (len(read[x]) == len(housings)) == all_] for all_ in (True, False)
+        )
+        answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
+        answer += f"; not excluded for {joined(full)}" if full else ""
+        answer += f"; not all readings that it takes were made of {joined(short)}" if short else ""
+    scope = f"specimens tested, {_when(book, question)}, ranges of {100.0 * book.settings.coverage:g} %"
+    return (f"Asked on {question.asked_on}: {asked} {answer} ({scope}).",)
+
+
+def _when(book: Book, question: Question) -> str:
+    """Return the instant that a question is about."""
+    if question.instant == "hold":
+        return f"after {book.settings.hold_minutes:g} min"
+    return f"{book.settings.initial_s:g} s after switch-on"
 
 
 def _in_words(book: Book, question: Question) -> str:
@@ -618,10 +640,7 @@ def _in_words(book: Book, question: Question) -> str:
     where = {"each": "in every housing", "any": "in some housing"}.get(
         question.housing, f"in {question.housing}"
     )
-    when = (
-        f"after {book.settings.hold_minutes:g} min" if question.instant == "hold" else "at the initial time"
-    )
-    return f"does {who} give {much} light than {book.campaign.baseline} {where}, {when}?"
+    return f"does {who} give {much} light than {book.campaign.baseline} {where}, {_when(book, question)}?"
 
 
 def _pictured(book: Book) -> pd.DataFrame:

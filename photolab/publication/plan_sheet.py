@@ -16,7 +16,7 @@ from photolab.bench.records import read_bench
 from photolab.bench.write import add_plan
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
-from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_table
+from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_words
 from photolab.publication.paper import as_pdf, quoted, typst_date
 from photolab.publication.readiness import NEXT_STEPS
 
@@ -178,9 +178,11 @@ def _question_sentence(evening: Evening, question: Question) -> str:
         for c in ("even_chance", "four_in_five")
     ]
     even, most = (_percent(x - 1.0) for x in need)
+    who = "A lamp of this evening" if question.lamp == "any" else question.lamp
+    much = f"over {question.more_than_percent:g} % more" if question.more_than_percent else "more light"
     return (
-        f"Asked: {said} A lamp of this evening is shown to give over {question.more_than_percent:g} % more with an even"
-        f" chance if it gives {even} more, four times in five if {most}."
+        f"Asked: {said} {who} is shown to give {much} with an even chance if it gives {even} more, four times in "
+        f"five if {most}."
     )
 
 
@@ -203,8 +205,8 @@ def _answers(evening: Evening) -> list[str]:
 
 def _assumed(evening: Evening) -> str:
     """Return what the figures rest on that was not measured."""
-    table = assumed_table(evening.assumed)
-    items = [f"{row.input} {row.value}".strip() for row in table.itertuples()]
+    table = assumed_words(evening.assumed, {})
+    items = dict.fromkeys(f"{row.input} {row.value}".strip() for row in table.itertuples())
     off = f"{COOL_MINUTES[False]} min ({COOL_MINUTES[True]} after a hold)"
     taken = f"{SEAT_MINUTES} min to seat a lamp, {off} before it is taken out"
     return ", ".join([*items, taken])

@@ -41,7 +41,7 @@ KIND_WORDS = {
     "drift": "drift within a day",
     "specimen": "specimen",
     "remaining": "light left from piece to piece",
-    "specimen not held": "pieces that were not held",
+    "specimen not held": "specimens that were not held",
     "supply voltage": "voltage reading",
     "voltmeter": "voltmeter scale",
     "supply assumed": "unknown supply voltage",

@@ -462,11 +462,16 @@ def left_out_sentence(found: LeftOut, *, most: int = 4) -> str:
         One sentence.
     """
     noun = {"mounting": "seating"}.get(found.level, found.level)
-    changing = found.changing
-    if not changing:
-        return f"No single {noun} decides it: leaving out any one of {len(found.each)} keeps the verdict."
+    only = [part for part, verdict in found.each.items() if verdict is None]
+    changing = [part for part in found.changing if part not in only]
     more = f" and {len(changing) - most} more" if len(changing) > most else ""
-    return f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:most])}{more}."
+    nothing = f" Nothing is left to compare without {'; '.join(only[:most])}." if only else ""
+    if len(only) == len(found.each):
+        return nothing.strip()
+    if not changing:
+        kept = len(found.each) - len(only)
+        return f"No single {noun} decides it: leaving out any one of {kept} keeps the verdict.{nothing}"
+    return f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:most])}{more}.{nothing}"
 
 
 def figure_words(one: Beside) -> str:
