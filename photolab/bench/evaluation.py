@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
-from photolab.bench.campaign import Campaign, Finding
+from photolab.bench.campaign import Campaign
 from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.findings import find
@@ -42,8 +42,6 @@ TERM_ASSUMPTIONS = {
 
 MEASURED = ("readings", "warm_up", "thermal", "electrical", "distance", "beam")
 """Tables of readings, from which `leave_out` takes rows."""
-
-__all__ = ["ALL", "Campaign", "Finding", "evaluate"]
 
 
 def evaluate(

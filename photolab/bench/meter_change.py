@@ -23,8 +23,6 @@ from photolab.metrology.quantity import Joint
 
 FloatArray = NDArray[np.float64]
 
-__all__ = ["MeterChange", "colour_prediction", "meter_change", "refusal"]
-
 
 @dataclass(frozen=True, eq=False)
 class MeterChange:

@@ -28,15 +28,6 @@ from photolab.bench.linking import changed_verdicts
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import heat_rows, with_families
 
-__all__ = [
-    "ProtocolComparison",
-    "changed",
-    "compare_campaigns",
-    "compare_protocols",
-    "protocol_text",
-    "under_protocol",
-]
-
 FILE = "bench.toml"
 KEYS = ["lamp", "housing", "measurand", "point", "instant", "scope"]
 MOVED = 0.0005

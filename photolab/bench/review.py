@@ -15,17 +15,6 @@ from photolab.errors import MethodError
 from photolab.metrology.planning import planned_sd, resolvable_ratio
 from photolab.metrology.quantity import coverage_factor
 
-__all__ = [
-    "Forecast",
-    "causes",
-    "forecast",
-    "forecast_against_results",
-    "hold_choices",
-    "initial_choices",
-    "own_plans",
-    "shared_floor",
-]
-
 REPLICATED = frozenset({"mounting", "noise", "specimen", "resolution", "supply voltage", "elapsed time"})
 """Kinds of input that more seatings, readings or specimens lower."""
 

@@ -43,18 +43,6 @@ from photolab.bench.simulation_settings import (
 )
 from photolab.bench.truth import Truth, parse_truth, truth_document
 
-__all__ = [
-    "Simulation",
-    "default_truth",
-    "demo",
-    "demo_truth",
-    "read_truth",
-    "simulate",
-    "simulate_with_truth",
-    "write_demo",
-    "write_simulation",
-]
-
 default_truth = demo_truth
 
 FROZEN_VOLTAGE_SD = 0.005

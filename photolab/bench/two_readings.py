@@ -9,14 +9,12 @@ import numpy as np
 from photolab.bench import instruments
 from photolab.bench.columns import Columns
 from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Meter
-from photolab.bench.pairs import Lines, ReadingComparison, compare_pair
+from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.shared_inputs import Loadings, add_meter, spread_input
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.quantity import COVERAGE
 
 T = TypeVar("T")
-
-__all__ = ["Lines", "ReadingComparison", "compare"]
 
 TECHNOLOGIES = ("filament", "led", "discharge", "other")
 MOUNTING_SD_PERCENT = 3.0
