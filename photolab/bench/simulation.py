@@ -36,7 +36,7 @@ from photolab.bench.simulation_plan import seats
 from photolab.bench.simulation_readings import readings_table, seat_states
 from photolab.bench.simulation_settings import bench_document, days_table, lamps_table
 from photolab.bench.tables import empty_table
-from photolab.bench.truth import Truth, parse_truth, truth_document
+from photolab.bench.truth import Truth, truth_document
 
 default_truth = demo_truth
 
@@ -191,24 +191,8 @@ def _empty(name: str) -> pd.DataFrame:
 def _complete(name: str, given: pd.DataFrame) -> pd.DataFrame:
     """Return a table with every column of the schema, as the reader returns it."""
     whole = empty_table(TABLES[name], len(given))
-    held = given[[column for column in whole if column in given]]
-    return whole.assign(line=np.arange(2, len(given) + 2), **held.astype(whole.dtypes[list(held)].to_dict()))
-
-
-def read_truth(path: Path | str) -> Truth:
-    """Return the truth stated in a file.
-
-    Parameters
-    ----------
-    path : path
-        A truth.toml.
-
-    Returns
-    -------
-    Truth
-        Generating values.
-    """
-    return parse_truth(Path(path).read_text(encoding="utf-8"))
+    held = {str(c): given[c].astype(whole[c].dtype) for c in whole if c in given}
+    return whole.assign(line=np.arange(2, len(given) + 2), **held)
 
 
 def write_simulation(simulation: Simulation, folder: Path | str) -> Path:
