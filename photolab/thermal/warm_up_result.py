@@ -297,16 +297,8 @@ class WarmUp:
         for part, log_tau in zip(parts, log_taus, strict=True):
             share, wide = part / light, min(log_tau.half_width(self.coverage), LARGEST_LOG)
             ends = np.exp(log_tau.value + wide * np.array([0.0, -1.0, 1.0]))
-            values = (
-                share.value,
-                *share.interval(self.coverage),
-                share.u,
-                share.dof,
-                *ends,
-                log_tau.u,
-                log_tau.dof,
-            )
-            found.append(Fading(*map(float, values)))
+            of_share = (share.value, *share.interval(self.coverage), share.u, share.dof)
+            found.append(Fading(*map(float, (*of_share, *ends, log_tau.u, log_tau.dof))))
         return tuple(found)
 
     def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
