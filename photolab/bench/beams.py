@@ -35,12 +35,7 @@ from photolab.bench.spreads import Spread
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Joint, Measured, exp_symmetric, measured
-from photolab.photometry.beam import (
-    AimOffset,
-    RatioMap,
-    aim_offset,
-    ratio_map,
-)
+from photolab.photometry.beam import AimOffset, RatioMap, aim_offset, ratio_map
 from photolab.photometry.cutoff import cutoff_line
 
 _T = TypeVar("_T")
