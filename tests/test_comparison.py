@@ -11,10 +11,10 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import interpolate, stats
 from statsmodels.stats.weightstats import ttost_ind
 
-from photolab.metrology.comparison import equivalence, pairwise, rank_intervals, record_claim
+from photolab.metrology.comparison import equivalence, pairwise
 from photolab.metrology.estimates import contrasts, read_estimates
 from photolab.metrology.quantity import Input, Joint, limits
-from photolab.metrology.ranking import shrink
+from photolab.metrology.ranking import rank_intervals, record_claim, shrink
 from photolab.metrology.simultaneous import largest_t
 
 EXAMPLES = {

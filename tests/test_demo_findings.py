@@ -11,7 +11,7 @@ from shared_demo import demo_bench, demo_campaign
 from photolab.bench.electrical import highest_power
 from photolab.bench.evaluation import evaluate
 from photolab.bench.ratio_table import heat_rows
-from photolab.bench.simulation import read_truth
+from photolab.bench.truth import parse_truth
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
 from photolab.photometry.distance import fit_inverse_square
@@ -29,7 +29,7 @@ def bench():
 
 @pytest.fixture(scope="module")
 def truth():
-    return read_truth(DEMO / "truth.toml")
+    return parse_truth((DEMO / "truth.toml").read_text(encoding="utf-8"))
 
 
 @pytest.fixture(scope="module")

@@ -182,17 +182,22 @@ def aiag():
     return pd.DataFrame(cells, columns=["part", "who", "y"])
 
 
+def sds(result):
+    """Return the standard deviations of a gauge study by level."""
+    return result.table.set_index("level")["sd"]
+
+
 def test_gauge_study_pooled():
     """Oracle: AIAG MSA 4th ed., Tables III-B 7 to 9, interaction pooled (as quoted in a secondary text)."""
     result = gauge_study(aiag(), "y", "part", "who")
     published = EXAMPLES["aiag.msa4.anova"]["published"]
-    assert result.interaction_pooled
+    sd = sds(result)  # no level of the interaction: pooled
     # Half a unit in the last printed digit; the published sums carry one unit of rounding.
-    assert_allclose(result.repeatability_sd, float(published["EV"]), atol=5e-7, rtol=0)
-    assert_allclose(result.appraiser_sd, float(published["AV"]), atol=1e-6, rtol=0)
-    assert_allclose(result.gauge_sd, float(published["GRR"]), atol=2e-6, rtol=0)
-    assert_allclose(result.part_sd, float(published["PV"]), atol=1e-6, rtol=0)
-    assert_allclose(result.total_sd, float(published["TV"]), atol=5e-4, rtol=0)
+    assert_allclose(sd["reading"], float(published["EV"]), atol=5e-7, rtol=0)
+    assert_allclose(sd["appraiser"], float(published["AV"]), atol=1e-6, rtol=0)
+    assert_allclose(sd["gauge"], float(published["GRR"]), atol=2e-6, rtol=0)
+    assert_allclose(sd["part"], float(published["PV"]), atol=1e-6, rtol=0)
+    assert_allclose(math.hypot(sd["part"], sd["gauge"]), float(published["TV"]), atol=5e-4, rtol=0)
     assert_allclose(result.anova["ss"][:2], [88.3619, 3.1673], atol=1e-4)
     assert_allclose(result.anova["f"][2], float(published["F_interaction"]), atol=5e-4, rtol=0)
     assert list(result.table["level"]) == ["part", "appraiser", "reading", "gauge"]
@@ -221,10 +226,10 @@ def test_gauge_study_unpooled():
     squares).
     """
     result = gauge_study(aiag(), "y", "part", "who", pool_interaction=False)
-    assert not result.interaction_pooled
+    sd = sds(result)
     expected = EXAMPLES["aiag.msa4.anova"]["recomputed"]["unpooled_EV"]
-    assert_allclose(result.repeatability_sd, expected, rtol=1e-10)  # float rounding
-    assert result.interaction_sd == 0.0
+    assert_allclose(sd["reading"], expected, rtol=1e-10)  # float rounding
+    assert sd["interaction"] == 0.0
     codes = {(c.code, c.level) for c in result.cautions}
     assert ("at_zero", "interaction") in codes
     assert ("few_groups", "appraiser") in codes
@@ -235,11 +240,11 @@ def test_gauge_study_with_one_reading_a_cell():
     """Oracle: lme4's Penicillin, REML (balanced, so the analysis of variance gives it; secondary text)."""
     table = pd.read_csv(REFERENCE / "data/lme4_Penicillin.csv")
     result = gauge_study(table, "diameter", "plate", "sample")
-    published = EXAMPLES["lme4.penicillin"]["published"]["REML"]
+    published, sd = EXAMPLES["lme4.penicillin"]["published"]["REML"], sds(result)
     # Half a unit in the last printed digit; var_sample is 3.730918 exactly, printed 3.7309.
-    assert_allclose(result.part_sd**2, float(published["var_plate"]), atol=5e-5, rtol=0)
-    assert_allclose(result.appraiser_sd**2, 3.7309, atol=5e-5, rtol=0)
-    assert_allclose(result.repeatability_sd**2, float(published["var_resid"]), atol=5e-5, rtol=0)
+    assert_allclose(sd["part"] ** 2, float(published["var_plate"]), atol=5e-5, rtol=0)
+    assert_allclose(sd["appraiser"] ** 2, 3.7309, atol=5e-5, rtol=0)
+    assert_allclose(sd["interaction+reading"] ** 2, float(published["var_resid"]), atol=5e-5, rtol=0)
     assert_allclose(result.mean, float(published["intercept"]), atol=5e-5, rtol=0)
     assert list(result.table["level"]) == ["part", "appraiser", "interaction+reading", "gauge"]
 
@@ -259,14 +264,14 @@ def test_gauge_study_keeps_a_real_interaction():
     index = np.indices(y.shape).reshape(3, -1)
     table = pd.DataFrame({"p": index[0], "a": index[1], "y": y.ravel()})
     result = gauge_study(table, "y", "p", "a")
-    assert not result.interaction_pooled
+    sd = sds(result)
     # Standard errors of SDs from 59, 39, 2301 and 4800 dof: 9, 11, 1.5 and 1 %; three of them.
-    assert_allclose(result.part_sd, 2.0, rtol=0.28)
-    assert_allclose(result.appraiser_sd, 1.0, rtol=0.34)
-    assert_allclose(result.interaction_sd, 0.5, rtol=0.045)
-    assert_allclose(result.repeatability_sd, 0.05, rtol=0.031)
-    gauge = math.sqrt(result.appraiser_sd**2 + result.interaction_sd**2 + result.repeatability_sd**2)
-    assert_allclose(result.gauge_sd, gauge, rtol=1e-12)  # definition
+    assert_allclose(sd["part"], 2.0, rtol=0.28)
+    assert_allclose(sd["appraiser"], 1.0, rtol=0.34)
+    assert_allclose(sd["interaction"], 0.5, rtol=0.045)
+    assert_allclose(sd["reading"], 0.05, rtol=0.031)
+    gauge = math.sqrt(sd["appraiser"] ** 2 + sd["interaction"] ** 2 + sd["reading"] ** 2)
+    assert_allclose(sd["gauge"], gauge, rtol=1e-12)  # definition
     inside = result.table["low"] <= [2.0, 1.0, 0.5, 0.05, math.sqrt(1.2525)]
     assert inside.all()
 

@@ -169,12 +169,11 @@ def test_scale_of_the_meter_cancels():
 def test_rebasing_is_consistent():
     # Oracle: closed form; R(h, a) = R(h, b) R(b, a) on one curve.
     fit = fit_warm_up(TIME_S, noisy(5, approach(TIME_S)))
-    table = fit.rebase((5.0, 30.0, 60.0, 180.0), at_s=1800.0).set_index("initial_s")
-    assert table.code.to_dict() == {5.0: "initial_outside_record", 30.0: "", 60.0: "", 180.0: ""}
-    assert np.isnan(table.remaining[5.0])
-    assert_allclose(
-        table.remaining[30.0], table.remaining[180.0] * fit.remaining(180.0, initial_s=30.0).value, rtol=1e-12
-    )
+    with pytest.raises(MethodError, match=r"5 s") as refused:
+        fit.remaining(1800.0, initial_s=5.0)
+    assert refused.value.code == "initial_outside_record"
+    early, late = (fit.remaining(1800.0, initial_s=start).value for start in (30.0, 180.0))
+    assert_allclose(early, late * fit.remaining(180.0, initial_s=30.0).value, rtol=1e-12)
     assert_allclose(fit.remaining(60.0).value, 1.0, rtol=1e-14)
     assert fit.remaining(60.0).low == fit.remaining(60.0).high == fit.remaining(60.0).value
 

@@ -62,10 +62,8 @@ def _check_spectrum(values: pd.DataFrame, name: str, faults: Faults) -> None:
     wavelength, lines = values["wavelength_nm"].to_numpy(dtype=float), values["line"].to_numpy()
     steps = np.diff(wavelength)
     for row in np.flatnonzero((steps <= 0) | (steps > LARGEST_STEP_NM)):
-        code, words = (
-            "fault 14",
-            f"a step of {steps[row]:g} nm to {wavelength[row + 1]:g} nm; wanted 10 nm or less.",
-        )
+        code = "fault 14"
+        words = f"a step of {steps[row]:g} nm to {wavelength[row + 1]:g} nm; wanted 10 nm or less."
         if steps[row] <= 0:
             code = "fault 18"
             words = f"{wavelength[row + 1]:g} after {wavelength[row]:g}; wavelengths must increase."

@@ -10,8 +10,6 @@ from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign
 from photolab.metrology.control import ControlChart, control_chart
 
-__all__ = ["BaselineChart", "baseline_charts", "without"]
-
 FEWEST_DAYS = 3
 """A chart needs so many. [1]"""
 

@@ -169,8 +169,7 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str])
         message = f"a beam must be read with one meter; got {', '.join(sorted(set(block['meter'])))}"
         raise MethodError(message, code="several_meters")
     meter = bench.meters[str(block["meter"].iloc[0])]
-    lamps = bench.tables["lamps"].set_index("lamp")["technology"]
-    technology = str(lamps.get(lamp, ""))
+    technology = bench.technologies.get(lamp, "")
     dark = block["dark_lx"].fillna(0.0).to_numpy(float) if "dark" in wanted else np.zeros(len(block))
     found = steps.spectral_factor(bench, meter.id, lamp, technology) if "spectral" in wanted else None
     factor = 1.0 if found is None else found[0]

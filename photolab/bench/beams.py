@@ -30,16 +30,12 @@ from photolab.bench.instruments import RANGE_GAIN_NAME
 from photolab.bench.model import Bench
 from photolab.bench.rows import result_row
 from photolab.bench.selection import baseline_lamp
+from photolab.bench.shared_inputs import spread_input
 from photolab.bench.spreads import Spread
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Joint, Measured, exp_symmetric, measured
-from photolab.photometry.beam import (
-    AimOffset,
-    RatioMap,
-    aim_offset,
-    ratio_map,
-)
+from photolab.metrology.quantity import Joint, Measured, exp_symmetric, measured
+from photolab.photometry.beam import AimOffset, RatioMap, aim_offset, ratio_map
 from photolab.photometry.cutoff import cutoff_line
 
 _T = TypeVar("_T")
@@ -319,13 +315,7 @@ def _among_all(beams: Beams, coverage: float) -> dict[tuple[str, str, str, str],
                 continue
             baseline, scatter = here[0].baseline, here[0].seating
             seats = {
-                lamp: Input(
-                    ("seating", lamp, housing),
-                    scatter.sd,
-                    dof=scatter.dof,
-                    kind="seating",
-                    variance=("seating", housing),
-                )
+                lamp: spread_input("mounting", (lamp, housing), scatter.sd, scatter.dof, pool=housing)
                 for lamp in (baseline, *lamps)
             }
             for scope in ("readings", "specimens"):

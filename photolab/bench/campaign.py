@@ -53,8 +53,7 @@ def without_technology(bench: Bench) -> frozenset[str]:
     frozenset of str
         The lamps.
     """
-    lamps = bench.tables["lamps"]
-    known = {lamp for lamp, light in zip(lamps["lamp"], lamps["technology"], strict=True) if light}
+    known = {lamp for lamp, light in bench.technologies.items() if light}
     return frozenset(bench.tables["readings"]["lamp"].unique()) - known
 
 

@@ -14,8 +14,8 @@ from photolab.bench.distance_terms import assumed_lengths, photometric_centre, r
 from photolab.bench.distances import DistanceResult, near_field_ratio
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.bench.selection import select
-from photolab.bench.shared_inputs import link_input
-from photolab.bench.spreads import Spread, Spreads
+from photolab.bench.shared_inputs import link_input, spread_input
+from photolab.bench.spreads import Spreads
 from photolab.metrology.quantity import Input, Measured, combine, limits, measured
 from photolab.photometry.distance import luminous_intensity, tilt_loss
 
@@ -221,17 +221,11 @@ def _seated(seats: "pd.Series[float]", where: tuple[str, str], spreads: Spreads)
         specimen, day, mounting = (str(part) for part in key)  # type: ignore[attr-defined]
         lamp, housing = where
         key = (lamp, specimen, housing, day, mounting)
-        seat = _scatter("seating", key, spreads.seating_in(housing), pool=housing)
-        means.append(measured(float(value), seat, _scatter("day", (day, housing), spreads.day)))
+        own, of_day = spreads.seating_in(housing), spreads.day
+        seat = spread_input("mounting", key, own.sd, own.dof, pool=housing)
+        means.append(measured(float(value), seat, spread_input("day", (day, housing), of_day.sd, of_day.dof)))
     light: Measured = np.exp(combine(np.full(len(means), 1.0 / len(means)), means))
     return light
-
-
-def _scatter(kind: str, key: tuple[str, ...], spread: Spread, *, pool: str = "pooled") -> Input:
-    """Return an input whose standard deviation was pooled over the campaign, or assumed."""
-    pooled = None if spread.assumed else (kind, pool)
-    source = "assumed" if spread.assumed else "own readings"
-    return Input((kind, *key), spread.sd, dof=spread.dof, kind=kind, source=source, variance=pooled)
 
 
 def _relative(bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, place: Housing) -> Measured:

@@ -79,11 +79,8 @@ def _reads(bench: Bench, meter: str, lamp: str, factors: Mapping[str, float]) ->
     """Return what a meter reads of a lamp for each unit of light, and where that is known from."""
     technology, owner = technology_of(bench, lamp), bench.meters[meter]
     if lamp in factors:
-        u, factor, source = (
-            0.0 if technology == "filament" else steps.SPECTRAL_FLOOR,
-            factors[lamp],
-            "spectra",
-        )
+        u = 0.0 if technology == "filament" else steps.SPECTRAL_FLOOR
+        factor, source = factors[lamp], "spectra"
     else:
         stated = next((one for one in owner.spectral_factors if one.technology == technology), None)
         if stated is None and technology == "filament":  # what the meter was trimmed to
@@ -101,8 +98,7 @@ def _reads(bench: Bench, meter: str, lamp: str, factors: Mapping[str, float]) ->
 
 def technology_of(bench: Bench, lamp: str) -> str:
     """Return the technology of a lamp, blank where the folder does not say."""
-    lamps = bench.tables["lamps"].set_index("lamp")["technology"]
-    return str(lamps.get(lamp, ""))
+    return bench.technologies.get(lamp, "")
 
 
 def spectrum_of(bench: Bench, kind: str, name: str) -> NDArray[np.float64] | None:

@@ -15,8 +15,6 @@ from photolab.errors import NotInFolder
 if TYPE_CHECKING:
     from photolab.bench.model import Bench
 
-__all__ = ["CONTENTS", "Content", "absent", "holds", "need"]
-
 
 @dataclass(frozen=True)
 class Content:

@@ -179,11 +179,6 @@ class DistanceResult(DistanceRun):
     apparent: Measured | None
 
     @property
-    def quotable(self) -> bool:
-        """Whether lux at the bench's distance may be turned into candela by the inverse square alone."""
-        return self.law == "inverse_square"
-
-    @property
     def published(self) -> Measured | None:
         """Intensity where a law may be quoted, else the apparent one [cd]."""
         return self.candela if self.law else self.apparent

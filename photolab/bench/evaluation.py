@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
-from photolab.bench.campaign import Campaign, Finding
+from photolab.bench.campaign import Campaign
 from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.findings import find
@@ -19,13 +19,7 @@ from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Bench, Settings
 from photolab.bench.ratio_table import ratio_table
 from photolab.bench.readings import readings
-from photolab.bench.seats import (
-    Scatter,
-    hours_from_middle,
-    lamp_weights,
-    mounting_means,
-    whole_mountings,
-)
+from photolab.bench.seats import Scatter, hours_from_middle, lamp_weights, mounting_means, whole_mountings
 from photolab.bench.selection import Selection, select
 from photolab.bench.shared_inputs import own_colour_likeness, term_of
 from photolab.bench.spreads import Spread, Spreads, campaign_spreads
@@ -42,8 +36,6 @@ TERM_ASSUMPTIONS = {
 
 MEASURED = ("readings", "warm_up", "thermal", "electrical", "distance", "beam")
 """Tables of readings, from which `leave_out` takes rows."""
-
-__all__ = ["ALL", "Campaign", "Finding", "evaluate"]
 
 
 def evaluate(

@@ -266,8 +266,7 @@ def is_filament(bench: Bench, lamp: str) -> bool:
     bool
         False where lamps.csv does not say.
     """
-    lamps = bench.tables["lamps"]
-    return bool((lamps.loc[lamps["lamp"] == lamp, "technology"] == "filament").any())
+    return bench.technologies.get(lamp) == "filament"
 
 
 def at_hold_time(bench: Bench, run: WarmUpRun) -> pd.DataFrame:

@@ -7,7 +7,7 @@ and only then; so a common scale error cancels from their ratio while an autoran
 
 import math
 
-from photolab.bench.model import Meter
+from photolab.bench.model import Meter, default_linearity
 from photolab.metrology.quantity import Input, from_certificate, limits
 
 RANGE_GAIN_NAME = "step between two ranges"
@@ -193,9 +193,8 @@ def linearity_percent(meter: Meter) -> float:
     float
         Declared, else the smaller of 1 % and a third of the smallest percent of reading. [%]
     """
-    if "linearity_percent" in meter.declared:
-        return float(meter.linearity_percent)
-    return min(1.0, min(meter.reading_percent) / 3.0)
+    stated = "linearity_percent" in meter.declared
+    return float(meter.linearity_percent) if stated else default_linearity(meter.reading_percent)
 
 
 def linearity_input(meter: Meter, key: tuple[str, ...]) -> Input:

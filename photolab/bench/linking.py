@@ -198,26 +198,21 @@ def converted(readings: pd.DataFrame, technologies: dict[str, str], links: pd.Da
         nothing was linked,
         with the reason in link_refused). [lx], [1]
     """
-    table = readings.copy()
     by = {(row["technology"], row["old_meter"]): row for row in links.to_dict("records")}
-    values, us, words, refused = [], [], [], []
-    for lamp, meter, lux in zip(table["lamp"], table["meter"], table["illuminance_lx"], strict=True):
+    rows = []
+    for lamp, meter, lux in zip(readings["lamp"], readings["meter"], readings["illuminance_lx"], strict=True):
         technology = technologies.get(lamp, "")
         link = by.get((technology, meter))
         if link is None:
-            values.append(math.nan)
-            us.append(math.nan)
-            words.append("")
-            old = {m for _, m in by}
-            refused.append(f"no link for {technology or 'an unknown technology'}" if meter in old else "")
+            why = f"no link for {technology or 'an unknown technology'}"
+            rows.append((math.nan, math.nan, "", why if meter in {m for _, m in by} else ""))
             continue
         kind = "link" if link["established"] else "provisional link"
-        values.append(float(lux) * float(link["factor"]))
-        us.append(float(link["ln_standard_uncertainty"]))
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
-        words.append(f"{kind} {link['old_meter']} to {link['new_meter']}, {technology}, {lamps}")
-        refused.append("")
-    return table.assign(linked_lx=values, link_u=us, link=words, link_refused=refused)
+        words = f"{kind} {link['old_meter']} to {link['new_meter']}, {technology}, {lamps}"
+        rows.append((float(lux) * float(link["factor"]), float(link["ln_standard_uncertainty"]), words, ""))
+    columns = ["linked_lx", "link_u", "link", "link_refused"]
+    return readings.assign(**pd.DataFrame(rows, readings.index, columns))
 
 
 def changed_verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:

@@ -23,8 +23,6 @@ from photolab.metrology.quantity import Joint
 
 FloatArray = NDArray[np.float64]
 
-__all__ = ["MeterChange", "colour_prediction", "meter_change", "refusal"]
-
 
 @dataclass(frozen=True, eq=False)
 class MeterChange:
@@ -126,7 +124,7 @@ def _conversion(campaign: Campaign) -> tuple[str, str, pd.DataFrame, pd.DataFram
         raise MethodError(message, code="unknown_meter", known={"meter": new})
     links = links[links["new_meter"] == new]
     readings = _linked(campaign, links)
-    technologies = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
+    technologies = bench.technologies
     if readings["linked_lx"].isna().all():
         message = (
             f"no lamp of the campaign has a technology that was linked ({', '.join(links['technology'])})"
@@ -139,11 +137,9 @@ def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:
     """Return the campaign's readings with what the new meter would have shown beside them."""
     rows = campaign.selection.readings
     rows = rows[rows["meter"].isin([campaign.selection.meter, str(links["new_meter"].iloc[0])])]
-    lamps = campaign.bench.tables["lamps"]
-    technologies = dict(zip(lamps["lamp"], lamps["technology"], strict=True))
     # links.csv holds readings without the dark reading, so that is what a factor applies to
     net = rows["illuminance_lx"] - rows["dark_lx"].fillna(0.0)
-    told = converted(rows.assign(illuminance_lx=net), technologies, links)
+    told = converted(rows.assign(illuminance_lx=net), campaign.bench.technologies, links)
     new = rows["meter"] != campaign.selection.meter  # readings of the new meter stand as they are
     told = told.assign(linked_lx=told["linked_lx"].where(~new, net), link_u=told["link_u"].where(~new, 0.0))
     columns = ["linked_lx", "link_u", "link", "link_refused"]
@@ -218,16 +214,14 @@ def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
         technology, against, observed, low, high (factor of the one over that of the other), predicted;
         empty where a spectrum is missing. [1]
     """
-    lamps = campaign.bench.tables["lamps"]
-    predicted = {}
-    for technology in change.links["technology"]:
-        for lamp in lamps.loc[lamps["technology"] == technology, "lamp"]:
-            pair = [
-                steps.spectral_factor(campaign.bench, meter, str(lamp), str(technology))
-                for meter in (change.old, change.new)
-            ]
-            if pair[0] is not None and pair[1] is not None and technology not in predicted:
-                predicted[technology] = pair[0][0] / pair[1][0]
+    predicted: dict[str, float] = {}
+    for lamp, technology in campaign.bench.technologies.items():
+        old, new = (
+            steps.spectral_factor(campaign.bench, meter, lamp, technology)
+            for meter in (change.old, change.new)
+        )
+        if old is not None and new is not None:
+            predicted.setdefault(technology, old[0] / new[0])
     known = change.links[change.links["technology"].isin(list(predicted))].to_dict("records")
     rows = []
     for one in known[1:]:

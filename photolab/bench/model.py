@@ -347,6 +347,11 @@ class Bench:
             tables[name] = table.assign(**moved) if moved else table
         object.__setattr__(self, "tables", tables)
 
+    @property
+    def technologies(self) -> dict[str, str]:
+        """Technology of each lamp of lamps.csv; blank where it does not say."""
+        return dict(zip(self.tables["lamps"]["lamp"], self.tables["lamps"]["technology"], strict=True))
+
     def has(self, thing: str) -> bool:
         """Return whether the folder holds something, by a word of `contents.CONTENTS`."""
         return contents.holds(self, thing)

@@ -9,12 +9,7 @@ from typing import TYPE_CHECKING
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption
 from photolab.bench.shared_inputs import COMMON_KINDS, term_of
-from photolab.bench.verdicts import (
-    MountingsToSeparate,
-    Verdict,
-    judge,
-    mountings_to_separate,
-)
+from photolab.bench.verdicts import MountingsToSeparate, Verdict, judge, mountings_to_separate
 from photolab.metrology.planning import resolvable_ratio
 from photolab.metrology.quantity import Input, Measured, coverage_factor, exp_symmetric
 from photolab.metrology.reporting import with_ends

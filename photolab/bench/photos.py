@@ -77,9 +77,8 @@ def scaled_down(data: bytes) -> tuple[bytes, int]:
     """
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter(
-                "ignore"
-            )  # of size, which is looked at below, and of odd notes in a picture
+            # of size, which is looked at below, and of odd notes in a picture
+            warnings.simplefilter("ignore")
             with Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP")) as picture:
                 width, height = picture.size
                 if width * height > MOST_PIXELS:

@@ -35,8 +35,6 @@ from photolab.bench.verdicts import EVEN_CHANCE, FOUR_IN_FIVE, mountings_to_sepa
 from photolab.errors import MethodError
 from photolab.metrology.planning import allocate_effort, resolvable_ratio
 
-__all__ = ["Evening", "Seating", "plan_evening"]
-
 SEAT_MINUTES = 5
 """Taking one lamp out, seating the next, its dark reading; common practice, no source. [min]"""
 READ_MINUTES = 1

@@ -6,14 +6,11 @@ beside them.
 
 import math
 import os
-import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
-import tomli_w
 
 from photolab.bench.assumptions import assumptions
 from photolab.bench.campaign import Campaign
@@ -21,21 +18,11 @@ from photolab.bench.cautions import cautions
 from photolab.bench.checks import check_completed, check_tables
 from photolab.bench.completion import complete
 from photolab.bench.declared import read_toml
-from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, refusal
 from photolab.bench.files import decode, load
 from photolab.bench.linking import changed_verdicts
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import heat_rows, with_families
-
-__all__ = [
-    "ProtocolComparison",
-    "changed",
-    "compare_campaigns",
-    "compare_protocols",
-    "protocol_text",
-    "under_protocol",
-]
 
 FILE = "bench.toml"
 KEYS = ["lamp", "housing", "measurand", "point", "instant", "scope"]
@@ -102,41 +89,6 @@ def protocol_text(text_or_path: str | os.PathLike[str]) -> str:
     return text
 
 
-def changed(text: str, changes: Mapping[str, Mapping[str, Any]]) -> str:
-    """Return the text of a bench.toml with some keys set.
-
-    Parameters
-    ----------
-    text : str
-        Text of bench.toml.
-    changes : mapping
-        Section to key to value: ``{"bench": {"hold_minutes": 30}, "meter M1": {"linearity_percent": 0.5}}``.
-
-    Returns
-    -------
-    str
-        A new text, without the comments; it is for `under_protocol` to find faults in it.
-
-    Raises
-    ------
-    ValueError
-        If a section is not bench, or a meter or housing that the text has.
-    """
-    document = tomllib.loads(text)
-    for section, keys in changes.items():
-        kind, _, identity = section.partition(" ")
-        tables = [document.setdefault("bench", {})] if section == "bench" else [
-            table for table in document.get(kind, []) if identity and table.get("id") == identity
-        ]  # fmt: skip
-        if not tables:
-            message = (
-                f"changes must name bench, or a meter or housing of the text (meter M1); got {section!r}"
-            )
-            raise ValueError(message)
-        tables[0].update(keys)
-    return tomli_w.dumps(document)
-
-
 def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
     """Return the same readings under another bench.toml.
 
@@ -185,36 +137,6 @@ def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
     said = Faults()
     cautions(other, said)
     return replace(other, warnings=tuple(said.cautions), assumed=assumptions(other))
-
-
-def compare_protocols(
-    bench: Bench, after: str | os.PathLike[str], *, before: str | os.PathLike[str] | None = None
-) -> ProtocolComparison:
-    """Evaluate one set of readings under two protocols and return what differs.
-
-    Parameters
-    ----------
-    bench : Bench
-        The readings.
-    after : str or path
-        The new bench.toml, see `protocol_text`.
-    before : str or path, optional
-        The old one; the bench's own if not given.
-
-    Returns
-    -------
-    ProtocolComparison
-        Settings, verdicts and numbers that differ.
-
-    Raises
-    ------
-    RecordError
-        If one of them cannot be used with the readings.
-    MethodError
-        If no reading enters under one of them.
-    """
-    old = bench if before is None else under_protocol(bench, before)
-    return compare_campaigns(evaluate(old), evaluate(under_protocol(bench, after)))
 
 
 def compare_campaigns(before: Campaign, after: Campaign) -> ProtocolComparison:

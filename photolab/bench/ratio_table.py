@@ -8,6 +8,7 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.heat import RECORD_DRIFT, WarmUpRun, ln_remaining, remaining_of, warm_up_runs
+from photolab.bench.rows import result_row
 from photolab.bench.verdicts import judge
 from photolab.metrology.quantity import SCOPES, coverage_factor, exp_symmetric
 from photolab.thermal.warm_up_result import Remaining
@@ -141,34 +142,26 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
     low, high = result.interval(settings.coverage)
     half = (high - low) / 2.0
     said = f"{settings.hold_minutes:g} min after switch-on; relative to {settings.initial_s:g} s"
-    return {
-        "lamp": run.lamp,
-        "housing": run.housing,
-        "measurand": "remaining light",
-        "baseline": "",
-        "point": "hot_spot",
-        "instant": "hold",
-        "scope": "readings",
-        "value": math.exp(result.value),
-        "unit": "1",
-        "low": math.exp(low),
-        "high": math.exp(high),
-        "ln_expanded_uncertainty": half,
-        "coverage": settings.coverage,
-        "coverage_factor": half / result.u if result.u else math.nan,
-        "dof": result.dof if result.parts else math.nan,
-        "n_specimens": 1,
-        "n_held": 1,
-        "n_mountings": 1,
-        "n_readings": len(run.record),
-        "n_days": 1,
-        "initial_s": settings.initial_s,
-        "hold_minutes": settings.hold_minutes,
-        "conditions": said + ("" if result.parts else "; conservative"),
-        "corrections": "none",
-        "assumed": "nothing" if run.drift_logged else RECORD_DRIFT.name,
-        "verdict": "",
-    }
+    return result_row(
+        campaign.bench,
+        None,
+        lamp=run.lamp,
+        housing=run.housing,
+        measurand="remaining light",
+        point="hot_spot",
+        instant="hold",
+        value=math.exp(result.value),
+        unit="1",
+        low=math.exp(low),
+        high=math.exp(high),
+        ln_expanded_uncertainty=half,
+        coverage_factor=half / result.u if result.u else math.nan,
+        dof=result.dof if result.parts else math.nan,
+        n_held=1,
+        n_readings=len(run.record),
+        conditions=said + ("" if result.parts else "; conservative"),
+        assumed="nothing" if run.drift_logged else RECORD_DRIFT.name,
+    )
 
 
 def _conditions(campaign: Campaign, instant: str, *, bounds: bool) -> str:

@@ -87,17 +87,12 @@ def reading(row: Mapping[str, Any], bench: Bench, spreads: Spreads) -> Measured:
 
 
 def _pooled(
-    seats: Columns, term: str, column: str, spread_of: Callable[[str], Spread], pool: str = ""
+    seats: Columns, term: str, column: str, spread_of: Callable[[str], Spread]
 ) -> tuple[list[Input], NDArray[np.intp]]:
     """Return the inputs whose standard deviation was taken from one pool, and the pool of each row."""
     groups = seats.groups(column)
-    labels = [str(label) for label in seats[column][groups.first]]
-    spreads = [spread_of(label) for label in labels]
-    inputs = [
-        spread_input(term, (), s.sd, s.dof, pool=f"{pool}{label}")
-        for s, label in zip(spreads, labels, strict=True)
-    ]
-    return inputs, groups.code
+    pools = {label: spread_of(label) for label in map(str, seats[column][groups.first])}
+    return [spread_input(term, (), s.sd, s.dof, pool=pool) for pool, s in pools.items()], groups.code
 
 
 def _noise(sd: float, dof: float) -> Input:

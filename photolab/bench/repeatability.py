@@ -19,8 +19,6 @@ from photolab.metrology.components import component_limits, nested_components
 from photolab.metrology.precision import pooled_sd
 from photolab.metrology.quantity import COVERAGE
 
-__all__ = ["Levels", "initial_readings", "level_spreads"]
-
 LEVELS = ("specimen", "day", "mounting")
 SEAT = ["lamp", "specimen", "housing", "day", "mounting"]
 

@@ -1,7 +1,8 @@
 """What the next protocol should change: where doubt comes from, what a plan resolves, when to read."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,17 +15,7 @@ from photolab.bench.spreads import Spread
 from photolab.errors import MethodError
 from photolab.metrology.planning import planned_sd, resolvable_ratio
 from photolab.metrology.quantity import coverage_factor
-
-__all__ = [
-    "Forecast",
-    "causes",
-    "forecast",
-    "forecast_against_results",
-    "hold_choices",
-    "initial_choices",
-    "own_plans",
-    "shared_floor",
-]
+from photolab.thermal.warm_up_result import WarmUp
 
 REPLICATED = frozenset({"mounting", "noise", "specimen", "resolution", "supply voltage", "elapsed time"})
 """Kinds of input that more seatings, readings or specimens lower."""
@@ -249,21 +240,11 @@ def hold_choices(
         hold_s, runs (whose record supports it), still_to_come (largest change of light from that time to
         the last one, in size), lamp (whose). [s], [1]
     """
-    last = hold_s[-1]
-    rows = []
-    for hold in hold_s:
-        changes = []
-        for run in runs:
-            if run.fit is None or run.lamp in filament:
-                continue
-            try:
-                both = [run.fit.remaining(at).value for at in (hold, last)]
-            except MethodError:
-                continue  # its record does not reach so far: not counted in `runs`
-            changes.append((abs(both[1] / both[0] - 1.0), run.lamp))
-        worst = max(changes, default=(math.nan, ""))
-        rows.append({"hold_s": hold, "runs": len(changes), "still_to_come": worst[0], "lamp": worst[1]})
-    return pd.DataFrame(rows)
+
+    def still_to_come(fit: WarmUp, hold: float) -> float:
+        return fit.remaining(hold_s[-1]).value / fit.remaining(hold).value
+
+    return _choices(runs, filament, "hold_s", hold_s, "still_to_come", still_to_come)
 
 
 def initial_choices(
@@ -287,17 +268,30 @@ def initial_choices(
     DataFrame
         initial_s, runs, lost (largest change of light over `late_s`, in size), lamp. [s], [1]
     """
+
+    def kept(fit: WarmUp, initial: float) -> float:
+        return fit.remaining(initial + late_s, initial_s=initial).value
+
+    return _choices(runs, filament, "initial_s", initial_s, "lost", kept)
+
+
+def _choices(
+    runs: Sequence[WarmUpRun],
+    filament: Sequence[str],
+    name: str,
+    choices: Sequence[float],
+    change: str,
+    ratio: Callable[[WarmUp, float], float],
+) -> pd.DataFrame:
+    """Return the largest change of light that each choice of an instant leaves, and whose it is."""
     rows = []
-    for initial in initial_s:
+    for choice in choices:
         changes = []
         for run in runs:
-            if run.fit is None or run.lamp in filament:
-                continue
-            try:
-                left = run.fit.remaining(initial + late_s, initial_s=initial).value
-            except MethodError:
-                continue  # its record does not reach so far: not counted in `runs`
-            changes.append((abs(left - 1.0), run.lamp))
+            # a record that does not reach so far is not counted in `runs`
+            if run.fit is not None and run.lamp not in filament:
+                with suppress(MethodError):
+                    changes.append((abs(ratio(run.fit, choice) - 1.0), run.lamp))
         worst = max(changes, default=(math.nan, ""))
-        rows.append({"initial_s": initial, "runs": len(changes), "lost": worst[0], "lamp": worst[1]})
+        rows.append({name: choice, "runs": len(changes), change: worst[0], "lamp": worst[1]})
     return pd.DataFrame(rows)

@@ -169,19 +169,13 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     return Selection(entered, listed, meter, baseline, declared, links)
 
 
-def _technologies(bench: Bench) -> dict[str, str]:
-    """Return the technology of each lamp, blank where it is not stated."""
-    lamps = bench.tables["lamps"]
-    return dict(zip(lamps["lamp"], lamps["technology"], strict=True))
-
-
 def _linked(
     bench: Bench, readings: pd.DataFrame, usable: pd.DataFrame, meter: str
 ) -> tuple[pd.DataFrame, "pd.Series[str]", pd.DataFrame]:
     """Return the readings with what brings them to one meter, why some stay out by row, and the links."""
     other = usable[usable["meter"] != meter]
     refused = pd.Series("", index=other.index, dtype=object)
-    technologies = _technologies(bench)
+    technologies = bench.technologies
     named = usable[usable["mounting"] != ""]  # a blank mounting may be two seatings: it links nothing
     found = links_to(meter, bench.tables["links"], named, technologies)
     by = {(link["technology"], link["old_meter"]): link for link in found.to_dict("records")}

@@ -17,7 +17,9 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pandas as pd
 
+from photolab.bench.declared import Lines, declare
 from photolab.bench.demo import DEMO_SEED, demo_truth
+from photolab.bench.faults import Faults
 from photolab.bench.model import Bench, Spectrum
 from photolab.bench.records import write_bench
 from photolab.bench.schema import TABLES
@@ -32,28 +34,9 @@ from photolab.bench.simulation_light import (
 )
 from photolab.bench.simulation_plan import seats
 from photolab.bench.simulation_readings import readings_table, seat_states
-from photolab.bench.simulation_settings import (
-    bench_document,
-    days_table,
-    housings,
-    lamps_table,
-    meters,
-    questions,
-    settings,
-)
-from photolab.bench.truth import Truth, parse_truth, truth_document
-
-__all__ = [
-    "Simulation",
-    "default_truth",
-    "demo",
-    "demo_truth",
-    "read_truth",
-    "simulate",
-    "simulate_with_truth",
-    "write_demo",
-    "write_simulation",
-]
+from photolab.bench.simulation_settings import bench_document, days_table, lamps_table
+from photolab.bench.tables import empty_table
+from photolab.bench.truth import Truth, truth_document
 
 default_truth = demo_truth
 
@@ -178,17 +161,17 @@ def _simulation(
 
 
 def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
-    document = bench_document(truth)
+    declared = declare(bench_document(truth), Lines(""), Faults())
     whole = {name: _complete(name, tables[name]) if name in tables else _empty(name) for name in TABLES}
     spectra = {}
     for row in whole["spectra"].to_dict("records"):
-        wavelength, value = spectrum_values(_stem(row["file"]))
+        wavelength, value = spectrum_values(row["file"].removesuffix(".csv").partition("_")[2])
         spectra[row["name"]] = Spectrum(row["kind"], row["lamp"], row["meter"], wavelength, value)
     return Bench(
         name="simulated",
-        settings=settings(document),
-        meters=meters(document),
-        housings=housings(document),
+        settings=declared.settings,
+        meters=declared.meters,
+        housings=declared.housings,
         tables=whole,
         files=(),
         excluded=whole["readings"].iloc[:0],
@@ -196,47 +179,20 @@ def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
         assumed=(),
         hashes={},
         spectra=spectra,
-        questions=questions(document),
+        questions=tuple(question for question, _ in declared.questions),
     )
-
-
-def _stem(file: str) -> str:
-    return file.removesuffix(".csv").partition("_")[2]
 
 
 @cache
 def _empty(name: str) -> pd.DataFrame:
-    return _complete(name, pd.DataFrame())
+    return empty_table(TABLES[name])
 
 
 def _complete(name: str, given: pd.DataFrame) -> pd.DataFrame:
     """Return a table with every column of the schema, as the reader returns it."""
-    size = len(given)
-    columns: dict[str, object] = {}
-    for column in TABLES[name].columns:
-        values = given.get(column.name)
-        if column.numeric:
-            columns[column.name] = np.full(size, np.nan) if values is None else values.astype(float)
-        else:
-            columns[column.name] = pd.Series([""] * size if values is None else values, dtype="str")
-    columns["line"] = np.arange(2, size + 2)
-    return pd.DataFrame(columns)
-
-
-def read_truth(path: Path | str) -> Truth:
-    """Return the truth stated in a file.
-
-    Parameters
-    ----------
-    path : path
-        A truth.toml.
-
-    Returns
-    -------
-    Truth
-        Generating values.
-    """
-    return parse_truth(Path(path).read_text(encoding="utf-8"))
+    whole = empty_table(TABLES[name], len(given))
+    held = {str(c): given[c].astype(whole[c].dtype) for c in whole if c in given}
+    return whole.assign(line=np.arange(2, len(given) + 2), **held)
 
 
 def write_simulation(simulation: Simulation, folder: Path | str) -> Path:

@@ -214,7 +214,9 @@ def band_radiance(temperature_C: Array) -> Array:
     kelvin = np.atleast_1d(np.asarray(temperature_C, dtype=float))[:, None] + 273.15
     wavelength = np.linspace(*BAND_UM, 241)
     return np.asarray(
-        np.trapezoid(wavelength**-5 / np.expm1(14387.76877 / (wavelength * kelvin)), wavelength, axis=1)
+        np.trapezoid(
+            wavelength**-5 / np.expm1(SECOND_RADIATION_UM_K / (wavelength * kelvin)), wavelength, axis=1
+        )
     )
 
 

@@ -2,10 +2,8 @@
 
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
-from photolab.bench.model import Housing, Meter, Question, Settings
 from photolab.bench.truth import Truth
 
 CLAIMS: dict[str, tuple[float | None, float | None, str, float, str, str, int, str]] = {
@@ -111,79 +109,6 @@ def _housing_entries(truth: Truth) -> list[dict[str, Any]]:
             "aperture_mm": 180.0, "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
         },
     ]  # fmt: skip
-
-
-def settings(document: dict[str, Any]) -> Settings:
-    """Return the [bench] section as the reader returns it.
-
-    Parameters
-    ----------
-    document : dict
-        Of `bench_document`.
-
-    Returns
-    -------
-    Settings
-        With its declared keys.
-    """
-    return Settings(**document["bench"], declared=frozenset(document["bench"]))
-
-
-def meters(document: dict[str, Any]) -> dict[str, Meter]:
-    """Return the meters as the reader returns them.
-
-    Parameters
-    ----------
-    document : dict
-        Of `bench_document`.
-
-    Returns
-    -------
-    dict
-        Meters by id.
-    """
-    lists = ("reading_percent", "range_percent", "digits", "ranges_lx", "resolution_lx")
-    found = {}
-    for given in document["meter"]:
-        values: dict[str, Any] = dict(given)
-        for key in lists:
-            if key in values:
-                values[key] = tuple(np.atleast_1d(values[key]).astype(float).tolist())
-        values.setdefault("linearity_percent", min(1.0, min(values["reading_percent"]) / 3))
-        found[given["id"]] = Meter(**values, declared=frozenset(given))
-    return found
-
-
-def housings(document: dict[str, Any]) -> dict[str, Housing]:
-    """Return the housings as the reader returns them.
-
-    Parameters
-    ----------
-    document : dict
-        Of `bench_document`.
-
-    Returns
-    -------
-    dict
-        Housings by id.
-    """
-    return {given["id"]: Housing(**given, declared=frozenset(given)) for given in document["housing"]}
-
-
-def questions(document: dict[str, Any]) -> tuple[Question, ...]:
-    """Return the questions as the reader returns them.
-
-    Parameters
-    ----------
-    document : dict
-        Of `bench_document`.
-
-    Returns
-    -------
-    tuple of Question
-        In their order.
-    """
-    return tuple(Question(**given) for given in document["question"])
 
 
 def lamps_table(truth: Truth) -> pd.DataFrame:

@@ -9,14 +9,12 @@ import numpy as np
 from photolab.bench import instruments
 from photolab.bench.columns import Columns
 from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Meter
-from photolab.bench.pairs import Lines, ReadingComparison, compare_pair
+from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.shared_inputs import Loadings, add_meter, spread_input
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.quantity import COVERAGE
 
 T = TypeVar("T")
-
-__all__ = ["Lines", "ReadingComparison", "compare"]
 
 TECHNOLOGIES = ("filament", "led", "discharge", "other")
 MOUNTING_SD_PERCENT = 3.0
@@ -147,6 +145,7 @@ def _two_seats(
         tops.append(only if top is None else float(top))
     known = [t or "other" for t in technologies]
     factors = [_stated_factor(m, t) for m, t in zip(meters, known, strict=True)]
+    several = meters[0].id == meters[1].id and tops[0] != tops[1]  # an unknown range is none other's
     return {
         "lamp": ["A", "B"],
         "housing": ["", ""],
@@ -155,8 +154,7 @@ def _two_seats(
         "onto": [m.id for m in meters],
         "link_u": [0.0, 0.0],
         "link_dof": [math.inf, math.inf],
-        "several": [meters[0].id == meters[1].id and tops[0] != tops[1]]
-        * 2,  # an unknown range is none other's
+        "several": [several, several],
         "range_lx": tops,
         "inverse": [1.0 / v for v in values],
         "n": [1, 1],

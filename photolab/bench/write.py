@@ -15,11 +15,7 @@ import tomli_w
 
 from photolab.bench.faults import Faults, refusal
 from photolab.bench.files import WORKBOOK
-from photolab.bench.model import (
-    Bench,
-    Meter,
-    default_linearity,
-)
+from photolab.bench.model import Bench, Meter, default_linearity
 from photolab.bench.schema import EARLIER_FILE, SECTIONS, SPECTRUM_FILE, TABLES, Table
 from photolab.errors import RecordError
 
@@ -97,8 +93,7 @@ def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
             folder.rmdir()
         beside.replace(folder)
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
-        raise _refused(folder, f"cannot be written: {reason}.") from None
+        raise _unwritten(folder, error) from None
     finally:
         if beside is not None:
             shutil.rmtree(beside, ignore_errors=True)
@@ -109,6 +104,10 @@ def _refused(folder: Path, words: str) -> RecordError:
     faults = Faults()
     faults.add("fault 3", folder.name, words)
     return refusal(faults.faults)
+
+
+def _unwritten(folder: Path, error: OSError) -> RecordError:
+    return _refused(folder, f"cannot be written: {(error.strerror or 'unknown reason').lower()}.")
 
 
 def _with_excluded(bench: Bench) -> pd.DataFrame:
@@ -158,9 +157,7 @@ def add_plan(folder: Path, bench: Bench, rows: pd.DataFrame, sheet: str, page: b
             (folder / sheet).unlink()
             raise
     except OSError as error:
-        raise _refused(
-            folder, f"cannot be written: {(error.strerror or 'unknown reason').lower()}."
-        ) from None
+        raise _unwritten(folder, error) from None
     finally:
         for path in beside.values():
             path.unlink(missing_ok=True)

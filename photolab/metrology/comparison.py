@@ -12,7 +12,6 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind, ttost_paired
 
-from photolab.metrology.agreement import conformance_probability, normalized_error, zeta_score
 from photolab.metrology.estimates import (
     Array,
     Contrasts,
@@ -24,20 +23,7 @@ from photolab.metrology.estimates import (
     read_estimates,
 )
 from photolab.metrology.quantity import COVERAGE
-from photolab.metrology.ranking import RecordClaim, rank_intervals, record_claim
 from photolab.metrology.simultaneous import DRAWN_LIMIT, largest_t, single_critical
-
-__all__ = [
-    "Equivalence",
-    "RecordClaim",
-    "conformance_probability",
-    "equivalence",
-    "normalized_error",
-    "pairwise",
-    "rank_intervals",
-    "record_claim",
-    "zeta_score",
-]
 
 FAMILIES = ("tukey", "dunnett", "holm", "none")
 

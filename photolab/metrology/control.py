@@ -347,19 +347,8 @@ def _signals(
             continue
         seen.add(look.kind)
         half = limit[i] * uncertainty[i]
-        signals.append(
-            Signal(
-                kind=look.kind,
-                first=look.first,
-                last=look.last,
-                size=float(size[i]),
-                low=float(size[i] - half),
-                high=float(size[i] + half),
-                statistic=float(statistic[i]),
-                limit=float(limit[i]),
-                p=float(p[i]),
-            )
-        )
+        numbers = (size[i], size[i] - half, size[i] + half, statistic[i], limit[i], p[i])
+        signals.append(Signal(look.kind, look.first, look.last, *map(float, numbers)))
     return tuple(signals)
 
 

@@ -32,10 +32,6 @@ class GaugeStudy:
         the sd; dof of gauge by Welch-Satterthwaite. [unit of the value]
     anova : DataFrame
         ``source, ss, dof, ms, f, p``. [squared unit of the value]
-    repeatability_sd, appraiser_sd, interaction_sd, gauge_sd, part_sd, total_sd : float
-        Standard deviations; interaction is zero where pooled. [unit of the value]
-    interaction_pooled : bool
-        Whether the interaction was pooled with the repeats.
     mean : float
         Mean of all readings. [unit of the value]
     cautions : tuple of Caution
@@ -44,13 +40,6 @@ class GaugeStudy:
 
     table: pd.DataFrame
     anova: pd.DataFrame
-    repeatability_sd: float
-    appraiser_sd: float
-    interaction_sd: float
-    gauge_sd: float
-    part_sd: float
-    total_sd: float
-    interaction_pooled: bool
     mean: float
     cautions: tuple[Caution, ...]
 
@@ -122,18 +111,10 @@ def gauge_study(
     with np.errstate(invalid="ignore"):
         columns = {"ss": ss, "dof": dof, "ms": ss / dof, "f": f, "p": probability}
     anova = pd.DataFrame({"source": ["part", "appraiser", "interaction", "reading"], **columns})
-    sd = components.set_index("level")["sd"]
     groups = (parts, appraisers, parts * appraisers, parts * appraisers)
     return GaugeStudy(
         table=components,
         anova=anova[: error + 1],
-        repeatability_sd=float(sd[names[-1]]),
-        appraiser_sd=float(sd["appraiser"]),
-        interaction_sd=float(sd.get("interaction", 0.0)),
-        gauge_sd=float(sd["gauge"]),
-        part_sd=float(sd["part"]),
-        total_sd=math.sqrt(sd["gauge"] ** 2 + sd["part"] ** 2),
-        interaction_pooled=pooled,
         mean=float(cells.mean()),
         cautions=tuple(
             Caution(code, level, size)

@@ -131,9 +131,8 @@ def _deviations(q: Input, rng: np.random.Generator, size: int, width: FloatArray
         out = rng.random(size)
         out -= 0.5
         return out
-    wide, narrow = (
-        rng.random((size, 2)) - 0.5
-    ).T  # a trapezoid is the sum of two rectangulars, a triangle of two alike
+    # a trapezoid is the sum of two rectangulars, a triangle of two alike
+    wide, narrow = (rng.random((size, 2)) - 0.5).T
     return np.asarray((wide * (1.0 + q.top) + narrow * (1.0 - q.top)) * math.sqrt(6.0 / (1.0 + q.top**2)))
 
 

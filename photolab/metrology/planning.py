@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -138,18 +139,12 @@ def replicates_needed(
         u = _ratio_sd(relative_sd, n, floor)
         return u == 0.0 or _power(difference / u, free, coverage) >= power
 
-    first = 2 if dof is None else 1
-    if resolves(first):
-        return first
-    low, high = first, 2 * first
+    first = high = 2 if dof is None else 1
     while not resolves(high):
-        low, high = high, 2 * high
+        high *= 2
         if high > MOST_REPLICATES:
             return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if resolves(middle) else (middle, high)
-    return high
+    return bisect_left(range(high), True, lo=max(high // 2 + 1, first), key=resolves)
 
 
 def planned_sd(sd_by_level: Mapping[str, float], counts: Mapping[str, int]) -> float:

@@ -415,23 +415,10 @@ class Measured(NDArrayOperatorsMixin):
 
     if TYPE_CHECKING:  # the mixin makes them of __array_ufunc__
 
-        def __add__(self, other: Any) -> Measured: ...
+        def _joined(self, other: Any) -> Measured: ...
 
-        def __radd__(self, other: Any) -> Measured: ...
-
-        def __sub__(self, other: Any) -> Measured: ...
-
-        def __rsub__(self, other: Any) -> Measured: ...
-
-        def __mul__(self, other: Any) -> Measured: ...
-
-        def __rmul__(self, other: Any) -> Measured: ...
-
-        def __truediv__(self, other: Any) -> Measured: ...
-
-        def __rtruediv__(self, other: Any) -> Measured: ...
-
-        def __pow__(self, other: Any) -> Measured: ...
+        __add__ = __radd__ = __sub__ = __rsub__ = __mul__ = __rmul__ = _joined
+        __truediv__ = __rtruediv__ = __pow__ = _joined
 
         def __neg__(self) -> Measured: ...
 
@@ -618,18 +605,9 @@ class Measured(NDArrayOperatorsMixin):
         """
         import pandas as pd  # heavy, and only a table needs it
 
+        whole = self.u or math.inf
         rows = [
-            (
-                q.name,
-                q.kind,
-                q.source,
-                (c * q.u / self.u) ** 2 if self.u else 0.0,
-                c * q.u,
-                c,
-                q.u,
-                q.law,
-                q.dof,
-            )
+            (q.name, q.kind, q.source, (c * q.u / whole) ** 2, c * q.u, c, q.u, q.law, q.dof)
             for q, c in self.parts.items()
         ]
         columns = "name kind source variance_fraction contribution sensitivity standard_uncertainty distribution dof"
@@ -1323,18 +1301,9 @@ def normal_quantile(p: float) -> float:
     float
         The quantile, zero or more, to rounding. [1]
     """
-    tail = 1.0 - p
-    if tail <= 0.0:
-        return math.inf
-    z, step = math.sqrt(-2.0 * math.log(2.0 * tail)), math.inf  # never below it
-    while (
-        step > 1e-15 * z
-    ):  # Newton on the logarithm of the tail, which is concave: from above, never past it
-        beyond = math.erfc(z / math.sqrt(2.0)) / 2.0
-        slope = math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi) / beyond
-        step = math.log(tail / beyond) / slope
-        z -= step
-    return z
+    from statistics import NormalDist  # heavy, and asked for once
+
+    return math.inf if p >= 1.0 else NormalDist().inv_cdf(p)
 
 
 def _half_width(coverage: float, u: float, dof: float, flat: float) -> float:

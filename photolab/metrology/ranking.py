@@ -107,7 +107,7 @@ def rank_intervals(
     above, below = (
         clear & (difference < 0),
         clear & (difference > 0),
-    )  # second clearly above first; first above second
+    )  # second above first; first above second
     higher = np.bincount(first[above], minlength=size) + np.bincount(second[below], minlength=size)
     lower = np.bincount(first[below], minlength=size) + np.bincount(second[above], minlength=size)
     return pd.DataFrame(

@@ -98,7 +98,7 @@ class BeamGrid:
 
 @dataclass(frozen=True)
 class Peak:
-    """The largest cell of a beam.
+    """The largest cell of a beam; searched anew in each pattern it is biased up by noise, a fixed point is not.
 
     Attributes
     ----------
@@ -106,8 +106,6 @@ class Peak:
         Its luminous intensity. [cd]
     horizontal, vertical : float
         Where it is. [deg]
-    point_rule : str
-        ``found_again``: a peak searched anew in each pattern is biased up by noise, a fixed point is not.
     codes : tuple of str
         ``at_edge`` (the true peak may lie outside the grid), ``coarse`` (a neighbour differs by more than 10
         %).
@@ -116,7 +114,6 @@ class Peak:
     intensity: float
     horizontal: float
     vertical: float
-    point_rule: str
     codes: tuple[str, ...]
 
 
@@ -188,8 +185,6 @@ class RatioMap:
         Axes of both beams. [deg]
     ratio : ndarray, shape (m, n)
         The ratio; NaN where either cell is an upper limit or the reference is dark. [1]
-    ln_uncertainty : ndarray, shape (m, n)
-        Standard uncertainty of its logarithm. [1]
     resolved : ndarray of bool, shape (m, n)
         Cells whose interval, each by itself, leaves out 1: of cells without a difference 1 - coverage are marked.
     """
@@ -197,7 +192,6 @@ class RatioMap:
     horizontal: Floats
     vertical: Floats
     ratio: Floats
-    ln_uncertainty: Floats
     resolved: NDArray[np.bool_]
 
 
@@ -381,7 +375,6 @@ def peak(grid: BeamGrid) -> Peak:
         intensity=top,
         horizontal=float(grid.horizontal[column]),
         vertical=float(grid.vertical[row]),
-        point_rule="found_again",
         codes=tuple(code for code, holds in codes.items() if holds),
     )
 
@@ -557,10 +550,9 @@ def ratio_map(
     ratio = np.where(known, top / over, np.nan)
     own = not_negative("cell_uncertainty", cell_uncertainty, "cd") / np.where(known, top, 1.0)
     other = not_negative("reference_cell_uncertainty", reference_cell_uncertainty, "cd") / over
-    doubt = np.where(known, np.sqrt(own**2 + other**2), np.nan)
-    half = coverage_factor(coverage) * np.where(known, doubt, 0.0)
+    half = coverage_factor(coverage) * np.where(known, np.sqrt(own**2 + other**2), 0.0)
     resolved = known & (np.abs(np.log(np.where(known, ratio, 1.0))) > half)
-    return RatioMap(grid.horizontal, grid.vertical, ratio, doubt, resolved)
+    return RatioMap(grid.horizontal, grid.vertical, ratio, resolved)
 
 
 def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> AimOffset:

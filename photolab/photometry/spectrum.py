@@ -123,9 +123,7 @@ def planckian(wavelength: ArrayLike, temperature: ArrayLike) -> Any:
     """
     metres = positive("wavelength", wavelength, "nm") * 1e-9
     kelvin = positive("temperature", temperature, "K")
-    exponent = np.minimum(
-        _SECOND_RADIATION / (metres * kelvin), 700.0
-    )  # beyond, the radiance is 0 to 300 digits
+    exponent = np.minimum(_SECOND_RADIATION / (metres * kelvin), 700.0)  # beyond, 0 to 300 digits
     return as_given(_FIRST_RADIATION / (np.pi * metres**5) / np.expm1(exponent) * 1e-9)
 
 

@@ -22,9 +22,8 @@ from scipy.linalg import solve_banded
 FloatArray = NDArray[np.float64]
 
 GRID_SIZE = 12
-LONGEST_SHARE = (
-    0.2  # longest correlation time tried, as a part of the record: longer ones look like the curve
-)
+# longest correlation time tried, as a part of the record: longer ones look like the curve
+LONGEST_SHARE = 0.2
 WHITE_ODDS = 0.5
 SHORTEST_TIME_S = 20.0  # correlation times below it count as white where readings lie farther apart
 ODDS_POWER = 0.5  # odds of a correlation time fall with its root

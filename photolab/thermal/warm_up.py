@@ -42,14 +42,11 @@ CORRELATED_ABOVE = 0.3
 SLOW_PART = 0.04  # of the record: a mean correlation time above it; readings show half of what it is
 COARSE_BELOW = 0.4  # residual SD over the display step: below it rounding is no longer like noise
 CLASS_LIMIT = 12.0  # rise of the sum of squares over the noise variance when rising parts are forbidden
-RATES_FROM, RATES_TO = (
-    2.0,
-    4.0,
-)  # the same measure for two terms against many rates: between them two cease to describe the record
+# the same measure for two terms against many rates: between them two cease to describe the record
+RATES_FROM, RATES_TO = 2.0, 4.0
 LENGTHS_NEEDED = 2.0  # time constants that a record must span before it carries a final level
-GRID_MISFIT = (
-    4e-4  # of the change of light: how far a grid of rates may miss one rate between its points, measured
-)
+# of the change of light: how far a grid of rates may miss one rate between its points, measured
+GRID_MISFIT = 4e-4
 OUTLYING = 6.0  # robust SDs
 EVERYTHING = ("remaining", "beyond_record", "final_level", "time_constants")
 FINDINGS: Mapping[str, tuple[str, ...]] = {

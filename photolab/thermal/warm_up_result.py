@@ -6,12 +6,11 @@ bounds over all completely monotone curves (`photolab.thermal.bounds`). The mete
 ratio here and stays out.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
@@ -24,9 +23,6 @@ from photolab.thermal.variable_projection import Projection, full_design
 from photolab.thermal.warm_up_model import Curve, fixed_columns, window
 
 FloatArray = NDArray[np.float64]
-
-
-REBASE_INSTANTS = (5.0, 30.0, 60.0, 180.0)
 
 
 NOTHING_LEFT = 1e-6  # share of the initial light below which a logarithm says nothing
@@ -301,16 +297,8 @@ class WarmUp:
         for part, log_tau in zip(parts, log_taus, strict=True):
             share, wide = part / light, min(log_tau.half_width(self.coverage), LARGEST_LOG)
             ends = np.exp(log_tau.value + wide * np.array([0.0, -1.0, 1.0]))
-            values = (
-                share.value,
-                *share.interval(self.coverage),
-                share.u,
-                share.dof,
-                *ends,
-                log_tau.u,
-                log_tau.dof,
-            )
-            found.append(Fading(*map(float, values)))
+            of_share = (share.value, *share.interval(self.coverage), share.u, share.dof)
+            found.append(Fading(*map(float, (*of_share, *ends, log_tau.u, log_tau.dof))))
         return tuple(found)
 
     def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
@@ -418,33 +406,6 @@ class WarmUp:
         found = left * (1.0 / slope) + measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
         half = found.half_width(self.coverage)
         return Settled(instant, max(instant - half, curve.start_s), instant + half, percent)
-
-    def rebase(
-        self, instants: Iterable[float] = REBASE_INSTANTS, *, at_s: float | None = None
-    ) -> pd.DataFrame:
-        """Return the same remaining light referred to several initial instants.
-
-        Parameters
-        ----------
-        instants : iterable of float, default (5, 30, 60, 180)
-            Initial instants. [s]
-        at_s : float, optional
-            Later instant; the end of the record by default. [s]
-
-        Returns
-        -------
-        DataFrame
-            initial_s [s], at_s [s], remaining, low, high [1], code: why a row has no value, else empty.
-        """
-        later = float(self.time_s[-1]) if at_s is None else float(at_s)
-        rows = []
-        for initial in instants:
-            try:
-                one = self.remaining(later, initial_s=float(initial))
-                rows.append((float(initial), later, one.value, one.low, one.high, ""))
-            except MethodError as refusal:
-                rows.append((float(initial), later, np.nan, np.nan, np.nan, refusal.code))
-        return pd.DataFrame(rows, columns=["initial_s", "at_s", "remaining", "low", "high", "code"])
 
     def _check_inside(self, initial: float, at_s: float) -> None:
         """Raise where an instant lies before the record or the initial one beyond it."""
