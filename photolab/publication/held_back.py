@@ -22,7 +22,7 @@ from photolab.publication.words_lamp import CLAIMS, claim_judgement
 from photolab.publication.words_light import law_words
 from photolab.publication.words_surface import surface_sentence
 
-__all__ = ["HeldBack", "absent_rows", "held_back", "held_sentence", "overview_sentences"]
+__all__ = ["HeldBack", "absent_rows", "held_back", "overview_sentences"]
 
 
 @dataclass(frozen=True)
@@ -59,22 +59,6 @@ def held_back(campaign: Campaign) -> tuple[HeldBack, ...]:
     """
     parts = (_comparisons, _records, _light, _surfaces, _value, _readings)
     return tuple(one for part in parts for one in part(campaign))
-
-
-def held_sentence(one: HeldBack) -> str:
-    """Return one thing held back as a sentence.
-
-    Parameters
-    ----------
-    one : HeldBack
-        The thing.
-
-    Returns
-    -------
-    str
-        Its words.
-    """
-    return one.words
 
 
 def overview_sentences(campaign: Campaign, rows: pd.DataFrame, held: Sequence[HeldBack]) -> tuple[str, str]:
