@@ -35,8 +35,6 @@ from photolab.publication.recompute import as_recomputation
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
 from photolab.publication.workbook_table import as_workbook
 
-__all__ = ["Published", "check_report", "publish"]
-
 check_report = provenance.report_state
 
 _TITLE = "Methods appendix"

@@ -8,8 +8,6 @@ import pandas as pd
 
 from photolab.bench.model import Assumption
 
-__all__ = ["AT_THE_BENCH", "CAUTIONS", "NOT_CLAIMED", "READERS", "assumed_table", "assumed_words"]
-
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
 CAUTIONS = (
     "This is a bench test, not a type-approval test. It says nothing about compliance, legality or safety "

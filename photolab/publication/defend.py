@@ -27,8 +27,6 @@ from photolab.publication.readiness import count
 from photolab.publication.statements import KIND_WORDS, finding_words
 from photolab.publication.words_lamp import beside_sentences, claim_sentence, left_out_sentence
 
-__all__ = ["MOST", "answer"]
-
 MOST = 700
 """Longest paragraph to paste. [characters]"""
 _MOST_SEATINGS = 400

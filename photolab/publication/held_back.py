@@ -22,8 +22,6 @@ from photolab.publication.words_lamp import CLAIMS, claim_judgement
 from photolab.publication.words_light import law_words
 from photolab.publication.words_surface import surface_sentence
 
-__all__ = ["HeldBack", "absent_rows", "held_back", "overview_sentences"]
-
 
 @dataclass(frozen=True)
 class HeldBack:

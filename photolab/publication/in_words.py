@@ -17,8 +17,6 @@ from photolab.publication.front_page import how_measured, is_invented, span_of
 from photolab.publication.page_one import Book, Line, Row, Told, page_one, told_lines
 from photolab.publication.readiness import count
 
-__all__ = ["as_markdown", "bench_and_days", "in_words", "lamp_line"]
-
 _SHOWN = {"more": "more light", "less": "less light", "not shown": "not shown which gives more light"}
 
 

@@ -24,8 +24,6 @@ from photolab.publication.page import Section, clean_table, figure, photograph
 from photolab.publication.page_one import FOUND, Book, Line, figure_of, lamp_anchor, paragraphs
 from photolab.publication.words_lamp import claim_sentence, left_sentence, price_judgement, price_sentences
 
-__all__ = ["lamp_parts", "price_words"]
-
 _LARGEST = 5
 _MOST_PHOTOS = 4  # of one lamp
 

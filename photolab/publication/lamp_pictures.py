@@ -20,8 +20,6 @@ from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page_one import PageOne, after_heat_figure
 from photolab.publication.words_heat import run_name
 
-__all__ = ["budget_figure", "figure_files", "file_name", "warm_up_figure"]
-
 _FULL_HD = (6.4, 3.6), 300.0  # inches, dots of an inch: 1920 by 1080 pixels
 _LINES = 10  # of a full-HD picture, so that its letters have room
 

@@ -6,8 +6,6 @@ import re
 
 from photolab.bench.campaign import Campaign
 
-__all__ = ["folded", "left_out"]
-
 _WORKING = re.compile(
     "The law|A second way|By hand|The readings|The days|How strongly|Two rates|What the interval|From which|Beyond|"
     "What would reduce|What varies|What goes in|Where the time|Ranks|From the display|How far that|The method in short|"

@@ -27,18 +27,6 @@ from photolab.bench.model import Photo
 from photolab.publication.display import one_line
 from photolab.publication.equation_words import in_words
 
-__all__ = [
-    "SCROLL",
-    "Section",
-    "clean_table",
-    "equation",
-    "figure",
-    "markdown",
-    "notebook_blocks",
-    "page",
-    "photograph",
-]
-
 _STYLE = """
 :root { color-scheme: light dark; --ink: #1a1a1a; --soft: #444; --paper: #fff; --line: #d9d9d9; --edge: #6b6b6b;
   --code: #f5f5f5; --link: #00508a; }

@@ -23,24 +23,6 @@ from photolab.publication.figures.common import Figure, Picture, new_figure, pic
 from photolab.publication.findings import joined
 from photolab.publication.page import SCROLL
 
-__all__ = [
-    "FOUND",
-    "KEYS",
-    "Book",
-    "Line",
-    "PageOne",
-    "Told",
-    "after_heat_figure",
-    "drawn",
-    "figure_of",
-    "lamp_anchor",
-    "page_one",
-    "paragraphs",
-    "signed",
-    "table_html",
-    "told_lines",
-]
-
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 """What names a row of results.csv."""
 LIGHT = "illuminance ratio"

@@ -20,8 +20,6 @@ from pathlib import Path
 from photolab.errors import MethodError
 from photolab.publication.figures.common import font_file, shown_signs
 
-__all__ = ["as_pdf", "paper", "quoted", "typst_date"]
-
 _POINT = 10.0 / 15.0  # points of the paper for one pixel of the page: both set their text so
 _TEXT_WIDTH = 504.0  # points between the margins of an A4 page
 _VOID = frozenset({"br", "hr", "img", "meta"})

@@ -34,8 +34,6 @@ from photolab.publication.page_one import LIGHT, Told, page_one, signed
 from photolab.publication.statements import KIND_WORDS
 from photolab.publication.workbook_table import as_bytes, write_cell
 
-__all__ = ["as_recomputation", "by_hand"]
-
 Name = tuple[str, ...]
 Lights = Mapping[Name, Measured]
 """ln of light by lamp, housing, place and instant, moved by seatings and records alone: sensitivities are weights."""

@@ -43,8 +43,6 @@ from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
 from photolab.thermal.thermography import SurfaceReading
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
-__all__ = ["SENTENCES", "agree", "say"]
-
 SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     Measured: lambda quantity: f"{quantity}.",
     ReadingComparison: sentence,

@@ -24,29 +24,6 @@ from photolab.publication.findings import joined
 from photolab.publication.statements import SCOPE_WORDS, capital, interval_words, limit_places, verdict_words
 from photolab.publication.words_lamp import light_words
 
-__all__ = [
-    "bracketed_words",
-    "chance",
-    "chart_words",
-    "colour_words",
-    "counted",
-    "dominant_words",
-    "held_words",
-    "homogeneity_words",
-    "in_campaigns",
-    "level_words",
-    "levels_words",
-    "link_words",
-    "linked_words",
-    "moved_words",
-    "other_days_words",
-    "ratio_words",
-    "refused_words",
-    "signal_words",
-    "validation_words",
-    "verdict_name",
-]
-
 LEVEL_WORDS = {
     "specimen": "specimen to specimen",
     "day": "day to day",

@@ -12,17 +12,6 @@ from photolab.bench.pairs import ReadingComparison
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 
-__all__ = [
-    "VERDICTS",
-    "WAY_WORDS",
-    "areas_words",
-    "colour_cells",
-    "colour_words",
-    "pair_words",
-    "story_words",
-    "way_cells",
-]
-
 WAY_WORDS = {
     "ignored": "colour ignored",
     "declared": "not corrected, f1' of the meter counted",

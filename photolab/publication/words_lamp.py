@@ -23,27 +23,6 @@ from photolab.publication.display import one_line
 from photolab.publication.words_heat import known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
 
-__all__ = [
-    "AN_EXAMPLE",
-    "CLAIMS",
-    "beside_sentences",
-    "claim_judgement",
-    "claim_sentence",
-    "equivalence_sentence",
-    "figure_words",
-    "gain_sentence",
-    "housings_sentence",
-    "lamp_row",
-    "lamp_sentence",
-    "left_out_sentence",
-    "left_sentence",
-    "light_words",
-    "price_judgement",
-    "price_sentences",
-    "record_sentences",
-    "reply_sentences",
-]
-
 VERDICTS = {
     "clear": "clear of the bench uncertainty",
     "alike": "alike to within {margin} %",

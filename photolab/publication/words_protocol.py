@@ -14,19 +14,6 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.statements import KIND_WORDS, SCOPE_WORDS, capital
 from photolab.publication.words_bench import counted, verdict_name
 
-__all__ = [
-    "EXAMPLE_CHANGES",
-    "EXAMPLE_MINUTES",
-    "PLAN_HEADS",
-    "causes_sentences",
-    "change_log",
-    "forecast_sentence",
-    "hold_sentence",
-    "needed_words",
-    "plan_row",
-    "plans_alt",
-]
-
 EXAMPLE_CHANGES = {"protocol_revision": "invented", "hold_minutes": 30.0, "alike_percent": 5.0}
 """Another protocol, invented: it is shown on an invented bench only."""
 EXAMPLE_MINUTES = {"specimen": 10.0, "mounting": 45.0, "reading": 0.5}
