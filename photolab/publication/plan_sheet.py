@@ -18,7 +18,7 @@ from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_table
 from photolab.publication.paper import as_pdf, quoted, typst_date
-from photolab.publication.readiness import NEXT_STEPS
+from photolab.publication.statements import advice
 
 ROW_MM = (9.0, 8.0, 7.0, 6.0, 5.0)
 """Heights of a row to write in, tried in turn until the page holds all. [mm]"""
@@ -191,13 +191,9 @@ def _answers(evening: Evening) -> list[str]:
     held = shows[shows["one_more"] > (1.0 - LITTLE) * shows["after"]]
     if len(held) == len(shows) and len(held):
         term = str(held["largest"].mode().iloc[0])
-        names = {
-            "baseline": evening.baseline,
-            "meter": next(iter(evening.bench.meters)),
-            "filament": "filament lamps",
-        }
-        advice = NEXT_STEPS.get(term, "look at its budget in notebook 04.").format(**names)
-        said.append(f"More seatings narrow these little: the largest other input is {term}; {advice}")
+        meter = f"meter {next(iter(evening.bench.meters))}"
+        do = advice(term, "look at its budget in notebook 04", baseline=evening.baseline, meter=meter)
+        said.append(f"More seatings narrow these little: the largest other input is {term}; {do}.")
     return said
 
 

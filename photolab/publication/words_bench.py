@@ -21,7 +21,14 @@ from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
 from photolab.publication.findings import joined
-from photolab.publication.statements import SCOPE_WORDS, capital, interval_words, limit_places, verdict_words
+from photolab.publication.statements import (
+    SCOPE_WORDS,
+    VERDICTS,
+    capital,
+    interval_words,
+    limit_places,
+    verdict_words,
+)
 from photolab.publication.words_lamp import light_words
 
 LEVEL_WORDS = {
@@ -34,17 +41,7 @@ LEVEL_WORDS = {
     "gauge": "person and seating together",
 }
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-RATIO_VERDICTS = {
-    "clear": "clear of the bench uncertainty",
-    "alike": "alike within the declared margin",
-    "inside": "inside the bench uncertainty",
-}
-VERDICT_NAMES = {
-    "clear": "clear",
-    "alike": "alike",
-    "inside": "inside the bench uncertainty",
-    "no_answer": "no answer yet",
-}
+VERDICT_NAMES = VERDICTS | {"clear": "clear", "alike": "alike"}
 
 
 def level_words(level: str) -> str:
@@ -138,7 +135,7 @@ def ratio_words(name: str, pair: ReadingComparison) -> str:
         return f"{name}: {light_words(pair.ratio, 1)}; {verdict_words(pair)}."
     light = light_words(pair.ratio, limit_places(pair.ln_expanded_uncertainty))
     interval = f"{interval_words(pair)}, {100.0 * pair.coverage:g} %"
-    return f"{name}: {light} ({interval}), {RATIO_VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
+    return f"{name}: {light} ({interval}), {VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
 
 
 def dominant_words(budget: pd.DataFrame) -> tuple[str, ...]:

@@ -17,13 +17,6 @@ WAY_WORDS = {
     "declared": "not corrected, f1' of the meter counted",
     "corrected": "corrected with the spectra",
 }
-VERDICTS = {
-    "clear": "clear of the bench uncertainty",
-    "alike": "alike within the declared margin",
-    "inside": "inside the bench uncertainty",
-    "no_answer": "no answer yet",
-}
-"""Verdicts in few words."""
 
 
 def colour_words(one: ColourRatio) -> str:
@@ -86,7 +79,7 @@ def way_cells(way: str, pair: ReadingComparison, verdict: str) -> dict[str, str 
     return {
         "colour": WAY_WORDS[way],
         f"result ({percent})": _result(pair),
-        "verdict, all pairs": VERDICTS[verdict],
+        "verdict, all pairs": statements.VERDICTS[verdict],
         f"of it by colour (± %, {percent})": 0.0
         if colour is None
         else 100.0 * colour.half_width(pair.coverage),
