@@ -74,6 +74,8 @@ summary { cursor: pointer; color: var(--soft); }
   body { font-size: 10.5pt; } main { padding: 0; max-width: none; } tr { break-inside: avoid; }
   h2, h3, h4 { break-after: avoid; } }
 """.strip()
+PUBLISHED = "appendix"
+"""Tag of the cells of a notebook that are published."""
 _FEW = 6
 """So many parts need no contents. [1]"""
 SCROLL = '<div class="scroll" role="group" aria-label="Table" tabindex="0">'
@@ -349,9 +351,7 @@ def _table_html(cells: _Cells) -> str:
     return f"{SCROLL}<table>\n{caption}{inner}\n</table></div>"
 
 
-def notebook_blocks(
-    notebook: Any, *, tag: str = "appendix", shift: int = 1, folded: re.Pattern[str] | None = None
-) -> tuple[str, ...]:
+def notebook_blocks(notebook: Any, *, folded: bool = False) -> tuple[str, ...]:
     """Return the chosen cells of an executed notebook as HTML; of the code, only the cells tagged ``law``, in a fold.
 
     A part (from one heading to the next) whose chosen code shows nothing is left out, its prose and its law with it:
@@ -360,45 +360,42 @@ def notebook_blocks(
     Parameters
     ----------
     notebook : nbformat.NotebookNode
-        An executed notebook.
-    tag : str, default "appendix"
-        Cells with this tag are taken; what the answer at the top shows already is not shown again.
-    shift : int, default 1
-        Levels by which headings are lowered. [1]
-    folded : re.Pattern, optional
-        Parts whose heading it matches stand in a fold, which has no place on paper.
+        An executed notebook. Cells tagged ``appendix`` are taken; what the answer at the top shows already is not
+        shown again.
+    folded : bool, default False
+        Parts whose heading is tagged ``working`` stand in a fold, which has no place on paper.
 
     Returns
     -------
     tuple of str
         HTML, one for each cell or output, in order.
     """
-    wanted = {tag, "law"}
+    wanted = {PUBLISHED, "law"}
     chosen = [
         [cell for cell in part if wanted & set(cell.metadata.get("tags", []))]
         for part in _parts(notebook.cells)
-        if _shows(part, tag)
+        if _shows(part)
     ]
     answered = any("answer" in cell.metadata.tags for part in chosen for cell in part)
     blocks: list[str] = []
     for part in filter(None, chosen):
-        made = [block for cell in part for block in _cell_blocks(cell, tag, shift, answered=answered)]
-        title = part[0].source.partition("\n")[0].lstrip("# ")
-        if folded is not None and part[0].source.startswith("#") and folded.match(title):
+        made = [block for cell in part for block in _cell_blocks(cell, answered=answered)]
+        if folded and "working" in part[0].metadata.tags:
+            title = part[0].source.partition("\n")[0].lstrip("# ")
             made[0] = re.sub(r"^<h\d>.*?</h\d>\n", "", made[0])
             made = [f"<details><summary>{html.escape(title)}</summary>", *made, "</details>"]
         blocks += made
     return tuple(blocks)
 
 
-def _cell_blocks(cell: Any, tag: str, shift: int, *, answered: bool) -> list[str]:
+def _cell_blocks(cell: Any, *, answered: bool) -> list[str]:
     """Return a chosen cell as HTML."""
     blocks = [_law(cell.source)] if "law" in cell.metadata.tags else []
-    if tag not in cell.metadata.tags or (answered and "answer-source" in cell.metadata.tags):
+    if PUBLISHED not in cell.metadata.tags or (answered and "answer-source" in cell.metadata.tags):
         return blocks
     if cell.cell_type == "markdown":
-        return [*blocks, markdown(cell.source, shift=shift, attachments=dict(cell.get("attachments", {})))]
-    return [*blocks, *filter(None, (_output_html(output, shift) for output in cell.outputs))]
+        return [*blocks, markdown(cell.source, attachments=dict(cell.get("attachments", {})))]
+    return [*blocks, *filter(None, (_output_html(output) for output in cell.outputs))]
 
 
 def _parts(cells: Iterable[Any]) -> list[list[Any]]:
@@ -411,9 +408,9 @@ def _parts(cells: Iterable[Any]) -> list[list[Any]]:
     return parts
 
 
-def _shows(part: Iterable[Any], tag: str) -> bool:
+def _shows(part: Iterable[Any]) -> bool:
     """Return whether the chosen code of a part shows anything; a part without such code is prose that stands."""
-    code = [c for c in part if c.cell_type == "code" and tag in c.metadata.get("tags", [])]
+    code = [c for c in part if c.cell_type == "code" and PUBLISHED in c.metadata.get("tags", [])]
     return not code or any(cell.outputs for cell in code)
 
 
@@ -425,7 +422,7 @@ def _law(code: str) -> str:
     )
 
 
-def _output_html(output: Any, shift: int) -> str:
+def _output_html(output: Any) -> str:
     """Return one output as HTML; what has no form here is shown as text."""
     if output.output_type == "stream":
         return f"<pre>{html.escape(output.text.rstrip())}</pre>"
@@ -435,7 +432,7 @@ def _output_html(output: Any, shift: int) -> str:
         alt = output.get("metadata", {}).get("image/png", {}).get("alt") or plain
         return figure(data["image/png"], alt)
     if "text/markdown" in data:
-        return markdown(data["text/markdown"], shift=shift)
+        return markdown(data["text/markdown"])
     if "<table" in data.get("text/html", ""):
         return clean_table(data["text/html"])
     return f"<pre>{html.escape(plain)}</pre>" if plain else ""
