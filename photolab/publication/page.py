@@ -76,6 +76,7 @@ summary { cursor: pointer; color: var(--soft); }
 """.strip()
 PUBLISHED = "appendix"
 """Tag of the cells of a notebook that are published."""
+_VOID = frozenset({"br", "hr", "img", "meta"})
 _FEW = 6
 """So many parts need no contents. [1]"""
 SCROLL = '<div class="scroll" role="group" aria-label="Table" tabindex="0">'
@@ -261,60 +262,99 @@ def photograph(photo: Photo) -> str:
     return f"<figure>{image}<figcaption>{said}</figcaption></figure>"
 
 
-@dataclass
-class _Cells:
-    """Cells of a table as they are collected."""
+@dataclass(eq=False)
+class Node:
+    """One element of a page.
 
-    caption: str = ""
-    head: list[list[tuple[str, bool]]] = field(default_factory=list)
-    body: list[list[tuple[str, bool]]] = field(default_factory=list)
+    Attributes
+    ----------
+    tag : str
+        Its name.
+    attributes : dict of str to str
+        As they are written.
+    children : list of Node or str
+        Elements and text in it, in order.
+    """
+
+    tag: str
+    attributes: dict[str, str] = field(default_factory=dict)
+    children: list[Node | str] = field(default_factory=list)
+
+    def all(self, *tags: str) -> list[Node]:
+        """Return the elements below with one of some tags, in order.
+
+        Parameters
+        ----------
+        *tags : str
+            Names.
+
+        Returns
+        -------
+        list of Node
+            The elements.
+        """
+        found: list[Node] = []
+        for child in self.children:
+            if isinstance(child, Node):
+                found += [child] if child.tag in tags else []
+                found += child.all(*tags)
+        return found
+
+    @property
+    def plain(self) -> str:
+        """Text of the element without any form; style and script are none."""
+        if self.tag in {"style", "script"}:
+            return ""
+        return "".join(child.plain if isinstance(child, Node) else child for child in self.children)
+
+    @property
+    def is_number(self) -> bool:
+        """Whether it is a cell that stands to the right."""
+        return "num" in self.attributes.get("class", "").split()
 
 
-class _TableReader(HTMLParser):
-    """Collects the text of the first level of tables; everything else is dropped."""
+class _Reader(HTMLParser):
+    """Builds the tree of a page; an end without its beginning is passed over."""
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
-        self.tables: list[_Cells] = []
-        self._text: list[str] | None = None
-        self._number = False
-        self._in_head = False
-        self._skip = 0
+        self.open = [Node("page")]
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        """Open a table, a row or a cell."""
-        if tag in {"style", "script"}:
-            self._skip += 1
-        elif tag == "table":
-            self.tables.append(_Cells())
-        elif tag == "thead":
-            self._in_head = True
-        elif tag == "tr" and self.tables:
-            (self.tables[-1].head if self._in_head else self.tables[-1].body).append([])
-        elif tag in {"td", "th", "caption"}:
-            self._text = []
-            self._number = "num" in (dict(attrs).get("class") or "").split()
+        """Open an element."""
+        node = Node(tag, {name: value or "" for name, value in attrs})
+        self.open[-1].children.append(node)
+        if tag not in _VOID:
+            self.open.append(node)
 
     def handle_endtag(self, tag: str) -> None:
-        """Close what was opened."""
-        if tag in {"style", "script"}:
-            self._skip = max(self._skip - 1, 0)
-        elif tag == "thead":
-            self._in_head = False
-        elif tag in {"td", "th", "caption"} and self._text is not None and self.tables:
-            text = one_line("".join(self._text))
-            self._text = None
-            if tag == "caption":
-                self.tables[-1].caption = text
-                return
-            rows = self.tables[-1].head if self._in_head else self.tables[-1].body
-            if rows:
-                rows[-1].append((text, self._number))
+        """Close an element, and those in it that were left open."""
+        places = [n for n, node in enumerate(self.open) if node.tag == tag]
+        if places:
+            del self.open[places[-1] :]
 
     def handle_data(self, data: str) -> None:
-        """Collect the text of a cell."""
-        if self._text is not None and not self._skip:
-            self._text.append(data)
+        """Keep text."""
+        self.open[-1].children.append(data)
+
+
+def read_html(source: str) -> Node:
+    """Return a page as a tree.
+
+    Parameters
+    ----------
+    source : str
+        HTML.
+
+    Returns
+    -------
+    Node
+        What holds its outermost elements.
+    """
+    reader = _Reader()
+    reader.feed(source)
+    reader.close()
+    return reader.open[0]
 
 
 def clean_table(source: str) -> str:
@@ -330,23 +370,21 @@ def clean_table(source: str) -> str:
     str
         HTML with tables only: no style, no attribute, no markup inside a cell.
     """
-    reader = _TableReader()
-    reader.feed(source)
-    reader.close()
-    return "\n".join(_table_html(cells) for cells in reader.tables)
+    return "\n".join(_table_html(one) for one in read_html(source).all("table"))
 
 
-def _table_html(cells: _Cells) -> str:
+def _table_html(table: Node) -> str:
     """Return one table."""
-    caption = f"<caption>{html.escape(cells.caption)}</caption>\n" if cells.caption else ""
+    above = [row for part in table.all("thead") for row in part.all("tr")]
 
-    def row(items: Iterable[tuple[str, bool]], tag: str) -> str:
-        opening = f'{tag} scope="col"' if tag == "th" else tag
+    def row(one: Node, tag: str, opening: str) -> str:
         kinds = {True: ' class="num"', False: ""}
-        return "".join(f"<{opening}{kinds[number]}>{html.escape(text)}</{tag}>" for text, number in items)
+        cells = ((kinds[cell.is_number], one_line(cell.plain)) for cell in one.all("td", "th"))
+        return f"<tr>{''.join(f'<{opening}{kind}>{html.escape(text)}</{tag}>' for kind, text in cells)}</tr>"
 
-    head = "\n".join(f"<tr>{row(items, 'th')}</tr>" for items in cells.head)
-    body = "\n".join(f"<tr>{row(items, 'td')}</tr>" for items in cells.body)
+    caption = "".join(f"<caption>{html.escape(one_line(c.plain))}</caption>\n" for c in table.all("caption"))
+    head = "\n".join(row(one, "th", 'th scope="col"') for one in above)
+    body = "\n".join(row(one, "td", "td") for one in table.all("tr") if one not in above)
     inner = f"<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>"
     return f"{SCROLL}<table>\n{caption}{inner}\n</table></div>"
 
