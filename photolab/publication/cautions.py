@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 
 from photolab.bench.model import Assumption
-from photolab.publication.statements import KIND_WORDS
+from photolab.publication.statements import KIND_WORDS, in_housing
 
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
 CAUTIONS = (
@@ -153,7 +153,7 @@ def assumed_words(
         words = item.words.partition(":")[0] if item.words.endswith("assumed") else item.name
         kinds = {KIND_WORDS.get(term, term) for term in sized(item.name)}
         found = [
-            (float(f"{line['moves']:.9e}"), f"{lamp} in {housing}" if housing else lamp)
+            (float(f"{line['moves']:.9e}"), f"{lamp}{in_housing(housing)}")
             for (lamp, housing), lines in budgets.items()
             for line in lines[lines["assumed"]].to_dict("records")
             if line["what"] in kinds

@@ -17,6 +17,7 @@ from photolab.bench.two_readings import compare
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 from photolab.publication import statements
+from photolab.publication.statements import in_housing
 
 if TYPE_CHECKING:
     from photolab.bench.campaign import Campaign
@@ -129,7 +130,7 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     alike, lines, answers = campaign.bench.settings.alike_percent, [], []
     for housing in housings:
         pair = campaign.ratio(args.b, args.a, housing=housing, scope=scope)
-        head = f"{args.b} against {args.a}" + (f" in {housing}" if housing else "")
+        head = f"{args.b} against {args.a}" + in_housing(housing)
         said = statements.answer_lines(head, pair, alike_percent=alike)
         answers.append({"housing": housing} | as_json(pair, "lx", " ".join(said)))
         if pair.verdict != "no_answer":

@@ -30,6 +30,7 @@ from photolab.publication.page_one import (
     table_html,
 )
 from photolab.publication.readiness import count
+from photolab.publication.statements import in_housing
 from photolab.publication.tables import DICTIONARY
 
 _STEPS = {
@@ -246,7 +247,7 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         half = 0.5 * float(power[0]["high"] - power[0]["low"])
         own += [", ", figure_of(power[0], with_uncertainty(float(power[0]["value"]), half)), " W"]
     for row in mine[mine["measurand"] == "remaining light"].to_dict("records"):
-        place = f" in {row['housing']}" if row["housing"] else ""
+        place = in_housing(row["housing"])
         value, *ends = (
             figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
         )

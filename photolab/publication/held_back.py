@@ -17,6 +17,7 @@ from photolab.bench.heat import warm_up_runs
 from photolab.bench.surface import surfaces
 from photolab.publication import length, readiness, statements
 from photolab.publication.lamp_parts import price_words
+from photolab.publication.statements import in_housing
 from photolab.publication.words_heat import why
 from photolab.publication.words_lamp import CLAIMS, claim_judgement
 from photolab.publication.words_light import law_words
@@ -121,7 +122,7 @@ def absent_rows(campaign: Campaign) -> tuple[tuple[str, str], ...]:
 
 
 def _place(lamp: str, housing: str) -> str:
-    return f"{lamp} in {housing}" if housing else lamp
+    return f"{lamp}{in_housing(housing)}"
 
 
 def _comparisons(campaign: Campaign) -> Iterator[HeldBack]:
@@ -131,7 +132,7 @@ def _comparisons(campaign: Campaign) -> Iterator[HeldBack]:
             compared.add(lamp)
             pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
             if pair.missing:
-                where = f"{lamp} against {campaign.baseline}{f' in {housing}' if housing else ''}"
+                where = f"{lamp} against {campaign.baseline}{in_housing(housing)}"
                 words = f"{where}: {statements.verdict_words(pair)}."
                 yield HeldBack("comparison", f"{pair.missing[0]}_missing", words)
     tables = campaign.bench.tables

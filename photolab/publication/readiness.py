@@ -17,7 +17,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
-from photolab.publication.statements import advice, finding_words
+from photolab.publication.statements import advice, finding_words, in_housing
 from photolab.publication.words_lamp import lamp_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
@@ -176,8 +176,7 @@ def first_answer(campaign: Campaign) -> list[str]:
     """
     for lamp, housing, point, instant in campaign.compared():
         if instant == "initial" and point == "hot_spot":
-            place = f" in {housing}" if housing else ""
-            return [f"First answer{place}: {lamp_sentence(campaign, lamp, housing)}"]
+            return [f"First answer{in_housing(housing)}: {lamp_sentence(campaign, lamp, housing)}"]
     return []
 
 
@@ -334,9 +333,7 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
         if (lamp, housing) not in recorded:
             lacking.setdefault(housing, []).append(lamp)
     if lacking:
-        where = "; ".join(
-            f"{listed(of)}{f' in {housing}' if housing else ''}" for housing, of in lacking.items()
-        )
+        where = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in lacking.items())
         yield Ability(
             what, f"read one seating of each specimen at {minutes:g} minutes too: {where}", "", False
         )

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from photolab.bench.model import Assumption
+from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import decimal, published_ends
@@ -79,6 +79,41 @@ RANGE_WORDS = {
     "two": "the lamps on two ranges",
     "unknown": "the range not stated, so nothing of it is shared",
 }
+
+
+def in_housing(housing: str) -> str:
+    """Return in which housing.
+
+    Parameters
+    ----------
+    housing : str
+        Its name; blank where a bench has one without a name.
+
+    Returns
+    -------
+    str
+        " in HP"; blank where it has no name.
+    """
+    return f" in {housing}" if housing else ""
+
+
+def time_of(bench: Bench, instant: str) -> str:
+    """Return the time since switch-on of an instant.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    instant : {"initial", "hold"}
+        Which.
+
+    Returns
+    -------
+    str
+        "30 s", "20 min".
+    """
+    settings = bench.settings
+    return f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
 
 
 def percent_of(ratio: float, places: int) -> str:

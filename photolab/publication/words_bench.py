@@ -25,6 +25,7 @@ from photolab.publication.statements import (
     SCOPE_WORDS,
     VERDICTS,
     capital,
+    in_housing,
     interval_words,
     limit_places,
     verdict_words,
@@ -313,8 +314,8 @@ def chart_words(one: BaselineChart) -> str:
     str
         One sentence.
     """
-    place = f" in {one.housing}" if one.housing else ""
-    head = f"{one.lamp}{place} {'with' if one.volts_corrected else 'without'} the voltage correction"
+    how = "with" if one.volts_corrected else "without"
+    head = f"{one.lamp}{in_housing(one.housing)} {how} the voltage correction"
     covered = 1.0 - one.chart.false_alarm
     strongest = {signal.kind: signal for signal in reversed(one.chart.signals)}
     if "group" in strongest and "step" in strongest and strongest["group"].first == strongest["step"].first:
@@ -530,7 +531,7 @@ def other_days_words(table: pd.DataFrame, scatter: Sequence[float], *, coverage:
     ]
     for row in table[~table["inside"].astype(bool)].to_dict("records"):
         where = " ".join(str(part) for part in (row["lamp"], row["specimen"]) if part)
-        where += f" in {row['housing']}" if row["housing"] else ""
+        where += in_housing(row["housing"])
         found = f"{decimal(abs(row['percent']), 1)} % {'more' if row['percent'] > 0 else 'less'}"
         said.append(
             f"Missed: {where} on {row['day']}, {found} than predicted "
