@@ -171,10 +171,10 @@ def test_few_parts_need_no_contents():
 
 
 def test_working_of_a_small_bench_stands_in_a_fold_and_not_on_paper():
-    """Oracle: the headings typed."""
-    tags = {"tags": ["appendix"]}
-    cells = [new_markdown_cell(f"## {x}\n\n{x} said", metadata=tags) for x in ("The law: a", "The answer")]
-    blocks = notebook_blocks(new_notebook(cells=cells), folded=re.compile("The law"))
+    """Oracle: the headings typed, and the tag."""
+    tags = {"The law: a": ["appendix", "working"], "The answer": ["appendix"]}
+    cells = [new_markdown_cell(f"## {x}\n\n{x} said", metadata={"tags": tags[x]}) for x in tags]
+    blocks = notebook_blocks(new_notebook(cells=cells), folded=True)
     joined = "".join(blocks)
     assert "<details><summary>The law: a</summary><p>The law: a said</p>" in joined.replace("\n", "")
     assert joined.count("<details>") == joined.count("</details>") == 1

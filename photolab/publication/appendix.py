@@ -27,7 +27,7 @@ from photolab.publication.front_page import front_page, incomplete_mark
 from photolab.publication.in_words import as_markdown, in_words
 from photolab.publication.lamp_parts import lamp_parts
 from photolab.publication.lamp_pictures import figure_files
-from photolab.publication.page import Section, notebook_blocks, page
+from photolab.publication.page import PUBLISHED, Section, notebook_blocks, page
 from photolab.publication.page_one import page_one
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
@@ -35,12 +35,9 @@ from photolab.publication.recompute import as_recomputation
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
 from photolab.publication.workbook_table import as_workbook
 
-__all__ = ["Published", "check_report", "publish"]
-
 check_report = provenance.report_state
 
 _TITLE = "Methods appendix"
-_TAG = "appendix"
 _T = TypeVar("_T")
 
 
@@ -179,7 +176,7 @@ def _chosen(folder: Path) -> tuple[Path, ...]:
     chosen = []
     for path in sorted(folder.glob("*.ipynb")):
         cells = nbformat.read(path, as_version=4).cells
-        if any(_TAG in cell.metadata.get("tags", []) for cell in cells):
+        if any(PUBLISHED in cell.metadata.get("tags", []) for cell in cells):
             chosen.append(path)
     return tuple(chosen)
 
@@ -206,7 +203,7 @@ def _sections(
             failed.append((part, notebook.known["reason"]))
             continue
         question = _take_question(notebook)
-        made = partial(notebook_blocks, notebook, tag=_TAG, folded=length.folded(campaign))
+        made = partial(notebook_blocks, notebook, folded=length.folded(campaign))
         blocks = _attempt(MissingPart(question, path.name), made, failed)
         if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))

@@ -7,8 +7,7 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 
 from photolab.bench.model import Assumption
-
-__all__ = ["AT_THE_BENCH", "CAUTIONS", "NOT_CLAIMED", "READERS", "assumed_words"]
+from photolab.publication.statements import KIND_WORDS, in_housing
 
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
 CAUTIONS = (
@@ -46,57 +45,69 @@ NOT_CLAIMED = (
     "Lamps that these readings cannot tell apart may still differ.",
 )
 
-#: Which results would change with an assumption, by a word in its name.
-_TOUCHES = (
-    ("mismatch", "every ratio between technologies, and a little between LED lamps"),
-    ("spectral", "every ratio between technologies"),
-    ("calibration_source", "every ratio between technologies"),
-    ("mounting_sd", "every ratio, most where a lamp was seated once"),
-    ("day_sd", "ratios of lamps read on different days"),
-    ("remaining_sd", "figures after the hold time, for the models and where a piece was not held"),
-    ("specimen_sd", "statements for the models"),
-    ("limit_kind", "every ratio: how wide the meter's part is"),
-    ("linearity", "every ratio, most where the readings lie far apart"),
-    ("temperature_percent", "ratios of lamps read on different days"),
-    ("voltmeter", "ratios between filament and other lamps"),
-    ("supply", "ratios between filament and other lamps"),
-    ("voltage", "ratios between filament and other lamps"),
-    ("ambient", "ratios of lamps read at different room temperatures"),
-    ("initial", "every figure: another instant is another figure"),
-    ("hold", "figures after the hold time"),
-    ("range", "every ratio: range terms are not shared"),
-    ("traffic", "figures above the cut-off"),
-    ("offset", "candela, not ratios"),
-    ("tilt", "candela, not ratios"),
-    ("within a day", "ratios of lamps read at different hours of a day"),
-    ("drift", "the meter's scale: light levels, not ratios on one meter"),
+#: A word in the name of an assumption, what of a budget it sizes, and which results would change with it; the first
+#: row that says so counts.
+_ASSUMED = (
+    (
+        "mismatch",
+        ("colour", "own colour"),
+        "every ratio between technologies, and a little between LED lamps",
+    ),
+    ("spectral", ("colour",), "every ratio between technologies"),
+    ("calibration_source", (), "every ratio between technologies"),
+    ("mounting_sd", ("mounting",), "every ratio, most where a lamp was seated once"),
+    ("day_sd", ("day",), "ratios of lamps read on different days"),
+    (
+        "remaining_sd",
+        ("specimen not held", "remaining"),
+        "figures after the hold time, for the models and where a piece was not held",
+    ),
+    ("specimen_sd", ("specimen",), "statements for the models"),
+    ("limit_kind", ("range term",), "every ratio: how wide the meter's part is"),
+    ("linearity", ("linearity",), "every ratio, most where the readings lie far apart"),
+    ("temperature_percent", ("meter temperature",), "ratios of lamps read on different days"),
+    ("voltmeter", ("voltmeter",), "ratios between filament and other lamps"),
+    ("supply voltage", ("supply assumed",), ""),
+    ("voltage reading", ("supply voltage",), ""),
+    ("supply", (), "ratios between filament and other lamps"),
+    ("voltage", (), "ratios between filament and other lamps"),
+    ("ambient", ("ambient",), "ratios of lamps read at different room temperatures"),
+    ("step between", ("range gain",), ""),
+    ("time since", ("elapsed time",), ""),
+    ("over the record", ("remaining light",), ""),
+    ("provisional link", ("link",), ""),
+    ("range_percent", ("range term",), ""),
+    ("initial", (), "every figure: another instant is another figure"),
+    ("hold", (), "figures after the hold time"),
+    ("range", (), "every ratio: range terms are not shared"),
+    ("traffic", (), "figures above the cut-off"),
+    ("offset", (), "candela, not ratios"),
+    ("tilt", (), "candela, not ratios"),
+    ("within a day", ("drift",), "ratios of lamps read at different hours of a day"),
+    ("drift", (), "the meter's scale: light levels, not ratios on one meter"),
 )
 
 
-#: Which lines of a budget rest on an assumption, by a word in its name.
-_MOVES = (
-    ("mismatch", ("colour of the light", "colour of each lamp")),
-    ("spectral", ("colour of the light",)),
-    ("mounting_sd", ("seating",)),
-    ("day_sd", ("day",)),
-    ("remaining_sd", ("specimens that were not held", "light left from piece to piece")),
-    ("specimen_sd", ("specimen",)),
-    ("linearity", ("linearity of the meter",)),
-    ("temperature_percent", ("temperature of the meter",)),
-    ("voltmeter", ("voltmeter scale",)),
-    ("supply voltage", ("unknown supply voltage",)),
-    ("voltage reading", ("voltage reading",)),
-    ("ambient", ("ambient temperature",)),
-    ("step between", ("step between two ranges",)),
-    ("drift within", ("drift within a day",)),
-    ("time since", ("time since switch-on",)),
-)
+def sized(name: str) -> tuple[str, ...]:
+    """Return the terms of a budget that an assumption sizes.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+
+    Returns
+    -------
+    tuple of str
+        Keys of `statements.KIND_WORDS` and others; none where no budget holds it.
+    """
+    return next((terms for word, terms, _ in _ASSUMED if terms and word in name), ())
 
 
 def _value_and_change(item: Assumption) -> tuple[str, str]:
     """Return the value of an assumption as text, and which results would change with it."""
     number = item.value if isinstance(item.value, str) else f"{item.value:g}"
-    touched = next((words for word, words in _TOUCHES if word in item.name), "every ratio")
+    touched = next((words for word, _, words in _ASSUMED if words and word in item.name), "every ratio")
     return f"{number} {item.unit}".strip(), touched
 
 
@@ -123,9 +134,9 @@ def assumed_words(
         words = (
             item.words.partition(":")[0] if item.words.endswith("assumed") else item.name.replace("_", " ")
         )
-        kinds = next((kinds for word, kinds in _MOVES if word in item.name), ())
+        kinds = {KIND_WORDS.get(term, term) for term in sized(item.name)}
         found = [
-            (float(f"{line['moves']:.9e}"), f"{lamp} in {housing}" if housing else lamp)
+            (float(f"{line['moves']:.9e}"), f"{lamp}{in_housing(housing)}")
             for (lamp, housing), lines in budgets.items()
             for line in lines[lines["assumed"]].to_dict("records")
             if line["what"] in kinds

@@ -17,6 +17,7 @@ from photolab.bench.two_readings import compare
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 from photolab.publication import statements
+from photolab.publication.statements import in_housing
 
 if TYPE_CHECKING:
     from photolab.bench.campaign import Campaign
@@ -60,18 +61,21 @@ def run(args: argparse.Namespace) -> list[str]:
         If an argument cannot be read as it is; the text says what to type.
     """
     _complete(args)
-    if args.bench is not None:
-        campaign = _campaign(Path(args.bench))
-        if {args.a, args.b} <= {name[0] for name in campaign.weights.names}:
-            return _lamps(args, campaign)
+    campaign = None if args.bench is None else _campaign(Path(args.bench))
+    if campaign is not None and {args.a, args.b} <= {name[0] for name in campaign.weights.names}:
+        return _lamps(args, campaign)
     unit = LUX_PER_FOOT_CANDLE if args.unit == "fc" else 1.0
     a, b = _reading(args.a, "A"), _reading(args.b, "B")
     ranges = [unit * r for r in _numbers(args.range, "--range")]
     technologies = _technologies(args.technology)
-    meter, options, assumed = _instrument(args, ranges, unit)
-    if args.bench is not None:
+    meter, options = (_typed_meter(args, ranges, unit), {}) if campaign is None else _from_bench(campaign)
+    if args.mismatch_percent is not None:
+        index = _number(args.mismatch_percent, "--mismatch-percent")
+        declared = meter.declared | {"mismatch_index_percent"}
+        meter = replace(meter, mismatch_index_percent=index, declared=declared)
+    taken: tuple[Assumption, ...] = ()
+    if campaign is not None:
         ranges, technologies, taken = _from_readings(campaign, (a * unit, b * unit), ranges, technologies)
-        assumed = (*assumed, *taken)
     options.update(_options(args))
     pair = compare(
         a * unit,
@@ -81,7 +85,7 @@ def run(args: argparse.Namespace) -> list[str]:
         range_lx=(ranges[0], ranges[-1]) if ranges else None,
         **options,
     )
-    pair = replace(pair, assumed=(*assumed, *pair.assumed))
+    pair = replace(pair, assumed=(*taken, *pair.assumed))
     settings = {"alike_percent": options.get("alike_percent", ALIKE_PERCENT)}
     if args.json:
         head = f"{b:g} {args.unit} against {a:g} {args.unit}"
@@ -104,14 +108,8 @@ def _campaign(folder: Path) -> Campaign:
 
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     """Answer with two lamps of a folder, by name, in each housing that both were read in."""
-    given = [
-        f"--{name.replace('_', '-')}"
-        for name in ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
-        if getattr(args, name) is not None
-    ]
-    if given:
-        message = f"two lamps of a folder are compared as they were read; leave out {', '.join(given)}"
-        raise ValueError(message)
+    own = ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
+    _leave_out(args, own, "two lamps of a folder are compared as they were read")
     scope = "specimens" if args.specimen_sd_percent is None else "models"
     changed = {"specimen_sd_percent": args.specimen_sd_percent, "coverage": args.coverage}
     figures = {
@@ -132,7 +130,7 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     alike, lines, answers = campaign.bench.settings.alike_percent, [], []
     for housing in housings:
         pair = campaign.ratio(args.b, args.a, housing=housing, scope=scope)
-        head = f"{args.b} against {args.a}" + (f" in {housing}" if housing else "")
+        head = f"{args.b} against {args.a}" + in_housing(housing)
         said = statements.answer_lines(head, pair, alike_percent=alike)
         answers.append({"housing": housing} | as_json(pair, "lx", " ".join(said)))
         if pair.verdict != "no_answer":
@@ -227,14 +225,16 @@ def _complete(args: argparse.Namespace) -> None:
         message = f"missing: {'; '.join(missing)}. A complete line to copy:\n  {EXAMPLE}"
         raise ValueError(message)
     if args.bench is not None:
-        given = [
-            f"--{name.replace('_', '-')}"
-            for name in ("reading_percent", "range_percent", "digits", "resolution")
-            if getattr(args, name) is not None
-        ]
-        if given:
-            message = f"--bench gives the meter's accuracy; leave out {', '.join(given)}"
-            raise ValueError(message)
+        own = ("reading_percent", "range_percent", "digits", "resolution")
+        _leave_out(args, own, "--bench gives the meter's accuracy")
+
+
+def _leave_out(args: argparse.Namespace, names: tuple[str, ...], why: str) -> None:
+    """Refuse options that were typed."""
+    given = [f"--{name.replace('_', '-')}" for name in names if getattr(args, name) is not None]
+    if given:
+        message = f"{why}; leave out {', '.join(given)}"
+        raise ValueError(message)
 
 
 def _reading(text: str, name: str) -> float:
@@ -312,46 +312,30 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
     return options
 
 
-def _instrument(
-    args: argparse.Namespace, ranges: list[float], unit: float
-) -> tuple[Meter, dict[str, Any], tuple[Assumption, ...]]:
-    """Return the meter, what the bench knows of seating, and what that rests on."""
-    if args.bench is not None:
-        return _from_bench(_campaign(Path(args.bench)), args.mismatch_percent)
+def _typed_meter(args: argparse.Namespace, ranges: list[float], unit: float) -> Meter:
+    """Return the meter that the command describes."""
     steps = [unit * s for s in _numbers(args.resolution, "--resolution")]
-    tops = list(dict.fromkeys(ranges))
     if len(ranges) == 2 and ranges[0] == ranges[1]:
         steps = steps[:1]
     by_range = dict(zip(ranges, steps, strict=False)) if len(steps) == len(ranges) else {}
-    order = sorted(tops)
-    declared = {"mismatch_index_percent"} if args.mismatch_percent is not None else set()
-    meter = Meter(
+    order = sorted(set(ranges))
+
+    def typed(text: str | None, option: str) -> tuple[float, ...]:
+        return () if text is None else (_number(text, option),)
+
+    return Meter(
         id="meter",
-        reading_percent=(_number(args.reading_percent, "--reading-percent"),),
-        range_percent=(_number(args.range_percent, "--range-percent"),)
-        if args.range_percent is not None
-        else (),
-        digits=(_number(args.digits, "--digits"),) if args.digits is not None else (),
+        reading_percent=typed(args.reading_percent, "--reading-percent"),
+        range_percent=typed(args.range_percent, "--range-percent"),
+        digits=typed(args.digits, "--digits"),
         ranges_lx=tuple(order),
         resolution_lx=tuple(by_range[r] for r in order) if by_range else tuple(steps[:1]),
-        declared=frozenset(declared),
     )
-    if args.mismatch_percent is not None:
-        meter = replace(meter, mismatch_index_percent=_number(args.mismatch_percent, "--mismatch-percent"))
-    return meter, {}, ()
 
 
-def _from_bench(
-    campaign: Campaign, mismatch: str | None
-) -> tuple[Meter, dict[str, Any], tuple[Assumption, ...]]:
+def _from_bench(campaign: Campaign) -> tuple[Meter, dict[str, Any]]:
     """Return the meter of a folder, and what it knows of seating."""
     bench = campaign.bench
-    meter = bench.meters[campaign.selection.meter]
-    if mismatch is not None:
-        index = _number(mismatch, "--mismatch-percent")
-        meter = replace(
-            meter, mismatch_index_percent=index, declared=meter.declared | {"mismatch_index_percent"}
-        )
     options: dict[str, Any] = {
         "coverage": bench.settings.coverage,
         "alike_percent": bench.settings.alike_percent,
@@ -360,4 +344,4 @@ def _from_bench(
     if not spread.assumed or "mounting_sd_percent" in bench.settings.declared:
         options["mounting_sd_percent"] = 100.0 * spread.sd
         options["mounting_dof"] = spread.dof
-    return meter, options, ()
+    return bench.meters[campaign.selection.meter], options

@@ -17,7 +17,7 @@ from photolab.bench.pairs import variance_by_term
 from photolab.errors import MethodError
 from photolab.metrology.quantity import from_ln
 from photolab.metrology.reporting import decimal, places_for
-from photolab.publication.cautions import NOT_CLAIMED
+from photolab.publication.cautions import NOT_CLAIMED, sized
 from photolab.publication.findings import joined
 from photolab.publication.front_page import how_measured
 from photolab.publication.held_back import held_back
@@ -27,32 +27,10 @@ from photolab.publication.readiness import count
 from photolab.publication.statements import KIND_WORDS, finding_words
 from photolab.publication.words_lamp import beside_sentences, claim_sentence, left_out_sentence
 
-__all__ = ["MOST", "answer"]
-
 MOST = 700
 """Longest paragraph to paste. [characters]"""
 _MOST_SEATINGS = 400
 """With more, leaving out each in turn would take minutes. [1]"""
-_TERMS = (
-    ("mismatch_index", ("colour", "own colour")),
-    ("mounting_sd", ("mounting",)),
-    ("day_sd", ("day",)),
-    ("remaining_sd", ("specimen not held",)),
-    ("linearity", ("linearity",)),
-    ("range_percent", ("range term",)),
-    ("limit_kind", ("range term",)),
-    ("temperature_percent", ("meter temperature",)),
-    ("step between", ("range gain",)),
-    ("voltmeter", ("voltmeter",)),
-    ("voltage reading", ("supply voltage",)),
-    ("supply voltage", ("supply assumed",)),
-    ("ambient coefficient", ("ambient",)),
-    ("within a day", ("drift",)),
-    ("time since", ("elapsed time",)),
-    ("over the record", ("remaining light",)),
-    ("provisional link", ("link",)),
-)
-"""A word in the name of an assumption, and what of the budget it sizes."""
 _CAUSES = {
     "colour": "colour of the light (f1')",
     "own colour": "colour of each lamp (f1')",
@@ -282,8 +260,7 @@ def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]
             continue
         parts = variance_by_term(pair.result)
         for one in pair.assumed:
-            terms = next((terms for word, terms in _TERMS if word in one.name), ())
-            share = sum(parts.get(term, 0.0) for term in terms) / pair.result.u**2
+            share = sum(parts.get(term, 0.0) for term in sized(one.name)) / pair.result.u**2
             shares[one.name] = max(share, shares.get(one.name, 0.0))
             known[one.name] = one
     heavy = sorted((n for n in shares if shares[n] >= 0.01), key=lambda n: (-float(f"{shares[n]:.9e}"), n))

@@ -17,8 +17,6 @@ import pandas as pd
 
 from photolab.metrology.reporting import decimal
 
-__all__ = ["Table", "Words", "escape_markdown", "one_line", "say", "table"]
-
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|$~&!])")
 _BLANKS = re.compile(r"[ \t\n\r\f\v\u2028\u2029]+")
 _LIST_START = re.compile(r"^(\s*)([-+=]|\d+(?=[.)]))")

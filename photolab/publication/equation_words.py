@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["in_words"]
-
 _TOKEN = re.compile(
     r"\\(?:text|mathrm|operatorname)\{[^{}]*\}|\\[A-Za-z]+|\\.|[{}^_]|\d+(?:\.\d+)?|[A-Za-z]|\s+|."
 )

@@ -16,8 +16,6 @@ from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.statements import KIND_WORDS
 
-__all__ = ["all_lamps", "all_lamps_words", "budget", "budget_annex", "budgets", "lamp_order", "two_digits"]
-
 _CANCELS = 1e-9  # percent; what is left of an input that cancels is rounding of sums
 
 _MANUAL, _OWN, _ASSUMED = "manual", "own readings", "assumed"

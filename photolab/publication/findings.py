@@ -13,16 +13,6 @@ from photolab.bench.campaign import Campaign, without_technology
 from photolab.errors import MethodError
 from photolab.publication.figure_tables import all_lamps
 
-__all__ = [
-    "NotToldApart",
-    "apart_sentence",
-    "held_families",
-    "in_depth",
-    "joined",
-    "next_below",
-    "not_told_apart",
-]
-
 
 def in_depth(campaign: Campaign, lamp: str | None = None) -> tuple[str, list[str]]:
     """Return the lamp that a page looks at in depth, and the housings in which it was compared.

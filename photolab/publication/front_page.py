@@ -32,17 +32,6 @@ from photolab.publication.page_one import (
 from photolab.publication.readiness import count
 from photolab.publication.tables import DICTIONARY
 
-__all__ = [
-    "bench_lines",
-    "front_page",
-    "how_measured",
-    "incomplete_mark",
-    "is_invented",
-    "meaning",
-    "span_of",
-    "suppliers",
-]
-
 _STEPS = {
     "dark": "the dark reading",
     "spectral": "the colour of the light",

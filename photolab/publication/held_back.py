@@ -17,12 +17,11 @@ from photolab.bench.heat import warm_up_runs
 from photolab.bench.surface import surfaces
 from photolab.publication import length, readiness, statements
 from photolab.publication.lamp_parts import price_words
+from photolab.publication.statements import in_housing
 from photolab.publication.words_heat import why
 from photolab.publication.words_lamp import CLAIMS, claim_judgement
 from photolab.publication.words_light import law_words
 from photolab.publication.words_surface import surface_sentence
-
-__all__ = ["HeldBack", "absent_rows", "held_back", "held_sentence", "overview_sentences"]
 
 
 @dataclass(frozen=True)
@@ -59,22 +58,6 @@ def held_back(campaign: Campaign) -> tuple[HeldBack, ...]:
     """
     parts = (_comparisons, _records, _light, _surfaces, _value, _readings)
     return tuple(one for part in parts for one in part(campaign))
-
-
-def held_sentence(one: HeldBack) -> str:
-    """Return one thing held back as a sentence.
-
-    Parameters
-    ----------
-    one : HeldBack
-        The thing.
-
-    Returns
-    -------
-    str
-        Its words.
-    """
-    return one.words
 
 
 def overview_sentences(campaign: Campaign, rows: pd.DataFrame, held: Sequence[HeldBack]) -> tuple[str, str]:
@@ -139,7 +122,7 @@ def absent_rows(campaign: Campaign) -> tuple[tuple[str, str], ...]:
 
 
 def _place(lamp: str, housing: str) -> str:
-    return f"{lamp} in {housing}" if housing else lamp
+    return f"{lamp}{in_housing(housing)}"
 
 
 def _comparisons(campaign: Campaign) -> Iterator[HeldBack]:
@@ -149,7 +132,7 @@ def _comparisons(campaign: Campaign) -> Iterator[HeldBack]:
             compared.add(lamp)
             pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
             if pair.missing:
-                where = f"{lamp} against {campaign.baseline}{f' in {housing}' if housing else ''}"
+                where = f"{lamp} against {campaign.baseline}{in_housing(housing)}"
                 words = f"{where}: {statements.verdict_words(pair)}."
                 yield HeldBack("comparison", f"{pair.missing[0]}_missing", words)
     tables = campaign.bench.tables

@@ -16,8 +16,7 @@ from photolab.publication.findings import joined
 from photolab.publication.front_page import how_measured, is_invented, span_of
 from photolab.publication.page_one import Book, Line, Row, Told, page_one, told_lines
 from photolab.publication.readiness import count
-
-__all__ = ["as_markdown", "bench_and_days", "in_words", "lamp_line"]
+from photolab.publication.statements import in_housing
 
 _SHOWN = {"more": "more light", "less": "less light", "not shown": "not shown which gives more light"}
 
@@ -147,8 +146,8 @@ def lamp_line(book: Book, lamp: str) -> Line:
     when = f"{hold} after switch-on" if at["hold"] else f"not held for {hold}, read only {start}"
     known = {one for row in told.values() for one in str(row["assumed"]).split("; ") if one}
     assumed = f", {count(len(known), 'input')} assumed" if known else ""
-    words = [f"{_SHOWN.get(book.word(row), book.word(row))}{_in(h)}" for h, row in told.items()]
-    words += [f"not held{_in(h)}" for h in at["initial"] if h not in told]
+    words = [f"{_SHOWN.get(book.word(row), book.word(row))}{in_housing(h)}" for h, row in told.items()]
+    words += [f"not held{in_housing(h)}" for h in at["initial"] if h not in told]
     head = f"{bench_and_days(book.campaign, lamp)}: {when} at one place of the beam{assumed}, "
     line: list[str | Told] = [f"{head}{_pieces(book, lamp, told)} against {base}: {joined(words)}"]
     early = at["initial"] if at["hold"] else {}
@@ -165,10 +164,6 @@ def lamp_line(book: Book, lamp: str) -> Line:
                     *book.range(row),
                     ")",
                 ]
-                line.append(_in(housing))
+                line.append(in_housing(housing))
                 begin = ", "
     return (*line, ".")
-
-
-def _in(housing: str) -> str:
-    return f" in {housing}" if housing else ""

@@ -16,8 +16,6 @@ from typing import Any
 
 from photolab.errors import MethodError, NotInFolder
 
-__all__ = ["KERNEL_ENVIRONMENT", "STRICT_ENVIRONMENT", "Kernel"]
-
 #: What every kernel is started with: one thread keeps sums in one order.
 KERNEL_ENVIRONMENT = {"OMP_NUM_THREADS": "1"}
 #: What the committed notebooks are run with, and the tests: a warning stops the cell. The exceptions are notices of

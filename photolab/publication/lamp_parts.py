@@ -22,9 +22,8 @@ from photolab.publication.front_page import is_invented
 from photolab.publication.lamp_pictures import warm_up_figure
 from photolab.publication.page import Section, clean_table, figure, photograph
 from photolab.publication.page_one import FOUND, Book, Line, figure_of, lamp_anchor, paragraphs
+from photolab.publication.statements import in_housing
 from photolab.publication.words_lamp import claim_sentence, left_sentence, price_judgement, price_sentences
-
-__all__ = ["lamp_parts", "price_words"]
 
 _LARGEST = 5
 _MOST_PHOTOS = 4  # of one lamp
@@ -138,7 +137,7 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
         return "", ""
     code = price_judgement(campaign.bench, gain).code
     if code == "given" and campaign.family(housing, instant=instant).loc[lamp, "verdict"] != "clear":
-        code, where = "gain_not_resolved", f" in {housing}" if housing else ""
+        code, where = "gain_not_resolved", in_housing(housing)
         said = (f"{lamp}{where}: no price per gained percent: as one of all lamps, more light is not shown.",)
     return code, f"{when} after switch-on, {said[0]}"
 
@@ -150,7 +149,7 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
             value, low, high = (
                 figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
             )
-            place = f" in {row['housing']}" if row["housing"] else ""
+            place = in_housing(row["housing"])
             first, last = f"{book.settings.initial_s:g} s", f"{book.settings.hold_minutes:g} min"
             yield (
                 "By its record it keeps ",
@@ -190,6 +189,6 @@ def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
     for place, lines in mine.items():
         moves = lines.set_index("what")["moves"]
         rest = math.sqrt(float((moves[~moves.index.isin(largest)] ** 2).sum()))
-        head = f"moves it{f' in {place}' if place else ''} by (± %)"
+        head = f"moves it{in_housing(place)} by (± %)"
         shown[head] = [two_digits(float(moves.get(w, 0.0))) for w in largest] + [two_digits(rest)]
     return shown

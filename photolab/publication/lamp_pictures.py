@@ -18,9 +18,8 @@ from photolab.publication.figures import after_heat, all_lamps, budget, warm_up
 from photolab.publication.figures.common import Figure, new_figure, shown_name, stored
 from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page_one import PageOne, after_heat_figure
+from photolab.publication.statements import in_housing, time_of
 from photolab.publication.words_heat import run_name
-
-__all__ = ["budget_figure", "figure_files", "file_name", "warm_up_figure"]
 
 _FULL_HD = (6.4, 3.6), 300.0  # inches, dots of an inch: 1920 by 1080 pixels
 _LINES = 10  # of a full-HD picture, so that its letters have room
@@ -174,9 +173,7 @@ def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
         return None
     figure, (axes,) = new_figure(height=1.4 + 0.28 * len(bars))
     budget.draw(axes, bars)
-    settings = campaign.bench.settings
-    when = f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
-    where = f" in {housing}" if housing else ""
+    where, when = in_housing(housing), time_of(campaign.bench, instant)
     axes.set_title(
         f"{shown_name(lamp)} against {shown_name(campaign.baseline)}{shown_name(where)}, {when} after switch-on"
     )

@@ -2,21 +2,11 @@
 
 from __future__ import annotations
 
-import re
-
 from photolab.bench.campaign import Campaign
 
-__all__ = ["folded", "left_out"]
 
-_WORKING = re.compile(
-    "The law|A second way|By hand|The readings|The days|How strongly|Two rates|What the interval|From which|Beyond|"
-    "What would reduce|What varies|What goes in|Where the time|Ranks|From the display|How far that|The method in short|"
-    "What the dark|What it would be|What blurs|Light, temperature|A run order|Does it settle|How long to hold"
-)
-
-
-def folded(campaign: Campaign) -> re.Pattern[str] | None:
-    """Return the headings of the parts that stand in a fold and not on paper: the working of a bench of one housing.
+def folded(campaign: Campaign) -> bool:
+    """Return whether the working stands in a fold and not on paper, as of a bench of one housing.
 
     Parameters
     ----------
@@ -25,10 +15,10 @@ def folded(campaign: Campaign) -> re.Pattern[str] | None:
 
     Returns
     -------
-    re.Pattern or None
-        None where several housings were read.
+    bool
+        False where several housings were read.
     """
-    return _WORKING if campaign.seats["housing"].nunique() < 2 else None
+    return bool(campaign.seats["housing"].nunique() < 2)
 
 
 def left_out(campaign: Campaign) -> dict[str, tuple[str, str]]:

@@ -23,25 +23,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from photolab.errors import MethodError, NotInFolder, PhotolabError
-from photolab.publication.kernels import KERNEL_ENVIRONMENT, STRICT_ENVIRONMENT, Kernel
+from photolab.publication.kernels import STRICT_ENVIRONMENT, Kernel
 from photolab.publication.stored_form import canonical, canonical_text, fill_answer, write_notebook
-
-__all__ = [
-    "KERNEL_ENVIRONMENT",
-    "STRICT_ENVIRONMENT",
-    "bench_folder",
-    "canonical",
-    "canonical_text",
-    "demo_folder",
-    "fill_answer",
-    "inject",
-    "notebooks_folder",
-    "repository_root",
-    "run",
-    "run_notebook",
-    "studies_folder",
-    "write_notebook",
-]
 
 _TIMEOUT_S = 600
 _T = TypeVar("_T")

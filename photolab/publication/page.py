@@ -27,18 +27,6 @@ from photolab.bench.model import Photo
 from photolab.publication.display import one_line
 from photolab.publication.equation_words import in_words
 
-__all__ = [
-    "SCROLL",
-    "Section",
-    "clean_table",
-    "equation",
-    "figure",
-    "markdown",
-    "notebook_blocks",
-    "page",
-    "photograph",
-]
-
 _STYLE = """
 :root { color-scheme: light dark; --ink: #1a1a1a; --soft: #444; --paper: #fff; --line: #d9d9d9; --edge: #6b6b6b;
   --code: #f5f5f5; --link: #00508a; }
@@ -87,6 +75,9 @@ summary { cursor: pointer; color: var(--soft); }
   body { font-size: 10.5pt; } main { padding: 0; max-width: none; } tr { break-inside: avoid; }
   h2, h3, h4 { break-after: avoid; } }
 """.strip()
+PUBLISHED = "appendix"
+"""Tag of the cells of a notebook that are published."""
+_VOID = frozenset({"br", "hr", "img", "meta"})
 _FEW = 6
 """So many parts need no contents. [1]"""
 SCROLL = '<div class="scroll" role="group" aria-label="Table" tabindex="0">'
@@ -272,60 +263,99 @@ def photograph(photo: Photo) -> str:
     return f"<figure>{image}<figcaption>{said}</figcaption></figure>"
 
 
-@dataclass
-class _Cells:
-    """Cells of a table as they are collected."""
+@dataclass(eq=False)
+class Node:
+    """One element of a page.
 
-    caption: str = ""
-    head: list[list[tuple[str, bool]]] = field(default_factory=list)
-    body: list[list[tuple[str, bool]]] = field(default_factory=list)
+    Attributes
+    ----------
+    tag : str
+        Its name.
+    attributes : dict of str to str
+        As they are written.
+    children : list of Node or str
+        Elements and text in it, in order.
+    """
+
+    tag: str
+    attributes: dict[str, str] = field(default_factory=dict)
+    children: list[Node | str] = field(default_factory=list)
+
+    def all(self, *tags: str) -> list[Node]:
+        """Return the elements below with one of some tags, in order.
+
+        Parameters
+        ----------
+        *tags : str
+            Names.
+
+        Returns
+        -------
+        list of Node
+            The elements.
+        """
+        found: list[Node] = []
+        for child in self.children:
+            if isinstance(child, Node):
+                found += [child] if child.tag in tags else []
+                found += child.all(*tags)
+        return found
+
+    @property
+    def plain(self) -> str:
+        """Text of the element without any form; style and script are none."""
+        if self.tag in {"style", "script"}:
+            return ""
+        return "".join(child.plain if isinstance(child, Node) else child for child in self.children)
+
+    @property
+    def is_number(self) -> bool:
+        """Whether it is a cell that stands to the right."""
+        return "num" in self.attributes.get("class", "").split()
 
 
-class _TableReader(HTMLParser):
-    """Collects the text of the first level of tables; everything else is dropped."""
+class _Reader(HTMLParser):
+    """Builds the tree of a page; an end without its beginning is passed over."""
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
-        self.tables: list[_Cells] = []
-        self._text: list[str] | None = None
-        self._number = False
-        self._in_head = False
-        self._skip = 0
+        self.open = [Node("page")]
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        """Open a table, a row or a cell."""
-        if tag in {"style", "script"}:
-            self._skip += 1
-        elif tag == "table":
-            self.tables.append(_Cells())
-        elif tag == "thead":
-            self._in_head = True
-        elif tag == "tr" and self.tables:
-            (self.tables[-1].head if self._in_head else self.tables[-1].body).append([])
-        elif tag in {"td", "th", "caption"}:
-            self._text = []
-            self._number = "num" in (dict(attrs).get("class") or "").split()
+        """Open an element."""
+        node = Node(tag, {name: value or "" for name, value in attrs})
+        self.open[-1].children.append(node)
+        if tag not in _VOID:
+            self.open.append(node)
 
     def handle_endtag(self, tag: str) -> None:
-        """Close what was opened."""
-        if tag in {"style", "script"}:
-            self._skip = max(self._skip - 1, 0)
-        elif tag == "thead":
-            self._in_head = False
-        elif tag in {"td", "th", "caption"} and self._text is not None and self.tables:
-            text = one_line("".join(self._text))
-            self._text = None
-            if tag == "caption":
-                self.tables[-1].caption = text
-                return
-            rows = self.tables[-1].head if self._in_head else self.tables[-1].body
-            if rows:
-                rows[-1].append((text, self._number))
+        """Close an element, and those in it that were left open."""
+        places = [n for n, node in enumerate(self.open) if node.tag == tag]
+        if places:
+            del self.open[places[-1] :]
 
     def handle_data(self, data: str) -> None:
-        """Collect the text of a cell."""
-        if self._text is not None and not self._skip:
-            self._text.append(data)
+        """Keep text."""
+        self.open[-1].children.append(data)
+
+
+def read_html(source: str) -> Node:
+    """Return a page as a tree.
+
+    Parameters
+    ----------
+    source : str
+        HTML.
+
+    Returns
+    -------
+    Node
+        What holds its outermost elements.
+    """
+    reader = _Reader()
+    reader.feed(source)
+    reader.close()
+    return reader.open[0]
 
 
 def clean_table(source: str) -> str:
@@ -341,30 +371,26 @@ def clean_table(source: str) -> str:
     str
         HTML with tables only: no style, no attribute, no markup inside a cell.
     """
-    reader = _TableReader()
-    reader.feed(source)
-    reader.close()
-    return "\n".join(_table_html(cells) for cells in reader.tables)
+    return "\n".join(_table_html(one) for one in read_html(source).all("table"))
 
 
-def _table_html(cells: _Cells) -> str:
+def _table_html(table: Node) -> str:
     """Return one table."""
-    caption = f"<caption>{html.escape(cells.caption)}</caption>\n" if cells.caption else ""
+    above = [row for part in table.all("thead") for row in part.all("tr")]
 
-    def row(items: Iterable[tuple[str, bool]], tag: str) -> str:
-        opening = f'{tag} scope="col"' if tag == "th" else tag
+    def row(one: Node, tag: str, opening: str) -> str:
         kinds = {True: ' class="num"', False: ""}
-        return "".join(f"<{opening}{kinds[number]}>{html.escape(text)}</{tag}>" for text, number in items)
+        cells = ((kinds[cell.is_number], one_line(cell.plain)) for cell in one.all("td", "th"))
+        return f"<tr>{''.join(f'<{opening}{kind}>{html.escape(text)}</{tag}>' for kind, text in cells)}</tr>"
 
-    head = "\n".join(f"<tr>{row(items, 'th')}</tr>" for items in cells.head)
-    body = "\n".join(f"<tr>{row(items, 'td')}</tr>" for items in cells.body)
+    caption = "".join(f"<caption>{html.escape(one_line(c.plain))}</caption>\n" for c in table.all("caption"))
+    head = "\n".join(row(one, "th", 'th scope="col"') for one in above)
+    body = "\n".join(row(one, "td", "td") for one in table.all("tr") if one not in above)
     inner = f"<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>"
     return f"{SCROLL}<table>\n{caption}{inner}\n</table></div>"
 
 
-def notebook_blocks(
-    notebook: Any, *, tag: str = "appendix", shift: int = 1, folded: re.Pattern[str] | None = None
-) -> tuple[str, ...]:
+def notebook_blocks(notebook: Any, *, folded: bool = False) -> tuple[str, ...]:
     """Return the chosen cells of an executed notebook as HTML; of the code, only the cells tagged ``law``, in a fold.
 
     A part (from one heading to the next) whose chosen code shows nothing is left out, its prose and its law with it:
@@ -373,45 +399,42 @@ def notebook_blocks(
     Parameters
     ----------
     notebook : nbformat.NotebookNode
-        An executed notebook.
-    tag : str, default "appendix"
-        Cells with this tag are taken; what the answer at the top shows already is not shown again.
-    shift : int, default 1
-        Levels by which headings are lowered. [1]
-    folded : re.Pattern, optional
-        Parts whose heading it matches stand in a fold, which has no place on paper.
+        An executed notebook. Cells tagged ``appendix`` are taken; what the answer at the top shows already is not
+        shown again.
+    folded : bool, default False
+        Parts whose heading is tagged ``working`` stand in a fold, which has no place on paper.
 
     Returns
     -------
     tuple of str
         HTML, one for each cell or output, in order.
     """
-    wanted = {tag, "law"}
+    wanted = {PUBLISHED, "law"}
     chosen = [
         [cell for cell in part if wanted & set(cell.metadata.get("tags", []))]
         for part in _parts(notebook.cells)
-        if _shows(part, tag)
+        if _shows(part)
     ]
     answered = any("answer" in cell.metadata.tags for part in chosen for cell in part)
     blocks: list[str] = []
     for part in filter(None, chosen):
-        made = [block for cell in part for block in _cell_blocks(cell, tag, shift, answered=answered)]
-        title = part[0].source.partition("\n")[0].lstrip("# ")
-        if folded is not None and part[0].source.startswith("#") and folded.match(title):
+        made = [block for cell in part for block in _cell_blocks(cell, answered=answered)]
+        if folded and "working" in part[0].metadata.tags:
+            title = part[0].source.partition("\n")[0].lstrip("# ")
             made[0] = re.sub(r"^<h\d>.*?</h\d>\n", "", made[0])
             made = [f"<details><summary>{html.escape(title)}</summary>", *made, "</details>"]
         blocks += made
     return tuple(blocks)
 
 
-def _cell_blocks(cell: Any, tag: str, shift: int, *, answered: bool) -> list[str]:
+def _cell_blocks(cell: Any, *, answered: bool) -> list[str]:
     """Return a chosen cell as HTML."""
     blocks = [_law(cell.source)] if "law" in cell.metadata.tags else []
-    if tag not in cell.metadata.tags or (answered and "answer-source" in cell.metadata.tags):
+    if PUBLISHED not in cell.metadata.tags or (answered and "answer-source" in cell.metadata.tags):
         return blocks
     if cell.cell_type == "markdown":
-        return [*blocks, markdown(cell.source, shift=shift, attachments=dict(cell.get("attachments", {})))]
-    return [*blocks, *filter(None, (_output_html(output, shift) for output in cell.outputs))]
+        return [*blocks, markdown(cell.source, attachments=dict(cell.get("attachments", {})))]
+    return [*blocks, *filter(None, (_output_html(output) for output in cell.outputs))]
 
 
 def _parts(cells: Iterable[Any]) -> list[list[Any]]:
@@ -424,9 +447,9 @@ def _parts(cells: Iterable[Any]) -> list[list[Any]]:
     return parts
 
 
-def _shows(part: Iterable[Any], tag: str) -> bool:
+def _shows(part: Iterable[Any]) -> bool:
     """Return whether the chosen code of a part shows anything; a part without such code is prose that stands."""
-    code = [c for c in part if c.cell_type == "code" and tag in c.metadata.get("tags", [])]
+    code = [c for c in part if c.cell_type == "code" and PUBLISHED in c.metadata.get("tags", [])]
     return not code or any(cell.outputs for cell in code)
 
 
@@ -438,7 +461,7 @@ def _law(code: str) -> str:
     )
 
 
-def _output_html(output: Any, shift: int) -> str:
+def _output_html(output: Any) -> str:
     """Return one output as HTML; what has no form here is shown as text."""
     if output.output_type == "stream":
         return f"<pre>{html.escape(output.text.rstrip())}</pre>"
@@ -448,7 +471,7 @@ def _output_html(output: Any, shift: int) -> str:
         alt = output.get("metadata", {}).get("image/png", {}).get("alt") or plain
         return figure(data["image/png"], alt)
     if "text/markdown" in data:
-        return markdown(data["text/markdown"], shift=shift)
+        return markdown(data["text/markdown"])
     if "<table" in data.get("text/html", ""):
         return clean_table(data["text/html"])
     return f"<pre>{html.escape(plain)}</pre>" if plain else ""

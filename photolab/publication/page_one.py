@@ -22,24 +22,7 @@ from photolab.publication.figures import after_heat
 from photolab.publication.figures.common import Figure, Picture, new_figure, picture
 from photolab.publication.findings import joined
 from photolab.publication.page import SCROLL
-
-__all__ = [
-    "FOUND",
-    "KEYS",
-    "Book",
-    "Line",
-    "PageOne",
-    "Told",
-    "after_heat_figure",
-    "drawn",
-    "figure_of",
-    "lamp_anchor",
-    "page_one",
-    "paragraphs",
-    "signed",
-    "table_html",
-    "told_lines",
-]
+from photolab.publication.statements import in_housing
 
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 """What names a row of results.csv."""
@@ -557,8 +540,11 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
                 by_word.setdefault(book.word(row), []).append((f"{lamp} (", *told, ")"))
         more_in.append({str(line[0]).removesuffix(" (") for line in by_word.get("more", [])})
         if by_word:
-            place = f" in {housing}" if housing else ""
-            yield (f"{when}{place}, against {book.campaign.baseline}: ", *_by_word(by_word), ".")
+            yield (
+                f"{when}{in_housing(housing)}, against {book.campaign.baseline}: ",
+                *_by_word(by_word),
+                ".",
+            )
     if len(book.housings) > 1:
         both = [lamp for lamp in book.lamps if all(lamp in here for here in more_in)]
         where = "both housings" if len(book.housings) == 2 else "all housings"
@@ -572,7 +558,7 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
         gone = [
             x for x in book.lamps if book.light(x, housing, "initial") and not book.light(x, housing, "hold")
         ]
-        left += [joined(gone) + (f" in {housing}" if housing else "")] if gone else []
+        left += [joined(gone) + in_housing(housing)] if gone else []
     if left:
         yield (f"Not held for {book.settings.hold_minutes:g} min: {'; '.join(left)}.",)
 

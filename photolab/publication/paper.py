@@ -12,19 +12,15 @@ import re
 import struct
 import tempfile
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from html.parser import HTMLParser
 from itertools import zip_longest
 from pathlib import Path
 
 from photolab.errors import MethodError
 from photolab.publication.figures.common import font_file, shown_signs
-
-__all__ = ["as_pdf", "paper", "quoted", "typst_date"]
+from photolab.publication.page import Node, read_html
 
 _POINT = 10.0 / 15.0  # points of the paper for one pixel of the page: both set their text so
 _TEXT_WIDTH = 504.0  # points between the margins of an A4 page
-_VOID = frozenset({"br", "hr", "img", "meta"})
 _BLOCKS = frozenset(
     {"html", "body", "main", "section", "nav", "div", "ul", "ol", "tr", "figure", "blockquote"}
 )
@@ -42,49 +38,6 @@ _STYLE = """
 """
 
 
-@dataclass
-class _Node:
-    """One element of the page."""
-
-    tag: str
-    attributes: dict[str, str] = field(default_factory=dict)
-    children: list[_Node | str] = field(default_factory=list)
-
-    def all(self, *tags: str) -> list[_Node]:
-        """Return the elements below with one of some tags, in order."""
-        found: list[_Node] = []
-        for child in self.children:
-            if isinstance(child, _Node):
-                found += [child] if child.tag in tags else []
-                found += child.all(*tags)
-        return found
-
-
-class _Reader(HTMLParser):
-    """Builds the tree of the page."""
-
-    def __init__(self) -> None:
-        super().__init__(convert_charrefs=True)
-        self.root = _Node("page")
-        self._open = [self.root]
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        """Open an element."""
-        node = _Node(tag, {name: value or "" for name, value in attrs})
-        self._open[-1].children.append(node)
-        if tag not in _VOID:
-            self._open.append(node)
-
-    def handle_endtag(self, tag: str) -> None:
-        """Close an element."""
-        if tag not in _VOID and len(self._open) > 1:
-            self._open.pop()
-
-    def handle_data(self, data: str) -> None:
-        """Keep text."""
-        self._open[-1].children.append(data)
-
-
 class _Setter:
     """Turns the tree into typst and keeps the pictures it names."""
 
@@ -94,27 +47,27 @@ class _Setter:
         self._drawings = drawings
         self._level = 0
 
-    def inside(self, node: _Node) -> str:
+    def inside(self, node: Node) -> str:
         """Return what stands inside an element."""
         return "".join(
-            self.element(child) if isinstance(child, _Node) else _text(child, node) for child in node.children
+            self.element(child) if isinstance(child, Node) else _text(child, node) for child in node.children
         )
 
-    def element(self, node: _Node) -> str:
+    def element(self, node: Node) -> str:
         """Return one element."""
         if re.fullmatch("h[1-6]", node.tag):
             self._level = min(int(node.tag[1]), self._level + 1)  # a level left out would break the outline
             name = f" #label({quoted(node.attributes['id'])})" if "id" in node.attributes else ""
             return f"\n#[#heading(level: {self._level})[{self.inside(node)}]{name}]\n"
-        special: dict[str, Callable[[_Node], str]] = {
+        special: dict[str, Callable[[Node], str]] = {
             "a": self._link,
             "figcaption": lambda one: f"\n\n#text(size: 8.5pt)[{self.inside(one)}]\n",
             "figure": lambda one: f"\n#block(breakable: false)[{self.inside(one)}]\n",
             "img": self._picture,
             "nav": self._contents,
             "p": self._paragraph,
-            "pre": lambda one: f"\n#block(raw({quoted(_plain(one).strip(chr(10)))}, block: true))\n",
-            "code": lambda one: f"#raw({quoted(_plain(one))})",
+            "pre": lambda one: f"\n#block(raw({quoted(one.plain.strip(chr(10)))}, block: true))\n",
+            "code": lambda one: f"#raw({quoted(one.plain)})",
             "span": self._equation,
             "table": self._table,
         }
@@ -124,7 +77,7 @@ class _Setter:
         if node.tag in plain:
             return f"{plain[node.tag]}[{self.inside(node)}]"
         if node.tag in {"ul", "ol"}:
-            items = ", ".join(f"[{self.inside(one)}]" for one in node.children if isinstance(one, _Node))
+            items = ", ".join(f"[{self.inside(one)}]" for one in node.children if isinstance(one, Node))
             return f"\n#{'list' if node.tag == 'ul' else 'enum'}({items})\n"
         alone = {
             "br": "#linebreak()",
@@ -134,7 +87,7 @@ class _Setter:
         }
         return alone[node.tag] if node.tag in alone else self.inside(node)
 
-    def _paragraph(self, node: _Node) -> str:
+    def _paragraph(self, node: Node) -> str:
         """Return a paragraph; the mark of invented data stands in a frame, and nobody clicks on paper."""
         if node.attributes.get("class") == "back":
             return ""
@@ -142,26 +95,26 @@ class _Setter:
             return f"\n#block(stroke: 1pt, inset: 6pt, strong[{self.inside(node)}])\n"
         return f"\n\n{self.inside(node)}\n\n"
 
-    def _link(self, node: _Node) -> str:
+    def _link(self, node: Node) -> str:
         """Return a link to a page outside or to a heading, or the text of another one."""
         target, text = node.attributes.get("href", ""), self.inside(node)
         if target.removeprefix("#") in self._headings:
             return f"#link(label({quoted(target.removeprefix('#'))}))[{text}]"
         return f"#link({quoted(target)})[{text}]" if "://" in target else text
 
-    def _contents(self, node: _Node) -> str:
+    def _contents(self, node: Node) -> str:
         """Return the contents with page numbers in place of links."""
         title = node.all("h2")[0]
         return f"{self.element(title)}#context outline(title: none, target: heading.where(level: 2).after(here()))\n"
 
-    def _picture(self, node: _Node) -> str:
+    def _picture(self, node: Node) -> str:
         """Return a picture as wide as on the page, at most as the text."""
         form, _, packed = node.attributes["src"].partition(";base64,")
         data = base64.b64decode(packed)
         width = float(node.attributes.get("width") or struct.unpack(">I", data[16:20])[0]) * _POINT
         return f"#{self._image(form.rpartition('/')[2], data, node.attributes['alt'] or _NO_WORDS, width)}"
 
-    def _equation(self, node: _Node) -> str:
+    def _equation(self, node: Node) -> str:
         """Return an equation as its drawing, its words as alternative text."""
         drawing = self._drawings[int(node.all("svg")[0].attributes["data-number"])]
         width = float(re.findall(r'width="([0-9.]+)"', drawing)[0]) * _POINT
@@ -178,14 +131,14 @@ class _Setter:
         self.files[name] = data
         return f'image("{name}", alt: {quoted(words)}, width: {min(width, _TEXT_WIDTH):.2f}pt)'
 
-    def _table(self, node: _Node) -> str:
+    def _table(self, node: Node) -> str:
         """Return a table whose heads are repeated on every page; short rows are filled up."""
         heads = [row.all("th") for row in node.all("thead")[0].all("tr")]
         rows = [row.all("td", "th") for row in node.all("tbody")[0].all("tr")]
-        columns = list(zip_longest(*heads, *rows, fillvalue=_Node("td")))
+        columns = list(zip_longest(*heads, *rows, fillvalue=Node("td")))
         if not columns:
             return ""
-        numeric = [any(_is_number(cell) for cell in column) for column in columns]
+        numeric = [any(cell.is_number for cell in column) for column in columns]
         sides = ", ".join(_SIDES[one] for one in numeric)
         lines = list(zip(*columns, strict=True))
         head = ", ".join(f"[#strong[{self.inside(cell)}]]" for row in lines[: len(heads)] for cell in row)
@@ -193,22 +146,12 @@ class _Setter:
         caption = "".join(f"\n#block(emph[{self.inside(one)}])\n" for one in node.all("caption"))
         return f"{caption}\n#sheet(({sides},), table.header({head}){body})\n"
 
-    def _cell(self, node: _Node) -> str:
+    def _cell(self, node: Node) -> str:
         """Return a cell; a number stays on one line."""
-        return f"box[{self.inside(node)}]" if _is_number(node) else f"[{self.inside(node)}]"
+        return f"box[{self.inside(node)}]" if node.is_number else f"[{self.inside(node)}]"
 
 
-def _is_number(cell: _Node) -> bool:
-    """Return whether a cell stands to the right."""
-    return cell.attributes.get("class") == "num"
-
-
-def _plain(node: _Node) -> str:
-    """Return the text of an element without any form."""
-    return "".join(_plain(child) if isinstance(child, _Node) else child for child in node.children)
-
-
-def _text(text: str, parent: _Node) -> str:
+def _text(text: str, parent: Node) -> str:
     """Return text as it stands; blanks between blocks are none."""
     if parent.tag in _BLOCKS and not text.strip(" \n\t"):
         return ""
@@ -280,14 +223,11 @@ def paper(page: str, *, last_day: str = "") -> bytes:
         drawings.append(found.group())
         return f'<svg data-number="{len(drawings) - 1}"></svg>'
 
-    reader = _Reader()
-    reader.feed(re.sub(r"<svg .*?</svg>", keep, page, flags=re.DOTALL))
-    reader.close()
-    whole = reader.root.all("html")[0]
+    whole = read_html(re.sub(r"<svg .*?</svg>", keep, page, flags=re.DOTALL)).all("html")[0]
     named = whole.all("h1", "h2", "h3", "h4", "h5", "h6")
     setter = _Setter(drawings, frozenset(one.attributes.get("id", "") for one in named) - {""})
     body = setter.inside(whole.all("body")[0])
-    title = quoted(_plain(whole.all("title")[0]))
+    title = quoted(whole.all("title")[0].plain)
     style = _STYLE.replace("LANGUAGE", quoted(whole.attributes.get("lang", "en")))
     source = f"#set document(title: {title}, date: {typst_date(last_day)})\n{style}\n{body}"
     return as_pdf(source, setter.files)

@@ -18,7 +18,7 @@ from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_words
 from photolab.publication.paper import as_pdf, quoted, typst_date
-from photolab.publication.readiness import NEXT_STEPS
+from photolab.publication.statements import advice, in_housing, time_of
 
 ROW_MM = (9.0, 8.0, 7.0, 6.0, 5.0)
 """Heights of a row to write in, tried in turn until the page holds all. [mm]"""
@@ -115,12 +115,6 @@ def _piece(one: Seating) -> str:
     return f"{one.lamp} {one.specimen}".strip()
 
 
-def _when(evening: Evening, instant: str) -> str:
-    """Return an instant in words."""
-    settings = evening.bench.settings
-    return f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
-
-
 def _percent(x: float) -> str:
     """Return a share in percent."""
     return f"{decimal(100.0 * x, 1)} %"
@@ -136,9 +130,10 @@ def _lines(evening: Evening, folder: Path) -> list[str]:
         lines.append(f"  {_clock(one.start)}  {_piece(one):<{wide}}{place}  {', '.join(one.instants)}")
     lines.append(f"What the evening will be able to show. {_shows_head(evening)}")
     for lamp, housing, at, now, after, even, most, more in _figures(evening):
-        place = f" in {housing}" if housing else ""
         chances = f"shown: {even} with an even chance, {most} four times in five"
-        lines.append(f"  {lamp}{place} at {at}: {after} (now {now}); {chances}; one more seating: {more}")
+        lines.append(
+            f"  {lamp}{in_housing(housing)} at {at}: {after} (now {now}); {chances}; one more seating: {more}"
+        )
     lines += _answers(evening)
     return [*lines, f"Assumed: {_assumed(evening)}."]
 
@@ -147,7 +142,7 @@ def _figures(evening: Evening) -> list[list[str]]:
     """Return what the evening will show as text: lamp, housing, when, three half-widths and two chances in order."""
     return [
         [
-            *(row["lamp"], row["housing"], _when(evening, row["instant"])),
+            *(row["lamp"], row["housing"], time_of(evening.bench, row["instant"])),
             *("not yet" if math.isnan(row[name]) else f"±{_percent(row[name])}" for name in ("now", "after")),
             *(_percent(row["even_chance"]), _percent(row["four_in_five"]), f"±{_percent(row['one_more'])}"),
         ]
@@ -193,13 +188,9 @@ def _answers(evening: Evening) -> list[str]:
     held = shows[shows["one_more"] > (1.0 - LITTLE) * shows["after"]]
     if len(held) == len(shows) and len(held):
         term = str(held["largest"].mode().iloc[0])
-        names = {
-            "baseline": evening.baseline,
-            "meter": next(iter(evening.bench.meters)),
-            "filament": "filament lamps",
-        }
-        advice = NEXT_STEPS.get(term, "look at its budget in notebook 04.").format(**names)
-        said.append(f"More seatings narrow these little: the largest other input is {term}; {advice}")
+        meter = f"meter {next(iter(evening.bench.meters))}"
+        do = advice(term, "look at its budget in notebook 04", baseline=evening.baseline, meter=meter)
+        said.append(f"More seatings narrow these little: the largest other input is {term}; {do}.")
     return said
 
 
@@ -297,7 +288,7 @@ def _source(evening: Evening, height: float) -> str:
 def _how(evening: Evening) -> list[str]:
     """Return how the page is used, in sentences."""
     settings, times = evening.bench.settings, f"{evening.readings} times"
-    early, late = _when(evening, "initial"), _when(evening, "hold")
+    early, late = (time_of(evening.bench, instant) for instant in ("initial", "hold"))
     ends = [settings.initial_s + sign * settings.initial_window_s for sign in (-1.0, 1.0)]
     said = [
         "Times are from the beginning of the evening. Dark: the figure with the lamp covered. Before each switch-on"
@@ -314,7 +305,8 @@ def _how(evening: Evening) -> list[str]:
 
 def _seatings(evening: Evening) -> tuple[str, Sequence[str], list[list[str]]]:
     """Return widths, heads and rows of the table to write in."""
-    n, first, last = evening.readings, _when(evening, "initial"), _when(evening, "hold")
+    n = evening.readings
+    first, last = (time_of(evening.bench, instant) for instant in ("initial", "hold"))
     looked = any(one.camera for one in evening.seatings)
     heads = ["step", "on at", "lamp", "housing", "seating", *[f"lx {first}"] * n, *[f"lx {last}"] * n]
     heads += ["dark lx", "volts", *["camera °C"] * looked, "what went wrong"]

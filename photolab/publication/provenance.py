@@ -20,18 +20,6 @@ from photolab.bench.schema import FILES
 from photolab.publication.report_folder import place_in
 from photolab.publication.tables import data_hash
 
-__all__ = [
-    "SEED",
-    "MissingPart",
-    "ReportState",
-    "file_hash",
-    "folder_hashes",
-    "listed",
-    "record",
-    "report_state",
-    "to_json",
-]
-
 #: Seed of the draws in the notebooks.
 SEED = 20
 #: Name of the record inside a report.

@@ -18,7 +18,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
-from photolab.publication.statements import finding_words, interval_words
+from photolab.publication.statements import advice, finding_words, in_housing, interval_words
 from photolab.publication.words_lamp import lamp_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
@@ -187,7 +187,7 @@ def first_answer(campaign: Campaign) -> list[str]:
     settings = campaign.bench.settings
     for lamp, housing, point, instant in campaign.compared():
         if instant == "initial" and point == "hot_spot":
-            place = f" in {housing}" if housing else ""
+            place = in_housing(housing)
             when = f"{settings.initial_s:g} s after switch-on"
             said = [f"First answer{place}, {when}: {lamp_sentence(campaign, lamp, housing)}"]
             if (lamp, housing, point, "hold") in campaign.compared("hold"):
@@ -352,9 +352,7 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
         if (lamp, housing) not in recorded:
             lacking.setdefault(housing, []).append(lamp)
     if lacking:
-        where = "; ".join(
-            f"{listed(of)}{f' in {housing}' if housing else ''}" for housing, of in lacking.items()
-        )
+        where = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in lacking.items())
         yield Ability(
             what, f"read one seating of each specimen at {minutes:g} minutes too: {where}", "", False
         )
@@ -413,8 +411,12 @@ def next_step(bench: Bench, campaign: Campaign) -> str:
     if largest == "mounting":
         return _seat_again(campaign)
     filament = listed(lamps.loc[lamps["technology"] == "filament", "lamp"]) or campaign.baseline
-    step = NEXT_STEPS.get(largest, "publish: photolab appendix on this folder.")
-    return step.format(baseline=campaign.baseline, meter=campaign.selection.meter, filament=filament)
+    names = {
+        "baseline": campaign.baseline,
+        "meter": f"meter {campaign.selection.meter}",
+        "filament": filament,
+    }
+    return f"{advice(largest, 'publish: photolab appendix on this folder', **names)}."
 
 
 def _seat_again(campaign: Campaign) -> str:
@@ -437,21 +439,6 @@ def _seat_again(campaign: Campaign) -> str:
     times = "once more" if more == 1 else f"{more} more times"
     chance = f"then it is an even chance that it is told apart from {campaign.baseline}"
     return f"seat {lamp} {times}{' in ' + housing if housing else ''}: {chance}."
-
-
-NEXT_STEPS = {
-    "day": "read {baseline} on every day, at its start and end.",
-    "colour": "get spectra or a spectral factor for meter {meter} (spectra.csv).",
-    "own colour": "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1' than {meter}.",
-    "linearity": "state the linearity_percent of meter {meter} from its certificate.",
-    "supply assumed": "read the volts at the socket of {filament} (socket_V).",
-    "voltage exponent": "hold the supply at the protocol's voltage.",
-    "voltmeter": "use a voltmeter with a certificate.",
-    "link": "read more lamps of each technology with both meters (links.csv).",
-    "range gain": "lock meter {meter} to one range for all lamps.",
-    "range term": "read on the lowest range of meter {meter} that holds all lamps.",
-    "ambient": "test at the protocol's ambient temperature.",
-}
 
 
 def largest_term(campaign: Campaign) -> str:

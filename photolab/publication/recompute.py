@@ -31,10 +31,8 @@ from photolab.metrology.reporting import decimal, significant
 from photolab.publication.display import Words, say
 from photolab.publication.front_page import is_invented
 from photolab.publication.page_one import LIGHT, Told, page_one, signed
-from photolab.publication.statements import KIND_WORDS
+from photolab.publication.statements import KIND_WORDS, in_housing, time_of
 from photolab.publication.workbook_table import as_bytes, write_cell
-
-__all__ = ["as_recomputation", "by_hand"]
 
 Name = tuple[str, ...]
 Lights = Mapping[Name, Measured]
@@ -158,11 +156,6 @@ def _shares(light: Measured, term: str) -> dict[Any, float]:
     return {name[1:]: c for name, c in weights.items() if abs(c) > _CANCELS}
 
 
-def _time(campaign: Campaign, instant: str) -> str:
-    settings = campaign.bench.settings
-    return f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
-
-
 def _corrected(campaign: Campaign) -> pd.DataFrame:
     """Return the readings that enter, with what is done to each and the number of its seating, seating by seating."""
     on, settings = campaign.enabled, campaign.bench.settings
@@ -180,7 +173,7 @@ def _corrected(campaign: Campaign) -> pd.DataFrame:
     table["room"] = np.exp(-table["per_kelvin"] * table["led_warmth_K"])
     others = table["colour"] * table["volts_factor"] * table["room"]
     table["scale"] = np.exp(table["ln_correction"]) / others
-    table["time"] = [_time(campaign, instant) for instant in table["instant"]]
+    table["time"] = [time_of(campaign.bench, instant) for instant in table["instant"]]
     table = table.assign(volts_to=settings.reference_voltage_V, room_to=settings.reference_ambient_C)
     return table.sort_values("seat", kind="stable")
 
@@ -209,12 +202,14 @@ def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> li
         "The weights are typed: those of the mean over seatings, then over specimens, where all days hold the same "
         "lamps; else of generalised least squares, in which lamps read on several days tell what the days did.",
     ]
-    weighted = [f"weight in {' '.join((*n[:3], _time(campaign, n[3])))}" for n in lights]
+    weighted = [f"weight in {' '.join((*n[:3], time_of(campaign.bench, n[3])))}" for n in lights]
     seated_heads = [*_SEATED_HEADS, "readings", "mean of ln", "light, lx", *weighted]
     seated = _Lines(book, "seatings", about, seated_heads)
     own = [_shares(light, "seating") for light in lights.values()]
     means = campaign.seats["ln_value"].tolist()
-    seats = campaign.seats.assign(time=[_time(campaign, instant) for instant in campaign.seats["instant"]])
+    seats = campaign.seats.assign(
+        time=[time_of(campaign.bench, instant) for instant in campaign.seats["instant"]]
+    )
     for k, row in enumerate(seats[[*_SEATED, "n"]].itertuples(index=False, name=None)):
         mean = _Formula(f"AVERAGE(readings!X{ends[k] - row[-1] + 1}:X{ends[k]})") if live else means[k]
         shares = (round(weights[k,], 11) if (k,) in weights else None for weights in own)
@@ -253,7 +248,7 @@ def _write_lights(
             summed = "+".join(cells[key] for key in shares)
             typed = [next(iter(shares.values())), _Formula(f"F#*({summed})"), None]
         total = (_Formula("SUM(E#,G#,H#)"), _Formula("EXP(I#)"))
-        at[name] = lines.add(*name[:3], _time(campaign, name[3]), _Formula(formula), *typed, *total)
+        at[name] = lines.add(*name[:3], time_of(campaign.bench, name[3]), _Formula(formula), *typed, *total)
     return at
 
 
@@ -299,7 +294,7 @@ def _limits(
         typed = (significant(x, _DIGITS) for x in (t, shape, 100.0 * bounds))
         interval = [u, dof, *typed, *alone, significant(among, _DRAWN), *family]
         off = ",".join(f"ABS({x}#/{y}#-1)" for x, y in zip("RSTUV", compared, strict=False))
-        key = (*name[:3], _time(campaign, i), scope)
+        key = (*name[:3], time_of(campaign.bench, i), scope)
         parts = (100.0 * math.sqrt(by.get(t, 0.0)) if known else 0.0 for t in terms)
         budget.add(*key, *(significant(x, _DIGITS) if x else None for x in parts))
         ratio = _Formula(f"EXP(light!I{at[name]}-light!I{at[other]})")
@@ -322,7 +317,7 @@ def _lamps(
         "initial": ["more light", "from", "to"],
         "hold": ["more light", "from", "to", "left of its own light"],
     }
-    heads = [f"{h} {_time(campaign, i)}: {w}, %" for h, i in places for w in what[i]]
+    heads = [f"{h} {time_of(campaign.bench, i)}: {w}, %" for h, i in places for w in what[i]]
     about = [f"Light against {campaign.baseline}, for the specimens on the bench; limits among all lamps."]
     lines = _Lines(book, "lamps", about, ["lamp", *heads])
     lines.shown = "0.0"
@@ -370,7 +365,7 @@ def _worked(campaign: Campaign, apart: Measured, name: Name, places: int, told: 
     """Yield the lines of one ratio, each number computed from those shown, and at last its percentage alone."""
     seats, readings, terms, rest = campaign.seats, _corrected(campaign), [], apart.value
     yield (
-        f"{name[0]} against {campaign.baseline}{' in ' * bool(name[1])}{name[1]}, {_time(campaign, name[3])}. "
+        f"{name[0]} against {campaign.baseline}{in_housing(name[1])}, {time_of(campaign.bench, name[3])}. "
         "Display less dark reading, times the factor of the corrections; ln of it; the mean."
     )
     for lamp, sign in ((name[0], 1.0), (campaign.baseline, -1.0)):

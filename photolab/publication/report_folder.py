@@ -15,8 +15,6 @@ from pathlib import Path
 
 from photolab.errors import MethodError
 
-__all__ = ["held", "partial_folder", "place_in", "put_in_place", "remove"]
-
 
 def place_in(folder: Path, name: str) -> Path | None:
     """Return where a file of a report stands: in its folder, or in a folder of that.

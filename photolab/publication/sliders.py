@@ -7,8 +7,6 @@ from collections.abc import Callable
 from importlib.util import find_spec
 from typing import Any
 
-__all__ = ["sliders"]
-
 
 def sliders(answer: Callable[..., Any], **ranges: tuple[float, float, float]) -> Any:
     """Return sliders over the arguments of an answer, and the answer below them.

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from photolab.bench.model import Assumption
+from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import decimal, published_ends
@@ -24,6 +24,13 @@ SCOPE_WORDS = {
     "specimens": "for the specimens on the bench",
     "models": "for the models",
 }
+VERDICTS = {
+    "clear": "clear of the bench uncertainty",
+    "alike": "alike within the declared margin",
+    "inside": "inside the bench uncertainty",
+    "no_answer": "no answer yet",
+}
+"""Verdicts in few words."""
 KIND_WORDS = {
     "scale": "meter scale",
     "scale drift": "drift since the certificate",
@@ -49,22 +56,21 @@ KIND_WORDS = {
     "ambient": "ambient temperature",
     "elapsed time": "time since switch-on",
 }
-ADVICE = {
+_ADVICE = {
     "mounting": "seat every lamp three or more times",
     "specimen": "test more specimens of each lamp",
-    "day": "read the baseline on every day, at its start and end",
-    "colour": "get spectra or a spectral factor for the meter (spectra.csv)",
+    "day": "read {baseline} on every day, at its start and end",
+    "colour": "get spectra or a spectral factor for {meter} (spectra.csv)",
     "own colour": "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'",
-    "linearity": "state the meter's linearity_percent from its certificate",
-    "supply assumed": "read the volts at the lamp socket (socket_V)",
+    "linearity": "state the linearity_percent of {meter} from its certificate",
+    "supply assumed": "read the volts at the socket of {filament} (socket_V)",
     "voltage exponent": "hold the supply at the protocol's voltage",
     "voltmeter": "use a voltmeter with a certificate",
     "link": "read more lamps of each technology with both meters (links.csv)",
-    "range gain": "lock the meter to one range for all lamps",
-    "range term": "read on the lowest range that holds all lamps",
+    "range gain": "lock {meter} to one range for all lamps",
+    "range term": "read on the lowest range of {meter} that holds all lamps",
     "ambient": "test at the protocol's ambient temperature",
 }
-"""What to do about the largest part of an uncertainty, by its term."""
 MISSING_WORDS = {
     "technology": ("technology", "say whether each lamp is filament, led, discharge or other"),
 }
@@ -73,6 +79,41 @@ RANGE_WORDS = {
     "two": "the lamps on two ranges",
     "unknown": "the range not stated, so nothing of it is shared",
 }
+
+
+def in_housing(housing: str) -> str:
+    """Return in which housing.
+
+    Parameters
+    ----------
+    housing : str
+        Its name; blank where a bench has one without a name.
+
+    Returns
+    -------
+    str
+        " in HP"; blank where it has no name.
+    """
+    return f" in {housing}" if housing else ""
+
+
+def time_of(bench: Bench, instant: str) -> str:
+    """Return the time since switch-on of an instant.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    instant : {"initial", "hold"}
+        Which.
+
+    Returns
+    -------
+    str
+        "30 s", "20 min".
+    """
+    settings = bench.settings
+    return f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
 
 
 def percent_of(ratio: float, places: int) -> str:
@@ -167,6 +208,33 @@ def verdict_words(
     return f"inside the bench uncertainty: {what} do not show which lamp gives more"
 
 
+def advice(
+    term: str,
+    otherwise: str,
+    *,
+    baseline: str = "the baseline",
+    meter: str = "the meter",
+    filament: str = "filament lamps",
+) -> str:
+    """Return what to do about the largest part of an uncertainty.
+
+    Parameters
+    ----------
+    term : str
+        Key of `KIND_WORDS`.
+    otherwise : str
+        What to say where nothing is known to help.
+    baseline, meter, filament : str
+        How they are called.
+
+    Returns
+    -------
+    str
+        A clause without its full stop.
+    """
+    return _ADVICE.get(term, otherwise).format(baseline=baseline, meter=meter, filament=filament)
+
+
 def separate_words(pair: ReadingComparison) -> str:
     """Return what more mountings would do.
 
@@ -186,8 +254,8 @@ def separate_words(pair: ReadingComparison) -> str:
     need = pair.mountings_to_separate
     if need.even_chance is None:
         term = KIND_WORDS.get(pair.largest_term, pair.largest_term)
-        advice = ADVICE.get(pair.largest_term, f"the {term} must shrink")
-        return f"More seatings will not show {share} %, because of the {term}: {advice}."
+        do = advice(pair.largest_term, f"the {term} must shrink")
+        return f"More seatings will not show {share} %, because of the {term}: {do}."
     four = (
         f"or {need.four_in_five} times (4 in 5)" if need.four_in_five else "; no number gives 4 chances in 5"
     )

@@ -14,8 +14,6 @@ from typing import Any
 
 from photolab.publication.report_folder import put_in_place
 
-__all__ = ["canonical", "canonical_text", "emptied", "fill_answer", "write_notebook"]
-
 _METADATA = {
     "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
     "language_info": {"name": "python"},

@@ -21,39 +21,6 @@ from photolab.bench.surface import surface_rows
 from photolab.metrology.quantity import SCOPES
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 
-COLUMNS = (
-    "lamp",
-    "housing",
-    "measurand",
-    "baseline",
-    "point",
-    "instant",
-    "scope",
-    "value",
-    "unit",
-    "low",
-    "high",
-    "ln_expanded_uncertainty",
-    "coverage",
-    "coverage_factor",
-    "dof",
-    "n_specimens",
-    "n_held",
-    "n_mountings",
-    "n_readings",
-    "n_days",
-    "initial_s",
-    "hold_minutes",
-    "conditions",
-    "corrections",
-    "assumed",
-    "verdict",
-    "protocol_revision",
-    "data_hash",
-    "family_low",
-    "family_high",
-    "family_verdict",
-)
 _UNCERTAINTIES = ("ln_expanded_uncertainty", "coverage_factor", "dof")
 DICTIONARY = {
     "lamp": "the lamp, as lamps.csv names it",
@@ -88,6 +55,8 @@ DICTIONARY = {
     "family_high": "its upper end; blank, as the others of the family, where a value is no ratio of lamps at one place",
     "family_verdict": "verdict by that interval: the one to quote where several lamps are compared",
 }
+"""Columns of results.csv in their order, and what each means."""
+COLUMNS = tuple(DICTIONARY)
 
 
 def data_hash(hashes: Mapping[str, str]) -> str:

@@ -26,7 +26,7 @@ from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
 from photolab.publication import words_heat, words_surface
 from photolab.publication.display import Words
 from photolab.publication.findings import NotToldApart, apart_sentence
-from photolab.publication.held_back import HeldBack, held_sentence
+from photolab.publication.held_back import HeldBack
 from photolab.publication.statements import sentence
 from photolab.publication.words_bench import chart_words, homogeneity_words, levels_words, validation_words
 from photolab.publication.words_colour import colour_words
@@ -42,8 +42,6 @@ from photolab.publication.words_protocol import change_log, forecast_sentence
 from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
 from photolab.thermal.thermography import SurfaceReading
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
-
-__all__ = ["SENTENCES", "agree", "say"]
 
 SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     Measured: lambda quantity: f"{quantity}.",
@@ -68,7 +66,7 @@ SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     LeftOut: left_out_sentence,
     Forecast: forecast_sentence,
     ProtocolComparison: change_log,
-    HeldBack: held_sentence,
+    HeldBack: lambda held: str(held.words),
     BaselineChart: chart_words,
     Levels: levels_words,
     Homogeneity: homogeneity_words,

@@ -21,31 +21,16 @@ from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
 from photolab.publication.findings import joined
-from photolab.publication.statements import SCOPE_WORDS, capital, interval_words, limit_places, verdict_words
+from photolab.publication.statements import (
+    SCOPE_WORDS,
+    VERDICTS,
+    capital,
+    in_housing,
+    interval_words,
+    limit_places,
+    verdict_words,
+)
 from photolab.publication.words_lamp import light_words
-
-__all__ = [
-    "bracketed_words",
-    "chance",
-    "chart_words",
-    "colour_words",
-    "counted",
-    "dominant_words",
-    "held_words",
-    "homogeneity_words",
-    "in_campaigns",
-    "level_words",
-    "levels_words",
-    "link_words",
-    "linked_words",
-    "moved_words",
-    "other_days_words",
-    "ratio_words",
-    "refused_words",
-    "signal_words",
-    "validation_words",
-    "verdict_name",
-]
 
 LEVEL_WORDS = {
     "specimen": "specimen to specimen",
@@ -57,17 +42,7 @@ LEVEL_WORDS = {
     "gauge": "person and seating together",
 }
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-RATIO_VERDICTS = {
-    "clear": "clear of the bench uncertainty",
-    "alike": "alike within the declared margin",
-    "inside": "inside the bench uncertainty",
-}
-VERDICT_NAMES = {
-    "clear": "clear",
-    "alike": "alike",
-    "inside": "inside the bench uncertainty",
-    "no_answer": "no answer yet",
-}
+VERDICT_NAMES = VERDICTS | {"clear": "clear", "alike": "alike"}
 
 
 def level_words(level: str) -> str:
@@ -161,7 +136,7 @@ def ratio_words(name: str, pair: ReadingComparison) -> str:
         return f"{name}: {light_words(pair.ratio, 1)}; {verdict_words(pair)}."
     light = light_words(pair.ratio, limit_places(pair.ln_expanded_uncertainty))
     interval = f"{interval_words(pair)}, {100.0 * pair.coverage:g} %"
-    return f"{name}: {light} ({interval}), {RATIO_VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
+    return f"{name}: {light} ({interval}), {VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
 
 
 def dominant_words(budget: pd.DataFrame) -> tuple[str, ...]:
@@ -339,8 +314,8 @@ def chart_words(one: BaselineChart) -> str:
     str
         One sentence.
     """
-    place = f" in {one.housing}" if one.housing else ""
-    head = f"{one.lamp}{place} {'with' if one.volts_corrected else 'without'} the voltage correction"
+    how = "with" if one.volts_corrected else "without"
+    head = f"{one.lamp}{in_housing(one.housing)} {how} the voltage correction"
     covered = 1.0 - one.chart.false_alarm
     strongest = {signal.kind: signal for signal in reversed(one.chart.signals)}
     if "group" in strongest and "step" in strongest and strongest["group"].first == strongest["step"].first:
@@ -556,7 +531,7 @@ def other_days_words(table: pd.DataFrame, scatter: Sequence[float], *, coverage:
     ]
     for row in table[~table["inside"].astype(bool)].to_dict("records"):
         where = " ".join(str(part) for part in (row["lamp"], row["specimen"]) if part)
-        where += f" in {row['housing']}" if row["housing"] else ""
+        where += in_housing(row["housing"])
         found = f"{decimal(abs(row['percent']), 1)} % {'more' if row['percent'] > 0 else 'less'}"
         said.append(
             f"Missed: {where} on {row['day']}, {found} than predicted "

@@ -5,36 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+import pandas as pd
+
 from photolab.bench.campaign import Campaign
 from photolab.bench.colours import ColourRatio, changed_verdicts
 from photolab.bench.model import Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
-
-__all__ = [
-    "VERDICTS",
-    "WAY_WORDS",
-    "areas_words",
-    "colour_cells",
-    "colour_words",
-    "pair_words",
-    "story_words",
-    "way_cells",
-]
+from photolab.publication.statements import in_housing
 
 WAY_WORDS = {
     "ignored": "colour ignored",
     "declared": "not corrected, f1' of the meter counted",
     "corrected": "corrected with the spectra",
 }
-VERDICTS = {
-    "clear": "clear of the bench uncertainty",
-    "alike": "alike within the declared margin",
-    "inside": "inside the bench uncertainty",
-    "no_answer": "no answer yet",
-}
-"""Verdicts in few words."""
 
 
 def colour_words(one: ColourRatio) -> str:
@@ -97,7 +82,7 @@ def way_cells(way: str, pair: ReadingComparison, verdict: str) -> dict[str, str 
     return {
         "colour": WAY_WORDS[way],
         f"result ({percent})": _result(pair),
-        "verdict, all pairs": VERDICTS[verdict],
+        "verdict, all pairs": statements.VERDICTS[verdict],
         f"of it by colour (± %, {percent})": 0.0
         if colour is None
         else 100.0 * colour.half_width(pair.coverage),
@@ -108,26 +93,26 @@ def story_words(ways: Mapping[str, Campaign]) -> str:
     """Return which verdicts, each among all pairs of its housing, change once the colour is counted."""
     rows = changed_verdicts(ways)
     changed = rows[rows["verdict"] != rows["verdict_then"]].drop_duplicates(["lamp", "housing"])
-    listed = ", ".join(
-        f"{lamp} in {housing}" if housing else str(lamp)
-        for lamp, housing in zip(changed["lamp"], changed["housing"], strict=True)
-    )
+    listed = ", ".join(_lamps(changed))
     turned = rows[(rows["alone"] == "clear") & (rows["value"] > 1.0) & (rows["value_then"] < 1.0)]
-    gone = [
-        f"{lamp} in {housing}" if housing else str(lamp)
-        for lamp, housing in zip(turned["lamp"], turned["housing"], strict=True)
-    ]
     said = (
         f"Verdicts that change with the colour: {listed}."
         if listed
         else "No verdict changes with the colour."
     )
-    if gone:
+    if len(turned):
         said += (
-            f" Taken alone, {', '.join(gone)} would be clearly more with the colour ignored; once it is counted "
-            "no gain is shown: colour alone explains what was displayed."
+            f" Taken alone, {', '.join(_lamps(turned))} would be clearly more with the colour ignored; once it is "
+            "counted no gain is shown: colour alone explains what was displayed."
         )
     return said
+
+
+def _lamps(rows: pd.DataFrame) -> list[str]:
+    """Return the lamp of each row and where it stood."""
+    return [
+        f"{lamp}{in_housing(housing)}" for lamp, housing in zip(rows["lamp"], rows["housing"], strict=True)
+    ]
 
 
 def areas_words(meter: str, areas: Mapping[str, float]) -> str:

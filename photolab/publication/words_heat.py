@@ -15,6 +15,7 @@ from photolab.bench.model import Bench
 from photolab.errors import MethodError, attempt
 from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
+from photolab.publication.statements import in_housing
 from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
 from photolab.thermal.stabilization import PRACTICE, Criterion
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
@@ -313,7 +314,7 @@ def known_sentence(known: Mapping[str, Any]) -> str:
 def run_name(run: WarmUpRun) -> str:
     """Return which record is meant: run, lamp, specimen and housing."""
     specimen = f" specimen {run.specimen}" if run.specimen else ""
-    return f"{run.run}, {run.lamp}{specimen}" + (f" in {run.housing}" if run.housing else "")
+    return f"{run.run}, {run.lamp}{specimen}" + in_housing(run.housing)
 
 
 def record_row(run: WarmUpRun) -> dict[str, object]:

@@ -20,29 +20,9 @@ from photolab.metrology.ranking import RecordClaim
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import one_line
+from photolab.publication.statements import in_housing
 from photolab.publication.words_heat import known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
-
-__all__ = [
-    "AN_EXAMPLE",
-    "CLAIMS",
-    "beside_sentences",
-    "claim_judgement",
-    "claim_sentence",
-    "equivalence_sentence",
-    "figure_words",
-    "gain_sentence",
-    "housings_sentence",
-    "lamp_row",
-    "lamp_sentence",
-    "left_out_sentence",
-    "left_sentence",
-    "light_words",
-    "price_judgement",
-    "price_sentences",
-    "record_sentences",
-    "reply_sentences",
-]
 
 VERDICTS = {
     "clear": "clear of the bench uncertainty",
@@ -304,7 +284,7 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
     found = price_judgement(bench, gain)
     if found.code == "no_price":
         return ()
-    where = f"{gain.lamp} in {gain.housing}" if gain.housing else gain.lamp
+    where = f"{gain.lamp}{in_housing(gain.housing)}"
     cautions = "; ".join(PRICE_CAUTIONS[code] for code in found.cautions)
     tail = f" Caution: {cautions}." if cautions else ""
     if found.per_percent is None or found.low is None or found.high is None:
@@ -330,7 +310,7 @@ def left_sentence(settings: Settings, run: WarmUpRun) -> str:
     str
         One sentence or two.
     """
-    where = f"{run.lamp} in {run.housing}" if run.housing else run.lamp
+    where = f"{run.lamp}{in_housing(run.housing)}"
     if run.remaining is None:
         refused = run.refusals[0]
         known = known_sentence(refused.known)
@@ -491,7 +471,7 @@ def figure_words(one: Beside) -> str:
     what = known.get(one.measurand, f"{one.measurand} of ")
     lamps = f"{one.lamp}/{one.baseline}" if one.baseline else one.lamp
     when = {"hold": " at the hold time", "initial": " at the initial time"}.get(one.instant, "")
-    return f"{what}{lamps}{f' in {one.housing}' if one.housing else ''}{when}"
+    return f"{what}{lamps}{in_housing(one.housing)}{when}"
 
 
 def beside_sentences(others: Iterable[Beside]) -> tuple[str, ...]:

@@ -11,20 +11,6 @@ from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, places_for, with_uncertainty
 from photolab.photometry.distance import LACK_OF_FIT_LEVEL
 
-__all__ = [
-    "LAW_HEADS",
-    "LAW_NAMES",
-    "PARTS",
-    "POINT_HEADS",
-    "candela_cells",
-    "candela_words",
-    "law_words",
-    "products_words",
-    "run_cells",
-    "second_way_words",
-    "where_words",
-]  # fmt: skip
-
 CODE_WORDS = {
     "several_seatings": "the lamp was seated more than once within the run, and seatings differ",
     "several_ranges": "the meter changed range within the run; the step between ranges is not counted",

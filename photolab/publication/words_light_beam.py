@@ -15,21 +15,6 @@ from photolab.metrology.reporting import decimal, published_ends, with_uncertain
 from photolab.photometry.beam import AimOffset, RatioMap
 from photolab.publication import statements
 
-__all__ = [
-    "CAUSE_WORDS",
-    "MEASURAND_WORDS",
-    "aim_words",
-    "caution_words",
-    "cut_words",
-    "cutoff_words",
-    "interval_words",
-    "map_words",
-    "pair_words",
-    "ratio_cells",
-    "result_words",
-    "ways_cells",
-]
-
 MEASURAND_WORDS = {
     "hot spot": "hot spot",
     "window flux": "light in the whole window",

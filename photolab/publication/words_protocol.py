@@ -11,21 +11,8 @@ from photolab.bench.protocols import ProtocolComparison
 from photolab.bench.review import Forecast
 from photolab.metrology.planning import bench_hours, improvements
 from photolab.metrology.reporting import decimal
-from photolab.publication.statements import KIND_WORDS, SCOPE_WORDS, capital
+from photolab.publication.statements import KIND_WORDS, SCOPE_WORDS, capital, in_housing
 from photolab.publication.words_bench import counted, verdict_name
-
-__all__ = [
-    "EXAMPLE_CHANGES",
-    "EXAMPLE_MINUTES",
-    "PLAN_HEADS",
-    "causes_sentences",
-    "change_log",
-    "forecast_sentence",
-    "hold_sentence",
-    "needed_words",
-    "plan_row",
-    "plans_alt",
-]
 
 EXAMPLE_CHANGES = {"protocol_revision": "invented", "hold_minutes": 30.0, "alike_percent": 5.0}
 """Another protocol, invented: it is shown on an invented bench only."""
@@ -155,7 +142,7 @@ def change_log(comparison: ProtocolComparison, *, largest: int = 3) -> tuple[str
 
 def _move(row: Mapping[Any, Any]) -> str:
     """Return one moved number."""
-    where = f" in {row['housing']}" if row["housing"] else ""
+    where = in_housing(row["housing"])
     halves = " to ".join(decimal(100.0 * row[f"half_{when}"], 1) for when in ("before", "after"))
     values = " to ".join(decimal(row[f"value_{when}"], 3) for when in ("before", "after"))
     return f"{row['measurand']} of {row['lamp']}{where}, {row['instant']}, {values} (± {halves} %)"

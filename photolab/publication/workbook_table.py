@@ -2,6 +2,7 @@
 
 import io
 import math
+import re
 import zipfile
 from datetime import datetime
 from typing import Any
@@ -117,19 +118,8 @@ def _undated(data: bytes, stamp: datetime) -> bytes:
         for name in old.namelist():
             content = old.read(name)
             if name == "docProps/core.xml":
-                content = _dated(content, text)
+                content = re.sub(rb"(<dcterms:(?:created|modified)\b[^>]*>)[^<]*", rb"\g<1>" + text, content)
             entry = zipfile.ZipInfo(name, date_time=(*stamp.timetuple()[:6],))
             entry.compress_type = zipfile.ZIP_DEFLATED
             new.writestr(entry, content)
     return out.getvalue()
-
-
-def _dated(content: bytes, text: bytes) -> bytes:
-    """Return core.xml with the created and modified dates replaced."""
-    for tag in (b"dcterms:created", b"dcterms:modified"):
-        head, mark, rest = content.partition(b"<" + tag)
-        if mark:
-            opening, close, tail = rest.partition(b">")
-            _, end, after = tail.partition(b"</" + tag + b">")
-            content = head + mark + opening + close + text + end + after
-    return content

@@ -10,8 +10,6 @@ from matplotlib.axes import Axes
 
 from photolab.publication.figures.common import GREY, INK, PALE, shown_name, styled
 
-__all__ = ["SIZE", "draw", "lines"]
-
 SIZE = 15.2
 """Of every letter: 48 of 1600 pixels on a figure seven inches wide, readable where it is shown small. [pt]"""
 _LONGEST = 14

@@ -9,8 +9,6 @@ from matplotlib.axes import Axes
 
 from photolab.publication.figures.common import COLOURS, INK, shown_name, styled
 
-__all__ = ["draw"]
-
 
 @styled
 def draw(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str) -> None:

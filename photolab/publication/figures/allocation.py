@@ -7,8 +7,6 @@ from matplotlib.axes import Axes
 
 from photolab.publication.figures.common import COLOURS, styled
 
-__all__ = ["draw"]
-
 
 @styled
 def draw(axes: Axes, table: pd.DataFrame, *, floor: float) -> None:

@@ -10,8 +10,6 @@ from photolab.metrology.reporting import decimal
 from photolab.photometry.beam import BeamGrid
 from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
 
-__all__ = ["LEVELS", "draw"]
-
 LEVELS = (1.0, 5.0, 20.0, 50.0, 80.0)
 """Contours. [% of own peak]"""
 

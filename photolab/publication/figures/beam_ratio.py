@@ -11,8 +11,6 @@ from photolab.photometry.beam import RatioMap
 from photolab.publication.figures.beam_pair import label_directions
 from photolab.publication.figures.common import INK, shown_name, styled
 
-__all__ = ["draw"]
-
 _NAMES = {-2.0: "¼", -1.0: "½", 0.0: "same", 1.0: "2 x", 2.0: "4 x"}
 """Contours and ticks: the binary logarithm of a ratio, and the ratio."""
 

@@ -7,8 +7,6 @@ from matplotlib.patches import Arc, Circle, Polygon, Rectangle
 
 from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, styled
 
-__all__ = ["ALT", "draw"]
-
 #: The drawing in words.
 ALT = (
     "The bench from the side: a lamp in its housing on the left, the meter head on the right. "

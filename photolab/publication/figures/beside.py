@@ -8,8 +8,6 @@ from matplotlib.axes import Axes
 
 from photolab.publication.figures.common import INK, PALE, shown_name, styled
 
-__all__ = ["draw"]
-
 
 @styled
 def draw(axes: Axes, table: pd.DataFrame) -> None:

@@ -8,8 +8,6 @@ from matplotlib.patches import Patch
 
 from photolab.publication.figures.common import COLOURS, INK, styled
 
-__all__ = ["draw", "words"]
-
 
 @styled
 def draw(axes: Axes, table: pd.DataFrame, *, unit: str = "± %") -> None:

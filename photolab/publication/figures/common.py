@@ -19,27 +19,10 @@ import matplotlib as mpl
 import matplotlib.style
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure as Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 
 from photolab.publication.figures.steady_layout import SteadyLayout
-
-__all__ = [
-    "COLOURS",
-    "GREY",
-    "INK",
-    "PALE",
-    "STYLE",
-    "Figure",
-    "Picture",
-    "font_file",
-    "new_figure",
-    "picture",
-    "shown_name",
-    "shown_signs",
-    "stored",
-    "styled",
-]
 
 _NOT_SHOWN = "\N{REPLACEMENT CHARACTER}"
 _P = ParamSpec("_P")

@@ -8,8 +8,6 @@ from matplotlib.axes import Axes
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, styled
 
-__all__ = ["draw", "words"]
-
 
 @styled
 def draw(axes: Axes, table: pd.DataFrame) -> None:

@@ -13,8 +13,6 @@ from photolab.metrology.control import ControlChart
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, shown_name, styled
 
-__all__ = ["draw", "percent", "words"]
-
 
 @styled
 def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:

@@ -13,8 +13,6 @@ from photolab.publication.figures.warm_up import percent_of_initial
 from photolab.thermal.coupling import Slope
 from photolab.thermal.warm_up_result import WarmUp
 
-__all__ = ["draw"]
-
 
 @styled
 def draw(axes: Axes, record: pd.DataFrame, fit: WarmUp | None, slope: Slope | MethodError) -> str:

@@ -7,8 +7,6 @@ from matplotlib.patches import FancyBboxPatch, Rectangle
 
 from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, styled
 
-__all__ = ["ALT", "draw"]
-
 #: The drawing in words.
 ALT = (
     "A meter's display reading 334 lx on the 4000 lx range, and the accuracy line of its manual, "

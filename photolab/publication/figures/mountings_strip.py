@@ -8,8 +8,6 @@ from matplotlib.axes import Axes
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, INK, PALE, shown_name, styled
 
-__all__ = ["draw", "words"]
-
 _SPREAD = 0.26
 _LOOKS = (("blue", "o"), ("orange", "s"), ("green", "^"), ("purple", "D"), ("sky", "v"), ("black", "P"))
 

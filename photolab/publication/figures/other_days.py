@@ -7,8 +7,6 @@ from matplotlib.axes import Axes
 
 from photolab.publication.figures.common import COLOURS, INK, shown_name, styled
 
-__all__ = ["draw"]
-
 _APART = 0.7  # of the width of a day that its figures fill
 
 

@@ -14,8 +14,6 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
 from photolab.thermal.thermography import surface_temperature
 
-__all__ = ["chosen", "draw"]
-
 _LOOKS = (("blue", "-", "o"), ("green", "--", "s"), ("vermilion", "-.", "^"), ("purple", ":", "D"))
 _ABOVE_K = 0.5
 """A curve begins so far above the reflected temperature. [K]"""

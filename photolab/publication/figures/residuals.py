@@ -9,8 +9,6 @@ from numpy.typing import NDArray
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, INK, PALE, styled
 
-__all__ = ["draw"]
-
 
 @styled
 def draw(axes: Axes, time_s: NDArray[np.float64], percent: NDArray[np.float64], *, curve: str) -> str:

@@ -11,8 +11,6 @@ from numpy.typing import NDArray
 
 from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
 
-__all__ = ["draw"]
-
 Floats = NDArray[np.float64]
 
 

@@ -12,8 +12,6 @@ from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.transforms import Bbox
 
-__all__ = ["SteadyLayout"]
-
 _DIGITS = 9  # of the figure's width: far finer than a pixel, far coarser than a float
 
 

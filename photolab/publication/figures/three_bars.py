@@ -10,8 +10,6 @@ from matplotlib.axes import Axes
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, INK, styled
 
-__all__ = ["draw", "words"]
-
 
 @styled
 def draw(axes: Axes, table: pd.DataFrame, *, percent: float) -> None:

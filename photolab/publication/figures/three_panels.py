@@ -12,8 +12,6 @@ from photolab.publication.figures.common import COLOURS, GREY, styled
 from photolab.publication.figures.warm_up import percent_of_initial
 from photolab.thermal.warm_up_result import WarmUp
 
-__all__ = ["draw"]
-
 _ROWS = (
     ("light", "blue", "o", "light (% of initial)", "%"),
     ("case", "vermilion", "s", "case (°C)", "°C"),

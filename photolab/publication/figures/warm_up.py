@@ -11,8 +11,6 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, styled
 from photolab.thermal.warm_up_result import Remaining, WarmUp
 
-__all__ = ["draw", "percent_of_initial"]
-
 
 def percent_of_initial(
     illuminance: NDArray[np.float64], fit: WarmUp | MethodError | None
