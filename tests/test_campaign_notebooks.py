@@ -264,14 +264,14 @@ def test_leaving_out_the_badly_aimed_seating_moves_k8():
     """Oracle: the aim error of -0.4 degree, 11 % low."""
     made, _ = ran("13", settings=(("lamp", "K8"), ("against", "B0")))
     ratios = {part: one.ratio for part, one in made.each["mounting"].items() if one is not None}
-    assert max(ratios, key=ratios.get) == "K8 1 HP D05 2"
+    assert max(ratios, key=ratios.get) == "K8, specimen 1, HP, D05, seating 2"
     assert max(ratios.values()) > 1.02 * made.whole[0].ratio
     assert len(ratios) >= 10
 
 
 def test_leaving_out_the_only_specimen_leaves_no_answer():
     parts = dict(without_each(demo(), "K7", "B0", housing="HP", level="specimen"))
-    assert parts["K7 1"] is None
+    assert parts["K7, specimen 1"] is None
     with pytest.raises(ValueError, match="level must be one of mounting, specimen, day; got 'week'"):
         next(without_each(demo(), "K7", "B0", housing="HP", level="week"))
 
