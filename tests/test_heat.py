@@ -437,6 +437,7 @@ def test_disturbed_runs_do_not_speak():
 def test_each_record_is_fitted_once_for_one_bench(monkeypatch):
     """Oracle: the runs of the file; two records of the demo show no change, and all others use what they say."""
     bench = replace(demo_bench())
+    heat._fitted.cache_clear()
     fitted = []
     fit = heat.fit_warm_up
     monkeypatch.setattr(heat, "fit_warm_up", lambda *a, **k: fitted.append(len(a[0])) or fit(*a, **k))
@@ -444,8 +445,17 @@ def test_each_record_is_fitted_once_for_one_bench(monkeypatch):
     results(campaign)
     looked_at(bench)
     heat_rows(campaign)
-    assert len(fitted) == bench.tables["warm_up"]["run"].nunique()
+    count = bench.tables["warm_up"]["run"].nunique()
+    assert len(fitted) == count
     assert sum(bool(one.stable_runs) for one in warm_up_runs(bench)) > 2
+    sooner = warm_up_runs(bench.changed(hold_minutes=30.0, alike_percent=5.0))
+    assert len(fitted) == count  # another hold time: what is left is another, the fit is not
+    pairs = zip(warm_up_runs(bench), sooner, strict=True)
+    assert any(a.remaining and b.remaining and a.remaining.value < b.remaining.value for a, b in pairs)
+    warm_up_runs(bench.changed(initial_s=90.0))
+    assert len(fitted) == 2 * count
+    warm_up_runs(bench.changed(resolution_lx=(2.0, 2.0, 2.0)))
+    assert len(fitted) == 3 * count
 
 
 def test_what_stable_records_say_is_the_same_before_and_after_the_fit():
