@@ -82,9 +82,8 @@ class Words:
     def __repr__(self) -> str:
         return str(self)
 
-    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+    def _repr_mimebundle_(self, **_asked: object) -> dict[str, str]:
         """Return the sentences as markdown and as plain text."""
-        del include, exclude
         mark, gap = ("- ", "\n") if self.bullets else ("", "\n\n")
         shown = gap.join(mark + escape_markdown(text) for text in self.paragraphs)
         return {"text/markdown": shown, "text/plain": str(self)}
@@ -160,9 +159,8 @@ class Table:
         )
         return f"<table>\n{caption}<thead>\n<tr>{head}</tr>\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
 
-    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+    def _repr_mimebundle_(self, **_asked: object) -> dict[str, str]:
         """Return the table as HTML and as plain text."""
-        del include, exclude
         return {"text/html": self.to_html(), "text/plain": str(self)}
 
 

@@ -206,11 +206,8 @@ class Picture:
     def __repr__(self) -> str:
         return self.alt
 
-    def _repr_mimebundle_(
-        self, include: object = None, exclude: object = None
-    ) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
+    def _repr_mimebundle_(self, **_asked: object) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
         """Return the image and its words."""
-        del include, exclude
         image = base64.b64encode(self.png).decode("ascii")
         return {"image/png": image, "text/plain": self.alt}, {"image/png": {"alt": self.alt}}
 
