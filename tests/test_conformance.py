@@ -115,13 +115,6 @@ def test_normalized_error_with_and_without_what_is_shared():
     assert_allclose(zeta_score([7.0, 12.0], 3.0, 7.0, 4.0), [0.0, 1.0], rtol=1e-15)
 
 
-def test_scores_are_importable_beside_the_comparisons():
-    """The contract of public names."""
-    assert comparison.normalized_error is normalized_error
-    assert comparison.zeta_score is zeta_score
-    assert comparison.conformance_probability is conformance_probability
-
-
 @given(st.floats(-50, 50), st.floats(0.01, 10), st.floats(-50, 50), st.floats(0.01, 10), st.floats(-0.9, 0.9))
 def test_swapping_two_results_turns_the_sign(x, u, reference, v, r):
     """Symmetry: E_n(x, X) = -E_n(X, x)."""

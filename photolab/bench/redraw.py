@@ -33,6 +33,7 @@ from photolab.metrology.quantity import Input
 Name = tuple[str, ...]
 
 _ROOT_3 = np.sqrt(3.0)
+_NO_SUPPLY = 1e-3  # of the reference voltage: below it a lamp is dark
 SHAPES: dict[str, Callable[[np.random.Generator, int], Array]] = {
     "normal": lambda rng, n: rng.standard_normal(n),
     "rectangular": lambda rng, n: rng.uniform(-_ROOT_3, _ROOT_3, n),
@@ -412,6 +413,7 @@ class Protocol:
             / reference
         )
         true = np.where(self._stated, self._volts / (1.0 + scale) + each[self._part.code], 1.0 + off)
+        true = np.maximum(true, _NO_SUPPLY)  # a slip of the pen may have written millivolts
         exponent = steps.FILAMENT_FLUX_EXPONENT + steps.FILAMENT_EXPONENT_U * law.standard_normal()
         return self._filament * np.where(self._stated, exponent, steps.FILAMENT_FLUX_EXPONENT) * np.log(true)
 

@@ -173,6 +173,8 @@ class Kernel:
             client.kc = channels
             # cell by cell: the client's own loop would take the handler of Ctrl-C for itself
             for index, cell in enumerate(notebook.cells):
+                if "interactive" in cell.metadata.get("tags", []):
+                    continue  # for hands alone, and messages of its widgets would meet the next notebook's client
                 place[0] = index + 1
                 await client.async_execute_cell(cell, index, execution_count=client.code_cells_executed + 1)
         finally:
