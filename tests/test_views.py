@@ -133,10 +133,9 @@ def sets_of(apart):
     pairs["resolved"] = [a + b in apart for a, b in names]
     light = {"A": 1.3, "B": 1.2, "C": 1.1, "D": 1.0}
     pairs["ratio"] = [light[a] / light[b] for a, b in names]
-    lamps = pd.DataFrame({"lamp": list(light), "technology": "led"})
-    campaign = SimpleNamespace(
-        baseline="D", bench=SimpleNamespace(tables={"lamps": lamps, "readings": lamps})
-    )
+    bench = SimpleNamespace(tables={"readings": pd.DataFrame({"lamp": list(light)})})
+    bench.technologies = dict.fromkeys(light, "led")
+    campaign = SimpleNamespace(baseline="D", bench=bench)
     return findings.not_told_apart(campaign, pairs, "H").sets
 
 
