@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from photolab.errors import MethodError
-from photolab.metrology import comparison
 from photolab.metrology.agreement import (
     conformance_probability,
     normalized_error,
