@@ -543,7 +543,7 @@ def test_the_command_says_what_was_found(folder, tmp_path, capsys, monkeypatch):
 def test_words_name_who_and_when(folder, tmp_path, small_blocks):
     lines = words(rehearse(folder, out=tmp_path / "one.csv", **FEW))
     *heads, last = [line for line in lines if not line.startswith(" ")]
-    assert last.startswith("one.csv: every lamp; 6 benches, seed 9, ")
+    assert last.startswith("one.csv: lamp by lamp; 6 benches, seed 9, ")
     assert heads == [
         f"At the {instant} time, {whom}"
         for instant in ("initial", "hold")

@@ -266,7 +266,8 @@ HEAD = """\
 #   lamp,illuminance_lx,elapsed_s
 #   A1,318,60
 #   A1,305,1800
-# photolab plan followed by the name of this folder says what fits one evening, and writes a page to print.
+# photolab plan followed by the name of this folder says what fits one evening, and writes a page to print; photolab
+# take followed by it calls lamp after lamp and keeps what you type while the bench is hot.
 schema = 1
 
 [bench]

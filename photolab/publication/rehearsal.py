@@ -262,7 +262,7 @@ def words(found: Rehearsal) -> list[str]:
         if math.isnan(found.seconds)
         else f", {decimal(1000.0 * found.seconds, 0)} ms of processor time each"
     )
-    return [*lines, f"{found.out.name}: every lamp; {found.benches} benches, seed {found.seed}{took}."]
+    return [*lines, f"{found.out.name}: lamp by lamp; {found.benches} benches, seed {found.seed}{took}."]
 
 
 def show_progress(line: str) -> None:
