@@ -15,8 +15,8 @@ ROOT = Path(__file__).resolve().parents[1]
 CONDA_NAMES = {"seaborn-base": "seaborn", "matplotlib-base": "matplotlib", "jupyter_client": "jupyter-client"}
 # not on conda-forge: they come with `pip install -e .`
 THROUGH_PIP = {"ziamath", "typst"}
-# taken from the `test` extra, because a reader runs the notebooks' comparison too
-ALSO = {"nbval"}
+# taken from the `test` extra, because a reader runs the notebooks' comparison too, in two processes
+ALSO = {"nbval", "pytest-xdist"}
 LINE = re.compile(r"([a-z0-9][a-z0-9._-]*)((?:(?:>=|<=|==|!=|~=|=|<|>)[0-9][0-9a-z.*]*,?)*)")
 
 
