@@ -51,7 +51,8 @@ def pairs() -> Iterator[tuple[str, str, str]]:
     for path in sorted((ROOT / "notebooks").glob("*.ipynb")):
         names: dict[str, Any] = {}
         for number, cell in enumerate(json.loads(path.read_text(encoding="utf-8"))["cells"], 1):
-            if cell["cell_type"] == "code":
+            # what hands move is not kept
+            if cell["cell_type"] == "code" and "interactive" not in cell["metadata"].get("tags", []):
                 place = f"{path.stem} cell {number}"
                 yield place, stored(cell), said(cell, names, place)
 
