@@ -412,7 +412,7 @@ schema* | count | 1..1 | | 1 | version of this layout
 name              | text |           | unnamed      | "my bench" | name of the bench as published
 protocol_revision | text |           |              | "1"  | revision of your method; publishing needs it
 initial_s         | s    | 1..600    | 60, assumed  | 60   | instant of the initial reading after switch-on
-initial_window_s  | s    | 0..60     | 10, assumed  | 10   | how far from it a reading may be
+initial_window_s  | s    | 0..60     | 10, assumed  | 10   | how far from the initial time a reading may be
 hold_minutes      | min  | 1..240    | 30, assumed  | 30   | how long a lamp is kept on
 coverage          | 1    | 0.5..0.999 | {COVERAGE:g} | {COVERAGE:g} | coverage probability of every interval
 alike_percent     | %    | 1..50 !0.1 | {ALIKE_PERCENT:g} | {ALIKE_PERCENT:g} | lamps closer than this are called alike
@@ -446,7 +446,7 @@ linearity_percent | %    | 0..10 ~0.05 | 1 or a third of reading_percent, assume
 temperature_percent_per_K | %/K | 0..5 | 0.1, assumed | 0.1 | change with the meter's temperature
 integration_s     | s    | 0.001..10  |              | 0.5  | time over which the meter averages
 calibrated_on     | date |            |              | "2025-04-03" | day of the last calibration
-calibration_source | text |           | A, assumed   | "A"  | A for an incandescent lamp of 2856 K, LED, or words
+calibration_source | text |           | A, assumed   | "A"  | the light it was calibrated with: A (incandescent, 2856 K), LED, or words
 == [meter.spectral_factor]
 technology*       | code | {TECHNOLOGIES} | | "led" | light the factor is for
 factor*           | 1    | 0.5..2     |              | 1.02 | true reading over displayed reading
@@ -465,11 +465,11 @@ id*               | text |            |              | "H1" | your code for the 
 kind              | code | projector reflector other | | "reflector" | optics
 traffic           | code | right left symmetrical | right | "right" | side of the road it is made for
 distance_m        | m    | 0.2..50    |              | 6.00 | reference face to meter head
-distance_uncertainty_mm | mm | 0..500 ~0.5 |         | 10   | how far that may be off
+distance_uncertainty_mm | mm | 0..500 ~0.5 |         | 10   | how far the distance may be off
 offset_mm         | mm   | -500..1000 | 0            | 0    | photometric centre behind the reference face
-offset_uncertainty_mm | mm | 0..500 ~0.5 | 100       | 100  | how far that may be off
+offset_uncertainty_mm | mm | 0..500 ~0.5 | 100       | 100  | how far the photometric centre may be off
 aperture_mm       | mm   | 1..1000    |              | 100  | width of the lens or reflector
-sensor            | code | faces_lamp flat_wall | faces_lamp | "faces_lamp" | which way the head looks
+sensor            | code | faces_lamp flat_wall | faces_lamp | "faces_lamp" | whether the head faces the lamp or a flat wall
 tilt_uncertainty_deg | deg | 0..45    | 3            | 3    | how far the head may be tilted
 == [log]
 file*             | text |            |              | "log.csv" | the logger's file, as it is
