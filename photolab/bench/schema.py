@@ -446,7 +446,7 @@ linearity_percent | %    | 0..10 ~0.05 | 1 or a third of reading_percent, assume
 temperature_percent_per_K | %/K | 0..5 | 0.1, assumed | 0.1 | change with the meter's temperature
 integration_s     | s    | 0.001..10  |              | 0.5  | time over which the meter averages
 calibrated_on     | date |            |              | "2025-04-03" | day of the last calibration
-calibration_source | text |           | A, assumed   | "A"  | the light it was calibrated with: A (incandescent, 2856 K), LED, or words
+calibration_source | text |           | A, assumed   | "A"  | the light it was calibrated with: A, LED, or words
 == [meter.spectral_factor]
 technology*       | code | {TECHNOLOGIES} | | "led" | light the factor is for
 factor*           | 1    | 0.5..2     |              | 1.02 | true reading over displayed reading
@@ -469,7 +469,7 @@ distance_uncertainty_mm | mm | 0..500 ~0.5 |         | 10   | how far the distan
 offset_mm         | mm   | -500..1000 | 0            | 0    | photometric centre behind the reference face
 offset_uncertainty_mm | mm | 0..500 ~0.5 | 100       | 100  | how far the photometric centre may be off
 aperture_mm       | mm   | 1..1000    |              | 100  | width of the lens or reflector
-sensor            | code | faces_lamp flat_wall | faces_lamp | "faces_lamp" | whether the head faces the lamp or a flat wall
+sensor            | code | faces_lamp flat_wall | faces_lamp | "faces_lamp" | what the head faces: the lamp or a wall
 tilt_uncertainty_deg | deg | 0..45    | 3            | 3    | how far the head may be tilted
 == [log]
 file*             | text |            |              | "log.csv" | the logger's file, as it is
