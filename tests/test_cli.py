@@ -14,6 +14,7 @@ import sys
 import time
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 
@@ -207,10 +208,33 @@ def test_two_lamps_of_a_bench_are_compared_as_the_campaign_has_them(capsys):
         assert answer["verdict"] == row["verdict"]
     code, out, _ = run(capsys, "compare", "B0", "K1", "--bench", ROOT / "data/demo")
     assert out.splitlines()[0].startswith("K1 against B0 in HP: ")
-    assert " ".join(out.splitlines()[:2]) == answers[0]["sentence"]
+    assert " ".join(out.splitlines()[:3]) == answers[0]["sentence"]
     assert (
         out.splitlines()[-1] == "Applies to the specimens on this bench, seated again, at the initial time."
     )
+
+
+def test_two_lamps_among_others_carry_the_verdict_of_their_family(capsys):
+    """Oracle: the family's ends and verdict in results.csv; alone the pair is clear, among 36 pairs it is not."""
+    rows = pd.read_csv(ROOT / "reports" / "demo" / "results.csv")
+    mine = rows[
+        (rows["lamp"] == "K5") & (rows["housing"] == "HR") & (rows["measurand"] == "illuminance ratio")
+    ]
+    row = mine[(mine["instant"] == "initial") & (mine["scope"] == "specimens")].iloc[0]
+    assert (row["verdict"], row["family_verdict"]) == ("clear", "inside")
+    _, out, _ = run(capsys, "compare", "B0", "K5", "--bench", ROOT / "data/demo")
+    low, high = 100.0 * (1.0 - row["family_low"]), 100.0 * (row["family_high"] - 1.0)
+    said = (
+        f"As one of the 36 pairs of lamps compared in HR: {low:.0f} % less to {high:.0f} % more light, inside"
+    )
+    assert said in out
+
+
+def test_two_lamps_alone_have_no_family(capsys):
+    """Oracle: one pair is its own family."""
+    _, out, _ = run(capsys, "compare", "A1", "A2", "--bench", ROOT / "data/two-readings")
+    assert "A2 against A1" in out
+    assert "As one of" not in out
 
 
 @pytest.mark.parametrize(

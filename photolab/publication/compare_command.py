@@ -127,11 +127,15 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     if not housings:
         message = f"{args.a} and {args.b} were not read in one housing; read both in one"
         raise ValueError(message)
+    from photolab.publication.words_lamp import family_sentence
+
     alike, lines, answers = campaign.bench.settings.alike_percent, [], []
     for housing in housings:
         pair = campaign.ratio(args.b, args.a, housing=housing, scope=scope)
         head = f"{args.b} against {args.a}" + in_housing(housing)
         said = statements.answer_lines(head, pair, alike_percent=alike)
+        among = family_sentence(campaign, args.b, args.a, housing=housing, scope=scope)
+        said += [among] if among else []
         answers.append({"housing": housing} | as_json(pair, "lx", " ".join(said)))
         if pair.verdict != "no_answer":
             said += ["", *statements.blurs(pair, "the meter", "the meter, seating, days and supply")]

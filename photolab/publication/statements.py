@@ -168,11 +168,29 @@ def interval_words(pair: ReadingComparison | JudgedRatio) -> str:
     str
         Low end to high end.
     """
-    places = limit_places(pair.ln_expanded_uncertainty)
-    low, high = (percent_of(end, places) for end in published_ends(pair.low, pair.high))
-    if low.split()[-1] == high.split()[-1] and low != "no difference":
-        return f"{low.split()[0]} to {high}" if pair.low > 1 else f"{high.split()[0]} to {low}"
-    return f"{low} to {high}"
+    return ends_words(pair.low, pair.high, pair.ln_expanded_uncertainty)
+
+
+def ends_words(low: float, high: float, ln_half_width: float) -> str:
+    """Return two ends of a ratio as "4 % less to 15 % more".
+
+    Parameters
+    ----------
+    low, high : float
+        The ends. [1]
+    ln_half_width : float
+        Half-width in ln, which decides on the places. [1]
+
+    Returns
+    -------
+    str
+        Low end to high end.
+    """
+    places = limit_places(ln_half_width)
+    less, more = (percent_of(end, places) for end in published_ends(low, high))
+    if less.split()[-1] == more.split()[-1] and less != "no difference":
+        return f"{less.split()[0]} to {more}" if low > 1 else f"{more.split()[0]} to {less}"
+    return f"{less} to {more}"
 
 
 def verdict_words(

@@ -114,6 +114,44 @@ def _gain(gain: Gain) -> str:
     return f"{head} ({statements.interval_words(gain)}), {said}."
 
 
+def family_sentence(
+    campaign: Campaign,
+    lamp: str,
+    against: str,
+    *,
+    housing: str,
+    point: str = "hot_spot",
+    instant: str = "initial",
+    scope: str = "specimens",
+) -> str:
+    """Return the verdict on two lamps as one of all pairs of lamps read at that place and instant.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    lamp, against : str
+        The two lamps.
+    housing, point, instant : str
+        Where in the beam and when.
+    scope : {"specimens", "readings", "models"}
+        Which inputs count.
+
+    Returns
+    -------
+    str
+        One sentence; empty where the two are the only lamps there, or there is no interval.
+    """
+    family = campaign.family(housing, scope=scope, point=point, instant=instant, against=against)
+    one = family.loc[lamp].to_dict()
+    if len(family) < 2 or one["verdict"] == "no_answer":
+        return ""
+    ends = statements.ends_words(one["low"], one["high"], math.log(one["high"] / one["low"]) / 2.0)
+    said = VERDICTS[one["verdict"]].format(margin=decimal(campaign.bench.settings.alike_percent, 0))
+    pairs = math.comb(len(family) + 1, 2)
+    return f"As one of the {pairs} pairs of lamps compared{in_housing(housing)}: {ends} light, {said}."
+
+
 def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
     """Return what was found about one lamp in one housing, for its specimens and, where that differs, its model.
 
