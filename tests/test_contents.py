@@ -59,3 +59,18 @@ def test_changed_figures_are_declared_and_leave_the_folder(demo):
     assert demo.changed(coverage=None) is demo  # nothing given: what was fitted for it serves again
     with pytest.raises(ValueError, match=r"covrage must be a key of \[bench\]"):
         demo.changed(covrage=0.9)
+
+
+@pytest.mark.parametrize(
+    ("figure", "words"),
+    [
+        ({"coverage": 95}, r"coverage must be 0\.5 to 0\.999; got 95"),
+        ({"hold_minutes": 0}, "hold_minutes must be 1 to 240 min; got 0"),
+        ({"mismatch_index_percent": -1.0}, r"mismatch_index_percent must be 0 to 40 %; got -1\.0"),
+        ({"aperture_mm": "60"}, "aperture_mm must be .*; got '60'"),
+    ],
+)
+def test_a_changed_figure_keeps_to_the_range_of_its_key(demo, figure, words):
+    """Oracle: the ranges of the schema, as bench.toml keeps to them."""
+    with pytest.raises(ValueError, match=words):
+        demo.changed(**figure)

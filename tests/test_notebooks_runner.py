@@ -20,6 +20,7 @@ from photolab.publication.notebooks import (
     notebooks_folder,
     run,
     run_notebook,
+    settings_of,
     write_notebook,
 )
 
@@ -127,6 +128,14 @@ def test_settings_are_injected_into_the_settings_cell():
     changed = inject(notebook, {"a": "it's \\1", "c": None})
     assert [c.source for c in changed.cells] == ['a = "it\'s \\\\1"\nb = a == 1\nab = 2\nc = None', "a"]
     assert notebook.cells[0].source.startswith("a = 1  # note")
+
+
+def test_the_settings_of_a_notebook_are_told_but_for_the_folder(tmp_path):
+    """Oracle: the cell typed here."""
+    typed = 'bench = None  # a folder\na, b = 1.50, ("K1", None)\nplans = {"x": 1}'
+    nbformat.write(new_notebook(cells=[cell(typed, "parameters"), cell("c = 2")]), tmp_path / "n.ipynb")
+    found = settings_of(tmp_path / "n.ipynb")
+    assert found == {"a": "1.5", "b": "('K1', None)", "plans": "{'x': 1}"}
 
 
 @pytest.mark.parametrize("count", [0, 2])

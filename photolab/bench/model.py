@@ -10,8 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from photolab.bench import contents
+from photolab.bench.cells import inside
 from photolab.bench.faults import Problem
-from photolab.bench.schema import NAN
+from photolab.bench.schema import NAN, SECTIONS
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.quantity import COVERAGE
 
@@ -377,13 +378,18 @@ class Bench:
         Raises
         ------
         ValueError
-            If a key is none of them.
+            If a key is none of them, or a figure is outside the range that bench.toml may hold.
         """
         given = {key: value for key, value in figures.items() if value is not None}
-        known = {f.name for record in (Settings, Meter, Housing) for f in fields(record)}
-        if wrong := sorted(set(given) - (known - {"id", "name", "declared"})):
+        known = {f.name: f for section in ("housing", "meter", "bench") for f in SECTIONS[section]}
+        if wrong := sorted(set(given) - (set(known) - {"id", "name"})):
             message = f"{wrong[0]} must be a key of [bench], [[meter]] or [[housing]] in bench.toml"
             raise ValueError(message)
+        for key, value in given.items():
+            number = known[key].kind in ("number", "count", "list")
+            if number and (isinstance(value, str) or not inside(value, known[key]).all()):
+                message = f"{key} must be {known[key].wanted}; got {value!r}"
+                raise ValueError(message)
         if not given:
             return self  # what was fitted for it serves again
 

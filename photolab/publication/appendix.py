@@ -129,6 +129,7 @@ def publish(
             bench=campaign.bench.settings.name,
             protocol_revision=revision,
             seeds={"monte_carlo": provenance.SEED},
+            settings={path.name: runner.settings_of(path) for path in sources},
             missing=[part for part, _ in failed],
         )
         contents[provenance.FILE_NAME] = provenance.to_json(record).encode("utf-8")

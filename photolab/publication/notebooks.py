@@ -9,6 +9,7 @@ and writes them in place.
 from __future__ import annotations
 
 import argparse
+import ast
 import asyncio
 import copy
 import os
@@ -164,6 +165,34 @@ def inject(notebook: Any, parameters: Mapping[str, object]) -> Any:
             lines[place : place + 1] = [f"{name} = {value!r}"]
     cells[0].source = "\n".join(lines)
     return result
+
+
+def settings_of(path: Path) -> dict[str, str]:
+    """Return the settings of a notebook but for the bench folder: each name, and its value as it is typed.
+
+    Parameters
+    ----------
+    path : Path
+        The notebook.
+
+    Returns
+    -------
+    dict
+        In their order.
+    """
+    import nbformat
+
+    notebook = nbformat.read(path, as_version=4)
+    cells = [cell.source for cell in notebook.cells if "parameters" in cell.metadata.get("tags", [])]
+    found: dict[str, str] = {}
+    for line in ast.parse("\n".join(cells)).body:
+        if isinstance(line, ast.Assign):
+            name, value = line.targets[0], line.value
+            names, values = (one.elts if isinstance(one, ast.Tuple) else [one] for one in (name, value))
+            pairs = zip(names, values, strict=True) if len(names) == len(values) else [(name, value)]
+            found |= {ast.unparse(one): ast.unparse(typed) for one, typed in pairs}
+    found.pop("bench", None)
+    return found
 
 
 @dataclass(frozen=True)

@@ -113,6 +113,7 @@ def record(
     bench: str,
     protocol_revision: str,
     seeds: Mapping[str, int],
+    settings: Mapping[str, Mapping[str, str]] | None = None,
     missing: Iterable[MissingPart] = (),
 ) -> dict[str, Any]:
     """Return the record of one report.
@@ -131,6 +132,8 @@ def record(
         Revision of the test protocol.
     seeds : mapping
         Name and seed of each random stream.
+    settings : mapping, optional
+        Settings of each notebook, as typed; see `notebooks.settings_of`.
     missing : iterable of MissingPart, optional
         What could not be made; the report is complete without any.
 
@@ -153,6 +156,7 @@ def record(
             Path(path).name: file_hash(path) for path in sorted(notebooks, key=lambda p: Path(p).name)
         },
         "seeds": dict(sorted(seeds.items())),
+        "settings": settings or {},
         "photolab": photolab.__version__,
         "python": platform.python_version(),
         "packages": {name: importlib.metadata.version(name) for name in _PACKAGES},
