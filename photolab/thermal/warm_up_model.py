@@ -9,7 +9,14 @@ from numpy.typing import NDArray
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
 from photolab.thermal.steps import THRESHOLD, RippleScan, StepScan, scan_ripple, scan_step
-from photolab.thermal.variable_projection import Projection, Separable, full_design, settle, solve
+from photolab.thermal.variable_projection import (
+    Projection,
+    Separable,
+    full_design,
+    search_grid,
+    settle,
+    solve,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -146,7 +153,9 @@ def fit_terms(problem: Separable, terms: int) -> Projection:
     Projection
         The fit, slowest first.
     """
-    return settle(problem, solve(problem, terms, polished=False), gap=LEAST_GAP)
+    tried = search_grid(problem, terms)
+    ends = [settle(problem, tried[k], gap=LEAST_GAP) for k in range(len(tried.theta))]
+    return min(ends, key=lambda end: end.sum_of_squares)
 
 
 def curve_of(
