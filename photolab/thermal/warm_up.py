@@ -324,9 +324,7 @@ def _fit_with_step(
     threshold = THRESHOLD_COARSE if noise < display else THRESHOLD
     first = scan(times, problem, smooth, threshold)
     if first.found:
-        step_s = locate_step(times, light, first.index)
-        stepped = separable(times, light, step_s)
-        found = fit_terms(stepped, 2)
+        step_s, stepped, found = locate_step(times, light, first.index)
         if _outside_class(times, light, found.sum_of_squares, 6):
             curve = curve_from(times, stepped, found, step_s=step_s)
             return curve, scan(times, stepped, found, threshold).found

@@ -241,8 +241,8 @@ def ripple_of(time_s: FloatArray, curve: Curve) -> RippleScan:
     return scan_ripple(time_s, curve.found.residual, design)
 
 
-def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> float:
-    """Return the instant of a step, refined among its neighbours by refitting.
+def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[float, Separable, Projection]:
+    """Return the instant of a step, refined among its neighbours by refitting, and that fit.
 
     Parameters
     ----------
@@ -255,13 +255,14 @@ def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> float:
 
     Returns
     -------
-    float
-        Middle between the readings before and after. [s]
+    instant, problem, found : float, Separable, Projection
+        Middle between the readings before and after [s]; the record with a step there, and its fit.
     """
     nearby = [i for i in range(index - 2, index + 3) if 2 <= i <= time_s.size - 2]
     middles = [0.5 * float(time_s[i - 1] + time_s[i]) for i in nearby]
-    squares = [fit_terms(separable(time_s, light, one), 2).sum_of_squares for one in middles]
-    return middles[int(np.argmin(squares))]
+    problems = [separable(time_s, light, one) for one in middles]
+    tried = zip(middles, problems, (fit_terms(one, 2) for one in problems), strict=True)
+    return min(tried, key=lambda one: one[2].sum_of_squares)
 
 
 def described_fit(
