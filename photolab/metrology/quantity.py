@@ -1347,8 +1347,8 @@ def flat_factor(coverage: float, share: float) -> float:
     def rising(z: float) -> float:
         return z * below(z) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
 
-    y, step = normal, math.inf
-    while abs(step) > 1e-13:  # Newton on a concave function: from the first step on never past the end
+    y, step = 0.0, math.inf
+    while step > 1e-13:  # Newton from below on a concave function: never past the end
         high, low = (y + a) / s, (y - a) / s
         missing = 0.5 + coverage / 2.0 - s / (2.0 * a) * (rising(high) - rising(low))
         step = missing * 2.0 * a / (below(high) - below(low))
