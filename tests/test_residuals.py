@@ -38,7 +38,8 @@ def test_correlate_is_the_product_with_the_dense_matrix():
     time_s, columns = uneven(rng), rng.standard_normal((30, 3))
     product = _correlate(columns, neighbour_correlation(time_s, 60.0))
     assert_allclose(product, dense(time_s, 60.0) @ columns, atol=1e-12)  # rounding
-    assert _correlate(columns, neighbour_correlation(time_s, 0.0)) is columns
+    several = _correlate(columns, neighbour_correlation(time_s, np.array([60.0, 0.0])))
+    assert_allclose(several, [product, columns], rtol=1e-15)
 
 
 def test_sandwich_with_a_known_correlation():

@@ -8,7 +8,7 @@ interval would be too short on one side: the interval comes from drawing every i
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import cache, lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -184,10 +184,7 @@ def beam_ratio(
     pair = (own.lamp, reference.lamp, own.housing)
     if measurand == "window flux":
         acting[Input(("step", *pair), _step(grids, window), kind="model spread")] = (("factor", 0, 1.0),)
-    source = "assumed" if math.isinf(mounting_dof) else "own readings"
-    both = math.sqrt(2.0) * mounting_sd
-    seat = Input(("seating", *pair), both, dof=mounting_dof, kind="seating", source=source)
-    as_seated, seated_again = _ratios(values, acting, seat)
+    as_seated, seated_again = _ratios(values, acting, *_seating(pair, mounting_sd, mounting_dof))
     return BeamRatio(
         measurand=measurand,
         as_seated=as_seated,
@@ -200,7 +197,17 @@ def beam_ratio(
     )
 
 
-def _ratios(values: Sequence[float], acting: Acting, seat: Input) -> tuple[Measured, Measured]:
+@lru_cache(maxsize=8)  # all measurands of two beams share it
+def _seating(pair: tuple[str, ...], mounting_sd: float, dof: float) -> tuple[Input, Floats]:
+    """Return how two beams may be seated apart, and its draws in ln."""
+    source = "assumed" if math.isinf(dof) else "own readings"
+    seat = Input(("seating", *pair), math.sqrt(2.0) * mounting_sd, dof=dof, kind="seating", source=source)
+    return seat, draws(np.log1p, measured(0.0, seat), trials=TRIALS)
+
+
+def _ratios(
+    values: Sequence[float], acting: Acting, seat: Input, seating: Floats
+) -> tuple[Measured, Measured]:
     """Return the ratio of two sums with the inputs that act on them, and with a seating too; intervals by draws."""
     model = partial(_ln_ratio, values, tuple(acting.values()))
     drawn = draws(model, *(measured(0.0, q) for q in acting), trials=TRIALS)
@@ -212,7 +219,7 @@ def _ratios(values: Sequence[float], acting: Acting, seat: Input) -> tuple[Measu
             float(model(*(sign * q.u if i == k else 0.0 for i in range(len(acting))))) for sign in (1.0, -1.0)
         ]
         parts[q] = (ends[0] - ends[1]) / (2.0 * q.u)
-    seated = drawn + draws(np.log1p, measured(0.0, seat), trials=TRIALS)  # each input has a stream of its own
+    seated = drawn + seating  # each input has a stream of its own
     moved = {seat: math.atanh(seat.u) / seat.u} if seat.u else {}
 
     def ratio(parts: dict[Input, float], drawn: Floats) -> Measured:

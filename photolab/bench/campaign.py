@@ -1,6 +1,7 @@
 """A campaign evaluated jointly: what it holds, and the questions it answers."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -11,11 +12,11 @@ from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL
 from photolab.bench.families import half_widths, judged
 from photolab.bench.heat import RECORD_DRIFT, Held, at_hold
-from photolab.bench.model import Assumption, Bench
+from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Bench
 from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
-from photolab.bench.spreads import Spreads, single_pieces
+from photolab.bench.spreads import Spread, Spreads, single_pieces
 from photolab.errors import MethodError
 from photolab.metrology.comparison import pairwise
 from photolab.metrology.quantity import Joint, Measured
@@ -68,11 +69,8 @@ class Campaign:
         instant). At the hold time records count too: `held`. [ln lx]
     mountings : Joint
         ln of every mounting mean, in the order of `seats`. [ln lx]
-    table : DataFrame
-        One row a lamp, housing, point and scope: ratio to the baseline at the initial time with its interval,
-        verdict, counts. Ratios at the hold time: `ratio_table.heat_rows`.
-    components : DataFrame
-        level, sd (in ln), dof, assumed.
+    tabled : callable
+        Makes `table` of a campaign: `ratio_table.ratio_table`.
     findings : tuple of Finding
         What was noticed.
     assumed : tuple of Assumption
@@ -85,8 +83,7 @@ class Campaign:
 
     joint: Joint
     mountings: Joint
-    table: pd.DataFrame
-    components: pd.DataFrame
+    tabled: Callable[["Campaign"], pd.DataFrame]
     findings: tuple[Finding, ...]
     assumed: tuple[Assumption, ...]
     baseline: str
@@ -97,6 +94,28 @@ class Campaign:
     spreads: Spreads
     bench: Bench
     enabled: tuple[str, ...] = ALL
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """One row a lamp, housing, point and scope, made when it is asked for.
+
+        Ratio to the baseline at the initial time with its interval, verdict, counts; ratios at the hold time:
+        `ratio_table.heat_rows`.
+        """
+        return self.tabled(self)
+
+    @cached_property
+    def components(self) -> pd.DataFrame:
+        """The spreads as a table, outermost first: level, sd (in ln), dof, assumed."""
+        spreads, declared = self.spreads, self.bench.settings.specimen_sd_percent / 100.0
+        levels = {
+            "specimen": Spread(declared, SPECIMEN_PRIOR_DOF, assumed=True),  # the one declared for every lamp
+            "day": spreads.day,
+            "mounting": spreads.mounting,
+            "reading": max(spreads.reading.values(), key=lambda s: s.dof if math.isfinite(s.dof) else 0.0),
+        }
+        rows = [{"level": k, "sd": s.sd, "dof": s.dof, "assumed": s.assumed} for k, s in levels.items()]
+        return pd.DataFrame(rows)
 
     @cached_property
     def seats(self) -> pd.DataFrame:

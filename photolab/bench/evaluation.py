@@ -1,13 +1,11 @@
 """The joint evaluation of a campaign: every lamp x housing in ln, all ratios from one covariance."""
 
-import math
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
@@ -16,13 +14,13 @@ from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.findings import find
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
-from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Bench, Settings
+from photolab.bench.model import Assumption, Bench
 from photolab.bench.ratio_table import ratio_table
 from photolab.bench.readings import readings
 from photolab.bench.seats import Scatter, hours_from_middle, lamp_weights, mounting_means, whole_mountings
 from photolab.bench.selection import Selection, select
 from photolab.bench.shared_inputs import own_colour_likeness, term_of
-from photolab.bench.spreads import Spread, Spreads, campaign_spreads
+from photolab.bench.spreads import Spreads, campaign_spreads
 from photolab.bench.supply_and_time import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, clock_hours
 from photolab.errors import MethodError
 
@@ -89,11 +87,10 @@ def evaluate(
     shown = {"seat": seat, "net_lx": table["net_lx"]}
     each = readings(seats, bench, spreads, shown=shown, certificate_age=certificate_ages(bench))
     joint = each.combined(weights.names, weights.matrix)
-    campaign = Campaign(
+    return Campaign(
         joint=joint,
         mountings=each,
-        table=pd.DataFrame(),
-        components=_components(spreads, bench.settings),
+        tabled=ratio_table,
         findings=tuple(find(bench, selection, whole, spreads, seats)),
         assumed=(
             *_assumptions(bench, corrected, spreads, frozenset(map(term_of, joint.inputs.models))),
@@ -108,7 +105,6 @@ def evaluate(
         bench=_without(bench, leave_out or {}),
         enabled=enabled,
     )
-    return replace(campaign, table=ratio_table(campaign))
 
 
 def _without(bench: Bench, leave_out: dict[str, str]) -> Bench:
@@ -157,19 +153,6 @@ def certificate_ages(bench: Bench) -> dict[str, float]:
             elapsed = date.fromisoformat(max(dates)) - date.fromisoformat(meter.certificate.date)
             ages[meter.id] = elapsed.days / 365.25
     return ages
-
-
-def _components(spreads: Spreads, settings: Settings) -> pd.DataFrame:
-    """Return the spreads as a table, outermost first; of specimens the one declared for every lamp."""
-    common = max(spreads.reading.values(), key=lambda s: s.dof if math.isfinite(s.dof) else 0.0)
-    levels = {
-        "specimen": Spread(settings.specimen_sd_percent / 100.0, SPECIMEN_PRIOR_DOF, assumed=True),
-        "day": spreads.day,
-        "mounting": spreads.mounting,
-        "reading": common,
-    }
-    rows = [{"level": k, "sd": s.sd, "dof": s.dof, "assumed": s.assumed} for k, s in levels.items()]
-    return pd.DataFrame(rows)
 
 
 def _provisional(selection: Selection) -> list[Assumption]:

@@ -3,12 +3,13 @@
 import math
 from collections.abc import Iterable, Mapping
 
-import numpy as np
 import pandas as pd
 
 from photolab.bench.verdicts import judge
-from photolab.metrology.comparison import pairwise
+from photolab.metrology.comparison import compared_pairs
+from photolab.metrology.estimates import contrasts, read_estimates
 from photolab.metrology.quantity import Joint, exp_symmetric
+from photolab.metrology.simultaneous import largest_t
 
 
 def half_widths(
@@ -36,8 +37,12 @@ def half_widths(
     known = [name for name in joint.names if name not in unknown]
     if baseline not in known or len(known) < 2:
         return {}
-    found = pairwise(joint.among(known), baseline=baseline, coverage=coverage)
-    return dict(zip(found["a"], np.log(found["high"] / found["low"]) / 2.0, strict=True))
+    estimates = read_estimates(joint.among(known), None, names=None, dof=math.inf)
+    family = contrasts(estimates, *compared_pairs(estimates.names, "tukey", baseline))
+    count = math.comb(len(known), 2)
+    critical = largest_t(estimates, family, coverage=coverage, seed=0, comparisons=count).critical
+    each = zip(family.first, family.second, critical * family.standard_uncertainty, strict=True)
+    return {known[a]: float(half) for a, b, half in each if known[b] == baseline}
 
 
 def judged(

@@ -119,7 +119,7 @@ def pairwise(
     """
     check_probability("coverage", coverage)
     estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)
-    first, second = _pairs(estimates.names, family, baseline)
+    first, second = compared_pairs(estimates.names, family, baseline)
     compared = contrasts(estimates, first, second)
     difference = estimates.values[first] - estimates.values[second]
     statistic = np.abs(difference) / compared.standard_uncertainty
@@ -139,8 +139,28 @@ def pairwise(
     return table if baseline is None else table[table["b"] == baseline].reset_index(drop=True)
 
 
-def _pairs(names: tuple[Hashable, ...], family: str, baseline: Hashable | None) -> tuple[Indices, Indices]:
-    """Return the pairs that are compared, the baseline last; of a large family only those with it, where asked."""
+def compared_pairs(
+    names: tuple[Hashable, ...], family: str, baseline: Hashable | None
+) -> tuple[Indices, Indices]:
+    """Return the pairs that a family compares.
+
+    Parameters
+    ----------
+    names : tuple of hashable, length n
+        Labels. [text]
+    family, baseline
+        As in `pairwise`. [text]
+
+    Returns
+    -------
+    first, second : ndarray of int, shape (m,)
+        Positions, the baseline second; of a large family with a baseline only the pairs that hold it. [1]
+
+    Raises
+    ------
+    ValueError
+        As in `pairwise`.
+    """
     if family not in FAMILIES:
         message = f"family must be one of {', '.join(FAMILIES)}; got {family!r}"
         raise ValueError(message)

@@ -246,17 +246,15 @@ def groups_of(joint: Joint) -> list[tuple[Array, float]]:
         smallest dof. [1]
     """
     estimate, freedom = joint.inputs.estimates
-    whole = joint.contributions()
-    whole = whole.tocsc() if hasattr(whole, "tocsc") else whole
-    square = whole.multiply(whole) if hasattr(whole, "multiply") else whole**2
-    column = np.asarray(square.sum(axis=0)).ravel()
     doubtful = np.flatnonzero(estimate >= 0)
+    whole, group = joint.contributions()[:, doubtful], estimate[doubtful]
+    whole = whole.toarray() if hasattr(whole, "toarray") else whole
     # their number and order decide which draws a group takes: the last bits of a size must not
-    size = [float(f"{x:.5e}") for x in np.bincount(estimate[doubtful], column[doubtful], len(freedom))]
+    square = np.bincount(group, np.sum(whole**2, axis=0), len(freedom))
+    size = [float(f"{x:.5e}") for x in square]
     least = NEGLIGIBLE * sum(size)
     largest = sorted((g for g, x in enumerate(size) if x > least), key=lambda g: -size[g])
-    parts = [(whole[:, np.flatnonzero(estimate == g)], float(freedom[g])) for g in largest]
-    blocks = [(p.toarray() if hasattr(p, "toarray") else p, nu) for p, nu in parts]
+    blocks = [(whole[:, group == g], float(freedom[g])) for g in largest]
     kept, rest = blocks[: MOST_GROUPS - 1], blocks[MOST_GROUPS - 1 :]
     if rest:
         kept.append((np.hstack([block for block, _ in rest]), min(nu for _, nu in rest)))

@@ -687,6 +687,7 @@ class Inputs(Sequence[Input]):
         self.model = model
         self._make = make
         self._made: dict[int, Input] = {}
+        self._of_models: dict[str, NDArray[Any]] = {}
 
     @classmethod
     def of(cls, inputs: Iterable[Input]) -> Inputs:
@@ -745,6 +746,7 @@ class Inputs(Sequence[Input]):
         at = places.tolist()
         found = Inputs(self.models, self.model[places], lambda k: self._at(at[k]).name)
         found._at = lambda k: self._at(at[k])  # type: ignore[method-assign]
+        found._of_models = self._of_models
         return found
 
     def column(self, what: str) -> NDArray[Any]:
@@ -760,7 +762,9 @@ class Inputs(Sequence[Input]):
         ndarray, shape (n,)
             Of each. [any]
         """
-        return np.array([getattr(q, what) for q in self.models])[self.model]
+        if what not in self._of_models:
+            self._of_models[what] = np.array([getattr(q, what) for q in self.models])
+        return self._of_models[what][self.model]
 
     @cached_property
     def estimates(self) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
@@ -935,13 +939,10 @@ class Joint:
 
         used = dict.fromkeys(q for one in quantities.values() for q in one.parts)
         place = {q: k for k, q in enumerate(dict.fromkeys((*(q for q in first if q in used), *used)))}
-        entries = [
-            (row, place[q], c) for row, one in enumerate(quantities.values()) for q, c in one.parts.items()
-        ]
-        rows, columns, values = (
-            (list(column) for column in zip(*entries, strict=True)) if entries else ([], [], [])
-        )
-        matrix = sparse.csr_array((values, (rows, columns)), shape=(len(quantities), len(place)))
+        columns = [place[q] for one in quantities.values() for q in one.parts]
+        values = [c for one in quantities.values() for c in one.parts.values()]
+        starts = np.cumsum([0, *(len(one.parts) for one in quantities.values())])
+        matrix = sparse.csr_array((values, columns, starts), shape=(len(quantities), len(place)), dtype=float)
         return cls(tuple(quantities), [one.value for one in quantities.values()], list(place), matrix)
 
     def __getitem__(self, name: Hashable) -> Measured:

@@ -16,16 +16,21 @@ fiducial way, is too careful (4.7 and 4.0 %). The geometric mean of the two vari
 `FIDUCIAL_PART` on the second that was found by simulation, gives 4.8 to 5.2 % from 9 dof up and 5.7 % at 4
 (`tests/benchmarks/family_error.py`); with a single group the three are one.
 
-Up to `DRAWN_LIMIT` comparisons the distribution of the largest is that of `DRAWS` seeded draws in chunks, which equals
-the studentised range where that one holds. Beyond, and where the values have no joint density, it is the bound of
-Bonferroni: 3 to 8 % wide with hundreds of lamps.
+Up to `DRAWN_LIMIT` comparisons the distribution of the largest follows from directions of the errors and levels of the
+chi-squares that fill their space evenly (a scrambled Sobol sequence [1]_): along a direction the largest is the length
+of the errors times a known size, and that length has a chi distribution, so that only directions are drawn. Beyond, and
+where the values have no joint density, it is the bound of Bonferroni: 3 to 8 % wide with hundreds of lamps.
 
 Where one rectangular input carries much of a difference, its interval is narrower than Student's t says
 (`quantity.flat_factor`). The family's is that interval widened by the ratio of the two critical values: a family of
 one is the single interval, no other is narrower, and since a rectangle has the shorter tails it is at most too wide.
+
+References
+----------
+.. [1] A. Genz, F. Bretz, *Computation of Multivariate Normal and t Probabilities*, Springer, 2009.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -35,11 +40,12 @@ from scipy import special, stats
 
 from photolab.metrology.estimates import Array, Contrasts, Estimates
 
-DRAWS = 200_000
+DIRECTIONS = 8_192  # a power of two, as a Sobol sequence wants it
+FEW_VALUES = 16  # lamps of a family; with more there are four times as many directions
+LEVELS = 1_024  # of a chi-square, equally likely
+NODES = 1_024  # of the distribution of sizes, equally likely
 ELEMENTS_AT_ONCE = 200_000
-REUSE = 16  # normal draws for each draw of the chi-squares
 DRAWN_LIMIT = 1_000
-KEPT_VALUES = 16  # lamps of a family whose draws are kept: 13 MB
 FIDUCIAL_PART = 2.0 / 3.0
 
 
@@ -129,8 +135,8 @@ def _of_normal_values(
         except np.linalg.LinAlgError:
             pass
         else:
-            draws = _draws(root, ordered, balance, seed)
-            return _from_draws(family, balance, tail, np.sort(draws).astype(float))
+            sizes = _sizes(root, ordered, balance, seed)
+            return _from_sizes(family, balance, tail, sizes, root.shape[1] / 2.0)
     critical = stats.t.isf(tail / count / 2.0, family.dof)
     return LargestT(critical, lambda t: np.asarray(np.minimum(count * 2.0 * stats.t.sf(t, family.dof), 1.0)))
 
@@ -154,85 +160,72 @@ def _root(covariance: Array, family: Contrasts) -> tuple[Array, Contrasts]:
     return root[:, 1:], replace(family, first=place[family.first], second=place[family.second])
 
 
-def _from_draws(family: Contrasts, balance: Array, tail: float, largest: Array) -> LargestT:
-    """Return quantile and p values from draws of the largest balanced statistic, ascending."""
-    reached = int(np.ceil((1.0 - tail) * largest.size - 1e-9))
+def _from_sizes(family: Contrasts, balance: Array, tail: float, sizes: Array, half: float) -> LargestT:
+    """Return quantile and p values of the largest balanced statistic; `half` is half the dimension of the errors."""
+
+    def beyond(value: Array) -> Array:
+        return np.asarray(special.gammaincc(half, (value / sizes) ** 2 / 2.0).mean(axis=-1))
 
     def exceedance(t: Array) -> Array:
-        above = largest.size - np.searchsorted(largest, np.asarray(t, dtype=float) / balance, side="left")
         bound = family.first.size * 2.0 * stats.t.sf(t, family.dof)
-        few = above < 100  # too few draws that far out: the Bonferroni bound is the better figure
-        return np.asarray(np.minimum(np.where(few, bound, above / largest.size), np.minimum(bound, 1.0)))
+        return np.asarray(np.minimum(beyond((t / balance)[:, None]), np.minimum(bound, 1.0)))
 
-    return LargestT(balance * largest[min(reached, largest.size - 1)], exceedance)
+    length = np.sqrt(special.chdtri(2.0 * half, tail))
+    low, high = np.log(length * sizes[[0, -1]])
+    at = np.log(length * sizes.mean())
+    for _ in range(50):  # Newton on logarithms, which is almost straight
+        square = (np.exp(at) / sizes) ** 2 / 2.0
+        left = special.gammaincc(half, square).mean()
+        fall = 2.0 * np.exp(half * np.log(square) - square - special.gammaln(half)).mean()
+        before, at = at, np.clip(at + np.log(left / tail) * left / fall, low, high)
+        if abs(at - before) < 1e-12:
+            break
+    return LargestT(balance * np.exp(at), exceedance)
 
 
-def _draws(root: Array, family: Contrasts, balance: Array, seed: int) -> NDArray[np.float32]:
-    """Return draws of the largest balanced statistic, made in chunks that stay in the cache."""
+def _sizes(root: Array, family: Contrasts, balance: Array, seed: int) -> Array:
+    """Return nodes of the largest balanced statistic over the length of the errors, ascending."""
     scale = 1.0 / (family.standard_uncertainty * balance)
     apart = ((root[family.first] - root[family.second]) * scale[:, None]).astype(np.float32)
-    chunk = REUSE * max(1, ELEMENTS_AT_ONCE // family.first.size // REUSE)
-    small = root.shape[1] <= KEPT_VALUES
-    stream = (_kept_stream if small else _stream)(seed, family.group_dof.size, root.shape[1], chunk)
-    wider = _widths(family, stream.spread) if family.group_dof.size else None
-    alike = wider is None or len(wider) == 1
-    largest = np.empty(DRAWS, dtype=np.float32)
-    start = 0
-    for normal in stream.normals:
-        statistics = apart @ normal
-        size = statistics.shape[1]
-        if wider is not None and not alike:
-            each = wider[:, None, start // REUSE : (start + size) // REUSE]
-            statistics.reshape(len(statistics), REUSE, -1)[...] *= each
-        here = largest[start : start + size]
-        np.maximum(statistics.max(axis=0), -statistics.min(axis=0), out=here)
-        if wider is not None and alike:
-            here.reshape(REUSE, -1)[...] *= wider[:, start // REUSE : (start + size) // REUSE]
-        start += size
-    return largest
+    directions, places = _points(seed, root.shape[1], family.group_dof.size)
+    levels = [_chi_squares(nu) for nu in family.group_dof.tolist()]
+    largest = np.empty(directions.shape[1])
+    chunk = max(1, ELEMENTS_AT_ONCE // len(apart))
+    for start in range(0, largest.size, chunk):
+        here = slice(start, start + chunk)
+        squares = (apart @ directions[:, here]) ** 2
+        if levels:
+            squares /= _mix(family, np.array([x[at[here]] for x, at in zip(levels, places, strict=True)]))
+        largest[here] = squares.max(axis=0)
+    logarithms = 0.5 * np.log(np.sort(largest)).reshape(NODES, -1)
+    return np.asarray(np.exp(logarithms.mean(axis=1)))
 
 
-@dataclass(frozen=True, eq=False)
-class _Stream:
-    """What is drawn of a seed, whatever the family: how chi-squares are spread, and normal values in chunks."""
-
-    spread: tuple[tuple[Array, NDArray[np.intp]], ...]
-    normals: Iterable[NDArray[np.float32]]
-
-
-def _stream(seed: int, groups: int, values: int, chunk: int) -> _Stream:
-    """Return the draws of a seed: for each group levels and their order, then normal values as they are asked for."""
-    rng = np.random.default_rng(seed)
-    strata = max(500, 5_000 // max(groups, 1))
-    spread = []
-    for _ in range(groups):
-        level = (np.arange(strata) + rng.random(strata)) / strata
-        spread.append((level, rng.permutation(np.resize(rng.permutation(strata), DRAWS // REUSE))))
-    sizes = (min(chunk, DRAWS - start) for start in range(0, DRAWS, chunk))
-    return _Stream(tuple(spread), (rng.standard_normal((values, size), dtype=np.float32) for size in sizes))
+@lru_cache(maxsize=12)  # families of as many lamps and groups have the same
+def _points(seed: int, values: int, groups: int) -> tuple[NDArray[np.float32], NDArray[np.uint16]]:
+    """Return directions of errors, shape (values, n), and places of levels of the chi-squares, shape (groups, n)."""
+    count = DIRECTIONS if values < FEW_VALUES else 4 * DIRECTIONS
+    sobol = stats.qmc.Sobol(values + groups, seed=np.random.default_rng(seed))
+    even = sobol.random(count).T + 0.5 * 2.0**-sobol.bits  # never 0
+    errors = special.ndtri(even[:values])
+    return (errors / np.linalg.norm(errors, axis=0)).astype(np.float32), (even[values:] * LEVELS).astype(
+        np.uint16
+    )
 
 
-@lru_cache(maxsize=12)  # families of as many lamps and groups have the same draws
-def _kept_stream(seed: int, groups: int, values: int, chunk: int) -> _Stream:
-    """Return the same, kept."""
-    stream = _stream(seed, groups, values, chunk)
-    return replace(stream, normals=tuple(stream.normals))
+@lru_cache(maxsize=64)
+def _chi_squares(dof: float) -> NDArray[np.float32]:
+    """Return levels of a chi-square over its degrees of freedom."""
+    return np.asarray(special.chdtri(dof, (np.arange(LEVELS) + 0.5) / LEVELS) / dof, dtype=np.float32)
 
 
-def _widths(family: Contrasts, spread: tuple[tuple[Array, NDArray[np.intp]], ...]) -> NDArray[np.float32]:
-    """Return true over estimated standard uncertainty of each comparison, shape (m or 1, draws)."""
-    known = zip(family.group_dof.tolist(), spread, strict=True)
-    chi = np.array([(special.chdtri(nu, level) / nu)[order] for nu, (level, order) in known])
-    return np.asarray(1.0 / np.sqrt(_mix(family, chi)), dtype=np.float32)
-
-
-def _mix(family: Contrasts, chi: Array) -> NDArray[np.float32]:
-    """Return estimated over true variance of each comparison, shape (m or 1, draws)."""
-    shares = family.shares
-    if np.all(np.ptp(shares, axis=1) < 1e-9):
+def _mix(family: Contrasts, chi: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return estimated over true variance of each comparison, shape (m or 1, n)."""
+    shares = family.shares.astype(np.float32)
+    if np.all(np.ptp(family.shares, axis=1) < 1e-9):
         shares = shares[:, :1]
     known = np.maximum(1.0 - shares.sum(axis=0), 0.0)[:, None]
-    truth_held = np.log((shares.T @ chi + known).astype(np.float32))
-    estimate_held = -np.log((shares.T @ (1.0 / chi) + known).astype(np.float32))
+    truth_held = np.log(shares.T @ chi + known)
+    estimate_held = -np.log(shares.T @ (1.0 / chi) + known)
     mixed = (1.0 - FIDUCIAL_PART) * truth_held + FIDUCIAL_PART * estimate_held
     return np.asarray(np.exp(mixed), dtype=np.float32)

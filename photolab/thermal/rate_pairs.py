@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 from scipy.linalg import solve_triangular
 from scipy.optimize import brentq
 
@@ -179,6 +179,24 @@ class PairRatios:
         size = float(np.sqrt(max(smallest, 0.0) / self.noise_variance))
         return float(np.copysign(size, ratio - self.best))
 
+    def within(self, ratios: FloatArray) -> "PairRatios":
+        """Return the pairs that can decide on how far ratios between some lie from the best.
+
+        Parameters
+        ----------
+        ratios : ndarray, shape (k,)
+            Finite ratios. [1]
+
+        Returns
+        -------
+        PairRatios
+            Without pairs whose sum of squares alone is larger than what the farthest ratio needs.
+        """
+        farthest = 1.5 * max(abs(self.distance(ratio)) for ratio in ratios.tolist())
+        near = self.sums_of_squares <= self.sums_of_squares.min() + farthest**2 * self.noise_variance
+        values = self.above[near], self.below[near], self.covariance[:, near]
+        return PairRatios(self.sums_of_squares[near], self.noise_variance, *values)
+
     def ends(self, quantile: float) -> tuple[float, float]:
         """Return the ratios a given distance away.
 
@@ -217,11 +235,10 @@ def fit_pairs(curve: Curve) -> tuple[PairFits, ...]:
     tuple of PairFits
         In the order of the correlation times of the noise model.
     """
-    pairs = _pairs(curve)
-    times = curve.start_s + curve.problem.x
-    return tuple(
-        _fit(curve, pairs, neighbour_correlation(times, one)) for one in curve.noise.correlation_times
-    )
+    log_taus, place = _pairs(curve)
+    columns = np.exp(-curve.problem.x[:, None] / np.exp(log_taus))
+    phis = neighbour_correlation(curve.start_s + curve.problem.x, curve.noise.correlation_times)
+    return tuple(_fit(curve, np.exp(log_taus), place, columns, phi) for phi in phis)
 
 
 def ratio_interval(
@@ -250,34 +267,36 @@ def ratio_interval(
     noise = curve.noise
     ratios = [one.ratio(later_s, earlier_s) for one in fits]
     tail = 0.5 - 0.5 * coverage
-    ends = np.array(
-        [one.ends(float(stats.t.isf(tail, dof))) for one, dof in zip(ratios, noise.dofs, strict=True)]
-    )
+    quantiles = special.stdtrit(noise.dofs, 1.0 - tail)
+    ends = np.array([one.ends(q) for one, q in zip(ratios, quantiles.tolist(), strict=True)])
 
-    def excess(ratio: float, side: float) -> float:
-        away = side * np.array([one.distance(ratio) for one in ratios])
-        return float(noise.weights @ stats.t.sf(away, noise.dofs)) - tail
+    def end(side: float, between: FloatArray) -> float:
+        if not np.isfinite(between).all():
+            return float(side * np.inf)
+        spread = np.array([between.min(), between.max()])
+        near = [one.within(spread) for one in ratios]
 
-    low = _between(lambda ratio: excess(ratio, -1.0), ends[:, 0])
-    return low, _between(lambda ratio: excess(ratio, 1.0), ends[:, 1])
+        def excess(ratio: float) -> float:
+            away = np.array([one.distance(ratio) for one in near])
+            return float(noise.weights @ special.stdtr(noise.dofs, -side * away)) - tail
+
+        return _between(excess, *spread.tolist())
+
+    return end(-1.0, ends[:, 0]), end(1.0, ends[:, 1])
 
 
-def _between(excess: Callable[[float], float], ends: FloatArray) -> float:
+def _between(excess: Callable[[float], float], first: float, last: float) -> float:
     """Return where the averaged tail probability is met, between the ends of the single correlation times."""
-    first, last = float(ends.min()), float(ends.max())
-    if not np.isfinite(first + last):
-        return first if np.isneginf(first) else last
     if last - first < 1e-14 or excess(first) * excess(last) >= 0.0:
         return first if abs(excess(first)) < abs(excess(last)) else last
     return float(brentq(excess, first, last, xtol=1e-14))
 
 
-def _pairs(curve: Curve) -> FloatArray:
-    """Return the logarithms of the pairs to try: a grid over all, and a lattice around the fit."""
+def _pairs(curve: Curve) -> tuple[FloatArray, NDArray[np.intp]]:
+    """Return ln of the time constants to try, and which are pairs: those of a grid, then a lattice around the fit."""
     low, high = curve.problem.log_range
     grid = np.linspace(low, high, GRID_SIZE)
     i, j = np.nonzero(np.subtract.outer(grid, grid) >= np.log(SMALLEST_RATIO))
-    chosen = np.stack([grid[i], grid[j]])
     theta = curve.found.theta
     rows = np.eye(curve.linear + 2 * theta.size)[-theta.size :]
     first, second = (curve.noise.variance(row) for row in rows)
@@ -286,22 +305,23 @@ def _pairs(curve: Curve) -> FloatArray:
     reach = axes * np.sqrt(np.clip(value, 0.0, WIDEST**2))
     steps = np.stack(np.meshgrid(LATTICE, LATTICE)).reshape(2, -1)
     around = kept_apart(theta[:, None] + reach @ steps, LEAST_GAP, (low, high))
-    return np.concatenate([chosen, around], axis=1)
+    beside = grid.size + np.arange(around.size).reshape(around.shape)
+    return np.concatenate([grid, *around]), np.concatenate([np.stack([i, j]), beside], axis=1)
 
 
-def _fit(curve: Curve, pairs: FloatArray, phi: FloatArray) -> PairFits:
-    """Fit all pairs under one correlation of neighbours."""
+def _fit(
+    curve: Curve, taus: FloatArray, place: NDArray[np.intp], columns: FloatArray, phi: FloatArray
+) -> PairFits:
+    """Fit all pairs under one correlation of neighbours, from the column of each time constant."""
     problem = curve.problem
-    different, place = np.unique(pairs, return_inverse=True)
-    place = place.reshape(pairs.shape)
-    fixed, light = whiten(problem.fixed, phi), whiten(problem.y, phi)
-    columns = whiten(np.exp(-problem.x[:, None] / np.exp(different)), phi)
+    fixed, light, columns = (whiten(one, phi) for one in (problem.fixed, problem.y, columns))
     basis, triangle = np.linalg.qr(fixed)
     inner = basis.T @ columns
     columns, light_left = columns - basis @ inner, light - basis @ (basis.T @ light)
-    shares = solve_triangular(triangle, inner)[:, place].transpose(1, 0, 2)
-    products = columns.T @ columns
-    one, two, mixed = products[place[0], place[0]], products[place[1], place[1]], products[place[0], place[1]]
+    one, two = np.sum(columns**2, axis=0)[place]
+    (i, j), beside = place[:, : -(LATTICE.size**2)], columns[:, GRID_SIZE:]
+    within = (columns[:, :GRID_SIZE].T @ columns[:, :GRID_SIZE])[i, j]
+    mixed = np.append(within, np.sum(beside[:, : LATTICE.size**2] * beside[:, LATTICE.size**2 :], axis=0))
     cross = (columns.T @ light_left)[place]
     determinant = one * two - mixed**2
     usable = determinant > 1e-10 * one * two
@@ -316,6 +336,7 @@ def _fit(curve: Curve, pairs: FloatArray, phi: FloatArray) -> PairFits:
     near = squares <= squares.min() + FARTHEST * noise
     level = solve_triangular(triangle, basis.T @ light)
     root = np.linalg.inv(triangle)
-    gram = np.stack([one, two, mixed])[:, near]
-    kept = np.exp(pairs[:, near]), squares[near], noise, level, amplitudes[:, near], shares[:, :, near]
+    gram, place = np.stack([one, two, mixed])[:, near], place[:, near]
+    shares = solve_triangular(triangle, inner)[:, place].transpose(1, 0, 2)
+    kept = taus[place], squares[near], noise, level, amplitudes[:, near], shares
     return PairFits(*kept, gram, root, curve.start_s, curve.step_s)

@@ -73,16 +73,15 @@ def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
 
 
 def _correlate(columns: FloatArray, phi: FloatArray) -> FloatArray:
-    r"""Multiply columns by the correlation matrix :math:`\Omega`, in linear time."""
-    if not np.any(phi):
-        return columns
+    r"""Multiply columns by the correlation matrix :math:`\Omega` of each phi, in linear time: one chain of blocks."""
     root = np.sqrt(1.0 - phi**2)
-    diagonal, beside = np.concatenate([[1.0], 1.0 / root]), -phi / root
-    upper = np.vstack([np.concatenate([[0.0], beside]), diagonal])
-    lower = np.vstack([diagonal, np.concatenate([beside, [0.0]])])
-    half = solve_banded((0, 1), upper, columns)
-    product: FloatArray = solve_banded((1, 0), lower, half)
-    return product
+    apart = np.zeros((*phi.shape[:-1], 1))  # no block moves the next
+    diagonal = np.concatenate([apart + 1.0, 1.0 / root], axis=-1).ravel()
+    beside = np.concatenate([apart, -phi / root], axis=-1).ravel()
+    copies = np.tile(columns, (diagonal.size // len(columns), 1))
+    half = solve_banded((0, 1), np.stack([beside, diagonal]), copies)
+    product = solve_banded((1, 0), np.stack([diagonal, np.roll(beside, -1)]), half)
+    return np.asarray(product.reshape(*phi.shape[:-1], *columns.shape))
 
 
 @dataclass(frozen=True, eq=False)
@@ -243,10 +242,10 @@ def model_residuals(
     kept = weights > 0.0
     times, variances, weights = times[kept], variances[kept], weights[kept] / weights[kept].sum()
     phis = neighbour_correlation(time_s, times)
-    middles = np.array([space.T @ _correlate(space, phi) for phi in phis])
+    middles = space.T @ _correlate(space, phis)
     ones = np.ones((time_s.size, 1))
-    squared = [float(np.sum(_correlate(ones, phi**2))) for phi in phis]
-    dofs = np.maximum(2.0, time_s.size**2 / np.array(squared) - space.shape[1])
+    squared = np.sum(_correlate(ones, phis**2), axis=(1, 2))
+    dofs = np.maximum(2.0, time_s.size**2 / squared - space.shape[1])
     rho = float(np.sum(weights * np.array([_at_spacing(spacing, one) for one in times])))
     neighbours = weights @ phis
     return ResidualModel(

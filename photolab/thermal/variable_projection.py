@@ -15,6 +15,7 @@ References
 """
 
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from itertools import combinations
 from typing import Any
 
@@ -140,7 +141,7 @@ def _solve_triangle(triangle: FloatArray, right: FloatArray) -> FloatArray:
     return np.asarray(np.linalg.solve(triangle, right[..., None])[..., 0], dtype=np.float64)
 
 
-def _grid_starts(problem: Separable, terms: int, *, count: int = 8) -> list[FloatArray]:
+def _grid_starts(problem: Separable, terms: int, *, count: int) -> list[FloatArray]:
     """Return the best well-separated combinations of a grid of time constants, best first."""
     grid = np.linspace(*problem.log_range, GRID_SIZE)
     columns, _ = problem.exponentials(grid)
@@ -150,7 +151,7 @@ def _grid_starts(problem: Separable, terms: int, *, count: int = 8) -> list[Floa
         columns = columns - basis @ (basis.T @ columns)
         response = response - basis @ (basis.T @ response)
     columns = columns / np.maximum(np.linalg.norm(columns, axis=0), 1e-300)
-    chosen = np.array(list(combinations(range(GRID_SIZE), terms)))
+    chosen = _combinations(terms)
     gain = _explained(columns.T @ columns, columns.T @ response, chosen)
     starts: list[FloatArray] = []
     for _ in range(count):
@@ -162,15 +163,25 @@ def _grid_starts(problem: Separable, terms: int, *, count: int = 8) -> list[Floa
     return starts or [grid[chosen[len(chosen) // 2]]]
 
 
-def _explained(gram: FloatArray, cross: FloatArray, chosen: NDArray[np.int64]) -> FloatArray:
-    """Return the sum of squares that each combination of grid columns explains."""
-    matrices = gram[chosen[:, :, None], chosen[:, None, :]]
-    sides = cross[chosen]
-    usable = np.abs(np.linalg.det(matrices)) > 1e-13
-    gain = np.zeros(len(chosen))
-    solved = np.linalg.solve(matrices[usable], sides[usable][..., None])[..., 0]
-    gain[usable] = np.sum(solved * sides[usable], axis=1)
-    return gain
+@lru_cache(maxsize=4)
+def _combinations(terms: int) -> NDArray[np.intp]:
+    """Return all ways to take some points of the grid."""
+    return np.array(list(combinations(range(GRID_SIZE), terms)))
+
+
+def _explained(gram: FloatArray, cross: FloatArray, chosen: NDArray[np.intp]) -> FloatArray:
+    """Return the sum of squares that each combination of grid columns explains, one column after the other."""
+    products = [[gram[i, j] for j in chosen.T] for i in chosen.T]
+    sides, gain, apart = list(cross[chosen.T]), np.zeros(len(chosen)), np.ones(len(chosen), dtype=bool)
+    for i, row in enumerate(products):
+        apart &= row[i] > 1e-12
+        pivot = np.where(apart, row[i], 1.0)
+        gain += sides[i] ** 2 / pivot
+        for j in range(i + 1, len(products)):
+            factor = row[j] / pivot
+            sides[j] = sides[j] - factor * sides[i]
+            products[j] = [x - factor * y for x, y in zip(products[j], row, strict=True)]
+    return np.where(apart, gain, 0.0)
 
 
 def _search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Projection:
@@ -283,19 +294,20 @@ def settle(problem: Separable, found: Projection, *, gap: float) -> Projection:
     terms, (low, high) = theta.size, problem.log_range
     bounds = np.array([[1.0, 0.0], [-1.0, 1.0], [0.0, -1.0]]) if terms == 2 else np.array([[1.0], [-1.0]])
     limits = np.array([high, -gap, -low] if terms == 2 else [high, -low])
+    probes = NEWTON_PROBE * np.vstack([np.zeros(terms), np.eye(terms), -np.eye(terms)])
     for _ in range(NEWTON_STEPS):
-        slope = _slope(problem, theta)
+        slope, *beside = _slope(problem, theta + probes)
         free = _free_directions(bounds[bounds @ theta >= limits - 1e-12], slope)
         if not free.size:
             break
-        beside = _slope(problem, theta + NEWTON_PROBE * np.stack([free.T, -free.T]))
-        curvature = free.T @ (beside[0] - beside[1]).T / (2.0 * NEWTON_PROBE)
+        curvature = free.T @ np.subtract(beside[:terms], beside[terms:]) @ free / (2.0 * NEWTON_PROBE)
         value, axes = np.linalg.eigh(0.5 * (curvature + curvature.T))
         size = np.abs(value) + 1e-12 * float(np.abs(value).max()) + 1e-300
         step = -free @ (axes @ ((axes.T @ (free.T @ slope)) / size))
         step *= min(1.0, NEWTON_STEP / max(float(np.abs(step).max()), 1e-300))
         ahead, room = bounds @ step, limits - bounds @ theta
-        step *= min(1.0, float(np.min(room[ahead > 0.0] / ahead[ahead > 0.0], initial=1.0)))
+        nearing = ahead > 1e-9 * np.abs(step).max()  # along a bound that presses, rounding is no approach
+        step *= min(1.0, float(np.min(room[nearing] / ahead[nearing], initial=1.0)))
         theta = theta + step
         if np.abs(step).max() < 1e-12:
             break
@@ -345,6 +357,27 @@ def full_design(problem: Separable, coefficients: FloatArray, theta: FloatArray)
     return np.concatenate([fixed, columns, derivatives * coefficients[count:]], axis=1)
 
 
+def search_grid(problem: Separable, terms: int, *, starts: int = 8) -> Projection:
+    """Take a few steps from the best places of a grid of time constants.
+
+    Parameters
+    ----------
+    problem : Separable
+        The problem.
+    terms : int
+        Number of exponentials, 1 to 3.
+    starts : int, default 8
+        How many places, apart from each other.
+
+    Returns
+    -------
+    Projection
+        Where the best few ended, the best first.
+    """
+    tried = _search(problem, np.array(_grid_starts(problem, terms, count=starts)), max_steps=TRIAL_STEPS)
+    return tried[np.argsort(tried.sum_of_squares, kind="stable")[:FINALISTS]]
+
+
 def solve(problem: Separable, terms: int, *, starts: int = 8, polished: bool = True) -> Projection:
     """Find the least-squares sum of exponentials from no start values.
 
@@ -366,9 +399,7 @@ def solve(problem: Separable, terms: int, *, starts: int = 8, polished: bool = T
     """
     if terms == 0:
         return _project(problem, np.empty(0))
-    tried = _search(problem, np.array(_grid_starts(problem, terms, count=starts)), max_steps=TRIAL_STEPS)
-    best = np.argsort(tried.sum_of_squares, kind="stable")[:FINALISTS]
-    ends = _search(problem, tried.theta[best])
+    ends = _search(problem, search_grid(problem, terms, starts=starts).theta)
     found = ends[int(np.argmin(ends.sum_of_squares))]
     if polished:
         found = _polish(problem, found)

@@ -10,11 +10,10 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.metrology.arguments import not_negative, positive, require
-from photolab.metrology.quantity import COVERAGE
+from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter, stable_scatter
@@ -324,9 +323,7 @@ def _fit_with_step(
     threshold = THRESHOLD_COARSE if noise < display else THRESHOLD
     first = scan(times, problem, smooth, threshold)
     if first.found:
-        step_s = locate_step(times, light, first.index)
-        stepped = separable(times, light, step_s)
-        found = fit_terms(stepped, 2)
+        step_s, stepped, found = locate_step(times, light, first.index)
         if _outside_class(times, light, found.sum_of_squares, 6):
             curve = curve_from(times, stepped, found, step_s=step_s)
             return curve, scan(times, stepped, found, threshold).found
@@ -411,6 +408,6 @@ def _what_holds(fit: WarmUp, second: bool) -> dict[str, bool]:
 
 def _slowest(described: Curve, coverage: float) -> float:
     """Return the upper end of the slowest time constant [s]."""
-    quantile = float(stats.t.ppf(0.5 + 0.5 * coverage, described.noise.dof))
+    quantile = coverage_factor(coverage, described.noise.dof)
     spread = float(log_time_uncertainties(described)[0])
     return float(described.time_constants[0]) * float(np.exp(min(quantile * spread, 50.0)))

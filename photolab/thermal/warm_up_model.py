@@ -9,7 +9,14 @@ from numpy.typing import NDArray
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
 from photolab.thermal.steps import THRESHOLD, RippleScan, StepScan, scan_ripple, scan_step
-from photolab.thermal.variable_projection import Projection, Separable, full_design, settle, solve
+from photolab.thermal.variable_projection import (
+    Projection,
+    Separable,
+    full_design,
+    search_grid,
+    settle,
+    solve,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -146,7 +153,9 @@ def fit_terms(problem: Separable, terms: int) -> Projection:
     Projection
         The fit, slowest first.
     """
-    return settle(problem, solve(problem, terms, polished=False), gap=LEAST_GAP)
+    tried = search_grid(problem, terms)
+    ends = [settle(problem, tried[k], gap=LEAST_GAP) for k in range(len(tried.theta))]
+    return min(ends, key=lambda end: end.sum_of_squares)
 
 
 def curve_of(
@@ -232,8 +241,8 @@ def ripple_of(time_s: FloatArray, curve: Curve) -> RippleScan:
     return scan_ripple(time_s, curve.found.residual, design)
 
 
-def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> float:
-    """Return the instant of a step, refined among its neighbours by refitting.
+def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[float, Separable, Projection]:
+    """Return the instant of a step, refined among its neighbours by refitting, and that fit.
 
     Parameters
     ----------
@@ -246,13 +255,14 @@ def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> float:
 
     Returns
     -------
-    float
-        Middle between the readings before and after. [s]
+    instant, problem, found : float, Separable, Projection
+        Middle between the readings before and after [s]; the record with a step there, and its fit.
     """
     nearby = [i for i in range(index - 2, index + 3) if 2 <= i <= time_s.size - 2]
     middles = [0.5 * float(time_s[i - 1] + time_s[i]) for i in nearby]
-    squares = [fit_terms(separable(time_s, light, one), 2).sum_of_squares for one in middles]
-    return middles[int(np.argmin(squares))]
+    problems = [separable(time_s, light, one) for one in middles]
+    tried = zip(middles, problems, (fit_terms(one, 2) for one in problems), strict=True)
+    return min(tried, key=lambda one: one[2].sum_of_squares)
 
 
 def described_fit(

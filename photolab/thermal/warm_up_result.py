@@ -12,10 +12,9 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Measured, combine, from_fit, measured
+from photolab.metrology.quantity import Input, Measured, combine, coverage_factor, from_fit, measured
 from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
@@ -285,12 +284,12 @@ class WarmUp:
         initial = window(self.initial_s, self.initial_window_s)
         fixed, amplitudes, log_taus = _parameters(self.described, self.drift_relative_sd)
         clock = measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
-        instants = [clock + (t - self.described.start_s) for t in initial]
-        even = np.full(len(instants), 1.0 / len(instants))
-        parts = []
+        since, parts = initial - self.described.start_s, []
         for amplitude, log_tau in zip(amplitudes, log_taus, strict=True):
             rate = np.exp(-log_tau)
-            parts.append(amplitude * combine(even, [np.exp(-since * rate) for since in instants]))
+            left = np.exp(-since * rate.value)
+            slopes = -rate.value * left.mean(), -(since * left).mean()
+            parts.append(amplitude * (combine(slopes, [clock, rate - rate.value]) + float(left.mean())))
         steady = fixed_columns(initial, self.described.step_s).mean(axis=0)
         light = combine([*steady, *np.ones(len(parts))], [*fixed, *parts])
         found = []
@@ -362,7 +361,7 @@ class WarmUp:
         value = level / self.described.at(window(initial, self.initial_window_s))[0]
         bounded = self._beyond(np.inf, initial)
         low, high = min(bounded.low, value), max(bounded.high, value)
-        spread = float(np.log(high / low)) / (2.0 * self._normal_quantile())
+        spread = float(np.log(high / low)) / (2.0 * coverage_factor(self.coverage))
         ceiling = bounded.time_constant_ceiling_s
         return Remaining(value, low, high, spread, np.inf, "bounds", True, ceiling, np.inf, initial)
 
@@ -428,19 +427,19 @@ class WarmUp:
         value, dof, declared = later / earlier, self.curve.noise.dof, self._declared_variance(at_s, initial)
         ends = ratio_interval(self._pair_fits, self.curve, *instants, self.coverage)
         arms = np.clip([np.log(value / max(ends[0], 1e-300)), np.log(ends[1] / value)], 0.0, LARGEST_LOG)
-        quantile = self._quantile(dof)
+        quantile = coverage_factor(self.coverage, dof)
         fit_variance = float(arms.mean() / quantile) ** 2
         variance = fit_variance + declared
         if 0.0 < fit_variance < variance:  # declared parts count as known
             dof *= (variance / fit_variance) ** 2
-        arms = self._quantile(dof) * np.sqrt((arms / quantile) ** 2 + declared)
+        arms = coverage_factor(self.coverage, dof) * np.sqrt((arms / quantile) ** 2 + declared)
         spread, (down, up) = float(np.sqrt(variance)), np.minimum(arms, LARGEST_LOG)
         low, high = value * float(np.exp(-down)), value * float(np.exp(up))
         if self.more_rates > 0.0:
             bounded = self._beyond(at_s, initial)
             low *= min(bounded.low / low, 1.0) ** self.more_rates
             high *= max(bounded.high / high, 1.0) ** self.more_rates
-            spread = max(spread, float(np.log(high / low)) / (2.0 * self._normal_quantile()))
+            spread = max(spread, float(np.log(high / low)) / (2.0 * coverage_factor(self.coverage)))
         dof = float(dof)
         return Remaining(value, low, high, spread, dof, "record", False, at_s=at_s, initial_s=initial)
 
@@ -451,18 +450,16 @@ class WarmUp:
         unit = min(noise.whitened_variance, monotone.sum_of_squares / (self.time_s.size - parameters))
         later = monotone.row(np.array([at_s]))
         earlier = monotone.row(window(initial, self.initial_window_s))
-        factor = float(stats.f.ppf(self.coverage, 1, noise.dof)) / float(
-            stats.chi2.ppf(ALLOWANCE_COVERAGE, 1)
-        )
-        value, low, high = ratio_bounds(monotone, later, earlier, allowance=ALLOWANCE * factor * unit)
+        factor = coverage_factor(self.coverage, noise.dof) / coverage_factor(ALLOWANCE_COVERAGE)
+        value, low, high = ratio_bounds(monotone, later, earlier, allowance=ALLOWANCE * factor**2 * unit)
         if not value > NOTHING_LEFT:
             message = f"the light must not fall to nothing; the bounds put {value:.3g} of it at {at_s:g} s"
             raise MethodError(message, code="no_light_left", known=self._known_at_end(initial))
         until = min(at_s, FARTHEST * float(self.time_s[-1]))
-        extra = self._normal_quantile() * float(np.sqrt(self._declared_variance(until, initial)))
+        extra = coverage_factor(self.coverage) * float(np.sqrt(self._declared_variance(until, initial)))
         arms = np.log([value / max(low, 1e-9), high / value])
         down, up = np.sqrt(arms**2 + extra**2)
-        spread = float(down + up) / (2.0 * self._normal_quantile())
+        spread = float(down + up) / (2.0 * coverage_factor(self.coverage))
         ceiling = float(monotone.time_constants[-1])
         ends = value * float(np.exp(-down)), value * float(np.exp(up))
         return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling, at_s, initial)
@@ -471,14 +468,6 @@ class WarmUp:
     def _pair_fits(self) -> tuple[PairFits, ...]:
         """Fits of all pairs of time constants, from which the intervals inside the record come."""
         return fit_pairs(self.curve)
-
-    def _quantile(self, dof: float) -> float:
-        """Return the two-sided Student quantile of the coverage."""
-        return float(stats.t.ppf(0.5 + 0.5 * self.coverage, dof))
-
-    def _normal_quantile(self) -> float:
-        """Return the two-sided normal quantile of the coverage."""
-        return float(stats.norm.ppf(0.5 + 0.5 * self.coverage))
 
     def _declared_variance(self, at_s: float, initial: float) -> float:
         """Return the variance in ln of what the record cannot show: drift, display, clock."""
