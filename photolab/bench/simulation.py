@@ -18,27 +18,18 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.declared import Lines, declare
-from photolab.bench.demo import DEMO_SEED, demo_truth
+from photolab.bench.demo import DEMO_SEED, bench_document, days_table, demo_truth, lamps_table
 from photolab.bench.faults import Faults
-from photolab.bench.model import Bench, Spectrum
+from photolab.bench.model import Bench
 from photolab.bench.records import write_bench
 from photolab.bench.schema import TABLES
 from photolab.bench.simulation_draws import day_effects, draw_truth, mounting_effects
 from photolab.bench.simulation_heat import electrical_table, thermal_table, warm_up_table
-from photolab.bench.simulation_light import (
-    beam_table,
-    distance_table,
-    links_table,
-    spectra_table,
-    spectrum_values,
-)
+from photolab.bench.simulation_light import beam_table, distance_table, links_table, spectra_of, spectra_table
 from photolab.bench.simulation_plan import seats
 from photolab.bench.simulation_readings import readings_table, seat_states
-from photolab.bench.simulation_settings import bench_document, days_table, lamps_table
 from photolab.bench.tables import empty_table
 from photolab.bench.truth import Truth, truth_document
-
-default_truth = demo_truth
 
 FROZEN_VOLTAGE_SD = 0.005
 HEADING = "# INVENTED: no lamp, maker or reading in this folder is real; see data/README.md.\n"
@@ -163,24 +154,11 @@ def _simulation(
 def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
     declared = declare(bench_document(truth), Lines(""), Faults())
     whole = {name: _complete(name, tables[name]) if name in tables else _empty(name) for name in TABLES}
-    spectra = {}
-    for row in whole["spectra"].to_dict("records"):
-        wavelength, value = spectrum_values(row["file"].removesuffix(".csv").partition("_")[2])
-        spectra[row["name"]] = Spectrum(row["kind"], row["lamp"], row["meter"], wavelength, value)
     return Bench(
-        name="simulated",
-        settings=declared.settings,
-        meters=declared.meters,
-        housings=declared.housings,
-        tables=whole,
-        files=(),
-        excluded=whole["readings"].iloc[:0],
-        warnings=(),
-        assumed=(),
-        hashes={},
-        spectra=spectra,
+        "simulated", declared.settings, declared.meters, declared.housings, whole, files=(),
+        excluded=whole["readings"].iloc[:0], warnings=(), assumed=(), hashes={}, spectra=spectra_of(whole["spectra"]),
         questions=tuple(question for question, _ in declared.questions),
-    )
+    )  # fmt: skip
 
 
 @cache

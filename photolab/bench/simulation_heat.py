@@ -1,7 +1,5 @@
 """Warm-up records, thermal camera and electrical readings of a simulated bench."""
 
-from functools import cache
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -17,6 +15,7 @@ from photolab.bench.simulation_readings import (
     working_range,
 )
 from photolab.bench.truth import LampTruth, Truth
+from photolab.thermal.thermography import ZERO_CELSIUS_K, radiance, temperature_of
 
 Array = NDArray[np.float64]
 
@@ -25,9 +24,8 @@ RESIDUAL_CORRELATION = 0.1
 CAMERA_DAY = "D07"
 SURROUNDINGS_C = 22.0
 SET_EMISSIVITY = 0.95
-BAND_UM = (8.0, 14.0)
-SECOND_RADIATION_UM_K = 14387.76877
-"""hc/k, exact since the SI of 2019. [um K]"""
+COLDEST_C = -50.0
+"""What a camera shows where less than nothing is left of the signal. [degC]"""
 
 
 def power(lamp: LampTruth, time_s: Array) -> Array:
@@ -136,12 +134,9 @@ def _record(truth: Truth, state: SeatState, run: str, meter: str, rng: np.random
     current = power(lamp, time_s) / state.socket_V * np.exp(rng.normal(0, 0.002, time_s.size))
     case = case_temperature(lamp, time_s, state.ambient_C, truth.days[CAMERA_DAY].ambient_C)
     return pd.DataFrame({
-        "run": run, "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
-        "mounting": str(seat.mounting), "elapsed_s": time_s,
-        "illuminance_lx": shown_lx(truth, meter, light, top, seat),
-        "meter": meter, "range_lx": top, "socket_V": state.shown_V, "current_A": np.round(current, 2),
-        "case_C": np.round(case + rng.normal(0, 0.15, time_s.size), 1), "ambient_C": state.ambient_C,
-        "rest_minutes": seat.rest_minutes, "cover": seat.cover,
+        **state.cells, "run": run, "elapsed_s": time_s, "meter": meter, "range_lx": top,
+        "illuminance_lx": shown_lx(truth, meter, light, top, seat), "current_A": np.round(current, 2),
+        "case_C": np.round(case + rng.normal(0, 0.15, time_s.size), 1),
     })  # fmt: skip
 
 
@@ -198,28 +193,6 @@ def electrical_table(truth: Truth) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def band_radiance(temperature_C: Array) -> Array:
-    """Return the radiance of a black body within the camera's band.
-
-    Parameters
-    ----------
-    temperature_C : array_like
-        Temperature. [degC]
-
-    Returns
-    -------
-    ndarray
-        Planck's law summed over 8-14 um, relative. [1]
-    """
-    kelvin = np.atleast_1d(np.asarray(temperature_C, dtype=float))[:, None] + 273.15
-    wavelength = np.linspace(*BAND_UM, 241)
-    return np.asarray(
-        np.trapezoid(
-            wavelength**-5 / np.expm1(SECOND_RADIATION_UM_K / (wavelength * kelvin)), wavelength, axis=1
-        )
-    )
-
-
 def camera_display(
     surface_C: float,
     emissivity: float,
@@ -245,18 +218,11 @@ def camera_display(
         Displayed temperature. [degC]
     """
     assumed_C = reflected_C if set_reflected_C is None else set_reflected_C
-    surface, around, assumed = band_radiance(np.array([surface_C, reflected_C, assumed_C]))
+    kelvin = ZERO_CELSIUS_K + np.array([surface_C, reflected_C, assumed_C, COLDEST_C])
+    surface, around, assumed, least = radiance(kelvin)
     signal = emissivity * surface + (1 - emissivity) * around
     seen = (signal - (1 - set_emissivity) * assumed) / set_emissivity
-    scale, radiance = _camera_scale()
-    return float(np.interp(seen, radiance, scale))
-
-
-@cache
-def _camera_scale() -> tuple[Array, Array]:
-    """Return temperatures 0.1 K apart and their radiance; between them a line errs by under 0.001 K."""
-    scale = np.linspace(-50.0, 500.0, 5501)
-    return scale, band_radiance(scale)
+    return float(temperature_of(np.maximum(seen, least)) - ZERO_CELSIUS_K)
 
 
 def thermal_table(truth: Truth, *, rng: np.random.Generator) -> pd.DataFrame:

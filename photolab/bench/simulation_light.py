@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from photolab.bench.model import Spectrum
+from photolab.bench.schema import TABLES
 from photolab.bench.simulation_readings import SeatState, shown_lx, true_illuminance
 from photolab.bench.truth import Truth
 from photolab.photometry.spectrum import led_illuminant, photopic_efficiency, planckian
@@ -55,22 +57,17 @@ def distance_table(
     dark = float(truth.meters[meter].display(0.0, top, 1.0))
     rows = []
     for state in (state for state in states if state.seat.key in RUN_SEATS):
-        seat = state.seat
+        seat, sd = state.seat, truth.lamps[state.seat.lamp].reading_sd
         housing = truth.housings[seat.housing]
         level = true_illuminance(truth, state) / housing.illuminance()
         for repeat in (1, 2):
             for distance in DISTANCES_M:
                 placed = distance + float(rng.normal(0, PLACEMENT_SD_M))
-                light = (
-                    level
-                    * housing.illuminance(placed)
-                    * exp(rng.normal(0, truth.lamps[seat.lamp].reading_sd))
-                )
+                light = level * housing.illuminance(placed) * exp(rng.normal(0, sd))
                 rows.append({
-                    "run": f"{seat.lamp}-{seat.housing}", "lamp": seat.lamp, "housing": seat.housing,
-                    "distance_m": distance, "illuminance_lx": float(shown_lx(truth, meter, light, top, seat)),
-                    "dark_lx": dark, "meter": meter, "range_lx": top, "repeat": repeat, "day": seat.day,
-                    "specimen": seat.specimen, "mounting": str(seat.mounting), "socket_V": state.shown_V,
+                    **state.cells, "run": f"{seat.lamp}-{seat.housing}", "distance_m": distance, "repeat": repeat,
+                    "illuminance_lx": float(shown_lx(truth, meter, light, top, seat)),
+                    "dark_lx": dark, "meter": meter, "range_lx": top,
                 })  # fmt: skip
     return pd.DataFrame(rows)
 
@@ -142,13 +139,12 @@ def beam_table(truth: Truth, *, rng: np.random.Generator, meter: str = "M1") -> 
     scan_v = np.round(np.arange(-2.0, 1.001, 0.05), 2)
     pieces = []
     for lamp, housing in BEAM_SHAPES:
-        for name, h, v in (
-            (f"{lamp}-{housing}-grid", grid_h.ravel(), grid_v.ravel()),
-            (f"{lamp}-{housing}-scan", np.full(scan_v.size, FINE_SCAN_DEG), scan_v),
+        for part, h, v in (
+            ("grid", grid_h.ravel(), grid_v.ravel()),
+            ("scan", np.full(scan_v.size, FINE_SCAN_DEG), scan_v),
         ):
-            piece = _beam_run(truth, lamp, housing, h, v, meter, rng)
-            piece.insert(0, "run", name)
-            pieces.append(piece)
+            run = _beam_run(truth, lamp, housing, h, v, meter, rng)
+            pieces.append(run.assign(run=f"{lamp}-{housing}-{part}"))
     return pd.concat(pieces, ignore_index=True)
 
 
@@ -158,11 +154,8 @@ def _beam_run(
     place, kind, model = truth.housings[housing], truth.meters[meter], truth.lamps[lamp]
     slant = 1 + np.tan(np.radians(h)) ** 2 + np.tan(np.radians(v)) ** 2
     per_candela = place.illuminance() / place.intensity_cd / slant
-    light = (
-        beam_intensity(truth, lamp, housing, h, v)
-        * per_candela
-        * np.exp(rng.normal(0, model.reading_sd, h.size))
-    )
+    scatter = np.exp(rng.normal(0, model.reading_sd, h.size))
+    light = beam_intensity(truth, lamp, housing, h, v) * per_candela * scatter
     low, high = kind.ranges_lx[:2]
     colour = kind.colour[model.technology]
     shown = {top: kind.display(light, top, colour) for top in (low, high)}
@@ -219,21 +212,21 @@ def spectra_table(truth: Truth) -> pd.DataFrame:
     DataFrame
         One row a spectrum; LED lamps share a file.
     """
-    lamps = [
-        {
-            "name": f"{name}-light", "kind": "source", "lamp": name, "meter": "",
-            "file": f"spectrum_{lamp.technology}.csv",
-        }
+    rows = [
+        (f"{name}-light", "source", name, "", f"spectrum_{lamp.technology}.csv")
         for name, lamp in truth.lamps.items()
-    ]  # fmt: skip
-    meters = [
-        {
-            "name": f"{name}-head", "kind": "responsivity", "lamp": "", "meter": name,
-            "file": f"responsivity_{name}.csv",
-        }
-        for name in truth.meters
-    ]  # fmt: skip
-    return pd.DataFrame(lamps + meters)
+    ]
+    rows += [(f"{name}-head", "responsivity", "", name, f"responsivity_{name}.csv") for name in truth.meters]
+    return pd.DataFrame(rows, columns=TABLES["spectra"].names)
+
+
+def spectra_of(table: pd.DataFrame) -> dict[str, Spectrum]:
+    """Return the spectra of a table of them, by name."""
+    found = {}
+    for name, kind, lamp, meter, file in zip(*(table[c] for c in TABLES["spectra"].names), strict=True):
+        values = spectrum_values(file.removesuffix(".csv").partition("_")[2])
+        found[name] = Spectrum(kind, lamp, meter, *values)
+    return found
 
 
 def links_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
@@ -264,8 +257,7 @@ def links_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generat
             dark = float(kind.display(0.0, top, 1.0))
             shown[meter] = float(np.mean(shown_lx(truth, meter, light, top, seat))) - dark
         rows.append({
-            "lamp": seat.lamp, "technology": lamp.technology, "old_meter": "M1", "new_meter": "M2",
-            "old_lx": round(shown["M1"], 1), "new_lx": round(shown["M2"], 1), "specimen": seat.specimen,
-            "date": truth.days[seat.day].date, "housing": seat.housing,
+            **state.cells, "technology": lamp.technology, "date": truth.days[seat.day].date, "old_meter": "M1",
+            "new_meter": "M2", "old_lx": round(shown["M1"], 1), "new_lx": round(shown["M2"], 1),
         })  # fmt: skip
     return pd.DataFrame(rows)

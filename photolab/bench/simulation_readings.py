@@ -45,6 +45,16 @@ class SeatState:
     burnt_h: float
     late_s: float = 0.0
 
+    @property
+    def cells(self) -> dict[str, object]:
+        """What every table says of the mounting."""
+        seat = self.seat
+        return {
+            "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
+            "mounting": str(seat.mounting), "order": seat.order, "rest_minutes": seat.rest_minutes,
+            "cover": seat.cover, "socket_V": self.shown_V, "ambient_C": self.ambient_C,
+        }  # fmt: skip
+
 
 def seat_states(
     truth: Truth,
@@ -79,21 +89,14 @@ def seat_states(
     """
     burnt: dict[tuple[str, str], float] = {}
     states = []
-    for seat in plan:
-        day = truth.days[seat.day]
-        shown = round(day.lead_V + float(np.clip(rng.normal(0, 0.006), -0.01, 0.01)), 2)
-        states.append(
-            SeatState(
-                seat,
-                effects[seat.key],
-                round(day.ambient_C + float(rng.normal(0, 0.2)), 1),
-                shown / (1 + truth.voltmeter_scale) + float(rng.normal(0, voltage_sd)),
-                shown,
-                burnt.get((seat.lamp, seat.specimen), 0.0),
-                float(rng.normal(0, late_sd)),
-            )
-        )
-        burnt[seat.lamp, seat.specimen] = states[-1].burnt_h + seat.hold_minutes / 60
+    draws = rng.normal(0, [0.006, 0.2, voltage_sd, late_sd], (len(plan), 4)).tolist()
+    for seat, (lead, air, volts, late) in zip(plan, draws, strict=True):
+        day, piece = truth.days[seat.day], (seat.lamp, seat.specimen)
+        shown = round(day.lead_V + min(max(lead, -0.01), 0.01), 2)
+        socket = shown / (1 + truth.voltmeter_scale) + volts
+        ambient, before = round(day.ambient_C + air, 1), burnt.get(piece, 0.0)
+        states.append(SeatState(seat, effects[seat.key], ambient, socket, shown, before, late))
+        burnt[piece] = before + seat.hold_minutes / 60
     return states
 
 
@@ -208,17 +211,11 @@ def _reading_rows(
     light = true_lx * np.exp(rng.normal(0, lamp.reading_sd, REPEATS))
     shown = shown_lx(truth, meter, light, top, seat)
     common: dict[str, object] = {
-        "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
-        "clock": f"{minute // 60:02d}:{minute % 60:02d}", "order": seat.order,
-        "mounting": seat.mounting, "elapsed_s": time_s, "rest_minutes": seat.rest_minutes, "meter": meter,
-        "range_lx": top, "dark_lx": float(truth.meters[meter].display(0.0, top, 1.0)),
-        "socket_V": state.shown_V, "measured_at": day.measured_at, "ambient_C": state.ambient_C,
-        "cover": seat.cover,
+        "clock": f"{minute // 60:02d}:{minute % 60:02d}", "elapsed_s": time_s, "meter": meter, "range_lx": top,
+        "dark_lx": float(truth.meters[meter].display(0.0, top, 1.0)), "measured_at": day.measured_at,
     }  # fmt: skip
-    return [
-        common | {"repeat": repeat, "illuminance_lx": figure}
-        for repeat, figure in enumerate(shown.tolist(), 1)
-    ]
+    figures = enumerate(shown.tolist(), start=1)
+    return [state.cells | common | {"repeat": n, "illuminance_lx": figure} for n, figure in figures]
 
 
 def working_range(truth: Truth, meter: str, true_lx: float, technology: str, *, autorange: bool) -> float:
@@ -270,7 +267,6 @@ def shown_lx(truth: Truth, meter: str, light: Any, top: float, seat: Seat) -> An
     """
     kind = truth.meters[meter]
     linearity = kind.linearity.get(f"{top:g}/{seat.lamp}/{seat.housing}", 0.0)
-    linearity += kind.temperature_per_K.get(seat.day, 0.0) * (
-        truth.days[seat.day].ambient_C - truth.reference_C
-    )
+    warmth = truth.days[seat.day].ambient_C - truth.reference_C
+    linearity += kind.temperature_per_K.get(seat.day, 0.0) * warmth
     return kind.display(light, top, kind.colour[truth.lamps[seat.lamp].technology], linearity)
