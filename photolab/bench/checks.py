@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.completion import looked_up
-from photolab.bench.declared import FILE, Declared
+from photolab.bench.declared import Declared
 from photolab.bench.faults import Faults, closest, hint, shown, stands_in
 from photolab.bench.instruments import range_half_width
 from photolab.bench.schema import READING_KEY
@@ -149,14 +149,14 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
             if code and codes and code not in codes:
                 words = f'{section.section}.{column} = "{shown(code)}" {where}{hint(code, codes)}.'
                 section.fault("fault 12", words, column)
-    for question, line in declared.questions:
-        asked = lamps or names_in(tables["readings"]["lamp"])
+    asked = lamps or names_in(tables["readings"]["lamp"])
+    for question, section in declared.questions:
         if question.lamp != "any" and asked and question.lamp not in asked:
             nearest = closest(question.lamp, ["any", *asked])
             advice = f'closest is "{shown(nearest)}"' if nearest else 'write a lamp of it, or "any"'
             where = "lamps.csv" if lamps else "readings.csv"
             words = f'question.lamp = "{shown(question.lamp)}" is not in {where}; {advice}.'
-            faults.add("fault 12", FILE, words, line=line)
+            section.fault("fault 12", words, "lamp")
 
 
 def names_in(codes: pd.Series) -> list[str]:
@@ -256,11 +256,9 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
         first = group.iloc[0]
         for row in group.iloc[1:].to_dict("records"):
             column = next(column for column in columns if row[column] != first[column])
-            stands = (
-                f'"{shown(str(run))}" stands for {column} "{shown(first[column])}" in line {first["line"]}'
-            )
-            words = f"{stands}; give each its own run."
-            faults.add("fault 7", stands_in(row, f"{name}.csv"), words, line=int(row["line"]), column="run")
+            owner = f'{column} "{shown(first[column])}" in line {first["line"]}'
+            words = f'"{shown(str(run))}" stands for {owner}; give each its own run.'
+            faults.at("fault 7", f"{name}.csv", row, words, "run")
 
 
 def _choices(beam: pd.DataFrame, faults: Faults) -> None:
