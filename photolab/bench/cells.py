@@ -100,6 +100,24 @@ def plain_numbers(words: Sequence[str], decimal: str = ".") -> npt.NDArray[np.fl
     return values
 
 
+def digits(value: float) -> str:
+    """Return a number in the shortest digits that give it back; NaN is blank.
+
+    Parameters
+    ----------
+    value : float
+        The number. [unit of the column]
+
+    Returns
+    -------
+    str
+        Its digits, without a decimal point where it is whole.
+    """
+    if math.isnan(value):
+        return ""
+    return str(int(value)) if abs(value) < 1e15 and value == int(value) else repr(value)
+
+
 def _lost(typed: str) -> bool:
     """Whether a text that gives 0 is a number too small for one."""
     return bool(re.search("[1-9]", typed.lower().partition("e")[0]))

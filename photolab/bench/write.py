@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 import tomli_w
 
+from photolab.bench.cells import digits
 from photolab.bench.faults import Faults, refusal
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Bench, Meter, default_linearity
@@ -188,7 +189,7 @@ def _holds(values: pd.Series) -> bool:
 def _cells(values: pd.Series, separator: str, decimal: str) -> list[str]:
     """Return the cells of a column: the shortest digits that give the number back."""
     if pd.api.types.is_numeric_dtype(values):
-        return [_digits(float(value)).replace(".", decimal) for value in values]
+        return [digits(float(value)).replace(".", decimal) for value in values]
     return [_quoted(str(value), separator) for value in values]
 
 
@@ -196,13 +197,6 @@ def _quoted(text: str, separator: str) -> str:
     """Return a cell, in quotation marks where it holds a separator, a mark or either kind of line end."""
     marked = any(mark in text for mark in (separator, '"', "\r", "\n"))
     return '"' + text.replace('"', '""') + '"' if marked else text
-
-
-def _digits(value: float) -> str:
-    """Return a number in the shortest digits that give it back; NaN is blank."""
-    if math.isnan(value):
-        return ""
-    return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
 
 
 def _plain(value: Any) -> Any:
