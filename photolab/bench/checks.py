@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from collections.abc import Iterable
+
 import numpy as np
 import pandas as pd
 

@@ -18,7 +18,7 @@ from photolab.bench.model import Bench, Meter
 from photolab.bench.ratio_table import ratio_table, with_families
 from photolab.bench.shared_inputs import link_input
 from photolab.bench.verdicts import NO_ANSWER
-from photolab.errors import MethodError
+from photolab.errors import MethodError, attempt
 from photolab.metrology.quantity import Joint
 
 FloatArray = NDArray[np.float64]
@@ -103,11 +103,8 @@ def refusal(campaign: Campaign) -> str:
     str
         What `meter_change` would raise; empty where nothing stands against it.
     """
-    try:
-        _conversion(campaign)
-    except MethodError as refused:
-        return str(refused)
-    return ""
+    found = attempt(_conversion, campaign)
+    return str(found) if isinstance(found, MethodError) else ""
 
 
 def _conversion(campaign: Campaign) -> tuple[str, str, pd.DataFrame, pd.DataFrame, dict[str, str]]:
@@ -126,10 +123,9 @@ def _conversion(campaign: Campaign) -> tuple[str, str, pd.DataFrame, pd.DataFram
     readings = _linked(campaign, links)
     technologies = bench.technologies
     if readings["linked_lx"].isna().all():
-        message = (
-            f"no lamp of the campaign has a technology that was linked ({', '.join(links['technology'])})"
-        )
-        raise MethodError(message, code="no_link", known={"technologies": tuple(links["technology"])})
+        linked = tuple(links["technology"])
+        message = f"no lamp of the campaign has a technology that was linked ({', '.join(linked)})"
+        raise MethodError(message, code="no_link", known={"technologies": linked})
     return old, new, links, readings, technologies
 
 
@@ -228,14 +224,7 @@ def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
         first = known[0]
         middle = math.log(one["factor"] / first["factor"])
         half = math.hypot(_half_width(first), _half_width(one))
-        rows.append(
-            {
-                "technology": one["technology"],
-                "against": first["technology"],
-                "observed": math.exp(middle),
-                "low": math.exp(middle - half),
-                "high": math.exp(middle + half),
-                "predicted": predicted[one["technology"]] / predicted[first["technology"]],
-            }
-        )
+        observed = (math.exp(x) for x in (middle, middle - half, middle + half))
+        expected = predicted[one["technology"]] / predicted[first["technology"]]
+        rows.append((one["technology"], first["technology"], *observed, expected))
     return pd.DataFrame(rows, columns=["technology", "against", "observed", "low", "high", "predicted"])
