@@ -4,7 +4,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from photolab.bench.checks import names_in
@@ -224,21 +223,14 @@ def reading_scatter(readings: pd.DataFrame) -> pd.DataFrame:
     """
     keys = ["lamp", "specimen", "housing", "day", "mounting", "point"]
     table = readings[[*keys, "elapsed_s"]].assign(ln=np.log(readings["illuminance_lx"].to_numpy(dtype=float)))
-    seat = table.groupby(varying(table, keys) or keys, sort=False).ngroup().to_numpy()
-    elapsed: npt.NDArray[np.float64] = table["elapsed_s"].to_numpy(dtype=float)
-    order = np.lexsort((elapsed, seat))
-    seat, elapsed, ln = seat[order], elapsed[order], table["ln"].to_numpy()[order]
-    gap = np.diff(elapsed)
-    apart = (np.diff(seat) != 0) | (gap > SAME_MOMENT_S) | (np.isnan(elapsed[1:]) != np.isnan(elapsed[:-1]))
-    group = np.concatenate([[0], np.cumsum(apart)])[: len(seat)]
-    size = np.bincount(group)
-    mean = np.bincount(group, ln) / np.maximum(size, 1)
-    squares = np.bincount(group, (ln - mean[group]) ** 2)
-    owner = table["lamp"].to_numpy()[order][np.concatenate([[True], apart])[: len(seat)]]
-    summary = pd.DataFrame(
-        {"lamp": owner, "sum_of_squares": squares[: len(owner)], "dof": size[: len(owner)] - 1}
-    )
-    return summary.groupby("lamp", sort=False, as_index=False).sum()
+    table["seat"] = table.groupby(varying(table, keys), sort=False).ngroup()
+    table = table.sort_values(["seat", "elapsed_s"], kind="stable")
+    elapsed, untimed = table["elapsed_s"], table["elapsed_s"].isna()
+    apart = (table["seat"].diff() != 0) | (elapsed.diff() > SAME_MOMENT_S)
+    apart |= untimed != untimed.shift(fill_value=False)
+    away = table["ln"] - table.groupby(apart.cumsum())["ln"].transform("mean")
+    of_lamp = table.assign(sum_of_squares=away**2, dof=1 - apart).groupby("lamp", sort=False)
+    return of_lamp[["sum_of_squares", "dof"]].sum().reset_index()
 
 
 def _scatter(bench: Bench, faults: Faults) -> None:

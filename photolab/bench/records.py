@@ -57,9 +57,8 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
     hashes: dict[str, str] = {}
     names = _names(path, faults)
     if WORKBOOK in names:
-        from photolab.bench.workbook import (
-            read_workbook,
-        )  # what reads workbooks takes as long as reading a bench
+        # what reads workbooks takes as long as reading a bench
+        from photolab.bench.workbook import read_workbook
 
         declared, tables, names = read_workbook(path, names, faults, hashes)
     else:

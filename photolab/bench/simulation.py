@@ -98,10 +98,7 @@ def simulate_with_truth(
     """
     rng = np.random.default_rng(seed)
     drawn = draw_truth(truth, rng=rng) if fresh else truth
-    voltage_sd = truth.declared.voltage_V if fresh else FROZEN_VOLTAGE_SD
-    late_sd = truth.declared.elapsed_s if fresh else 0.0
-    effects = mounting_effects(drawn, seats(), rng=rng, arranged=False)
-    return _simulation(drawn, effects, rng, voltage_sd, late_sd, only_readings=only_readings)
+    return _simulation(drawn, rng, fresh=fresh, only_readings=only_readings)
 
 
 def demo(seed: int = DEMO_SEED) -> Simulation:
@@ -118,21 +115,21 @@ def demo(seed: int = DEMO_SEED) -> Simulation:
         The same numbers each time.
     """
     rng = np.random.default_rng(seed)
-    truth = day_effects(demo_truth(), rng=rng)
-    effects = mounting_effects(truth, seats(), rng=rng, arranged=True)
-    return _simulation(truth, effects, rng, FROZEN_VOLTAGE_SD, 0.0, only_readings=False)
+    return _simulation(day_effects(demo_truth(), rng=rng), rng, arranged=True)
 
 
 def _simulation(
     truth: Truth,
-    effects: dict[str, float],
     rng: np.random.Generator,
-    voltage_sd: float,
-    late_sd: float,
     *,
-    only_readings: bool,
+    fresh: bool = False,
+    arranged: bool = False,
+    only_readings: bool = False,
 ) -> Simulation:
-    states = seat_states(truth, seats(), effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
+    told, plan = truth.declared, seats()
+    voltage_sd, late_sd = (told.voltage_V, told.elapsed_s) if fresh else (FROZEN_VOLTAGE_SD, 0.0)
+    effects = mounting_effects(truth, plan, rng=rng, arranged=arranged)
+    states = seat_states(truth, plan, effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
     tables = {
         "readings": readings_table(truth, states, rng=rng).assign(point="hot_spot"),
         "lamps": lamps_table(truth),

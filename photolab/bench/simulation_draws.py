@@ -1,5 +1,6 @@
 """What a simulated bench draws: a fresh truth, the days, every mounting; or the demo's arranged residuals."""
 
+from collections import defaultdict
 from dataclasses import replace
 
 import numpy as np
@@ -90,29 +91,23 @@ def mounting_effects(
     dict
         Key of the seat to deviation. [ln]
     """
+    sds = [truth.housings[seat.housing].mounting_sd for seat in plan]
     draws = rng.normal(0, 1, len(plan))
-    if arranged:
-        draws = np.clip(draws, -2, 2)
-    effects = {
-        seat.key: float(draw) * truth.housings[seat.housing].mounting_sd
-        for seat, draw in zip(plan, draws, strict=True)
-    }
+    draws = np.clip(draws, -2, 2) if arranged else draws
+    effects = dict(zip([seat.key for seat in plan], (draws * sds).tolist(), strict=True))
     if not arranged:
         return effects
     effects.update(PINNED)
     for (lamp, housing), mean in GROUP_MEANS.items():
-        for days in _periods(lamp):
-            keys = [s.key for s in plan if (s.lamp, s.housing) == (lamp, housing) and s.day in days]
-            for specimen in sorted({key.split("/")[1] for key in keys}):
-                own = [key for key in keys if key.split("/")[1] == specimen]
-                _centre(effects, own, mean)
+        together = defaultdict(
+            list
+        )  # the baseline's seatings before and after the new lead are centred apart
+        for seat in plan:
+            if (seat.lamp, seat.housing) == (lamp, housing):
+                together[seat.specimen, lamp == "B0" and seat.day >= "D06"].append(seat.key)
+        for keys in together.values():
+            _centre(effects, keys, mean)
     return effects
-
-
-def _periods(lamp: str) -> list[tuple[str, ...]]:
-    """Days whose mountings are centred together: before and after the new lead for the baseline."""
-    early, late = ("D01", "D02", "D03", "D04", "D05"), ("D06", "D07", "D08")
-    return [early, late] if lamp == "B0" else [early + late]
 
 
 def _centre(effects: dict[str, float], keys: list[str], mean: float) -> None:

@@ -146,23 +146,19 @@ def _two_seats(
     known = [t or "other" for t in technologies]
     factors = [instruments.stated_factor(m, t) for m, t in zip(meters, known, strict=True)]
     several = meters[0].id == meters[1].id and tops[0] != tops[1]  # an unknown range is none other's
-    return {
+    alike = {
+        "housing": "", "link_u": 0.0, "link_dof": math.inf, "several": several, "n": 1, "one_figure": False,
+        "own_spectrum": False, "likeness": "like",
+    }  # fmt: skip
+    return {column: [cell, cell] for column, cell in alike.items()} | {
         "lamp": ["A", "B"],
-        "housing": ["", ""],
         "number": [0, 1],
         "meter": [m.id for m in meters],
         "onto": [m.id for m in meters],
-        "link_u": [0.0, 0.0],
-        "link_dof": [math.inf, math.inf],
-        "several": [several, several],
         "range_lx": tops,
         "inverse": [1.0 / v for v in values],
-        "n": [1, 1],
-        "one_figure": [False, False],
         "technology": known,
         "spectral_u": [stated[1] if stated else math.nan for stated in factors],
-        "own_spectrum": [False, False],
-        "likeness": ["like", "like"],
     }
 
 

@@ -59,11 +59,7 @@ class PriceJudgement:
 
 
 def judge_claim(
-    claimed_flux: float | None,
-    power: float | None,
-    *,
-    claimed_per: str = "",
-    power_per: str = "",
+    claimed_flux: float | None, power: float | None, *, claimed_per: str = "", power_per: str = ""
 ) -> ClaimJudgement:
     """Return what a claimed flux implies at the measured power, or what is missing to say so.
 
