@@ -44,30 +44,38 @@ class Declared:
     decimal: str = "."
 
 
-class Lines:
-    """Finds the line of a key in the text, by section and count of its header.
+Lines = dict[tuple[str, int, str], int]
+"""Line of a key by its section, the count of that section's header, and its name; of a header, without a name."""
+
+
+def line_numbers(text: str) -> Lines:
+    """Return where each key stands in bench.toml.
 
     Parameters
     ----------
     text : str
         Text of bench.toml.
-    """
 
-    def __init__(self, text: str) -> None:
-        self.lines: dict[tuple[str, int, str], int] = {}
-        section, counts = "", {"": 0}
-        for number, line in enumerate(text.split("\n"), start=1):
-            header = re.match(r"\s*\[\[?\s*([A-Za-z_.]+)\s*\]\]?\s*(?:#.*)?$", line.rstrip("\r"))
-            if header:
-                section = header[1]
-                counts[section] = counts.get(section, -1) + 1
-                self.lines[section, counts[section], ""] = number
-                above, _, inner = section.rpartition(".")
-                if above:
-                    self.lines.setdefault((above, counts.get(above, 0), inner), number)
-            key = re.match(r"\s*([A-Za-z0-9_'\"-]+)\s*=", line)
-            if key:
-                self.lines.setdefault((section, counts[section], key[1].strip("'\"")), number)
+    Returns
+    -------
+    dict
+        Lines, from 1.
+    """
+    lines: Lines = {}
+    section, counts = "", {"": 0}
+    for number, line in enumerate(text.split("\n"), start=1):
+        header = re.match(r"\s*\[\[?\s*([A-Za-z_.]+)\s*\]\]?\s*(?:#.*)?$", line.rstrip("\r"))
+        if header:
+            section = header[1]
+            counts[section] = counts.get(section, -1) + 1
+            lines[section, counts[section], ""] = number
+            above, _, inner = section.rpartition(".")
+            if above:
+                lines.setdefault((above, counts.get(above, 0), inner), number)
+        key = re.match(r"\s*([A-Za-z0-9_'\"-]+)\s*=", line)
+        if key:
+            lines.setdefault((section, counts[section], key[1].strip("'\"")), number)
+    return lines
 
 
 class Section:
@@ -83,8 +91,8 @@ class Section:
         How messages call it.
     given : mapping
         Keys and values as TOML holds them.
-    lines : Lines
-        Where each key stands.
+    lines : dict
+        Where each key stands, as from `line_numbers`.
     faults : Faults
         Collects what is wrong.
     """
@@ -109,7 +117,7 @@ class Section:
         int or None
             Line, from 1.
         """
-        return self.lines.lines.get((self.section, self.index, key))
+        return self.lines.get((self.section, self.index, key))
 
     def fault(self, code: str, message: str, key: str = "") -> None:
         """Keep a fault at the line of a key.
@@ -268,7 +276,7 @@ def read_toml(text: str, faults: Faults) -> Declared:
     except (ValueError, RecursionError) as error:
         faults.add("fault 2", FILE, f"cannot be understood: {shown(str(error))}.")
         return Declared()
-    return declare(given, Lines(text), faults)
+    return declare(given, line_numbers(text), faults)
 
 
 _K = {"k": 1e3, "M": 1e6}
@@ -324,8 +332,8 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
     ----------
     given : mapping
         Keys and values as TOML holds them.
-    lines : Lines
-        Where each key stands.
+    lines : dict
+        Where each key stands, as from `line_numbers`.
     faults : Faults
         Collects what is wrong.
 
@@ -359,7 +367,7 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
 
 def _top(given: Values, sections: Mapping[str, Any], lines: Lines, faults: Faults) -> None:
     """Check what stands outside of the sections' keys."""
-    line = {name: lines.lines.get(("", 0, name)) for name in given}
+    line = {name: lines.get(("", 0, name)) for name in given}
     if "schema" not in given:
         faults.add("fault 1", FILE, "no schema; write schema = 1 as the first line.")
     elif given["schema"] != 1 or isinstance(given["schema"], bool):
@@ -382,12 +390,12 @@ def _sections(name: str, given: Values, lines: Lines, faults: Faults) -> list[Se
     if name in SINGLE:
         if not isinstance(held, dict):
             words = f"{name}: wanted one table [{name}]."
-            faults.add("fault 2", FILE, words, line=lines.lines.get(("", 0, name)))
+            faults.add("fault 2", FILE, words, line=lines.get(("", 0, name)))
             held = {}
         return [Section(name, 0, f"[{name}]", held, lines, faults)]
     if not isinstance(held, list) or not all(isinstance(table, dict) for table in held):
         words = f"{name}: wanted [[{name}]] with two pairs of brackets."
-        faults.add("fault 2", FILE, words, line=lines.lines.get((name, 0, "")))
+        faults.add("fault 2", FILE, words, line=lines.get((name, 0, "")))
         return []
     labels = [shown(str(table.get("id", table.get("file", place + 1)))) for place, table in enumerate(held)]
     return [

@@ -76,23 +76,19 @@ def _seated_once(bench: Bench, lamp: str | None, last: set[str]) -> WarmUpRun:
     readings = bench.tables["readings"].assign(instant=instants(bench))
     readings = readings[readings["lamp"] == (lamp or readings["lamp"])]
     at = readings["elapsed_s"].fillna(bench.settings.initial_s)
-    blocks = readings.assign(elapsed_s=at).groupby(
-        ["lamp", "specimen", "housing", "day", "mounting"], sort=False
-    )
+    seat = ["lamp", "specimen", "housing", "day", "mounting"]
+    blocks = readings.assign(elapsed_s=at).groupby(seat, sort=False)
     (name, specimen, housing, day, _), block = max(
         blocks, key=lambda seat: (len({*seat[1]["instant"]} - {""}), seat[0][0] not in last)
     )
-    record = (
-        block.groupby("elapsed_s", as_index=False).first().reindex(columns=bench.tables["warm_up"].columns)
-    )
+    record = block.groupby("elapsed_s", as_index=False).first()
+    record = record.reindex(columns=bench.tables["warm_up"].columns)
     record["illuminance_lx"] = block.groupby("elapsed_s")["illuminance_lx"].mean().to_numpy()
+    who = str(name), str(specimen), str(housing), str(day)
     return WarmUpRun(
-        run="readings",
-        lamp=str(name),
-        specimen=str(specimen),
-        housing=str(housing),
-        day=str(day),
-        record=record,
+        "readings",
+        *who,
+        record,
         fit=None,
         remaining=None,
         refusals=(),

@@ -17,7 +17,7 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pandas as pd
 
-from photolab.bench.declared import Lines, declare
+from photolab.bench.declared import declare
 from photolab.bench.demo import DEMO_SEED, bench_document, days_table, demo_truth, lamps_table
 from photolab.bench.faults import Faults
 from photolab.bench.model import Bench
@@ -149,7 +149,7 @@ def _simulation(
 
 
 def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
-    declared = declare(bench_document(truth), Lines(""), Faults())
+    declared = declare(bench_document(truth), {}, Faults())
     whole = {name: _complete(name, tables[name]) if name in tables else _empty(name) for name in TABLES}
     return Bench(
         "simulated", declared.settings, declared.meters, declared.housings, whole, files=(),

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from photolab.bench.simulation_plan import COVERED, WARM_UPS
 from photolab.bench.simulation_readings import (
     INITIAL_S,
+    METER,
     SeatState,
     folded,
     light_fraction,
@@ -96,9 +97,7 @@ def case_temperature(lamp: LampTruth, time_s: Array, ambient_C: float, reference
     return np.asarray(ambient_C + warm)
 
 
-def warm_up_table(
-    truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1"
-) -> pd.DataFrame:
+def warm_up_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
     """Return warm_up.csv: one record for every mounting that was kept on.
 
     Parameters
@@ -109,8 +108,6 @@ def warm_up_table(
         The mountings.
     rng : numpy.random.Generator
         Source of randomness.
-    meter : str
-        The meter that is read.
 
     Returns
     -------
@@ -118,24 +115,22 @@ def warm_up_table(
         One row an instant, every 30 s.
     """
     kept = [state for state in states if state.seat.key in WARM_UPS]
-    return pd.concat(
-        [_record(truth, state, f"W{n:02d}", meter, rng) for n, state in enumerate(kept, start=1)],
-        ignore_index=True,
-    )
+    records = [_record(truth, state, f"W{n:02d}", rng) for n, state in enumerate(kept, start=1)]
+    return pd.concat(records, ignore_index=True)
 
 
-def _record(truth: Truth, state: SeatState, run: str, meter: str, rng: np.random.Generator) -> pd.DataFrame:
+def _record(truth: Truth, state: SeatState, run: str, rng: np.random.Generator) -> pd.DataFrame:
     seat, lamp = state.seat, truth.lamps[state.seat.lamp]
     time_s = np.arange(RECORD_STEP_S, 60 * WARM_UPS[seat.key] + 1, RECORD_STEP_S)
     level = true_illuminance(truth, state)
     noise = np.exp(correlated(time_s.size, lamp.reading_sd, RESIDUAL_CORRELATION, rng))
-    top = working_range(truth, meter, level, lamp.technology, autorange=truth.days[seat.day].autorange)
+    top = working_range(truth, METER, level, lamp.technology, autorange=truth.days[seat.day].autorange)
     light = level * light_fraction(lamp, time_s) * noise
     current = power(lamp, time_s) / state.socket_V * np.exp(rng.normal(0, 0.002, time_s.size))
     case = case_temperature(lamp, time_s, state.ambient_C, truth.days[CAMERA_DAY].ambient_C)
     return pd.DataFrame({
-        **state.cells, "run": run, "elapsed_s": time_s, "meter": meter, "range_lx": top,
-        "illuminance_lx": shown_lx(truth, meter, light, top, seat), "current_A": np.round(current, 2),
+        **state.cells, "run": run, "elapsed_s": time_s, "range_lx": top,
+        "illuminance_lx": shown_lx(truth, METER, light, top, seat), "current_A": np.round(current, 2),
         "case_C": np.round(case + rng.normal(0, 0.15, time_s.size), 1),
     })  # fmt: skip
 
@@ -248,9 +243,8 @@ def thermal_table(truth: Truth, *, rng: np.random.Generator) -> pd.DataFrame:
         for time_s in sorted({t for t in (300.0, 600.0, 1200.0) if t <= 60 * lamp.record_min} | stated):
             case = float(case_temperature(lamp, np.array([time_s]), air, air)[0])
             for method, emissivity in (("bare", lamp.emissivity), ("tape", SET_EMISSIVITY)):
-                shown = camera_display(case, emissivity) + (
-                    0.0 if time_s in stated else float(rng.normal(0, 0.15))
-                )
+                scatter = 0.0 if time_s in stated else float(rng.normal(0, 0.15))
+                shown = camera_display(case, emissivity) + scatter
                 rows.append({
                     "lamp": name, "elapsed_s": time_s, "displayed_C": round(shown, 1), "method": method,
                     "set_emissivity": SET_EMISSIVITY, "emissivity": emissivity,

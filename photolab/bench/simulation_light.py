@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from photolab.bench.model import Spectrum
 from photolab.bench.schema import TABLES
-from photolab.bench.simulation_readings import SeatState, shown_lx, true_illuminance
+from photolab.bench.simulation_readings import METER, SeatState, shown_lx, true_illuminance
 from photolab.bench.truth import Truth
 from photolab.photometry.spectrum import led_illuminant, photopic_efficiency, planckian
 
@@ -32,10 +32,8 @@ FILAMENT_K = 3200.0
 LED_NAME = "LED-B5"
 
 
-def distance_table(
-    truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1"
-) -> pd.DataFrame:
-    """Return distance.csv: the baseline lamp at several distances, two placements each.
+def distance_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
+    """Return distance.csv: the baseline lamp at several distances, two placements each, on the second range.
 
     Parameters
     ----------
@@ -45,16 +43,14 @@ def distance_table(
         The mountings; the runs follow two of them.
     rng : numpy.random.Generator
         Source of randomness.
-    meter : str
-        The meter that is read, on its second range throughout.
 
     Returns
     -------
     DataFrame
         One row a placement.
     """
-    top = truth.meters[meter].ranges_lx[1]
-    dark = float(truth.meters[meter].display(0.0, top, 1.0))
+    top = truth.meters[METER].ranges_lx[1]
+    dark = float(truth.meters[METER].display(0.0, top, 1.0))
     rows = []
     for state in (state for state in states if state.seat.key in RUN_SEATS):
         seat, sd = state.seat, truth.lamps[state.seat.lamp].reading_sd
@@ -66,8 +62,8 @@ def distance_table(
                 light = level * housing.illuminance(placed) * exp(rng.normal(0, sd))
                 rows.append({
                     **state.cells, "run": f"{seat.lamp}-{seat.housing}", "distance_m": distance, "repeat": repeat,
-                    "illuminance_lx": float(shown_lx(truth, meter, light, top, seat)),
-                    "dark_lx": dark, "meter": meter, "range_lx": top,
+                    "illuminance_lx": float(shown_lx(truth, METER, light, top, seat)),
+                    "dark_lx": dark, "range_lx": top,
                 })  # fmt: skip
     return pd.DataFrame(rows)
 
@@ -118,8 +114,10 @@ def beam_intensity(truth: Truth, lamp: str, housing: str, horizontal: Array, ver
     return np.asarray(hot * beam_shape(horizontal, vertical, **shape) / largest)
 
 
-def beam_table(truth: Truth, *, rng: np.random.Generator, meter: str = "M1") -> pd.DataFrame:
+def beam_table(truth: Truth, *, rng: np.random.Generator) -> pd.DataFrame:
     """Return beam.csv: a grid and a fine vertical scan for every lamp and housing with a known beam.
+
+    The meter stands on its lowest range above the horizon, on its second one below.
 
     Parameters
     ----------
@@ -127,8 +125,6 @@ def beam_table(truth: Truth, *, rng: np.random.Generator, meter: str = "M1") -> 
         Generating values.
     rng : numpy.random.Generator
         Source of randomness.
-    meter : str
-        The meter that is read: lowest range above the horizon, second range below.
 
     Returns
     -------
@@ -143,15 +139,15 @@ def beam_table(truth: Truth, *, rng: np.random.Generator, meter: str = "M1") -> 
             ("grid", grid_h.ravel(), grid_v.ravel()),
             ("scan", np.full(scan_v.size, FINE_SCAN_DEG), scan_v),
         ):
-            run = _beam_run(truth, lamp, housing, h, v, meter, rng)
+            run = _beam_run(truth, lamp, housing, h, v, rng)
             pieces.append(run.assign(run=f"{lamp}-{housing}-{part}"))
     return pd.concat(pieces, ignore_index=True)
 
 
 def _beam_run(
-    truth: Truth, lamp: str, housing: str, h: Array, v: Array, meter: str, rng: np.random.Generator
+    truth: Truth, lamp: str, housing: str, h: Array, v: Array, rng: np.random.Generator
 ) -> pd.DataFrame:
-    place, kind, model = truth.housings[housing], truth.meters[meter], truth.lamps[lamp]
+    place, kind, model = truth.housings[housing], truth.meters[METER], truth.lamps[lamp]
     slant = 1 + np.tan(np.radians(h)) ** 2 + np.tan(np.radians(v)) ** 2
     per_candela = place.illuminance() / place.intensity_cd / slant
     scatter = np.exp(rng.normal(0, model.reading_sd, h.size))
@@ -165,7 +161,7 @@ def _beam_run(
     return pd.DataFrame({
         "lamp": lamp, "housing": housing, "horizontal_deg": h, "vertical_deg": v,
         "illuminance_lx": np.maximum(figure, 0), "censored": np.where(figure < 0, "below", ""),
-        "meter": meter, "range_lx": np.where(on_low, low, high), "dark_lx": np.where(on_low, *dark),
+        "meter": METER, "range_lx": np.where(on_low, low, high), "dark_lx": np.where(on_low, *dark),
     })  # fmt: skip
 
 
@@ -252,7 +248,7 @@ def links_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generat
         seat, lamp = state.seat, truth.lamps[state.seat.lamp]
         shown = {}
         for meter, kind in truth.meters.items():
-            top = kind.ranges_lx[1 if meter == "M1" else 0]
+            top = kind.ranges_lx[1 if meter == METER else 0]
             light = true_illuminance(truth, state) * np.exp(rng.normal(0, lamp.reading_sd, 3))
             dark = float(kind.display(0.0, top, 1.0))
             shown[meter] = float(np.mean(shown_lx(truth, meter, light, top, seat))) - dark

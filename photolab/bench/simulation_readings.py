@@ -16,6 +16,8 @@ Array = NDArray[np.float64]
 INITIAL_S = 60.0
 HOLD_S = 60.0 * HOLD_MINUTES
 STEP_SECONDS = 20.0
+METER = "M1"
+"""The meter of the campaign; the others are read for the links alone."""
 REPEATS = 3
 
 
@@ -52,7 +54,7 @@ class SeatState:
         return {
             "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
             "mounting": str(seat.mounting), "order": seat.order, "rest_minutes": seat.rest_minutes,
-            "cover": seat.cover, "socket_V": self.shown_V, "ambient_C": self.ambient_C,
+            "cover": seat.cover, "meter": METER, "socket_V": self.shown_V, "ambient_C": self.ambient_C,
         }  # fmt: skip
 
 
@@ -171,9 +173,7 @@ def true_illuminance(truth: Truth, state: SeatState, time_s: float = INITIAL_S) 
     return exp(level)
 
 
-def readings_table(
-    truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1"
-) -> pd.DataFrame:
+def readings_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
     """Return readings.csv of a list of mountings: at the initial time, some at the hold time too.
 
     Parameters
@@ -184,8 +184,6 @@ def readings_table(
         The mountings.
     rng : numpy.random.Generator
         Source of randomness.
-    meter : str
-        The meter that is read.
 
     Returns
     -------
@@ -195,24 +193,24 @@ def readings_table(
     (late,) = rng.spawn(1)  # a stream of their own: readings at the hold time move no other draw
     rows = []
     for state in states:
-        rows += _reading_rows(truth, state, meter, rng, INITIAL_S)
+        rows += _reading_rows(truth, state, rng, INITIAL_S)
         if state.seat.key in HOLDS:
-            rows += _reading_rows(truth, state, meter, late, HOLD_S)
+            rows += _reading_rows(truth, state, late, HOLD_S)
     return pd.DataFrame(rows)
 
 
 def _reading_rows(
-    truth: Truth, state: SeatState, meter: str, rng: np.random.Generator, time_s: float
+    truth: Truth, state: SeatState, rng: np.random.Generator, time_s: float
 ) -> list[dict[str, object]]:
     seat, day, lamp = state.seat, truth.days[state.seat.day], truth.lamps[state.seat.lamp]
     true_lx = true_illuminance(truth, state, time_s)
     minute = seat.minute + round(time_s / 60)
-    top = working_range(truth, meter, true_lx, lamp.technology, autorange=day.autorange)
+    top = working_range(truth, METER, true_lx, lamp.technology, autorange=day.autorange)
     light = true_lx * np.exp(rng.normal(0, lamp.reading_sd, REPEATS))
-    shown = shown_lx(truth, meter, light, top, seat)
+    shown = shown_lx(truth, METER, light, top, seat)
     common: dict[str, object] = {
-        "clock": f"{minute // 60:02d}:{minute % 60:02d}", "elapsed_s": time_s, "meter": meter, "range_lx": top,
-        "dark_lx": float(truth.meters[meter].display(0.0, top, 1.0)), "measured_at": day.measured_at,
+        "clock": f"{minute // 60:02d}:{minute % 60:02d}", "elapsed_s": time_s, "range_lx": top,
+        "dark_lx": float(truth.meters[METER].display(0.0, top, 1.0)), "measured_at": day.measured_at,
     }  # fmt: skip
     figures = enumerate(shown.tolist(), start=1)
     return [state.cells | common | {"repeat": n, "illuminance_lx": figure} for n, figure in figures]

@@ -62,11 +62,8 @@ def by_sheet(problem: Problem) -> Problem:
     """
     if problem.file not in FILES:
         return problem
-    words = re.sub(
-        r"\b(\w+)\.(?:csv|toml)\b",
-        lambda found: f"sheet {found[1]}" if found[0] in FILES else found[0],
-        problem.message,
-    )
+    files = "|".join(map(re.escape, FILES))
+    words = re.sub(rf"\b(?:{files})\b", lambda found: f"sheet {found[0].partition('.')[0]}", problem.message)
     return replace(problem, file=f"{WORKBOOK} sheet {problem.file.partition('.')[0]}", message=words)
 
 
@@ -244,7 +241,7 @@ def _declared(sheets: dict[str, Sheet], faults: Faults) -> Declared:
         faults.add("fault 3", FILE, words)
         return Declared()
     given: Values = {}
-    lines = Lines("")
+    lines: Lines = {}
     for number, row in enumerate(sheets[KEY_SHEET].rows[1:], start=2):
         section, identity, name, value = (*row, None, None, None, None)[:4]
         if value is not None and _text(value) != "":
@@ -281,11 +278,11 @@ def _place(
     path = section
     for inner in rest:
         target = target.setdefault(part, {})
-        lines.lines.setdefault((path, index, part), row)
+        lines.setdefault((path, index, part), row)
         path, part = f"{path}.{part}" if path.count(".") < 1 else path, inner
     if part != "id" or section not in REPEATED:
         target[part] = _value(path, part, value)
-    lines.lines[path, index, part] = row
+    lines[path, index, part] = row
 
 
 def _value(section: str, name: str, value: Any) -> Any:

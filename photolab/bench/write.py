@@ -43,7 +43,9 @@ def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
     """
     files = {"bench.toml": _toml(bench)}
     tables = dict(bench.tables)
-    tables["readings"] = _with_excluded(bench)
+    if len(bench.excluded):
+        both = pd.concat([tables["readings"], bench.excluded], ignore_index=True)
+        tables["readings"] = both.sort_values("line", kind="stable")
     if "technology" in tables["lamps"] and not (tables["lamps"]["technology"] != "").any():
         tables.pop("lamps")
     for name, table in TABLES.items():
@@ -109,14 +111,6 @@ def _refused(folder: Path, words: str) -> RecordError:
 
 def _unwritten(folder: Path, error: OSError) -> RecordError:
     return _refused(folder, f"cannot be written: {(error.strerror or 'unknown reason').lower()}.")
-
-
-def _with_excluded(bench: Bench) -> pd.DataFrame:
-    """Return the readings and the excluded ones in the order of their rows."""
-    readings = bench.tables["readings"]
-    if bench.excluded.empty:
-        return readings
-    return pd.concat([readings, bench.excluded], ignore_index=True).sort_values("line", kind="stable")
 
 
 def add_plan(folder: Path, bench: Bench, rows: pd.DataFrame, sheet: str, page: bytes) -> None:
