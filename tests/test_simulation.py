@@ -14,17 +14,16 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import ln_ratio
 
+from photolab.bench.demo import HOLDS, WARM_UPS, Seat, demo_truth, seats
 from photolab.bench.records import read_bench
 from photolab.bench.simulation import (
     demo,
-    demo_truth,
+    draw_truth,
     simulate,
     simulate_with_truth,
     write_demo,
     write_simulation,
 )
-from photolab.bench.simulation_draws import draw_truth
-from photolab.bench.simulation_plan import HOLDS, WARM_UPS, Seat, seats
 from photolab.bench.simulation_readings import (
     SeatState,
     seat_states,

@@ -10,10 +10,15 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import ln_ratio
 
-from photolab.bench.simulation import demo_truth
-from photolab.bench.simulation_heat import camera_display, case_temperature, correlated, power
-from photolab.bench.simulation_light import beam_intensity
+from photolab.bench.demo import demo_truth
 from photolab.bench.simulation_readings import light_fraction
+from photolab.bench.simulation_tables import (
+    beam_intensity,
+    camera_display,
+    case_temperature,
+    correlated,
+    power,
+)
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 REFERENCE = Path(__file__).parent / "reference" / "photometry"

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from photolab.bench.simulation_plan import HOLD_MINUTES, HOLDS, Seat
+from photolab.bench.demo import HOLD_MINUTES, HOLDS, Seat
 from photolab.bench.truth import LampTruth, Truth
 
 Array = NDArray[np.float64]

@@ -1,4 +1,4 @@
-"""Distance runs, beam grids, spectra and meter links of a simulated bench."""
+"""The other tables of a simulated bench: warm-up records, watts, camera, distance runs, beams, spectra, links."""
 
 from functools import cache
 from math import exp
@@ -7,14 +7,32 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from photolab.bench.demo import COVERED, WARM_UPS
 from photolab.bench.model import Spectrum
 from photolab.bench.schema import TABLES
-from photolab.bench.simulation_readings import METER, SeatState, shown_lx, true_illuminance
-from photolab.bench.truth import Truth
+from photolab.bench.simulation_readings import (
+    INITIAL_S,
+    METER,
+    SeatState,
+    folded,
+    light_fraction,
+    shown_lx,
+    true_illuminance,
+    working_range,
+)
+from photolab.bench.truth import LampTruth, Truth
 from photolab.photometry.spectrum import led_illuminant, photopic_efficiency, planckian
+from photolab.thermal.thermography import ZERO_CELSIUS_K, radiance, temperature_of
 
 Array = NDArray[np.float64]
 
+RECORD_STEP_S = 30.0
+RESIDUAL_CORRELATION = 0.1
+CAMERA_DAY = "D07"
+SURROUNDINGS_C = 22.0
+SET_EMISSIVITY = 0.95
+COLDEST_C = -50.0
+"""What a camera shows where less than nothing is left of the signal. [degC]"""
 DISTANCES_M = (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 10.0)
 PLACEMENT_SD_M = 0.002
 RUN_SEATS = ("B0/a/HP/D05/2", "B0/a/HR/D05/2")
@@ -30,6 +48,232 @@ SOURCE_GRID_NM = np.arange(380.0, 781.0, 5.0)
 RESPONSIVITY_GRID_NM = np.arange(380.0, 781.0, 1.0)
 FILAMENT_K = 3200.0
 LED_NAME = "LED-B5"
+
+
+def power(lamp: LampTruth, time_s: Array) -> Array:
+    """Return the electrical power.
+
+    Parameters
+    ----------
+    lamp : LampTruth
+        Its power after the hold and after a foldback.
+    time_s : ndarray
+        Time since switching on. [s]
+
+    Returns
+    -------
+    ndarray
+        Power. [W]
+    """
+    if lamp.technology == "filament":
+        return np.full(time_s.shape, lamp.hold_W)
+    late = np.exp(-60 * lamp.record_min / (60 * lamp.tau_min))
+    settled = lamp.hold_W * (1 + lamp.power_fall * (np.exp(-time_s / (60 * lamp.tau_min)) - late))
+    if lamp.step_min == 0:
+        return np.asarray(settled)
+    done = folded(lamp, time_s)
+    return np.asarray(settled * (1 - done) + lamp.step_W * done)
+
+
+def before_foldback_s(lamp: LampTruth) -> float:
+    """Return the last instant at which a lamp that folds back is read before it does.
+
+    Parameters
+    ----------
+    lamp : LampTruth
+        Time of its foldback.
+
+    Returns
+    -------
+    float
+        Time since switching on. [s]
+    """
+    return 60 * lamp.step_min - RECORD_STEP_S
+
+
+def case_temperature(lamp: LampTruth, time_s: Array, ambient_C: float, reference_C: float) -> Array:
+    """Return the temperature of the lamp's case.
+
+    Parameters
+    ----------
+    lamp : LampTruth
+        Case temperature at the end of its record, or just before it folds back, in air of `reference_C`.
+    time_s : ndarray
+        Time since switching on. [s]
+    ambient_C, reference_C : float
+        Air now, air the lamp's case temperature is stated for. [degC]
+
+    Returns
+    -------
+    ndarray
+        Temperature. [degC]
+    """
+    tau_s = 60 * max(5.0, 1.2 * lamp.tau_min)
+    reached_s = before_foldback_s(lamp) if lamp.step_min else 60 * lamp.record_min
+    rise = (lamp.case_C - reference_C) / (1 - np.exp(-reached_s / tau_s))
+    warm = rise * (1 - np.exp(-time_s / tau_s))
+    if lamp.step_min:
+        since = np.clip(time_s - 60 * lamp.step_min, 0, None)
+        warm -= rise * (1 - lamp.step_W / lamp.hold_W) * (1 - np.exp(-since / tau_s))
+    return np.asarray(ambient_C + warm)
+
+
+def warm_up_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
+    """Return warm_up.csv: one record for every mounting that was kept on.
+
+    Parameters
+    ----------
+    truth : Truth
+        Generating values.
+    states : list of SeatState
+        The mountings.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    DataFrame
+        One row an instant, every 30 s.
+    """
+    kept = [state for state in states if state.seat.key in WARM_UPS]
+    records = [_record(truth, state, f"W{n:02d}", rng) for n, state in enumerate(kept, start=1)]
+    return pd.concat(records, ignore_index=True)
+
+
+def _record(truth: Truth, state: SeatState, run: str, rng: np.random.Generator) -> pd.DataFrame:
+    seat, lamp = state.seat, truth.lamps[state.seat.lamp]
+    time_s = np.arange(RECORD_STEP_S, 60 * WARM_UPS[seat.key] + 1, RECORD_STEP_S)
+    level = true_illuminance(truth, state)
+    noise = np.exp(correlated(time_s.size, lamp.reading_sd, RESIDUAL_CORRELATION, rng))
+    top = working_range(truth, METER, level, lamp.technology, autorange=truth.days[seat.day].autorange)
+    light = level * light_fraction(lamp, time_s) * noise
+    current = power(lamp, time_s) / state.socket_V * np.exp(rng.normal(0, 0.002, time_s.size))
+    case = case_temperature(lamp, time_s, state.ambient_C, truth.days[CAMERA_DAY].ambient_C)
+    return pd.DataFrame({
+        **state.cells, "run": run, "elapsed_s": time_s, "range_lx": top,
+        "illuminance_lx": shown_lx(truth, METER, light, top, seat), "current_A": np.round(current, 2),
+        "case_C": np.round(case + rng.normal(0, 0.15, time_s.size), 1),
+    })  # fmt: skip
+
+
+def correlated(size: int, sd: float, correlation: float, rng: np.random.Generator) -> Array:
+    """Return stationary noise whose neighbours are correlated.
+
+    Parameters
+    ----------
+    size : int
+        How many values.
+    sd : float
+        Standard deviation. [1]
+    correlation : float
+        Between neighbours. [1]
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    ndarray
+        First-order autoregressive noise. [1]
+    """
+    fresh = rng.normal(0, sd, size)
+    noise = np.empty(size)
+    noise[0] = fresh[0]
+    for n in range(1, size):
+        noise[n] = correlation * noise[n - 1] + np.sqrt(1 - correlation**2) * fresh[n]
+    return noise
+
+
+def electrical_table(truth: Truth) -> pd.DataFrame:
+    """Return electrical.csv: power at the initial time and at the end of the hold, a lamp.
+
+    Parameters
+    ----------
+    truth : Truth
+        Generating values.
+
+    Returns
+    -------
+    DataFrame
+        One row an instant; a folded lamp also just before it folds.
+    """
+    rows = []
+    for name, lamp in truth.lamps.items():
+        instants = [INITIAL_S, *([before_foldback_s(lamp)] if lamp.step_min else []), 60 * lamp.record_min]
+        for time_s, watts in zip(instants, power(lamp, np.array(instants)), strict=True):
+            rows.append({
+                "lamp": name, "elapsed_s": time_s, "power_W": round(float(watts), 1),
+                "socket_V": truth.reference_V, "current_A": round(float(watts) / truth.reference_V, 3),
+                "per": "lamp", "measured_at": "socket", "uncertainty_percent": 2.0,
+                "cover": "closed" if name in COVERED else "open",
+            })  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def camera_display(
+    surface_C: float,
+    emissivity: float,
+    reflected_C: float = SURROUNDINGS_C,
+    *,
+    set_emissivity: float = SET_EMISSIVITY,
+    set_reflected_C: float | None = None,
+) -> float:
+    """Return what a camera set to one emissivity shows of a surface with another.
+
+    Parameters
+    ----------
+    surface_C, reflected_C : float
+        Surface and surroundings. [degC]
+    emissivity, set_emissivity : float
+        Of the surface, and set in the camera. [1]
+    set_reflected_C : float, optional
+        Surroundings set in the camera; the true ones if left out. [degC]
+
+    Returns
+    -------
+    float
+        Displayed temperature. [degC]
+    """
+    assumed_C = reflected_C if set_reflected_C is None else set_reflected_C
+    kelvin = ZERO_CELSIUS_K + np.array([surface_C, reflected_C, assumed_C, COLDEST_C])
+    surface, around, assumed, least = radiance(kelvin)
+    signal = emissivity * surface + (1 - emissivity) * around
+    seen = (signal - (1 - set_emissivity) * assumed) / set_emissivity
+    return float(temperature_of(np.maximum(seen, least)) - ZERO_CELSIUS_K)
+
+
+def thermal_table(truth: Truth, *, rng: np.random.Generator) -> pd.DataFrame:
+    """Return thermal.csv: bare cases and tape patches seen by the camera.
+
+    Parameters
+    ----------
+    truth : Truth
+        Case temperatures and emissivities.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    DataFrame
+        One row a camera reading.
+    """
+    rows = []
+    air = truth.days[CAMERA_DAY].ambient_C
+    for name, lamp in truth.lamps.items():
+        # where the truth states the case temperature, the camera is read without scatter
+        stated = {60 * lamp.record_min, *([before_foldback_s(lamp)] if lamp.step_min else [])}
+        for time_s in sorted({t for t in (300.0, 600.0, 1200.0) if t <= 60 * lamp.record_min} | stated):
+            case = float(case_temperature(lamp, np.array([time_s]), air, air)[0])
+            for method, emissivity in (("bare", lamp.emissivity), ("tape", SET_EMISSIVITY)):
+                scatter = 0.0 if time_s in stated else float(rng.normal(0, 0.15))
+                shown = camera_display(case, emissivity) + scatter
+                rows.append({
+                    "lamp": name, "elapsed_s": time_s, "displayed_C": round(shown, 1), "method": method,
+                    "set_emissivity": SET_EMISSIVITY, "emissivity": emissivity,
+                    "emissivity_half_width": 0.05 if method == "bare" else 0.02,
+                    "reflected_C": SURROUNDINGS_C, "ambient_C": air, "pixels": 12.0, "place": "fin",
+                    "cover": "open", "fan_direction": "down",
+                })  # fmt: skip
+    return pd.DataFrame(rows)
 
 
 def distance_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
