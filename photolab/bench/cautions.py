@@ -13,9 +13,9 @@ from photolab.bench.model import Bench
 from photolab.bench.schema import TABLES
 from photolab.bench.selection import instants
 from photolab.bench.tables import varying
+from photolab.bench.value import price_age
 
 SHORT_REST_MIN = 30.0
-OLD_PRICE_DAYS = 180
 OLD_CALIBRATION_MONTHS = 24
 FAR_DAYS = 366
 SCATTER_LIMIT = 3.0
@@ -187,13 +187,13 @@ def _ages(bench: Bench, faults: Faults) -> None:
         return
     last, lamps = date.fromisoformat(max(dates)), bench.tables["lamps"]
     for row in lamps[lamps["price_date"] != ""].to_dict("records"):
-        lamp, text = shown(row["lamp"]), row["price_date"]
-        age = (last - date.fromisoformat(text)).days
-        if age > OLD_PRICE_DAYS:
-            words = f"the price of {lamp} was {age} days old on the last day, {last}; look it up again."
-            faults.at("caution 26", "lamps.csv", row, words, "price_date")
-        elif age < 0:
-            words = f"the price of {lamp} is of {text}, after the last day, {last}; which is right?"
+        age, codes = price_age(row["price_date"], str(last))
+        said = {
+            "old_price": f"was {age} days old on the last day, {last}; look it up again.",
+            "price_after_bench": f"is of {row['price_date']}, after the last day, {last}; which is right?",
+        }
+        for code in codes:
+            words = f"the price of {shown(row['lamp'])} {said[code]}"
             faults.at("caution 26", "lamps.csv", row, words, "price_date")
     for meter in bench.meters.values():
         stated = [meter.calibrated_on, meter.certificate.date if meter.certificate else ""]

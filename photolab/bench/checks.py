@@ -185,17 +185,20 @@ def _alike(tables: Tables, faults: Faults) -> None:
                 if one == other or (shape is _shape and _hidden(one) == _hidden(other)):
                     continue
                 first[other] = name, other
-                of_one, of_other = (
-                    tables[n][tables[n][column] == c].iloc[0] for n, c in ((file, one), (name, other))
-                )
-                of_file = stands_in(of_one, f"{file}.csv")
-                own_file = stands_in(of_other, f"{name}.csv")
-                place = f"{of_file} " * (of_file != own_file) + f"line {of_one['line']}"
+                of_file, of_line = _first_place(tables, file, column, one)
+                own_file, line = _first_place(tables, name, column, other)
+                place = f"{of_file} " * (of_file != own_file) + f"line {of_line}"
                 strange = [f"U+{ord(c):04X}" for c in one + other if not c.isascii()]
                 words = f'"{shown(other)}" looks like "{shown(one)}" in {place}; are they one and the same?'
                 if code == "fault 26":
                     words = f'"{shown(other)}" is not "{shown(one)}" in {place}: {", ".join(strange[:3])}; retype both.'
-                faults.add(code, own_file, words, line=int(of_other["line"]), column=column)
+                faults.add(code, own_file, words, line=line, column=column)
+
+
+def _first_place(tables: Tables, name: str, column: str, code: str) -> tuple[str, int]:
+    """Return file and line of the first row that holds a code."""
+    row = tables[name][tables[name][column] == code].iloc[0]
+    return stands_in(row, f"{name}.csv"), int(row["line"])
 
 
 Condition = tuple[str, str, "pd.Series[bool]", str, str]

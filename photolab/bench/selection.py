@@ -190,8 +190,7 @@ def _linked(
             links.append((technology, own, ln, u, dof, link["n"], link["established"]))
     main = pd.MultiIndex.from_frame(named.loc[named["meter"] == meter, SEATED])
     both = other.loc[pd.MultiIndex.from_frame(other[SEATED]).isin(main), "meter"]
-    words = [f"read with {m} in a seating read with {meter} too: it serves their link" for m in both]
-    refused.loc[both.index] = pd.Series(words, index=both.index, dtype=object)
+    refused[both.index] = "read with " + both + f" in a seating read with {meter} too: it serves their link"
     return readings, refused[refused != ""], pd.DataFrame(links, columns=LINKS)
 
 

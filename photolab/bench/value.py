@@ -9,10 +9,10 @@ from datetime import date
 
 import numpy as np
 
-from photolab.bench.cautions import OLD_PRICE_DAYS
 from photolab.photometry.lamp import Claim, claim_against_power
 
 LAMPS = {"lamp": 1, "pair": 2}
+OLD_PRICE_DAYS = 180
 
 
 @dataclass(frozen=True)

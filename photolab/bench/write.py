@@ -14,7 +14,7 @@ import pandas as pd
 import tomli_w
 
 from photolab.bench.cells import digits
-from photolab.bench.faults import Faults, refusal
+from photolab.bench.faults import Problem, refusal
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Bench, Meter, default_linearity
 from photolab.bench.schema import EARLIER_FILE, SECTIONS, SPECTRUM_FILE, TABLES, Table
@@ -104,9 +104,7 @@ def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
 
 
 def _refused(folder: Path, words: str) -> RecordError:
-    faults = Faults()
-    faults.add("fault 3", folder.name, words)
-    return refusal(faults.faults)
+    return refusal([Problem("fault 3", folder.name, None, "", words)])
 
 
 def _unwritten(folder: Path, error: OSError) -> RecordError:
