@@ -343,7 +343,7 @@ def bench_document(truth: Truth) -> dict[str, Any]:
 
 
 def lamps_table(truth: Truth) -> pd.DataFrame:
-    """Return lamps.csv: technology, role, what the box claims, price.
+    """Return the columns of lamps.csv, and more: technology, role, what the box claims, price.
 
     Parameters
     ----------
@@ -355,19 +355,15 @@ def lamps_table(truth: Truth) -> pd.DataFrame:
     DataFrame
         One row a lamp.
     """
-    named = pd.Series({name: lamp.technology for name, lamp in truth.lamps.items()})
-    claims = pd.DataFrame([CLAIMS[name] for name in named.index], columns=CLAIMED)
-    return claims.assign(
-        lamp=named.index,
-        technology=named.to_numpy(),
-        role=[lamp.role for lamp in truth.lamps.values()],
-        colour_temperature_K=named.map(COLOUR_K).to_numpy(),
-        price_date=PRICE_DATE,
-    )
+    lamps = pd.DataFrame([
+        {"lamp": name, **vars(lamp), **dict(zip(CLAIMED, CLAIMS[name], strict=True))}
+        for name, lamp in truth.lamps.items()
+    ])  # fmt: skip
+    return lamps.assign(colour_temperature_K=lamps["technology"].map(COLOUR_K), price_date=PRICE_DATE)
 
 
 def days_table(truth: Truth) -> pd.DataFrame:
-    """Return days.csv.
+    """Return the columns of days.csv, and more.
 
     Parameters
     ----------
@@ -384,12 +380,7 @@ def days_table(truth: Truth) -> pd.DataFrame:
         "2": "meter locked to 4000 lx",
         "3": "new lead to the lamp; volts now read at the lamp socket",
     }
-    rows, seen = [], set()
-    for name, day in truth.days.items():
-        note = "" if day.protocol_revision in seen else notes[day.protocol_revision]
-        seen.add(day.protocol_revision)
-        rows.append({
-            "day": name, "date": day.date, "protocol_revision": day.protocol_revision,
-            "ambient_C": day.ambient_C, "supply_V": truth.reference_V, "meter": "M1", "note": note,
-        })  # fmt: skip
-    return pd.DataFrame(rows)
+    days = pd.DataFrame([{"day": name, **vars(day)} for name, day in truth.days.items()])
+    again = days["protocol_revision"].duplicated()
+    note = days["protocol_revision"].map(notes).mask(again, "")
+    return days.assign(supply_V=truth.reference_V, meter="M1", note=note)

@@ -7,10 +7,10 @@ import io
 import os
 import re
 import stat
-from collections import deque
+from collections import defaultdict, deque
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from itertools import islice
+from itertools import count, islice
 from pathlib import Path
 from typing import TextIO
 
@@ -47,21 +47,6 @@ class Rows:
     numbers: npt.NDArray[np.int64]
 
 
-class _Column(dict[str, int]):
-    """Numbers the different cells of a column as they come."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.parts: list[npt.NDArray[np.int32]] = [np.empty(0, np.int32)]
-
-    def __missing__(self, cell: str) -> int:
-        self[cell] = place = len(self)
-        return place
-
-    def take(self, cells: tuple[str, ...]) -> None:
-        self.parts.append(np.fromiter(map(self.__getitem__, cells), np.int32, len(cells)))
-
-
 def as_rows(file: str, header: list[str], blocks: Iterable[list[list[str]]], numbers: Iterable[int]) -> Rows:
     """Return rows, column by column, each different cell once.
 
@@ -81,11 +66,13 @@ def as_rows(file: str, header: list[str], blocks: Iterable[list[list[str]]], num
     Rows
         Header and cells.
     """
-    columns = [_Column() for _ in header]
+    seen: list[dict[str, int]] = [defaultdict(count().__next__) for _ in header]  # numbers cells as they come
+    parts = [[np.empty(0, np.int32)] for _ in header]
     for block in blocks:
-        for column, cells in zip(columns, zip(*block, strict=True), strict=bool(block)):
-            column.take(cells)
-    found = [Cells([word.strip() for word in column], np.concatenate(column.parts)) for column in columns]
+        for number, held, cells in zip(seen, parts, zip(*block, strict=True), strict=bool(block)):
+            held.append(np.fromiter(map(number.__getitem__, cells), np.int32, len(cells)))
+    columns = zip(seen, parts, strict=True)
+    found = [Cells([word.strip() for word in number], np.concatenate(held)) for number, held in columns]
     return Rows(file, header, found, np.fromiter(numbers, np.int64))
 
 

@@ -49,13 +49,9 @@ class SeatState:
 
     @property
     def cells(self) -> dict[str, object]:
-        """What every table says of the mounting."""
-        seat = self.seat
-        return {
-            "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
-            "mounting": str(seat.mounting), "order": seat.order, "rest_minutes": seat.rest_minutes,
-            "cover": seat.cover, "meter": METER, "socket_V": self.shown_V, "ambient_C": self.ambient_C,
-        }  # fmt: skip
+        """What the tables say of the mounting, each in its own columns."""
+        conditions = {"socket_V": self.shown_V, "ambient_C": self.ambient_C}
+        return vars(self.seat) | {"cover": self.seat.cover, "meter": METER} | conditions
 
 
 def seat_states(

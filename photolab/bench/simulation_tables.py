@@ -1,6 +1,7 @@
 """The other tables of a simulated bench: warm-up records, watts, camera, distance runs, beams, spectra, links."""
 
 from functools import cache
+from itertools import accumulate
 from math import exp
 
 import numpy as np
@@ -176,11 +177,8 @@ def correlated(size: int, sd: float, correlation: float, rng: np.random.Generato
         First-order autoregressive noise. [1]
     """
     fresh = rng.normal(0, sd, size)
-    noise = np.empty(size)
-    noise[0] = fresh[0]
-    for n in range(1, size):
-        noise[n] = correlation * noise[n - 1] + np.sqrt(1 - correlation**2) * fresh[n]
-    return noise
+    fresh[1:] *= np.sqrt(1 - correlation**2)
+    return np.array([*accumulate(fresh.tolist(), lambda before, now: correlation * before + now)])
 
 
 def electrical_table(truth: Truth) -> pd.DataFrame:
