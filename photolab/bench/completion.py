@@ -73,11 +73,9 @@ def looked_up(codes: pd.Series, known: pd.Series, words: pd.Series) -> pd.Series
     Series
         Words or numbers, on the index of the codes.
     """
-    places, names = pd.factorize(codes)
-    of_name = pd.Series(words.to_numpy(), index=known)[~known.duplicated().to_numpy()].reindex(names)
-    if words.dtype.kind == "f":
-        return pd.Series(of_name.to_numpy(dtype=float)[places], index=codes.index)
-    return pd.Series(of_name.fillna("").to_numpy(dtype=object)[places], index=codes.index, dtype="str")
+    of_code = pd.Series(words.to_numpy(), index=known)[~known.duplicated().to_numpy()]
+    found = of_code.reindex(codes).set_axis(codes.index)
+    return found if words.dtype.kind == "f" else found.fillna("").astype("str")
 
 
 def _from_days(readings: pd.DataFrame, days: pd.DataFrame) -> pd.DataFrame:
