@@ -369,8 +369,9 @@ def _rehearse(args: argparse.Namespace) -> int:
 
 
 def _simulate(args: argparse.Namespace) -> int:
-    from photolab.bench.simulation import default_truth, simulate_with_truth, write_simulation
+    from photolab.bench.demo import demo_truth
+    from photolab.bench.simulation import simulate_with_truth, write_simulation
 
-    write_simulation(simulate_with_truth(default_truth(), seed=args.seed), Path(args.out))
+    write_simulation(simulate_with_truth(demo_truth(), seed=args.seed), Path(args.out))
     print(f"{args.out}: an invented bench, seed {args.seed}. Next: photolab check {args.out}")
     return 0

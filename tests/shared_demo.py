@@ -1,5 +1,6 @@
 """Benches read, evaluated and tabled once for a whole run of the tests; nobody changes what is handed out."""
 
+import math
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import photolab
 from photolab.bench import evaluation, records
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
+from photolab.bench.truth import Truth
 from photolab.publication import tables
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
@@ -85,3 +87,14 @@ def demo_rows() -> pd.DataFrame:
 def kept(name: str) -> Campaign:
     """Return a bench of `tests/benches` evaluated."""
     return campaign_of(bench_of(BENCHES / name))
+
+
+def ln_ratio(
+    truth: Truth, lamp: str, housing: str, *, baseline: str = "B0", scope: str = "specimens"
+) -> float:
+    """Return the generating ln of a ratio, for the models or for the specimens on the bench."""
+    value = math.log(truth.lamps[lamp].ratio[housing] / truth.lamps[baseline].ratio[housing])
+    if scope == "specimens":
+        own, below = (list(truth.lamps[name].specimens.values()) for name in (lamp, baseline))
+        value += sum(own) / len(own) - sum(below) / len(below)
+    return value

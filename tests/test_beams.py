@@ -12,7 +12,7 @@ from photolab.bench.beam_grids import BeamScan, read_beams
 from photolab.bench.beam_ratios import beam_ratio
 from photolab.bench.beams import beam_rows, evaluate_beams
 from photolab.bench.records import read_bench
-from photolab.bench.simulation_light import BEAM_SHAPES, beam_shape
+from photolab.bench.simulation_tables import BEAM_SHAPES, beam_shape
 from photolab.errors import MethodError
 from photolab.publication.notebooks import repository_root
 

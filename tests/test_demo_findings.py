@@ -6,12 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from shared_demo import demo_bench, demo_campaign
+from shared_demo import demo_bench, demo_campaign, ln_ratio
 
 from photolab.bench.electrical import highest_power
 from photolab.bench.evaluation import evaluate
 from photolab.bench.ratio_table import heat_rows
-from photolab.bench.truth import parse_truth
+from photolab.bench.simulation import demo
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
 from photolab.photometry.distance import fit_inverse_square
@@ -29,7 +29,7 @@ def bench():
 
 @pytest.fixture(scope="module")
 def truth():
-    return parse_truth((DEMO / "truth.toml").read_text(encoding="utf-8"))
+    return demo().truth  # truth.toml holds it: test_simulation
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +43,7 @@ def test_every_generating_ratio_lies_in_its_interval(campaign, truth, scope, hou
     """Oracle: synthetic truth of truth.toml."""
     for lamp in ("K1", "K2", "K3", "K4", "K5", "K6", "K7", "K8"):
         told = campaign.ratio(lamp, "B0", housing=housing, scope=scope)
-        assert told.low <= exp(truth.ln_ratio(lamp, housing, scope=scope)) <= told.high, lamp
+        assert told.low <= exp(ln_ratio(truth, lamp, housing, scope=scope)) <= told.high, lamp
 
 
 def test_k3_against_k4_is_resolved_only_because_the_meter_is_shared(campaign):
@@ -139,7 +139,7 @@ def test_every_ratio_after_heat_holds_the_truth(held, truth):
         [*(("HP", f"K{n}") for n in (1, 2, 3, 4, 5, 6, 8)), *(("HR", f"K{n}") for n in (1, 3, 4, 6))]
     )
     for (housing, lamp), row in held.iterrows():
-        true = exp(truth.ln_ratio(lamp, housing)) * after_heat(truth, lamp) / after_heat(truth, "B0")
+        true = exp(ln_ratio(truth, lamp, housing)) * after_heat(truth, lamp) / after_heat(truth, "B0")
         assert row["low"] <= true <= row["high"], (housing, lamp)
 
 

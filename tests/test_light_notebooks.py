@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from numpy.testing import assert_allclose
 from small_benches import METER, bench
 
-from photolab.bench import colours
+from photolab.bench import colours, corrections
 from photolab.bench.beams import evaluate_beams
 from photolab.bench.candela import bench_candela
 from photolab.bench.corrections import ALL
@@ -139,10 +139,10 @@ def test_a_setting_moves_the_answer_and_the_difference_is_named(number, settings
 
 def test_factors_of_the_demo(demo):
     """Oracle: scenario: f1' 8.0 %, filament x 1.0068, LED x 1.0686, LED against filament 1.0614, u >= 0.6 %."""
-    head = colours.spectrum_of(demo, "responsivity", "M1")
-    assert round(100 * mismatch_index(colours.GRID_NM, head), 1) == 8.0
+    head = corrections.spectrum_of(demo, "responsivity", "M1")
+    assert round(100 * mismatch_index(corrections.GRID_NM, head), 1) == 8.0
     factors = {
-        name: mismatch_correction(colours.GRID_NM, head, colours.spectrum_of(demo, "source", name))
+        name: mismatch_correction(corrections.GRID_NM, head, corrections.spectrum_of(demo, "source", name))
         for name in ("K5", "B0")
     }
     assert round(1 / factors["B0"], 4) == 1.0068

@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from shared_demo import demo_bench, demo_campaign
@@ -217,15 +218,14 @@ def test_groups_are_numbered_as_they_appear():
     assert len(table.groups()) == 1
 
 
-def test_many_rows_are_grouped_as_few(monkeypatch):
-    """Oracle: the same rows by the dictionary for few rows; random labels."""
+def test_rows_are_grouped_as_pandas_groups_them():
+    """Oracle: second implementation, `DataFrame.groupby`; random labels, numbered as they first appear."""
     rng = np.random.default_rng(5)
     labels = {c: rng.integers(0, 9, 300).astype(str).astype(object) for c in "abc"}
-    few = Columns(labels).groups("a", "b", "c")
-    monkeypatch.setattr("photolab.bench.columns._FEW", 1)
-    many = Columns(labels).groups("a", "b", "c")
-    assert_array_equal(many.code, few.code)
-    assert_array_equal(many.first, few.first)
+    found = Columns(labels).groups("a", "b", "c")
+    theirs = pd.DataFrame(labels).groupby(["a", "b", "c"], sort=False).ngroup()
+    assert_array_equal(found.code, theirs)
+    assert_array_equal(found.first, theirs.drop_duplicates().index)
 
 
 def test_a_stated_spectral_factor_has_its_relative_standard_uncertainty(tmp_path):

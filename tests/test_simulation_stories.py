@@ -8,11 +8,17 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
+from shared_demo import ln_ratio
 
-from photolab.bench.simulation import demo_truth
-from photolab.bench.simulation_heat import camera_display, case_temperature, correlated, power
-from photolab.bench.simulation_light import beam_intensity
+from photolab.bench.demo import demo_truth
 from photolab.bench.simulation_readings import light_fraction
+from photolab.bench.simulation_tables import (
+    beam_intensity,
+    camera_display,
+    case_temperature,
+    correlated,
+    power,
+)
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 REFERENCE = Path(__file__).parent / "reference" / "photometry"
@@ -54,7 +60,7 @@ def test_k2_looks_better_than_one_mounting_of_k1(readings):
     k2 = of(readings, "K2", "HP", "D02")["illuminance_lx"].mean()
     k1 = of(readings, "K1", "HP", "D02", specimen="1", mounting="1")["illuminance_lx"].mean()
     assert 1.055 < k2 / k1 < 1.065
-    assert_allclose(np.exp(demo_truth().ln_ratio("K2", "HP", baseline="K1")), 1.015, rtol=1e-3)
+    assert_allclose(np.exp(ln_ratio(demo_truth(), "K2", "HP", baseline="K1")), 1.015, rtol=1e-3)
 
 
 def test_k5_gains_only_on_the_display(readings):

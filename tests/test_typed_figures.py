@@ -17,7 +17,7 @@ ALLOWED = {
     "metrology/planning.py": 1,  # a rule of thumb, with its coverage
     "thermal/bounds.py": 1,  # the coverage that a simulated allowance was found for
     "thermal/exponentials.py": 1,  # efficiency of the biweight, a constant of its rule
-    "bench/simulation_heat.py": 1,  # an emissivity
+    "bench/simulation_tables.py": 1,  # an emissivity
     "bench/surface.py": 2,  # emissivities of tape and paint
     "bench/schema.py": 2,  # examples of an emissivity
 }

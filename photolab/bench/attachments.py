@@ -2,7 +2,6 @@
 
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from photolab.bench.declared import Declared
@@ -59,15 +58,12 @@ def read_spectra(
 
 def _check_spectrum(values: pd.DataFrame, name: str, faults: Faults) -> None:
     """Keep the faults of a spectrum: order, step, cover, nothing in it."""
-    wavelength, lines = values["wavelength_nm"].to_numpy(dtype=float), values["line"].to_numpy()
-    steps = np.diff(wavelength)
-    for row in np.flatnonzero((steps <= 0) | (steps > LARGEST_STEP_NM)):
-        code = "fault 14"
-        words = f"a step of {steps[row]:g} nm to {wavelength[row + 1]:g} nm; wanted 10 nm or less."
-        if steps[row] <= 0:
-            code = "fault 18"
-            words = f"{wavelength[row + 1]:g} after {wavelength[row]:g}; wavelengths must increase."
-        faults.add(code, name, words, line=int(lines[row + 1]), column="wavelength_nm")
+    wavelength = values["wavelength_nm"].to_numpy(dtype=float)
+    told = values.assign(before=values["wavelength_nm"].shift(), step=values["wavelength_nm"].diff())
+    words = "{wavelength_nm:g} after {before:g}; wavelengths must increase."
+    faults.where("fault 18", name, told[told["step"] <= 0], "wavelength_nm", words)
+    words = "a step of {step:g} nm to {wavelength_nm:g} nm; wanted 10 nm or less."
+    faults.where("fault 14", name, told[told["step"] > LARGEST_STEP_NM], "wavelength_nm", words)
     if len(values) < 2:
         faults.add("fault 11", name, "a spectrum needs two rows or more.")
     elif not values["value"].to_numpy(dtype=float).any():

@@ -4,7 +4,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from photolab.bench.checks import names_in
@@ -14,9 +13,9 @@ from photolab.bench.model import Bench
 from photolab.bench.schema import TABLES
 from photolab.bench.selection import instants
 from photolab.bench.tables import varying
+from photolab.bench.value import price_age
 
 SHORT_REST_MIN = 30.0
-OLD_PRICE_DAYS = 180
 OLD_CALIBRATION_MONTHS = 24
 FAR_DAYS = 366
 SCATTER_LIMIT = 3.0
@@ -85,39 +84,33 @@ def same_cells(tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
     """
     for name in ("readings", "distance", "electrical", "thermal", "links"):
         table = tables[name]
-        if len(table) < 2:
-            continue
         columns = varying(table, [str(column) for column in table if column != "line"])
-        again = np.flatnonzero(table.duplicated(columns, keep="first").to_numpy())
-        if not len(again):
+        again = table[table.duplicated(columns)]
+        if again.empty:
             continue
-        first = table.groupby(columns, sort=False, dropna=False)["line"].transform("first").iloc[again[0]]
+        groups = table.groupby(columns, sort=False, dropna=False)["line"]
+        first = groups.transform("first")[again.index[0]]
         more = f"; {len(again) - 1} more such rows" if len(again) > 1 else ""
         words = f"identical to line {first} in every cell{more}; was a row copied?"
-        row = table.iloc[again[0]]
-        faults.add("caution 20", stands_in(row, TABLES[name].file), words, line=int(row["line"]))
+        faults.at("caution 20", TABLES[name].file, again.iloc[0], words)
 
 
 def _ranges(bench: Bench, faults: Faults) -> None:
     """Caution 21: ranges that are unknown, or not the same for lamps that will be compared."""
     readings = bench.tables["readings"]
-    for name, rows in readings[readings["range_lx"].isna()].groupby("meter", sort=False):
+    unknown = readings["range_lx"].isna()
+    for name, rows in readings[unknown].groupby("meter", sort=False):
         count = f"{len(rows)} readings of meter {shown(str(name))}"
         words = f"{count} state no range; its range terms are not shared."
         faults.add("caution 21", "readings.csv", words, column="range_lx")
-    where = ["meter", "housing", "point"]
-    counts = readings.groupby([*where, "range_lx"], sort=False).size().reset_index(name="n")
-    for key, used in counts.groupby(where, sort=False):
-        meter, housing = str(key[0]), str(key[1])
-        usual = float(used["range_lx"].to_numpy()[used["n"].to_numpy().argmax()])
-        for value in used.loc[used["range_lx"] != usual, "range_lx"]:
-            same = zip([*where, "range_lx"], [*key, value], strict=True)
-            other = readings[np.logical_and.reduce([readings[column] == cell for column, cell in same])]
-            place = f" in {shown(housing)}" if housing else ""
+    for (meter, housing, _), rows in readings[~unknown].groupby(["meter", "housing", "point"], sort=False):
+        usual = rows["range_lx"].value_counts(sort=False).idxmax()
+        for value, other in rows[rows["range_lx"] != usual].groupby("range_lx", sort=False):
+            place = f" in {shown(str(housing))}" if housing else ""
             days = listed(names_in(other["day"]))
             lamps = f"{listed(names_in(other['lamp']))}{' on ' + days if days else ''}"
             words = (
-                f"meter {shown(meter)}{place}: {lamps} read on the {value:g} lx range, other readings on"
+                f"meter {shown(str(meter))}{place}: {lamps} read on the {value:g} lx range, other readings on"
                 f" {usual:g} lx; range terms are not shared across the two."
             )
             faults.add("caution 21", "readings.csv", words, column="range_lx")
@@ -169,15 +162,11 @@ def _rests(bench: Bench, faults: Faults) -> None:
     """Caution 24: lamps switched on again too soon."""
     for name in ("readings", "warm_up"):
         table = bench.tables[name]
-        soon = table["rest_minutes"].to_numpy() < SHORT_REST_MIN
-        if soon.any():
-            short = table[soon]
-            lamps = list(short["lamp"].unique())
-            shortest = f"{short['rest_minutes'].min():g} min"
-            words = f"{listed(lamps)}: off for {shortest} before switch-on; 30 min or more is wanted."
-            row = short.iloc[0]
-            place = stands_in(row, TABLES[name].file)
-            faults.add("caution 24", place, words, line=int(row["line"]), column="rest_minutes")
+        short = table[table["rest_minutes"] < SHORT_REST_MIN]
+        if len(short):
+            off = f"off for {short['rest_minutes'].min():g} min before switch-on"
+            words = f"{listed(names_in(short['lamp']))}: {off}; 30 min or more is wanted."
+            faults.at("caution 24", TABLES[name].file, short.iloc[0], words, "rest_minutes")
 
 
 def _volts(bench: Bench, faults: Faults) -> None:
@@ -197,17 +186,15 @@ def _ages(bench: Bench, faults: Faults) -> None:
     if not dates:
         return
     last, lamps = date.fromisoformat(max(dates)), bench.tables["lamps"]
-    for lamp, text, line in zip(lamps["lamp"], lamps["price_date"], lamps["line"], strict=True):
-        age = (last - date.fromisoformat(text)).days if text else 0
-        if age > OLD_PRICE_DAYS:
-            words = (
-                f"the price of {shown(lamp)} was {age} days old on the last day, {last}; look it up again."
-            )
-        elif age < 0:
-            words = f"the price of {shown(lamp)} is of {text}, after the last day, {last}; which is right?"
-        else:
-            continue
-        faults.add("caution 26", "lamps.csv", words, line=int(line), column="price_date")
+    for row in lamps[lamps["price_date"] != ""].to_dict("records"):
+        age, codes = price_age(row["price_date"], str(last))
+        said = {
+            "old_price": f"was {age} days old on the last day, {last}; look it up again.",
+            "price_after_bench": f"is of {row['price_date']}, after the last day, {last}; which is right?",
+        }
+        for code in codes:
+            words = f"the price of {shown(row['lamp'])} {said[code]}"
+            faults.at("caution 26", "lamps.csv", row, words, "price_date")
     for meter in bench.meters.values():
         stated = [meter.calibrated_on, meter.certificate.date if meter.certificate else ""]
         if not any(stated):
@@ -236,21 +223,14 @@ def reading_scatter(readings: pd.DataFrame) -> pd.DataFrame:
     """
     keys = ["lamp", "specimen", "housing", "day", "mounting", "point"]
     table = readings[[*keys, "elapsed_s"]].assign(ln=np.log(readings["illuminance_lx"].to_numpy(dtype=float)))
-    seat = table.groupby(varying(table, keys) or keys, sort=False).ngroup().to_numpy()
-    elapsed: npt.NDArray[np.float64] = table["elapsed_s"].to_numpy(dtype=float)
-    order = np.lexsort((elapsed, seat))
-    seat, elapsed, ln = seat[order], elapsed[order], table["ln"].to_numpy()[order]
-    gap = np.diff(elapsed)
-    apart = (np.diff(seat) != 0) | (gap > SAME_MOMENT_S) | (np.isnan(elapsed[1:]) != np.isnan(elapsed[:-1]))
-    group = np.concatenate([[0], np.cumsum(apart)])[: len(seat)]
-    size = np.bincount(group)
-    mean = np.bincount(group, ln) / np.maximum(size, 1)
-    squares = np.bincount(group, (ln - mean[group]) ** 2)
-    owner = table["lamp"].to_numpy()[order][np.concatenate([[True], apart])[: len(seat)]]
-    summary = pd.DataFrame(
-        {"lamp": owner, "sum_of_squares": squares[: len(owner)], "dof": size[: len(owner)] - 1}
-    )
-    return summary.groupby("lamp", sort=False, as_index=False).sum()
+    table["seat"] = table.groupby(varying(table, keys), sort=False).ngroup()
+    table = table.sort_values(["seat", "elapsed_s"], kind="stable")
+    elapsed, untimed = table["elapsed_s"], table["elapsed_s"].isna()
+    apart = (table["seat"].diff() != 0) | (elapsed.diff() > SAME_MOMENT_S)
+    apart |= untimed != untimed.shift(fill_value=False)
+    away = table["ln"] - table.groupby(apart.cumsum())["ln"].transform("mean")
+    of_lamp = table.assign(sum_of_squares=away**2, dof=1 - apart).groupby("lamp", sort=False)
+    return of_lamp[["sum_of_squares", "dof"]].sum().reset_index()
 
 
 def _scatter(bench: Bench, faults: Faults) -> None:
@@ -304,13 +284,8 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     tables, reference = bench.tables, bench.settings.reference_voltage_V
     lamps, heat, power, days = (tables[name] for name in ("lamps", "thermal", "electrical", "days"))
     small = power["uncertainty_percent"].between(0.0, 0.05, inclusive="neither")
-    yield (
-        "caution 23",
-        "electrical",
-        power[small],
-        "uncertainty_percent",
-        "{value:g} % is very small; is it in %?",
-    )
+    words = "{value:g} % is very small; is it in %?"
+    yield "caution 23", "electrical", power[small], "uncertainty_percent", words
     product = power["socket_V"] * power["current_A"]
     off = power.assign(product=product)[(product / power["power_W"] - 1.0).abs() > POWER_LIMIT]
     words = "{value:g} W, and volts times amperes give {product:.4g} W; which is right?"
@@ -337,20 +312,13 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
         share = tables[name]["dark_lx"] / tables[name]["illuminance_lx"]
         words = "{value:g} lx is above half the reading of {illuminance_lx:g} lx; was the lamp covered?"
         yield "caution 34", name, tables[name][(share > 0.5) & (share < 1.0)], "dark_lx", words
-    dates = pd.Series(
-        [date.fromisoformat(text).toordinal() for text in days["date"]], days.index, dtype="float64"
-    )
-    gap, first = dates.diff(), looked_up(days["date"], days["date"], days["day"])
-    if days["date"].duplicated().any():
-        twice = days.assign(first=first)[days["date"].duplicated()]
-        yield "caution 37", "days", twice, "date", "{value} is the date of day {first} too."
-    yield (
-        "caution 37",
-        "days",
-        days[gap < 0],
-        "date",
-        "{value} is before the day above it; is the year right?",
-    )
+    ordinals = [date.fromisoformat(text).toordinal() for text in days["date"]]
+    gap = pd.Series(ordinals, days.index, dtype="float64").diff()
+    first = looked_up(days["date"], days["date"], days["day"])
+    twice = days.assign(first=first)[days["date"].duplicated()]
+    yield "caution 37", "days", twice, "date", "{value} is the date of day {first} too."
+    words = "{value} is before the day above it; is the year right?"
+    yield "caution 37", "days", days[gap < 0], "date", words
     words = "{value} is more than a year after the day above it; is the year right?"
     yield "caution 37", "days", days[gap > FAR_DAYS], "date", words
     timed = tables["readings"][["day", "order", "clock", "line"]]
@@ -376,20 +344,16 @@ def _runs(bench: Bench, faults: Faults) -> None:
                 faults.add("caution 32", stands_in(rows.iloc[0], "warm_up.csv"), words, column="elapsed_s")
     for name in ("distance", "beam"):
         for run, rows in bench.tables[name].groupby("run", sort=False):
-            which = rows["dark_lx"].isna()
+            which, named = rows["dark_lx"].isna(), shown(str(run))
             if which.any() and not which.all():
-                words = (
-                    f"blank in {which.sum()} of {len(rows)} rows of run {shown(str(run))}; there 0 is used."
-                )
-                line = int(rows.loc[which, "line"].iloc[0])
-                faults.add("caution 34", f"{name}.csv", words, line=line, column="dark_lx")
-            size = (
-                float(np.ptp(rows[["x_mm", "y_mm"]].to_numpy(), axis=0).max()) if name == "beam" else np.nan
-            )
-            if size < USUAL_GRID_MM and len(rows) > 1:
-                wide = f"the grid of run {shown(str(run))} is {size:g} mm wide"
-                words = f"{wide}; if these are metres, multiply by 1000."
-                faults.add("caution 32", "beam.csv", words, line=int(rows["line"].iloc[0]), column="x_mm")
+                words = f"blank in {which.sum()} of {len(rows)} rows of run {named}; there 0 is used."
+                faults.at("caution 34", f"{name}.csv", rows[which].iloc[0], words, "dark_lx")
+            if name == "distance" or len(rows) < 2:
+                continue
+            size = float(np.ptp(rows[["x_mm", "y_mm"]].to_numpy(), axis=0).max())
+            if size < USUAL_GRID_MM:
+                words = f"the grid of run {named} is {size:g} mm wide; if these are metres, multiply by 1000."
+                faults.at("caution 32", "beam.csv", rows.iloc[0], words, "x_mm")
 
 
 def _left_out(bench: Bench, faults: Faults) -> None:
@@ -398,14 +362,20 @@ def _left_out(bench: Bench, faults: Faults) -> None:
     late = readings[instants(bench) == ""]
     if len(late):
         window, hold = f"{settings.initial_window_s:g} s of {settings.initial_s:g} s", settings.hold_minutes
-        count = f"{len(late)} reading{'s' * (len(late) > 1)} of {listed(names_in(late['lamp']))}"
+        count = _readings(late, listed(names_in(late["lamp"])))
         words = f"{count}: not within {window}, nor at the hold time of {hold:g} min; compared with nothing."
-        faults.add("caution 38", "readings.csv", words, line=int(late["line"].iloc[0]), column="elapsed_s")
+        faults.at("caution 38", "readings.csv", late.iloc[0], words, "elapsed_s")
     points = names_in(readings["point"])
     for point in points if len(names_in(readings["lamp"])) > 1 else ():
-        rows = readings.loc[readings["point"] == point, ["lamp", "line"]]
-        if len(names_in(rows["lamp"])) == 1:
+        rows = readings[readings["point"] == point]
+        lamps = names_in(rows["lamp"])
+        if len(lamps) == 1:
             near = hint(point, [name for name in points if name != point], "; did you mean {}?") or "."
-            count = f"{len(rows)} reading{'s' * (len(rows) > 1)} of {shown(rows['lamp'].iloc[0])} alone"
+            count = _readings(rows, f"{shown(lamps[0])} alone")
             words = f'"{shown(point)}" has {count}: compared with nothing{near}'
-            faults.add("caution 38", "readings.csv", words, line=int(rows["line"].iloc[0]), column="point")
+            faults.at("caution 38", "readings.csv", rows.iloc[0], words, "point")
+
+
+def _readings(rows: pd.DataFrame, whose: str) -> str:
+    """Return how many readings of whom, in words."""
+    return f"{len(rows)} reading{'s' * (len(rows) > 1)} of {whose}"

@@ -67,13 +67,9 @@ def parse_number(text: str, *, decimal: str = ".") -> float:
     be 1240 or 1.24.
     """
     typed = text.strip()
-    if not (_POINT if decimal == "." else _COMMA).fullmatch(typed):
+    value = float(plain_numbers([typed], decimal)[0])
+    if math.isnan(value):
         raise _not_a_number(typed, decimal)
-    value = float(typed.replace(",", "."))
-    lost = value == 0.0 and _lost(typed)
-    if lost or not math.isfinite(value):
-        words = f'"{shown(typed)}" is too {"small" if lost else "large"} for a number.'
-        raise CellFault(words, code="fault 14")
     return value
 
 
@@ -100,6 +96,24 @@ def plain_numbers(words: Sequence[str], decimal: str = ".") -> npt.NDArray[np.fl
     return values
 
 
+def digits(value: float) -> str:
+    """Return a number in the shortest digits that give it back; NaN is blank.
+
+    Parameters
+    ----------
+    value : float
+        The number. [unit of the column]
+
+    Returns
+    -------
+    str
+        Its digits, without a decimal point where it is whole.
+    """
+    if math.isnan(value):
+        return ""
+    return str(int(value)) if abs(value) < 1e15 and value == int(value) else repr(value)
+
+
 def _lost(typed: str) -> bool:
     """Whether a text that gives 0 is a number too small for one."""
     return bool(re.search("[1-9]", typed.lower().partition("e")[0]))
@@ -110,6 +124,9 @@ def _not_a_number(typed: str, decimal: str) -> CellFault:
     quoted = f'"{shown(typed)}"'
     if not typed:
         return CellFault("blank; wanted a number.", code="fault 5")
+    if (_POINT if decimal == "." else _COMMA).fullmatch(typed):
+        size = "large" if math.isinf(float(typed.replace(",", "."))) else "small"
+        return CellFault(f"{quoted} is too {size} for a number.", code="fault 14")
     if _OVERLOAD.fullmatch(typed):
         words = f"{quoted} is an overload, not a reading; leave the row out or measure again."
         return CellFault(words, code="fault 16")

@@ -3,13 +3,13 @@
 import re
 import unicodedata
 from collections.abc import Iterable
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from photolab.bench.columns import Array
 from photolab.bench.completion import looked_up
-from photolab.bench.declared import FILE, Declared
+from photolab.bench.declared import Declared
 from photolab.bench.faults import Faults, closest, hint, shown, stands_in
 from photolab.bench.instruments import range_half_width
 from photolab.bench.schema import READING_KEY
@@ -37,12 +37,10 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
     _alike(tables, faults)
     for name, column in (("lamps", "lamp"), ("days", "day"), ("spectra", "name")):
         table = tables[name]
-        again = table[table[column].duplicated() & (table[column] != "")].copy()
-        if again.empty:
-            continue
-        again["first"] = looked_up(again[column], table[column], table["line"].astype(float))
+        again = table[table[column].duplicated() & (table[column] != "")]
+        first = looked_up(again[column], table[column], table["line"].astype(float))
         words = '"{value}" is already in line {first:g}; give each its own.'
-        faults.where("fault 7", f"{name}.csv", again, column, words)
+        faults.where("fault 7", f"{name}.csv", again.assign(first=first), column, words)
     for code, name, unmet, column, words in _conditions(tables):
         faults.where(code, f"{name}.csv", tables[name][unmet], column, words)
     for name in ("warm_up", "distance", "beam"):
@@ -68,27 +66,19 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
         Collects them.
     """
     readings = tables["readings"]
-    whole = len(typed) == len(readings)
-    _same_rows(
-        readings if whole else readings[readings["line"].isin(typed)], "readings", list(READING_KEY), faults
-    )
+    told = readings if len(typed) == len(readings) else readings[readings["line"].isin(typed)]
+    _same_rows(told, "readings", list(READING_KEY), faults)
     for name in ("readings", "warm_up", "distance", "beam"):
         table = tables[name]
-        if table.empty:
-            continue
-        limit, step = _range_and_step(table, declared)
-        for column in ("illuminance_lx", "dark_lx"):
-            values = table[column].to_numpy() if column in table else np.full(len(table), np.nan)
-            above = values > limit * (1.0 + 1e-9)
+        limit, step, adds = _of_ranges(table, declared)
+        for column in table.columns.intersection(["illuminance_lx", "dark_lx"]):
+            above = table[column].to_numpy() > limit * (1.0 + 1e-9)
             words = "{value:g} lx cannot be read on the {limit:g} lx range."
-            if above.any():
-                faults.where(
-                    "fault 15", f"{name}.csv", table[above].assign(limit=limit[above]), column, words
-                )
-            if column == "dark_lx" and (values < 0.0).any():
-                words = "{value:g} lx; a covered meter shows 0, give or take what its accuracy line allows."
-                allowed = np.maximum(COUNTS_BELOW_ZERO * step, _additive(table, declared))
-                faults.where("fault 14", f"{name}.csv", table[values < -allowed], column, words)
+            faults.where("fault 15", f"{name}.csv", table[above].assign(limit=limit[above]), column, words)
+        if "dark_lx" in table:
+            below = table["dark_lx"].to_numpy() < -np.maximum(COUNTS_BELOW_ZERO * step, adds)
+            words = "{value:g} lx; a covered meter shows 0, give or take what its accuracy line allows."
+            faults.where("fault 14", f"{name}.csv", table[below], "dark_lx", words)
     full = readings[readings["dark_lx"].to_numpy() >= readings["illuminance_lx"].to_numpy()]
     words = "{value:g} lx is not below the reading of {illuminance_lx:g} lx."
     faults.where("fault 14", "readings.csv", full, "dark_lx", words)
@@ -126,37 +116,32 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
     owned = {("lamps", "lamp"), ("links", "lamp"), ("days", "day")}
     for name, table in tables.items():
         for column, (codes, where) in known.items():
-            if (
-                column not in table
-                or (name, column) in owned
-                or not (codes or (meters and column == "housing"))
-            ):
+            if column not in table or (name, column) in owned:
                 continue
-            if set(table[column].unique()) <= {"", *codes}:
+            strange = [code for code in names_in(table[column]) if code not in codes]
+            if not strange or not (codes or (meters and column == "housing")):
                 continue
-            strange = table[(table[column] != "") & ~table[column].isin(codes)]
-            if "log_file" in strange:  # the codes of an instrument's file stand in bench.toml: below
-                strange = strange[strange["log_file"] == ""]
+            rows = table[table[column].isin(strange)]
+            if "log_file" in rows:  # the codes of an instrument's file stand in bench.toml: below
+                rows = rows[rows["log_file"] == ""]
             new = f'; write [[{column}]] with id = "{{}}"' if column in {"housing", "meter"} else ""
-            near = {code: hint(code, codes) or new.format(shown(code)) for code in names_in(strange[column])}
+            near = {code: hint(code, codes) or new.format(shown(code)) for code in strange}
             words = f'"{{value}}" {where}{{near}}.'
-            faults.where(
-                "fault 12", f"{name}.csv", strange.assign(near=strange[column].map(near)), column, words
-            )
+            faults.where("fault 12", f"{name}.csv", rows.assign(near=rows[column].map(near)), column, words)
     for section, values in declared.instruments:
         for column, (codes, where) in known.items():
             code = values.get(column)
             if code and codes and code not in codes:
                 words = f'{section.section}.{column} = "{shown(code)}" {where}{hint(code, codes)}.'
                 section.fault("fault 12", words, column)
-    for question, line in declared.questions:
-        asked = lamps or names_in(tables["readings"]["lamp"])
+    asked = lamps or names_in(tables["readings"]["lamp"])
+    for question, section in declared.questions:
         if question.lamp != "any" and asked and question.lamp not in asked:
             nearest = closest(question.lamp, ["any", *asked])
             advice = f'closest is "{shown(nearest)}"' if nearest else 'write a lamp of it, or "any"'
             where = "lamps.csv" if lamps else "readings.csv"
             words = f'question.lamp = "{shown(question.lamp)}" is not in {where}; {advice}.'
-            faults.add("fault 12", FILE, words, line=line)
+            section.fault("fault 12", words, "lamp")
 
 
 def names_in(codes: pd.Series) -> list[str]:
@@ -200,17 +185,20 @@ def _alike(tables: Tables, faults: Faults) -> None:
                 if one == other or (shape is _shape and _hidden(one) == _hidden(other)):
                     continue
                 first[other] = name, other
-                of_one, of_other = (
-                    tables[n][tables[n][column] == c].iloc[0] for n, c in ((file, one), (name, other))
-                )
-                of_file = stands_in(of_one, f"{file}.csv")
-                own_file = stands_in(of_other, f"{name}.csv")
-                place = f"{of_file} " * (of_file != own_file) + f"line {of_one['line']}"
+                of_file, of_line = _first_place(tables, file, column, one)
+                own_file, line = _first_place(tables, name, column, other)
+                place = f"{of_file} " * (of_file != own_file) + f"line {of_line}"
                 strange = [f"U+{ord(c):04X}" for c in one + other if not c.isascii()]
                 words = f'"{shown(other)}" looks like "{shown(one)}" in {place}; are they one and the same?'
                 if code == "fault 26":
                     words = f'"{shown(other)}" is not "{shown(one)}" in {place}: {", ".join(strange[:3])}; retype both.'
-                faults.add(code, own_file, words, line=int(of_other["line"]), column=column)
+                faults.add(code, own_file, words, line=line, column=column)
+
+
+def _first_place(tables: Tables, name: str, column: str, code: str) -> tuple[str, int]:
+    """Return file and line of the first row that holds a code."""
+    row = tables[name][tables[name][column] == code].iloc[0]
+    return stands_in(row, f"{name}.csv"), int(row["line"])
 
 
 Condition = tuple[str, str, "pd.Series[bool]", str, str]
@@ -228,10 +216,8 @@ def _conditions(tables: Tables) -> Iterable[Condition]:
     of_lamp = looked_up(links["lamp"], lamps["lamp"], lamps["technology"])
     other = (of_lamp != "") & (links["technology"] != "") & (of_lamp != links["technology"])
     itself = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
-    unpriced, bare = (
-        lamps["price"].notna() & (lamps["price_date"] == ""),
-        camera & heat["set_emissivity"].isna(),
-    )
+    unpriced = lamps["price"].notna() & (lamps["price_date"] == "")
+    bare = camera & heat["set_emissivity"].isna()
     words = "blank beside a claim; write lamp or pair."
     yield "fault 8", "lamps", claim & (lamps["claimed_per"] == ""), "claimed_per", words
     yield "fault 8", "lamps", unpriced, "price_date", "blank beside a price; write the day, YYYY-MM-DD."
@@ -256,11 +242,9 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
         first = group.iloc[0]
         for row in group.iloc[1:].to_dict("records"):
             column = next(column for column in columns if row[column] != first[column])
-            stands = (
-                f'"{shown(str(run))}" stands for {column} "{shown(first[column])}" in line {first["line"]}'
-            )
-            words = f"{stands}; give each its own run."
-            faults.add("fault 7", stands_in(row, f"{name}.csv"), words, line=int(row["line"]), column="run")
+            owner = f'{column} "{shown(first[column])}" in line {first["line"]}'
+            words = f'"{shown(str(run))}" stands for {owner}; give each its own run.'
+            faults.at("fault 7", f"{name}.csv", row, words, "run")
 
 
 def _choices(beam: pd.DataFrame, faults: Faults) -> None:
@@ -281,46 +265,38 @@ def _choices(beam: pd.DataFrame, faults: Faults) -> None:
 def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) -> None:
     """Report rows with one key."""
     telling = varying(rows, key)
-    again = rows.duplicated(telling, keep="first")
-    if not again.any():
+    again = rows[rows.duplicated(telling)]
+    if again.empty:
         return
-    first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first")
-
-    shared = rows[again].assign(first=first[again])
+    first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first")[again.index]
     stated = [
         ", ".join(
-            f"{'at second' if name == 'elapsed_s' else name} "
+            f"{'at second' if column == 'elapsed_s' else column} "
             + (f"{cell:g}" if isinstance(cell, float) else shown(cell, limit=20))
-            for name, cell in zip(key, cells, strict=True)
+            for column, cell in zip(key, cells, strict=True)
             if cell != "" and cell == cell
         )
-        for cells in shared[key].itertuples(index=False)
+        for cells in again[key].itertuples(index=False)
     ]
     words = f"the same {'step' if name == 'plan' else 'reading'} as line {{first}} ({{stated}})."
-    faults.where("fault 17", f"{name}.csv", shared.assign(stated=stated), "", words)
+    faults.where("fault 17", f"{name}.csv", again.assign(first=first, stated=stated), "", words)
 
 
-def _additive(table: pd.DataFrame, declared: Declared) -> Any:
-    """Return for each row what the accuracy line adds at any level, in lx; 0 where the range is unknown."""
-    allowed = np.zeros(len(table))
-    top = table["range_lx"].to_numpy(dtype=float)
-    for identity, meter in declared.meters.items():
-        for one in np.unique(top[(table["meter"] == identity).to_numpy() & ~np.isnan(top)]):
-            mine = (table["meter"] == identity).to_numpy() & (top == one)
-            allowed[mine] = np.nan_to_num(range_half_width(meter, float(one)))
-    return allowed
+def _of_ranges(table: pd.DataFrame, declared: Declared) -> tuple[Array, Array, Array]:
+    """Return for each row the largest reading of its range, one count of it, and what the accuracy line adds, in lx.
 
-
-def _range_and_step(table: pd.DataFrame, declared: Declared) -> tuple[Any, Any]:
-    """Return for each row the largest reading that its range shows, and one count of the display, in lx.
-
-    Where no range is typed: those of the meter's largest; no limit, and 1 % of the reading, where none is declared.
+    Where no range is typed: those of the meter's largest, and nothing is added; no limit, and 1 % of the reading as a
+    count, where none is declared.
     """
-    limit = table["range_lx"].to_numpy(dtype=float, copy=True)
+    typed = table["range_lx"].to_numpy(dtype=float)
+    limit, adds = typed.copy(), np.zeros(len(table))
     step = 0.01 * table["illuminance_lx"].to_numpy(dtype=float)
     for identity, meter in declared.meters.items():
         mine = (table["meter"] == identity).to_numpy()
-        limit[mine & np.isnan(limit)] = max(meter.ranges_lx, default=np.inf)
-        for top, count in zip(meter.ranges_lx, meter.resolution_lx, strict=False):
-            step[mine & (limit == top)] = count
-    return np.where(np.isnan(limit), np.inf, limit), step
+        limit[mine & np.isnan(typed)] = max(meter.ranges_lx, default=np.inf)
+        counts = dict(zip(meter.ranges_lx, meter.resolution_lx, strict=False))
+        for top in np.unique(limit[mine]).tolist():
+            here = mine & (limit == top)
+            step[here] = counts.get(top, step[here])
+            adds[here & (typed == top)] = np.nan_to_num(range_half_width(meter, top))
+    return np.where(np.isnan(limit), np.inf, limit), step, adds

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
@@ -15,12 +14,10 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import with_families
 from photolab.bench.shared_inputs import own_colour_likeness
-from photolab.metrology.quantity import Input, Measured, measured
+from photolab.metrology.quantity import Measured, measured
 
 WAYS = ("ignored", "declared", "corrected")
 """Colour ignored; covered by the declared index of the meter; corrected with spectra or a stated factor."""
-GRID_NM = np.arange(steps.WINDOW_NM[0], steps.WINDOW_NM[1] + 1.0)
-"""Grid of the integrals. [nm]"""
 
 
 @dataclass(frozen=True)
@@ -78,49 +75,26 @@ def colour_ratio(
 def _reads(bench: Bench, meter: str, lamp: str, factors: Mapping[str, float]) -> tuple[Measured, str]:
     """Return what a meter reads of a lamp for each unit of light, and where that is known from."""
     technology, owner = technology_of(bench, lamp), bench.meters[meter]
+    stated = instruments.stated_factor(owner, technology)
     if lamp in factors:
         u = 0.0 if technology == "filament" else steps.SPECTRAL_FLOOR
         factor, source = factors[lamp], "spectra"
+    elif stated is not None:
+        (factor, u), source = stated, "stated factor"
+    elif technology == "filament":  # what the meter was trimmed to
+        return measured(1.0), "spectra"
     else:
-        stated = next((one for one in owner.spectral_factors if one.technology == technology), None)
-        if stated is None and technology == "filament":  # what the meter was trimmed to
-            return measured(1.0), "spectra"
-        if stated is None:
-            alike = own_colour_likeness(bench.tables["lamps"]).get(lamp, "like")
-            own = instruments.own_colour_input(owner, lamp, alike)
-            shared = instruments.colour_input(owner, technology or f"of {lamp}")
-            return measured(1.0, shared, own), "mismatch index"
-        u = stated.expanded_uncertainty / stated.coverage_factor / stated.factor
-        factor, source = stated.factor, "stated factor"
-    name = ("colour", meter, technology, f"corrected {u:.15g}")
-    return measured(1.0 / factor, (Input(name, u, kind="colour"), -1.0 / factor)), source
+        alike = own_colour_likeness(bench.tables["lamps"]).get(lamp, "like")
+        own = instruments.own_colour_input(owner, lamp, alike)
+        shared = instruments.colour_input(owner, technology or f"of {lamp}")
+        return measured(1.0, shared, own), "mismatch index"
+    left = instruments.corrected_colour_input(owner, technology, u)
+    return measured(1.0 / factor, (left, -1.0 / factor)), source
 
 
 def technology_of(bench: Bench, lamp: str) -> str:
     """Return the technology of a lamp, blank where the folder does not say."""
     return bench.technologies.get(lamp, "")
-
-
-def spectrum_of(bench: Bench, kind: str, name: str) -> NDArray[np.float64] | None:
-    """Return a spectrum on file, on `GRID_NM`.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench.
-    kind : {"source", "responsivity"}
-        Of a lamp or of a meter.
-    name : str
-        The lamp or the meter.
-
-    Returns
-    -------
-    ndarray or None
-        Relative values [1]; None where there is none.
-    """
-    mine = (s for s in bench.spectra.values() if s.kind == kind)
-    found = next((s for s in mine if name == (s.meter if kind == "responsivity" else s.lamp)), None)
-    return None if found is None else np.interp(GRID_NM, found.wavelength_nm, found.value)
 
 
 def colour_ways(bench: Bench) -> dict[str, Campaign]:

@@ -16,9 +16,6 @@ Array = NDArray[np.float64]
 Integers = NDArray[np.intp]
 Table: TypeAlias = "pd.DataFrame | Mapping[str, Any] | Columns"
 
-_FEW = 5000  # rows up to which a dictionary finds the groups sooner than pandas
-_MANY = 8  # codes a row, before they are packed again
-
 
 @dataclass(frozen=True, eq=False)
 class Groups:
@@ -127,23 +124,9 @@ class Columns:
         if not columns:
             return Groups(np.zeros(self.rows, dtype=np.intp), np.zeros(1, dtype=np.intp))
         if len(columns) == 1:
-            return _of(self[columns[0]])
-        code, several = np.zeros(self.rows, dtype=np.intp), 1
-        for column in columns:
-            one = self.groups(column)
-            if len(one) < 2:
-                continue
-            code, several = code * len(one) + one.code, several * len(one)
-            if several > _MANY * (self.rows + _FEW):
-                packed = equal(code)
-                code, several = packed.code, len(packed)
-        first = np.full(several, self.rows)
-        first[code[::-1]] = np.arange(self.rows)[::-1]  # of those that agree the earliest is written last
-        used = np.flatnonzero(first < self.rows)
-        order = used[np.argsort(first[used])]
-        rank = np.empty(several, dtype=np.intp)
-        rank[order] = np.arange(len(order))
-        return Groups(rank[code], first[order])
+            return equal(self[columns[0]])
+        others, last = self.groups(*columns[:-1]), self.groups(columns[-1])
+        return equal(others.code * len(last) + last.code) if len(last) > 1 else others
 
 
 def _length(table: Table) -> int:
@@ -151,30 +134,12 @@ def _length(table: Table) -> int:
     return table.rows if isinstance(table, Columns) else len(table[str(next(iter(table)))])
 
 
-def _of(values: NDArray[Any]) -> Groups:
-    """Return the rows of one column that agree; blank numbers agree with each other."""
-    if values.dtype.kind != "O":
-        return equal(values)
-    if len(values) > _FEW:
-        import pandas as pd  # many rows come from tables
-
-        code = pd.factorize(values)[0].astype(np.intp)
-    else:
-        seen: dict[Any, int] = {}
-        code = np.array([seen.setdefault(v, len(seen)) for v in values.tolist()], dtype=np.intp)
-    return Groups(code, _firsts(code))
-
-
-def _firsts(code: Integers) -> Integers:
-    """Return the first row of each group that is numbered as it appears."""
-    if not len(code):
-        return code
-    highest = np.maximum.accumulate(code)
-    return np.flatnonzero(np.concatenate(([True], highest[1:] > highest[:-1])))
-
-
 def equal(values: NDArray[Any]) -> Groups:
     """Return equal values as groups, numbered as they first appear; blank numbers are equal."""
+    if values.dtype.kind == "O":
+        seen: dict[Any, int] = {}
+        code = np.array([seen.setdefault(v, len(seen)) for v in values.tolist()], dtype=np.intp)
+        return Groups(code, np.unique(code, return_index=True)[1])
     _, first, inverse = np.unique(values, return_index=True, return_inverse=True)
     order = np.argsort(first)
     rank = np.empty(len(first), dtype=np.intp)

@@ -1,5 +1,7 @@
 """Blank cells that the folder answers elsewhere: row over day over bench.toml, nothing guessed."""
 
+from collections.abc import Collection
+
 import numpy as np
 import pandas as pd
 
@@ -37,11 +39,15 @@ def complete(tables: Tables, declared: Declared, faults: Faults) -> pd.DataFrame
         if tables[name].empty:
             continue
         table = tables[name].copy(deep=False)
-        _fill_housing(table, name, declared, faults)
+        file = TABLES[name].file
+        _name_only(table, "housing", declared.housings, faults, file=file if name == "readings" else "")
         tables[name] = table
         if name == "plan":
             continue
-        _fill_meter(table, name, tables["days"], declared, faults)
+        _meter_of_day(table, tables["days"])
+        # in warm_up remaining light is a ratio of one meter's readings: it needs no name
+        file, where = "" if name == "warm_up" else file, " in the row or in days.csv"
+        _name_only(table, "meter", declared.meters, faults, file=file, where=where)
         _fill_range(table, name, declared, faults)
     out = tables["readings"]["exclude"] == "yes"
     excluded = tables["readings"][out].reset_index(drop=True)
@@ -67,11 +73,9 @@ def looked_up(codes: pd.Series, known: pd.Series, words: pd.Series) -> pd.Series
     Series
         Words or numbers, on the index of the codes.
     """
-    places, names = pd.factorize(codes)
-    of_name = pd.Series(words.to_numpy(), index=known)[~known.duplicated().to_numpy()].reindex(names)
-    if words.dtype.kind == "f":
-        return pd.Series(of_name.to_numpy(dtype=float)[places], index=codes.index)
-    return pd.Series(of_name.fillna("").to_numpy(dtype=object)[places], index=codes.index, dtype="str")
+    of_code = pd.Series(words.to_numpy(), index=known)[~known.duplicated().to_numpy()]
+    found = of_code.reindex(codes).set_axis(codes.index)
+    return found if words.dtype.kind == "f" else found.fillna("").astype("str")
 
 
 def _from_days(readings: pd.DataFrame, days: pd.DataFrame) -> pd.DataFrame:
@@ -88,37 +92,30 @@ def _from_days(readings: pd.DataFrame, days: pd.DataFrame) -> pd.DataFrame:
     return readings
 
 
-def _fill_housing(table: pd.DataFrame, name: str, declared: Declared, faults: Faults) -> None:
-    """Name the only housing where a row names none; with several, the row must say."""
-    blank = table["housing"] == ""
-    if not blank.any() or not declared.housings:
-        return
-    if len(declared.housings) == 1:
-        table["housing"] = table["housing"].mask(blank, next(iter(declared.housings)))
-    elif name == "readings":
-        names = ", ".join(map(shown, declared.housings))
-        words = "blank; bench.toml has {names}: name one."
-        faults.where("fault 5", TABLES[name].file, table[blank], "housing", words, names=names)
-
-
-def _fill_meter(
-    table: pd.DataFrame, name: str, days: pd.DataFrame, declared: Declared, faults: Faults
+def _name_only(
+    table: pd.DataFrame,
+    column: str,
+    known: Collection[str],
+    faults: Faults,
+    *,
+    file: str = "",
+    where: str = "",
 ) -> None:
-    """Name the day's meter, else the only meter, where a row names none."""
+    """Name the only housing or meter where a row names none; of several, the rows of a file must say which."""
+    blank = table[column] == ""
+    if len(known) == 1:
+        table[column] = table[column].mask(blank, next(iter(known)))
+    elif known and file:
+        names = ", ".join(map(shown, known))
+        words = f"blank; bench.toml has {{names}}: name one{where}."
+        faults.where("fault 5", file, table[blank], column, words, names=names)
+
+
+def _meter_of_day(table: pd.DataFrame, days: pd.DataFrame) -> None:
+    """Name the day's meter where a row names none."""
     blank = table["meter"] == ""
     if "day" in table and blank.any() and (days["meter"] != "").any():
         table["meter"] = table["meter"].mask(blank, looked_up(table["day"], days["day"], days["meter"]))
-        blank = table["meter"] == ""
-    if not blank.any() or not declared.meters:
-        return
-    if len(declared.meters) == 1:
-        table["meter"] = table["meter"].mask(blank, next(iter(declared.meters)))
-        return
-    if name == "warm_up":  # remaining light is a ratio of one meter's readings: it needs no name
-        return
-    names = ", ".join(map(shown, declared.meters))
-    words = "blank; bench.toml has {names}: name one in the row or in days.csv."
-    faults.where("fault 5", TABLES[name].file, table[blank], "meter", words, names=names)
 
 
 def _fill_range(table: pd.DataFrame, name: str, declared: Declared, faults: Faults) -> None:

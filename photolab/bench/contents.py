@@ -6,9 +6,9 @@ was left out from `absent`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
 
 from photolab.errors import NotInFolder
 
@@ -16,88 +16,36 @@ if TYPE_CHECKING:
     from photolab.bench.model import Bench
 
 
-@dataclass(frozen=True)
-class Content:
-    """One thing a folder may hold.
-
-    Attributes
-    ----------
-    what : str
-        What it lets the folder say.
-    bring : str
-        What would bring it, as an order.
-    held : callable
-        Whether a bench holds it.
-    """
+class Content(NamedTuple):
+    """One thing a folder may hold: what it lets the folder say, and what would bring it, as an order."""
 
     what: str
     bring: str
-    held: Callable[[Bench], bool]
 
 
-def _rows(table: str) -> Callable[[Bench], bool]:
-    return lambda bench: len(bench.tables[table]) > 0
-
-
-def _typed(table: str, column: str) -> Callable[[Bench], bool]:
-    return lambda bench: bool(bench.tables[table][column].notna().any())
-
-
-def _shared_housing(bench: Bench) -> bool:
-    met = bench.tables["readings"][["housing", "lamp"]].drop_duplicates()
-    return bool(met["housing"].duplicated().any())
-
-
-def _hold(bench: Bench) -> bool:
-    late = bench.tables["readings"]["elapsed_s"] > 30.0 * bench.settings.hold_minutes
-    return bool(late.any()) or len(bench.tables["warm_up"]) > 0
-
-
-CONTENTS: dict[str, Content] = {
-    "two lamps": Content("how lamps compare", "read a second lamp in the same housing", _shared_housing),
+CONTENTS = {
+    "two lamps": Content("how lamps compare", "read a second lamp in the same housing"),
     "days": Content(
-        "whether the bench held from day to day",
-        "name the days in days.csv and read the baseline on each",
-        lambda bench: len(bench.tables["readings"]["day"].unique()) > 1,
+        "whether the bench held from day to day", "name the days in days.csv and read the baseline on each"
     ),
-    "links": Content(
-        "an old and a new meter side by side", "read lamps with both in links.csv", _rows("links")
-    ),
-    "spectra": Content(
-        "the colour of the light on this meter, lamp by lamp",
-        "add spectra.csv",
-        lambda bench: bool(bench.spectra),
-    ),
+    "links": Content("an old and a new meter side by side", "read lamps with both in links.csv"),
+    "spectra": Content("the colour of the light on this meter, lamp by lamp", "add spectra.csv"),
     "distance": Content(
-        "candela",
-        "add distance.csv, or distance_m under [[housing]] in bench.toml for an apparent candela",
-        lambda bench: (
-            len(bench.tables["distance"]) > 0
-            or any(housing.distance_m == housing.distance_m for housing in bench.housings.values())
-        ),
+        "candela", "add distance.csv, or distance_m under [[housing]] in bench.toml for an apparent candela"
     ),
-    "beam": Content("where the light goes", "add beam.csv", _rows("beam")),
-    "warm_up": Content(
-        "how the light settles", "add warm_up.csv, a reading every 30 s from switch-on", _rows("warm_up")
-    ),
+    "beam": Content("where the light goes", "add beam.csv"),
+    "warm_up": Content("how the light settles", "add warm_up.csv, a reading every 30 s from switch-on"),
     "hold": Content(
         "how much light is left at the hold time",
         "read one seating of each specimen in each housing at the hold time too (elapsed_s in readings.csv)",
-        _hold,
     ),
-    "thermal": Content("how hot a surface is", "add thermal.csv", _rows("thermal")),
+    "thermal": Content("how hot a surface is", "add thermal.csv"),
     "temperature": Content(
-        "whether heat explains the loss of light",
-        "add thermal.csv, or case_C in warm_up.csv",
-        lambda bench: len(bench.tables["thermal"]) > 0 or _typed("warm_up", "case_C")(bench),
+        "whether heat explains the loss of light", "add thermal.csv, or case_C in warm_up.csv"
     ),
-    "watts": Content("watts at the lamp", "add electrical.csv", _rows("electrical")),
-    "claims": Content(
-        "a claim beside what was measured",
-        "add claimed_flux_lm in lamps.csv",
-        _typed("lamps", "claimed_flux_lm"),
-    ),
-    "price": Content("what a gained percent costs", "add price in lamps.csv", _typed("lamps", "price")),
+    "watts": Content("watts at the lamp", "add electrical.csv"),
+    "claims": Content("a claim beside what was measured", "add claimed_flux_lm in lamps.csv"),
+    "price": Content("what a gained percent costs", "add price in lamps.csv"),
 }
 """By the word that a notebook asks with."""
 
@@ -125,7 +73,27 @@ def holds(bench: Bench, thing: str) -> bool:
     if thing not in CONTENTS:
         message = f"thing must be one of {', '.join(CONTENTS)}; got {thing!r}"
         raise ValueError(message)
-    return CONTENTS[thing].held(bench)
+    return _held(bench)[thing]
+
+
+def _held(bench: Bench) -> dict[str, bool]:
+    """Return which things of the table a folder holds; a table by its own name where it has rows."""
+    readings, lamps = bench.tables["readings"], bench.tables["lamps"]
+    rows = {name: len(table) > 0 for name, table in bench.tables.items()}
+    met = readings[["housing", "lamp"]].drop_duplicates()
+    apparent = not all(math.isnan(housing.distance_m) for housing in bench.housings.values())
+    late = readings["elapsed_s"] > 30.0 * bench.settings.hold_minutes
+    return rows | {
+        "two lamps": bool(met["housing"].duplicated().any()),
+        "days": len(readings["day"].unique()) > 1,
+        "spectra": bool(bench.spectra),
+        "distance": rows["distance"] or apparent,
+        "hold": rows["warm_up"] or bool(late.any()),
+        "temperature": rows["thermal"] or bool(bench.tables["warm_up"]["case_C"].notna().any()),
+        "watts": rows["electrical"],
+        "claims": bool(lamps["claimed_flux_lm"].notna().any()),
+        "price": bool(lamps["price"].notna().any()),
+    }
 
 
 def need(bench: Bench, thing: str) -> None:
@@ -162,4 +130,5 @@ def absent(bench: Bench) -> Iterator[Content]:
     Content
         In the order of the table.
     """
-    return (content for thing, content in CONTENTS.items() if not holds(bench, thing))
+    held = _held(bench)
+    return (content for thing, content in CONTENTS.items() if not held[thing])

@@ -10,9 +10,11 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from photolab.bench.columns import Columns
-from photolab.bench.model import Assumption, Bench, Spectrum
+from photolab.bench.instruments import stated_factor
+from photolab.bench.model import Assumption, Bench
 from photolab.photometry.spectrum import mismatch_correction
 
 NO_CHANGE = 1e-9  # in ln, or in K: a correction that changes nothing is none
@@ -36,7 +38,8 @@ LED_AMBIENT_LIMIT = 0.002
 """Limit of that coefficient about its estimate, assumed. [1/K]"""
 SPECTRAL_FLOOR = 0.006
 """Least standard uncertainty of a correction factor from spectra: 1 nm of wavelength error. [1]"""
-WINDOW_NM = (380.0, 780.0)
+GRID_NM = np.arange(380.0, 781.0)
+"""Grid of the integrals over a spectrum. [nm]"""
 _ADDED = (
     "onto", "link_ln", "link_u", "link_dof", "technology", "net_lx", "ln_correction", "spectral_u", "own_spectrum",
     "exponent", "volts", "ln_voltage_ratio", "warmth_K", "led_warmth_K", "ln_value",
@@ -170,41 +173,34 @@ def spectral_factor(bench: Bench, meter: str, lamp: str, technology: str) -> tup
         file; None
         where neither a stated factor nor spectra exist. [1]
     """
-    responsivity = _spectrum(bench, "responsivity", meter=meter)
-    source = _spectrum(bench, "source", lamp=lamp)
+    responsivity, source = spectrum_of(bench, "responsivity", meter), spectrum_of(bench, "source", lamp)
     if responsivity is not None and source is not None:
         u = 0.0 if technology == "filament" else SPECTRAL_FLOOR
-        return factor_from_spectra(responsivity, source), u, True
-    for stated in bench.meters[meter].spectral_factors:
-        if stated.technology == technology:
-            u = stated.expanded_uncertainty / stated.coverage_factor / stated.factor
-            return stated.factor, u, False
-    return None
+        return float(mismatch_correction(GRID_NM, responsivity, source)), u, True
+    stated = stated_factor(bench.meters[meter], technology)
+    return None if stated is None else (*stated, False)
 
 
-def factor_from_spectra(responsivity: Spectrum, source: Spectrum) -> float:
-    """Return the spectral mismatch correction factor from two files.
+def spectrum_of(bench: Bench, kind: str, name: str) -> NDArray[np.float64] | None:
+    """Return a spectrum on file, on `GRID_NM`.
 
     Parameters
     ----------
-    responsivity, source : Spectrum
-        As read from the bench; brought to 1 nm on 380-780 nm.
+    bench : Bench
+        The bench.
+    kind : {"source", "responsivity"}
+        Of a lamp or of a meter.
+    name : str
+        The lamp or the meter.
 
     Returns
     -------
-    float
-        F*, relative to illuminant A. [1]
+    ndarray or None
+        Relative values [1]; None where there is none.
     """
-    wavelength = np.arange(WINDOW_NM[0], WINDOW_NM[1] + 1.0)
-    values = [np.interp(wavelength, s.wavelength_nm, s.value) for s in (responsivity, source)]
-    return float(mismatch_correction(wavelength, values[0], values[1]))
-
-
-def _spectrum(bench: Bench, kind: str, *, meter: str = "", lamp: str = "") -> Spectrum | None:
-    for spectrum in bench.spectra.values():
-        if spectrum.kind == kind and (spectrum.meter == meter if meter else spectrum.lamp == lamp):
-            return spectrum
-    return None
+    mine = (s for s in bench.spectra.values() if s.kind == kind)
+    found = next((s for s in mine if name == (s.meter if kind == "responsivity" else s.lamp)), None)
+    return None if found is None else np.interp(GRID_NM, found.wavelength_nm, found.value)
 
 
 def _voltage(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:

@@ -2,10 +2,10 @@
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from itertools import pairwise
+from itertools import count, pairwise
 from typing import Any
 
 from photolab.bench.cells import CellFault, check_number, parse_code, parse_date
@@ -30,44 +30,52 @@ Values = dict[str, Any]
 
 @dataclass
 class Declared:
-    """What bench.toml says; questions with the line that names the lamp, the files and figures with their section."""
+    """What bench.toml says; questions, figures and files with their section."""
 
     settings: Settings = field(default_factory=Settings)
     meters: dict[str, Meter] = field(default_factory=dict)
     meter_ids: tuple[str, ...] = ()
     housings: dict[str, Housing] = field(default_factory=dict)
     instruments: list[tuple["Section", Values]] = field(default_factory=list)
-    questions: list[tuple[Question, int | None]] = field(default_factory=list)
-    their_figures: "list[tuple[TheirFigure, Section]]" = field(default_factory=list)
-    earlier: "list[tuple[Values, Section]]" = field(default_factory=list)
+    questions: list[tuple[Question, "Section"]] = field(default_factory=list)
+    their_figures: list[tuple[TheirFigure, "Section"]] = field(default_factory=list)
+    earlier: list[tuple[Values, "Section"]] = field(default_factory=list)
     separator: str = ","
     decimal: str = "."
 
 
-class Lines:
-    """Finds the line of a key in the text, by section and count of its header.
+Lines = dict[tuple[str, int, str], int]
+"""Line of a key by its section, the count of that section's header, and its name; of a header, without a name."""
+
+
+def line_numbers(text: str) -> Lines:
+    """Return where each key stands in bench.toml.
 
     Parameters
     ----------
     text : str
         Text of bench.toml.
-    """
 
-    def __init__(self, text: str) -> None:
-        self.lines: dict[tuple[str, int, str], int] = {}
-        section, counts = "", {"": 0}
-        for number, line in enumerate(text.split("\n"), start=1):
-            header = re.match(r"\s*\[\[?\s*([A-Za-z_.]+)\s*\]\]?\s*(?:#.*)?$", line.rstrip("\r"))
-            if header:
-                section = header[1]
-                counts[section] = counts.get(section, -1) + 1
-                self.lines[section, counts[section], ""] = number
-                above, _, inner = section.rpartition(".")
-                if above:
-                    self.lines.setdefault((above, counts.get(above, 0), inner), number)
-            key = re.match(r"\s*([A-Za-z0-9_'\"-]+)\s*=", line)
-            if key:
-                self.lines.setdefault((section, counts[section], key[1].strip("'\"")), number)
+    Returns
+    -------
+    dict
+        Lines, from 1.
+    """
+    lines: Lines = {}
+    section, counts = "", {"": 0}
+    for number, line in enumerate(text.split("\n"), start=1):
+        header = re.match(r"\s*\[\[?\s*([A-Za-z_.]+)\s*\]\]?\s*(?:#.*)?$", line.rstrip("\r"))
+        if header:
+            section = header[1]
+            counts[section] = counts.get(section, -1) + 1
+            lines[section, counts[section], ""] = number
+            above, _, inner = section.rpartition(".")
+            if above:
+                lines.setdefault((above, counts.get(above, 0), inner), number)
+        key = re.match(r"\s*([A-Za-z0-9_'\"-]+)\s*=", line)
+        if key:
+            lines.setdefault((section, counts[section], key[1].strip("'\"")), number)
+    return lines
 
 
 class Section:
@@ -83,8 +91,8 @@ class Section:
         How messages call it.
     given : mapping
         Keys and values as TOML holds them.
-    lines : Lines
-        Where each key stands.
+    lines : dict
+        Where each key stands, as from `line_numbers`.
     faults : Faults
         Collects what is wrong.
     """
@@ -109,7 +117,7 @@ class Section:
         int or None
             Line, from 1.
         """
-        return self.lines.lines.get((self.section, self.index, key))
+        return self.lines.get((self.section, self.index, key))
 
     def fault(self, code: str, message: str, key: str = "") -> None:
         """Keep a fault at the line of a key.
@@ -152,13 +160,9 @@ class Section:
         if value == "" and key.required:
             self.fault("fault 1", f"{self.label} has a blank {key.name}; {_remedy(key)}.")
             return key.default
-        if (
-            key.codes
-            and key.kind == "code"
-            and value not in {str(self.given[key.name]).lower(), SPELT.get(str(self.given[key.name]))}
-        ):
-            said = f'{full} = "{shown(str(self.given[key.name]))}" is read as {value}.'
-            self.fault("caution 35", said, key.name)
+        typed = str(self.given[key.name])
+        if key.kind == "code" and value not in {typed.lower(), SPELT.get(typed)}:
+            self.fault("caution 35", f'{full} = "{shown(typed)}" is read as {value}.', key.name)
         for number in value if isinstance(value, tuple) else (value,):
             if key.small and isinstance(number, float) and 0.0 < number < key.small:
                 said = f"{full} = {number:g} {key.unit} is very small; is it in {key.unit}?"
@@ -200,9 +204,8 @@ def parse_value(key: Field, value: Any) -> Any:
         words = f"write {key.name} = {str(meant).lower()}"
     elif kind in {"table", "tables"}:
         tables = [value] if kind == "table" else value
-        words = (
-            "" if isinstance(tables, list) and all(isinstance(t, dict) for t in tables) else f"wanted {kind}"
-        )
+        whole = isinstance(tables, list) and all(isinstance(table, dict) for table in tables)
+        words = "" if whole else f"wanted {kind}"
     elif kind == "code" and isinstance(value, str):
         return parse_code(value, key)
     elif kind in {"text", "code"} and not isinstance(value, str):
@@ -273,7 +276,7 @@ def read_toml(text: str, faults: Faults) -> Declared:
     except (ValueError, RecursionError) as error:
         faults.add("fault 2", FILE, f"cannot be understood: {shown(str(error))}.")
         return Declared()
-    return declare(given, Lines(text), faults)
+    return declare(given, line_numbers(text), faults)
 
 
 _K = {"k": 1e3, "M": 1e6}
@@ -329,8 +332,8 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
     ----------
     given : mapping
         Keys and values as TOML holds them.
-    lines : Lines
-        Where each key stands.
+    lines : dict
+        Where each key stands, as from `line_numbers`.
     faults : Faults
         Collects what is wrong.
 
@@ -355,8 +358,8 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
         tuple(str(section.given.get("id", "")) for section in sections["meter"]),
         housings,
         [(section, section.values()) for name in INSTRUMENTS for section in sections[name]],
-        _questions(sections["question"], housings),
-        _their_figures(sections["their_figure"], housings),
+        list(_questions(sections["question"], housings)),
+        list(_their_figures(sections["their_figure"], housings)),
         [(section.values(), section) for section in sections["our_earlier"]],
         **single["csv"],
     )
@@ -364,7 +367,7 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
 
 def _top(given: Values, sections: Mapping[str, Any], lines: Lines, faults: Faults) -> None:
     """Check what stands outside of the sections' keys."""
-    line = {name: lines.lines.get(("", 0, name)) for name in given}
+    line = {name: lines.get(("", 0, name)) for name in given}
     if "schema" not in given:
         faults.add("fault 1", FILE, "no schema; write schema = 1 as the first line.")
     elif given["schema"] != 1 or isinstance(given["schema"], bool):
@@ -387,12 +390,12 @@ def _sections(name: str, given: Values, lines: Lines, faults: Faults) -> list[Se
     if name in SINGLE:
         if not isinstance(held, dict):
             words = f"{name}: wanted one table [{name}]."
-            faults.add("fault 2", FILE, words, line=lines.lines.get(("", 0, name)))
+            faults.add("fault 2", FILE, words, line=lines.get(("", 0, name)))
             held = {}
         return [Section(name, 0, f"[{name}]", held, lines, faults)]
     if not isinstance(held, list) or not all(isinstance(table, dict) for table in held):
         words = f"{name}: wanted [[{name}]] with two pairs of brackets."
-        faults.add("fault 2", FILE, words, line=lines.lines.get((name, 0, "")))
+        faults.add("fault 2", FILE, words, line=lines.get((name, 0, "")))
         return []
     labels = [shown(str(table.get("id", table.get("file", place + 1)))) for place, table in enumerate(held)]
     return [
@@ -414,105 +417,87 @@ def _named(sections: list[Section]) -> list[tuple[Section, Values]]:
     return list(found.values())
 
 
-def _questions(sections: list[Section], housings: Mapping[str, Housing]) -> list[tuple[Question, int | None]]:
-    """Return the questions that are whole; their housings are declared ones, their lamps are checked later."""
-    found = []
+def _questions(
+    sections: list[Section], housings: Mapping[str, Housing]
+) -> Iterator[tuple[Question, Section]]:
+    """Yield the questions that are whole; their housings are declared ones, their lamps are checked later."""
     known = ["each", "any", *housings]
     for section in sections:
         values = section.values()
         place = values["housing"]
         if place is not None and place not in known:
-            names = ", ".join(f'"{shown(name)}"' for name in known)
-            words = f'question.housing = "{shown(place)}"; wanted one of {names}{hint(place, known)}.'
-            section.fault("fault 12", words, "housing")
+            section.fault("fault 12", f"question.{_no_housing(place, known)}.", "housing")
         if None not in values.values():
-            found.append((Question(**values), section.line("lamp")))
-    return found
+            yield Question(**values), section
+
+
+def _no_housing(place: str, known: Collection[str]) -> str:
+    """Say which housings could have been meant."""
+    names = ", ".join(f'"{shown(name)}"' for name in known) or "none, this bench names no housing"
+    return f'housing = "{shown(place)}"; wanted one of {names}{hint(place, known)}'
 
 
 def _their_figures(
     sections: list[Section], housings: Mapping[str, Housing]
-) -> list[tuple[TheirFigure, Section]]:
-    """Return others' figures; their lamps are checked later."""
-    found = []
+) -> Iterator[tuple[TheirFigure, Section]]:
+    """Yield others' figures; their lamps are checked later."""
     for section in sections:
         values = section.values()
         if None in values.values():
             continue
         figure = TheirFigure(**values)
-        slips = (_reply_slips if figure.text else _ratio_slips)(figure, section.declared)
-        if figure.housing and figure.housing not in housings:
-            names = ", ".join(f'"{shown(name)}"' for name in housings) or "none, this bench names no housing"
-            words = (
-                f'housing = "{shown(figure.housing)}"; wanted one of {names}{hint(figure.housing, housings)}'
-            )
-            slips.append(("fault 12", words, "housing"))
-        elif not figure.housing and not figure.text and len(housings) > 1:
-            slips.append(
-                ("fault 8", "has no housing; write the one of this bench that is most like theirs", "")
-            )
-        for code, words, key in slips:
+        for code, key, words in _figure_slips(figure, section.declared, housings):
             said = f"their_figure.{words}." if key else f"{section.label} {words}."
             section.fault(code, said, key or "source")
-        found.append((figure, section))
-    return found
+        yield figure, section
 
 
-def _reply_slips(figure: TheirFigure, declared: frozenset[str]) -> list[tuple[str, str, str]]:
-    """Return what is wrong with a reply: code, words, key."""
-    slips = []
-    if not figure.date:
-        slips.append(("fault 8", "has a text and no date; write date = …, the day of the reply", ""))
-    for key in ("ratio", "expanded_percent", "low", "high"):
-        if key in declared:
-            slips.append(("fault 25", f"{key} stands beside a text; give a figure and a reply apart", key))
-    return slips
-
-
-def _ratio_slips(figure: TheirFigure, declared: frozenset[str]) -> list[tuple[str, str, str]]:
-    """Return what is wrong with a figure beyond its single keys: code, words, key."""
-    given = len({"low", "high"} & declared)
-    if "ratio" not in declared:
-        return [
-            ("fault 1", "has no ratio; write ratio = …, or text = … and date = … for a maker's reply", "")
-        ]
-    if ("expanded_percent" in declared) == (given > 0):
-        which = (
-            "both expanded_percent and low or high" if given else "neither expanded_percent nor low and high"
-        )
-        return [("fault 25", f"has {which}; give the one that the source prints", "")]
-    if given == 1:
-        absent = "high" if "low" in declared else "low"
-        return [("fault 8", f"has no {absent}; low and high stand together", "")]
-    if given and figure.low >= figure.high:
-        return [("fault 18", f"low = {figure.low:g} is not below high = {figure.high:g}", "low")]
-    if given and (figure.ratio < figure.low or figure.ratio > figure.high):
-        said = f"ratio = {figure.ratio:g} is not between low = {figure.low:g} and high = {figure.high:g}"
-        return [("fault 14", said, "ratio")]
-    return []
+def _figure_slips(
+    figure: TheirFigure, declared: frozenset[str], housings: Mapping[str, Housing]
+) -> Iterator[tuple[str, str, str]]:
+    """Yield what is wrong with a figure or reply beyond its single keys: code, key, words."""
+    low, high, ratio, ends = figure.low, figure.high, figure.ratio, {"low", "high"} & declared
+    if figure.text:
+        if not figure.date:
+            yield "fault 8", "", "has a text and no date; write date = …, the day of the reply"
+        for key in ("ratio", "expanded_percent", "low", "high"):
+            if key in declared:
+                yield "fault 25", key, f"{key} stands beside a text; give a figure and a reply apart"
+    elif "ratio" not in declared:
+        yield "fault 1", "", "has no ratio; write ratio = …, or text = … and date = … for a maker's reply"
+    elif ("expanded_percent" in declared) == bool(ends):
+        both, neither = "both expanded_percent and low or high", "neither expanded_percent nor low and high"
+        yield "fault 25", "", f"has {both if ends else neither}; give the one that the source prints"
+    elif len(ends) == 1:
+        yield "fault 8", "", f"has no {'high' if 'low' in ends else 'low'}; low and high stand together"
+    elif low >= high:
+        yield "fault 18", "low", f"low = {low:g} is not below high = {high:g}"
+    elif ratio < low or ratio > high:
+        yield "fault 14", "ratio", f"ratio = {ratio:g} is not between low = {low:g} and high = {high:g}"
+    if figure.housing and figure.housing not in housings:
+        yield "fault 12", "housing", _no_housing(figure.housing, housings)
+    elif not figure.housing and not figure.text and len(housings) > 1:
+        yield "fault 8", "", "has no housing; write the one of this bench that is most like theirs"
 
 
 def _meters(sections: list[Section], lines: Lines, faults: Faults) -> dict[str, Meter]:
     """Return the meters with their factors and certificates; those without an accuracy are left out."""
     found: dict[str, Meter] = {}
-    parts = {"spectral_factor": 0, "certificate": 0}  # of the meters before this one: how `Lines` counts them
+    counts = {"spectral_factor": count(), "certificate": count()}  # over all meters: how `Lines` counts them
 
-    def part(label: str, name: str, table: Values) -> Values | None:
-        section = Section(f"meter.{name}", parts[name], label, table, lines, faults)
-        parts[name] += 1
-        values = section.values()
+    def part(name: str, table: Values, label: str) -> Values | None:
+        values = Section(f"meter.{name}", next(counts[name]), label, table, lines, faults).values()
         return None if None in values.values() else values
 
     for section, values in _named(sections):
         tables, certificate = values.pop("spectral_factor"), values.pop("certificate")
         stated = [
-            part(f"{section.label} spectral_factor {n}", "spectral_factor", table)
+            part("spectral_factor", table, f"{section.label} spectral_factor {n}")
             for n, table in enumerate(tables, start=1)
         ]
         factors = tuple(SpectralFactor(**factor) for factor in stated if factor)
-        whole = (
-            None if certificate is None else part(f"{section.label} certificate", "certificate", certificate)
-        )
+        label = f"{section.label} certificate"
+        whole = None if certificate is None else part("certificate", certificate, label)
         if len({factor.technology for factor in factors}) < len(factors):
             words = f"{section.label} has two spectral factors for one technology; keep one."
             section.fault("fault 7", words)

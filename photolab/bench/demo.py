@@ -1,9 +1,15 @@
-"""The invented demo bench: its truth, and the residuals arranged so that every planted story can be found.
+"""The invented demo bench: its truth, its plan, its arranged residuals, and what was written down beside the readings.
 
 Everything here is made up. The story: a machinery ring of hill farms bench-tests drop-in LED lamps in two
 scrapped housings, HP (projector, 65 mm lens) and HR (reflector, 180 x 110 mm), against its stock filament
-lamp B0.
+lamp B0. The residuals are arranged so that every planted story can be found.
 """
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pandas as pd
 
 from photolab.bench.truth import DayTruth, HousingTruth, LampTruth, MeterTruth, Truth
 
@@ -118,3 +124,263 @@ def demo_truth() -> Truth:
         days=_days(),
         aims={"K8/1/HP/D05/2": 0.89},
     )
+
+
+SEAT_MINUTES = 2
+CHANGE_MINUTES = 4
+REST_MINUTES = 32
+OVERNIGHT_MINUTES = 720
+START_MINUTE = {"D01": 9 * 60, "D02": 8 * 60, "D03": 8 * 60, "D04": 7 * 60 + 30}
+
+
+@dataclass(frozen=True)
+class Seat:
+    """One mounting: a lamp put into a housing once.
+
+    Parameters
+    ----------
+    day, housing, lamp, specimen : str
+        Where and what.
+    mounting, order : int
+        Number within lamp, specimen, housing and day; place in the day's sequence.
+    minute : int
+        Clock time of switching on, after midnight. [min]
+    rest_minutes : int
+        Off before. [min]
+    hold_minutes : int
+        Minutes kept on: long where the warm-up is recorded or the hold time is read. [min]
+    """
+
+    day: str
+    housing: str
+    lamp: str
+    specimen: str
+    mounting: int
+    order: int = 0
+    minute: int = 0
+    rest_minutes: int = OVERNIGHT_MINUTES
+    hold_minutes: int = SEAT_MINUTES
+
+    @property
+    def key(self) -> str:
+        """Identity of the mounting, as text."""
+        return f"{self.lamp}/{self.specimen}/{self.housing}/{self.day}/{self.mounting}"
+
+    @property
+    def cover(self) -> str:
+        """Rear cover of the housing: closed for two lamps while they are held."""
+        return "closed" if self.hold_minutes > SEAT_MINUTES and self.lamp in COVERED else "open"
+
+
+# Mountings whose warm-up is recorded: key of the seat -> length of the record. [min]
+WARM_UPS = {
+    "B0/a/HP/D04/2": 40, "K1/1/HP/D07/1": 40, "K2/1/HP/D07/1": 40, "K3/1/HP/D03/3": 40, "K4/1/HP/D03/3": 40,
+    "K5/1/HP/D04/6": 40, "K6/1/HP/D05/2": 40, "K7/1/HP/D05/2": 12, "K8/1/HP/D05/3": 40,
+    "B0/a/HR/D04/2": 40, "K1/1/HR/D07/1": 40, "K3/1/HR/D03/3": 40, "K6/1/HR/D05/2": 40,
+}  # fmt: skip
+# Mountings that are read at the hold time too.
+HOLDS = {
+    "B0/a/HP/D04/2", "K1/1/HP/D07/1", "K1/2/HP/D02/3", "K1/3/HP/D02/3", "K1/4/HP/D02/3", "K2/1/HP/D07/1",
+    "K3/1/HP/D03/3", "K4/1/HP/D03/3", "K6/1/HP/D05/2", "K8/1/HP/D05/3",
+    "B0/a/HR/D04/2", "K1/1/HR/D07/1", "K3/1/HR/D03/3", "K4/1/HR/D03/3", "K6/1/HR/D05/2",
+}  # fmt: skip
+HOLD_MINUTES = 40
+COVERED = ("K3", "K6")
+
+
+def _rounds(lamps: list[tuple[str, str, int]]) -> list[tuple[str, str, int]]:
+    """Interleave (lamp, specimen, mountings): every first mounting, every second one, and so on."""
+    most = max((count for _, _, count in lamps), default=0)
+    return [(lamp, specimen, n) for n in range(1, most + 1) for lamp, specimen, count in lamps if n <= count]
+
+
+def _candidates(day: str, housing: str) -> list[tuple[str, str, int]]:
+    """Return (lamp, specimen, mountings) of a day, without the two bracketing baseline mountings."""
+    side_by_side = [("B0", "b", 1), ("B0", "c", 1)] + [(k, "1", 1) for k in ("K1", "K2", "K3", "K5", "K6")]
+    plan = {
+        "D01": [("K1", "1", 1)] + ([("K5", "1", 1)] if housing == "HP" else []),
+        "D02": [("K1", "1", 3), ("K1", "2", 3), ("K1", "3", 3), ("K1", "4", 3), ("K2", "1", 1)],
+        "D03": [("K3", "1", 3), ("K4", "1", 3), ("K3", "2", 3), ("K4", "2", 3)],
+        "D04": [("B0", "b", 1), ("B0", "c", 1), ("K5", "1", 6)],
+        "D05": [("K6", "1", 2), ("K7", "1", 2), ("K8", "1", 3)],
+        "D06": [("K1", "1", 2)],
+        "D07": side_by_side,
+        "D08": side_by_side,
+    }
+    return plan[day]
+
+
+def seats() -> list[Seat]:
+    """Return the demo bench's mountings in the order they were made.
+
+    Returns
+    -------
+    list of Seat
+        With clock times that leave every lamp at least half an hour to cool.
+    """
+    return [seat for day in (f"D{n:02d}" for n in range(1, 9)) for seat in _timed(_day(day))]
+
+
+def _day(day: str) -> Iterator[Seat]:
+    for housing in ("HP", "HR"):
+        yield Seat(day, housing, "B0", "a", 1)
+        for lamp, specimen, mounting in _rounds(_candidates(day, housing)):
+            yield Seat(day, housing, lamp, specimen, mounting)
+        yield Seat(day, housing, "B0", "a", 2)
+
+
+def _timed(day_seats: Iterator[Seat]) -> Iterator[Seat]:
+    free = None
+    off: dict[tuple[str, str], int] = {}
+    for order, seat in enumerate(day_seats, start=1):
+        free = START_MINUTE.get(seat.day, 8 * 60 + 15) if free is None else free
+        last = off.get((seat.lamp, seat.specimen))
+        start = free if last is None else max(free, last + REST_MINUTES)
+        rest = OVERNIGHT_MINUTES if last is None else start - last
+        hold = HOLD_MINUTES if seat.key in HOLDS else WARM_UPS.get(seat.key, SEAT_MINUTES)
+        off[seat.lamp, seat.specimen] = start + hold
+        free = start + hold + CHANGE_MINUTES
+        yield replace(seat, order=order, minute=start, rest_minutes=rest, hold_minutes=hold)
+
+
+CLAIMED = (
+    *("claimed_flux_lm", "claimed_power_W", "claimed_per", "price", "price_per"),
+    *("driver", "specimens_bought", "obtained"),
+)
+CLAIMS: dict[str, tuple[float, float, str, float, str, str, int, str]] = {
+    "B0": (1450, 58, "lamp", 4.2, "lamp", "", 3, "bought"),
+    "K1": (2600, 26, "lamp", 61.0, "pair", "internal", 4, "bought"),
+    "K2": (5600, 52, "pair", 74.0, "pair", "internal", 1, "bought"),
+    "K3": (2300, 23, "lamp", 48.5, "pair", "external", 2, "bought"),
+    "K4": (2200, 22, "lamp", 39.0, "pair", "external", 2, "bought"),
+    "K5": (1800, 18, "lamp", 27.5, "pair", "internal", 1, "lent"),
+    "K6": (3400, 30, "lamp", 88.0, "pair", "internal", 1, "supplied"),
+    "K7": (9500, 38, "pair", 57.0, "pair", "external", 1, "bought"),
+    "K8": (4400, 50, "pair", 52.0, "pair", "internal", 1, "supplied"),
+}
+PRICE_DATE = "2026-04-02"
+COLOUR_K = {"filament": 3200.0, "led": 6600.0}
+
+
+def bench_document(truth: Truth) -> dict[str, Any]:
+    """Return the content of bench.toml.
+
+    Parameters
+    ----------
+    truth : Truth
+        Days (for the revision) and meters (for their ranges); hidden faults stay hidden.
+
+    Returns
+    -------
+    dict
+        Ready for a TOML writer.
+    """
+    told = truth.declared
+    displays = {
+        name: {"id": name, "ranges_lx": list(meter.ranges_lx), "resolution_lx": list(meter.resolution_lx)}
+        for name, meter in truth.meters.items()
+    }
+    housings = {
+        name: {
+            "id": name, "traffic": "right", "distance_m": place.distance_m, "distance_uncertainty_mm": 10.0,
+            "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
+        }
+        for name, place in truth.housings.items()
+    }  # fmt: skip
+    return {
+        "schema": 1,
+        "bench": {
+            "name": "Machinery ring, stone barn (invented demo)",
+            "protocol_revision": list(truth.days.values())[-1].protocol_revision,
+            "initial_s": 60,
+            "initial_window_s": 10,
+            "hold_minutes": 40,
+            "reference_voltage_V": truth.reference_V,
+            "reference_ambient_C": truth.reference_C,
+            "currency": "dal",
+            "mounting_sd_percent": 2.5,
+            "specimen_sd_percent": 4.0,
+            "day_sd_percent": 1.0,
+        },
+        "meter": [
+            displays["M1"] | {
+                "reading_percent": round(100 * told.scale, 6),
+                "range_percent": round(100 * told.range_term, 6),
+                "mismatch_index_percent": 8.0,
+                "linearity_percent": round(100 * told.linearity, 6),
+                "temperature_percent_per_K": round(100 * told.meter_per_K, 6),
+                "integration_s": 0.5,
+                "calibrated_on": "2025-02-11",
+                "calibration_source": "A",
+            },
+            displays["M2"] | {
+                "reading_percent": 4.0,
+                "digits": 10,
+                "mismatch_index_percent": 6.0,
+                "calibrated_on": "2026-03-03",
+                "calibration_source": "A",
+            },
+        ],
+        "housing": [
+            housings["HP"] | {
+                "kind": "projector", "offset_mm": 120.0, "offset_uncertainty_mm": 30.0, "aperture_mm": 65.0,
+            },
+            housings["HR"] | {
+                "kind": "reflector", "offset_mm": 0.0, "offset_uncertainty_mm": 50.0, "aperture_mm": 180.0,
+            },
+        ],
+        "question": [
+            {
+                "asked_on": "2026-04-10",
+                "lamp": "any",
+                "housing": "each",
+                "instant": "hold",
+                "more_than_percent": 10.0,
+                "words": "Does any lamp give 10 % more light than B0 after 40 minutes in both housings?",
+            }
+        ],
+    }  # fmt: skip
+
+
+def lamps_table(truth: Truth) -> pd.DataFrame:
+    """Return the columns of lamps.csv, and more: technology, role, what the box claims, price.
+
+    Parameters
+    ----------
+    truth : Truth
+        Lamps.
+
+    Returns
+    -------
+    DataFrame
+        One row a lamp.
+    """
+    lamps = pd.DataFrame([
+        {"lamp": name, **vars(lamp), **dict(zip(CLAIMED, CLAIMS[name], strict=True))}
+        for name, lamp in truth.lamps.items()
+    ])  # fmt: skip
+    return lamps.assign(colour_temperature_K=lamps["technology"].map(COLOUR_K), price_date=PRICE_DATE)
+
+
+def days_table(truth: Truth) -> pd.DataFrame:
+    """Return the columns of days.csv, and more.
+
+    Parameters
+    ----------
+    truth : Truth
+        Days.
+
+    Returns
+    -------
+    DataFrame
+        One row a day.
+    """
+    notes = {
+        "1": "pilot day; meter left on autorange",
+        "2": "meter locked to 4000 lx",
+        "3": "new lead to the lamp; volts now read at the lamp socket",
+    }
+    days = pd.DataFrame([{"day": name, **vars(day)} for name, day in truth.days.items()])
+    again = days["protocol_revision"].duplicated()
+    note = days["protocol_revision"].map(notes).mask(again, "")
+    return days.assign(supply_V=truth.reference_V, meter="M1", note=note)

@@ -77,8 +77,7 @@ def _colour(meter: Meter, rows: pd.DataFrame) -> Input:
     technology = "" if rows.empty else str(rows["technology"].iloc[0])
     corrected = math.nan if rows.empty else float(rows["spectral_u"].iloc[0])
     if not math.isnan(corrected):
-        name = ("colour", meter.id, technology, f"corrected {corrected:.15g}")
-        return Input(name, corrected, kind="colour")
+        return instruments.corrected_colour_input(meter, technology, corrected)
     if rows.empty:
         return Input(("colour", meter.id, technology), 0.0, kind="colour")
     return instruments.colour_input(meter, technology)

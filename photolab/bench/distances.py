@@ -499,13 +499,7 @@ def judge_run(run: DistanceRun, laws: LawsTried, *, near_field: bool = True) -> 
         "codes": (*laws.refusals, *([code] if code else []), *run.codes),
     }
     return DistanceResult(
-        **said,
-        laws=laws,
-        fit=shown,
-        law=law,
-        candela=intensity,
-        shape=shape,
-        apparent=_apparent(run),
+        **said, laws=laws, fit=shown, law=law, candela=intensity, shape=shape, apparent=_apparent(run)
     )
 
 

@@ -225,6 +225,26 @@ class Faults:
         else:  # the last one kept counts the others
             group[-1] = replace(problem, more=group[-1].more + 1)
 
+    def at(
+        self, code: str, file: str, row: "Mapping[Any, Any] | pd.Series", words: str, column: str = ""
+    ) -> None:
+        """Keep one fault or caution of a row, where that row stands.
+
+        Parameters
+        ----------
+        code : str
+            Fault or caution code.
+        file : str
+            File of the row's table.
+        row : mapping
+            The row, with ``line``, and ``log_file`` where it stands in a file of its own.
+        words : str
+            Found, wanted, to type.
+        column : str
+            Column.
+        """
+        self.add(code, stands_in(row, file), words, line=int(row["line"]), column=column)
+
     def where(
         self, code: str, file: str, rows: "pd.DataFrame", column: str, words: str, **more: object
     ) -> None:
@@ -248,7 +268,7 @@ class Faults:
         for row in rows.to_dict("records") if len(rows) else ():  # the rows with a fault alone
             cells: dict[Any, Any] = {"value": row.get(column), **row, **more}
             said = {str(name): shown(cell) if isinstance(cell, str) else cell for name, cell in cells.items()}
-            self.add(code, stands_in(row, file), words.format_map(said), line=int(row["line"]), column=column)
+            self.at(code, file, row, words.format_map(said), column)
 
     @property
     def problems(self) -> list[Problem]:

@@ -7,10 +7,10 @@ import io
 import os
 import re
 import stat
-from collections import deque
+from collections import defaultdict, deque
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from itertools import islice
+from itertools import count, islice
 from pathlib import Path
 from typing import TextIO
 
@@ -47,21 +47,6 @@ class Rows:
     numbers: npt.NDArray[np.int64]
 
 
-class _Column(dict[str, int]):
-    """Numbers the different cells of a column as they come."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.parts: list[npt.NDArray[np.int32]] = [np.empty(0, np.int32)]
-
-    def __missing__(self, cell: str) -> int:
-        self[cell] = place = len(self)
-        return place
-
-    def take(self, cells: tuple[str, ...]) -> None:
-        self.parts.append(np.fromiter(map(self.__getitem__, cells), np.int32, len(cells)))
-
-
 def as_rows(file: str, header: list[str], blocks: Iterable[list[list[str]]], numbers: Iterable[int]) -> Rows:
     """Return rows, column by column, each different cell once.
 
@@ -81,11 +66,13 @@ def as_rows(file: str, header: list[str], blocks: Iterable[list[list[str]]], num
     Rows
         Header and cells.
     """
-    columns = [_Column() for _ in header]
+    seen: list[dict[str, int]] = [defaultdict(count().__next__) for _ in header]  # numbers cells as they come
+    parts = [[np.empty(0, np.int32)] for _ in header]
     for block in blocks:
-        for column, cells in zip(columns, zip(*block, strict=True), strict=bool(block)):
-            column.take(cells)
-    found = [Cells([word.strip() for word in column], np.concatenate(column.parts)) for column in columns]
+        for number, held, cells in zip(seen, parts, zip(*block, strict=True), strict=bool(block)):
+            held.append(np.fromiter(map(number.__getitem__, cells), np.int32, len(cells)))
+    columns = zip(seen, parts, strict=True)
+    found = [Cells([word.strip() for word in number], np.concatenate(held)) for number, held in columns]
     return Rows(file, header, found, np.fromiter(numbers, np.int64))
 
 
@@ -156,24 +143,23 @@ def load(folder: Path, name: str, faults: Faults, hashes: dict[str, str]) -> byt
     bytes or None
         What the file holds.
     """
-    path = folder / name
+    path, words = folder / name, ""
     try:
         status = os.lstat(path)
         if stat.S_ISLNK(status.st_mode):
-            faults.add("fault 3", name, "is a link; put the file itself into the folder.")
-            return None
-        if not stat.S_ISREG(status.st_mode):
-            faults.add("fault 3", name, "is not a plain file.")
-            return None
-        if status.st_size <= MAX_FILE_BYTES:
+            words = "is a link; put the file itself into the folder."
+        elif not stat.S_ISREG(status.st_mode):
+            words = "is not a plain file."
+        else:
             with path.open("rb") as stream:
                 data = stream.read(MAX_FILE_BYTES + 1)
+            if len(data) > MAX_FILE_BYTES:
+                found, wanted = f"{status.st_size / 2**20:.0f} MB", f"{MAX_FILE_BYTES // 2**20} MB"
+                words = f"is too large: {found}; wanted {wanted} or less."
     except OSError as error:
-        faults.add("fault 3", name, f"cannot be read: {(error.strerror or 'unknown reason').lower()}.")
-        return None
-    if status.st_size > MAX_FILE_BYTES or len(data) > MAX_FILE_BYTES:
-        found = f"{status.st_size / 2**20:.0f} MB"
-        faults.add("fault 3", name, f"is too large: {found}; wanted {MAX_FILE_BYTES // 2**20} MB or less.")
+        words = f"cannot be read: {(error.strerror or 'unknown reason').lower()}."
+    if words:
+        faults.add("fault 3", name, words)
         return None
     hashes[name] = hashlib.sha256(data).hexdigest()
     return data
@@ -196,24 +182,21 @@ def decode(name: str, data: bytes, faults: Faults) -> str | None:
     str or None
         The text.
     """
-    again = 'save it again as "CSV UTF-8"'
-    words = ""
+    line = None
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        words = f"is UTF-16; {again}."
+        words = 'is UTF-16; save it again as "CSV UTF-8".'
     elif not data.strip():
         words = "is empty."
     elif b"\x00" in data:
         words = "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8."
-    if words:
-        faults.add("fault 11", name, words)
-        return None
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        byte = f"byte 0x{data[error.start]:02x}"
-        faults.add("fault 11", name, f'{byte} is not UTF-8; save the file again as "CSV UTF-8".', line=line)
-        return None
+    else:
+        try:
+            return data.decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            line = data.count(b"\n", 0, error.start) + 1
+            words = f'byte 0x{data[error.start]:02x} is not UTF-8; save the file again as "CSV UTF-8".'
+    faults.add("fault 11", name, words, line=line)
+    return None
 
 
 def in_folder(
@@ -254,10 +237,10 @@ def in_folder(
         words = f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
         faults.add("fault 27", file, words, line=line, column=column)
         return False
-    if not (folder / name).exists() and not (folder / name).is_symlink():
+    there = (folder / name).exists() or (folder / name).is_symlink()
+    if not there:
         faults.add(absent, file, f'"{shown(name)}" is not in the folder.', line=line, column=column)
-        return False
-    return True
+    return there
 
 
 def decode_any(name: str, data: bytes, faults: Faults) -> tuple[str, str] | None:

@@ -2,6 +2,8 @@
 
 import math
 from collections.abc import Iterable
+from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
 
@@ -46,9 +48,8 @@ def find(
     for row in spreads.flagged:
         beside = seats["ln_value"][cells.code == cells.code[row]]
         subject = tuple(str(seats[c][row]) for c in SEATED)
-        yield Finding(
-            "mounting_flagged", subject, float(math.expm1(seats["ln_value"][row] - np.median(beside)))
-        )
+        away = seats["ln_value"][row] - np.median(beside)
+        yield Finding("mounting_flagged", subject, float(math.expm1(away)))
     common = max(s.dof for s in spreads.reading.values())
     for lamp, spread in spreads.reading.items():
         if not spread.assumed and spread.dof < common:
@@ -64,46 +65,32 @@ def find(
             yield Finding("technology_missing", (lamp,))
 
 
-def _in_order(seats: Columns) -> list[tuple[int, str, str]]:
-    """Return each day in its housing with its group, as their names are sorted."""
-    first = seats.groups("housing", "day").first
-    named = zip(seats["housing"][first].tolist(), seats["day"][first].tolist(), strict=True)
-    return sorted(((k, str(h), str(d)) for k, (h, d) in enumerate(named)), key=lambda one: one[1:])
-
-
 def _ranges(seats: Columns) -> Iterable[Finding]:
     """Yield the days on which readings were taken on several ranges."""
-    days, ranges = seats.groups("housing", "day"), seats.groups("housing", "day", "range_lx")
-    tops = seats.numbers("range_lx")[ranges.first]
-    known = ~np.isnan(tops)
-    owner = days.code[ranges.first]
-    several = np.bincount(owner[known], minlength=len(days)) > 1
-    for day, housing, name in _in_order(seats):
-        if several[day]:
-            yield Finding(
-                "ranges_differ", (housing, name, *(f"{t:g}" for t in np.sort(tops[known & (owner == day)])))
-            )
+    tops = seats.numbers("range_lx").tolist()
+    read = {(str(h), str(d), top) for h, d, top in zip(seats["housing"], seats["day"], tops, strict=True)}
+    known = sorted(one for one in read if not math.isnan(one[2]))
+    for (housing, day), ranges in groupby(known, key=itemgetter(0, 1)):
+        used = [f"{top:g}" for _, _, top in ranges]
+        if len(used) > 1:
+            yield Finding("ranges_differ", (housing, day, *used))
 
 
 def _unbracketed(seats: Columns, baseline: str) -> Iterable[Finding]:
     """Yield the days on which lamps were read without the baseline, or with it at one end only."""
+    clocks: dict[tuple[str, str], tuple[list[float], list[float]]] = {}
+    rows = zip(*(seats[c].tolist() for c in ("housing", "day", "lamp", "clock_h")), strict=True)
+    for housing, day, lamp, clock in rows:
+        own, others = clocks.setdefault((str(housing), str(day)), ([], []))
+        (own if lamp == baseline else others).append(clock)
     absent: list[str] = []
     one_end: list[str] = []
-    days = seats.groups("housing", "day")
-    mine, clock = np.asarray(seats["lamp"] == baseline), seats.numbers("clock_h")
-    read = np.bincount(days.code, mine, len(days))
-    beside = days.size - read
-    ends = [
-        (days.least(np.where(mine, clock, np.inf)), -days.least(np.where(mine, -clock, np.inf))),
-        (days.least(np.where(mine, np.inf, clock)), -days.least(np.where(mine, np.inf, -clock))),
-    ]
-    with np.errstate(invalid="ignore"):  # days on which a clock is blank
-        outside = (ends[1][0] < ends[0][0]) | (ends[1][1] > ends[0][1])
-    for day, housing, name in _in_order(seats):
-        where = f"{name} in {housing}".strip() if housing else name
-        if not read[day]:
+    for (housing, day), (own, others) in sorted(clocks.items()):
+        where = f"{day} in {housing}".strip() if housing else day
+        timed = not any(map(math.isnan, own + others))
+        if not own:
             absent.append(where)
-        elif beside[day] and outside[day] and not np.isnan(np.array(ends)[:, :, day]).any():
+        elif others and timed and (min(others) < min(own) or max(others) > max(own)):
             one_end.append(where)
     if absent:
         yield Finding("baseline_absent", (baseline, *absent))

@@ -76,23 +76,19 @@ def _seated_once(bench: Bench, lamp: str | None, last: set[str]) -> WarmUpRun:
     readings = bench.tables["readings"].assign(instant=instants(bench))
     readings = readings[readings["lamp"] == (lamp or readings["lamp"])]
     at = readings["elapsed_s"].fillna(bench.settings.initial_s)
-    blocks = readings.assign(elapsed_s=at).groupby(
-        ["lamp", "specimen", "housing", "day", "mounting"], sort=False
-    )
+    seat = ["lamp", "specimen", "housing", "day", "mounting"]
+    blocks = readings.assign(elapsed_s=at).groupby(seat, sort=False)
     (name, specimen, housing, day, _), block = max(
         blocks, key=lambda seat: (len({*seat[1]["instant"]} - {""}), seat[0][0] not in last)
     )
-    record = (
-        block.groupby("elapsed_s", as_index=False).first().reindex(columns=bench.tables["warm_up"].columns)
-    )
+    record = block.groupby("elapsed_s", as_index=False).first()
+    record = record.reindex(columns=bench.tables["warm_up"].columns)
     record["illuminance_lx"] = block.groupby("elapsed_s")["illuminance_lx"].mean().to_numpy()
+    who = str(name), str(specimen), str(housing), str(day)
     return WarmUpRun(
-        run="readings",
-        lamp=str(name),
-        specimen=str(specimen),
-        housing=str(housing),
-        day=str(day),
-        record=record,
+        "readings",
+        *who,
+        record,
         fit=None,
         remaining=None,
         refusals=(),
@@ -220,10 +216,16 @@ def to_room(slope: Slope) -> Slope:
     Slope
         With a wider interval, half of the slope either way as an assumed limit. [%/K]
     """
-    middle, own = slope.percent_per_kelvin, slope.standard_uncertainty
-    u = math.sqrt(own**2 + (middle * TRANSFER_LIMIT) ** 2 / 3.0)
+    middle, u = slope.percent_per_kelvin, 100.0 * _carried_over(slope).u
     half = coverage_factor(slope.coverage) * u
     return replace(slope, standard_uncertainty=u, low=middle - half, high=middle + half, dof=math.inf)
+
+
+def _carried_over(slope: Slope) -> Measured:
+    """Return the light for each kelvin of the room, with the doubt of the way from case to room. [1/K]."""
+    own, u = slope.percent_per_kelvin / 100.0, slope.standard_uncertainty / 100.0
+    carried = limits("from case to room", TRANSFER_LIMIT * abs(own), source="assumed")
+    return measured(own, Input("line", u, kind="fit", source="own readings"), carried)
 
 
 def room_coefficients(slope: Slope | MethodError) -> dict[str, Measured]:
@@ -240,14 +242,11 @@ def room_coefficients(slope: Slope | MethodError) -> dict[str, Measured]:
     dict of str to Measured
         By source. [1/K]
     """
-    found = {
-        "assumed for LED lamps": measured(LED_AMBIENT_COEFFICIENT, limits("LED lamps", LED_AMBIENT_LIMIT))
-    }
+    assumed = measured(LED_AMBIENT_COEFFICIENT, limits("LED lamps", LED_AMBIENT_LIMIT))
+    found = {"assumed for LED lamps": assumed}
     if not isinstance(slope, MethodError):
-        own, u = slope.percent_per_kelvin / 100.0, slope.standard_uncertainty / 100.0
-        carried = limits("from case to room", TRANSFER_LIMIT * abs(own), source="assumed")
-        record = measured(own, Input("line", u, kind="fit", source="own readings"), carried)
-        found["from this record, ± half of it for the way from case to room (assumed)"] = record
+        source = "from this record, ± half of it for the way from case to room (assumed)"
+        found[source] = _carried_over(slope)
     return found
 
 

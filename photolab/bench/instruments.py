@@ -281,6 +281,32 @@ def own_colour_input(meter: Meter, lamp: str, likeness: str) -> Input:
     return limits(("own colour", meter.id, lamp), half_width, kind="own colour", source="manual")
 
 
+def stated_factor(meter: Meter, technology: str | None) -> tuple[float, float] | None:
+    """Return the spectral factor that is stated for a technology.
+
+    Parameters
+    ----------
+    meter : Meter
+        The meter.
+    technology : str or None
+        Technology of the lamps.
+
+    Returns
+    -------
+    tuple of float or None
+        Factor (true over displayed reading) and its relative standard uncertainty; None where none is stated. [1]
+    """
+    for stated in meter.spectral_factors:
+        if stated.technology == technology:
+            return stated.factor, stated.expanded_uncertainty / stated.coverage_factor / stated.factor
+    return None
+
+
+def corrected_colour_input(meter: Meter, technology: str, u: float) -> Input:
+    """Return what is left of the colour of a technology once it was corrected, with this uncertainty. [1]."""
+    return Input(("colour", meter.id, technology, f"corrected {u:.15g}"), u, kind="colour")
+
+
 def meter_temperature_input(meter: Meter, day: str) -> Input:
     """Return the temperature coefficient of a meter on one day.
 

@@ -7,7 +7,6 @@ a technology establish a link; specimens of one lamp make it provisional, becaus
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -19,25 +18,6 @@ from photolab.metrology.quantity import COVERAGE
 LEAST_LAMPS = 3
 LEVEL_SIGNIFICANCE = 0.05
 """Below this chance a factor is said to depend on the level. [1]"""
-
-
-@dataclass(frozen=True)
-class Level:
-    """Whether a link's factor is constant over the level of light.
-
-    Attributes
-    ----------
-    slope : float
-        Change of ln factor for a factor e of illuminance. [1]
-    p : float
-        Chance of such a slope when there is none; NaN where it cannot be told. [1]
-    constant : bool
-        False where the slope is beyond chance.
-    """
-
-    slope: float
-    p: float
-    constant: bool
 
 
 def technology_links(table: pd.DataFrame, *, coverage: float = COVERAGE) -> pd.DataFrame:
@@ -111,17 +91,10 @@ def links_to(
     known = pd.concat([links[links["new_meter"] == meter], back], ignore_index=True)[columns]
     means = readings.groupby([*SEATED, "meter"], sort=False)["net_lx"].mean().reset_index()
     both = means[means["meter"] != meter].merge(means[means["meter"] == meter], on=SEATED)
-    seated = pd.DataFrame(
-        {
-            "lamp": both["lamp"],
-            "technology": both["lamp"].map(technologies).fillna(""),
-            "old_meter": both["meter_x"],
-            "new_meter": meter,
-            "old_lx": both["net_lx_x"],
-            "new_lx": both["net_lx_y"],
-        }
-    )
-    seated = seated[seated["technology"] != ""]
+    names = {"meter_x": "old_meter", "net_lx_x": "old_lx", "net_lx_y": "new_lx"}
+    kinds = both["lamp"].map(technologies).fillna("")
+    seated = both.rename(columns=names).assign(technology=kinds, new_meter=meter)
+    seated = seated.loc[seated["technology"] != "", columns]
     table = pd.concat([part for part in (known, seated) if len(part)]) if len(known) + len(seated) else known
     return technology_links(table) if len(table) else pd.DataFrame(columns=[*columns[1:4], "established"])
 
@@ -141,7 +114,7 @@ def _link(keys: list[str], key: tuple[str, ...], block: pd.DataFrame, coverage: 
     u = float(sample.std(ddof=1) / math.sqrt(len(sample))) if dof > 0 else math.nan
     middle = float(lamps.mean())
     half = float(stats.t.ppf(0.5 + coverage / 2.0, dof)) * u if dof > 0 else math.nan
-    level = constancy(block)
+    _, p = level_slope(block)
     return {
         **dict(zip(keys, key, strict=True)),
         "factor": math.exp(middle),
@@ -152,13 +125,13 @@ def _link(keys: list[str], key: tuple[str, ...], block: pd.DataFrame, coverage: 
         "dof": dof,
         "ln_standard_uncertainty": u,
         "established": established,
-        "level_constant": level.constant,
-        "level_p": level.p,
+        "level_constant": not p < LEVEL_SIGNIFICANCE,
+        "level_p": p,
     }
 
 
-def constancy(block: pd.DataFrame) -> Level:
-    """Return whether the factor of one technology is constant over the level.
+def level_slope(block: pd.DataFrame) -> tuple[float, float]:
+    """Return how the factor of one technology changes with the level of light.
 
     Parameters
     ----------
@@ -167,16 +140,16 @@ def constancy(block: pd.DataFrame) -> Level:
 
     Returns
     -------
-    Level
-        Slope of ln(new/old) on ln(old), by least squares.
+    tuple of float
+        Slope of ln(new/old) on ln(old), by least squares, and the chance of such a slope when there is none; NaN
+        where it cannot be told. [1]
     """
     x = np.log(block["old_lx"].to_numpy(float))
     y = np.log(block["new_lx"].to_numpy(float)) - x
     if len(block) < LEAST_LAMPS or np.ptp(x) < 1e-9:
-        return Level(math.nan, math.nan, constant=True)
+        return math.nan, math.nan
     fit = stats.linregress(x, y)
-    p = float(fit.pvalue) if np.ptp(y) > 0 else 1.0
-    return Level(float(fit.slope), p, constant=p >= LEVEL_SIGNIFICANCE)
+    return float(fit.slope), float(fit.pvalue) if np.ptp(y) > 0 else 1.0
 
 
 def converted(readings: pd.DataFrame, technologies: dict[str, str], links: pd.DataFrame) -> pd.DataFrame:
@@ -229,12 +202,9 @@ def changed_verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
         lamp, housing, point, instant, scope, before, after, ratio_before, ratio_after; rows whose verdict changed.
     """
     keys = ["lamp", "housing", "point", "instant", "scope"]
-    both = before.merge(after, on=keys, suffixes=("_before", "_after"))
+    first, then = (table.rename(columns={"value": "ratio"}) for table in (before, after))
+    both = first.merge(then, on=keys, suffixes=("_before", "_after"))
     both = both[both["verdict_before"] != both["verdict_after"]]
-    columns = {
-        "verdict_before": "before",
-        "verdict_after": "after",
-        "value_before": "ratio_before",
-        "value_after": "ratio_after",
-    }
-    return both[[*keys, *columns]].rename(columns=columns).reset_index(drop=True)
+    columns = {"verdict_before": "before", "verdict_after": "after"}
+    told = both[[*keys, *columns, "ratio_before", "ratio_after"]]
+    return told.rename(columns=columns).reset_index(drop=True)

@@ -18,7 +18,7 @@ from photolab.bench.model import Bench, Meter
 from photolab.bench.ratio_table import ratio_table, with_families
 from photolab.bench.shared_inputs import link_input
 from photolab.bench.verdicts import NO_ANSWER
-from photolab.errors import MethodError
+from photolab.errors import MethodError, attempt
 from photolab.metrology.quantity import Joint
 
 FloatArray = NDArray[np.float64]
@@ -78,12 +78,12 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
         (``meters_swapped``), or the new meter is not described in bench.toml (``unknown_meter``).
     """
     bench = campaign.bench
-    old, new, links, readings, technologies = _conversion(campaign)
-    refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(technologies)))
+    old, new, links, readings = _conversion(campaign)
+    refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(bench.technologies)))
     enabled = campaign.enabled if corrections is None else tuple(corrections)
     first = campaign if corrections is None else evaluate(bench, corrections=enabled)
     before = with_families(first, first.table)
-    after = _evaluated(bench, readings, bench.meters[new], enabled, links, technologies)
+    after = _evaluated(bench, readings, bench.meters[new], enabled, links)
     # without a link for the baseline another lamp would take its place, which is another question
     after = after[after["baseline"] == campaign.baseline].reset_index(drop=True) if len(after) else after
     told = (table.assign(verdict=table["family_verdict"]) for table in (before, after))
@@ -103,15 +103,12 @@ def refusal(campaign: Campaign) -> str:
     str
         What `meter_change` would raise; empty where nothing stands against it.
     """
-    try:
-        _conversion(campaign)
-    except MethodError as refused:
-        return str(refused)
-    return ""
+    found = attempt(_conversion, campaign)
+    return str(found) if isinstance(found, MethodError) else ""
 
 
-def _conversion(campaign: Campaign) -> tuple[str, str, pd.DataFrame, pd.DataFrame, dict[str, str]]:
-    """Return old and new meter, links, converted readings and the technology of each lamp."""
+def _conversion(campaign: Campaign) -> tuple[str, str, pd.DataFrame, pd.DataFrame]:
+    """Return old and new meter, links and converted readings."""
     bench, old = campaign.bench, campaign.selection.meter
     links = technology_links(bench.tables["links"], coverage=bench.settings.coverage)
     links = links[links["old_meter"] == old].reset_index(drop=True)
@@ -124,13 +121,11 @@ def _conversion(campaign: Campaign) -> tuple[str, str, pd.DataFrame, pd.DataFram
         raise MethodError(message, code="unknown_meter", known={"meter": new})
     links = links[links["new_meter"] == new]
     readings = _linked(campaign, links)
-    technologies = bench.technologies
     if readings["linked_lx"].isna().all():
-        message = (
-            f"no lamp of the campaign has a technology that was linked ({', '.join(links['technology'])})"
-        )
-        raise MethodError(message, code="no_link", known={"technologies": tuple(links["technology"])})
-    return old, new, links, readings, technologies
+        linked = tuple(links["technology"])
+        message = f"no lamp of the campaign has a technology that was linked ({', '.join(linked)})"
+        raise MethodError(message, code="no_link", known={"technologies": linked})
+    return old, new, links, readings
 
 
 def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:
@@ -147,12 +142,7 @@ def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:
 
 
 def _evaluated(
-    bench: Bench,
-    readings: pd.DataFrame,
-    meter: Meter,
-    enabled: tuple[str, ...],
-    links: pd.DataFrame,
-    technologies: dict[str, str],
+    bench: Bench, readings: pd.DataFrame, meter: Meter, enabled: tuple[str, ...], links: pd.DataFrame
 ) -> pd.DataFrame:
     """Return the results table of the converted readings on the new meter, the links' uncertainty put in."""
     kept = readings[readings["linked_lx"].notna()]
@@ -162,9 +152,9 @@ def _evaluated(
         columns=["net_lx", "linked_lx", "link_u", "link", "link_refused", "instant"]
     )
     tables = {**bench.tables, "readings": moved.reset_index(drop=True)}
-    campaign = _with_links(evaluate(replace(bench, tables=tables), corrections=enabled), links, technologies)
+    campaign = _with_links(evaluate(replace(bench, tables=tables), corrections=enabled), links)
     table = with_families(campaign, ratio_table(campaign))
-    kinds = table["lamp"].map(technologies), table["baseline"].map(technologies)
+    kinds = table["lamp"].map(bench.technologies), table["baseline"].map(bench.technologies)
     unknown = set(links.loc[links["ln_standard_uncertainty"].isna(), "technology"])
     silent = (kinds[0] != kinds[1]) & (kinds[0].isin(unknown) | kinds[1].isin(unknown))
     numbers = ["low", "high", "ln_expanded_uncertainty", "family_low", "family_high"]
@@ -179,9 +169,10 @@ def _smallest_range(lux: FloatArray, meter: Meter) -> FloatArray:
     return np.asarray(ranges[np.searchsorted(ranges[:-1], lux)])
 
 
-def _with_links(campaign: Campaign, links: pd.DataFrame, technologies: dict[str, str]) -> Campaign:
+def _with_links(campaign: Campaign, links: pd.DataFrame) -> Campaign:
     """Return a campaign whose lamps carry the doubt of the link of their technology; one link cancels from a ratio."""
-    joint, known = campaign.joint, links[links["ln_standard_uncertainty"].notna()]
+    joint, technologies = campaign.joint, campaign.bench.technologies
+    known = links[links["ln_standard_uncertainty"].notna()]
     rows = known[["old_meter", "technology", "ln_standard_uncertainty", "dof"]].itertuples(index=False)
     inputs = [link_input(str(meter), str(kind), float(u), float(dof)) for meter, kind, u, dof in rows]
     of_lamp = [technologies.get(name[0], "") for name in joint.names]
@@ -228,14 +219,7 @@ def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
         first = known[0]
         middle = math.log(one["factor"] / first["factor"])
         half = math.hypot(_half_width(first), _half_width(one))
-        rows.append(
-            {
-                "technology": one["technology"],
-                "against": first["technology"],
-                "observed": math.exp(middle),
-                "low": math.exp(middle - half),
-                "high": math.exp(middle + half),
-                "predicted": predicted[one["technology"]] / predicted[first["technology"]],
-            }
-        )
+        observed = (math.exp(x) for x in (middle, middle - half, middle + half))
+        expected = predicted[one["technology"]] / predicted[first["technology"]]
+        rows.append((one["technology"], first["technology"], *observed, expected))
     return pd.DataFrame(rows, columns=["technology", "against", "observed", "low", "high", "predicted"])

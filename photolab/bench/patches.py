@@ -3,6 +3,7 @@
 import math
 from functools import partial
 
+import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
@@ -37,15 +38,11 @@ def ends_from_emissivity(one: Surface) -> tuple[float, float]:
     reach = one.coverage * one.emissivity_half_width
     if math.isnan(one.value + reach):
         return math.nan, math.nan
-    low, high = (
-        float(
-            surface_temperature(
-                one.displayed, emissivity=e, set_emissivity=one.set_emissivity, reflected=one.reflected
-            )
-        )
-        for e in (min(one.emissivity + reach, 1.0), max(one.emissivity - reach, 1e-3))
+    both = [min(one.emissivity + reach, 1.0), max(one.emissivity - reach, 1e-3)]
+    ends = surface_temperature(
+        one.displayed, emissivity=both, set_emissivity=one.set_emissivity, reflected=one.reflected
     )
-    return min(low, high), max(low, high)
+    return float(np.min(ends)), float(np.max(ends))
 
 
 def emissivity_at(found: pd.DataFrame, one: Surface) -> float:
@@ -86,11 +83,13 @@ def patch_emissivities(bench: Bench) -> pd.DataFrame:
     read = surfaces(bench)
     bare = [one for one in read if one.method == "bare"]
     rows = [_row(one, patch) for one in bare for patch in read if patch.is_patch_beside(one)]
-    columns = "lamp place patch elapsed_s patch_C emissivity low high declared code"
-    return pd.DataFrame(rows, columns=columns.split())
+    return pd.DataFrame(rows, columns=_COLUMNS)
 
 
-def _row(bare: Surface, patch: Surface) -> dict[str, float | str]:
+_COLUMNS = ["lamp", "place", "patch", "elapsed_s", "patch_C", "emissivity", "low", "high", "declared", "code"]
+
+
+def _row(bare: Surface, patch: Surface) -> tuple[float | str, ...]:
     """Return the emissivity of one bare reading beside its patch."""
     entering = (
         *(camera_reading(one.displayed, SPOT_LIMIT_K, one.where, one.pixels) for one in (bare, patch)),
@@ -102,18 +101,8 @@ def _row(bare: Surface, patch: Surface) -> dict[str, float | str]:
     value = low = high = math.nan
     if isinstance(found, Measured):
         value, (low, high) = found.value, found.interval(bare.coverage)
-    return {
-        "lamp": bare.lamp,
-        "place": bare.place,
-        "patch": patch.method,
-        "elapsed_s": bare.elapsed_s,
-        "patch_C": patch.displayed,
-        "emissivity": value,
-        "low": low,
-        "high": min(high, 1.0),
-        "declared": bare.emissivity,
-        "code": refused,
-    }
+    where = (bare.lamp, bare.place, patch.method, bare.elapsed_s, patch.displayed)
+    return (*where, value, low, min(high, 1.0), bare.emissivity, refused)
 
 
 def _from_patch(

@@ -57,9 +57,8 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
     hashes: dict[str, str] = {}
     names = _names(path, faults)
     if WORKBOOK in names:
-        from photolab.bench.workbook import (
-            read_workbook,
-        )  # what reads workbooks takes as long as reading a bench
+        # what reads workbooks takes as long as reading a bench
+        from photolab.bench.workbook import read_workbook
 
         declared, tables, names = read_workbook(path, names, faults, hashes)
     else:
@@ -102,15 +101,13 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
 def _names(path: Path, faults: Faults) -> tuple[str, ...]:
     """Return the file names of the folder, or raise where there is no folder to read."""
     try:
-        if not path.is_dir():
-            why = "is not a folder" if path.exists() else "does not exist"
-            faults.add("fault 3", path.name or str(path), f"this folder {why}.")
-            raise refusal(faults.faults)
-        return listing(path, faults)
+        if path.is_dir():
+            return listing(path, faults)
+        why = "is not a folder" if path.exists() else "does not exist"
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "its name cannot be used"
-        faults.add("fault 3", path.name, f"this folder cannot be read: {reason.lower()}.")
-        raise refusal(faults.faults) from None
+        why = f"cannot be read: {reason.lower()}"
+    raise refusal([Problem("fault 3", path.name or str(path), None, "", f"this folder {why}.")])
 
 
 def _declared(path: Path, names: tuple[str, ...], faults: Faults, hashes: dict[str, str]) -> Declared:

@@ -13,7 +13,7 @@ from photolab.bench.distance_terms import READING_SD, tape_limit
 from photolab.bench.distances import DistanceResult, evaluate_distances
 from photolab.bench.electrical import POWER_LIMIT_PERCENT, lamp_power
 from photolab.bench.model import Bench
-from photolab.bench.simulation_heat import camera_display
+from photolab.bench.simulation_tables import camera_display
 from photolab.bench.surface import (
     AMBIENT_LIMIT_K,
     PATCH_EMISSIVITY,

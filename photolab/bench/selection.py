@@ -161,10 +161,8 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     entered = readings[~out].reset_index(drop=True) if out.any() else readings
     if len(links):
         through = entered[entered["onto"] != entered["meter"]]
-        count = through.groupby(["link_ln", "meter"], sort=False).size()
-        keys = zip(links["ln"], links["old_meter"], strict=True)
-        links = links.assign(entered=[int(count.get(key, 0)) for key in keys])
-        links = links[links["entered"] > 0]
+        count = through.value_counts(["link_ln", "meter"], sort=False).rename("entered")
+        links = links.join(count, on=["ln", "old_meter"], how="inner")
     links = links if len(links) else pd.DataFrame(columns=[*LINKS, "entered"])
     return Selection(entered, listed, meter, baseline, declared, links)
 
@@ -192,8 +190,7 @@ def _linked(
             links.append((technology, own, ln, u, dof, link["n"], link["established"]))
     main = pd.MultiIndex.from_frame(named.loc[named["meter"] == meter, SEATED])
     both = other.loc[pd.MultiIndex.from_frame(other[SEATED]).isin(main), "meter"]
-    words = [f"read with {m} in a seating read with {meter} too: it serves their link" for m in both]
-    refused.loc[both.index] = pd.Series(words, index=both.index, dtype=object)
+    refused[both.index] = "read with " + both + f" in a seating read with {meter} too: it serves their link"
     return readings, refused[refused != ""], pd.DataFrame(links, columns=LINKS)
 
 

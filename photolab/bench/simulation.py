@@ -8,6 +8,7 @@ frozen demo, the same bytes each time::
 
 import shutil
 import sys
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -17,28 +18,17 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pandas as pd
 
-from photolab.bench.declared import Lines, declare
-from photolab.bench.demo import DEMO_SEED, demo_truth
+from photolab.bench import demo as invented
+from photolab.bench import simulation_tables as others
+from photolab.bench.declared import declare
+from photolab.bench.demo import GROUP_MEANS, PINNED, Seat, demo_truth
 from photolab.bench.faults import Faults
-from photolab.bench.model import Bench, Spectrum
+from photolab.bench.model import Bench
 from photolab.bench.records import write_bench
 from photolab.bench.schema import TABLES
-from photolab.bench.simulation_draws import day_effects, draw_truth, mounting_effects
-from photolab.bench.simulation_heat import electrical_table, thermal_table, warm_up_table
-from photolab.bench.simulation_light import (
-    beam_table,
-    distance_table,
-    links_table,
-    spectra_table,
-    spectrum_values,
-)
-from photolab.bench.simulation_plan import seats
 from photolab.bench.simulation_readings import readings_table, seat_states
-from photolab.bench.simulation_settings import bench_document, days_table, lamps_table
 from photolab.bench.tables import empty_table
-from photolab.bench.truth import Truth, truth_document
-
-default_truth = demo_truth
+from photolab.bench.truth import Declared, LampTruth, MeterTruth, Truth, truth_document
 
 FROZEN_VOLTAGE_SD = 0.005
 HEADING = "# INVENTED: no lamp, maker or reading in this folder is real; see data/README.md.\n"
@@ -107,13 +97,10 @@ def simulate_with_truth(
     """
     rng = np.random.default_rng(seed)
     drawn = draw_truth(truth, rng=rng) if fresh else truth
-    voltage_sd = truth.declared.voltage_V if fresh else FROZEN_VOLTAGE_SD
-    late_sd = truth.declared.elapsed_s if fresh else 0.0
-    effects = mounting_effects(drawn, seats(), rng=rng, arranged=False)
-    return _simulation(drawn, effects, rng, voltage_sd, late_sd, only_readings=only_readings)
+    return _simulation(drawn, rng, fresh=fresh, only_readings=only_readings)
 
 
-def demo(seed: int = DEMO_SEED) -> Simulation:
+def demo(seed: int = invented.DEMO_SEED) -> Simulation:
     """Return the frozen demo bench: stated values, seeded residuals, arranged so that every story is there.
 
     Parameters
@@ -127,60 +114,186 @@ def demo(seed: int = DEMO_SEED) -> Simulation:
         The same numbers each time.
     """
     rng = np.random.default_rng(seed)
-    truth = day_effects(demo_truth(), rng=rng)
-    effects = mounting_effects(truth, seats(), rng=rng, arranged=True)
-    return _simulation(truth, effects, rng, FROZEN_VOLTAGE_SD, 0.0, only_readings=False)
+    return _simulation(day_effects(demo_truth(), rng=rng), rng, arranged=True)
+
+
+def draw_truth(truth: Truth, *, rng: np.random.Generator) -> Truth:
+    """Return a bench of the same design whose every declared input is drawn afresh.
+
+    Parameters
+    ----------
+    truth : Truth
+        Design and declared distributions; the lamps' ratios are kept.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    Truth
+        The drawn truth.
+    """
+    told = truth.declared
+    days = {
+        name: replace(day, effect={key: float(rng.normal(0, truth.day_sd)) for key in truth.housings})
+        for name, day in truth.days.items()
+    }
+    return replace(
+        truth,
+        lamps={name: _draw_lamp(lamp, told, rng) for name, lamp in truth.lamps.items()},
+        days=days,
+        meters={name: _draw_meter(meter, truth, rng) for name, meter in truth.meters.items()},
+        voltage_exponent=float(rng.normal(told.exponent, told.exponent_u)),
+        voltmeter_scale=float(rng.uniform(-1, 1) * told.voltmeter_scale),
+        ageing_per_h=0.0,
+        aims={},
+    )
+
+
+def _draw_lamp(lamp: LampTruth, told: Declared, rng: np.random.Generator) -> LampTruth:
+    """Draw specimens and ambient coefficient; a lamp that is modulated or flat stays as it is."""
+    coefficient = told.ambient_per_K + float(rng.uniform(-1, 1)) * told.ambient_half_width
+    return replace(
+        lamp,
+        specimens={key: float(rng.normal(0, told.specimen)) for key in lamp.specimens},
+        ambient_per_K=0.0 if lamp.technology == "filament" else coefficient,
+    )
+
+
+def _draw_meter(meter: MeterTruth, truth: Truth, rng: np.random.Generator) -> MeterTruth:
+    told = truth.declared
+    tops = meter.ranges_lx
+    keys = [f"{top:g}/{lamp}/{housing}" for top in tops for lamp in truth.lamps for housing in truth.housings]
+    return replace(
+        meter,
+        scale=float(rng.uniform(-told.scale, told.scale)),
+        gain=tuple(rng.uniform(-told.gain, told.gain, len(tops)).tolist()),
+        offset_lx=tuple(float(rng.uniform(-1, 1) * told.range_term * top) for top in tops),
+        colour={
+            key: value if key == "filament" else float(value * (1 + rng.normal(0, told.colour)))
+            for key, value in meter.colour.items()
+        },
+        linearity={key: float(rng.uniform(-told.linearity, told.linearity)) for key in keys},
+        temperature_per_K={day: float(rng.uniform(-1, 1) * told.meter_per_K) for day in truth.days},
+    )
+
+
+def mounting_effects(
+    truth: Truth, plan: list[Seat], *, rng: np.random.Generator, arranged: bool
+) -> dict[str, float]:
+    """Return how each mounting deviates from its lamp's light.
+
+    Parameters
+    ----------
+    truth : Truth
+        Mounting SD of every housing.
+    plan : list of Seat
+        The mountings.
+    rng : numpy.random.Generator
+        Source of randomness.
+    arranged : bool
+        Pin and centre the mountings that tell a story, as in the frozen demo.
+
+    Returns
+    -------
+    dict
+        Key of the seat to deviation. [ln]
+    """
+    sds = [truth.housings[seat.housing].mounting_sd for seat in plan]
+    draws = rng.normal(0, 1, len(plan))
+    draws = np.clip(draws, -2, 2) if arranged else draws
+    effects = dict(zip([seat.key for seat in plan], (draws * sds).tolist(), strict=True))
+    if not arranged:
+        return effects
+    effects.update(PINNED)
+    for (lamp, housing), mean in GROUP_MEANS.items():
+        together = defaultdict(
+            list
+        )  # the baseline's seatings before and after the new lead are centred apart
+        for seat in plan:
+            if (seat.lamp, seat.housing) == (lamp, housing):
+                together[seat.specimen, lamp == "B0" and seat.day >= "D06"].append(seat.key)
+        for keys in together.values():
+            _centre(effects, keys, mean)
+    return effects
+
+
+def _centre(effects: dict[str, float], keys: list[str], mean: float) -> None:
+    """Shift the mountings that are not pinned so that all of them have the wanted mean."""
+    free = [key for key in keys if key not in PINNED]
+    if len(free) < 2:
+        return
+    shift = (mean * len(keys) - sum(effects[key] for key in keys)) / len(free)
+    for key in free:
+        effects[key] += shift
+
+
+def day_effects(truth: Truth, *, rng: np.random.Generator) -> Truth:
+    """Return the truth with its days' common deviations drawn, the mean of each period kept at 0.
+
+    Parameters
+    ----------
+    truth : Truth
+        Day SD, days and housings.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    Truth
+        With day effects; the days before and after the new lead average to 0 each.
+    """
+    names = list(truth.days)
+    drawn = {housing: rng.normal(0, truth.day_sd, len(names)) for housing in truth.housings}
+    late = np.array([truth.days[name].measured_at == "socket" for name in names])
+    for values in drawn.values():
+        for period in (late, ~late):
+            values[period] -= values[period].mean()
+    days = {
+        name: replace(truth.days[name], effect={key: round(float(v[n]), 5) for key, v in drawn.items()})
+        for n, name in enumerate(names)
+    }
+    return replace(truth, days=days)
 
 
 def _simulation(
     truth: Truth,
-    effects: dict[str, float],
     rng: np.random.Generator,
-    voltage_sd: float,
-    late_sd: float,
     *,
-    only_readings: bool,
+    fresh: bool = False,
+    arranged: bool = False,
+    only_readings: bool = False,
 ) -> Simulation:
-    states = seat_states(truth, seats(), effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
+    told, plan = truth.declared, invented.seats()
+    voltage_sd, late_sd = (told.voltage_V, told.elapsed_s) if fresh else (FROZEN_VOLTAGE_SD, 0.0)
+    effects = mounting_effects(truth, plan, rng=rng, arranged=arranged)
+    states = seat_states(truth, plan, effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
     tables = {
         "readings": readings_table(truth, states, rng=rng).assign(point="hot_spot"),
-        "lamps": lamps_table(truth),
-        "days": days_table(truth),
-        "electrical": electrical_table(truth),
-        "spectra": spectra_table(truth),
+        "lamps": invented.lamps_table(truth),
+        "days": invented.days_table(truth),
+        "electrical": others.electrical_table(truth),
+        "spectra": others.spectra_table(truth),
     }
     if not only_readings:
         tables |= {
-            "warm_up": warm_up_table(truth, states, rng=rng),
-            "thermal": thermal_table(truth, rng=rng),
-            "distance": distance_table(truth, states, rng=rng),
-            "beam": beam_table(truth, rng=rng),
-            "links": links_table(truth, states, rng=rng),
+            "warm_up": others.warm_up_table(truth, states, rng=rng),
+            "thermal": others.thermal_table(truth, rng=rng),
+            "distance": others.distance_table(truth, states, rng=rng),
+            "beam": others.beam_table(truth, rng=rng),
+            "links": others.links_table(truth, states, rng=rng),
         }
     return Simulation(_bench(truth, tables), truth, effects)
 
 
 def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
-    declared = declare(bench_document(truth), Lines(""), Faults())
+    declared = declare(invented.bench_document(truth), {}, Faults())
     whole = {name: _complete(name, tables[name]) if name in tables else _empty(name) for name in TABLES}
-    spectra = {}
-    for row in whole["spectra"].to_dict("records"):
-        wavelength, value = spectrum_values(row["file"].removesuffix(".csv").partition("_")[2])
-        spectra[row["name"]] = Spectrum(row["kind"], row["lamp"], row["meter"], wavelength, value)
     return Bench(
-        name="simulated",
-        settings=declared.settings,
-        meters=declared.meters,
-        housings=declared.housings,
-        tables=whole,
-        files=(),
-        excluded=whole["readings"].iloc[:0],
-        warnings=(),
-        assumed=(),
-        hashes={},
-        spectra=spectra,
+        "simulated", declared.settings, declared.meters, declared.housings, whole,
+        files=(), excluded=whole["readings"].iloc[:0], warnings=(), assumed=(), hashes={},
+        spectra=others.spectra_of(whole["spectra"]),
         questions=tuple(question for question, _ in declared.questions),
-    )
+    )  # fmt: skip
 
 
 @cache

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from photolab.bench.simulation_plan import HOLD_MINUTES, HOLDS, Seat
+from photolab.bench.demo import HOLD_MINUTES, HOLDS, Seat
 from photolab.bench.truth import LampTruth, Truth
 
 Array = NDArray[np.float64]
@@ -16,6 +16,8 @@ Array = NDArray[np.float64]
 INITIAL_S = 60.0
 HOLD_S = 60.0 * HOLD_MINUTES
 STEP_SECONDS = 20.0
+METER = "M1"
+"""The meter of the campaign; the others are read for the links alone."""
 REPEATS = 3
 
 
@@ -44,6 +46,12 @@ class SeatState:
     shown_V: float
     burnt_h: float
     late_s: float = 0.0
+
+    @property
+    def cells(self) -> dict[str, object]:
+        """What the tables say of the mounting, each in its own columns."""
+        conditions = {"socket_V": self.shown_V, "ambient_C": self.ambient_C}
+        return vars(self.seat) | {"cover": self.seat.cover, "meter": METER} | conditions
 
 
 def seat_states(
@@ -79,21 +87,14 @@ def seat_states(
     """
     burnt: dict[tuple[str, str], float] = {}
     states = []
-    for seat in plan:
-        day = truth.days[seat.day]
-        shown = round(day.lead_V + float(np.clip(rng.normal(0, 0.006), -0.01, 0.01)), 2)
-        states.append(
-            SeatState(
-                seat,
-                effects[seat.key],
-                round(day.ambient_C + float(rng.normal(0, 0.2)), 1),
-                shown / (1 + truth.voltmeter_scale) + float(rng.normal(0, voltage_sd)),
-                shown,
-                burnt.get((seat.lamp, seat.specimen), 0.0),
-                float(rng.normal(0, late_sd)),
-            )
-        )
-        burnt[seat.lamp, seat.specimen] = states[-1].burnt_h + seat.hold_minutes / 60
+    draws = rng.normal(0, [0.006, 0.2, voltage_sd, late_sd], (len(plan), 4)).tolist()
+    for seat, (lead, air, volts, late) in zip(plan, draws, strict=True):
+        day, piece = truth.days[seat.day], (seat.lamp, seat.specimen)
+        shown = round(day.lead_V + min(max(lead, -0.01), 0.01), 2)
+        socket = shown / (1 + truth.voltmeter_scale) + volts
+        ambient, before = round(day.ambient_C + air, 1), burnt.get(piece, 0.0)
+        states.append(SeatState(seat, effects[seat.key], ambient, socket, shown, before, late))
+        burnt[piece] = before + seat.hold_minutes / 60
     return states
 
 
@@ -168,9 +169,7 @@ def true_illuminance(truth: Truth, state: SeatState, time_s: float = INITIAL_S) 
     return exp(level)
 
 
-def readings_table(
-    truth: Truth, states: list[SeatState], *, rng: np.random.Generator, meter: str = "M1"
-) -> pd.DataFrame:
+def readings_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
     """Return readings.csv of a list of mountings: at the initial time, some at the hold time too.
 
     Parameters
@@ -181,8 +180,6 @@ def readings_table(
         The mountings.
     rng : numpy.random.Generator
         Source of randomness.
-    meter : str
-        The meter that is read.
 
     Returns
     -------
@@ -192,33 +189,27 @@ def readings_table(
     (late,) = rng.spawn(1)  # a stream of their own: readings at the hold time move no other draw
     rows = []
     for state in states:
-        rows += _reading_rows(truth, state, meter, rng, INITIAL_S)
+        rows += _reading_rows(truth, state, rng, INITIAL_S)
         if state.seat.key in HOLDS:
-            rows += _reading_rows(truth, state, meter, late, HOLD_S)
+            rows += _reading_rows(truth, state, late, HOLD_S)
     return pd.DataFrame(rows)
 
 
 def _reading_rows(
-    truth: Truth, state: SeatState, meter: str, rng: np.random.Generator, time_s: float
+    truth: Truth, state: SeatState, rng: np.random.Generator, time_s: float
 ) -> list[dict[str, object]]:
     seat, day, lamp = state.seat, truth.days[state.seat.day], truth.lamps[state.seat.lamp]
     true_lx = true_illuminance(truth, state, time_s)
     minute = seat.minute + round(time_s / 60)
-    top = working_range(truth, meter, true_lx, lamp.technology, autorange=day.autorange)
+    top = working_range(truth, METER, true_lx, lamp.technology, autorange=day.autorange)
     light = true_lx * np.exp(rng.normal(0, lamp.reading_sd, REPEATS))
-    shown = shown_lx(truth, meter, light, top, seat)
+    shown = shown_lx(truth, METER, light, top, seat)
     common: dict[str, object] = {
-        "lamp": seat.lamp, "specimen": seat.specimen, "housing": seat.housing, "day": seat.day,
-        "clock": f"{minute // 60:02d}:{minute % 60:02d}", "order": seat.order,
-        "mounting": seat.mounting, "elapsed_s": time_s, "rest_minutes": seat.rest_minutes, "meter": meter,
-        "range_lx": top, "dark_lx": float(truth.meters[meter].display(0.0, top, 1.0)),
-        "socket_V": state.shown_V, "measured_at": day.measured_at, "ambient_C": state.ambient_C,
-        "cover": seat.cover,
+        "clock": f"{minute // 60:02d}:{minute % 60:02d}", "elapsed_s": time_s, "range_lx": top,
+        "dark_lx": float(truth.meters[METER].display(0.0, top, 1.0)), "measured_at": day.measured_at,
     }  # fmt: skip
-    return [
-        common | {"repeat": repeat, "illuminance_lx": figure}
-        for repeat, figure in enumerate(shown.tolist(), 1)
-    ]
+    figures = enumerate(shown.tolist(), start=1)
+    return [state.cells | common | {"repeat": n, "illuminance_lx": figure} for n, figure in figures]
 
 
 def working_range(truth: Truth, meter: str, true_lx: float, technology: str, *, autorange: bool) -> float:
@@ -270,7 +261,6 @@ def shown_lx(truth: Truth, meter: str, light: Any, top: float, seat: Seat) -> An
     """
     kind = truth.meters[meter]
     linearity = kind.linearity.get(f"{top:g}/{seat.lamp}/{seat.housing}", 0.0)
-    linearity += kind.temperature_per_K.get(seat.day, 0.0) * (
-        truth.days[seat.day].ambient_C - truth.reference_C
-    )
+    warmth = truth.days[seat.day].ambient_C - truth.reference_C
+    linearity += kind.temperature_per_K.get(seat.day, 0.0) * warmth
     return kind.display(light, top, kind.colour[truth.lamps[seat.lamp].technology], linearity)

@@ -146,9 +146,8 @@ def _named_columns(table: Table, rows: Rows, faults: Faults) -> Named:
         canonical, form = known.get(header, ("", None))
         code, words = "fault 4", ""
         if not header:
-            words = (
-                f"column {position + 1} has cells and no name." if any(rows.columns[position].words) else ""
-            )
+            filled = any(rows.columns[position].words)
+            words = f"column {position + 1} has cells and no name." if filled else ""
         elif header in rows.header[:position]:
             words = f"{shown(header)} is named twice."
         elif header == "line":
@@ -227,21 +226,16 @@ class _Reader:
         typed = plain_numbers(cells.words, self.decimal)
         values = self.form.convert(typed) if self.form else typed
         refused = ~inside(values, self.column)
-        for place in np.flatnonzero(refused):
+        for place in map(int, np.flatnonzero(refused)):
             word = cells.words[place]
-            if word:
-                wrong[int(place)] = self._fault(word)
+            try:
+                if word:
+                    check_number(parse_number(word, decimal=self.decimal), word, self.column, self.form)
+            except CellFault as fault:
+                wrong[place] = fault
         values[refused] = typed[refused] = np.nan
         found = {self.column.name: pd.Series(values[cells.places])}
         return found | {self.form.header: pd.Series(typed[cells.places])} if self.form else found
-
-    def _fault(self, word: str) -> CellFault:
-        """Return why a cell is not a number of this column."""
-        try:
-            check_number(parse_number(word, decimal=self.decimal), word, self.column, self.form)
-        except CellFault as fault:
-            return fault
-        return CellFault(f'"{shown(word)}" is not a number.', code="fault 13")
 
     def _texts(self, cells: Cells, wrong: dict[int, CellFault]) -> list[str]:
         rules: dict[str, Callable[[str], str]] = {
@@ -272,6 +266,5 @@ class _Reader:
             return
         for row in np.flatnonzero(np.isin(cells.places, list(wrong))):
             fault = wrong[int(cells.places[row])]
-            self.faults.add(
-                fault.code, self.rows.file, str(fault), line=int(self.rows.numbers[row]), column=self.header
-            )
+            line = int(self.rows.numbers[row])
+            self.faults.add(fault.code, self.rows.file, str(fault), line=line, column=self.header)

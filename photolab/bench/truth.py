@@ -1,19 +1,14 @@
 """What is true on a simulated bench: lamps, housings, meters and days, each with its generating values.
 
-A `Truth` is read from and written to a plain TOML document, so that the truth behind a shipped data set can
-be looked up beside it.
+A `Truth` is written as a plain TOML document, so that the truth behind a shipped data set can be looked up beside it.
 """
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
-from math import exp, log
 from typing import Any
 
 import numpy as np
 import tomli_w
-
-from photolab.errors import MethodError
 
 
 @dataclass(frozen=True)
@@ -265,50 +260,6 @@ class Truth:
     aims: Mapping[str, float] = field(default_factory=dict)
     declared: Declared = field(default_factory=Declared)
 
-    def ln_ratio(
-        self, lamp: str, housing: str, *, baseline: str | None = None, scope: str = "specimens"
-    ) -> float:
-        """Return the generating value of a ratio.
-
-        Parameters
-        ----------
-        lamp, housing : str
-            Which lamp, where.
-        baseline : str, optional
-            Divided by this lamp; the truth's baseline if left out.
-        scope : {"specimens", "models"}
-            Mean of the specimens on the bench, or the models.
-
-        Returns
-        -------
-        float
-            ln(ratio). [1]
-        """
-        below = baseline or self.baseline
-        value = log(self.lamps[lamp].ratio[housing] / self.lamps[below].ratio[housing])
-        if scope == "specimens":
-            value += float(np.mean(list(self.lamps[lamp].specimens.values())))
-            value -= float(np.mean(list(self.lamps[below].specimens.values())))
-        return value
-
-    def intensity_cd(self, lamp: str, housing: str, specimen: str) -> float:
-        """Return the hot-spot intensity of one specimen at the initial time and reference conditions.
-
-        Parameters
-        ----------
-        lamp, housing, specimen : str
-            Which specimen, where.
-
-        Returns
-        -------
-        float
-            Luminous intensity. [cd]
-        """
-        kind = self.lamps[lamp]
-        return float(
-            self.housings[housing].intensity_cd * kind.ratio[housing] * exp(kind.specimens[specimen])
-        )
-
 
 def truth_document(truth: Truth) -> str:
     """Return a truth as the text of truth.toml.
@@ -325,38 +276,3 @@ def truth_document(truth: Truth) -> str:
     """
     head = "# INVENTED: the generating values of a simulated bench at its initial time; see data/README.md.\n"
     return head + tomli_w.dumps(asdict(truth))
-
-
-def parse_truth(text: str) -> Truth:
-    """Return the truth a TOML text states.
-
-    Parameters
-    ----------
-    text : str
-        Text of truth.toml.
-
-    Returns
-    -------
-    Truth
-        Generating values.
-
-    Raises
-    ------
-    MethodError
-        If a section is missing or holds an unknown key.
-    """
-    document = tomllib.loads(text)
-    kinds = {"lamps": LampTruth, "housings": HousingTruth, "meters": MeterTruth, "days": DayTruth}
-    try:
-        parts: dict[str, Any] = {
-            section: {key: kind(**_tuples(value)) for key, value in document.pop(section).items()}
-            for section, kind in kinds.items()
-        }
-        return Truth(**parts, declared=Declared(**document.pop("declared", {})), **document)
-    except (KeyError, TypeError, AttributeError) as error:
-        message = f"truth.toml must hold lamps, housings, meters and days with their known keys; got {error}"
-        raise MethodError(message, code="truth") from error
-
-
-def _tuples(value: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: tuple(item) if isinstance(item, list) else item for key, item in value.items()}

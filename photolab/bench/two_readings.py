@@ -128,7 +128,7 @@ def _check(
 def _ln_corrected(value: float, meter: Meter, technology: str | None) -> float:
     """Return ln of a reading with the certificate's correction and the stated spectral factor."""
     certificate = math.log(meter.certificate.correction) if meter.certificate else 0.0
-    stated = [s.factor for s in meter.spectral_factors if s.technology == technology]
+    stated = instruments.stated_factor(meter, technology)
     return math.log(value) + certificate + (math.log(stated[0]) if stated else 0.0)
 
 
@@ -144,34 +144,22 @@ def _two_seats(
         only = meter.ranges_lx[0] if len(meter.ranges_lx) == 1 else math.nan
         tops.append(only if top is None else float(top))
     known = [t or "other" for t in technologies]
-    factors = [_stated_factor(m, t) for m, t in zip(meters, known, strict=True)]
+    factors = [instruments.stated_factor(m, t) for m, t in zip(meters, known, strict=True)]
     several = meters[0].id == meters[1].id and tops[0] != tops[1]  # an unknown range is none other's
-    return {
+    alike = {
+        "housing": "", "link_u": 0.0, "link_dof": math.inf, "several": several, "n": 1, "one_figure": False,
+        "own_spectrum": False, "likeness": "like",
+    }  # fmt: skip
+    return {column: [cell, cell] for column, cell in alike.items()} | {
         "lamp": ["A", "B"],
-        "housing": ["", ""],
         "number": [0, 1],
         "meter": [m.id for m in meters],
         "onto": [m.id for m in meters],
-        "link_u": [0.0, 0.0],
-        "link_dof": [math.inf, math.inf],
-        "several": [several, several],
         "range_lx": tops,
         "inverse": [1.0 / v for v in values],
-        "n": [1, 1],
-        "one_figure": [False, False],
         "technology": known,
-        "spectral_u": factors,
-        "own_spectrum": [False, False],
-        "likeness": ["like", "like"],
+        "spectral_u": [stated[1] if stated else math.nan for stated in factors],
     }
-
-
-def _stated_factor(meter: Meter, technology: str) -> float:
-    """Return the relative standard uncertainty of a stated spectral factor, NaN where none is stated."""
-    for stated in meter.spectral_factors:
-        if stated.technology == technology:
-            return stated.expanded_uncertainty / stated.coverage_factor / stated.factor
-    return math.nan
 
 
 def _assumed(

@@ -9,10 +9,11 @@ from datetime import date
 
 import numpy as np
 
-from photolab.bench.cautions import OLD_PRICE_DAYS
+from photolab.metrology.arguments import not_negative
 from photolab.photometry.lamp import Claim, claim_against_power
 
 LAMPS = {"lamp": 1, "pair": 2}
+OLD_PRICE_DAYS = 180
 
 
 @dataclass(frozen=True)
@@ -59,11 +60,7 @@ class PriceJudgement:
 
 
 def judge_claim(
-    claimed_flux: float | None,
-    power: float | None,
-    *,
-    claimed_per: str = "",
-    power_per: str = "",
+    claimed_flux: float | None, power: float | None, *, claimed_per: str = "", power_per: str = ""
 ) -> ClaimJudgement:
     """Return what a claimed flux implies at the measured power, or what is missing to say so.
 
@@ -189,9 +186,7 @@ def price_age(price_date: str, last_day: str) -> tuple[int | None, tuple[str, ..
 def _refusal(price: float | None, known: bool, price_per: str, currency: str) -> str:
     if not known or price is None:
         return "no_price"
-    if not 0.0 <= price < np.inf:
-        message = f"price must be zero or more; got {price:g}"
-        raise ValueError(message)
+    not_negative("price", price)
     if not currency:
         return "no_currency"
     if not price_per:

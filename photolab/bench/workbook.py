@@ -20,7 +20,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
-from photolab.bench.cells import plain_numbers
+from photolab.bench.cells import digits, plain_numbers
 from photolab.bench.declared import FILE, INSTRUMENTS, Declared, Lines, Values, declare
 from photolab.bench.faults import Faults, Problem, shown
 from photolab.bench.files import MAX_COLUMNS, WORKBOOK, Rows, as_rows, load
@@ -62,11 +62,8 @@ def by_sheet(problem: Problem) -> Problem:
     """
     if problem.file not in FILES:
         return problem
-    words = re.sub(
-        r"\b(\w+)\.(?:csv|toml)\b",
-        lambda found: f"sheet {found[1]}" if found[0] in FILES else found[0],
-        problem.message,
-    )
+    files = "|".join(map(re.escape, FILES))
+    words = re.sub(rf"\b(?:{files})\b", lambda found: f"sheet {found[0].partition('.')[0]}", problem.message)
     return replace(problem, file=f"{WORKBOOK} sheet {problem.file.partition('.')[0]}", message=words)
 
 
@@ -118,12 +115,11 @@ def _sheets(data: bytes, faults: Faults) -> dict[str, Sheet] | None:
     """Return the cells of every known sheet; a formula's stored value is used, and said."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
-            if sum(part.file_size for part in parts.infolist()) > MAX_UNPACKED_BYTES:
-                words = (
-                    f"unpacks to more than {MAX_UNPACKED_BYTES // 2**20} MB; keep fewer rows and no pictures."
-                )
-                faults.add("fault 3", WORKBOOK, words)
-                return None
+            unpacked = sum(part.file_size for part in parts.infolist())
+        if unpacked > MAX_UNPACKED_BYTES:
+            size = f"{MAX_UNPACKED_BYTES // 2**20} MB"
+            faults.add("fault 3", WORKBOOK, f"unpacks to more than {size}; keep fewer rows and no pictures.")
+            return None
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions, which are not read
             values, formulas = (_cells(data, faults, stored=stored) for stored in (True, False))
@@ -176,9 +172,8 @@ def _cells(data: bytes, faults: Faults, *, stored: bool) -> dict[str, Sheet]:
             held.rows.append(row)
         if not stored:
             with zipfile.ZipFile(io.BytesIO(data)) as parts:
-                held.hidden = list(
-                    _hidden(sheet, parts.read(sheet._worksheet_path).decode("utf-8", "replace"))
-                )
+                text = parts.read(sheet._worksheet_path).decode("utf-8", "replace")
+            held.hidden = list(_hidden(sheet, text))
     book.close()
     return found
 
@@ -202,8 +197,7 @@ def _text(cell: Any) -> str:
     if isinstance(cell, bool):
         return str(cell).upper()
     if isinstance(cell, float):
-        whole = math.isfinite(cell) and cell == int(cell) and abs(cell) < 1e15
-        return str(int(cell)) if whole else repr(cell)
+        return digits(cell)
     if isinstance(cell, datetime):
         return cell.date().isoformat() if cell.time() == time(0) else cell.isoformat(sep=" ")
     if isinstance(cell, date | time):
@@ -247,19 +241,20 @@ def _declared(sheets: dict[str, Sheet], faults: Faults) -> Declared:
         faults.add("fault 3", FILE, words)
         return Declared()
     given: Values = {}
-    lines = Lines("")
+    lines: Lines = {}
     for number, row in enumerate(sheets[KEY_SHEET].rows[1:], start=2):
         section, identity, name, value = (*row, None, None, None, None)[:4]
         if value is not None and _text(value) != "":
             _place(given, lines, (_text(section), _text(identity), _text(name)), value, number, faults)
-    for meter in given.get("meter", []):
+    for meter in given.get("meter", {}).values():
         factors = meter.pop("spectral_factor", {})
         if factors:
             meter["spectral_factor"] = [{"technology": name, **part} for name, part in factors.items()]
-    for name in REPEATED:
-        for entity in given.get(name, []):
-            if "id" not in {key.name for key in SECTIONS[name]}:
-                del entity["id"]  # its number on the sheet, no key of its own
+    for name in {*REPEATED}.intersection(given):
+        if "id" in {key.name for key in SECTIONS[name]}:  # else its number on the sheet, no key of its own
+            for identity, held in given[name].items():
+                held["id"] = identity
+        given[name] = list(given[name].values())
     return declare(given, lines, faults)
 
 
@@ -274,22 +269,20 @@ def _place(
             words = f"blank beside {shown(name)}; every row of a {section} names its id."
             faults.add("fault 5", FILE, words, line=row, column="id")
             return
-        entities = given.setdefault(section, [])
-        index = next((k for k, entity in enumerate(entities) if entity["id"] == identity), len(entities))
-        if index == len(entities):
-            entities.append({"id": identity})
-        target = entities[index]
+        entities = given.setdefault(section, {})
+        target = entities.setdefault(identity, {})
+        index = list(entities).index(identity)
     elif section:
         target = given.setdefault(section, {})
     part, *rest = name.split(".")
     path = section
     for inner in rest:
         target = target.setdefault(part, {})
-        lines.lines.setdefault((path, index, part), row)
+        lines.setdefault((path, index, part), row)
         path, part = f"{path}.{part}" if path.count(".") < 1 else path, inner
     if part != "id" or section not in REPEATED:
         target[part] = _value(path, part, value)
-    lines.lines[path, index, part] = row
+    lines[path, index, part] = row
 
 
 def _value(section: str, name: str, value: Any) -> Any:
@@ -337,8 +330,7 @@ def starter_workbook() -> bytes:
             sheet[f"{letter}1"].comment = Comment(f"{column.note}. Example: {column.example}", "photolab")
             _drop_down(sheet, column, f"{letter}2:{letter}2000")
         if table.name in {"readings", "lamps"}:
-            sheet.append(("A1",))
-            sheet.append(("A2",))
+            sheet["A2"], sheet["A3"] = "A1", "A2"
         if table.name == "lamps":
             sheet["C2"], sheet["C3"] = "baseline", "candidate"
         _head(sheet)
@@ -359,11 +351,8 @@ def _keys() -> Iterator[tuple[str, str, Field]]:
     for key in SECTIONS["meter.spectral_factor"][1:]:
         yield "meter", "M1", replace(key, name=f"spectral_factor.led.{key.name}")
     for column in ("elapsed_s", "illuminance_lx", "displayed_C"):
-        yield (
-            "log",
-            "1",
-            Field(f"columns.{column}", "text", "", f"the logger's name of the column for {column}", "Lux"),
-        )
+        about = f"the logger's name of the column for {column}"
+        yield "log", "1", Field(f"columns.{column}", "text", "", about, "Lux")
 
 
 def _drop_down(sheet: Any, column: Field, cells: str) -> None:

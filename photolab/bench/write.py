@@ -13,7 +13,8 @@ from typing import Any
 import pandas as pd
 import tomli_w
 
-from photolab.bench.faults import Faults, refusal
+from photolab.bench.cells import digits
+from photolab.bench.faults import Problem, refusal
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Bench, Meter, default_linearity
 from photolab.bench.schema import EARLIER_FILE, SECTIONS, SPECTRUM_FILE, TABLES, Table
@@ -42,7 +43,9 @@ def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
     """
     files = {"bench.toml": _toml(bench)}
     tables = dict(bench.tables)
-    tables["readings"] = _with_excluded(bench)
+    if len(bench.excluded):
+        both = pd.concat([tables["readings"], bench.excluded], ignore_index=True)
+        tables["readings"] = both.sort_values("line", kind="stable")
     if "technology" in tables["lamps"] and not (tables["lamps"]["technology"] != "").any():
         tables.pop("lamps")
     for name, table in TABLES.items():
@@ -101,21 +104,11 @@ def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
 
 
 def _refused(folder: Path, words: str) -> RecordError:
-    faults = Faults()
-    faults.add("fault 3", folder.name, words)
-    return refusal(faults.faults)
+    return refusal([Problem("fault 3", folder.name, None, "", words)])
 
 
 def _unwritten(folder: Path, error: OSError) -> RecordError:
     return _refused(folder, f"cannot be written: {(error.strerror or 'unknown reason').lower()}.")
-
-
-def _with_excluded(bench: Bench) -> pd.DataFrame:
-    """Return the readings and the excluded ones in the order of their rows."""
-    readings = bench.tables["readings"]
-    if bench.excluded.empty:
-        return readings
-    return pd.concat([readings, bench.excluded], ignore_index=True).sort_values("line", kind="stable")
 
 
 def add_plan(folder: Path, bench: Bench, rows: pd.DataFrame, sheet: str, page: bytes) -> None:
@@ -188,7 +181,7 @@ def _holds(values: pd.Series) -> bool:
 def _cells(values: pd.Series, separator: str, decimal: str) -> list[str]:
     """Return the cells of a column: the shortest digits that give the number back."""
     if pd.api.types.is_numeric_dtype(values):
-        return [_digits(float(value)).replace(".", decimal) for value in values]
+        return [digits(float(value)).replace(".", decimal) for value in values]
     return [_quoted(str(value), separator) for value in values]
 
 
@@ -196,13 +189,6 @@ def _quoted(text: str, separator: str) -> str:
     """Return a cell, in quotation marks where it holds a separator, a mark or either kind of line end."""
     marked = any(mark in text for mark in (separator, '"', "\r", "\n"))
     return '"' + text.replace('"', '""') + '"' if marked else text
-
-
-def _digits(value: float) -> str:
-    """Return a number in the shortest digits that give it back; NaN is blank."""
-    if math.isnan(value):
-        return ""
-    return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
 
 
 def _plain(value: Any) -> Any:

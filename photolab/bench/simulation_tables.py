@@ -1,0 +1,501 @@
+"""The other tables of a simulated bench: warm-up records, watts, camera, distance runs, beams, spectra, links."""
+
+from functools import cache
+from itertools import accumulate
+from math import exp
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from photolab.bench.demo import COVERED, WARM_UPS
+from photolab.bench.model import Spectrum
+from photolab.bench.schema import TABLES
+from photolab.bench.simulation_readings import (
+    INITIAL_S,
+    METER,
+    SeatState,
+    folded,
+    light_fraction,
+    shown_lx,
+    true_illuminance,
+    working_range,
+)
+from photolab.bench.truth import LampTruth, Truth
+from photolab.photometry.spectrum import led_illuminant, photopic_efficiency, planckian
+from photolab.thermal.thermography import ZERO_CELSIUS_K, radiance, temperature_of
+
+Array = NDArray[np.float64]
+
+RECORD_STEP_S = 30.0
+RESIDUAL_CORRELATION = 0.1
+CAMERA_DAY = "D07"
+SURROUNDINGS_C = 22.0
+SET_EMISSIVITY = 0.95
+COLDEST_C = -50.0
+"""What a camera shows where less than nothing is left of the signal. [degC]"""
+DISTANCES_M = (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 10.0)
+PLACEMENT_SD_M = 0.002
+RUN_SEATS = ("B0/a/HP/D05/2", "B0/a/HR/D05/2")
+BEAM_SHAPES = {
+    ("B0", "HP"): (0.31, 0.06, 0.009),
+    ("K3", "HP"): (0.28, 0.07, 0.009),
+    ("B0", "HR"): (0.21, 0.15, 0.0186),
+    ("K3", "HR"): (0.32, 0.30, 0.057),
+}
+FINE_SCAN_DEG = 2.5
+LOW_RANGE_FROM_DEG = 0.0
+SOURCE_GRID_NM = np.arange(380.0, 781.0, 5.0)
+RESPONSIVITY_GRID_NM = np.arange(380.0, 781.0, 1.0)
+FILAMENT_K = 3200.0
+LED_NAME = "LED-B5"
+
+
+def power(lamp: LampTruth, time_s: Array) -> Array:
+    """Return the electrical power.
+
+    Parameters
+    ----------
+    lamp : LampTruth
+        Its power after the hold and after a foldback.
+    time_s : ndarray
+        Time since switching on. [s]
+
+    Returns
+    -------
+    ndarray
+        Power. [W]
+    """
+    if lamp.technology == "filament":
+        return np.full(time_s.shape, lamp.hold_W)
+    late = np.exp(-60 * lamp.record_min / (60 * lamp.tau_min))
+    settled = lamp.hold_W * (1 + lamp.power_fall * (np.exp(-time_s / (60 * lamp.tau_min)) - late))
+    if lamp.step_min == 0:
+        return np.asarray(settled)
+    done = folded(lamp, time_s)
+    return np.asarray(settled * (1 - done) + lamp.step_W * done)
+
+
+def before_foldback_s(lamp: LampTruth) -> float:
+    """Return the last instant at which a lamp that folds back is read before it does.
+
+    Parameters
+    ----------
+    lamp : LampTruth
+        Time of its foldback.
+
+    Returns
+    -------
+    float
+        Time since switching on. [s]
+    """
+    return 60 * lamp.step_min - RECORD_STEP_S
+
+
+def case_temperature(lamp: LampTruth, time_s: Array, ambient_C: float, reference_C: float) -> Array:
+    """Return the temperature of the lamp's case.
+
+    Parameters
+    ----------
+    lamp : LampTruth
+        Case temperature at the end of its record, or just before it folds back, in air of `reference_C`.
+    time_s : ndarray
+        Time since switching on. [s]
+    ambient_C, reference_C : float
+        Air now, air the lamp's case temperature is stated for. [degC]
+
+    Returns
+    -------
+    ndarray
+        Temperature. [degC]
+    """
+    tau_s = 60 * max(5.0, 1.2 * lamp.tau_min)
+    reached_s = before_foldback_s(lamp) if lamp.step_min else 60 * lamp.record_min
+    rise = (lamp.case_C - reference_C) / (1 - np.exp(-reached_s / tau_s))
+    warm = rise * (1 - np.exp(-time_s / tau_s))
+    if lamp.step_min:
+        since = np.clip(time_s - 60 * lamp.step_min, 0, None)
+        warm -= rise * (1 - lamp.step_W / lamp.hold_W) * (1 - np.exp(-since / tau_s))
+    return np.asarray(ambient_C + warm)
+
+
+def warm_up_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
+    """Return warm_up.csv: one record for every mounting that was kept on.
+
+    Parameters
+    ----------
+    truth : Truth
+        Generating values.
+    states : list of SeatState
+        The mountings.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    DataFrame
+        One row an instant, every 30 s.
+    """
+    kept = [state for state in states if state.seat.key in WARM_UPS]
+    records = [_record(truth, state, f"W{n:02d}", rng) for n, state in enumerate(kept, start=1)]
+    return pd.concat(records, ignore_index=True)
+
+
+def _record(truth: Truth, state: SeatState, run: str, rng: np.random.Generator) -> pd.DataFrame:
+    seat, lamp = state.seat, truth.lamps[state.seat.lamp]
+    time_s = np.arange(RECORD_STEP_S, 60 * WARM_UPS[seat.key] + 1, RECORD_STEP_S)
+    level = true_illuminance(truth, state)
+    noise = np.exp(correlated(time_s.size, lamp.reading_sd, RESIDUAL_CORRELATION, rng))
+    top = working_range(truth, METER, level, lamp.technology, autorange=truth.days[seat.day].autorange)
+    light = level * light_fraction(lamp, time_s) * noise
+    current = power(lamp, time_s) / state.socket_V * np.exp(rng.normal(0, 0.002, time_s.size))
+    case = case_temperature(lamp, time_s, state.ambient_C, truth.days[CAMERA_DAY].ambient_C)
+    return pd.DataFrame({
+        **state.cells, "run": run, "elapsed_s": time_s, "range_lx": top,
+        "illuminance_lx": shown_lx(truth, METER, light, top, seat), "current_A": np.round(current, 2),
+        "case_C": np.round(case + rng.normal(0, 0.15, time_s.size), 1),
+    })  # fmt: skip
+
+
+def correlated(size: int, sd: float, correlation: float, rng: np.random.Generator) -> Array:
+    """Return stationary noise whose neighbours are correlated.
+
+    Parameters
+    ----------
+    size : int
+        How many values.
+    sd : float
+        Standard deviation. [1]
+    correlation : float
+        Between neighbours. [1]
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    ndarray
+        First-order autoregressive noise. [1]
+    """
+    fresh = rng.normal(0, sd, size)
+    fresh[1:] *= np.sqrt(1 - correlation**2)
+    return np.array([*accumulate(fresh.tolist(), lambda before, now: correlation * before + now)])
+
+
+def electrical_table(truth: Truth) -> pd.DataFrame:
+    """Return electrical.csv: power at the initial time and at the end of the hold, a lamp.
+
+    Parameters
+    ----------
+    truth : Truth
+        Generating values.
+
+    Returns
+    -------
+    DataFrame
+        One row an instant; a folded lamp also just before it folds.
+    """
+    rows = []
+    for name, lamp in truth.lamps.items():
+        instants = [INITIAL_S, *([before_foldback_s(lamp)] if lamp.step_min else []), 60 * lamp.record_min]
+        for time_s, watts in zip(instants, power(lamp, np.array(instants)), strict=True):
+            rows.append({
+                "lamp": name, "elapsed_s": time_s, "power_W": round(float(watts), 1),
+                "socket_V": truth.reference_V, "current_A": round(float(watts) / truth.reference_V, 3),
+                "per": "lamp", "measured_at": "socket", "uncertainty_percent": 2.0,
+                "cover": "closed" if name in COVERED else "open",
+            })  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def camera_display(
+    surface_C: float,
+    emissivity: float,
+    reflected_C: float = SURROUNDINGS_C,
+    *,
+    set_emissivity: float = SET_EMISSIVITY,
+    set_reflected_C: float | None = None,
+) -> float:
+    """Return what a camera set to one emissivity shows of a surface with another.
+
+    Parameters
+    ----------
+    surface_C, reflected_C : float
+        Surface and surroundings. [degC]
+    emissivity, set_emissivity : float
+        Of the surface, and set in the camera. [1]
+    set_reflected_C : float, optional
+        Surroundings set in the camera; the true ones if left out. [degC]
+
+    Returns
+    -------
+    float
+        Displayed temperature. [degC]
+    """
+    assumed_C = reflected_C if set_reflected_C is None else set_reflected_C
+    kelvin = ZERO_CELSIUS_K + np.array([surface_C, reflected_C, assumed_C, COLDEST_C])
+    surface, around, assumed, least = radiance(kelvin)
+    signal = emissivity * surface + (1 - emissivity) * around
+    seen = (signal - (1 - set_emissivity) * assumed) / set_emissivity
+    return float(temperature_of(np.maximum(seen, least)) - ZERO_CELSIUS_K)
+
+
+def thermal_table(truth: Truth, *, rng: np.random.Generator) -> pd.DataFrame:
+    """Return thermal.csv: bare cases and tape patches seen by the camera.
+
+    Parameters
+    ----------
+    truth : Truth
+        Case temperatures and emissivities.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    DataFrame
+        One row a camera reading.
+    """
+    rows = []
+    air = truth.days[CAMERA_DAY].ambient_C
+    for name, lamp in truth.lamps.items():
+        # where the truth states the case temperature, the camera is read without scatter
+        stated = {60 * lamp.record_min, *([before_foldback_s(lamp)] if lamp.step_min else [])}
+        for time_s in sorted({t for t in (300.0, 600.0, 1200.0) if t <= 60 * lamp.record_min} | stated):
+            case = float(case_temperature(lamp, np.array([time_s]), air, air)[0])
+            for method, emissivity in (("bare", lamp.emissivity), ("tape", SET_EMISSIVITY)):
+                scatter = 0.0 if time_s in stated else float(rng.normal(0, 0.15))
+                shown = camera_display(case, emissivity) + scatter
+                rows.append({
+                    "lamp": name, "elapsed_s": time_s, "displayed_C": round(shown, 1), "method": method,
+                    "set_emissivity": SET_EMISSIVITY, "emissivity": emissivity,
+                    "emissivity_half_width": 0.05 if method == "bare" else 0.02,
+                    "reflected_C": SURROUNDINGS_C, "ambient_C": air, "pixels": 12.0, "place": "fin",
+                    "cover": "open", "fan_direction": "down",
+                })  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def distance_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
+    """Return distance.csv: the baseline lamp at several distances, two placements each, on the second range.
+
+    Parameters
+    ----------
+    truth : Truth
+        Generating values.
+    states : list of SeatState
+        The mountings; the runs follow two of them.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    DataFrame
+        One row a placement.
+    """
+    top = truth.meters[METER].ranges_lx[1]
+    dark = float(truth.meters[METER].display(0.0, top, 1.0))
+    rows = []
+    for state in (state for state in states if state.seat.key in RUN_SEATS):
+        seat, sd = state.seat, truth.lamps[state.seat.lamp].reading_sd
+        housing = truth.housings[seat.housing]
+        level = true_illuminance(truth, state) / housing.illuminance()
+        for repeat in (1, 2):
+            for distance in DISTANCES_M:
+                placed = distance + float(rng.normal(0, PLACEMENT_SD_M))
+                light = level * housing.illuminance(placed) * exp(rng.normal(0, sd))
+                rows.append({
+                    **state.cells, "run": f"{seat.lamp}-{seat.housing}", "distance_m": distance, "repeat": repeat,
+                    "illuminance_lx": float(shown_lx(truth, METER, light, top, seat)),
+                    "dark_lx": dark, "range_lx": top,
+                })  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def beam_shape(horizontal: Array, vertical: Array, *, wide: float, edge: float, stray: float) -> Array:
+    """Return the relative intensity of the demo's passing beams.
+
+    Parameters
+    ----------
+    horizontal, vertical : ndarray
+        Angles, + right and + up. [deg]
+    wide, edge, stray : float
+        Weight of the wide part, softness of the cut-off, light above it. [1], [deg], [1]
+
+    Returns
+    -------
+    ndarray
+        Relative intensity, not normalised. [1]
+    """
+    h, v = horizontal, vertical
+    hot = np.exp(-(((h - 1) / 3) ** 2) / 2 - ((v + 1.3) / 0.75) ** 2 / 2)
+    spread = np.exp(-((h / 11) ** 2) / 2 - ((v + 2.2) / 2) ** 2 / 2)
+    veil = np.exp(-((h / 12) ** 2) / 2 - (v / 4) ** 2 / 2)
+    return np.asarray((hot + wide * spread) / (1 + np.exp((v + 0.57) / edge)) + stray * veil)
+
+
+def beam_intensity(truth: Truth, lamp: str, housing: str, horizontal: Array, vertical: Array) -> Array:
+    """Return the intensity distribution of a lamp in a housing, at the level of the initial time.
+
+    Parameters
+    ----------
+    truth : Truth
+        Hot-spot intensities.
+    lamp, housing : str
+        Which.
+    horizontal, vertical : ndarray
+        Angles. [deg]
+
+    Returns
+    -------
+    ndarray
+        Luminous intensity. [cd]
+    """
+    shape = dict(zip(("wide", "edge", "stray"), BEAM_SHAPES[lamp, housing], strict=True))
+    fine_h, fine_v = np.meshgrid(np.linspace(-5, 5, 501), np.linspace(-4, 1, 501))
+    largest = beam_shape(fine_h, fine_v, **shape).max()
+    hot = truth.housings[housing].intensity_cd * truth.lamps[lamp].ratio[housing]
+    return np.asarray(hot * beam_shape(horizontal, vertical, **shape) / largest)
+
+
+def beam_table(truth: Truth, *, rng: np.random.Generator) -> pd.DataFrame:
+    """Return beam.csv: a grid and a fine vertical scan for every lamp and housing with a known beam.
+
+    The meter stands on its lowest range above the horizon, on its second one below.
+
+    Parameters
+    ----------
+    truth : Truth
+        Generating values.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    DataFrame
+        One row a direction; the angles mark points on a flat wall, the head faces the lamp at each.
+    """
+    grid_h, grid_v = np.meshgrid(np.arange(-20.0, 21.0), np.arange(-6.0, 4.01, 0.5))
+    scan_v = np.round(np.arange(-2.0, 1.001, 0.05), 2)
+    pieces = []
+    for lamp, housing in BEAM_SHAPES:
+        for part, h, v in (
+            ("grid", grid_h.ravel(), grid_v.ravel()),
+            ("scan", np.full(scan_v.size, FINE_SCAN_DEG), scan_v),
+        ):
+            run = _beam_run(truth, lamp, housing, h, v, rng)
+            pieces.append(run.assign(run=f"{lamp}-{housing}-{part}"))
+    return pd.concat(pieces, ignore_index=True)
+
+
+def _beam_run(
+    truth: Truth, lamp: str, housing: str, h: Array, v: Array, rng: np.random.Generator
+) -> pd.DataFrame:
+    place, kind, model = truth.housings[housing], truth.meters[METER], truth.lamps[lamp]
+    slant = 1 + np.tan(np.radians(h)) ** 2 + np.tan(np.radians(v)) ** 2
+    per_candela = place.illuminance() / place.intensity_cd / slant
+    scatter = np.exp(rng.normal(0, model.reading_sd, h.size))
+    light = beam_intensity(truth, lamp, housing, h, v) * per_candela * scatter
+    low, high = kind.ranges_lx[:2]
+    colour = kind.colour[model.technology]
+    shown = {top: kind.display(light, top, colour) for top in (low, high)}
+    on_low = (v >= LOW_RANGE_FROM_DEG) & (shown[low] <= low)
+    figure = np.where(on_low, shown[low], shown[high])
+    dark = [float(kind.display(0.0, top, colour)) for top in (low, high)]
+    return pd.DataFrame({
+        "lamp": lamp, "housing": housing, "horizontal_deg": h, "vertical_deg": v,
+        "illuminance_lx": np.maximum(figure, 0), "censored": np.where(figure < 0, "below", ""),
+        "meter": METER, "range_lx": np.where(on_low, low, high), "dark_lx": np.where(on_low, *dark),
+    })  # fmt: skip
+
+
+@cache
+def spectrum_values(name: str) -> tuple[Array, Array]:
+    """Return one of the demo's spectra: ``filament``, ``led``, or the responsivity of ``M1`` or ``M2``.
+
+    Parameters
+    ----------
+    name : str
+        Which.
+
+    Returns
+    -------
+    tuple of ndarray
+        Wavelength and relative value, largest 1. [nm], [1]
+    """
+    if name in {"filament", "led"}:
+        grid = SOURCE_GRID_NM
+        value = planckian(grid, FILAMENT_K) if name == "filament" else led_illuminant(grid, LED_NAME)
+    else:
+        grid = RESPONSIVITY_GRID_NM
+        value = _meter_1(grid) if name == "M1" else photopic_efficiency(np.maximum(grid - 2.0, 360.0))
+    value = np.asarray(value) / np.max(value)
+    return grid, np.array([float(f"{item:.6g}") for item in value])
+
+
+def _meter_1(grid: Array) -> Array:
+    """V(lambda) narrowed by 0.97 about 555 nm, with a blue leak."""
+    narrowed = photopic_efficiency(np.clip(555.0 + (grid - 555.0) / 0.97, 360.0, 830.0))
+    return np.asarray(narrowed + 0.15 * np.exp(-(((grid - 450.0) / 18.0) ** 2) / 2))
+
+
+def spectra_table(truth: Truth) -> pd.DataFrame:
+    """Return spectra.csv: every lamp's light and every meter's responsivity.
+
+    Parameters
+    ----------
+    truth : Truth
+        Lamps and meters.
+
+    Returns
+    -------
+    DataFrame
+        One row a spectrum; LED lamps share a file.
+    """
+    rows = [
+        (f"{name}-light", "source", name, "", f"spectrum_{lamp.technology}.csv")
+        for name, lamp in truth.lamps.items()
+    ]
+    rows += [(f"{name}-head", "responsivity", "", name, f"responsivity_{name}.csv") for name in truth.meters]
+    return pd.DataFrame(rows, columns=TABLES["spectra"].names)
+
+
+def spectra_of(table: pd.DataFrame) -> dict[str, Spectrum]:
+    """Return the spectra of a table of them, by name."""
+    found = {}
+    for name, kind, lamp, meter, file in zip(*(table[c] for c in TABLES["spectra"].names), strict=True):
+        values = spectrum_values(file.removesuffix(".csv").partition("_")[2])
+        found[name] = Spectrum(kind, lamp, meter, *values)
+    return found
+
+
+def links_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:
+    """Return links.csv: what both meters showed for the same mountings, dark readings removed.
+
+    Parameters
+    ----------
+    truth : Truth
+        Generating values.
+    states : list of SeatState
+        The mountings; those of the last two days count, one for each specimen and housing.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    DataFrame
+        One row a mounting: means of three displayed readings a meter.
+    """
+    last = list(truth.days)[-2:]
+    rows = []
+    for state in (s for s in states if s.seat.day in last and s.seat.mounting == 1):
+        seat, lamp = state.seat, truth.lamps[state.seat.lamp]
+        shown = {}
+        for meter, kind in truth.meters.items():
+            top = kind.ranges_lx[1 if meter == METER else 0]
+            light = true_illuminance(truth, state) * np.exp(rng.normal(0, lamp.reading_sd, 3))
+            dark = float(kind.display(0.0, top, 1.0))
+            shown[meter] = float(np.mean(shown_lx(truth, meter, light, top, seat))) - dark
+        rows.append({
+            **state.cells, "technology": lamp.technology, "date": truth.days[seat.day].date, "old_meter": "M1",
+            "new_meter": "M2", "old_lx": round(shown["M1"], 1), "new_lx": round(shown["M2"], 1),
+        })  # fmt: skip
+    return pd.DataFrame(rows)
