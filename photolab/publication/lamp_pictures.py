@@ -14,7 +14,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.heat import WarmUpRun, warm_up_runs
 from photolab.publication import figure_tables
 from photolab.publication.display import one_line
-from photolab.publication.figures import after_heat, all_lamps, budget, warm_up
+from photolab.publication.figures import after_heat, budget, intervals, records
 from photolab.publication.figures.common import Figure, new_figure, shown_name, stored
 from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page_one import PageOne, after_heat_figure
@@ -69,7 +69,7 @@ def _drawn(campaign: Campaign, found: PageOne) -> Iterator[tuple[str, Figure]]:
     if early["low"].notna().any():
         height = 1.4 + 0.26 * early["lamp"].nunique()
         figure, panels = new_figure(1, early["housing"].nunique(), width=7.2, height=height)
-        all_lamps.draw(panels, early, baseline=campaign.baseline)
+        intervals.draw_lamps(panels, early, baseline=campaign.baseline)
         yield "all-lamps-at-first", figure
     for number, lamp in enumerate(dict.fromkeys(table["lamp"]), start=1):
         if (record := warm_up_figure(campaign, lamp)) is not None:
@@ -133,7 +133,7 @@ def warm_up_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
         fit = run.refusals[0] if run.fit is None else run.fit
         if run.fit is not None:
             time_s, lux = run.fit.time_s, run.fit.illuminance
-        shown = warm_up.draw(axes, time_s, lux, fit, at_s=60.0 * campaign.bench.settings.hold_minutes)
+        shown = records.draw_curve(axes, time_s, lux, fit, at_s=60.0 * campaign.bench.settings.hold_minutes)
         limits.append((axes.get_xlim(), axes.get_ylim()))
         axes.set_title(shown_name(run_name(run), 40))
         said.append(f"Light of {run_name(run)}. {shown}")

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 from matplotlib.axes import Axes
 
-from photolab.publication.figures.common import GREY, INK, PALE, shown_name, styled
+from photolab.publication.figures.common import GREY, INK, PALE, Look, shown_name, styled
 
 SIZE = 15.2
 """Of every letter: 48 of 1600 pixels on a figure seven inches wide, readable where it is shown small. [pt]"""
@@ -65,10 +65,8 @@ def draw(
         names = [f"{shown_name(str(row['lamp']), _LONGEST)} ({row['specimens']})" for row in [*held, *rest]]
         axes.set_yticks(places, names, fontsize=size)
         if held and rest:
-            axes.text(
-                0.0, len(held), not_held, transform=axes.get_yaxis_transform(), va="center",
-                fontsize=size, color=GREY, style="italic", backgroundcolor="white",
-            )  # fmt: skip
+            look: Look = {"fontsize": size, "color": GREY, "style": "italic", "backgroundcolor": "white"}
+            axes.text(0.0, len(held), not_held, transform=axes.get_yaxis_transform(), va="center", **look)
         axes.set_ylim(lines(rows) - 0.4, -0.6)
         axes.margins(x=0.06)
         axes.tick_params(axis="y", length=0)
@@ -83,9 +81,8 @@ def _lamp(axes: Axes, place: int, row: dict[Any, Any], size: float) -> None:
     level = [place, place]
     axes.plot([row["percent"], row["earlier"]], level, color=GREY, linewidth=1.6, linestyle=":")
     axes.plot(row["earlier"], place, marker="o", markersize=8, color=GREY, markerfacecolor="white")
-    axes.plot(
-        [row["model_low"], row["model_high"]], level, color=INK, linewidth=1.2, marker="|", markersize=9
-    )
+    model = [row["model_low"], row["model_high"]]
+    axes.plot(model, level, color=INK, linewidth=1.2, marker="|", markersize=9)
     axes.plot([row["low"], row["high"]], level, color=INK, linewidth=5.0, solid_capstyle="butt")
     axes.plot(row["percent"], place, marker="o", markersize=9, color=INK)
     axes.text(1.02, place, row["word"], transform=axes.get_yaxis_transform(), va="center", fontsize=size)

@@ -6,7 +6,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from photolab.publication.figures.common import COLOURS, INK, styled
+from photolab.publication.figures.common import COLOURS, INK, Look, name_rows, styled
 
 
 @styled
@@ -24,32 +24,18 @@ def draw(axes: Axes, table: pd.DataFrame, *, unit: str = "± %") -> None:
         Unit of ``moves``.
     """
     rows = table.sort_values("moves", ascending=False, kind="stable")
-    for place, (moves, assumed, label) in enumerate(
-        zip(rows["moves"], rows["assumed"], rows["label"], strict=True)
-    ):
-        axes.barh(
-            place,
-            moves,
-            height=0.62,
-            facecolor="white" if assumed else COLOURS["blue"],
-            edgecolor=COLOURS["blue"],
-            hatch="////" if assumed else None,
-            linewidth=1.0,
-        )
-        axes.annotate(str(label), (moves, place), xytext=(5, 0), textcoords="offset points", va="center")
-    axes.set_yticks(range(len(rows)), [str(what) for what in rows["what"]])
-    axes.set_ylim(len(rows) - 0.4, -0.6)
-    axes.tick_params(axis="y", length=0)
+    known: Look = {"facecolor": COLOURS["blue"], "edgecolor": COLOURS["blue"]}
+    assumed = known | {"facecolor": "white", "hatch": "////"}
+    for place, row in enumerate(rows.to_dict("records")):
+        moves, look = row["moves"], assumed if row["assumed"] else known
+        axes.barh(place, moves, height=0.62, linewidth=1.0, **look)
+        axes.annotate(row["label"], (moves, place), xytext=(5, 0), textcoords="offset points", va="center")
+    name_rows(axes, [str(what) for what in rows["what"]])
     axes.margins(x=0.14)
-    axes.grid(axis="x")
     axes.set_xlabel(f"moves the result by ({unit})")
     keys = [
-        Patch(
-            facecolor=COLOURS["blue"],
-            edgecolor=COLOURS["blue"],
-            label="known: manual, certificate or own readings",
-        ),
-        Patch(facecolor="white", edgecolor=COLOURS["blue"], hatch="////", label="assumed"),
+        Patch(label="known: manual, certificate or own readings", **known),
+        Patch(label="assumed", **assumed),
     ]
     axes.legend(handles=keys, loc="lower right", labelcolor=INK)
 

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from photolab.bench.distances import DistanceResult
-from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, Look, shown_name, styled
 
 Floats = NDArray[np.float64]
 
@@ -48,16 +48,8 @@ def draw(
         (above, points["product_cd"] / 1000.0, points["product_u_cd"] / 1000.0),
         (below, points["residual_percent"], points["own_percent"]),
     ):
-        axes.errorbar(
-            points["distance_m"],
-            y,
-            yerr=k * u,
-            fmt="o",
-            color=INK,
-            markersize=4.5,
-            elinewidth=1.2,
-            capsize=2.5,
-        )
+        look: Look = {"fmt": "o", "color": INK, "markersize": 4.5, "elinewidth": 1.2, "capsize": 2.5}
+        axes.errorbar(points["distance_m"], y, yerr=k * u, **look)
         axes.axvline(run.place.distance_m, color=GREY, linewidth=1.0, linestyle=":")
         axes.grid(axis="y")
         axes.margins(x=0.06)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, Look, shown_name, styled
 
 Floats = NDArray[np.float64]
 
@@ -43,7 +42,7 @@ def draw(
     panels[0].fill_between(wavelength, eye, head, color=COLOURS["sky"], alpha=0.35, linewidth=0)
     looks = (("vermilion", "-"), ("orange", (0, (6, 2))), ("green", ":"), ("purple", "-."))
     for (words, light), (colour, line) in zip(lights.items(), looks, strict=False):
-        how: dict[str, Any] = {"color": COLOURS[colour], "linewidth": 1.6, "linestyle": line}
+        how: Look = {"color": COLOURS[colour], "linewidth": 1.6, "linestyle": line}
         panels[1].plot(wavelength, light / light.max(), label=shown_name(words, 40), **how)
         panels[2].plot(wavelength, excess[words], label=shown_name(words, 40), **how)
         panels[2].fill_between(wavelength, 0.0, excess[words], color=COLOURS[colour], alpha=0.15, linewidth=0)

@@ -8,7 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import COLOURS, GREY, INK, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, Look, name_rows, styled
 
 
 @styled
@@ -39,15 +39,11 @@ def draw(axes: Axes, table: pd.DataFrame, *, percent: float) -> None:
             axes.plot([end, end], [row - cap, row + cap], color=look["color"], linewidth=1.6, zorder=2)
         axes.plot([percent], [row], marker="o", markersize=6, color=INK, zorder=3)
         if kind == "decides":
-            axes.annotate(
-                "decides", (high, row), xytext=(7, 0), textcoords="offset points", va="center", weight="bold"
-            )
-    axes.set_yticks(range(len(table)), [textwrap.fill(str(label), 24) for label in table["label"]])
-    axes.tick_params(axis="y", length=0)
-    axes.set_ylim(len(table) - 0.5, -0.5)
+            beside: Look = {"xytext": (7, 0), "textcoords": "offset points", "va": "center"}
+            axes.annotate("decides", (high, row), weight="bold", **beside)
+    name_rows(axes, [textwrap.fill(str(label), 24) for label in table["label"]], edge=0.5)
     axes.spines["left"].set_visible(False)
     axes.margins(x=0.12)
-    axes.grid(axis="x")
     axes.xaxis.set_major_formatter(_signed)
     axes.set_xlabel("less light   ←   % more or less light   →   more light")
 
