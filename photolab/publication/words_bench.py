@@ -215,9 +215,11 @@ def levels_words(found: Levels) -> tuple[str, ...]:
         reading = rows["reading"]["variance"] if "reading" in rows else 0.0
         seat = math.sqrt(row["variance"] + reading * counts["mounting"] / counts["reading"])
         limit = decimal(100.0 * coverage_factor(found.coverage) * math.sqrt(2.0) * seat, 1)
+        places = 2 if 100.0 * float(row["sd"]) < 1.0 else 1
+        sd, low, high = (decimal(100.0 * float(row[key]), places) for key in ("sd", "low", "high"))
         said.append(
             "Seat a lamp again on the same day and its reading changes: the standard deviation from seating to seating "
-            f"is {_sd(row)} % ({_limits(row)} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "
+            f"is {sd} % ({low} to {high} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "
             f"{counted(counts['day'], 'day')}. Two seatings of one lamp differ by less than {limit} % in {percent} of "
             "100 cases."
         )
@@ -230,16 +232,6 @@ def levels_words(found: Levels) -> tuple[str, ...]:
         f"The largest part of the variance is {parts[0]}{then}.",
         f"It holds for this bench, these housings and hands, from {seatings}.",
     )
-
-
-def _sd(row: Mapping[Any, Any]) -> str:
-    sd = 100.0 * float(row["sd"])
-    return decimal(sd, 2 if sd < 1.0 else 1)
-
-
-def _limits(row: Mapping[Any, Any]) -> str:
-    places = 2 if 100.0 * float(row["sd"]) < 1.0 else 1
-    return f"{decimal(100.0 * float(row['low']), places)} to {decimal(100.0 * float(row['high']), places)}"
 
 
 def homogeneity_words(found: Homogeneity) -> tuple[str, ...]:
@@ -284,19 +276,15 @@ def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
     if signal.kind == "drift":
         way = "down" if size < 0 else "up"
         limits = " to ".join(decimal(100.0 * end, 1) for end in ends)
-        return (
-            f"a slope of {decimal(100.0 * abs(size), 1)} % {way} from one day to the next ({limits} %), "
-            "which a "
-            f"step also makes"
-        )
+        far = decimal(100.0 * abs(size), 1)
+        return f"a slope of {far} % {way} from one day to the next ({limits} %), which a step also makes"
     way = "below" if size < 0 else "above"
     shown = [decimal(100.0 * abs(math.expm1(math.copysign(end, size))), 1) for end in ends]
-    who = str(signal.first) if signal.first == signal.last else f"{signal.first} to {signal.last} together"
-    verb = "lies" if signal.first == signal.last else "lie"
-    versus = {"day": "the other days", "group": "the other days", "step": "the days before"}[signal.kind]
+    lie = f"{signal.first} to {signal.last} together lie"
+    who = f"{signal.first} lies" if signal.first == signal.last else lie
+    versus = "the days before" if signal.kind == "step" else "the other days"
     return (
-        f"{who} {verb} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to "
-        f"{shown[1]} % at "
+        f"{who} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to {shown[1]} % at "
         f"{100.0 * coverage:g} %; a steady bench shows such a sign {in_campaigns(signal.p)})"
     )
 
@@ -585,13 +573,8 @@ def link_words(link: Mapping[Any, Any], *, coverage: float = COVERAGE) -> str:
     """
     ends = f"{decimal(link['low'], 4)} to {decimal(link['high'], 4)} at {100.0 * coverage:g} %"
     known = "without an interval, from one reading" if math.isnan(link["low"]) else ends
-    status = (
-        "established"
-        if link["established"]
-        else "provisional, for an established link needs three lamps of the technology (specimens of "
-        "one lamp "
-        "share its colour)"
-    )
+    needs = "an established link needs three lamps of the technology (specimens of one lamp share its colour)"
+    status = "established" if link["established"] else f"provisional, for {needs}"
     level = "" if np.isnan(link["level_p"]) else _level_words(link)
     return (
         f"{technology_words(str(link['technology']))}: {link['new_meter']} shows {decimal(link['factor'], 4)} of what "
@@ -605,8 +588,5 @@ def _level_words(link: Mapping[Any, Any]) -> str:
     p = chance(float(link["level_p"]))
     if link["level_constant"]:
         return f" It does not depend on the level of light, as far as these readings show (chance {p})."
-    return (
-        f" It seems to change with the level of light (chance {p} if it did not): read the next link at "
-        "low and at "
-        f"high level."
-    )
+    seems = f" It seems to change with the level of light (chance {p} if it did not)"
+    return f"{seems}: read the next link at low and at high level."

@@ -79,13 +79,12 @@ def way_cells(way: str, pair: ReadingComparison, verdict: str) -> dict[str, str 
     """Return a comparison under one way of counting the colour, with its verdict among all pairs, as cells by head."""
     percent = f"{100.0 * pair.coverage:g} %"
     colour = None if pair.result is None else pair.result.only("colour", "own colour")
+    half = 0.0 if colour is None else 100.0 * colour.half_width(pair.coverage)
     return {
         "colour": WAY_WORDS[way],
         f"result ({percent})": _result(pair),
         "verdict, all pairs": statements.VERDICTS[verdict],
-        f"of it by colour (± %, {percent})": 0.0
-        if colour is None
-        else 100.0 * colour.half_width(pair.coverage),
+        f"of it by colour (± %, {percent})": half,
     }
 
 
@@ -95,11 +94,8 @@ def story_words(ways: Mapping[str, Campaign]) -> str:
     changed = rows[rows["verdict"] != rows["verdict_then"]].drop_duplicates(["lamp", "housing"])
     listed = ", ".join(_lamps(changed))
     turned = rows[(rows["alone"] == "clear") & (rows["value"] > 1.0) & (rows["value_then"] < 1.0)]
-    said = (
-        f"Verdicts that change with the colour: {listed}."
-        if listed
-        else "No verdict changes with the colour."
-    )
+    none = "No verdict changes with the colour."
+    said = f"Verdicts that change with the colour: {listed}." if listed else none
     if len(turned):
         said += (
             f" Taken alone, {', '.join(_lamps(turned))} would be clearly more with the colour ignored; once it is "
@@ -110,9 +106,7 @@ def story_words(ways: Mapping[str, Campaign]) -> str:
 
 def _lamps(rows: pd.DataFrame) -> list[str]:
     """Return the lamp of each row and where it stood."""
-    return [
-        f"{lamp}{in_housing(housing)}" for lamp, housing in zip(rows["lamp"], rows["housing"], strict=True)
-    ]
+    return [f"{row['lamp']}{in_housing(row['housing'])}" for row in rows.to_dict("records")]
 
 
 def areas_words(meter: str, areas: Mapping[str, float]) -> str:

@@ -224,21 +224,20 @@ def warm_up_sentences(fit: WarmUp) -> tuple[str, ...]:
         if refused
         else f"It settles. {settled_sentence(settles[0])} {remaining_sentence(settles[1])}"  # type: ignore[arg-type]
     )
-    return (said, *step_sentences(fit), *(FINDING_WORDS[f.code] for f in fit.findings), counted_sentence(fit))
+    found = (FINDING_WORDS[finding.code] for finding in fit.findings)
+    return (said, *step_sentences(fit), *found, _counted(fit))
 
 
-def counted_sentence(fit: WarmUp) -> str:
+def _counted(fit: WarmUp) -> str:
     """Return what the intervals of a record cover and what was assumed for them."""
     codes = {finding.code for finding in fit.findings}
     how = "assumed" if "drift_assumed" in codes else "logged or declared"
-    short = " The interval may be too short: the readings drift slowly about the curve." * (
-        "slow_correlated_noise" in codes
-    )
+    slow = " The interval may be too short: the readings drift slowly about the curve."
     return (
         f"Intervals cover {100.0 * fit.coverage:g} %, for this record and this specimen; they count the scatter of "
         f"the readings, a drift of {percent(fit.drift_relative_sd, 2)} % over the record ({how}) and a clock "
         f"{decimal(fit.elapsed_uncertainty_s, 0)} s off (standard uncertainty, assumed). The meter's scale cancels."
-        f"{short}"
+        f"{slow if 'slow_correlated_noise' in codes else ''}"
     )
 
 
@@ -255,7 +254,19 @@ def step_sentences(fit: WarmUp) -> tuple[str, ...]:
     return (f"At {when} ± {half} min the light {verb} {size} ± {doubt} % of what it was just before.",)
 
 
-def fading_sentences(fit: WarmUp) -> str:
+def inside_sentences(fit: WarmUp, quiet: tuple[str, ...] = ()) -> tuple[str, str]:
+    """Return what fades how fast in a record, what its readings are worth, and whose scatter counted beside theirs."""
+    sd = decimal(100.0 * fit.residual_sd / float(fit.fitted.mean()), 2)
+    beside = f" Counted in: {', '.join(quiet)}, without a change and read by the same meter." if quiet else ""
+    worth = (
+        f"One reading scatters by {sd} % about the curve. Neighbouring readings are correlated by "
+        f"{decimal(fit.residual_correlation, 2)}, so the {fit.time_s.size} readings are worth "
+        f"{decimal(fit.effective_readings, 0)} independent ones, and the interval allows for that.{beside}"
+    )
+    return _fading(fit), worth
+
+
+def _fading(fit: WarmUp) -> str:
     """Return what fades how fast, each part with its share and its time constant; or why that is not said."""
     parts = attempt(fit.fading)
     if isinstance(parts, MethodError):
@@ -270,45 +281,26 @@ def fading_sentences(fit: WarmUp) -> str:
     return f"Of the {fit.initial_s:g} s value fade: {said}.{alone}"
 
 
-def inside_sentences(fit: WarmUp, quiet: tuple[str, ...] = ()) -> tuple[str, str]:
-    """Return what fades how fast in a record, and what its readings are worth."""
-    return fading_sentences(fit), scatter_sentences(fit, quiet)
-
-
-def scatter_sentences(fit: WarmUp, quiet: tuple[str, ...] = ()) -> str:
-    """Return how readings scatter about the curve, what they are worth, and whose scatter counted beside their own."""
-    sd = decimal(100.0 * fit.residual_sd / float(fit.fitted.mean()), 2)
-    beside = f" Counted in: {', '.join(quiet)}, without a change and read by the same meter." if quiet else ""
-    return (
-        f"One reading scatters by {sd} % about the curve. Neighbouring readings are correlated by "
-        f"{decimal(fit.residual_correlation, 2)}, so the {fit.time_s.size} readings are worth "
-        f"{decimal(fit.effective_readings, 0)} independent ones, and the interval allows for that.{beside}"
-    )
-
-
 def known_sentence(known: Mapping[str, Any]) -> str:
     """Return what is still known where a record cannot carry an answer; empty where nothing is."""
     if "remaining_at_end" in known:
-        said = (
-            f"What is known: {remaining_sentence(known['remaining_at_end'])} That is the end of the record."
+        left = remaining_sentence(known["remaining_at_end"])
+        return f"What is known: {left} That is the end of the record."
+    if "fitted_ratio_at_end" in known:
+        left, last = percent(known["fitted_ratio_at_end"]), minutes(known["last_s"])
+        return (
+            f"The curve stands at {left} % of the initial light at the end of the record ({last} min); no interval is "
+            "given."
         )
-    elif "fitted_ratio_at_end" in known:
-        said = (
-            f"The curve stands at {percent(known['fitted_ratio_at_end'])} % of the initial light at the end of the "
-            f"record ({minutes(known['last_s'])} min); no interval is given."
-        )
-    elif "last_over_first" in known:
-        said = (
-            f"The last reading is {percent(known['last_over_first'])} % of the first; no interval is given."
-        )
-    elif "remaining_low" in known:
+    if "last_over_first" in known:
+        left = percent(known["last_over_first"])
+        return f"The last reading is {left} % of the first; no interval is given."
+    if "remaining_low" in known:
         left = ends(known["remaining_low"], known["remaining_high"], 2)
-        said = f"All readings agree within one last figure: {left} % is left."
-    elif "smallest_spread_percent" in known:
-        said = f"The smallest spread seen is {decimal(known['smallest_spread_percent'], 1)} %."
-    else:
-        said = ""
-    return said
+        return f"All readings agree within one last figure: {left} % is left."
+    if "smallest_spread_percent" in known:
+        return f"The smallest spread seen is {decimal(known['smallest_spread_percent'], 1)} %."
+    return ""
 
 
 def run_name(run: WarmUpRun) -> str:
@@ -317,15 +309,17 @@ def run_name(run: WarmUpRun) -> str:
     return f"{run.run}, {run.lamp}{specimen}" + in_housing(run.housing)
 
 
+def _which(run: WarmUpRun) -> dict[str, str]:
+    """Return which record is meant as the first cells of a row."""
+    return {"run": run.run, "lamp": run.lamp, "housing": run.housing}
+
+
 def record_row(run: WarmUpRun) -> dict[str, object]:
     """Return one record as a row of a table: what is left at the hold time, and what to know."""
     found = run.remaining
     codes = [f.code for f in (run.fit.findings if run.fit else ()) if f.code in REFUSAL_WORDS]
     notes = [REFUSAL_WORDS[code] for code in codes] + [why(refused) for refused in run.refusals]
-    return {
-        "run": run.run,
-        "lamp": run.lamp,
-        "housing": run.housing,
+    return _which(run) | {
         "readings": len(run.record),
         "length (min)": decimal(float(run.record["elapsed_s"].iloc[-1]) / 60.0, 0),
         "remaining light (%)": percent(found.value) if found else "",
@@ -336,36 +330,24 @@ def record_row(run: WarmUpRun) -> dict[str, object]:
 
 def remaining_table(answers: Mapping[str, Remaining | MethodError], head: str) -> pd.DataFrame:
     """Return answers to one question asked in several ways, each with its interval or why there is none."""
-    rows = []
-    for name, one in answers.items():
-        row = {
-            head: name,
-            "remaining light (%)": "",
-            "from-to (%)": "",
-            "half the interval (%)": "",
-            "note": "",
-        }
-        if isinstance(one, MethodError):
-            row["note"] = why(one)
-        else:
-            row["remaining light (%)"], row["from-to (%)"] = percent(one.value), ends(one.low, one.high)
-            row["half the interval (%)"] = percent((one.high - one.low) / 2.0, 2)
-            row["note"] = "beyond the record" if one.extrapolated else ""
-        rows.append(row)
-    return pd.DataFrame(rows)
+    heads = [head, "remaining light (%)", "from-to (%)", "half the interval (%)", "note"]
+    return pd.DataFrame([(name, *_remaining_cells(one)) for name, one in answers.items()], columns=heads)
+
+
+def _remaining_cells(one: Remaining | MethodError) -> tuple[str, str, str, str]:
+    """Return an answer with its interval, half of that, and what to know of it; or why there is none."""
+    if isinstance(one, MethodError):
+        return "", "", "", why(one)
+    half = percent((one.high - one.low) / 2.0, 2)
+    return percent(one.value), ends(one.low, one.high), half, "beyond the record" if one.extrapolated else ""
 
 
 def ways_table(ways: Mapping[str, float], answer: Remaining) -> pd.DataFrame:
     """Return plain figures beside the answer, each judged by its interval."""
-    rows = [
-        (
-            name,
-            percent(x),
-            percent(x - answer.value),
-            "inside" if answer.low <= x <= answer.high else "outside",
-        )
-        for name, x in ways.items()
-    ]
+    rows = []
+    for name, x in ways.items():
+        where = "inside" if answer.low <= x <= answer.high else "outside"
+        rows.append((name, percent(x), percent(x - answer.value), where))
     return pd.DataFrame(rows, columns=["way", "remaining light (%)", "away (points)", "the interval"])
 
 
@@ -375,9 +357,8 @@ def pairs_table(ln_left: Mapping[tuple[str, ...], Measured], bench: Bench) -> pd
     for name, one in ln_left.items():
         low, high = (math.exp(end) for end in one.interval(bench.settings.coverage))
         rows.append((*name, percent(math.exp(one.value)), ends(low, high)))
-    return pd.DataFrame(
-        rows, columns=["lamp", "housing", "point", "specimen", "remaining light (%)", "from-to (%)"]
-    )
+    heads = ["lamp", "housing", "point", "specimen", "remaining light (%)", "from-to (%)"]
+    return pd.DataFrame(rows, columns=heads)
 
 
 def run_refusals(run: WarmUpRun) -> tuple[str, ...]:
@@ -428,14 +409,8 @@ def coupling_row(
     run: WarmUpRun, slope: Slope | MethodError, constants: TimeConstants | MethodError
 ) -> dict[str, str]:
     """Return how light and case of a record went together as a row of a table."""
-    row = {
-        "run": run.run,
-        "lamp": run.lamp,
-        "housing": run.housing,
-        "light (%/K of case)": "",
-        "from-to (%/K)": "",
-    }
-    row |= {"time constant of light (min)": "", "of case (min)": ""}
+    heads = ("light (%/K of case)", "from-to (%/K)", "time constant of light (min)", "of case (min)")
+    row = _which(run) | dict.fromkeys(heads, "")
     notes = [why(one) for one in (slope, constants) if isinstance(one, MethodError)]
     if isinstance(slope, Slope):
         row["light (%/K of case)"] = decimal(slope.percent_per_kelvin, 3)
@@ -458,7 +433,7 @@ def resistance_row(run: WarmUpRun, resistance: Measured, coverage: float) -> dic
     """Return a thermal resistance as a row of a table."""
     low, high = (decimal(end, 1) for end in resistance.interval(coverage))
     found = {"case to ambient (K/W)": decimal(resistance.value, 1), "from-to (K/W)": f"{low} to {high}"}
-    return {"run": run.run, "lamp": run.lamp, "housing": run.housing} | found
+    return _which(run) | found
 
 
 def ambient_table(
@@ -467,16 +442,11 @@ def ambient_table(
     """Return corrections to the reference ambient, one row a coefficient."""
     rows = []
     for source, c in coefficients.items():
-        factor = moved[source]
-        rows.append(
-            {
-                "source": source,
-                "coefficient (%/K)": f"{percent(c.value, 3)} ± {percent(c.half_width(coverage), 3)}",
-                "moves the light by (%)": percent(factor.value - 1.0, 2),
-                "give or take (%)": percent(factor.half_width(coverage) / factor.value, 2),
-            }
-        )
-    return pd.DataFrame(rows)
+        factor, known = moved[source], f"{percent(c.value, 3)} ± {percent(c.half_width(coverage), 3)}"
+        doubt = percent(factor.half_width(coverage) / factor.value, 2)
+        rows.append((source, known, percent(factor.value - 1.0, 2), doubt))
+    heads = ["source", "coefficient (%/K)", "moves the light by (%)", "give or take (%)"]
+    return pd.DataFrame(rows, columns=heads)
 
 
 def expected_sentences(found: ExpectedLight) -> str:

@@ -137,13 +137,12 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
     said = _gain(gain)
     if model.family_verdict == gain.family_verdict:
         return said
-    shown = "For" if model.family_verdict == "clear" else "Not shown for"
-    alone = (
-        " by itself, not shown among all pairs" if model.verdict == "clear" != model.family_verdict else ""
-    )
-    single = "; a single piece says nothing of its model, so the declared spread of pieces stands in"
-    tail = alone + (single if gain.specimens == 1 else "")
-    return f"{said} {'For' if alone else shown} the model as sold: {statements.interval_words(model)}{tail}."
+    shown, tail = "For" if "clear" in (model.verdict, model.family_verdict) else "Not shown for", ""
+    if model.verdict == "clear" != model.family_verdict:
+        tail = " by itself, not shown among all pairs"
+    if gain.specimens == 1:
+        tail += "; a single piece says nothing of its model, so the declared spread of pieces stands in"
+    return f"{said} {shown} the model as sold: {statements.interval_words(model)}{tail}."
 
 
 def housings_sentence(found: HousingDifference) -> str:
@@ -164,15 +163,11 @@ def housings_sentence(found: HousingDifference) -> str:
     lamp, (one, two) = found.first.lamp, (found.first.housing, found.second.housing)
     places = statements.limit_places(found.ln_expanded_uncertainty)
     low, high = (decimal(100.0 * (end - 1.0), places) for end in (found.low, found.high))
-    if found.verdict != "clear":
-        return (
-            f"Between {one} and {two} the gain of {lamp} does not differ beyond the bench uncertainty ({low} to "
-            f"{high} %)."
-        )
-    return (
-        f"{lamp} against {found.first.baseline} is {statements.interval_words(found)} in {one} than in {two}; quote "
-        "each housing."
-    )
+    if found.verdict == "clear":
+        head = f"{lamp} against {found.first.baseline} is {statements.interval_words(found)}"
+        return f"{head} in {one} than in {two}; quote each housing."
+    head = f"Between {one} and {two} the gain of {lamp}"
+    return f"{head} does not differ beyond the bench uncertainty ({low} to {high} %)."
 
 
 def _lamp(bench: Bench, lamp: str) -> dict[Hashable, Any]:
@@ -315,13 +310,16 @@ def left_sentence(settings: Settings, run: WarmUpRun) -> str:
         refused = run.refusals[0]
         known = known_sentence(refused.known)
         return f"Remaining light of {where}, record {run.run}: not given, because {why(refused)}. {known}".rstrip()
-    low, high, mid = (
-        decimal(100.0 * x, 1) for x in (run.remaining.low, run.remaining.high, run.remaining.value)
-    )
     return (
-        f"Remaining light of {where}, record {run.run}: {mid} % ({low} to {high}) of the {settings.initial_s:g} s "
+        f"Remaining light of {where}, record {run.run}: {_left(run.remaining, ' %')} of the {settings.initial_s:g} s "
         f"value after {settings.hold_minutes:g} minutes."
     )
+
+
+def _left(remaining: Remaining, unit: str = "") -> str:
+    """Return remaining light with its interval."""
+    mid, low, high = (decimal(100.0 * x, 1) for x in (remaining.value, remaining.low, remaining.high))
+    return f"{mid}{unit} ({low} to {high})"
 
 
 def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) -> dict[str, str]:
@@ -343,9 +341,7 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
     parts = variance_by_term(gain.ln_ratio)
     largest = max(parts, key=lambda term: parts[term], default="")
     share = 100.0 * parts[largest] / gain.ln_ratio.u**2 if gain.ln_ratio.u else math.nan
-    remaining = (
-        [] if left is None else [decimal(100.0 * x, 1) for x in (left[0].value, left[0].low, left[0].high)]
-    )
+    blurs = f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %" if share > 0.0 else ""
     return {
         "lamp": gain.lamp,
         "housing": gain.housing,
@@ -353,10 +349,8 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
         "for the specimens": "no interval" if gain.missing else statements.interval_words(gain),
         "verdict, all pairs counted": gain.family_verdict.replace("_", " "),
         "for the model as sold": "no interval" if gain.missing else statements.interval_words(model),
-        "most of the uncertainty": f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %"
-        if share > 0.0
-        else "",
-        "left (%)": f"{remaining[0]} ({remaining[1]} to {remaining[2]})" if remaining else "",
+        "most of the uncertainty": blurs,
+        "left (%)": "" if left is None else _left(left[0]),
     }
 
 
@@ -509,11 +503,7 @@ def _theirs(one: Beside) -> str:
     head = f"{one.whose}, {_plus_minus(one.theirs)} for {figure_words(one)}"
     if math.isnan(one.score):
         return f"{head}: this bench has no figure with an interval to set beside it."
-    agree = (
-        "agree within both uncertainties"
-        if abs(one.score) <= 1.0
-        else "differ by more than both uncertainties"
-    )
+    agree = ("agree within" if abs(one.score) <= 1.0 else "differ by more than") + " both uncertainties"
     return f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; they {agree} (E_n {_score(one)})."
 
 

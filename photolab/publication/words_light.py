@@ -74,7 +74,7 @@ PARTS = {
 def law_words(one: DistanceResult) -> str:
     """Return what a run says about candela, with its reason."""
     noticed = [CODE_WORDS[code] for code in one.codes if code in CODE_WORDS]
-    return " ".join([_law(one), *([f"Note: {'; '.join(noticed)}."] if noticed else [])])
+    return f"{_law(one)} Note: {'; '.join(noticed)}." if noticed else _law(one)
 
 
 def _law(one: DistanceResult) -> str:
@@ -88,10 +88,8 @@ def _law(one: DistanceResult) -> str:
         return f"{where}: no candela. {reason}{remains}"
     quoted = f"{where}: {_cd(one.candela, one.coverage)} at {100.0 * one.coverage:g} %"
     if one.law == "inverse_square":
-        return (
-            f"{quoted}, for these readings as seated. The readings follow the inverse square, so lux at {here} may be "
-            f"turned into candela."
-        )
+        may = f"The readings follow the inverse square, so lux at {here} may be turned into candela."
+        return f"{quoted}, for these readings as seated. {may}"
     off = f"{decimal(abs(one.near_field_percent), 1)} % {'short' if one.near_field_percent < 0 else 'in excess'}"
     return (
         f"{quoted} far away, for these readings as seated, and only with a near-field term: at {here} the light is "
@@ -126,10 +124,9 @@ def products_words(runs: Iterable[DistanceResult]) -> str:
     """Return the key numbers of the figure of products, for those who do not see it."""
     said = []
     for one in runs:
-        first, last = one.points.iloc[0], one.points.iloc[-1]
         near, far = (
             f"{decimal(end['product_cd'] / 1000.0, 2)} kcd at {decimal(end['distance_m'], 1)} m"
-            for end in (first, last)
+            for end in (one.points.iloc[0], one.points.iloc[-1])
         )
         law = f"intensity {decimal(one.intensity / 1000.0, 2)} kcd" if one.law else "no law to quote"
         left = decimal(float(one.points["residual_percent"].abs().max()), 1)
@@ -148,9 +145,8 @@ def _centre(one: DistanceResult) -> str:
     """Return the fitted photometric centre beside the declared one; blank where none was fitted."""
     if one.centre_found is None:
         return ""
-    fitted = with_uncertainty(
-        1000.0 * one.centre_found.value, 1000.0 * one.centre_found.half_width(one.coverage)
-    )
+    found = one.centre_found
+    fitted = with_uncertainty(1000.0 * found.value, 1000.0 * found.half_width(one.coverage))
     return (
         f"{one.lamp} in housing {one.housing}: the light spreads as from a point {fitted} mm behind the reference face "
         f"at {100.0 * one.coverage:g} %; {decimal(1000.0 * one.centre.value, 0)} mm is declared."
@@ -182,9 +178,8 @@ def second_way_words(one: DistanceResult, *, ruler: float, best: Iterable[float]
         f"{decimal(intensity, 0)} cd and a centre {decimal(1000.0 * centre, 0)} mm behind the face"
     )
     if chance < LACK_OF_FIT_LEVEL:
-        return (
-            f"{said}, but no centre explains the run: such a misfit would be seen in under one run in twenty."
-        )
+        seldom = "such a misfit would be seen in under one run in twenty"
+        return f"{said}, but no centre explains the run: {seldom}."
     if one.candela is None:
         return f"{said}."
     away, half = abs(intensity - one.intensity), one.candela.half_width(one.coverage)
