@@ -11,7 +11,7 @@ import pytest
 from matplotlib.colors import to_hex
 from PIL import Image
 
-from photolab.publication.figures import budget, common, drawings, intervals, three_bars
+from photolab.publication.figures import bars, common, drawings, intervals
 
 BARS = pd.DataFrame(
     {
@@ -49,12 +49,12 @@ def drawn(draw, *args, columns=1, **kwargs):
 
 def test_three_bars_show_the_table():
     """Oracle: the ends typed above; the heaviest bar is the one that decides, the what-if is dashed."""
-    _, (axes,) = drawn(three_bars.draw, BARS, percent=5.0)
-    bars = [line for line in axes.lines if len(set(line.get_ydata())) == 1 and len(line.get_xdata()) == 2]
-    bars = [line for line in bars if line.get_xdata()[0] != line.get_xdata()[1]]
-    assert [tuple(line.get_xdata()) for line in bars] == list(zip(BARS["low"], BARS["high"], strict=True))
-    assert int(np.argmax([line.get_linewidth() for line in bars])) == 1
-    assert [line.is_dashed() for line in bars] == [False, False, True]
+    _, (axes,) = drawn(bars.draw_three, BARS, percent=5.0)
+    long = [line for line in axes.lines if len(set(line.get_ydata())) == 1 and len(line.get_xdata()) == 2]
+    long = [line for line in long if line.get_xdata()[0] != line.get_xdata()[1]]
+    assert [tuple(line.get_xdata()) for line in long] == list(zip(BARS["low"], BARS["high"], strict=True))
+    assert int(np.argmax([line.get_linewidth() for line in long])) == 1
+    assert [line.is_dashed() for line in long] == [False, False, True]
     assert [text.get_text() for text in axes.texts] == ["decides"]
     low, high = axes.get_ylim()
     assert low > high  # first row on top
@@ -62,7 +62,7 @@ def test_three_bars_show_the_table():
 
 def test_budget_is_longest_first_and_hatched_where_assumed():
     """Oracle: the table sorted by hand: a 8.3, b 2.0, c 0.2; only a is assumed."""
-    _, (axes,) = drawn(budget.draw, BUDGET)
+    _, (axes,) = drawn(bars.draw_budget, BUDGET)
     assert [bar.get_width() for bar in axes.patches] == [8.3, 2.0, 0.2]
     assert [bool(bar.get_hatch()) for bar in axes.patches] == [True, False, False]
     assert [label.get_text() for label in axes.get_yticklabels()] == ["a", "b", "c"]
@@ -108,17 +108,19 @@ def test_drawings_name_the_keys_their_words_name(draw, alt, keys):
 
 def test_same_drawing_same_bytes_whatever_the_readers_settings():
     """Oracle: the bytes of the first drawing."""
-    first = common.picture(drawn(three_bars.draw, BARS, percent=5.0)[0], alt="Three bars around 5 %.").png
+    first = common.picture(drawn(bars.draw_three, BARS, percent=5.0)[0], alt="Three bars around 5 %.").png
     with mpl.rc_context({"font.size": 20, "axes.facecolor": "black", "savefig.dpi": 40}):
         second = common.picture(
-            drawn(three_bars.draw, BARS, percent=5.0)[0], alt="Three bars around 5 %."
+            drawn(bars.draw_three, BARS, percent=5.0)[0], alt="Three bars around 5 %."
         ).png
     assert first == second
 
 
 def test_picture_carries_its_words():
     """Oracle: the words given; the image has no program's name in it."""
-    shown = common.picture(drawn(budget.draw, BUDGET)[0], alt="Three bars:\n8.3, 2.0, 0.2 %.", invented=True)
+    shown = common.picture(
+        drawn(bars.draw_budget, BUDGET)[0], alt="Three bars:\n8.3, 2.0, 0.2 %.", invented=True
+    )
     data, metadata = shown._repr_mimebundle_()
     assert data["text/plain"] == "Invented data. Three bars: 8.3, 2.0, 0.2 %."
     assert metadata == {"image/png": {"alt": data["text/plain"]}}
@@ -128,10 +130,10 @@ def test_picture_carries_its_words():
 
 def test_invented_data_is_marked_in_the_figure():
     """Oracle: the text of the figure."""
-    figure, _ = drawn(budget.draw, BUDGET)
+    figure, _ = drawn(bars.draw_budget, BUDGET)
     common.picture(figure, alt="Three bars: 8.3 %.", invented=True)
     assert [text.get_text() for text in figure.texts] == ["invented data"]
-    figure, _ = drawn(budget.draw, BUDGET)
+    figure, _ = drawn(bars.draw_budget, BUDGET)
     common.picture(figure, alt="Three bars: 8.3 %.")
     assert figure.texts == []
 
@@ -145,8 +147,8 @@ def test_words_are_needed():
 def test_text_stays_inside_the_figure():
     """Oracle: the figure's own size, in pixels."""
     for figure, _ in (
-        drawn(three_bars.draw, BARS, percent=5.0),
-        drawn(budget.draw, BUDGET),
+        drawn(bars.draw_three, BARS, percent=5.0),
+        drawn(bars.draw_budget, BUDGET),
         drawn(intervals.draw_lamps, LAMPS, columns=2, baseline="B0"),
         drawn(drawings.draw_bench),
         drawn(drawings.draw_display),

@@ -37,9 +37,8 @@ LIMITS = {
     "--specimen-sd-percent": (0.0, 30.0),
     "--coverage": (0.5, 0.999),
 }
-PERCENTAGES = frozenset(
-    {"--reading-percent", "--mismatch-percent", "--mounting-sd-percent", "--specimen-sd-percent"}
-)
+PERCENTAGES = LIMITS.keys() - {"--range-percent", "--digits", "--coverage"}
+"""A figure under 0.1 of these is taken for a fraction."""
 
 
 def run(args: argparse.Namespace) -> list[str]:
@@ -61,7 +60,12 @@ def run(args: argparse.Namespace) -> list[str]:
         If an argument cannot be read as it is; the text says what to type.
     """
     _complete(args)
-    campaign = None if args.bench is None else _campaign(Path(args.bench))
+    campaign = None
+    if args.bench is not None:
+        from photolab.bench.evaluation import evaluate
+        from photolab.bench.records import read_bench
+
+        campaign = evaluate(read_bench(Path(args.bench)))
     if campaign is not None and {args.a, args.b} <= {name[0] for name in campaign.weights.names}:
         return _lamps(args, campaign)
     unit = LUX_PER_FOOT_CANDLE if args.unit == "fc" else 1.0
@@ -77,14 +81,9 @@ def run(args: argparse.Namespace) -> list[str]:
     if campaign is not None:
         ranges, technologies, taken = _from_readings(campaign, (a * unit, b * unit), ranges, technologies)
     options.update(_options(args))
-    pair = compare(
-        a * unit,
-        b * unit,
-        meter,
-        technology=(technologies[0], technologies[-1]),
-        range_lx=(ranges[0], ranges[-1]) if ranges else None,
-        **options,
-    )
+    options |= {"technology": (technologies[0], technologies[-1])}
+    options |= {"range_lx": (ranges[0], ranges[-1]) if ranges else None}
+    pair = compare(a * unit, b * unit, meter, **options)
     pair = replace(pair, assumed=(*taken, *pair.assumed))
     settings = {"alike_percent": options.get("alike_percent", ALIKE_PERCENT)}
     if args.json:
@@ -98,32 +97,20 @@ def run(args: argparse.Namespace) -> list[str]:
     )
 
 
-def _campaign(folder: Path) -> Campaign:
-    """Return the evaluated folder."""
-    from photolab.bench.evaluation import evaluate
-    from photolab.bench.records import read_bench
-
-    return evaluate(read_bench(folder))
-
-
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     """Answer with two lamps of a folder, by name, in each housing that both were read in."""
     own = ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
     _leave_out(args, own, "two lamps of a folder are compared as they were read")
     scope = "specimens" if args.specimen_sd_percent is None else "models"
     changed = {"specimen_sd_percent": args.specimen_sd_percent, "coverage": args.coverage}
-    figures = {
-        key: _number(text, f"--{key.replace('_', '-')}") for key, text in changed.items() if text is not None
-    }
+    figures = {key: _number(text, _option(key)) for key, text in changed.items() if text is not None}
     if figures:
         from photolab.bench.evaluation import evaluate
 
         campaign = evaluate(campaign.bench.changed(**figures))
-    both = [
-        {n[1] for n in campaign.weights.names if n[0] == lamp and n[2:] == ("hot_spot", "initial")}
-        for lamp in (args.a, args.b)
-    ]
-    housings = sorted(both[0] & both[1])
+    read = [(n[0], n[1]) for n in campaign.weights.names if n[2:] == ("hot_spot", "initial")]
+    first, second = ({housing for one, housing in read if one == lamp} for lamp in (args.a, args.b))
+    housings = sorted(first & second)
     if not housings:
         message = f"{args.a} and {args.b} were not read in one housing; read both in one"
         raise ValueError(message)
@@ -178,9 +165,8 @@ def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
         The keys that other programs rely on; figures that do not exist are None.
     """
     need, (low, high) = pair.mountings_to_separate, published_ends(pair.low, pair.high)
-    assumed = [
-        statements.assumed_words([a]).removeprefix("Assumed: ").removesuffix(".") for a in pair.assumed
-    ]
+    assumed = [statements.assumed_words([one])[len("Assumed: ") : -1] for one in pair.assumed]
+    names = ("meter_only", "this_bench", "nothing_in_common")
     return {
         "schema": 1,
         "unit": unit,
@@ -189,11 +175,7 @@ def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
         "high": _figure(high),
         "coverage": pair.coverage,
         "verdict": pair.verdict,
-        "half_width_percent": {
-            "meter_only": _figure(pair.lines.meter_only, END_DIGITS),
-            "this_bench": _figure(pair.lines.this_bench, END_DIGITS),
-            "nothing_in_common": _figure(pair.lines.nothing_in_common, END_DIGITS),
-        },
+        "half_width_percent": {name: _figure(getattr(pair.lines, name), END_DIGITS) for name in names},
         "assumed": assumed,
         "missing": list(pair.missing),
         "sentence": said,
@@ -204,6 +186,11 @@ def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
         },
         "resolvable_percent": _figure(100.0 * (pair.resolvable_ratio - 1.0)),
     }
+
+
+def _option(name: str) -> str:
+    """Return an option as it is typed."""
+    return f"--{name.replace('_', '-')}"
 
 
 def _figure(x: float, digits: int = VALUE_DIGITS) -> float | None:
@@ -231,18 +218,23 @@ def _complete(args: argparse.Namespace) -> None:
 
 def _leave_out(args: argparse.Namespace, names: tuple[str, ...], why: str) -> None:
     """Refuse options that were typed."""
-    given = [f"--{name.replace('_', '-')}" for name in names if getattr(args, name) is not None]
+    given = [_option(name) for name in names if getattr(args, name) is not None]
     if given:
         message = f"{why}; leave out {', '.join(given)}"
         raise ValueError(message)
 
 
-def _reading(text: str, name: str) -> float:
+def _parsed(text: str, name: str) -> float:
+    """Return a number, or refuse it under the name of what was typed."""
     try:
-        value = parse_number(text)
+        return parse_number(text)
     except ValueError as fault:
         message = f"{name}: {fault}"
         raise ValueError(message) from None
+
+
+def _reading(text: str, name: str) -> float:
+    value = _parsed(text, name)
     if not value > 0.0:
         message = f"{name}: a reading must be more than 0; got {text}"
         raise ValueError(message)
@@ -266,11 +258,7 @@ def _numbers(text: str | None, option: str) -> list[float]:
 
 def _number(text: str, option: str) -> float:
     """Return the number of an option within its limits; a percentage that looks like a fraction is refused."""
-    try:
-        value = parse_number(text)
-    except ValueError as fault:
-        message = f"{option}: {fault}"
-        raise ValueError(message) from None
+    value = _parsed(text, option)
     low, high = LIMITS.get(option, (-math.inf, math.inf))
     if not low <= value <= high:
         message = f"{option}: {text}; wanted {low:g} to {high:g}"
@@ -302,7 +290,7 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
     for name in ("mounting_sd_percent", "specimen_sd_percent", "coverage"):
         typed = getattr(args, name)
         if typed is not None:
-            options[name] = _number(typed, f"--{name.replace('_', '-')}")
+            options[name] = _number(typed, _option(name))
     if args.mountings is not None:
         count = _number(args.mountings, "--mountings")
         if count != int(count) or count < 1:
@@ -336,12 +324,9 @@ def _typed_meter(args: argparse.Namespace, ranges: list[float], unit: float) -> 
 def _from_bench(campaign: Campaign) -> tuple[Meter, dict[str, Any]]:
     """Return the meter of a folder, and what it knows of seating."""
     bench = campaign.bench
-    options: dict[str, Any] = {
-        "coverage": bench.settings.coverage,
-        "alike_percent": bench.settings.alike_percent,
-    }
-    spread = campaign.spreads.mounting
-    if not spread.assumed or "mounting_sd_percent" in bench.settings.declared:
+    settings, spread = bench.settings, campaign.spreads.mounting
+    options: dict[str, Any] = {"coverage": settings.coverage, "alike_percent": settings.alike_percent}
+    if not spread.assumed or "mounting_sd_percent" in settings.declared:
         options["mounting_sd_percent"] = 100.0 * spread.sd
         options["mounting_dof"] = spread.dof
     return bench.meters[campaign.selection.meter], options

@@ -8,9 +8,11 @@ is data: nothing in it is read as markup.
 from __future__ import annotations
 
 import html
+import inspect
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from importlib.util import find_spec
 from typing import Any
 
 import pandas as pd
@@ -222,3 +224,47 @@ def _cell(value: object, places: int | None) -> str:
     if isinstance(value, int | float) or hasattr(value, "__float__"):
         return decimal(float(value), 2 if places is None else places)
     return str(value)
+
+
+def sliders(answer: Callable[..., Any], **ranges: tuple[float, float, float]) -> Any:
+    """Return sliders over the arguments of an answer, and the answer below them.
+
+    Parameters
+    ----------
+    answer : callable
+        Called with every argument by name when a slider is let go; what it returns is shown. Its defaults are where
+        the sliders begin.
+    **ranges : tuple of numbers, length 3
+        Lowest, highest and step of each argument; widened to its default.
+
+    Returns
+    -------
+    ipywidgets.Widget or None
+        Put it on the last line of a cell; None where ipywidgets is not installed.
+
+    Notes
+    -----
+    What a slider shows is a what-if of this moment: it is kept in no output, and no result depends on it.
+    """
+    if find_spec("ipywidgets") is None:
+        return None
+    import ipywidgets
+
+    begin = {name: parameter.default for name, parameter in inspect.signature(answer).parameters.items()}
+    return ipywidgets.interactive(
+        answer,
+        {"manual": False, "auto_display": True},
+        **{
+            name: ipywidgets.FloatSlider(
+                value=begin[name],
+                min=min(low, begin[name]),
+                max=max(high, begin[name]),
+                step=step,
+                description=name.replace("_", " "),
+                continuous_update=False,
+                style={"description_width": "initial"},
+                layout={"width": "30em"},
+            )
+            for name, (low, high, step) in ranges.items()
+        },
+    )

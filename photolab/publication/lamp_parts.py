@@ -22,7 +22,7 @@ from photolab.publication.front_page import is_invented
 from photolab.publication.lamp_pictures import warm_up_figure
 from photolab.publication.page import Section, clean_table, figure, photograph
 from photolab.publication.page_one import FOUND, Book, Line, figure_of, lamp_anchor, paragraphs
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import in_housing, time_of
 from photolab.publication.words_lamp import claim_sentence, left_sentence, price_judgement, price_sentences
 
 _LARGEST = 5
@@ -58,19 +58,15 @@ def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
     yield f'<h3 id="{lamp_anchor(number)}">{html.escape(lamp)}</h3>'
     yield paragraphs([*_verdicts(book, lamp), *_left(book, lamp)])
     if len(lines := _budget(campaign, lamp)):
-        yield clean_table(
-            table(lines, caption=f"What blurs {lamp} against {campaign.baseline} most").to_html()
-        )
+        caption = f"What blurs {lamp} against {campaign.baseline} most"
+        yield clean_table(table(lines, caption=caption).to_html())
     if (drawn := warm_up_figure(campaign, lamp)) is not None:
         shown = picture(drawn[0], alt=drawn[1], invented=is_invented(campaign.bench))
         caption = f"How the light of {lamp} settles, its longest record in each housing."
         yield figure(base64.b64encode(shown.png).decode("ascii"), shown.alt, caption)
     places = [n[1] for n in campaign.compared() if n[0] == lamp and n[2] == "hot_spot"]
-    said = [
-        claim_sentence(campaign.bench, lamp),
-        *(price_words(campaign, lamp, place)[1] for place in places),
-    ]
-    yield paragraphs([(one,) for one in said if one])
+    prices = [price_words(campaign, lamp, place)[1] for place in places]
+    yield paragraphs([(one,) for one in (claim_sentence(campaign.bench, lamp), *prices) if one])
     yield from _photographs(campaign.bench, lamp)
     yield f'<p class="back"><a href="#{FOUND}-{number}">Back to the table of all lamps</a></p>'
 
@@ -85,8 +81,8 @@ def _photographs(bench: Bench, lamp: str) -> Iterator[str]:
 
 def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
     """Yield what is shown in each housing: after the heat, as sold, and before the heat."""
-    settings, percent = book.settings, f"{100.0 * book.settings.coverage:g} %"
-    when = {"hold": f"{settings.hold_minutes:g} min", "initial": f"{settings.initial_s:g} s"}
+    percent = f"{100.0 * book.settings.coverage:g} %"
+    when = {instant: time_of(book.campaign.bench, instant) for instant in ("hold", "initial")}
     for housing in book.housings:
         at = {instant: row for instant in when if (row := book.light(lamp, housing, instant)) is not None}
         for instant, row in list(at.items())[:1]:
@@ -98,15 +94,8 @@ def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
             if model is not None and not math.isnan(float(model["family_low"])):
                 line = (*line, "; for the model as sold ", *book.range(model))
             if instant == "hold" and "initial" in at:
-                early = at["initial"]
-                line = (
-                    *line,
-                    f"; at {when['initial']} it was ",
-                    book.percent(early),
-                    " (",
-                    *book.range(early),
-                    ")",
-                )
+                early, ago = at["initial"], f"; at {when['initial']} it was "
+                line = (*line, ago, book.percent(early), " (", *book.range(early), ")")
             yield (*line, "." if instant == "hold" else f"; not held for {when['hold']}.")
 
 
@@ -125,11 +114,9 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     str, str
         "given", or the code of why not, and a sentence; blank where no price is known.
     """
-    base, settings = campaign.baseline, campaign.bench.settings
+    base = campaign.baseline
     held = (lamp, housing, "hot_spot", "hold") in campaign.compared("hold")
-    instant, when = (
-        ("hold", f"{settings.hold_minutes:g} min") if held else ("initial", f"{settings.initial_s:g} s")
-    )
+    instant = "hold" if held else "initial"
     ln_ratio = campaign[lamp, housing, instant] - campaign[base, housing, instant]
     gain = judge_gain(campaign, ln_ratio, lamp, base, housing=housing)
     said = price_sentences(campaign.bench, gain)
@@ -139,7 +126,7 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     if code == "given" and campaign.family(housing, instant=instant).loc[lamp, "verdict"] != "clear":
         code, where = "gain_not_resolved", in_housing(housing)
         said = (f"{lamp}{where}: no price per gained percent: as one of all lamps, more light is not shown.",)
-    return code, f"{when} after switch-on, {said[0]}"
+    return code, f"{time_of(campaign.bench, instant)} after switch-on, {said[0]}"
 
 
 def _left(book: Book, lamp: str) -> Iterator[Line]:
@@ -149,17 +136,9 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
             value, low, high = (
                 figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
             )
-            place = in_housing(row["housing"])
-            first, last = f"{book.settings.initial_s:g} s", f"{book.settings.hold_minutes:g} min"
-            yield (
-                "By its record it keeps ",
-                value,
-                " % (",
-                low,
-                " to ",
-                high,
-                f" %) of its light at {first} after {last}{place}.",
-            )
+            first, last = (time_of(book.campaign.bench, instant) for instant in ("initial", "hold"))
+            rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}."
+            yield ("By its record it keeps ", value, " % (", low, " to ", high, rest)
     for run in warm_up_runs(book.campaign.bench):
         if run.lamp == lamp and run.remaining is None:
             yield (left_sentence(book.settings, run),)
@@ -167,9 +146,8 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
 
 def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
     """Return the largest inputs of a lamp's ratios, a column a housing, the smaller ones put together."""
-    mine = {
-        place: lines for (one, place), (_, lines) in budgets(campaign).items() if one == lamp and len(lines)
-    }
+    own = {place: lines for (one, place), (_, lines) in budgets(campaign).items() if one == lamp}
+    mine = {place: lines for place, lines in own.items() if len(lines)}
     if not mine:
         return pd.DataFrame()
     whole = pd.concat(mine.values())

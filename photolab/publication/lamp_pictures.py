@@ -14,7 +14,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.heat import WarmUpRun, warm_up_runs
 from photolab.publication import figure_tables
 from photolab.publication.display import one_line
-from photolab.publication.figures import after_heat, budget, intervals, records
+from photolab.publication.figures import after_heat, bars, intervals, records
 from photolab.publication.figures.common import Figure, new_figure, shown_name, stored
 from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page_one import PageOne, after_heat_figure
@@ -74,8 +74,8 @@ def _drawn(campaign: Campaign, found: PageOne) -> Iterator[tuple[str, Figure]]:
     for number, lamp in enumerate(dict.fromkeys(table["lamp"]), start=1):
         if (record := warm_up_figure(campaign, lamp)) is not None:
             yield file_name("warm-up", number, lamp), record[0]
-        if number == 1 and (bars := budget_figure(campaign, lamp)) is not None:
-            yield file_name("budget", number, lamp), bars[0]
+        if number == 1 and (parts := budget_figure(campaign, lamp)) is not None:
+            yield file_name("budget", number, lamp), parts[0]
 
 
 def file_name(what: str, number: int, *names: str) -> str:
@@ -117,11 +117,8 @@ def warm_up_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     longest: dict[str, WarmUpRun] = {}
     for run in warm_up_runs(campaign.bench):
         dark = run.fit is None and not float(run.record["illuminance_lx"].iloc[0]) > 0.0
-        if (
-            run.lamp == lamp
-            and not dark
-            and _end(run) > (_end(longest[run.housing]) if run.housing in longest else 0.0)
-        ):
+        before = _end(longest[run.housing]) if run.housing in longest else 0.0
+        if run.lamp == lamp and not dark and _end(run) > before:
             longest[run.housing] = run
     if not longest:
         return None
@@ -137,11 +134,8 @@ def warm_up_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
         limits.append((axes.get_xlim(), axes.get_ylim()))
         axes.set_title(shown_name(run_name(run), 40))
         said.append(f"Light of {run_name(run)}. {shown}")
-    (left, right), (bottom, top) = (
-        (min(low for low, _ in pairs), max(high for _, high in pairs)) for pairs in zip(*limits, strict=True)
-    )
-    panels[0].set_xlim(left, right)
-    panels[0].set_ylim(bottom, top)
+    panels[0].set_xlim(min(x[0] for x, _ in limits), max(x[1] for x, _ in limits))
+    panels[0].set_ylim(min(y[0] for _, y in limits), max(y[1] for _, y in limits))
     return figure, " ".join(said)
 
 
@@ -168,14 +162,13 @@ def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     if not mine:
         return None
     housing, (instant, lines) = next(iter(mine.items()))
-    bars = lines[lines["moves"] >= 0.05]
-    if bars.empty:
+    rows = lines[lines["moves"] >= 0.05]
+    if rows.empty:
         return None
-    figure, (axes,) = new_figure(height=1.4 + 0.28 * len(bars))
-    budget.draw(axes, bars)
+    figure, (axes,) = new_figure(height=1.4 + 0.28 * len(rows))
+    bars.draw_budget(axes, rows)
     where, when = in_housing(housing), time_of(campaign.bench, instant)
-    axes.set_title(
-        f"{shown_name(lamp)} against {shown_name(campaign.baseline)}{shown_name(where)}, {when} after switch-on"
-    )
+    shown = f"{shown_name(lamp)} against {shown_name(campaign.baseline)}{shown_name(where)}"
+    axes.set_title(f"{shown}, {when} after switch-on")
     name = f"{lamp} against {campaign.baseline}{where}"
-    return figure, f"What blurs {name}, in ± % of the result, longest bar first: {budget.words(bars)}."
+    return figure, f"What blurs {name}, in ± % of the result, longest bar first: {bars.budget_words(rows)}."

@@ -11,7 +11,7 @@ import pandas as pd
 from photolab.bench.model import Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.two_readings import compare
-from photolab.publication.figures import three_bars
+from photolab.publication.figures.bars import draw_three
 from photolab.publication.figures.common import new_figure, picture
 
 PLACE = Path(__file__).parent.parent.parent / ".pictures" / "two-readings.png"
@@ -32,7 +32,7 @@ def comparison() -> ReadingComparison:
 
 
 def bars(pair: ReadingComparison) -> pd.DataFrame:
-    """Return the three bars of a comparison as `figures.three_bars` draws them.
+    """Return the three bars of a comparison as `figures.bars` draws them.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def image() -> bytes:
     """
     pair = comparison()
     figure, (axes,) = new_figure(width=7.0, height=2.4)
-    three_bars.draw(axes, bars(pair), percent=100.0 * (pair.ratio - 1.0))
+    draw_three(axes, bars(pair), percent=100.0 * (pair.ratio - 1.0))
     return picture(figure, alt="334 lx against 318 lx: only the meter-alone bar clears zero").png
 
 

@@ -29,8 +29,9 @@ from photolab.bench.supply_and_time import clock_hours
 from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
 from photolab.metrology.reporting import decimal, significant
 from photolab.publication.display import Words, say
+from photolab.publication.figure_tables import signed
 from photolab.publication.front_page import is_invented
-from photolab.publication.page_one import LIGHT, Told, page_one, signed
+from photolab.publication.page_one import LIGHT, Told, page_one
 from photolab.publication.statements import KIND_WORDS, in_housing, time_of
 from photolab.publication.workbook_table import as_bytes, write_cell
 
