@@ -149,17 +149,15 @@ class Table:
         """Return the table as HTML without style, text escaped."""
         caption = f"<caption>{html.escape(self.caption)}</caption>\n" if self.caption else ""
         kinds = ["num" if right else "txt" for right in self.numeric]
-        head = "".join(
-            f'<th scope="col" class="{k}">{html.escape(c)}</th>'
-            for c, k in zip(self.header, kinds, strict=True)
-        )
-        body = "\n".join(
-            "<tr>"
-            + "".join(f'<td class="{k}">{html.escape(c)}</td>' for c, k in zip(row, kinds, strict=True))
-            + "</tr>"
-            for row in self.rows
-        )
-        return f"<table>\n{caption}<thead>\n<tr>{head}</tr>\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+
+        def row(cells: Sequence[str], opening: str, tag: str) -> str:
+            both = zip(cells, kinds, strict=True)
+            inner = (f'<{opening} class="{kind}">{html.escape(cell)}</{tag}>' for cell, kind in both)
+            return f"<tr>{''.join(inner)}</tr>"
+
+        head = row(self.header, 'th scope="col"', "th")
+        body = "\n".join(row(cells, "td", "td") for cells in self.rows)
+        return f"<table>\n{caption}<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
 
     def _repr_mimebundle_(self, **_asked: object) -> dict[str, str]:
         """Return the table as HTML and as plain text."""
@@ -167,35 +165,42 @@ class Table:
 
 
 def table(
-    frame: pd.DataFrame,
+    rows: pd.DataFrame | Sequence[Any],
     *,
     places: Mapping[str, int] | int = 2,
     heads: Mapping[str, str] | None = None,
-    columns: Sequence[str] | None = None,
+    columns: Sequence[str] | Mapping[str, str] | None = None,
     caption: str = "",
-) -> Table:
-    """Return a table of results with every number through the decimal formatter.
+) -> Table | None:
+    """Return a table of results with every number through the decimal formatter; nothing of no rows.
 
     Parameters
     ----------
-    frame : DataFrame
-        Tidy rows; the index is not shown.
+    rows : DataFrame or sequence
+        Tidy rows; the index is not shown. Of tuples or dicts, `columns` names what stands in them.
     places : mapping or int, default 2
         Decimal places a column, or one number for all; whole-number columns need none.
     heads : mapping, optional
         What to print above a column; the unit belongs here.
-    columns : sequence of str, optional
-        Which columns, in this order; all of them otherwise.
+    columns : sequence of str or mapping, optional
+        Which columns, in this order; all of them otherwise. As a mapping, with what to print above each.
     caption : str, default ""
         One sentence above the table.
 
     Returns
     -------
-    Table
+    Table or None
         Put it on the last line of a cell.
     """
+    frame = (
+        rows
+        if isinstance(rows, pd.DataFrame)
+        else pd.DataFrame(rows, columns=None if columns is None else list(columns))
+    )
+    if frame.empty:
+        return None
     shown = list(columns) if columns is not None else [str(name) for name in frame.columns]
-    heads = heads or {}
+    heads = columns if isinstance(columns, Mapping) else heads or {}
     numeric = [
         pd.api.types.is_numeric_dtype(frame[c]) and not pd.api.types.is_bool_dtype(frame[c]) for c in shown
     ]

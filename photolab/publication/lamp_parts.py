@@ -57,9 +57,9 @@ def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
     campaign = book.campaign
     yield f'<h3 id="{lamp_anchor(number)}">{html.escape(lamp)}</h3>'
     yield paragraphs([*_verdicts(book, lamp), *_left(book, lamp)])
-    if len(lines := _budget(campaign, lamp)):
-        caption = f"What blurs {lamp} against {campaign.baseline} most"
-        yield clean_table(table(lines, caption=caption).to_html())
+    caption = f"What blurs {lamp} against {campaign.baseline} most"
+    if (blurs := table(_budget(campaign, lamp), caption=caption)) is not None:
+        yield clean_table(blurs)
     if (drawn := warm_up_figure(campaign, lamp)) is not None:
         shown = picture(drawn[0], alt=drawn[1], invented=is_invented(campaign.bench))
         caption = f"How the light of {lamp} settles, its longest record in each housing."

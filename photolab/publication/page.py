@@ -24,7 +24,7 @@ from mistune.plugins.math import math as math_plugin
 from mistune.plugins.table import table as table_plugin
 
 from photolab.bench.model import Photo
-from photolab.publication.display import one_line
+from photolab.publication.display import Table, one_line
 from photolab.publication.equation_words import in_words
 
 _STYLE = """
@@ -358,20 +358,21 @@ def read_html(source: str) -> Node:
     return reader.open[0]
 
 
-def clean_table(source: str) -> str:
+def clean_table(source: str | Table | None) -> str:
     """Return the tables of an HTML output written anew from the text of their cells.
 
     Parameters
     ----------
-    source : str
-        HTML as a notebook holds it.
+    source : str or Table, optional
+        HTML as a notebook holds it, or a table.
 
     Returns
     -------
     str
         HTML with tables only: no style, no attribute, no markup inside a cell.
     """
-    return "\n".join(_table_html(one) for one in read_html(source).all("table"))
+    held = source.to_html() if isinstance(source, Table) else source or ""
+    return "\n".join(_table_html(one) for one in read_html(held).all("table"))
 
 
 def _table_html(table: Node) -> str:

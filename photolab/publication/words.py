@@ -44,6 +44,7 @@ from photolab.thermal.thermography import SurfaceReading
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
 SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
+    Words: lambda words: words.paragraphs,
     Measured: lambda quantity: f"{quantity}.",
     ReadingComparison: sentence,
     DistanceResult: law_words,
@@ -75,7 +76,7 @@ SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
 """The closed table: what is said of a result of each type."""
 
 
-def say(*things: object, bullets: bool = False) -> Words:
+def say(*things: object, bullets: bool = False) -> Words | None:
     """Return what is to be said of results, as sentences to be shown.
 
     Parameters
@@ -87,8 +88,8 @@ def say(*things: object, bullets: bool = False) -> Words:
 
     Returns
     -------
-    Words
-        Put it on the last line of a cell.
+    Words or None
+        Put it on the last line of a cell; None where there is nothing to be said.
 
     Raises
     ------
@@ -109,7 +110,8 @@ def say(*things: object, bullets: bool = False) -> Words:
         if kind is MethodError:  # one refusal answers several questions
             lines = [line for line in lines if line not in paragraphs]
         paragraphs += lines
-    return Words(tuple(text for text in paragraphs if text.strip()), bullets=bullets)
+    shown = tuple(text for text in paragraphs if text.strip())
+    return Words(shown, bullets=bullets) if shown else None
 
 
 def agree(mine: float | Measured, reports: float | Measured, what: str) -> Words:

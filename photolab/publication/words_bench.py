@@ -30,6 +30,7 @@ from photolab.publication.statements import (
     limit_places,
     verdict_words,
 )
+from photolab.publication.words_heat import between
 from photolab.publication.words_lamp import light_words
 
 LEVEL_WORDS = {
@@ -449,7 +450,7 @@ def colour_words(row: Mapping[Any, Any]) -> str:
     )
     return (
         f"The link of {row['technology']} lamps over that of {row['against']} lamps is {decimal(row['observed'], 4)} "
-        f"({decimal(row['low'], 4)} to {decimal(row['high'], 4)}); from the spectra and the responsivities of both "
+        f"({between(row['low'], row['high'], 4)}); from the spectra and the responsivities of both "
         f"meters it should be {decimal(row['predicted'], 4)}: {end}."
     )
 
@@ -518,8 +519,7 @@ def other_days_words(table: pd.DataFrame, scatter: Sequence[float], *, coverage:
         f"{decimal(coverage * len(table), 0)} of them in the mean."
     ]
     for row in table[~table["inside"].astype(bool)].to_dict("records"):
-        where = " ".join(str(part) for part in (row["lamp"], row["specimen"]) if part)
-        where += in_housing(row["housing"])
+        where = " ".join(filter(None, (row["lamp"], row["specimen"]))) + in_housing(row["housing"])
         found = f"{decimal(abs(row['percent']), 1)} % {'more' if row['percent'] > 0 else 'less'}"
         said.append(
             f"Missed: {where} on {row['day']}, {found} than predicted "
@@ -535,7 +535,7 @@ def other_days_words(table: pd.DataFrame, scatter: Sequence[float], *, coverage:
     )
     said.append(
         f"The figures lie {decimal(ratio, 2)} times as far from their predictions as the spreads of seating and day "
-        f"let expect ({decimal(low, 2)} to {decimal(high, 2)} at {share:g} %): {word}."
+        f"let expect ({between(low, high, 2)} at {share:g} %): {word}."
     )
     return tuple(said)
 
@@ -571,7 +571,7 @@ def link_words(link: Mapping[Any, Any], *, coverage: float = COVERAGE) -> str:
     str
         The sentence.
     """
-    ends = f"{decimal(link['low'], 4)} to {decimal(link['high'], 4)} at {100.0 * coverage:g} %"
+    ends = f"{between(link['low'], link['high'], 4)} at {100.0 * coverage:g} %"
     known = "without an interval, from one reading" if math.isnan(link["low"]) else ends
     needs = "an established link needs three lamps of the technology (specimens of one lamp share its colour)"
     status = "established" if link["established"] else f"provisional, for {needs}"

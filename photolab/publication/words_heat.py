@@ -30,9 +30,8 @@ FINDING_WORDS = {
         "nothing is said, because the lamp may step again."
     ),
     "ripple": (
-        "The light swings with a steady period, as a supply, a fan or the room may do. What lies inside "
-        "the record stands; "
-        "beyond it nothing is said."
+        "The light swings with a steady period, as a supply, a fan or the room may do. What lies inside the record "
+        "stands; beyond it nothing is said."
     ),
     "no_change_resolved": (
         "The light does not fall by more than its readings scatter: the lamp is settled as far as this record shows, "
@@ -167,6 +166,11 @@ def ends(low: float, high: float, places: int = 1) -> str:
     return " to ".join(percent(end, places) for end in published_ends(low, high))
 
 
+def between(low: float, high: float, places: int) -> str:
+    """Return the ends of any other interval."""
+    return f"{decimal(low, places)} to {decimal(high, places)}"
+
+
 def minutes(seconds: float) -> str:
     """Return a time in minutes to the tenth; whole minutes without it."""
     return decimal(seconds / 60.0, 1).removesuffix(".0")
@@ -175,14 +179,14 @@ def minutes(seconds: float) -> str:
 def remaining_sentence(remaining: Remaining, housing: str = "") -> str:
     """Return remaining light as the sentence that is published, or the final level."""
     value, initial = percent(remaining.value), f"{remaining.initial_s:g} s"
-    between = ends(remaining.low, remaining.high)
+    from_to = ends(remaining.low, remaining.high)
     if math.isinf(remaining.at_s):
         slow = "wider below, because a slow further fall cannot be excluded"
-        return f"The final level is {value} % ({between}; {slow}) of the {initial} value."
+        return f"The final level is {value} % ({from_to}; {slow}) of the {initial} value."
     where = f", in {housing}" if housing else ""
     beyond = " That instant lies beyond the record." if remaining.extrapolated else ""
     after = f"after {minutes(remaining.at_s)} minutes{where}"
-    return f"Remaining light: {value} % ({between}) of the {initial} value {after}.{beyond}"
+    return f"Remaining light: {value} % ({from_to}) of the {initial} value {after}.{beyond}"
 
 
 def pair_sentence(name: tuple[str, ...], ln_left: Measured, bench: Bench) -> str:
@@ -198,9 +202,10 @@ def pair_sentence(name: tuple[str, ...], ln_left: Measured, bench: Bench) -> str
 
 def settled_sentence(settled: Settled) -> str:
     """Return a time of settling with its interval; a lamp that is near from the first reading has none."""
-    value, low, high = (decimal(s / 60.0, 1) for s in (settled.value_s, settled.low_s, settled.high_s))
-    between = "" if settled.low_s == settled.high_s else f" ({low} to {high})"
-    return f"Within {settled.percent:g} % of its final level from {value} min{between} after switch-on."
+    ends_min = f" ({between(settled.low_s / 60.0, settled.high_s / 60.0, 1)})"
+    from_to = "" if settled.low_s == settled.high_s else ends_min
+    value = decimal(settled.value_s / 60.0, 1)
+    return f"Within {settled.percent:g} % of its final level from {value} min{from_to} after switch-on."
 
 
 def stabilized_sentence(when_s: float | MethodError, criterion: Criterion = PRACTICE) -> str:
@@ -273,8 +278,7 @@ def _fading(fit: WarmUp) -> str:
         return f"No time constant is given, because {why(parts)}."
     said = "; ".join(
         f"{percent(one.share)} % ({ends(one.share_low, one.share_high)}) with a time constant of "
-        f"{decimal(one.time_constant_s / 60.0, 1)} min "
-        f"({decimal(one.low_s / 60.0, 1)} to {decimal(one.high_s / 60.0, 1)})"
+        f"{decimal(one.time_constant_s / 60.0, 1)} min ({between(one.low_s / 60.0, one.high_s / 60.0, 1)})"
         for one in parts
     )
     alone = "" if parts[1:] else " A second rate is not told apart from it."
@@ -386,12 +390,12 @@ def run_steps(run: WarmUpRun) -> tuple[str, ...]:
 
 def slope_sentences(slope: Slope) -> str:
     """Return the light for each kelvin of the case, and whether that is a change at all."""
-    between = f"{decimal(slope.low, 3)} to {decimal(slope.high, 3)} at {100.0 * slope.coverage:g} %"
+    known = f"{between(slope.low, slope.high, 3)} at {100.0 * slope.coverage:g} %"
     none = (
         " No change of the light with the temperature is told from the scatter: heat explains nothing here."
     )
     return (
-        f"Light against case temperature: {decimal(slope.percent_per_kelvin, 3)} %/K ({between}), over "
+        f"Light against case temperature: {decimal(slope.percent_per_kelvin, 3)} %/K ({known}), over "
         f"{decimal(slope.span, 0)} K of the case.{none if slope.low <= 0.0 <= slope.high else ''}"
     )
 
@@ -399,9 +403,8 @@ def slope_sentences(slope: Slope) -> str:
 def constants_sentences(constants: TimeConstants) -> str:
     """Return whether light and case settle together, and what that does and does not show."""
     light, case = (f"{decimal(s / 60.0, 1)} min" for s in (constants.light_s, constants.temperature_s))
-    both = f"{light} for the light, {case} for the case"
-    between = f"{decimal(constants.low, 2)} to {decimal(constants.high, 2)}"
-    head = f"Time constants: {both}; their ratio is {decimal(constants.ratio, 2)} ({between})"
+    ratio = f"{decimal(constants.ratio, 2)} ({between(constants.low, constants.high, 2)})"
+    head = f"Time constants: {light} for the light, {case} for the case; their ratio is {ratio}"
     return f"{head}: {CONSTANT_WORDS[constants.code]}. {MEANING_WORDS[constants.code]}"
 
 
@@ -414,7 +417,7 @@ def coupling_row(
     notes = [why(one) for one in (slope, constants) if isinstance(one, MethodError)]
     if isinstance(slope, Slope):
         row["light (%/K of case)"] = decimal(slope.percent_per_kelvin, 3)
-        row["from-to (%/K)"] = f"{decimal(slope.low, 3)} to {decimal(slope.high, 3)}"
+        row["from-to (%/K)"] = between(slope.low, slope.high, 3)
     if isinstance(constants, TimeConstants):
         row["time constant of light (min)"] = decimal(constants.light_s / 60.0, 1)
         row["of case (min)"] = decimal(constants.temperature_s / 60.0, 1)
@@ -431,9 +434,8 @@ def plain_slope_sentence(percent_per_kelvin: float, slope: Slope) -> str:
 
 def resistance_row(run: WarmUpRun, resistance: Measured, coverage: float) -> dict[str, str]:
     """Return a thermal resistance as a row of a table."""
-    low, high = (decimal(end, 1) for end in resistance.interval(coverage))
-    found = {"case to ambient (K/W)": decimal(resistance.value, 1), "from-to (K/W)": f"{low} to {high}"}
-    return _which(run) | found
+    ends_of = between(*resistance.interval(coverage), 1)
+    return _which(run) | {"case to ambient (K/W)": decimal(resistance.value, 1), "from-to (K/W)": ends_of}
 
 
 def ambient_table(

@@ -21,7 +21,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import one_line
 from photolab.publication.statements import in_housing
-from photolab.publication.words_heat import known_sentence, why
+from photolab.publication.words_heat import between, known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
 
 VERDICTS = {
@@ -284,10 +284,9 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
     tail = f" Caution: {cautions}." if cautions else ""
     if found.per_percent is None or found.low is None or found.high is None:
         return (f"{where}: {PRICES[found.code].format(baseline=gain.baseline)}.{tail}",)
-    middle, low, high = (decimal(x, 2) for x in (found.per_percent, found.low, found.high))
-    money = bench.settings.currency
-    pieces = statements.SCOPE_WORDS[gain.scope]
-    return (f"{where}: a gained percent costs {middle} {money} a pair ({low} to {high}), {pieces}.{tail}",)
+    costs = f"{decimal(found.per_percent, 2)} {bench.settings.currency} a pair"
+    doubt = f"({between(found.low, found.high, 2)}), {statements.SCOPE_WORDS[gain.scope]}"
+    return (f"{where}: a gained percent costs {costs} {doubt}.{tail}",)
 
 
 def left_sentence(settings: Settings, run: WarmUpRun) -> str:
@@ -318,8 +317,8 @@ def left_sentence(settings: Settings, run: WarmUpRun) -> str:
 
 def _left(remaining: Remaining, unit: str = "") -> str:
     """Return remaining light with its interval."""
-    mid, low, high = (decimal(100.0 * x, 1) for x in (remaining.value, remaining.low, remaining.high))
-    return f"{mid}{unit} ({low} to {high})"
+    low, high = 100.0 * remaining.low, 100.0 * remaining.high
+    return f"{decimal(100.0 * remaining.value, 1)}{unit} ({between(low, high, 1)})"
 
 
 def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) -> dict[str, str]:
@@ -367,9 +366,10 @@ def equivalence_sentence(found: Equivalence) -> str:
     str
         One sentence.
     """
-    low, high = (decimal(100.0 * math.expm1(end), 1) for end in found.interval)
-    word = "alike within the margin" if found.equivalent else "not shown to be alike within the margin"
-    return f"{low} to {high} %, {word} (the larger of the two chances of an error: {decimal(100.0 * found.p, 1)} %)."
+    low, high = (100.0 * math.expm1(end) for end in found.interval)
+    word = "alike" if found.equivalent else "not shown to be alike"
+    chance = f"the larger of the two chances of an error: {decimal(100.0 * found.p, 1)} %"
+    return f"{between(low, high, 1)} %, {word} within the margin ({chance})."
 
 
 def record_sentences(

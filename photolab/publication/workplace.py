@@ -109,9 +109,8 @@ def open_lab(
     meant = any("allow-root" in option or "allow_root" in option for option in options)
     if hasattr(os, "geteuid") and os.geteuid() == 0 and not meant:
         message = (
-            "JupyterLab does not run as root: whoever reaches it could do anything on this machine. "
-            "Run photolab open as an ordinary user; "
-            f"if you know why it must be root, type: photolab open {bench} -- --allow-root"
+            "JupyterLab does not run as root: whoever reaches it could do anything on this machine. Run photolab "
+            f"open as an ordinary user; if you know why it must be root, type: photolab open {bench} -- --allow-root"
         )
         raise PhotolabError(message)
     place = working_copies(bench, work, run=run)

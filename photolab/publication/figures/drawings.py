@@ -18,10 +18,9 @@ BENCH_ALT = (
 )
 #: The drawing of the display in words.
 DISPLAY_ALT = (
-    "A meter's display reading 334 lx on the 4000 lx range, and the accuracy line of its manual, "
-    "plus or minus (4 % of reading + 0.5 % of range). Labels: the reading is illuminance_lx, the range "
-    "is range_lx and ranges_lx, the last figure that can change, here 1 lx, is resolution_lx, 4 % is "
-    "reading_percent, 0.5 % is range_percent."
+    "A meter's display reading 334 lx on the 4000 lx range, and the accuracy line of its manual, plus or minus (4 % "
+    "of reading + 0.5 % of range). Labels: the reading is illuminance_lx, the range is range_lx and ranges_lx, the "
+    "last figure that can change, here 1 lx, is resolution_lx, 4 % is reading_percent, 0.5 % is range_percent."
 )
 _RED = COLOURS["vermilion"]
 _BOTH_WAYS = {"arrowstyle": "<->", "color": _RED, "shrinkA": 0, "shrinkB": 0}
