@@ -45,16 +45,13 @@ NOT_CLAIMED = (
     "Lamps that these readings cannot tell apart may still differ.",
 )
 
+_TECHNOLOGIES = "every ratio between technologies"
 #: A word in the name of an assumption, what of a budget it sizes, and which results would change with it; the first
 #: row that says so counts.
 _ASSUMED = (
-    (
-        "mismatch",
-        ("colour", "own colour"),
-        "every ratio between technologies, and a little between LED lamps",
-    ),
-    ("spectral", ("colour",), "every ratio between technologies"),
-    ("calibration_source", (), "every ratio between technologies"),
+    ("mismatch", ("colour", "own colour"), f"{_TECHNOLOGIES}, and a little between LED lamps"),
+    ("spectral", ("colour",), _TECHNOLOGIES),
+    ("calibration_source", (), _TECHNOLOGIES),
     ("mounting_sd", ("mounting",), "every ratio, most where a lamp was seated once"),
     ("day_sd", ("day",), "ratios of lamps read on different days"),
     (

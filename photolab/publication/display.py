@@ -91,24 +91,6 @@ class Words:
         return {"text/markdown": shown, "text/plain": str(self)}
 
 
-def say(*paragraphs: str, bullets: bool = False) -> Words:
-    """Return sentences to be shown.
-
-    Parameters
-    ----------
-    *paragraphs : str
-        Plain text; one paragraph each.
-    bullets : bool, default False
-        Show each as one item of a list.
-
-    Returns
-    -------
-    Words
-        Put it on the last line of a cell.
-    """
-    return Words(tuple(str(paragraph) for paragraph in paragraphs if str(paragraph).strip()), bullets=bullets)
-
-
 @dataclass(frozen=True, eq=False)
 class Table:
     """A table as a notebook shows it: every cell is text already.
@@ -133,14 +115,12 @@ class Table:
     def __str__(self) -> str:
         lines = [self.header, *self.rows]
         widths = [max(len(line[i]) for line in lines) for i in range(len(self.header))]
-        text = [
-            "  ".join(
-                cell.rjust(width) if right else cell.ljust(width)
-                for cell, width, right in zip(line, widths, self.numeric, strict=True)
-            ).rstrip()
-            for line in lines
-        ]
-        return "\n".join([self.caption, *text] if self.caption else text)
+        text = [self.caption] if self.caption else []
+        for line in lines:
+            cells = zip(line, widths, self.numeric, strict=True)
+            padded = (cell.rjust(width) if right else cell.ljust(width) for cell, width, right in cells)
+            text.append("  ".join(padded).rstrip())
+        return "\n".join(text)
 
     def __repr__(self) -> str:
         return str(self)
@@ -192,14 +172,11 @@ def table(
     Table or None
         Put it on the last line of a cell.
     """
-    frame = (
-        rows
-        if isinstance(rows, pd.DataFrame)
-        else pd.DataFrame(rows, columns=None if columns is None else list(columns))
-    )
+    named = None if columns is None else list(columns)
+    frame = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(rows, columns=named)
     if frame.empty:
         return None
-    shown = list(columns) if columns is not None else [str(name) for name in frame.columns]
+    shown = named or [str(name) for name in frame.columns]
     heads = columns if isinstance(columns, Mapping) else heads or {}
     numeric = [
         pd.api.types.is_numeric_dtype(frame[c]) and not pd.api.types.is_bool_dtype(frame[c]) for c in shown
@@ -256,20 +233,10 @@ def sliders(answer: Callable[..., Any], **ranges: tuple[float, float, float]) ->
     import ipywidgets
 
     begin = {name: parameter.default for name, parameter in inspect.signature(answer).parameters.items()}
-    return ipywidgets.interactive(
-        answer,
-        {"manual": False, "auto_display": True},
-        **{
-            name: ipywidgets.FloatSlider(
-                value=begin[name],
-                min=min(low, begin[name]),
-                max=max(high, begin[name]),
-                step=step,
-                description=name.replace("_", " "),
-                continuous_update=False,
-                style={"description_width": "initial"},
-                layout={"width": "30em"},
-            )
-            for name, (low, high, step) in ranges.items()
-        },
-    )
+    look = {"style": {"description_width": "initial"}, "layout": {"width": "30em"}}
+    made = {}
+    for name, (low, high, step) in ranges.items():
+        at, words = begin[name], name.replace("_", " ")
+        whole = {"value": at, "min": min(low, at), "max": max(high, at), "step": step}
+        made[name] = ipywidgets.FloatSlider(**whole, description=words, continuous_update=False, **look)
+    return ipywidgets.interactive(answer, {"manual": False, "auto_display": True}, **made)

@@ -174,18 +174,9 @@ def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | Non
         known = _known_from(kind, tuple(first["name"]), bench, components)
         moves = 100.0 * pair.coverage_factor * math.sqrt(float((block["contribution"] ** 2).sum()))
         moves = 0.0 if moves < _CANCELS else moves
-        rows.append(
-            {
-                "what": KIND_WORDS.get(kind, kind),
-                "shared_by": SHARED_BY.get(kind, "reading"),
-                "how_far": how_far(first),
-                "known_from": known,
-                "moves": moves,
-                "label": two_digits(moves),
-                "part": 100.0 * float(block["variance_fraction"].sum()) if moves else 0.0,
-                "assumed": known == _ASSUMED,
-            }
-        )
+        part = 100.0 * float(block["variance_fraction"].sum()) if moves else 0.0
+        named = (KIND_WORDS.get(kind, kind), SHARED_BY.get(kind, "reading"), how_far(first), known)
+        rows.append((*named, moves, two_digits(moves), part, known == _ASSUMED))
     table = pd.DataFrame(rows, columns=columns)
     return table.sort_values(["moves", "what"], ascending=[False, True], ignore_index=True)
 

@@ -207,18 +207,15 @@ def left_out(campaign: Campaign) -> dict[str, tuple[str, str]]:
     """
     seats, bench = campaign.seats, campaign.bench
     seated = seats[["lamp", "specimen", "housing", "point", "instant"]].value_counts()
-    lamps = [
-        len({n[0] for n in campaign.compared() if n[1] == place})
-        for place in {n[1] for n in campaign.compared()}
-    ]
-    colour = bench.spectra or any(
-        {"mismatch_index_percent", "spectral_factor"} & {*meter.declared} for meter in bench.meters.values()
-    )
+    compared = {(n[0], n[1]) for n in campaign.compared()}
+    most = max(Counter(place for _, place in compared).values(), default=0)
+    told = {"mismatch_index_percent", "spectral_factor"}
+    colour = bench.spectra or any(told & meter.declared for meter in bench.meters.values())
     found = {}
     if seated.max() < 2:
         found["02"] = ("", "")
         found["12"] = ("what the next protocol should change", "seat lamps again; every scatter is assumed")
-    if max(lamps, default=0) < 2:
+    if most < 2:
         found["11"] = ("which lamps are told apart from one another", "read two lamps beside the baseline")
     if not colour:
         found["05"] = ("", "")

@@ -14,7 +14,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.heat import WarmUpRun, warm_up_runs
 from photolab.publication import figure_tables
 from photolab.publication.display import one_line
-from photolab.publication.figures import after_heat, bars, intervals, records
+from photolab.publication.figures import bars, intervals, records
 from photolab.publication.figures.common import Figure, new_figure, shown_name, stored
 from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page_one import PageOne, after_heat_figure
@@ -44,9 +44,9 @@ def figure_files(campaign: Campaign, found: PageOne) -> dict[str, bytes]:
     invented = "Invented data. " if is_invented(bench) else ""
     foot = f"{invented}{one_line(bench.settings.name)}, {span_of(bench.tables['days']['date'])}"
     files: dict[str, bytes] = {}
-    large = {"size": after_heat.SIZE * _FULL_HD[0][0] / 7.0, "dpi": _FULL_HD[1]}
+    large = {"size": intervals.SIZE * _FULL_HD[0][0] / 7.0, "dpi": _FULL_HD[1]}
     for name, figure in _drawn(campaign, found):
-        letters = large if name.endswith("1920x1080") else {"size": after_heat.SIZE} if "heat" in name else {}
+        letters = large if name.endswith("1920x1080") else {"size": intervals.SIZE} if "heat" in name else {}
         files |= {f"figures/{name}.{kind}": made for kind, made in stored(figure, foot, **letters).items()}
     return files
 

@@ -155,9 +155,8 @@ def inject(notebook: Any, parameters: Mapping[str, object]) -> Any:
     lines = cells[0].source.split("\n")
     for name, value in parameters.items():
         if not name.isidentifier() or not isinstance(value, str | int | float | bool | None):
-            message = (
-                f"parameters[{name!r}] must be a name with text, a number, True, False or None; got {value!r}"
-            )
+            must = "must be a name with text, a number, True, False or None"
+            message = f"parameters[{name!r}] {must}; got {value!r}"
             raise ValueError(message)
         places = [i for i, line in enumerate(lines) if re.match(rf"{name}\s*=(?!=)", line)]
         for place in places or [len(lines)]:
@@ -321,7 +320,7 @@ def run(
                             waiting.appendleft(path)  # the notebook before it ended the process
                             break
                         how = (
-                            "stopped after" if stopped else "not fed by this folder," if unfed else "done in"
+                            "not fed by this folder," if unfed else "stopped after" if stopped else "done in"
                         )
                         say(f"{path.stem}: {how} {time.perf_counter() - start:.1f} s")
                         if stopped:
@@ -386,9 +385,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         allow_abbrev=False,
     )
     parser.add_argument("files", nargs="*", type=Path, help="notebooks; all of them if none is named")
-    parser.add_argument(
-        "--check", action="store_true", help="write nothing; say which notebooks would change"
-    )
+    only = "write nothing; say which notebooks would change"
+    parser.add_argument("--check", action="store_true", help=only)
     options = parser.parse_args(arguments)
     changed = 0
     for path in options.files or sorted(notebooks_folder().glob("*.ipynb")):

@@ -410,12 +410,8 @@ def notebook_blocks(notebook: Any, *, folded: bool = False) -> tuple[str, ...]:
     tuple of str
         HTML, one for each cell or output, in order.
     """
-    wanted = {PUBLISHED, "law"}
-    chosen = [
-        [cell for cell in part if wanted & set(cell.metadata.get("tags", []))]
-        for part in _parts(notebook.cells)
-        if _shows(part)
-    ]
+    wanted, shown = {PUBLISHED, "law"}, filter(_shows, _parts(notebook.cells))
+    chosen = [[c for c in part if wanted & set(c.metadata.get("tags", []))] for part in shown]
     answered = any("answer" in cell.metadata.tags for part in chosen for cell in part)
     blocks: list[str] = []
     for part in filter(None, chosen):
@@ -509,28 +505,19 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section], *, langu
         heading = f'<h2 id="part-{number}">{html.escape(section.title)}</h2>'
         parts.append(f"<section>\n{heading}\n{note}{body}\n</section>")
     name = html.escape(title)
-    whole = "\n".join(
-        [
-            "<!DOCTYPE html>",
-            f'<html lang="{html.escape(language, quote=True)}">',
-            "<head>",
-            '<meta charset="utf-8">',
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
-            f"<title>{name}</title>",
-            f"<style>\n{_STYLE}\n</style>",
-            "</head>",
-            "<body>",
-            "<main>",
-            f"<h1>{name}</h1>",
-            *front,
-            nav if len(sections) > _FEW else "",
-            *parts,
-            "</main>",
-            "</body>",
-            "</html>",
-            "",
-        ]
-    )
+    head = f"""<!DOCTYPE html>
+<html lang="{html.escape(language, quote=True)}">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
+<title>{name}</title>
+<style>\n{_STYLE}\n</style>
+</head>
+<body>
+<main>
+<h1>{name}</h1>"""
+    end = "</main>\n</body>\n</html>\n"
+    whole = "\n".join([head, *front, nav if len(sections) > _FEW else "", *parts, end])
     numbers = itertools.count(1)
     return re.sub("<figcaption>", lambda _: f"<figcaption>Figure {next(numbers)}. ", whole)

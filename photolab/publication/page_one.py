@@ -18,7 +18,7 @@ from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Question
 from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication.figure_tables import lamp_order, signed
-from photolab.publication.figures import after_heat
+from photolab.publication.figures import intervals
 from photolab.publication.figures.common import Figure, Picture, new_figure, picture
 from photolab.publication.findings import joined
 from photolab.publication.page import SCROLL
@@ -95,7 +95,7 @@ class PageOne:
     table : tuple of tuple of Line
         One row a lamp.
     pictured : DataFrame
-        What `figures.after_heat` draws.
+        What `figures.intervals` draws.
     """
 
     questions: tuple[Line, ...]
@@ -192,8 +192,8 @@ def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | No
         f"thin one for the model as sold, {100.0 * settings.coverage:g} %; an open dot at the initial time. {said}."
     )
     figure = after_heat_figure(campaign, table)
-    room = 0.0175 * after_heat.SIZE / figure.get_figheight()
-    return picture(figure, alt=alt, invented=invented, mark_size=after_heat.SIZE, room=room)
+    room = 0.0175 * intervals.SIZE / figure.get_figheight()
+    return picture(figure, alt=alt, invented=invented, mark_size=intervals.SIZE, room=room)
 
 
 def after_heat_figure(
@@ -216,12 +216,12 @@ def after_heat_figure(
         A panel a housing.
     """
     settings = campaign.bench.settings
-    counts = [after_heat.lines(rows) for _, rows in table.groupby("housing", sort=False)]
+    counts = [intervals.lines(rows) for _, rows in table.groupby("housing", sort=False)]
     width, height = size or (7.0, 1.0 + sum(0.36 * n + 1.0 for n in counts))
     figure, panels = new_figure(len(counts), 1, width=width, height=height, share_x=True, heights=counts)
     hold = f"not held for {settings.hold_minutes:g} min: light at {settings.initial_s:g} s"
-    letters = after_heat.SIZE * width / 7.0
-    after_heat.draw(panels, table, baseline=campaign.baseline, not_held=hold, size=letters)
+    letters = intervals.SIZE * width / 7.0
+    intervals.draw_after_heat(panels, table, baseline=campaign.baseline, not_held=hold, size=letters)
     return figure
 
 
@@ -488,11 +488,8 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
                 by_word.setdefault(book.word(row), []).append((f"{lamp} (", *told, ")"))
         more_in.append({str(line[0]).removesuffix(" (") for line in by_word.get("more", [])})
         if by_word:
-            yield (
-                f"{when}{in_housing(housing)}, against {book.campaign.baseline}: ",
-                *_by_word(by_word),
-                ".",
-            )
+            head = f"{when}{in_housing(housing)}, against {book.campaign.baseline}: "
+            yield (head, *_by_word(by_word), ".")
     if len(book.housings) > 1:
         both = [lamp for lamp in book.lamps if all(lamp in here for here in more_in)]
         where = "both housings" if len(book.housings) == 2 else "all housings"
@@ -590,16 +587,12 @@ def _pictured(book: Book) -> pd.DataFrame:
             if early and book.held:
                 row["earlier"] = _more(early)
             if main:
-                model, word = (
-                    book.light(lamp, housing, str(main["instant"]), "models") or main,
-                    book.word(main),
-                )
+                model = book.light(lamp, housing, str(main["instant"]), "models") or main
+                word = book.word(main)
                 row["percent"] = _more(main)
                 for end in ("low", "high"):
-                    row[end], row[f"model_{end}"] = (
-                        _more(main, f"family_{end}"),
-                        _more(model, f"family_{end}"),
-                    )
+                    row[end] = _more(main, f"family_{end}")
+                    row[f"model_{end}"] = _more(model, f"family_{end}")
                 short = word.split(" within")[0]
                 row["word"] = book.percent(main).text if word in {"more", "less"} else short
             rows.append(row)

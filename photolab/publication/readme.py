@@ -50,15 +50,11 @@ def bars(pair: ReadingComparison) -> pd.DataFrame:
         ("the meter and one seating each", lines.this_bench, "decides"),
         ("nothing in common (a what-if)", lines.nothing_in_common, "what_if"),
     ]
-    ends = [(math.exp(-h / 100.0), math.exp(h / 100.0)) for _, h, _ in rows]
-    return pd.DataFrame(
-        {
-            "label": [r[0] for r in rows],
-            "low": [100.0 * (pair.ratio * low - 1.0) for low, _ in ends],
-            "high": [100.0 * (pair.ratio * high - 1.0) for _, high in ends],
-            "kind": [r[2] for r in rows],
-        }
-    )
+    shown = []
+    for label, half, kind in rows:
+        low, high = (100.0 * (pair.ratio * math.exp(end / 100.0) - 1.0) for end in (-half, half))
+        shown.append((label, low, high, kind))
+    return pd.DataFrame(shown, columns=["label", "low", "high", "kind"])
 
 
 def image() -> bytes:

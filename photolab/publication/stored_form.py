@@ -44,9 +44,8 @@ def canonical(notebook: Any) -> Any:
     count = 0
     for position, cell in enumerate(result.cells, start=1):
         cell.id = f"c{position:02d}"
-        cell.metadata = nbformat.from_dict(
-            {key: cell.metadata[key] for key in ("tags",) if cell.metadata.get(key)}
-        )
+        tags = cell.metadata.get("tags")
+        cell.metadata = nbformat.from_dict({"tags": tags} if tags else {})
         cell.source = "\n".join(line.rstrip() for line in cell.source.strip("\n").split("\n"))
         if cell.cell_type != "code":
             continue
@@ -126,9 +125,8 @@ def emptied(notebook: Any) -> Any:
             cell.outputs, cell.execution_count = [], None
         elif "answer" in cell.metadata.get("tags", []):
             cell.pop("attachments", None)
-            cell.source = re.sub(
-                r"(?<=<!-- answer -->).*(?=<!-- end -->)", _NOT_RUN, cell.source, flags=re.DOTALL
-            )
+            between = r"(?<=<!-- answer -->).*(?=<!-- end -->)"
+            cell.source = re.sub(between, _NOT_RUN, cell.source, flags=re.DOTALL)
     return result
 
 
@@ -149,23 +147,24 @@ def fill_answer(notebook: Any) -> Any:
     nbformat.NotebookNode
         The same notebook if it has no such cells.
     """
-    tagged = {
-        name: [c for c in notebook.cells if name in c.metadata.get("tags", [])]
+    answers, sources = (
+        [cell for cell in notebook.cells if name in cell.metadata.get("tags", [])]
         for name in ("answer", "answer-source")
-    }
-    if not tagged["answer"] or not tagged["answer-source"]:
+    )
+    if not answers or not sources:
         return notebook
     words: list[str] = []
     pictures: dict[str, dict[str, str]] = {}
-    for output in (output for cell in tagged["answer-source"] for output in cell.outputs):
+    for output in (output for cell in sources for output in cell.outputs):
         data = output.get("data", {})
         if "image/png" in data:
             name = f"answer{len(pictures) + 1}.png"
             pictures[name] = {"image/png": data["image/png"].strip()}
-            words.append(f"![{_one_line(data.get('text/plain', ''))}](attachment:{name})")
+            alt = " ".join(data.get("text/plain", "").replace("[", "(").replace("]", ")").split())
+            words.append(f"![{alt}](attachment:{name})")
         elif "text/markdown" in data:
             words.append(data["text/markdown"])
-    cell = tagged["answer"][0]
+    cell = answers[0]
     head, _, rest = cell.source.partition("<!-- answer -->")
     tail = rest.partition("<!-- end -->")[2]
     middle = "\n\n".join(words)
@@ -173,8 +172,3 @@ def fill_answer(notebook: Any) -> Any:
     if pictures:
         cell.attachments = pictures
     return notebook
-
-
-def _one_line(text: str) -> str:
-    """Return text for the brackets of a markdown image."""
-    return " ".join(text.replace("[", "(").replace("]", ")").split())

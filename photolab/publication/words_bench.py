@@ -20,16 +20,9 @@ from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
+from photolab.publication import statements
 from photolab.publication.findings import joined
-from photolab.publication.statements import (
-    SCOPE_WORDS,
-    VERDICTS,
-    capital,
-    in_housing,
-    interval_words,
-    limit_places,
-    verdict_words,
-)
+from photolab.publication.statements import SCOPE_WORDS, VERDICTS, capital, in_housing
 from photolab.publication.words_heat import between
 from photolab.publication.words_lamp import light_words
 
@@ -134,9 +127,9 @@ def ratio_words(name: str, pair: ReadingComparison) -> str:
         One sentence.
     """
     if pair.verdict == "no_answer":
-        return f"{name}: {light_words(pair.ratio, 1)}; {verdict_words(pair)}."
-    light = light_words(pair.ratio, limit_places(pair.ln_expanded_uncertainty))
-    interval = f"{interval_words(pair)}, {100.0 * pair.coverage:g} %"
+        return f"{name}: {light_words(pair.ratio, 1)}; {statements.verdict_words(pair)}."
+    light = light_words(pair.ratio, statements.limit_places(pair.ln_expanded_uncertainty))
+    interval = f"{statements.interval_words(pair)}, {100.0 * pair.coverage:g} %"
     return f"{name}: {light} ({interval}), {VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
 
 
@@ -249,13 +242,12 @@ def homogeneity_words(found: Homogeneity) -> tuple[str, ...]:
         Sentences.
     """
     fair = min(found.p, found.widest_p) >= FLAG_LEVEL
-    return (
-        f"{found.widest} scatters most. If all scattered alike, one as wide would still appear "
-        f"{in_campaigns(found.widest_p)}, and differences as large among all of them {in_campaigns(found.p)}.",
-        "Nothing speaks against one pooled standard deviation for all."
-        if fair
-        else "One pooled standard deviation does not serve them all: look at that one by itself.",
-    )
+    judged = "One pooled standard deviation does not serve them all: look at that one by itself."
+    if fair:
+        judged = "Nothing speaks against one pooled standard deviation for all."
+    wide, large = in_campaigns(found.widest_p), in_campaigns(found.p)
+    head = f"{found.widest} scatters most. If all scattered alike, one as wide would still appear {wide}"
+    return f"{head}, and differences as large among all of them {large}.", judged
 
 
 def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
@@ -424,10 +416,7 @@ def bracketed_words(campaign: Campaign, over: pd.DataFrame) -> tuple[str, ...]:
     )
     if campaign.selection.readings["socket_V"].notna().all():
         return (said,)
-    return (
-        said,
-        "Write the volts at the lamp socket beside each reading: they say whether the supply moved.",
-    )
+    return said, "Write the volts at the lamp socket beside each reading: they say whether the supply moved."
 
 
 def colour_words(row: Mapping[Any, Any]) -> str:
@@ -443,11 +432,9 @@ def colour_words(row: Mapping[Any, Any]) -> str:
     str
         One sentence.
     """
-    end = (
-        "the meters' colours explain it"
-        if row["low"] <= row["predicted"] <= row["high"]
-        else "something else differs between the meters as well"
-    )
+    end = "something else differs between the meters as well"
+    if row["low"] <= row["predicted"] <= row["high"]:
+        end = "the meters' colours explain it"
     return (
         f"The link of {row['technology']} lamps over that of {row['against']} lamps is {decimal(row['observed'], 4)} "
         f"({between(row['low'], row['high'], 4)}); from the spectra and the responsivities of both "
@@ -526,13 +513,11 @@ def other_days_words(table: pd.DataFrame, scatter: Sequence[float], *, coverage:
             f"({decimal(-row['low'], 1)} % less to {decimal(row['high'], 1)} % more was to be expected)."
         )
     ratio, low, high = scatter
-    word = (
-        "nothing speaks against them"
-        if low <= 1.0 <= high
-        else "days and seatings scatter more than was put in: raise day_sd_percent, or find what moved"
-        if low > 1.0
-        else "days scatter less than was put in: a smaller day_sd_percent could be declared"
-    )
+    word = "days scatter less than was put in: a smaller day_sd_percent could be declared"
+    if low <= 1.0 <= high:
+        word = "nothing speaks against them"
+    elif low > 1.0:
+        word = "days and seatings scatter more than was put in: raise day_sd_percent, or find what moved"
     said.append(
         f"The figures lie {decimal(ratio, 2)} times as far from their predictions as the spreads of seating and day "
         f"let expect ({between(low, high, 2)} at {share:g} %): {word}."

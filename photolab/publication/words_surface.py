@@ -118,14 +118,10 @@ def surfaces_sentences(
 def budget_table(reading: SurfaceReading) -> pd.DataFrame:
     """Return what the interval of a surface temperature is made of, the largest part first."""
     parts = reading.temperature.budget()
-    return pd.DataFrame(
-        {
-            "what may be off": parts["kind"].replace({"scale": "camera"}),
-            "known from": parts["source"].replace({"": "thermal.csv, or assumed"}),
-            "moves it by (K, standard)": parts["contribution"],
-            "part (%)": 100.0 * parts["variance_fraction"],
-        }
-    )
+    shown = {"what may be off": parts["kind"].replace({"scale": "camera"})}
+    shown["known from"] = parts["source"].replace({"": "thermal.csv, or assumed"})
+    shown["moves it by (K, standard)"] = parts["contribution"]
+    return pd.DataFrame(shown | {"part (%)": 100.0 * parts["variance_fraction"]})
 
 
 def surface_row(one: Surface, *, fahrenheit: bool = False) -> dict[str, str]:

@@ -123,9 +123,8 @@ def open_lab(
     with subprocess.Popen(command, env=environment) as lab:
         try:
             return lab.wait()
-        except (
-            KeyboardInterrupt
-        ):  # a terminal has told JupyterLab too: told twice, it would leave its kernels
+        except KeyboardInterrupt:
+            # a terminal has told JupyterLab too: told twice, it would leave its kernels
             for end in (lab.terminate, lab.kill):
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     lab.wait(_END_S)

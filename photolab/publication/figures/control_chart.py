@@ -69,17 +69,11 @@ def percent(chart: ControlChart) -> pd.DataFrame:
     together = next((s for s in chart.signals if s.kind in {"group", "step"}), None)
     at = days["day"].tolist()
     span = range(at.index(together.first), at.index(together.last) + 1) if together else range(0)
-    return pd.DataFrame(
-        {
-            "day": days["day"].astype(str),
-            **{
-                name: 100.0 * np.expm1(days[column] - chart.centre)
-                for name, column in (("percent", "mean"), ("low", "low"), ("high", "high"))
-            },
-            "out": days["out"],
-            "group": [place in span for place in range(len(days))],
-        }
-    )
+    shown = pd.DataFrame({"day": days["day"].astype(str), "out": days["out"]})
+    for name, column in (("percent", "mean"), ("low", "low"), ("high", "high")):
+        shown[name] = 100.0 * np.expm1(days[column] - chart.centre)
+    shown["group"] = [place in span for place in range(len(days))]
+    return shown
 
 
 def words(charts: Mapping[str, pd.DataFrame]) -> str:
