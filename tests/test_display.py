@@ -95,4 +95,4 @@ def test_no_rows_and_no_words_show_nothing():
     assert table(frame().iloc[:0]) is None
     assert say("", " ") is None
     one = table([("K1", 1.25)], columns={"lamp": "lamp", "x": "x (lx)"}, places=1)
-    assert (one.header, one.rows) == (("lamp", "x (lx)"), (("K1", decimal(1.25, 1)),))
+    assert (one.header, one.rows) == (("lamp", "x (lx)"), (("K1", "1.3"),))
