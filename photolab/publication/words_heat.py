@@ -15,82 +15,10 @@ from photolab.bench.model import Bench
 from photolab.errors import MethodError, attempt
 from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import capital, in_housing
 from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
 from photolab.thermal.stabilization import PRACTICE, Criterion
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
-
-FINDING_WORDS = {
-    "second_step": (
-        "The light stepped more than once. One curve with one step does not describe that: no remaining "
-        "light is given."
-    ),
-    "step": (
-        "The light stepped: the lamp or the supply changed by itself. What lies inside the record stands; beyond it "
-        "nothing is said, because the lamp may step again."
-    ),
-    "ripple": (
-        "The light swings with a steady period, as a supply, a fan or the room may do. What lies inside the record "
-        "stands; beyond it nothing is said."
-    ),
-    "no_change_resolved": (
-        "The light does not fall by more than its readings scatter: the lamp is settled as far as this record shows, "
-        "and a final level apart from it has no meaning."
-    ),
-    "record_too_short": (
-        "The record is too short for a final level: it spans less than two of the slowest time constant "
-        "it allows for."
-    ),
-    "rising_light": (
-        "The light rises over the record. The method beyond the record takes it to fall only, so nothing "
-        "is said there."
-    ),
-    "not_one_settling_curve": (
-        "The light does not settle by falling alone: it dips, overshoots or was disturbed. Nothing is "
-        "said beyond the record."
-    ),
-    "too_few_independent_readings": (
-        "Neighbouring readings repeat one another so much that fewer than 6 independent ones are left: no "
-        "interval is given."
-    ),
-    "few_independent_readings": (
-        "Neighbouring readings may repeat one another: fewer than 15 independent ones are left. The interval rests on "
-        "few and may be too narrow; a record of a lamp that no longer changes, read by the same meter, would tell more."
-    ),
-    "correlated_residual_or_event": (
-        "What the curve leaves over goes up and down slowly: a drift of the room or the supply, or an "
-        "event. The interval allows for it. A record of a lamp that no longer changes, read by the same meter, would "
-        "tell more; every such record in warm_up.csv is used."
-    ),
-    "slow_correlated_noise": (
-        "What the curve leaves over goes up and down as slowly as a tenth of the record, or nearly: such a drift looks "
-        "like the curve, so the interval may be too short. A longer record would tell more, or one of a lamp that no "
-        "longer changes, read by the same meter."
-    ),
-    "coarse_display": (
-        "The display's last figure is coarser than the scatter: half a figure is counted in, and more "
-        "readings do not help."
-    ),
-    "gap": "The record has a long gap: the curve bridges it, and what happened in it was not seen.",
-    "outliers": (
-        "Single readings lie far off the curve: look at them. They were not left out, and nothing is said "
-        "beyond the record."
-    ),
-    "fitted_light_not_positive": (
-        "The curve falls to no light at all within the record: it does not describe this lamp, and nothing is given."
-    ),
-    "readings_set_aside": "Single readings far off the curve were left out, as asked for.",
-    "more_than_two_rates": (
-        "The light settles at more than two rates: the interval inside the record was widened by what "
-        "slower parts allow."
-    ),
-    "drift_assumed": (
-        "Ambient and volts were not both logged: a drift of 0.3 % over the record is assumed, which light "
-        "readings cannot show."
-    ),
-    "initial_outside_record": "The initial time lies outside the record, so nothing is referred to it.",
-}
-"""What a finding of `photolab.thermal.warm_up` means."""
 
 REFUSAL_WORDS = {
     "no_light_left": "the light falls to nothing",
@@ -124,7 +52,59 @@ REFUSAL_WORDS = {
     "no_emissivity": "no emissivity from 0 to 1 fits both readings",
 }
 """Why there is no answer, by the code of the refusal."""
-
+_INSIDE = "What lies inside the record stands; beyond it nothing is said"
+_STILL = "of a lamp that no longer changes, read by the same meter"
+_MORE_OF_REFUSALS = {
+    "second_step": ". One curve with one step does not describe that: no remaining light is given.",
+    "ripple": f", as a supply, a fan or the room may do. {_INSIDE}.",
+    "no_change_resolved": (
+        ": the lamp is settled as far as this record shows, and a final level apart from it has no meaning."
+    ),
+    "record_too_short": ": it spans less than two of the slowest time constant it allows for.",
+    "rising_light": ". The method beyond the record takes it to fall only, so nothing is said there.",
+    "not_one_settling_curve": ": it dips, overshoots or was disturbed. Nothing is said beyond the record.",
+    "outliers": ": look at them. They were not left out, and nothing is said beyond the record.",
+    "fitted_light_not_positive": " within the record: it does not describe this lamp, and nothing is given.",
+}
+FINDING_WORDS = {
+    code: f"{capital(REFUSAL_WORDS[code])}{more}" for code, more in _MORE_OF_REFUSALS.items()
+} | {
+    "step": (
+        f"The light stepped: the lamp or the supply changed by itself. {_INSIDE}, because the lamp may step again."
+    ),
+    "too_few_independent_readings": (
+        "Neighbouring readings repeat one another so much that fewer than 6 independent ones are left: no interval is "
+        "given."
+    ),
+    "few_independent_readings": (
+        "Neighbouring readings may repeat one another: fewer than 15 independent ones are left. The interval rests on "
+        f"few and may be too narrow; a record {_STILL}, would tell more."
+    ),
+    "correlated_residual_or_event": (
+        "What the curve leaves over goes up and down slowly: a drift of the room or the supply, or an event. The "
+        f"interval allows for it. A record {_STILL}, would tell more; every such record in warm_up.csv is used."
+    ),
+    "slow_correlated_noise": (
+        "What the curve leaves over goes up and down as slowly as a tenth of the record, or nearly: such a drift looks "
+        f"like the curve, so the interval may be too short. A longer record would tell more, or one {_STILL}."
+    ),
+    "coarse_display": (
+        "The display's last figure is coarser than the scatter: half a figure is counted in, and more readings do not "
+        "help."
+    ),
+    "gap": "The record has a long gap: the curve bridges it, and what happened in it was not seen.",
+    "readings_set_aside": "Single readings far off the curve were left out, as asked for.",
+    "more_than_two_rates": (
+        "The light settles at more than two rates: the interval inside the record was widened by what slower parts "
+        "allow."
+    ),
+    "drift_assumed": (
+        "Ambient and volts were not both logged: a drift of 0.3 % over the record is assumed, which light readings "
+        "cannot show."
+    ),
+    "initial_outside_record": "The initial time lies outside the record, so nothing is referred to it.",
+}
+"""What a finding of `photolab.thermal.warm_up` means; of some, why it refuses an answer and what follows."""
 CONSTANT_WORDS = {
     "shared": "light and case settle together",
     "different": "light and case do not settle with one time constant",
