@@ -29,15 +29,17 @@ EXAMPLE = (
     " --resolution 1 --technology led"
 )
 LIMITS = {
-    "--reading-percent": (0.0, 50.0),
-    "--range-percent": (0.0, 20.0),
-    "--digits": (0.0, 100.0),
-    "--mismatch-percent": (0.0, 40.0),
-    "--mounting-sd-percent": (0.0, 30.0),
-    "--specimen-sd-percent": (0.0, 30.0),
-    "--coverage": (0.5, 0.999),
+    "reading_percent": (0.0, 50.0),
+    "range_percent": (0.0, 20.0),
+    "digits": (0.0, 100.0),
+    "mismatch_percent": (0.0, 40.0),
+    "mounting_sd_percent": (0.0, 30.0),
+    "specimen_sd_percent": (0.0, 30.0),
+    "coverage": (0.5, 0.999),
+    "mountings": (1.0, math.inf),
 }
-PERCENTAGES = LIMITS.keys() - {"--range-percent", "--digits", "--coverage"}
+"""Numbers that may be typed once, each with the least and the most it may be."""
+PERCENTAGES = LIMITS.keys() - {"range_percent", "digits", "coverage", "mountings"}
 """A figure under 0.1 of these is taken for a fraction."""
 
 
@@ -70,18 +72,26 @@ def run(args: argparse.Namespace) -> list[str]:
         return _lamps(args, campaign)
     unit = LUX_PER_FOOT_CANDLE if args.unit == "fc" else 1.0
     a, b = _reading(args.a, "A"), _reading(args.b, "B")
-    ranges = [unit * r for r in _numbers(args.range, "--range")]
-    technologies = _technologies(args.technology)
-    meter, options = (_typed_meter(args, ranges, unit), {}) if campaign is None else _from_bench(campaign)
-    if args.mismatch_percent is not None:
-        index = _number(args.mismatch_percent, "--mismatch-percent")
-        declared = meter.declared | {"mismatch_index_percent"}
-        meter = replace(meter, mismatch_index_percent=index, declared=declared)
-    taken: tuple[Assumption, ...] = ()
-    if campaign is not None:
+    ranges, typed = [unit * r for r in _numbers(args.range, "range")], _typed(args)
+    technologies, taken = _technologies(args.technology), tuple[Assumption, ...]()
+    options: dict[str, Any] = {}
+    if campaign is None:
+        accuracy = ("reading_percent", "range_percent", "digits")
+        stated: dict[str, Any] = {name: (typed[name],) for name in accuracy if name in typed}
+        steps = [unit * s for s in _numbers(args.resolution, "resolution")]
+        meter = Meter(id="meter", **stated | _display(ranges, steps))
+    else:
+        meter, options = _from_bench(campaign)
         ranges, technologies, taken = _from_readings(campaign, (a * unit, b * unit), ranges, technologies)
-    options.update(_options(args))
-    options |= {"technology": (technologies[0], technologies[-1])}
+    if "mismatch_percent" in typed:
+        declared = meter.declared | {"mismatch_index_percent"}
+        meter = replace(meter, mismatch_index_percent=typed["mismatch_percent"], declared=declared)
+    spreads = ("mounting_sd_percent", "specimen_sd_percent", "coverage")
+    options |= {name: typed[name] for name in spreads if name in typed}
+    options |= {
+        "mountings": int(typed.get("mountings", 1)),
+        "technology": (technologies[0], technologies[-1]),
+    }
     options |= {"range_lx": (ranges[0], ranges[-1]) if ranges else None}
     pair = compare(a * unit, b * unit, meter, **options)
     pair = replace(pair, assumed=(*taken, *pair.assumed))
@@ -93,7 +103,7 @@ def run(args: argparse.Namespace) -> list[str]:
     known = ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1)
     share = {0: "unknown", 1: "one"}.get(len(set(known)), "two")
     return statements.compare_report(
-        a, b, pair, unit=args.unit, ranges=share, seatings=options.get("mountings", 1), **settings
+        a, b, pair, unit=args.unit, ranges=share, seatings=options["mountings"], **settings
     )
 
 
@@ -102,9 +112,7 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     own = ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
     _leave_out(args, own, "two lamps of a folder are compared as they were read")
     scope = "specimens" if args.specimen_sd_percent is None else "models"
-    changed = {"specimen_sd_percent": args.specimen_sd_percent, "coverage": args.coverage}
-    figures = {key: _number(text, _option(key)) for key, text in changed.items() if text is not None}
-    if figures:
+    if figures := _typed(args):  # the spread of specimens or the coverage: all others were refused
         from photolab.bench.evaluation import evaluate
 
         campaign = evaluate(campaign.bench.changed(**figures))
@@ -241,29 +249,32 @@ def _reading(text: str, name: str) -> float:
     return value
 
 
-def _numbers(text: str | None, option: str) -> list[float]:
+def _numbers(text: str | None, name: str) -> list[float]:
     """Return one or two numbers, more than 0, separated by a comma."""
     if text is None:
         return []
-    parts = text.split(",")
+    parts, option = text.split(","), _option(name)
     if len(parts) > 2:
         message = f"{option}: one value, or one for A and one for B; got {text!r}"
         raise ValueError(message)
-    values = [_number(p, option) for p in parts]
+    values = [_number(part, name) for part in parts]
     if not all(v > 0 for v in values):
         message = f"{option}: must be more than 0; got {text}"
         raise ValueError(message)
     return values
 
 
-def _number(text: str, option: str) -> float:
+def _number(text: str, name: str) -> float:
     """Return the number of an option within its limits; a percentage that looks like a fraction is refused."""
-    value = _parsed(text, option)
-    low, high = LIMITS.get(option, (-math.inf, math.inf))
+    option = _option(name)
+    value, (low, high) = _parsed(text, option), LIMITS.get(name, (-math.inf, math.inf))
+    if name == "mountings" and not (value >= low and value == int(value)):
+        message = f"{option}: {text}; wanted a whole number from 1"
+        raise ValueError(message)
     if not low <= value <= high:
         message = f"{option}: {text}; wanted {low:g} to {high:g}"
         raise ValueError(message)
-    if option in PERCENTAGES and 0 < value < 0.1:
+    if name in PERCENTAGES and 0 < value < 0.1:
         message = f"{option}: {text}; is that {100 * value:g} %? Write {100 * value:g}"
         raise ValueError(message)
     return value
@@ -284,41 +295,20 @@ def _technologies(text: str | None) -> list[str | None]:
     return parts
 
 
-def _options(args: argparse.Namespace) -> dict[str, Any]:
-    """Return the options that were typed."""
-    options: dict[str, Any] = {}
-    for name in ("mounting_sd_percent", "specimen_sd_percent", "coverage"):
-        typed = getattr(args, name)
-        if typed is not None:
-            options[name] = _number(typed, _option(name))
-    if args.mountings is not None:
-        count = _number(args.mountings, "--mountings")
-        if count != int(count) or count < 1:
-            message = f"--mountings: {args.mountings}; wanted a whole number from 1"
-            raise ValueError(message)
-        options["mountings"] = int(count)
-    return options
+def _typed(args: argparse.Namespace) -> dict[str, float]:
+    """Return the numbers that were typed, by the names of their options."""
+    texts = {name: getattr(args, name) for name in LIMITS}
+    return {name: _number(text, name) for name, text in texts.items() if text is not None}
 
 
-def _typed_meter(args: argparse.Namespace, ranges: list[float], unit: float) -> Meter:
-    """Return the meter that the command describes."""
-    steps = [unit * s for s in _numbers(args.resolution, "--resolution")]
+def _display(ranges: list[float], steps: list[float]) -> dict[str, tuple[float, ...]]:
+    """Return the ranges of a meter in their order, each with its last figure."""
     if len(ranges) == 2 and ranges[0] == ranges[1]:
         steps = steps[:1]
     by_range = dict(zip(ranges, steps, strict=False)) if len(steps) == len(ranges) else {}
     order = sorted(set(ranges))
-
-    def typed(text: str | None, option: str) -> tuple[float, ...]:
-        return () if text is None else (_number(text, option),)
-
-    return Meter(
-        id="meter",
-        reading_percent=typed(args.reading_percent, "--reading-percent"),
-        range_percent=typed(args.range_percent, "--range-percent"),
-        digits=typed(args.digits, "--digits"),
-        ranges_lx=tuple(order),
-        resolution_lx=tuple(by_range[r] for r in order) if by_range else tuple(steps[:1]),
-    )
+    last = tuple(by_range[r] for r in order) if by_range else tuple(steps[:1])
+    return {"ranges_lx": tuple(order), "resolution_lx": last}
 
 
 def _from_bench(campaign: Campaign) -> tuple[Meter, dict[str, Any]]:
