@@ -474,7 +474,7 @@ def _output_html(output: Any) -> str:
     return f"<pre>{html.escape(plain)}</pre>" if plain else ""
 
 
-def page(title: str, front: Sequence[str], sections: Sequence[Section], *, language: str = "en") -> str:
+def page(title: str, front: Sequence[str], sections: Sequence[Section]) -> str:
     """Return the whole page.
 
     Parameters
@@ -485,8 +485,6 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section], *, langu
         HTML of page one.
     sections : sequence of Section
         What follows the contents.
-    language : str, default "en"
-        Language of the text.
 
     Returns
     -------
@@ -506,7 +504,7 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section], *, langu
         parts.append(f"<section>\n{heading}\n{note}{body}\n</section>")
     name = html.escape(title)
     head = f"""<!DOCTYPE html>
-<html lang="{html.escape(language, quote=True)}">
+<html lang="en">
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">

@@ -17,7 +17,7 @@ from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
 from photolab.publication.statements import capital, in_housing
 from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
-from photolab.thermal.stabilization import PRACTICE, Criterion
+from photolab.thermal.stabilization import PRACTICE
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
 REFUSAL_WORDS = {
@@ -156,16 +156,15 @@ def minutes(seconds: float) -> str:
     return decimal(seconds / 60.0, 1).removesuffix(".0")
 
 
-def remaining_sentence(remaining: Remaining, housing: str = "") -> str:
+def remaining_sentence(remaining: Remaining) -> str:
     """Return remaining light as the sentence that is published, or the final level."""
     value, initial = percent(remaining.value), f"{remaining.initial_s:g} s"
     from_to = ends(remaining.low, remaining.high)
     if math.isinf(remaining.at_s):
         slow = "wider below, because a slow further fall cannot be excluded"
         return f"The final level is {value} % ({from_to}; {slow}) of the {initial} value."
-    where = f", in {housing}" if housing else ""
     beyond = " That instant lies beyond the record." if remaining.extrapolated else ""
-    after = f"after {minutes(remaining.at_s)} minutes{where}"
+    after = f"after {minutes(remaining.at_s)} minutes"
     return f"Remaining light: {value} % ({from_to}) of the {initial} value {after}.{beyond}"
 
 
@@ -188,12 +187,11 @@ def settled_sentence(settled: Settled) -> str:
     return f"Within {settled.percent:g} % of its final level from {value} min{from_to} after switch-on."
 
 
-def stabilized_sentence(when_s: float | MethodError, criterion: Criterion = PRACTICE) -> str:
+def stabilized_sentence(when_s: float | MethodError) -> str:
     """Return whether a declared criterion of stability is met; the scatter of single readings counts as change."""
-    spacing = f"{criterion.spacing_s / 60.0:g} min apart within {criterion.spread_percent:g} %"
-    head = (
-        f"Declared criterion of stabilization ({criterion.readings} readings {spacing}; {criterion.source})"
-    )
+    apart = f"{PRACTICE.readings} readings {PRACTICE.spacing_s / 60.0:g} min apart"
+    within = f"within {PRACTICE.spread_percent:g} %; {PRACTICE.source}"
+    head = f"Declared criterion of stabilization ({apart} {within})"
     if not isinstance(when_s, MethodError):
         return f"{head}: first met {minutes(when_s)} min after switch-on."
     reason = "" if when_s.code == "not_stabilized" else f", because {why(when_s)}"

@@ -157,13 +157,10 @@ def aim_words(result: BeamResult) -> str:
 
 def caution_words(beams: Beams) -> tuple[str, ...]:
     """Return what was noticed on the grids and what was refused, then what must be said with every beam result."""
-    noticed = [
-        f"{one.lamp} in housing {one.housing}: {CODE_WORDS.get(code, code)}."
-        for one in beams.results
-        for code in one.codes
-    ]
+    said = [(x.lamp, x.housing, CODE_WORDS.get(code, code)) for x in beams.results for code in x.codes]
     refused = [*beams.refusals, *(r for one in beams.results for r in one.refusals)]
-    return (*noticed, *(f"{r.lamp} in housing {r.housing}: {r.message}." for r in refused), *CAUTIONS)
+    said += [(one.lamp, one.housing, one.message) for one in refused]
+    return (*(f"{lamp} in housing {housing}: {words}." for lamp, housing, words in said), *CAUTIONS)
 
 
 def pair_words(runs: Iterable[BeamRun]) -> str:

@@ -83,7 +83,7 @@ def three_words(table: pd.DataFrame, *, percent: float) -> str:
 
 
 @styled
-def draw_budget(axes: Axes, table: pd.DataFrame, *, unit: str = "± %") -> None:
+def draw_budget(axes: Axes, table: pd.DataFrame) -> None:
     """Draw how far each input moves the result.
 
     Parameters
@@ -91,10 +91,8 @@ def draw_budget(axes: Axes, table: pd.DataFrame, *, unit: str = "± %") -> None:
     axes : Axes
         Where to draw.
     table : DataFrame
-        One row an input: ``what`` (text), ``moves`` (how far it moves the result, in `unit`), ``assumed``
+        One row an input: ``what`` (text), ``moves`` (how far it moves the result [± %]), ``assumed``
         (bool), ``label`` (``moves`` as printed). Drawn longest first.
-    unit : str, default "± %"
-        Unit of ``moves``.
     """
     rows = table.sort_values("moves", ascending=False, kind="stable")
     known: Look = {"facecolor": COLOURS["blue"], "edgecolor": COLOURS["blue"]}
@@ -105,7 +103,7 @@ def draw_budget(axes: Axes, table: pd.DataFrame, *, unit: str = "± %") -> None:
         axes.annotate(row["label"], (moves, place), xytext=(5, 0), textcoords="offset points", va="center")
     name_rows(axes, [str(what) for what in rows["what"]])
     axes.margins(x=0.14)
-    axes.set_xlabel(f"moves the result by ({unit})")
+    axes.set_xlabel("moves the result by (± %)")
     keys = [
         Patch(label="known: manual, certificate or own readings", **known),
         Patch(label="assumed", **assumed),
