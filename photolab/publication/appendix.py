@@ -25,8 +25,7 @@ from photolab.publication import held_back, provenance, tables
 from photolab.publication import notebooks as runner
 from photolab.publication.front_page import front_page, incomplete_mark
 from photolab.publication.in_words import as_markdown, in_words
-from photolab.publication.lamp_parts import lamp_parts
-from photolab.publication.lamp_pictures import figure_files
+from photolab.publication.lamp_parts import figure_files, lamp_parts
 from photolab.publication.page import PUBLISHED, Section, notebook_blocks, page
 from photolab.publication.page_one import page_one
 from photolab.publication.paper import paper

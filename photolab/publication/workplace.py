@@ -12,9 +12,8 @@ import nbformat
 
 from photolab.bench.records import read_bench
 from photolab.errors import MethodError, PhotolabError
-from photolab.publication.notebooks import inject, notebooks_folder
+from photolab.publication.notebooks import emptied, inject, notebooks_folder, write_notebook
 from photolab.publication.notebooks import run as run_notebooks
-from photolab.publication.stored_form import emptied, write_notebook
 
 FIRST = "00_start_here.ipynb"
 _END_S = 0.7
