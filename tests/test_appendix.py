@@ -70,7 +70,7 @@ def write_bench(folder, *, readings=READINGS, bench=BENCH):
 def write_notebooks(folder, *, bad=False):
     folder.mkdir(exist_ok=True)
     tag = {"tags": ["appendix"]}
-    lines = "from pathlib import Path\nfrom photolab.publication.display import say\nname = Path(bench).name"
+    lines = "from pathlib import Path\nfrom photolab.publication.words import say\nname = Path(bench).name"
     for name, question, last in (
         ("03_toy", "Is it <so>?", "say(f'read {name} <i>')"),
         *([("04_bad", "Does it <stop>?", "1 / 0")] if bad else []),

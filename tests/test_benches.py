@@ -28,7 +28,7 @@ from shared_demo import bench_of, campaign_of, share
 
 from photolab.bench import heat
 from photolab.bench.campaign import Campaign
-from photolab.publication import appendix, length
+from photolab.publication import appendix, held_back
 from photolab.publication.page import Section, notebook_blocks
 
 HERE = Path(__file__).parent
@@ -92,9 +92,9 @@ def written(folder_of):
                 Section(question, blocks, f"Working: notebook {stem}.")
                 for stem, one in ran.items()
                 if any("appendix" in cell.metadata.get("tags", []) for cell in one.cells)
-                if stem[:2] not in length.left_out(campaign)
+                if stem[:2] not in held_back.left_out(campaign)
                 if (question := appendix._take_question(one))
-                and (blocks := notebook_blocks(one, folded=length.folded(campaign)))
+                and (blocks := notebook_blocks(one, folded=held_back.folded(campaign)))
             ]
             failed: list[Any] = []
             files = appendix._contents(campaign, sections, failed)

@@ -21,12 +21,7 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.heat_and_light import looked_at, room_coefficients, slope_of
 from photolab.bench.repeatability import initial_readings, level_spreads
 from photolab.metrology.ranking import record_claim
-from photolab.publication import (
-    front_page,
-    words_colour,
-    words_heat,
-    words_light_beam,
-)
+from photolab.publication import front_page, words_heat, words_light, words_light_beam
 from photolab.publication.words import say
 from photolab.publication.words_bench import held_words, levels_words
 from photolab.publication.words_lamp import record_sentences
@@ -78,10 +73,10 @@ def levels_of(campaign):
 
 VIEWS = {
     "front page": lambda c: " ".join(front_page.meaning(c)),
-    "favour": lambda c: words_colour.colour_words(favoured(c)),
-    "factors": lambda c: str(words_colour.colour_cells(favoured(c), "led")),
-    "colour": lambda c: words_colour.pair_words("corrected", c.ratio("K5", "B0", housing="HP"), "K5"),
-    "ways": lambda c: str(words_colour.way_cells("corrected", c.ratio("K5", "B0", housing="HP"), "inside")),
+    "favour": lambda c: words_light.colour_words(favoured(c)),
+    "factors": lambda c: str(words_light.colour_cells(favoured(c), "led")),
+    "colour": lambda c: words_light.pair_words("corrected", c.ratio("K5", "B0", housing="HP"), "K5"),
+    "ways": lambda c: str(words_light.way_cells("corrected", c.ratio("K5", "B0", housing="HP"), "inside")),
     "beams": lambda c: words_light_beam.result_words(beam(c)),
     "beam table": lambda c: str(words_light_beam.ratio_cells(beam(c), beam(c).ratios[0])),
     "warm-up": lambda c: text(say(looked_at(c.bench).fit)),

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from photolab.publication.display import escape_markdown, say, table
+from photolab.publication.display import escape_markdown, table
+from photolab.publication.words import say
 
 HARD = [
     "a *b* _c_ `d` [e](f) <g> & #h | $i$ ~j~ !k \\l",
@@ -86,3 +87,12 @@ def test_table_as_html():
     ]
     assert re.findall(r'<td class="(\w+)">', result) == ["txt", "num", "txt", "num"]
     assert "style" not in result
+
+
+def test_no_rows_and_no_words_show_nothing():
+    """Oracle: the rule that a cell with nothing to show shows nothing, and columns that name and choose."""
+    assert table([], columns=["lamp", "x"]) is None
+    assert table(frame().iloc[:0]) is None
+    assert say("", " ") is None
+    one = table([("K1", 1.25)], columns={"lamp": "lamp", "x": "x (lx)"}, places=1)
+    assert (one.header, one.rows) == (("lamp", "x (lx)"), (("K1", "1.3"),))

@@ -11,7 +11,7 @@ import pytest
 from matplotlib.colors import to_hex
 from PIL import Image
 
-from photolab.publication.figures import all_lamps, bench_drawing, budget, common, meter_display, three_bars
+from photolab.publication.figures import bars, common, drawings, intervals
 
 BARS = pd.DataFrame(
     {
@@ -41,20 +41,20 @@ LAMPS = pd.DataFrame(
 )
 
 
-def drawn(module, *args, columns=1, **kwargs):
+def drawn(draw, *args, columns=1, **kwargs):
     figure, panels = common.new_figure(1, columns)
-    module.draw(panels if module is all_lamps else panels[0], *args, **kwargs)
+    draw(panels if draw is intervals.draw_lamps else panels[0], *args, **kwargs)
     return figure, panels
 
 
 def test_three_bars_show_the_table():
     """Oracle: the ends typed above; the heaviest bar is the one that decides, the what-if is dashed."""
-    _, (axes,) = drawn(three_bars, BARS, percent=5.0)
-    bars = [line for line in axes.lines if len(set(line.get_ydata())) == 1 and len(line.get_xdata()) == 2]
-    bars = [line for line in bars if line.get_xdata()[0] != line.get_xdata()[1]]
-    assert [tuple(line.get_xdata()) for line in bars] == list(zip(BARS["low"], BARS["high"], strict=True))
-    assert int(np.argmax([line.get_linewidth() for line in bars])) == 1
-    assert [line.is_dashed() for line in bars] == [False, False, True]
+    _, (axes,) = drawn(bars.draw_three, BARS, percent=5.0)
+    long = [line for line in axes.lines if len(set(line.get_ydata())) == 1 and len(line.get_xdata()) == 2]
+    long = [line for line in long if line.get_xdata()[0] != line.get_xdata()[1]]
+    assert [tuple(line.get_xdata()) for line in long] == list(zip(BARS["low"], BARS["high"], strict=True))
+    assert int(np.argmax([line.get_linewidth() for line in long])) == 1
+    assert [line.is_dashed() for line in long] == [False, False, True]
     assert [text.get_text() for text in axes.texts] == ["decides"]
     low, high = axes.get_ylim()
     assert low > high  # first row on top
@@ -62,7 +62,7 @@ def test_three_bars_show_the_table():
 
 def test_budget_is_longest_first_and_hatched_where_assumed():
     """Oracle: the table sorted by hand: a 8.3, b 2.0, c 0.2; only a is assumed."""
-    _, (axes,) = drawn(budget, BUDGET)
+    _, (axes,) = drawn(bars.draw_budget, BUDGET)
     assert [bar.get_width() for bar in axes.patches] == [8.3, 2.0, 0.2]
     assert [bool(bar.get_hatch()) for bar in axes.patches] == [True, False, False]
     assert [label.get_text() for label in axes.get_yticklabels()] == ["a", "b", "c"]
@@ -71,7 +71,7 @@ def test_budget_is_longest_first_and_hatched_where_assumed():
 
 def test_all_lamps_has_a_panel_a_housing_and_open_dots_for_one_specimen():
     """Oracle: the table above."""
-    _, panels = drawn(all_lamps, LAMPS, columns=2, baseline="B0")
+    _, panels = drawn(intervals.draw_lamps, LAMPS, columns=2, baseline="B0")
     assert [axes.get_title(loc="left") for axes in panels] == ["housing HP", "housing HR"]
     dots = [line for line in panels[0].lines if line.get_marker() == "o"]
     assert [float(np.ravel(line.get_xdata())[0]) for line in dots] == [30.0, 32.0]
@@ -82,38 +82,45 @@ def test_all_lamps_has_a_panel_a_housing_and_open_dots_for_one_specimen():
     assert [label.get_text() for label in panels[0].get_yticklabels()] == ["K1", "K2"]
 
 
-@pytest.mark.parametrize("module", [bench_drawing, meter_display])
-def test_drawings_name_the_keys_their_words_name(module):
+@pytest.mark.parametrize(
+    ("draw", "alt", "keys"),
+    [
+        (
+            drawings.draw_bench,
+            drawings.BENCH_ALT,
+            "distance_m offset_mm aperture_mm tilt_uncertainty_deg",
+        ),
+        (
+            drawings.draw_display,
+            drawings.DISPLAY_ALT,
+            "illuminance_lx range_lx ranges_lx resolution_lx reading_percent range_percent",
+        ),
+    ],
+)
+def test_drawings_name_the_keys_their_words_name(draw, alt, keys):
     """Oracle: the keys of bench.toml and readings.csv; each stands in the drawing and in its words."""
-    _, (axes,) = drawn(module)
+    _, (axes,) = drawn(draw)
     text = " ".join(t.get_text().replace("\n", "") for t in axes.texts)
-    keys = {
-        bench_drawing: ["distance_m", "offset_mm", "aperture_mm", "tilt_uncertainty_deg"],
-        meter_display: [
-            "illuminance_lx",
-            "range_lx",
-            "ranges_lx",
-            "resolution_lx",
-            "reading_percent",
-            "range_percent",
-        ],
-    }[module]
-    for key in keys:
+    for key in keys.split():
         assert key in text
-        assert key in module.ALT
+        assert key in alt
 
 
 def test_same_drawing_same_bytes_whatever_the_readers_settings():
     """Oracle: the bytes of the first drawing."""
-    first = common.picture(drawn(three_bars, BARS, percent=5.0)[0], alt="Three bars around 5 %.").png
+    first = common.picture(drawn(bars.draw_three, BARS, percent=5.0)[0], alt="Three bars around 5 %.").png
     with mpl.rc_context({"font.size": 20, "axes.facecolor": "black", "savefig.dpi": 40}):
-        second = common.picture(drawn(three_bars, BARS, percent=5.0)[0], alt="Three bars around 5 %.").png
+        second = common.picture(
+            drawn(bars.draw_three, BARS, percent=5.0)[0], alt="Three bars around 5 %."
+        ).png
     assert first == second
 
 
 def test_picture_carries_its_words():
     """Oracle: the words given; the image has no program's name in it."""
-    shown = common.picture(drawn(budget, BUDGET)[0], alt="Three bars:\n8.3, 2.0, 0.2 %.", invented=True)
+    shown = common.picture(
+        drawn(bars.draw_budget, BUDGET)[0], alt="Three bars:\n8.3, 2.0, 0.2 %.", invented=True
+    )
     data, metadata = shown._repr_mimebundle_()
     assert data["text/plain"] == "Invented data. Three bars: 8.3, 2.0, 0.2 %."
     assert metadata == {"image/png": {"alt": data["text/plain"]}}
@@ -123,10 +130,10 @@ def test_picture_carries_its_words():
 
 def test_invented_data_is_marked_in_the_figure():
     """Oracle: the text of the figure."""
-    figure, _ = drawn(budget, BUDGET)
+    figure, _ = drawn(bars.draw_budget, BUDGET)
     common.picture(figure, alt="Three bars: 8.3 %.", invented=True)
     assert [text.get_text() for text in figure.texts] == ["invented data"]
-    figure, _ = drawn(budget, BUDGET)
+    figure, _ = drawn(bars.draw_budget, BUDGET)
     common.picture(figure, alt="Three bars: 8.3 %.")
     assert figure.texts == []
 
@@ -140,11 +147,11 @@ def test_words_are_needed():
 def test_text_stays_inside_the_figure():
     """Oracle: the figure's own size, in pixels."""
     for figure, _ in (
-        drawn(three_bars, BARS, percent=5.0),
-        drawn(budget, BUDGET),
-        drawn(all_lamps, LAMPS, columns=2, baseline="B0"),
-        drawn(bench_drawing),
-        drawn(meter_display),
+        drawn(bars.draw_three, BARS, percent=5.0),
+        drawn(bars.draw_budget, BUDGET),
+        drawn(intervals.draw_lamps, LAMPS, columns=2, baseline="B0"),
+        drawn(drawings.draw_bench),
+        drawn(drawings.draw_display),
     ):
         figure.canvas.draw()
         width, height = figure.canvas.get_width_height()
@@ -159,6 +166,6 @@ def test_text_stays_inside_the_figure():
 
 def test_no_window_system_is_touched():
     """Oracle: the modules loaded by a fresh interpreter."""
-    line = "import sys, photolab.publication.figures.all_lamps; print('matplotlib.pyplot' in sys.modules)"
+    line = "import sys, photolab.publication.figures.intervals; print('matplotlib.pyplot' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", line], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

@@ -19,7 +19,7 @@ from photolab.bench.distances import evaluate_distances
 from photolab.bench.model import SpectralFactor
 from photolab.bench.records import read_bench
 from photolab.photometry.spectrum import mismatch_correction, mismatch_index
-from photolab.publication import words_colour, words_light, words_light_beam
+from photolab.publication import words_light, words_light_beam
 from photolab.publication.figures.common import new_figure
 from photolab.publication.notebooks import repository_root
 
@@ -175,7 +175,7 @@ def test_the_gain_that_is_only_colour(demo):
     assert corrected.low < 0.985 < corrected.high
     assert abs(math.log(corrected.high / corrected.low) / 2 - 0.03) < 0.01
     assert math.log(declared.high / declared.low) > 2 * math.log(corrected.high / corrected.low)
-    story = words_colour.story_words(ways)
+    story = words_light.story_words(ways)
     assert "Taken alone, K5 in HP" in story
     assert "once it is counted no gain is shown" in story
 

@@ -8,7 +8,7 @@ from matplotlib.text import Text
 from PIL import Image
 from shared_demo import demo_campaign, demo_rows, kept, rows_of
 
-from photolab.publication.lamp_pictures import _drawn, figure_files, file_name
+from photolab.publication.lamp_parts import _drawn, figure_files, file_name
 from photolab.publication.page_one import after_heat_figure, drawn, page_one
 
 

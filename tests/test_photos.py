@@ -201,7 +201,7 @@ def notebooks(place, *names):
         cells = [
             new_markdown_cell(f"# Question of {name}?", metadata=tag),
             new_code_cell("bench = None", metadata={"tags": ["parameters"]}),
-            new_code_cell("from photolab.publication.display import say\nsay('words')", metadata=tag),
+            new_code_cell("from photolab.publication.words import say\nsay('words')", metadata=tag),
         ]
         write_notebook(new_notebook(cells=cells), place / f"{name}.ipynb")
     return place

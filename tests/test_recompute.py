@@ -21,7 +21,8 @@ from small_benches import METER, bench, csv
 
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS
 from photolab.publication import recompute
-from photolab.publication.page_one import LIGHT, Told, page_one, signed
+from photolab.publication.figure_tables import signed
+from photolab.publication.page_one import LIGHT, Told, page_one
 from photolab.publication.recompute import as_recomputation, by_hand
 
 SOFFICE = "soffice"

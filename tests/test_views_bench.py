@@ -8,7 +8,7 @@ from shared_demo import demo_campaign
 
 from photolab.metrology.control import Signal
 from photolab.publication import words_bench
-from photolab.publication.figures import allocation, components, control_chart, mountings_strip
+from photolab.publication.figures import control_chart, intervals, mountings_strip
 from photolab.publication.figures.common import new_figure
 
 DATA = Path(__file__).parents[1] / "data"
@@ -71,12 +71,12 @@ def test_figures_say_assumed_by_an_open_mark():
     rows = pd.DataFrame(
         {"label": ["seating"], "sd": [2.0], "low": [1.0], "high": [4.0], "used": [3.0], "assumed": [True]}
     )
-    components.draw(axes, rows)
+    intervals.draw_components(axes, rows)
     assert [t.get_text() for t in axes.get_legend().get_texts()] == [
         "component with its interval",
         "used, assumed",
     ]
     _, (axes,) = new_figure()
     plans = pd.DataFrame({"label": ["1 × 1 × 3"], "specimens": [7.0], "models": [10.0]})
-    allocation.draw(axes, plans, floor=3.0)
+    intervals.draw_plans(axes, plans, floor=3.0)
     assert axes.get_xlim()[0] == 0.0

@@ -17,6 +17,12 @@ def test_text_stays_and_a_result_goes_to_its_sentence():
     assert sentence.startswith(f"Clear of the bench uncertainty: {100 * (pair.low - 1):.0f} to ")
 
 
+def test_what_was_said_before_is_said_again():
+    """Oracle: the sentences of each by itself."""
+    checks = [agree(1.0, 1.0, "the ratio"), agree(1.02, 1.0, "the light")]
+    assert say(*checks).paragraphs == tuple(str(one) for one in checks)
+
+
 def test_a_quantity_says_its_interval():
     """Oracle: k = 1.96 for a normal input."""
     quantity = measured(13480.0, Input("scale", 270.0), unit="cd")

@@ -122,7 +122,6 @@ def test_remaining_light_is_said_in_the_declared_form():
     one = Remaining(0.8233, 0.8171, 0.8296, 0.0037, 40.0, "record", False, at_s=1800.0, initial_s=60.0)
     said = "Remaining light: 82.3 % (81.7 to 83.0) of the 60 s value after 30 minutes"
     assert str(say(one)) == f"{said}."
-    assert words.remaining_sentence(one, "HP") == f"{said}, in HP."
     last = Remaining(0.81, 0.79, 0.82, 0.01, 40.0, "bounds", True, at_s=math.inf, initial_s=60.0)
     assert str(say(last)).startswith("The final level is 81.0 % (79.0 to 82.0; wider below,")
 
@@ -133,7 +132,7 @@ def test_an_interval_that_may_be_too_short_is_called_so():
 
     run = runs()["W11"]
     drifting = replace(run, fit=replace(run.fit, findings=(Finding("slow_correlated_noise"),)))
-    assert "The interval may be too short" in words.counted_sentence(drifting.fit)
+    assert "The interval may be too short" in words.warm_up_sentences(drifting.fit)[-1]
     assert "the interval may be too short" in str(say(drifting.fit))
     assert "the interval may be too short" in words.record_row(drifting)["what to know"]
     assert "may be too short" not in str(say(run.fit))
@@ -142,11 +141,11 @@ def test_an_interval_that_may_be_too_short_is_called_so():
 def test_what_fades_how_fast_is_said_with_intervals():
     """Oracle: 14 % of K1's light at 60 s fades, with the numbers of its fit; the filament lamp does not fade."""
     (one,) = runs()["W11"].fit.fading()
-    said = words.fading_sentences(runs()["W11"].fit)
+    said = words.inside_sentences(runs()["W11"].fit)[0]
     assert said.startswith(f"Of the 60 s value fade: {100 * one.share:.1f} % (")
     assert f"with a time constant of {one.time_constant_s / 60:.1f} min (" in said
     assert said.endswith("A second rate is not told apart from it.")
-    still = words.fading_sentences(runs()["W05"].fit)
+    still = words.inside_sentences(runs()["W05"].fit)[0]
     assert still.startswith("No time constant is given, because the light does not fall by more than")
 
 
@@ -434,8 +433,8 @@ def test_a_declared_criterion_is_named_whether_met_or_not():
 def test_stable_records_are_named():
     # Oracle: the names typed.
     fit = runs()["W11"].fit
-    assert "Counted in" not in words.scatter_sentences(fit)
-    assert words.scatter_sentences(fit, ("A", "B")).endswith(
+    assert "Counted in" not in words.inside_sentences(fit)[1]
+    assert words.inside_sentences(fit, ("A", "B"))[1].endswith(
         "A, B, without a change and read by the same meter."
     )
 

@@ -21,12 +21,11 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
 from photolab.errors import MethodError, NotInFolder
-from photolab.publication import length, provenance, tables
+from photolab.publication import held_back, provenance, tables
 from photolab.publication import notebooks as runner
 from photolab.publication.front_page import front_page, incomplete_mark
 from photolab.publication.in_words import as_markdown, in_words
-from photolab.publication.lamp_parts import lamp_parts
-from photolab.publication.lamp_pictures import figure_files
+from photolab.publication.lamp_parts import figure_files, lamp_parts
 from photolab.publication.page import PUBLISHED, Section, notebook_blocks, page
 from photolab.publication.page_one import page_one
 from photolab.publication.paper import paper
@@ -116,7 +115,7 @@ def publish(
             'bench.toml: publishing needs the protocol revision; write protocol_revision = "1" under [bench]'
         )
         raise MethodError(message, code="no_revision")
-    silent = length.left_out(campaign)
+    silent = held_back.left_out(campaign)
     sources = [path for path in _chosen(sources_folder) if path.stem[:2] not in silent]
     failed: list[tuple[MissingPart, str]] = []
     with held(target):
@@ -174,12 +173,11 @@ def _chosen(folder: Path) -> tuple[Path, ...]:
     """Return the notebooks that have something to publish, in the order of their names."""
     import nbformat
 
-    chosen = []
-    for path in sorted(folder.glob("*.ipynb")):
+    def published(path: Path) -> bool:
         cells = nbformat.read(path, as_version=4).cells
-        if any(PUBLISHED in cell.metadata.get("tags", []) for cell in cells):
-            chosen.append(path)
-    return tuple(chosen)
+        return any(PUBLISHED in cell.metadata.get("tags", []) for cell in cells)
+
+    return tuple(path for path in sorted(folder.glob("*.ipynb")) if published(path))
 
 
 def _sections(
@@ -204,7 +202,7 @@ def _sections(
             failed.append((part, notebook.known["reason"]))
             continue
         question = _take_question(notebook)
-        made = partial(notebook_blocks, notebook, folded=length.folded(campaign))
+        made = partial(notebook_blocks, notebook, folded=held_back.folded(campaign))
         blocks = _attempt(MissingPart(question, path.name), made, failed)
         if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
@@ -230,41 +228,26 @@ def _contents(
     last_day = max(dates, default="")
     fingerprint = tables.data_hash(campaign.bench.hashes)
     results = cache(partial(tables.results, campaign))
-    front = _attempt(
-        MissingPart("What was found"),
-        lambda: front_page(campaign, results(), fingerprint=fingerprint),
-        failed,
-    )
-    rows = _attempt(MissingPart("results.csv"), lambda: tables.as_csv(results()).encode("utf-8"), failed)
-    workbook = _attempt(
-        MissingPart("results.xlsx"),
-        lambda: as_workbook(results(), campaign.selection.left_out, last_day=last_day),
-        failed,
-    )
-    lines = _attempt(
-        MissingPart("in-words.md"),
-        lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"),
-        failed,
-    )
-    figures = _attempt(
-        MissingPart("figures"), lambda: figure_files(campaign, page_one(campaign, results())), failed
-    )
-    lamps = _attempt(
-        MissingPart("What can be said of each lamp?"), lambda: lamp_parts(campaign, results()), failed
-    )
-    recomputed = _attempt(
-        MissingPart("recompute.xlsx"),
-        lambda: as_recomputation(campaign, results(), last_day=last_day),
-        failed,
-    )
+
+    def made(part: str, make: Callable[[], _T]) -> _T | None:
+        return _attempt(MissingPart(part), make, failed)
+
+    left_out = campaign.selection.left_out
+    front = made("What was found", lambda: front_page(campaign, results(), fingerprint=fingerprint))
+    rows = made("results.csv", lambda: tables.as_csv(results()).encode("utf-8"))
+    workbook = made("results.xlsx", lambda: as_workbook(results(), left_out, last_day=last_day))
+    lines = made("in-words.md", lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"))
+    figures = made("figures", lambda: figure_files(campaign, page_one(campaign, results())))
+    lamps = made("What can be said of each lamp?", lambda: lamp_parts(campaign, results()))
+    recomputed = made("recompute.xlsx", lambda: as_recomputation(campaign, results(), last_day=last_day))
 
     def whole() -> str:
         title = f"{_TITLE}: {campaign.bench.settings.name}"
         mark = incomplete_mark([str(part) for part, _ in failed])
         return page(title, [*mark, *(front or ())], [*filter(None, [lamps]), *sections])
 
-    pdf = _attempt(MissingPart("appendix.pdf"), lambda: paper(whole(), last_day=last_day), failed)
-    made = {
+    pdf = made("appendix.pdf", lambda: paper(whole(), last_day=last_day))
+    files = {
         "appendix.html": whole().encode("utf-8"),
         "appendix.pdf": pdf,
         "in-words.md": lines,
@@ -273,4 +256,4 @@ def _contents(
         "recompute.xlsx": recomputed,
         **(figures or {}),
     }
-    return {name: content for name, content in made.items() if content is not None}
+    return {name: content for name, content in files.items() if content is not None}

@@ -45,16 +45,13 @@ NOT_CLAIMED = (
     "Lamps that these readings cannot tell apart may still differ.",
 )
 
+_TECHNOLOGIES = "every ratio between technologies"
 #: A word in the name of an assumption, what of a budget it sizes, and which results would change with it; the first
 #: row that says so counts.
 _ASSUMED = (
-    (
-        "mismatch",
-        ("colour", "own colour"),
-        "every ratio between technologies, and a little between LED lamps",
-    ),
-    ("spectral", ("colour",), "every ratio between technologies"),
-    ("calibration_source", (), "every ratio between technologies"),
+    ("mismatch", ("colour", "own colour"), f"{_TECHNOLOGIES}, and a little between LED lamps"),
+    ("spectral", ("colour",), _TECHNOLOGIES),
+    ("calibration_source", (), _TECHNOLOGIES),
     ("mounting_sd", ("mounting",), "every ratio, most where a lamp was seated once"),
     ("day_sd", ("day",), "ratios of lamps read on different days"),
     (
@@ -104,13 +101,6 @@ def sized(name: str) -> tuple[str, ...]:
     return next((terms for word, terms, _ in _ASSUMED if terms and word in name), ())
 
 
-def _value_and_change(item: Assumption) -> tuple[str, str]:
-    """Return the value of an assumption as text, and which results would change with it."""
-    number = item.value if isinstance(item.value, str) else f"{item.value:g}"
-    touched = next((words for word, _, words in _ASSUMED if words and word in item.name), "every ratio")
-    return f"{number} {item.unit}".strip(), touched
-
-
 def assumed_words(
     assumed: Iterable[Assumption], budgets: Mapping[tuple[str, str], pd.DataFrame]
 ) -> pd.DataFrame:
@@ -131,9 +121,9 @@ def assumed_words(
     rows = []
     for item in assumed:
         whose = item.name.split()[1] if item.name.startswith(("meter ", "housing ")) else ""
-        words = (
-            item.words.partition(":")[0] if item.words.endswith("assumed") else item.name.replace("_", " ")
-        )
+        words = item.name.replace("_", " ")
+        if item.words.endswith("assumed"):
+            words = item.words.partition(":")[0]
         kinds = {KIND_WORDS.get(term, term) for term in sized(item.name)}
         found = [
             (float(f"{line['moves']:.9e}"), f"{lamp}{in_housing(housing)}")
@@ -142,8 +132,10 @@ def assumed_words(
             if line["what"] in kinds
         ]
         moves, where = max(found, key=lambda one: one[0], default=(0.0, ""))
-        rows.append((f"{words}{f' ({whose})' if whose else ''}", *_value_and_change(item), moves, where))
+        number = item.value if isinstance(item.value, str) else f"{item.value:g}"
+        change = next((words for word, _, words in _ASSUMED if words and word in item.name), "every ratio")
+        name = f"{words} ({whose})" if whose else words
+        rows.append((name, f"{number} {item.unit}".strip(), change, moves, where))
     columns = ["input", "value", "change", "moves", "where"]
-    return pd.DataFrame(rows, columns=columns).sort_values(
-        "moves", ascending=False, kind="stable", ignore_index=True
-    )
+    table = pd.DataFrame(rows, columns=columns)
+    return table.sort_values("moves", ascending=False, kind="stable", ignore_index=True)

@@ -29,17 +29,18 @@ EXAMPLE = (
     " --resolution 1 --technology led"
 )
 LIMITS = {
-    "--reading-percent": (0.0, 50.0),
-    "--range-percent": (0.0, 20.0),
-    "--digits": (0.0, 100.0),
-    "--mismatch-percent": (0.0, 40.0),
-    "--mounting-sd-percent": (0.0, 30.0),
-    "--specimen-sd-percent": (0.0, 30.0),
-    "--coverage": (0.5, 0.999),
+    "reading_percent": (0.0, 50.0),
+    "range_percent": (0.0, 20.0),
+    "digits": (0.0, 100.0),
+    "mismatch_percent": (0.0, 40.0),
+    "mounting_sd_percent": (0.0, 30.0),
+    "specimen_sd_percent": (0.0, 30.0),
+    "coverage": (0.5, 0.999),
+    "mountings": (1.0, math.inf),
 }
-PERCENTAGES = frozenset(
-    {"--reading-percent", "--mismatch-percent", "--mounting-sd-percent", "--specimen-sd-percent"}
-)
+"""Numbers that may be typed once, each with the least and the most it may be."""
+PERCENTAGES = LIMITS.keys() - {"range_percent", "digits", "coverage", "mountings"}
+"""A figure under 0.1 of these is taken for a fraction."""
 
 
 def run(args: argparse.Namespace) -> list[str]:
@@ -61,30 +62,38 @@ def run(args: argparse.Namespace) -> list[str]:
         If an argument cannot be read as it is; the text says what to type.
     """
     _complete(args)
-    campaign = None if args.bench is None else _campaign(Path(args.bench))
+    campaign = None
+    if args.bench is not None:
+        from photolab.bench.evaluation import evaluate
+        from photolab.bench.records import read_bench
+
+        campaign = evaluate(read_bench(Path(args.bench)))
     if campaign is not None and {args.a, args.b} <= {name[0] for name in campaign.weights.names}:
         return _lamps(args, campaign)
     unit = LUX_PER_FOOT_CANDLE if args.unit == "fc" else 1.0
     a, b = _reading(args.a, "A"), _reading(args.b, "B")
-    ranges = [unit * r for r in _numbers(args.range, "--range")]
-    technologies = _technologies(args.technology)
-    meter, options = (_typed_meter(args, ranges, unit), {}) if campaign is None else _from_bench(campaign)
-    if args.mismatch_percent is not None:
-        index = _number(args.mismatch_percent, "--mismatch-percent")
-        declared = meter.declared | {"mismatch_index_percent"}
-        meter = replace(meter, mismatch_index_percent=index, declared=declared)
-    taken: tuple[Assumption, ...] = ()
-    if campaign is not None:
+    ranges, typed = [unit * r for r in _numbers(args.range, "range")], _typed(args)
+    technologies, taken = _technologies(args.technology), tuple[Assumption, ...]()
+    options: dict[str, Any] = {}
+    if campaign is None:
+        accuracy = ("reading_percent", "range_percent", "digits")
+        stated: dict[str, Any] = {name: (typed[name],) for name in accuracy if name in typed}
+        steps = [unit * s for s in _numbers(args.resolution, "resolution")]
+        meter = Meter(id="meter", **stated | _display(ranges, steps))
+    else:
+        meter, options = _from_bench(campaign)
         ranges, technologies, taken = _from_readings(campaign, (a * unit, b * unit), ranges, technologies)
-    options.update(_options(args))
-    pair = compare(
-        a * unit,
-        b * unit,
-        meter,
-        technology=(technologies[0], technologies[-1]),
-        range_lx=(ranges[0], ranges[-1]) if ranges else None,
-        **options,
-    )
+    if "mismatch_percent" in typed:
+        declared = meter.declared | {"mismatch_index_percent"}
+        meter = replace(meter, mismatch_index_percent=typed["mismatch_percent"], declared=declared)
+    spreads = ("mounting_sd_percent", "specimen_sd_percent", "coverage")
+    options |= {name: typed[name] for name in spreads if name in typed}
+    options |= {
+        "mountings": int(typed.get("mountings", 1)),
+        "technology": (technologies[0], technologies[-1]),
+    }
+    options |= {"range_lx": (ranges[0], ranges[-1]) if ranges else None}
+    pair = compare(a * unit, b * unit, meter, **options)
     pair = replace(pair, assumed=(*taken, *pair.assumed))
     settings = {"alike_percent": options.get("alike_percent", ALIKE_PERCENT)}
     if args.json:
@@ -94,16 +103,8 @@ def run(args: argparse.Namespace) -> list[str]:
     known = ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1)
     share = {0: "unknown", 1: "one"}.get(len(set(known)), "two")
     return statements.compare_report(
-        a, b, pair, unit=args.unit, ranges=share, seatings=options.get("mountings", 1), **settings
+        a, b, pair, unit=args.unit, ranges=share, seatings=options["mountings"], **settings
     )
-
-
-def _campaign(folder: Path) -> Campaign:
-    """Return the evaluated folder."""
-    from photolab.bench.evaluation import evaluate
-    from photolab.bench.records import read_bench
-
-    return evaluate(read_bench(folder))
 
 
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
@@ -111,19 +112,13 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     own = ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
     _leave_out(args, own, "two lamps of a folder are compared as they were read")
     scope = "specimens" if args.specimen_sd_percent is None else "models"
-    changed = {"specimen_sd_percent": args.specimen_sd_percent, "coverage": args.coverage}
-    figures = {
-        key: _number(text, f"--{key.replace('_', '-')}") for key, text in changed.items() if text is not None
-    }
-    if figures:
+    if figures := _typed(args):  # the spread of specimens or the coverage: all others were refused
         from photolab.bench.evaluation import evaluate
 
         campaign = evaluate(campaign.bench.changed(**figures))
-    both = [
-        {n[1] for n in campaign.weights.names if n[0] == lamp and n[2:] == ("hot_spot", "initial")}
-        for lamp in (args.a, args.b)
-    ]
-    housings = sorted(both[0] & both[1])
+    read = [(n[0], n[1]) for n in campaign.weights.names if n[2:] == ("hot_spot", "initial")]
+    first, second = ({housing for one, housing in read if one == lamp} for lamp in (args.a, args.b))
+    housings = sorted(first & second)
     if not housings:
         message = f"{args.a} and {args.b} were not read in one housing; read both in one"
         raise ValueError(message)
@@ -182,9 +177,8 @@ def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
         The keys that other programs rely on; figures that do not exist are None.
     """
     need, (low, high) = pair.mountings_to_separate, published_ends(pair.low, pair.high)
-    assumed = [
-        statements.assumed_words([a]).removeprefix("Assumed: ").removesuffix(".") for a in pair.assumed
-    ]
+    assumed = [statements.assumed_words([one])[len("Assumed: ") : -1] for one in pair.assumed]
+    names = ("meter_only", "this_bench", "nothing_in_common")
     return {
         "schema": 1,
         "unit": unit,
@@ -193,11 +187,7 @@ def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
         "high": _figure(high),
         "coverage": pair.coverage,
         "verdict": pair.verdict,
-        "half_width_percent": {
-            "meter_only": _figure(pair.lines.meter_only, END_DIGITS),
-            "this_bench": _figure(pair.lines.this_bench, END_DIGITS),
-            "nothing_in_common": _figure(pair.lines.nothing_in_common, END_DIGITS),
-        },
+        "half_width_percent": {name: _figure(getattr(pair.lines, name), END_DIGITS) for name in names},
         "assumed": assumed,
         "missing": list(pair.missing),
         "sentence": said,
@@ -208,6 +198,11 @@ def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
         },
         "resolvable_percent": _figure(100.0 * (pair.resolvable_ratio - 1.0)),
     }
+
+
+def _option(name: str) -> str:
+    """Return an option as it is typed."""
+    return f"--{name.replace('_', '-')}"
 
 
 def _figure(x: float, digits: int = VALUE_DIGITS) -> float | None:
@@ -235,51 +230,55 @@ def _complete(args: argparse.Namespace) -> None:
 
 def _leave_out(args: argparse.Namespace, names: tuple[str, ...], why: str) -> None:
     """Refuse options that were typed."""
-    given = [f"--{name.replace('_', '-')}" for name in names if getattr(args, name) is not None]
+    given = [_option(name) for name in names if getattr(args, name) is not None]
     if given:
         message = f"{why}; leave out {', '.join(given)}"
         raise ValueError(message)
 
 
-def _reading(text: str, name: str) -> float:
+def _parsed(text: str, name: str) -> float:
+    """Return a number, or refuse it under the name of what was typed."""
     try:
-        value = parse_number(text)
+        return parse_number(text)
     except ValueError as fault:
         message = f"{name}: {fault}"
         raise ValueError(message) from None
+
+
+def _reading(text: str, name: str) -> float:
+    value = _parsed(text, name)
     if not value > 0.0:
         message = f"{name}: a reading must be more than 0; got {text}"
         raise ValueError(message)
     return value
 
 
-def _numbers(text: str | None, option: str) -> list[float]:
+def _numbers(text: str | None, name: str) -> list[float]:
     """Return one or two numbers, more than 0, separated by a comma."""
     if text is None:
         return []
-    parts = text.split(",")
+    parts, option = text.split(","), _option(name)
     if len(parts) > 2:
         message = f"{option}: one value, or one for A and one for B; got {text!r}"
         raise ValueError(message)
-    values = [_number(p, option) for p in parts]
+    values = [_number(part, name) for part in parts]
     if not all(v > 0 for v in values):
         message = f"{option}: must be more than 0; got {text}"
         raise ValueError(message)
     return values
 
 
-def _number(text: str, option: str) -> float:
+def _number(text: str, name: str) -> float:
     """Return the number of an option within its limits; a percentage that looks like a fraction is refused."""
-    try:
-        value = parse_number(text)
-    except ValueError as fault:
-        message = f"{option}: {fault}"
-        raise ValueError(message) from None
-    low, high = LIMITS.get(option, (-math.inf, math.inf))
+    option = _option(name)
+    value, (low, high) = _parsed(text, option), LIMITS.get(name, (-math.inf, math.inf))
+    if name == "mountings" and not (value >= low and value == int(value)):
+        message = f"{option}: {text}; wanted a whole number from 1"
+        raise ValueError(message)
     if not low <= value <= high:
         message = f"{option}: {text}; wanted {low:g} to {high:g}"
         raise ValueError(message)
-    if option in PERCENTAGES and 0 < value < 0.1:
+    if name in PERCENTAGES and 0 < value < 0.1:
         message = f"{option}: {text}; is that {100 * value:g} %? Write {100 * value:g}"
         raise ValueError(message)
     return value
@@ -300,52 +299,28 @@ def _technologies(text: str | None) -> list[str | None]:
     return parts
 
 
-def _options(args: argparse.Namespace) -> dict[str, Any]:
-    """Return the options that were typed."""
-    options: dict[str, Any] = {}
-    for name in ("mounting_sd_percent", "specimen_sd_percent", "coverage"):
-        typed = getattr(args, name)
-        if typed is not None:
-            options[name] = _number(typed, f"--{name.replace('_', '-')}")
-    if args.mountings is not None:
-        count = _number(args.mountings, "--mountings")
-        if count != int(count) or count < 1:
-            message = f"--mountings: {args.mountings}; wanted a whole number from 1"
-            raise ValueError(message)
-        options["mountings"] = int(count)
-    return options
+def _typed(args: argparse.Namespace) -> dict[str, float]:
+    """Return the numbers that were typed, by the names of their options."""
+    texts = {name: getattr(args, name) for name in LIMITS}
+    return {name: _number(text, name) for name, text in texts.items() if text is not None}
 
 
-def _typed_meter(args: argparse.Namespace, ranges: list[float], unit: float) -> Meter:
-    """Return the meter that the command describes."""
-    steps = [unit * s for s in _numbers(args.resolution, "--resolution")]
+def _display(ranges: list[float], steps: list[float]) -> dict[str, tuple[float, ...]]:
+    """Return the ranges of a meter in their order, each with its last figure."""
     if len(ranges) == 2 and ranges[0] == ranges[1]:
         steps = steps[:1]
     by_range = dict(zip(ranges, steps, strict=False)) if len(steps) == len(ranges) else {}
     order = sorted(set(ranges))
-
-    def typed(text: str | None, option: str) -> tuple[float, ...]:
-        return () if text is None else (_number(text, option),)
-
-    return Meter(
-        id="meter",
-        reading_percent=typed(args.reading_percent, "--reading-percent"),
-        range_percent=typed(args.range_percent, "--range-percent"),
-        digits=typed(args.digits, "--digits"),
-        ranges_lx=tuple(order),
-        resolution_lx=tuple(by_range[r] for r in order) if by_range else tuple(steps[:1]),
-    )
+    last = tuple(by_range[r] for r in order) if by_range else tuple(steps[:1])
+    return {"ranges_lx": tuple(order), "resolution_lx": last}
 
 
 def _from_bench(campaign: Campaign) -> tuple[Meter, dict[str, Any]]:
     """Return the meter of a folder, and what it knows of seating."""
     bench = campaign.bench
-    options: dict[str, Any] = {
-        "coverage": bench.settings.coverage,
-        "alike_percent": bench.settings.alike_percent,
-    }
-    spread = campaign.spreads.mounting
-    if not spread.assumed or "mounting_sd_percent" in bench.settings.declared:
+    settings, spread = bench.settings, campaign.spreads.mounting
+    options: dict[str, Any] = {"coverage": settings.coverage, "alike_percent": settings.alike_percent}
+    if not spread.assumed or "mounting_sd_percent" in settings.declared:
         options["mounting_sd_percent"] = 100.0 * spread.sd
         options["mounting_dof"] = spread.dof
     return bench.meters[campaign.selection.meter], options

@@ -8,9 +8,11 @@ is data: nothing in it is read as markup.
 from __future__ import annotations
 
 import html
+import inspect
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from importlib.util import find_spec
 from typing import Any
 
 import pandas as pd
@@ -89,24 +91,6 @@ class Words:
         return {"text/markdown": shown, "text/plain": str(self)}
 
 
-def say(*paragraphs: str, bullets: bool = False) -> Words:
-    """Return sentences to be shown.
-
-    Parameters
-    ----------
-    *paragraphs : str
-        Plain text; one paragraph each.
-    bullets : bool, default False
-        Show each as one item of a list.
-
-    Returns
-    -------
-    Words
-        Put it on the last line of a cell.
-    """
-    return Words(tuple(str(paragraph) for paragraph in paragraphs if str(paragraph).strip()), bullets=bullets)
-
-
 @dataclass(frozen=True, eq=False)
 class Table:
     """A table as a notebook shows it: every cell is text already.
@@ -131,14 +115,12 @@ class Table:
     def __str__(self) -> str:
         lines = [self.header, *self.rows]
         widths = [max(len(line[i]) for line in lines) for i in range(len(self.header))]
-        text = [
-            "  ".join(
-                cell.rjust(width) if right else cell.ljust(width)
-                for cell, width, right in zip(line, widths, self.numeric, strict=True)
-            ).rstrip()
-            for line in lines
-        ]
-        return "\n".join([self.caption, *text] if self.caption else text)
+        text = [self.caption] if self.caption else []
+        for line in lines:
+            cells = zip(line, widths, self.numeric, strict=True)
+            padded = (cell.rjust(width) if right else cell.ljust(width) for cell, width, right in cells)
+            text.append("  ".join(padded).rstrip())
+        return "\n".join(text)
 
     def __repr__(self) -> str:
         return str(self)
@@ -147,17 +129,15 @@ class Table:
         """Return the table as HTML without style, text escaped."""
         caption = f"<caption>{html.escape(self.caption)}</caption>\n" if self.caption else ""
         kinds = ["num" if right else "txt" for right in self.numeric]
-        head = "".join(
-            f'<th scope="col" class="{k}">{html.escape(c)}</th>'
-            for c, k in zip(self.header, kinds, strict=True)
-        )
-        body = "\n".join(
-            "<tr>"
-            + "".join(f'<td class="{k}">{html.escape(c)}</td>' for c, k in zip(row, kinds, strict=True))
-            + "</tr>"
-            for row in self.rows
-        )
-        return f"<table>\n{caption}<thead>\n<tr>{head}</tr>\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+
+        def row(cells: Sequence[str], opening: str, tag: str) -> str:
+            both = zip(cells, kinds, strict=True)
+            inner = (f'<{opening} class="{kind}">{html.escape(cell)}</{tag}>' for cell, kind in both)
+            return f"<tr>{''.join(inner)}</tr>"
+
+        head = row(self.header, 'th scope="col"', "th")
+        body = "\n".join(row(cells, "td", "td") for cells in self.rows)
+        return f"<table>\n{caption}<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
 
     def _repr_mimebundle_(self, **_asked: object) -> dict[str, str]:
         """Return the table as HTML and as plain text."""
@@ -165,35 +145,39 @@ class Table:
 
 
 def table(
-    frame: pd.DataFrame,
+    rows: pd.DataFrame | Sequence[Any],
     *,
     places: Mapping[str, int] | int = 2,
     heads: Mapping[str, str] | None = None,
-    columns: Sequence[str] | None = None,
+    columns: Sequence[str] | Mapping[str, str] | None = None,
     caption: str = "",
-) -> Table:
-    """Return a table of results with every number through the decimal formatter.
+) -> Table | None:
+    """Return a table of results with every number through the decimal formatter; nothing of no rows.
 
     Parameters
     ----------
-    frame : DataFrame
-        Tidy rows; the index is not shown.
+    rows : DataFrame or sequence
+        Tidy rows; the index is not shown. Of tuples or dicts, `columns` names what stands in them.
     places : mapping or int, default 2
         Decimal places a column, or one number for all; whole-number columns need none.
     heads : mapping, optional
         What to print above a column; the unit belongs here.
-    columns : sequence of str, optional
-        Which columns, in this order; all of them otherwise.
+    columns : sequence of str or mapping, optional
+        Which columns, in this order; all of them otherwise. As a mapping, with what to print above each.
     caption : str, default ""
         One sentence above the table.
 
     Returns
     -------
-    Table
+    Table or None
         Put it on the last line of a cell.
     """
-    shown = list(columns) if columns is not None else [str(name) for name in frame.columns]
-    heads = heads or {}
+    named = None if columns is None else list(columns)
+    frame = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(rows, columns=named)
+    if frame.empty:
+        return None
+    shown = named or [str(name) for name in frame.columns]
+    heads = columns if isinstance(columns, Mapping) else heads or {}
     numeric = [
         pd.api.types.is_numeric_dtype(frame[c]) and not pd.api.types.is_bool_dtype(frame[c]) for c in shown
     ]
@@ -222,3 +206,37 @@ def _cell(value: object, places: int | None) -> str:
     if isinstance(value, int | float) or hasattr(value, "__float__"):
         return decimal(float(value), 2 if places is None else places)
     return str(value)
+
+
+def sliders(answer: Callable[..., Any], **ranges: tuple[float, float, float]) -> Any:
+    """Return sliders over the arguments of an answer, and the answer below them.
+
+    Parameters
+    ----------
+    answer : callable
+        Called with every argument by name when a slider is let go; what it returns is shown. Its defaults are where
+        the sliders begin.
+    **ranges : tuple of numbers, length 3
+        Lowest, highest and step of each argument; widened to its default.
+
+    Returns
+    -------
+    ipywidgets.Widget or None
+        Put it on the last line of a cell; None where ipywidgets is not installed.
+
+    Notes
+    -----
+    What a slider shows is a what-if of this moment: it is kept in no output, and no result depends on it.
+    """
+    if find_spec("ipywidgets") is None:
+        return None
+    import ipywidgets
+
+    begin = {name: parameter.default for name, parameter in inspect.signature(answer).parameters.items()}
+    look = {"style": {"description_width": "initial"}, "layout": {"width": "30em"}}
+    made = {}
+    for name, (low, high, step) in ranges.items():
+        at, words = begin[name], name.replace("_", " ")
+        whole = {"value": at, "min": min(low, at), "max": max(high, at), "step": step}
+        made[name] = ipywidgets.FloatSlider(**whole, description=words, continuous_update=False, **look)
+    return ipywidgets.interactive(answer, {"manual": False, "auto_display": True}, **made)

@@ -19,22 +19,8 @@ _SAID = {
     r"\%": "percent", r"\exp": "exponential of", r"\ln": "natural logarithm of", r"\log": "logarithm of",
     r"\lambda": "lambda", r"\Delta": "delta", r"\varepsilon": "epsilon", r"\circ": "degrees",
 }  # fmt: skip
-_SILENT = {
-    r"\left",
-    r"\right",
-    r"\,",
-    r"\;",
-    r"\:",
-    r"\!",
-    r"\quad",
-    r"\qquad",
-    r"\ ",
-    r"\mathrm",
-    "&",
-    "~",
-    r"\big",
-    r"\Big",
-}
+_SILENT = {r"\left", r"\right", r"\,", r"\;", r"\:", r"\!", r"\ ", r"\quad", r"\qquad", r"\mathrm"}
+_SILENT |= {"&", "~", r"\big", r"\Big"}
 _OVER = {r"\bar": "mean", r"\hat": "estimated", r"\tilde": "tilde", r"\dot": "rate of", r"\overline": "mean"}
 _SUMS = {r"\sum", r"\prod", r"\int"}
 _POWERS = {"2": "squared", "3": "cubed", "*": "star", "'": "prime", "prime": "prime", "star": "star"}

@@ -41,10 +41,25 @@ _FROM = {
 }
 
 
-def _signed(percent: float) -> str:
-    """Return a percentage with its sign."""
-    text = decimal(percent, 1)
-    return text if text.startswith("-") or float(text) == 0.0 else f"+{text}"
+def signed(percent: float, *, places: int = 0, unit: str = "\N{NO-BREAK SPACE}%") -> str:
+    """Return a percentage with its sign.
+
+    Parameters
+    ----------
+    percent : float
+        The percentage. [%]
+    places : int, default 0
+        Decimal places. [1]
+    unit : str, default " %" that keeps together
+        What follows.
+
+    Returns
+    -------
+    str
+        "+12 %", "-3 %", "0 %".
+    """
+    text = decimal(percent, places)
+    return f"{'+' if not text.startswith('-') and float(text) else ''}{text}{unit}"
 
 
 def lamp_order(campaign: Campaign) -> list[str]:
@@ -73,15 +88,13 @@ def lamp_order(campaign: Campaign) -> list[str]:
     return sorted(lamps, key=lambda x: (x not in light, -float(f"{math.exp(light.get(x, 0.0)):.6g}"), x))
 
 
-def all_lamps(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
+def all_lamps(campaign: Campaign) -> pd.DataFrame:
     """Return one row a lamp and housing: how much more light than the baseline at the initial time.
 
     Parameters
     ----------
     campaign : Campaign
         The evaluated campaign.
-    scope : str, default "specimens"
-        Whose interval.
 
     Returns
     -------
@@ -91,15 +104,11 @@ def all_lamps(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
     columns = ["lamp", "housing", "percent", "low", "high", "specimens"]
     if campaign.table.empty:
         return pd.DataFrame(columns=columns)
-    table = campaign.table
-    chosen = table[(table["scope"] == scope) & (table["point"] == "hot_spot")]
-    rows = chosen.assign(
-        percent=100.0 * (chosen["value"] - 1.0),
-        low=100.0 * (chosen["low"] - 1.0),
-        high=100.0 * (chosen["high"] - 1.0),
-        specimens=chosen["n_specimens"],
-    )
-    rows = rows.assign(place=rows["lamp"].map({lamp: n for n, lamp in enumerate(lamp_order(campaign))}))
+    table, order = campaign.table, lamp_order(campaign)
+    chosen = table[(table["scope"] == "specimens") & (table["point"] == "hot_spot")]
+    rows = (100.0 * (chosen[["value", "low", "high"]] - 1.0)).rename(columns={"value": "percent"})
+    rows = rows.assign(lamp=chosen["lamp"], housing=chosen["housing"], specimens=chosen["n_specimens"])
+    rows["place"] = rows["lamp"].map(order.index)
     return rows.sort_values(["housing", "place"], kind="stable")[columns].reset_index(drop=True)
 
 
@@ -126,14 +135,12 @@ def all_lamps_words(rows: pd.DataFrame, baseline: str, *, coverage: float = COVE
     ]
     for housing in dict.fromkeys(rows["housing"]):
         block = rows[rows["housing"] == housing]
-        lamps = [
-            f"{lamp} no answer"
-            if math.isnan(low)
-            else f"{lamp} {_signed(percent)} ({_signed(low)} to {_signed(high)})"
-            for lamp, percent, low, high in zip(
-                block["lamp"], block["percent"], block["low"], block["high"], strict=True
+        lamps = []
+        for lamp, *figures in block[["lamp", "percent", "low", "high"]].itertuples(index=False):
+            known = [signed(x, places=1, unit="") for x in figures if not math.isnan(x)]
+            lamps.append(
+                f"{lamp} {known[0]} ({known[1]} to {known[2]})" if known[2:] else f"{lamp} no answer"
             )
-        ]
         said.append(f"{housing or 'Housing not named'}: {', '.join(lamps)}.")
     return " ".join(said)
 
@@ -167,26 +174,14 @@ def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | Non
         known = _known_from(kind, tuple(first["name"]), bench, components)
         moves = 100.0 * pair.coverage_factor * math.sqrt(float((block["contribution"] ** 2).sum()))
         moves = 0.0 if moves < _CANCELS else moves
-        rows.append(
-            {
-                "what": KIND_WORDS.get(kind, kind),
-                "shared_by": SHARED_BY.get(kind, "reading"),
-                "how_far": how_far(first),
-                "known_from": known,
-                "moves": moves,
-                "label": two_digits(moves),
-                "part": 100.0 * float(block["variance_fraction"].sum()) if moves else 0.0,
-                "assumed": known == _ASSUMED,
-            }
-        )
-    return pd.DataFrame(rows, columns=columns).sort_values(
-        ["moves", "what"], ascending=[False, True], ignore_index=True
-    )
+        part = 100.0 * float(block["variance_fraction"].sum()) if moves else 0.0
+        named = (KIND_WORDS.get(kind, kind), SHARED_BY.get(kind, "reading"), how_far(first), known)
+        rows.append((*named, moves, two_digits(moves), part, known == _ASSUMED))
+    table = pd.DataFrame(rows, columns=columns)
+    return table.sort_values(["moves", "what"], ascending=[False, True], ignore_index=True)
 
 
-@functools.lru_cache(
-    maxsize=2
-)  # several parts of a page ask for them; a campaign is told from another by identity
+@functools.lru_cache(maxsize=2)  # several parts of a page ask for them; a campaign is told by its identity
 def budgets(campaign: Campaign) -> dict[tuple[str, str], tuple[str, pd.DataFrame]]:
     """Return the budget of every lamp against the baseline in each housing, after the heat where it was held.
 
@@ -242,9 +237,7 @@ def how_far(line: pd.Series) -> str:  # type: ignore[type-arg]
     unit = UNITS.get(line["name"][0], "1")
     if unit.startswith("1") and line["name"][0] != "voltage exponent":
         half, unit = 100.0 * half, f"%{unit[1:]}"
-    return f"±\N{NO-BREAK SPACE}{two_digits(half)}\N{NO-BREAK SPACE}{unit}".removesuffix(
-        "\N{NO-BREAK SPACE}1"
-    )
+    return "\N{NO-BREAK SPACE}".join(["±", two_digits(half), *([] if unit == "1" else [unit])])
 
 
 def _known_from(kind: str, name: tuple[object, ...], bench: Bench, components: pd.DataFrame | None) -> str:
@@ -253,11 +246,9 @@ def _known_from(kind: str, name: tuple[object, ...], bench: Bench, components: p
     if kind in _REMAINING:
         return "bench.toml" if "remaining_sd_percent" in bench.settings.declared else _ASSUMED
     if kind in _SPREAD_KEYS:
-        measured = components is not None and not bool(
-            components.set_index("level")["assumed"].get(kind, True)
-        )
+        assumed = components is None or components.set_index("level")["assumed"].get(kind, True)
         stated = "bench.toml" if _SPREAD_KEYS[kind] in bench.settings.declared else _ASSUMED
-        return _OWN if measured else stated
+        return stated if assumed else _OWN
     if "colour" in kind and "corrected" in name:
         return "spectra"
     if kind in _METER_KEYS:
@@ -284,36 +275,18 @@ def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
         result.
     """
     lines = pair.budget
-    columns = [
-        "quantity",
-        "estimate",
-        "standard_uncertainty",
-        "unit",
-        "distribution",
-        "sensitivity",
-        "contribution",
-    ]
+    columns = ["quantity", "estimate", "standard_uncertainty", "unit", "distribution", "sensitivity"]
+    columns += ["contribution"]
     if lines.empty or pair.result is None:
         return pd.DataFrame(columns=columns)
     # the last bits of a float decide neither the order nor how many there are: what cancels leaves rounding
     size = lines["contribution"].abs().map(lambda x: float(f"{x:.9e}"))
     lines = lines.assign(size=size, text=lines["name"].map(_quantity))
-    lines = lines[lines["size"] > _CANCELS * pair.result.u].sort_values(
-        ["size", "text"], ascending=[False, True]
-    )
-    rows = [
-        (
-            _quantity(line["name"]),
-            0.0,
-            line["standard_uncertainty"],
-            UNITS.get(line["name"][0], "1"),
-            line["distribution"],
-            line["sensitivity"],
-            line["contribution"],
-        )
-        for _, line in lines.head(largest).iterrows()
-    ]
-    rest = lines.iloc[largest:]
+    lines = lines[lines["size"] > _CANCELS * pair.result.u]
+    lines = lines.sort_values(["size", "text"], ascending=[False, True])
+    units = [UNITS.get(name[0], "1") for name in lines["name"]]
+    whole = lines.assign(quantity=lines["text"], estimate=0.0, unit=units)[columns]
+    rows, rest = [*whole.head(largest).itertuples(index=False, name=None)], whole.iloc[largest:]
     if len(rest):
         together = math.sqrt(float((rest["contribution"] ** 2).sum()))
         rows.append((f"{len(rest)} smaller inputs together", np.nan, np.nan, "", "", np.nan, together))

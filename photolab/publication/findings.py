@@ -39,15 +39,13 @@ def in_depth(campaign: Campaign, lamp: str | None = None) -> tuple[str, list[str
     light = 1.0 + rows["percent"] / 100.0
     by_lamp = light.groupby(rows["lamp"], sort=False)
     spans = by_lamp.max() / by_lamp.min()
-    chosen = (
-        max(spans.index, key=lambda name: float(f"{spans[name]:.9e}"), default="") if lamp is None else lamp
-    )
-    if lamp is not None and lamp not in spans:
-        message = (
-            f"lamp {lamp} was not compared with {campaign.baseline}; compared were {', '.join(spans.index)}"
-        )
+    if lamp is None:
+        lamp = max(spans.index, key=lambda name: float(f"{spans[name]:.9e}"), default="")
+    elif lamp not in spans:
+        were = ", ".join(spans.index)
+        message = f"lamp {lamp} was not compared with {campaign.baseline}; compared were {were}"
         raise MethodError(message, code="no_reading", known={"names": tuple(spans.index)})
-    return str(chosen), [str(one) for one in rows.loc[rows["lamp"] == chosen, "housing"]]
+    return str(lamp), [str(one) for one in rows.loc[rows["lamp"] == lamp, "housing"]]
 
 
 def next_below(
@@ -78,9 +76,8 @@ def next_below(
         for other in [*below, campaign.baseline] if against is None else [against]:
             with contextlib.suppress(MethodError):  # not read together there
                 pair = campaign.ratio(lamp, other, housing=housing)
-                if pair.result is not None and (
-                    pair.verdict == "clear" or other in (against, campaign.baseline)
-                ):
+                will_do = pair.verdict == "clear" or other in (against, campaign.baseline)
+                if pair.result is not None and will_do:
                     return housing, other
     return None
 
@@ -133,11 +130,8 @@ def not_told_apart(
     for a, b, ratio in zip(pairs["a"], pairs["b"], pairs["ratio"], strict=True):
         light[str(a)] = light.get(str(a), 0.0) + math.log(ratio)
         light[str(b)] = light.get(str(b), 0.0) - math.log(ratio)
-    lamps = tuple(
-        lamp
-        for lamp in sorted(light, key=lambda lamp: (-float(f"{light[lamp]:.9e}"), lamp))
-        if not unknown & {lamp, campaign.baseline}
-    )
+    ordered = sorted(light, key=lambda lamp: (-float(f"{light[lamp]:.9e}"), lamp))
+    lamps = tuple(lamp for lamp in ordered if not unknown & {lamp, campaign.baseline})
     alike = {
         frozenset((str(a), str(b)))
         for a, b, apart in zip(pairs["a"], pairs["b"], pairs["resolved"], strict=True)
@@ -145,8 +139,8 @@ def not_told_apart(
     }
     sets: list[tuple[str, ...]] = []
     _grow((), lamps, (), alike, sets)
-    ordered = sorted(sets, key=lambda one: [lamps.index(lamp) for lamp in one])
-    return NotToldApart(housing, instant, tuple(ordered), lamps, len(lamps) == len(light))
+    sets.sort(key=lambda one: [lamps.index(lamp) for lamp in one])
+    return NotToldApart(housing, instant, tuple(sets), lamps, len(lamps) == len(light))
 
 
 def held_families(campaign: Campaign) -> dict[str, pd.DataFrame]:

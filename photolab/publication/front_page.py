@@ -323,7 +323,7 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         "<h3>What these figures mean</h3>",
         _paragraphs(meaning(campaign)),
         "<h3>What was assumed</h3>",
-        clean_table(table(assumed, columns=list(heads), heads=heads).to_html())
+        clean_table(table(assumed, columns=list(heads), heads=heads))
         if len(assumed)
         else _paragraphs(["Nothing was assumed."]),
         "<h3>What this is not</h3>",
@@ -338,7 +338,7 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         "named in <code>provenance.json</code>. Every figure stands in <code>results.csv</code>; "
         "<code>results.xlsx</code> says what its columns mean.</p>",
         "<details><summary>What do the columns of results.csv mean?</summary>",
-        clean_table(table(meanings).to_html()),
+        clean_table(table(meanings)),
         "</details>",
     ]
     return tuple(block for block in blocks if block)

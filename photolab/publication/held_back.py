@@ -15,7 +15,7 @@ from photolab.bench.contents import absent
 from photolab.bench.distances import evaluate_distances
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.surface import surfaces
-from photolab.publication import length, readiness, statements
+from photolab.publication import readiness, statements
 from photolab.publication.lamp_parts import price_words
 from photolab.publication.statements import in_housing
 from photolab.publication.words_heat import why
@@ -105,24 +105,13 @@ def absent_rows(campaign: Campaign) -> tuple[tuple[str, str], ...]:
         What no file feeds, then what the readings are too few for.
     """
     bench = campaign.bench
-    few = [
-        one
-        for one in readiness.list_abilities(bench, campaign)
-        if not one.able and one.notebook in {"", "02"}
-    ]
-    silent = [row for row in length.left_out(campaign).values() if row[0]]
+    asked = readiness.list_abilities(bench, campaign)
+    few = [one for one in asked if not one.able and one.notebook in {"", "02"}]
+    silent = [row for row in left_out(campaign).values() if row[0]]
     working = "laws, second ways and sensitivities, in folds of appendix.html and in the notebooks"
-    folds = [("the working on paper", working)] if length.folded(campaign) else []
-    return (
-        *((one.what, one.bring) for one in absent(bench)),
-        *((one.what, one.answer) for one in few),
-        *silent,
-        *folds,
-    )
-
-
-def _place(lamp: str, housing: str) -> str:
-    return f"{lamp}{in_housing(housing)}"
+    folds = [("the working on paper", working)] if folded(campaign) else []
+    missing = [(one.what, one.bring) for one in absent(bench)]
+    return (*missing, *((one.what, one.answer) for one in few), *silent, *folds)
 
 
 def _comparisons(campaign: Campaign) -> Iterator[HeldBack]:
@@ -138,19 +127,16 @@ def _comparisons(campaign: Campaign) -> Iterator[HeldBack]:
     tables = campaign.bench.tables
     for lamp in dict.fromkeys([*tables["lamps"]["lamp"], *tables["readings"]["lamp"]]):
         if lamp not in compared:
-            why_not = (
-                f"no comparison; no reading of it enters in a housing where {campaign.baseline} was read"
-            )
-            yield HeldBack("comparison", "not_compared", f"{lamp}: {why_not}.")
+            enters = f"no reading of it enters in a housing where {campaign.baseline} was read"
+            yield HeldBack("comparison", "not_compared", f"{lamp}: no comparison; {enters}.")
 
 
 def _records(campaign: Campaign) -> Iterator[HeldBack]:
     for run in warm_up_runs(campaign.bench):
-        where = f"{_place(run.lamp, run.housing)}, record {run.run}"
-        if run.remaining is None:
-            for refused in run.refusals[:1]:
-                words = f"Remaining light of {where}: not given, because {why(refused)}."
-                yield HeldBack("remaining light", refused.code, words)
+        where = f"{run.lamp}{in_housing(run.housing)}, record {run.run}"
+        for refused in run.refusals[:1] if run.remaining is None else ():
+            words = f"Remaining light of {where}: not given, because {why(refused)}."
+            yield HeldBack("remaining light", refused.code, words)
 
 
 def _light(campaign: Campaign) -> Iterator[HeldBack]:
@@ -160,17 +146,15 @@ def _light(campaign: Campaign) -> Iterator[HeldBack]:
             yield HeldBack("candela", next(iter(run.codes), "no_law_holds"), law_words(run))
     beams = evaluate_beams(bench, corrections=campaign.enabled, baseline=campaign.baseline)
     for one in (*beams.refusals, *(one for result in beams.results for one in result.refusals)):
-        yield HeldBack(
-            "beam", one.code, f"Beam of {one.lamp} in {one.housing}, run {one.run}: {one.message}."
-        )
+        words = f"Beam of {one.lamp} in {one.housing}, run {one.run}: {one.message}."
+        yield HeldBack("beam", one.code, words)
 
 
 def _surfaces(campaign: Campaign) -> Iterator[HeldBack]:
     for one in surfaces(campaign.bench):
         if one.temperature is None:
-            yield HeldBack(
-                "surface temperature", next(iter(one.codes), "no_temperature"), surface_sentence(one)
-            )
+            code = next(iter(one.codes), "no_temperature")
+            yield HeldBack("surface temperature", code, surface_sentence(one))
 
 
 def _value(campaign: Campaign) -> Iterator[HeldBack]:
@@ -190,3 +174,49 @@ def _readings(campaign: Campaign) -> Iterator[HeldBack]:
         yield HeldBack("change of meter", "no_change_of_meter", f"Change of the meter: {refused}.")
     for said in readiness.left_out_words(campaign):
         yield HeldBack("readings", "left_out", f"Left out: {said}")
+
+
+def folded(campaign: Campaign) -> bool:
+    """Return whether the working stands in a fold and not on paper, as of a bench of one housing.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    bool
+        False where several housings were read.
+    """
+    return bool(campaign.seats["housing"].nunique() < 2)
+
+
+def left_out(campaign: Campaign) -> dict[str, tuple[str, str]]:
+    """Return the notebooks that say nothing of this bench, although they run on it.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    dict
+        Number of the notebook to what is not said and what would bring it; what another table names already is blank.
+    """
+    seats, bench = campaign.seats, campaign.bench
+    seated = seats[["lamp", "specimen", "housing", "point", "instant"]].value_counts()
+    compared = {(n[0], n[1]) for n in campaign.compared()}
+    most = max(Counter(place for _, place in compared).values(), default=0)
+    told = {"mismatch_index_percent", "spectral_factor"}
+    colour = bench.spectra or any(told & meter.declared for meter in bench.meters.values())
+    found = {}
+    if seated.max() < 2:
+        found["02"] = ("", "")
+        found["12"] = ("what the next protocol should change", "seat lamps again; every scatter is assumed")
+    if most < 2:
+        found["11"] = ("which lamps are told apart from one another", "read two lamps beside the baseline")
+    if not colour:
+        found["05"] = ("", "")
+    return found

@@ -104,9 +104,8 @@ class Kernel:
             death.cancel()
             await asyncio.gather(work, death, return_exceptions=True)
         if reason.startswith(_NOTHING_FEEDS):
-            raise NotInFolder(
-                reason.removeprefix(_NOTHING_FEEDS), code="not_in_folder", known={"cell": place[0]}
-            )
+            why = reason.removeprefix(_NOTHING_FEEDS)
+            raise NotInFolder(why, code="not_in_folder", known={"cell": place[0]})
         if reason:
             code = "notebook_stopped" if place[0] else "kernel_ended_before"
             raise MethodError(reason, code=code, known={"cell": place[0]})
@@ -167,9 +166,8 @@ class Kernel:
             await channels.wait_for_ready(timeout=_START_S)
             empty = f"get_ipython().reset(new_session=True)\n__import__('os').chdir({str(folder)!r})"
             await channels.execute_interactive(empty, store_history=False, timeout=_START_S)
-            client = NotebookClient(
-                notebook, km=self._manager, timeout=timeout_s, record_timing=False, coalesce_streams=True
-            )
+            how = {"timeout": timeout_s, "record_timing": False, "coalesce_streams": True}
+            client = NotebookClient(notebook, km=self._manager, **how)
             client.kc = channels
             # cell by cell: the client's own loop would take the handler of Ctrl-C for itself
             for index, cell in enumerate(notebook.cells):

@@ -1,30 +1,48 @@
-"""Lamp by lamp: what is shown of it in each housing, what is left, its budget, its warm-up, its claim and its price."""
+"""Lamp by lamp: what is shown of it in each housing, what is left, its budget, its warm-up, its claim and its price.
+
+The pictures of a page stand here too, as files of their own: each names what it shows, bench and days stand in it, and
+the same bench gives the same bytes.
+"""
 
 from __future__ import annotations
 
 import base64
 import html
 import math
+import re
 from collections.abc import Iterator
 
+import numpy as np
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.derived import judge_gain
-from photolab.bench.heat import warm_up_runs
+from photolab.bench.heat import WarmUpRun, warm_up_runs
 from photolab.bench.model import Bench
 from photolab.metrology.reporting import decimal
-from photolab.publication.display import table
-from photolab.publication.figure_tables import budgets, two_digits
-from photolab.publication.figures.common import picture
+from photolab.publication.display import one_line, table
+from photolab.publication.figure_tables import all_lamps, budgets, two_digits
+from photolab.publication.figures import bars, intervals, records
+from photolab.publication.figures.common import Figure, new_figure, picture, shown_name, stored
 from photolab.publication.findings import joined
-from photolab.publication.front_page import is_invented
-from photolab.publication.lamp_pictures import warm_up_figure
+from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page import Section, clean_table, figure, photograph
-from photolab.publication.page_one import FOUND, Book, Line, figure_of, lamp_anchor, paragraphs
-from photolab.publication.statements import in_housing
+from photolab.publication.page_one import (
+    FOUND,
+    Book,
+    Line,
+    PageOne,
+    after_heat_figure,
+    figure_of,
+    lamp_anchor,
+    paragraphs,
+)
+from photolab.publication.statements import in_housing, time_of
+from photolab.publication.words_heat import run_name
 from photolab.publication.words_lamp import claim_sentence, left_sentence, price_judgement, price_sentences
 
+_FULL_HD = (6.4, 3.6), 300.0  # inches, dots of an inch: 1920 by 1080 pixels
+_LINES = 10  # of a full-HD picture, so that its letters have room
 _LARGEST = 5
 _MOST_PHOTOS = 4  # of one lamp
 
@@ -57,20 +75,16 @@ def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
     campaign = book.campaign
     yield f'<h3 id="{lamp_anchor(number)}">{html.escape(lamp)}</h3>'
     yield paragraphs([*_verdicts(book, lamp), *_left(book, lamp)])
-    if len(lines := _budget(campaign, lamp)):
-        yield clean_table(
-            table(lines, caption=f"What blurs {lamp} against {campaign.baseline} most").to_html()
-        )
+    caption = f"What blurs {lamp} against {campaign.baseline} most"
+    if (blurs := table(_budget(campaign, lamp), caption=caption)) is not None:
+        yield clean_table(blurs)
     if (drawn := warm_up_figure(campaign, lamp)) is not None:
         shown = picture(drawn[0], alt=drawn[1], invented=is_invented(campaign.bench))
         caption = f"How the light of {lamp} settles, its longest record in each housing."
         yield figure(base64.b64encode(shown.png).decode("ascii"), shown.alt, caption)
     places = [n[1] for n in campaign.compared() if n[0] == lamp and n[2] == "hot_spot"]
-    said = [
-        claim_sentence(campaign.bench, lamp),
-        *(price_words(campaign, lamp, place)[1] for place in places),
-    ]
-    yield paragraphs([(one,) for one in said if one])
+    prices = [price_words(campaign, lamp, place)[1] for place in places]
+    yield paragraphs([(one,) for one in (claim_sentence(campaign.bench, lamp), *prices) if one])
     yield from _photographs(campaign.bench, lamp)
     yield f'<p class="back"><a href="#{FOUND}-{number}">Back to the table of all lamps</a></p>'
 
@@ -85,8 +99,8 @@ def _photographs(bench: Bench, lamp: str) -> Iterator[str]:
 
 def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
     """Yield what is shown in each housing: after the heat, as sold, and before the heat."""
-    settings, percent = book.settings, f"{100.0 * book.settings.coverage:g} %"
-    when = {"hold": f"{settings.hold_minutes:g} min", "initial": f"{settings.initial_s:g} s"}
+    percent = f"{100.0 * book.settings.coverage:g} %"
+    when = {instant: time_of(book.campaign.bench, instant) for instant in ("hold", "initial")}
     for housing in book.housings:
         at = {instant: row for instant in when if (row := book.light(lamp, housing, instant)) is not None}
         for instant, row in list(at.items())[:1]:
@@ -98,15 +112,8 @@ def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
             if model is not None and not math.isnan(float(model["family_low"])):
                 line = (*line, "; for the model as sold ", *book.range(model))
             if instant == "hold" and "initial" in at:
-                early = at["initial"]
-                line = (
-                    *line,
-                    f"; at {when['initial']} it was ",
-                    book.percent(early),
-                    " (",
-                    *book.range(early),
-                    ")",
-                )
+                early, ago = at["initial"], f"; at {when['initial']} it was "
+                line = (*line, ago, book.percent(early), " (", *book.range(early), ")")
             yield (*line, "." if instant == "hold" else f"; not held for {when['hold']}.")
 
 
@@ -125,11 +132,9 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     str, str
         "given", or the code of why not, and a sentence; blank where no price is known.
     """
-    base, settings = campaign.baseline, campaign.bench.settings
+    base = campaign.baseline
     held = (lamp, housing, "hot_spot", "hold") in campaign.compared("hold")
-    instant, when = (
-        ("hold", f"{settings.hold_minutes:g} min") if held else ("initial", f"{settings.initial_s:g} s")
-    )
+    instant = "hold" if held else "initial"
     ln_ratio = campaign[lamp, housing, instant] - campaign[base, housing, instant]
     gain = judge_gain(campaign, ln_ratio, lamp, base, housing=housing)
     said = price_sentences(campaign.bench, gain)
@@ -139,7 +144,7 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     if code == "given" and campaign.family(housing, instant=instant).loc[lamp, "verdict"] != "clear":
         code, where = "gain_not_resolved", in_housing(housing)
         said = (f"{lamp}{where}: no price per gained percent: as one of all lamps, more light is not shown.",)
-    return code, f"{when} after switch-on, {said[0]}"
+    return code, f"{time_of(campaign.bench, instant)} after switch-on, {said[0]}"
 
 
 def _left(book: Book, lamp: str) -> Iterator[Line]:
@@ -149,17 +154,9 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
             value, low, high = (
                 figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
             )
-            place = in_housing(row["housing"])
-            first, last = f"{book.settings.initial_s:g} s", f"{book.settings.hold_minutes:g} min"
-            yield (
-                "By its record it keeps ",
-                value,
-                " % (",
-                low,
-                " to ",
-                high,
-                f" %) of its light at {first} after {last}{place}.",
-            )
+            first, last = (time_of(book.campaign.bench, instant) for instant in ("initial", "hold"))
+            rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}."
+            yield ("By its record it keeps ", value, " % (", low, " to ", high, rest)
     for run in warm_up_runs(book.campaign.bench):
         if run.lamp == lamp and run.remaining is None:
             yield (left_sentence(book.settings, run),)
@@ -167,9 +164,8 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
 
 def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
     """Return the largest inputs of a lamp's ratios, a column a housing, the smaller ones put together."""
-    mine = {
-        place: lines for (one, place), (_, lines) in budgets(campaign).items() if one == lamp and len(lines)
-    }
+    own = {place: lines for (one, place), (_, lines) in budgets(campaign).items() if one == lamp}
+    mine = {place: lines for place, lines in own.items() if len(lines)}
     if not mine:
         return pd.DataFrame()
     whole = pd.concat(mine.values())
@@ -192,3 +188,152 @@ def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
         head = f"moves it{in_housing(place)} by (± %)"
         shown[head] = [two_digits(float(moves.get(w, 0.0))) for w in largest] + [two_digits(rest)]
     return shown
+
+
+def figure_files(campaign: Campaign, found: PageOne) -> dict[str, bytes]:
+    """Return the pictures of a page as files.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    found : PageOne
+        What page one says.
+
+    Returns
+    -------
+    dict
+        Name, as "figures/after-heat.png", and bytes.
+    """
+    bench = campaign.bench
+    invented = "Invented data. " if is_invented(bench) else ""
+    foot = f"{invented}{one_line(bench.settings.name)}, {span_of(bench.tables['days']['date'])}"
+    files: dict[str, bytes] = {}
+    large = {"size": intervals.SIZE * _FULL_HD[0][0] / 7.0, "dpi": _FULL_HD[1]}
+    for name, drawing in _drawn(campaign, found):
+        letters = large if name.endswith("1920x1080") else {"size": intervals.SIZE} if "heat" in name else {}
+        files |= {f"figures/{name}.{kind}": made for kind, made in stored(drawing, foot, **letters).items()}
+    return files
+
+
+def _drawn(campaign: Campaign, found: PageOne) -> Iterator[tuple[str, Figure]]:
+    """Yield each picture by the name of its file."""
+    table = found.pictured
+    what = "light-after-heat" if table["earlier"].notna().any() else "light-at-first"
+    if table["low"].notna().any():
+        whole = after_heat_figure(campaign, table)
+        yield what, whole
+        for number, (_, rows) in enumerate(table.groupby("housing", sort=False), start=1):
+            for part, begin in enumerate(range(0, len(rows), _LINES)):
+                some = rows.iloc[begin : begin + _LINES]
+                name = file_name(what, number, str(rows["housing"].iloc[0]), *(["more"] * part))
+                panel = after_heat_figure(campaign, some, size=_FULL_HD[0])
+                panel.axes[0].set_xlim(whole.axes[0].get_xlim())
+                yield f"{name}-1920x1080", panel
+    early = all_lamps(campaign)
+    if early["low"].notna().any():
+        height = 1.4 + 0.26 * early["lamp"].nunique()
+        drawing, panels = new_figure(1, early["housing"].nunique(), width=7.2, height=height)
+        intervals.draw_lamps(panels, early, baseline=campaign.baseline)
+        yield "all-lamps-at-first", drawing
+    for number, lamp in enumerate(dict.fromkeys(table["lamp"]), start=1):
+        if (record := warm_up_figure(campaign, lamp)) is not None:
+            yield file_name("warm-up", number, lamp), record[0]
+        if number == 1 and (parts := budget_figure(campaign, lamp)) is not None:
+            yield file_name("budget", number, lamp), parts[0]
+
+
+def file_name(what: str, number: int, *names: str) -> str:
+    """Return the name of a file about something that a folder names.
+
+    Parameters
+    ----------
+    what : str
+        What it shows.
+    number : int
+        Place of the thing, so that no two names meet. [1]
+    *names : str
+        Its name; of each only letters and figures are kept.
+
+    Returns
+    -------
+    str
+        "warm-up-02-k1".
+    """
+    plain = (re.sub("[^a-z0-9]+", "-", name.lower()).strip("-")[:40] for name in names)
+    return "-".join([what, f"{number:02d}", *filter(None, plain)])
+
+
+def warm_up_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
+    """Return the warm-up of a lamp, a panel a housing, its longest record there.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    lamp : str
+        The lamp.
+
+    Returns
+    -------
+    Figure and str, or None
+        The figure and its words; None without a record.
+    """
+    longest: dict[str, WarmUpRun] = {}
+    for run in warm_up_runs(campaign.bench):
+        dark = run.fit is None and not float(run.record["illuminance_lx"].iloc[0]) > 0.0
+        before = _end(longest[run.housing]) if run.housing in longest else 0.0
+        if run.lamp == lamp and not dark and _end(run) > before:
+            longest[run.housing] = run
+    if not longest:
+        return None
+    width = 7.0 if len(longest) > 1 else 4.6
+    drawing, panels = new_figure(1, len(longest), width=width, height=2.4, share_x=True, share_y=True)
+    said, limits = [], []
+    for axes, run in zip(panels, longest.values(), strict=True):
+        time_s, lux = (run.record[name].to_numpy(float) for name in ("elapsed_s", "illuminance_lx"))
+        fit = run.refusals[0] if run.fit is None else run.fit
+        if run.fit is not None:
+            time_s, lux = run.fit.time_s, run.fit.illuminance
+        shown = records.draw_curve(axes, time_s, lux, fit, at_s=60.0 * campaign.bench.settings.hold_minutes)
+        limits.append((axes.get_xlim(), axes.get_ylim()))
+        axes.set_title(shown_name(run_name(run), 40))
+        said.append(f"Light of {run_name(run)}. {shown}")
+    panels[0].set_xlim(min(x[0] for x, _ in limits), max(x[1] for x, _ in limits))
+    panels[0].set_ylim(min(y[0] for _, y in limits), max(y[1] for _, y in limits))
+    return drawing, " ".join(said)
+
+
+def _end(run: WarmUpRun) -> float:
+    return float(np.max(run.record["elapsed_s"].to_numpy(float), initial=0.0))
+
+
+def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
+    """Return the budget of a lamp as bars, in the first housing in which it was compared.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    lamp : str
+        The lamp.
+
+    Returns
+    -------
+    Figure and str, or None
+        The figure and its words; None where nothing blurs it.
+    """
+    mine = {place: found for (one, place), found in budgets(campaign).items() if one == lamp}
+    if not mine:
+        return None
+    housing, (instant, lines) = next(iter(mine.items()))
+    rows = lines[lines["moves"] >= 0.05]
+    if rows.empty:
+        return None
+    drawing, (axes,) = new_figure(height=1.4 + 0.28 * len(rows))
+    bars.draw_budget(axes, rows)
+    where, when = in_housing(housing), time_of(campaign.bench, instant)
+    shown = f"{shown_name(lamp)} against {shown_name(campaign.baseline)}{shown_name(where)}"
+    axes.set_title(f"{shown}, {when} after switch-on")
+    name = f"{lamp} against {campaign.baseline}{where}"
+    return drawing, f"What blurs {name}, in ± % of the result, longest bar first: {bars.budget_words(rows)}."

@@ -24,7 +24,7 @@ from mistune.plugins.math import math as math_plugin
 from mistune.plugins.table import table as table_plugin
 
 from photolab.bench.model import Photo
-from photolab.publication.display import one_line
+from photolab.publication.display import Table, one_line
 from photolab.publication.equation_words import in_words
 
 _STYLE = """
@@ -358,20 +358,21 @@ def read_html(source: str) -> Node:
     return reader.open[0]
 
 
-def clean_table(source: str) -> str:
+def clean_table(source: str | Table | None) -> str:
     """Return the tables of an HTML output written anew from the text of their cells.
 
     Parameters
     ----------
-    source : str
-        HTML as a notebook holds it.
+    source : str or Table, optional
+        HTML as a notebook holds it, or a table.
 
     Returns
     -------
     str
         HTML with tables only: no style, no attribute, no markup inside a cell.
     """
-    return "\n".join(_table_html(one) for one in read_html(source).all("table"))
+    held = source.to_html() if isinstance(source, Table) else source or ""
+    return "\n".join(_table_html(one) for one in read_html(held).all("table"))
 
 
 def _table_html(table: Node) -> str:
@@ -409,12 +410,8 @@ def notebook_blocks(notebook: Any, *, folded: bool = False) -> tuple[str, ...]:
     tuple of str
         HTML, one for each cell or output, in order.
     """
-    wanted = {PUBLISHED, "law"}
-    chosen = [
-        [cell for cell in part if wanted & set(cell.metadata.get("tags", []))]
-        for part in _parts(notebook.cells)
-        if _shows(part)
-    ]
+    wanted, shown = {PUBLISHED, "law"}, filter(_shows, _parts(notebook.cells))
+    chosen = [[c for c in part if wanted & set(c.metadata.get("tags", []))] for part in shown]
     answered = any("answer" in cell.metadata.tags for part in chosen for cell in part)
     blocks: list[str] = []
     for part in filter(None, chosen):
@@ -477,7 +474,7 @@ def _output_html(output: Any) -> str:
     return f"<pre>{html.escape(plain)}</pre>" if plain else ""
 
 
-def page(title: str, front: Sequence[str], sections: Sequence[Section], *, language: str = "en") -> str:
+def page(title: str, front: Sequence[str], sections: Sequence[Section]) -> str:
     """Return the whole page.
 
     Parameters
@@ -488,8 +485,6 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section], *, langu
         HTML of page one.
     sections : sequence of Section
         What follows the contents.
-    language : str, default "en"
-        Language of the text.
 
     Returns
     -------
@@ -508,28 +503,19 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section], *, langu
         heading = f'<h2 id="part-{number}">{html.escape(section.title)}</h2>'
         parts.append(f"<section>\n{heading}\n{note}{body}\n</section>")
     name = html.escape(title)
-    whole = "\n".join(
-        [
-            "<!DOCTYPE html>",
-            f'<html lang="{html.escape(language, quote=True)}">',
-            "<head>",
-            '<meta charset="utf-8">',
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
-            f"<title>{name}</title>",
-            f"<style>\n{_STYLE}\n</style>",
-            "</head>",
-            "<body>",
-            "<main>",
-            f"<h1>{name}</h1>",
-            *front,
-            nav if len(sections) > _FEW else "",
-            *parts,
-            "</main>",
-            "</body>",
-            "</html>",
-            "",
-        ]
-    )
+    head = f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
+<title>{name}</title>
+<style>\n{_STYLE}\n</style>
+</head>
+<body>
+<main>
+<h1>{name}</h1>"""
+    end = "</main>\n</body>\n</html>\n"
+    whole = "\n".join([head, *front, nav if len(sections) > _FEW else "", *parts, end])
     numbers = itertools.count(1)
     return re.sub("<figcaption>", lambda _: f"<figcaption>Figure {next(numbers)}. ", whole)

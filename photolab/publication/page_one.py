@@ -17,12 +17,12 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Question
 from photolab.metrology.reporting import decimal, with_uncertainty
-from photolab.publication.figure_tables import lamp_order
-from photolab.publication.figures import after_heat
+from photolab.publication.figure_tables import lamp_order, signed
+from photolab.publication.figures import intervals
 from photolab.publication.figures.common import Figure, Picture, new_figure, picture
 from photolab.publication.findings import joined
 from photolab.publication.page import SCROLL
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import capital, in_housing, time_of
 
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 """What names a row of results.csv."""
@@ -95,7 +95,7 @@ class PageOne:
     table : tuple of tuple of Line
         One row a lamp.
     pictured : DataFrame
-        What `figures.after_heat` draws.
+        What `figures.intervals` draws.
     """
 
     questions: tuple[Line, ...]
@@ -122,7 +122,7 @@ def page_one(campaign: Campaign, rows: pd.DataFrame) -> PageOne:
     """
     book = Book(campaign, rows)
     questions = tuple(_answer(book, question) for question in campaign.bench.questions)
-    heads = ["lamp (specimens)", *(f"{book.where(h)}: {book.instants}" for h in book.housings)]
+    heads = ["lamp (specimens)", *(f"{h or 'the housing'}: {book.instants}" for h in book.housings)]
     table = [_lamp_row(book, lamp) for lamp in book.lamps]
     percent = f"{100.0 * book.settings.coverage:g}"
     more: list[tuple[str, list[Line]]] = [
@@ -136,13 +136,8 @@ def page_one(campaign: Campaign, rows: pd.DataFrame) -> PageOne:
             heads.append(head)
             for row, cell in zip(table, cells, strict=True):
                 row.append(cell)
-    return PageOne(
-        questions,
-        tuple(told_lines(book)),
-        tuple(heads),
-        tuple(tuple(row) for row in table),
-        _pictured(book),
-    )
+    lines = tuple(tuple(row) for row in table)
+    return PageOne(questions, tuple(told_lines(book)), tuple(heads), lines, _pictured(book))
 
 
 def _as_html(line: Line) -> str:
@@ -189,18 +184,16 @@ def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | No
     table, settings = found.pictured, campaign.bench.settings
     if table.empty or table["low"].isna().all():
         return None
-    said = "; ".join(
-        f"{row['lamp']}{' in ' if row['housing'] else ''}{row['housing']}: {row['word']}"
-        for row in table.to_dict("records")
-    )
+    rows = table.to_dict("records")
+    said = "; ".join(f"{row['lamp']}{in_housing(row['housing'])}: {row['word']}" for row in rows)
     when = f"after {settings.hold_minutes:g} min" if table["earlier"].notna().any() else "at the initial time"
     alt = (
         f"Light {when} against {campaign.baseline}: a filled dot with a thick bar for the specimens tested and a "
         f"thin one for the model as sold, {100.0 * settings.coverage:g} %; an open dot at the initial time. {said}."
     )
     figure = after_heat_figure(campaign, table)
-    room = 0.0175 * after_heat.SIZE / figure.get_figheight()
-    return picture(figure, alt=alt, invented=invented, mark_size=after_heat.SIZE, room=room)
+    room = 0.0175 * intervals.SIZE / figure.get_figheight()
+    return picture(figure, alt=alt, invented=invented, mark_size=intervals.SIZE, room=room)
 
 
 def after_heat_figure(
@@ -223,12 +216,12 @@ def after_heat_figure(
         A panel a housing.
     """
     settings = campaign.bench.settings
-    counts = [after_heat.lines(rows) for _, rows in table.groupby("housing", sort=False)]
+    counts = [intervals.lines(rows) for _, rows in table.groupby("housing", sort=False)]
     width, height = size or (7.0, 1.0 + sum(0.36 * n + 1.0 for n in counts))
     figure, panels = new_figure(len(counts), 1, width=width, height=height, share_x=True, heights=counts)
     hold = f"not held for {settings.hold_minutes:g} min: light at {settings.initial_s:g} s"
-    letters = after_heat.SIZE * width / 7.0
-    after_heat.draw(panels, table, baseline=campaign.baseline, not_held=hold, size=letters)
+    letters = intervals.SIZE * width / 7.0
+    intervals.draw_after_heat(panels, table, baseline=campaign.baseline, not_held=hold, size=letters)
     return figure
 
 
@@ -255,9 +248,7 @@ class Book:
         self._lamps = campaign.bench.tables["lamps"].set_index("lamp")
         self._rows = {tuple(str(row[key] or "") for key in KEYS): row for row in rows.to_dict("records")}
         self.rows = rows
-        light = [
-            key for key in self._rows if key[2] == LIGHT and key[4] == "hot_spot" and key[6] == "specimens"
-        ]
+        light = [key for key in self._rows if (key[2], key[4], key[6]) == (LIGHT, "hot_spot", "specimens")]
         self.housings = list(dict.fromkeys(key[1] for key in light))
         self.held = any(key[5] == "hold" for key in light)
         self.instants = f"{self.settings.initial_s:g} s"
@@ -265,21 +256,6 @@ class Book:
             self.instants = f"{self.instants} → after {self.settings.hold_minutes:g} min"
         lamps = {key[0] for key in light}
         self.lamps = [lamp for lamp in lamp_order(campaign) if lamp in lamps]
-
-    def where(self, housing: str) -> str:
-        """Return a housing in words.
-
-        Parameters
-        ----------
-        housing : str
-            Its name, blank where a bench has one without a name.
-
-        Returns
-        -------
-        str
-            The name, or "the housing".
-        """
-        return housing or "the housing"
 
     def lamp(self, lamp: str) -> Any:
         """Return the row of lamps.csv.
@@ -340,7 +316,7 @@ class Book:
         Told
             Without decimals where the range is wide.
         """
-        return figure_of(row, signed(100.0 * (float(row["value"]) - 1.0), places=_places(row)))
+        return figure_of(row, signed(_more(row), places=_places(row)))
 
     def range(self, row: Row) -> Line:
         """Return the range that decides, of a lamp among all of its housing.
@@ -355,7 +331,7 @@ class Book:
         Line
             Both ends; "no range yet" where an input is missing.
         """
-        low, high = (100.0 * (float(row[f"family_{end}"]) - 1.0) for end in ("low", "high"))
+        low, high = _more(row, "family_low"), _more(row, "family_high")
         if math.isnan(low):
             return ("no range yet",)
         places = _places(row)
@@ -363,11 +339,8 @@ class Book:
             places += 1
         while float(row["family_high"]) < 1.0 and float(decimal(high, places)) == 0.0:
             places += 1
-        ends = (
-            figure_of(row, signed(low, places=places, unit=""), "family_low"),
-            figure_of(row, signed(high, places=places), "family_high"),
-        )
-        return (ends[0], f"{_GLUE}to{_GLUE}", ends[1])
+        first = figure_of(row, signed(low, places=places, unit=""), "family_low")
+        return (first, f"{_GLUE}to{_GLUE}", figure_of(row, signed(high, places=places), "family_high"))
 
     def word(self, row: Row) -> str:
         """Return the word for what is shown of a lamp among all of its housing.
@@ -382,40 +355,21 @@ class Book:
         str
             "more", "less", "alike within 10 %", "not shown", "no answer yet".
         """
-        verdict = str(row["family_verdict"])
-        if verdict == "clear":
-            return "more" if float(row["value"]) > 1.0 else "less"
-        return {
-            "alike": f"alike within {self.settings.alike_percent:g} %",
-            "inside": "not shown",
-        }.get(verdict, "no answer yet")
+        alike = f"alike within {self.settings.alike_percent:g} %"
+        way = "more" if float(row["value"]) > 1.0 else "less"
+        words = {"clear": way, "alike": alike, "inside": "not shown"}
+        return words.get(str(row["family_verdict"]), "no answer yet")
+
+
+def _more(row: Row, column: str = "value") -> float:
+    """Return how much more light a ratio of a row is, in per cent."""
+    return 100.0 * (float(row[column]) - 1.0)
 
 
 def _places(row: Row) -> int:
     """Return the decimal places of a percentage: none where its range is wide."""
     half = 50.0 * (float(row["family_high"]) - float(row["family_low"]))
     return 1 if half < 2.5 else 0
-
-
-def signed(percent: float, *, places: int = 0, unit: str = f"{_GLUE}%") -> str:
-    """Return a percentage with its sign.
-
-    Parameters
-    ----------
-    percent : float
-        The percentage. [%]
-    places : int, default 0
-        Decimal places. [1]
-    unit : str, default " %" that keeps together
-        What follows.
-
-    Returns
-    -------
-    str
-        "+12 %", "-3 %", "0 %".
-    """
-    text = decimal(percent, places)
-    return f"{'+' if not text.startswith('-') and float(text) else ''}{text}{unit}"
 
 
 def _lamp_row(book: Book, lamp: str) -> list[Line]:
@@ -441,9 +395,14 @@ def _watts(book: Book, lamp: str) -> Line:
     """Return the measured watts of a lamp, at the hold time where they were read then."""
     for instant in ("hold", "initial"):
         for row in book.every(lamp, "electrical power", instant):
-            half = 0.5 * float(row["high"] - row["low"])
-            return (figure_of(row, with_uncertainty(float(row["value"]), half).replace(" ", _GLUE)),)
+            return (_plus_minus(row),)
     return ()
+
+
+def _plus_minus(row: Row) -> Told:
+    """Return a value with half of its interval."""
+    half = 0.5 * float(row["high"] - row["low"])
+    return figure_of(row, with_uncertainty(float(row["value"]), half).replace(" ", _GLUE))
 
 
 def _surface(book: Book, lamp: str) -> Line:
@@ -456,9 +415,7 @@ def _surface(book: Book, lamp: str) -> Line:
     thermal = book.campaign.bench.tables["thermal"]
     cover = thermal.loc[(thermal["lamp"] == lamp) & (thermal["place"] == place), "cover"]
     under = f", cover {cover.iloc[0]}" if len(cover) and cover.iloc[0] else ""
-    half = 0.5 * float(row["high"] - row["low"])
-    where = f" ({place or 'place not stated'}, {method}{under})"
-    return (figure_of(row, with_uncertainty(float(row["value"]), half).replace(" ", _GLUE)), where)
+    return (_plus_minus(row), f" ({place or 'place not stated'}, {method}{under})")
 
 
 def _price(book: Book, lamp: str) -> Line:
@@ -467,9 +424,8 @@ def _price(book: Book, lamp: str) -> Line:
     words = [str(one["obtained"])] if one["obtained"] else []
     if not math.isnan(float(one["price"])):
         each = f" a {one['price_per']}" if one["price_per"] else ""
-        words.insert(
-            0, " ".join(f"{one['price']:g} {book.settings.currency}{each}".split()).replace(" ", _GLUE)
-        )
+        price = " ".join(f"{one['price']:g} {book.settings.currency}{each}".split())
+        words.insert(0, price.replace(" ", _GLUE))
     return (", ".join(words),) if words else ()
 
 
@@ -485,19 +441,15 @@ def _to_know(book: Book, lamp: str) -> Line:
         else:
             continue
         stepped.setdefault(what, []).append(run.housing)
-    words = [
-        f"{what}{f' in {joined(dict.fromkeys(filter(None, places)))}' if any(places) else ''}"
-        for what, places in stepped.items()
-    ]
+    words = []
+    for what, places in stepped.items():
+        named = [*dict.fromkeys(filter(None, places))]
+        words.append(what + in_housing(joined(named) if named else ""))
     line: list[str | Told] = ["; ".join(words)]
     above = [row for row in book.every(lamp, "above cut-off ratio", "") if row["scope"] == "readings"]
     for number, row in enumerate(row for row in above if not math.isnan(row["low"])):
-        begin = "light above the cut-off: " if number == 0 else ", "
-        line += [
-            f"{'; ' if number == 0 and line[0] else ''}{begin}",
-            *_times(row),
-            f"{' in ' if row['housing'] else ''}{row['housing']}",
-        ]
+        first = f"{'; ' if line[0] else ''}light above the cut-off: "
+        line += [", " if number else first, *_times(row), in_housing(row["housing"])]
     if len(line) > 1:
         line.append(" (seated once, aim not corrected)")
     return tuple(line)
@@ -525,11 +477,7 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
         A sentence.
     """
     instant = "hold" if book.held else "initial"
-    when = (
-        f"After {book.settings.hold_minutes:g} min"
-        if book.held
-        else f"{book.settings.initial_s:g} s after switch-on"
-    )
+    when = capital(_when(book, instant))
     more_in: list[set[str]] = []
     for housing in book.housings:
         by_word: dict[str, list[Line]] = {}
@@ -540,11 +488,8 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
                 by_word.setdefault(book.word(row), []).append((f"{lamp} (", *told, ")"))
         more_in.append({str(line[0]).removesuffix(" (") for line in by_word.get("more", [])})
         if by_word:
-            yield (
-                f"{when}{in_housing(housing)}, against {book.campaign.baseline}: ",
-                *_by_word(by_word),
-                ".",
-            )
+            head = f"{when}{in_housing(housing)}, against {book.campaign.baseline}: "
+            yield (head, *_by_word(by_word), ".")
     if len(book.housings) > 1:
         both = [lamp for lamp in book.lamps if all(lamp in here for here in more_in)]
         where = "both housings" if len(book.housings) == 2 else "all housings"
@@ -555,9 +500,8 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
         return
     left = []
     for housing in book.housings:
-        gone = [
-            x for x in book.lamps if book.light(x, housing, "initial") and not book.light(x, housing, "hold")
-        ]
+        early, late = ({x for x in book.lamps if book.light(x, housing, i)} for i in ("initial", "hold"))
+        gone = [lamp for lamp in book.lamps if lamp in early - late]
         left += [joined(gone) + in_housing(housing)] if gone else []
     if left:
         yield (f"Not held for {book.settings.hold_minutes:g} min: {'; '.join(left)}.",)
@@ -581,18 +525,17 @@ def _answer(book: Book, question: Question) -> Line:
     housings = book.housings if question.housing in {"each", "any"} else [question.housing]
     needed = any if question.housing == "any" else all
 
-    def shown(lamp: str, housing: str) -> bool:
+    def end(lamp: str, housing: str, which: str) -> float:
         row = book.light(lamp, housing, question.instant)
-        return row is not None and float(row["family_low"]) > least
+        return math.nan if row is None else float(row[f"family_{which}"])
 
-    def not_so(lamp: str, housing: str) -> bool:
-        row = book.light(lamp, housing, question.instant)
-        return row is not None and float(row["family_high"]) < least
+    def shown(lamp: str, housing: str) -> bool:
+        return end(lamp, housing, "low") > least
 
     read = {lamp: [h for h in housings if book.light(lamp, h, question.instant)] for lamp in lamps}
     yes = [lamp for lamp in lamps if needed(shown(lamp, housing) for housing in housings)]
     least_one = all if question.housing == "any" else any
-    no = [lamp for lamp in lamps if least_one(not_so(lamp, housing) for housing in housings)]
+    no = [lamp for lamp in lamps if least_one(end(lamp, housing, "high") < least for housing in housings)]
     asked = question.words or _in_words(book, question)
     if yes:
         places = {lamp: joined(h for h in housings if h and shown(lamp, h)) for lamp in yes}
@@ -602,31 +545,30 @@ def _answer(book: Book, question: Question) -> Line:
         answer = "No: the readings exclude it"
     else:
         open_ = sorted(lamp for lamp in lamps if lamp not in no)
-        full, short = (
-            [x for x in open_ if (len(read[x]) == len(housings)) == all_] for all_ in (True, False)
-        )
+        full = [lamp for lamp in open_ if len(read[lamp]) == len(housings)]
+        short = [lamp for lamp in open_ if lamp not in full]
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
         answer += f"; not all readings that it takes were made of {joined(short)}" if short else ""
-    scope = f"specimens tested, {_when(book, question)}, ranges of {100.0 * book.settings.coverage:g} %"
+    scope = (
+        f"specimens tested, {_when(book, question.instant)}, ranges of {100.0 * book.settings.coverage:g} %"
+    )
     return (f"Asked on {question.asked_on}: {asked} {answer} ({scope}).",)
 
 
-def _when(book: Book, question: Question) -> str:
-    """Return the instant that a question is about."""
-    if question.instant == "hold":
-        return f"after {book.settings.hold_minutes:g} min"
-    return f"{book.settings.initial_s:g} s after switch-on"
+def _when(book: Book, instant: str) -> str:
+    """Return an instant in words."""
+    time = time_of(book.campaign.bench, instant)
+    return f"after {time}" if instant == "hold" else f"{time} after switch-on"
 
 
 def _in_words(book: Book, question: Question) -> str:
     """Return a question that was asked in keys, as a sentence."""
     who = "any lamp" if question.lamp == "any" else question.lamp
     much = f"{question.more_than_percent:g} % more" if question.more_than_percent else "more"
-    where = {"each": "in every housing", "any": "in some housing"}.get(
-        question.housing, f"in {question.housing}"
-    )
-    return f"does {who} give {much} light than {book.campaign.baseline} {where}, {_when(book, question)}?"
+    where = {"each": "every housing", "any": "some housing"}.get(question.housing, question.housing)
+    when = _when(book, question.instant)
+    return f"does {who} give {much} light than {book.campaign.baseline} in {where}, {when}?"
 
 
 def _pictured(book: Book) -> pd.DataFrame:
@@ -640,22 +582,19 @@ def _pictured(book: Book) -> pd.DataFrame:
             main = late if book.held else early
             if not (early or late):
                 continue
-            row: Row = dict.fromkeys(_PICTURED, math.nan)
-            row |= {"lamp": lamp, "housing": housing, "title": title, "word": "not held"}
+            row: Row = {"lamp": lamp, "housing": housing, "title": title, "word": "not held"}
             row["specimens"] = int((late or early or {})["n_specimens"])
             if early and book.held:
-                row["earlier"] = 100.0 * (float(early["value"]) - 1.0)
+                row["earlier"] = _more(early)
             if main:
                 model = book.light(lamp, housing, str(main["instant"]), "models") or main
-                row |= {"percent": 100.0 * (float(main["value"]) - 1.0)}
-                row |= {end: 100.0 * (float(main[f"family_{end}"]) - 1.0) for end in ("low", "high")}
-                row |= {
-                    f"model_{end}": 100.0 * (float(model[f"family_{end}"]) - 1.0) for end in ("low", "high")
-                }
                 word = book.word(main)
-                row["word"] = (
-                    book.percent(main).text if word in {"more", "less"} else word.split(" within")[0]
-                )
+                row["percent"] = _more(main)
+                for end in ("low", "high"):
+                    row[end] = _more(main, f"family_{end}")
+                    row[f"model_{end}"] = _more(model, f"family_{end}")
+                short = word.split(" within")[0]
+                row["word"] = book.percent(main).text if word in {"more", "less"} else short
             rows.append(row)
     return pd.DataFrame(rows, columns=_PICTURED)
 
@@ -693,9 +632,8 @@ def table_html(found: PageOne) -> str:
     body = []
     for number, (lamp, *cells) in enumerate(found.table, start=1):
         link = f'<th scope="row"><a href="#{lamp_anchor(number)}">{_as_html(lamp)}</a></th>'
-        body.append(
-            f'<tr id="{FOUND}-{number}">{link}{"".join(f"<td>{_as_html(one)}</td>" for one in cells)}</tr>'
-        )
+        rest = "".join(f"<td>{_as_html(one)}</td>" for one in cells)
+        body.append(f'<tr id="{FOUND}-{number}">{link}{rest}</tr>')
     inner = "\n".join(["<thead>", f"<tr>{head}</tr>", "</thead>", "<tbody>", *body, "</tbody>"])
     return f"{SCROLL}<table>\n{inner}\n</table></div>"
 

@@ -25,9 +25,8 @@ SEED = 20
 #: Name of the record inside a report.
 FILE_NAME = "provenance.json"
 _SCHEMA = 1
-_FORMAT = (
-    2  # of results.csv: 1 called the scopes these readings, these specimens, these models; 2 has families
-)
+#: Of results.csv: 1 called the scopes these readings, these specimens, these models; 2 has families.
+_FORMAT = 2
 _PACKAGES = (
     "ipykernel",
     "matplotlib",
@@ -100,9 +99,8 @@ def folder_hashes(folder: str | os.PathLike[str]) -> dict[str, str]:
         Name and hash, sorted by name.
     """
     entries = sorted(Path(folder).iterdir(), key=lambda path: path.name)
-    return {
-        path.name: file_hash(path) for path in entries if path.is_file() and not path.name.startswith(".")
-    }
+    plain = (path for path in entries if path.is_file() and not path.name.startswith("."))
+    return {path.name: file_hash(path) for path in plain}
 
 
 def record(
@@ -143,6 +141,7 @@ def record(
         JSON values only.
     """
     lost = [asdict(part) for part in missing]
+    by_name = {Path(path).name: file_hash(path) for path in notebooks}
     return {
         "schema": _SCHEMA,
         "format": _FORMAT,
@@ -152,9 +151,7 @@ def record(
         "protocol_revision": protocol_revision,
         "data_hash": data_hash(inputs),
         "inputs": dict(sorted(inputs.items())),
-        "notebooks": {
-            Path(path).name: file_hash(path) for path in sorted(notebooks, key=lambda p: Path(p).name)
-        },
+        "notebooks": dict(sorted(by_name.items())),
         "seeds": dict(sorted(seeds.items())),
         "settings": settings or {},
         "photolab": photolab.__version__,
@@ -226,11 +223,11 @@ def report_state(report: str | os.PathLike[str], bench: str | os.PathLike[str] |
         return ReportState(complete=False, problems=(f"{FILE_NAME} is missing",))
     except (OSError, ValueError, KeyError, TypeError):
         return ReportState(complete=False, problems=(f"{FILE_NAME} cannot be read",))
-    problems = [*lost, *_differences(folder, outputs, "the report was made")]
+    problems = [*lost, *_differences(folder, outputs)]
     if not outputs:
         problems.append(f"{FILE_NAME} names no file of the report")
     if bench is not None:
-        problems += _differences(Path(bench), inputs, "the report was made")
+        problems += _differences(Path(bench), inputs)
         known = {*inputs, "plan.csv"}  # a plan is no input of a result
         new = [name for name in folder_hashes(bench) if name in FILES and name not in known]
         problems += [f"{name} is new since the report was made" for name in new]
@@ -261,7 +258,7 @@ def listed(report: str | os.PathLike[str]) -> tuple[str, ...]:
         return ()  # `report_state` says that the record cannot be read
 
 
-def _differences(folder: Path, hashes: Mapping[str, str], since: str) -> list[str]:
+def _differences(folder: Path, hashes: Mapping[str, str]) -> list[str]:
     """Return a sentence for each file that is missing or changed."""
     found = []
     for name, expected in sorted(hashes.items()):
@@ -269,5 +266,5 @@ def _differences(folder: Path, hashes: Mapping[str, str], since: str) -> list[st
         if path is None or not path.is_file():
             found.append(f"{name} is missing")
         elif file_hash(path) != expected:
-            found.append(f"{name} changed since {since}")
+            found.append(f"{name} changed since the report was made")
     return found

@@ -11,7 +11,7 @@ import pandas as pd
 from photolab.bench.model import Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.two_readings import compare
-from photolab.publication.figures import three_bars
+from photolab.publication.figures.bars import draw_three
 from photolab.publication.figures.common import new_figure, picture
 
 PLACE = Path(__file__).parent.parent.parent / ".pictures" / "two-readings.png"
@@ -32,7 +32,7 @@ def comparison() -> ReadingComparison:
 
 
 def bars(pair: ReadingComparison) -> pd.DataFrame:
-    """Return the three bars of a comparison as `figures.three_bars` draws them.
+    """Return the three bars of a comparison as `figures.bars` draws them.
 
     Parameters
     ----------
@@ -50,15 +50,11 @@ def bars(pair: ReadingComparison) -> pd.DataFrame:
         ("the meter and one seating each", lines.this_bench, "decides"),
         ("nothing in common (a what-if)", lines.nothing_in_common, "what_if"),
     ]
-    ends = [(math.exp(-h / 100.0), math.exp(h / 100.0)) for _, h, _ in rows]
-    return pd.DataFrame(
-        {
-            "label": [r[0] for r in rows],
-            "low": [100.0 * (pair.ratio * low - 1.0) for low, _ in ends],
-            "high": [100.0 * (pair.ratio * high - 1.0) for _, high in ends],
-            "kind": [r[2] for r in rows],
-        }
-    )
+    shown = []
+    for label, half, kind in rows:
+        low, high = (100.0 * (pair.ratio * math.exp(end / 100.0) - 1.0) for end in (-half, half))
+        shown.append((label, low, high, kind))
+    return pd.DataFrame(shown, columns=["label", "low", "high", "kind"])
 
 
 def image() -> bytes:
@@ -71,7 +67,7 @@ def image() -> bytes:
     """
     pair = comparison()
     figure, (axes,) = new_figure(width=7.0, height=2.4)
-    three_bars.draw(axes, bars(pair), percent=100.0 * (pair.ratio - 1.0))
+    draw_three(axes, bars(pair), percent=100.0 * (pair.ratio - 1.0))
     return picture(figure, alt="334 lx against 318 lx: only the meter-alone bar clears zero").png
 
 

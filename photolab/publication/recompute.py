@@ -28,9 +28,10 @@ from photolab.bench.seats import mounting_means
 from photolab.bench.supply_and_time import clock_hours
 from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
 from photolab.metrology.reporting import decimal, significant
-from photolab.publication.display import Words, say
+from photolab.publication.display import Words
+from photolab.publication.figure_tables import signed
 from photolab.publication.front_page import is_invented
-from photolab.publication.page_one import LIGHT, Told, page_one, signed
+from photolab.publication.page_one import LIGHT, Told, page_one
 from photolab.publication.statements import KIND_WORDS, in_housing, time_of
 from photolab.publication.workbook_table import as_bytes, write_cell
 
@@ -357,7 +358,7 @@ def by_hand(campaign: Campaign, rows: pd.DataFrame) -> Words | None:
     for places in range(4, 10):  # as few as lead to the figure of the page
         *lines, end = _worked(campaign, apart, (lamp, *place), places, told.text)
         if end == told.text:
-            return say(*lines)
+            return Words(tuple(lines))
     return None
 
 

@@ -96,9 +96,8 @@ def held(folder: Path, *, busy: str = BUSY) -> Iterator[None]:
 def _hold(folder: Path, words: str) -> int:
     """Return an open descriptor that holds the folder."""
     busy = MethodError(f"{folder.name}: {words}", code="report_in_use")
-    if (
-        sys.platform == "win32"
-    ):  # no folder can be opened there; this file goes with the process, as its lock does
+    if sys.platform == "win32":
+        # no folder can be opened there; this file goes with the process, as its lock does
         import msvcrt
 
         descriptor = os.open(folder / ".photolab-run", os.O_RDWR | os.O_CREAT | os.O_TEMPORARY)

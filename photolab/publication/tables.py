@@ -100,10 +100,8 @@ def results(campaign: Campaign) -> pd.DataFrame:
     other = (measured_power(bench), *per_watt, fading_rows(bench), surface_rows(bench), *light)
     parts = [part for part in (*(with_families(campaign, part) for part in ratios), *other) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
-    table = table.assign(
-        protocol_revision=bench.settings.protocol_revision, data_hash=data_hash(bench.hashes)
-    ).reindex(columns=list(COLUMNS))
-    table = table.fillna({"family_verdict": ""})
+    same = {"protocol_revision": bench.settings.protocol_revision, "data_hash": data_hash(bench.hashes)}
+    table = table.assign(**same).reindex(columns=list(COLUMNS)).fillna({"family_verdict": ""})
     keys = table[["lamp", "measurand", "housing", "point", "instant", "scope"]].assign(
         lamp=table["lamp"].map({lamp: i for i, lamp in enumerate(bench.tables["lamps"]["lamp"])}),
         measurand=pd.factorize(table["measurand"])[0],

@@ -23,20 +23,12 @@ from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
-from photolab.publication import words_heat, words_surface
+from photolab.publication import words_bench, words_heat, words_lamp, words_surface
 from photolab.publication.display import Words
 from photolab.publication.findings import NotToldApart, apart_sentence
 from photolab.publication.held_back import HeldBack
-from photolab.publication.statements import sentence
-from photolab.publication.words_bench import chart_words, homogeneity_words, levels_words, validation_words
-from photolab.publication.words_colour import colour_words
-from photolab.publication.words_lamp import (
-    equivalence_sentence,
-    gain_sentence,
-    housings_sentence,
-    left_out_sentence,
-)
-from photolab.publication.words_light import candela_words, law_words
+from photolab.publication.statements import capital, sentence
+from photolab.publication.words_light import candela_words, colour_words, law_words
 from photolab.publication.words_light_beam import result_words
 from photolab.publication.words_protocol import change_log, forecast_sentence
 from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
@@ -44,6 +36,7 @@ from photolab.thermal.thermography import SurfaceReading
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
 SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
+    Words: lambda words: words.paragraphs,
     Measured: lambda quantity: f"{quantity}.",
     ReadingComparison: sentence,
     DistanceResult: law_words,
@@ -59,23 +52,23 @@ SENTENCES: dict[type, Callable[[Any], str | tuple[str, ...]]] = {
     ExpectedLight: words_heat.expected_sentences,
     Surface: words_surface.surface_sentence,
     SurfaceReading: words_surface.reading_sentence,
-    Gain: gain_sentence,
-    HousingDifference: housings_sentence,
+    Gain: words_lamp.gain_sentence,
+    HousingDifference: words_lamp.housings_sentence,
     NotToldApart: apart_sentence,
-    Equivalence: equivalence_sentence,
-    LeftOut: left_out_sentence,
+    Equivalence: words_lamp.equivalence_sentence,
+    LeftOut: words_lamp.left_out_sentence,
     Forecast: forecast_sentence,
     ProtocolComparison: change_log,
     HeldBack: lambda held: str(held.words),
-    BaselineChart: chart_words,
-    Levels: levels_words,
-    Homogeneity: homogeneity_words,
-    Validation: validation_words,
+    BaselineChart: words_bench.chart_words,
+    Levels: words_bench.levels_words,
+    Homogeneity: words_bench.homogeneity_words,
+    Validation: words_bench.validation_words,
 }
 """The closed table: what is said of a result of each type."""
 
 
-def say(*things: object, bullets: bool = False) -> Words:
+def say(*things: object, bullets: bool = False) -> Words | None:
     """Return what is to be said of results, as sentences to be shown.
 
     Parameters
@@ -87,8 +80,8 @@ def say(*things: object, bullets: bool = False) -> Words:
 
     Returns
     -------
-    Words
-        Put it on the last line of a cell.
+    Words or None
+        Put it on the last line of a cell; None where there is nothing to be said.
 
     Raises
     ------
@@ -109,7 +102,8 @@ def say(*things: object, bullets: bool = False) -> Words:
         if kind is MethodError:  # one refusal answers several questions
             lines = [line for line in lines if line not in paragraphs]
         paragraphs += lines
-    return Words(tuple(text for text in paragraphs if text.strip()), bullets=bullets)
+    shown = tuple(text for text in paragraphs if text.strip())
+    return Words(shown, bullets=bullets) if shown else None
 
 
 def agree(mine: float | Measured, reports: float | Measured, what: str) -> Words:
@@ -140,6 +134,4 @@ def agree(mine: float | Measured, reports: float | Measured, what: str) -> Words
             differences.append(f"by {decimal(share, 2 if abs(share) >= 0.01 else 4)} %{where}")
     if not differences:
         return Words((f"The cell and the report give the same figure: {what}.",))
-    return Words(
-        (f"{what[:1].upper()}{what[1:]}: the cell differs from the report {' and '.join(differences)}.",)
-    )
+    return Words((f"{capital(what)}: the cell differs from the report {' and '.join(differences)}.",))

@@ -20,16 +20,10 @@ from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal
+from photolab.publication import statements
 from photolab.publication.findings import joined
-from photolab.publication.statements import (
-    SCOPE_WORDS,
-    VERDICTS,
-    capital,
-    in_housing,
-    interval_words,
-    limit_places,
-    verdict_words,
-)
+from photolab.publication.statements import SCOPE_WORDS, VERDICTS, capital, in_housing
+from photolab.publication.words_heat import between
 from photolab.publication.words_lamp import light_words
 
 LEVEL_WORDS = {
@@ -133,9 +127,9 @@ def ratio_words(name: str, pair: ReadingComparison) -> str:
         One sentence.
     """
     if pair.verdict == "no_answer":
-        return f"{name}: {light_words(pair.ratio, 1)}; {verdict_words(pair)}."
-    light = light_words(pair.ratio, limit_places(pair.ln_expanded_uncertainty))
-    interval = f"{interval_words(pair)}, {100.0 * pair.coverage:g} %"
+        return f"{name}: {light_words(pair.ratio, 1)}; {statements.verdict_words(pair)}."
+    light = light_words(pair.ratio, statements.limit_places(pair.ln_expanded_uncertainty))
+    interval = f"{statements.interval_words(pair)}, {100.0 * pair.coverage:g} %"
     return f"{name}: {light} ({interval}), {VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
 
 
@@ -215,9 +209,11 @@ def levels_words(found: Levels) -> tuple[str, ...]:
         reading = rows["reading"]["variance"] if "reading" in rows else 0.0
         seat = math.sqrt(row["variance"] + reading * counts["mounting"] / counts["reading"])
         limit = decimal(100.0 * coverage_factor(found.coverage) * math.sqrt(2.0) * seat, 1)
+        places = 2 if 100.0 * float(row["sd"]) < 1.0 else 1
+        sd, low, high = (decimal(100.0 * float(row[key]), places) for key in ("sd", "low", "high"))
         said.append(
             "Seat a lamp again on the same day and its reading changes: the standard deviation from seating to seating "
-            f"is {_sd(row)} % ({_limits(row)} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "
+            f"is {sd} % ({low} to {high} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "
             f"{counted(counts['day'], 'day')}. Two seatings of one lamp differ by less than {limit} % in {percent} of "
             "100 cases."
         )
@@ -230,16 +226,6 @@ def levels_words(found: Levels) -> tuple[str, ...]:
         f"The largest part of the variance is {parts[0]}{then}.",
         f"It holds for this bench, these housings and hands, from {seatings}.",
     )
-
-
-def _sd(row: Mapping[Any, Any]) -> str:
-    sd = 100.0 * float(row["sd"])
-    return decimal(sd, 2 if sd < 1.0 else 1)
-
-
-def _limits(row: Mapping[Any, Any]) -> str:
-    places = 2 if 100.0 * float(row["sd"]) < 1.0 else 1
-    return f"{decimal(100.0 * float(row['low']), places)} to {decimal(100.0 * float(row['high']), places)}"
 
 
 def homogeneity_words(found: Homogeneity) -> tuple[str, ...]:
@@ -256,13 +242,12 @@ def homogeneity_words(found: Homogeneity) -> tuple[str, ...]:
         Sentences.
     """
     fair = min(found.p, found.widest_p) >= FLAG_LEVEL
-    return (
-        f"{found.widest} scatters most. If all scattered alike, one as wide would still appear "
-        f"{in_campaigns(found.widest_p)}, and differences as large among all of them {in_campaigns(found.p)}.",
-        "Nothing speaks against one pooled standard deviation for all."
-        if fair
-        else "One pooled standard deviation does not serve them all: look at that one by itself.",
-    )
+    judged = "One pooled standard deviation does not serve them all: look at that one by itself."
+    if fair:
+        judged = "Nothing speaks against one pooled standard deviation for all."
+    wide, large = in_campaigns(found.widest_p), in_campaigns(found.p)
+    head = f"{found.widest} scatters most. If all scattered alike, one as wide would still appear {wide}"
+    return f"{head}, and differences as large among all of them {large}.", judged
 
 
 def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
@@ -284,19 +269,15 @@ def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
     if signal.kind == "drift":
         way = "down" if size < 0 else "up"
         limits = " to ".join(decimal(100.0 * end, 1) for end in ends)
-        return (
-            f"a slope of {decimal(100.0 * abs(size), 1)} % {way} from one day to the next ({limits} %), "
-            "which a "
-            f"step also makes"
-        )
+        far = decimal(100.0 * abs(size), 1)
+        return f"a slope of {far} % {way} from one day to the next ({limits} %), which a step also makes"
     way = "below" if size < 0 else "above"
     shown = [decimal(100.0 * abs(math.expm1(math.copysign(end, size))), 1) for end in ends]
-    who = str(signal.first) if signal.first == signal.last else f"{signal.first} to {signal.last} together"
-    verb = "lies" if signal.first == signal.last else "lie"
-    versus = {"day": "the other days", "group": "the other days", "step": "the days before"}[signal.kind]
+    lie = f"{signal.first} to {signal.last} together lie"
+    who = f"{signal.first} lies" if signal.first == signal.last else lie
+    versus = "the days before" if signal.kind == "step" else "the other days"
     return (
-        f"{who} {verb} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to "
-        f"{shown[1]} % at "
+        f"{who} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to {shown[1]} % at "
         f"{100.0 * coverage:g} %; a steady bench shows such a sign {in_campaigns(signal.p)})"
     )
 
@@ -435,10 +416,7 @@ def bracketed_words(campaign: Campaign, over: pd.DataFrame) -> tuple[str, ...]:
     )
     if campaign.selection.readings["socket_V"].notna().all():
         return (said,)
-    return (
-        said,
-        "Write the volts at the lamp socket beside each reading: they say whether the supply moved.",
-    )
+    return said, "Write the volts at the lamp socket beside each reading: they say whether the supply moved."
 
 
 def colour_words(row: Mapping[Any, Any]) -> str:
@@ -454,14 +432,12 @@ def colour_words(row: Mapping[Any, Any]) -> str:
     str
         One sentence.
     """
-    end = (
-        "the meters' colours explain it"
-        if row["low"] <= row["predicted"] <= row["high"]
-        else "something else differs between the meters as well"
-    )
+    end = "something else differs between the meters as well"
+    if row["low"] <= row["predicted"] <= row["high"]:
+        end = "the meters' colours explain it"
     return (
         f"The link of {row['technology']} lamps over that of {row['against']} lamps is {decimal(row['observed'], 4)} "
-        f"({decimal(row['low'], 4)} to {decimal(row['high'], 4)}); from the spectra and the responsivities of both "
+        f"({between(row['low'], row['high'], 4)}); from the spectra and the responsivities of both "
         f"meters it should be {decimal(row['predicted'], 4)}: {end}."
     )
 
@@ -530,24 +506,21 @@ def other_days_words(table: pd.DataFrame, scatter: Sequence[float], *, coverage:
         f"{decimal(coverage * len(table), 0)} of them in the mean."
     ]
     for row in table[~table["inside"].astype(bool)].to_dict("records"):
-        where = " ".join(str(part) for part in (row["lamp"], row["specimen"]) if part)
-        where += in_housing(row["housing"])
+        where = " ".join(filter(None, (row["lamp"], row["specimen"]))) + in_housing(row["housing"])
         found = f"{decimal(abs(row['percent']), 1)} % {'more' if row['percent'] > 0 else 'less'}"
         said.append(
             f"Missed: {where} on {row['day']}, {found} than predicted "
             f"({decimal(-row['low'], 1)} % less to {decimal(row['high'], 1)} % more was to be expected)."
         )
     ratio, low, high = scatter
-    word = (
-        "nothing speaks against them"
-        if low <= 1.0 <= high
-        else "days and seatings scatter more than was put in: raise day_sd_percent, or find what moved"
-        if low > 1.0
-        else "days scatter less than was put in: a smaller day_sd_percent could be declared"
-    )
+    word = "days scatter less than was put in: a smaller day_sd_percent could be declared"
+    if low <= 1.0 <= high:
+        word = "nothing speaks against them"
+    elif low > 1.0:
+        word = "days and seatings scatter more than was put in: raise day_sd_percent, or find what moved"
     said.append(
         f"The figures lie {decimal(ratio, 2)} times as far from their predictions as the spreads of seating and day "
-        f"let expect ({decimal(low, 2)} to {decimal(high, 2)} at {share:g} %): {word}."
+        f"let expect ({between(low, high, 2)} at {share:g} %): {word}."
     )
     return tuple(said)
 
@@ -583,15 +556,10 @@ def link_words(link: Mapping[Any, Any], *, coverage: float = COVERAGE) -> str:
     str
         The sentence.
     """
-    ends = f"{decimal(link['low'], 4)} to {decimal(link['high'], 4)} at {100.0 * coverage:g} %"
+    ends = f"{between(link['low'], link['high'], 4)} at {100.0 * coverage:g} %"
     known = "without an interval, from one reading" if math.isnan(link["low"]) else ends
-    status = (
-        "established"
-        if link["established"]
-        else "provisional, for an established link needs three lamps of the technology (specimens of "
-        "one lamp "
-        "share its colour)"
-    )
+    needs = "an established link needs three lamps of the technology (specimens of one lamp share its colour)"
+    status = "established" if link["established"] else f"provisional, for {needs}"
     level = "" if np.isnan(link["level_p"]) else _level_words(link)
     return (
         f"{technology_words(str(link['technology']))}: {link['new_meter']} shows {decimal(link['factor'], 4)} of what "
@@ -605,8 +573,5 @@ def _level_words(link: Mapping[Any, Any]) -> str:
     p = chance(float(link["level_p"]))
     if link["level_constant"]:
         return f" It does not depend on the level of light, as far as these readings show (chance {p})."
-    return (
-        f" It seems to change with the level of light (chance {p} if it did not): read the next link at "
-        "low and at "
-        f"high level."
-    )
+    seems = f" It seems to change with the level of light (chance {p} if it did not)"
+    return f"{seems}: read the next link at low and at high level."

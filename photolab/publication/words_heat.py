@@ -15,83 +15,10 @@ from photolab.bench.model import Bench
 from photolab.errors import MethodError, attempt
 from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, published_ends
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import capital, in_housing
 from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
-from photolab.thermal.stabilization import PRACTICE, Criterion
+from photolab.thermal.stabilization import PRACTICE
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
-
-FINDING_WORDS = {
-    "second_step": (
-        "The light stepped more than once. One curve with one step does not describe that: no remaining "
-        "light is given."
-    ),
-    "step": (
-        "The light stepped: the lamp or the supply changed by itself. What lies inside the record stands; beyond it "
-        "nothing is said, because the lamp may step again."
-    ),
-    "ripple": (
-        "The light swings with a steady period, as a supply, a fan or the room may do. What lies inside "
-        "the record stands; "
-        "beyond it nothing is said."
-    ),
-    "no_change_resolved": (
-        "The light does not fall by more than its readings scatter: the lamp is settled as far as this record shows, "
-        "and a final level apart from it has no meaning."
-    ),
-    "record_too_short": (
-        "The record is too short for a final level: it spans less than two of the slowest time constant "
-        "it allows for."
-    ),
-    "rising_light": (
-        "The light rises over the record. The method beyond the record takes it to fall only, so nothing "
-        "is said there."
-    ),
-    "not_one_settling_curve": (
-        "The light does not settle by falling alone: it dips, overshoots or was disturbed. Nothing is "
-        "said beyond the record."
-    ),
-    "too_few_independent_readings": (
-        "Neighbouring readings repeat one another so much that fewer than 6 independent ones are left: no "
-        "interval is given."
-    ),
-    "few_independent_readings": (
-        "Neighbouring readings may repeat one another: fewer than 15 independent ones are left. The interval rests on "
-        "few and may be too narrow; a record of a lamp that no longer changes, read by the same meter, would tell more."
-    ),
-    "correlated_residual_or_event": (
-        "What the curve leaves over goes up and down slowly: a drift of the room or the supply, or an "
-        "event. The interval allows for it. A record of a lamp that no longer changes, read by the same meter, would "
-        "tell more; every such record in warm_up.csv is used."
-    ),
-    "slow_correlated_noise": (
-        "What the curve leaves over goes up and down as slowly as a tenth of the record, or nearly: such a drift looks "
-        "like the curve, so the interval may be too short. A longer record would tell more, or one of a lamp that no "
-        "longer changes, read by the same meter."
-    ),
-    "coarse_display": (
-        "The display's last figure is coarser than the scatter: half a figure is counted in, and more "
-        "readings do not help."
-    ),
-    "gap": "The record has a long gap: the curve bridges it, and what happened in it was not seen.",
-    "outliers": (
-        "Single readings lie far off the curve: look at them. They were not left out, and nothing is said "
-        "beyond the record."
-    ),
-    "fitted_light_not_positive": (
-        "The curve falls to no light at all within the record: it does not describe this lamp, and nothing is given."
-    ),
-    "readings_set_aside": "Single readings far off the curve were left out, as asked for.",
-    "more_than_two_rates": (
-        "The light settles at more than two rates: the interval inside the record was widened by what "
-        "slower parts allow."
-    ),
-    "drift_assumed": (
-        "Ambient and volts were not both logged: a drift of 0.3 % over the record is assumed, which light "
-        "readings cannot show."
-    ),
-    "initial_outside_record": "The initial time lies outside the record, so nothing is referred to it.",
-}
-"""What a finding of `photolab.thermal.warm_up` means."""
 
 REFUSAL_WORDS = {
     "no_light_left": "the light falls to nothing",
@@ -125,7 +52,59 @@ REFUSAL_WORDS = {
     "no_emissivity": "no emissivity from 0 to 1 fits both readings",
 }
 """Why there is no answer, by the code of the refusal."""
-
+_INSIDE = "What lies inside the record stands; beyond it nothing is said"
+_STILL = "of a lamp that no longer changes, read by the same meter"
+_MORE_OF_REFUSALS = {
+    "second_step": ". One curve with one step does not describe that: no remaining light is given.",
+    "ripple": f", as a supply, a fan or the room may do. {_INSIDE}.",
+    "no_change_resolved": (
+        ": the lamp is settled as far as this record shows, and a final level apart from it has no meaning."
+    ),
+    "record_too_short": ": it spans less than two of the slowest time constant it allows for.",
+    "rising_light": ". The method beyond the record takes it to fall only, so nothing is said there.",
+    "not_one_settling_curve": ": it dips, overshoots or was disturbed. Nothing is said beyond the record.",
+    "outliers": ": look at them. They were not left out, and nothing is said beyond the record.",
+    "fitted_light_not_positive": " within the record: it does not describe this lamp, and nothing is given.",
+}
+FINDING_WORDS = {
+    code: f"{capital(REFUSAL_WORDS[code])}{more}" for code, more in _MORE_OF_REFUSALS.items()
+} | {
+    "step": (
+        f"The light stepped: the lamp or the supply changed by itself. {_INSIDE}, because the lamp may step again."
+    ),
+    "too_few_independent_readings": (
+        "Neighbouring readings repeat one another so much that fewer than 6 independent ones are left: no interval is "
+        "given."
+    ),
+    "few_independent_readings": (
+        "Neighbouring readings may repeat one another: fewer than 15 independent ones are left. The interval rests on "
+        f"few and may be too narrow; a record {_STILL}, would tell more."
+    ),
+    "correlated_residual_or_event": (
+        "What the curve leaves over goes up and down slowly: a drift of the room or the supply, or an event. The "
+        f"interval allows for it. A record {_STILL}, would tell more; every such record in warm_up.csv is used."
+    ),
+    "slow_correlated_noise": (
+        "What the curve leaves over goes up and down as slowly as a tenth of the record, or nearly: such a drift looks "
+        f"like the curve, so the interval may be too short. A longer record would tell more, or one {_STILL}."
+    ),
+    "coarse_display": (
+        "The display's last figure is coarser than the scatter: half a figure is counted in, and more readings do not "
+        "help."
+    ),
+    "gap": "The record has a long gap: the curve bridges it, and what happened in it was not seen.",
+    "readings_set_aside": "Single readings far off the curve were left out, as asked for.",
+    "more_than_two_rates": (
+        "The light settles at more than two rates: the interval inside the record was widened by what slower parts "
+        "allow."
+    ),
+    "drift_assumed": (
+        "Ambient and volts were not both logged: a drift of 0.3 % over the record is assumed, which light readings "
+        "cannot show."
+    ),
+    "initial_outside_record": "The initial time lies outside the record, so nothing is referred to it.",
+}
+"""What a finding of `photolab.thermal.warm_up` means; of some, why it refuses an answer and what follows."""
 CONSTANT_WORDS = {
     "shared": "light and case settle together",
     "different": "light and case do not settle with one time constant",
@@ -167,22 +146,26 @@ def ends(low: float, high: float, places: int = 1) -> str:
     return " to ".join(percent(end, places) for end in published_ends(low, high))
 
 
+def between(low: float, high: float, places: int) -> str:
+    """Return the ends of any other interval."""
+    return f"{decimal(low, places)} to {decimal(high, places)}"
+
+
 def minutes(seconds: float) -> str:
     """Return a time in minutes to the tenth; whole minutes without it."""
     return decimal(seconds / 60.0, 1).removesuffix(".0")
 
 
-def remaining_sentence(remaining: Remaining, housing: str = "") -> str:
+def remaining_sentence(remaining: Remaining) -> str:
     """Return remaining light as the sentence that is published, or the final level."""
     value, initial = percent(remaining.value), f"{remaining.initial_s:g} s"
-    between = ends(remaining.low, remaining.high)
+    from_to = ends(remaining.low, remaining.high)
     if math.isinf(remaining.at_s):
         slow = "wider below, because a slow further fall cannot be excluded"
-        return f"The final level is {value} % ({between}; {slow}) of the {initial} value."
-    where = f", in {housing}" if housing else ""
+        return f"The final level is {value} % ({from_to}; {slow}) of the {initial} value."
     beyond = " That instant lies beyond the record." if remaining.extrapolated else ""
-    after = f"after {minutes(remaining.at_s)} minutes{where}"
-    return f"Remaining light: {value} % ({between}) of the {initial} value {after}.{beyond}"
+    after = f"after {minutes(remaining.at_s)} minutes"
+    return f"Remaining light: {value} % ({from_to}) of the {initial} value {after}.{beyond}"
 
 
 def pair_sentence(name: tuple[str, ...], ln_left: Measured, bench: Bench) -> str:
@@ -198,17 +181,17 @@ def pair_sentence(name: tuple[str, ...], ln_left: Measured, bench: Bench) -> str
 
 def settled_sentence(settled: Settled) -> str:
     """Return a time of settling with its interval; a lamp that is near from the first reading has none."""
-    value, low, high = (decimal(s / 60.0, 1) for s in (settled.value_s, settled.low_s, settled.high_s))
-    between = "" if settled.low_s == settled.high_s else f" ({low} to {high})"
-    return f"Within {settled.percent:g} % of its final level from {value} min{between} after switch-on."
+    ends_min = f" ({between(settled.low_s / 60.0, settled.high_s / 60.0, 1)})"
+    from_to = "" if settled.low_s == settled.high_s else ends_min
+    value = decimal(settled.value_s / 60.0, 1)
+    return f"Within {settled.percent:g} % of its final level from {value} min{from_to} after switch-on."
 
 
-def stabilized_sentence(when_s: float | MethodError, criterion: Criterion = PRACTICE) -> str:
+def stabilized_sentence(when_s: float | MethodError) -> str:
     """Return whether a declared criterion of stability is met; the scatter of single readings counts as change."""
-    spacing = f"{criterion.spacing_s / 60.0:g} min apart within {criterion.spread_percent:g} %"
-    head = (
-        f"Declared criterion of stabilization ({criterion.readings} readings {spacing}; {criterion.source})"
-    )
+    apart = f"{PRACTICE.readings} readings {PRACTICE.spacing_s / 60.0:g} min apart"
+    within = f"within {PRACTICE.spread_percent:g} %; {PRACTICE.source}"
+    head = f"Declared criterion of stabilization ({apart} {within})"
     if not isinstance(when_s, MethodError):
         return f"{head}: first met {minutes(when_s)} min after switch-on."
     reason = "" if when_s.code == "not_stabilized" else f", because {why(when_s)}"
@@ -224,21 +207,20 @@ def warm_up_sentences(fit: WarmUp) -> tuple[str, ...]:
         if refused
         else f"It settles. {settled_sentence(settles[0])} {remaining_sentence(settles[1])}"  # type: ignore[arg-type]
     )
-    return (said, *step_sentences(fit), *(FINDING_WORDS[f.code] for f in fit.findings), counted_sentence(fit))
+    found = (FINDING_WORDS[finding.code] for finding in fit.findings)
+    return (said, *step_sentences(fit), *found, _counted(fit))
 
 
-def counted_sentence(fit: WarmUp) -> str:
+def _counted(fit: WarmUp) -> str:
     """Return what the intervals of a record cover and what was assumed for them."""
     codes = {finding.code for finding in fit.findings}
     how = "assumed" if "drift_assumed" in codes else "logged or declared"
-    short = " The interval may be too short: the readings drift slowly about the curve." * (
-        "slow_correlated_noise" in codes
-    )
+    slow = " The interval may be too short: the readings drift slowly about the curve."
     return (
         f"Intervals cover {100.0 * fit.coverage:g} %, for this record and this specimen; they count the scatter of "
         f"the readings, a drift of {percent(fit.drift_relative_sd, 2)} % over the record ({how}) and a clock "
         f"{decimal(fit.elapsed_uncertainty_s, 0)} s off (standard uncertainty, assumed). The meter's scale cancels."
-        f"{short}"
+        f"{slow if 'slow_correlated_noise' in codes else ''}"
     )
 
 
@@ -255,60 +237,52 @@ def step_sentences(fit: WarmUp) -> tuple[str, ...]:
     return (f"At {when} ± {half} min the light {verb} {size} ± {doubt} % of what it was just before.",)
 
 
-def fading_sentences(fit: WarmUp) -> str:
+def inside_sentences(fit: WarmUp, quiet: tuple[str, ...] = ()) -> tuple[str, str]:
+    """Return what fades how fast in a record, what its readings are worth, and whose scatter counted beside theirs."""
+    sd = decimal(100.0 * fit.residual_sd / float(fit.fitted.mean()), 2)
+    beside = f" Counted in: {', '.join(quiet)}, without a change and read by the same meter." if quiet else ""
+    worth = (
+        f"One reading scatters by {sd} % about the curve. Neighbouring readings are correlated by "
+        f"{decimal(fit.residual_correlation, 2)}, so the {fit.time_s.size} readings are worth "
+        f"{decimal(fit.effective_readings, 0)} independent ones, and the interval allows for that.{beside}"
+    )
+    return _fading(fit), worth
+
+
+def _fading(fit: WarmUp) -> str:
     """Return what fades how fast, each part with its share and its time constant; or why that is not said."""
     parts = attempt(fit.fading)
     if isinstance(parts, MethodError):
         return f"No time constant is given, because {why(parts)}."
     said = "; ".join(
         f"{percent(one.share)} % ({ends(one.share_low, one.share_high)}) with a time constant of "
-        f"{decimal(one.time_constant_s / 60.0, 1)} min "
-        f"({decimal(one.low_s / 60.0, 1)} to {decimal(one.high_s / 60.0, 1)})"
+        f"{decimal(one.time_constant_s / 60.0, 1)} min ({between(one.low_s / 60.0, one.high_s / 60.0, 1)})"
         for one in parts
     )
     alone = "" if parts[1:] else " A second rate is not told apart from it."
     return f"Of the {fit.initial_s:g} s value fade: {said}.{alone}"
 
 
-def inside_sentences(fit: WarmUp, quiet: tuple[str, ...] = ()) -> tuple[str, str]:
-    """Return what fades how fast in a record, and what its readings are worth."""
-    return fading_sentences(fit), scatter_sentences(fit, quiet)
-
-
-def scatter_sentences(fit: WarmUp, quiet: tuple[str, ...] = ()) -> str:
-    """Return how readings scatter about the curve, what they are worth, and whose scatter counted beside their own."""
-    sd = decimal(100.0 * fit.residual_sd / float(fit.fitted.mean()), 2)
-    beside = f" Counted in: {', '.join(quiet)}, without a change and read by the same meter." if quiet else ""
-    return (
-        f"One reading scatters by {sd} % about the curve. Neighbouring readings are correlated by "
-        f"{decimal(fit.residual_correlation, 2)}, so the {fit.time_s.size} readings are worth "
-        f"{decimal(fit.effective_readings, 0)} independent ones, and the interval allows for that.{beside}"
-    )
-
-
 def known_sentence(known: Mapping[str, Any]) -> str:
     """Return what is still known where a record cannot carry an answer; empty where nothing is."""
     if "remaining_at_end" in known:
-        said = (
-            f"What is known: {remaining_sentence(known['remaining_at_end'])} That is the end of the record."
+        left = remaining_sentence(known["remaining_at_end"])
+        return f"What is known: {left} That is the end of the record."
+    if "fitted_ratio_at_end" in known:
+        left, last = percent(known["fitted_ratio_at_end"]), minutes(known["last_s"])
+        return (
+            f"The curve stands at {left} % of the initial light at the end of the record ({last} min); no interval is "
+            "given."
         )
-    elif "fitted_ratio_at_end" in known:
-        said = (
-            f"The curve stands at {percent(known['fitted_ratio_at_end'])} % of the initial light at the end of the "
-            f"record ({minutes(known['last_s'])} min); no interval is given."
-        )
-    elif "last_over_first" in known:
-        said = (
-            f"The last reading is {percent(known['last_over_first'])} % of the first; no interval is given."
-        )
-    elif "remaining_low" in known:
+    if "last_over_first" in known:
+        left = percent(known["last_over_first"])
+        return f"The last reading is {left} % of the first; no interval is given."
+    if "remaining_low" in known:
         left = ends(known["remaining_low"], known["remaining_high"], 2)
-        said = f"All readings agree within one last figure: {left} % is left."
-    elif "smallest_spread_percent" in known:
-        said = f"The smallest spread seen is {decimal(known['smallest_spread_percent'], 1)} %."
-    else:
-        said = ""
-    return said
+        return f"All readings agree within one last figure: {left} % is left."
+    if "smallest_spread_percent" in known:
+        return f"The smallest spread seen is {decimal(known['smallest_spread_percent'], 1)} %."
+    return ""
 
 
 def run_name(run: WarmUpRun) -> str:
@@ -317,15 +291,17 @@ def run_name(run: WarmUpRun) -> str:
     return f"{run.run}, {run.lamp}{specimen}" + in_housing(run.housing)
 
 
+def _which(run: WarmUpRun) -> dict[str, str]:
+    """Return which record is meant as the first cells of a row."""
+    return {"run": run.run, "lamp": run.lamp, "housing": run.housing}
+
+
 def record_row(run: WarmUpRun) -> dict[str, object]:
     """Return one record as a row of a table: what is left at the hold time, and what to know."""
     found = run.remaining
     codes = [f.code for f in (run.fit.findings if run.fit else ()) if f.code in REFUSAL_WORDS]
     notes = [REFUSAL_WORDS[code] for code in codes] + [why(refused) for refused in run.refusals]
-    return {
-        "run": run.run,
-        "lamp": run.lamp,
-        "housing": run.housing,
+    return _which(run) | {
         "readings": len(run.record),
         "length (min)": decimal(float(run.record["elapsed_s"].iloc[-1]) / 60.0, 0),
         "remaining light (%)": percent(found.value) if found else "",
@@ -336,36 +312,24 @@ def record_row(run: WarmUpRun) -> dict[str, object]:
 
 def remaining_table(answers: Mapping[str, Remaining | MethodError], head: str) -> pd.DataFrame:
     """Return answers to one question asked in several ways, each with its interval or why there is none."""
-    rows = []
-    for name, one in answers.items():
-        row = {
-            head: name,
-            "remaining light (%)": "",
-            "from-to (%)": "",
-            "half the interval (%)": "",
-            "note": "",
-        }
-        if isinstance(one, MethodError):
-            row["note"] = why(one)
-        else:
-            row["remaining light (%)"], row["from-to (%)"] = percent(one.value), ends(one.low, one.high)
-            row["half the interval (%)"] = percent((one.high - one.low) / 2.0, 2)
-            row["note"] = "beyond the record" if one.extrapolated else ""
-        rows.append(row)
-    return pd.DataFrame(rows)
+    heads = [head, "remaining light (%)", "from-to (%)", "half the interval (%)", "note"]
+    return pd.DataFrame([(name, *_remaining_cells(one)) for name, one in answers.items()], columns=heads)
+
+
+def _remaining_cells(one: Remaining | MethodError) -> tuple[str, str, str, str]:
+    """Return an answer with its interval, half of that, and what to know of it; or why there is none."""
+    if isinstance(one, MethodError):
+        return "", "", "", why(one)
+    half = percent((one.high - one.low) / 2.0, 2)
+    return percent(one.value), ends(one.low, one.high), half, "beyond the record" if one.extrapolated else ""
 
 
 def ways_table(ways: Mapping[str, float], answer: Remaining) -> pd.DataFrame:
     """Return plain figures beside the answer, each judged by its interval."""
-    rows = [
-        (
-            name,
-            percent(x),
-            percent(x - answer.value),
-            "inside" if answer.low <= x <= answer.high else "outside",
-        )
-        for name, x in ways.items()
-    ]
+    rows = []
+    for name, x in ways.items():
+        where = "inside" if answer.low <= x <= answer.high else "outside"
+        rows.append((name, percent(x), percent(x - answer.value), where))
     return pd.DataFrame(rows, columns=["way", "remaining light (%)", "away (points)", "the interval"])
 
 
@@ -375,9 +339,8 @@ def pairs_table(ln_left: Mapping[tuple[str, ...], Measured], bench: Bench) -> pd
     for name, one in ln_left.items():
         low, high = (math.exp(end) for end in one.interval(bench.settings.coverage))
         rows.append((*name, percent(math.exp(one.value)), ends(low, high)))
-    return pd.DataFrame(
-        rows, columns=["lamp", "housing", "point", "specimen", "remaining light (%)", "from-to (%)"]
-    )
+    heads = ["lamp", "housing", "point", "specimen", "remaining light (%)", "from-to (%)"]
+    return pd.DataFrame(rows, columns=heads)
 
 
 def run_refusals(run: WarmUpRun) -> tuple[str, ...]:
@@ -405,12 +368,12 @@ def run_steps(run: WarmUpRun) -> tuple[str, ...]:
 
 def slope_sentences(slope: Slope) -> str:
     """Return the light for each kelvin of the case, and whether that is a change at all."""
-    between = f"{decimal(slope.low, 3)} to {decimal(slope.high, 3)} at {100.0 * slope.coverage:g} %"
+    known = f"{between(slope.low, slope.high, 3)} at {100.0 * slope.coverage:g} %"
     none = (
         " No change of the light with the temperature is told from the scatter: heat explains nothing here."
     )
     return (
-        f"Light against case temperature: {decimal(slope.percent_per_kelvin, 3)} %/K ({between}), over "
+        f"Light against case temperature: {decimal(slope.percent_per_kelvin, 3)} %/K ({known}), over "
         f"{decimal(slope.span, 0)} K of the case.{none if slope.low <= 0.0 <= slope.high else ''}"
     )
 
@@ -418,9 +381,8 @@ def slope_sentences(slope: Slope) -> str:
 def constants_sentences(constants: TimeConstants) -> str:
     """Return whether light and case settle together, and what that does and does not show."""
     light, case = (f"{decimal(s / 60.0, 1)} min" for s in (constants.light_s, constants.temperature_s))
-    both = f"{light} for the light, {case} for the case"
-    between = f"{decimal(constants.low, 2)} to {decimal(constants.high, 2)}"
-    head = f"Time constants: {both}; their ratio is {decimal(constants.ratio, 2)} ({between})"
+    ratio = f"{decimal(constants.ratio, 2)} ({between(constants.low, constants.high, 2)})"
+    head = f"Time constants: {light} for the light, {case} for the case; their ratio is {ratio}"
     return f"{head}: {CONSTANT_WORDS[constants.code]}. {MEANING_WORDS[constants.code]}"
 
 
@@ -428,18 +390,12 @@ def coupling_row(
     run: WarmUpRun, slope: Slope | MethodError, constants: TimeConstants | MethodError
 ) -> dict[str, str]:
     """Return how light and case of a record went together as a row of a table."""
-    row = {
-        "run": run.run,
-        "lamp": run.lamp,
-        "housing": run.housing,
-        "light (%/K of case)": "",
-        "from-to (%/K)": "",
-    }
-    row |= {"time constant of light (min)": "", "of case (min)": ""}
+    heads = ("light (%/K of case)", "from-to (%/K)", "time constant of light (min)", "of case (min)")
+    row = _which(run) | dict.fromkeys(heads, "")
     notes = [why(one) for one in (slope, constants) if isinstance(one, MethodError)]
     if isinstance(slope, Slope):
         row["light (%/K of case)"] = decimal(slope.percent_per_kelvin, 3)
-        row["from-to (%/K)"] = f"{decimal(slope.low, 3)} to {decimal(slope.high, 3)}"
+        row["from-to (%/K)"] = between(slope.low, slope.high, 3)
     if isinstance(constants, TimeConstants):
         row["time constant of light (min)"] = decimal(constants.light_s / 60.0, 1)
         row["of case (min)"] = decimal(constants.temperature_s / 60.0, 1)
@@ -456,9 +412,8 @@ def plain_slope_sentence(percent_per_kelvin: float, slope: Slope) -> str:
 
 def resistance_row(run: WarmUpRun, resistance: Measured, coverage: float) -> dict[str, str]:
     """Return a thermal resistance as a row of a table."""
-    low, high = (decimal(end, 1) for end in resistance.interval(coverage))
-    found = {"case to ambient (K/W)": decimal(resistance.value, 1), "from-to (K/W)": f"{low} to {high}"}
-    return {"run": run.run, "lamp": run.lamp, "housing": run.housing} | found
+    ends_of = between(*resistance.interval(coverage), 1)
+    return _which(run) | {"case to ambient (K/W)": decimal(resistance.value, 1), "from-to (K/W)": ends_of}
 
 
 def ambient_table(
@@ -467,16 +422,11 @@ def ambient_table(
     """Return corrections to the reference ambient, one row a coefficient."""
     rows = []
     for source, c in coefficients.items():
-        factor = moved[source]
-        rows.append(
-            {
-                "source": source,
-                "coefficient (%/K)": f"{percent(c.value, 3)} ± {percent(c.half_width(coverage), 3)}",
-                "moves the light by (%)": percent(factor.value - 1.0, 2),
-                "give or take (%)": percent(factor.half_width(coverage) / factor.value, 2),
-            }
-        )
-    return pd.DataFrame(rows)
+        factor, known = moved[source], f"{percent(c.value, 3)} ± {percent(c.half_width(coverage), 3)}"
+        doubt = percent(factor.half_width(coverage) / factor.value, 2)
+        rows.append((source, known, percent(factor.value - 1.0, 2), doubt))
+    heads = ["source", "coefficient (%/K)", "moves the light by (%)", "give or take (%)"]
+    return pd.DataFrame(rows, columns=heads)
 
 
 def expected_sentences(found: ExpectedLight) -> str:

@@ -21,7 +21,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import one_line
 from photolab.publication.statements import in_housing
-from photolab.publication.words_heat import known_sentence, why
+from photolab.publication.words_heat import between, known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
 
 VERDICTS = {
@@ -175,13 +175,12 @@ def lamp_sentence(campaign: Campaign, lamp: str, housing: str) -> str:
     said = _gain(gain)
     if model.family_verdict == gain.family_verdict:
         return said
-    shown = "For" if model.family_verdict == "clear" else "Not shown for"
-    alone = (
-        " by itself, not shown among all pairs" if model.verdict == "clear" != model.family_verdict else ""
-    )
-    single = "; a single piece says nothing of its model, so the declared spread of pieces stands in"
-    tail = alone + (single if gain.specimens == 1 else "")
-    return f"{said} {'For' if alone else shown} the model as sold: {statements.interval_words(model)}{tail}."
+    shown, tail = "For" if "clear" in (model.verdict, model.family_verdict) else "Not shown for", ""
+    if model.verdict == "clear" != model.family_verdict:
+        tail = " by itself, not shown among all pairs"
+    if gain.specimens == 1:
+        tail += "; a single piece says nothing of its model, so the declared spread of pieces stands in"
+    return f"{said} {shown} the model as sold: {statements.interval_words(model)}{tail}."
 
 
 def housings_sentence(found: HousingDifference) -> str:
@@ -202,15 +201,11 @@ def housings_sentence(found: HousingDifference) -> str:
     lamp, (one, two) = found.first.lamp, (found.first.housing, found.second.housing)
     places = statements.limit_places(found.ln_expanded_uncertainty)
     low, high = (decimal(100.0 * (end - 1.0), places) for end in (found.low, found.high))
-    if found.verdict != "clear":
-        return (
-            f"Between {one} and {two} the gain of {lamp} does not differ beyond the bench uncertainty ({low} to "
-            f"{high} %)."
-        )
-    return (
-        f"{lamp} against {found.first.baseline} is {statements.interval_words(found)} in {one} than in {two}; quote "
-        "each housing."
-    )
+    if found.verdict == "clear":
+        head = f"{lamp} against {found.first.baseline} is {statements.interval_words(found)}"
+        return f"{head} in {one} than in {two}; quote each housing."
+    head = f"Between {one} and {two} the gain of {lamp}"
+    return f"{head} does not differ beyond the bench uncertainty ({low} to {high} %)."
 
 
 def _lamp(bench: Bench, lamp: str) -> dict[Hashable, Any]:
@@ -327,10 +322,9 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
     tail = f" Caution: {cautions}." if cautions else ""
     if found.per_percent is None or found.low is None or found.high is None:
         return (f"{where}: {PRICES[found.code].format(baseline=gain.baseline)}.{tail}",)
-    middle, low, high = (decimal(x, 2) for x in (found.per_percent, found.low, found.high))
-    money = bench.settings.currency
-    pieces = statements.SCOPE_WORDS[gain.scope]
-    return (f"{where}: a gained percent costs {middle} {money} a pair ({low} to {high}), {pieces}.{tail}",)
+    costs = f"{decimal(found.per_percent, 2)} {bench.settings.currency} a pair"
+    doubt = f"({between(found.low, found.high, 2)}), {statements.SCOPE_WORDS[gain.scope]}"
+    return (f"{where}: a gained percent costs {costs} {doubt}.{tail}",)
 
 
 def left_sentence(settings: Settings, run: WarmUpRun) -> str:
@@ -353,13 +347,16 @@ def left_sentence(settings: Settings, run: WarmUpRun) -> str:
         refused = run.refusals[0]
         known = known_sentence(refused.known)
         return f"Remaining light of {where}, record {run.run}: not given, because {why(refused)}. {known}".rstrip()
-    low, high, mid = (
-        decimal(100.0 * x, 1) for x in (run.remaining.low, run.remaining.high, run.remaining.value)
-    )
     return (
-        f"Remaining light of {where}, record {run.run}: {mid} % ({low} to {high}) of the {settings.initial_s:g} s "
+        f"Remaining light of {where}, record {run.run}: {_left(run.remaining, ' %')} of the {settings.initial_s:g} s "
         f"value after {settings.hold_minutes:g} minutes."
     )
+
+
+def _left(remaining: Remaining, unit: str = "") -> str:
+    """Return remaining light with its interval."""
+    low, high = 100.0 * remaining.low, 100.0 * remaining.high
+    return f"{decimal(100.0 * remaining.value, 1)}{unit} ({between(low, high, 1)})"
 
 
 def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) -> dict[str, str]:
@@ -381,9 +378,7 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
     parts = variance_by_term(gain.ln_ratio)
     largest = max(parts, key=lambda term: parts[term], default="")
     share = 100.0 * parts[largest] / gain.ln_ratio.u**2 if gain.ln_ratio.u else math.nan
-    remaining = (
-        [] if left is None else [decimal(100.0 * x, 1) for x in (left[0].value, left[0].low, left[0].high)]
-    )
+    blurs = f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %" if share > 0.0 else ""
     return {
         "lamp": gain.lamp,
         "housing": gain.housing,
@@ -391,10 +386,8 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
         "for the specimens": "no interval" if gain.missing else statements.interval_words(gain),
         "verdict, all pairs counted": gain.family_verdict.replace("_", " "),
         "for the model as sold": "no interval" if gain.missing else statements.interval_words(model),
-        "most of the uncertainty": f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %"
-        if share > 0.0
-        else "",
-        "left (%)": f"{remaining[0]} ({remaining[1]} to {remaining[2]})" if remaining else "",
+        "most of the uncertainty": blurs,
+        "left (%)": "" if left is None else _left(left[0]),
     }
 
 
@@ -411,9 +404,10 @@ def equivalence_sentence(found: Equivalence) -> str:
     str
         One sentence.
     """
-    low, high = (decimal(100.0 * math.expm1(end), 1) for end in found.interval)
-    word = "alike within the margin" if found.equivalent else "not shown to be alike within the margin"
-    return f"{low} to {high} %, {word} (the larger of the two chances of an error: {decimal(100.0 * found.p, 1)} %)."
+    low, high = (100.0 * math.expm1(end) for end in found.interval)
+    word = "alike" if found.equivalent else "not shown to be alike"
+    chance = f"the larger of the two chances of an error: {decimal(100.0 * found.p, 1)} %"
+    return f"{between(low, high, 1)} %, {word} within the margin ({chance})."
 
 
 def record_sentences(
@@ -547,11 +541,7 @@ def _theirs(one: Beside) -> str:
     head = f"{one.whose}, {_plus_minus(one.theirs)} for {figure_words(one)}"
     if math.isnan(one.score):
         return f"{head}: this bench has no figure with an interval to set beside it."
-    agree = (
-        "agree within both uncertainties"
-        if abs(one.score) <= 1.0
-        else "differ by more than both uncertainties"
-    )
+    agree = ("agree within" if abs(one.score) <= 1.0 else "differ by more than") + " both uncertainties"
     return f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; they {agree} (E_n {_score(one)})."
 
 

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
+import pandas as pd
+
+from photolab.bench.campaign import Campaign
 from photolab.bench.candela import BenchCandela
+from photolab.bench.colours import ColourRatio, changed_verdicts
 from photolab.bench.distances import DistanceResult
+from photolab.bench.model import Meter
+from photolab.bench.pairs import ReadingComparison
 from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, places_for, with_uncertainty
 from photolab.photometry.distance import LACK_OF_FIT_LEVEL
+from photolab.publication import statements
+from photolab.publication.statements import in_housing
 
 CODE_WORDS = {
     "several_seatings": "the lamp was seated more than once within the run, and seatings differ",
@@ -69,12 +77,17 @@ PARTS = {
     "tilt of the meter head": ("angle",),
 }
 """What may be off in a candela figure, in words, and the kinds of its inputs."""
+WAY_WORDS = {
+    "ignored": "colour ignored",
+    "declared": "not corrected, f1' of the meter counted",
+    "corrected": "corrected with the spectra",
+}
 
 
 def law_words(one: DistanceResult) -> str:
     """Return what a run says about candela, with its reason."""
     noticed = [CODE_WORDS[code] for code in one.codes if code in CODE_WORDS]
-    return " ".join([_law(one), *([f"Note: {'; '.join(noticed)}."] if noticed else [])])
+    return f"{_law(one)} Note: {'; '.join(noticed)}." if noticed else _law(one)
 
 
 def _law(one: DistanceResult) -> str:
@@ -88,10 +101,8 @@ def _law(one: DistanceResult) -> str:
         return f"{where}: no candela. {reason}{remains}"
     quoted = f"{where}: {_cd(one.candela, one.coverage)} at {100.0 * one.coverage:g} %"
     if one.law == "inverse_square":
-        return (
-            f"{quoted}, for these readings as seated. The readings follow the inverse square, so lux at {here} may be "
-            f"turned into candela."
-        )
+        may = f"The readings follow the inverse square, so lux at {here} may be turned into candela."
+        return f"{quoted}, for these readings as seated. {may}"
     off = f"{decimal(abs(one.near_field_percent), 1)} % {'short' if one.near_field_percent < 0 else 'in excess'}"
     return (
         f"{quoted} far away, for these readings as seated, and only with a near-field term: at {here} the light is "
@@ -126,10 +137,9 @@ def products_words(runs: Iterable[DistanceResult]) -> str:
     """Return the key numbers of the figure of products, for those who do not see it."""
     said = []
     for one in runs:
-        first, last = one.points.iloc[0], one.points.iloc[-1]
         near, far = (
             f"{decimal(end['product_cd'] / 1000.0, 2)} kcd at {decimal(end['distance_m'], 1)} m"
-            for end in (first, last)
+            for end in (one.points.iloc[0], one.points.iloc[-1])
         )
         law = f"intensity {decimal(one.intensity / 1000.0, 2)} kcd" if one.law else "no law to quote"
         left = decimal(float(one.points["residual_percent"].abs().max()), 1)
@@ -148,9 +158,8 @@ def _centre(one: DistanceResult) -> str:
     """Return the fitted photometric centre beside the declared one; blank where none was fitted."""
     if one.centre_found is None:
         return ""
-    fitted = with_uncertainty(
-        1000.0 * one.centre_found.value, 1000.0 * one.centre_found.half_width(one.coverage)
-    )
+    found = one.centre_found
+    fitted = with_uncertainty(1000.0 * found.value, 1000.0 * found.half_width(one.coverage))
     return (
         f"{one.lamp} in housing {one.housing}: the light spreads as from a point {fitted} mm behind the reference face "
         f"at {100.0 * one.coverage:g} %; {decimal(1000.0 * one.centre.value, 0)} mm is declared."
@@ -182,9 +191,8 @@ def second_way_words(one: DistanceResult, *, ruler: float, best: Iterable[float]
         f"{decimal(intensity, 0)} cd and a centre {decimal(1000.0 * centre, 0)} mm behind the face"
     )
     if chance < LACK_OF_FIT_LEVEL:
-        return (
-            f"{said}, but no centre explains the run: such a misfit would be seen in under one run in twenty."
-        )
+        seldom = "such a misfit would be seen in under one run in twenty"
+        return f"{said}, but no centre explains the run: {seldom}."
     if one.candela is None:
         return f"{said}."
     away, half = abs(intensity - one.intensity), one.candela.half_width(one.coverage)
@@ -216,3 +224,99 @@ def candela_cells(one: BenchCandela) -> dict[str, str]:
         f"intensity ({100.0 * at.coverage:g} %)": _cd(one.intensity, at.coverage),
         "what it is": "apparent" if one.apparent else "candela",
     }
+
+
+def colour_words(one: ColourRatio) -> str:
+    """Return how a meter favours a lamp, and where that is known from."""
+    against, percent = one.against or "the light it was trimmed to", f"{100.0 * one.coverage:g} %"
+    half = 100.0 * one.ratio.half_width(one.coverage) / one.ratio.value
+    head = f"Of equal light, meter {one.meter}"
+    if one.known_from == "mismatch index":
+        return (
+            f"{head} may read {decimal(half, 1)} % more or less on {one.lamp} than on {against} at {percent}: no "
+            f"factor is known, so its mismatch index f1' stands for one."
+        )
+    more = 100.0 * (one.ratio.value - 1.0)
+    return (
+        f"{head} reads {decimal(abs(more), 2)} % {'more' if more > 0 else 'less'} on {one.lamp} than on {against}: the "
+        f"ratio is {decimal(one.ratio.value, 4)}, ± {decimal(half, 1)} % at {percent}, from "
+        f"{'the spectra' if one.known_from == 'spectra' else 'the stated factor'}."
+    )
+
+
+def colour_cells(one: ColourRatio, technology: str) -> dict[str, str | float]:
+    """Return how a meter favours a lamp as cells of a table, by their heads."""
+    return {
+        "lamp": one.lamp,
+        "technology": {"led": "LED"}.get(technology, technology),
+        f"meter {one.meter} reads more (%)": 100.0 * (one.ratio.value - 1.0),
+        f"± (%, {100.0 * one.coverage:g} %)": 100.0 * one.ratio.half_width(one.coverage) / one.ratio.value,
+        "than on": one.against or "the light it was trimmed to",
+        "known from": one.known_from,
+    }
+
+
+def index_words(meter: Meter, computed: float) -> str:
+    """Return the mismatch index of a meter, declared and computed (NaN without a responsivity) [1]."""
+    source = "by bench.toml" if "mismatch_index_percent" in meter.declared else "assumed"
+    said = f"Meter {meter.id}: f1' {decimal(meter.mismatch_index_percent, 1)} % {source}"
+    if math.isnan(computed):
+        return f"{said}; no responsivity on file to compute it from."
+    return f"{said}, {decimal(100.0 * computed, 2)} % computed from its responsivity on 380 to 780 nm."
+
+
+def pair_words(way: str, pair: ReadingComparison, lamps: str) -> str:
+    """Return a comparison under one way of counting the colour."""
+    scope = f"At {100.0 * pair.coverage:g} %, {statements.SCOPE_WORDS[pair.scope]}."
+    return f"{lamps}: {WAY_WORDS[way]}, {_result(pair)}. {scope}"
+
+
+def _result(pair: ReadingComparison) -> str:
+    """Return a ratio with its interval."""
+    if pair.verdict == "no_answer":
+        return statements.verdict_words(pair)
+    places = statements.limit_places(pair.ln_expanded_uncertainty)
+    return f"{statements.percent_of(pair.ratio, places)} light ({statements.interval_words(pair)})"
+
+
+def way_cells(way: str, pair: ReadingComparison, verdict: str) -> dict[str, str | float]:
+    """Return a comparison under one way of counting the colour, with its verdict among all pairs, as cells by head."""
+    percent = f"{100.0 * pair.coverage:g} %"
+    colour = None if pair.result is None else pair.result.only("colour", "own colour")
+    half = 0.0 if colour is None else 100.0 * colour.half_width(pair.coverage)
+    return {
+        "colour": WAY_WORDS[way],
+        f"result ({percent})": _result(pair),
+        "verdict, all pairs": statements.VERDICTS[verdict],
+        f"of it by colour (± %, {percent})": half,
+    }
+
+
+def story_words(ways: Mapping[str, Campaign]) -> str:
+    """Return which verdicts, each among all pairs of its housing, change once the colour is counted."""
+    rows = changed_verdicts(ways)
+    changed = rows[rows["verdict"] != rows["verdict_then"]].drop_duplicates(["lamp", "housing"])
+    listed = ", ".join(_lamps(changed))
+    turned = rows[(rows["alone"] == "clear") & (rows["value"] > 1.0) & (rows["value_then"] < 1.0)]
+    none = "No verdict changes with the colour."
+    said = f"Verdicts that change with the colour: {listed}." if listed else none
+    if len(turned):
+        said += (
+            f" Taken alone, {', '.join(_lamps(turned))} would be clearly more with the colour ignored; once it is "
+            "counted no gain is shown: colour alone explains what was displayed."
+        )
+    return said
+
+
+def _lamps(rows: pd.DataFrame) -> list[str]:
+    """Return the lamp of each row and where it stood."""
+    return [f"{row['lamp']}{in_housing(row['housing'])}" for row in rows.to_dict("records")]
+
+
+def areas_words(meter: str, areas: Mapping[str, float]) -> str:
+    """Return the key numbers of the figure of spectra, for those who do not see it."""
+    said = " and ".join(f"{decimal(area, 2)} % on {name}" for name, area in areas.items())
+    return (
+        f"Three panels over wavelength, 380 to 780 nm: the eye and meter {meter}; the light of the lamps; what the "
+        f"meter reads too much at each wavelength, in all {said}."
+    )

@@ -12,7 +12,7 @@ from photolab.bench.beam_ratios import BeamRatio
 from photolab.bench.beams import BeamResult, Beams
 from photolab.metrology.quantity import coverage_factor
 from photolab.metrology.reporting import decimal, published_ends, with_uncertainty
-from photolab.photometry.beam import AimOffset, RatioMap
+from photolab.photometry.beam import RatioMap
 from photolab.publication import statements
 
 MEASURAND_WORDS = {
@@ -143,25 +143,24 @@ def aim_words(result: BeamResult) -> str:
     where, aim = f"{result.lamp} in housing {result.housing}", result.aim
     if aim is None:
         return f"{where}: no aim to compare."
-    across, up = (abs(x) for x in (aim.horizontal, aim.vertical))
+    across, up = (decimal(abs(x), 2) for x in (aim.horizontal, aim.vertical))
     side, way = "right" if aim.horizontal > 0 else "left", "up" if aim.vertical > 0 else "down"
-    told = _told(aim)
-    left = decimal(100.0 * aim.misfit, 1)
+    fifth = (aim.horizontal_step / 5.0, aim.vertical_step / 5.0)  # less than that a grid cannot tell
+    beyond = abs(aim.horizontal) > fifth[0] or abs(aim.vertical) > fifth[1]
+    told = "they are aimed differently" if beyond else "no difference of aim is shown"
     return (
-        f"{where}: turned {decimal(across, 2)}° to the {side} and {decimal(up, 2)}° {way} against {result.baseline}; "
-        f"{told} After the shift {left} % of the peak is left as a difference in shape."
+        f"{where}: turned {across}° to the {side} and {up}° {way} against {result.baseline}; a fifth of the grid's "
+        f"step is {decimal(fifth[0], 2)}° and {decimal(fifth[1], 2)}°, so {told}. After the shift "
+        f"{decimal(100.0 * aim.misfit, 1)} % of the peak is left as a difference in shape."
     )
 
 
 def caution_words(beams: Beams) -> tuple[str, ...]:
     """Return what was noticed on the grids and what was refused, then what must be said with every beam result."""
-    noticed = [
-        f"{one.lamp} in housing {one.housing}: {CODE_WORDS.get(code, code)}."
-        for one in beams.results
-        for code in one.codes
-    ]
+    said = [(x.lamp, x.housing, CODE_WORDS.get(code, code)) for x in beams.results for code in x.codes]
     refused = [*beams.refusals, *(r for one in beams.results for r in one.refusals)]
-    return (*noticed, *(f"{r.lamp} in housing {r.housing}: {r.message}." for r in refused), *CAUTIONS)
+    said += [(one.lamp, one.housing, one.message) for one in refused]
+    return (*(f"{lamp} in housing {housing}: {words}." for lamp, housing, words in said), *CAUTIONS)
 
 
 def pair_words(runs: Iterable[BeamRun]) -> str:
@@ -196,13 +195,3 @@ def cut_words(cuts: Mapping[str, Mapping[str, tuple[object, object, float]]]) ->
         for lamp, (_, _, height) in lamps.items()
     )
     return f"Vertical cuts through the beams on a logarithmic scale with the cut-off marked: {said}."
-
-
-def _told(aim: AimOffset) -> str:
-    """Return whether a shift is more than the grid can tell."""
-    limits = (aim.horizontal_step / 5.0, aim.vertical_step / 5.0)
-    beyond = abs(aim.horizontal) > limits[0] or abs(aim.vertical) > limits[1]
-    fifth = f"{decimal(limits[0], 2)}° and {decimal(limits[1], 2)}°"
-    if beyond:
-        return f"a fifth of the grid's step is {fifth}, so they are aimed differently."
-    return f"a fifth of the grid's step is {fifth}, so no difference of aim is shown."

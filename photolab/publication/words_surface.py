@@ -57,9 +57,15 @@ def code_words(codes: Sequence[str]) -> str:
 def displayed_words(one: Surface, reading: SurfaceReading) -> str:
     """Return which reading is meant, what was displayed and assumed, and what its emissivity alone makes of it."""
     assumed = code_words([code for code in one.codes if code not in reading.codes])
-    ends = [decimal(x, 0) for x in ends_from_emissivity(one)]
-    alone = f" Its emissivity alone, not known better, allows {ends[0]} to {ends[1]} °C."
-    return f"{name(one)}: displayed {decimal(one.displayed, 1)} °C{assumed}.{alone if BOUND & set(one.codes) else ''}"
+    return f"{name(one)}: displayed {decimal(one.displayed, 1)} °C{assumed}.{_by_emissivity(one)}"
+
+
+def _by_emissivity(one: Surface) -> str:
+    """Return what the emissivity of a lower bound alone allows; blank where no limits are known."""
+    ends = [decimal(x, 0) for x in ends_from_emissivity(one)] if BOUND & set(one.codes) else ["n/a"]
+    if ends[0] == "n/a":
+        return ""
+    return f" Its emissivity alone, not known better, allows {ends[0]} to {ends[1]} °C."
 
 
 def reading_sentence(reading: SurfaceReading) -> str:
@@ -85,13 +91,7 @@ def surface_sentence(one: Surface, *, fahrenheit: bool = False) -> str:
     said = f"{name(one)}: displayed {decimal(one.displayed, 1)} °C, {known}{code_words(one.codes)}."
     if math.isnan(one.low) or not BOUND & set(one.codes):
         return said
-    ends = [decimal(x, 0) for x in ends_from_emissivity(one)]
-    alone = (
-        f" Its emissivity alone, not known better, allows {ends[0]} to {ends[1]} °C."
-        if ends[0] != "n/a"
-        else ""
-    )
-    return f"{said}{alone} What may be quoted: at least {decimal(one.low, 0)} °C."
+    return f"{said}{_by_emissivity(one)} What may be quoted: at least {decimal(one.low, 0)} °C."
 
 
 def surfaces_sentences(
@@ -118,32 +118,25 @@ def surfaces_sentences(
 def budget_table(reading: SurfaceReading) -> pd.DataFrame:
     """Return what the interval of a surface temperature is made of, the largest part first."""
     parts = reading.temperature.budget()
-    return pd.DataFrame(
-        {
-            "what may be off": parts["kind"].replace({"scale": "camera"}),
-            "known from": parts["source"].replace({"": "thermal.csv, or assumed"}),
-            "moves it by (K, standard)": parts["contribution"],
-            "part (%)": 100.0 * parts["variance_fraction"],
-        }
-    )
+    shown = {"what may be off": parts["kind"].replace({"scale": "camera"})}
+    shown["known from"] = parts["source"].replace({"": "thermal.csv, or assumed"})
+    shown["moves it by (K, standard)"] = parts["contribution"]
+    return pd.DataFrame(shown | {"part (%)": 100.0 * parts["variance_fraction"]})
 
 
 def surface_row(one: Surface, *, fahrenheit: bool = False) -> dict[str, str]:
     """Return a reading as a row of a table: displayed and surface temperature side by side."""
     bound = "no: lower bound only, use tape" if BOUND & set(one.codes) else "no: use tape"
-    known = not math.isnan(one.emissivity)
+    known = f"{decimal(one.emissivity, 2)} ± {decimal(one.emissivity_half_width, 2)}"
+    above = "" if one.above_ambient is None else temperature(one.rise, fahrenheit=fahrenheit, rise=True)
     return {
         "lamp": one.lamp,
         "place": one.place,
         "method": one.method,
         "displayed (°C)": decimal(one.displayed, 1),
-        "emissivity": f"{decimal(one.emissivity, 2)} ± {decimal(one.emissivity_half_width, 2)}"
-        if known
-        else "",
+        "emissivity": "" if math.isnan(one.emissivity) else known,
         "surface (from-to)": temperature((one.value, one.low, one.high), fahrenheit=fahrenheit),
-        "above ambient (from-to)": ""
-        if one.above_ambient is None
-        else temperature(one.rise, fahrenheit=fahrenheit, rise=True),
+        "above ambient (from-to)": above,
         "usable for ranking": "yes" if one.usable else bound,
     }
 
@@ -152,22 +145,15 @@ def emissivity_table(found: pd.DataFrame) -> pd.DataFrame:
     """Return emissivities from patches in words, of each lamp and place the one at the hottest patch."""
     best = found.sort_values("patch_C", ascending=False, kind="stable").drop_duplicates(["lamp", "place"])
     best = best.sort_index()
-    figures = best[["emissivity", "low", "high"]].to_numpy(float).tolist()
-    known = [
-        f"none: {REFUSAL_WORDS[code]}" if code else "{} ({} to {})".format(*(decimal(x, 2) for x in row))
-        for code, row in zip(best["code"], figures, strict=True)
-    ]
-    return pd.DataFrame(
-        {
-            "lamp": best["lamp"],
-            "place": best["place"],
-            "patch": [
-                f"{a}, {decimal(t, 0)} °C" for a, t in zip(best["patch"], best["patch_C"], strict=True)
-            ],
-            "emissivity from the patch (from-to)": known,
-            "emissivity in thermal.csv": ["" if math.isnan(x) else decimal(x, 2) for x in best["declared"]],
-        }
-    )
+    known = []
+    for row in best.to_dict("records"):
+        value, low, high = (decimal(row[key], 2) for key in ("emissivity", "low", "high"))
+        known.append(f"none: {REFUSAL_WORDS[row['code']]}" if row["code"] else f"{value} ({low} to {high})")
+    shown = best[["lamp", "place"]].copy()
+    shown["patch"] = [f"{a}, {decimal(t, 0)} °C" for a, t in zip(best["patch"], best["patch_C"], strict=True)]
+    shown["emissivity from the patch (from-to)"] = known
+    declared = ["" if math.isnan(x) else decimal(x, 2) for x in best["declared"]]
+    return shown.assign(**{"emissivity in thermal.csv": declared})
 
 
 def laws_row(one: Surface) -> dict[str, str]:

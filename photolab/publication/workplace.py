@@ -12,9 +12,8 @@ import nbformat
 
 from photolab.bench.records import read_bench
 from photolab.errors import MethodError, PhotolabError
-from photolab.publication.notebooks import inject, notebooks_folder
+from photolab.publication.notebooks import emptied, inject, notebooks_folder, write_notebook
 from photolab.publication.notebooks import run as run_notebooks
-from photolab.publication.stored_form import emptied, write_notebook
 
 FIRST = "00_start_here.ipynb"
 _END_S = 0.7
@@ -109,9 +108,8 @@ def open_lab(
     meant = any("allow-root" in option or "allow_root" in option for option in options)
     if hasattr(os, "geteuid") and os.geteuid() == 0 and not meant:
         message = (
-            "JupyterLab does not run as root: whoever reaches it could do anything on this machine. "
-            "Run photolab open as an ordinary user; "
-            f"if you know why it must be root, type: photolab open {bench} -- --allow-root"
+            "JupyterLab does not run as root: whoever reaches it could do anything on this machine. Run photolab "
+            f"open as an ordinary user; if you know why it must be root, type: photolab open {bench} -- --allow-root"
         )
         raise PhotolabError(message)
     place = working_copies(bench, work, run=run)
@@ -124,9 +122,8 @@ def open_lab(
     with subprocess.Popen(command, env=environment) as lab:
         try:
             return lab.wait()
-        except (
-            KeyboardInterrupt
-        ):  # a terminal has told JupyterLab too: told twice, it would leave its kernels
+        except KeyboardInterrupt:
+            # a terminal has told JupyterLab too: told twice, it would leave its kernels
             for end in (lab.terminate, lab.kill):
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     lab.wait(_END_S)

@@ -13,7 +13,7 @@ import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 import matplotlib as mpl
 import matplotlib.style
@@ -21,12 +21,15 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.layout_engine import ConstrainedLayoutEngine
+from matplotlib.transforms import Bbox
 
-from photolab.publication.figures.steady_layout import SteadyLayout
-
+_DIGITS = 9  # of a position, as a share of the figure: far finer than a pixel, far coarser than a float
 _NOT_SHOWN = "\N{REPLACEMENT CHARACTER}"
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
+Look = dict[str, Any]
+"""How something is drawn: keywords of the library that draws."""
 
 #: Eight colours that colour-blind readers tell apart (Okabe and Ito, Color Universal Design, 2008).
 COLOURS = {
@@ -151,6 +154,35 @@ def _signs() -> frozenset[int]:
     return frozenset(get_font(font_file()).get_charmap())
 
 
+class SteadyLayout(ConstrainedLayoutEngine):
+    """Constrained layout with positions rounded to nine decimals.
+
+    The solver behind the constrained layout visits its constraints in an order that is not fixed, so that positions may
+    differ by a rounding of floats; a few pixels of a line then differ by one shade, and the picture by its bytes.
+    """
+
+    def execute(self, fig: Figure) -> Any:
+        """Lay out a figure.
+
+        Parameters
+        ----------
+        fig : Figure
+            The figure.
+
+        Returns
+        -------
+        dict
+            As the constrained layout returns it.
+        """
+        done = super().execute(fig)
+        for axes in fig.axes:
+            for which in ("original", "active"):
+                corners = axes.get_position(original=which == "original").get_points()
+                rounded = [[float(f"{x:.{_DIGITS}f}") for x in corner] for corner in corners]
+                axes._set_position(Bbox(rounded), which=which)  # type: ignore[attr-defined]
+        return done
+
+
 @styled
 def new_figure(
     rows: int = 1,
@@ -186,6 +218,24 @@ def new_figure(
         rows, columns, sharex=share_x, sharey=share_y, squeeze=False, height_ratios=heights
     )
     return figure, [axes for row in panels for axes in row]
+
+
+def name_rows(axes: Axes, names: Sequence[str], *, edge: float = 0.6) -> None:
+    """Name rows that are drawn at 0, 1, 2 from the top, with a grid of what they show.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where they are drawn.
+    names : sequence of str
+        One a row.
+    edge : float, default 0.6
+        Room above the first and below the last row, in rows. [1]
+    """
+    axes.set_yticks(range(len(names)), names)
+    axes.set_ylim(len(names) - 1.0 + edge, -edge)
+    axes.tick_params(axis="y", length=0)
+    axes.grid(axis="x")
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,7 +10,7 @@ from matplotlib.axes import Axes
 
 from photolab.metrology.control import ControlChart
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, shown_name, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, Look, shown_name, styled
 
 
 @styled
@@ -34,23 +33,15 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
     axes.axhline(0.0, color=INK, linewidth=0.8, zorder=1)
     axes.plot(places, table["percent"], color=GREY, linewidth=1.0, zorder=2)
     group, out = table["group"].astype(bool), table["out"].astype(bool)
-    vermilion = COLOURS["vermilion"]
-    looks: tuple[tuple[pd.Series[bool], dict[str, Any], str], ...] = (
-        (~group, {"marker": "o", "color": COLOURS["blue"], "markerfacecolor": "white"}, "a day"),
-        (group, {"marker": "s", "color": vermilion}, "days that stand apart together"),
-        (
-            out,
-            {"marker": "x", "color": INK, "markersize": 12, "markeredgewidth": 1.6},
-            "a day beyond its limits",
-        ),
-    )
-    for chosen, look, words in looks:
+    mark: Look = {"linestyle": "none", "markersize": 7, "markeredgewidth": 1.4, "zorder": 3}
+    day = mark | {"marker": "o", "color": COLOURS["blue"], "markerfacecolor": "white", "label": "a day"}
+    together = {"marker": "s", "color": COLOURS["vermilion"], "label": "days that stand apart together"}
+    beyond = {"marker": "x", "color": INK, "markersize": 12, "markeredgewidth": 1.6}
+    beyond |= {"label": "a day beyond its limits"}
+    for chosen, look in ((~group, day), (group, mark | together), (out, mark | beyond)):
         if chosen.any():
-            at = [place for place, yes in zip(places, chosen, strict=True) if yes]
-            mark: dict[str, Any] = {"markersize": 7, "markeredgewidth": 1.4, **look}
-            axes.plot(
-                at, table.loc[chosen.to_numpy(), "percent"], linestyle="none", label=words, zorder=3, **mark
-            )
+            at = np.flatnonzero(chosen)
+            axes.plot(at, table["percent"].iloc[at], **look)
     axes.set_xticks(list(places), [shown_name(str(day), 12) for day in table["day"]])
     axes.grid(axis="y")
     axes.margins(x=0.06)
@@ -78,17 +69,11 @@ def percent(chart: ControlChart) -> pd.DataFrame:
     together = next((s for s in chart.signals if s.kind in {"group", "step"}), None)
     at = days["day"].tolist()
     span = range(at.index(together.first), at.index(together.last) + 1) if together else range(0)
-    return pd.DataFrame(
-        {
-            "day": days["day"].astype(str),
-            **{
-                name: 100.0 * np.expm1(days[column] - chart.centre)
-                for name, column in (("percent", "mean"), ("low", "low"), ("high", "high"))
-            },
-            "out": days["out"],
-            "group": [place in span for place in range(len(days))],
-        }
-    )
+    shown = pd.DataFrame({"day": days["day"].astype(str), "out": days["out"]})
+    for name, column in (("percent", "mean"), ("low", "low"), ("high", "high")):
+        shown[name] = 100.0 * np.expm1(days[column] - chart.centre)
+    shown["group"] = [place in span for place in range(len(days))]
+    return shown
 
 
 def words(charts: Mapping[str, pd.DataFrame]) -> str:

@@ -6,7 +6,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import COLOURS, INK, PALE, shown_name, styled
+from photolab.publication.figures.common import COLOURS, INK, PALE, Look, name_rows, shown_name, styled
 
 _SPREAD = 0.26
 _LOOKS = (("blue", "o"), ("orange", "s"), ("green", "^"), ("purple", "D"), ("sky", "v"), ("black", "P"))
@@ -37,29 +37,17 @@ def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
         for lamp, rows in mine.groupby(mine["lamp"].astype(str), sort=False):
             place = lamps.index(str(lamp))
             height = _heights(place, len(rows))
-            axes.plot(
-                rows["percent"], height, linestyle="none", marker=marker, markersize=5, color=COLOURS[colour],
-                markerfacecolor="none", markeredgewidth=1.1, zorder=2,
-                label=words if lamp == mine["lamp"].iloc[0] else None,
-            )  # fmt: skip
-            for percent, at, flagged, label in zip(
-                rows["percent"], height, rows["flagged"], rows["label"], strict=True
-            ):
-                if flagged:
+            look: Look = {"linestyle": "none", "marker": marker, "markersize": 5, "color": COLOURS[colour]}
+            look |= {"markerfacecolor": "none", "markeredgewidth": 1.1, "zorder": 2}
+            axes.plot(rows["percent"], height, label=words if lamp == mine["lamp"].iloc[0] else None, **look)
+            for at, row in zip(height, rows.to_dict("records"), strict=True):
+                if row["flagged"]:
+                    label, point = shown_name(str(row["label"]), 50), (row["percent"], at)
                     axes.plot(
-                        percent, at, marker="x", markersize=11, color=COLOURS["vermilion"], markeredgewidth=2
+                        *point, marker="x", markersize=11, color=COLOURS["vermilion"], markeredgewidth=2
                     )
-                    axes.annotate(
-                        shown_name(str(label), 50),
-                        (percent, at),
-                        xytext=(9, 0),
-                        textcoords="offset points",
-                        va="center",
-                    )
-    axes.set_yticks(range(len(lamps)), [shown_name(one) for one in lamps])
-    axes.set_ylim(len(lamps) - 0.45, -0.55)
-    axes.tick_params(axis="y", length=0)
-    axes.grid(axis="x")
+                    axes.annotate(label, point, xytext=(9, 0), textcoords="offset points", va="center")
+    name_rows(axes, [shown_name(one) for one in lamps], edge=0.55)
     axes.margins(x=0.05)
     axes.set_xlabel("from the lamp's own mean in that housing (%); pale band: ± one SD of a seating")
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, borderaxespad=0.1)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from photolab.bench.surface import Surface
 from photolab.errors import MethodError, attempt
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, Look, shown_name, styled
 from photolab.thermal.thermography import surface_temperature
 
 _LOOKS = (("blue", "-", "o"), ("green", "--", "s"), ("vermilion", "-.", "^"), ("purple", ":", "D"))
@@ -33,10 +33,7 @@ def _curves(one: Surface, grid: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the surface temperature at the emissivity of a reading and at both ends of it [degC]."""
     ends = np.array([[0.0], [1.0], [-1.0]]) * one.emissivity_half_width + one.emissivity
     true = surface_temperature(
-        grid,
-        emissivity=np.clip(ends, 0.01, 1.0),
-        set_emissivity=one.set_emissivity,
-        reflected=one.reflected,
+        grid, emissivity=np.clip(ends, 0.01, 1.0), set_emissivity=one.set_emissivity, reflected=one.reflected
     )
     return np.round(true, 6)  # one picture on every processor
 
@@ -66,34 +63,17 @@ def draw(axes: Axes, shown: Sequence[Surface]) -> str:
             true, low, high = curves
             low_enough = true <= top
             label = f"{one.method}, emissivity {decimal(one.emissivity, 2)} ± {decimal(one.emissivity_half_width, 2)}"
-            axes.fill_between(
-                grid[low_enough],
-                low[low_enough],
-                high[low_enough],
-                color=COLOURS[colour],
-                alpha=0.22,
-                linewidth=0,
-            )
-            axes.plot(
-                grid[low_enough], true[low_enough], color=COLOURS[colour], linewidth=1.8, linestyle=line,
-                label=shown_name(label, 50),
-            )  # fmt: skip
+            along, band = grid[low_enough], (low[low_enough], high[low_enough])
+            axes.fill_between(along, *band, color=COLOURS[colour], alpha=0.22, linewidth=0)
+            look: Look = {"color": COLOURS[colour], "linewidth": 1.8, "linestyle": line}
+            axes.plot(along, true[low_enough], label=shown_name(label, 50), **look)
         x, y = one.displayed, float(np.round(one.value, 6))
-        axes.plot(
-            x,
-            y,
-            marker=marker,
-            markersize=8,
-            color=COLOURS[colour],
-            markeredgecolor=INK,
-            linestyle="none",
-            zorder=4,
-        )
+        dot: Look = {"marker": marker, "markersize": 8, "color": COLOURS[colour], "markeredgecolor": INK}
+        axes.plot(x, y, linestyle="none", zorder=4, **dot)
         beside = 1.08 * x < y < 1.6 * x
-        axes.annotate(
-            shown_name(f"{one.lamp} {one.method}", 40), (x, y), xytext=(-9, 5) if beside else (9, -3),
-            textcoords="offset points", ha="right" if beside else "left", va="bottom" if beside else "top",
-        )  # fmt: skip
+        side, place = ("right", "bottom") if beside else ("left", "top")
+        where: Look = {"xytext": (-9, 5) if beside else (9, -3), "textcoords": "offset points"}
+        axes.annotate(shown_name(f"{one.lamp} {one.method}", 40), (x, y), ha=side, va=place, **where)
     axes.plot([left, right], [left, right], color=GREY, linewidth=0.9, label="surface = displayed", zorder=1)
     axes.set_xlim(left, right)
     axes.set_ylim(left, top)

@@ -1,0 +1,130 @@
+"""Bars: what each of three doubts leaves open of two readings, and what blurs a result, longest first."""
+
+from __future__ import annotations
+
+import textwrap
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.patches import Patch
+
+from photolab.publication.figure_tables import signed
+from photolab.publication.figures.common import COLOURS, GREY, INK, Look, name_rows, styled
+
+
+@styled
+def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> None:
+    """Draw the result and its bars on one axis of "% more or less light".
+
+    Parameters
+    ----------
+    axes : Axes
+        Where to draw.
+    table : DataFrame
+        One row a bar, from top to bottom: ``label`` (text), ``low`` and ``high`` (ends of the bar [%]),
+        ``kind`` (``plain``, ``decides``: heavier, ``what_if``: dashed).
+    percent : float
+        The result itself: so much more light (less, if negative). [%]
+    """
+    looks = {
+        "plain": {"color": GREY, "linewidth": 2.5, "linestyle": "-"},
+        "decides": {"color": COLOURS["blue"], "linewidth": 5.5, "linestyle": "-"},
+        "what_if": {"color": GREY, "linewidth": 1.8, "linestyle": (0, (4, 3))},
+    }
+    axes.axvline(0.0, color=INK, linewidth=0.8, zorder=1)
+    for row, (low, high, kind) in enumerate(zip(table["low"], table["high"], table["kind"], strict=True)):
+        look = looks[str(kind)]
+        axes.plot([low, high], [row, row], solid_capstyle="butt", zorder=2, **look)  # type: ignore[arg-type]
+        cap = 0.16 if kind != "decides" else 0.24
+        for end in (low, high):
+            axes.plot([end, end], [row - cap, row + cap], color=look["color"], linewidth=1.6, zorder=2)
+        axes.plot([percent], [row], marker="o", markersize=6, color=INK, zorder=3)
+        if kind == "decides":
+            beside: Look = {"xytext": (7, 0), "textcoords": "offset points", "va": "center"}
+            axes.annotate("decides", (high, row), weight="bold", **beside)
+    name_rows(axes, [textwrap.fill(str(label), 24) for label in table["label"]], edge=0.5)
+    axes.spines["left"].set_visible(False)
+    axes.margins(x=0.12)
+    axes.xaxis.set_major_formatter(_signed)
+    axes.set_xlabel("less light   ←   % more or less light   →   more light")
+
+
+def _signed(value: float, _position: object = None) -> str:
+    """Return a tick label with its sign."""
+    if round(value) == 0:
+        return "same"
+    sign = "+" if value > 0 else "−"
+    return f"{sign}{abs(value):g} %"
+
+
+def three_words(table: pd.DataFrame, *, percent: float) -> str:
+    """Return what the figure shows.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As for `draw`.
+    percent : float
+        As for `draw`. [%]
+
+    Returns
+    -------
+    str
+        One sentence with every number of the figure.
+    """
+    bars = []
+    for row in table.to_dict("records"):
+        mark = ", which decides," if row["kind"] == "decides" else ""
+        low, high = (signed(row[end], places=1, unit="") for end in ("low", "high"))
+        bars.append(f"{row['label']}{mark} {low} to {high} %")
+    result = signed(percent, places=1, unit="")
+    head = f"One axis of % more or less light with the result, {result} %, and {len(bars)} bars"
+    return f"{head}: {'; '.join(bars)}."
+
+
+@styled
+def draw_budget(axes: Axes, table: pd.DataFrame) -> None:
+    """Draw how far each input moves the result.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where to draw.
+    table : DataFrame
+        One row an input: ``what`` (text), ``moves`` (how far it moves the result [± %]), ``assumed``
+        (bool), ``label`` (``moves`` as printed). Drawn longest first.
+    """
+    rows = table.sort_values("moves", ascending=False, kind="stable")
+    known: Look = {"facecolor": COLOURS["blue"], "edgecolor": COLOURS["blue"]}
+    assumed = known | {"facecolor": "white", "hatch": "////"}
+    for place, row in enumerate(rows.to_dict("records")):
+        moves, look = row["moves"], assumed if row["assumed"] else known
+        axes.barh(place, moves, height=0.62, linewidth=1.0, **look)
+        axes.annotate(row["label"], (moves, place), xytext=(5, 0), textcoords="offset points", va="center")
+    name_rows(axes, [str(what) for what in rows["what"]])
+    axes.margins(x=0.14)
+    axes.set_xlabel("moves the result by (± %)")
+    keys = [
+        Patch(label="known: manual, certificate or own readings", **known),
+        Patch(label="assumed", **assumed),
+    ]
+    axes.legend(handles=keys, loc="lower right", labelcolor=INK)
+
+
+def budget_words(table: pd.DataFrame) -> str:
+    """Return the bars in words.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As for `draw`.
+
+    Returns
+    -------
+    str
+        "seating 1.9, range term of the meter 1.7 (assumed)".
+    """
+    return ", ".join(
+        f"{row['what']} {row['label']}{' (assumed)' if row['assumed'] else ''}"
+        for row in table.to_dict("records")
+    )

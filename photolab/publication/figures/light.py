@@ -1,0 +1,104 @@
+"""The light itself: the eye, a meter and lamps over wavelength; a run over distance with the law that explains it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from photolab.bench.distances import DistanceResult
+from photolab.publication.figures.common import COLOURS, GREY, INK, Look, shown_name, styled
+
+Floats = NDArray[np.float64]
+
+
+@styled
+def draw_spectra(
+    panels: Sequence[Axes],
+    wavelength: Floats,
+    eye: Floats,
+    head: Floats,
+    lights: Mapping[str, Floats],
+    excess: Mapping[str, Floats],
+    meter: str,
+) -> None:
+    """Draw three panels that share the wavelength.
+
+    Parameters
+    ----------
+    panels : sequence of three Axes
+        Eye and meter; light of the lamps; what the meter reads too much.
+    wavelength, eye, head : ndarray, shape (n,)
+        Wavelengths [nm]; V(lambda) and the meter, scaled to agree on the light it was trimmed to [1].
+    lights, excess : mapping of str to ndarray, shape (n,)
+        By the words that name a lamp: its light, any scale; what the meter reads too much at each wavelength. [1, %/nm]
+    meter : str
+        Name of the meter.
+    """
+    panels[0].plot(wavelength, eye, color=INK, linewidth=1.6, linestyle=(0, (5, 2)), label="the eye, V(λ)")
+    named = shown_name(f"meter {meter}")
+    panels[0].plot(wavelength, head, color=COLOURS["blue"], linewidth=1.6, label=named)
+    panels[0].fill_between(wavelength, eye, head, color=COLOURS["sky"], alpha=0.35, linewidth=0)
+    looks = (("vermilion", "-"), ("orange", (0, (6, 2))), ("green", ":"), ("purple", "-."))
+    for (words, light), (colour, line) in zip(lights.items(), looks, strict=False):
+        how: Look = {"color": COLOURS[colour], "linewidth": 1.6, "linestyle": line}
+        panels[1].plot(wavelength, light / light.max(), label=shown_name(words, 40), **how)
+        panels[2].plot(wavelength, excess[words], label=shown_name(words, 40), **how)
+        panels[2].fill_between(wavelength, 0.0, excess[words], color=COLOURS[colour], alpha=0.15, linewidth=0)
+    panels[2].axhline(0.0, color=GREY, linewidth=0.8)
+    panels[0].set_ylabel("relative")
+    panels[1].set_ylabel("relative power")
+    panels[2].set_ylabel("read too much\n(% for each nm)")
+    panels[2].set_xlabel("wavelength (nm)")
+    for axes in panels:
+        axes.set_xlim(float(wavelength[0]), float(wavelength[-1]))
+        axes.grid(axis="y")
+        axes.legend(loc="center right" if axes is panels[1] else "upper right", fontsize=8.0)
+
+
+@styled
+def draw_run(
+    panels: Sequence[Axes],
+    run: DistanceResult,
+    curve: tuple[Floats, Floats],
+    intensity: tuple[float, float, float],
+    k: float,
+) -> None:
+    """Draw one run: products above, residuals below.
+
+    Parameters
+    ----------
+    panels : sequence of two Axes
+        Above and below.
+    run : DistanceResult
+        Its points, its name and where the bench reads.
+    curve : tuple of two ndarray, shape (n,)
+        The law: distances [m] and products [cd].
+    intensity : tuple of three floats
+        Intensity with its interval; NaN where none may be quoted. [cd]
+    k : float
+        Length of a bar in standard uncertainties. [1]
+    """
+    (above, below), points = panels, run.points
+    value, low, high = (x / 1000.0 for x in intensity)
+    if value == value:
+        above.axhspan(low, high, color=COLOURS["sky"], alpha=0.25, linewidth=0)
+        above.axhline(value, color=COLOURS["blue"], linewidth=1.2, linestyle=(0, (5, 3)))
+    above.plot(curve[0], curve[1] / 1000.0, color=COLOURS["orange"], linewidth=1.6)
+    below.axhline(0.0, color=COLOURS["orange"], linewidth=1.6)
+    for axes, y, u in (
+        (above, points["product_cd"] / 1000.0, points["product_u_cd"] / 1000.0),
+        (below, points["residual_percent"], points["own_percent"]),
+    ):
+        look: Look = {"fmt": "o", "color": INK, "markersize": 4.5, "elinewidth": 1.2, "capsize": 2.5}
+        axes.errorbar(points["distance_m"], y, yerr=k * u, **look)
+        axes.axvline(run.place.distance_m, color=GREY, linewidth=1.0, linestyle=":")
+        axes.grid(axis="y")
+        axes.margins(x=0.06)
+    above.set_title(shown_name(f"{run.lamp} in housing {run.housing}", 90))
+    above.set_ylabel("E d² (kcd)")
+    below.set_ylabel("left over (%)")
+    below.set_xlabel("distance from the reference face (m)")
+    below.margins(y=0.15)
