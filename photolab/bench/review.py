@@ -198,26 +198,29 @@ def forecast_against_results(campaign: Campaign) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, housing, n_mountings, forecast, reached (half-widths in ln against the baseline). [1]
+        lamp, housing, n_mountings; forecast, models (for the models), reached: half-widths in ln against the baseline,
+        but for the models for the specimens. [1]
     """
     floor = shared_floor(campaign)
     k = coverage_factor(campaign.bench.settings.coverage, math.inf)
-    counts = dict(zip(campaign.weights.names, campaign.weights.counts["n_mountings"], strict=True))
+    counts = campaign.weights.counts.set_axis(campaign.weights.names)
     rows = []
     for row in campaign.table[campaign.table["scope"] == "specimens"].to_dict("records"):
         name = (row["lamp"], row["housing"], row["point"], row["instant"])
-        seatings = [float(counts[one]) for one in (name, (campaign.baseline, *name[1:]))]
-        own = sum(campaign.spreads.seating_in(row["housing"]).sd ** 2 / n for n in seatings)
+        both = [counts.loc[[one]].iloc[0] for one in (name, (campaign.baseline, *name[1:]))]
+        own = sum(campaign.spreads.seating_in(row["housing"]).sd ** 2 / one["n_mountings"] for one in both)
+        between = sum(campaign.spreads.specimen.sd**2 / one["n_specimens"] for one in both)
         rows.append(
             {
                 "lamp": row["lamp"],
                 "housing": row["housing"],
-                "n_mountings": int(seatings[0]),
+                "n_mountings": int(both[0]["n_mountings"]),
                 "forecast": k * math.sqrt(own + floor**2),
+                "models": k * math.sqrt(own + between + floor**2),
                 "reached": row["ln_expanded_uncertainty"],
             }
         )
-    return pd.DataFrame(rows, columns=["lamp", "housing", "n_mountings", "forecast", "reached"])
+    return pd.DataFrame(rows, columns=["lamp", "housing", "n_mountings", "forecast", "models", "reached"])
 
 
 def hold_choices(

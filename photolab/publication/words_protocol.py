@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -219,6 +220,98 @@ def plans_alt(plans: Sequence[Forecast], *, floor: float, coverage: float) -> st
     return (
         f"Forecast half-width of a ratio in % at {100.0 * coverage:g} %, for the specimens and for the models, by "
         f"specimens × seatings × readings of each lamp: {said}. Seatings cannot go below ± {decimal(100.0 * floor, 1)}."
+    )
+
+
+CHANGE_WORDS = {
+    "": "as it is",
+    "mounting": "one more seating",
+    "specimen": "one more specimen",
+    "day": "one more day",
+    "range": "one locked range",
+    "spectrum": "a spectrum of each lamp",
+}
+"""The single changes of a protocol, by what `one_more.one_more` calls them."""
+_SURE = 2.0  # standard errors of the drawing from which on one figure is below another
+
+
+def change_sentences(bought: pd.DataFrame, *, percent: float, drawn: int, coverage: float) -> tuple[str, ...]:
+    """Return what a protocol would show, which single change buys most, and what the formula says of it.
+
+    Parameters
+    ----------
+    bought : DataFrame
+        As `one_more.what_changes_buy`.
+    percent : float
+        True difference that it was rehearsed with. [%]
+    drawn : int
+        Benches drawn for each change. [1]
+    coverage : float
+        Of the intervals. [1]
+
+    Returns
+    -------
+    tuple of str
+        Three sentences.
+    """
+    plain, *changes = bought.to_dict("records")
+    best, *others = sorted(changes, key=lambda row: float(row["specimens"]))
+    for_models, by_formula = (min(changes, key=lambda row: float(row[c])) for c in ("models", "formula"))
+    said = (
+        f"By {drawn} benches drawn, the protocol as it is gives intervals of {_half(plain['specimens'])} for the "
+        f"specimens on the bench and of {_half(plain['models'])} for the models, at {100.0 * coverage:g} %, and shows "
+        f"a difference of {percent:g} % between specimens with a chance of {decimal(plain['shown'], 0)} % "
+        f"(± {decimal(plain['shown_error'], 0)} % from the drawing), on the average over all comparisons."
+    )
+    buys = "By rehearsal no single change narrows these by more than so few draws leave open."
+    if _below(best, plain):
+        alike = [CHANGE_WORDS[row["change"]] for row in others if not _below(best, row)]
+        buys = f"By rehearsal {CHANGE_WORDS[best['change']]} buys most, {_half(best['specimens'])} for the specimens"
+        buys += f", though so few draws do not tell it from {' and '.join(alike)}" if alike else ""
+        if for_models is not best:
+            buys += f"; for the models {CHANGE_WORDS[for_models['change']]}, {_half(for_models['models'])}"
+        buys += "."
+    told = f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens"
+    if by_formula is not best:
+        told += f", and {CHANGE_WORDS[best['change']]} {_half(best['formula'])}; {CHANGE_WORDS[by_formula['change']]}"
+        told += f" buys most by it, {_half(by_formula['formula'])}."
+    else:
+        told += f", and {CHANGE_WORDS[best['change']]}, which buys most by it too, {_half(best['formula'])}."
+    return said, buys, told
+
+
+def _half(percent: float) -> str:
+    return f"± {decimal(percent, 1)} %"
+
+
+def _below(one: Mapping[Any, Any], other: Mapping[Any, Any]) -> bool:
+    """Return whether a half-width lies below another by more than the drawing leaves open."""
+    error = math.hypot(one["specimens_error"], other["specimens_error"])
+    return bool(other["specimens"] - one["specimens"] > _SURE * error)
+
+
+def changes_alt(rows: pd.DataFrame, coverage: float) -> str:
+    """Return what the picture of single changes shows, in words.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As `one_more.what_changes_buy`, with label.
+    coverage : float
+        Of the intervals. [1]
+
+    Returns
+    -------
+    str
+        One sentence with every number of the figure.
+    """
+    said = "; ".join(
+        f"{row['label']} ± {decimal(row['specimens'], 1)} and {decimal(row['formula'], 1)}"
+        for row in rows.to_dict("records")
+    )
+    return (
+        f"Expected half-width of a ratio in % at {100.0 * coverage:g} %, for the specimens, by rehearsal and by "
+        f"formula: {said}."
     )
 
 

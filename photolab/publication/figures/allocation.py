@@ -1,15 +1,21 @@
-"""Plans: the half-width each would give, for the specimens on the bench and for the models."""
+"""Plans: the half-width each would give, for the specimens and for the models, or by two ways to foresee it."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 import pandas as pd
 from matplotlib.axes import Axes
 
 from photolab.publication.figures.common import COLOURS, styled
 
+SCOPES = {"specimens": "for the specimens on the bench", "models": "for the models"}
+
 
 @styled
-def draw(axes: Axes, table: pd.DataFrame, *, floor: float) -> None:
+def draw(
+    axes: Axes, table: pd.DataFrame, *, floor: float | None = None, columns: Mapping[str, str] = SCOPES
+) -> None:
     """Draw the forecast half-width of plans.
 
     Parameters
@@ -17,25 +23,18 @@ def draw(axes: Axes, table: pd.DataFrame, *, floor: float) -> None:
     axes : Axes
         Where to draw.
     table : DataFrame
-        One row a plan, from top to bottom: ``label`` (text), ``specimens``, ``models`` (half-widths of the
-        interval of a ratio [%]).
-    floor : float
+        One row a plan, from top to bottom: ``label`` (text), two half-widths of the interval of a ratio [%].
+    floor : float, optional
         Half-width that no number of seatings and readings goes below. [%]
+    columns : mapping, default `SCOPES`
+        The two columns of half-widths, and what each is; the first is drawn filled.
     """
-    axes.axvline(
-        floor,
-        color=COLOURS["vermilion"],
-        linewidth=1.4,
-        linestyle=(0, (4, 3)),
-        label="floor",
-    )
+    if floor is not None:
+        axes.axvline(floor, color=COLOURS["vermilion"], linewidth=1.4, linestyle=(0, (4, 3)), label="floor")
     for place, row in enumerate(table.to_dict("records")):
-        axes.plot([row["specimens"], row["models"]], [place, place], color=COLOURS["blue"], linewidth=1.0)
-    looks = (
-        ("specimens", "o", COLOURS["blue"], "for the specimens on the bench"),
-        ("models", "s", "white", "for the models"),
-    )
-    for column, marker, filling, words in looks:
+        axes.plot([row[name] for name in columns], [place, place], color=COLOURS["blue"], linewidth=1.0)
+    looks = zip(columns.items(), "os", (COLOURS["blue"], "white"), strict=True)
+    for (column, words), marker, filling in looks:
         axes.plot(
             table[column], range(len(table)), linestyle="none", marker=marker, markersize=7,
             color=COLOURS["blue"], markerfacecolor=filling, markeredgewidth=1.5, label=words,
