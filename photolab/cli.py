@@ -106,7 +106,8 @@ def _parser() -> argparse.ArgumentParser:
         ("--lamps", "A,B", "these lamps only, and the baseline"),
         ("--housings", "X,Y", "these housings only"),
         ("--date", "YYYY-MM-DD", "day of the evening (default: today)"),
-        ("--seed", "S", "seed of the random order (default: 1)"),
+        ("--seed", "S", "seed of the random order and of the benches drawn (default: 1)"),
+        ("--benches", "N", "benches drawn to rehearse what it will show; 0: by formula alone (default: 60)"),
     ):
         plan.add_argument(name, metavar=value, help=text)
     opened = add(

@@ -6,7 +6,8 @@ housing the baseline opens and closes; between, lamps stand in random order with
 Nothing is powered while another lamp is; a lamp rests before it is switched on again, and cools before it is taken out.
 
 What the evening will show is the joint evaluation itself, of the folder's readings and of invented ones in the place of
-those to come, with the folder's own standard deviations: invented readings say nothing of scatter.
+those to come, with the folder's own standard deviations: invented readings say nothing of scatter. Rehearsed, all of
+them are drawn again with known truth, and evaluated by what they scatter.
 """
 
 import math
@@ -25,7 +26,10 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import shown
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Assumption, Bench, Question
+from photolab.bench.one_more import FULL_RANGE, rehearsed
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.redraw import Protocol
+from photolab.bench.rehearse import FOUND, LINE, RATIO, Plan
 from photolab.bench.schema import TABLES
 from photolab.bench.seats import SEATED
 from photolab.bench.selection import main_meter
@@ -46,8 +50,10 @@ COOL_MINUTES = {False: 5, True: 10}
 HOURS, MOST_HOURS = 3.0, 12.0
 USUAL_LUX = 300.0
 """Level of the readings to come where the folder has none, assumed. [lx]"""
-FULL_RANGE = 0.9
-"""So much of a range the level may fill. [1]"""
+DIFFERENCES = (5.0, 10.0)
+"""True differences for which it is said how often they are shown. [%]"""
+STEPS = 10
+"""Steps of the picture of how often a difference is shown. [1]"""
 LEAST_READINGS, MOST_READINGS = 2, 3
 """Readings at one instant: a slip shows beside a second one; the most where the folder says of none what pays. [1]"""
 UNKNOWN = 1.0
@@ -121,6 +127,10 @@ class Evening:
         What these rest on that was not measured.
     questions : tuple of Question
         Those that the plan was made for.
+    drawn : int
+        Benches drawn to rehearse it. [1]
+    rehearsed : DataFrame
+        What they show of the ratios of `shows`, as `rehearse.table_of`.
     """
 
     bench: Bench
@@ -134,6 +144,8 @@ class Evening:
     shows: pd.DataFrame
     assumed: tuple[Assumption, ...]
     questions: tuple[Question, ...]
+    drawn: int
+    rehearsed: pd.DataFrame
 
     @property
     def table(self) -> pd.DataFrame:
@@ -154,6 +166,7 @@ def plan_evening(
     lamps: Sequence[str] = (),
     housings: Sequence[str] = (),
     seed: int = 1,
+    drawn: int = 0,
 ) -> Evening:
     """Return what fits an evening, the best use first.
 
@@ -168,7 +181,9 @@ def plan_evening(
     lamps, housings : sequence of str
         To which it is confined; the baseline is always in. All candidates and all housings without it.
     seed : int, default 1
-        Of the random order. [1]
+        Of the random order, and of the benches drawn. [1]
+    drawn : int, default 0
+        Benches drawn to rehearse what it will show. [1]
 
     Returns
     -------
@@ -190,9 +205,10 @@ def plan_evening(
     pieces = chosen.pieces_for(hours)
     seatings = chosen.schedule(pieces)
     shows, assumed = chosen.shows(seatings)
+    found = chosen.rehearsed(seatings, shows, drawn)
     return Evening(
         bench, date, hours, seed, chosen.baseline, seatings, _minutes(seatings), chosen.repeats, shows, assumed,
-        tuple(question for question, _ in chosen.asked),
+        tuple(question for question, _ in chosen.asked), drawn, found,
     )  # fmt: skip
 
 
@@ -482,6 +498,23 @@ class _Choice:
         figures = ["now", "after", "one_more", "even_chance", "four_in_five"]
         columns = ["lamp", "housing", "instant", *figures, "largest"]
         return pd.DataFrame(rows, columns=columns), tuple(assumed)
+
+    def rehearsed(self, seatings: Sequence[Seating], shows: pd.DataFrame, drawn: int) -> pd.DataFrame:
+        """Return what some benches drawn, with the readings of some seatings, show of ratios."""
+        if not drawn or shows.empty:
+            return pd.DataFrame(columns=[*LINE, *FOUND])
+        most = max(math.ceil(150.0 * shows["four_in_five"].max()), *DIFFERENCES)
+        apart = tuple(sorted({*DIFFERENCES, *np.linspace(0.0, most, 1 + STEPS).tolist()}))
+        lines = {
+            (RATIO, lamp, self.baseline, housing, "hot_spot", instant)
+            for lamp, housing, instant in zip(
+                *(shows[c] for c in ("lamp", "housing", "instant")), strict=True
+            )
+        }
+        protocol = Protocol(self._with(seatings), spreads=self.spreads)
+        plan = Plan(self.seed, apart, families_every=0)
+        found = rehearsed(protocol, plan, lambda line: line[:-1] in lines, drawn)
+        return found[found["scope"] == "specimens"]
 
     def _with(self, seatings: Sequence[Seating], *, stamped: bool = True) -> Bench:
         """Return the bench as if some seatings had been read, each at the light that is expected of it."""

@@ -280,8 +280,8 @@ class Protocol:
         """Add what each meter brings: within the limits of its manual or certificate, and by its colour."""
         rows = self.rows
         ranges, self._step = rows.numbers("range_lx"), np.zeros(rows.rows)
-        unknown = Columns({"range": np.where(np.isnan(ranges), -1.0 - np.arange(rows.rows), ranges)})
-        rows["range"] = unknown["range"]
+        seated = rows.groups(*SEATED, "point", "instant")  # one range, where it is not known
+        rows["range"] = np.where(np.isnan(ranges), -1.0 - seated.code, ranges)
         expected = np.ones(rows.rows)
         likeness, ages = own_colour_likeness(self.bench.tables["lamps"]), certificate_ages(self.bench)
         for label in dict.fromkeys(rows["meter"].tolist()):

@@ -4,6 +4,7 @@ import argparse
 import datetime
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from photolab.bench.cautions import SHORT_REST_MIN
@@ -11,12 +12,23 @@ from photolab.bench.cells import parse_date
 from photolab.bench.faults import Faults, refusal, shown
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Question
-from photolab.bench.plan import COOL_MINUTES, HOURS, SEAT_MINUTES, Evening, Seating, plan_evening
+from photolab.bench.plan import (
+    COOL_MINUTES,
+    DIFFERENCES,
+    HOURS,
+    SEAT_MINUTES,
+    Evening,
+    Seating,
+    plan_evening,
+)
 from photolab.bench.records import read_bench
+from photolab.bench.verdicts import EVEN_CHANCE, FOUR_IN_FIVE
 from photolab.bench.write import add_plan
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_words
+from photolab.publication.figures.chances import draw
+from photolab.publication.figures.common import new_figure, stored
 from photolab.publication.paper import as_pdf, quoted, typst_date
 from photolab.publication.statements import advice, in_housing, time_of
 
@@ -24,6 +36,11 @@ ROW_MM = (9.0, 8.0, 7.0, 6.0, 5.0)
 """Heights of a row to write in, tried in turn until the page holds all. [mm]"""
 LITTLE = 0.02
 """One more seating that takes less than this share off a half-width narrows it little. [1]"""
+BENCHES = 60
+"""Benches drawn where it is not said how many. [1]"""
+PICTURE = "shown.svg"
+PICTURE_MM = 72.0
+"""Width of the picture. [mm]"""
 STYLE = """
 #set page(paper: "a4", margin: (x: 12mm, y: 10mm))
 #set text(font: "Libertinus Serif", size: 8.5pt, lang: "en")
@@ -42,7 +59,7 @@ def run(args: argparse.Namespace) -> list[str]:
     Parameters
     ----------
     args : Namespace
-        folder, hours, lamps, housings, date, seed; all text, None where not given.
+        folder, hours, lamps, housings, date, seed, benches; all text, None where not given.
 
     Returns
     -------
@@ -60,10 +77,8 @@ def run(args: argparse.Namespace) -> list[str]:
     """
     folder = Path(args.folder)
     day = _day(args.date)
-    hours, seed = _number(args.hours, "--hours", HOURS), _number(args.seed, "--seed", 1)
-    if not (seed == int(seed) and seed >= 0):
-        message = f"--seed must be a whole number, zero or more; got {args.seed}"
-        raise ValueError(message)
+    hours = _number(args.hours, "--hours", HOURS)
+    seed, drawn = _whole(args.seed, "--seed", 1), _whole(args.benches, "--benches", BENCHES)
     bench = read_bench(folder, before_readings=True)
     sheet, faults = f"plan-{day}.pdf", Faults()
     if WORKBOOK in bench.files:
@@ -76,7 +91,9 @@ def run(args: argparse.Namespace) -> list[str]:
     if faults.faults:
         raise refusal(faults.faults)
     lamps, housings = (_codes(text) for text in (args.lamps, args.housings))
-    evening = plan_evening(bench, date=day, hours=hours, lamps=lamps, housings=housings, seed=int(seed))
+    evening = plan_evening(
+        bench, date=day, hours=hours, lamps=lamps, housings=housings, seed=seed, drawn=drawn
+    )
     add_plan(folder, bench, evening.table, sheet, page(evening))
     return [*_lines(evening, folder), f"{folder}: plan.csv and {sheet} written; print the page."]
 
@@ -99,6 +116,15 @@ def _number(text: str | None, option: str, usual: float) -> float:
     except ValueError:
         message = f"{option} must be a number; got {shown(str(text))}"
         raise ValueError(message) from None
+
+
+def _whole(text: str | None, option: str, usual: int) -> int:
+    """Return the whole number of an option."""
+    number = _number(text, option, usual)
+    if not (number == math.floor(number) and number >= 0.0):
+        message = f"{option} must be a whole number, zero or more; got {text}"
+        raise ValueError(message)
+    return int(number)
 
 
 def _codes(text: str | None) -> list[str]:
@@ -129,25 +155,45 @@ def _lines(evening: Evening, folder: Path) -> list[str]:
         place = f"  in {one.housing}" if one.housing else ""
         lines.append(f"  {_clock(one.start)}  {_piece(one):<{wide}}{place}  {', '.join(one.instants)}")
     lines.append(f"What the evening will be able to show. {_shows_head(evening)}")
-    for lamp, housing, at, now, after, even, most, more in _figures(evening):
+    for lamp, housing, at, now, after, even, most, more, *drawn in _figures(evening):
         chances = f"shown: {even} with an even chance, {most} four times in five"
-        lines.append(
+        line = (
             f"  {lamp}{in_housing(housing)} at {at}: {after} (now {now}); {chances}; one more seating: {more}"
         )
+        if drawn:
+            shown = [f"{d:g} % shown in {share}" for d, share in zip(DIFFERENCES, drawn[1:], strict=True)]
+            line += f"; rehearsed: {drawn[0]}, {', '.join(shown)} of the benches"
+        lines.append(line)
     lines += _answers(evening)
     return [*lines, f"Assumed: {_assumed(evening)}."]
 
 
 def _figures(evening: Evening) -> list[list[str]]:
-    """Return what the evening will show as text: lamp, housing, when, three half-widths and two chances in order."""
-    return [
-        [
-            *(row["lamp"], row["housing"], time_of(evening.bench, row["instant"])),
-            *("not yet" if math.isnan(row[name]) else f"±{_percent(row[name])}" for name in ("now", "after")),
-            *(_percent(row["even_chance"]), _percent(row["four_in_five"]), f"±{_percent(row['one_more'])}"),
+    """Return what the evening will show as text: lamp, housing, when, three half-widths and two chances in order.
+
+    Where it was rehearsed the half-width and the shares of `DIFFERENCES` follow.
+    """
+    keys = ["lamp", "housing", "instant", "figure", "true_difference_percent"]
+    found = evening.rehearsed.fillna({keys[-1]: 0.0}).set_index(keys)["value"].to_dict()
+    rows = []
+    for row in evening.shows.to_dict("records"):
+        cells = [row["lamp"], row["housing"], time_of(evening.bench, row["instant"])]
+        cells += ["not yet" if math.isnan(row[c]) else f"±{_percent(row[c])}" for c in ("now", "after")]
+        cells += [
+            _percent(row["even_chance"]),
+            _percent(row["four_in_five"]),
+            f"±{_percent(row['one_more'])}",
         ]
-        for row in evening.shows.to_dict("records")
-    ]
+        if evening.drawn:
+            place = (row["lamp"], row["housing"], row["instant"])
+            half, *shares = (
+                found.get((*place, *what))
+                for what in (("half-width", 0.0), *(("shown", d) for d in DIFFERENCES))
+            )
+            cells.append("–" if half is None else f"±{_percent(half / 100.0)}")
+            cells += ["–" if share is None else f"{decimal(share, 0)} %" for share in shares]
+        rows.append(cells)
+    return rows
 
 
 def _shows_head(evening: Evening) -> str:
@@ -156,8 +202,38 @@ def _shows_head(evening: Evening) -> str:
     return (
         f"Half-widths of the {coverage} interval of a lamp's light over that of {evening.baseline}, for the specimens"
         " on the bench, each comparison by itself; then the difference that is shown with an even chance and four"
-        " times in five."
+        f" times in five, by formula.{_rehearsed_head(evening)}"
     )
+
+
+def _rehearsed_head(evening: Evening) -> str:
+    """Return what the rehearsed figures are, and how sure."""
+    if evening.rehearsed.empty:
+        return ""
+    error = evening.rehearsed.loc[evening.rehearsed["figure"] == "shown", "standard_error"].max()
+    apart = " and of ".join(f"{d:g} %" for d in DIFFERENCES)
+    return (
+        f" Rehearsed: with these readings in place the bench was drawn {evening.drawn} times, its truth known, and"
+        " evaluated; mean half-width, and the share of benches in which a true difference of"
+        f" {apart} is shown, ± {decimal(error, 0)} % at most from the drawing."
+    )
+
+
+def _chances(evening: Evening) -> tuple[bytes, str]:
+    """Return the picture of how often a difference is shown, mean over the comparisons, as SVG, and its words."""
+    shown = evening.rehearsed[evening.rehearsed["figure"] == "shown"]
+    mean = shown.groupby("true_difference_percent")[["value", "standard_error"]].mean()
+    formula = [
+        (100.0 * evening.shows[column].mean(), 100.0 * chance)
+        for column, chance in (("even_chance", EVEN_CHANCE), ("four_in_five", FOUR_IN_FIVE))
+    ]
+    figure, (axes,) = new_figure(width=3.3, height=1.85)
+    draw(axes, list(mean.itertuples(name=None)), formula)
+    foot = f"{evening.drawn} benches drawn; mean of the comparisons above"
+    told = [f"{share:.0f} % at {apart:g} %" for apart, share in mean["value"].items() if apart in DIFFERENCES]
+    marks = [f"{chance:.0f} % at {decimal(apart, 1)} %" for apart, chance in formula]
+    words = f"How often a true difference is shown: by rehearsal {', '.join(told)}; by formula {', '.join(marks)}."
+    return stored(figure, foot, size=7.0)["svg"], words
 
 
 def _question_sentence(evening: Evening, question: Question) -> str:
@@ -214,16 +290,22 @@ def page(evening: Evening) -> bytes:
     Returns
     -------
     bytes
-        One A4 page as PDF.
+        One A4 page as PDF; a plan that is too long with its picture goes without, or by formula alone.
 
     Raises
     ------
     MethodError
         If the page cannot hold the plan (code ``too_long``).
     """
-    for height in ROW_MM:
+    svg, words = (b"", "") if evening.rehearsed.empty else _chances(evening)
+    least, plain = ROW_MM[-1], replace(evening, drawn=0, rehearsed=evening.rehearsed[:0])
+    for one, height, told in (
+        *((evening, h, words) for h in ROW_MM),
+        (evening, least, ""),
+        (plain, least, ""),
+    ):
         try:
-            return as_pdf(_source(evening, height))
+            return as_pdf(_source(one, height, told), {PICTURE: svg})
         except MethodError as refused:
             if "more than one page" not in str(refused):
                 raise
@@ -252,17 +334,24 @@ def _grid(widths: str, head: Iterable[str], rows: Iterable[Iterable[str]], heigh
     return f"#block(text(size: 7.5pt, table({rules}, table.header({top}){body})))\n"
 
 
-def _source(evening: Evening, height: float) -> str:
-    """Return the page as typst."""
+def _source(evening: Evening, height: float, words: str) -> str:
+    """Return the page as typst; with the picture where it has words."""
     title = f"Plan for {evening.date}: {shown(evening.bench.settings.name)}"
     paragraph = [f"#{quoted(sentence)};" for sentence in _how(evening)]
     heads = ["lamp", "housing", "at", "now", "after this evening", "shown, even chance"]
     heads += ["shown, four in five", "with one more seating of the lamp"]
+    heads += ["rehearsed half-width", *(f"{d:g} % shown" for d in DIFFERENCES)] * bool(evening.drawn)
     shows = [map(_text, row) for row in _figures(evening)]
     discharge = evening.bench.tables["lamps"]["technology"] == "discharge"
     lit = {one.lamp for one in evening.seatings}
     strikes = bool(evening.bench.tables["lamps"].loc[discharge, "lamp"].isin(lit).any())
     said = [*CAUTIONS, *(c for c in AT_THE_BENCH if strikes or not c.startswith("Discharge"))]
+    beside = "\n\n".join(
+        f"#{quoted(text)};" for text in [*_answers(evening), f"Assumed: {_assumed(evening)}."]
+    )
+    if words:
+        image = f'image("{PICTURE}", alt: {quoted(words)}, width: {PICTURE_MM}mm)'
+        beside = f"#grid(columns: (1fr, auto), gutter: 5mm, [{beside}], {image})"
     parts = [
         f"#set document(title: {quoted(title)}, date: {typst_date(evening.date)})",
         STYLE,
@@ -274,9 +363,8 @@ def _source(evening: Evening, height: float) -> str:
         _grid(*_seatings(evening), height=f"{height}mm"),
         "#heading(level: 2)[What the evening will be able to show]",
         f"#{quoted(_shows_head(evening))};",
-        _grid("auto, auto, auto, auto, auto, auto, auto, 1fr", heads, shows),
-        *(f"#{quoted(said)};\n" for said in _answers(evening)),
-        f"#{quoted('Assumed: ' + _assumed(evening) + '.')};",
+        _grid(", ".join(["auto"] * 4 + ["1fr"] * (len(heads) - 4)), heads, shows),
+        beside,
         "#heading(level: 2)[Cautions]",
         "#text(size: 7pt, grid(columns: 2, gutter: 6mm, "
         + ", ".join(map(_list, (said[::2], said[1::2])))
