@@ -175,7 +175,7 @@ def test_the_plan_of_the_cell_is_the_public_forecast():
 
 def test_bench_hours_of_a_plan():
     """Oracle: by hand: 9 lamps x (10 + 45 + 1.5) min, and 9 x 3 x (10 + 3 x (45 + 1.5)) min."""
-    minutes = {"specimen": 10, "mounting": 45, "reading": 0.5}
+    minutes = {"specimen": 10, "seating": 45, "reading": 0.5}
     hours = [
         plan_row(Forecast(a, b, 3, 0.1, 0.1, 1.1), lamps=9, minutes=minutes)["hours"]
         for a, b in ((1, 1), (3, 3))

@@ -4,6 +4,7 @@ import argparse
 import datetime
 import math
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,7 +25,7 @@ from photolab.bench.plan import (
 from photolab.bench.records import read_bench
 from photolab.bench.verdicts import EVEN_CHANCE, FOUR_IN_FIVE
 from photolab.bench.write import add_plan
-from photolab.errors import MethodError
+from photolab.errors import MethodError, RecordError
 from photolab.metrology.reporting import decimal
 from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_words
 from photolab.publication.figures.chances import draw
@@ -96,6 +97,29 @@ def run(args: argparse.Namespace) -> list[str]:
     )
     add_plan(folder, bench, evening.table, sheet, page(evening))
     return [*_lines(evening, folder), f"{folder}: plan.csv and {sheet} written; print the page."]
+
+
+def refuse_only_planned(folder: Path) -> None:
+    """Refuse a folder that has a plan and no reading, and say what rehearses a plan.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder that could not be read.
+
+    Raises
+    ------
+    MethodError
+        If it has a plan and no reading (code ``only_planned``).
+    """
+    with suppress(RecordError):
+        tables = read_bench(folder, before_readings=True).tables
+        if len(tables["plan"]) and tables["readings"].empty:
+            message = (
+                f"{folder.name} has a plan and no reading yet, and a rehearsal draws readings again: what an evening "
+                "will show is rehearsed by photolab plan with --benches, for a --date that is not planned yet"
+            )
+            raise MethodError(message, code="only_planned")
 
 
 def _day(text: str | None) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from photolab.bench.corrections import SPECTRAL_FLOOR
 from photolab.bench.protocols import ProtocolComparison
 from photolab.bench.review import Forecast
 from photolab.metrology.planning import bench_hours, improvements
@@ -17,7 +18,7 @@ from photolab.publication.words_bench import counted, verdict_name
 
 EXAMPLE_CHANGES = {"protocol_revision": "invented", "hold_minutes": 30.0, "alike_percent": 5.0}
 """Another protocol, invented: it is shown on an invented bench only."""
-EXAMPLE_MINUTES = {"specimen": 10.0, "mounting": 45.0, "reading": 0.5}
+EXAMPLE_MINUTES = {"specimen": 10.0, "seating": 45.0, "reading": 0.5}
 """What one more of each takes, invented: it is used on an invented bench only. [min]"""
 
 
@@ -170,7 +171,7 @@ def plan_row(
     lamps : int, default 1
         Lamps, the baseline counted. [1]
     minutes : mapping, optional
-        What one more specimen, mounting and reading takes. [min]
+        What one more specimen, seating and reading takes. [min]
 
     Returns
     -------
@@ -185,12 +186,7 @@ def plan_row(
         "models": 100.0 * plan.half_width_models,
     }
     if minutes is not None:
-        counts = {
-            "lamp": lamps,
-            "specimen": plan.specimens,
-            "mounting": plan.mountings,
-            "reading": plan.readings,
-        }
+        counts = {"lamp": lamps} | {noun: number for number, noun in levels}
         row["hours"] = bench_hours(counts, {"lamp": 0.0} | dict(minutes))
     return row
 
@@ -232,6 +228,14 @@ CHANGE_WORDS = {
     "spectrum": "a spectrum of each lamp",
 }
 """The single changes of a protocol, by what `one_more.one_more` calls them."""
+CHANGE_HEADS = {
+    "label": "single change",
+    "specimens": "for the specimens, rehearsed (± %)",
+    "formula": "by formula (± %)",
+    "models": "for the models, rehearsed (± %)",
+    "formula_models": "by formula (± %)",
+}
+"""Heads of the table of what they buy."""
 _SURE = 2.0  # standard errors of the drawing from which on one figure is below another
 
 
@@ -288,6 +292,27 @@ def _below(one: Mapping[Any, Any], other: Mapping[Any, Any]) -> bool:
     """Return whether a half-width lies below another by more than the drawing leaves open."""
     error = math.hypot(one["specimens_error"], other["specimens_error"])
     return bool(other["specimens"] - one["specimens"] > _SURE * error)
+
+
+def spectrum_note(bought: pd.DataFrame) -> str:
+    """Return what a spectrum is taken to leave, blank where none was rehearsed.
+
+    Parameters
+    ----------
+    bought : DataFrame
+        As `one_more.what_changes_buy`.
+
+    Returns
+    -------
+    str
+        One sentence or none.
+    """
+    if "spectrum" not in set(bought["change"]):
+        return ""
+    return (
+        f"A factor from spectra is taken to have a standard uncertainty of {100.0 * SPECTRAL_FLOOR:g} %, assumed: 1 nm "
+        "of wavelength error of a small spectrometer."
+    )
 
 
 def changes_alt(rows: pd.DataFrame, coverage: float) -> str:

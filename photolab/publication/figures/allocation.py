@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from photolab.publication.figures.common import COLOURS, styled
 
 SCOPES = {"specimens": "for the specimens on the bench", "models": "for the models"}
+WAYS = {"specimens": "by rehearsal", "formula": "by formula"}
 
 
 @styled
@@ -27,7 +28,7 @@ def draw(
     floor : float, optional
         Half-width that no number of seatings and readings goes below. [%]
     columns : mapping, default `SCOPES`
-        The two columns of half-widths, and what each is; the first is drawn filled.
+        The two columns of half-widths, and what each is, `SCOPES` or `WAYS`; the first is drawn filled.
     """
     if floor is not None:
         axes.axvline(floor, color=COLOURS["vermilion"], linewidth=1.4, linestyle=(0, (4, 3)), label="floor")
