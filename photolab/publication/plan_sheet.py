@@ -116,8 +116,8 @@ def refuse_only_planned(folder: Path) -> None:
         tables = read_bench(folder, before_readings=True).tables
         if len(tables["plan"]) and tables["readings"].empty:
             message = (
-                f"{folder.name} has a plan and no reading yet, and a rehearsal draws readings again: what an evening "
-                "will show is rehearsed by photolab plan with --benches, for a --date that is not planned yet"
+                f"{folder.name} has a plan and no reading yet: photolab plan rehearses it with --benches, for a --date "
+                "that is not planned yet; photolab rehearse draws readings again"
             )
             raise MethodError(message, code="only_planned")
 
@@ -136,7 +136,7 @@ def _day(text: str | None) -> str:
 def _number(text: str | None, option: str, usual: float) -> float:
     """Return the number of an option."""
     try:
-        return usual if text is None else float(text)
+        return float(usual if text is None else text)
     except ValueError:
         message = f"{option} must be a number; got {shown(str(text))}"
         raise ValueError(message) from None
@@ -145,7 +145,7 @@ def _number(text: str | None, option: str, usual: float) -> float:
 def _whole(text: str | None, option: str, usual: int) -> int:
     """Return the whole number of an option."""
     number = _number(text, option, usual)
-    if not (number == math.floor(number) and number >= 0.0):
+    if not (number >= 0.0 and number.is_integer()):
         message = f"{option} must be a whole number, zero or more; got {text}"
         raise ValueError(message)
     return int(number)
