@@ -21,7 +21,7 @@ from photolab.bench.records import read_bench
 from photolab.bench.redraw import Protocol
 from photolab.bench.rehearse import Plan
 from photolab.bench.review import forecast_against_results, shared_floor
-from photolab.publication.words_protocol import change_sentences, changes_alt, spectrum_note
+from photolab.publication.words_protocol import CHANGE_WORDS, change_sentences, changes_alt
 
 ROOT = Path(__file__).parents[1]
 TOML = (
@@ -239,8 +239,8 @@ def test_the_three_sentences_follow_the_figures():
     )
     assert second == "By rehearsal one more seating buys most, ± 5.0 % for the specimens."
     assert third == (
-        "By the formula the protocol as it is gives ± 5.0 % for the specimens, and one more seating, which buys most "
-        "by it too, ± 4.0 %."
+        "By the formula the protocol as it is gives ± 5.0 % for the specimens, and one more seating ± 4.0 %; by it "
+        "that buys most too."
     )
     table = bought(plain=6.0, mounting=5.0, day=5.2, specimen=5.8)
     table.loc[3, ["models", "formula"]] = 8.0, 3.5
@@ -250,16 +250,19 @@ def test_the_three_sentences_follow_the_figures():
         "one more day; for the models one more specimen, ± 8.0 %."
     )
     assert third == (
-        "By the formula the protocol as it is gives ± 5.0 % for the specimens, and one more seating ± 4.0 %; one more "
-        "specimen buys most by it, ± 3.5 %."
+        "By the formula the protocol as it is gives ± 5.0 % for the specimens, and one more seating ± 4.0 %; by it one "
+        "more specimen buys most, ± 3.5 %."
     )
     _, second, _ = said(bought(plain=6.0, mounting=5.8, day=5.9, specimen=5.9))
     assert second == "By rehearsal no single change narrows these by more than so few draws leave open."
 
 
-def test_a_spectrum_is_said_to_be_assumed_only_where_there_is_one():
-    assert "0.6 %, assumed" in spectrum_note(bought(plain=6.0, spectrum=5.0))
-    assert spectrum_note(bought(plain=6.0, day=5.0)) == ""
-    words = changes_alt(bought(plain=6.0, spectrum=5.0).assign(label=["as it is", "a spectrum"]), 0.9)
+def test_a_spectrum_is_said_to_be_assumed_wherever_it_is_named():
+    table = bought(plain=6.0, spectrum=5.0)
+    for sentence in said(table)[1:]:
+        assert "spectra of the lamps (factors within 0.6 %, assumed)" in sentence
+    words = changes_alt(table.assign(label=table["change"].map(CHANGE_WORDS)), 0.9)
     assert "at 90 %" in words
-    assert "as it is ± 6.0 and 5.0; a spectrum ± 5.0 and 4.0." in words
+    assert (
+        "as it is ± 6.0 and 5.0; spectra of the lamps (factors within 0.6 %, assumed) ± 5.0 and 4.0." in words
+    )

@@ -269,42 +269,32 @@ def test_half_widths_are_those_of_least_squares_written_out(tmp_path):
     assert left  # single pieces that are held: what differs between pieces is no part of it
 
 
-def rehearsed(evening, figure, difference=None):
-    rows = evening.rehearsed[evening.rehearsed["figure"] == figure]
-    rows = rows if difference is None else rows[rows["true_difference_percent"] == difference]
-    return rows.set_index(["lamp", "housing", "instant"])[["value", "standard_error"]]
-
-
 def test_the_rehearsal_meets_the_formula_where_its_law_is_true(tmp_path):
     """Oracle: normal law of scipy: known SDs and no colour leave k u and the chance beyond it; 4 standard errors.
 
     One seating of each lamp beside two of the baseline: too few for an SD of their own, so the assumed one stays.
     """
     evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=300)
-    k, shows = norm.ppf(0.95), evening.shows.set_index(["lamp", "housing", "instant"])
-    half, coverage = rehearsed(evening, "half-width"), rehearsed(evening, "coverage")
-    assert list(half.index) == list(shows.index)
-    assert_allclose(half["value"], 100 * shows["after"], rtol=0.02)  # readings scatter by the display alone
-    assert (abs(coverage["value"] - 90) < 4 * coverage["standard_error"]).all()
-    for percent in (5.0, 10.0):
-        shown = rehearsed(evening, "shown", percent)
+    k, shows = norm.ppf(0.95), evening.shows
+    assert_allclose(shows["half_width"], shows["after"], rtol=0.02)  # readings scatter by the display alone
+    for percent in (0.0, 5.0, 10.0):
         z = math.log1p(percent / 100) / (shows["after"] / k)
-        chance = 100 * (norm.cdf(z - k) + norm.cdf(-z - k))
-        assert (abs(shown["value"] - chance) < 4 * shown["standard_error"]).all()
-    # drawn again the same, and other benches with another seed
-    again = planned(tmp_path / "a", hours=2.2, drawn=300).rehearsed
-    pd.testing.assert_frame_equal(again, evening.rehearsed)
+        chance = norm.cdf(z - k) + norm.cdf(-z - k)
+        assert (abs(shows[percent] - chance) < 4 * np.sqrt(chance * (1 - chance) / 300)).all()
+    # drawn again the same, and the formula's figures stay
+    pd.testing.assert_frame_equal(planned(tmp_path / "a", hours=2.2, drawn=300).shows, shows)
+    plain = planned(tmp_path / "a", hours=2.2).shows
+    pd.testing.assert_frame_equal(plain, shows[[*plain.columns]], check_column_type=False)
 
 
 def test_a_rehearsal_draws_what_the_folder_s_own_readings_scatter(tmp_path):
-    """Oracle: seatings 2 % apart in the folder; invented readings alone would draw none, and errors would be less."""
-    evening = planned(read_before(tmp_path / "a"), hours=2, lamps=["K1"], housings=["HR"], drawn=40)
-    shows = evening.shows.set_index(["lamp", "housing", "instant"])
-    half, error = (
-        rehearsed(evening, figure)["value"] for figure in ("half-width", "half-width if every SD were known")
-    )
-    assert (half > 80 * shows["after"]).all()
-    assert (error > 70 * shows["after"]).all()
+    """Oracle: an even chance is one half; invented readings alone would scatter less, and the chance be more."""
+    evening = planned(read_before(tmp_path / "a"), hours=2, lamps=["K1"], housings=["HR"], drawn=60)
+    row = evening.shows.iloc[0]
+    assert_allclose(row["half_width"], row["after"], rtol=0.25)
+    apart = [c for c in evening.shows if isinstance(c, float)]
+    even = np.interp(100 * row["even_chance"], apart, row[apart].astype(float))
+    assert abs(even - 0.5) < 4 * 0.5 / math.sqrt(60)
 
 
 @pytest.mark.parametrize("coverage", [0.9, 0.99])
@@ -322,7 +312,7 @@ def test_every_figure_of_a_plan_has_the_coverage_of_the_folder(tmp_path, coverag
     z = norm.ppf(0.8)
     wanted = np.log1p(usual.shows["four_in_five"]) * (most + z) / (k + z)
     assert_allclose(np.log1p(other.shows["four_in_five"]), wanted, rtol=5e-3)
-    halves = [rehearsed(one, "half-width")["value"] for one in (usual, other)]
+    halves = [one.shows["half_width"] for one in (usual, other)]
     assert_allclose(halves[1], halves[0] * most / k, rtol=2e-4)  # the SD of readings has dof
     text = text_of(page(other))[1]
     assert f"Half-widths of the {100 * coverage:g} % interval" in text
@@ -330,32 +320,22 @@ def test_every_figure_of_a_plan_has_the_coverage_of_the_folder(tmp_path, coverag
 
 
 def test_the_page_shows_the_rehearsal_beside_the_formula_and_one_picture(tmp_path):
-    evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=20)
+    evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=21)  # no share ends on a half
     made = page(evening)
     assert made == page(evening)
     reader, text = text_of(made)
     assert len(reader.pages) == 1
-    assert "the bench was drawn 20 times" in text
+    assert "the bench was drawn 21 times" in text
     for head in ("rehearsed half-", "5 % shown", "10 % shown"):
         assert head in text
-    for one in (
-        rehearsed(evening, "half-width"),
-        rehearsed(evening, "shown", 5.0),
-        rehearsed(evening, "shown", 10.0),
-    ):
-        assert len(one) == len(evening.shows)
-    for half in rehearsed(evening, "half-width")["value"]:
-        assert f"±{half:.1f} %" in text
-    for shown in rehearsed(evening, "shown", 10.0)["value"]:
-        assert f"{shown:.0f} %" in text
-    five, ten = (rehearsed(evening, "shown", d)["value"].mean() for d in (5.0, 10.0))
-    even, most = (100 * evening.shows[column].mean() for column in ("even_chance", "four_in_five"))
+    for row in evening.shows.to_dict("records"):
+        assert f"±{100 * row['half_width']:.1f} % {100 * row[5.0]:.0f} % {100 * row[10.0]:.0f} %" in text
+    five, ten, even, most = 100 * evening.shows[[5.0, 10.0, "even_chance", "four_in_five"]].mean()
     assert alternatives(reader) == [
         f"How often a true difference is shown: by rehearsal {five:.0f} % at 5 %, {ten:.0f} % at 10 %; "
         f"by formula 50 % at {even:.1f} %, 80 % at {most:.1f} %."
     ]
     plain = planned(tmp_path / "a", hours=2.2)
-    assert plain.rehearsed.empty
     reader, text = text_of(page(plain))
     assert alternatives(reader) == []
     assert "ehearse" not in text
@@ -388,13 +368,14 @@ def test_a_long_plan_goes_without_its_picture_and_then_without_its_rehearsal(tmp
         seen.append((bool(alternatives(reader)), "rehearsed half-" in text))
     assert list(dict.fromkeys(seen)) == [(True, True), (False, True), (False, False)]
     with pytest.raises(MethodError, match="do not fit one page"):
-        page(replace(longer, drawn=0, rehearsed=evening.rehearsed[:0]))
+        page(replace(longer, drawn=0))
 
 
 def test_a_lamp_that_only_a_record_holds_is_not_rehearsed_and_has_a_dash(tmp_path):
     evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=3)
-    lacking = evening.rehearsed[evening.rehearsed["lamp"] != "L1"]
-    text = text_of(page(replace(evening, rehearsed=lacking)))[1]
+    own = [c for c in evening.shows if c == "half_width" or isinstance(c, float)]
+    evening.shows.loc[evening.shows["lamp"] == "L1", own] = math.nan
+    text = text_of(page(evening))[1]
     assert re.search(r"L1 HZ 20 min not yet ±[\d.]+ % [\d.]+ % [\d.]+ % ±[\d.]+ % – – –", text)
 
 
@@ -402,9 +383,9 @@ def test_the_command_rehearses_unless_it_is_told_not_to(tmp_path, run):
     folder = fresh(tmp_path / "a")
     out = run("plan", folder, "--date", "2025-04-03", "--benches", "4")[1]
     assert "evaluated; mean half-width" in out
-    assert re.search(r"; rehearsed: ±[\d.]+ %, 5 % shown in \d+ %, 10 % shown in \d+ % of the benches", out)
+    assert re.search(r"; rehearsed half-width ±[\d.]+ %; 5 % shown \d+ %; 10 % shown \d+ %\n", out)
     out = run("plan", folder, "--date", "2025-04-04", "--benches", "0")[1]
-    assert "; rehearsed:" not in out
+    assert "rehearsed half" not in out
     assert "drawn" not in out
     out = run("plan", folder, "--date", "2025-04-05")[1]
     assert f"drawn {plan_sheet.BENCHES} times" in out

@@ -23,6 +23,8 @@ REPLICATES = {"mounting": ["lamp", "specimen", "housing"], "specimen": ["lamp"],
 """What there may be one more of, and within what it is the last one."""
 CHANGES = (*REPLICATES, "range", "spectrum")
 """The single changes."""
+REHEARSED = {("half-width", scope): scope for scope in SCOPES_DRAWN} | {("shown", "specimens"): "shown"}
+"""What is told of each change, by figure and scope of a rehearsal."""
 FULL_RANGE = 0.9
 """So much of a range the level may fill. [1]"""
 
@@ -92,18 +94,13 @@ def _with_spectra(bench: Bench) -> Bench | None:
         and bench.meters[meter].mismatch_index_percent > 0.0
         and spectral_factor(bench, meter, lamp, bench.technologies[lamp]) is None
     ]
+    nm = np.arange(WINDOW_NM[0], WINDOW_NM[1] + 1.0)
     # light as the meter was calibrated with: the factor is 1, and no level moves
-    wavelength = np.arange(WINDOW_NM[0], WINDOW_NM[1] + 1.0)
-    spectra = dict(bench.spectra)
-    on_file = {(one.lamp, one.meter) for one in spectra.values()}
-    for meter, lamp in lacking:
-        if (lamp, "") not in on_file:
-            light = illuminant_a(wavelength)
-            spectra[f"source {lamp}"] = Spectrum("source", lamp, "", wavelength, light)
-        if ("", meter) not in on_file:
-            head = photopic_efficiency(wavelength)
-            spectra[f"responsivity {meter}"] = Spectrum("responsivity", "", meter, wavelength, head)
-    return replace(bench, spectra=spectra) if lacking else None
+    source = {lamp: Spectrum("source", lamp, "", nm, illuminant_a(nm)) for _, lamp in lacking}
+    head = {meter: Spectrum("responsivity", "", meter, nm, photopic_efficiency(nm)) for meter, _ in lacking}
+    on_file = {one.lamp or one.meter for one in bench.spectra.values()}
+    made = {f"{one.kind} {of}": one for of, one in (source | head).items() if of not in on_file}
+    return replace(bench, spectra={**bench.spectra, **made}) if lacking else None
 
 
 def rehearsed(protocol: Protocol, plan: Plan, asked: Callable[[Name], bool], benches: int) -> pd.DataFrame:
@@ -116,7 +113,7 @@ def rehearsed(protocol: Protocol, plan: Plan, asked: Callable[[Name], bool], ben
     plan : Plan
         What is rehearsed.
     asked : callable
-        Takes a line of `rehearse.lines_of`, says whether it is meant.
+        Takes a ratio out of `rehearse.lines_of`, says whether it is meant.
     benches : int
         How many are drawn. [1]
 
@@ -125,7 +122,7 @@ def rehearsed(protocol: Protocol, plan: Plan, asked: Callable[[Name], bool], ben
     DataFrame
         As `rehearse.table_of`.
     """
-    lines = [line for line in lines_of(protocol, plan) if asked(line)]
+    lines = [line for line in lines_of(protocol, plan) if line[0] == RATIO and asked(line)]
     sums = rehearse_block(protocol, plan, lines, range(benches))
     return table_of(sums, plan, lines, protocol.bench.settings.coverage)
 
@@ -162,30 +159,19 @@ def what_changes_buy(bench: Bench, *, benches: int, seed: int, difference_percen
     campaign = evaluate(bench)
     known = replace(campaign.spreads, remaining=campaign.held.spreads)
     plan = Plan(seed=seed, differences=(difference_percent,), families_every=0)
-    rows: list[dict[str, object]] = []
+    rows = []
     for what in ("", *CHANGES):
         made = one_more(bench, what) if what else bench
         if made is None:
             continue
-        found = rehearsed(
-            Protocol(made, spreads=known),
-            plan,
-            lambda line: line[0] == RATIO and line[5] == "initial",
-            benches,
-        )
+        found = rehearsed(Protocol(made, spreads=known), plan, lambda line: line[5] == "initial", benches)
         mean = found[(found["lamp"] == "all") & (found["baseline"] != "all")].set_index(["figure", "scope"])
         if "half-width" not in mean.index:
-            return pd.DataFrame(columns=["change"])
-        row: dict[str, object] = {"change": what}
-        for name, figure, scope in (
-            *((scope, "half-width", scope) for scope in SCOPES_DRAWN),
-            ("shown", "shown", SCOPES_DRAWN[0]),
-        ):
-            row[name], row[f"{name}_error"] = mean.loc[(figure, scope), ["value", "standard_error"]]
-        formula = forecast_against_results(evaluate(made, spreads=known))
-        row |= {
-            "formula": 100.0 * formula["forecast"].mean(),
-            "formula_models": 100.0 * formula["models"].mean(),
-        }
-        rows.append(row)
-    return pd.DataFrame(rows)
+            break
+        told = [[mean.loc[key, column] for key in REHEARSED] for column in ("value", "standard_error")]
+        formula = (
+            100.0 * forecast_against_results(evaluate(made, spreads=known))[["forecast", "models"]].mean()
+        )
+        rows.append((what, *told[0], *told[1], *formula))
+    errors = [f"{name}_error" for name in REHEARSED.values()]
+    return pd.DataFrame(rows, columns=["change", *REHEARSED.values(), *errors, "formula", "formula_models"])

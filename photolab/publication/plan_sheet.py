@@ -37,6 +37,16 @@ ROW_MM = (9.0, 8.0, 7.0, 6.0, 5.0)
 """Heights of a row to write in, tried in turn until the page holds all. [mm]"""
 LITTLE = 0.02
 """One more seating that takes less than this share off a half-width narrows it little. [1]"""
+HEADS: dict[str | float, str] = {
+    "now": "now",
+    "after": "after this evening",
+    "even_chance": "shown, even chance",
+    "four_in_five": "shown, four in five",
+    "one_more": "with one more seating of the lamp",
+}
+REHEARSED_HEADS = {"half_width": "rehearsed half-width"} | {d: f"{d:g} % shown" for d in DIFFERENCES}
+CHANCES = ("even_chance", "four_in_five", *DIFFERENCES)
+"""Columns that are no half-widths."""
 BENCHES = 60
 """Benches drawn where it is not said how many. [1]"""
 PICTURE = "shown.svg"
@@ -79,7 +89,8 @@ def run(args: argparse.Namespace) -> list[str]:
     folder = Path(args.folder)
     day = _day(args.date)
     hours = _number(args.hours, "--hours", HOURS)
-    seed, drawn = _whole(args.seed, "--seed", 1), _whole(args.benches, "--benches", BENCHES)
+    seed = int(_number(args.seed, "--seed", 1, whole=True))
+    drawn = int(_number(args.benches, "--benches", BENCHES, whole=True))
     bench = read_bench(folder, before_readings=True)
     sheet, faults = f"plan-{day}.pdf", Faults()
     if WORKBOOK in bench.files:
@@ -133,22 +144,17 @@ def _day(text: str | None) -> str:
         raise ValueError(message) from None
 
 
-def _number(text: str | None, option: str, usual: float) -> float:
+def _number(text: str | None, option: str, usual: float, *, whole: bool = False) -> float:
     """Return the number of an option."""
     try:
-        return float(usual if text is None else text)
+        number = float(usual if text is None else text)
     except ValueError:
         message = f"{option} must be a number; got {shown(str(text))}"
         raise ValueError(message) from None
-
-
-def _whole(text: str | None, option: str, usual: int) -> int:
-    """Return the whole number of an option."""
-    number = _number(text, option, usual)
-    if not (number >= 0.0 and number.is_integer()):
+    if whole and not (number >= 0.0 and number.is_integer()):
         message = f"{option} must be a whole number, zero or more; got {text}"
         raise ValueError(message)
-    return int(number)
+    return number
 
 
 def _codes(text: str | None) -> list[str]:
@@ -165,11 +171,6 @@ def _piece(one: Seating) -> str:
     return f"{one.lamp} {one.specimen}".strip()
 
 
-def _percent(x: float) -> str:
-    """Return a share in percent."""
-    return f"{decimal(100.0 * x, 1)} %"
-
-
 def _lines(evening: Evening, folder: Path) -> list[str]:
     """Return the plan as it is printed on the terminal."""
     much = f"{len(evening.seatings)} seatings in {_clock(evening.minutes)} h of {evening.hours:g} h"
@@ -179,84 +180,60 @@ def _lines(evening: Evening, folder: Path) -> list[str]:
         place = f"  in {one.housing}" if one.housing else ""
         lines.append(f"  {_clock(one.start)}  {_piece(one):<{wide}}{place}  {', '.join(one.instants)}")
     lines.append(f"What the evening will be able to show. {_shows_head(evening)}")
-    for lamp, housing, at, now, after, even, most, more, *drawn in _figures(evening):
-        chances = f"shown: {even} with an even chance, {most} four times in five"
-        line = (
-            f"  {lamp}{in_housing(housing)} at {at}: {after} (now {now}); {chances}; one more seating: {more}"
-        )
-        if drawn:
-            shown = [f"{d:g} % shown in {share}" for d, share in zip(DIFFERENCES, drawn[1:], strict=True)]
-            line += f"; rehearsed: {drawn[0]}, {', '.join(shown)} of the benches"
-        lines.append(line)
+    for lamp, housing, at, *figures in _figures(evening):
+        told = "; ".join(" ".join(pair) for pair in zip(_heads(evening).values(), figures, strict=True))
+        lines.append(f"  {lamp}{in_housing(housing)} at {at}: {told}")
     lines += _answers(evening)
     return [*lines, f"Assumed: {_assumed(evening)}."]
 
 
-def _figures(evening: Evening) -> list[list[str]]:
-    """Return what the evening will show as text: lamp, housing, when, three half-widths and two chances in order.
+def _heads(evening: Evening) -> dict[str | float, str]:
+    """Return the columns that say what the evening will show, and what stands above each."""
+    return HEADS | (REHEARSED_HEADS if evening.drawn else {})
 
-    Where it was rehearsed the half-width and the shares of `DIFFERENCES` follow.
-    """
-    keys = ["lamp", "housing", "instant", "figure", "true_difference_percent"]
-    found = evening.rehearsed.fillna({keys[-1]: 0.0}).set_index(keys)["value"].to_dict()
+
+def _figures(evening: Evening) -> list[list[str]]:
+    """Return what the evening will show as text: lamp, housing, when, then the columns of `_heads`."""
     rows = []
     for row in evening.shows.to_dict("records"):
-        cells = [row["lamp"], row["housing"], time_of(evening.bench, row["instant"])]
-        cells += ["not yet" if math.isnan(row[c]) else f"±{_percent(row[c])}" for c in ("now", "after")]
-        cells += [
-            _percent(row["even_chance"]),
-            _percent(row["four_in_five"]),
-            f"±{_percent(row['one_more'])}",
-        ]
-        if evening.drawn:
-            place = (row["lamp"], row["housing"], row["instant"])
-            half, *shares = (
-                found.get((*place, *what))
-                for what in (("half-width", 0.0), *(("shown", d) for d in DIFFERENCES))
-            )
-            cells.append("–" if half is None else f"±{_percent(half / 100.0)}")
-            cells += ["–" if share is None else f"{decimal(share, 0)} %" for share in shares]
-        rows.append(cells)
+        rows.append([row["lamp"], row["housing"], time_of(evening.bench, row["instant"])])
+        for name in _heads(evening):
+            if math.isnan(row[name]):
+                rows[-1].append("not yet" if name == "now" else "–")
+            else:
+                figure = decimal(100.0 * row[name], 0 if name in DIFFERENCES else 1)
+                rows[-1].append(f"{'' if name in CHANCES else '±'}{figure} %")
     return rows
 
 
 def _shows_head(evening: Evening) -> str:
-    """Return what the figures of the evening are, with their coverage and scope."""
-    coverage = f"{100.0 * evening.bench.settings.coverage:g} %"
-    return (
-        f"Half-widths of the {coverage} interval of a lamp's light over that of {evening.baseline}, for the specimens"
-        " on the bench, each comparison by itself; then the difference that is shown with an even chance and four"
-        f" times in five, by formula.{_rehearsed_head(evening)}"
+    """Return what the figures of the evening are, with their coverage and scope, and how sure the rehearsed ones."""
+    said = (
+        f"Half-widths of the {100.0 * evening.bench.settings.coverage:g} % interval of a lamp's light over that of"
+        f" {evening.baseline}, for the specimens on the bench, each comparison by itself; then the difference that is"
+        " shown with an even chance and four times in five, by formula."
     )
-
-
-def _rehearsed_head(evening: Evening) -> str:
-    """Return what the rehearsed figures are, and how sure."""
-    if evening.rehearsed.empty:
-        return ""
-    error = evening.rehearsed.loc[evening.rehearsed["figure"] == "shown", "standard_error"].max()
-    apart = " and of ".join(f"{d:g} %" for d in DIFFERENCES)
-    return (
-        f" Rehearsed: with these readings in place the bench was drawn {evening.drawn} times, its truth known, and"
-        " evaluated; mean half-width, and the share of benches in which a true difference of"
-        f" {apart} is shown, ± {decimal(error, 0)} % at most from the drawing."
-    )
+    if evening.drawn:
+        said += (
+            f" Rehearsed: with these readings in place the bench was drawn {evening.drawn} times, its truth known, and"
+            " evaluated; mean half-width, and the share of benches in which a true difference of"
+            f" {' and of '.join(f'{d:g} %' for d in DIFFERENCES)} is shown,"
+            f" ± {decimal(50.0 / math.sqrt(evening.drawn), 0)} % at most from the drawing."
+        )
+    return said
 
 
 def _chances(evening: Evening) -> tuple[bytes, str]:
     """Return the picture of how often a difference is shown, mean over the comparisons, as SVG, and its words."""
-    shown = evening.rehearsed[evening.rehearsed["figure"] == "shown"]
-    mean = shown.groupby("true_difference_percent")[["value", "standard_error"]].mean()
-    formula = [
-        (100.0 * evening.shows[column].mean(), 100.0 * chance)
-        for column, chance in (("even_chance", EVEN_CHANCE), ("four_in_five", FOUR_IN_FIVE))
-    ]
+    mean = 100.0 * evening.shows.mean(numeric_only=True)
+    formula = [(mean["even_chance"], 100.0 * EVEN_CHANCE), (mean["four_in_five"], 100.0 * FOUR_IN_FIVE)]
+    shares = {apart: share for apart, share in mean.items() if isinstance(apart, float)}
     figure, (axes,) = new_figure(width=3.3, height=1.85)
-    draw(axes, list(mean.itertuples(name=None)), formula)
+    draw(axes, shares, formula, drawn=evening.drawn)
     foot = f"{evening.drawn} benches drawn; mean of the comparisons above"
-    told = [f"{share:.0f} % at {apart:g} %" for apart, share in mean["value"].items() if apart in DIFFERENCES]
-    marks = [f"{chance:.0f} % at {decimal(apart, 1)} %" for apart, chance in formula]
-    words = f"How often a true difference is shown: by rehearsal {', '.join(told)}; by formula {', '.join(marks)}."
+    told = ", ".join(f"{decimal(shares[apart], 0)} % at {apart:g} %" for apart in DIFFERENCES)
+    marks = ", ".join(f"{chance:g} % at {decimal(apart, 1)} %" for apart, chance in formula)
+    words = f"How often a true difference is shown: by rehearsal {told}; by formula {marks}."
     return stored(figure, foot, size=7.0)["svg"], words
 
 
@@ -272,7 +249,7 @@ def _question_sentence(evening: Evening, question: Question) -> str:
         (1.0 + question.more_than_percent / 100.0) * (1.0 + rows[c].max())
         for c in ("even_chance", "four_in_five")
     ]
-    even, most = (_percent(x - 1.0) for x in need)
+    even, most = (f"{decimal(100.0 * (x - 1.0), 1)} %" for x in need)
     who = "A lamp of this evening" if question.lamp == "any" else question.lamp
     much = f"over {question.more_than_percent:g} % more" if question.more_than_percent else "more light"
     return (
@@ -321,13 +298,9 @@ def page(evening: Evening) -> bytes:
     MethodError
         If the page cannot hold the plan (code ``too_long``).
     """
-    svg, words = (b"", "") if evening.rehearsed.empty else _chances(evening)
-    least, plain = ROW_MM[-1], replace(evening, drawn=0, rehearsed=evening.rehearsed[:0])
-    for one, height, told in (
-        *((evening, h, words) for h in ROW_MM),
-        (evening, least, ""),
-        (plain, least, ""),
-    ):
+    svg, words = _chances(evening) if evening.drawn else (b"", "")
+    ways = [(evening, height, words) for height in ROW_MM]
+    for one, height, told in [*ways, (evening, ROW_MM[-1], ""), (replace(evening, drawn=0), ROW_MM[-1], "")]:
         try:
             return as_pdf(_source(one, height, told), {PICTURE: svg})
         except MethodError as refused:
@@ -362,13 +335,9 @@ def _source(evening: Evening, height: float, words: str) -> str:
     """Return the page as typst; with the picture where it has words."""
     title = f"Plan for {evening.date}: {shown(evening.bench.settings.name)}"
     paragraph = [f"#{quoted(sentence)};" for sentence in _how(evening)]
-    heads = ["lamp", "housing", "at", "now", "after this evening", "shown, even chance"]
-    heads += ["shown, four in five", "with one more seating of the lamp"]
-    heads += ["rehearsed half-width", *(f"{d:g} % shown" for d in DIFFERENCES)] * bool(evening.drawn)
+    heads = ["lamp", "housing", "at", *_heads(evening).values()]
     shows = [map(_text, row) for row in _figures(evening)]
-    discharge = evening.bench.tables["lamps"]["technology"] == "discharge"
-    lit = {one.lamp for one in evening.seatings}
-    strikes = bool(evening.bench.tables["lamps"].loc[discharge, "lamp"].isin(lit).any())
+    strikes = any(evening.bench.technologies[one.lamp] == "discharge" for one in evening.seatings)
     said = [*CAUTIONS, *(c for c in AT_THE_BENCH if strikes or not c.startswith("Discharge"))]
     beside = "\n\n".join(
         f"#{quoted(text)};" for text in [*_answers(evening), f"Assumed: {_assumed(evening)}."]

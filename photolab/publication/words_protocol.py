@@ -208,14 +208,17 @@ def plans_alt(plans: Sequence[Forecast], *, floor: float, coverage: float) -> st
     str
         Two sentences with every number of the figure.
     """
-    rows = [plan_row(plan) for plan in plans]
-    said = "; ".join(
-        f"{row['label']} ± {decimal(float(row['specimens']), 1)} and {decimal(float(row['models']), 1)}"
-        for row in rows
-    )
+    said = _halves([plan_row(plan) for plan in plans], "models")
     return (
         f"Forecast half-width of a ratio in % at {100.0 * coverage:g} %, for the specimens and for the models, by "
         f"specimens × seatings × readings of each lamp: {said}. Seatings cannot go below ± {decimal(100.0 * floor, 1)}."
+    )
+
+
+def _halves(rows: Sequence[Mapping[Any, Any]], other: str) -> str:
+    """Return the half-widths for the specimens beside others, row by row."""
+    return "; ".join(
+        f"{row['label']} ± {decimal(row['specimens'], 1)} and {decimal(row[other], 1)}" for row in rows
     )
 
 
@@ -225,17 +228,9 @@ CHANGE_WORDS = {
     "specimen": "one more specimen",
     "day": "one more day",
     "range": "one locked range",
-    "spectrum": "a spectrum of each lamp",
+    "spectrum": f"spectra of the lamps (factors within {100.0 * SPECTRAL_FLOOR:g} %, assumed)",
 }
 """The single changes of a protocol, by what `one_more.one_more` calls them."""
-CHANGE_HEADS = {
-    "label": "single change",
-    "specimens": "for the specimens, rehearsed (± %)",
-    "formula": "by formula (± %)",
-    "models": "for the models, rehearsed (± %)",
-    "formula_models": "by formula (± %)",
-}
-"""Heads of the table of what they buy."""
 _SURE = 2.0  # standard errors of the drawing from which on one figure is below another
 
 
@@ -267,52 +262,32 @@ def change_sentences(bought: pd.DataFrame, *, percent: float, drawn: int, covera
         f"a difference of {percent:g} % between specimens with a chance of {decimal(plain['shown'], 0)} % "
         f"(± {decimal(plain['shown_error'], 0)} % from the drawing), on the average over all comparisons."
     )
-    buys = "By rehearsal no single change narrows these by more than so few draws leave open."
+    name, buys = (
+        CHANGE_WORDS[best["change"]],
+        "no single change narrows these by more than so few draws leave open",
+    )
     if _below(best, plain):
         alike = [CHANGE_WORDS[row["change"]] for row in others if not _below(best, row)]
-        buys = f"By rehearsal {CHANGE_WORDS[best['change']]} buys most, {_half(best['specimens'])} for the specimens"
+        buys = f"{name} buys most, {_half(best['specimens'])} for the specimens"
         buys += f", though so few draws do not tell it from {' and '.join(alike)}" if alike else ""
-        if for_models is not best:
+        if _below(for_models, best, "models"):
             buys += f"; for the models {CHANGE_WORDS[for_models['change']]}, {_half(for_models['models'])}"
-        buys += "."
-    told = f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens"
-    if by_formula is not best:
-        told += f", and {CHANGE_WORDS[best['change']]} {_half(best['formula'])}; {CHANGE_WORDS[by_formula['change']]}"
-        told += f" buys most by it, {_half(by_formula['formula'])}."
-    else:
-        told += f", and {CHANGE_WORDS[best['change']]}, which buys most by it too, {_half(best['formula'])}."
-    return said, buys, told
+    told = (
+        f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens, and {name} "
+    )
+    told += f"{_half(best['formula'])}; by it "
+    most = f"{CHANGE_WORDS[by_formula['change']]} buys most, {_half(by_formula['formula'])}"
+    return said, f"By rehearsal {buys}.", f"{told}{'that buys most too' if by_formula is best else most}."
 
 
 def _half(percent: float) -> str:
     return f"± {decimal(percent, 1)} %"
 
 
-def _below(one: Mapping[Any, Any], other: Mapping[Any, Any]) -> bool:
+def _below(one: Mapping[Any, Any], other: Mapping[Any, Any], scope: str = "specimens") -> bool:
     """Return whether a half-width lies below another by more than the drawing leaves open."""
-    error = math.hypot(one["specimens_error"], other["specimens_error"])
-    return bool(other["specimens"] - one["specimens"] > _SURE * error)
-
-
-def spectrum_note(bought: pd.DataFrame) -> str:
-    """Return what a spectrum is taken to leave, blank where none was rehearsed.
-
-    Parameters
-    ----------
-    bought : DataFrame
-        As `one_more.what_changes_buy`.
-
-    Returns
-    -------
-    str
-        One sentence or none.
-    """
-    if "spectrum" not in set(bought["change"]):
-        return ""
-    return (
-        f"A factor from spectra is taken to have a standard uncertainty of {100.0 * SPECTRAL_FLOOR:g} %, assumed: 1 nm "
-        "of wavelength error of a small spectrometer."
-    )
+    error = math.hypot(one[f"{scope}_error"], other[f"{scope}_error"])
+    return bool(other[scope] - one[scope] > _SURE * error)
 
 
 def changes_alt(rows: pd.DataFrame, coverage: float) -> str:
@@ -330,10 +305,7 @@ def changes_alt(rows: pd.DataFrame, coverage: float) -> str:
     str
         One sentence with every number of the figure.
     """
-    said = "; ".join(
-        f"{row['label']} ± {decimal(row['specimens'], 1)} and {decimal(row['formula'], 1)}"
-        for row in rows.to_dict("records")
-    )
+    said = _halves(rows.to_dict("records"), "formula")
     return (
         f"Expected half-width of a ratio in % at {100.0 * coverage:g} %, for the specimens, by rehearsal and by "
         f"formula: {said}."

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+import numpy as np
 from matplotlib.axes import Axes
 
-from photolab.publication.figures.common import COLOURS, GREY, PALE, styled
+from photolab.publication.figures.common import COLOURS, PALE, styled
 
 
 @styled
 def draw(
-    axes: Axes, rehearsed: Sequence[tuple[float, float, float]], formula: Sequence[tuple[float, float]]
+    axes: Axes, rehearsed: Mapping[float, float], formula: Sequence[tuple[float, float]], *, drawn: int
 ) -> None:
     """Draw the chance of showing a difference against the difference.
 
@@ -19,16 +20,16 @@ def draw(
     ----------
     axes : Axes
         Where to draw.
-    rehearsed : sequence of tuple
-        Difference, share of the benches drawn in which it is shown, its standard error; by difference. [%]
+    rehearsed : mapping
+        Difference, increasing, to the share of the benches drawn in which it is shown. [%]
     formula : sequence of tuple
         Difference, and the chance with which the formula says that it is shown. [%]
+    drawn : int
+        Benches drawn; a band is the standard error that they leave a share. [1]
     """
-    at, share, error = zip(*rehearsed, strict=True)
-    low, high = zip(
-        *((max(s - e, 0.0), min(s + e, 100.0)) for s, e in zip(share, error, strict=True)), strict=True
-    )
-    axes.fill_between(at, low, high, color=PALE, linewidth=0.0)
+    at, share = np.array([*rehearsed.items()]).T
+    error = np.sqrt(share * (100.0 - share) / drawn)
+    axes.fill_between(at, share - error, share + error, color=PALE, linewidth=0.0)
     axes.plot(at, share, color=COLOURS["blue"], linewidth=1.8, label="by rehearsal")
     axes.plot(
         *zip(*formula, strict=True), linestyle="none", marker="s", markersize=6, color=COLOURS["vermilion"],
@@ -38,7 +39,6 @@ def draw(
     axes.set_ylim(0.0, 103.0)
     axes.set_yticks((0.0, 50.0, 80.0, 100.0))
     axes.grid(axis="both")
-    axes.tick_params(color=GREY)
     axes.set_xlabel("true difference (%)")
     axes.set_ylabel("shown (%)")
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.1)
