@@ -106,7 +106,8 @@ def _parser() -> argparse.ArgumentParser:
         ("--lamps", "A,B", "these lamps only, and the baseline"),
         ("--housings", "X,Y", "these housings only"),
         ("--date", "YYYY-MM-DD", "day of the evening (default: today)"),
-        ("--seed", "S", "seed of the random order (default: 1)"),
+        ("--seed", "S", "seed of the random order and of the benches drawn (default: 1)"),
+        ("--benches", "N", "benches drawn to rehearse what it will show; 0: by formula alone (default: 60)"),
     ):
         plan.add_argument(name, metavar=value, help=text)
     opened = add(
@@ -340,7 +341,9 @@ def _take(args: argparse.Namespace) -> int:
 def _rehearse(args: argparse.Namespace) -> int:
     from photolab.bench.redraw import World
     from photolab.bench.rehearse import Plan
+    from photolab.errors import RecordError
     from photolab.publication import rehearsal
+    from photolab.publication.plan_sheet import refuse_only_planned
 
     try:
         differences = tuple(float(one) for one in args.differences.split(","))
@@ -348,22 +351,26 @@ def _rehearse(args: argparse.Namespace) -> int:
         message = f"--differences must be percentages apart by commas: 0,3,5,10; got {args.differences}"
         raise ValueError(message) from None
     lamps = tuple(args.lamps.split(",")) if args.lamps else ()
-    found = rehearsal.rehearse(
-        Path(args.folder),
-        benches=args.benches,
-        jobs=args.jobs,
-        plan=Plan(seed=args.seed, differences=differences, lamps=lamps),
-        world=World(
-            args.true_seating_percent,
-            args.true_specimen_percent,
-            args.true_day_percent,
-            args.seats,
-            args.meter,
-        ),
-        whole=args.whole,
-        out=Path(args.out) if args.out else None,
-        tell=rehearsal.show_progress,
-    )
+    try:
+        found = rehearsal.rehearse(
+            Path(args.folder),
+            benches=args.benches,
+            jobs=args.jobs,
+            plan=Plan(seed=args.seed, differences=differences, lamps=lamps),
+            world=World(
+                args.true_seating_percent,
+                args.true_specimen_percent,
+                args.true_day_percent,
+                args.seats,
+                args.meter,
+            ),
+            whole=args.whole,
+            out=Path(args.out) if args.out else None,
+            tell=rehearsal.show_progress,
+        )
+    except RecordError:
+        refuse_only_planned(Path(args.folder))
+        raise
     print(_plain("\n".join(rehearsal.words(found))))
     return 0
 

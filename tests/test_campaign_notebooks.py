@@ -2,6 +2,7 @@
 
 import functools
 import math
+import re
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -173,9 +174,40 @@ def test_the_plan_of_the_cell_is_the_public_forecast():
         assert_allclose(math.log(mine.resolvable), math.log(theirs.resolvable), rtol=1e-4)
 
 
+def test_what_a_protocol_will_show_is_said_from_its_rehearsal():
+    """Oracle: the table that the sentences are made from, and `what_changes_buy` again."""
+    made, said = ran("12", settings=(("drawn", 3), ("coverage", 0.9), ("find_percent", 7.0)))
+    table = made.bought.set_index("change")
+    assert [*table.index] == [
+        "",
+        "mounting",
+        "specimen",
+        "day",
+        "range",
+    ]  # every lamp of the demo has its spectrum
+    assert f"intervals of ± {decimal(table.loc['', 'specimens'], 1)} % for the specimens on the bench" in said
+    assert "at 90 %, and shows a difference of 7 % between specimens" in said
+    assert f"with a chance of {decimal(table.loc['', 'shown'], 0)} %" in said
+    assert f"By the formula the protocol as it is gives ± {decimal(table.loc['', 'formula'], 1)} %" in said
+    for row in table.itertuples():
+        assert re.search(rf"± {decimal(row.specimens, 1)} and {decimal(row.formula, 1)}[;.]", said)
+    assert "spectra of the lamps" not in said
+
+
+def test_a_change_is_shown_where_it_applies_and_nothing_where_none_is_drawn():
+    """Oracle: the club reads one range and has no spectra; nothing of the part is left with drawn = 0."""
+    said = ran("12", "../tests/benches/club", settings=(("drawn", 2),))[1]
+    assert "spectra of the lamps (factors within 0.6 %, assumed)" in said
+    assert "one locked range" not in said
+    made, said = ran("12", settings=(("drawn", 0),))
+    assert made.bought.empty
+    for words in ("benches drawn", "single change", "By rehearsal", "By the formula", "by rehearsal"):
+        assert words not in said
+
+
 def test_bench_hours_of_a_plan():
     """Oracle: by hand: 9 lamps x (10 + 45 + 1.5) min, and 9 x 3 x (10 + 3 x (45 + 1.5)) min."""
-    minutes = {"specimen": 10, "mounting": 45, "reading": 0.5}
+    minutes = {"specimen": 10, "seating": 45, "reading": 0.5}
     hours = [
         plan_row(Forecast(a, b, 3, 0.1, 0.1, 1.1), lamps=9, minutes=minutes)["hours"]
         for a, b in ((1, 1), (3, 3))

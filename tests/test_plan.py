@@ -269,6 +269,142 @@ def test_half_widths_are_those_of_least_squares_written_out(tmp_path):
     assert left  # single pieces that are held: what differs between pieces is no part of it
 
 
+def test_the_rehearsal_meets_the_formula_where_its_law_is_true(tmp_path):
+    """Oracle: normal law of scipy: known SDs and no colour leave k u and the chance beyond it; 4 standard errors.
+
+    One seating of each lamp beside two of the baseline: too few for an SD of their own, so the assumed one stays.
+    """
+    evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=300)
+    k, shows = norm.ppf(0.95), evening.shows
+    assert_allclose(shows["half_width"], shows["after"], rtol=0.02)  # readings scatter by the display alone
+    for percent in (0.0, 5.0, 10.0):
+        z = math.log1p(percent / 100) / (shows["after"] / k)
+        chance = norm.cdf(z - k) + norm.cdf(-z - k)
+        assert (abs(shows[percent] - chance) < 4 * np.sqrt(chance * (1 - chance) / 300)).all()
+    # drawn again the same, and the formula's figures stay
+    pd.testing.assert_frame_equal(planned(tmp_path / "a", hours=2.2, drawn=300).shows, shows)
+    plain = planned(tmp_path / "a", hours=2.2).shows
+    pd.testing.assert_frame_equal(plain, shows[[*plain.columns]], check_column_type=False)
+
+
+def test_a_rehearsal_draws_what_the_folder_s_own_readings_scatter(tmp_path):
+    """Oracle: an even chance is one half; invented readings alone would scatter less, and the chance be more."""
+    evening = planned(read_before(tmp_path / "a"), hours=2, lamps=["K1"], housings=["HR"], drawn=60)
+    row = evening.shows.iloc[0]
+    assert_allclose(row["half_width"], row["after"], rtol=0.25)
+    apart = [c for c in evening.shows if isinstance(c, float)]
+    even = np.interp(100 * row["even_chance"], apart, row[apart].astype(float))
+    assert abs(even - 0.5) < 4 * 0.5 / math.sqrt(60)
+
+
+@pytest.mark.parametrize("coverage", [0.9, 0.99])
+def test_every_figure_of_a_plan_has_the_coverage_of_the_folder(tmp_path, coverage):
+    """Oracle: the normal quantile of scipy; at 95 % the same standard uncertainties."""
+    made = {}
+    for p in (0.95, coverage):
+        toml = ONE_HOUSING.replace("coverage = 0.9", f"coverage = {p}")
+        made[p] = planned(fresh(tmp_path / f"{p}", toml=toml), hours=2.2, drawn=20)
+    usual, other = made[0.95], made[coverage]
+    assert usual.seatings == other.seatings
+    k, most = (norm.ppf((1 + p) / 2) for p in (0.95, coverage))
+    for column in ("after", "one_more"):
+        assert_allclose(other.shows[column], usual.shows[column] * most / k, rtol=1e-6)
+    z = norm.ppf(0.8)
+    wanted = np.log1p(usual.shows["four_in_five"]) * (most + z) / (k + z)
+    assert_allclose(np.log1p(other.shows["four_in_five"]), wanted, rtol=5e-3)
+    halves = [one.shows["half_width"] for one in (usual, other)]
+    assert_allclose(halves[1], halves[0] * most / k, rtol=2e-4)  # the SD of readings has dof
+    text = text_of(page(other))[1]
+    assert f"Half-widths of the {100 * coverage:g} % interval" in text
+    assert "95 %" not in text.split("What the evening")[1].split("Assumed")[0].split("by formula.")[0]
+
+
+def test_the_page_shows_the_rehearsal_beside_the_formula_and_one_picture(tmp_path):
+    evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=21)  # no share ends on a half
+    made = page(evening)
+    assert made == page(evening)
+    reader, text = text_of(made)
+    assert len(reader.pages) == 1
+    assert "the bench was drawn 21 times" in text
+    for head in ("rehearsed half-", "5 % shown", "10 % shown"):
+        assert head in text
+    for row in evening.shows.to_dict("records"):
+        assert f"±{100 * row['half_width']:.1f} % {100 * row[5.0]:.0f} % {100 * row[10.0]:.0f} %" in text
+    five, ten, even, most = 100 * evening.shows[[5.0, 10.0, "even_chance", "four_in_five"]].mean()
+    assert alternatives(reader) == [
+        f"How often a true difference is shown: by rehearsal {five:.0f} % at 5 %, {ten:.0f} % at 10 %; "
+        f"by formula 50 % at {even:.1f} %, 80 % at {most:.1f} %."
+    ]
+    plain = planned(tmp_path / "a", hours=2.2)
+    reader, text = text_of(page(plain))
+    assert alternatives(reader) == []
+    assert "ehearse" not in text
+    assert "5 % shown" not in text
+
+
+def alternatives(reader):
+    """Alternative texts of the pictures of a page."""
+    found, open_ones = [], [reader.trailer["/Root"]["/StructTreeRoot"]]
+    while open_ones:
+        one = open_ones.pop().get_object()
+        for kid in one if isinstance(one, list) else [one.get("/K")] if hasattr(one, "get") else []:
+            if kid is not None:
+                open_ones.append(kid)
+        if hasattr(one, "get") and "/Alt" in one:
+            found.append(one["/Alt"])
+    return found
+
+
+def test_a_long_plan_goes_without_its_picture_and_then_without_its_rehearsal(tmp_path):
+    evening = planned(fresh(tmp_path / "a"), drawn=3)
+    seen = []
+    for n in range(24, 54):
+        longer = replace(evening, seatings=(evening.seatings * 9)[:n])
+        try:
+            reader, text = text_of(page(longer))
+        except MethodError:
+            break
+        assert len(reader.pages) == 1
+        seen.append((bool(alternatives(reader)), "rehearsed half-" in text))
+    assert list(dict.fromkeys(seen)) == [(True, True), (False, True), (False, False)]
+    with pytest.raises(MethodError, match="do not fit one page"):
+        page(replace(longer, drawn=0))
+
+
+def test_a_lamp_that_only_a_record_holds_is_not_rehearsed_and_has_a_dash(tmp_path):
+    evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=3)
+    own = [c for c in evening.shows if c == "half_width" or isinstance(c, float)]
+    evening.shows.loc[evening.shows["lamp"] == "L1", own] = math.nan
+    text = text_of(page(evening))[1]
+    assert re.search(r"L1 HZ 20 min not yet ±[\d.]+ % [\d.]+ % [\d.]+ % ±[\d.]+ % – – –", text)
+
+
+def test_the_command_rehearses_unless_it_is_told_not_to(tmp_path, run):
+    folder = fresh(tmp_path / "a")
+    out = run("plan", folder, "--date", "2025-04-03", "--benches", "4")[1]
+    assert "evaluated; mean half-width" in out
+    assert re.search(r"; rehearsed half-width ±[\d.]+ %; 5 % shown \d+ %; 10 % shown \d+ %\n", out)
+    out = run("plan", folder, "--date", "2025-04-04", "--benches", "0")[1]
+    assert "rehearsed half" not in out
+    assert "drawn" not in out
+    out = run("plan", folder, "--date", "2025-04-05")[1]
+    assert f"drawn {plan_sheet.BENCHES} times" in out
+
+
+def test_a_folder_with_a_plan_and_no_reading_is_told_what_rehearses_it(tmp_path, run):
+    folder = fresh(tmp_path / "a")
+    assert run("plan", folder, "--date", "2025-04-03", "--benches", "0")[0] == 0
+    code, out, err = run("rehearse", folder)
+    assert (code, out) == (2, "")
+    assert err.startswith("a has a plan and no reading yet")
+    assert "photolab plan" in err
+    assert err.count("\n") == 1
+    # other faults, and a folder without a plan, are said as they are
+    assert "plan" not in run("rehearse", fresh(tmp_path / "b"))[2]
+    (folder / "lamps.csv").write_text('lamp\nX0\n"')
+    assert "has a plan" not in run("rehearse", folder)[2]
+
+
 def test_a_piece_that_is_not_held_counts_what_pieces_differ_by(tmp_path):
     readings = [("X0", 300, "HZ", p, "D01", 1, 60, 4000) for p in ("1", "2")]
     readings += [("L1", 330, "HZ", "1", "D01", n, 60, 4000) for n in (1, 2)]
@@ -408,6 +544,9 @@ def test_the_evening_ends_where_seatings_are_no_longer_worth_their_time(tmp_path
         (["--hours", "three"], "--hours must be a number; got three"),
         (["--seed", "1.5"], "--seed must be a whole number"),
         (["--seed", "-1"], "--seed must be a whole number"),
+        (["--benches", "2.5"], "--benches must be a whole number, zero or more; got 2.5"),
+        (["--benches", "inf"], "--benches must be a whole number"),
+        (["--benches", "few"], "--benches must be a number; got few"),
         (["--date", "03/04/2025"], '--date: "03/04/2025" could be 3 April or 4 March; write 2025-04-03.'),
         (["--date", "2025-02-30"], '--date: "2025-02-30" is no day of the calendar'),
     ],

@@ -12,7 +12,7 @@ from scipy import stats
 from small_benches import LAMPS, bench, csv
 
 from photolab.bench.evaluation import evaluate
-from photolab.bench.redraw import Protocol, World, one_more
+from photolab.bench.redraw import Protocol, World
 from photolab.bench.rehearse import Plan, lines_of, one_bench, rehearse_block, table_of
 from photolab.cli import main
 from photolab.errors import MethodError
@@ -437,34 +437,6 @@ def test_a_whole_rehearsal_covers_what_it_states(everything):
     kelvins = table[(table["measurand"] == "temperature rise") & (table["figure"] == "half-width")]
     assert set(kelvins["unit"]) == {"K"}
     assert kelvins["value"].between(1.5, 12.0).all()
-
-
-@pytest.mark.parametrize(
-    ("what", "more"),
-    [("mounting", {"B0": 16, "K1": 16, "K2": 24}), ("specimen", {"B0": 32, "K1": 32, "K2": 32})],
-)
-def test_one_more_is_read_as_the_last_one_was(whole, what, more):
-    """Oracle: counted by hand: two pieces (three of K2) in two housings, two readings at two instants."""
-    bench_after = one_more(whole, what)
-    before, after = (one.tables["readings"] for one in (whole, bench_after))
-    added = after.iloc[len(before) :]
-    pd.testing.assert_frame_equal(after.iloc[: len(before)], before)
-    assert added["lamp"].value_counts().to_dict() == more
-    assert set(added[what]) == {f"one more {what}"}
-    widths = [
-        table[(table["figure"] == "half-width") & (table["lamp"] == "all") & (table["scope"] == "models")][
-            "value"
-        ].mean()
-        for table in (found(bench_after, 4), found(whole, 4))
-    ]
-    assert widths[0] < widths[1]
-
-
-def test_one_more_day(whole):
-    after = one_more(whole, "day").tables["readings"]
-    assert (after["day"] == "one more day").sum() == (after["day"] == "D2").sum()
-    with pytest.raises(ValueError, match="what must be one of mounting, specimen, day; got 'week'"):
-        one_more(whole, "week")
 
 
 def test_two_lamps_alone(whole):

@@ -4,12 +4,13 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from numpy.testing import assert_allclose
 from shared_demo import demo_campaign
 
 from photolab.metrology.control import Signal
 from photolab.publication import words_bench
-from photolab.publication.figures import control_chart, intervals, mountings_strip
-from photolab.publication.figures.common import new_figure
+from photolab.publication.figures import chances, control_chart, intervals, mountings_strip
+from photolab.publication.figures.common import new_figure, stored
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -79,4 +80,32 @@ def test_figures_say_assumed_by_an_open_mark():
     _, (axes,) = new_figure()
     plans = pd.DataFrame({"label": ["1 × 1 × 3"], "specimens": [7.0], "models": [10.0]})
     intervals.draw_plans(axes, plans, floor=3.0)
+    assert len(axes.get_legend().get_texts()) == 3
     assert axes.get_xlim()[0] == 0.0
+
+
+def test_two_ways_to_foresee_share_one_scale():
+    """Oracle: the points are the table's, the legend names both ways and no floor."""
+    _, (axes,) = new_figure()
+    rows = pd.DataFrame(
+        {"label": ["as it is", "one more day"], "specimens": [6.0, 5.0], "formula": [5.5, 4.0]}
+    )
+    intervals.draw_plans(axes, rows, columns=intervals.WAYS)
+    marked = [line.get_xdata().tolist() for line in axes.get_lines() if line.get_linestyle() == "None"]
+    assert marked == [[6.0, 5.0], [5.5, 4.0]]
+    assert [t.get_text() for t in axes.get_legend().get_texts()] == ["by rehearsal", "by formula"]
+
+
+def test_chances_are_drawn_with_the_error_of_the_drawing():
+    """Oracle: sqrt(p (1 - p) / n) of a share."""
+    figure, (axes,) = new_figure(width=3.3, height=1.85)
+    chances.draw(axes, {0.0: 5.0, 5.0: 50.0, 10.0: 90.0}, [(5.5, 50.0), (8.0, 80.0)], drawn=100)
+    (band,) = axes.collections
+    low, high = (band.get_paths()[0].vertices[:, 1].min(), band.get_paths()[0].vertices[:, 1].max())
+    assert_allclose([low, high], [5 - 100 * (0.05 * 0.95 / 100) ** 0.5, 90 + 100 * (0.9 * 0.1 / 100) ** 0.5])
+    assert [line.get_xydata().tolist() for line in axes.get_lines()][1] == [[5.5, 50.0], [8.0, 80.0]]
+    stored(figure, "invented")
+    box, whole = axes.get_legend().get_window_extent(), figure.bbox
+    assert whole.x0 <= box.x0
+    assert box.x1 <= whole.x1
+    assert box.y1 <= whole.y1

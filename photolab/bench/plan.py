@@ -6,13 +6,15 @@ housing the baseline opens and closes; between, lamps stand in random order with
 Nothing is powered while another lamp is; a lamp rests before it is switched on again, and cools before it is taken out.
 
 What the evening will show is the joint evaluation itself, of the folder's readings and of invented ones in the place of
-those to come, with the folder's own standard deviations: invented readings say nothing of scatter.
+those to come, with the folder's own standard deviations: invented readings say nothing of scatter. Rehearsed, all of
+them are drawn again with known truth, and evaluated by what they scatter.
 """
 
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -25,7 +27,10 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import shown
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Assumption, Bench, Question
+from photolab.bench.one_more import FULL_RANGE, rehearsed
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.redraw import Protocol
+from photolab.bench.rehearse import LINE, Plan
 from photolab.bench.schema import TABLES
 from photolab.bench.seats import SEATED
 from photolab.bench.selection import main_meter
@@ -46,8 +51,10 @@ COOL_MINUTES = {False: 5, True: 10}
 HOURS, MOST_HOURS = 3.0, 12.0
 USUAL_LUX = 300.0
 """Level of the readings to come where the folder has none, assumed. [lx]"""
-FULL_RANGE = 0.9
-"""So much of a range the level may fill. [1]"""
+DIFFERENCES = (5.0, 10.0)
+"""True differences for which it is said how often they are shown. [%]"""
+STEPS = 10
+"""Steps of the picture of how often a difference is shown. [1]"""
 LEAST_READINGS, MOST_READINGS = 2, 3
 """Readings at one instant: a slip shows beside a second one; the most where the folder says of none what pays. [1]"""
 UNKNOWN = 1.0
@@ -56,6 +63,7 @@ UNKNOWN = 1.0
 WORTH = 0.02
 """A seating is worth its minutes where half-widths narrow by so much, relative, in sum. [1]"""
 
+TARGET = ["lamp", "housing", "instant"]
 Piece = tuple[str, str, str]
 Target = tuple[str, str, str]
 """Lamp, specimen, housing; lamp, housing, instant."""
@@ -116,11 +124,15 @@ class Evening:
         Readings at one instant. [1]
     shows : DataFrame
         lamp, housing, instant, now, after, one_more (half-widths of the interval of the ratio to the baseline, in ln),
-        even_chance, four_in_five (differences shown with that chance) [1], largest (input that seatings do not lower).
+        even_chance, four_in_five (differences shown with that chance) [1], largest (input that seatings do not lower);
+        rehearsed, half_width (mean, in ln) and for each true difference in percent the share of the benches in which it
+        is shown, NaN for what only a record holds. [1]
     assumed : tuple of Assumption
         What these rest on that was not measured.
     questions : tuple of Question
         Those that the plan was made for.
+    drawn : int
+        Benches drawn to rehearse it. [1]
     """
 
     bench: Bench
@@ -134,6 +146,7 @@ class Evening:
     shows: pd.DataFrame
     assumed: tuple[Assumption, ...]
     questions: tuple[Question, ...]
+    drawn: int
 
     @property
     def table(self) -> pd.DataFrame:
@@ -154,6 +167,7 @@ def plan_evening(
     lamps: Sequence[str] = (),
     housings: Sequence[str] = (),
     seed: int = 1,
+    drawn: int = 0,
 ) -> Evening:
     """Return what fits an evening, the best use first.
 
@@ -168,7 +182,9 @@ def plan_evening(
     lamps, housings : sequence of str
         To which it is confined; the baseline is always in. All candidates and all housings without it.
     seed : int, default 1
-        Of the random order. [1]
+        Of the random order, and of the benches drawn. [1]
+    drawn : int, default 0
+        Benches drawn to rehearse what it will show. [1]
 
     Returns
     -------
@@ -190,9 +206,11 @@ def plan_evening(
     pieces = chosen.pieces_for(hours)
     seatings = chosen.schedule(pieces)
     shows, assumed = chosen.shows(seatings)
+    if drawn and len(shows):
+        shows = shows.join(chosen.rehearsed(seatings, shows, drawn), on=TARGET)
     return Evening(
         bench, date, hours, seed, chosen.baseline, seatings, _minutes(seatings), chosen.repeats, shows, assumed,
-        tuple(question for question, _ in chosen.asked),
+        tuple(question for question, _ in chosen.asked), drawn,
     )  # fmt: skip
 
 
@@ -244,12 +262,10 @@ class _Choice:
         self.repeats, self.base = 1, None if not self.read else evaluate(bench)
         whole = evaluate(self._with(once, stamped=False))
         self.spreads = _kept(self.base or whole, lamps)
-        pairs = {
-            (n, h): whole.ratio(n, self.baseline, housing=h).result for n, _, h in first if n != self.baseline
-        }
-        self.floor = {
-            place: one.without("seating").u ** 2 if one is not None else 0.0 for place, one in pairs.items()
-        }
+        self.floor = {}
+        for lamp, _, housing in (piece for piece in first if piece[0] != self.baseline):
+            pair = whole.ratio(lamp, self.baseline, housing=housing).result
+            self.floor[lamp, housing] = 0.0 if pair is None else pair.without("seating").u ** 2
         self.repeats = self._repeats()
         self.seated: Counter[Piece] = Counter()
         self.held: set[Piece] = set()
@@ -284,17 +300,10 @@ class _Choice:
 
     def _count(self, base: Campaign) -> None:
         """Count the seatings of the folder, and the pieces that were read at the hold time."""
-        seats = base.seats[base.seats["point"] == "hot_spot"]
-        for instant, block in seats.groupby("instant"):
-            names = (
-                block[SEATED]
-                .drop_duplicates()[["lamp", "specimen", "housing"]]
-                .itertuples(index=False, name=None)
-            )
-            if instant == "initial":
-                self.seated.update(names)
-            else:
-                self.held.update(names)
+        seats = base.seats[base.seats["point"] == "hot_spot"].drop_duplicates([*SEATED, "instant"])
+        for instant, into in (("initial", self.seated), ("hold", self.held)):
+            mine = seats.loc[seats["instant"] == instant, ["lamp", "specimen", "housing"]]
+            into.update(mine.itertuples(index=False, name=None))
         for run in warm_up_runs(self.bench):
             only = self.pieces.get(run.lamp, [""])
             if run.remaining is not None and run.remaining.method != "bounds":
@@ -480,8 +489,22 @@ class _Choice:
         if not self.read:
             assumed[Assumption("level of the readings", USUAL_LUX, "lx", "until there is one")] = None
         figures = ["now", "after", "one_more", "even_chance", "four_in_five"]
-        columns = ["lamp", "housing", "instant", *figures, "largest"]
-        return pd.DataFrame(rows, columns=columns), tuple(assumed)
+        return pd.DataFrame(rows, columns=[*TARGET, *figures, "largest"]), tuple(assumed)
+
+    def rehearsed(self, seatings: Sequence[Seating], shows: pd.DataFrame, drawn: int) -> pd.DataFrame:
+        """Return what some benches drawn, with the readings of some seatings, show of ratios."""
+        most = max(math.ceil(150.0 * shows["four_in_five"].max()), *DIFFERENCES)
+        apart = tuple(sorted({*DIFFERENCES, *np.linspace(0.0, most, 1 + STEPS).tolist()}))
+        keys = shows[TARGET].assign(baseline=self.baseline, point="hot_spot")
+        ratios = set(keys[list(LINE[1:6])].itertuples(index=False, name=None))
+        protocol, plan = (
+            Protocol(self._with(seatings), spreads=self.spreads),
+            Plan(self.seed, apart, families_every=0),
+        )
+        found = rehearsed(protocol, plan, lambda line: line[1:6] in ratios, drawn)
+        own = found[found["scope"] == "specimens"].set_index(TARGET)
+        shares = own[own["figure"] == "shown"].pivot_table("value", TARGET, "true_difference_percent")
+        return shares.assign(half_width=own.loc[own["figure"] == "half-width", "value"]) / 100.0
 
     def _with(self, seatings: Sequence[Seating], *, stamped: bool = True) -> Bench:
         """Return the bench as if some seatings had been read, each at the light that is expected of it."""
@@ -514,12 +537,11 @@ class _Choice:
         """Return the light [lx] that is expected of a lamp: what it gave before, else what lamps gave there."""
         if self.base is None:
             return USUAL_LUX
-        light = {n: math.exp(v) for n, v in zip(self.base.joint.names, self.base.joint.values, strict=True)}
-        for when in (instant, "initial"):
-            if (lamp, housing, "hot_spot", when) in light:
-                return light[lamp, housing, "hot_spot", when]
+        joint = self.base.joint
+        light: dict[Any, float] = dict(zip(joint.names, np.exp(joint.values).tolist(), strict=True))
         there = [v for n, v in light.items() if n[1] == housing] or [*light.values()]
-        return float(np.median(there))
+        initial = light.get((lamp, housing, "hot_spot", "initial"), float(np.median(there)))
+        return light.get((lamp, housing, "hot_spot", instant), initial)
 
     def _range(self, meter: str, level: float) -> float:
         """Return the range on which a level is read: the one used most where it holds it, else the lowest that does."""

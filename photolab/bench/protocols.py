@@ -154,15 +154,9 @@ def compare_campaigns(before: Campaign, after: Campaign) -> ProtocolComparison:
     """
     tables = [_results(one) for one in (before, after)]
     both = tables[0].merge(tables[1], on=KEYS, suffixes=("_before", "_after"))
-    return ProtocolComparison(
-        before=before,
-        after=after,
-        settings=_differences(before.bench, after.bench),
-        verdicts=_verdicts(*tables),
-        moved=_moved(both),
-        gained=len(tables[1]) - len(both),
-        lost=len(tables[0]) - len(both),
-    )
+    lost, gained = (len(table) - len(both) for table in tables)
+    settings, moved = _differences(before.bench, after.bench), _moved(both)
+    return ProtocolComparison(before, after, settings, _verdicts(*tables), moved, gained, lost)
 
 
 def _results(campaign: Campaign) -> pd.DataFrame:

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
@@ -26,6 +25,7 @@ from photolab.bench.redraw_tables import DRAWN
 from photolab.bench.seats import SEATED, hours_from_middle
 from photolab.bench.selection import instants
 from photolab.bench.shared_inputs import own_colour_likeness
+from photolab.bench.spreads import Spreads
 from photolab.bench.supply_and_time import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, WARM_UP_SLOPE, clock_hours
 from photolab.metrology.monte_carlo import stream
 from photolab.metrology.quantity import Input
@@ -139,6 +139,8 @@ class Protocol:
         What is true and not as declared.
     whole : bool, default False
         Draw watts, temperatures and distance runs too.
+    spreads : Spreads, optional
+        Standard deviations that are true, of every lamp; those that its readings show where not given.
 
     Attributes
     ----------
@@ -153,6 +155,7 @@ class Protocol:
     bench: Bench
     world: World = AS_DECLARED
     whole: bool = False
+    spreads: Spreads | None = None
 
     def __post_init__(self) -> None:
         tables = self.bench.tables
@@ -161,7 +164,7 @@ class Protocol:
         empty = {name: tables[name].iloc[:0] for name in self.not_drawn}
         self.bench = replace(self.bench, tables={**tables, **empty})
         self._sources: list[_Source] = []
-        campaign = evaluate(self.bench)
+        campaign = evaluate(self.bench, spreads=self.spreads)
         self.baseline = campaign.baseline
         self._levels(campaign)
         self._rows()
@@ -277,8 +280,8 @@ class Protocol:
         """Add what each meter brings: within the limits of its manual or certificate, and by its colour."""
         rows = self.rows
         ranges, self._step = rows.numbers("range_lx"), np.zeros(rows.rows)
-        unknown = Columns({"range": np.where(np.isnan(ranges), -1.0 - np.arange(rows.rows), ranges)})
-        rows["range"] = unknown["range"]
+        seated = rows.groups(*SEATED, "point", "instant")  # one range, where it is not known
+        rows["range"] = np.where(np.isnan(ranges), -1.0 - seated.code, ranges)
         expected = np.ones(rows.rows)
         likeness, ages = own_colour_likeness(self.bench.tables["lamps"]), certificate_ages(self.bench)
         for label in dict.fromkeys(rows["meter"].tolist()):
@@ -431,34 +434,3 @@ class Protocol:
 def _stream(seed: int, number: int, table: str, of: str) -> np.random.Generator:
     """Return the stream of one source of a table."""
     return stream(seed, (number, table, of))
-
-
-def one_more(bench: Bench, what: str) -> Bench:
-    """Return a bench with one more of something, read as the last of them was.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench as it was read.
-    what : {"mounting", "specimen", "day"}
-        A seating of each specimen in each housing, a specimen of each lamp, or a day like the last.
-
-    Returns
-    -------
-    Bench
-        The bench with more readings, a protocol to be drawn: what they show is the last one's.
-
-    Raises
-    ------
-    ValueError
-        If it is none of them.
-    """
-    among = {"mounting": ["lamp", "specimen", "housing"], "specimen": ["lamp"], "day": []}
-    if what not in among:
-        message = f"what must be one of {', '.join(among)}; got {what!r}"
-        raise ValueError(message)
-    readings = bench.tables["readings"]
-    key = [*among[what], *(["day", "mounting"] if what == "mounting" else [what])]
-    last = readings[key].drop_duplicates(among[what], keep="last") if among[what] else readings[key].iloc[-1:]
-    more = readings.merge(last, on=key).assign(**{what: f"one more {what}"})
-    return replace(bench, tables={**bench.tables, "readings": pd.concat([readings, more], ignore_index=True)})

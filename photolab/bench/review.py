@@ -1,7 +1,7 @@
 """What the next protocol should change: where doubt comes from, what a plan resolves, when to read."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -37,25 +37,22 @@ def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
         kind, variance_fraction (mean over the comparisons), largest (in any of them), comparisons; the
         largest first. [1]
     """
-    shares: list[dict[str, float]] = []
+    table = pd.DataFrame(
+        [{term: v / u**2 if v else 0.0 for term, v in parts.items()} for u, parts in _parts(campaign, scope)]
+    ).fillna(0.0)
+    found = pd.DataFrame({"variance_fraction": table.mean(), "largest": table.max()}, dtype=float)
+    found = found.rename_axis("kind").reset_index().assign(comparisons=len(table))
+    return found.sort_values("variance_fraction", ascending=False, kind="stable", ignore_index=True)
+
+
+def _parts(campaign: Campaign, scope: str = "specimens") -> Iterator[tuple[float, dict[str, float]]]:
+    """Yield the standard uncertainty of each comparison with the baseline, and its variance by term."""
     for lamp, housing, point, instant in campaign.compared():
         pair = campaign.ratio(
             lamp, campaign.baseline, housing=housing, scope=scope, point=point, instant=instant
         )
-        if pair.result is None:
-            continue
-        parts = variance_by_term(pair.result)
-        shares.append({term: v / pair.result.u**2 if v else 0.0 for term, v in parts.items()})
-    table = pd.DataFrame(shares).fillna(0.0)
-    found = pd.DataFrame(
-        {
-            "kind": list(table.columns),
-            "variance_fraction": table.mean().to_numpy(float),
-            "largest": table.max().to_numpy(float),
-            "comparisons": len(table),
-        }
-    )
-    return found.sort_values("variance_fraction", ascending=False, kind="stable", ignore_index=True)
+        if pair.result is not None:
+            yield pair.result.u, variance_by_term(pair.result)
 
 
 def shared_floor(campaign: Campaign) -> float:
@@ -76,12 +73,10 @@ def shared_floor(campaign: Campaign) -> float:
     MethodError
         If there is no comparison with an interval (code ``no_comparison``).
     """
-    rest = []
-    for lamp, housing, point, instant in campaign.compared():
-        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
-        if pair.result is not None:
-            parts = variance_by_term(pair.result)
-            rest.append(math.sqrt(sum(v for term, v in parts.items() if term not in REPLICATED)))
+    rest = [
+        math.sqrt(sum(v for term, v in parts.items() if term not in REPLICATED))
+        for _, parts in _parts(campaign)
+    ]
     if not rest:
         message = "no comparison with the baseline has an interval yet: there is nothing to plan from"
         raise MethodError(message, code="no_comparison")
@@ -177,14 +172,9 @@ def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: in
     own = planned_sd(levels, counts)
     whole = planned_sd({**levels, "specimen": spreads.specimen.sd}, counts)
     k = coverage_factor(campaign.bench.settings.coverage, math.inf)
-    return Forecast(
-        specimens=specimens,
-        mountings=mountings,
-        readings=readings,
-        half_width_specimens=k * math.sqrt(2.0 * own**2 + floor**2),
-        half_width_models=k * math.sqrt(2.0 * whole**2 + floor**2),
-        resolvable=resolvable_ratio(own, 1, floor=floor, coverage=campaign.bench.settings.coverage),
-    )
+    specimen, model = (k * math.sqrt(2.0 * sd**2 + floor**2) for sd in (own, whole))
+    shown = resolvable_ratio(own, 1, floor=floor, coverage=campaign.bench.settings.coverage)
+    return Forecast(specimens, mountings, readings, specimen, model, shown)
 
 
 def forecast_against_results(campaign: Campaign) -> pd.DataFrame:
@@ -198,26 +188,26 @@ def forecast_against_results(campaign: Campaign) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, housing, n_mountings, forecast, reached (half-widths in ln against the baseline). [1]
+        lamp, housing, n_mountings; forecast, models (for the models), reached: half-widths in ln against the baseline,
+        but for the models for the specimens. [1]
     """
-    floor = shared_floor(campaign)
+    rows = campaign.table[campaign.table["scope"] == "specimens"]
+    lamps = pd.MultiIndex.from_frame(rows[["lamp", "housing", "point", "instant"]])
+    counts = campaign.weights.counts.set_axis(pd.MultiIndex.from_tuples(campaign.weights.names))
+    bases = lamps.map(lambda name: (campaign.baseline, *name[1:]))
+    mountings, specimens = (
+        1.0 / counts.loc[lamps, n].to_numpy() + 1.0 / counts.loc[bases, n].to_numpy()
+        for n in ("n_mountings", "n_specimens")
+    )
+    seating = np.array([campaign.spreads.seating_in(housing).sd for housing in rows["housing"]])
+    own = seating**2 * mountings + shared_floor(campaign) ** 2
     k = coverage_factor(campaign.bench.settings.coverage, math.inf)
-    counts = dict(zip(campaign.weights.names, campaign.weights.counts["n_mountings"], strict=True))
-    rows = []
-    for row in campaign.table[campaign.table["scope"] == "specimens"].to_dict("records"):
-        name = (row["lamp"], row["housing"], row["point"], row["instant"])
-        seatings = [float(counts[one]) for one in (name, (campaign.baseline, *name[1:]))]
-        own = sum(campaign.spreads.seating_in(row["housing"]).sd ** 2 / n for n in seatings)
-        rows.append(
-            {
-                "lamp": row["lamp"],
-                "housing": row["housing"],
-                "n_mountings": int(seatings[0]),
-                "forecast": k * math.sqrt(own + floor**2),
-                "reached": row["ln_expanded_uncertainty"],
-            }
-        )
-    return pd.DataFrame(rows, columns=["lamp", "housing", "n_mountings", "forecast", "reached"])
+    return rows[["lamp", "housing"]].assign(
+        n_mountings=counts.loc[lamps, "n_mountings"].to_numpy(),
+        forecast=k * np.sqrt(own),
+        models=k * np.sqrt(own + campaign.spreads.specimen.sd**2 * specimens),
+        reached=rows["ln_expanded_uncertainty"],
+    )
 
 
 def hold_choices(

@@ -4,6 +4,8 @@ import argparse
 import datetime
 import math
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 from photolab.bench.cautions import SHORT_REST_MIN
@@ -11,12 +13,23 @@ from photolab.bench.cells import parse_date
 from photolab.bench.faults import Faults, refusal, shown
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Question
-from photolab.bench.plan import COOL_MINUTES, HOURS, SEAT_MINUTES, Evening, Seating, plan_evening
+from photolab.bench.plan import (
+    COOL_MINUTES,
+    DIFFERENCES,
+    HOURS,
+    SEAT_MINUTES,
+    Evening,
+    Seating,
+    plan_evening,
+)
 from photolab.bench.records import read_bench
+from photolab.bench.verdicts import EVEN_CHANCE, FOUR_IN_FIVE
 from photolab.bench.write import add_plan
-from photolab.errors import MethodError
+from photolab.errors import MethodError, RecordError
 from photolab.metrology.reporting import decimal
 from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_words
+from photolab.publication.figures.chances import draw
+from photolab.publication.figures.common import new_figure, stored
 from photolab.publication.paper import as_pdf, quoted, typst_date
 from photolab.publication.statements import advice, in_housing, time_of
 
@@ -24,6 +37,21 @@ ROW_MM = (9.0, 8.0, 7.0, 6.0, 5.0)
 """Heights of a row to write in, tried in turn until the page holds all. [mm]"""
 LITTLE = 0.02
 """One more seating that takes less than this share off a half-width narrows it little. [1]"""
+HEADS: dict[str | float, str] = {
+    "now": "now",
+    "after": "after this evening",
+    "even_chance": "shown, even chance",
+    "four_in_five": "shown, four in five",
+    "one_more": "with one more seating of the lamp",
+}
+REHEARSED_HEADS = {"half_width": "rehearsed half-width"} | {d: f"{d:g} % shown" for d in DIFFERENCES}
+CHANCES = ("even_chance", "four_in_five", *DIFFERENCES)
+"""Columns that are no half-widths."""
+BENCHES = 60
+"""Benches drawn where it is not said how many. [1]"""
+PICTURE = "shown.svg"
+PICTURE_MM = 72.0
+"""Width of the picture. [mm]"""
 STYLE = """
 #set page(paper: "a4", margin: (x: 12mm, y: 10mm))
 #set text(font: "Libertinus Serif", size: 8.5pt, lang: "en")
@@ -42,7 +70,7 @@ def run(args: argparse.Namespace) -> list[str]:
     Parameters
     ----------
     args : Namespace
-        folder, hours, lamps, housings, date, seed; all text, None where not given.
+        folder, hours, lamps, housings, date, seed, benches; all text, None where not given.
 
     Returns
     -------
@@ -60,10 +88,9 @@ def run(args: argparse.Namespace) -> list[str]:
     """
     folder = Path(args.folder)
     day = _day(args.date)
-    hours, seed = _number(args.hours, "--hours", HOURS), _number(args.seed, "--seed", 1)
-    if not (seed == int(seed) and seed >= 0):
-        message = f"--seed must be a whole number, zero or more; got {args.seed}"
-        raise ValueError(message)
+    hours = _number(args.hours, "--hours", HOURS)
+    seed = int(_number(args.seed, "--seed", 1, whole=True))
+    drawn = int(_number(args.benches, "--benches", BENCHES, whole=True))
     bench = read_bench(folder, before_readings=True)
     sheet, faults = f"plan-{day}.pdf", Faults()
     if WORKBOOK in bench.files:
@@ -76,9 +103,34 @@ def run(args: argparse.Namespace) -> list[str]:
     if faults.faults:
         raise refusal(faults.faults)
     lamps, housings = (_codes(text) for text in (args.lamps, args.housings))
-    evening = plan_evening(bench, date=day, hours=hours, lamps=lamps, housings=housings, seed=int(seed))
+    evening = plan_evening(
+        bench, date=day, hours=hours, lamps=lamps, housings=housings, seed=seed, drawn=drawn
+    )
     add_plan(folder, bench, evening.table, sheet, page(evening))
     return [*_lines(evening, folder), f"{folder}: plan.csv and {sheet} written; print the page."]
+
+
+def refuse_only_planned(folder: Path) -> None:
+    """Refuse a folder that has a plan and no reading, and say what rehearses a plan.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder that could not be read.
+
+    Raises
+    ------
+    MethodError
+        If it has a plan and no reading (code ``only_planned``).
+    """
+    with suppress(RecordError):
+        tables = read_bench(folder, before_readings=True).tables
+        if len(tables["plan"]) and tables["readings"].empty:
+            message = (
+                f"{folder.name} has a plan and no reading yet: photolab plan rehearses it with --benches, for a --date "
+                "that is not planned yet; photolab rehearse draws readings again"
+            )
+            raise MethodError(message, code="only_planned")
 
 
 def _day(text: str | None) -> str:
@@ -92,13 +144,17 @@ def _day(text: str | None) -> str:
         raise ValueError(message) from None
 
 
-def _number(text: str | None, option: str, usual: float) -> float:
+def _number(text: str | None, option: str, usual: float, *, whole: bool = False) -> float:
     """Return the number of an option."""
     try:
-        return usual if text is None else float(text)
+        number = float(usual if text is None else text)
     except ValueError:
         message = f"{option} must be a number; got {shown(str(text))}"
         raise ValueError(message) from None
+    if whole and not (number >= 0.0 and number.is_integer()):
+        message = f"{option} must be a whole number, zero or more; got {text}"
+        raise ValueError(message)
+    return number
 
 
 def _codes(text: str | None) -> list[str]:
@@ -115,11 +171,6 @@ def _piece(one: Seating) -> str:
     return f"{one.lamp} {one.specimen}".strip()
 
 
-def _percent(x: float) -> str:
-    """Return a share in percent."""
-    return f"{decimal(100.0 * x, 1)} %"
-
-
 def _lines(evening: Evening, folder: Path) -> list[str]:
     """Return the plan as it is printed on the terminal."""
     much = f"{len(evening.seatings)} seatings in {_clock(evening.minutes)} h of {evening.hours:g} h"
@@ -129,35 +180,61 @@ def _lines(evening: Evening, folder: Path) -> list[str]:
         place = f"  in {one.housing}" if one.housing else ""
         lines.append(f"  {_clock(one.start)}  {_piece(one):<{wide}}{place}  {', '.join(one.instants)}")
     lines.append(f"What the evening will be able to show. {_shows_head(evening)}")
-    for lamp, housing, at, now, after, even, most, more in _figures(evening):
-        chances = f"shown: {even} with an even chance, {most} four times in five"
-        lines.append(
-            f"  {lamp}{in_housing(housing)} at {at}: {after} (now {now}); {chances}; one more seating: {more}"
-        )
+    for lamp, housing, at, *figures in _figures(evening):
+        told = "; ".join(" ".join(pair) for pair in zip(_heads(evening).values(), figures, strict=True))
+        lines.append(f"  {lamp}{in_housing(housing)} at {at}: {told}")
     lines += _answers(evening)
     return [*lines, f"Assumed: {_assumed(evening)}."]
 
 
+def _heads(evening: Evening) -> dict[str | float, str]:
+    """Return the columns that say what the evening will show, and what stands above each."""
+    return HEADS | (REHEARSED_HEADS if evening.drawn else {})
+
+
 def _figures(evening: Evening) -> list[list[str]]:
-    """Return what the evening will show as text: lamp, housing, when, three half-widths and two chances in order."""
-    return [
-        [
-            *(row["lamp"], row["housing"], time_of(evening.bench, row["instant"])),
-            *("not yet" if math.isnan(row[name]) else f"±{_percent(row[name])}" for name in ("now", "after")),
-            *(_percent(row["even_chance"]), _percent(row["four_in_five"]), f"±{_percent(row['one_more'])}"),
-        ]
-        for row in evening.shows.to_dict("records")
-    ]
+    """Return what the evening will show as text: lamp, housing, when, then the columns of `_heads`."""
+    rows = []
+    for row in evening.shows.to_dict("records"):
+        rows.append([row["lamp"], row["housing"], time_of(evening.bench, row["instant"])])
+        for name in _heads(evening):
+            if math.isnan(row[name]):
+                rows[-1].append("not yet" if name == "now" else "–")
+            else:
+                figure = decimal(100.0 * row[name], 0 if name in DIFFERENCES else 1)
+                rows[-1].append(f"{'' if name in CHANCES else '±'}{figure} %")
+    return rows
 
 
 def _shows_head(evening: Evening) -> str:
-    """Return what the figures of the evening are, with their coverage and scope."""
-    coverage = f"{100.0 * evening.bench.settings.coverage:g} %"
-    return (
-        f"Half-widths of the {coverage} interval of a lamp's light over that of {evening.baseline}, for the specimens"
-        " on the bench, each comparison by itself; then the difference that is shown with an even chance and four"
-        " times in five."
+    """Return what the figures of the evening are, with their coverage and scope, and how sure the rehearsed ones."""
+    said = (
+        f"Half-widths of the {100.0 * evening.bench.settings.coverage:g} % interval of a lamp's light over that of"
+        f" {evening.baseline}, for the specimens on the bench, each comparison by itself; then the difference that is"
+        " shown with an even chance and four times in five, by formula."
     )
+    if evening.drawn:
+        said += (
+            f" Rehearsed: with these readings in place the bench was drawn {evening.drawn} times, its truth known, and"
+            " evaluated; mean half-width, and the share of benches in which a true difference of"
+            f" {' and of '.join(f'{d:g} %' for d in DIFFERENCES)} is shown,"
+            f" ± {decimal(50.0 / math.sqrt(evening.drawn), 0)} % at most from the drawing."
+        )
+    return said
+
+
+def _chances(evening: Evening) -> tuple[bytes, str]:
+    """Return the picture of how often a difference is shown, mean over the comparisons, as SVG, and its words."""
+    mean = 100.0 * evening.shows.mean(numeric_only=True)
+    formula = [(mean["even_chance"], 100.0 * EVEN_CHANCE), (mean["four_in_five"], 100.0 * FOUR_IN_FIVE)]
+    shares = {apart: share for apart, share in mean.items() if isinstance(apart, float)}
+    figure, (axes,) = new_figure(width=3.3, height=1.85)
+    draw(axes, shares, formula, drawn=evening.drawn)
+    foot = f"{evening.drawn} benches drawn; mean of the comparisons above"
+    told = ", ".join(f"{decimal(shares[apart], 0)} % at {apart:g} %" for apart in DIFFERENCES)
+    marks = ", ".join(f"{chance:g} % at {decimal(apart, 1)} %" for apart, chance in formula)
+    words = f"How often a true difference is shown: by rehearsal {told}; by formula {marks}."
+    return stored(figure, foot, size=7.0)["svg"], words
 
 
 def _question_sentence(evening: Evening, question: Question) -> str:
@@ -172,7 +249,7 @@ def _question_sentence(evening: Evening, question: Question) -> str:
         (1.0 + question.more_than_percent / 100.0) * (1.0 + rows[c].max())
         for c in ("even_chance", "four_in_five")
     ]
-    even, most = (_percent(x - 1.0) for x in need)
+    even, most = (f"{decimal(100.0 * (x - 1.0), 1)} %" for x in need)
     who = "A lamp of this evening" if question.lamp == "any" else question.lamp
     much = f"over {question.more_than_percent:g} % more" if question.more_than_percent else "more light"
     return (
@@ -214,16 +291,18 @@ def page(evening: Evening) -> bytes:
     Returns
     -------
     bytes
-        One A4 page as PDF.
+        One A4 page as PDF; a plan that is too long with its picture goes without, or by formula alone.
 
     Raises
     ------
     MethodError
         If the page cannot hold the plan (code ``too_long``).
     """
-    for height in ROW_MM:
+    svg, words = _chances(evening) if evening.drawn else (b"", "")
+    ways = [(evening, height, words) for height in ROW_MM]
+    for one, height, told in [*ways, (evening, ROW_MM[-1], ""), (replace(evening, drawn=0), ROW_MM[-1], "")]:
         try:
-            return as_pdf(_source(evening, height))
+            return as_pdf(_source(one, height, told), {PICTURE: svg})
         except MethodError as refused:
             if "more than one page" not in str(refused):
                 raise
@@ -252,17 +331,20 @@ def _grid(widths: str, head: Iterable[str], rows: Iterable[Iterable[str]], heigh
     return f"#block(text(size: 7.5pt, table({rules}, table.header({top}){body})))\n"
 
 
-def _source(evening: Evening, height: float) -> str:
-    """Return the page as typst."""
+def _source(evening: Evening, height: float, words: str) -> str:
+    """Return the page as typst; with the picture where it has words."""
     title = f"Plan for {evening.date}: {shown(evening.bench.settings.name)}"
     paragraph = [f"#{quoted(sentence)};" for sentence in _how(evening)]
-    heads = ["lamp", "housing", "at", "now", "after this evening", "shown, even chance"]
-    heads += ["shown, four in five", "with one more seating of the lamp"]
+    heads = ["lamp", "housing", "at", *_heads(evening).values()]
     shows = [map(_text, row) for row in _figures(evening)]
-    discharge = evening.bench.tables["lamps"]["technology"] == "discharge"
-    lit = {one.lamp for one in evening.seatings}
-    strikes = bool(evening.bench.tables["lamps"].loc[discharge, "lamp"].isin(lit).any())
+    strikes = any(evening.bench.technologies[one.lamp] == "discharge" for one in evening.seatings)
     said = [*CAUTIONS, *(c for c in AT_THE_BENCH if strikes or not c.startswith("Discharge"))]
+    beside = "\n\n".join(
+        f"#{quoted(text)};" for text in [*_answers(evening), f"Assumed: {_assumed(evening)}."]
+    )
+    if words:
+        image = f'image("{PICTURE}", alt: {quoted(words)}, width: {PICTURE_MM}mm)'
+        beside = f"#grid(columns: (1fr, auto), gutter: 5mm, [{beside}], {image})"
     parts = [
         f"#set document(title: {quoted(title)}, date: {typst_date(evening.date)})",
         STYLE,
@@ -274,9 +356,8 @@ def _source(evening: Evening, height: float) -> str:
         _grid(*_seatings(evening), height=f"{height}mm"),
         "#heading(level: 2)[What the evening will be able to show]",
         f"#{quoted(_shows_head(evening))};",
-        _grid("auto, auto, auto, auto, auto, auto, auto, 1fr", heads, shows),
-        *(f"#{quoted(said)};\n" for said in _answers(evening)),
-        f"#{quoted('Assumed: ' + _assumed(evening) + '.')};",
+        _grid(", ".join(["auto"] * 4 + ["1fr"] * (len(heads) - 4)), heads, shows),
+        beside,
         "#heading(level: 2)[Cautions]",
         "#text(size: 7pt, grid(columns: 2, gutter: 6mm, "
         + ", ".join(map(_list, (said[::2], said[1::2])))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
+from photolab.bench.corrections import SPECTRAL_FLOOR
 from photolab.bench.protocols import ProtocolComparison
 from photolab.bench.review import Forecast
 from photolab.metrology.planning import bench_hours, improvements
@@ -16,7 +18,7 @@ from photolab.publication.words_bench import counted, verdict_name
 
 EXAMPLE_CHANGES = {"protocol_revision": "invented", "hold_minutes": 30.0, "alike_percent": 5.0}
 """Another protocol, invented: it is shown on an invented bench only."""
-EXAMPLE_MINUTES = {"specimen": 10.0, "mounting": 45.0, "reading": 0.5}
+EXAMPLE_MINUTES = {"specimen": 10.0, "seating": 45.0, "reading": 0.5}
 """What one more of each takes, invented: it is used on an invented bench only. [min]"""
 
 
@@ -169,7 +171,7 @@ def plan_row(
     lamps : int, default 1
         Lamps, the baseline counted. [1]
     minutes : mapping, optional
-        What one more specimen, mounting and reading takes. [min]
+        What one more specimen, seating and reading takes. [min]
 
     Returns
     -------
@@ -184,12 +186,7 @@ def plan_row(
         "models": 100.0 * plan.half_width_models,
     }
     if minutes is not None:
-        counts = {
-            "lamp": lamps,
-            "specimen": plan.specimens,
-            "mounting": plan.mountings,
-            "reading": plan.readings,
-        }
+        counts = {"lamp": lamps} | {noun: number for number, noun in levels}
         row["hours"] = bench_hours(counts, {"lamp": 0.0} | dict(minutes))
     return row
 
@@ -211,14 +208,107 @@ def plans_alt(plans: Sequence[Forecast], *, floor: float, coverage: float) -> st
     str
         Two sentences with every number of the figure.
     """
-    rows = [plan_row(plan) for plan in plans]
-    said = "; ".join(
-        f"{row['label']} ± {decimal(float(row['specimens']), 1)} and {decimal(float(row['models']), 1)}"
-        for row in rows
-    )
+    said = _halves([plan_row(plan) for plan in plans], "models")
     return (
         f"Forecast half-width of a ratio in % at {100.0 * coverage:g} %, for the specimens and for the models, by "
         f"specimens × seatings × readings of each lamp: {said}. Seatings cannot go below ± {decimal(100.0 * floor, 1)}."
+    )
+
+
+def _halves(rows: Sequence[Mapping[Any, Any]], other: str) -> str:
+    """Return the half-widths for the specimens beside others, row by row."""
+    return "; ".join(
+        f"{row['label']} ± {decimal(row['specimens'], 1)} and {decimal(row[other], 1)}" for row in rows
+    )
+
+
+CHANGE_WORDS = {
+    "": "as it is",
+    "mounting": "one more seating",
+    "specimen": "one more specimen",
+    "day": "one more day",
+    "range": "one locked range",
+    "spectrum": f"spectra of the lamps (factors within {100.0 * SPECTRAL_FLOOR:g} %, assumed)",
+}
+"""The single changes of a protocol, by what `one_more.one_more` calls them."""
+_SURE = 2.0  # standard errors of the drawing from which on one figure is below another
+
+
+def change_sentences(bought: pd.DataFrame, *, percent: float, drawn: int, coverage: float) -> tuple[str, ...]:
+    """Return what a protocol would show, which single change buys most, and what the formula says of it.
+
+    Parameters
+    ----------
+    bought : DataFrame
+        As `one_more.what_changes_buy`.
+    percent : float
+        True difference that it was rehearsed with. [%]
+    drawn : int
+        Benches drawn for each change. [1]
+    coverage : float
+        Of the intervals. [1]
+
+    Returns
+    -------
+    tuple of str
+        Three sentences.
+    """
+    plain, *changes = bought.to_dict("records")
+    best, *others = sorted(changes, key=lambda row: float(row["specimens"]))
+    for_models, by_formula = (min(changes, key=lambda row: float(row[c])) for c in ("models", "formula"))
+    said = (
+        f"By {drawn} benches drawn, the protocol as it is gives intervals of {_half(plain['specimens'])} for the "
+        f"specimens on the bench and of {_half(plain['models'])} for the models, at {100.0 * coverage:g} %, and shows "
+        f"a difference of {percent:g} % between specimens with a chance of {decimal(plain['shown'], 0)} % "
+        f"(± {decimal(plain['shown_error'], 0)} % from the drawing), on the average over all comparisons."
+    )
+    name, buys = (
+        CHANGE_WORDS[best["change"]],
+        "no single change narrows these by more than so few draws leave open",
+    )
+    if _below(best, plain):
+        alike = [CHANGE_WORDS[row["change"]] for row in others if not _below(best, row)]
+        buys = f"{name} buys most, {_half(best['specimens'])} for the specimens"
+        buys += f", though so few draws do not tell it from {' and '.join(alike)}" if alike else ""
+        if _below(for_models, best, "models"):
+            buys += f"; for the models {CHANGE_WORDS[for_models['change']]}, {_half(for_models['models'])}"
+    told = (
+        f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens, and {name} "
+    )
+    told += f"{_half(best['formula'])}; by it "
+    most = f"{CHANGE_WORDS[by_formula['change']]} buys most, {_half(by_formula['formula'])}"
+    return said, f"By rehearsal {buys}.", f"{told}{'that buys most too' if by_formula is best else most}."
+
+
+def _half(percent: float) -> str:
+    return f"± {decimal(percent, 1)} %"
+
+
+def _below(one: Mapping[Any, Any], other: Mapping[Any, Any], scope: str = "specimens") -> bool:
+    """Return whether a half-width lies below another by more than the drawing leaves open."""
+    error = math.hypot(one[f"{scope}_error"], other[f"{scope}_error"])
+    return bool(other[scope] - one[scope] > _SURE * error)
+
+
+def changes_alt(rows: pd.DataFrame, coverage: float) -> str:
+    """Return what the picture of single changes shows, in words.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As `one_more.what_changes_buy`, with label.
+    coverage : float
+        Of the intervals. [1]
+
+    Returns
+    -------
+    str
+        One sentence with every number of the figure.
+    """
+    said = _halves(rows.to_dict("records"), "formula")
+    return (
+        f"Expected half-width of a ratio in % at {100.0 * coverage:g} %, for the specimens, by rehearsal and by "
+        f"formula: {said}."
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,8 @@ _APART = 0.7  # of the width of a day that its figures fill
 SIZE = 15.2
 """Of every letter: 48 of 1600 pixels on a figure seven inches wide, readable where it is shown small. [pt]"""
 _LONGEST = 14
+SCOPES = {"specimens": "for the specimens on the bench", "models": "for the models"}
+WAYS = {"specimens": "by rehearsal", "formula": "by formula"}
 
 
 def lines(table: pd.DataFrame) -> int:
@@ -204,7 +206,9 @@ def components_words(table: pd.DataFrame, *, coverage: float) -> str:
 
 
 @styled
-def draw_plans(axes: Axes, table: pd.DataFrame, *, floor: float) -> None:
+def draw_plans(
+    axes: Axes, table: pd.DataFrame, *, floor: float | None = None, columns: Mapping[str, str] = SCOPES
+) -> None:
     """Draw the forecast half-width of plans.
 
     Parameters
@@ -212,18 +216,21 @@ def draw_plans(axes: Axes, table: pd.DataFrame, *, floor: float) -> None:
     axes : Axes
         Where to draw.
     table : DataFrame
-        One row a plan, from top to bottom: ``label`` (text), ``specimens``, ``models`` (half-widths of the
-        interval of a ratio [%]).
-    floor : float
+        One row a plan, from top to bottom: ``label`` (text), two half-widths of the interval of a ratio [%].
+    floor : float, optional
         Half-width that no number of seatings and readings goes below. [%]
+    columns : mapping, default `SCOPES`
+        The two columns of half-widths, and what each is, `SCOPES` or `WAYS`; the first is drawn filled.
     """
-    axes.axvline(floor, color=_RED, linewidth=1.4, linestyle=(0, (4, 3)), label="floor")
+    if floor is not None:
+        axes.axvline(floor, color=_RED, linewidth=1.4, linestyle=(0, (4, 3)), label="floor")
     for place, row in enumerate(table.to_dict("records")):
-        axes.plot([row["specimens"], row["models"]], [place, place], color=_BLUE, linewidth=1.0)
+        axes.plot([row[name] for name in columns], [place, place], color=_BLUE, linewidth=1.0)
     mark: Look = {"linestyle": "none", "markersize": 7, "color": _BLUE, "markeredgewidth": 1.5}
-    places, whose = range(len(table)), "for the specimens on the bench"
-    axes.plot(table["specimens"], places, marker="o", markerfacecolor=_BLUE, label=whose, **mark)
-    axes.plot(table["models"], places, marker="s", markerfacecolor="white", label="for the models", **mark)
+    for (column, words), marker, filling in zip(columns.items(), "os", (_BLUE, "white"), strict=True):
+        axes.plot(
+            table[column], range(len(table)), marker=marker, markerfacecolor=filling, label=words, **mark
+        )
     name_rows(axes, [str(label) for label in table["label"]], edge=0.5)
     axes.set_xlim(left=0.0)
     axes.set_xlabel("forecast half-width of a ratio of two lamps (± %)")
