@@ -107,7 +107,7 @@ def test_a_reply_stands_beside_the_claim(tmp_path):
     bench = bench_of(folder(tmp_path / "b", FIGURES))
     said = claim_sentence(bench, "Ibis")
     assert said.startswith("Ibis: the claim of 9000 lm")
-    assert said.endswith("the maker replied on 2026-03-01: “It is meant for <i>other</i> housings.”")
+    assert said.endswith("the maker replied on 1 March 2026: “It is meant for <i>other</i> housings.”")
     assert "replied" not in claim_sentence(bench, "Jay")
 
 

@@ -91,8 +91,8 @@ def test_after_heat_first_and_those_not_held_last(demo):
 def test_the_question_asked_beforehand_is_answered_first(demo):
     """Oracle: the planted story: no lamp is shown to give 10 % more after the heat in both housings."""
     (question,) = (text(line) for line in demo.questions)
-    assert question.startswith("Asked on 2026-04-10: Does any lamp give 10 % more light than B0")
-    assert "Not shown of any lamp; not all readings that it takes were made of " in question
+    assert question.startswith("Asked on 10 April 2026: Does any lamp give 10 % more light than B0")
+    assert "Not shown of any lamp; readings are missing for K2, K7 and K8 (" in question
     assert question.endswith(" (specimens tested, after 40 min, ranges of 95 %).")
 
 
@@ -113,7 +113,7 @@ ASKED = [
         "No: the readings exclude it (specimens tested, after 40 min, ranges of 95 %).",
     ),
     ("K8", "HP", "hold", 0.0, "Not shown; not excluded for K8 (specimens tested, after 40 min, "),
-    ("K8", "each", "hold", 0.0, "Not shown; not all readings that it takes were made of K8 (specimens"),
+    ("K8", "each", "hold", 0.0, "Not shown; readings are missing for K8 (specimens"),
     ("any", "any", "initial", 25.0, "Yes, shown: K2 in HP; K6 in HP (specimens tested, "),
     ("any", "each", "hold", 100.0, "No"),
 ]

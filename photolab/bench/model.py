@@ -69,6 +69,7 @@ class Settings:
 
     name: str = "unnamed"
     protocol_revision: str = ""
+    invented: bool = False
     initial_s: float = 60.0
     initial_window_s: float = 10.0
     hold_minutes: float = 30.0

@@ -6,7 +6,6 @@ import base64
 import html
 import math
 from collections.abc import Iterable, Sequence
-from datetime import date
 
 import pandas as pd
 
@@ -15,7 +14,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
 from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication.cautions import NOT_CLAIMED, READERS, assumed_words
-from photolab.publication.display import table
+from photolab.publication.display import one_line, table
 from photolab.publication.figure_tables import budgets, two_digits
 from photolab.publication.findings import joined
 from photolab.publication.page import clean_table, figure
@@ -30,6 +29,7 @@ from photolab.publication.page_one import (
     table_html,
 )
 from photolab.publication.readiness import count
+from photolab.publication.statements import day_words
 from photolab.publication.tables import DICTIONARY
 
 _STEPS = {
@@ -42,20 +42,6 @@ _STEPS = {
 _CAPTION = (
     "Each lamp against the baseline, specimens in brackets. Filled dot and thick bar: after the hold time, for the "
     "specimens tested; thin bar: the model as sold; open dot: at the initial time."
-)
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
 )
 
 
@@ -70,9 +56,9 @@ def is_invented(bench: Bench) -> bool:
     Returns
     -------
     bool
-        True if its name says so.
+        True where bench.toml declares it, or a bracket of the name begins with it; the word alone is part of a name.
     """
-    return "invented" in bench.settings.name.casefold()
+    return bench.settings.invented or "(invented" in bench.settings.name.casefold()
 
 
 def bench_lines(bench: Bench) -> tuple[str, ...]:
@@ -119,13 +105,7 @@ def span_of(dates: Iterable[str]) -> str:
     known = sorted(filter(None, dates)) or [""]
     if not known[0]:
         return "date not recorded"
-    return " to ".join(_day(one) for one in dict.fromkeys([known[0], known[-1]]))
-
-
-def _day(text: str) -> str:
-    """Return an ISO date as people write it."""
-    day = date.fromisoformat(text)
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return " to ".join(day_words(one) for one in dict.fromkeys([known[0], known[-1]]))
 
 
 def meaning(campaign: Campaign) -> tuple[str, ...]:
@@ -178,7 +158,9 @@ def suppliers(bench: Bench) -> str:
         ("lent", "lent"),
         ("", "not stated for"),
     ):
-        names = [str(lamp) for lamp, got in zip(lamps["lamp"], lamps["obtained"], strict=True) if got == how]
+        mine = lamps[lamps["obtained"] == how].to_dict("records")
+        whence = (one_line(row["obtained_from"]) for row in mine)
+        names = [row["lamp"] + (f" (from {x})" if x else "") for row, x in zip(mine, whence, strict=True)]
         if names:
             said.append(f"{words} {joined(names)}" if not how else f"{joined(names)} {words}")
     return f"How the samples were obtained: {'; '.join(said)}."

@@ -16,7 +16,7 @@ from photolab.publication.findings import joined
 from photolab.publication.front_page import how_measured, is_invented, span_of
 from photolab.publication.page_one import Book, Line, Row, Told, page_one, told_lines
 from photolab.publication.readiness import count
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import in_housing, obtained_words
 
 _SHOWN = {"more": "more light", "less": "less light", "not shown": "not shown which gives more light"}
 
@@ -111,7 +111,7 @@ def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
         few, late = int(row["n_specimens"]), str(row["instant"]) == "hold"
         held = int(row["n_held"]) if late and not math.isnan(float(row["n_held"])) else few
         words[housing] = count(few, "specimen") + (f" ({held} held)" if held < few else "")
-    got = str(book.lamp(lamp)["obtained"])
+    got = obtained_words(book.lamp(lamp))
     whose = f" of {lamp}{f' ({got})' if got else ''}"
     if len(set(words.values())) == 1:
         return next(iter(words.values())) + whose

@@ -22,7 +22,7 @@ from photolab.publication.figures import after_heat
 from photolab.publication.figures.common import Figure, Picture, new_figure, picture
 from photolab.publication.findings import joined
 from photolab.publication.page import SCROLL
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import day_words, in_housing, obtained_words
 
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 """What names a row of results.csv."""
@@ -464,7 +464,7 @@ def _surface(book: Book, lamp: str) -> Line:
 def _price(book: Book, lamp: str) -> Line:
     """Return the price of a lamp and how it was obtained, as lamps.csv has them."""
     one = book.lamp(lamp)
-    words = [str(one["obtained"])] if one["obtained"] else []
+    words = [obtained] if (obtained := obtained_words(one)) else []
     if not math.isnan(float(one["price"])):
         each = f" a {one['price_per']}" if one["price_per"] else ""
         words.insert(
@@ -607,9 +607,9 @@ def _answer(book: Book, question: Question) -> Line:
         )
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
-        answer += f"; not all readings that it takes were made of {joined(short)}" if short else ""
+        answer += f"; readings are missing for {joined(short)}" if short else ""
     scope = f"specimens tested, {_when(book, question)}, ranges of {100.0 * book.settings.coverage:g} %"
-    return (f"Asked on {question.asked_on}: {asked} {answer} ({scope}).",)
+    return (f"Asked on {day_words(question.asked_on)}: {asked} {answer} ({scope}).",)
 
 
 def _when(book: Book, question: Question) -> str:

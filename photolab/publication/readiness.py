@@ -18,7 +18,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
-from photolab.publication.statements import advice, finding_words, in_housing, interval_words
+from photolab.publication.statements import SCOPE_WORDS, advice, finding_words, in_housing, interval_words
 from photolab.publication.words_lamp import lamp_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
@@ -185,16 +185,18 @@ def first_answer(campaign: Campaign) -> list[str]:
         One line at the initial time, one at the hold time if it was held; nothing where no lamp is compared.
     """
     settings = campaign.bench.settings
+    ranges = f"ranges of {100.0 * settings.coverage:g} %"
     for lamp, housing, point, instant in campaign.compared():
         if instant == "initial" and point == "hot_spot":
             place = in_housing(housing)
-            when = f"{settings.initial_s:g} s after switch-on"
+            when = f"{settings.initial_s:g} s after switch-on, {ranges}"
             said = [f"First answer{place}, {when}: {lamp_sentence(campaign, lamp, housing)}"]
             if (lamp, housing, point, "hold") in campaign.compared("hold"):
                 late = campaign.ratio(lamp, campaign.baseline, housing=housing, instant="hold")
                 if not late.missing:
-                    words = f"{lamp}: {interval_words(late)} light than {campaign.baseline}, taken by itself."
-                    said.append(f"After {settings.hold_minutes:g} min{place}: {words}")
+                    words = f"{lamp}: {interval_words(late)} light than {campaign.baseline}"
+                    words = f"{words}, {SCOPE_WORDS['specimens']}, taken by itself."
+                    said.append(f"After {settings.hold_minutes:g} min{place}, {ranges}: {words}")
             return said
     return []
 

@@ -7,13 +7,16 @@ interval is narrower than ±5 %, else its limits are whole.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
 
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import decimal, published_ends
+from photolab.publication.display import one_line
 
 if TYPE_CHECKING:
     from photolab.bench.campaign import Finding
@@ -114,6 +117,40 @@ def time_of(bench: Bench, instant: str) -> str:
     """
     settings = bench.settings
     return f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
+
+
+def day_words(text: str) -> str:
+    """Return an ISO date as a sentence has it; files, columns and what repeats a cell have the ISO date.
+
+    Parameters
+    ----------
+    text : str
+        ISO 8601.
+
+    Returns
+    -------
+    str
+        "13 April 2026".
+    """
+    day = pd.Timestamp(text)
+    return f"{day.day} {day.month_name()} {day.year}"
+
+
+def obtained_words(lamp: Mapping[Any, Any]) -> str:
+    """Return how a lamp came to the bench, and from where.
+
+    Parameters
+    ----------
+    lamp : mapping
+        Its row of lamps.csv.
+
+    Returns
+    -------
+    str
+        "bought from a car shop"; blank where neither is stated.
+    """
+    whence = f"from {one_line(lamp['obtained_from'])}" if lamp["obtained_from"] else ""
+    return f"{lamp['obtained']} {whence}".strip()
 
 
 def percent_of(ratio: float, places: int) -> str:

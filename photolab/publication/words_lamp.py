@@ -20,7 +20,7 @@ from photolab.metrology.ranking import RecordClaim
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import one_line
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import day_words, in_housing
 from photolab.publication.words_heat import known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
 
@@ -253,13 +253,14 @@ def _claim(bench: Bench, lamp: str) -> str:
     row, power, found = _lamp(bench, lamp), highest_power(bench, lamp), claim_judgement(bench, lamp)
     if found.code == "no_claim":
         return ""
+    printed = f" (where claimed: {one_line(str(row['claimed_where'])) or 'not stated'})"
     if found.claim is None or power is None:
-        return f"{lamp}: {CLAIMS[found.code]}."
+        return f"{lamp}: {CLAIMS[found.code]}{printed}."
     limit = "limit" if power.assumed == "nothing" else "assumed limit"
     words = CLAIMS[found.code].format(limit=decimal(found.claim.limit, 0))
     return (
-        f"{lamp}: the claim of {row['claimed_flux_lm']:g} lm per {row['claimed_per']} at the highest watts measured "
-        f"({decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W) would be at least "
+        f"{lamp}: the claim of {row['claimed_flux_lm']:g} lm per {row['claimed_per']}{printed} at the highest watts "
+        f"measured ({decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W) would be at least "
         f"{decimal(found.claim.implied_efficacy, 0)} lm/W: {words}."
     )
 
@@ -544,4 +545,6 @@ def reply_sentences(bench: Bench, lamp: str) -> tuple[str, ...]:
         One sentence each.
     """
     replies = [one for one in bench.their_figures if one.lamp == lamp and one.text]
-    return tuple(f"On {lamp}, {one.source} replied on {one.date}: “{one_line(one.text)}”" for one in replies)
+    return tuple(
+        f"On {lamp}, {one.source} replied on {day_words(one.date)}: “{one_line(one.text)}”" for one in replies
+    )
