@@ -86,11 +86,12 @@ def test_their_figures_by_hand(tmp_path):
     assert_allclose(web.score, (math.log(pair.ratio) - math.log(1.2)) / u, rtol=1e-12)
     held = campaign.ratio("Jay", "stock", housing="R", scope="models", instant="hold")
     u = math.sqrt(held.ln_expanded_uncertainty**2 + (math.log(1.5 / 1.3) / 2.0) ** 2)
+    assert {web.coverage, magazine.coverage} == {campaign.bench.settings.coverage}
     assert_allclose(magazine.score, (math.log(held.ratio) - math.log(1.4)) / u, rtol=1e-12)
     said = beside_sentences((web, magazine))
     assert "A test on the <b>web</b>, 1.200 ± 6.0 % for Ibis/stock in R at the initial time" in said[0]
-    assert "they agree within both uncertainties (E_n -0.38)" in said[0]
-    assert "they differ by more than both uncertainties (E_n -1.44)" in said[1]
+    assert "they agree within both uncertainties (E_n -0.38, both ± of 95 %)" in said[0]
+    assert "they differ by more than both uncertainties (E_n -1.44, both ± of 95 %)" in said[1]
 
 
 def test_a_figure_that_nothing_of_ours_stands_beside(tmp_path):

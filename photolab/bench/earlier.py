@@ -123,7 +123,9 @@ class Beside:
     lamp, baseline, housing, measurand, instant, scope : str
         What both are of.
     ours, theirs : tuple of float
-        ln of the figure, and its expanded uncertainty at the coverage of this bench; NaN where ours is not known. [1]
+        ln of the figure, and its expanded uncertainty; NaN where ours is not known. [1]
+    coverage : float
+        Coverage probability of both, that of this bench. [1]
     """
 
     whose: str
@@ -136,6 +138,7 @@ class Beside:
     scope: str
     ours: tuple[float, float]
     theirs: tuple[float, float]
+    coverage: float
 
     @property
     def score(self) -> float:
@@ -188,6 +191,7 @@ def _with_ours(campaign: Campaign, figure: TheirFigure) -> Beside:
         scope="models",
         ours=ours,
         theirs=(math.log(figure.ratio), half),
+        coverage=campaign.bench.settings.coverage,
     )
 
 
@@ -213,4 +217,5 @@ def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Itera
             **what,
             ours=(math.log(cells["value"]), float(cells[half])),
             theirs=(math.log(cells["value_then"]), float(cells[f"{half}_then"]) * wider),
+            coverage=now,
         )

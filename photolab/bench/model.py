@@ -257,12 +257,13 @@ class OurEarlier:
 
 @dataclass(frozen=True, eq=False)
 class Log:
-    """An instrument's file: its encoding, the table its rows joined, and its first rows as understood."""
+    """An instrument's file: its encoding, the table its rows joined, its first rows as understood, its row of units."""
 
     file: str
     into: str
     encoding: str
     preview: pd.DataFrame
+    units: str = ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -193,11 +193,14 @@ def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
     campaign = book.campaign
     for row in told:
         place = _place(book, row)
-        if book.word(row) == "not shown":
-            yield f"{place}: no figure from {_text(book.range(row))} is excluded for the specimens tested."
         sold = book.light(lamp, row["housing"], row["instant"], "models")
-        if sold is not None and not math.isnan(float(sold["family_low"])):
-            yield f"{place}, for the model as sold: {_text(book.range(sold))}, {book.word(sold)}."
+        for one, whose in ((row, "the specimens tested"), (sold, "the model as sold")):
+            if (
+                one is not None
+                and not math.isnan(one["family_low"])
+                and book.word(one) not in {"more", "less"}
+            ):
+                yield f"{place}: no figure from {_text(book.range(one))} is excluded for {whose}."
         few, held = int(row["n_specimens"]), float(row["n_held"])
         if few == 1:
             yield f"{place}: one specimen was tested; how others of its kind differ is assumed."
@@ -220,12 +223,14 @@ def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
     lamp, housing, base = str(row["lamp"]), str(row["housing"]), campaign.baseline
     slow = len(campaign.bench.tables["warm_up"]) > 0  # every record would be fitted again
     instant = "initial" if slow else str(row["instant"])
-    if (lamp, housing, "hot_spot", instant) not in campaign.at(instant).names or math.isnan(
-        row["family_low"]
-    ):
+    if math.isnan(row["family_low"]):
         return
-    if len(campaign.seats) > _MOST_SEATINGS:
-        yield f"{place}: whether one seating decides it was not tried, as there are many; notebook 13 does."
+    unread = any(
+        (one, housing, "hot_spot", instant) not in campaign.at(instant).names for one in (lamp, base)
+    )
+    if unread or len(campaign.seats) > _MOST_SEATINGS:
+        why = "every record would be fitted again" if unread else "there are many; notebook 13 does"
+        yield f"{place}: whether one seating decides it was not tried, as {why}."
         return
 
     def verdict(one: Campaign | None) -> str | None:
@@ -237,7 +242,7 @@ def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
     when = _place(book, {**row, "instant": instant})
     said = []
     for level in LEVELS:
-        again = without_each(campaign, lamp, base, housing=housing, level=level)
+        again = without_each(campaign, lamp, base, housing=housing, level=level, instant=instant)
         each = {part: verdict(one) for part, one in again}
         whole = verdict(campaign) or ""
         if any(each.values()):  # else each part is all there is

@@ -155,7 +155,10 @@ def report(
     lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
     lines += [f"  left out  {said}" for said in left_out_words(campaign)]
     for log in bench.logs:
-        lines.append(f"  {shown(log.file)} ({log.encoding}) into {log.into}, first rows as understood:")
+        units = f"units row skipped ({shown(log.units)}), " if log.units else ""
+        lines.append(
+            f"  {shown(log.file)} ({log.encoding}) into {log.into}, {units}first rows as understood:"
+        )
         figures = log.preview.map(lambda cell: f"{cell:.6g}" if isinstance(cell, float) else shown(cell))
         lines += [f"    {row}" for row in figures.to_string(index=False).splitlines()]
     if bench.photos:

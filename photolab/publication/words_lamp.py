@@ -494,7 +494,7 @@ def beside_sentences(others: Iterable[Beside]) -> tuple[str, ...]:
         mine = [one for one in every if one.own and one.whose == label]
         apart = [one for one in mine if abs(one.score) > 1.0]
         named = "; ".join(
-            f"{figure_words(one)}, {_plus_minus(one.theirs)} then and {_plus_minus(one.ours)} now (E_n {_score(one)})"
+            f"{figure_words(one)}, {_plus_minus(one.theirs)} then and {_plus_minus(one.ours)} now ({_score(one)})"
             for one in apart
         )
         scope = "the same pieces" if mine[0].scope != "models" else "other pieces, so for the models"
@@ -515,7 +515,9 @@ def _theirs(one: Beside) -> str:
         if abs(one.score) <= 1.0
         else "differ by more than both uncertainties"
     )
-    return f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; they {agree} (E_n {_score(one)})."
+    return (
+        f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; they {agree} ({_score(one)})."
+    )
 
 
 def _plus_minus(figure: tuple[float, float]) -> str:
@@ -525,8 +527,10 @@ def _plus_minus(figure: tuple[float, float]) -> str:
 
 
 def _score(one: Beside) -> str:
-    """Return E_n, ours less theirs."""
-    return decimal(one.score, 2 if abs(one.score) < 10.0 else 0)
+    """Return E_n, ours less theirs, and the coverage of the two intervals."""
+    return (
+        f"E_n {decimal(one.score, 2 if abs(one.score) < 10.0 else 0)}, both ± of {100.0 * one.coverage:g} %"
+    )
 
 
 def reply_sentences(bench: Bench, lamp: str) -> tuple[str, ...]:
