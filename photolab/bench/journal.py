@@ -286,7 +286,9 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
         readings[0]["note"] = notes
     made = {"readings": readings, "warm_up": record}
     for e in seating.of("also"):
-        if e["cells"]:
+        if e["table"] == "readings":  # a cell of every row
+            made |= {table: [row | e["cells"] for row in made[table]] for table in ("readings", "warm_up")}
+        elif e["cells"]:
             made[e["table"]] = [{"lamp": head["lamp"], "elapsed_s": float(e["s"]), **e["cells"]}]
     return {table: rows for table, rows in made.items() if rows}
 
