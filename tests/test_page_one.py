@@ -5,7 +5,8 @@ import re
 from dataclasses import replace
 
 import pytest
-from shared_demo import demo_campaign, demo_rows, kept, rows_of
+from shared_demo import campaign_of, demo_campaign, demo_rows, kept, rows_of
+from small_benches import METER, bench, csv
 
 from photolab.publication.front_page import front_page
 from photolab.publication.page_one import KEYS, Told, drawn, page_one
@@ -138,6 +139,21 @@ def test_answers_by_rule():
     for (*_, percent, answer), line in zip(ASKED, said, strict=True):
         assert answer in line
         assert f"{percent:g} % more light than B0" in line or "more light than B0" in line
+
+
+def test_a_lower_bound_alone_is_no_temperature_of_page_one(tmp_path):
+    """Oracle: results.csv: the bare spot without an emissivity has a low end and no value; the other one has both."""
+    seen = "lamp,elapsed_s,displayed_C,method,set_emissivity,emissivity,place\n"
+    seen += "K1,1800,45,bare,0.95,,base\nK1,1800,40,bare,0.95,0.9,fin\nK2,1800,45,bare,0.95,,base\n"
+    rows = [("B0", 100), ("K1", 120), ("K2", 90)]
+    made = bench(tmp_path / "b", csv("lamp,illuminance_lx", rows), toml=METER, thermal=seen)
+    campaign = campaign_of(made)
+    lines = {
+        line[0][0]: " ".join(text(cell) for cell in line)
+        for line in page_one(campaign, rows_of(campaign)).table
+    }
+    assert "(fin, bare)" in lines["K1"]
+    assert not any("n/a" in line or "base" in line for line in lines.values())
 
 
 def test_a_lamp_that_heat_turns_round_is_told_so():

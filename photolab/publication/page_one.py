@@ -448,7 +448,7 @@ def _watts(book: Book, lamp: str) -> Line:
 
 def _surface(book: Book, lamp: str) -> Line:
     """Return the surface temperature that is known best at the hold time, where it was read and under which cover."""
-    mine = [row for row in book.every(lamp, "surface temperature", "hold") if not math.isnan(row["low"])]
+    mine = [row for row in book.every(lamp, "surface temperature", "hold") if not math.isnan(row["high"])]
     if not mine:
         return ()
     row = min(mine, key=lambda one: float(one["high"] - one["low"]))

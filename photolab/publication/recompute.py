@@ -1,4 +1,4 @@
-"""The light of page one recomputed without Python: a workbook of live formulas, and one figure by pocket calculator.
+"""Page one recomputed without Python: a workbook of live formulas, and one figure by pocket calculator.
 
 From the typed reading to the ratio everything is a formula: dark reading, colour, volts, room, mean of a seating,
 weighted mean of the seatings of a lamp, ratio, interval. Typed are the readings, the weights of the seatings (their
@@ -22,10 +22,12 @@ from scipy import sparse
 
 from photolab.bench import corrections
 from photolab.bench.campaign import Campaign
+from photolab.bench.electrical import POWER_LIMIT_PERCENT
 from photolab.bench.heat import at_hold, warm_up_runs
 from photolab.bench.pairs import variance_by_term
 from photolab.bench.seats import mounting_means
 from photolab.bench.supply_and_time import clock_hours
+from photolab.bench.surface import surfaces
 from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
 from photolab.metrology.reporting import decimal, significant
 from photolab.publication.display import Words, say
@@ -33,11 +35,13 @@ from photolab.publication.front_page import is_invented
 from photolab.publication.page_one import LIGHT, Told, page_one, signed
 from photolab.publication.statements import KIND_WORDS, in_housing, time_of
 from photolab.publication.workbook_table import as_bytes, write_cell
+from photolab.thermal.thermography import BAND_UM, NODES, SECOND_RADIATION_CONSTANT, WEIGHTS, ZERO_CELSIUS_K
 
 Name = tuple[str, ...]
 Lights = Mapping[Name, Measured]
 """ln of light by lamp, housing, place and instant, moved by seatings and records alone: sensitivities are weights."""
-_SHEETS = ("how to read this", "lamps", "limits", "budget", "light", "records", "seatings", "readings")
+_SHEETS = ["how to read this", "lamps", "limits", "budget", "light", "records", "seatings", "readings"]
+_SHEETS += ["watts", "temperatures", "planck"]
 _SEATED = ["lamp", "specimen", "housing", "point", "day", "mounting", "time"]
 _SEATED_HEADS = ["lamp", "specimen", "housing", "place", "day", "seating", "time"]
 _PLACE_HEADS = ["lamp", "housing", "place", "time"]
@@ -60,7 +64,10 @@ _HOW_TO_READ = (
     "budget: what each input brings to the uncertainty of each ratio.",
     "limits: each ratio with its interval, and how far it is from results.csv, which is rounded.",
     "lamps: one line a lamp, as on page one.",
-    "Not recomputed here: watts, temperatures, beams, and the fit of warm-up records.",
+    "watts: volts times amperes where no watts were read, of one lamp of a pair, with the limits of the reading.",
+    "temperatures: displayed temperature, corrected for the emissivity and for what the surface mirrors; planck holds "
+    "the band of the camera. Their limits come from draws and stand typed.",
+    "Not recomputed here: beams, limits of temperatures, and the fit of warm-up records.",
 )
 
 
@@ -136,7 +143,8 @@ def as_recomputation(campaign: Campaign, rows: pd.DataFrame, *, last_day: str = 
     _Lines(book, _SHEETS[0], (*title, *_HOW_TO_READ))
     lights = _lights(campaign)
     at = _write_lights(book, campaign, lights, _seatings(book, campaign, lights))
-    _lamps(book, campaign, rows, _limits(book, campaign, rows, at), at)
+    heat = _watts(book, campaign, rows) | _temperatures(book, campaign, rows)
+    _lamps(book, campaign, rows, _limits(book, campaign, rows, at), at, heat)
     return as_bytes(book, last_day)
 
 
@@ -303,12 +311,85 @@ def _limits(
     return found
 
 
+def _watts(book: openpyxl.Workbook, campaign: Campaign, rows: pd.DataFrame) -> dict[Name, str]:
+    """Write the readings behind each power, and the power with its limits; return the cell of each."""
+    settings, table = campaign.bench.settings, campaign.bench.tables["electrical"]
+    about = [
+        f"Power of one lamp: mean of its readings at an instant, and limits at {100 * settings.coverage:g} %."
+    ]
+    heads = "lamp|time|watts read, W|volts, V|amperes, A|read for so many lamps|limit of the reading, %"
+    heads += "|watts a lamp|mean, W|low, W|high, W|mean, as published|low, as published|high, as published"
+    lines, found = _Lines(book, "watts", about, heads.split("|")), dict[Name, str]()
+    seconds = {"initial": settings.initial_s, "hold": 60.0 * settings.hold_minutes}
+    for row in rows[rows["measurand"] == "electrical power"].to_dict("records"):
+        mine, wanted = table[table["lamp"] == row["lamp"]], seconds[row["instant"]]
+        gap = (mine["elapsed_s"] - wanted).abs()
+        used = mine[gap == gap.min()]
+        limit, a, b = used["uncertainty_percent"].max(), lines.row + 1, lines.row + len(used)
+        limit = POWER_LIMIT_PERCENT if math.isnan(limit) else limit
+        mean = [f"AVERAGE(H{a}:H{b})", *(f"I#*(1{sign}{settings.coverage:g}*G#/100)" for sign in "-+")]
+        ends = (row[end] for end in ("value", "low", "high"))
+        told = [*map(_Formula, mean), *ends]
+        for read in used.to_dict("records"):
+            typed = (read[column] for column in ("power_W", "socket_V", "current_A"))
+            each = _Formula("IF(ISNUMBER(C#),C#,D#*E#)/F#")
+            time = time_of(campaign.bench, row["instant"])
+            lines.add(row["lamp"], time, *typed, 1 + (read["per"] == "pair"), limit, each, *told)
+            told = []
+        found[row["lamp"], "electrical power", "", row["instant"]] = f"watts!I{a}"
+    return found
+
+
+def _temperatures(book: openpyxl.Workbook, campaign: Campaign, rows: pd.DataFrame) -> dict[Name, str]:
+    """Write what a camera displayed and the surface temperature by the law of its band; return the cell of each.
+
+    The law is solved for 1/T, in which the logarithm of the radiance is nearly straight (Newton, three steps).
+    """
+    wavelengths = BAND_UM[0] + (BAND_UM[1] - BAND_UM[0]) * (NODES + 1.0) / 2.0
+    about = [
+        "Radiance of a black body over the band of a camera: sum of weight / (exp(c2 / (wavelength T)) - 1)."
+    ]
+    planck = _Lines(book, "planck", about, ["wavelength, um", "weight", "c2 / wavelength, K"])
+    for wavelength, weight in zip(wavelengths, WEIGHTS * (wavelengths / BAND_UM[0]) ** -5, strict=True):
+        planck.add(wavelength, weight, _Formula(f"{SECOND_RADIATION_CONSTANT:.10g}/A#"))
+    weights, c = (f"planck!{column}{planck.first}:{column}{planck.row}" for column in "BC")
+
+    def seen(inverse: str) -> str:
+        return f"SUMPRODUCT({weights}/(EXP({c}*{inverse})-1))"
+
+    kept = [f"1/({column}#+{ZERO_CELSIUS_K})" for column in "DH"]
+    formulas = ["(MAX(F#-G#,1/1000)+MIN(F#+G#,1))/2", f"(E#*{seen(kept[0])}+(1-E#)*{seen(kept[1])}"]
+    formulas[1] += f"-(1-I#)*{seen(kept[1])})/I#"
+    for before in (kept[0], "K#", "L#"):
+        slope = f"SUMPRODUCT({weights}*{c}*EXP({c}*{before})/(EXP({c}*{before})-1)^2)"
+        formulas.append(f"{before}+LN({seen(before)}/J#)*{seen(before)}/{slope}")
+    formulas.append(f"1/M#-{ZERO_CELSIUS_K}")
+    heads = "lamp|place|method|displayed, °C|emissivity set|emissivity|it may be off by|mirrored, °C"
+    heads += (
+        "|emissivity that enters|radiance of the surface|1/T, first|1/T, second|1/T, third|temperature, °C"
+    )
+    heads += "|temperature, as published|low, as published|high, as published"
+    about = ["Temperature of each surface at the hold time; emissivities stay within 0.001 and 1."]
+    lines, found = _Lines(book, "temperatures", about, heads.split("|")), dict[Name, str]()
+    read = {one.where[:3]: one for one in surfaces(campaign.bench, at_hold=True)}
+    told = rows[rows["value"].notna() & (rows["measurand"] == "surface temperature")]
+    for row in told.to_dict("records"):
+        place, _, method = row["point"].rpartition(", ")
+        one = read[row["lamp"], place, method]
+        typed = (one.set_emissivity, one.emissivity, one.emissivity_half_width, one.reflected)
+        cells = [*typed, *map(_Formula, formulas)] if one.seen_by_camera else [*[None] * 9, _Formula("D#")]
+        lines.add(*one.where[:3], one.displayed, *cells, row["value"], row["low"], row["high"])
+        found[one.lamp, "surface temperature", row["point"], "hold"] = f"temperatures!N{lines.row}"
+    return found
+
+
 def _lamps(
     book: openpyxl.Workbook,
     campaign: Campaign,
     rows: pd.DataFrame,
     limits: Mapping[Name, int],
     at: Mapping[Name, int],
+    heat: Mapping[Name, str],
 ) -> None:
     """Write one line a lamp: what page one says of its light."""
     housings = dict.fromkeys(k[1] for k in limits if k[2] == "hot_spot")
@@ -319,7 +400,7 @@ def _lamps(
     }
     heads = [f"{h} {time_of(campaign.bench, i)}: {w}, %" for h, i in places for w in what[i]]
     about = [f"Light against {campaign.baseline}, for the specimens on the bench; limits among all lamps."]
-    lines = _Lines(book, "lamps", about, ["lamp", *heads])
+    lines = _Lines(book, "lamps", about, ["lamp", *heads, "watts", "°C"])
     lines.shown = "0.0"
     for line in page_one(campaign, rows).table:
         lamp, cells = str(line[0][0]), []
@@ -329,6 +410,10 @@ def _lamps(
             early, late = (at.get((lamp, h, "hot_spot", instant)) for instant in ("initial", "hold"))
             if i == "hold":
                 cells.append(_Formula(f"100*EXP(light!I{late}-light!I{early})") if early and late else None)
+        named = [dict(part.row) for cell in line for part in cell if isinstance(part, Told)]
+        for what_ in ("electrical power", "surface temperature"):
+            keys = [(lamp, what_, row["point"], row["instant"]) for row in named if row["measurand"] == what_]
+            cells.append(_Formula(heat[keys[0]]) if keys else None)
         lines.add(lamp, *cells)
 
 
