@@ -20,9 +20,9 @@ from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication.figure_tables import lamp_order
 from photolab.publication.figures import after_heat
 from photolab.publication.figures.common import Figure, Picture, new_figure, picture
-from photolab.publication.findings import joined
+from photolab.publication.findings import day_words, joined, obtained_words
 from photolab.publication.page import SCROLL
-from photolab.publication.statements import day_words, in_housing, obtained_words
+from photolab.publication.statements import in_housing
 
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 """What names a row of results.csv."""

@@ -20,7 +20,8 @@ from photolab.metrology.ranking import RecordClaim
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import one_line
-from photolab.publication.statements import day_words, in_housing
+from photolab.publication.findings import day_words
+from photolab.publication.statements import in_housing
 from photolab.publication.words_heat import known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
 
