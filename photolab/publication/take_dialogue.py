@@ -73,6 +73,8 @@ PROMPTS = {
     "far": "keep, or the figure again",
     "off": "Switch {lamp} off, then Enter",
 } | {name: words for name, (_, _, words) in CELLS.items()}
+REPEATED = {"seating", "reading scatter"}
+"""Inputs that one more seating makes smaller."""
 TAKEN_BACK = {"lux": "the figure", "through": "Enter", "seat": "the call", "on": "the start"}
 
 
@@ -405,12 +407,11 @@ class Take:
             self.said = 'nothing to take back: rows in readings.csv stay; write "yes" into exclude there.'
 
     def _note(self, text: str, at: datetime) -> None:
+        self.said = "note, then what is worth remembering."
         if text:
             self._add("note", at, text=text)
             kept = self.day.open is not None and self.sheets["readings"].holds("note")
             self.said = "noted." if kept else "noted, in the journal alone."
-        else:
-            self.said = "note, then what is worth remembering."
 
     # which lamp
 
@@ -530,10 +531,10 @@ class Take:
 
     def _take_lux(self, text: str, at: datetime) -> None:
         instant = self.awaited
-        if text == "skip" or (not text and self.seating.of("lux", instant=instant)):
-            self._add("through", at, instant=instant)
-        elif text:
+        if text not in {"", "skip"}:
             self._new_figure(text, at)
+        elif text or self.seating.of("lux", instant=instant):
+            self._add("through", at, instant=instant)
         else:
             self.said = "type the figure of the meter, or skip."
 
@@ -626,13 +627,12 @@ class Take:
         self._append_done()
 
     def _append_done(self) -> None:
-        wrote = False
+        entries = len(self.journal.entries)
         for number, seating in enumerate(self.day.seatings):
             for table, rows in rows_of(self.day, number).items() if seating.done else ():
                 if table not in seating.written:
                     append(self.journal, number, self.sheets[table], rows, self.now)
-                    wrote = True
-        if wrote:
+        if len(self.journal.entries) > entries:
             self.load()
 
     # what is shown
@@ -663,7 +663,7 @@ class Take:
             prompt = PROMPTS[asked].format(**told, lamp=shown(self.named.get("lamp", "")))
             return View(title, big, lines, prompt, self.said)
         head, s = seating.head, self.elapsed(at)
-        step = Step(head["lamp"], head["specimen"], head["housing"])
+        step = Step(*(head[name] for name in Step.__match_args__[:3]))
         names = {f"at {_minutes(mark)}": instant for instant, mark in self.marks.items()} | {"warm-up": ""}
         figures = {name: seating.of("lux", instant=instant) for name, instant in names.items()}
         lines = tuple(
@@ -672,10 +672,9 @@ class Take:
             if found or name != "warm-up"
         )
         mark = self.marks.get(self.awaited, math.nan)
-        if self.figure is not None:
-            wanted = self.figure.doubt
-        elif wanted == "lux":
+        if wanted == "lux":
             wanted = "again" if seating.of("lux", instant=self.awaited) else "before" if s < mark else "now"
+        wanted = self.figure.doubt if self.figure else wanted
         told |= {"lamp": shown(head["lamp"]), "mark": _minutes(mark)}
         if wanted == "case":
             seen = ", ".join(shown(f"{x}") for x in self._seen.values())
@@ -688,12 +687,15 @@ class Take:
         steps = self.steps()
         if not steps:
             return "No step of plan.csv is left for today" if len(self.bench.tables["plan"]) else "", "", ()
-        ends = self.rest_ends(steps[0])
+        first, ends = steps[0], self.rest_ends(steps[0])
         if ends is not None and ends > at:
-            lines = (f"{shown(steps[0].lamp)} rests until {ends:%H:%M}; swap, or another lamp's code",)
-            return "A rest", _minutes((ends - at).total_seconds()), lines
-        lines = ("initial and hold time" if steps[0].hold else "initial time alone",)
-        return f"Step {steps[0].step}: {steps[0]}", "", lines
+            rests = f"{shown(first.lamp)} rests until {ends:%H:%M}; swap, or another lamp's code"
+            return "A rest", _minutes((ends - at).total_seconds()), (rests,)
+        return (
+            f"Step {first.step}: {first}",
+            "",
+            ("initial and hold time" if first.hold else "initial time alone",),
+        )
 
 
 def _minutes(s: float) -> str:
@@ -763,12 +765,10 @@ def interval_words(campaign: Campaign | None, seated: Mapping[str, Any]) -> str:
         return ""
     if pair.result is None or not pair.result.u:
         return ""
-    repeated = {"seating", "reading scatter"}
-    mine = {q: c for q, c in pair.result.parts.items() if q.kind in repeated}
-    of = {q: q.name if isinstance(q.name, tuple) else () for q in mine}
-    again = {q: c for q, c in mine.items() if of[q][1:4] == (lamp, specimen, housing)}
-    seatings = len({of[q][4:6] for q in again})
-    less = sum((c * q.u) ** 2 for q, c in again.items()) / (seatings + 1)
+    repeated = ((q.name, (c * q.u) ** 2) for q, c in pair.result.parts.items() if q.kind in REPEATED)
+    named = ((name, part) for name, part in repeated if isinstance(name, tuple))
+    again = [(name[4:6], part) for name, part in named if name[1:4] == (lamp, specimen, housing)]
+    less = sum(part for _, part in again) / (len({seating for seating, _ in again}) + 1)
     half = 100.0 * pair.ln_expanded_uncertainty
     more = half * math.sqrt(max(1.0 - less / pair.result.u**2, 0.0))
     head = f"{shown(lamp)} in {shown(housing)}: its interval is now ±{decimal(half, 1)} % ({100.0 * pair.coverage:g} %)"
