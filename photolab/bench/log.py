@@ -216,9 +216,8 @@ def _elapsed(
     limits = dict(zip(ends, _times(list(ends.values()), values["decimal"], stamped=stamped), strict=True))
     for key, text in ends.items():
         if text and np.isnan(limits[key]):
-            wanted = (
-                "a clock time as the logger writes them" if stamped else "a number, as the logger's times are"
-            )
+            number = "a number, as the logger's times are"
+            wanted = "a clock time as the logger writes them" if stamped else number
             section.fault("fault 13", f'log.{key} = "{shown(text)}"; wanted {wanted}.', key)
             return None
     kept = np.ones(len(times), dtype=bool)
@@ -306,9 +305,8 @@ def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, fau
     matrix = _matrix(lines, values, faults)
     times = [key for key in ("elapsed_s", "elapsed_minutes") if key in section.given]
     if len(times) != 1:
-        section.fault(
-            "fault 25", f"{section.label}: write elapsed_s or elapsed_minutes, one of the two.", "file"
-        )
+        said = f"{section.label}: write elapsed_s or elapsed_minutes, one of the two."
+        section.fault("fault 25", said, "file")
     words = ""
     whole = len(sides) == 4 and all(side == int(side) for side in sides) and min(sides[2:]) > 0
     left, top, width, height = map(int, sides) if whole else (0, 0, 0, 0)
@@ -334,10 +332,9 @@ def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, fau
             wanted = table.column(column)
             words = f"the hottest pixels {said} {found:.4g} {wanted.unit}; wanted {wanted.wanted}."
             faults.add("fault 14", name, words, line=line)
-    minutes = times == ["elapsed_minutes"]
-    elapsed = (
-        unit_forms("elapsed_s")[0].convert(values["elapsed_minutes"]) if minutes else values["elapsed_s"]
-    )
+    elapsed = values[times[0]]
+    if times == ["elapsed_minutes"]:
+        elapsed = unit_forms("elapsed_s")[0].convert(elapsed)
     own = {"elapsed_s": elapsed, "displayed_C": mean, "pixel_sd_K": scatter}
     return _filled(table, 1, fixed, {**own, "line": line}), list(own), ""
 
@@ -364,9 +361,8 @@ def _matrix(lines: TextIO, values: Values, faults: Faults) -> npt.NDArray[np.flo
         words = [cell.strip() for cell in row]
         rows.append(plain_numbers(words, values["decimal"]))
         if len(row) != len(cells[0]):
-            faults.add(
-                "fault 4", name, f"{len(row)} pixels where the first row has {len(cells[0])}.", line=line
-            )
+            said = f"{len(row)} pixels where the first row has {len(cells[0])}."
+            faults.add("fault 4", name, said, line=line)
             sound = False
         for place in np.flatnonzero(np.isnan(rows[-1])):
             sound = False

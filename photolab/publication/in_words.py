@@ -151,19 +151,10 @@ def lamp_line(book: Book, lamp: str) -> Line:
     head = f"{bench_and_days(book.campaign, lamp)}: {when} at one place of the beam{assumed}, "
     line: list[str | Told] = [f"{head}{_pieces(book, lamp, told)} against {base}: {joined(words)}"]
     early = at["initial"] if at["hold"] else {}
-    for begin, rows in (
-        ("; ", told),
-        (f"; before the heat, {start}, ", early),
-    ):
+    range_of = f" ({100.0 * settings.coverage:g} % range "
+    for begin, rows in (("; ", told), (f"; before the heat, {start}, ", early)):
         for housing, row in rows.items():
             if not math.isnan(float(row["family_low"])):
-                line += [
-                    begin,
-                    book.percent(row),
-                    f" ({100.0 * settings.coverage:g} % range ",
-                    *book.range(row),
-                    ")",
-                ]
-                line.append(in_housing(housing))
+                line += [begin, book.percent(row), range_of, *book.range(row), ")", in_housing(housing)]
                 begin = ", "
     return (*line, ".")
