@@ -11,6 +11,8 @@ import pytest
 from benches import make
 from numpy.testing import assert_allclose
 from shared_demo import BENCHES, bench_of, campaign_of, demo_campaign, demo_rows, kept, rows_of
+from small_benches import METER, bench
+from small_benches import csv as table
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.overturning import LeftOut, to_turn, turning
@@ -177,6 +179,46 @@ def test_leaving_a_part_out(name, lamp, words):
     assert any(words in line for line in told) if words else not told
 
 
+def held_only(place, **more):
+    """Return a bench whose lamps were read after the hold time alone, three seatings of each."""
+    rows = [
+        (lamp, 1800, seating, lux + seating)
+        for lamp, lux in (("B0", 100), ("K1", 200))
+        for seating in (1, 2, 3)
+    ]
+    head = "lamp,elapsed_s,mounting,illuminance_lx"
+    return campaign_of(bench(place, table(head, rows), toml=METER, **more))
+
+
+def test_a_seating_is_left_out_at_the_hold_time_where_nothing_else_was_read(tmp_path):
+    """Oracle: twice the light in six seatings: no single one decides it; with a record it would be fitted six times."""
+    campaign = held_only(tmp_path / "b")
+    lines = said(campaign, rows_of(campaign), "K1")[1]["What these readings cannot exclude"]
+    words = "After 30 min: no single seating decides it: leaving out any one of 6 keeps the verdict."
+    assert any(line.startswith(words) for line in lines)
+    log = table("run,lamp,elapsed_s,illuminance_lx", [("W1", "K2", t, 50) for t in range(30, 300, 30)])
+    campaign = held_only(tmp_path / "c", warm_up=log)
+    lines = said(campaign, rows_of(campaign), "K1")[1]["What these readings cannot exclude"]
+    words = (
+        "After 30 min: whether one seating decides it was not tried, as every record would be fitted again."
+    )
+    assert words in lines
+
+
+def test_what_the_range_of_the_model_excludes_is_not_said_to_be_open(without_leaving_out):
+    """Oracle: results.csv: the models' range of Plum lies above 1 in both housings, that of Quince does not."""
+    campaign = kept("club")
+    for lamp, shown in (("Plum", True), ("Quince", False)):
+        rows = rows_of(campaign)
+        sold = rows[
+            (rows["lamp"] == lamp) & (rows["scope"] == "models") & (rows["measurand"] == "illuminance ratio")
+        ]
+        assert (sold["family_low"] > 1.0).all() == shown
+        lines = said(campaign, rows, lamp)[1]["What these readings cannot exclude"]
+        assert any("model as sold" in line for line in lines) != shown
+        assert not any(line.endswith((", more.", ", less.")) for line in lines)
+
+
 def test_a_part_without_which_nothing_is_left_does_not_change_a_verdict():
     """Oracle: the verdicts typed here; None where a lamp then has no reading."""
     each = {"A, specimen 1": None, "B, specimen 1": "clear", "B, specimen 2": "inside"}
@@ -306,7 +348,7 @@ def test_the_command_prints_it_and_escapes_what_a_terminal_would_obey(tmp_path, 
     assert main(["defend", str(made), "--lamp", "Asp"]) == 0
     out = capsys.readouterr().out
     assert "\x1b" not in out
-    assert "maker replied on 2026-01-01: “a\\x1b[31m b”" in out
+    assert "maker replied on 1 January 2026: “a\\x1b[31m b”" in out
     heads = [line for line in out.splitlines() if line and not line.startswith(" ")]
     assert len(heads) == 6
     assert heads[0].startswith("To paste (")

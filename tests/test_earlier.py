@@ -86,11 +86,12 @@ def test_their_figures_by_hand(tmp_path):
     assert_allclose(web.score, (math.log(pair.ratio) - math.log(1.2)) / u, rtol=1e-12)
     held = campaign.ratio("Jay", "stock", housing="R", scope="models", instant="hold")
     u = math.sqrt(held.ln_expanded_uncertainty**2 + (math.log(1.5 / 1.3) / 2.0) ** 2)
+    assert {web.coverage, magazine.coverage} == {campaign.bench.settings.coverage}
     assert_allclose(magazine.score, (math.log(held.ratio) - math.log(1.4)) / u, rtol=1e-12)
     said = beside_sentences((web, magazine))
     assert "A test on the <b>web</b>, 1.200 ± 6.0 % for Ibis/stock in R at the initial time" in said[0]
-    assert "they agree within both uncertainties (E_n -0.38)" in said[0]
-    assert "they differ by more than both uncertainties (E_n -1.44)" in said[1]
+    assert "they agree within both uncertainties (E_n -0.38, both ± of 95 %)" in said[0]
+    assert "they differ by more than both uncertainties (E_n -1.44, both ± of 95 %)" in said[1]
 
 
 def test_a_figure_that_nothing_of_ours_stands_beside(tmp_path):
@@ -107,7 +108,7 @@ def test_a_reply_stands_beside_the_claim(tmp_path):
     bench = bench_of(folder(tmp_path / "b", FIGURES))
     said = claim_sentence(bench, "Ibis")
     assert said.startswith("Ibis: the claim of 9000 lm")
-    assert said.endswith("the maker replied on 2026-03-01: “It is meant for <i>other</i> housings.”")
+    assert said.endswith("the maker replied on 1 March 2026: “It is meant for <i>other</i> housings.”")
     assert "replied" not in claim_sentence(bench, "Jay")
 
 

@@ -230,6 +230,15 @@ CASES = [
         {"lamps_csv": CLAIMED + "A1,led,baseline,950,pair\nA2,led,candidate,,\n"},
     ),
     (
+        "caution 40",
+        {"lamps_csv": CLAIMED + "A1,led,baseline,950,pair\nA2,led,candidate,,\n"},
+        "lamps.csv:2: claimed_where: blank beside a claim; write where it is printed. [caution 40]",
+        {
+            "lamps_csv": CLAIMED.replace("per\n", "per,claimed_where\n")
+            + "A1,led,baseline,950,pair,the box\nA2,led,candidate,,,\n"
+        },
+    ),
+    (
         "caution 32",
         {"bench_toml": HOUSED, "beam_csv": WALL + "G1,A1,HP,-1.5,0,30\nG1,A1,HP,1.5,0,40\n"},
         "beam.csv:2: x_mm: the grid of run G1 is 3 mm wide; if these are metres, multiply by 1000. [caution 32]",

@@ -17,13 +17,13 @@ from photolab.errors import MethodError
 
 START = datetime(2026, 3, 4, 18, 0, tzinfo=UTC)
 NAME = "take-2026-03-04.journal"
-HEAD = "lamp,illuminance_lx,housing,day,clock,specimen,mounting,elapsed_s,rest_minutes,range_lx,dark_lx,note"
+HEAD = "lamp,illuminance_lx,housing,day,clock,specimen,mounting,elapsed_s,rest_minutes,range_lx,dark_lx,socket_V,note"
 LAYOUTS = {
-    "commas, a final line end": (",", ".", (HEAD + "\nowl,301,H,d1,17:00,1,1,60,,400,,\n").encode()),
+    "commas, a final line end": (",", ".", (HEAD + "\nowl,301,H,d1,17:00,1,1,60,,400,,,\n").encode()),
     "semicolons, decimal commas, a byte-order mark, CRLF, no final line end": (
         ";",
         ",",
-        b"\xef\xbb\xbf" + (HEAD.replace(",", ";") + "\r\nowl;301,5;H;d1;17:00;1;1;60;;400;;").encode(),
+        b"\xef\xbb\xbf" + (HEAD.replace(",", ";") + "\r\nowl;301,5;H;d1;17:00;1;1;60;;400;;;").encode(),
     ),
 }
 DAY = [
@@ -31,6 +31,16 @@ DAY = [
     ({"lamp": "Wren", "rest": 45}, {"initial": ["350"], "": ["340", "330"]}, ""),
 ]
 """Two seatings: head, figures by instant, a note."""
+OTHERS = {
+    "electrical": "lamp,elapsed_s,power_W,per",
+    "thermal": "lamp,elapsed_s,displayed_C,method,set_emissivity",
+}
+ALSO = [
+    ("readings", {"socket_V": "13.2"}),
+    ("electrical", {"power_W": "27.4", "per": "lamp", "socket_V": "13.2"}),
+    ("thermal", {"displayed_C": "85", "method": "tape", "set_emissivity": 0.95}),
+]
+"""What is asked at the hold time: its table, and the cells of its row."""
 MARKS = {"initial": 60.0, "hold": 1800.0, "": 300.0}
 
 
@@ -60,7 +70,7 @@ class Disk:
 
     @property
     def tables(self):
-        return {name: self.files[name] for name in ("readings.csv", "warm_up.csv")}
+        return {name: self.files[name] for name in sorted(self.files) if name.endswith(".csv")}
 
 
 def type_the_day(mark):
@@ -68,7 +78,7 @@ def type_the_day(mark):
     folder = Path("shed")
     journal = Journal(folder / NAME)
     recover(journal, lambda: START)
-    sheets = {t: open_sheet(folder / f"{t}.csv", t, *mark) for t in ("readings", "warm_up")}
+    sheets = {t: open_sheet(folder / f"{t}.csv", t, *mark) for t in ("readings", "warm_up", *OTHERS)}
     if not journal.entries:
         journal.add("begin", START, day="d1", meter="M1")
     day = journal.day
@@ -92,6 +102,8 @@ def type_the_day(mark):
                 journal.add("lux", at + timedelta(seconds=s), **told)
         if note and not seating.of("note"):
             journal.add("note", at, text=note)
+        for table, cells in ALSO[len(seating.of("also")) :] if note else ():
+            journal.add("also", at, table=table, column=next(iter(cells)), s=1810, cells=cells)
         journal.add("done", at)
         day = journal.day
     for number, seating in enumerate(day.seatings):
@@ -109,18 +121,24 @@ def bench(folder, content):
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_a_kill_at_any_byte_loses_nothing_confirmed_and_doubles_nothing(monkeypatch, layout):
     *mark, content = LAYOUTS[layout]
-    disk = Disk(monkeypatch, **{"readings.csv": content})
+    others = {f"{name}.csv": f"{head}\n".replace(",", mark[0]).encode() for name, head in OTHERS.items()}
+    disk = Disk(monkeypatch, **{"readings.csv": content}, **others)
     type_the_day(mark)
     given, expected = tuple(disk.given), disk.tables
     assert expected["readings.csv"].startswith(content)
+    row = ";".join(["owl", "1810", "85", "tape", "0,95"]) if mark[0] == ";" else "owl,1810,85,tape,0.95"
+    assert expected["thermal.csv"] == others["thermal.csv"] + f"{row}\n".encode()
+    row = "owl,1810,27.4,lamp".replace(",", mark[0])
+    assert expected["electrical.csv"] == others["electrical.csv"] + f"{row}\n".encode()
     text = io.StringIO(expected["readings.csv"].decode("utf-8-sig"), newline="")
     rows = list(csv.reader(text, delimiter=mark[0]))
     assert [row[1] for row in rows[2:]] == ["302", "303", "280", "350"]
     assert rows[2][-1] == "door, open; ä"
+    assert [row[-2] for row in rows[2:]] == ["13.2", "13.2", "13.2", ""]
     whole = Journal(Path(NAME))
     confirmed = whole.entries
     for budget in range(sum(len(data) for _, data in given) + 1):
-        left, disk.files = budget, {"readings.csv": content, "warm_up.csv": b"", NAME: b""}
+        left, disk.files = budget, {"readings.csv": content, "warm_up.csv": b"", NAME: b"", **others}
         for name, data in given:  # what the disk holds after so many bytes
             disk.files[name] += data[:left]
             left = max(left - len(data), 0)
@@ -133,11 +151,12 @@ def test_a_kill_at_any_byte_loses_nothing_confirmed_and_doubles_nothing(monkeypa
 
 def test_kills_one_after_the_other_end_like_none(monkeypatch):
     *mark, content = LAYOUTS["commas, a final line end"]
-    disk = Disk(monkeypatch, **{"readings.csv": content})
+    others = {f"{name}.csv": f"{head}\n".encode() for name, head in OTHERS.items()}
+    disk = Disk(monkeypatch, **{"readings.csv": content}, **others)
     type_the_day(mark)
     expected = disk.tables
     for few in (37, 230, 301):
-        disk.files, ended = {"readings.csv": content}, False
+        disk.files, ended = {"readings.csv": content, **others}, False
         while not ended:
             few, disk.left = few + 5, few
             with contextlib.suppress(Killed):

@@ -246,6 +246,44 @@ def test_check_shows_the_first_rows_as_understood(tmp_path):
     ]
 
 
+@pytest.mark.parametrize("units", ["hh:mm:ss;lx;\u00b0C", ";(lux);[degC]", "Clock;lx;"])
+def test_a_row_of_units_under_the_column_names_is_skipped_and_said(tmp_path, units):
+    """Oracle: the same file without that row."""
+    toml = bf.TOML + bf.DECLARED
+    text = bf.LOGGER.replace("Time;Lux;Case\n", f"Time;Lux;Case\n{units}\n")
+    plain = read_bench(bf.make(tmp_path / "plain", bench_toml=toml, evening_txt=bf.LOGGER)).tables["warm_up"]
+    folder = bf.make(tmp_path / "b", bench_toml=toml, evening_txt=text)
+    assert_frame_equal(read_bench(folder).tables["warm_up"].assign(line=0), plain.assign(line=0))
+    assert read_bench(folder).tables["warm_up"]["line"].tolist() == [6, 7, 8]
+    shown = " ".join(filter(None, units.split(";")))
+    head = f"  evening.txt (UTF-8) into warm_up, units row skipped ({shown}), first rows as understood:"
+    assert head in report(folder)
+
+
+@pytest.mark.parametrize(
+    ("header", "units", "words"),
+    [
+        ("elapsed_s", "s;klx", '"klx" for illuminance_lx: 1 klx is 1000 lx. [fault 23]'),
+        ("elapsed_s", "min;lx", '"min" for elapsed_s: write elapsed_minutes for minutes. [fault 23]'),
+        ("elapsed_minutes", "s;lx", '"s" for elapsed_minutes: 1 min is 60 s. [fault 23]'),
+        ("elapsed_s", "s;fc", '"fc" for illuminance_lx: name our column illuminance_fc. [fault 23]'),
+    ],
+)
+def test_a_row_of_units_that_are_not_those_of_our_columns_is_refused(tmp_path, header, units, words):
+    """Oracle: the exact factors of the schema; nothing is converted by guess."""
+    toml = bf.TOML + bf.LOG.replace("elapsed_s", header)
+    text = "t,E\n" + units.replace(";", ",") + "\n30,300\n60,299\n"
+    with pytest.raises(RecordError) as caught:
+        read_bench(bf.make(tmp_path / "b", bench_toml=toml, log_csv=text))
+    (problem,) = caught.value.problems
+    assert str(problem) == f"log.csv:2: {words}"
+
+
+def test_a_first_row_with_a_figure_is_no_row_of_units(tmp_path):
+    with pytest.raises(RecordError, match="overload"):
+        read_bench(bf.make(tmp_path / "b", bench_toml=bf.TOML + bf.LOG, log_csv="t,E\n30,OL\n60,299\n"))
+
+
 @pytest.mark.parametrize(
     ("stamps", "on", "elapsed"),
     [

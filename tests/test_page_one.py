@@ -5,7 +5,8 @@ import re
 from dataclasses import replace
 
 import pytest
-from shared_demo import demo_campaign, demo_rows, kept, rows_of
+from shared_demo import campaign_of, demo_campaign, demo_rows, kept, rows_of
+from small_benches import METER, bench, csv
 
 from photolab.publication.front_page import front_page
 from photolab.publication.page_one import KEYS, Told, drawn, page_one
@@ -91,8 +92,8 @@ def test_after_heat_first_and_those_not_held_last(demo):
 def test_the_question_asked_beforehand_is_answered_first(demo):
     """Oracle: the planted story: no lamp is shown to give 10 % more after the heat in both housings."""
     (question,) = (text(line) for line in demo.questions)
-    assert question.startswith("Asked on 2026-04-10: Does any lamp give 10 % more light than B0")
-    assert "Not shown of any lamp; not all readings that it takes were made of " in question
+    assert question.startswith("Asked on 10 April 2026: Does any lamp give 10 % more light than B0")
+    assert "Not shown of any lamp; readings are missing for K2, K7 and K8 (" in question
     assert question.endswith(" (specimens tested, after 40 min, ranges of 95 %).")
 
 
@@ -113,7 +114,7 @@ ASKED = [
         "No: the readings exclude it (specimens tested, after 40 min, ranges of 95 %).",
     ),
     ("K8", "HP", "hold", 0.0, "Not shown; not excluded for K8 (specimens tested, after 40 min, "),
-    ("K8", "each", "hold", 0.0, "Not shown; not all readings that it takes were made of K8 (specimens"),
+    ("K8", "each", "hold", 0.0, "Not shown; readings are missing for K8 (specimens"),
     ("any", "any", "initial", 25.0, "Yes, shown: K2 in HP; K6 in HP (specimens tested, "),
     ("any", "each", "hold", 100.0, "No"),
 ]
@@ -138,6 +139,21 @@ def test_answers_by_rule():
     for (*_, percent, answer), line in zip(ASKED, said, strict=True):
         assert answer in line
         assert f"{percent:g} % more light than B0" in line or "more light than B0" in line
+
+
+def test_a_lower_bound_alone_is_no_temperature_of_page_one(tmp_path):
+    """Oracle: results.csv: the bare spot without an emissivity has a low end and no value; the other one has both."""
+    seen = "lamp,elapsed_s,displayed_C,method,set_emissivity,emissivity,place\n"
+    seen += "K1,1800,45,bare,0.95,,base\nK1,1800,40,bare,0.95,0.9,fin\nK2,1800,45,bare,0.95,,base\n"
+    rows = [("B0", 100), ("K1", 120), ("K2", 90)]
+    made = bench(tmp_path / "b", csv("lamp,illuminance_lx", rows), toml=METER, thermal=seen)
+    campaign = campaign_of(made)
+    lines = {
+        line[0][0]: " ".join(text(cell) for cell in line)
+        for line in page_one(campaign, rows_of(campaign)).table
+    }
+    assert "(fin, bare)" in lines["K1"]
+    assert not any("n/a" in line or "base" in line for line in lines.values())
 
 
 def test_a_lamp_that_heat_turns_round_is_told_so():

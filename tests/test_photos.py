@@ -120,6 +120,12 @@ def wide():
     return stream.getvalue()
 
 
+HEIC = (
+    '"one.jpg" is no picture that can be read; wanted a whole JPEG, PNG or WebP. It looks like HEIC, the form of '
+    "some telephones: save it as JPEG. [fault 3]"
+)
+
+
 @pytest.mark.parametrize(
     ("data", "words"),
     [
@@ -129,11 +135,12 @@ def wide():
         (bf.picture()[:-200], '"one.jpg" is no picture that can be read'),
         (bf.picture(form="PNG")[:60], '"one.jpg" is no picture that can be read'),
         (bf.picture(form="GIF"), '"one.jpg" is no picture that can be read'),
+        (b"\0\0\0\x18ftypheic" + bytes(40), HEIC),
         (b"%PDF-1.7\n", '"one.jpg" is no picture that can be read'),
         (bomb(), '"one.jpg" has too many pixels; 100 million or fewer are opened. [fault 3]'),
         (wide(), '"one.jpg" has too many pixels'),
     ],
-    ids=["text", "empty", "mark alone", "cut JPEG", "cut PNG", "GIF", "PDF", "bomb", "wide"],
+    ids=["text", "empty", "mark alone", "cut JPEG", "cut PNG", "GIF", "HEIC", "PDF", "bomb", "wide"],
 )  # fmt: skip
 def test_what_is_no_photograph_is_refused_where_it_is_named(tmp_path, data, words):
     folder = folder_of(tmp_path / "b", one_jpg=data)

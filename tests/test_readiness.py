@@ -63,9 +63,20 @@ def test_the_first_answer_is_one_line_where_nothing_was_held(tmp_path):
     assert not any(line.startswith("After ") for line in lines)
     (said,) = [line for line in lines if line.startswith("First answer")]
     assert said.startswith(
-        "First answer in HP, 60 s after switch-on: K1: 22 % more light than B0 ("
+        "First answer in HP, 60 s after switch-on, ranges of 95 %: K1: 22 % more light than B0 ("
     )  # 440/360 = 1.222
     assert said.endswith(" the one specimen on the bench.") or "Not shown for the model" in said
+
+
+def test_the_first_answer_names_the_coverage_of_the_folder(tmp_path):
+    """Oracle: bench.toml declares 99 %; the interval is that of the campaign evaluated with it."""
+    toml = (METER + HOUSING).replace("[bench]", "[bench]\ncoverage = 0.99")
+    place = write(tmp_path / "b", {"bench.toml": toml, "readings.csv": ROWS, "lamps.csv": LAMPS})
+    pair = evaluate(read_bench(place)).ratio("K1", "B0", housing="HP")
+    (said,) = [line for line in readiness.report(place) if line.startswith("First answer")]
+    assert said.startswith("First answer in HP, 60 s after switch-on, ranges of 99 %: ")
+    low, high = re.search(r"\((\d+) to (\d+) % more\)", said).groups()
+    assert (float(low), float(high)) == pytest.approx((100 * pair.low - 100, 100 * pair.high - 100), abs=0.51)
 
 
 AGAIN = "lamp,illuminance_lx,housing,range_lx,mounting,elapsed_s"
@@ -79,8 +90,9 @@ def test_the_first_answer_is_told_at_both_instants_where_the_lamp_was_held(tmp_p
     late = evaluate(read_bench(place)).ratio("K1", "B0", housing="HP", instant="hold")
     low, high = 100.0 * (late.low - 1.0), 100.0 * (late.high - 1.0)
     lines = readiness.report(place)
-    (said,) = [line for line in lines if line.startswith("After 30 min in HP: K1: ")]
-    found = re.search(r"([0-9.]+) % less to ([0-9.]+) % more light than B0, taken by itself\.$", said)
+    (said,) = [line for line in lines if line.startswith("After 30 min in HP, ranges of 95 %: K1: ")]
+    limits = r"([0-9.]+) % less to ([0-9.]+) % more light than B0, for the specimens on the bench, taken by itself\.$"
+    found = re.search(limits, said)
     assert float(found[1]) == pytest.approx(-low, abs=0.51)  # half a unit in the last printed digit
     assert float(found[2]) == pytest.approx(high, abs=0.51)
 

@@ -37,11 +37,13 @@ RECALCULATED = [
     "hostile-names",
     "meters-linked",
     "bounds",
+    "warmed",
 ]
 """One housing without a hold reading (club), two readings, records of two housings, links, a record that ends early."""
-WORDS = "ABS AVERAGE EXP IF ISNUMBER LN MAX SQRT SUM SUMPRODUCT SUMSQ"
-PLACE = r"(?:(?:budget|light|limits|readings|records|seatings)!)?[A-Z]{1,3}[1-9][0-9]*"
-OWN = re.compile(rf"(?:{'|'.join(WORDS.split())}|{PLACE}|[0-9]+|[-+*/^(),:])+")
+WORDS = "ABS AVERAGE EXP IF ISNUMBER LN MAX MIN SQRT SUM SUMPRODUCT SUMSQ"
+SHEETS = "budget|light|limits|readings|records|seatings|watts|temperatures|planck"
+PLACE = rf"(?:(?:{SHEETS})!)?[A-Z]{{1,3}}[1-9][0-9]*"
+OWN = re.compile(rf"(?:{'|'.join(WORDS.split())}|{PLACE}|[0-9]+(?:\.[0-9]+)?|[-+*/^(),:])+")
 
 
 def missing():
@@ -76,6 +78,8 @@ def folders(tmp_path_factory):
     def folder(name):
         if name == "demo":
             return DEMO
+        if name == "warmed":
+            return warmed(place / name)
         if name == "bounds":
             t = np.arange(30.0, 1816.0, 15.0)
             rows = [
@@ -129,6 +133,30 @@ def _half_unit(printed, digits):
     return 0.5 * 10.0 ** (math.floor(math.log10(abs(printed))) - digits + 1)
 
 
+def warmed(place):
+    """Return a bench whose watts are volts times amperes, of a pair, read twice; and surfaces of every kind."""
+    power = [
+        ("K1", 60, "", 13.2, 2.0, "pair", 3),
+        ("K1", 60, "", 13.4, 2.1, "pair", 3),
+        ("K1", 1800, 25.0, 13.0, 1.0, "lamp", ""),
+        ("B0", 60, 55.0, "", "", "lamp", ""),
+    ]
+    spots = [
+        ("K1", 1800, 80, "bare", 0.9, 0.98, 0.1, 20, "fin"),  # its emissivity is cut at 1
+        ("K1", 1800, 75, "tape", 1.0, "", "", 30, "fin"),
+        ("B0", 1700, 60, "thermocouple", "", "", "", "", "base"),
+        ("K2", 1800, 40, "bare", 0.95, 0.1, 0.05, 22, "fin"),  # mostly the mirrored room
+        ("K2", 1800, 45, "bare", 0.95, "", "", 22, "base"),  # no emissivity: no temperature
+    ]
+    told = csv("lamp,illuminance_lx", [("B0", 100), ("K1", 120), ("K2", 90)])
+    head = "lamp,elapsed_s,power_W,socket_V,current_A,per,uncertainty_percent"
+    seen = (
+        "lamp,elapsed_s,displayed_C,method,set_emissivity,emissivity,emissivity_half_width,reflected_C,place"
+    )
+    bench(place, told, toml=METER, electrical=csv(head, power), thermal=csv(seen, spots))
+    return place
+
+
 def lines_of(book, sheet):
     """Return the lines of a sheet by its heads."""
     rows = list(book[sheet].iter_rows(values_only=True))
@@ -167,6 +195,35 @@ def test_libreoffice_gives_every_ratio_of_results_csv_to_its_last_digit(books, m
 
 
 @pytest.mark.parametrize("name", RECALCULATED)
+def test_libreoffice_gives_watts_with_their_limits_and_temperatures(books, made, name):
+    """Oracle: results.csv; LibreOffice multiplies volts and amperes and solves the law of the camera's band."""
+    campaign, rows, _ = made(name)
+    settings = campaign.bench.settings
+    times = {"initial": f"{settings.initial_s:g} s", "hold": f"{settings.hold_minutes:g} min"}
+    watts = {(x["lamp"], x["time"]): x for x in reversed(lines_of(books[name], "watts"))}
+    told = rows[rows["measurand"] == "electrical power"].to_dict("records")
+    assert len(watts) == len(told)
+    for row in told:
+        line = watts[row["lamp"], times[row["instant"]]]
+        for head, end, digits in (("mean", "value", 6), ("low", "low", 4), ("high", "high", 4)):
+            assert_allclose(line[f"{head}, W"], row[end], rtol=1e-9, atol=_half_unit(row[end], digits))
+            assert_allclose(line[f"{head}, as published"], row[end], rtol=1e-9)
+    spots = rows[(rows["measurand"] == "surface temperature") & rows["value"].notna()].to_dict("records")
+    lines = lines_of(books[name], "temperatures")
+    assert len(lines) == len(spots)
+    for line, row in zip(lines, spots, strict=True):
+        assert line["lamp"] == row["lamp"]
+        assert ", ".join(filter(None, (line["place"], line["method"]))) == row["point"]
+        assert_allclose(line["temperature, °C"], row["value"], rtol=1e-9, atol=_half_unit(row["value"], 6))
+    if name == "warmed":
+        assert (len(told), len(spots)) == (3, 4)
+        # 13.2 V x 2 A and 13.4 V x 2.1 A, of a pair: closed form
+        assert_allclose(watts["K1", "60 s"]["mean, W"], (13.2 * 2.0 + 13.4 * 2.1) / 4.0, rtol=1e-12)
+        (bare,) = (x for x in lines if (x["lamp"], x["method"]) == ("K1", "bare"))
+        assert bare["emissivity that enters"] == pytest.approx((0.88 + 1.0) / 2.0)
+
+
+@pytest.mark.parametrize("name", RECALCULATED)
 def test_libreoffice_gives_page_one(books, made, name):
     """Oracle: the figures in the table of page one, and the rows of what is left."""
     campaign, rows, _ = made(name)
@@ -179,6 +236,11 @@ def test_libreoffice_gives_page_one(books, made, name):
     for lamp, *cells in page_one(campaign, rows).table:
         for part in (part for cell in cells for part in cell if isinstance(part, Told)):
             row = dict(part.row)
+            heads = {"electrical power": "watts", "surface temperature": "°C"}
+            if head := heads.get(row["measurand"]):
+                shown = float(part.text.replace("\N{NO-BREAK SPACE}", " ").partition(" ")[0])
+                digits = len(part.text.replace("\N{NO-BREAK SPACE}", " ").partition(" ")[0].partition(".")[2])
+                assert_allclose(by_lamp[lamp[0]][head], shown, rtol=0, atol=0.5 * 10.0**-digits + 1e-9)
             if row["measurand"] != LIGHT or part.value <= 0 or part.column != "value":
                 continue
             found = by_lamp[lamp[0]][f"{row['housing']} {times[row['instant']]}: more light, %"]

@@ -196,10 +196,16 @@ def test_new_folder_reads_once_accuracy_and_two_readings_are_typed(tmp_path):
         .replace("A2,", "A2,334")
     )
     (folder / "readings.csv").write_text(rows, encoding="utf-8")
-    lamps = (folder / "lamps.csv").read_text(encoding="utf-8").replace(",,", ",led,")
+    lamps = (
+        (folder / "lamps.csv")
+        .read_text(encoding="utf-8")
+        .replace("A1,,", "A1,led,")
+        .replace("A2,,", "A2,led,")
+    )
     (folder / "lamps.csv").write_text(lamps, encoding="utf-8")
     bench = read_bench(folder)
     assert list(bench.tables["lamps"]["role"]) == ["baseline", "candidate"]
+    assert {"claimed_where", "obtained", "obtained_from"} <= set(lamps.splitlines()[0].split(","))
     assert bench.settings.protocol_revision == "1"
     assert list(bench.tables["readings"]["illuminance_lx"]) == [318.0, 334.0]
     assert bench.meters["M1"].reading_percent == (3.0,)

@@ -303,6 +303,97 @@ def test_watts_are_asked_at_the_hold_time_where_the_folder_has_them(tmp_path):
     assert table["elapsed_s"].tolist() == [60.0, 611.0]
 
 
+VOLTS = HEAD.replace("dark_lx", "dark_lx,socket_V") + "\n"
+POWER = "lamp,elapsed_s,power_W,per\nstock,60,55,lamp\n"
+CASE = "lamp,elapsed_s,displayed_C,method,set_emissivity,emissivity,place,ambient_C\n"
+CASE += "stock,600,61,bare,0.95,0.2,base,21\nowl,1800,80,tape,0.95,,fin,22\n"
+
+
+def hot(folder, **files):
+    """Return a person at a lamp that was read at both instants on a bench with volts."""
+    bench = Bench(shed(folder, **({"readings": VOLTS} | files)))
+    bench("wren", "1", "4000", "", "")
+    bench.at(61, "612", "611", "")
+    bench.at(601, "571", "")
+    return bench
+
+
+def test_volts_watts_and_case_are_asked_at_the_hold_time_and_written_as_whole_rows(tmp_path):
+    """Oracle: rows typed by hand from what each answer means; the case is seen as in the row before."""
+    bench = hot(tmp_path / "shed", electrical=POWER, thermal=CASE)
+    assert bench.view.prompt == "Volts at the socket of wren (Enter: none)"
+    assert "at most 60" in bench("571").said  # a figure of the meter is no volts
+    assert bench("13.21").prompt == "Watts of wren (Enter: none)"
+    assert bench("27.4").prompt == "Case of wren, °C, seen as before: tape, fin, 0.95 (Enter: none)"
+    assert bench("undo").said == "taken back: power_W 27.4"
+    bench("27.5", "85.5", "")
+    folder = bench.folder
+    assert (folder / "electrical.csv").read_text() == POWER + "wren,618,27.5,lamp\n"
+    assert (folder / "thermal.csv").read_text() == CASE + "wren,621,85.5,tape,0.95,,fin,\n"
+    assert [(row["socket_V"], row["elapsed_s"]) for row in bench.rows] == [
+        ("13.21", s) for s in ("60", "60", "600")
+    ]
+    read = read_bench(folder).tables
+    assert read["readings"]["socket_V"].tolist() == 3 * [13.21]
+    assert read["thermal"]["displayed_C"].tolist() == [61.0, 80.0, 85.5]
+    assert read["thermal"]["place"].tolist()[-1] == "fin"
+
+
+@pytest.mark.parametrize(
+    ("files", "answers", "asked", "table", "row"),
+    [
+        (
+            {"electrical": "lamp,elapsed_s,socket_V,current_A,per\nstock,60,13.2,4.2,lamp\n"},
+            ["13.2", "2.1"],
+            ["Volts", "Amperes"],
+            "electrical",
+            "wren,609,13.2,2.1,lamp",
+        ),
+        (
+            {"electrical": "lamp,elapsed_s,socket_V,current_A,per\nstock,60,13.2,4.2,lamp\n"},
+            [""],
+            ["Volts"],  # amperes without volts are no watts
+            "electrical",
+            "stock,60,13.2,4.2,lamp",
+        ),
+        (
+            {
+                "thermal": "lamp,elapsed_minutes,displayed_F,method\nwren,9,170,thermocouple\nowl,9,190,thermocouple\n"
+            },
+            ["skip", "180"],
+            ["Volts", "Case of wren, °F, seen as before: thermocouple "],
+            "thermal",
+            "wren,10.15,180,thermocouple",
+        ),
+        (
+            {"thermal": "lamp,elapsed_s,displayed_C,method\n", "readings": HEAD + "\n"},
+            [],
+            [],  # nobody knows yet how a case is seen
+            "thermal",
+            "lamp,elapsed_s,displayed_C,method",
+        ),
+    ],
+)
+def test_what_is_asked_follows_the_columns_of_the_folder(tmp_path, files, answers, asked, table, row):
+    """Oracle: the columns of each file."""
+    bench = hot(tmp_path / "shed", **files)
+    for words, answer in zip(asked, answers, strict=True):
+        assert bench.view.prompt.startswith(words)
+        bench(answer)
+    assert bench.view.prompt == "Switch wren off, then Enter"
+    bench("")
+    assert (bench.folder / f"{table}.csv").read_text().splitlines()[-1] == row
+
+
+def test_volts_are_asked_in_every_seating_and_the_others_at_the_hold_time_alone(tmp_path):
+    bench = hot(tmp_path / "shed", electrical=POWER)
+    bench("13.2", "27", "")
+    bench("wren", "1", "keep", "")
+    bench.at(61, "610", "")
+    assert bench.view.prompt == "Volts at the socket of wren (Enter: none)"
+    assert bench("").prompt == "Switch wren off, then Enter"
+
+
 def test_words_that_are_none_are_said_and_nothing_is_kept(tmp_path):
     bench = ready(tmp_path / "shed")
     known = len(bench.entries)
@@ -574,22 +665,34 @@ def finish(bench):
         instant = bench.take.awaited if wanted == "lux" else ""
         figures = {"initial": ["612", "611"], "hold": ["571"]}.get(instant, [])
         left = [figure for figure in figures if figure not in have]
-        answers = {"lamp": "wren", "specimen": "1", "range": "4000", "dark": "3", "watts": "27.4"}
+        answers = {
+            "lamp": "wren",
+            "specimen": "1",
+            "range": "4000",
+            "dark": "3",
+            "watts": "27.4",
+            "volts": "13.2",
+        }
+        answers["case"] = "85"
         if seating and seating.on:
             bench.t = seating.on + timedelta(seconds=601 if instant != "initial" else 61)
         bench.take.enter(left[0] if left else answers.get(wanted, ""), bench.t)
 
 
 def test_a_run_killed_at_any_write_goes_on_where_it_was(tmp_path, monkeypatch):
-    power = "lamp,elapsed_s,power_W,per\nstock,60,55,lamp\n"
     monkeypatch.setattr("photolab.publication.take_dialogue._evaluated", lambda bench: None)
-    few = "\n".join([HEAD, ROWS[0], ROWS[9]]) + "\n"
-    whole = Bench(shed(tmp_path / "whole", electrical=power, readings=few))
+    head = HEAD.replace("dark_lx,note", "dark_lx,note,socket_V")
+    few = "\n".join([head, f"{ROWS[0]},", f"{ROWS[9]},"])
+    tables = {"electrical": POWER, "thermal": CASE, "readings": few + "\n"}
+    names = ("readings.csv", "electrical.csv", "thermal.csv")
+    whole = Bench(shed(tmp_path / "whole", **tables))
     finish(whole)
-    expected = [(whole.folder / name).read_bytes() for name in ("readings.csv", "electrical.csv")]
+    expected = [(whole.folder / name).read_bytes() for name in names]
+    assert [text.count(b"wren") for text in expected] == [4, 1, 1]
+    assert expected[0].count(b",13.2\n") == 3
     write, nth, killed = journal_module._write, 0, True
     while killed:
-        folder, killed, count = shed(tmp_path / f"{nth}", electrical=power, readings=few), False, 0
+        folder, killed, count = shed(tmp_path / f"{nth}", **tables), False, 0
         part = (0.0, 0.4, 1.0)[nth % 3]
 
         def cut(path, data, nth=nth, part=part):
@@ -607,7 +710,7 @@ def test_a_run_killed_at_any_write_goes_on_where_it_was(tmp_path, monkeypatch):
         monkeypatch.setattr(journal_module, "_write", write)
         if killed:
             finish(Bench(folder))
-        assert [(folder / name).read_bytes() for name in ("readings.csv", "electrical.csv")] == expected
+        assert [(folder / name).read_bytes() for name in names] == expected
         nth += 1
     assert nth > 15
 

@@ -219,11 +219,12 @@ def test_a_test_day_from_an_empty_folder_to_the_answer_to_a_doubter(tmp_path, ca
     head = f"shed: readable. {len(typed)} readings, 3 lamps, 2 housings, 1 day; meter M1."
     assert said.splitlines()[0] == head
     found = re.search(
-        r"First answer in (\w+), 60 s after switch-on: (\w+): (\d+) % more light than arc \((\d+) to (\d+) % more\)",
+        r"First answer in (\w+), 60 s after switch-on, ranges of 90 %: (\w+): (\d+) % more light than arc "
+        r"\((\d+) to (\d+) % more\)",
         said,
     )
     low, high = (float(figure) for figure in found.groups()[3:])
-    assert "\nAfter 10 min in near: " in said
+    assert "\nAfter 10 min in near, ranges of 90 %: " in said
     assert low < 100.0 * (LIGHT[found[2]] / LIGHT["arc"] - 1.0) < high
     assert re.search(r"owl.txt \(UTF-8\) into warm_up, first rows as understood:\n.*\n +20 +1047\n", said)
 

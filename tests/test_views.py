@@ -5,6 +5,7 @@ stories of the demo.
 """
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -21,7 +22,9 @@ from photolab.bench.two_readings import compare
 from photolab.publication import figure_tables, findings, front_page, words_lamp
 from photolab.publication.cautions import assumed_words
 from photolab.publication.held_back import absent_rows, held_back, overview_sentences
+from photolab.publication.page_one import page_one
 from photolab.publication.tables import results
+from photolab.publication.words_lamp import claim_sentence
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 METER = Meter("M", (4.0,), (0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
@@ -165,6 +168,40 @@ def test_front_page_of_the_demo_says_invented(demo, unanswered):
     pages = [front_page.front_page(c, results(c), fingerprint="f") for c in (demo, unanswered)]
     assert any("INVENTED DEMO DATA" in block for block in pages[0])
     assert not any("INVENTED" in block for block in pages[1])
+
+
+@pytest.mark.parametrize(
+    ("name", "declared", "marked"),
+    [
+        ("Newly invented lamp rig", False, False),
+        ("a shed (invented)", False, True),
+        ("stone barn (Invented demo)", False, True),
+        ("my garage", True, True),
+        ("my garage", False, False),
+    ],
+)
+def test_invented_is_what_a_bench_declares_and_not_a_word_of_its_name(demo, name, declared, marked):
+    """Oracle: the rule: the key of bench.toml, or a bracket in the name that begins with the word."""
+    settings = replace(demo.bench.settings, name=name, invented=declared)
+    assert front_page.is_invented(replace(demo.bench, settings=settings)) is marked
+
+
+def test_how_a_lamp_was_obtained_is_said_with_its_source(demo):
+    """Oracle: what lamps.csv holds, typed here."""
+    lamps = demo.bench.tables["lamps"].copy()
+    lamps.loc[lamps["lamp"] == "K1", "obtained_from"] = "a car\nshop"
+    bench = replace(demo.bench, tables={**demo.bench.tables, "lamps": lamps})
+    assert "K1 (from a car shop)" in front_page.suppliers(bench)
+    (row,) = [one for one in page_one(replace(demo, bench=bench), results(demo)).table if one[0][0] == "K1"]
+    assert any("bought from a car shop" in str(part) for cell in row for part in cell)
+
+
+@pytest.mark.parametrize("where", ["", "the box"])
+def test_a_claim_says_where_it_is_printed(demo, where):
+    """Oracle: the cell claimed_where; blank is said to be not stated."""
+    lamps = demo.bench.tables["lamps"].assign(claimed_where=where)
+    said = claim_sentence(replace(demo.bench, tables={**demo.bench.tables, "lamps": lamps}), "K1")
+    assert f"per lamp (where claimed: {where or 'not stated'}) at the highest watts" in said
 
 
 def test_bench_lines(demo):

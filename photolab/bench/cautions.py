@@ -295,6 +295,8 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     yield "caution 32", "thermal", hot, "displayed_C", words
     words = "{value:g} lm is very little; if it is klm, multiply by 1000."
     yield "caution 32", "lamps", lamps[lamps["claimed_flux_lm"] < USUAL_LUMENS], "claimed_flux_lm", words
+    unsaid = lamps[lamps["claimed_flux_lm"].notna() & (lamps["claimed_where"] == "")]
+    yield "caution 40", "lamps", unsaid, "claimed_where", "blank beside a claim; write where it is printed."
     for name in ("electrical", "warm_up"):
         words = "{value:g} A is a lot; if these are mA, divide by 1000."
         yield "caution 32", name, tables[name][tables[name]["current_A"] > USUAL_AMPERES], "current_A", words

@@ -63,15 +63,13 @@ def read_earlier(
                 words = f'their_figure.{key} = "{shown(name)}" is no lamp of this bench{hint(name, known)}.'
                 section.fault("fault 12", words, key)
         if figure.lamp == figure.baseline:
-            section.fault(
-                "fault 14", "their_figure.baseline is the lamp itself; name another one.", "baseline"
-            )
+            words = "their_figure.baseline is the lamp itself; name another one."
+            section.fault("fault 14", words, "baseline")
     found = []
     for values, section in declared.earlier:
         name = values["file"]
-        if None in values.values() or not in_folder(
-            folder, name, faults, FILE, line=section.line("file"), column="file"
-        ):
+        line = section.line("file")
+        if None in values.values() or not in_folder(folder, name, faults, FILE, line=line, column="file"):
             continue
         rows = load_rows(folder, name, ",", faults, hashes)
         table = None if rows is None else _rows(rows, faults)
@@ -104,9 +102,8 @@ def _rows(rows: Rows, faults: Faults) -> pd.DataFrame | None:
     ratios = table[(table["unit"] == "1") & (table["value"] <= 0.0)]
     faults.where("fault 14", rows.file, ratios, "value", "{value:g}; a ratio is more than 0.")
     twice = table[table.duplicated(SAME_ROW)]
-    faults.where(
-        "fault 17", rows.file, twice, "", "the same figure as in a row above (lamp {lamp}, {measurand})."
-    )
+    words = "the same figure as in a row above (lamp {lamp}, {measurand})."
+    faults.where("fault 17", rows.file, twice, "", words)
     return table
 
 
@@ -123,7 +120,9 @@ class Beside:
     lamp, baseline, housing, measurand, instant, scope : str
         What both are of.
     ours, theirs : tuple of float
-        ln of the figure, and its expanded uncertainty at the coverage of this bench; NaN where ours is not known. [1]
+        ln of the figure, and its expanded uncertainty; NaN where ours is not known. [1]
+    coverage : float
+        Coverage probability of both, that of this bench. [1]
     """
 
     whose: str
@@ -136,6 +135,7 @@ class Beside:
     scope: str
     ours: tuple[float, float]
     theirs: tuple[float, float]
+    coverage: float
 
     @property
     def score(self) -> float:
@@ -188,6 +188,7 @@ def _with_ours(campaign: Campaign, figure: TheirFigure) -> Beside:
         scope="models",
         ours=ours,
         theirs=(math.log(figure.ratio), half),
+        coverage=campaign.bench.settings.coverage,
     )
 
 
@@ -213,4 +214,5 @@ def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Itera
             **what,
             ours=(math.log(cells["value"]), float(cells[half])),
             theirs=(math.log(cells["value_then"]), float(cells[f"{half}_then"]) * wider),
+            coverage=now,
         )

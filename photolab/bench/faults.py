@@ -46,6 +46,7 @@
     caution 37  days or clock times out of order
     caution 38  readings that enter no comparison
     caution 39  hidden rows, columns or sheets
+    caution 40  a claim, and not where it is printed
 """
 
 import difflib

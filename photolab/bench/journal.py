@@ -25,18 +25,8 @@ Entry = dict[str, Any]
 Row = dict[str, str | float]
 UNDONE = frozenset({"seat", "range", "dark", "on", "lux", "through", "also", "note"})
 """Entries that can be taken back."""
-RECORD = (
-    "run",
-    "lamp",
-    "elapsed_s",
-    "illuminance_lx",
-    "specimen",
-    "housing",
-    "day",
-    "mounting",
-    "meter",
-    "range_lx",
-)
+PLACED = ("specimen", "housing", "day", "mounting", "meter", "range_lx")
+RECORD = ("run", "lamp", "elapsed_s", "illuminance_lx", *PLACED)
 """Columns of a warm_up.csv that begins with a record typed by hand."""
 
 
@@ -286,7 +276,9 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
         readings[0]["note"] = notes
     made = {"readings": readings, "warm_up": record}
     for e in seating.of("also"):
-        if e["cells"]:
+        if e["table"] == "readings":  # a cell of every row
+            made |= {table: [row | e["cells"] for row in made[table]] for table in ("readings", "warm_up")}
+        elif e["cells"]:
             made[e["table"]] = [{"lamp": head["lamp"], "elapsed_s": float(e["s"]), **e["cells"]}]
     return {table: rows for table, rows in made.items() if rows}
 
@@ -405,11 +397,11 @@ def append(journal: Journal, number: int, sheet: Sheet, rows: list[Row], now: Ca
 
 
 def _changed(journal: Journal, file: str) -> MethodError:
-    words = (
-        f"{file}: changed while this ran, so nothing was written to it. {journal.path.name} keeps every seating. Save "
-        "and close the file where it is open, then run the same line again: the rows are appended then."
+    words = f"{file}: changed while this ran, so nothing was written to it. {journal.path.name} keeps every seating."
+    then = (
+        "Save and close the file where it is open, then run the same line again: the rows are appended then."
     )
-    return MethodError(words, code="file_changed")
+    return MethodError(f"{words} {then}", code="file_changed")
 
 
 def recover(journal: Journal, now: Callable[[], datetime]) -> None:
@@ -441,11 +433,12 @@ def recover(journal: Journal, now: Callable[[], datetime]) -> None:
     elif not (same and tail.startswith(wanted)):
         there = _present(data, e)
         if 0 < there < e["rows"]:
-            lines = e["text"].strip()
             words = (
                 f"{e['file']}: changed after a run was cut off, and holds {there} of these {e['rows']} rows:"
             )
-            message = f"{words}\n{lines}\nAdd those that are missing, then run the same line again."
+            message = (
+                f"{words}\n{e['text'].strip()}\nAdd those that are missing, then run the same line again."
+            )
             raise MethodError(message, code="file_changed")
         outcome = "written" if there else "unwritten"
     journal.add(outcome, now(), **{key: e[key] for key in ("seating", "table", "file")})
@@ -453,11 +446,9 @@ def recover(journal: Journal, now: Callable[[], datetime]) -> None:
 
 def _present(data: bytes, e: Mapping[str, Any]) -> int:
     """Return how many rows of an entry a file holds, whatever a spreadsheet made of their digits."""
-    lines = csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""), delimiter=e["separator"])
-    found = [[_plain(cell) for cell in row] for row in lines]
-    wanted = [
-        [_plain(cell) for cell in row] for row in csv.reader(io.StringIO(e["text"]), delimiter=e["separator"])
-    ]
+    texts = (io.StringIO(text, newline="") for text in (data.decode("utf-8-sig"), e["text"]))
+    rows = (csv.reader(text, delimiter=e["separator"]) for text in texts)
+    found, wanted = ([[_plain(cell) for cell in row] for row in lines] for lines in rows)
     return sum(row in found for row in wanted[-e["rows"] :])
 
 

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from dataclasses import replace
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
@@ -19,7 +20,7 @@ from photolab.bench.declared import FILE, Declared, Section, Values
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.files import Cells, Rows, decode_any, foreign, in_folder, load, take_apart
 from photolab.bench.model import Log
-from photolab.bench.schema import SECTIONS, TABLES, Table, unit_forms
+from photolab.bench.schema import HEADERS, REFUSED_UNITS, SECTIONS, TABLES, Table, unit_forms
 from photolab.bench.tables import empty_table, read_table
 
 PREVIEW_ROWS = 5
@@ -27,8 +28,8 @@ DAY_S = 86400.0
 _CLOCK = re.compile(
     r"(?:(\S+)[T ]\s*)?(\d{1,2}):([0-5]\d)(?::([0-5]\d(?:[.,]\d+)?))?(?:\s*([AP])M)?", re.IGNORECASE
 )
-Read = tuple[pd.DataFrame, list[str]]
-"""Rows, and the columns of them to show."""
+Read = tuple[pd.DataFrame, list[str], str]
+"""Rows, the columns of them to show, and the row of units that was skipped."""
 
 
 def join_instruments(
@@ -74,10 +75,10 @@ def join_instruments(
         read = (_log if section.section == "log" else _picture)(lines, section, values, fixed, faults)
         if read is None or not fixed:
             continue
-        rows, told = read[0].assign(log_file=name), read[1]
+        rows, told, units = read[0].assign(log_file=name), *read[1:]
         own = tables[into].assign(log_file=tables[into].get("log_file", ""))
         tables[into] = pd.concat([own, rows], ignore_index=True) if len(own) else rows
-        logs.append(Log(name, into, text[1], rows[told].head(PREVIEW_ROWS)))
+        logs.append(Log(name, into, text[1], rows[told].head(PREVIEW_ROWS), units))
     return logs
 
 
@@ -110,6 +111,9 @@ def _log(lines: TextIO, section: Section, values: Values, fixed: Values, faults:
         return None
     time = places.pop("elapsed_s")
     typed = next((ours for ours in values["columns"] if ours.startswith("elapsed_")), "")
+    if units := _units_row(rows, {**places, typed or "elapsed_s": time}, faults):
+        columns = [Cells(column.words, column.places[1:]) for column in rows.columns]
+        rows = replace(rows, columns=columns, numbers=rows.numbers[1:])
     found = _elapsed(rows, time, typed, section, values, faults)
     if found is None:
         return None
@@ -128,7 +132,25 @@ def _log(lines: TextIO, section: Section, values: Values, fixed: Values, faults:
     check_order(read.assign(run=values["run"]) if table.name == "warm_up" else read, name, faults)
     canonical = {header: column.name for column in numbers.columns for header in column.headers}
     own = {column: read[column] for column in (*numbers.names, "line")}
-    return _filled(table, len(read), fixed, own), list(dict.fromkeys(canonical[ours] for ours in held))
+    return _filled(table, len(read), fixed, own), list(dict.fromkeys(canonical[ours] for ours in held)), units
+
+
+def _units_row(rows: Rows, places: dict[str, int], faults: Faults) -> str:
+    """Return the first row where it holds units and no figure, as text; a unit that is not of our column is a fault."""
+    in_order = sorted(places, key=places.__getitem__) if len(rows.numbers) else ()
+    columns = {ours: rows.columns[places[ours]] for ours in in_order}
+    cells = {ours: column.words[column.places[0]] for ours, column in columns.items()}
+    text = " ".join(filter(None, cells.values()))
+    if any(character.isdigit() for character in text):
+        return ""
+    for ours, typed in cells.items():
+        unit, (stem, _, ending) = typed.strip("()[] ").replace("°", "deg"), ours.rpartition("_")
+        words = REFUSED_UNITS.get(ending, {}).get(unit, "")
+        other = f"{stem}_{unit}" if f"{stem}_{unit}" in HEADERS and unit != ending else ""
+        if other or (words and not words.endswith(f" is written {ending}")):
+            said = f'"{shown(typed)}" for {ours}: {words or f"name our column {other}"}.'
+            faults.add("fault 23", rows.file, said, line=int(rows.numbers[0]))
+    return text
 
 
 def _filled(table: Table, count: int, fixed: Values, own: Values) -> pd.DataFrame:
@@ -184,7 +206,7 @@ def _elapsed(
     """
     cells, theirs = rows.columns[place], rows.header[place]
     form = next((form for form in unit_forms("elapsed_s") if form.header == typed), None)
-    first = next((word for word in cells.words if word), "")
+    first = next((word for place in cells.places if (word := cells.words[place])), "")
     stamped = bool(values["clock"]) or (_stamp(first) is not None and first.count(":") == 2)
     ends = {key: values[key] for key in ("switched_on", "switched_off")}
     if stamped and not ends["switched_on"]:
@@ -194,9 +216,8 @@ def _elapsed(
     limits = dict(zip(ends, _times(list(ends.values()), values["decimal"], stamped=stamped), strict=True))
     for key, text in ends.items():
         if text and np.isnan(limits[key]):
-            wanted = (
-                "a clock time as the logger writes them" if stamped else "a number, as the logger's times are"
-            )
+            number = "a number, as the logger's times are"
+            wanted = "a clock time as the logger writes them" if stamped else number
             section.fault("fault 13", f'log.{key} = "{shown(text)}"; wanted {wanted}.', key)
             return None
     kept = np.ones(len(times), dtype=bool)
@@ -284,9 +305,8 @@ def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, fau
     matrix = _matrix(lines, values, faults)
     times = [key for key in ("elapsed_s", "elapsed_minutes") if key in section.given]
     if len(times) != 1:
-        section.fault(
-            "fault 25", f"{section.label}: write elapsed_s or elapsed_minutes, one of the two.", "file"
-        )
+        said = f"{section.label}: write elapsed_s or elapsed_minutes, one of the two."
+        section.fault("fault 25", said, "file")
     words = ""
     whole = len(sides) == 4 and all(side == int(side) for side in sides) and min(sides[2:]) > 0
     left, top, width, height = map(int, sides) if whole else (0, 0, 0, 0)
@@ -312,12 +332,11 @@ def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, fau
             wanted = table.column(column)
             words = f"the hottest pixels {said} {found:.4g} {wanted.unit}; wanted {wanted.wanted}."
             faults.add("fault 14", name, words, line=line)
-    minutes = times == ["elapsed_minutes"]
-    elapsed = (
-        unit_forms("elapsed_s")[0].convert(values["elapsed_minutes"]) if minutes else values["elapsed_s"]
-    )
+    elapsed = values[times[0]]
+    if times == ["elapsed_minutes"]:
+        elapsed = unit_forms("elapsed_s")[0].convert(elapsed)
     own = {"elapsed_s": elapsed, "displayed_C": mean, "pixel_sd_K": scatter}
-    return _filled(table, 1, fixed, {**own, "line": line}), list(own)
+    return _filled(table, 1, fixed, {**own, "line": line}), list(own), ""
 
 
 def _matrix(lines: TextIO, values: Values, faults: Faults) -> npt.NDArray[np.float64] | None:
@@ -342,9 +361,8 @@ def _matrix(lines: TextIO, values: Values, faults: Faults) -> npt.NDArray[np.flo
         words = [cell.strip() for cell in row]
         rows.append(plain_numbers(words, values["decimal"]))
         if len(row) != len(cells[0]):
-            faults.add(
-                "fault 4", name, f"{len(row)} pixels where the first row has {len(cells[0])}.", line=line
-            )
+            said = f"{len(row)} pixels where the first row has {len(cells[0])}."
+            faults.add("fault 4", name, said, line=line)
             sound = False
         for place in np.flatnonzero(np.isnan(rows[-1])):
             sound = False

@@ -70,6 +70,7 @@ class Settings:
 
     name: str = "unnamed"
     protocol_revision: str = ""
+    invented: bool = False
     initial_s: float = 60.0
     initial_window_s: float = 10.0
     hold_minutes: float = 30.0
@@ -257,12 +258,13 @@ class OurEarlier:
 
 @dataclass(frozen=True, eq=False)
 class Log:
-    """An instrument's file: its encoding, the table its rows joined, and its first rows as understood."""
+    """An instrument's file: its encoding, the table its rows joined, its first rows as understood, its row of units."""
 
     file: str
     into: str
     encoding: str
     preview: pd.DataFrame
+    units: str = ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,6 @@ evaluated. Its standard deviations stay those of the bench as it was, since copi
 from collections.abc import Callable
 from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
 from photolab.bench.corrections import GRID_NM, spectral_factor

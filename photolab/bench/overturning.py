@@ -46,7 +46,7 @@ class LeftOut:
 
 
 def without_each(
-    campaign: Campaign, a: str, b: str, *, housing: str, level: str
+    campaign: Campaign, a: str, b: str, *, housing: str, level: str, instant: str = "initial"
 ) -> Iterator[tuple[str, Campaign | None]]:
     """Yield the whole evaluation again without each mounting, specimen or day of two lamps.
 
@@ -60,6 +60,8 @@ def without_each(
         The housing.
     level : {"mounting", "specimen", "day"}
         What is left out.
+    instant : {"initial", "hold"}
+        When both must have been read.
 
     Yields
     ------
@@ -82,7 +84,7 @@ def without_each(
         try:
             again = evaluate(campaign.bench, corrections=campaign.enabled, leave_out=out)
             for lamp in (a, b):
-                again.name(lamp, housing=housing)
+                again.name(lamp, housing=housing, instant=instant)
         except MethodError:
             again = None
         yield ", ".join(f"{_CALLED.get(key, '')}{one}" for key, one in out.items() if one), again

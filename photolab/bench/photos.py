@@ -90,6 +90,9 @@ def scaled_down(data: bytes) -> tuple[bytes, int]:
         raise ValueError(message) from None
     except (OSError, ValueError, SyntaxError, KeyError, IndexError, TypeError, EOFError, MemoryError):
         message = "is no picture that can be read; wanted a whole JPEG, PNG or WebP."
+        message += " It looks like HEIC, the form of some telephones: save it as JPEG." * (
+            data[4:8] == b"ftyp"
+        )
         raise ValueError(message) from None
     plain = Image.new("RGB", seen.size, "white")
     plain.paste(seen, mask=seen)

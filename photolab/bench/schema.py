@@ -322,6 +322,7 @@ role*             | code  | baseline candidate check_standard | | candidate | wh
 claimed_flux_lm   | lm    | >0              | | 1600       | light flux on the box
 claimed_power_W   | W     | >0              | | 25         | power on the box
 claimed_per       | code  | lamp pair       | | pair       | what the claim counts
+claimed_where     | text  |                 | | front of the box | where the claim is printed: box, page, photo
 colour_temperature_K | K  | 1000..20000     | | 6000       | colour temperature
 price             | money | 0..             | | 30         | price in bench.currency
 price_date        | date  |                 | | 2025-04-03 | day of the price, YYYY-MM-DD
@@ -329,6 +330,7 @@ price_per         | code  | lamp pair       | | pair       | what the price buys
 driver            | code  | internal external | | internal | where the electronics sit
 specimens_bought  | count | 1..             | | 2          | pieces at hand
 obtained          | code  | bought supplied lent | | bought | how the lamp came to the bench
+obtained_from     | text  |                 | | a car shop | where it was bought, or by whom it was supplied or lent
 photo
 == days.csv: one row a day
 day*              | text  |                 | | D01        | code of the day
@@ -414,6 +416,7 @@ protocol_revision | text |           |              | "1"  | revision of your me
 initial_s         | s    | 1..600    | 60, assumed  | 60   | instant of the initial reading after switch-on
 initial_window_s  | s    | 0..60     | 10, assumed  | 10   | how far from the initial time a reading may be
 hold_minutes      | min  | 1..240    | 30, assumed  | 30   | how long a lamp is kept on
+invented          | flag |           |              | true | the readings are made up; every page and picture says so
 coverage          | 1    | 0.5..0.999 | {COVERAGE:g} | {COVERAGE:g} | coverage probability of every interval
 alike_percent     | %    | 1..50 !0.1 | {ALIKE_PERCENT:g} | {ALIKE_PERCENT:g} | lamps closer than this are called alike
 noticeable_percent | %   | 1..50 !0.1 | 25          | 25   | read from older folders, not used

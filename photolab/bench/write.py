@@ -272,7 +272,10 @@ MANUAL = """
 id = "M1"
 reading_percent =
 """
-LAMPS = "lamp,technology,role\nA1,,baseline\nA2,,candidate\n"
+LAMPS = (
+    "lamp,technology,role,claimed_flux_lm,claimed_per,claimed_where,obtained,obtained_from\n"
+    "A1,,baseline,,,,,\nA2,,candidate,,,,,\n"
+)
 READINGS = "lamp,illuminance_lx,elapsed_s\nA1,,\nA2,,\n"
 
 

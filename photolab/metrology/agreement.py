@@ -25,7 +25,8 @@ def normalized_error(
     x, expanded_x : array_like
         Result and its expanded uncertainty. [any]
     reference, expanded_reference : array_like
-        The other result and its expanded uncertainty, same coverage factor. [as x]
+        The other result and its expanded uncertainty at the same coverage probability, which is said beside the
+        score. [as x]
     correlation : float, default 0
         Correlation of the two results: what they share (a meter, a calibration) counts once. [1]
 

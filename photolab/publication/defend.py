@@ -24,7 +24,7 @@ from photolab.publication.held_back import held_back
 from photolab.publication.in_words import bench_and_days, lamp_line
 from photolab.publication.page_one import KEYS, Book, Line, Row
 from photolab.publication.readiness import count
-from photolab.publication.statements import KIND_WORDS, finding_words
+from photolab.publication.statements import KIND_WORDS, capital, finding_words, in_housing
 from photolab.publication.words_lamp import beside_sentences, claim_sentence, left_out_sentence
 
 MOST = 700
@@ -116,31 +116,25 @@ def _no_figure(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> str:
     where, base = bench_and_days(campaign), campaign.baseline
     if lamp != base:
         return f"{where}: there is no figure on {lamp} against {base} yet. {' '.join(_held(campaign, lamp))}".rstrip()
-    chosen = (
-        "" if campaign.selection.baseline_declared else " (no baseline was declared: it is the first read)"
-    )
+    declared = campaign.selection.baseline_declared
+    chosen = "" if declared else " (no baseline was declared: it is the first read)"
     said = [
         f"{where}: {lamp} is what the other lamps are measured against{chosen}, so it has no figure of its own here.",
         _text(how_measured(campaign, rows)[1]),
     ]
     recorded = set(rows.loc[(rows["lamp"] == lamp) & (rows["measurand"] == "remaining light"), "housing"])
     settings = campaign.bench.settings
-    for name in campaign.at("hold").names:
-        first = (*name[:3], "initial")
-        if (
-            name[0] == lamp
-            and name[2] == "hot_spot"
-            and name[1] not in recorded
-            and first in campaign.joint.names
-        ):
+    read = [
+        n for n in campaign.at("hold").names if (n[0], n[2]) == (lamp, "hot_spot") and n[1] not in recorded
+    ]
+    for name in read:
+        if (first := (*name[:3], "initial")) in campaign.joint.names:
             left = from_ln((campaign.at("hold")[name] - campaign.joint[first]).in_scope("specimens"))
-            value, low, high = (
-                decimal(100.0 * x, 1) for x in (left.value, *left.interval(settings.coverage))
-            )
-            place = f" in {name[1]}" if name[1] else ""
+            ends = (left.value, *left.interval(settings.coverage))
+            value, low, high = (decimal(100.0 * x, 1) for x in ends)
+            keeps = f"{value} % ({100.0 * settings.coverage:g} %: {low} to {high} %) of its light"
             said.append(
-                f"By its readings it keeps {value} % ({100.0 * settings.coverage:g} %: {low} to {high} %) of its light "
-                f"to {settings.hold_minutes:g} min{place}."
+                f"By its readings it keeps {keeps} to {settings.hold_minutes:g} min{in_housing(name[1])}."
             )
     if len(said) == 2 and not recorded:
         said.append("What it loses itself with heat was not read.")
@@ -179,13 +173,10 @@ def _fitted(campaign: Campaign, lamp: str, text: str) -> str:
 
 def _place(book: Book, row: Row) -> str:
     """Return where and when a row was read, as the beginning of a sentence."""
-    when = (
-        f"after {book.settings.hold_minutes:g} min"
-        if row["instant"] == "hold"
-        else f"{book.settings.initial_s:g} s after switch-on"
-    )
-    where = f"In {row['housing']} " if row["housing"] else ""
-    return f"{where}{when}" if where else when[:1].upper() + when[1:]
+    when = f"{book.settings.initial_s:g} s after switch-on"
+    if row["instant"] == "hold":
+        when = f"after {book.settings.hold_minutes:g} min"
+    return capital(f"{in_housing(row['housing'])} {when}".strip())
 
 
 def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
@@ -193,11 +184,14 @@ def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
     campaign = book.campaign
     for row in told:
         place = _place(book, row)
-        if book.word(row) == "not shown":
-            yield f"{place}: no figure from {_text(book.range(row))} is excluded for the specimens tested."
         sold = book.light(lamp, row["housing"], row["instant"], "models")
-        if sold is not None and not math.isnan(float(sold["family_low"])):
-            yield f"{place}, for the model as sold: {_text(book.range(sold))}, {book.word(sold)}."
+        for one, whose in ((row, "the specimens tested"), (sold, "the model as sold")):
+            if (
+                one is not None
+                and not math.isnan(one["family_low"])
+                and book.word(one) not in {"more", "less"}
+            ):
+                yield f"{place}: no figure from {_text(book.range(one))} is excluded for {whose}."
         few, held = int(row["n_specimens"]), float(row["n_held"])
         if few == 1:
             yield f"{place}: one specimen was tested; how others of its kind differ is assumed."
@@ -220,12 +214,13 @@ def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
     lamp, housing, base = str(row["lamp"]), str(row["housing"]), campaign.baseline
     slow = len(campaign.bench.tables["warm_up"]) > 0  # every record would be fitted again
     instant = "initial" if slow else str(row["instant"])
-    if (lamp, housing, "hot_spot", instant) not in campaign.at(instant).names or math.isnan(
-        row["family_low"]
-    ):
+    if math.isnan(row["family_low"]):
         return
-    if len(campaign.seats) > _MOST_SEATINGS:
-        yield f"{place}: whether one seating decides it was not tried, as there are many; notebook 13 does."
+    names = {(one, housing, "hot_spot", instant) for one in (lamp, base)}
+    unread = not names <= set(campaign.at(instant).names)
+    if unread or len(campaign.seats) > _MOST_SEATINGS:
+        why = "every record would be fitted again" if unread else "there are many; notebook 13 does"
+        yield f"{place}: whether one seating decides it was not tried, as {why}."
         return
 
     def verdict(one: Campaign | None) -> str | None:
@@ -237,13 +232,12 @@ def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
     when = _place(book, {**row, "instant": instant})
     said = []
     for level in LEVELS:
-        again = without_each(campaign, lamp, base, housing=housing, level=level)
+        again = without_each(campaign, lamp, base, housing=housing, level=level, instant=instant)
         each = {part: verdict(one) for part, one in again}
         whole = verdict(campaign) or ""
         if any(each.values()):  # else each part is all there is
             said.append(left_out_sentence(LeftOut(level, whole, each)))
-    told = " ".join(said)
-    if told:
+    if told := " ".join(said):
         yield f"{when}: {told[:1].lower()}{told[1:]}"
 
 
@@ -253,9 +247,8 @@ def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]
     shares: dict[str, float] = {}
     known: dict[str, Assumption] = {}
     for row in told:
-        pair = campaign.ratio(
-            lamp, campaign.baseline, housing=str(row["housing"]), instant=str(row["instant"])
-        )
+        where = {"housing": str(row["housing"]), "instant": str(row["instant"])}
+        pair = campaign.ratio(lamp, campaign.baseline, **where)
         if pair.result is None or pair.result.u == 0.0:
             continue
         parts = variance_by_term(pair.result)
@@ -290,11 +283,8 @@ def _turned(book: Book, told: list[Row]) -> Iterator[str]:
 
 def _off_words(one: Off, *, allowed: bool = False) -> str:
     """Return how far an input would have to be off."""
-    of = (
-        f" of {decimal(one.of, max(places_for(one.of, digits=3), 0))} {one.unit}"
-        if not math.isnan(one.of)
-        else ""
-    )
+    known = not math.isnan(one.of)
+    of = f" of {decimal(one.of, max(places_for(one.of, digits=3), 0))} {one.unit}" if known else ""
     cause = _CAUSES.get(one.term, KIND_WORDS.get(one.term, one.term))
     stated = f" (allowed for: ± {_two(one.stated)} {one.unit})" if allowed and one.stated else ""
     return f"{cause} by {_two(one.needed)} {one.unit}{of}{stated}"

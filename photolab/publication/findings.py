@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.errors import MethodError
+from photolab.publication.display import one_line
 from photolab.publication.figure_tables import all_lamps
 
 
@@ -218,3 +220,37 @@ def joined(words: Iterable[str]) -> str:
     """
     *first, last = words
     return f"{', '.join(first)} and {last}" if first else last
+
+
+def day_words(text: str) -> str:
+    """Return an ISO date as a sentence has it; files, columns and what repeats a cell have the ISO date.
+
+    Parameters
+    ----------
+    text : str
+        ISO 8601.
+
+    Returns
+    -------
+    str
+        "13 April 2026".
+    """
+    day = pd.Timestamp(text)
+    return f"{day.day} {day.month_name()} {day.year}"
+
+
+def obtained_words(lamp: Mapping[Any, Any]) -> str:
+    """Return how a lamp came to the bench, and from where.
+
+    Parameters
+    ----------
+    lamp : mapping
+        Its row of lamps.csv.
+
+    Returns
+    -------
+    str
+        "bought from a car shop"; blank where neither is stated.
+    """
+    whence = f"from {one_line(lamp['obtained_from'])}" if lamp["obtained_from"] else ""
+    return f"{lamp['obtained']} {whence}".strip()

@@ -6,7 +6,6 @@ import base64
 import html
 import math
 from collections.abc import Iterable, Sequence
-from datetime import date
 
 import pandas as pd
 
@@ -15,9 +14,9 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
 from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication.cautions import NOT_CLAIMED, READERS, assumed_words
-from photolab.publication.display import table
+from photolab.publication.display import one_line, table
 from photolab.publication.figure_tables import budgets, two_digits
-from photolab.publication.findings import joined
+from photolab.publication.findings import day_words, joined
 from photolab.publication.page import clean_table, figure
 from photolab.publication.page_one import (
     Line,
@@ -43,20 +42,6 @@ _CAPTION = (
     "Each lamp against the baseline, specimens in brackets. Filled dot and thick bar: after the hold time, for the "
     "specimens tested; thin bar: the model as sold; open dot: at the initial time."
 )
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 
 
 def is_invented(bench: Bench) -> bool:
@@ -70,9 +55,9 @@ def is_invented(bench: Bench) -> bool:
     Returns
     -------
     bool
-        True if its name says so.
+        True where bench.toml declares it, or a bracket of the name begins with it; the word alone is part of a name.
     """
-    return "invented" in bench.settings.name.casefold()
+    return bench.settings.invented or "(invented" in bench.settings.name.casefold()
 
 
 def bench_lines(bench: Bench) -> tuple[str, ...]:
@@ -95,11 +80,10 @@ def bench_lines(bench: Bench) -> tuple[str, ...]:
         lines.append(f"Protocol revision {bench.settings.protocol_revision}.")
     earlier = sorted({r for r in days["protocol_revision"] if r and r != bench.settings.protocol_revision})
     if earlier:
-        lines.append(
-            f"Earlier days follow protocol revision{'s' if len(earlier) > 1 else ''} {' and '.join(earlier)}."
-        )
+        revisions = "protocol revision" if len(earlier) == 1 else "protocol revisions"
+        lines.append(f"Earlier days follow {revisions} {' and '.join(earlier)}.")
     if dates:
-        lines.append(f"{len(dates)} {'day' if len(dates) == 1 else 'days'} of readings, {span_of(dates)}.")
+        lines.append(f"{count(len(dates), 'day')} of readings, {span_of(dates)}.")
     return tuple(lines)
 
 
@@ -119,13 +103,12 @@ def span_of(dates: Iterable[str]) -> str:
     known = sorted(filter(None, dates)) or [""]
     if not known[0]:
         return "date not recorded"
-    return " to ".join(_day(one) for one in dict.fromkeys([known[0], known[-1]]))
+    return " to ".join(day_words(one) for one in dict.fromkeys([known[0], known[-1]]))
 
 
-def _day(text: str) -> str:
-    """Return an ISO date as people write it."""
-    day = date.fromisoformat(text)
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+def _steps(campaign: Campaign) -> str:
+    """Return what was corrected for; blank where nothing was."""
+    return joined(_STEPS.get(step, step) for step in campaign.corrections) if campaign.corrections else ""
 
 
 def meaning(campaign: Campaign) -> tuple[str, ...]:
@@ -143,8 +126,7 @@ def meaning(campaign: Campaign) -> tuple[str, ...]:
     """
     settings = campaign.bench.settings
     percent = f"{100.0 * settings.coverage:g}"
-    steps = joined(_STEPS.get(step, step) for step in campaign.corrections) if campaign.corrections else ""
-    corrected = f"Corrected for: {steps}." if steps else "Nothing was corrected."
+    corrected = f"Corrected for: {steps}." if (steps := _steps(campaign)) else "Nothing was corrected."
     return (
         f"Each percentage is the light at one place of the beam against that of {campaign.baseline} in the same "
         f"housing, at the same instant after switch-on. It is not lumens and not the whole beam. {corrected}",
@@ -178,9 +160,11 @@ def suppliers(bench: Bench) -> str:
         ("lent", "lent"),
         ("", "not stated for"),
     ):
-        names = [str(lamp) for lamp, got in zip(lamps["lamp"], lamps["obtained"], strict=True) if got == how]
+        mine = lamps[lamps["obtained"] == how].to_dict("records")
+        whence = (one_line(row["obtained_from"]) for row in mine)
+        names = [row["lamp"] + (f" (from {x})" if x else "") for row, x in zip(mine, whence, strict=True)]
         if names:
-            said.append(f"{words} {joined(names)}" if not how else f"{joined(names)} {words}")
+            said.append(f"{joined(names)} {words}" if how else f"{words} {joined(names)}")
     return f"How the samples were obtained: {'; '.join(said)}."
 
 
@@ -228,9 +212,7 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         far = f"{next(iter(places.values())):g} m"
     seatings = len(campaign.seats.drop_duplicates(["lamp", "specimen", "housing", "day", "mounting"]))
     days = len({day for day in campaign.seats["day"] if day}) or 1
-    steps = (
-        joined(_STEPS.get(step, step) for step in campaign.corrections) if campaign.corrections else "nothing"
-    )
+    steps = _steps(campaign) or "nothing"
     covers = sorted({cover for cover in bench.tables["readings"]["cover"] if cover})
     closed = f" Rear cover: {', sometimes '.join(covers)}." if covers else ""
     how = (
@@ -239,9 +221,8 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
     )
     told: list[Line] = [(how,)]
     base = bench.tables["lamps"].set_index("lamp").loc[campaign.baseline]
-    own: list[str | Told] = [
-        f"The baseline {campaign.baseline}: {base['technology'] or 'technology not stated'}"
-    ]
+    light = base["technology"] or "technology not stated"
+    own: list[str | Told] = [f"The baseline {campaign.baseline}: {light}"]
     mine = rows[rows["lamp"] == campaign.baseline]
     power = mine[mine["measurand"] == "electrical power"].to_dict("records")[:1]
     if power:
@@ -254,11 +235,10 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         value, *ends = (
             figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
         )
-        known = not math.isnan(float(row["low"]))
-        range_: Line = (
-            (f" ({100.0 * settings.coverage:g} %: ", ends[0], " to ", ends[1], " %)") if known else ()
-        )
-        own += [f"; {place}it keeps by its record ", value, " %", *range_, lost]
+        own += [f"; {place}it keeps by its record ", value, " %"]
+        if not math.isnan(float(row["low"])):
+            own += [f" ({100.0 * settings.coverage:g} %: ", ends[0], " to ", ends[1], " %)"]
+        own.append(lost)
         lost = ""
     told.append((*own, "."))
     most = [
@@ -267,11 +247,8 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         for row in _assumed(campaign).head(3).to_dict("records")
         if row["moves"] > 0.0
     ]
-    if most:
-        told.append(
-            (f"Assumed, largest effect on a ratio first: {'; '.join(most)}. The whole list stands below.",)
-        )
-    return tuple(told)
+    listed = f"Assumed, largest effect on a ratio first: {'; '.join(most)}. The whole list stands below."
+    return (*told, (listed,)) if most else tuple(told)
 
 
 def _assumed(campaign: Campaign) -> pd.DataFrame:
@@ -331,11 +308,9 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         "<h3>Who supplied the samples</h3>",
         _paragraphs([suppliers(bench)]),
         "<h3>Check it yourself</h3>",
-        f"<p>Data fingerprint: <code>{html.escape(fingerprint)}</code>. photolab {photolab.__version__}. "
-        f"The line "
-        "to run on the same bench folder: <code>photolab appendix FOLDER</code>. It gives the same bytes "
-        "under the versions "
-        "named in <code>provenance.json</code>. Every figure stands in <code>results.csv</code>; "
+        f"<p>Data fingerprint: <code>{html.escape(fingerprint)}</code>. photolab {photolab.__version__}. The line to "
+        "run on the same bench folder: <code>photolab appendix FOLDER</code>. It gives the same bytes under the "
+        "versions named in <code>provenance.json</code>. Every figure stands in <code>results.csv</code>; "
         "<code>results.xlsx</code> says what its columns mean.</p>",
         "<details><summary>What do the columns of results.csv mean?</summary>",
         clean_table(table(meanings)),

@@ -12,7 +12,7 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign
 from photolab.publication.display import escape_markdown, one_line
-from photolab.publication.findings import joined
+from photolab.publication.findings import joined, obtained_words
 from photolab.publication.front_page import how_measured, is_invented, span_of
 from photolab.publication.page_one import Book, Line, Row, Told, page_one, told_lines
 from photolab.publication.readiness import count
@@ -111,7 +111,7 @@ def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
         few, late = int(row["n_specimens"]), str(row["instant"]) == "hold"
         held = int(row["n_held"]) if late and not math.isnan(float(row["n_held"])) else few
         words[housing] = count(few, "specimen") + (f" ({held} held)" if held < few else "")
-    got = str(book.lamp(lamp)["obtained"])
+    got = obtained_words(book.lamp(lamp))
     whose = f" of {lamp}{f' ({got})' if got else ''}"
     if len(set(words.values())) == 1:
         return next(iter(words.values())) + whose
@@ -151,19 +151,10 @@ def lamp_line(book: Book, lamp: str) -> Line:
     head = f"{bench_and_days(book.campaign, lamp)}: {when} at one place of the beam{assumed}, "
     line: list[str | Told] = [f"{head}{_pieces(book, lamp, told)} against {base}: {joined(words)}"]
     early = at["initial"] if at["hold"] else {}
-    for begin, rows in (
-        ("; ", told),
-        (f"; before the heat, {start}, ", early),
-    ):
+    range_of = f" ({100.0 * settings.coverage:g} % range "
+    for begin, rows in (("; ", told), (f"; before the heat, {start}, ", early)):
         for housing, row in rows.items():
             if not math.isnan(float(row["family_low"])):
-                line += [
-                    begin,
-                    book.percent(row),
-                    f" ({100.0 * settings.coverage:g} % range ",
-                    *book.range(row),
-                    ")",
-                ]
-                line.append(in_housing(housing))
+                line += [begin, book.percent(row), range_of, *book.range(row), ")", in_housing(housing)]
                 begin = ", "
     return (*line, ".")

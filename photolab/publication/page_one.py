@@ -20,7 +20,7 @@ from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication.figure_tables import lamp_order, signed
 from photolab.publication.figures import intervals
 from photolab.publication.figures.common import Figure, Picture, new_figure, picture
-from photolab.publication.findings import joined
+from photolab.publication.findings import day_words, joined, obtained_words
 from photolab.publication.page import SCROLL
 from photolab.publication.statements import capital, in_housing, time_of
 
@@ -407,7 +407,7 @@ def _plus_minus(row: Row) -> Told:
 
 def _surface(book: Book, lamp: str) -> Line:
     """Return the surface temperature that is known best at the hold time, where it was read and under which cover."""
-    mine = [row for row in book.every(lamp, "surface temperature", "hold") if not math.isnan(row["low"])]
+    mine = [row for row in book.every(lamp, "surface temperature", "hold") if not math.isnan(row["high"])]
     if not mine:
         return ()
     row = min(mine, key=lambda one: float(one["high"] - one["low"]))
@@ -421,7 +421,7 @@ def _surface(book: Book, lamp: str) -> Line:
 def _price(book: Book, lamp: str) -> Line:
     """Return the price of a lamp and how it was obtained, as lamps.csv has them."""
     one = book.lamp(lamp)
-    words = [str(one["obtained"])] if one["obtained"] else []
+    words = [obtained] if (obtained := obtained_words(one)) else []
     if not math.isnan(float(one["price"])):
         each = f" a {one['price_per']}" if one["price_per"] else ""
         price = " ".join(f"{one['price']:g} {book.settings.currency}{each}".split())
@@ -549,11 +549,11 @@ def _answer(book: Book, question: Question) -> Line:
         short = [lamp for lamp in open_ if lamp not in full]
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
-        answer += f"; not all readings that it takes were made of {joined(short)}" if short else ""
+        answer += f"; readings are missing for {joined(short)}" if short else ""
     scope = (
         f"specimens tested, {_when(book, question.instant)}, ranges of {100.0 * book.settings.coverage:g} %"
     )
-    return (f"Asked on {question.asked_on}: {asked} {answer} ({scope}).",)
+    return (f"Asked on {day_words(question.asked_on)}: {asked} {answer} ({scope}).",)
 
 
 def _when(book: Book, instant: str) -> str:

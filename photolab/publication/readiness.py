@@ -18,7 +18,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
-from photolab.publication.statements import advice, finding_words, in_housing, interval_words
+from photolab.publication.statements import SCOPE_WORDS, advice, finding_words, in_housing, interval_words
 from photolab.publication.words_lamp import lamp_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
@@ -155,7 +155,10 @@ def report(
     lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
     lines += [f"  left out  {said}" for said in left_out_words(campaign)]
     for log in bench.logs:
-        lines.append(f"  {shown(log.file)} ({log.encoding}) into {log.into}, first rows as understood:")
+        units = f"units row skipped ({shown(log.units)}), " if log.units else ""
+        lines.append(
+            f"  {shown(log.file)} ({log.encoding}) into {log.into}, {units}first rows as understood:"
+        )
         figures = log.preview.map(lambda cell: f"{cell:.6g}" if isinstance(cell, float) else shown(cell))
         lines += [f"    {row}" for row in figures.to_string(index=False).splitlines()]
     if bench.photos:
@@ -185,16 +188,18 @@ def first_answer(campaign: Campaign) -> list[str]:
         One line at the initial time, one at the hold time if it was held; nothing where no lamp is compared.
     """
     settings = campaign.bench.settings
+    ranges = f"ranges of {100.0 * settings.coverage:g} %"
     for lamp, housing, point, instant in campaign.compared():
         if instant == "initial" and point == "hot_spot":
             place = in_housing(housing)
-            when = f"{settings.initial_s:g} s after switch-on"
+            when = f"{settings.initial_s:g} s after switch-on, {ranges}"
             said = [f"First answer{place}, {when}: {lamp_sentence(campaign, lamp, housing)}"]
             if (lamp, housing, point, "hold") in campaign.compared("hold"):
                 late = campaign.ratio(lamp, campaign.baseline, housing=housing, instant="hold")
                 if not late.missing:
-                    words = f"{lamp}: {interval_words(late)} light than {campaign.baseline}, taken by itself."
-                    said.append(f"After {settings.hold_minutes:g} min{place}: {words}")
+                    words = f"{lamp}: {interval_words(late)} light than {campaign.baseline}"
+                    words = f"{words}, {SCOPE_WORDS['specimens']}, taken by itself."
+                    said.append(f"After {settings.hold_minutes:g} min{place}, {ranges}: {words}")
             return said
     return []
 
@@ -294,23 +299,19 @@ def _comparison(campaign: Campaign) -> Ability:
     table = campaign.table
     table = table[table["scope"] == "specimens"] if len(table) else table
     half = [x for x in table["ln_expanded_uncertainty"] if not math.isnan(x)] if len(table) else []
+    answer = "add technology in lamps.csv" if len(table) else "read a second lamp in the same housing"
     if half:
-        middle = sorted(half)[len(half) // 2]
-        return Ability(
-            "how lamps compare in one housing", f"yes, to about ±{decimal(100 * middle, 0)} %", "01", True
-        )
-    if len(table):
-        return Ability("how lamps compare in one housing", "add technology in lamps.csv", "01", False)
-    return Ability("how lamps compare in one housing", "read a second lamp in the same housing", "01", False)
+        answer = f"yes, to about ±{decimal(100 * sorted(half)[len(half) // 2], 0)} %"
+    return Ability("how lamps compare in one housing", answer, "01", bool(half))
 
 
 def _seating(campaign: Campaign) -> Ability:
     spread = campaign.spreads.mounting
     seatings = len(campaign.seats.drop_duplicates(["lamp", "specimen", "housing", "day", "mounting"]))
+    answer = f"yes, {count(seatings, 'seating')}"
     if spread.assumed:
         answer = f"seat lamps again; {100 * spread.sd:g} % is assumed"
-        return Ability("how repeatable your seating is", answer, "02", False)
-    return Ability("how repeatable your seating is", f"yes, {count(seatings, 'seating')}", "02", True)
+    return Ability("how repeatable your seating is", answer, "02", not spread.assumed)
 
 
 def _colour(bench: Bench) -> Iterable[Ability]:
@@ -338,9 +339,8 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
     recorded = held | set(ends.index[ends >= minutes])
     known = {lamp for lamp, _ in recorded}
     short = {lamp: f"{ends[lamp, h]:.3g}" for lamp, h in ends.index[ends < minutes] if lamp not in known}
-    bounds = "; ".join(
-        f"a bound only for {lamp}, whose record ends at {end} min" for lamp, end in short.items()
-    )
+    each = (f"a bound only for {lamp}, whose record ends at {end} min" for lamp, end in short.items())
+    bounds = "; ".join(each)
     lamps = bench.tables["readings"]["lamp"].nunique()
     if known:
         answer = "yes" if len(known) == lamps else f"yes, for {len(known)} of {lamps} lamps"
@@ -353,9 +353,8 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
             lacking.setdefault(housing, []).append(lamp)
     if lacking:
         where = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in lacking.items())
-        yield Ability(
-            what, f"read one seating of each specimen at {minutes:g} minutes too: {where}", "", False
-        )
+        answer = f"read one seating of each specimen at {minutes:g} minutes too: {where}"
+        yield Ability(what, answer, "", False)
 
 
 def _optional(bench: Bench) -> Iterable[Ability]:
@@ -369,14 +368,8 @@ def _optional(bench: Bench) -> Iterable[Ability]:
         able = len(bench.tables[table]) > 0
         yield Ability(what, "yes" if able else add, notebook, able)
     run = len(bench.tables["distance"]) > 0
-    answer = (
-        "yes, with a distance run"
-        if run
-        else "apparent candela only; add distance.csv"
-        if distances
-        else "add distance_m"
-    )
-    yield Ability("candela", answer, "06", run or distances)
+    answer = "apparent candela only; add distance.csv" if distances else "add distance_m"
+    yield Ability("candela", "yes, with a distance run" if run else answer, "06", run or distances)
 
 
 def next_step(bench: Bench, campaign: Campaign) -> str:
@@ -411,12 +404,8 @@ def next_step(bench: Bench, campaign: Campaign) -> str:
     if largest == "mounting":
         return _seat_again(campaign)
     filament = listed(lamps.loc[lamps["technology"] == "filament", "lamp"]) or campaign.baseline
-    names = {
-        "baseline": campaign.baseline,
-        "meter": f"meter {campaign.selection.meter}",
-        "filament": filament,
-    }
-    return f"{advice(largest, 'publish: photolab appendix on this folder', **names)}."
+    names = {"baseline": campaign.baseline, "meter": f"meter {campaign.selection.meter}"}
+    return f"{advice(largest, 'publish: photolab appendix on this folder', filament=filament, **names)}."
 
 
 def _seat_again(campaign: Campaign) -> str:
@@ -431,14 +420,12 @@ def _seat_again(campaign: Campaign) -> str:
         if more > 0 and (fewest is None or more < fewest[0]):
             fewest = (more, lamp, housing)
     if fewest is None:
-        name = min(counts, key=lambda one: counts[one])
-        return (
-            f"seat {name[0]} once more{' in ' + name[1] if name[1] else ''}: it was seated least often there."
-        )
+        lamp, housing, *_ = min(counts, key=lambda one: counts[one])
+        return f"seat {lamp} once more{in_housing(housing)}: it was seated least often there."
     more, lamp, housing = fewest
     times = "once more" if more == 1 else f"{more} more times"
     chance = f"then it is an even chance that it is told apart from {campaign.baseline}"
-    return f"seat {lamp} {times}{' in ' + housing if housing else ''}: {chance}."
+    return f"seat {lamp} {times}{in_housing(housing)}: {chance}."
 
 
 def largest_term(campaign: Campaign) -> str:

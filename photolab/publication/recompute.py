@@ -1,4 +1,4 @@
-"""The light of page one recomputed without Python: a workbook of live formulas, and one figure by pocket calculator.
+"""Page one recomputed without Python: a workbook of live formulas, and one figure by pocket calculator.
 
 From the typed reading to the ratio everything is a formula: dark reading, colour, volts, room, mean of a seating,
 weighted mean of the seatings of a lamp, ratio, interval. Typed are the readings, the weights of the seatings (their
@@ -18,14 +18,17 @@ import pandas as pd
 from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter as letter
 from openpyxl.worksheet.properties import PageSetupProperties
+from openpyxl.worksheet.worksheet import Worksheet
 from scipy import sparse
 
 from photolab.bench import corrections
 from photolab.bench.campaign import Campaign
+from photolab.bench.electrical import POWER_LIMIT_PERCENT
 from photolab.bench.heat import at_hold, warm_up_runs
 from photolab.bench.pairs import variance_by_term
 from photolab.bench.seats import mounting_means
 from photolab.bench.supply_and_time import clock_hours
+from photolab.bench.surface import surfaces
 from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
 from photolab.metrology.reporting import decimal, significant
 from photolab.publication.display import Words
@@ -34,11 +37,11 @@ from photolab.publication.front_page import is_invented
 from photolab.publication.page_one import LIGHT, Told, page_one
 from photolab.publication.statements import KIND_WORDS, in_housing, time_of
 from photolab.publication.workbook_table import as_bytes, write_cell
+from photolab.thermal.thermography import BAND_UM, SECOND_RADIATION_CONSTANT, ZERO_CELSIUS_K, band_nodes
 
 Name = tuple[str, ...]
 Lights = Mapping[Name, Measured]
 """ln of light by lamp, housing, place and instant, moved by seatings and records alone: sensitivities are weights."""
-_SHEETS = ("how to read this", "lamps", "limits", "budget", "light", "records", "seatings", "readings")
 _SEATED = ["lamp", "specimen", "housing", "point", "day", "mounting", "time"]
 _SEATED_HEADS = ["lamp", "specimen", "housing", "place", "day", "seating", "time"]
 _PLACE_HEADS = ["lamp", "housing", "place", "time"]
@@ -54,15 +57,32 @@ _HOW_TO_READ = (
     "Shaded numbers are typed, all others are formulas: change a reading and the light, ratios and limits follow.",
     "Typed are readings, factors of meter and colour, weights, what fitted records say is left, the columns of the "
     "budget and the factors of the interval; those do not follow a changed reading.",
-    "readings: each reading that enters, from the display to the corrected light and its logarithm.",
-    "seatings: mean of the logarithms while a lamp stayed seated, and its weight in each result.",
-    "records: what is left after the hold time, where a warm-up record was fitted.",
-    "light: logarithm of the light of each lamp, housing and time.",
-    "budget: what each input brings to the uncertainty of each ratio.",
-    "limits: each ratio with its interval, and how far it is from results.csv, which is rounded.",
-    "lamps: one line a lamp, as on page one.",
-    "Not recomputed here: watts, temperatures, beams, and the fit of warm-up records.",
+    "Not recomputed here: beams, limits of temperatures, which come from draws, and the fit of warm-up records.",
 )
+_ABOUT = {
+    "lamps": "One line a lamp, as on page one: light against {base}, for the specimens on the bench, limits among all "
+    "lamps; watts; temperature.",
+    "limits": "Ratio of each lamp to {base} with its interval, {percent:g} %, and how far it is from results.csv, "
+    "which is rounded. Standard uncertainty u: root of the sum of the squares of its line in the budget. Half-width: t "
+    "x shape x u + bounds. t is Student's for the degrees of freedom; shape is less than 1 where an input with limits "
+    "is large; family is the step from a lamp alone to all pairs of the housing. These the program found; they stand "
+    "typed.",
+    "budget": "Standard uncertainty of each ratio from each input, %. Lines as in limits.",
+    "light": "Logarithm of the light of each lamp, housing and time: weighted sum of its seatings, and for the hold "
+    "time what records say is left. Bounds: the middle between those of a record that ends before the hold time, where "
+    "nothing else is known.",
+    "records": "What is left after the hold time, by the longest record of each piece: fitted, so typed.",
+    "seatings": "Mean of the logarithms of each seating, and its weight in the light of each lamp. The weights are "
+    "typed: those of the mean over seatings, then over specimens, where all days hold the same lamps; else of "
+    "generalised least squares, in which lamps read on several days tell what the days did.",
+    "readings": "Readings that enter, from the display to the corrected light and its logarithm.",
+    "watts": "Power of one lamp: volts times amperes where no watts were read, half of what a pair takes; the mean of "
+    "the readings of an instant, with its limits, {percent:g} %.",
+    "temperatures": "Temperature of each surface at the hold time: as displayed, corrected for its emissivity, which "
+    "stays within 0.001 and 1, and for what it mirrors.",
+    "planck": "Radiance of a black body over the camera's band: sum of weight / (exp(c2 / (wavelength T)) - 1).",
+}
+"""What each sheet shows, in their order."""
 
 
 class _Formula(str):
@@ -76,10 +96,8 @@ class _Lines:
 
     shown = "0.0000"
 
-    def __init__(
-        self, book: openpyxl.Workbook, name: str, about: Iterable[str], heads: Iterable[str] = ()
-    ) -> None:
-        self.sheet, self.row = book[name], 0
+    def __init__(self, sheet: Worksheet, about: Iterable[str], heads: Iterable[str] = ()) -> None:
+        self.sheet, self.row = sheet, 0
         for text in about:
             self.add(text)
         self.sheet.cell(1, 1).font = _BOLD
@@ -110,6 +128,34 @@ class _Lines:
         return self.row
 
 
+class _Book:
+    """The workbook, and what it recomputes."""
+
+    def __init__(self, campaign: Campaign, rows: pd.DataFrame) -> None:
+        self.campaign, self.bench, self.rows = campaign, campaign.bench, rows
+        self.coverage, self.file = campaign.bench.settings.coverage, openpyxl.Workbook()
+        self.file.calculation.fullCalcOnLoad = True
+        told = {"base": campaign.baseline, "percent": 100.0 * self.coverage}
+        self.about = {sheet: words.format(**told) for sheet, words in _ABOUT.items()}
+        self.file.worksheets[0].title = "how to read this"
+        for sheet in _ABOUT:
+            self.file.create_sheet(sheet)
+
+    def lines(self, sheet: str, heads: Iterable[str]) -> _Lines:
+        """Return a sheet that is to be written."""
+        return _Lines(self.file[sheet], [self.about[sheet]], heads)
+
+    def time(self, instant: str) -> str:
+        """Return the time since switch-on of an instant."""
+        return time_of(self.bench, instant)
+
+    def told(self, measurand: str) -> list[dict[Any, Any]]:
+        """Return the rows of a measurand that have a value."""
+        return self.rows[(self.rows["measurand"] == measurand) & self.rows["value"].notna()].to_dict(
+            "records"
+        )
+
+
 def as_recomputation(campaign: Campaign, rows: pd.DataFrame, *, last_day: str = "") -> bytes:
     """Return the workbook that recomputes the light of page one from the readings.
 
@@ -127,18 +173,17 @@ def as_recomputation(campaign: Campaign, rows: pd.DataFrame, *, last_day: str = 
     bytes
         XLSX; the same campaign gives the same bytes.
     """
-    book, name = openpyxl.Workbook(), campaign.bench.settings.name
-    book.remove(book.worksheets[0])
-    for sheet in _SHEETS:
-        book.create_sheet(sheet)
-    book.calculation.fullCalcOnLoad = True
-    marked = ("INVENTED DEMO DATA: no lamp, maker or reading in this workbook is real.",)
-    title = (f"The light on page one, recomputed: {name}", *(marked if is_invented(campaign.bench) else ()))
-    _Lines(book, _SHEETS[0], (*title, *_HOW_TO_READ))
+    book = _Book(campaign, rows)
+    title = [f"Page one, recomputed: {campaign.bench.settings.name}"]
+    if is_invented(campaign.bench):
+        title.append("INVENTED DEMO DATA: no lamp, maker or reading in this workbook is real.")
+    sheets = (f"{sheet}: {words}" for sheet, words in book.about.items())
+    _Lines(book.file.worksheets[0], (*title, *_HOW_TO_READ, *sheets))
     lights = _lights(campaign)
-    at = _write_lights(book, campaign, lights, _seatings(book, campaign, lights))
-    _lamps(book, campaign, rows, _limits(book, campaign, rows, at), at)
-    return as_bytes(book, last_day)
+    at = _write_lights(book, lights, _seatings(book, lights))
+    heat = _watts(book) | _temperatures(book)
+    _lamps(book, _limits(book, at), at, heat)
+    return as_bytes(book.file, last_day)
 
 
 def _lights(campaign: Campaign) -> dict[Name, Measured]:
@@ -179,17 +224,13 @@ def _corrected(campaign: Campaign) -> pd.DataFrame:
     return table.sort_values("seat", kind="stable")
 
 
-def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> list[str]:
+def _seatings(book: _Book, lights: Lights) -> list[str]:
     """Write readings and the means of seatings with their weights; return the sum that each light is."""
-    table = _corrected(campaign)
-    heads = (
-        "line of the file|"
-        + "|".join(_SEATED_HEADS)
-        + "|meter|reading, lx|dark reading, lx|volts at the lamp, V"
-    )
-    heads += "|brought to, V|room, °C|brought to, °C|scale: certificate, link|colour factor|exponent on volts"
-    heads += "|change of light per K|less dark, lx|volts factor|room factor|light, lx|ln of it"
-    lines = _Lines(book, "readings", ["Readings that enter, and what is done to each."], heads.split("|"))
+    campaign, table = book.campaign, _corrected(book.campaign)
+    heads = "meter|reading, lx|dark reading, lx|volts at the lamp, V|brought to, V|room, °C|brought to, °C"
+    heads += "|scale: certificate, link|colour factor|exponent on volts|change of light per K|less dark, lx"
+    heads += "|volts factor|room factor|light, lx|ln of it"
+    lines = book.lines("readings", ["line of the file", *_SEATED_HEADS, *heads.split("|")])
     typed = "meter illuminance_lx dark_lx volts volts_to ambient_C room_to scale colour exponent per_kelvin"
     formulas = "J#-K#|IF(ISNUMBER(L#),(M#/L#)^R#,1)|IF(ISNUMBER(N#),EXP(-S#*(N#-O#)),1)|T#*P#*Q#*U#*V#|LN(W#)"
     live = len(table) <= _MOST
@@ -198,19 +239,11 @@ def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> li
     for row in table[["line", *_SEATED, *typed.split()]].itertuples(index=False, name=None) if live else ():
         lines.add(*row, *map(_Formula, formulas.split("|")))
     ends = lines.first - 1 + np.cumsum(np.bincount(table["seat"]))
-    about = [
-        "Mean of the logarithms of each seating, and its weight in the light of each lamp.",
-        "The weights are typed: those of the mean over seatings, then over specimens, where all days hold the same "
-        "lamps; else of generalised least squares, in which lamps read on several days tell what the days did.",
-    ]
-    weighted = [f"weight in {' '.join((*n[:3], time_of(campaign.bench, n[3])))}" for n in lights]
-    seated_heads = [*_SEATED_HEADS, "readings", "mean of ln", "light, lx", *weighted]
-    seated = _Lines(book, "seatings", about, seated_heads)
+    weighted = [f"weight in {' '.join((*n[:3], book.time(n[3])))}" for n in lights]
+    seated = book.lines("seatings", [*_SEATED_HEADS, "readings", "mean of ln", "light, lx", *weighted])
     own = [_shares(light, "seating") for light in lights.values()]
     means = campaign.seats["ln_value"].tolist()
-    seats = campaign.seats.assign(
-        time=[time_of(campaign.bench, instant) for instant in campaign.seats["instant"]]
-    )
+    seats = campaign.seats.assign(time=campaign.seats["instant"].map(book.time))
     for k, row in enumerate(seats[[*_SEATED, "n"]].itertuples(index=False, name=None)):
         mean = _Formula(f"AVERAGE(readings!X{ends[k] - row[-1] + 1}:X{ends[k]})") if live else means[k]
         shares = (round(weights[k,], 11) if (k,) in weights else None for weights in own)
@@ -220,27 +253,19 @@ def _seatings(book: openpyxl.Workbook, campaign: Campaign, lights: Lights) -> li
     return [f"SUMPRODUCT(seatings!{c}{a}:{c}{b},seatings!I{a}:I{b})" for c in columns]
 
 
-def _write_lights(
-    book: openpyxl.Workbook, campaign: Campaign, lights: Lights, sums: Iterable[str]
-) -> dict[Name, int]:
+def _write_lights(book: _Book, lights: Lights, sums: Iterable[str]) -> dict[Name, int]:
     """Write what records say is left, and the light of every lamp; return the row of each light."""
-    about = ["What is left after the hold time, by the longest record of each piece: fitted, so typed."]
-    heads = ["lamp", "housing", "specimen", "run", "what is left, %", "ln of it"]
-    lines = _Lines(book, "records", about, heads)
+    lines = book.lines("records", ["lamp", "housing", "specimen", "run", "what is left, %", "ln of it"])
     cells: dict[Name, str] = {}
-    for run in sorted(warm_up_runs(campaign.bench), key=lambda run: -len(run.record)):
+    for run in sorted(warm_up_runs(book.bench), key=lambda run: -len(run.record)):
         key = (run.lamp, run.housing, run.specimen)
         if run.remaining is not None and key not in cells:
             left = significant(100.0 * run.remaining.value, _DIGITS)
             row = lines.add(*key, run.run, left, _Formula("LN(E#/100)"))
             cells[key] = f"records!F{row}"
-    about = [
-        "Light of each lamp: weighted sum of its seatings, and for the hold time what records say is left.",
-        "Bounds: the middle between those of a record that ends before the hold time, where nothing else is known.",
-    ]
     heads = ["ln, from seatings", "share of each record", "ln left, from records", "ln left, from bounds"]
-    lines = _Lines(book, "light", about, [*_PLACE_HEADS, *heads, "ln of light", "light, lx"])
-    at, means = {}, campaign.seats["ln_value"].to_numpy()
+    lines = book.lines("light", [*_PLACE_HEADS, *heads, "ln of light", "light, lx"])
+    at, means = {}, book.campaign.seats["ln_value"].to_numpy()
     for (name, light), formula in zip(lights.items(), sums, strict=True):
         shares = _shares(light, "remaining light")
         rest = light.value - math.fsum(c * means[k] for (k,), c in _shares(light, "seating").items())
@@ -249,42 +274,30 @@ def _write_lights(
             summed = "+".join(cells[key] for key in shares)
             typed = [next(iter(shares.values())), _Formula(f"F#*({summed})"), None]
         total = (_Formula("SUM(E#,G#,H#)"), _Formula("EXP(I#)"))
-        at[name] = lines.add(*name[:3], time_of(campaign.bench, name[3]), _Formula(formula), *typed, *total)
+        at[name] = lines.add(*name[:3], book.time(name[3]), _Formula(formula), *typed, *total)
     return at
 
 
-def _limits(
-    book: openpyxl.Workbook, campaign: Campaign, rows: pd.DataFrame, at: Mapping[Name, int]
-) -> dict[Name, int]:
+def _limits(book: _Book, at: Mapping[Name, int]) -> dict[Name, int]:
     """Write every ratio with its interval from the columns of its budget; return the row of each."""
-    coverage, base = campaign.bench.settings.coverage, campaign.baseline
-    table = rows.loc[
-        rows["measurand"] == LIGHT, ["lamp", "housing", "point", "instant", "scope", "dof", "value", *_ENDS]
-    ]
+    campaign, coverage, base = book.campaign, book.coverage, book.campaign.baseline
+    columns = ["lamp", "housing", "point", "instant", "scope", "dof", "value", *_ENDS]
+    table = [[row[column] for column in columns] for row in book.told(LIGHT)]
     apart = [
-        (campaign[a, h, i, p] - campaign[base, h, i, p]).in_scope(scope)
-        for a, h, p, i, scope, *_ in table.itertuples(index=False, name=None)
+        (campaign[a, h, i, p] - campaign[base, h, i, p]).in_scope(scope) for a, h, p, i, scope, *_ in table
     ]
     by_term = [variance_by_term(one) for one in apart]
     terms = list(dict.fromkeys(t for one in by_term for t, variance in one.items() if variance))
-    about = [
-        f"Ratio of each lamp to {base} with its interval, {100.0 * coverage:g} %.",
-        "Standard uncertainty u: root of the sum of the squares of its line in the budget. Half-width: t x shape x u + "
-        "bounds. t is Student's for the degrees of freedom; shape is less than 1 where an input with limits is large; "
-        "family is the step from a lamp alone to all pairs of the housing. These the program found; they are typed.",
-    ]
     heads = "ratio|u, %|degrees of freedom|t|shape|bounds, %|half-width, %|low|high|family|low, among all"
     heads += "|high, among all|ratio, as published|low, as published|high, as published|low among all, as published"
     heads += "|high among all, as published|largest difference, % (rounding: up to 0.05)"
-    lines = _Lines(book, "limits", about, [*_PLACE_HEADS, "scope", *heads.split("|")])
-    about = ["Standard uncertainty of each ratio from each input, %.", "Lines as in limits."]
-    budget = _Lines(book, "budget", about, [*_PLACE_HEADS, "scope", *(KIND_WORDS.get(t, t) for t in terms)])
+    lines = book.lines("limits", [*_PLACE_HEADS, "scope", *heads.split("|")])
+    budget = book.lines("budget", [*_PLACE_HEADS, "scope", *(KIND_WORDS.get(t, t) for t in terms)])
     u = _Formula(f"SQRT(SUMSQ(budget!F#:{letter(5 + max(len(terms), 1))}#))")
     alone = [_Formula(x) for x in ("I#*J#*G#+K#", "F#*EXP(-L#/100)", "F#*EXP(L#/100)")]
     family = [_Formula(x) for x in ("F#*EXP(-(O#*(L#-K#)+K#)/100)", "F#*EXP((O#*(L#-K#)+K#)/100)")]
     found: dict[Name, int] = {}
-    for row, one, by in zip(table.itertuples(index=False, name=None), apart, by_term, strict=True):
-        a, h, p, i, scope, dof, *told = row
+    for (a, h, p, i, scope, dof, *told), one, by in zip(table, apart, by_term, strict=True):
         name, other, known = (a, h, p, i), (base, h, p, i), not math.isnan(told[1])
         half, t = one.half_width(coverage), coverage_factor(coverage, one.dof)
         bounds = campaign.held.widening(name, other) if i == "hold" else 0.0
@@ -295,7 +308,7 @@ def _limits(
         typed = (significant(x, _DIGITS) for x in (t, shape, 100.0 * bounds))
         interval = [u, dof, *typed, *alone, significant(among, _DRAWN), *family]
         off = ",".join(f"ABS({x}#/{y}#-1)" for x, y in zip("RSTUV", compared, strict=False))
-        key = (*name[:3], time_of(campaign.bench, i), scope)
+        key = (*name[:3], book.time(i), scope)
         parts = (100.0 * math.sqrt(by.get(t, 0.0)) if known else 0.0 for t in terms)
         budget.add(*key, *(significant(x, _DIGITS) if x else None for x in parts))
         ratio = _Formula(f"EXP(light!I{at[name]}-light!I{at[other]})")
@@ -304,25 +317,76 @@ def _limits(
     return found
 
 
-def _lamps(
-    book: openpyxl.Workbook,
-    campaign: Campaign,
-    rows: pd.DataFrame,
-    limits: Mapping[Name, int],
-    at: Mapping[Name, int],
-) -> None:
-    """Write one line a lamp: what page one says of its light."""
+def _watts(book: _Book) -> dict[Name, str]:
+    """Write the readings behind each power, and the power with its limits; return the cell of each."""
+    settings, table = book.bench.settings, book.bench.tables["electrical"]
+    heads = "lamp|time|watts read, W|volts, V|amperes, A|read for so many lamps|limit of the reading, %"
+    heads += "|watts a lamp|mean, W|low, W|high, W|mean, as published|low, as published|high, as published"
+    lines, found = book.lines("watts", heads.split("|")), dict[Name, str]()
+    seconds = {"initial": settings.initial_s, "hold": 60.0 * settings.hold_minutes}
+    for row in book.told("electrical power"):
+        mine, wanted = table[table["lamp"] == row["lamp"]], seconds[row["instant"]]
+        gap = (mine["elapsed_s"] - wanted).abs()
+        used = mine[gap == gap.min()]
+        limit, a, b = used["uncertainty_percent"].max(), lines.row + 1, lines.row + len(used)
+        limit = POWER_LIMIT_PERCENT if math.isnan(limit) else limit
+        ends = (f"I#*(1{sign}{book.coverage:g}*G#/100)" for sign in "-+")
+        told = [*map(_Formula, (f"AVERAGE(H{a}:H{b})", *ends)), row["value"], row["low"], row["high"]]
+        for read in used.to_dict("records"):
+            typed = (read["power_W"], read["socket_V"], read["current_A"], 1 + (read["per"] == "pair"), limit)
+            each = _Formula("IF(ISNUMBER(C#),C#,D#*E#)/F#")
+            lines.add(row["lamp"], book.time(row["instant"]), *typed, each, *told)
+            told = []
+        found[row["lamp"], "electrical power", "", row["instant"]] = f"watts!I{a}"
+    return found
+
+
+def _temperatures(book: _Book) -> dict[Name, str]:
+    """Write what a camera displayed and the surface temperature by the law of its band; return the cell of each.
+
+    The law is solved for 1/T, in which the logarithm of the radiance is nearly straight (Newton, three steps).
+    """
+    per_kelvin, weights_of = band_nodes(BAND_UM)
+    planck = book.lines("planck", ["wavelength, um", "weight", "c2 / wavelength, K"])
+    for wavelength, weight in zip(SECOND_RADIATION_CONSTANT / per_kelvin, weights_of, strict=True):
+        planck.add(wavelength, weight, _Formula(f"{SECOND_RADIATION_CONSTANT:.10g}/A#"))
+    weights, c = (f"planck!{column}{planck.first}:{column}{planck.row}" for column in "BC")
+
+    def seen(inverse: str) -> str:
+        return f"SUMPRODUCT({weights}/(EXP({c}*{inverse})-1))"
+
+    kept = [f"1/({column}#+{ZERO_CELSIUS_K})" for column in "DH"]
+    formulas = ["(MAX(F#-G#,1/1000)+MIN(F#+G#,1))/2", f"(E#*{seen(kept[0])}+(1-E#)*{seen(kept[1])}"]
+    formulas[1] += f"-(1-I#)*{seen(kept[1])})/I#"
+    for before in (kept[0], "K#", "L#"):
+        slope = f"SUMPRODUCT({weights}*{c}*EXP({c}*{before})/(EXP({c}*{before})-1)^2)"
+        formulas.append(f"{before}+LN({seen(before)}/J#)*{seen(before)}/{slope}")
+    formulas.append(f"1/M#-{ZERO_CELSIUS_K}")
+    heads = "lamp|place|method|displayed, °C|emissivity set|emissivity|it may be off by|mirrored, °C"
+    heads += "|emissivity that enters|radiance of the surface|1/T, first|1/T, second|1/T, third"
+    heads += "|temperature, °C|temperature, as published|low, as published|high, as published"
+    lines, found = book.lines("temperatures", heads.split("|")), dict[Name, str]()
+    read = {one.where[:3]: one for one in surfaces(book.bench, at_hold=True)}
+    for row in book.told("surface temperature"):
+        place, _, method = row["point"].rpartition(", ")
+        one = read[row["lamp"], place, method]
+        typed = (one.set_emissivity, one.emissivity, one.emissivity_half_width, one.reflected)
+        cells = [*typed, *map(_Formula, formulas)] if one.seen_by_camera else [*[None] * 9, _Formula("D#")]
+        lines.add(*one.where[:3], one.displayed, *cells, row["value"], row["low"], row["high"])
+        found[one.lamp, "surface temperature", row["point"], "hold"] = f"temperatures!N{lines.row}"
+    return found
+
+
+def _lamps(book: _Book, limits: Mapping[Name, int], at: Mapping[Name, int], heat: Mapping[Name, str]) -> None:
+    """Write one line a lamp: what page one says of its light, watts and temperature."""
     housings = dict.fromkeys(k[1] for k in limits if k[2] == "hot_spot")
     places = [(h, i) for h in housings for i in ("initial", "hold")]
-    what = {
-        "initial": ["more light", "from", "to"],
-        "hold": ["more light", "from", "to", "left of its own light"],
-    }
-    heads = [f"{h} {time_of(campaign.bench, i)}: {w}, %" for h, i in places for w in what[i]]
-    about = [f"Light against {campaign.baseline}, for the specimens on the bench; limits among all lamps."]
-    lines = _Lines(book, "lamps", about, ["lamp", *heads])
+    what = {"initial": ["more light", "from", "to"]}
+    what["hold"] = [*what["initial"], "left of its own light"]
+    heads = [f"{h} {book.time(i)}: {w}, %" for h, i in places for w in what[i]]
+    lines = book.lines("lamps", ["lamp", *heads, "watts", "°C"])
     lines.shown = "0.0"
-    for line in page_one(campaign, rows).table:
+    for line in page_one(book.campaign, book.rows).table:
         lamp, cells = str(line[0][0]), []
         for h, i in places:
             row = limits.get((lamp, h, "hot_spot", i, "specimens"))
@@ -330,6 +394,10 @@ def _lamps(
             early, late = (at.get((lamp, h, "hot_spot", instant)) for instant in ("initial", "hold"))
             if i == "hold":
                 cells.append(_Formula(f"100*EXP(light!I{late}-light!I{early})") if early and late else None)
+        named = [dict(part.row) for cell in line for part in cell if isinstance(part, Told)]
+        keys = {one["measurand"]: (lamp, one["measurand"], one["point"], one["instant"]) for one in named}
+        for measurand in ("electrical power", "surface temperature"):
+            cells.append(_Formula(heat[keys[measurand]]) if measurand in keys else None)
         lines.add(lamp, *cells)
 
 

@@ -72,7 +72,7 @@ _ADVICE = {
     "ambient": "test at the protocol's ambient temperature",
 }
 MISSING_WORDS = {
-    "technology": ("technology", "say whether each lamp is filament, led, discharge or other"),
+    "technology": "technology missing; say whether each lamp is filament, led, discharge or other"
 }
 RANGE_WORDS = {
     "one": "both lamps on one range",
@@ -216,8 +216,7 @@ def verdict_words(
         One sentence without its full stop.
     """
     if pair.verdict == "no_answer":
-        name, advice = MISSING_WORDS[pair.missing[0]]
-        return f"no answer yet: {name} missing; {advice}"
+        return f"no answer yet: {MISSING_WORDS[pair.missing[0]]}"
     if pair.verdict == "clear":
         small = f"; but small: within {alike_percent:g} %" if pair.small else ""
         return f"clear of the bench uncertainty: {interval_words(pair)}{small}"
@@ -274,11 +273,9 @@ def separate_words(pair: ReadingComparison) -> str:
         term = KIND_WORDS.get(pair.largest_term, pair.largest_term)
         do = advice(pair.largest_term, f"the {term} must shrink")
         return f"More seatings will not show {share} %, because of the {term}: {do}."
-    four = (
-        f"or {need.four_in_five} times (4 in 5)" if need.four_in_five else "; no number gives 4 chances in 5"
-    )
-    even = f"To show {share} %, seat each lamp {_times(need.even_chance)} (even chance) {four}."
-    return even.replace(" ;", ";")
+    known = need.four_in_five
+    four = f" or {known} times (4 in 5)" if known else "; no number gives 4 chances in 5"
+    return f"To show {share} %, seat each lamp {_times(need.even_chance)} (even chance){four}."
 
 
 def _times(n: int) -> str:
@@ -379,26 +376,18 @@ def compare_report(
     lines = answer_lines(f"{b:g} {unit} against {a:g} {unit}", pair, alike_percent=alike_percent)
     if pair.verdict == "no_answer":
         return [*lines, assumed_words(pair.assumed)]
-    seated = "once" if seatings == 1 else _times(seatings)
-    lines += [
-        "",
-        *blurs(pair, f"the meter, {RANGE_WORDS[ranges]}", f"the meter and seating each lamp {seated}"),
-    ]
+    seated = f"the meter and seating each lamp {_times(seatings)}"
+    lines += ["", *blurs(pair, f"the meter, {RANGE_WORDS[ranges]}", seated)]
     if pair.scope == "models":
         models = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
-        lines.append(
-            f"  {models:>4} %   meter, seating, and one specimen of each model        <- this one decides"
-        )
+        decides = "meter, seating, and one specimen of each model        <- this one decides"
+        lines.append(f"  {models:>4} %   {decides}")
     lines += [line for line in (_meter_or_seating(pair, seatings), separate_words(pair)) if line]
     lines.append(assumed_words(pair.assumed))
-    sold = pair.scope == "models"
-    holds = (
-        "the two models, judged by one specimen of each"
-        if sold
-        else "these two lamps, seated again on this bench"
-    )
-    rest = "other housings" if sold else "other specimens or housings"
-    return [*lines, f"Applies to {holds}; not to {rest}."]
+    applies = "these two lamps, seated again on this bench; not to other specimens or housings"
+    if pair.scope == "models":
+        applies = "the two models, judged by one specimen of each; not to other housings"
+    return [*lines, f"Applies to {applies}."]
 
 
 def answer_lines(head: str, pair: ReadingComparison, *, alike_percent: float) -> list[str]:

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import SHORT_REST_MIN, listed
@@ -48,22 +48,34 @@ ASKS = {
     "range": "{text}: on which range, {ranges} lx? Or undo, and type it again.",
 }
 """What is asked about a figure, in order."""
+SEEN = ("method", "place", "set_emissivity", "emissivity", "emissivity_half_width")
+"""How a case is seen: the same as in the row of thermal.csv before, unless another row is typed there."""
+CELLS = {
+    "dark": ("readings", "dark_lx", "Dark reading: meter in its place, lamp covered (Enter: none)"),
+    "volts": ("readings", "socket_V", "Volts at the socket of {lamp} (Enter: none)"),
+    "watts": ("electrical", "power_W", "Watts of {lamp} (Enter: none)"),
+    "amperes": ("electrical", "current_A", "Amperes of {lamp} (Enter: none)"),
+    "case": ("thermal", "displayed_C", "Case of {lamp}, °{unit}, seen as before: {seen} (Enter: none)"),
+}
+"""Questions whose answer is one cell or none: its table, its column, the words; asked where the file has the column."""
 PROMPTS = {
     "lamp": "Enter when it is seated; skip, swap, another lamp's code, or stop",
+    "free": "Code of the lamp to seat, or stop",
     "early": "keep, or Enter",
     "housing": "Housing: {housings}",
     "specimen": "Which piece of {lamp}",
     "range": "Range of the meter, {ranges} lx",
-    "dark": "Dark reading: meter in its place, lamp covered (Enter: none)",
     "on": "Enter at the moment {lamp} is switched on",
     "before": "Read at {mark}",
     "now": "READ NOW: the figure of the meter",
     "again": "Another figure, or Enter to go on",
     "late": "keep, or Enter",
     "far": "keep, or the figure again",
-    "watts": "Watts of {lamp} (Enter: none)",
     "off": "Switch {lamp} off, then Enter",
-}
+} | {name: words for name, (_, _, words) in CELLS.items()}
+REPEATED = {"seating", "reading scatter"}
+"""Inputs that one more seating makes smaller."""
+TAKEN_BACK = {"lux": "the figure", "through": "Enter", "seat": "the call", "on": "the start"}
 
 
 @dataclass(frozen=True)
@@ -137,7 +149,8 @@ class Take:
         self.journal = Journal(max(folder.glob("take-????-??-??.journal"), default=today))
         recover(self.journal, now)
         self.load()
-        if self.journal.entries and at - self.begun("last") > CONTINUED:
+        last = self.journal.entries[-1:]
+        if last and at - datetime.fromisoformat(last[0]["at"]) > CONTINUED:
             self._close(at)
             self.journal = Journal(today)
             self.day = self.journal.day
@@ -155,45 +168,41 @@ class Take:
         self.bench = read_bench(self.folder, before_readings=True)
         declared = read_toml((self.folder / FILE).read_text(encoding="utf-8-sig"), Faults())
         self.decimal, self.sheets = declared.decimal, {}
-        for table in ("readings", "warm_up", "electrical"):
+        for table in ("readings", "warm_up", "electrical", "thermal"):
             path = self.folder / TABLES[table].file
-            if table != "electrical" or path.exists():
-                self.sheets[table] = open_sheet(path, table, declared.separator, declared.decimal)
-                self.sheets[table].sha = self.bench.hashes.get(
-                    path.name, self.sheets[table].sha
-                )  # as found sound
+            if table in {"readings", "warm_up"} or path.exists():
+                sheet = open_sheet(path, table, declared.separator, declared.decimal)
+                sheet.sha = self.bench.hashes.get(path.name, sheet.sha)  # as found sound
+                self.sheets[table] = sheet
         self.campaign = _evaluated(self.bench)
 
-    def begun(self, which: str = "first") -> datetime:
-        """Return when the journal began, or its last entry."""
-        entries = self.journal.entries
-        return datetime.fromisoformat(entries[0 if which == "first" else -1]["at"]) if entries else self.now()
+    @property
+    def began(self) -> datetime:
+        """When the day began."""
+        return datetime.fromisoformat(self.day.head["at"])
 
     def _head(self, at: datetime) -> dict[str, str]:
         """Return the codes of the day and its meter, or refuse where the folder does not name them."""
-        days, date = self.bench.tables["days"], f"{at:%Y-%m-%d}"
-        day, meter, message = date if self.sheets["readings"].holds("day") else "", "", ""
+        days, meters, date = self.bench.tables["days"], list(self.bench.meters), f"{at:%Y-%m-%d}"
+        head = {"day": date if self.sheets["readings"].holds("day") else "", "meter": ""}
         if len(days) and not self._coded_by_date:
             today = days[days["date"] == date]
-            day, meter = ("", "") if today.empty else (str(today[c].iloc[0]) for c in ("day", "meter"))
-            message = "" if day else f"days.csv: no day of {date}; add a row with a code and this date."
-        meters = list(self.bench.meters)
-        if not meter and len(meters) > 1 and not message:
-            message = f"days.csv: write the meter of {date} ({listed(meters)}) into the row of the day."
-        if message:
-            raise MethodError(message, code="day_missing")
-        return {"day": day, "meter": meter or meters[0]}
+            if today.empty:
+                _refuse("day_missing", f"days.csv: no day of {date}; add a row with a code and this date.")
+            head = {name: str(today[name].iloc[0]) for name in head}
+        if not head["meter"] and len(meters) > 1:
+            words = f"write the meter of {date} ({listed(meters)}) into the row of the day."
+            _refuse("day_missing", f"days.csv: {words}")
+        return {"day": head["day"], "meter": head["meter"] or meters[0]}
 
     @property
     def _coded_by_date(self) -> bool:
         """Whether days have no codes but their dates, and days.csv holds nothing else and every day of the tables."""
         days, path = self.bench.tables["days"], self.folder / TABLES["days"].file
         plain = not path.exists() or path.read_bytes().split(maxsplit=1)[:1] == [b"day,date"]
-        used = {code for table in self.bench.tables.values() if "day" in table for code in table["day"]} - {
-            ""
-        }
-        comma = self.sheets["readings"].separator == ","
-        return plain and comma and used <= set(days["day"]) and bool((days["day"] == days["date"]).all())
+        used = {code for table in self.bench.tables.values() if "day" in table for code in table["day"]}
+        known = used <= {"", *days["day"]} and bool((days["day"] == days["date"]).all())
+        return plain and known and self.sheets["readings"].separator == ","
 
     def _give_day(self, day: str) -> None:
         """Put a new day into days.csv where days are coded by their dates; what it held stays as it was."""
@@ -202,26 +211,27 @@ class Take:
             return
         text = path.read_text(encoding="utf-8") if path.exists() else "day,date\n"
         end = "" if text.endswith("\n") else "\n"
-        beside = path.with_name(".days.part")
-        beside.write_text(f"{text}{end}{day},{day}\n", encoding="utf-8")
-        beside.replace(path)
-        self.load()
+        self._put(path, f"{text}{end}{day},{day}\n")
 
     def _give_columns(self) -> None:
         """Give the untouched readings.csv of a new folder its columns; no figure stands in it."""
         path = self.sheets["readings"].path
         if path.read_bytes() == READINGS.encode():
-            beside = path.with_name(".readings.part")
-            beside.write_text(",".join(STARTER) + "\n", encoding="utf-8")
-            beside.replace(path)
-            self.load()
+            self._put(path, ",".join(STARTER) + "\n")
+
+    def _put(self, path: Path, text: str) -> None:
+        """Write a file in one step, and read the folder again."""
+        beside = path.with_name(f".{path.stem}.part")
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(path)
+        self.load()
 
     def _check_columns(self, head: Mapping[str, str]) -> None:
         """Refuse a readings.csv that cannot hold what is typed."""
         sheet = self.sheets["readings"]
         if not len(self.bench.tables["readings"]) and len(sheet.path.read_bytes().split()) > 1:
-            message = "readings.csv: holds rows without lux; take them out, whole rows are put below."
-            raise MethodError(message, code="rows_without_lux")
+            words = "readings.csv: holds rows without lux; take them out, whole rows are put below."
+            _refuse("rows_without_lux", words)
         several = {
             "housing": len(self.bench.housings) > 1,
             "day": len(self.bench.tables["days"]) > 0,
@@ -231,8 +241,7 @@ class Take:
         wanted = [*MUST, *(name for name, needed in several.items() if needed)]
         if lacking := [name for name in wanted if not sheet.holds(name)]:
             words = f"no column {listed(lacking)}; add to the first row what is missing, the cells below stay blank."
-            message = f"readings.csv:1: {words}"
-            raise MethodError(message, code="columns_missing")
+            _refuse("columns_missing", f"readings.csv:1: {words}")
 
     @property
     def ranges(self) -> tuple[float, ...]:
@@ -278,16 +287,11 @@ class Take:
     def steps(self) -> list[Step]:
         """Return what the plan still has for the day, in the order in which it will be called."""
         plan = self.bench.tables["plan"]
-        plan = plan[(plan["date"] == f"{self.begun():%Y-%m-%d}") & (plan["instant"] != "camera")]
-        made: dict[tuple[str, ...], Step] = {}
-        for row in plan.sort_values("step", kind="stable").to_dict("records"):
-            lamp, specimen, housing, mounting = key = tuple(str(row[c]) for c in Step.__match_args__[:4])
-            first = made.get(key)
-            hold = row["instant"] == "hold" or bool(first and first.hold)
-            made[key] = Step(
-                lamp, specimen, housing, mounting, hold, first.step if first else int(row["step"])
-            )
-        order = list(made.values())
+        plan = plan[(plan["date"] == f"{self.began:%Y-%m-%d}") & (plan["instant"] != "camera")]
+        plan = plan.assign(hold=plan["instant"] == "hold").sort_values("step", kind="stable")
+        of_one = plan.astype({"step": int}).groupby(list(Step.__match_args__[:4]), sort=False)
+        made = of_one.agg({"hold": "any", "step": "first"}).reset_index()
+        order = [Step(**{str(name): cell for name, cell in row.items()}) for row in made.to_dict("records")]
         for swap in self.day.swapped:
             places = [i for i, step in enumerate(order) if step.step in swap]
             if len(places) == 2:
@@ -301,7 +305,7 @@ class Take:
         mine = rows[(rows["lamp"] == step.lamp) & (rows["specimen"] == step.specimen) & (rows["clock"] != "")]
         for clock in mine.loc[mine["day"] == self.day.head["day"], "clock"] if self.day.head["day"] else ():
             hour, minute = (int(part) for part in str(clock).split(":")[:2])
-            off.append(self.begun().replace(hour=hour, minute=minute, second=0, microsecond=0))
+            off.append(self.began.replace(hour=hour, minute=minute, second=0, microsecond=0))
         return max(off) + timedelta(minutes=SHORT_REST_MIN) if off else None
 
     @property
@@ -311,21 +315,43 @@ class Take:
         if self.figure is not None:
             return "figure"
         if seating is None:
-            left = (name for name in ("housing", "specimen") if name not in self.named)
-            return "early" if self.early else next(left, "lamp") if self.named else "lamp"
+            left = (name for name in Step.__match_args__[:3] if name not in self.named)
+            return "early" if self.early else next(left)
         if len(self.ranges) > 1 and self.day.range_lx is None:
             return "range"
-        if self.sheets["readings"].holds("dark_lx") and self._dark_key not in self.day.dark:
+        if self._may("dark"):
             return "dark"
         if seating.on is None:
             return "on"
         if self.awaited:
             return "lux"
-        return (
-            "watts"
-            if "electrical" in self.sheets and "hold" in self.marks and not seating.of("also")
-            else "off"
-        )
+        return next((name for name in list(CELLS)[1:] if self._may(name)), "off")
+
+    def _may(self, name: str) -> bool:
+        """Whether a question whose answer is one cell is still to be asked: once, and where a file has its column."""
+        table, column, _ = CELLS[name]
+        if table not in self.sheets or not self.sheets[table].holds(column):
+            return False
+        if name == "dark":
+            return self._dark_key not in self.day.dark
+        if self.seating.of("also", column=column) or (table != "readings" and "hold" not in self.marks):
+            return False
+        if name == "amperes":
+            return bool(self._volts) and not self.sheets[table].holds("power_W")
+        return name != "case" or "method" in self._seen
+
+    @property
+    def _volts(self) -> dict[str, str]:
+        """The volts of the open seating as a cell, where they were typed."""
+        return next((e["cells"] for e in self.seating.of("also", column="socket_V")), {})
+
+    @property
+    def _seen(self) -> dict[str, str | float]:
+        """How the case of a lamp was seen before: as in its last row of thermal.csv, else in the last of all."""
+        rows = self.bench.tables["thermal"]
+        own = rows[rows["lamp"] == self.seating.head["lamp"]]
+        last = (own if len(own) else rows).tail(1).to_dict("records")
+        return {name: row[name] for row in last for name in SEEN if row[name] == row[name] != ""}
 
     @property
     def _dark_key(self) -> tuple[str, float | None]:
@@ -343,20 +369,21 @@ class Take:
         """
         text = typed.strip()
         word, _, rest = text.partition(" ")
-        self.said = ""
-        if text == "stop":
-            self._add("stop", at)
-            self.ended = True
-        elif text == "undo":
-            self._undo(at)
-        elif word == "note":
-            self._note(rest.strip(), at)
-        else:
-            answer: Callable[[str, datetime], None] = getattr(self, f"_take_{self.wanted}")
-            try:
-                answer(text, at)
-            except CellFault as fault:
-                self.said = str(fault)
+        self.said, wanted = "", self.wanted
+        try:
+            if text == "stop":
+                self._add("stop", at)
+                self.ended = True
+            elif text == "undo":
+                self._undo(at)
+            elif word == "note":
+                self._note(rest.strip(), at)
+            elif wanted in CELLS:
+                self._take_cell(wanted, "" if text == "skip" else text, at)
+            else:
+                getattr(self, f"_take_{wanted}")(text, at)
+        except CellFault as fault:
+            self.said = str(fault)
 
     def _add(self, entry: str, at: datetime, **held: object) -> None:
         self.journal.add(entry, at, **held)
@@ -374,110 +401,93 @@ class Take:
             self.said = "taken back; nothing of it was kept."
         elif last := last_undoable(self.journal):
             self._add("undo", at)
-            what = {
-                "lux": "the figure",
-                "also": "the watts",
-                "through": "Enter",
-                "seat": "the call",
-                "on": "the start",
-            }
-            named = what.get(last["entry"], last["entry"])
+            named = last.get("column") or TAKEN_BACK.get(last["entry"], last["entry"])
             self.said = f"taken back: {named} {shown(str(last.get('text', '')))}".strip()
         else:
             self.said = 'nothing to take back: rows in readings.csv stay; write "yes" into exclude there.'
 
     def _note(self, text: str, at: datetime) -> None:
+        self.said = "note, then what is worth remembering."
         if text:
             self._add("note", at, text=text)
             kept = self.day.open is not None and self.sheets["readings"].holds("note")
             self.said = "noted." if kept else "noted, in the journal alone."
-        else:
-            self.said = "note, then what is worth remembering."
 
     # which lamp
 
     def _take_lamp(self, text: str, at: datetime) -> None:
         steps = self.steps()
-        lamps = list(
-            dict.fromkeys([*self.bench.tables["lamps"]["lamp"], *self.bench.tables["readings"]["lamp"]])
-        )
-        if text in {"", "skip", "swap"} and len(steps) < 1 + (text == "swap"):
+        if text not in {"", "skip", "swap"}:
+            self._take_code(text, at)
+        elif len(steps) < 1 + (text == "swap"):
             self.said = f"nothing to {text}." if text else "type the code of a lamp."
         elif text == "skip":
             self._add("skip", at, step=steps[0].step)
-        elif text == "swap":
+        elif text:
             self._add("swap", at, steps=[steps[0].step, steps[1].step])
-        elif not text:
-            self._call(steps[0], at)
-        elif text not in lamps:
-            self.said = f'"{shown(text)}" is not in lamps.csv{hint(text, lamps)}.'
         else:
-            self.named = {"lamp": text}
-            if len(self.bench.housings) < 2:
-                self.named["housing"] = next(iter(self.bench.housings), "")
-            if self._pieces() == [""]:
-                self.named["specimen"] = ""
-            self._call_named(at)
+            self._call(steps[0], at)
 
-    def _pieces(self) -> list[str]:
+    def _codes(self, name: str) -> list[str]:
+        """Return what a lamp, its housing or its piece may be called, as far as that is known."""
         rows = self.bench.tables["readings"]
+        if name == "lamp":
+            return list(dict.fromkeys([*self.bench.tables["lamps"]["lamp"], *rows["lamp"]]))
+        if name == "housing":
+            return list(self.bench.housings)
         return list(dict.fromkeys(str(p) for p in rows.loc[rows["lamp"] == self.named["lamp"], "specimen"]))
 
-    def _take_housing(self, text: str, at: datetime) -> None:
-        if text not in self.bench.housings:
-            self.said = f'"{shown(text)}" is not a housing{hint(text, self.bench.housings)}.'
+    def _take_code(self, text: str, at: datetime) -> None:
+        """Take the code of a lamp, its piece or its housing, and call the lamp where no other one is open."""
+        name = self.wanted
+        known = self._codes(name)
+        if name == "specimen" and (text in {"skip", "swap", "keep"} or (not text and len(known) > 1)):
+            self.said = f"{listed(known)}, or a new one?"
             return
-        self.named["housing"] = text
-        self._call_named(at)
-
-    def _take_specimen(self, text: str, at: datetime) -> None:
-        pieces = self._pieces()
-        if text in {"skip", "swap", "keep"} or (not text and len(pieces) > 1):
-            self.said = f"{listed(pieces)}, or a new one?"
+        if name != "specimen" and text not in known:
+            where = "in lamps.csv" if name == "lamp" else "a housing"
+            self.said = f'"{shown(text)}" is not {where}{hint(text, known)}.'
             return
-        self.named["specimen"] = text or next(iter(pieces), "1")
-        self._call_named(at)
-
-    def _call_named(self, at: datetime) -> None:
+        self.named[name] = text or next(iter(known), "1")
+        if len(self.bench.housings) < 2:
+            self.named["housing"] = "".join(self.bench.housings)
+        if self._codes("specimen") == [""]:
+            self.named["specimen"] = ""
         if len(self.named) == 3:
-            lamp, specimen, housing = (self.named[name] for name in ("lamp", "specimen", "housing"))
-            self.named = {}
-            rows = self._read_before(Step(lamp, specimen, housing))
-            held = (rows["elapsed_s"] > 30.0 * self.bench.settings.hold_minutes).any()
-            self._call(Step(lamp, specimen, housing, hold=not held), at)
+            lamp, specimen, housing = (self.named.pop(name) for name in Step.__match_args__[:3])
+            step = Step(lamp, specimen, housing)
+            held = (self._read_before(step)["elapsed_s"] > 30.0 * self.bench.settings.hold_minutes).any()
+            self._call(replace(step, hold=not held), at)
+
+    _take_housing = _take_specimen = _take_code
 
     def _read_before(self, step: Step) -> Any:
         rows = self.bench.tables["readings"]
         same = (rows["lamp"] == step.lamp) & (rows["specimen"] == step.specimen)
         return rows[same & (rows["housing"] == step.housing)]
 
-    def _call(self, step: Step, at: datetime) -> None:
+    def _call(self, step: Step, at: datetime, *, early: bool = False) -> None:
+        """Seat a lamp, or ask first where its rest is not over."""
         ends = self.rest_ends(step)
-        if ends is None or ends <= at:
-            self._seat(step, at)
+        if ends is not None and ends > at and not early:
+            self.early = step
+            rests = f"{shown(step.lamp)} rests until {ends:%H:%M}."
+            self._ask(f"{rests} keep: seat it all the same; Enter: another.", at)
             return
-        self.early = step
-        words = f"{shown(step.lamp)} rests until {ends:%H:%M}. keep: seat it all the same; Enter: another."
-        self._ask(words, at)
+        rest = None if ends is None else int((at - ends).total_seconds() // 60 + SHORT_REST_MIN)
+        rows = self._read_before(step)
+        used = {"", *rows.loc[rows["day"] == self.day.head["day"], "mounting"]}
+        there = (s.head for s in self.day.seatings if _same(s, step) and s.head["housing"] == step.housing)
+        used |= {head["mounting"] for head in there}
+        free = (str(n) for n in range(1, len(used) + 1) if str(n) not in used)
+        mounting = next(free) if step.mounting in used else step.mounting
+        self._add("seat", at, **vars(replace(step, mounting=mounting)), rest=rest)
 
     def _take_early(self, text: str, at: datetime) -> None:
         step, self.early = self.early, None
         self._add("answered", at, text=text)
         if step and text == "keep":
-            self._seat(step, at)
-
-    def _seat(self, step: Step, at: datetime) -> None:
-        ends = self.rest_ends(step)
-        rest = None if ends is None else int((at - ends).total_seconds() // 60 + SHORT_REST_MIN)
-        rows = self._read_before(step)
-        used = set(rows.loc[rows["day"] == self.day.head["day"], "mounting"])
-        there = (s.head for s in self.day.seatings if _same(s, step) and s.head["housing"] == step.housing)
-        used |= {head["mounting"] for head in there}
-        mounting = step.mounting
-        if not mounting or mounting in used:
-            mounting = next(str(n) for n in range(1, len(used) + 2) if str(n) not in used)
-        told = {"lamp": step.lamp, "specimen": step.specimen, "housing": step.housing, "mounting": mounting}
-        self._add("seat", at, **told, hold=step.hold, step=step.step, rest=rest)
+            self._call(step, at, early=True)
 
     # what is typed at a lamp
 
@@ -492,11 +502,19 @@ class Take:
     def _tops(self) -> str:
         return ", ".join(f"{top:g}" for top in self.ranges)
 
-    def _take_dark(self, text: str, at: datetime) -> None:
+    def _take_cell(self, name: str, text: str, at: datetime) -> None:
+        """Take an answer of one cell; with it go the cells that its row of another table must have."""
+        table, column, _ = CELLS[name]
         if text:
-            self._number(text, "readings", "dark_lx")
-        housing, top = self._dark_key
-        self._add("dark", at, housing=housing, range=top, text=text)
+            self._number(text, table, column)
+        if name == "dark":
+            housing, top = self._dark_key
+            self._add("dark", at, housing=housing, range=top, text=text)
+            return
+        beside: dict[str, Mapping[str, str | float]] = {"thermal": self._seen}
+        beside["electrical"] = {"per": "lamp", **self._volts}
+        cells = {column: text, **beside.get(table, {})} if text else {}
+        self._add("also", at, table=table, column=column, text=text, s=round(self.elapsed(at)), cells=cells)
 
     def _number(self, text: str, table: str, column: str) -> float:
         """Return what was typed in the unit of a column, typed in that of its header."""
@@ -513,10 +531,10 @@ class Take:
 
     def _take_lux(self, text: str, at: datetime) -> None:
         instant = self.awaited
-        if text == "skip" or (not text and self.seating.of("lux", instant=instant)):
-            self._add("through", at, instant=instant)
-        elif text:
+        if text not in {"", "skip"}:
             self._new_figure(text, at)
+        elif text or self.seating.of("lux", instant=instant):
+            self._add("through", at, instant=instant)
         else:
             self.said = "type the figure of the meter, or skip."
 
@@ -529,9 +547,8 @@ class Take:
                 s = mark
             elif not (late or mark - self.bench.settings.initial_window_s <= s < mark):
                 instant = ""
-        figure = Figure(
-            text, self._number(text, "readings", "illuminance_lx"), at, instant, round(s, 1), late
-        )
+        lx = self._number(text, "readings", "illuminance_lx")
+        figure = Figure(text, lx, at, instant, round(s, 1), late)
         if not instant and any(e["s"] >= figure.s for e in self.seating.of("lux", instant="")):
             self.said = "one figure at a time; not kept."
             return
@@ -575,11 +592,8 @@ class Take:
         if self.range_lx is None or len(self.ranges) < 2:
             return False
         counts = figure.lx / self.step_lx if self.step_lx else 0.0
-        finer = (
-            self.sheets["readings"].holds("illuminance_lx") == "illuminance_lx"
-            and abs(counts - round(counts)) > 1e-6
-        )
-        return figure.lx > self.range_lx or finer
+        in_lx = self.sheets["readings"].holds("illuminance_lx") == "illuminance_lx"
+        return figure.lx > self.range_lx or (in_lx and abs(counts - round(counts)) > 1e-6)
 
     def _far(self, figure: Figure) -> bool:
         """Whether a figure is far from its like within the seating, or about ten times that of another one."""
@@ -594,16 +608,8 @@ class Take:
                 return True
         there = rows[rows["housing"] == head["housing"]]
         own = there[there["lamp"] == head["lamp"]]
-        known = sorted(
-            [e["lx"] for e in mine] or [float(x) for x in (own if len(own) else there)["illuminance_lx"]]
-        )
+        known = sorted([e["lx"] for e in mine] or (own if len(own) else there)["illuminance_lx"])
         return bool(known) and abs(value - math.log(known[len(known) // 2])) > SLIP_LN
-
-    def _take_watts(self, text: str, at: datetime) -> None:
-        cells = {"power_W": text, "per": "lamp"} if text else {}
-        if text:
-            self._number(text, "electrical", "power_W")
-        self._add("also", at, table="electrical", s=round(self.elapsed(at)), cells=cells)
 
     def _take_off(self, text: str, at: datetime) -> None:
         if text:
@@ -621,13 +627,12 @@ class Take:
         self._append_done()
 
     def _append_done(self) -> None:
-        wrote = False
+        entries = len(self.journal.entries)
         for number, seating in enumerate(self.day.seatings):
             for table, rows in rows_of(self.day, number).items() if seating.done else ():
                 if table not in seating.written:
                     append(self.journal, number, self.sheets[table], rows, self.now)
-                    wrote = True
-        if wrote:
+        if len(self.journal.entries) > entries:
             self.load()
 
     # what is shown
@@ -651,19 +656,14 @@ class Take:
             Lines and the large figures.
         """
         seating, wanted = self.day.open, self.wanted
-        told = {
-            "ranges": self._tops,
-            "housings": listed(self.bench.housings),
-            "lamp": shown(self.named.get("lamp", "")),
-        }
+        told = {"ranges": self._tops, "housings": listed(self.bench.housings)}
         if seating is None:
             title, big, lines = self._called(at)
-            prompt = PROMPTS[wanted].format(**told)
-            if wanted == "lamp" and not lines:
-                prompt = "Code of the lamp to seat, or stop"
+            asked = "free" if wanted == "lamp" and not lines else wanted
+            prompt = PROMPTS[asked].format(**told, lamp=shown(self.named.get("lamp", "")))
             return View(title, big, lines, prompt, self.said)
         head, s = seating.head, self.elapsed(at)
-        step = Step(head["lamp"], head["specimen"], head["housing"])
+        step = Step(*(head[name] for name in Step.__match_args__[:3]))
         names = {f"at {_minutes(mark)}": instant for instant, mark in self.marks.items()} | {"warm-up": ""}
         figures = {name: seating.of("lux", instant=instant) for name, instant in names.items()}
         lines = tuple(
@@ -672,11 +672,13 @@ class Take:
             if found or name != "warm-up"
         )
         mark = self.marks.get(self.awaited, math.nan)
-        if self.figure is not None:
-            wanted = self.figure.doubt
-        elif wanted == "lux":
+        if wanted == "lux":
             wanted = "again" if seating.of("lux", instant=self.awaited) else "before" if s < mark else "now"
+        wanted = self.figure.doubt if self.figure else wanted
         told |= {"lamp": shown(head["lamp"]), "mark": _minutes(mark)}
+        if wanted == "case":
+            seen = ", ".join(shown(f"{x}") for x in self._seen.values())
+            told |= {"unit": self.sheets["thermal"].holds("displayed_C")[-1], "seen": seen}
         prompt = PROMPTS[wanted].format(**told)
         return View(f"{step}, seating {head['mounting']}", _minutes(s), lines, prompt, self.said)
 
@@ -685,12 +687,15 @@ class Take:
         steps = self.steps()
         if not steps:
             return "No step of plan.csv is left for today" if len(self.bench.tables["plan"]) else "", "", ()
-        ends = self.rest_ends(steps[0])
+        first, ends = steps[0], self.rest_ends(steps[0])
         if ends is not None and ends > at:
-            lines = (f"{shown(steps[0].lamp)} rests until {ends:%H:%M}; swap, or another lamp's code",)
-            return "A rest", _minutes((ends - at).total_seconds()), lines
-        lines = ("initial and hold time" if steps[0].hold else "initial time alone",)
-        return f"Step {steps[0].step}: {steps[0]}", "", lines
+            rests = f"{shown(first.lamp)} rests until {ends:%H:%M}; swap, or another lamp's code"
+            return "A rest", _minutes((ends - at).total_seconds()), (rests,)
+        return (
+            f"Step {first.step}: {first}",
+            "",
+            ("initial and hold time" if first.hold else "initial time alone",),
+        )
 
 
 def _minutes(s: float) -> str:
@@ -702,31 +707,29 @@ def _same(seating: Seating, step: Step) -> bool:
     return (seating.head["lamp"], seating.head["specimen"]) == (step.lamp, step.specimen)
 
 
+def _refuse(code: str, words: str) -> NoReturn:
+    raise MethodError(words, code=code)
+
+
 def _refuse_open_files(folder: Path) -> None:
     """Refuse a readings.csv that is not there to be appended to."""
     path = folder / "readings.csv"
     if (folder / WORKBOOK).exists():
-        message = (
-            f"{WORKBOOK}: take appends to readings.csv, and this folder is a workbook; type into its sheet."
-        )
-        raise MethodError(message, code="workbook")
+        words = "take appends to readings.csv, and this folder is a workbook; type into its sheet."
+        _refuse("workbook", f"{WORKBOOK}: {words}")
     for name in (f".~lock.{path.name}#", f"~${path.name}"):
         if (folder / name).exists():
-            message = (
-                f"{path.name}: open in a spreadsheet ({name} lies beside it); save and close it there. "
-                "If nobody has it open, delete that file."
-            )
-            raise MethodError(message, code="file_open")
+            words = f"{path.name}: open in a spreadsheet ({name} lies beside it); save and close it there."
+            _refuse("file_open", f"{words} If nobody has it open, delete that file.")
     if not path.exists() and (folder / FILE).exists():
-        message = f"{path.name}: is not in the folder; its first row names {', '.join(MUST)}."
-        raise MethodError(message, code="file_missing")
-    if path.is_file():
-        try:
+        words = f"{path.name}: is not in the folder; its first row names {', '.join(MUST)}."
+        _refuse("file_missing", words)
+    try:
+        if path.is_file():
             path.open("ab").close()
-        except OSError as error:
-            reason = (error.strerror or "unknown reason").lower()
-            message = f"{path.name}: cannot be appended to: {reason}; close it where it is open."
-            raise MethodError(message, code="file_open") from None
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        _refuse("file_open", f"{path.name}: cannot be appended to: {reason}; close it where it is open.")
 
 
 def _evaluated(bench: Bench) -> Campaign | None:
@@ -754,12 +757,7 @@ def interval_words(campaign: Campaign | None, seated: Mapping[str, Any]) -> str:
         One sentence without a value or a verdict; nothing where there is no interval.
     """
     lamp, specimen, housing = (str(seated[name]) for name in ("lamp", "specimen", "housing"))
-    names = (
-        [n for n in campaign.compared() if n[:2] == (lamp, housing) and n[2] == "hot_spot"]
-        if campaign
-        else []
-    )
-    if campaign is None or not names:
+    if campaign is None or (lamp, housing, "hot_spot", "initial") not in campaign.compared():
         return ""
     try:
         pair = campaign.ratio(lamp, campaign.baseline, housing=housing)
@@ -767,16 +765,11 @@ def interval_words(campaign: Campaign | None, seated: Mapping[str, Any]) -> str:
         return ""
     if pair.result is None or not pair.result.u:
         return ""
-    repeated = {"seating", "reading scatter"}
-    mine = {q: c for q, c in pair.result.parts.items() if q.kind in repeated}
-    of = {q: q.name if isinstance(q.name, tuple) else () for q in mine}
-    again = {q: c for q, c in mine.items() if of[q][1:4] == (lamp, specimen, housing)}
-    seatings = len({of[q][4:6] for q in again})
-    less = sum((c * q.u) ** 2 for q, c in again.items()) / (seatings + 1)
+    repeated = ((q.name, (c * q.u) ** 2) for q, c in pair.result.parts.items() if q.kind in REPEATED)
+    named = ((name, part) for name, part in repeated if isinstance(name, tuple))
+    again = [(name[4:6], part) for name, part in named if name[1:4] == (lamp, specimen, housing)]
+    less = sum(part for _, part in again) / (len({seating for seating, _ in again}) + 1)
     half = 100.0 * pair.ln_expanded_uncertainty
     more = half * math.sqrt(max(1.0 - less / pair.result.u**2, 0.0))
-    coverage = f"{100.0 * pair.coverage:g} %"
-    return (
-        f"{shown(lamp)} in {shown(housing)}: its interval is now ±{decimal(half, 1)} % ({coverage}); "
-        f"one more seating would make about ±{decimal(more, 1)} %."
-    )
+    head = f"{shown(lamp)} in {shown(housing)}: its interval is now ±{decimal(half, 1)} % ({100.0 * pair.coverage:g} %)"
+    return f"{head}; one more seating would make about ±{decimal(more, 1)} %."

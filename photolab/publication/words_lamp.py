@@ -20,6 +20,7 @@ from photolab.metrology.ranking import RecordClaim
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import one_line
+from photolab.publication.findings import day_words
 from photolab.publication.statements import in_housing
 from photolab.publication.words_heat import between, known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
@@ -286,13 +287,14 @@ def _claim(bench: Bench, lamp: str) -> str:
     row, power, found = _lamp(bench, lamp), highest_power(bench, lamp), claim_judgement(bench, lamp)
     if found.code == "no_claim":
         return ""
+    printed = f" (where claimed: {one_line(str(row['claimed_where'])) or 'not stated'})"
     if found.claim is None or power is None:
-        return f"{lamp}: {CLAIMS[found.code]}."
+        return f"{lamp}: {CLAIMS[found.code]}{printed}."
     limit = "limit" if power.assumed == "nothing" else "assumed limit"
     words = CLAIMS[found.code].format(limit=decimal(found.claim.limit, 0))
     return (
-        f"{lamp}: the claim of {row['claimed_flux_lm']:g} lm per {row['claimed_per']} at the highest watts measured "
-        f"({decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W) would be at least "
+        f"{lamp}: the claim of {row['claimed_flux_lm']:g} lm per {row['claimed_per']}{printed} at the highest watts "
+        f"measured ({decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W) would be at least "
         f"{decimal(found.claim.implied_efficacy, 0)} lm/W: {words}."
     )
 
@@ -525,7 +527,7 @@ def beside_sentences(others: Iterable[Beside]) -> tuple[str, ...]:
         mine = [one for one in every if one.own and one.whose == label]
         apart = [one for one in mine if abs(one.score) > 1.0]
         named = "; ".join(
-            f"{figure_words(one)}, {_plus_minus(one.theirs)} then and {_plus_minus(one.ours)} now (E_n {_score(one)})"
+            f"{figure_words(one)}, {_plus_minus(one.theirs)} then and {_plus_minus(one.ours)} now ({_score(one)})"
             for one in apart
         )
         scope = "the same pieces" if mine[0].scope != "models" else "other pieces, so for the models"
@@ -542,7 +544,9 @@ def _theirs(one: Beside) -> str:
     if math.isnan(one.score):
         return f"{head}: this bench has no figure with an interval to set beside it."
     agree = ("agree within" if abs(one.score) <= 1.0 else "differ by more than") + " both uncertainties"
-    return f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; they {agree} (E_n {_score(one)})."
+    return (
+        f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; they {agree} ({_score(one)})."
+    )
 
 
 def _plus_minus(figure: tuple[float, float]) -> str:
@@ -552,8 +556,10 @@ def _plus_minus(figure: tuple[float, float]) -> str:
 
 
 def _score(one: Beside) -> str:
-    """Return E_n, ours less theirs."""
-    return decimal(one.score, 2 if abs(one.score) < 10.0 else 0)
+    """Return E_n, ours less theirs, and the coverage of the two intervals."""
+    return (
+        f"E_n {decimal(one.score, 2 if abs(one.score) < 10.0 else 0)}, both ± of {100.0 * one.coverage:g} %"
+    )
 
 
 def reply_sentences(bench: Bench, lamp: str) -> tuple[str, ...]:
@@ -572,4 +578,6 @@ def reply_sentences(bench: Bench, lamp: str) -> tuple[str, ...]:
         One sentence each.
     """
     replies = [one for one in bench.their_figures if one.lamp == lamp and one.text]
-    return tuple(f"On {lamp}, {one.source} replied on {one.date}: “{one_line(one.text)}”" for one in replies)
+    return tuple(
+        f"On {lamp}, {one.source} replied on {day_words(one.date)}: “{one_line(one.text)}”" for one in replies
+    )

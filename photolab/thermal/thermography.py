@@ -422,7 +422,7 @@ def _planck(t: Array, band_um: tuple[float, float]) -> tuple[Array, Array, Array
 
     The radiance is the weighted sum of n; T times its derivative by temperature that of x n (1 + n).
     """
-    per_kelvin, weights = _nodes((float(band_um[0]), float(band_um[1])))
+    per_kelvin, weights = band_nodes((float(band_um[0]), float(band_um[1])))
     x = np.multiply.outer(1.0 / t, per_kelvin)
     photons = np.exp(-x)
     photons /= 1.0 - photons
@@ -430,8 +430,24 @@ def _planck(t: Array, band_um: tuple[float, float]) -> tuple[Array, Array, Array
 
 
 @lru_cache(maxsize=8)
-def _nodes(band_um: tuple[float, float]) -> tuple[Array, Array]:
-    """Return x T at the nodes and their weights; 12 nodes hold 14 digits where a band is no wider than an octave."""
+def band_nodes(band_um: tuple[float, float]) -> tuple[Array, Array]:
+    """Return c2 over the wavelength at the nodes of a band's integral, and their weights.
+
+    Parameters
+    ----------
+    band_um : tuple of float
+        Shortest and longest wavelength. [um]
+
+    Returns
+    -------
+    tuple of ndarray
+        c2 / wavelength [K], and weights [1]; 12 nodes hold 14 digits where a band is no wider than an octave.
+
+    Raises
+    ------
+    ValueError
+        If the band does not ascend within 1 to 30 um.
+    """
     low, high = band_um
     if not 1.0 <= low < high <= 30.0:
         message = f"band_um must ascend within 1 to 30 um; got {low:g} to {high:g} um"
