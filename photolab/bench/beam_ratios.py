@@ -205,9 +205,7 @@ def _seating(pair: tuple[str, ...], mounting_sd: float, dof: float) -> tuple[Inp
     return seat, draws(np.log1p, measured(0.0, seat), trials=TRIALS)
 
 
-def _ratios(
-    values: Sequence[float], acting: Acting, seat: Input, seating: Floats
-) -> tuple[Measured, Measured]:
+def _ratios(values: Sequence[float], acting: Acting, seat: Input, away: Floats) -> tuple[Measured, Measured]:
     """Return the ratio of two sums with the inputs that act on them, and with a seating too; intervals by draws."""
     model = partial(_ln_ratio, values, tuple(acting.values()))
     drawn = draws(model, *(measured(0.0, q) for q in acting), trials=TRIALS)
@@ -219,7 +217,7 @@ def _ratios(
             float(model(*(sign * q.u if i == k else 0.0 for i in range(len(acting))))) for sign in (1.0, -1.0)
         ]
         parts[q] = (ends[0] - ends[1]) / (2.0 * q.u)
-    seated = drawn + seating  # each input has a stream of its own
+    seated = drawn + away  # each input has a stream of its own
     moved = {seat: math.atanh(seat.u) / seat.u} if seat.u else {}
 
     def ratio(parts: dict[Input, float], drawn: Floats) -> Measured:

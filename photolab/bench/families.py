@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 
 from photolab.bench.verdicts import judge
-from photolab.metrology.comparison import compared_pairs
+from photolab.metrology.comparison import pairs_of
 from photolab.metrology.estimates import contrasts, read_estimates
 from photolab.metrology.quantity import Joint, exp_symmetric
 from photolab.metrology.simultaneous import largest_t
@@ -38,7 +38,7 @@ def half_widths(
     if baseline not in known or len(known) < 2:
         return {}
     estimates = read_estimates(joint.among(known), None, names=None, dof=math.inf)
-    family = contrasts(estimates, *compared_pairs(estimates.names, "tukey", baseline))
+    family = contrasts(estimates, *pairs_of(estimates.names, "tukey", baseline))
     count = math.comb(len(known), 2)
     critical = largest_t(estimates, family, coverage=coverage, seed=0, comparisons=count).critical
     each = zip(family.first, family.second, critical * family.standard_uncertainty, strict=True)

@@ -119,7 +119,7 @@ def pairwise(
     """
     check_probability("coverage", coverage)
     estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)
-    first, second = compared_pairs(estimates.names, family, baseline)
+    first, second = pairs_of(estimates.names, family, baseline)
     compared = contrasts(estimates, first, second)
     difference = estimates.values[first] - estimates.values[second]
     statistic = np.abs(difference) / compared.standard_uncertainty
@@ -139,9 +139,7 @@ def pairwise(
     return table if baseline is None else table[table["b"] == baseline].reset_index(drop=True)
 
 
-def compared_pairs(
-    names: tuple[Hashable, ...], family: str, baseline: Hashable | None
-) -> tuple[Indices, Indices]:
+def pairs_of(names: tuple[Hashable, ...], family: str, baseline: Hashable | None) -> tuple[Indices, Indices]:
     """Return the pairs that a family compares.
 
     Parameters

@@ -42,8 +42,7 @@ from photolab.metrology.estimates import Array, Contrasts, Estimates
 
 DIRECTIONS = 8_192  # a power of two, as a Sobol sequence wants it
 FEW_VALUES = 16  # lamps of a family; with more there are four times as many directions
-LEVELS = 1_024  # of a chi-square, equally likely
-NODES = 1_024  # of the distribution of sizes, equally likely
+LEVELS = 1_024  # of a chi-square, and of the distribution of sizes, equally likely
 ELEMENTS_AT_ONCE = 200_000
 DRAWN_LIMIT = 1_000
 FIDUCIAL_PART = 2.0 / 3.0
@@ -197,7 +196,7 @@ def _sizes(root: Array, family: Contrasts, balance: Array, seed: int) -> Array:
         if levels:
             squares /= _mix(family, np.array([x[at[here]] for x, at in zip(levels, places, strict=True)]))
         largest[here] = squares.max(axis=0)
-    logarithms = 0.5 * np.log(np.sort(largest)).reshape(NODES, -1)
+    logarithms = 0.5 * np.log(np.sort(largest)).reshape(LEVELS, -1)
     return np.asarray(np.exp(logarithms.mean(axis=1)))
 
 

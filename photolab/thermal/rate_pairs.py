@@ -14,7 +14,6 @@ References
 .. [2] D. M. Bates and D. G. Watts, *Nonlinear Regression Analysis and Its Applications* (Wiley 1988), chapter 6.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -179,20 +178,20 @@ class PairRatios:
         size = float(np.sqrt(max(smallest, 0.0) / self.noise_variance))
         return float(np.copysign(size, ratio - self.best))
 
-    def within(self, ratios: FloatArray) -> "PairRatios":
-        """Return the pairs that can decide on how far ratios between some lie from the best.
+    def within(self, first: float, last: float) -> "PairRatios":
+        """Return the pairs that can decide on how far ratios between two lie from the best.
 
         Parameters
         ----------
-        ratios : ndarray, shape (k,)
-            Finite ratios. [1]
+        first, last : float
+            The two. [1]
 
         Returns
         -------
         PairRatios
             Without pairs whose sum of squares alone is larger than what the farthest ratio needs.
         """
-        farthest = 1.5 * max(abs(self.distance(ratio)) for ratio in ratios.tolist())
+        farthest = 1.5 * max(abs(self.distance(first)), abs(self.distance(last)))
         near = self.sums_of_squares <= self.sums_of_squares.min() + farthest**2 * self.noise_variance
         values = self.above[near], self.below[near], self.covariance[:, near]
         return PairRatios(self.sums_of_squares[near], self.noise_variance, *values)
@@ -271,25 +270,21 @@ def ratio_interval(
     ends = np.array([one.ends(q) for one, q in zip(ratios, quantiles.tolist(), strict=True)])
 
     def end(side: float, between: FloatArray) -> float:
+        """Return where the averaged tail probability is met, between the ends of the single correlation times."""
         if not np.isfinite(between).all():
             return float(side * np.inf)
-        spread = np.array([between.min(), between.max()])
-        near = [one.within(spread) for one in ratios]
+        first, last = float(between.min()), float(between.max())
+        near = [one.within(first, last) for one in ratios]
 
         def excess(ratio: float) -> float:
             away = np.array([one.distance(ratio) for one in near])
             return float(noise.weights @ special.stdtr(noise.dofs, -side * away)) - tail
 
-        return _between(excess, *spread.tolist())
+        if last - first < 1e-14 or excess(first) * excess(last) >= 0.0:
+            return first if abs(excess(first)) < abs(excess(last)) else last
+        return float(brentq(excess, first, last, xtol=1e-14))
 
     return end(-1.0, ends[:, 0]), end(1.0, ends[:, 1])
-
-
-def _between(excess: Callable[[float], float], first: float, last: float) -> float:
-    """Return where the averaged tail probability is met, between the ends of the single correlation times."""
-    if last - first < 1e-14 or excess(first) * excess(last) >= 0.0:
-        return first if abs(excess(first)) < abs(excess(last)) else last
-    return float(brentq(excess, first, last, xtol=1e-14))
 
 
 def _pairs(curve: Curve) -> tuple[FloatArray, NDArray[np.intp]]:

@@ -15,7 +15,6 @@ References
 """
 
 from dataclasses import dataclass, fields, replace
-from functools import lru_cache
 from itertools import combinations
 from typing import Any
 
@@ -151,7 +150,7 @@ def _grid_starts(problem: Separable, terms: int, *, count: int) -> list[FloatArr
         columns = columns - basis @ (basis.T @ columns)
         response = response - basis @ (basis.T @ response)
     columns = columns / np.maximum(np.linalg.norm(columns, axis=0), 1e-300)
-    chosen = _combinations(terms)
+    chosen = np.array(list(combinations(range(GRID_SIZE), terms)))
     gain = _explained(columns.T @ columns, columns.T @ response, chosen)
     starts: list[FloatArray] = []
     for _ in range(count):
@@ -163,25 +162,15 @@ def _grid_starts(problem: Separable, terms: int, *, count: int) -> list[FloatArr
     return starts or [grid[chosen[len(chosen) // 2]]]
 
 
-@lru_cache(maxsize=4)
-def _combinations(terms: int) -> NDArray[np.intp]:
-    """Return all ways to take some points of the grid."""
-    return np.array(list(combinations(range(GRID_SIZE), terms)))
-
-
-def _explained(gram: FloatArray, cross: FloatArray, chosen: NDArray[np.intp]) -> FloatArray:
-    """Return the sum of squares that each combination of grid columns explains, one column after the other."""
-    products = [[gram[i, j] for j in chosen.T] for i in chosen.T]
-    sides, gain, apart = list(cross[chosen.T]), np.zeros(len(chosen)), np.ones(len(chosen), dtype=bool)
-    for i, row in enumerate(products):
-        apart &= row[i] > 1e-12
-        pivot = np.where(apart, row[i], 1.0)
-        gain += sides[i] ** 2 / pivot
-        for j in range(i + 1, len(products)):
-            factor = row[j] / pivot
-            sides[j] = sides[j] - factor * sides[i]
-            products[j] = [x - factor * y for x, y in zip(products[j], row, strict=True)]
-    return np.where(apart, gain, 0.0)
+def _explained(gram: FloatArray, cross: FloatArray, chosen: NDArray[np.int64]) -> FloatArray:
+    """Return the sum of squares that each combination of grid columns explains."""
+    matrices = gram[chosen[:, :, None], chosen[:, None, :]]
+    sides = cross[chosen]
+    usable = np.abs(np.linalg.det(matrices)) > 1e-13
+    gain = np.zeros(len(chosen))
+    solved = np.linalg.solve(matrices[usable], sides[usable][..., None])[..., 0]
+    gain[usable] = np.sum(solved * sides[usable], axis=1)
+    return gain
 
 
 def _search(problem: Separable, theta: FloatArray, *, max_steps: int = 80) -> Projection:
@@ -357,7 +346,7 @@ def full_design(problem: Separable, coefficients: FloatArray, theta: FloatArray)
     return np.concatenate([fixed, columns, derivatives * coefficients[count:]], axis=1)
 
 
-def search_grid(problem: Separable, terms: int, *, starts: int = 8) -> Projection:
+def trials(problem: Separable, terms: int, *, starts: int = 8) -> Projection:
     """Take a few steps from the best places of a grid of time constants.
 
     Parameters
@@ -399,7 +388,7 @@ def solve(problem: Separable, terms: int, *, starts: int = 8, polished: bool = T
     """
     if terms == 0:
         return _project(problem, np.empty(0))
-    ends = _search(problem, search_grid(problem, terms, starts=starts).theta)
+    ends = _search(problem, trials(problem, terms, starts=starts).theta)
     found = ends[int(np.argmin(ends.sum_of_squares))]
     if polished:
         found = _polish(problem, found)

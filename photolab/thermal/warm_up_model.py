@@ -9,14 +9,7 @@ from numpy.typing import NDArray
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
 from photolab.thermal.steps import THRESHOLD, RippleScan, StepScan, scan_ripple, scan_step
-from photolab.thermal.variable_projection import (
-    Projection,
-    Separable,
-    full_design,
-    search_grid,
-    settle,
-    solve,
-)
+from photolab.thermal.variable_projection import Projection, Separable, full_design, settle, solve, trials
 
 FloatArray = NDArray[np.float64]
 
@@ -153,7 +146,7 @@ def fit_terms(problem: Separable, terms: int) -> Projection:
     Projection
         The fit, slowest first.
     """
-    tried = search_grid(problem, terms)
+    tried = trials(problem, terms)
     ends = [settle(problem, tried[k], gap=LEAST_GAP) for k in range(len(tried.theta))]
     return min(ends, key=lambda end: end.sum_of_squares)
 

@@ -8,8 +8,8 @@ x 1000 repeats; the campaigns of many lamps 2 housings x 3 seatings x 3 repeats:
 baseline on every day, each lamp on the same three days, and so with every seventh reading missing. The demo is the
 other checkout's own, where one is given.
 
-Measured on 29 November 2026 beside the first build, two cores shared with other work: evaluate 14 ms and 104 ms (7.4
-times), results of a bench just read 1.02 s and 1.20 s; more in DEVELOPERS.md, "Speed and memory, measured".
+Measured on 30 November 2026 beside the first build, two cores shared with other work: evaluate 10 ms and 96 ms (9.3
+times), results of a bench just read 0.57 s and 1.05 s; more in DEVELOPERS.md, "Speed and memory, measured".
 """
 
 import json

@@ -3,8 +3,8 @@
 Run `python tests/benchmarks/family_speed.py`. Medians of 9 (300 lamps: 3) after a first call, one core.
 
 Measured with other work on both cores (45 pairs, and all pairs of 300 lamps, which are bounded and not drawn):
-    equal uncertainties 29 ms and 1.1 s; unequal 23 ms and 0.8 s (u known), 29 ms and 0.2 s (20 dof); two
-    variance groups 32 ms and 0.7 s; against a baseline (9 and 299 comparisons) 0.15 s and 4.7 s
+    equal uncertainties 4.3 ms and 63 ms; unequal 3.9 ms and 25 ms (u known), 4.1 ms and 66 ms (20 dof); two
+    variance groups 5.2 ms and 68 ms; against a baseline (9 and 299 comparisons) 2.0 ms and 88 ms
 """
 
 import sys
