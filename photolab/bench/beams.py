@@ -363,7 +363,7 @@ def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str, wider: fl
         housing=result.housing,
         measurand=ROW_NAMES[one.measurand],
         baseline=result.baseline,
-        point="hot_spot" if one.measurand == "hot spot" else "beam",
+        point=point_of(one.measurand),
         scope=scope,
         n_readings=2 * result.beam.grid.intensity.size,
         conditions=_conditions(result, one),
@@ -374,6 +374,11 @@ def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str, wider: fl
         family_high=exp_symmetric(family[1]),
         family_verdict=among,
     )
+
+
+def point_of(measurand: str) -> str:
+    """Return the point of a measurand in the results table."""
+    return "hot_spot" if measurand == "hot spot" else "beam"
 
 
 def _conditions(result: BeamResult, one: BeamRatio) -> str:

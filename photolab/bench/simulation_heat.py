@@ -145,7 +145,7 @@ def _record(truth: Truth, state: SeatState, run: str, meter: str, rng: np.random
     })  # fmt: skip
 
 
-def correlated(size: int, sd: float, correlation: float, rng: np.random.Generator) -> Array:
+def correlated(size: int, sd: float, correlation: float | Array, rng: np.random.Generator) -> Array:
     """Return stationary noise whose neighbours are correlated.
 
     Parameters
@@ -154,8 +154,8 @@ def correlated(size: int, sd: float, correlation: float, rng: np.random.Generato
         How many values.
     sd : float
         Standard deviation. [1]
-    correlation : float
-        Between neighbours. [1]
+    correlation : float or ndarray, shape (size - 1,)
+        Between neighbours, one for all or each with the one before it. [1]
     rng : numpy.random.Generator
         Source of randomness.
 
@@ -167,8 +167,8 @@ def correlated(size: int, sd: float, correlation: float, rng: np.random.Generato
     fresh = rng.normal(0, sd, size)
     noise = np.empty(size)
     noise[0] = fresh[0]
-    for n in range(1, size):
-        noise[n] = correlation * noise[n - 1] + np.sqrt(1 - correlation**2) * fresh[n]
+    for n, rho in enumerate(np.broadcast_to(correlation, size - 1), 1):
+        noise[n] = rho * noise[n - 1] + np.sqrt(1 - rho**2) * fresh[n]
     return noise
 
 

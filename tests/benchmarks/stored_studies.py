@@ -1,15 +1,16 @@
 """The stored studies of `data/studies`: simulated, with their seed; notebooks 12 and 14 show them.
 
-Run: ``python tests/benchmarks/stored_studies.py`` writes `claims.csv`, `families.csv` and `coverage.csv` again: 100 000
-draws a row of the first two, 1000 benches a row of the third (4 min of processor time). `tests/test_studies.py` draws a
-few of each and compares.
+Run: ``python tests/benchmarks/stored_studies.py`` writes them again, ``... claims families`` those that are named:
+100 000 draws a row of `claims.csv` and `families.csv`; 2000 benches a row of `coverage.csv` (XX min of processor time);
+XXXX whole benches of the demo's protocol in `whole.csv` (XX min). `recovery.csv` draws nothing: it is what the demo's
+evaluation says of the truth that the demo was made from. `tests/test_studies.py` draws a few of each and compares.
 """
 
 import math
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,8 @@ from scipy import stats
 from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.bench.redraw import AS_DECLARED, Protocol, World
-from photolab.bench.rehearse import Plan, lines_of, rehearse_block, table_of
+from photolab.bench.redraw_tables import LEFT
+from photolab.bench.rehearse import BEYOND, Plan, lines_of, rehearse_block, table_of
 from photolab.metrology.comparison import pairwise
 from photolab.metrology.quantity import Input, Measured, limits, measured
 from photolab.publication.notebooks import studies_folder
@@ -203,9 +205,11 @@ def evening() -> Bench:
         return read_bench(folder)
 
 
-def rehearsed(bench: Bench, world: World, benches: int, seed: int = SEED, every: int = 5) -> pd.DataFrame:
+def rehearsed(
+    bench: Bench, world: World, benches: int, seed: int = SEED, every: int = 5, *, whole: bool = False
+) -> pd.DataFrame:
     """Return the mean figures of a rehearsal over all lamps."""
-    protocol, plan = Protocol(bench, world), Plan(seed=seed, families_every=every)
+    protocol, plan = Protocol(bench, world, whole), Plan(seed=seed, families_every=every)
     lines = lines_of(protocol, plan)
     table = table_of(
         rehearse_block(protocol, plan, lines, range(benches)), plan, lines, bench.settings.coverage
@@ -220,6 +224,42 @@ def coverage(benches: int) -> Iterator[dict[str, object]]:
     for name, world in WORLDS.items():
         yield from _coverage_rows("one evening, seated once", name, rehearsed(evening_bench, world, benches))
     yield from _coverage_rows("the demo", "as declared", rehearsed(demo_bench, AS_DECLARED, benches))
+
+
+def whole(benches: int) -> Iterator[dict[str, object]]:
+    """Yield rows of the demo's whole protocol, by kind of result; and of half as many with its records stopped."""
+    demo_bench = read_bench(Path(__file__).parents[2] / "data" / "demo")
+    yield from whole_rows(rehearsed(demo_bench, AS_DECLARED, benches, every=0, whole=True))
+    table = rehearsed(stopped(demo_bench), AS_DECLARED, benches // 2, every=0, whole=True)
+    yield from whole_rows(table[table["measurand"] == LEFT + BEYOND])
+
+
+STOPPED_S = 1500.0
+
+
+def stopped(bench: Bench) -> Bench:
+    """Return a bench whose records end after 25 min, with nothing at the hold time and nothing beside them."""
+    kept = {
+        "readings": bench.tables["readings"]["elapsed_s"] < STOPPED_S,
+        "warm_up": bench.tables["warm_up"]["elapsed_s"] <= STOPPED_S,
+    }
+    tables = {
+        name: table
+        if name in ("lamps", "days")
+        else table[kept.get(name, table["line"] < 0)].reset_index(drop=True)
+        for name, table in bench.tables.items()
+    }
+    return replace(bench, tables=tables)
+
+
+def whole_rows(table: pd.DataFrame) -> Iterator[dict[str, object]]:
+    """Yield the rows of a rehearsal, a kind of result and a figure each."""
+    for one in table[table["figure"].isin(["coverage", "bias", "half-width", "refused"])].to_dict("records"):
+        yield {
+            "study": "whole", "situation": one["measurand"], "rule": "as declared", "figure": one["figure"],
+            **{key: one[key] for key in ("instant", "scope", "value", "standard_error", "unit")},
+            "draws": one["benches"], "seed": SEED, "source": "simulated",
+        }  # fmt: skip
 
 
 def _coverage_rows(situation: str, rule: str, table: pd.DataFrame) -> Iterator[dict[str, object]]:
@@ -258,7 +298,8 @@ def measurands(_: int) -> Iterator[dict[str, object]]:
 STUDIES: dict[str, tuple[Callable[[int], Iterator[dict[str, object]]], int]] = {
     "claims": (claims, 100_000),
     "families": (families, 100_000),
-    "coverage": (coverage, 1000),
+    "coverage": (coverage, 2000),
+    "whole": (whole, 2000),
     "measurands": (measurands, 0),
 }
 
