@@ -210,7 +210,7 @@ def _add_rehearse(parser: argparse.ArgumentParser) -> None:
         "--differences", metavar="P,P", default="0,3,5,10", help="true differences in percent"
     )
     parser.add_argument(
-        "--whole", action="store_true", help="watts, temperatures, light per watt and candela too"
+        "--whole", action="store_true", help="every other file too: watts, temperatures, runs, records, beams"
     )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", help="CSV file (default: <folder name>-rehearsal.csv)")
@@ -227,6 +227,14 @@ def _add_rehearse(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--meter", choices=("anywhere", "limit"), default="anywhere", help="limit: at one end of its limits"
     )
+    parser.add_argument(
+        "--true-aim-percent", type=float, default=0.0, metavar="N",
+        help="mean loss of light of a seating whose hot spot misses the meter; no folder declares it",
+    )  # fmt: skip
+    parser.add_argument(
+        "--true-near-field-m", type=float, default=0.0, metavar="N",
+        help="with --whole: runs of a source that is not small; light less by (N / distance) squared",
+    )  # fmt: skip
 
 
 def _compare(args: argparse.Namespace) -> int:
@@ -359,6 +367,8 @@ def _rehearse(args: argparse.Namespace) -> int:
             args.true_day_percent,
             args.seats,
             args.meter,
+            args.true_aim_percent,
+            args.true_near_field_m,
         ),
         whole=args.whole,
         out=Path(args.out) if args.out else None,

@@ -95,7 +95,7 @@ def rehearse(
     plan, world
         What is asked, and what is true; see `rehearse.Plan`, `redraw.World`.
     whole : bool, default False
-        Watts, temperatures, light per watt and candela too; slower.
+        Watts, temperatures, light per watt, candela, warm-up records and beams too; slower.
     out : Path, optional
         The CSV file; ``<folder>-rehearsal.csv`` where none is given. Finished blocks stand beside it until all are
         there: the same call goes on where a stopped one ended.
