@@ -161,7 +161,8 @@ def _parser() -> argparse.ArgumentParser:
             "Benches of the same seatings, specimens and meters are drawn with known truth and evaluated as readings "
             "are. Counted, each with its standard error and lamp by lamp in the CSV file: how many intervals hold the "
             "truth, false claims, with what chance a true difference is shown, half-widths. Stopped, the same line "
-            "goes on where it was. --true-seating-percent 4 tells what a wrong declaration would cost.",
+            "goes on where it was. --true-seating-percent 4 tells what a wrong declaration would cost. Light that is "
+            "modulated is not drawn.",
         )
     )
     simulate = add("simulate", _simulate, "write an invented bench with known truth")
@@ -227,14 +228,14 @@ def _add_rehearse(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--meter", choices=("anywhere", "limit"), default="anywhere", help="limit: at one end of its limits"
     )
-    parser.add_argument(
-        "--true-aim-percent", type=float, default=0.0, metavar="N",
-        help="mean loss of light of a seating whose hot spot misses the meter; no folder declares it",
-    )  # fmt: skip
-    parser.add_argument(
-        "--true-near-field-m", type=float, default=0.0, metavar="N",
-        help="with --whole: runs of a source that is not small; light less by (N / distance) squared",
-    )  # fmt: skip
+    for name, text in (
+        (
+            "--true-aim-percent",
+            "mean loss of light of a seating whose hot spot misses the meter; in no folder",
+        ),
+        ("--true-near-field-m", "with --whole: a source that is not small; runs lose (N / distance) squared"),
+    ):
+        parser.add_argument(name, type=float, default=0.0, metavar="N", help=text)
 
 
 def _compare(args: argparse.Namespace) -> int:

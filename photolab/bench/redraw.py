@@ -208,10 +208,8 @@ class Protocol:
         linked = self._linked() if several else readings.iloc[:0]
         instant = np.concatenate([instant[self._drawn], np.full(len(linked), "initial")])
         at = np.concatenate([at[self._drawn], np.zeros(len(linked), dtype=np.intp)])
-        if len(linked):
-            rows = self.rows = Columns(pd.concat([readings.iloc[self._drawn], linked], ignore_index=True))
-        else:
-            rows = self.rows = Columns(readings, self._drawn)
+        table = readings.iloc[self._drawn]
+        rows = self.rows = Columns(pd.concat([table, linked], ignore_index=True) if len(linked) else table)
         self._read = np.arange(rows.rows) < len(self._drawn)
         rows["instant"] = instant.astype(object)
         rows["clock_h"] = clock_hours(rows["clock"])
@@ -234,25 +232,16 @@ class Protocol:
         for end in ("old", "new"):
             known &= links[f"{end}_meter"].isin(list(meters))
         self._links = np.flatnonzero(known)
-        of = np.repeat(self._links, 2)
-        told = links.iloc[of].reset_index(drop=True)
-        new = np.arange(len(of)) % 2 == 1
-        lux = np.where(new, told["new_lx"], told["old_lx"])
-        meter = np.where(new, told["new_meter"], told["old_meter"])
+        ends = [{f"{end}_lx": "illuminance_lx", f"{end}_meter": "meter"} for end in ("old", "new")]
+        told = pd.concat([links[known].rename(columns=names) for names in ends]).sort_index(kind="stable")
         top = []
-        for one, light in zip(meter, lux, strict=True):
-            most = readings.loc[readings["meter"] == one, "range_lx"].mode()
-            top.append(next((t for t in (*most, *meters[one].ranges_lx) if t > light), math.nan))
-        alone = [f"link {k}" for k in of]  # one seating on a day of its own
-        return empty_table(TABLES["readings"], len(of)).assign(
-            **{name: told[name] for name in ("lamp", "specimen", "housing")},
-            illuminance_lx=lux,
-            meter=meter,
-            range_lx=top,
-            point="hot_spot",
-            mounting=alone,
-            day=alone,
-        )
+        for meter, light in zip(told["meter"], told["illuminance_lx"], strict=True):
+            most = readings.loc[readings["meter"] == meter, "range_lx"].mode()
+            top.append(next((t for t in (*most, *meters[meter].ranges_lx) if t > light), math.nan))
+        alone = [f"link {k}" for k in told.index]  # one seating, on a day of its own
+        told = told.assign(range_lx=top, point="hot_spot", mounting=alone, day=alone)
+        whole = empty_table(TABLES["readings"], len(told))
+        return whole.assign(**{str(c): told[c].to_numpy() for c in whole if c in told})
 
     def _add(
         self,

@@ -6,14 +6,14 @@ Each table has streams of its own, as `redraw` has for the readings of light.
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.bench import instruments
-from photolab.bench.beams import ROW_NAMES, evaluate_beams, point_of
+from photolab.bench.beams import ROW_NAMES, evaluate_beams
 from photolab.bench.columns import Array, Columns
 from photolab.bench.distance_terms import READING_SD, reading_scatter, tape_limit
 from photolab.bench.distances import DistanceResult, evaluate_distances, near_field_ratio
@@ -34,6 +34,7 @@ from photolab.bench.surface import (
 )
 from photolab.metrology.quantity import Input
 from photolab.thermal.warm_up_model import fixed_columns, window
+from photolab.thermal.warm_up_result import WarmUp
 
 Truth = dict[tuple[str, ...], float]
 """What is true, by measurand, lamp, housing, point and instant, as in results.csv; by scope too where it matters."""
@@ -269,7 +270,9 @@ def records(known: Known) -> tuple[pd.DataFrame, Truth]:
         if run.fit is not None:
             here = pieces.get((run.lamp, run.housing), [])
             piece = here[0] if not run.specimen and len(here) == 1 else run.specimen
-            curve = _Light(known.bench, run, known.left.get((run.lamp, run.housing, piece), math.nan))
+            curve = _Light(
+                known.bench, run, run.fit, known.left.get((run.lamp, run.housing, piece), math.nan)
+            )
             shown[(table["run"] == run.run).to_numpy()] = curve.shown(known)
             truth |= curve.truth()
     return table.assign(illuminance_lx=shown), truth
@@ -278,26 +281,20 @@ def records(known: Known) -> tuple[pd.DataFrame, Truth]:
 class _Light:
     """The true light along a record."""
 
-    def __init__(self, bench: Bench, run: WarmUpRun, ln_left: float) -> None:
-        assert run.fit is not None
-        self.run, self.fit, described = run, run.fit, run.fit.described
+    def __init__(self, bench: Bench, run: WarmUpRun, fit: WarmUp, ln_left: float) -> None:
+        self.run, self.fit, described = run, fit, fit.described
         self.initial = window(self.fit.initial_s, self.fit.initial_window_s)
         self.hold = np.array([60.0 * bench.settings.hold_minutes])
-        fixed, found = described.linear, described.found
-        self.step_s, self.start_s = described.step_s, described.start_s
-        none = not found.theta.size
-        self.taus = np.array([np.ptp(self.fit.time_s) / 3.0]) if none else np.exp(found.theta)
-        self.fixed, self.parts = (
-            found.coefficients[:fixed],
-            np.zeros(1) if none else found.coefficients[fixed:],
-        )
+        self.step_s, self.start_s, self.taus = described.step_s, described.start_s, described.time_constants
+        self.fixed, self.parts = np.split(described.found.coefficients, [described.linear])
+        if not self.taus.size:
+            self.taus, self.parts = np.array([np.ptp(self.fit.time_s) / 3.0]), np.zeros(1)
         if not math.isnan(ln_left):
             (before, slow), (after, late) = (
                 (self.at(t).mean(), self.fading(t)[:, 0].mean()) for t in (self.initial, self.hold)
             )
-            left = math.exp(ln_left)
-            self.parts = self.parts.copy()
-            self.parts[0] += (left * before - after) / (late - left * slow)
+            left, slowest = math.exp(ln_left), np.arange(self.taus.size) == 0
+            self.parts = self.parts + slowest * (left * before - after) / (late - left * slow)
 
     def fading(self, time_s: Array) -> Array:
         """Return the parts at some instants, of amplitude 1 at the first reading."""
@@ -310,20 +307,17 @@ class _Light:
     def shown(self, known: Known) -> Array:
         """Return what the meter shows of it."""
         run, time_s = self.run, self.run.record["elapsed_s"].to_numpy(float)
-        noise, meter = self.fit.curve.noise, known.bench.meters.get(str(run.record["meter"].iloc[0]))
-        step = (
-            0.0 if meter is None else instruments.resolution_lx(meter, float(run.record["range_lx"].iloc[0]))
-        )
+        noise, first = self.fit.curve.noise, run.record.iloc[0]
+        meter = known.bench.meters.get(str(first["meter"]))
+        step = 0.0 if meter is None else instruments.resolution_lx(meter, float(first["range_lx"]))
         clock, drift = (
             known.stream(f"record {name} {run.run}").standard_normal() for name in ("clock", "drift")
         )
         light = self.at(time_s + ELAPSED_U_S * clock)
         light = light * (1.0 + run.drift * drift * (time_s - self.fit.initial_s) / np.ptp(time_s))
-        sd = math.sqrt(
-            max(noise.whitened_variance - step**2 / 12.0, 0.0)
-        )  # the display adds its own part again
+        own = math.sqrt(max(noise.whitened_variance - step**2 / 12.0, 0.0))  # the display adds its part again
         stream = known.stream(f"record noise {run.run}")
-        light = light + correlated(time_s.size, sd, noise.neighbours, stream)
+        light = light + correlated(time_s.size, own, noise.neighbours, stream)
         step = step or _FINE_LX
         return np.asarray(np.maximum(np.round(light / step), 1.0) * step)
 
@@ -360,55 +354,44 @@ def beams(known: Known) -> tuple[pd.DataFrame, Truth]:
     bench, found, table = known.bench, _patterns(known.bench), known.bench.tables["beam"]
     rows = Columns(table)
     light, below = _read_cells(bench, rows)
-    ranges, tops = rows.groups("meter", "range_lx"), rows.numbers("range_lx")
-    meters = [bench.meters[str(one)] for one in rows["meter"]]
-
-    def each(of: Callable[[int], float], *columns: str) -> Array:
-        groups = rows.groups(*columns)
-        return np.array([of(k) for k in groups.first.tolist()])[groups.code]
-
-    def seating(k: int) -> float:
-        law = known.stream(f"seating {rows['lamp'][k]}/{rows['housing'][k]}")
-        return known.seating.get(str(rows["housing"][k]), 0.0) * float(SHAPES[known.seats](law, 1)[0])
-
-    def beam_share(name: str, k: int) -> float:
-        who = str(rows["lamp"][k]), str(rows["housing"][k])
-        beam = found.find(*who)
-        u = 0.0 if beam is None else float(getattr(beam.beam, f"{name}_u"))
-        return u * float(SHAPES["rectangular"](known.stream(f"{name} {'/'.join(who)}"), 1)[0])
-
-    def linear(k: int) -> float:
-        key = (f"{tops[k]:g}", str(rows["lamp"][k]), str(rows["housing"][k]))
-        return known.away(instruments.linearity_input(meters[k], key))
-
+    tops, meters = rows.numbers("range_lx"), [bench.meters[str(one)] for one in rows["meter"]]
+    who = list(zip(map(str, rows["lamp"]), map(str, rows["housing"]), strict=True))
+    runs = {(one.lamp, one.housing): one.beam for one in found.results}
+    at, away = [(f"{top:g}",) for top in tops.tolist()], known.away
     range_of, beam_of = ("meter", "range_lx"), ("lamp", "housing")
-    seat = each(seating, *beam_of)
+
+    def each(size: Callable[[int], float], *columns: str) -> Array:
+        groups = rows.groups(*columns)
+        return np.array([size(k) for k in groups.first.tolist()])[groups.code]
+
+    def beam(name: str, shape: str, size: Callable[[tuple[str, str]], float]) -> Array:
+        law = SHAPES[shape]
+        return each(lambda k: size(who[k]) * law(known.stream(f"{name} {'/'.join(who[k])}"), 1)[0], *beam_of)
+
+    seat = beam("seating", known.seats, lambda one: known.seating.get(one[1], 0.0))
     shares = [
-        each(lambda k: sum(map(known.away, instruments.scale_inputs(meters[k]))), "meter"),
-        each(linear, *range_of, *beam_of),
-        each(partial(beam_share, "colour"), *beam_of),
-        each(partial(beam_share, "supply"), *beam_of),
-        each(lambda k: reading_scatter(bench, _NO_RUN, str(rows["lamp"][k]))[0], "lamp")
+        each(lambda k: sum(map(away, instruments.scale_inputs(meters[k]))), "meter"),
+        each(lambda k: away(instruments.linearity_input(meters[k], (*at[k], *who[k]))), *range_of, *beam_of),
+        beam("colour", "rectangular", lambda one: runs[one].colour_u if one in runs else 0.0),
+        beam("supply", "rectangular", lambda one: runs[one].supply_u if one in runs else 0.0),
+        each(lambda k: reading_scatter(bench, _NO_RUN, who[k][0])[0], "lamp")
         * known.stream("noise").standard_normal(len(table)),
     ]
-    if len(ranges) > 1:
-        shares.append(
-            each(lambda k: known.away(instruments.gain_input(meters[k], (f"{tops[k]:g}",))), *range_of)
-        )
-    zero = each(
-        lambda k: known.away(instruments.range_input(meters[k], tops[k], (f"{tops[k]:g}",))), *range_of
-    )
+    if len(rows.groups(*range_of)) > 1:
+        shares.append(each(lambda k: away(instruments.gain_input(meters[k], at[k])), *range_of))
+    zero = each(lambda k: away(instruments.range_input(meters[k], tops[k], at[k])), *range_of)
     step = each(lambda k: instruments.resolution_lx(meters[k], tops[k]) or _FINE_LX, *range_of)
     shown = light * np.exp(seat) * np.prod([1.0 + share for share in shares], axis=0)
     shown = shown + zero + np.nan_to_num(rows.numbers("dark_lx"))
     shown = np.maximum(np.round(shown / step), 0.0) * step
     shown = np.where(below, rows.numbers("illuminance_lx"), shown)
-    seated = dict(zip(zip(rows["lamp"], rows["housing"], strict=True), seat.tolist(), strict=True))
+    seated = dict(zip(who, seat.tolist(), strict=True))
     truth: Truth = {}
     for one in found.results:
         apart = seated[one.lamp, one.housing] - seated.get((one.baseline, one.housing), 0.0)
         for ratio in one.ratios:
-            name = (ROW_NAMES[ratio.measurand], one.lamp, one.housing, point_of(ratio.measurand), "")
+            point = "hot_spot" if ratio.measurand == "hot spot" else "beam"
+            name = (ROW_NAMES[ratio.measurand], one.lamp, one.housing, point, "")
             truth[*name, "readings"] = ratio.value * math.exp(apart)
             truth[*name, "specimens"] = ratio.value
     return table.assign(illuminance_lx=np.round(shown, 9)), truth

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from photolab.bench.beams import ROW_NAMES, evaluate_beams, point_of
+from photolab.bench.beams import beam_rows
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.columns import Array
 from photolab.bench.derived import light_per_watt
@@ -255,30 +255,18 @@ def _other_figures(campaign: Campaign, drawn: Drawn) -> Iterator[tuple[Any, ...]
 
 def _other_rows(campaign: Campaign) -> Iterator[Mapping[Any, Any]]:
     """Yield what stands in results.csv beside ratios of light, families left out; remaining light of every record."""
-    bench, coverage = campaign.bench, campaign.bench.settings.coverage
+    bench = campaign.bench
     ratios = [one for one in (campaign.table, ratio_table(campaign, instant="hold")) if len(one)]
     tables = [measured_power(bench), surface_rows(bench), distance_rows(bench), fading_rows(bench)]
-    for table in (*tables, *(light_per_watt(campaign, one, families=False) for one in ratios)):
+    tables += [light_per_watt(campaign, one, families=False) for one in ratios]
+    for table in (*tables, beam_rows(bench, families=False)):
         yield from table.to_dict("records")
-    row = dict.fromkeys(LINE, "") | {"unit": "1"}
     for run in warm_up_runs(bench):
-        if run.remaining is not None:
-            left = run.remaining
-            row |= {
-                "lamp": run.lamp,
-                "housing": run.housing,
-                "point": f"record {run.run}",
-                "scope": "readings",
-            }
-            row |= {"measurand": LEFT + (BEYOND if left.extrapolated else ""), "instant": "hold"}
+        if (left := run.remaining) is not None:
+            name = LEFT + (BEYOND if left.extrapolated else "")
+            said = (name, run.lamp, "", run.housing, f"record {run.run}")
+            row = dict(zip(LINE, (*said, "hold", "readings"), strict=True)) | {"unit": "1"}
             yield row | {"value": left.value, "low": left.low, "high": left.high}
-    for beam in evaluate_beams(bench).results:
-        for one in beam.ratios:
-            said = {"measurand": ROW_NAMES[one.measurand], "lamp": beam.lamp, "baseline": beam.baseline}
-            said |= {"housing": beam.housing, "point": point_of(one.measurand), "instant": "", "unit": "1"}
-            for scope, ratio in (("readings", one.as_seated), ("specimens", one.seated_again)):
-                low, high = ratio.interval(coverage)
-                yield said | {"scope": scope, "value": ratio.value, "low": low, "high": high}
 
 
 def _family(

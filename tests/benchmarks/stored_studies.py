@@ -20,11 +20,17 @@ from family_error import balanced, demo
 from numpy.typing import NDArray
 from scipy import stats
 
+from photolab.bench.distances import evaluate_distances
+from photolab.bench.evaluation import evaluate
+from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.bench.redraw import AS_DECLARED, Protocol, World
 from photolab.bench.redraw_tables import LEFT
 from photolab.bench.rehearse import BEYOND, Plan, lines_of, rehearse_block, table_of
+from photolab.bench.simulation_heat import before_foldback_s
+from photolab.bench.surface import surfaces
+from photolab.bench.truth import parse_truth
 from photolab.metrology.comparison import pairwise
 from photolab.metrology.quantity import Input, Measured, limits, measured
 from photolab.publication.notebooks import studies_folder
@@ -295,11 +301,66 @@ def measurands(_: int) -> Iterator[dict[str, object]]:
             }  # fmt: skip
 
 
+def recovery(_: int) -> Iterator[dict[str, object]]:
+    """Yield what the demo's evaluation finds of the truth that the demo was made from, and what was wanted."""
+    folder = Path(__file__).parents[2] / "data" / "demo"
+    bench, truth = read_bench(folder), parse_truth((folder / "truth.toml").read_text(encoding="utf-8"))
+
+    def told(
+        quantity: str, true: float, found: float, unit: str, wanted: float, off: str = ""
+    ) -> dict[str, object]:
+        away = round(100.0 * (found / true - 1.0) if off == "%" else found - true, 6)
+        return {
+            "study": "recovery", "situation": quantity, "true": true, "value": found, "unit": unit, "low": math.nan,
+            "high": math.nan, "away": away, "away_unit": off or unit, "wanted": wanted, "reached": abs(away) <= wanted,
+            "source": "computed from the demo",
+        }  # fmt: skip
+
+    for run in evaluate_distances(bench):
+        piece = bench.tables["distance"].query("run == @run.run")["specimen"].iloc[0]
+        true = truth.intensity_cd(run.lamp, run.housing, piece)
+        yield told(f"intensity of {run.lamp} in {run.housing}", true, run.intensity, "cd", 1.0, "%")
+        if run.centre_found is not None:
+            centre = 1000.0 * truth.housings[run.housing].offset_m
+            yield told(f"centre of {run.housing}", centre, 1000.0 * run.centre_found.value, "mm", 20.0)
+    for one in warm_up_runs(bench):
+        if one.fit is not None and one.fit.step is not None:
+            lamp, which = truth.lamps[one.lamp], f"step of {one.lamp} in {one.housing}"
+            yield told(f"{which}, instant", 60.0 * lamp.step_min, one.fit.step.time_s, "s", 30.0)
+            yield told(
+                f"{which}, size", 100.0 * (lamp.step_factor - 1.0), 100.0 * one.fit.step.size, "%", 1.0
+            )
+    for method in ("tape", "bare"):
+        stated = [
+            told(f"temperature of {x.lamp}, {method}: the farthest off", lamp.case_C, x.value, "degC", 1.0)
+            for x in surfaces(bench)
+            for lamp in [truth.lamps[x.lamp]]
+            if x.method == method
+            and x.elapsed_s == (before_foldback_s(lamp) if lamp.step_min else 60.0 * lamp.record_min)
+        ]
+        yield max(stated, key=lambda row: abs(float(str(row["away"]))))
+    spreads = evaluate(bench).spreads
+    components = {
+        "reading": (truth.lamps["B0"].reading_sd, spreads.reading["B0"]),
+        "day": (truth.day_sd, spreads.day),
+    }
+    components |= {
+        f"seating in {h}": (truth.housings[h].mounting_sd, spreads.own_seating[h]) for h in truth.housings
+    }
+    for name, (sd, spread) in components.items():
+        low, high = (
+            spread.sd * math.sqrt(spread.dof / stats.chi2.ppf(tail, spread.dof)) for tail in (0.975, 0.025)
+        )
+        one = told(f"SD of a {name}", 100.0 * sd, 100.0 * spread.sd, "%", math.nan)
+        yield one | {"low": 100.0 * low, "high": 100.0 * high, "reached": low <= sd <= high}
+
+
 STUDIES: dict[str, tuple[Callable[[int], Iterator[dict[str, object]]], int]] = {
     "claims": (claims, 100_000),
     "families": (families, 100_000),
     "coverage": (coverage, 2000),
     "whole": (whole, 2000),
+    "recovery": (recovery, 0),
     "measurands": (measurands, 0),
 }
 
