@@ -207,7 +207,7 @@ class Protocol:
         several = self.whole or len(set(readings["meter"])) > 1
         linked = self._linked() if several else readings.iloc[:0]
         instant = np.concatenate([instant[self._drawn], np.full(len(linked), "initial")])
-        at = np.concatenate([at[self._drawn], np.zeros(len(linked), dtype=np.intp)])
+        self._at = np.concatenate([at[self._drawn], np.zeros(len(linked), dtype=np.intp)])
         table = readings.iloc[self._drawn]
         rows = self.rows = Columns(pd.concat([table, linked], ignore_index=True) if len(linked) else table)
         self._read = np.arange(rows.rows) < len(self._drawn)
@@ -217,7 +217,6 @@ class Protocol:
             zip(self.bench.tables["lamps"]["lamp"], self.bench.tables["lamps"]["technology"], strict=True)
         )
         rows["technology"] = np.array([of.get(lamp, "") for lamp in rows["lamp"]], dtype=object)
-        self._at = at
         self._dark = np.nan_to_num(rows.numbers("dark_lx"))
 
     def _linked(self) -> pd.DataFrame:

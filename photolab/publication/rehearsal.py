@@ -317,7 +317,7 @@ def study_note(study: pd.DataFrame) -> str:
 
 
 BAND = (93.0, 97.0)
-"""Within which coverage is wanted where 95 % is stated; our own choice. [%]"""
+"""Coverage that is wanted of a study, two points about what its benches state; our own choice. [%]"""
 
 
 def coverage_sentence(study: pd.DataFrame) -> str:
@@ -365,4 +365,4 @@ def recovery_sentence(study: pd.DataFrame) -> str:
         found, true, low, high = (decimal(float(row[c]), 2) for c in ("value", "true", "low", "high"))
         ends = "" if math.isnan(row["low"]) else f" ({low} to {high})"
         others.append(f"{row['situation']}, {found} {row['unit']}{ends} where {true} {row['unit']} is true")
-    return f"{said}" + (f" Missed: {'; '.join(others)}." if others else "")
+    return said + (f" Missed: {'; '.join(others)}." if others else "")
