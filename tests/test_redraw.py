@@ -11,6 +11,7 @@ from scipy import stats
 from small_benches import bench, csv
 
 from photolab.bench.beams import evaluate_beams
+from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.redraw import Protocol, World
 from photolab.bench.rehearse import Plan, lines_of, rehearse_block, table_of
@@ -229,6 +230,14 @@ def test_a_beam_s_truth_as_seated_and_without_the_seating(whole, many):
         assert_allclose(truth[:, 1], lamp.ratio(what).value, rtol=1e-12)
         seats = np.log(truth[:, 0] / truth[:, 1])
         assert abs(seats.mean()) < 4 * seats.std() / math.sqrt(250)
+    loose = Protocol(whole, World(seating_percent=20.0), whole=True)
+    peaks = (whole.tables["beam"]["horizontal_deg"] == 0) & (whole.tables["beam"]["vertical_deg"] == 0)
+    pairs = []
+    for k in range(60):
+        one = loose.draw(1, k)
+        base, own = one.bench.tables["beam"].loc[peaks, "illuminance_lx"] - 2.0
+        pairs.append((math.log(own / base), math.log(one.others[*key, "readings"])))
+    assert np.corrcoef(np.transpose(pairs))[0, 1] > 0.9  # colour and linearity, 5 %, beside 28 %
     still = Protocol(whole, STILL, whole=True).draw(1, 0)
     assert still.others[*key, "readings"] == still.others[*key, "specimens"]
 
@@ -254,7 +263,7 @@ def test_links_err_as_the_readings_of_their_meters(tmp_path):
     )
     read = bench(tmp_path, rows, toml=exact, lamps=FOUR, links=LINKS)
     protocol = Protocol(read, STILL)
-    seen = []
+    seen, level = [], []
     for k in range(60):
         one = protocol.draw(4, k).bench
         light = one.tables["readings"].set_index(["lamp", "mounting"])["illuminance_lx"]
@@ -263,9 +272,32 @@ def test_links_err_as_the_readings_of_their_meters(tmp_path):
             changed = math.log(link["new_lx"][lamp] / link["old_lx"][lamp])
             assert abs(changed - math.log(light[lamp, "3"] / light[lamp, "1"])) < 3e-4  # steps of 0.1 lx
         seen.append(changed)
+        level.append(math.log(link["old_lx"]["K3"] / 1200.0))
+    assert abs(np.mean(level)) < 4 * np.std(level) / math.sqrt(
+        60
+    )  # what the old meter showed is taken as true
     u = math.sqrt((0.03**2 + 0.04**2 + 0.06**2 + 0.03**2) / 3.0 * (1.0 + 1.0 / 50.0))
     assert np.std(seen) < 1.3 * u
     assert np.std(seen) > 0.7 * u
+
+
+def test_a_link_has_no_dark_reading_and_no_range_term(tmp_path):
+    """Oracle: meters with a range term alone: what they show of dark falls out of a link."""
+    dark = TOML
+    for name, size in (
+        ("reading", "3"),
+        ("reading", "4"),
+        ("index", "6"),
+        ("index", "3"),
+        ("linearity", "0.6"),
+    ):
+        dark = dark.replace(f"{name}_percent = {size}\n", f"{name}_percent = 0\n")
+    read = bench(tmp_path, readings(meter={}), toml=dark, lamps=FOUR, links=LINKS)
+    scatter = evaluate(read).spreads.reading["K1"].sd
+    shown = Protocol(read, STILL, whole=True).draw(1, 0).bench.tables["links"]
+    assert scatter < 0.001
+    assert_allclose(shown["old_lx"], [900.0, 1000.0, 1200.0], rtol=5 * scatter)
+    assert_allclose(shown["new_lx"], [900.0, 1000.0, 1200.0], rtol=5 * scatter)
 
 
 def test_without_a_second_meter_links_of_ratios_stay(tmp_path):
