@@ -248,7 +248,8 @@ def records(known: Known) -> tuple[pd.DataFrame, Truth]:
 
     The scatter and its correlation are those that the fit left over, the drift is the declared one. Of a piece that
     readings know, as much is left at the hold time as they say: its slowest part takes up the difference (a part with a
-    third of the record as its time constant where none was found). A record that no curve fits stays as it was.
+    third of the record as its time constant where none was found). A record that no curve fits stays as it was. What a
+    range adds to every reading is not drawn: no record has a dark reading, and its evaluation does not count it.
 
     Parameters
     ----------
