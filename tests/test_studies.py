@@ -132,6 +132,17 @@ def test_sentences_name_what_is_not_reached():
     assert "SD of a day, 0.35 % (0.27 to 0.50) where 0.90 % is true" in told
 
 
+def test_which_kinds_keep_their_word():
+    """Oracle: the stored rates; what lies outside 93 to 97 % by more than drawing explains is told, and no more."""
+    table = stored("whole").query("figure == 'coverage'")
+    away = (table["value"] - 95.0).abs() - 2.0 > 2.0 * table["standard_error"]
+    told = set(table.loc[away, ["situation", "scope"]].itertuples(index=False, name=None))
+    assert told == {("luminous intensity", "readings"), ("above cut-off ratio", "readings"),
+                    ("above cut-off ratio", "specimens")}  # fmt: skip
+    assert "window flux ratio, readings: 92.2 ± 0.5 %" in coverage_sentence(table)
+    assert table["draws"].max() == 2000
+
+
 def test_measurands_are_those_of_the_benchmark():
     """Oracle: the head of the benchmark that measured them."""
     table = stored("measurands")
