@@ -162,7 +162,8 @@ def _parser() -> argparse.ArgumentParser:
             "Benches of the same seatings, specimens and meters are drawn with known truth and evaluated as readings "
             "are. Counted, each with its standard error and lamp by lamp in the CSV file: how many intervals hold the "
             "truth, false claims, with what chance a true difference is shown, half-widths. Stopped, the same line "
-            "goes on where it was. --true-seating-percent 4 tells what a wrong declaration would cost.",
+            "goes on where it was. --true-seating-percent 4 tells what a wrong declaration would cost. Light that is "
+            "modulated is not drawn.",
         )
     )
     simulate = add("simulate", _simulate, "write an invented bench with known truth")
@@ -211,7 +212,7 @@ def _add_rehearse(parser: argparse.ArgumentParser) -> None:
         "--differences", metavar="P,P", default="0,3,5,10", help="true differences in percent"
     )
     parser.add_argument(
-        "--whole", action="store_true", help="watts, temperatures, light per watt and candela too"
+        "--whole", action="store_true", help="every other file too: watts, temperatures, runs, records, beams"
     )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", help="CSV file (default: <folder name>-rehearsal.csv)")
@@ -228,6 +229,14 @@ def _add_rehearse(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--meter", choices=("anywhere", "limit"), default="anywhere", help="limit: at one end of its limits"
     )
+    for name, text in (
+        (
+            "--true-aim-percent",
+            "mean loss of light of a seating whose hot spot misses the meter; in no folder",
+        ),
+        ("--true-near-field-m", "with --whole: a source that is not small; runs lose (N / distance) squared"),
+    ):
+        parser.add_argument(name, type=float, default=0.0, metavar="N", help=text)
 
 
 def _compare(args: argparse.Namespace) -> int:
@@ -363,6 +372,8 @@ def _rehearse(args: argparse.Namespace) -> int:
                 args.true_day_percent,
                 args.seats,
                 args.meter,
+                args.true_aim_percent,
+                args.true_near_field_m,
             ),
             whole=args.whole,
             out=Path(args.out) if args.out else None,

@@ -271,7 +271,7 @@ def _result(
     )
 
 
-def beam_rows(bench: Bench, *, beams: Beams | None = None) -> pd.DataFrame:
+def beam_rows(bench: Bench, *, beams: Beams | None = None, families: bool = True) -> pd.DataFrame:
     """Return the three measurands of every beam as rows of the results table.
 
     Parameters
@@ -280,6 +280,8 @@ def beam_rows(bench: Bench, *, beams: Beams | None = None) -> pd.DataFrame:
         The bench.
     beams : Beams, optional
         As from `evaluate_beams`; evaluated anew if not given.
+    families : bool, default True
+        Take intervals among all pairs too; else each is as alone.
 
     Returns
     -------
@@ -288,9 +290,9 @@ def beam_rows(bench: Bench, *, beams: Beams | None = None) -> pd.DataFrame:
         seating; alone, and as one of all pairs of beams of its housing.
     """
     found = evaluate_beams(bench) if beams is None else beams
-    wider = _among_all(found, bench.settings.coverage)
+    wider = _among_all(found, bench.settings.coverage) if families else {}
     rows = [
-        _row(bench, result, one, scope, wider[result.lamp, result.housing, one.measurand, scope])
+        _row(bench, result, one, scope, wider.get((result.lamp, result.housing, one.measurand, scope), 1.0))
         for result in found.results
         for one in result.ratios
         for scope in ("readings", "specimens")

@@ -184,7 +184,7 @@ def housing_difference(first: Gain, second: Gain) -> HousingDifference:
     )
 
 
-def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
+def light_per_watt(campaign: Campaign, ratios: pd.DataFrame, *, families: bool = True) -> pd.DataFrame:
     """Return light per watt against the baseline, as rows of the results table.
 
     Parameters
@@ -193,6 +193,8 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
         The evaluation.
     ratios : DataFrame
         Rows "illuminance ratio" of the results table, of one instant.
+    families : bool, default True
+        Take verdicts among all pairs too, which cost more than the rest.
 
     Returns
     -------
@@ -216,7 +218,9 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
     own, base = zip(*(pairs[k] for k in told), strict=True)
     every = joint.differences(own, base, scopes=scopes, coverage=settings.coverage)
     places = dict.fromkeys(name[1:] for name in own)
-    families = {(at, scope): _family(campaign, joint, at, scope) for at in places for scope in scopes}
+    among = {
+        (at, scope): _family(campaign, joint, at, scope) for at in places for scope in scopes if families
+    }
     rows = []
     for at, (k, ratio) in enumerate(zip(told, found.iloc[told].to_dict("records"), strict=True)):
         scope = scopes.index(str(ratio["scope"]))
@@ -226,7 +230,7 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
         half = math.nan if math.isnan(ratio["ln_expanded_uncertainty"]) else wide + bounds
         known = u > 0.0 and half == wide
         verdict = judge(ln_ratio, half, alike_percent=settings.alike_percent)
-        family = families[own[at][1:], scopes[scope]].loc[own[at][0]]
+        family = among[own[at][1:], scopes[scope]].loc[own[at][0]] if families else {}
         words = "; ".join((str(ratio["assumed"]), *(powers[n].assumed for n in pairs[k]))).split("; ")
         assumed = [word for word in dict.fromkeys(words) if word != "nothing"]
         rows.append(
@@ -242,7 +246,7 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame) -> pd.DataFrame:
                 "verdict": verdict.code,
                 "small": verdict.small,
                 "assumed": "; ".join(assumed) or "nothing",
-                **{f"family_{name}": family[name] for name in ("low", "high", "verdict")},
+                **{f"family_{name}": family[name] for name in ("low", "high", "verdict") if families},
             }
         )
     return pd.DataFrame(rows)

@@ -4,16 +4,19 @@ What the readings of a folder evaluate to is taken as true; its specimens, seati
 and ranges stay. Everything that may be off is drawn afresh for each bench, each source from a stream of its own that
 follows from the seed, the number of the bench and the source's name: another source moves no other draw. No
 sensitivity of the evaluation takes part: light is multiplied by what a lamp, a seat, a supply and a meter do to it,
-and shown as a display shows it. Not drawn, because no folder declares them: a wrong aim, a near field, light that is
-modulated, a drop of the supply before the socket. A blank of the folder stays a blank, a dark reading as it was.
+and shown as a display shows it. Links between meters are drawn as two more readings of one seating, so that they err
+as the meters do. A wrong aim and a near field are declared by no folder: a `World` may have them. Not drawn: light that
+is modulated, a drop of the supply before the socket. A blank of the folder stays a blank, a dark reading as it was.
 """
 
+import math
 from collections.abc import Callable, Hashable, Mapping
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
+import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
@@ -21,12 +24,14 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.columns import Array, Columns, Groups, Integers, equal
 from photolab.bench.evaluation import MEASURED, certificate_ages, evaluate
 from photolab.bench.model import Bench
-from photolab.bench.redraw_tables import DRAWN
+from photolab.bench.redraw_tables import DRAWN, SHAPES, Known
+from photolab.bench.schema import TABLES
 from photolab.bench.seats import SEATED, hours_from_middle
 from photolab.bench.selection import instants
 from photolab.bench.shared_inputs import own_colour_likeness
 from photolab.bench.spreads import Spreads
 from photolab.bench.supply_and_time import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, WARM_UP_SLOPE, clock_hours
+from photolab.bench.tables import empty_table
 from photolab.metrology.monte_carlo import stream
 from photolab.metrology.quantity import Input
 
@@ -34,13 +39,6 @@ Name = tuple[str, ...]
 
 _ROOT_3 = np.sqrt(3.0)
 _NO_SUPPLY = 1e-3  # of the reference voltage: below it a lamp is dark
-SHAPES: dict[str, Callable[[np.random.Generator, int], Array]] = {
-    "normal": lambda rng, n: rng.standard_normal(n),
-    "rectangular": lambda rng, n: rng.uniform(-_ROOT_3, _ROOT_3, n),
-    "skewed": lambda rng, n: 1.0 - rng.exponential(1.0, n),  # now and then much too dark
-    "limit": lambda rng, n: _ROOT_3 * rng.choice((-1.0, 1.0), n),
-}
-"""Draws of mean 0 and standard deviation 1, but "limit": one of the two ends of a rectangular law. [1]"""
 
 
 @dataclass(frozen=True)
@@ -55,11 +53,17 @@ class World:
         Law of a seating.
     meter : {"anywhere", "limit"}
         Whether a meter lies anywhere within its limits, or at one of their ends.
+    aim_percent : float, default 0
+        Mean share of the light that a seating loses because its hot spot misses the meter head: the loss grows with
+        the square of an aim that is off in both directions, so it is exponential; nothing in a folder declares it. [%]
+    near_field_m : float, default 0
+        A distance run of a source that is not small: its light is less by (this length / distance) squared, where the
+        folder may say inverse square. [m]
 
     Raises
     ------
     ValueError
-        If a law has another name, or a standard deviation is below zero.
+        If a law has another name, or a figure is out of range.
     """
 
     seating_percent: float | None = None
@@ -67,6 +71,8 @@ class World:
     day_percent: float | None = None
     seats: str = "normal"
     meter: str = "anywhere"
+    aim_percent: float = 0.0
+    near_field_m: float = 0.0
 
     def __post_init__(self) -> None:
         for name, allowed in (
@@ -76,11 +82,14 @@ class World:
             if getattr(self, name) not in allowed:
                 message = f"{name} must be one of {', '.join(allowed)}; got {getattr(self, name)!r}"
                 raise ValueError(message)
-        for name in ("seating_percent", "specimen_percent", "day_percent"):
+        for name in ("seating_percent", "specimen_percent", "day_percent", "aim_percent"):
             value = getattr(self, name)
             if value is not None and not 0.0 <= value < 100.0:
                 message = f"{name} must be 0 to 100 %; got {value!r}"
                 raise ValueError(message)
+        if not 0.0 <= self.near_field_m < 100.0:
+            message = f"near_field_m must be 0 to 100 m; got {self.near_field_m!r}"
+            raise ValueError(message)
 
 
 AS_DECLARED = World()
@@ -99,7 +108,8 @@ class Drawn:
         (lamp, housing, point, instant, scope) to ln of the light at the reference conditions, mean of the pieces on the
         bench (scope "specimens") or of the model. [ln lx]
     others : dict
-        Watts, temperatures and intensities, by measurand, lamp, housing, point and instant. [W, degC, K, cd]
+        Watts, temperatures, intensities, beams and what a record shows, by measurand, lamp, housing, point and instant.
+        [W, degC, K, cd, 1, %, s]
     """
 
     bench: Bench
@@ -138,7 +148,7 @@ class Protocol:
     world : World
         What is true and not as declared.
     whole : bool, default False
-        Draw watts, temperatures and distance runs too.
+        Draw watts, temperatures, distance runs, warm-up records, beams and links too.
     spreads : Spreads, optional
         Standard deviations that are true, of every lamp; those that its readings show where not given.
 
@@ -160,6 +170,7 @@ class Protocol:
     def __post_init__(self) -> None:
         tables = self.bench.tables
         mine = ("readings", *(DRAWN if self.whole else ()))
+        self._links: Integers = np.zeros(0, dtype=np.intp)
         self.not_drawn = tuple(name for name in MEASURED if name not in mine and len(tables[name]))
         empty = {name: tables[name].iloc[:0] for name in self.not_drawn}
         self.bench = replace(self.bench, tables={**tables, **empty})
@@ -167,6 +178,7 @@ class Protocol:
         campaign = evaluate(self.bench, spreads=self.spreads)
         self.baseline = campaign.baseline
         self._levels(campaign)
+        self._spreads = campaign.spreads
         self._rows()
         self._lamps(campaign)
         self._meters()
@@ -196,15 +208,43 @@ class Protocol:
         keys = zip(readings["lamp"], readings["housing"], readings["point"], instant, strict=True)
         at = np.array([self._place.get(tuple(map(str, key)), -1) for key in keys], dtype=np.intp)
         self._drawn = np.flatnonzero(at >= 0)
-        rows = self.rows = Columns(readings, self._drawn)
-        rows["instant"] = instant[self._drawn].astype(object)
+        several = self.whole or len(set(readings["meter"])) > 1
+        linked = self._linked() if several else readings.iloc[:0]
+        instant = np.concatenate([instant[self._drawn], np.full(len(linked), "initial")])
+        self._at = np.concatenate([at[self._drawn], np.zeros(len(linked), dtype=np.intp)])
+        table = readings.iloc[self._drawn]
+        rows = self.rows = Columns(pd.concat([table, linked], ignore_index=True) if len(linked) else table)
+        self._read = np.arange(rows.rows) < len(self._drawn)
+        rows["instant"] = instant.astype(object)
         rows["clock_h"] = clock_hours(rows["clock"])
         of = dict(
             zip(self.bench.tables["lamps"]["lamp"], self.bench.tables["lamps"]["technology"], strict=True)
         )
         rows["technology"] = np.array([of.get(lamp, "") for lamp in rows["lamp"]], dtype=object)
-        self._at = at[self._drawn]
         self._dark = np.nan_to_num(rows.numbers("dark_lx"))
+
+    def _linked(self) -> pd.DataFrame:
+        """Return two readings of one seating for each row of links.csv whose lamp and meters are known.
+
+        A link names no range: the one that its meter is read on most, if it holds the figure, else the lowest that
+        does. Dark readings are off its figures, so no range term is on them.
+        """
+        readings, links = self.bench.tables["readings"], self.bench.tables["links"]
+        meters = self.bench.meters
+        known = links["lamp"].isin(list(self._spreads.reading))
+        for end in ("old", "new"):
+            known &= links[f"{end}_meter"].isin(list(meters))
+        self._links = np.flatnonzero(known)
+        ends = [{f"{end}_lx": "illuminance_lx", f"{end}_meter": "meter"} for end in ("old", "new")]
+        told = pd.concat([links[known].rename(columns=names) for names in ends]).sort_index(kind="stable")
+        top = []
+        for meter, light in zip(told["meter"], told["illuminance_lx"], strict=True):
+            most = readings.loc[readings["meter"] == meter, "range_lx"].mode()
+            top.append(next((t for t in (*most, *meters[meter].ranges_lx) if t > light), math.nan))
+        alone = [f"link {k}" for k in told.index]  # one seating, on a day of its own
+        told = told.assign(range_lx=top, point="hot_spot", mounting=alone, day=alone)
+        whole = empty_table(TABLES["readings"], len(told))
+        return whole.assign(**{str(c): told[c].to_numpy() for c in whole if c in told})
 
     def _add(
         self,
@@ -218,12 +258,12 @@ class Protocol:
         """Add a source; `sd` is one figure, or one for each group."""
         each = np.broadcast_to(np.asarray(sd, dtype=float), len(groups))
         loads = np.broadcast_to(np.asarray(loading, dtype=float), self.rows.rows)
-        if each.any() and loads.any():
+        if each.any() and (loads.any() or self.whole):  # a piece may fade in its record alone
             self._sources.append(_Source(name, shape, each, groups.code, loads, onto))
 
     def _lamps(self, campaign: Campaign) -> None:
         """Add what lamps, seats, days, supply and clock bring."""
-        rows, spreads, world = self.rows, campaign.spreads, self.world
+        rows, spreads, world = self.rows, self._spreads, self.world
 
         def first(groups: Groups, column: str) -> list[str]:
             return [str(label) for label in rows[column][groups.first]]
@@ -253,6 +293,7 @@ class Protocol:
         self._add("remaining", "normal", np.array(left), piece, hold)
         sds = [spreads.seating_in(h).sd for h in first(seat, "housing")]
         self._add("seating", world.seats, true(world.seating_percent, sds), seat, 1.0)
+        self._add("aim", "missed", world.aim_percent / 100.0, seat, 1.0)
         sds = [spreads.reading[lamp].sd for lamp in first(each, "lamp")]
         self._add("noise", "normal", np.array(sds), each, 1.0)
         self._add("day", "normal", true(world.day_percent, [spreads.day.sd] * len(day)), day, 1.0)
@@ -291,17 +332,20 @@ class Protocol:
             acts = np.array([instruments.scale_loading(meter, top) for top in tops])[of_range.code] * mine
             for q in instruments.scale_inputs(meter, years_since_certificate=ages.get(label, 0.0)):
                 self._add_input(q, rows.groups("meter"), acts)
-            known = set(ranges[mine].tolist())
+            known = set(ranges[mine & self._read].tolist())
             if len(known) > 1:
                 self._add_input(instruments.gain_input(meter, ()), of_range, mine)
             terms = [instruments.range_input(meter, top, ()) for top in tops]
-            self._add_input(terms[0], of_range, mine, onto="display", sd=np.array([q.u for q in terms]))
+            sds = np.array([q.u for q in terms])
+            self._add_input(terms[0], of_range, mine * self._read, onto="display", sd=sds)
             linear = instruments.linearity_input(meter, ())
             self._add_input(linear, rows.groups("meter", "range", "lamp", "housing"), mine)
             warm = instruments.meter_temperature_input(meter, "")
             self._add_input(warm, rows.groups("meter", "day"), self._warm * mine)
             self._step += (
-                np.array([instruments.resolution_lx(meter, top) for top in tops])[of_range.code] * mine
+                np.array([instruments.resolution_lx(meter, top) for top in tops])[of_range.code]
+                * mine
+                * self._read  # a link is a mean of several figures
             )
             lamps = [str(lamp) for lamp in rows["lamp"][of_lamp.first]]
             lights = [str(light) for light in rows["technology"][of_lamp.first]]
@@ -336,6 +380,8 @@ class Protocol:
             alone = other & (own == 0.0)[of_lamp.code]
             self._add_input(shares[0], of_lamp, alone, sd=np.array([q.u for q in shares]))
         self._expected = np.log(expected)
+        old = rows.numbers("illuminance_lx")[~self._read][::2]  # what the old meter showed is taken as it was
+        self._fixed[~self._read] = np.repeat(np.log(old) - self._expected[~self._read][::2], 2)
 
     def _add_input(
         self,
@@ -388,15 +434,34 @@ class Protocol:
         shown = np.where(self._step > 0.0, np.round(shown / step) * step, shown)
         readings = self.bench.tables["readings"]
         figures = readings["illuminance_lx"].to_numpy(copy=True)
-        figures[self._drawn] = np.maximum(np.round(shown, 9), 1e-9)
+        shown = np.maximum(np.round(shown, 9), 1e-9)
+        figures[self._drawn] = shown[self._read]
         tables = {**self.bench.tables, "readings": readings.assign(illuminance_lx=figures)}
+        if len(self._links):
+            links = tables["links"][["old_lx", "new_lx"]].to_numpy(copy=True)
+            links[self._links] = shown[~self._read].reshape(-1, 2)
+            tables["links"] = tables["links"].assign(old_lx=links[:, 0], new_lx=links[:, 1])
         others: dict[Name, float] = {}
         for name in (one for one in DRAWN if self.whole and len(tables[one])):
-            tables[name], told = DRAWN[name](self.bench, partial(_stream, seed, number, name))
+            tables[name], told = DRAWN[name](self._known(kept, partial(_stream, seed, number, name)))
             others |= told
         bench = copy(self.bench)
         object.__setattr__(bench, "tables", tables)  # places in it were rounded when it was read
         return Drawn(bench, self._truth(kept), others)
+
+    def _known(self, kept: Mapping[Hashable, Array], source: Callable[[str], np.random.Generator]) -> Known:
+        """Return what a table beside the readings is drawn from."""
+        fade, world = kept.get("remaining", np.zeros(len(self._pieces))), self.world
+        left: dict[tuple[str, str, str], float] = {}
+        for name in self.names:
+            start = (*name[:3], "initial")
+            if name[2:] == ("hot_spot", "hold") and start in self._place:
+                apart = float(self._level[self._place[name]] - self._level[self._place[start]])
+                for piece in self._pieces.keys() & self._owners[self._place[start]]:
+                    left[(*name[:2], piece[1])] = apart + float(fade[self._pieces[piece]])
+        own, meter = world.seating_percent, "limit" if world.meter == "limit" else "rectangular"
+        sds = {h: self._spreads.seating_in(h).sd if own is None else own / 100.0 for h in self.bench.housings}
+        return Known(self.bench, source, left, sds, world.seats, meter, world.near_field_m)
 
     def _supply(self, seed: int, number: int) -> Array:
         """Return what the supply does to filament lamps, in ln."""

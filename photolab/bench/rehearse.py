@@ -8,28 +8,34 @@ more is shown follows from the error and the half-width of the same bench.
 
 import gc
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from photolab.bench.beams import beam_rows
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.columns import Array
 from photolab.bench.derived import light_per_watt
 from photolab.bench.distances import distance_rows
 from photolab.bench.electrical import measured_power
 from photolab.bench.evaluation import evaluate
+from photolab.bench.heat import fading_rows, warm_up_runs
 from photolab.bench.ratio_table import ratio_table
 from photolab.bench.redraw import Drawn, Name, Protocol
+from photolab.bench.redraw_tables import LEFT
 from photolab.bench.surface import surface_rows
 from photolab.errors import MethodError
 from photolab.metrology.quantity import coverage_factor
 
 SCOPES_DRAWN = ("specimens", "models")
 RATIO, PER_WATT = "illuminance ratio", "illuminance per watt ratio"
-TEMPERATURES = {"degC", "K"}
+BEYOND = " beyond the record"
+"""Added to the name of remaining light that its record does not reach."""
+ADDED = {"degC", "K", "%"}
+"""Units of what errs by a sum and not by a factor."""
 LINE = ("measurand", "lamp", "baseline", "housing", "point", "instant", "scope")
 """What a line is, in the words of results.csv; "all" where it is the mean of several."""
 FOUND = ("figure", "true_difference_percent", "value", "standard_error", "unit", "benches")
@@ -221,32 +227,46 @@ def one_bench(drawn: Drawn, plan: Plan, lines: Sequence[Name], *, families: bool
 def _other_figures(campaign: Campaign, drawn: Drawn) -> Iterator[tuple[Any, ...]]:
     """Yield of all but ratios of light: the line; whether there is an interval, and it holds; error, half-width.
 
-    Errors are in ln, those of temperatures in hundreds of kelvins, so that one factor serves both.
+    Errors are in ln, those of temperatures and percentages in hundredths, so that one factor serves all.
     """
     if not drawn.others:
         return
-    bench, true = drawn.bench, drawn.others
-    parts = [measured_power(bench), surface_rows(bench), distance_rows(bench)]
+    true = drawn.others
+    for row in _other_rows(campaign):
+        line = tuple(str(row[c]) for c in LINE)
+        kind, lamp, base, *where = line
+        if kind == PER_WATT and where[-1] in SCOPES_DRAWN:
+            watts = [true.get(("electrical power", x, "", "", where[2]), math.nan) for x in (lamp, base)]
+            light = drawn.ln_light[lamp, *where] - drawn.ln_light[base, *where]
+            truth = math.exp(light) * watts[1] / watts[0]
+        else:
+            name = kind.removesuffix(BEYOND), lamp, *where[:3]
+            truth = true.get((*name, where[-1]), true.get(name, math.nan))
+        if math.isnan(truth):
+            continue
+        value, low, high = (float(row[c]) for c in ("value", "low", "high"))
+        held = math.nan if math.isnan(low) else float(low <= truth <= high)
+        if row["unit"] in ADDED:
+            error, half = (value - truth) / 100.0, (high - low) / 200.0
+        else:
+            error, half = math.log(value / truth), math.log(high / low) / 2.0
+        yield line, float(not math.isnan(low)), held, error, half
+
+
+def _other_rows(campaign: Campaign) -> Iterator[Mapping[Any, Any]]:
+    """Yield what stands in results.csv beside ratios of light, families left out; remaining light of every record."""
+    bench = campaign.bench
     ratios = [one for one in (campaign.table, ratio_table(campaign, instant="hold")) if len(one)]
-    for table in (*parts, *(light_per_watt(campaign, one) for one in ratios)):
-        for row in table.to_dict("records"):
-            line = tuple(str(row[c]) for c in LINE)
-            kind, lamp, base, *where = line
-            if kind == PER_WATT and where[-1] in SCOPES_DRAWN:
-                watts = [true.get(("electrical power", x, "", "", where[2]), math.nan) for x in (lamp, base)]
-                light = drawn.ln_light[lamp, *where] - drawn.ln_light[base, *where]
-                truth = math.exp(light) * watts[1] / watts[0]
-            else:
-                truth = true.get((kind, lamp, *where[:3]), math.nan)
-            if math.isnan(truth):
-                continue
-            value, low, high = (float(row[c]) for c in ("value", "low", "high"))
-            held = math.nan if math.isnan(low) else float(low <= truth <= high)
-            if row["unit"] in TEMPERATURES:
-                error, half = (value - truth) / 100.0, (high - low) / 200.0
-            else:
-                error, half = math.log(value / truth), math.log(high / low) / 2.0
-            yield line, float(not math.isnan(low)), held, error, half
+    tables = [measured_power(bench), surface_rows(bench), distance_rows(bench), fading_rows(bench)]
+    tables += [light_per_watt(campaign, one, families=False) for one in ratios]
+    for table in (*tables, beam_rows(bench, families=False)):
+        yield from table.to_dict("records")
+    for run in warm_up_runs(bench):
+        if (left := run.remaining) is not None:
+            name = LEFT + (BEYOND if left.extrapolated else "")
+            said = (name, run.lamp, "", run.housing, f"record {run.run}")
+            row = dict(zip(LINE, (*said, "hold", "readings"), strict=True)) | {"unit": "1"}
+            yield row | {"value": left.value, "low": left.low, "high": left.high}
 
 
 def _family(

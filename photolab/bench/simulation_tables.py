@@ -157,7 +157,7 @@ def _record(truth: Truth, state: SeatState, run: str, rng: np.random.Generator) 
     })  # fmt: skip
 
 
-def correlated(size: int, sd: float, correlation: float, rng: np.random.Generator) -> Array:
+def correlated(size: int, sd: float, correlation: float | Array, rng: np.random.Generator) -> Array:
     """Return stationary noise whose neighbours are correlated.
 
     Parameters
@@ -166,8 +166,8 @@ def correlated(size: int, sd: float, correlation: float, rng: np.random.Generato
         How many values.
     sd : float
         Standard deviation. [1]
-    correlation : float
-        Between neighbours. [1]
+    correlation : float or ndarray, shape (size - 1,)
+        Between neighbours, one for all or each with the one before it. [1]
     rng : numpy.random.Generator
         Source of randomness.
 
@@ -177,8 +177,10 @@ def correlated(size: int, sd: float, correlation: float, rng: np.random.Generato
         First-order autoregressive noise. [1]
     """
     fresh = rng.normal(0, sd, size)
-    fresh[1:] *= np.sqrt(1 - correlation**2)
-    return np.array([*accumulate(fresh.tolist(), lambda before, now: correlation * before + now)])
+    rho = np.broadcast_to(correlation, size - 1)
+    fresh[1:] *= np.sqrt(1 - rho**2)
+    steps = zip([0.0, *rho.tolist()], fresh.tolist(), strict=True)
+    return np.array([*accumulate(steps, lambda before, step: step[0] * before + step[1], initial=0.0)][1:])
 
 
 def electrical_table(truth: Truth) -> pd.DataFrame:

@@ -95,7 +95,7 @@ def rehearse(
     plan, world
         What is asked, and what is true; see `rehearse.Plan`, `redraw.World`.
     whole : bool, default False
-        Watts, temperatures, light per watt and candela too; slower.
+        Watts, temperatures, light per watt, candela, warm-up records and beams too; slower.
     out : Path, optional
         The CSV file; ``<folder>-rehearsal.csv`` where none is given. Finished blocks stand beside it until all are
         there: the same call goes on where a stopped one ended.
@@ -283,13 +283,14 @@ def stored_study(name: str) -> pd.DataFrame:
 
     Parameters
     ----------
-    name : {"claims", "families", "coverage", "measurands"}
+    name : {"claims", "families", "coverage", "measurands", "whole", "recovery"}
         Which; `data/README.md` says what each draws.
 
     Returns
     -------
     DataFrame
-        A figure a row: situation, rule, figure, value [unit], standard_error, draws, seed, source.
+        A figure a row: situation, rule, figure, value [unit], standard_error, draws, seed, source; of "recovery" what
+        is true and what was found, its interval, how far it is off and how far it may be.
     """
     return pd.read_csv(studies_folder() / f"{name}.csv")
 
@@ -313,3 +314,55 @@ def study_note(study: pd.DataFrame) -> str:
     return (
         f"Simulated, {draws} draws or more a row; standard error ± {error} {study['unit'].iloc[0]} at most."
     )
+
+
+BAND = (93.0, 97.0)
+"""Coverage that is wanted of a study, two points about what its benches state; our own choice. [%]"""
+
+
+def coverage_sentence(study: pd.DataFrame) -> str:
+    """Return which kinds of result keep their word, and which do not.
+
+    Parameters
+    ----------
+    study : DataFrame
+        Rows "coverage" of a stored study, a kind of result each.
+
+    Returns
+    -------
+    str
+        How many lie within `BAND`, and every other one with its figure and standard error.
+    """
+    away = study[~study["value"].between(*BAND)]
+    others = []
+    for row in away.to_dict("records"):
+        words = ", ".join(
+            str(row[c]) for c in ("situation", "instant", "scope") if isinstance(row[c], str) and row[c]
+        )
+        value, error = (decimal(float(row[c]), 1) for c in ("value", "standard_error"))
+        others.append(f"{words}: {value} ± {error} %")
+    said = f"{len(study) - len(away)} of {len(study)} kinds of interval hold the truth in {BAND[0]:g} to {BAND[1]:g} %"
+    return f"{said} of the benches." + (f" Not so {'; '.join(others)}." if others else "")
+
+
+def recovery_sentence(study: pd.DataFrame) -> str:
+    """Return how much of the demo's truth its evaluation finds, and what it misses.
+
+    Parameters
+    ----------
+    study : DataFrame
+        The stored study "recovery".
+
+    Returns
+    -------
+    str
+        How many figures are as near as wanted, and every other one with its figures.
+    """
+    missed = study[study["reached"] != "yes"]
+    said = f"{len(study) - len(missed)} of {len(study)} figures of the demo are found as near as wanted."
+    others = []
+    for row in missed.to_dict("records"):
+        found, true, low, high = (decimal(float(row[c]), 2) for c in ("value", "true", "low", "high"))
+        ends = "" if math.isnan(row["low"]) else f" ({low} to {high})"
+        others.append(f"{row['situation']}, {found} {row['unit']}{ends} where {true} {row['unit']} is true")
+    return said + (f" Missed: {'; '.join(others)}." if others else "")

@@ -1,7 +1,9 @@
 """The stored studies of `data/studies`: simulated, with their seed; notebooks 12 and 14 show them.
 
-Run: ``python tests/benchmarks/stored_studies.py`` writes `claims.csv`, `families.csv` and `coverage.csv` again: 100 000
-draws a row of the first two, 1000 benches a row of the third (4 min of processor time). `tests/test_studies.py` draws a
+Run: ``python tests/benchmarks/stored_studies.py`` writes them again, ``... claims families`` those that are named:
+100 000 draws a row of `claims.csv` and `families.csv`; 2000 benches a row of `coverage.csv` (5 min of processor time);
+2000 whole benches of the demo's protocol in `whole.csv`, and 500 with stopped records (28 min). `recovery.csv` draws
+nothing: it is what the demo's evaluation says of the truth that the demo was made from. `tests/test_studies.py` draws a
 few of each and compares.
 """
 
@@ -9,7 +11,7 @@ import math
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,12 +19,19 @@ import pandas as pd
 import results_coverage
 from family_error import balanced, demo
 from numpy.typing import NDArray
+from photolab.bench.simulation_heat import before_foldback_s
 from scipy import stats
 
+from photolab.bench.distances import evaluate_distances
+from photolab.bench.evaluation import evaluate
+from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.bench.redraw import AS_DECLARED, Protocol, World
-from photolab.bench.rehearse import Plan, lines_of, rehearse_block, table_of
+from photolab.bench.redraw_tables import LEFT
+from photolab.bench.rehearse import BEYOND, Plan, lines_of, rehearse_block, table_of
+from photolab.bench.surface import surfaces
+from photolab.bench.truth import parse_truth
 from photolab.metrology.comparison import pairwise
 from photolab.metrology.quantity import Input, Measured, limits, measured
 from photolab.publication.notebooks import studies_folder
@@ -203,9 +212,11 @@ def evening() -> Bench:
         return read_bench(folder)
 
 
-def rehearsed(bench: Bench, world: World, benches: int, seed: int = SEED, every: int = 5) -> pd.DataFrame:
+def rehearsed(
+    bench: Bench, world: World, benches: int, seed: int = SEED, every: int = 5, *, whole: bool = False
+) -> pd.DataFrame:
     """Return the mean figures of a rehearsal over all lamps."""
-    protocol, plan = Protocol(bench, world), Plan(seed=seed, families_every=every)
+    protocol, plan = Protocol(bench, world, whole), Plan(seed=seed, families_every=every)
     lines = lines_of(protocol, plan)
     table = table_of(
         rehearse_block(protocol, plan, lines, range(benches)), plan, lines, bench.settings.coverage
@@ -220,6 +231,42 @@ def coverage(benches: int) -> Iterator[dict[str, object]]:
     for name, world in WORLDS.items():
         yield from _coverage_rows("one evening, seated once", name, rehearsed(evening_bench, world, benches))
     yield from _coverage_rows("the demo", "as declared", rehearsed(demo_bench, AS_DECLARED, benches))
+
+
+def whole(benches: int) -> Iterator[dict[str, object]]:
+    """Yield rows of the demo's whole protocol, by kind of result; and of 500 benches with its records stopped."""
+    demo_bench = read_bench(Path(__file__).parents[2] / "data" / "demo")
+    yield from whole_rows(rehearsed(demo_bench, AS_DECLARED, benches, every=0, whole=True))
+    table = rehearsed(stopped(demo_bench), AS_DECLARED, min(benches, 500), every=0, whole=True)
+    yield from whole_rows(table[table["measurand"] == LEFT + BEYOND])
+
+
+STOPPED_S = 1500.0
+
+
+def stopped(bench: Bench) -> Bench:
+    """Return a bench whose records end after 25 min, with nothing at the hold time and nothing beside them."""
+    kept = {
+        "readings": bench.tables["readings"]["elapsed_s"] < STOPPED_S,
+        "warm_up": bench.tables["warm_up"]["elapsed_s"] <= STOPPED_S,
+    }
+    tables = {
+        name: table
+        if name in ("lamps", "days")
+        else table[kept.get(name, table["line"] < 0)].reset_index(drop=True)
+        for name, table in bench.tables.items()
+    }
+    return replace(bench, tables=tables)
+
+
+def whole_rows(table: pd.DataFrame) -> Iterator[dict[str, object]]:
+    """Yield the rows of a rehearsal, a kind of result and a figure each."""
+    for one in table[table["figure"].isin(["coverage", "bias", "half-width", "refused"])].to_dict("records"):
+        yield {
+            "study": "whole", "situation": one["measurand"], "rule": "as declared", "figure": one["figure"],
+            **{key: one[key] for key in ("instant", "scope", "value", "standard_error", "unit")},
+            "draws": one["benches"], "seed": SEED, "source": "simulated",
+        }  # fmt: skip
 
 
 def _coverage_rows(situation: str, rule: str, table: pd.DataFrame) -> Iterator[dict[str, object]]:
@@ -255,10 +302,66 @@ def measurands(_: int) -> Iterator[dict[str, object]]:
             }  # fmt: skip
 
 
+def recovery(_: int) -> Iterator[dict[str, object]]:
+    """Yield what the demo's evaluation finds of the truth that the demo was made from, and what was wanted."""
+    folder = Path(__file__).parents[2] / "data" / "demo"
+    bench, truth = read_bench(folder), parse_truth((folder / "truth.toml").read_text(encoding="utf-8"))
+
+    def told(
+        quantity: str, true: float, found: float, unit: str, wanted: float, off: str = ""
+    ) -> dict[str, object]:
+        away = round(100.0 * (found / true - 1.0) if off == "%" else found - true, 6)
+        return {
+            "study": "recovery", "situation": quantity, "true": true, "value": found, "unit": unit, "low": math.nan,
+            "high": math.nan, "away": away, "away_unit": off or unit, "wanted": wanted, "reached": abs(away) <= wanted,
+            "source": "computed from the demo",
+        }  # fmt: skip
+
+    for run in evaluate_distances(bench):
+        piece = bench.tables["distance"].query("run == @run.run")["specimen"].iloc[0]
+        true = truth.intensity_cd(run.lamp, run.housing, piece)
+        yield told(f"intensity of {run.lamp} in {run.housing}", true, run.intensity, "cd", 1.0, "%")
+        if run.centre_found is not None:
+            centre = 1000.0 * truth.housings[run.housing].offset_m
+            yield told(f"centre of {run.housing}", centre, 1000.0 * run.centre_found.value, "mm", 20.0)
+    for one in warm_up_runs(bench):
+        if one.fit is not None and one.fit.step is not None:
+            lamp, which = truth.lamps[one.lamp], f"step of {one.lamp} in {one.housing}"
+            yield told(f"{which}, instant", 60.0 * lamp.step_min, one.fit.step.time_s, "s", 30.0)
+            yield told(
+                f"{which}, size", 100.0 * (lamp.step_factor - 1.0), 100.0 * one.fit.step.size, "%", 1.0
+            )
+    for method in ("tape", "bare"):
+        stated = [
+            told(f"temperature of {x.lamp}, {method}: the farthest off", lamp.case_C, x.value, "degC", 1.0)
+            for x in surfaces(bench)
+            for lamp in [truth.lamps[x.lamp]]
+            if x.method == method
+            and x.elapsed_s == (before_foldback_s(lamp) if lamp.step_min else 60.0 * lamp.record_min)
+        ]
+        yield max(stated, key=lambda row: abs(float(str(row["away"]))))
+    spreads = evaluate(bench).spreads
+    components = {
+        "reading": (truth.lamps["B0"].reading_sd, spreads.reading["B0"]),
+        "day": (truth.day_sd, spreads.day),
+    }
+    components |= {
+        f"seating in {h}": (truth.housings[h].mounting_sd, spreads.own_seating[h]) for h in truth.housings
+    }
+    for name, (sd, spread) in components.items():
+        low, high = (
+            spread.sd * math.sqrt(spread.dof / stats.chi2.ppf(tail, spread.dof)) for tail in (0.975, 0.025)
+        )
+        one = told(f"SD of a {name}", 100.0 * sd, 100.0 * spread.sd, "%", math.nan)
+        yield one | {"low": 100.0 * low, "high": 100.0 * high, "reached": low <= sd <= high}
+
+
 STUDIES: dict[str, tuple[Callable[[int], Iterator[dict[str, object]]], int]] = {
     "claims": (claims, 100_000),
     "families": (families, 100_000),
-    "coverage": (coverage, 1000),
+    "coverage": (coverage, 2000),
+    "whole": (whole, 2000),
+    "recovery": (recovery, 0),
     "measurands": (measurands, 0),
 }
 
