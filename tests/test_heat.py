@@ -400,6 +400,7 @@ def test_runs_without_a_change_speak_for_their_meter():
         resolution=1.0,
         drift_relative_sd=mine.drift,
         elapsed_uncertainty_s=mine.fit.elapsed_uncertainty_s,
+        additive_uncertainty=0.005 * 4000.0 / 3.0**0.5,  # the manual: 0.5 % of a range of 4000 lx, a limit
         stable=[
             (by_name[n].record["elapsed_s"], by_name[n].record["illuminance_lx"]) for n in ("W05", "W06")
         ],

@@ -90,6 +90,11 @@ def test_a_drift_and_the_clock_move_amplitudes_as_refitting_does():
     assert_allclose(added(drift, "ln_time_constant_uncertainty"), moved, rtol=0.05)
     assert_allclose(added(drift, "share_uncertainty"), abs(drifted.share - plain.share), rtol=0.05)
     assert_allclose(added(clock, "share_uncertainty"), abs(late.share - plain.share), rtol=0.05)
+    shifted = fit_warm_up(TIME_S, light + 5.0, drift_relative_sd=0.0, **options).fading()[0]
+    range_term = fit_warm_up(
+        TIME_S, light, drift_relative_sd=0.0, additive_uncertainty=5.0, **options
+    ).fading()
+    assert_allclose(added(range_term[0], "share_uncertainty"), abs(shifted.share - plain.share), rtol=0.05)
 
 
 def test_cut_record_keeps_its_end_and_refuses_the_final_level():
@@ -257,8 +262,9 @@ def test_beyond_the_record_bounds_hold_and_are_marked():
     assert refusal.value.code == "too_far_beyond_record"
 
 
-def test_declared_drift_and_clock_add_in_quadrature():
-    # Oracle: closed form; drift sd (h - t0)/T, clock times the difference of the logarithmic slopes.
+def test_declared_drift_clock_and_range_term_add_in_quadrature():
+    # Oracle: closed form; drift sd (h - t0)/T, clock times the difference of the logarithmic slopes, lux added to all
+    # readings times the difference of their reciprocals.
     light = noisy(11, approach(TIME_S))
     plain = fit_warm_up(TIME_S, light, drift_relative_sd=0.0).remaining(1800.0).ln_standard_uncertainty
     drift = fit_warm_up(TIME_S, light, drift_relative_sd=0.01).remaining(1800.0).ln_standard_uncertainty
@@ -267,6 +273,10 @@ def test_declared_drift_and_clock_add_in_quadrature():
     slope = 0.18 / 420.0 * (1.0 - np.exp(-1740.0 / 420.0) / 0.8229)
     added = np.sqrt(clock.ln_standard_uncertainty**2 - plain**2)
     assert_allclose(added, 20.0 * slope, rtol=0.25)  # the fitted slope at 60 s is known to some 10 %
+    added = fit_warm_up(TIME_S, light, drift_relative_sd=0.0, additive_uncertainty=8.0).remaining(1800.0)
+    more = np.sqrt(added.ln_standard_uncertainty**2 - plain**2)
+    first = fit_warm_up(TIME_S, light, drift_relative_sd=0.0).curve.at(np.array([60.0]))[0]
+    assert_allclose(more, 8.0 / first * (1.0 / added.value - 1.0), rtol=1e-9)
     assert "drift_assumed" not in codes(fit_warm_up(TIME_S, light, drift_relative_sd=0.001))
     assert ASSUMED_DRIFT == 0.003
 
@@ -556,6 +566,7 @@ def test_second_term_is_described_only_where_it_is():
         ({"residual_correlation": 1.0}, "residual_correlation must be at least 0 and below 1; got 1"),
         ({"initial_window_s": -1.0}, "initial_window_s must be zero or more; got -1 s"),
         ({"elapsed_uncertainty_s": -2.0}, "elapsed_uncertainty_s must be zero or more; got -2 s"),
+        ({"additive_uncertainty": -1.0}, "additive_uncertainty must be zero or more; got -1 lx"),
     ],
 )
 def test_bad_arguments_name_the_quantity(change, message):

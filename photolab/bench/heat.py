@@ -117,7 +117,10 @@ class _Records:
         bench, table = self.bench, self.bench.tables["warm_up"]
         figures = bench.settings.initial_s, bench.settings.initial_window_s, bench.settings.coverage
         lights = tuple(zip(*(bench.tables["lamps"][name] for name in ("lamp", "technology")), strict=True))
-        steps = tuple((m.id, m.ranges_lx, m.resolution_lx) for m in bench.meters.values())
+        steps = tuple(
+            (m.id, m.ranges_lx, m.resolution_lx, m.range_percent, m.digits, m.limit_kind)
+            for m in bench.meters.values()
+        )
         object.__setattr__(
             self, "key", (id(table), *figures, lights, steps)
         )  # the table lives as long as the bench
@@ -151,6 +154,28 @@ def _display_step(bench: Bench, record: pd.DataFrame) -> float:
     """Return the display step of the meter of a record, 0 where it is not known [lx]."""
     meter = bench.meters.get(str(record["meter"].iloc[0]))
     return instruments.resolution_lx(meter, float(record["range_lx"].iloc[0])) if meter is not None else 0.0
+
+
+def range_term(bench: Bench, record: pd.DataFrame) -> Input:
+    """Return what the range of a record's meter adds to every reading.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench, with its meters.
+    record : DataFrame
+        Rows with meter and range_lx.
+
+    Returns
+    -------
+    Input
+        Nothing where the manual names no such term, or the meter or its range is not known. [lx]
+    """
+    label, top = str(record["meter"].iloc[0]), float(record["range_lx"].iloc[0])
+    meter = bench.meters.get(label)
+    if meter is None:
+        return Input(("range term", label), 0.0)
+    return instruments.range_input(meter, top, (f"{top:g} lx",))
 
 
 def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
@@ -197,6 +222,7 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
             resolution=_display_step(bench, record),
             drift_relative_sd=drift,
             elapsed_uncertainty_s=ELAPSED_U_S,
+            additive_uncertainty=range_term(bench, record).u,
             coverage=bench.settings.coverage,
         )
     except MethodError as refused:

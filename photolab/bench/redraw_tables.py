@@ -18,7 +18,7 @@ from photolab.bench.columns import Array, Columns
 from photolab.bench.distance_terms import READING_SD, reading_scatter, tape_limit
 from photolab.bench.distances import DistanceResult, evaluate_distances, near_field_ratio
 from photolab.bench.electrical import POWER_LIMIT_PERCENT, lamp_power
-from photolab.bench.heat import WarmUpRun, warm_up_runs
+from photolab.bench.heat import WarmUpRun, range_term, warm_up_runs
 from photolab.bench.model import Bench
 from photolab.bench.simulation_tables import camera_display, correlated
 from photolab.bench.supply_and_time import ELAPSED_U_S
@@ -248,8 +248,8 @@ def records(known: Known) -> tuple[pd.DataFrame, Truth]:
 
     The scatter and its correlation are those that the fit left over, the drift is the declared one. Of a piece that
     readings know, as much is left at the hold time as they say: its slowest part takes up the difference (a part with a
-    third of the record as its time constant where none was found). A record that no curve fits stays as it was. What a
-    range adds to every reading is not drawn: no record has a dark reading, and its evaluation does not count it.
+    third of the record as its time constant where none was found). A record that no curve fits stays as it was. Records
+    read on one range of a meter have in common what that range adds to every reading.
 
     Parameters
     ----------
@@ -317,6 +317,7 @@ class _Light:
         light = self.at(time_s + ELAPSED_U_S * clock)
         light = light * (1.0 + run.drift * drift * (time_s - self.fit.initial_s) / np.ptp(time_s))
         own = math.sqrt(max(noise.whitened_variance - step**2 / 12.0, 0.0))  # the display adds its part again
+        light = light + known.away(range_term(known.bench, run.record))
         stream = known.stream(f"record noise {run.run}")
         light = light + correlated(time_s.size, own, noise.neighbours, stream)
         step = step or _FINE_LX

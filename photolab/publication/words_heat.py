@@ -216,11 +216,13 @@ def _counted(fit: WarmUp) -> str:
     codes = {finding.code for finding in fit.findings}
     how = "assumed" if "drift_assumed" in codes else "logged or declared"
     slow = " The interval may be too short: the readings drift slowly about the curve."
+    lux = fit.additive_uncertainty
+    added = f", and {decimal(lux, 1)} lx more or less on every reading (the meter's range)" if lux else ""
     return (
         f"Intervals cover {100.0 * fit.coverage:g} %, for this record and this specimen; they count the scatter of "
         f"the readings, a drift of {percent(fit.drift_relative_sd, 2)} % over the record ({how}) and a clock "
-        f"{decimal(fit.elapsed_uncertainty_s, 0)} s off (standard uncertainty, assumed). The meter's scale cancels."
-        f"{slow if 'slow_correlated_noise' in codes else ''}"
+        f"{decimal(fit.elapsed_uncertainty_s, 0)} s off (standard uncertainty, assumed){added}. "
+        f"The meter's scale cancels.{slow if 'slow_correlated_noise' in codes else ''}"
     )
 
 

@@ -85,6 +85,7 @@ def fit_warm_up(
     stable: Sequence[tuple[ArrayLike, ArrayLike]] = (),
     coverage: float = COVERAGE,
     elapsed_uncertainty_s: float = 0.0,
+    additive_uncertainty: float = 0.0,
     robust: bool = False,
 ) -> WarmUp:
     r"""Fit the warm-up record of one lamp.
@@ -113,6 +114,8 @@ def fit_warm_up(
         Coverage of the intervals. [1]
     elapsed_uncertainty_s : float, default 0
         Standard uncertainty of the zero of the clock, common to all readings. [s]
+    additive_uncertainty : float, default 0
+        Standard uncertainty of what a meter adds to every reading, as the range term of its manual. [lx]
     robust : bool, default False
         Set aside readings that a robust fit gives no weight.
 
@@ -137,9 +140,17 @@ def fit_warm_up(
     `findings`.
     """
     times, light = _checked(time_s, illuminance)
-    _check_options(
-        resolution, drift_relative_sd, residual_correlation, coverage, initial_window_s, elapsed_uncertainty_s
-    )
+    for name, value, unit in (
+        ("resolution", resolution, "lx"),
+        ("initial_window_s", initial_window_s, "s"),
+        ("elapsed_uncertainty_s", elapsed_uncertainty_s, "s"),
+        ("additive_uncertainty", additive_uncertainty, "lx"),
+    ):
+        not_negative(name, value, unit, missing=False)
+    correlation = residual_correlation or 0.0
+    for name, value in (("drift_relative_sd", drift_relative_sd), ("residual_correlation", correlation)):
+        require(name, value, lambda v: (v >= 0.0) & (v < 1.0), "at least 0 and below 1", missing=False)
+    require("coverage", coverage, lambda v: (v > 0.0) & (v < 1.0), "between 0 and 1", missing=False)
     kept = _kept(times, light) if robust else np.ones(times.size, dtype=bool)
     times, light, set_aside = times[kept], light[kept], tuple(int(i) for i in np.flatnonzero(~kept))
     _check_support(times, light, resolution)
@@ -163,6 +174,7 @@ def fit_warm_up(
         display_uncertainty=display / float(np.sqrt(12.0)) if coarse else 0.0,
         drift_relative_sd=float(drift_relative_sd),
         elapsed_uncertainty_s=float(elapsed_uncertainty_s),
+        additive_uncertainty=float(additive_uncertainty),
         coverage=float(coverage),
         set_aside=set_aside,
     )
@@ -254,26 +266,6 @@ def _kept(times: FloatArray, light: FloatArray) -> NDArray[np.bool_]:
     if times.size < FEWEST_READINGS:
         return np.ones(times.size, dtype=bool)
     return np.asarray(fit_exponentials(times, light, terms=2, robust=True).weights >= 1e-6)
-
-
-def _check_options(
-    resolution: float,
-    drift: float,
-    correlation: float | None,
-    coverage: float,
-    window_s: float,
-    elapsed: float,
-) -> None:
-    """Raise where an option is out of range."""
-    for name, value, unit in (
-        ("resolution", resolution, "lx"),
-        ("initial_window_s", window_s, "s"),
-        ("elapsed_uncertainty_s", elapsed, "s"),
-    ):
-        not_negative(name, value, unit, missing=False)
-    for name, value in (("drift_relative_sd", drift), ("residual_correlation", correlation or 0.0)):
-        require(name, value, lambda v: (v >= 0.0) & (v < 1.0), "at least 0 and below 1", missing=False)
-    require("coverage", coverage, lambda v: (v > 0.0) & (v < 1.0), "between 0 and 1", missing=False)
 
 
 def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> None:

@@ -184,6 +184,8 @@ class WarmUp:
         Standard uncertainty of a multiplicative drift over the record. [1]
     elapsed_uncertainty_s : float
         Standard uncertainty of the zero of the clock. [s]
+    additive_uncertainty : float
+        Standard uncertainty of what the meter adds to every reading. [lx]
     coverage : float
         Coverage of the intervals. [1]
     set_aside : tuple of int
@@ -204,6 +206,7 @@ class WarmUp:
     display_uncertainty: float
     drift_relative_sd: float
     elapsed_uncertainty_s: float
+    additive_uncertainty: float
     coverage: float
     set_aside: tuple[int, ...] = ()
 
@@ -291,7 +294,8 @@ class WarmUp:
             slopes = -rate.value * left.mean(), -(since * left).mean()
             parts.append(amplitude * (combine(slopes, [clock, rate - rate.value]) + float(left.mean())))
         steady = fixed_columns(initial, self.described.step_s).mean(axis=0)
-        light = combine([*steady, *np.ones(len(parts))], [*fixed, *parts])
+        added = measured(0.0, Input("what the meter adds", self.additive_uncertainty))
+        light = combine([*steady, *np.ones(len(parts)), 1.0], [*fixed, *parts, added])
         found = []
         for part, log_tau in zip(parts, log_taus, strict=True):
             share, wide = part / light, min(log_tau.half_width(self.coverage), LARGEST_LOG)
@@ -470,7 +474,7 @@ class WarmUp:
         return fit_pairs(self.curve)
 
     def _declared_variance(self, at_s: float, initial: float) -> float:
-        """Return the variance in ln of what the record cannot show: drift, display, clock."""
+        """Return the variance in ln of what the record cannot show: drift, display, clock, what the meter adds."""
         length = float(np.ptp(self.time_s))
         drift = self.drift_relative_sd * (at_s - initial) / length
         near_end = min(at_s, float(self.time_s[-1]))
@@ -479,7 +483,9 @@ class WarmUp:
         slopes = (
             [self._log_slope(t) for t in (near_end, initial)] if self.elapsed_uncertainty_s else [0.0, 0.0]
         )
-        return drift**2 + display**2 + (self.elapsed_uncertainty_s * (slopes[0] - slopes[1])) ** 2
+        clock = self.elapsed_uncertainty_s * (slopes[0] - slopes[1])
+        added = self.additive_uncertainty * (1.0 / levels[0] - 1.0 / levels[1])
+        return float(drift**2 + display**2 + clock**2 + added**2)
 
     def _log_slope(self, at_s: float) -> float:
         """Return the slope of the logarithm of the fitted light, steps left out [1/s]."""

@@ -19,7 +19,6 @@ import pandas as pd
 import results_coverage
 from family_error import balanced, demo
 from numpy.typing import NDArray
-from photolab.bench.simulation_heat import before_foldback_s
 from scipy import stats
 
 from photolab.bench.distances import evaluate_distances
@@ -30,8 +29,9 @@ from photolab.bench.records import read_bench
 from photolab.bench.redraw import AS_DECLARED, Protocol, World
 from photolab.bench.redraw_tables import LEFT
 from photolab.bench.rehearse import BEYOND, Plan, lines_of, rehearse_block, table_of
+from photolab.bench.simulation import demo as invented
+from photolab.bench.simulation_tables import before_foldback_s
 from photolab.bench.surface import surfaces
-from photolab.bench.truth import parse_truth
 from photolab.metrology.comparison import pairwise
 from photolab.metrology.quantity import Input, Measured, limits, measured
 from photolab.publication.notebooks import studies_folder
@@ -304,8 +304,7 @@ def measurands(_: int) -> Iterator[dict[str, object]]:
 
 def recovery(_: int) -> Iterator[dict[str, object]]:
     """Yield what the demo's evaluation finds of the truth that the demo was made from, and what was wanted."""
-    folder = Path(__file__).parents[2] / "data" / "demo"
-    bench, truth = read_bench(folder), parse_truth((folder / "truth.toml").read_text(encoding="utf-8"))
+    bench, truth = read_bench(Path(__file__).parents[2] / "data" / "demo"), invented().truth
 
     def told(
         quantity: str, true: float, found: float, unit: str, wanted: float, off: str = ""
@@ -319,7 +318,9 @@ def recovery(_: int) -> Iterator[dict[str, object]]:
 
     for run in evaluate_distances(bench):
         piece = bench.tables["distance"].query("run == @run.run")["specimen"].iloc[0]
-        true = truth.intensity_cd(run.lamp, run.housing, piece)
+        lamp = truth.lamps[run.lamp]
+        true = truth.housings[run.housing].intensity_cd * lamp.ratio[run.housing]
+        true *= math.exp(lamp.specimens[piece])
         yield told(f"intensity of {run.lamp} in {run.housing}", true, run.intensity, "cd", 1.0, "%")
         if run.centre_found is not None:
             centre = 1000.0 * truth.housings[run.housing].offset_m
