@@ -114,7 +114,7 @@ def test_what_the_demo_recovers_is_what_is_stored():
         inside = row["low"] <= row["true"] <= row["high"]
         near_enough = inside if math.isnan(row["wanted"]) else abs(row["away"]) <= row["wanted"]
         assert row["reached"] == ("yes" if near_enough else "no"), row
-    assert table["reached"].value_counts().to_dict() == {"yes": 11, "no": 2}
+    assert set(table["reached"]) == {"yes"}
 
 
 def test_sentences_name_what_is_not_reached():

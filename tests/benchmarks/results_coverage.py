@@ -248,7 +248,7 @@ def record(
     """Return a world of two records of so many seconds, a reading every 30 s, neighbours correlated by up to 0.5."""
 
     def world(rng: np.random.Generator, rows: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], Truth]:
-        shown, truth = np.empty(len(rows)), {}
+        shown, truth, zero = np.empty(len(rows)), {}, float(limit(rng, RANGE))
         for lamp, block in rows.groupby("lamp", sort=False):
             fast, slow = rng.uniform(60.0, 200.0), rng.uniform(300.0, 700.0)
             parts = rng.dirichlet((1.0, 2.0)) * rng.uniform(0.05, 0.15)
@@ -263,7 +263,7 @@ def record(
             drift = 0.003 * rng.standard_normal() * (t - 60.0) / length_s
             clock = 2.0 * rng.standard_normal()
             lux = 1000.0 * light(t + clock) * (1.0 + drift + 0.002 * noise)
-            shown[block.index] = np.round(lux)
+            shown[block.index] = np.round(lux + zero)
             ends = light(np.array([60.0, 2400.0]))
             truth[lamp, "remaining light", "hold", "readings"] = float(ends[1] / ends[0])
         return {"warm_up": rows.assign(illuminance_lx=shown)}, truth

@@ -29,6 +29,7 @@ from photolab.bench.records import read_bench
 from photolab.bench.redraw import AS_DECLARED, Protocol, World
 from photolab.bench.redraw_tables import LEFT
 from photolab.bench.rehearse import BEYOND, Plan, lines_of, rehearse_block, table_of
+from photolab.bench.repeatability import initial_readings, level_spreads
 from photolab.bench.simulation import demo as invented
 from photolab.bench.simulation_tables import before_foldback_s
 from photolab.bench.surface import surfaces
@@ -341,20 +342,24 @@ def recovery(_: int) -> Iterator[dict[str, object]]:
             and x.elapsed_s == (before_foldback_s(lamp) if lamp.step_min else 60.0 * lamp.record_min)
         ]
         yield max(stated, key=lambda row: abs(float(str(row["away"]))))
-    spreads = evaluate(bench).spreads
+    readings = initial_readings(evaluate(bench))
+    readings = readings[
+        readings["lamp"] != "K8"
+    ]  # the scenario's modulated light, which notebook 02 sets apart
+    housings = [("", readings), *((f" in {h}", block) for h, block in readings.groupby("housing"))]
+    levels = {name: level_spreads(block).table.set_index("level") for name, block in housings}
     components = {
-        "reading": (truth.lamps["B0"].reading_sd, spreads.reading["B0"]),
-        "day": (truth.day_sd, spreads.day),
+        "reading": (truth.lamps["B0"].reading_sd, levels[""].loc["reading"]),
+        "day": (truth.day_sd, levels[""].loc["day"]),
     }
     components |= {
-        f"seating in {h}": (truth.housings[h].mounting_sd, spreads.own_seating[h]) for h in truth.housings
+        f"seating in {h}": (truth.housings[h].mounting_sd, levels[f" in {h}"].loc["mounting"])
+        for h in truth.housings
     }
-    for name, (sd, spread) in components.items():
-        low, high = (
-            spread.sd * math.sqrt(spread.dof / stats.chi2.ppf(tail, spread.dof)) for tail in (0.975, 0.025)
-        )
-        one = told(f"SD of a {name}", 100.0 * sd, 100.0 * spread.sd, "%", math.nan)
-        yield one | {"low": 100.0 * low, "high": 100.0 * high, "reached": low <= sd <= high}
+    for name, (sd, level) in components.items():
+        one = told(f"SD of a {name}", 100.0 * sd, 100.0 * level["sd"], "%", math.nan)
+        ends = {end: 100.0 * level[end] for end in ("low", "high")}
+        yield one | ends | {"reached": level["low"] <= sd <= level["high"]}
 
 
 STUDIES: dict[str, tuple[Callable[[int], Iterator[dict[str, object]]], int]] = {
