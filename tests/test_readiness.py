@@ -3,6 +3,7 @@
 import re
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from small_benches import HOUSING, LAMPS, METER, csv, write
 
@@ -91,10 +92,23 @@ def test_the_first_answer_is_told_at_both_instants_where_the_lamp_was_held(tmp_p
     low, high = 100.0 * (late.low - 1.0), 100.0 * (late.high - 1.0)
     lines = readiness.report(place)
     (said,) = [line for line in lines if line.startswith("After 30 min in HP, ranges of 95 %: K1: ")]
-    limits = r"([0-9.]+) % less to ([0-9.]+) % more light than B0, for the specimens on the bench, taken by itself\.$"
+    limits = r"([0-9.]+) % less to ([0-9.]+) % more light than B0, for the specimens on the bench\.$"
     found = re.search(limits, said)
     assert float(found[1]) == pytest.approx(-low, abs=0.51)  # half a unit in the last printed digit
     assert float(found[2]) == pytest.approx(high, abs=0.51)
+
+
+def test_the_answer_after_the_heat_carries_the_verdict_of_its_family():
+    """Oracle: the family of K1 in HP at the hold time in results.csv."""
+    rows = pd.read_csv(DATA.parent / "reports" / "demo" / "results.csv")
+    mine = rows[
+        (rows["lamp"] == "K1") & (rows["housing"] == "HP") & (rows["measurand"] == "illuminance ratio")
+    ]
+    row = mine[(mine["instant"] == "hold") & (mine["scope"] == "specimens")].iloc[0]
+    low, high = (100.0 * (row[end] - 1.0) for end in ("family_low", "family_high"))
+    said = readiness.first_answer(evaluate(read_bench(DATA / "demo")))[1]
+    assert f"compared in HP: {low:.0f} to {high:.0f} % more light, clear" in said
+    assert row["family_verdict"] == "clear"
 
 
 @pytest.mark.parametrize(

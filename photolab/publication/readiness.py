@@ -19,7 +19,7 @@ from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
 from photolab.publication.statements import SCOPE_WORDS, advice, finding_words, in_housing, interval_words
-from photolab.publication.words_lamp import lamp_sentence
+from photolab.publication.words_lamp import family_sentence, lamp_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
 """Findings that no caution of the reader says already."""
@@ -197,9 +197,13 @@ def first_answer(campaign: Campaign) -> list[str]:
             if (lamp, housing, point, "hold") in campaign.compared("hold"):
                 late = campaign.ratio(lamp, campaign.baseline, housing=housing, instant="hold")
                 if not late.missing:
-                    words = f"{lamp}: {interval_words(late)} light than {campaign.baseline}"
-                    words = f"{words}, {SCOPE_WORDS['specimens']}, taken by itself."
-                    said.append(f"After {settings.hold_minutes:g} min{place}, {ranges}: {words}")
+                    words = (
+                        f"{interval_words(late)} light than {campaign.baseline}, {SCOPE_WORDS['specimens']}."
+                    )
+                    pair = lamp, campaign.baseline
+                    among = family_sentence(campaign, *pair, housing=housing, instant="hold")
+                    when = f"After {settings.hold_minutes:g} min{place}, {ranges}"
+                    said.append(f"{when}: {lamp}: {words} {among}".rstrip())
             return said
     return []
 
