@@ -70,7 +70,6 @@ class Settings:
 
     name: str = "unnamed"
     protocol_revision: str = ""
-    invented: bool = False
     initial_s: float = 60.0
     initial_window_s: float = 10.0
     hold_minutes: float = 30.0
@@ -87,6 +86,7 @@ class Settings:
     remaining_sd_percent: float = 2.0
     declared: frozenset[str] = frozenset()
     accept_provisional: bool = False
+    invented: bool = False
 
 
 @dataclass(frozen=True)

@@ -24,8 +24,8 @@ surface temperature: bare fin; tape         95.0; 94.8 +- 0.3
 temperature rise: bare fin; tape            94.7; 94.9 +- 0.4
 hot-spot intensity ratio                    94.4 +- 0.5
 window flux ratio                           95.7 +- 0.5
-remaining light inside the record           95.1 +- 0.3
-remaining light beyond the record (500)     98.6 +- 0.4
+remaining light inside the record           95.6 +- 0.3
+remaining light beyond the record (500)     98.7 +- 0.4
 ==========================================  =================
 
 The intensity covers too much where the inverse square is exactly true: the doubt about which law bends the run stays.
