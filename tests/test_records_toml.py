@@ -14,6 +14,7 @@ schema = 1
 [bench]
 name = "Stone barn"
 protocol_revision = "3"
+invented = true
 initial_s = 45
 initial_window_s = 5
 hold_minutes = 40
@@ -120,6 +121,7 @@ def test_settings(bench):
         0.5,
         3.0,
         names,
+        invented=True,
     )
 
 
