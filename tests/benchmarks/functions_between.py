@@ -16,7 +16,7 @@ import photolab
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.records import read_bench
-from photolab.publication.figures import warm_up
+from photolab.publication.figures import records
 from photolab.publication.figures.common import new_figure
 from photolab.publication.words import say
 from photolab.publication.words_lamp import lamp_sentence
@@ -53,7 +53,7 @@ def main(folder: Path) -> None:
 
     def drawn() -> None:
         _, (axes,) = new_figure()
-        warm_up.draw(axes, t, lux, photolab.fit_warm_up(t, lux), at_s=2400.0)
+        records.draw_curve(axes, t, lux, photolab.fit_warm_up(t, lux), at_s=2400.0)
 
     drawn()
     ways = {
