@@ -319,6 +319,22 @@ def test_every_figure_of_a_plan_has_the_coverage_of_the_folder(tmp_path, coverag
     assert "95 %" not in text.split("What the evening")[1].split("Assumed")[0].split("by formula.")[0]
 
 
+def test_the_page_says_what_one_single_change_more_buys(tmp_path):
+    """Oracle: the bench with its seatings in place, as it is, has the half-widths of the evening; one more narrows."""
+    evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=30)
+    bought = evening.bought.set_index("change")["specimens"]
+    assert bought.index[0] == ""
+    initial = evening.shows[evening.shows["instant"] == "initial"]
+    if len(initial):
+        assert_allclose(bought[""], 100.0 * initial["half_width"].mean(), rtol=0.05)
+    assert bought["mounting"] < bought[""]
+    text = text_of(page(evening))[1]
+    assert "One single change more, at the initial time, 10 benches drawn for each: By rehearsal" in text
+    alone = planned(tmp_path / "a", hours=2.2)
+    assert alone.bought.empty
+    assert "single change" not in text_of(page(alone))[1]
+
+
 def test_the_page_shows_the_rehearsal_beside_the_formula_and_one_picture(tmp_path):
     evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=21)  # no share ends on a half
     made = page(evening)

@@ -1,6 +1,8 @@
 """Benches drawn again with known truth, and what a rehearsal counts on them; an invented bench that is not the demo."""
 
 import math
+import os
+import signal
 from dataclasses import replace
 
 import joblib
@@ -12,6 +14,7 @@ from scipy import stats
 from small_benches import LAMPS, bench, csv
 
 from photolab.bench.evaluation import evaluate
+from photolab.bench.records import read_bench, write_bench
 from photolab.bench.redraw import Protocol, World
 from photolab.bench.rehearse import Plan, lines_of, one_bench, rehearse_block, table_of
 from photolab.cli import main
@@ -534,3 +537,37 @@ def test_a_dask_cluster_changes_no_byte(folder, tmp_path, small_blocks):
     ):
         two = rehearse(folder, out=tmp_path / "two.csv", **FEW).out.read_bytes()
     assert one == two
+
+
+def test_a_killed_worker_of_a_dask_cluster_loses_nothing(folder, tmp_path, small_blocks):
+    """Oracle: the serial run; one of two workers is killed when the first block is counted."""
+    distributed = pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
+    more = {"benches": 16, "plan": Plan(seed=9, families_every=3)}
+    one = rehearse(folder, out=tmp_path / "one.csv", **more).out.read_bytes()
+    said = []
+    with (
+        distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        distributed.Client(cluster),
+        joblib.parallel_config(backend="dask"),
+    ):
+        workers = [worker.pid for worker in cluster.workers.values()]
+
+        def kill(line):
+            if not said:
+                os.kill(workers[0], signal.SIGKILL)
+            said.append(line)
+
+        two = rehearse(folder, out=tmp_path / "two.csv", tell=kill, **more).out.read_bytes()
+    assert len(workers) == 2
+    assert said[0].startswith("2 of 16 benches")
+    assert one == two
+
+
+def test_a_drawn_bench_as_a_folder(whole, tmp_path):
+    """Oracle: the bench in memory, evaluated; what is true of it is not in the folder."""
+    drawn = Protocol(whole).draw(5, 3).bench
+    again = read_bench(write_bench(drawn, tmp_path / "drawn"))
+    names = ["lamp", "housing", "instant", "scope"]
+    mine, told = (evaluate(one).table.set_index(names) for one in (drawn, again))
+    assert_allclose(told["value"], mine["value"].loc[told.index], rtol=1e-9)
+    assert_allclose(told["high"], mine["high"].loc[told.index], rtol=1e-9)

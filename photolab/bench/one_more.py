@@ -16,6 +16,7 @@ from photolab.bench.redraw import Name, Protocol
 from photolab.bench.rehearse import RATIO, SCOPES_DRAWN, Plan, lines_of, rehearse_block, table_of
 from photolab.bench.review import forecast_against_results
 from photolab.bench.selection import baseline_lamp, instants, select
+from photolab.bench.spreads import Spreads
 from photolab.photometry.spectrum import illuminant_a, photopic_efficiency
 
 REPLICATES = {"mounting": ["lamp", "specimen", "housing"], "specimen": ["lamp"], "day": []}
@@ -126,7 +127,9 @@ def rehearsed(protocol: Protocol, plan: Plan, asked: Callable[[Name], bool], ben
     return table_of(sums, plan, lines, protocol.bench.settings.coverage)
 
 
-def what_changes_buy(bench: Bench, *, benches: int, seed: int, difference_percent: float) -> pd.DataFrame:
+def what_changes_buy(
+    bench: Bench, *, benches: int, seed: int, difference_percent: float, spreads: Spreads | None = None
+) -> pd.DataFrame:
     """Return what each single change that applies buys at the initial time, mean over the ratios to the baseline.
 
     Parameters
@@ -139,6 +142,8 @@ def what_changes_buy(bench: Bench, *, benches: int, seed: int, difference_percen
         Of all benches; each change meets the same draws. [1]
     difference_percent : float
         True difference for which it is asked how often it is shown. [%]
+    spreads : Spreads, optional
+        Standard deviations that are true; those that the readings show where not given.
 
     Returns
     -------
@@ -155,8 +160,8 @@ def what_changes_buy(bench: Bench, *, benches: int, seed: int, difference_percen
     if benches < 2:
         message = f"benches must be 2 or more; got {benches}"
         raise ValueError(message)
-    campaign = evaluate(bench)
-    known = replace(campaign.spreads, remaining=campaign.held.spreads)
+    campaign = evaluate(bench, spreads=spreads)
+    known = spreads or replace(campaign.spreads, remaining=campaign.held.spreads)
     plan = Plan(seed=seed, differences=(difference_percent,), families_every=0)
     rows = []
     for what in ("", *CHANGES):

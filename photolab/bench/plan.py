@@ -27,7 +27,7 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import shown
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Assumption, Bench, Question
-from photolab.bench.one_more import FULL_RANGE, rehearsed
+from photolab.bench.one_more import FULL_RANGE, rehearsed, what_changes_buy
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.redraw import Protocol
 from photolab.bench.rehearse import LINE, Plan
@@ -53,6 +53,8 @@ USUAL_LUX = 300.0
 """Level of the readings to come where the folder has none, assumed. [lx]"""
 DIFFERENCES = (5.0, 10.0)
 """True differences for which it is said how often they are shown. [%]"""
+CHANGES_EVERY = 3
+"""Single changes are rehearsed with one bench of so many. [1]"""
 STEPS = 10
 """Steps of the picture of how often a difference is shown. [1]"""
 LEAST_READINGS, MOST_READINGS = 2, 3
@@ -133,6 +135,8 @@ class Evening:
         Those that the plan was made for.
     drawn : int
         Benches drawn to rehearse it. [1]
+    bought : DataFrame
+        What one single change more would buy, as `one_more.what_changes_buy`, by a third as many benches each.
     """
 
     bench: Bench
@@ -147,6 +151,7 @@ class Evening:
     assumed: tuple[Assumption, ...]
     questions: tuple[Question, ...]
     drawn: int
+    bought: pd.DataFrame
 
     @property
     def table(self) -> pd.DataFrame:
@@ -208,9 +213,12 @@ def plan_evening(
     shows, assumed = chosen.shows(seatings)
     if drawn and len(shows):
         shows = shows.join(chosen.rehearsed(seatings, shows, drawn), on=TARGET)
+    bought = pd.DataFrame()
+    if drawn >= 2 * CHANGES_EVERY and len(shows):
+        bought = chosen.bought(seatings, drawn // CHANGES_EVERY)
     return Evening(
         bench, date, hours, seed, chosen.baseline, seatings, _minutes(seatings), chosen.repeats, shows, assumed,
-        tuple(question for question, _ in chosen.asked), drawn,
+        tuple(question for question, _ in chosen.asked), drawn, bought,
     )  # fmt: skip
 
 
@@ -505,6 +513,16 @@ class _Choice:
         own = found[found["scope"] == "specimens"].set_index(TARGET)
         shares = own[own["figure"] == "shown"].pivot_table("value", TARGET, "true_difference_percent")
         return shares.assign(half_width=own.loc[own["figure"] == "half-width", "value"]) / 100.0
+
+    def bought(self, seatings: Sequence[Seating], drawn: int) -> pd.DataFrame:
+        """Return what one single change buys beside the readings of some seatings, by so many benches each."""
+        return what_changes_buy(
+            self._with(seatings),
+            benches=drawn,
+            seed=self.seed,
+            difference_percent=DIFFERENCES[0],
+            spreads=self.spreads,
+        )
 
     def _with(self, seatings: Sequence[Seating], *, stamped: bool = True) -> Bench:
         """Return the bench as if some seatings had been read, each at the light that is expected of it."""

@@ -8,12 +8,15 @@ from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
+import pandas as pd
+
 from photolab.bench.cautions import SHORT_REST_MIN
 from photolab.bench.cells import parse_date
 from photolab.bench.faults import Faults, refusal, shown
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Question
 from photolab.bench.plan import (
+    CHANGES_EVERY,
     COOL_MINUTES,
     DIFFERENCES,
     HOURS,
@@ -32,6 +35,7 @@ from photolab.publication.figures.chances import draw
 from photolab.publication.figures.common import new_figure, stored
 from photolab.publication.paper import as_pdf, quoted, typst_date
 from photolab.publication.statements import advice, in_housing, time_of
+from photolab.publication.words_protocol import change_sentences
 
 ROW_MM = (9.0, 8.0, 7.0, 6.0, 5.0)
 """Heights of a row to write in, tried in turn until the page holds all. [mm]"""
@@ -268,6 +272,14 @@ def _answers(evening: Evening) -> list[str]:
         meter = f"meter {next(iter(evening.bench.meters))}"
         do = advice(term, "look at its budget in notebook 04", baseline=evening.baseline, meter=meter)
         said.append(f"More seatings narrow these little: the largest other input is {term}; {do}.")
+    if len(evening.bought) > 1:
+        coverage, each = evening.bench.settings.coverage, evening.drawn // CHANGES_EVERY
+        _, buys, told = change_sentences(
+            evening.bought, percent=DIFFERENCES[0], drawn=each, coverage=coverage
+        )
+        said.append(
+            f"One single change more, at the initial time, {each} benches drawn for each: {buys} {told}"
+        )
     return said
 
 
@@ -300,7 +312,11 @@ def page(evening: Evening) -> bytes:
     """
     svg, words = _chances(evening) if evening.drawn else (b"", "")
     ways = [(evening, height, words) for height in ROW_MM]
-    for one, height, told in [*ways, (evening, ROW_MM[-1], ""), (replace(evening, drawn=0), ROW_MM[-1], "")]:
+    for one, height, told in [
+        *ways,
+        (evening, ROW_MM[-1], ""),
+        (replace(evening, drawn=0, bought=pd.DataFrame()), ROW_MM[-1], ""),
+    ]:
         try:
             return as_pdf(_source(one, height, told), {PICTURE: svg})
         except MethodError as refused:
