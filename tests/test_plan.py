@@ -320,19 +320,30 @@ def test_every_figure_of_a_plan_has_the_coverage_of_the_folder(tmp_path, coverag
 
 
 def test_the_page_says_what_one_single_change_more_buys(tmp_path):
-    """Oracle: the bench with its seatings in place, as it is, has the half-widths of the evening; one more narrows."""
+    """Oracle: the law of variances, for SDs that are declared; 5 % for 10 benches and what the law leaves out."""
     evening = planned(fresh(tmp_path / "a"), hours=2.2, drawn=30)
-    bought = evening.bought.set_index("change")["specimens"]
-    assert bought.index[0] == ""
-    initial = evening.shows[evening.shows["instant"] == "initial"]
-    if len(initial):
-        assert_allclose(bought[""], 100.0 * initial["half_width"].mean(), rtol=0.05)
+    table = evening.bought.set_index("change")
+    assert table.index[0] == ""
+    assert_allclose(table.loc["", "specimens"], table.loc["", "formula"], rtol=0.05)
+    bought = table["specimens"]
     assert bought["mounting"] < bought[""]
     text = text_of(page(evening))[1]
     assert "One single change more, at the initial time, 10 benches drawn for each: By rehearsal" in text
     alone = planned(tmp_path / "a", hours=2.2)
     assert alone.bought.empty
     assert "single change" not in text_of(page(alone))[1]
+
+
+def test_single_changes_keep_the_spreads_of_the_folder(tmp_path, monkeypatch):
+    """Oracle: the folder as it was read, evaluated: planned readings are copies and say nothing of scatter."""
+    asked = {}
+    monkeypatch.setattr(
+        "photolab.bench.plan.what_changes_buy", lambda bench, **given: asked.update(given) or pd.DataFrame()
+    )
+    folder = read_before(tmp_path / "a")
+    planned(folder, hours=2, lamps=["K1"], housings=["HR"], drawn=60)
+    assert asked["benches"] == 20
+    assert asked["spreads"].seating == evaluate(read_bench(folder)).spreads.seating
 
 
 def test_the_page_shows_the_rehearsal_beside_the_formula_and_one_picture(tmp_path):

@@ -191,6 +191,32 @@ def test_amplitudes_and_time_constants_are_those_of_the_curve(many):
     assert np.std(shares) > 0.5
 
 
+def test_a_range_adds_the_same_to_every_reading_of_its_records(tmp_path):
+    """Oracle: the same draws with a meter without such a term; a rectangle of 1 % of the range, for all records."""
+    made = {}
+    for percent in ("0", "1"):
+        toml = TOML.replace(
+            "range_percent = 0.1\nranges_lx = [400", f"range_percent = {percent}\nranges_lx = [400"
+        )
+        text = readings(late=("B0", "K1"))
+        made[percent] = Protocol(
+            bench(tmp_path / percent, text, toml=toml, lamps=FOUR, warm_up=records()), whole=True
+        )
+    table = made["0"].bench.tables["warm_up"]
+    (top,), alone = set(table["range_lx"]), table["run"] != "R1"  # of K1 the readings say what is left
+    step, added = {400.0: 0.01, 4000.0: 0.1}[top], []
+    for k in range(60):
+        shown = {p: one.draw(6, k).bench.tables["warm_up"]["illuminance_lx"] for p, one in made.items()}
+        away = (shown["1"] - shown["0"])[alone]
+        assert (
+            np.ptp(away) < 4.0 * step
+        )  # two displays were rounded, and the truths differ in their last digits
+        added.append(away.mean())
+    assert np.abs(added).max() <= 0.01 * top + step
+    spread = np.std(added) * math.sqrt(3.0) / (0.01 * top)
+    assert abs(spread - 1.0) < 4.0 * 0.45 / math.sqrt(60)  # standard error of the SD of a rectangle
+
+
 def test_a_record_without_a_fit_stays_as_it_was(whole, tmp_path):
     few = whole.tables["warm_up"].groupby("run").head(6).reset_index(drop=True)
     short = replace(whole, tables={**whole.tables, "warm_up": few})

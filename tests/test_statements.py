@@ -78,6 +78,13 @@ def test_assumed_words():
     assert statements.assumed_words([]) == "Nothing was assumed."
 
 
+def test_an_assumed_figure_has_four_digits():
+    """Oracle: a third of 2 % by hand; a figure that is exact stays as it is typed."""
+    figures = [(2.0 / 3.0, "%"), (40000.0, "lx"), (-0.2, "%/K"), (13.2, "V"), ("A", "")]
+    said = [Assumption("", value, unit, "").figure for value, unit in figures]
+    assert said == ["0.6667 %", "40000 lx", "-0.2 %/K", "13.2 V", "A"]
+
+
 @pytest.mark.parametrize("code", sorted(FINDING_WORDS))
 def test_every_finding_has_a_sentence(code):
     said = finding_words(Finding(code, ("K8", "1", "400", "4000", "2"), -0.11))

@@ -15,6 +15,7 @@ from photolab.bench.faults import Problem
 from photolab.bench.schema import NAN, SECTIONS
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.quantity import COVERAGE
+from photolab.metrology.reporting import significant
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,6 +56,12 @@ class Assumption:
     value: float | str
     unit: str
     words: str
+
+    @property
+    def figure(self) -> str:
+        """The value and its unit as they are printed: four digits of a number."""
+        value = self.value if isinstance(self.value, str) else f"{significant(self.value, 4):g}"
+        return f"{value} {self.unit}".strip()
 
 
 SPECIMEN_PRIOR_DOF = 6.0

@@ -94,10 +94,10 @@ def _with_spectra(bench: Bench) -> Bench | None:
         and bench.meters[meter].mismatch_index_percent > 0.0
         and spectral_factor(bench, meter, lamp, bench.technologies[lamp]) is None
     ]
-    nm = GRID_NM
     # light as the meter was calibrated with: the factor is 1, and no level moves
-    source = {lamp: Spectrum("source", lamp, "", nm, illuminant_a(nm)) for _, lamp in lacking}
-    head = {meter: Spectrum("responsivity", "", meter, nm, photopic_efficiency(nm)) for meter, _ in lacking}
+    light, eye = illuminant_a(GRID_NM), photopic_efficiency(GRID_NM)
+    source = {lamp: Spectrum("source", lamp, "", GRID_NM, light) for _, lamp in lacking}
+    head = {meter: Spectrum("responsivity", "", meter, GRID_NM, eye) for meter, _ in lacking}
     on_file = {one.lamp or one.meter for one in bench.spectra.values()}
     made = {f"{one.kind} {of}": one for of, one in (source | head).items() if of not in on_file}
     return replace(bench, spectra={**bench.spectra, **made}) if lacking else None

@@ -132,10 +132,9 @@ def assumed_words(
             if line["what"] in kinds
         ]
         moves, where = max(found, key=lambda one: one[0], default=(0.0, ""))
-        number = item.value if isinstance(item.value, str) else f"{item.value:g}"
         change = next((words for word, _, words in _ASSUMED if words and word in item.name), "every ratio")
         name = f"{words} ({whose})" if whose else words
-        rows.append((name, f"{number} {item.unit}".strip(), change, moves, where))
+        rows.append((name, item.figure, change, moves, where))
     columns = ["input", "value", "change", "moves", "where"]
     table = pd.DataFrame(rows, columns=columns)
     return table.sort_values("moves", ascending=False, kind="stable", ignore_index=True)

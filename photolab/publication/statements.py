@@ -297,9 +297,8 @@ def assumed_words(assumed: Iterable[Assumption]) -> str:
     """
     said = []
     for item in assumed:
-        value = item.value if isinstance(item.value, str) else f"{item.value:g}"
         note = f" ({item.words})" if item.words else ""
-        said.append(" ".join(f"{item.name} {value} {item.unit}".split()) + note)
+        said.append(f"{item.name} {item.figure}" + note)
     return f"Assumed: {', '.join(said)}." if said else "Nothing was assumed."
 
 
