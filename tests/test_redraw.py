@@ -208,9 +208,7 @@ def test_a_range_adds_the_same_to_every_reading_of_its_records(tmp_path):
     for k in range(60):
         shown = {p: one.draw(6, k).bench.tables["warm_up"]["illuminance_lx"] for p, one in made.items()}
         away = (shown["1"] - shown["0"])[alone]
-        assert (
-            np.ptp(away) < 4.0 * step
-        )  # two displays were rounded, and the truths differ in their last digits
+        assert np.ptp(away) < 6.0 * step  # two displays were rounded; truths differ in their last digits
         added.append(away.mean())
     assert np.abs(added).max() <= 0.01 * top + step
     spread = np.std(added) * math.sqrt(3.0) / (0.01 * top)
