@@ -82,7 +82,10 @@ def test_demo_hold_ratio_is_initial_ratio_times_remaining():
 
 
 def test_a_hold_ratio_from_records_carries_the_spread_of_remaining_light():
-    """Oracle: closed form: one of K3's two pieces and of B0's three has a record; 2 % assumed, or their own with it."""
+    """Oracle: closed form: one of K3's two pieces and of B0's three has a record; 2 % assumed, or their own with it.
+
+    What the range adds moves both lamps, at first and after the heat.
+    """
     campaign, runs = demo()
     rows = heat_rows(campaign)
     mine = (rows["lamp"] == "K3") & (rows["housing"] == "HP") & (rows["measurand"] == "illuminance ratio")
@@ -90,11 +93,16 @@ def test_a_hold_ratio_from_records_carries_the_spread_of_remaining_light():
     assert (row["n_specimens"].iloc[0], row["n_held"].iloc[0]) == (2, 1)
     u = row["ln_expanded_uncertainty"] / row["coverage_factor"]
     spread = {lamp: campaign.held.spreads[lamp].sd for lamp in ("K3", "B0")}
+    held = {run.lamp: run for run in runs if (run.lamp, run.housing) in {("K3", "HP"), ("B0", "HP")}}
+    zero = 0.005 * 4000.0 / 3.0**0.5  # what the range adds is one error, of readings and records alike
+    lux = {lamp: [run.fit.curve.at(np.array([t]))[0] for t in (2400.0, 60.0)] for lamp, run in held.items()}
+    moved = {lamp: 1.0 / late - 1.0 / early for lamp, (late, early) in lux.items()}
     records = sum(
-        run.remaining.ln_standard_uncertainty**2
-        for run in runs
-        if (run.lamp, run.housing) in {("K3", "HP"), ("B0", "HP")}
+        run.remaining.ln_standard_uncertainty**2 - (moved[lamp] * zero) ** 2 for lamp, run in held.items()
     )
+    before = campaign["K3", "HP"] - campaign["B0", "HP"]
+    (c,) = (c for q, c in before.parts.items() if q.name == ("range term", "M1", "4000 lx"))
+    records += ((c + moved["K3"] - moved["B0"]) ** 2 - c**2) * zero**2
     share = {"readings": (0, 0), "specimens": (1 - 1 / 2, 1 - 1 / 3), "models": (1, 1)}
     for scope, (own, base) in share.items():
         initial = campaign.ratio("K3", "B0", housing="HP", scope=scope).result.u

@@ -191,7 +191,7 @@ def test_amplitudes_and_time_constants_are_those_of_the_curve(many):
     assert np.std(shares) > 0.5
 
 
-def test_a_range_adds_the_same_to_every_reading_of_its_records(tmp_path):
+def test_a_range_adds_the_same_to_every_reading_and_record(tmp_path):
     """Oracle: the same draws with a meter without such a term; a rectangle of 1 % of the range, for all records."""
     made = {}
     for percent in ("0", "1"):
@@ -206,10 +206,16 @@ def test_a_range_adds_the_same_to_every_reading_of_its_records(tmp_path):
     (top,), alone = set(table["range_lx"]), table["run"] != "R1"  # of K1 the readings say what is left
     step, added = {400.0: 0.01, 4000.0: 0.1}[top], []
     for k in range(60):
-        shown = {p: one.draw(6, k).bench.tables["warm_up"]["illuminance_lx"] for p, one in made.items()}
-        away = (shown["1"] - shown["0"])[alone]
-        assert np.ptp(away) < 6.0 * step  # two displays were rounded; truths differ in their last digits
-        added.append(away.mean())
+        drawn = {p: one.draw(6, k).bench.tables for p, one in made.items()}
+        away, read = (
+            drawn["1"][name]["illuminance_lx"] - drawn["0"][name]["illuminance_lx"]
+            for name in ("warm_up", "readings")
+        )
+        assert (
+            np.ptp(away[alone]) < 4.5 * step
+        )  # two displays were rounded; the truths differ in their last digits
+        added.append(away[alone].mean())
+        assert abs(read[0] - added[-1]) < 4.5 * step  # the readings of that range have the same error
     assert np.abs(added).max() <= 0.01 * top + step
     spread = np.std(added) * math.sqrt(3.0) / (0.01 * top)
     assert abs(spread - 1.0) < 4.0 * 0.45 / math.sqrt(60)  # standard error of the SD of a rectangle

@@ -66,6 +66,8 @@ class WarmUpRun:
         Relative standard uncertainty of a drift over the record. [1]
     drift_logged : bool
         True where ambient and volts were logged.
+    added : Input
+        What the range of the meter adds to every reading. [lx]
     stable_runs : tuple of str
         Runs of lamps that no longer change, on the same meter, whose scatter was used too.
     """
@@ -81,6 +83,7 @@ class WarmUpRun:
     refusals: tuple[MethodError, ...]
     drift: float
     drift_logged: bool
+    added: Input
     stable_runs: tuple[str, ...] = ()
 
 
@@ -157,7 +160,7 @@ def _display_step(bench: Bench, record: pd.DataFrame) -> float:
 
 
 def range_term(bench: Bench, record: pd.DataFrame) -> Input:
-    """Return what the range of a record's meter adds to every reading.
+    """Return what the range of a record's meter adds to every reading, the input of the readings on that range.
 
     Parameters
     ----------
@@ -173,9 +176,11 @@ def range_term(bench: Bench, record: pd.DataFrame) -> Input:
     """
     label, top = str(record["meter"].iloc[0]), float(record["range_lx"].iloc[0])
     meter = bench.meters.get(label)
-    if meter is None:
-        return Input(("range term", label), 0.0)
-    return instruments.range_input(meter, top, (f"{top:g} lx",))
+    return (
+        Input(("range term", ""), 0.0)
+        if meter is None
+        else instruments.range_input(meter, top, (f"{top:g} lx",))
+    )
 
 
 def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
@@ -210,6 +215,7 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
     first = record.iloc[0]
     lamps = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
     drift, logged = record_drift(record, lamps.get(first["lamp"], ""))
+    added = range_term(bench, record)
     fit: WarmUp | None = None
     refusals: tuple[MethodError, ...] = ()
     try:
@@ -222,7 +228,7 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
             resolution=_display_step(bench, record),
             drift_relative_sd=drift,
             elapsed_uncertainty_s=ELAPSED_U_S,
-            additive_uncertainty=range_term(bench, record).u,
+            additive_uncertainty=added.u,
             coverage=bench.settings.coverage,
         )
     except MethodError as refused:
@@ -239,6 +245,7 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
         refusals=refusals,
         drift=drift,
         drift_logged=logged,
+        added=added,
     )
 
 
@@ -483,14 +490,18 @@ def ln_remaining(remaining: Remaining, run: WarmUpRun) -> Measured:
     -------
     Measured
         The same; without inputs where it has only an interval. What a fit leaves open is the scatter of readings, so it
-        counts in every scope. [1]
+        counts in every scope; what the range adds is the input of the readings on it. [1]
     """
-    value = math.log(remaining.value)
+    value, whole = math.log(remaining.value), remaining.ln_standard_uncertainty
     ends = (math.log(remaining.low) if remaining.low > 0 else -math.inf, math.log(remaining.high))
-    u, parts = remaining.ln_standard_uncertainty, {}
-    if remaining.method != "bounds" and math.isfinite(u):
+    parts: dict[Input, float] = {}
+    if remaining.method != "bounds" and math.isfinite(whole) and run.fit is not None:
+        added = run.fit.moved_by_a_lux(remaining.at_s, remaining.initial_s)
+        own = math.sqrt(max(whole**2 - (added * run.added.u) ** 2, 0.0))
+        dof = remaining.dof * (own / whole) ** 4 if whole else math.inf
         name = ("remaining light", run.lamp, run.housing, run.specimen)
-        parts = {Input(name, u, dof=remaining.dof, kind="reading scatter", source="own readings"): 1.0}
+        parts = {Input(name, own, dof=dof, kind="reading scatter", source="own readings"): 1.0}
+        parts |= {run.added: added} if run.added.u else {}
     return Measured(value, parts, linear=False, ends=lambda _: ends)
 
 

@@ -14,7 +14,7 @@ import pandas as pd
 from photolab.bench import instruments
 from photolab.bench.corrections import LED_AMBIENT_COEFFICIENT, LED_AMBIENT_LIMIT
 from photolab.bench.electrical import lamp_power
-from photolab.bench.heat import UNLOGGED_DRIFT, WarmUpRun, warm_up_runs
+from photolab.bench.heat import UNLOGGED_DRIFT, WarmUpRun, range_term, warm_up_runs
 from photolab.bench.model import Bench
 from photolab.bench.selection import instants
 from photolab.bench.surface import AMBIENT_LIMIT_K, THERMOCOUPLE_LIMIT_K
@@ -94,6 +94,7 @@ def _seated_once(bench: Bench, lamp: str | None, last: set[str]) -> WarmUpRun:
         refusals=(),
         drift=UNLOGGED_DRIFT,
         drift_logged=False,
+        added=range_term(bench, record),
     )
 
 

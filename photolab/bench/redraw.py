@@ -324,6 +324,7 @@ class Protocol:
         seated = rows.groups(*SEATED, "point", "instant")  # one range, where it is not known
         rows["range"] = np.where(np.isnan(ranges), -1.0 - seated.code, ranges)
         expected = np.ones(rows.rows)
+        self._zeros: dict[tuple[str, float], tuple[Hashable, int]] = {}
         likeness, ages = own_colour_likeness(self.bench.tables["lamps"]), certificate_ages(self.bench)
         for label in dict.fromkeys(rows["meter"].tolist()):
             meter, mine = self.bench.meters[label], np.asarray(rows["meter"] == label)
@@ -338,6 +339,11 @@ class Protocol:
             terms = [instruments.range_input(meter, top, ()) for top in tops]
             sds = np.array([q.u for q in terms])
             self._add_input(terms[0], of_range, mine * self._read, onto="display", sd=sds)
+            self._zeros |= {
+                (str(meter.id), top): (terms[0].name, k)
+                for k, top in enumerate(tops)
+                if mine[of_range.first[k]]
+            }
             linear = instruments.linearity_input(meter, ())
             self._add_input(linear, rows.groups("meter", "range", "lamp", "housing"), mine)
             warm = instruments.meter_temperature_input(meter, "")
@@ -461,7 +467,8 @@ class Protocol:
                     left[(*name[:2], piece[1])] = apart + float(fade[self._pieces[piece]])
         own, meter = world.seating_percent, "limit" if world.meter == "limit" else "rectangular"
         sds = {h: self._spreads.seating_in(h).sd if own is None else own / 100.0 for h in self.bench.housings}
-        return Known(self.bench, source, left, sds, world.seats, meter, world.near_field_m)
+        zeros = {key: float(kept[name][k]) for key, (name, k) in self._zeros.items() if name in kept}
+        return Known(self.bench, source, left, sds, world.seats, meter, world.near_field_m, zeros)
 
     def _supply(self, seed: int, number: int) -> Array:
         """Return what the supply does to filament lamps, in ln."""

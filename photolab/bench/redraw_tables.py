@@ -5,7 +5,7 @@ Each table has streams of its own, as `redraw` has for the readings of light.
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -18,7 +18,7 @@ from photolab.bench.columns import Array, Columns
 from photolab.bench.distance_terms import READING_SD, reading_scatter, tape_limit
 from photolab.bench.distances import DistanceResult, evaluate_distances, near_field_ratio
 from photolab.bench.electrical import POWER_LIMIT_PERCENT, lamp_power
-from photolab.bench.heat import WarmUpRun, range_term, warm_up_runs
+from photolab.bench.heat import WarmUpRun, warm_up_runs
 from photolab.bench.model import Bench
 from photolab.bench.simulation_tables import camera_display, correlated
 from photolab.bench.supply_and_time import ELAPSED_U_S
@@ -75,6 +75,8 @@ class Known:
         Law of a seating, and of what lies within limits, of `SHAPES`.
     near_field_m : float
         Length of a near field that the folder does not speak of. [m]
+    zeros : mapping
+        What a range adds to every reading, by meter and top of the range, where readings were taken on it. [lx]
     """
 
     bench: Bench
@@ -84,6 +86,7 @@ class Known:
     seats: str = "normal"
     meter: str = "rectangular"
     near_field_m: float = 0.0
+    zeros: Mapping[tuple[str, float], float] = field(default_factory=dict)
 
     def away(self, q: Input) -> float:
         """Return by how much an input of a meter errs, by its declared law [its unit]."""
@@ -248,8 +251,8 @@ def records(known: Known) -> tuple[pd.DataFrame, Truth]:
 
     The scatter and its correlation are those that the fit left over, the drift is the declared one. Of a piece that
     readings know, as much is left at the hold time as they say: its slowest part takes up the difference (a part with a
-    third of the record as its time constant where none was found). A record that no curve fits stays as it was. Records
-    read on one range of a meter have in common what that range adds to every reading.
+    third of the record as its time constant where none was found). A record that no curve fits stays as it was. What a
+    range adds to every reading it adds to records and to readings.
 
     Parameters
     ----------
@@ -317,7 +320,8 @@ class _Light:
         light = self.at(time_s + ELAPSED_U_S * clock)
         light = light * (1.0 + run.drift * drift * (time_s - self.fit.initial_s) / np.ptp(time_s))
         own = math.sqrt(max(noise.whitened_variance - step**2 / 12.0, 0.0))  # the display adds its part again
-        light = light + known.away(range_term(known.bench, run.record))
+        on = str(first["meter"]), float(first["range_lx"])
+        light = light + known.zeros.get(on, known.away(run.added))
         stream = known.stream(f"record noise {run.run}")
         light = light + correlated(time_s.size, own, noise.neighbours, stream)
         step = step or _FINE_LX

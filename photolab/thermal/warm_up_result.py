@@ -484,8 +484,25 @@ class WarmUp:
             [self._log_slope(t) for t in (near_end, initial)] if self.elapsed_uncertainty_s else [0.0, 0.0]
         )
         clock = self.elapsed_uncertainty_s * (slopes[0] - slopes[1])
-        added = self.additive_uncertainty * (1.0 / levels[0] - 1.0 / levels[1])
+        added = self.additive_uncertainty * self.moved_by_a_lux(at_s, initial)
         return float(drift**2 + display**2 + clock**2 + added**2)
+
+    def moved_by_a_lux(self, at_s: float, initial_s: float) -> float:
+        """Return by how much ln of remaining light moves with one lux added to every reading.
+
+        Parameters
+        ----------
+        at_s, initial_s : float
+            Later and earlier instant; beyond the record its end stands for the later. [s]
+
+        Returns
+        -------
+        float
+            Difference of the reciprocals of the fitted light. [1/lx]
+        """
+        near_end = min(at_s, float(self.time_s[-1]))
+        later, earlier = (self.curve.at(np.array([t]))[0] for t in (near_end, initial_s))
+        return float(1.0 / later - 1.0 / earlier)
 
     def _log_slope(self, at_s: float) -> float:
         """Return the slope of the logarithm of the fitted light, steps left out [1/s]."""
