@@ -123,14 +123,32 @@ def test_too_few_degrees_of_freedom_keep_the_assumed_sd():
     assert housing_spreads(own, found) == {"HP": found}
 
 
-def test_day_sd_by_the_method_of_moments():
+def test_day_sd_is_what_the_baselines_days_say_beside_the_declared():
+    """Oracle: by hand: one mounting a day, variance v less the seating's s^2 on f = 5, Welch-Satterthwaite at the larger
+    of found and declared: nu = l^2 / ((l + s^2)^2 / 5 + s^4 / 10).
+    """
     values = [0.00, 0.02, -0.01, 0.03, 0.01, -0.02]
     table = seats(*(("B0", f"D{i}", v) for i, v in enumerate(values)))
-    seating = {"HP": Spread(0.005, 10.0, False)}
-    found = day_spread(table, 0.01, "B0", seating)
-    assert_allclose(found.sd**2, np.var(values, ddof=1) - 0.005**2, rtol=1e-9)  # one mounting a day
-    assert found.dof == 5
-    assert day_spread(table.iloc[:2], 0.01, "B0", seating).assumed
+    for seat, declared in ((0.005, 0.01), (0.018, 0.01), (0.03, 0.01), (0.005, 0.0), (0.005, 0.05)):
+        found = day_spread(table, declared, "B0", {"HP": Spread(seat, 10.0, False)})
+        moment = np.var(values, ddof=1) - seat**2
+        level = max(moment, declared**2)
+        nu = level**2 / ((level + seat**2) ** 2 / 5 + seat**4 / 10)
+        assert_allclose(found.dof, nu + 6, rtol=1e-9)
+        assert_allclose(found.sd**2, max(nu * moment + 6 * declared**2, 0) / (nu + 6), rtol=1e-9)
+        assert not found.assumed
+    assert day_spread(table.iloc[:1], 0.01, "B0", {"HP": Spread(0.005, 10.0, False)}) == Spread(
+        0.01, np.inf, True
+    )
+
+
+def test_days_seen_through_wide_seatings_hardly_move_the_declared_sd():
+    """Oracle: what is known: forty days that scatter by 2 % replace a declared 1 % seen sharply, not through 10 %."""
+    rng = np.random.default_rng(3)
+    for seat, low, high in ((0.001, 0.017, 0.023), (0.1, 0.009, 0.013)):
+        days = 0.02 * rng.standard_normal(40)
+        rows = [("B0", f"D{i}", day + seat * rng.standard_normal()) for i, day in enumerate(days)]
+        assert low < day_spread(seats(*rows), 0.01, "B0", {"HP": Spread(seat, 100.0, False)}).sd < high
 
 
 def test_specimen_sd_by_the_method_of_moments():
@@ -274,16 +292,37 @@ def test_residuals_and_leverages_are_those_of_a_full_design():
     assert dof == len(cell) - np.linalg.matrix_rank(design)
 
 
-def test_day_sd_of_days_with_unlike_numbers_of_mountings():
-    """Oracle: the method of moments by hand: squares weighted by the mountings of each day."""
-    values = {"D0": (0.00, 0.02), "D1": (0.05,), "D2": (-0.04, -0.02, -0.03), "D3": (0.01,), "D4": (0.03,)}
-    table = seats(*(("B0", day, v) for day, several in values.items() for v in several))
-    found = day_spread(table, 0.01, "B0", {"HP": Spread(0.005, 10.0, False)})
-    n = np.array([len(v) for v in values.values()])
-    mean = np.array([np.mean(v) for v in values.values()])
-    squares = (n * (mean - np.average(mean, weights=n)) ** 2).sum()
-    share = n.sum() - (n**2).sum() / n.sum()
-    assert_allclose(found.sd**2, (squares - 4 * 0.005**2) / share, rtol=1e-12)
+def test_day_sd_of_days_with_unlike_numbers_of_mountings_in_two_housings():
+    """Oracle: the method of moments by hand: squares weighted by the mountings of each day; the seating SD of a housing
+    is one estimate for all its pieces.
+    """
+    rng = np.random.default_rng(4)
+    seating = {"HP": Spread(0.005, 10.0, False), "HR": Spread(0.008, 7.0, False)}
+    rows, squares, share, doubts = [], 0.0, 0.0, []
+    less = {"HP": 0.0, "HR": 0.0}
+    for housing, piece, numbers in (
+        ("HP", "a", (2, 1, 3, 1, 1)),
+        ("HP", "b", (1, 2)),
+        ("HR", "a", (2, 2, 3)),
+    ):
+        values = [rng.normal(0, 0.04) + rng.normal(0, 0.01, n) for n in numbers]
+        rows += [
+            ("B0", f"D{d}", v, {"housing": housing, "specimen": piece})
+            for d, several in enumerate(values)
+            for v in several
+        ]
+        n, mean = np.array(numbers), np.array([several.mean() for several in values])
+        squares += (n * (mean - np.average(mean, weights=n)) ** 2).sum()
+        share += n.sum() - (n**2).sum() / n.sum()
+        less[housing] += (len(n) - 1) * seating[housing].sd ** 2
+        doubts.append((n.sum() - (n**2).sum() / n.sum(), len(n) - 1, seating[housing].sd ** 2))
+    moment = (squares - sum(less.values())) / share
+    assert moment > 0.01**2
+    doubt = sum((weight * moment + f * s2) ** 2 / f for weight, f, s2 in doubts)
+    nu = (share * moment) ** 2 / (doubt + sum(less[h] ** 2 / seating[h].dof for h in less))
+    found = day_spread(seats(*rows), 0.01, "B0", seating)
+    assert_allclose(found.sd**2, (nu * moment + 6 * 0.01**2) / (nu + 6), rtol=1e-9)
+    assert_allclose(found.dof, nu + 6, rtol=1e-9)
 
 
 def test_a_lamp_keeps_its_own_reading_sd_from_three_times_that_of_the_others():

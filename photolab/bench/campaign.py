@@ -12,7 +12,7 @@ from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL
 from photolab.bench.families import half_widths, judged
 from photolab.bench.heat import RECORD_DRIFT, Held, at_hold
-from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Bench
+from photolab.bench.model import PRIOR_DOF, Assumption, Bench
 from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
@@ -109,7 +109,7 @@ class Campaign:
         """The spreads as a table, outermost first: level, sd (in ln), dof, assumed."""
         spreads, declared = self.spreads, self.bench.settings.specimen_sd_percent / 100.0
         levels = {
-            "specimen": Spread(declared, SPECIMEN_PRIOR_DOF, assumed=True),  # the one declared for every lamp
+            "specimen": Spread(declared, PRIOR_DOF, assumed=True),  # the one declared for every lamp
             "day": spreads.day,
             "mounting": spreads.mounting,
             "reading": max(spreads.reading.values(), key=lambda s: s.dof if math.isfinite(s.dof) else 0.0),

@@ -252,6 +252,6 @@ def _assumed(bench: Bench, place: Housing, spreads: Spreads) -> list[str]:
     seating = spreads.seating_in(place.id)
     if seating.assumed and "mounting_sd_percent" not in declared:
         assumed.append(f"scatter of seatings {100.0 * seating.sd:g} %")
-    if spreads.day.assumed and "day_sd_percent" not in declared:
-        assumed.append(f"scatter of days {100.0 * spreads.day.sd:g} %")
+    if "day_sd_percent" not in declared:
+        assumed.append(f"scatter of days {bench.settings.day_sd_percent:g} %")
     return assumed

@@ -136,12 +136,11 @@ def _length(table: Table) -> int:
 
 def equal(values: NDArray[Any]) -> Groups:
     """Return equal values as groups, numbered as they first appear; blank numbers are equal."""
-    if values.dtype.kind == "O":
-        seen: dict[Any, int] = {}
-        code = np.array([seen.setdefault(v, len(seen)) for v in values.tolist()], dtype=np.intp)
-        return Groups(code, np.unique(code, return_index=True)[1])
-    _, first, inverse = np.unique(values, return_index=True, return_inverse=True)
-    order = np.argsort(first)
-    rank = np.empty(len(first), dtype=np.intp)
-    rank[order] = np.arange(len(first))
-    return Groups(rank[inverse], first[order])
+    if values.dtype.kind == "f":
+        values = np.unique(values, return_inverse=True)[1]
+    rows = values.tolist()
+    numbers = {value: k for k, value in enumerate(dict.fromkeys(rows))}
+    code = np.fromiter(map(numbers.__getitem__, rows), dtype=np.intp, count=len(rows))
+    first = np.empty(len(numbers), dtype=np.intp)
+    first[code[::-1]] = np.arange(len(rows) - 1, -1, -1)  # the last one written is the first row
+    return Groups(code, first)

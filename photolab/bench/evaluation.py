@@ -175,13 +175,7 @@ def _assumptions(
     bench: Bench, corrected: Corrected, spreads: Spreads, terms: frozenset[str]
 ) -> tuple[Assumption, ...]:
     """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments'."""
-    measured = {
-        name
-        for name in ("mounting", "specimen", "day")
-        # the declared specimen SD always enters, as the prior of every lamp's own
-        if (name != "specimen" and not getattr(spreads, name).assumed)
-        or f"{name}_sd_percent" in bench.settings.declared
-    }
-    kept = [a for a in bench.assumed if not any(f"{name}_sd_percent" in a.name for name in measured)]
+    # the SD of specimens and of days always enters, as a prior
+    kept = [a for a in bench.assumed if spreads.mounting.assumed or "mounting_sd_percent" not in a.name]
     own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
     return (*kept, *corrected.assumed, *own)

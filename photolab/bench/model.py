@@ -64,8 +64,8 @@ class Assumption:
         return f"{value} {self.unit}".strip()
 
 
-SPECIMEN_PRIOR_DOF = 6.0
-"""Weight of the declared specimen SD beside a lamp's own pieces; all the weight of a single piece. [1]"""
+PRIOR_DOF = 6.0
+"""Weight of a declared SD: of specimens beside a lamp's own pieces, of days beside those of the baseline. [1]"""
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ specimens. For balanced data it is the mean of means.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -94,18 +94,39 @@ class Weights:
         (lamp, housing, point, instant) of each result.
     matrix : scipy.sparse.csr_array or Factored, shape (results, mountings)
         Each row sums to one. [1]
-    counts : DataFrame
-        n_specimens, n_mountings, n_readings, n_days of each result.
+    seats : Columns
+        The mountings.
     """
 
     names: tuple[tuple[str, ...], ...]
     matrix: sparse.csr_array | Factored
-    counts: pd.DataFrame
+    seats: Columns = field(repr=False)
 
     @cached_property
     def places(self) -> dict[tuple[str, ...], int]:
         """Place of each result in the names."""
         return {name: k for k, name in enumerate(self.names)}
+
+    @cached_property
+    def counts(self) -> pd.DataFrame:
+        """What stands behind each result: n_specimens, n_mountings, n_readings, n_days."""
+        import pandas as pd
+
+        results = self.seats.groups(*RESULT)
+
+        def different(*columns: str) -> NDArray[np.intp]:
+            return np.bincount(
+                results.code[self.seats.groups(*RESULT, *columns).first], minlength=len(results)
+            )
+
+        return pd.DataFrame(
+            {
+                "n_specimens": different("specimen"),
+                "n_mountings": different(*MOUNTING),
+                "n_readings": results.sum(self.seats["n"]).astype(np.int64),
+                "n_days": different("day"),
+            }
+        )
 
 
 @dataclass(frozen=True)
@@ -213,7 +234,7 @@ def lamp_weights(seats: Table, *, noise_sd: Array, scatter: Scatter) -> Weights:
         factored = Factored(matrix, (mean @ level[:, told]).tocsr(), (solved @ gain).tocsr())
         matrix = factored if len(results) * int(seats["n"].sum()) > _FULL else factored.full()
     named = [seats[c][results.first].astype(str).tolist() for c in RESULT]
-    return Weights(tuple(zip(*named, strict=True)), matrix, _counts(seats, results))
+    return Weights(tuple(zip(*named, strict=True)), matrix, seats)
 
 
 def _incidence(groups: Groups, values: Array) -> sparse.csr_array:
@@ -232,20 +253,3 @@ def _inverse(shared: Groups, own: Array, mounting: Array) -> tuple[sparse.csr_ar
     parts = _incidence(shared, weight * np.sqrt(bound)[shared.code])
     every = np.arange(len(weight))
     return _incidence(Groups(every, every), weight) - parts @ parts.T, sums
-
-
-def _counts(seats: Columns, results: Groups) -> pd.DataFrame:
-    """Count what stands behind each result."""
-    import pandas as pd
-
-    def different(*columns: str) -> NDArray[np.intp]:
-        return np.bincount(results.code[seats.groups(*RESULT, *columns).first], minlength=len(results))
-
-    return pd.DataFrame(
-        {
-            "n_specimens": different("specimen"),
-            "n_mountings": different(*MOUNTING),
-            "n_readings": results.sum(seats["n"]).astype(np.int64),
-            "n_days": different("day"),
-        }
-    )

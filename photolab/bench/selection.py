@@ -24,6 +24,8 @@ HOLD_TOLERANCE = 0.05
 """Readings within this share of the hold time count as taken at hold. [1]"""
 LINKS = ["technology", "old_meter", "ln", "u", "dof", "n", "established"]
 """What a link through which readings enter is, before how many entered."""
+NO_LINKS = pd.DataFrame(columns=[*LINKS, "entered"])
+"""Of a bench of one meter."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +54,7 @@ class Selection:
     meter: str
     baseline: str
     baseline_declared: bool
-    links: pd.DataFrame = field(default_factory=pd.DataFrame)
+    links: pd.DataFrame = field(default_factory=NO_LINKS.copy)
 
 
 def baseline_lamp(bench: Bench) -> tuple[str, bool]:
@@ -69,7 +71,7 @@ def baseline_lamp(bench: Bench) -> tuple[str, bool]:
         The first lamp with role "baseline", else the first lamp of readings.csv.
     """
     lamps = bench.tables["lamps"]
-    read = set(bench.tables["readings"]["lamp"])
+    read = set(bench.tables["readings"]["lamp"].unique())
     for lamp, role in zip(lamps["lamp"], lamps["role"], strict=True):
         if role == "baseline" and lamp in read:
             return str(lamp), True
@@ -138,7 +140,7 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     net = given["illuminance_lx"].to_numpy(float) - np.nan_to_num(given["dark_lx"].to_numpy(float))
     readings = given.assign(instant=instant, onto=given["meter"], link_ln=0.0, link_u=0.0, link_dof=math.inf)
     usable = (net > 0) & (instant != "")
-    links = pd.DataFrame()
+    links = NO_LINKS
     if (usable & np.asarray(given["meter"] != meter)).any():
         readings, refused, links = _linked(
             bench, readings, readings[usable].assign(net_lx=net[usable]), meter
@@ -152,9 +154,9 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     out, excluded = reason != "", bench.excluded
     listed = pd.DataFrame(
         {
-            "line": [*readings["line"][out], *excluded["line"]],
-            "lamp": [*readings["lamp"][out], *excluded["lamp"]],
-            "reason": [*reason[out], *("excluded: " + excluded["note"].astype(str))],
+            "line": [*readings["line"].to_numpy()[out], *excluded["line"]],
+            "lamp": [*readings["lamp"].to_numpy()[out], *excluded["lamp"]],
+            "reason": [*reason[out], *(f"excluded: {note}" for note in excluded["note"])],
         }
     )
     baseline, declared = baseline_lamp(bench)
@@ -163,7 +165,6 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
         through = entered[entered["onto"] != entered["meter"]]
         count = through.value_counts(["link_ln", "meter"], sort=False).rename("entered")
         links = links.join(count, on=["ln", "old_meter"], how="inner")
-    links = links if len(links) else pd.DataFrame(columns=[*LINKS, "entered"])
     return Selection(entered, listed, meter, baseline, declared, links)
 
 

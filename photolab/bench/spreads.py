@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc, stdtr
 
 from photolab.bench.columns import Array, Columns, Groups, Table
-from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Settings
+from photolab.bench.model import PRIOR_DOF, Assumption, Settings
 
 LEAST_DOF = 4
 """An SD estimated on fewer degrees of freedom gives way to the assumed one. [1]"""
@@ -104,7 +104,8 @@ def campaign_spreads(seats: Table, settings: Settings, baseline: str) -> Spreads
     Returns
     -------
     Spreads
-        Estimates where they stand on at least `LEAST_DOF` degrees of freedom.
+        Of seatings where they stand on at least `LEAST_DOF` degrees of freedom; of days and pieces with the declared
+        SD as a prior.
     """
     table = Columns.of(seats)
     reading = reading_spreads(table)
@@ -272,8 +273,10 @@ def _residuals(cell: NDArray[np.intp], day: NDArray[np.intp], value: Array) -> t
     cell = np.unique(cell, return_inverse=True)[1]
     day = np.unique(day, return_inverse=True)[1]
     size = np.bincount(cell)
-    pairs, count = np.unique(np.column_stack((cell, day)), axis=0, return_counts=True)
-    several = np.bincount(pairs[:, 0])[cell] > 1
+    days_in_all = int(day.max()) + 1
+    pairs, count = np.unique(cell * days_in_all + day, return_counts=True)
+    of_cell, on_day = np.divmod(pairs, days_in_all)
+    several = np.bincount(of_cell)[cell] > 1
     value = value - value.mean()
     residual = value - (np.bincount(cell, value) / size)[cell]
     leverage = 1.0 / size[cell]
@@ -282,8 +285,8 @@ def _residuals(cell: NDArray[np.intp], day: NDArray[np.intp], value: Array) -> t
     owner, places = np.unique(cell[several], return_inverse=True)
     days, when = np.unique(day[several], return_inverse=True)
     share = np.zeros((len(owner), len(days)))
-    told = np.isin(pairs[:, 0], owner)
-    share[np.searchsorted(owner, pairs[told, 0]), np.searchsorted(days, pairs[told, 1])] = count[told]
+    told = np.isin(of_cell, owner)
+    share[np.searchsorted(owner, of_cell[told]), np.searchsorted(days, on_day[told])] = count[told]
     normal = np.diag(np.bincount(when).astype(float)) - share.T @ (share / size[owner, None])
     share /= size[owner, None]
     levels, modes = np.linalg.eigh(normal)
@@ -311,14 +314,14 @@ def _outlier(residual: Array, leverage: Array, dof: int) -> int | None:
     return worst if chance < FLAG_LEVEL and abs(residual[worst]) > 1e-9 else None
 
 
-def day_spread(seats: Table, assumed: float, baseline: str, seating: dict[str, Spread]) -> Spread:
-    """Estimate the day SD from the baseline lamp once three days hold it.
+def day_spread(seats: Table, declared: float, baseline: str, seating: dict[str, Spread]) -> Spread:
+    r"""Return the day SD: what the baseline lamp says of it, with the declared SD as a prior of `PRIOR_DOF`.
 
     Parameters
     ----------
     seats : DataFrame or mapping of columns
         Mounting means of one instant.
-    assumed : float
+    declared : float
         Declared or default SD. [1]
     baseline : str
         The lamp to use.
@@ -328,19 +331,35 @@ def day_spread(seats: Table, assumed: float, baseline: str, seating: dict[str, S
     Returns
     -------
     Spread
-        Pooled over housings and specimens.
+        Pooled over housings and specimens; assumed where no two days hold the baseline.
+
+    Notes
+    -----
+    Days are seen through seatings, so the baseline's days weigh with the degrees of freedom of the difference by which
+    their variance is found (Welch and Satterthwaite, JCGM 100:2008, G.4.1), few where seatings scatter more than
+    days, taken at the larger of what was found and declared: chance does not decide how much it counts,
+
+    .. math:: \nu = (n v)^2 \Big/ \Big(\sum_g \frac{(n_g v + f_g s_g^2)^2}{f_g}
+        + \sum_h \frac{(f_h s_h^2)^2}{\nu_h}\Big)
+
+    with the groups g of a specimen in a housing h, seating variances s^2, f days less one, and n as `_between` has it.
     """
     whole = Columns.of(seats)
     table = whole.among(np.flatnonzero(whole["lamp"] == baseline))
     outer = table.groups("specimen", "housing", "point")
     squares, share, free = _between(outer, table.groups("specimen", "housing", "point", "day"), table)
-    enough = free >= 2
-    dof = float(free[enough].sum())
-    if not enough.any() or dof < LEAST_DOF:
-        return Spread(assumed, np.inf, True)
-    seat = np.array([seating[str(h)].sd ** 2 for h in table["housing"][outer.first]])
-    ss = float((squares - free * seat)[enough].sum())
-    return Spread(float(np.sqrt(max(ss / share[enough].sum(), 0.0))), dof, False)
+    if not free.any():
+        return Spread(declared, np.inf, True)
+    places = Groups(table.groups("housing").code[outer.first], table.groups("housing").first)
+    pools = [seating[h] for h in _labels(table, "housing")]
+    less = free * np.array([pool.sd**2 for pool in pools])[places.code]
+    found = float((squares - less).sum() / share.sum())
+    level = max(found, declared**2)
+    doubt = ((share * level + less) ** 2 / np.maximum(free, 1.0)).sum()
+    doubt += (places.sum(less) ** 2 / [pool.dof for pool in pools]).sum()
+    dof = float((share.sum() * level) ** 2 / doubt) if level else 0.0
+    variance = max(dof * found + PRIOR_DOF * declared**2, 0.0) / (dof + PRIOR_DOF)
+    return Spread(float(np.sqrt(variance)), dof + PRIOR_DOF, False)
 
 
 def _between(outer: Groups, inner: Groups, table: Columns) -> tuple[Array, Array, Array]:
@@ -458,6 +477,6 @@ def own_specimens(between: tuple[float, float, float] | None, declared: float) -
         Assumed where the lamp has a single piece.
     """
     ss, n0, dof = (0.0, 1.0, 0.0) if between is None else between
-    whole = dof + SPECIMEN_PRIOR_DOF
-    variance = (dof * max(ss / n0, 0.0) + SPECIMEN_PRIOR_DOF * declared**2) / whole
+    whole = dof + PRIOR_DOF
+    variance = (dof * max(ss / n0, 0.0) + PRIOR_DOF * declared**2) / whole
     return Spread(float(np.sqrt(variance)), whole, between is None)

@@ -8,7 +8,7 @@ import numpy as np
 
 from photolab.bench import instruments
 from photolab.bench.columns import Columns
-from photolab.bench.model import SPECIMEN_PRIOR_DOF, Assumption, Meter
+from photolab.bench.model import PRIOR_DOF, Assumption, Meter
 from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.shared_inputs import Loadings, add_meter, spread_input
 from photolab.bench.verdicts import ALIKE_PERCENT
@@ -81,7 +81,7 @@ def compare(
     add_meter(loads, {m.id: m for m in meters})
     loads.add(("lamp",), 1.0, [spread_input("mounting", (), *seating)])
     if specimen_sd_percent is not None:
-        piece = (specimen_sd_percent / 100.0, SPECIMEN_PRIOR_DOF)
+        piece = (specimen_sd_percent / 100.0, PRIOR_DOF)
         inputs = [spread_input("specimen", (), *piece, pool=lamp) for lamp in "AB"]
         loads.add(("lamp",), 1.0, inputs, np.arange(2))
     logs = [_ln_corrected(x, m, t) for x, m, t in zip((a, b), meters, technologies, strict=True)]

@@ -108,7 +108,10 @@ SEATS: dict[str, Draw] = {
 
 @dataclass(frozen=True)
 class World:
-    """What is true, in ln: seat SD of each housing, piece SD and number of pieces of each lamp."""
+    """What is true, in ln: seat SD of each housing, piece SD and number of pieces of each lamp, SD of days.
+
+    The first lamp, the baseline, is seated on every day, each other one on a single day.
+    """
 
     seat_sd: tuple[float, float] = (0.02, 0.02)
     law: str = "normal"
@@ -116,6 +119,12 @@ class World:
     piece_sd: tuple[float, ...] = (0.0,) * 6
     seatings: int = 3
     scope: str = "specimens"
+    days: int = 1
+    day_sd: float = 0.0
+
+    def days_of(self, lamp: int) -> list[int]:
+        """Return the days on which a lamp is seated."""
+        return list(range(self.days)) if lamp == 0 else [lamp % self.days]
 
 
 WORLDS = {
@@ -137,6 +146,13 @@ WORLDS = {
     "models, two pieces each, 2 and 5 %": World(
         pieces=(2,) * 4, piece_sd=(0.02, 0.05, 0.02, 0.05), seatings=2, scope="models"
     ),
+} | {
+    f"equal lamps, {days} days that scatter by {sd:g} %, seats {seat:g} %": World(
+        (seat / 100.0,) * 2, days=days, day_sd=sd / 100.0
+    )
+    for days in (3, 8)
+    for sd in (0.3, 1.0, 2.0)
+    for seat in (0.5, 3.0)
 }
 
 
@@ -145,15 +161,16 @@ def template(world: World) -> Bench:
     lamps = [f"K{i}" for i in range(len(world.pieces))]
     roles = ("baseline" if lamp == "K0" else "candidate" for lamp in lamps)
     rows = [
-        f"{lamp},{housing},D1,{seat},{piece},300,4000"
-        for lamp, number in zip(lamps, world.pieces, strict=True)
+        f"{lamp},{housing},D{day},{seat},{piece},300,4000"
+        for k, (lamp, number) in enumerate(zip(lamps, world.pieces, strict=True))
         for housing in HOUSINGS
         for piece in range(number)
+        for day in world.days_of(k)
         for seat in range(world.seatings)
     ]
     with tempfile.TemporaryDirectory() as folder:
         files = {
-            "bench.toml": TOML,
+            "bench.toml": TOML if world.days == 1 else TOML.replace("day_sd_percent = 0\n", ""),
             "lamps.csv": "\n".join(
                 ["lamp,technology,role", *(f"{x},led,{r}" for x, r in zip(lamps, roles, strict=True))]
             ),
@@ -167,11 +184,13 @@ def template(world: World) -> Bench:
 def drawn(world: World, rng: np.random.Generator) -> Array:
     """Return ln light in the order of the rows."""
     parts = []
-    for number, piece_sd in zip(world.pieces, world.piece_sd, strict=True):
-        piece = piece_sd * rng.standard_normal(number)  # the same piece in both housings
-        for sd in world.seat_sd:
-            seats = sd * SEATS[world.law](rng, (number, world.seatings))
-            parts.append((piece[:, None] + seats).ravel())
+    moved = world.day_sd * rng.standard_normal((len(HOUSINGS), world.days, 1))
+    for k, (number, piece_sd) in enumerate(zip(world.pieces, world.piece_sd, strict=True)):
+        piece = piece_sd * rng.standard_normal((number, 1, 1))  # the same piece in both housings
+        days = world.days_of(k)
+        for sd, of_day in zip(world.seat_sd, moved, strict=True):
+            seats = sd * SEATS[world.law](rng, (number, len(days), world.seatings))
+            parts.append((piece + of_day[days] + seats).ravel())
     return np.concatenate(parts)
 
 
