@@ -11,6 +11,7 @@ from small_benches import METER, bench, csv
 from photolab.bench.beam_grids import BeamScan, read_beams
 from photolab.bench.beam_ratios import beam_ratio
 from photolab.bench.beams import beam_rows, evaluate_beams
+from photolab.bench.corrections import spectral_factor
 from photolab.bench.records import read_bench
 from photolab.bench.simulation_tables import BEAM_SHAPES, beam_shape
 from photolab.errors import MethodError
@@ -106,22 +107,35 @@ def test_ratios_hold_the_generating_values(beams, housing, measurand):
 
 
 def test_faint_cells_have_a_wide_interval(demo, beams):
-    """Oracle: closed form to first order: ±2 lx of the 400 lx range on faint cells of about 2 lx."""
+    """Oracle: closed form: ±2 lx of the 400 lx range on what the display shows of faint cells, about 2 and 3 lx."""
     wide = beams.find("K3", "HP").ratio("above cut-off")
     narrow = evaluate_beams(demo, range_term=False).find("K3", "HP").ratio("above cut-off")
     assert wide.value == narrow.value
     assert math.log(wide.high / wide.low) > 5 * math.log(narrow.high / narrow.low)
     assert next(iter(wide.parts)) == "range term"
-    lux = [value / 6.12**2 for value in (wide.own, wide.reference)]
-    first_order = 2.0 / math.sqrt(3) * abs(1 / lux[0] - 1 / lux[1])
-    # cos and slant within the window move cd per lx by up to 2 %; the curve of ln adds some per cent more
-    assert_allclose(wide.parts["range term"], first_order, rtol=0.4)
+    shown = [
+        value / 6.12**2 / spectral_factor(demo, "M1", *lamp)[0]
+        for value, lamp in ((wide.own, ("K3", "led")), (wide.reference, ("B0", "filament")))
+    ]
+    ends = [math.log((shown[0] + u) / (shown[1] + u)) for u in (-2.0 / math.sqrt(3.0), 2.0 / math.sqrt(3.0))]
+    # cos and slant within the window move cd per lx by up to 2 %, alike for both lamps
+    assert_allclose(wide.parts["range term"], (ends[0] - ends[1]) / 2.0, rtol=0.02)
 
 
 def test_scale_of_the_meter_cancels(beams):
     """Oracle: closed form: one factor of both beams."""
     for one in beams.find("K3", "HP").ratios:
         assert one.parts["scale"] < 1e-12  # a factor and its inverse, in floats
+
+
+def test_what_a_range_adds_is_corrected_with_the_light(tmp_path):
+    """Oracle: closed form: beams that show the same lux keep the ratio of their factors, whatever the range adds."""
+    stated = '[[meter.spectral_factor]]\ntechnology = "led"\nfactor = 0.8\nexpanded_uncertainty = 0.01\n'
+    toml = PLACED.replace("[[housing]]", stated + "[[housing]]")
+    found = beams_of(tmp_path, pattern("B0", 1.0) + pattern("K1", 1.0), toml=toml).find("K1", "HP")
+    for one in found.ratios:
+        assert_allclose(one.value, 0.8, rtol=1e-12)
+        assert one.parts["range term"] < 1e-12  # floats
 
 
 def test_dark_reading_is_taken_off(tmp_path):

@@ -50,7 +50,8 @@ class BeamRun:
     grid : BeamGrid
         Intensities about the declared photometric centre; apparent unless a distance run says more. [cd]
     per_lux : ndarray, shape of the grid
-        Intensity for one lux at the head. [cd/lx]
+        Intensity for one lux that the meter shows, its factors included: what a range adds to the display is
+        corrected with the light, by each lamp's own factor. [cd/lx]
     own : ndarray, shape of the grid
         Standard uncertainty of each cell by itself: scatter and last figure. [cd]
     tops : ndarray, shape of the grid
@@ -140,10 +141,11 @@ def read_beams(
 
 @dataclass(frozen=True, eq=False)
 class _Cells:
-    """Corrected readings of a run, row by row [lx], and what all of them share."""
+    """Readings of a run without the dark, row by row [lx], their factor [1], and what all of them share."""
 
     net: Floats
     own: Floats
+    factor: float
     tops: Floats
     at_most: NDArray[np.bool_]
     shared: dict[str, Any]
@@ -164,7 +166,7 @@ def _directions(block: pd.DataFrame, housing: Housing) -> tuple[Floats, Floats]:
 
 
 def _cells(bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str]) -> _Cells:
-    """Return the corrected readings of a run and what each may be off by itself."""
+    """Return the readings of a run without the dark, their factor, and what each may be off by itself."""
     if len(set(block["meter"])) > 1:
         message = f"a beam must be read with one meter; got {', '.join(sorted(set(block['meter'])))}"
         raise MethodError(message, code="several_meters")
@@ -194,7 +196,7 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str])
         "corrections": tuple(name for name, on in done.items() if on),
         "assumed": (*assumed, *_assumed(bench.housings[str(block["housing"].iloc[0])])),
     }
-    return _Cells(net * factor, own * factor, tops, at_most, shared)
+    return _Cells(net, own, factor, tops, at_most, shared)
 
 
 def _assumed(housing: Housing) -> list[str]:
@@ -213,7 +215,7 @@ def _scan(run: str, lamp: str, housing: Housing, across: Floats, up: Floats, cel
     slant = 1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2
     ray = span * np.sqrt(slant)
     angle = np.arccos(span / ray) if housing.sensor == "flat_wall" else 0.0
-    per_lux = luminous_intensity(1.0, ray, incidence_angle=angle)
+    per_lux = luminous_intensity(cells.factor, ray, incidence_angle=angle)
     light, own = ((values * per_lux)[order] for values in (cells.net, cells.own))
     return BeamScan(run, lamp, housing.id, float(across[0]), up[order], light, own)
 
@@ -228,8 +230,8 @@ def _grid(run: str, lamp: str, housing: Housing, block: pd.DataFrame, cells: _Ce
     make = intensity_from_angles if angles else intensity_from_wall
     how: dict[str, Any] = {"distance": housing.distance_m, "sensor": housing.sensor}
     how["offset"] = housing.offset_mm / 1000.0
-    grid = make(first, second, cells.net, **how, at_most=cells.at_most)
-    per_lux = make(first, second, np.ones(len(block)), **how).intensity
+    grid = make(first, second, cells.factor * cells.net, **how, at_most=cells.at_most)
+    per_lux = make(first, second, np.full(len(block), cells.factor), **how).intensity
     own, tops = (
         values[np.lexsort((first, second))].reshape(per_lux.shape)
         for values in (cells.own, np.nan_to_num(cells.tops, nan=0.0))
