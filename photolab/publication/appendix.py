@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import re
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -111,9 +112,8 @@ def publish(
     campaign = evaluate(read_bench(bench_path))
     revision = campaign.bench.settings.protocol_revision
     if not revision:
-        message = (
-            'bench.toml: publishing needs the protocol revision; write protocol_revision = "1" under [bench]'
-        )
+        write = 'write protocol_revision = "1" under [bench]'
+        message = f"bench.toml: publishing needs the protocol revision; {write}"
         raise MethodError(message, code="no_revision")
     silent = held_back.left_out(campaign)
     sources = [path for path in _chosen(sources_folder) if path.stem[:2] not in silent]
@@ -173,11 +173,8 @@ def _chosen(folder: Path) -> tuple[Path, ...]:
     """Return the notebooks that have something to publish, in the order of their names."""
     import nbformat
 
-    def published(path: Path) -> bool:
-        cells = nbformat.read(path, as_version=4).cells
-        return any(PUBLISHED in cell.metadata.get("tags", []) for cell in cells)
-
-    return tuple(path for path in sorted(folder.glob("*.ipynb")) if published(path))
+    read = ((path, nbformat.read(path, as_version=4)) for path in sorted(folder.glob("*.ipynb")))
+    return tuple(path for path, notebook in read if runner.tagged(notebook, PUBLISHED))
 
 
 def _sections(
@@ -212,11 +209,9 @@ def _sections(
 def _take_question(notebook: Any) -> str:
     """Take the question a notebook begins with out of its text and return it."""
     for cell in notebook.cells:
-        lines = cell.source.split("\n") if cell.cell_type == "markdown" else []
-        for place, line in enumerate(lines):
-            if line.startswith("# "):
-                cell.source = "\n".join([*lines[:place], *lines[place + 1 :]])
-                return str(line[2:].strip())
+        if cell.cell_type == "markdown" and (found := re.search("^# (.*)\n?", cell.source, re.MULTILINE)):
+            cell.source = cell.source[: found.start()] + cell.source[found.end() :]
+            return found[1].strip()
     return "Working"
 
 
