@@ -47,10 +47,8 @@ def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
 
 def _parts(campaign: Campaign, scope: str = "specimens") -> Iterator[tuple[float, dict[str, float]]]:
     """Yield the standard uncertainty of each comparison with the baseline, and its variance by term."""
-    for lamp, housing, point, instant in campaign.compared():
-        pair = campaign.ratio(
-            lamp, campaign.baseline, housing=housing, scope=scope, point=point, instant=instant
-        )
+    for lamp, housing, point, _ in campaign.compared():
+        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, scope=scope, point=point)
         if pair.result is not None:
             yield pair.result.u, variance_by_term(pair.result)
 
@@ -73,10 +71,8 @@ def shared_floor(campaign: Campaign) -> float:
     MethodError
         If there is no comparison with an interval (code ``no_comparison``).
     """
-    rest = [
-        math.sqrt(sum(v for term, v in parts.items() if term not in REPLICATED))
-        for _, parts in _parts(campaign)
-    ]
+    each = ([v for term, v in parts.items() if term not in REPLICATED] for _, parts in _parts(campaign))
+    rest = [math.sqrt(sum(variances)) for variances in each]
     if not rest:
         message = "no comparison with the baseline has an interval yet: there is nothing to plan from"
         raise MethodError(message, code="no_comparison")
@@ -140,9 +136,8 @@ def own_plans(campaign: Campaign) -> tuple[tuple[int, int, int], ...]:
     counts = campaign.weights.counts
     each = counts["n_mountings"] / counts["n_specimens"], counts["n_readings"] / counts["n_mountings"]
     a, b, r = (max(1, round(float(one.median()))) for one in (counts["n_specimens"], *each))
-    return tuple(
-        dict.fromkeys([(a, b, r), (1, 1, r), (a, 2 * b, r), (a, 4 * b, r), (2 * a, b, r), (4 * a, b, r)])
-    )
+    more = [(a, 2 * b), (a, 4 * b), (2 * a, b), (4 * a, b)]
+    return tuple((*plan, r) for plan in dict.fromkeys([(a, b), (1, 1), *more]))
 
 
 def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: int, floor: float) -> Forecast:
@@ -169,11 +164,11 @@ def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: in
     pooled = min(spread.sd for spread in spreads.reading.values())
     levels = {"specimen": 0.0, "mounting": planned_seating(campaign)[1].sd, "reading": pooled}
     counts = {"specimen": specimens, "mounting": mountings, "reading": readings}
-    own = planned_sd(levels, counts)
+    coverage, own = campaign.bench.settings.coverage, planned_sd(levels, counts)
     whole = planned_sd({**levels, "specimen": spreads.specimen.sd}, counts)
-    k = coverage_factor(campaign.bench.settings.coverage, math.inf)
+    k = coverage_factor(coverage, math.inf)
     specimen, model = (k * math.sqrt(2.0 * sd**2 + floor**2) for sd in (own, whole))
-    shown = resolvable_ratio(own, 1, floor=floor, coverage=campaign.bench.settings.coverage)
+    shown = resolvable_ratio(own, 1, floor=floor, coverage=coverage)
     return Forecast(specimens, mountings, readings, specimen, model, shown)
 
 
