@@ -9,12 +9,13 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.corrections import FILAMENT_FLUX_EXPONENT
 from photolab.bench.evaluation import evaluate
 from photolab.bench.pairs import variance_by_term
+from photolab.bench.seats import SEATED
 from photolab.bench.supply_and_time import WARM_UP_SLOPE
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 
 LEVELS = {
-    "mounting": ["lamp", "specimen", "housing", "day", "mounting"],
+    "mounting": SEATED,
     "specimen": ["lamp", "specimen"],
     "day": ["day"],
 }
@@ -202,9 +203,8 @@ def turning(
     needed = to_turn(result.value, half, verdict, alike_percent=settings.alike_percent)
     stated = {term: factor * math.sqrt(parts[term]) for term in terms}
 
-    sign = (
-        1.0 if verdict == "clear" and result.value < 0.0 else -1.0
-    )  # found too low, or (elsewhere) too high
+    # a figure found too low, or (elsewhere) too high
+    sign = 1.0 if verdict == "clear" and result.value < 0.0 else -1.0
 
     def moved(ln_size: float, exponent: float = 1.0) -> float:
         return sign * math.expm1(sign * ln_size / exponent)

@@ -97,6 +97,11 @@ class Seating:
     off: int
 
     @property
+    def piece(self) -> str:
+        """The lamp and its specimen as they are called."""
+        return f"{self.lamp} {self.specimen}".strip()
+
+    @property
     def instants(self) -> tuple[str, ...]:
         """What is read, in order."""
         return ("initial", *["hold"] * self.held, *["camera"] * self.camera)

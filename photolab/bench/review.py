@@ -21,15 +21,13 @@ REPLICATED = frozenset({"mounting", "noise", "specimen", "resolution", "supply v
 """Kinds of input that more seatings, readings or specimens lower."""
 
 
-def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
-    """Return which part of the doubt each kind of input has, over all comparisons with the baseline.
+def causes(campaign: Campaign) -> pd.DataFrame:
+    """Return which part of the doubt each kind of input has, over all comparisons of the specimens with the baseline.
 
     Parameters
     ----------
     campaign : Campaign
         The evaluated campaign.
-    scope : {"specimens", "readings", "models"}
-        Which inputs count.
 
     Returns
     -------
@@ -37,18 +35,17 @@ def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
         kind, variance_fraction (mean over the comparisons), largest (in any of them), comparisons; the
         largest first. [1]
     """
-    table = pd.DataFrame(
-        [{term: v / u**2 if v else 0.0 for term, v in parts.items()} for u, parts in _parts(campaign, scope)]
-    ).fillna(0.0)
+    shares = [{term: v / u**2 if v else 0.0 for term, v in parts.items()} for u, parts in _parts(campaign)]
+    table = pd.DataFrame(shares).fillna(0.0)
     found = pd.DataFrame({"variance_fraction": table.mean(), "largest": table.max()}, dtype=float)
     found = found.rename_axis("kind").reset_index().assign(comparisons=len(table))
     return found.sort_values("variance_fraction", ascending=False, kind="stable", ignore_index=True)
 
 
-def _parts(campaign: Campaign, scope: str = "specimens") -> Iterator[tuple[float, dict[str, float]]]:
+def _parts(campaign: Campaign) -> Iterator[tuple[float, dict[str, float]]]:
     """Yield the standard uncertainty of each comparison with the baseline, and its variance by term."""
     for lamp, housing, point, _ in campaign.compared():
-        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, scope=scope, point=point)
+        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point)
         if pair.result is not None:
             yield pair.result.u, variance_by_term(pair.result)
 

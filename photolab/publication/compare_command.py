@@ -36,6 +36,12 @@ LIMITS = {
     "mountings": (1.0, math.inf),
 }
 """Numbers that may be typed once, each with the least and the most it may be."""
+NEEDED = {
+    "the meter's accuracy (--reading-percent, or --bench FOLDER)": ("unit", ("bench", "reading_percent")),
+    "--range, the top of the range that --range-percent speaks of": ("range_percent", ("bench", "range")),
+    "--resolution, what one of the --digits is worth": ("digits", ("bench", "resolution")),
+}
+"""What is missing where one option is given, as the unit always is, and none of some others."""
 ACCURACY = ("reading_percent", "range_percent", "digits")
 AS_READ = ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
 PERCENTAGES = LIMITS.keys() - {"range_percent", "digits", "coverage", "mountings"}
@@ -203,19 +209,11 @@ def _refuse(words: str) -> NoReturn:
 def _complete(args: argparse.Namespace) -> None:
     """Refuse a command that lacks readings or a meter, with a line to copy."""
     typed = {name for name, value in vars(args).items() if value is not None}
-    lacks = {
-        "two readings": not {"a", "b"} <= typed,
-        "the meter's accuracy (--reading-percent, or --bench FOLDER)": not typed
-        & {"bench", "reading_percent"},
-        "--range, the top of the range that --range-percent speaks of": "range_percent" in typed
-        and not typed & {"bench", "range"},
-        "--resolution, what one of the --digits is worth": "digits" in typed
-        and not typed & {"bench", "resolution"},
-    }
-    if missing := [what for what, lacking in lacks.items() if lacking]:
-        _refuse(
-            f"missing: {'; '.join(missing)}. A complete line to copy:\n  photolab compare 318 334 {METER}"
-        )
+    missing = [] if {"a", "b"} <= typed else ["two readings"]
+    missing += [what for what, (given, of) in NEEDED.items() if given in typed and not typed.intersection(of)]
+    if missing:
+        line = f"photolab compare 318 334 {METER}"
+        _refuse(f"missing: {'; '.join(missing)}. A complete line to copy:\n  {line}")
     if "bench" in typed:
         _leave_out(args, (*ACCURACY, "resolution"), "--bench gives the meter's accuracy")
 

@@ -123,9 +123,8 @@ def _no_figure(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> str:
         first = (lamp, name[1], "hot_spot", "initial")
         if name[:3] == first[:3] and name[1] not in recorded and first in campaign.joint.names:
             left = from_ln((held[name] - campaign.joint[first]).in_scope("specimens"))
-            value, low, high = (
-                decimal(100.0 * x, 1) for x in (left.value, *left.interval(settings.coverage))
-            )
+            ends = left.interval(settings.coverage)
+            value, low, high = (decimal(100.0 * x, 1) for x in (left.value, *ends))
             keeps = f"{value} % ({100.0 * settings.coverage:g} %: {low} to {high} %) of its light"
             until = f"{settings.hold_minutes:g} min{in_housing(name[1])}"
             said.append(f"By its readings it keeps {keeps} to {until}.")
@@ -163,10 +162,8 @@ def _fitted(campaign: Campaign, lamp: str, text: str) -> str:
 
 def _place(book: Book, row: Row) -> str:
     """Return where and when a row was read, as the beginning of a sentence."""
-    late, early = (
-        f"after {book.settings.hold_minutes:g} min",
-        f"{book.settings.initial_s:g} s after switch-on",
-    )
+    early = f"{book.settings.initial_s:g} s after switch-on"
+    late = f"after {book.settings.hold_minutes:g} min"
     when = late if row["instant"] == "hold" else early
     return capital(f"{in_housing(row['housing'])} {when}".strip())
 

@@ -177,9 +177,8 @@ class Kernel:
                     if "interactive" in cell.metadata.get("tags", []):
                         continue  # for hands, and messages of its widgets would meet the next notebook's client
                     place[0] = index + 1
-                    await client.async_execute_cell(
-                        cell, index, execution_count=client.code_cells_executed + 1
-                    )
+                    count = client.code_cells_executed + 1
+                    await client.async_execute_cell(cell, index, execution_count=count)
         except CellExecutionError as error:
             return f"{error.ename}: {error.evalue}"
         except TimeoutError as error:

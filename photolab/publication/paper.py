@@ -142,13 +142,10 @@ class _Setter:
         sides = ", ".join(_SIDES[one] for one in numeric)
         lines = list(zip(*columns, strict=True))
         head = ", ".join(f"[#strong[{self.inside(cell)}]]" for row in lines[: len(heads)] for cell in row)
-        body = "".join(f", {self._cell(cell)}" for row in lines[len(heads) :] for cell in row)
+        cells = (cell for row in lines[len(heads) :] for cell in row)  # a number stays on one line
+        body = "".join(f", {'box' if cell.is_number else ''}[{self.inside(cell)}]" for cell in cells)
         caption = "".join(f"\n#block(emph[{self.inside(one)}])\n" for one in node.all("caption"))
         return f"{caption}\n#sheet(({sides},), table.header({head}){body})\n"
-
-    def _cell(self, node: Node) -> str:
-        """Return a cell; a number stays on one line."""
-        return f"box[{self.inside(node)}]" if node.is_number else f"[{self.inside(node)}]"
 
 
 def _text(text: str, parent: Node) -> str:

@@ -22,7 +22,6 @@ from photolab.bench.plan import (
     HOURS,
     SEAT_MINUTES,
     Evening,
-    Seating,
     plan_evening,
 )
 from photolab.bench.records import read_bench
@@ -163,18 +162,14 @@ def _clock(minutes: int) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
-def _piece(one: Seating) -> str:
-    return f"{one.lamp} {one.specimen}".strip()
-
-
 def _lines(evening: Evening, folder: Path) -> list[str]:
     """Return the plan as it is printed on the terminal."""
     much = f"{len(evening.seatings)} seatings in {_clock(evening.minutes)} h of {evening.hours:g} h"
     lines = [f"{folder.resolve().name}: {evening.date}, {much}, seed {evening.seed}."]
-    wide = max(len(_piece(one)) for one in evening.seatings)
+    wide = max(len(one.piece) for one in evening.seatings)
     for one in evening.seatings:
         place = f"  in {one.housing}" if one.housing else ""
-        lines.append(f"  {_clock(one.start)}  {_piece(one):<{wide}}{place}  {', '.join(one.instants)}")
+        lines.append(f"  {_clock(one.start)}  {one.piece:<{wide}}{place}  {', '.join(one.instants)}")
     lines.append(f"What the evening will be able to show. {_shows_head(evening)}")
     for lamp, housing, at, *figures in _figures(evening):
         told = "; ".join(map(" ".join, zip(_heads(evening).values(), figures, strict=True)))
@@ -380,7 +375,7 @@ def _seatings(evening: Evening) -> tuple[str, Sequence[str], list[list[str]]]:
     for one in evening.seatings:
         first, step = step + 1, step + len(one.instants)
         steps = f"{first}–{step}" if step > first else f"{step}"
-        cells = [_text(cell) for cell in (steps, _clock(one.start), _piece(one), one.housing, one.mounting)]
+        cells = [_text(cell) for cell in (steps, _clock(one.start), one.piece, one.housing, one.mounting)]
         cells += ["[]"] * n + ["[]" if one.held else "none-here"] * n + ["[]", "[]"]
         rows.append([*cells, *["[]" if one.camera else "none-here"] * looked, "[]"])
     widths = ["auto"] * 5 + ["1fr"] * (2 * n + 2 + looked) + [f"{1.6 + n / 2:g}fr"]

@@ -99,9 +99,8 @@ def refusal(folder: Path, refused: RecordError) -> list[str]:
     lines += [*_caution_lines(cautions), "Correct these in the files, then run the same line again."]
     path = folder / "readings.csv"
     raw = path.read_bytes() if path.is_file() else b""
-    unfilled = (
-        raw == READINGS.encode() or len(raw.splitlines()) == 1
-    )  # as it was written new, or its heads alone
+    # as it was written new, or its heads alone
+    unfilled = raw == READINGS.encode() or len(raw.splitlines()) == 1
     if unfilled and any(fault.file == path.name for fault in faults):
         lines.append("readings.csv holds no figure yet: type your lamps there, or let photolab take fill it.")
     return lines
@@ -215,10 +214,8 @@ def left_out_words(campaign: Campaign) -> list[str]:
     list of str
         "12 readings of K1 and K2: …", one a reason; empty where every reading entered.
     """
-    by_reason = campaign.selection.left_out.groupby("reason", sort=False)["lamp"]
-    return [
-        f"{count(len(of), 'reading')} of {joined(dict.fromkeys(of))}: {reason}." for reason, of in by_reason
-    ]
+    left_out = campaign.selection.left_out.groupby("reason", sort=False)["lamp"]
+    return [f"{count(len(of), 'reading')} of {joined(dict.fromkeys(of))}: {why}." for why, of in left_out]
 
 
 def _published_lines(folder: Path, published: Path) -> list[str]:
@@ -255,9 +252,7 @@ def inventory(bench: Bench) -> str:
 
 
 def _table(abilities: Sequence[Ability]) -> list[str]:
-    wide, answer = (
-        max(map(len, column)) for column in zip(*((a.what, a.answer) for a in abilities), strict=True)
-    )
+    wide, answer = (max(len(getattr(a, name)) for a in abilities) for name in ("what", "answer"))
     return [
         f"  {a.what:<{wide}}   {a.answer:<{answer}}   {'notebook ' + a.notebook if a.notebook else ''}".rstrip()
         for a in abilities

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -135,6 +136,7 @@ class _Book:
     def __init__(self, campaign: Campaign, rows: pd.DataFrame) -> None:
         self.campaign, self.bench, self.rows = campaign, campaign.bench, rows
         self.coverage, self.file = campaign.bench.settings.coverage, openpyxl.Workbook()
+        self.time = partial(time_of, campaign.bench)
         self.file.calculation.fullCalcOnLoad = True
         told = {"base": campaign.baseline, "percent": 100.0 * self.coverage}
         self.about = {sheet: words.format(**told) for sheet, words in _ABOUT.items()}
@@ -145,10 +147,6 @@ class _Book:
     def lines(self, sheet: str, heads: str, *more: str) -> _Lines:
         """Return a sheet that is to be written, with heads apart by |, and more of them."""
         return _Lines(self.file[sheet], [self.about[sheet]], [*heads.split("|"), *more])
-
-    def time(self, instant: str) -> str:
-        """Return the time since switch-on of an instant."""
-        return time_of(self.bench, instant)
 
     def told(self, measurand: str) -> list[dict[Any, Any]]:
         """Return the rows of a measurand that have a value."""
@@ -285,12 +283,10 @@ def _limits(book: _Book, at: Mapping[Name, int]) -> dict[Name, int]:
     apart = [(campaign[a, h, i, p] - campaign[base, h, i, p]).in_scope(s) for a, h, p, i, s, *_ in table]
     by_term = [variance_by_term(one) for one in apart]
     terms = list(dict.fromkeys(t for one in by_term for t, variance in one.items() if variance))
-    heads = (
-        f"{_PLACE_HEADS}|scope|ratio|u, %|degrees of freedom|t|shape|bounds, %|half-width, %|low|high|family"
-    )
-    heads += "|low, among all|high, among all|ratio, as published|low, as published|high, as published"
-    heads += "|low among all, as published|high among all, as published|largest difference, % (rounding: up to 0.05)"
-    lines = book.lines("limits", heads)
+    heads = "ratio|u, %|degrees of freedom|t|shape|bounds, %|half-width, %|low|high|family|low, among all"
+    heads += "|high, among all|ratio, as published|low, as published|high, as published|low among all, as published"
+    heads += "|high among all, as published|largest difference, % (rounding: up to 0.05)"
+    lines = book.lines("limits", f"{_PLACE_HEADS}|scope|{heads}")
     budget = book.lines("budget", f"{_PLACE_HEADS}|scope", *(KIND_WORDS.get(t, t) for t in terms))
     u = _Formula(f"SQRT(SUMSQ(budget!F#:{letter(5 + max(len(terms), 1))}#))")
     alone = _formulas("I#*J#*G#+K#|F#*EXP(-L#/100)|F#*EXP(L#/100)")

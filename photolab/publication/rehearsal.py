@@ -284,10 +284,9 @@ def study_note(study: pd.DataFrame) -> str:
     """
     least = int(study["draws"].min())
     draws = f"{least:,}".replace(",", " ") if least >= _MANY else str(least)
-    error = (
-        f"{decimal(float(study['standard_error'].max()), 1 + int(least >= _MANY))} {study['unit'].iloc[0]}"
-    )
-    return f"Simulated, {draws} draws or more a row; standard error ± {error} at most."
+    error = decimal(float(study["standard_error"].max()), 1 + int(least >= _MANY))
+    most = f"standard error ± {error} {study['unit'].iloc[0]} at most"
+    return f"Simulated, {draws} draws or more a row; {most}."
 
 
 BAND = (93.0, 97.0)

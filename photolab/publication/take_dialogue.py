@@ -294,10 +294,8 @@ class Take:
 
     def rest_ends(self, step: Step) -> datetime | None:
         """Return when the rest of a lamp is over; None where it was not on that day."""
-        mine = (
-            s for s in self.day.seatings if (s.head["lamp"], s.head["specimen"]) == (step.lamp, step.specimen)
-        )
-        off = [s.off for s in mine if s.off]
+        piece = (step.lamp, step.specimen)
+        off = [s.off for s in self.day.seatings if s.off and (s.head["lamp"], s.head["specimen"]) == piece]
         rows = self.bench.tables["readings"]
         rows = rows[(rows["lamp"] == step.lamp) & (rows["specimen"] == step.specimen) & (rows["clock"] != "")]
         for clock in rows.loc[rows["day"] == self.day.head["day"], "clock"] if self.day.head["day"] else ():
@@ -420,11 +418,11 @@ class Take:
     def _codes(self, name: str) -> list[str]:
         """Return what a lamp, its housing or its piece may be called, as far as that is known."""
         rows = self.bench.tables["readings"]
-        if name == "lamp":
-            return list(dict.fromkeys([*self.bench.tables["lamps"]["lamp"], *rows["lamp"]]))
         if name == "housing":
             return list(self.bench.housings)
-        return list(dict.fromkeys(str(p) for p in rows.loc[rows["lamp"] == self.named["lamp"], "specimen"]))
+        lamps = [*self.bench.tables["lamps"]["lamp"], *rows["lamp"]]
+        pieces = rows.loc[rows["lamp"] == self.named.get("lamp"), "specimen"]
+        return list(dict.fromkeys(lamps if name == "lamp" else pieces))
 
     def _take_code(self, text: str, at: datetime) -> None:
         """Take the code of a lamp, its piece or its housing, and call the lamp where no other one is open."""
@@ -651,9 +649,8 @@ class Take:
         else:
             head, s = seating.head, self.elapsed(at)
             title, big = f"{Step(*(head[name] for name in WHO))}, seating {head['mounting']}", _minutes(s)
-            typed = {f"at {_minutes(mark)}": instant for instant, mark in self.marks.items()} | {
-                "warm-up": ""
-            }
+            typed = {f"at {_minutes(mark)}": instant for instant, mark in self.marks.items()}
+            typed["warm-up"] = ""
             lines = [
                 f"{name:<9} {'  '.join(shown(e['text']) for e in seating.of('lux', instant=instant)[-8:])}".rstrip()
                 for name, instant in typed.items()
@@ -661,9 +658,8 @@ class Take:
             lines = lines[:-1] if lines[-1] == "warm-up" else lines
             mark = self.marks.get(self.awaited, math.nan)
             if wanted == "lux":
-                wanted = (
-                    "again" if seating.of("lux", instant=self.awaited) else "before" if s < mark else "now"
-                )
+                first = "before" if s < mark else "now"
+                wanted = "again" if seating.of("lux", instant=self.awaited) else first
             told |= {"lamp": shown(head["lamp"]), "mark": _minutes(mark)}
         wanted = self.figure.doubt if self.figure else wanted
         if wanted == "case":
