@@ -278,8 +278,7 @@ class _Choice:
             pair = whole.ratio(lamp, self.baseline, housing=housing).result
             self.floor[lamp, housing] = 0.0 if pair is None else pair.without("seating").u ** 2
         self.repeats = self._repeats()
-        self.seated: Counter[Piece] = Counter()
-        self.held: set[Piece] = set()
+        self.seated, self.held = Counter[Piece](), set[Piece]()
         if self.base is not None:
             self._count(self.base)
         self.labels = self._labels()
@@ -459,11 +458,9 @@ class _Choice:
         """Return the largest number that a seating of each piece has on that day so far."""
         days, read = self.bench.tables["days"], self.bench.tables["readings"]
         mine = read[read["day"].isin(days.loc[days["date"] == self.date, "day"])]
-        found: Counter[Piece] = Counter()
-        for row in mine[SEATED].drop_duplicates().to_dict("records"):
-            piece = (row["lamp"], row["specimen"], row["housing"])
-            label = row["mounting"]
-            found[piece] = max(found[piece] + 1, int(label) if label.isdecimal() else 0)
+        found = Counter[Piece]()
+        for *piece, _, label in mine[SEATED].drop_duplicates().itertuples(index=False, name=None):
+            found[*piece,] = max(found[*piece,] + 1, int(label) if label.isdecimal() else 0)
         return found
 
     def shows(self, seatings: tuple[Seating, ...]) -> tuple[pd.DataFrame, tuple[Assumption, ...]]:

@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
@@ -38,7 +38,6 @@ from photolab.publication.workbook_table import as_workbook
 check_report = provenance.report_state
 
 _TITLE = "Methods appendix"
-_T = TypeVar("_T")
 
 
 @dataclass(frozen=True)
@@ -158,7 +157,7 @@ def _remove_partial(folder: Path) -> None:
             folder.rmdir()
 
 
-def _attempt(part: MissingPart, make: Callable[[], _T], failed: list[tuple[MissingPart, str]]) -> _T | None:
+def _attempt(part: MissingPart, make: Callable[[], Any], failed: list[tuple[MissingPart, str]]) -> Any:
     """Return what is made; where that fails, keep what is missing and why."""
     try:
         return make()
@@ -219,36 +218,29 @@ def _contents(
     campaign: Campaign, sections: Sequence[Section], failed: list[tuple[MissingPart, str]]
 ) -> dict[str, bytes]:
     """Return the files of a report, as far as they can be made."""
-    dates = [day for day in campaign.bench.tables["days"]["date"] if day]
-    last_day = max(dates, default="")
-    fingerprint = tables.data_hash(campaign.bench.hashes)
+    last_day = max(campaign.bench.tables["days"]["date"], default="")
+    left_out, fingerprint = campaign.selection.left_out, tables.data_hash(campaign.bench.hashes)
     results = cache(partial(tables.results, campaign))
-
-    def made(part: str, make: Callable[[], _T]) -> _T | None:
-        return _attempt(MissingPart(part), make, failed)
-
-    left_out = campaign.selection.left_out
-    front = made("What was found", lambda: front_page(campaign, results(), fingerprint=fingerprint))
-    rows = made("results.csv", lambda: tables.as_csv(results()).encode("utf-8"))
-    workbook = made("results.xlsx", lambda: as_workbook(results(), left_out, last_day=last_day))
-    lines = made("in-words.md", lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"))
-    figures = made("figures", lambda: figure_files(campaign, page_one(campaign, results())))
-    lamps = made("What can be said of each lamp?", lambda: lamp_parts(campaign, results()))
-    recomputed = made("recompute.xlsx", lambda: as_recomputation(campaign, results(), last_day=last_day))
+    makers: dict[str, Callable[[], Any]] = {
+        "What was found": lambda: front_page(campaign, results(), fingerprint=fingerprint),
+        "results.csv": lambda: tables.as_csv(results()).encode("utf-8"),
+        "results.xlsx": lambda: as_workbook(results(), left_out, last_day=last_day),
+        "in-words.md": lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"),
+        "figures": lambda: figure_files(campaign, page_one(campaign, results())),
+        "What can be said of each lamp?": lambda: lamp_parts(campaign, results()),
+        "recompute.xlsx": lambda: as_recomputation(campaign, results(), last_day=last_day),
+        "appendix.pdf": lambda: paper(whole(), last_day=last_day),
+    }
+    made: dict[str, Any] = {}
 
     def whole() -> str:
         title = f"{_TITLE}: {campaign.bench.settings.name}"
         mark = incomplete_mark([str(part) for part, _ in failed])
-        return page(title, [*mark, *(front or ())], [*filter(None, [lamps]), *sections])
+        lamps = filter(None, [made["What can be said of each lamp?"]])
+        return page(title, [*mark, *(made["What was found"] or ())], [*lamps, *sections])
 
-    pdf = made("appendix.pdf", lambda: paper(whole(), last_day=last_day))
-    files = {
-        "appendix.html": whole().encode("utf-8"),
-        "appendix.pdf": pdf,
-        "in-words.md": lines,
-        "results.csv": rows,
-        "results.xlsx": workbook,
-        "recompute.xlsx": recomputed,
-        **(figures or {}),
-    }
-    return {name: content for name, content in files.items() if content is not None}
+    for part, make in makers.items():
+        made[part] = _attempt(MissingPart(part), make, failed)
+    names = ("appendix.pdf", "in-words.md", "results.csv", "results.xlsx", "recompute.xlsx")
+    files = {"appendix.html": whole().encode("utf-8")} | {name: made[name] for name in names}
+    return {name: content for name, content in files.items() if content is not None} | (made["figures"] or {})

@@ -230,8 +230,7 @@ def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
 def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]) -> Iterator[str]:
     """Yield how a bench was measured, then what was assumed, the heaviest first."""
     yield from (_text(line) for line in how_measured(campaign, rows)[:2])
-    shares: dict[str, float] = {}
-    known: dict[str, Assumption] = {}
+    known: dict[str, tuple[float, Assumption]] = {}
     for row in told:
         pair = campaign.ratio(lamp, campaign.baseline, housing=row["housing"], instant=row["instant"])
         if pair.result is None or pair.result.u == 0.0:
@@ -239,14 +238,13 @@ def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]
         parts = variance_by_term(pair.result)
         for one in pair.assumed:
             share = sum(parts.get(term, 0.0) for term in sized(one.name)) / pair.result.u**2
-            shares[one.name] = max(share, shares.get(one.name, 0.0))
-            known[one.name] = one
-    heavy = sorted((n for n in shares if shares[n] >= 0.01), key=lambda n: (-float(f"{shares[n]:.9e}"), n))
-    for name in heavy:
-        value, words = known[name].value, known[name].words.removesuffix(", assumed")
-        figure = f"{value:g} {known[name].unit}" if isinstance(value, float) else f"{value}"
-        what = words if figure in words else f"{name.replace('_', ' ')} {figure} ({words})"
-        yield f"Assumed: {what}. Up to {decimal(100.0 * shares[name], 0)} % of the variance comes from it."
+            known[one.name] = max(share, known.get(one.name, (0.0,))[0]), one
+    heavy = [(share, one) for share, one in known.values() if share >= 0.01]
+    for share, one in sorted(heavy, key=lambda found: (-float(f"{found[0]:.9e}"), found[1].name)):
+        words = one.words.removesuffix(", assumed")
+        figure = f"{one.value:g} {one.unit}" if isinstance(one.value, float) else f"{one.value}"
+        what = words if figure in words else f"{one.name.replace('_', ' ')} {figure} ({words})"
+        yield f"Assumed: {what}. Up to {decimal(100.0 * share, 0)} % of the variance comes from it."
     if len(known) > len(heavy):
         rest = count(len(known) - len(heavy), "further assumed input")
         yield f"{rest}, each less than 1 % of the variance: see assumed in results.csv."

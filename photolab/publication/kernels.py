@@ -139,12 +139,8 @@ class Kernel:
         self._manager = AsyncKernelManager(kernel_name="python3")
         if hasattr(self._manager, "transport_encryption"):  # newer clients print a notice without it
             self._manager.transport_encryption = "auto"
-        await self._manager.start_kernel(
-            cwd=str(self._folder),
-            env=self._environment,
-            extra_arguments=["--HistoryManager.enabled=False"],
-            stderr=self._stderr,
-        )
+        how = {"cwd": str(self._folder), "env": self._environment, "stderr": self._stderr}
+        await self._manager.start_kernel(extra_arguments=["--HistoryManager.enabled=False"], **how)
 
     async def _end(self, *, now: bool) -> None:
         """Keep what the process said, and end it; what it says of its own end concerns nobody."""

@@ -14,6 +14,7 @@ import tempfile
 from collections.abc import Callable, Mapping
 from itertools import zip_longest
 from pathlib import Path
+from typing import Any
 
 from photolab.errors import MethodError
 from photolab.publication.figures.common import font_file, shown_signs
@@ -21,9 +22,7 @@ from photolab.publication.page import Node, read_html
 
 _POINT = 10.0 / 15.0  # points of the paper for one pixel of the page: both set their text so
 _TEXT_WIDTH = 504.0  # points between the margins of an A4 page
-_BLOCKS = frozenset(
-    {"html", "body", "main", "section", "nav", "div", "ul", "ol", "tr", "figure", "blockquote"}
-)
+_BLOCKS = {"html", "body", "main", "section", "nav", "div", "ul", "ol", "tr", "figure", "blockquote"}
 _NO_WORDS = "picture without words"
 _SIDES = {True: "right", False: "left"}
 _STYLE = """
@@ -49,9 +48,8 @@ class _Setter:
 
     def inside(self, node: Node) -> str:
         """Return what stands inside an element."""
-        return "".join(
-            self.element(child) if isinstance(child, Node) else _text(child, node) for child in node.children
-        )
+        parts = (self.element(x) if isinstance(x, Node) else _text(x, node) for x in node.children)
+        return "".join(parts)
 
     def element(self, node: Node) -> str:
         """Return one element."""
@@ -257,9 +255,8 @@ def as_pdf(source: str, files: Mapping[str, bytes] | None = None) -> bytes:
             (Path(scratch) / name).write_bytes(data)
         main = Path(scratch) / "main.typ"
         main.write_text(source, encoding="utf-8")
-        compiler = typst.Compiler(
-            main, root=Path(scratch), ignore_system_fonts=True, font_paths=[font_file()]
-        )
+        fonts: dict[str, Any] = {"ignore_system_fonts": True, "font_paths": [font_file()]}
+        compiler = typst.Compiler(main, root=Path(scratch), **fonts)
         said: list[str] = []
         made: bytes | list[bytes] | None = None
         try:

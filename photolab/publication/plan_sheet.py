@@ -123,10 +123,8 @@ def refuse_only_planned(folder: Path) -> None:
     with suppress(RecordError):
         tables = read_bench(folder, before_readings=True).tables
         if len(tables["plan"]) and tables["readings"].empty:
-            message = (
-                f"{folder.name} has a plan and no reading yet: photolab plan rehearses it with --benches, for a --date "
-                "that is not planned yet; photolab rehearse draws readings again"
-            )
+            words = f"{folder.name} has a plan and no reading yet: photolab plan rehearses it with --benches"
+            message = f"{words}, for a --date that is not planned yet; photolab rehearse draws readings again"
             raise MethodError(message, code="only_planned")
 
 
@@ -240,10 +238,8 @@ def _question_sentence(evening: Evening, question: Question) -> str:
     even, most = (f"{decimal(100.0 * x, 1)} %" for x in need)
     who = "A lamp of this evening" if question.lamp == "any" else question.lamp
     much = f"over {question.more_than_percent:g} % more" if question.more_than_percent else "more light"
-    return (
-        f"Asked: {said} {who} is shown to give {much} with an even chance if it gives {even} more, four times in "
-        f"five if {most}."
-    )
+    chances = f"with an even chance if it gives {even} more, four times in five if {most}"
+    return f"Asked: {said} {who} is shown to give {much} {chances}."
 
 
 def _answers(evening: Evening) -> list[str]:
@@ -296,10 +292,8 @@ def page(evening: Evening) -> bytes:
         except MethodError as refused:
             if "more than one page" not in str(refused):
                 raise
-    message = (
-        f"{len(evening.seatings)} seatings do not fit one page: plan two evenings, each with fewer --hours,"
-        " --lamps or --housings"
-    )
+    words = f"{len(evening.seatings)} seatings do not fit one page"
+    message = f"{words}: plan two evenings, each with fewer --hours, --lamps or --housings"
     raise MethodError(message, code="too_long")
 
 

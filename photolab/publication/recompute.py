@@ -427,10 +427,9 @@ def by_hand(campaign: Campaign, rows: pd.DataFrame) -> Words | None:
 def _worked(campaign: Campaign, apart: Measured, name: Name, places: int, told: str) -> Iterator[str]:
     """Yield the lines of one ratio, each number computed from those shown, and at last its percentage alone."""
     seats, readings, terms, rest = campaign.seats, _corrected(campaign), [], apart.value
-    yield (
-        f"{name[0]} against {campaign.baseline}{in_housing(name[1])}, {time_of(campaign.bench, name[3])}. "
-        "Display less dark reading, times the factor of the corrections; ln of it; the mean."
-    )
+    when = time_of(campaign.bench, name[3])
+    working = "Display less dark reading, times the factor of the corrections; ln of it; the mean."
+    yield f"{name[0]} against {campaign.baseline}{in_housing(name[1])}, {when}. {working}"
     for lamp, sign in ((name[0], 1.0), (campaign.baseline, -1.0)):
         own = {k: sign * c for (k,), c in _shares(apart, "seating").items() if seats["lamp"].iloc[k] == lamp}
         means = {k: float(seats["ln_value"].iloc[k]) for k in own}

@@ -218,14 +218,13 @@ def words(found: Rehearsal) -> list[str]:
         what = "" if row["measurand"] == RATIO else f"{row['measurand']}, "
         head = capital(f"{what}{when}{WHOM[row['scope']]}")
         apart, figure = row["true_difference_percent"], row["figure"]
+        text = said.get(figure, "")
         if figure == "shown":
             text = f"shown where truly {apart:g} % apart" if apart else "claimed where truly equal"
         elif row["baseline"] == "all":
             text = " of ".join(filter(None, (figure, str(row["housing"]))))
         elif figure == "refused" and row["value"]:
             text = "no interval"
-        else:
-            text = said.get(figure, "")
         if text:
             lines += [head] * (head != heading)
             heading = head
