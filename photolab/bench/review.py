@@ -1,7 +1,7 @@
 """What the next protocol should change: where doubt comes from, what a plan resolves, when to read."""
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -17,6 +17,7 @@ from photolab.metrology.planning import planned_sd, resolvable_ratio
 from photolab.metrology.quantity import coverage_factor
 from photolab.thermal.warm_up_result import WarmUp
 
+Ratio = Callable[[WarmUp, float], float]
 REPLICATED = frozenset({"mounting", "noise", "specimen", "resolution", "supply voltage", "elapsed time"})
 """Kinds of input that more seatings, readings or specimens lower."""
 
@@ -226,7 +227,8 @@ def hold_choices(
     def still_to_come(fit: WarmUp, hold: float) -> float:
         return fit.remaining(hold_s[-1]).value / fit.remaining(hold).value
 
-    return _choices(runs, filament, "hold_s", hold_s, "still_to_come", still_to_come)
+    rows = _choices((run for run in runs if run.lamp not in filament), hold_s, still_to_come)
+    return pd.DataFrame(rows, columns=["hold_s", "runs", "still_to_come", "lamp"])
 
 
 def initial_choices(
@@ -254,26 +256,16 @@ def initial_choices(
     def kept(fit: WarmUp, initial: float) -> float:
         return fit.remaining(initial + late_s, initial_s=initial).value
 
-    return _choices(runs, filament, "initial_s", initial_s, "lost", kept)
+    rows = _choices((run for run in runs if run.lamp not in filament), initial_s, kept)
+    return pd.DataFrame(rows, columns=["initial_s", "runs", "lost", "lamp"])
 
 
-def _choices(
-    runs: Sequence[WarmUpRun],
-    filament: Sequence[str],
-    name: str,
-    choices: Sequence[float],
-    change: str,
-    ratio: Callable[[WarmUp, float], float],
-) -> pd.DataFrame:
-    """Return the largest change of light that each choice of an instant leaves, and whose it is."""
-    rows = []
-    for choice in choices:
+def _choices(runs: Iterable[WarmUpRun], at: Sequence[float], ratio: Ratio) -> Iterator[tuple[object, ...]]:
+    """Yield each choice of an instant, the runs whose record reaches it, the largest change it leaves, and whose."""
+    fits = [(run.fit, run.lamp) for run in runs if run.fit is not None]
+    for choice in at:
         changes = []
-        for run in runs:
-            # a record that does not reach so far is not counted in `runs`
-            if run.fit is not None and run.lamp not in filament:
-                with suppress(MethodError):
-                    changes.append((abs(ratio(run.fit, choice) - 1.0), run.lamp))
-        worst = max(changes, default=(math.nan, ""))
-        rows.append({name: choice, "runs": len(changes), change: worst[0], "lamp": worst[1]})
-    return pd.DataFrame(rows)
+        for fit, lamp in fits:
+            with suppress(MethodError):
+                changes.append((abs(ratio(fit, choice) - 1.0), lamp))
+        yield choice, len(changes), *max(changes, default=(math.nan, ""))

@@ -12,7 +12,7 @@ import hashlib
 import os
 import re
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
@@ -38,6 +38,7 @@ from photolab.publication.workbook_table import as_workbook
 check_report = provenance.report_state
 
 _TITLE = "Methods appendix"
+Failed = list[tuple[MissingPart, str]]
 
 
 @dataclass(frozen=True)
@@ -116,9 +117,10 @@ def publish(
         raise MethodError(message, code="no_revision")
     silent = held_back.left_out(campaign)
     sources = [path for path in _chosen(sources_folder) if path.stem[:2] not in silent]
-    failed: list[tuple[MissingPart, str]] = []
+    failed: Failed = []
     with held(target):
-        sections = _sections(sources, campaign, bench_path, jobs, progress, failed)
+        ran = runner.run(sources, parameters={"bench": str(bench_path)}, jobs=jobs, progress=progress)
+        sections = _sections(dict(zip(sources, ran, strict=True)), campaign, failed)
         contents = _contents(campaign, sections, failed)
         record = provenance.record(
             inputs=campaign.bench.hashes,
@@ -157,7 +159,7 @@ def _remove_partial(folder: Path) -> None:
             folder.rmdir()
 
 
-def _attempt(part: MissingPart, make: Callable[[], Any], failed: list[tuple[MissingPart, str]]) -> Any:
+def _attempt(part: MissingPart, make: Callable[[], Any], failed: Failed) -> Any:
     """Return what is made; where that fails, keep what is missing and why."""
     try:
         return make()
@@ -176,20 +178,12 @@ def _chosen(folder: Path) -> tuple[Path, ...]:
     return tuple(path for path, notebook in read if runner.tagged(notebook, PUBLISHED))
 
 
-def _sections(
-    sources: Sequence[Path],
-    campaign: Campaign,
-    bench_path: Path,
-    jobs: int,
-    progress: Callable[[str], None] | None,
-    failed: list[tuple[MissingPart, str]],
-) -> tuple[Section, ...]:
-    """Run the notebooks on the bench and return their chosen cells, one section a notebook that ran."""
+def _sections(ran: Mapping[Path, Any], campaign: Campaign, failed: Failed) -> list[Section]:
+    """Return the chosen cells of the notebooks, one section a notebook that ran."""
     import nbformat
 
     sections = []
-    ran = runner.run(sources, parameters={"bench": str(bench_path)}, jobs=jobs, progress=progress)
-    for path, notebook in zip(sources, ran, strict=True):
+    for path, notebook in ran.items():
         if isinstance(notebook, NotInFolder):  # listed with what would bring it, in the last notebook
             continue
         if isinstance(notebook, MethodError):
@@ -202,7 +196,7 @@ def _sections(
         blocks = _attempt(MissingPart(question, path.name), made, failed)
         if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
-    return tuple(sections)
+    return sections
 
 
 def _take_question(notebook: Any) -> str:
@@ -214,9 +208,7 @@ def _take_question(notebook: Any) -> str:
     return "Working"
 
 
-def _contents(
-    campaign: Campaign, sections: Sequence[Section], failed: list[tuple[MissingPart, str]]
-) -> dict[str, bytes]:
+def _contents(campaign: Campaign, sections: Sequence[Section], failed: Failed) -> dict[str, bytes]:
     """Return the files of a report, as far as they can be made."""
     last_day = max(campaign.bench.tables["days"]["date"], default="")
     left_out, fingerprint = campaign.selection.left_out, tables.data_hash(campaign.bench.hashes)

@@ -10,8 +10,10 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 import joblib
 import numpy as np
@@ -36,6 +38,9 @@ WHOM = {
 }
 _MANY = 10_000  # draws from which on a second decimal of a percentage means something
 _ROUGH = 0.05  # standard error, in the unit of the figure, from which on one decimal is enough
+_AS_DONE = "generator_unordered"
+_Tell = Callable[[str], object]
+_Work = Callable[[range], tuple[range, Array, float]]
 BLOCK = 50
 """Benches that are stored together as soon as they are counted. [1]"""
 
@@ -78,7 +83,7 @@ def rehearse(
     world: World = AS_DECLARED,
     whole: bool = False,
     out: Path | None = None,
-    tell: Callable[[str], object] = lambda _: None,
+    tell: _Tell = lambda _: None,
 ) -> Rehearsal:
     """Rehearse the protocol of a bench folder.
 
@@ -126,7 +131,8 @@ def rehearse(
     store = out.with_name(f"{out.name}.blocks")
     with held(store):
         _same_as_before(store, asked)
-        total, seconds = _counted(store, protocol, plan, lines, benches, jobs, tell)
+        work, parallel = partial(_block, protocol, plan, lines), joblib.Parallel(jobs, return_as=_AS_DONE)
+        total, seconds = _counted(store, benches, work, parallel, tell)
     table = table_of(total, plan, lines, bench.settings.coverage)
     said = {"seed": plan.seed, "coverage": bench.settings.coverage}
     said |= {key: asked[key] for key in ("data", "photolab", "numpy", "scipy", *asdict(world))}
@@ -158,23 +164,14 @@ def _same_as_before(store: Path, asked: dict[str, object]) -> None:
         raise MethodError(message, code="out")
 
 
-def _counted(
-    store: Path,
-    protocol: Protocol,
-    plan: Plan,
-    lines: Sequence[Name],
-    benches: int,
-    jobs: int | None,
-    tell: Callable[[str], object],
-) -> tuple[Array, float]:
+def _counted(store: Path, benches: int, work: _Work, parallel: Any, tell: _Tell) -> tuple[Array, float]:
     """Return the sum of all blocks in their order, and what a bench took; each block is stored when it is there."""
     blocks = [range(start, min(start + BLOCK, benches)) for start in range(0, benches, BLOCK)]
     files = {block: store / f"{block.start:08d}.npy" for block in blocks}
     missing = [block for block, file in files.items() if not file.exists()]
     begun, seconds, done = time.monotonic(), 0.0, benches - sum(map(len, missing))
     kept = done
-    work = (joblib.delayed(_block)(protocol, plan, lines, block) for block in missing)
-    for block, sums, took in joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(work):
+    for block, sums, took in parallel(joblib.delayed(work)(block) for block in missing):
         content = io.BytesIO()
         np.save(content, sums)
         put_in_place({files[block].name: content.getvalue()}, store)

@@ -59,6 +59,10 @@ CELLS = {
     "case": ("thermal", "displayed_C", "Case of {lamp}, °{unit}, seen as before: {seen} (Enter: none)"),
 }
 """Questions whose answer is one cell or none: its table, its column, the words; asked where the file has the column."""
+ORDER = ("range", "dark", "on", "lux", "volts", "watts", "amperes", "case", "off")
+"""Questions of a seating, in order."""
+ENTRIES = {"on": {"": "on", "skip": "done"}, "lux": {"": "through", "skip": "through"}, "off": {"": "off"}}
+"""What Enter and skip confirm at a lamp that is seated."""
 WHO = ("lamp", "specimen", "housing")
 PROMPTS = {
     "lamp": "Enter when it is seated; skip, swap, another lamp's code, or stop",
@@ -310,16 +314,16 @@ class Take:
             return "figure"
         if self.day.open is None:
             return "early" if self.early else next(name for name in WHO if name not in self.named)
-        if len(self.ranges) > 1 and self.day.range_lx is None:
-            return "range"
-        if self._may("dark"):
-            return "dark"
-        if self.seating.on is None:
-            return "on"
-        return "lux" if self.awaited else next((name for name in list(CELLS)[1:] if self._may(name)), "off")
+        return next(name for name in ORDER if self._may(name))
 
     def _may(self, name: str) -> bool:
-        """Whether a question whose answer is one cell is still to be asked: once, and where a file has its column."""
+        """Whether a question is still to be asked; one whose answer is a cell once, and where a file has its column."""
+        if name not in CELLS:
+            asked = {
+                "range": len(self.ranges) > 1 and self.day.range_lx is None,
+                "on": self.seating.on is None,
+            }
+            return bool(self.awaited) if name == "lux" else asked.get(name, True)
         table, column, _ = CELLS[name]
         if table not in self.sheets or not self.sheets[table].holds(column):
             return False
@@ -367,6 +371,8 @@ class Take:
                 self._note(rest.strip(), at)
             elif wanted in CELLS:
                 self._take_cell(wanted, "" if text == "skip" else text, at)
+            elif wanted in ENTRIES:
+                self._take_step(wanted, text, at)
             else:
                 getattr(self, f"_take_{wanted}")(text, at)
         except CellFault as fault:
@@ -510,20 +516,21 @@ class Take:
         form = next((f for f in about.forms if f.header == sheet.holds(column)), None)
         return check_number(parse_number(text, decimal=self.decimal), text, about, form)
 
-    def _take_on(self, text: str, at: datetime) -> None:
-        if text in {"", "skip"}:
-            self._add("done" if text else "on", at)
-        else:
+    def _take_step(self, wanted: str, text: str, at: datetime) -> None:
+        """Take Enter or skip at a lamp, else a figure of the meter."""
+        entry, instant = ENTRIES[wanted].get(text), self.awaited
+        if entry is None and wanted == "on":
             self.said = "press Enter alone at the moment the lamp is switched on."
-
-    def _take_lux(self, text: str, at: datetime) -> None:
-        instant = self.awaited
-        if text not in {"", "skip"}:
+        elif entry is None:
             self._new_figure(text, at)
-        elif text or self.seating.of("lux", instant=instant):
-            self._add("through", at, instant=instant)
-        else:
+        elif wanted == "lux" and not text and not self.seating.of("lux", instant=instant):
             self.said = "type the figure of the meter, or skip."
+        else:
+            self._add(entry, at, **({"instant": instant} if wanted == "lux" else {}))
+        if entry == "off":
+            head = self.seating.head
+            self._close(at)
+            self.said = interval_words(self.campaign, head) or "in the tables."
 
     def _new_figure(self, text: str, at: datetime) -> None:
         s, instant, doubts = self.elapsed(at), self.awaited, {"far", "range"}
@@ -595,15 +602,6 @@ class Take:
         own = there[there["lamp"] == head["lamp"]]
         known = sorted([e["lx"] for e in mine] or (own if len(own) else there)["illuminance_lx"])
         return bool(known) and abs(value - math.log(known[len(known) // 2])) > SLIP_LN
-
-    def _take_off(self, text: str, at: datetime) -> None:
-        if text:
-            self._new_figure(text, at)
-            return
-        head = self.seating.head
-        self._add("off", at)
-        self._close(at)
-        self.said = interval_words(self.campaign, head) or "in the tables."
 
     def _close(self, at: datetime) -> None:
         """Finish the open seating, if there is one, and put what was typed into the tables."""
