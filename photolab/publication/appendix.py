@@ -35,8 +35,6 @@ from photolab.publication.recompute import as_recomputation
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
 from photolab.publication.workbook_table import as_workbook
 
-check_report = provenance.report_state
-
 _TITLE = "Methods appendix"
 Failed = list[tuple[MissingPart, str]]
 
@@ -143,7 +141,7 @@ def publish(
 
 def _place(target: Path, *, complete: bool) -> Path:
     """Return the folder that a report may go to: one with missing parts replaces no complete one."""
-    if complete or not check_report(target).complete:
+    if complete or not provenance.report_state(target).complete:
         return target
     place = partial_folder(target)
     if place.is_symlink():  # nobody named it, so it is not followed
@@ -153,7 +151,7 @@ def _place(target: Path, *, complete: bool) -> Path:
 
 def _remove_partial(folder: Path) -> None:
     """Remove a report with missing parts that a complete one has replaced; other files stay."""
-    if check_report(folder).missing and not folder.is_symlink():
+    if provenance.report_state(folder).missing and not folder.is_symlink():
         remove(folder, provenance.listed(folder))
         with contextlib.suppress(OSError):  # other files stand in it
             folder.rmdir()

@@ -303,8 +303,10 @@ def run(
     ----------
     sources : sequence of paths
         The notebooks; they are only read.
-    parameters, environment : mapping, optional
-        As in `run_notebook`; a warning is no error unless the environment makes it one.
+    parameters : mapping, optional
+        Settings for `inject`.
+    environment : mapping, optional
+        More environment variables for the kernels; a warning is no error unless they make it one.
     jobs : int, default 2
         Kernel processes.
     progress : callable, optional

@@ -143,11 +143,9 @@ def rehearse(
 
 def _is_free(out: Path) -> None:
     """Refuse to write over what is no rehearsal."""
-    if out.exists():
-        with out.open(encoding="utf-8", errors="replace") as stream:
-            if not stream.readline().startswith(",".join((*LINE, *FOUND))):
-                message = f"{out.name}: it is there and is no rehearsal; name another file with --out"
-                raise MethodError(message, code="out")
+    if out.exists() and not out.read_bytes().startswith(",".join((*LINE, *FOUND)).encode()):
+        message = f"{out.name}: it is there and is no rehearsal; name another file with --out"
+        raise MethodError(message, code="out")
 
 
 def _same_as_before(store: Path, asked: dict[str, object]) -> None:
