@@ -186,11 +186,9 @@ def _figures(evening: Evening) -> list[list[str]]:
     for row in evening.shows.to_dict("records"):
         rows.append([row["lamp"], row["housing"], time_of(evening.bench, row["instant"])])
         for name in _heads(evening):
-            if math.isnan(row[name]):
-                rows[-1].append("not yet" if name == "now" else "–")
-            else:
-                figure = decimal(100.0 * row[name], 0 if name in DIFFERENCES else 1)
-                rows[-1].append(f"{'' if name in CHANCES else '±'}{figure} %")
+            none, sign = "not yet" if name == "now" else "–", "" if name in CHANCES else "±"
+            figure = decimal(100.0 * row[name], 0 if name in DIFFERENCES else 1)
+            rows[-1].append(none if math.isnan(row[name]) else f"{sign}{figure} %")
     return rows
 
 

@@ -309,14 +309,10 @@ def _colour(bench: Bench) -> Iterable[Ability]:
     if "filament" not in technologies or len(technologies) < 2:
         return
     meter = next(iter(bench.meters.values()))
-    if bench.spectra:
-        answer = "with spectra on file"
-    elif meter.spectral_factors:
-        answer = "with a stated spectral factor"
-    else:
-        origin = "" if "mismatch_index_percent" in meter.declared else "assumed "
-        answer = f"with f1' {origin}{meter.mismatch_index_percent:g} %"
-    yield Ability("LED against halogen", answer, "05", True)
+    origin = "" if "mismatch_index_percent" in meter.declared else "assumed "
+    index = f"with f1' {origin}{meter.mismatch_index_percent:g} %"
+    answer = "with a stated spectral factor" if meter.spectral_factors else index
+    yield Ability("LED against halogen", "with spectra on file" if bench.spectra else answer, "05", True)
 
 
 def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
