@@ -23,8 +23,6 @@ from photolab.publication.page import Node, read_html
 _POINT = 10.0 / 15.0  # points of the paper for one pixel of the page: both set their text so
 _TEXT_WIDTH = 504.0  # points between the margins of an A4 page
 _BLOCKS = {"html", "body", "main", "section", "nav", "div", "ul", "ol", "tr", "figure", "blockquote"}
-_NO_WORDS = "picture without words"
-_SIDES = {True: "right", False: "left"}
 _STYLE = """
 #set page(paper: "a4", margin: (x: 16mm, y: 18mm), numbering: "1 / 1")
 #set text(font: "Libertinus Serif", size: 10pt, lang: LANGUAGE)
@@ -110,7 +108,7 @@ class _Setter:
         form, _, packed = node.attributes["src"].partition(";base64,")
         data = base64.b64decode(packed)
         width = float(node.attributes.get("width") or struct.unpack(">I", data[16:20])[0]) * _POINT
-        return f"#{self._image(form.rpartition('/')[2], data, node.attributes['alt'] or _NO_WORDS, width)}"
+        return f"#{self._image(form.rpartition('/')[2], data, node.attributes['alt'] or 'picture without words', width)}"
 
     def _equation(self, node: Node) -> str:
         """Return an equation as its drawing, its words as alternative text."""
@@ -137,7 +135,7 @@ class _Setter:
         if not columns:
             return ""
         numeric = [any(cell.is_number for cell in column) for column in columns]
-        sides = ", ".join(_SIDES[one] for one in numeric)
+        sides = ", ".join("right" if one else "left" for one in numeric)
         lines = list(zip(*columns, strict=True))
         head = ", ".join(f"[#strong[{self.inside(cell)}]]" for row in lines[: len(heads)] for cell in row)
         cells = (cell for row in lines[len(heads) :] for cell in row)  # a number stays on one line

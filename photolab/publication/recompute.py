@@ -46,7 +46,6 @@ Lights = Mapping[Name, Measured]
 _SEATED = ["lamp", "specimen", "housing", "point", "day", "mounting", "time"]
 _SEATED_HEADS = "lamp|specimen|housing|place|day|seating|time"
 _PLACE_HEADS = "lamp|housing|place|time"
-_ENDS = ["low", "high", "family_low", "family_high"]
 _TYPED = PatternFill("solid", fgColor="FFF2DC")
 _BOLD = Font(name="Calibri", bold=True)
 _CANCELS = 1e-12  # of a weight or a logarithm: what rounding leaves of zero
@@ -278,8 +277,8 @@ def _write_lights(book: _Book, lights: Lights, sums: Iterable[str]) -> dict[Name
 def _limits(book: _Book, at: Mapping[Name, int]) -> dict[Name, int]:
     """Write every ratio with its interval from the columns of its budget; return the row of each."""
     campaign, coverage, base = book.campaign, book.coverage, book.campaign.baseline
-    columns = ["lamp", "housing", "point", "instant", "scope", "dof", "value", *_ENDS]
-    table = [[row[column] for column in columns] for row in book.told(LIGHT)]
+    columns = "lamp housing point instant scope dof value low high family_low family_high"
+    table = [[row[column] for column in columns.split()] for row in book.told(LIGHT)]
     apart = [(campaign[a, h, i, p] - campaign[base, h, i, p]).in_scope(s) for a, h, p, i, s, *_ in table]
     by_term = [variance_by_term(one) for one in apart]
     terms = list(dict.fromkeys(t for one in by_term for t, variance in one.items() if variance))

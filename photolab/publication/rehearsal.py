@@ -28,14 +28,10 @@ from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication.notebooks import studies_folder
 from photolab.publication.report_folder import held, put_in_place
-from photolab.publication.statements import capital
+from photolab.publication.statements import SCOPE_WORDS, capital
 from photolab.publication.tables import as_csv, data_hash
 
-WHOM = {
-    "readings": "for these readings",
-    "specimens": "for the specimens on the bench",
-    "models": "for the models as sold",
-}
+WHOM = SCOPE_WORDS | {"models": "for the models as sold"}
 _MANY = 10_000  # draws from which on a second decimal of a percentage means something
 _ROUGH = 0.05  # standard error, in the unit of the figure, from which on one decimal is enough
 _AS_DONE = "generator_unordered"
