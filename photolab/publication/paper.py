@@ -108,7 +108,8 @@ class _Setter:
         form, _, packed = node.attributes["src"].partition(";base64,")
         data = base64.b64decode(packed)
         width = float(node.attributes.get("width") or struct.unpack(">I", data[16:20])[0]) * _POINT
-        return f"#{self._image(form.rpartition('/')[2], data, node.attributes['alt'] or 'picture without words', width)}"
+        words = node.attributes["alt"] or "picture without words"
+        return f"#{self._image(form.rpartition('/')[2], data, words, width)}"
 
     def _equation(self, node: Node) -> str:
         """Return an equation as its drawing, its words as alternative text."""
