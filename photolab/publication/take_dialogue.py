@@ -262,8 +262,9 @@ class Take:
 
     @property
     def seating(self) -> Seating:
-        """The seating that is open."""
-        return self.day.seatings[-1]
+        """The seating that is open; a ValueError where none is."""
+        [seating] = [one for one in self.day.seatings[-1:] if not one.done]
+        return seating
 
     @property
     def marks(self) -> dict[str, float]:
