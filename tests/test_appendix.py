@@ -14,7 +14,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 from photolab.cli import main
 from photolab.errors import MethodError, RecordError
 from photolab.publication import appendix
-from photolab.publication.appendix import check_report, publish
+from photolab.publication.appendix import publish
 from photolab.publication.notebooks import write_notebook
 from photolab.publication.provenance import file_hash, report_state
 from photolab.publication.readiness import report as readiness_report
@@ -187,9 +187,9 @@ def print_nothing(line):
 def test_report_matches_its_record_until_something_changes(published, tmp_path):
     """Oracle: the report as written, then one byte more in the bench."""
     place, _, _ = published
-    assert check_report(place / "out", place / "bench").complete
+    assert report_state(place / "out", place / "bench").complete
     other = write_bench(tmp_path / "bench", readings=READINGS + "=B,436,H1,3,1,4000\n")
-    state = check_report(place / "out", other)
+    state = report_state(place / "out", other)
     assert state.problems == ("readings.csv changed since the report was made",)
 
 
@@ -233,7 +233,7 @@ def test_other_files_beside_a_report_stay(previous, tmp_path, monkeypatch):
     publish(bench, previous, notebooks=notebooks, progress=print_nothing)
     assert (previous / "my-notes.txt").read_text(encoding="utf-8") == "previous my-notes.txt"
     assert not list(previous.glob(".*"))
-    assert check_report(previous).complete
+    assert report_state(previous).complete
 
 
 @pytest.mark.parametrize("which", ["bench", "notebooks"])
@@ -252,7 +252,7 @@ def test_interrupted_placing_is_seen(tmp_path, monkeypatch):
     bench, notebooks = write_bench(tmp_path / "bench"), write_notebooks(tmp_path / "notebooks")
     publish(bench, tmp_path / "out", notebooks=notebooks, progress=print_nothing)
     (tmp_path / "out" / "appendix.html").write_text("a newer page", encoding="utf-8")
-    state = check_report(tmp_path / "out")
+    state = report_state(tmp_path / "out")
     assert not state.complete
     assert state.problems == ("appendix.html changed since the report was made",)
 
@@ -267,7 +267,7 @@ def test_failed_placing_leaves_no_parts_and_is_seen(tmp_path, monkeypatch):
     with pytest.raises(OSError, match=r"results\.csv"):
         publish(bench, tmp_path / "out", notebooks=notebooks, progress=print_nothing)
     assert not list((tmp_path / "out").glob(".*"))
-    assert check_report(tmp_path / "out").problems == ("results.csv is missing",)
+    assert report_state(tmp_path / "out").problems == ("results.csv is missing",)
 
 
 # ---- a part that fails does not cost the report
@@ -375,14 +375,14 @@ def test_a_complete_report_stays_until_it_is_replaced_by_one(published, partly, 
     assert result.missing == (f"{SENTENCE} why",)
     assert contents(out) == before
     assert not list(elsewhere.iterdir())
-    assert check_report(beside).problems == (SENTENCE,)
+    assert report_state(beside).problems == (SENTENCE,)
     lines = readiness_report(bench, published=out)
     assert f"{out.as_posix()} is complete and matches these files." in lines
     assert f"  {SENTENCE}" in lines
 
     (beside / "my-notes.txt").write_text("mine", encoding="utf-8")
     publish(bench, out, notebooks=published[0] / "notebooks")
-    assert check_report(out).complete
+    assert report_state(out).complete
     assert [path.name for path in beside.iterdir()] == ["my-notes.txt"]
 
 
@@ -393,7 +393,7 @@ def test_an_incomplete_report_is_replaced(published, partly, tmp_path, monkeypat
     (out / "results.csv").unlink()
     run_without_kernels(monkeypatch, **{"04_bad": 4})
     assert publish(published[0] / "bench", out, notebooks=partly[0] / "notebooks").out == out
-    assert check_report(out).problems == (SENTENCE,)
+    assert report_state(out).problems == (SENTENCE,)
 
 
 def test_a_part_that_cannot_be_set_costs_no_other(published, tmp_path, monkeypatch):

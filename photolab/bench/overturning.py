@@ -2,18 +2,20 @@
 
 import math
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.corrections import FILAMENT_FLUX_EXPONENT
 from photolab.bench.evaluation import evaluate
 from photolab.bench.pairs import variance_by_term
+from photolab.bench.seats import SEATED
 from photolab.bench.supply_and_time import WARM_UP_SLOPE
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 
 LEVELS = {
-    "mounting": ["lamp", "specimen", "housing", "day", "mounting"],
+    "mounting": SEATED,
     "specimen": ["lamp", "specimen"],
     "day": ["day"],
 }
@@ -80,13 +82,10 @@ def without_each(
     mine = seats[seats["lamp"].isin([a, b]) & (seats["housing"] == housing)]
     for part in mine[LEVELS[level]].astype(str).drop_duplicates().to_dict("records"):
         out = {str(column): value for column, value in part.items()}
-        again: Campaign | None
-        try:
-            again = evaluate(campaign.bench, corrections=campaign.enabled, leave_out=out)
-            for lamp in (a, b):
-                again.name(lamp, housing=housing, instant=instant)
-        except MethodError:
-            again = None
+        again: Campaign | None = None
+        with suppress(MethodError):
+            made = evaluate(campaign.bench, corrections=campaign.enabled, leave_out=out)
+            again = made if all(made.name(one, housing=housing, instant=instant) for one in (a, b)) else None
         yield ", ".join(f"{_CALLED.get(key, '')}{one}" for key, one in out.items() if one), again
 
 
@@ -196,19 +195,19 @@ def turning(
     bounds = campaign.held.widening(*names) if instant == "hold" else 0.0
     factor = (math.log(family["high"] / family["low"]) / 2.0 - bounds) / result.u
     parts = variance_by_term(result)
-    terms = sorted(
-        (t for t in parts if parts[t] > 1e-9 * result.u**2), key=lambda t: -float(f"{parts[t]:.9e}")
-    )
+    large = (term for term in parts if parts[term] > 1e-9 * result.u**2)
+    terms = sorted(large, key=lambda term: -float(f"{parts[term]:.9e}"))
     lux = math.exp(campaign.at(instant)[names[0]].value)
     verdict = str(family["verdict"])
     half = factor * result.u + bounds
     needed = to_turn(result.value, half, verdict, alike_percent=settings.alike_percent)
     stated = {term: factor * math.sqrt(parts[term]) for term in terms}
 
-    low = verdict == "clear" and result.value < 0.0  # a figure found too low, or (elsewhere) too high
+    # a figure found too low, or (elsewhere) too high
+    sign = 1.0 if verdict == "clear" and result.value < 0.0 else -1.0
 
     def moved(ln_size: float, exponent: float = 1.0) -> float:
-        return math.expm1(ln_size / exponent) if low else -math.expm1(-ln_size / exponent)
+        return sign * math.expm1(sign * ln_size / exponent)
 
     def off(term: str, share: float = 1.0) -> Off:
         if term == "elapsed time":

@@ -97,6 +97,11 @@ class Seating:
     off: int
 
     @property
+    def piece(self) -> str:
+        """The lamp and its specimen as they are called."""
+        return f"{self.lamp} {self.specimen}".strip()
+
+    @property
     def instants(self) -> tuple[str, ...]:
         """What is read, in order."""
         return ("initial", *["hold"] * self.held, *["camera"] * self.camera)
@@ -224,13 +229,11 @@ def plan_evening(
 
 def _lamps(bench: Bench, named: Sequence[str]) -> list[str]:
     """Return the baseline, then the lamps that are compared with it."""
-    table = bench.tables["lamps"]
-    roles = dict(zip(table["lamp"], table["role"], strict=True))
-    _known(named, list(roles), "lamp", "lamps.csv")
-    baseline = next((lamp for lamp, role in roles.items() if role == "baseline"), "")
-    others = [
-        n for n, role in roles.items() if n != baseline and (n in named if named else role == "candidate")
-    ]
+    table = bench.tables["lamps"].set_index("lamp")["role"]
+    _known(named, list(table.index), "lamp", "lamps.csv")
+    baseline = next(iter(table.index[table == "baseline"]), "")
+    wanted = table.index.isin(named) if named else table == "candidate"
+    others = [lamp for lamp in table.index[wanted] if lamp != baseline]
     if not baseline or not others:
         lacking = "lamp with the role baseline" if not baseline else f"lamp to compare with {shown(baseline)}"
         message = f"lamps.csv: no {lacking}; a plan needs the baseline and one lamp more"
@@ -267,16 +270,15 @@ class _Choice:
         self.pieces = {lamp: self._pieces(lamp) for lamp in lamps}
         first = [(lamp, self.pieces[lamp][0], housing) for lamp in lamps for housing in housings]
         once = tuple(Seating(*piece, "1", held=False, camera=False, start=0, off=0) for piece in first)
-        self.repeats, self.base = 1, None if not self.read else evaluate(bench)
+        self.repeats, self.base = 1, evaluate(bench) if self.read else None
         whole = evaluate(self._with(once, stamped=False))
         self.spreads = _kept(self.base or whole, lamps)
         self.floor = {}
-        for lamp, _, housing in (piece for piece in first if piece[0] != self.baseline):
+        for lamp, _, housing in first[len(housings) :]:
             pair = whole.ratio(lamp, self.baseline, housing=housing).result
             self.floor[lamp, housing] = 0.0 if pair is None else pair.without("seating").u ** 2
         self.repeats = self._repeats()
-        self.seated: Counter[Piece] = Counter()
-        self.held: set[Piece] = set()
+        self.seated, self.held = Counter[Piece](), set[Piece]()
         if self.base is not None:
             self._count(self.base)
         self.labels = self._labels()
@@ -296,10 +298,8 @@ class _Choice:
 
     def _repeats(self) -> int:
         """Return how many readings at one instant pay, by the scatter of readings and of seatings."""
-        levels = {
-            "seating": self.spreads.mounting.sd,
-            "reading": min(s.sd for s in self.spreads.reading.values()),
-        }
+        least = min(spread.sd for spread in self.spreads.reading.values())
+        levels = {"seating": self.spreads.mounting.sd, "reading": least}
         if not self.read or min(levels.values()) == 0.0:
             return MOST_READINGS
         cost = {"seating": float(SEAT_MINUTES + READ_MINUTES + COOL_MINUTES[False]), "reading": 1.0 / 3.0}
@@ -309,9 +309,9 @@ class _Choice:
     def _count(self, base: Campaign) -> None:
         """Count the seatings of the folder, and the pieces that were read at the hold time."""
         seats = base.seats[base.seats["point"] == "hot_spot"].drop_duplicates([*SEATED, "instant"])
+        mine = seats.set_index("instant")[["lamp", "specimen", "housing"]]
         for instant, into in (("initial", self.seated), ("hold", self.held)):
-            mine = seats.loc[seats["instant"] == instant, ["lamp", "specimen", "housing"]]
-            into.update(mine.itertuples(index=False, name=None))
+            into.update(mine[mine.index == instant].itertuples(index=False, name=None))
         for run in warm_up_runs(self.bench):
             only = self.pieces.get(run.lamp, [""])
             if run.remaining is not None and run.remaining.method != "bounds":
@@ -323,9 +323,8 @@ class _Choice:
         for question in self.bench.questions:
             lamps = [n for n in self.lamps if question.lamp in {n, "any"}]
             housings = [h for h in self.housings if question.housing in {h, "each", "any"}]
-            if lamps and housings:
-                found.append((question, [(n, h, question.instant) for n in lamps for h in housings]))
-        return found
+            found.append((question, [(n, h, question.instant) for n in lamps for h in housings]))
+        return [one for one in found if one[1]]
 
     def _targets(self) -> dict[Target, bool]:
         """Return the ratios to narrow, and whether each is open: asked about, and not yet decided."""
@@ -351,15 +350,13 @@ class _Choice:
         lamp, housing, instant = target
         if campaign is None or self.baseline != campaign.baseline:
             return None
-        if (lamp, housing, "hot_spot", instant) not in campaign.compared(instant):
-            return None
-        return campaign.ratio(lamp, self.baseline, housing=housing, instant=instant)
+        there = (lamp, housing, "hot_spot", instant) in campaign.compared(instant)
+        return campaign.ratio(lamp, self.baseline, housing=housing, instant=instant) if there else None
 
     def pieces_for(self, hours: float) -> list[Piece]:
         """Return what to seat between the baselines, the best use of the time first."""
         chosen: list[Piece] = []
         offered = [(n, piece, h) for n in self.lamps for piece in self.pieces[n] for h in self.housings]
-        extra = [(self.baseline, self.pieces[self.baseline][0], h) for h in self.housings]
         spent, shortest, is_open = 0, math.inf, np.array([*self.targets.values()])
         while True:
             used = {h for *_, h in chosen}
@@ -368,7 +365,7 @@ class _Choice:
             unknown = self.spreads.mounting.assumed and seated.total() - len(seated) < LEAST_DOF
             worth = WORTH if chosen and not unknown else 0.0
             best: tuple[tuple[float, ...], Piece, int] | None = None
-            for piece in [*offered, *(p for p in extra if p[2] in used)]:
+            for piece in [*offered, *(self._end(h) for h in self.housings if h in used)]:
                 minutes = _minutes(self.schedule([*chosen, piece]))
                 shortest = min(shortest, minutes)
                 if minutes > 60.0 * hours:
@@ -380,25 +377,22 @@ class _Choice:
                     best = key, piece, minutes
             if best is None:
                 break
-            chosen.append(best[1])
-            spent = best[2]
-        if not chosen:
-            least = math.ceil(shortest / 6.0) / 10.0
-            message = (
-                f"{hours:g} h are too short: {shown(self.baseline)} at both ends and one lamp take {least:g} h;"
-                f" give --hours {least:g} or more"
-            )
-            raise MethodError(message, code="too_short", known={"least_hours": least})
-        return chosen
+            chosen, spent = [*chosen, best[1]], best[2]
+        if chosen:
+            return chosen
+        least = math.ceil(shortest / 6.0) / 10.0
+        ends = f"{shown(self.baseline)} at both ends and one lamp"
+        message = f"{hours:g} h are too short: {ends} take {least:g} h; give --hours {least:g} or more"
+        raise MethodError(message, code="too_short", known={"least_hours": least})
 
     def _after(self, chosen: Sequence[Piece]) -> tuple[Counter[Piece], set[Piece]]:
         """Return the seatings and the pieces held after some more seatings between two of the baseline."""
-        ends = [
-            (self.baseline, self.pieces[self.baseline][0], h) for h in dict.fromkeys(h for *_, h in chosen)
-        ]
-        seated = self.seated.copy()
-        seated.update([*chosen, *ends, *ends])
-        return seated, self.held | {*chosen, *ends}
+        ends = [self._end(h) for h in dict.fromkeys(h for *_, h in chosen)]
+        return self.seated + Counter([*chosen, *ends, *ends]), self.held | {*chosen, *ends}
+
+    def _end(self, housing: str) -> Piece:
+        """Return what opens and closes a housing."""
+        return self.baseline, self.pieces[self.baseline][0], housing
 
     def _widths(self, chosen: Sequence[Piece]) -> NDArray[np.float64]:
         """Return ln of the standard uncertainty of each ratio after some seatings."""
@@ -430,8 +424,7 @@ class _Choice:
             turns[piece] += 1
             waiting.append((turns[piece], rank, piece))
         for n, housing in enumerate(h for h in self.housings if h in {piece[2] for piece in pieces}):
-            ends = (self.baseline, self.pieces[self.baseline][0], housing)
-            waiting += [(0, n, ends), (math.inf, len(order) + n, ends)]
+            waiting += [(0, n, self._end(housing)), (math.inf, len(order) + n, self._end(housing))]
         labels, held, done = self.labels.copy(), set(self.held), list[Seating]()
         empty: dict[str, int] = {}
         rested: dict[tuple[str, str], int] = {}
@@ -442,12 +435,11 @@ class _Choice:
 
         while waiting:
             now = min((block for block, *_ in waiting if 0 < block < math.inf), default=0)
+            least = {piece[2]: block for block, _, piece in sorted(waiting, reverse=True)}
             ready = [
                 (start(piece), rank, block, piece)
                 for block, rank, piece in waiting
-                if block == 0
-                or (block == now and not any(b == 0 and p[2] == piece[2] for b, _, p in waiting))
-                or (block == math.inf and not any(b < block and p[2] == piece[2] for b, _, p in waiting))
+                if block == least[piece[2]] and block in (0, now, math.inf)
             ]
             on, rank, block, piece = min(ready)
             waiting.remove((block, rank, piece))
@@ -466,11 +458,9 @@ class _Choice:
         """Return the largest number that a seating of each piece has on that day so far."""
         days, read = self.bench.tables["days"], self.bench.tables["readings"]
         mine = read[read["day"].isin(days.loc[days["date"] == self.date, "day"])]
-        found: Counter[Piece] = Counter()
-        for row in mine[SEATED].drop_duplicates().to_dict("records"):
-            piece = (row["lamp"], row["specimen"], row["housing"])
-            label = row["mounting"]
-            found[piece] = max(found[piece] + 1, int(label) if label.isdecimal() else 0)
+        found = Counter[Piece]()
+        for *piece, _, label in mine[SEATED].drop_duplicates().itertuples(index=False, name=None):
+            found[*piece,] = max(found[*piece,] + 1, int(label) if label.isdecimal() else 0)
         return found
 
     def shows(self, seatings: tuple[Seating, ...]) -> tuple[pd.DataFrame, tuple[Assumption, ...]]:
@@ -481,15 +471,13 @@ class _Choice:
         more = evaluate(self._with((*seatings, *again)), spreads=self.spreads)
         coverage, rows = self.bench.settings.coverage, []
         assumed: dict[Assumption, None] = {}
-        for target in (t for t in self.targets if t[:2] in lamps):
-            found = self._pair(after, target)
+        for target in self.targets:
+            found = self._pair(after, target) if target[:2] in lamps else None
             if found is None or found.result is None:
                 continue
             u, dof = found.result.u / math.sqrt(2.0), found.result.dof
-            chance = [
-                resolvable_ratio(u, 1, dof=dof, power=power, coverage=coverage) - 1.0
-                for power in (EVEN_CHANCE, FOUR_IN_FIVE)
-            ]
+            how = {"dof": dof, "coverage": coverage}
+            chance = [resolvable_ratio(u, 1, power=p, **how) - 1.0 for p in (EVEN_CHANCE, FOUR_IN_FIVE)]
             three = [self._pair(self.base, target), found, self._pair(more, target)]
             wide = [math.nan if one is None else one.ln_expanded_uncertainty for one in three]
             rows.append((*target, *wide, *chance, found.largest_term))
@@ -505,10 +493,8 @@ class _Choice:
         apart = tuple(sorted({*DIFFERENCES, *np.linspace(0.0, most, 1 + STEPS).tolist()}))
         keys = shows[TARGET].assign(baseline=self.baseline, point="hot_spot")
         ratios = set(keys[list(LINE[1:6])].itertuples(index=False, name=None))
-        protocol, plan = (
-            Protocol(self._with(seatings), spreads=self.spreads),
-            Plan(self.seed, apart, families_every=0),
-        )
+        protocol = Protocol(self._with(seatings), spreads=self.spreads)
+        plan = Plan(self.seed, apart, families_every=0)
         found = rehearsed(protocol, plan, lambda line: line[1:6] in ratios, drawn)
         own = found[found["scope"] == "specimens"].set_index(TARGET)
         shares = own[own["figure"] == "shown"].pivot_table("value", TARGET, "true_difference_percent")
@@ -516,13 +502,8 @@ class _Choice:
 
     def bought(self, seatings: Sequence[Seating], drawn: int) -> pd.DataFrame:
         """Return what one single change buys beside the readings of some seatings, by so many benches each."""
-        return what_changes_buy(
-            self._with(seatings),
-            benches=drawn,
-            seed=self.seed,
-            difference_percent=DIFFERENCES[0],
-            spreads=self.spreads,
-        )
+        how: dict[str, Any] = {"benches": drawn, "seed": self.seed, "spreads": self.spreads}
+        return what_changes_buy(self._with(seatings), difference_percent=DIFFERENCES[0], **how)
 
     def _with(self, seatings: Sequence[Seating], *, stamped: bool = True) -> Bench:
         """Return the bench as if some seatings had been read, each at the light that is expected of it."""
@@ -565,11 +546,8 @@ class _Choice:
         """Return the range on which a level is read: the one used most where it holds it, else the lowest that does."""
         used = self.bench.tables["readings"]["range_lx"].dropna()
         usual = used[used * FULL_RANGE >= level].mode()
-        if len(usual):
-            return float(usual.iloc[0])
-        return next(
-            (top for top in self.bench.meters[meter].ranges_lx if FULL_RANGE * top >= level), math.nan
-        )
+        holding = (top for top in (*usual, *self.bench.meters[meter].ranges_lx) if FULL_RANGE * top >= level)
+        return float(next(holding, math.nan))
 
 
 def _clock(minutes: float) -> str:
@@ -580,9 +558,8 @@ def _clock(minutes: float) -> str:
 def _kept(base: Campaign, lamps: Iterable[str]) -> Spreads:
     """Return the standard deviations of a campaign, with the declared ones for lamps it has not read."""
     settings, known = base.bench.settings, base.spreads
-    pieces, left = (
-        own_specimens(None, x / 100.0) for x in (settings.specimen_sd_percent, settings.remaining_sd_percent)
-    )
+    declared = (settings.specimen_sd_percent, settings.remaining_sd_percent)
+    pieces, left = (own_specimens(None, percent / 100.0) for percent in declared)
     scatter = min(known.reading.values(), key=lambda spread: spread.sd)
     every = dict.fromkeys([*known.reading, *lamps])
     return replace(

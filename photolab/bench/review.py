@@ -1,7 +1,7 @@
 """What the next protocol should change: where doubt comes from, what a plan resolves, when to read."""
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -17,19 +17,18 @@ from photolab.metrology.planning import planned_sd, resolvable_ratio
 from photolab.metrology.quantity import coverage_factor
 from photolab.thermal.warm_up_result import WarmUp
 
+Ratio = Callable[[WarmUp, float], float]
 REPLICATED = frozenset({"mounting", "noise", "specimen", "resolution", "supply voltage", "elapsed time"})
 """Kinds of input that more seatings, readings or specimens lower."""
 
 
-def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
-    """Return which part of the doubt each kind of input has, over all comparisons with the baseline.
+def causes(campaign: Campaign) -> pd.DataFrame:
+    """Return which part of the doubt each kind of input has, over all comparisons of the specimens with the baseline.
 
     Parameters
     ----------
     campaign : Campaign
         The evaluated campaign.
-    scope : {"specimens", "readings", "models"}
-        Which inputs count.
 
     Returns
     -------
@@ -37,20 +36,17 @@ def causes(campaign: Campaign, *, scope: str = "specimens") -> pd.DataFrame:
         kind, variance_fraction (mean over the comparisons), largest (in any of them), comparisons; the
         largest first. [1]
     """
-    table = pd.DataFrame(
-        [{term: v / u**2 if v else 0.0 for term, v in parts.items()} for u, parts in _parts(campaign, scope)]
-    ).fillna(0.0)
+    shares = [{term: v / u**2 if v else 0.0 for term, v in parts.items()} for u, parts in _parts(campaign)]
+    table = pd.DataFrame(shares).fillna(0.0)
     found = pd.DataFrame({"variance_fraction": table.mean(), "largest": table.max()}, dtype=float)
     found = found.rename_axis("kind").reset_index().assign(comparisons=len(table))
     return found.sort_values("variance_fraction", ascending=False, kind="stable", ignore_index=True)
 
 
-def _parts(campaign: Campaign, scope: str = "specimens") -> Iterator[tuple[float, dict[str, float]]]:
+def _parts(campaign: Campaign) -> Iterator[tuple[float, dict[str, float]]]:
     """Yield the standard uncertainty of each comparison with the baseline, and its variance by term."""
-    for lamp, housing, point, instant in campaign.compared():
-        pair = campaign.ratio(
-            lamp, campaign.baseline, housing=housing, scope=scope, point=point, instant=instant
-        )
+    for lamp, housing, point, _ in campaign.compared():
+        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point)
         if pair.result is not None:
             yield pair.result.u, variance_by_term(pair.result)
 
@@ -73,10 +69,8 @@ def shared_floor(campaign: Campaign) -> float:
     MethodError
         If there is no comparison with an interval (code ``no_comparison``).
     """
-    rest = [
-        math.sqrt(sum(v for term, v in parts.items() if term not in REPLICATED))
-        for _, parts in _parts(campaign)
-    ]
+    each = ([v for term, v in parts.items() if term not in REPLICATED] for _, parts in _parts(campaign))
+    rest = [math.sqrt(sum(variances)) for variances in each]
     if not rest:
         message = "no comparison with the baseline has an interval yet: there is nothing to plan from"
         raise MethodError(message, code="no_comparison")
@@ -140,9 +134,8 @@ def own_plans(campaign: Campaign) -> tuple[tuple[int, int, int], ...]:
     counts = campaign.weights.counts
     each = counts["n_mountings"] / counts["n_specimens"], counts["n_readings"] / counts["n_mountings"]
     a, b, r = (max(1, round(float(one.median()))) for one in (counts["n_specimens"], *each))
-    return tuple(
-        dict.fromkeys([(a, b, r), (1, 1, r), (a, 2 * b, r), (a, 4 * b, r), (2 * a, b, r), (4 * a, b, r)])
-    )
+    more = [(a, 2 * b), (a, 4 * b), (2 * a, b), (4 * a, b)]
+    return tuple((*plan, r) for plan in dict.fromkeys([(a, b), (1, 1), *more]))
 
 
 def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: int, floor: float) -> Forecast:
@@ -169,11 +162,11 @@ def forecast(campaign: Campaign, *, specimens: int, mountings: int, readings: in
     pooled = min(spread.sd for spread in spreads.reading.values())
     levels = {"specimen": 0.0, "mounting": planned_seating(campaign)[1].sd, "reading": pooled}
     counts = {"specimen": specimens, "mounting": mountings, "reading": readings}
-    own = planned_sd(levels, counts)
+    coverage, own = campaign.bench.settings.coverage, planned_sd(levels, counts)
     whole = planned_sd({**levels, "specimen": spreads.specimen.sd}, counts)
-    k = coverage_factor(campaign.bench.settings.coverage, math.inf)
+    k = coverage_factor(coverage, math.inf)
     specimen, model = (k * math.sqrt(2.0 * sd**2 + floor**2) for sd in (own, whole))
-    shown = resolvable_ratio(own, 1, floor=floor, coverage=campaign.bench.settings.coverage)
+    shown = resolvable_ratio(own, 1, floor=floor, coverage=coverage)
     return Forecast(specimens, mountings, readings, specimen, model, shown)
 
 
@@ -234,7 +227,8 @@ def hold_choices(
     def still_to_come(fit: WarmUp, hold: float) -> float:
         return fit.remaining(hold_s[-1]).value / fit.remaining(hold).value
 
-    return _choices(runs, filament, "hold_s", hold_s, "still_to_come", still_to_come)
+    rows = _choices((run for run in runs if run.lamp not in filament), hold_s, still_to_come)
+    return pd.DataFrame(rows, columns=["hold_s", "runs", "still_to_come", "lamp"])
 
 
 def initial_choices(
@@ -262,26 +256,16 @@ def initial_choices(
     def kept(fit: WarmUp, initial: float) -> float:
         return fit.remaining(initial + late_s, initial_s=initial).value
 
-    return _choices(runs, filament, "initial_s", initial_s, "lost", kept)
+    rows = _choices((run for run in runs if run.lamp not in filament), initial_s, kept)
+    return pd.DataFrame(rows, columns=["initial_s", "runs", "lost", "lamp"])
 
 
-def _choices(
-    runs: Sequence[WarmUpRun],
-    filament: Sequence[str],
-    name: str,
-    choices: Sequence[float],
-    change: str,
-    ratio: Callable[[WarmUp, float], float],
-) -> pd.DataFrame:
-    """Return the largest change of light that each choice of an instant leaves, and whose it is."""
-    rows = []
-    for choice in choices:
+def _choices(runs: Iterable[WarmUpRun], at: Sequence[float], ratio: Ratio) -> Iterator[tuple[object, ...]]:
+    """Yield each choice of an instant, the runs whose record reaches it, the largest change it leaves, and whose."""
+    fits = [(run.fit, run.lamp) for run in runs if run.fit is not None]
+    for choice in at:
         changes = []
-        for run in runs:
-            # a record that does not reach so far is not counted in `runs`
-            if run.fit is not None and run.lamp not in filament:
-                with suppress(MethodError):
-                    changes.append((abs(ratio(run.fit, choice) - 1.0), run.lamp))
-        worst = max(changes, default=(math.nan, ""))
-        rows.append({name: choice, "runs": len(changes), change: worst[0], "lamp": worst[1]})
-    return pd.DataFrame(rows)
+        for fit, lamp in fits:
+            with suppress(MethodError):
+                changes.append((abs(ratio(fit, choice) - 1.0), lamp))
+        yield choice, len(changes), *max(changes, default=(math.nan, ""))

@@ -10,12 +10,13 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import re
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
@@ -34,10 +35,8 @@ from photolab.publication.recompute import as_recomputation
 from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
 from photolab.publication.workbook_table import as_workbook
 
-check_report = provenance.report_state
-
 _TITLE = "Methods appendix"
-_T = TypeVar("_T")
+Failed = list[tuple[MissingPart, str]]
 
 
 @dataclass(frozen=True)
@@ -111,15 +110,15 @@ def publish(
     campaign = evaluate(read_bench(bench_path))
     revision = campaign.bench.settings.protocol_revision
     if not revision:
-        message = (
-            'bench.toml: publishing needs the protocol revision; write protocol_revision = "1" under [bench]'
-        )
+        write = 'write protocol_revision = "1" under [bench]'
+        message = f"bench.toml: publishing needs the protocol revision; {write}"
         raise MethodError(message, code="no_revision")
     silent = held_back.left_out(campaign)
     sources = [path for path in _chosen(sources_folder) if path.stem[:2] not in silent]
-    failed: list[tuple[MissingPart, str]] = []
+    failed: Failed = []
     with held(target):
-        sections = _sections(sources, campaign, bench_path, jobs, progress, failed)
+        ran = runner.run(sources, parameters={"bench": str(bench_path)}, jobs=jobs, progress=progress)
+        sections = _sections(dict(zip(sources, ran, strict=True)), campaign, failed)
         contents = _contents(campaign, sections, failed)
         record = provenance.record(
             inputs=campaign.bench.hashes,
@@ -142,7 +141,7 @@ def publish(
 
 def _place(target: Path, *, complete: bool) -> Path:
     """Return the folder that a report may go to: one with missing parts replaces no complete one."""
-    if complete or not check_report(target).complete:
+    if complete or not provenance.report_state(target).complete:
         return target
     place = partial_folder(target)
     if place.is_symlink():  # nobody named it, so it is not followed
@@ -152,13 +151,13 @@ def _place(target: Path, *, complete: bool) -> Path:
 
 def _remove_partial(folder: Path) -> None:
     """Remove a report with missing parts that a complete one has replaced; other files stay."""
-    if check_report(folder).missing and not folder.is_symlink():
+    if provenance.report_state(folder).missing and not folder.is_symlink():
         remove(folder, provenance.listed(folder))
         with contextlib.suppress(OSError):  # other files stand in it
             folder.rmdir()
 
 
-def _attempt(part: MissingPart, make: Callable[[], _T], failed: list[tuple[MissingPart, str]]) -> _T | None:
+def _attempt(part: MissingPart, make: Callable[[], Any], failed: Failed) -> Any:
     """Return what is made; where that fails, keep what is missing and why."""
     try:
         return make()
@@ -173,27 +172,16 @@ def _chosen(folder: Path) -> tuple[Path, ...]:
     """Return the notebooks that have something to publish, in the order of their names."""
     import nbformat
 
-    def published(path: Path) -> bool:
-        cells = nbformat.read(path, as_version=4).cells
-        return any(PUBLISHED in cell.metadata.get("tags", []) for cell in cells)
-
-    return tuple(path for path in sorted(folder.glob("*.ipynb")) if published(path))
+    read = ((path, nbformat.read(path, as_version=4)) for path in sorted(folder.glob("*.ipynb")))
+    return tuple(path for path, notebook in read if runner.tagged(notebook, PUBLISHED))
 
 
-def _sections(
-    sources: Sequence[Path],
-    campaign: Campaign,
-    bench_path: Path,
-    jobs: int,
-    progress: Callable[[str], None] | None,
-    failed: list[tuple[MissingPart, str]],
-) -> tuple[Section, ...]:
-    """Run the notebooks on the bench and return their chosen cells, one section a notebook that ran."""
+def _sections(ran: Mapping[Path, Any], campaign: Campaign, failed: Failed) -> list[Section]:
+    """Return the chosen cells of the notebooks, one section a notebook that ran."""
     import nbformat
 
     sections = []
-    ran = runner.run(sources, parameters={"bench": str(bench_path)}, jobs=jobs, progress=progress)
-    for path, notebook in zip(sources, ran, strict=True):
+    for path, notebook in ran.items():
         if isinstance(notebook, NotInFolder):  # listed with what would bring it, in the last notebook
             continue
         if isinstance(notebook, MethodError):
@@ -206,54 +194,43 @@ def _sections(
         blocks = _attempt(MissingPart(question, path.name), made, failed)
         if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
-    return tuple(sections)
+    return sections
 
 
 def _take_question(notebook: Any) -> str:
     """Take the question a notebook begins with out of its text and return it."""
     for cell in notebook.cells:
-        lines = cell.source.split("\n") if cell.cell_type == "markdown" else []
-        for place, line in enumerate(lines):
-            if line.startswith("# "):
-                cell.source = "\n".join([*lines[:place], *lines[place + 1 :]])
-                return str(line[2:].strip())
+        if cell.cell_type == "markdown" and (found := re.search("^# (.*)\n?", cell.source, re.MULTILINE)):
+            cell.source = cell.source[: found.start()] + cell.source[found.end() :]
+            return found[1].strip()
     return "Working"
 
 
-def _contents(
-    campaign: Campaign, sections: Sequence[Section], failed: list[tuple[MissingPart, str]]
-) -> dict[str, bytes]:
+def _contents(campaign: Campaign, sections: Sequence[Section], failed: Failed) -> dict[str, bytes]:
     """Return the files of a report, as far as they can be made."""
-    dates = [day for day in campaign.bench.tables["days"]["date"] if day]
-    last_day = max(dates, default="")
-    fingerprint = tables.data_hash(campaign.bench.hashes)
+    last_day = max(campaign.bench.tables["days"]["date"], default="")
+    left_out, fingerprint = campaign.selection.left_out, tables.data_hash(campaign.bench.hashes)
     results = cache(partial(tables.results, campaign))
-
-    def made(part: str, make: Callable[[], _T]) -> _T | None:
-        return _attempt(MissingPart(part), make, failed)
-
-    left_out = campaign.selection.left_out
-    front = made("What was found", lambda: front_page(campaign, results(), fingerprint=fingerprint))
-    rows = made("results.csv", lambda: tables.as_csv(results()).encode("utf-8"))
-    workbook = made("results.xlsx", lambda: as_workbook(results(), left_out, last_day=last_day))
-    lines = made("in-words.md", lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"))
-    figures = made("figures", lambda: figure_files(campaign, page_one(campaign, results())))
-    lamps = made("What can be said of each lamp?", lambda: lamp_parts(campaign, results()))
-    recomputed = made("recompute.xlsx", lambda: as_recomputation(campaign, results(), last_day=last_day))
+    makers: dict[str, Callable[[], Any]] = {
+        "What was found": lambda: front_page(campaign, results(), fingerprint=fingerprint),
+        "results.csv": lambda: tables.as_csv(results()).encode("utf-8"),
+        "results.xlsx": lambda: as_workbook(results(), left_out, last_day=last_day),
+        "in-words.md": lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"),
+        "figures": lambda: figure_files(campaign, page_one(campaign, results())),
+        "What can be said of each lamp?": lambda: lamp_parts(campaign, results()),
+        "recompute.xlsx": lambda: as_recomputation(campaign, results(), last_day=last_day),
+        "appendix.pdf": lambda: paper(whole(), last_day=last_day),
+    }
+    made: dict[str, Any] = {}
 
     def whole() -> str:
         title = f"{_TITLE}: {campaign.bench.settings.name}"
         mark = incomplete_mark([str(part) for part, _ in failed])
-        return page(title, [*mark, *(front or ())], [*filter(None, [lamps]), *sections])
+        lamps = filter(None, [made["What can be said of each lamp?"]])
+        return page(title, [*mark, *(made["What was found"] or ())], [*lamps, *sections])
 
-    pdf = made("appendix.pdf", lambda: paper(whole(), last_day=last_day))
-    files = {
-        "appendix.html": whole().encode("utf-8"),
-        "appendix.pdf": pdf,
-        "in-words.md": lines,
-        "results.csv": rows,
-        "results.xlsx": workbook,
-        "recompute.xlsx": recomputed,
-        **(figures or {}),
-    }
-    return {name: content for name, content in files.items() if content is not None}
+    for part, make in makers.items():
+        made[part] = _attempt(MissingPart(part), make, failed)
+    names = ("appendix.pdf", "in-words.md", "results.csv", "results.xlsx", "recompute.xlsx")
+    files = {"appendix.html": whole().encode("utf-8")} | {name: made[name] for name in names}
+    return {name: content for name, content in files.items() if content is not None} | (made["figures"] or {})

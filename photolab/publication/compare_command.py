@@ -7,7 +7,7 @@ import json
 import math
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from photolab.bench.cells import parse_code, parse_number
 from photolab.bench.model import Assumption, Meter
@@ -24,10 +24,7 @@ if TYPE_CHECKING:
 
 LUX_PER_FOOT_CANDLE = 10.763910416709722
 """1 fc = 1 lm/ft², exact from 1 ft = 0.3048 m. [lx]"""
-EXAMPLE = (
-    "photolab compare 318 334 --reading-percent 4 --range-percent 0.5 --range 4000"
-    " --resolution 1 --technology led"
-)
+METER = "--reading-percent 4 --range-percent 0.5 --range 4000 --resolution 1 --technology led"
 LIMITS = {
     "reading_percent": (0.0, 50.0),
     "range_percent": (0.0, 20.0),
@@ -39,6 +36,14 @@ LIMITS = {
     "mountings": (1.0, math.inf),
 }
 """Numbers that may be typed once, each with the least and the most it may be."""
+NEEDED = {
+    "the meter's accuracy (--reading-percent, or --bench FOLDER)": ("unit", ("bench", "reading_percent")),
+    "--range, the top of the range that --range-percent speaks of": ("range_percent", ("bench", "range")),
+    "--resolution, what one of the --digits is worth": ("digits", ("bench", "resolution")),
+}
+"""What is missing where one option is given, as the unit always is, and none of some others."""
+ACCURACY = ("reading_percent", "range_percent", "digits")
+AS_READ = ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
 PERCENTAGES = LIMITS.keys() - {"range_percent", "digits", "coverage", "mountings"}
 """A figure under 0.1 of these is taken for a fraction."""
 
@@ -71,13 +76,12 @@ def run(args: argparse.Namespace) -> list[str]:
     if campaign is not None and {args.a, args.b} <= {name[0] for name in campaign.weights.names}:
         return _lamps(args, campaign)
     unit = LUX_PER_FOOT_CANDLE if args.unit == "fc" else 1.0
-    a, b = _reading(args.a, "A"), _reading(args.b, "B")
+    a, b = (_more_than_0(_parsed(x, n), f"{n}: a reading", x) for x, n in ((args.a, "A"), (args.b, "B")))
     ranges, typed = [unit * r for r in _numbers(args.range, "range")], _typed(args)
     technologies, taken = _technologies(args.technology), tuple[Assumption, ...]()
     options: dict[str, Any] = {}
     if campaign is None:
-        accuracy = ("reading_percent", "range_percent", "digits")
-        stated: dict[str, Any] = {name: (typed[name],) for name in accuracy if name in typed}
+        stated: dict[str, Any] = {name: (typed[name],) for name in ACCURACY if name in typed}
         steps = [unit * s for s in _numbers(args.resolution, "resolution")]
         meter = Meter(id="meter", **stated | _display(ranges, steps))
     else:
@@ -87,30 +91,25 @@ def run(args: argparse.Namespace) -> list[str]:
         declared = meter.declared | {"mismatch_index_percent"}
         meter = replace(meter, mismatch_index_percent=typed["mismatch_percent"], declared=declared)
     spreads = ("mounting_sd_percent", "specimen_sd_percent", "coverage")
+    seatings, known = int(typed.get("mountings", 1)), (ranges[0], ranges[-1]) if ranges else None
     options |= {name: typed[name] for name in spreads if name in typed}
-    options |= {
-        "mountings": int(typed.get("mountings", 1)),
-        "technology": (technologies[0], technologies[-1]),
-    }
-    options |= {"range_lx": (ranges[0], ranges[-1]) if ranges else None}
+    options |= {"mountings": seatings, "technology": (technologies[0], technologies[-1]), "range_lx": known}
     pair = compare(a * unit, b * unit, meter, **options)
     pair = replace(pair, assumed=(*taken, *pair.assumed))
-    settings = {"alike_percent": options.get("alike_percent", ALIKE_PERCENT)}
+    alike = options.get("alike_percent", ALIKE_PERCENT)
     if args.json:
         head = f"{b:g} {args.unit} against {a:g} {args.unit}"
-        said = statements.answer_lines(head, pair, **settings)
+        said = statements.answer_lines(head, pair, alike_percent=alike)
         return [json.dumps(as_json(pair, args.unit, " ".join(said)), indent=2)]
-    known = ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1)
-    share = {0: "unknown", 1: "one"}.get(len(set(known)), "two")
-    return statements.compare_report(
-        a, b, pair, unit=args.unit, ranges=share, seatings=options["mountings"], **settings
-    )
+    used = {*(ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1))}
+    share = {0: "unknown", 1: "one"}.get(len(used), "two")
+    told = {"unit": args.unit, "ranges": share, "seatings": seatings, "alike_percent": alike}
+    return statements.compare_report(a, b, pair, **told)
 
 
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     """Answer with two lamps of a folder, by name, in each housing that both were read in."""
-    own = ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
-    _leave_out(args, own, "two lamps of a folder are compared as they were read")
+    _leave_out(args, AS_READ, "two lamps of a folder are compared as they were read")
     scope = "specimens" if args.specimen_sd_percent is None else "models"
     if figures := _typed(args):  # the spread of specimens or the coverage: all others were refused
         from photolab.bench.evaluation import evaluate
@@ -120,22 +119,20 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     first, second = ({housing for one, housing in read if one == lamp} for lamp in (args.a, args.b))
     housings = sorted(first & second)
     if not housings:
-        message = f"{args.a} and {args.b} were not read in one housing; read both in one"
-        raise ValueError(message)
+        _refuse(f"{args.a} and {args.b} were not read in one housing; read both in one")
     from photolab.publication.words_lamp import family_sentence
 
     alike, lines, answers = campaign.bench.settings.alike_percent, [], []
     for housing in housings:
         pair = campaign.ratio(args.b, args.a, housing=housing, scope=scope)
         head = f"{args.b} against {args.a}" + in_housing(housing)
-        said = statements.answer_lines(head, pair, alike_percent=alike)
         among = family_sentence(campaign, args.b, args.a, housing=housing, scope=scope)
-        said += [among] if among else []
+        said = [*statements.answer_lines(head, pair, alike_percent=alike), *filter(None, [among])]
         answers.append({"housing": housing} | as_json(pair, "lx", " ".join(said)))
         if pair.verdict != "no_answer":
             said += ["", *statements.blurs(pair, "the meter", "the meter, seating, days and supply")]
         more = [statements.separate_words(pair), statements.assumed_words(pair.assumed)]
-        lines += [*said, *(line for line in more if line), ""]
+        lines += [*said, *filter(None, more), ""]
     if args.json:
         return [json.dumps(answers[0] if len(answers) == 1 else {"schema": 1, "housings": answers}, indent=2)]
     who = "the models as sold" if scope == "models" else "the specimens on this bench, seated again"
@@ -177,8 +174,7 @@ def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
         The keys that other programs rely on; figures that do not exist are None.
     """
     need, (low, high) = pair.mountings_to_separate, published_ends(pair.low, pair.high)
-    assumed = [statements.assumed_words([one])[len("Assumed: ") : -1] for one in pair.assumed]
-    names = ("meter_only", "this_bench", "nothing_in_common")
+    names, chances = ("meter_only", "this_bench", "nothing_in_common"), ("even_chance", "four_in_five")
     return {
         "schema": 1,
         "unit": unit,
@@ -188,14 +184,11 @@ def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
         "coverage": pair.coverage,
         "verdict": pair.verdict,
         "half_width_percent": {name: _figure(getattr(pair.lines, name), END_DIGITS) for name in names},
-        "assumed": assumed,
+        "assumed": [statements.assumed_words([one])[len("Assumed: ") : -1] for one in pair.assumed],
         "missing": list(pair.missing),
         "sentence": said,
         "scope": statements.SCOPE_WORDS["models" if pair.scope == "models" else "readings"],
-        "mountings_to_separate": {
-            "even_chance": need.even_chance if need else None,
-            "four_in_five": need.four_in_five if need else None,
-        },
+        "mountings_to_separate": {name: getattr(need, name) if need else None for name in chances},
         "resolvable_percent": _figure(100.0 * (pair.resolvable_ratio - 1.0)),
     }
 
@@ -209,31 +202,26 @@ def _figure(x: float, digits: int = VALUE_DIGITS) -> float | None:
     return significant(x, digits) if math.isfinite(x) else None
 
 
+def _refuse(words: str) -> NoReturn:
+    raise ValueError(words) from None
+
+
 def _complete(args: argparse.Namespace) -> None:
     """Refuse a command that lacks readings or a meter, with a line to copy."""
-    missing = []
-    if args.a is None or args.b is None:
-        missing.append("two readings")
-    if args.bench is None and args.reading_percent is None:
-        missing.append("the meter's accuracy (--reading-percent, or --bench FOLDER)")
-    if args.range_percent is not None and args.range is None and args.bench is None:
-        missing.append("--range, the top of the range that --range-percent speaks of")
-    if args.digits is not None and args.resolution is None and args.bench is None:
-        missing.append("--resolution, what one of the --digits is worth")
+    typed = {name for name, value in vars(args).items() if value is not None}
+    missing = [] if {"a", "b"} <= typed else ["two readings"]
+    missing += [what for what, (given, of) in NEEDED.items() if given in typed and not typed.intersection(of)]
     if missing:
-        message = f"missing: {'; '.join(missing)}. A complete line to copy:\n  {EXAMPLE}"
-        raise ValueError(message)
-    if args.bench is not None:
-        own = ("reading_percent", "range_percent", "digits", "resolution")
-        _leave_out(args, own, "--bench gives the meter's accuracy")
+        line = f"photolab compare 318 334 {METER}"
+        _refuse(f"missing: {'; '.join(missing)}. A complete line to copy:\n  {line}")
+    if "bench" in typed:
+        _leave_out(args, (*ACCURACY, "resolution"), "--bench gives the meter's accuracy")
 
 
 def _leave_out(args: argparse.Namespace, names: tuple[str, ...], why: str) -> None:
     """Refuse options that were typed."""
-    given = [_option(name) for name in names if getattr(args, name) is not None]
-    if given:
-        message = f"{why}; leave out {', '.join(given)}"
-        raise ValueError(message)
+    if given := [_option(name) for name in names if getattr(args, name) is not None]:
+        _refuse(f"{why}; leave out {', '.join(given)}")
 
 
 def _parsed(text: str, name: str) -> float:
@@ -241,31 +229,19 @@ def _parsed(text: str, name: str) -> float:
     try:
         return parse_number(text)
     except ValueError as fault:
-        message = f"{name}: {fault}"
-        raise ValueError(message) from None
+        _refuse(f"{name}: {fault}")
 
 
-def _reading(text: str, name: str) -> float:
-    value = _parsed(text, name)
-    if not value > 0.0:
-        message = f"{name}: a reading must be more than 0; got {text}"
-        raise ValueError(message)
-    return value
+def _more_than_0(value: float, what: str, text: str) -> float:
+    return value if value > 0.0 else _refuse(f"{what} must be more than 0; got {text}")
 
 
 def _numbers(text: str | None, name: str) -> list[float]:
     """Return one or two numbers, more than 0, separated by a comma."""
-    if text is None:
-        return []
-    parts, option = text.split(","), _option(name)
+    parts, option = text.split(",") if text is not None else [], _option(name)
     if len(parts) > 2:
-        message = f"{option}: one value, or one for A and one for B; got {text!r}"
-        raise ValueError(message)
-    values = [_number(part, name) for part in parts]
-    if not all(v > 0 for v in values):
-        message = f"{option}: must be more than 0; got {text}"
-        raise ValueError(message)
-    return values
+        _refuse(f"{option}: one value, or one for A and one for B; got {text!r}")
+    return [_more_than_0(x, f"{option}:", text or "") for x in [_number(part, name) for part in parts]]
 
 
 def _number(text: str, name: str) -> float:
@@ -273,30 +249,23 @@ def _number(text: str, name: str) -> float:
     option = _option(name)
     value, (low, high) = _parsed(text, option), LIMITS.get(name, (-math.inf, math.inf))
     if name == "mountings" and not (value >= low and value == int(value)):
-        message = f"{option}: {text}; wanted a whole number from 1"
-        raise ValueError(message)
+        _refuse(f"{option}: {text}; wanted a whole number from 1")
     if not low <= value <= high:
-        message = f"{option}: {text}; wanted {low:g} to {high:g}"
-        raise ValueError(message)
+        _refuse(f"{option}: {text}; wanted {low:g} to {high:g}")
     if name in PERCENTAGES and 0 < value < 0.1:
-        message = f"{option}: {text}; is that {100 * value:g} %? Write {100 * value:g}"
-        raise ValueError(message)
+        _refuse(f"{option}: {text}; is that {100 * value:g} %? Write {100 * value:g}")
     return value
 
 
 def _technologies(text: str | None) -> list[str | None]:
     if text is None:
         return [None]
-    field = TABLES["lamps"].column("technology")
+    say, field = "write one, or A's first and then B's: filament,led", TABLES["lamps"].column("technology")
     try:
         parts: list[str | None] = [parse_code(part, field) for part in text.split(",")]
     except ValueError as fault:
-        message = f"--technology: {fault} Write one, or A's first and then B's: filament,led"
-        raise ValueError(message) from None
-    if len(parts) > 2:
-        message = f"--technology: {text!r}; write one, or A's first and then B's: filament,led"
-        raise ValueError(message)
-    return parts
+        _refuse(f"--technology: {fault} {statements.capital(say)}")
+    return parts if len(parts) < 3 else _refuse(f"--technology: {text!r}; {say}")
 
 
 def _typed(args: argparse.Namespace) -> dict[str, float]:
@@ -317,10 +286,8 @@ def _display(ranges: list[float], steps: list[float]) -> dict[str, tuple[float, 
 
 def _from_bench(campaign: Campaign) -> tuple[Meter, dict[str, Any]]:
     """Return the meter of a folder, and what it knows of seating."""
-    bench = campaign.bench
-    settings, spread = bench.settings, campaign.spreads.mounting
+    settings, spread = campaign.bench.settings, campaign.spreads.mounting
     options: dict[str, Any] = {"coverage": settings.coverage, "alike_percent": settings.alike_percent}
     if not spread.assumed or "mounting_sd_percent" in settings.declared:
-        options["mounting_sd_percent"] = 100.0 * spread.sd
-        options["mounting_dof"] = spread.dof
-    return bench.meters[campaign.selection.meter], options
+        options |= {"mounting_sd_percent": 100.0 * spread.sd, "mounting_dof": spread.dof}
+    return campaign.bench.meters[campaign.selection.meter], options

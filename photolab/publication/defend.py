@@ -69,13 +69,12 @@ def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple
     book = Book(campaign, rows)
     told = _figures(book, lamp)
     others = [one for one in set_beside(campaign, rows) if lamp in (one.lamp, one.baseline)]
-    claimed = claim_sentence(bench, lamp)
     parts = {
         "What these readings cannot exclude": _cannot_exclude(book, lamp, told),
         "What it rests on": _rests_on(campaign, rows, lamp, told),
         "What would have to be off to change it, on top of what each range allows for": _turned(book, told),
         "Figures of others, and earlier ones": beside_sentences(others),
-        "Claim and reply": [claimed] if claimed else [],
+        "Claim and reply": filter(None, [claim_sentence(bench, lamp)]),
         "Rows of results.csv that say so": _rows(rows, lamp),
     }
     text = _fitted(campaign, lamp, _text(lamp_line(book, lamp)) if told else _no_figure(campaign, rows, lamp))
@@ -103,12 +102,8 @@ def _as_sold(book: Book, told: list[Row]) -> tuple[str, ...]:
         if sold is not None and not math.isnan(float(sold["family_low"])):
             by_word.setdefault(book.word(sold), []).append(str(sold["housing"]))
     words = (f"{word}{f' in {joined(places)}' if any(places) else ''}" for word, places in by_word.items())
-    if not by_word:
-        return ()
-    return (
-        f"For the model as sold: {'; '.join(words)}.",
-        "Each range allows for all lamps of its housing being compared at once.",
-    )
+    more = "Each range allows for all lamps of its housing being compared at once."
+    return (f"For the model as sold: {'; '.join(words)}.", more) if by_word else ()
 
 
 def _no_figure(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> str:
@@ -123,19 +118,16 @@ def _no_figure(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> str:
         _text(how_measured(campaign, rows)[1]),
     ]
     recorded = set(rows.loc[(rows["lamp"] == lamp) & (rows["measurand"] == "remaining light"), "housing"])
-    settings = campaign.bench.settings
-    read = [
-        n for n in campaign.at("hold").names if (n[0], n[2]) == (lamp, "hot_spot") and n[1] not in recorded
-    ]
-    for name in read:
-        if (first := (*name[:3], "initial")) in campaign.joint.names:
-            left = from_ln((campaign.at("hold")[name] - campaign.joint[first]).in_scope("specimens"))
-            ends = (left.value, *left.interval(settings.coverage))
-            value, low, high = (decimal(100.0 * x, 1) for x in ends)
+    settings, held = campaign.bench.settings, campaign.at("hold")
+    for name in held.names:
+        first = (lamp, name[1], "hot_spot", "initial")
+        if name[:3] == first[:3] and name[1] not in recorded and first in campaign.joint.names:
+            left = from_ln((held[name] - campaign.joint[first]).in_scope("specimens"))
+            ends = left.interval(settings.coverage)
+            value, low, high = (decimal(100.0 * x, 1) for x in (left.value, *ends))
             keeps = f"{value} % ({100.0 * settings.coverage:g} %: {low} to {high} %) of its light"
-            said.append(
-                f"By its readings it keeps {keeps} to {settings.hold_minutes:g} min{in_housing(name[1])}."
-            )
+            until = f"{settings.hold_minutes:g} min{in_housing(name[1])}"
+            said.append(f"By its readings it keeps {keeps} to {until}.")
     if len(said) == 2 and not recorded:
         said.append("What it loses itself with heat was not read.")
     return " ".join(said)
@@ -144,11 +136,8 @@ def _no_figure(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> str:
 def _held(campaign: Campaign, lamp: str) -> list[str]:
     """Return what a report holds back about a lamp."""
     named = re.compile(rf"(?<!\w){re.escape(lamp)}(?!\w)")
-    return [
-        one.words
-        for one in held_back(campaign)
-        if one.part not in {"price", "claim"} and named.search(one.words)
-    ]
+    told = (one.words for one in held_back(campaign) if one.part not in {"price", "claim"})
+    return [words for words in told if named.search(words)]
 
 
 def _text(line: Line) -> str:
@@ -173,9 +162,9 @@ def _fitted(campaign: Campaign, lamp: str, text: str) -> str:
 
 def _place(book: Book, row: Row) -> str:
     """Return where and when a row was read, as the beginning of a sentence."""
-    when = f"{book.settings.initial_s:g} s after switch-on"
-    if row["instant"] == "hold":
-        when = f"after {book.settings.hold_minutes:g} min"
+    early = f"{book.settings.initial_s:g} s after switch-on"
+    late = f"after {book.settings.hold_minutes:g} min"
+    when = late if row["instant"] == "hold" else early
     return capital(f"{in_housing(row['housing'])} {when}".strip())
 
 
@@ -186,11 +175,8 @@ def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
         place = _place(book, row)
         sold = book.light(lamp, row["housing"], row["instant"], "models")
         for one, whose in ((row, "the specimens tested"), (sold, "the model as sold")):
-            if (
-                one is not None
-                and not math.isnan(one["family_low"])
-                and book.word(one) not in {"more", "less"}
-            ):
+            known = one is not None and not math.isnan(one["family_low"])
+            if one is not None and known and book.word(one) not in {"more", "less"}:
                 yield f"{place}: no figure from {_text(book.range(one))} is excluded for {whose}."
         few, held = int(row["n_specimens"]), float(row["n_held"])
         if few == 1:
@@ -244,24 +230,21 @@ def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
 def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]) -> Iterator[str]:
     """Yield how a bench was measured, then what was assumed, the heaviest first."""
     yield from (_text(line) for line in how_measured(campaign, rows)[:2])
-    shares: dict[str, float] = {}
-    known: dict[str, Assumption] = {}
+    known: dict[str, tuple[float, Assumption]] = {}
     for row in told:
-        where = {"housing": str(row["housing"]), "instant": str(row["instant"])}
-        pair = campaign.ratio(lamp, campaign.baseline, **where)
+        pair = campaign.ratio(lamp, campaign.baseline, housing=row["housing"], instant=row["instant"])
         if pair.result is None or pair.result.u == 0.0:
             continue
         parts = variance_by_term(pair.result)
         for one in pair.assumed:
             share = sum(parts.get(term, 0.0) for term in sized(one.name)) / pair.result.u**2
-            shares[one.name] = max(share, shares.get(one.name, 0.0))
-            known[one.name] = one
-    heavy = sorted((n for n in shares if shares[n] >= 0.01), key=lambda n: (-float(f"{shares[n]:.9e}"), n))
-    for name in heavy:
-        value, unit, words = known[name].value, known[name].unit, known[name].words.removesuffix(", assumed")
-        figure = f"{value:g} {unit}" if isinstance(value, float) else f"{value}"
-        what = words if figure in words else f"{name.replace('_', ' ')} {figure} ({words})"
-        yield f"Assumed: {what}. Up to {decimal(100.0 * shares[name], 0)} % of the variance comes from it."
+            known[one.name] = max(share, known.get(one.name, (0.0,))[0]), one
+    heavy = [(share, one) for share, one in known.values() if share >= 0.01]
+    for share, one in sorted(heavy, key=lambda found: (-float(f"{found[0]:.9e}"), found[1].name)):
+        words = one.words.removesuffix(", assumed")
+        figure = f"{one.value:g} {one.unit}" if isinstance(one.value, float) else f"{one.value}"
+        what = words if figure in words else f"{one.name.replace('_', ' ')} {figure} ({words})"
+        yield f"Assumed: {what}. Up to {decimal(100.0 * share, 0)} % of the variance comes from it."
     if len(known) > len(heavy):
         rest = count(len(known) - len(heavy), "further assumed input")
         yield f"{rest}, each less than 1 % of the variance: see assumed in results.csv."
@@ -271,10 +254,9 @@ def _turned(book: Book, told: list[Row]) -> Iterator[str]:
     """Yield, for each figure, how far one input, and two together, would have to be off to change its verdict."""
     for row in told:
         lamp, housing, instant = (str(row[key]) for key in ("lamp", "housing", "instant"))
-        found = turning(book.campaign, lamp, housing=housing, instant=instant)
+        found, word = turning(book.campaign, lamp, housing=housing, instant=instant), book.word(row)
         if found is None:
             continue
-        word = book.word(row)
         side = {"more": f"in favour of {lamp}", "less": f"against {lamp}"}.get(word, "one way or the other")
         alone = "; ".join(_off_words(one, allowed=True) for one in found.alone)
         both = f" Two at once: {' and '.join(map(_off_words, found.together))}." if found.together else ""

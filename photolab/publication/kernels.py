@@ -7,11 +7,11 @@ to the next but the imported modules.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import AsyncIterator, Mapping
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from photolab.errors import MethodError, NotInFolder
@@ -64,9 +64,7 @@ class Kernel:
             raise
         return self
 
-    async def __aexit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    async def __aexit__(self, kind: object, *_: object) -> None:
         await self._end(now=kind is not None)
 
     async def execute(self, notebook: Any, folder: Path, *, timeout_s: float) -> None:
@@ -96,7 +94,7 @@ class Kernel:
         death = asyncio.ensure_future(self._death())
         try:
             await asyncio.wait({work, death}, return_when=asyncio.FIRST_COMPLETED)
-            reason = death.result() if death.done() else await _reason(work)
+            reason = death.result() if death.done() else work.result()
         except DeadKernelError:
             reason = await death
         finally:
@@ -114,19 +112,25 @@ class Kernel:
         """Start the process; again if another program took one of its ports in the meantime."""
         for attempt in range(1, _ATTEMPTS + 1):
             await self._launch()
-            channels = self._manager.client()
-            channels.start_channels()
             try:
-                await channels.wait_for_ready(timeout=_START_S)
+                async with self._channels():
+                    return
             except RuntimeError as error:
                 await self._manager.shutdown_kernel(now=True)
                 if attempt == _ATTEMPTS:
                     message = f"no kernel could be started: {(self._said() or str(error)).splitlines()[-1]}"
                     raise MethodError(message, code="no_kernel", known={"cell": 0}) from error
-            else:
-                return
-            finally:
-                channels.stop_channels()
+
+    @contextlib.asynccontextmanager
+    async def _channels(self) -> AsyncIterator[Any]:
+        """Yield a client of the process that is ready."""
+        channels = self._manager.client()
+        channels.start_channels()
+        try:
+            await channels.wait_for_ready(timeout=_START_S)
+            yield channels
+        finally:
+            channels.stop_channels()
 
     async def _launch(self) -> None:
         """Launch one process."""
@@ -135,12 +139,8 @@ class Kernel:
         self._manager = AsyncKernelManager(kernel_name="python3")
         if hasattr(self._manager, "transport_encryption"):  # newer clients print a notice without it
             self._manager.transport_encryption = "auto"
-        await self._manager.start_kernel(
-            cwd=str(self._folder),
-            env=self._environment,
-            extra_arguments=["--HistoryManager.enabled=False"],
-            stderr=self._stderr,
-        )
+        how = {"cwd": str(self._folder), "env": self._environment, "stderr": self._stderr}
+        await self._manager.start_kernel(extra_arguments=["--HistoryManager.enabled=False"], **how)
 
     async def _end(self, *, now: bool) -> None:
         """Keep what the process said, and end it; what it says of its own end concerns nobody."""
@@ -156,27 +156,30 @@ class Kernel:
         self._stderr.seek(0)
         return str(self._stderr.read(), "utf-8", "replace").strip()
 
-    async def _execute(self, notebook: Any, folder: Path, timeout_s: float, place: list[int]) -> None:
-        """Empty the kernel, then run the notebook in it; the place of the cell that runs is kept."""
+    async def _execute(self, notebook: Any, folder: Path, timeout_s: float, place: list[int]) -> str:
+        """Empty the kernel, then run the notebook in it, its place the cell that runs; return why it stopped."""
         from nbclient import NotebookClient
+        from nbclient.exceptions import CellExecutionError
 
-        channels = self._manager.client()
-        channels.start_channels()
+        how = {"timeout": timeout_s, "record_timing": False, "coalesce_streams": True}
+        empty = f"get_ipython().reset(new_session=True)\n__import__('os').chdir({str(folder)!r})"
         try:
-            await channels.wait_for_ready(timeout=_START_S)
-            empty = f"get_ipython().reset(new_session=True)\n__import__('os').chdir({str(folder)!r})"
-            await channels.execute_interactive(empty, store_history=False, timeout=_START_S)
-            how = {"timeout": timeout_s, "record_timing": False, "coalesce_streams": True}
-            client = NotebookClient(notebook, km=self._manager, **how)
-            client.kc = channels
-            # cell by cell: the client's own loop would take the handler of Ctrl-C for itself
-            for index, cell in enumerate(notebook.cells):
-                if "interactive" in cell.metadata.get("tags", []):
-                    continue  # for hands alone, and messages of its widgets would meet the next notebook's client
-                place[0] = index + 1
-                await client.async_execute_cell(cell, index, execution_count=client.code_cells_executed + 1)
-        finally:
-            channels.stop_channels()
+            async with self._channels() as channels:
+                await channels.execute_interactive(empty, store_history=False, timeout=_START_S)
+                client = NotebookClient(notebook, km=self._manager, **how)
+                client.kc = channels
+                # cell by cell: the client's own loop would take the handler of Ctrl-C for itself
+                for index, cell in enumerate(notebook.cells):
+                    if "interactive" in cell.metadata.get("tags", []):
+                        continue  # for hands, and messages of its widgets would meet the next notebook's client
+                    place[0] = index + 1
+                    count = client.code_cells_executed + 1
+                    await client.async_execute_cell(cell, index, execution_count=count)
+        except CellExecutionError as error:
+            return f"{error.ename}: {error.evalue}"
+        except TimeoutError as error:
+            return str(error).split("\n", 1)[0]
+        return ""
 
     async def _death(self) -> str:
         """Wait until the process has ended by itself, and return the words for it."""
@@ -185,16 +188,3 @@ class Kernel:
         how = f"by signal {-status}" if status < 0 else f"with status {status}"
         why = "; memory may have run out" if status == -9 else ""
         return f"its Python process ended {how} before the notebook did{why}"
-
-
-async def _reason(work: asyncio.Future[None]) -> str:
-    """Return why a notebook stopped; empty where it ran to its end."""
-    from nbclient.exceptions import CellExecutionError
-
-    try:
-        await work
-    except CellExecutionError as error:
-        return f"{error.ename}: {error.evalue}"
-    except TimeoutError as error:
-        return str(error).split("\n", 1)[0]
-    return ""

@@ -19,7 +19,6 @@ import time
 from collections import deque
 from collections.abc import Callable, Coroutine, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -32,9 +31,11 @@ _METADATA = {
     "language_info": {"name": "python"},
 }
 _NOT_RUN = "\n\nNot run yet: Run > Run All Cells; the answer then stands below the law.\n\n"
-_OUTPUT_METADATA = ("image/png", "image/svg+xml")
+_PICTURES = ("image/png", "image/svg+xml")
 _TIMEOUT_S = 600
 _T = TypeVar("_T")
+_Ran = tuple[Any, list[tuple[int, str]]]
+"""A notebook as it was run: its stored form, or why it stopped; and what it wrote to stderr, by cell."""
 
 
 def repository_root() -> Path:
@@ -98,12 +99,9 @@ def bench_folder(injected: str | os.PathLike[str] | None = None) -> Path:
     ValueError
         If nothing is named and no demo bench is installed.
     """
-    if injected is not None and str(injected).strip():
-        return Path(injected).expanduser()
-    named = os.environ.get("PHOTOLAB_BENCH", "").strip()
-    if named:
-        return Path(named).expanduser()
-    return demo_folder()
+    typed = str(injected or "")
+    named = typed if typed.strip() else os.environ.get("PHOTOLAB_BENCH", "").strip()
+    return Path(named).expanduser() if named else demo_folder()
 
 
 def notebooks_folder(given: str | os.PathLike[str] | None = None) -> Path:
@@ -131,6 +129,24 @@ def notebooks_folder(given: str | os.PathLike[str] | None = None) -> Path:
     return folder
 
 
+def tagged(notebook: Any, tag: str) -> list[Any]:
+    """Return the cells of a notebook that have a tag.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        Any notebook of format 4.
+    tag : str
+        The tag.
+
+    Returns
+    -------
+    list
+        In their order.
+    """
+    return [cell for cell in notebook.cells if tag in cell.metadata.get("tags", [])]
+
+
 def inject(notebook: Any, parameters: Mapping[str, object]) -> Any:
     """Return a copy of a notebook with settings that replace those of its settings cell.
 
@@ -155,7 +171,7 @@ def inject(notebook: Any, parameters: Mapping[str, object]) -> Any:
     result = copy.deepcopy(notebook)
     if not parameters:
         return result
-    cells = [cell for cell in result.cells if "parameters" in cell.metadata.get("tags", [])]
+    cells = tagged(result, "parameters")
     if len(cells) != 1:
         message = f"notebook must have exactly one cell tagged parameters; got {len(cells)}"
         raise ValueError(message)
@@ -187,8 +203,7 @@ def settings_of(path: Path) -> dict[str, str]:
     """
     import nbformat
 
-    notebook = nbformat.read(path, as_version=4)
-    cells = [cell.source for cell in notebook.cells if "parameters" in cell.metadata.get("tags", [])]
+    cells = [cell.source for cell in tagged(nbformat.read(path, as_version=4), "parameters")]
     found: dict[str, str] = {}
     for line in ast.parse("\n".join(cells)).body:
         if isinstance(line, ast.Assign):
@@ -200,33 +215,23 @@ def settings_of(path: Path) -> dict[str, str]:
     return found
 
 
-@dataclass(frozen=True)
-class _Ran:
-    """A notebook as it was run: its stored form, or why it stopped; and what it wrote to stderr, by cell."""
-
-    result: Any
-    noise: tuple[tuple[int, str], ...] = ()
-
-
-async def _run_one(
-    path: Path, parameters: Mapping[str, object] | None, kernel: Kernel, timeout_s: float
-) -> _Ran:
+async def _run_one(path: Path, parameters: Mapping[str, object] | None, kernel: Kernel) -> _Ran:
     """Run one notebook; what it wrote to stderr is taken out of it."""
     import nbformat
 
     try:
         notebook = inject(nbformat.read(path, as_version=4), parameters or {})
     except ValueError as error:
-        return _Ran(_stopped(path, MethodError(str(error), code="notebook_unfit", known={"cell": 0})))
+        return _stopped(path, MethodError(str(error), code="notebook_unfit", known={"cell": 0})), []
     for cell in notebook.cells:
         if cell.cell_type == "code":
             cell.outputs = []
     try:
-        await kernel.execute(notebook, path.resolve().parent, timeout_s=timeout_s)
+        await kernel.execute(notebook, path.resolve().parent, timeout_s=_TIMEOUT_S)
     except MethodError as error:
-        return _Ran(_stopped(path, error), _take_noise(notebook))
+        return _stopped(path, error), _take_noise(notebook)
     noise = _take_noise(notebook)
-    return _Ran(fill_answer(canonical(notebook)), noise)
+    return fill_answer(canonical(notebook)), noise
 
 
 def _stopped(path: Path, error: MethodError) -> MethodError:
@@ -238,7 +243,7 @@ def _stopped(path: Path, error: MethodError) -> MethodError:
     return type(error)(message, code=error.code, known=known)
 
 
-def _take_noise(notebook: Any) -> tuple[tuple[int, str], ...]:
+def _take_noise(notebook: Any) -> list[tuple[int, str]]:
     """Take what was written to stderr out of a notebook and return it, with the place of its cell."""
     noise = []
     for position, cell in enumerate(notebook.cells, start=1):
@@ -246,28 +251,18 @@ def _take_noise(notebook: Any) -> tuple[tuple[int, str], ...]:
         noise += [(position, output.text.strip()) for output in loud]
         if loud:
             cell.outputs = [output for output in cell.outputs if output not in loud]
-    return tuple(noise)
+    return noise
 
 
-def run_notebook(
-    source: str | os.PathLike[str],
-    *,
-    parameters: Mapping[str, object] | None = None,
-    environment: Mapping[str, str] | None = None,
-    timeout_s: float = _TIMEOUT_S,
-) -> Any:
+def run_notebook(source: str | os.PathLike[str], *, environment: Mapping[str, str] | None = None) -> Any:
     """Run one notebook as the committed ones are run and return the executed copy; the file is only read.
 
     Parameters
     ----------
     source : path
         The notebook; the kernel starts in its folder.
-    parameters : mapping, optional
-        Settings for `inject`.
     environment : mapping, optional
         More environment variables for the kernel, beside `STRICT_ENVIRONMENT`.
-    timeout_s : float, default 600
-        Longest time for one cell. [s]
 
     Returns
     -------
@@ -279,22 +274,16 @@ def run_notebook(
     MethodError
         If a cell stops, or writes to stderr; says which cell of which notebook and why.
     """
-    path = Path(source)
-    kernel = Kernel(path.resolve().parent, STRICT_ENVIRONMENT | dict(environment or {}))
-
-    async def alone() -> _Ran:
-        async with kernel:
-            return await _run_one(path, parameters, kernel, timeout_s)
-
-    ran = _wait_for(alone())
-    if isinstance(ran.result, MethodError):
-        raise ran.result
-    if kernel.noise:  # of the process itself, not of the notebook
-        _to_stderr(kernel.noise)
-    for cell, text in ran.noise:
+    path, strict = Path(source), STRICT_ENVIRONMENT | dict(environment or {})
+    [(result, noise)], said = _run_all([path], None, strict, 1, lambda _: None)
+    if isinstance(result, MethodError):
+        raise result
+    for text in filter(None, said):  # of the process itself, not of the notebook
+        _to_stderr(text)
+    for cell, text in noise:
         message = f"{path.name}: cell {cell} wrote to stderr: {text.split(chr(10), 1)[0]}"
         raise MethodError(message, code="notebook_noise", known={"notebook": path.name, "cell": cell})
-    return ran.result
+    return result
 
 
 def run(
@@ -314,8 +303,10 @@ def run(
     ----------
     sources : sequence of paths
         The notebooks; they are only read.
-    parameters, environment : mapping, optional
-        As in `run_notebook`; a warning is no error unless the environment makes it one.
+    parameters : mapping, optional
+        Settings for `inject`.
+    environment : mapping, optional
+        More environment variables for the kernels; a warning is no error unless they make it one.
     jobs : int, default 2
         Kernel processes.
     progress : callable, optional
@@ -334,8 +325,24 @@ def run(
     if jobs < 1:
         message = f"jobs must be 1 or more; got {jobs}"
         raise ValueError(message)
-    paths = [Path(source) for source in sources]
     say = progress or _to_stderr
+    ran, said = _run_all([Path(source) for source in sources], parameters, environment, jobs, say)
+    texts = [text for _, noise in ran for _, text in noise] + said
+    lines = dict.fromkeys(line for text in texts for line in text.splitlines() if line.strip())
+    if lines:
+        shown = ("".join(c if c.isprintable() else repr(c)[1:-1] for c in line) for line in lines)
+        say("\n  ".join(["Written to stderr by the notebooks, not published:", *shown]))
+    return tuple(result for result, _ in ran)
+
+
+def _run_all(
+    paths: Sequence[Path],
+    parameters: Mapping[str, object] | None,
+    environment: Mapping[str, str] | None,
+    jobs: int,
+    say: Callable[[str], None],
+) -> tuple[list[_Ran], list[str]]:
+    """Run notebooks, each process one after the other; return each, and what the processes wrote to stderr."""
     waiting = deque(paths)
     ran: dict[Path, _Ran] = {}
     said: list[str] = []
@@ -348,15 +355,14 @@ def run(
                 async with kernel:
                     while waiting:
                         path, start = waiting.popleft(), time.perf_counter()
-                        ran[path] = one = await _run_one(path, parameters, kernel, _TIMEOUT_S)
-                        unfed = isinstance(one.result, NotInFolder)
-                        stopped = isinstance(one.result, MethodError) and not unfed
-                        if stopped and used and one.result.code == "kernel_ended_before":
+                        ran[path] = result, _ = await _run_one(path, parameters, kernel)
+                        unfed = isinstance(result, NotInFolder)
+                        stopped = isinstance(result, MethodError) and not unfed
+                        if stopped and used and result.code == "kernel_ended_before":
                             waiting.appendleft(path)  # the notebook before it ended the process
                             break
-                        how = (
-                            "not fed by this folder," if unfed else "stopped after" if stopped else "done in"
-                        )
+                        how = "stopped after" if stopped else "done in"
+                        how = "not fed by this folder," if unfed else how
                         say(f"{path.stem}: {how} {time.perf_counter() - start:.1f} s")
                         if stopped:
                             break
@@ -375,14 +381,8 @@ def run(
                 raise error
 
     _wait_for(work_all())
-    for path in waiting:
-        ran[path] = _Ran(_stopped(path, without_process[0]))
-    texts = [text for path in paths for _, text in ran[path].noise] + said
-    lines = dict.fromkeys(line for text in texts for line in text.splitlines() if line.strip())
-    if lines:
-        shown = ("".join(c if c.isprintable() else repr(c)[1:-1] for c in line) for line in lines)
-        say("\n  ".join(["Written to stderr by the notebooks, not published:", *shown]))
-    return tuple(ran[path].result for path in paths)
+    ran |= {path: (_stopped(path, without_process[0]), []) for path in waiting}
+    return [ran[path] for path in paths], said
 
 
 def _wait_for(work: Coroutine[Any, Any, _T]) -> _T:
@@ -433,19 +433,13 @@ def canonical(notebook: Any) -> Any:
         if "interactive" in cell.metadata.get("tags", []):
             cell.outputs = []  # what a hand moved is not kept
         for output in cell.outputs:
-            _strip_output(output, count)
+            if output.output_type == "execute_result":
+                output.execution_count = count
+            if "metadata" in output:  # what belongs to the content alone
+                output.metadata = {key: output.metadata[key] for key in _PICTURES if key in output.metadata}
+            if "image/png" in (data := output.get("data", {})):
+                data["image/png"] = data["image/png"].strip() + "\n"
     return result
-
-
-def _strip_output(output: Any, count: int) -> None:
-    """Leave in an output only what belongs to its content."""
-    if output.output_type == "execute_result":
-        output.execution_count = count
-    if "metadata" in output:
-        output.metadata = {key: value for key, value in output.metadata.items() if key in _OUTPUT_METADATA}
-    data = output.get("data", {})
-    if "image/png" in data:
-        data["image/png"] = data["image/png"].strip() + "\n"
 
 
 def canonical_text(notebook: Any) -> str:
@@ -526,10 +520,7 @@ def fill_answer(notebook: Any) -> Any:
     nbformat.NotebookNode
         The same notebook if it has no such cells.
     """
-    answers, sources = (
-        [cell for cell in notebook.cells if name in cell.metadata.get("tags", [])]
-        for name in ("answer", "answer-source")
-    )
+    answers, sources = tagged(notebook, "answer"), tagged(notebook, "answer-source")
     if not answers or not sources:
         return notebook
     words: list[str] = []
@@ -543,13 +534,11 @@ def fill_answer(notebook: Any) -> Any:
             words.append(f"![{alt}](attachment:{name})")
         elif "text/markdown" in data:
             words.append(data["text/markdown"])
-    cell = answers[0]
-    head, _, rest = cell.source.partition("<!-- answer -->")
+    head, _, rest = answers[0].source.partition("<!-- answer -->")
     tail = rest.partition("<!-- end -->")[2]
-    middle = "\n\n".join(words)
-    cell.source = f"{head}<!-- answer -->\n\n{middle}\n\n<!-- end -->{tail}"
+    answers[0].source = "\n\n".join([f"{head}<!-- answer -->", *words, f"<!-- end -->{tail}"])
     if pictures:
-        cell.attachments = pictures
+        answers[0].attachments = pictures
     return notebook
 
 

@@ -14,6 +14,7 @@ import tempfile
 from collections.abc import Callable, Mapping
 from itertools import zip_longest
 from pathlib import Path
+from typing import Any
 
 from photolab.errors import MethodError
 from photolab.publication.figures.common import font_file, shown_signs
@@ -21,11 +22,7 @@ from photolab.publication.page import Node, read_html
 
 _POINT = 10.0 / 15.0  # points of the paper for one pixel of the page: both set their text so
 _TEXT_WIDTH = 504.0  # points between the margins of an A4 page
-_BLOCKS = frozenset(
-    {"html", "body", "main", "section", "nav", "div", "ul", "ol", "tr", "figure", "blockquote"}
-)
-_NO_WORDS = "picture without words"
-_SIDES = {True: "right", False: "left"}
+_BLOCKS = {"html", "body", "main", "section", "nav", "div", "ul", "ol", "tr", "figure", "blockquote"}
 _STYLE = """
 #set page(paper: "a4", margin: (x: 16mm, y: 18mm), numbering: "1 / 1")
 #set text(font: "Libertinus Serif", size: 10pt, lang: LANGUAGE)
@@ -49,9 +46,8 @@ class _Setter:
 
     def inside(self, node: Node) -> str:
         """Return what stands inside an element."""
-        return "".join(
-            self.element(child) if isinstance(child, Node) else _text(child, node) for child in node.children
-        )
+        parts = (self.element(x) if isinstance(x, Node) else _text(x, node) for x in node.children)
+        return "".join(parts)
 
     def element(self, node: Node) -> str:
         """Return one element."""
@@ -112,7 +108,8 @@ class _Setter:
         form, _, packed = node.attributes["src"].partition(";base64,")
         data = base64.b64decode(packed)
         width = float(node.attributes.get("width") or struct.unpack(">I", data[16:20])[0]) * _POINT
-        return f"#{self._image(form.rpartition('/')[2], data, node.attributes['alt'] or _NO_WORDS, width)}"
+        words = node.attributes["alt"] or "picture without words"
+        return f"#{self._image(form.rpartition('/')[2], data, words, width)}"
 
     def _equation(self, node: Node) -> str:
         """Return an equation as its drawing, its words as alternative text."""
@@ -139,16 +136,13 @@ class _Setter:
         if not columns:
             return ""
         numeric = [any(cell.is_number for cell in column) for column in columns]
-        sides = ", ".join(_SIDES[one] for one in numeric)
+        sides = ", ".join("right" if one else "left" for one in numeric)
         lines = list(zip(*columns, strict=True))
         head = ", ".join(f"[#strong[{self.inside(cell)}]]" for row in lines[: len(heads)] for cell in row)
-        body = "".join(f", {self._cell(cell)}" for row in lines[len(heads) :] for cell in row)
+        cells = (cell for row in lines[len(heads) :] for cell in row)  # a number stays on one line
+        body = "".join(f", {'box' if cell.is_number else ''}[{self.inside(cell)}]" for cell in cells)
         caption = "".join(f"\n#block(emph[{self.inside(one)}])\n" for one in node.all("caption"))
         return f"{caption}\n#sheet(({sides},), table.header({head}){body})\n"
-
-    def _cell(self, node: Node) -> str:
-        """Return a cell; a number stays on one line."""
-        return f"box[{self.inside(node)}]" if node.is_number else f"[{self.inside(node)}]"
 
 
 def _text(text: str, parent: Node) -> str:
@@ -260,9 +254,8 @@ def as_pdf(source: str, files: Mapping[str, bytes] | None = None) -> bytes:
             (Path(scratch) / name).write_bytes(data)
         main = Path(scratch) / "main.typ"
         main.write_text(source, encoding="utf-8")
-        compiler = typst.Compiler(
-            main, root=Path(scratch), ignore_system_fonts=True, font_paths=[font_file()]
-        )
+        fonts: dict[str, Any] = {"ignore_system_fonts": True, "font_paths": [font_file()]}
+        compiler = typst.Compiler(main, root=Path(scratch), **fonts)
         said: list[str] = []
         made: bytes | list[bytes] | None = None
         try:

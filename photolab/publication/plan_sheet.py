@@ -12,7 +12,7 @@ import pandas as pd
 
 from photolab.bench.cautions import SHORT_REST_MIN
 from photolab.bench.cells import parse_date
-from photolab.bench.faults import Faults, refusal, shown
+from photolab.bench.faults import Problem, refusal, shown
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Question
 from photolab.bench.plan import (
@@ -22,7 +22,6 @@ from photolab.bench.plan import (
     HOURS,
     SEAT_MINUTES,
     Evening,
-    Seating,
     plan_evening,
 )
 from photolab.bench.records import read_bench
@@ -90,26 +89,20 @@ def run(args: argparse.Namespace) -> list[str]:
     ValueError
         If an option is none.
     """
-    folder = Path(args.folder)
-    day = _day(args.date)
+    folder, day = Path(args.folder), _day(args.date)
     hours = _number(args.hours, "--hours", HOURS)
     seed = int(_number(args.seed, "--seed", 1, whole=True))
     drawn = int(_number(args.benches, "--benches", BENCHES, whole=True))
     bench = read_bench(folder, before_readings=True)
-    sheet, faults = f"plan-{day}.pdf", Faults()
+    sheet, planned = f"plan-{day}.pdf", bench.tables["plan"][bench.tables["plan"]["date"] == day]
     if WORKBOOK in bench.files:
         words = "a plan stands in plan.csv, and that beside CSV files, not beside a workbook."
-        faults.add("fault 25", WORKBOOK, words)
-    elif (bench.tables["plan"]["date"] == day).any():
-        line = int(bench.tables["plan"].loc[bench.tables["plan"]["date"] == day, "line"].iloc[0])
+        raise refusal([Problem("fault 25", WORKBOOK, None, "", words)])
+    if len(planned):
         words = f"{day} is planned already; give another --date, or delete its rows and {sheet}."
-        faults.add("fault 17", "plan.csv", words, line=line, column="date")
-    if faults.faults:
-        raise refusal(faults.faults)
-    lamps, housings = (_codes(text) for text in (args.lamps, args.housings))
-    evening = plan_evening(
-        bench, date=day, hours=hours, lamps=lamps, housings=housings, seed=seed, drawn=drawn
-    )
+        raise refusal([Problem("fault 17", "plan.csv", int(planned["line"].iloc[0]), "date", words)])
+    named = {"lamps": _codes(args.lamps), "housings": _codes(args.housings)}
+    evening = plan_evening(bench, date=day, hours=hours, seed=seed, drawn=drawn, **named)
     add_plan(folder, bench, evening.table, sheet, page(evening))
     return [*_lines(evening, folder), f"{folder}: plan.csv and {sheet} written; print the page."]
 
@@ -130,19 +123,15 @@ def refuse_only_planned(folder: Path) -> None:
     with suppress(RecordError):
         tables = read_bench(folder, before_readings=True).tables
         if len(tables["plan"]) and tables["readings"].empty:
-            message = (
-                f"{folder.name} has a plan and no reading yet: photolab plan rehearses it with --benches, for a --date "
-                "that is not planned yet; photolab rehearse draws readings again"
-            )
+            words = f"{folder.name} has a plan and no reading yet: photolab plan rehearses it with --benches"
+            message = f"{words}, for a --date that is not planned yet; photolab rehearse draws readings again"
             raise MethodError(message, code="only_planned")
 
 
 def _day(text: str | None) -> str:
     """Return the day of the evening; today where none is given."""
-    if text is None:
-        return datetime.date.today().isoformat()
     try:
-        return parse_date(text)
+        return datetime.date.today().isoformat() if text is None else parse_date(text)
     except ValueError as refused:
         message = f"--date: {refused}"
         raise ValueError(message) from None
@@ -171,24 +160,19 @@ def _clock(minutes: int) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
-def _piece(one: Seating) -> str:
-    return f"{one.lamp} {one.specimen}".strip()
-
-
 def _lines(evening: Evening, folder: Path) -> list[str]:
     """Return the plan as it is printed on the terminal."""
     much = f"{len(evening.seatings)} seatings in {_clock(evening.minutes)} h of {evening.hours:g} h"
     lines = [f"{folder.resolve().name}: {evening.date}, {much}, seed {evening.seed}."]
-    wide = max(len(_piece(one)) for one in evening.seatings)
+    wide = max(len(one.piece) for one in evening.seatings)
     for one in evening.seatings:
         place = f"  in {one.housing}" if one.housing else ""
-        lines.append(f"  {_clock(one.start)}  {_piece(one):<{wide}}{place}  {', '.join(one.instants)}")
+        lines.append(f"  {_clock(one.start)}  {one.piece:<{wide}}{place}  {', '.join(one.instants)}")
     lines.append(f"What the evening will be able to show. {_shows_head(evening)}")
     for lamp, housing, at, *figures in _figures(evening):
-        told = "; ".join(" ".join(pair) for pair in zip(_heads(evening).values(), figures, strict=True))
+        told = "; ".join(map(" ".join, zip(_heads(evening).values(), figures, strict=True)))
         lines.append(f"  {lamp}{in_housing(housing)} at {at}: {told}")
-    lines += _answers(evening)
-    return [*lines, f"Assumed: {_assumed(evening)}."]
+    return [*lines, *_answers(evening)]
 
 
 def _heads(evening: Evening) -> dict[str | float, str]:
@@ -202,11 +186,9 @@ def _figures(evening: Evening) -> list[list[str]]:
     for row in evening.shows.to_dict("records"):
         rows.append([row["lamp"], row["housing"], time_of(evening.bench, row["instant"])])
         for name in _heads(evening):
-            if math.isnan(row[name]):
-                rows[-1].append("not yet" if name == "now" else "–")
-            else:
-                figure = decimal(100.0 * row[name], 0 if name in DIFFERENCES else 1)
-                rows[-1].append(f"{'' if name in CHANCES else '±'}{figure} %")
+            none, sign = "not yet" if name == "now" else "–", "" if name in CHANCES else "±"
+            figure = decimal(100.0 * row[name], 0 if name in DIFFERENCES else 1)
+            rows[-1].append(none if math.isnan(row[name]) else f"{sign}{figure} %")
     return rows
 
 
@@ -249,21 +231,17 @@ def _question_sentence(evening: Evening, question: Question) -> str:
     rows = rows[(rows["housing"] == question.housing) | (question.housing in {"each", "any"})]
     if rows.empty:
         return f"Asked: {said} This evening reads no lamp for it."
-    need = [
-        (1.0 + question.more_than_percent / 100.0) * (1.0 + rows[c].max())
-        for c in ("even_chance", "four_in_five")
-    ]
-    even, most = (f"{decimal(100.0 * (x - 1.0), 1)} %" for x in need)
+    apart = rows[["even_chance", "four_in_five"]].max()
+    need = (1.0 + question.more_than_percent / 100.0) * (1.0 + apart) - 1.0
+    even, most = (f"{decimal(100.0 * x, 1)} %" for x in need)
     who = "A lamp of this evening" if question.lamp == "any" else question.lamp
     much = f"over {question.more_than_percent:g} % more" if question.more_than_percent else "more light"
-    return (
-        f"Asked: {said} {who} is shown to give {much} with an even chance if it gives {even} more, four times in "
-        f"five if {most}."
-    )
+    chances = f"with an even chance if it gives {even} more, four times in five if {most}"
+    return f"Asked: {said} {who} is shown to give {much} {chances}."
 
 
 def _answers(evening: Evening) -> list[str]:
-    """Return what becomes of the questions, and what would narrow the figures where seatings hardly do."""
+    """Return what becomes of the questions, what would narrow the figures where seatings hardly do, what is assumed."""
     said = [_question_sentence(evening, question) for question in evening.questions]
     shows = evening.shows
     held = shows[shows["one_more"] > (1.0 - LITTLE) * shows["after"]]
@@ -273,23 +251,16 @@ def _answers(evening: Evening) -> list[str]:
         do = advice(term, "look at its budget in notebook 04", baseline=evening.baseline, meter=meter)
         said.append(f"More seatings narrow these little: the largest other input is {term}; {do}.")
     if len(evening.bought) > 1:
-        coverage, each = evening.bench.settings.coverage, evening.drawn // CHANGES_EVERY
-        _, buys, told = change_sentences(
-            evening.bought, percent=DIFFERENCES[0], drawn=each, coverage=coverage
-        )
-        said.append(
-            f"One single change more, at the initial time, {each} benches drawn for each: {buys} {told}"
-        )
-    return said
-
-
-def _assumed(evening: Evening) -> str:
-    """Return what the figures rest on that was not measured."""
+        each = evening.drawn // CHANGES_EVERY
+        coverage, least = evening.bench.settings.coverage, DIFFERENCES[0]
+        _, buys, told = change_sentences(evening.bought, percent=least, drawn=each, coverage=coverage)
+        more = f"One single change more, at the initial time, {each} benches drawn for each:"
+        said.append(f"{more} {buys} {told}")
     table = assumed_words(evening.assumed, {})
-    items = dict.fromkeys(f"{row.input} {row.value}".strip() for row in table.itertuples())
+    assumed = ", ".join(dict.fromkeys(f"{row.input} {row.value}".strip() for row in table.itertuples()))
     off = f"{COOL_MINUTES[False]} min ({COOL_MINUTES[True]} after a hold)"
     taken = f"{SEAT_MINUTES} min to seat a lamp, {off} before it is taken out"
-    return ", ".join([*items, taken])
+    return [*said, f"Assumed: {', '.join(filter(None, (assumed, taken)))}."]
 
 
 def page(evening: Evening) -> bytes:
@@ -311,32 +282,22 @@ def page(evening: Evening) -> bytes:
         If the page cannot hold the plan (code ``too_long``).
     """
     svg, words = _chances(evening) if evening.drawn else (b"", "")
+    by_formula = replace(evening, drawn=0, bought=pd.DataFrame())
     ways = [(evening, height, words) for height in ROW_MM]
-    for one, height, told in [
-        *ways,
-        (evening, ROW_MM[-1], ""),
-        (replace(evening, drawn=0, bought=pd.DataFrame()), ROW_MM[-1], ""),
-    ]:
+    for one, height, told in [*ways, (evening, ROW_MM[-1], ""), (by_formula, ROW_MM[-1], "")]:
         try:
             return as_pdf(_source(one, height, told), {PICTURE: svg})
         except MethodError as refused:
             if "more than one page" not in str(refused):
                 raise
-    message = (
-        f"{len(evening.seatings)} seatings do not fit one page: plan two evenings, each with fewer --hours,"
-        " --lamps or --housings"
-    )
+    words = f"{len(evening.seatings)} seatings do not fit one page"
+    message = f"{words}: plan two evenings, each with fewer --hours, --lamps or --housings"
     raise MethodError(message, code="too_long")
 
 
 def _text(text: str) -> str:
     """Return text as a cell of typst."""
     return f"[#{quoted(text)}]"
-
-
-def _list(items: Iterable[str]) -> str:
-    """Return a list of sentences."""
-    return f"list({', '.join(map(_text, items))})"
 
 
 def _grid(widths: str, head: Iterable[str], rows: Iterable[Iterable[str]], height: str = "auto") -> str:
@@ -350,14 +311,12 @@ def _grid(widths: str, head: Iterable[str], rows: Iterable[Iterable[str]], heigh
 def _source(evening: Evening, height: float, words: str) -> str:
     """Return the page as typst; with the picture where it has words."""
     title = f"Plan for {evening.date}: {shown(evening.bench.settings.name)}"
-    paragraph = [f"#{quoted(sentence)};" for sentence in _how(evening)]
     heads = ["lamp", "housing", "at", *_heads(evening).values()]
     shows = [map(_text, row) for row in _figures(evening)]
     strikes = any(evening.bench.technologies[one.lamp] == "discharge" for one in evening.seatings)
     said = [*CAUTIONS, *(c for c in AT_THE_BENCH if strikes or not c.startswith("Discharge"))]
-    beside = "\n\n".join(
-        f"#{quoted(text)};" for text in [*_answers(evening), f"Assumed: {_assumed(evening)}."]
-    )
+    lists = (f"list({', '.join(map(_text, half))})" for half in (said[::2], said[1::2]))
+    beside = "\n\n".join(f"#{quoted(text)};" for text in _answers(evening))
     if words:
         image = f'image("{PICTURE}", alt: {quoted(words)}, width: {PICTURE_MM}mm)'
         beside = f"#grid(columns: (1fr, auto), gutter: 5mm, [{beside}], {image})"
@@ -368,16 +327,14 @@ def _source(evening: Evening, height: float, words: str) -> str:
         "Begun at (clock) #blank(18mm) · room °C, start and end #blank(12mm) #blank(12mm) · meter, range #blank(28mm)"
         " · supply V #blank(12mm)",
         "",
-        *paragraph,
+        *(f"#{quoted(sentence)};" for sentence in _how(evening)),
         _grid(*_seatings(evening), height=f"{height}mm"),
         "#heading(level: 2)[What the evening will be able to show]",
         f"#{quoted(_shows_head(evening))};",
         _grid(", ".join(["auto"] * 4 + ["1fr"] * (len(heads) - 4)), heads, shows),
         beside,
         "#heading(level: 2)[Cautions]",
-        "#text(size: 7pt, grid(columns: 2, gutter: 6mm, "
-        + ", ".join(map(_list, (said[::2], said[1::2])))
-        + "))",
+        f"#text(size: 7pt, grid(columns: 2, gutter: 6mm, {', '.join(lists)}))",
     ]
     return "\n".join(parts)
 
@@ -385,33 +342,32 @@ def _source(evening: Evening, height: float, words: str) -> str:
 def _how(evening: Evening) -> list[str]:
     """Return how the page is used, in sentences."""
     settings, times = evening.bench.settings, f"{evening.readings} times"
+    looked = any(one.camera for one in evening.seatings)
     early, late = (time_of(evening.bench, instant) for instant in ("initial", "hold"))
     ends = [settings.initial_s + sign * settings.initial_window_s for sign in (-1.0, 1.0)]
-    said = [
+    return [
         "Times are from the beginning of the evening. Dark: the figure with the lamp covered. Before each switch-on"
         f" the lamp has been off for {SHORT_REST_MIN:g} min at least (the first time too); one housing is powered at a"
         f" time. Read {times} at {early} after switch-on ({ends[0]:g} to {ends[1]:g} s) and, where there is a box,"
         f" {times} at {late}; volts at the socket. A seating without boxes at {late} ends after the first figures.",
         " A box stays empty where something went wrong: say what. No figure here is a reading until it stands in"
         " readings.csv.",
+        *[" Camera last: when the light at the hold time has been read, open the cover and look."] * looked,
     ]
-    if any(one.camera for one in evening.seatings):
-        said.append(" Camera last: when the light at the hold time has been read, open the cover and look.")
-    return said
 
 
 def _seatings(evening: Evening) -> tuple[str, Sequence[str], list[list[str]]]:
     """Return widths, heads and rows of the table to write in."""
     n = evening.readings
-    first, last = (time_of(evening.bench, instant) for instant in ("initial", "hold"))
+    early, late = (time_of(evening.bench, instant) for instant in ("initial", "hold"))
     looked = any(one.camera for one in evening.seatings)
-    heads = ["step", "on at", "lamp", "housing", "seating", *[f"lx {first}"] * n, *[f"lx {last}"] * n]
+    heads = ["step", "on at", "lamp", "housing", "seating", *[f"lx {early}"] * n, *[f"lx {late}"] * n]
     heads += ["dark lx", "volts", *["camera °C"] * looked, "what went wrong"]
     rows, step = [], 0
     for one in evening.seatings:
-        steps = f"{step + 1}–{step + len(one.instants)}" if len(one.instants) > 1 else f"{step + 1}"
-        step += len(one.instants)
-        cells = [_text(cell) for cell in (steps, _clock(one.start), _piece(one), one.housing, one.mounting)]
+        first, step = step + 1, step + len(one.instants)
+        steps = f"{first}–{step}" if step > first else f"{step}"
+        cells = [_text(cell) for cell in (steps, _clock(one.start), one.piece, one.housing, one.mounting)]
         cells += ["[]"] * n + ["[]" if one.held else "none-here"] * n + ["[]", "[]"]
         rows.append([*cells, *["[]" if one.camera else "none-here"] * looked, "[]"])
     widths = ["auto"] * 5 + ["1fr"] * (2 * n + 2 + looked) + [f"{1.6 + n / 2:g}fr"]

@@ -219,13 +219,11 @@ def report_state(report: str | os.PathLike[str], bench: str | os.PathLike[str] |
         lost = [str(MissingPart(**part)) for part in content.get("missing", [])]
         if not content.get("complete", True) and not lost:
             lost = ["a part is missing"]
-    except FileNotFoundError:
-        return ReportState(complete=False, problems=(f"{FILE_NAME} is missing",))
-    except (OSError, ValueError, KeyError, TypeError):
-        return ReportState(complete=False, problems=(f"{FILE_NAME} cannot be read",))
-    problems = [*lost, *_differences(folder, outputs)]
-    if not outputs:
-        problems.append(f"{FILE_NAME} names no file of the report")
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        what = "is missing" if isinstance(error, FileNotFoundError) else "cannot be read"
+        return ReportState(complete=False, problems=(f"{FILE_NAME} {what}",))
+    without = [] if outputs else [f"{FILE_NAME} names no file of the report"]
+    problems = [*lost, *_differences(folder, outputs), *without]
     if bench is not None:
         problems += _differences(Path(bench), inputs)
         known = {*inputs, "plan.csv"}  # a plan is no input of a result

@@ -10,8 +10,9 @@ from photolab.bench.cautions import listed
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Problem, shown
 from photolab.bench.model import Bench
-from photolab.bench.pairs import variance_by_term
 from photolab.bench.records import read_bench
+from photolab.bench.review import causes
+from photolab.bench.seats import SEATED
 from photolab.bench.write import READINGS
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
@@ -29,7 +30,6 @@ SECONDS_PER_MB = {".csv": 0.2, ".xlsx": 12.0}
 """Time to read a file, by its size as it lies in the folder; measured once, for the order of size. [s/MB]"""
 SECONDS_2000_SEATS = 3.0
 """Time to compare 2000 seatings jointly; grows as their number to the power 1.8. [s]"""
-SEAT = ["lamp", "specimen", "housing", "day", "mounting", "point"]
 SHOWN = 50
 """So many faults are printed; the rest are counted."""
 
@@ -96,16 +96,14 @@ def refusal(folder: Path, refused: RecordError) -> list[str]:
     lines += [f"  {fault}" for fault in faults[:SHOWN]]
     if len(faults) > SHOWN:
         lines.append(f"  … and {len(faults) - SHOWN} more")
-    last = ["Correct these in the files, then run the same line again."]
-    if any(fault.file == "readings.csv" for fault in faults) and _unfilled(folder / "readings.csv"):
-        last.append("readings.csv holds no figure yet: type your lamps there, or let photolab take fill it.")
-    return [*lines, *_caution_lines(cautions), *last]
-
-
-def _unfilled(path: Path) -> bool:
-    """Return whether a file is as `photolab new` wrote it, or holds the names of its columns alone."""
+    lines += [*_caution_lines(cautions), "Correct these in the files, then run the same line again."]
+    path = folder / "readings.csv"
     raw = path.read_bytes() if path.is_file() else b""
-    return raw == READINGS.encode() or len(raw.splitlines()) == 1
+    # as it was written new, or its heads alone
+    unfilled = raw == READINGS.encode() or len(raw.splitlines()) == 1
+    if unfilled and any(fault.file == path.name for fault in faults):
+        lines.append("readings.csv holds no figure yet: type your lamps there, or let photolab take fill it.")
+    return lines
 
 
 def _caution_lines(cautions: Iterable[Problem]) -> list[str]:
@@ -142,7 +140,7 @@ def report(
     if reading > LONG_S:
         say(f"{name}: reading the files will take about {reading / 60:.0f} min.")
     bench = read_bench(folder)
-    seats = len(bench.tables["readings"][SEAT].drop_duplicates())
+    seats = len(bench.tables["readings"][[*SEATED, "point"]].drop_duplicates())
     comparing = SECONDS_2000_SEATS * (seats / 2000.0) ** 1.8
     if reading + comparing > LONG_S:
         say(f"{name}: read. Comparing {seats} seatings will take about {max(comparing / 60, 1):.0f} min.")
@@ -150,15 +148,14 @@ def report(
     if reading + comparing > LONG_S:
         say(f"{name}: compared.")
     abilities = list(list_abilities(bench, campaign))
-    lines = [f"{folder.resolve().name}: readable. {inventory(bench)}", *first_answer(campaign)]
+    lines = [f"{name}: readable. {inventory(bench)}", *first_answer(campaign)]
     lines += _caution_lines(bench.warnings)
     lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
     lines += [f"  left out  {said}" for said in left_out_words(campaign)]
     for log in bench.logs:
         units = f"units row skipped ({shown(log.units)}), " if log.units else ""
-        lines.append(
-            f"  {shown(log.file)} ({log.encoding}) into {log.into}, {units}first rows as understood:"
-        )
+        into = f"{shown(log.file)} ({log.encoding}) into {log.into}"
+        lines.append(f"  {into}, {units}first rows as understood:")
         figures = log.preview.map(lambda cell: f"{cell:.6g}" if isinstance(cell, float) else shown(cell))
         lines += [f"    {row}" for row in figures.to_string(index=False).splitlines()]
     if bench.photos:
@@ -170,7 +167,7 @@ def report(
     for able, title in ((True, "You can say"), (False, "You cannot say yet")):
         block = [a for a in abilities if a.able is able]
         lines += [title, *_table(block)] if block else []
-    lines += _published_lines(folder, published or Path("reports") / folder.resolve().name)
+    lines += _published_lines(folder, published or Path("reports") / name)
     return [*lines, f"Best next step: {next_step(bench, campaign)}", f"Next: photolab open {folder}"]
 
 
@@ -187,24 +184,20 @@ def first_answer(campaign: Campaign) -> list[str]:
     list of str
         One line at the initial time, one at the hold time if it was held; nothing where no lamp is compared.
     """
-    settings = campaign.bench.settings
+    settings, base = campaign.bench.settings, campaign.baseline
     ranges = f"ranges of {100.0 * settings.coverage:g} %"
-    for lamp, housing, point, instant in campaign.compared():
-        if instant == "initial" and point == "hot_spot":
-            place = in_housing(housing)
-            when = f"{settings.initial_s:g} s after switch-on, {ranges}"
-            said = [f"First answer{place}, {when}: {lamp_sentence(campaign, lamp, housing)}"]
-            if (lamp, housing, point, "hold") in campaign.compared("hold"):
-                late = campaign.ratio(lamp, campaign.baseline, housing=housing, instant="hold")
-                if not late.missing:
-                    words = (
-                        f"{interval_words(late)} light than {campaign.baseline}, {SCOPE_WORDS['specimens']}."
-                    )
-                    pair = lamp, campaign.baseline
-                    among = family_sentence(campaign, *pair, housing=housing, instant="hold")
-                    when = f"After {settings.hold_minutes:g} min{place}, {ranges}"
-                    said.append(f"{when}: {lamp}: {words} {among}".rstrip())
-            return said
+    first = (name for name in campaign.compared() if name[2:] == ("hot_spot", "initial"))
+    for lamp, housing, point, _ in first:
+        place, when = in_housing(housing), f"{settings.initial_s:g} s after switch-on, {ranges}"
+        said = [f"First answer{place}, {when}: {lamp_sentence(campaign, lamp, housing)}"]
+        if (lamp, housing, point, "hold") in campaign.compared("hold"):
+            late = campaign.ratio(lamp, base, housing=housing, instant="hold")
+            if not late.missing:
+                words = f"{interval_words(late)} light than {base}, {SCOPE_WORDS['specimens']}."
+                among = family_sentence(campaign, lamp, base, housing=housing, instant="hold")
+                when = f"After {settings.hold_minutes:g} min{place}, {ranges}"
+                said.append(f"{when}: {lamp}: {words} {among}".rstrip())
+        return said
     return []
 
 
@@ -221,24 +214,18 @@ def left_out_words(campaign: Campaign) -> list[str]:
     list of str
         "12 readings of K1 and K2: …", one a reason; empty where every reading entered.
     """
-    said = []
-    for reason, block in campaign.selection.left_out.groupby("reason", sort=False):
-        said.append(f"{count(len(block), 'reading')} of {joined(dict.fromkeys(block['lamp']))}: {reason}.")
-    return said
+    left_out = campaign.selection.left_out.groupby("reason", sort=False)["lamp"]
+    return [f"{count(len(of), 'reading')} of {joined(dict.fromkeys(of))}: {why}." for why, of in left_out]
 
 
 def _published_lines(folder: Path, published: Path) -> list[str]:
     """Return whether the report of a bench, where there is one, still matches it."""
     lines = []
-    for place in (published, partial_folder(published)):
-        if not place.is_dir():
-            continue
-        state = report_state(place, folder)
-        if state.complete:
-            lines.append(f"{place.as_posix()} is complete and matches these files.")
-            continue
-        lines.append(f"Report {place.as_posix()}: incomplete; write it anew with photolab appendix {folder}")
-        lines += [f"  {problem}" for problem in state.problems]
+    for place in filter(Path.is_dir, (published, partial_folder(published))):
+        state, said = report_state(place, folder), f"{place.as_posix()} is complete and matches these files."
+        if not state.complete:
+            said = f"Report {place.as_posix()}: incomplete; write it anew with photolab appendix {folder}"
+        lines += [said, *(f"  {problem}" for problem in state.problems)]
     return lines
 
 
@@ -265,8 +252,7 @@ def inventory(bench: Bench) -> str:
 
 
 def _table(abilities: Sequence[Ability]) -> list[str]:
-    wide = max(len(a.what) for a in abilities)
-    answer = max(len(a.answer) for a in abilities)
+    wide, answer = (max(len(getattr(a, name)) for a in abilities) for name in ("what", "answer"))
     return [
         f"  {a.what:<{wide}}   {a.answer:<{answer}}   {'notebook ' + a.notebook if a.notebook else ''}".rstrip()
         for a in abilities
@@ -300,18 +286,18 @@ def list_abilities(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
 
 
 def _comparison(campaign: Campaign) -> Ability:
-    table = campaign.table
-    table = table[table["scope"] == "specimens"] if len(table) else table
-    half = [x for x in table["ln_expanded_uncertainty"] if not math.isnan(x)] if len(table) else []
+    table, half = campaign.table, list[float]()
     answer = "add technology in lamps.csv" if len(table) else "read a second lamp in the same housing"
+    if len(table):
+        half = sorted(table.loc[table["scope"] == "specimens", "ln_expanded_uncertainty"].dropna())
     if half:
-        answer = f"yes, to about ±{decimal(100 * sorted(half)[len(half) // 2], 0)} %"
+        answer = f"yes, to about ±{decimal(100 * half[len(half) // 2], 0)} %"
     return Ability("how lamps compare in one housing", answer, "01", bool(half))
 
 
 def _seating(campaign: Campaign) -> Ability:
     spread = campaign.spreads.mounting
-    seatings = len(campaign.seats.drop_duplicates(["lamp", "specimen", "housing", "day", "mounting"]))
+    seatings = len(campaign.seats.drop_duplicates(SEATED))
     answer = f"yes, {count(seatings, 'seating')}"
     if spread.assumed:
         answer = f"seat lamps again; {100 * spread.sd:g} % is assumed"
@@ -323,14 +309,10 @@ def _colour(bench: Bench) -> Iterable[Ability]:
     if "filament" not in technologies or len(technologies) < 2:
         return
     meter = next(iter(bench.meters.values()))
-    if bench.spectra:
-        answer = "with spectra on file"
-    elif meter.spectral_factors:
-        answer = "with a stated spectral factor"
-    else:
-        origin = "" if "mismatch_index_percent" in meter.declared else "assumed "
-        answer = f"with f1' {origin}{meter.mismatch_index_percent:g} %"
-    yield Ability("LED against halogen", answer, "05", True)
+    origin = "" if "mismatch_index_percent" in meter.declared else "assumed "
+    index = f"with f1' {origin}{meter.mismatch_index_percent:g} %"
+    answer = "with a stated spectral factor" if meter.spectral_factors else index
+    yield Ability("LED against halogen", "with spectra on file" if bench.spectra else answer, "05", True)
 
 
 def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
@@ -343,14 +325,12 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
     recorded = held | set(ends.index[ends >= minutes])
     known = {lamp for lamp, _ in recorded}
     short = {lamp: f"{ends[lamp, h]:.3g}" for lamp, h in ends.index[ends < minutes] if lamp not in known}
-    each = (f"a bound only for {lamp}, whose record ends at {end} min" for lamp, end in short.items())
-    bounds = "; ".join(each)
+    said = [f"a bound only for {lamp}, whose record ends at {end} min" for lamp, end in short.items()]
     lamps = bench.tables["readings"]["lamp"].nunique()
     if known:
-        answer = "yes" if len(known) == lamps else f"yes, for {len(known)} of {lamps} lamps"
-        yield Ability(what, f"{answer}; {bounds}" if short else answer, "08", True)
-    elif short:
-        yield Ability(what, bounds, "08", True)
+        said.insert(0, "yes" if len(known) == lamps else f"yes, for {len(known)} of {lamps} lamps")
+    if said:
+        yield Ability(what, "; ".join(said), "08", True)
     lacking: dict[str, list[str]] = {}
     for lamp, housing in dict.fromkeys(name[:2] for name in names if name[3] == "initial"):
         if (lamp, housing) not in recorded:
@@ -404,7 +384,7 @@ def next_step(bench: Bench, campaign: Campaign) -> str:
     seated = campaign.seats.groupby("lamp")["n"].size()
     if campaign.spreads.mounting.assumed:
         return f"seat {seated.idxmin()} three more times."
-    largest = largest_term(campaign)
+    largest = next(iter(causes(campaign)["kind"]), "")
     if largest == "mounting":
         return _seat_again(campaign)
     filament = listed(lamps.loc[lamps["technology"] == "filament", "lamp"]) or campaign.baseline
@@ -414,42 +394,17 @@ def next_step(bench: Bench, campaign: Campaign) -> str:
 
 def _seat_again(campaign: Campaign) -> str:
     """Return which lamp to seat again, and how often: the one that needs fewest seatings to be told apart."""
-    fewest: tuple[int, str, str] | None = None
+    lacking: dict[tuple[str, ...], int] = {}
     counts = dict(zip(campaign.weights.names, campaign.weights.counts["n_mountings"], strict=True))
     for name in campaign.compared():
-        lamp, housing, point, instant = name
-        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
+        pair = campaign.ratio(name[0], campaign.baseline, housing=name[1], point=name[2])
         need = pair.mountings_to_separate.even_chance if pair.mountings_to_separate else None
-        more = (need or 0) - int(counts[name])
-        if more > 0 and (fewest is None or more < fewest[0]):
-            fewest = (more, lamp, housing)
-    if fewest is None:
-        lamp, housing, *_ = min(counts, key=lambda one: counts[one])
+        if (more := (need or 0) - int(counts[name])) > 0:
+            lacking[name] = more
+    lamp, housing, *_ = min(lacking or counts, key=lambda one: (lacking or counts)[one])
+    if not lacking:
         return f"seat {lamp} once more{in_housing(housing)}: it was seated least often there."
-    more, lamp, housing = fewest
+    more = min(lacking.values())
     times = "once more" if more == 1 else f"{more} more times"
     chance = f"then it is an even chance that it is told apart from {campaign.baseline}"
     return f"seat {lamp} {times}{in_housing(housing)}: {chance}."
-
-
-def largest_term(campaign: Campaign) -> str:
-    """Return the kind of input that most often is the largest of a comparison with the baseline.
-
-    Parameters
-    ----------
-    campaign : Campaign
-        The evaluation.
-
-    Returns
-    -------
-    str
-        Kind; empty where nothing is compared.
-    """
-    total: dict[str, float] = {}
-    for lamp, housing, point, instant in campaign.compared():
-        pair = campaign.ratio(lamp, campaign.baseline, housing=housing, point=point, instant=instant)
-        if pair.result is None:
-            continue
-        for term, part in variance_by_term(pair.result).items():
-            total[term] = total.get(term, 0.0) + (part / pair.result.u**2 if part else 0.0)
-    return max(total, key=lambda k: total[k]) if total else ""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -43,9 +44,8 @@ Name = tuple[str, ...]
 Lights = Mapping[Name, Measured]
 """ln of light by lamp, housing, place and instant, moved by seatings and records alone: sensitivities are weights."""
 _SEATED = ["lamp", "specimen", "housing", "point", "day", "mounting", "time"]
-_SEATED_HEADS = ["lamp", "specimen", "housing", "place", "day", "seating", "time"]
-_PLACE_HEADS = ["lamp", "housing", "place", "time"]
-_ENDS = ["low", "high", "family_low", "family_high"]
+_SEATED_HEADS = "lamp|specimen|housing|place|day|seating|time"
+_PLACE_HEADS = "lamp|housing|place|time"
 _TYPED = PatternFill("solid", fgColor="FFF2DC")
 _BOLD = Font(name="Calibri", bold=True)
 _CANCELS = 1e-12  # of a weight or a logarithm: what rounding leaves of zero
@@ -91,6 +91,11 @@ class _Formula(str):
     __slots__ = ()
 
 
+def _formulas(text: str) -> list[_Formula]:
+    """Return formulas that stand apart by |."""
+    return [_Formula(one) for one in text.split("|")]
+
+
 class _Lines:
     """A sheet that is written line by line: what it shows, an empty line, heads, then lines from `first` on."""
 
@@ -100,18 +105,16 @@ class _Lines:
         self.sheet, self.row = sheet, 0
         for text in about:
             self.add(text)
-        self.sheet.cell(1, 1).font = _BOLD
+        sheet.cell(1, 1).font = _BOLD
         self.row += 1
-        row = self.add(*heads)
-        for column in range(1, self.sheet.max_column + 1):
-            self.sheet.cell(row, column).font = _BOLD
-            self.sheet.cell(row, column).alignment = Alignment(wrap_text=True, vertical="top")
-            self.sheet.column_dimensions[letter(column)].width = 13
-        self.sheet.row_dimensions[row].height = 60
-        self.sheet.page_setup.orientation, self.sheet.page_setup.fitToHeight = "landscape", 0
-        self.sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-        self.first = row + 1
-        self.sheet.freeze_panes = f"B{self.first}"
+        self.first = self.add(*heads) + 1
+        for column, head in enumerate(sheet[self.row], start=1):
+            head.font, head.alignment = _BOLD, Alignment(wrap_text=True, vertical="top")
+            sheet.column_dimensions[letter(column)].width = 13
+        sheet.row_dimensions[self.row].height = 60
+        sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
+        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+        sheet.freeze_panes = f"B{self.first}"
 
     def add(self, *cells: Any) -> int:
         """Write one line of formulas, texts and typed numbers; return its row."""
@@ -120,9 +123,7 @@ class _Lines:
             cell = self.sheet.cell(self.row, column)
             if isinstance(value, _Formula):
                 cell.value, cell.number_format = "=" + value.replace("#", str(self.row)), self.shown
-                continue
-            write_cell(self.sheet, self.row, column, value)
-            if isinstance(cell.value, int | float):
+            elif isinstance(write_cell(cell, value), int | float):
                 cell.fill = _TYPED
                 cell.number_format = "General" if cell.value == float(f"{cell.value:.5g}") else "0.0000"
         return self.row
@@ -134,6 +135,7 @@ class _Book:
     def __init__(self, campaign: Campaign, rows: pd.DataFrame) -> None:
         self.campaign, self.bench, self.rows = campaign, campaign.bench, rows
         self.coverage, self.file = campaign.bench.settings.coverage, openpyxl.Workbook()
+        self.time = partial(time_of, campaign.bench)
         self.file.calculation.fullCalcOnLoad = True
         told = {"base": campaign.baseline, "percent": 100.0 * self.coverage}
         self.about = {sheet: words.format(**told) for sheet, words in _ABOUT.items()}
@@ -141,19 +143,14 @@ class _Book:
         for sheet in _ABOUT:
             self.file.create_sheet(sheet)
 
-    def lines(self, sheet: str, heads: Iterable[str]) -> _Lines:
-        """Return a sheet that is to be written."""
-        return _Lines(self.file[sheet], [self.about[sheet]], heads)
-
-    def time(self, instant: str) -> str:
-        """Return the time since switch-on of an instant."""
-        return time_of(self.bench, instant)
+    def lines(self, sheet: str, heads: str, *more: str) -> _Lines:
+        """Return a sheet that is to be written, with heads apart by |, and more of them."""
+        return _Lines(self.file[sheet], [self.about[sheet]], [*heads.split("|"), *more])
 
     def told(self, measurand: str) -> list[dict[Any, Any]]:
         """Return the rows of a measurand that have a value."""
-        return self.rows[(self.rows["measurand"] == measurand) & self.rows["value"].notna()].to_dict(
-            "records"
-        )
+        rows = self.rows[(self.rows["measurand"] == measurand) & self.rows["value"].notna()]
+        return rows.to_dict("records")
 
 
 def as_recomputation(campaign: Campaign, rows: pd.DataFrame, *, last_day: str = "") -> bytes:
@@ -227,20 +224,21 @@ def _corrected(campaign: Campaign) -> pd.DataFrame:
 def _seatings(book: _Book, lights: Lights) -> list[str]:
     """Write readings and the means of seatings with their weights; return the sum that each light is."""
     campaign, table = book.campaign, _corrected(book.campaign)
-    heads = "meter|reading, lx|dark reading, lx|volts at the lamp, V|brought to, V|room, °C|brought to, °C"
-    heads += "|scale: certificate, link|colour factor|exponent on volts|change of light per K|less dark, lx"
-    heads += "|volts factor|room factor|light, lx|ln of it"
-    lines = book.lines("readings", ["line of the file", *_SEATED_HEADS, *heads.split("|")])
+    heads = f"line of the file|{_SEATED_HEADS}|meter|reading, lx|dark reading, lx|volts at the lamp, V|brought to, V"
+    heads += "|room, °C|brought to, °C|scale: certificate, link|colour factor|exponent on volts|change of light per K"
+    heads += "|less dark, lx|volts factor|room factor|light, lx|ln of it"
+    lines = book.lines("readings", heads)
     typed = "meter illuminance_lx dark_lx volts volts_to ambient_C room_to scale colour exponent per_kelvin"
-    formulas = "J#-K#|IF(ISNUMBER(L#),(M#/L#)^R#,1)|IF(ISNUMBER(N#),EXP(-S#*(N#-O#)),1)|T#*P#*Q#*U#*V#|LN(W#)"
+    each = "J#-K#|IF(ISNUMBER(L#),(M#/L#)^R#,1)|IF(ISNUMBER(N#),EXP(-S#*(N#-O#)),1)|T#*P#*Q#*U#*V#|LN(W#)"
+    formulas = _formulas(each)
     live = len(table) <= _MOST
     if not live:
         lines.add("Too many for a workbook: means of seatings are typed.")
     for row in table[["line", *_SEATED, *typed.split()]].itertuples(index=False, name=None) if live else ():
-        lines.add(*row, *map(_Formula, formulas.split("|")))
+        lines.add(*row, *formulas)
     ends = lines.first - 1 + np.cumsum(np.bincount(table["seat"]))
     weighted = [f"weight in {' '.join((*n[:3], book.time(n[3])))}" for n in lights]
-    seated = book.lines("seatings", [*_SEATED_HEADS, "readings", "mean of ln", "light, lx", *weighted])
+    seated = book.lines("seatings", f"{_SEATED_HEADS}|readings|mean of ln|light, lx", *weighted)
     own = [_shares(light, "seating") for light in lights.values()]
     means = campaign.seats["ln_value"].tolist()
     seats = campaign.seats.assign(time=campaign.seats["instant"].map(book.time))
@@ -248,31 +246,29 @@ def _seatings(book: _Book, lights: Lights) -> list[str]:
         mean = _Formula(f"AVERAGE(readings!X{ends[k] - row[-1] + 1}:X{ends[k]})") if live else means[k]
         shares = (round(weights[k,], 11) if (k,) in weights else None for weights in own)
         seated.add(*row, mean, _Formula("EXP(I#)"), *shares)
-    a, b = seated.first, seated.row
-    columns = (letter(11 + k) for k in range(len(own)))
+    a, b, columns = seated.first, seated.row, (letter(11 + k) for k in range(len(own)))
     return [f"SUMPRODUCT(seatings!{c}{a}:{c}{b},seatings!I{a}:I{b})" for c in columns]
 
 
 def _write_lights(book: _Book, lights: Lights, sums: Iterable[str]) -> dict[Name, int]:
     """Write what records say is left, and the light of every lamp; return the row of each light."""
-    lines = book.lines("records", ["lamp", "housing", "specimen", "run", "what is left, %", "ln of it"])
+    lines = book.lines("records", "lamp|housing|specimen|run|what is left, %|ln of it")
     cells: dict[Name, str] = {}
     for run in sorted(warm_up_runs(book.bench), key=lambda run: -len(run.record)):
         key = (run.lamp, run.housing, run.specimen)
         if run.remaining is not None and key not in cells:
             left = significant(100.0 * run.remaining.value, _DIGITS)
-            row = lines.add(*key, run.run, left, _Formula("LN(E#/100)"))
-            cells[key] = f"records!F{row}"
-    heads = ["ln, from seatings", "share of each record", "ln left, from records", "ln left, from bounds"]
-    lines = book.lines("light", [*_PLACE_HEADS, *heads, "ln of light", "light, lx"])
+            cells[key] = f"records!F{lines.add(*key, run.run, left, _Formula('LN(E#/100)'))}"
+    heads = "ln, from seatings|share of each record|ln left, from records|ln left, from bounds"
+    lines = book.lines("light", f"{_PLACE_HEADS}|{heads}|ln of light|light, lx")
     at, means = {}, book.campaign.seats["ln_value"].to_numpy()
     for (name, light), formula in zip(lights.items(), sums, strict=True):
         shares = _shares(light, "remaining light")
         rest = light.value - math.fsum(c * means[k] for (k,), c in _shares(light, "seating").items())
         typed: list[Any] = [None, None, significant(rest, _DIGITS) if abs(rest) > _CANCELS else None]
         if shares:
-            summed = "+".join(cells[key] for key in shares)
-            typed = [next(iter(shares.values())), _Formula(f"F#*({summed})"), None]
+            summed = _Formula(f"F#*({'+'.join(cells[key] for key in shares)})")
+            typed = [next(iter(shares.values())), summed, None]
         total = (_Formula("SUM(E#,G#,H#)"), _Formula("EXP(I#)"))
         at[name] = lines.add(*name[:3], book.time(name[3]), _Formula(formula), *typed, *total)
     return at
@@ -281,21 +277,19 @@ def _write_lights(book: _Book, lights: Lights, sums: Iterable[str]) -> dict[Name
 def _limits(book: _Book, at: Mapping[Name, int]) -> dict[Name, int]:
     """Write every ratio with its interval from the columns of its budget; return the row of each."""
     campaign, coverage, base = book.campaign, book.coverage, book.campaign.baseline
-    columns = ["lamp", "housing", "point", "instant", "scope", "dof", "value", *_ENDS]
-    table = [[row[column] for column in columns] for row in book.told(LIGHT)]
-    apart = [
-        (campaign[a, h, i, p] - campaign[base, h, i, p]).in_scope(scope) for a, h, p, i, scope, *_ in table
-    ]
+    columns = "lamp housing point instant scope dof value low high family_low family_high"
+    table = [[row[column] for column in columns.split()] for row in book.told(LIGHT)]
+    apart = [(campaign[a, h, i, p] - campaign[base, h, i, p]).in_scope(s) for a, h, p, i, s, *_ in table]
     by_term = [variance_by_term(one) for one in apart]
     terms = list(dict.fromkeys(t for one in by_term for t, variance in one.items() if variance))
     heads = "ratio|u, %|degrees of freedom|t|shape|bounds, %|half-width, %|low|high|family|low, among all"
     heads += "|high, among all|ratio, as published|low, as published|high, as published|low among all, as published"
     heads += "|high among all, as published|largest difference, % (rounding: up to 0.05)"
-    lines = book.lines("limits", [*_PLACE_HEADS, "scope", *heads.split("|")])
-    budget = book.lines("budget", [*_PLACE_HEADS, "scope", *(KIND_WORDS.get(t, t) for t in terms)])
+    lines = book.lines("limits", f"{_PLACE_HEADS}|scope|{heads}")
+    budget = book.lines("budget", f"{_PLACE_HEADS}|scope", *(KIND_WORDS.get(t, t) for t in terms))
     u = _Formula(f"SQRT(SUMSQ(budget!F#:{letter(5 + max(len(terms), 1))}#))")
-    alone = [_Formula(x) for x in ("I#*J#*G#+K#", "F#*EXP(-L#/100)", "F#*EXP(L#/100)")]
-    family = [_Formula(x) for x in ("F#*EXP(-(O#*(L#-K#)+K#)/100)", "F#*EXP((O#*(L#-K#)+K#)/100)")]
+    alone = _formulas("I#*J#*G#+K#|F#*EXP(-L#/100)|F#*EXP(L#/100)")
+    family = _formulas("F#*EXP(-(O#*(L#-K#)+K#)/100)|F#*EXP((O#*(L#-K#)+K#)/100)")
     found: dict[Name, int] = {}
     for (a, h, p, i, scope, dof, *told), one, by in zip(table, apart, by_term, strict=True):
         name, other, known = (a, h, p, i), (base, h, p, i), not math.isnan(told[1])
@@ -322,7 +316,7 @@ def _watts(book: _Book) -> dict[Name, str]:
     settings, table = book.bench.settings, book.bench.tables["electrical"]
     heads = "lamp|time|watts read, W|volts, V|amperes, A|read for so many lamps|limit of the reading, %"
     heads += "|watts a lamp|mean, W|low, W|high, W|mean, as published|low, as published|high, as published"
-    lines, found = book.lines("watts", heads.split("|")), dict[Name, str]()
+    lines, found = book.lines("watts", heads), dict[Name, str]()
     seconds = {"initial": settings.initial_s, "hold": 60.0 * settings.hold_minutes}
     for row in book.told("electrical power"):
         mine, wanted = table[table["lamp"] == row["lamp"]], seconds[row["instant"]]
@@ -330,8 +324,8 @@ def _watts(book: _Book) -> dict[Name, str]:
         used = mine[gap == gap.min()]
         limit, a, b = used["uncertainty_percent"].max(), lines.row + 1, lines.row + len(used)
         limit = POWER_LIMIT_PERCENT if math.isnan(limit) else limit
-        ends = (f"I#*(1{sign}{book.coverage:g}*G#/100)" for sign in "-+")
-        told = [*map(_Formula, (f"AVERAGE(H{a}:H{b})", *ends)), row["value"], row["low"], row["high"]]
+        ends = "|".join(f"I#*(1{sign}{book.coverage:g}*G#/100)" for sign in "-+")
+        told = [*_formulas(f"AVERAGE(H{a}:H{b})|{ends}"), row["value"], row["low"], row["high"]]
         for read in used.to_dict("records"):
             typed = (read["power_W"], read["socket_V"], read["current_A"], 1 + (read["per"] == "pair"), limit)
             each = _Formula("IF(ISNUMBER(C#),C#,D#*E#)/F#")
@@ -347,7 +341,7 @@ def _temperatures(book: _Book) -> dict[Name, str]:
     The law is solved for 1/T, in which the logarithm of the radiance is nearly straight (Newton, three steps).
     """
     per_kelvin, weights_of = band_nodes(BAND_UM)
-    planck = book.lines("planck", ["wavelength, um", "weight", "c2 / wavelength, K"])
+    planck = book.lines("planck", "wavelength, um|weight|c2 / wavelength, K")
     for wavelength, weight in zip(SECOND_RADIATION_CONSTANT / per_kelvin, weights_of, strict=True):
         planck.add(wavelength, weight, _Formula(f"{SECOND_RADIATION_CONSTANT:.10g}/A#"))
     weights, c = (f"planck!{column}{planck.first}:{column}{planck.row}" for column in "BC")
@@ -355,17 +349,17 @@ def _temperatures(book: _Book) -> dict[Name, str]:
     def seen(inverse: str) -> str:
         return f"SUMPRODUCT({weights}/(EXP({c}*{inverse})-1))"
 
-    kept = [f"1/({column}#+{ZERO_CELSIUS_K})" for column in "DH"]
-    formulas = ["(MAX(F#-G#,1/1000)+MIN(F#+G#,1))/2", f"(E#*{seen(kept[0])}+(1-E#)*{seen(kept[1])}"]
-    formulas[1] += f"-(1-I#)*{seen(kept[1])})/I#"
-    for before in (kept[0], "K#", "L#"):
+    shown, mirrored = (f"1/({column}#+{ZERO_CELSIUS_K})" for column in "DH")
+    radiance = f"(E#*{seen(shown)}+(1-E#)*{seen(mirrored)}-(1-I#)*{seen(mirrored)})/I#"
+    formulas = ["(MAX(F#-G#,1/1000)+MIN(F#+G#,1))/2", radiance]
+    for before in (shown, "K#", "L#"):
         slope = f"SUMPRODUCT({weights}*{c}*EXP({c}*{before})/(EXP({c}*{before})-1)^2)"
         formulas.append(f"{before}+LN({seen(before)}/J#)*{seen(before)}/{slope}")
     formulas.append(f"1/M#-{ZERO_CELSIUS_K}")
     heads = "lamp|place|method|displayed, °C|emissivity set|emissivity|it may be off by|mirrored, °C"
     heads += "|emissivity that enters|radiance of the surface|1/T, first|1/T, second|1/T, third"
     heads += "|temperature, °C|temperature, as published|low, as published|high, as published"
-    lines, found = book.lines("temperatures", heads.split("|")), dict[Name, str]()
+    lines, found = book.lines("temperatures", heads), dict[Name, str]()
     read = {one.where[:3]: one for one in surfaces(book.bench, at_hold=True)}
     for row in book.told("surface temperature"):
         place, _, method = row["point"].rpartition(", ")
@@ -381,10 +375,9 @@ def _lamps(book: _Book, limits: Mapping[Name, int], at: Mapping[Name, int], heat
     """Write one line a lamp: what page one says of its light, watts and temperature."""
     housings = dict.fromkeys(k[1] for k in limits if k[2] == "hot_spot")
     places = [(h, i) for h in housings for i in ("initial", "hold")]
-    what = {"initial": ["more light", "from", "to"]}
-    what["hold"] = [*what["initial"], "left of its own light"]
-    heads = [f"{h} {book.time(i)}: {w}, %" for h, i in places for w in what[i]]
-    lines = book.lines("lamps", ["lamp", *heads, "watts", "°C"])
+    what = ["more light", "from", "to", "left of its own light"]
+    heads = [f"{h} {book.time(i)}: {w}, %" for h, i in places for w in what[: 3 + (i == "hold")]]
+    lines = book.lines("lamps", "lamp", *heads, "watts", "°C")
     lines.shown = "0.0"
     for line in page_one(book.campaign, book.rows).table:
         lamp, cells = str(line[0][0]), []
@@ -395,9 +388,9 @@ def _lamps(book: _Book, limits: Mapping[Name, int], at: Mapping[Name, int], heat
             if i == "hold":
                 cells.append(_Formula(f"100*EXP(light!I{late}-light!I{early})") if early and late else None)
         named = [dict(part.row) for cell in line for part in cell if isinstance(part, Told)]
-        keys = {one["measurand"]: (lamp, one["measurand"], one["point"], one["instant"]) for one in named}
-        for measurand in ("electrical power", "surface temperature"):
-            cells.append(_Formula(heat[keys[measurand]]) if measurand in keys else None)
+        told = {one["measurand"]: (lamp, one["measurand"], one["point"], one["instant"]) for one in named}
+        keys = (told.get(measurand) for measurand in ("electrical power", "surface temperature"))
+        cells += [_Formula(heat[key]) if key else None for key in keys]
         lines.add(lamp, *cells)
 
 
@@ -433,10 +426,9 @@ def by_hand(campaign: Campaign, rows: pd.DataFrame) -> Words | None:
 def _worked(campaign: Campaign, apart: Measured, name: Name, places: int, told: str) -> Iterator[str]:
     """Yield the lines of one ratio, each number computed from those shown, and at last its percentage alone."""
     seats, readings, terms, rest = campaign.seats, _corrected(campaign), [], apart.value
-    yield (
-        f"{name[0]} against {campaign.baseline}{in_housing(name[1])}, {time_of(campaign.bench, name[3])}. "
-        "Display less dark reading, times the factor of the corrections; ln of it; the mean."
-    )
+    when = time_of(campaign.bench, name[3])
+    working = "Display less dark reading, times the factor of the corrections; ln of it; the mean."
+    yield f"{name[0]} against {campaign.baseline}{in_housing(name[1])}, {when}. {working}"
     for lamp, sign in ((name[0], 1.0), (campaign.baseline, -1.0)):
         own = {k: sign * c for (k,), c in _shares(apart, "seating").items() if seats["lamp"].iloc[k] == lamp}
         means = {k: float(seats["ln_value"].iloc[k]) for k in own}
@@ -446,9 +438,8 @@ def _worked(campaign: Campaign, apart: Measured, name: Name, places: int, told: 
         if len(mine) <= _LISTED:
             means[min(own)] = math.fsum(logs) / len(logs)
         columns = {"scale": "scale", "colour": "colour", "volts": "volts_factor", "room": "room"}
-        factors = [
-            f"{w} {decimal(mine[0][c], places)}" for w, c in columns.items() if abs(mine[0][c] - 1.0) > 1e-9
-        ]
+        known = {w: mine[0][c] for w, c in columns.items() if abs(mine[0][c] - 1.0) > 1e-9}
+        factors = [f"{w} {decimal(x, places)}" for w, x in known.items()]
         factor = f" (factor: {' × '.join(factors)})" if factors else ""
         shown, weights = ([decimal(x, places) for x in y.values()] for y in (means, own))
         yield f"{lamp}, seating 1 of {len(own)}{factor}: {'; '.join(steps)}; mean {shown[0]}."

@@ -8,10 +8,12 @@ import math
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 import joblib
 import numpy as np
@@ -26,15 +28,15 @@ from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
 from photolab.publication.notebooks import studies_folder
 from photolab.publication.report_folder import held, put_in_place
+from photolab.publication.statements import SCOPE_WORDS, capital
 from photolab.publication.tables import as_csv, data_hash
 
-WHOM = {
-    "readings": "for these readings",
-    "specimens": "for the specimens on the bench",
-    "models": "for the models as sold",
-}
+WHOM = SCOPE_WORDS | {"models": "for the models as sold"}
 _MANY = 10_000  # draws from which on a second decimal of a percentage means something
 _ROUGH = 0.05  # standard error, in the unit of the figure, from which on one decimal is enough
+_AS_DONE = "generator_unordered"
+_Tell = Callable[[str], object]
+_Work = Callable[[range], tuple[range, Array, float]]
 BLOCK = 50
 """Benches that are stored together as soon as they are counted. [1]"""
 
@@ -67,9 +69,6 @@ class Rehearsal:
     seconds: float
     not_drawn: tuple[str, ...]
 
-    def __repr__(self) -> str:
-        return f"Rehearsal({self.out.name}, {len(self.table)} figures)"
-
 
 def rehearse(
     folder: Path,
@@ -80,7 +79,7 @@ def rehearse(
     world: World = AS_DECLARED,
     whole: bool = False,
     out: Path | None = None,
-    tell: Callable[[str], object] = lambda _: None,
+    tell: _Tell = lambda _: None,
 ) -> Rehearsal:
     """Rehearse the protocol of a bench folder.
 
@@ -117,24 +116,19 @@ def rehearse(
     if benches < 2:
         message = f"benches must be 2 or more; got {benches}"
         raise ValueError(message)
-    plan = plan or Plan()
-    out = out or Path(f"{folder.resolve().name}-rehearsal.csv")
+    plan, out = plan or Plan(), out or Path(f"{folder.resolve().name}-rehearsal.csv")
     _is_free(out)
     bench = read_bench(folder)
     protocol = Protocol(bench, world, whole)
     lines = lines_of(protocol, plan)
-    asked = {
-        "benches": benches,
-        **asdict(plan),
-        **asdict(world),
-        "whole": whole,
-        "data": data_hash(bench.hashes),
-    }
-    asked |= {"photolab": photolab.__version__, "numpy": version("numpy"), "scipy": version("scipy")}
+    asked = {"benches": benches, **asdict(plan), **asdict(world), "whole": whole}
+    asked |= {"data": data_hash(bench.hashes), "photolab": photolab.__version__}
+    asked |= {library: version(library) for library in ("numpy", "scipy")}
     store = out.with_name(f"{out.name}.blocks")
     with held(store):
         _same_as_before(store, asked)
-        total, seconds = _counted(store, protocol, plan, lines, benches, jobs, tell)
+        work, parallel = partial(_block, protocol, plan, lines), joblib.Parallel(jobs, return_as=_AS_DONE)
+        total, seconds = _counted(store, benches, work, parallel, tell)
     table = table_of(total, plan, lines, bench.settings.coverage)
     said = {"seed": plan.seed, "coverage": bench.settings.coverage}
     said |= {key: asked[key] for key in ("data", "photolab", "numpy", "scipy", *asdict(world))}
@@ -145,11 +139,9 @@ def rehearse(
 
 def _is_free(out: Path) -> None:
     """Refuse to write over what is no rehearsal."""
-    if out.exists():
-        with out.open(encoding="utf-8", errors="replace") as stream:
-            if not stream.readline().startswith(",".join((*LINE, *FOUND))):
-                message = f"{out.name}: it is there and is no rehearsal; name another file with --out"
-                raise MethodError(message, code="out")
+    if out.exists() and not out.read_bytes().startswith(",".join((*LINE, *FOUND)).encode()):
+        message = f"{out.name}: it is there and is no rehearsal; name another file with --out"
+        raise MethodError(message, code="out")
 
 
 def _same_as_before(store: Path, asked: dict[str, object]) -> None:
@@ -161,55 +153,33 @@ def _same_as_before(store: Path, asked: dict[str, object]) -> None:
     elif file.read_bytes() != note:
         before = json.loads(file.read_bytes())
         other = ", ".join(k for k in asked if json.dumps(before.get(k)) != json.dumps(asked[k]))
-        message = (
-            f"{store.name}: holds blocks of a rehearsal with another {other}; "
-            "remove that folder, or name another file with --out"
-        )
+        words = f"{store.name}: holds blocks of a rehearsal with another {other}"
+        message = f"{words}; remove that folder, or name another file with --out"
         raise MethodError(message, code="out")
 
 
-def _counted(
-    store: Path,
-    protocol: Protocol,
-    plan: Plan,
-    lines: Sequence[Name],
-    benches: int,
-    jobs: int | None,
-    tell: Callable[[str], object],
-) -> tuple[Array, float]:
+def _counted(store: Path, benches: int, work: _Work, parallel: Any, tell: _Tell) -> tuple[Array, float]:
     """Return the sum of all blocks in their order, and what a bench took; each block is stored when it is there."""
-    files = [store / f"{start:08d}.npy" for start in range(0, benches, BLOCK)]
-    missing = [k for k, file in enumerate(files) if not file.exists()]
-    begun, seconds, done = time.monotonic(), 0.0, benches - sum(_size(k, benches) for k in missing)
+    blocks = [range(start, min(start + BLOCK, benches)) for start in range(0, benches, BLOCK)]
+    files = {block: store / f"{block.start:08d}.npy" for block in blocks}
+    missing = [block for block, file in files.items() if not file.exists()]
+    begun, seconds, done = time.monotonic(), 0.0, benches - sum(map(len, missing))
     kept = done
-    work = (
-        joblib.delayed(_block)(protocol, plan, lines, k, range(BLOCK * k, BLOCK * k + _size(k, benches)))
-        for k in missing
-    )
-    each: Iterator[tuple[int, Array, float]] = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(
-        work
-    )
-    for k, sums, took in each:
+    for block, sums, took in parallel(joblib.delayed(work)(block) for block in missing):
         content = io.BytesIO()
         np.save(content, sums)
-        put_in_place({files[k].name: content.getvalue()}, store)
-        seconds, done = seconds + took, done + _size(k, benches)
+        put_in_place({files[block].name: content.getvalue()}, store)
+        seconds, done = seconds + took, done + len(block)
         left = (time.monotonic() - begun) / (done - kept) * (benches - done)
         tell(f"{done} of {benches} benches, {left / 60.0:.0f} min {left % 60.0:.0f} s left")
-    total = np.sum([np.load(file) for file in files], axis=0)
+    total = np.sum([np.load(file) for file in files.values()], axis=0)
     return total, seconds / (done - kept) if done > kept else math.nan
 
 
-def _size(block: int, benches: int) -> int:
-    return min(BLOCK, benches - BLOCK * block)
-
-
-def _block(
-    protocol: Protocol, plan: Plan, lines: Sequence[Name], block: int, numbers: range
-) -> tuple[int, Array, float]:
+def _block(protocol: Protocol, plan: Plan, lines: Sequence[Name], block: range) -> tuple[range, Array, float]:
     """Count one block; runs in any process."""
     begun = time.process_time()
-    return block, rehearse_block(protocol, plan, lines, numbers), time.process_time() - begun
+    return block, rehearse_block(protocol, plan, lines, block), time.process_time() - begun
 
 
 def words(found: Rehearsal) -> list[str]:
@@ -237,31 +207,25 @@ def words(found: Rehearsal) -> list[str]:
     for row in table.to_dict("records"):
         when = f"at the {row['instant']} time, " if row["instant"] else ""
         what = "" if row["measurand"] == RATIO else f"{row['measurand']}, "
-        head = f"{what}{when}{WHOM[row['scope']]}"
-        head = head[0].upper() + head[1:]
+        head = capital(f"{what}{when}{WHOM[row['scope']]}")
         apart, figure = row["true_difference_percent"], row["figure"]
+        text = said.get(figure, "")
         if figure == "shown":
             text = f"shown where truly {apart:g} % apart" if apart else "claimed where truly equal"
         elif row["baseline"] == "all":
             text = " of ".join(filter(None, (figure, str(row["housing"]))))
         elif figure == "refused" and row["value"]:
             text = "no interval"
-        else:
-            text = said.get(figure, "")
-        if text and head != heading:
-            lines.append(head)
-            heading = head
         if text:
+            lines += [head] * (head != heading)
+            heading = head
             places = 1 if row["standard_error"] >= _ROUGH else 2
             value, error = (decimal(row[column], places) for column in ("value", "standard_error"))
             lines.append(f"  {text:44s} {value:>6} ± {error} {row['unit']}")
     if found.not_drawn:
         lines.append(f"Not drawn: {', '.join(f'{name}.csv' for name in found.not_drawn)}.")
-    took = (
-        ""
-        if math.isnan(found.seconds)
-        else f", {decimal(1000.0 * found.seconds, 0)} ms of processor time each"
-    )
+    took = f", {decimal(1000.0 * found.seconds, 0)} ms of processor time each"
+    took = "" if math.isnan(found.seconds) else took
     return [*lines, f"{found.out.name}: lamp by lamp; {found.benches} benches, seed {found.seed}{took}."]
 
 
@@ -311,9 +275,8 @@ def study_note(study: pd.DataFrame) -> str:
     least = int(study["draws"].min())
     draws = f"{least:,}".replace(",", " ") if least >= _MANY else str(least)
     error = decimal(float(study["standard_error"].max()), 1 + int(least >= _MANY))
-    return (
-        f"Simulated, {draws} draws or more a row; standard error ± {error} {study['unit'].iloc[0]} at most."
-    )
+    most = f"standard error ± {error} {study['unit'].iloc[0]} at most"
+    return f"Simulated, {draws} draws or more a row; {most}."
 
 
 BAND = (93.0, 97.0)
@@ -336,9 +299,8 @@ def coverage_sentence(study: pd.DataFrame) -> str:
     away = study[~study["value"].between(*BAND)]
     others = []
     for row in away.to_dict("records"):
-        words = ", ".join(
-            str(row[c]) for c in ("situation", "instant", "scope") if isinstance(row[c], str) and row[c]
-        )
+        told = (row[c] for c in ("situation", "instant", "scope"))
+        words = ", ".join(word for word in told if isinstance(word, str) and word)
         value, error = (decimal(float(row[c]), 1) for c in ("value", "standard_error"))
         others.append(f"{words}: {value} ± {error} %")
     said = f"{len(study) - len(away)} of {len(study)} kinds of interval hold the truth in {BAND[0]:g} to {BAND[1]:g} %"

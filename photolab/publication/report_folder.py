@@ -95,28 +95,26 @@ def held(folder: Path, *, busy: str = BUSY) -> Iterator[None]:
 
 def _hold(folder: Path, words: str) -> int:
     """Return an open descriptor that holds the folder."""
-    busy = MethodError(f"{folder.name}: {words}", code="report_in_use")
     if sys.platform == "win32":
         # no folder can be opened there; this file goes with the process, as its lock does
         import msvcrt
 
         descriptor = os.open(folder / ".photolab-run", os.O_RDWR | os.O_CREAT | os.O_TEMPORARY)
-        try:
-            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
-        except OSError:
-            os.close(descriptor)
-            raise busy from None
-        return descriptor
-    import fcntl
+    else:
+        import fcntl
 
-    descriptor = os.open(folder, os.O_RDONLY)
+        descriptor = os.open(folder, os.O_RDONLY)
     try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        os.close(descriptor)
-        raise busy from None
-    except OSError:  # some network file systems lock no folder; then nothing holds it
-        pass
+        if sys.platform == "win32":
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        else:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        # some network file systems lock no folder; then nothing holds it
+        if sys.platform == "win32" or isinstance(error, BlockingIOError):
+            os.close(descriptor)
+            message = f"{folder.name}: {words}"
+            raise MethodError(message, code="report_in_use") from None
     return descriptor
 
 

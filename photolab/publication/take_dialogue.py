@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import count
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -27,7 +28,7 @@ from photolab.bench.records import read_bench
 from photolab.bench.schema import TABLES
 from photolab.bench.spreads import LEAST_DOF
 from photolab.bench.write import READINGS
-from photolab.errors import MethodError
+from photolab.errors import MethodError, attempt
 from photolab.metrology.reporting import decimal
 
 TYPING_S = 30.0
@@ -58,6 +59,11 @@ CELLS = {
     "case": ("thermal", "displayed_C", "Case of {lamp}, °{unit}, seen as before: {seen} (Enter: none)"),
 }
 """Questions whose answer is one cell or none: its table, its column, the words; asked where the file has the column."""
+ORDER = ("range", "dark", "on", "lux", "volts", "watts", "amperes", "case", "off")
+"""Questions of a seating, in order."""
+ENTRIES = {"on": {"": "on", "skip": "done"}, "lux": {"": "through", "skip": "through"}, "off": {"": "off"}}
+"""What Enter and skip confirm at a lamp that is seated."""
+WHO = ("lamp", "specimen", "housing")
 PROMPTS = {
     "lamp": "Enter when it is seated; skip, swap, another lamp's code, or stop",
     "free": "Code of the lamp to seat, or stop",
@@ -96,16 +102,15 @@ class Step:
 
 @dataclass
 class Figure:
-    """A reading that is typed and not yet confirmed; ``doubt`` is what is asked about it."""
+    """A reading that is typed and not yet confirmed; ``doubt`` is what is asked, ``open`` what may be asked."""
 
     text: str
     lx: float
     at: datetime
     instant: str
     s: float
-    late: bool
+    open: set[str]
     doubt: str = ""
-    settled: set[str] = field(default_factory=set)
 
 
 @dataclass(frozen=True)
@@ -142,7 +147,7 @@ class Take:
         self.said, self.ended = "", False
         self.figure: Figure | None = None
         self.early: Step | None = None
-        self.named: dict[str, str] = {}
+        self.named: dict[str, Any] = {}
         _refuse_open_files(folder)
         at = now()
         today = folder / f"take-{at:%Y-%m-%d}.journal"
@@ -154,7 +159,9 @@ class Take:
             self._close(at)
             self.journal = Journal(today)
             self.day = self.journal.day
-        self._give_columns()
+        readings = self.sheets["readings"].path
+        if readings.read_bytes() == READINGS.encode():  # of a new folder, untouched: no figure stands in it
+            self._put(readings, ",".join(STARTER) + "\n")
         head = self.day.head or self._head(at)
         self._check_columns(head)
         if not self.day.head:
@@ -213,12 +220,6 @@ class Take:
         end = "" if text.endswith("\n") else "\n"
         self._put(path, f"{text}{end}{day},{day}\n")
 
-    def _give_columns(self) -> None:
-        """Give the untouched readings.csv of a new folder its columns; no figure stands in it."""
-        path = self.sheets["readings"].path
-        if path.read_bytes() == READINGS.encode():
-            self._put(path, ",".join(STARTER) + "\n")
-
     def _put(self, path: Path, text: str) -> None:
         """Write a file in one step, and read the folder again."""
         beside = path.with_name(f".{path.stem}.part")
@@ -261,11 +262,9 @@ class Take:
 
     @property
     def seating(self) -> Seating:
-        """The seating that is open."""
-        if self.day.open is None:
-            message = "no seating is open"
-            raise ValueError(message)
-        return self.day.open
+        """The seating that is open; a ValueError where none is."""
+        [seating] = [one for one in self.day.seatings[-1:] if not one.done]
+        return seating
 
     @property
     def marks(self) -> dict[str, float]:
@@ -289,51 +288,48 @@ class Take:
         plan = self.bench.tables["plan"]
         plan = plan[(plan["date"] == f"{self.began:%Y-%m-%d}") & (plan["instant"] != "camera")]
         plan = plan.assign(hold=plan["instant"] == "hold").sort_values("step", kind="stable")
-        of_one = plan.astype({"step": int}).groupby(list(Step.__match_args__[:4]), sort=False)
+        of_one = plan.astype({"step": int}).groupby([*WHO, "mounting"], sort=False)
         made = of_one.agg({"hold": "any", "step": "first"}).reset_index()
-        order = [Step(**{str(name): cell for name, cell in row.items()}) for row in made.to_dict("records")]
+        order = [Step(*row) for row in made.itertuples(index=False, name=None)]
         for swap in self.day.swapped:
             places = [i for i, step in enumerate(order) if step.step in swap]
-            if len(places) == 2:
-                order[places[0]], order[places[1]] = order[places[1]], order[places[0]]
+            for i, step in zip(places, [order[i] for i in reversed(places)], strict=True):
+                order[i] = step
         return [step for step in order if step.step not in self.day.passed]
 
     def rest_ends(self, step: Step) -> datetime | None:
         """Return when the rest of a lamp is over; None where it was not on that day."""
-        off = [s.off for s in self.day.seatings if _same(s, step) and s.off]
+        piece = (step.lamp, step.specimen)
+        off = [s.off for s in self.day.seatings if s.off and (s.head["lamp"], s.head["specimen"]) == piece]
         rows = self.bench.tables["readings"]
-        mine = rows[(rows["lamp"] == step.lamp) & (rows["specimen"] == step.specimen) & (rows["clock"] != "")]
-        for clock in mine.loc[mine["day"] == self.day.head["day"], "clock"] if self.day.head["day"] else ():
-            hour, minute = (int(part) for part in str(clock).split(":")[:2])
+        rows = rows[(rows["lamp"] == step.lamp) & (rows["specimen"] == step.specimen) & (rows["clock"] != "")]
+        for clock in rows.loc[rows["day"] == self.day.head["day"], "clock"] if self.day.head["day"] else ():
+            hour, minute = map(int, clock.split(":")[:2])
             off.append(self.began.replace(hour=hour, minute=minute, second=0, microsecond=0))
         return max(off) + timedelta(minutes=SHORT_REST_MIN) if off else None
 
     @property
     def wanted(self) -> str:
         """What the next line of typing is taken for."""
-        seating = self.day.open
         if self.figure is not None:
             return "figure"
-        if seating is None:
-            left = (name for name in Step.__match_args__[:3] if name not in self.named)
-            return "early" if self.early else next(left)
-        if len(self.ranges) > 1 and self.day.range_lx is None:
-            return "range"
-        if self._may("dark"):
-            return "dark"
-        if seating.on is None:
-            return "on"
-        if self.awaited:
-            return "lux"
-        return next((name for name in list(CELLS)[1:] if self._may(name)), "off")
+        if self.day.open is None:
+            return "early" if self.early else next(name for name in WHO if name not in self.named)
+        return next(name for name in ORDER if self._may(name))
 
     def _may(self, name: str) -> bool:
-        """Whether a question whose answer is one cell is still to be asked: once, and where a file has its column."""
+        """Whether a question is still to be asked; one whose answer is a cell once, and where a file has its column."""
+        if name not in CELLS:
+            asked = {
+                "range": len(self.ranges) > 1 and self.day.range_lx is None,
+                "on": self.seating.on is None,
+            }
+            return bool(self.awaited) if name == "lux" else asked.get(name, True)
         table, column, _ = CELLS[name]
         if table not in self.sheets or not self.sheets[table].holds(column):
             return False
         if name == "dark":
-            return self._dark_key not in self.day.dark
+            return (self.seating.head["housing"], self.range_lx) not in self.day.dark
         if self.seating.of("also", column=column) or (table != "readings" and "hold" not in self.marks):
             return False
         if name == "amperes":
@@ -352,10 +348,6 @@ class Take:
         own = rows[rows["lamp"] == self.seating.head["lamp"]]
         last = (own if len(own) else rows).tail(1).to_dict("records")
         return {name: row[name] for row in last for name in SEEN if row[name] == row[name] != ""}
-
-    @property
-    def _dark_key(self) -> tuple[str, float | None]:
-        return self.seating.head["housing"], self.range_lx
 
     def enter(self, typed: str, at: datetime) -> None:
         """Take one line of typing.
@@ -380,6 +372,8 @@ class Take:
                 self._note(rest.strip(), at)
             elif wanted in CELLS:
                 self._take_cell(wanted, "" if text == "skip" else text, at)
+            elif wanted in ENTRIES:
+                self._take_step(wanted, text, at)
             else:
                 getattr(self, f"_take_{wanted}")(text, at)
         except CellFault as fault:
@@ -431,11 +425,11 @@ class Take:
     def _codes(self, name: str) -> list[str]:
         """Return what a lamp, its housing or its piece may be called, as far as that is known."""
         rows = self.bench.tables["readings"]
-        if name == "lamp":
-            return list(dict.fromkeys([*self.bench.tables["lamps"]["lamp"], *rows["lamp"]]))
         if name == "housing":
             return list(self.bench.housings)
-        return list(dict.fromkeys(str(p) for p in rows.loc[rows["lamp"] == self.named["lamp"], "specimen"]))
+        lamps = [*self.bench.tables["lamps"]["lamp"], *rows["lamp"]]
+        pieces = rows.loc[rows["lamp"] == self.named.get("lamp"), "specimen"]
+        return list(dict.fromkeys(lamps if name == "lamp" else pieces))
 
     def _take_code(self, text: str, at: datetime) -> None:
         """Take the code of a lamp, its piece or its housing, and call the lamp where no other one is open."""
@@ -454,8 +448,7 @@ class Take:
         if self._codes("specimen") == [""]:
             self.named["specimen"] = ""
         if len(self.named) == 3:
-            lamp, specimen, housing = (self.named.pop(name) for name in Step.__match_args__[:3])
-            step = Step(lamp, specimen, housing)
+            step, self.named = Step(**self.named), {}
             held = (self._read_before(step)["elapsed_s"] > 30.0 * self.bench.settings.hold_minutes).any()
             self._call(replace(step, hold=not held), at)
 
@@ -475,12 +468,11 @@ class Take:
             self._ask(f"{rests} keep: seat it all the same; Enter: another.", at)
             return
         rest = None if ends is None else int((at - ends).total_seconds() // 60 + SHORT_REST_MIN)
-        rows = self._read_before(step)
+        rows, heads = self._read_before(step), [s.head for s in self.day.seatings]
         used = {"", *rows.loc[rows["day"] == self.day.head["day"], "mounting"]}
-        there = (s.head for s in self.day.seatings if _same(s, step) and s.head["housing"] == step.housing)
-        used |= {head["mounting"] for head in there}
-        free = (str(n) for n in range(1, len(used) + 1) if str(n) not in used)
-        mounting = next(free) if step.mounting in used else step.mounting
+        used |= {head["mounting"] for head in heads if all(head[name] == getattr(step, name) for name in WHO)}
+        free = next(str(n) for n in count(1) if str(n) not in used)
+        mounting = free if step.mounting in used else step.mounting
         self._add("seat", at, **vars(replace(step, mounting=mounting)), rest=rest)
 
     def _take_early(self, text: str, at: datetime) -> None:
@@ -508,13 +500,15 @@ class Take:
         if text:
             self._number(text, table, column)
         if name == "dark":
-            housing, top = self._dark_key
-            self._add("dark", at, housing=housing, range=top, text=text)
+            self._add("dark", at, housing=self.seating.head["housing"], range=self.range_lx, text=text)
             return
         beside: dict[str, Mapping[str, str | float]] = {"thermal": self._seen}
         beside["electrical"] = {"per": "lamp", **self._volts}
         cells = {column: text, **beside.get(table, {})} if text else {}
         self._add("also", at, table=table, column=column, text=text, s=round(self.elapsed(at)), cells=cells)
+
+    def _lux(self, text: str) -> float:
+        return self._number(text, "readings", "illuminance_lx")
 
     def _number(self, text: str, table: str, column: str) -> float:
         """Return what was typed in the unit of a column, typed in that of its header."""
@@ -523,44 +517,44 @@ class Take:
         form = next((f for f in about.forms if f.header == sheet.holds(column)), None)
         return check_number(parse_number(text, decimal=self.decimal), text, about, form)
 
-    def _take_on(self, text: str, at: datetime) -> None:
-        if text in {"", "skip"}:
-            self._add("done" if text else "on", at)
-        else:
+    def _take_step(self, wanted: str, text: str, at: datetime) -> None:
+        """Take Enter or skip at a lamp, else a figure of the meter."""
+        entry, instant = ENTRIES[wanted].get(text), self.awaited
+        if entry is None and wanted == "on":
             self.said = "press Enter alone at the moment the lamp is switched on."
-
-    def _take_lux(self, text: str, at: datetime) -> None:
-        instant = self.awaited
-        if text not in {"", "skip"}:
+        elif entry is None:
             self._new_figure(text, at)
-        elif text or self.seating.of("lux", instant=instant):
-            self._add("through", at, instant=instant)
-        else:
+        elif wanted == "lux" and not text and not self.seating.of("lux", instant=instant):
             self.said = "type the figure of the meter, or skip."
+        else:
+            self._add(entry, at, **({"instant": instant} if wanted == "lux" else {}))
+        if entry == "off":
+            head = self.seating.head
+            self._close(at)
+            self.said = interval_words(self.campaign, head) or "in the tables."
 
     def _new_figure(self, text: str, at: datetime) -> None:
-        s, instant, late = self.elapsed(at), self.awaited, False
+        s, instant, doubts = self.elapsed(at), self.awaited, {"far", "range"}
         if instant:
             mark = self.marks[instant]
-            late = s > mark + TYPING_S and not self.seating.of("lux", instant=instant)
             if mark <= s <= mark + TYPING_S:
                 s = mark
-            elif not (late or mark - self.bench.settings.initial_window_s <= s < mark):
+            elif s > mark and not self.seating.of("lux", instant=instant):
+                doubts.add("late")
+            elif not mark - self.bench.settings.initial_window_s <= s < mark:
                 instant = ""
-        lx = self._number(text, "readings", "illuminance_lx")
-        figure = Figure(text, lx, at, instant, round(s, 1), late)
+        figure = Figure(text, self._lux(text), at, instant, round(s, 1), doubts)
         if not instant and any(e["s"] >= figure.s for e in self.seating.of("lux", instant="")):
             self.said = "one figure at a time; not kept."
-            return
-        self.figure = figure
-        self._weigh(figure, at)
+        else:
+            self._weigh(figure, at)
 
     def _weigh(self, figure: Figure, at: datetime) -> None:
         """Ask about a figure that was typed, or confirm it."""
-        doubts = {"late": figure.late, "far": self._far(figure), "range": self._other_range(figure)}
+        doubts = {"late": True, "far": self._far(figure), "range": self._other_range(figure)}
         for doubt, words in ASKS.items():
-            if doubts[doubt] and doubt not in figure.settled:
-                figure.doubt = doubt
+            if doubts[doubt] and doubt in figure.open:
+                self.figure, figure.doubt = figure, doubt
                 self._ask(words.format(text=shown(figure.text), s=figure.s, ranges=self._tops), at)
                 return
         self.figure = None
@@ -572,18 +566,17 @@ class Take:
         figure = self.figure
         if figure is None:
             return
+        settled = text in {"keep", ""}
         if figure.doubt == "range":
             self._take_range(text, at)
+            settled = figure.lx <= (self.range_lx or 0.0)
         elif figure.doubt == "late" and text == "keep":
             figure.s = self.marks[figure.instant]
         elif figure.doubt == "late" and not text:
             figure.instant = ""
         elif text != "keep":  # typed again, and asked again where it is far still
-            figure.lx, figure.text = self._number(text, "readings", "illuminance_lx"), text
-            figure.settled.discard(figure.doubt)
-        fits = figure.doubt == "range" and figure.lx <= (self.range_lx or 0.0)
-        if text in {"keep", ""} or fits:
-            figure.settled.add(figure.doubt)
+            figure.lx, figure.text = self._lux(text), text
+        figure.open -= {figure.doubt} if settled else set()
         self._add("answered", at, text=text)
         self._weigh(figure, at)
 
@@ -611,15 +604,6 @@ class Take:
         known = sorted([e["lx"] for e in mine] or (own if len(own) else there)["illuminance_lx"])
         return bool(known) and abs(value - math.log(known[len(known) // 2])) > SLIP_LN
 
-    def _take_off(self, text: str, at: datetime) -> None:
-        if text:
-            self._new_figure(text, at)
-            return
-        head = self.seating.head
-        self._add("off", at)
-        self._close(at)
-        self.said = interval_words(self.campaign, head) or "in the tables."
-
     def _close(self, at: datetime) -> None:
         """Finish the open seating, if there is one, and put what was typed into the tables."""
         if self.day.open is not None:
@@ -629,9 +613,9 @@ class Take:
     def _append_done(self) -> None:
         entries = len(self.journal.entries)
         for number, seating in enumerate(self.day.seatings):
-            for table, rows in rows_of(self.day, number).items() if seating.done else ():
-                if table not in seating.written:
-                    append(self.journal, number, self.sheets[table], rows, self.now)
+            made = rows_of(self.day, number) if seating.done else {}
+            for table in [table for table in made if table not in seating.written]:
+                append(self.journal, number, self.sheets[table], made[table], self.now)
         if len(self.journal.entries) > entries:
             self.load()
 
@@ -659,52 +643,45 @@ class Take:
         told = {"ranges": self._tops, "housings": listed(self.bench.housings)}
         if seating is None:
             title, big, lines = self._called(at)
-            asked = "free" if wanted == "lamp" and not lines else wanted
-            prompt = PROMPTS[asked].format(**told, lamp=shown(self.named.get("lamp", "")))
-            return View(title, big, lines, prompt, self.said)
-        head, s = seating.head, self.elapsed(at)
-        step = Step(*(head[name] for name in Step.__match_args__[:3]))
-        names = {f"at {_minutes(mark)}": instant for instant, mark in self.marks.items()} | {"warm-up": ""}
-        figures = {name: seating.of("lux", instant=instant) for name, instant in names.items()}
-        lines = tuple(
-            f"{name:<9} {'  '.join(shown(e['text']) for e in found[-8:])}".rstrip()
-            for name, found in figures.items()
-            if found or name != "warm-up"
-        )
-        mark = self.marks.get(self.awaited, math.nan)
-        if wanted == "lux":
-            wanted = "again" if seating.of("lux", instant=self.awaited) else "before" if s < mark else "now"
+            wanted = "free" if wanted == "lamp" and not lines else wanted
+            told["lamp"] = shown(self.named.get("lamp", ""))
+        else:
+            head, s = seating.head, self.elapsed(at)
+            title, big = f"{Step(*(head[name] for name in WHO))}, seating {head['mounting']}", _minutes(s)
+            typed = {f"at {_minutes(mark)}": instant for instant, mark in self.marks.items()}
+            typed["warm-up"] = ""
+            lines = [
+                f"{name:<9} {'  '.join(shown(e['text']) for e in seating.of('lux', instant=instant)[-8:])}".rstrip()
+                for name, instant in typed.items()
+            ]
+            lines = lines[:-1] if lines[-1] == "warm-up" else lines
+            mark = self.marks.get(self.awaited, math.nan)
+            if wanted == "lux":
+                first = "before" if s < mark else "now"
+                wanted = "again" if seating.of("lux", instant=self.awaited) else first
+            told |= {"lamp": shown(head["lamp"]), "mark": _minutes(mark)}
         wanted = self.figure.doubt if self.figure else wanted
-        told |= {"lamp": shown(head["lamp"]), "mark": _minutes(mark)}
         if wanted == "case":
             seen = ", ".join(shown(f"{x}") for x in self._seen.values())
             told |= {"unit": self.sheets["thermal"].holds("displayed_C")[-1], "seen": seen}
-        prompt = PROMPTS[wanted].format(**told)
-        return View(f"{step}, seating {head['mounting']}", _minutes(s), lines, prompt, self.said)
+        return View(title, big, tuple(lines), PROMPTS[wanted].format(**told), self.said)
 
-    def _called(self, at: datetime) -> tuple[str, str, tuple[str, ...]]:
+    def _called(self, at: datetime) -> tuple[str, str, list[str]]:
         """Return title, large figures and lines while no lamp is seated."""
         steps = self.steps()
         if not steps:
-            return "No step of plan.csv is left for today" if len(self.bench.tables["plan"]) else "", "", ()
+            return "No step of plan.csv is left for today" if len(self.bench.tables["plan"]) else "", "", []
         first, ends = steps[0], self.rest_ends(steps[0])
         if ends is not None and ends > at:
             rests = f"{shown(first.lamp)} rests until {ends:%H:%M}; swap, or another lamp's code"
-            return "A rest", _minutes((ends - at).total_seconds()), (rests,)
-        return (
-            f"Step {first.step}: {first}",
-            "",
-            ("initial and hold time" if first.hold else "initial time alone",),
-        )
+            return "A rest", _minutes((ends - at).total_seconds()), [rests]
+        read = "initial and hold time" if first.hold else "initial time alone"
+        return f"Step {first.step}: {first}", "", [read]
 
 
 def _minutes(s: float) -> str:
     """Return seconds as m:ss; nothing where there are none."""
     return "" if math.isnan(s) else f"{int(s) // 60}:{int(s) % 60:02d}"
-
-
-def _same(seating: Seating, step: Step) -> bool:
-    return (seating.head["lamp"], seating.head["specimen"]) == (step.lamp, step.specimen)
 
 
 def _refuse(code: str, words: str) -> NoReturn:
@@ -733,12 +710,8 @@ def _refuse_open_files(folder: Path) -> None:
 
 
 def _evaluated(bench: Bench) -> Campaign | None:
-    if not len(bench.tables["readings"]):
-        return None
-    try:
-        return evaluate(bench)
-    except MethodError:
-        return None
+    found = attempt(evaluate, bench) if len(bench.tables["readings"]) else None
+    return found if isinstance(found, Campaign) else None
 
 
 def interval_words(campaign: Campaign | None, seated: Mapping[str, Any]) -> str:

@@ -50,11 +50,8 @@ def large(text: str) -> list[str]:
     list of str
         Rows.
     """
-    rows = []
-    for row in range(5):
-        cells = (f"{int(GLYPHS[c][row]):03b}".replace("1", "##").replace("0", "  ") for c in text)
-        rows.append("  ".join(cells).rstrip())
-    return rows
+    rows = ("  ".join(f"{int(GLYPHS[c][row]):03b}" for c in text) for row in range(5))
+    return [row.replace("1", "##").replace("0", "  ").rstrip() for row in rows]
 
 
 def painted(view: View, size: os.terminal_size) -> Iterator[str]:
@@ -78,14 +75,11 @@ def painted(view: View, size: os.terminal_size) -> Iterator[str]:
     rows += [(BRIGHT, row.replace("#", block)) for row in figures] + [(DARK, "")]
     rows += [(DARK, line) for line in view.lines] + [(DARK, ""), (BRIGHT, view.said), (DARK, "")]
     rows += [(DIM, HELP), (BRIGHT, view.prompt)]
-    wide = [(colour, part) for colour, text in rows for part in _parts(text, size.columns - 1)]
+    columns = size.columns - 1  # what fits, rows of large figures too, is as it is
+    parts = ((c, textwrap.wrap(text, columns) if len(text) > columns else [text]) for c, text in rows)
+    wide = [(colour, part) for colour, found in parts for part in found]
     for colour, text in wide[-(size.lines - 2) :]:
         yield f"{colour}{text}\x1b[K"
-
-
-def _parts(text: str, columns: int) -> list[str]:
-    """Return a row in parts that fit; rows of large figures are as they are."""
-    return [text] if len(text) <= columns else textwrap.wrap(text, columns)
 
 
 class Screen:
@@ -114,25 +108,20 @@ class Screen:
         entered : bool
             Whether a line was typed since.
         """
-        sound = "\a" if beep else ""
         if self.terminal:
-            rows = list(painted(view, shutil.get_terminal_size()))
-            drawn = "".join(f"\x1b[{n};1H{row}" for n, row in enumerate(rows, start=1))
+            rows = tuple(painted(view, shutil.get_terminal_size()))
+            text = "".join(f"\x1b[{n};1H{row}" for n, row in enumerate(rows, start=1))
             if entered or not self.last:  # what was typed goes with the old screen
-                text = f"{DARK}\x1b[2J{drawn}{BRIGHT}\x1b[{len(rows) + 1};1H> \x1b[K"
+                text = f"{DARK}\x1b[2J{text}{BRIGHT}\x1b[{len(rows) + 1};1H> \x1b[K"
             else:
-                text = f"\x1b7{drawn}\x1b8"
-            self.last = tuple(rows)
-            self.out.write(sound + text)
+                text = f"\x1b7{text}\x1b8"
         else:
-            said = (view.title, *view.lines, view.said, view.prompt)
-            new = [
-                line for line in said if line and (line not in self.last or line in {view.said, view.prompt})
-            ]
-            if said != self.last:
-                self.out.write("\n".join(new) + "\n")
-            self.last = said
-            self.out.write(sound)
+            rows = (view.title, *view.lines, view.said, view.prompt)
+            known = {*self.last} - {view.said, view.prompt} | {""}
+            new = [line for line in rows if line not in known]
+            text = "\n".join(new) + "\n" if rows != self.last else ""
+        self.last = rows
+        self.out.write("\a" * beep + text)
         self.out.flush()
 
     def leave(self) -> None:
@@ -186,11 +175,10 @@ def run(folder: Path) -> str:
                 entered = True
         finally:
             screen.leave()
-        left = take.day.open
         words = f"{take.journal.path.name} keeps the day."
-        if left is not None:
-            words = f"{words} {left.head['lamp']} is not finished: the same line goes on with it."
-        return words
+        if (left := take.day.open) is None:
+            return words
+        return f"{words} {left.head['lamp']} is not finished: the same line goes on with it."
 
 
 def _typed(lines: queue.Queue[tuple[str, datetime] | None]) -> None:

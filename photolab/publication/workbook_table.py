@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import openpyxl
 import pandas as pd
+from openpyxl.cell import Cell, MergedCell
 from openpyxl.worksheet.worksheet import Worksheet
 
 from photolab.publication.tables import DICTIONARY
@@ -37,10 +38,10 @@ def as_workbook(table: pd.DataFrame, left_out: pd.DataFrame, *, last_day: str = 
     """
     book = openpyxl.Workbook()
     book.remove(book.worksheets[0])
-    _fill(book.create_sheet("results"), table)
-    _fill(book.create_sheet("left out"), left_out)
     words = [(c, DICTIONARY.get(str(c), "")) for c in table.columns]
-    _fill(book.create_sheet("data dictionary"), pd.DataFrame(words, columns=["column", "what it is"]))
+    about = pd.DataFrame(words, columns=["column", "what it is"])
+    for title, rows in {"results": table, "left out": left_out, "data dictionary": about}.items():
+        _fill(book.create_sheet(title), rows)
     return as_bytes(book, last_day)
 
 
@@ -69,45 +70,40 @@ def as_bytes(book: openpyxl.Workbook, last_day: str) -> bytes:
 
 def _fill(sheet: Worksheet, table: pd.DataFrame) -> None:
     """Write a table, header first."""
-    for j, name in enumerate(table.columns, start=1):
-        _text(sheet, 1, j, str(name))
-    for i, row in enumerate(table.itertuples(index=False), start=2):
+    rows: list[tuple[Any, ...]] = [tuple(table.columns), *table.itertuples(index=False, name=None)]
+    for i, row in enumerate(rows, start=1):
         for j, value in enumerate(row, start=1):
-            write_cell(sheet, i, j, value)
+            write_cell(sheet.cell(i, j), value)
     sheet.freeze_panes = "A2"
 
 
-def write_cell(sheet: Worksheet, i: int, j: int, value: Any) -> None:
-    """Write one value: numbers to 10 digits, text as text, nothing where there is none.
+def write_cell(cell: Cell | MergedCell, value: Any) -> Any:
+    """Write one value: numbers to 10 digits, text as text whatever it begins with, nothing where there is none.
 
     Parameters
     ----------
-    sheet : Worksheet
+    cell : Cell
         Where.
-    i, j : int
-        Row and column, from 1. [1]
     value : object
         A number, a text, a truth value, NaN or None.
+
+    Returns
+    -------
+    object
+        What stands there now.
     """
     if isinstance(value, bool | np.bool_):
-        _text(sheet, i, j, "yes" if value else "no")
+        value = "yes" if value else "no"
     elif isinstance(value, int | float | np.integer | np.floating):
         number = float(value)
-        if math.isinf(number):
-            _text(sheet, i, j, "inf")
-        elif not math.isnan(number):
-            sheet.cell(i, j).value = float(f"{number:.9e}")
-    elif value is not None and str(value):
-        _text(sheet, i, j, str(value))
-
-
-def _text(sheet: Worksheet, i: int, j: int, text: str) -> None:
-    """Write text that stays text, whatever it begins with."""
-    cell = sheet.cell(i, j)
-    cell.value = text
-    cell.data_type = "s"
-    if text.startswith(("=", "+", "-", "@")):
-        cell.quotePrefix = True  # it stays text when somebody edits the cell
+        value = "inf" if math.isinf(number) else None if math.isnan(number) else float(f"{number:.9e}")
+    if isinstance(value, float):
+        cell.value = value
+    elif value is not None and (text := str(value)):
+        cell.value, cell.data_type = text, "s"
+        if text.startswith(("=", "+", "-", "@")):
+            cell.quotePrefix = True  # it stays text when somebody edits the cell
+    return cell.value
 
 
 def _undated(data: bytes, stamp: datetime) -> bytes:
