@@ -197,16 +197,11 @@ def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
 def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
     """Yield whether one seating, piece or day decides a verdict, where it is quick to try."""
     campaign = book.campaign
-    lamp, housing, base = str(row["lamp"]), str(row["housing"]), campaign.baseline
-    slow = len(campaign.bench.tables["warm_up"]) > 0  # every record would be fitted again
-    instant = "initial" if slow else str(row["instant"])
+    lamp, housing, instant = (str(row[c]) for c in ("lamp", "housing", "instant"))
     if math.isnan(row["family_low"]):
         return
-    names = {(one, housing, "hot_spot", instant) for one in (lamp, base)}
-    unread = not names <= set(campaign.at(instant).names)
-    if unread or len(campaign.seats) > _MOST_SEATINGS:
-        why = "every record would be fitted again" if unread else "there are many; notebook 13 does"
-        yield f"{place}: whether one seating decides it was not tried, as {why}."
+    if len(campaign.seats) > _MOST_SEATINGS:
+        yield f"{place}: whether one seating decides it was not tried, as there are many; notebook 13 does."
         return
 
     def verdict(one: Campaign | None) -> str | None:
@@ -215,16 +210,15 @@ def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
         except (MethodError, KeyError):
             return None  # without that part it was not read then
 
-    when = _place(book, {**row, "instant": instant})
     said = []
     for level in LEVELS:
-        again = without_each(campaign, lamp, base, housing=housing, level=level, instant=instant)
+        again = without_each(campaign, lamp, campaign.baseline, housing=housing, level=level, instant=instant)
         each = {part: verdict(one) for part, one in again}
         whole = verdict(campaign) or ""
         if any(each.values()):  # else each part is all there is
             said.append(left_out_sentence(LeftOut(level, whole, each)))
     if told := " ".join(said):
-        yield f"{when}: {told[:1].lower()}{told[1:]}"
+        yield f"{place}: {told[:1].lower()}{told[1:]}"
 
 
 def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]) -> Iterator[str]:
