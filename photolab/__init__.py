@@ -17,6 +17,8 @@ _HOME = {
     "Input": "metrology.quantity",
     "Measured": "metrology.quantity",
     "Meter": "bench.model",
+    "agree": "publication.words",
+    "bench_folder": "publication.notebooks",
     "compare": "bench.two_readings",
     "evaluate": "bench.evaluation",
     "fit_warm_up": "thermal.warm_up",
@@ -25,6 +27,7 @@ _HOME = {
     "read_bench": "bench.records",
     "say": "publication.words",
     "surface_temperature": "thermal.thermography",
+    "table": "publication.display",
 }
 __all__ = list(_HOME)
 

@@ -136,15 +136,15 @@ def test_spreads_by_hand_are_those_of_the_results():
     """Oracle: the campaign's own pooled spreads, on the demo and on other benches."""
     for bench in (None, str(HERE / "benches" / "club"), str(HERE / "benches" / "two-alike")):
         shown = said("02", bench=bench)
-        assert "give the same figure: SD of a mounting." in shown
+        assert "give the same figure: SD of a seating." in shown
         assert "differs from the report" not in shown
 
 
 def test_the_flagged_seating_of_k8_is_named():
-    """Oracle: scenario: HP mounting 2 of K8 stands 11 % low, within two seating SDs; its light is modulated."""
-    assert "K8 specimen 1 in HP, D05 mounting 2" in said("02")
+    """Oracle: scenario: HP seating 2 of K8 stands 11 % low, within two seating SDs; its light is modulated."""
+    assert "K8 specimen 1 in HP, D05 seating 2" in said("02")
     assert "K8 scatters by 1.6 %" in said("02")
-    percent = float(re.search(r"K8 in HP, mounting 2, D05, (-[\d.]+) %", said("02"))[1])
+    percent = float(re.search(r"K8 in HP, seating 2, D05, (-[\d.]+) %", said("02"))[1])
     assert abs(percent + 11.0) < 5.0
 
 
@@ -318,7 +318,7 @@ def test_a_budget_by_hand_is_that_of_the_report(settings):
     assert "same figure: ln of the result" in shown
     assert "same figure: standard uncertainty" in shown
     pairs = re.findall(
-        r"(?:linearity|range term|mounting|day|voltmeter).* (-?\d\.\d{6}) +(-?\d\.\d{6})$",
+        r"(?:linearity|range term|seating|day|voltmeter).* (-?\d\.\d{6}) +(-?\d\.\d{6})$",
         shown,
         re.MULTILINE,
     )

@@ -94,5 +94,5 @@ def test_every_finding_has_a_sentence(code):
 
 def test_a_flagged_mounting_is_described_and_not_called_an_error():
     said = finding_words(Finding("mounting_flagged", ("K8", "1", "HP", "D05", "2"), -0.098))
-    assert "K8 specimen 1 in HP, D05 mounting 2, reads 10 % less than the lamp's other seatings" in said
+    assert "K8 specimen 1 in HP, D05 seating 2, reads 10 % less than the lamp's other seatings" in said
     assert "until you exclude it, it counts in the value and in the seating SD alike" in said

@@ -287,7 +287,7 @@ rest_minutes  | min   | 0..            |                               | 30     
 measured_at   | code  | socket supply  |                               | socket | where the volts were measured
 cover         | code  | open closed    |                               | closed | rear cover of the housing
 fan_direction | text  |                |                               | down   | where the lamp's fan or fin points
-repeat        | count | 1..            | numbered by row order         | 1      | repeat within one mounting
+repeat        | count | 1..            | numbered by row order         | 1      | repeat within one seating
 date          | date  |                |                               | 2025-04-03 | day of the calendar, YYYY-MM-DD
 note          | text  |                |                               | door was open | anything worth remembering
 technology    | code  | {TECHNOLOGIES} | | led | kind of light source

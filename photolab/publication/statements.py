@@ -253,7 +253,7 @@ def advice(
 
 
 def separate_words(pair: ReadingComparison) -> str:
-    """Return what more mountings would do.
+    """Return what more seatings would do.
 
     Parameters
     ----------
@@ -455,7 +455,7 @@ def _meter_or_seating(pair: ReadingComparison, seatings: int) -> str:
 FINDING_WORDS = {
     "baseline_by_row_order": "No lamp has the role baseline; ratios are against {0}, the first in row order.",
     "mounting_flagged": (
-        "{0} specimen {1} in {2}, {3} mounting {4}, reads {percent} than the lamp's other seatings: look whether it "
+        "{0} specimen {1} in {2}, {3} seating {4}, reads {percent} than the lamp's other seatings: look whether it "
         "was seated or aimed wrongly; until you exclude it, it counts in the value and in the seating SD alike."
     ),
     "readings_linked": (

@@ -10,7 +10,7 @@ import base64
 import functools
 import io
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
@@ -301,6 +301,81 @@ def picture(
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png", metadata={"Software": None})
     return Picture(buffer.getvalue(), words)
+
+
+def drawn(
+    draw: Callable[..., object],
+    *things: object,
+    alt: str = "",
+    invented: bool = False,
+    rows: int = 1,
+    height: float = 3.0,
+    **options: object,
+) -> Picture:
+    """Return what one function draws, in the form in which it is shown.
+
+    Parameters
+    ----------
+    draw : callable
+        Takes the panel, or the list of them where there are several, the things and the options.
+    *things : object
+        What is drawn.
+    alt : str, default ""
+        What it shows in words, as `picture` takes it; what `draw` says of it, if anything, follows.
+    invented : bool, default False
+        Mark it as drawn from invented readings.
+    rows : int, default 1
+        Panels below one another, with one scale across. [1]
+    height : float, default 3.0
+        Of the whole figure. [in]
+    **options : object
+        Go to `draw`.
+
+    Returns
+    -------
+    Picture
+        Put it on the last line of a cell.
+    """
+    figure, panels = new_figure(rows, height=height, share_x=rows > 1)
+    said = draw(panels if rows > 1 else panels[0], *things, **options)
+    return picture(figure, alt=f"{alt} {said}" if isinstance(said, str) else alt, invented=invented)
+
+
+def panels(
+    draw: Callable[..., object],
+    things: Mapping[str, object],
+    *,
+    alt: str,
+    invented: bool = False,
+    rows: int = 1,
+    **shape: Any,
+) -> Picture:
+    """Return a figure with a panel for each of several things, in the form in which it is shown.
+
+    Parameters
+    ----------
+    draw : callable
+        Takes the panel, the thing and its title.
+    things : mapping
+        Title and thing of each panel, row by row.
+    alt : str
+        What they show in words, as `picture` takes it.
+    invented : bool, default False
+        Mark it as drawn from invented readings.
+    rows : int, default 1
+        Rows of panels. [1]
+    **shape : object
+        Width, height and shared scales, as `new_figure` takes them.
+
+    Returns
+    -------
+    Picture
+        Put it on the last line of a cell.
+    """
+    figure, axes = new_figure(rows, -(-len(things) // rows), **shape)
+    for panel, (title, thing) in zip(axes, things.items(), strict=False):
+        draw(panel, thing, title=title)
+    return picture(figure, alt=alt, invented=invented)
 
 
 @styled
