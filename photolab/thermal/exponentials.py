@@ -228,7 +228,7 @@ def _reweighted(
         huber = np.minimum(1.0, HUBER / np.maximum(ratio, 1e-12))
         tukey = np.where(ratio < TUKEY, (1.0 - (ratio / TUKEY) ** 2) ** 2, 1e-12)
         problem = replace(problem, root_weight=given * np.sqrt(huber if turn < 8 else tukey))
-        found = solve(problem, terms, starts=1, polished=turn == 23)
+        found = solve(problem, terms)
     share = (ratio / TUKEY) ** 2
     slope = np.where(ratio < TUKEY, (1.0 - share) * (1.0 - 5.0 * share), 0.0)
     return problem, found, 1.0 / float(np.mean(slope[given > 0])) ** 2

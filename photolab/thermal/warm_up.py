@@ -17,16 +17,15 @@ from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter, stable_scatter
-from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
+from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE, scan_ripple, scan_step
+from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up_model import (
+    LEAST_GAP,
     ROUNDING,
     Curve,
     curve_of,
     described_fit,
-    fit_terms,
     locate_step,
-    ripple_of,
-    scan,
     separable,
 )
 from photolab.thermal.warm_up_result import Finding, Step, WarmUp, log_time_uncertainties
@@ -164,7 +163,7 @@ def fit_warm_up(
         illuminance=light,
         curve=curve,
         described=curve,
-        one_term=fit_terms(curve.problem, 1),
+        one_term=solve(curve.problem, 1),
         monotone=fit_monotone(times, light, curve.noise.neighbours),
         more_rates=0.0,
         step=None,
@@ -310,15 +309,16 @@ def _fit_with_step(
 ) -> tuple[Curve, bool]:
     """Return the two-term fit, with a step where one is found, and whether a second step shows."""
     problem = separable(times, light, None)
-    smooth = fit_terms(problem, 2)
+    smooth = solve(problem, 2, gap=LEAST_GAP)
     noise = float(np.sqrt(smooth.sum_of_squares / max(times.size - 5, 1)))
     threshold = THRESHOLD_COARSE if noise < display else THRESHOLD
-    first = scan(times, problem, smooth, threshold)
+    scan = partial(scan_step, times, threshold=threshold, rounding=ROUNDING * float(np.abs(light).max()))
+    first = scan(smooth.residual, smooth.design)
     if first.found:
         step_s, stepped, found = locate_step(times, light, first.index)
         if _outside_class(times, light, found.sum_of_squares, 6):
             curve = curve_from(times, stepped, found, step_s=step_s)
-            return curve, scan(times, stepped, found, threshold).found
+            return curve, scan(found.residual, found.design).found
     return curve_from(times, problem, smooth, step_s=None), False
 
 
@@ -383,7 +383,7 @@ def _what_holds(fit: WarmUp, second: bool) -> dict[str, bool]:
         "record_too_short": fading and length < LENGTHS_NEEDED * _slowest(fit.described, fit.coverage),
         "rising_light": outside and rises,
         "not_one_settling_curve": outside and not rises,
-        "ripple": ripple_of(times, curve).found,
+        "ripple": scan_ripple(times, residual, curve.found.design).found,
         "too_few_independent_readings": effective < REFUSED_BELOW,
         "few_independent_readings": REFUSED_BELOW <= effective < FLAGGED_BELOW,
         "slow_correlated_noise": slow,

@@ -18,7 +18,7 @@ from photolab.metrology.quantity import Input, Measured, combine, coverage_facto
 from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
-from photolab.thermal.variable_projection import Projection, full_design
+from photolab.thermal.variable_projection import Projection
 from photolab.thermal.warm_up_model import Curve, fixed_columns, window
 
 FloatArray = NDArray[np.float64]
@@ -469,7 +469,7 @@ class WarmUp:
         return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling, at_s, initial)
 
     @cached_property
-    def _pair_fits(self) -> tuple[PairFits, ...]:
+    def _pair_fits(self) -> PairFits:
         """Fits of all pairs of time constants, from which the intervals inside the record come."""
         return fit_pairs(self.curve)
 
@@ -561,9 +561,8 @@ def _parameters(
     """Return fixed coefficients [lx], amplitudes [lx] and ln of the time constants, a drift of the record in all."""
     values = np.concatenate([curve.found.coefficients, curve.found.theta])
     names = [f"parameter {k} of the curve" for k in range(values.size)]
-    design = full_design(curve.problem, curve.found.coefficients, curve.found.theta)
     drifted = curve.problem.y * curve.problem.x / curve.problem.x[-1]
-    moved = np.linalg.lstsq(design, drifted)[0]
+    moved = np.linalg.lstsq(curve.found.design, drifted)[0]
     drift = Input("drift over the record", drift_relative_sd)
     fitted = from_fit(names, values, curve.noise.covariance, dof=curve.noise.dof)
     own = [one + measured(0.0, (drift, by)) for one, by in zip(fitted, moved, strict=True)]
