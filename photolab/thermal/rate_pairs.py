@@ -16,13 +16,14 @@ References
 
 from dataclasses import dataclass
 from functools import cached_property
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 from scipy.optimize import brentq
 
-from photolab.thermal.residuals import neighbour_correlation, whiten
+from photolab.thermal.residuals import neighbour_correlation
 from photolab.thermal.variable_projection import kept_apart
 from photolab.thermal.warm_up_model import LEAST_GAP, Curve, fixed_columns
 
@@ -31,8 +32,10 @@ FloatArray = NDArray[np.float64]
 GRID_SIZE = 100
 SMALLEST_RATIO = 1.5  # of two time constants: closer ones draw the same curves, measured to 2
 LATTICE = np.linspace(-3.3, 3.3, 13)  # standard uncertainties around the fit, in each direction
+STEPS = np.stack(np.meshgrid(LATTICE, LATTICE)).reshape(2, -1)
 WIDEST = 1.0  # of ln(time constant): beyond it the grid is fine enough
 FARTHEST = 200.0  # noise variances above the smallest sum of squares: such pairs play no part
+MARGIN = 1.2  # of the rise at an end: between two ratios none needs more
 ROUNDING = 1e-9  # of the light: residuals below it are arithmetic
 
 
@@ -144,11 +147,15 @@ class PairRatios:
         ndarray, shape (p,)
             Root of the smallest rise of the sum of squares, in noise SDs. [1]
         """
-        (later, both, earlier), (least, best) = self.covariance, self.best
-        spread = np.maximum(later - 2.0 * ratio * both + ratio**2 * earlier, 1e-300)
-        rise = (self.above - ratio * self.below) ** 2 / spread
-        smallest = np.maximum(np.min(self.sums_of_squares + rise, axis=1) - least, 0.0)
+        least, best = self.best
+        smallest = np.maximum(np.min(self._squares_at(ratio), axis=1) - least, 0.0)
         return np.copysign(np.sqrt(smallest / self.noise_variance), ratio - best)
+
+    def _squares_at(self, ratio: float) -> FloatArray:
+        """Return the sum of squares of each pair where it has to give a ratio, shape (p, m) [lx2]."""
+        later, both, earlier = self.covariance
+        spread = np.maximum(later - 2.0 * ratio * both + ratio**2 * earlier, 1e-300)
+        return self.sums_of_squares + (self.above - ratio * self.below) ** 2 / spread
 
     def within(self, first: float, last: float) -> "PairRatios":
         """Return the pairs that can decide on how far ratios between two lie from the best.
@@ -156,16 +163,19 @@ class PairRatios:
         Parameters
         ----------
         first, last : float
-            The two. [1]
+            The two, ascending. [1]
 
         Returns
         -------
         PairRatios
-            Without pairs whose sum of squares alone is larger than what the farthest ratio needs.
+            The best pairs, and those with a smaller sum of squares between the two than the farthest ratio needs.
         """
-        farthest = 1.5 * np.maximum(np.abs(self.distance(first)), np.abs(self.distance(last)))
-        limit = self.best[0] + farthest**2 * self.noise_variance
-        near = np.any(self.sums_of_squares <= limit[:, None], axis=0)
+        at_ends = [self._squares_at(first), self._squares_at(last)]
+        limit = np.max([np.min(one, axis=1) for one in at_ends], axis=0) - self.best[0]
+        own = self.above / self.below
+        least = np.where((own > first) & (own < last), self.sums_of_squares, np.minimum(*at_ends))
+        near = np.any(least <= (self.best[0] + MARGIN * limit)[:, None], axis=0)
+        near[np.argmin(self.sums_of_squares, axis=1)] = True
         values = self.above[:, near], self.below[:, near], self.covariance[..., near]
         return PairRatios(self.sums_of_squares[:, near], self.noise_variance, *values)
 
@@ -212,38 +222,57 @@ def fit_pairs(curve: Curve) -> PairFits:
     """
     problem, count = curve.problem, curve.linear
     taus, place = _pairs(curve)
-    columns = np.column_stack([problem.fixed, problem.y, np.exp(-problem.x[:, None] / taus)])
-    white = whiten(columns, neighbour_correlation(problem.x, curve.noise.correlation_times))
-    basis, triangle = np.linalg.qr(white[..., :count])
-    inner = basis.swapaxes(1, 2) @ white[..., count:]
-    rest = white[..., count:] - basis @ inner
-    light, parts = rest[..., :1], rest[..., 1:]
-    between = parts[..., :GRID_SIZE].swapaxes(1, 2) @ parts[..., :GRID_SIZE]
-    i, j = place[:, : -(LATTICE.size**2)]
-    beside = np.prod(np.split(parts[..., GRID_SIZE:], 2, axis=-1), axis=0).sum(axis=1)
-    mixed = np.concatenate([between[:, i, j], beside], axis=1)
-    one, two = np.moveaxis(np.sum(parts**2, axis=1)[:, place], 1, 0)
-    a, b = np.moveaxis((light.swapaxes(1, 2) @ parts)[:, 0, place], 1, 0)
+    columns = np.column_stack([problem.y, np.exp(-problem.x[:, None] / taus)])
+    apart = np.linalg.pinv(problem.fixed) @ columns
+    columns = columns - problem.fixed @ apart
+    phi = neighbour_correlation(problem.x, curve.noise.correlation_times)
+    beside = phi / (1.0 - phi**2)
+    own = 1.0 + np.pad(phi * beside, ((0, 0), (1, 0))) + np.pad(phi * beside, ((0, 0), (0, 1)))
+
+    def products(one: FloatArray, two: FloatArray) -> FloatArray:
+        """Return the products of columns with columns through the inverse correlation, which is of three diagonals."""
+        return own @ (one * two) - beside @ (one[:-1] * two[1:] + one[1:] * two[:-1])
+
+    few = np.column_stack([problem.fixed, columns[:, : 1 + GRID_SIZE]])
+    white = own[..., None] * few
+    white[:, :-1] -= beside[..., None] * few[1:]
+    white[:, 1:] -= beside[..., None] * few[:-1]
+    white = white.swapaxes(1, 2)
+    root = np.linalg.inv(np.linalg.cholesky(white[:, :count] @ problem.fixed)).swapaxes(1, 2)
+    inner = root.swapaxes(1, 2) @ (white[:, :count] @ columns)
+    light, parts = inner[..., :1], inner[..., 1:]
+    grid = parts[..., :GRID_SIZE]
+    between = white[:, 1 + count :] @ few[:, 1 + count :] - grid.swapaxes(1, 2) @ grid
+    first, second = np.split(np.arange(1 + GRID_SIZE, len(taus) + 1), 2)
+    around = products(columns[:, first], columns[:, second]) - np.sum(
+        inner[..., first] * inner[..., second], axis=1
+    )
+    flat = np.ravel_multi_index(tuple(place[:, : -first.size]), (GRID_SIZE, GRID_SIZE))
+    mixed = np.concatenate([between.reshape(len(phi), -1).take(flat, axis=1), around], axis=1)
+    squared = products(columns, columns) - np.sum(inner**2, axis=1)
+    one, two = np.moveaxis(squared.take(place + 1, axis=1), 1, 0)
+    cross = white[:, count] @ columns[:, 1:] - np.sum(light * parts, axis=1)
+    a, b = np.moveaxis(cross.take(place, axis=1), 1, 0)
     determinant = one * two - mixed**2
     usable = determinant > 1e-10 * one * two
     inverse = np.stack([two, one, -mixed], axis=1) / np.where(usable, determinant, 1.0)[:, None]
     amplitudes = np.stack([inverse[:, 0] * a + inverse[:, 2] * b, inverse[:, 1] * b + inverse[:, 2] * a], axis=1)
-    squares = np.sum(light**2, axis=(1, 2))[:, None] - amplitudes[:, 0] * a - amplitudes[:, 1] * b
+    squares = squared[:, :1] - amplitudes[:, 0] * a - amplitudes[:, 1] * b
     squares = np.where(usable, np.maximum(squares, 0.0), np.inf)
     least = squares.min(axis=1)
     floor = (ROUNDING * float(np.abs(problem.y).max())) ** 2
     noise = np.maximum(least / (problem.y.size - count - 4), floor)
-    near = np.any(squares <= (least + FARTHEST * noise)[:, None], axis=0)
-    root = np.linalg.inv(triangle)
-    taken = root @ inner
+    near = np.flatnonzero(np.any(squares <= (least + FARTHEST * noise)[:, None], axis=0))
+    place = place[:, near]
+    taken = root @ inner + apart
     return PairFits(
-        taus[place[:, near]],
-        squares[:, near],
+        taus[place],
+        squares.take(near, axis=-1),
         noise,
         taken[..., 0],
-        amplitudes[..., near],
-        taken[..., 1:][..., place[:, near]],
-        inverse[..., near],
+        amplitudes.take(near, axis=-1),
+        taken.take(place + 1, axis=-1),
+        inverse.take(near, axis=-1),
         root,
         curve.start_s,
         curve.step_s,
@@ -284,12 +313,14 @@ def ratio_interval(
         near = ratios.within(first, last)
 
         def excess(ratio: float) -> float:
-            return float(noise.weights @ special.stdtr(noise.dofs, -side * near.distance(ratio))) - tail
+            """Return the logarithm of the averaged probability over the one wanted, almost straight."""
+            beyond = noise.weights @ special.stdtr(noise.dofs, -side * near.distance(ratio))
+            return float(np.log(max(beyond, 1e-300) / tail))
 
-        at_first, at_last = excess(first), excess(last)
-        if last - first < 1e-14 or at_first * at_last >= 0.0:
-            return first if abs(at_first) < abs(at_last) else last
-        return float(brentq(excess, first, last, xtol=1e-14))
+        try:
+            return float(brentq(excess, first, last, xtol=1e-13))
+        except ValueError:  # it is met at neither side of zero: the ends are one, to rounding
+            return min((first, last), key=lambda one: abs(excess(one)))
 
     low, high = ratios.ends(special.stdtrit(noise.dofs, 1.0 - tail))
     return end(-1.0, low), end(1.0, high)
@@ -298,12 +329,11 @@ def ratio_interval(
 def _pairs(curve: Curve) -> tuple[FloatArray, NDArray[np.intp]]:
     """Return time constants to try [s], and which are pairs: those of a grid, then a lattice around the fit."""
     low, high = curve.problem.log_range
-    grid = np.linspace(low, high, GRID_SIZE)
-    i, j = np.nonzero(np.subtract.outer(grid, grid) >= np.log(SMALLEST_RATIO))
     theta = curve.found.theta
     value, axes = np.linalg.eigh(curve.noise.covariance[-theta.size :, -theta.size :])
     reach = axes * np.sqrt(np.clip(value, 0.0, WIDEST**2))
-    steps = np.stack(np.meshgrid(LATTICE, LATTICE)).reshape(2, -1)
-    around = kept_apart(theta[:, None] + reach @ steps, LEAST_GAP, (low, high))
-    beside = grid.size + np.arange(around.size).reshape(around.shape)
-    return np.exp(np.concatenate([grid, *around])), np.concatenate([np.stack([i, j]), beside], axis=1)
+    around = kept_apart(theta[:, None] + reach @ STEPS, LEAST_GAP, (low, high))
+    apart = np.tri(GRID_SIZE, k=-ceil(np.log(SMALLEST_RATIO) * (GRID_SIZE - 1) / (high - low)))
+    beside = GRID_SIZE + np.arange(around.size).reshape(around.shape)
+    place = np.concatenate([np.nonzero(apart), beside], axis=1)
+    return np.exp(np.concatenate([np.linspace(low, high, GRID_SIZE), *around])), place
