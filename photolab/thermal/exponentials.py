@@ -151,7 +151,7 @@ def fit_exponentials(
         raise ValueError(message)
     _check_support(abscissa, response, weight, terms, form)
     problem = _problem(abscissa, response, weight, form, time_constant_range)
-    found = solve(problem, terms)
+    found = solve(problem, terms)[-1]
     given, inflation = problem.root_weight, 1.0
     if robust:
         problem, found, inflation = _reweighted(problem, found, terms, form)
@@ -228,7 +228,7 @@ def _reweighted(
         huber = np.minimum(1.0, HUBER / np.maximum(ratio, 1e-12))
         tukey = np.where(ratio < TUKEY, (1.0 - (ratio / TUKEY) ** 2) ** 2, 1e-12)
         problem = replace(problem, root_weight=given * np.sqrt(huber if turn < 8 else tukey))
-        found = solve(problem, terms)
+        found = solve(problem, terms)[-1]
     share = (ratio / TUKEY) ** 2
     slope = np.where(ratio < TUKEY, (1.0 - share) * (1.0 - 5.0 * share), 0.0)
     return problem, found, 1.0 / float(np.mean(slope[given > 0])) ** 2

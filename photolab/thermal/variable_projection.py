@@ -29,7 +29,8 @@ LIFT = 1e-9  # of the diagonal: two neighbours of the grid that draw one curve e
 LEAST_GAP = 1e-3  # of two fitted time constants, in ln, where nothing else is asked for
 NEWTON_STEPS = 60
 NEWTON_STEP = 0.5  # the largest, in ln(time constant)
-HOPE = 4.0
+HOPE = 4.0  # times what a step promises: a start that stays above another end even so is left
+ALONG = 1e-9  # of a step: along a bound that presses, rounding is no approach
 SMALLEST_STEP = 1e-7  # steps shrink by their square: the next one would not show
 SMALLEST_PART = 1e-15  # of the largest singular value: below it a direction is rounding
 
@@ -79,8 +80,6 @@ class Projection:
     design : ndarray, shape (n, m + 2 k)
         Weighted derivatives of the model by all its parameters: fixed columns, exponentials, derivatives by theta.
         [any]
-    space : ndarray, shape (n, r)
-        Orthonormal basis of the design. [1]
     slope, curvature : ndarray, shape (k,) and (k, k)
         Half the first and second derivatives of the sum of squares by theta, coefficients following. [any]
     """
@@ -92,10 +91,6 @@ class Projection:
     design: FloatArray
     slope: FloatArray
     curvature: FloatArray
-
-    @property
-    def space(self):
-        return column_space(self.design)[0] if self.design.size else self.design
 
 
 def project(problem: Separable, theta: FloatArray) -> Projection:
@@ -182,6 +177,8 @@ def settle(problem: Separable, theta: FloatArray, *, gap: float = LEAST_GAP, abo
         Logarithms of the time constants to start from, inside their range and apart, slowest first. [1]
     gap : float, optional
         Smallest difference of :math:`\ln \tau`. [1]
+    above : float, optional
+        Sum of squares known already; where steps promise no less, the search is left. [any]
 
     Returns
     -------
@@ -189,19 +186,19 @@ def settle(problem: Separable, theta: FloatArray, *, gap: float = LEAST_GAP, abo
         The minimum, slowest first.
     """
     low, high = problem.log_range
-    found = project(problem, kept_apart(theta, gap, problem.log_range))
+    found = project(problem, theta)
     bounds = np.eye(theta.size + 1, theta.size) - np.eye(theta.size + 1, theta.size, -1)
     limits = np.array([high, *[-gap] * (theta.size - 1), -low])
     reach = NEWTON_STEP
-    for turn in range(NEWTON_STEPS):
+    for _ in range(NEWTON_STEPS):
         room = limits - bounds @ found.theta
         step = _newton_step(found, bounds[room <= 1e-12])
-        if turn and found.sum_of_squares + HOPE * float(found.slope @ step) > above:
+        if found.sum_of_squares + HOPE * float(found.slope @ step) > above:
             break
         length = float(np.abs(step).max())
         step = step * (reach / max(length, reach))
         ahead = bounds @ step
-        nearing = ahead > 1e-9 * length  # along a bound that presses, rounding is no approach
+        nearing = ahead > ALONG * length
         step *= np.min(room[nearing] / ahead[nearing], initial=1.0)
         tried = project(problem, found.theta + step)
         if tried.sum_of_squares <= found.sum_of_squares * (1.0 + 1e-9):
@@ -217,81 +214,74 @@ def _newton_step(found: Projection, pressing: FloatArray) -> FloatArray:
     """Return the step to where the slope vanishes, downhill in every direction, along the bounds that it would cross."""
     held: list[int] = []
     while len(held) < found.theta.size:
-        axes = np.eye(found.theta.size)
-        if held:
-            axes = np.linalg.qr(pressing[held].T, mode="complete")[0][:, len(held) :]
-        value, turned = np.linalg.eigh(axes.T @ found.curvature @ axes)
-        axes, size = axes @ turned, np.abs(value)
+        along = np.linalg.qr(pressing[held].T, mode="complete")[0][:, len(held) :]  # all directions where none is held
+        value, axes = np.linalg.eigh(along.T @ found.curvature @ along)
+        axes, size = along @ axes, np.abs(value)
         step = axes @ (found.slope @ axes / -(size + 1e-12 * size.max() + 1e-300))
         ahead = pressing @ step
-        if not np.any(ahead > 1e-9 * np.abs(step).max()):
+        if not np.any(ahead > ALONG * np.abs(step).max()):
             return np.asarray(step)
         held.append(int(np.argmax(ahead)))
     return np.zeros(found.theta.size)
 
 
-def with_one_more(problem: Separable, found: Projection, *, gap: float = LEAST_GAP) -> Projection:
-    """Find the least-squares sum with one exponential more, from no start values.
-
-    Parameters
-    ----------
-    problem : Separable
-        The problem.
-    found : Projection
-        Its solution with one exponential less.
-    gap : float, optional
-        Smallest difference of the logarithms of two time constants. [1]
-
-    Returns
-    -------
-    Projection
-        Minimum with theta in descending order (slowest first, rates ascending).
-    """
+def _one_more(problem: Separable, level: Projection, found: Projection, gap: float) -> Projection:
+    """Return the minimum with one exponential more than a solution has, from no start values."""
     grid, weight = np.linspace(*problem.log_range, GRID_SIZE), problem.root_weight[:, None]
     scaled = problem.x[:, None] * np.exp(-grid)
     columns, derivatives = np.exp(-scaled) * weight, scaled * np.exp(-scaled) * weight
     if problem.rising:
         columns, derivatives = weight - columns, -derivatives
-    one_more = columns - found.space @ (found.space.T @ columns)
-    gain = (found.residual @ one_more) ** 2 / np.maximum(np.sum(one_more**2, axis=0), 1e-300)
-    starts = [(gain[k], np.append(found.theta, grid[k])) for k in _tops(gain)]
+    starts = np.concatenate([np.repeat(found.theta[:, None], GRID_SIZE, axis=1), grid[None]])
+    beside = _without(found.design, columns)
+    gain = (found.residual @ beside) ** 2 / np.maximum(np.sum(beside**2, axis=0), 1e-300)
+    tops = _tops(gain)
     if found.theta.size == 1:  # or two that run together anywhere, in place of the one
-        level = project(problem, np.empty(0))
-        both = [one - level.space @ (level.space.T @ one) for one in (columns, derivatives)]
-        gain = explained_by_both(*both, level.residual) - level.sum_of_squares + found.sum_of_squares
-        starts += [(gain[k], np.repeat(grid[k], 2)) for k in _tops(gain)]
-    best, *others = sorted(starts, key=lambda start: -start[0])[:STARTS]
-    end = settle(problem, best[1], gap=gap)
-    for _, start in others:
-        other = settle(problem, start, gap=gap, above=end.sum_of_squares)
-        end = min(end, other, key=lambda one: one.sum_of_squares)
-    return end
+        both = np.split(_without(level.design, np.concatenate([columns, derivatives], axis=1)), 2, axis=1)
+        together = explained_by_both(*both, level.residual) - level.sum_of_squares + found.sum_of_squares
+        tops = np.append(tops, GRID_SIZE + _tops(together))
+        gain, starts = np.append(gain, together), np.concatenate([starts, [grid, grid]], axis=1)
+    tops = tops[np.argsort(-gain[tops])][:STARTS]
+    first, *others = kept_apart(starts[:, tops], gap, problem.log_range).T
+    best = settle(problem, first, gap=gap)
+    for start in others:
+        end = settle(problem, start, gap=gap, above=best.sum_of_squares)
+        best = min(best, end, key=lambda one: one.sum_of_squares)
+    return best
+
+
+def _without(design: FloatArray, columns: FloatArray) -> FloatArray:
+    """Return columns without what a design can take up."""
+    if not design.size:
+        return columns
+    basis, _ = column_space(design)
+    remainder: FloatArray = columns - basis @ (basis.T @ columns)
+    return remainder
 
 
 def _tops(gain: FloatArray) -> NDArray[np.intp]:
     """Return where a gain is no less than beside."""
-    beside = np.pad(gain, 1, constant_values=-np.inf)
-    return np.flatnonzero(gain >= np.maximum(beside[:-2], beside[2:]))
+    return np.flatnonzero((gain >= np.append(gain[1:], -np.inf)) & (gain >= np.append(-np.inf, gain[:-1])))
 
 
-def solve(problem: Separable, terms: int, *, gap: float = LEAST_GAP) -> Projection:
-    """Find the least-squares sum of exponentials from no start values.
+def solve(problem: Separable, terms: int, *, gap: float = LEAST_GAP) -> list[Projection]:
+    """Find the least-squares sums of exponentials from no start values.
 
     Parameters
     ----------
     problem : Separable
         The problem.
     terms : int
-        Number of exponentials; 0 fits the fixed columns alone.
+        Largest number of exponentials; 0 fits the fixed columns alone.
     gap : float, optional
         Smallest difference of the logarithms of two time constants. [1]
 
     Returns
     -------
-    Projection
-        Minimum with theta in descending order (slowest first, rates ascending).
+    list of Projection
+        Minima with no exponential, with one, and so on; theta in descending order (slowest first, rates ascending).
     """
-    found = project(problem, np.empty(0))
+    found = [project(problem, np.empty(0))]
     for _ in range(terms):
-        found = with_one_more(problem, found, gap=gap)
+        found.append(_one_more(problem, found[0], found[-1], gap))
     return found

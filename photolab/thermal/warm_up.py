@@ -18,7 +18,7 @@ from photolab.thermal.bounds import MonotoneFit, fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter, stable_scatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE, scan_ripple, scan_step
-from photolab.thermal.variable_projection import solve
+from photolab.thermal.variable_projection import Projection, Separable, solve
 from photolab.thermal.warm_up_model import (
     LEAST_GAP,
     ROUNDING,
@@ -156,14 +156,15 @@ def fit_warm_up(
     display = max(resolution, _shown_step(light))
     quiet = [_stable(number, *record) for number, record in enumerate(stable)]
     curve_from = partial(curve_of, correlation=residual_correlation, stable=quiet)
-    curve, second = _fit_with_step(times, light, display, curve_from)
+    problem, fits, step_s, second = _fit_with_step(times, light, display)
+    curve = curve_from(times, problem, fits[2], step_s=step_s)
     coarse = _residual_sd(curve) < COARSE_BELOW * display
     fit = WarmUp(
         time_s=times,
         illuminance=light,
         curve=curve,
         described=curve,
-        one_term=solve(curve.problem, 1),
+        fits=fits,
         monotone=fit_monotone(times, light, curve.noise.neighbours),
         more_rates=0.0,
         step=None,
@@ -305,21 +306,21 @@ def _residual_sd(curve: Curve) -> float:
 
 
 def _fit_with_step(
-    times: FloatArray, light: FloatArray, display: float, curve_from: Callable[..., Curve]
-) -> tuple[Curve, bool]:
-    """Return the two-term fit, with a step where one is found, and whether a second step shows."""
+    times: FloatArray, light: FloatArray, display: float
+) -> tuple[Separable, Sequence[Projection], float | None, bool]:
+    """Return the record with its fits, with a step where one is found, when it is, and whether a second step shows."""
     problem = separable(times, light, None)
-    smooth = solve(problem, 2, gap=LEAST_GAP)
-    noise = float(np.sqrt(smooth.sum_of_squares / max(times.size - 5, 1)))
+    fits = solve(problem, 2, gap=LEAST_GAP)
+    noise = float(np.sqrt(fits[2].sum_of_squares / max(times.size - 5, 1)))
     threshold = THRESHOLD_COARSE if noise < display else THRESHOLD
     scan = partial(scan_step, times, threshold=threshold, rounding=ROUNDING * float(np.abs(light).max()))
-    first = scan(smooth.residual, smooth.design)
+    first = scan(fits[2].residual, fits[2].design)
     if first.found:
-        step_s, stepped, found = locate_step(times, light, first.index)
-        if _outside_class(times, light, found.sum_of_squares, 6):
-            curve = curve_from(times, stepped, found, step_s=step_s)
-            return curve, scan(found.residual, found.design).found
-    return curve_from(times, problem, smooth, step_s=None), False
+        step_s, stepped = locate_step(times, light, first.index)
+        found = solve(stepped, 2, gap=LEAST_GAP)
+        if _outside_class(times, light, found[2].sum_of_squares, 6):
+            return stepped, found, step_s, scan(found[2].residual, found[2].design).found
+    return problem, fits, None, False
 
 
 def _outside_class(times: FloatArray, light: FloatArray, free_squares: float, parameters: int) -> bool:
@@ -333,7 +334,7 @@ def _outside_class(times: FloatArray, light: FloatArray, free_squares: float, pa
 def _described(fit: WarmUp, curve_from: Callable[..., Curve]) -> Curve:
     """Return the curve of the order that describes the record."""
     curve = fit.curve
-    found = described_fit(curve.problem, fit.one_term, curve.found, curve.noise.effective_readings)
+    found = described_fit(curve.problem, fit.fits, curve.noise.effective_readings)
     if found is curve.found:
         return curve
     return curve_from(fit.time_s, curve.problem, found, step_s=curve.step_s)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
-from photolab.thermal.variable_projection import Projection, Separable, project, settle, solve
+from photolab.thermal.variable_projection import Projection, Separable, settle, solve
 
 FloatArray = NDArray[np.float64]
 
@@ -174,8 +174,8 @@ def curve_of(
     return Curve(problem, found, noise, float(time_s[0]), step_s)
 
 
-def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[float, Separable, Projection]:
-    """Return the instant of a step, refined among its neighbours by refitting, and that fit.
+def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[float, Separable]:
+    """Return the instant of a step, refined among its neighbours by refitting.
 
     Parameters
     ----------
@@ -188,27 +188,27 @@ def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[floa
 
     Returns
     -------
-    instant, problem, found : float, Separable, Projection
-        Middle between the readings before and after [s]; the record with a step there, and its fit.
+    instant, problem : float, Separable
+        Middle between the readings before and after [s]; the record with a step there.
     """
-    nearby = [i for i in range(index - 2, index + 3) if 2 <= i <= time_s.size - 2]
+    nearby = sorted(range(max(index - 2, 2), min(index + 2, time_s.size - 2) + 1), key=lambda i: abs(i - index))
     middles = [0.5 * float(time_s[i - 1] + time_s[i]) for i in nearby]
     problems = [separable(time_s, light, one) for one in middles]
-    tried = zip(middles, problems, (solve(one, 2, gap=LEAST_GAP) for one in problems), strict=True)
-    return min(tried, key=lambda one: one[2].sum_of_squares)
+    ends = solve(problems[0], 2, gap=LEAST_GAP)[-1:]
+    ends += [settle(one, ends[0].theta, gap=LEAST_GAP, above=ends[0].sum_of_squares) for one in problems[1:]]
+    best = int(np.argmin([one.sum_of_squares for one in ends]))
+    return middles[best], problems[best]
 
 
-def described_fit(
-    problem: Separable, one_term: Projection, two_terms: Projection, effective_readings: float
-) -> Projection:
+def described_fit(problem: Separable, fits: Sequence[Projection], effective_readings: float) -> Projection:
     """Return the fit whose order describes a record: a description, never the basis of an interval.
 
     Parameters
     ----------
     problem : Separable
         The record.
-    one_term, two_terms : Projection
-        Its fits of one and of two exponentials.
+    fits : sequence of Projection
+        Its fits of no, of one and of two exponentials.
     effective_readings : float
         Number of independent readings that carry as much. [1]
 
@@ -218,14 +218,13 @@ def described_fit(
         Fit of 0, 1 or 2 exponentials: lowest Bayesian information criterion with the effective number of
         readings; a second term must be apart from the first, not small, and inside its range.
     """
-    fits = [project(problem, np.empty(0)), one_term, two_terms]
     count = max(effective_readings, 2.0)
     criteria = [
         count * np.log(max(fit.sum_of_squares, 1e-300)) + 2 * terms * np.log(count)
         for terms, fit in enumerate(fits)
     ]
     order = int(np.argmin(criteria))
-    if order == 2 and not _stands_apart(two_terms, problem):
+    if order == 2 and not _stands_apart(fits[2], problem):
         order = int(np.argmin(criteria[:2]))
     return fits[order]
 

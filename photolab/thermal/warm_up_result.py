@@ -165,8 +165,8 @@ class WarmUp:
         Two exponentials (and the step), the basis of every interval inside the record.
     described : Curve
         The order that describes the record: time constants, final level, settling.
-    one_term : Projection
-        Fit of one exponential.
+    fits : sequence of Projection
+        Fits of no, of one and of two exponentials.
     monotone : MonotoneFit
         Best curve of many falling parts, the basis of the bounds.
     more_rates : float
@@ -196,7 +196,7 @@ class WarmUp:
     illuminance: FloatArray
     curve: Curve
     described: Curve
-    one_term: Projection
+    fits: Sequence[Projection]
     monotone: MonotoneFit
     more_rates: float
     step: Step | None
