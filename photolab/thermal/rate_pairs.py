@@ -34,7 +34,7 @@ SMALLEST_RATIO = 1.5  # of two time constants: closer ones draw the same curves,
 LATTICE = np.linspace(-3.3, 3.3, 13)  # standard uncertainties around the fit, in each direction
 STEPS = np.stack(np.meshgrid(LATTICE, LATTICE)).reshape(2, -1)
 WIDEST = 1.0  # of ln(time constant): beyond it the grid is fine enough
-FARTHEST = 200.0  # noise variances above the smallest sum of squares: such pairs play no part
+FARTHEST = 4.0  # quantiles from the best pair, at its own ratio: farther pairs play no part
 MARGIN = 1.2  # of the rise at an end: between two ratios none needs more
 ROUNDING = 1e-9  # of the light: residuals below it are arithmetic
 
@@ -45,18 +45,20 @@ class PairFits:
 
     Parameters
     ----------
-    time_constants : ndarray, shape (2, m)
-        The pairs. [s]
+    time_constants : ndarray, shape (c,)
+        Time constants tried. [s]
+    place : ndarray, shape (2, m)
+        Which of them are the pairs.
     sums_of_squares : ndarray, shape (p, m)
         Whitened residual sums of squares; infinite where a pair draws one curve. [lx2]
     noise_variance : ndarray, shape (p,)
         Variance of one reading. [lx2]
     level : ndarray, shape (p, f)
         Fixed coefficients of the readings alone. [lx]
+    shares : ndarray, shape (p, f, c)
+        Fixed coefficients that an exponential takes along. [1]
     amplitudes : ndarray, shape (p, 2, m)
         Amplitudes of both exponentials at the first reading. [lx]
-    shares : ndarray, shape (p, f, 2, m)
-        Fixed coefficients that each exponential takes along. [1]
     inverse : ndarray, shape (p, 3, m)
         Inverse of the products of the exponentials: first, second and mixed element. [1]
     root : ndarray, shape (p, f, f)
@@ -68,42 +70,51 @@ class PairFits:
     """
 
     time_constants: FloatArray
+    place: NDArray[np.intp]
     sums_of_squares: FloatArray
     noise_variance: FloatArray
     level: FloatArray
-    amplitudes: FloatArray
     shares: FloatArray
+    amplitudes: FloatArray
     inverse: FloatArray
     root: FloatArray
     start_s: float
     step_s: float | None
 
-    def ratio(self, later_s: FloatArray, earlier_s: FloatArray) -> "PairRatios":
+    def ratio(
+        self, later_s: FloatArray, earlier_s: FloatArray, *, farthest: FloatArray | float = np.inf
+    ) -> "PairRatios":
         """Return what decides on the ratio of the light at two instants.
 
         Parameters
         ----------
         later_s, earlier_s : ndarray, shape (k,)
             Instants over which either light is the mean. [s]
+        farthest : ndarray, shape (p,), optional
+            Noise variances above the smallest sum of squares: pairs beyond play no part. [1]
 
         Returns
         -------
         PairRatios
             Values and covariances.
         """
+        limit = self.sums_of_squares.min(axis=1) + farthest * self.noise_variance
+        near = np.flatnonzero(np.any(self.sums_of_squares <= limit[:, None], axis=0))
+        place, amplitudes = self.place[:, near], self.amplitudes.take(near, axis=2)
         values, rows = [], []
         for instants_s in (later_s, earlier_s):
             steady = fixed_columns(instants_s, self.step_s).mean(axis=0)
-            decay = np.exp((self.start_s - instants_s)[:, None, None] / self.time_constants).mean(axis=0)
-            moving = decay - np.einsum("f,pfcm->pcm", steady, self.shares)
-            values.append((self.level @ steady)[:, None] + np.sum(moving * self.amplitudes, axis=1))
+            decay = np.exp((self.start_s - instants_s)[:, None] / self.time_constants).mean(axis=0)
+            moving = (decay - steady @ self.shares).take(place, axis=1)
+            values.append((self.level @ steady)[:, None] + np.sum(moving * amplitudes, axis=1))
             rows.append((steady @ self.root, moving[:, 0], moving[:, 1]))
-        first, second, mixed = self.inverse.swapaxes(0, 1)
+        first, second, mixed = self.inverse.take(near, axis=2).swapaxes(0, 1)
         covariance = [
             np.sum(f * g, axis=1)[:, None] + first * a * c + second * b * d + mixed * (a * d + b * c)
             for (f, a, b), (g, c, d) in ((rows[0], rows[0]), (rows[0], rows[1]), (rows[1], rows[1]))
         ]
-        return PairRatios(self.sums_of_squares, self.noise_variance, *values, np.array(covariance))
+        squares = self.sums_of_squares.take(near, axis=1)
+        return PairRatios(squares, self.noise_variance, *values, np.array(covariance))
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,7 +229,7 @@ def fit_pairs(curve: Curve) -> PairFits:
     Returns
     -------
     PairFits
-        Rows in the order of the correlation times of the noise model; pairs that play no part left out.
+        Rows in the order of the correlation times of the noise model.
     """
     problem, count = curve.problem, curve.linear
     taus, place = _pairs(curve)
@@ -259,20 +270,18 @@ def fit_pairs(curve: Curve) -> PairFits:
     amplitudes = np.stack([inverse[:, 0] * a + inverse[:, 2] * b, inverse[:, 1] * b + inverse[:, 2] * a], axis=1)
     squares = squared[:, :1] - amplitudes[:, 0] * a - amplitudes[:, 1] * b
     squares = np.where(usable, np.maximum(squares, 0.0), np.inf)
-    least = squares.min(axis=1)
     floor = (ROUNDING * float(np.abs(problem.y).max())) ** 2
-    noise = np.maximum(least / (problem.y.size - count - 4), floor)
-    near = np.flatnonzero(np.any(squares <= (least + FARTHEST * noise)[:, None], axis=0))
-    place = place[:, near]
+    noise = np.maximum(squares.min(axis=1) / (problem.y.size - count - 4), floor)
     taken = root @ inner + apart
     return PairFits(
-        taus[place],
-        squares.take(near, axis=-1),
+        taus,
+        place,
+        squares,
         noise,
         taken[..., 0],
-        amplitudes.take(near, axis=-1),
-        taken.take(place + 1, axis=-1),
-        inverse.take(near, axis=-1),
+        taken[..., 1:],
+        amplitudes,
+        inverse,
         root,
         curve.start_s,
         curve.step_s,
@@ -303,7 +312,9 @@ def ratio_interval(
     if np.array_equal(later_s, earlier_s):
         return 1.0, 1.0
     noise = curve.noise
-    ratios, tail = fits.ratio(later_s, earlier_s), 0.5 - 0.5 * coverage
+    tail = 0.5 - 0.5 * coverage
+    quantiles = special.stdtrit(noise.dofs, 1.0 - tail)
+    ratios = fits.ratio(later_s, earlier_s, farthest=(FARTHEST * quantiles) ** 2)
 
     def end(side: float, between: FloatArray) -> float:
         """Return where the averaged tail probability is met, between the ends of the single correlation times."""
@@ -322,7 +333,7 @@ def ratio_interval(
         except ValueError:  # it is met at neither side of zero: the ends are one, to rounding
             return min((first, last), key=lambda one: abs(excess(one)))
 
-    low, high = ratios.ends(special.stdtrit(noise.dofs, 1.0 - tail))
+    low, high = ratios.ends(quantiles)
     return end(-1.0, low), end(1.0, high)
 
 
