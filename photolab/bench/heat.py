@@ -102,10 +102,9 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
         In file order; what a record cannot support stands in `refusals`.
     """
     alone = _fitted(_Records(bench))
-    blocks = {one.run: one.record for one in alone}
-    meters = {run: block["meter"].iloc[0] for run, block in blocks.items()}
-    stable = [one.run for one in alone if one.fit is not None and _is_stable(one.fit)]
-    peers = ({n: blocks[n] for n in stable if n != one.run and meters[n] == meters[one.run]} for one in alone)
+    meters = {one.run: one.record["meter"].iloc[0] for one in alone}
+    stable = {one.run: one.fit for one in alone if one.fit is not None and _is_stable(one.fit)}
+    peers = ({n: stable[n] for n in stable if n != one.run and meters[n] == meters[one.run]} for one in alone)
     return tuple(_with_remaining(bench, one, mine) for one, mine in zip(alone, peers, strict=True))
 
 
@@ -249,12 +248,11 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
     )
 
 
-def _with_remaining(bench: Bench, alone: WarmUpRun, stable: Mapping[str, pd.DataFrame]) -> WarmUpRun:
+def _with_remaining(bench: Bench, alone: WarmUpRun, stable: Mapping[str, WarmUp]) -> WarmUpRun:
     """Return a fitted run with stable ones beside it and its remaining light at hold."""
     if alone.fit is None:
         return replace(alone, stable_runs=tuple(stable))
-    scatter = [(one["elapsed_s"], one["illuminance_lx"]) for one in stable.values()]
-    fit = beside_stable(alone.fit, scatter) if scatter else alone.fit
+    fit = beside_stable(alone.fit, [*stable.values()]) if stable else alone.fit
     own = replace(alone, fit=fit, stable_runs=tuple(stable))
     try:
         return replace(own, remaining=fit.remaining(60.0 * bench.settings.hold_minutes))

@@ -140,10 +140,10 @@ def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Se
 
 
 def curve_of(
-    time_s: FloatArray,
     problem: Separable,
     found: Projection,
     *,
+    start_s: float,
     step_s: float | None,
     correlation: float | None,
     stable: Sequence[StableScatter] = (),
@@ -152,12 +152,12 @@ def curve_of(
 
     Parameters
     ----------
-    time_s : ndarray, shape (n,)
-        Ascending times. [s]
     problem : Separable
         The record.
     found : Projection
         Its fit.
+    start_s : float
+        Time of its first reading. [s]
     step_s : float or None
         Time of a step. [s]
     correlation : float or None
@@ -170,8 +170,8 @@ def curve_of(
     Curve
         The fit with its noise model.
     """
-    noise = model_residuals(time_s, found.residual, found.design, correlation=correlation, stable=stable)
-    return Curve(problem, found, noise, float(time_s[0]), step_s)
+    noise = model_residuals(problem.x, found.residual, found.design, correlation=correlation, stable=stable)
+    return Curve(problem, found, noise, start_s, step_s)
 
 
 def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[float, Separable]:
