@@ -98,25 +98,6 @@ def _seated_once(bench: Bench, lamp: str | None, last: set[str]) -> WarmUpRun:
     )
 
 
-def display_step(bench: Bench, record: pd.DataFrame) -> float:
-    """Return the display step of the meter of a record; 0 where it is not known.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench.
-    record : DataFrame
-        Rows of warm_up.csv, of one meter and range.
-
-    Returns
-    -------
-    float
-        The step. [lx]
-    """
-    meter = bench.meters.get(str(record["meter"].iloc[0]))
-    return instruments.resolution_lx(meter, float(record["range_lx"].iloc[0])) if meter is not None else 0.0
-
-
 def with_case(run: WarmUpRun) -> pd.DataFrame:
     """Return the readings of a record that state a case temperature, up to a step.
 

@@ -34,7 +34,7 @@ SMALLEST_RATIO = 1.5  # of two time constants: closer ones draw the same curves,
 LATTICE = np.linspace(-3.3, 3.3, 13)  # standard uncertainties around the fit, in each direction
 STEPS = np.stack(np.meshgrid(LATTICE, LATTICE)).reshape(2, -1)
 WIDEST = 1.0  # of ln(time constant): beyond it the grid is fine enough
-FARTHEST = 4.0  # quantiles from the best pair, at its own ratio: farther pairs play no part
+FARTHEST = 3.0  # quantiles from the best pair, at its own ratio: farther pairs play no part
 MARGIN = 1.2  # of the rise at an end: between two ratios none needs more
 ROUNDING = 1e-9  # of the light: residuals below it are arithmetic
 
@@ -238,7 +238,9 @@ def fit_pairs(curve: Curve) -> PairFits:
     columns = columns - problem.fixed @ apart
     phi = neighbour_correlation(problem.x, curve.noise.correlation_times)
     beside = phi / (1.0 - phi**2)
-    own = 1.0 + np.pad(phi * beside, ((0, 0), (1, 0))) + np.pad(phi * beside, ((0, 0), (0, 1)))
+    own = np.ones((len(phi), problem.x.size))
+    own[:, 1:] += phi * beside
+    own[:, :-1] += phi * beside
 
     def products(one: FloatArray, two: FloatArray) -> FloatArray:
         """Return the products of columns with columns through the inverse correlation, which is of three diagonals."""
@@ -267,7 +269,9 @@ def fit_pairs(curve: Curve) -> PairFits:
     determinant = one * two - mixed**2
     usable = determinant > 1e-10 * one * two
     inverse = np.stack([two, one, -mixed], axis=1) / np.where(usable, determinant, 1.0)[:, None]
-    amplitudes = np.stack([inverse[:, 0] * a + inverse[:, 2] * b, inverse[:, 1] * b + inverse[:, 2] * a], axis=1)
+    amplitudes = np.stack(
+        [inverse[:, 0] * a + inverse[:, 2] * b, inverse[:, 1] * b + inverse[:, 2] * a], axis=1
+    )
     squares = squared[:, :1] - amplitudes[:, 0] * a - amplitudes[:, 1] * b
     squares = np.where(usable, np.maximum(squares, 0.0), np.inf)
     floor = (ROUNDING * float(np.abs(problem.y).max())) ** 2

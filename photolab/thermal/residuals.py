@@ -13,7 +13,8 @@ ordinary least squares; its covariance is the sandwich :math:`(J'J)^{-1} J'\Omeg
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -116,8 +117,8 @@ class ResidualModel:
         Turns a gradient by the parameters into that space. [any]
     neighbours : ndarray, shape (n - 1,)
         Correlation of each reading with the one before it, averaged with the weights. [1]
-    whitened_variance : float
-        Variance of one reading under these averages. [unit of y squared]
+    residual, space : ndarray, shape (n,) and (n, r)
+        What the fit left over [unit of y], and a basis of its design [1].
     correlation : float
         Correlation of neighbours at the median spacing, averaged with the weights. [1]
     effective_readings : float
@@ -131,7 +132,8 @@ class ResidualModel:
     middles: FloatArray
     to_space: FloatArray
     neighbours: FloatArray
-    whitened_variance: float
+    residual: FloatArray
+    space: FloatArray
     correlation: float
     effective_readings: float
 
@@ -140,10 +142,15 @@ class ResidualModel:
         """Degrees of freedom of a variance, the harmonic mean over the correlation times."""
         return float(1.0 / np.sum(self.weights / self.dofs))
 
+    @cached_property
+    def whitened_variance(self) -> float:
+        """Variance of one reading under the averaged correlations [unit of y squared]."""
+        return float(_restricted(self.residual, self.space, self.neighbours)[1])
+
     @property
     def covariance(self) -> FloatArray:
         """Covariance of the parameters of the fit, shape (p, p) [any]."""
-        middle = np.einsum("m,mrs->rs", self.weights * self.noise_variances, self.middles)
+        middle = np.tensordot(self.weights * self.noise_variances, self.middles, 1)
         return np.asarray(self.to_space.T @ middle @ self.to_space)
 
     def variance(self, gradient: FloatArray) -> float:
@@ -174,11 +181,14 @@ class StableScatter:
         Times [s] and readings less their mean [unit of y].
     line : ndarray, shape (n, 2)
         Level and straight drift, which the likelihood takes out. [1]
+    known : dict
+        Likelihoods by the correlation times that were asked for: records read alike ask for the same.
     """
 
     time_s: FloatArray
     light: FloatArray
     line: FloatArray
+    known: dict[bytes, FloatArray] = field(default_factory=dict)
 
     def log_likelihood(self, correlation_times: FloatArray) -> FloatArray:
         """Return the restricted log likelihood of correlation times.
@@ -193,8 +203,11 @@ class StableScatter:
         ndarray, shape (m,)
             Log likelihoods up to a constant. [1]
         """
-        phi = neighbour_correlation(self.time_s, correlation_times)
-        return _restricted(self.light, self.line, phi)[0]
+        key = correlation_times.tobytes()
+        if key not in self.known:
+            phi = neighbour_correlation(self.time_s, correlation_times)
+            self.known[key] = _restricted(self.light, self.line, phi)[0]
+        return self.known[key]
 
 
 def stable_scatter(time_s: FloatArray, light: FloatArray) -> StableScatter:
@@ -259,11 +272,11 @@ def model_residuals(
     kept = weights > 0.0
     times, phis, variances, weights = times[kept], phis[kept], variances[kept], weights[kept]
     weights = weights / weights.sum()
-    roots = correlated_root(space, phis)
-    squared = np.sum(correlated_root(np.ones((time_s.size, 1)), phis**2) ** 2, axis=(1, 2))
+    columns = np.column_stack([space, np.ones(time_s.size)])
+    both = correlated_root(columns, np.concatenate([phis, phis**2]))
+    roots, squared = both[: len(phis), :, :-1], np.sum(both[len(phis) :, :, -1] ** 2, axis=1)
     dofs = np.maximum(2.0, time_s.size**2 / squared - space.shape[1])
     rho = float(weights @ neighbour_correlation(np.array([0.0, spacing]), times)[:, 0])
-    neighbours = weights @ phis
     return ResidualModel(
         correlation_times=times,
         weights=weights,
@@ -271,8 +284,9 @@ def model_residuals(
         dofs=dofs,
         middles=roots.swapaxes(1, 2) @ roots,
         to_space=to_space,
-        neighbours=neighbours,
-        whitened_variance=float(_restricted(residual, space, neighbours)[1]),
+        neighbours=weights @ phis,
+        residual=residual,
+        space=space,
         correlation=rho,
         effective_readings=time_s.size * (1.0 - rho) / (1.0 + rho),
     )

@@ -125,7 +125,9 @@ def project(problem: Separable, theta: FloatArray) -> Projection:
     coefficients = ((first + again) / size) @ right
     derivatives = derivatives * weight
     slopes, facing = derivatives * coefficients[count:], residual @ derivatives
-    turning = residual @ ((scaled - 1.0) * slopes)  # the second derivative of a column is (x / tau - 1) times the first
+    turning = residual @ (
+        (scaled - 1.0) * slopes
+    )  # the second derivative of a column is (x / tau - 1) times the first
     across = left.T @ slopes - right[:, count:] * facing / size[:, None]
     curvature = slopes.T @ slopes - across.T @ across
     curvature.flat[:: theta.size + 1] -= turning
@@ -157,12 +159,15 @@ def kept_apart(theta: FloatArray, gap: float, log_range: tuple[float, float]) ->
         half = 0.5 * np.maximum(theta[0] - theta[1], gap)
         middle = np.clip(0.5 * (theta[0] + theta[1]), low + half, high - half)
         return np.stack([middle + half, middle - half])
-    for i in range(1, len(theta)):
-        theta[i] = np.minimum(theta[i], theta[i-1]-gap)
+    for i in range(len(theta)):
+        above = theta[i - 1] - gap if i else high
+        theta[i] = np.clip(theta[i], low + gap * (len(theta) - 1 - i), above)
     return theta
 
 
-def settle(problem: Separable, theta: FloatArray, *, gap: float = LEAST_GAP, above: float = np.inf) -> Projection:
+def settle(
+    problem: Separable, theta: FloatArray, *, gap: float = LEAST_GAP, above: float = np.inf
+) -> Projection:
     r"""Take a start to the minimum and to its last digits, time constants no closer than a gap.
 
     Two time constants that meet have amplitudes without end, and where a search stops among them is for
@@ -214,7 +219,9 @@ def _newton_step(found: Projection, pressing: FloatArray) -> FloatArray:
     """Return the step to where the slope vanishes, downhill in every direction, along the bounds that it would cross."""
     held: list[int] = []
     while len(held) < found.theta.size:
-        along = np.linalg.qr(pressing[held].T, mode="complete")[0][:, len(held) :]  # all directions where none is held
+        along = np.eye(found.theta.size)
+        if held:
+            along = np.linalg.qr(pressing[held].T, mode="complete")[0][:, len(held) :]
         value, axes = np.linalg.eigh(along.T @ found.curvature @ along)
         axes, size = along @ axes, np.abs(value)
         step = axes @ (found.slope @ axes / -(size + 1e-12 * size.max() + 1e-300))

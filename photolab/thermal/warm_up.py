@@ -180,23 +180,22 @@ def fit_warm_up(
     return _judged(fit, curve_from, seen)
 
 
-def beside_stable(fit: WarmUp, stable: Sequence[WarmUp]) -> WarmUp:
+def beside_stable(fit: WarmUp, stable: Sequence[StableScatter]) -> WarmUp:
     """Return a fit with what records of lamps that no longer change say of the noise; the curve stays.
 
     Parameters
     ----------
     fit : WarmUp
         A fit that estimated the correlation of its residuals.
-    stable : sequence of WarmUp
-        Fits of such records, on the same meter.
+    stable : sequence of StableScatter
+        Such records, on the same meter.
 
     Returns
     -------
     WarmUp
         As `fit_warm_up` returns it with these records.
     """
-    quiet = [stable_scatter(one.time_s, one.illuminance) for one in stable]
-    curve_from = partial(curve_of, correlation=None, stable=quiet)
+    curve_from = partial(curve_of, correlation=None, stable=stable)
     before = fit.curve
     curve = curve_from(before.problem, before.found, start_s=before.start_s, step_s=before.step_s)
     monotone = fit_monotone(fit.time_s, fit.illuminance, curve.noise.neighbours)

@@ -191,7 +191,9 @@ def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[floa
     instant, problem : float, Separable
         Middle between the readings before and after [s]; the record with a step there.
     """
-    nearby = sorted(range(max(index - 2, 2), min(index + 2, time_s.size - 2) + 1), key=lambda i: abs(i - index))
+    nearby = sorted(
+        range(max(index - 2, 2), min(index + 2, time_s.size - 2) + 1), key=lambda i: abs(i - index)
+    )
     middles = [0.5 * float(time_s[i - 1] + time_s[i]) for i in nearby]
     problems = [separable(time_s, light, one) for one in middles]
     ends = solve(problems[0], 2, gap=LEAST_GAP)[-1:]
