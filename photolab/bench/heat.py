@@ -222,8 +222,8 @@ def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
 
 def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
     """Fit one run by itself."""
-    who = {name: str(record[name].iloc[0]) for name in ("lamp", "specimen", "housing", "day")}
-    drift, logged = record_drift(record, bench.technologies.get(who["lamp"], ""))
+    lamp, specimen, housing, day = (str(record[n].iloc[0]) for n in ("lamp", "specimen", "housing", "day"))
+    drift, logged = record_drift(record, bench.technologies.get(lamp, ""))
     added = range_term(bench, record)
     fit: WarmUp | None = None
     refusals: tuple[MethodError, ...] = ()
@@ -243,7 +243,10 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
         refusals = (refused,)
     return WarmUpRun(
         run=run,
-        **who,
+        lamp=lamp,
+        specimen=specimen,
+        housing=housing,
+        day=day,
         record=record,
         fit=fit,
         remaining=None,

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from photolab.bench import instruments
 from photolab.bench.corrections import LED_AMBIENT_COEFFICIENT, LED_AMBIENT_LIMIT
 from photolab.bench.electrical import lamp_power
 from photolab.bench.heat import UNLOGGED_DRIFT, WarmUpRun, range_term, warm_up_runs

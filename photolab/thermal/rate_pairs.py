@@ -114,7 +114,7 @@ class PairFits:
             for (f, a, b), (g, c, d) in ((rows[0], rows[0]), (rows[0], rows[1]), (rows[1], rows[1]))
         ]
         squares = self.sums_of_squares.take(near, axis=1)
-        return PairRatios(squares, self.noise_variance, *values, np.array(covariance))
+        return PairRatios(squares, self.noise_variance, values[0], values[1], np.array(covariance))
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,13 +160,13 @@ class PairRatios:
         """
         least, best = self.best
         smallest = np.maximum(np.min(self._squares_at(ratio), axis=1) - least, 0.0)
-        return np.copysign(np.sqrt(smallest / self.noise_variance), ratio - best)
+        return np.asarray(np.copysign(np.sqrt(smallest / self.noise_variance), ratio - best))
 
     def _squares_at(self, ratio: float) -> FloatArray:
         """Return the sum of squares of each pair where it has to give a ratio, shape (p, m) [lx2]."""
         later, both, earlier = self.covariance
         spread = np.maximum(later - 2.0 * ratio * both + ratio**2 * earlier, 1e-300)
-        return self.sums_of_squares + (self.above - ratio * self.below) ** 2 / spread
+        return np.asarray(self.sums_of_squares + (self.above - ratio * self.below) ** 2 / spread)
 
     def within(self, first: float, last: float) -> "PairRatios":
         """Return the pairs that can decide on how far ratios between two lie from the best.

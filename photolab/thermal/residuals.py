@@ -321,7 +321,7 @@ def column_space(design: FloatArray, *, tolerance: float = RANK_TOLERANCE) -> tu
     scale = np.linalg.norm(design, axis=0)
     scale = np.where(scale > 0, scale, 1.0)
     left, singular, right = np.linalg.svd(design / scale, full_matrices=False)
-    kept = singular > tolerance * singular[0]
+    kept = singular > tolerance * singular.max(initial=0.0)
     return left[:, kept], (right[kept] / singular[kept, None]) / scale
 
 

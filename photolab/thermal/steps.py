@@ -163,7 +163,8 @@ def scan_ripple(time_s: FloatArray, residual: FloatArray, design: FloatArray) ->
     angles = 2.0 * np.pi * (time_s - time_s[0])[:, None] * frequencies
     waves = whiten(np.concatenate([np.cos(angles), np.sin(angles)], axis=1), phi)
     waves -= basis @ (basis.T @ waves)
-    explained = explained_by_both(*np.split(waves, 2, axis=1), white)
+    cosines, sines = np.split(waves, 2, axis=1)
+    explained = explained_by_both(cosines, sines, white)
     best = int(np.argmax(explained))
     noise = max(float(white @ white) - float(explained[best]), 1e-300) / (count - basis.shape[1] - 2)
     statistic = float(explained[best]) / noise

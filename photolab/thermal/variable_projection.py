@@ -13,8 +13,6 @@ References
 """
 
 from dataclasses import dataclass
-from functools import cache
-from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +23,6 @@ FloatArray = NDArray[np.float64]
 
 GRID_SIZE = 60
 STARTS = 4
-LIFT = 1e-9  # of the diagonal: two neighbours of the grid that draw one curve explain what either does
 LEAST_GAP = 1e-3  # of two fitted time constants, in ln, where nothing else is asked for
 NEWTON_STEPS = 60
 NEWTON_STEP = 0.5  # the largest, in ln(time constant)
@@ -216,7 +213,7 @@ def settle(
 
 
 def _newton_step(found: Projection, pressing: FloatArray) -> FloatArray:
-    """Return the step to where the slope vanishes, downhill in every direction, along the bounds that it would cross."""
+    """Return the step to where the slope vanishes, downhill in every direction, along bounds that it would cross."""
     held: list[int] = []
     while len(held) < found.theta.size:
         along = np.eye(found.theta.size)
@@ -244,8 +241,8 @@ def _one_more(problem: Separable, level: Projection, found: Projection, gap: flo
     gain = (found.residual @ beside) ** 2 / np.maximum(np.sum(beside**2, axis=0), 1e-300)
     tops = _tops(gain)
     if found.theta.size == 1:  # or two that run together anywhere, in place of the one
-        both = np.split(_without(level.design, np.concatenate([columns, derivatives], axis=1)), 2, axis=1)
-        together = explained_by_both(*both, level.residual) - level.sum_of_squares + found.sum_of_squares
+        one, two = np.split(_without(level.design, np.concatenate([columns, derivatives], axis=1)), 2, axis=1)
+        together = explained_by_both(one, two, level.residual) - level.sum_of_squares + found.sum_of_squares
         tops = np.append(tops, GRID_SIZE + _tops(together))
         gain, starts = np.append(gain, together), np.concatenate([starts, [grid, grid]], axis=1)
     tops = tops[np.argsort(-gain[tops])][:STARTS]
@@ -259,8 +256,6 @@ def _one_more(problem: Separable, level: Projection, found: Projection, gap: flo
 
 def _without(design: FloatArray, columns: FloatArray) -> FloatArray:
     """Return columns without what a design can take up."""
-    if not design.size:
-        return columns
     basis, _ = column_space(design)
     remainder: FloatArray = columns - basis @ (basis.T @ columns)
     return remainder

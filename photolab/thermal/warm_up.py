@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from photolab.errors import MethodError
 from photolab.metrology.arguments import not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, coverage_factor
-from photolab.thermal.bounds import MonotoneFit, fit_monotone
+from photolab.thermal.bounds import fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter, stable_scatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE, scan_ripple, scan_step
@@ -338,7 +338,7 @@ def _outside_class(times: FloatArray, light: FloatArray, free: Projection) -> bo
     monotone = fit_monotone(times, light, np.zeros(times.size - 1))
     between_rates = times.size * (GRID_MISFIT * float(np.ptp(light))) ** 2
     noise = free.sum_of_squares / (times.size - free.design.shape[1])
-    return monotone.sum_of_squares - free.sum_of_squares > CLASS_LIMIT * noise + between_rates
+    return bool(monotone.sum_of_squares - free.sum_of_squares > CLASS_LIMIT * noise + between_rates)
 
 
 def _what_holds(fit: WarmUp, seen: Set[str]) -> dict[str, bool]:
