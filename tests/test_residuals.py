@@ -8,10 +8,10 @@ from numpy.testing import assert_allclose
 
 from photolab.thermal import residuals
 from photolab.thermal.residuals import (
+    StableScatter,
     correlated_root,
     model_residuals,
     neighbour_correlation,
-    stable_scatter,
     whiten,
 )
 
@@ -140,7 +140,7 @@ def test_stable_records_add_their_likelihood(monkeypatch):
     residual -= design @ np.linalg.lstsq(design, residual)[0]
     light = 400.0 + 0.02 * quiet_s + rng.standard_normal(25)
     plain = model_residuals(time_s, residual, design)
-    joined = model_residuals(time_s, residual, design, stable=[stable_scatter(quiet_s, light)])
+    joined = model_residuals(time_s, residual, design, stable=[StableScatter(quiet_s, light)])
 
     def likelihood(correlation_time):
         omega = dense(quiet_s, correlation_time) if correlation_time else np.eye(25)

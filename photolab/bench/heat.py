@@ -34,7 +34,7 @@ from photolab.bench.spreads import Spread, between_specimens, not_held, own_spec
 from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Joint, Measured, combine, from_ln, measured
-from photolab.thermal.residuals import StableScatter, stable_scatter
+from photolab.thermal.residuals import StableScatter
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
 from photolab.thermal.warm_up_result import Fading, Remaining, WarmUp
 
@@ -105,7 +105,7 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     alone = _fitted(_Records(bench))
     meters = {one.run: one.record["meter"].iloc[0] for one in alone}
     stable = {
-        one.run: stable_scatter(one.fit.time_s, one.fit.illuminance)
+        one.run: StableScatter(one.fit.time_s, one.fit.illuminance)
         for one in alone
         if one.fit is not None and _is_stable(one.fit)
     }

@@ -35,7 +35,6 @@ LATTICE = np.linspace(-3.3, 3.3, 13)  # standard uncertainties around the fit, i
 STEPS = np.stack(np.meshgrid(LATTICE, LATTICE)).reshape(2, -1)
 WIDEST = 1.0  # of ln(time constant): beyond it the grid is fine enough
 FARTHEST = 3.0  # quantiles from the best pair, at its own ratio: farther pairs play no part
-MARGIN = 1.2  # of the rise at an end: between two ratios none needs more
 ROUNDING = 1e-9  # of the light: residuals below it are arithmetic
 
 
@@ -158,37 +157,11 @@ class PairRatios:
         ndarray, shape (p,)
             Root of the smallest rise of the sum of squares, in noise SDs. [1]
         """
-        least, best = self.best
-        smallest = np.maximum(np.min(self._squares_at(ratio), axis=1) - least, 0.0)
-        return np.asarray(np.copysign(np.sqrt(smallest / self.noise_variance), ratio - best))
-
-    def _squares_at(self, ratio: float) -> FloatArray:
-        """Return the sum of squares of each pair where it has to give a ratio, shape (p, m) [lx2]."""
-        later, both, earlier = self.covariance
+        (later, both, earlier), (least, best) = self.covariance, self.best
         spread = np.maximum(later - 2.0 * ratio * both + ratio**2 * earlier, 1e-300)
-        return np.asarray(self.sums_of_squares + (self.above - ratio * self.below) ** 2 / spread)
-
-    def within(self, first: float, last: float) -> "PairRatios":
-        """Return the pairs that can decide on how far ratios between two lie from the best.
-
-        Parameters
-        ----------
-        first, last : float
-            The two, ascending. [1]
-
-        Returns
-        -------
-        PairRatios
-            The best pairs, and those with a smaller sum of squares between the two than the farthest ratio needs.
-        """
-        at_ends = [self._squares_at(first), self._squares_at(last)]
-        limit = np.max([np.min(one, axis=1) for one in at_ends], axis=0) - self.best[0]
-        own = self.above / self.below
-        least = np.where((own > first) & (own < last), self.sums_of_squares, np.minimum(*at_ends))
-        near = np.any(least <= (self.best[0] + MARGIN * limit)[:, None], axis=0)
-        near[np.argmin(self.sums_of_squares, axis=1)] = True
-        values = self.above[:, near], self.below[:, near], self.covariance[..., near]
-        return PairRatios(self.sums_of_squares[:, near], self.noise_variance, *values)
+        squares = self.sums_of_squares + (self.above - ratio * self.below) ** 2 / spread
+        smallest = np.maximum(np.min(squares, axis=1) - least, 0.0)
+        return np.asarray(np.copysign(np.sqrt(smallest / self.noise_variance), ratio - best))
 
     def ends(self, quantiles: FloatArray) -> FloatArray:
         """Return the ratios a given distance away.
@@ -325,11 +298,10 @@ def ratio_interval(
         if not np.isfinite(between).all():
             return float(side * np.inf)
         first, last = float(between.min()), float(between.max())
-        near = ratios.within(first, last)
 
         def excess(ratio: float) -> float:
             """Return the logarithm of the averaged probability over the one wanted, almost straight."""
-            beyond = noise.weights @ special.stdtr(noise.dofs, -side * near.distance(ratio))
+            beyond = noise.weights @ special.stdtr(noise.dofs, -side * ratios.distance(ratio))
             return float(np.log(max(beyond, 1e-300) / tail))
 
         try:

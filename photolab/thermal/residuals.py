@@ -147,11 +147,15 @@ class ResidualModel:
         """Variance of one reading under the averaged correlations [unit of y squared]."""
         return float(_restricted(self.residual, self.space, self.neighbours)[1])
 
+    @cached_property
+    def middle(self) -> FloatArray:
+        """Covariance of the readings in the column space of the design, shape (r, r) [unit of y squared]."""
+        return np.asarray(np.tensordot(self.weights * self.noise_variances, self.middles, 1))
+
     @property
     def covariance(self) -> FloatArray:
         """Covariance of the parameters of the fit, shape (p, p) [any]."""
-        middle = np.tensordot(self.weights * self.noise_variances, self.middles, 1)
-        return np.asarray(self.to_space.T @ middle @ self.to_space)
+        return np.asarray(self.to_space.T @ self.middle @ self.to_space)
 
     def variance(self, gradient: FloatArray) -> float:
         """Return the variance of a quantity computed from the fit.
@@ -167,31 +171,27 @@ class ResidualModel:
             Variance. [unit of the quantity squared]
         """
         inner = self.to_space @ gradient
-        under = np.einsum("r,mrs,s->m", inner, self.middles, inner)
-        return float(np.sum(self.weights * self.noise_variances * under))
+        return float(inner @ self.middle @ inner)
 
 
 @dataclass(frozen=True, eq=False)
 class StableScatter:
-    """Scatter of a record of a lamp that no longer changes.
+    """A record of a lamp that no longer changes, ready to say how its readings are correlated.
 
     Parameters
     ----------
     time_s, light : ndarray, shape (n,)
-        Times [s] and readings less their mean [unit of y].
-    line : ndarray, shape (n, 2)
-        Level and straight drift, which the likelihood takes out. [1]
+        Ascending times [s] and readings [unit of y].
     known : dict
         Likelihoods by the correlation times that were asked for: records read alike ask for the same.
     """
 
     time_s: FloatArray
     light: FloatArray
-    line: FloatArray
     known: dict[bytes, FloatArray] = field(default_factory=dict)
 
     def log_likelihood(self, correlation_times: FloatArray) -> FloatArray:
-        """Return the restricted log likelihood of correlation times.
+        """Return the restricted log likelihood of correlation times; a straight drift counts as none.
 
         Parameters
         ----------
@@ -205,28 +205,12 @@ class StableScatter:
         """
         key = correlation_times.tobytes()
         if key not in self.known:
+            space, _ = column_space(
+                np.stack([np.ones(self.time_s.size), self.time_s - self.time_s.mean()], axis=1)
+            )
             phi = neighbour_correlation(self.time_s, correlation_times)
-            self.known[key] = _restricted(self.light, self.line, phi)[0]
+            self.known[key] = _restricted(self.light - self.light.mean(), space, phi)[0]
         return self.known[key]
-
-
-def stable_scatter(time_s: FloatArray, light: FloatArray) -> StableScatter:
-    """Return a record of a lamp that no longer changes, ready to say how its readings are correlated.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Ascending times. [s]
-    light : ndarray, shape (n,)
-        Illuminance. [lx]
-
-    Returns
-    -------
-    StableScatter
-        The record; a straight drift counts as none.
-    """
-    line = np.stack([np.ones(time_s.size), time_s - time_s.mean()], axis=1)
-    return StableScatter(time_s, light - light.mean(), line / np.linalg.norm(line, axis=0))
 
 
 def model_residuals(

@@ -16,7 +16,7 @@ from photolab.metrology.arguments import not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.thermal.bounds import fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
-from photolab.thermal.residuals import StableScatter, stable_scatter
+from photolab.thermal.residuals import StableScatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE, scan_ripple, scan_step
 from photolab.thermal.variable_projection import Projection, Separable, solve
 from photolab.thermal.warm_up_model import (
@@ -268,7 +268,7 @@ def _stable(number: int, time_s: ArrayLike, illuminance: ArrayLike) -> StableSca
             f"got {times.size} readings of {np.unique(light).size} values"
         )
         raise ValueError(message)
-    return stable_scatter(times, light)
+    return StableScatter(times, light)
 
 
 def _kept(times: FloatArray, light: FloatArray) -> NDArray[np.bool_]:
