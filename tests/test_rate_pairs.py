@@ -89,6 +89,18 @@ def test_one_pair_is_dense_generalised_least_squares():
     assert_allclose(ratios.best[1], ratios.above[:, i] / ratios.below[:, i], rtol=1e-15)
 
 
+def test_pairs_of_the_grid_are_apart():
+    # Oracle: the declared ratio of 1.5, met by one step of the grid; each pair once.
+    curve = curve_from(*record(7, 60, 2.0))
+    fits = fit_pairs(curve)
+    low, high = curve.problem.log_range
+    slow, fast = fits.time_constants[fits.place[:, : -(13**2)]]
+    least = np.ceil(np.log(1.5) * 99 / (high - low)) * (high - low) / 99
+    assert_allclose(np.min(np.log(slow / fast)), least, rtol=1e-9)  # rounding
+    steps = round(least * 99 / (high - low))
+    assert slow.size == (100 - steps) * (101 - steps) / 2
+
+
 def test_no_pair_fits_better_than_the_search():
     # Oracle: scipy.optimize.minimize over both time constants, generalised least squares.
     time_s, light = record(6, 60, 2.0)

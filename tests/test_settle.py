@@ -66,6 +66,22 @@ def test_settled_point_is_the_constrained_minimum(seed, terms):
         assert found.sum_of_squares <= other.fun * (1.0 + 1e-9)  # scipy stops at the digits of the sum itself
 
 
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("amplitudes", [(80.0, 60.0), (120.0, 0.0), (0.0, 0.0), (30.0, -20.0)])
+def test_no_start_finds_less(seed, amplitudes):
+    # Oracle: the same steps from 36 starts all over the range.
+    problem = separable(TIME_S, record(seed, amplitudes, (150.0, 700.0)), None)
+    found = fitted(problem, 2)
+    taus = np.linspace(*problem.log_range, 9)
+    ends = [
+        settle(problem, np.array([slow, fast]), gap=LEAST_GAP).sum_of_squares
+        for slow in taus
+        for fast in taus
+        if slow > fast
+    ]
+    assert found.sum_of_squares <= min(ends) * (1.0 + 1e-9)
+
+
 def test_last_digits_do_not_hang_on_where_the_search_stopped():
     # Oracle: the same minimum from other starts, to rounding over the curvature.
     problem = separable(TIME_S, record(1, (80.0, 60.0), (150.0, 700.0)), None)

@@ -210,13 +210,13 @@ def fit_pairs(curve: Curve) -> PairFits:
     apart = np.linalg.pinv(problem.fixed) @ columns
     columns = columns - problem.fixed @ apart
     phi = neighbour_correlation(problem.x, curve.noise.correlation_times)
-    beside = phi / (1.0 - phi**2)
+    beside = phi / (1.0 - phi**2)  # the inverse of such a correlation has three diagonals
     own = np.ones((len(phi), problem.x.size))
     own[:, 1:] += phi * beside
     own[:, :-1] += phi * beside
 
     def products(one: FloatArray, two: FloatArray) -> FloatArray:
-        """Return the products of columns with columns through the inverse correlation, which is of three diagonals."""
+        """Return the products of columns with columns through the inverse correlation."""
         return own @ (one * two) - beside @ (one[:-1] * two[1:] + one[1:] * two[:-1])
 
     few = np.column_stack([problem.fixed, columns[:, : 1 + GRID_SIZE]])
