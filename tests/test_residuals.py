@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from photolab.thermal import residuals
 from photolab.thermal.residuals import (
     StableScatter,
-    correlated_root,
+    _correlated_root,
     model_residuals,
     neighbour_correlation,
     whiten,
@@ -36,7 +36,7 @@ def test_correlated_root_has_the_products_of_the_dense_matrix():
     # Oracle: dense linear algebra.
     rng = np.random.default_rng(2)
     time_s, columns = uneven(rng), rng.standard_normal((30, 3))
-    roots = correlated_root(columns, neighbour_correlation(time_s, np.array([60.0, 0.0])))
+    roots = _correlated_root(columns, neighbour_correlation(time_s, np.array([60.0, 0.0])))
     products = roots.swapaxes(1, 2) @ roots
     assert_allclose(products[0], columns.T @ dense(time_s, 60.0) @ columns, atol=1e-12)  # rounding
     assert_allclose(products[1], columns.T @ columns, rtol=1e-15, atol=1e-14)

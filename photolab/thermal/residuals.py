@@ -74,7 +74,7 @@ def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
     return white.reshape(*phi.shape[:-1], *columns.shape)
 
 
-def correlated_root(columns: FloatArray, phi: FloatArray) -> FloatArray:
+def _correlated_root(columns: FloatArray, phi: FloatArray) -> FloatArray:
     r"""Return rows whose products are those of columns through their correlation.
 
     Parameters
@@ -257,7 +257,7 @@ def model_residuals(
     times, phis, variances, weights = times[kept], phis[kept], variances[kept], weights[kept]
     weights = weights / weights.sum()
     columns = np.column_stack([space, np.ones(time_s.size)])
-    both = correlated_root(columns, np.concatenate([phis, phis**2]))
+    both = _correlated_root(columns, np.concatenate([phis, phis**2]))
     roots, squared = both[: len(phis), :, :-1], np.sum(both[len(phis) :, :, -1] ** 2, axis=1)
     dofs = np.maximum(2.0, time_s.size**2 / squared - space.shape[1])
     rho = float(weights @ neighbour_correlation(np.array([0.0, spacing]), times)[:, 0])

@@ -90,7 +90,7 @@ class Projection:
     curvature: FloatArray
 
 
-def project(problem: Separable, theta: FloatArray) -> Projection:
+def _project(problem: Separable, theta: FloatArray) -> Projection:
     """Solve the linear part at given time constants.
 
     Parameters
@@ -188,7 +188,7 @@ def settle(
         The minimum, slowest first.
     """
     low, high = problem.log_range
-    found = project(problem, theta)
+    found = _project(problem, theta)
     bounds = np.eye(theta.size + 1, theta.size) - np.eye(theta.size + 1, theta.size, -1)
     limits = np.array([high, *[-gap] * (theta.size - 1), -low])
     reach = NEWTON_STEP
@@ -202,7 +202,7 @@ def settle(
         ahead = bounds @ step
         nearing = ahead > ALONG * length
         step *= np.min(room[nearing] / ahead[nearing], initial=1.0)
-        tried = project(problem, found.theta + step)
+        tried = _project(problem, found.theta + step)
         if tried.sum_of_squares <= found.sum_of_squares * (1.0 + 1e-9):
             found, reach = tried, NEWTON_STEP
         else:
@@ -283,7 +283,7 @@ def solve(problem: Separable, terms: int, *, gap: float = LEAST_GAP) -> list[Pro
     list of Projection
         Minima with no exponential, with one, and so on; theta in descending order (slowest first, rates ascending).
     """
-    found = [project(problem, np.empty(0))]
+    found = [_project(problem, np.empty(0))]
     for _ in range(terms):
         found.append(_one_more(problem, found[0], found[-1], gap))
     return found
