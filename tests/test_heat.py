@@ -20,6 +20,7 @@ from photolab.bench.heat_and_light import looked_at
 from photolab.bench.ratio_table import heat_rows
 from photolab.metrology.quantity import Input, Joint
 from photolab.publication.tables import results
+from photolab.thermal.residuals import StableScatter
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
 
 
@@ -474,7 +475,7 @@ def test_what_stable_records_say_is_the_same_before_and_after_the_fit():
     light = 1000.0 * (0.85 + 0.15 * np.exp(-time_s / 300.0)) + noise[0]
     stable = [(time_s, 900.0 + np.cumsum(noise[1]) * 0.2)]
     alone, at_once = fit_warm_up(time_s, light), fit_warm_up(time_s, light, stable=stable)
-    after = beside_stable(alone, stable)
+    after = beside_stable(alone, [StableScatter(*one) for one in stable])
     for name in ("value", "low", "high", "dof"):
         assert getattr(after.remaining(1800.0), name) == getattr(at_once.remaining(1800.0), name)
     assert after.remaining(1800.0).low != alone.remaining(1800.0).low

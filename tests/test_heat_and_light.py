@@ -10,13 +10,12 @@ from numpy.testing import assert_allclose
 from shared_demo import demo_bench
 from small_benches import HOUSING, LAMPS, METER, bench, csv
 
-from photolab.bench.heat import warm_up_runs
+from photolab.bench.heat import display_step, warm_up_runs
 from photolab.bench.heat_and_light import (
     TRANSFER_LIMIT,
     at_hold_time,
     case_to_ambient,
     constants_of,
-    display_step,
     expected_at,
     looked_at,
     room_coefficients,

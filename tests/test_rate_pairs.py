@@ -20,7 +20,7 @@ def light_of(time_s):
 
 def curve_from(time_s, light, *, correlation=0.0, step_s=None):
     problem = separable(time_s, light, step_s)
-    return curve_of(time_s, problem, solve(problem, 2), step_s=step_s, correlation=correlation)
+    return curve_of(problem, solve(problem, 2)[-1], start_s=0.0, step_s=step_s, correlation=correlation)
 
 
 def interval(curve, later=LATE, earlier=EARLY, coverage=0.95):
@@ -68,30 +68,44 @@ def test_one_pair_is_dense_generalised_least_squares():
     # Oracle: dense linear algebra with the correlation matrix, for the pair that fits best.
     time_s, light = record(5, 60, 2.0)
     curve = curve_from(time_s, light, correlation=0.5, step_s=1210.0)
-    (fits,) = fit_pairs(curve)
-    i = int(np.argmin(fits.sums_of_squares))
-    rows = [np.ones(60), time_s >= 1210.0, *np.exp(-time_s / fits.time_constants[:, i, None])]
+    fits = fit_pairs(curve)
+    (squares,), (noise,) = fits.sums_of_squares, fits.noise_variance
+    i = int(np.argmin(squares))
+    taus = fits.time_constants[fits.place[:, i]]
+    rows = [np.ones(60), time_s >= 1210.0, *np.exp(-time_s / taus[:, None])]
     design = np.stack(rows, axis=1).astype(float)
     inverse = np.linalg.inv(0.5 ** (np.abs(time_s[:, None] - time_s) / (time_s[1] - time_s[0])))
     normal = design.T @ inverse @ design
     coefficients = np.linalg.solve(normal, design.T @ inverse @ light)
     left = light - design @ coefficients
-    assert_allclose(fits.sums_of_squares[i], left @ inverse @ left, rtol=1e-9)  # rounding
-    assert_allclose(fits.noise_variance, left @ inverse @ left / 54, rtol=1e-9)  # 60 less 6
+    assert_allclose(squares[i], left @ inverse @ left, rtol=1e-9)  # rounding
+    assert_allclose(noise, left @ inverse @ left / 54, rtol=1e-9)  # 60 less 6
     points = np.array([LATE, EARLY])
-    at = np.stack([np.ones(2), points >= 1210.0, *np.exp(-points / fits.time_constants[:, i, None])], axis=1)
+    at = np.stack([np.ones(2), points >= 1210.0, *np.exp(-points / taus[:, None])], axis=1)
     covariance = at @ np.linalg.solve(normal, at.T)
     ratios = fits.ratio(points[:1], points[1:])
-    assert_allclose([ratios.above[i], ratios.below[i]], at @ coefficients, rtol=1e-10)
-    assert_allclose(ratios.covariance[:, i], covariance[[0, 0, 1], [0, 1, 1]], rtol=1e-8)
-    assert_allclose(ratios.best, ratios.above[i] / ratios.below[i], rtol=1e-15)
+    assert_allclose([ratios.above[0, i], ratios.below[0, i]], at @ coefficients, rtol=1e-10)
+    assert_allclose(ratios.covariance[:, 0, i], covariance[[0, 0, 1], [0, 1, 1]], rtol=1e-8)
+    assert_allclose(ratios.best[1], ratios.above[:, i] / ratios.below[:, i], rtol=1e-15)
+
+
+def test_pairs_of_the_grid_are_apart():
+    # Oracle: the declared ratio of 1.5, met by one step of the grid; each pair once.
+    curve = curve_from(*record(7, 60, 2.0))
+    fits = fit_pairs(curve)
+    low, high = curve.problem.log_range
+    slow, fast = fits.time_constants[fits.place[:, : -(13**2)]]
+    least = np.ceil(np.log(1.5) * 99 / (high - low)) * (high - low) / 99
+    assert_allclose(np.min(np.log(slow / fast)), least, rtol=1e-9)  # rounding
+    steps = round(least * 99 / (high - low))
+    assert slow.size == (100 - steps) * (101 - steps) / 2
 
 
 def test_no_pair_fits_better_than_the_search():
     # Oracle: scipy.optimize.minimize over both time constants, generalised least squares.
     time_s, light = record(6, 60, 2.0)
     curve = curve_from(time_s, light, correlation=0.6)
-    (fits,) = fit_pairs(curve)
+    fits = fit_pairs(curve)
     phi = neighbour_correlation(time_s, float(curve.noise.correlation_times[0]))
 
     def squares(theta):
@@ -103,27 +117,30 @@ def test_no_pair_fits_better_than_the_search():
     best = optimize.minimize(squares, curve.found.theta, method="Nelder-Mead", options={"xatol": 1e-8}).fun
     assert best * (1 - 1e-9) <= fits.sums_of_squares.min()
     # half a step of the lattice in both directions is 2 * 0.275**2 noise variances at most
-    assert fits.sums_of_squares.min() - best <= 0.16 * fits.noise_variance
+    assert fits.sums_of_squares.min() - best <= 0.16 * fits.noise_variance[0]
 
 
 def single(above, below, covariance):
-    return PairRatios(np.zeros(1), 1.0, np.array([above]), np.array([below]), np.array(covariance)[:, None])
+    one = np.array([[above]]), np.array([[below]]), np.array(covariance)[:, None, None]
+    return PairRatios(np.zeros((1, 1)), np.ones(1), *one)
 
 
 def test_ends_of_one_pair_solve_the_quadratic_equation():
     # Oracle: closed form; at both ends |A - R B| is the quantile times its standard uncertainty.
     one = single(9.0, 10.0, [0.5, 0.2, 0.3])
-    for end, sign in zip(one.ends(2.0), (-1.0, 1.0), strict=True):
+    ends = one.ends(np.array([2.0]))[:, 0]
+    for end, sign in zip(ends, (-1.0, 1.0), strict=True):
         spread = np.sqrt(0.5 - 2 * end * 0.2 + end**2 * 0.3)
         assert_allclose(abs(9.0 - 10.0 * end), 2.0 * spread, rtol=1e-12)
-        assert_allclose(one.distance(end), sign * 2.0, rtol=1e-12)
-    assert one.ends(2.0)[0] < 0.9 < one.ends(2.0)[1]
+        assert_allclose(one.distance(end), [sign * 2.0], rtol=1e-12)
+    assert ends[0] < 0.9 < ends[1]
 
 
 def test_no_ends_where_the_earlier_light_is_not_clear_of_zero():
     # Oracle: Fieller's condition; B^2 must exceed q^2 times its variance.
-    assert single(9.0, 1.0, [0.5, 0.0, 0.3]).ends(2.0) == (-np.inf, np.inf)
-    assert np.all(np.isfinite(single(9.0, 1.1, [0.5, 0.0, 0.3]).ends(2.0)))
+    two = np.array([2.0])
+    assert single(9.0, 1.0, [0.5, 0.0, 0.3]).ends(two).tolist() == [[-np.inf], [np.inf]]
+    assert np.all(np.isfinite(single(9.0, 1.1, [0.5, 0.0, 0.3]).ends(two)))
 
 
 def test_unknown_correlation_averages_the_tail_probabilities():
@@ -133,13 +150,10 @@ def test_unknown_correlation_averages_the_tail_probabilities():
     light = light_of(time_s) + 2.0 * rng.standard_normal(30)
     curve = curve_from(time_s, light, correlation=None)
     fits = fit_pairs(curve)
-    assert len(fits) == curve.noise.weights.size > 3
-    ratios = [one.ratio(np.array([LATE]), np.array([EARLY])) for one in fits]
+    assert len(fits.sums_of_squares) == curve.noise.weights.size > 3
+    ratios = fits.ratio(np.array([LATE]), np.array([EARLY]))
     for end, side in zip(interval(curve), (-1.0, 1.0), strict=True):
-        tails = [
-            stats.t.sf(side * one.distance(end), dof)
-            for one, dof in zip(ratios, curve.noise.dofs, strict=True)
-        ]
+        tails = stats.t.sf(side * ratios.distance(end), curve.noise.dofs)
         assert_allclose(
             curve.noise.weights @ tails, 0.025, rtol=1e-4
         )  # the root is found to 1e-9 in the ratio

@@ -8,10 +8,10 @@ from numpy.testing import assert_allclose
 
 from photolab.thermal import residuals
 from photolab.thermal.residuals import (
-    _correlate,
+    StableScatter,
+    _correlated_root,
     model_residuals,
     neighbour_correlation,
-    stable_scatter,
     whiten,
 )
 
@@ -32,14 +32,14 @@ def test_whitening_inverts_the_correlation_matrix():
     assert_allclose(matrix @ dense(time_s, 60.0) @ matrix.T, np.eye(30), atol=1e-13)  # rounding
 
 
-def test_correlate_is_the_product_with_the_dense_matrix():
+def test_correlated_root_has_the_products_of_the_dense_matrix():
     # Oracle: dense linear algebra.
     rng = np.random.default_rng(2)
     time_s, columns = uneven(rng), rng.standard_normal((30, 3))
-    product = _correlate(columns, neighbour_correlation(time_s, 60.0))
-    assert_allclose(product, dense(time_s, 60.0) @ columns, atol=1e-12)  # rounding
-    several = _correlate(columns, neighbour_correlation(time_s, np.array([60.0, 0.0])))
-    assert_allclose(several, [product, columns], rtol=1e-15)
+    roots = _correlated_root(columns, neighbour_correlation(time_s, np.array([60.0, 0.0])))
+    products = roots.swapaxes(1, 2) @ roots
+    assert_allclose(products[0], columns.T @ dense(time_s, 60.0) @ columns, atol=1e-12)  # rounding
+    assert_allclose(products[1], columns.T @ columns, rtol=1e-15, atol=1e-14)
 
 
 def test_sandwich_with_a_known_correlation():
@@ -140,7 +140,7 @@ def test_stable_records_add_their_likelihood(monkeypatch):
     residual -= design @ np.linalg.lstsq(design, residual)[0]
     light = 400.0 + 0.02 * quiet_s + rng.standard_normal(25)
     plain = model_residuals(time_s, residual, design)
-    joined = model_residuals(time_s, residual, design, stable=[stable_scatter(quiet_s, light)])
+    joined = model_residuals(time_s, residual, design, stable=[StableScatter(quiet_s, light)])
 
     def likelihood(correlation_time):
         omega = dense(quiet_s, correlation_time) if correlation_time else np.eye(25)

@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from photolab.thermal.residuals import whiten
-from photolab.thermal.steps import _whitening_correlation, scan_ripple
+from photolab.thermal.steps import RIPPLE_TOLERANCE, _whitened, scan_ripple
 
 TIME_S = np.linspace(0.0, 2400.0, 120)
 DESIGN = np.stack([np.ones(120), np.exp(-TIME_S / 480.0), TIME_S / 480.0 * np.exp(-TIME_S / 480.0)], axis=1)
@@ -26,7 +26,7 @@ def test_statistic_is_that_of_a_dense_regression():
     # Oracle: dense least squares of the whitened residual on design, cosine and sine of the period reported.
     residual = left_over(np.random.default_rng(1).standard_normal(120))
     one = scan_ripple(TIME_S, residual, DESIGN)
-    phi = _whitening_correlation(TIME_S, residual)
+    phi, *_ = _whitened(TIME_S, residual, DESIGN, RIPPLE_TOLERANCE)
     angle = 2 * np.pi * TIME_S / one.period_s
     squares = [
         np.linalg.lstsq(whiten(columns, phi), whiten(residual, phi))[1][0]

@@ -7,9 +7,13 @@ from scipy.optimize import minimize
 
 from photolab.thermal.variable_projection import Separable, _project, kept_apart, settle, solve
 from photolab.thermal.warm_up import fit_warm_up
-from photolab.thermal.warm_up_model import LEAST_GAP, fit_terms, separable
+from photolab.thermal.warm_up_model import LEAST_GAP, separable
 
 TIME_S = np.arange(1, 81) * 30.0
+
+
+def fitted(problem, terms):
+    return solve(problem, terms, gap=LEAST_GAP)[-1]
 
 
 def record(seed, amplitudes, time_constants, noise=3.0):
@@ -25,12 +29,28 @@ def test_kept_apart_is_inside_and_ordered():
     assert_allclose(kept_apart(np.array([7.0]), 0.1, (0.0, 5.0)), [5.0])
 
 
+@pytest.mark.parametrize("rising", [False, True])
+def test_slope_and_curvature_are_those_of_the_sum_of_squares(rising):
+    # Oracle: central differences; steps of 1e-4 leave some 1e-7 of the largest element.
+    weight = np.linspace(1.0, 2.0, TIME_S.size)
+    problem = Separable(
+        TIME_S, record(3, (80.0, 60.0), (150.0, 700.0)), np.ones((80, 1)), weight, rising, (3.0, 9.0)
+    )
+    theta, moves = np.array([6.4, 5.1]), 1e-4 * np.eye(2)
+    here = _project(problem, theta)
+    beside = [[_project(problem, theta + side * move) for side in (1.0, -1.0)] for move in moves]
+    slope = [(a.sum_of_squares - b.sum_of_squares) / 4e-4 for a, b in beside]
+    curvature = [(a.slope - b.slope) / 2e-4 for a, b in beside]
+    assert_allclose(here.slope, slope, rtol=1e-5)
+    assert_allclose(here.curvature, curvature, rtol=1e-5)
+
+
 @pytest.mark.parametrize("terms", [1, 2])
 @pytest.mark.parametrize("seed", range(6))
 def test_settled_point_is_the_constrained_minimum(seed, terms):
     # Oracle: scipy's SLSQP under the same bounds, started there and around; no start finds less.
     problem = separable(TIME_S, record(seed, (80.0, 60.0), (150.0, 700.0)), None)
-    found = fit_terms(problem, terms)
+    found = fitted(problem, terms)
     low, high = problem.log_range
     apart = [{"type": "ineq", "fun": lambda v: v[0] - v[1] - LEAST_GAP}] if terms == 2 else []
     for shift in (0.0, 0.1, -0.1):
@@ -46,12 +66,28 @@ def test_settled_point_is_the_constrained_minimum(seed, terms):
         assert found.sum_of_squares <= other.fun * (1.0 + 1e-9)  # scipy stops at the digits of the sum itself
 
 
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("amplitudes", [(80.0, 60.0), (120.0, 0.0), (0.0, 0.0), (30.0, -20.0)])
+def test_no_start_finds_less(seed, amplitudes):
+    # Oracle: the same steps from 36 starts all over the range.
+    problem = separable(TIME_S, record(seed, amplitudes, (150.0, 700.0)), None)
+    found = fitted(problem, 2)
+    taus = np.linspace(*problem.log_range, 9)
+    ends = [
+        settle(problem, np.array([slow, fast]), gap=LEAST_GAP).sum_of_squares
+        for slow in taus
+        for fast in taus
+        if slow > fast
+    ]
+    assert found.sum_of_squares <= min(ends) * (1.0 + 1e-9)
+
+
 def test_last_digits_do_not_hang_on_where_the_search_stopped():
     # Oracle: the same minimum from other starts, to rounding over the curvature.
     problem = separable(TIME_S, record(1, (80.0, 60.0), (150.0, 700.0)), None)
-    near = fit_terms(problem, 2).theta
+    near = fitted(problem, 2).theta
     for shift in ((1e-3, -1e-3), (0.05, 0.02), (-0.04, 0.03)):
-        again = settle(problem, _project(problem, near + np.array(shift)), gap=LEAST_GAP)
+        again = settle(problem, near + np.array(shift), gap=LEAST_GAP)
         assert_allclose(again.theta, near, atol=1e-9)
 
 
@@ -60,10 +96,10 @@ def test_time_constants_that_run_together_stay_apart(seed):
     # Oracle: closed form; with one rate in truth the pair meets in many records, and is then exactly the gap apart,
     # with a sum of squares within 1e-4 of the closest pair's.
     problem = separable(TIME_S, record(seed, (120.0,), (240.0,)), None)
-    found = fit_terms(problem, 2)
+    found = fitted(problem, 2)
     gap = float(found.theta[0] - found.theta[1])
     assert gap >= LEAST_GAP - 1e-12
-    closer = settle(problem, solve(problem, 2, polished=False), gap=1e-3)
+    closer = settle(problem, solve(problem, 2)[-1].theta, gap=1e-3)
     assert found.sum_of_squares <= closer.sum_of_squares * (1.0 + 1e-4)
 
 
@@ -71,7 +107,7 @@ def test_slope_leans_on_the_bounds():
     # Oracle: closed form; straight light wants an endless time constant, so the slower one ends on its bound.
     x = np.linspace(0.0, 1.0, 30)
     problem = Separable(x, 5.0 - x, np.ones((30, 1)), np.ones(30), False, (-5.0, 1.5))
-    found = settle(problem, solve(problem, 1, polished=False), gap=LEAST_GAP)
+    found = settle(problem, np.array([0.0]), gap=LEAST_GAP)
     assert_allclose(found.theta, [1.5], atol=1e-12)
 
 

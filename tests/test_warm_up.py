@@ -611,3 +611,35 @@ def test_answers_name_their_instants_and_the_curve_its_level():
     assert_allclose(fit.illuminance_at(60.0)[0], fit.initial_illuminance, rtol=1e-12)
     squares = float(np.sum(fit.residuals**2))
     assert_allclose(fit.residual_sd, np.sqrt(squares / (TIME_S.size - 5)), rtol=1e-12)  # five parameters
+
+
+def test_clock_counts_by_the_difference_of_the_slopes():
+    # Oracle: central differences of the fitted curve; both instants move together with the zero of the clock.
+    light = noisy(21, approach(TIME_S), relative=0.002)
+    sure, unsure = (
+        fit_warm_up(TIME_S, light, drift_relative_sd=0.0, elapsed_uncertainty_s=u).remaining(300.0)
+        for u in (0.0, 6.0)
+    )
+    fit = fit_warm_up(TIME_S, light)
+    ahead, behind = (np.log(fit.illuminance_at([300.0 + d, 60.0 + d])) for d in (0.01, -0.01))
+    moved = 6.0 * np.subtract(*(ahead - behind)) / 0.02
+    added = unsure.ln_standard_uncertainty**2 - sure.ln_standard_uncertainty**2
+    assert_allclose(added, moved**2, rtol=1e-5)
+
+
+def test_size_of_a_step_has_the_uncertainty_of_its_ratio():
+    # Oracle: derivatives of size over light before by differences, through the covariance of the fit.
+    light = noisy(22, approach(TIME_S), relative=0.002)
+    fit = fit_warm_up(TIME_S, np.where(TIME_S >= 1200.0, 0.9 * light, light))
+    curve = fit.curve
+    values = np.concatenate([curve.found.coefficients, curve.found.theta])
+
+    def size(values):
+        return values[1] / (
+            values[0] + values[2:4] @ np.exp(-(fit.step.time_s - curve.start_s) / np.exp(values[4:]))
+        )
+
+    moves = np.diag(1e-5 * np.abs(values))
+    slopes = [(size(values + d) - size(values - d)) / (2.0 * d.sum()) for d in moves]
+    assert_allclose(fit.step.size, size(values), rtol=1e-12)
+    assert_allclose(fit.step.size_uncertainty, np.sqrt(curve.noise.variance(np.array(slopes))), rtol=1e-4)

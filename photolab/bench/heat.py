@@ -34,6 +34,7 @@ from photolab.bench.spreads import Spread, between_specimens, not_held, own_spec
 from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Joint, Measured, combine, from_ln, measured
+from photolab.thermal.residuals import StableScatter
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
 from photolab.thermal.warm_up_result import Fading, Remaining, WarmUp
 
@@ -102,10 +103,13 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
         In file order; what a record cannot support stands in `refusals`.
     """
     alone = _fitted(_Records(bench))
-    blocks = {one.run: one.record for one in alone}
-    meters = {run: block["meter"].iloc[0] for run, block in blocks.items()}
-    stable = [one.run for one in alone if one.fit is not None and _is_stable(one.fit)]
-    peers = ({n: blocks[n] for n in stable if n != one.run and meters[n] == meters[one.run]} for one in alone)
+    meters = {one.run: one.record["meter"].iloc[0] for one in alone}
+    stable = {
+        one.run: StableScatter(one.fit.time_s, one.fit.illuminance)
+        for one in alone
+        if one.fit is not None and _is_stable(one.fit)
+    }
+    peers = ({n: stable[n] for n in stable if n != one.run and meters[n] == meters[one.run]} for one in alone)
     return tuple(_with_remaining(bench, one, mine) for one, mine in zip(alone, peers, strict=True))
 
 
@@ -143,18 +147,21 @@ def _is_stable(fit: WarmUp) -> bool:
     return "no_change_resolved" in codes and not codes & disturbed
 
 
-def _require_light(record: pd.DataFrame) -> None:
-    """Refuse a record with readings of no light: remaining light is a share of light."""
-    dark = int((record["illuminance_lx"] <= 0.0).sum())
-    if dark:
-        message = f"illuminance must be more than 0 lx throughout a record; {dark} of {len(record)} readings are 0 lx"
-        raise MethodError(
-            message, code="reading_without_light", known={"dark": dark, "readings": len(record)}
-        )
+def display_step(bench: Bench, record: pd.DataFrame) -> float:
+    """Return the display step of the meter of a record; 0 where it is not known.
 
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    record : DataFrame
+        Rows of warm_up.csv, of one meter and range.
 
-def _display_step(bench: Bench, record: pd.DataFrame) -> float:
-    """Return the display step of the meter of a record, 0 where it is not known [lx]."""
+    Returns
+    -------
+    float
+        The step. [lx]
+    """
     meter = bench.meters.get(str(record["meter"].iloc[0]))
     return instruments.resolution_lx(meter, float(record["range_lx"].iloc[0])) if meter is not None else 0.0
 
@@ -198,13 +205,16 @@ def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
     tuple of (float, bool)
         What the logged ambient and volts allow for, or 0.3 % assumed; and whether both were logged. [1]
     """
-    ambient, volts = record["ambient_C"].dropna(), record["socket_V"].dropna()
-    if len(ambient) < 2 or len(volts) < 2:
-        return UNLOGGED_DRIFT, False
-    half = max(5, len(ambient) // 5)
-    warmed = abs(float(ambient.iloc[-half:].mean() - ambient.iloc[:half].mean()))
-    half = max(5, len(volts) // 5)
-    moved = abs(float(volts.iloc[-half:].mean() / volts.iloc[:half].mean() - 1.0))
+    ends = []
+    for column in ("ambient_C", "socket_V"):
+        logged = record[column].to_numpy(float)
+        logged = logged[~np.isnan(logged)]
+        if logged.size < 2:
+            return UNLOGGED_DRIFT, False
+        part = max(5, logged.size // 5)
+        ends.append((float(logged[:part].mean()), float(logged[-part:].mean())))
+    (cool, warm), (before, after) = ends
+    warmed, moved = abs(warm - cool), abs(after / before - 1.0)
     by_volts = steps.FILAMENT_FLUX_EXPONENT * moved if technology == "filament" else 0.0
     by_ambient = 0.0 if technology == "filament" else steps.LED_AMBIENT_LIMIT * warmed / math.sqrt(3.0)
     return max(LOGGED_DRIFT_FLOOR, math.hypot(by_volts, by_ambient)), True
@@ -212,20 +222,18 @@ def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
 
 def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
     """Fit one run by itself."""
-    first = record.iloc[0]
-    lamps = dict(zip(bench.tables["lamps"]["lamp"], bench.tables["lamps"]["technology"], strict=True))
-    drift, logged = record_drift(record, lamps.get(first["lamp"], ""))
+    lamp, specimen, housing, day = (str(record[n].iloc[0]) for n in ("lamp", "specimen", "housing", "day"))
+    drift, logged = record_drift(record, bench.technologies.get(lamp, ""))
     added = range_term(bench, record)
     fit: WarmUp | None = None
     refusals: tuple[MethodError, ...] = ()
     try:
-        _require_light(record)
         fit = fit_warm_up(
             record["elapsed_s"],
             record["illuminance_lx"],
             initial_s=bench.settings.initial_s,
             initial_window_s=bench.settings.initial_window_s,
-            resolution=_display_step(bench, record),
+            resolution=display_step(bench, record),
             drift_relative_sd=drift,
             elapsed_uncertainty_s=ELAPSED_U_S,
             additive_uncertainty=added.u,
@@ -235,10 +243,10 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
         refusals = (refused,)
     return WarmUpRun(
         run=run,
-        lamp=str(first["lamp"]),
-        specimen=str(first["specimen"]),
-        housing=str(first["housing"]),
-        day=str(first["day"]),
+        lamp=lamp,
+        specimen=specimen,
+        housing=housing,
+        day=day,
         record=record,
         fit=fit,
         remaining=None,
@@ -249,12 +257,11 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
     )
 
 
-def _with_remaining(bench: Bench, alone: WarmUpRun, stable: Mapping[str, pd.DataFrame]) -> WarmUpRun:
+def _with_remaining(bench: Bench, alone: WarmUpRun, stable: Mapping[str, StableScatter]) -> WarmUpRun:
     """Return a fitted run with stable ones beside it and its remaining light at hold."""
     if alone.fit is None:
         return replace(alone, stable_runs=tuple(stable))
-    scatter = [(one["elapsed_s"], one["illuminance_lx"]) for one in stable.values()]
-    fit = beside_stable(alone.fit, scatter) if scatter else alone.fit
+    fit = beside_stable(alone.fit, [*stable.values()]) if stable else alone.fit
     own = replace(alone, fit=fit, stable_runs=tuple(stable))
     try:
         return replace(own, remaining=fit.remaining(60.0 * bench.settings.hold_minutes))

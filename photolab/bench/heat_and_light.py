@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from photolab.bench import instruments
 from photolab.bench.corrections import LED_AMBIENT_COEFFICIENT, LED_AMBIENT_LIMIT
 from photolab.bench.electrical import lamp_power
 from photolab.bench.heat import UNLOGGED_DRIFT, WarmUpRun, range_term, warm_up_runs
@@ -96,25 +95,6 @@ def _seated_once(bench: Bench, lamp: str | None, last: set[str]) -> WarmUpRun:
         drift_logged=False,
         added=range_term(bench, record),
     )
-
-
-def display_step(bench: Bench, record: pd.DataFrame) -> float:
-    """Return the display step of the meter of a record; 0 where it is not known.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench.
-    record : DataFrame
-        Rows of warm_up.csv, of one meter and range.
-
-    Returns
-    -------
-    float
-        The step. [lx]
-    """
-    meter = bench.meters.get(str(record["meter"].iloc[0]))
-    return instruments.resolution_lx(meter, float(record["range_lx"].iloc[0])) if meter is not None else 0.0
 
 
 def with_case(run: WarmUpRun) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
 from photolab.metrology.arguments import finite, not_negative
+from photolab.thermal.residuals import column_space
 from photolab.thermal.variable_projection import Projection, Separable, solve
 
 FloatArray = NDArray[np.float64]
@@ -22,6 +23,9 @@ SHORTEST_PART = 1 / 200  # of the record's length: shorter time constants leave 
 LONGEST_PART = 5.0  # of the record's length: slower ones cannot be told from a straight line
 TUKEY = 4.685  # biweight constant of 95 % efficiency on normal noise (Huber and Ronchetti, Robust Statistics)
 HUBER = 1.345
+SAME_DIRECTION = (
+    1e-14  # of the largest singular value: parameters that do the same have no variance of their own
+)
 MAD_TO_SD = 1.4826  # normal distribution
 
 
@@ -151,7 +155,7 @@ def fit_exponentials(
         raise ValueError(message)
     _check_support(abscissa, response, weight, terms, form)
     problem = _problem(abscissa, response, weight, form, time_constant_range)
-    found = solve(problem, terms)
+    found = solve(problem, terms)[-1]
     given, inflation = problem.root_weight, 1.0
     if robust:
         problem, found, inflation = _reweighted(problem, found, terms, form)
@@ -228,7 +232,7 @@ def _reweighted(
         huber = np.minimum(1.0, HUBER / np.maximum(ratio, 1e-12))
         tukey = np.where(ratio < TUKEY, (1.0 - (ratio / TUKEY) ** 2) ** 2, 1e-12)
         problem = replace(problem, root_weight=given * np.sqrt(huber if turn < 8 else tukey))
-        found = solve(problem, terms, starts=1, polished=turn == 23)
+        found = solve(problem, terms)[-1]
     share = (ratio / TUKEY) ** 2
     slope = np.where(ratio < TUKEY, (1.0 - share) * (1.0 - 5.0 * share), 0.0)
     return problem, found, 1.0 / float(np.mean(slope[given > 0])) ** 2
@@ -251,7 +255,11 @@ def _described(
     squares = float(residual @ residual)
     # psi is the residual times its robust weight; without robust steps this is squares / dof
     psi = residual * problem.root_weight / np.where(given > 0, given, 1.0)
-    covariance = float(psi @ psi) / dof * inflation * _inverse_gram(design)
+    _, to_space = column_space(design, tolerance=SAME_DIRECTION)
+    gram = (
+        to_space.T @ to_space if len(to_space) == design.shape[1] else np.full((design.shape[1],) * 2, np.inf)
+    )
+    covariance = float(psi @ psi) / dof * inflation * gram
     sd = np.sqrt(np.diagonal(covariance))
     count = rates.size
     low, high = problem.log_range
@@ -288,14 +296,3 @@ def _fine_residual(problem: Separable, found: Projection) -> FloatArray:
     design = np.concatenate([problem.fixed.astype(fine), columns], axis=1)
     left = problem.y.astype(fine) - design @ found.coefficients.astype(fine)
     return np.asarray(left * problem.root_weight, dtype=np.float64)
-
-
-def _inverse_gram(design: FloatArray) -> FloatArray:
-    """Return the inverse of X'X by QR with scaled columns; infinite where a column vanishes."""
-    scale = np.linalg.norm(design, axis=0)
-    triangle = np.linalg.qr(design / np.where(scale > 0, scale, 1.0), mode="r")
-    if np.min(np.abs(np.diagonal(triangle)), initial=1.0) < 1e-14:
-        return np.full((scale.size, scale.size), np.inf)
-    inverse = np.linalg.inv(triangle) / scale[:, None]
-    gram: FloatArray = inverse @ inverse.T
-    return gram

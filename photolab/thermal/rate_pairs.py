@@ -15,14 +15,15 @@ References
 """
 
 from dataclasses import dataclass
+from functools import cached_property
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
-from scipy.linalg import solve_triangular
 from scipy.optimize import brentq
 
-from photolab.thermal.residuals import neighbour_correlation, whiten
+from photolab.thermal.residuals import neighbour_correlation
 from photolab.thermal.variable_projection import kept_apart
 from photolab.thermal.warm_up_model import LEAST_GAP, Curve, fixed_columns
 
@@ -31,32 +32,35 @@ FloatArray = NDArray[np.float64]
 GRID_SIZE = 100
 SMALLEST_RATIO = 1.5  # of two time constants: closer ones draw the same curves, measured to 2
 LATTICE = np.linspace(-3.3, 3.3, 13)  # standard uncertainties around the fit, in each direction
+STEPS = np.stack(np.meshgrid(LATTICE, LATTICE)).reshape(2, -1)
 WIDEST = 1.0  # of ln(time constant): beyond it the grid is fine enough
-FARTHEST = 200.0  # noise variances above the smallest sum of squares: such pairs play no part
+FARTHEST = 3.0  # quantiles from the best pair, at its own ratio: farther pairs play no part
 ROUNDING = 1e-9  # of the light: residuals below it are arithmetic
 
 
 @dataclass(frozen=True, eq=False)
 class PairFits:
-    """Least-squares curves for many pairs of time constants under one correlation of the residuals.
+    """Least-squares curves for m pairs of time constants, under each of p correlation times of the residuals.
 
     Parameters
     ----------
-    time_constants : ndarray, shape (2, m)
-        The pairs. [s]
-    sums_of_squares : ndarray, shape (m,)
-        Whitened residual sums of squares. [lx2]
-    noise_variance : float
+    time_constants : ndarray, shape (c,)
+        Time constants tried. [s]
+    place : ndarray, shape (2, m)
+        Which of them are the pairs.
+    sums_of_squares : ndarray, shape (p, m)
+        Whitened residual sums of squares; infinite where a pair draws one curve. [lx2]
+    noise_variance : ndarray, shape (p,)
         Variance of one reading. [lx2]
-    level : ndarray, shape (f,)
+    level : ndarray, shape (p, f)
         Fixed coefficients of the readings alone. [lx]
-    amplitudes : ndarray, shape (2, m)
+    shares : ndarray, shape (p, f, c)
+        Fixed coefficients that an exponential takes along. [1]
+    amplitudes : ndarray, shape (p, 2, m)
         Amplitudes of both exponentials at the first reading. [lx]
-    shares : ndarray, shape (2, f, m)
-        Fixed coefficients that each exponential takes along. [1]
-    gram : ndarray, shape (3, m)
-        First, second and mixed product of the exponentials. [1]
-    root : ndarray, shape (f, f)
+    inverse : ndarray, shape (p, 3, m)
+        Inverse of the products of the exponentials: first, second and mixed element. [1]
+    root : ndarray, shape (p, f, f)
         Inverse triangle of the fixed columns. [1]
     start_s : float
         Time from which the exponentials count. [s]
@@ -65,100 +69,82 @@ class PairFits:
     """
 
     time_constants: FloatArray
+    place: NDArray[np.intp]
     sums_of_squares: FloatArray
-    noise_variance: float
+    noise_variance: FloatArray
     level: FloatArray
-    amplitudes: FloatArray
     shares: FloatArray
-    gram: FloatArray
+    amplitudes: FloatArray
+    inverse: FloatArray
     root: FloatArray
     start_s: float
     step_s: float | None
 
-    def at(self, instants_s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return the mean light over some instants and the rows it is made of.
-
-        Parameters
-        ----------
-        instants_s : ndarray, shape (k,)
-            Instants. [s]
-
-        Returns
-        -------
-        values : ndarray, shape (m,)
-            Illuminance by each pair. [lx]
-        fixed : ndarray, shape (f,)
-            Row in the whitened fixed columns. [1]
-        moving : ndarray, shape (2, m)
-            Row in the exponentials, what the fixed columns take of it left out. [1]
-        """
-        steady = fixed_columns(instants_s, self.step_s).mean(axis=0)
-        elapsed = (instants_s - self.start_s)[:, None, None]
-        moving = np.exp(-elapsed / self.time_constants).mean(axis=0) - np.einsum(
-            "f,pfm->pm", steady, self.shares
-        )
-        values = steady @ self.level + np.sum(moving * self.amplitudes, axis=0)
-        return values, steady @ self.root, moving
-
-    def ratio(self, later_s: FloatArray, earlier_s: FloatArray) -> "PairRatios":
+    def ratio(
+        self, later_s: FloatArray, earlier_s: FloatArray, *, farthest: FloatArray | float = np.inf
+    ) -> "PairRatios":
         """Return what decides on the ratio of the light at two instants.
 
         Parameters
         ----------
         later_s, earlier_s : ndarray, shape (k,)
             Instants over which either light is the mean. [s]
+        farthest : ndarray, shape (p,), optional
+            Noise variances above the smallest sum of squares: pairs beyond play no part. [1]
 
         Returns
         -------
         PairRatios
             Values and covariances.
         """
-        (above, *first), (below, *second) = self.at(later_s), self.at(earlier_s)
+        limit = self.sums_of_squares.min(axis=1) + farthest * self.noise_variance
+        near = np.flatnonzero(np.any(self.sums_of_squares <= limit[:, None], axis=0))
+        place, amplitudes = self.place[:, near], self.amplitudes.take(near, axis=2)
+        values, rows = [], []
+        for instants_s in (later_s, earlier_s):
+            steady = fixed_columns(instants_s, self.step_s).mean(axis=0)
+            decay = np.exp((self.start_s - instants_s)[:, None] / self.time_constants).mean(axis=0)
+            moving = (decay - steady @ self.shares).take(place, axis=1)
+            values.append((self.level @ steady)[:, None] + np.sum(moving * amplitudes, axis=1))
+            rows.append((steady @ self.root, moving[:, 0], moving[:, 1]))
+        first, second, mixed = self.inverse.take(near, axis=2).swapaxes(0, 1)
         covariance = [
-            self._product(*one) for one in ((*first, *first), (*first, *second), (*second, *second))
+            np.sum(f * g, axis=1)[:, None] + first * a * c + second * b * d + mixed * (a * d + b * c)
+            for (f, a, b), (g, c, d) in ((rows[0], rows[0]), (rows[0], rows[1]), (rows[1], rows[1]))
         ]
-        return PairRatios(self.sums_of_squares, self.noise_variance, above, below, np.array(covariance))
-
-    def _product(
-        self, fixed: FloatArray, moving: FloatArray, fixed_too: FloatArray, moving_too: FloatArray
-    ) -> FloatArray:
-        """Return the covariance of two values of the curve, in noise variances."""
-        one, two, mixed = self.gram
-        adjugate = two * moving[0] * moving_too[0] + one * moving[1] * moving_too[1]
-        adjugate -= mixed * (moving[0] * moving_too[1] + moving[1] * moving_too[0])
-        product: FloatArray = fixed @ fixed_too + adjugate / (one * two - mixed**2)
-        return product
+        squares = self.sums_of_squares.take(near, axis=1)
+        return PairRatios(squares, self.noise_variance, values[0], values[1], np.array(covariance))
 
 
 @dataclass(frozen=True, eq=False)
 class PairRatios:
-    """Ratios of the light at two instants by many pairs of time constants.
+    """Ratios of the light at two instants by m pairs of time constants, under each of p correlation times.
 
     Parameters
     ----------
-    sums_of_squares : ndarray, shape (m,)
+    sums_of_squares : ndarray, shape (p, m)
         Sums of squares of the pairs. [lx2]
-    noise_variance : float
+    noise_variance : ndarray, shape (p,)
         Variance of one reading. [lx2]
-    above, below : ndarray, shape (m,)
+    above, below : ndarray, shape (p, m)
         Later and earlier light by each pair. [lx]
-    covariance : ndarray, shape (3, m)
+    covariance : ndarray, shape (3, p, m)
         Of the later light, of both, of the earlier light, in noise variances. [1]
     """
 
     sums_of_squares: FloatArray
-    noise_variance: float
+    noise_variance: FloatArray
     above: FloatArray
     below: FloatArray
     covariance: FloatArray
 
-    @property
-    def best(self) -> float:
-        """Ratio of the pair that fits best [1]."""
-        i = int(np.argmin(self.sums_of_squares))
-        return float(self.above[i] / self.below[i])
+    @cached_property
+    def best(self) -> tuple[FloatArray, FloatArray]:
+        """Smallest sums of squares [lx2], and the ratios of the pairs that have them [1], shape (p,)."""
+        rows, i = np.arange(len(self.above)), np.argmin(self.sums_of_squares, axis=1)
+        return self.sums_of_squares[rows, i], self.above[rows, i] / self.below[rows, i]
 
-    def distance(self, ratio: float) -> float:
+    def distance(self, ratio: float) -> FloatArray:
         """Return how far a ratio lies from the best one, signed.
 
         Parameters
@@ -168,60 +154,44 @@ class PairRatios:
 
         Returns
         -------
-        float
+        ndarray, shape (p,)
             Root of the smallest rise of the sum of squares, in noise SDs. [1]
         """
-        later, both, earlier = self.covariance
+        (later, both, earlier), (least, best) = self.covariance, self.best
         spread = np.maximum(later - 2.0 * ratio * both + ratio**2 * earlier, 1e-300)
-        rise = (self.above - ratio * self.below) ** 2 / spread
-        smallest = float(np.min(self.sums_of_squares + rise) - self.sums_of_squares.min())
-        size = float(np.sqrt(max(smallest, 0.0) / self.noise_variance))
-        return float(np.copysign(size, ratio - self.best))
+        squares = self.sums_of_squares + (self.above - ratio * self.below) ** 2 / spread
+        smallest = np.maximum(np.min(squares, axis=1) - least, 0.0)
+        return np.asarray(np.copysign(np.sqrt(smallest / self.noise_variance), ratio - best))
 
-    def within(self, first: float, last: float) -> "PairRatios":
-        """Return the pairs that can decide on how far ratios between two lie from the best.
-
-        Parameters
-        ----------
-        first, last : float
-            The two. [1]
-
-        Returns
-        -------
-        PairRatios
-            Without pairs whose sum of squares alone is larger than what the farthest ratio needs.
-        """
-        farthest = 1.5 * max(abs(self.distance(first)), abs(self.distance(last)))
-        near = self.sums_of_squares <= self.sums_of_squares.min() + farthest**2 * self.noise_variance
-        values = self.above[near], self.below[near], self.covariance[:, near]
-        return PairRatios(self.sums_of_squares[near], self.noise_variance, *values)
-
-    def ends(self, quantile: float) -> tuple[float, float]:
+    def ends(self, quantiles: FloatArray) -> FloatArray:
         """Return the ratios a given distance away.
 
         Parameters
         ----------
-        quantile : float
-            Distance. [1]
+        quantiles : ndarray, shape (p,)
+            Distances. [1]
 
         Returns
         -------
-        low, high : float
+        ndarray, shape (2, p)
             The ends; infinite where the earlier light is not clear of zero. [1]
         """
-        slack = self.sums_of_squares.min() + quantile**2 * self.noise_variance - self.sums_of_squares
-        inside = slack >= 0.0
-        slack, above, below = slack[inside], self.above[inside], self.below[inside]
-        later, both, earlier = self.covariance[:, inside]
-        square = below**2 - slack * earlier
-        if np.any(square <= 0.0):
-            return -np.inf, np.inf
+        limit = self.best[0] + quantiles**2 * self.noise_variance
+        slack = limit[:, None] - self.sums_of_squares
+        use = np.any(slack >= 0.0, axis=0)
+        slack, above, below = slack[:, use], self.above[:, use], self.below[:, use]
+        later, both, earlier = self.covariance[..., use]
+        inside, square = slack >= 0.0, below**2 - slack * earlier
+        clear = np.all((square > 0.0) | ~inside, axis=1)
+        slack, square = np.where(inside, slack, 0.0), np.where(inside & (square > 0.0), square, 1.0)
         middle = above * below - slack * both
         root = np.sqrt(np.maximum(middle**2 - square * (above**2 - slack * later), 0.0))
-        return float(np.min((middle - root) / square)), float(np.max((middle + root) / square))
+        low = np.min(np.where(inside, (middle - root) / square, np.inf), axis=1)
+        high = np.max(np.where(inside, (middle + root) / square, -np.inf), axis=1)
+        return np.where(clear, [low, high], [[-np.inf], [np.inf]])
 
 
-def fit_pairs(curve: Curve) -> tuple[PairFits, ...]:
+def fit_pairs(curve: Curve) -> PairFits:
     """Fit every pair of time constants to a record, once for each correlation time of its residuals.
 
     Parameters
@@ -231,23 +201,78 @@ def fit_pairs(curve: Curve) -> tuple[PairFits, ...]:
 
     Returns
     -------
-    tuple of PairFits
-        In the order of the correlation times of the noise model.
+    PairFits
+        Rows in the order of the correlation times of the noise model.
     """
-    log_taus, place = _pairs(curve)
-    columns = np.exp(-curve.problem.x[:, None] / np.exp(log_taus))
-    phis = neighbour_correlation(curve.start_s + curve.problem.x, curve.noise.correlation_times)
-    return tuple(_fit(curve, np.exp(log_taus), place, columns, phi) for phi in phis)
+    problem, count = curve.problem, curve.linear
+    taus, place = _pairs(curve)
+    columns = np.column_stack([problem.y, np.exp(-problem.x[:, None] / taus)])
+    apart = np.linalg.pinv(problem.fixed) @ columns
+    columns = columns - problem.fixed @ apart
+    phi = neighbour_correlation(problem.x, curve.noise.correlation_times)
+    beside = phi / (1.0 - phi**2)  # the inverse of such a correlation has three diagonals
+    own = np.ones((len(phi), problem.x.size))
+    own[:, 1:] += phi * beside
+    own[:, :-1] += phi * beside
+
+    def products(one: FloatArray, two: FloatArray) -> FloatArray:
+        """Return the products of columns with columns through the inverse correlation."""
+        return own @ (one * two) - beside @ (one[:-1] * two[1:] + one[1:] * two[:-1])
+
+    few = np.column_stack([problem.fixed, columns[:, : 1 + GRID_SIZE]])
+    white = own[..., None] * few
+    white[:, :-1] -= beside[..., None] * few[1:]
+    white[:, 1:] -= beside[..., None] * few[:-1]
+    white = white.swapaxes(1, 2)
+    root = np.linalg.inv(np.linalg.cholesky(white[:, :count] @ problem.fixed)).swapaxes(1, 2)
+    inner = root.swapaxes(1, 2) @ (white[:, :count] @ columns)
+    light, parts = inner[..., :1], inner[..., 1:]
+    grid = parts[..., :GRID_SIZE]
+    between = white[:, 1 + count :] @ few[:, 1 + count :] - grid.swapaxes(1, 2) @ grid
+    first, second = np.split(np.arange(1 + GRID_SIZE, len(taus) + 1), 2)
+    around = products(columns[:, first], columns[:, second]) - np.sum(
+        inner[..., first] * inner[..., second], axis=1
+    )
+    flat = np.ravel_multi_index(tuple(place[:, : -first.size]), (GRID_SIZE, GRID_SIZE))
+    mixed = np.concatenate([between.reshape(len(phi), -1).take(flat, axis=1), around], axis=1)
+    squared = products(columns, columns) - np.sum(inner**2, axis=1)
+    one, two = np.moveaxis(squared.take(place + 1, axis=1), 1, 0)
+    cross = white[:, count] @ columns[:, 1:] - np.sum(light * parts, axis=1)
+    a, b = np.moveaxis(cross.take(place, axis=1), 1, 0)
+    determinant = one * two - mixed**2
+    usable = determinant > 1e-10 * one * two
+    inverse = np.stack([two, one, -mixed], axis=1) / np.where(usable, determinant, 1.0)[:, None]
+    amplitudes = np.stack(
+        [inverse[:, 0] * a + inverse[:, 2] * b, inverse[:, 1] * b + inverse[:, 2] * a], axis=1
+    )
+    squares = squared[:, :1] - amplitudes[:, 0] * a - amplitudes[:, 1] * b
+    squares = np.where(usable, np.maximum(squares, 0.0), np.inf)
+    floor = (ROUNDING * float(np.abs(problem.y).max())) ** 2
+    noise = np.maximum(squares.min(axis=1) / (problem.y.size - count - 4), floor)
+    taken = root @ inner + apart
+    return PairFits(
+        taus,
+        place,
+        squares,
+        noise,
+        taken[..., 0],
+        taken[..., 1:],
+        amplitudes,
+        inverse,
+        root,
+        curve.start_s,
+        curve.step_s,
+    )
 
 
 def ratio_interval(
-    fits: tuple[PairFits, ...], curve: Curve, later_s: FloatArray, earlier_s: FloatArray, coverage: float
+    fits: PairFits, curve: Curve, later_s: FloatArray, earlier_s: FloatArray, coverage: float
 ) -> tuple[float, float]:
     """Return the coverage interval of the light at one instant over the light at another.
 
     Parameters
     ----------
-    fits : tuple of PairFits
+    fits : PairFits
         From `fit_pairs`.
     curve : Curve
         The fitted record, whose noise model weighs the fits.
@@ -264,74 +289,38 @@ def ratio_interval(
     if np.array_equal(later_s, earlier_s):
         return 1.0, 1.0
     noise = curve.noise
-    ratios = [one.ratio(later_s, earlier_s) for one in fits]
     tail = 0.5 - 0.5 * coverage
     quantiles = special.stdtrit(noise.dofs, 1.0 - tail)
-    ends = np.array([one.ends(q) for one, q in zip(ratios, quantiles.tolist(), strict=True)])
+    ratios = fits.ratio(later_s, earlier_s, farthest=(FARTHEST * quantiles) ** 2)
 
     def end(side: float, between: FloatArray) -> float:
         """Return where the averaged tail probability is met, between the ends of the single correlation times."""
         if not np.isfinite(between).all():
             return float(side * np.inf)
         first, last = float(between.min()), float(between.max())
-        near = [one.within(first, last) for one in ratios]
 
         def excess(ratio: float) -> float:
-            away = np.array([one.distance(ratio) for one in near])
-            return float(noise.weights @ special.stdtr(noise.dofs, -side * away)) - tail
+            """Return the logarithm of the averaged probability over the one wanted, almost straight."""
+            beyond = noise.weights @ special.stdtr(noise.dofs, -side * ratios.distance(ratio))
+            return float(np.log(max(beyond, 1e-300) / tail))
 
-        if last - first < 1e-14 or excess(first) * excess(last) >= 0.0:
-            return first if abs(excess(first)) < abs(excess(last)) else last
-        return float(brentq(excess, first, last, xtol=1e-14))
+        try:
+            return float(brentq(excess, first, last, xtol=1e-13))
+        except ValueError:  # it is met at neither side of zero: the ends are one, to rounding
+            return min((first, last), key=lambda one: abs(excess(one)))
 
-    return end(-1.0, ends[:, 0]), end(1.0, ends[:, 1])
+    low, high = ratios.ends(quantiles)
+    return end(-1.0, low), end(1.0, high)
 
 
 def _pairs(curve: Curve) -> tuple[FloatArray, NDArray[np.intp]]:
-    """Return ln of the time constants to try, and which are pairs: those of a grid, then a lattice around the fit."""
+    """Return time constants to try [s], and which are pairs: those of a grid, then a lattice around the fit."""
     low, high = curve.problem.log_range
-    grid = np.linspace(low, high, GRID_SIZE)
-    i, j = np.nonzero(np.subtract.outer(grid, grid) >= np.log(SMALLEST_RATIO))
     theta = curve.found.theta
-    rows = np.eye(curve.linear + 2 * theta.size)[-theta.size :]
-    first, second = (curve.noise.variance(row) for row in rows)
-    mixed = 0.5 * (curve.noise.variance(rows[0] + rows[1]) - first - second)
-    value, axes = np.linalg.eigh(np.array([[first, mixed], [mixed, second]]))
+    value, axes = np.linalg.eigh(curve.noise.covariance[-theta.size :, -theta.size :])
     reach = axes * np.sqrt(np.clip(value, 0.0, WIDEST**2))
-    steps = np.stack(np.meshgrid(LATTICE, LATTICE)).reshape(2, -1)
-    around = kept_apart(theta[:, None] + reach @ steps, LEAST_GAP, (low, high))
-    beside = grid.size + np.arange(around.size).reshape(around.shape)
-    return np.concatenate([grid, *around]), np.concatenate([np.stack([i, j]), beside], axis=1)
-
-
-def _fit(
-    curve: Curve, taus: FloatArray, place: NDArray[np.intp], columns: FloatArray, phi: FloatArray
-) -> PairFits:
-    """Fit all pairs under one correlation of neighbours, from the column of each time constant."""
-    problem = curve.problem
-    fixed, light, columns = (whiten(one, phi) for one in (problem.fixed, problem.y, columns))
-    basis, triangle = np.linalg.qr(fixed)
-    inner = basis.T @ columns
-    columns, light_left = columns - basis @ inner, light - basis @ (basis.T @ light)
-    one, two = np.sum(columns**2, axis=0)[place]
-    (i, j), beside = place[:, : -(LATTICE.size**2)], columns[:, GRID_SIZE:]
-    within = (columns[:, :GRID_SIZE].T @ columns[:, :GRID_SIZE])[i, j]
-    mixed = np.append(within, np.sum(beside[:, : LATTICE.size**2] * beside[:, LATTICE.size**2 :], axis=0))
-    cross = (columns.T @ light_left)[place]
-    determinant = one * two - mixed**2
-    usable = determinant > 1e-10 * one * two
-    determinant = np.where(usable, determinant, 1.0)
-    amplitudes = (
-        np.stack([two * cross[0] - mixed * cross[1], one * cross[1] - mixed * cross[0]]) / determinant
-    )
-    squares = float(light_left @ light_left) - np.sum(amplitudes * cross, axis=0)
-    squares = np.where(usable, np.maximum(squares, 0.0), np.inf)
-    floor = (ROUNDING * float(np.abs(problem.y).max())) ** 2
-    noise = max(float(squares.min()) / (problem.y.size - curve.linear - 4), floor)
-    near = squares <= squares.min() + FARTHEST * noise
-    level = solve_triangular(triangle, basis.T @ light)
-    root = np.linalg.inv(triangle)
-    gram, place = np.stack([one, two, mixed])[:, near], place[:, near]
-    shares = solve_triangular(triangle, inner)[:, place].transpose(1, 0, 2)
-    kept = taus[place], squares[near], noise, level, amplitudes[:, near], shares
-    return PairFits(*kept, gram, root, curve.start_s, curve.step_s)
+    around = kept_apart(theta[:, None] + reach @ STEPS, LEAST_GAP, (low, high))
+    apart = np.tri(GRID_SIZE, k=-ceil(np.log(SMALLEST_RATIO) * (GRID_SIZE - 1) / (high - low)))
+    beside = GRID_SIZE + np.arange(around.size).reshape(around.shape)
+    place = np.concatenate([np.nonzero(apart), beside], axis=1)
+    return np.exp(np.concatenate([np.linspace(low, high, GRID_SIZE), *around])), place

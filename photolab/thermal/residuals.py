@@ -13,7 +13,8 @@ ordinary least squares; its covariance is the sandwich :math:`(J'J)^{-1} J'\Omeg
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -46,9 +47,7 @@ def neighbour_correlation(time_s: FloatArray, correlation_time: ArrayLike) -> Fl
     ndarray, shape (..., n - 1)
         Correlations. [1]
     """
-    gaps, times = np.broadcast_arrays(np.diff(time_s), np.asarray(correlation_time)[..., None])
-    away = np.divide(gaps, times, out=np.full(gaps.shape, np.inf), where=times > 0)
-    return np.asarray(np.exp(-away))
+    return np.asarray(np.exp(-np.diff(time_s) / np.maximum(correlation_time, 1e-300)[..., None]))
 
 
 def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
@@ -66,22 +65,36 @@ def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
     ndarray, shape (..., shape of columns)
         Rows of unit covariance where the input had the correlation phi. [any]
     """
-    shape = (*phi.shape, *(1 for _ in columns.shape[1:]))
-    later = (columns[1:] - phi.reshape(shape) * columns[:-1]) / np.sqrt(1.0 - phi**2).reshape(shape)
-    first = np.broadcast_to(columns[:1], (*phi.shape[:-1], *columns[:1].shape))
-    return np.concatenate([first, later], axis=phi.ndim - 1)
+    table = columns.reshape(len(columns), -1)
+    white = np.empty((*phi.shape[:-1], *table.shape))
+    white[..., 0, :], later = table[0], white[..., 1:, :]
+    np.multiply(phi[..., None], table[:-1], out=later)
+    np.subtract(table[1:], later, out=later)
+    later /= np.sqrt(1.0 - phi**2)[..., None]
+    return white.reshape(*phi.shape[:-1], *columns.shape)
 
 
-def _correlate(columns: FloatArray, phi: FloatArray) -> FloatArray:
-    r"""Multiply columns by the correlation matrix :math:`\Omega` of each phi, in linear time: one chain of blocks."""
+def _correlated_root(columns: FloatArray, phi: FloatArray) -> FloatArray:
+    r"""Return rows whose products are those of columns through their correlation.
+
+    Parameters
+    ----------
+    columns : ndarray, shape (n, p)
+        The columns C. [any]
+    phi : ndarray, shape (m, n - 1)
+        Correlations of neighbours, each of a correlation matrix :math:`\Omega`. [1]
+
+    Returns
+    -------
+    ndarray, shape (m, n, p)
+        H of each, with :math:`H'H = C'\Omega C`; in linear time, all m as one chain of blocks. [any]
+    """
     root = np.sqrt(1.0 - phi**2)
-    apart = np.zeros((*phi.shape[:-1], 1))  # no block moves the next
-    diagonal = np.concatenate([apart + 1.0, 1.0 / root], axis=-1).ravel()
-    beside = np.concatenate([apart, -phi / root], axis=-1).ravel()
-    copies = np.tile(columns, (diagonal.size // len(columns), 1))
-    half = solve_banded((0, 1), np.stack([beside, diagonal]), copies)
-    product = solve_banded((1, 0), np.stack([diagonal, np.roll(beside, -1)]), half)
-    return np.asarray(product.reshape(*phi.shape[:-1], *columns.shape))
+    apart = np.zeros((len(phi), 1))  # no block moves the next
+    diagonal = np.concatenate([apart + 1.0, 1.0 / root], axis=1).ravel()
+    beside = np.concatenate([apart, -phi / root], axis=1).ravel()
+    half = solve_banded((0, 1), np.stack([beside, diagonal]), np.tile(columns, (len(phi), 1)))
+    return np.asarray(half.reshape(len(phi), *columns.shape))
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,8 +117,8 @@ class ResidualModel:
         Turns a gradient by the parameters into that space. [any]
     neighbours : ndarray, shape (n - 1,)
         Correlation of each reading with the one before it, averaged with the weights. [1]
-    whitened_variance : float
-        Variance of one reading under these averages. [unit of y squared]
+    residual, space : ndarray, shape (n,) and (n, r)
+        What the fit left over [unit of y], and a basis of its design [1].
     correlation : float
         Correlation of neighbours at the median spacing, averaged with the weights. [1]
     effective_readings : float
@@ -119,7 +132,8 @@ class ResidualModel:
     middles: FloatArray
     to_space: FloatArray
     neighbours: FloatArray
-    whitened_variance: float
+    residual: FloatArray
+    space: FloatArray
     correlation: float
     effective_readings: float
 
@@ -128,11 +142,20 @@ class ResidualModel:
         """Degrees of freedom of a variance, the harmonic mean over the correlation times."""
         return float(1.0 / np.sum(self.weights / self.dofs))
 
+    @cached_property
+    def whitened_variance(self) -> float:
+        """Variance of one reading under the averaged correlations [unit of y squared]."""
+        return float(_restricted(self.residual, self.space, self.neighbours)[1])
+
+    @cached_property
+    def middle(self) -> FloatArray:
+        """Covariance of the readings in the column space of the design, shape (r, r) [unit of y squared]."""
+        return np.asarray(np.tensordot(self.weights * self.noise_variances, self.middles, 1))
+
     @property
     def covariance(self) -> FloatArray:
         """Covariance of the parameters of the fit, shape (p, p) [any]."""
-        middle = np.einsum("m,mrs->rs", self.weights * self.noise_variances, self.middles)
-        return np.asarray(self.to_space.T @ middle @ self.to_space)
+        return np.asarray(self.to_space.T @ self.middle @ self.to_space)
 
     def variance(self, gradient: FloatArray) -> float:
         """Return the variance of a quantity computed from the fit.
@@ -148,28 +171,27 @@ class ResidualModel:
             Variance. [unit of the quantity squared]
         """
         inner = self.to_space @ gradient
-        under = np.einsum("r,mrs,s->m", inner, self.middles, inner)
-        return float(np.sum(self.weights * self.noise_variances * under))
+        return float(inner @ self.middle @ inner)
 
 
 @dataclass(frozen=True, eq=False)
 class StableScatter:
-    """Scatter of a record of a lamp that no longer changes.
+    """A record of a lamp that no longer changes, ready to say how its readings are correlated.
 
     Parameters
     ----------
     time_s, light : ndarray, shape (n,)
-        Times [s] and readings less their mean [unit of y].
-    line : ndarray, shape (n, 2)
-        Level and straight drift, which the likelihood takes out. [1]
+        Ascending times [s] and readings [unit of y].
+    known : dict
+        Likelihoods by the correlation times that were asked for: records read alike ask for the same.
     """
 
     time_s: FloatArray
     light: FloatArray
-    line: FloatArray
+    known: dict[bytes, FloatArray] = field(default_factory=dict)
 
     def log_likelihood(self, correlation_times: FloatArray) -> FloatArray:
-        """Return the restricted log likelihood of correlation times.
+        """Return the restricted log likelihood of correlation times; a straight drift counts as none.
 
         Parameters
         ----------
@@ -181,27 +203,14 @@ class StableScatter:
         ndarray, shape (m,)
             Log likelihoods up to a constant. [1]
         """
-        phi = neighbour_correlation(self.time_s, correlation_times)
-        return _restricted(self.light, self.line, phi)[0]
-
-
-def stable_scatter(time_s: FloatArray, light: FloatArray) -> StableScatter:
-    """Return a record of a lamp that no longer changes, ready to say how its readings are correlated.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Ascending times. [s]
-    light : ndarray, shape (n,)
-        Illuminance. [lx]
-
-    Returns
-    -------
-    StableScatter
-        The record; a straight drift counts as none.
-    """
-    line = np.stack([np.ones(time_s.size), time_s - time_s.mean()], axis=1)
-    return StableScatter(time_s, light - light.mean(), line / np.linalg.norm(line, axis=0))
+        key = correlation_times.tobytes()
+        if key not in self.known:
+            space, _ = column_space(
+                np.stack([np.ones(self.time_s.size), self.time_s - self.time_s.mean()], axis=1)
+            )
+            phi = neighbour_correlation(self.time_s, correlation_times)
+            self.known[key] = _restricted(self.light - self.light.mean(), space, phi)[0]
+        return self.known[key]
 
 
 def model_residuals(
@@ -234,45 +243,37 @@ def model_residuals(
     """
     spacing = float(np.median(np.diff(time_s)))
     space, to_space = column_space(design)
-    times = _correlation_times(time_s, spacing, correlation)
-    likelihood, variances = _restricted(residual, space, neighbour_correlation(time_s, times))
+    if correlation is None:
+        longest = max(LONGEST_SHARE * float(np.ptp(time_s)), spacing)
+        times = np.concatenate([[0.0], np.geomspace(0.5 * spacing, longest, GRID_SIZE - 1)])
+    else:
+        times = np.array([0.0 if correlation <= 0 else -spacing / np.log(correlation)])
+    phis = neighbour_correlation(time_s, times)
+    likelihood, variances = _restricted(residual, space, phis)
     likelihood = likelihood + sum(record.log_likelihood(times) for record in stable)
     weights = _odds(times) * np.exp(likelihood - likelihood.max())
     weights = np.maximum(weights / weights.sum() - SMALLEST_WEIGHT, 0.0)
     kept = weights > 0.0
-    times, variances, weights = times[kept], variances[kept], weights[kept] / weights[kept].sum()
-    phis = neighbour_correlation(time_s, times)
-    middles = space.T @ _correlate(space, phis)
-    ones = np.ones((time_s.size, 1))
-    squared = np.sum(_correlate(ones, phis**2), axis=(1, 2))
+    times, phis, variances, weights = times[kept], phis[kept], variances[kept], weights[kept]
+    weights = weights / weights.sum()
+    columns = np.column_stack([space, np.ones(time_s.size)])
+    both = _correlated_root(columns, np.concatenate([phis, phis**2]))
+    roots, squared = both[: len(phis), :, :-1], np.sum(both[len(phis) :, :, -1] ** 2, axis=1)
     dofs = np.maximum(2.0, time_s.size**2 / squared - space.shape[1])
-    rho = float(np.sum(weights * np.array([_at_spacing(spacing, one) for one in times])))
-    neighbours = weights @ phis
+    rho = float(weights @ neighbour_correlation(np.array([0.0, spacing]), times)[:, 0])
     return ResidualModel(
-        times,
-        weights,
-        variances,
-        dofs,
-        middles,
-        to_space,
-        neighbours,
-        float(_restricted(residual, space, neighbours)[1]),
-        rho,
-        time_s.size * (1.0 - rho) / (1.0 + rho),
+        correlation_times=times,
+        weights=weights,
+        noise_variances=variances,
+        dofs=dofs,
+        middles=roots.swapaxes(1, 2) @ roots,
+        to_space=to_space,
+        neighbours=weights @ phis,
+        residual=residual,
+        space=space,
+        correlation=rho,
+        effective_readings=time_s.size * (1.0 - rho) / (1.0 + rho),
     )
-
-
-def _at_spacing(spacing: float, correlation_time: float) -> float:
-    """Return the correlation at a spacing."""
-    return float(np.exp(-spacing / correlation_time)) if correlation_time > 0 else 0.0
-
-
-def _correlation_times(time_s: FloatArray, spacing: float, correlation: float | None) -> FloatArray:
-    """Return the correlation times to weigh."""
-    if correlation is not None:
-        return np.array([0.0 if correlation <= 0 else -spacing / np.log(correlation)])
-    longest = max(LONGEST_SHARE * float(np.ptp(time_s)), spacing)
-    return np.concatenate([[0.0], np.geomspace(0.5 * spacing, longest, GRID_SIZE - 1)])
 
 
 def _odds(correlation_times: FloatArray) -> FloatArray:
@@ -304,16 +305,38 @@ def column_space(design: FloatArray, *, tolerance: float = RANK_TOLERANCE) -> tu
     scale = np.linalg.norm(design, axis=0)
     scale = np.where(scale > 0, scale, 1.0)
     left, singular, right = np.linalg.svd(design / scale, full_matrices=False)
-    kept = singular > tolerance * singular[0]
+    kept = singular > tolerance * singular.max(initial=0.0)
     return left[:, kept], (right[kept] / singular[kept, None]) / scale
+
+
+def explained_by_both(first: FloatArray, second: FloatArray, left: FloatArray) -> FloatArray:
+    """Return what two columns together explain of what is left over, for many such pairs.
+
+    Parameters
+    ----------
+    first, second : ndarray, shape (n, m)
+        The columns of m pairs. [1]
+    left : ndarray, shape (n,)
+        What is left over. [any]
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Sums of squares. [unit of left squared]
+    """
+    a, b, d = (np.sum(one * two, axis=0) for one, two in ((first, first), (first, second), (second, second)))
+    p, q = left @ first, left @ second
+    explained: FloatArray = (d * p**2 - 2.0 * b * p * q + a * q**2) / np.maximum(a * d - b * b, 1e-9 * a * d)
+    return explained
 
 
 def _restricted(residual: FloatArray, space: FloatArray, phi: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the restricted log likelihood and the noise variance for each of some correlations."""
-    triangle = np.linalg.qr(whiten(np.column_stack([space, residual]), phi), mode="r")
-    size = np.abs(np.diagonal(triangle, axis1=-2, axis2=-1))  # the last is what the space leaves over
+    white = whiten(np.column_stack([space, residual]), phi)
+    gram = white.swapaxes(-1, -2) @ white
+    inner, beside = gram[..., :-1, :-1], gram[..., :-1, -1:]
+    taken = (beside.swapaxes(-1, -2) @ np.linalg.solve(inner, beside))[..., 0, 0]
+    squares = np.maximum(gram[..., -1, -1] - taken, 1e-300)
     dof = residual.size - space.shape[1]
-    squares = np.maximum(size[..., -1] ** 2, 1e-300)
-    volume = np.sum(np.log(size[..., :-1]), axis=-1)
-    known = np.sum(np.log1p(-(phi**2)), axis=-1)
-    return -0.5 * (dof * np.log(squares) + known) - volume, squares / dof
+    volume = np.linalg.slogdet(inner)[1] + np.sum(np.log1p(-(phi**2)), axis=-1)
+    return -0.5 * (dof * np.log(squares) + volume), squares / dof

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photolab.thermal.residuals import column_space, whiten
+from photolab.thermal.residuals import RANK_TOLERANCE, column_space, explained_by_both, whiten
 
 FloatArray = NDArray[np.float64]
 
@@ -68,7 +68,12 @@ class StepScan:
 
 
 def scan_step(
-    time_s: FloatArray, residual: FloatArray, design: FloatArray, *, threshold: float = THRESHOLD
+    time_s: FloatArray,
+    residual: FloatArray,
+    design: FloatArray,
+    *,
+    threshold: float = THRESHOLD,
+    rounding: float = 0.0,
 ) -> StepScan:
     """Scan the residuals of a smooth fit for a step.
 
@@ -82,6 +87,8 @@ def scan_step(
         Derivatives of the fit by its parameters. [any]
     threshold : float, default 4.4
         Smallest statistic taken for a step. [1]
+    rounding : float, default 0
+        Residuals of this size are arithmetic, and not scanned. [unit of y]
 
     Returns
     -------
@@ -93,20 +100,16 @@ def scan_step(
     A change that takes many readings is not a step; the check of the settling form sees it instead.
     """
     count = residual.size
-    total = float(residual @ residual)
-    if count < FEWEST or total == 0.0:
+    if count < FEWEST or float(residual @ residual) <= count * rounding**2:
         return StepScan(-1, 0.0, False)
-    phi = _whitening_correlation(time_s, residual)
-    basis, _ = column_space(whiten(design, phi))
-    white = whiten(residual, phi)
-    white = white - basis @ (basis.T @ white)
+    phi, basis, white = _whitened(time_s, residual, design, RANK_TOLERANCE)
     root = np.sqrt(1.0 - phi**2)
-    jump, after = 1.0 / root, (1.0 - phi) / root
-    with_noise = _with_steps(white[:, None], jump, after)[:, 0]
-    with_basis = _with_steps(basis, jump, after)
-    squared = jump**2 + _tail_sums((after**2)[:, None])[:, 0]
-    length = np.maximum(squared - np.sum(with_basis**2, axis=1), 1e-12 * squared)
-    explained = with_noise**2 / length
+    jump, after = 1.0 / root[:, None], ((1.0 - phi) / root)[:, None]
+    columns = np.column_stack([white, basis])[1:]  # their products with whitened steps at readings 1 to n - 1
+    products = columns * jump + _behind(columns * after)
+    squared = (jump**2 + _behind(after**2))[:, 0]
+    length = np.maximum(squared - np.sum(products[:, 1:] ** 2, axis=1), 1e-12 * squared)
+    explained = products[:, 0] ** 2 / length
     dof = count - basis.shape[1] - 1
     left_over = np.maximum(float(white @ white) - explained, 1e-300)
     statistic = np.sqrt(explained / (left_over / dof))
@@ -154,17 +157,14 @@ def scan_ripple(time_s: FloatArray, residual: FloatArray, design: FloatArray) ->
     count, length = time_s.size, float(np.ptp(time_s))
     if count < FEWEST or not np.any(residual):
         return RippleScan(np.nan, 0.0, False)
-    phi = _whitening_correlation(time_s, residual)
     shortest = SHORTEST_SPACINGS * length / (count - 1)
     frequencies = np.linspace(1.0 / (LONGEST_PART * length), 1.0 / shortest, min(count // 3, MOST_PERIODS))
-    basis, _ = column_space(whiten(design, phi), tolerance=RIPPLE_TOLERANCE)
+    phi, basis, white = _whitened(time_s, residual, design, RIPPLE_TOLERANCE)
     angles = 2.0 * np.pi * (time_s - time_s[0])[:, None] * frequencies
-    waves = [_without(basis, whiten(wave, phi)) for wave in (np.cos(angles), np.sin(angles))]
-    white = _without(basis, whiten(residual, phi))
-    a, d = (np.sum(wave**2, axis=0) for wave in waves)
-    b = np.sum(waves[0] * waves[1], axis=0)
-    p, q = (wave.T @ white for wave in waves)
-    explained = (d * p**2 - 2.0 * b * p * q + a * q**2) / np.maximum(a * d - b * b, 1e-9 * a * d)
+    waves = whiten(np.concatenate([np.cos(angles), np.sin(angles)], axis=1), phi)
+    waves -= basis @ (basis.T @ waves)
+    cosines, sines = np.split(waves, 2, axis=1)
+    explained = explained_by_both(cosines, sines, white)
     best = int(np.argmax(explained))
     noise = max(float(white @ white) - float(explained[best]), 1e-300) / (count - basis.shape[1] - 2)
     statistic = float(explained[best]) / noise
@@ -172,27 +172,23 @@ def scan_ripple(time_s: FloatArray, residual: FloatArray, design: FloatArray) ->
     return RippleScan(float(1.0 / frequencies[best]), statistic, statistic > limit)
 
 
-def _whitening_correlation(time_s: FloatArray, residual: FloatArray) -> FloatArray:
-    """Return the correlation of neighbours to whiten with: lag one plus 2.5/n, spread over uneven gaps."""
+def _whitened(
+    time_s: FloatArray, residual: FloatArray, design: FloatArray, tolerance: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the correlation of neighbours to whiten with, the whitened design's basis, and the residual beside it.
+
+    The correlation is that of lag one plus 2.5/n, spread over uneven gaps.
+    """
     lag_one = float(residual[1:] @ residual[:-1]) / float(residual @ residual)
     rho = min(max(lag_one + 2.5 / residual.size, 0.0), LARGEST_CORRELATION)
     gaps = np.diff(time_s)
-    return np.asarray(rho ** (gaps / np.median(gaps)) if rho > 0 else np.zeros(gaps.size), dtype=np.float64)
+    phi = np.asarray(rho ** (gaps / np.median(gaps)) if rho > 0 else np.zeros(gaps.size), dtype=np.float64)
+    basis, _ = column_space(whiten(design, phi), tolerance=tolerance)
+    white = whiten(residual, phi)
+    return phi, basis, white - basis @ (basis.T @ white)
 
 
-def _tail_sums(values: FloatArray) -> FloatArray:
+def _behind(values: FloatArray) -> FloatArray:
     """Return for each row the sum of the rows behind it."""
-    behind = np.cumsum(values[::-1], axis=0)[::-1]
-    return np.concatenate([behind[1:], np.zeros((1, values.shape[1]))])
-
-
-def _with_steps(columns: FloatArray, jump: FloatArray, after: FloatArray) -> FloatArray:
-    """Return the products of whitened steps at readings 1 to n - 1 with columns."""
-    body = columns[1:]
-    return body * jump[:, None] + _tail_sums(body * after[:, None])
-
-
-def _without(basis: FloatArray, columns: FloatArray) -> FloatArray:
-    """Return columns without what the fit can take up."""
-    remainder: FloatArray = columns - basis @ (basis.T @ columns)
-    return remainder
+    sums: FloatArray = np.cumsum(values[::-1], axis=0)[::-1] - values
+    return sums

@@ -4,7 +4,7 @@ r"""How much light is left while a lamp warms up, whether it settles, and what f
 scale cancels from every ratio and is no input here.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import replace
 from functools import partial
 
@@ -14,19 +14,18 @@ from numpy.typing import ArrayLike, NDArray
 from photolab.errors import MethodError
 from photolab.metrology.arguments import not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, coverage_factor
-from photolab.thermal.bounds import MonotoneFit, fit_monotone
+from photolab.thermal.bounds import fit_monotone
 from photolab.thermal.exponentials import fit_exponentials
-from photolab.thermal.residuals import StableScatter, stable_scatter
-from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE
+from photolab.thermal.residuals import StableScatter
+from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE, scan_ripple, scan_step
+from photolab.thermal.variable_projection import Projection, Separable, solve
 from photolab.thermal.warm_up_model import (
+    LEAST_GAP,
     ROUNDING,
     Curve,
     curve_of,
     described_fit,
-    fit_terms,
     locate_step,
-    ripple_of,
-    scan,
     separable,
 )
 from photolab.thermal.warm_up_result import Finding, Step, WarmUp, log_time_uncertainties
@@ -157,69 +156,80 @@ def fit_warm_up(
     display = max(resolution, _shown_step(light))
     quiet = [_stable(number, *record) for number, record in enumerate(stable)]
     curve_from = partial(curve_of, correlation=residual_correlation, stable=quiet)
-    curve, second = _fit_with_step(times, light, display, curve_from)
-    coarse = _residual_sd(curve) < COARSE_BELOW * display
+    problem, fits, step_s, seen = _fit_with_step(times, light, display)
+    curve = curve_from(problem, fits[2], start_s=float(times[0]), step_s=step_s)
     fit = WarmUp(
         time_s=times,
         illuminance=light,
         curve=curve,
         described=curve,
-        one_term=fit_terms(curve.problem, 1),
+        fits=fits,
         monotone=fit_monotone(times, light, curve.noise.neighbours),
         more_rates=0.0,
         step=None,
         findings=(),
         initial_s=float(initial_s),
         initial_window_s=float(initial_window_s),
-        display_uncertainty=display / float(np.sqrt(12.0)) if coarse else 0.0,
+        display_uncertainty=display / float(np.sqrt(12.0)) if _sd(fits[2]) < COARSE_BELOW * display else 0.0,
         drift_relative_sd=float(drift_relative_sd),
         elapsed_uncertainty_s=float(elapsed_uncertainty_s),
         additive_uncertainty=float(additive_uncertainty),
         coverage=float(coverage),
         set_aside=set_aside,
     )
-    return _judged(fit, curve_from, second)
+    return _judged(fit, curve_from, seen)
 
 
-def beside_stable(fit: WarmUp, stable: Sequence[tuple[ArrayLike, ArrayLike]]) -> WarmUp:
+def beside_stable(fit: WarmUp, stable: Sequence[StableScatter]) -> WarmUp:
     """Return a fit with what records of lamps that no longer change say of the noise; the curve stays.
 
     Parameters
     ----------
     fit : WarmUp
         A fit that estimated the correlation of its residuals.
-    stable : sequence of (array_like, array_like)
-        Times [s] and illuminances [lx] of such records, on the same meter.
+    stable : sequence of StableScatter
+        Such records, on the same meter.
 
     Returns
     -------
     WarmUp
         As `fit_warm_up` returns it with these records.
-
-    Raises
-    ------
-    ValueError
-        As `fit_warm_up`.
     """
-    quiet = [_stable(number, *record) for number, record in enumerate(stable)]
-    curve_from = partial(curve_of, correlation=None, stable=quiet)
+    curve_from = partial(curve_of, correlation=None, stable=stable)
     before = fit.curve
-    curve = curve_from(fit.time_s, before.problem, before.found, step_s=before.step_s)
+    curve = curve_from(before.problem, before.found, start_s=before.start_s, step_s=before.step_s)
     monotone = fit_monotone(fit.time_s, fit.illuminance, curve.noise.neighbours)
-    second = any(finding.code == "second_step" for finding in fit.findings)
-    return _judged(replace(fit, curve=curve, monotone=monotone), curve_from, second)
+    seen = {finding.code for finding in fit.findings}
+    return _judged(replace(fit, curve=curve, monotone=monotone), curve_from, seen)
 
 
-def _judged(fit: WarmUp, curve_from: Callable[..., Curve], second: bool) -> WarmUp:
+def _judged(fit: WarmUp, curve_from: Callable[..., Curve], seen: Set[str]) -> WarmUp:
     """Return a fit with the curve that describes it, its findings, and with how much rates beyond two count."""
-    described = _described(fit, curve_from)
-    more_rates = 0.0
-    if fit.curve.step_s is None:
-        more_rates = _share_of_rates(_excess_over(fit.monotone, fit.curve))
-    fit = replace(fit, described=described, step=_step_of(fit.curve), more_rates=more_rates)
-    found = _what_holds(fit, second)
-    findings = tuple(Finding(code, blocks) for code, blocks in FINDINGS.items() if found[code])
-    return replace(fit, findings=findings)
+    described = curve = fit.curve
+    step, more_rates, noise = None, 0.0, curve.noise
+    found = described_fit(curve.problem, fit.fits, noise.effective_readings)
+    if found is not curve.found:
+        described = curve_from(curve.problem, found, start_s=curve.start_s, step_s=curve.step_s)
+    if curve.step_s is None:  # how much worse two terms fit than many rates, in noise variances
+        dof = curve.problem.y.size - noise.to_space.shape[0]
+        excess = dof - fit.monotone.sum_of_squares / noise.whitened_variance
+        more_rates = float(np.clip((excess - RATES_FROM) / (RATES_TO - RATES_FROM), 0.0, 1.0))
+    else:
+        before, slope = curve.at(np.array([np.nextafter(curve.step_s, 0.0)]))
+        size = float(curve.found.coefficients[1]) / before
+        gradient = -size * slope / before
+        gradient[1] += 1.0 / before
+        step = Step(curve.step_s, size, float(np.sqrt(noise.variance(gradient))))
+    fit = replace(fit, described=described, step=step, more_rates=more_rates)
+    found_of = _what_holds(fit, seen)
+    return replace(
+        fit, findings=tuple(Finding(code, blocks) for code, blocks in FINDINGS.items() if found_of[code])
+    )
+
+
+def _sd(found: Projection) -> float:
+    """Return the residual SD of a fit, its parameters taken off [lx]."""
+    return float(np.sqrt(found.sum_of_squares / max(found.residual.size - found.design.shape[1], 1)))
 
 
 def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -258,7 +268,7 @@ def _stable(number: int, time_s: ArrayLike, illuminance: ArrayLike) -> StableSca
             f"got {times.size} readings of {np.unique(light).size} values"
         )
         raise ValueError(message)
-    return stable_scatter(times, light)
+    return StableScatter(times, light)
 
 
 def _kept(times: FloatArray, light: FloatArray) -> NDArray[np.bool_]:
@@ -299,91 +309,57 @@ def _shown_step(light: FloatArray) -> float:
     return smallest if np.max(np.abs(multiples - np.round(multiples))) < 1e-3 else 0.0
 
 
-def _residual_sd(curve: Curve) -> float:
-    """Return the residual SD of a two-term fit [lx]."""
-    dof = curve.problem.y.size - curve.linear - 2 * curve.found.theta.size
-    return float(np.sqrt(curve.found.sum_of_squares / dof))
-
-
 def _fit_with_step(
-    times: FloatArray, light: FloatArray, display: float, curve_from: Callable[..., Curve]
-) -> tuple[Curve, bool]:
-    """Return the two-term fit, with a step where one is found, and whether a second step shows."""
-    problem = separable(times, light, None)
-    smooth = fit_terms(problem, 2)
-    noise = float(np.sqrt(smooth.sum_of_squares / max(times.size - 5, 1)))
-    threshold = THRESHOLD_COARSE if noise < display else THRESHOLD
-    first = scan(times, problem, smooth, threshold)
+    times: FloatArray, light: FloatArray, display: float
+) -> tuple[Separable, Sequence[Projection], float | None, set[str]]:
+    """Return the record with its fits, with a step where one is found, when it is, and findings about the form."""
+    problem, step_s, seen = separable(times, light, None), None, set()
+    fits = solve(problem, 2, gap=LEAST_GAP)
+    threshold = THRESHOLD_COARSE if _sd(fits[2]) < display else THRESHOLD
+    scan = partial(scan_step, times, threshold=threshold, rounding=ROUNDING * float(np.abs(light).max()))
+    first = scan(fits[2].residual, fits[2].design)
     if first.found:
-        step_s, stepped, found = locate_step(times, light, first.index)
-        if _outside_class(times, light, found.sum_of_squares, 6):
-            curve = curve_from(times, stepped, found, step_s=step_s)
-            return curve, scan(times, stepped, found, threshold).found
-    return curve_from(times, problem, smooth, step_s=None), False
+        instant, stepped = locate_step(times, light, first.index)
+        found = solve(stepped, 2, gap=LEAST_GAP)
+        if _outside_class(times, light, found[2]):
+            problem, fits, step_s, seen = stepped, found, instant, {"step"}
+            if scan(found[2].residual, found[2].design).found:
+                seen.add("second_step")
+    if step_s is None and _outside_class(times, light, fits[2]):
+        fitted = light - fits[2].residual
+        seen.add("rising_light" if fitted[-1] > fitted[0] else "not_one_settling_curve")
+    if scan_ripple(times, fits[2].residual, fits[2].design).found:
+        seen.add("ripple")
+    return problem, fits, step_s, seen
 
 
-def _outside_class(times: FloatArray, light: FloatArray, free_squares: float, parameters: int) -> bool:
+def _outside_class(times: FloatArray, light: FloatArray, free: Projection) -> bool:
     """Return whether falling parts alone fit clearly worse; unwhitened, so that no event passes for noise."""
     monotone = fit_monotone(times, light, np.zeros(times.size - 1))
-    noise = free_squares / (times.size - parameters)
     between_rates = times.size * (GRID_MISFIT * float(np.ptp(light))) ** 2
-    return monotone.sum_of_squares - free_squares > CLASS_LIMIT * noise + between_rates
+    noise = free.sum_of_squares / (times.size - free.design.shape[1])
+    return bool(monotone.sum_of_squares - free.sum_of_squares > CLASS_LIMIT * noise + between_rates)
 
 
-def _described(fit: WarmUp, curve_from: Callable[..., Curve]) -> Curve:
-    """Return the curve of the order that describes the record."""
-    curve = fit.curve
-    found = described_fit(curve.problem, fit.one_term, curve.found, curve.noise.effective_readings)
-    if found is curve.found:
-        return curve
-    return curve_from(fit.time_s, curve.problem, found, step_s=curve.step_s)
-
-
-def _excess_over(monotone: MonotoneFit, curve: Curve) -> float:
-    """Return how much worse two terms fit than many rates, in noise variances of the whitened readings."""
-    noise = curve.noise.whitened_variance
-    dof = curve.problem.y.size - curve.noise.to_space.shape[0]
-    return float(noise * dof - monotone.sum_of_squares) / noise
-
-
-def _share_of_rates(excess: float) -> float:
-    """Return how much the bounds over many rates count, from not at all to wholly, without a jump."""
-    return float(np.clip((excess - RATES_FROM) / (RATES_TO - RATES_FROM), 0.0, 1.0))
-
-
-def _step_of(curve: Curve) -> Step | None:
-    """Return the size of the fitted step relative to the light before it."""
-    if curve.step_s is None:
-        return None
-    before, slope = curve.at(np.array([np.nextafter(curve.step_s, 0.0)]))
-    size = float(curve.found.coefficients[1]) / before
-    gradient = -size * slope / before
-    gradient[1] += 1.0 / before
-    return Step(curve.step_s, size, float(np.sqrt(curve.noise.variance(gradient))))
-
-
-def _what_holds(fit: WarmUp, second: bool) -> dict[str, bool]:
-    """Return what a reader must know about a record, by code, and whether it holds."""
+def _what_holds(fit: WarmUp, seen: Set[str]) -> dict[str, bool]:
+    """Return what a reader must know about a record, by code, and whether it holds; `seen` are those of its form."""
     times, curve, noise = fit.time_s, fit.curve, fit.curve.noise
-    stepped, coarse, length = curve.step_s is not None, fit.display_uncertainty > 0.0, float(np.ptp(times))
-    rises = bool(curve.fitted[-1] > curve.fitted[0])
-    outside = not stepped and _outside_class(times, fit.illuminance, curve.found.sum_of_squares, 5)
-    fading = fit.described.found.theta.size > 0
+    coarse, length, described = fit.display_uncertainty > 0.0, float(np.ptp(times)), fit.described
+    fading, slowest = described.found.theta.size > 0, 0.0
+    if fading:  # the upper end of the slowest time constant
+        arm = coverage_factor(fit.coverage, described.noise.dof) * float(log_time_uncertainties(described)[0])
+        slowest = float(described.time_constants[0]) * float(np.exp(min(arm, 50.0)))
     effective = noise.effective_readings
     slow = float(noise.weights @ noise.correlation_times) > SLOW_PART * length
     gaps = np.diff(times)
     residual = curve.found.residual
     scale = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
     farthest, floor = float(np.max(np.abs(residual))), ROUNDING * float(fit.illuminance.max())
-    return {
+    form = ("second_step", "step", "rising_light", "not_one_settling_curve", "ripple")
+    return {code: code in seen for code in form} | {
         "fitted_light_not_positive": bool(curve.fitted.min() <= 0.0),
-        "second_step": second,
-        "step": stepped,
         "no_change_resolved": not fading,
-        "record_too_short": fading and length < LENGTHS_NEEDED * _slowest(fit.described, fit.coverage),
-        "rising_light": outside and rises,
-        "not_one_settling_curve": outside and not rises,
-        "ripple": ripple_of(times, curve).found,
+        "record_too_short": length < LENGTHS_NEEDED * slowest,
         "too_few_independent_readings": effective < REFUSED_BELOW,
         "few_independent_readings": REFUSED_BELOW <= effective < FLAGGED_BELOW,
         "slow_correlated_noise": slow,
@@ -396,10 +372,3 @@ def _what_holds(fit: WarmUp, second: bool) -> dict[str, bool]:
         "initial_outside_record": not times[0] <= fit.initial_s <= times[-1],
         "readings_set_aside": bool(fit.set_aside),
     }
-
-
-def _slowest(described: Curve, coverage: float) -> float:
-    """Return the upper end of the slowest time constant [s]."""
-    quantile = coverage_factor(coverage, described.noise.dof)
-    spread = float(log_time_uncertainties(described)[0])
-    return float(described.time_constants[0]) * float(np.exp(min(quantile * spread, 50.0)))

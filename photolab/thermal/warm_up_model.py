@@ -8,8 +8,7 @@ from numpy.typing import NDArray
 
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
-from photolab.thermal.steps import THRESHOLD, RippleScan, StepScan, scan_ripple, scan_step
-from photolab.thermal.variable_projection import Projection, Separable, full_design, settle, solve, trials
+from photolab.thermal.variable_projection import Projection, Separable, settle, solve
 
 FloatArray = NDArray[np.float64]
 
@@ -59,6 +58,24 @@ class Curve:
         """Fitted illuminance at the readings [lx]."""
         return self.problem.y - self.found.residual
 
+    def rows(self, instants_s: FloatArray) -> FloatArray:
+        """Return the derivatives of the curve by its parameters at some instants.
+
+        Parameters
+        ----------
+        instants_s : ndarray, shape (m,)
+            Instants. [s]
+
+        Returns
+        -------
+        ndarray, shape (m, p)
+            By the coefficients [1], then by the logarithms of the time constants [lx].
+        """
+        scaled = (instants_s - self.start_s)[:, None] * np.exp(-self.found.theta)
+        decay = np.exp(-scaled)
+        slopes = scaled * decay * self.found.coefficients[self.linear :]
+        return np.concatenate([fixed_columns(instants_s, self.step_s), decay, slopes], axis=1)
+
     def at(self, instants_s: FloatArray) -> tuple[float, FloatArray]:
         """Return the mean of the curve over some instants and its gradient by the parameters.
 
@@ -72,16 +89,7 @@ class Curve:
         value, gradient : float, ndarray
             Mean illuminance [lx] and its derivatives.
         """
-        fixed = fixed_columns(instants_s, self.step_s)
-        point = Separable(
-            instants_s - self.start_s,
-            np.zeros(instants_s.size),
-            fixed,
-            np.ones(instants_s.size),
-            False,
-            (0.0, 1.0),
-        )
-        row = full_design(point, self.found.coefficients, self.found.theta).mean(axis=0)
+        row = self.rows(instants_s).mean(axis=0)
         return float(row[: self.found.coefficients.size] @ self.found.coefficients), row
 
 
@@ -131,31 +139,11 @@ def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Se
     )
 
 
-def fit_terms(problem: Separable, terms: int) -> Projection:
-    """Fit one or two exponentials to a record, to the last digits.
-
-    Parameters
-    ----------
-    problem : Separable
-        The record.
-    terms : int
-        Number of exponentials.
-
-    Returns
-    -------
-    Projection
-        The fit, slowest first.
-    """
-    tried = trials(problem, terms)
-    ends = [settle(problem, tried[k], gap=LEAST_GAP) for k in range(len(tried.theta))]
-    return min(ends, key=lambda end: end.sum_of_squares)
-
-
 def curve_of(
-    time_s: FloatArray,
     problem: Separable,
     found: Projection,
     *,
+    start_s: float,
     step_s: float | None,
     correlation: float | None,
     stable: Sequence[StableScatter] = (),
@@ -164,12 +152,12 @@ def curve_of(
 
     Parameters
     ----------
-    time_s : ndarray, shape (n,)
-        Ascending times. [s]
     problem : Separable
         The record.
     found : Projection
         Its fit.
+    start_s : float
+        Time of its first reading. [s]
     step_s : float or None
         Time of a step. [s]
     correlation : float or None
@@ -182,60 +170,12 @@ def curve_of(
     Curve
         The fit with its noise model.
     """
-    design = full_design(problem, found.coefficients, found.theta)
-    noise = model_residuals(time_s, found.residual, design, correlation=correlation, stable=stable)
-    return Curve(problem, found, noise, float(time_s[0]), step_s)
+    noise = model_residuals(problem.x, found.residual, found.design, correlation=correlation, stable=stable)
+    return Curve(problem, found, noise, start_s, step_s)
 
 
-def scan(
-    time_s: FloatArray, curve_problem: Separable, found: Projection, threshold: float = THRESHOLD
-) -> StepScan:
-    """Scan a fitted record for a further step.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Ascending times. [s]
-    curve_problem : Separable
-        The record.
-    found : Projection
-        Its fit.
-    threshold : float, optional
-        Smallest statistic taken for a step. [1]
-
-    Returns
-    -------
-    StepScan
-        The likeliest change point.
-    """
-    rounding = ROUNDING * float(np.abs(curve_problem.y).max())
-    if found.sum_of_squares < time_s.size * rounding**2:
-        return StepScan(-1, 0.0, False)
-    design = full_design(curve_problem, found.coefficients, found.theta)
-    return scan_step(time_s, found.residual, design, threshold=threshold)
-
-
-def ripple_of(time_s: FloatArray, curve: Curve) -> RippleScan:
-    """Scan a fitted record for ripple.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Ascending times. [s]
-    curve : Curve
-        The fit.
-
-    Returns
-    -------
-    RippleScan
-        The strongest harmonic.
-    """
-    design = full_design(curve.problem, curve.found.coefficients, curve.found.theta)
-    return scan_ripple(time_s, curve.found.residual, design)
-
-
-def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[float, Separable, Projection]:
-    """Return the instant of a step, refined among its neighbours by refitting, and that fit.
+def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[float, Separable]:
+    """Return the instant of a step, refined among its neighbours by refitting.
 
     Parameters
     ----------
@@ -248,27 +188,29 @@ def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[floa
 
     Returns
     -------
-    instant, problem, found : float, Separable, Projection
-        Middle between the readings before and after [s]; the record with a step there, and its fit.
+    instant, problem : float, Separable
+        Middle between the readings before and after [s]; the record with a step there.
     """
-    nearby = [i for i in range(index - 2, index + 3) if 2 <= i <= time_s.size - 2]
+    nearby = sorted(
+        range(max(index - 2, 2), min(index + 2, time_s.size - 2) + 1), key=lambda i: abs(i - index)
+    )
     middles = [0.5 * float(time_s[i - 1] + time_s[i]) for i in nearby]
     problems = [separable(time_s, light, one) for one in middles]
-    tried = zip(middles, problems, (fit_terms(one, 2) for one in problems), strict=True)
-    return min(tried, key=lambda one: one[2].sum_of_squares)
+    ends = solve(problems[0], 2, gap=LEAST_GAP)[-1:]
+    ends += [settle(one, ends[0].theta, gap=LEAST_GAP, above=ends[0].sum_of_squares) for one in problems[1:]]
+    best = int(np.argmin([one.sum_of_squares for one in ends]))
+    return middles[best], problems[best]
 
 
-def described_fit(
-    problem: Separable, one_term: Projection, two_terms: Projection, effective_readings: float
-) -> Projection:
+def described_fit(problem: Separable, fits: Sequence[Projection], effective_readings: float) -> Projection:
     """Return the fit whose order describes a record: a description, never the basis of an interval.
 
     Parameters
     ----------
     problem : Separable
         The record.
-    one_term, two_terms : Projection
-        Its fits of one and of two exponentials.
+    fits : sequence of Projection
+        Its fits of no, of one and of two exponentials.
     effective_readings : float
         Number of independent readings that carry as much. [1]
 
@@ -278,14 +220,13 @@ def described_fit(
         Fit of 0, 1 or 2 exponentials: lowest Bayesian information criterion with the effective number of
         readings; a second term must be apart from the first, not small, and inside its range.
     """
-    fits = [solve(problem, 0), one_term, two_terms]
     count = max(effective_readings, 2.0)
     criteria = [
         count * np.log(max(fit.sum_of_squares, 1e-300)) + 2 * terms * np.log(count)
         for terms, fit in enumerate(fits)
     ]
     order = int(np.argmin(criteria))
-    if order == 2 and not _stands_apart(two_terms, problem):
+    if order == 2 and not _stands_apart(fits[2], problem):
         order = int(np.argmin(criteria[:2]))
     return fits[order]
 

@@ -18,7 +18,7 @@ from photolab.metrology.quantity import Input, Measured, combine, coverage_facto
 from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
-from photolab.thermal.variable_projection import Projection, full_design
+from photolab.thermal.variable_projection import Projection
 from photolab.thermal.warm_up_model import Curve, fixed_columns, window
 
 FloatArray = NDArray[np.float64]
@@ -165,8 +165,8 @@ class WarmUp:
         Two exponentials (and the step), the basis of every interval inside the record.
     described : Curve
         The order that describes the record: time constants, final level, settling.
-    one_term : Projection
-        Fit of one exponential.
+    fits : sequence of Projection
+        Fits of no, of one and of two exponentials.
     monotone : MonotoneFit
         Best curve of many falling parts, the basis of the bounds.
     more_rates : float
@@ -196,7 +196,7 @@ class WarmUp:
     illuminance: FloatArray
     curve: Curve
     described: Curve
-    one_term: Projection
+    fits: Sequence[Projection]
     monotone: MonotoneFit
     more_rates: float
     step: Step | None
@@ -228,8 +228,7 @@ class WarmUp:
     @property
     def residual_sd(self) -> float:
         """Standard deviation of one reading about the curve, its parameters taken off [lx]."""
-        parameters = self.curve.linear + 2 * self.curve.found.theta.size
-        return float(np.sqrt(np.sum(self.residuals**2) / (self.time_s.size - parameters)))
+        return float(np.sqrt(self.curve.found.sum_of_squares / np.subtract(*self.curve.found.design.shape)))
 
     @property
     def initial_illuminance(self) -> float:
@@ -251,7 +250,9 @@ class WarmUp:
         ndarray, shape (m,)
             Illuminance. [lx]
         """
-        return np.array([self.curve.at(np.array([t]))[0] for t in np.atleast_1d(time_s)])
+        found = self.curve.found
+        rows = self.curve.rows(np.atleast_1d(np.asarray(time_s, dtype=float)))
+        return np.asarray(rows[:, : found.coefficients.size] @ found.coefficients)
 
     @property
     def residual_correlation(self) -> float:
@@ -450,8 +451,8 @@ class WarmUp:
     def _beyond(self, at_s: float, initial: float) -> Remaining:
         """Return the bounds of remaining light, as a rule beyond the record; infinity is the final level."""
         monotone, noise = self.monotone, self.curve.noise
-        parameters = self.curve.linear + 2 * self.curve.found.theta.size
-        unit = min(noise.whitened_variance, monotone.sum_of_squares / (self.time_s.size - parameters))
+        dof = int(np.subtract(*self.curve.found.design.shape))
+        unit = min(noise.whitened_variance, monotone.sum_of_squares / dof)
         later = monotone.row(np.array([at_s]))
         earlier = monotone.row(window(initial, self.initial_window_s))
         factor = coverage_factor(self.coverage, noise.dof) / coverage_factor(ALLOWANCE_COVERAGE)
@@ -469,23 +470,22 @@ class WarmUp:
         return Remaining(value, *ends, spread, np.inf, "bounds", True, ceiling, at_s, initial)
 
     @cached_property
-    def _pair_fits(self) -> tuple[PairFits, ...]:
+    def _pair_fits(self) -> PairFits:
         """Fits of all pairs of time constants, from which the intervals inside the record come."""
         return fit_pairs(self.curve)
 
     def _declared_variance(self, at_s: float, initial: float) -> float:
         """Return the variance in ln of what the record cannot show: drift, display, clock, what the meter adds."""
-        length = float(np.ptp(self.time_s))
-        drift = self.drift_relative_sd * (at_s - initial) / length
-        near_end = min(at_s, float(self.time_s[-1]))
-        levels = [self.curve.at(np.array([t]))[0] for t in (near_end, initial)]
-        display = self.display_uncertainty / min(levels)
-        slopes = (
-            [self._log_slope(t) for t in (near_end, initial)] if self.elapsed_uncertainty_s else [0.0, 0.0]
+        curve, last = self.curve, float(self.time_s[-1])
+        drift = self.drift_relative_sd * (at_s - initial) / float(np.ptp(self.time_s))
+        instants = np.array([min(at_s, last), initial])
+        levels, rates = self.illuminance_at(instants), np.exp(-curve.found.theta)
+        fall = np.exp((curve.start_s - instants)[:, None] * rates) @ (
+            rates * curve.found.coefficients[curve.linear :]
         )
-        clock = self.elapsed_uncertainty_s * (slopes[0] - slopes[1])
+        clock = self.elapsed_uncertainty_s * float(np.subtract(*(fall / levels)))
         added = self.additive_uncertainty * self.moved_by_a_lux(at_s, initial)
-        return float(drift**2 + display**2 + clock**2 + added**2)
+        return float(drift**2 + (self.display_uncertainty / levels.min()) ** 2 + clock**2 + added**2)
 
     def moved_by_a_lux(self, at_s: float, initial_s: float) -> float:
         """Return by how much ln of remaining light moves with one lux added to every reading.
@@ -500,16 +500,9 @@ class WarmUp:
         float
             Difference of the reciprocals of the fitted light. [1/lx]
         """
-        near_end = min(at_s, float(self.time_s[-1]))
-        later, earlier = (self.curve.at(np.array([t]))[0] for t in (near_end, initial_s))
-        return float(1.0 / later - 1.0 / earlier)
-
-    def _log_slope(self, at_s: float) -> float:
-        """Return the slope of the logarithm of the fitted light, steps left out [1/s]."""
-        taus, start = self.curve.time_constants, self.curve.start_s
-        amplitudes = self.curve.found.coefficients[self.curve.linear :]
-        fall = float(np.sum(amplitudes / taus * np.exp(-(at_s - start) / taus)))
-        return -fall / self.curve.at(np.array([at_s]))[0]
+        return float(
+            np.subtract(*(1.0 / self.illuminance_at([min(at_s, float(self.time_s[-1])), initial_s])))
+        )
 
     def _known_at_end(self, initial: float) -> dict[str, object]:
         """Return what a refusal can still say."""
@@ -518,9 +511,7 @@ class WarmUp:
         if not any("remaining" in finding.blocks for finding in self.findings):
             known["remaining_at_end"] = self._inside(last, initial)
         else:
-            known["fitted_ratio_at_end"] = (
-                self.curve.at(np.array([last]))[0] / self.curve.at(np.array([initial]))[0]
-            )
+            known["fitted_ratio_at_end"] = float(np.divide(*self.illuminance_at([last, initial])))
         return known
 
     def _refuse(self, what: str, initial_s: float | None = None) -> None:
@@ -547,12 +538,8 @@ def log_time_uncertainties(curve: Curve) -> FloatArray:
     ndarray, shape (terms,)
         Standard uncertainties. [1]
     """
-    parameters = curve.linear + 2 * curve.found.theta.size
-    rows = (
-        np.eye(parameters)[-curve.found.theta.size :] if curve.found.theta.size else np.empty((0, parameters))
-    )
-    variances: FloatArray = np.array([curve.noise.variance(row) for row in rows])
-    return np.sqrt(variances)
+    variances = np.diagonal(curve.noise.covariance)[curve.found.coefficients.size :]
+    return np.sqrt(np.maximum(variances, 0.0))
 
 
 def _parameters(
@@ -561,9 +548,8 @@ def _parameters(
     """Return fixed coefficients [lx], amplitudes [lx] and ln of the time constants, a drift of the record in all."""
     values = np.concatenate([curve.found.coefficients, curve.found.theta])
     names = [f"parameter {k} of the curve" for k in range(values.size)]
-    design = full_design(curve.problem, curve.found.coefficients, curve.found.theta)
     drifted = curve.problem.y * curve.problem.x / curve.problem.x[-1]
-    moved = np.linalg.lstsq(design, drifted)[0]
+    moved = np.linalg.lstsq(curve.found.design, drifted)[0]
     drift = Input("drift over the record", drift_relative_sd)
     fitted = from_fit(names, values, curve.noise.covariance, dof=curve.noise.dof)
     own = [one + measured(0.0, (drift, by)) for one, by in zip(fitted, moved, strict=True)]

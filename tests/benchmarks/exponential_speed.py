@@ -35,7 +35,7 @@ from scipy.optimize import curve_fit
 
 from photolab.thermal.bounds import fit_monotone, ratio_bounds
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART, fit_exponentials
-from photolab.thermal.variable_projection import Separable, _search, solve
+from photolab.thermal.variable_projection import LEAST_GAP, Separable, kept_apart, settle, solve
 
 REPEATS = 3
 STRD = Path(__file__).parents[1] / "reference" / "nist_strd"
@@ -135,8 +135,9 @@ def behind_best(readings, curves):
         random = np.random.default_rng(i)
         for terms in (1, 2):
             starts = [*random.uniform(*limits, (20, terms)), np.log(start[i, [2, 4]][:terms])]
-            ours[i, terms - 1] = solve(problem, terms).sum_of_squares
-            best[i, terms - 1] = _search(problem, np.array(starts), max_steps=200).sum_of_squares.min()
+            ours[i, terms - 1] = solve(problem, terms)[-1].sum_of_squares
+            apart = (kept_apart(one, LEAST_GAP, limits) for one in starts)
+            best[i, terms - 1] = min(settle(problem, one).sum_of_squares for one in apart)
     share, half = 100 * (ours / np.minimum(best, ours) - 1 > 1e-6), curves // 2
     return (
         f"{readings:5d} readings, behind the best known: one {share[:half, 0].mean():.1f} %,"

@@ -59,9 +59,9 @@ import numpy as np
 
 from photolab.errors import MethodError
 from photolab.thermal.steps import scan_step
-from photolab.thermal.variable_projection import full_design
+from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up import fit_warm_up
-from photolab.thermal.warm_up_model import fit_terms, separable
+from photolab.thermal.warm_up_model import LEAST_GAP, separable
 
 MINUTE = 60.0
 INITIAL_S = 60.0
@@ -291,8 +291,8 @@ def study_order(records):
 
 def scan_of(times, light):
     problem = separable(times, light, None)
-    found = fit_terms(problem, 2)
-    return scan_step(times, found.residual, full_design(problem, found.coefficients, found.theta))
+    found = solve(problem, 2, gap=LEAST_GAP)[-1]
+    return scan_step(times, found.residual, found.design)
 
 
 def study_steps(records):
