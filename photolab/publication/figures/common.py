@@ -26,6 +26,10 @@ from matplotlib.transforms import Bbox
 
 _DIGITS = 9  # of a position, as a share of the figure: far finer than a pixel, far coarser than a float
 _NOT_SHOWN = "\N{REPLACEMENT CHARACTER}"
+_NAMELESS = {
+    "png": {"Software": None},
+    "svg": {"Date": None, "Creator": None},
+}  # no date, no program in a file
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
 Look = dict[str, Any]
@@ -42,6 +46,7 @@ COLOURS = {
     "yellow": "#F0E442",
     "black": "#000000",
 }
+BLUE, RED, SKY = COLOURS["blue"], COLOURS["vermilion"], COLOURS["sky"]
 INK = "#1a1a1a"
 GREY = "#6b6b6b"
 PALE = "#d9d9d9"
@@ -220,8 +225,8 @@ def new_figure(
     return figure, [axes for row in panels for axes in row]
 
 
-def name_rows(axes: Axes, names: Sequence[str], *, edge: float = 0.6) -> None:
-    """Name rows that are drawn at 0, 1, 2 from the top, with a grid of what they show.
+def name_rows(axes: Axes, names: Sequence[str], shown: str, *, margin: float, edge: float = 0.6) -> None:
+    """Name rows that are drawn at 0, 1, 2 from the top, and what they show, with a grid of it.
 
     Parameters
     ----------
@@ -229,13 +234,21 @@ def name_rows(axes: Axes, names: Sequence[str], *, edge: float = 0.6) -> None:
         Where they are drawn.
     names : sequence of str
         One a row.
+    shown : str
+        What they show, with its unit.
+    margin : float
+        Room at the left and the right, as a share of what is shown; none, and zero at the left, where it is 0. [1]
     edge : float, default 0.6
         Room above the first and below the last row, in rows. [1]
     """
     axes.set_yticks(range(len(names)), names)
-    axes.set_ylim(len(names) - 1.0 + edge, -edge)
+    axes.set(ylim=(len(names) - 1.0 + edge, -edge), xlabel=shown)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x")
+    if margin:
+        axes.margins(x=margin)
+    else:
+        axes.set_xlim(left=0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -298,9 +311,7 @@ def picture(
     if invented:
         _foot(figure, "invented data", size=mark_size, room=room, right=True)
         words = f"Invented data. {words}"
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", metadata={"Software": None})
-    return Picture(buffer.getvalue(), words)
+    return Picture(_saved(figure, "png"), words)
 
 
 @styled
@@ -326,12 +337,14 @@ def stored(figure: Figure, foot: str, *, dpi: float = 220.0, size: float = 8.0) 
     lines = textwrap.wrap(shown_signs(foot), int(100.0 * figure.get_figwidth() / size))
     room = 0.0175 * size * len(lines) / figure.get_figheight()
     _foot(figure, "\n".join(lines), size=size, room=room)
-    files = {}
-    for kind, metadata in (("png", {"Software": None}), ("svg", {"Date": None, "Creator": None})):
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format=kind, dpi=dpi, metadata=metadata)
-        files[kind] = buffer.getvalue()
-    return files
+    return {kind: _saved(figure, kind, dpi=dpi) for kind in _NAMELESS}
+
+
+def _saved(figure: Figure, kind: str, **more: Any) -> bytes:
+    """Return a figure as the bytes of a file."""
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format=kind, metadata=_NAMELESS[kind], **more)
+    return buffer.getvalue()
 
 
 def _foot(figure: Figure, text: str, *, size: float, room: float, right: bool = False) -> None:

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from photolab.bench.distances import DistanceResult
-from photolab.publication.figures.common import COLOURS, GREY, INK, Look, shown_name, styled
+from photolab.publication.figures.common import BLUE, COLOURS, GREY, INK, SKY, Look, shown_name, styled
 
 Floats = NDArray[np.float64]
 
@@ -38,9 +38,8 @@ def draw_spectra(
         Name of the meter.
     """
     panels[0].plot(wavelength, eye, color=INK, linewidth=1.6, linestyle=(0, (5, 2)), label="the eye, V(λ)")
-    named = shown_name(f"meter {meter}")
-    panels[0].plot(wavelength, head, color=COLOURS["blue"], linewidth=1.6, label=named)
-    panels[0].fill_between(wavelength, eye, head, color=COLOURS["sky"], alpha=0.35, linewidth=0)
+    panels[0].plot(wavelength, head, color=BLUE, linewidth=1.6, label=shown_name(f"meter {meter}"))
+    panels[0].fill_between(wavelength, eye, head, color=SKY, alpha=0.35, linewidth=0)
     looks = (("vermilion", "-"), ("orange", (0, (6, 2))), ("green", ":"), ("purple", "-."))
     for (words, light), (colour, line) in zip(lights.items(), looks, strict=False):
         how: Look = {"color": COLOURS[colour], "linewidth": 1.6, "linestyle": line}
@@ -48,12 +47,10 @@ def draw_spectra(
         panels[2].plot(wavelength, excess[words], label=shown_name(words, 40), **how)
         panels[2].fill_between(wavelength, 0.0, excess[words], color=COLOURS[colour], alpha=0.15, linewidth=0)
     panels[2].axhline(0.0, color=GREY, linewidth=0.8)
-    panels[0].set_ylabel("relative")
-    panels[1].set_ylabel("relative power")
-    panels[2].set_ylabel("read too much\n(% for each nm)")
     panels[2].set_xlabel("wavelength (nm)")
-    for axes in panels:
-        axes.set_xlim(float(wavelength[0]), float(wavelength[-1]))
+    labels = ("relative", "relative power", "read too much\n(% for each nm)")
+    for axes, label in zip(panels, labels, strict=True):
+        axes.set(ylabel=label, xlim=(wavelength[0], wavelength[-1]))
         axes.grid(axis="y")
         axes.legend(loc="center right" if axes is panels[1] else "upper right", fontsize=8.0)
 
@@ -84,8 +81,8 @@ def draw_run(
     (above, below), points = panels, run.points
     value, low, high = (x / 1000.0 for x in intensity)
     if value == value:
-        above.axhspan(low, high, color=COLOURS["sky"], alpha=0.25, linewidth=0)
-        above.axhline(value, color=COLOURS["blue"], linewidth=1.2, linestyle=(0, (5, 3)))
+        above.axhspan(low, high, color=SKY, alpha=0.25, linewidth=0)
+        above.axhline(value, color=BLUE, linewidth=1.2, linestyle=(0, (5, 3)))
     above.plot(curve[0], curve[1] / 1000.0, color=COLOURS["orange"], linewidth=1.6)
     below.axhline(0.0, color=COLOURS["orange"], linewidth=1.6)
     for axes, y, u in (
@@ -97,8 +94,6 @@ def draw_run(
         axes.axvline(run.place.distance_m, color=GREY, linewidth=1.0, linestyle=":")
         axes.grid(axis="y")
         axes.margins(x=0.06)
-    above.set_title(shown_name(f"{run.lamp} in housing {run.housing}", 90))
-    above.set_ylabel("E d² (kcd)")
-    below.set_ylabel("left over (%)")
-    below.set_xlabel("distance from the reference face (m)")
+    above.set(title=shown_name(f"{run.lamp} in housing {run.housing}", 90), ylabel="E d² (kcd)")
+    below.set(xlabel="distance from the reference face (m)", ylabel="left over (%)")
     below.margins(y=0.15)

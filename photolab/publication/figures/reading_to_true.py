@@ -75,11 +75,10 @@ def draw(axes: Axes, shown: Sequence[Surface]) -> str:
         where: Look = {"xytext": (-9, 5) if beside else (9, -3), "textcoords": "offset points"}
         axes.annotate(shown_name(f"{one.lamp} {one.method}", 40), (x, y), ha=side, va=place, **where)
     axes.plot([left, right], [left, right], color=GREY, linewidth=0.9, label="surface = displayed", zorder=1)
-    axes.set_xlim(left, right)
-    axes.set_ylim(left, top)
+    axes.set(
+        xlim=(left, right), ylim=(left, top), xlabel="displayed by the camera (°C)", ylabel="surface (°C)"
+    )
     axes.grid()
-    axes.set_xlabel("displayed by the camera (°C)")
-    axes.set_ylabel("surface (°C)")
     axes.legend(loc="lower right")
     said = "; ".join(
         f"{one.lamp} {one.method} displays {decimal(one.displayed, 1)} °C, surface {decimal(one.value, 0)} °C "
