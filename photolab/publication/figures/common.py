@@ -51,21 +51,16 @@ INK = "#1a1a1a"
 GREY = "#6b6b6b"
 PALE = "#d9d9d9"
 
-#: The style of every figure.
+#: What the style of every figure says beyond the library's own defaults.
 STYLE: dict[str, object] = {
-    "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 9.0,
     "axes.titlesize": 10.0,
     "axes.titlelocation": "left",
-    "axes.labelsize": 9.0,
     "axes.edgecolor": GREY,
-    "axes.linewidth": 0.8,
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.axisbelow": True,
-    "axes.formatter.use_mathtext": False,
-    "axes.unicode_minus": True,
     "text.color": INK,
     "text.parse_math": False,  # a name with two dollar signs is a name
     "axes.labelcolor": INK,
@@ -75,10 +70,7 @@ STYLE: dict[str, object] = {
     "grid.linewidth": 0.6,
     "legend.frameon": False,
     "hatch.linewidth": 0.8,
-    "figure.facecolor": "white",
-    "savefig.facecolor": "white",
     "figure.dpi": 110.0,
-    "savefig.dpi": 110.0,
     "svg.hashsalt": "photolab",
     "path.simplify": False,
 }
