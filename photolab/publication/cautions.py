@@ -120,9 +120,8 @@ def assumed_words(
     """
     rows = []
     for item in assumed:
-        words = (
-            item.words.partition(":")[0] if item.words.endswith("assumed") else item.name.replace("_", " ")
-        )
+        stated = not item.words.endswith("assumed")
+        words = item.name.replace("_", " ") if stated else item.words.partition(":")[0]
         whose = f" ({item.name.split()[1]})" if item.name.startswith(("meter ", "housing ")) else ""
         kinds = {KIND_WORDS.get(term, term) for term in sized(item.name)}
         found = [

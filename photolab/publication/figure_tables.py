@@ -79,10 +79,8 @@ def lamp_order(campaign: Campaign) -> list[str]:
     listed = list(campaign.bench.tables["lamps"]["lamp"])
     names = sorted((n for some in at.values() for n in some), key=lambda n: (listed.index(n[0]), n[1]))
     place, instant = names[0][1] if names else "", "hold" if at["hold"] else "initial"
-    here = [n[0] for n in at[instant] if n[1] == place]
-    light = {
-        x: (campaign[x, place, instant] - campaign[campaign.baseline, place, instant]).value for x in here
-    }
+    here, base = [n[0] for n in at[instant] if n[1] == place], (campaign.baseline, place, instant)
+    light = {lamp: (campaign[lamp, place, instant] - campaign[base]).value for lamp in here}
     lamps = dict.fromkeys(n[0] for n in names)
     # the last bits of a float decide no order
     return sorted(lamps, key=lambda x: (x not in light, -float(f"{math.exp(light.get(x, 0.0)):.6g}"), x))
@@ -137,9 +135,8 @@ def all_lamps_words(rows: pd.DataFrame, baseline: str, *, coverage: float = COVE
         lamps = []
         for lamp, *figures in block[["lamp", "percent", "low", "high"]].itertuples(index=False):
             known = [signed(x, places=1, unit="") for x in figures if not math.isnan(x)]
-            lamps.append(
-                f"{lamp} {known[0]} ({known[1]} to {known[2]})" if known[2:] else f"{lamp} no answer"
-            )
+            told = f"{known[0]} ({known[1]} to {known[2]})" if known[2:] else "no answer"
+            lamps.append(f"{lamp} {told}")
         said.append(f"{str(housing) or 'Housing not named'}: {', '.join(lamps)}.")
     return " ".join(said)
 

@@ -182,9 +182,8 @@ def apart_sentence(found: NotToldApart) -> str:
     """
     if len(found.lamps) < 2:
         return ""
-    where = (
-        f"In {found.housing or 'the one housing'}{', at the hold time,' if found.instant == 'hold' else ''}"
-    )
+    when = ", at the hold time," if found.instant == "hold" else ""
+    where = f"In {found.housing or 'the one housing'}{when}"
     if not found.sets:
         return f"{where} every pair of lamps is told apart, all pairs counted together."
     together = "; ".join(map(joined, found.sets))

@@ -208,9 +208,7 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         f"{count(seatings, 'seating')} on {count(days, 'day')}; corrected for {_steps(campaign) or 'nothing'}.{closed}"
     )
     mine = rows[rows["lamp"] == campaign.baseline]
-    light = (
-        bench.tables["lamps"].set_index("lamp")["technology"][campaign.baseline] or "technology not stated"
-    )
+    light = bench.technologies[campaign.baseline] or "technology not stated"
     own: Line = (f"The baseline {campaign.baseline}: {light}",)
     for row in mine[mine["measurand"] == "electrical power"].head(1).to_dict("records"):
         own += (", ", plus_minus(row, " "), f" W ({percent})")
@@ -255,16 +253,12 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     bench = campaign.bench
     told = page_one(campaign, rows)
     shown = drawn(campaign, told, invented=is_invented(bench))
-    assumed = [
-        (
-            row["input"],
-            row["value"],
-            f"± {two_digits(row['moves'])} % ({row['where']})" if row["moves"] else "",
-            row["change"],
-        )
-        for row in _assumed(campaign).to_dict("records")
+    assumed, most = _assumed(campaign), "moves a ratio by up to"
+    assumed[most] = [
+        f"± {two_digits(size)} % ({where})" if size else ""
+        for size, where in assumed[["moves", "where"]].to_numpy()
     ]
-    heads = ["assumed", "value", "moves a ratio by up to", "what would change"]
+    heads = {"input": "assumed", "value": "value", most: most, "change": "what would change"}
     meanings = table([*DICTIONARY.items()], columns=["column", "meaning"])
     blocks = [
         paragraphs([" ".join(bench_lines(bench))]),
@@ -283,7 +277,7 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         "<h3>What these figures mean</h3>",
         paragraphs(meaning(campaign)),
         "<h3>What was assumed</h3>",
-        clean_table(table(assumed, columns=heads)) if assumed else paragraphs(["Nothing was assumed."]),
+        clean_table(table(assumed, columns=heads)) if len(assumed) else paragraphs(["Nothing was assumed."]),
         "<h3>What this is not</h3>",
         _list([*NOT_CLAIMED, *READERS]),
         "<h3>Who supplied the samples</h3>",

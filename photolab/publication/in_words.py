@@ -107,12 +107,10 @@ def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
         words[housing] = count(few, "specimen") + (f" ({held:g} held)" if fewer else "")
     got = obtained_words(book.known[lamp])
     whose = f" of {lamp}{f' ({got})' if got else ''}"
-    first, *others = words
+    first = next(iter(words))
     if len(set(words.values())) == 1:
         return words[first] + whose
-    return joined(
-        [words[first] + whose + in_housing(first), *(words[one] + in_housing(one) for one in others)]
-    )
+    return joined(few + whose * (h == first) + in_housing(h) for h, few in words.items())
 
 
 def lamp_line(book: Book, lamp: str) -> Line:

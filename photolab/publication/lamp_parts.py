@@ -153,8 +153,11 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
 
 def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
     """Return the largest inputs of a lamp's ratios, a column a housing, the smaller ones put together."""
-    own = [lines.assign(place=h) for (one, h), (_, lines) in budgets(campaign).items() if one == lamp]
-    whole = pd.concat([pd.DataFrame({"what": [], "moves": []}), *(lines for lines in own if len(lines))])
+    every = budgets(campaign).items()
+    own = [lines.assign(place=h) for (one, h), (_, lines) in every if one == lamp and len(lines)]
+    if not own:
+        return pd.DataFrame()
+    whole = pd.concat(own)
     largest = [*whole.sort_values("moves", ascending=False, kind="stable")["what"].unique()[:_LARGEST]]
     rows = []
     for what in largest:
@@ -164,12 +167,12 @@ def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
         rows.append((what, places, mine["known_from"].iloc[0]))
     rows.append(("all other inputs together", "", ""))
     shown = pd.DataFrame(rows, columns=["what may be off", "how far off", "known from"])
-    for place, lines in whole.groupby("place", sort=False) if largest else ():
+    for place, lines in whole.groupby("place", sort=False):
         moves = lines.set_index("what")["moves"]
         rest = math.sqrt(float((moves[~moves.index.isin(largest)] ** 2).sum()))
         sizes = [*moves.reindex(largest, fill_value=0.0), rest]
         shown[f"moves it{in_housing(str(place))} by (± %)"] = [two_digits(float(size)) for size in sizes]
-    return shown if largest else pd.DataFrame()
+    return shown
 
 
 def figure_files(campaign: Campaign, found: page_one.PageOne) -> dict[str, bytes]:
@@ -262,7 +265,7 @@ def warm_up_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
         The figure and its words; None without a record.
     """
     longest: dict[str, WarmUpRun] = {}
-    last = {"": 0.0}
+    last: dict[str, float] = {}
     for run in (run for run in warm_up_runs(campaign.bench) if run.lamp == lamp):
         dark = run.fit is None and not float(run.record["illuminance_lx"].iloc[0]) > 0.0
         end = float(np.max(run.record["elapsed_s"].to_numpy(float), initial=0.0))

@@ -589,9 +589,8 @@ def _pictured(book: Book) -> pd.DataFrame:
                 for end in ("low", "high"):
                     row[end] = _more(main, f"family_{end}")
                     row[f"model_{end}"] = _more(model, f"family_{end}")
-                row["word"] = (
-                    book.percent(main).text if word in {"more", "less"} else word.split(" within")[0]
-                )
+                clear = word in {"more", "less"}
+                row["word"] = book.percent(main).text if clear else word.split(" within")[0]
             rows.append(row)
     return pd.DataFrame(rows, columns=_PICTURED)
 

@@ -195,9 +195,8 @@ def levels_words(found: Levels) -> tuple[str, ...]:
         reading = rows["reading"]["variance"] if "reading" in rows else 0.0
         seat = math.sqrt(row["variance"] + reading * counts["mounting"] / counts["reading"])
         limit = decimal(100.0 * coverage_factor(found.coverage) * math.sqrt(2.0) * seat, 1)
-        sd, low, high = (
-            decimal(100.0 * row[key], 2 if 100.0 * row["sd"] < 1.0 else 1) for key in ("sd", "low", "high")
-        )
+        places = 2 if 100.0 * row["sd"] < 1.0 else 1
+        sd, low, high = (decimal(100.0 * row[key], places) for key in ("sd", "low", "high"))
         said.append(
             "Seat a lamp again on the same day and its reading changes: the standard deviation from seating to seating "
             f"is {sd} % ({low} to {high} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "

@@ -163,9 +163,8 @@ def where_words(one: DistanceResult) -> tuple[str, ...]:
         )
     if one.laws.flatness is not None and one.laws.flatness.code != "too_few":  # else it cannot tell
         far, near, size = one.points["distance_m"].max(), one.smallest_usable, one.geometric_distance
-        by_size = (
-            "" if math.isnan(size) else f" The size of the opening alone would allow {decimal(size, 2)} m."
-        )
+        alone = f" The size of the opening alone would allow {decimal(size, 2)} m."
+        by_size = "" if math.isnan(size) else alone
         said.append(
             f"at no distance of this run, up to {decimal(far, 2)} m, do the readings follow the inverse square."
             if math.isnan(near)
@@ -184,9 +183,8 @@ def second_way_words(one: DistanceResult, *, ruler: float, best: Iterable[float]
     elif one.candela is not None:
         away, half = abs(intensity - one.intensity), one.candela.half_width(one.coverage)
         verdict = "well inside" if away < half / 3.0 else "inside" if away < half else "outside"
-        judged = (
-            f"; that is {decimal(away, 0)} cd from the figure quoted, {verdict} its ± {decimal(half, 0)} cd"
-        )
+        quoted = f"the figure quoted, {verdict} its ± {decimal(half, 0)} cd"
+        judged = f"; that is {decimal(away, 0)} cd from {quoted}"
     return (
         f"{_where(one)}: the ruler gives {decimal(ruler, 0)} cd, least squares {decimal(intensity, 0)} cd and a centre "
         f"{decimal(1000.0 * centre, 0)} mm behind the face{judged}."

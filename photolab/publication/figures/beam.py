@@ -10,13 +10,11 @@ from matplotlib import colormaps
 from matplotlib.axes import Axes
 from matplotlib.colors import Normalize, PowerNorm
 from matplotlib.ticker import LogFormatter
-from numpy.typing import NDArray
 
 from photolab.metrology.reporting import decimal
 from photolab.photometry.beam import BeamGrid, RatioMap
-from photolab.publication.figures.common import BLUE, COLOURS, GREY, INK, shown_name, styled
+from photolab.publication.figures.common import BLUE, COLOURS, GREY, INK, Floats, shown_name, styled
 
-Floats = NDArray[np.float64]
 LEVELS = (1.0, 5.0, 20.0, 50.0, 80.0)
 """Contours. [% of own peak]"""
 _NAMES = {-2.0: "¼", -1.0: "½", 0.0: "same", 1.0: "2 x", 2.0: "4 x"}

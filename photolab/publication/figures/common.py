@@ -17,12 +17,14 @@ from typing import Any, ParamSpec, TypeVar
 
 import matplotlib as mpl
 import matplotlib.style
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
 
 _DIGITS = 9  # of a position, as a share of the figure: far finer than a pixel, far coarser than a float
 _NOT_SHOWN = "\N{REPLACEMENT CHARACTER}"
@@ -32,6 +34,7 @@ _NAMELESS = {
 }  # no date, no program in a file
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
+Floats = NDArray[np.float64]
 Look = dict[str, Any]
 """How something is drawn: keywords of the library that draws."""
 
@@ -211,10 +214,9 @@ def new_figure(
     """
     figure = Figure(figsize=(width, height), layout=SteadyLayout())
     FigureCanvasAgg(figure)
-    panels = figure.subplots(
-        rows, columns, sharex=share_x, sharey=share_y, squeeze=False, height_ratios=heights
-    )
-    return figure, [axes for row in panels for axes in row]
+    shared: Look = {"sharex": share_x, "sharey": share_y}
+    panels = figure.subplots(rows, columns, squeeze=False, height_ratios=heights, **shared)
+    return figure, [*panels.flat]
 
 
 def name_rows(axes: Axes, names: Sequence[str], shown: str, *, margin: float, edge: float = 0.6) -> None:

@@ -212,10 +212,9 @@ def draw_plans(
     for place, row in enumerate(table.to_dict("records")):
         axes.plot([row[name] for name in columns], [place, place], color=BLUE, linewidth=1.0)
     mark: Look = {"linestyle": "none", "markersize": 7, "color": BLUE, "markeredgewidth": 1.5}
+    rows = range(len(table))
     for (column, words), marker, filling in zip(columns.items(), "os", (BLUE, "white"), strict=True):
-        axes.plot(
-            table[column], range(len(table)), marker=marker, markerfacecolor=filling, label=words, **mark
-        )
+        axes.plot(table[column], rows, marker=marker, markerfacecolor=filling, label=words, **mark)
     names, what = (
         [str(label) for label in table["label"]],
         "forecast half-width of a ratio of two lamps (± %)",

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
 from photolab.bench.distances import DistanceResult
-from photolab.publication.figures.common import BLUE, COLOURS, GREY, INK, SKY, Look, shown_name, styled
-
-Floats = NDArray[np.float64]
+from photolab.publication.figures.common import COLOURS, GREY, INK, Floats, Look, shown_name, styled
 
 
 @styled
@@ -38,8 +34,8 @@ def draw_spectra(
         Name of the meter.
     """
     panels[0].plot(wavelength, eye, color=INK, linewidth=1.6, linestyle=(0, (5, 2)), label="the eye, V(λ)")
-    panels[0].plot(wavelength, head, color=BLUE, linewidth=1.6, label=shown_name(f"meter {meter}"))
-    panels[0].fill_between(wavelength, eye, head, color=SKY, alpha=0.35, linewidth=0)
+    panels[0].plot(wavelength, head, color=COLOURS["blue"], linewidth=1.6, label=shown_name(f"meter {meter}"))
+    panels[0].fill_between(wavelength, eye, head, color=COLOURS["sky"], alpha=0.35, linewidth=0)
     looks = (("vermilion", "-"), ("orange", (0, (6, 2))), ("green", ":"), ("purple", "-."))
     for (words, light), (colour, line) in zip(lights.items(), looks, strict=False):
         how: Look = {"color": COLOURS[colour], "linewidth": 1.6, "linestyle": line}
@@ -81,8 +77,8 @@ def draw_run(
     (above, below), points = panels, run.points
     value, low, high = (x / 1000.0 for x in intensity)
     if value == value:
-        above.axhspan(low, high, color=SKY, alpha=0.25, linewidth=0)
-        above.axhline(value, color=BLUE, linewidth=1.2, linestyle=(0, (5, 3)))
+        above.axhspan(low, high, color=COLOURS["sky"], alpha=0.25, linewidth=0)
+        above.axhline(value, color=COLOURS["blue"], linewidth=1.2, linestyle=(0, (5, 3)))
     above.plot(curve[0], curve[1] / 1000.0, color=COLOURS["orange"], linewidth=1.6)
     below.axhline(0.0, color=COLOURS["orange"], linewidth=1.6)
     for axes, y, u in (

@@ -7,11 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
 from photolab.errors import MethodError, attempt
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import BLUE, COLOURS, GREY, INK, PALE, RED, SKY, Look, styled
+from photolab.publication.figures.common import BLUE, COLOURS, GREY, INK, PALE, RED, SKY, Floats, Look, styled
 from photolab.thermal.coupling import Slope
 from photolab.thermal.warm_up_result import Remaining, WarmUp
 
@@ -25,9 +24,7 @@ _ROWS = (
 _TIME = "since switch-on (min)"
 
 
-def _percent_of_initial(
-    illuminance: NDArray[np.float64], fit: WarmUp | MethodError | None
-) -> NDArray[np.float64]:
+def _percent_of_initial(illuminance: Floats, fit: WarmUp | MethodError | None) -> Floats:
     """Return light in per cent of the fitted light at the initial time; of the first reading without a curve there."""
     level = fit.initial_illuminance if isinstance(fit, WarmUp) else float("nan")
     return 100.0 * illuminance / (illuminance[0] if np.isnan(level) else level)
@@ -35,12 +32,7 @@ def _percent_of_initial(
 
 @styled
 def draw_curve(
-    axes: Axes,
-    time_s: NDArray[np.float64],
-    illuminance: NDArray[np.float64],
-    fit: WarmUp | MethodError,
-    *,
-    at_s: float,
+    axes: Axes, time_s: Floats, illuminance: Floats, fit: WarmUp | MethodError, *, at_s: float
 ) -> str:
     """Draw one record.
 
@@ -111,9 +103,7 @@ def _curve(axes: Axes, fit: WarmUp, top: float, at_s: float) -> list[str]:
 
 
 @styled
-def draw_residuals(
-    axes: Axes, time_s: NDArray[np.float64], percent: NDArray[np.float64], *, curve: str
-) -> str:
+def draw_residuals(axes: Axes, time_s: Floats, percent: Floats, *, curve: str) -> str:
     """Draw the residuals of one record; the band is one standard deviation either way.
 
     Parameters
@@ -141,9 +131,8 @@ def draw_residuals(
     far = 1.15 * (largest or 1.0)
     axes.set(ylim=(-far, far), xlabel=_TIME, ylabel="reading less curve (%)")
     axes.grid(axis="y")
-    return (
-        f"What {curve} leaves over: {decimal(sd, 2)} % root mean square, the largest {decimal(largest, 2)} %."
-    )
+    squares, most = decimal(sd, 2), decimal(largest, 2)
+    return f"What {curve} leaves over: {squares} % root mean square, the largest {most} %."
 
 
 @styled
