@@ -148,7 +148,8 @@ def sets_of(apart):
 )
 def test_light_words(ratio, words):
     """Oracle: English."""
-    assert words_lamp.light_words(ratio, 1) == words
+    pair = SimpleNamespace(ratio=ratio, ln_expanded_uncertainty=0.02)
+    assert words_lamp.light_words(pair) == words
 
 
 @pytest.mark.parametrize(

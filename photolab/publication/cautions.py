@@ -120,10 +120,9 @@ def assumed_words(
     """
     rows = []
     for item in assumed:
-        whose = item.name.split()[1] if item.name.startswith(("meter ", "housing ")) else ""
-        words = item.name.replace("_", " ")
-        if item.words.endswith("assumed"):
-            words = item.words.partition(":")[0]
+        stated = not item.words.endswith("assumed")
+        words = item.name.replace("_", " ") if stated else item.words.partition(":")[0]
+        whose = f" ({item.name.split()[1]})" if item.name.startswith(("meter ", "housing ")) else ""
         kinds = {KIND_WORDS.get(term, term) for term in sized(item.name)}
         found = [
             (float(f"{line['moves']:.9e}"), f"{lamp}{in_housing(housing)}")
@@ -131,10 +130,8 @@ def assumed_words(
             for line in lines[lines["assumed"]].to_dict("records")
             if line["what"] in kinds
         ]
-        moves, where = max(found, key=lambda one: one[0], default=(0.0, ""))
         change = next((words for word, _, words in _ASSUMED if words and word in item.name), "every ratio")
-        name = f"{words} ({whose})" if whose else words
-        rows.append((name, item.figure, change, moves, where))
-    columns = ["input", "value", "change", "moves", "where"]
-    table = pd.DataFrame(rows, columns=columns)
+        most = max(found, key=lambda one: one[0], default=(0.0, ""))
+        rows.append((words + whose, item.figure, change, *most))
+    table = pd.DataFrame(rows, columns=["input", "value", "change", "moves", "where"])
     return table.sort_values("moves", ascending=False, kind="stable", ignore_index=True)

@@ -172,27 +172,21 @@ def table(
     Table or None
         Put it on the last line of a cell.
     """
-    named = None if columns is None else list(columns)
-    frame = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(rows, columns=named)
+    chosen = None if columns is None else list(columns)
+    frame = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(rows, columns=chosen)
     if frame.empty:
         return None
-    shown = named or [str(name) for name in frame.columns]
+    shown = chosen or [str(name) for name in frame.columns]
     heads = columns if isinstance(columns, Mapping) else heads or {}
-    numeric = [
-        pd.api.types.is_numeric_dtype(frame[c]) and not pd.api.types.is_bool_dtype(frame[c]) for c in shown
-    ]
-    cells = [[_cell(value, _places(frame[c], c, places)) for value in frame[c]] for c in shown]
-    rows = tuple(tuple(column[i] for column in cells) for i in range(len(frame)))
-    return Table(tuple(heads.get(c, c) for c in shown), rows, tuple(bool(n) for n in numeric), caption)
-
-
-def _places(column: pd.Series[Any], name: str, places: Mapping[str, int] | int) -> int | None:
-    """Return the decimal places of a column; None for a column of text."""
-    if not pd.api.types.is_numeric_dtype(column):
-        return None
-    if pd.api.types.is_integer_dtype(column):
-        return 0
-    return places.get(name, 2) if isinstance(places, Mapping) else places
+    numeric, cells = [], []
+    for name in shown:
+        column, kinds = frame[name], pd.api.types
+        number, whole = kinds.is_numeric_dtype(column), kinds.is_integer_dtype(column)
+        wanted = places.get(name, 2) if isinstance(places, Mapping) else places
+        numeric.append(bool(number and not kinds.is_bool_dtype(column)))
+        cells.append([_cell(value, (0 if whole else wanted) if number else None) for value in column])
+    named = tuple(heads.get(name, name) for name in shown)
+    return Table(named, tuple(zip(*cells, strict=True)), tuple(numeric), caption)
 
 
 def _cell(value: object, places: int | None) -> str:

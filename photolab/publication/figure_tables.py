@@ -79,10 +79,8 @@ def lamp_order(campaign: Campaign) -> list[str]:
     listed = list(campaign.bench.tables["lamps"]["lamp"])
     names = sorted((n for some in at.values() for n in some), key=lambda n: (listed.index(n[0]), n[1]))
     place, instant = names[0][1] if names else "", "hold" if at["hold"] else "initial"
-    against = (campaign.baseline, place, instant)
-    light = {
-        n[0]: (campaign[n[0], place, instant] - campaign[against]).value for n in at[instant] if n[1] == place
-    }
+    here, base = [n[0] for n in at[instant] if n[1] == place], (campaign.baseline, place, instant)
+    light = {lamp: (campaign[lamp, place, instant] - campaign[base]).value for lamp in here}
     lamps = dict.fromkeys(n[0] for n in names)
     # the last bits of a float decide no order
     return sorted(lamps, key=lambda x: (x not in light, -float(f"{math.exp(light.get(x, 0.0)):.6g}"), x))
@@ -133,15 +131,13 @@ def all_lamps_words(rows: pd.DataFrame, baseline: str, *, coverage: float = COVE
         f"A dot with its {100.0 * coverage:g} % line for each lamp, light against {baseline} in per cent, "
         "a panel a housing."
     ]
-    for housing in dict.fromkeys(rows["housing"]):
-        block = rows[rows["housing"] == housing]
+    for housing, block in rows.groupby("housing", sort=False):
         lamps = []
         for lamp, *figures in block[["lamp", "percent", "low", "high"]].itertuples(index=False):
             known = [signed(x, places=1, unit="") for x in figures if not math.isnan(x)]
-            lamps.append(
-                f"{lamp} {known[0]} ({known[1]} to {known[2]})" if known[2:] else f"{lamp} no answer"
-            )
-        said.append(f"{housing or 'Housing not named'}: {', '.join(lamps)}.")
+            told = f"{known[0]} ({known[1]} to {known[2]})" if known[2:] else "no answer"
+            lamps.append(f"{lamp} {told}")
+        said.append(f"{str(housing) or 'Housing not named'}: {', '.join(lamps)}.")
     return " ".join(said)
 
 
@@ -274,30 +270,23 @@ def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
         quantity, estimate, standard_uncertainty, unit, distribution, sensitivity, contribution, last the
         result.
     """
-    lines = pair.budget
+    lines, result = pair.budget, pair.result
     columns = ["quantity", "estimate", "standard_uncertainty", "unit", "distribution", "sensitivity"]
     columns += ["contribution"]
-    if lines.empty or pair.result is None:
+    if lines.empty or result is None:
         return pd.DataFrame(columns=columns)
     # the last bits of a float decide neither the order nor how many there are: what cancels leaves rounding
     size = lines["contribution"].abs().map(lambda x: float(f"{x:.9e}"))
-    lines = lines.assign(size=size, text=lines["name"].map(_quantity))
-    lines = lines[lines["size"] > _CANCELS * pair.result.u]
-    lines = lines.sort_values(["size", "text"], ascending=[False, True])
+    texts = [
+        ": ".join(filter(None, [KIND_WORDS.get(n[0], n[0]), " ".join(map(str, n[1:]))]))
+        for n in lines["name"]
+    ]
     units = [UNITS.get(name[0], "1") for name in lines["name"]]
-    whole = lines.assign(quantity=lines["text"], estimate=0.0, unit=units)[columns]
+    lines = lines.assign(size=size, quantity=texts, estimate=0.0, unit=units)[size > _CANCELS * result.u]
+    whole = lines.sort_values(["size", "quantity"], ascending=[False, True])[columns]
     rows, rest = [*whole.head(largest).itertuples(index=False, name=None)], whole.iloc[largest:]
     if len(rest):
         together = math.sqrt(float((rest["contribution"] ** 2).sum()))
         rows.append((f"{len(rest)} smaller inputs together", np.nan, np.nan, "", "", np.nan, together))
-    result = pair.result
     rows.append(("ln of the ratio", result.value, np.nan, "1", "", np.nan, result.u))
     return pd.DataFrame(rows, columns=columns)
-
-
-def _quantity(name: object) -> str:
-    """Return the name of an input as text."""
-    if not isinstance(name, tuple):
-        return str(name)
-    kind, *which = (str(part) for part in name)
-    return f"{KIND_WORDS.get(kind, kind)}: {' '.join(which)}" if which else KIND_WORDS.get(kind, kind)

@@ -132,6 +132,7 @@ def not_told_apart(
     for a, b, ratio in zip(pairs["a"], pairs["b"], pairs["ratio"], strict=True):
         light[str(a)] = light.get(str(a), 0.0) + math.log(ratio)
         light[str(b)] = light.get(str(b), 0.0) - math.log(ratio)
+    # the last bits of a float decide no order
     ordered = sorted(light, key=lambda lamp: (-float(f"{light[lamp]:.9e}"), lamp))
     lamps = tuple(lamp for lamp in ordered if not unknown & {lamp, campaign.baseline})
     alike = {
@@ -139,10 +140,14 @@ def not_told_apart(
         for a, b, apart in zip(pairs["a"], pairs["b"], pairs["resolved"], strict=True)
         if not apart and a in lamps and b in lamps
     }
-    sets: list[tuple[str, ...]] = []
-    _grow((), lamps, (), alike, sets)
-    sets.sort(key=lambda one: [lamps.index(lamp) for lamp in one])
-    return NotToldApart(housing, instant, tuple(sets), lamps, len(lamps) == len(light))
+    sets: set[frozenset[str]] = set()
+    for lamp in lamps:  # the largest sets of lamps looked at so far, and what this one adds to each
+        near = frozenset(other for other in lamps if frozenset((lamp, other)) in alike)
+        sets |= {frozenset([lamp]), *(one & near | {lamp} for one in sets)}
+        sets = {one for one in sets if not any(one < other for other in sets)}
+    named = (tuple(lamp for lamp in lamps if lamp in one) for one in sets if len(one) > 1)
+    ordered_sets = tuple(sorted(named, key=lambda one: [*map(lamps.index, one)]))
+    return NotToldApart(housing, instant, ordered_sets, lamps, len(lamps) == len(light))
 
 
 def held_families(campaign: Campaign) -> dict[str, pd.DataFrame]:
@@ -177,32 +182,12 @@ def apart_sentence(found: NotToldApart) -> str:
     """
     if len(found.lamps) < 2:
         return ""
-    where = f"In {found.housing}" if found.housing else "In the one housing"
-    where += ", at the hold time," if found.instant == "hold" else ""
+    when = ", at the hold time," if found.instant == "hold" else ""
+    where = f"In {found.housing or 'the one housing'}{when}"
     if not found.sets:
         return f"{where} every pair of lamps is told apart, all pairs counted together."
-    together = "; ".join(joined(one) for one in found.sets)
+    together = "; ".join(map(joined, found.sets))
     return f"{where} these are not told apart, all pairs counted together: {together}."
-
-
-def _grow(
-    chosen: tuple[str, ...],
-    may: tuple[str, ...],
-    seen: tuple[str, ...],
-    alike: set[frozenset[str]],
-    sets: list[tuple[str, ...]],
-) -> None:
-    """Collect the largest sets in which all pairs are alike (Bron and Kerbosch 1973, without a pivot)."""
-    if not may and not seen:
-        if len(chosen) > 1:
-            sets.append(chosen)
-        return
-    for lamp in may:
-        near = {other for other in (*may, *seen) if frozenset((lamp, other)) in alike}
-        rest = tuple(other for other in may if other in near)
-        _grow((*chosen, lamp), rest, tuple(other for other in seen if other in near), alike, sets)
-        may = tuple(other for other in may if other != lamp)
-        seen = (*seen, lamp)
 
 
 def joined(words: Iterable[str]) -> str:
@@ -211,14 +196,14 @@ def joined(words: Iterable[str]) -> str:
     Parameters
     ----------
     words : iterable of str
-        One word or more.
+        Words.
 
     Returns
     -------
     str
-        "a", "a and b", "a, b and c".
+        "a", "a and b", "a, b and c"; blank for none.
     """
-    *first, last = words
+    *first, last = [*words] or [""]
     return f"{', '.join(first)} and {last}" if first else last
 
 

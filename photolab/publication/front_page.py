@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import html
 import math
 from collections.abc import Iterable, Sequence
@@ -12,23 +11,14 @@ import pandas as pd
 import photolab
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
-from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication.cautions import NOT_CLAIMED, READERS, assumed_words
 from photolab.publication.display import one_line, table
 from photolab.publication.figure_tables import budgets, two_digits
 from photolab.publication.findings import day_words, joined
 from photolab.publication.page import clean_table, figure
-from photolab.publication.page_one import (
-    Line,
-    PageOne,
-    Told,
-    drawn,
-    figure_of,
-    page_one,
-    paragraphs,
-    table_html,
-)
+from photolab.publication.page_one import Line, drawn, page_one, paragraphs, plus_minus, table_html, with_ends
 from photolab.publication.readiness import count
+from photolab.publication.statements import in_housing
 from photolab.publication.tables import DICTIONARY
 
 _STEPS = {
@@ -73,18 +63,17 @@ def bench_lines(bench: Bench) -> tuple[str, ...]:
     tuple of str
         One sentence each.
     """
-    days = bench.tables["days"]
-    dates = sorted(text for text in days["date"] if text)
-    lines = [f"Bench: {bench.settings.name}."]
-    if bench.settings.protocol_revision:
-        lines.append(f"Protocol revision {bench.settings.protocol_revision}.")
-    earlier = sorted({r for r in days["protocol_revision"] if r and r != bench.settings.protocol_revision})
-    if earlier:
-        revisions = "protocol revision" if len(earlier) == 1 else "protocol revisions"
-        lines.append(f"Earlier days follow {revisions} {' and '.join(earlier)}.")
-    if dates:
-        lines.append(f"{count(len(dates), 'day')} of readings, {span_of(dates)}.")
-    return tuple(lines)
+    days, revision = bench.tables["days"], bench.settings.protocol_revision
+    dates = [text for text in days["date"] if text]
+    earlier = sorted({*days["protocol_revision"]} - {"", revision})
+    lines = (
+        f"Bench: {bench.settings.name}.",
+        revision and f"Protocol revision {revision}.",
+        earlier
+        and f"Earlier days follow protocol revision{'s' * (len(earlier) > 1)} {' and '.join(earlier)}.",
+        dates and f"{count(len(dates), 'day')} of readings, {span_of(dates)}.",
+    )
+    return tuple(str(line) for line in lines if line)
 
 
 def span_of(dates: Iterable[str]) -> str:
@@ -100,15 +89,14 @@ def span_of(dates: Iterable[str]) -> str:
     str
         "13 April 2026 to 3 June 2026"; "date not recorded" where there is none.
     """
-    known = sorted(filter(None, dates)) or [""]
-    if not known[0]:
-        return "date not recorded"
-    return " to ".join(day_words(one) for one in dict.fromkeys([known[0], known[-1]]))
+    known = sorted(filter(None, dates))
+    ends = dict.fromkeys([*known[:1], *known[-1:]])
+    return " to ".join(map(day_words, ends)) or "date not recorded"
 
 
 def _steps(campaign: Campaign) -> str:
     """Return what was corrected for; blank where nothing was."""
-    return joined(_STEPS.get(step, step) for step in campaign.corrections) if campaign.corrections else ""
+    return joined(_STEPS.get(step, step) for step in campaign.corrections)
 
 
 def meaning(campaign: Campaign) -> tuple[str, ...]:
@@ -152,19 +140,17 @@ def suppliers(bench: Bench) -> str:
     str
         One sentence or two.
     """
-    lamps = bench.tables["lamps"]
-    said = []
-    for how, words in (
-        ("bought", "bought"),
-        ("supplied", "supplied by others"),
-        ("lent", "lent"),
-        ("", "not stated for"),
-    ):
-        mine = lamps[lamps["obtained"] == how].to_dict("records")
-        whence = (one_line(row["obtained_from"]) for row in mine)
-        names = [row["lamp"] + (f" (from {x})" if x else "") for row, x in zip(mine, whence, strict=True)]
-        if names:
-            said.append(f"{joined(names)} {words}" if how else f"{words} {joined(names)}")
+    kinds = {
+        "bought": "{} bought",
+        "supplied": "{} supplied by others",
+        "lent": "{} lent",
+        "": "not stated for {}",
+    }
+    names: dict[str, list[str]] = {how: [] for how in kinds}
+    for row in bench.tables["lamps"].to_dict("records"):
+        whence = one_line(row["obtained_from"])
+        names[row["obtained"]].append(row["lamp"] + (f" (from {whence})" if whence else ""))
+    said = [words.format(joined(names[how])) for how, words in kinds.items() if names[how]]
     return f"How the samples were obtained: {'; '.join(said)}."
 
 
@@ -202,45 +188,36 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         Up to three paragraphs.
     """
     bench, settings = campaign.bench, campaign.bench.settings
-    meter = bench.meters[campaign.selection.meter]
-    accuracy = f"{meter.reading_percent[0]:g} % of reading"
-    accuracy += f" + {meter.range_percent[0]:g} % of range" if meter.range_percent else ""
-    accuracy += f" + {meter.digits[0]:g} digits" if meter.digits else ""
+    meter, percent = bench.meters[campaign.selection.meter], f"{100.0 * settings.coverage:g} %"
+    stated = {
+        "% of reading": meter.reading_percent,
+        "% of range": meter.range_percent,
+        "digits": meter.digits,
+    }
+    accuracy = " + ".join(f"{figures[0]:g} {of}" for of, figures in stated.items() if figures)
     places = {key: h.distance_m for key, h in bench.housings.items() if not math.isnan(h.distance_m)}
-    far = joined(f"{metres:g} m in {key}" for key, metres in places.items()) if places else "not stated"
+    far = joined(f"{metres:g} m in {key}" for key, metres in places.items()) or "not stated"
     if len(places) == len(bench.housings) and len(set(places.values())) == 1:
         far = f"{next(iter(places.values())):g} m"
     seatings = len(campaign.seats.drop_duplicates(["lamp", "specimen", "housing", "day", "mounting"]))
-    days = len({day for day in campaign.seats["day"] if day}) or 1
-    steps = _steps(campaign) or "nothing"
-    covers = sorted({cover for cover in bench.tables["readings"]["cover"] if cover})
+    days = len({*campaign.seats["day"]} - {""}) or 1
+    covers = sorted({*bench.tables["readings"]["cover"]} - {""})
     closed = f" Rear cover: {', sometimes '.join(covers)}." if covers else ""
     how = (
         f"How it was measured: lux at one place of the beam, distance {far}; meter {meter.id} (±({accuracy})); "
-        f"{count(seatings, 'seating')} on {count(days, 'day')}; corrected for {steps}.{closed}"
+        f"{count(seatings, 'seating')} on {count(days, 'day')}; corrected for {_steps(campaign) or 'nothing'}.{closed}"
     )
-    told: list[Line] = [(how,)]
-    base = bench.tables["lamps"].set_index("lamp").loc[campaign.baseline]
-    light = base["technology"] or "technology not stated"
-    own: list[str | Told] = [f"The baseline {campaign.baseline}: {light}"]
     mine = rows[rows["lamp"] == campaign.baseline]
-    power = mine[mine["measurand"] == "electrical power"].to_dict("records")[:1]
-    if power:
-        half = 0.5 * float(power[0]["high"] - power[0]["low"])
-        own += [", ", figure_of(power[0], with_uncertainty(float(power[0]["value"]), half))]
-        own += [f" W ({100.0 * settings.coverage:g} %)"]
+    light = bench.technologies[campaign.baseline] or "technology not stated"
+    own: Line = (f"The baseline {campaign.baseline}: {light}",)
+    for row in mine[mine["measurand"] == "electrical power"].head(1).to_dict("records"):
+        own += (", ", plus_minus(row, " "), f" W ({percent})")
     lost = f" of its light at {settings.initial_s:g} s after {settings.hold_minutes:g} min"
     for row in mine[mine["measurand"] == "remaining light"].to_dict("records"):
-        place = f"in {row['housing']} " if row["housing"] else ""
-        value, *ends = (
-            figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
-        )
-        own += [f"; {place}it keeps by its record ", value, " %"]
-        if not math.isnan(float(row["low"])):
-            own += [f" ({100.0 * settings.coverage:g} %: ", ends[0], " to ", ends[1], " %)"]
-        own.append(lost)
-        lost = ""
-    told.append((*own, "."))
+        value, low, high = with_ends(row)
+        own += (f";{in_housing(row['housing'])} it keeps by its record ", value, " %")
+        own += () if math.isnan(row["low"]) else (f" ({percent}: ", low, " to ", high, " %)")
+        own, lost = (*own, lost), ""
     most = [
         f"{row['input']} {row['value']} (moves {row['where']} by ± {two_digits(row['moves'])} %; touches "
         f"{row['change']})"
@@ -248,7 +225,7 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         if row["moves"] > 0.0
     ]
     listed = f"Assumed, largest effect on a ratio first: {'; '.join(most)}. The whole list stands below."
-    return (*told, (listed,)) if most else tuple(told)
+    return ((how,), (*own, "."), *([(listed,)] if most else ()))
 
 
 def _assumed(campaign: Campaign) -> pd.DataFrame:
@@ -276,61 +253,47 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     bench = campaign.bench
     told = page_one(campaign, rows)
     shown = drawn(campaign, told, invented=is_invented(bench))
-    assumed = _assumed(campaign)
-    assumed["most"] = [
+    assumed, most = _assumed(campaign), "moves a ratio by up to"
+    assumed[most] = [
         f"± {two_digits(size)} % ({where})" if size else ""
         for size, where in assumed[["moves", "where"]].to_numpy()
     ]
-    heads = {
-        "input": "assumed",
-        "value": "value",
-        "most": "moves a ratio by up to",
-        "change": "what would change",
-    }
-    meanings = pd.DataFrame({"column": list(DICTIONARY), "meaning": list(DICTIONARY.values())})
+    heads = {"input": "assumed", "value": "value", most: most, "change": "what would change"}
+    meanings = table([*DICTIONARY.items()], columns=["column", "meaning"])
     blocks = [
-        _paragraphs([" ".join(bench_lines(bench))]),
+        paragraphs([" ".join(bench_lines(bench))]),
         '<p class="mark">INVENTED DEMO DATA: no lamp, maker or reading in this report is real.</p>'
         if is_invented(bench)
         else "",
         "<h2>What was found</h2>",
-        *_found(told),
-        "" if shown is None else figure(base64.b64encode(shown.png).decode("ascii"), shown.alt, _CAPTION),
+        paragraphs(
+            [*told.questions, *told.sentences]
+            if told.table
+            else ["No lamp can be compared with another yet."]
+        ),
+        table_html(told) if told.table else "",
+        "" if shown is None else figure(shown.png, shown.alt, _CAPTION),
         paragraphs(how_measured(campaign, rows)),
         "<h3>What these figures mean</h3>",
-        _paragraphs(meaning(campaign)),
+        paragraphs(meaning(campaign)),
         "<h3>What was assumed</h3>",
-        clean_table(table(assumed, columns=list(heads), heads=heads))
-        if len(assumed)
-        else _paragraphs(["Nothing was assumed."]),
+        clean_table(table(assumed, columns=heads)) if len(assumed) else paragraphs(["Nothing was assumed."]),
         "<h3>What this is not</h3>",
         _list([*NOT_CLAIMED, *READERS]),
         "<h3>Who supplied the samples</h3>",
-        _paragraphs([suppliers(bench)]),
+        paragraphs([suppliers(bench)]),
         "<h3>Check it yourself</h3>",
         f"<p>Data fingerprint: <code>{html.escape(fingerprint)}</code>. photolab {photolab.__version__}. The line to "
         "run on the same bench folder: <code>photolab appendix FOLDER</code>. It gives the same bytes under the "
         "versions named in <code>provenance.json</code>. Every figure stands in <code>results.csv</code>; "
         "<code>results.xlsx</code> says what its columns mean.</p>",
         "<details><summary>What do the columns of results.csv mean?</summary>",
-        clean_table(table(meanings)),
+        clean_table(meanings),
         "</details>",
     ]
     return tuple(block for block in blocks if block)
 
 
-def _paragraphs(texts: Iterable[str]) -> str:
-    """Return plain text as paragraphs."""
-    return "\n".join(f"<p>{html.escape(text)}</p>" for text in texts)
-
-
 def _list(texts: Iterable[str]) -> str:
     """Return plain text as a list."""
     return "<ul>\n" + "\n".join(f"<li>{html.escape(text)}</li>" for text in texts) + "\n</ul>"
-
-
-def _found(told: PageOne) -> list[str]:
-    """Return questions, sentences and the table as HTML."""
-    if not told.table:
-        return [_paragraphs(["No lamp can be compared with another yet."])]
-    return [paragraphs([*told.questions, *told.sentences]), table_html(told)]

@@ -17,6 +17,7 @@ from photolab.bench.heat import warm_up_runs
 from photolab.bench.surface import surfaces
 from photolab.publication import readiness, statements
 from photolab.publication.lamp_parts import price_words
+from photolab.publication.readiness import count
 from photolab.publication.statements import in_housing
 from photolab.publication.words_heat import why
 from photolab.publication.words_lamp import CLAIMS, claim_judgement
@@ -56,7 +57,7 @@ def held_back(campaign: Campaign) -> tuple[HeldBack, ...]:
     tuple of HeldBack
         Comparisons, records, distances, beams, surfaces, claims and prices, links, readings.
     """
-    parts = (_comparisons, _records, _light, _surfaces, _value, _readings)
+    parts = (_comparisons, _measured, _value, _readings)
     return tuple(one for part in parts for one in part(campaign))
 
 
@@ -81,10 +82,10 @@ def overview_sentences(campaign: Campaign, rows: pd.DataFrame, held: Sequence[He
     mine = ratios[(ratios["scope"] == "specimens") & ratios["low"].notna()]
     counts = mine["family_verdict"].value_counts()
     words = [f"{counts[code]} {code}" for code in ("clear", "alike", "inside") if code in counts]
-    given = f"{readiness.count(len(mine), 'statement')} on {readiness.count(mine['lamp'].nunique(), 'lamp')}"
-    out = readiness.count(len(campaign.selection.left_out), "reading")
+    given = f"{count(len(mine), 'statement')} on {count(mine['lamp'].nunique(), 'lamp')}"
+    out = count(len(campaign.selection.left_out), "reading")
     parts = Counter(one.part for one in held if one.code != "left_out")
-    what = ", ".join(f"{readiness.count(n, part)}" for part, n in parts.items())
+    what = ", ".join(count(n, part) for part, n in parts.items())
     return (
         f"{given} against {campaign.baseline}" + (f": {', '.join(words)}." if words else "."),
         f"Held back: {what or 'nothing'}; {out} left out of the evaluation.",
@@ -104,14 +105,12 @@ def absent_rows(campaign: Campaign) -> tuple[tuple[str, str], ...]:
     tuple of (str, str)
         What no file feeds, then what the readings are too few for.
     """
-    bench = campaign.bench
-    asked = readiness.list_abilities(bench, campaign)
-    few = [one for one in asked if not one.able and one.notebook in {"", "02"}]
-    silent = [row for row in left_out(campaign).values() if row[0]]
+    asked = readiness.list_abilities(campaign.bench, campaign)
+    few = ((one.what, one.answer) for one in asked if not one.able and one.notebook in {"", "02"})
+    silent = (row for row in left_out(campaign).values() if row[0])
     working = "laws, second ways and sensitivities, in folds of appendix.html and in the notebooks"
     folds = [("the working on paper", working)] if folded(campaign) else []
-    missing = [(one.what, one.bring) for one in absent(bench)]
-    return (*missing, *((one.what, one.answer) for one in few), *silent, *folds)
+    return (*((one.what, one.bring) for one in absent(campaign.bench)), *few, *silent, *folds)
 
 
 def _comparisons(campaign: Campaign) -> Iterator[HeldBack]:
@@ -131,16 +130,13 @@ def _comparisons(campaign: Campaign) -> Iterator[HeldBack]:
             yield HeldBack("comparison", "not_compared", f"{lamp}: no comparison; {enters}.")
 
 
-def _records(campaign: Campaign) -> Iterator[HeldBack]:
-    for run in warm_up_runs(campaign.bench):
-        where = f"{run.lamp}{in_housing(run.housing)}, record {run.run}"
-        for refused in run.refusals[:1] if run.remaining is None else ():
+def _measured(campaign: Campaign) -> Iterator[HeldBack]:
+    bench = campaign.bench
+    for kept in (run for run in warm_up_runs(bench) if run.remaining is None):
+        where = f"{kept.lamp}{in_housing(kept.housing)}, record {kept.run}"
+        for refused in kept.refusals[:1]:
             words = f"Remaining light of {where}: not given, because {why(refused)}."
             yield HeldBack("remaining light", refused.code, words)
-
-
-def _light(campaign: Campaign) -> Iterator[HeldBack]:
-    bench = campaign.bench
     for run in evaluate_distances(bench, corrections=campaign.enabled):
         if not run.law:
             yield HeldBack("candela", next(iter(run.codes), "no_law_holds"), law_words(run))
@@ -148,13 +144,8 @@ def _light(campaign: Campaign) -> Iterator[HeldBack]:
     for one in (*beams.refusals, *(one for result in beams.results for one in result.refusals)):
         words = f"Beam of {one.lamp} in {one.housing}, run {one.run}: {one.message}."
         yield HeldBack("beam", one.code, words)
-
-
-def _surfaces(campaign: Campaign) -> Iterator[HeldBack]:
-    for one in surfaces(campaign.bench):
-        if one.temperature is None:
-            code = next(iter(one.codes), "no_temperature")
-            yield HeldBack("surface temperature", code, surface_sentence(one))
+    for at in (one for one in surfaces(bench) if one.temperature is None):
+        yield HeldBack("surface temperature", next(iter(at.codes), "no_temperature"), surface_sentence(at))
 
 
 def _value(campaign: Campaign) -> Iterator[HeldBack]:

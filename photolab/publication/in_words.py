@@ -41,19 +41,13 @@ def in_words(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
     if not book.lamps:
         return ((f"{where}no lamp can be compared with another yet.",),)
     ranges = f"{where}specimens tested, ranges of {100.0 * book.settings.coverage:g} %, "
-    told = [
-        _after(ranges if any(isinstance(one, Told) for one in line) else where, line)
-        for line in told_lines(book, ranges=True)
-    ]
-    asked, measured = page_one(campaign, rows).questions, how_measured(campaign, rows)[:2]
-    general = [*(_after(where, line) for line in asked), *told, *(_after(where, line) for line in measured)]
+    told = [*told_lines(book, ranges=True)]
+    general = []
+    for line in (*page_one(campaign, rows).questions, *told, *how_measured(campaign, rows)[:2]):
+        head = ranges if line in told and any(isinstance(one, Told) for one in line) else where
+        first = str(line[0])
+        general.append((head, first[:1].lower() + first[1:], *line[1:]))
     return (*general, *(lamp_line(book, lamp) for lamp in book.lamps))
-
-
-def _after(head: str, line: Line) -> Line:
-    """Return a line that goes on after its head."""
-    first = str(line[0])
-    return (head, first[:1].lower() + first[1:], *line[1:])
 
 
 def as_markdown(campaign: Campaign, lines: tuple[Line, ...]) -> str:
@@ -108,17 +102,15 @@ def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
     """Return how many pieces of a lamp were read in each housing, and how many of them were held."""
     words = {}
     for housing, row in told.items():
-        few, late = int(row["n_specimens"]), str(row["instant"]) == "hold"
-        held = int(row["n_held"]) if late and not math.isnan(float(row["n_held"])) else few
-        words[housing] = count(few, "specimen") + (f" ({held} held)" if held < few else "")
-    got = obtained_words(book.lamp(lamp))
+        few, held = int(row["n_specimens"]), float(row["n_held"])
+        fewer = row["instant"] == "hold" and held < few
+        words[housing] = count(few, "specimen") + (f" ({held:g} held)" if fewer else "")
+    got = obtained_words(book.known[lamp])
     whose = f" of {lamp}{f' ({got})' if got else ''}"
+    first = next(iter(words))
     if len(set(words.values())) == 1:
-        return next(iter(words.values())) + whose
-    first, *others = (
-        f"{few}{{}} in {housing}" if housing else f"{few}{{}}" for housing, few in words.items()
-    )
-    return joined([first.format(whose), *(one.format("") for one in others)])
+        return words[first] + whose
+    return joined(few + whose * (h == first) + in_housing(h) for h, few in words.items())
 
 
 def lamp_line(book: Book, lamp: str) -> Line:
@@ -137,24 +129,21 @@ def lamp_line(book: Book, lamp: str) -> Line:
         Bench, days, instant, specimens, what is shown in each housing, then each figure with its range.
     """
     settings, base = book.settings, book.campaign.baseline
-    at = {
-        instant: {h: row for h in book.housings if (row := book.light(lamp, h, instant)) is not None}
-        for instant in ("hold", "initial")
-    }
-    told = at["hold"] or at["initial"]
+    at = {h: book.at(lamp, h) for h in book.housings}
+    late, early = ({h: at[h][i] for h in at if i in at[h]} for i in ("hold", "initial"))
+    told = late or early
     start, hold = f"{settings.initial_s:g} s after switch-on", f"{settings.hold_minutes:g} min"
-    when = f"{hold} after switch-on" if at["hold"] else f"not held for {hold}, read only {start}"
+    when = f"{hold} after switch-on" if late else f"not held for {hold}, read only {start}"
     known = {one for row in told.values() for one in str(row["assumed"]).split("; ") if one}
     assumed = f", {count(len(known), 'input')} assumed" if known else ""
     words = [f"{_SHOWN.get(book.word(row), book.word(row))}{in_housing(h)}" for h, row in told.items()]
-    words += [f"not held{in_housing(h)}" for h in at["initial"] if h not in told]
+    words += [f"not held{in_housing(h)}" for h in early if h not in told]
     head = f"{bench_and_days(book.campaign, lamp)}: {when} at one place of the beam{assumed}, "
-    line: list[str | Told] = [f"{head}{_pieces(book, lamp, told)} against {base}: {joined(words)}"]
-    early = at["initial"] if at["hold"] else {}
+    line: Line = (f"{head}{_pieces(book, lamp, told)} against {base}: {joined(words)}",)
     range_of = f" ({100.0 * settings.coverage:g} % range "
-    for begin, rows in (("; ", told), (f"; before the heat, {start}, ", early)):
+    for begin, rows in (("; ", told), (f"; before the heat, {start}, ", early if late else {})):
         for housing, row in rows.items():
             if not math.isnan(float(row["family_low"])):
-                line += [begin, book.percent(row), range_of, *book.range(row), ")", in_housing(housing)]
+                line += (begin, book.percent(row), range_of, *book.range(row), ")", in_housing(housing))
                 begin = ", "
     return (*line, ".")

@@ -6,7 +6,6 @@ the same bench gives the same bytes.
 
 from __future__ import annotations
 
-import base64
 import html
 import math
 import re
@@ -19,7 +18,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.derived import judge_gain
 from photolab.bench.heat import WarmUpRun, warm_up_runs
 from photolab.bench.model import Bench
-from photolab.metrology.reporting import decimal
+from photolab.publication import page_one
 from photolab.publication.display import one_line, table
 from photolab.publication.figure_tables import all_lamps, budgets, two_digits
 from photolab.publication.figures import bars, intervals, records
@@ -27,16 +26,7 @@ from photolab.publication.figures.common import Figure, new_figure, picture, sho
 from photolab.publication.findings import joined
 from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page import Section, clean_table, figure, photograph
-from photolab.publication.page_one import (
-    FOUND,
-    Book,
-    Line,
-    PageOne,
-    after_heat_figure,
-    figure_of,
-    lamp_anchor,
-    paragraphs,
-)
+from photolab.publication.page_one import Book, Line, paragraphs
 from photolab.publication.statements import in_housing, time_of
 from photolab.publication.words_heat import run_name
 from photolab.publication.words_lamp import claim_sentence, left_sentence, price_judgement, price_sentences
@@ -73,7 +63,7 @@ def lamp_parts(campaign: Campaign, rows: pd.DataFrame) -> Section | None:
 def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
     """Yield the part of one lamp."""
     campaign = book.campaign
-    yield f'<h3 id="{lamp_anchor(number)}">{html.escape(lamp)}</h3>'
+    yield f'<h3 id="{page_one.lamp_anchor(number)}">{html.escape(lamp)}</h3>'
     yield paragraphs([*_verdicts(book, lamp), *_left(book, lamp)])
     caption = f"What blurs {lamp} against {campaign.baseline} most"
     if (blurs := table(_budget(campaign, lamp), caption=caption)) is not None:
@@ -81,12 +71,12 @@ def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
     if (drawn := warm_up_figure(campaign, lamp)) is not None:
         shown = picture(drawn[0], alt=drawn[1], invented=is_invented(campaign.bench))
         caption = f"How the light of {lamp} settles, its longest record in each housing."
-        yield figure(base64.b64encode(shown.png).decode("ascii"), shown.alt, caption)
+        yield figure(shown.png, shown.alt, caption)
     places = [n[1] for n in campaign.compared() if n[0] == lamp and n[2] == "hot_spot"]
     prices = [price_words(campaign, lamp, place)[1] for place in places]
     yield paragraphs([(one,) for one in (claim_sentence(campaign.bench, lamp), *prices) if one])
     yield from _photographs(campaign.bench, lamp)
-    yield f'<p class="back"><a href="#{FOUND}-{number}">Back to the table of all lamps</a></p>'
+    yield f'<p class="back"><a href="#{page_one.FOUND}-{number}">Back to the table of all lamps</a></p>'
 
 
 def _photographs(bench: Bench, lamp: str) -> Iterator[str]:
@@ -99,22 +89,23 @@ def _photographs(bench: Bench, lamp: str) -> Iterator[str]:
 
 def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
     """Yield what is shown in each housing: after the heat, as sold, and before the heat."""
-    percent = f"{100.0 * book.settings.coverage:g} %"
     when = {instant: time_of(book.campaign.bench, instant) for instant in ("hold", "initial")}
-    for housing in book.housings:
-        at = {instant: row for instant in when if (row := book.light(lamp, housing, instant)) is not None}
-        for instant, row in list(at.items())[:1]:
-            place = f"In {housing}, {when[instant]}" if housing else f"{when[instant].capitalize()}"
-            pieces = f"{row['n_specimens']} on the bench"
-            line: Line = (f"{place} after switch-on: {book.word(row)}, ", book.percent(row), f" ({percent}: ")
-            line = (*line, *book.range(row), f"; {pieces})")
-            model = book.light(lamp, housing, instant, "models")
-            if model is not None and not math.isnan(float(model["family_low"])):
-                line = (*line, "; for the model as sold ", *book.range(model))
-            if instant == "hold" and "initial" in at:
-                early, ago = at["initial"], f"; at {when['initial']} it was "
-                line = (*line, ago, book.percent(early), " (", *book.range(early), ")")
-            yield (*line, "." if instant == "hold" else f"; not held for {when['hold']}.")
+    for housing, at in ((h, at) for h in book.housings if (at := book.at(lamp, h))):
+        instant, row = next(iter(at.items()))
+        place = f"In {housing}, {when[instant]}" if housing else when[instant]
+        line: Line = (f"{place} after switch-on: {book.word(row)}, ", book.percent(row))
+        line += (
+            f" ({100.0 * book.settings.coverage:g} %: ",
+            *book.range(row),
+            f"; {row['n_specimens']} on the bench)",
+        )
+        model = book.light(lamp, housing, instant, "models")
+        if model is not None and not math.isnan(float(model["family_low"])):
+            line += ("; for the model as sold ", *book.range(model))
+        if len(at) > 1:
+            early = at["initial"]
+            line += (f"; at {when['initial']} it was ", book.percent(early), " (", *book.range(early), ")")
+        yield (*line, "." if instant == "hold" else f"; not held for {when['hold']}.")
 
 
 def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
@@ -151,9 +142,7 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
     """Yield what is left of a lamp's light at the hold time, and why that is not said of a record."""
     for row in book.every(lamp, "remaining light", "hold"):
         if not math.isnan(float(row["low"])):
-            value, low, high = (
-                figure_of(row, decimal(100.0 * float(row[key]), 1), key) for key in ("value", "low", "high")
-            )
+            value, low, high = page_one.with_ends(row)
             first, last = (time_of(book.campaign.bench, instant) for instant in ("initial", "hold"))
             rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}."
             yield ("By its record it keeps ", value, " % (", low, " to ", high, rest)
@@ -164,33 +153,29 @@ def _left(book: Book, lamp: str) -> Iterator[Line]:
 
 def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
     """Return the largest inputs of a lamp's ratios, a column a housing, the smaller ones put together."""
-    own = {place: lines for (one, place), (_, lines) in budgets(campaign).items() if one == lamp}
-    mine = {place: lines for place, lines in own.items() if len(lines)}
-    if not mine:
+    every = budgets(campaign).items()
+    own = [lines.assign(place=h) for (one, h), (_, lines) in every if one == lamp and len(lines)]
+    if not own:
         return pd.DataFrame()
-    whole = pd.concat(mine.values())
-    largest = list(whole.sort_values("moves", ascending=False, kind="stable")["what"].unique()[:_LARGEST])
-    known = whole.drop_duplicates("what").set_index("what")
-    far: dict[str, dict[str, list[str]]] = {w: {} for w in largest}
-    for place, lines in mine.items():
-        for w, how in lines.loc[lines["what"].isin(largest), ["what", "how_far"]].to_numpy():
-            far[w].setdefault(how, []).append(place)
-    far_off = [
-        joined(f"{how} in {joined(places)}" if len(far[w]) > 1 else how for how, places in far[w].items())
-        for w in largest
-    ]
-    shown = pd.DataFrame({"what may be off": largest, "how far off": far_off})
-    shown["known from"] = [known["known_from"][w] for w in largest]
-    shown.loc[len(shown)] = ["all other inputs together", "", ""]
-    for place, lines in mine.items():
+    whole = pd.concat(own)
+    largest = [*whole.sort_values("moves", ascending=False, kind="stable")["what"].unique()[:_LARGEST]]
+    rows = []
+    for what in largest:
+        mine = whole[whole["what"] == what]
+        far = {how: joined(places) for how, places in mine.groupby("how_far", sort=False)["place"]}
+        places = joined(f"{how} in {far[how]}" if len(far) > 1 else how for how in far)
+        rows.append((what, places, mine["known_from"].iloc[0]))
+    rows.append(("all other inputs together", "", ""))
+    shown = pd.DataFrame(rows, columns=["what may be off", "how far off", "known from"])
+    for place, lines in whole.groupby("place", sort=False):
         moves = lines.set_index("what")["moves"]
         rest = math.sqrt(float((moves[~moves.index.isin(largest)] ** 2).sum()))
-        head = f"moves it{in_housing(place)} by (± %)"
-        shown[head] = [two_digits(float(moves.get(w, 0.0))) for w in largest] + [two_digits(rest)]
+        sizes = [*moves.reindex(largest, fill_value=0.0), rest]
+        shown[f"moves it{in_housing(str(place))} by (± %)"] = [two_digits(float(size)) for size in sizes]
     return shown
 
 
-def figure_files(campaign: Campaign, found: PageOne) -> dict[str, bytes]:
+def figure_files(campaign: Campaign, found: page_one.PageOne) -> dict[str, bytes]:
     """Return the pictures of a page as files.
 
     Parameters
@@ -216,18 +201,18 @@ def figure_files(campaign: Campaign, found: PageOne) -> dict[str, bytes]:
     return files
 
 
-def _drawn(campaign: Campaign, found: PageOne) -> Iterator[tuple[str, Figure]]:
+def _drawn(campaign: Campaign, found: page_one.PageOne) -> Iterator[tuple[str, Figure]]:
     """Yield each picture by the name of its file."""
     table = found.pictured
     what = "light-after-heat" if table["earlier"].notna().any() else "light-at-first"
     if table["low"].notna().any():
-        whole = after_heat_figure(campaign, table)
+        whole = page_one.after_heat_figure(campaign, table)
         yield what, whole
         for number, (_, rows) in enumerate(table.groupby("housing", sort=False), start=1):
             for part, begin in enumerate(range(0, len(rows), _LINES)):
                 some = rows.iloc[begin : begin + _LINES]
                 name = file_name(what, number, str(rows["housing"].iloc[0]), *(["more"] * part))
-                panel = after_heat_figure(campaign, some, size=_FULL_HD[0])
+                panel = page_one.after_heat_figure(campaign, some, size=_FULL_HD[0])
                 panel.axes[0].set_xlim(whole.axes[0].get_xlim())
                 yield f"{name}-1920x1080", panel
     early = all_lamps(campaign)
@@ -280,32 +265,29 @@ def warm_up_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
         The figure and its words; None without a record.
     """
     longest: dict[str, WarmUpRun] = {}
-    for run in warm_up_runs(campaign.bench):
+    last: dict[str, float] = {}
+    for run in (run for run in warm_up_runs(campaign.bench) if run.lamp == lamp):
         dark = run.fit is None and not float(run.record["illuminance_lx"].iloc[0]) > 0.0
-        before = _end(longest[run.housing]) if run.housing in longest else 0.0
-        if run.lamp == lamp and not dark and _end(run) > before:
-            longest[run.housing] = run
+        end = float(np.max(run.record["elapsed_s"].to_numpy(float), initial=0.0))
+        if not dark and end > last.get(run.housing, 0.0):
+            longest[run.housing], last[run.housing] = run, end
     if not longest:
         return None
     width = 7.0 if len(longest) > 1 else 4.6
     drawing, panels = new_figure(1, len(longest), width=width, height=2.4, share_x=True, share_y=True)
-    said, limits = [], []
+    said, ends = [], []
     for axes, run in zip(panels, longest.values(), strict=True):
         time_s, lux = (run.record[name].to_numpy(float) for name in ("elapsed_s", "illuminance_lx"))
         fit = run.refusals[0] if run.fit is None else run.fit
         if run.fit is not None:
             time_s, lux = run.fit.time_s, run.fit.illuminance
         shown = records.draw_curve(axes, time_s, lux, fit, at_s=60.0 * campaign.bench.settings.hold_minutes)
-        limits.append((axes.get_xlim(), axes.get_ylim()))
+        ends.append((*axes.get_xlim(), *axes.get_ylim()))
         axes.set_title(shown_name(run_name(run), 40))
         said.append(f"Light of {run_name(run)}. {shown}")
-    panels[0].set_xlim(min(x[0] for x, _ in limits), max(x[1] for x, _ in limits))
-    panels[0].set_ylim(min(y[0] for _, y in limits), max(y[1] for _, y in limits))
+    (left, _, bottom, _), (_, right, _, top) = np.min(ends, axis=0), np.max(ends, axis=0)
+    panels[0].set(xlim=(left, right), ylim=(bottom, top))
     return drawing, " ".join(said)
-
-
-def _end(run: WarmUpRun) -> float:
-    return float(np.max(run.record["elapsed_s"].to_numpy(float), initial=0.0))
 
 
 def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
@@ -323,10 +305,8 @@ def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     Figure and str, or None
         The figure and its words; None where nothing blurs it.
     """
-    mine = {place: found for (one, place), found in budgets(campaign).items() if one == lamp}
-    if not mine:
-        return None
-    housing, (instant, lines) = next(iter(mine.items()))
+    mine = ((place, *found) for (one, place), found in budgets(campaign).items() if one == lamp)
+    housing, instant, lines = next(mine, ("", "", pd.DataFrame({"moves": []})))
     rows = lines[lines["moves"] >= 0.05]
     if rows.empty:
         return None

@@ -15,11 +15,11 @@ import itertools
 import re
 import warnings
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from html.parser import HTMLParser
+from dataclasses import dataclass
 from typing import Any
 
 import mistune
+from bs4 import BeautifulSoup, Tag
 from mistune.plugins.math import math as math_plugin
 from mistune.plugins.table import table as table_plugin
 
@@ -77,10 +77,9 @@ summary { cursor: pointer; color: var(--soft); }
 """.strip()
 PUBLISHED = "appendix"
 """Tag of the cells of a notebook that are published."""
-_VOID = frozenset({"br", "hr", "img", "meta"})
 _FEW = 6
 """So many parts need no contents. [1]"""
-SCROLL = '<div class="scroll" role="group" aria-label="Table" tabindex="0">'
+_SCROLL = '<div class="scroll" role="group" aria-label="Table" tabindex="0">'
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 
 
@@ -152,21 +151,18 @@ class _Renderer(mistune.HTMLRenderer):
         name = url.removeprefix("attachment:")
         data = self._attachments.get(name, {}).get("image/png") if name != url else None
         words = html.escape(html.unescape(text), quote=True)
-        if data is None:
-            return words
-        return f'<img alt="{words}" src="data:image/png;base64,{_base64(data)}">'
+        return words if data is None else f'<img alt="{words}" src="data:image/png;base64,{_base64(data)}">'
 
     def link(self, text: str, url: str, title: str | None = None) -> str:
         """Return a link to a page outside; one to a neighbouring file is left as words."""
         del title
-        if re.match(r"https?://", url):
-            return f'<a href="{html.escape(url, quote=True)}">{text}</a>'
-        return text
+        outside = re.match(r"https?://", url)
+        return f'<a href="{html.escape(url, quote=True)}">{text}</a>' if outside else text
 
 
 def _base64(data: Any) -> str:
-    """Return base64 text on one line, refusing anything else."""
-    text = "".join(data if isinstance(data, list) else [str(data)])
+    """Return base64 text on one line, refusing anything else; an image as such is packed."""
+    text = base64.b64encode(data).decode("ascii") if isinstance(data, bytes) else "".join(data)
     packed = "".join(text.split())
     if not re.fullmatch(r"[A-Za-z0-9+/]*={0,2}", packed):
         message = "image must be base64 text; got other characters"
@@ -196,22 +192,18 @@ def markdown(text: str, *, shift: int = 1, attachments: dict[str, Any] | None = 
     renderer.register("inline_math", lambda _renderer, tex: equation(html.unescape(tex)))
     renderer.register("block_math", lambda _renderer, tex: equation(html.unescape(tex), block=True) + "\n")
     result = str(convert(re.sub(r"<!--.*?-->", "", text, flags=re.DOTALL)))
-    result = re.sub(r'<p><img alt="([^"]*)" src="[^"]*?base64,([^"]*)"></p>', _alone, result)
-    return result.replace("<table>", f"{SCROLL}<table>").replace("</table>", "</table></div>")
+    alone = r'<p><img alt="([^"]*)" src="[^"]*?base64,([^"]*)"></p>'  # a picture in a paragraph by itself
+    result = re.sub(alone, lambda found: figure(found[2], html.unescape(found[1])), result)
+    return result.replace("<table>", f"{_SCROLL}<table>").replace("</table>", "</table></div>")
 
 
-def _alone(found: re.Match[str]) -> str:
-    """Return a picture that stands in a paragraph by itself as a figure."""
-    return figure(found[2], html.unescape(found[1]))
-
-
-def figure(png_base64: str, alt: str, caption: str = "") -> str:
+def figure(png: str | bytes, alt: str, caption: str = "") -> str:
     """Return a figure that is part of the page; the page gives it its number.
 
     Parameters
     ----------
-    png_base64 : str
-        The image.
+    png : str or bytes
+        The image, as base64 text or as it is.
     alt : str
         What it shows, in words.
     caption : str, optional
@@ -230,17 +222,11 @@ def figure(png_base64: str, alt: str, caption: str = "") -> str:
     if not alt.strip():
         message = "alt must say what the figure shows; got nothing"
         raise ValueError(message)
-    words = html.escape(" ".join(alt.split()), quote=True)
-    below = html.escape(caption or _beginning(alt))
-    image = f'<img alt="{words}" src="data:image/png;base64,{_base64(png_base64)}">'
-    return f"<figure>{image}<figcaption>{below}</figcaption></figure>"
-
-
-def _beginning(alt: str) -> str:
-    """Return what a figure shows, from the beginning of its words."""
-    mark = "Invented data. "
+    words, mark = html.escape(" ".join(alt.split()), quote=True), "Invented data. "
     first = re.split(r"[.:;] ", f"{alt.removeprefix(mark)} ", maxsplit=1)[0].strip()
-    return f"{first}{' (invented data)' if alt.startswith(mark) else ''}."
+    below = html.escape(caption or f"{first}{' (invented data)' if alt.startswith(mark) else ''}.")
+    image = f'<img alt="{words}" src="data:image/png;base64,{_base64(png)}">'
+    return f"<figure>{image}<figcaption>{below}</figcaption></figure>"
 
 
 def photograph(photo: Photo) -> str:
@@ -258,89 +244,13 @@ def photograph(photo: Photo) -> str:
     """
     words = ": ".join(filter(None, (f"{photo.lamp}, photograph {photo.file}", photo.note)))
     said = html.escape(one_line(words), quote=True)
-    data = base64.b64encode(photo.jpeg).decode("ascii")
+    data = _base64(photo.jpeg)
     image = f'<img alt="{said}" width="{photo.width * 3 // 4}" src="data:image/jpeg;base64,{data}">'
     return f"<figure>{image}<figcaption>{said}</figcaption></figure>"
 
 
-@dataclass(eq=False)
-class Node:
-    """One element of a page.
-
-    Attributes
-    ----------
-    tag : str
-        Its name.
-    attributes : dict of str to str
-        As they are written.
-    children : list of Node or str
-        Elements and text in it, in order.
-    """
-
-    tag: str
-    attributes: dict[str, str] = field(default_factory=dict)
-    children: list[Node | str] = field(default_factory=list)
-
-    def all(self, *tags: str) -> list[Node]:
-        """Return the elements below with one of some tags, in order.
-
-        Parameters
-        ----------
-        *tags : str
-            Names.
-
-        Returns
-        -------
-        list of Node
-            The elements.
-        """
-        found: list[Node] = []
-        for child in self.children:
-            if isinstance(child, Node):
-                found += [child] if child.tag in tags else []
-                found += child.all(*tags)
-        return found
-
-    @property
-    def plain(self) -> str:
-        """Text of the element without any form; style and script are none."""
-        if self.tag in {"style", "script"}:
-            return ""
-        return "".join(child.plain if isinstance(child, Node) else child for child in self.children)
-
-    @property
-    def is_number(self) -> bool:
-        """Whether it is a cell that stands to the right."""
-        return "num" in self.attributes.get("class", "").split()
-
-
-class _Reader(HTMLParser):
-    """Builds the tree of a page; an end without its beginning is passed over."""
-
-    def __init__(self) -> None:
-        super().__init__(convert_charrefs=True)
-        self.open = [Node("page")]
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        """Open an element."""
-        node = Node(tag, {name: value or "" for name, value in attrs})
-        self.open[-1].children.append(node)
-        if tag not in _VOID:
-            self.open.append(node)
-
-    def handle_endtag(self, tag: str) -> None:
-        """Close an element, and those in it that were left open."""
-        places = [n for n, node in enumerate(self.open) if node.tag == tag]
-        if places:
-            del self.open[places[-1] :]
-
-    def handle_data(self, data: str) -> None:
-        """Keep text."""
-        self.open[-1].children.append(data)
-
-
-def read_html(source: str) -> Node:
-    """Return a page as a tree.
+def read_html(source: str) -> BeautifulSoup:
+    """Return a page as a tree; an end without its beginning is passed over.
 
     Parameters
     ----------
@@ -349,13 +259,26 @@ def read_html(source: str) -> Node:
 
     Returns
     -------
-    Node
-        What holds its outermost elements.
+    BeautifulSoup
+        What holds its outermost elements; attributes are as they are written.
     """
-    reader = _Reader()
-    reader.feed(source)
-    reader.close()
-    return reader.open[0]
+    return BeautifulSoup(source, "html.parser", multi_valued_attributes=None)
+
+
+def is_number(cell: Tag) -> bool:
+    """Return whether a cell of a table stands to the right.
+
+    Parameters
+    ----------
+    cell : Tag
+        The cell.
+
+    Returns
+    -------
+    bool
+        True of class ``num``.
+    """
+    return "num" in str(cell.get("class", "")).split()
 
 
 def clean_table(source: str | Table | None) -> str:
@@ -372,23 +295,41 @@ def clean_table(source: str | Table | None) -> str:
         HTML with tables only: no style, no attribute, no markup inside a cell.
     """
     held = source.to_html() if isinstance(source, Table) else source or ""
-    return "\n".join(_table_html(one) for one in read_html(held).all("table"))
+    tables = []
+    for one in read_html(held)("table"):
+        parts: dict[str, list[str]] = {"th": [], "td": []}
+        for row in one("tr"):
+            tag, scope = ("th", ' scope="col"') if row.find_parent("thead") else ("td", "")
+            kinds = {True: ' class="num"', False: ""}
+            cells = (f"{scope}{kinds[is_number(one)]}>{_plain(one)}" for one in row(["td", "th"]))
+            parts[tag].append(f"<tr>{''.join(f'<{tag}{cell}</{tag}>' for cell in cells)}</tr>")
+        caption = "".join(f"<caption>{_plain(above)}</caption>\n" for above in one("caption"))
+        tables.append(table_html(parts["th"], parts["td"], caption))
+    return "\n".join(tables)
 
 
-def _table_html(table: Node) -> str:
-    """Return one table."""
-    above = [row for part in table.all("thead") for row in part.all("tr")]
+def _plain(element: Tag) -> str:
+    """Return the text of an element without any form, on one line."""
+    return html.escape(one_line(element.get_text()))
 
-    def row(one: Node, tag: str, opening: str) -> str:
-        kinds = {True: ' class="num"', False: ""}
-        cells = ((kinds[cell.is_number], one_line(cell.plain)) for cell in one.all("td", "th"))
-        return f"<tr>{''.join(f'<{opening}{kind}>{html.escape(text)}</{tag}>' for kind, text in cells)}</tr>"
 
-    caption = "".join(f"<caption>{html.escape(one_line(c.plain))}</caption>\n" for c in table.all("caption"))
-    head = "\n".join(row(one, "th", 'th scope="col"') for one in above)
-    body = "\n".join(row(one, "td", "td") for one in table.all("tr") if one not in above)
-    inner = f"<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>"
-    return f"{SCROLL}<table>\n{caption}{inner}\n</table></div>"
+def table_html(head: Iterable[str], body: Iterable[str], caption: str = "") -> str:
+    """Return a table that scrolls by itself where it is wider than the page.
+
+    Parameters
+    ----------
+    head, body : iterable of str
+        Rows, HTML.
+    caption : str, optional
+        HTML.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    lines = [f"{_SCROLL}<table>", f"{caption}<thead>", *head, "</thead>", "<tbody>", *body, "</tbody>"]
+    return "\n".join([*lines, "</table></div>"])
 
 
 def notebook_blocks(notebook: Any, *, folded: bool = False) -> tuple[str, ...]:
@@ -410,11 +351,20 @@ def notebook_blocks(notebook: Any, *, folded: bool = False) -> tuple[str, ...]:
     tuple of str
         HTML, one for each cell or output, in order.
     """
-    wanted, shown = {PUBLISHED, "law"}, filter(_shows, _parts(notebook.cells))
-    chosen = [[c for c in part if wanted & set(c.metadata.get("tags", []))] for part in shown]
+    parts: list[list[Any]] = [[]]
+    for cell in notebook.cells:
+        if cell.cell_type == "markdown" and cell.source.startswith("#"):
+            parts.append([])
+        if {PUBLISHED, "law"} & set(cell.metadata.get("tags", [])):
+            parts[-1].append(cell)
+    told = [
+        [cell.outputs for cell in part if cell.cell_type == "code" and PUBLISHED in cell.metadata.tags]
+        for part in parts
+    ]
+    chosen = [part for part, shown in zip(parts, told, strict=True) if part and (not shown or any(shown))]
     answered = any("answer" in cell.metadata.tags for part in chosen for cell in part)
     blocks: list[str] = []
-    for part in filter(None, chosen):
+    for part in chosen:
         made = [block for cell in part for block in _cell_blocks(cell, answered=answered)]
         if folded and "working" in part[0].metadata.tags:
             title = part[0].source.partition("\n")[0].lstrip("# ")
@@ -425,37 +375,16 @@ def notebook_blocks(notebook: Any, *, folded: bool = False) -> tuple[str, ...]:
 
 
 def _cell_blocks(cell: Any, *, answered: bool) -> list[str]:
-    """Return a chosen cell as HTML."""
-    blocks = [_law(cell.source)] if "law" in cell.metadata.tags else []
+    """Return a chosen cell as HTML; a law stands in a fold, which is closed at first and has no place on paper."""
+    blocks = []
+    if "law" in cell.metadata.tags:
+        law = f"<pre><code>{html.escape(cell.source)}</code></pre>"
+        blocks.append(f'<details class="law"><summary>The law as it was computed</summary>{law}</details>')
     if PUBLISHED not in cell.metadata.tags or (answered and "answer-source" in cell.metadata.tags):
         return blocks
     if cell.cell_type == "markdown":
         return [*blocks, markdown(cell.source, attachments=dict(cell.get("attachments", {})))]
     return [*blocks, *filter(None, (_output_html(output) for output in cell.outputs))]
-
-
-def _parts(cells: Iterable[Any]) -> list[list[Any]]:
-    """Return cells part by part, each from a heading on."""
-    parts: list[list[Any]] = [[]]
-    for cell in cells:
-        if cell.cell_type == "markdown" and cell.source.startswith("#"):
-            parts.append([])
-        parts[-1].append(cell)
-    return parts
-
-
-def _shows(part: Iterable[Any]) -> bool:
-    """Return whether the chosen code of a part shows anything; a part without such code is prose that stands."""
-    code = [c for c in part if c.cell_type == "code" and PUBLISHED in c.metadata.get("tags", [])]
-    return not code or any(cell.outputs for cell in code)
-
-
-def _law(code: str) -> str:
-    """Return the code of a law in a fold, which is closed at first and has no place on paper."""
-    return (
-        '<details class="law"><summary>The law as it was computed</summary>'
-        f"<pre><code>{html.escape(code)}</code></pre></details>"
-    )
 
 
 def _output_html(output: Any) -> str:
@@ -491,18 +420,14 @@ def page(title: str, front: Sequence[str], sections: Sequence[Section]) -> str:
     str
         One HTML document.
     """
-    contents = "\n".join(
-        f'<li><a href="#part-{n}">{html.escape(section.title)}</a></li>'
-        for n, section in enumerate(sections, start=1)
-    )
-    nav = f'<nav aria-label="Contents">\n<h2>Contents</h2>\n<ol>\n{contents}\n</ol>\n</nav>'
-    parts = []
+    contents, parts = [], []
     for number, section in enumerate(sections, start=1):
-        note = f"<p>{html.escape(section.note)}</p>\n" if section.note else ""
-        body = "\n".join(section.blocks)
-        heading = f'<h2 id="part-{number}">{html.escape(section.title)}</h2>'
-        parts.append(f"<section>\n{heading}\n{note}{body}\n</section>")
-    name = html.escape(title)
+        note, heading = html.escape(section.note), html.escape(section.title)
+        contents.append(f'<li><a href="#part-{number}">{heading}</a></li>')
+        above = [f'<h2 id="part-{number}">{heading}</h2>', *([f"<p>{note}</p>"] if note else [])]
+        parts.append("\n".join(["<section>", *above, "\n".join(section.blocks), "</section>"]))
+    listed = ['<nav aria-label="Contents">', "<h2>Contents</h2>", "<ol>", *contents, "</ol>", "</nav>"]
+    name, nav = html.escape(title), "\n".join(listed)
     head = f"""<!DOCTYPE html>
 <html lang="en">
 <head>

@@ -6,6 +6,7 @@ Every figure is a `Told`: its text, and the row it stands in. A test holds each 
 from __future__ import annotations
 
 import html
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -17,11 +18,11 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Question
 from photolab.metrology.reporting import decimal, with_uncertainty
+from photolab.publication import page
 from photolab.publication.figure_tables import lamp_order, signed
 from photolab.publication.figures import intervals
 from photolab.publication.figures.common import Figure, Picture, new_figure, picture
 from photolab.publication.findings import day_words, joined, obtained_words
-from photolab.publication.page import SCROLL
 from photolab.publication.statements import capital, in_housing, time_of
 
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
@@ -76,6 +77,24 @@ def figure_of(row: Mapping[Any, Any], text: str, column: str = "value") -> Told:
     return Told(text, float(row[column]), tuple((key, str(row[key] or "")) for key in KEYS), column)
 
 
+def with_ends(row: Mapping[Any, Any], times: float = 100.0) -> Iterator[Told]:
+    """Return the figure of a row and the ends of its interval, to the tenth.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of results.csv.
+    times : float, default 100.0
+        What each is multiplied by. [1]
+
+    Returns
+    -------
+    iterator of Told
+        Value, low, high.
+    """
+    return (figure_of(row, decimal(times * row[key], 1), key) for key in ("value", "low", "high"))
+
+
 Row = dict[Any, Any]
 """A row of results.csv."""
 Line = tuple[str | Told, ...]
@@ -122,25 +141,27 @@ def page_one(campaign: Campaign, rows: pd.DataFrame) -> PageOne:
     """
     book = Book(campaign, rows)
     questions = tuple(_answer(book, question) for question in campaign.bench.questions)
-    heads = ["lamp (specimens)", *(f"{h or 'the housing'}: {book.instants}" for h in book.housings)]
-    table = [_lamp_row(book, lamp) for lamp in book.lamps]
+    instants = " → after ".join(time_of(campaign.bench, one) for one in ("initial", "hold")[: 1 + book.held])
     percent = f"{100.0 * book.settings.coverage:g}"
-    more: list[tuple[str, list[Line]]] = [
-        (f"W (± at {percent} %)", [_watts(book, lamp) for lamp in book.lamps]),
-        (f"surface (°C, ± at {percent} %)", [_surface(book, lamp) for lamp in book.lamps]),
-        ("price, how obtained", [_price(book, lamp) for lamp in book.lamps]),
-        ("to know", [_to_know(book, lamp) for lamp in book.lamps]),
+    columns = [("lamp (specimens)", [_named(book, lamp) for lamp in book.lamps])]
+    columns += [
+        (f"{h or 'the housing'}: {instants}", [_light(book, lamp, h) for lamp in book.lamps])
+        for h in book.housings
     ]
-    for head, cells in more:
-        if any(part for cell in cells for part in cell):
-            heads.append(head)
-            for row, cell in zip(table, cells, strict=True):
-                row.append(cell)
-    lines = tuple(tuple(row) for row in table)
-    return PageOne(questions, tuple(told_lines(book)), tuple(heads), lines, _pictured(book))
+    more = {
+        f"W (± at {percent} %)": _watts,
+        f"surface (°C, ± at {percent} %)": _surface,
+        "price, how obtained": _price,
+        "to know": _to_know,
+    }
+    columns += [(head, [cell_of(book, lamp) for lamp in book.lamps]) for head, cell_of in more.items()]
+    filled = {head: cells for head, cells in columns if any(part for cell in cells for part in cell)}
+    heads = [head for head, _ in columns if head in filled or head not in more]
+    table = tuple(zip(*filled.values(), strict=True))
+    return PageOne(questions, tuple(told_lines(book)), tuple(heads), table, _pictured(book))
 
 
-def _as_html(line: Line) -> str:
+def _as_html(line: Line | str) -> str:
     """Return a line as HTML, each figure in a ``data`` element that names its row.
 
     Parameters
@@ -154,7 +175,7 @@ def _as_html(line: Line) -> str:
         HTML, text escaped.
     """
     parts = []
-    for part in line:
+    for part in (line,) if isinstance(line, str) else line:
         if isinstance(part, str):
             parts.append(html.escape(part))
             continue
@@ -237,6 +258,8 @@ class Book:
 
     Attributes
     ----------
+    known : dict
+        Rows of lamps.csv, by lamp.
     lamps, housings : list of str
         Those compared, in the order of page one.
     held : bool
@@ -245,32 +268,13 @@ class Book:
 
     def __init__(self, campaign: Campaign, rows: pd.DataFrame) -> None:
         self.campaign, self.settings = campaign, campaign.bench.settings
-        self._lamps = campaign.bench.tables["lamps"].set_index("lamp")
+        self.known = {row["lamp"]: row for row in campaign.bench.tables["lamps"].to_dict("records")}
         self._rows = {tuple(str(row[key] or "") for key in KEYS): row for row in rows.to_dict("records")}
-        self.rows = rows
         light = [key for key in self._rows if (key[2], key[4], key[6]) == (LIGHT, "hot_spot", "specimens")]
         self.housings = list(dict.fromkeys(key[1] for key in light))
         self.held = any(key[5] == "hold" for key in light)
-        self.instants = f"{self.settings.initial_s:g} s"
-        if self.held:
-            self.instants = f"{self.instants} → after {self.settings.hold_minutes:g} min"
         lamps = {key[0] for key in light}
         self.lamps = [lamp for lamp in lamp_order(campaign) if lamp in lamps]
-
-    def lamp(self, lamp: str) -> Any:
-        """Return the row of lamps.csv.
-
-        Parameters
-        ----------
-        lamp : str
-            The lamp.
-
-        Returns
-        -------
-        Series
-            The row.
-        """
-        return self._lamps.loc[lamp]
 
     def light(self, lamp: str, housing: str, instant: str, scope: str = "specimens") -> Row | None:
         """Return the row of a lamp's light against the baseline, where it was read.
@@ -286,6 +290,22 @@ class Book:
             The row.
         """
         return self._rows.get((lamp, housing, LIGHT, self.campaign.baseline, "hot_spot", instant, scope))
+
+    def at(self, lamp: str, housing: str) -> dict[str, Row]:
+        """Return what is known of a lamp's light in a housing, for the specimens.
+
+        Parameters
+        ----------
+        lamp, housing : str
+            Keys of the rows.
+
+        Returns
+        -------
+        dict
+            Instant to row, after the heat first; empty where the lamp was not read there.
+        """
+        both = {instant: self.light(lamp, housing, instant) for instant in ("hold", "initial")}
+        return {instant: row for instant, row in both.items() if row is not None}
 
     def every(self, lamp: str, measurand: str, instant: str) -> list[Row]:
         """Return the rows of a lamp's measurand at an instant.
@@ -335,10 +355,8 @@ class Book:
         if math.isnan(low):
             return ("no range yet",)
         places = _places(row)
-        while float(row["family_low"]) > 1.0 and float(decimal(low, places)) == 0.0:  # "more" shows no zero
-            places += 1
-        while float(row["family_high"]) < 1.0 and float(decimal(high, places)) == 0.0:
-            places += 1
+        while any(end > 0.0 and float(decimal(end, places)) == 0.0 for end in (low, -high)):
+            places += 1  # "more" and "less" show no zero
         first = figure_of(row, signed(low, places=places, unit=""), "family_low")
         return (first, f"{_GLUE}to{_GLUE}", figure_of(row, signed(high, places=places), "family_high"))
 
@@ -372,37 +390,46 @@ def _places(row: Row) -> int:
     return 1 if half < 2.5 else 0
 
 
-def _lamp_row(book: Book, lamp: str) -> list[Line]:
-    """Return the first cells of a lamp's row: name, specimens, and its light in each housing."""
-    cells: list[Line] = []
-    counts = []
-    for housing in book.housings:
-        early, late = (book.light(lamp, housing, instant) for instant in ("initial", "hold"))
-        row = late or early
-        if row is None:
-            cells.append(("not read",))
-            continue
-        counts.append(f"{int(row['n_specimens'])}")
-        first: Line = (book.percent(early), f"{_GLUE}→ ") if early and late else ()
-        rest = "; not held" if book.held and not late else ""
-        range_ = book.range(row)
-        word = book.word(row).replace(" ", _GLUE)
-        cells.append((*first, book.percent(row), " (", *range_, f"), {word}{rest}"))
-    return [(lamp, f" ({' and '.join(dict.fromkeys(counts))})"), *cells]
+def _named(book: Book, lamp: str) -> Line:
+    """Return a lamp and how many specimens of it were read."""
+    read = [next(iter(at.values())) for h in book.housings if (at := book.at(lamp, h))]
+    return (lamp, f" ({' and '.join(dict.fromkeys(str(int(row['n_specimens'])) for row in read))})")
+
+
+def _light(book: Book, lamp: str, housing: str) -> Line:
+    """Return the light of a lamp in a housing: before the heat, after it, its range and its word."""
+    at = book.at(lamp, housing)
+    if not at:
+        return ("not read",)
+    row = next(iter(at.values()))
+    first: Line = (book.percent(at["initial"]), f"{_GLUE}→ ") if len(at) > 1 else ()
+    word = book.word(row).replace(" ", _GLUE) + ("; not held" if book.held and "hold" not in at else "")
+    return (*first, book.percent(row), " (", *book.range(row), f"), {word}")
 
 
 def _watts(book: Book, lamp: str) -> Line:
     """Return the measured watts of a lamp, at the hold time where they were read then."""
-    for instant in ("hold", "initial"):
-        for row in book.every(lamp, "electrical power", instant):
-            return (_plus_minus(row),)
-    return ()
+    read = (row for instant in ("hold", "initial") for row in book.every(lamp, "electrical power", instant))
+    return tuple(map(plus_minus, itertools.islice(read, 1)))
 
 
-def _plus_minus(row: Row) -> Told:
-    """Return a value with half of its interval."""
+def plus_minus(row: Row, blank: str = _GLUE) -> Told:
+    """Return a value with half of its interval.
+
+    Parameters
+    ----------
+    row : dict
+        A row of results.csv.
+    blank : str, default a no-break space
+        What stands on either side of the sign.
+
+    Returns
+    -------
+    Told
+        "61.4 ± 1.2".
+    """
     half = 0.5 * float(row["high"] - row["low"])
-    return figure_of(row, with_uncertainty(float(row["value"]), half).replace(" ", _GLUE))
+    return figure_of(row, with_uncertainty(float(row["value"]), half).replace(" ", blank))
 
 
 def _surface(book: Book, lamp: str) -> Line:
@@ -415,50 +442,46 @@ def _surface(book: Book, lamp: str) -> Line:
     thermal = book.campaign.bench.tables["thermal"]
     cover = thermal.loc[(thermal["lamp"] == lamp) & (thermal["place"] == place), "cover"]
     under = f", cover {cover.iloc[0]}" if len(cover) and cover.iloc[0] else ""
-    return (_plus_minus(row), f" ({place or 'place not stated'}, {method}{under})")
+    return (plus_minus(row), f" ({place or 'place not stated'}, {method}{under})")
 
 
 def _price(book: Book, lamp: str) -> Line:
     """Return the price of a lamp and how it was obtained, as lamps.csv has them."""
-    one = book.lamp(lamp)
-    words = [obtained] if (obtained := obtained_words(one)) else []
-    if not math.isnan(float(one["price"])):
-        each = f" a {one['price_per']}" if one["price_per"] else ""
-        price = " ".join(f"{one['price']:g} {book.settings.currency}{each}".split())
-        words.insert(0, price.replace(" ", _GLUE))
-    return (", ".join(words),) if words else ()
+    one = book.known[lamp]
+    each = f" a {one['price_per']}" if one["price_per"] else ""
+    price = "" if math.isnan(one["price"]) else f"{one['price']:g} {book.settings.currency}{each}"
+    return tuple(filter(None, [", ".join(filter(None, [_GLUE.join(price.split()), obtained_words(one)]))]))
 
 
 def _to_know(book: Book, lamp: str) -> Line:
     """Return what the figures of a row cannot say."""
-    stepped: dict[str, list[str]] = {}
+    stepped: dict[str, dict[str, None]] = {}
     for run in (run for run in warm_up_runs(book.campaign.bench) if run.lamp == lamp):
+        what = ""
         if run.fit is not None and run.fit.step is not None:
             what = f"lowers its own power at {decimal(run.fit.step.time_s / 60.0, 1)} min"
         elif run.remaining is None:
             last = float(run.record["elapsed_s"].iloc[-1]) / 60.0
             what = f"record of {decimal(last, 0)} min: no light at the hold time from it"
-        else:
-            continue
-        stepped.setdefault(what, []).append(run.housing)
-    words = []
-    for what, places in stepped.items():
-        named = [*dict.fromkeys(filter(None, places))]
-        words.append(what + in_housing(joined(named) if named else ""))
-    line: list[str | Told] = ["; ".join(words)]
-    above = [row for row in book.every(lamp, "above cut-off ratio", "") if row["scope"] == "readings"]
-    for number, row in enumerate(row for row in above if not math.isnan(row["low"])):
-        first = f"{'; ' if line[0] else ''}light above the cut-off: "
-        line += [", " if number else first, *_times(row), in_housing(row["housing"])]
-    if len(line) > 1:
-        line.append(" (seated once, aim not corrected)")
-    return tuple(line)
-
-
-def _times(row: Row) -> Line:
-    """Return a ratio with its range."""
-    value, low, high = (figure_of(row, decimal(float(row[key]), 1), key) for key in ("value", "low", "high"))
-    return (value, " times (", low, f"{_GLUE}to{_GLUE}", high, ")")
+        stepped.setdefault(what, {})[run.housing] = None
+    words = [what + in_housing(joined(filter(None, places))) for what, places in stepped.items() if what]
+    line: Line = ("; ".join(words),)
+    between = f"{'; ' if words else ''}light above the cut-off: "
+    for row in book.every(lamp, "above cut-off ratio", ""):
+        if row["scope"] == "readings" and not math.isnan(row["low"]):
+            value, low, high = with_ends(row, 1.0)
+            line += (
+                between,
+                value,
+                " times (",
+                low,
+                f"{_GLUE}to{_GLUE}",
+                high,
+                ")",
+                in_housing(row["housing"]),
+            )
+            between = ", "
+    return (*line, " (seated once, aim not corrected)") if line[1:] else line
 
 
 def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
@@ -478,18 +501,23 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
     """
     instant = "hold" if book.held else "initial"
     when = capital(_when(book, instant))
-    more_in: list[set[str]] = []
+    more_in: list[list[str]] = []
     for housing in book.housings:
-        by_word: dict[str, list[Line]] = {}
-        for lamp in book.lamps:
-            row = book.light(lamp, housing, instant)
-            if row is not None:
-                told = book.range(row) if ranges else (book.percent(row),)
-                by_word.setdefault(book.word(row), []).append((f"{lamp} (", *told, ")"))
-        more_in.append({str(line[0]).removesuffix(" (") for line in by_word.get("more", [])})
-        if by_word:
-            head = f"{when}{in_housing(housing)}, against {book.campaign.baseline}: "
-            yield (head, *_by_word(by_word), ".")
+        by_word: dict[str, list[str]] = {"more": [], "less": []}
+        read = {lamp: row for lamp in book.lamps if (row := book.light(lamp, housing, instant)) is not None}
+        for lamp, row in read.items():
+            by_word.setdefault(book.word(row), []).append(lamp)
+        more_in.append(by_word["more"])
+        line: Line = (f"{when}{in_housing(housing)}, against {book.campaign.baseline}: ",)
+        for word, lamps in by_word.items():
+            for place, lamp in enumerate(lamps):
+                begin = " and " if place and place == len(lamps) - 1 else ", "
+                if not place:
+                    begin = f"{'; ' if line[1:] else ''}{word}: "
+                told = book.range(read[lamp]) if ranges else (book.percent(read[lamp]),)
+                line += (begin, f"{lamp} (", *told, ")")
+        if read:
+            yield (*line, ".")
     if len(book.housings) > 1:
         both = [lamp for lamp in book.lamps if all(lamp in here for here in more_in)]
         where = "both housings" if len(book.housings) == 2 else "all housings"
@@ -498,24 +526,9 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
     if not book.held:
         yield (f"No lamp was read at {book.settings.hold_minutes:g} min: what heat takes is not known.",)
         return
-    left = []
-    for housing in book.housings:
-        early, late = ({x for x in book.lamps if book.light(x, housing, i)} for i in ("initial", "hold"))
-        gone = [lamp for lamp in book.lamps if lamp in early - late]
-        left += [joined(gone) + in_housing(housing)] if gone else []
-    if left:
+    gone = {h: [lamp for lamp in book.lamps if [*book.at(lamp, h)] == ["initial"]] for h in book.housings}
+    if left := [joined(lamps) + in_housing(housing) for housing, lamps in gone.items() if lamps]:
         yield (f"Not held for {book.settings.hold_minutes:g} min: {'; '.join(left)}.",)
-
-
-def _by_word(by_word: dict[str, list[Line]]) -> Iterator[str | Told]:
-    """Yield the lamps of each word, words in a fixed order."""
-    order = [w for w in ("more", "less") if w in by_word] + [w for w in by_word if w not in {"more", "less"}]
-    for number, word in enumerate(order):
-        lamps = by_word[word]
-        yield f"{'; ' if number else ''}{word}: "
-        for place, lamp in enumerate(lamps):
-            yield "" if place == 0 else " and " if place == len(lamps) - 1 else ", "
-            yield from lamp
 
 
 def _answer(book: Book, question: Question) -> Line:
@@ -523,36 +536,24 @@ def _answer(book: Book, question: Question) -> Line:
     least = 1.0 + question.more_than_percent / 100.0
     lamps = book.lamps if question.lamp == "any" else [question.lamp]
     housings = book.housings if question.housing in {"each", "any"} else [question.housing]
-    needed = any if question.housing == "any" else all
-
-    def end(lamp: str, housing: str, which: str) -> float:
-        row = book.light(lamp, housing, question.instant)
-        return math.nan if row is None else float(row[f"family_{which}"])
-
-    def shown(lamp: str, housing: str) -> bool:
-        return end(lamp, housing, "low") > least
-
-    read = {lamp: [h for h in housings if book.light(lamp, h, question.instant)] for lamp in lamps}
-    yes = [lamp for lamp in lamps if needed(shown(lamp, housing) for housing in housings)]
-    least_one = all if question.housing == "any" else any
-    no = [lamp for lamp in lamps if least_one(end(lamp, housing, "high") < least for housing in housings)]
-    asked = question.words or _in_words(book, question)
+    needed = 1 if question.housing == "any" else len(housings)
+    at = {x: {h: row for h in housings if (row := book.light(x, h, question.instant))} for x in lamps}
+    shown = {x: [h for h, row in read.items() if row["family_low"] > least] for x, read in at.items()}
+    against = {x: sum(row["family_high"] < least for row in read.values()) for x, read in at.items()}
+    yes = [lamp for lamp in lamps if len(shown[lamp]) >= needed]
+    open_ = sorted(lamp for lamp in lamps if against[lamp] <= len(housings) - needed)
+    answer = "No: the readings exclude it"
     if yes:
-        places = {lamp: joined(h for h in housings if h and shown(lamp, h)) for lamp in yes}
-        each = (f"{lamp} in {places[lamp]}" if places[lamp] else lamp for lamp in yes)
-        answer = f"Yes, shown: {'; '.join(each)}"
-    elif len(no) == len(lamps):
-        answer = "No: the readings exclude it"
-    else:
-        open_ = sorted(lamp for lamp in lamps if lamp not in no)
-        full = [lamp for lamp in open_ if len(read[lamp]) == len(housings)]
+        answer = f"Yes, shown: {'; '.join(x + in_housing(joined(filter(None, shown[x]))) for x in yes)}"
+    elif open_:
+        full = [lamp for lamp in open_ if len(at[lamp]) == len(housings)]
         short = [lamp for lamp in open_ if lamp not in full]
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
         answer += f"; readings are missing for {joined(short)}" if short else ""
-    scope = (
-        f"specimens tested, {_when(book, question.instant)}, ranges of {100.0 * book.settings.coverage:g} %"
-    )
+    when = _when(book, question.instant)
+    scope = f"specimens tested, {when}, ranges of {100.0 * book.settings.coverage:g} %"
+    asked = question.words or _in_words(book, question, when)
     return (f"Asked on {day_words(question.asked_on)}: {asked} {answer} ({scope}).",)
 
 
@@ -562,12 +563,11 @@ def _when(book: Book, instant: str) -> str:
     return f"after {time}" if instant == "hold" else f"{time} after switch-on"
 
 
-def _in_words(book: Book, question: Question) -> str:
+def _in_words(book: Book, question: Question, when: str) -> str:
     """Return a question that was asked in keys, as a sentence."""
     who = "any lamp" if question.lamp == "any" else question.lamp
     much = f"{question.more_than_percent:g} % more" if question.more_than_percent else "more"
     where = {"each": "every housing", "any": "some housing"}.get(question.housing, question.housing)
-    when = _when(book, question.instant)
     return f"does {who} give {much} light than {book.campaign.baseline} in {where}, {when}?"
 
 
@@ -577,35 +577,31 @@ def _pictured(book: Book) -> pd.DataFrame:
     for housing in book.housings:
         kind = book.campaign.bench.housings[housing].kind if housing in book.campaign.bench.housings else ""
         title = " ".join(f"In the {kind} housing {housing}".split())
-        for lamp in book.lamps:
-            early, late = (book.light(lamp, housing, instant) for instant in ("initial", "hold"))
-            main = late if book.held else early
-            if not (early or late):
-                continue
+        for lamp, at in ((lamp, at) for lamp in book.lamps if (at := book.at(lamp, housing))):
             row: Row = {"lamp": lamp, "housing": housing, "title": title, "word": "not held"}
-            row["specimens"] = int((late or early or {})["n_specimens"])
-            if early and book.held:
-                row["earlier"] = _more(early)
-            if main:
+            row["specimens"] = int(next(iter(at.values()))["n_specimens"])
+            if "initial" in at and book.held:
+                row["earlier"] = _more(at["initial"])
+            if main := at.get("hold" if book.held else "initial"):
                 model = book.light(lamp, housing, str(main["instant"]), "models") or main
                 word = book.word(main)
                 row["percent"] = _more(main)
                 for end in ("low", "high"):
                     row[end] = _more(main, f"family_{end}")
                     row[f"model_{end}"] = _more(model, f"family_{end}")
-                short = word.split(" within")[0]
-                row["word"] = book.percent(main).text if word in {"more", "less"} else short
+                clear = word in {"more", "less"}
+                row["word"] = book.percent(main).text if clear else word.split(" within")[0]
             rows.append(row)
     return pd.DataFrame(rows, columns=_PICTURED)
 
 
-def paragraphs(lines: Iterable[Line]) -> str:
+def paragraphs(lines: Iterable[Line | str]) -> str:
     """Return lines as paragraphs of HTML.
 
     Parameters
     ----------
-    lines : iterable of Line
-        Sentences.
+    lines : iterable of Line or str
+        Sentences; those in which no figure names its row may be plain text.
 
     Returns
     -------
@@ -634,8 +630,7 @@ def table_html(found: PageOne) -> str:
         link = f'<th scope="row"><a href="#{lamp_anchor(number)}">{_as_html(lamp)}</a></th>'
         rest = "".join(f"<td>{_as_html(one)}</td>" for one in cells)
         body.append(f'<tr id="{FOUND}-{number}">{link}{rest}</tr>')
-    inner = "\n".join(["<thead>", f"<tr>{head}</tr>", "</thead>", "<tbody>", *body, "</tbody>"])
-    return f"{SCROLL}<table>\n{inner}\n</table></div>"
+    return page.table_html([f"<tr>{head}</tr>"], body)
 
 
 def lamp_anchor(number: int) -> str:

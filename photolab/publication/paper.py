@@ -14,15 +14,21 @@ import tempfile
 from collections.abc import Callable, Mapping
 from itertools import zip_longest
 from pathlib import Path
-from typing import Any
+
+from bs4 import Tag
+from bs4.element import NavigableString
 
 from photolab.errors import MethodError
 from photolab.publication.figures.common import font_file, shown_signs
-from photolab.publication.page import Node, read_html
+from photolab.publication.page import is_number, read_html
 
 _POINT = 10.0 / 15.0  # points of the paper for one pixel of the page: both set their text so
 _TEXT_WIDTH = 504.0  # points between the margins of an A4 page
-_BLOCKS = {"html", "body", "main", "section", "nav", "div", "ul", "ol", "tr", "figure", "blockquote"}
+_BLOCKS = frozenset(
+    {"html", "body", "main", "section", "nav", "div", "ul", "ol", "tr", "figure", "blockquote"}
+)
+_NO_WORDS = "picture without words"
+_SIDES = {True: "right", False: "left"}
 _STYLE = """
 #set page(paper: "a4", margin: (x: 16mm, y: 18mm), numbering: "1 / 1")
 #set text(font: "Libertinus Serif", size: 10pt, lang: LANGUAGE)
@@ -44,82 +50,84 @@ class _Setter:
         self._drawings = drawings
         self._level = 0
 
-    def inside(self, node: Node) -> str:
+    def inside(self, node: Tag) -> str:
         """Return what stands inside an element."""
-        parts = (self.element(x) if isinstance(x, Node) else _text(x, node) for x in node.children)
-        return "".join(parts)
+        return "".join(
+            self.element(child) if isinstance(child, Tag) else _text(str(child), node)
+            for child in node.children
+            if type(child) in (Tag, NavigableString)
+        )
 
-    def element(self, node: Node) -> str:
+    def element(self, node: Tag) -> str:
         """Return one element."""
-        if re.fullmatch("h[1-6]", node.tag):
-            self._level = min(int(node.tag[1]), self._level + 1)  # a level left out would break the outline
-            name = f" #label({quoted(node.attributes['id'])})" if "id" in node.attributes else ""
+        if re.fullmatch("h[1-6]", node.name):
+            self._level = min(int(node.name[1]), self._level + 1)  # a level left out would break the outline
+            name = f" #label({quoted(str(node['id']))})" if "id" in node.attrs else ""
             return f"\n#[#heading(level: {self._level})[{self.inside(node)}]{name}]\n"
-        special: dict[str, Callable[[Node], str]] = {
+        special: dict[str, Callable[[Tag], str]] = {
             "a": self._link,
             "figcaption": lambda one: f"\n\n#text(size: 8.5pt)[{self.inside(one)}]\n",
             "figure": lambda one: f"\n#block(breakable: false)[{self.inside(one)}]\n",
             "img": self._picture,
             "nav": self._contents,
             "p": self._paragraph,
-            "pre": lambda one: f"\n#block(raw({quoted(one.plain.strip(chr(10)))}, block: true))\n",
-            "code": lambda one: f"#raw({quoted(one.plain)})",
+            "pre": lambda one: f"\n#block(raw({quoted(one.get_text().strip(chr(10)))}, block: true))\n",
+            "code": lambda one: f"#raw({quoted(one.get_text())})",
             "span": self._equation,
             "table": self._table,
         }
-        if node.tag in special:
-            return special[node.tag](node)
+        if node.name in special:
+            return special[node.name](node)
         plain = {"em": "#emph", "strong": "#strong", "blockquote": "\n#quote(block: true)"}
-        if node.tag in plain:
-            return f"{plain[node.tag]}[{self.inside(node)}]"
-        if node.tag in {"ul", "ol"}:
-            items = ", ".join(f"[{self.inside(one)}]" for one in node.children if isinstance(one, Node))
-            return f"\n#{'list' if node.tag == 'ul' else 'enum'}({items})\n"
+        if node.name in plain:
+            return f"{plain[node.name]}[{self.inside(node)}]"
+        if node.name in {"ul", "ol"}:
+            items = ", ".join(f"[{self.inside(one)}]" for one in node.children if isinstance(one, Tag))
+            return f"\n#{'list' if node.name == 'ul' else 'enum'}({items})\n"
         alone = {
             "br": "#linebreak()",
             "hr": "\n#line(length: 100%, stroke: 0.4pt)\n",
             "head": "",
             "details": "",
         }
-        return alone[node.tag] if node.tag in alone else self.inside(node)
+        return alone[node.name] if node.name in alone else self.inside(node)
 
-    def _paragraph(self, node: Node) -> str:
+    def _paragraph(self, node: Tag) -> str:
         """Return a paragraph; the mark of invented data stands in a frame, and nobody clicks on paper."""
-        if node.attributes.get("class") == "back":
+        if node.get("class") == "back":
             return ""
-        if node.attributes.get("class") == "mark":
+        if node.get("class") == "mark":
             return f"\n#block(stroke: 1pt, inset: 6pt, strong[{self.inside(node)}])\n"
         return f"\n\n{self.inside(node)}\n\n"
 
-    def _link(self, node: Node) -> str:
+    def _link(self, node: Tag) -> str:
         """Return a link to a page outside or to a heading, or the text of another one."""
-        target, text = node.attributes.get("href", ""), self.inside(node)
+        target, text = str(node.get("href", "")), self.inside(node)
         if target.removeprefix("#") in self._headings:
             return f"#link(label({quoted(target.removeprefix('#'))}))[{text}]"
         return f"#link({quoted(target)})[{text}]" if "://" in target else text
 
-    def _contents(self, node: Node) -> str:
+    def _contents(self, node: Tag) -> str:
         """Return the contents with page numbers in place of links."""
-        title = node.all("h2")[0]
+        title = node("h2")[0]
         return f"{self.element(title)}#context outline(title: none, target: heading.where(level: 2).after(here()))\n"
 
-    def _picture(self, node: Node) -> str:
+    def _picture(self, node: Tag) -> str:
         """Return a picture as wide as on the page, at most as the text."""
-        form, _, packed = node.attributes["src"].partition(";base64,")
+        form, _, packed = str(node["src"]).partition(";base64,")
         data = base64.b64decode(packed)
-        width = float(node.attributes.get("width") or struct.unpack(">I", data[16:20])[0]) * _POINT
-        words = node.attributes["alt"] or "picture without words"
-        return f"#{self._image(form.rpartition('/')[2], data, words, width)}"
+        width = float(str(node.get("width", "")) or struct.unpack(">I", data[16:20])[0]) * _POINT
+        return f"#{self._image(form.rpartition('/')[2], data, str(node['alt']) or _NO_WORDS, width)}"
 
-    def _equation(self, node: Node) -> str:
+    def _equation(self, node: Tag) -> str:
         """Return an equation as its drawing, its words as alternative text."""
-        drawing = self._drawings[int(node.all("svg")[0].attributes["data-number"])]
+        drawing = self._drawings[int(str(node("svg")[0]["data-number"]))]
         width = float(re.findall(r'width="([0-9.]+)"', drawing)[0]) * _POINT
         data = drawing.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1).encode("utf-8")
-        image = self._image("svg", data, node.attributes["aria-label"], width)
-        if node.attributes["class"] == "equation":
+        image = self._image("svg", data, str(node["aria-label"]), width)
+        if str(node["class"]) == "equation":
             return f"\n#block({image})\n"
-        drop = -float(re.findall(r"vertical-align:(-?[0-9.]+)px", node.attributes["style"])[0]) * _POINT
+        drop = -float(re.findall(r"vertical-align:(-?[0-9.]+)px", str(node["style"]))[0]) * _POINT
         return f"#box(baseline: {drop:.2f}pt, {image})"
 
     def _image(self, kind: str, data: bytes, words: str, width: float) -> str:
@@ -128,26 +136,29 @@ class _Setter:
         self.files[name] = data
         return f'image("{name}", alt: {quoted(words)}, width: {min(width, _TEXT_WIDTH):.2f}pt)'
 
-    def _table(self, node: Node) -> str:
+    def _table(self, node: Tag) -> str:
         """Return a table whose heads are repeated on every page; short rows are filled up."""
-        heads = [row.all("th") for row in node.all("thead")[0].all("tr")]
-        rows = [row.all("td", "th") for row in node.all("tbody")[0].all("tr")]
-        columns = list(zip_longest(*heads, *rows, fillvalue=Node("td")))
+        heads = [row("th") for row in node("thead")[0]("tr")]
+        rows = [row(["td", "th"]) for row in node("tbody")[0]("tr")]
+        columns = list(zip_longest(*heads, *rows, fillvalue=Tag(name="td")))
         if not columns:
             return ""
-        numeric = [any(cell.is_number for cell in column) for column in columns]
-        sides = ", ".join("right" if one else "left" for one in numeric)
+        numeric = [any(is_number(cell) for cell in column) for column in columns]
+        sides = ", ".join(_SIDES[one] for one in numeric)
         lines = list(zip(*columns, strict=True))
         head = ", ".join(f"[#strong[{self.inside(cell)}]]" for row in lines[: len(heads)] for cell in row)
-        cells = (cell for row in lines[len(heads) :] for cell in row)  # a number stays on one line
-        body = "".join(f", {'box' if cell.is_number else ''}[{self.inside(cell)}]" for cell in cells)
-        caption = "".join(f"\n#block(emph[{self.inside(one)}])\n" for one in node.all("caption"))
+        body = "".join(f", {self._cell(cell)}" for row in lines[len(heads) :] for cell in row)
+        caption = "".join(f"\n#block(emph[{self.inside(one)}])\n" for one in node("caption"))
         return f"{caption}\n#sheet(({sides},), table.header({head}){body})\n"
 
+    def _cell(self, node: Tag) -> str:
+        """Return a cell; a number stays on one line."""
+        return f"box[{self.inside(node)}]" if is_number(node) else f"[{self.inside(node)}]"
 
-def _text(text: str, parent: Node) -> str:
+
+def _text(text: str, parent: Tag) -> str:
     """Return text as it stands; blanks between blocks are none."""
-    if parent.tag in _BLOCKS and not text.strip(" \n\t"):
+    if parent.name in _BLOCKS and not text.strip(" \n\t"):
         return ""
     shown = re.sub(r"[ \n\t]+", " ", text)
     return f"#{quoted(shown)};" if shown else ""
@@ -217,12 +228,12 @@ def paper(page: str, *, last_day: str = "") -> bytes:
         drawings.append(found.group())
         return f'<svg data-number="{len(drawings) - 1}"></svg>'
 
-    whole = read_html(re.sub(r"<svg .*?</svg>", keep, page, flags=re.DOTALL)).all("html")[0]
-    named = whole.all("h1", "h2", "h3", "h4", "h5", "h6")
-    setter = _Setter(drawings, frozenset(one.attributes.get("id", "") for one in named) - {""})
-    body = setter.inside(whole.all("body")[0])
-    title = quoted(whole.all("title")[0].plain)
-    style = _STYLE.replace("LANGUAGE", quoted(whole.attributes.get("lang", "en")))
+    whole = read_html(re.sub(r"<svg .*?</svg>", keep, page, flags=re.DOTALL))("html")[0]
+    named = whole(re.compile("^h[1-6]$"))
+    setter = _Setter(drawings, frozenset(str(one.get("id", "")) for one in named) - {""})
+    body = setter.inside(whole("body")[0])
+    title = quoted(whole("title")[0].get_text())
+    style = _STYLE.replace("LANGUAGE", quoted(str(whole.get("lang", "en"))))
     source = f"#set document(title: {title}, date: {typst_date(last_day)})\n{style}\n{body}"
     return as_pdf(source, setter.files)
 
@@ -254,8 +265,9 @@ def as_pdf(source: str, files: Mapping[str, bytes] | None = None) -> bytes:
             (Path(scratch) / name).write_bytes(data)
         main = Path(scratch) / "main.typ"
         main.write_text(source, encoding="utf-8")
-        fonts: dict[str, Any] = {"ignore_system_fonts": True, "font_paths": [font_file()]}
-        compiler = typst.Compiler(main, root=Path(scratch), **fonts)
+        compiler = typst.Compiler(
+            main, root=Path(scratch), ignore_system_fonts=True, font_paths=[font_file()]
+        )
         said: list[str] = []
         made: bytes | list[bytes] | None = None
         try:

@@ -28,6 +28,7 @@ _SCHEMA = 1
 #: Of results.csv: 1 called the scopes these readings, these specimens, these models; 2 has families.
 _FORMAT = 2
 _PACKAGES = (
+    "beautifulsoup4",
     "ipykernel",
     "matplotlib",
     "mistune",

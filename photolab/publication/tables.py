@@ -151,8 +151,6 @@ def _cell(value: Any) -> str:
     if isinstance(value, int | np.integer):
         return str(int(value))
     if isinstance(value, float | np.floating):
-        if math.isnan(value):
-            return ""
-        return "inf" if math.isinf(value) else f"{significant(float(value), VALUE_DIGITS):.7g}"
+        return "" if math.isnan(value) else f"{significant(float(value), VALUE_DIGITS):.7g}"
     text = "" if value is None else str(value)
     return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text

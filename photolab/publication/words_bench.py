@@ -54,7 +54,7 @@ def level_words(level: str) -> str:
     """
     if "+" not in level:
         return LEVEL_WORDS.get(level, level)
-    names = [{"mounting": "seating", "interaction": "seating"}.get(name, name) for name in level.split("+")]
+    names = level.replace("mounting", "seating").replace("interaction", "seating").split("+")
     return f"{' and '.join(names)} together"
 
 
@@ -77,22 +77,6 @@ def counted(number: int, noun: str) -> str:
     return f"{figure} {noun}{'' if number == 1 else 's'}"
 
 
-def verdict_name(code: str) -> str:
-    """Return a verdict code in words.
-
-    Parameters
-    ----------
-    code : str
-        Verdict code.
-
-    Returns
-    -------
-    str
-        The words.
-    """
-    return VERDICT_NAMES.get(code, code)
-
-
 def in_campaigns(p: float) -> str:
     """Return how often chance alone makes something.
 
@@ -106,9 +90,8 @@ def in_campaigns(p: float) -> str:
     str
         "in 14 of 100 campaigns".
     """
-    if p < 0.001:
-        return "in fewer than 1 of 1000 campaigns"
-    return f"in {decimal(100.0 * p, 1 if p < 0.1 else 0).removesuffix('.0')} of 100 campaigns"
+    often = "fewer than 1 of 1000" if p < 0.001 else f"{_hundredths(p).removesuffix('.0')} of 100"
+    return f"in {often} campaigns"
 
 
 def ratio_words(name: str, pair: ReadingComparison) -> str:
@@ -126,11 +109,11 @@ def ratio_words(name: str, pair: ReadingComparison) -> str:
     str
         One sentence.
     """
+    head = f"{name}: {light_words(pair)}"
     if pair.verdict == "no_answer":
-        return f"{name}: {light_words(pair.ratio, 1)}; {statements.verdict_words(pair)}."
-    light = light_words(pair.ratio, statements.limit_places(pair.ln_expanded_uncertainty))
+        return f"{head}; {statements.verdict_words(pair)}."
     interval = f"{statements.interval_words(pair)}, {100.0 * pair.coverage:g} %"
-    return f"{name}: {light} ({interval}), {VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
+    return f"{head} ({interval}), {VERDICTS[pair.verdict]}, {SCOPE_WORDS[pair.scope]}."
 
 
 def dominant_words(budget: pd.DataFrame) -> tuple[str, ...]:
@@ -186,7 +169,11 @@ def chance(p: float) -> str:
     str
         "0.6 %", or "under 0.1 %".
     """
-    return "under 0.1 %" if p < 0.001 else f"{decimal(100.0 * p, 1 if p < 0.1 else 0)} %"
+    return "under 0.1 %" if p < 0.001 else f"{_hundredths(p)} %"
+
+
+def _hundredths(p: float) -> str:
+    return decimal(100.0 * p, 1 if p < 0.1 else 0)
 
 
 def levels_words(found: Levels) -> tuple[str, ...]:
@@ -204,13 +191,12 @@ def levels_words(found: Levels) -> tuple[str, ...]:
     """
     rows, counts = {str(row["level"]): row for row in found.table.to_dict("records")}, found.counts
     said, percent = [], f"{100.0 * found.coverage:g}"
-    if "mounting" in rows:
-        row = rows["mounting"]
+    if row := rows.get("mounting"):
         reading = rows["reading"]["variance"] if "reading" in rows else 0.0
         seat = math.sqrt(row["variance"] + reading * counts["mounting"] / counts["reading"])
         limit = decimal(100.0 * coverage_factor(found.coverage) * math.sqrt(2.0) * seat, 1)
-        places = 2 if 100.0 * float(row["sd"]) < 1.0 else 1
-        sd, low, high = (decimal(100.0 * float(row[key]), places) for key in ("sd", "low", "high"))
+        places = 2 if 100.0 * row["sd"] < 1.0 else 1
+        sd, low, high = (decimal(100.0 * row[key], places) for key in ("sd", "low", "high"))
         said.append(
             "Seat a lamp again on the same day and its reading changes: the standard deviation from seating to seating "
             f"is {sd} % ({low} to {high} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "
@@ -241,10 +227,9 @@ def homogeneity_words(found: Homogeneity) -> tuple[str, ...]:
     tuple of str
         Sentences.
     """
-    fair = min(found.p, found.widest_p) >= FLAG_LEVEL
-    judged = "One pooled standard deviation does not serve them all: look at that one by itself."
-    if fair:
-        judged = "Nothing speaks against one pooled standard deviation for all."
+    judged = "Nothing speaks against one pooled standard deviation for all."
+    if min(found.p, found.widest_p) < FLAG_LEVEL:
+        judged = "One pooled standard deviation does not serve them all: look at that one by itself."
     wide, large = in_campaigns(found.widest_p), in_campaigns(found.p)
     head = f"{found.widest} scatters most. If all scattered alike, one as wide would still appear {wide}"
     return f"{head}, and differences as large among all of them {large}.", judged
@@ -265,21 +250,21 @@ def signal_words(signal: Signal, *, coverage: float = COVERAGE) -> str:
     str
         The sentence.
     """
-    size, ends = signal.size, sorted((abs(signal.low), abs(signal.high)))
-    if signal.kind == "drift":
-        way = "down" if size < 0 else "up"
-        limits = " to ".join(decimal(100.0 * end, 1) for end in ends)
-        far = decimal(100.0 * abs(size), 1)
-        return f"a slope of {far} % {way} from one day to the next ({limits} %), which a step also makes"
-    way = "below" if size < 0 else "above"
-    shown = [decimal(100.0 * abs(math.expm1(math.copysign(end, size))), 1) for end in ends]
+    down, slope = signal.size < 0, signal.kind == "drift"
+    sizes = (abs(signal.size), *sorted((abs(signal.low), abs(signal.high))))
+    far, low, high = (
+        decimal(100.0 * (x if slope else abs(math.expm1(math.copysign(x, signal.size)))), 1) for x in sizes
+    )
+    if slope:
+        way = "down" if down else "up"
+        return (
+            f"a slope of {far} % {way} from one day to the next ({low} to {high} %), which a step also makes"
+        )
     lie = f"{signal.first} to {signal.last} together lie"
     who = f"{signal.first} lies" if signal.first == signal.last else lie
-    versus = "the days before" if signal.kind == "step" else "the other days"
-    return (
-        f"{who} {decimal(100.0 * abs(math.expm1(size)), 1)} % {way} {versus} ({shown[0]} to {shown[1]} % at "
-        f"{100.0 * coverage:g} %; a steady bench shows such a sign {in_campaigns(signal.p)})"
-    )
+    versus = f"{'below' if down else 'above'} the {'days before' if signal.kind == 'step' else 'other days'}"
+    chance = f"a steady bench shows such a sign {in_campaigns(signal.p)}"
+    return f"{who} {far} % {versus} ({low} to {high} % at {100.0 * coverage:g} %; {chance})"
 
 
 def chart_words(one: BaselineChart) -> str:
@@ -295,26 +280,25 @@ def chart_words(one: BaselineChart) -> str:
     str
         One sentence.
     """
-    how = "with" if one.volts_corrected else "without"
-    head = f"{one.lamp}{in_housing(one.housing)} {how} the voltage correction"
-    covered = 1.0 - one.chart.false_alarm
+    head = f"{one.lamp}{in_housing(one.housing)} {'with' if one.volts_corrected else 'without'} the voltage correction"
     strongest = {signal.kind: signal for signal in reversed(one.chart.signals)}
-    if "group" in strongest and "step" in strongest and strongest["group"].first == strongest["step"].first:
-        del strongest["step"]
     kept = [strongest[kind] for kind in ("group", "step", "drift") if kind in strongest]
-    together = "; ".join(signal_words(signal, coverage=covered) for signal in kept)
+    if [signal.kind for signal in kept[:2]] == ["group", "step"] and kept[0].first == kept[1].first:
+        del kept[1]
     days = [signal for signal in one.chart.signals if signal.kind == "day"]
-    alone = "; ".join(signal_words(signal, coverage=covered) for signal in days)
-    if not one.chart.signals:
-        return (
-            f"{head}: no day, no group of days, no step and no drift beyond its limit; the bench held within what "
-            "seatings and days scatter."
-        )
-    if not days:
-        return f"{head}: no single day is beyond its limits, but {together}."
-    if not kept:
-        return f"{head}: {alone}."
-    return f"{head}: {together}; and by {'itself' if len(days) == 1 else 'themselves'} {alone}."
+    together, alone = (
+        "; ".join(signal_words(signal, coverage=1.0 - one.chart.false_alarm) for signal in some)
+        for some in (kept, days)
+    )
+    said = (
+        "no day, no group of days, no step and no drift beyond its limit; the bench held within what seatings and "
+        "days scatter"
+    )
+    if days:
+        said = f"{together}; and by {'itself' if len(days) == 1 else 'themselves'} {alone}" if kept else alone
+    elif kept:
+        said = f"no single day is beyond its limits, but {together}"
+    return f"{head}: {said}."
 
 
 def held_words(
@@ -334,8 +318,8 @@ def held_words(
     tuple of str
         Sentences.
     """
-    settings, found = campaign.bench.settings, [s for one in after for s in one.chart.signals]
-    lost = [s for one in before for s in one.chart.signals]
+    settings = campaign.bench.settings
+    found, lost = ([s for one in charts for s in one.chart.signals] for charts in (after, before))
     said = [
         "No: even with its corrections the baseline shows something that chance seldom makes; see below."
         if found
@@ -432,9 +416,8 @@ def colour_words(row: Mapping[Any, Any]) -> str:
     str
         One sentence.
     """
-    end = "something else differs between the meters as well"
-    if row["low"] <= row["predicted"] <= row["high"]:
-        end = "the meters' colours explain it"
+    inside = row["low"] <= row["predicted"] <= row["high"]
+    end = "the meters' colours explain it" if inside else "something else differs between the meters as well"
     return (
         f"The link of {row['technology']} lamps over that of {row['against']} lamps is {decimal(row['observed'], 4)} "
         f"({between(row['low'], row['high'], 4)}); from the spectra and the responsivities of both "
@@ -457,8 +440,9 @@ def refused_words(refused: str, technologies: Sequence[str]) -> list[str]:
     list of str
         One sentence each.
     """
-    said = [f"{technology_words(kind)}: no link; they stay on the old meter." for kind in technologies]
-    return [f"{capital(refused)}."] if refused else said
+    if refused:
+        return [f"{capital(refused)}."]
+    return [f"{technology_words(kind)}: no link; they stay on the old meter." for kind in technologies]
 
 
 def moved_words(how: str, change: MeterChange) -> str:
@@ -478,8 +462,8 @@ def moved_words(how: str, change: MeterChange) -> str:
     """
     if change.after.empty:
         return f"Colour {how}: no verdict on {change.new}, for the baseline has no link."
-    count = f"{len(change.changed)} of {len(change.after)} verdicts"
-    return f"Colour {how}: {count} change from {change.old} to {change.new}."
+    moved = f"{len(change.changed)} of {len(change.after)} verdicts change"
+    return f"Colour {how}: {moved} from {change.old} to {change.new}."
 
 
 def other_days_words(table: pd.DataFrame, scatter: Sequence[float], *, coverage: float) -> tuple[str, ...]:
@@ -500,29 +484,25 @@ def other_days_words(table: pd.DataFrame, scatter: Sequence[float], *, coverage:
     tuple of str
         How many, which did not, what it says.
     """
-    hits, share = int(table["inside"].sum()), 100.0 * coverage
-    said = [
-        f"{hits} of {len(table)} figures lie where the other days put them; intervals at {share:g} % would hold "
-        f"{decimal(coverage * len(table), 0)} of them in the mean."
+    hits, share, (ratio, low, high) = int(table["inside"].sum()), 100.0 * coverage, scatter
+    missed = [
+        f"Missed: {' '.join(filter(None, [row['lamp'], row['specimen']]))}{in_housing(row['housing'])} on "
+        f"{row['day']}, {decimal(abs(row['percent']), 1)} % {'more' if row['percent'] > 0 else 'less'} than predicted "
+        f"({decimal(-row['low'], 1)} % less to {decimal(row['high'], 1)} % more was to be expected)."
+        for row in table[~table["inside"].astype(bool)].to_dict("records")
     ]
-    for row in table[~table["inside"].astype(bool)].to_dict("records"):
-        where = " ".join(filter(None, (row["lamp"], row["specimen"]))) + in_housing(row["housing"])
-        found = f"{decimal(abs(row['percent']), 1)} % {'more' if row['percent'] > 0 else 'less'}"
-        said.append(
-            f"Missed: {where} on {row['day']}, {found} than predicted "
-            f"({decimal(-row['low'], 1)} % less to {decimal(row['high'], 1)} % more was to be expected)."
-        )
-    ratio, low, high = scatter
-    word = "days scatter less than was put in: a smaller day_sd_percent could be declared"
-    if low <= 1.0 <= high:
-        word = "nothing speaks against them"
-    elif low > 1.0:
+    word = "nothing speaks against them"
+    if low > 1.0:
         word = "days and seatings scatter more than was put in: raise day_sd_percent, or find what moved"
-    said.append(
+    elif high < 1.0:
+        word = "days scatter less than was put in: a smaller day_sd_percent could be declared"
+    return (
+        f"{hits} of {len(table)} figures lie where the other days put them; intervals at {share:g} % would hold "
+        f"{decimal(coverage * len(table), 0)} of them in the mean.",
+        *missed,
         f"The figures lie {decimal(ratio, 2)} times as far from their predictions as the spreads of seating and day "
-        f"let expect ({between(low, high, 2)} at {share:g} %): {word}."
+        f"let expect ({between(low, high, 2)} at {share:g} %): {word}.",
     )
-    return tuple(said)
 
 
 def technology_words(technology: str) -> str:
@@ -560,18 +540,13 @@ def link_words(link: Mapping[Any, Any], *, coverage: float = COVERAGE) -> str:
     known = "without an interval, from one reading" if math.isnan(link["low"]) else ends
     needs = "an established link needs three lamps of the technology (specimens of one lamp share its colour)"
     status = "established" if link["established"] else f"provisional, for {needs}"
-    level = "" if np.isnan(link["level_p"]) else _level_words(link)
+    p = chance(float(link["level_p"]))
+    level = f" It does not depend on the level of light, as far as these readings show (chance {p})."
+    if not link["level_constant"]:
+        seems = f" It seems to change with the level of light (chance {p} if it did not)"
+        level = f"{seems}: read the next link at low and at high level."
     return (
         f"{technology_words(str(link['technology']))}: {link['new_meter']} shows {decimal(link['factor'], 4)} of what "
         f"{link['old_meter']} shows ({known}), from {counted(int(link['n']), 'lamp')} and "
-        f"{int(link['readings'])} pairs of readings; {status}.{level}"
+        f"{int(link['readings'])} pairs of readings; {status}.{'' if math.isnan(link['level_p']) else level}"
     )
-
-
-def _level_words(link: Mapping[Any, Any]) -> str:
-    """Return whether a factor depends on the level of light."""
-    p = chance(float(link["level_p"]))
-    if link["level_constant"]:
-        return f" It does not depend on the level of light, as far as these readings show (chance {p})."
-    seems = f" It seems to change with the level of light (chance {p} if it did not)"
-    return f"{seems}: read the next link at low and at high level."

@@ -20,6 +20,7 @@ from photolab.thermal.coupling import ExpectedLight, Slope, TimeConstants
 from photolab.thermal.stabilization import PRACTICE
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
+_LEFT = ("remaining light (%)", "from-to (%)")
 REFUSAL_WORDS = {
     "no_light_left": "the light falls to nothing",
     "reading_without_light": "the record holds readings of 0 lx, and what is left is a share of light",
@@ -158,8 +159,7 @@ def minutes(seconds: float) -> str:
 
 def remaining_sentence(remaining: Remaining) -> str:
     """Return remaining light as the sentence that is published, or the final level."""
-    value, initial = percent(remaining.value), f"{remaining.initial_s:g} s"
-    from_to = ends(remaining.low, remaining.high)
+    (value, from_to), initial = _cells(remaining), f"{remaining.initial_s:g} s"
     if math.isinf(remaining.at_s):
         slow = "wider below, because a slow further fall cannot be excluded"
         return f"The final level is {value} % ({from_to}; {slow}) of the {initial} value."
@@ -168,14 +168,24 @@ def remaining_sentence(remaining: Remaining) -> str:
     return f"Remaining light: {value} % ({from_to}) of the {initial} value {after}.{beyond}"
 
 
+def _cells(one: Remaining | ExpectedLight) -> tuple[str, str]:
+    """Return what is left, and its interval."""
+    return percent(one.value), ends(one.low, one.high)
+
+
+def _cells_of_ln(ln_left: Measured, coverage: float) -> tuple[str, str]:
+    """Return what is left, known by its logarithm, and its interval."""
+    low, high = map(math.exp, ln_left.interval(coverage))
+    return percent(math.exp(ln_left.value)), ends(low, high)
+
+
 def pair_sentence(name: tuple[str, ...], ln_left: Measured, bench: Bench) -> str:
     """Return what readings of one seating at both instants say is left of a piece, without a record."""
-    low, high = (math.exp(end) for end in ln_left.interval(bench.settings.coverage))
-    piece = f", specimen {name[3]}" if name[3] else ""
+    settings, piece = bench.settings, f", specimen {name[3]}" if name[3] else ""
+    value, from_to = _cells_of_ln(ln_left, settings.coverage)
     return (
-        f"Read at both instants in one seating{piece}: {percent(math.exp(ln_left.value))} % ({ends(low, high)}) of the "
-        f"{bench.settings.initial_s:g} s value after {bench.settings.hold_minutes:g} minutes "
-        f"({100.0 * bench.settings.coverage:g} %)."
+        f"Read at both instants in one seating{piece}: {value} % ({from_to}) of the {settings.initial_s:g} s value "
+        f"after {settings.hold_minutes:g} minutes ({100.0 * settings.coverage:g} %)."
     )
 
 
@@ -200,30 +210,22 @@ def stabilized_sentence(when_s: float | MethodError) -> str:
 
 def warm_up_sentences(fit: WarmUp) -> tuple[str, ...]:
     """Return whether a record settles and to what, what a reader must know of it, and what its intervals count."""
-    settles = [attempt(fit.settled, 1.0), attempt(fit.final)]
-    refused = next((one for one in settles if isinstance(one, MethodError)), None)
-    said = (
-        f"No final level is given, because {why(refused)}."
-        if refused
-        else f"It settles. {settled_sentence(settles[0])} {remaining_sentence(settles[1])}"  # type: ignore[arg-type]
-    )
-    found = (FINDING_WORDS[finding.code] for finding in fit.findings)
-    return (said, *step_sentences(fit), *found, _counted(fit))
-
-
-def _counted(fit: WarmUp) -> str:
-    """Return what the intervals of a record cover and what was assumed for them."""
-    codes = {finding.code for finding in fit.findings}
+    try:
+        settles = f"It settles. {settled_sentence(fit.settled(1.0))} {remaining_sentence(fit.final())}"
+    except MethodError as refused:
+        settles = f"No final level is given, because {why(refused)}."
+    codes = [finding.code for finding in fit.findings]
     how = "assumed" if "drift_assumed" in codes else "logged or declared"
     slow = " The interval may be too short: the readings drift slowly about the curve."
     lux = fit.additive_uncertainty
     added = f", and {decimal(lux, 1)} lx more or less on every reading (the meter's range)" if lux else ""
-    return (
+    counted = (
         f"Intervals cover {100.0 * fit.coverage:g} %, for this record and this specimen; they count the scatter of "
         f"the readings, a drift of {percent(fit.drift_relative_sd, 2)} % over the record ({how}) and a clock "
         f"{decimal(fit.elapsed_uncertainty_s, 0)} s off (standard uncertainty, assumed){added}. "
         f"The meter's scale cancels.{slow if 'slow_correlated_noise' in codes else ''}"
     )
+    return (settles, *step_sentences(fit), *(FINDING_WORDS[code] for code in codes), counted)
 
 
 def step_sentences(fit: WarmUp) -> tuple[str, ...]:
@@ -272,13 +274,12 @@ def known_sentence(known: Mapping[str, Any]) -> str:
         return f"What is known: {left} That is the end of the record."
     if "fitted_ratio_at_end" in known:
         left, last = percent(known["fitted_ratio_at_end"]), minutes(known["last_s"])
-        return (
-            f"The curve stands at {left} % of the initial light at the end of the record ({last} min); no interval is "
-            "given."
-        )
+        where = f"at {left} % of the initial light at the end of the record ({last} min)"
+        return f"The curve stands {where}; no interval is given."
     if "last_over_first" in known:
-        left = percent(known["last_over_first"])
-        return f"The last reading is {left} % of the first; no interval is given."
+        return (
+            f"The last reading is {percent(known['last_over_first'])} % of the first; no interval is given."
+        )
     if "remaining_low" in known:
         left = ends(known["remaining_low"], known["remaining_high"], 2)
         return f"All readings agree within one last figure: {left} % is left."
@@ -306,24 +307,21 @@ def record_row(run: WarmUpRun) -> dict[str, object]:
     return _which(run) | {
         "readings": len(run.record),
         "length (min)": decimal(float(run.record["elapsed_s"].iloc[-1]) / 60.0, 0),
-        "remaining light (%)": percent(found.value) if found else "",
-        "from-to (%)": ends(found.low, found.high) if found else "",
+        **dict(zip(_LEFT, _cells(found) if found else ("", ""), strict=True)),
         "what to know": "; ".join(dict.fromkeys(notes)),
     }
 
 
 def remaining_table(answers: Mapping[str, Remaining | MethodError], head: str) -> pd.DataFrame:
     """Return answers to one question asked in several ways, each with its interval or why there is none."""
-    heads = [head, "remaining light (%)", "from-to (%)", "half the interval (%)", "note"]
-    return pd.DataFrame([(name, *_remaining_cells(one)) for name, one in answers.items()], columns=heads)
-
-
-def _remaining_cells(one: Remaining | MethodError) -> tuple[str, str, str, str]:
-    """Return an answer with its interval, half of that, and what to know of it; or why there is none."""
-    if isinstance(one, MethodError):
-        return "", "", "", why(one)
-    half = percent((one.high - one.low) / 2.0, 2)
-    return percent(one.value), ends(one.low, one.high), half, "beyond the record" if one.extrapolated else ""
+    rows: list[tuple[str, ...]] = []
+    for name, one in answers.items():
+        if isinstance(one, MethodError):
+            rows.append((name, "", "", "", why(one)))
+        else:
+            half = percent((one.high - one.low) / 2.0, 2)
+            rows.append((name, *_cells(one), half, "beyond the record" if one.extrapolated else ""))
+    return pd.DataFrame(rows, columns=[head, *_LEFT, "half the interval (%)", "note"])
 
 
 def ways_table(ways: Mapping[str, float], answer: Remaining) -> pd.DataFrame:
@@ -337,12 +335,8 @@ def ways_table(ways: Mapping[str, float], answer: Remaining) -> pd.DataFrame:
 
 def pairs_table(ln_left: Mapping[tuple[str, ...], Measured], bench: Bench) -> pd.DataFrame:
     """Return what readings at both instants say is left of each lamp in each housing."""
-    rows = []
-    for name, one in ln_left.items():
-        low, high = (math.exp(end) for end in one.interval(bench.settings.coverage))
-        rows.append((*name, percent(math.exp(one.value)), ends(low, high)))
-    heads = ["lamp", "housing", "point", "specimen", "remaining light (%)", "from-to (%)"]
-    return pd.DataFrame(rows, columns=heads)
+    rows = [(*name, *_cells_of_ln(one, bench.settings.coverage)) for name, one in ln_left.items()]
+    return pd.DataFrame(rows, columns=["lamp", "housing", "point", "specimen", *_LEFT])
 
 
 def run_refusals(run: WarmUpRun) -> tuple[str, ...]:
@@ -392,18 +386,19 @@ def coupling_row(
     run: WarmUpRun, slope: Slope | MethodError, constants: TimeConstants | MethodError
 ) -> dict[str, str]:
     """Return how light and case of a record went together as a row of a table."""
-    heads = ("light (%/K of case)", "from-to (%/K)", "time constant of light (min)", "of case (min)")
-    row = _which(run) | dict.fromkeys(heads, "")
-    notes = [why(one) for one in (slope, constants) if isinstance(one, MethodError)]
+    cells, notes = ["", "", "", ""], [why(one) for one in (slope, constants) if isinstance(one, MethodError)]
     if isinstance(slope, Slope):
-        row["light (%/K of case)"] = decimal(slope.percent_per_kelvin, 3)
-        row["from-to (%/K)"] = between(slope.low, slope.high, 3)
+        cells[:2] = decimal(slope.percent_per_kelvin, 3), between(slope.low, slope.high, 3)
     if isinstance(constants, TimeConstants):
-        row["time constant of light (min)"] = decimal(constants.light_s / 60.0, 1)
-        row["of case (min)"] = decimal(constants.temperature_s / 60.0, 1)
+        cells[2:] = (decimal(s / 60.0, 1) for s in (constants.light_s, constants.temperature_s))
         notes = [CONSTANT_WORDS[constants.code], *notes]
     notes += ["up to the step"] if run.fit is not None and run.fit.step is not None else []
-    return row | {"what it shows": "; ".join(dict.fromkeys(notes))}
+    heads = ("light (%/K of case)", "from-to (%/K)", "time constant of light (min)", "of case (min)")
+    return (
+        _which(run)
+        | dict(zip(heads, cells, strict=True))
+        | {"what it shows": "; ".join(dict.fromkeys(notes))}
+    )
 
 
 def plain_slope_sentence(percent_per_kelvin: float, slope: Slope) -> str:
@@ -434,8 +429,8 @@ def ambient_table(
 def expected_sentences(found: ExpectedLight) -> str:
     """Return light expected at another ambient, which nobody measured there."""
     far = " The case would leave the temperatures that the record covers." if found.beyond_record else ""
+    value, from_to = _cells(found)
     return (
-        f"Extrapolation, not measured: {percent(found.value)} % ({ends(found.low, found.high)}) of the initial light "
-        f"on the bench would be left.{far} A lamp that cuts its own power would do so earlier in the heat, and "
-        "nothing here would show it."
+        f"Extrapolation, not measured: {value} % ({from_to}) of the initial light on the bench would be left.{far} "
+        "A lamp that cuts its own power would do so earlier in the heat, and nothing here would show it."
     )

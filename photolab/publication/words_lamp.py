@@ -8,19 +8,19 @@ from typing import Any
 
 from photolab.bench import value
 from photolab.bench.campaign import Campaign
-from photolab.bench.derived import Gain, HousingDifference, judge_gain
+from photolab.bench.derived import Gain, HousingDifference, JudgedRatio, judge_gain
 from photolab.bench.earlier import Beside
 from photolab.bench.electrical import highest_power
 from photolab.bench.heat import WarmUpRun
 from photolab.bench.model import Bench, Settings, TheirFigure
 from photolab.bench.overturning import LeftOut
-from photolab.bench.pairs import variance_by_term
+from photolab.bench.pairs import ReadingComparison, variance_by_term
 from photolab.metrology.comparison import Equivalence
 from photolab.metrology.ranking import RecordClaim
 from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import one_line
-from photolab.publication.findings import day_words
+from photolab.publication.findings import day_words, joined
 from photolab.publication.statements import in_housing
 from photolab.publication.words_heat import between, known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
@@ -29,6 +29,11 @@ VERDICTS = {
     "clear": "clear of the bench uncertainty",
     "alike": "alike to within {margin} %",
     "inside": "inside the bench uncertainty, so which gives more is not shown",
+}
+WHOSE = {
+    "readings": "for these readings alone",
+    "specimens": "for {pieces} on the bench",
+    "models": "for the model as sold",
 }
 CLAIMS = {
     "claim_without_per": "its box does not say whether the claimed flux is for one lamp or a pair",
@@ -59,23 +64,38 @@ ONE_BENCH = (
 )
 
 
-def light_words(ratio: float, places: int) -> str:
-    """Return a ratio of light in words.
+def light_words(pair: ReadingComparison | JudgedRatio) -> str:
+    """Return a ratio of light in words, to the places that its interval allows.
 
     Parameters
     ----------
-    ratio : float
-        The ratio. [1]
-    places : int
-        Decimal places of the percentage. [1]
+    pair : ReadingComparison or JudgedRatio
+        The ratio.
 
     Returns
     -------
     str
         "5.0 % more light", "5.0 % less light" or "no difference in light".
     """
-    words = statements.percent_of(ratio, places)
+    words = percent_words(pair)
     return f"{words} in light" if words == "no difference" else f"{words} light"
+
+
+def percent_words(pair: ReadingComparison | JudgedRatio) -> str:
+    """Return a ratio as "5.0 % more", to the places that its interval allows.
+
+    Parameters
+    ----------
+    pair : ReadingComparison or JudgedRatio
+        The ratio.
+
+    Returns
+    -------
+    str
+        The words; "no difference" where the figure is zero.
+    """
+    half = pair.ln_expanded_uncertainty
+    return statements.percent_of(pair.ratio, 1 if math.isnan(half) else statements.limit_places(half))
 
 
 def gain_sentence(gain: Gain) -> str:
@@ -95,24 +115,23 @@ def gain_sentence(gain: Gain) -> str:
 
 
 def _gain(gain: Gain) -> str:
-    half = gain.ln_expanded_uncertainty
-    words = light_words(gain.ratio, 1 if math.isnan(half) else statements.limit_places(half))
-    link = "to" if words.startswith("no difference") else "than"
-    head = f"{gain.lamp}: {words} {link} {gain.baseline}"
+    words = light_words(gain)
+    head = f"{gain.lamp}: {words} {'to' if words.startswith('no difference') else 'than'} {gain.baseline}"
     if gain.verdict == "no_answer":
         return f"{head}; {statements.verdict_words(gain)}."
-    known = {code: words.format(margin=decimal(gain.alike_percent, 0)) for code, words in VERDICTS.items()}
     pieces = "the one specimen" if gain.specimens == 1 else f"the {gain.specimens} specimens"
-    whose = {
-        "readings": "for these readings alone",
-        "specimens": f"for {pieces} on the bench",
-        "models": "for the model as sold",
-    }[gain.scope]
-    said = f"{known[gain.family_verdict]} {whose}"
-    if gain.family_verdict != gain.verdict:
-        alone = known[gain.verdict].split(",")[0]
+    whose = WHOSE[gain.scope].format(pieces=pieces)
+    family, alone = (_verdict(code, gain.alike_percent) for code in (gain.family_verdict, gain.verdict))
+    said = f"{family} {whose}"
+    if family != alone:
+        alone = alone.split(",")[0]
         said = f"{alone} by itself {whose}, but not as one of the {gain.pairs} pairs of lamps compared here"
     return f"{head} ({statements.interval_words(gain)}), {said}."
+
+
+def _verdict(code: str, alike_percent: float) -> str:
+    """Return a verdict in words."""
+    return VERDICTS[code].format(margin=decimal(alike_percent, 0))
 
 
 def family_sentence(
@@ -148,8 +167,10 @@ def family_sentence(
     if len(family) < 2 or one["verdict"] == "no_answer":
         return ""
     ends = statements.ends_words(one["low"], one["high"], math.log(one["high"] / one["low"]) / 2.0)
-    said = VERDICTS[one["verdict"]].format(margin=decimal(campaign.bench.settings.alike_percent, 0))
-    pairs = math.comb(len(family) + 1, 2)
+    said, pairs = (
+        _verdict(one["verdict"], campaign.bench.settings.alike_percent),
+        math.comb(len(family) + 1, 2),
+    )
     return f"As one of the {pairs} pairs of lamps compared{in_housing(housing)}: {ends} light, {said}."
 
 
@@ -199,14 +220,17 @@ def housings_sentence(found: HousingDifference) -> str:
     """
     if found.missing:
         return ""
-    lamp, (one, two) = found.first.lamp, (found.first.housing, found.second.housing)
-    places = statements.limit_places(found.ln_expanded_uncertainty)
-    low, high = (decimal(100.0 * (end - 1.0), places) for end in (found.low, found.high))
+    lamp, one, two = found.first.lamp, found.first.housing, found.second.housing
     if found.verdict == "clear":
         head = f"{lamp} against {found.first.baseline} is {statements.interval_words(found)}"
         return f"{head} in {one} than in {two}; quote each housing."
-    head = f"Between {one} and {two} the gain of {lamp}"
-    return f"{head} does not differ beyond the bench uncertainty ({low} to {high} %)."
+    head = f"Between {one} and {two} the gain of {lamp} does not differ beyond the bench uncertainty"
+    return f"{head} ({_more(found.low, found.high, found.ln_expanded_uncertainty)} %)."
+
+
+def _more(low: float, high: float, ln_half_width: float) -> str:
+    """Return the ends of a ratio in per cent more."""
+    return between(100.0 * (low - 1.0), 100.0 * (high - 1.0), statements.limit_places(ln_half_width))
 
 
 def _lamp(bench: Bench, lamp: str) -> dict[Hashable, Any]:
@@ -231,9 +255,7 @@ def claim_judgement(bench: Bench, lamp: str) -> value.ClaimJudgement:
     """
     row, power = _lamp(bench, lamp), highest_power(bench, lamp)
     watts, per = (math.nan, "") if power is None else (power.upper, "lamp")
-    return value.judge_claim(
-        float(row["claimed_flux_lm"]), watts, claimed_per=str(row["claimed_per"]), power_per=per
-    )
+    return value.judge_claim(row["claimed_flux_lm"], watts, claimed_per=row["claimed_per"], power_per=per)
 
 
 def price_judgement(bench: Bench, gain: Gain) -> value.PriceJudgement:
@@ -251,17 +273,10 @@ def price_judgement(bench: Bench, gain: Gain) -> value.PriceJudgement:
     PriceJudgement
         With its code.
     """
-    row, dates = _lamp(bench, gain.lamp), [d for d in bench.tables["days"]["date"] if d]
-    return value.price_of_gain(
-        float(row["price"]),
-        ratio=gain.ratio,
-        low=gain.low,
-        high=gain.high,
-        price_per=str(row["price_per"]),
-        price_date=str(row["price_date"]),
-        last_day=max(dates, default=""),
-        currency=bench.settings.currency,
-    )
+    row = _lamp(bench, gain.lamp)
+    priced = {name: row[name] for name in ("price_per", "price_date")}
+    days = {"last_day": max(bench.tables["days"]["date"], default=""), "currency": bench.settings.currency}
+    return value.price_of_gain(row["price"], ratio=gain.ratio, low=gain.low, high=gain.high, **priced, **days)
 
 
 def claim_sentence(bench: Bench, lamp: str) -> str:
@@ -279,24 +294,22 @@ def claim_sentence(bench: Bench, lamp: str) -> str:
     str
         Neutral words; blank where no flux is claimed and nobody replied.
     """
-    return " ".join(filter(None, [_claim(bench, lamp), *reply_sentences(bench, lamp)]))
-
-
-def _claim(bench: Bench, lamp: str) -> str:
-    """Return what is said of a claimed flux; blank where none is claimed."""
     row, power, found = _lamp(bench, lamp), highest_power(bench, lamp), claim_judgement(bench, lamp)
-    if found.code == "no_claim":
-        return ""
     printed = f" (where claimed: {one_line(str(row['claimed_where'])) or 'not stated'})"
-    if found.claim is None or power is None:
-        return f"{lamp}: {CLAIMS[found.code]}{printed}."
-    limit = "limit" if power.assumed == "nothing" else "assumed limit"
-    words = CLAIMS[found.code].format(limit=decimal(found.claim.limit, 0))
-    return (
-        f"{lamp}: the claim of {row['claimed_flux_lm']:g} lm per {row['claimed_per']}{printed} at the highest watts "
-        f"measured ({decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W) would be at least "
-        f"{decimal(found.claim.implied_efficacy, 0)} lm/W: {words}."
-    )
+    said = [] if found.code == "no_claim" else [f"{lamp}: {CLAIMS[found.code]}{printed}."]
+    if found.claim is not None and power is not None:
+        limit = "limit" if power.assumed == "nothing" else "assumed limit"
+        words = CLAIMS[found.code].format(limit=decimal(found.claim.limit, 0))
+        said = [
+            f"{lamp}: the claim of {row['claimed_flux_lm']:g} lm per {row['claimed_per']}{printed} at the highest "
+            f"watts measured ({decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W) would be "
+            f"at least {decimal(found.claim.implied_efficacy, 0)} lm/W: {words}."
+        ]
+    replies = (one for one in bench.their_figures if one.lamp == lamp and one.text)
+    said += [
+        f"On {lamp}, {one.source} replied on {day_words(one.date)}: “{one_line(one.text)}”" for one in replies
+    ]
+    return " ".join(said)
 
 
 def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
@@ -314,19 +327,17 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
     tuple of str
         One sentence; none without a price or without an interval.
     """
-    if gain.missing:
+    if gain.missing or (found := price_judgement(bench, gain)).code == "no_price":
         return ()
-    found = price_judgement(bench, gain)
-    if found.code == "no_price":
-        return ()
-    where = f"{gain.lamp}{in_housing(gain.housing)}"
     cautions = "; ".join(PRICE_CAUTIONS[code] for code in found.cautions)
     tail = f" Caution: {cautions}." if cautions else ""
     if found.per_percent is None or found.low is None or found.high is None:
-        return (f"{where}: {PRICES[found.code].format(baseline=gain.baseline)}.{tail}",)
-    costs = f"{decimal(found.per_percent, 2)} {bench.settings.currency} a pair"
-    doubt = f"({between(found.low, found.high, 2)}), {statements.SCOPE_WORDS[gain.scope]}"
-    return (f"{where}: a gained percent costs {costs} {doubt}.{tail}",)
+        said = PRICES[found.code].format(baseline=gain.baseline)
+    else:
+        costs = f"{decimal(found.per_percent, 2)} {bench.settings.currency} a pair"
+        doubt = f"({between(found.low, found.high, 2)}), {statements.SCOPE_WORDS[gain.scope]}"
+        said = f"a gained percent costs {costs} {doubt}"
+    return (f"{gain.lamp}{in_housing(gain.housing)}: {said}.{tail}",)
 
 
 def left_sentence(settings: Settings, run: WarmUpRun) -> str:
@@ -344,21 +355,18 @@ def left_sentence(settings: Settings, run: WarmUpRun) -> str:
     str
         One sentence or two.
     """
-    where = f"{run.lamp}{in_housing(run.housing)}"
+    head = f"Remaining light of {run.lamp}{in_housing(run.housing)}, record {run.run}"
     if run.remaining is None:
         refused = run.refusals[0]
-        known = known_sentence(refused.known)
-        return f"Remaining light of {where}, record {run.run}: not given, because {why(refused)}. {known}".rstrip()
-    return (
-        f"Remaining light of {where}, record {run.run}: {_left(run.remaining, ' %')} of the {settings.initial_s:g} s "
-        f"value after {settings.hold_minutes:g} minutes."
-    )
+        return f"{head}: not given, because {why(refused)}. {known_sentence(refused.known)}".rstrip()
+    of = f"of the {settings.initial_s:g} s value after {settings.hold_minutes:g} minutes"
+    return f"{head}: {_left(run.remaining, ' %')} {of}."
 
 
 def _left(remaining: Remaining, unit: str = "") -> str:
     """Return remaining light with its interval."""
-    low, high = 100.0 * remaining.low, 100.0 * remaining.high
-    return f"{decimal(100.0 * remaining.value, 1)}{unit} ({between(low, high, 1)})"
+    ends = between(100.0 * remaining.low, 100.0 * remaining.high, 1)
+    return f"{decimal(100.0 * remaining.value, 1)}{unit} ({ends})"
 
 
 def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) -> dict[str, str]:
@@ -376,19 +384,20 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
     dict
         Column head to text.
     """
-    places = 1 if gain.missing else statements.limit_places(gain.ln_expanded_uncertainty)
     parts = variance_by_term(gain.ln_ratio)
     largest = max(parts, key=lambda term: parts[term], default="")
     share = 100.0 * parts[largest] / gain.ln_ratio.u**2 if gain.ln_ratio.u else math.nan
-    blurs = f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %" if share > 0.0 else ""
+    ends = ["no interval" if gain.missing else statements.interval_words(one) for one in (gain, model)]
     return {
         "lamp": gain.lamp,
         "housing": gain.housing,
-        "light": statements.percent_of(gain.ratio, places),
-        "for the specimens": "no interval" if gain.missing else statements.interval_words(gain),
+        "light": percent_words(gain),
+        "for the specimens": ends[0],
         "verdict, all pairs counted": gain.family_verdict.replace("_", " "),
-        "for the model as sold": "no interval" if gain.missing else statements.interval_words(model),
-        "most of the uncertainty": blurs,
+        "for the model as sold": ends[1],
+        "most of the uncertainty": f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %"
+        if share > 0.0
+        else "",
         "left (%)": "" if left is None else _left(left[0]),
     }
 
@@ -431,33 +440,31 @@ def record_sentences(
     tuple of str
         One sentence or two.
     """
-    best, coverage = str(claim.candidate), 100.0 * campaign.bench.settings.coverage
-    where = f"In {housing}" if housing else "In the one housing"
+    best, coverage, assumed = (
+        str(claim.candidate),
+        100.0 * campaign.bench.settings.coverage,
+        len(campaign.assumed),
+    )
+    head = f"In {housing or 'the one housing'}, {best}"
     family = "" if claim.comparisons == 1 else f", all {claim.comparisons} pairs counted together"
     how = f"({coverage:g} %{family}, for the specimens on the bench)"
     if claim.code != "highest":
-        others = [str(lamp) for lamp in claim.not_clear_of]
-        return (
-            f"{where}, {best} gives the highest figure but may not be called the highest: it is not clear of "
-            f"{' and '.join([', '.join(others[:-1]), others[-1]] if others[1:] else others)} {how}.",
-        )
-    places = statements.limit_places(math.log(claim.high / claim.low) / 2.0)
-    low, high = (decimal(100.0 * (end - 1.0), places) for end in (claim.low, claim.high))
-    rests = ", on ".join(_rests_on(campaign, lamp, housing, instant) for lamp in (best, str(claim.record)))
-    assumed = len(campaign.assumed)
+        others = joined(map(str, claim.not_clear_of))
+        but = "gives the highest figure but may not be called the highest: it is not clear of"
+        return (f"{head} {but} {others} {how}.",)
+    rests = []
+    for lamp in (best, str(claim.record)):
+        at = campaign.weights.names.index(campaign.name(lamp, housing=housing, instant=instant))
+        n = campaign.weights.counts.iloc[at]
+        seatings, pieces = int(n["n_mountings"]), int(n["n_specimens"])
+        words = f"{seatings} seating{'s' * (seatings != 1)} of {pieces} specimen{'s' * (pieces != 1)}"
+        rests.append(f"{words} of {lamp}")
+    ends = _more(claim.low, claim.high, math.log(claim.high / claim.low) / 2.0)
     return (
-        f"{where}, {best} may be called the highest so far: it is clear of every other lamp. It gives {low} to "
-        f"{high} % more than {claim.record}, which comes next {how}.",
-        f"This rests on {rests}, and on {assumed} assumed {'figure' if assumed == 1 else 'figures'}.",
+        f"{head} may be called the highest so far: it is clear of every other lamp. It gives {ends} % more than "
+        f"{claim.record}, which comes next {how}.",
+        f"This rests on {', on '.join(rests)}, and on {assumed} assumed figure{'s' * (assumed != 1)}.",
     )
-
-
-def _rests_on(campaign: Campaign, lamp: str, housing: str, instant: str) -> str:
-    """Return how often a lamp was seated in a housing, and how many of its specimens."""
-    at = campaign.weights.names.index(campaign.name(lamp, housing=housing, instant=instant))
-    n = campaign.weights.counts.iloc[at]
-    seatings = f"{n['n_mountings']} seating{'' if n['n_mountings'] == 1 else 's'}"
-    return f"{seatings} of {n['n_specimens']} specimen{'' if n['n_specimens'] == 1 else 's'} of {lamp}"
 
 
 def left_out_sentence(found: LeftOut, *, most: int = 4) -> str:
@@ -477,15 +484,12 @@ def left_out_sentence(found: LeftOut, *, most: int = 4) -> str:
     """
     noun = {"mounting": "seating"}.get(found.level, found.level)
     only = [part for part, verdict in found.each.items() if verdict is None]
-    changing = [part for part in found.changing if part not in only]
+    changing, kept = [part for part in found.changing if part not in only], len(found.each) - len(only)
     more = f" and {len(changing) - most} more" if len(changing) > most else ""
-    nothing = f" Nothing is left to compare without {'; '.join(only[:most])}." if only else ""
-    if len(only) == len(found.each):
-        return nothing.strip()
-    if not changing:
-        kept = len(found.each) - len(only)
-        return f"No single {noun} decides it: leaving out any one of {kept} keeps the verdict.{nothing}"
-    return f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:most])}{more}.{nothing}"
+    said = f"No single {noun} decides it: leaving out any one of {kept} keeps the verdict." if kept else ""
+    if changing and kept:
+        said = f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:most])}{more}."
+    return f"{said} Nothing is left to compare without {'; '.join(only[:most])}.".strip() if only else said
 
 
 def figure_words(one: Beside) -> str:
@@ -521,20 +525,22 @@ def beside_sentences(others: Iterable[Beside]) -> tuple[str, ...]:
     tuple of str
         One sentence for each figure of others; for each earlier report a count, what differs, and what it cannot show.
     """
-    every = tuple(others)
-    said = [_theirs(one) for one in every if not one.own]
-    for label in dict.fromkeys(one.whose for one in every if one.own):
-        mine = [one for one in every if one.own and one.whose == label]
-        apart = [one for one in mine if abs(one.score) > 1.0]
-        named = "; ".join(
+    said, earlier = [], dict[str, list[Beside]]()
+    for one in others:
+        if one.own:
+            earlier.setdefault(one.whose, []).append(one)
+        else:
+            said.append(_theirs(one))
+    for label, mine in earlier.items():
+        apart = [
             f"{figure_words(one)}, {_plus_minus(one.theirs)} then and {_plus_minus(one.ours)} now ({_score(one)})"
-            for one in apart
-        )
+            for one in mine
+            if abs(one.score) > 1.0
+        ]
         scope = "the same pieces" if mine[0].scope != "models" else "other pieces, so for the models"
-        said.append(
-            f"{label}, {scope}: {len(mine) - len(apart)} of {len(mine)} figures agree within both uncertainties"
-            f"{f'; these differ by more than both: {named}' if named else ''}. {ONE_BENCH}"
-        )
+        more = f"; these differ by more than both: {'; '.join(apart)}" if apart else ""
+        agree = f"{len(mine) - len(apart)} of {len(mine)} figures agree within both uncertainties"
+        said.append(f"{label}, {scope}: {agree}{more}. {ONE_BENCH}")
     return tuple(said)
 
 
@@ -543,10 +549,8 @@ def _theirs(one: Beside) -> str:
     head = f"{one.whose}, {_plus_minus(one.theirs)} for {figure_words(one)}"
     if math.isnan(one.score):
         return f"{head}: this bench has no figure with an interval to set beside it."
-    agree = ("agree within" if abs(one.score) <= 1.0 else "differ by more than") + " both uncertainties"
-    return (
-        f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; they {agree} ({_score(one)})."
-    )
+    agree = f"they {'agree within' if abs(one.score) <= 1.0 else 'differ by more than'} both uncertainties"
+    return f"{head}: this bench has {_plus_minus(one.ours)} for the model as sold; {agree} ({_score(one)})."
 
 
 def _plus_minus(figure: tuple[float, float]) -> str:
@@ -557,27 +561,5 @@ def _plus_minus(figure: tuple[float, float]) -> str:
 
 def _score(one: Beside) -> str:
     """Return E_n, ours less theirs, and the coverage of the two intervals."""
-    return (
-        f"E_n {decimal(one.score, 2 if abs(one.score) < 10.0 else 0)}, both ± of {100.0 * one.coverage:g} %"
-    )
-
-
-def reply_sentences(bench: Bench, lamp: str) -> tuple[str, ...]:
-    """Return what makers replied about a lamp, as they wrote it.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench.
-    lamp : str
-        The lamp.
-
-    Returns
-    -------
-    tuple of str
-        One sentence each.
-    """
-    replies = [one for one in bench.their_figures if one.lamp == lamp and one.text]
-    return tuple(
-        f"On {lamp}, {one.source} replied on {day_words(one.date)}: “{one_line(one.text)}”" for one in replies
-    )
+    score = decimal(one.score, 2 if abs(one.score) < 10.0 else 0)
+    return f"E_n {score}, both ± of {100.0 * one.coverage:g} %"

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
-import pandas as pd
-
 from photolab.bench.campaign import Campaign
 from photolab.bench.candela import BenchCandela
 from photolab.bench.colours import ColourRatio, changed_verdicts
@@ -18,6 +16,7 @@ from photolab.metrology.reporting import decimal, places_for, with_uncertainty
 from photolab.photometry.distance import LACK_OF_FIT_LEVEL
 from photolab.publication import statements
 from photolab.publication.statements import in_housing
+from photolab.publication.words_lamp import percent_words
 
 CODE_WORDS = {
     "several_seatings": "the lamp was seated more than once within the run, and seatings differ",
@@ -36,6 +35,7 @@ REASONS = {
     "one_distance": "One distance cannot show whether the inverse square applies.",
     "too_few_distances": "Two distances fit any law; three or more are needed.",
     "no_law_holds": "None of the laws tried agrees with the readings.",
+    "": "The readings do not follow the inverse square about the declared centre.",
 }
 """Why a run gives no candela."""
 LAW_NAMES = {
@@ -86,33 +86,38 @@ WAY_WORDS = {
 
 def law_words(one: DistanceResult) -> str:
     """Return what a run says about candela, with its reason."""
-    noticed = [CODE_WORDS[code] for code in one.codes if code in CODE_WORDS]
-    return f"{_law(one)} Note: {'; '.join(noticed)}." if noticed else _law(one)
-
-
-def _law(one: DistanceResult) -> str:
-    """Return what the run says about candela."""
-    where, here = f"{one.lamp} in housing {one.housing}", f"{decimal(one.place.distance_m, 2)} m"
+    here, near = f"{decimal(one.place.distance_m, 2)} m", one.near_field_percent
     if one.candela is None:
-        reason = next((REASONS[code] for code in one.codes if code in REASONS), "")
-        reason = reason or "The readings do not follow the inverse square about the declared centre."
+        reasons = (*(REASONS[code] for code in one.codes if code in REASONS), REASONS[""])
         apparent = "" if one.apparent is None else _cd(one.apparent, one.coverage)
         remains = f" What remains is an apparent {apparent} at {here}." if apparent else ""
-        return f"{where}: no candela. {reason}{remains}"
-    quoted = f"{where}: {_cd(one.candela, one.coverage)} at {100.0 * one.coverage:g} %"
-    if one.law == "inverse_square":
+        said = f"no candela. {reasons[0]}{remains}"
+    elif one.law == "inverse_square":
         may = f"The readings follow the inverse square, so lux at {here} may be turned into candela."
-        return f"{quoted}, for these readings as seated. {may}"
-    off = f"{decimal(abs(one.near_field_percent), 1)} % {'short' if one.near_field_percent < 0 else 'in excess'}"
-    return (
-        f"{quoted} far away, for these readings as seated, and only with a near-field term: at {here} the light is "
-        f"{off} of what the inverse square gives. Without that term nothing in candela may be quoted from {here}."
-    )
+        said = f"{_at_coverage(one.candela, one)}, for these readings as seated. {may}"
+    else:
+        said = (
+            f"{_at_coverage(one.candela, one)} far away, for these readings as seated, and only with a near-field "
+            f"term: at {here} the light is {decimal(abs(near), 1)} % {'short' if near < 0 else 'in excess'} of what "
+            f"the inverse square gives. Without that term nothing in candela may be quoted from {here}."
+        )
+    noticed = [CODE_WORDS[code] for code in one.codes if code in CODE_WORDS]
+    return f"{_where(one)}: {said}" + (f" Note: {'; '.join(noticed)}." if noticed else "")
+
+
+def _where(one: DistanceResult) -> str:
+    """Return of which lamp a run is."""
+    return f"{one.lamp} in housing {one.housing}"
 
 
 def _cd(intensity: Measured, coverage: float) -> str:
     """Return an intensity with its half-width: "13340 ± 540 cd"."""
     return f"{with_uncertainty(intensity.value, intensity.half_width(coverage))} cd"
+
+
+def _at_coverage(intensity: Measured, one: DistanceResult) -> str:
+    """Return the intensity of a run with its half-width and its coverage."""
+    return f"{_cd(intensity, one.coverage)} at {100.0 * one.coverage:g} %"
 
 
 def run_cells(one: DistanceResult) -> dict[str, str]:
@@ -143,61 +148,47 @@ def products_words(runs: Iterable[DistanceResult]) -> str:
         )
         law = f"intensity {decimal(one.intensity / 1000.0, 2)} kcd" if one.law else "no law to quote"
         left = decimal(float(one.points["residual_percent"].abs().max()), 1)
-        said.append(
-            f"{one.lamp} in housing {one.housing}: E d² from {near} to {far}, {law}, largest residual {left} %."
-        )
+        said.append(f"{_where(one)}: E d² from {near} to {far}, {law}, largest residual {left} %.")
     return f"Illuminance times distance squared against distance, and what the law leaves. {' '.join(said)}"
 
 
 def where_words(one: DistanceResult) -> tuple[str, ...]:
     """Return the centre that a run finds, and from where on the inverse square applies."""
-    return tuple(text for text in (_centre(one), _usable(one)) if text)
-
-
-def _centre(one: DistanceResult) -> str:
-    """Return the fitted photometric centre beside the declared one; blank where none was fitted."""
-    if one.centre_found is None:
-        return ""
-    found = one.centre_found
-    fitted = with_uncertainty(1000.0 * found.value, 1000.0 * found.half_width(one.coverage))
-    return (
-        f"{one.lamp} in housing {one.housing}: the light spreads as from a point {fitted} mm behind the reference face "
-        f"at {100.0 * one.coverage:g} %; {decimal(1000.0 * one.centre.value, 0)} mm is declared."
-    )
-
-
-def _usable(one: DistanceResult) -> str:
-    """Return from which distance on the run allows the inverse square; blank where it cannot tell."""
-    if one.laws.flatness is None or one.laws.flatness.code == "too_few":
-        return ""
-    where, far = f"{one.lamp} in housing {one.housing}", decimal(float(one.points["distance_m"].max()), 2)
-    if math.isnan(one.smallest_usable):
-        return (
-            f"{where}: at no distance of this run, up to {far} m, do the readings follow the inverse square."
+    said = []
+    if (found := one.centre_found) is not None:
+        fitted = with_uncertainty(1000.0 * found.value, 1000.0 * found.half_width(one.coverage))
+        said.append(
+            f"the light spreads as from a point {fitted} mm behind the reference face at {100.0 * one.coverage:g} %; "
+            f"{decimal(1000.0 * one.centre.value, 0)} mm is declared."
         )
-    size = one.geometric_distance
-    by_size = "" if math.isnan(size) else f" The size of the opening alone would allow {decimal(size, 2)} m."
-    return (
-        f"{where}: the inverse square applies from {decimal(one.smallest_usable, 2)} m on, as far as measured "
-        f"({far} m).{by_size}"
-    )
+    if one.laws.flatness is not None and one.laws.flatness.code != "too_few":  # else it cannot tell
+        far, near, size = one.points["distance_m"].max(), one.smallest_usable, one.geometric_distance
+        alone = f" The size of the opening alone would allow {decimal(size, 2)} m."
+        by_size = "" if math.isnan(size) else alone
+        said.append(
+            f"at no distance of this run, up to {decimal(far, 2)} m, do the readings follow the inverse square."
+            if math.isnan(near)
+            else f"the inverse square applies from {decimal(near, 2)} m on, as far as measured ({decimal(far, 2)} m)."
+            + by_size
+        )
+    return tuple(f"{_where(one)}: {text}" for text in said)
 
 
 def second_way_words(one: DistanceResult, *, ruler: float, best: Iterable[float], chance: float) -> str:
     """Return intensity [cd] and centre [m] of least squares beside the figure quoted, the difference judged."""
     intensity, centre = best
-    said = (
-        f"{one.lamp} in housing {one.housing}: the ruler gives {decimal(ruler, 0)} cd, least squares "
-        f"{decimal(intensity, 0)} cd and a centre {decimal(1000.0 * centre, 0)} mm behind the face"
-    )
+    judged = ""
     if chance < LACK_OF_FIT_LEVEL:
-        seldom = "such a misfit would be seen in under one run in twenty"
-        return f"{said}, but no centre explains the run: {seldom}."
-    if one.candela is None:
-        return f"{said}."
-    away, half = abs(intensity - one.intensity), one.candela.half_width(one.coverage)
-    verdict = "well inside" if away < half / 3.0 else "inside" if away < half else "outside"
-    return f"{said}; that is {decimal(away, 0)} cd from the figure quoted, {verdict} its ± {decimal(half, 0)} cd."
+        judged = ", but no centre explains the run: such a misfit would be seen in under one run in twenty"
+    elif one.candela is not None:
+        away, half = abs(intensity - one.intensity), one.candela.half_width(one.coverage)
+        verdict = "well inside" if away < half / 3.0 else "inside" if away < half else "outside"
+        quoted = f"the figure quoted, {verdict} its ± {decimal(half, 0)} cd"
+        judged = f"; that is {decimal(away, 0)} cd from {quoted}"
+    return (
+        f"{_where(one)}: the ruler gives {decimal(ruler, 0)} cd, least squares {decimal(intensity, 0)} cd and a centre "
+        f"{decimal(1000.0 * centre, 0)} mm behind the face{judged}."
+    )
 
 
 def candela_words(one: BenchCandela) -> str:
@@ -275,8 +266,7 @@ def _result(pair: ReadingComparison) -> str:
     """Return a ratio with its interval."""
     if pair.verdict == "no_answer":
         return statements.verdict_words(pair)
-    places = statements.limit_places(pair.ln_expanded_uncertainty)
-    return f"{statements.percent_of(pair.ratio, places)} light ({statements.interval_words(pair)})"
+    return f"{percent_words(pair)} light ({statements.interval_words(pair)})"
 
 
 def way_cells(way: str, pair: ReadingComparison, verdict: str) -> dict[str, str | float]:
@@ -295,22 +285,20 @@ def way_cells(way: str, pair: ReadingComparison, verdict: str) -> dict[str, str 
 def story_words(ways: Mapping[str, Campaign]) -> str:
     """Return which verdicts, each among all pairs of its housing, change once the colour is counted."""
     rows = changed_verdicts(ways)
-    changed = rows[rows["verdict"] != rows["verdict_then"]].drop_duplicates(["lamp", "housing"])
-    listed = ", ".join(_lamps(changed))
-    turned = rows[(rows["alone"] == "clear") & (rows["value"] > 1.0) & (rows["value_then"] < 1.0)]
-    none = "No verdict changes with the colour."
-    said = f"Verdicts that change with the colour: {listed}." if listed else none
+    named = rows["lamp"] + rows["housing"].map(in_housing)
+    listed = ", ".join(named[rows["verdict"] != rows["verdict_then"]].drop_duplicates())
+    turned = named[(rows["alone"] == "clear") & (rows["value"] > 1.0) & (rows["value_then"] < 1.0)]
+    said = (
+        f"Verdicts that change with the colour: {listed}."
+        if listed
+        else "No verdict changes with the colour."
+    )
     if len(turned):
         said += (
-            f" Taken alone, {', '.join(_lamps(turned))} would be clearly more with the colour ignored; once it is "
+            f" Taken alone, {', '.join(turned)} would be clearly more with the colour ignored; once it is "
             "counted no gain is shown: colour alone explains what was displayed."
         )
     return said
-
-
-def _lamps(rows: pd.DataFrame) -> list[str]:
-    """Return the lamp of each row and where it stood."""
-    return [f"{row['lamp']}{in_housing(row['housing'])}" for row in rows.to_dict("records")]
 
 
 def areas_words(meter: str, areas: Mapping[str, float]) -> str:

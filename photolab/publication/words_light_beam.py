@@ -55,14 +55,10 @@ CODE_WORDS = {
 
 def interval_words(low: float, high: float) -> str:
     """Return an interval of a ratio: "12 to 33 % more", or from a factor of two on "1.1 to 3.0 times"."""
-    low, high = published_ends(low, high)
-    if high >= 2.0:
-        return f"{decimal(low, 2)} to {decimal(high, 2)} times"
-    ends = [statements.percent_of(x, 0) for x in (low, high)]
-    if ends[0].split()[-1] == ends[1].split()[-1] and "no" not in ends[0]:
-        first, last = (0, 1) if low > 1 else (1, 0)
-        return f"{ends[first].split()[0]} to {ends[last]}"
-    return " to ".join(ends)
+    ends = published_ends(low, high)
+    if ends[1] >= 2.0:
+        return f"{decimal(ends[0], 2)} to {decimal(ends[1], 2)} times"
+    return statements.ends_words(low, high, 1.0)  # whole per cent
 
 
 def _ratio_words(one: BeamRatio) -> str:
@@ -122,20 +118,19 @@ def result_words(result: BeamResult) -> str:
 
 def cutoff_words(result: BeamResult, *, coverage: float) -> str:
     """Return height and sharpness of a lamp's cut-off."""
-    found = result.cutoff
-    where = f"{result.lamp} in housing {result.housing}"
+    found, k = result.cutoff, coverage_factor(coverage)
     if found is None:
-        return f"{where}: the light does not fall along the cut, so there is no cut-off to read."
-    if found.code:
-        return f"{where}: no sharpness; {found.message}."
-    k = coverage_factor(coverage)
-    height = with_uncertainty(found.height, k * found.height_uncertainty)
-    sharp = with_uncertainty(found.sharpness, k * found.sharpness_uncertainty)
-    fall = decimal(10.0**found.sharpness, 2)
-    return (
-        f"{where}: height {height}° at {decimal(found.horizontal, 1)}° to the right, sharpness G {sharp}: over a tenth "
-        f"of a degree the light falls by a factor of {fall}."
-    )
+        said = "the light does not fall along the cut, so there is no cut-off to read"
+    elif found.code:
+        said = f"no sharpness; {found.message}"
+    else:
+        height = with_uncertainty(found.height, k * found.height_uncertainty)
+        sharp = with_uncertainty(found.sharpness, k * found.sharpness_uncertainty)
+        said = (
+            f"height {height}° at {decimal(found.horizontal, 1)}° to the right, sharpness G {sharp}: over a tenth of a "
+            f"degree the light falls by a factor of {decimal(10.0**found.sharpness, 2)}"
+        )
+    return f"{result.lamp} in housing {result.housing}: {said}."
 
 
 def aim_words(result: BeamResult) -> str:
@@ -143,14 +138,14 @@ def aim_words(result: BeamResult) -> str:
     where, aim = f"{result.lamp} in housing {result.housing}", result.aim
     if aim is None:
         return f"{where}: no aim to compare."
-    across, up = (decimal(abs(x), 2) for x in (aim.horizontal, aim.vertical))
-    side, way = "right" if aim.horizontal > 0 else "left", "up" if aim.vertical > 0 else "down"
+    h, v = aim.horizontal, aim.vertical
+    across, up = f"{decimal(abs(h), 2)}° to the {'right' if h > 0 else 'left'}", decimal(abs(v), 2)
     fifth = (aim.horizontal_step / 5.0, aim.vertical_step / 5.0)  # less than that a grid cannot tell
-    beyond = abs(aim.horizontal) > fifth[0] or abs(aim.vertical) > fifth[1]
+    beyond = abs(h) > fifth[0] or abs(v) > fifth[1]
     told = "they are aimed differently" if beyond else "no difference of aim is shown"
     return (
-        f"{where}: turned {across}° to the {side} and {up}° {way} against {result.baseline}; a fifth of the grid's "
-        f"step is {decimal(fifth[0], 2)}° and {decimal(fifth[1], 2)}°, so {told}. After the shift "
+        f"{where}: turned {across} and {up}° {'up' if v > 0 else 'down'} against {result.baseline}; a fifth of the "
+        f"grid's step is {decimal(fifth[0], 2)}° and {decimal(fifth[1], 2)}°, so {told}. After the shift "
         f"{decimal(100.0 * aim.misfit, 1)} % of the peak is left as a difference in shape."
     )
 

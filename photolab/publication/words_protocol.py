@@ -14,7 +14,8 @@ from photolab.bench.review import Forecast
 from photolab.metrology.planning import bench_hours, improvements
 from photolab.metrology.reporting import decimal
 from photolab.publication.statements import KIND_WORDS, SCOPE_WORDS, capital, in_housing
-from photolab.publication.words_bench import counted, verdict_name
+from photolab.publication.words_bench import VERDICT_NAMES, counted
+from photolab.publication.words_heat import between
 
 EXAMPLE_CHANGES = {"protocol_revision": "invented", "hold_minutes": 30.0, "alike_percent": 5.0}
 """Another protocol, invented: it is shown on an invented bench only."""
@@ -37,15 +38,14 @@ def causes_sentences(causes: pd.DataFrame, *, least: float = 0.05) -> tuple[str,
     tuple of str
         Two sentences.
     """
-    named = [
+    named, *more = (
         f"{KIND_WORDS[str(row['kind'])]} {decimal(100.0 * row['variance_fraction'], 0)} %"
         for row in causes[causes["variance_fraction"] >= least].to_dict("records")
-    ]
-    best = improvements(causes).iloc[0]
+    )
+    best, then = improvements(causes).iloc[0], f"; then {', '.join(more)}" if more else ""
     return (
         f"Over all {int(causes['comparisons'].iloc[0])} comparisons with the baseline, for the specimens on the bench, "
-        f"the largest part of the variance is {named[0]} on the average"
-        + (f"; then {', '.join(named[1:])}." if named[1:] else "."),
+        f"the largest part of the variance is {named} on the average{then}.",
         f"Next best step: halve what {KIND_WORDS[str(best['kind'])]} adds, and intervals become "
         f"{decimal(100.0 * (1.0 - best['uncertainty_factor']), 0)} % narrower.",
     )
@@ -114,40 +114,33 @@ def change_log(comparison: ProtocolComparison, *, largest: int = 3) -> tuple[str
     tuple of str
         One paragraph each.
     """
-    moved, verdicts = comparison.moved, comparison.verdicts
-    revisions = [
-        one.bench.settings.protocol_revision or "(none)" for one in (comparison.before, comparison.after)
-    ]
+    moved, both = comparison.moved, (comparison.before, comparison.after)
+    revisions = " to ".join(one.bench.settings.protocol_revision or "(none)" for one in both)
     # a ratio is named once, for the specimens; remaining light has one scope only
     rows = moved[(moved["scope"] == "specimens") | (moved["measurand"] != "illuminance ratio")]
-    named = ", ".join(_move(row) for row in rows.head(largest).to_dict("records"))
-    readings = len(comparison.before.selection.readings)
-    lines = [
-        f"Protocol revision {revisions[0]} to {revisions[1]}, over the same {readings} readings.",
+    named = ", ".join(
+        f"{row['measurand']} of {row['lamp']}{in_housing(row['housing'])}, {row['instant']}, "
+        f"{between(row['value_before'], row['value_after'], 3)} "
+        f"(± {between(100.0 * row['half_before'], 100.0 * row['half_after'], 1)} %)"
+        for row in rows.head(largest).to_dict("records")
+    )
+    changes = "; ".join(
+        f"{row['lamp']}{in_housing(row['housing'])} ({row['instant']}, {SCOPE_WORDS[row['scope']]}) from "
+        f"{VERDICT_NAMES[row['before']]} to {VERDICT_NAMES[row['after']]}"
+        for row in comparison.verdicts.to_dict("records")
+    )
+    keys = "; ".join(
+        f"{row['key']} {row['before'] or '(blank)'} to {row['after'] or '(blank)'}"
+        for row in comparison.settings.to_dict("records")
+    )
+    lines = (
+        f"Protocol revision {revisions}, over the same {len(comparison.before.selection.readings)} readings.",
         f"Numbers that moved: {len(moved)} results; the largest: {named}." if named else "No number moved.",
-    ]
-    changes = [
-        f"{row['lamp']}{' in ' + row['housing'] if row['housing'] else ''} ({row['instant']}, "
-        f"{SCOPE_WORDS[row['scope']]}) from {verdict_name(row['before'])} to {verdict_name(row['after'])}"
-        for row in verdicts.to_dict("records")
-    ]
-    lines.append(f"Verdicts that changed: {'; '.join(changes)}." if changes else "No verdict changed.")
-    keys = [
-        f"{r['key']} {r['before'] or '(blank)'} to {r['after'] or '(blank)'}"
-        for r in comparison.settings.to_dict("records")
-    ]
-    lines.append(f"What was changed: {'; '.join(keys)}." if keys else "The two protocols declare the same.")
-    if comparison.gained or comparison.lost:
-        lines.append(f"Results gained: {comparison.gained}; lost: {comparison.lost}.")
-    return tuple(lines)
-
-
-def _move(row: Mapping[Any, Any]) -> str:
-    """Return one moved number."""
-    where = in_housing(row["housing"])
-    halves = " to ".join(decimal(100.0 * row[f"half_{when}"], 1) for when in ("before", "after"))
-    values = " to ".join(decimal(row[f"value_{when}"], 3) for when in ("before", "after"))
-    return f"{row['measurand']} of {row['lamp']}{where}, {row['instant']}, {values} (± {halves} %)"
+        f"Verdicts that changed: {changes}." if changes else "No verdict changed.",
+        f"What was changed: {keys}." if keys else "The two protocols declare the same.",
+    )
+    traded = f"Results gained: {comparison.gained}; lost: {comparison.lost}."
+    return (*lines, traded) if comparison.gained or comparison.lost else lines
 
 
 PLAN_HEADS = {
@@ -178,16 +171,15 @@ def plan_row(
     dict
         label and plan in words; specimens, models: half-widths [%]; hours where minutes are stated.
     """
-    levels = (plan.specimens, "specimen"), (plan.mountings, "seating"), (plan.readings, "reading")
+    levels = {"specimen": plan.specimens, "seating": plan.mountings, "reading": plan.readings}
     row: dict[str, str | float] = {
-        "label": " × ".join(str(number) for number, _ in levels),
-        "plan": ", ".join(counted(number, noun) for number, noun in levels),
+        "label": " × ".join(map(str, levels.values())),
+        "plan": ", ".join(counted(number, noun) for noun, number in levels.items()),
         "specimens": 100.0 * plan.half_width_specimens,
         "models": 100.0 * plan.half_width_models,
     }
     if minutes is not None:
-        counts = {"lamp": lamps} | {noun: number for number, noun in levels}
-        row["hours"] = bench_hours(counts, {"lamp": 0.0} | dict(minutes))
+        row["hours"] = bench_hours({"lamp": lamps} | levels, {"lamp": 0.0} | dict(minutes))
     return row
 
 
@@ -262,22 +254,21 @@ def change_sentences(bought: pd.DataFrame, *, percent: float, drawn: int, covera
         f"a difference of {percent:g} % between specimens with a chance of {decimal(plain['shown'], 0)} % "
         f"(± {decimal(plain['shown_error'], 0)} % from the drawing), on the average over all comparisons."
     )
-    name, buys = (
-        CHANGE_WORDS[best["change"]],
-        "no single change narrows these by more than so few draws leave open",
-    )
+    name = CHANGE_WORDS[best["change"]]
+    buys = "no single change narrows these by more than so few draws leave open"
     if _below(best, plain):
         alike = [CHANGE_WORDS[row["change"]] for row in others if not _below(best, row)]
         buys = f"{name} buys most, {_half(best['specimens'])} for the specimens"
         buys += f", though so few draws do not tell it from {' and '.join(alike)}" if alike else ""
         if _below(for_models, best, "models"):
             buys += f"; for the models {CHANGE_WORDS[for_models['change']]}, {_half(for_models['models'])}"
-    told = (
-        f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens, and {name} "
-    )
-    told += f"{_half(best['formula'])}; by it "
     most = f"{CHANGE_WORDS[by_formula['change']]} buys most, {_half(by_formula['formula'])}"
-    return said, f"By rehearsal {buys}.", f"{told}{'that buys most too' if by_formula is best else most}."
+    return (
+        said,
+        f"By rehearsal {buys}.",
+        f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens, and {name} "
+        f"{_half(best['formula'])}; by it {'that buys most too' if by_formula is best else most}.",
+    )
 
 
 def _half(percent: float) -> str:

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
 from photolab.publication.figure_tables import signed
-from photolab.publication.figures.common import COLOURS, GREY, INK, Look, name_rows, styled
+from photolab.publication.figures.common import BLUE, GREY, INK, Look, name_rows, styled
 
 
 @styled
@@ -28,7 +28,7 @@ def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> None:
     """
     looks = {
         "plain": {"color": GREY, "linewidth": 2.5, "linestyle": "-"},
-        "decides": {"color": COLOURS["blue"], "linewidth": 5.5, "linestyle": "-"},
+        "decides": {"color": BLUE, "linewidth": 5.5, "linestyle": "-"},
         "what_if": {"color": GREY, "linewidth": 1.8, "linestyle": (0, (4, 3))},
     }
     axes.axvline(0.0, color=INK, linewidth=0.8, zorder=1)
@@ -42,19 +42,12 @@ def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> None:
         if kind == "decides":
             beside: Look = {"xytext": (7, 0), "textcoords": "offset points", "va": "center"}
             axes.annotate("decides", (high, row), weight="bold", **beside)
-    name_rows(axes, [textwrap.fill(str(label), 24) for label in table["label"]], edge=0.5)
+    names = [textwrap.fill(str(label), 24) for label in table["label"]]
+    name_rows(axes, names, "less light   ←   % more or less light   →   more light", margin=0.12, edge=0.5)
     axes.spines["left"].set_visible(False)
-    axes.margins(x=0.12)
-    axes.xaxis.set_major_formatter(_signed)
-    axes.set_xlabel("less light   ←   % more or less light   →   more light")
-
-
-def _signed(value: float, _position: object = None) -> str:
-    """Return a tick label with its sign."""
-    if round(value) == 0:
-        return "same"
-    sign = "+" if value > 0 else "−"
-    return f"{sign}{abs(value):g} %"
+    axes.xaxis.set_major_formatter(
+        lambda x, _: f"{'+' if x > 0 else '−'}{abs(x):g} %" if round(x) else "same"
+    )
 
 
 def three_words(table: pd.DataFrame, *, percent: float) -> str:
@@ -95,19 +88,15 @@ def draw_budget(axes: Axes, table: pd.DataFrame) -> None:
         (bool), ``label`` (``moves`` as printed). Drawn longest first.
     """
     rows = table.sort_values("moves", ascending=False, kind="stable")
-    known: Look = {"facecolor": COLOURS["blue"], "edgecolor": COLOURS["blue"]}
+    known: Look = {"facecolor": BLUE, "edgecolor": BLUE}
     assumed = known | {"facecolor": "white", "hatch": "////"}
     for place, row in enumerate(rows.to_dict("records")):
         moves, look = row["moves"], assumed if row["assumed"] else known
         axes.barh(place, moves, height=0.62, linewidth=1.0, **look)
         axes.annotate(row["label"], (moves, place), xytext=(5, 0), textcoords="offset points", va="center")
-    name_rows(axes, [str(what) for what in rows["what"]])
-    axes.margins(x=0.14)
-    axes.set_xlabel("moves the result by (± %)")
-    keys = [
-        Patch(label="known: manual, certificate or own readings", **known),
-        Patch(label="assumed", **assumed),
-    ]
+    name_rows(axes, [str(what) for what in rows["what"]], "moves the result by (± %)", margin=0.14)
+    names = {"known: manual, certificate or own readings": known, "assumed": assumed}
+    keys = [Patch(label=name, **look) for name, look in names.items()]
     axes.legend(handles=keys, loc="lower right", labelcolor=INK)
 
 

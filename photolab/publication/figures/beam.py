@@ -10,13 +10,11 @@ from matplotlib import colormaps
 from matplotlib.axes import Axes
 from matplotlib.colors import Normalize, PowerNorm
 from matplotlib.ticker import LogFormatter
-from numpy.typing import NDArray
 
 from photolab.metrology.reporting import decimal
 from photolab.photometry.beam import BeamGrid, RatioMap
-from photolab.publication.figures.common import COLOURS, GREY, INK, shown_name, styled
+from photolab.publication.figures.common import BLUE, COLOURS, GREY, INK, Floats, shown_name, styled
 
-Floats = NDArray[np.float64]
 LEVELS = (1.0, 5.0, 20.0, 50.0, 80.0)
 """Contours. [% of own peak]"""
 _NAMES = {-2.0: "¼", -1.0: "½", 0.0: "same", 1.0: "2 x", 2.0: "4 x"}
@@ -38,7 +36,7 @@ def draw_beam(axes: Axes, grid: BeamGrid, title: str) -> None:
     """
     peak = float(grid.intensity.max())
     h, v, percent = grid.horizontal, grid.vertical, 100.0 * grid.intensity / (peak or 1.0)
-    shades, norm = seaborn.light_palette(COLOURS["blue"], as_cmap=True), PowerNorm(0.5, 0.0, 100.0)
+    shades, norm = seaborn.light_palette(BLUE, as_cmap=True), PowerNorm(0.5, 0.0, 100.0)
     axes.pcolormesh(h, v, percent, cmap=shades, norm=norm, shading="nearest", rasterized=True)
     dark = [level for level in LEVELS if percent.min() < level < percent.max()]
     if dark:
@@ -46,8 +44,7 @@ def draw_beam(axes: Axes, grid: BeamGrid, title: str) -> None:
         axes.clabel(lines, fmt=lambda level: f"{level:g} %", fontsize=7.0, inline_spacing=2)
     axes.axhline(0.0, color=GREY, linewidth=0.6, linestyle=":")
     axes.axvline(0.0, color=GREY, linewidth=0.6, linestyle=":")
-    axes.set_title(shown_name(f"{title}, peak {decimal(peak / 1000.0, 1)} kcd", 60))
-    _label_directions(axes)
+    _label_directions(axes, f"{title}, peak {decimal(peak / 1000.0, 1)} kcd")
 
 
 @styled
@@ -75,12 +72,12 @@ def draw_ratio(axes: Axes, found: RatioMap, title: str) -> None:
         scale = axes.figure.colorbar(mesh, ax=axes, ticks=list(_NAMES), fraction=0.06, pad=0.02)
         scale.set_ticklabels(list(_NAMES.values()))
         scale.outline.set_visible(False)
+    _label_directions(axes, title)
+
+
+def _label_directions(axes: Axes, title: str) -> None:
+    """Name a panel, and label its axes left, right, down and up where it stands below or at the left."""
     axes.set_title(shown_name(title, 60))
-    _label_directions(axes)
-
-
-def _label_directions(axes: Axes) -> None:
-    """Label the axes left, right, down and up, where a panel stands below or at the left."""
     axes.xaxis.set_major_formatter(_unsigned)
     axes.yaxis.set_major_formatter(_unsigned)
     place = axes.get_subplotspec()
@@ -114,21 +111,15 @@ def draw_cuts(axes: Axes, cuts: Mapping[str, tuple[Floats, Floats, float]], titl
             point = ([v[at]], [light[at] / 1000.0])
             axes.plot(*point, marker=marker, color=COLOURS[colour], markersize=7, linestyle="none")
     axes.set_yscale("log")
-    axes.yaxis.set_major_formatter(_plain)
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
     axes.yaxis.set_minor_formatter(LogFormatter())  # names ticks where the axis spans less than a decade
     axes.xaxis.set_major_formatter(_unsigned)
     axes.grid(axis="both")
-    axes.set_title(shown_name(title, 60))
-    axes.set_xlabel("down   ←   degrees   →   up")
+    axes.set(title=shown_name(title, 60), xlabel="down   ←   degrees   →   up")
     axes.legend(loc="upper right")
     place = axes.get_subplotspec()
     if place is None or place.is_first_col():
         axes.set_ylabel("intensity (kcd)")
-
-
-def _plain(value: float, _position: object = None) -> str:
-    """Return a tick of the logarithmic axis as a plain number."""
-    return f"{value:g}"
 
 
 def _unsigned(value: float, _position: object = None) -> str:

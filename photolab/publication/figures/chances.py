@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from photolab.publication.figures.common import COLOURS, PALE, styled
+from photolab.publication.figures.common import BLUE, PALE, RED, styled
 
 
 @styled
@@ -30,15 +30,12 @@ def draw(
     at, share = np.array([*rehearsed.items()]).T
     error = np.sqrt(share * (100.0 - share) / drawn)
     axes.fill_between(at, share - error, share + error, color=PALE, linewidth=0.0)
-    axes.plot(at, share, color=COLOURS["blue"], linewidth=1.8, label="by rehearsal")
+    axes.plot(at, share, color=BLUE, linewidth=1.8, label="by rehearsal")
     axes.plot(
-        *zip(*formula, strict=True), linestyle="none", marker="s", markersize=6, color=COLOURS["vermilion"],
+        *zip(*formula, strict=True), linestyle="none", marker="s", markersize=6, color=RED,
         markerfacecolor="white", markeredgewidth=1.5, label="by formula",
     )  # fmt: skip
-    axes.set_xlim(0.0, max(at))
-    axes.set_ylim(0.0, 103.0)
+    axes.set(xlim=(0.0, max(at)), ylim=(0.0, 103.0), xlabel="true difference (%)", ylabel="shown (%)")
     axes.set_yticks((0.0, 50.0, 80.0, 100.0))
     axes.grid(axis="both")
-    axes.set_xlabel("true difference (%)")
-    axes.set_ylabel("shown (%)")
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.1)

@@ -17,17 +17,24 @@ from typing import Any, ParamSpec, TypeVar
 
 import matplotlib as mpl
 import matplotlib.style
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
 
 _DIGITS = 9  # of a position, as a share of the figure: far finer than a pixel, far coarser than a float
 _NOT_SHOWN = "\N{REPLACEMENT CHARACTER}"
+_NAMELESS = {
+    "png": {"Software": None},
+    "svg": {"Date": None, "Creator": None},
+}  # no date, no program in a file
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
+Floats = NDArray[np.float64]
 Look = dict[str, Any]
 """How something is drawn: keywords of the library that draws."""
 
@@ -42,25 +49,21 @@ COLOURS = {
     "yellow": "#F0E442",
     "black": "#000000",
 }
+BLUE, RED, SKY = COLOURS["blue"], COLOURS["vermilion"], COLOURS["sky"]
 INK = "#1a1a1a"
 GREY = "#6b6b6b"
 PALE = "#d9d9d9"
 
-#: The style of every figure.
+#: What the style of every figure says beyond the library's own defaults.
 STYLE: dict[str, object] = {
-    "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 9.0,
     "axes.titlesize": 10.0,
     "axes.titlelocation": "left",
-    "axes.labelsize": 9.0,
     "axes.edgecolor": GREY,
-    "axes.linewidth": 0.8,
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.axisbelow": True,
-    "axes.formatter.use_mathtext": False,
-    "axes.unicode_minus": True,
     "text.color": INK,
     "text.parse_math": False,  # a name with two dollar signs is a name
     "axes.labelcolor": INK,
@@ -70,10 +73,7 @@ STYLE: dict[str, object] = {
     "grid.linewidth": 0.6,
     "legend.frameon": False,
     "hatch.linewidth": 0.8,
-    "figure.facecolor": "white",
-    "savefig.facecolor": "white",
     "figure.dpi": 110.0,
-    "savefig.dpi": 110.0,
     "svg.hashsalt": "photolab",
     "path.simplify": False,
 }
@@ -214,14 +214,13 @@ def new_figure(
     """
     figure = Figure(figsize=(width, height), layout=SteadyLayout())
     FigureCanvasAgg(figure)
-    panels = figure.subplots(
-        rows, columns, sharex=share_x, sharey=share_y, squeeze=False, height_ratios=heights
-    )
-    return figure, [axes for row in panels for axes in row]
+    shared: Look = {"sharex": share_x, "sharey": share_y}
+    panels = figure.subplots(rows, columns, squeeze=False, height_ratios=heights, **shared)
+    return figure, [*panels.flat]
 
 
-def name_rows(axes: Axes, names: Sequence[str], *, edge: float = 0.6) -> None:
-    """Name rows that are drawn at 0, 1, 2 from the top, with a grid of what they show.
+def name_rows(axes: Axes, names: Sequence[str], shown: str, *, margin: float, edge: float = 0.6) -> None:
+    """Name rows that are drawn at 0, 1, 2 from the top, and what they show, with a grid of it.
 
     Parameters
     ----------
@@ -229,13 +228,21 @@ def name_rows(axes: Axes, names: Sequence[str], *, edge: float = 0.6) -> None:
         Where they are drawn.
     names : sequence of str
         One a row.
+    shown : str
+        What they show, with its unit.
+    margin : float
+        Room at the left and the right, as a share of what is shown; none, and zero at the left, where it is 0. [1]
     edge : float, default 0.6
         Room above the first and below the last row, in rows. [1]
     """
     axes.set_yticks(range(len(names)), names)
-    axes.set_ylim(len(names) - 1.0 + edge, -edge)
+    axes.set(ylim=(len(names) - 1.0 + edge, -edge), xlabel=shown)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x")
+    if margin:
+        axes.margins(x=margin)
+    else:
+        axes.set_xlim(left=0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -298,9 +305,7 @@ def picture(
     if invented:
         _foot(figure, "invented data", size=mark_size, room=room, right=True)
         words = f"Invented data. {words}"
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", metadata={"Software": None})
-    return Picture(buffer.getvalue(), words)
+    return Picture(_saved(figure, "png"), words)
 
 
 def drawn(
@@ -401,12 +406,14 @@ def stored(figure: Figure, foot: str, *, dpi: float = 220.0, size: float = 8.0) 
     lines = textwrap.wrap(shown_signs(foot), int(100.0 * figure.get_figwidth() / size))
     room = 0.0175 * size * len(lines) / figure.get_figheight()
     _foot(figure, "\n".join(lines), size=size, room=room)
-    files = {}
-    for kind, metadata in (("png", {"Software": None}), ("svg", {"Date": None, "Creator": None})):
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format=kind, dpi=dpi, metadata=metadata)
-        files[kind] = buffer.getvalue()
-    return files
+    return {kind: _saved(figure, kind, dpi=dpi) for kind in _NAMELESS}
+
+
+def _saved(figure: Figure, kind: str, **more: Any) -> bytes:
+    """Return a figure as the bytes of a file."""
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format=kind, metadata=_NAMELESS[kind], **more)
+    return buffer.getvalue()
 
 
 def _foot(figure: Figure, text: str, *, size: float, room: float, right: bool = False) -> None:

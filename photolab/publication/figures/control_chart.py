@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 
 from photolab.metrology.control import ControlChart
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, Look, shown_name, styled
+from photolab.publication.figures.common import BLUE, GREY, INK, PALE, RED, Look, shown_name, styled
 
 
 @styled
@@ -34,8 +34,8 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
     axes.plot(places, table["percent"], color=GREY, linewidth=1.0, zorder=2)
     group, out = table["group"].astype(bool), table["out"].astype(bool)
     mark: Look = {"linestyle": "none", "markersize": 7, "markeredgewidth": 1.4, "zorder": 3}
-    day = mark | {"marker": "o", "color": COLOURS["blue"], "markerfacecolor": "white", "label": "a day"}
-    together = {"marker": "s", "color": COLOURS["vermilion"], "label": "days that stand apart together"}
+    day = mark | {"marker": "o", "color": BLUE, "markerfacecolor": "white", "label": "a day"}
+    together = {"marker": "s", "color": RED, "label": "days that stand apart together"}
     beyond = {"marker": "x", "color": INK, "markersize": 12, "markeredgewidth": 1.6}
     beyond |= {"label": "a day beyond its limits"}
     for chosen, look in ((~group, day), (group, mark | together), (out, mark | beyond)):
@@ -45,11 +45,10 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
     axes.set_xticks(list(places), [shown_name(str(day), 12) for day in table["day"]])
     axes.grid(axis="y")
     axes.margins(x=0.06)
-    top = float(max(table["high"].max(), table["percent"].max()))
-    axes.set_ylim(1.15 * float(min(table["low"].min(), table["percent"].min())), 2.1 * top)
-    if table["group"].any() or table["out"].any():
+    bottom, top = table[["low", "percent"]].min().min(), table[["high", "percent"]].max().max()
+    axes.set(ylim=(1.15 * bottom, 2.1 * top), title=shown_name(title, 90))
+    if group.any() or out.any():
         axes.legend(loc="upper right", borderaxespad=0.2)
-    axes.set_title(shown_name(title, 90))
 
 
 def percent(chart: ControlChart) -> pd.DataFrame:
@@ -69,11 +68,10 @@ def percent(chart: ControlChart) -> pd.DataFrame:
     together = next((s for s in chart.signals if s.kind in {"group", "step"}), None)
     at = days["day"].tolist()
     span = range(at.index(together.first), at.index(together.last) + 1) if together else range(0)
-    shown = pd.DataFrame({"day": days["day"].astype(str), "out": days["out"]})
-    for name, column in (("percent", "mean"), ("low", "low"), ("high", "high")):
-        shown[name] = 100.0 * np.expm1(days[column] - chart.centre)
-    shown["group"] = [place in span for place in range(len(days))]
-    return shown
+    shown: pd.DataFrame = 100.0 * (days[["mean", "low", "high"]] - chart.centre).transform(np.expm1)
+    apart = pd.Series([place in span for place in range(len(days))], days.index)
+    shown = shown.rename(columns={"mean": "percent"})
+    return shown.assign(day=days["day"].astype(str), out=days["out"], group=apart)
 
 
 def words(charts: Mapping[str, pd.DataFrame]) -> str:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, Look, name_rows, shown_name, styled
+from photolab.publication.figures.common import BLUE, GREY, INK, RED, SKY, Look, name_rows, shown_name, styled
 
-_BLUE, _RED = COLOURS["blue"], COLOURS["vermilion"]
 _APART = 0.7  # of the width of a day that its figures fill
 SIZE = 15.2
 """Of every letter: 48 of 1600 pixels on a figure seven inches wide, readable where it is shown small. [pt]"""
@@ -60,38 +58,33 @@ def draw_after_heat(
     size : float, default SIZE
         Of every letter. [pt]
     """
-    for axes, (_, rows) in zip(panels, table.groupby("housing", sort=False), strict=True):
-        held = rows[rows["low"].notna()].to_dict("records")
-        rest = rows[rows["low"].isna()].to_dict("records")
-        gap = len(held) + (1 if held and rest else 0)
-        places = [*range(len(held)), *range(gap, gap + len(rest))]
+    for axes, (_, own) in zip(panels, table.groupby("housing", sort=False), strict=True):
+        first = own["low"].notna().sum()
+        rows = own.sort_values("low", key=pd.Series.isna, kind="stable").to_dict("records")
+        both = lines(own) > len(own)
+        places = [place + (both and place >= first) for place in range(len(own))]
+        words: Look = {"transform": axes.get_yaxis_transform(), "va": "center", "fontsize": size}
         axes.axvline(0.0, color=INK, linewidth=1.4)
-        for place, row in zip(places, [*held, *rest], strict=True):
-            _lamp_after_heat(axes, place, row, size)
-        names = [f"{shown_name(str(row['lamp']), _LONGEST)} ({row['specimens']})" for row in [*held, *rest]]
+        for place, row in zip(places, rows, strict=True):
+            level = [place, place]
+            axes.plot([row["percent"], row["earlier"]], level, color=GREY, linewidth=1.6, linestyle=":")
+            axes.plot(row["earlier"], place, marker="o", markersize=8, color=GREY, markerfacecolor="white")
+            model = [row["model_low"], row["model_high"]]
+            axes.plot(model, level, color=INK, linewidth=1.2, marker="|", markersize=9)
+            axes.plot([row["low"], row["high"]], level, color=INK, linewidth=5.0, solid_capstyle="butt")
+            axes.plot(row["percent"], place, marker="o", markersize=9, color=INK)
+            axes.text(1.02, place, row["word"], **words)
+        names = [f"{shown_name(str(row['lamp']), _LONGEST)} ({row['specimens']})" for row in rows]
         axes.set_yticks(places, names, fontsize=size)
-        if held and rest:
-            look: Look = {"fontsize": size, "color": GREY, "style": "italic", "backgroundcolor": "white"}
-            axes.text(0.0, len(held), not_held, transform=axes.get_yaxis_transform(), va="center", **look)
-        axes.set_ylim(lines(rows) - 0.4, -0.6)
+        if both:
+            axes.text(0.0, first, not_held, **words, color=GREY, style="italic", backgroundcolor="white")
+        axes.set_ylim(lines(own) - 0.4, -0.6)
         axes.margins(x=0.06)
         axes.tick_params(axis="y", length=0)
         axes.tick_params(axis="x", labelsize=size, labelbottom=True)
-        axes.grid(axis="x", color=PALE)
-        axes.set_title(str(rows["title"].iloc[0]), fontsize=size, fontweight="bold")
+        axes.grid(axis="x")
+        axes.set_title(str(own["title"].iloc[0]), fontsize=size, fontweight="bold")
     panels[-1].set_xlabel(f"more light than {shown_name(baseline)} (%)", fontsize=size)
-
-
-def _lamp_after_heat(axes: Axes, place: int, row: dict[Any, Any], size: float) -> None:
-    """Draw one lamp: where it began, where it is, for the specimens and for the model, and its word."""
-    level = [place, place]
-    axes.plot([row["percent"], row["earlier"]], level, color=GREY, linewidth=1.6, linestyle=":")
-    axes.plot(row["earlier"], place, marker="o", markersize=8, color=GREY, markerfacecolor="white")
-    model = [row["model_low"], row["model_high"]]
-    axes.plot(model, level, color=INK, linewidth=1.2, marker="|", markersize=9)
-    axes.plot([row["low"], row["high"]], level, color=INK, linewidth=5.0, solid_capstyle="butt")
-    axes.plot(row["percent"], place, marker="o", markersize=9, color=INK)
-    axes.text(1.02, place, row["word"], transform=axes.get_yaxis_transform(), va="center", fontsize=size)
 
 
 @styled
@@ -108,23 +101,20 @@ def draw_lamps(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str) ->
     baseline : str
         Name of the baseline lamp.
     """
-    lamps = list(dict.fromkeys(str(lamp) for lamp in table["lamp"]))
-    housings = list(dict.fromkeys(str(housing) for housing in table["housing"]))
-    for number, (axes, housing) in enumerate(zip(panels, housings, strict=True)):
+    lamps = list(dict.fromkeys(table["lamp"]))
+    for axes, (housing, rows) in zip(panels, table.groupby("housing", sort=False), strict=True):
         axes.axvline(0.0, color=INK, linewidth=1.0)
-        rows = table[table["housing"].astype(str) == housing]
         for row in rows.to_dict("records"):
-            place, filling = lamps.index(str(row["lamp"])), _BLUE if row["specimens"] > 1 else "white"
-            axes.plot([row["low"], row["high"]], [place, place], color=_BLUE, linewidth=2.0)
-            look: Look = {"color": _BLUE, "markerfacecolor": filling, "markeredgewidth": 1.6}
+            place, filling = lamps.index(row["lamp"]), BLUE if row["specimens"] > 1 else "white"
+            axes.plot([row["low"], row["high"]], [place, place], color=BLUE, linewidth=2.0)
+            look: Look = {"color": BLUE, "markerfacecolor": filling, "markeredgewidth": 1.6}
             axes.plot(row["percent"], place, marker="o", markersize=7, **look)
-        name_rows(axes, [shown_name(one) if number == 0 else "" for one in lamps])
-        axes.margins(x=0.08)
-        axes.set_title(shown_name(f"housing {housing}") if housing else "one housing")
-        axes.set_xlabel(f"more light than {shown_name(baseline)} (%)")
+        names = [shown_name(str(one)) if axes is panels[0] else "" for one in lamps]
+        name_rows(axes, names, f"more light than {shown_name(baseline)} (%)", margin=0.08)
+        axes.set_title(shown_name(f"housing {housing!s}") if housing else "one housing")
     limits = [axes.get_xlim() for axes in panels]
     for axes in panels:
-        axes.set_xlim(min(low for low, _ in limits), max(high for _, high in limits))
+        axes.set_xlim(float(np.min(limits)), float(np.max(limits)))
 
 
 @styled
@@ -139,18 +129,15 @@ def draw_beside(axes: Axes, table: pd.DataFrame) -> None:
         One row a figure, from the top: ``what`` and ``whose`` (its name), ``ln_quotient`` (theirs over ours) and
         ``half`` (half-width of its interval). [1]
     """
-    middle = table["ln_quotient"].to_numpy(dtype=float)
-    half = table["half"].to_numpy(dtype=float)
     axes.axvline(0.0, color=INK, linewidth=1.0)
-    for place, (x, u) in enumerate(zip(middle, half, strict=True)):
+    for place, (x, u) in enumerate(table[["ln_quotient", "half"]].to_numpy(dtype=float)):
         ends = 100.0 * np.expm1([x - u, x + u])
         axes.plot(ends, [place, place], color=INK, linewidth=2.5, solid_capstyle="butt")
         look: Look = {"color": INK, "markeredgewidth": 1.6, "markerfacecolor": "white" if abs(x) > u else INK}
         axes.plot(100.0 * np.expm1(x), place, marker="o", markersize=7, **look)
     names = zip(table["what"], table["whose"], strict=True)
-    name_rows(axes, ["\n".join(shown_name(one, 56) for one in both) for both in names])
-    axes.margins(x=0.08)
-    axes.set_xlabel("their figure over ours, less 1 (%)")
+    shown = ["\n".join(shown_name(one, 56) for one in both) for both in names]
+    name_rows(axes, shown, "their figure over ours, less 1 (%)", margin=0.08)
 
 
 @styled
@@ -166,20 +153,18 @@ def draw_components(axes: Axes, table: pd.DataFrame) -> None:
         and its interval), ``used`` (the figure the campaign's results rest on; NaN for none), ``assumed``
         (bool, of ``used``). [%]
     """
-    filled: Look = {"marker": "D", "markersize": 6, "color": _RED, "markerfacecolor": _RED}
+    filled: Look = {"marker": "D", "markersize": 6, "color": RED, "markerfacecolor": RED}
     used = {False: filled, True: filled | {"markerfacecolor": "white"}}
     for place, row in enumerate(table.to_dict("records")):
-        axes.plot([row["low"], row["high"]], [place, place], color=_BLUE, linewidth=2.2)
-        axes.plot(row["sd"], place, marker="o", markersize=8, color=_BLUE)
+        axes.plot([row["low"], row["high"]], [place, place], color=BLUE, linewidth=2.2)
+        axes.plot(row["sd"], place, marker="o", markersize=8, color=BLUE)
         axes.plot(row["used"], place + 0.27, markeredgewidth=1.4, **used[bool(row["assumed"])])
-    own: Look = {"color": _BLUE, "marker": "o", "markersize": 8, "linewidth": 2.2}
+    own: Look = {"color": BLUE, "marker": "o", "markersize": 8, "linewidth": 2.2}
     axes.plot([], [], label="component with its interval", **own)
     for assumed, words in ((False, "used in the results"), (True, "used, assumed")):
         if (table["assumed"].astype(bool) == assumed).any():
             axes.plot([], [], linestyle="none", label=words, **used[assumed])
-    name_rows(axes, [str(label) for label in table["label"]])
-    axes.set_xlim(left=0.0)
-    axes.set_xlabel("standard deviation (%)")
+    name_rows(axes, [str(label) for label in table["label"]], "standard deviation (%)", margin=0.0)
     axes.legend(loc="lower left", bbox_to_anchor=(-0.1, 1.0), ncols=3, borderaxespad=0.1, columnspacing=1.2)
 
 
@@ -223,17 +208,18 @@ def draw_plans(
         The two columns of half-widths, and what each is, `SCOPES` or `WAYS`; the first is drawn filled.
     """
     if floor is not None:
-        axes.axvline(floor, color=_RED, linewidth=1.4, linestyle=(0, (4, 3)), label="floor")
+        axes.axvline(floor, color=RED, linewidth=1.4, linestyle=(0, (4, 3)), label="floor")
     for place, row in enumerate(table.to_dict("records")):
-        axes.plot([row[name] for name in columns], [place, place], color=_BLUE, linewidth=1.0)
-    mark: Look = {"linestyle": "none", "markersize": 7, "color": _BLUE, "markeredgewidth": 1.5}
-    for (column, words), marker, filling in zip(columns.items(), "os", (_BLUE, "white"), strict=True):
-        axes.plot(
-            table[column], range(len(table)), marker=marker, markerfacecolor=filling, label=words, **mark
-        )
-    name_rows(axes, [str(label) for label in table["label"]], edge=0.5)
-    axes.set_xlim(left=0.0)
-    axes.set_xlabel("forecast half-width of a ratio of two lamps (± %)")
+        axes.plot([row[name] for name in columns], [place, place], color=BLUE, linewidth=1.0)
+    mark: Look = {"linestyle": "none", "markersize": 7, "color": BLUE, "markeredgewidth": 1.5}
+    rows = range(len(table))
+    for (column, words), marker, filling in zip(columns.items(), "os", (BLUE, "white"), strict=True):
+        axes.plot(table[column], rows, marker=marker, markerfacecolor=filling, label=words, **mark)
+    names, what = (
+        [str(label) for label in table["label"]],
+        "forecast half-width of a ratio of two lamps (± %)",
+    )
+    name_rows(axes, names, what, margin=0.0, edge=0.5)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.1)
 
 
@@ -257,10 +243,9 @@ def draw_days(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
         rows = table[table["day"] == day].to_dict("records")
         for number, row in enumerate(rows):
             at = place + _APART * ((number + 0.5) / len(rows) - 0.5)
-            colour, mark = (_BLUE, "o") if row["inside"] else (_RED, "x")
-            axes.plot([at, at], [row["low"], row["high"]], color=COLOURS["sky"], linewidth=1.4, zorder=2)
+            colour, mark = (BLUE, "o") if row["inside"] else (RED, "x")
+            axes.plot([at, at], [row["low"], row["high"]], color=SKY, linewidth=1.4, zorder=2)
             axes.plot(at, row["percent"], color=colour, marker=mark, markersize=5, zorder=3)
     axes.set_xticks(range(len(days)), [shown_name(str(day), 12) for day in days])
     axes.grid(axis="y")
-    axes.set_xlim(-0.6, len(days) - 0.4)
-    axes.set_title(shown_name(title, 90))
+    axes.set(xlim=(-0.6, len(days) - 0.4), title=shown_name(title, 90))

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
 from photolab.bench.distances import DistanceResult
-from photolab.publication.figures.common import COLOURS, GREY, INK, Look, shown_name, styled
-
-Floats = NDArray[np.float64]
+from photolab.publication.figures.common import COLOURS, GREY, INK, Floats, Look, shown_name, styled
 
 
 @styled
@@ -38,8 +34,7 @@ def draw_spectra(
         Name of the meter.
     """
     panels[0].plot(wavelength, eye, color=INK, linewidth=1.6, linestyle=(0, (5, 2)), label="the eye, V(λ)")
-    named = shown_name(f"meter {meter}")
-    panels[0].plot(wavelength, head, color=COLOURS["blue"], linewidth=1.6, label=named)
+    panels[0].plot(wavelength, head, color=COLOURS["blue"], linewidth=1.6, label=shown_name(f"meter {meter}"))
     panels[0].fill_between(wavelength, eye, head, color=COLOURS["sky"], alpha=0.35, linewidth=0)
     looks = (("vermilion", "-"), ("orange", (0, (6, 2))), ("green", ":"), ("purple", "-."))
     for (words, light), (colour, line) in zip(lights.items(), looks, strict=False):
@@ -48,12 +43,10 @@ def draw_spectra(
         panels[2].plot(wavelength, excess[words], label=shown_name(words, 40), **how)
         panels[2].fill_between(wavelength, 0.0, excess[words], color=COLOURS[colour], alpha=0.15, linewidth=0)
     panels[2].axhline(0.0, color=GREY, linewidth=0.8)
-    panels[0].set_ylabel("relative")
-    panels[1].set_ylabel("relative power")
-    panels[2].set_ylabel("read too much\n(% for each nm)")
     panels[2].set_xlabel("wavelength (nm)")
-    for axes in panels:
-        axes.set_xlim(float(wavelength[0]), float(wavelength[-1]))
+    labels = ("relative", "relative power", "read too much\n(% for each nm)")
+    for axes, label in zip(panels, labels, strict=True):
+        axes.set(ylabel=label, xlim=(wavelength[0], wavelength[-1]))
         axes.grid(axis="y")
         axes.legend(loc="center right" if axes is panels[1] else "upper right", fontsize=8.0)
 
@@ -97,8 +90,6 @@ def draw_run(
         axes.axvline(run.place.distance_m, color=GREY, linewidth=1.0, linestyle=":")
         axes.grid(axis="y")
         axes.margins(x=0.06)
-    above.set_title(shown_name(f"{run.lamp} in housing {run.housing}", 90))
-    above.set_ylabel("E d² (kcd)")
-    below.set_ylabel("left over (%)")
-    below.set_xlabel("distance from the reference face (m)")
+    above.set(title=shown_name(f"{run.lamp} in housing {run.housing}", 90), ylabel="E d² (kcd)")
+    below.set(xlabel="distance from the reference face (m)", ylabel="left over (%)")
     below.margins(y=0.15)

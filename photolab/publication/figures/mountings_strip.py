@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import COLOURS, INK, PALE, Look, name_rows, shown_name, styled
+from photolab.publication.figures.common import COLOURS, INK, PALE, RED, Look, name_rows, shown_name, styled
 
 _SPREAD = 0.26
 _LOOKS = (("blue", "o"), ("orange", "s"), ("green", "^"), ("purple", "D"), ("sky", "v"), ("black", "P"))
@@ -35,29 +36,19 @@ def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
         mine = table[table["housing"].astype(str) == housing]
         words = shown_name(f"housing {housing}") if housing else "seatings"
         for lamp, rows in mine.groupby(mine["lamp"].astype(str), sort=False):
-            place = lamps.index(str(lamp))
-            height = _heights(place, len(rows))
+            spread = _SPREAD if len(rows) > 1 else 0.0
+            height = lamps.index(str(lamp)) + np.linspace(-spread, spread, len(rows))
             look: Look = {"linestyle": "none", "marker": marker, "markersize": 5, "color": COLOURS[colour]}
             look |= {"markerfacecolor": "none", "markeredgewidth": 1.1, "zorder": 2}
             axes.plot(rows["percent"], height, label=words if lamp == mine["lamp"].iloc[0] else None, **look)
             for at, row in zip(height, rows.to_dict("records"), strict=True):
                 if row["flagged"]:
                     label, point = shown_name(str(row["label"]), 50), (row["percent"], at)
-                    axes.plot(
-                        *point, marker="x", markersize=11, color=COLOURS["vermilion"], markeredgewidth=2
-                    )
+                    axes.plot(*point, marker="x", markersize=11, color=RED, markeredgewidth=2)
                     axes.annotate(label, point, xytext=(9, 0), textcoords="offset points", va="center")
-    name_rows(axes, [shown_name(one) for one in lamps], edge=0.55)
-    axes.margins(x=0.05)
-    axes.set_xlabel("from the lamp's own mean in that housing (%); pale band: ± one SD of a seating")
+    what = "from the lamp's own mean in that housing (%); pale band: ± one SD of a seating"
+    name_rows(axes, [shown_name(one) for one in lamps], what, margin=0.05, edge=0.55)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, borderaxespad=0.1)
-
-
-def _heights(place: int, count: int) -> list[float]:
-    """Return heights within one row, spread evenly in the order of reading."""
-    if count == 1:
-        return [float(place)]
-    return [place - _SPREAD + 2.0 * _SPREAD * i / (count - 1) for i in range(count)]
 
 
 def words(table: pd.DataFrame, *, sd: float) -> str:

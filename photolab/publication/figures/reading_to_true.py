@@ -6,12 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
 from photolab.bench.surface import Surface
 from photolab.errors import MethodError, attempt
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import COLOURS, GREY, INK, Look, shown_name, styled
+from photolab.publication.figures.common import COLOURS, GREY, INK, Floats, Look, shown_name, styled
 from photolab.thermal.thermography import surface_temperature
 
 _LOOKS = (("blue", "-", "o"), ("green", "--", "s"), ("vermilion", "-.", "^"), ("purple", ":", "D"))
@@ -29,7 +28,7 @@ def chosen(found: Sequence[Surface]) -> list[Surface]:
     return sorted(kept.values(), key=lambda one: -one.emissivity)[:4]
 
 
-def _curves(one: Surface, grid: NDArray[np.float64]) -> NDArray[np.float64]:
+def _curves(one: Surface, grid: Floats) -> Floats:
     """Return the surface temperature at the emissivity of a reading and at both ends of it [degC]."""
     ends = np.array([[0.0], [1.0], [-1.0]]) * one.emissivity_half_width + one.emissivity
     true = surface_temperature(
@@ -75,11 +74,9 @@ def draw(axes: Axes, shown: Sequence[Surface]) -> str:
         where: Look = {"xytext": (-9, 5) if beside else (9, -3), "textcoords": "offset points"}
         axes.annotate(shown_name(f"{one.lamp} {one.method}", 40), (x, y), ha=side, va=place, **where)
     axes.plot([left, right], [left, right], color=GREY, linewidth=0.9, label="surface = displayed", zorder=1)
-    axes.set_xlim(left, right)
-    axes.set_ylim(left, top)
+    axes.axis((left, right, left, top))
+    axes.set(xlabel="displayed by the camera (°C)", ylabel="surface (°C)")
     axes.grid()
-    axes.set_xlabel("displayed by the camera (°C)")
-    axes.set_ylabel("surface (°C)")
     axes.legend(loc="lower right")
     said = "; ".join(
         f"{one.lamp} {one.method} displays {decimal(one.displayed, 1)} °C, surface {decimal(one.value, 0)} °C "

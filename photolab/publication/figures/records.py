@@ -7,11 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
 from photolab.errors import MethodError, attempt
 from photolab.metrology.reporting import decimal
-from photolab.publication.figures.common import COLOURS, GREY, INK, PALE, Look, styled
+from photolab.publication.figures.common import BLUE, COLOURS, GREY, INK, PALE, RED, SKY, Floats, Look, styled
 from photolab.thermal.coupling import Slope
 from photolab.thermal.warm_up_result import Remaining, WarmUp
 
@@ -22,9 +21,10 @@ _ROWS = (
 )
 
 
-def _percent_of_initial(
-    illuminance: NDArray[np.float64], fit: WarmUp | MethodError | None
-) -> NDArray[np.float64]:
+_TIME = "since switch-on (min)"
+
+
+def _percent_of_initial(illuminance: Floats, fit: WarmUp | MethodError | None) -> Floats:
     """Return light in per cent of the fitted light at the initial time; of the first reading without a curve there."""
     level = fit.initial_illuminance if isinstance(fit, WarmUp) else float("nan")
     return 100.0 * illuminance / (illuminance[0] if np.isnan(level) else level)
@@ -32,12 +32,7 @@ def _percent_of_initial(
 
 @styled
 def draw_curve(
-    axes: Axes,
-    time_s: NDArray[np.float64],
-    illuminance: NDArray[np.float64],
-    fit: WarmUp | MethodError,
-    *,
-    at_s: float,
+    axes: Axes, time_s: Floats, illuminance: Floats, fit: WarmUp | MethodError, *, at_s: float
 ) -> str:
     """Draw one record.
 
@@ -73,12 +68,10 @@ def draw_curve(
         middle = ((end + until) / 120.0, (bottom + top) / 2.0)
         axes.text(*middle, "beyond\nthe record", ha="center", va="center", bbox=box)
         said.append(f"from {decimal(end / 60.0, 0)} min on it is shaded: beyond the record")
-    axes.set_xlim(-0.01 * until / 60.0, 1.01 * until / 60.0)
-    axes.set_ylim(bottom, top)
-    axes.grid(axis="y")
-    axes.set_xlabel("since switch-on (min)")
     whole = "the first reading" if isinstance(fit, MethodError) else f"{fit.initial_s:g} s"
-    axes.set_ylabel(f"light (% of {whole})")
+    axes.set(xlim=(-0.01 * until / 60.0, 1.01 * until / 60.0), ylim=(bottom, top))
+    axes.set(xlabel=_TIME, ylabel=f"light (% of {whole})")
+    axes.grid(axis="y")
     return "; ".join(said) + "."
 
 
@@ -87,7 +80,7 @@ def _curve(axes: Axes, fit: WarmUp, top: float, at_s: float) -> list[str]:
     grid = np.linspace(fit.time_s[0], fit.time_s[-1], 400)
     level = 100.0 / _percent_of_initial(fit.illuminance, fit)[0] * fit.illuminance[0]
     curve = 100.0 * fit.illuminance_at(grid) / level
-    axes.plot(grid / 60.0, curve, color=COLOURS["blue"], linewidth=1.8, label="curve", zorder=3)
+    axes.plot(grid / 60.0, curve, color=BLUE, linewidth=1.8, label="curve", zorder=3)
     said: list[str] = []
     marks = [] if np.isnan(fit.initial_illuminance) else [(fit.initial_s, 100.0, f"{fit.initial_s:g} s")]
     left = attempt(fit.remaining, min(at_s, float(fit.time_s[-1])))
@@ -102,7 +95,7 @@ def _curve(axes: Axes, fit: WarmUp, top: float, at_s: float) -> list[str]:
         axes.annotate(text, point, textcoords="offset points", va="bottom", zorder=5, **where)
         said.append(text)
     if fit.step is not None:
-        step, colour = fit.step.time_s / 60.0, COLOURS["vermilion"]
+        step, colour = fit.step.time_s / 60.0, RED
         axes.axvline(step, color=colour, linewidth=1.2, linestyle="--", zorder=1)
         axes.annotate("step", (step, top), xytext=(5, -4), textcoords="offset points", va="top", color=colour)
         said.append(f"a step at {decimal(step, 1)} min")
@@ -110,9 +103,7 @@ def _curve(axes: Axes, fit: WarmUp, top: float, at_s: float) -> list[str]:
 
 
 @styled
-def draw_residuals(
-    axes: Axes, time_s: NDArray[np.float64], percent: NDArray[np.float64], *, curve: str
-) -> str:
+def draw_residuals(axes: Axes, time_s: Floats, percent: Floats, *, curve: str) -> str:
     """Draw the residuals of one record; the band is one standard deviation either way.
 
     Parameters
@@ -134,16 +125,14 @@ def draw_residuals(
     minutes, sd = time_s / 60.0, float(np.sqrt(np.mean(percent**2)))
     axes.axhspan(-sd, sd, color=PALE, linewidth=0, zorder=0)
     axes.axhline(0.0, color=INK, linewidth=0.8, zorder=1)
-    axes.vlines(minutes, 0.0, percent, color=COLOURS["sky"], linewidth=0.9, zorder=2)
-    axes.plot(minutes, percent, linestyle="none", marker="o", markersize=3.5, color=COLOURS["blue"], zorder=3)
+    axes.vlines(minutes, 0.0, percent, color=SKY, linewidth=0.9, zorder=2)
+    axes.plot(minutes, percent, linestyle="none", marker="o", markersize=3.5, color=BLUE, zorder=3)
     largest = float(np.abs(percent).max())
-    axes.set_ylim(-1.15 * (largest or 1.0), 1.15 * (largest or 1.0))
+    far = 1.15 * (largest or 1.0)
+    axes.set(ylim=(-far, far), xlabel=_TIME, ylabel="reading less curve (%)")
     axes.grid(axis="y")
-    axes.set_xlabel("since switch-on (min)")
-    axes.set_ylabel("reading less curve (%)")
-    return (
-        f"What {curve} leaves over: {decimal(sd, 2)} % root mean square, the largest {decimal(largest, 2)} %."
-    )
+    squares, most = decimal(sd, 2), decimal(largest, 2)
+    return f"What {curve} leaves over: {squares} % root mean square, the largest {most} %."
 
 
 @styled
@@ -190,7 +179,7 @@ def draw_panels(panels: Sequence[Axes], record: pd.DataFrame, fit: WarmUp | None
         where: Look = {"xycoords": ("data", "axes fraction"), "textcoords": "offset points"}
         panels[0].annotate("step", (step, 1.0), xytext=(4, -4), va="top", **where)
         said.append(f"a step at {decimal(step, 1)} min")
-    panels[-1].set_xlabel("since switch-on (min)")
+    panels[-1].set_xlabel(_TIME)
     return ", ".join(said) + "."
 
 
@@ -220,22 +209,19 @@ def draw_against_case(
     percent = _percent_of_initial(record["illuminance_lx"].to_numpy(float), fit)
     until = np.inf if fit is None or fit.step is None else fit.step.time_s
     used = record["elapsed_s"].to_numpy(float) < until
-    before: Look = {"color": COLOURS["blue"], "marker": "o", "label": "readings"}
-    after: Look = {"color": GREY, "marker": "x", "label": "after the step"}
-    for rows, look in ((used, before), (~used, after)):
+    look: Look = {"linestyle": "none", "markersize": 4, "markerfacecolor": "none"}
+    kinds = (used, BLUE, "o", "readings"), (~used, GREY, "x", "after the step")
+    for rows, colour, marker, label in kinds:
         if rows.any():
-            axes.plot(
-                case[rows], percent[rows], linestyle="none", markersize=4, markerfacecolor="none", **look
-            )
+            axes.plot(case[rows], percent[rows], color=colour, marker=marker, label=label, **look)
     said = "no line"
     if isinstance(slope, Slope):
         mine, light, tilt = case[used], percent[used], slope.percent_per_kelvin / 100.0
         ends = np.array([mine.min(), mine.max()])
         line = np.exp(np.log(light).mean() + tilt * (ends - float(mine.mean())))
-        axes.plot(ends, line, color=COLOURS["vermilion"], linewidth=1.6, label="straight in ln(light)")
+        axes.plot(ends, line, color=RED, linewidth=1.6, label="straight in ln(light)")
         said = f"the line falls by {decimal(-slope.percent_per_kelvin, 3)} % a kelvin"
+    axes.set(xlabel="case (°C)", ylabel="light (% of the initial light)")
     axes.grid()
-    axes.set_xlabel("case (°C)")
-    axes.set_ylabel("light (% of the initial light)")
     axes.legend(loc="upper right")
     return f"{decimal(float(case.min()), 0)} to {decimal(float(case.max()), 0)} °C; {said}."
