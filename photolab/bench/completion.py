@@ -172,5 +172,5 @@ def lamps_of(readings: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         One row a lamp, with the columns of lamps.csv.
     """
-    first = readings.loc[~readings["lamp"].duplicated(), ["lamp", "line"]].reset_index(drop=True)
-    return empty_table(TABLES["lamps"], len(first)).assign(lamp=first["lamp"], line=first["line"])
+    first = readings.loc[~readings["lamp"].duplicated(), ["lamp", "line"]]
+    return empty_table(TABLES["lamps"], len(first), first)

@@ -5,7 +5,6 @@ scrapped housings, HP (projector, 65 mm lens) and HR (reflector, 180 x 110 mm), 
 lamp B0. The residuals are arranged so that every planted story can be found.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -74,18 +73,14 @@ def _lamps() -> dict[str, LampTruth]:
 
 def _days() -> dict[str, DayTruth]:
     dates = ("04-13", "04-16", "04-21", "04-27", "05-05", "05-18", "05-27", "06-03")
+    effect = {"HP": 0.0, "HR": 0.0}
     days = {}
     for n, date in enumerate(dates, start=1):
-        late = n >= 6
-        days[f"D{n:02d}"] = DayTruth(
-            date=f"2026-{date}",
-            ambient_C=round(14 + 10 * (n - 1) / 7, 1),
-            lead_V=12.95 if late else 13.20,
-            measured_at="socket" if late else "supply",
-            autorange=n == 1,
-            protocol_revision="1" if n == 1 else "3" if late else "2",
-            effect={"HP": 0.0, "HR": 0.0},
+        volts, where, revision = (
+            (12.95, "socket", "3") if n >= 6 else (13.20, "supply", "1" if n == 1 else "2")
         )
+        air = round(14 + 10 * (n - 1) / 7, 1)
+        days[f"D{n:02d}"] = DayTruth(f"2026-{date}", air, volts, where, n == 1, revision, effect)
     return days
 
 
@@ -188,26 +183,18 @@ HOLD_MINUTES = 40
 COVERED = ("K3", "K6")
 
 
-def _rounds(lamps: list[tuple[str, str, int]]) -> list[tuple[str, str, int]]:
-    """Interleave (lamp, specimen, mountings): every first mounting, every second one, and so on."""
-    most = max((count for _, _, count in lamps), default=0)
-    return [(lamp, specimen, n) for n in range(1, most + 1) for lamp, specimen, count in lamps if n <= count]
-
-
-def _candidates(day: str, housing: str) -> list[tuple[str, str, int]]:
-    """Return (lamp, specimen, mountings) of a day, without the two bracketing baseline mountings."""
-    side_by_side = [("B0", "b", 1), ("B0", "c", 1)] + [(k, "1", 1) for k in ("K1", "K2", "K3", "K5", "K6")]
-    plan = {
-        "D01": [("K1", "1", 1)] + ([("K5", "1", 1)] if housing == "HP" else []),
-        "D02": [("K1", "1", 3), ("K1", "2", 3), ("K1", "3", 3), ("K1", "4", 3), ("K2", "1", 1)],
-        "D03": [("K3", "1", 3), ("K4", "1", 3), ("K3", "2", 3), ("K4", "2", 3)],
-        "D04": [("B0", "b", 1), ("B0", "c", 1), ("K5", "1", 6)],
-        "D05": [("K6", "1", 2), ("K7", "1", 2), ("K8", "1", 3)],
-        "D06": [("K1", "1", 2)],
-        "D07": side_by_side,
-        "D08": side_by_side,
-    }
-    return plan[day]
+SIDE_BY_SIDE = [("B0", "b", 1), ("B0", "c", 1), *((lamp, "1", 1) for lamp in ("K1", "K2", "K3", "K5", "K6"))]
+CANDIDATES = {
+    "D01": [("K1", "1", 1), ("K5", "1", 1)],
+    "D02": [("K1", "1", 3), ("K1", "2", 3), ("K1", "3", 3), ("K1", "4", 3), ("K2", "1", 1)],
+    "D03": [("K3", "1", 3), ("K4", "1", 3), ("K3", "2", 3), ("K4", "2", 3)],
+    "D04": [("B0", "b", 1), ("B0", "c", 1), ("K5", "1", 6)],
+    "D05": [("K6", "1", 2), ("K7", "1", 2), ("K8", "1", 3)],
+    "D06": [("K1", "1", 2)],
+    "D07": SIDE_BY_SIDE,
+    "D08": SIDE_BY_SIDE,
+}
+"""Lamp, specimen and mountings of each day in each housing, without the two bracketing baseline mountings."""
 
 
 def seats() -> list[Seat]:
@@ -218,29 +205,26 @@ def seats() -> list[Seat]:
     list of Seat
         With clock times that leave every lamp at least half an hour to cool.
     """
-    return [seat for day in (f"D{n:02d}" for n in range(1, 9)) for seat in _timed(_day(day))]
-
-
-def _day(day: str) -> Iterator[Seat]:
-    for housing in ("HP", "HR"):
-        yield Seat(day, housing, "B0", "a", 1)
-        for lamp, specimen, mounting in _rounds(_candidates(day, housing)):
-            yield Seat(day, housing, lamp, specimen, mounting)
-        yield Seat(day, housing, "B0", "a", 2)
-
-
-def _timed(day_seats: Iterator[Seat]) -> Iterator[Seat]:
-    free = None
-    off: dict[tuple[str, str], int] = {}
-    for order, seat in enumerate(day_seats, start=1):
-        free = START_MINUTE.get(seat.day, 8 * 60 + 15) if free is None else free
-        last = off.get((seat.lamp, seat.specimen))
-        start = free if last is None else max(free, last + REST_MINUTES)
-        rest = OVERNIGHT_MINUTES if last is None else start - last
-        hold = HOLD_MINUTES if seat.key in HOLDS else WARM_UPS.get(seat.key, SEAT_MINUTES)
-        off[seat.lamp, seat.specimen] = start + hold
-        free = start + hold + CHANGE_MINUTES
-        yield replace(seat, order=order, minute=start, rest_minutes=rest, hold_minutes=hold)
+    found = []
+    for day, lamps in CANDIDATES.items():
+        # every first mounting, every second one, and so on
+        rounds = sorted((n, k) for k, (_, _, count) in enumerate(lamps) for n in range(1, count + 1))
+        called = [("B0", "a", 1), *((*lamps[k][:2], n) for n, k in rounds), ("B0", "a", 2)]
+        places = [(place, *one) for place in ("HP", "HR") for one in called]
+        if day == "D01":
+            places.remove(("HR", "K5", "1", 1))
+        free = START_MINUTE.get(day, 8 * 60 + 15)
+        off: dict[tuple[str, str], int] = {}
+        for order, (housing, lamp, specimen, mounting) in enumerate(places, start=1):
+            last = off.get((lamp, specimen))
+            start = free if last is None else max(free, last + REST_MINUTES)
+            rest = OVERNIGHT_MINUTES if last is None else start - last
+            seat = Seat(day, housing, lamp, specimen, mounting, order, start, rest)
+            hold = HOLD_MINUTES if seat.key in HOLDS else WARM_UPS.get(seat.key, SEAT_MINUTES)
+            found.append(replace(seat, hold_minutes=hold))
+            off[lamp, specimen] = start + hold
+            free = start + hold + CHANGE_MINUTES
+    return found
 
 
 CLAIMED = (

@@ -132,7 +132,11 @@ def _log(lines: TextIO, section: Section, values: Values, fixed: Values, faults:
     check_order(read.assign(run=values["run"]) if table.name == "warm_up" else read, name, faults)
     canonical = {header: column.name for column in numbers.columns for header in column.headers}
     own = {column: read[column] for column in (*numbers.names, "line")}
-    return _filled(table, len(read), fixed, own), list(dict.fromkeys(canonical[ours] for ours in held)), units
+    return (
+        empty_table(table, len(read), {**own, **fixed}),
+        list(dict.fromkeys(canonical[ours] for ours in held)),
+        units,
+    )
 
 
 def _units_row(rows: Rows, places: dict[str, int], faults: Faults) -> str:
@@ -151,13 +155,6 @@ def _units_row(rows: Rows, places: dict[str, int], faults: Faults) -> str:
             said = f'"{shown(typed)}" for {ours}: {words or f"name our column {other}"}.'
             faults.add("fault 23", rows.file, said, line=int(rows.numbers[0]))
     return text
-
-
-def _filled(table: Table, count: int, fixed: Values, own: Values) -> pd.DataFrame:
-    """Return rows of a table: what is the same in all of them, and what each holds."""
-    same = {name: pd.Series(value, range(count), "float64" if table.column(name).numeric else "str")
-            for name, value in fixed.items()}  # fmt: skip
-    return empty_table(table, count).assign(**{**own, **same})
 
 
 def _places(
@@ -336,7 +333,7 @@ def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, fau
     if times == ["elapsed_minutes"]:
         elapsed = unit_forms("elapsed_s")[0].convert(elapsed)
     own = {"elapsed_s": elapsed, "displayed_C": mean, "pixel_sd_K": scatter}
-    return _filled(table, 1, fixed, {**own, "line": line}), list(own), ""
+    return empty_table(table, 1, {**own, "line": [line], **fixed}), list(own), ""
 
 
 def _matrix(lines: TextIO, values: Values, faults: Faults) -> npt.NDArray[np.float64] | None:

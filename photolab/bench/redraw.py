@@ -228,8 +228,7 @@ class Protocol:
             top.append(next((t for t in (*most, *meters[meter].ranges_lx) if t > light), math.nan))
         alone = [f"link {k}" for k in told.index]  # one seating, on a day of its own
         told = told.assign(range_lx=top, point="hot_spot", mounting=alone, day=alone)
-        whole = empty_table(TABLES["readings"], len(told))
-        return whole.assign(**{str(c): told[c].to_numpy() for c in whole if c in told})
+        return empty_table(TABLES["readings"], len(told), told)
 
     def _add(
         self, name: Hashable, shape: str, sd: ArrayLike, groups: Groups, load: ArrayLike, onto: str = "light"

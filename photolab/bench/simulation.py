@@ -11,7 +11,6 @@ import sys
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -199,32 +198,22 @@ def mounting_effects(
         Key of the seat to deviation. [ln]
     """
     sds = [truth.housings[seat.housing].mounting_sd for seat in plan]
-    draws = rng.normal(0, 1, len(plan))
-    draws = np.clip(draws, -2, 2) if arranged else draws
+    draws = rng.normal(0, 1, len(plan)).clip(*((-2, 2) if arranged else (None, None)))
     effects = dict(zip([seat.key for seat in plan], (draws * sds).tolist(), strict=True))
     if not arranged:
         return effects
     effects.update(PINNED)
     for (lamp, housing), mean in GROUP_MEANS.items():
-        together = defaultdict(
-            list
-        )  # the baseline's seatings before and after the new lead are centred apart
+        together = defaultdict(list)
         for seat in plan:
             if (seat.lamp, seat.housing) == (lamp, housing):
+                # the baseline's seatings before and after the new lead are centred apart
                 together[seat.specimen, lamp == "B0" and seat.day >= "D06"].append(seat.key)
-        for keys in together.values():
-            _centre(effects, keys, mean)
+        for keys in together.values():  # those that are not pinned give all of them the wanted mean
+            free = [key for key in keys if key not in PINNED]
+            shift = (mean * len(keys) - sum(effects[key] for key in keys)) / max(len(free), 1)
+            effects |= {key: effects[key] + shift for key in free if len(free) > 1}
     return effects
-
-
-def _centre(effects: dict[str, float], keys: list[str], mean: float) -> None:
-    """Shift the mountings that are not pinned so that all of them have the wanted mean."""
-    free = [key for key in keys if key not in PINNED]
-    if len(free) < 2:
-        return
-    shift = (mean * len(keys) - sum(effects[key] for key in keys)) / len(free)
-    for key in free:
-        effects[key] += shift
 
 
 def day_effects(truth: Truth, *, rng: np.random.Generator) -> Truth:
@@ -287,25 +276,15 @@ def _simulation(
 
 def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
     declared = declare(invented.bench_document(truth), {}, Faults())
-    whole = {name: _complete(name, tables[name]) if name in tables else _empty(name) for name in TABLES}
+    given = {name: tables.get(name, pd.DataFrame()) for name in TABLES}
+    rows = {name: table.assign(line=np.arange(2, len(table) + 2)) for name, table in given.items()}
+    whole = {name: empty_table(TABLES[name], len(table), table) for name, table in rows.items()}
     return Bench(
         "simulated", declared.settings, declared.meters, declared.housings, whole,
         files=(), excluded=whole["readings"].iloc[:0], warnings=(), assumed=(), hashes={},
         spectra=others.spectra_of(whole["spectra"]),
         questions=tuple(question for question, _ in declared.questions),
     )  # fmt: skip
-
-
-@cache
-def _empty(name: str) -> pd.DataFrame:
-    return empty_table(TABLES[name])
-
-
-def _complete(name: str, given: pd.DataFrame) -> pd.DataFrame:
-    """Return a table with every column of the schema, as the reader returns it."""
-    whole = empty_table(TABLES[name], len(given))
-    held = {str(c): given[c].astype(whole[c].dtype) for c in whole if c in given}
-    return whole.assign(line=np.arange(2, len(given) + 2), **held)
 
 
 def write_simulation(simulation: Simulation, folder: Path | str) -> Path:

@@ -1,7 +1,7 @@
 """The other tables of a simulated bench: warm-up records, watts, camera, distance runs, beams, spectra, links."""
 
 from functools import cache
-from itertools import accumulate
+from itertools import accumulate, product
 from math import exp
 
 import numpy as np
@@ -377,36 +377,29 @@ def beam_table(truth: Truth, *, rng: np.random.Generator) -> pd.DataFrame:
     """
     grid_h, grid_v = np.meshgrid(np.arange(-20.0, 21.0), np.arange(-6.0, 4.01, 0.5))
     scan_v = np.round(np.arange(-2.0, 1.001, 0.05), 2)
-    pieces = []
-    for lamp, housing in BEAM_SHAPES:
-        for part, h, v in (
-            ("grid", grid_h.ravel(), grid_v.ravel()),
-            ("scan", np.full(scan_v.size, FINE_SCAN_DEG), scan_v),
-        ):
-            run = _beam_run(truth, lamp, housing, h, v, rng)
-            pieces.append(run.assign(run=f"{lamp}-{housing}-{part}"))
-    return pd.concat(pieces, ignore_index=True)
-
-
-def _beam_run(
-    truth: Truth, lamp: str, housing: str, h: Array, v: Array, rng: np.random.Generator
-) -> pd.DataFrame:
-    place, kind, model = truth.housings[housing], truth.meters[METER], truth.lamps[lamp]
-    slant = 1 + np.tan(np.radians(h)) ** 2 + np.tan(np.radians(v)) ** 2
-    per_candela = place.illuminance() / place.intensity_cd / slant
-    scatter = np.exp(rng.normal(0, model.reading_sd, h.size))
-    light = beam_intensity(truth, lamp, housing, h, v) * per_candela * scatter
+    scan_h = np.full(scan_v.size, FINE_SCAN_DEG)
+    parts = (("grid", grid_h.ravel(), grid_v.ravel()), ("scan", scan_h, scan_v))
+    kind = truth.meters[METER]
     low, high = kind.ranges_lx[:2]
-    colour = kind.colour[model.technology]
-    shown = {top: kind.display(light, top, colour) for top in (low, high)}
-    on_low = (v >= LOW_RANGE_FROM_DEG) & (shown[low] <= low)
-    figure = np.where(on_low, shown[low], shown[high])
-    dark = [float(kind.display(0.0, top, colour)) for top in (low, high)]
-    return pd.DataFrame({
-        "lamp": lamp, "housing": housing, "horizontal_deg": h, "vertical_deg": v,
-        "illuminance_lx": np.maximum(figure, 0), "censored": np.where(figure < 0, "below", ""),
-        "meter": METER, "range_lx": np.where(on_low, low, high), "dark_lx": np.where(on_low, *dark),
-    })  # fmt: skip
+    pieces = []
+    for (lamp, housing), (part, h, v) in product(BEAM_SHAPES, parts):
+        place, model = truth.housings[housing], truth.lamps[lamp]
+        slant = 1 + np.tan(np.radians(h)) ** 2 + np.tan(np.radians(v)) ** 2
+        per_candela = place.illuminance() / place.intensity_cd / slant
+        scatter = np.exp(rng.normal(0, model.reading_sd, h.size))
+        light = beam_intensity(truth, lamp, housing, h, v) * per_candela * scatter
+        colour = kind.colour[model.technology]
+        on_low, on_high = (kind.display(light, top, colour) for top in (low, high))
+        lowest = (v >= LOW_RANGE_FROM_DEG) & (on_low <= low)
+        figure = np.where(lowest, on_low, on_high)
+        dark = [float(kind.display(0.0, top, colour)) for top in (low, high)]
+        pieces.append(pd.DataFrame({
+            "run": f"{lamp}-{housing}-{part}", "lamp": lamp, "housing": housing, "horizontal_deg": h,
+            "vertical_deg": v, "illuminance_lx": np.maximum(figure, 0),
+            "censored": np.where(figure < 0, "below", ""), "meter": METER,
+            "range_lx": np.where(lowest, low, high), "dark_lx": np.where(lowest, *dark),
+        }))  # fmt: skip
+    return pd.concat(pieces, ignore_index=True)
 
 
 @cache
@@ -423,20 +416,17 @@ def spectrum_values(name: str) -> tuple[Array, Array]:
     tuple of ndarray
         Wavelength and relative value, largest 1. [nm], [1]
     """
-    if name in {"filament", "led"}:
-        grid = SOURCE_GRID_NM
-        value = planckian(grid, FILAMENT_K) if name == "filament" else led_illuminant(grid, LED_NAME)
+    grid = SOURCE_GRID_NM if name in {"filament", "led"} else RESPONSIVITY_GRID_NM
+    if name == "filament":
+        value = planckian(grid, FILAMENT_K)
+    elif name == "led":
+        value = led_illuminant(grid, LED_NAME)
+    elif name == "M1":  # V(lambda) narrowed by 0.97 about 555 nm, with a blue leak
+        value = photopic_efficiency(np.clip(555.0 + (grid - 555.0) / 0.97, 360.0, 830.0))
+        value = value + 0.15 * np.exp(-(((grid - 450.0) / 18.0) ** 2) / 2)
     else:
-        grid = RESPONSIVITY_GRID_NM
-        value = _meter_1(grid) if name == "M1" else photopic_efficiency(np.maximum(grid - 2.0, 360.0))
-    value = np.asarray(value) / np.max(value)
-    return grid, np.array([float(f"{item:.6g}") for item in value])
-
-
-def _meter_1(grid: Array) -> Array:
-    """V(lambda) narrowed by 0.97 about 555 nm, with a blue leak."""
-    narrowed = photopic_efficiency(np.clip(555.0 + (grid - 555.0) / 0.97, 360.0, 830.0))
-    return np.asarray(narrowed + 0.15 * np.exp(-(((grid - 450.0) / 18.0) ** 2) / 2))
+        value = photopic_efficiency(np.maximum(grid - 2.0, 360.0))
+    return grid, np.array([float(f"{item:.6g}") for item in np.asarray(value) / np.max(value)])
 
 
 def spectra_table(truth: Truth) -> pd.DataFrame:
@@ -452,21 +442,19 @@ def spectra_table(truth: Truth) -> pd.DataFrame:
     DataFrame
         One row a spectrum; LED lamps share a file.
     """
-    rows = [
-        (f"{name}-light", "source", name, "", f"spectrum_{lamp.technology}.csv")
-        for name, lamp in truth.lamps.items()
-    ]
+    lights = {name: f"spectrum_{lamp.technology}.csv" for name, lamp in truth.lamps.items()}
+    rows = [(f"{name}-light", "source", name, "", file) for name, file in lights.items()]
     rows += [(f"{name}-head", "responsivity", "", name, f"responsivity_{name}.csv") for name in truth.meters]
     return pd.DataFrame(rows, columns=TABLES["spectra"].names)
 
 
 def spectra_of(table: pd.DataFrame) -> dict[str, Spectrum]:
     """Return the spectra of a table of them, by name."""
-    found = {}
-    for name, kind, lamp, meter, file in zip(*(table[c] for c in TABLES["spectra"].names), strict=True):
-        values = spectrum_values(file.removesuffix(".csv").partition("_")[2])
-        found[name] = Spectrum(kind, lamp, meter, *values)
-    return found
+    rows = zip(*(table[c] for c in TABLES["spectra"].names), strict=True)
+    return {
+        name: Spectrum(kind, lamp, meter, *spectrum_values(file.removesuffix(".csv").partition("_")[2]))
+        for name, kind, lamp, meter, file in rows
+    }
 
 
 def links_table(truth: Truth, states: list[SeatState], *, rng: np.random.Generator) -> pd.DataFrame:

@@ -4,6 +4,7 @@ A column is read on its different cells, all at once; only the rows of a cell th
 """
 
 from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -22,12 +23,15 @@ from photolab.bench.faults import Faults, closest, hint, shown
 from photolab.bench.files import Cells, Rows
 from photolab.bench.schema import REFUSED_UNITS, Field, Table, UnitForm
 
+NOTHING: Mapping[str, Any] = {}
 Named = dict[str, tuple[int, UnitForm | None]]
 """Position and unit of each column that a file has."""
 
 
-def empty_table(table: Table, count: int = 0) -> pd.DataFrame:
-    """Return a table that has every column and nothing in it.
+def empty_table(
+    table: Table, count: int = 0, given: Mapping[str, Any] | pd.DataFrame = NOTHING
+) -> pd.DataFrame:
+    """Return a table that has every column, and nothing in it but what is given.
 
     Parameters
     ----------
@@ -35,18 +39,20 @@ def empty_table(table: Table, count: int = 0) -> pd.DataFrame:
         Which one.
     count : int, default 0
         Rows.
+    given : mapping or DataFrame, optional
+        Columns, or one value for all rows of a column; those that the table does not have are left out.
 
     Returns
     -------
     DataFrame
-        NaN for numbers, "" for text, 0 for ``line``.
+        NaN for numbers, "" for text, 0 for ``line`` where nothing is given.
     """
-    blanks = {c.name: blank(c, count) for c in table.columns}
-    return pd.DataFrame({**blanks, "line": np.zeros(count, dtype=np.int64)})
+    columns = {c.name: filled(c, count, given.get(c.name)) for c in table.columns}
+    return pd.DataFrame({**columns, "line": np.asarray(given.get("line", np.zeros(count, dtype=np.int64)))})
 
 
-def blank(column: Field, count: int) -> "pd.Series[float] | pd.Series[str]":
-    """Return a column without values.
+def filled(column: Field, count: int, value: Any = None) -> "pd.Series[float] | pd.Series[str]":
+    """Return a column with what it holds.
 
     Parameters
     ----------
@@ -54,15 +60,16 @@ def blank(column: Field, count: int) -> "pd.Series[float] | pd.Series[str]":
         Which one.
     count : int
         Rows.
+    value : array_like or scalar, optional
+        Its cells, or what is the same in all of them.
 
     Returns
     -------
     Series
-        NaN for numbers, "" for text.
+        NaN for numbers, "" for text where nothing is given.
     """
-    return pd.Series(
-        np.nan if column.numeric else "", range(count), dtype="float64" if column.numeric else "str"
-    )
+    held = (np.nan if column.numeric else "") if value is None else getattr(value, "array", value)
+    return pd.Series(held, range(count), dtype="float64" if column.numeric else "str")
 
 
 def read_table(
@@ -96,7 +103,7 @@ def read_table(
     for column in table.columns:
         position, form = named.get(column.name, (-1, None))
         if position < 0:
-            data[column.name] = blank(column, len(rows.numbers))
+            data[column.name] = filled(column, len(rows.numbers))
             continue
         header = rows.header[position]
         reader = _Reader(rows, column, form, faults, decimal, (theirs or {}).get(header, header))
