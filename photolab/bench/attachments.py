@@ -1,12 +1,10 @@
 """Files other tables point to: spectra."""
 
-from pathlib import Path
-
 import pandas as pd
 
 from photolab.bench.declared import Declared
 from photolab.bench.faults import Faults
-from photolab.bench.files import in_folder, load_rows
+from photolab.bench.files import Folder
 from photolab.bench.model import Spectrum
 from photolab.bench.schema import SPECTRUM_FILE
 from photolab.bench.tables import read_table
@@ -15,23 +13,17 @@ LARGEST_STEP_NM = 10.0
 VISIBLE_NM = (380.0, 780.0)
 
 
-def read_spectra(
-    folder: Path, table: pd.DataFrame, declared: Declared, faults: Faults, hashes: dict[str, str]
-) -> dict[str, Spectrum]:
+def read_spectra(folder: Folder, table: pd.DataFrame, declared: Declared) -> dict[str, Spectrum]:
     """Return the spectra that spectra.csv lists, by name.
 
     Parameters
     ----------
-    folder : Path
-        The bench folder.
+    folder : Folder
+        The bench folder; keeps what is wrong.
     table : DataFrame
         Rows of spectra.csv.
     declared : Declared
         What bench.toml says.
-    faults : Faults
-        Collects what is wrong.
-    hashes : dict
-        Receives the SHA-256 of what is read, by file name.
 
     Returns
     -------
@@ -41,18 +33,14 @@ def read_spectra(
     found: dict[str, Spectrum] = {}
     for row in table.to_dict("records"):
         name = str(row["file"])
-        line = int(row["line"])
-        if not name or not in_folder(folder, name, faults, "spectra.csv", line=line, column="file"):
+        if not name or not folder.holds(name, "spectra.csv", line=int(row["line"]), column="file"):
             continue
-        rows = load_rows(folder, name, declared.separator, faults, hashes)
-        if rows is None:
-            continue
-        values = read_table(SPECTRUM_FILE, rows, faults, decimal=declared.decimal)
-        _check_spectrum(values, name, faults)
-        found[str(row["name"])] = Spectrum(
-            str(row["kind"]), str(row["lamp"]), str(row["meter"]),
-            values["wavelength_nm"].to_numpy(dtype=float), values["value"].to_numpy(dtype=float),
-        )  # fmt: skip
+        rows = folder.rows(name, declared.separator)
+        if rows is not None:
+            values = read_table(SPECTRUM_FILE, rows, folder.faults, decimal=declared.decimal)
+            _check_spectrum(values, name, folder.faults)
+            curve = (values[column].to_numpy(dtype=float) for column in SPECTRUM_FILE.names)
+            found[str(row["name"])] = Spectrum(str(row["kind"]), str(row["lamp"]), str(row["meter"]), *curve)
     return found
 
 

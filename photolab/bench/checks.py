@@ -128,9 +128,9 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
             near = {code: hint(code, codes) or new.format(shown(code)) for code in strange}
             words = f'"{{value}}" {where}{{near}}.'
             faults.where("fault 12", f"{name}.csv", rows.assign(near=rows[column].map(near)), column, words)
-    for section, values in declared.instruments:
+    for section in declared.instruments:
         for column, (codes, where) in known.items():
-            code = values.get(column)
+            code = section.values.get(column)
             if code and codes and code not in codes:
                 words = f'{section.section}.{column} = "{shown(code)}" {where}{hint(code, codes)}.'
                 section.fault("fault 12", words, column)

@@ -5,6 +5,7 @@ import tomllib
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 from itertools import count, pairwise
 from typing import Any
 
@@ -36,10 +37,10 @@ class Declared:
     meters: dict[str, Meter] = field(default_factory=dict)
     meter_ids: tuple[str, ...] = ()
     housings: dict[str, Housing] = field(default_factory=dict)
-    instruments: list[tuple["Section", Values]] = field(default_factory=list)
+    instruments: list["Section"] = field(default_factory=list)
     questions: list[tuple[Question, "Section"]] = field(default_factory=list)
     their_figures: list[tuple[TheirFigure, "Section"]] = field(default_factory=list)
-    earlier: list[tuple[Values, "Section"]] = field(default_factory=list)
+    earlier: list["Section"] = field(default_factory=list)
     separator: str = ","
     decimal: str = "."
 
@@ -133,8 +134,9 @@ class Section:
         """
         self.faults.add(code, FILE, message, line=self.line(key) if key else None)
 
+    @cached_property
     def values(self) -> Values:
-        """Return every key of the section; a faulty or absent one has its default."""
+        """Every key of the section; a faulty or absent one has its default."""
         keys = {key.name: key for key in SECTIONS[self.section]}
         for name in self.given:
             if name not in keys:
@@ -344,7 +346,7 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
     """
     sections = {name: _sections(name, given, lines, faults) for name in SECTIONS if "." not in name and name}
     _top(given, sections, lines, faults)
-    single = {name: sections[name][0].values() for name in SINGLE}
+    single = {name: sections[name][0].values for name in SINGLE}
     if single["csv"]["separator"] == single["csv"]["decimal"]:
         words = '[csv] separator and decimal are both ","; a decimal comma needs separator = ";".'
         faults.add("fault 8", FILE, words)
@@ -357,10 +359,10 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
         _meters(sections["meter"], lines, faults),
         tuple(str(section.given.get("id", "")) for section in sections["meter"]),
         housings,
-        [(section, section.values()) for name in INSTRUMENTS for section in sections[name]],
+        [section for name in INSTRUMENTS for section in sections[name] if section.values],  # each key is read
         list(_questions(sections["question"], housings)),
         list(_their_figures(sections["their_figure"], housings)),
-        [(section.values(), section) for section in sections["our_earlier"]],
+        [section for section in sections["our_earlier"] if section.values],
         **single["csv"],
     )
 
@@ -408,7 +410,7 @@ def _named(sections: list[Section]) -> list[tuple[Section, Values]]:
     """Return sections with their values, those that have an id of their own."""
     found: dict[str, tuple[Section, Values]] = {}
     for section in sections:
-        values = section.values()
+        values = section.values
         if values["id"] in found:
             words = f'{section.section}.id "{shown(values["id"])}" is used twice; give each its own.'
             section.fault("fault 7", words, "id")
@@ -423,7 +425,7 @@ def _questions(
     """Yield the questions that are whole; their housings are declared ones, their lamps are checked later."""
     known = ["each", "any", *housings]
     for section in sections:
-        values = section.values()
+        values = section.values
         place = values["housing"]
         if place is not None and place not in known:
             section.fault("fault 12", f"question.{_no_housing(place, known)}.", "housing")
@@ -442,7 +444,7 @@ def _their_figures(
 ) -> Iterator[tuple[TheirFigure, Section]]:
     """Yield others' figures; their lamps are checked later."""
     for section in sections:
-        values = section.values()
+        values = section.values
         if None in values.values():
             continue
         figure = TheirFigure(**values)
@@ -486,7 +488,7 @@ def _meters(sections: list[Section], lines: Lines, faults: Faults) -> dict[str, 
     counts = {"spectral_factor": count(), "certificate": count()}  # over all meters: how `Lines` counts them
 
     def part(name: str, table: Values, label: str) -> Values | None:
-        values = Section(f"meter.{name}", next(counts[name]), label, table, lines, faults).values()
+        values = Section(f"meter.{name}", next(counts[name]), label, table, lines, faults).values
         return None if None in values.values() else values
 
     for section, values in _named(sections):

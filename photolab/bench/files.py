@@ -9,7 +9,7 @@ import re
 import stat
 from collections import defaultdict, deque
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
 from typing import TextIO
@@ -124,186 +124,173 @@ def strays(names: Collection[str], read: Collection[str], faults: Faults) -> Non
             faults.add("caution 30", name, f"this file is not read; did you mean {near}?")
 
 
-def load(folder: Path, name: str, faults: Faults, hashes: dict[str, str]) -> bytes | None:
-    """Return the bytes of one plain file of the folder and note its SHA-256, or None after a fault.
+@dataclass(frozen=True, eq=False)
+class Folder:
+    """A bench folder that is being read.
 
-    Parameters
+    Attributes
     ----------
-    folder : Path
-        The bench folder.
-    name : str
-        File name.
+    path : Path
+        Where it is.
     faults : Faults
         Collects what is wrong.
     hashes : dict
-        Receives the SHA-256 of what is read, by file name.
-
-    Returns
-    -------
-    bytes or None
-        What the file holds.
+        SHA-256 of what was read, by file name.
     """
-    path, words = folder / name, ""
-    try:
-        status = os.lstat(path)
-        if stat.S_ISLNK(status.st_mode):
-            words = "is a link; put the file itself into the folder."
-        elif not stat.S_ISREG(status.st_mode):
-            words = "is not a plain file."
-        else:
-            with path.open("rb") as stream:
-                data = stream.read(MAX_FILE_BYTES + 1)
-            if len(data) > MAX_FILE_BYTES:
-                found, wanted = f"{status.st_size / 2**20:.0f} MB", f"{MAX_FILE_BYTES // 2**20} MB"
-                words = f"is too large: {found}; wanted {wanted} or less."
-    except OSError as error:
-        words = f"cannot be read: {(error.strerror or 'unknown reason').lower()}."
-    if words:
-        faults.add("fault 3", name, words)
-        return None
-    hashes[name] = hashlib.sha256(data).hexdigest()
-    return data
 
+    path: Path
+    faults: Faults = field(default_factory=Faults)
+    hashes: dict[str, str] = field(default_factory=dict)
 
-def decode(name: str, data: bytes, faults: Faults) -> str | None:
-    """Return the text of a file (UTF-8, a BOM is fine), or None after a fault.
+    def holds(
+        self, name: str, file: str, *, line: int | None = None, column: str = "", absent: str = "fault 3"
+    ) -> bool:
+        """Return whether a name is that of a file inside the folder; a path, or no file, is kept as a fault.
 
-    Parameters
-    ----------
-    name : str
-        File name.
-    data : bytes
-        What it holds.
-    faults : Faults
-        Collects what is wrong.
+        Parameters
+        ----------
+        name : str
+            The name as declared.
+        file : str
+            Where it is declared.
+        line : int, optional
+            Row there.
+        column : str
+            Column or key there.
+        absent : str, default "fault 3"
+            Code of a file that is not there.
 
-    Returns
-    -------
-    str or None
-        The text.
-    """
-    line = None
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        words = 'is UTF-16; save it again as "CSV UTF-8".'
-    elif not data.strip():
-        words = "is empty."
-    elif b"\x00" in data:
-        words = "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8."
-    else:
-        try:
-            return data.decode("utf-8-sig")
-        except UnicodeDecodeError as error:
-            line = data.count(b"\n", 0, error.start) + 1
-            words = f'byte 0x{data[error.start]:02x} is not UTF-8; save the file again as "CSV UTF-8".'
-    faults.add("fault 11", name, words, line=line)
-    return None
-
-
-def in_folder(
-    folder: Path,
-    name: str,
-    faults: Faults,
-    file: str,
-    *,
-    line: int | None = None,
-    column: str = "",
-    absent: str = "fault 3",
-) -> bool:
-    """Return whether a name is that of a file inside the folder; a path, or no file, is kept as a fault.
-
-    Parameters
-    ----------
-    folder : Path
-        The bench folder.
-    name : str
-        The name as declared.
-    faults : Faults
-        Collects what is wrong.
-    file : str
-        Where it is declared.
-    line : int, optional
-        Row there.
-    column : str
-        Column or key there.
-    absent : str, default "fault 3"
-        Code of a file that is not there.
-
-    Returns
-    -------
-    bool
-        Whether there is something to open.
-    """
-    if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
-        words = f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
-        faults.add("fault 27", file, words, line=line, column=column)
+        Returns
+        -------
+        bool
+            Whether there is something to open.
+        """
+        code, words, path = absent, f'"{shown(name)}" is not in the folder.', self.path / name
+        if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
+            words = (
+                f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
+            )
+            code = "fault 27"
+        elif path.exists() or path.is_symlink():
+            return True
+        self.faults.add(code, file, words, line=line, column=column)
         return False
-    there = (folder / name).exists() or (folder / name).is_symlink()
-    if not there:
-        faults.add(absent, file, f'"{shown(name)}" is not in the folder.', line=line, column=column)
-    return there
 
+    def load(self, name: str) -> bytes | None:
+        """Return the bytes of one plain file of the folder and note its SHA-256, or None after a fault.
 
-def decode_any(name: str, data: bytes, faults: Faults) -> tuple[str, str] | None:
-    """Return the text of an instrument's file and how it was read, or None after a fault.
+        Parameters
+        ----------
+        name : str
+            File name.
 
-    Parameters
-    ----------
-    name : str
-        File name.
-    data : bytes
-        What it holds.
-    faults : Faults
-        Collects what is wrong.
+        Returns
+        -------
+        bytes or None
+            What the file holds.
+        """
+        path, words = self.path / name, ""
+        try:
+            status = os.lstat(path)
+            if stat.S_ISLNK(status.st_mode):
+                words = "is a link; put the file itself into the folder."
+            elif not stat.S_ISREG(status.st_mode):
+                words = "is not a plain file."
+            else:
+                with path.open("rb") as stream:
+                    data = stream.read(MAX_FILE_BYTES + 1)
+                if len(data) > MAX_FILE_BYTES:
+                    found, wanted = f"{status.st_size / 2**20:.0f} MB", f"{MAX_FILE_BYTES // 2**20} MB"
+                    words = f"is too large: {found}; wanted {wanted} or less."
+        except OSError as error:
+            words = f"cannot be read: {(error.strerror or 'unknown reason').lower()}."
+        if words:
+            self.faults.add("fault 3", name, words)
+            return None
+        self.hashes[name] = hashlib.sha256(data).hexdigest()
+        return data
 
-    Returns
-    -------
-    tuple of str or None
-        The text, and UTF-8, UTF-16 or Latin-1: bytes that are no UTF-8 are read as that.
-    """
-    even, odd = (data[start:400:2].count(0) for start in (0, 1))
-    tried = {"utf-8-sig": "UTF-8", "latin-1": "Latin-1"}
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        tried = {"utf-16": "UTF-16"}
-    elif (
-        even + odd
-    ):  # every second byte of plain words is zero: without a mark, that tells the order of bytes
-        tried = {"utf-16-le" if odd > even else "utf-16-be": "UTF-16"}
-    for encoding, said in tried.items():
-        with contextlib.suppress(UnicodeDecodeError):
-            text = data.decode(encoding)
-            if text.strip() and "\x00" not in text:
-                return text, said
-    words = "is no text; a file of numbers in words is wanted." if data.strip() else "is empty."
-    faults.add("fault 11", name, words)
-    return None
+    def text(self, name: str) -> str | None:
+        """Return the text of a file (UTF-8, a BOM is fine), or None after a fault.
 
+        Parameters
+        ----------
+        name : str
+            File name.
 
-def load_rows(folder: Path, name: str, separator: str, faults: Faults, hashes: dict[str, str]) -> Rows | None:
-    """Return the header and cells of a separated-values file, or None after a fault.
-
-    Parameters
-    ----------
-    folder : Path
-        The bench folder.
-    name : str
-        File name.
-    separator : str
-        What stands between cells.
-    faults : Faults
-        Collects what is wrong.
-    hashes : dict
-        Receives the SHA-256 of what is read, by file name.
-
-    Returns
-    -------
-    Rows or None
-        Header and cells.
-    """
-    data = load(folder, name, faults, hashes)
-    if data is None or decode(name, data, faults) is None:
+        Returns
+        -------
+        str or None
+            The text.
+        """
+        data, line = self.load(name), None
+        if data is None:
+            return None
+        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            words = 'is UTF-16; save it again as "CSV UTF-8".'
+        elif not data.strip():
+            words = "is empty."
+        elif b"\x00" in data:
+            words = "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8."
+        else:
+            try:
+                return data.decode("utf-8-sig")
+            except UnicodeDecodeError as error:
+                line = data.count(b"\n", 0, error.start) + 1
+                words = f'byte 0x{data[error.start]:02x} is not UTF-8; save the file again as "CSV UTF-8".'
+        self.faults.add("fault 11", name, words, line=line)
         return None
-    lines = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig", newline="")
-    return take_apart(name, lines, separator, faults)
+
+    def text_as_it_is(self, name: str) -> tuple[str, str] | None:
+        """Return the text of an instrument's file and how it was read, or None after a fault.
+
+        Parameters
+        ----------
+        name : str
+            File name.
+
+        Returns
+        -------
+        tuple of str or None
+            The text, and UTF-8, UTF-16 or Latin-1: bytes that are no UTF-8 are read as that.
+        """
+        data = self.load(name)
+        if data is None:
+            return None
+        even, odd = (data[start:400:2].count(0) for start in (0, 1))
+        tried = {"utf-8-sig": "UTF-8", "latin-1": "Latin-1"}
+        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            tried = {"utf-16": "UTF-16"}
+        elif even + odd:  # every second byte of plain words is zero: that tells the order of bytes
+            tried = {"utf-16-le" if odd > even else "utf-16-be": "UTF-16"}
+        for encoding, said in tried.items():
+            with contextlib.suppress(UnicodeDecodeError):
+                text = data.decode(encoding)
+                if text.strip() and "\x00" not in text:
+                    return text, said
+        words = "is no text; a file of numbers in words is wanted." if data.strip() else "is empty."
+        self.faults.add("fault 11", name, words)
+        return None
+
+    def rows(self, name: str, separator: str) -> Rows | None:
+        """Return the header and cells of a separated-values file, or None after a fault.
+
+        Parameters
+        ----------
+        name : str
+            File name.
+        separator : str
+            What stands between cells.
+
+        Returns
+        -------
+        Rows or None
+            Header and cells.
+        """
+        text = self.text(name)
+        return (
+            None if text is None else take_apart(name, io.StringIO(text, newline=""), separator, self.faults)
+        )
 
 
 def take_apart(

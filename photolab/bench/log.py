@@ -6,7 +6,6 @@ import re
 from dataclasses import replace
 from datetime import datetime
 from itertools import islice
-from pathlib import Path
 from statistics import fmean, stdev
 from typing import TextIO
 
@@ -18,9 +17,9 @@ from photolab.bench.cells import CellFault, inside, parse_number, plain_numbers
 from photolab.bench.checks import check_order
 from photolab.bench.declared import FILE, Declared, Section, Values
 from photolab.bench.faults import Faults, hint, shown
-from photolab.bench.files import Cells, Rows, decode_any, foreign, in_folder, load, take_apart
+from photolab.bench.files import Cells, Folder, Rows, foreign, take_apart
 from photolab.bench.model import Log
-from photolab.bench.schema import HEADERS, REFUSED_UNITS, SECTIONS, TABLES, Table, unit_forms
+from photolab.bench.schema import HEADERS, REFUSED_UNITS, TABLES, Table, unit_forms
 from photolab.bench.tables import empty_table, read_table
 
 PREVIEW_ROWS = 5
@@ -28,27 +27,22 @@ DAY_S = 86400.0
 _CLOCK = re.compile(
     r"(?:(\S+)[T ]\s*)?(\d{1,2}):([0-5]\d)(?::([0-5]\d(?:[.,]\d+)?))?(?:\s*([AP])M)?", re.IGNORECASE
 )
+Kept = npt.NDArray[np.bool_]
 Read = tuple[pd.DataFrame, list[str], str]
 """Rows, the columns of them to show, and the row of units that was skipped."""
 
 
-def join_instruments(
-    folder: Path, declared: Declared, tables: dict[str, pd.DataFrame], faults: Faults, hashes: dict[str, str]
-) -> list[Log]:
+def join_instruments(folder: Folder, declared: Declared, tables: dict[str, pd.DataFrame]) -> list[Log]:
     """Join the rows of instruments' files to warm_up and thermal, as if they had been typed there.
 
     Parameters
     ----------
-    folder : Path
-        The bench folder.
+    folder : Folder
+        The bench folder; keeps what is wrong.
     declared : Declared
         What bench.toml says.
     tables : dict
         The tables as read; warm_up and thermal are replaced by longer ones, with ``log_file``.
-    faults : Faults
-        Collects what is wrong.
-    hashes : dict
-        Receives the SHA-256 of what is read, by file name.
 
     Returns
     -------
@@ -57,22 +51,22 @@ def join_instruments(
     """
     logs: list[Log] = []
     runs = set(tables["warm_up"]["run"].unique())
-    for section, values in declared.instruments:
+    for section in declared.instruments:
+        values = section.values
         run = values.get("run")
         if run and run in runs:
             words = f'log.run "{shown(run)}" is also a run of another file; give each its own.'
             section.fault("fault 7", words, "run")
         runs.add(run)
         name, into = values["file"], values.get("into", "thermal")
-        if None in values.values() or not in_folder(folder, name, faults, FILE, line=section.line("file")):
+        if None in values.values() or not folder.holds(name, FILE, line=section.line("file")):
             continue
-        data = load(folder, name, faults, hashes)
-        text = None if data is None else decode_any(name, data, faults)
+        text = folder.text_as_it_is(name)
         if text is None:
             continue
         lines = io.StringIO(text[0], newline="")
-        fixed = _constants(section, values, TABLES[into])
-        read = (_log if section.section == "log" else _picture)(lines, section, values, fixed, faults)
+        fixed = _constants(section, TABLES[into])
+        read = (_log if section.section == "log" else _picture)(lines, section, fixed)
         if read is None or not fixed:
             continue
         rows, told, units = read[0].assign(log_file=name), *read[1:]
@@ -82,15 +76,15 @@ def join_instruments(
     return logs
 
 
-def _constants(section: Section, values: Values, table: Table) -> Values:
+def _constants(section: Section, table: Table) -> Values:
     """Return what holds for every row of a file, by column; nothing where a row could not be used with it."""
-    fixed = {key.name: values[key.name] for key in SECTIONS[section.section] if key.name in section.given}
-    fixed = {name: value for name, value in fixed.items() if name in table.names and name != "elapsed_s"}
+    own = {*table.names} - {"elapsed_s"}
+    fixed = {name: value for name, value in section.values.items() if name in own and name in section.given}
     for name in section.given:
         if name in {*TABLES["warm_up"].names, *TABLES["thermal"].names} - {"elapsed_s", *table.names}:
             words = f"{section.section}.{name}: {table.name} has no such column; take the line out."
             section.fault("fault 2", words, name)
-    given = {*fixed, *values.get("columns", {})}
+    given = {*fixed, *section.values.get("columns", {})}
     lacking = [c for c in table.columns if c.required and not c.numeric and c.name not in given]
     for column in lacking:
         words = f"{section.label} has no {column.name}; write {column.name} = …, {column.note}."
@@ -102,11 +96,12 @@ def _constants(section: Section, values: Values, table: Table) -> Values:
     return {} if lacking else fixed
 
 
-def _log(lines: TextIO, section: Section, values: Values, fixed: Values, faults: Faults) -> Read | None:
+def _log(lines: TextIO, section: Section, fixed: Values) -> Read | None:
     """Return a logger's rows by the declared columns, counted from switch-on."""
+    values, faults = section.values, section.faults
     name, table = values["file"], TABLES[values["into"]]
     rows = take_apart(name, lines, values["separator"], faults, first_row=values["first_row"])
-    places = None if rows is None else _places(rows, section, values, table, fixed, faults)
+    places = None if rows is None else _places(rows, section, table, fixed)
     if rows is None or places is None:
         return None
     time = places.pop("elapsed_s")
@@ -114,7 +109,7 @@ def _log(lines: TextIO, section: Section, values: Values, fixed: Values, faults:
     if units := _units_row(rows, {**places, typed or "elapsed_s": time}, faults):
         columns = [Cells(column.words, column.places[1:]) for column in rows.columns]
         rows = replace(rows, columns=columns, numbers=rows.numbers[1:])
-    found = _elapsed(rows, time, typed, section, values, faults)
+    found = _elapsed(rows, time, typed, section)
     if found is None:
         return None
     elapsed, kept = found
@@ -122,13 +117,8 @@ def _log(lines: TextIO, section: Section, values: Values, fixed: Values, faults:
     theirs = {**values["columns"], "elapsed_s": rows.header[time]}
     cells = [Cells(column.words, column.places[kept]) for column in held.values()]
     numbers = Table(table.name, table.about, tuple(column for column in table.columns if column.numeric))
-    read = read_table(
-        numbers,
-        Rows(name, list(held), cells, rows.numbers[kept]),
-        faults,
-        decimal=values["decimal"],
-        theirs=theirs,
-    )
+    rows = Rows(name, list(held), cells, rows.numbers[kept])
+    read = read_table(numbers, rows, faults, decimal=values["decimal"], theirs=theirs)
     check_order(read.assign(run=values["run"]) if table.name == "warm_up" else read, name, faults)
     canonical = {header: column.name for column in numbers.columns for header in column.headers}
     own = {column: read[column] for column in (*numbers.names, "line")}
@@ -157,10 +147,9 @@ def _units_row(rows: Rows, places: dict[str, int], faults: Faults) -> str:
     return text
 
 
-def _places(
-    rows: Rows, section: Section, values: Values, table: Table, fixed: Values, faults: Faults
-) -> dict[str, int] | None:
+def _places(rows: Rows, section: Section, table: Table, fixed: Values) -> dict[str, int] | None:
     """Return the position of each declared column in a logger's file, by our header; that of the time as elapsed_s."""
+    values = section.values
     headers = {header: column.name for column in table.columns if column.numeric for header in column.headers}
     listed = ", ".join(shown(header) for header in rows.header[:12])
     wanted = [*values["columns"].items(), *([("elapsed_s", values["clock"])] if values["clock"] else [])]
@@ -190,18 +179,16 @@ def _places(
         if file == FILE:
             section.fault(code, f"{section.label}: {words}", "columns")
         else:
-            faults.add(code, file, words, line=values["first_row"])
+            section.faults.add(code, file, words, line=values["first_row"])
     return None if slips else places
 
 
-def _elapsed(
-    rows: Rows, place: int, typed: str, section: Section, values: Values, faults: Faults
-) -> tuple[Cells, npt.NDArray[np.bool_]] | None:
+def _elapsed(rows: Rows, place: int, typed: str, section: Section) -> tuple[Cells, Kept] | None:
     """Return a logger's times as seconds from switch-on, as text, and which rows belong to the record.
 
     What is not a number stays as it is; None where nothing can be counted.
     """
-    cells, theirs = rows.columns[place], rows.header[place]
+    cells, values, faults = rows.columns[place], section.values, section.faults
     form = next((form for form in unit_forms("elapsed_s") if form.header == typed), None)
     first = next((word for place in cells.places if (word := cells.words[place])), "")
     stamped = bool(values["clock"]) or (_stamp(first) is not None and first.count(":") == 2)
@@ -222,7 +209,7 @@ def _elapsed(
         typed_in = np.array([bool(word) for word in cells.words], dtype=bool)[cells.places]
         for row in np.flatnonzero(np.isnan(times) & typed_in):
             words = f'"{shown(cells.words[cells.places[row]])}" is not a clock time; wanted HH:MM:SS.'
-            faults.add("fault 6", rows.file, words, line=int(rows.numbers[row]), column=theirs)
+            faults.add("fault 6", rows.file, words, line=int(rows.numbers[row]), column=rows.header[place])
             kept[row] = False
         if not kept.any():
             return None
@@ -293,13 +280,13 @@ def _past_midnight(
     return times, {"switched_on": float(on), "switched_off": float(off)}
 
 
-def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, faults: Faults) -> Read | None:
+def _picture(lines: TextIO, section: Section, fixed: Values) -> Read | None:
     """Return the mean of the hottest pixels of a rectangle, with their scatter, as one row of thermal.
 
     The hottest pixels are also those whose noise was upwards: a tenth of a kelvin beside a camera's two.
     """
-    name, sides, count = values["file"], values["rectangle"], values["hottest_pixels"]
-    matrix = _matrix(lines, values, faults)
+    values, matrix = section.values, _matrix(lines, section)
+    sides, count = values["rectangle"], values["hottest_pixels"]
     times = [key for key in ("elapsed_s", "elapsed_minutes") if key in section.given]
     if len(times) != 1:
         said = f"{section.label}: write elapsed_s or elapsed_minutes, one of the two."
@@ -328,7 +315,7 @@ def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, fau
         if not inside(found, table.column(column)):
             wanted = table.column(column)
             words = f"the hottest pixels {said} {found:.4g} {wanted.unit}; wanted {wanted.wanted}."
-            faults.add("fault 14", name, words, line=line)
+            section.faults.add("fault 14", values["file"], words, line=line)
     elapsed = values[times[0]]
     if times == ["elapsed_minutes"]:
         elapsed = unit_forms("elapsed_s")[0].convert(elapsed)
@@ -336,8 +323,9 @@ def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, fau
     return empty_table(table, 1, {**own, "line": [line], **fixed}), list(own), ""
 
 
-def _matrix(lines: TextIO, values: Values, faults: Faults) -> npt.NDArray[np.float64] | None:
+def _matrix(lines: TextIO, section: Section) -> npt.NDArray[np.float64] | None:
     """Return the temperatures of a picture, row by row, or None after a fault [as the camera saves them]."""
+    values, faults = section.values, section.faults
     name, first = values["file"], values["first_row"]
     try:
         cells = list(csv.reader(islice(lines, first - 1, None), delimiter=values["separator"], strict=True))

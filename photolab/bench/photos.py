@@ -3,13 +3,12 @@
 import io
 import warnings
 from collections.abc import Mapping
-from pathlib import Path
 
 import pandas as pd
 from PIL import Image, ImageOps
 
-from photolab.bench.faults import Faults, shown
-from photolab.bench.files import in_folder, load
+from photolab.bench.faults import shown
+from photolab.bench.files import Folder
 from photolab.bench.model import Photo
 
 LONGEST_SIDE = 640
@@ -17,21 +16,15 @@ MOST_PIXELS = 100_000_000
 """Of a picture that is opened: a small file can unpack to far more."""
 
 
-def read_photos(
-    folder: Path, tables: Mapping[str, pd.DataFrame], faults: Faults, hashes: dict[str, str]
-) -> tuple[Photo, ...]:
+def read_photos(folder: Folder, tables: Mapping[str, pd.DataFrame]) -> tuple[Photo, ...]:
     """Return the pictures of lamps and readings, each once a lamp; one that is not there is a caution.
 
     Parameters
     ----------
-    folder : Path
-        The bench folder.
+    folder : Folder
+        The bench folder; keeps what is wrong.
     tables : mapping
         The tables as read.
-    faults : Faults
-        Collects what is wrong.
-    hashes : dict
-        Receives the SHA-256 of what is read, by file name.
 
     Returns
     -------
@@ -45,13 +38,13 @@ def read_photos(
             notes |= dict.fromkeys(filter(None, [row.get("note")]))
     found = []
     for (name, lamp), (file, line, notes) in named.items():
-        if not in_folder(folder, name, faults, file, line=line, column="photo", absent="caution 30"):
-            continue
-        data = load(folder, name, faults, hashes)
+        data = None
+        if folder.holds(name, file, line=line, column="photo", absent="caution 30"):
+            data = folder.load(name)
         try:
             found += [] if data is None else [Photo(name, lamp, "; ".join(notes), *scaled_down(data))]
         except ValueError as error:
-            faults.add("fault 3", file, f'"{shown(name)}" {error}', line=line, column="photo")
+            folder.faults.add("fault 3", file, f'"{shown(name)}" {error}', line=line, column="photo")
     return tuple(found)
 
 
@@ -90,9 +83,8 @@ def scaled_down(data: bytes) -> tuple[bytes, int]:
         raise ValueError(message) from None
     except (OSError, ValueError, SyntaxError, KeyError, IndexError, TypeError, EOFError, MemoryError):
         message = "is no picture that can be read; wanted a whole JPEG, PNG or WebP."
-        message += " It looks like HEIC, the form of some telephones: save it as JPEG." * (
-            data[4:8] == b"ftyp"
-        )
+        if data[4:8] == b"ftyp":
+            message += " It looks like HEIC, the form of some telephones: save it as JPEG."
         raise ValueError(message) from None
     plain = Image.new("RGB", seen.size, "white")
     plain.paste(seen, mask=seen)

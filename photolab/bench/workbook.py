@@ -9,7 +9,6 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
-from pathlib import Path
 from typing import Any
 
 import openpyxl
@@ -23,7 +22,7 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 from photolab.bench.cells import digits, plain_numbers
 from photolab.bench.declared import FILE, INSTRUMENTS, Declared, Lines, Values, declare
 from photolab.bench.faults import Faults, Problem, shown
-from photolab.bench.files import MAX_COLUMNS, WORKBOOK, Rows, as_rows, load
+from photolab.bench.files import MAX_COLUMNS, WORKBOOK, Folder, Rows, as_rows
 from photolab.bench.schema import FILES, SECTIONS, TABLES, Field, Table
 from photolab.bench.tables import empty_table, read_table
 
@@ -68,20 +67,16 @@ def by_sheet(problem: Problem) -> Problem:
 
 
 def read_workbook(
-    folder: Path, names: tuple[str, ...], faults: Faults, hashes: dict[str, str]
+    folder: Folder, names: tuple[str, ...]
 ) -> tuple[Declared, dict[str, pd.DataFrame], tuple[str, ...]]:
     """Read bench.xlsx.
 
     Parameters
     ----------
-    folder : Path
-        The bench folder.
+    folder : Folder
+        The bench folder; keeps what is wrong.
     names : tuple of str
         Its file names.
-    faults : Faults
-        Collects what is wrong.
-    hashes : dict
-        Receives the SHA-256 of the workbook.
 
     Returns
     -------
@@ -92,12 +87,12 @@ def read_workbook(
     tuple of str
         The workbook and the files its sheets stand for.
     """
-    tables = {table.name: empty_table(table) for table in TABLES.values()}
+    faults, tables = folder.faults, {table.name: empty_table(table) for table in TABLES.values()}
     others = [name for name in names if name in FILES]
     if others:
         words = f"stands beside {', '.join(others)}; keep the workbook or the other files, not both."
         faults.add("fault 25", WORKBOOK, words)
-    data = load(folder, WORKBOOK, faults, hashes)
+    data = folder.load(WORKBOOK)
     sheets = None if data is None else _sheets(data, faults)
     if sheets is None:
         return Declared(), tables, (WORKBOOK, *FILES)
