@@ -61,7 +61,7 @@ def read_earlier(folder: Folder, declared: Declared, lamps: pd.Series[str]) -> t
     found = []
     for section in declared.earlier:
         name, line = section.values["file"], section.line("file")
-        if None in section.values.values() or not folder.holds(name, FILE, line=line, column="file"):
+        if not section.whole or not folder.holds(name, FILE, line=line, column="file"):
             continue
         rows = folder.rows(name, ",")
         table = None if rows is None else _rows(rows, folder.faults)

@@ -59,7 +59,7 @@ def join_instruments(folder: Folder, declared: Declared, tables: dict[str, pd.Da
             section.fault("fault 7", words, "run")
         runs.add(run)
         name, into = values["file"], values.get("into", "thermal")
-        if None in values.values() or not folder.holds(name, FILE, line=section.line("file")):
+        if not section.whole or not folder.holds(name, FILE, line=section.line("file")):
             continue
         text = folder.text_as_it_is(name)
         if text is None:
