@@ -7,8 +7,8 @@ import io
 import os
 import re
 import stat
-from collections import defaultdict, deque
-from collections.abc import Collection, Iterable
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
@@ -23,8 +23,6 @@ from photolab.bench.schema import FILES, HEADERS, SPELT
 WORKBOOK = "bench.xlsx"
 MAX_FILE_BYTES = 64 * 1024 * 1024
 MAX_COLUMNS = 200
-BLOCK = 500
-"""Rows taken apart in one go; of thousands, the memory to be looked after would cost more than the reading."""
 _DOUBLED = re.compile(r"(.+\.(?:csv|toml|xlsx))(?:\.(?:csv|txt|toml|xlsx|xls|tsv))+", re.IGNORECASE)
 _SEPARATORS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
 
@@ -47,7 +45,7 @@ class Rows:
     numbers: npt.NDArray[np.int64]
 
 
-def as_rows(file: str, header: list[str], blocks: Iterable[list[list[str]]], numbers: Iterable[int]) -> Rows:
+def as_rows(file: str, header: list[str], rows: Mapping[int, Sequence[str]]) -> Rows:
     """Return rows, column by column, each different cell once.
 
     Parameters
@@ -56,24 +54,20 @@ def as_rows(file: str, header: list[str], blocks: Iterable[list[list[str]]], num
         File they stand in.
     header : list of str
         Column names.
-    blocks : iterable of list
-        Rows, some at a time, each as long as the header.
-    numbers : iterable of int
-        Their row numbers; taken after the blocks.
+    rows : mapping
+        Cells by row number, each row as long as the header.
 
     Returns
     -------
     Rows
         Header and cells.
     """
-    seen: list[dict[str, int]] = [defaultdict(count().__next__) for _ in header]  # numbers cells as they come
-    parts = [[np.empty(0, np.int32)] for _ in header]
-    for block in blocks:
-        for number, held, cells in zip(seen, parts, zip(*block, strict=True), strict=bool(block)):
-            held.append(np.fromiter(map(number.__getitem__, cells), np.int32, len(cells)))
-    columns = zip(seen, parts, strict=True)
-    found = [Cells([word.strip() for word in number], np.concatenate(held)) for number, held in columns]
-    return Rows(file, header, found, np.fromiter(numbers, np.int64))
+    found = []
+    for cells in zip(*rows.values(), strict=True) if rows else [()] * len(header):
+        seen: dict[str, int] = defaultdict(count().__next__)  # numbers cells as they come
+        places = np.fromiter(map(seen.__getitem__, cells), np.int32, len(cells))
+        found.append(Cells([word.strip() for word in seen], places))
+    return Rows(file, header, found, np.fromiter(rows, np.int64, len(rows)))
 
 
 def listing(folder: Path, faults: Faults) -> tuple[str, ...]:
@@ -320,60 +314,41 @@ def take_apart(
         Header and cells.
     """
     instrument, first_row = first_row is not None, first_row or 1
-    deque(islice(lines, first_row - 1), maxlen=0)
-    reader = csv.reader(lines, delimiter=separator, strict=True)
-    numbers: list[range | list[int]] = []
-    before = first_row
-    header: list[str] = []
-
-    def blocks() -> Iterable[list[list[str]]]:
-        nonlocal before
-        width = len(header)
-        while block := list(islice(reader, BLOCK)):
-            kept: range | list[int] = range(before + 1, before + len(block) + 1)
-            before += len(block)
-            if instrument:
-                block = [cells if "".join(cells[width:]).strip() else cells[:width] for cells in block]
-            if not all(len(cells) == width and cells[0] for cells in block):
-                held = [(n, cells) for n, cells in zip(kept, block, strict=True) if "".join(cells).strip()]
-                for n, cells in held:
-                    if len(cells) != width:
-                        _wrong_count(name, n, len(cells), width, separator, faults)
-                kept = [n for n, cells in held if len(cells) == width]
-                block = [cells for _, cells in held if len(cells) == width]
-            numbers.append(kept)
-            yield block
-
+    rows: list[tuple[str, ...]] = []
+    broken = ""
     try:
-        header = [cell.strip() for cell in next(reader, [])]
-        while instrument and header and not header[-1]:
-            header.pop()
-        if not any(header):
-            faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
-            return None
-        if len(header) > MAX_COLUMNS:
-            words = f"names {len(header)} columns; {MAX_COLUMNS} or fewer are read."
-            faults.add("fault 4", name, words, line=first_row)
-            return None
-        if foreign(name, header, separator, faults, instrument=instrument, line=first_row):
-            return None
-        return as_rows(name, header, blocks(), (n for part in numbers for n in part))
-    except csv.Error as error:
-        words = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
-        lines.seek(0)
-        whole = csv.reader(islice(lines, first_row - 1, None), delimiter=separator, strict=True)
-        number = first_row
-        with contextlib.suppress(csv.Error):
-            while next(whole, None) is not None:
-                number += 1
-        faults.add("fault 4", name, words, line=number)
-        return None
-
-
-def _wrong_count(name: str, number: int, found: int, wanted: int, separator: str, faults: Faults) -> None:
-    """Keep a fault for a row that does not match its header."""
-    why = f'; put a cell that holds "{shown(separator)}" in quotation marks' if found > wanted else ""
-    faults.add("fault 4", name, f"{found} cells where the header names {wanted}{why}.", line=number)
+        rows.extend(
+            map(tuple, csv.reader(islice(lines, first_row - 1, None), delimiter=separator, strict=True))
+        )
+    except csv.Error as error:  # the rows before it are kept
+        broken = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
+        faults.add("fault 4", name, broken, line=first_row + len(rows))
+    header = [cell.strip() for cell in rows[0]] if rows else []
+    while instrument and header and not header[-1]:
+        header.pop()
+    width = len(header)
+    if rows and width > MAX_COLUMNS:
+        faults.add(
+            "fault 4", name, f"names {width} columns; {MAX_COLUMNS} or fewer are read.", line=first_row
+        )
+    elif not any(header) and (rows or not broken):
+        faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
+    elif not foreign(name, header, separator, faults, instrument=instrument, line=first_row) and not broken:
+        held = dict(enumerate(rows[1:], start=first_row + 1))
+        for number, cells in () if all(len(one) == width and one[0] for one in rows) else [*held.items()]:
+            if instrument and not "".join(cells[width:]).strip():
+                held[number] = cells = cells[:width]
+            blank = not "".join(cells).strip()
+            if len(cells) != width and not blank:
+                why = f'; put a cell that holds "{shown(separator)}" in quotation marks' * (
+                    len(cells) > width
+                )
+                words = f"{len(cells)} cells where the header names {width}{why}."
+                faults.add("fault 4", name, words, line=number)
+            if len(cells) != width or blank:
+                del held[number]
+        return as_rows(name, header, held)
+    return None
 
 
 def foreign(

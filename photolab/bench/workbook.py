@@ -206,8 +206,7 @@ def _rows(table: Table, sheet: list[tuple[Any, ...]], faults: Faults) -> Rows | 
     while header and not header[-1]:
         header.pop()
     numeric = {name for column in table.columns if column.numeric for name in column.headers}
-    kept: list[list[str]] = []
-    numbers: list[int] = []
+    kept: dict[int, list[str]] = {}
     for number, cells in enumerate(sheet[1:], start=2):
         row = [_text(cell) for cell in cells]
         if not any(row):
@@ -219,9 +218,8 @@ def _rows(table: Table, sheet: list[tuple[Any, ...]], faults: Faults) -> Rows | 
             if name in numeric and isinstance(cell, str) and _is_number(text):
                 words = f'"{shown(text)}" is text that looks like a number; format the cell as a number.'
                 faults.add("fault 13", table.file, words, line=number, column=name)
-        kept.append(row)
-        numbers.append(number)
-    return as_rows(table.file, header, [kept], numbers) if kept else None
+        kept[number] = row
+    return as_rows(table.file, header, kept) if kept else None
 
 
 def _is_number(text: str) -> bool:
