@@ -15,6 +15,7 @@ import pandas as pd
 
 from photolab.bench.cells import CellFault, inside, parse_number, plain_numbers
 from photolab.bench.checks import check_order
+from photolab.bench.columns import Array
 from photolab.bench.declared import FILE, Declared, Section, Values
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.files import Cells, Folder, Rows, foreign, take_apart
@@ -27,7 +28,7 @@ DAY_S = 86400.0
 _CLOCK = re.compile(
     r"(?:(\S+)[T ]\s*)?(\d{1,2}):([0-5]\d)(?::([0-5]\d(?:[.,]\d+)?))?(?:\s*([AP])M)?", re.IGNORECASE
 )
-Kept = npt.NDArray[np.bool_]
+
 Read = tuple[pd.DataFrame, list[str], str]
 """Rows, the columns of them to show, and the row of units that was skipped."""
 
@@ -109,10 +110,9 @@ def _log(lines: TextIO, section: Section, fixed: Values) -> Read | None:
     if units := _units_row(rows, {**places, typed or "elapsed_s": time}, faults):
         columns = [Cells(column.words, column.places[1:]) for column in rows.columns]
         rows = replace(rows, columns=columns, numbers=rows.numbers[1:])
-    found = _elapsed(rows, time, typed, section)
-    if found is None:
+    elapsed, kept = _elapsed(rows, time, typed, section)
+    if not kept.any():
         return None
-    elapsed, kept = found
     held = {"elapsed_s": elapsed, **{ours: rows.columns[place] for ours, place in places.items()}}
     theirs = {**values["columns"], "elapsed_s": rows.header[time]}
     cells = [Cells(column.words, column.places[kept]) for column in held.values()]
@@ -122,11 +122,8 @@ def _log(lines: TextIO, section: Section, fixed: Values) -> Read | None:
     check_order(read.assign(run=values["run"]) if table.name == "warm_up" else read, name, faults)
     canonical = {header: column.name for column in numbers.columns for header in column.headers}
     own = {column: read[column] for column in (*numbers.names, "line")}
-    return (
-        empty_table(table, len(read), {**own, **fixed}),
-        list(dict.fromkeys(canonical[ours] for ours in held)),
-        units,
-    )
+    told = list(dict.fromkeys(canonical[ours] for ours in held))
+    return empty_table(table, len(read), {**own, **fixed}), told, units
 
 
 def _units_row(rows: Rows, places: dict[str, int], faults: Faults) -> str:
@@ -183,72 +180,64 @@ def _places(rows: Rows, section: Section, table: Table, fixed: Values) -> dict[s
     return None if slips else places
 
 
-def _elapsed(rows: Rows, place: int, typed: str, section: Section) -> tuple[Cells, Kept] | None:
+def _elapsed(rows: Rows, place: int, typed: str, section: Section) -> tuple[Cells, npt.NDArray[np.bool_]]:
     """Return a logger's times as seconds from switch-on, as text, and which rows belong to the record.
 
-    What is not a number stays as it is; None where nothing can be counted.
+    What is not a number stays as it is; no row belongs where nothing can be counted.
     """
     cells, values, faults = rows.columns[place], section.values, section.faults
     form = next((form for form in unit_forms("elapsed_s") if form.header == typed), None)
     first = next((word for place in cells.places if (word := cells.words[place])), "")
-    stamped = bool(values["clock"]) or (_stamp(first) is not None and first.count(":") == 2)
+    stamped = bool(values["clock"]) or (not np.isnan(_stamp(first)) and first.count(":") == 2)
+    nothing = cells, np.zeros(len(cells.places), dtype=bool)
     ends = {key: values[key] for key in ("switched_on", "switched_off")}
     if stamped and not ends["switched_on"]:
         section.fault("fault 8", f"{section.label}: its times are clock times; write switched_on.")
-        return None
-    times = _times(cells.words, values["decimal"], stamped=stamped)[cells.places]
-    limits = dict(zip(ends, _times(list(ends.values()), values["decimal"], stamped=stamped), strict=True))
-    for key, text in ends.items():
-        if text and np.isnan(limits[key]):
-            number = "a number, as the logger's times are"
-            wanted = "a clock time as the logger writes them" if stamped else number
+        return nothing
+    times, limits = (
+        np.array([_stamp(word) for word in words]) if stamped else plain_numbers(words, values["decimal"])
+        for words in (cells.words, list(ends.values()))
+    )
+    times = times[cells.places]
+    for (key, text), limit in zip(ends.items(), limits, strict=True):
+        if text and np.isnan(limit):
+            wanted = (
+                "a clock time as the logger writes them" if stamped else "a number, as the logger's times are"
+            )
             section.fault("fault 13", f'log.{key} = "{shown(text)}"; wanted {wanted}.', key)
-            return None
+            return nothing
     kept = np.ones(len(times), dtype=bool)
     if stamped:
-        typed_in = np.array([bool(word) for word in cells.words], dtype=bool)[cells.places]
-        for row in np.flatnonzero(np.isnan(times) & typed_in):
+        kept = ~np.isnan(times) | (np.array(cells.words, dtype=object)[cells.places] == "")
+        for row in np.flatnonzero(~kept):
             words = f'"{shown(cells.words[cells.places[row]])}" is not a clock time; wanted HH:MM:SS.'
             faults.add("fault 6", rows.file, words, line=int(rows.numbers[row]), column=rows.header[place])
-            kept[row] = False
         if not kept.any():
-            return None
-        times, limits = _past_midnight(times, limits)
-    on, off = np.nan_to_num(limits["switched_on"]), np.nan_to_num(limits["switched_off"], nan=np.inf)
+            return nothing
+        times, limits = _past_midnight(times, *limits)
+    on, off = np.nan_to_num(limits[0]), np.nan_to_num(limits[1], nan=np.inf)
     kept &= ~((times < on) | (times > off))
-    elapsed = times - on
-    if form:
-        elapsed = form.convert(elapsed)
+    elapsed = form.convert(times - on) if form else times - on
     if not len(times):
         faults.add("fault 11", rows.file, "has no rows under the column names.")
-        return None
-    if not kept.any() or (stamped and np.nanmin(elapsed[kept]) > DAY_S / 2):
+    elif not kept.any() or (stamped and np.nanmin(elapsed[kept]) > DAY_S / 2):
         words = f'log.switched_on = "{shown(ends["switched_on"])}"; {rows.file} has no row just after it.'
         section.fault("fault 18", words, "switched_on")
-        return None
+        return nothing
     texts = [cells.words[place] if np.isnan(second) else repr(float(second) + 0.0).replace(".", values["decimal"])
              for place, second in zip(cells.places, elapsed, strict=True)]  # fmt: skip
     return Cells(texts, np.arange(len(texts), dtype=np.int32)), kept
 
 
-def _times(words: list[str], decimal: str, *, stamped: bool) -> npt.NDArray[np.float64]:
-    """Return a logger's times, NaN for what is none [s of a day or since 2000; or as the logger counts]."""
-    if not stamped:
-        return plain_numbers(words, decimal)
-    return np.array([np.nan if (second := _stamp(word)) is None else second for word in words], dtype=float)
-
-
-def _stamp(word: str) -> float | None:
-    """Return a clock time in seconds of its day, after an ISO date in seconds since 2000, or None for anything else.
+def _stamp(word: str) -> float:
+    """Return a clock time in seconds of its day, after an ISO date in seconds since 2000, or NaN for anything else.
 
     The day of another date is left alone: 03/04 is 3 April or 4 March.
     """
     found = _CLOCK.fullmatch(word.strip())
-    if not found:
-        return None
-    hour, half = int(found[2]), (found[5] or "").upper()
-    if hour > 23 or (half and not 1 <= hour <= 12):
-        return None
+    hour, half = (int(found[2]), (found[5] or "").upper()) if found else (24, "")
+    if not found or hour > 23 or (half and not 1 <= hour <= 12):
+        return np.nan
     hour = hour % 12 + 12 * (half == "P") if half else hour
     seconds = 3600.0 * hour + 60.0 * int(found[3]) + float((found[4] or "0").replace(",", "."))
     try:
@@ -258,26 +247,22 @@ def _stamp(word: str) -> float | None:
     return seconds + (day - datetime(2000, 1, 1)).total_seconds()
 
 
-def _past_midnight(
-    times: npt.NDArray[np.float64], limits: dict[str, float]
-) -> tuple[npt.NDArray[np.float64], dict[str, float]]:
+def _past_midnight(times: Array, on: float, off: float) -> tuple[Array, Array]:
     """Return clock times that go on past midnight, and switch-on and switch-off as the last such times before the end.
 
     A clock that falls back by more than half a day has begun a new one.
     """
     known = np.flatnonzero(~np.isnan(times))
     if not known.size:
-        return times, limits
+        return times, np.array([on, off])
     if times[known].max() < DAY_S:
         times = times.copy()
         times[known[1:]] += DAY_S * np.cumsum(np.diff(times[known]) < -DAY_S / 2)
-    last = times[known[-1]]
-    on, off = limits["switched_on"], limits["switched_off"]
     if on < DAY_S:
-        on += DAY_S * np.floor((last - on) / DAY_S)
+        on += DAY_S * np.floor((times[known[-1]] - on) / DAY_S)
     if off < DAY_S:
         off += DAY_S * np.ceil((on - off) / DAY_S)
-    return times, {"switched_on": float(on), "switched_off": float(off)}
+    return times, np.array([on, off])
 
 
 def _picture(lines: TextIO, section: Section, fixed: Values) -> Read | None:
@@ -323,7 +308,7 @@ def _picture(lines: TextIO, section: Section, fixed: Values) -> Read | None:
     return empty_table(table, 1, {**own, "line": [line], **fixed}), list(own), ""
 
 
-def _matrix(lines: TextIO, section: Section) -> npt.NDArray[np.float64] | None:
+def _matrix(lines: TextIO, section: Section) -> Array | None:
     """Return the temperatures of a picture, row by row, or None after a fault [as the camera saves them]."""
     values, faults = section.values, section.faults
     name, first = values["file"], values["first_row"]
@@ -341,18 +326,17 @@ def _matrix(lines: TextIO, section: Section) -> npt.NDArray[np.float64] | None:
         return None
     if all(len(row) > 1 and not row[-1].strip() for row in cells):  # a separator ends every row
         cells = [row[:-1] for row in cells]
-    rows, sound = [], True
+    rows, slips = [], []
     for line, row in enumerate(cells, start=first):
         words = [cell.strip() for cell in row]
         rows.append(plain_numbers(words, values["decimal"]))
         if len(row) != len(cells[0]):
-            said = f"{len(row)} pixels where the first row has {len(cells[0])}."
-            faults.add("fault 4", name, said, line=line)
-            sound = False
+            slips.append(("fault 4", f"{len(row)} pixels where the first row has {len(cells[0])}.", line))
         for place in np.flatnonzero(np.isnan(rows[-1])):
-            sound = False
             try:
                 parse_number(words[place], decimal=values["decimal"])
             except CellFault as fault:
-                faults.add(fault.code, name, f"pixel {place + 1}: {fault}", line=line)
-    return np.array(rows) if sound else None
+                slips.append((fault.code, f"pixel {place + 1}: {fault}", line))
+    for code, said, line in slips:
+        faults.add(code, name, said, line=line)
+    return None if slips else np.array(rows)
