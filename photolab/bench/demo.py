@@ -259,70 +259,46 @@ def bench_document(truth: Truth) -> dict[str, Any]:
     dict
         Ready for a TOML writer.
     """
-    told = truth.declared
-    displays = {
-        name: {"id": name, "ranges_lx": list(meter.ranges_lx), "resolution_lx": list(meter.resolution_lx)}
-        for name, meter in truth.meters.items()
+    told, keys = truth.declared, ("id", "ranges_lx", "resolution_lx", "calibrated_on")
+    calibrated = {"M1": "2025-02-11", "M2": "2026-03-03"}
+    percent = {
+        "reading_percent": told.scale, "range_percent": told.range_term, "mismatch_index_percent": 0.08,
+        "linearity_percent": told.linearity, "temperature_percent_per_K": told.meter_per_K,
+    }  # fmt: skip
+    own = {
+        "M1": {key: round(100 * value, 6) for key, value in percent.items()} | {"integration_s": 0.5},
+        "M2": {"reading_percent": 4.0, "digits": 10, "mismatch_index_percent": 6.0},
     }
-    housings = {
-        name: {
+    meters = [
+        dict(zip(keys, (name, [*meter.ranges_lx], [*meter.resolution_lx], calibrated[name]), strict=True))
+        | {"calibration_source": "A"} | own[name]
+        for name, meter in truth.meters.items()
+    ]  # fmt: skip
+    optics = {"HP": ("projector", 120.0, 30.0, 65.0), "HR": ("reflector", 0.0, 50.0, 180.0)}
+    keys = ("kind", "offset_mm", "offset_uncertainty_mm", "aperture_mm")
+    housings = [
+        dict(zip(keys, optics[name], strict=True)) | {
             "id": name, "traffic": "right", "distance_m": place.distance_m, "distance_uncertainty_mm": 10.0,
             "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
         }
         for name, place in truth.housings.items()
-    }  # fmt: skip
+    ]  # fmt: skip
+    question = "Does any lamp give 10 % more light than B0 after 40 minutes in both housings?"
     return {
         "schema": 1,
         "bench": {
             "name": "Machinery ring, stone barn (invented demo)",
             "protocol_revision": list(truth.days.values())[-1].protocol_revision,
-            "initial_s": 60,
-            "initial_window_s": 10,
-            "hold_minutes": 40,
-            "reference_voltage_V": truth.reference_V,
-            "reference_ambient_C": truth.reference_C,
-            "currency": "dal",
-            "mounting_sd_percent": 2.5,
-            "specimen_sd_percent": 4.0,
-            "day_sd_percent": 1.0,
+            "initial_s": 60, "initial_window_s": 10, "hold_minutes": 40,
+            "reference_voltage_V": truth.reference_V, "reference_ambient_C": truth.reference_C, "currency": "dal",
+            "mounting_sd_percent": 2.5, "specimen_sd_percent": 4.0, "day_sd_percent": 1.0,
         },
-        "meter": [
-            displays["M1"] | {
-                "reading_percent": round(100 * told.scale, 6),
-                "range_percent": round(100 * told.range_term, 6),
-                "mismatch_index_percent": 8.0,
-                "linearity_percent": round(100 * told.linearity, 6),
-                "temperature_percent_per_K": round(100 * told.meter_per_K, 6),
-                "integration_s": 0.5,
-                "calibrated_on": "2025-02-11",
-                "calibration_source": "A",
-            },
-            displays["M2"] | {
-                "reading_percent": 4.0,
-                "digits": 10,
-                "mismatch_index_percent": 6.0,
-                "calibrated_on": "2026-03-03",
-                "calibration_source": "A",
-            },
-        ],
-        "housing": [
-            housings["HP"] | {
-                "kind": "projector", "offset_mm": 120.0, "offset_uncertainty_mm": 30.0, "aperture_mm": 65.0,
-            },
-            housings["HR"] | {
-                "kind": "reflector", "offset_mm": 0.0, "offset_uncertainty_mm": 50.0, "aperture_mm": 180.0,
-            },
-        ],
-        "question": [
-            {
-                "asked_on": "2026-04-10",
-                "lamp": "any",
-                "housing": "each",
-                "instant": "hold",
-                "more_than_percent": 10.0,
-                "words": "Does any lamp give 10 % more light than B0 after 40 minutes in both housings?",
-            }
-        ],
+        "meter": meters,
+        "housing": housings,
+        "question": [{
+            "asked_on": "2026-04-10", "lamp": "any", "housing": "each", "instant": "hold",
+            "more_than_percent": 10.0, "words": question,
+        }],
     }  # fmt: skip
 
 
