@@ -169,19 +169,9 @@ def _with_ours(campaign: Campaign, figure: TheirFigure) -> Beside:
             ours = (math.log(pair.ratio), pair.ln_expanded_uncertainty)
     half = math.log(figure.high / figure.low) / 2.0
     half = math.log1p(figure.expanded_percent / 100.0) if math.isnan(half) else half
-    return Beside(
-        whose=figure.source,
-        own=False,
-        lamp=figure.lamp,
-        baseline=baseline,
-        housing=figure.housing,
-        measurand="illuminance ratio",
-        instant=figure.instant,
-        scope="models",
-        ours=ours,
-        theirs=(math.log(figure.ratio), half),
-        coverage=campaign.bench.settings.coverage,
-    )
+    what = (figure.lamp, baseline, figure.housing, "illuminance ratio", figure.instant, "models")
+    theirs = math.log(figure.ratio), half
+    return Beside(figure.source, False, *what, ours, theirs, campaign.bench.settings.coverage)
 
 
 def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Iterator[Beside]:
@@ -200,11 +190,6 @@ def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Itera
         cells: dict[str, Any] = {str(name): cell for name, cell in row.items()}
         wider = coverage_factor(now) / coverage_factor(cells["coverage_then"])
         what = {name: str(cells[name]) for name in SAME_ROW if name != "point"}
-        yield Beside(
-            whose=report.label,
-            own=True,
-            **what,
-            ours=(math.log(cells["value"]), float(cells[half])),
-            theirs=(math.log(cells["value_then"]), float(cells[f"{half}_then"]) * wider),
-            coverage=now,
-        )
+        here = math.log(cells["value"]), float(cells[half])
+        then = math.log(cells["value_then"]), float(cells[f"{half}_then"]) * wider
+        yield Beside(report.label, True, **what, ours=here, theirs=then, coverage=now)

@@ -163,12 +163,10 @@ def _results(campaign: Campaign) -> pd.DataFrame:
 
 def _verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
     """Return the changed verdicts of every measurand."""
-    parts = [
-        changed_verdicts(before[before["measurand"] == name], after[after["measurand"] == name]).assign(
-            measurand=name
-        )
-        for name in dict.fromkeys(before["measurand"])
-    ]
+    parts = []
+    for name in dict.fromkeys(before["measurand"]):
+        own = (table[table["measurand"] == name] for table in (before, after))
+        parts.append(changed_verdicts(*own).assign(measurand=name))
     columns = [*KEYS, "before", "after", "ratio_before", "ratio_after"]
     return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
 
