@@ -95,10 +95,8 @@ def _ranges(bench: Bench, faults: Faults) -> None:
     readings = bench.tables["readings"]
     unknown = readings["range_lx"].isna()
     for name, count in readings.loc[unknown, "meter"].value_counts(sort=False).items():
-        words = (
-            f"{count} readings of meter {shown(str(name))} state no range; its range terms are not shared."
-        )
-        faults.add("caution 21", "readings.csv", words, column="range_lx")
+        words = f"readings of meter {shown(str(name))} state no range; its range terms are not shared."
+        faults.add("caution 21", "readings.csv", f"{count} {words}", column="range_lx")
     for (meter, housing, _), rows in readings[~unknown].groupby(["meter", "housing", "point"], sort=False):
         usual = rows["range_lx"].value_counts(sort=False).idxmax()
         for value, other in rows[rows["range_lx"] != usual].groupby("range_lx", sort=False):
@@ -116,9 +114,8 @@ def _seatings(bench: Bench, faults: Faults) -> None:
     seats = readings[["lamp", "specimen", "housing", "day", "mounting"]].drop_duplicates()
     counts = seats.groupby(["housing", "lamp"], sort=False).size()
     percent = f"{bench.settings.mounting_sd_percent:g} %"
-    source = (
-        f"{percent} is assumed" if (counts == 1).all() else "the scatter of other lamps' seatings is used"
-    )
+    source = "the scatter of other lamps' seatings is used"
+    source = f"{percent} is assumed" if (counts == 1).all() else source
     if "mounting_sd_percent" in bench.settings.declared:
         source = f"the declared {percent} is used"
     unlabelled = readings.loc[readings["mounting"] == "", ["lamp", "specimen", "housing", "day"]]

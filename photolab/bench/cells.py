@@ -135,11 +135,8 @@ def _not_a_number(typed: str, decimal: str) -> CellFault:
 def _advice(typed: str, decimal: str) -> str:
     """Say what a cell holds in place of a number, and what to type instead."""
     thousands = r"[+-]?[0-9]{1,3}(([ '’_\u00a0\u202f][0-9]{3})+([.,][0-9]*)?|(,[0-9]{3})+(\.[0-9]*)?)"
-    bare, point, comma = (
-        typed.replace(",", "").replace(".", ""),
-        typed.replace(",", "."),
-        typed.replace(".", ","),
-    )
+    point, comma = typed.replace(",", "."), typed.replace(".", ",")
+    bare = point.replace(".", "")
     if re.fullmatch("[−–‒][0-9.,]+", typed):
         return f"begins with a dash that is not a minus sign; write -{typed[1:]}."
     if decimal == "." and re.fullmatch(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}", typed):

@@ -76,9 +76,8 @@ def _days() -> dict[str, DayTruth]:
     effect = {"HP": 0.0, "HR": 0.0}
     days = {}
     for n, date in enumerate(dates, start=1):
-        volts, where, revision = (
-            (12.95, "socket", "3") if n >= 6 else (13.20, "supply", "1" if n == 1 else "2")
-        )
+        volts, where, revision = (12.95, "socket", "3") if n >= 6 else (13.20, "supply", "2")
+        revision = "1" if n == 1 else revision
         air = round(14 + 10 * (n - 1) / 7, 1)
         days[f"D{n:02d}"] = DayTruth(f"2026-{date}", air, volts, where, n == 1, revision, effect)
     return days

@@ -159,15 +159,15 @@ class Folder:
         bool
             Whether there is something to open.
         """
-        code, words, path = absent, f'"{shown(name)}" is not in the folder.', self.path / name
+        code, words, path = absent, "is not in the folder.", self.path / name
         if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
-            words = (
-                f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
+            code, words = (
+                "fault 27",
+                "is not a plain file name inside the folder; put the file beside bench.toml.",
             )
-            code = "fault 27"
         elif path.exists() or path.is_symlink():
             return True
-        self.faults.add(code, file, words, line=line, column=column)
+        self.faults.add(code, file, f'"{shown(name)}" {words}', line=line, column=column)
         return False
 
     def load(self, name: str) -> bytes | None:
@@ -282,9 +282,8 @@ class Folder:
             Header and cells.
         """
         text = self.text(name)
-        return (
-            None if text is None else take_apart(name, io.StringIO(text, newline=""), separator, self.faults)
-        )
+        lines = io.StringIO(text, newline="")
+        return None if text is None else take_apart(name, lines, separator, self.faults)
 
 
 def take_apart(
@@ -317,9 +316,8 @@ def take_apart(
     rows: list[tuple[str, ...]] = []
     broken = ""
     try:
-        rows.extend(
-            map(tuple, csv.reader(islice(lines, first_row - 1, None), delimiter=separator, strict=True))
-        )
+        below = islice(lines, first_row - 1, None)
+        rows.extend(map(tuple, csv.reader(below, delimiter=separator, strict=True)))
     except csv.Error as error:  # the rows before it are kept
         broken = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
         faults.add("fault 4", name, broken, line=first_row + len(rows))
@@ -328,9 +326,8 @@ def take_apart(
         header.pop()
     width = len(header)
     if rows and width > MAX_COLUMNS:
-        faults.add(
-            "fault 4", name, f"names {width} columns; {MAX_COLUMNS} or fewer are read.", line=first_row
-        )
+        words = f"names {width} columns; {MAX_COLUMNS} or fewer are read."
+        faults.add("fault 4", name, words, line=first_row)
     elif not any(header) and (rows or not broken):
         faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
     elif not foreign(name, header, separator, faults, instrument=instrument, line=first_row) and not broken:

@@ -387,11 +387,9 @@ def append(journal: Journal, number: int, sheet: Sheet, rows: list[Row], now: Ca
     """
     data = _bytes(sheet.path)
     if _hash(data) != sheet.sha:
-        words = (
-            f"changed while this ran, so nothing was written to it. {journal.path.name} keeps every seating."
-        )
+        words = f"changed while this ran, so nothing was written to it. {journal.path.name} keeps every"
         then = "Save and close the file where it is open, then run the same line again: the rows are appended"
-        message = f"{sheet.path.name}: {words} {then} then."
+        message = f"{sheet.path.name}: {words} seating. {then} then."
         raise MethodError(message, code="file_changed")
     text = sheet.text(rows, data)
     said = {"seating": number, "table": sheet.table.name, "file": sheet.path.name}

@@ -391,11 +391,6 @@ def _read_cells(bench: Bench, rows: Columns) -> tuple[Array, NDArray[np.bool_]]:
     return np.where(below | (net <= 0.0), np.maximum(net, steps) / 2.0, net), below
 
 
-DRAWN = {
-    "electrical": watts,
-    "thermal": temperatures,
-    "distance": intensities,
-    "warm_up": records,
-    "beam": beams,
-}
+DRAWN = {"electrical": watts, "thermal": temperatures, "distance": intensities}
+DRAWN |= {"warm_up": records, "beam": beams}
 """What draws a table, by its name."""

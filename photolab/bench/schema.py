@@ -163,9 +163,7 @@ class Field:
         """One phrase that says what it is, in which unit, what may stand there and what holds without it."""
         also = {code: ", ".join(word for word in self.also if self.also[word] == code) for code in self.codes}
         spelt = {mark: word for word, mark in SPELT.items()}
-        codes = ", ".join(
-            f"{code} ({also[code]})" if also[code] else spelt.get(code, code) for code in self.codes
-        )
+        codes = ", ".join(f"{c} ({also[c]})" if also[c] else spelt.get(c, c) for c in self.codes)
         limited = self.low is not None or self.high is not None
         unit = f" [{self.unit}]" if self.unit not in {"", "1"} and not limited else ""
         parts = [self.about + unit, f"one of {codes}" if codes else self.wanted if limited else ""]

@@ -25,14 +25,13 @@ from photolab.bench.faults import Faults, closest, hint, shown
 from photolab.bench.files import Cells, Rows
 from photolab.bench.schema import REFUSED_UNITS, Field, Table, UnitForm
 
-NOTHING: Mapping[str, Any] = {}
+Given = Mapping[str, Any] | pd.DataFrame
+NOTHING: Given = {}
 Named = dict[str, tuple[int, UnitForm | None]]
 """Position and unit of each column that a file has."""
 
 
-def empty_table(
-    table: Table, count: int = 0, given: Mapping[str, Any] | pd.DataFrame = NOTHING
-) -> pd.DataFrame:
+def empty_table(table: Table, count: int = 0, given: Given = NOTHING) -> pd.DataFrame:
     """Return a table that has every column, and nothing in it but what is given.
 
     Parameters
@@ -223,9 +222,7 @@ def _read_column(
         values = form.convert(typed) if form else typed
         refused = ~inside(values, column)
         tried = np.flatnonzero(refused).tolist()
-        rules[column.kind] = lambda word: check_number(
-            parse_number(word, decimal=decimal), word, column, form
-        )
+        rules[column.kind] = lambda x: check_number(parse_number(x, decimal=decimal), x, column, form)
         values[refused] = typed[refused] = np.nan
     for place in tried:
         word = words[place]

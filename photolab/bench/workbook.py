@@ -38,6 +38,7 @@ BROKEN = (
 )  # fmt: skip
 
 
+Names = tuple[str, ...]
 Sheet = list[tuple[Any, ...]]
 """Cells of one sheet by row."""
 
@@ -62,9 +63,7 @@ def by_sheet(problem: Problem) -> Problem:
     return replace(problem, file=f"{WORKBOOK} sheet {problem.file.partition('.')[0]}", message=words)
 
 
-def read_workbook(
-    folder: Folder, names: tuple[str, ...]
-) -> tuple[Declared, dict[str, pd.DataFrame], tuple[str, ...]]:
+def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, pd.DataFrame], Names]:
     """Read bench.xlsx.
 
     Parameters
@@ -203,10 +202,9 @@ def _rows(table: Table, sheet: Sheet, faults: Faults) -> Rows | None:
             faults.add("fault 4", table.file, "cells beyond the last named column.", line=number)
         for name, cell in zip(header, cells, strict=False):
             if name in numeric and isinstance(cell, str) and _is_number(cell.strip()):
-                words = (
-                    f'"{shown(cell.strip())}" is text that looks like a number; format the cell as a number.'
-                )
-                faults.add("fault 13", table.file, words, line=number, column=name)
+                words = "is text that looks like a number; format the cell as a number."
+                said = f'"{shown(cell.strip())}" {words}'
+                faults.add("fault 13", table.file, said, line=number, column=name)
         kept[number] = (row + [""] * len(header))[: len(header)]
     return as_rows(table.file, header, kept) if kept else None
 
