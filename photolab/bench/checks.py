@@ -42,7 +42,8 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
         first = looked_up(again[column], table[column], table["line"].astype(float))
         words = '"{value}" is already in line {first:g}; give each its own.'
         faults.where("fault 7", f"{name}.csv", again.assign(first=first), column, words)
-    for code, name, unmet, column, words in _conditions(tables):
+    for name, column, unmet, words in _conditions(tables):
+        code = "fault 19" if column == "note" else "fault 8"
         faults.where(code, f"{name}.csv", tables[name][unmet], column, words)
     for name in ("warm_up", "distance", "beam"):
         _one_owner(tables[name], name, faults)
@@ -195,11 +196,8 @@ def _alike(tables: Tables, faults: Faults) -> None:
                 faults.at(code, f"{name}.csv", now, words, column)
 
 
-Condition = tuple[str, str, "pd.Series[bool]", str, str]
-
-
-def _conditions(tables: Tables) -> Iterable[Condition]:
-    """Yield what a row must hold beside a value: code, table, the rows that do not, column, words."""
+def _conditions(tables: Tables) -> Iterable[tuple[str, str, "pd.Series[bool]", str]]:
+    """Yield what a row must hold beside a value: table, column, the rows that do not, words."""
     readings, lamps, power = tables["readings"], tables["lamps"], tables["electrical"]
     heat, spectra, links = tables["thermal"], tables["spectra"], tables["links"]
     claim = lamps["claimed_flux_lm"].notna() | lamps["claimed_power_W"].notna()
@@ -212,17 +210,20 @@ def _conditions(tables: Tables) -> Iterable[Condition]:
     itself = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
     unpriced = lamps["price"].notna() & (lamps["price_date"] == "")
     bare = camera & heat["set_emissivity"].isna()
-    words = "blank beside a claim; write lamp or pair."
-    yield "fault 8", "lamps", claim & (lamps["claimed_per"] == ""), "claimed_per", words
-    yield "fault 8", "lamps", unpriced, "price_date", "blank beside a price; write the day, YYYY-MM-DD."
-    yield "fault 8", "electrical", ~known, "power_W", "blank; write power_W, or socket_V and current_A."
-    yield "fault 8", "thermal", bare, "set_emissivity", "blank; write the emissivity set on the camera."
-    yield "fault 8", "spectra", source & (spectra["lamp"] == ""), "lamp", "blank; a source belongs to a lamp."
-    words = "blank; a responsivity belongs to a meter."
-    yield "fault 8", "spectra", response & (spectra["meter"] == ""), "meter", words
-    yield "fault 8", "links", itself, "new_meter", "the same as old_meter; a link needs two meters."
-    yield "fault 8", "links", other, "technology", "lamps.csv states another technology for this lamp."
-    yield "fault 19", "readings", silent, "note", "the row is excluded without a reason; say why here."
+    yield (
+        "lamps",
+        "claimed_per",
+        claim & (lamps["claimed_per"] == ""),
+        "blank beside a claim; write lamp or pair.",
+    )
+    yield "lamps", "price_date", unpriced, "blank beside a price; write the day, YYYY-MM-DD."
+    yield "electrical", "power_W", ~known, "blank; write power_W, or socket_V and current_A."
+    yield "thermal", "set_emissivity", bare, "blank; write the emissivity set on the camera."
+    yield "spectra", "lamp", source & (spectra["lamp"] == ""), "blank; a source belongs to a lamp."
+    yield "spectra", "meter", response & (spectra["meter"] == ""), "blank; a responsivity belongs to a meter."
+    yield "links", "new_meter", itself, "the same as old_meter; a link needs two meters."
+    yield "links", "technology", other, "lamps.csv states another technology for this lamp."
+    yield "readings", "note", silent, "the row is excluded without a reason; say why here."
 
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:

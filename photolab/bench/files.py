@@ -161,10 +161,8 @@ class Folder:
         """
         code, words, path = absent, "is not in the folder.", self.path / name
         if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
-            code, words = (
-                "fault 27",
-                "is not a plain file name inside the folder; put the file beside bench.toml.",
-            )
+            code = "fault 27"
+            words = "is not a plain file name inside the folder; put the file beside bench.toml."
         elif path.exists() or path.is_symlink():
             return True
         self.faults.add(code, file, f'"{shown(name)}" {words}', line=line, column=column)

@@ -261,14 +261,13 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
     record: list[Row] = []
     repeats: dict[str, int] = {}
     for e in seating.of("lux"):
-        row: Row = same | {"illuminance_lx": e["text"], "elapsed_s": float(e["s"])}
-        if e["range"] is not None:
-            row["range_lx"] = e["range"]
+        ranged = {} if e["range"] is None else {"range_lx": e["range"]}
+        row: Row = same | {"illuminance_lx": e["text"], "elapsed_s": float(e["s"])} | ranged
         if e["instant"]:
             repeats[e["instant"]] = repeats.get(e["instant"], 0) + 1
-            clock = (on + timedelta(seconds=e["s"])).strftime("%H:%M")
-            dark = day.dark.get((head["housing"], e["range"]), "")
-            readings.append(row | {"clock": clock, "dark_lx": dark, "repeat": float(repeats[e["instant"]])})
+            row |= {"clock": (on + timedelta(seconds=e["s"])).strftime("%H:%M")}
+            row |= {"dark_lx": day.dark.get((head["housing"], e["range"]), "")}
+            readings.append(row | {"repeat": float(repeats[e["instant"]])})
         else:
             record.append(row | {"run": f"{on:%Y-%m-%d}-{number + 1}"})
     notes = "; ".join(e["text"] for e in seating.of("note"))

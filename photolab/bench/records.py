@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from photolab.bench.assumptions import assumptions
-from photolab.bench.attachments import read_spectra
+from photolab.bench.attachments import read_photos, read_spectra
 from photolab.bench.cautions import cautions, same_cells
 from photolab.bench.cells import parse_number
 from photolab.bench.checks import check_completed, check_order, check_tables
@@ -18,12 +18,12 @@ from photolab.bench.faults import Problem, refusal
 from photolab.bench.files import WORKBOOK, Folder, Rows, listing, strays
 from photolab.bench.log import join_instruments
 from photolab.bench.model import Bench
-from photolab.bench.photos import read_photos
 from photolab.bench.schema import FILES, TABLES, Table
 from photolab.bench.tables import empty_table, read_table
 from photolab.bench.write import new_folder, write_bench
 from photolab.errors import RecordError
 
+Names = tuple[str, ...]
 __all__ = ["Problem", "RecordError", "new_folder", "parse_number", "read_bench", "write_bench"]
 
 
@@ -97,7 +97,7 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
     return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))
 
 
-def _names(folder: Folder) -> tuple[str, ...]:
+def _names(folder: Folder) -> Names:
     """Return the file names of the folder, or raise where there is no folder to read."""
     path = folder.path
     try:
@@ -120,12 +120,10 @@ def _declared(folder: Folder, names: tuple[str, ...]) -> Declared:
     return Declared() if text is None else read_toml(text, folder.faults)
 
 
-def _table(
-    folder: Folder, names: tuple[str, ...], declared: Declared, table: Table, before_readings: bool
-) -> pd.DataFrame:
+def _table(folder: Folder, names: Names, declared: Declared, table: Table, unread: bool) -> pd.DataFrame:
     """Return a table; empty where the file is missing or cannot be taken apart."""
     rows = folder.rows(table.file, declared.separator) if table.file in names else None
-    if rows is None or (before_readings and table.name == "readings" and _unread(rows)):
+    if rows is None or (unread and table.name == "readings" and _unread(rows)):
         return empty_table(table)
     return read_table(table, rows, folder.faults, decimal=declared.decimal)
 

@@ -187,8 +187,8 @@ class Protocol:
         self.names = tuple(level)
         self._level = np.array(list(level.values()))
         self._place = {name: k for k, name in enumerate(self.names)}
-        held = [pieces.get((*name[:3], "initial"), pieces.get(name, [])) for name in self.names]
-        self._owners = [[(name[0], p) for p in own] for name, own in zip(self.names, held, strict=True)]
+        firsts = [(name, pieces.get((*name[:3], "initial"), pieces.get(name, []))) for name in self.names]
+        self._owners = [[(name[0], piece) for piece in held] for name, held in firsts]
 
     def _rows(self) -> None:
         """Keep the readings that are drawn: those at one of the two instants of a lamp whose light is known."""

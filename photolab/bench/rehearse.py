@@ -34,6 +34,7 @@ SCOPES_DRAWN = ("specimens", "models")
 RATIO, PER_WATT = "illuminance ratio", "illuminance per watt ratio"
 BEYOND = " beyond the record"
 """Added to the name of remaining light that its record does not reach."""
+Places = Mapping[Name, int]
 ADDED = {"degC", "K", "%"}
 """Units of what errs by a sum and not by a factor."""
 LINE = ("measurand", "lamp", "baseline", "housing", "point", "instant", "scope")
@@ -260,9 +261,7 @@ def _other_rows(campaign: Campaign) -> Iterator[Mapping[Any, Any]]:
             yield row | {"value": left.value, "low": left.low, "high": left.high}
 
 
-def _family(
-    told: Array, campaign: Campaign, drawn: Drawn, where: Name, place: dict[Name, int], apart: Array
-) -> None:
+def _family(told: Array, campaign: Campaign, drawn: Drawn, where: Name, place: Places, apart: Array) -> None:
     """Fill in what all pairs of one housing say together."""
     housing, point, instant = where
     try:

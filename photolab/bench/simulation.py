@@ -25,7 +25,6 @@ from photolab.bench.faults import Faults
 from photolab.bench.model import Bench
 from photolab.bench.records import write_bench
 from photolab.bench.schema import TABLES
-from photolab.bench.simulation_readings import readings_table, seat_states
 from photolab.bench.tables import empty_table
 from photolab.bench.truth import Declared, LampTruth, MeterTruth, Truth, truth_document
 
@@ -151,11 +150,9 @@ def draw_truth(truth: Truth, *, rng: np.random.Generator) -> Truth:
 def _draw_lamp(lamp: LampTruth, told: Declared, rng: np.random.Generator) -> LampTruth:
     """Draw specimens and ambient coefficient; a lamp that is modulated or flat stays as it is."""
     coefficient = told.ambient_per_K + float(rng.uniform(-1, 1)) * told.ambient_half_width
-    return replace(
-        lamp,
-        specimens={key: float(rng.normal(0, told.specimen)) for key in lamp.specimens},
-        ambient_per_K=0.0 if lamp.technology == "filament" else coefficient,
-    )
+    coefficient = 0.0 if lamp.technology == "filament" else coefficient
+    specimens = {key: float(rng.normal(0, told.specimen)) for key in lamp.specimens}
+    return replace(lamp, specimens=specimens, ambient_per_K=coefficient)
 
 
 def _draw_meter(meter: MeterTruth, truth: Truth, rng: np.random.Generator) -> MeterTruth:
@@ -237,10 +234,8 @@ def day_effects(truth: Truth, *, rng: np.random.Generator) -> Truth:
     for values in drawn.values():
         for period in (late, ~late):
             values[period] -= values[period].mean()
-    days = {
-        name: replace(truth.days[name], effect={key: round(float(v[n]), 5) for key, v in drawn.items()})
-        for n, name in enumerate(names)
-    }
+    effects = [{key: round(float(v[n]), 5) for key, v in drawn.items()} for n in range(len(names))]
+    days = {name: replace(truth.days[name], effect=one) for name, one in zip(names, effects, strict=True)}
     return replace(truth, days=days)
 
 
@@ -255,9 +250,9 @@ def _simulation(
     told, plan = truth.declared, invented.seats()
     voltage_sd, late_sd = (told.voltage_V, told.elapsed_s) if fresh else (FROZEN_VOLTAGE_SD, 0.0)
     effects = mounting_effects(truth, plan, rng=rng, arranged=arranged)
-    states = seat_states(truth, plan, effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
+    states = others.seat_states(truth, plan, effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
     tables = {
-        "readings": readings_table(truth, states, rng=rng).assign(point="hot_spot"),
+        "readings": others.readings_table(truth, states, rng=rng).assign(point="hot_spot"),
         "lamps": invented.lamps_table(truth),
         "days": invented.days_table(truth),
         "electrical": others.electrical_table(truth),

@@ -305,11 +305,9 @@ def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Pat
     -----
     No accuracy, kind of lamp or reading is made up: until they are typed, `read_bench` says what to type.
     """
-    files: dict[str, str | bytes] = {"readings.csv": READINGS, "lamps.csv": LAMPS}
     if workbook:
         from photolab.bench.workbook import starter_workbook
 
-        files = {WORKBOOK: starter_workbook()}
-    else:
-        files["bench.toml"] = starter_toml()
+        return write_files({WORKBOOK: starter_workbook()}, Path(folder))
+    files = {"bench.toml": starter_toml(), "readings.csv": READINGS, "lamps.csv": LAMPS}
     return write_files(files, Path(folder))
