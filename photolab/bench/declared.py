@@ -388,22 +388,18 @@ def _top(given: Values, sections: Mapping[str, Any], lines: Lines, faults: Fault
 
 def _sections(name: str, given: Values, lines: Lines, faults: Faults) -> list[Section]:
     """Return the sections of one name; one that stands once is there, empty, also where it is absent."""
-    held = given.get(name, {} if name in SINGLE else [])
+    held, wanted, place = given.get(name, []), f"[[{name}]] with two pairs of brackets", (name, 0, "")
     if name in SINGLE:
-        if not isinstance(held, dict):
-            words = f"{name}: wanted one table [{name}]."
-            faults.add("fault 2", FILE, words, line=lines.get(("", 0, name)))
-            held = {}
-        return [Section(name, 0, f"[{name}]", held, lines, faults)]
+        held, wanted, place = [given.get(name, {})], f"one table [{name}]", ("", 0, name)
     if not isinstance(held, list) or not all(isinstance(table, dict) for table in held):
-        words = f"{name}: wanted [[{name}]] with two pairs of brackets."
-        faults.add("fault 2", FILE, words, line=lines.get((name, 0, "")))
-        return []
-    labels = [shown(str(table.get("id", table.get("file", place + 1)))) for place, table in enumerate(held)]
-    return [
-        Section(name, place, f'{name} "{label}"', table, lines, faults)
-        for place, (label, table) in enumerate(zip(labels, held, strict=True))
-    ]
+        faults.add("fault 2", FILE, f"{name}: wanted {wanted}.", line=lines.get(place))
+        held = [{}] if name in SINGLE else []
+    found = []
+    for number, table in enumerate(held):
+        label = f'{name} "{shown(str(table.get("id", table.get("file", number + 1))))}"'
+        label = f"[{name}]" if name in SINGLE else label
+        found.append(Section(name, number, label, table, lines, faults))
+    return found
 
 
 def _named(sections: list[Section]) -> list[tuple[Section, Values]]:

@@ -95,7 +95,7 @@ def simulate_with_truth(
     """
     rng = np.random.default_rng(seed)
     drawn = draw_truth(truth, rng=rng) if fresh else truth
-    return _simulation(drawn, rng, fresh=fresh, only_readings=only_readings)
+    return _simulation(drawn, rng, fresh=fresh, whole=not only_readings)
 
 
 def demo(seed: int = invented.DEMO_SEED) -> Simulation:
@@ -240,12 +240,7 @@ def day_effects(truth: Truth, *, rng: np.random.Generator) -> Truth:
 
 
 def _simulation(
-    truth: Truth,
-    rng: np.random.Generator,
-    *,
-    fresh: bool = False,
-    arranged: bool = False,
-    only_readings: bool = False,
+    truth: Truth, rng: np.random.Generator, *, fresh: bool = False, arranged: bool = False, whole: bool = True
 ) -> Simulation:
     told, plan = truth.declared, invented.seats()
     voltage_sd, late_sd = (told.voltage_V, told.elapsed_s) if fresh else (FROZEN_VOLTAGE_SD, 0.0)
@@ -258,7 +253,7 @@ def _simulation(
         "electrical": others.electrical_table(truth),
         "spectra": others.spectra_table(truth),
     }
-    if not only_readings:
+    if whole:
         tables |= {
             "warm_up": others.warm_up_table(truth, states, rng=rng),
             "thermal": others.thermal_table(truth, rng=rng),

@@ -144,11 +144,7 @@ def _spread(values: list[str], cells: Cells) -> "pd.Series[str]":
 
 def _named_columns(table: Table, rows: Rows, faults: Faults) -> Named:
     """Match headers to columns."""
-    known: dict[str, tuple[str, UnitForm | None]] = {
-        header: (column.name, form)
-        for column in table.columns
-        for header, form in zip(column.headers, (None, *column.forms), strict=True)
-    }
+    known = {h: (c.name, f) for c in table.columns for h, f in zip(c.headers, (None, *c.forms), strict=True)}
     named: Named = {}
     refused: set[str] = set()
     for position, header in enumerate(rows.header):
