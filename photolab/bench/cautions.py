@@ -310,9 +310,8 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     words = "{value} is more than a year after the day above it; is the year right?"
     yield "caution 37", "days", days[gap > FAR_DAYS], "date", words
     timed = tables["readings"][["day", "order", "clock", "line"]]
-    timed = timed[(timed["clock"] != "") & timed["order"].notna()].sort_values(
-        ["day", "order"], kind="stable"
-    )
+    timed = timed[(timed["clock"] != "") & timed["order"].notna()]
+    timed = timed.sort_values(["day", "order"], kind="stable")
     above = timed[["day", "clock"]].shift(fill_value="")
     late = (timed["day"] == above["day"]) & (timed["clock"].astype(object) < above["clock"].astype(object))
     words = "{value} comes after {above} by the order of day {day}; which is right?"

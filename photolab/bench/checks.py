@@ -200,7 +200,7 @@ def _conditions(tables: Tables) -> Iterable[tuple[str, str, "pd.Series[bool]", s
     """Yield what a row must hold beside a value: table, column, the rows that do not, words."""
     readings, lamps, power = tables["readings"], tables["lamps"], tables["electrical"]
     heat, spectra, links = tables["thermal"], tables["spectra"], tables["links"]
-    claim = lamps["claimed_flux_lm"].notna() | lamps["claimed_power_W"].notna()
+    claim = lamps[["claimed_flux_lm", "claimed_power_W"]].notna().any(axis=1) & (lamps["claimed_per"] == "")
     known = power["power_W"].notna() | (power["socket_V"].notna() & power["current_A"].notna())
     camera = ~heat["method"].isin(["thermocouple", ""])
     source, response = spectra["kind"] == "source", spectra["kind"] == "responsivity"
@@ -210,12 +210,7 @@ def _conditions(tables: Tables) -> Iterable[tuple[str, str, "pd.Series[bool]", s
     itself = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
     unpriced = lamps["price"].notna() & (lamps["price_date"] == "")
     bare = camera & heat["set_emissivity"].isna()
-    yield (
-        "lamps",
-        "claimed_per",
-        claim & (lamps["claimed_per"] == ""),
-        "blank beside a claim; write lamp or pair.",
-    )
+    yield "lamps", "claimed_per", claim, "blank beside a claim; write lamp or pair."
     yield "lamps", "price_date", unpriced, "blank beside a price; write the day, YYYY-MM-DD."
     yield "electrical", "power_W", ~known, "blank; write power_W, or socket_V and current_A."
     yield "thermal", "set_emissivity", bare, "blank; write the emissivity set on the camera."

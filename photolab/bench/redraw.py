@@ -127,6 +127,10 @@ class _Source:
     onto: str
     """What it moves: ln of the light, the reading by a factor, or the display by so many lux."""
 
+    def draw(self, seed: int, number: int) -> Array:
+        """Return the draw of each group [unit]."""
+        return SHAPES[self.shape](stream(seed, (number, self.name)), len(self.sd)) * self.sd
+
 
 @dataclass(eq=False)
 class Protocol:
@@ -363,8 +367,7 @@ class Protocol:
         factor = 1.0 + display
         kept: dict[Hashable, Array] = {}
         for source in self._sources:
-            drawn = SHAPES[source.shape](stream(seed, (number, source.name)), len(source.sd)) * source.sd
-            kept[source.name] = drawn
+            kept[source.name] = drawn = source.draw(seed, number)
             moved = source.loading * drawn[source.code]
             if source.onto == "light":
                 light += moved

@@ -62,7 +62,7 @@ def filled(column: Field, count: int, value: Any = None) -> "pd.Series[float] | 
     count : int
         Rows.
     value : array_like or scalar, optional
-        Its cells, or what is the same in all of them.
+        Its cells, or what is the same in all of them. [unit of the column]
 
     Returns
     -------
