@@ -11,7 +11,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 from PIL import Image
 
-from photolab.bench.photos import LONGEST_SIDE, MOST_PIXELS, scaled_down
+from photolab.bench.attachments import LONGEST_SIDE, MOST_PIXELS, scaled_down
 from photolab.bench.records import RecordError, read_bench
 from photolab.publication.appendix import publish
 from photolab.publication.notebooks import write_notebook

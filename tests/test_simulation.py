@@ -24,7 +24,7 @@ from photolab.bench.simulation import (
     write_demo,
     write_simulation,
 )
-from photolab.bench.simulation_readings import (
+from photolab.bench.simulation_tables import (
     SeatState,
     seat_states,
     shown_lx,
@@ -138,7 +138,7 @@ def test_one_seating_of_each_named_piece_is_held():
 def test_readings_at_the_hold_time_move_no_other_reading(monkeypatch):
     """Oracle: the same seed without any hold."""
     whole = simulate_with_truth(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
-    monkeypatch.setattr("photolab.bench.simulation_readings.HOLDS", frozenset())
+    monkeypatch.setattr("photolab.bench.simulation_tables.HOLDS", frozenset())
     plain = simulate_with_truth(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
     assert len(whole) == len(plain) + 45
     first = whole[whole["elapsed_s"] == 60].drop(columns="line").reset_index(drop=True)

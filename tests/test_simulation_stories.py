@@ -11,12 +11,12 @@ from scipy import stats
 from shared_demo import ln_ratio
 
 from photolab.bench.demo import demo_truth
-from photolab.bench.simulation_readings import light_fraction
 from photolab.bench.simulation_tables import (
     beam_intensity,
     camera_display,
     case_temperature,
     correlated,
+    light_fraction,
     power,
 )
 

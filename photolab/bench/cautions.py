@@ -1,6 +1,6 @@
 """Cautions of a sound folder: what can be used, and what a reader should know before using it."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 import numpy as np
@@ -61,15 +61,10 @@ def listed(names: Iterable[str]) -> str:
     str
         The list.
     """
-    every = [shown(name, limit=30) for name in names]
-    kept = every[:NAMED]
-    if len(every) > NAMED:
-        return f"{', '.join(kept)} and {len(every) - NAMED} more"
-    return kept[0] if len(kept) == 1 else f"{', '.join(kept[:-1])} and {kept[-1]}" if kept else ""
-
-
-def _verb(names: Sequence[str], one: str, several: str) -> str:
-    return one if len(names) == 1 else several
+    *kept, last = [shown(name, limit=30) for name in names] or [""]
+    if len(kept) >= NAMED:
+        kept, last = [*kept, last][:NAMED], f"{len(kept) + 1 - NAMED} more"
+    return f"{', '.join(kept)} and {last}" if kept else last
 
 
 def same_cells(tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
@@ -99,20 +94,17 @@ def _ranges(bench: Bench, faults: Faults) -> None:
     """Caution 21: ranges that are unknown, or not the same for lamps that will be compared."""
     readings = bench.tables["readings"]
     unknown = readings["range_lx"].isna()
-    for name, rows in readings[unknown].groupby("meter", sort=False):
-        count = f"{len(rows)} readings of meter {shown(str(name))}"
-        words = f"{count} state no range; its range terms are not shared."
-        faults.add("caution 21", "readings.csv", words, column="range_lx")
+    for name, count in readings.loc[unknown, "meter"].value_counts(sort=False).items():
+        words = f"readings of meter {shown(str(name))} state no range; its range terms are not shared."
+        faults.add("caution 21", "readings.csv", f"{count} {words}", column="range_lx")
     for (meter, housing, _), rows in readings[~unknown].groupby(["meter", "housing", "point"], sort=False):
         usual = rows["range_lx"].value_counts(sort=False).idxmax()
         for value, other in rows[rows["range_lx"] != usual].groupby("range_lx", sort=False):
             place = f" in {shown(str(housing))}" if housing else ""
-            days = listed(names_in(other["day"]))
-            lamps = f"{listed(names_in(other['lamp']))}{' on ' + days if days else ''}"
-            words = (
-                f"meter {shown(str(meter))}{place}: {lamps} read on the {value:g} lx range, other readings on"
-                f" {usual:g} lx; range terms are not shared across the two."
-            )
+            lamps, days = (listed(names_in(other[column])) for column in ("lamp", "day"))
+            read = f"{lamps}{' on ' + days if days else ''} read on the {value:g} lx range"
+            apart = f"other readings on {usual:g} lx; range terms are not shared across the two."
+            words = f"meter {shown(str(meter))}{place}: {read}, {apart}"
             faults.add("caution 21", "readings.csv", words, column="range_lx")
 
 
@@ -122,12 +114,10 @@ def _seatings(bench: Bench, faults: Faults) -> None:
     seats = readings[["lamp", "specimen", "housing", "day", "mounting"]].drop_duplicates()
     counts = seats.groupby(["housing", "lamp"], sort=False).size()
     percent = f"{bench.settings.mounting_sd_percent:g} %"
+    source = "the scatter of other lamps' seatings is used"
+    source = f"{percent} is assumed" if (counts == 1).all() else source
     if "mounting_sd_percent" in bench.settings.declared:
-        source = f"the declared {percent} is used for seating"
-    elif (counts > 1).any():
-        source = "the scatter of other lamps' seatings is used for seating"
-    else:
-        source = f"{percent} is assumed for seating"
+        source = f"the declared {percent} is used"
     unlabelled = readings.loc[readings["mounting"] == "", ["lamp", "specimen", "housing", "day"]]
     several = unlabelled.duplicated().any()
     blank = "; rows without a mounting are taken as repeats of one seating" if several else ""
@@ -135,24 +125,23 @@ def _seatings(bench: Bench, faults: Faults) -> None:
         once = [lamp for lamp, count in counts[housing].items() if count == 1]
         if once:
             where = f" in {shown(housing)}" if housing else ""
-            words = f"{listed(once)} {_verb(once, 'was', 'were')} seated once{where}; {source}{blank}."
+            verb = "was" if len(once) == 1 else "were"
+            words = f"{listed(once)} {verb} seated once{where}; {source} for seating{blank}."
             faults.add("caution 22", "readings.csv", words)
 
 
 def _specifications(bench: Bench, faults: Faults) -> None:
     """Caution 23: a meter whose accuracy line has one part only, and small uncertainties of the power."""
     for meter in bench.meters.values():
+        name = f'meter "{shown(meter.id)}"'
         if not meter.range_percent and not meter.digits:
-            words = (
-                f'meter "{shown(meter.id)}" has neither range_percent nor digits; 0 is used.'
-                " Most manuals print a second part (% of range, f.s., digits, counts)."
-            )
+            words = "Most manuals print a second part (% of range, f.s., digits, counts)."
+            words = f"{name} has neither range_percent nor digits; 0 is used. {words}"
             faults.add("caution 23", "bench.toml", words)
         for factor in meter.spectral_factors:
             if not USUAL_FACTOR[0] <= factor.factor <= USUAL_FACTOR[1]:
-                what = f'meter "{shown(meter.id)}": a spectral factor of {factor.factor:g} for {factor.technology}'
-                words = f"{what} is far from 1; is it true over displayed reading?"
-                faults.add("caution 34", "bench.toml", words)
+                what = f"a spectral factor of {factor.factor:g} for {factor.technology} is far from 1"
+                faults.add("caution 34", "bench.toml", f"{name}: {what}; is it true over displayed reading?")
     if "noticeable_percent" in bench.settings.declared:
         why = "what an eye would notice on a lit road is not known; take the line out"
         faults.add("caution 30", "bench.toml", f"bench.noticeable_percent is not used: {why}.")
@@ -174,10 +163,9 @@ def _volts(bench: Bench, faults: Faults) -> None:
     lamps, readings = bench.tables["lamps"], bench.tables["readings"]
     filament = set(lamps.loc[lamps["technology"] == "filament", "lamp"])
     bare = readings[readings["lamp"].isin(filament) & readings["socket_V"].isna()]
-    for lamp, rows in bare.groupby("lamp", sort=False):
-        count = f"{len(rows)} readings of the filament lamp {shown(str(lamp))}"
-        words = f"{count} state no volts; the supply is assumed."
-        faults.add("caution 25", "readings.csv", words, column="socket_V")
+    for lamp, count in bare["lamp"].value_counts(sort=False).items():
+        said = f"readings of the filament lamp {shown(str(lamp))} state no volts; the supply is assumed."
+        faults.add("caution 25", "readings.csv", f"{count} {said}", column="socket_V")
 
 
 def _ages(bench: Bench, faults: Faults) -> None:
@@ -248,10 +236,9 @@ def _scatter(bench: Bench, faults: Faults) -> None:
             continue
         pooled, own = np.sqrt((squares.sum() - squares[row]) / others), np.sqrt(squares[row] / dof[row])
         if own > SCATTER_LIMIT * max(pooled, steps / np.sqrt(12.0) / float(levels[lamp])) > 0.0:
-            scatter = f"repeats of {shown(lamp)} scatter by {100 * own:.2g} %"
-            words = f"{scatter}, those of the other lamps by {100 * pooled:.2g} %"
-            asked = f"{words}; is its light modulated, or was something moving?"
-            faults.add("caution 28", "readings.csv", asked)
+            both = f"scatter by {100 * own:.2g} %, those of the other lamps by {100 * pooled:.2g} %"
+            words = f"repeats of {shown(lamp)} {both}; is its light modulated, or was something moving?"
+            faults.add("caution 28", "readings.csv", words)
 
 
 def _last_figure(bench: Bench) -> float:
@@ -266,17 +253,16 @@ def _baseline(bench: Bench, faults: Faults) -> None:
     lamps = bench.tables["lamps"]
     names = list(lamps.loc[lamps["role"] == "baseline", "lamp"])
     measured = list(bench.tables["readings"]["lamp"].unique())
-    file = "lamps.csv" if "lamps.csv" in bench.files else "readings.csv"
-    first = f"{shown(measured[0])}, by row order"
-    words = ""
+    first, words = shown(measured[0]), ""
     if not names:
-        words = f"no lamp is the baseline; ratios are against the first lamp, {first}."
+        words = f"no lamp is the baseline; ratios are against the first lamp, {first}"
     elif len(names) > 1:
-        words = f"{listed(names)} are all baseline; ratios are against {shown(names[0])}, by row order."
+        words = f"{listed(names)} are all baseline; ratios are against {shown(names[0])}"
     elif names[0] not in measured:
-        words = f"the baseline {shown(names[0])} has no reading; ratios are against {first}."
+        words = f"the baseline {shown(names[0])} has no reading; ratios are against {first}"
     if words:
-        faults.add("caution 29", file, words)
+        file = "lamps.csv" if "lamps.csv" in bench.files else "readings.csv"
+        faults.add("caution 29", file, f"{words}, by row order.")
 
 
 def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
@@ -325,8 +311,6 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     yield "caution 37", "days", days[gap > FAR_DAYS], "date", words
     timed = tables["readings"][["day", "order", "clock", "line"]]
     timed = timed[(timed["clock"] != "") & timed["order"].notna()]
-    if timed.empty:
-        return
     timed = timed.sort_values(["day", "order"], kind="stable")
     above = timed[["day", "clock"]].shift(fill_value="")
     late = (timed["day"] == above["day"]) & (timed["clock"].astype(object) < above["clock"].astype(object))
@@ -339,10 +323,9 @@ def _runs(bench: Bench, faults: Faults) -> None:
     records = bench.tables["warm_up"]
     if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in records:
         for run, rows in records.groupby("run", sort=False):
-            end = rows["elapsed_s"].max()
-            if end <= MINUTES_END_S:
-                ends = f"run {shown(str(run))} ends at {end:g} s"
-                words = f"{ends}; if these are minutes, name the column elapsed_minutes."
+            if (end := rows["elapsed_s"].max()) <= MINUTES_END_S:
+                ask = "if these are minutes, name the column elapsed_minutes."
+                words = f"run {shown(str(run))} ends at {end:g} s; {ask}"
                 faults.add("caution 32", stands_in(rows.iloc[0], "warm_up.csv"), words, column="elapsed_s")
     for name in ("distance", "beam"):
         for run, rows in bench.tables[name].groupby("run", sort=False):
@@ -364,7 +347,7 @@ def _left_out(bench: Bench, faults: Faults) -> None:
     late = readings[instants(bench) == ""]
     if len(late):
         window, hold = f"{settings.initial_window_s:g} s of {settings.initial_s:g} s", settings.hold_minutes
-        count = _readings(late, listed(names_in(late["lamp"])))
+        count = f"{len(late)} reading{'s' * (len(late) > 1)} of {listed(names_in(late['lamp']))}"
         words = f"{count}: not within {window}, nor at the hold time of {hold:g} min; compared with nothing."
         faults.at("caution 38", "readings.csv", late.iloc[0], words, "elapsed_s")
     points = names_in(readings["point"])
@@ -373,11 +356,6 @@ def _left_out(bench: Bench, faults: Faults) -> None:
         lamps = names_in(rows["lamp"])
         if len(lamps) == 1:
             near = hint(point, [name for name in points if name != point], "; did you mean {}?") or "."
-            count = _readings(rows, f"{shown(lamps[0])} alone")
+            count = f"{len(rows)} reading{'s' * (len(rows) > 1)} of {shown(lamps[0])} alone"
             words = f'"{shown(point)}" has {count}: compared with nothing{near}'
             faults.at("caution 38", "readings.csv", rows.iloc[0], words, "point")
-
-
-def _readings(rows: pd.DataFrame, whose: str) -> str:
-    """Return how many readings of whom, in words."""
-    return f"{len(rows)} reading{'s' * (len(rows) > 1)} of {whose}"

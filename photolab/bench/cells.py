@@ -17,7 +17,7 @@ _OVERLOAD = re.compile(
     r"[+-]?(?:[o0][. ]?l\.?|ovl|ofl|over(?:load|flow|range)?|[-–—_]{2,}|1[ ._]+)", re.IGNORECASE
 )
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|∞|n/?a)", re.IGNORECASE)
-_LEADING_NUMBER = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*([^0-9\s].*)")
+_UNIT = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(?=[^0-9\s].*)[^0-9,._]+[0-9²³]?[^0-9,._]*")
 _DATE_LIKE = re.compile(r"([0-9]{1,2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{4})")
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9](?::[0-5][0-9])?")
 _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
@@ -91,7 +91,8 @@ def plain_numbers(words: Sequence[str], decimal: str = ".") -> npt.NDArray[np.fl
     plain = (_POINT if decimal == "." else _COMMA).fullmatch
     values = np.array([float(w.replace(",", ".")) if plain(w) else np.nan for w in words], dtype=float)
     for place in map(int, np.flatnonzero((values == 0.0) | np.isinf(values))):
-        if math.isinf(values[place]) or _lost(words[place]):
+        # a text that gives 0 may be a number too small for one
+        if math.isinf(values[place]) or re.search("[1-9]", words[place].lower().partition("e")[0]):
             values[place] = np.nan
     return values
 
@@ -114,11 +115,6 @@ def digits(value: float) -> str:
     return str(int(value)) if abs(value) < 1e15 and value == int(value) else repr(value)
 
 
-def _lost(typed: str) -> bool:
-    """Whether a text that gives 0 is a number too small for one."""
-    return bool(re.search("[1-9]", typed.lower().partition("e")[0]))
-
-
 def _not_a_number(typed: str, decimal: str) -> CellFault:
     """Say why a cell is not a number."""
     quoted = f'"{shown(typed)}"'
@@ -133,49 +129,38 @@ def _not_a_number(typed: str, decimal: str) -> CellFault:
     if _NOT_FINITE.fullmatch(typed):
         words = f"{quoted} is not a finite number; leave the cell blank if there is no value."
         return CellFault(words, code="fault 14")
-    marks = _marks(typed, quoted, decimal)
-    if marks:
-        return CellFault(marks, code="fault 13")
-    return CellFault(f"{quoted} is not a number; {_advice(typed)}", code="fault 13")
+    return CellFault(f"{quoted} {_advice(typed, decimal)}", code="fault 13")
 
 
-def _marks(typed: str, quoted: str, decimal: str) -> str:
-    """Word a thousands mark, a foreign decimal mark or another sign."""
+def _advice(typed: str, decimal: str) -> str:
+    """Say what a cell holds in place of a number, and what to type instead."""
+    thousands = r"[+-]?[0-9]{1,3}(([ '’_\u00a0\u202f][0-9]{3})+([.,][0-9]*)?|(,[0-9]{3})+(\.[0-9]*)?)"
+    point, comma = typed.replace(",", "."), typed.replace(".", ",")
+    bare = point.replace(".", "")
     if re.fullmatch("[−–‒][0-9.,]+", typed):
-        return f"{quoted} begins with a dash that is not a minus sign; write -{typed[1:]}."
-    if re.fullmatch(r"[+-]?[0-9]{1,3}([ '’_\u00a0\u202f][0-9]{3})+([.,][0-9]*)?", typed):
-        bare = re.sub("[^0-9.,+-]", "", typed)
-        return f"{quoted} holds a thousands mark; write {bare}."
-    bare = typed.replace(",", "").replace(".", "")
+        return f"begins with a dash that is not a minus sign; write -{typed[1:]}."
+    if decimal == "." and re.fullmatch(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}", typed):
+        return f"is {bare} or {float(point):g}; write {bare}."
     if decimal == "." and re.fullmatch(r"[+-]?[0-9]*,[0-9]+", typed):
-        point = typed.replace(",", ".")
-        if re.fullmatch(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}", typed):
-            return f"{quoted} is {bare} or {float(point):g}; write {bare}."
-        return f'{quoted} has a decimal comma; write {point}, or declare decimal = "," in bench.toml.'
-    if re.fullmatch(r"[+-]?[0-9]{1,3}(,[0-9]{3})+(\.[0-9]*)?", typed):
-        return f"{quoted} holds a thousands mark; write {typed.replace(',', '')}."
+        return f'has a decimal comma; write {point}, or declare decimal = "," in bench.toml.'
+    if re.fullmatch(thousands, typed):
+        spaced = re.sub("[^0-9.,+-]", "", typed)
+        return f"holds a thousands mark; write {typed.replace(',', '') if spaced == typed else spaced}."
     if decimal == "," and re.fullmatch(r"[+-]?[0-9]*\.[0-9]+", typed):
-        comma = typed.replace(".", ",")
-        return f"{quoted} has a point, and bench.toml declares the decimal comma; write {comma} or {bare}."
-    return ""
-
-
-def _advice(typed: str) -> str:
-    """Say what to type instead."""
-    minutes = re.fullmatch(r"([0-9]{1,3}):([0-5]?[0-9])", typed)
-    if minutes:
-        seconds = 60 * int(minutes[1]) + int(minutes[2])
-        return f"minutes and seconds are written in seconds: {seconds}."
-    if typed.startswith(("<", ">", "≤", "≥", "~", "±")):
-        return "write the bare number."
-    if typed.startswith("="):
-        return "a formula has no stored value; write the number."
-    if re.fullmatch(r"[+-]?[0-9.,]*[OoIl|][0-9OoIl|.,]*", typed):
-        return "a letter stands where a digit should be; write digits only."
-    unit = _LEADING_NUMBER.fullmatch(typed)
-    if unit and re.fullmatch(r"[^0-9,._]+[0-9²³]?[^0-9,._]*", unit[2]):
-        return f"write {unit[1]}, the unit stands in the column name."
-    return "write digits with a decimal point, or leave the cell blank if the column may be blank."
+        return f"has a point, and bench.toml declares the decimal comma; write {comma} or {bare}."
+    if minutes := re.fullmatch(r"([0-9]{1,3}):([0-5]?[0-9])", typed):
+        wanted = f"minutes and seconds are written in seconds: {60 * int(minutes[1]) + int(minutes[2])}."
+    elif typed.startswith(("<", ">", "≤", "≥", "~", "±")):
+        wanted = "write the bare number."
+    elif typed.startswith("="):
+        wanted = "a formula has no stored value; write the number."
+    elif re.fullmatch(r"[+-]?[0-9.,]*[OoIl|][0-9OoIl|.,]*", typed):
+        wanted = "a letter stands where a digit should be; write digits only."
+    elif unit := _UNIT.fullmatch(typed):
+        wanted = f"write {unit[1]}, the unit stands in the column name."
+    else:
+        wanted = "write digits with a decimal point, or leave the cell blank if the column may be blank."
+    return f"is not a number; {wanted}"
 
 
 def parse_date(text: str) -> str:

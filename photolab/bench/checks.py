@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ import pandas as pd
 from photolab.bench.columns import Array
 from photolab.bench.completion import looked_up
 from photolab.bench.declared import Declared
-from photolab.bench.faults import Faults, closest, hint, shown, stands_in
+from photolab.bench.faults import Faults, hint, shown, stands_in
 from photolab.bench.instruments import range_half_width
 from photolab.bench.schema import READING_KEY
 from photolab.bench.tables import varying
@@ -41,7 +42,8 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
         first = looked_up(again[column], table[column], table["line"].astype(float))
         words = '"{value}" is already in line {first:g}; give each its own.'
         faults.where("fault 7", f"{name}.csv", again.assign(first=first), column, words)
-    for code, name, unmet, column, words in _conditions(tables):
+    for name, column, unmet, words in _conditions(tables):
+        code = "fault 19" if column == "note" else "fault 8"
         faults.where(code, f"{name}.csv", tables[name][unmet], column, words)
     for name in ("warm_up", "distance", "beam"):
         _one_owner(tables[name], name, faults)
@@ -125,22 +127,20 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
             if "log_file" in rows:  # the codes of an instrument's file stand in bench.toml: below
                 rows = rows[rows["log_file"] == ""]
             new = f'; write [[{column}]] with id = "{{}}"' if column in {"housing", "meter"} else ""
-            near = {code: hint(code, codes) or new.format(shown(code)) for code in strange}
+            near = rows[column].map({code: hint(code, codes) or new.format(shown(code)) for code in strange})
             words = f'"{{value}}" {where}{{near}}.'
-            faults.where("fault 12", f"{name}.csv", rows.assign(near=rows[column].map(near)), column, words)
-    for section, values in declared.instruments:
+            faults.where("fault 12", f"{name}.csv", rows.assign(near=near), column, words)
+    for section in declared.instruments:
         for column, (codes, where) in known.items():
-            code = values.get(column)
+            code = section.values.get(column)
             if code and codes and code not in codes:
                 words = f'{section.section}.{column} = "{shown(code)}" {where}{hint(code, codes)}.'
                 section.fault("fault 12", words, column)
-    asked = lamps or names_in(tables["readings"]["lamp"])
+    asked, where = (lamps, "lamps.csv") if lamps else (names_in(tables["readings"]["lamp"]), "readings.csv")
     for question, section in declared.questions:
         if question.lamp != "any" and asked and question.lamp not in asked:
-            nearest = closest(question.lamp, ["any", *asked])
-            advice = f'closest is "{shown(nearest)}"' if nearest else 'write a lamp of it, or "any"'
-            where = "lamps.csv" if lamps else "readings.csv"
-            words = f'question.lamp = "{shown(question.lamp)}" is not in {where}; {advice}.'
+            advice = hint(question.lamp, ["any", *asked]) or '; write a lamp of it, or "any"'
+            words = f'question.lamp = "{shown(question.lamp)}" is not in {where}{advice}.'
             section.fault("fault 12", words, "lamp")
 
 
@@ -185,30 +185,22 @@ def _alike(tables: Tables, faults: Faults) -> None:
                 if one == other or (shape is _shape and _hidden(one) == _hidden(other)):
                     continue
                 first[other] = name, other
-                of_file, of_line = _first_place(tables, file, column, one)
-                own_file, line = _first_place(tables, name, column, other)
-                place = f"{of_file} " * (of_file != own_file) + f"line {of_line}"
+                places = ((tables[file], one), (tables[name], other))
+                then, now = (table[table[column] == held].iloc[0] for table, held in places)
+                of_file = stands_in(then, f"{file}.csv")
+                place = f"{of_file} " * (of_file != stands_in(now, f"{name}.csv")) + f"line {then['line']}"
                 strange = [f"U+{ord(c):04X}" for c in one + other if not c.isascii()]
                 words = f'"{shown(other)}" looks like "{shown(one)}" in {place}; are they one and the same?'
                 if code == "fault 26":
                     words = f'"{shown(other)}" is not "{shown(one)}" in {place}: {", ".join(strange[:3])}; retype both.'
-                faults.add(code, own_file, words, line=line, column=column)
+                faults.at(code, f"{name}.csv", now, words, column)
 
 
-def _first_place(tables: Tables, name: str, column: str, code: str) -> tuple[str, int]:
-    """Return file and line of the first row that holds a code."""
-    row = tables[name][tables[name][column] == code].iloc[0]
-    return stands_in(row, f"{name}.csv"), int(row["line"])
-
-
-Condition = tuple[str, str, "pd.Series[bool]", str, str]
-
-
-def _conditions(tables: Tables) -> Iterable[Condition]:
-    """Yield what a row must hold beside a value: code, table, the rows that do not, column, words."""
+def _conditions(tables: Tables) -> Iterable[tuple[str, str, "pd.Series[bool]", str]]:
+    """Yield what a row must hold beside a value: table, column, the rows that do not, words."""
     readings, lamps, power = tables["readings"], tables["lamps"], tables["electrical"]
     heat, spectra, links = tables["thermal"], tables["spectra"], tables["links"]
-    claim = lamps["claimed_flux_lm"].notna() | lamps["claimed_power_W"].notna()
+    claim = lamps[["claimed_flux_lm", "claimed_power_W"]].notna().any(axis=1) & (lamps["claimed_per"] == "")
     known = power["power_W"].notna() | (power["socket_V"].notna() & power["current_A"].notna())
     camera = ~heat["method"].isin(["thermocouple", ""])
     source, response = spectra["kind"] == "source", spectra["kind"] == "responsivity"
@@ -218,32 +210,27 @@ def _conditions(tables: Tables) -> Iterable[Condition]:
     itself = (links["old_meter"] == links["new_meter"]) & (links["old_meter"] != "")
     unpriced = lamps["price"].notna() & (lamps["price_date"] == "")
     bare = camera & heat["set_emissivity"].isna()
-    words = "blank beside a claim; write lamp or pair."
-    yield "fault 8", "lamps", claim & (lamps["claimed_per"] == ""), "claimed_per", words
-    yield "fault 8", "lamps", unpriced, "price_date", "blank beside a price; write the day, YYYY-MM-DD."
-    yield "fault 8", "electrical", ~known, "power_W", "blank; write power_W, or socket_V and current_A."
-    yield "fault 8", "thermal", bare, "set_emissivity", "blank; write the emissivity set on the camera."
-    yield "fault 8", "spectra", source & (spectra["lamp"] == ""), "lamp", "blank; a source belongs to a lamp."
-    words = "blank; a responsivity belongs to a meter."
-    yield "fault 8", "spectra", response & (spectra["meter"] == ""), "meter", words
-    yield "fault 8", "links", itself, "new_meter", "the same as old_meter; a link needs two meters."
-    yield "fault 8", "links", other, "technology", "lamps.csv states another technology for this lamp."
-    yield "fault 19", "readings", silent, "note", "the row is excluded without a reason; say why here."
+    yield "lamps", "claimed_per", claim, "blank beside a claim; write lamp or pair."
+    yield "lamps", "price_date", unpriced, "blank beside a price; write the day, YYYY-MM-DD."
+    yield "electrical", "power_W", ~known, "blank; write power_W, or socket_V and current_A."
+    yield "thermal", "set_emissivity", bare, "blank; write the emissivity set on the camera."
+    yield "spectra", "lamp", source & (spectra["lamp"] == ""), "blank; a source belongs to a lamp."
+    yield "spectra", "meter", response & (spectra["meter"] == ""), "blank; a responsivity belongs to a meter."
+    yield "links", "new_meter", itself, "the same as old_meter; a link needs two meters."
+    yield "links", "technology", other, "lamps.csv states another technology for this lamp."
+    yield "readings", "note", silent, "the row is excluded without a reason; say why here."
 
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
     """Report a run that belongs to two lamps, specimens, housings or seatings."""
     columns = [column for column in ("lamp", "specimen", "housing", "mounting") if column in table]
-    if table.empty:
-        return
     owners = table[["run", *columns, "line"]].drop_duplicates(["run", *columns])
-    several = owners[(owners["run"] != "") & owners["run"].duplicated(keep=False)]
-    for run, group in several.groupby("run", sort=False):
-        first = group.iloc[0]
-        for row in group.iloc[1:].to_dict("records"):
-            column = next(column for column in columns if row[column] != first[column])
-            owner = f'{column} "{shown(first[column])}" in line {first["line"]}'
-            words = f'"{shown(str(run))}" stands for {owner}; give each its own run.'
+    first: dict[str, dict[Any, Any]] = {}
+    for row in owners[(owners["run"] != "") & owners["run"].duplicated(keep=False)].to_dict("records"):
+        held = first.setdefault(row["run"], row)
+        for column in [column for column in columns if row[column] != held[column]][:1]:
+            owner = f'{column} "{shown(held[column])}" in line {held["line"]}'
+            words = f'"{shown(row["run"])}" stands for {owner}; give each its own run.'
             faults.at("fault 7", f"{name}.csv", row, words, "run")
 
 
@@ -251,15 +238,13 @@ def _choices(beam: pd.DataFrame, faults: Faults) -> None:
     """Report beams with both or neither of angle and wall positions."""
     pairs = (["horizontal_deg", "vertical_deg"], ["x_mm", "y_mm"])
     held = [pair for pair in pairs if beam[pair].notna().to_numpy().any()]
-    names = "horizontal_deg and vertical_deg, or x_mm and y_mm"
-    if len(held) == 2:
-        faults.add("fault 25", "beam.csv", f"holds both angles and wall positions; keep {names}.", line=1)
-    elif not held and len(beam):
-        faults.add("fault 25", "beam.csv", f"says nowhere where a reading was taken; add {names}.", line=1)
-    elif held:
-        lacking = beam[beam[held[0]].isna().any(axis=1)]
+    if len(held) == 1:
         words = f"both {' and '.join(held[0])} are wanted in every row."
-        faults.where("fault 25", "beam.csv", lacking, "", words)
+        faults.where("fault 25", "beam.csv", beam[beam[held[0]].isna().any(axis=1)], "", words)
+    elif len(beam):
+        said = ("says nowhere where a reading was taken; add", "holds both angles and wall positions; keep")
+        words = f"{said[len(held) > 0]} horizontal_deg and vertical_deg, or x_mm and y_mm."
+        faults.add("fault 25", "beam.csv", words, line=1)
 
 
 def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) -> None:
@@ -268,18 +253,13 @@ def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) ->
     again = rows[rows.duplicated(telling)]
     if again.empty:
         return
-    first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first")[again.index]
-    stated = [
-        ", ".join(
-            f"{'at second' if column == 'elapsed_s' else column} "
-            + (f"{cell:g}" if isinstance(cell, float) else shown(cell, limit=20))
-            for column, cell in zip(key, cells, strict=True)
-            if cell != "" and cell == cell
-        )
-        for cells in again[key].itertuples(index=False)
-    ]
-    words = f"the same {'step' if name == 'plan' else 'reading'} as line {{first}} ({{stated}})."
-    faults.where("fault 17", f"{name}.csv", again.assign(first=first, stated=stated), "", words)
+    first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first").to_dict()
+    what = "step" if name == "plan" else "reading"
+    for at, row in again.to_dict("index").items():
+        cells = [(c.replace("elapsed_s", "at second"), row[c]) for c in key if row[c] != ""]
+        told = [f"{c} {f'{x:g}' if isinstance(x, float) else shown(x, limit=20)}" for c, x in cells if x == x]
+        words = f"the same {what} as line {first[at]} ({shown(', '.join(told))})."
+        faults.at("fault 17", f"{name}.csv", row, words)
 
 
 def _of_ranges(table: pd.DataFrame, declared: Declared) -> tuple[Array, Array, Array]:

@@ -38,17 +38,15 @@ def complete(tables: Tables, declared: Declared, faults: Faults) -> pd.DataFrame
     for name in ("readings", "warm_up", "distance", "beam", "plan"):
         if tables[name].empty:
             continue
-        table = tables[name].copy(deep=False)
+        tables[name] = table = tables[name].copy(deep=False)
         file = TABLES[name].file
-        _name_only(table, "housing", declared.housings, faults, file=file if name == "readings" else "")
-        tables[name] = table
-        if name == "plan":
-            continue
-        _meter_of_day(table, tables["days"])
-        # in warm_up remaining light is a ratio of one meter's readings: it needs no name
-        file, where = "" if name == "warm_up" else file, " in the row or in days.csv"
-        _name_only(table, "meter", declared.meters, faults, file=file, where=where)
-        _fill_range(table, name, declared, faults)
+        _name_only(table, "housing", declared.housings, faults, file if name == "readings" else "")
+        if name != "plan":
+            _meter_of_day(table, tables["days"])
+            # in warm_up remaining light is a ratio of one meter's readings: it needs no name
+            file, where = "" if name == "warm_up" else file, " in the row or in days.csv"
+            _name_only(table, "meter", declared.meters, faults, file, where)
+            _fill_range(table, name, declared, faults)
     out = tables["readings"]["exclude"] == "yes"
     excluded = tables["readings"][out].reset_index(drop=True)
     kept = tables["readings"][~out].reset_index(drop=True) if out.any() else tables["readings"]
@@ -82,33 +80,24 @@ def _from_days(readings: pd.DataFrame, days: pd.DataFrame) -> pd.DataFrame:
     """Take ambient and supply volts of the day where a row has none."""
     if days.empty:
         return readings
-    ambient, supply = (
-        looked_up(readings["day"], days["day"], days[name]) for name in ("ambient_C", "supply_V")
-    )
-    readings["ambient_C"] = readings["ambient_C"].fillna(ambient)
-    taken = readings["socket_V"].isna() & supply.notna()
-    readings["socket_V"] = readings["socket_V"].fillna(supply)
-    readings["measured_at"] = readings["measured_at"].mask(taken, "supply")
-    return readings
+    ambient, supply = (looked_up(readings["day"], days["day"], days[c]) for c in ("ambient_C", "supply_V"))
+    volts = readings["socket_V"]
+    return readings.assign(
+        ambient_C=readings["ambient_C"].fillna(ambient), socket_V=volts.fillna(supply),
+        measured_at=readings["measured_at"].mask(volts.isna() & supply.notna(), "supply"),
+    )  # fmt: skip
 
 
 def _name_only(
-    table: pd.DataFrame,
-    column: str,
-    known: Collection[str],
-    faults: Faults,
-    *,
-    file: str = "",
-    where: str = "",
+    table: pd.DataFrame, column: str, known: Collection[str], faults: Faults, file: str, where: str = ""
 ) -> None:
     """Name the only housing or meter where a row names none; of several, the rows of a file must say which."""
     blank = table[column] == ""
     if len(known) == 1:
         table[column] = table[column].mask(blank, next(iter(known)))
     elif known and file:
-        names = ", ".join(map(shown, known))
         words = f"blank; bench.toml has {{names}}: name one{where}."
-        faults.where("fault 5", file, table[blank], column, words, names=names)
+        faults.where("fault 5", file, table[blank], column, words, names=", ".join(map(shown, known)))
 
 
 def _meter_of_day(table: pd.DataFrame, days: pd.DataFrame) -> None:
@@ -172,5 +161,5 @@ def lamps_of(readings: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         One row a lamp, with the columns of lamps.csv.
     """
-    first = readings.loc[~readings["lamp"].duplicated(), ["lamp", "line"]].reset_index(drop=True)
-    return empty_table(TABLES["lamps"], len(first)).assign(lamp=first["lamp"], line=first["line"])
+    first = readings.loc[~readings["lamp"].duplicated(), ["lamp", "line"]]
+    return empty_table(TABLES["lamps"], len(first), first)

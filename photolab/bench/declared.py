@@ -5,6 +5,7 @@ import tomllib
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 from itertools import count, pairwise
 from typing import Any
 
@@ -36,14 +37,16 @@ class Declared:
     meters: dict[str, Meter] = field(default_factory=dict)
     meter_ids: tuple[str, ...] = ()
     housings: dict[str, Housing] = field(default_factory=dict)
-    instruments: list[tuple["Section", Values]] = field(default_factory=list)
+    instruments: list["Section"] = field(default_factory=list)
     questions: list[tuple[Question, "Section"]] = field(default_factory=list)
     their_figures: list[tuple[TheirFigure, "Section"]] = field(default_factory=list)
-    earlier: list[tuple[Values, "Section"]] = field(default_factory=list)
+    earlier: list["Section"] = field(default_factory=list)
     separator: str = ","
     decimal: str = "."
 
 
+Slip = tuple[str, str, str]
+"""Code, key and words of what is wrong."""
 Lines = dict[tuple[str, int, str], int]
 """Line of a key by its section, the count of that section's header, and its name; of a header, without a name."""
 
@@ -64,16 +67,14 @@ def line_numbers(text: str) -> Lines:
     lines: Lines = {}
     section, counts = "", {"": 0}
     for number, line in enumerate(text.split("\n"), start=1):
-        header = re.match(r"\s*\[\[?\s*([A-Za-z_.]+)\s*\]\]?\s*(?:#.*)?$", line.rstrip("\r"))
-        if header:
+        if header := re.match(r"\s*\[\[?\s*([A-Za-z_.]+)\s*\]\]?\s*(?:#.*)?$", line.rstrip("\r")):
             section = header[1]
             counts[section] = counts.get(section, -1) + 1
             lines[section, counts[section], ""] = number
             above, _, inner = section.rpartition(".")
             if above:
                 lines.setdefault((above, counts.get(above, 0), inner), number)
-        key = re.match(r"\s*([A-Za-z0-9_'\"-]+)\s*=", line)
-        if key:
+        if key := re.match(r"\s*([A-Za-z0-9_'\"-]+)\s*=", line):
             lines.setdefault((section, counts[section], key[1].strip("'\"")), number)
     return lines
 
@@ -133,14 +134,20 @@ class Section:
         """
         self.faults.add(code, FILE, message, line=self.line(key) if key else None)
 
+    @cached_property
     def values(self) -> Values:
-        """Return every key of the section; a faulty or absent one has its default."""
+        """Every key of the section; a faulty or absent one has its default."""
         keys = {key.name: key for key in SECTIONS[self.section]}
         for name in self.given:
             if name not in keys:
                 near = hint(name, keys, " Did you mean {}?") or _other_unit(name)
                 self.fault("fault 2", f"{self._full(name)} is not a key.{near}", name)
         return {key.name: self._value(key) for key in keys.values()}
+
+    @property
+    def whole(self) -> bool:
+        """Whether every key that is required has a value."""
+        return None not in self.values.values()
 
     def _full(self, name: str) -> str:
         return f"{self.section}.{shown(name)}" if self.section else shown(name)
@@ -284,11 +291,9 @@ _K = {"k": 1e3, "M": 1e6}
 
 def _number_meant(typed: str) -> str:
     """Return the number that a typed value plainly means, or nothing: 3 %, ±4, 3,5, 40k, 20 000, 1/2."""
-    spaced = re.fullmatch(r"[0-9]{1,3}([ '\u00a0\u202f][0-9]{3})+", typed)
-    if spaced:
+    if re.fullmatch(r"[0-9]{1,3}([ '\u00a0\u202f][0-9]{3})+", typed):
         return re.sub("[^0-9]", "", typed)
-    part = re.fullmatch(r"([0-9]+) ?/ ?([0-9]*[1-9][0-9]*)", typed)
-    if part:
+    if part := re.fullmatch(r"([0-9]+) ?/ ?([0-9]*[1-9][0-9]*)", typed):
         return f"{int(part[1]) / int(part[2]):.6g}"
     bare = re.fullmatch(r"[±+]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(%|[A-Za-zµ°²/]+)?", typed)
     if not bare or (bare[1] == typed and "," not in typed):
@@ -305,14 +310,13 @@ def _syntax(text: str, error: tomllib.TOMLDecodeError, faults: Faults) -> None:
     line = lines[number - 1].strip() if number <= len(lines) else ""
     reason = re.sub(r" \(at .*\)$", "", str(error))
     code, words = "fault 2", f"{shown(line)}; " * bool(line) + f"{shown(reason[:1].lower() + reason[1:])}."
-    found = re.match(r"([A-Za-z_0-9]+)\s*=\s*(.*?)\s*(?:#.*)?$", line)
-    if found:
+    if found := re.match(r"([A-Za-z_0-9]+)\s*=\s*(.*?)\s*(?:#.*)?$", line):
         key, typed = found[1], found[2]
-        items = re.fullmatch(r"\[(.*)\]", typed)
+        items = [item.strip() for item in typed[1:-1].split(",")] if re.fullmatch(r"\[.*\]", typed) else []
         known = {k.name: k for keys in SECTIONS.values() for k in keys}
         meant = _number_meant(typed)
-        if items and any(_number_meant(item.strip()) for item in items[1].split(",")):
-            listed = [_number_meant(item.strip()) or item.strip() for item in items[1].split(",")]
+        if any(map(_number_meant, items)):
+            listed = [_number_meant(item) or item for item in items]
             words = f"{key} = {shown(typed)}; write bare numbers: {key} = [{', '.join(listed)}]."
         elif not typed:
             code = "fault 1"
@@ -344,23 +348,21 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
     """
     sections = {name: _sections(name, given, lines, faults) for name in SECTIONS if "." not in name and name}
     _top(given, sections, lines, faults)
-    single = {name: sections[name][0].values() for name in SINGLE}
+    single = {name: sections[name][0].values for name in SINGLE}
     if single["csv"]["separator"] == single["csv"]["decimal"]:
         words = '[csv] separator and decimal are both ","; a decimal comma needs separator = ";".'
         faults.add("fault 8", FILE, words)
-    housings = {
-        values["id"]: Housing(**values, declared=section.declared)
-        for section, values in _named(sections["housing"])
-    }
+    named = _named(sections["housing"])
+    housings = {values["id"]: Housing(**values, declared=section.declared) for section, values in named}
     return Declared(
         Settings(**single["bench"], **single["links"], declared=sections["bench"][0].declared),
         _meters(sections["meter"], lines, faults),
         tuple(str(section.given.get("id", "")) for section in sections["meter"]),
         housings,
-        [(section, section.values()) for name in INSTRUMENTS for section in sections[name]],
-        list(_questions(sections["question"], housings)),
-        list(_their_figures(sections["their_figure"], housings)),
-        [(section.values(), section) for section in sections["our_earlier"]],
+        [section for name in INSTRUMENTS for section in sections[name] if section.values],  # each key is read
+        _questions(sections["question"], housings),
+        _their_figures(sections["their_figure"], housings),
+        [section for section in sections["our_earlier"] if section.values],
         **single["csv"],
     )
 
@@ -386,49 +388,41 @@ def _top(given: Values, sections: Mapping[str, Any], lines: Lines, faults: Fault
 
 def _sections(name: str, given: Values, lines: Lines, faults: Faults) -> list[Section]:
     """Return the sections of one name; one that stands once is there, empty, also where it is absent."""
-    held = given.get(name, {} if name in SINGLE else [])
+    held, wanted, place = given.get(name, []), f"[[{name}]] with two pairs of brackets", (name, 0, "")
     if name in SINGLE:
-        if not isinstance(held, dict):
-            words = f"{name}: wanted one table [{name}]."
-            faults.add("fault 2", FILE, words, line=lines.get(("", 0, name)))
-            held = {}
-        return [Section(name, 0, f"[{name}]", held, lines, faults)]
+        held, wanted, place = [given.get(name, {})], f"one table [{name}]", ("", 0, name)
     if not isinstance(held, list) or not all(isinstance(table, dict) for table in held):
-        words = f"{name}: wanted [[{name}]] with two pairs of brackets."
-        faults.add("fault 2", FILE, words, line=lines.get((name, 0, "")))
-        return []
-    labels = [shown(str(table.get("id", table.get("file", place + 1)))) for place, table in enumerate(held)]
-    return [
-        Section(name, place, f'{name} "{label}"', table, lines, faults)
-        for place, (label, table) in enumerate(zip(labels, held, strict=True))
-    ]
+        faults.add("fault 2", FILE, f"{name}: wanted {wanted}.", line=lines.get(place))
+        held = [{}] if name in SINGLE else []
+    found = []
+    for number, table in enumerate(held):
+        label = f'{name} "{shown(str(table.get("id", table.get("file", number + 1))))}"'
+        label = f"[{name}]" if name in SINGLE else label
+        found.append(Section(name, number, label, table, lines, faults))
+    return found
 
 
 def _named(sections: list[Section]) -> list[tuple[Section, Values]]:
     """Return sections with their values, those that have an id of their own."""
     found: dict[str, tuple[Section, Values]] = {}
     for section in sections:
-        values = section.values()
-        if values["id"] in found:
-            words = f'{section.section}.id "{shown(values["id"])}" is used twice; give each its own.'
+        name = section.values["id"]
+        if name in found:
+            words = f'{section.section}.id "{shown(name)}" is used twice; give each its own.'
             section.fault("fault 7", words, "id")
-        elif values["id"] is not None:
-            found[values["id"]] = section, values
+        elif name is not None:
+            found[name] = section, section.values
     return list(found.values())
 
 
-def _questions(
-    sections: list[Section], housings: Mapping[str, Housing]
-) -> Iterator[tuple[Question, Section]]:
-    """Yield the questions that are whole; their housings are declared ones, their lamps are checked later."""
+def _questions(sections: list[Section], housings: Collection[str]) -> list[tuple[Question, Section]]:
+    """Return the questions that are whole; their housings are declared ones, their lamps are checked later."""
     known = ["each", "any", *housings]
     for section in sections:
-        values = section.values()
-        place = values["housing"]
+        place = section.values["housing"]
         if place is not None and place not in known:
             section.fault("fault 12", f"question.{_no_housing(place, known)}.", "housing")
-        if None not in values.values():
-            yield Question(**values), section
+    return [(Question(**section.values), section) for section in sections if section.whole]
 
 
 def _no_housing(place: str, known: Collection[str]) -> str:
@@ -437,25 +431,18 @@ def _no_housing(place: str, known: Collection[str]) -> str:
     return f'housing = "{shown(place)}"; wanted one of {names}{hint(place, known)}'
 
 
-def _their_figures(
-    sections: list[Section], housings: Mapping[str, Housing]
-) -> Iterator[tuple[TheirFigure, Section]]:
-    """Yield others' figures; their lamps are checked later."""
-    for section in sections:
-        values = section.values()
-        if None in values.values():
-            continue
-        figure = TheirFigure(**values)
-        for code, key, words in _figure_slips(figure, section.declared, housings):
+def _their_figures(sections: list[Section], housings: Collection[str]) -> list[tuple[TheirFigure, Section]]:
+    """Return others' figures; their lamps are checked later."""
+    figures = [(TheirFigure(**section.values), section) for section in sections if section.whole]
+    for figure, section in figures:
+        for code, key, words in _slips(figure, section.declared, housings):
             said = f"their_figure.{words}." if key else f"{section.label} {words}."
             section.fault(code, said, key or "source")
-        yield figure, section
+    return figures
 
 
-def _figure_slips(
-    figure: TheirFigure, declared: frozenset[str], housings: Mapping[str, Housing]
-) -> Iterator[tuple[str, str, str]]:
-    """Yield what is wrong with a figure or reply beyond its single keys: code, key, words."""
+def _slips(figure: TheirFigure, declared: frozenset[str], housings: Collection[str]) -> Iterator[Slip]:
+    """Yield what is wrong with a figure or reply beyond its single keys."""
     low, high, ratio, ends = figure.low, figure.high, figure.ratio, {"low", "high"} & declared
     if figure.text:
         if not figure.date:
@@ -485,19 +472,16 @@ def _meters(sections: list[Section], lines: Lines, faults: Faults) -> dict[str, 
     found: dict[str, Meter] = {}
     counts = {"spectral_factor": count(), "certificate": count()}  # over all meters: how `Lines` counts them
 
-    def part(name: str, table: Values, label: str) -> Values | None:
-        values = Section(f"meter.{name}", next(counts[name]), label, table, lines, faults).values()
-        return None if None in values.values() else values
+    def part(name: str, table: Values, number: str = "") -> Values | None:
+        label = f"{section.label} {name}{number}"
+        told = Section(f"meter.{name}", next(counts[name]), label, table, lines, faults)
+        return told.values if told.whole else None
 
     for section, values in _named(sections):
         tables, certificate = values.pop("spectral_factor"), values.pop("certificate")
-        stated = [
-            part("spectral_factor", table, f"{section.label} spectral_factor {n}")
-            for n, table in enumerate(tables, start=1)
-        ]
+        stated = [part("spectral_factor", table, f" {n}") for n, table in enumerate(tables, start=1)]
         factors = tuple(SpectralFactor(**factor) for factor in stated if factor)
-        label = f"{section.label} certificate"
-        whole = None if certificate is None else part("certificate", certificate, label)
+        whole = None if certificate is None else part("certificate", certificate)
         if len({factor.technology for factor in factors}) < len(factors):
             words = f"{section.label} has two spectral factors for one technology; keep one."
             section.fault("fault 7", words)
@@ -506,12 +490,8 @@ def _meters(sections: list[Section], lines: Lines, faults: Faults) -> dict[str, 
             continue
         if values["linearity_percent"] is None:
             values["linearity_percent"] = default_linearity(values["reading_percent"])
-        found[values["id"]] = Meter(
-            **values,
-            spectral_factors=factors,
-            certificate=Certificate(**whole) if whole else None,
-            declared=section.declared,
-        )
+        values |= {"spectral_factors": factors, "certificate": Certificate(**whole) if whole else None}
+        found[values["id"]] = Meter(**values, declared=section.declared)
     return found
 
 

@@ -5,7 +5,6 @@ scrapped housings, HP (projector, 65 mm lens) and HR (reflector, 180 x 110 mm), 
 lamp B0. The residuals are arranged so that every planted story can be found.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -74,18 +73,13 @@ def _lamps() -> dict[str, LampTruth]:
 
 def _days() -> dict[str, DayTruth]:
     dates = ("04-13", "04-16", "04-21", "04-27", "05-05", "05-18", "05-27", "06-03")
+    effect = {"HP": 0.0, "HR": 0.0}
     days = {}
     for n, date in enumerate(dates, start=1):
-        late = n >= 6
-        days[f"D{n:02d}"] = DayTruth(
-            date=f"2026-{date}",
-            ambient_C=round(14 + 10 * (n - 1) / 7, 1),
-            lead_V=12.95 if late else 13.20,
-            measured_at="socket" if late else "supply",
-            autorange=n == 1,
-            protocol_revision="1" if n == 1 else "3" if late else "2",
-            effect={"HP": 0.0, "HR": 0.0},
-        )
+        volts, where, revision = (12.95, "socket", "3") if n >= 6 else (13.20, "supply", "2")
+        revision = "1" if n == 1 else revision
+        air = round(14 + 10 * (n - 1) / 7, 1)
+        days[f"D{n:02d}"] = DayTruth(f"2026-{date}", air, volts, where, n == 1, revision, effect)
     return days
 
 
@@ -188,26 +182,18 @@ HOLD_MINUTES = 40
 COVERED = ("K3", "K6")
 
 
-def _rounds(lamps: list[tuple[str, str, int]]) -> list[tuple[str, str, int]]:
-    """Interleave (lamp, specimen, mountings): every first mounting, every second one, and so on."""
-    most = max((count for _, _, count in lamps), default=0)
-    return [(lamp, specimen, n) for n in range(1, most + 1) for lamp, specimen, count in lamps if n <= count]
-
-
-def _candidates(day: str, housing: str) -> list[tuple[str, str, int]]:
-    """Return (lamp, specimen, mountings) of a day, without the two bracketing baseline mountings."""
-    side_by_side = [("B0", "b", 1), ("B0", "c", 1)] + [(k, "1", 1) for k in ("K1", "K2", "K3", "K5", "K6")]
-    plan = {
-        "D01": [("K1", "1", 1)] + ([("K5", "1", 1)] if housing == "HP" else []),
-        "D02": [("K1", "1", 3), ("K1", "2", 3), ("K1", "3", 3), ("K1", "4", 3), ("K2", "1", 1)],
-        "D03": [("K3", "1", 3), ("K4", "1", 3), ("K3", "2", 3), ("K4", "2", 3)],
-        "D04": [("B0", "b", 1), ("B0", "c", 1), ("K5", "1", 6)],
-        "D05": [("K6", "1", 2), ("K7", "1", 2), ("K8", "1", 3)],
-        "D06": [("K1", "1", 2)],
-        "D07": side_by_side,
-        "D08": side_by_side,
-    }
-    return plan[day]
+SIDE_BY_SIDE = [("B0", "b", 1), ("B0", "c", 1), *((lamp, "1", 1) for lamp in ("K1", "K2", "K3", "K5", "K6"))]
+CANDIDATES = {
+    "D01": [("K1", "1", 1), ("K5", "1", 1)],
+    "D02": [("K1", "1", 3), ("K1", "2", 3), ("K1", "3", 3), ("K1", "4", 3), ("K2", "1", 1)],
+    "D03": [("K3", "1", 3), ("K4", "1", 3), ("K3", "2", 3), ("K4", "2", 3)],
+    "D04": [("B0", "b", 1), ("B0", "c", 1), ("K5", "1", 6)],
+    "D05": [("K6", "1", 2), ("K7", "1", 2), ("K8", "1", 3)],
+    "D06": [("K1", "1", 2)],
+    "D07": SIDE_BY_SIDE,
+    "D08": SIDE_BY_SIDE,
+}
+"""Lamp, specimen and mountings of each day in each housing, without the two bracketing baseline mountings."""
 
 
 def seats() -> list[Seat]:
@@ -218,29 +204,26 @@ def seats() -> list[Seat]:
     list of Seat
         With clock times that leave every lamp at least half an hour to cool.
     """
-    return [seat for day in (f"D{n:02d}" for n in range(1, 9)) for seat in _timed(_day(day))]
-
-
-def _day(day: str) -> Iterator[Seat]:
-    for housing in ("HP", "HR"):
-        yield Seat(day, housing, "B0", "a", 1)
-        for lamp, specimen, mounting in _rounds(_candidates(day, housing)):
-            yield Seat(day, housing, lamp, specimen, mounting)
-        yield Seat(day, housing, "B0", "a", 2)
-
-
-def _timed(day_seats: Iterator[Seat]) -> Iterator[Seat]:
-    free = None
-    off: dict[tuple[str, str], int] = {}
-    for order, seat in enumerate(day_seats, start=1):
-        free = START_MINUTE.get(seat.day, 8 * 60 + 15) if free is None else free
-        last = off.get((seat.lamp, seat.specimen))
-        start = free if last is None else max(free, last + REST_MINUTES)
-        rest = OVERNIGHT_MINUTES if last is None else start - last
-        hold = HOLD_MINUTES if seat.key in HOLDS else WARM_UPS.get(seat.key, SEAT_MINUTES)
-        off[seat.lamp, seat.specimen] = start + hold
-        free = start + hold + CHANGE_MINUTES
-        yield replace(seat, order=order, minute=start, rest_minutes=rest, hold_minutes=hold)
+    found = []
+    for day, lamps in CANDIDATES.items():
+        # every first mounting, every second one, and so on
+        rounds = sorted((n, k) for k, (_, _, count) in enumerate(lamps) for n in range(1, count + 1))
+        called = [("B0", "a", 1), *((*lamps[k][:2], n) for n, k in rounds), ("B0", "a", 2)]
+        places = [(place, *one) for place in ("HP", "HR") for one in called]
+        if day == "D01":
+            places.remove(("HR", "K5", "1", 1))
+        free = START_MINUTE.get(day, 8 * 60 + 15)
+        off: dict[tuple[str, str], int] = {}
+        for order, (housing, lamp, specimen, mounting) in enumerate(places, start=1):
+            last = off.get((lamp, specimen))
+            start = free if last is None else max(free, last + REST_MINUTES)
+            rest = OVERNIGHT_MINUTES if last is None else start - last
+            seat = Seat(day, housing, lamp, specimen, mounting, order, start, rest)
+            hold = HOLD_MINUTES if seat.key in HOLDS else WARM_UPS.get(seat.key, SEAT_MINUTES)
+            found.append(replace(seat, hold_minutes=hold))
+            off[lamp, specimen] = start + hold
+            free = start + hold + CHANGE_MINUTES
+    return found
 
 
 CLAIMED = (
@@ -275,70 +258,46 @@ def bench_document(truth: Truth) -> dict[str, Any]:
     dict
         Ready for a TOML writer.
     """
-    told = truth.declared
-    displays = {
-        name: {"id": name, "ranges_lx": list(meter.ranges_lx), "resolution_lx": list(meter.resolution_lx)}
-        for name, meter in truth.meters.items()
+    told, keys = truth.declared, ("id", "ranges_lx", "resolution_lx", "calibrated_on")
+    calibrated = {"M1": "2025-02-11", "M2": "2026-03-03"}
+    percent = {
+        "reading_percent": told.scale, "range_percent": told.range_term, "mismatch_index_percent": 0.08,
+        "linearity_percent": told.linearity, "temperature_percent_per_K": told.meter_per_K,
+    }  # fmt: skip
+    own = {
+        "M1": {key: round(100 * value, 6) for key, value in percent.items()} | {"integration_s": 0.5},
+        "M2": {"reading_percent": 4.0, "digits": 10, "mismatch_index_percent": 6.0},
     }
-    housings = {
-        name: {
+    meters = [
+        dict(zip(keys, (name, [*meter.ranges_lx], [*meter.resolution_lx], calibrated[name]), strict=True))
+        | {"calibration_source": "A"} | own[name]
+        for name, meter in truth.meters.items()
+    ]  # fmt: skip
+    optics = {"HP": ("projector", 120.0, 30.0, 65.0), "HR": ("reflector", 0.0, 50.0, 180.0)}
+    keys = ("kind", "offset_mm", "offset_uncertainty_mm", "aperture_mm")
+    housings = [
+        dict(zip(keys, optics[name], strict=True)) | {
             "id": name, "traffic": "right", "distance_m": place.distance_m, "distance_uncertainty_mm": 10.0,
             "sensor": "faces_lamp", "tilt_uncertainty_deg": 2.0,
         }
         for name, place in truth.housings.items()
-    }  # fmt: skip
+    ]  # fmt: skip
+    question = "Does any lamp give 10 % more light than B0 after 40 minutes in both housings?"
     return {
         "schema": 1,
         "bench": {
             "name": "Machinery ring, stone barn (invented demo)",
             "protocol_revision": list(truth.days.values())[-1].protocol_revision,
-            "initial_s": 60,
-            "initial_window_s": 10,
-            "hold_minutes": 40,
-            "reference_voltage_V": truth.reference_V,
-            "reference_ambient_C": truth.reference_C,
-            "currency": "dal",
-            "mounting_sd_percent": 2.5,
-            "specimen_sd_percent": 4.0,
-            "day_sd_percent": 1.0,
+            "initial_s": 60, "initial_window_s": 10, "hold_minutes": 40,
+            "reference_voltage_V": truth.reference_V, "reference_ambient_C": truth.reference_C, "currency": "dal",
+            "mounting_sd_percent": 2.5, "specimen_sd_percent": 4.0, "day_sd_percent": 1.0,
         },
-        "meter": [
-            displays["M1"] | {
-                "reading_percent": round(100 * told.scale, 6),
-                "range_percent": round(100 * told.range_term, 6),
-                "mismatch_index_percent": 8.0,
-                "linearity_percent": round(100 * told.linearity, 6),
-                "temperature_percent_per_K": round(100 * told.meter_per_K, 6),
-                "integration_s": 0.5,
-                "calibrated_on": "2025-02-11",
-                "calibration_source": "A",
-            },
-            displays["M2"] | {
-                "reading_percent": 4.0,
-                "digits": 10,
-                "mismatch_index_percent": 6.0,
-                "calibrated_on": "2026-03-03",
-                "calibration_source": "A",
-            },
-        ],
-        "housing": [
-            housings["HP"] | {
-                "kind": "projector", "offset_mm": 120.0, "offset_uncertainty_mm": 30.0, "aperture_mm": 65.0,
-            },
-            housings["HR"] | {
-                "kind": "reflector", "offset_mm": 0.0, "offset_uncertainty_mm": 50.0, "aperture_mm": 180.0,
-            },
-        ],
-        "question": [
-            {
-                "asked_on": "2026-04-10",
-                "lamp": "any",
-                "housing": "each",
-                "instant": "hold",
-                "more_than_percent": 10.0,
-                "words": "Does any lamp give 10 % more light than B0 after 40 minutes in both housings?",
-            }
-        ],
+        "meter": meters,
+        "housing": housings,
+        "question": [{
+            "asked_on": "2026-04-10", "lamp": "any", "housing": "each", "instant": "hold",
+            "more_than_percent": 10.0, "words": question,
+        }],
     }  # fmt: skip
 
 

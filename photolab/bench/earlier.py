@@ -10,7 +10,6 @@ import math
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -19,7 +18,7 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.checks import names_in
 from photolab.bench.declared import FILE, Declared
 from photolab.bench.faults import Faults, hint, shown
-from photolab.bench.files import Rows, in_folder, load_rows
+from photolab.bench.files import Folder, Rows
 from photolab.bench.model import OurEarlier, TheirFigure
 from photolab.bench.schema import EARLIER_FILE
 from photolab.bench.tables import read_table
@@ -32,23 +31,17 @@ _OLDER_SCOPES = {f"these {scope}": scope for scope in SCOPES}
 """What format 1 of results.csv called the scopes (see `publication.provenance`)."""
 
 
-def read_earlier(
-    folder: Path, declared: Declared, lamps: pd.Series[str], faults: Faults, hashes: dict[str, str]
-) -> tuple[OurEarlier, ...]:
+def read_earlier(folder: Folder, declared: Declared, lamps: pd.Series[str]) -> tuple[OurEarlier, ...]:
     """Return the earlier reports that bench.toml names, and check the lamps of others' figures.
 
     Parameters
     ----------
-    folder : Path
-        The bench folder.
+    folder : Folder
+        The bench folder; keeps what is wrong.
     declared : Declared
         What bench.toml says.
     lamps : Series
         Lamps of the bench.
-    faults : Faults
-        Collects what is wrong.
-    hashes : dict
-        Receives the SHA-256 of what is read, by file name.
 
     Returns
     -------
@@ -66,19 +59,18 @@ def read_earlier(
             words = "their_figure.baseline is the lamp itself; name another one."
             section.fault("fault 14", words, "baseline")
     found = []
-    for values, section in declared.earlier:
-        name = values["file"]
-        line = section.line("file")
-        if None in values.values() or not in_folder(folder, name, faults, FILE, line=line, column="file"):
+    for section in declared.earlier:
+        name, line = section.values["file"], section.line("file")
+        if not section.whole or not folder.holds(name, FILE, line=line, column="file"):
             continue
-        rows = load_rows(folder, name, ",", faults, hashes)
-        table = None if rows is None else _rows(rows, faults)
+        rows = folder.rows(name, ",")
+        table = None if rows is None else _rows(rows, folder.faults)
         if table is None:
             continue
         if known and not (table["lamp"].isin(known)).any():
             words = "no row is of a lamp of this bench; nothing is set beside it."
-            faults.add("caution 38", name, words)
-        found.append(OurEarlier(**values, rows=table))
+            folder.faults.add("caution 38", name, words)
+        found.append(OurEarlier(**section.values, rows=table))
     return tuple(found)
 
 
@@ -177,19 +169,9 @@ def _with_ours(campaign: Campaign, figure: TheirFigure) -> Beside:
             ours = (math.log(pair.ratio), pair.ln_expanded_uncertainty)
     half = math.log(figure.high / figure.low) / 2.0
     half = math.log1p(figure.expanded_percent / 100.0) if math.isnan(half) else half
-    return Beside(
-        whose=figure.source,
-        own=False,
-        lamp=figure.lamp,
-        baseline=baseline,
-        housing=figure.housing,
-        measurand="illuminance ratio",
-        instant=figure.instant,
-        scope="models",
-        ours=ours,
-        theirs=(math.log(figure.ratio), half),
-        coverage=campaign.bench.settings.coverage,
-    )
+    what = (figure.lamp, baseline, figure.housing, "illuminance ratio", figure.instant, "models")
+    theirs = math.log(figure.ratio), half
+    return Beside(figure.source, False, *what, ours, theirs, campaign.bench.settings.coverage)
 
 
 def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Iterator[Beside]:
@@ -208,11 +190,6 @@ def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Itera
         cells: dict[str, Any] = {str(name): cell for name, cell in row.items()}
         wider = coverage_factor(now) / coverage_factor(cells["coverage_then"])
         what = {name: str(cells[name]) for name in SAME_ROW if name != "point"}
-        yield Beside(
-            whose=report.label,
-            own=True,
-            **what,
-            ours=(math.log(cells["value"]), float(cells[half])),
-            theirs=(math.log(cells["value_then"]), float(cells[f"{half}_then"]) * wider),
-            coverage=now,
-        )
+        here = math.log(cells["value"]), float(cells[half])
+        then = math.log(cells["value_then"]), float(cells[f"{half}_then"]) * wider
+        yield Beside(report.label, True, **what, ours=here, theirs=then, coverage=now)

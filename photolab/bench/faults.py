@@ -60,6 +60,8 @@ from photolab.errors import RecordError
 if TYPE_CHECKING:
     import pandas as pd
 
+    Row = Mapping[Any, Any] | pd.Series
+
 SHOWN = 50
 ALONE = 3
 """So many rows with the same fault are said one by one; more of them in one line."""
@@ -133,7 +135,7 @@ def hint(name: str, known: Iterable[str], words: str = '; closest is "{}"') -> s
     return words.format(shown(near)) if near else ""
 
 
-def stands_in(row: "Mapping[Any, Any] | pd.Series", file: str) -> str:
+def stands_in(row: "Row", file: str) -> str:
     """Return the file that a row stands in.
 
     Parameters
@@ -226,9 +228,7 @@ class Faults:
         else:  # the last one kept counts the others
             group[-1] = replace(problem, more=group[-1].more + 1)
 
-    def at(
-        self, code: str, file: str, row: "Mapping[Any, Any] | pd.Series", words: str, column: str = ""
-    ) -> None:
+    def at(self, code: str, file: str, row: "Row", words: str, column: str = "") -> None:
         """Keep one fault or caution of a row, where that row stands.
 
         Parameters

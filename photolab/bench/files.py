@@ -7,9 +7,9 @@ import io
 import os
 import re
 import stat
-from collections import defaultdict, deque
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
 from typing import TextIO
@@ -23,8 +23,6 @@ from photolab.bench.schema import FILES, HEADERS, SPELT
 WORKBOOK = "bench.xlsx"
 MAX_FILE_BYTES = 64 * 1024 * 1024
 MAX_COLUMNS = 200
-BLOCK = 500
-"""Rows taken apart in one go; of thousands, the memory to be looked after would cost more than the reading."""
 _DOUBLED = re.compile(r"(.+\.(?:csv|toml|xlsx))(?:\.(?:csv|txt|toml|xlsx|xls|tsv))+", re.IGNORECASE)
 _SEPARATORS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
 
@@ -47,7 +45,7 @@ class Rows:
     numbers: npt.NDArray[np.int64]
 
 
-def as_rows(file: str, header: list[str], blocks: Iterable[list[list[str]]], numbers: Iterable[int]) -> Rows:
+def as_rows(file: str, header: list[str], rows: Mapping[int, Sequence[str]]) -> Rows:
     """Return rows, column by column, each different cell once.
 
     Parameters
@@ -56,24 +54,20 @@ def as_rows(file: str, header: list[str], blocks: Iterable[list[list[str]]], num
         File they stand in.
     header : list of str
         Column names.
-    blocks : iterable of list
-        Rows, some at a time, each as long as the header.
-    numbers : iterable of int
-        Their row numbers; taken after the blocks.
+    rows : mapping
+        Cells by row number, each row as long as the header.
 
     Returns
     -------
     Rows
         Header and cells.
     """
-    seen: list[dict[str, int]] = [defaultdict(count().__next__) for _ in header]  # numbers cells as they come
-    parts = [[np.empty(0, np.int32)] for _ in header]
-    for block in blocks:
-        for number, held, cells in zip(seen, parts, zip(*block, strict=True), strict=bool(block)):
-            held.append(np.fromiter(map(number.__getitem__, cells), np.int32, len(cells)))
-    columns = zip(seen, parts, strict=True)
-    found = [Cells([word.strip() for word in number], np.concatenate(held)) for number, held in columns]
-    return Rows(file, header, found, np.fromiter(numbers, np.int64))
+    found = []
+    for cells in zip(*rows.values(), strict=True) if rows else [()] * len(header):
+        seen: dict[str, int] = defaultdict(count().__next__)  # numbers cells as they come
+        places = np.fromiter(map(seen.__getitem__, cells), np.int32, len(cells))
+        found.append(Cells([word.strip() for word in seen], places))
+    return Rows(file, header, found, np.fromiter(rows, np.int64, len(rows)))
 
 
 def listing(folder: Path, faults: Faults) -> tuple[str, ...]:
@@ -124,186 +118,170 @@ def strays(names: Collection[str], read: Collection[str], faults: Faults) -> Non
             faults.add("caution 30", name, f"this file is not read; did you mean {near}?")
 
 
-def load(folder: Path, name: str, faults: Faults, hashes: dict[str, str]) -> bytes | None:
-    """Return the bytes of one plain file of the folder and note its SHA-256, or None after a fault.
+@dataclass(frozen=True, eq=False)
+class Folder:
+    """A bench folder that is being read.
 
-    Parameters
+    Attributes
     ----------
-    folder : Path
-        The bench folder.
-    name : str
-        File name.
+    path : Path
+        Where it is.
     faults : Faults
         Collects what is wrong.
     hashes : dict
-        Receives the SHA-256 of what is read, by file name.
-
-    Returns
-    -------
-    bytes or None
-        What the file holds.
+        SHA-256 of what was read, by file name.
     """
-    path, words = folder / name, ""
-    try:
-        status = os.lstat(path)
-        if stat.S_ISLNK(status.st_mode):
-            words = "is a link; put the file itself into the folder."
-        elif not stat.S_ISREG(status.st_mode):
-            words = "is not a plain file."
-        else:
-            with path.open("rb") as stream:
-                data = stream.read(MAX_FILE_BYTES + 1)
-            if len(data) > MAX_FILE_BYTES:
-                found, wanted = f"{status.st_size / 2**20:.0f} MB", f"{MAX_FILE_BYTES // 2**20} MB"
-                words = f"is too large: {found}; wanted {wanted} or less."
-    except OSError as error:
-        words = f"cannot be read: {(error.strerror or 'unknown reason').lower()}."
-    if words:
-        faults.add("fault 3", name, words)
-        return None
-    hashes[name] = hashlib.sha256(data).hexdigest()
-    return data
 
+    path: Path
+    faults: Faults = field(default_factory=Faults)
+    hashes: dict[str, str] = field(default_factory=dict)
 
-def decode(name: str, data: bytes, faults: Faults) -> str | None:
-    """Return the text of a file (UTF-8, a BOM is fine), or None after a fault.
+    def holds(
+        self, name: str, file: str, *, line: int | None = None, column: str = "", absent: str = "fault 3"
+    ) -> bool:
+        """Return whether a name is that of a file inside the folder; a path, or no file, is kept as a fault.
 
-    Parameters
-    ----------
-    name : str
-        File name.
-    data : bytes
-        What it holds.
-    faults : Faults
-        Collects what is wrong.
+        Parameters
+        ----------
+        name : str
+            The name as declared.
+        file : str
+            Where it is declared.
+        line : int, optional
+            Row there.
+        column : str
+            Column or key there.
+        absent : str, default "fault 3"
+            Code of a file that is not there.
 
-    Returns
-    -------
-    str or None
-        The text.
-    """
-    line = None
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        words = 'is UTF-16; save it again as "CSV UTF-8".'
-    elif not data.strip():
-        words = "is empty."
-    elif b"\x00" in data:
-        words = "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8."
-    else:
-        try:
-            return data.decode("utf-8-sig")
-        except UnicodeDecodeError as error:
-            line = data.count(b"\n", 0, error.start) + 1
-            words = f'byte 0x{data[error.start]:02x} is not UTF-8; save the file again as "CSV UTF-8".'
-    faults.add("fault 11", name, words, line=line)
-    return None
-
-
-def in_folder(
-    folder: Path,
-    name: str,
-    faults: Faults,
-    file: str,
-    *,
-    line: int | None = None,
-    column: str = "",
-    absent: str = "fault 3",
-) -> bool:
-    """Return whether a name is that of a file inside the folder; a path, or no file, is kept as a fault.
-
-    Parameters
-    ----------
-    folder : Path
-        The bench folder.
-    name : str
-        The name as declared.
-    faults : Faults
-        Collects what is wrong.
-    file : str
-        Where it is declared.
-    line : int, optional
-        Row there.
-    column : str
-        Column or key there.
-    absent : str, default "fault 3"
-        Code of a file that is not there.
-
-    Returns
-    -------
-    bool
-        Whether there is something to open.
-    """
-    if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
-        words = f'"{shown(name)}" is not a plain file name inside the folder; put the file beside bench.toml.'
-        faults.add("fault 27", file, words, line=line, column=column)
+        Returns
+        -------
+        bool
+            Whether there is something to open.
+        """
+        code, words, path = absent, "is not in the folder.", self.path / name
+        if re.search(r"[/\\:]", name) or name in {"", ".", ".."} or not name.isprintable():
+            code = "fault 27"
+            words = "is not a plain file name inside the folder; put the file beside bench.toml."
+        elif path.exists() or path.is_symlink():
+            return True
+        self.faults.add(code, file, f'"{shown(name)}" {words}', line=line, column=column)
         return False
-    there = (folder / name).exists() or (folder / name).is_symlink()
-    if not there:
-        faults.add(absent, file, f'"{shown(name)}" is not in the folder.', line=line, column=column)
-    return there
 
+    def load(self, name: str) -> bytes | None:
+        """Return the bytes of one plain file of the folder and note its SHA-256, or None after a fault.
 
-def decode_any(name: str, data: bytes, faults: Faults) -> tuple[str, str] | None:
-    """Return the text of an instrument's file and how it was read, or None after a fault.
+        Parameters
+        ----------
+        name : str
+            File name.
 
-    Parameters
-    ----------
-    name : str
-        File name.
-    data : bytes
-        What it holds.
-    faults : Faults
-        Collects what is wrong.
+        Returns
+        -------
+        bytes or None
+            What the file holds.
+        """
+        path, words = self.path / name, ""
+        try:
+            status = os.lstat(path)
+            if stat.S_ISLNK(status.st_mode):
+                words = "is a link; put the file itself into the folder."
+            elif not stat.S_ISREG(status.st_mode):
+                words = "is not a plain file."
+            else:
+                with path.open("rb") as stream:
+                    data = stream.read(MAX_FILE_BYTES + 1)
+                if len(data) > MAX_FILE_BYTES:
+                    found, wanted = f"{status.st_size / 2**20:.0f} MB", f"{MAX_FILE_BYTES // 2**20} MB"
+                    words = f"is too large: {found}; wanted {wanted} or less."
+        except OSError as error:
+            words = f"cannot be read: {(error.strerror or 'unknown reason').lower()}."
+        if words:
+            self.faults.add("fault 3", name, words)
+            return None
+        self.hashes[name] = hashlib.sha256(data).hexdigest()
+        return data
 
-    Returns
-    -------
-    tuple of str or None
-        The text, and UTF-8, UTF-16 or Latin-1: bytes that are no UTF-8 are read as that.
-    """
-    even, odd = (data[start:400:2].count(0) for start in (0, 1))
-    tried = {"utf-8-sig": "UTF-8", "latin-1": "Latin-1"}
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        tried = {"utf-16": "UTF-16"}
-    elif (
-        even + odd
-    ):  # every second byte of plain words is zero: without a mark, that tells the order of bytes
-        tried = {"utf-16-le" if odd > even else "utf-16-be": "UTF-16"}
-    for encoding, said in tried.items():
-        with contextlib.suppress(UnicodeDecodeError):
-            text = data.decode(encoding)
-            if text.strip() and "\x00" not in text:
-                return text, said
-    words = "is no text; a file of numbers in words is wanted." if data.strip() else "is empty."
-    faults.add("fault 11", name, words)
-    return None
+    def text(self, name: str) -> str | None:
+        """Return the text of a file (UTF-8, a BOM is fine), or None after a fault.
 
+        Parameters
+        ----------
+        name : str
+            File name.
 
-def load_rows(folder: Path, name: str, separator: str, faults: Faults, hashes: dict[str, str]) -> Rows | None:
-    """Return the header and cells of a separated-values file, or None after a fault.
-
-    Parameters
-    ----------
-    folder : Path
-        The bench folder.
-    name : str
-        File name.
-    separator : str
-        What stands between cells.
-    faults : Faults
-        Collects what is wrong.
-    hashes : dict
-        Receives the SHA-256 of what is read, by file name.
-
-    Returns
-    -------
-    Rows or None
-        Header and cells.
-    """
-    data = load(folder, name, faults, hashes)
-    if data is None or decode(name, data, faults) is None:
+        Returns
+        -------
+        str or None
+            The text.
+        """
+        data, line = self.load(name), None
+        if data is None:
+            return None
+        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            words = 'is UTF-16; save it again as "CSV UTF-8".'
+        elif not data.strip():
+            words = "is empty."
+        elif b"\x00" in data:
+            words = "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8."
+        else:
+            try:
+                return data.decode("utf-8-sig")
+            except UnicodeDecodeError as error:
+                line = data.count(b"\n", 0, error.start) + 1
+                words = f'byte 0x{data[error.start]:02x} is not UTF-8; save the file again as "CSV UTF-8".'
+        self.faults.add("fault 11", name, words, line=line)
         return None
-    lines = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig", newline="")
-    return take_apart(name, lines, separator, faults)
+
+    def text_as_it_is(self, name: str) -> tuple[str, str] | None:
+        """Return the text of an instrument's file and how it was read, or None after a fault.
+
+        Parameters
+        ----------
+        name : str
+            File name.
+
+        Returns
+        -------
+        tuple of str or None
+            The text, and UTF-8, UTF-16 or Latin-1: bytes that are no UTF-8 are read as that.
+        """
+        data = self.load(name)
+        if data is None:
+            return None
+        even, odd = (data[start:400:2].count(0) for start in (0, 1))
+        tried = {"utf-8-sig": "UTF-8", "latin-1": "Latin-1"}
+        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            tried = {"utf-16": "UTF-16"}
+        elif even + odd:  # every second byte of plain words is zero: that tells the order of bytes
+            tried = {"utf-16-le" if odd > even else "utf-16-be": "UTF-16"}
+        for encoding, said in tried.items():
+            with contextlib.suppress(UnicodeDecodeError):
+                text = data.decode(encoding)
+                if text.strip() and "\x00" not in text:
+                    return text, said
+        words = "is no text; a file of numbers in words is wanted." if data.strip() else "is empty."
+        self.faults.add("fault 11", name, words)
+        return None
+
+    def rows(self, name: str, separator: str) -> Rows | None:
+        """Return the header and cells of a separated-values file, or None after a fault.
+
+        Parameters
+        ----------
+        name : str
+            File name.
+        separator : str
+            What stands between cells.
+
+        Returns
+        -------
+        Rows or None
+            Header and cells.
+        """
+        text = self.text(name)
+        lines = io.StringIO(text, newline="")
+        return None if text is None else take_apart(name, lines, separator, self.faults)
 
 
 def take_apart(
@@ -333,60 +311,39 @@ def take_apart(
         Header and cells.
     """
     instrument, first_row = first_row is not None, first_row or 1
-    deque(islice(lines, first_row - 1), maxlen=0)
-    reader = csv.reader(lines, delimiter=separator, strict=True)
-    numbers: list[range | list[int]] = []
-    before = first_row
-    header: list[str] = []
-
-    def blocks() -> Iterable[list[list[str]]]:
-        nonlocal before
-        width = len(header)
-        while block := list(islice(reader, BLOCK)):
-            kept: range | list[int] = range(before + 1, before + len(block) + 1)
-            before += len(block)
-            if instrument:
-                block = [cells if "".join(cells[width:]).strip() else cells[:width] for cells in block]
-            if not all(len(cells) == width and cells[0] for cells in block):
-                held = [(n, cells) for n, cells in zip(kept, block, strict=True) if "".join(cells).strip()]
-                for n, cells in held:
-                    if len(cells) != width:
-                        _wrong_count(name, n, len(cells), width, separator, faults)
-                kept = [n for n, cells in held if len(cells) == width]
-                block = [cells for _, cells in held if len(cells) == width]
-            numbers.append(kept)
-            yield block
-
+    rows: list[tuple[str, ...]] = []
+    broken = ""
     try:
-        header = [cell.strip() for cell in next(reader, [])]
-        while instrument and header and not header[-1]:
-            header.pop()
-        if not any(header):
-            faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
-            return None
-        if len(header) > MAX_COLUMNS:
-            words = f"names {len(header)} columns; {MAX_COLUMNS} or fewer are read."
-            faults.add("fault 4", name, words, line=first_row)
-            return None
-        if foreign(name, header, separator, faults, instrument=instrument, line=first_row):
-            return None
-        return as_rows(name, header, blocks(), (n for part in numbers for n in part))
-    except csv.Error as error:
-        words = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
-        lines.seek(0)
-        whole = csv.reader(islice(lines, first_row - 1, None), delimiter=separator, strict=True)
-        number = first_row
-        with contextlib.suppress(csv.Error):
-            while next(whole, None) is not None:
-                number += 1
-        faults.add("fault 4", name, words, line=number)
-        return None
-
-
-def _wrong_count(name: str, number: int, found: int, wanted: int, separator: str, faults: Faults) -> None:
-    """Keep a fault for a row that does not match its header."""
-    why = f'; put a cell that holds "{shown(separator)}" in quotation marks' if found > wanted else ""
-    faults.add("fault 4", name, f"{found} cells where the header names {wanted}{why}.", line=number)
+        below = islice(lines, first_row - 1, None)
+        rows.extend(map(tuple, csv.reader(below, delimiter=separator, strict=True)))
+    except csv.Error as error:  # the rows before it are kept
+        broken = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
+        faults.add("fault 4", name, broken, line=first_row + len(rows))
+    header = [cell.strip() for cell in rows[0]] if rows else []
+    while instrument and header and not header[-1]:
+        header.pop()
+    width = len(header)
+    if rows and width > MAX_COLUMNS:
+        words = f"names {width} columns; {MAX_COLUMNS} or fewer are read."
+        faults.add("fault 4", name, words, line=first_row)
+    elif not any(header) and (rows or not broken):
+        faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
+    elif not foreign(name, header, separator, faults, instrument=instrument, line=first_row) and not broken:
+        held = dict(enumerate(rows[1:], start=first_row + 1))
+        for number, cells in () if all(len(one) == width and one[0] for one in rows) else [*held.items()]:
+            if instrument and not "".join(cells[width:]).strip():
+                held[number] = cells = cells[:width]
+            blank = not "".join(cells).strip()
+            if len(cells) != width and not blank:
+                why = f'; put a cell that holds "{shown(separator)}" in quotation marks' * (
+                    len(cells) > width
+                )
+                words = f"{len(cells)} cells where the header names {width}{why}."
+                faults.add("fault 4", name, words, line=number)
+            if len(cells) != width or blank:
+                del held[number]
+        return as_rows(name, header, held)
+    return None
 
 
 def foreign(

@@ -254,21 +254,20 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
     if on is None:
         return {}
     same: Row = {c: head[c] for c in ("lamp", "specimen", "housing", "mounting")}
-    same |= {"day": day.head["day"], "meter": day.head["meter"]}
+    same |= {c: day.head[c] for c in ("day", "meter")}
     if head["rest"] is not None:
         same["rest_minutes"] = float(head["rest"])
     readings: list[Row] = []
     record: list[Row] = []
     repeats: dict[str, int] = {}
     for e in seating.of("lux"):
-        row: Row = same | {"illuminance_lx": e["text"], "elapsed_s": float(e["s"])}
-        if e["range"] is not None:
-            row["range_lx"] = e["range"]
+        ranged = {} if e["range"] is None else {"range_lx": e["range"]}
+        row: Row = same | {"illuminance_lx": e["text"], "elapsed_s": float(e["s"])} | ranged
         if e["instant"]:
             repeats[e["instant"]] = repeats.get(e["instant"], 0) + 1
-            clock = (on + timedelta(seconds=e["s"])).strftime("%H:%M")
-            dark = day.dark.get((head["housing"], e["range"]), "")
-            readings.append(row | {"clock": clock, "dark_lx": dark, "repeat": float(repeats[e["instant"]])})
+            row |= {"clock": (on + timedelta(seconds=e["s"])).strftime("%H:%M")}
+            row |= {"dark_lx": day.dark.get((head["housing"], e["range"]), "")}
+            readings.append(row | {"repeat": float(repeats[e["instant"]])})
         else:
             record.append(row | {"run": f"{on:%Y-%m-%d}-{number + 1}"})
     notes = "; ".join(e["text"] for e in seating.of("note"))
@@ -276,8 +275,9 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
         readings[0]["note"] = notes
     made = {"readings": readings, "warm_up": record}
     for e in seating.of("also"):
-        if e["table"] == "readings":  # a cell of every row
-            made |= {table: [row | e["cells"] for row in made[table]] for table in ("readings", "warm_up")}
+        if e["table"] == "readings":  # a cell of every row of light
+            for row in (*readings, *record):
+                row |= e["cells"]
         elif e["cells"]:
             made[e["table"]] = [{"lamp": head["lamp"], "elapsed_s": float(e["s"]), **e["cells"]}]
     return {table: rows for table, rows in made.items() if rows}
@@ -386,7 +386,10 @@ def append(journal: Journal, number: int, sheet: Sheet, rows: list[Row], now: Ca
     """
     data = _bytes(sheet.path)
     if _hash(data) != sheet.sha:
-        raise _changed(journal, sheet.path.name)
+        words = f"changed while this ran, so nothing was written to it. {journal.path.name} keeps every"
+        then = "Save and close the file where it is open, then run the same line again: the rows are appended"
+        message = f"{sheet.path.name}: {words} seating. {then} then."
+        raise MethodError(message, code="file_changed")
     text = sheet.text(rows, data)
     said = {"seating": number, "table": sheet.table.name, "file": sheet.path.name}
     told = {"size": len(data), "sha": sheet.sha, "text": text, "separator": sheet.separator}
@@ -394,14 +397,6 @@ def append(journal: Journal, number: int, sheet: Sheet, rows: list[Row], now: Ca
     _write(sheet.path, text.encode())
     sheet.sha = _hash(data + text.encode())
     journal.add("written", now(), **said)
-
-
-def _changed(journal: Journal, file: str) -> MethodError:
-    words = f"{file}: changed while this ran, so nothing was written to it. {journal.path.name} keeps every seating."
-    then = (
-        "Save and close the file where it is open, then run the same line again: the rows are appended then."
-    )
-    return MethodError(f"{words} {then}", code="file_changed")
 
 
 def recover(journal: Journal, now: Callable[[], datetime]) -> None:
@@ -420,9 +415,9 @@ def recover(journal: Journal, now: Callable[[], datetime]) -> None:
         If the file was changed since and holds a part of the rows; what to do is said.
     """
     ends = [e for e in journal.entries if e["entry"] in {"write", "written", "unwritten"}]
-    if not ends or ends[-1]["entry"] != "write":
+    e: Entry = ends[-1] if ends else {"entry": "written"}
+    if e["entry"] != "write":
         return
-    e = ends[-1]
     path = journal.path.parent / e["file"]
     data, wanted = _bytes(path), e["text"].encode()
     tail = data[e["size"] :]
@@ -433,12 +428,9 @@ def recover(journal: Journal, now: Callable[[], datetime]) -> None:
     elif not (same and tail.startswith(wanted)):
         there = _present(data, e)
         if 0 < there < e["rows"]:
-            words = (
-                f"{e['file']}: changed after a run was cut off, and holds {there} of these {e['rows']} rows:"
-            )
-            message = (
-                f"{words}\n{e['text'].strip()}\nAdd those that are missing, then run the same line again."
-            )
+            words = f"changed after a run was cut off, and holds {there} of these {e['rows']} rows"
+            then = "Add those that are missing, then run the same line again."
+            message = f"{e['file']}: {words}:\n{e['text'].strip()}\n{then}"
             raise MethodError(message, code="file_changed")
         outcome = "written" if there else "unwritten"
     journal.add(outcome, now(), **{key: e[key] for key in ("seating", "table", "file")})
@@ -446,14 +438,14 @@ def recover(journal: Journal, now: Callable[[], datetime]) -> None:
 
 def _present(data: bytes, e: Mapping[str, Any]) -> int:
     """Return how many rows of an entry a file holds, whatever a spreadsheet made of their digits."""
+
+    def plain(cell: str) -> str | float:
+        try:
+            return float(cell.replace(",", "."))
+        except ValueError:
+            return cell.strip()
+
     texts = (io.StringIO(text, newline="") for text in (data.decode("utf-8-sig"), e["text"]))
     rows = (csv.reader(text, delimiter=e["separator"]) for text in texts)
-    found, wanted = ([[_plain(cell) for cell in row] for row in lines] for lines in rows)
+    found, wanted = ([[plain(cell) for cell in row] for row in lines] for lines in rows)
     return sum(row in found for row in wanted[-e["rows"] :])
-
-
-def _plain(cell: str) -> str | float:
-    try:
-        return float(cell.replace(",", "."))
-    except ValueError:
-        return cell.strip()

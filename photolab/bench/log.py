@@ -6,7 +6,6 @@ import re
 from dataclasses import replace
 from datetime import datetime
 from itertools import islice
-from pathlib import Path
 from statistics import fmean, stdev
 from typing import TextIO
 
@@ -16,11 +15,12 @@ import pandas as pd
 
 from photolab.bench.cells import CellFault, inside, parse_number, plain_numbers
 from photolab.bench.checks import check_order
+from photolab.bench.columns import Array
 from photolab.bench.declared import FILE, Declared, Section, Values
 from photolab.bench.faults import Faults, hint, shown
-from photolab.bench.files import Cells, Rows, decode_any, foreign, in_folder, load, take_apart
+from photolab.bench.files import Cells, Folder, Rows, foreign, take_apart
 from photolab.bench.model import Log
-from photolab.bench.schema import HEADERS, REFUSED_UNITS, SECTIONS, TABLES, Table, unit_forms
+from photolab.bench.schema import HEADERS, REFUSED_UNITS, TABLES, Table, unit_forms
 from photolab.bench.tables import empty_table, read_table
 
 PREVIEW_ROWS = 5
@@ -28,27 +28,22 @@ DAY_S = 86400.0
 _CLOCK = re.compile(
     r"(?:(\S+)[T ]\s*)?(\d{1,2}):([0-5]\d)(?::([0-5]\d(?:[.,]\d+)?))?(?:\s*([AP])M)?", re.IGNORECASE
 )
+
 Read = tuple[pd.DataFrame, list[str], str]
 """Rows, the columns of them to show, and the row of units that was skipped."""
 
 
-def join_instruments(
-    folder: Path, declared: Declared, tables: dict[str, pd.DataFrame], faults: Faults, hashes: dict[str, str]
-) -> list[Log]:
+def join_instruments(folder: Folder, declared: Declared, tables: dict[str, pd.DataFrame]) -> list[Log]:
     """Join the rows of instruments' files to warm_up and thermal, as if they had been typed there.
 
     Parameters
     ----------
-    folder : Path
-        The bench folder.
+    folder : Folder
+        The bench folder; keeps what is wrong.
     declared : Declared
         What bench.toml says.
     tables : dict
         The tables as read; warm_up and thermal are replaced by longer ones, with ``log_file``.
-    faults : Faults
-        Collects what is wrong.
-    hashes : dict
-        Receives the SHA-256 of what is read, by file name.
 
     Returns
     -------
@@ -57,22 +52,22 @@ def join_instruments(
     """
     logs: list[Log] = []
     runs = set(tables["warm_up"]["run"].unique())
-    for section, values in declared.instruments:
+    for section in declared.instruments:
+        values = section.values
         run = values.get("run")
         if run and run in runs:
             words = f'log.run "{shown(run)}" is also a run of another file; give each its own.'
             section.fault("fault 7", words, "run")
         runs.add(run)
         name, into = values["file"], values.get("into", "thermal")
-        if None in values.values() or not in_folder(folder, name, faults, FILE, line=section.line("file")):
+        if not section.whole or not folder.holds(name, FILE, line=section.line("file")):
             continue
-        data = load(folder, name, faults, hashes)
-        text = None if data is None else decode_any(name, data, faults)
+        text = folder.text_as_it_is(name)
         if text is None:
             continue
         lines = io.StringIO(text[0], newline="")
-        fixed = _constants(section, values, TABLES[into])
-        read = (_log if section.section == "log" else _picture)(lines, section, values, fixed, faults)
+        fixed = _constants(section, TABLES[into])
+        read = (_log if section.section == "log" else _picture)(lines, section, fixed)
         if read is None or not fixed:
             continue
         rows, told, units = read[0].assign(log_file=name), *read[1:]
@@ -82,15 +77,15 @@ def join_instruments(
     return logs
 
 
-def _constants(section: Section, values: Values, table: Table) -> Values:
+def _constants(section: Section, table: Table) -> Values:
     """Return what holds for every row of a file, by column; nothing where a row could not be used with it."""
-    fixed = {key.name: values[key.name] for key in SECTIONS[section.section] if key.name in section.given}
-    fixed = {name: value for name, value in fixed.items() if name in table.names and name != "elapsed_s"}
+    own = {*table.names} - {"elapsed_s"}
+    fixed = {name: value for name, value in section.values.items() if name in own and name in section.given}
     for name in section.given:
         if name in {*TABLES["warm_up"].names, *TABLES["thermal"].names} - {"elapsed_s", *table.names}:
             words = f"{section.section}.{name}: {table.name} has no such column; take the line out."
             section.fault("fault 2", words, name)
-    given = {*fixed, *values.get("columns", {})}
+    given = {*fixed, *section.values.get("columns", {})}
     lacking = [c for c in table.columns if c.required and not c.numeric and c.name not in given]
     for column in lacking:
         words = f"{section.label} has no {column.name}; write {column.name} = …, {column.note}."
@@ -102,11 +97,12 @@ def _constants(section: Section, values: Values, table: Table) -> Values:
     return {} if lacking else fixed
 
 
-def _log(lines: TextIO, section: Section, values: Values, fixed: Values, faults: Faults) -> Read | None:
+def _log(lines: TextIO, section: Section, fixed: Values) -> Read | None:
     """Return a logger's rows by the declared columns, counted from switch-on."""
+    values, faults = section.values, section.faults
     name, table = values["file"], TABLES[values["into"]]
     rows = take_apart(name, lines, values["separator"], faults, first_row=values["first_row"])
-    places = None if rows is None else _places(rows, section, values, table, fixed, faults)
+    places = None if rows is None else _places(rows, section, table, fixed)
     if rows is None or places is None:
         return None
     time = places.pop("elapsed_s")
@@ -114,25 +110,20 @@ def _log(lines: TextIO, section: Section, values: Values, fixed: Values, faults:
     if units := _units_row(rows, {**places, typed or "elapsed_s": time}, faults):
         columns = [Cells(column.words, column.places[1:]) for column in rows.columns]
         rows = replace(rows, columns=columns, numbers=rows.numbers[1:])
-    found = _elapsed(rows, time, typed, section, values, faults)
-    if found is None:
+    elapsed, kept = _elapsed(rows, time, typed, section)
+    if not kept.any():
         return None
-    elapsed, kept = found
     held = {"elapsed_s": elapsed, **{ours: rows.columns[place] for ours, place in places.items()}}
     theirs = {**values["columns"], "elapsed_s": rows.header[time]}
     cells = [Cells(column.words, column.places[kept]) for column in held.values()]
     numbers = Table(table.name, table.about, tuple(column for column in table.columns if column.numeric))
-    read = read_table(
-        numbers,
-        Rows(name, list(held), cells, rows.numbers[kept]),
-        faults,
-        decimal=values["decimal"],
-        theirs=theirs,
-    )
+    rows = Rows(name, list(held), cells, rows.numbers[kept])
+    read = read_table(numbers, rows, faults, decimal=values["decimal"], theirs=theirs)
     check_order(read.assign(run=values["run"]) if table.name == "warm_up" else read, name, faults)
     canonical = {header: column.name for column in numbers.columns for header in column.headers}
     own = {column: read[column] for column in (*numbers.names, "line")}
-    return _filled(table, len(read), fixed, own), list(dict.fromkeys(canonical[ours] for ours in held)), units
+    told = list(dict.fromkeys(canonical[ours] for ours in held))
+    return empty_table(table, len(read), {**own, **fixed}), told, units
 
 
 def _units_row(rows: Rows, places: dict[str, int], faults: Faults) -> str:
@@ -153,17 +144,9 @@ def _units_row(rows: Rows, places: dict[str, int], faults: Faults) -> str:
     return text
 
 
-def _filled(table: Table, count: int, fixed: Values, own: Values) -> pd.DataFrame:
-    """Return rows of a table: what is the same in all of them, and what each holds."""
-    same = {name: pd.Series(value, range(count), "float64" if table.column(name).numeric else "str")
-            for name, value in fixed.items()}  # fmt: skip
-    return empty_table(table, count).assign(**{**own, **same})
-
-
-def _places(
-    rows: Rows, section: Section, values: Values, table: Table, fixed: Values, faults: Faults
-) -> dict[str, int] | None:
+def _places(rows: Rows, section: Section, table: Table, fixed: Values) -> dict[str, int] | None:
     """Return the position of each declared column in a logger's file, by our header; that of the time as elapsed_s."""
+    values = section.values
     headers = {header: column.name for column in table.columns if column.numeric for header in column.headers}
     listed = ", ".join(shown(header) for header in rows.header[:12])
     wanted = [*values["columns"].items(), *([("elapsed_s", values["clock"])] if values["clock"] else [])]
@@ -193,78 +176,68 @@ def _places(
         if file == FILE:
             section.fault(code, f"{section.label}: {words}", "columns")
         else:
-            faults.add(code, file, words, line=values["first_row"])
+            section.faults.add(code, file, words, line=values["first_row"])
     return None if slips else places
 
 
-def _elapsed(
-    rows: Rows, place: int, typed: str, section: Section, values: Values, faults: Faults
-) -> tuple[Cells, npt.NDArray[np.bool_]] | None:
+def _elapsed(rows: Rows, place: int, typed: str, section: Section) -> tuple[Cells, npt.NDArray[np.bool_]]:
     """Return a logger's times as seconds from switch-on, as text, and which rows belong to the record.
 
-    What is not a number stays as it is; None where nothing can be counted.
+    What is not a number stays as it is; no row belongs where nothing can be counted.
     """
-    cells, theirs = rows.columns[place], rows.header[place]
+    cells, values, faults = rows.columns[place], section.values, section.faults
     form = next((form for form in unit_forms("elapsed_s") if form.header == typed), None)
     first = next((word for place in cells.places if (word := cells.words[place])), "")
-    stamped = bool(values["clock"]) or (_stamp(first) is not None and first.count(":") == 2)
+    stamped = bool(values["clock"]) or (not np.isnan(_stamp(first)) and first.count(":") == 2)
+    nothing = cells, np.zeros(len(cells.places), dtype=bool)
     ends = {key: values[key] for key in ("switched_on", "switched_off")}
     if stamped and not ends["switched_on"]:
         section.fault("fault 8", f"{section.label}: its times are clock times; write switched_on.")
-        return None
-    times = _times(cells.words, values["decimal"], stamped=stamped)[cells.places]
-    limits = dict(zip(ends, _times(list(ends.values()), values["decimal"], stamped=stamped), strict=True))
-    for key, text in ends.items():
-        if text and np.isnan(limits[key]):
-            number = "a number, as the logger's times are"
-            wanted = "a clock time as the logger writes them" if stamped else number
+        return nothing
+    times, limits = (
+        np.array([_stamp(word) for word in words]) if stamped else plain_numbers(words, values["decimal"])
+        for words in (cells.words, list(ends.values()))
+    )
+    times = times[cells.places]
+    for (key, text), limit in zip(ends.items(), limits, strict=True):
+        if text and np.isnan(limit):
+            wanted = ("a number, as the logger's times are", "a clock time as the logger writes them")[
+                stamped
+            ]
             section.fault("fault 13", f'log.{key} = "{shown(text)}"; wanted {wanted}.', key)
-            return None
+            return nothing
     kept = np.ones(len(times), dtype=bool)
     if stamped:
-        typed_in = np.array([bool(word) for word in cells.words], dtype=bool)[cells.places]
-        for row in np.flatnonzero(np.isnan(times) & typed_in):
+        kept = ~np.isnan(times) | (np.array(cells.words, dtype=object)[cells.places] == "")
+        for row in np.flatnonzero(~kept):
             words = f'"{shown(cells.words[cells.places[row]])}" is not a clock time; wanted HH:MM:SS.'
-            faults.add("fault 6", rows.file, words, line=int(rows.numbers[row]), column=theirs)
-            kept[row] = False
+            faults.add("fault 6", rows.file, words, line=int(rows.numbers[row]), column=rows.header[place])
         if not kept.any():
-            return None
-        times, limits = _past_midnight(times, limits)
-    on, off = np.nan_to_num(limits["switched_on"]), np.nan_to_num(limits["switched_off"], nan=np.inf)
+            return nothing
+        times, limits = _past_midnight(times, *limits)
+    on, off = np.nan_to_num(limits[0]), np.nan_to_num(limits[1], nan=np.inf)
     kept &= ~((times < on) | (times > off))
-    elapsed = times - on
-    if form:
-        elapsed = form.convert(elapsed)
+    elapsed = form.convert(times - on) if form else times - on
     if not len(times):
         faults.add("fault 11", rows.file, "has no rows under the column names.")
-        return None
-    if not kept.any() or (stamped and np.nanmin(elapsed[kept]) > DAY_S / 2):
+    elif not kept.any() or (stamped and np.nanmin(elapsed[kept]) > DAY_S / 2):
         words = f'log.switched_on = "{shown(ends["switched_on"])}"; {rows.file} has no row just after it.'
         section.fault("fault 18", words, "switched_on")
-        return None
+        return nothing
     texts = [cells.words[place] if np.isnan(second) else repr(float(second) + 0.0).replace(".", values["decimal"])
              for place, second in zip(cells.places, elapsed, strict=True)]  # fmt: skip
     return Cells(texts, np.arange(len(texts), dtype=np.int32)), kept
 
 
-def _times(words: list[str], decimal: str, *, stamped: bool) -> npt.NDArray[np.float64]:
-    """Return a logger's times, NaN for what is none [s of a day or since 2000; or as the logger counts]."""
-    if not stamped:
-        return plain_numbers(words, decimal)
-    return np.array([np.nan if (second := _stamp(word)) is None else second for word in words], dtype=float)
-
-
-def _stamp(word: str) -> float | None:
-    """Return a clock time in seconds of its day, after an ISO date in seconds since 2000, or None for anything else.
+def _stamp(word: str) -> float:
+    """Return a clock time in seconds of its day, after an ISO date in seconds since 2000, or NaN for anything else.
 
     The day of another date is left alone: 03/04 is 3 April or 4 March.
     """
     found = _CLOCK.fullmatch(word.strip())
-    if not found:
-        return None
-    hour, half = int(found[2]), (found[5] or "").upper()
-    if hour > 23 or (half and not 1 <= hour <= 12):
-        return None
+    hour, half = (int(found[2]), (found[5] or "").upper()) if found else (24, "")
+    if not found or hour > 23 or (half and not 1 <= hour <= 12):
+        return np.nan
     hour = hour % 12 + 12 * (half == "P") if half else hour
     seconds = 3600.0 * hour + 60.0 * int(found[3]) + float((found[4] or "0").replace(",", "."))
     try:
@@ -274,35 +247,31 @@ def _stamp(word: str) -> float | None:
     return seconds + (day - datetime(2000, 1, 1)).total_seconds()
 
 
-def _past_midnight(
-    times: npt.NDArray[np.float64], limits: dict[str, float]
-) -> tuple[npt.NDArray[np.float64], dict[str, float]]:
+def _past_midnight(times: Array, on: float, off: float) -> tuple[Array, Array]:
     """Return clock times that go on past midnight, and switch-on and switch-off as the last such times before the end.
 
     A clock that falls back by more than half a day has begun a new one.
     """
     known = np.flatnonzero(~np.isnan(times))
     if not known.size:
-        return times, limits
+        return times, np.array([on, off])
     if times[known].max() < DAY_S:
         times = times.copy()
         times[known[1:]] += DAY_S * np.cumsum(np.diff(times[known]) < -DAY_S / 2)
-    last = times[known[-1]]
-    on, off = limits["switched_on"], limits["switched_off"]
     if on < DAY_S:
-        on += DAY_S * np.floor((last - on) / DAY_S)
+        on += DAY_S * np.floor((times[known[-1]] - on) / DAY_S)
     if off < DAY_S:
         off += DAY_S * np.ceil((on - off) / DAY_S)
-    return times, {"switched_on": float(on), "switched_off": float(off)}
+    return times, np.array([on, off])
 
 
-def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, faults: Faults) -> Read | None:
+def _picture(lines: TextIO, section: Section, fixed: Values) -> Read | None:
     """Return the mean of the hottest pixels of a rectangle, with their scatter, as one row of thermal.
 
     The hottest pixels are also those whose noise was upwards: a tenth of a kelvin beside a camera's two.
     """
-    name, sides, count = values["file"], values["rectangle"], values["hottest_pixels"]
-    matrix = _matrix(lines, values, faults)
+    values, matrix = section.values, _matrix(lines, section)
+    sides, count = values["rectangle"], values["hottest_pixels"]
     times = [key for key in ("elapsed_s", "elapsed_minutes") if key in section.given]
     if len(times) != 1:
         said = f"{section.label}: write elapsed_s or elapsed_minutes, one of the two."
@@ -331,16 +300,17 @@ def _picture(lines: TextIO, section: Section, values: Values, fixed: Values, fau
         if not inside(found, table.column(column)):
             wanted = table.column(column)
             words = f"the hottest pixels {said} {found:.4g} {wanted.unit}; wanted {wanted.wanted}."
-            faults.add("fault 14", name, words, line=line)
+            section.faults.add("fault 14", values["file"], words, line=line)
     elapsed = values[times[0]]
     if times == ["elapsed_minutes"]:
         elapsed = unit_forms("elapsed_s")[0].convert(elapsed)
     own = {"elapsed_s": elapsed, "displayed_C": mean, "pixel_sd_K": scatter}
-    return _filled(table, 1, fixed, {**own, "line": line}), list(own), ""
+    return empty_table(table, 1, {**own, "line": [line], **fixed}), list(own), ""
 
 
-def _matrix(lines: TextIO, values: Values, faults: Faults) -> npt.NDArray[np.float64] | None:
+def _matrix(lines: TextIO, section: Section) -> Array | None:
     """Return the temperatures of a picture, row by row, or None after a fault [as the camera saves them]."""
+    values, faults = section.values, section.faults
     name, first = values["file"], values["first_row"]
     try:
         cells = list(csv.reader(islice(lines, first - 1, None), delimiter=values["separator"], strict=True))
@@ -356,18 +326,17 @@ def _matrix(lines: TextIO, values: Values, faults: Faults) -> npt.NDArray[np.flo
         return None
     if all(len(row) > 1 and not row[-1].strip() for row in cells):  # a separator ends every row
         cells = [row[:-1] for row in cells]
-    rows, sound = [], True
+    rows, slips = [], []
     for line, row in enumerate(cells, start=first):
         words = [cell.strip() for cell in row]
         rows.append(plain_numbers(words, values["decimal"]))
         if len(row) != len(cells[0]):
-            said = f"{len(row)} pixels where the first row has {len(cells[0])}."
-            faults.add("fault 4", name, said, line=line)
-            sound = False
+            slips.append(("fault 4", f"{len(row)} pixels where the first row has {len(cells[0])}.", line))
         for place in np.flatnonzero(np.isnan(rows[-1])):
-            sound = False
             try:
                 parse_number(words[place], decimal=values["decimal"])
             except CellFault as fault:
-                faults.add(fault.code, name, f"pixel {place + 1}: {fault}", line=line)
-    return np.array(rows) if sound else None
+                slips.append((fault.code, f"pixel {place + 1}: {fault}", line))
+    for code, said, line in slips:
+        faults.add(code, name, said, line=line)
+    return None if slips else np.array(rows)

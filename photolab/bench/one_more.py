@@ -173,9 +173,7 @@ def what_changes_buy(
         if "half-width" not in mean.index:
             break
         told = [[mean.loc[key, column] for key in REHEARSED] for column in ("value", "standard_error")]
-        formula = (
-            100.0 * forecast_against_results(evaluate(made, spreads=known))[["forecast", "models"]].mean()
-        )
-        rows.append((what, *told[0], *told[1], *formula))
+        formula = forecast_against_results(evaluate(made, spreads=known))[["forecast", "models"]].mean()
+        rows.append((what, *told[0], *told[1], *(100.0 * formula)))
     errors = [f"{name}_error" for name in REHEARSED.values()]
     return pd.DataFrame(rows, columns=["change", *REHEARSED.values(), *errors, "formula", "formula_models"])

@@ -17,14 +17,13 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import cautions
 from photolab.bench.checks import check_completed, check_tables
 from photolab.bench.completion import complete
-from photolab.bench.declared import read_toml
+from photolab.bench.declared import FILE, read_toml
 from photolab.bench.faults import Faults, refusal
-from photolab.bench.files import decode, load
+from photolab.bench.files import Folder
 from photolab.bench.linking import changed_verdicts
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import heat_rows, with_families
 
-FILE = "bench.toml"
 KEYS = ["lamp", "housing", "measurand", "point", "instant", "scope"]
 MOVED = 0.0005
 """A value or half-width that changes by less (in ln) has not moved. [1]"""
@@ -81,11 +80,10 @@ def protocol_text(text_or_path: str | os.PathLike[str]) -> str:
         return text_or_path
     path = Path(text_or_path).expanduser()
     path = path / FILE if path.is_dir() else path
-    faults = Faults()
-    data = load(path.parent, path.name, faults, {})
-    text = None if data is None else decode(path.name, data, faults)
+    folder = Folder(path.parent)
+    text = folder.text(path.name)
     if text is None:
-        raise refusal(faults.faults)
+        raise refusal(folder.faults.faults)
     return text
 
 
@@ -126,14 +124,9 @@ def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
     if faults.faults:
         raise refusal(faults.faults)
     other = replace(
-        bench,
-        settings=declared.settings,
-        meters=declared.meters,
-        housings=declared.housings,
-        tables=tables,
-        warnings=(),
-        assumed=(),
-    )
+        bench, tables=tables, warnings=(), assumed=(),
+        settings=declared.settings, meters=declared.meters, housings=declared.housings,
+    )  # fmt: skip
     said = Faults()
     cautions(other, said)
     return replace(other, warnings=tuple(said.cautions), assumed=assumptions(other))
@@ -170,12 +163,10 @@ def _results(campaign: Campaign) -> pd.DataFrame:
 
 def _verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
     """Return the changed verdicts of every measurand."""
-    parts = [
-        changed_verdicts(before[before["measurand"] == name], after[after["measurand"] == name]).assign(
-            measurand=name
-        )
-        for name in dict.fromkeys(before["measurand"])
-    ]
+    parts = []
+    for name in dict.fromkeys(before["measurand"]):
+        own = (table[table["measurand"] == name] for table in (before, after))
+        parts.append(changed_verdicts(*own).assign(measurand=name))
     columns = [*KEYS, "before", "after", "ratio_before", "ratio_after"]
     return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
 

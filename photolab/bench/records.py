@@ -7,23 +7,23 @@ from pathlib import Path
 import pandas as pd
 
 from photolab.bench.assumptions import assumptions
-from photolab.bench.attachments import read_spectra
+from photolab.bench.attachments import read_photos, read_spectra
 from photolab.bench.cautions import cautions, same_cells
 from photolab.bench.cells import parse_number
 from photolab.bench.checks import check_completed, check_order, check_tables
 from photolab.bench.completion import complete, lamps_of
 from photolab.bench.declared import FILE, Declared, read_toml
 from photolab.bench.earlier import read_earlier
-from photolab.bench.faults import Faults, Problem, refusal
-from photolab.bench.files import WORKBOOK, Rows, decode, listing, load, load_rows, strays
+from photolab.bench.faults import Problem, refusal
+from photolab.bench.files import WORKBOOK, Folder, Rows, listing, strays
 from photolab.bench.log import join_instruments
 from photolab.bench.model import Bench
-from photolab.bench.photos import read_photos
-from photolab.bench.schema import FILES, TABLES
+from photolab.bench.schema import FILES, TABLES, Table
 from photolab.bench.tables import empty_table, read_table
 from photolab.bench.write import new_folder, write_bench
 from photolab.errors import RecordError
 
+Names = tuple[str, ...]
 __all__ = ["Problem", "RecordError", "new_folder", "parse_number", "read_bench", "write_bench"]
 
 
@@ -52,28 +52,27 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
     The folder is never changed. Each file may hold 64 MB. Line numbers are rows as a spreadsheet shows them;
     the header is row 1.
     """
-    path = Path(folder)
-    faults = Faults()
-    hashes: dict[str, str] = {}
-    names = _names(path, faults)
+    found = Folder(Path(folder))
+    faults, names = found.faults, _names(found)
     if WORKBOOK in names:
         # what reads workbooks takes as long as reading a bench
         from photolab.bench.workbook import read_workbook
 
-        declared, tables, names = read_workbook(path, names, faults, hashes)
+        declared, tables, names = read_workbook(found, names)
     else:
-        declared = _declared(path, names, faults, hashes)
-        tables = _tables(path, names, declared, faults, hashes, before_readings=before_readings)
+        declared = _declared(found, names)
+        tables = {t.name: _table(found, names, declared, t, before_readings) for t in TABLES.values()}
+        found.hashes.pop("plan.csv", None)  # the plan is no input of a result
     if "readings.csv" not in names and not before_readings:
         words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
         faults.add("fault 3", "readings.csv", words)
     check_order(tables["warm_up"], "warm_up.csv", faults)
-    logs = join_instruments(path, declared, tables, faults, hashes)
-    spectra = read_spectra(path, tables["spectra"], declared, faults, hashes)
+    logs = join_instruments(found, declared, tables)
+    spectra = read_spectra(found, tables["spectra"], declared)
     whose = tables["readings" if tables["lamps"].empty else "lamps"]["lamp"]
-    earlier = read_earlier(path, declared, whose, faults, hashes)
-    photos = read_photos(path, tables, faults, hashes)
-    strays(names, hashes, faults)
+    earlier = read_earlier(found, declared, whose)
+    photos = read_photos(found, tables)
+    strays(names, found.hashes, faults)
     check_tables(tables, declared, faults)
     readings = tables["readings"]
     typed = readings.loc[readings["repeat"].notna(), "line"]
@@ -88,8 +87,8 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
     if faults.faults:
         raise refusal(_said(faults.faults, names) + _said(faults.cautions, names))
     bench = Bench(
-        path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
-        tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), hashes, spectra,
+        found.path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
+        tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), found.hashes, spectra,
         tuple(logs), tuple(question for question, _ in declared.questions),
         tuple(figure for figure, _ in declared.their_figures), earlier, photos,
     )  # fmt: skip
@@ -98,11 +97,12 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
     return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))
 
 
-def _names(path: Path, faults: Faults) -> tuple[str, ...]:
+def _names(folder: Folder) -> Names:
     """Return the file names of the folder, or raise where there is no folder to read."""
+    path = folder.path
     try:
         if path.is_dir():
-            return listing(path, faults)
+            return listing(path, folder.faults)
         why = "is not a folder" if path.exists() else "does not exist"
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "its name cannot be used"
@@ -110,41 +110,22 @@ def _names(path: Path, faults: Faults) -> tuple[str, ...]:
     raise refusal([Problem("fault 3", path.name or str(path), None, "", f"this folder {why}.")])
 
 
-def _declared(path: Path, names: tuple[str, ...], faults: Faults, hashes: dict[str, str]) -> Declared:
+def _declared(folder: Folder, names: tuple[str, ...]) -> Declared:
     """Return what bench.toml says; without it, nothing is declared and the fault is kept."""
     if FILE not in names:
         words = "is not in the folder; it holds the meter's accuracy line. photolab new writes one."
-        faults.add("fault 3", FILE, words)
+        folder.faults.add("fault 3", FILE, words)
         return Declared()
-    data = load(path, FILE, faults, hashes)
-    text = None if data is None else decode(FILE, data, faults)
-    return Declared() if text is None else read_toml(text, faults)
+    text = folder.text(FILE)
+    return Declared() if text is None else read_toml(text, folder.faults)
 
 
-def _tables(
-    path: Path,
-    names: tuple[str, ...],
-    declared: Declared,
-    faults: Faults,
-    hashes: dict[str, str],
-    *,
-    before_readings: bool,
-) -> dict[str, pd.DataFrame]:
-    """Return every table; empty where the file is missing or cannot be taken apart.
-
-    The plan is no input of a result: its hash is not kept.
-    """
-    tables = {}
-    for table in TABLES.values():
-        rows = None
-        if table.file in names:
-            kept = {} if table.name == "plan" else hashes
-            rows = load_rows(path, table.file, declared.separator, faults, kept)
-        if rows is None or (before_readings and table.name == "readings" and _unread(rows)):
-            tables[table.name] = empty_table(table)
-        else:
-            tables[table.name] = read_table(table, rows, faults, decimal=declared.decimal)
-    return tables
+def _table(folder: Folder, names: Names, declared: Declared, table: Table, unread: bool) -> pd.DataFrame:
+    """Return a table; empty where the file is missing or cannot be taken apart."""
+    rows = folder.rows(table.file, declared.separator) if table.file in names else None
+    if rows is None or (unread and table.name == "readings" and _unread(rows)):
+        return empty_table(table)
+    return read_table(table, rows, folder.faults, decimal=declared.decimal)
 
 
 def _unread(rows: Rows) -> bool:

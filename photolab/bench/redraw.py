@@ -10,13 +10,14 @@ is modulated, a drop of the supply before the socket. A blank of the folder stay
 """
 
 import math
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Hashable, Mapping
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
@@ -75,21 +76,15 @@ class World:
     near_field_m: float = 0.0
 
     def __post_init__(self) -> None:
-        for name, allowed in (
-            ("seats", ("normal", "rectangular", "skewed")),
-            ("meter", ("anywhere", "limit")),
-        ):
-            if getattr(self, name) not in allowed:
-                message = f"{name} must be one of {', '.join(allowed)}; got {getattr(self, name)!r}"
+        laws = {"seats": ("normal", "rectangular", "skewed"), "meter": ("anywhere", "limit")}
+        for name, value in vars(self).items():
+            message = ""
+            if name in laws and value not in laws[name]:
+                message = f"{name} must be one of {', '.join(laws[name])}; got {value!r}"
+            elif name not in laws and value is not None and not 0.0 <= value < 100.0:
+                message = f"{name} must be 0 to 100 {'m' if name.endswith('_m') else '%'}; got {value!r}"
+            if message:
                 raise ValueError(message)
-        for name in ("seating_percent", "specimen_percent", "day_percent", "aim_percent"):
-            value = getattr(self, name)
-            if value is not None and not 0.0 <= value < 100.0:
-                message = f"{name} must be 0 to 100 %; got {value!r}"
-                raise ValueError(message)
-        if not 0.0 <= self.near_field_m < 100.0:
-            message = f"near_field_m must be 0 to 100 m; got {self.near_field_m!r}"
-            raise ValueError(message)
 
 
 AS_DECLARED = World()
@@ -185,22 +180,19 @@ class Protocol:
 
     def _levels(self, campaign: Campaign) -> None:
         """Keep ln of the light of every lamp at both instants, and the pieces that each is the mean of."""
-        whole = dict(zip(campaign.joint.names, campaign.joint.values.tolist(), strict=True))
-        held = dict(zip(campaign.held.joint.names, campaign.held.joint.values.tolist(), strict=True))
-        level = whole | held
-        seats = campaign.means
+        level: dict[Name, float] = {}
+        for joint in (campaign.joint, campaign.held.joint):
+            level |= zip(joint.names, joint.values.tolist(), strict=True)
         pieces: dict[Name, list[str]] = {}
-        every = seats.groups("lamp", "housing", "point", "instant", "specimen").first
-        for key in zip(
-            *(seats[c][every] for c in ("lamp", "housing", "point", "instant", "specimen")), strict=True
-        ):
-            pieces.setdefault(tuple(map(str, key[:4])), []).append(str(key[4]))
+        columns = ("lamp", "housing", "point", "instant", "specimen")
+        every = campaign.means.groups(*columns).first
+        for *place, piece in zip(*(map(str, campaign.means[c][every]) for c in columns), strict=True):
+            pieces.setdefault(tuple(place), []).append(piece)
         self.names = tuple(level)
         self._level = np.array(list(level.values()))
         self._place = {name: k for k, name in enumerate(self.names)}
-        self._owners = [
-            [(n[0], p) for p in pieces.get((*n[:3], "initial"), pieces.get(n, []))] for n in self.names
-        ]
+        firsts = [(name, pieces.get((*name[:3], "initial"), pieces.get(name, []))) for name in self.names]
+        self._owners = [[(name[0], piece) for piece in held] for name, held in firsts]
 
     def _rows(self) -> None:
         """Keep the readings that are drawn: those at one of the two instants of a lamp whose light is known."""
@@ -217,9 +209,7 @@ class Protocol:
         self._read = np.arange(rows.rows) < len(self._drawn)
         rows["instant"] = instant.astype(object)
         rows["clock_h"] = clock_hours(rows["clock"])
-        of = dict(
-            zip(self.bench.tables["lamps"]["lamp"], self.bench.tables["lamps"]["technology"], strict=True)
-        )
+        of = self.bench.technologies
         rows["technology"] = np.array([of.get(lamp, "") for lamp in rows["lamp"]], dtype=object)
         self._dark = np.nan_to_num(rows.numbers("dark_lx"))
 
@@ -229,11 +219,9 @@ class Protocol:
         A link names no range: the one that its meter is read on most, if it holds the figure, else the lowest that
         does. Dark readings are off its figures, so no range term is on them.
         """
-        readings, links = self.bench.tables["readings"], self.bench.tables["links"]
-        meters = self.bench.meters
+        readings, links, meters = self.bench.tables["readings"], self.bench.tables["links"], self.bench.meters
         known = links["lamp"].isin(list(self._spreads.reading))
-        for end in ("old", "new"):
-            known &= links[f"{end}_meter"].isin(list(meters))
+        known &= links[["old_meter", "new_meter"]].isin(list(meters)).all(axis=1)
         self._links = np.flatnonzero(known)
         ends = [{f"{end}_lx": "illuminance_lx", f"{end}_meter": "meter"} for end in ("old", "new")]
         told = pd.concat([links[known].rename(columns=names) for names in ends]).sort_index(kind="stable")
@@ -243,21 +231,14 @@ class Protocol:
             top.append(next((t for t in (*most, *meters[meter].ranges_lx) if t > light), math.nan))
         alone = [f"link {k}" for k in told.index]  # one seating, on a day of its own
         told = told.assign(range_lx=top, point="hot_spot", mounting=alone, day=alone)
-        whole = empty_table(TABLES["readings"], len(told))
-        return whole.assign(**{str(c): told[c].to_numpy() for c in whole if c in told})
+        return empty_table(TABLES["readings"], len(told), told)
 
     def _add(
-        self,
-        name: Hashable,
-        shape: str,
-        sd: float | Array,
-        groups: Groups,
-        loading: float | Array,
-        onto: str = "light",
+        self, name: Hashable, shape: str, sd: ArrayLike, groups: Groups, load: ArrayLike, onto: str = "light"
     ) -> None:
         """Add a source; `sd` is one figure, or one for each group."""
         each = np.broadcast_to(np.asarray(sd, dtype=float), len(groups))
-        loads = np.broadcast_to(np.asarray(loading, dtype=float), self.rows.rows)
+        loads = np.broadcast_to(np.asarray(load, dtype=float), self.rows.rows)
         if each.any() and (loads.any() or self.whole):  # a piece may fade in its record alone
             self._sources.append(_Source(name, shape, each, groups.code, loads, onto))
 
@@ -272,13 +253,8 @@ class Protocol:
             return np.array(sds) if percent is None else np.full(len(sds), percent / 100.0)
 
         piece = rows.groups("lamp", "specimen")
-        self._pieces = dict(
-            zip(
-                zip(first(piece, "lamp"), first(piece, "specimen"), strict=True),
-                range(len(piece)),
-                strict=True,
-            )
-        )
+        pieces = zip(first(piece, "lamp"), first(piece, "specimen"), strict=True)
+        self._pieces = {key: k for k, key in enumerate(pieces)}
         owners = [[self._pieces[key] for key in keys if key in self._pieces] for keys in self._owners]
         self._mean = np.zeros((len(owners), len(piece)))
         for k, mine in enumerate(owners):
@@ -298,13 +274,8 @@ class Protocol:
         self._add("noise", "normal", np.array(sds), each, 1.0)
         self._add("day", "normal", true(world.day_percent, [spreads.day.sd] * len(day)), day, 1.0)
         self._add("drift", "normal", DRIFT_PERCENT_PER_HOUR / 100.0, day, hours_from_middle(rows))
-        late = (
-            WARM_UP_SLOPE
-            * (1.0 - filament)
-            * (rows["instant"] == "initial")
-            * ~np.isnan(rows.numbers("elapsed_s"))
-        )
-        self._add("elapsed time", "normal", ELAPSED_U_S, part, late)
+        timed = (rows["instant"] == "initial") & ~np.isnan(rows.numbers("elapsed_s"))
+        self._add("elapsed time", "normal", ELAPSED_U_S, part, WARM_UP_SLOPE * (1.0 - filament) * timed)
         settings = self.bench.settings
         self._warm = np.nan_to_num(rows.numbers("ambient_C") - settings.reference_ambient_C)
         led = np.where(rows["technology"] == "led", self._warm, 0.0)
@@ -312,9 +283,7 @@ class Protocol:
         self._fixed = self._level[self._at] + steps.LED_AMBIENT_COEFFICIENT * led
         volts = rows.numbers("socket_V")
         self._stated = (filament > 0.0) & ~np.isnan(volts)
-        self._volts = (
-            np.where(self._stated, volts, settings.reference_voltage_V) / settings.reference_voltage_V
-        )
+        self._volts = np.where(self._stated, volts / settings.reference_voltage_V, 1.0)
         self._filament, self._part = filament, part
 
     def _meters(self) -> None:
@@ -328,60 +297,41 @@ class Protocol:
         likeness, ages = own_colour_likeness(self.bench.tables["lamps"]), certificate_ages(self.bench)
         for label in dict.fromkeys(rows["meter"].tolist()):
             meter, mine = self.bench.meters[label], np.asarray(rows["meter"] == label)
-            of_range, of_lamp = rows.groups("meter", "range"), rows.groups("meter", "lamp")
+            one, of_range, of_lamp = (rows.groups("meter", *more) for more in ((), ("range",), ("lamp",)))
             tops = ranges[of_range.first].tolist()
-            acts = np.array([instruments.scale_loading(meter, top) for top in tops])[of_range.code] * mine
+            acts, steps_lx = (
+                np.array([of(meter, top) for top in tops])[of_range.code] * mine
+                for of in (instruments.scale_loading, instruments.resolution_lx)
+            )
+            self._step += steps_lx * self._read  # a link is a mean of several figures
             for q in instruments.scale_inputs(meter, years_since_certificate=ages.get(label, 0.0)):
-                self._add_input(q, rows.groups("meter"), acts)
+                self._add_input(q, one, acts)
             known = set(ranges[mine & self._read].tolist())
             if len(known) > 1:
                 self._add_input(instruments.gain_input(meter, ()), of_range, mine)
             terms = [instruments.range_input(meter, top, ()) for top in tops]
             sds = np.array([q.u for q in terms])
             self._add_input(terms[0], of_range, mine * self._read, onto="display", sd=sds)
-            self._zeros |= {
-                (str(meter.id), top): (terms[0].name, k)
-                for k, top in enumerate(tops)
-                if mine[of_range.first[k]]
-            }
+            for k in np.flatnonzero(mine[of_range.first]).tolist():
+                self._zeros[str(meter.id), tops[k]] = terms[0].name, k
             linear = instruments.linearity_input(meter, ())
             self._add_input(linear, rows.groups("meter", "range", "lamp", "housing"), mine)
             warm = instruments.meter_temperature_input(meter, "")
             self._add_input(warm, rows.groups("meter", "day"), self._warm * mine)
-            self._step += (
-                np.array([instruments.resolution_lx(meter, top) for top in tops])[of_range.code]
-                * mine
-                * self._read  # a link is a mean of several figures
-            )
-            lamps = [str(lamp) for lamp in rows["lamp"][of_lamp.first]]
-            lights = [str(light) for light in rows["technology"][of_lamp.first]]
-            found = [
-                steps.spectral_factor(self.bench, meter.id, *one) for one in zip(lamps, lights, strict=True)
-            ]
-            factor, u, own = np.array([one or (1.0, np.nan, False) for one in found], dtype=float).T
+            lamps, lights = (list(map(str, rows[c][of_lamp.first])) for c in ("lamp", "technology"))
+            found = map(partial(steps.spectral_factor, self.bench, meter.id), lamps, lights)
+            factor, u, own = np.array([told or (1.0, np.nan, False) for told in found], dtype=float).T
             if meter.certificate is not None:
                 factor = factor * meter.certificate.correction
             expected = np.where(mine, 1.0 / factor[of_lamp.code], expected)
             other = mine & np.asarray(rows["technology"] != "filament")
             plain = np.isnan(u)
             for light in dict.fromkeys(lights):
-                told = other & np.asarray(rows["technology"] == light)
-                self._add_input(
-                    instruments.colour_input(meter, light),
-                    rows.groups("meter"),
-                    told & plain[of_lamp.code],
-                    light,
-                )
+                lit = other & np.asarray(rows["technology"] == light)
+                self._add_input(instruments.colour_input(meter, light), one, lit & plain[of_lamp.code], light)
                 for spread in dict.fromkeys(u[~plain].tolist()):
-                    same = told & (u == spread)[of_lamp.code]
-                    self._add(
-                        ("colour", meter.id, light, spread),
-                        "normal",
-                        spread,
-                        rows.groups("meter"),
-                        same,
-                        "reading",
-                    )
+                    same, name = lit & (u == spread)[of_lamp.code], ("colour", meter.id, light, spread)
+                    self._add(name, "normal", spread, one, same, "reading")
             shares = [instruments.own_colour_input(meter, "", likeness.get(lamp, "like")) for lamp in lamps]
             alone = other & (own == 0.0)[of_lamp.code]
             self._add_input(shares[0], of_lamp, alone, sd=np.array([q.u for q in shares]))
@@ -390,19 +340,13 @@ class Protocol:
         self._fixed[~self._read] = np.repeat(np.log(old) - self._expected[~self._read][::2], 2)
 
     def _add_input(
-        self,
-        q: Input,
-        groups: Groups,
-        loading: Array,
-        *more: str,
-        onto: str = "reading",
-        sd: Array | None = None,
+        self, q: Input, of: Groups, load: Array, *more: str, onto: str = "reading", sd: Array | None = None
     ) -> None:
         """Add an input of the meter by its declared law, at an end of its limits where that is true."""
         flat = q.law == "rectangular"
         shape = "limit" if flat and self.world.meter == "limit" else q.law if flat else "normal"
         name = (*(q.name if isinstance(q.name, tuple) else (q.name,)), *more)
-        self._add(name, shape, q.u if sd is None else sd, groups, loading, onto)
+        self._add(name, shape, q.u if sd is None else sd, of, load, onto)
 
     def draw(self, seed: int, number: int) -> Drawn:
         """Return one bench.
@@ -419,11 +363,8 @@ class Protocol:
         Drawn
             The bench and its truth.
         """
-        light, display, factor = (
-            self._fixed + self._expected,
-            np.zeros(self.rows.rows),
-            np.ones(self.rows.rows),
-        )
+        light, display = self._fixed + self._expected, np.zeros(self.rows.rows)
+        factor = 1.0 + display
         kept: dict[Hashable, Array] = {}
         for source in self._sources:
             kept[source.name] = drawn = source.draw(seed, number)
@@ -449,13 +390,13 @@ class Protocol:
             tables["links"] = tables["links"].assign(old_lx=links[:, 0], new_lx=links[:, 1])
         others: dict[Name, float] = {}
         for name in (one for one in DRAWN if self.whole and len(tables[one])):
-            tables[name], told = DRAWN[name](self._known(kept, partial(_stream, seed, number, name)))
+            tables[name], told = DRAWN[name](self._known(kept, seed, number, name))
             others |= told
         bench = copy(self.bench)
         object.__setattr__(bench, "tables", tables)  # places in it were rounded when it was read
         return Drawn(bench, self._truth(kept), others)
 
-    def _known(self, kept: Mapping[Hashable, Array], source: Callable[[str], np.random.Generator]) -> Known:
+    def _known(self, kept: Mapping[Hashable, Array], seed: int, *source: Hashable) -> Known:
         """Return what a table beside the readings is drawn from."""
         fade, world = kept.get("remaining", np.zeros(len(self._pieces))), self.world
         left: dict[tuple[str, str, str], float] = {}
@@ -464,29 +405,23 @@ class Protocol:
             if name[2:] == ("hot_spot", "hold") and start in self._place:
                 apart = float(self._level[self._place[name]] - self._level[self._place[start]])
                 for piece in self._pieces.keys() & self._owners[self._place[start]]:
-                    left[(*name[:2], piece[1])] = apart + float(fade[self._pieces[piece]])
+                    left[name[0], name[1], piece[1]] = apart + float(fade[self._pieces[piece]])
         own, meter = world.seating_percent, "limit" if world.meter == "limit" else "rectangular"
         sds = {h: self._spreads.seating_in(h).sd if own is None else own / 100.0 for h in self.bench.housings}
         zeros = {key: float(kept[name][k]) for key, (name, k) in self._zeros.items() if name in kept}
-        return Known(self.bench, source, left, sds, world.seats, meter, world.near_field_m, zeros)
+        law = world.seats, meter, world.near_field_m, zeros
+        return Known(self.bench, lambda of: stream(seed, (*source, of)), left, sds, *law)
 
     def _supply(self, seed: int, number: int) -> Array:
         """Return what the supply does to filament lamps, in ln."""
         if not self._filament.any():
             return np.zeros(self.rows.rows)
         reference = self.bench.settings.reference_voltage_V
-        meter, law = (stream(seed, (number, name)) for name in ("voltmeter", "voltage exponent"))
+        names = ("voltmeter", "voltage exponent", "supply voltage", "supply assumed")
+        meter, law, volts, assumed = (stream(seed, (number, name)) for name in names)
         scale = meter.uniform(-1.0, 1.0) * steps.VOLTMETER_SCALE_PERCENT / 100.0
-        each = (
-            stream(seed, (number, "supply voltage")).standard_normal(len(self._part))
-            * steps.VOLTMETER_U_V
-            / reference
-        )
-        off = (
-            stream(seed, (number, "supply assumed")).uniform(-1.0, 1.0)
-            * steps.ASSUMED_VOLTAGE_LIMIT_V
-            / reference
-        )
+        each = volts.standard_normal(len(self._part)) * steps.VOLTMETER_U_V / reference
+        off = assumed.uniform(-1.0, 1.0) * steps.ASSUMED_VOLTAGE_LIMIT_V / reference
         true = np.where(self._stated, self._volts / (1.0 + scale) + each[self._part.code], 1.0 + off)
         true = np.maximum(true, _NO_SUPPLY)  # a slip of the pen may have written millivolts
         exponent = steps.FILAMENT_FLUX_EXPONENT + steps.FILAMENT_EXPONENT_U * law.standard_normal()
@@ -501,8 +436,3 @@ class Protocol:
         here = (self._level + own + np.where(hold, fade, 0.0)).tolist()
         told = {(*name, "models"): float(x) for name, x in zip(self.names, self._level, strict=True)}
         return told | {(*name, "specimens"): x for name, x in zip(self.names, here, strict=True)}
-
-
-def _stream(seed: int, number: int, table: str, of: str) -> np.random.Generator:
-    """Return the stream of one source of a table."""
-    return stream(seed, (number, table, of))

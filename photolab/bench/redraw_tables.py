@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -111,12 +112,10 @@ def watts(known: Known) -> tuple[pd.DataFrame, Truth]:
     limit = table["uncertainty_percent"].fillna(POWER_LIMIT_PERCENT).to_numpy() / 100.0
     lamp = pd.factorize(table["lamp"])[0]
     off = 1.0 + limit * known.stream("power reading").uniform(-1.0, 1.0, lamp.max(initial=0) + 1)[lamp]
-    found = [(x, when, lamp_power(bench, x, when)) for x in dict.fromkeys(table["lamp"]) for when in INSTANTS]
-    truth: Truth = {
-        ("electrical power", str(x), "", "", when): one.watts.value
-        for x, when, one in found
-        if one is not None
-    }
+    truth: Truth = {}
+    for x, when in product(dict.fromkeys(table["lamp"]), INSTANTS):
+        if (one := lamp_power(bench, x, when)) is not None:
+            truth["electrical power", str(x), "", "", when] = one.watts.value
     return table.assign(power_W=table["power_W"] * off, current_A=table["current_A"] * off), truth
 
 
@@ -135,37 +134,31 @@ def temperatures(known: Known) -> tuple[pd.DataFrame, Truth]:
     """
     bench = known.bench
     rows = surfaces(bench)
-    size = len(rows)
-    away = {
-        name: known.stream(name).uniform(-1.0, 1.0, size)
-        for name in ("emissivity", "reflected", "camera", "ambient")
-    }
-    true = _true_temperatures(rows)
+    names = ("emissivity", "reflected", "camera", "ambient")
+    away = np.transpose([known.stream(name).uniform(-1.0, 1.0, len(rows)) for name in names])
     shown = np.array([one.displayed for one in rows])
-    for k, one in enumerate(rows):
-        if math.isnan(true[k]):
-            continue
-        if one.method == "thermocouple":
-            shown[k] = true[k] + THERMOCOUPLE_LIMIT_K * away["camera"][k]
-            continue
-        limits = emissivity_of(one.emissivity, one.emissivity_half_width, ())
-        e = limits.value + math.sqrt(3.0) * limits.u * away["emissivity"][k]
-        room = one.reflected + REFLECTED_LIMIT_K * away["reflected"][k]
-        display = camera_display(
-            true[k], e, room, set_emissivity=one.set_emissivity, set_reflected_C=one.reflected
-        )
-        shown[k] = display + camera_limit(display) * away["camera"][k]
     at_hold = {one.where for one in surfaces(bench, at_hold=True)}
     truth: Truth = {}
-    for k, one in enumerate(rows):
-        if one.where in at_hold and not math.isnan(true[k]):
-            key = (one.lamp, "", ", ".join(part for part in (one.place, one.method) if part), "hold")
-            truth["surface temperature", *key] = true[k]
-            truth["temperature rise", *key] = true[k] - one.ambient + AMBIENT_LIMIT_K * away["ambient"][k]
+    for k, (one, true) in enumerate(zip(rows, _true_temperatures(rows), strict=True)):
+        e, reflected, camera, ambient = away[k].tolist()
+        if math.isnan(true):
+            continue
+        if one.method == "thermocouple":
+            shown[k] = true + THERMOCOUPLE_LIMIT_K * camera
+        else:
+            limits = emissivity_of(one.emissivity, one.emissivity_half_width, ())
+            seen = limits.value + math.sqrt(3.0) * limits.u * e, one.reflected + REFLECTED_LIMIT_K * reflected
+            told = {"set_emissivity": one.set_emissivity, "set_reflected_C": one.reflected}
+            display = camera_display(true, *seen, **told)
+            shown[k] = display + camera_limit(display) * camera
+        if one.where in at_hold:
+            key = (one.lamp, "", ", ".join(filter(None, (one.place, one.method))), "hold")
+            truth["surface temperature", *key] = true
+            truth["temperature rise", *key] = true - one.ambient + AMBIENT_LIMIT_K * ambient
     return bench.tables["thermal"].assign(displayed_C=np.round(shown / CAMERA_STEP_K) * CAMERA_STEP_K), truth
 
 
-def _true_temperatures(rows: tuple[Surface, ...]) -> Array:
+def _true_temperatures(rows: tuple[Surface, ...]) -> list[float]:
     """Return what is taken as the true temperature of each row: one for all methods at a place and time [degC]."""
     best: dict[tuple[str, str, float], tuple[bool, float]] = {}
     for one in rows:
@@ -173,7 +166,7 @@ def _true_temperatures(rows: tuple[Surface, ...]) -> Array:
         place = (one.lamp, one.place, one.elapsed_s)
         if not math.isnan(one.value) and found[0] >= best.get(place, (False, 0.0))[0]:
             best[place] = found
-    return np.array([best.get((x.lamp, x.place, x.elapsed_s), (False, math.nan))[1] for x in rows])
+    return [best.get((x.lamp, x.place, x.elapsed_s), (False, math.nan))[1] for x in rows]
 
 
 _runs = lru_cache(maxsize=4)(evaluate_distances)
@@ -221,24 +214,17 @@ def _run_shown(known: Known, run: DistanceResult, block: pd.DataFrame) -> dict[s
     published = math.nan if run.published is None else run.published.value
     light = published / away**2 * near_field_ratio("near_field", known.near_field_m**2, away)
     for q, c in run.relative.parts.items():
-        law = stream(f"{q.name} {of}")
-        x = math.sqrt(3.0) * law.uniform(-1.0, 1.0) if q.law == "rectangular" else law.standard_normal()
-        light = light * (1.0 + c * q.u * x)
+        law = SHAPES["rectangular" if q.law == "rectangular" else "normal"]
+        light = light * (1.0 + c * q.u * law(stream(f"{q.name} {of}"), 1)[0])
     light = light / block["distance_m"].map(run.points.set_index("distance_m")["factor"]).to_numpy(float)
     linear = instruments.linearity_percent(meter) / 100.0 * flat("linearity", level.max() + 1)[level]
     scatter = 1.0 + READING_SD * stream(f"noise {of}").standard_normal(size)
     step = instruments.resolution_lx(meter, float(block["range_lx"].max())) or _FINE_LX
     dark = block["dark_lx"].to_numpy(float)
-    between = (
-        step / 2.0 * flat("dark reading", level.max() + 1)[level]
-    )  # the room's light, between two figures
-    room = np.where(np.isnan(dark), 0.0, dark + between)
-    zero = (
-        0.0
-        if run.additive_from == "dark reading"
-        else run.additive.u * math.sqrt(3.0) * flat("range term")[0]
-    )
-    shown = light * (1.0 + linear) * scatter + room + zero
+    between = flat("dark reading", level.max() + 1)[level]  # the room's light, between two figures
+    shown = light * (1.0 + linear) * scatter + np.where(np.isnan(dark), 0.0, dark + step / 2.0 * between)
+    if run.additive_from != "dark reading":
+        shown = shown + run.additive.u * math.sqrt(3.0) * flat("range term")[0]
     return {"illuminance_lx": np.round(shown / step) * step}
 
 
@@ -274,9 +260,8 @@ def records(known: Known) -> tuple[pd.DataFrame, Truth]:
         if run.fit is not None:
             here = pieces.get((run.lamp, run.housing), [])
             piece = here[0] if not run.specimen and len(here) == 1 else run.specimen
-            curve = _Light(
-                known.bench, run, run.fit, known.left.get((run.lamp, run.housing, piece), math.nan)
-            )
+            left = known.left.get((run.lamp, run.housing, piece), math.nan)
+            curve = _Light(known.bench, run, run.fit, left)
             shown[(table["run"] == run.run).to_numpy()] = curve.shown(known)
             truth |= curve.truth()
     return table.assign(illuminance_lx=shown), truth
@@ -294,9 +279,8 @@ class _Light:
         if not self.taus.size:
             self.taus, self.parts = np.array([np.ptp(self.fit.time_s) / 3.0]), np.zeros(1)
         if not math.isnan(ln_left):
-            (before, slow), (after, late) = (
-                (self.at(t).mean(), self.fading(t)[:, 0].mean()) for t in (self.initial, self.hold)
-            )
+            before, after = (self.at(t).mean() for t in (self.initial, self.hold))
+            slow, late = (self.fading(t)[:, 0].mean() for t in (self.initial, self.hold))
             left, slowest = math.exp(ln_left), np.arange(self.taus.size) == 0
             self.parts = self.parts + slowest * (left * before - after) / (late - left * slow)
 
@@ -314,18 +298,14 @@ class _Light:
         noise, first = self.fit.curve.noise, run.record.iloc[0]
         meter = known.bench.meters.get(str(first["meter"]))
         step = 0.0 if meter is None else instruments.resolution_lx(meter, float(first["range_lx"]))
-        clock, drift = (
-            known.stream(f"record {name} {run.run}").standard_normal() for name in ("clock", "drift")
-        )
-        light = self.at(time_s + ELAPSED_U_S * clock)
-        light = light * (1.0 + run.drift * drift * (time_s - self.fit.initial_s) / np.ptp(time_s))
+        clock, drift, stream = (known.stream(f"record {x} {run.run}") for x in ("clock", "drift", "noise"))
+        light = self.at(time_s + ELAPSED_U_S * clock.standard_normal())
+        drifting = run.drift * drift.standard_normal() * (time_s - self.fit.initial_s) / np.ptp(time_s)
         own = math.sqrt(max(noise.whitened_variance - step**2 / 12.0, 0.0))  # the display adds its part again
         on = str(first["meter"]), float(first["range_lx"])
-        light = light + known.zeros.get(on, known.away(run.added))
-        stream = known.stream(f"record noise {run.run}")
+        light = light * (1.0 + drifting) + known.zeros.get(on, known.away(run.added))
         light = light + correlated(time_s.size, own, noise.neighbours, stream)
-        step = step or _FINE_LX
-        return np.asarray(np.maximum(np.round(light / step), 1.0) * step)
+        return np.asarray(np.maximum(np.round(light / (step or _FINE_LX)), 1.0) * (step or _FINE_LX))
 
     def truth(self) -> Truth:
         """Return what is left at the hold time, and what fades how fast."""
@@ -398,8 +378,7 @@ def beams(known: Known) -> tuple[pd.DataFrame, Truth]:
         for ratio in one.ratios:
             point = "hot_spot" if ratio.measurand == "hot spot" else "beam"
             name = (ROW_NAMES[ratio.measurand], one.lamp, one.housing, point, "")
-            truth[*name, "readings"] = ratio.value * math.exp(apart)
-            truth[*name, "specimens"] = ratio.value
+            truth |= {(*name, "readings"): ratio.value * math.exp(apart), (*name, "specimens"): ratio.value}
     return table.assign(illuminance_lx=np.round(shown, 9)), truth
 
 
@@ -412,11 +391,6 @@ def _read_cells(bench: Bench, rows: Columns) -> tuple[Array, NDArray[np.bool_]]:
     return np.where(below | (net <= 0.0), np.maximum(net, steps) / 2.0, net), below
 
 
-DRAWN = {
-    "electrical": watts,
-    "thermal": temperatures,
-    "distance": intensities,
-    "warm_up": records,
-    "beam": beams,
-}
+DRAWN = {"electrical": watts, "thermal": temperatures, "distance": intensities}
+DRAWN |= {"warm_up": records, "beam": beams}
 """What draws a table, by its name."""

@@ -34,6 +34,7 @@ SCOPES_DRAWN = ("specimens", "models")
 RATIO, PER_WATT = "illuminance ratio", "illuminance per watt ratio"
 BEYOND = " beyond the record"
 """Added to the name of remaining light that its record does not reach."""
+Places = Mapping[Name, int]
 ADDED = {"degC", "K", "%"}
 """Units of what errs by a sum and not by a factor."""
 LINE = ("measurand", "lamp", "baseline", "housing", "point", "instant", "scope")
@@ -109,10 +110,8 @@ def lines_of(protocol: Protocol, plan: Plan) -> list[Name]:
         for scope in SCOPES_DRAWN:
             told += [(RATIO, lamp, base, *place, scope) for lamp, *place in pairs]
             told += [(RATIO, "all", base, "all", "all", instant, scope)] if pairs else []
-            if scope == SCOPES_DRAWN[0]:
-                told += [
-                    (RATIO, "all", "all", *place, scope) for place in dict.fromkeys(n[1:] for n in pairs)
-                ]
+            places = dict.fromkeys(n[1:] for n in pairs if scope == SCOPES_DRAWN[0])
+            told += [(RATIO, "all", "all", *place, scope) for place in places]
     others = [line for line, *_ in _other_figures(evaluate(protocol.bench), protocol.draw(plan.seed, 0))]
     for kind in dict.fromkeys((line[0], *line[5:]) for line in others):
         told += [line for line in others if (line[0], *line[5:]) == kind]
@@ -176,28 +175,24 @@ def one_bench(drawn: Drawn, plan: Plan, lines: Sequence[Name], *, families: bool
     told = np.full((len(lines), len(plan.figures)), np.nan)
     apart = np.log1p(np.array(plan.differences) / 100.0)
     first, last = len(FIGURES), len(FIGURES) + len(apart)
-    campaign = evaluate(drawn.bench)
+    campaign, p = evaluate(drawn.bench), drawn.bench.settings.coverage
     unknown = without_technology(drawn.bench)
     place = {line: k for k, line in enumerate(lines)}
     for line, k in place.items():
         if line[1] != "all":
             told[k, 0] = 0.0
     for instant in ("initial", "hold"):
-        mine = [
-            line
-            for line in lines
-            if line[0] == RATIO and line[5] == instant and line[1] != "all" and line[6] == SCOPES_DRAWN[0]
-        ]
+        head = (instant, SCOPES_DRAWN[0])
+        mine = [one for one in lines if one[0] == RATIO and one[1] != "all" and one[5:] == head]
         if not mine:  # what is left at the hold time costs more than the evaluation
             continue
         joint = campaign.at(instant)
         pairs = [((lamp, *where), (base, *where)) for _, lamp, base, *where, _ in mine]
-        pairs = [p for p in pairs if set(p) <= set(joint.names) and not unknown & {p[0][0], p[1][0]}]
+        known = set(joint.names)
+        pairs = [two for two in pairs if known.issuperset(two) and not unknown & {two[0][0], two[1][0]}]
         if not pairs:
             continue
-        value, _, half, _ = joint.differences(
-            *zip(*pairs, strict=True), scopes=SCOPES_DRAWN, coverage=drawn.bench.settings.coverage
-        )
+        value, _, half, _ = joint.differences(*zip(*pairs, strict=True), scopes=SCOPES_DRAWN, coverage=p)
         for row, (name, base) in enumerate(pairs):
             more = campaign.held.widening(name, base) if instant == "hold" else 0.0
             for column, scope in enumerate(SCOPES_DRAWN):
@@ -217,10 +212,7 @@ def one_bench(drawn: Drawn, plan: Plan, lines: Sequence[Name], *, families: bool
         if line[3] == "all":
             alike = (line[0], *line[5:])
             of = [j for one, j in place.items() if one[1] != "all" and (one[0], *one[5:]) == alike]
-            known = ~np.isnan(told[of])
-            count = known.sum(axis=0)
-            mean = np.where(known, told[of], 0.0).sum(axis=0) / np.maximum(count, 1)
-            told[k] = np.where(count, mean, np.nan)
+            told[k] = np.ma.masked_invalid(told[of]).mean(axis=0).filled(np.nan)
     return told
 
 
@@ -269,9 +261,7 @@ def _other_rows(campaign: Campaign) -> Iterator[Mapping[Any, Any]]:
             yield row | {"value": left.value, "low": left.low, "high": left.high}
 
 
-def _family(
-    told: Array, campaign: Campaign, drawn: Drawn, where: Name, place: dict[Name, int], apart: Array
-) -> None:
+def _family(told: Array, campaign: Campaign, drawn: Drawn, where: Name, place: Places, apart: Array) -> None:
     """Fill in what all pairs of one housing say together."""
     housing, point, instant = where
     try:
@@ -279,9 +269,7 @@ def _family(
     except ValueError:  # a pair without a usable covariance: nothing is claimed
         return
     false = False
-    for a, b, ratio, low, high in pairs[["a", "b", "ratio", "low", "high"]].itertuples(
-        index=False, name=None
-    ):
+    for a, b, ratio, low, high in zip(*(pairs[c] for c in ("a", "b", "ratio", "low", "high")), strict=True):
         truth = drawn.ln_light[a, *where, "specimens"] - drawn.ln_light[b, *where, "specimens"]
         error, half = math.log(ratio) - truth, math.log(high / low) / 2.0
         false = false or abs(error) > half
@@ -325,17 +313,8 @@ def table_of(total: Array, plan: Plan, lines: Sequence[Name], coverage: float) -
             difference = float(apart) if word.endswith("shown") else math.nan
             name = _NAMES.get(figure) or _NAMES[word]
             value = 1.0 - mean if figure == "given" else mean
-            rows.append(
-                (
-                    *line,
-                    name,
-                    difference,
-                    100.0 * value,
-                    100.0 * error,
-                    unit if figure in ("error", "half") else "%",
-                    int(n),
-                )
-            )
+            own = unit if figure in ("error", "half") else "%"
+            rows.append((*line, name, difference, 100.0 * value, 100.0 * error, own, int(n)))
             if figure == "error" and line[1] != "all":
                 true = 100.0 * factor * math.sqrt(two / n)
                 rows.append((*line, KNOWN_SDS, math.nan, true, true / math.sqrt(2.0 * n), unit, int(n)))

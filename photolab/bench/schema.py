@@ -69,14 +69,10 @@ def unit_forms(column: str) -> tuple[UnitForm, ...]:
         The other headers; empty where there is one unit only.
     """
     stem, _, ending = column.rpartition("_")
-    known = {
-        "lx": [("fc", "fc", FOOTCANDLE_LX, 0.0)],
-        "C": [("F", "degF", 5.0 / 9.0, 32.0)],
-        "distance_m": [("ft", "ft", 0.3048, 0.0), ("in", "in", 0.0254, 0.0)],
-        "x_mm": [("in", "in", 25.4, 0.0)],
-        "y_mm": [("in", "in", 25.4, 0.0)],
-        "elapsed_s": [("minutes", "min", 60.0, 0.0)],
-    }
+    known = {"lx": [("fc", "fc", FOOTCANDLE_LX, 0.0)], "C": [("F", "degF", 5.0 / 9.0, 32.0)]}
+    known |= {name: [("in", "in", 25.4, 0.0)] for name in ("x_mm", "y_mm")}
+    known["distance_m"] = [("ft", "ft", 0.3048, 0.0), ("in", "in", 0.0254, 0.0)]
+    known["elapsed_s"] = [("minutes", "min", 60.0, 0.0)]
     forms = known.get(column) or known.get(ending, [])
     return tuple(UnitForm(f"{stem}_{tail}", unit, factor, zero) for tail, unit, factor, zero in forms)
 
@@ -167,9 +163,7 @@ class Field:
         """One phrase that says what it is, in which unit, what may stand there and what holds without it."""
         also = {code: ", ".join(word for word in self.also if self.also[word] == code) for code in self.codes}
         spelt = {mark: word for word, mark in SPELT.items()}
-        codes = ", ".join(
-            f"{code} ({also[code]})" if also[code] else spelt.get(code, code) for code in self.codes
-        )
+        codes = ", ".join(f"{c} ({also[c]})" if also[c] else spelt.get(c, c) for c in self.codes)
         limited = self.low is not None or self.high is not None
         unit = f" [{self.unit}]" if self.unit not in {"", "1"} and not limited else ""
         parts = [self.about + unit, f"one of {codes}" if codes else self.wanted if limited else ""]
@@ -240,10 +234,10 @@ def _field(line: str) -> Field:
         also = {other: first for first, *others in words for other in others}
         return replace(made, codes=tuple(first for first, *_ in words), also=also)
     span, small, *_ = [*wanted.split(), "", ""]
-    low, _, high = span.lstrip(">").partition("..")
+    low, high = (float(end) if end else None for end in (*span.lstrip(">").split(".."), "")[:2])
     return replace(
-        made, low=float(low) if low else None, high=float(high) if high else None, low_open=span.startswith(">"),
-        small=float(small[1:] or 0), small_refused=small.startswith("!"), one_will_do=listed == "list?",
+        made, low=low, high=high, low_open=span.startswith(">"), one_will_do=listed == "list?",
+        small=float(small[1:] or 0), small_refused=small.startswith("!"),
     )  # fmt: skip
 
 
@@ -251,20 +245,16 @@ def _fields(text: str, *, columns: bool = False) -> tuple[Field, ...]:
     """Return the fields that a text describes, in order; a line without bars names shared ones."""
     found: list[Field] = []
     for line in text.strip().splitlines():
-        if "|" in line:
-            found.append(_field(line))
-        else:
-            for name in line.split():
-                one = replace(SHARED[name.rstrip("*")], required=name.endswith("*"))
-                found.append(one if columns else _as_key(one))
-    return tuple(replace(one, forms=unit_forms(one.name)) if columns else one for one in found)
-
-
-def _as_key(column: Field) -> Field:
-    """Return a shared column as a key of bench.toml: its text in quotation marks, and nothing in its place."""
-    quoted = column.example if column.numeric else f'"{column.example}"'
-    blank = None if column.required else UNKNOWN.get(column.kind, "")
-    return replace(column, example=quoted, default=blank, absent="")
+        for name in [""] if "|" in line else line.split():
+            one = replace(SHARED[name.rstrip("*")], required=name.endswith("*")) if name else _field(line)
+            if columns:
+                one = replace(one, forms=unit_forms(one.name))
+            elif name:  # a key of bench.toml: its text in quotation marks, and nothing in its place
+                quoted = one.example if one.numeric else f'"{one.example}"'
+                blank = None if one.required else UNKNOWN.get(one.kind, "")
+                one = replace(one, example=quoted, default=blank, absent="")
+            found.append(one)
+    return tuple(found)
 
 
 _PARTS = re.split(r"(?m)^== ?", f"""
@@ -538,9 +528,8 @@ SINGLE = ("bench", "csv", "links")
 """Sections that stand once, `[bench]`; the others stand as often as there are meters, housings, ... `[[meter]]`."""
 
 FILES: tuple[str, ...] = ("bench.toml", *(table.file for table in TABLES.values()))
-HEADERS = frozenset(
-    h for table in (*TABLES.values(), SPECTRUM_FILE) for c in table.columns for h in c.headers
-)
+_COLUMNS = [column for table in (*TABLES.values(), SPECTRUM_FILE) for column in table.columns]
+HEADERS = frozenset(header for column in _COLUMNS for header in column.headers)
 READING_KEY = ("lamp", "specimen", "housing", "day", "mounting", "repeat", "point", "elapsed_s")
 
 REFUSED_UNITS: dict[str, dict[str, str]] = {
@@ -600,10 +589,9 @@ def listing(name: str = "", *, markdown: bool = False) -> list[str]:
     for title, fields in (parts[part] for part in chosen):
         rows = [(f.name + "*" * f.required, f.example, f.note) for f in fields]
         if markdown:
+            cells = [f"| `{n}` | {f'`{e}`' if e else ''} | {about} |" for n, e, about in rows]
             lines += [f"**{title}**", "", "| name | example | what it is |", "|---|---|---|"]
-            lines += [
-                f"| `{n}` | {f'`{e}`' if e else ''} | {about} |".replace("\\t", "tab") for n, e, about in rows
-            ]
+            lines += [cell.replace("\\t", "tab") for cell in cells]
         else:
             wide = [max(len(row[place]) for row in rows) for place in (0, 1)]
             lines += [title, *(f"  {n:<{wide[0]}}  {e:<{wide[1]}}  {about}" for n, e, about in rows)]

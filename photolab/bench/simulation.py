@@ -11,7 +11,6 @@ import sys
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -26,7 +25,6 @@ from photolab.bench.faults import Faults
 from photolab.bench.model import Bench
 from photolab.bench.records import write_bench
 from photolab.bench.schema import TABLES
-from photolab.bench.simulation_readings import readings_table, seat_states
 from photolab.bench.tables import empty_table
 from photolab.bench.truth import Declared, LampTruth, MeterTruth, Truth, truth_document
 
@@ -97,7 +95,7 @@ def simulate_with_truth(
     """
     rng = np.random.default_rng(seed)
     drawn = draw_truth(truth, rng=rng) if fresh else truth
-    return _simulation(drawn, rng, fresh=fresh, only_readings=only_readings)
+    return _simulation(drawn, rng, fresh=fresh, whole=not only_readings)
 
 
 def demo(seed: int = invented.DEMO_SEED) -> Simulation:
@@ -152,11 +150,9 @@ def draw_truth(truth: Truth, *, rng: np.random.Generator) -> Truth:
 def _draw_lamp(lamp: LampTruth, told: Declared, rng: np.random.Generator) -> LampTruth:
     """Draw specimens and ambient coefficient; a lamp that is modulated or flat stays as it is."""
     coefficient = told.ambient_per_K + float(rng.uniform(-1, 1)) * told.ambient_half_width
-    return replace(
-        lamp,
-        specimens={key: float(rng.normal(0, told.specimen)) for key in lamp.specimens},
-        ambient_per_K=0.0 if lamp.technology == "filament" else coefficient,
-    )
+    coefficient = 0.0 if lamp.technology == "filament" else coefficient
+    specimens = {key: float(rng.normal(0, told.specimen)) for key in lamp.specimens}
+    return replace(lamp, specimens=specimens, ambient_per_K=coefficient)
 
 
 def _draw_meter(meter: MeterTruth, truth: Truth, rng: np.random.Generator) -> MeterTruth:
@@ -199,32 +195,22 @@ def mounting_effects(
         Key of the seat to deviation. [ln]
     """
     sds = [truth.housings[seat.housing].mounting_sd for seat in plan]
-    draws = rng.normal(0, 1, len(plan))
-    draws = np.clip(draws, -2, 2) if arranged else draws
+    draws = rng.normal(0, 1, len(plan)).clip(*((-2, 2) if arranged else (None, None)))
     effects = dict(zip([seat.key for seat in plan], (draws * sds).tolist(), strict=True))
     if not arranged:
         return effects
     effects.update(PINNED)
     for (lamp, housing), mean in GROUP_MEANS.items():
-        together = defaultdict(
-            list
-        )  # the baseline's seatings before and after the new lead are centred apart
+        together = defaultdict(list)
         for seat in plan:
             if (seat.lamp, seat.housing) == (lamp, housing):
+                # the baseline's seatings before and after the new lead are centred apart
                 together[seat.specimen, lamp == "B0" and seat.day >= "D06"].append(seat.key)
-        for keys in together.values():
-            _centre(effects, keys, mean)
+        for keys in together.values():  # those that are not pinned give all of them the wanted mean
+            free = [key for key in keys if key not in PINNED]
+            shift = (mean * len(keys) - sum(effects[key] for key in keys)) / max(len(free), 1)
+            effects |= {key: effects[key] + shift for key in free if len(free) > 1}
     return effects
-
-
-def _centre(effects: dict[str, float], keys: list[str], mean: float) -> None:
-    """Shift the mountings that are not pinned so that all of them have the wanted mean."""
-    free = [key for key in keys if key not in PINNED]
-    if len(free) < 2:
-        return
-    shift = (mean * len(keys) - sum(effects[key] for key in keys)) / len(free)
-    for key in free:
-        effects[key] += shift
 
 
 def day_effects(truth: Truth, *, rng: np.random.Generator) -> Truth:
@@ -248,33 +234,26 @@ def day_effects(truth: Truth, *, rng: np.random.Generator) -> Truth:
     for values in drawn.values():
         for period in (late, ~late):
             values[period] -= values[period].mean()
-    days = {
-        name: replace(truth.days[name], effect={key: round(float(v[n]), 5) for key, v in drawn.items()})
-        for n, name in enumerate(names)
-    }
+    effects = [{key: round(float(v[n]), 5) for key, v in drawn.items()} for n in range(len(names))]
+    days = {name: replace(truth.days[name], effect=one) for name, one in zip(names, effects, strict=True)}
     return replace(truth, days=days)
 
 
 def _simulation(
-    truth: Truth,
-    rng: np.random.Generator,
-    *,
-    fresh: bool = False,
-    arranged: bool = False,
-    only_readings: bool = False,
+    truth: Truth, rng: np.random.Generator, *, fresh: bool = False, arranged: bool = False, whole: bool = True
 ) -> Simulation:
     told, plan = truth.declared, invented.seats()
     voltage_sd, late_sd = (told.voltage_V, told.elapsed_s) if fresh else (FROZEN_VOLTAGE_SD, 0.0)
     effects = mounting_effects(truth, plan, rng=rng, arranged=arranged)
-    states = seat_states(truth, plan, effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
+    states = others.seat_states(truth, plan, effects, rng=rng, voltage_sd=voltage_sd, late_sd=late_sd)
     tables = {
-        "readings": readings_table(truth, states, rng=rng).assign(point="hot_spot"),
+        "readings": others.readings_table(truth, states, rng=rng).assign(point="hot_spot"),
         "lamps": invented.lamps_table(truth),
         "days": invented.days_table(truth),
         "electrical": others.electrical_table(truth),
         "spectra": others.spectra_table(truth),
     }
-    if not only_readings:
+    if whole:
         tables |= {
             "warm_up": others.warm_up_table(truth, states, rng=rng),
             "thermal": others.thermal_table(truth, rng=rng),
@@ -287,25 +266,15 @@ def _simulation(
 
 def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
     declared = declare(invented.bench_document(truth), {}, Faults())
-    whole = {name: _complete(name, tables[name]) if name in tables else _empty(name) for name in TABLES}
+    given = {name: tables.get(name, pd.DataFrame()) for name in TABLES}
+    rows = {name: table.assign(line=np.arange(2, len(table) + 2)) for name, table in given.items()}
+    whole = {name: empty_table(TABLES[name], len(table), table) for name, table in rows.items()}
     return Bench(
         "simulated", declared.settings, declared.meters, declared.housings, whole,
         files=(), excluded=whole["readings"].iloc[:0], warnings=(), assumed=(), hashes={},
         spectra=others.spectra_of(whole["spectra"]),
         questions=tuple(question for question, _ in declared.questions),
     )  # fmt: skip
-
-
-@cache
-def _empty(name: str) -> pd.DataFrame:
-    return empty_table(TABLES[name])
-
-
-def _complete(name: str, given: pd.DataFrame) -> pd.DataFrame:
-    """Return a table with every column of the schema, as the reader returns it."""
-    whole = empty_table(TABLES[name], len(given))
-    held = {str(c): given[c].astype(whole[c].dtype) for c in whole if c in given}
-    return whole.assign(line=np.arange(2, len(given) + 2), **held)
 
 
 def write_simulation(simulation: Simulation, folder: Path | str) -> Path:

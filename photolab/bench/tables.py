@@ -4,6 +4,8 @@ A column is read on its different cells, all at once; only the rows of a cell th
 """
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,16 +20,19 @@ from photolab.bench.cells import (
     parse_number,
     plain_numbers,
 )
+from photolab.bench.columns import Integers
 from photolab.bench.faults import Faults, closest, hint, shown
 from photolab.bench.files import Cells, Rows
 from photolab.bench.schema import REFUSED_UNITS, Field, Table, UnitForm
 
+Given = Mapping[str, Any] | pd.DataFrame
+NOTHING: Given = {}
 Named = dict[str, tuple[int, UnitForm | None]]
 """Position and unit of each column that a file has."""
 
 
-def empty_table(table: Table, count: int = 0) -> pd.DataFrame:
-    """Return a table that has every column and nothing in it.
+def empty_table(table: Table, count: int = 0, given: Given = NOTHING) -> pd.DataFrame:
+    """Return a table that has every column, and nothing in it but what is given.
 
     Parameters
     ----------
@@ -35,18 +40,20 @@ def empty_table(table: Table, count: int = 0) -> pd.DataFrame:
         Which one.
     count : int, default 0
         Rows.
+    given : mapping or DataFrame, optional
+        Columns, or one value for all rows of a column; those that the table does not have are left out.
 
     Returns
     -------
     DataFrame
-        NaN for numbers, "" for text, 0 for ``line``.
+        NaN for numbers, "" for text, 0 for ``line`` where nothing is given.
     """
-    blanks = {c.name: blank(c, count) for c in table.columns}
-    return pd.DataFrame({**blanks, "line": np.zeros(count, dtype=np.int64)})
+    columns = {c.name: filled(c, count, given.get(c.name)) for c in table.columns}
+    return pd.DataFrame({**columns, "line": np.asarray(given.get("line", np.zeros(count, dtype=np.int64)))})
 
 
-def blank(column: Field, count: int) -> "pd.Series[float] | pd.Series[str]":
-    """Return a column without values.
+def filled(column: Field, count: int, value: Any = None) -> "pd.Series[float] | pd.Series[str]":
+    """Return a column with what it holds.
 
     Parameters
     ----------
@@ -54,15 +61,16 @@ def blank(column: Field, count: int) -> "pd.Series[float] | pd.Series[str]":
         Which one.
     count : int
         Rows.
+    value : array_like or scalar, optional
+        Its cells, or what is the same in all of them. [unit of the column]
 
     Returns
     -------
     Series
-        NaN for numbers, "" for text.
+        NaN for numbers, "" for text where nothing is given.
     """
-    return pd.Series(
-        np.nan if column.numeric else "", range(count), dtype="float64" if column.numeric else "str"
-    )
+    held = (np.nan if column.numeric else "") if value is None else getattr(value, "array", value)
+    return pd.Series(held, range(count), dtype="float64" if column.numeric else "str")
 
 
 def read_table(
@@ -96,11 +104,11 @@ def read_table(
     for column in table.columns:
         position, form = named.get(column.name, (-1, None))
         if position < 0:
-            data[column.name] = blank(column, len(rows.numbers))
+            data[column.name] = filled(column, len(rows.numbers))
             continue
         header = rows.header[position]
-        reader = _Reader(rows, column, form, faults, decimal, (theirs or {}).get(header, header))
-        data |= reader.series(rows.columns[position])
+        say = partial(faults.add, file=rows.file, column=(theirs or {}).get(header, header))
+        data |= _read_column(rows.columns[position], rows.numbers, column, form, decimal, say)
     used = {position for position, _ in named.values()}
     for position, header in enumerate(rows.header):
         if header and position not in used:
@@ -136,10 +144,7 @@ def _spread(values: list[str], cells: Cells) -> "pd.Series[str]":
 
 def _named_columns(table: Table, rows: Rows, faults: Faults) -> Named:
     """Match headers to columns."""
-    known: dict[str, tuple[str, UnitForm | None]] = {}
-    for column in table.columns:
-        known[column.name] = (column.name, None)
-        known |= {form.header: (column.name, form) for form in column.forms}
+    known = {h: (c.name, f) for c in table.columns for h, f in zip(c.headers, (None, *c.forms), strict=True)}
     named: Named = {}
     refused: set[str] = set()
     for position, header in enumerate(rows.header):
@@ -188,83 +193,54 @@ def _unknown(header: str, table: Table, known: Mapping[str, object]) -> tuple[st
 
 def _same_start(header: str, name: str) -> bool:
     """Whether a foreign header begins as a known name's first or last part does (Lux (lx), Time [s])."""
-    words = {
-        "lux": "illuminance_lx",
-        "lx": "illuminance_lx",
-        "time": "elapsed_s",
-        "volts": "socket_V",
-        "bulb": "lamp",
-    }
+    words = {"time": "elapsed_s", "volts": "socket_V", "bulb": "lamp"}
+    words |= dict.fromkeys(("lux", "lx"), "illuminance_lx")
     start = header.casefold().partition(" ")[0].partition("(")[0].strip("_[]")
     return words.get(start) == name or (len(start) > 2 and name.startswith(start))
 
 
-class _Reader:
-    """Parses the different cells of one column."""
-
-    def __init__(
-        self, rows: Rows, column: Field, form: UnitForm | None, faults: Faults, decimal: str, header: str
-    ) -> None:
-        self.rows, self.column, self.form = rows, column, form
-        self.faults, self.decimal, self.header = faults, decimal, header
-
-    def series(self, cells: Cells) -> dict[str, pd.Series]:
-        """Return the canonical column, and the typed one where another unit was typed."""
-        wrong: dict[int, CellFault] = {}
-        if self.column.required and "" in cells.words:
-            blanks = CellFault("blank; a value is wanted in every row.", code="fault 5")
-            wrong = {place: blanks for place, word in enumerate(cells.words) if not word}
-        if self.column.numeric:
-            found = self._numbers(cells, wrong)
-        else:
-            found = {self.column.name: _spread(self._texts(cells, wrong), cells)}
-        if wrong:
-            self._say(cells, wrong)
-        return found
-
-    def _numbers(self, cells: Cells, wrong: dict[int, CellFault]) -> dict[str, pd.Series]:
-        typed = plain_numbers(cells.words, self.decimal)
-        values = self.form.convert(typed) if self.form else typed
-        refused = ~inside(values, self.column)
-        for place in map(int, np.flatnonzero(refused)):
-            word = cells.words[place]
-            try:
-                if word:
-                    check_number(parse_number(word, decimal=self.decimal), word, self.column, self.form)
-            except CellFault as fault:
-                wrong[place] = fault
+def _read_column(
+    cells: Cells,
+    numbers: Integers,
+    column: Field,
+    form: UnitForm | None,
+    decimal: str,
+    say: Callable[..., None],
+) -> dict[str, pd.Series]:
+    """Return a column, and beside it the typed one where another unit was typed; what cannot be used is said."""
+    words, wrong = list(cells.words), dict[int, CellFault]()
+    rules: dict[str, Callable[[str], Any]] = {
+        "date": parse_date, "clock": parse_clock, "code": lambda word: parse_code(word, column),
+    }  # fmt: skip
+    tried: Iterable[int] = range(len(words)) if column.kind in rules else ()
+    if column.numeric:
+        typed = plain_numbers(words, decimal)
+        values = form.convert(typed) if form else typed
+        refused = ~inside(values, column)
+        tried = np.flatnonzero(refused).tolist()
+        rules[column.kind] = lambda x: check_number(parse_number(x, decimal=decimal), x, column, form)
         values[refused] = typed[refused] = np.nan
-        found = {self.column.name: pd.Series(values[cells.places])}
-        return found | {self.form.header: pd.Series(typed[cells.places])} if self.form else found
-
-    def _texts(self, cells: Cells, wrong: dict[int, CellFault]) -> list[str]:
-        rules: dict[str, Callable[[str], str]] = {
-            "date": parse_date, "clock": parse_clock, "code": lambda word: parse_code(word, self.column),
-        }  # fmt: skip
-        rule, words = rules.get(self.column.kind), list(cells.words)
-        for place, word in enumerate(cells.words):
-            if not word or rule is None:
-                continue
-            try:
-                words[place] = rule(word)
-            except CellFault as fault:
-                words[place], wrong[place] = "", fault
-            if words[place].lower() != word.lower() and words[place]:
-                row = int(self.rows.numbers[cells.places == place][0])
-                said = f'"{shown(word)}" is read as {words[place]}.'
-                self.faults.add("caution 35", self.rows.file, said, line=row, column=self.header)
-        return words
-
-    def _say(self, cells: Cells, wrong: dict[int, CellFault]) -> None:
-        """Keep a fault for every row of a cell that cannot be used."""
-        count = len(cells.places)
-        if self.column.required and not any(cells.words):
-            rows = "both rows" if count == 2 else f"all {count} rows"
-            what = " or ".join(self.column.wanted.rsplit(", ", 1)) if self.column.codes else "a value"
-            words, first = f"blank in {rows}; type {what} into each.", int(self.rows.numbers[0])
-            self.faults.add("fault 5", self.rows.file, words, line=first, column=self.header)
-            return
+    for place in tried:
+        word = words[place]
+        try:
+            words[place] = word and rules[column.kind](word)
+        except CellFault as fault:
+            words[place], wrong[place] = "", fault
+        if words[place] and words[place].lower() != word.lower():
+            said = f'"{shown(word)}" is read as {words[place]}.'
+            say("caution 35", message=said, line=int(numbers[cells.places == place][0]))
+    if column.required:
+        blanks = CellFault("blank; a value is wanted in every row.", code="fault 5")
+        wrong |= {place: blanks for place, word in enumerate(cells.words) if not word}
+    if column.required and wrong and not any(cells.words):
+        rows = "both rows" if len(numbers) == 2 else f"all {len(numbers)} rows"
+        what = " or ".join(column.wanted.rsplit(", ", 1)) if column.codes else "a value"
+        say("fault 5", message=f"blank in {rows}; type {what} into each.", line=int(numbers[0]))
+    elif wrong:
         for row in np.flatnonzero(np.isin(cells.places, list(wrong))):
-            fault = wrong[int(cells.places[row])]
-            line = int(self.rows.numbers[row])
-            self.faults.add(fault.code, self.rows.file, str(fault), line=line, column=self.header)
+            slip = wrong[int(cells.places[row])]
+            say(slip.code, message=str(slip), line=int(numbers[row]))
+    if not column.numeric:
+        return {column.name: _spread(words, cells)}
+    found = {column.name: pd.Series(values[cells.places])}
+    return found | {form.header: pd.Series(typed[cells.places])} if form else found

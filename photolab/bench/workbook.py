@@ -7,9 +7,8 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
-from datetime import date, datetime, time
-from pathlib import Path
+from dataclasses import replace
+from datetime import datetime, time
 from typing import Any
 
 import openpyxl
@@ -23,7 +22,7 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 from photolab.bench.cells import digits, plain_numbers
 from photolab.bench.declared import FILE, INSTRUMENTS, Declared, Lines, Values, declare
 from photolab.bench.faults import Faults, Problem, shown
-from photolab.bench.files import MAX_COLUMNS, WORKBOOK, Rows, as_rows, load
+from photolab.bench.files import MAX_COLUMNS, WORKBOOK, Folder, Rows, as_rows
 from photolab.bench.schema import FILES, SECTIONS, TABLES, Field, Table
 from photolab.bench.tables import empty_table, read_table
 
@@ -39,12 +38,9 @@ BROKEN = (
 )  # fmt: skip
 
 
-@dataclass
-class Sheet:
-    """Cells of one sheet by row, and the rows and columns that a spreadsheet hides."""
-
-    rows: list[tuple[Any, ...]] = field(default_factory=list)
-    hidden: list[str] = field(default_factory=list)
+Names = tuple[str, ...]
+Sheet = list[tuple[Any, ...]]
+"""Cells of one sheet by row."""
 
 
 def by_sheet(problem: Problem) -> Problem:
@@ -67,21 +63,15 @@ def by_sheet(problem: Problem) -> Problem:
     return replace(problem, file=f"{WORKBOOK} sheet {problem.file.partition('.')[0]}", message=words)
 
 
-def read_workbook(
-    folder: Path, names: tuple[str, ...], faults: Faults, hashes: dict[str, str]
-) -> tuple[Declared, dict[str, pd.DataFrame], tuple[str, ...]]:
+def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, pd.DataFrame], Names]:
     """Read bench.xlsx.
 
     Parameters
     ----------
-    folder : Path
-        The bench folder.
+    folder : Folder
+        The bench folder; keeps what is wrong.
     names : tuple of str
         Its file names.
-    faults : Faults
-        Collects what is wrong.
-    hashes : dict
-        Receives the SHA-256 of the workbook.
 
     Returns
     -------
@@ -92,19 +82,19 @@ def read_workbook(
     tuple of str
         The workbook and the files its sheets stand for.
     """
-    tables = {table.name: empty_table(table) for table in TABLES.values()}
+    faults, tables = folder.faults, {table.name: empty_table(table) for table in TABLES.values()}
     others = [name for name in names if name in FILES]
     if others:
         words = f"stands beside {', '.join(others)}; keep the workbook or the other files, not both."
         faults.add("fault 25", WORKBOOK, words)
-    data = load(folder, WORKBOOK, faults, hashes)
+    data = folder.load(WORKBOOK)
     sheets = None if data is None else _sheets(data, faults)
     if sheets is None:
         return Declared(), tables, (WORKBOOK, *FILES)
     declared = _declared(sheets, faults)
     found = [WORKBOOK, FILE]
     for table in TABLES.values():
-        rows = _rows(table, sheets[table.name].rows, faults) if table.name in sheets else None
+        rows = _rows(table, sheets.get(table.name, []), faults)
         if rows is not None:
             tables[table.name] = read_table(table, rows, faults)
             found.append(table.file)
@@ -127,29 +117,25 @@ def _sheets(data: bytes, faults: Faults) -> dict[str, Sheet] | None:
         faults.add("fault 3", WORKBOOK, f"cannot be read as a workbook: {shown(str(error))}.")
         return None
     for name, sheet in formulas.items():
-        file = FILE if name == KEY_SHEET else f"{name}.csv"
-        if sheet.hidden:
-            faults.add("caution 39", file, f"hidden, and read all the same: {', '.join(sheet.hidden)}.")
-        for number, row in enumerate(sheet.rows, start=1):
+        header, *_ = values[name] or [()]
+        for number, (row, stored) in enumerate(zip(sheet, values[name], strict=False), start=1):
             for place, cell in enumerate(row):
-                if isinstance(cell, ArrayFormula | DataTableFormula) or str(cell).startswith("="):
-                    _formula(file, number, place, cell, values[name].rows, faults)
+                value = stored[place] if place < len(stored) else None
+                formula = isinstance(cell, ArrayFormula | DataTableFormula) or str(cell).startswith("=")
+                if not formula or value == cell:  # equal text is no formula
+                    continue
+                code, words = "caution 33", f"a formula; its stored value {shown(str(value))} is used."
+                if value is None:
+                    code = "fault 13"
+                    words = "a formula without a stored value; save the workbook in a spreadsheet, or type the value."
+                column = str(header[place]) if place < len(header) else ""
+                faults.add(code, _file(name), words, line=number, column=column)
     return values
 
 
-def _formula(
-    file: str, number: int, place: int, formula: Any, rows: list[tuple[Any, ...]], faults: Faults
-) -> None:
-    """Say what became of a formula: its stored value is used, or there is none. Equal text is no formula."""
-    row = rows[number - 1]
-    value = row[place] if place < len(row) else None
-    header = str(rows[0][place]) if rows and place < len(rows[0]) else ""
-    if value is None:
-        words = "a formula without a stored value; save the workbook in a spreadsheet, or type the value."
-        faults.add("fault 13", file, words, line=number, column=header)
-    elif value != formula:
-        words = f"a formula; its stored value {shown(str(value))} is used."
-        faults.add("caution 33", file, words, line=number, column=header)
+def _file(sheet: str) -> str:
+    """Return the file that a sheet stands for."""
+    return FILE if sheet == KEY_SHEET else f"{sheet}.csv"
 
 
 def _cells(data: bytes, faults: Faults, *, stored: bool) -> dict[str, Sheet]:
@@ -163,17 +149,18 @@ def _cells(data: bytes, faults: Faults, *, stored: bool) -> dict[str, Sheet]:
                 faults.add("caution 30", WORKBOOK, f"sheet {shown(name)} is not read.")
             continue
         sheet.reset_dimensions()
-        found[name] = held = Sheet()
+        held = found.setdefault(name, [])
         for row in sheet.iter_rows(values_only=True):
-            if len(held.rows) == MAX_ROWS or len(row) > MAX_COLUMNS:
-                why = f"{MAX_ROWS} rows" if len(held.rows) == MAX_ROWS else f"{MAX_COLUMNS} columns"
+            if len(held) == MAX_ROWS or len(row) > MAX_COLUMNS:
+                why = f"{MAX_ROWS} rows" if len(held) == MAX_ROWS else f"{MAX_COLUMNS} columns"
                 faults.add("fault 3", WORKBOOK, f"sheet {name} has more than {why}.")
                 break
-            held.rows.append(row)
+            held.append(row)
         if not stored:
             with zipfile.ZipFile(io.BytesIO(data)) as parts:
                 text = parts.read(sheet._worksheet_path).decode("utf-8", "replace")
-            held.hidden = list(_hidden(sheet, text))
+            if hidden := ", ".join(_hidden(sheet, text)):
+                faults.add("caution 39", _file(name), f"hidden, and read all the same: {hidden}.")
     book.close()
     return found
 
@@ -192,41 +179,34 @@ def _hidden(sheet: Any, text: str) -> Iterator[str]:
 
 def _text(cell: Any) -> str:
     """Return a cell as it would stand in a CSV file."""
-    if cell is None:
-        return ""
-    if isinstance(cell, bool):
-        return str(cell).upper()
     if isinstance(cell, float):
         return digits(cell)
-    if isinstance(cell, datetime):
-        return cell.date().isoformat() if cell.time() == time(0) else cell.isoformat(sep=" ")
-    if isinstance(cell, date | time):
-        return cell.isoformat()
-    return str(cell).strip()
+    if isinstance(cell, datetime) and cell.time() == time(0):
+        cell = cell.date()
+    text = "" if cell is None else str(cell).strip()  # a date and a time in ISO form
+    return text.upper() if isinstance(cell, bool) else text
 
 
-def _rows(table: Table, sheet: list[tuple[Any, ...]], faults: Faults) -> Rows | None:
+def _rows(table: Table, sheet: Sheet, faults: Faults) -> Rows | None:
     """Return the rows of one sheet, or None where it holds no row below its header."""
     header = [_text(cell) for cell in sheet[0]] if sheet else []
     while header and not header[-1]:
         header.pop()
     numeric = {name for column in table.columns if column.numeric for name in column.headers}
-    kept: list[list[str]] = []
-    numbers: list[int] = []
+    kept: dict[int, list[str]] = {}
     for number, cells in enumerate(sheet[1:], start=2):
         row = [_text(cell) for cell in cells]
         if not any(row):
             continue
         if any(row[len(header) :]):
             faults.add("fault 4", table.file, "cells beyond the last named column.", line=number)
-        row = (row + [""] * len(header))[: len(header)]
-        for name, cell, text in zip(header, cells, row, strict=False):
-            if name in numeric and isinstance(cell, str) and _is_number(text):
-                words = f'"{shown(text)}" is text that looks like a number; format the cell as a number.'
-                faults.add("fault 13", table.file, words, line=number, column=name)
-        kept.append(row)
-        numbers.append(number)
-    return as_rows(table.file, header, [kept], numbers) if kept else None
+        for name, cell in zip(header, cells, strict=False):
+            if name in numeric and isinstance(cell, str) and _is_number(cell.strip()):
+                words = "is text that looks like a number; format the cell as a number."
+                said = f'"{shown(cell.strip())}" {words}'
+                faults.add("fault 13", table.file, said, line=number, column=name)
+        kept[number] = (row + [""] * len(header))[: len(header)]
+    return as_rows(table.file, header, kept) if kept else None
 
 
 def _is_number(text: str) -> bool:
@@ -242,7 +222,7 @@ def _declared(sheets: dict[str, Sheet], faults: Faults) -> Declared:
         return Declared()
     given: Values = {}
     lines: Lines = {}
-    for number, row in enumerate(sheets[KEY_SHEET].rows[1:], start=2):
+    for number, row in enumerate(sheets[KEY_SHEET][1:], start=2):
         section, identity, name, value = (*row, None, None, None, None)[:4]
         if value is not None and _text(value) != "":
             _place(given, lines, (_text(section), _text(identity), _text(name)), value, number, faults)
@@ -290,15 +270,15 @@ def _value(section: str, name: str, value: Any) -> Any:
     key = next((key for key in SECTIONS.get(section, ()) if key.name == name), None)
     kind = key.kind if key else ""
     if isinstance(value, datetime) and kind == "date":
-        value = value.date()
-    if kind == "list" and isinstance(value, str):
-        parts = [part for part in re.split(r"[\s,;\[\]]+", value) if part]
-        listed = parts and all(map(_is_number, parts)) and (len(parts) > 1 or not (key and key.one_will_do))
+        return value.date()
+    if kind == "list" and key and isinstance(value, str):
+        parts = list(filter(None, re.split(r"[\s,;\[\]]+", value)))
+        listed = all(map(_is_number, parts)) and len(parts) > key.one_will_do
         return [float(part) for part in parts] if listed else value
     if kind == "list" and key and not key.one_will_do and isinstance(value, int | float):
         return [value]
     if kind == "codes":
-        return [part for part in re.split(r"[\s,;]+", _text(value)) if part]
+        return list(filter(None, re.split(r"[\s,;]+", _text(value))))
     if kind == "flag" and _text(value).lower() in {"yes", "true", "no", "false"}:
         return _text(value).lower() in {"yes", "true"}
     words = kind in {"text", "code"} or section.endswith(".columns")

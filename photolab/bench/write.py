@@ -46,20 +46,16 @@ def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
     if len(bench.excluded):
         both = pd.concat([tables["readings"], bench.excluded], ignore_index=True)
         tables["readings"] = both.sort_values("line", kind="stable")
-    if "technology" in tables["lamps"] and not (tables["lamps"]["technology"] != "").any():
+    if not (tables["lamps"]["technology"] != "").any():
         tables.pop("lamps")
-    for name, table in TABLES.items():
-        rows = tables.get(name)
-        if rows is not None and (len(rows) or name == "readings"):
-            files[table.file] = _csv(rows, table)
+    for name, rows in tables.items():
+        if len(rows) or name == "readings":
+            files[TABLES[name].file] = _csv(rows, TABLES[name])
     for row in bench.tables["spectra"].to_dict("records"):
         spectrum = bench.spectra[row["name"]]
         values = pd.DataFrame({"wavelength_nm": spectrum.wavelength_nm, "value": spectrum.value})
         files[str(row["file"])] = _csv(values, SPECTRUM_FILE)
-    for report in bench.earlier:
-        header = ",".join(EARLIER_FILE.names)
-        cells = zip(*(_cells(report.rows[name], ",", ".") for name in EARLIER_FILE.names), strict=True)
-        files[report.file] = "".join(f"{line}\n" for line in (header, *map(",".join, cells)))
+    files |= {report.file: _csv(report.rows, EARLIER_FILE) for report in bench.earlier}
     return write_files(files, Path(folder))
 
 
@@ -173,9 +169,7 @@ def _csv(rows: pd.DataFrame, table: Table, separator: str = ",", decimal: str = 
 
 def _holds(values: pd.Series) -> bool:
     """Whether a column has a value anywhere."""
-    if pd.api.types.is_float_dtype(values):
-        return bool(values.notna().any())
-    return bool((values != "").any())
+    return bool((values.notna() & (values != "")).any())
 
 
 def _cells(values: pd.Series, separator: str, decimal: str) -> list[str]:
@@ -200,8 +194,8 @@ def _plain(value: Any) -> Any:
 
 def _section(section: str, record: Any) -> dict[str, Any]:
     """Return the keys of a record that are declared or differ from the default, so that what is assumed stays so."""
-    found = {}
-    standard = {item.name: item.default for item in fields(record)}
+    found: dict[str, Any] = {}
+    standard = {} if record is None else {item.name: item.default for item in fields(record)}
     declared = getattr(record, "declared", standard)
     for key in SECTIONS[section]:
         value = getattr(record, key.name, None)
@@ -214,19 +208,13 @@ def _section(section: str, record: Any) -> dict[str, Any]:
 
 def _meter(meter: Meter) -> dict[str, Any]:
     """Return a meter as a table of bench.toml."""
-    table = _section("meter", meter)
-    if "linearity_percent" not in meter.declared and meter.linearity_percent == default_linearity(
-        meter.reading_percent
-    ):
-        table.pop("linearity_percent", None)
+    table, assumed = _section("meter", meter), default_linearity(meter.reading_percent)
     table.pop("certificate", None)
-    if meter.spectral_factors:
-        table["spectral_factor"] = [
-            _section("meter.spectral_factor", factor) for factor in meter.spectral_factors
-        ]
-    if meter.certificate is not None:
-        table["certificate"] = _section("meter.certificate", meter.certificate)
-    return table
+    if "linearity_percent" not in meter.declared and meter.linearity_percent == assumed:
+        table.pop("linearity_percent", None)
+    table["spectral_factor"] = [_section("meter.spectral_factor", one) for one in meter.spectral_factors]
+    table["certificate"] = _section("meter.certificate", meter.certificate)
+    return {name: value for name, value in table.items() if value not in ([], {})}
 
 
 def _toml(bench: Bench) -> str:
@@ -234,10 +222,9 @@ def _toml(bench: Bench) -> str:
     document: dict[str, Any] = {"schema": 1}
     document |= {name: _section(name, bench.settings) for name in ("bench", "links")}
     document["meter"] = [_meter(meter) for meter in bench.meters.values()]
-    document["housing"] = [_section("housing", housing) for housing in bench.housings.values()]
-    document["question"] = [_section("question", question) for question in bench.questions]
-    document["their_figure"] = [_section("their_figure", figure) for figure in bench.their_figures]
-    document["our_earlier"] = [_section("our_earlier", report) for report in bench.earlier]
+    others = {"housing": bench.housings.values(), "question": bench.questions}
+    others |= {"their_figure": bench.their_figures, "our_earlier": bench.earlier}
+    document |= {name: [_section(name, one) for one in held] for name, held in others.items()}
     return tomli_w.dumps({name: held for name, held in document.items() if held})
 
 
@@ -281,18 +268,17 @@ READINGS = "lamp,illuminance_lx,elapsed_s\nA1,,\nA2,,\n"
 
 def starter_toml() -> str:
     """Return bench.toml of a new folder: every key with an example, what it is and what holds without it."""
-    typed = {"name", "protocol_revision", "id", "reading_percent"}
-
-    def notes(section: str, done: frozenset[str] | set[str] = frozenset()) -> list[str]:
-        keys = [key for key in SECTIONS[section] if key.name not in done and key.example]
-        return [
-            f"# {key.name} = {key.example}    # {key.note}" for key in keys if "not used" not in key.about
-        ]
-
-    question = ["", "# a question you ask before the first reading", "# [[question]]", *notes("question")]
-    parts = [HEAD.rstrip(), *notes("bench", typed), MANUAL.rstrip(), *notes("meter", typed)]
-    parts += ["", "# [[housing]]", *notes("housing"), "", "# [links]", *notes("links"), *question]
-    return "\n".join(parts) + "\n"
+    heads = {
+        "bench": HEAD.rstrip(), "meter": MANUAL.rstrip(), "housing": "\n# [[housing]]", "links": "\n# [links]",
+        "question": "\n# a question you ask before the first reading\n# [[question]]",
+    }  # fmt: skip
+    typed = {("bench", "name"), ("bench", "protocol_revision"), ("meter", "id"), ("meter", "reading_percent")}
+    lines = []
+    for section, head in heads.items():
+        keys = [key for key in SECTIONS[section] if key.example and "not used" not in key.about]
+        told = [key for key in keys if (section, key.name) not in typed]
+        lines += [head, *(f"# {key.name} = {key.example}    # {key.note}" for key in told)]
+    return "\n".join(lines) + "\n"
 
 
 def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Path:
@@ -323,6 +309,5 @@ def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Pat
         from photolab.bench.workbook import starter_workbook
 
         return write_files({WORKBOOK: starter_workbook()}, Path(folder))
-    return write_files(
-        {"bench.toml": starter_toml(), "readings.csv": READINGS, "lamps.csv": LAMPS}, Path(folder)
-    )
+    files = {"bench.toml": starter_toml(), "readings.csv": READINGS, "lamps.csv": LAMPS}
+    return write_files(files, Path(folder))
