@@ -73,7 +73,8 @@ def test_the_scale_of_the_meter_cancels_and_days_and_seatings_do_not(seen):
     kinds = {kind: own.only(kind).u for kind in ("seating", "day")}
     assert kinds["seating"] == pytest.approx(seat * np.sqrt(1 + 1 / 3), rel=1e-6)
     # of the three seatings before, two share the first day
-    assert kinds["day"] == pytest.approx(0.02 * np.sqrt(1 + (2 / 3) ** 2 + (1 / 3) ** 2), rel=1e-6)
+    day = names["campaign"].spreads.day.sd
+    assert kinds["day"] == pytest.approx(day * np.sqrt(1 + (2 / 3) ** 2 + (1 / 3) ** 2), rel=1e-6)
     assert own.only("scale").u < 1e-12
 
 

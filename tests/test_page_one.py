@@ -115,7 +115,7 @@ ASKED = [
     ),
     ("K8", "HP", "hold", 0.0, "Not shown; not excluded for K8 (specimens tested, after 40 min, "),
     ("K8", "each", "hold", 0.0, "Not shown; readings are missing for K8 (specimens"),
-    ("any", "any", "initial", 25.0, "Yes, shown: K2 in HP; K6 in HP (specimens tested, "),
+    ("any", "any", "initial", 25.0, "Yes, shown: K6 in HP (specimens tested, "),
     ("any", "each", "hold", 100.0, "No"),
 ]
 

@@ -50,9 +50,9 @@ equal lamps, days      seats 0.5 % (%)     seats 3 % (%)
 8, scatter by 2 %      94.9 +- 0.2         93.2 +- 0.2
 =====================  ==================  ==================
 
-2000 benches a row, the baseline on every day and each other lamp on one, 1 % of the days by default. From the baseline's
-days alone, as well known as they are many, it was 93.5 to 95.4 % (600 benches): 93.5 and 93.8 +- 0.3 % where days scatter
-by 0.3 % and seats by 0.5 %, 93.9 and 93.8 +- 0.3 % where eight days scatter by 1 and 2 % and seats by 3 %.
+2000 benches a row, the baseline on every day and each other lamp on one, 1 % of the days by default. From the days of
+the baseline alone, as well known as they are many, it was 93.5 to 95.4 % (600 benches): 93.5 and 93.8 +- 0.3 % where
+days scatter by 0.3 % and seats by 0.5 %, 93.9 and 93.8 +- 0.3 % where eight days scatter by 1 and 2 % and seats by 3 %.
 
 Not on benches but with pieces known exactly (`choice`, 100 000 draws, s.e. 0.09 at most; 1, 2, 3 and 5 pieces of each):
 two models that both spread by 4 % are held 97.0, 96.6, 96.2, 95.9 %; by 2 and 5 % 97.8, 97.3, 96.9, 96.4 %; both by 2 %
