@@ -3,6 +3,8 @@
 import math
 from decimal import ROUND_HALF_UP, Context, Decimal
 
+from photolab.errors import demand
+
 VALUE_DIGITS = 6  # significant digits of a published estimate
 END_DIGITS = 4  # of the ends of an interval, and of an uncertainty
 _MOST_PLACES = 400  # beyond any float
@@ -115,12 +117,9 @@ def places_for(uncertainty: float, *, digits: int = 2) -> int:
     ValueError
         If the uncertainty is not finite and more than zero, or `digits` is below 1.
     """
-    if digits < 1:
-        message = f"digits must be 1 or more; got {digits}"
-        raise ValueError(message)
-    if not (math.isfinite(uncertainty) and uncertainty > 0):
-        message = f"uncertainty must be finite and more than zero; got {uncertainty:g}"
-        raise ValueError(message)
+    demand(digits >= 1, "digits must be 1 or more", digits)
+    holds = 0.0 < uncertainty < math.inf
+    demand(holds, "uncertainty must be finite and more than zero", f"{uncertainty:g}")
     exact = _shortened(uncertainty)
     places = digits - 1 - exact.adjusted()
     carried = exact.quantize(Decimal(1).scaleb(-places), context=_WIDE)
@@ -149,9 +148,7 @@ def with_uncertainty(value: float, expanded: float) -> str:
     ValueError
         If the expanded uncertainty is negative.
     """
-    if expanded < 0:
-        message = f"expanded uncertainty must be zero or more; got {expanded:g}"
-        raise ValueError(message)
+    demand(not expanded < 0, "expanded uncertainty must be zero or more", f"{expanded:g}")
     if expanded == 0:
         return f"{_own_digits(value)} ± 0"
     if not math.isfinite(expanded):
