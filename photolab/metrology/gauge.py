@@ -10,7 +10,7 @@ from scipy import special
 
 from photolab.errors import MethodError
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-from photolab.metrology.components import FEW_DOF, Caution, component_limits
+from photolab.metrology.components import FEW_DOF, Caution, component_limits, component_table
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reml import UnweightedSquares
 
@@ -182,17 +182,6 @@ def _components(squares: UnweightedSquares, levels: list[str], coverage: float) 
     """Return the components as rows, none below zero; the gauge is all but the part."""
     variances = np.maximum(squares.solve[:-1] @ squares.squares, 0.0)
     gauge = float(variances[1:].sum())
-    low, high = component_limits(squares, coverage=coverage)
+    limits = component_limits(squares, coverage=coverage)
     gauge_dof = gauge**2 / float(((squares.solve[-1] * squares.squares) ** 2 / squares.dof).sum())
-    variances = np.append(variances, gauge)
-    sd = np.sqrt(variances)
-    return pd.DataFrame(
-        {
-            "level": levels,
-            "variance": variances,
-            "sd": sd,
-            "low": np.minimum(low, sd),
-            "high": np.maximum(high, sd),
-            "dof": [*squares.dof, gauge_dof],
-        }
-    )
+    return component_table(levels, np.append(variances, gauge), limits, [*squares.dof, gauge_dof])

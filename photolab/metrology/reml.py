@@ -158,11 +158,6 @@ class Sweep:
     mean_square: float
 
 
-def _sums(parent: IntArray, values: FloatArray) -> FloatArray:
-    """Return the sums of values over the groups that hold them."""
-    return np.asarray(np.bincount(parent, values), dtype=np.float64)
-
-
 def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
     r"""Return minus twice the profiled restricted log-likelihood and its gradient.
 
@@ -195,7 +190,7 @@ def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
         log_det += float(np.log(shrink).sum())
         quadratic -= ratio * float((total**2 / shrink).sum())
         inwards.append((weight, total, shrink))
-        weight, total = _sums(parent, weight / shrink), _sums(parent, total / shrink)
+        weight, total = (np.asarray(np.bincount(parent, x / shrink), dtype=float) for x in (weight, total))
     log_det += float(np.log(weight).sum())
     quadratic -= float((total**2 / weight).sum())
     free = groups.readings - groups.cells
