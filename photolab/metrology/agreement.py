@@ -130,8 +130,7 @@ def conformance_probability(
     # the difference is taken on the side where both terms are small, or a tail would vanish in rounding
     a, b = (low - y) / u, (high - y) / u
     swap = a > 0.0
-    result: Floats = special.ndtr(np.where(swap, -a, b)) - special.ndtr(np.where(swap, -b, a))
-    return result
+    return np.asarray(special.ndtr(np.where(swap, -a, b)) - special.ndtr(np.where(swap, -b, a)))[()]
 
 
 def values_that_conform(

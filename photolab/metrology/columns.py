@@ -5,9 +5,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.errors import demand
-from photolab.metrology.arguments import finite
+from photolab.metrology.arguments import Floats, finite
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 
@@ -31,7 +30,7 @@ def require_columns(table: pd.DataFrame, *columns: str) -> None:
         demand(column in table.columns, f"table must hold the column {column!r}", got)
 
 
-def finite_column(table: pd.DataFrame, column: str) -> FloatArray:
+def finite_column(table: pd.DataFrame, column: str) -> Floats:
     """Return a column of finite numbers.
 
     Parameters

@@ -6,7 +6,6 @@ limits take the mean squares as independent, each with its degrees of freedom: e
 others.
 """
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,12 +13,13 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 from scipy.optimize import isotonic_regression
 
 from photolab.errors import MethodError, demand
-from photolab.metrology.columns import finite_column, label_codes, require_columns
+from photolab.metrology.arguments import Floats
+from photolab.metrology.columns import IntArray, finite_column, label_codes, require_columns
 from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
 from photolab.metrology.reml import (
     NestedGroups,
@@ -28,9 +28,6 @@ from photolab.metrology.reml import (
     restricted_likelihood,
     unweighted_squares,
 )
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
 
 _EPS = float(np.finfo(np.float64).eps)
 
@@ -96,11 +93,11 @@ class VarianceComponents:
     """
 
     levels: tuple[str, ...]
-    variances: FloatArray
-    sds: FloatArray
-    lows: FloatArray
-    highs: FloatArray
-    dof: FloatArray
+    variances: Floats
+    sds: Floats
+    lows: Floats
+    highs: Floats
+    dof: Floats
     mean: Measured
     coverage: float
     method: str
@@ -213,7 +210,7 @@ def nested_components(
 
 
 def component_table(
-    levels: Sequence[str], variances: FloatArray, limits: tuple[FloatArray, FloatArray], dof: ArrayLike
+    levels: Sequence[str], variances: Floats, limits: tuple[Floats, Floats], dof: ArrayLike
 ) -> pd.DataFrame:
     """Return components as rows.
 
@@ -239,9 +236,7 @@ def component_table(
     return pd.DataFrame({"level": list(levels), **columns})
 
 
-def component_limits(
-    squares: UnweightedSquares, *, coverage: float = COVERAGE
-) -> tuple[FloatArray, FloatArray]:
+def component_limits(squares: UnweightedSquares, *, coverage: float = COVERAGE) -> tuple[Floats, Floats]:
     r"""Return modified-large-sample limits of the standard deviations that mean squares estimate.
 
     For :math:`\gamma = \sum_q c_q S_q - \sum_r c_r S_r` they are :math:`\gamma - \sqrt{V_L}` and
@@ -292,9 +287,7 @@ def component_limits(
 
 
 @lru_cache(maxsize=256)
-def _coefficients(
-    dof: tuple[float, ...], coverage: float
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def _coefficients(dof: tuple[float, ...], coverage: float) -> tuple[Floats, Floats, Floats, Floats]:
     """Return G, H and the cross coefficients [added, subtracted] of the lower and the upper limit."""
     tail = (1.0 - coverage) / 2.0
     free = np.array(dof)
@@ -309,7 +302,7 @@ def _coefficients(
 
 def _encode(
     table: pd.DataFrame, value: str, random_columns: list[str], fixed_columns: list[str]
-) -> tuple[FloatArray, list[IntArray]]:
+) -> tuple[Floats, list[IntArray]]:
     """Return the readings and, for fixed cells and each level, the whole-path group of every reading."""
     demand(random_columns, "levels must name at least one column", "none")
     require_columns(table, value, *random_columns, *fixed_columns)
@@ -329,7 +322,7 @@ def _encode(
 
 
 def _summarise(
-    readings: FloatArray, codes: list[IntArray], random_columns: list[str]
+    readings: Floats, codes: list[IntArray], random_columns: list[str]
 ) -> tuple[NestedGroups, list[str]]:
     """Return group summaries and a name a row, readings last; levels that do not repeat joined by ``+``."""
     if readings.min() == readings.max():
@@ -352,12 +345,9 @@ def _summarise(
     counts = np.bincount(innermost).astype(np.float64)
     means = np.bincount(innermost, shifted) / counts
     within = shifted - means[innermost]
-    parents = []
-    for outer, inner in itertools.pairwise(kept[:-1]):
-        parent = np.empty(int(inner.max()) + 1, dtype=np.intp)
-        parent[inner] = outer
-        parents.append(parent)
-    return NestedGroups(tuple(parents), counts, means, float(within @ within), sizes[0], origin), names
+    places = [np.unique(code, return_index=True)[1] for code in kept[1:-1]]
+    parents = tuple(outer[at] for outer, at in zip(kept, places, strict=False))
+    return NestedGroups(parents, counts, means, float(within @ within), sizes[0], origin), names
 
 
 def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: bool) -> VarianceComponents:
@@ -399,7 +389,7 @@ def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: b
     )
 
 
-def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[FloatArray, float]:
+def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[Floats, float]:
     """Return variances and criterion of a balanced table."""
     size = groups.readings / np.array(groups.sizes[1:], dtype=np.float64)
     pooled = isotonic_regression(squares.squares * size, weights=squares.dof, increasing=False).x

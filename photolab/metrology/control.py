@@ -13,10 +13,8 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import finite, not_negative
+from photolab.metrology.arguments import Floats, finite, not_negative
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-
-FloatArray = NDArray[np.float64]
 
 FAMILIES = ("day", "group", "step", "drift")
 
@@ -230,7 +228,7 @@ def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) 
     )
 
 
-def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, reading_sd: float) -> FloatArray:
+def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, reading_sd: float) -> Floats:
     """Return the standard deviation of each day's mean: day, mountings and their readings together."""
     given = {"day_sd": day_sd, "mounting_sd": mounting_sd, "reading_sd": reading_sd}
     for name, sd in given.items():
@@ -241,12 +239,12 @@ def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, readi
 
 
 def _looks(
-    labels: pd.Series, weights: FloatArray, given: bool, longest: int
-) -> list[tuple[str, Any, Any, FloatArray]]:
+    labels: pd.Series, weights: Floats, given: bool, longest: int
+) -> list[tuple[str, Any, Any, Floats]]:
     """Return every look: kind, first and last day, and contrast on the day means (and on the given centre, last)."""
     count, names = len(weights), labels.tolist()
 
-    def against(start: int, stop: int, outside: bool) -> FloatArray:
+    def against(start: int, stop: int, outside: bool) -> Floats:
         inside = np.zeros(count)
         inside[start:stop] = weights[start:stop] / weights[start:stop].sum()
         if outside:
@@ -266,7 +264,7 @@ def _looks(
     return looks
 
 
-def _spacing(labels: pd.Series) -> FloatArray:
+def _spacing(labels: pd.Series) -> Floats:
     """Return the days as numbers: dates in days, numbers as they are, anything else by place."""
     if pd.api.types.is_datetime64_any_dtype(labels):
         return np.asarray((labels - labels.iloc[0]) / pd.Timedelta(days=1), dtype=np.float64)
@@ -276,12 +274,12 @@ def _spacing(labels: pd.Series) -> FloatArray:
 
 
 def _largest(
-    standardised: FloatArray, family: NDArray[np.str_], dof: float, trials: int, seed: int
-) -> dict[str, FloatArray]:
+    standardised: Floats, family: NDArray[np.str_], dof: float, trials: int, seed: int
+) -> dict[str, Floats]:
     """Return the largest absolute standardised size of each simulated chart that holds, by kind."""
     rng = np.random.default_rng(seed)
     kinds = [kind for kind in FAMILIES if kind in family]
-    found: dict[str, list[FloatArray]] = {kind: [] for kind in kinds}
+    found: dict[str, list[Floats]] = {kind: [] for kind in kinds}
     chunk = max(1, min(trials, 4_000_000 // len(standardised)))
     for start in range(0, trials, chunk):
         size = min(chunk, trials - start)
@@ -294,12 +292,12 @@ def _largest(
 
 
 def _limits_and_chances(
-    largest: dict[str, FloatArray], family: NDArray[np.str_], size: FloatArray, false_alarm: float
-) -> tuple[dict[str, float], FloatArray]:
+    largest: dict[str, Floats], family: NDArray[np.str_], size: Floats, false_alarm: float
+) -> tuple[dict[str, float], Floats]:
     """Return the limit of each kind (together passed with the chance stated), and the chance of any look so rare."""
     drawn = {kind: np.sort(draws) for kind, draws in largest.items()}
 
-    def own(kind: str, sizes: FloatArray) -> FloatArray:
+    def own(kind: str, sizes: Floats) -> Floats:
         count = len(drawn[kind])
         return (count - np.searchsorted(drawn[kind], sizes)) / count
 
@@ -313,7 +311,7 @@ def _limits_and_chances(
     return limits, np.asarray(chance, dtype=np.float64)
 
 
-def bracketing_weights(clock: ArrayLike, baseline_clock: ArrayLike) -> tuple[FloatArray, NDArray[np.bool_]]:
+def bracketing_weights(clock: ArrayLike, baseline_clock: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:
     """Return the weights that interpolate the baseline to other instants.
 
     Parameters

@@ -265,5 +265,4 @@ def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrast
 
 def _variances(covariance: Array, first: Indices, second: Indices) -> Array:
     diagonal = np.diag(covariance)
-    result: Array = diagonal[first] + diagonal[second] - 2.0 * covariance[first, second]
-    return result
+    return np.asarray(diagonal[first] + diagonal[second] - 2.0 * covariance[first, second])

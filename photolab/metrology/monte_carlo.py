@@ -89,10 +89,10 @@ def draws(
     for k, x in enumerate(quantities):
         if isinstance(x, (int, float)):
             read.append((float(x), {}))
-            continue
-        got = f"{x!r}, which a law made (draw what it was made of)"
-        demand(x.linear, f"quantity[{k}] must be read, fitted or a weighted sum of such", got)
-        read.append((x.value, x.parts))
+        else:
+            got = f"{x!r}, which a law made (draw what it was made of)"
+            demand(x.linear, f"quantity[{k}] must be read, fitted or a weighted sum of such", got)
+            read.append((x.value, x.parts))
     streams = {q: stream(seed, q.name) for _, parts in read for q in parts}
     dof = degrees_of_freedom(streams)
     scales = {key: stream(seed, ("variance", key)) for key in dof}

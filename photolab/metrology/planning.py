@@ -15,13 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import not_negative, positive, require
+from photolab.metrology.arguments import Floats, not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, normal_quantile
 
 if TYPE_CHECKING:
     import pandas as pd
-
-FloatArray = NDArray[np.float64]
 
 
 MOST_REPLICATES = 2**50
@@ -424,15 +422,15 @@ def _same_levels(first: Mapping[str, float], name: str, other: Mapping[str, floa
 
 
 def _each(
-    name: str, table: Mapping[str, float], holds: Callable[[FloatArray], NDArray[np.bool_]], wanted: str
-) -> FloatArray:
+    name: str, table: Mapping[str, float], holds: Callable[[Floats], NDArray[np.bool_]], wanted: str
+) -> Floats:
     """Return the numbers of a table by level, each checked and named by its level where it does not hold."""
     for level, value in table.items():
         require(f"{name}[{level!r}]", value, holds, wanted, missing=False)
     return np.array([*table.values()], dtype=np.float64)
 
 
-def _ideal_counts(variance: FloatArray, cost: FloatArray) -> FloatArray:
+def _ideal_counts(variance: Floats, cost: Floats) -> Floats:
     """Return unrounded numbers in one outer unit, none below 1; the outermost is not determined (NaN)."""
     blocks: list[tuple[float, float, int]] = []
     for one_variance, one_cost in zip(variance.tolist(), cost.tolist(), strict=True):
@@ -451,19 +449,15 @@ def _ideal_counts(variance: FloatArray, cost: FloatArray) -> FloatArray:
     return np.array(ideal)
 
 
-def _round_counts(ideal: FloatArray, variance: FloatArray, cost: FloatArray) -> FloatArray:
+def _round_counts(ideal: Floats, variance: Floats, cost: Floats) -> Floats:
     """Return the neighbouring whole numbers with the least variance times cost, the outermost 1."""
     choices = [sorted({max(1, math.floor(one)), math.ceil(one)}) for one in ideal[1:]]
-    plans = [np.array([1.0, *inner]) for inner in itertools.product(*choices)]
-
-    def product(plan: FloatArray) -> float:
-        units = np.cumprod(plan)
-        return float((variance / units).sum() * (cost @ units))
-
-    return min(plans, key=product)
+    plans = np.array([[1.0, *inner] for inner in itertools.product(*choices)])
+    units = np.cumprod(plans, axis=1)
+    return np.asarray(plans[np.argmin((variance / units).sum(axis=1) * (units @ cost))])
 
 
-def _best_counts(variance: FloatArray, cost: FloatArray, total_cost: float) -> FloatArray:
+def _best_counts(variance: Floats, cost: Floats, total_cost: float) -> Floats:
     """Return the whole numbers with the least variance that the total pays for; the cheapest among equals."""
     if not total_cost >= cost.sum():
         message = f"total_cost must pay for one unit of each level ({cost.sum():g}); got {total_cost:g}"

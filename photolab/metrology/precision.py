@@ -4,13 +4,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import finite
-
-FloatArray = NDArray[np.float64]
-
+from photolab.metrology.arguments import Floats, finite
 
 Groups = Mapping[object, ArrayLike] | Iterable[ArrayLike]
 
@@ -139,7 +136,7 @@ def homogeneity(groups: Groups, *, trials: int = 20_000, seed: int = 0) -> Homog
     )
 
 
-def _arrays(groups: Groups) -> tuple[list[object], list[FloatArray]]:
+def _arrays(groups: Groups) -> tuple[list[object], list[Floats]]:
     """Return the names and the checked values of the groups."""
     items = dict(groups.items() if isinstance(groups, Mapping) else enumerate(groups))
     demand(items, "groups must hold at least one group", "none")
@@ -152,13 +149,13 @@ def _arrays(groups: Groups) -> tuple[list[object], list[FloatArray]]:
     return list(items), arrays
 
 
-def _sum_of_squares(values: FloatArray) -> float:
+def _sum_of_squares(values: Floats) -> float:
     """Return the sum of squares about the mean, the first value taken off for the sake of rounding."""
     shifted = values - values[0]
     return float(np.sum((shifted - shifted.mean()) ** 2))
 
 
-def _bartlett(squares: FloatArray, dof: FloatArray) -> FloatArray:
+def _bartlett(squares: Floats, dof: Floats) -> Floats:
     """Return Bartlett's statistic of sums of squares along the last axis."""
     total = dof.sum()
     spread = total * np.log(squares.sum(axis=-1) / total) - (dof * np.log(squares / dof)).sum(axis=-1)

@@ -116,14 +116,11 @@ class Input:
         if self is other or self.name != other.name:
             return self is other
         mine, theirs = _meaning(self), _meaning(other)
-        if mine == theirs:
-            return True
-        what, a, b = next(x for x in zip(_MEANING, mine, theirs, strict=True) if x[1] != x[2])
-        message = (
-            f"input {self.name!r} must mean one thing; got it with {what} {a!r} and with {what} {b!r} "
-            "(give the two different names)"
-        )
-        raise ValueError(message)
+        if mine != theirs:
+            what, a, b = next(x for x in zip(_MEANING, mine, theirs, strict=True) if x[1] != x[2])
+            got = f"it with {what} {a!r} and with {what} {b!r} (give the two different names)"
+            demand(False, f"input {self.name!r} must mean one thing", got)
+        return True
 
     @property
     def has_limits(self) -> bool:
@@ -439,9 +436,8 @@ class Measured(NDArrayOperatorsMixin):
         if not all(map(math.isfinite, (value, *(s for _, s in moved)))):
             name, place = ufunc.__name__, [float(x) for x in at]
             demand(False, f"{name} must be finite, and so must its slope", f"{name} at {place}")
-        alone = len(moved) == 1 and isinstance(arguments[0], Measured)
-        weighted = ufunc in _SUMS or (ufunc is np.multiply and len(moved) == 1)
-        weighted = weighted or (ufunc is np.true_divide and alone)
+        scaled = ufunc is np.multiply or (ufunc is np.true_divide and isinstance(arguments[0], Measured))
+        weighted = ufunc in _SUMS or (scaled and len(moved) == 1)
         if not weighted and all(s == 0.0 for _, s in moved) and any(x.u > 0 for x, _ in moved):
             return _by_draws(ufunc, arguments, float(value))
         return _moved(float(value), moved, linear=weighted)
@@ -829,7 +825,9 @@ class _Far:
         pairs = np.einsum("kr,ks->krs", left, left).reshape(len(left), -1)
         more = pairs @ (scaled @ scaled.T).ravel() - np.bincount(apart, inside, len(left))
         rests = np.flatnonzero((group >= 0) & (each > 0.0))
-        outer = np.einsum("rc,sc->crs", scaled[:, rests], scaled[:, rests]).reshape(len(rests), -1)
+        outer = np.einsum("rc,sc->crs", scaled[:, rests], scaled[:, rests]).reshape(
+            len(rests), pairs.shape[1]
+        )
         forms = np.stack([np.bincount(group[rests], x, len(dofs)) for x in outer.T], axis=1)
         whole = np.einsum("ev,ev->e", pairs[owner], forms[estimate])
         more_each = whole - np.bincount(brought, inside[doubtful], len(owner))
@@ -884,14 +882,11 @@ class Joint:
         elif not isinstance(s, Factored):
             s = np.asarray(s, dtype=np.float64)
         numbers = s.plain.data if isinstance(s, Factored) else s.data if hasattr(s, "tocsr") else s
-        demands = (
-            ("names", len(set(names)), len(names) == len(set(names)) == y.size, f"{y.size} different ones"),
-            ("sensitivities", s.shape, s.shape == (y.size, len(inputs)), "a row a value, a column an input"),
-            ("values", y, bool(np.isfinite(y).all()), "finite"),
-            ("sensitivities", numbers, bool(np.isfinite(numbers).all()), "finite"),
-        )
-        for what, got, holds, wanted in demands:
-            demand(holds, f"{what} must be {wanted}", got)
+        different, shape = len(set(names)), (y.size, len(inputs))
+        demand(len(names) == different == y.size, f"names must be {y.size} different ones", different)
+        demand(s.shape == shape, "sensitivities must be a row a value, a column an input", s.shape)
+        demand(np.isfinite(y).all(), "values must be finite", y)
+        demand(np.isfinite(numbers).all(), "sensitivities must be finite", numbers)
         for key, value in (("names", names), ("values", y), ("inputs", inputs), ("sensitivities", s)):
             object.__setattr__(self, key, value)
 
@@ -1074,21 +1069,16 @@ class Joint:
             counted = np.array([q.kind in kinds or scope == "models" for q in self.inputs.models], dtype=bool)
             each = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
             square = (slope * each[column]) ** 2
-            variance, part, beyond = (
-                np.bincount(apart, square, len(a)).astype(np.float64),
-                np.bincount(brought, square[doubtful], len(place)).astype(np.float64),
-                np.zeros(len(a)),
-            )
+            variance = np.asarray(np.bincount(apart, square, len(a)), dtype=np.float64)
+            part = np.asarray(np.bincount(brought, square[doubtful], len(place)), dtype=np.float64)
+            beyond = np.zeros(len(a))
             if far is not None:
-                more, more_each, beyond = far.squares(
-                    each, group, dofs, (apart, column), (doubtful, brought, owner, estimate)
-                )
+                told = (doubtful, brought, owner, estimate)
+                more, more_each, beyond = far.squares(each, group, dofs, (apart, column), told)
                 variance, part = variance + more, part + more_each
-            known = [
-                np.bincount(row, (m.data * each[m.indices]) ** 2, len(a))
-                for row, m in zip(own, both, strict=True)
-            ]
-            variance[variance <= _ROUNDING**2 * (known[0] + known[1])] = 0.0
+            sides = zip(own, both, strict=True)
+            known = sum(np.bincount(row, (m.data * each[m.indices]) ** 2, len(a)) for row, m in sides)
+            variance[variance <= _ROUNDING**2 * known] = 0.0
             total = np.where(variance > 0.0, variance, np.inf)
             part = part / total[owner]
             spent = np.bincount(owner, part**2 / dofs[estimate], len(a)) + beyond / total**2

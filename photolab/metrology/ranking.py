@@ -135,8 +135,7 @@ def _probability_best(estimates: Estimates, rng: np.random.Generator, draws: int
 def _root(covariance: Array) -> Array:
     eigenvalues, vectors = np.linalg.eigh(covariance)
     kept = eigenvalues > 1e-12 * max(float(eigenvalues[-1]), 1e-300)
-    root: Array = vectors[:, kept] * np.sqrt(eigenvalues[kept])
-    return root
+    return np.asarray(vectors[:, kept] * np.sqrt(eigenvalues[kept]))
 
 
 def shrink(values: ArrayLike, covariance: ArrayLike) -> Array:
@@ -177,8 +176,7 @@ def shrink(values: ArrayLike, covariance: ArrayLike) -> Array:
     scatter = found if objective(np.log(found)) < none - 1e-12 else 0.0
     weight = np.linalg.solve(v + scatter * np.eye(size), np.column_stack([np.ones(size), y]))
     mean = float(weight[:, 1].sum() / weight[:, 0].sum())
-    shrunken: Array = mean + scatter * (weight[:, 1] - mean * weight[:, 0])
-    return shrunken
+    return np.asarray(mean + scatter * (weight[:, 1] - mean * weight[:, 0]))
 
 
 def record_claim(

@@ -60,13 +60,9 @@ def published_ends(low: float, high: float) -> tuple[float, float]:
     """
     half = 0.5 * (high - low)
     places = places_for(half) if math.isfinite(half) and half > 0.0 else -_MOST_PLACES
-    rounded = []
-    for end in (low, high):
-        digits = END_DIGITS
-        if math.isfinite(end) and end != 0.0:
-            digits = max(digits, places + _shortened(end).adjusted() + 1)
-        rounded.append(significant(end, digits))
-    return rounded[0], rounded[1]
+    ends = ((end, places + _shortened(end).adjusted() + 1) for end in (low, high))
+    low, high = (significant(end, max(digits, END_DIGITS)) for end, digits in ends)
+    return low, high
 
 
 def decimal(x: float, places: int) -> str:
@@ -149,15 +145,10 @@ def with_uncertainty(value: float, expanded: float) -> str:
         If the expanded uncertainty is negative.
     """
     demand(not expanded < 0, "expanded uncertainty must be zero or more", f"{expanded:g}")
-    if expanded == 0:
-        return f"{_own_digits(value)} ± 0"
-    if not math.isfinite(expanded):
+    if expanded == 0 or not math.isfinite(expanded):
         return f"{_own_digits(value)} ± {decimal(expanded, 0)}"
-    places = places_for(expanded)
-    if not math.isfinite(value):
-        return f"{decimal(value, 0)} ± {decimal(expanded, places)}"
-    largest = max(abs(value), expanded)
-    if largest < _PLAIN_BELOW and places <= _PLAIN_PLACES:
+    places, largest = places_for(expanded), max(abs(value), expanded)
+    if not math.isfinite(value) or (largest < _PLAIN_BELOW and places <= _PLAIN_PLACES):
         return f"{decimal(value, places)} ± {decimal(expanded, places)}"
     exponent = _shortened(largest).quantize(Decimal(1).scaleb(-places), context=_WIDE).adjusted()
     shifted = [_shortened(x).scaleb(-exponent, context=_WIDE) for x in (value, expanded)]

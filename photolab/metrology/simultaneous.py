@@ -31,6 +31,7 @@ References
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -129,11 +130,8 @@ def _of_normal_values(
     """Return the distribution as if every input were normal."""
     if 1 < count <= DRAWN_LIMIT:
         balance = stats.t.isf(-np.expm1(np.log1p(-tail) / count) / 2.0, family.dof)
-        try:
+        with suppress(np.linalg.LinAlgError):
             root, ordered = _root(estimates.covariance, family)
-        except np.linalg.LinAlgError:
-            pass
-        else:
             sizes = _sizes(root, ordered, balance, seed)
             return _from_sizes(family, balance, tail, sizes, root.shape[1] / 2.0)
     critical = stats.t.isf(tail / count / 2.0, family.dof)
