@@ -209,10 +209,9 @@ def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) 
     grouped = [day, mounting] if mounting else [day]
     require_columns(table, value, *grouped)
     readings = finite_column(table, value)
-    for column in grouped:
-        label_codes(table, column)
+    codes = [label_codes(table, column)[0] for column in grouped]
     code, labels = pd.factorize(table[day], sort=True)
-    seat = label_codes(table, mounting)[0] if mounting else np.arange(len(readings))
+    seat = codes[1] if mounting else np.arange(len(readings))
     # One number for each mounting within its day, then the days of those.
     _, first, seat = np.unique(code * (seat.max() + 1) + seat, return_index=True, return_inverse=True)
     count = np.bincount(seat).astype(np.float64)
