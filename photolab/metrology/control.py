@@ -277,17 +277,16 @@ def _largest(
 ) -> dict[str, Floats]:
     """Return the largest absolute standardised size of each simulated chart that holds, by kind."""
     rng = np.random.default_rng(seed)
-    kinds = [kind for kind in FAMILIES if kind in family]
-    found: dict[str, list[Floats]] = {kind: [] for kind in kinds}
+    found = {kind: np.empty(trials) for kind in FAMILIES if kind in family}
     chunk = max(1, min(trials, 4_000_000 // len(standardised)))
     for start in range(0, trials, chunk):
         size = min(chunk, trials - start)
         drawn = np.abs(rng.standard_normal((size, standardised.shape[1])) @ standardised.T)
         if math.isfinite(dof):
             drawn /= np.sqrt(rng.chisquare(dof, size) / dof)[:, None]
-        for kind in kinds:
-            found[kind].append(drawn[:, family == kind].max(axis=1))
-    return {kind: np.concatenate(draws) for kind, draws in found.items()}
+        for kind, largest in found.items():
+            largest[start : start + size] = drawn[:, family == kind].max(axis=1)
+    return found
 
 
 def _limits_and_chances(
@@ -297,15 +296,12 @@ def _limits_and_chances(
     drawn = {kind: np.sort(draws) for kind, draws in largest.items()}
 
     def own(kind: str, sizes: Floats) -> Floats:
-        count = len(drawn[kind])
-        return (count - np.searchsorted(drawn[kind], sizes)) / count
+        return np.asarray((len(drawn[kind]) - np.searchsorted(drawn[kind], sizes)) / len(drawn[kind]))
 
     least = np.sort(np.min([own(kind, draws) for kind, draws in largest.items()], axis=0))
     share = float(np.quantile(least, false_alarm, method="lower"))
     limits = {kind: float(np.quantile(x, 1.0 - share, method="higher")) for kind, x in drawn.items()}
-    rare = np.empty(len(size))
-    for kind in drawn:
-        rare[family == kind] = own(kind, size[family == kind])
+    rare = [own(kind, one) for kind, one in zip(family, size, strict=True)]
     chance = (1.0 + np.searchsorted(least, rare, side="right")) / (1.0 + len(least))
     return limits, np.asarray(chance, dtype=np.float64)
 

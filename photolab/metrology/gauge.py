@@ -131,12 +131,10 @@ def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> Floats
     require_columns(table, value, part, appraiser)
     readings = finite_column(table, value)
     (rows, parts), (columns, appraisers) = (label_codes(table, name) for name in (part, appraiser))
-    for column, names in ((part, parts), (appraiser, appraisers)):
-        if len(names) < 2:
-            message = (
-                f"{column} must have at least 2 groups; got {len(names)}: its spread cannot be estimated"
-            )
-            raise MethodError(message, code="one_group", known={"level": column, "groups": len(names)})
+    for column, groups in ((part, len(parts)), (appraiser, len(appraisers))):
+        if groups < 2:
+            message = f"{column} must have at least 2 groups; got {groups}: its spread cannot be estimated"
+            raise MethodError(message, code="one_group", known={"level": column, "groups": groups})
     cell = rows * len(appraisers) + columns
     count = np.bincount(cell, minlength=len(parts) * len(appraisers))
     if np.ptp(count) != 0:
@@ -148,10 +146,9 @@ def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> Floats
         )
         raise MethodError(message, code="missing_cells", known={"cell": pair, "readings": int(count[few])})
     if np.ptp(readings) == 0.0:
-        message = (
-            f"all {len(readings)} values are equal ({readings[0]:g}): no spread can be estimated from them"
-        )
-        raise MethodError(message, code="all_equal", known={"value": float(readings[0])})
+        same = float(readings[0])
+        message = f"all {len(readings)} values are equal ({same:g}): no spread can be estimated from them"
+        raise MethodError(message, code="all_equal", known={"value": same})
     return readings[np.argsort(cell, kind="stable")].reshape(len(parts), len(appraisers), -1)
 
 
