@@ -64,6 +64,28 @@ class NotInFolder(MethodError):
         return [str(self)]
 
 
+def demand(holds: object, wanted: str, got: object) -> None:
+    """Refuse a bad argument in the one form: what it must be, and what was got.
+
+    Parameters
+    ----------
+    holds : object
+        Whether the condition holds.
+    wanted : str
+        The condition in words, as in "coverage must be between 0 and 1".
+    got : object
+        What was given.
+
+    Raises
+    ------
+    ValueError
+        If it does not hold.
+    """
+    if not holds:
+        message = f"{wanted}; got {got}"
+        raise ValueError(message)
+
+
 def attempt(law: Callable[..., _T], *given: Any, **named: Any) -> _T | MethodError:
     """Return what a law answers, or the refusal with which it has no answer.
 

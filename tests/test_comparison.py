@@ -491,7 +491,7 @@ def test_equivalence_on_the_ratio_scale():
             [1.0, 0.0],
             [1.0, 2.0],
             {"margin": 0.1, "ratio": True},
-            r"a\[1\] must be finite and more than 0; got 0.0",
+            r"a\[1\] must be more than zero and finite; got 0",
         ),
         ([1.0, 2.0], [1.0, 2.0], {"margin": 0.0}, r"margin must be more than 0; got 0.0"),
         ([1.0, 2.0], [1.0, 2.0], {"margin": 1.25, "ratio": True}, r"margin must be a fraction .* got 1.25"),

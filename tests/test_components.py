@@ -483,7 +483,9 @@ def test_bad_columns_and_values():
         nested_components(table, "value", [])
     with pytest.raises(ValueError, match="at least 2 rows; got 1"):
         nested_components(table.iloc[:1], "value", LEVELS)
-    with pytest.raises(ValueError, match=r"value\[3\] must be finite; got nan \(1 of 12 values\)"):
+    with pytest.raises(
+        ValueError, match=r"value\[3\] must be finite; got nan \(1 of 12 values are out of range\)"
+    ):
         nested_components(table.assign(value=table["value"].mask(table.index == 3)), "value", LEVELS)
     with pytest.raises(ValueError, match=r"mounting\[2\] must name a group"):
         nested_components(table.assign(mounting=table["mounting"].mask(table.index == 2)), "value", LEVELS)

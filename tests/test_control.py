@@ -210,7 +210,9 @@ def test_chart_refusals():
     with pytest.raises(MethodError, match="at least 3 days; got 2") as refused:
         control_chart(table, "ln", "day", **PRIOR)
     assert refused.value.code == "few_days"
-    with pytest.raises(ValueError, match=r"ln\[1\] must be finite; got nan \(1 of 4 values\)"):
+    with pytest.raises(
+        ValueError, match=r"ln\[1\] must be finite; got nan \(1 of 4 values are out of range\)"
+    ):
         control_chart(table.assign(ln=table["ln"].mask(table.index == 1)), "ln", "day", **PRIOR)
     with pytest.raises(ValueError, match="table must hold the column 'date'"):
         control_chart(table, "ln", "date", **PRIOR)

@@ -321,3 +321,15 @@ def test_differences_of_factored_rows_count_what_lies_outside_their_own_inputs(m
         for k, scope in enumerate(scopes):
             one = (full[a] - full[b]).in_scope(scope)
             assert_allclose(told[:, pair, k], [one.value, one.u, one.half_width(0.9), one.dof], rtol=1e-11)
+
+
+def test_differences_of_factored_rows_in_a_scope_without_any_estimate():
+    """Oracle: the same matrix in one piece; seatings have few degrees of freedom, and are no part of the readings."""
+    rng = np.random.default_rng(6)
+    inputs = [Input("scale", 0.1, kind="scale")]
+    inputs += [Input(k, 0.1, dof=4.0, kind="seating", variance="pool") for k in range(5)]
+    plain, left, right = (sparse.csr_array(rng.normal(size=shape)) for shape in ((3, 6), (3, 2), (2, 6)))
+    kept = Joint("abc", rng.normal(size=3), inputs, Factored(plain, left, right))
+    full = Joint("abc", kept.values, inputs, (plain - left @ right).toarray())
+    told = np.array(kept.differences("ab", "bc", scopes=("readings", "models")))
+    assert_allclose(told, full.differences("ab", "bc", scopes=("readings", "models")), rtol=1e-11)

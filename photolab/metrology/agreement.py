@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize, special
 
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
 from photolab.metrology.arguments import Floats, finite, positive
 
 
@@ -44,21 +44,14 @@ def normalized_error(
     ----------
     .. [1] ISO 13528:2022, 9.7 (E_n score); the term in r is the variance of a difference.
     """
-    a, b = (
-        positive("expanded_x", expanded_x, missing=False),
-        positive("expanded_reference", expanded_reference, missing=False),
-    )
-    if not -1.0 <= correlation <= 1.0:
-        message = f"correlation must be between -1 and 1; got {correlation}"
-        raise ValueError(message)
+    a = positive("expanded_x", expanded_x, missing=False)
+    b = positive("expanded_reference", expanded_reference, missing=False)
+    demand(-1.0 <= correlation <= 1.0, "correlation must be between -1 and 1", correlation)
     square = a**2 + b**2 - 2.0 * correlation * a * b
-    if np.any(square <= 1e-14 * (a**2 + b**2)):
-        message = f"correlation must leave the difference an uncertainty; got {correlation}"
-        raise ValueError(message)
-    result: Floats = (
-        finite("x", x, missing=False) - finite("reference", reference, missing=False)
-    ) / np.sqrt(square)
-    return result
+    left = np.all(square > 1e-14 * (a**2 + b**2))
+    demand(left, "correlation must leave the difference an uncertainty", correlation)
+    difference = finite("x", x, missing=False) - finite("reference", reference, missing=False)
+    return np.asarray(difference / np.sqrt(square))[()]
 
 
 def zeta_score(x: ArrayLike, u_x: ArrayLike, reference: ArrayLike, u_reference: ArrayLike) -> Floats:
@@ -137,8 +130,7 @@ def conformance_probability(
     # the difference is taken on the side where both terms are small, or a tail would vanish in rounding
     a, b = (low - y) / u, (high - y) / u
     swap = a > 0.0
-    result: Floats = special.ndtr(np.where(swap, -a, b)) - special.ndtr(np.where(swap, -b, a))
-    return result
+    return np.asarray(special.ndtr(np.where(swap, -a, b)) - special.ndtr(np.where(swap, -b, a)))[()]
 
 
 def values_that_conform(
@@ -172,9 +164,7 @@ def values_that_conform(
     .. [1] JCGM 106:2012, 7.7.
     """
     u = float(positive("standard_uncertainty", standard_uncertainty, missing=False))
-    if not 0.0 < probability < 1.0:
-        message = f"probability must be between 0 and 1; got {probability}"
-        raise ValueError(message)
+    demand(0.0 < probability < 1.0, "probability must be between 0 and 1", probability)
     low, high = _limits(lower, upper)
     reach = float(special.ndtri(probability)) * u
     if np.isinf(low) or np.isinf(high):
@@ -198,7 +188,6 @@ def values_that_conform(
 def _limits(lower: float | None, upper: float | None) -> tuple[float, float]:
     low = -np.inf if lower is None else float(lower)
     high = np.inf if upper is None else float(upper)
-    if not low < high or (np.isinf(low) and np.isinf(high)):
-        message = f"lower must be below upper, one of them given; got {lower} and {upper}"
-        raise ValueError(message)
+    holds = low < high and np.isfinite([low, high]).any()
+    demand(holds, "lower must be below upper, one of them given", f"{lower} and {upper}")
     return low, high

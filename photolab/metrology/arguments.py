@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from photolab.errors import demand
 from photolab.metrology.quantity import Measured
 
 Floats = NDArray[np.float64]
@@ -90,8 +91,8 @@ def require(
     place = f"[{', '.join(map(str, index))}]" if index else ""
     got = f"{array[index]:g} {unit}".rstrip()
     count = f" ({int(bad.sum())} of {array.size} values are out of range)" if array.size > 1 else ""
-    message = f"{name}{place} must be {wanted}; got {got}{count}"
-    raise ValueError(message)
+    demand(False, f"{name}{place} must be {wanted}", got + count)
+    return array
 
 
 def positive(name: str, values: ArrayLike, unit: str = "", *, missing: bool = True) -> Floats:
@@ -180,9 +181,7 @@ def same_length(first: str, a: Floats, second: str, b: Floats) -> None:
     ValueError
         If the shapes differ.
     """
-    if a.shape != b.shape:
-        message = f"{second} must have the shape of {first}, {a.shape}; got {b.shape}"
-        raise ValueError(message)
+    demand(a.shape == b.shape, f"{second} must have the shape of {first}, {a.shape}", b.shape)
 
 
 def as_given(values: Floats, unit: str = "") -> Any:

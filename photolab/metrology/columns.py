@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, finite
+
 IntArray = NDArray[np.intp]
 
 
@@ -24,12 +26,11 @@ def require_columns(table: pd.DataFrame, *columns: str) -> None:
         If one is missing.
     """
     for column in columns:
-        if column not in table.columns:
-            message = f"table must hold the column {column!r}; got {', '.join(map(str, table.columns))}"
-            raise ValueError(message)
+        got = ", ".join(map(str, table.columns))
+        demand(column in table.columns, f"table must hold the column {column!r}", got)
 
 
-def finite_column(table: pd.DataFrame, column: str) -> FloatArray:
+def finite_column(table: pd.DataFrame, column: str) -> Floats:
     """Return a column of finite numbers.
 
     Parameters
@@ -49,17 +50,8 @@ def finite_column(table: pd.DataFrame, column: str) -> FloatArray:
     ValueError
         If there is no row, or a value is missing or not finite.
     """
-    values = np.asarray(table[column], dtype=np.float64)
-    if not len(values):
-        message = f"{column} must hold at least one value; got none"
-        raise ValueError(message)
-    if not np.isfinite(values).all():
-        bad = np.flatnonzero(~np.isfinite(values))
-        message = (
-            f"{column}[{bad[0]}] must be finite; got {values[bad[0]]} ({bad.size} of {len(values)} values)"
-        )
-        raise ValueError(message)
-    return values
+    demand(len(table), f"{column} must hold at least one value", "none")
+    return finite(column, table[column], missing=False)
 
 
 def label_codes(table: pd.DataFrame, column: str) -> tuple[IntArray, list[object]]:
@@ -85,7 +77,6 @@ def label_codes(table: pd.DataFrame, column: str) -> tuple[IntArray, list[object
         If a label is missing.
     """
     codes, labels = pd.factorize(table[column].to_numpy())
-    if len(codes) and codes.min() < 0:
-        message = f"{column}[{int(np.argmin(codes))}] must name a group; got nothing"
-        raise ValueError(message)
+    for place in np.flatnonzero(codes < 0):
+        demand(False, f"{column}[{place}] must name a group", "nothing")
     return codes, list(labels)

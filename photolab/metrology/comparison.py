@@ -12,16 +12,9 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind, ttost_paired
 
-from photolab.metrology.estimates import (
-    Array,
-    Contrasts,
-    Estimates,
-    Indices,
-    VariancePart,
-    check_probability,
-    contrasts,
-    read_estimates,
-)
+from photolab.errors import demand
+from photolab.metrology.arguments import finite, positive
+from photolab.metrology.estimates import Array, Estimates, Indices, VariancePart, contrasts, read_estimates
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.simultaneous import DRAWN_LIMIT, largest_t, single_critical
 
@@ -117,13 +110,45 @@ def pairwise(
     .. [2] S. Holm, "A simple sequentially rejective multiple test procedure", Scand. J. Statist. 6 (1979)
        65-70.
     """
-    check_probability("coverage", coverage)
     estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)
+    return compare_pairs(estimates, family, baseline, coverage, seed)
+
+
+def compare_pairs(
+    estimates: Estimates, family: str, baseline: Hashable | None, coverage: float, seed: int
+) -> pd.DataFrame:
+    """Return the table of `pairwise` from estimates that are read.
+
+    Parameters
+    ----------
+    estimates : Estimates
+        Values and joint covariance. [1]
+    family, baseline, coverage, seed
+        As in `pairwise`. [1]
+
+    Returns
+    -------
+    DataFrame
+        As of `pairwise`. [1]
+    """
+    demand(0.0 < coverage < 1.0, "coverage must be between 0 and 1", coverage)
     first, second = pairs_of(estimates.names, family, baseline)
     compared = contrasts(estimates, first, second)
     difference = estimates.values[first] - estimates.values[second]
     statistic = np.abs(difference) / compared.standard_uncertainty
-    p, critical = _adjusted(estimates, compared, statistic, family, coverage, seed)
+    if family in ("tukey", "dunnett"):
+        count = math.comb(len(estimates.names), 2) if family == "tukey" else first.size
+        largest = largest_t(estimates, compared, coverage=coverage, seed=seed, comparisons=count)
+        p, critical = largest.exceedance(statistic), largest.critical
+    else:
+        critical = single_critical(estimates, compared, coverage=coverage)
+        narrower = critical / stats.t.isf((1.0 - coverage) / 2.0, compared.dof)
+        p = 2.0 * stats.t.sf(statistic / narrower, compared.dof)
+        if family == "holm":
+            order = np.argsort(np.argsort(p, kind="stable"), kind="stable")
+            rejected, p, *_ = multipletests(p, alpha=1.0 - coverage, method="holm")
+            step = np.minimum(order, min(int(np.sum(rejected)), p.size - 1))
+            critical = narrower * stats.t.isf((1.0 - coverage) / (p.size - step) / 2.0, compared.dof)
     half_width = critical * compared.standard_uncertainty
     table = pd.DataFrame(
         {
@@ -136,7 +161,9 @@ def pairwise(
             "resolved": statistic > critical,
         }
     )
-    return table if baseline is None else table[table["b"] == baseline].reset_index(drop=True)
+    if baseline is None:
+        return table
+    return table.take(np.flatnonzero(second == estimates.names.index(baseline))).reset_index(drop=True)
 
 
 def pairs_of(names: tuple[Hashable, ...], family: str, baseline: Hashable | None) -> tuple[Indices, Indices]:
@@ -159,40 +186,16 @@ def pairs_of(names: tuple[Hashable, ...], family: str, baseline: Hashable | None
     ValueError
         As in `pairwise`.
     """
-    if family not in FAMILIES:
-        message = f"family must be one of {', '.join(FAMILIES)}; got {family!r}"
-        raise ValueError(message)
-    if baseline is None and family == "dunnett":
-        message = "baseline must be given for family 'dunnett'; got None"
-        raise ValueError(message)
-    if baseline is not None and baseline not in names:
-        message = f"baseline must be one of the names; got {baseline!r}"
-        raise ValueError(message)
+    demand(family in FAMILIES, f"family must be one of {', '.join(FAMILIES)}", repr(family))
+    given = baseline is not None
+    demand(given or family != "dunnett", "baseline must be given for family 'dunnett'", None)
+    demand(not given or baseline in names, "baseline must be one of the names", repr(baseline))
     position = -1 if baseline is None else names.index(baseline)
     if baseline is None or (family == "tukey" and math.comb(len(names), 2) <= DRAWN_LIMIT):
         first, second = np.triu_indices(len(names), 1)
         return np.where(first == position, second, first), np.where(first == position, first, second)
     first = np.delete(np.arange(len(names)), position)
     return first, np.full(first.size, position)
-
-
-def _adjusted(
-    estimates: Estimates, compared: Contrasts, statistic: Array, family: str, coverage: float, seed: int
-) -> tuple[Array, Array]:
-    """Return the adjusted p value and critical |t| of each comparison."""
-    if family in ("tukey", "dunnett"):
-        count = math.comb(len(estimates.names), 2) if family == "tukey" else compared.first.size
-        largest = largest_t(estimates, compared, coverage=coverage, seed=seed, comparisons=count)
-        return largest.exceedance(statistic), largest.critical
-    alone = single_critical(estimates, compared, coverage=coverage)
-    narrower = alone / stats.t.isf((1.0 - coverage) / 2.0, compared.dof)
-    p = np.asarray(2.0 * stats.t.sf(statistic / narrower, compared.dof))
-    if family == "none":
-        return p, alone
-    adjusted = multipletests(p, alpha=1.0 - coverage, method="holm")
-    step = np.minimum(np.argsort(np.argsort(p, kind="stable"), kind="stable"), int(np.sum(adjusted[0])))
-    tail = (1.0 - coverage) / (p.size - np.minimum(step, p.size - 1))
-    return np.asarray(adjusted[1]), narrower * stats.t.isf(tail / 2.0, compared.dof)
 
 
 def equivalence(
@@ -240,17 +243,14 @@ def equivalence(
        assessing the equivalence of average bioavailability", J. Pharmacokinet. Biopharm. 15 (1987) 657-680.
     """
     first, second = _readings("a", a, ratio), _readings("b", b, ratio)
-    if not 0.0 < alpha < 0.5:
-        message = f"alpha must be between 0 and 0.5; got {alpha}"
-        raise ValueError(message)
-    if not 0.0 < margin < (1.0 if ratio else np.inf):
-        wanted = "a fraction between 0 and 1 (0.10 for 10 %)" if ratio else "more than 0"
-        message = f"margin must be {wanted}; got {margin}"
-        raise ValueError(message)
-    if paired and first.size != second.size:
-        message = f"a and b must be of one length when paired; got {first.size} and {second.size}"
-        raise ValueError(message)
-    _check_scatter(first, second, paired=paired)
+    demand(0.0 < alpha < 0.5, "alpha must be between 0 and 0.5", alpha)
+    wanted = "a fraction between 0 and 1 (0.10 for 10 %)" if ratio else "more than 0"
+    demand(0.0 < margin < (1.0 if ratio else np.inf), f"margin must be {wanted}", margin)
+    sizes = f"{first.size} and {second.size}"
+    demand(not paired or first.size == second.size, "a and b must be of one length when paired", sizes)
+    scatter = np.ptp(first - second) if paired else max(np.ptp(first), np.ptp(second))
+    wanted = "a and b must scatter, or nothing is known of their uncertainty"
+    demand(scatter > 0.0, wanted, "a spread of 0")
     limit = float(np.log1p(margin)) if ratio else float(margin)
     if paired:
         p, (_, _, dof), _ = ttost_paired(first, second, -limit, limit)
@@ -271,19 +271,7 @@ def equivalence(
 
 def _readings(name: str, readings: ArrayLike, ratio: bool) -> Array:
     result = np.asarray(readings, dtype=float)
-    if result.ndim != 1 or result.size < 2:
-        message = f"{name} must be a list of at least two readings; got shape {result.shape}"
-        raise ValueError(message)
-    faulty = np.flatnonzero(~np.isfinite(result) | (result <= 0.0 if ratio else False))
-    if faulty.size:
-        wanted = "finite and more than 0" if ratio else "finite"
-        message = f"{name}[{faulty[0]}] must be {wanted}; got {result[faulty[0]]}"
-        raise ValueError(message)
+    listed = result.ndim == 1 and result.size >= 2
+    demand(listed, f"{name} must be a list of at least two readings", f"shape {result.shape}")
+    (positive if ratio else finite)(name, result, missing=False)
     return np.log(result) if ratio else result
-
-
-def _check_scatter(first: Array, second: Array, *, paired: bool) -> None:
-    scatter = float(np.ptp(first - second)) if paired else max(float(np.ptp(first)), float(np.ptp(second)))
-    if scatter <= 0.0:
-        message = "a and b must scatter, or nothing is known of their uncertainty; got a spread of 0"
-        raise ValueError(message)

@@ -6,19 +6,20 @@ limits take the mean squares as independent, each with its degrees of freedom: e
 others.
 """
 
-import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 from scipy.optimize import isotonic_regression
 
-from photolab.errors import MethodError
-from photolab.metrology.columns import finite_column, label_codes, require_columns
+from photolab.errors import MethodError, demand
+from photolab.metrology.arguments import Floats
+from photolab.metrology.columns import IntArray, finite_column, label_codes, require_columns
 from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
 from photolab.metrology.reml import (
     NestedGroups,
@@ -27,9 +28,6 @@ from photolab.metrology.reml import (
     restricted_likelihood,
     unweighted_squares,
 )
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
 
 _EPS = float(np.finfo(np.float64).eps)
 
@@ -95,11 +93,11 @@ class VarianceComponents:
     """
 
     levels: tuple[str, ...]
-    variances: FloatArray
-    sds: FloatArray
-    lows: FloatArray
-    highs: FloatArray
-    dof: FloatArray
+    variances: Floats
+    sds: Floats
+    lows: Floats
+    highs: Floats
+    dof: Floats
     mean: Measured
     coverage: float
     method: str
@@ -110,16 +108,7 @@ class VarianceComponents:
     @cached_property
     def table(self) -> pd.DataFrame:
         """The components as rows, ``level, variance, sd, low, high, dof``; low and high bound the sd."""
-        return pd.DataFrame(
-            {
-                "level": list(self.levels),
-                "variance": self.variances,
-                "sd": self.sds,
-                "low": self.lows,
-                "high": self.highs,
-                "dof": self.dof,
-            }
-        )
+        return component_table(self.levels, self.variances, (self.lows, self.highs), self.dof)
 
     def sd(self, level: str) -> float:
         """Return the standard deviation of one level.
@@ -139,9 +128,7 @@ class VarianceComponents:
         ValueError
             If there is no such level.
         """
-        if level not in self.levels:
-            message = f"level must be one of {', '.join(self.levels)}; got {level}"
-            raise ValueError(message)
+        demand(level in self.levels, f"level must be one of {', '.join(self.levels)}", level)
         return float(self.sds[self.levels.index(level)])
 
 
@@ -201,9 +188,7 @@ def nested_components(
     .. [2] J. Hartung and G. Knapp, "On tests of the overall treatment effect in meta-analysis with normally
            distributed responses", Statist. Med. 20 (2001) 1771-1782.
     """
-    if not 0.0 < coverage < 1.0:
-        message = f"coverage must lie between 0 and 1; got {coverage:g}"
-        raise ValueError(message)
+    demand(0.0 < coverage < 1.0, "coverage must lie between 0 and 1", f"{coverage:g}")
     random_columns = [levels] if isinstance(levels, str) else list(levels)
     fixed_columns = [fixed] if isinstance(fixed, str) else list(fixed or ())
     readings, codes = _encode(table, value, random_columns, fixed_columns)
@@ -213,13 +198,45 @@ def nested_components(
         # Repeats that all show one figure say nothing about the reading: the group means are the data.
         first = np.unique(codes[-1], return_index=True)[1]
         groups, names = _summarise(readings[first], [code[first] for code in codes], random_columns)
-    _require_groups(groups, names, fixed_columns)
+    for name, dof, size in zip(names, groups.dof, groups.sizes[1:], strict=True):
+        if dof < 1:
+            held = f" in a cell of {' x '.join(fixed_columns)}" if fixed_columns else ""
+            message = (
+                f"level {name} must have at least 2 groups{held}; got {size} in all: "
+                "its spread cannot be estimated (leave the level out, and its spread out of the statement)"
+            )
+            raise MethodError(message, code="one_group", known={"level": name, "groups": size})
     return _solve(groups, names, coverage, silent=silent)
 
 
-def component_limits(
-    squares: UnweightedSquares, *, coverage: float = COVERAGE
-) -> tuple[FloatArray, FloatArray]:
+def component_table(
+    levels: Sequence[str], variances: Floats, limits: tuple[Floats, Floats], dof: ArrayLike
+) -> pd.DataFrame:
+    """Return components as rows.
+
+    Parameters
+    ----------
+    levels : sequence of str, length n
+        Names of the rows.
+    variances : ndarray, shape (n,)
+        Estimates. [squared unit of the value]
+    limits : tuple of ndarray
+        Limits of the standard deviations; an estimate outside them is taken in. [unit of the value]
+    dof : array_like, shape (n,)
+        Degrees of freedom. [1]
+
+    Returns
+    -------
+    DataFrame
+        ``level, variance, sd, low, high, dof``. [unit of the value, variance squared]
+    """
+    sd = np.sqrt(variances)
+    low, high = np.minimum(limits[0], sd), np.maximum(limits[1], sd)
+    columns = {"variance": variances, "sd": sd, "low": low, "high": high, "dof": dof}
+    return pd.DataFrame({"level": list(levels), **columns})
+
+
+def component_limits(squares: UnweightedSquares, *, coverage: float = COVERAGE) -> tuple[Floats, Floats]:
     r"""Return modified-large-sample limits of the standard deviations that mean squares estimate.
 
     For :math:`\gamma = \sum_q c_q S_q - \sum_r c_r S_r` they are :math:`\gamma - \sqrt{V_L}` and
@@ -270,9 +287,7 @@ def component_limits(
 
 
 @lru_cache(maxsize=256)
-def _coefficients(
-    dof: tuple[float, ...], coverage: float
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def _coefficients(dof: tuple[float, ...], coverage: float) -> tuple[Floats, Floats, Floats, Floats]:
     """Return G, H and the cross coefficients [added, subtracted] of the lower and the upper limit."""
     tail = (1.0 - coverage) / 2.0
     free = np.array(dof)
@@ -287,15 +302,11 @@ def _coefficients(
 
 def _encode(
     table: pd.DataFrame, value: str, random_columns: list[str], fixed_columns: list[str]
-) -> tuple[FloatArray, list[IntArray]]:
+) -> tuple[Floats, list[IntArray]]:
     """Return the readings and, for fixed cells and each level, the whole-path group of every reading."""
-    if not random_columns:
-        message = "levels must name at least one column; got none"
-        raise ValueError(message)
+    demand(random_columns, "levels must name at least one column", "none")
     require_columns(table, value, *random_columns, *fixed_columns)
-    if len(table) < 2:
-        message = f"table must hold at least 2 rows; got {len(table)}"
-        raise ValueError(message)
+    demand(len(table) >= 2, "table must hold at least 2 rows", len(table))
     readings = finite_column(table, value)
     path, paths = np.zeros(len(readings), dtype=np.intp), 1
     codes = [path]
@@ -311,7 +322,7 @@ def _encode(
 
 
 def _summarise(
-    readings: FloatArray, codes: list[IntArray], random_columns: list[str]
+    readings: Floats, codes: list[IntArray], random_columns: list[str]
 ) -> tuple[NestedGroups, list[str]]:
     """Return group summaries and a name a row, readings last; levels that do not repeat joined by ``+``."""
     if readings.min() == readings.max():
@@ -334,39 +345,34 @@ def _summarise(
     counts = np.bincount(innermost).astype(np.float64)
     means = np.bincount(innermost, shifted) / counts
     within = shifted - means[innermost]
-    parents = []
-    for outer, inner in itertools.pairwise(kept[:-1]):
-        parent = np.empty(int(inner.max()) + 1, dtype=np.intp)
-        parent[inner] = outer
-        parents.append(parent)
-    return NestedGroups(tuple(parents), counts, means, float(within @ within), sizes[0], origin), names
-
-
-def _require_groups(groups: NestedGroups, names: list[str], fixed_columns: list[str]) -> None:
-    """Refuse a level that has nothing to compare."""
-    for name, dof, size in zip(names, groups.dof, groups.sizes[1:], strict=True):
-        if dof < 1:
-            held = f" in a cell of {' x '.join(fixed_columns)}" if fixed_columns else ""
-            message = (
-                f"level {name} must have at least 2 groups{held}; got {size} in all: "
-                "its spread cannot be estimated (leave the level out, and its spread out of the statement)"
-            )
-            raise MethodError(message, code="one_group", known={"level": name, "groups": size})
+    places = [np.unique(code, return_index=True)[1] for code in kept[1:-1]]
+    parents = tuple(outer[at] for outer, at in zip(kept, places, strict=False))
+    return NestedGroups(parents, counts, means, float(within @ within), sizes[0], origin), names
 
 
 def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: bool) -> VarianceComponents:
     """Estimate, then put intervals, mean and cautions together."""
     squares = unweighted_squares(groups)
-    ratios = None
     if groups.balanced:
         variances, criterion = _closed_form(groups, squares)
+        means, weights, square = groups.means, groups.counts, squares.squares[0]
+        for parent in reversed(groups.parents):
+            weights = np.bincount(parent).astype(np.float64)
+            means = np.bincount(parent, means) / weights
     else:
         ratios = maximise(groups, squares)
         sweep = restricted_likelihood(groups, ratios)
         variances, criterion = np.append(ratios, 1.0) * sweep.reading_variance, sweep.objective
+        means, weights, square = sweep.cell_means, sweep.cell_weights, sweep.mean_square
     sd = np.sqrt(variances)
     low, high = component_limits(squares, coverage=coverage)
-    mean, uncertainty = _mean(groups, squares, ratios)
+    mean = groups.origin + float(means.mean())
+    uncertainty = math.sqrt(square * float((1.0 / weights).sum())) / groups.cells
+    found = []
+    for name, size, dof, variance in zip(names, groups.sizes[1:], groups.dof, variances, strict=True):
+        joined = "no_reading_spread" if silent and name == names[-1] else "merged"
+        told = ((joined, "+" in name), ("at_zero", variance == 0.0), ("few_groups", dof <= FEW_DOF))
+        found += [Caution(code, name, size) for code, holds in told if holds]
     return VarianceComponents(
         levels=tuple(names),
         variances=variances,
@@ -376,31 +382,14 @@ def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: b
         dof=squares.dof,
         mean=measured(mean, Input("scatter of the groups", uncertainty, dof=float(squares.dof[0]))),
         coverage=coverage,
-        method="closed form" if ratios is None else "reml",
+        method="closed form" if groups.balanced else "reml",
         criterion=criterion,
-        cautions=_cautions(groups, names, variances, silent),
+        cautions=tuple(found),
         squares=squares,
     )
 
 
-def _cautions(
-    groups: NestedGroups, names: list[str], variances: FloatArray, silent: bool
-) -> tuple[Caution, ...]:
-    """Return what a reader of these components must know."""
-    found = []
-    for name, size, dof, variance in zip(names, groups.sizes[1:], groups.dof, variances, strict=True):
-        if "+" in name:
-            found.append(
-                Caution("no_reading_spread" if silent and name == names[-1] else "merged", name, size)
-            )
-        if variance == 0.0:
-            found.append(Caution("at_zero", name, size))
-        if dof <= FEW_DOF:
-            found.append(Caution("few_groups", name, size))
-    return tuple(found)
-
-
-def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[FloatArray, float]:
+def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[Floats, float]:
     """Return variances and criterion of a balanced table."""
     size = groups.readings / np.array(groups.sizes[1:], dtype=np.float64)
     pooled = isotonic_regression(squares.squares * size, weights=squares.dof, increasing=False).x
@@ -410,18 +399,3 @@ def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[Floa
     with np.errstate(divide="ignore"):  # a level without any scatter: the likelihood has no bound
         log_det = float(squares.dof @ np.log(pooled)) + float(np.log(cell_readings).sum())
     return variances, free * (np.log(2.0 * np.pi) + 1.0) + log_det
-
-
-def _mean(groups: NestedGroups, squares: UnweightedSquares, ratios: FloatArray | None) -> tuple[float, float]:
-    """Return the average of the cell means and its standard uncertainty, from the outermost groups."""
-    if ratios is None:
-        means = groups.means
-        for parent in reversed(groups.parents):
-            means = np.bincount(parent, means) / np.bincount(parent)
-        members = np.bincount(groups.parents[0]) if groups.depth else groups.counts
-        spread = squares.squares[0] * float((1.0 / members).sum())
-    else:
-        sweep = restricted_likelihood(groups, ratios)
-        means = sweep.cell_means
-        spread = sweep.mean_square * float((1.0 / sweep.cell_weights).sum())
-    return groups.origin + float(means.mean()), float(np.sqrt(spread)) / groups.cells

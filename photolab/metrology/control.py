@@ -12,11 +12,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import finite, not_negative
+from photolab.errors import MethodError, demand
+from photolab.metrology.arguments import Floats, finite, not_negative
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-
-FloatArray = NDArray[np.float64]
 
 FAMILIES = ("day", "group", "step", "drift")
 
@@ -150,22 +148,19 @@ def control_chart(
     `false_alarm` for all of them together. The rate is as good as the prior spreads: where they are half the
     true ones most charts alarm.
     """
-    if not 0.0 < false_alarm < 1.0 or longest_group < 1 or trials < 100 or not dof > 0.0:
-        message = (
-            "false_alarm must lie between 0 and 1, longest_group be 1 or more, trials 100 or more, "
-            "dof above zero; "
-            f"got {false_alarm:g}, {longest_group}, {trials}, {dof:g}"
-        )
-        raise ValueError(message)
+    demand(
+        0.0 < false_alarm < 1.0 and longest_group >= 1 and trials >= 100 and dof > 0.0,
+        "false_alarm must lie between 0 and 1, longest_group be 1 or more, trials 100 or more, dof above zero",
+        f"{false_alarm:g}, {longest_group}, {trials}, {dof:g}",
+    )
     days = _day_means(table, value, day, mounting)
     mean = days["mean"].to_numpy(dtype=np.float64)
     sd = _spread_of_days(days, day_sd, mounting_sd, reading_sd)
     if centre is None and len(mean) < 3:
         message = f"a chart without a given centre must hold at least 3 days; got {len(mean)}"
         raise MethodError(message, code="few_days", known={"days": len(mean)})
-    loads = np.zeros((len(mean), len(shared)))
-    for place, column in enumerate(shared):
-        loads[:, place] = _day_means(table, column, day, mounting)["mean"]
+    common = [_day_means(table, column, day, mounting)["mean"] for column in shared]
+    loads = np.reshape(common, (len(shared), len(mean))).T
     weights = 1.0 / sd**2
     if centre is None:
         level, level_u = float(weights @ mean / weights.sum()), float(weights.sum() ** -0.5)
@@ -174,41 +169,49 @@ def control_chart(
         level, level_u = centre, centre_uncertainty
         spread, data = np.append(sd, centre_uncertainty), np.append(mean - centre, 0.0)
     looks = _looks(days[day], weights, centre is not None, longest_group)
-    family = np.array([look.kind for look in looks])
-    contrasts = np.array([look.contrast for look in looks])
+    family = np.array([kind for kind, *_ in looks])
+    contrasts = np.array([contrast for *_, contrast in looks])
     # what a look takes from each day's own error, then from each common one
     taken = np.hstack([contrasts * spread, contrasts[:, : len(mean)] @ loads])
     uncertainty = np.sqrt((taken**2).sum(axis=1))
-    statistic = contrasts @ data / uncertainty
-    chances = _Chances(_largest(taken / uncertainty[:, None], family, dof, trials, seed))
-    limits = chances.limits(false_alarm)
-    limit = np.array([limits[kind] for kind in family])
-    p = chances.of(family, np.abs(statistic))
-    signals = _signals(looks, contrasts @ data, uncertainty, limit, p)
-    first = family == "day"
+    size = contrasts @ data
+    statistic = size / uncertainty
+    largest = _largest(taken / uncertainty[:, None], family, dof, trials, seed)
+    limits, p = _limits_and_chances(largest, family, np.abs(statistic), false_alarm)
+    half = np.array([limits[kind] for kind in family]) * uncertainty
+    signals: list[Signal] = []
+    for i in np.argsort(-np.abs(statistic), kind="stable"):
+        kind, first, last, _ = looks[i]
+        # every day beyond its limit, and the strongest group, step and drift
+        if abs(statistic[i]) > limits[kind] and (kind == "day" or all(kind != one.kind for one in signals)):
+            numbers = (size[i], size[i] - half[i], size[i] + half[i], statistic[i], limits[kind], p[i])
+            signals.append(Signal(kind, first, last, *map(float, numbers)))
+    of_day = family == "day"
     away = loads - (weights @ loads / weights.sum() if centre is None else 0.0)
-    half = limits["day"] * np.sqrt(
-        _deviation_sd(sd, level_u, centre is not None) ** 2 + (away**2).sum(axis=1)
-    )
+    # a day is part of a centre that is not given
+    deviation = sd**2 + (-1.0 if centre is None else 1.0) * level_u**2 + (away**2).sum(axis=1)
+    reach = limits["day"] * np.sqrt(deviation)
     days = days.assign(
         sd=sd,
-        low=level - half,
-        high=level + half,
-        statistic=statistic[first],
-        p=p[first],
-        out=np.abs(statistic[first]) > limits["day"],
+        low=level - reach,
+        high=level + reach,
+        statistic=statistic[of_day],
+        p=p[of_day],
+        out=np.abs(statistic[of_day]) > limits["day"],
     )
-    return ControlChart(days.rename(columns={day: "day"}), level, level_u, signals, limits, false_alarm)
+    return ControlChart(
+        days.rename(columns={day: "day"}), level, level_u, tuple(signals), limits, false_alarm
+    )
 
 
 def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) -> pd.DataFrame:
     """Return day, mountings, readings a mounting (harmonic mean) and mean, in order of the days."""
-    require_columns(table, value, day, *([mounting] if mounting else []))
+    grouped = [day, mounting] if mounting else [day]
+    require_columns(table, value, *grouped)
     readings = finite_column(table, value)
-    for column in (day, *([mounting] if mounting else [])):
-        label_codes(table, column)
+    codes = [label_codes(table, column)[0] for column in grouped]
     code, labels = pd.factorize(table[day], sort=True)
-    seat = label_codes(table, mounting)[0] if mounting else np.arange(len(readings))
+    seat = codes[1] if mounting else np.arange(len(readings))
     # One number for each mounting within its day, then the days of those.
     _, first, seat = np.unique(code * (seat.max() + 1) + seat, return_index=True, return_inverse=True)
     count = np.bincount(seat).astype(np.float64)
@@ -224,33 +227,23 @@ def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) 
     )
 
 
-def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, reading_sd: float) -> FloatArray:
+def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, reading_sd: float) -> Floats:
     """Return the standard deviation of each day's mean: day, mountings and their readings together."""
     given = {"day_sd": day_sd, "mounting_sd": mounting_sd, "reading_sd": reading_sd}
     for name, sd in given.items():
         not_negative(name, sd, missing=False)
-    if not any(given.values()):
-        message = "one of day_sd, mounting_sd, reading_sd must be above zero; got 0 for all"
-        raise ValueError(message)
+    demand(any(given.values()), "one of day_sd, mounting_sd, reading_sd must be above zero", "0 for all")
     seats, inverse = (days[name].to_numpy(dtype=np.float64) for name in ("mountings", "inverse_readings"))
     return np.asarray(np.sqrt(day_sd**2 + (mounting_sd**2 + reading_sd**2 * inverse) / seats))
 
 
-@dataclass(frozen=True, eq=False)
-class _Look:
-    """One linear question to the day means."""
-
-    kind: str
-    first: Any
-    last: Any
-    contrast: FloatArray
-
-
-def _looks(labels: pd.Series, weights: FloatArray, given: bool, longest: int) -> list[_Look]:
-    """Return every look: contrasts on the day means (and on the given centre, last)."""
+def _looks(
+    labels: pd.Series, weights: Floats, given: bool, longest: int
+) -> list[tuple[str, Any, Any, Floats]]:
+    """Return every look: kind, first and last day, and contrast on the day means (and on the given centre, last)."""
     count, names = len(weights), labels.tolist()
 
-    def against(start: int, stop: int, outside: bool) -> FloatArray:
+    def against(start: int, stop: int, outside: bool) -> Floats:
         inside = np.zeros(count)
         inside[start:stop] = weights[start:stop] / weights[start:stop].sum()
         if outside:
@@ -258,23 +251,19 @@ def _looks(labels: pd.Series, weights: FloatArray, given: bool, longest: int) ->
             return np.append(inside - rest / rest.sum(), [0.0] * given)
         return np.append(inside, -1.0)
 
-    looks = [_Look("day", names[i], names[i], against(i, i + 1, not given)) for i in range(count)]
-    for length in range(2, min(longest, count if given else count - 2) + 1):
-        looks += [
-            _Look("group", names[i], names[i + length - 1], against(i, i + length, not given))
-            for i in range(count - length + 1)
-        ]
+    lengths = range(1, max(min(longest, count if given else count - 2), 1) + 1)
+    spans = [(i, i + length) for length in lengths for i in range(count - length + 1)]
+    kinds = ("group", "day")
+    looks = [(kinds[i + 1 == j], names[i], names[j - 1], against(i, j, not given)) for i, j in spans]
     if count > 2:
-        looks += [_Look("step", names[i], names[-1], against(i, count, True)) for i in range(1, count)]
+        looks += [("step", names[i], names[-1], against(i, count, True)) for i in range(1, count)]
         time = _spacing(labels)
         centred = weights * (time - weights @ time / weights.sum())
-        looks.append(
-            _Look("drift", names[0], names[-1], np.append(centred / (centred @ time), [0.0] * given))
-        )
+        looks.append(("drift", names[0], names[-1], np.append(centred / (centred @ time), [0.0] * given)))
     return looks
 
 
-def _spacing(labels: pd.Series) -> FloatArray:
+def _spacing(labels: pd.Series) -> Floats:
     """Return the days as numbers: dates in days, numbers as they are, anything else by place."""
     if pd.api.types.is_datetime64_any_dtype(labels):
         return np.asarray((labels - labels.iloc[0]) / pd.Timedelta(days=1), dtype=np.float64)
@@ -284,75 +273,40 @@ def _spacing(labels: pd.Series) -> FloatArray:
 
 
 def _largest(
-    standardised: FloatArray, family: NDArray[np.str_], dof: float, trials: int, seed: int
-) -> dict[str, FloatArray]:
+    standardised: Floats, family: NDArray[np.str_], dof: float, trials: int, seed: int
+) -> dict[str, Floats]:
     """Return the largest absolute standardised size of each simulated chart that holds, by kind."""
     rng = np.random.default_rng(seed)
-    kinds = [kind for kind in FAMILIES if kind in family]
-    found: dict[str, list[FloatArray]] = {kind: [] for kind in kinds}
+    found = {kind: np.empty(trials) for kind in FAMILIES if kind in family}
     chunk = max(1, min(trials, 4_000_000 // len(standardised)))
     for start in range(0, trials, chunk):
         size = min(chunk, trials - start)
         drawn = np.abs(rng.standard_normal((size, standardised.shape[1])) @ standardised.T)
         if math.isfinite(dof):
             drawn /= np.sqrt(rng.chisquare(dof, size) / dof)[:, None]
-        for kind in kinds:
-            found[kind].append(drawn[:, family == kind].max(axis=1))
-    return {kind: np.concatenate(draws) for kind, draws in found.items()}
+        for kind, largest in found.items():
+            largest[start : start + size] = drawn[:, family == kind].max(axis=1)
+    return found
 
 
-class _Chances:
-    """Chances on charts that hold: of one kind of look, and of the least of them over all kinds."""
+def _limits_and_chances(
+    largest: dict[str, Floats], family: NDArray[np.str_], size: Floats, false_alarm: float
+) -> tuple[dict[str, float], Floats]:
+    """Return the limit of each kind (together passed with the chance stated), and the chance of any look so rare."""
+    drawn = {kind: np.sort(draws) for kind, draws in largest.items()}
 
-    def __init__(self, largest: dict[str, FloatArray]) -> None:
-        self.sorted = {kind: np.sort(draws) for kind, draws in largest.items()}
-        own = [self._own(kind, draws) for kind, draws in largest.items()]
-        self.least = np.sort(np.min(own, axis=0))
+    def own(kind: str, sizes: Floats) -> Floats:
+        return np.asarray((len(drawn[kind]) - np.searchsorted(drawn[kind], sizes)) / len(drawn[kind]))
 
-    def _own(self, kind: str, size: FloatArray) -> FloatArray:
-        draws = self.sorted[kind]
-        return np.asarray((len(draws) - np.searchsorted(draws, size)) / len(draws))
-
-    def of(self, family: NDArray[np.str_], size: FloatArray) -> FloatArray:
-        """Return the chance of any look of any kind as unlikely as each of these."""
-        own = np.empty(len(size))
-        for kind in self.sorted:
-            own[family == kind] = self._own(kind, size[family == kind])
-        return np.asarray((1.0 + np.searchsorted(self.least, own, side="right")) / (1.0 + len(self.least)))
-
-    def limits(self, false_alarm: float) -> dict[str, float]:
-        """Return the limit of each kind; together they are passed with the chance stated."""
-        share = float(np.quantile(self.least, false_alarm, method="lower"))
-        return {
-            kind: float(np.quantile(draws, 1.0 - share, method="higher"))
-            for kind, draws in self.sorted.items()
-        }
+    least = np.sort(np.min([own(kind, draws) for kind, draws in largest.items()], axis=0))
+    share = float(np.quantile(least, false_alarm, method="lower"))
+    limits = {kind: float(np.quantile(x, 1.0 - share, method="higher")) for kind, x in drawn.items()}
+    rare = [own(kind, one) for kind, one in zip(family, size, strict=True)]
+    chance = (1.0 + np.searchsorted(least, rare, side="right")) / (1.0 + len(least))
+    return limits, np.asarray(chance, dtype=np.float64)
 
 
-def _deviation_sd(sd: FloatArray, centre_uncertainty: float, given: bool) -> FloatArray:
-    """Return the standard deviation of a day's mean about the centre (of which it is part unless given)."""
-    return np.sqrt(sd**2 + (1.0 if given else -1.0) * centre_uncertainty**2)
-
-
-def _signals(
-    looks: list[_Look], size: FloatArray, uncertainty: FloatArray, limit: FloatArray, p: FloatArray
-) -> tuple[Signal, ...]:
-    """Return the looks beyond their limit: every day, and the strongest group, step and drift."""
-    statistic = size / uncertainty
-    beyond = [i for i in np.argsort(-np.abs(statistic), kind="stable") if abs(statistic[i]) > limit[i]]
-    signals, seen = [], set()
-    for i in beyond:
-        look = looks[i]
-        if look.kind != "day" and look.kind in seen:
-            continue
-        seen.add(look.kind)
-        half = limit[i] * uncertainty[i]
-        numbers = (size[i], size[i] - half, size[i] + half, statistic[i], limit[i], p[i])
-        signals.append(Signal(look.kind, look.first, look.last, *map(float, numbers)))
-    return tuple(signals)
-
-
-def bracketing_weights(clock: ArrayLike, baseline_clock: ArrayLike) -> tuple[FloatArray, NDArray[np.bool_]]:
+def bracketing_weights(clock: ArrayLike, baseline_clock: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:
     """Return the weights that interpolate the baseline to other instants.
 
     Parameters
@@ -376,9 +330,7 @@ def bracketing_weights(clock: ArrayLike, baseline_clock: ArrayLike) -> tuple[Flo
     """
     at = np.atleast_1d(finite("clock", clock, "h", missing=False))
     known = np.atleast_1d(finite("baseline_clock", baseline_clock, "h", missing=False))
-    if known.size == 0:
-        message = "baseline_clock must hold at least one instant; got none"
-        raise ValueError(message)
+    demand(known.size, "baseline_clock must hold at least one instant", "none")
     instants, place, count = np.unique(known, return_inverse=True, return_counts=True)
     hats = np.array([np.interp(at, instants, unit) for unit in np.eye(len(instants))]).T
     return (hats / count)[:, place], (at >= instants[0]) & (at <= instants[-1]) & (len(instants) > 1)

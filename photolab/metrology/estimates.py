@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from photolab.errors import demand
 from photolab.metrology.quantity import Joint
 
 Array = NDArray[np.float64]
@@ -116,22 +117,16 @@ def read_estimates(
             return Estimates(joint.values, joint.covariance, tuple(joint.names), groups, joint)
         covariance, names, values = joint.covariance, tuple(joint.names), joint.values
     estimate = np.asarray(values, dtype=float)
-    if estimate.ndim != 1 or estimate.size < 2:
-        message = f"values must be a list of at least two; got shape {estimate.shape}"
-        raise ValueError(message)
+    listed = estimate.ndim == 1 and estimate.size >= 2
+    demand(listed, "values must be a list of at least two", f"shape {estimate.shape}")
     labels = tuple(range(estimate.size)) if names is None else tuple(names)
-    if len(labels) != estimate.size or len(set(labels)) != estimate.size:
-        message = f"names must be {estimate.size} different labels; got {len(set(labels))} of {len(labels)}"
-        raise ValueError(message)
+    distinct, holds = len(set(labels)), len(labels) == len(set(labels)) == estimate.size
+    demand(holds, f"names must be {estimate.size} different labels", f"{distinct} of {len(labels)}")
     for label, value in zip(labels, estimate, strict=True):
-        if not np.isfinite(value):
-            message = f"values[{label!r}] must be finite; got {value}"
-            raise ValueError(message)
-    if covariance is None:
-        message = "covariance must be given with plain values; got None"
-        raise ValueError(message)
+        demand(np.isfinite(value), f"values[{label!r}] must be finite", value)
+    demand(covariance is not None, "covariance must be given with plain values", None)
     matrix = check_covariance(np.asarray(covariance, dtype=float), labels)
-    return Estimates(estimate, matrix, labels, _groups(matrix, labels, dof, variance_groups))
+    return Estimates(estimate, matrix, labels, _groups(matrix, dof, variance_groups))
 
 
 def check_covariance(covariance: Array, names: Sequence[Hashable]) -> Array:
@@ -155,53 +150,30 @@ def check_covariance(covariance: Array, names: Sequence[Hashable]) -> Array:
         If it is not square, finite, symmetric and positive definite.
     """
     count = len(names)
-    if covariance.shape != (count, count):
-        message = f"covariance must have shape ({count}, {count}); got {covariance.shape}"
-        raise ValueError(message)
+    square = covariance.shape == (count, count)
+    demand(square, f"covariance must have shape ({count}, {count})", covariance.shape)
     asymmetry = np.abs(covariance - covariance.T)
     scale = np.sqrt(np.abs(np.outer(np.diag(covariance), np.diag(covariance))))
-    faulty = np.argwhere(~np.isfinite(covariance) | ~(asymmetry <= 1e-8 * scale + 1e-300))
-    if faulty.size:
-        row, column = faulty[0]
-        message = (
-            f"covariance[{names[row]!r}, {names[column]!r}] must be finite and symmetric; "
-            f"got {covariance[row, column]:.6g} and {covariance[column, row]:.6g}"
-        )
-        raise ValueError(message)
+    for i, j in np.argwhere(~np.isfinite(covariance) | ~(asymmetry <= 1e-8 * scale + 1e-300)):
+        wanted = f"covariance[{names[i]!r}, {names[j]!r}] must be finite and symmetric"
+        demand(False, wanted, f"{covariance[i, j]:.6g} and {covariance[j, i]:.6g}")
     for label, variance in zip(names, np.diag(covariance), strict=True):
-        if variance <= 0.0:
-            message = f"covariance[{label!r}, {label!r}] must be more than 0; got {variance:.6g}"
-            raise ValueError(message)
-    correlation = covariance / scale
-    _check_definite(0.5 * (correlation + correlation.T), names)
-    return 0.5 * (covariance + covariance.T)
-
-
-def _check_definite(correlation: Array, names: Sequence[Hashable]) -> None:
+        demand(variance > 0.0, f"covariance[{label!r}, {label!r}] must be more than 0", f"{variance:.6g}")
+    symmetric = 0.5 * (covariance + covariance.T)
+    correlation = symmetric / scale
     off_diagonal = np.abs(correlation - np.diag(np.diag(correlation)))
-    row, column = divmod(int(np.argmax(off_diagonal)), len(names))
-    if off_diagonal[row, column] >= 1.0 - 1e-13:
-        message = (
-            f"covariance of the pair ({names[row]!r}, {names[column]!r}) must leave a correlation between "
-            f"-1 and 1; got {correlation[row, column]:.6g}"
-        )
-        raise ValueError(message)
+    i, j = divmod(int(np.argmax(off_diagonal)), count)
+    wanted = f"covariance of the pair ({names[i]!r}, {names[j]!r}) must leave a correlation between -1 and 1"
+    demand(off_diagonal[i, j] < 1.0 - 1e-13, wanted, f"{correlation[i, j]:.6g}")
     eigenvalues, vectors = np.linalg.eigh(correlation)
-    if eigenvalues[0] <= 1e-14 * len(names):
-        first, second = np.argsort(-np.abs(vectors[:, 0]))[:2]
-        message = (
-            f"covariance must be positive definite; got the eigenvalue {eigenvalues[0]:.3g} in its "
-            f"correlation, most of it from the pair ({names[first]!r}, {names[second]!r})"
-        )
-        raise ValueError(message)
+    i, j = np.argsort(-np.abs(vectors[:, 0]))[:2]
+    got = f"the eigenvalue {eigenvalues[0]:.3g} in its correlation, most of it from the pair"
+    got = f"{got} ({names[i]!r}, {names[j]!r})"
+    demand(eigenvalues[0] > 1e-14 * count, "covariance must be positive definite", got)
+    return symmetric
 
 
-def _groups(
-    covariance: Array,
-    names: Sequence[Hashable],
-    dof: ArrayLike,
-    variance_groups: Sequence[VariancePart] | None,
-) -> Groups:
+def _groups(covariance: Array, dof: ArrayLike, variance_groups: Sequence[VariancePart] | None) -> Groups:
     if variance_groups is not None:
         groups = tuple((np.asarray(part, dtype=float), float(nu)) for part, nu in variance_groups)
         if any(part.shape != covariance.shape for part, _ in groups):
@@ -210,24 +182,17 @@ def _groups(
         freedom = np.array([nu for _, nu in groups])
     else:
         freedom = np.asarray(dof, dtype=float)
+        count, own = len(covariance), np.diag(covariance)
         if freedom.ndim == 0:
             groups = ((covariance, float(freedom)),)
-        elif freedom.shape != (len(names),):
-            message = f"dof must be one number or {len(names)}; got shape {freedom.shape}"
-            raise ValueError(message)
-        elif np.count_nonzero(covariance - np.diag(np.diag(covariance))):
-            message = (
-                "dof must be one number where values share inputs (or give variance_groups); got one a value"
-            )
-            raise ValueError(message)
         else:
-            unit = np.eye(len(names))
-            groups = tuple(
-                (np.diag(np.diag(covariance) * unit[i]), float(nu)) for i, nu in enumerate(freedom)
-            )
-    if np.any(~(freedom > 0.0)):
-        message = f"dof must be more than 0; got {freedom.min() if freedom.size else freedom}"
-        raise ValueError(message)
+            wanted = f"dof must be one number or {count}"
+            demand(freedom.shape == (count,), wanted, f"shape {freedom.shape}")
+            wanted = "dof must be one number where values share inputs (or give variance_groups)"
+            demand(not np.any(covariance - np.diag(own)), wanted, "one a value")
+            parts = zip(np.diag(own), freedom, strict=True)
+            groups = tuple((np.diag(part), float(nu)) for part, nu in parts)
+    demand(np.all(freedom > 0.0), "dof must be more than 0", freedom.min(initial=np.inf))
     return tuple((part, nu) for part, nu in groups if np.isfinite(nu))
 
 
@@ -284,15 +249,11 @@ def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrast
     variance = _variances(estimates.covariance, first, second)
     own = np.diag(estimates.covariance)
     least = 1e-14 * (own[first] + own[second])
-    faulty = np.flatnonzero(~(variance > least))
-    if estimates.joint is not None:  # a difference known exactly is one of a joint result
-        variance = np.maximum(variance, least)
-    elif faulty.size:
-        a, b = estimates.names[first[faulty[0]]], estimates.names[second[faulty[0]]]
-        message = (
-            f"covariance of the pair ({a!r}, {b!r}) must leave their difference a variance above 0; got 0"
-        )
-        raise ValueError(message)
+
+    for k in np.flatnonzero(~(variance > least)) if estimates.joint is None else ():
+        pair = (estimates.names[first[k]], estimates.names[second[k]])
+        demand(False, f"covariance of the pair {pair} must leave their difference a variance above 0", 0)
+    variance = np.maximum(variance, least)  # a difference known exactly is one of a joint result
     parts = [_variances(part, first, second) / variance for part, _ in estimates.groups]
     shares = np.clip(np.array(parts).reshape(len(parts), first.size), 0.0, 1.0)
     group_dof = np.array([nu for _, nu in estimates.groups])
@@ -304,25 +265,4 @@ def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrast
 
 def _variances(covariance: Array, first: Indices, second: Indices) -> Array:
     diagonal = np.diag(covariance)
-    result: Array = diagonal[first] + diagonal[second] - 2.0 * covariance[first, second]
-    return result
-
-
-def check_probability(name: str, value: float) -> None:
-    """Refuse a probability that is not between 0 and 1.
-
-    Parameters
-    ----------
-    name : str
-        Name of the argument, for the message. [text]
-    value : float
-        Probability. [1]
-
-    Raises
-    ------
-    ValueError
-        If it is not between 0 and 1.
-    """
-    if not 0.0 < value < 1.0:
-        message = f"{name} must be between 0 and 1; got {value}"
-        raise ValueError(message)
+    return np.asarray(diagonal[first] + diagonal[second] - 2.0 * covariance[first, second])

@@ -5,16 +5,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy import special
 
 from photolab.errors import MethodError
+from photolab.metrology.arguments import Floats
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-from photolab.metrology.components import FEW_DOF, Caution, component_limits
+from photolab.metrology.components import FEW_DOF, Caution, component_limits, component_table
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reml import UnweightedSquares
-
-FloatArray = NDArray[np.float64]
 
 POOLING_LEVEL = 0.05
 """The interaction is pooled only where its F test does not object at this level (AIAG MSA, by report)."""
@@ -104,8 +102,11 @@ def gauge_study(
         sums, free = ss[: error + 1], dof[: error + 1]
         names = ["interaction", "reading"] if repeats > 1 else ["interaction+reading"]
     squares = UnweightedSquares(sums / free, free, _solving_matrix(parts, appraisers, repeats, len(sums)))
-    components = _components(squares, ["part", "appraiser", *names, "gauge"], coverage)
-    mean_squares = squares.squares
+    mean_squares, limits = squares.squares, component_limits(squares, coverage=coverage)
+    variances = np.maximum(squares.solve[:-1] @ mean_squares, 0.0)  # the gauge is all but the part
+    gauge = float(variances[1:].sum())
+    gauge_dof = gauge**2 / float(((squares.solve[-1] * mean_squares) ** 2 / free).sum())
+    levels, variances = ["part", "appraiser", *names, "gauge"], np.append(variances, gauge)
     f = np.append(mean_squares[:2] / mean_squares[2], [f_interaction, math.nan])
     probability = [*special.fdtrc(dof[:2], free[2], f[:2]).tolist(), p_interaction, math.nan]
     with np.errstate(invalid="ignore"):
@@ -113,31 +114,27 @@ def gauge_study(
     anova = pd.DataFrame({"source": ["part", "appraiser", "interaction", "reading"], **columns})
     groups = (parts, appraisers, parts * appraisers, parts * appraisers)
     return GaugeStudy(
-        table=components,
+        table=component_table(levels, variances, limits, [*free, gauge_dof]),
         anova=anova[: error + 1],
         mean=float(cells.mean()),
         cautions=tuple(
             Caution(code, level, size)
-            for level, size, variance, known in zip(
-                components["level"][:-1], groups, components["variance"], free, strict=False
-            )
+            for level, size, variance, known in zip(levels[:-1], groups, variances, free, strict=False)
             for code, holds in (("at_zero", variance == 0.0), ("few_groups", known <= FEW_DOF))
             if holds
         ),
     )
 
 
-def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> FloatArray:
+def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> Floats:
     """Return the readings as an array part x appraiser x repeat."""
     require_columns(table, value, part, appraiser)
     readings = finite_column(table, value)
     (rows, parts), (columns, appraisers) = (label_codes(table, name) for name in (part, appraiser))
-    for column, names in ((part, parts), (appraiser, appraisers)):
-        if len(names) < 2:
-            message = (
-                f"{column} must have at least 2 groups; got {len(names)}: its spread cannot be estimated"
-            )
-            raise MethodError(message, code="one_group", known={"level": column, "groups": len(names)})
+    for column, groups in ((part, len(parts)), (appraiser, len(appraisers))):
+        if groups < 2:
+            message = f"{column} must have at least 2 groups; got {groups}: its spread cannot be estimated"
+            raise MethodError(message, code="one_group", known={"level": column, "groups": groups})
     cell = rows * len(appraisers) + columns
     count = np.bincount(cell, minlength=len(parts) * len(appraisers))
     if np.ptp(count) != 0:
@@ -149,14 +146,13 @@ def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> FloatA
         )
         raise MethodError(message, code="missing_cells", known={"cell": pair, "readings": int(count[few])})
     if np.ptp(readings) == 0.0:
-        message = (
-            f"all {len(readings)} values are equal ({readings[0]:g}): no spread can be estimated from them"
-        )
-        raise MethodError(message, code="all_equal", known={"value": float(readings[0])})
+        same = float(readings[0])
+        message = f"all {len(readings)} values are equal ({same:g}): no spread can be estimated from them"
+        raise MethodError(message, code="all_equal", known={"value": same})
     return readings[np.argsort(cell, kind="stable")].reshape(len(parts), len(appraisers), -1)
 
 
-def _sums_of_squares(cells: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _sums_of_squares(cells: Floats) -> tuple[Floats, Floats]:
     """Return sums of squares and degrees of freedom of part, appraiser, interaction and reading."""
     p, a, n = cells.shape
     means = cells.mean(axis=2)
@@ -168,7 +164,7 @@ def _sums_of_squares(cells: FloatArray) -> tuple[FloatArray, FloatArray]:
     return np.array(squares), np.array(free, dtype=np.float64)
 
 
-def _solving_matrix(parts: int, appraisers: int, repeats: int, rows: int) -> FloatArray:
+def _solving_matrix(parts: int, appraisers: int, repeats: int, rows: int) -> Floats:
     """Return the matrix from mean squares to variances: part, appraiser, (interaction,) reading, gauge."""
     solve = np.eye(rows)
     solve[0, [0, 2]] = np.array([1.0, -1.0]) / (appraisers * repeats)
@@ -176,23 +172,3 @@ def _solving_matrix(parts: int, appraisers: int, repeats: int, rows: int) -> Flo
     if rows == 4:
         solve[2, [2, 3]] = np.array([1.0, -1.0]) / repeats
     return np.vstack([solve, solve[1:].sum(axis=0)])
-
-
-def _components(squares: UnweightedSquares, levels: list[str], coverage: float) -> pd.DataFrame:
-    """Return the components as rows, none below zero; the gauge is all but the part."""
-    variances = np.maximum(squares.solve[:-1] @ squares.squares, 0.0)
-    gauge = float(variances[1:].sum())
-    low, high = component_limits(squares, coverage=coverage)
-    gauge_dof = gauge**2 / float(((squares.solve[-1] * squares.squares) ** 2 / squares.dof).sum())
-    variances = np.append(variances, gauge)
-    sd = np.sqrt(variances)
-    return pd.DataFrame(
-        {
-            "level": levels,
-            "variance": variances,
-            "sd": sd,
-            "low": np.minimum(low, sd),
-            "high": np.maximum(high, sd),
-            "dof": [*squares.dof, gauge_dof],
-        }
-    )

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
 from photolab.metrology.reporting import places_for
 
 if TYPE_CHECKING:
@@ -85,18 +85,14 @@ def draws(
     ----------
     .. [1] JCGM 101:2008, 6.4 and 7.2 to 7.4.
     """
-    read: list[tuple[float, dict[Input, float]]] = []
+    read: list[tuple[float, Mapping[Input, float]]] = []
     for k, x in enumerate(quantities):
         if isinstance(x, (int, float)):
             read.append((float(x), {}))
-            continue
-        if not x.linear:
-            message = (
-                f"quantity[{k}] must be read, fitted or a weighted sum of such; got {x!r}, which a law made "
-                "(draw what it was made of)"
-            )
-            raise ValueError(message)
-        read.append((x.value, dict(x.parts)))
+        else:
+            got = f"{x!r}, which a law made (draw what it was made of)"
+            demand(x.linear, f"quantity[{k}] must be read, fitted or a weighted sum of such", got)
+            read.append((x.value, x.parts))
     streams = {q: stream(seed, q.name) for _, parts in read for q in parts}
     dof = degrees_of_freedom(streams)
     scales = {key: stream(seed, ("variance", key)) for key in dof}
@@ -121,16 +117,11 @@ def draws(
 def _deviations(q: Input, rng: np.random.Generator, size: int, width: FloatArray | None) -> FloatArray:
     """Return draws of one input about its estimate, over its u and the scale of its law."""
     if q.law in ("normal", "t"):
-        out = rng.standard_normal(size)
-        if width is not None:
-            out *= width
-        return out
+        return rng.standard_normal(size) * (1.0 if width is None else width)
     if q.law == "arcsine":
         return np.sin(2.0 * np.pi * rng.random(size))
     if q.law == "rectangular":
-        out = rng.random(size)
-        out -= 0.5
-        return out
+        return rng.random(size) - 0.5
     # a trapezoid is the sum of two rectangulars, a triangle of two alike
     wide, narrow = (rng.random((size, 2)) - 0.5).T
     return np.asarray((wide * (1.0 + q.top) + narrow * (1.0 - q.top)) * math.sqrt(6.0 / (1.0 + q.top**2)))
@@ -158,11 +149,10 @@ def degrees_of_freedom(inputs: Iterable[Input]) -> dict[Hashable, float]:
     for q in inputs:
         first = found.setdefault(q.estimate, q)
         if first.dof != q.dof:
-            message = (
-                f"dof of input {q.name!r} must equal that of {first.name!r}, which rests on the same variance "
-                f"({q.variance!r}, {first.dof:g}); got {q.dof:g}"
+            shared = f"which rests on the same variance ({q.variance!r}, {first.dof:g})"
+            demand(
+                False, f"dof of input {q.name!r} must equal that of {first.name!r}, {shared}", f"{q.dof:g}"
             )
-            raise ValueError(message)
     return {key: q.dof for key, q in found.items() if math.isfinite(q.dof)}
 
 
@@ -212,17 +202,11 @@ def interval(outcomes: FloatArray, coverage: float, kind: str = "symmetric") -> 
     ----------
     .. [1] JCGM 101:2008, 7.7.
     """
-    if not 0 < coverage < 1:
-        message = f"coverage must be more than 0 and less than 1; got {coverage}"
-        raise ValueError(message)
-    if kind not in ("symmetric", "shortest"):
-        message = f"kind must be 'symmetric' or 'shortest'; got {kind!r}"
-        raise ValueError(message)
+    demand(0 < coverage < 1, "coverage must be more than 0 and less than 1", coverage)
+    demand(kind in ("symmetric", "shortest"), "kind must be 'symmetric' or 'shortest'", repr(kind))
     y = np.sort(outcomes)
     least = math.ceil(round(10.0 / (1.0 - coverage), 6))
-    if y.size < least:
-        message = f"outcomes must be {least} or more at a coverage of {coverage:g}; got {y.size}"
-        raise ValueError(message)
+    demand(y.size >= least, f"outcomes must be {least} or more at a coverage of {coverage:g}", y.size)
     inside = int(coverage * y.size + 0.5)
     low = (y.size - inside + 1) // 2 - 1 if kind == "symmetric" else int(np.argmin(y[inside:] - y[:-inside]))
     return float(y[low]), float(y[low + inside])

@@ -14,14 +14,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import not_negative, positive, require
+from photolab.errors import MethodError, demand
+from photolab.metrology.arguments import Floats, not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, normal_quantile
 
 if TYPE_CHECKING:
     import pandas as pd
-
-FloatArray = NDArray[np.float64]
 
 
 MOST_REPLICATES = 2**50
@@ -80,11 +78,10 @@ def resolvable_ratio(
     law.
     """
     _check_plan(relative_sd, floor, dof, power, coverage)
-    if n < 1 or (dof is None and n < 2):
-        message = f"n must be {2 if dof is None else 1} or more; got {n}"
-        raise ValueError(message)
-    free = 2.0 * (n - 1) if dof is None else dof
-    return math.exp(_needed_shift(free, power, coverage) * _ratio_sd(relative_sd, n, floor))
+    least = 2 if dof is None else 1
+    demand(n >= least, f"n must be {least} or more", n)
+    u, free = _mounted(n, relative_sd, floor, dof)
+    return math.exp(_needed_shift(free, power, coverage) * u)
 
 
 def replicates_needed(
@@ -126,17 +123,15 @@ def replicates_needed(
         If an argument is outside its domain.
     """
     _check_plan(relative_sd, floor, dof, power, coverage)
-    if not (relative_difference > -1.0 and relative_difference != 0.0):
-        message = f"relative_difference must be above -1 and not zero; got {relative_difference:g}"
-        raise ValueError(message)
+    holds = relative_difference > -1.0 and relative_difference != 0.0
+    demand(holds, "relative_difference must be above -1 and not zero", f"{relative_difference:g}")
     difference = abs(math.log1p(relative_difference))
     limit = math.inf if dof is None else dof
     if floor > 0.0 and _power(difference / floor, limit, coverage) <= power:
         return None
 
     def resolves(n: int) -> bool:
-        free = 2.0 * (n - 1) if dof is None else dof
-        u = _ratio_sd(relative_sd, n, floor)
+        u, free = _mounted(n, relative_sd, floor, dof)
         return u == 0.0 or _power(difference / u, free, coverage) >= power
 
     first = high = 2 if dof is None else 1
@@ -166,9 +161,8 @@ def planned_sd(sd_by_level: Mapping[str, float], counts: Mapping[str, int]) -> f
         Standard deviation of the mean. [unit of the standard deviations]
     """
     _same_levels(sd_by_level, "counts", counts)
-    _each("counts", counts, lambda n: n >= 1, "1 or more")
-    units = itertools.accumulate(counts.values(), lambda outer, inner: outer * inner)
-    return math.sqrt(sum(sd**2 / unit for sd, unit in zip(sd_by_level.values(), units, strict=True)))
+    units = np.cumprod(_each("counts", counts, lambda n: n >= 1, "1 or more"))
+    return math.sqrt(sum(sd**2 / unit for sd, unit in zip(sd_by_level.values(), units.tolist(), strict=True)))
 
 
 def allocate_effort(
@@ -207,12 +201,18 @@ def allocate_effort(
     """
     import pandas as pd  # heavy, and `compare` needs no table
 
-    levels, sd, cost = _check_effort(sd_by_level, cost_by_level)
+    _same_levels(sd_by_level, "cost_by_level", cost_by_level)
+    levels, wanted = list(sd_by_level), "finite and zero or more"
+    sd = _each("sd_by_level", sd_by_level, lambda v: (v >= 0) & np.isfinite(v), wanted)
+    cost = _each("cost_by_level", cost_by_level, lambda v: (v >= 0) & np.isfinite(v), wanted)
+    inner = dict(list(cost_by_level.items())[1:]) or cost_by_level
+    _each("cost_by_level", inner, lambda v: v > 0, "above zero")
+    got = f"0 at every level ({', '.join(levels)})"
+    demand(sd.sum() > 0.0, "sd_by_level must hold a spread above zero", got)
     ideal = _ideal_counts(sd**2, cost)
     if total_cost is None:
-        if not np.isfinite(ideal[1:]).all():
-            message = f"sd_by_level[{levels[0]!r}] must be above zero without a total_cost; got {sd[0]:g}"
-            raise ValueError(message)
+        wanted = f"sd_by_level[{levels[0]!r}] must be above zero without a total_cost"
+        demand(np.isfinite(ideal[1:]).all(), wanted, f"{sd[0]:g}")
         counts = _round_counts(ideal, sd**2, cost)
     else:
         counts = _best_counts(sd**2, cost, total_cost)
@@ -277,16 +277,10 @@ def improvements(
 
     columns = [by] if isinstance(by, str) else list(by)
     require_columns(budget, "variance_fraction", *columns)
-    if not 0.0 <= factor < 1.0:
-        message = f"factor must be zero or more and below 1; got {factor:g}"
-        raise ValueError(message)
-    wanted = "finite and zero or more"
+    demand(0.0 <= factor < 1.0, "factor must be zero or more and below 1", f"{factor:g}")
+    given, wanted = budget["variance_fraction"], "finite and zero or more"
     fractions = require(
-        "variance_fraction",
-        budget["variance_fraction"],
-        lambda f: (f >= 0) & np.isfinite(f),
-        wanted,
-        missing=False,
+        "variance_fraction", given, lambda f: (f >= 0) & np.isfinite(f), wanted, missing=False
     )
     positive("the sum of variance_fraction", fractions.sum(), missing=False)
     table = budget[columns].assign(variance_fraction=fractions / fractions.sum())
@@ -294,14 +288,11 @@ def improvements(
     share = table["variance_fraction"].clip(upper=1.0)
     table["uncertainty_factor"] = np.sqrt(1.0 - share * (1.0 - factor**2))
     table["floor_factor"] = np.sqrt(1.0 - share)
-    order = "uncertainty_factor"
-    if costs is not None:
-        table["cost"] = table[columns[0]].map(costs)
-        table["gain_per_cost"] = (1.0 - table["uncertainty_factor"]) / table["cost"]
-        order = "gain_per_cost"
-    return table.sort_values(order, ascending=costs is None, kind="stable", na_position="last").reset_index(
-        drop=True
-    )
+    if costs is None:
+        return table.sort_values("uncertainty_factor", kind="stable", ignore_index=True)
+    table["cost"] = table[columns[0]].map(costs)
+    table["gain_per_cost"] = (1.0 - table["uncertainty_factor"]) / table["cost"]
+    return table.sort_values("gain_per_cost", ascending=False, kind="stable", ignore_index=True)
 
 
 def bench_hours(counts: Mapping[str, int], minutes: Mapping[str, float]) -> float:
@@ -322,10 +313,9 @@ def bench_hours(counts: Mapping[str, int], minutes: Mapping[str, float]) -> floa
         Time in all. [h]
     """
     _same_levels(counts, "minutes", minutes)
-    _each("counts", counts, lambda n: (n >= 1) & np.isfinite(n), "finite and 1 or more")
-    _each("minutes", minutes, lambda t: (t >= 0) & np.isfinite(t), "finite and 0 or more")
-    units = itertools.accumulate(counts.values(), lambda outer, inner: outer * inner)
-    return float(sum(unit * time for unit, time in zip(units, minutes.values(), strict=True))) / 60.0
+    number = _each("counts", counts, lambda n: (n >= 1) & np.isfinite(n), "finite and 1 or more")
+    each = _each("minutes", minutes, lambda t: (t >= 0) & np.isfinite(t), "finite and 0 or more")
+    return float(np.cumprod(number) @ each) / 60.0
 
 
 def run_order(
@@ -361,15 +351,12 @@ def run_order(
     """
     import pandas as pd  # heavy, and `compare` needs no table
 
-    if len(set(lamps)) != len(lamps) or not lamps or baseline in set(lamps):
-        message = (
-            "lamps must be different from one another and from the baseline; "
-            f"got {len(lamps)} names, {len(set(lamps))} different"
-        )
-        raise ValueError(message)
-    if min(days, rounds, baseline_every) < 1:
-        message = f"days, rounds and baseline_every must be 1 or more; got {days}, {rounds}, {baseline_every}"
-        raise ValueError(message)
+    different = len(set(lamps))
+    holds = different == len(lamps) > 0 and baseline not in lamps
+    got = f"{len(lamps)} names, {different} different"
+    demand(holds, "lamps must be different from one another and from the baseline", got)
+    got = f"{days}, {rounds}, {baseline_every}"
+    demand(min(days, rounds, baseline_every) >= 1, "days, rounds and baseline_every must be 1 or more", got)
     rng = np.random.default_rng(seed)
     rows: list[tuple[int, int, Hashable]] = []
     for day in range(1, days + 1):
@@ -383,9 +370,7 @@ def run_order(
             blocks = [order[start : start + baseline_every] for start in range(0, len(order), baseline_every)]
             order = [baseline, *(lamp for block in blocks for lamp in (*block, baseline))]
         rows.extend((day, position, lamp) for position, lamp in enumerate(order, start=1))
-    table = pd.DataFrame(
-        {"day": [r[0] for r in rows], "position": [r[1] for r in rows], "lamp": [r[2] for r in rows]}
-    )
+    table = pd.DataFrame.from_records(rows, columns=["day", "position", "lamp"])
     table["mounting"] = table.groupby("lamp").cumcount() + 1
     return table
 
@@ -399,9 +384,9 @@ def _check_plan(relative_sd: float, floor: float, dof: float | None, power: floa
         require(name, chance, lambda p: (p > 0) & (p < 1), "between 0 and 1", missing=False)
 
 
-def _ratio_sd(relative_sd: float, n: int, floor: float) -> float:
-    """Return the standard uncertainty of ln(ratio) of two lamps mounted `n` times each."""
-    return math.sqrt(2.0 * relative_sd**2 / n + floor**2)
+def _mounted(n: int, relative_sd: float, floor: float, dof: float | None) -> tuple[float, float]:
+    """Return the standard uncertainty of ln(ratio) of two lamps mounted `n` times each, and its dof."""
+    return math.sqrt(2.0 * relative_sd**2 / n + floor**2), 2.0 * (n - 1) if dof is None else dof
 
 
 def _power(standardised: float, dof: float, coverage: float) -> float:
@@ -421,50 +406,31 @@ def _needed_shift(dof: float, power: float, coverage: float) -> float:
     """Return the difference, in its standard uncertainties, that is found with the power asked for."""
     if power <= 1.0 - coverage:
         return 0.0
-    upper = 10.0
+    low, upper = 0.0, 10.0
     while _power(upper, dof, coverage) < power and upper < 1e4:
         upper *= 2.0
-    low = 0.0
     while upper - low > 1e-12 * upper:
         middle = (low + upper) / 2.0
         low, upper = (middle, upper) if _power(middle, dof, coverage) < power else (low, middle)
     return (low + upper) / 2.0
 
 
-def _check_effort(
-    sd_by_level: Mapping[str, float], cost_by_level: Mapping[str, float]
-) -> tuple[list[str], FloatArray, FloatArray]:
-    """Return levels, standard deviations and costs."""
-    _same_levels(sd_by_level, "cost_by_level", cost_by_level)
-    wanted = "finite and zero or more"
-    sd = _each("sd_by_level", sd_by_level, lambda v: (v >= 0) & np.isfinite(v), wanted)
-    cost = _each("cost_by_level", cost_by_level, lambda v: (v >= 0) & np.isfinite(v), wanted)
-    inner = dict(list(cost_by_level.items())[1:]) or cost_by_level
-    _each("cost_by_level", inner, lambda v: v > 0, "above zero")
-    levels = list(sd_by_level)
-    if sd.sum() == 0.0:
-        message = f"sd_by_level must hold a spread above zero; got 0 at every level ({', '.join(levels)})"
-        raise ValueError(message)
-    return levels, sd, cost
-
-
 def _same_levels(first: Mapping[str, float], name: str, other: Mapping[str, float]) -> None:
     """Refuse two tables that do not name the same levels in the same order."""
-    if list(first) != list(other) or not first:
-        message = f"{name} must name the levels {', '.join(first)} in order; got {', '.join(other)}"
-        raise ValueError(message)
+    same = len(first) > 0 and list(first) == list(other)
+    demand(same, f"{name} must name the levels {', '.join(first)} in order", ", ".join(other))
 
 
 def _each(
-    name: str, table: Mapping[str, float], holds: Callable[[FloatArray], NDArray[np.bool_]], wanted: str
-) -> FloatArray:
+    name: str, table: Mapping[str, float], holds: Callable[[Floats], NDArray[np.bool_]], wanted: str
+) -> Floats:
     """Return the numbers of a table by level, each checked and named by its level where it does not hold."""
     for level, value in table.items():
         require(f"{name}[{level!r}]", value, holds, wanted, missing=False)
     return np.array([*table.values()], dtype=np.float64)
 
 
-def _ideal_counts(variance: FloatArray, cost: FloatArray) -> FloatArray:
+def _ideal_counts(variance: Floats, cost: Floats) -> Floats:
     """Return unrounded numbers in one outer unit, none below 1; the outermost is not determined (NaN)."""
     blocks: list[tuple[float, float, int]] = []
     for one_variance, one_cost in zip(variance.tolist(), cost.tolist(), strict=True):
@@ -483,19 +449,15 @@ def _ideal_counts(variance: FloatArray, cost: FloatArray) -> FloatArray:
     return np.array(ideal)
 
 
-def _round_counts(ideal: FloatArray, variance: FloatArray, cost: FloatArray) -> FloatArray:
+def _round_counts(ideal: Floats, variance: Floats, cost: Floats) -> Floats:
     """Return the neighbouring whole numbers with the least variance times cost, the outermost 1."""
     choices = [sorted({max(1, math.floor(one)), math.ceil(one)}) for one in ideal[1:]]
-    plans = [np.array([1.0, *inner]) for inner in itertools.product(*choices)]
-
-    def product(plan: FloatArray) -> float:
-        units = np.cumprod(plan)
-        return float((variance / units).sum() * (cost @ units))
-
-    return min(plans, key=product)
+    plans = np.array([[1.0, *inner] for inner in itertools.product(*choices)])
+    units = np.cumprod(plans, axis=1)
+    return np.asarray(plans[np.argmin((variance / units).sum(axis=1) * (units @ cost))])
 
 
-def _best_counts(variance: FloatArray, cost: FloatArray, total_cost: float) -> FloatArray:
+def _best_counts(variance: Floats, cost: Floats, total_cost: float) -> Floats:
     """Return the whole numbers with the least variance that the total pays for; the cheapest among equals."""
     if not total_cost >= cost.sum():
         message = f"total_cost must pay for one unit of each level ({cost.sum():g}); got {total_cost:g}"

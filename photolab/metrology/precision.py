@@ -1,16 +1,13 @@
 """How repeatable a bench is: the pooled spread within groups, and whether groups scatter alike."""
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from photolab.errors import MethodError
-
-FloatArray = NDArray[np.float64]
-
+from photolab.errors import MethodError, demand
+from photolab.metrology.arguments import Floats, finite
 
 Groups = Mapping[object, ArrayLike] | Iterable[ArrayLike]
 
@@ -139,34 +136,26 @@ def homogeneity(groups: Groups, *, trials: int = 20_000, seed: int = 0) -> Homog
     )
 
 
-def _arrays(groups: Groups) -> tuple[list[object], list[FloatArray]]:
+def _arrays(groups: Groups) -> tuple[list[object], list[Floats]]:
     """Return the names and the checked values of the groups."""
-    items = list(groups.items()) if isinstance(groups, Mapping) else list(enumerate(groups))
+    items = dict(groups.items() if isinstance(groups, Mapping) else enumerate(groups))
+    demand(items, "groups must hold at least one group", "none")
     arrays = []
-    for name, values in items:
-        array = np.atleast_1d(np.asarray(values, dtype=np.float64))
-        if array.ndim != 1 or array.size == 0:
-            message = f"groups[{name!r}] must be a row of at least one value; got shape {array.shape}"
-            raise ValueError(message)
-        bad = np.flatnonzero(~np.isfinite(array))
-        if bad.size:
-            message = f"groups[{name!r}][{bad[0]}] must be finite; got {array[bad[0]]}"
-            raise ValueError(message)
+    for name, values in items.items():
+        array = np.atleast_1d(finite(f"groups[{name!r}]", values, missing=False))
+        row = array.ndim == 1 and array.size > 0
+        demand(row, f"groups[{name!r}] must be a row of at least one value", f"shape {array.shape}")
         arrays.append(array)
-    if not arrays:
-        message = "groups must hold at least one group; got none"
-        raise ValueError(message)
-    return [name for name, _ in items], arrays
+    return list(items), arrays
 
 
-def _sum_of_squares(values: FloatArray) -> float:
-    """Return the sum of squares about the mean, the first value taken off and rounding corrected."""
+def _sum_of_squares(values: Floats) -> float:
+    """Return the sum of squares about the mean, the first value taken off for the sake of rounding."""
     shifted = values - values[0]
-    deviation = shifted - math.fsum(shifted) / len(values)
-    return math.fsum(deviation**2) - math.fsum(deviation) ** 2 / len(values)
+    return float(np.sum((shifted - shifted.mean()) ** 2))
 
 
-def _bartlett(squares: FloatArray, dof: FloatArray) -> FloatArray:
+def _bartlett(squares: Floats, dof: Floats) -> Floats:
     """Return Bartlett's statistic of sums of squares along the last axis."""
     total = dof.sum()
     spread = total * np.log(squares.sum(axis=-1) / total) - (dof * np.log(squares / dof)).sum(axis=-1)

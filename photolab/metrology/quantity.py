@@ -20,7 +20,7 @@ import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
 from numpy.typing import ArrayLike, NDArray
 
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
 from photolab.metrology import monte_carlo
 from photolab.metrology.reporting import decimal, places_for, with_uncertainty
 
@@ -45,6 +45,7 @@ SCOPES = {"readings": METER_KINDS, "specimens": KINDS - {"specimen"}, "models": 
 """Which kinds count: these readings alone, these specimens on this bench and seated again, models as sold."""
 
 _LAWS = ("normal", "t", "rectangular", "triangular", "arcsine", "trapezoidal")
+_ONE_LAW, _ONE_KIND = (f"one of {', '.join(names)}" for names in (_LAWS, sorted(KINDS)))
 _MEANING = ("u", "dof", "law", "kind", "variance", "top")
 _meaning = attrgetter(*_MEANING)
 _BENT = 0.5  # terms of second order over those of first, from which a linear result is not given
@@ -96,17 +97,15 @@ class Input:
     def __post_init__(self) -> None:
         object.__setattr__(self, "u", float(self.u))
         object.__setattr__(self, "dof", float(self.dof))
-        demands = (
-            ("u", self.u, 0 <= self.u < math.inf, "finite and zero or more"),
-            ("dof", self.dof, self.dof > 0, "more than zero"),
-            ("law", self.law, self.law in _LAWS, f"one of {', '.join(_LAWS)}"),
-            ("kind", self.kind, self.kind in KINDS or self.kind == "", f"one of {', '.join(sorted(KINDS))}"),
-            ("top", self.top, 0 <= self.top <= 1, "between 0 and 1"),
-        )
-        for what, got, holds, wanted in demands:
+        for what, holds, wanted in (
+            ("u", 0 <= self.u < math.inf, "finite and zero or more"),
+            ("dof", self.dof > 0, "more than zero"),
+            ("law", self.law in _LAWS, _ONE_LAW),
+            ("kind", self.kind in KINDS or self.kind == "", _ONE_KIND),
+            ("top", 0 <= self.top <= 1, "between 0 and 1"),
+        ):
             if not holds:
-                message = f"{what} of input {self.name!r} must be {wanted}; got {got!r}"
-                raise ValueError(message)
+                demand(holds, f"{what} of input {self.name!r} must be {wanted}", repr(getattr(self, what)))
 
     def __hash__(self) -> int:
         return hash(self.name)
@@ -117,14 +116,11 @@ class Input:
         if self is other or self.name != other.name:
             return self is other
         mine, theirs = _meaning(self), _meaning(other)
-        if mine == theirs:
-            return True
-        what, a, b = next(x for x in zip(_MEANING, mine, theirs, strict=True) if x[1] != x[2])
-        message = (
-            f"input {self.name!r} must mean one thing; got it with {what} {a!r} and with {what} {b!r} "
-            "(give the two different names)"
-        )
-        raise ValueError(message)
+        if mine != theirs:
+            what, a, b = next(x for x in zip(_MEANING, mine, theirs, strict=True) if x[1] != x[2])
+            got = f"it with {what} {a!r} and with {what} {b!r} (give the two different names)"
+            demand(False, f"input {self.name!r} must mean one thing", got)
+        return True
 
     @property
     def has_limits(self) -> bool:
@@ -182,12 +178,10 @@ def limits(
     .. [1] JCGM 100:2008, 4.3.7 and 4.3.9; JCGM 101:2008, 6.4.2 to 6.4.6.
     """
     divisors = {"rectangular": 3.0, "triangular": 6.0, "arcsine": 2.0, "trapezoidal": 6.0 / (1.0 + top**2)}
-    if law not in divisors:
-        message = f"law of input {name!r} must have limits: one of {', '.join(divisors)}; got {law!r}"
-        raise ValueError(message)
-    if not 0 <= half_width < math.inf:
-        message = f"half_width of input {name!r} must be finite and zero or more; got {half_width!r}"
-        raise ValueError(message)
+    wanted = f"law of input {name!r} must have limits: one of {', '.join(divisors)}"
+    demand(law in divisors, wanted, repr(law))
+    wanted = f"half_width of input {name!r} must be finite and zero or more"
+    demand(0 <= half_width < math.inf, wanted, repr(half_width))
     u = half_width / math.sqrt(divisors[law])
     return Input(name, u, dof=dof, law=law, kind=kind, source=source, top=top)
 
@@ -235,17 +229,12 @@ def from_readings(
     .. [1] JCGM 100:2008, 4.2; JCGM 101:2008, 6.4.9.
     """
     x = np.atleast_1d(np.asarray(readings, dtype=np.float64))
-    bad = np.flatnonzero(~np.isfinite(x))
-    if bad.size:
-        message = f"readings[{bad[0]}] of input {name!r} must be finite; got {x[bad[0]]}"
-        raise ValueError(message)
-    if (pooled_sd is None) != (pooled_dof is None):
-        message = f"pooled_sd and pooled_dof of input {name!r} must be given together; got one"
-        raise ValueError(message)
+    for k in np.flatnonzero(~np.isfinite(x)):
+        demand(False, f"readings[{k}] of input {name!r} must be finite", x[k])
+    together = (pooled_sd is None) == (pooled_dof is None)
+    demand(together, f"pooled_sd and pooled_dof of input {name!r} must be given together", "one")
     least = 2 if pooled_sd is None else 1
-    if x.size < least:
-        message = f"readings of input {name!r} must be {least} or more; got {x.size}"
-        raise ValueError(message)
+    demand(x.size >= least, f"readings of input {name!r} must be {least} or more", x.size)
     sd = float(np.std(x, ddof=1)) if pooled_sd is None else float(pooled_sd)
     dof = float(x.size - 1) if pooled_dof is None else float(pooled_dof)
     return Input(name, sd / math.sqrt(x.size), dof=dof, law="t", kind=kind, source=source, variance=variance)
@@ -285,9 +274,7 @@ def from_certificate(
     ValueError
         If the coverage factor is not more than zero.
     """
-    if not 0 < k < math.inf:
-        message = f"k of input {name!r} must be finite and more than zero; got {k!r}"
-        raise ValueError(message)
+    demand(0 < k < math.inf, f"k of input {name!r} must be finite and more than zero", repr(k))
     return Input(name, expanded / k, dof=dof, kind=kind, source=source)
 
 
@@ -331,9 +318,8 @@ def from_fit(
     v = np.asarray(covariance, dtype=np.float64)
     y = np.asarray(values, dtype=np.float64)
     n = len(names)
-    if y.shape != (n,) or v.shape != (n, n):
-        message = f"values and covariance must have shapes ({n},) and ({n}, {n}); got {y.shape} and {v.shape}"
-        raise ValueError(message)
+    wanted = f"values and covariance must have shapes ({n},) and ({n}, {n})"
+    demand(y.shape == (n,) and v.shape == (n, n), wanted, f"{y.shape} and {v.shape}")
     size = np.sqrt(np.abs(np.diag(v)))
     rounding = 1e-10 * np.outer(size, size)  # an inverse of normal equations keeps some ten digits
     lower = np.zeros((n, n))
@@ -341,11 +327,9 @@ def from_fit(
         rest = v[:, j] - lower @ lower[j]
         if rest[j] > rounding[j, j]:
             lower[j:, j] = rest[j:] / math.sqrt(rest[j])
-    if not (np.abs(lower @ lower.T - v) <= 10 * rounding).all():
-        message = f"covariance of {tuple(names)!r} must be symmetric and without negative eigenvalues; got {v.tolist()}"
-        raise ValueError(message)
+    own, holds = tuple(names), (np.abs(lower @ lower.T - v) <= 10 * rounding).all()
+    demand(holds, f"covariance of {own!r} must be symmetric and without negative eigenvalues", v.tolist())
     pivots = np.flatnonzero(np.diag(lower)).tolist()
-    own = tuple(names)
     inputs = {
         j: Input((kind, own, own[j]), lower[j, j], dof=dof, kind=kind, source=source, variance=(kind, own))
         for j in pivots
@@ -423,14 +407,12 @@ class Measured(NDArrayOperatorsMixin):
         def __neg__(self) -> Measured: ...
 
     def __post_init__(self) -> None:
-        if np.ndim(self.value) or not math.isfinite(self.value):
-            message = f"value must be one finite number; got {self.value} {self.unit}".rstrip()
-            raise ValueError(message)
+        one = np.ndim(self.value) == 0 and math.isfinite(self.value)
+        demand(one, "value must be one finite number", f"{self.value} {self.unit}".rstrip())
         object.__setattr__(self, "value", float(self.value))
         for q, c in self.parts.items():
             if not math.isfinite(c):
-                message = f"sensitivity to {q.name!r} must be finite; got {c}"
-                raise ValueError(message)
+                demand(False, f"sensitivity to {q.name!r} must be finite", c)
 
     # -- arithmetic: first order, one line of derivatives an operation
 
@@ -443,7 +425,7 @@ class Measured(NDArrayOperatorsMixin):
             )
             raise TypeError(message)
         for x in arguments:
-            if not isinstance(x, Measured) and not isinstance(x, (int, float, np.integer, np.floating)):
+            if not isinstance(x, (Measured, int, float, np.integer, np.floating)):
                 message = f"a measured quantity joins numbers and its like; got {type(x).__name__}"
                 raise TypeError(message)
         at = [np.float64(x.value if isinstance(x, Measured) else x) for x in arguments]
@@ -452,14 +434,10 @@ class Measured(NDArrayOperatorsMixin):
             slopes = _SLOPES[ufunc](value, *at)
         moved = [(x, float(s)) for x, s in zip(arguments, slopes, strict=True) if isinstance(x, Measured)]
         if not all(map(math.isfinite, (value, *(s for _, s in moved)))):
-            place = [float(x) for x in at]
-            message = (
-                f"{ufunc.__name__} must be finite, and so must its slope; got {ufunc.__name__} at {place}"
-            )
-            raise ValueError(message)
-        alone = len(moved) == 1 and isinstance(arguments[0], Measured)
-        weighted = ufunc in _SUMS or (ufunc is np.multiply and len(moved) == 1)
-        weighted = weighted or (ufunc is np.true_divide and alone)
+            name, place = ufunc.__name__, [float(x) for x in at]
+            demand(False, f"{name} must be finite, and so must its slope", f"{name} at {place}")
+        scaled = ufunc is np.multiply or (ufunc is np.true_divide and isinstance(arguments[0], Measured))
+        weighted = ufunc in _SUMS or (scaled and len(moved) == 1)
         if not weighted and all(s == 0.0 for _, s in moved) and any(x.u > 0 for x, _ in moved):
             return _by_draws(ufunc, arguments, float(value))
         return _moved(float(value), moved, linear=weighted)
@@ -540,10 +518,7 @@ class Measured(NDArrayOperatorsMixin):
         Measured
             The estimate, moved by those inputs alone.
         """
-        wanted = _known(kinds)
-        return replace(
-            self, parts={q: c for q, c in self.parts.items() if q.kind in wanted}, ends=None, how=""
-        )
+        return self._of_kinds(kinds, True)
 
     def without(self, *kinds: str) -> Measured:
         """Return the same estimate without the inputs of some kinds.
@@ -558,10 +533,14 @@ class Measured(NDArrayOperatorsMixin):
         Measured
             The estimate, moved by all others.
         """
-        unwanted = _known(kinds)
-        return replace(
-            self, parts={q: c for q, c in self.parts.items() if q.kind not in unwanted}, ends=None, how=""
-        )
+        return self._of_kinds(kinds, False)
+
+    def _of_kinds(self, kinds: Iterable[str], kept: bool) -> Measured:
+        named = frozenset(kinds)
+        for kind in named - KINDS:
+            demand(False, f"kind must be {_ONE_KIND}", repr(kind))
+        parts = {q: c for q, c in self.parts.items() if (q.kind in named) == kept}
+        return replace(self, parts=parts, ends=None, how="")
 
     def in_scope(self, scope: str) -> Measured:
         """Return the same estimate with the inputs that count in a scope.
@@ -706,9 +685,8 @@ class Inputs(Sequence[Input]):
         if isinstance(inputs, Inputs):
             return inputs
         listed = tuple(inputs)
-        if len(set(listed)) != len(listed):
-            message = f"inputs must be {len(listed)} different ones; got {len(set(listed))}"
-            raise ValueError(message)
+        different = len(set(listed))
+        demand(different == len(listed), f"inputs must be {len(listed)} different ones", different)
         found = cls(listed, np.arange(len(listed)), lambda k: listed[k].name)
         found._made.update(enumerate(listed))
         return found
@@ -847,7 +825,9 @@ class _Far:
         pairs = np.einsum("kr,ks->krs", left, left).reshape(len(left), -1)
         more = pairs @ (scaled @ scaled.T).ravel() - np.bincount(apart, inside, len(left))
         rests = np.flatnonzero((group >= 0) & (each > 0.0))
-        outer = np.einsum("rc,sc->crs", scaled[:, rests], scaled[:, rests]).reshape(len(rests), -1)
+        outer = np.einsum("rc,sc->crs", scaled[:, rests], scaled[:, rests]).reshape(
+            len(rests), pairs.shape[1]
+        )
         forms = np.stack([np.bincount(group[rests], x, len(dofs)) for x in outer.T], axis=1)
         whole = np.einsum("ev,ev->e", pairs[owner], forms[estimate])
         more_each = whole - np.bincount(brought, inside[doubtful], len(owner))
@@ -894,28 +874,19 @@ class Joint:
     sensitivities: Any
 
     def __post_init__(self) -> None:
-        y, names, inputs = (
-            np.asarray(self.values, dtype=np.float64),
-            tuple(self.names),
-            Inputs.of(self.inputs),
-        )
-        s = self.sensitivities
+        y, names = np.asarray(self.values, dtype=np.float64), tuple(self.names)
+        s, inputs = self.sensitivities, Inputs.of(self.inputs)
         if hasattr(s, "tocsr"):
             s = s.tocsr().astype(np.float64)
             s.sum_duplicates()
         elif not isinstance(s, Factored):
             s = np.asarray(s, dtype=np.float64)
         numbers = s.plain.data if isinstance(s, Factored) else s.data if hasattr(s, "tocsr") else s
-        demands = (
-            ("names", len(set(names)), len(names) == len(set(names)) == y.size, f"{y.size} different ones"),
-            ("sensitivities", s.shape, s.shape == (y.size, len(inputs)), "a row a value, a column an input"),
-            ("values", y, bool(np.isfinite(y).all()), "finite"),
-            ("sensitivities", numbers, bool(np.isfinite(numbers).all()), "finite"),
-        )
-        for what, got, holds, wanted in demands:
-            if not holds:
-                message = f"{what} must be {wanted}; got {got}"
-                raise ValueError(message)
+        different, shape = len(set(names)), (y.size, len(inputs))
+        demand(len(names) == different == y.size, f"names must be {y.size} different ones", different)
+        demand(s.shape == shape, "sensitivities must be a row a value, a column an input", s.shape)
+        demand(np.isfinite(y).all(), "values must be finite", y)
+        demand(np.isfinite(numbers).all(), "sensitivities must be finite", numbers)
         for key, value in (("names", names), ("values", y), ("inputs", inputs), ("sensitivities", s)):
             object.__setattr__(self, key, value)
 
@@ -968,8 +939,7 @@ class Joint:
             Its place in `names`.
         """
         if name not in self._places:
-            message = f"name must be one of the {len(self.names)} quantities; got {name!r}"
-            raise ValueError(message)
+            demand(False, f"name must be one of the {len(self.names)} quantities", repr(name))
         return self._places[name]
 
     @cached_property
@@ -1099,21 +1069,16 @@ class Joint:
             counted = np.array([q.kind in kinds or scope == "models" for q in self.inputs.models], dtype=bool)
             each = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
             square = (slope * each[column]) ** 2
-            variance, part, beyond = (
-                np.bincount(apart, square, len(a)).astype(np.float64),
-                np.bincount(brought, square[doubtful], len(place)).astype(np.float64),
-                np.zeros(len(a)),
-            )
+            variance = np.asarray(np.bincount(apart, square, len(a)), dtype=np.float64)
+            part = np.asarray(np.bincount(brought, square[doubtful], len(place)), dtype=np.float64)
+            beyond = np.zeros(len(a))
             if far is not None:
-                more, more_each, beyond = far.squares(
-                    each, group, dofs, (apart, column), (doubtful, brought, owner, estimate)
-                )
+                told = (doubtful, brought, owner, estimate)
+                more, more_each, beyond = far.squares(each, group, dofs, (apart, column), told)
                 variance, part = variance + more, part + more_each
-            known = [
-                np.bincount(row, (m.data * each[m.indices]) ** 2, len(a))
-                for row, m in zip(own, both, strict=True)
-            ]
-            variance[variance <= _ROUNDING**2 * (known[0] + known[1])] = 0.0
+            sides = zip(own, both, strict=True)
+            known = sum(np.bincount(row, (m.data * each[m.indices]) ** 2, len(a)) for row, m in sides)
+            variance[variance <= _ROUNDING**2 * known] = 0.0
             total = np.where(variance > 0.0, variance, np.inf)
             part = part / total[owner]
             spent = np.bincount(owner, part**2 / dofs[estimate], len(a)) + beyond / total**2
@@ -1278,9 +1243,7 @@ def coverage_factor(coverage: float, dof: float = math.inf) -> float:
     float
         Coverage factor. [1]
     """
-    if not 0 < coverage < 1:
-        message = f"coverage must be more than 0 and less than 1; got {coverage}"
-        raise ValueError(message)
+    demand(0 < coverage < 1, "coverage must be more than 0 and less than 1", coverage)
     if dof > 1e10:  # Student's t is normal to the last digit
         return normal_quantile(0.5 + coverage / 2.0)
     from scipy.special import stdtrit  # a third of the time of comparing two readings, which do without
@@ -1391,20 +1354,9 @@ def _by_draws(
     return Measured(mean, {q: 1.0}, linear=False, ends=ends, how="by draws")
 
 
-def _known(kinds: Iterable[str]) -> frozenset[str]:
-    """Return kinds, or refuse one that is not in the list."""
-    for kind in kinds:
-        if kind not in KINDS:
-            message = f"kind must be one of {', '.join(sorted(KINDS))}; got {kind!r}"
-            raise ValueError(message)
-    return frozenset(kinds)
-
-
 def _scope(scope: str) -> frozenset[str]:
     """Return the kinds that count in a scope, or refuse a scope of another name."""
-    if scope not in SCOPES:
-        message = f"scope must be one of {', '.join(SCOPES)}; got {scope!r}"
-        raise ValueError(message)
+    demand(scope in SCOPES, f"scope must be one of {', '.join(SCOPES)}", repr(scope))
     return SCOPES[scope]
 
 

@@ -1,5 +1,6 @@
 """What readings say about an order: rank intervals, probability of being best, shrinkage, record claims."""
 
+import math
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,14 +10,9 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import optimize
 
-from photolab.metrology.estimates import (
-    Array,
-    Estimates,
-    VariancePart,
-    check_probability,
-    contrasts,
-    read_estimates,
-)
+from photolab.errors import demand
+from photolab.metrology.comparison import compare_pairs
+from photolab.metrology.estimates import Array, Estimates, VariancePart, contrasts, read_estimates
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.simultaneous import largest_t
 
@@ -96,7 +92,7 @@ def rank_intervals(
     .. [1] D. Al Mohamad, J. J. Goeman, E. W. van Zwet, "Simultaneous confidence intervals for ranks with
        application to ranking institutions", Biometrics 78 (2022) 238-247 (the counting rule).
     """
-    check_probability("coverage", coverage)
+    demand(0.0 < coverage < 1.0, "coverage must be between 0 and 1", coverage)
     estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)
     size = len(estimates.names)
     first, second = np.triu_indices(size, 1)
@@ -104,17 +100,13 @@ def rank_intervals(
     critical = largest_t(estimates, compared, coverage=coverage, seed=seed).critical
     difference = estimates.values[first] - estimates.values[second]
     clear = np.abs(difference) > critical * compared.standard_uncertainty
-    above, below = (
-        clear & (difference < 0),
-        clear & (difference > 0),
-    )  # second above first; first above second
-    higher = np.bincount(first[above], minlength=size) + np.bincount(second[below], minlength=size)
-    lower = np.bincount(first[below], minlength=size) + np.bincount(second[above], minlength=size)
+    pairs = np.array([first, second])[:, clear]
+    lower, upper = np.where(difference[clear] > 0, pairs[::-1], pairs)
     return pd.DataFrame(
         {
             "name": pd.Series(list(estimates.names)),
-            "rank_low": 1 + higher,
-            "rank_high": size - lower,
+            "rank_low": 1 + np.bincount(lower, minlength=size),
+            "rank_high": size - np.bincount(upper, minlength=size),
             "probability_best": _probability_best(estimates, np.random.default_rng(seed)),
             "shrunken": shrink(estimates.values, estimates.covariance),
         }
@@ -143,8 +135,7 @@ def _probability_best(estimates: Estimates, rng: np.random.Generator, draws: int
 def _root(covariance: Array) -> Array:
     eigenvalues, vectors = np.linalg.eigh(covariance)
     kept = eigenvalues > 1e-12 * max(float(eigenvalues[-1]), 1e-300)
-    root: Array = vectors[:, kept] * np.sqrt(eigenvalues[kept])
-    return root
+    return np.asarray(vectors[:, kept] * np.sqrt(eigenvalues[kept]))
 
 
 def shrink(values: ArrayLike, covariance: ArrayLike) -> Array:
@@ -185,8 +176,7 @@ def shrink(values: ArrayLike, covariance: ArrayLike) -> Array:
     scatter = found if objective(np.log(found)) < none - 1e-12 else 0.0
     weight = np.linalg.solve(v + scatter * np.eye(size), np.column_stack([np.ones(size), y]))
     mean = float(weight[:, 1].sum() / weight[:, 0].sum())
-    shrunken: Array = mean + scatter * (weight[:, 1] - mean * weight[:, 0])
-    return shrunken
+    return np.asarray(mean + scatter * (weight[:, 1] - mean * weight[:, 0]))
 
 
 def record_claim(
@@ -226,33 +216,14 @@ def record_claim(
     A candidate is looked at because it reads highest, out of all: the adjustment is for all pairs, not for
     one. Values left out of the list (lamps measured and not published) make the claim too strong.
     """
-    check_probability("coverage", coverage)
     estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)
-    if candidate not in estimates.names:
-        message = f"candidate must be one of the names; got {candidate!r}"
-        raise ValueError(message)
-    position = estimates.names.index(candidate)
-    first, second = np.triu_indices(len(estimates.names), 1)
-    compared = contrasts(estimates, first, second)
-    largest = largest_t(estimates, compared, coverage=coverage, seed=seed)
-    difference = estimates.values[first] - estimates.values[second]
-    p = largest.exceedance(np.abs(difference) / compared.standard_uncertainty)
-    mine = (first == position) | (second == position)
-    other = np.where(first == position, second, first)[mine]
-    gain = np.where(first == position, 1.0, -1.0)[mine] * difference[mine]
-    half_width = (largest.critical * compared.standard_uncertainty)[mine]
-    record = int(np.argmin(gain))
-    unclear = tuple(estimates.names[i] for i in other[gain <= half_width])
-    code = "below" if gain[record] <= 0.0 else "not_separated" if unclear else "highest"
-    low, ratio, high = np.exp(gain[record] + half_width[record] * np.array([-1.0, 0.0, 1.0]))
+    demand(candidate in estimates.names, "candidate must be one of the names", repr(candidate))
+    others = compare_pairs(estimates, "tukey", candidate, coverage, seed)  # each over the candidate
+    unclear = tuple(others["a"][~(others["resolved"] & (others["ratio"] < 1.0))])
+    record = others.iloc[int(np.argmax(others["ratio"]))]
+    code = "below" if record["ratio"] >= 1.0 else "not_separated" if unclear else "highest"
+    ratio, low, high = (float(1.0 / record[end]) for end in ("ratio", "high", "low"))
+    comparisons = math.comb(len(estimates.names), 2)
     return RecordClaim(
-        candidate,
-        estimates.names[other[record]],
-        float(ratio),
-        float(low),
-        float(high),
-        float(p[mine][record]),
-        code,
-        unclear,
-        first.size,
+        candidate, record["a"], ratio, low, high, float(record["p"]), code, unclear, comparisons
     )

@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import minimize, root
 
 from photolab.errors import MethodError
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
+from photolab.metrology.arguments import Floats
+from photolab.metrology.columns import IntArray
 
 NOTHING = 1e-9  # of the scatter from inside a level: a smaller variance is zero
 SETTLED = 1e-7  # of the number of readings: the largest slope, in logarithms, at an optimum
@@ -42,8 +40,8 @@ class NestedGroups:
     """
 
     parents: tuple[IntArray, ...]
-    counts: FloatArray
-    means: FloatArray
+    counts: Floats
+    means: Floats
     within: float
     cells: int
     origin: float
@@ -64,18 +62,15 @@ class NestedGroups:
         return (self.cells, *(len(parent) for parent in self.parents), self.readings)
 
     @cached_property
-    def dof(self) -> FloatArray:
+    def dof(self) -> Floats:
         """Degrees of freedom of each level, readings last: its groups less the groups that hold them."""
         return np.diff(np.array(self.sizes, dtype=np.float64))
 
     @cached_property
     def balanced(self) -> bool:
         """Whether every group of a level holds the same number of groups (fixed cells may differ)."""
-        if not self.parents:
-            return True
-        return np.ptp(self.counts) == 0 and all(
-            np.ptp(np.bincount(parent)) == 0 for parent in self.parents[1:]
-        )
+        held = (self.counts, *map(np.bincount, self.parents[1:]))
+        return not self.parents or all(np.ptp(counts) == 0 for counts in held)
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,11 +88,11 @@ class UnweightedSquares:
         Unbiased variances are ``solve @ squares``. [1]
     """
 
-    squares: FloatArray
-    dof: FloatArray
-    solve: FloatArray
+    squares: Floats
+    dof: Floats
+    solve: Floats
 
-    def start(self) -> tuple[FloatArray, FloatArray]:
+    def start(self) -> tuple[Floats, Floats]:
         """Return the levels' unbiased variances over the readings', and the scatter from inside each."""
         variances = self.solve @ self.squares
         inside = self.squares - variances
@@ -151,19 +146,14 @@ class Sweep:
     """Restricted likelihood at one point, and what the fit needs from it."""
 
     objective: float
-    gradient: FloatArray
+    gradient: Floats
     reading_variance: float
-    cell_means: FloatArray
-    cell_weights: FloatArray
+    cell_means: Floats
+    cell_weights: Floats
     mean_square: float
 
 
-def _sums(parent: IntArray, values: FloatArray) -> FloatArray:
-    """Return the sums of values over the groups that hold them."""
-    return np.asarray(np.bincount(parent, values), dtype=np.float64)
-
-
-def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
+def restricted_likelihood(groups: NestedGroups, ratios: Floats) -> Sweep:
     r"""Return minus twice the profiled restricted log-likelihood and its gradient.
 
     One pass inwards to outwards adds the levels one by one, :math:`V_g^{-1} = V_c^{-1} - \frac{\gamma}{1 +
@@ -184,18 +174,18 @@ def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
         units of the inverse reading variance), and the mean square of the outermost groups about their cells.
         [squared unit of the value]
     """
-    weight: FloatArray = groups.counts
+    weight: Floats = groups.counts
     total = groups.counts * groups.means
     quadratic = groups.within + float(total @ groups.means)
     log_det = 0.0
-    inwards: list[tuple[FloatArray, FloatArray, FloatArray]] = []
+    inwards: list[tuple[Floats, Floats, Floats]] = []
     for level in range(groups.depth - 1, -1, -1):
         ratio, parent = ratios[level], groups.parents[level]
         shrink = 1.0 + ratio * weight
         log_det += float(np.log(shrink).sum())
         quadratic -= ratio * float((total**2 / shrink).sum())
         inwards.append((weight, total, shrink))
-        weight, total = _sums(parent, weight / shrink), _sums(parent, total / shrink)
+        weight, total = (np.asarray(np.bincount(parent, x / shrink), dtype=float) for x in (weight, total))
     log_det += float(np.log(weight).sum())
     quadratic -= float((total**2 / weight).sum())
     free = groups.readings - groups.cells
@@ -215,7 +205,7 @@ def restricted_likelihood(groups: NestedGroups, ratios: FloatArray) -> Sweep:
     return Sweep(float(objective), gradient, variance, means, weights, mean_square)
 
 
-def maximise(groups: NestedGroups, squares: UnweightedSquares) -> FloatArray:
+def maximise(groups: NestedGroups, squares: UnweightedSquares) -> Floats:
     """Return the variance ratios of the restricted maximum likelihood, none below zero.
 
     Parameters
@@ -250,10 +240,10 @@ def maximise(groups: NestedGroups, squares: UnweightedSquares) -> FloatArray:
     return best
 
 
-def _search(groups: NestedGroups, scale: FloatArray, notice: FloatArray) -> FloatArray:
+def _search(groups: NestedGroups, scale: Floats, notice: Floats) -> Floats:
     """Return the ratios at the end of one search that starts at the scale."""
 
-    def objective(share: FloatArray) -> tuple[float, FloatArray]:
+    def objective(share: Floats) -> tuple[float, Floats]:
         at = restricted_likelihood(groups, share * scale)
         return at.objective, at.gradient * scale
 
@@ -267,7 +257,7 @@ def _search(groups: NestedGroups, scale: FloatArray, notice: FloatArray) -> Floa
     if not free.any():
         return ratios
 
-    def slope(logarithms: FloatArray) -> FloatArray:
+    def slope(logarithms: Floats) -> Floats:
         trial = ratios.copy()
         trial[free] = np.exp(logarithms)
         return np.asarray(restricted_likelihood(groups, trial).gradient[free] * trial[free])

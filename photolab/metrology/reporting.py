@@ -3,6 +3,8 @@
 import math
 from decimal import ROUND_HALF_UP, Context, Decimal
 
+from photolab.errors import demand
+
 VALUE_DIGITS = 6  # significant digits of a published estimate
 END_DIGITS = 4  # of the ends of an interval, and of an uncertainty
 _MOST_PLACES = 400  # beyond any float
@@ -58,13 +60,9 @@ def published_ends(low: float, high: float) -> tuple[float, float]:
     """
     half = 0.5 * (high - low)
     places = places_for(half) if math.isfinite(half) and half > 0.0 else -_MOST_PLACES
-    rounded = []
-    for end in (low, high):
-        digits = END_DIGITS
-        if math.isfinite(end) and end != 0.0:
-            digits = max(digits, places + _shortened(end).adjusted() + 1)
-        rounded.append(significant(end, digits))
-    return rounded[0], rounded[1]
+    ends = ((end, places + _shortened(end).adjusted() + 1) for end in (low, high))
+    low, high = (significant(end, max(digits, END_DIGITS)) for end, digits in ends)
+    return low, high
 
 
 def decimal(x: float, places: int) -> str:
@@ -115,12 +113,9 @@ def places_for(uncertainty: float, *, digits: int = 2) -> int:
     ValueError
         If the uncertainty is not finite and more than zero, or `digits` is below 1.
     """
-    if digits < 1:
-        message = f"digits must be 1 or more; got {digits}"
-        raise ValueError(message)
-    if not (math.isfinite(uncertainty) and uncertainty > 0):
-        message = f"uncertainty must be finite and more than zero; got {uncertainty:g}"
-        raise ValueError(message)
+    demand(digits >= 1, "digits must be 1 or more", digits)
+    holds = 0.0 < uncertainty < math.inf
+    demand(holds, "uncertainty must be finite and more than zero", f"{uncertainty:g}")
     exact = _shortened(uncertainty)
     places = digits - 1 - exact.adjusted()
     carried = exact.quantize(Decimal(1).scaleb(-places), context=_WIDE)
@@ -149,18 +144,11 @@ def with_uncertainty(value: float, expanded: float) -> str:
     ValueError
         If the expanded uncertainty is negative.
     """
-    if expanded < 0:
-        message = f"expanded uncertainty must be zero or more; got {expanded:g}"
-        raise ValueError(message)
-    if expanded == 0:
-        return f"{_own_digits(value)} ± 0"
-    if not math.isfinite(expanded):
+    demand(not expanded < 0, "expanded uncertainty must be zero or more", f"{expanded:g}")
+    if expanded == 0 or not math.isfinite(expanded):
         return f"{_own_digits(value)} ± {decimal(expanded, 0)}"
-    places = places_for(expanded)
-    if not math.isfinite(value):
-        return f"{decimal(value, 0)} ± {decimal(expanded, places)}"
-    largest = max(abs(value), expanded)
-    if largest < _PLAIN_BELOW and places <= _PLAIN_PLACES:
+    places, largest = places_for(expanded), max(abs(value), expanded)
+    if not math.isfinite(value) or (largest < _PLAIN_BELOW and places <= _PLAIN_PLACES):
         return f"{decimal(value, places)} ± {decimal(expanded, places)}"
     exponent = _shortened(largest).quantize(Decimal(1).scaleb(-places), context=_WIDE).adjusted()
     shifted = [_shortened(x).scaleb(-exponent, context=_WIDE) for x in (value, expanded)]

@@ -31,6 +31,7 @@ References
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -129,11 +130,8 @@ def _of_normal_values(
     """Return the distribution as if every input were normal."""
     if 1 < count <= DRAWN_LIMIT:
         balance = stats.t.isf(-np.expm1(np.log1p(-tail) / count) / 2.0, family.dof)
-        try:
+        with suppress(np.linalg.LinAlgError):
             root, ordered = _root(estimates.covariance, family)
-        except np.linalg.LinAlgError:
-            pass
-        else:
             sizes = _sizes(root, ordered, balance, seed)
             return _from_sizes(family, balance, tail, sizes, root.shape[1] / 2.0)
     critical = stats.t.isf(tail / count / 2.0, family.dof)
@@ -162,12 +160,10 @@ def _root(covariance: Array, family: Contrasts) -> tuple[Array, Contrasts]:
 def _from_sizes(family: Contrasts, balance: Array, tail: float, sizes: Array, half: float) -> LargestT:
     """Return quantile and p values of the largest balanced statistic; `half` is half the dimension of the errors."""
 
-    def beyond(value: Array) -> Array:
-        return np.asarray(special.gammaincc(half, (value / sizes) ** 2 / 2.0).mean(axis=-1))
-
     def exceedance(t: Array) -> Array:
+        beyond = special.gammaincc(half, ((t / balance)[:, None] / sizes) ** 2 / 2.0).mean(axis=-1)
         bound = family.first.size * 2.0 * stats.t.sf(t, family.dof)
-        return np.asarray(np.minimum(beyond((t / balance)[:, None]), np.minimum(bound, 1.0)))
+        return np.asarray(np.minimum(beyond, np.minimum(bound, 1.0)))
 
     length = np.sqrt(special.chdtri(2.0 * half, tail))
     low, high = np.log(length * sizes[[0, -1]])
@@ -207,9 +203,8 @@ def _points(seed: int, values: int, groups: int) -> tuple[NDArray[np.float32], N
     sobol = stats.qmc.Sobol(values + groups, seed=np.random.default_rng(seed))
     even = sobol.random(count).T + 0.5 * 2.0**-sobol.bits  # never 0
     errors = special.ndtri(even[:values])
-    return (errors / np.linalg.norm(errors, axis=0)).astype(np.float32), (even[values:] * LEVELS).astype(
-        np.uint16
-    )
+    directions = errors / np.linalg.norm(errors, axis=0)
+    return directions.astype(np.float32), (even[values:] * LEVELS).astype(np.uint16)
 
 
 @lru_cache(maxsize=64)
