@@ -227,19 +227,19 @@ def seats() -> list[Seat]:
 
 
 CLAIMED = (
-    *("claimed_flux_lm", "claimed_power_W", "claimed_per", "price", "price_per"),
+    *("claimed_flux_lm", "claimed_power_W", "claimed_per", "claimed_where", "price", "price_per"),
     *("driver", "specimens_bought", "obtained"),
 )
-CLAIMS: dict[str, tuple[float, float, str, float, str, str, int, str]] = {
-    "B0": (1450, 58, "lamp", 4.2, "lamp", "", 3, "bought"),
-    "K1": (2600, 26, "lamp", 61.0, "pair", "internal", 4, "bought"),
-    "K2": (5600, 52, "pair", 74.0, "pair", "internal", 1, "bought"),
-    "K3": (2300, 23, "lamp", 48.5, "pair", "external", 2, "bought"),
-    "K4": (2200, 22, "lamp", 39.0, "pair", "external", 2, "bought"),
-    "K5": (1800, 18, "lamp", 27.5, "pair", "internal", 1, "lent"),
-    "K6": (3400, 30, "lamp", 88.0, "pair", "internal", 1, "supplied"),
-    "K7": (9500, 38, "pair", 57.0, "pair", "external", 1, "bought"),
-    "K8": (4400, 50, "pair", 52.0, "pair", "internal", 1, "supplied"),
+CLAIMS: dict[str, tuple[float, float, str, str, float, str, str, int, str]] = {
+    "B0": (1450, 58, "lamp", "box", 4.2, "lamp", "", 3, "bought"),
+    "K1": (2600, 26, "lamp", "front of the box", 61.0, "pair", "internal", 4, "bought"),
+    "K2": (5600, 52, "pair", "front of the box", 74.0, "pair", "internal", 1, "bought"),
+    "K3": (2300, 23, "lamp", "front of the box", 48.5, "pair", "external", 2, "bought"),
+    "K4": (2200, 22, "lamp", "back of the box", 39.0, "pair", "external", 2, "bought"),
+    "K5": (1800, 18, "lamp", "leaflet", 27.5, "pair", "internal", 1, "lent"),
+    "K6": (3400, 30, "lamp", "front of the box", 88.0, "pair", "internal", 1, "supplied"),
+    "K7": (9500, 38, "pair", "page of the seller", 57.0, "pair", "external", 1, "bought"),
+    "K8": (4400, 50, "pair", "front of the box", 52.0, "pair", "internal", 1, "supplied"),
 }
 PRICE_DATE = "2026-04-02"
 COLOUR_K = {"filament": 3200.0, "led": 6600.0}
