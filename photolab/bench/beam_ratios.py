@@ -176,7 +176,7 @@ def beam_ratio(
     grids = (own.grid, reference.grid)
     window = shared_window(*grids)
     sums = weights or tuple(measurand_weights(grid, measurand, window) for grid in grids)
-    values = [float((w * halves(grid)).sum()) for w, grid in zip(sums, grids, strict=True)]
+    values = [float((w * grid.halves).sum()) for w, grid in zip(sums, grids, strict=True)]
     if not min(values) > 0.0:
         message = f"both beams must have light for the {measurand}; got {values[0]:g} and {values[1]:g}"
         raise MethodError(message, code="dark_reference")
@@ -256,11 +256,6 @@ def shared_window(grid: BeamGrid, reference: BeamGrid) -> tuple[Range, Range]:
     return ends[0], ends[1]
 
 
-def halves(grid: BeamGrid) -> Floats:
-    """Return the intensities of a beam with upper limits counted half [cd]."""
-    return grid.intensity * np.where(grid.censored, 0.5, 1.0)
-
-
 def _inputs(
     runs: tuple[BeamRun, BeamRun], measurand: str, weights: Sequence[Floats], range_term: bool
 ) -> Acting:
@@ -273,7 +268,7 @@ def _inputs(
             found[q] = (*found.get(q, ()), (kind, side, by))
 
     for side, (run, w) in enumerate(zip(runs, weights, strict=True)):
-        meter, who, light = run.meter, (run.lamp, run.housing), halves(run.grid)
+        meter, who, light = run.meter, (run.lamp, run.housing), run.grid.halves
         for top in np.unique(run.tops):
             here, key = w * (run.tops == top), (f"{top:g}",)
             share = float((here * light).sum())
@@ -319,5 +314,5 @@ def _ln_ratio(
 def _step(grids: tuple[BeamGrid, BeamGrid], window: tuple[Range, Range]) -> float:
     """Return the standard uncertainty of ln ratio from the grids' step."""
     flux = [window_flux(grid, horizontal=window[0], vertical=window[1]) for grid in grids]
-    own, other = (one.step_uncertainty / one.flux for one in flux)
+    own, other = (one.step_uncertainty / one.value for one in flux)
     return abs(own - other)

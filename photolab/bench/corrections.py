@@ -114,7 +114,8 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
         for column, value in (("link_ln", 0.0), ("link_u", 0.0), ("link_dof", np.inf)):
             table[column] = np.full(table.rows, value)
     meters = table.groups("onto")
-    certified = np.array([_certificate_ln(bench, m) for m in table["onto"][meters.first].tolist()])
+    certificates = [bench.meters[m].certificate for m in table["onto"][meters.first].tolist()]
+    certified = np.log([1.0 if one is None else one.correction for one in certificates])
     table["ln_correction"] = certified[meters.code] + table.numbers("link_ln")
     for name, step in steps.items():
         changed, notes = step(table, bench, name in wanted)
@@ -122,12 +123,6 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
         assumed += notes
     table["ln_value"] = np.log(table["net_lx"]) + table["ln_correction"]
     return Corrected(readings, table, tuple(applied), tuple(assumed))
-
-
-def _certificate_ln(bench: Bench, meter: str) -> float:
-    """Return ln of a certificate's correction: true over displayed reading."""
-    certificate = bench.meters[meter].certificate
-    return 0.0 if certificate is None else float(np.log(certificate.correction))
 
 
 def _dark(table: Columns, _bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:

@@ -25,7 +25,7 @@ from photolab.bench.distance_terms import (
     relative_inputs,
     tape_limit,
 )
-from photolab.bench.model import Bench, Housing, Meter
+from photolab.bench.model import Bench, Housing
 from photolab.bench.rows import result_row
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Measured, from_fit, limits, measured
@@ -337,14 +337,22 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     half, source = tape_limit(housing)
     tape_u = half / math.sqrt(6.0)  # half of the variance of limits
     zero = Input(("tape zero", run, lamp, place), tape_u, kind="distance", source=source)
-    own = (
-        limits("dark reading", instruments.resolution_lx(meter, top) / 2.0 if seen else 0.0),
-        instruments.linearity_input(meter, (f"{top:g}", "", "")),
-    )
-    points = [
-        _point(float(d), level, meter, scatter, tape_u, zero, own)  # type: ignore[arg-type]
-        for d, level in rows.groupby("distance_m")
-    ]
+    dark_u = limits("dark reading", instruments.resolution_lx(meter, top) / 2.0 if seen else 0.0).u
+    linear_u = instruments.linearity_input(meter, (f"{top:g}", "", "")).u
+    rows["step"] = [instruments.resolution_lx(meter, float(top)) for top in rows["range_lx"]]
+    averaged = {"reading_lx": "illuminance_lx", "dark_lx": "dark_off_lx", "illuminance_lx": "value_lx"}
+    means: dict[str, Any] = {name: (column, "mean") for name, column in averaged.items()}
+    levels = rows.groupby("distance_m")
+    points = levels.agg(**means, repeats=("step", "size"), step=("step", "max")).reset_index()
+    d, lux, count = points["distance_m"], points["illuminance_lx"], points["repeats"]
+    points["factor"] = lux / (points["reading_lx"] - points["dark_lx"])
+    # dark reading and linearity are alike for all repeats of a level
+    repeated = ((scatter * lux) ** 2 + points.pop("step") ** 2 / 12.0) / count
+    points["u_lx"] = np.sqrt(repeated + (linear_u * lux) ** 2 + dark_u**2)
+    points["product_cd"], placed = lux * d**2, 2.0 * lux * d * tape_u
+    alone = np.hypot(points["u_lx"] * d**2, placed)
+    points["product_u_cd"] = np.hypot(alone, placed)  # the zero of the tape may be off by as much
+    points["own_percent"] = 100.0 * alone / points["product_cd"]
     split = "half of the distance's variance common to the run, half each placement's own"
     additive_from = "dark reading" if seen else "manual" if range_term else "ignored"
     return DistanceRun(
@@ -352,7 +360,7 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
         lamp=lamp,
         meter=meter.id,
         place=housing,
-        points=pd.DataFrame(points, columns=_POINT),
+        points=points,
         additive=exact if additive_from != "manual" else instruments.range_input(meter, top, (f"{top:g}",)),
         zero=zero,
         centre=photometric_centre(housing),
@@ -363,38 +371,6 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
         corrections=corrected.applied,
         codes=tuple(_cautions(block, lit, additive_from)),
         assumed=(split, *assumed_lengths(housing), *scatter_assumed),
-    )
-
-
-_POINT = [
-    *("distance_m", "reading_lx", "dark_lx", "factor", "illuminance_lx", "u_lx", "repeats"),
-    *("product_cd", "product_u_cd", "own_percent"),
-]
-
-
-def _point(
-    distance: float,
-    level: pd.DataFrame,
-    meter: Meter,
-    scatter: float,
-    placement_u: float,
-    zero: Input,
-    own: tuple[Input, Input],
-) -> tuple[float, ...]:
-    """Return the mean of the repeats at one distance, and what it may be off by itself."""
-    value, count, (dark, linear) = float(level["value_lx"].mean()), len(level), own
-    step = max(instruments.resolution_lx(meter, float(top)) for top in level["range_lx"])
-    each = 1.0 / math.sqrt(count)  # dark reading and linearity are alike for all repeats of a level
-    scattered, figure = Input("scatter", scatter), limits("last figure", step / 2.0)
-    light = measured(value, (scattered, value * each), (figure, each), (linear, value), dark)
-    placed = measured(distance, Input("placement", placement_u))
-    product = light * measured(distance, Input("placement", placement_u), zero) ** 2
-    reading, taken = float(level["illuminance_lx"].mean()), float(level["dark_off_lx"].mean())
-    factor = value / (reading - taken)
-    own_percent = 100.0 * (light * placed**2).u / product.value
-    return (
-        *(distance, reading, taken, factor, value, light.u, count),
-        *(product.value, product.u, own_percent),
     )
 
 

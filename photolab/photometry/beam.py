@@ -5,11 +5,12 @@ plane of the wall (``screen``: tan h = x/D, tan v = y/D); on a turntable they ar
 Results are relative to the bench's own baseline; they are no test of a lamp against a regulation.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import RectBivariateSpline
+from scipy.interpolate import RectBivariateSpline, make_interp_spline
 from scipy.optimize import least_squares
 
 from photolab.errors import MethodError
@@ -47,7 +48,7 @@ class BeamGrid:
         Angles up, increasing. [deg]
     intensity : ndarray, shape (m, n)
         Luminous intensity. [cd]
-    at_most : ndarray of bool, shape (m, n), optional
+    censored : ndarray of bool, shape (m, n), optional
         Cells whose reading was below what the meter can tell: the intensity is an upper limit. None are when
         not given.
     projection : str, default "screen"
@@ -62,17 +63,17 @@ class BeamGrid:
     horizontal: Floats
     vertical: Floats
     intensity: Floats
-    at_most: Flags | None = None
+    censored: Flags = None  # type: ignore[assignment]
     projection: str = "screen"
 
     def __post_init__(self) -> None:
         for name in ("horizontal", "vertical"):
             object.__setattr__(self, name, axis(name, getattr(self, name)))
         cells = not_negative("intensity", self.intensity, "cd")
-        flags = np.zeros(cells.shape, bool) if self.at_most is None else np.asarray(self.at_most, bool)
+        flags = np.zeros(cells.shape, bool) if self.censored is None else np.asarray(self.censored, bool)
         shape = (self.vertical.size, self.horizontal.size)
         if cells.shape != shape or flags.shape != shape:
-            message = f"intensity and at_most must have shape {shape}; got {cells.shape} and {flags.shape}"
+            message = f"intensity and censored must have shape {shape}; got {cells.shape} and {flags.shape}"
             raise ValueError(message)
         if np.isnan(cells).any():
             missing = int(np.isnan(cells).sum())
@@ -82,18 +83,12 @@ class BeamGrid:
             message = f"projection must be screen or sphere; got {self.projection!r}"
             raise ValueError(message)
         object.__setattr__(self, "intensity", cells)
-        object.__setattr__(self, "at_most", flags)
+        object.__setattr__(self, "censored", flags)
 
     @property
-    def censored(self) -> Flags:
-        """Cells whose intensity is an upper limit.
-
-        Returns
-        -------
-        ndarray of bool, shape (m, n)
-            The flags.
-        """
-        return np.zeros(self.intensity.shape, bool) if self.at_most is None else self.at_most
+    def halves(self) -> Floats:
+        """Intensities with upper limits counted half [cd]."""
+        return self.intensity * np.where(self.censored, 0.5, 1.0)
 
 
 @dataclass(frozen=True)
@@ -118,61 +113,40 @@ class Peak:
 
 
 @dataclass(frozen=True)
-class WindowFlux:
-    """Luminous flux through a window of directions.
+class BeamSum:
+    """A weighted sum of the cells of a beam: a luminous flux, or a mean intensity.
 
     Attributes
     ----------
-    flux : float
-        Luminous flux, cells that are upper limits counted half. [lm]
+    value : float
+        The sum, cells that are upper limits counted half. [lm or cd]
     standard_uncertainty : float
-        From cells, scale, common term, cells that are upper limits, and the grid's step. [lm]
+        From cells, scale, common term, cells that are upper limits, and of a flux the grid's step. [lm or cd]
     low, high : float
-        Flux with upper-limit cells counted as zero and in full. [lm]
+        Sum with upper-limit cells counted as zero and in full. [lm or cd]
+    weight : float
+        Sum of the weights: the solid angle of a flux, 1 of a mean. [sr or 1]
+    cells, at_most_cells : int
+        Cells that count, and how many of them are upper limits. [1]
     step_uncertainty : float
-        Part from the step: a third of the change on every second node. [lm]
-    solid_angle : float
-        Of the window. [sr]
-    cells, at_most_cells : int
-        Cells that count, and how many of them are upper limits. [1]
+        Part from the step: a third of the change of a flux on every second node; 0 of a mean. [lm]
     """
 
-    flux: float
+    value: float
     standard_uncertainty: float
     low: float
     high: float
+    weight: float
+    cells: int
+    at_most_cells: int
     step_uncertainty: float
-    solid_angle: float
-    cells: int
-    at_most_cells: int
 
-
-@dataclass(frozen=True)
-class MeanAboveCutoff:
-    """Mean intensity of the cells above the cut-off.
-
-    Attributes
-    ----------
-    mean : float
-        Mean, cells that are upper limits counted half. [cd]
-    standard_uncertainty : float
-        Its standard uncertainty. [cd]
-    low, high : float
-        Mean with upper-limit cells counted as zero and in full. [cd]
-    cells, at_most_cells : int
-        Cells that count, and how many of them are upper limits. [1]
-    code : str
-        ``measured``, ``partly_at_most`` or ``at_most`` (every cell is an upper limit: quote `high` as at
-        most).
-    """
-
-    mean: float
-    standard_uncertainty: float
-    low: float
-    high: float
-    cells: int
-    at_most_cells: int
-    code: str
+    @property
+    def code(self) -> str:
+        """``measured``, ``partly_at_most`` or ``at_most`` (every cell is an upper limit: quote `high` as at most)."""
+        if not self.at_most_cells:
+            return "measured"
+        return "at_most" if self.at_most_cells == self.cells else "partly_at_most"
 
 
 @dataclass(frozen=True, eq=False)
@@ -275,13 +249,11 @@ def intensity_from_wall(
     if sensor not in SENSORS[:2]:
         message = f"sensor must be faces_lamp or flat_wall; got {sensor!r}"
         raise ValueError(message)
-    span = float(positive("distance + offset", float(positive("distance", distance, "m")) + offset, "m"))
+    span = _span(distance, offset)
     x, y = finite("x_mm", x_mm, "mm"), finite("y_mm", y_mm, "mm")
-    x, y, reading, flags = _full_grid(x, y, not_negative("illuminance", illuminance, "lx"), at_most)
-    square = span**2 + (x[None, :] ** 2 + y[:, None] ** 2) * 1e-6
-    cosine = 1.0 if sensor == "faces_lamp" else span / np.sqrt(square)
+    x, y, reading, flags = _full_grid(x, y, illuminance, at_most)
     h, v = (np.degrees(np.arctan(s * 1e-3 / span)) for s in (x, y))
-    return BeamGrid(h, v, reading * square / cosine, flags, "screen")
+    return intensity_from_angles(h, v, reading, distance=span, sensor=sensor, at_most=flags)
 
 
 def intensity_from_angles(
@@ -333,11 +305,11 @@ def intensity_from_angles(
     if sensor not in SENSORS:
         message = f"sensor must be one of {', '.join(SENSORS)}; got {sensor!r}"
         raise ValueError(message)
-    span = float(positive("distance + offset", float(positive("distance", distance, "m")) + offset, "m"))
-    h, v, reading, flags = _full_grid(h, v, not_negative("illuminance", illuminance, "lx"), at_most)
+    span = _span(distance, offset)
+    h, v, reading, flags = _full_grid(h, v, illuminance, at_most)
     if sensor == "turned_lamp":
         return BeamGrid(h, v, reading * span**2, flags, "sphere")
-    square = span**2 * (1.0 + np.tan(np.radians(h))[None, :] ** 2 + np.tan(np.radians(v))[:, None] ** 2)
+    square = span**2 * (1.0 + np.tan(np.radians(h)) ** 2 + np.tan(np.radians(v))[:, None] ** 2)
     cosine = 1.0 if sensor == "faces_lamp" else span / np.sqrt(square)
     return BeamGrid(h, v, reading * square / cosine, flags, "screen")
 
@@ -387,7 +359,7 @@ def window_flux(
     cell_uncertainty: ArrayLike = 0.0,
     common_uncertainty: ArrayLike = 0.0,
     scale_uncertainty: float = 0.0,
-) -> WindowFlux:
+) -> BeamSum:
     r"""Return the luminous flux through a window of directions.
 
     .. math:: \Phi = \iint I \, \frac{d\Omega}{dh\,dv} \, dh \, dv
@@ -408,7 +380,7 @@ def window_flux(
 
     Returns
     -------
-    WindowFlux
+    BeamSum
         Flux and its uncertainty.
 
     Raises
@@ -423,30 +395,16 @@ def window_flux(
     Bilinear between cells. The flux holds for the window alone; a lamp's whole flux needs all directions.
     """
     weights = window_weights(grid, horizontal=horizontal, vertical=vertical)
-    halves = grid.intensity * np.where(grid.censored, 0.5, 1.0)
-    flux = float((weights * halves).sum())
+    rows, columns = (_every_second(nodes) for nodes in (grid.vertical, grid.horizontal))
     thinned = BeamGrid(
-        horizontal=_every_second(grid.horizontal),
-        vertical=_every_second(grid.vertical),
-        intensity=_every_second(_every_second(halves, 0), 1),
+        grid.horizontal[columns],
+        grid.vertical[rows],
+        grid.halves[np.ix_(rows, columns)],
         projection=grid.projection,
     )
-    thin_weights = window_weights(thinned, horizontal=horizontal, vertical=vertical)
-    thin = float((thin_weights * thinned.intensity).sum())
-    step = abs(flux - thin) / 3.0
-    doubt = _doubt(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty)
-    counted = weights > 0
-    limits = float((weights * grid.intensity * grid.censored).sum())
-    return WindowFlux(
-        flux=flux,
-        standard_uncertainty=float(np.sqrt(doubt**2 + step**2)),
-        low=flux - limits / 2.0,
-        high=flux + limits / 2.0,
-        step_uncertainty=step,
-        solid_angle=float(weights.sum()),
-        cells=int(counted.sum()),
-        at_most_cells=int((counted & grid.censored).sum()),
-    )
+    thin = window_weights(thinned, horizontal=horizontal, vertical=vertical) * thinned.intensity
+    step = abs(float((weights * grid.halves).sum()) - float(thin.sum())) / 3.0
+    return _sum(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty, step)
 
 
 def mean_above_cutoff(
@@ -457,7 +415,7 @@ def mean_above_cutoff(
     cell_uncertainty: ArrayLike = 0.0,
     common_uncertainty: ArrayLike = 0.0,
     scale_uncertainty: float = 0.0,
-) -> MeanAboveCutoff:
+) -> BeamSum:
     """Return the plain mean of the cells in a window above the cut-off, upper limits kept as such.
 
     Parameters
@@ -475,7 +433,7 @@ def mean_above_cutoff(
 
     Returns
     -------
-    MeanAboveCutoff
+    BeamSum
         Mean, uncertainty, and how much of it is only an upper limit.
 
     Raises
@@ -491,13 +449,7 @@ def mean_above_cutoff(
     lamp's.
     """
     weights = mean_weights(grid, horizontal=horizontal, vertical=vertical)
-    chosen = weights > 0.0
-    limits = float((weights * grid.intensity * grid.censored).sum())
-    high = float((weights * grid.intensity).sum())
-    cells, flagged = int(chosen.sum()), int((chosen & grid.censored).sum())
-    doubt = _doubt(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty)
-    code = "measured" if flagged == 0 else "at_most" if flagged == cells else "partly_at_most"
-    return MeanAboveCutoff(high - limits / 2.0, doubt, high - limits, high, cells, flagged, code)
+    return _sum(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty)
 
 
 def ratio_map(
@@ -589,17 +541,18 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
     h, v, wanted = _core(grid, reference, largest)
     top = float(wanted.max())
 
-    def left(shift: Floats) -> Floats:
+    def laid(shift: Floats) -> tuple[Floats, float]:
         moved = beam(v + shift[1], h + shift[0])
-        scale = float((moved * wanted).sum() / (wanted * wanted).sum())
+        return moved, float((moved * wanted).sum() / (wanted * wanted).sum())
+
+    def left(shift: Floats) -> Floats:
+        moved, scale = laid(shift)
         return np.asarray(((moved - scale * wanted) / (top * max(scale, _DARK))).ravel())
 
     trials = np.linspace(-largest, largest, 2 * int(np.ceil(largest / 0.5)) + 1)
     starts = [np.array([a, b]) for a in trials for b in trials]
     start = min(starts, key=lambda shift: float((left(shift) ** 2).sum()))
     found = least_squares(left, start, bounds=(-largest, largest), x_scale=0.1, xtol=1e-10, ftol=1e-12)
-    moved = beam(v + found.x[1], h + found.x[0])
-    scale = float((moved * wanted).sum() / (wanted * wanted).sum())
     misfit = float(np.sqrt(np.mean(found.fun**2)))
     codes = {
         "shapes_differ": misfit > _DIFFERENT_SHAPES,
@@ -612,7 +565,7 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
     return AimOffset(
         horizontal=float(found.x[0]),
         vertical=float(found.x[1]),
-        scale=scale,
+        scale=laid(found.x)[1],
         misfit=misfit,
         horizontal_step=across,
         vertical_step=up,
@@ -696,8 +649,6 @@ def window_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Flo
     MethodError
         If the window is not inside the grid (code ``outside_grid``).
     """
-    _in_order("horizontal", horizontal)
-    _in_order("vertical", vertical)
     across = _axis_weights("horizontal", grid.horizontal, horizontal)
     up = _axis_weights("vertical", grid.vertical, vertical)
     return np.outer(up, across) * solid_angle_density(grid) * (np.pi / 180.0) ** 2
@@ -705,34 +656,42 @@ def window_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Flo
 
 def _axis_weights(name: str, nodes: Floats, limits: Range) -> Floats:
     """Return weights that integrate the straight lines between nodes from limit to limit."""
-    _inside(name, nodes, limits)
-    cuts = np.unique(np.concatenate([nodes[(nodes > limits[0]) & (nodes < limits[1])], limits]))
-    at_cuts = np.zeros(cuts.size)
-    at_cuts[:-1] += np.diff(cuts) / 2.0
-    at_cuts[1:] += np.diff(cuts) / 2.0
-    left = np.clip(np.searchsorted(nodes, cuts, side="right") - 1, 0, nodes.size - 2)
-    share = (cuts - nodes[left]) / (nodes[left + 1] - nodes[left])
-    weights = np.zeros(nodes.size)
-    np.add.at(weights, left, at_cuts * (1.0 - share))
-    np.add.at(weights, left + 1, at_cuts * share)
-    return weights
+    _in_order(name, limits)
+    if limits[0] < nodes[0] - 1e-9 or limits[1] > nodes[-1] + 1e-9:
+        ends = (float(nodes[0]), float(nodes[-1]))
+        reach = f"{ends[0]:g} to {ends[1]:g} deg; got {limits[0]:g} to {limits[1]:g} deg"
+        message = f"{name} must lie in the grid, {reach}"
+        raise MethodError(message, code="outside_grid", known={"covered_deg": ends})
+    cuts = np.unique([*nodes[(nodes > limits[0]) & (nodes < limits[1])], *limits])
+    hats = make_interp_spline(nodes, np.eye(nodes.size), k=1)
+    return np.asarray(np.trapezoid(hats(cuts), cuts, axis=0))
 
 
-def _every_second(values: Floats, along: int = 0) -> Floats:
-    """Return every second entry along an axis, the last one kept."""
-    count = values.shape[along]
-    return np.take(values, np.unique(np.append(np.arange(0, count, 2), count - 1)), axis=along)
+def _every_second(nodes: Floats) -> NDArray[np.int_]:
+    """Return indices of every second node, the last one kept."""
+    return np.unique([*range(0, nodes.size, 2), nodes.size - 1])
 
 
-def _doubt(grid: BeamGrid, weights: Floats, cell: ArrayLike, common: ArrayLike, scale: float) -> float:
-    """Return the standard uncertainty of a weighted sum of cells."""
+def _sum(
+    grid: BeamGrid, weights: Floats, cell: ArrayLike, common: ArrayLike, scale: float, step: float = 0.0
+) -> BeamSum:
+    """Return a weighted sum of the cells, and its uncertainty."""
     own = weights * not_negative("cell_uncertainty", cell, "cd")
     shared = float((weights * not_negative("common_uncertainty", common, "cd")).sum())
-    scaled = float(not_negative("scale_uncertainty", scale, "(relative)")) * float(
-        (weights * grid.intensity).sum()
+    high = float((weights * grid.intensity).sum())
+    scaled = float(not_negative("scale_uncertainty", scale, "(relative)")) * high
+    limits = float((weights * grid.intensity * grid.censored).sum())
+    counted = weights > 0.0
+    return BeamSum(
+        value=high - limits / 2.0,
+        standard_uncertainty=math.hypot(np.linalg.norm(own), shared, scaled, limits / math.sqrt(12.0), step),
+        low=high - limits,
+        high=high,
+        weight=float(weights.sum()),
+        cells=int(counted.sum()),
+        at_most_cells=int((counted & grid.censored).sum()),
+        step_uncertainty=step,
     )
-    limits = float((weights * grid.intensity * grid.censored).sum()) / np.sqrt(12.0)
-    return float(np.sqrt((own**2).sum() + shared**2 + scaled**2 + limits**2))
 
 
 def _smooth(grid: BeamGrid) -> RectBivariateSpline:
@@ -808,17 +767,6 @@ def axis(name: str, values: ArrayLike) -> Floats:
     return nodes
 
 
-def _inside(name: str, nodes: Floats, limits: Range) -> None:
-    """Refuse limits that reach beyond the nodes."""
-    if limits[0] >= nodes[0] - 1e-9 and limits[1] <= nodes[-1] + 1e-9:
-        return
-    ends = f"{nodes[0]:g} to {nodes[-1]:g} deg"
-    message = f"{name} must lie in the grid, {ends}; got {limits[0]:g} to {limits[1]:g} deg"
-    raise MethodError(
-        message, code="outside_grid", known={"covered_deg": (float(nodes[0]), float(nodes[-1]))}
-    )
-
-
 def _between(name: str, nodes: Floats, limits: Range) -> Flags:
     """Return which nodes lie between two limits, edges included."""
     _in_order(name, limits)
@@ -832,10 +780,16 @@ def _in_order(name: str, limits: Range) -> None:
         raise ValueError(message)
 
 
+def _span(distance: float, offset: float) -> float:
+    """Return the distance from the photometric centre [m]."""
+    return float(positive("distance + offset", float(positive("distance", distance, "m")) + offset, "m"))
+
+
 def _full_grid(
-    x: Floats, y: Floats, reading: Floats, at_most: ArrayLike | None
+    x: Floats, y: Floats, illuminance: ArrayLike, at_most: ArrayLike | None
 ) -> tuple[Floats, Floats, Floats, Flags]:
     """Return axes and readings as a full grid, from a grid or from a list of points."""
+    reading = not_negative("illuminance", illuminance, "lx")
     flags = np.zeros(reading.shape, bool) if at_most is None else np.asarray(at_most, bool)
     if flags.shape != reading.shape:
         message = f"at_most must have the shape of illuminance, {reading.shape}; got {flags.shape}"
@@ -852,21 +806,17 @@ def _full_grid(
     rows, at_y = np.unique(y, return_inverse=True)
     count = np.zeros((rows.size, columns.size), int)
     np.add.at(count, (at_y, at_x), 1)
-    _say_holes(count, columns, rows)
-    cells, marks = np.empty(count.shape), np.empty(count.shape, bool)
-    cells[at_y, at_x], marks[at_y, at_x] = reading, flags
-    return columns, rows, cells, marks
-
-
-def _say_holes(count: NDArray[np.int_], columns: Floats, rows: Floats) -> None:
     for wrong, code, words in (
         (count == 0, "grid_has_holes", "missing"),
         (count > 1, "doubled_point", "doubled"),
     ):
         if wrong.any():
-            row, column = (int(i) for i in np.argwhere(wrong)[0])
+            row, column = np.argwhere(wrong)[0]
             message = (
                 f"illuminance must fill the grid of {rows.size} rows and {columns.size} columns once; "
-                f"{int(wrong.sum())} points are {words}, the first at ({columns[column]:g}, {rows[row]:g})"
+                f"{wrong.sum()} points are {words}, the first at ({columns[column]:g}, {rows[row]:g})"
             )
             raise MethodError(message, code=code, known={"points": int(wrong.sum())})
+    cells, marks = np.empty(count.shape), np.empty(count.shape, bool)
+    cells[at_y, at_x], marks[at_y, at_x] = reading, flags
+    return columns, rows, cells, marks

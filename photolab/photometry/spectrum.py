@@ -6,7 +6,7 @@ radiation of illuminant A is 156.2 lm/W on 380-780 nm and 122.9 lm/W on 360-830 
 """
 
 from collections.abc import Iterable
-from functools import lru_cache
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -60,9 +60,7 @@ def photopic_efficiency(wavelength: ArrayLike) -> Any:
     ----------
     .. [1] CIE 018:2019, The Basis of Physical Photometry.
     """
-    table_wavelength, efficiency = _photopic_table()
-    grid = positive("wavelength", wavelength, "nm")
-    return as_given(np.asarray(np.interp(grid, table_wavelength, efficiency, left=0.0, right=0.0)))
+    return _tabulated(_table("photopic_efficiency.csv"), wavelength, outside=0.0)
 
 
 def illuminant_a(wavelength: ArrayLike) -> Any:
@@ -151,15 +149,12 @@ def led_illuminant(wavelength: ArrayLike, name: str) -> Any:
     ----------
     .. [1] CIE 015:2018, Colorimetry, LED illuminants, 5 nm.
     """
-    table = _led_table()
+    table = _table("led_illuminants.csv")
     known = sorted(table["illuminant"].unique())
     if name not in known:
         message = f"name must be one of {', '.join(known)}; got {name!r}"
         raise ValueError(message)
-    rows = table[table["illuminant"] == name]
-    grid = positive("wavelength", wavelength, "nm")
-    node, value = rows["wavelength_nm"].to_numpy(float), rows["value"].to_numpy(float)
-    return as_given(np.asarray(np.interp(grid, node, value, left=np.nan, right=np.nan)))
+    return _tabulated(table[table["illuminant"] == name], wavelength, outside=np.nan)
 
 
 def luminous_efficacy_of_radiation(
@@ -243,13 +238,13 @@ def mismatch_index(
     ----------
     .. [1] CIE S 023:2013, Characterization of the performance of illuminance meters and luminance meters.
     """
-    curves = [("responsivity", wavelength, responsivity)]
-    if calibration_source is not None:
-        curves.append(("calibration_source", wavelength, calibration_source))
-    grid, (response, *given) = _on_common_grid(window, curves)
-    source = given[0] if given else illuminant_a(grid)
+    curves = [
+        ("responsivity", wavelength, responsivity),
+        ("calibration_source", wavelength, calibration_source),
+    ]
+    grid, (response, source) = _on_common_grid(window, curves)
     efficiency = photopic_efficiency(grid)
-    scale = _integral(grid, source * efficiency) / _response(grid, source, response, "calibration_source")
+    scale = _true_over_read(grid, source, response, "calibration_source")
     return _integral(grid, np.abs(scale * response - efficiency)) / _integral(grid, efficiency)
 
 
@@ -305,15 +300,11 @@ def mismatch_correction(
     .. [1] CIE S 017:2020, International Lighting Vocabulary, term 17-25-115.
     """
     own = wavelength if source_wavelength is None else source_wavelength
-    curves = [("responsivity", wavelength, responsivity), ("source", own, source)]
-    if calibration_source is not None:
-        curves.append(("calibration_source", wavelength, calibration_source))
-    grid, (response, lamp, *given) = _on_common_grid(window, curves)
-    calibration = given[0] if given else illuminant_a(grid)
-    efficiency = photopic_efficiency(grid)
-    seen = _integral(grid, lamp * efficiency) / _response(grid, lamp, response, "source")
-    calibrated = _response(grid, calibration, response, "calibration_source")
-    return seen * calibrated / _integral(grid, calibration * efficiency)
+    curves: list[Any] = [("responsivity", wavelength, responsivity), ("source", own, source)]
+    curves.append(("calibration_source", wavelength, calibration_source))
+    grid, (response, lamp, calibration) = _on_common_grid(window, curves)
+    factor = _true_over_read(grid, lamp, response, "source")
+    return factor / _true_over_read(grid, calibration, response, "calibration_source")
 
 
 def correction_uncertainty(
@@ -377,26 +368,24 @@ def correction_uncertainty(
     return max(abs(logs[1] - logs[0]) / 2.0, floor)
 
 
-@lru_cache(maxsize=1)
-def _photopic_table() -> tuple[Floats, Floats]:
-    table = _read("photopic_efficiency.csv")
-    return table["wavelength_nm"].to_numpy(float), table["value"].to_numpy(float)
-
-
-@lru_cache(maxsize=1)
-def _led_table() -> pd.DataFrame:
-    return _read("led_illuminants.csv")
-
-
-def _read(name: str) -> pd.DataFrame:
+@cache
+def _table(name: str) -> pd.DataFrame:
     with (files("photolab.photometry.tables") / name).open(encoding="utf-8") as stream:
         return pd.read_csv(stream)
 
 
-def _response(grid: Floats, source: Floats, response: Floats, name: str) -> float:
+def _tabulated(table: pd.DataFrame, wavelength: ArrayLike, *, outside: float) -> Any:
+    """Return the values of a published table at wavelengths [nm], linear between its rows."""
+    nodes, values = (table[name].to_numpy(float) for name in ("wavelength_nm", "value"))
+    grid = positive("wavelength", wavelength, "nm")
+    return as_given(np.asarray(np.interp(grid, nodes, values, left=outside, right=outside)))
+
+
+def _true_over_read(grid: Floats, source: Floats, response: Floats, name: str) -> float:
+    """Return what the eye sees of a source over what the meter reads, any scale."""
     seen = _integral(grid, source * response)
     if seen > 0:
-        return seen
+        return _integral(grid, source * photopic_efficiency(grid)) / seen
     message = f"{name} and responsivity must overlap; the meter would read 0 on this light"
     raise MethodError(message, code="no_response")
 
@@ -407,28 +396,32 @@ def _integral(grid: Floats, values: Floats) -> float:
 
 
 def _on_common_grid(
-    window: tuple[float, float] | None, curves: Iterable[tuple[str, ArrayLike, ArrayLike]]
+    window: tuple[float, float] | None, curves: Iterable[tuple[str, ArrayLike, ArrayLike | None]]
 ) -> tuple[Floats, list[Floats]]:
-    """Return every 1 nm in the window (None: what all cover) with the curves' own wavelengths, and the curves on it."""
-    checked = [(name, *_curve(name, wavelength, value)) for name, wavelength, value in curves]
-    if window is None:
-        low, high = max(w[0] for _, w, _ in checked), min(w[-1] for _, w, _ in checked)
-    else:
-        low, high = window
+    """Return every 1 nm in the window (None: what all cover) with the curves' own wavelengths, and the curves on it.
+
+    A curve that is not given is that of illuminant A.
+    """
+    given = {name: None if value is None else _curve(name, nodes, value) for name, nodes, value in curves}
+    known = {name: curve for name, curve in given.items() if curve is not None}
+    nodes = [nodes for nodes, _ in known.values()]
+    low, high = window or (max(w[0] for w in nodes), min(w[-1] for w in nodes))
     if not low < high:
         message = f"window must run from a lower to a higher wavelength; got {low:g} to {high:g} nm"
         raise ValueError(message)
-    for name, nodes, _ in checked:
-        _covers(name, nodes, low, high)
+    for name, (own, _) in known.items():
+        _covers(name, own, low, high)
     whole = np.arange(np.ceil(max(low, 1.0)), np.floor(min(high, 1000.0)) + 1.0)
-    grid = np.unique(np.concatenate([[low, high], whole, *(w for _, w, _ in checked)]))
+    grid = np.unique(np.concatenate([[low, high], whole, *nodes]))
     grid = grid[(grid >= low) & (grid <= high)]
-    on_grid = [np.interp(grid, nodes, values) for _, nodes, values in checked]
-    for (name, *_), values in zip(checked, on_grid, strict=True):
+    on_grid = {
+        n: illuminant_a(grid) if curve is None else np.interp(grid, *curve) for n, curve in given.items()
+    }
+    for name, values in on_grid.items():
         if not values.any():
             message = f"{name} must not be zero everywhere in {low:g}-{high:g} nm"
             raise ValueError(message)
-    return grid, on_grid
+    return grid, list(on_grid.values())
 
 
 def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
@@ -444,7 +437,11 @@ def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats,
     if np.isnan(nodes).any() or np.isnan(heights).any():
         message = f"wavelength and {name} must have no missing values; got NaN"
         raise ValueError(message)
-    _in_nanometres(nodes)
+    lowest, highest = float(nodes.min()), float(nodes.max())
+    looks = {"metres": highest < 1e-3, "micrometres": highest < 100.0, "angstroms": lowest > 2000.0}
+    if unit := next((unit for unit, holds in looks.items() if holds), ""):
+        message = f"wavelength must be in nanometres; {lowest:g} to {highest:g} looks like {unit}"
+        raise ValueError(message)
     if (np.diff(nodes) <= 0).any():
         at = int(np.argmax(np.diff(nodes) <= 0)) + 1
         message = (
@@ -452,16 +449,6 @@ def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats,
         )
         raise ValueError(message)
     return nodes, heights
-
-
-def _in_nanometres(nodes: Floats) -> None:
-    lowest, highest = float(nodes.min()), float(nodes.max())
-    looks = "micrometres" if highest < 100.0 else "angstroms" if lowest > 2000.0 else ""
-    if highest < 1e-3:
-        looks = "metres"
-    if looks:
-        message = f"wavelength must be in nanometres; {lowest:g} to {highest:g} looks like {looks}"
-        raise ValueError(message)
 
 
 def _covers(name: str, nodes: Floats, low: float, high: float) -> None:
