@@ -135,23 +135,19 @@ def read_beams(
                 wanting = "must state distance_m to turn lux on a wall into intensities; it does not"
                 message = f"housing {housing.id} {wanting}"
                 raise MethodError(message, code="no_distance")
-            angles = bool(block["horizontal_deg"].notna().all())
-            places = (
-                block[["horizontal_deg", "vertical_deg"] if angles else ["x_mm", "y_mm"]].to_numpy(float).T
-            )
-            cells, factor, shared = _cells(bench, block, lamp, wanted)
-            if np.unique(places[0]).size == 1:
-                scans.append(_scan(where, housing, places, angles, cells, factor))
+            cells = _cells(bench, block, lamp, housing, wanted)
+            if np.unique(cells["places"][0]).size == 1:
+                scans.append(_scan(where, housing, cells))
             else:
-                grids.append(_grid(where, housing, places, angles, cells, factor, shared))
+                grids.append(_grid(where, housing, cells))
         except MethodError as refusal:
             refused.append(Refusal(*where, refusal.code, str(refusal)))
     return tuple(grids), tuple(scans), tuple(refused)
 
 
 def _cells(
-    bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str]
-) -> tuple[dict[str, Any], float, dict[str, Any]]:
+    bench: Bench, block: pd.DataFrame, lamp: str, housing: Housing, wanted: frozenset[str]
+) -> dict[str, Any]:
     """Return readings without the dark, each's own doubt and range [lx], their factor [1], and what all share."""
     if len(set(block["meter"])) > 1:
         message = f"a beam must be read with one meter; got {', '.join(sorted(set(block['meter'])))}"
@@ -175,7 +171,6 @@ def _cells(
     if technology == "filament":
         assumed.append(f"supply of {lamp} within {steps.ASSUMED_VOLTAGE_LIMIT_V:g} V")
     done = {"dark": (dark != 0).any(), "spectral": found is not None and found[0] != 1.0}
-    housing = bench.housings[str(block["housing"].iloc[0])]
     lengths = {
         "offset_mm": "photometric centre at the reference face",
         "sensor": "meter head facing the lamp",
@@ -187,37 +182,32 @@ def _cells(
         "corrections": tuple(name for name, on in done.items() if on),
         "assumed": (*assumed, *(said for key, said in lengths.items() if key not in housing.declared)),
     }
-    return {"net": net, "own": own, "tops": np.nan_to_num(tops, nan=0.0), "at_most": at_most}, factor, shared
+    angles = bool(block["horizontal_deg"].notna().all())
+    places = block[["horizontal_deg", "vertical_deg"] if angles else ["x_mm", "y_mm"]].to_numpy(float).T
+    read = {"net": net, "own": own, "tops": np.nan_to_num(tops, nan=0.0), "at_most": at_most}
+    return read | {"factor": factor, "angles": angles, "places": places, "shared": shared}
 
 
-def _scan(
-    where: Where, housing: Housing, places: Floats, angles: bool, cells: dict[str, Any], factor: float
-) -> BeamScan:
+def _scan(where: Where, housing: Housing, cells: dict[str, Any]) -> BeamScan:
     """Return a vertical scan as intensities."""
     span = housing.distance_m + housing.offset_mm / 1000.0
-    across, up = places if angles else np.degrees(np.arctan(places / 1000.0 / span))
+    places = cells["places"]
+    across, up = places if cells["angles"] else np.degrees(np.arctan(places / 1000.0 / span))
     order = np.argsort(up, kind="stable")
     ray = span * np.sqrt(1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2)
     angle = np.arccos(span / ray) if housing.sensor == "flat_wall" else 0.0
-    per_lux = luminous_intensity(factor, ray, incidence_angle=angle)
+    per_lux = luminous_intensity(cells["factor"], ray, incidence_angle=angle)
     light, own = ((cells[name] * per_lux)[order] for name in ("net", "own"))
     return BeamScan(*where, float(across[0]), up[order], light, own)
 
 
-def _grid(
-    where: Where,
-    housing: Housing,
-    places: Floats,
-    angles: bool,
-    cells: dict[str, Any],
-    factor: float,
-    shared: dict[str, Any],
-) -> BeamRun:
+def _grid(where: Where, housing: Housing, cells: dict[str, Any]) -> BeamRun:
     """Return a grid as intensities; the uncertainties and the ranges stand on the same cells."""
-    make, (across, up) = intensity_from_angles if angles else intensity_from_wall, places
+    (across, up), factor = cells["places"], cells["factor"]
+    make = intensity_from_angles if cells["angles"] else intensity_from_wall
     how: dict[str, Any] = {"distance": housing.distance_m, "sensor": housing.sensor}
     how["offset"] = housing.offset_mm / 1000.0
     grid = make(across, up, factor * cells["net"], **how, at_most=cells["at_most"])
     per_lux = make(across, up, np.full(len(up), factor), **how).intensity
-    own, tops = (cells[name][np.lexsort(places)].reshape(per_lux.shape) for name in ("own", "tops"))
-    return BeamRun(*where, grid, per_lux, own * per_lux, tops, **shared)
+    own, tops = (cells[name][np.lexsort(cells["places"])].reshape(per_lux.shape) for name in ("own", "tops"))
+    return BeamRun(*where, grid, per_lux, own * per_lux, tops, **cells["shared"])

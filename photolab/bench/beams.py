@@ -15,14 +15,7 @@ import pandas as pd
 from photolab.bench import corrections as steps
 from photolab.bench.beam_cutoffs import CutoffReading, column_scan, cutoff_of, longest_scan
 from photolab.bench.beam_grids import BeamRun, BeamScan, Refusal, read_beams
-from photolab.bench.beam_ratios import (
-    ABOVE_HORIZONTAL,
-    ABOVE_VERTICAL,
-    MEASURANDS,
-    BeamRatio,
-    beam_ratio,
-    shared_window,
-)
+from photolab.bench.beam_ratios import MEASURANDS, BeamRatio, beam_ratio
 from photolab.bench.bench_scatter import bench_spreads
 from photolab.bench.families import half_widths
 from photolab.bench.instruments import RANGE_GAIN_NAME
@@ -201,9 +194,8 @@ def evaluate_beams(
     grids, scans, refusals = read_beams(bench, corrections=corrections)
     best: dict[tuple[str, str], BeamRun] = {}
     for run in grids:
-        before = best.get((run.lamp, run.housing))
-        if before is None or run.grid.intensity.size > before.grid.intensity.size:
-            best[run.lamp, run.housing] = run
+        before = best.get((run.lamp, run.housing), run)
+        best[run.lamp, run.housing] = max(before, run, key=lambda one: one.grid.intensity.size)
     baseline = baseline or (baseline_lamp(bench)[0] if best else "")
     spreads = bench_spreads(bench, corrections) if best else None
     declared = Spread(bench.settings.mounting_sd_percent / 100.0, math.inf, assumed=True)
@@ -238,19 +230,11 @@ def _result(
     aim = next((one for one in found if isinstance(one, AimOffset)), None)
     line = cutoff_line(run.grid, traffic=bench.housings[run.housing].traffic)
     upper = ["upper_limits"] if run.grid.censored.any() else []
-    return BeamResult(
-        lamp=run.lamp,
-        housing=run.housing,
-        baseline=baseline,
-        beam=run,
-        reference=reference,
-        ratios=tuple(one for one in found if isinstance(one, BeamRatio)),
-        cutoff=cutoff_of(run, scans),
-        aim=aim,
-        codes=tuple(dict.fromkeys([*line.codes, *(aim.codes if aim is not None else ()), *upper])),
-        refusals=tuple(Refusal(*where, r.code, str(r)) for r in found if isinstance(r, MethodError)),
-        seating=seating,
-    )
+    codes = tuple(dict.fromkeys([*line.codes, *(() if aim is None else aim.codes), *upper]))
+    ratios = tuple(one for one in found if isinstance(one, BeamRatio))
+    refusals = tuple(Refusal(*where, one.code, str(one)) for one in found if isinstance(one, MethodError))
+    named, cutoff = (run.lamp, run.housing, baseline), cutoff_of(run, scans)
+    return BeamResult(*named, run, reference, ratios, cutoff, aim, codes, refusals, seating)
 
 
 def beam_rows(bench: Bench, *, beams: Beams | None = None, families: bool = True) -> pd.DataFrame:
@@ -345,7 +329,7 @@ def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str, wider: fl
         point="hot_spot" if one.measurand == "hot spot" else "beam",
         scope=scope,
         n_readings=2 * result.beam.grid.intensity.size,
-        conditions=_conditions(result, one),
+        conditions=_conditions(one),
         corrections=", ".join(result.beam.corrections) or "none",
         assumed="; ".join(dict.fromkeys(assumed)) or "nothing",
         verdict=alone,
@@ -355,14 +339,12 @@ def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str, wider: fl
     )
 
 
-def _conditions(result: BeamResult, one: BeamRatio) -> str:
+def _conditions(one: BeamRatio) -> str:
     """Return where in the beam a ratio holds."""
     place = "largest cell of each grid"
-    if one.measurand != "hot spot" and result.reference is not None:
-        window, mean = shared_window(result.beam.grid, result.reference.grid), ""
-        if one.measurand == "above cut-off":
-            window, mean = (ABOVE_HORIZONTAL, ABOVE_VERTICAL), "mean "
-        (left, right), (low, high) = window
+    if one.window is not None:
+        (left, right), (low, high) = one.window
+        mean = "mean " if one.measurand == "above cut-off" else ""
         place = f"{mean}over {left:g} to {right:g} deg, {low:g} to {high:g} deg up"
     limits = "; some cells are upper limits" if one.upper_limits else ""
     return f"{place}; one seating each, aimed as seated{limits}"

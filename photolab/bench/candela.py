@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -96,13 +97,7 @@ class BenchCandela:
         return self.of.lower_range and max(parts, key=lambda kind: parts[kind]) == "range term"
 
 
-def bench_candela(
-    bench: Bench,
-    *,
-    lamp: str | None = None,
-    runs: tuple[DistanceResult, ...] = (),
-    corrections: Iterable[str] = steps.ALL,
-) -> tuple[BenchCandela, ...]:
+def bench_candela(bench: Bench, **chosen: Any) -> tuple[BenchCandela, ...]:
     r"""Return the candela of lamps from their readings at the bench's distance, in every housing.
 
     .. math:: I = E \, (d + o)^2 / (1 - q/d^2)
@@ -111,11 +106,7 @@ def bench_candela(
     ----------
     bench : Bench
         The bench.
-    lamp : str, optional
-        As for `bench_light`.
-    runs : tuple of DistanceResult
-        As for `bench_light`.
-    corrections : iterable of str, default all
+    **chosen
         As for `bench_light`.
 
     Returns
@@ -124,7 +115,7 @@ def bench_candela(
         One a lamp and housing that states its distance; empty otherwise.
     """
     found = []
-    for at in bench_light(bench, lamp=lamp, runs=runs, corrections=corrections):
+    for at in bench_light(bench, **chosen):
         intensity = luminous_intensity(at.light, at.distance, offset=at.centre) / at.near_field  # type: ignore[arg-type]
         found.append(BenchCandela(at, intensity.in_unit("cd")))
     return tuple(found)
@@ -235,10 +226,10 @@ def _relative(bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, place:
 
 def _assumed(bench: Bench, place: Housing, spreads: Spreads) -> list[str]:
     """Return which spreads are assumed."""
-    assumed, declared = [], bench.settings.declared
-    seating = spreads.seating_in(place.id)
-    if seating.assumed and "mounting_sd_percent" not in declared:
-        assumed.append(f"scatter of seatings {100.0 * seating.sd:g} %")
-    if "day_sd_percent" not in declared:
-        assumed.append(f"scatter of days {bench.settings.day_sd_percent:g} %")
-    return assumed
+    declared, seating = bench.settings.declared, spreads.seating_in(place.id)
+    found = {
+        f"scatter of seatings {100.0 * seating.sd:g} %": seating.assumed
+        and "mounting_sd_percent" not in declared,
+        f"scatter of days {bench.settings.day_sd_percent:g} %": "day_sd_percent" not in declared,
+    }
+    return [said for said, holds in found.items() if holds]

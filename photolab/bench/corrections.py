@@ -144,11 +144,9 @@ def _spectral(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assump
     table["spectral_u"] = u[by.code]
     # a link knows the technology, not the lamp
     table["own_spectrum"] = (own[by.code] > 0.0) & np.asarray(table["onto"] == table["meter"])
-    notes = []
-    if (u == SPECTRAL_FLOOR).any():
-        words = "least standard uncertainty of a factor from spectra: 1 nm of wavelength error"
-        notes.append(Assumption("spectral factor", 100.0 * SPECTRAL_FLOOR, "%", words))
-    return bool((factor != 1.0).any()), notes
+    words = "least standard uncertainty of a factor from spectra: 1 nm of wavelength error"
+    floor = Assumption("spectral factor", 100.0 * SPECTRAL_FLOOR, "%", words)
+    return bool((factor != 1.0).any()), [floor] if (u == SPECTRAL_FLOOR).any() else []
 
 
 def spectral_factor(bench: Bench, meter: str, lamp: str, technology: str) -> tuple[float, float, bool] | None:
@@ -227,7 +225,6 @@ def _ambient(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assumpt
     if not on or not (np.abs(table["led_warmth_K"]) > NO_CHANGE).any():
         return False, []
     table["ln_correction"] = table["ln_correction"] - LED_AMBIENT_COEFFICIENT * table["led_warmth_K"]
-    note = Assumption(
-        "ambient coefficient of LED lamps", 100 * LED_AMBIENT_COEFFICIENT, "%/K", "limits ±0.2 %/K"
-    )
+    name, percent = "ambient coefficient of LED lamps", 100 * LED_AMBIENT_COEFFICIENT
+    note = Assumption(name, percent, "%/K", "limits ±0.2 %/K")
     return True, [note]

@@ -17,14 +17,8 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from photolab.bench import corrections as steps
+from photolab.bench import distance_terms as terms
 from photolab.bench import instruments
-from photolab.bench.distance_terms import (
-    assumed_lengths,
-    photometric_centre,
-    reading_scatter,
-    relative_inputs,
-    tape_limit,
-)
 from photolab.bench.model import Bench, Housing
 from photolab.bench.rows import result_row
 from photolab.errors import MethodError
@@ -143,11 +137,6 @@ class LawsTried:
     flatness: FarField | None
     refusals: tuple[str, ...]
 
-    @property
-    def nearest(self) -> InverseSquareFit | None:
-        """The law of smallest chi-square among those kept, else the free centre."""
-        return self.offset_fit if self.comparison is None else self.comparison.fits[self.comparison.model]
-
 
 @dataclass(frozen=True, eq=False)
 class DistanceResult(DistanceRun):
@@ -208,8 +197,7 @@ class DistanceResult(DistanceRun):
         """By how much the law leaves the inverse square at the bench's distance; NaN where no law applies [%]."""
         if self.fit is None or not self.law:
             return math.nan
-        ratio = float(near_field_ratio(self.fit.model, self.fit.offset, self.place.distance_m))
-        return 100.0 * (ratio - 1.0)
+        return 100.0 * float(near_field_ratio(self.fit.model, self.fit.offset, self.place.distance_m) - 1.0)
 
     @property
     def smallest_usable(self) -> float:
@@ -237,9 +225,9 @@ class DistanceResult(DistanceRun):
         d = np.asarray(distance, dtype=float)
         if self.fit is None:
             return np.full(d.shape, math.nan)
-        if self.fit.model == "offset":
-            return self.fit.intensity * (d / (d + self.fit.offset)) ** 2
-        return np.full(d.shape, self.fit.intensity) * near_field_ratio(self.fit.model, self.fit.offset, d)
+        centre = self.fit.offset if self.fit.model == "offset" else 0.0
+        near = near_field_ratio(self.fit.model, self.fit.offset, d)
+        return self.fit.intensity * (d / (d + centre)) ** 2 * near
 
 
 def near_field_ratio(model: str, shape: Any, distance: Any) -> Any:
@@ -289,8 +277,8 @@ def evaluate_distances(
     wanted = frozenset(corrections)
     found = []
     for run in distance_runs(bench, corrections=wanted, range_term=range_term):
-        d, lux, u = (run.points[c].to_numpy(float) for c in ("distance_m", "illuminance_lx", "u_lx"))
-        laws = try_laws(d, lux, u, placement=run.placement_m, shared=run.shared, centre=run.centre)
+        read = (run.points[c].to_numpy(float) for c in ("distance_m", "illuminance_lx", "u_lx"))
+        laws = try_laws(*read, placement=run.placement_m, shared=run.shared, centre=run.centre)
         found.append(judge_run(run, laws, near_field="near_field" in wanted))
     return tuple(found)
 
@@ -330,11 +318,11 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     rows = block.assign(ambient_C=math.nan, dark_off_lx=dark)[lit]
     corrected = steps.apply(rows, bench, wanted - {"near_field"})
     rows = corrected.readings.assign(value_lx=np.exp(corrected.readings["ln_value"].to_numpy(float)))
-    scatter, scatter_assumed = reading_scatter(bench, rows, lamp)
+    scatter, scatter_assumed = terms.reading_scatter(bench, rows, lamp)
     top = float(block["range_lx"].max())
     seen = "dark" in wanted and bool(block["dark_lx"].notna().all())
     exact = Input(("no range term", run, lamp, place), 0.0, kind="range term")
-    half, source = tape_limit(housing)
+    half, source = terms.tape_limit(housing)
     tape_u = half / math.sqrt(6.0)  # half of the variance of limits
     zero = Input(("tape zero", run, lamp, place), tape_u, kind="distance", source=source)
     dark_u = limits("dark reading", instruments.resolution_lx(meter, top) / 2.0 if seen else 0.0).u
@@ -363,14 +351,14 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
         points=points,
         additive=exact if additive_from != "manual" else instruments.range_input(meter, top, (f"{top:g}",)),
         zero=zero,
-        centre=photometric_centre(housing),
-        relative=relative_inputs(bench, meter, rows, top, (run, lamp, place)),
+        centre=terms.photometric_centre(housing),
+        relative=terms.relative_inputs(bench, meter, rows, top, (run, lamp, place)),
         placement_m=tape_u,
         additive_from=additive_from,
         coverage=bench.settings.coverage,
         corrections=corrected.applied,
         codes=tuple(_cautions(block, lit, additive_from)),
-        assumed=(split, *assumed_lengths(housing), *scatter_assumed),
+        assumed=(split, *terms.assumed_lengths(housing), *scatter_assumed),
     )
 
 
@@ -466,7 +454,8 @@ def judge_run(run: DistanceRun, laws: LawsTried, *, near_field: bool = True) -> 
         quoted, shape = _with_shared(run, fit)
         choice = Input(("choice of law", *run.key), spread, law="rectangular", kind="model spread")
         intensity = (quoted + measured(0.0, choice)).in_unit("cd")
-    shown = fit if fit is not None else laws.nearest
+    nearest = laws.offset_fit if laws.comparison is None else laws.comparison.fits[laws.comparison.model]
+    shown = nearest if fit is None else fit
     near = ("near_field",) if law == "near_field" else ()
     said = {
         **vars(run),

@@ -19,14 +19,8 @@ from photolab.bench.rows import result_row
 from photolab.errors import MethodError, attempt
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input, Measured, limits, measured
-from photolab.thermal.thermography import (
-    EMISSIVITY_HALF_WIDTH,
-    SurfaceReading,
-    rise_in_fahrenheit,
-    surface_reading,
-    surface_temperature,
-    to_fahrenheit,
-)
+from photolab.thermal import thermography
+from photolab.thermal.thermography import EMISSIVITY_HALF_WIDTH, SurfaceReading
 
 CAMERA_LIMIT_K, CAMERA_LIMIT_PERCENT = 2.0, 2.0
 """Limit of a handheld camera, the larger of the two (percent of the displayed degC), assumed: common
@@ -113,7 +107,7 @@ class Surface:
         if math.isnan(self.emissivity):
             return MethodError("the emissivity must be stated", code="emissivity_missing")
         return attempt(
-            surface_reading,
+            thermography.surface_reading,
             camera_reading(self.displayed, camera_limit(self.displayed), self.where, self.pixels),
             method=self.method,
             emissivity=emissivity_of(self.emissivity, self.emissivity_half_width, self.where),
@@ -311,7 +305,9 @@ def _least(shown: float, set_emissivity: float, reflected: float) -> float:
     if lowest <= reflected:
         return math.nan
     return float(
-        surface_temperature(lowest, emissivity=1.0, set_emissivity=set_emissivity, reflected=reflected)
+        thermography.surface_temperature(
+            lowest, emissivity=1.0, set_emissivity=set_emissivity, reflected=reflected
+        )
     )
 
 
@@ -397,7 +393,7 @@ def in_fahrenheit(figures: tuple[float, ...], *, rise: bool) -> tuple[float, ...
     tuple of float
         The same. [degF]
     """
-    convert = rise_in_fahrenheit if rise else to_fahrenheit
+    convert = thermography.rise_in_fahrenheit if rise else thermography.to_fahrenheit
     return tuple(float(x) for x in np.asarray(convert(np.asarray(figures, dtype=float))))
 
 

@@ -7,6 +7,7 @@ Results are relative to the bench's own baseline; they are no test of a lamp aga
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -343,23 +344,11 @@ def peak(grid: BeamGrid) -> Peak:
         "at_edge": row in (0, rows - 1) or column in (0, columns - 1),
         "coarse": top > 0 and float(near.min()) < 0.9 * top,
     }
-    return Peak(
-        intensity=top,
-        horizontal=float(grid.horizontal[column]),
-        vertical=float(grid.vertical[row]),
-        codes=tuple(code for code, holds in codes.items() if holds),
-    )
+    found = tuple(code for code, holds in codes.items() if holds)
+    return Peak(top, float(grid.horizontal[column]), float(grid.vertical[row]), found)
 
 
-def window_flux(
-    grid: BeamGrid,
-    *,
-    horizontal: Range,
-    vertical: Range,
-    cell_uncertainty: ArrayLike = 0.0,
-    common_uncertainty: ArrayLike = 0.0,
-    scale_uncertainty: float = 0.0,
-) -> BeamSum:
+def window_flux(grid: BeamGrid, *, horizontal: Range, vertical: Range, **doubts: Any) -> BeamSum:
     r"""Return the luminous flux through a window of directions.
 
     .. math:: \Phi = \iint I \, \frac{d\Omega}{dh\,dv} \, dh \, dv
@@ -370,13 +359,10 @@ def window_flux(
         The beam.
     horizontal, vertical : tuple of two floats
         Limits of the window, inside the grid; they may fall between cells. [deg]
-    cell_uncertainty : array_like, scalar or shape (m, n), default 0
-        Standard uncertainty of each cell by itself. [cd]
-    common_uncertainty : array_like, scalar or shape (m, n), default 0
-        Standard uncertainty of each cell from one error all share, such as the range term times distance
-        squared. [cd]
-    scale_uncertainty : float, default 0
-        Relative standard uncertainty of the meter's scale. [1]
+    **doubts
+        Standard uncertainties, 0 where not given: ``cell_uncertainty`` of each cell by itself [cd],
+        ``common_uncertainty`` of each cell from one error all share, such as the range term times distance squared
+        [cd], each one for all or shape (m, n); ``scale_uncertainty`` of the meter's scale (relative).
 
     Returns
     -------
@@ -396,25 +382,15 @@ def window_flux(
     """
     weights = window_weights(grid, horizontal=horizontal, vertical=vertical)
     rows, columns = (_every_second(nodes) for nodes in (grid.vertical, grid.horizontal))
-    thinned = BeamGrid(
-        grid.horizontal[columns],
-        grid.vertical[rows],
-        grid.halves[np.ix_(rows, columns)],
-        projection=grid.projection,
-    )
+    halved = grid.halves[np.ix_(rows, columns)]
+    thinned = BeamGrid(grid.horizontal[columns], grid.vertical[rows], halved, projection=grid.projection)
     thin = window_weights(thinned, horizontal=horizontal, vertical=vertical) * thinned.intensity
-    step = abs(float((weights * grid.halves).sum()) - float(thin.sum())) / 3.0
-    return _sum(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty, step)
+    step = abs(weighted_sum(grid, weights).value - float(thin.sum())) / 3.0
+    return weighted_sum(grid, weights, step_uncertainty=step, **doubts)
 
 
 def mean_above_cutoff(
-    grid: BeamGrid,
-    *,
-    horizontal: Range = (-8.0, 8.0),
-    vertical: Range = (0.5, 2.0),
-    cell_uncertainty: ArrayLike = 0.0,
-    common_uncertainty: ArrayLike = 0.0,
-    scale_uncertainty: float = 0.0,
+    grid: BeamGrid, *, horizontal: Range = (-8.0, 8.0), vertical: Range = (0.5, 2.0), **doubts: Any
 ) -> BeamSum:
     """Return the plain mean of the cells in a window above the cut-off, upper limits kept as such.
 
@@ -424,12 +400,8 @@ def mean_above_cutoff(
         The beam.
     horizontal, vertical : tuple of two floats, default (-8, 8) and (0.5, 2)
         Limits of the window, edges included. [deg]
-    cell_uncertainty : array_like, scalar or shape (m, n), default 0
-        Standard uncertainty of each cell by itself. [cd]
-    common_uncertainty : array_like, scalar or shape (m, n), default 0
-        Standard uncertainty of each cell from one error all share: for faint cells, the range term. [cd]
-    scale_uncertainty : float, default 0
-        Relative standard uncertainty of the meter's scale. [1]
+    **doubts
+        As for `window_flux`; of faint cells the range term is the common one. [cd, 1]
 
     Returns
     -------
@@ -448,8 +420,7 @@ def mean_above_cutoff(
     Faint rows live on the dark correction and a low range: without both the mean is the meter's, not the
     lamp's.
     """
-    weights = mean_weights(grid, horizontal=horizontal, vertical=vertical)
-    return _sum(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty)
+    return weighted_sum(grid, mean_weights(grid, horizontal=horizontal, vertical=vertical), **doubts)
 
 
 def ratio_map(
@@ -489,10 +460,9 @@ def ratio_map(
     -----
     On the flank of a cut-off the ratio shows aim before it shows light: look at `aim_offset` first.
     """
+    axes = ((grid.horizontal, reference.horizontal), (grid.vertical, reference.vertical))
     same = grid.intensity.shape == reference.intensity.shape and grid.projection == reference.projection
-    if same:
-        gaps = np.concatenate([grid.horizontal - reference.horizontal, grid.vertical - reference.vertical])
-        same = bool(np.abs(gaps).max() < 1e-6)
+    same = same and all(np.allclose(a, b, rtol=0.0, atol=1e-6) for a, b in axes)
     if not same:
         message = "both beams must stand on the same directions; measure them on one plan of points"
         raise MethodError(message, code="axes_differ")
@@ -562,15 +532,8 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
         max(float(np.diff(getattr(g, name)).max()) for g in (grid, reference))
         for name in ("horizontal", "vertical")
     )
-    return AimOffset(
-        horizontal=float(found.x[0]),
-        vertical=float(found.x[1]),
-        scale=laid(found.x)[1],
-        misfit=misfit,
-        horizontal_step=across,
-        vertical_step=up,
-        codes=tuple(code for code, holds in codes.items() if holds),
-    )
+    found_codes = tuple(code for code, holds in codes.items() if holds)
+    return AimOffset(float(found.x[0]), float(found.x[1]), laid(found.x)[1], misfit, across, up, found_codes)
 
 
 def mean_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Floats:
@@ -672,35 +635,51 @@ def _every_second(nodes: Floats) -> NDArray[np.int_]:
     return np.unique([*range(0, nodes.size, 2), nodes.size - 1])
 
 
-def _sum(
-    grid: BeamGrid, weights: Floats, cell: ArrayLike, common: ArrayLike, scale: float, step: float = 0.0
+def weighted_sum(
+    grid: BeamGrid,
+    weights: Floats,
+    *,
+    cell_uncertainty: ArrayLike = 0.0,
+    common_uncertainty: ArrayLike = 0.0,
+    scale_uncertainty: float = 0.0,
+    step_uncertainty: float = 0.0,
 ) -> BeamSum:
-    """Return a weighted sum of the cells, and its uncertainty."""
-    own = weights * not_negative("cell_uncertainty", cell, "cd")
-    shared = float((weights * not_negative("common_uncertainty", common, "cd")).sum())
+    """Return a weighted sum of the cells, and its uncertainty.
+
+    Parameters
+    ----------
+    grid : BeamGrid
+        The beam.
+    weights : ndarray, shape (m, n)
+        Weights. [1 or sr]
+    cell_uncertainty, common_uncertainty : array_like, scalar or shape (m, n), default 0
+        Standard uncertainties of each cell, by itself and from one error all share. [cd]
+    scale_uncertainty : float, default 0
+        Relative standard uncertainty of the meter's scale. [1]
+    step_uncertainty : float, default 0
+        Standard uncertainty from the grid's step. [lm]
+
+    Returns
+    -------
+    BeamSum
+        The sum.
+    """
+    own = np.linalg.norm(weights * not_negative("cell_uncertainty", cell_uncertainty, "cd"))
+    shared = float((weights * not_negative("common_uncertainty", common_uncertainty, "cd")).sum())
     high = float((weights * grid.intensity).sum())
-    scaled = float(not_negative("scale_uncertainty", scale, "(relative)")) * high
-    limits = float((weights * grid.intensity * grid.censored).sum())
-    counted = weights > 0.0
-    return BeamSum(
-        value=high - limits / 2.0,
-        standard_uncertainty=math.hypot(np.linalg.norm(own), shared, scaled, limits / math.sqrt(12.0), step),
-        low=high - limits,
-        high=high,
-        weight=float(weights.sum()),
-        cells=int(counted.sum()),
-        at_most_cells=int((counted & grid.censored).sum()),
-        step_uncertainty=step,
-    )
+    scaled = float(not_negative("scale_uncertainty", scale_uncertainty, "(relative)")) * high
+    limits, counted = float((weights * grid.intensity * grid.censored).sum()), weights > 0.0
+    doubt = math.hypot(own, shared, scaled, limits / math.sqrt(12.0), step_uncertainty)
+    cells, upper = int(counted.sum()), int((counted & grid.censored).sum())
+    value, low = high - limits / 2.0, high - limits
+    return BeamSum(value, doubt, low, high, float(weights.sum()), cells, upper, step_uncertainty)
 
 
 def _smooth(grid: BeamGrid) -> RectBivariateSpline:
     rows, columns = (_thin(nodes) for nodes in (grid.vertical, grid.horizontal))
+    kx, ky = (min(3, index.size - 1) for index in (rows, columns))
     cells = grid.intensity[np.ix_(rows, columns)]
-    degrees = [min(3, index.size - 1) for index in (rows, columns)]
-    return RectBivariateSpline(
-        grid.vertical[rows], grid.horizontal[columns], cells, kx=degrees[0], ky=degrees[1]
-    )
+    return RectBivariateSpline(grid.vertical[rows], grid.horizontal[columns], cells, kx=kx, ky=ky)
 
 
 def _core(grid: BeamGrid, reference: BeamGrid, largest: float) -> tuple[Floats, Floats, Floats]:
@@ -760,9 +739,8 @@ def axis(name: str, values: ArrayLike) -> Floats:
     steps = np.diff(nodes)
     if not (steps > 0).all():
         at = int(np.argmin(steps > 0)) + 1
-        message = (
-            f"{name}[{at}] must be more than the one before; got {nodes[at]:g} after {nodes[at - 1]:g} deg"
-        )
+        got = f"got {nodes[at]:g} after {nodes[at - 1]:g} deg"
+        message = f"{name}[{at}] must be more than the one before; {got}"
         raise ValueError(message)
     return nodes
 

@@ -136,7 +136,28 @@ def cutoff_sharpness(
     falls = logarithm(fine) - logarithm(fine + _TENTH)
     at = int(np.argmax(falls))
     found = CutoffSharpness(float(falls[at]), float(fine[at]) + _TENTH / 2.0)
-    _can_be_read(nodes, found, head_diameter, distance)
+    known = {"sharpness_read": found.sharpness, "angle": found.angle}
+    if found.sharpness <= 0:
+        message = f"the light must fall somewhere along the scan; got {found.sharpness:g} per 0.1 deg"
+        raise MethodError(message, code="no_cutoff", known=known)
+    near = (nodes[1:] > found.angle - _AROUND) & (nodes[:-1] < found.angle + _AROUND)
+    step, widest = float(np.diff(nodes)[near].max()), _TENTH * (1.0 + 1e-6)
+    if step > widest:
+        message = (
+            f"the vertical step must be at most {_TENTH:g} deg within {_AROUND:g} deg of the cut-off; "
+            f"got {step:g} deg. A coarser scan reads the cut-off too soft"
+        )
+        raise MethodError(message, code="scan_too_coarse", known={**known, "step": step})
+    if min(found.angle - nodes[0], nodes[-1] - found.angle) < 1.5 * _TENTH:
+        where = f"the steepest fall is at its end, {found.angle:g} deg"
+        message = f"the scan must reach beyond the cut-off; {where}"
+        raise MethodError(message, code="at_scan_end", known=known)
+    if head_diameter is not None and distance is not None:
+        head = positive("head_diameter", head_diameter, "m") / positive("distance", distance, "m")
+        width = float(np.degrees(head))
+        if width > widest:
+            message = f"the meter head must cover at most {_TENTH:g} deg from the lamp; got {width:.3g} deg"
+            raise MethodError(message, code="head_too_large", known={**known, "head_deg": width})
     return found
 
 
@@ -181,45 +202,8 @@ def cutoff_line(grid: BeamGrid, *, traffic: str) -> CutoffLine:
         "no_kink": traffic != "symmetrical" and rises == "none",
         "no_cutoff": bool(np.isnan(heights).all()),
     }
-    return CutoffLine(
-        horizontal=grid.horizontal,
-        height=heights,
-        left_height=left,
-        right_height=right,
-        rises=rises,
-        codes=tuple(code for code, holds in codes.items() if holds),
-    )
-
-
-def _can_be_read(
-    nodes: Floats, found: CutoffSharpness, head_diameter: float | None, distance: float | None
-) -> None:
-    """Refuse a sharpness the scan cannot carry."""
-    known = {"sharpness_read": found.sharpness, "angle": found.angle}
-    if found.sharpness <= 0:
-        message = f"the light must fall somewhere along the scan; got {found.sharpness:g} per 0.1 deg"
-        raise MethodError(message, code="no_cutoff", known=known)
-    near = (nodes[1:] > found.angle - _AROUND) & (nodes[:-1] < found.angle + _AROUND)
-    step = float(np.diff(nodes)[near].max())
-    if step > _TENTH * (1.0 + 1e-6):
-        message = (
-            f"the vertical step must be at most {_TENTH:g} deg within {_AROUND:g} deg of the cut-off; "
-            f"got {step:g} deg. A coarser scan reads the cut-off too soft"
-        )
-        raise MethodError(message, code="scan_too_coarse", known={**known, "step": step})
-    if min(found.angle - nodes[0], nodes[-1] - found.angle) < 1.5 * _TENTH:
-        message = (
-            f"the scan must reach beyond the cut-off; the steepest fall is at its end, {found.angle:g} deg"
-        )
-        raise MethodError(message, code="at_scan_end", known=known)
-    if head_diameter is None or distance is None:
-        return
-    width = float(
-        np.degrees(positive("head_diameter", head_diameter, "m") / positive("distance", distance, "m"))
-    )
-    if width > _TENTH * (1.0 + 1e-6):
-        message = f"the meter head must cover at most {_TENTH:g} deg from the lamp; got {width:.3g} deg"
-        raise MethodError(message, code="head_too_large", known={**known, "head_deg": width})
+    found = tuple(code for code, holds in codes.items() if holds)
+    return CutoffLine(grid.horizontal, heights, left, right, rises, found)
 
 
 def _heights(grid: BeamGrid) -> Floats:

@@ -82,9 +82,7 @@ def luminous_intensity(
     .. [1] Illuminating Engineering Society, "Inverse-square law", IES Definitions.
     """
     reading = not_negative("illuminance", illuminance, "lx")
-    return as_given(
-        reading * _path(distance, offset) ** 2 / _cosine("incidence_angle", incidence_angle), "cd"
-    )
+    return as_given(reading * _path(distance, offset) ** 2 / _cosine(incidence_angle), "cd")
 
 
 def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float:
@@ -115,7 +113,7 @@ def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float
     in the root mean square.
     """
     tilt = float(not_negative("tilt_uncertainty", tilt_uncertainty, "rad"))
-    cosine = float(_cosine("incidence_angle", incidence_angle))
+    cosine = float(_cosine(incidence_angle))
     slope = float(np.tan(incidence_angle))
     return float(np.sqrt(slope**2 * tilt**2 + 0.75 * tilt**4 / cosine**4))
 
@@ -153,13 +151,12 @@ def illuminance(
     An equivalent illuminance at 25 m is the intensity over 625 m2; it is not a reading at 25 m.
     """
     candela = not_negative("intensity", intensity, "cd")
-    return as_given(
-        candela * _cosine("incidence_angle", incidence_angle) / _path(distance, offset) ** 2, "lx"
-    )
+    return as_given(candela * _cosine(incidence_angle) / _path(distance, offset) ** 2, "lx")
 
 
-def _cosine(name: str, angle: ArrayLike) -> Floats:
-    inside = require(name, angle, lambda v: np.abs(v) < np.pi / 2, "between -pi/2 and pi/2", "rad")
+def _cosine(angle: ArrayLike) -> Floats:
+    within = "between -pi/2 and pi/2"
+    inside = require("incidence_angle", angle, lambda v: np.abs(v) < np.pi / 2, within, "rad")
     return np.cos(inside)
 
 
@@ -579,14 +576,15 @@ def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Any) -> 
         raise MethodError(message, code="no_law_holds", known={"table": table})
     best = min(kept, key=lambda fit: fit.chi_square / max(fit.dof, 1))
     spread = max(abs(fit.intensity - best.intensity) for fit in kept) / np.sqrt(3.0)
+    doubt = float(np.hypot(best.intensity_uncertainty, spread))
     return FitComparison(
-        intensity=best.intensity,
-        intensity_uncertainty=float(np.sqrt(best.intensity_uncertainty**2 + spread**2)),
-        model_spread=float(spread),
-        model=best.model,
-        kept=tuple(fit.model for fit in kept),
-        table=table,
-        fits=fits,
+        best.intensity,
+        doubt,
+        float(spread),
+        best.model,
+        tuple(table.loc[table["kept"], "model"]),
+        table,
+        fits,
     )
 
 
@@ -651,7 +649,14 @@ def _table(fits: Iterable[InverseSquareFit]) -> pd.DataFrame:
 def _fit_shape(model: str, readings: Sequence[Floats], common: Sequence[float]) -> InverseSquareFit:
     """Return one of the competing fits; `offset` holds its shape parameter [m or m2]."""
     free, (d, e, *_) = 1 if model == "point" else 2, readings
-    _enough(d, e, free)
+    if (different := np.unique(d).size) < free:
+        apparent = float(np.mean(e * d**2))
+        message = (
+            f"an intensity and an offset need at least 2 different distances; got {different}. "
+            f"With the offset taken as 0 the apparent intensity at {d[0]:g} m is {apparent:.4g} cd"
+        )
+        known = {"apparent_intensity": apparent, "distance": float(d[0])}
+        raise MethodError(message, code="one_distance", known=known)
     parameters, jacobian, slope, weight = _solve(model, *readings)
     fitted = parameters[0] * jacobian[:, 0]
     used = jacobian[:, :free]
@@ -671,7 +676,7 @@ def _fit_shape(model: str, readings: Sequence[Floats], common: Sequence[float]) 
         "lack_of_fit": p < LACK_OF_FIT_LEVEL,
         "no_test": np.isnan(p),
         "negative_offset": model == "offset" and parameters[1] + 2.0 * spread[1] < 0.0,
-        "equal_distances": np.unique(d).size < d.size,
+        "equal_distances": different < d.size,
     }
     return InverseSquareFit(
         intensity=float(parameters[0]),
@@ -715,9 +720,8 @@ def _checked_readings(
         same_length("distance", d, name, values)
     missing = np.isnan(readings).any(axis=0)
     if missing.any():
-        message = (
-            f"distance and illuminance must have no missing values; got NaN at [{int(np.argmax(missing))}]"
-        )
+        at = int(np.argmax(missing))
+        message = f"distance and illuminance must have no missing values; got NaN at [{at}]"
         raise ValueError(message)
     common = {
         ("common_illuminance_uncertainty", "lx"): common_illuminance_uncertainty,
@@ -729,20 +733,6 @@ def _checked_readings(
             message = f"{name} must be one number: it is one input for all distances"
             raise ValueError(message)
     return readings, [float(value) for value in common.values()]
-
-
-def _enough(d: Floats, e: Floats, free: int) -> None:
-    different = np.unique(d).size
-    if different >= free:
-        return
-    apparent = float(np.mean(e * d**2))
-    message = (
-        f"an intensity and an offset need at least 2 different distances; got {different}. "
-        f"With the offset taken as 0 the apparent intensity at {d[0]:g} m is {apparent:.4g} cd"
-    )
-    raise MethodError(
-        message, code="one_distance", known={"apparent_intensity": apparent, "distance": float(d[0])}
-    )
 
 
 def _solve(
@@ -780,12 +770,10 @@ def _start(model: str, d: Floats, e: Floats) -> tuple[float, float]:
     far = float(e[np.argmax(d)] * d.max() ** 2)
     if model != "offset":
         return far, 0.0
-    inverse_root = 1.0 / np.sqrt(e)
-    centred = d - d.mean()
-    per_metre = float(centred @ inverse_root / (centred @ centred))
+    per_metre, at_face = np.polyfit(d, 1.0 / np.sqrt(e), 1).tolist()
     if per_metre <= 0:
         return far, 0.0
-    return 1.0 / per_metre**2, max(float(inverse_root.mean() / per_metre - d.mean()), -0.5 * float(d.min()))
+    return 1.0 / per_metre**2, max(at_face / per_metre, -0.5 * float(d.min()))
 
 
 def _chi_square(residuals: Floats, jacobian: Floats, weight: Floats, shared: Floats) -> float:

@@ -5,6 +5,7 @@ Wavelengths are in nanometres. Integrals run over a stated window, 380-780 nm un
 radiation of illuminant A is 156.2 lm/W on 380-780 nm and 122.9 lm/W on 360-830 nm.
 """
 
+import math
 from collections.abc import Iterable
 from functools import cache
 from importlib.resources import files
@@ -15,7 +16,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from photolab.errors import MethodError
-from photolab.metrology.arguments import Floats, as_floats, as_given, positive, require, same_length
+from photolab.metrology.arguments import Floats, as_given, positive, require, same_length
 
 WINDOW = (380.0, 780.0)
 """Window of the integrals unless another is given. [nm]"""
@@ -356,15 +357,13 @@ def correction_uncertainty(
     """
     require("wavelength_uncertainty", wavelength_uncertainty, lambda v: v >= 0, "zero or more", "nm")
     require("floor", floor, lambda v: v >= 0, "zero or more", "(relative)")
-    _curve("responsivity", wavelength, responsivity)
-    nodes = as_floats("wavelength", wavelength)
+    nodes, heights = _curve("responsivity", wavelength, responsivity)
     logs = []
     for shift in (-wavelength_uncertainty, wavelength_uncertainty):
-        moved = np.interp(nodes - shift, nodes, as_floats("responsivity", responsivity))
-        ln = np.log(mismatch_correction(nodes, moved, source, window=window))
-        if reference_source is not None:
-            ln -= np.log(mismatch_correction(nodes, moved, reference_source, window=window))
-        logs.append(float(ln))
+        moved = np.interp(nodes - shift, nodes, heights)
+        lamps = (s for s in (source, reference_source) if s is not None)
+        ln, *others = (math.log(mismatch_correction(nodes, moved, lamp, window=window)) for lamp in lamps)
+        logs.append(ln - sum(others))
     return max(abs(logs[1] - logs[0]) / 2.0, floor)
 
 
@@ -410,7 +409,17 @@ def _on_common_grid(
         message = f"window must run from a lower to a higher wavelength; got {low:g} to {high:g} nm"
         raise ValueError(message)
     for name, (own, _) in known.items():
-        _covers(name, own, low, high)
+        if own[0] > low or own[-1] < high:
+            message = (
+                f"{name} must cover the window {low:g}-{high:g} nm; it covers {own[0]:g}-{own[-1]:g} nm. "
+                "Measure the rest, or state a narrower window"
+            )
+            raise MethodError(message, code="window_not_covered", known={"covered_nm": (own[0], own[-1])})
+        visible = (own[1:] > max(low, 360.0)) & (own[:-1] < min(high, 830.0))
+        widest = np.diff(own)[visible].max(initial=0.0)
+        if widest > _LARGEST_STEP:
+            message = f"wavelength must have steps of at most {_LARGEST_STEP:g} nm; got {widest:g} nm"
+            raise ValueError(message)
     whole = np.arange(np.ceil(max(low, 1.0)), np.floor(min(high, 1000.0)) + 1.0)
     grid = np.unique(np.concatenate([[low, high], whole, *nodes]))
     grid = grid[(grid >= low) & (grid <= high)]
@@ -444,24 +453,7 @@ def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats,
         raise ValueError(message)
     if (np.diff(nodes) <= 0).any():
         at = int(np.argmax(np.diff(nodes) <= 0)) + 1
-        message = (
-            f"wavelength[{at}] must be more than the one before; got {nodes[at]:g} after {nodes[at - 1]:g} nm"
-        )
+        got = f"got {nodes[at]:g} after {nodes[at - 1]:g} nm"
+        message = f"wavelength[{at}] must be more than the one before; {got}"
         raise ValueError(message)
     return nodes, heights
-
-
-def _covers(name: str, nodes: Floats, low: float, high: float) -> None:
-    if nodes[0] > low or nodes[-1] < high:
-        message = (
-            f"{name} must cover the window {low:g}-{high:g} nm; it covers {nodes[0]:g}-{nodes[-1]:g} nm. "
-            "Measure the rest, or state a narrower window"
-        )
-        raise MethodError(message, code="window_not_covered", known={"covered_nm": (nodes[0], nodes[-1])})
-    steps = np.diff(nodes)
-    visible = (nodes[1:] > max(low, 360.0)) & (nodes[:-1] < min(high, 830.0))
-    if visible.any() and steps[visible].max() > _LARGEST_STEP:
-        message = (
-            f"wavelength must have steps of at most {_LARGEST_STEP:g} nm; got {steps[visible].max():g} nm"
-        )
-        raise ValueError(message)
