@@ -41,8 +41,8 @@ CAUSES = {
 }
 """What may be off, in the words of the budget, and the kind of its inputs."""
 
-Acting = dict[Input, tuple[tuple[str, int, float], ...]]
-"""Inputs and how each acts: added to a beam's sum, or as a factor; 0 is the lamp, 1 the baseline."""
+Acting = dict[Input, NDArray[np.float64]]
+"""Inputs and how each acts: first row added to a sum, second as a factor; on the lamp's and on the baseline's beam."""
 Floats = NDArray[np.float64]
 Range = tuple[float, float]
 
@@ -187,7 +187,9 @@ def beam_ratio(
     acting = _inputs((own, reference), measurand, cells, range_term)
     pair = (own.lamp, reference.lamp, own.housing)
     if measurand == "window flux":
-        acting[Input(("step", *pair), _step(grids, whole), kind="model spread")] = (("factor", 0, 1.0),)
+        acting[Input(("step", *pair), _step(grids, whole), kind="model spread")] = np.array(
+            [[0.0, 0.0], [1.0, 0.0]]
+        )
     as_seated, seated_again = _ratios(values, acting, *_seating(pair, mounting_sd, mounting_dof))
     upper = any(one.at_most_cells > 0 for one in sums)
     unit = "lm" if measurand == "window flux" else "cd"
@@ -259,7 +261,7 @@ def _inputs(
 
     def put(q: Input, kind: str, side: int, by: float) -> None:
         if q.u * abs(by) > 0.0:
-            found[q] = (*found.get(q, ()), (kind, side, by))
+            found.setdefault(q, np.zeros((2, 2)))[int(kind == "factor"), side] += by
 
     for side, (run, w) in enumerate(zip(runs, weights, strict=True)):
         meter, who, light = run.meter, (run.lamp, run.housing), run.grid.halves
@@ -289,20 +291,15 @@ def _additive(run: BeamRun, top: float, range_term: bool) -> Input:
     return limits(("dark reading", run.meter.id, f"{top:g}"), step / 2.0, kind="range term")
 
 
-def _ln_ratio(
-    values: Sequence[float], acts: Sequence[tuple[tuple[str, int, float], ...]], *drawn: Any
-) -> Any:
+def _ln_ratio(values: Sequence[float], acts: Sequence[Floats], *drawn: Any) -> Any:
     """Return ln of the ratio when inputs err as drawn; light stays above a hundredth of itself."""
-    sums: list[Any] = list(values)
-    logs: list[Any] = [0.0, 0.0]
-    for away, acting in zip(drawn, acts, strict=True):
-        for kind, side, by in acting:
-            if kind == "add":
-                sums[side] = sums[side] + by * away
-            else:
-                logs[side] = logs[side] + np.log1p(by * away)
-    floors = [np.maximum(total, 0.01 * value) for total, value in zip(sums, values, strict=True)]
-    return np.log(floors[0]) + logs[0] - np.log(floors[1]) - logs[1]
+    logs: list[Any] = []
+    for side, value in enumerate(values):
+        acting = [(*how[:, side].tolist(), away) for how, away in zip(acts, drawn, strict=True)]
+        total = sum((added * away for added, _, away in acting if added), value)
+        factors = sum(np.log1p(by * away) for _, by, away in acting if by)
+        logs.append(np.log(np.maximum(total, 0.01 * value)) + factors)
+    return logs[0] - logs[1]
 
 
 def _step(grids: tuple[BeamGrid, BeamGrid], window: tuple[Range, Range]) -> float:

@@ -103,8 +103,7 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
         raise ValueError(message)
     table = Columns(readings)
     lamps = table.groups("lamp")
-    of = bench.technologies
-    known = [str(of.get(lamp, "")) for lamp in table["lamp"][lamps.first].tolist()]
+    known = [str(bench.technologies.get(lamp, "")) for lamp in table["lamp"][lamps.first].tolist()]
     table["technology"] = np.array(known, dtype=object)[lamps.code]
     steps = {"dark": _dark, "spectral": _spectral, "voltage": _voltage, "ambient": _ambient}
     applied, assumed = [], []

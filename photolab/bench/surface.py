@@ -168,8 +168,13 @@ class Surface:
     @property
     def low(self) -> float:
         """Lower end of its interval; of an emissivity that is not stated the least that a surface can have [degC]."""
-        if "emissivity_missing" in self.codes:
-            return _least(self.displayed, self.set_emissivity, self.reflected)
+        if (
+            "emissivity_missing" in self.codes
+        ):  # no grey surface warmer than the room is cooler than a black one
+            told: dict[str, Any] = {"set_emissivity": self.set_emissivity, "reflected": self.reflected}
+            lowest = self.displayed - camera_limit(self.displayed)
+            black = thermography.surface_temperature
+            return float(black(lowest, emissivity=1.0, **told)) if lowest > self.reflected else math.nan
         return math.nan if self.temperature is None else self.temperature.interval(self.coverage)[0]
 
     @property
@@ -297,18 +302,6 @@ def mirrored_room(
     """
     off = limits(("reflected", *where), limit, kind="reflected temperature", source="assumed")
     return measured(reflected, off, unit="degC")
-
-
-def _least(shown: float, set_emissivity: float, reflected: float) -> float:
-    """Return the temperature of a black surface: no grey one warmer than the room is cooler than that."""
-    lowest = shown - camera_limit(shown)
-    if lowest <= reflected:
-        return math.nan
-    return float(
-        thermography.surface_temperature(
-            lowest, emissivity=1.0, set_emissivity=set_emissivity, reflected=reflected
-        )
-    )
 
 
 def camera_limit(displayed: float) -> float:

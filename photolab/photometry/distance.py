@@ -14,7 +14,7 @@ not enter the weights: each is one input, carried through the estimate afterward
 """
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -114,8 +114,7 @@ def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float
     """
     tilt = float(not_negative("tilt_uncertainty", tilt_uncertainty, "rad"))
     cosine = float(_cosine(incidence_angle))
-    slope = float(np.tan(incidence_angle))
-    return float(np.sqrt(slope**2 * tilt**2 + 0.75 * tilt**4 / cosine**4))
+    return float(np.sqrt(np.tan(incidence_angle) ** 2 * tilt**2 + 0.75 * tilt**4 / cosine**4))
 
 
 def illuminance(
@@ -355,14 +354,7 @@ def _disc(d: Floats, q: float) -> tuple[Floats, Floats, Floats]:
 
 
 _UNITS = {"point": "", "offset": "m", "near_field": "m2", "disc": "m2"}
-_SHAPES: Mapping[str, Callable[[Floats, float], tuple[Floats, ...]]] = {
-    "point": _offset,
-    "offset": _offset,
-    "near_field": _near_field,
-    "disc": _disc,
-}
-
-
+_SHAPES = {"point": _offset, "offset": _offset, "near_field": _near_field, "disc": _disc}
 _HEADS = {"offset": "parameter", "offset_uncertainty": "parameter_uncertainty", "p_lack_of_fit": "p"}
 
 
