@@ -107,14 +107,14 @@ def test_flux_of_an_even_source_is_intensity_times_solid_angle(projection):
     a, b = np.radians(35.0), np.radians(25.0)
     half = {"screen": 4 * np.arcsin(np.sin(a) * np.sin(b)), "sphere": 4 * a * np.sin(b)}[projection]
     found = window_flux(grid, horizontal=(-35, 35), vertical=(-25, 25))
-    assert_allclose(found.solid_angle, half, rtol=1e-5)  # trapezoid on 0.1 deg
-    assert_allclose(found.flux, 100.0 * half, rtol=1e-5)  # likewise
+    assert_allclose(found.weight, half, rtol=1e-5)  # trapezoid on 0.1 deg
+    assert_allclose(found.value, 100.0 * half, rtol=1e-5)  # likewise
     # whole cells and parts of cells add up
     parts = [
-        window_flux(grid, horizontal=(left, right), vertical=(-25, 25)).flux
+        window_flux(grid, horizontal=(left, right), vertical=(-25, 25)).value
         for left, right in ((-35, 1.234), (1.234, 35))
     ]
-    assert_allclose(sum(parts), found.flux, rtol=1e-7)  # curvature of the solid angle inside one cell
+    assert_allclose(sum(parts), found.value, rtol=1e-7)  # curvature of the solid angle inside one cell
 
 
 def test_flux_of_a_spot_by_integration():
@@ -127,22 +127,22 @@ def test_flux_of_a_spot_by_integration():
     h, v = np.meshgrid(ACROSS, UP)
     grid = BeamGrid(ACROSS, UP, shape("B0-HR", h, v), projection="sphere")
     found = window_flux(grid, horizontal=(-8, 8), vertical=(-3, 2))
-    assert abs(found.flux - truth) < 3 * found.step_uncertainty
-    assert_allclose(found.flux, truth, rtol=0.02)  # steps of 1 and 0.5 deg
+    assert abs(found.value - truth) < 3 * found.step_uncertainty
+    assert_allclose(found.value, truth, rtol=0.02)  # steps of 1 and 0.5 deg
     fine = np.arange(-10, 10.01, 0.05)
     h, v = np.meshgrid(fine, fine)
     close = window_flux(
         BeamGrid(fine, fine, shape("B0-HR", h, v), projection="sphere"), horizontal=(-8, 8), vertical=(-3, 2)
     )
-    assert_allclose(close.flux, truth, rtol=3e-5)  # trapezoid on 0.05 deg
+    assert_allclose(close.value, truth, rtol=3e-5)  # trapezoid on 0.05 deg
 
 
 def test_demo_ratios():
     """Oracle: the demo's truth for K3/B0: HP 1.249 peak, 1.195 flux, 1.28 above; HR 0.895, 1.26, 2.61."""
     for housing, hot, wanted in (("HP", 1.250, (1.249, 1.195, 1.28)), ("HR", 0.88, (0.895, 1.26, 2.61))):
         lamp, stock = beam(f"K3-{housing}", hot), beam(f"B0-{housing}")
-        flux = [window_flux(g, horizontal=(-20, 20), vertical=(-6, 4)).flux for g in (lamp, stock)]
-        above = [mean_above_cutoff(g).mean for g in (lamp, stock)]
+        flux = [window_flux(g, horizontal=(-20, 20), vertical=(-6, 4)).value for g in (lamp, stock)]
+        above = [mean_above_cutoff(g).value for g in (lamp, stock)]
         assert_allclose(
             peak(lamp).intensity / peak(stock).intensity, wanted[0], rtol=0.005
         )  # 1 x 0.5 deg grid
@@ -169,16 +169,16 @@ def test_uncertainty_of_a_mean_and_a_flux():
         for more in ({}, {"scale_uncertainty": 0.03}, {"common_uncertainty": 2.0})
     )
     for flux, share in ((scaled, 0.03), (shared, 0.02)):
-        wanted = np.hypot(share * plain.flux, plain.step_uncertainty)
+        wanted = np.hypot(share * plain.value, plain.step_uncertainty)
         assert_allclose(flux.standard_uncertainty, wanted, rtol=1e-12)  # float rounding
 
 
 def test_cells_that_are_upper_limits():
     """Oracle: by hand: 4 of 8 cells at most 10 cd, 4 read 30 cd: between 15 and 20 cd."""
     cells = np.array([[30.0] * 4, [10.0] * 4])
-    grid = BeamGrid([0, 1, 2, 3], [0.5, 1.0], cells, at_most=cells < 20)
+    grid = BeamGrid([0, 1, 2, 3], [0.5, 1.0], cells, censored=cells < 20)
     found = mean_above_cutoff(grid, horizontal=(0, 3), vertical=(0.5, 1.0))
-    assert (found.low, found.mean, found.high) == (15.0, 17.5, 20.0)
+    assert (found.low, found.value, found.high) == (15.0, 17.5, 20.0)
     assert (found.cells, found.at_most_cells, found.code) == (8, 4, "partly_at_most")
     assert_allclose(
         found.standard_uncertainty, 5.0 / np.sqrt(12), rtol=1e-13
@@ -188,10 +188,8 @@ def test_cells_that_are_upper_limits():
     assert mean_above_cutoff(grid, horizontal=(0, 3), vertical=(0.4, 0.8)).code == "measured"
     flux = window_flux(grid, horizontal=(0, 3), vertical=(0.5, 1.0))
     assert flux.at_most_cells == 4
-    assert_allclose(
-        [flux.low / flux.solid_angle, flux.high / flux.solid_angle], [15.0, 20.0], rtol=1e-4
-    )  # cos v
-    assert_allclose(flux.flux, (flux.low + flux.high) / 2, rtol=1e-12)  # float rounding
+    assert_allclose([flux.low / flux.weight, flux.high / flux.weight], [15.0, 20.0], rtol=1e-4)  # cos v
+    assert_allclose(flux.value, (flux.low + flux.high) / 2, rtol=1e-12)  # float rounding
 
 
 def test_peak_and_its_cautions():
@@ -203,13 +201,13 @@ def test_peak_and_its_cautions():
     assert peak(beam("B0-HP", across=fine, up=fine)).codes == ()
     assert peak(beam("B0-HP", across=ACROSS[ACROSS >= 1])).codes == ("at_edge", "coarse")
     with pytest.raises(MethodError, match="the largest cell must be a reading; 100 cd is an upper limit"):
-        peak(level(at_most=np.ones((UP.size, ACROSS.size), bool)))
+        peak(level(censored=np.ones((UP.size, ACROSS.size), bool)))
 
 
 def test_ratio_map():
     """Oracle: by construction, and the stated error rate: of equal cells one in twenty is marked."""
     stock = beam("B0-HP", 13400.0)
-    lamp = BeamGrid(ACROSS, UP, 1.2 * stock.intensity, at_most=stock.intensity < 150, projection="sphere")
+    lamp = BeamGrid(ACROSS, UP, 1.2 * stock.intensity, censored=stock.intensity < 150, projection="sphere")
     found = ratio_map(lamp, stock, cell_uncertainty=0.01 * lamp.intensity)
     known = ~lamp.censored
     assert_allclose(found.ratio[known], 1.2, rtol=1e-14)  # float rounding

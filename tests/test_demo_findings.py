@@ -259,8 +259,8 @@ def test_beam_ratios(bench, housing, offset, stated):
     window = {"horizontal": (-20.0, 20.0), "vertical": (-6.0, 4.0)}
     seen = (
         peak(grids["K3"]).intensity / peak(grids["B0"]).intensity,
-        window_flux(grids["K3"], **window).flux / window_flux(grids["B0"], **window).flux,
-        mean_above_cutoff(grids["K3"]).mean / mean_above_cutoff(grids["B0"]).mean,
+        window_flux(grids["K3"], **window).value / window_flux(grids["B0"], **window).value,
+        mean_above_cutoff(grids["K3"]).value / mean_above_cutoff(grids["B0"]).value,
     )
     np.testing.assert_allclose(seen, stated, rtol=0.02)
 

@@ -51,9 +51,7 @@ def longest_scan(scans: tuple[BeamScan, ...], lamp: str, housing: str) -> BeamSc
 
 def cutoff_of(run: BeamRun, scans: tuple[BeamScan, ...]) -> CutoffReading | None:
     """Return the cut-off from the lamp's longest scan, else from a column of its grid; None where nothing falls."""
-    if (scan := longest_scan(scans, run.lamp, run.housing)) is not None:
-        return read_cutoff(scan)
-    return read_cutoff(column_scan(run))
+    return read_cutoff(longest_scan(scans, run.lamp, run.housing) or column_scan(run))
 
 
 def column_scan(run: BeamRun) -> BeamScan:

@@ -18,6 +18,8 @@ from photolab.photometry.beam import BeamGrid, intensity_from_angles, intensity_
 from photolab.photometry.distance import luminous_intensity
 
 Floats = NDArray[np.float64]
+Where = tuple[str, str, str]
+"""Run, lamp and housing."""
 
 
 @dataclass(frozen=True)
@@ -127,46 +129,26 @@ def read_beams(
     keys = ["run", "lamp", "housing"]  # one name for two lamps is two runs
     for (run, name, place), block in bench.tables["beam"].groupby(keys, sort=False):
         lamp, housing = str(name), bench.housings[str(place)]
+        where = (str(run), lamp, housing.id)
         try:
-            across, up = _directions(block, housing)
-            cells = _cells(bench, block, lamp, wanted)
-            if np.unique(across).size == 1:
-                scans.append(_scan(str(run), lamp, housing, across, up, cells))
+            if math.isnan(housing.distance_m):
+                wanting = "must state distance_m to turn lux on a wall into intensities; it does not"
+                message = f"housing {housing.id} {wanting}"
+                raise MethodError(message, code="no_distance")
+            cells = _cells(bench, block, lamp, housing, wanted)
+            if np.unique(cells["places"][0]).size == 1:
+                scans.append(_scan(where, housing, cells))
             else:
-                grids.append(_grid(str(run), lamp, housing, block, cells))
+                grids.append(_grid(where, housing, cells))
         except MethodError as refusal:
-            refused.append(Refusal(str(run), lamp, housing.id, refusal.code, str(refusal)))
+            refused.append(Refusal(*where, refusal.code, str(refusal)))
     return tuple(grids), tuple(scans), tuple(refused)
 
 
-@dataclass(frozen=True, eq=False)
-class _Cells:
-    """Readings of a run without the dark, row by row [lx], their factor [1], and what all of them share."""
-
-    net: Floats
-    own: Floats
-    factor: float
-    tops: Floats
-    at_most: NDArray[np.bool_]
-    shared: dict[str, Any]
-
-
-def _directions(block: pd.DataFrame, housing: Housing) -> tuple[Floats, Floats]:
-    """Return the angles of the rows. [deg]."""
-    if math.isnan(housing.distance_m):
-        message = (
-            f"housing {housing.id} must state distance_m to turn lux on a wall into intensities; it does not"
-        )
-        raise MethodError(message, code="no_distance")
-    if block["horizontal_deg"].notna().all():
-        return block["horizontal_deg"].to_numpy(float), block["vertical_deg"].to_numpy(float)
-    span = housing.distance_m + housing.offset_mm / 1000.0
-    x, y = (block[name].to_numpy(float) / 1000.0 for name in ("x_mm", "y_mm"))
-    return np.degrees(np.arctan(x / span)), np.degrees(np.arctan(y / span))
-
-
-def _cells(bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str]) -> _Cells:
-    """Return the readings of a run without the dark, their factor, and what each may be off by itself."""
+def _cells(
+    bench: Bench, block: pd.DataFrame, lamp: str, housing: Housing, wanted: frozenset[str]
+) -> dict[str, Any]:
+    """Return readings without the dark, each's own doubt and range [lx], their factor [1], and what all share."""
     if len(set(block["meter"])) > 1:
         message = f"a beam must be read with one meter; got {', '.join(sorted(set(block['meter'])))}"
         raise MethodError(message, code="several_meters")
@@ -188,52 +170,44 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, wanted: frozenset[str])
     rows = pd.DataFrame({"technology": [technology], "volts": [math.nan]})  # beam.csv states none
     if technology == "filament":
         assumed.append(f"supply of {lamp} within {steps.ASSUMED_VOLTAGE_LIMIT_V:g} V")
-    done = {"dark": bool((dark != 0).any()), "spectral": found is not None and found[0] != 1.0}
+    done = {"dark": (dark != 0).any(), "spectral": found is not None and found[0] != 1.0}
+    lengths = {
+        "offset_mm": "photometric centre at the reference face",
+        "sensor": "meter head facing the lamp",
+    }
     shared = {
         "meter": meter,
         "colour_u": colour_u,
         "supply_u": supply_u(bench, rows),
         "corrections": tuple(name for name, on in done.items() if on),
-        "assumed": (*assumed, *_assumed(bench.housings[str(block["housing"].iloc[0])])),
+        "assumed": (*assumed, *(said for key, said in lengths.items() if key not in housing.declared)),
     }
-    return _Cells(net, own, factor, tops, at_most, shared)
+    angles = bool(block["horizontal_deg"].notna().all())
+    places = block[["horizontal_deg", "vertical_deg"] if angles else ["x_mm", "y_mm"]].to_numpy(float).T
+    read = {"net": net, "own": own, "tops": np.nan_to_num(tops, nan=0.0), "at_most": at_most}
+    return read | {"factor": factor, "angles": angles, "places": places, "shared": shared}
 
 
-def _assumed(housing: Housing) -> list[str]:
-    """Return which figures of a housing are not declared."""
-    words = {
-        "offset_mm": "photometric centre at the reference face",
-        "sensor": "meter head facing the lamp",
-    }
-    return [said for key, said in words.items() if key not in housing.declared]
-
-
-def _scan(run: str, lamp: str, housing: Housing, across: Floats, up: Floats, cells: _Cells) -> BeamScan:
+def _scan(where: Where, housing: Housing, cells: dict[str, Any]) -> BeamScan:
     """Return a vertical scan as intensities."""
-    order = np.argsort(up, kind="stable")
     span = housing.distance_m + housing.offset_mm / 1000.0
-    slant = 1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2
-    ray = span * np.sqrt(slant)
+    places = cells["places"]
+    across, up = places if cells["angles"] else np.degrees(np.arctan(places / 1000.0 / span))
+    order = np.argsort(up, kind="stable")
+    ray = span * np.sqrt(1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2)
     angle = np.arccos(span / ray) if housing.sensor == "flat_wall" else 0.0
-    per_lux = luminous_intensity(cells.factor, ray, incidence_angle=angle)
-    light, own = ((values * per_lux)[order] for values in (cells.net, cells.own))
-    return BeamScan(run, lamp, housing.id, float(across[0]), up[order], light, own)
+    per_lux = luminous_intensity(cells["factor"], ray, incidence_angle=angle)
+    light, own = ((cells[name] * per_lux)[order] for name in ("net", "own"))
+    return BeamScan(*where, float(across[0]), up[order], light, own)
 
 
-def _grid(run: str, lamp: str, housing: Housing, block: pd.DataFrame, cells: _Cells) -> BeamRun:
+def _grid(where: Where, housing: Housing, cells: dict[str, Any]) -> BeamRun:
     """Return a grid as intensities; the uncertainties and the ranges stand on the same cells."""
-    angles = block["horizontal_deg"].notna().all()
-    first, second = (
-        block[name].to_numpy(float)
-        for name in (("horizontal_deg", "vertical_deg") if angles else ("x_mm", "y_mm"))
-    )
-    make = intensity_from_angles if angles else intensity_from_wall
+    (across, up), factor = cells["places"], cells["factor"]
+    make = intensity_from_angles if cells["angles"] else intensity_from_wall
     how: dict[str, Any] = {"distance": housing.distance_m, "sensor": housing.sensor}
     how["offset"] = housing.offset_mm / 1000.0
-    grid = make(first, second, cells.factor * cells.net, **how, at_most=cells.at_most)
-    per_lux = make(first, second, np.full(len(block), cells.factor), **how).intensity
-    own, tops = (
-        values[np.lexsort((first, second))].reshape(per_lux.shape)
-        for values in (cells.own, np.nan_to_num(cells.tops, nan=0.0))
-    )
-    return BeamRun(run, lamp, housing.id, grid, per_lux, own * per_lux, tops, **cells.shared)
+    grid = make(across, up, factor * cells["net"], **how, at_most=cells["at_most"])
+    per_lux = make(across, up, np.full(len(up), factor), **how).intensity
+    own, tops = (cells[name][np.lexsort(cells["places"])].reshape(per_lux.shape) for name in ("own", "tops"))
+    return BeamRun(*where, grid, per_lux, own * per_lux, tops, **cells["shared"])

@@ -19,7 +19,7 @@ from photolab.bench.beam_grids import BeamRun
 from photolab.errors import MethodError
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input, Measured, from_ln, limits, measured
-from photolab.photometry.beam import BeamGrid, mean_weights, peak, window_flux, window_weights
+from photolab.photometry.beam import BeamGrid, mean_weights, peak, weighted_sum, window_flux, window_weights
 
 MEASURANDS = ("hot spot", "window flux", "above cut-off")
 ABOVE_HORIZONTAL = (-8.0, 8.0)
@@ -41,8 +41,8 @@ CAUSES = {
 }
 """What may be off, in the words of the budget, and the kind of its inputs."""
 
-Acting = dict[Input, tuple[tuple[str, int, float], ...]]
-"""Inputs and how each acts: added to a beam's sum, or as a factor; 0 is the lamp, 1 the baseline."""
+Acting = dict[Input, NDArray[np.float64]]
+"""Inputs and how each acts: first row added to a sum, second as a factor; on the lamp's and on the baseline's beam."""
 Floats = NDArray[np.float64]
 Range = tuple[float, float]
 
@@ -65,6 +65,8 @@ class BeamRatio:
         Theirs.
     upper_limits : bool
         Cells that are only upper limits count in it.
+    window : tuple of two ranges or None
+        Left to right, bottom to top; None for the hot spot. [deg]
     """
 
     measurand: str
@@ -75,6 +77,7 @@ class BeamRatio:
     reference: float
     unit: str
     upper_limits: bool
+    window: tuple[Range, Range] | None
 
     @property
     def value(self) -> float:
@@ -99,7 +102,7 @@ class BeamRatio:
         return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 
-def measurand_weights(grid: BeamGrid, measurand: str, window: tuple[Range, Range] | None = None) -> Floats:
+def measurand_weights(grid: BeamGrid, measurand: str, window: tuple[Range, Range] | None) -> Floats:
     """Return the weights of a measurand: it is their sum with the intensities of the cells.
 
     Parameters
@@ -108,8 +111,8 @@ def measurand_weights(grid: BeamGrid, measurand: str, window: tuple[Range, Range
         The beam.
     measurand : str
         Out of `MEASURANDS`.
-    window : tuple of two ranges, optional
-        Of the flux: left to right, bottom to top; the whole grid where not given. [deg]
+    window : tuple of two ranges or None
+        Left to right, bottom to top; None for the hot spot. [deg]
 
     Returns
     -------
@@ -122,15 +125,13 @@ def measurand_weights(grid: BeamGrid, measurand: str, window: tuple[Range, Range
         If the largest cell is an upper limit (code ``peak_at_most``), or the grid does not hold the window (codes
         ``outside_grid``, ``no_cells``).
     """
-    if measurand == "hot spot":
+    if window is None:
         peak(grid)
         weights = np.zeros(grid.intensity.shape)
         weights.flat[int(np.argmax(grid.intensity))] = 1.0
         return weights
-    if measurand == "window flux":
-        across, up = window or shared_window(grid, grid)
-        return window_weights(grid, horizontal=across, vertical=up)
-    return mean_weights(grid, horizontal=ABOVE_HORIZONTAL, vertical=ABOVE_VERTICAL)
+    weigh = window_weights if measurand == "window flux" else mean_weights
+    return weigh(grid, horizontal=window[0], vertical=window[1])
 
 
 def beam_ratio(
@@ -174,27 +175,25 @@ def beam_ratio(
         If a grid does not hold the measurand, or the reference has no light there (code ``dark_reference``).
     """
     grids = (own.grid, reference.grid)
-    window = shared_window(*grids)
-    sums = weights or tuple(measurand_weights(grid, measurand, window) for grid in grids)
-    values = [float((w * halves(grid)).sum()) for w, grid in zip(sums, grids, strict=True)]
+    whole = shared_window(*grids)
+    windows = {"window flux": whole, "above cut-off": (ABOVE_HORIZONTAL, ABOVE_VERTICAL)}
+    window = windows.get(measurand)
+    cells = weights or tuple(measurand_weights(grid, measurand, window) for grid in grids)
+    sums = [weighted_sum(grid, w) for grid, w in zip(grids, cells, strict=True)]
+    values = [one.value for one in sums]
     if not min(values) > 0.0:
         message = f"both beams must have light for the {measurand}; got {values[0]:g} and {values[1]:g}"
         raise MethodError(message, code="dark_reference")
-    acting = _inputs((own, reference), measurand, sums, range_term)
+    acting = _inputs((own, reference), measurand, cells, range_term)
     pair = (own.lamp, reference.lamp, own.housing)
     if measurand == "window flux":
-        acting[Input(("step", *pair), _step(grids, window), kind="model spread")] = (("factor", 0, 1.0),)
+        acting[Input(("step", *pair), _step(grids, whole), kind="model spread")] = np.array(
+            [[0.0, 0.0], [1.0, 0.0]]
+        )
     as_seated, seated_again = _ratios(values, acting, *_seating(pair, mounting_sd, mounting_dof))
-    return BeamRatio(
-        measurand=measurand,
-        as_seated=as_seated,
-        seated_again=seated_again,
-        coverage=coverage,
-        own=values[0],
-        reference=values[1],
-        unit="lm" if measurand == "window flux" else "cd",
-        upper_limits=any(bool((w[grid.censored] > 0.0).any()) for w, grid in zip(sums, grids, strict=True)),
-    )
+    upper = any(one.at_most_cells > 0 for one in sums)
+    unit = "lm" if measurand == "window flux" else "cd"
+    return BeamRatio(measurand, as_seated, seated_again, coverage, values[0], values[1], unit, upper, window)
 
 
 @lru_cache(maxsize=8)  # all measurands of two beams share it
@@ -209,14 +208,11 @@ def _ratios(values: Sequence[float], acting: Acting, seat: Input, away: Floats) 
     """Return the ratio of two sums with the inputs that act on them, and with a seating too; intervals by draws."""
     model = partial(_ln_ratio, values, tuple(acting.values()))
     drawn = draws(model, *(measured(0.0, q) for q in acting), trials=TRIALS)
-    parts = {}
-    for k, q in enumerate(acting):
-        if q.u == 0.0:
-            continue
-        ends = [
-            float(model(*(sign * q.u if i == k else 0.0 for i in range(len(acting))))) for sign in (1.0, -1.0)
-        ]
-        parts[q] = (ends[0] - ends[1]) / (2.0 * q.u)
+
+    def moved_by(k: int, away: float) -> float:
+        return float(model(*(away if i == k else 0.0 for i in range(len(acting)))))
+
+    parts = {q: (moved_by(k, q.u) - moved_by(k, -q.u)) / (2.0 * q.u) for k, q in enumerate(acting) if q.u}
     seated = drawn + away  # each input has a stream of its own
     moved = {seat: math.atanh(seat.u) / seat.u} if seat.u else {}
 
@@ -256,11 +252,6 @@ def shared_window(grid: BeamGrid, reference: BeamGrid) -> tuple[Range, Range]:
     return ends[0], ends[1]
 
 
-def halves(grid: BeamGrid) -> Floats:
-    """Return the intensities of a beam with upper limits counted half [cd]."""
-    return grid.intensity * np.where(grid.censored, 0.5, 1.0)
-
-
 def _inputs(
     runs: tuple[BeamRun, BeamRun], measurand: str, weights: Sequence[Floats], range_term: bool
 ) -> Acting:
@@ -270,10 +261,10 @@ def _inputs(
 
     def put(q: Input, kind: str, side: int, by: float) -> None:
         if q.u * abs(by) > 0.0:
-            found[q] = (*found.get(q, ()), (kind, side, by))
+            found.setdefault(q, np.zeros((2, 2)))[int(kind == "factor"), side] += by
 
     for side, (run, w) in enumerate(zip(runs, weights, strict=True)):
-        meter, who, light = run.meter, (run.lamp, run.housing), halves(run.grid)
+        meter, who, light = run.meter, (run.lamp, run.housing), run.grid.halves
         for top in np.unique(run.tops):
             here, key = w * (run.tops == top), (f"{top:g}",)
             share = float((here * light).sum())
@@ -300,24 +291,19 @@ def _additive(run: BeamRun, top: float, range_term: bool) -> Input:
     return limits(("dark reading", run.meter.id, f"{top:g}"), step / 2.0, kind="range term")
 
 
-def _ln_ratio(
-    values: Sequence[float], acts: Sequence[tuple[tuple[str, int, float], ...]], *drawn: Any
-) -> Any:
+def _ln_ratio(values: Sequence[float], acts: Sequence[Floats], *drawn: Any) -> Any:
     """Return ln of the ratio when inputs err as drawn; light stays above a hundredth of itself."""
-    sums: list[Any] = list(values)
-    logs: list[Any] = [0.0, 0.0]
-    for away, acting in zip(drawn, acts, strict=True):
-        for kind, side, by in acting:
-            if kind == "add":
-                sums[side] = sums[side] + by * away
-            else:
-                logs[side] = logs[side] + np.log1p(by * away)
-    floors = [np.maximum(total, 0.01 * value) for total, value in zip(sums, values, strict=True)]
-    return np.log(floors[0]) + logs[0] - np.log(floors[1]) - logs[1]
+    logs: list[Any] = []
+    for side, value in enumerate(values):
+        acting = [(*how[:, side].tolist(), away) for how, away in zip(acts, drawn, strict=True)]
+        total = sum((added * away for added, _, away in acting if added), value)
+        factors = sum(np.log1p(by * away) for _, by, away in acting if by)
+        logs.append(np.log(np.maximum(total, 0.01 * value)) + factors)
+    return logs[0] - logs[1]
 
 
 def _step(grids: tuple[BeamGrid, BeamGrid], window: tuple[Range, Range]) -> float:
     """Return the standard uncertainty of ln ratio from the grids' step."""
     flux = [window_flux(grid, horizontal=window[0], vertical=window[1]) for grid in grids]
-    own, other = (one.step_uncertainty / one.flux for one in flux)
+    own, other = (one.step_uncertainty / one.value for one in flux)
     return abs(own - other)

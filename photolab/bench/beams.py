@@ -6,24 +6,16 @@ the other. Nothing here is a test against a regulation.
 """
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from functools import partial
-from typing import Any, TypeVar
+from typing import Any
 
 import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench.beam_cutoffs import CutoffReading, column_scan, cutoff_of, longest_scan
 from photolab.bench.beam_grids import BeamRun, BeamScan, Refusal, read_beams
-from photolab.bench.beam_ratios import (
-    ABOVE_HORIZONTAL,
-    ABOVE_VERTICAL,
-    MEASURANDS,
-    BeamRatio,
-    beam_ratio,
-    shared_window,
-)
+from photolab.bench.beam_ratios import MEASURANDS, BeamRatio, beam_ratio
 from photolab.bench.bench_scatter import bench_spreads
 from photolab.bench.families import half_widths
 from photolab.bench.instruments import RANGE_GAIN_NAME
@@ -33,12 +25,11 @@ from photolab.bench.selection import baseline_lamp
 from photolab.bench.shared_inputs import spread_input
 from photolab.bench.spreads import Spread
 from photolab.bench.verdicts import judge
-from photolab.errors import MethodError
+from photolab.errors import MethodError, attempt
 from photolab.metrology.quantity import Joint, Measured, exp_symmetric, measured
 from photolab.photometry.beam import AimOffset, RatioMap, aim_offset, ratio_map
 from photolab.photometry.cutoff import cutoff_line
 
-_T = TypeVar("_T")
 ROW_NAMES = {
     "hot spot": "hot-spot intensity ratio",
     "window flux": "window flux ratio",
@@ -203,25 +194,17 @@ def evaluate_beams(
     grids, scans, refusals = read_beams(bench, corrections=corrections)
     best: dict[tuple[str, str], BeamRun] = {}
     for run in grids:
-        before = best.get((run.lamp, run.housing))
-        if before is None or run.grid.intensity.size > before.grid.intensity.size:
-            best[run.lamp, run.housing] = run
+        before = best.get((run.lamp, run.housing), run)
+        best[run.lamp, run.housing] = max(before, run, key=lambda one: one.grid.intensity.size)
     baseline = baseline or (baseline_lamp(bench)[0] if best else "")
     spreads = bench_spreads(bench, corrections) if best else None
     declared = Spread(bench.settings.mounting_sd_percent / 100.0, math.inf, assumed=True)
-    results = tuple(
-        _result(
-            bench,
-            run,
-            best.get((baseline, run.housing)),
-            scans,
-            baseline,
-            range_term,
-            declared if spreads is None else spreads.seating_in(run.housing),
-        )
-        for run in best.values()
-    )
-    return Beams(results, scans, refusals)
+    results = []
+    for run in best.values():
+        seating = declared if spreads is None else spreads.seating_in(run.housing)
+        reference = None if run.lamp == baseline else best.get((baseline, run.housing))
+        results.append(_result(bench, run, reference, scans, baseline, range_term, seating))
+    return Beams(tuple(results), scans, refusals)
 
 
 def _result(
@@ -234,41 +217,24 @@ def _result(
     seating: Spread,
 ) -> BeamResult:
     """Return what one beam says."""
-    reference = None if run.lamp == baseline else reference
-    ratios: list[BeamRatio | None] = []
-    refusals: list[Refusal] = []
-    aim: AimOffset | None = None
-
-    def attempt(made: Callable[[], _T]) -> _T | None:
-        try:
-            return made()
-        except MethodError as refused:
-            refusals.append(Refusal(run.run, run.lamp, run.housing, refused.code, str(refused)))
-            return None
-
+    found: list[BeamRatio | AimOffset | MethodError] = []
     if reference is not None:
         how: dict[str, Any] = {"mounting_sd": seating.sd, "mounting_dof": seating.dof}
         how |= {"coverage": bench.settings.coverage, "range_term": range_term}
-        ratios = [attempt(partial(beam_ratio, run, reference, what, **how)) for what in MEASURANDS]
-        aim = attempt(partial(aim_offset, run.grid, reference.grid))
+        found += [attempt(beam_ratio, run, reference, what, **how) for what in MEASURANDS]
+        found.append(attempt(aim_offset, run.grid, reference.grid))
     elif run.lamp != baseline:
         message = f"no grid of the baseline {baseline} in housing {run.housing}: nothing to divide by"
-        refusals.append(Refusal(run.run, run.lamp, run.housing, "no_reference", message))
+        found.append(MethodError(message, code="no_reference"))
+    where = (run.run, run.lamp, run.housing)
+    aim = next((one for one in found if isinstance(one, AimOffset)), None)
     line = cutoff_line(run.grid, traffic=bench.housings[run.housing].traffic)
     upper = ["upper_limits"] if run.grid.censored.any() else []
-    return BeamResult(
-        lamp=run.lamp,
-        housing=run.housing,
-        baseline=baseline,
-        beam=run,
-        reference=reference,
-        ratios=tuple(one for one in ratios if one is not None),
-        cutoff=cutoff_of(run, scans),
-        aim=aim,
-        codes=tuple(dict.fromkeys([*line.codes, *(aim.codes if aim is not None else ()), *upper])),
-        refusals=tuple(refusals),
-        seating=seating,
-    )
+    codes = tuple(dict.fromkeys([*line.codes, *(() if aim is None else aim.codes), *upper]))
+    ratios = tuple(one for one in found if isinstance(one, BeamRatio))
+    refusals = tuple(Refusal(*where, one.code, str(one)) for one in found if isinstance(one, MethodError))
+    named, cutoff = (run.lamp, run.housing, baseline), cutoff_of(run, scans)
+    return BeamResult(*named, run, reference, ratios, cutoff, aim, codes, refusals, seating)
 
 
 def beam_rows(bench: Bench, *, beams: Beams | None = None, families: bool = True) -> pd.DataFrame:
@@ -309,26 +275,21 @@ def _among_all(beams: Beams, coverage: float) -> dict[tuple[str, str, str, str],
     for housing in dict.fromkeys(one.housing for one in beams.results):
         here = [one for one in beams.results if one.housing == housing and one.ratios]
         for what in dict.fromkeys(ratio.measurand for one in here for ratio in one.ratios):
-            lamps = {one.lamp: one for one in here if any(r.measurand == what for r in one.ratios)}
-            if len(lamps) == 1:  # a family of one
-                found |= {
-                    (n, housing, what, scope): 1.0 for n in lamps for scope in ("readings", "specimens")
-                }
+            ratios = {r.lamp: _ln(x.as_seated) for r in here for x in r.ratios if x.measurand == what}
+            if len(ratios) == 1:  # a family of one
                 continue
             baseline, scatter = here[0].baseline, here[0].seating
-            seats = {
-                lamp: spread_input("mounting", (lamp, housing), scatter.sd, scatter.dof, pool=housing)
-                for lamp in (baseline, *lamps)
+            ratios = {baseline: measured(0.0)} | ratios
+            again = {
+                lamp: ratio
+                + measured(
+                    0.0, spread_input("mounting", (lamp, housing), scatter.sd, scatter.dof, pool=housing)
+                )
+                for lamp, ratio in ratios.items()
             }
-            for scope in ("readings", "specimens"):
-                ratios = {baseline: measured(0.0)} | {
-                    n: _ln(one.ratio(what).as_seated) for n, one in lamps.items()
-                }
-                if scope == "specimens":
-                    ratios = {lamp: ratio + measured(0.0, seats[lamp]) for lamp, ratio in ratios.items()}
-                joint = Joint.of(ratios)
-                for lamp, half in half_widths(joint, baseline, coverage=coverage).items():
-                    alone = (ratios[lamp] - ratios[baseline]).half_width(coverage)
+            for scope, family in (("readings", ratios), ("specimens", again)):
+                for lamp, half in half_widths(Joint.of(family), baseline, coverage=coverage).items():
+                    alone = (family[lamp] - family[baseline]).half_width(coverage)
                     found[lamp, housing, what, scope] = half / alone if alone else 1.0
     return found
 
@@ -368,7 +329,7 @@ def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str, wider: fl
         point="hot_spot" if one.measurand == "hot spot" else "beam",
         scope=scope,
         n_readings=2 * result.beam.grid.intensity.size,
-        conditions=_conditions(result, one),
+        conditions=_conditions(one),
         corrections=", ".join(result.beam.corrections) or "none",
         assumed="; ".join(dict.fromkeys(assumed)) or "nothing",
         verdict=alone,
@@ -378,18 +339,12 @@ def _row(bench: Bench, result: BeamResult, one: BeamRatio, scope: str, wider: fl
     )
 
 
-def _conditions(result: BeamResult, one: BeamRatio) -> str:
+def _conditions(one: BeamRatio) -> str:
     """Return where in the beam a ratio holds."""
-    said = "one seating each, aimed as seated"
-    if one.measurand == "hot spot":
-        place = "largest cell of each grid"
-    elif one.measurand == "above cut-off":
-        across, up = ABOVE_HORIZONTAL, ABOVE_VERTICAL
-        place = f"mean over {across[0]:g} to {across[1]:g} deg, {up[0]:g} to {up[1]:g} deg up"
-    elif result.reference is not None:
-        across, up = shared_window(result.beam.grid, result.reference.grid)
-        place = f"over {across[0]:g} to {across[1]:g} deg, {up[0]:g} to {up[1]:g} deg up"
-    else:
-        place = ""
+    place = "largest cell of each grid"
+    if one.window is not None:
+        (left, right), (low, high) = one.window
+        mean = "mean " if one.measurand == "above cut-off" else ""
+        place = f"{mean}over {left:g} to {right:g} deg, {low:g} to {high:g} deg up"
     limits = "; some cells are upper limits" if one.upper_limits else ""
-    return f"{place}; {said}{limits}"
+    return f"{place}; one seating each, aimed as seated{limits}"

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -65,13 +66,8 @@ class BenchLight:
             return 1.0
         ratio: Measured = near_field_ratio(run.fit.model, run.shape, self.distance)
         # which law bends the run is as doubtful here
-        laws = [(q, -c / run.intensity) for q, c in _spread_of(run).items()]
-        return ratio * measured(1.0, *laws)
-
-
-def _spread_of(run: DistanceResult) -> dict[Input, float]:
-    """Return the choice of law of a run."""
-    return {} if run.candela is None else dict(run.candela.only("model spread").parts)
+        spread = {} if run.candela is None else run.candela.only("model spread").parts
+        return ratio * measured(1.0, *((q, -c / run.intensity) for q, c in spread.items()))
 
 
 @dataclass(frozen=True)
@@ -101,13 +97,7 @@ class BenchCandela:
         return self.of.lower_range and max(parts, key=lambda kind: parts[kind]) == "range term"
 
 
-def bench_candela(
-    bench: Bench,
-    *,
-    lamp: str | None = None,
-    runs: tuple[DistanceResult, ...] = (),
-    corrections: Iterable[str] = steps.ALL,
-) -> tuple[BenchCandela, ...]:
+def bench_candela(bench: Bench, **chosen: Any) -> tuple[BenchCandela, ...]:
     r"""Return the candela of lamps from their readings at the bench's distance, in every housing.
 
     .. math:: I = E \, (d + o)^2 / (1 - q/d^2)
@@ -116,11 +106,7 @@ def bench_candela(
     ----------
     bench : Bench
         The bench.
-    lamp : str, optional
-        As for `bench_light`.
-    runs : tuple of DistanceResult
-        As for `bench_light`.
-    corrections : iterable of str, default all
+    **chosen
         As for `bench_light`.
 
     Returns
@@ -129,7 +115,7 @@ def bench_candela(
         One a lamp and housing that states its distance; empty otherwise.
     """
     found = []
-    for at in bench_light(bench, lamp=lamp, runs=runs, corrections=corrections):
+    for at in bench_light(bench, **chosen):
         intensity = luminous_intensity(at.light, at.distance, offset=at.centre) / at.near_field  # type: ignore[arg-type]
         found.append(BenchCandela(at, intensity.in_unit("cd")))
     return tuple(found)
@@ -160,21 +146,16 @@ def bench_light(
     tuple of BenchLight
         One a lamp and housing that states its distance; empty otherwise.
     """
-    chosen = select(bench).readings
-    chosen = chosen[(chosen["instant"] == "initial") & ((chosen["lamp"] == lamp) | (lamp is None))]
-    placed = [
-        (str(name), bench.housings[str(place)], block)
-        for (name, place), block in chosen.groupby(["lamp", "housing"], sort=False)
-        if str(place) in bench.housings and not math.isnan(bench.housings[str(place)].distance_m)
-    ]
-    wanted = frozenset(corrections)
-    if not placed or (spreads := bench_spreads(bench, wanted)) is None:
+    chosen, wanted = select(bench).readings, frozenset(corrections)
+    placed = chosen["housing"].map({name: place.distance_m for name, place in bench.housings.items()}).notna()
+    chosen = chosen[placed & (chosen["instant"] == "initial") & ((chosen["lamp"] == lamp) | (lamp is None))]
+    if chosen.empty or (spreads := bench_spreads(bench, wanted)) is None:
         return ()
     laws = SETTLED if "near_field" in wanted else SETTLED - {"near_field"}
     made = []
-    for name, place, block in placed:
-        run = next((r for r in runs if (r.lamp, r.housing) == (name, place.id) and r.law in laws), None)
-        made.append(_at(bench, place, block, spreads, run, wanted))
+    for (name, place), block in chosen.groupby(["lamp", "housing"], sort=False):
+        run = next((r for r in runs if (r.lamp, r.housing) == (name, place) and r.law in laws), None)
+        made.append(_at(bench, bench.housings[str(place)], block, spreads, run, wanted))
     return tuple(made)
 
 
@@ -216,13 +197,13 @@ def _at(
 
 def _seated(seats: "pd.Series[float]", where: tuple[str, str], spreads: Spreads) -> Measured:
     """Return the mean of the seatings, with the scatter of seatings and days. [lx]."""
-    means = []
+    means, (lamp, housing), of_day = [], where, spreads.day
+    own = spreads.seating_in(housing)
     for key, value in seats.items():
         specimen, day, mounting = (str(part) for part in key)  # type: ignore[attr-defined]
-        lamp, housing = where
-        key = (lamp, specimen, housing, day, mounting)
-        own, of_day = spreads.seating_in(housing), spreads.day
-        seat = spread_input("mounting", key, own.sd, own.dof, pool=housing)
+        seat = spread_input(
+            "mounting", (lamp, specimen, housing, day, mounting), own.sd, own.dof, pool=housing
+        )
         means.append(measured(float(value), seat, spread_input("day", (day, housing), of_day.sd, of_day.dof)))
     light: Measured = np.exp(combine(np.full(len(means), 1.0 / len(means)), means))
     return light
@@ -235,11 +216,8 @@ def _relative(bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, place:
     tilt = tilt_loss(math.radians(place.tilt_uncertainty_deg) / math.sqrt(3.0))
     linked = rows[rows["meter"] != rows["onto"]].groupby(["meter", "technology"], sort=False)
     links = [
-        (
-            link_input(str(meter_id), str(kind), block["link_u"].iloc[0], block["link_dof"].iloc[0]),
-            len(block) / len(rows),
-        )
-        for (meter_id, kind), block in linked
+        (link_input(str(of), str(kind), one["link_u"].iloc[0], one["link_dof"].iloc[0]), len(one) / len(rows))
+        for (of, kind), one in linked
     ]
     tilted = Input(("tilt", place.id), tilt, kind="angle", source="assumed")
     common = relative_inputs(bench, meter, rows, top, (lamp, place.id))
@@ -248,10 +226,10 @@ def _relative(bench: Bench, meter: Meter, rows: pd.DataFrame, top: float, place:
 
 def _assumed(bench: Bench, place: Housing, spreads: Spreads) -> list[str]:
     """Return which spreads are assumed."""
-    assumed, declared = [], bench.settings.declared
-    seating = spreads.seating_in(place.id)
-    if seating.assumed and "mounting_sd_percent" not in declared:
-        assumed.append(f"scatter of seatings {100.0 * seating.sd:g} %")
-    if "day_sd_percent" not in declared:
-        assumed.append(f"scatter of days {bench.settings.day_sd_percent:g} %")
-    return assumed
+    declared, seating = bench.settings.declared, spreads.seating_in(place.id)
+    found = {
+        f"scatter of seatings {100.0 * seating.sd:g} %": seating.assumed
+        and "mounting_sd_percent" not in declared,
+        f"scatter of days {bench.settings.day_sd_percent:g} %": "day_sd_percent" not in declared,
+    }
+    return [said for said, holds in found.items() if holds]

@@ -138,10 +138,9 @@ def most_turned(ways: Mapping[str, Campaign], lamp: str | None, housing: str | N
         compared.
     """
     rows = changed_verdicts(ways)
-    rows = rows[(rows["instant"] == "initial") & (rows["point"] == "hot_spot")] if len(rows) else rows
-    rows = rows[
-        ((rows["lamp"] == lamp) | (lamp is None)) & ((rows["housing"] == housing) | (housing is None))
-    ]
+    wanted = {"instant": "initial", "point": "hot_spot", "lamp": lamp, "housing": housing}
+    for column, which in wanted.items():
+        rows = rows if which is None or rows.empty else rows[rows[column] == which]
     if rows.empty:
         return lamp or "", housing or ""
     other = rows["verdict"] != rows["verdict_then"]

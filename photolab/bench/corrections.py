@@ -103,8 +103,7 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
         raise ValueError(message)
     table = Columns(readings)
     lamps = table.groups("lamp")
-    of = bench.technologies
-    known = [str(of.get(lamp, "")) for lamp in table["lamp"][lamps.first].tolist()]
+    known = [str(bench.technologies.get(lamp, "")) for lamp in table["lamp"][lamps.first].tolist()]
     table["technology"] = np.array(known, dtype=object)[lamps.code]
     steps = {"dark": _dark, "spectral": _spectral, "voltage": _voltage, "ambient": _ambient}
     applied, assumed = [], []
@@ -114,7 +113,8 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
         for column, value in (("link_ln", 0.0), ("link_u", 0.0), ("link_dof", np.inf)):
             table[column] = np.full(table.rows, value)
     meters = table.groups("onto")
-    certified = np.array([_certificate_ln(bench, m) for m in table["onto"][meters.first].tolist()])
+    certificates = [bench.meters[m].certificate for m in table["onto"][meters.first].tolist()]
+    certified = np.log([1.0 if one is None else one.correction for one in certificates])
     table["ln_correction"] = certified[meters.code] + table.numbers("link_ln")
     for name, step in steps.items():
         changed, notes = step(table, bench, name in wanted)
@@ -122,12 +122,6 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
         assumed += notes
     table["ln_value"] = np.log(table["net_lx"]) + table["ln_correction"]
     return Corrected(readings, table, tuple(applied), tuple(assumed))
-
-
-def _certificate_ln(bench: Bench, meter: str) -> float:
-    """Return ln of a certificate's correction: true over displayed reading."""
-    certificate = bench.meters[meter].certificate
-    return 0.0 if certificate is None else float(np.log(certificate.correction))
 
 
 def _dark(table: Columns, _bench: Bench, on: bool) -> tuple[bool, list[Assumption]]:
@@ -149,11 +143,9 @@ def _spectral(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assump
     table["spectral_u"] = u[by.code]
     # a link knows the technology, not the lamp
     table["own_spectrum"] = (own[by.code] > 0.0) & np.asarray(table["onto"] == table["meter"])
-    notes = []
-    if (u == SPECTRAL_FLOOR).any():
-        words = "least standard uncertainty of a factor from spectra: 1 nm of wavelength error"
-        notes.append(Assumption("spectral factor", 100.0 * SPECTRAL_FLOOR, "%", words))
-    return bool((factor != 1.0).any()), notes
+    words = "least standard uncertainty of a factor from spectra: 1 nm of wavelength error"
+    floor = Assumption("spectral factor", 100.0 * SPECTRAL_FLOOR, "%", words)
+    return bool((factor != 1.0).any()), [floor] if (u == SPECTRAL_FLOOR).any() else []
 
 
 def spectral_factor(bench: Bench, meter: str, lamp: str, technology: str) -> tuple[float, float, bool] | None:
@@ -232,7 +224,6 @@ def _ambient(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assumpt
     if not on or not (np.abs(table["led_warmth_K"]) > NO_CHANGE).any():
         return False, []
     table["ln_correction"] = table["ln_correction"] - LED_AMBIENT_COEFFICIENT * table["led_warmth_K"]
-    note = Assumption(
-        "ambient coefficient of LED lamps", 100 * LED_AMBIENT_COEFFICIENT, "%/K", "limits ±0.2 %/K"
-    )
+    name, percent = "ambient coefficient of LED lamps", 100 * LED_AMBIENT_COEFFICIENT
+    note = Assumption(name, percent, "%/K", "limits ±0.2 %/K")
     return True, [note]

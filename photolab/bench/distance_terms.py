@@ -74,13 +74,12 @@ def relative_inputs(
 
 def _colour(meter: Meter, rows: pd.DataFrame) -> Input:
     """Return what the colour of the light does: that of the correction, else the declared index of the meter. [1]."""
-    technology = "" if rows.empty else str(rows["technology"].iloc[0])
-    corrected = math.nan if rows.empty else float(rows["spectral_u"].iloc[0])
-    if not math.isnan(corrected):
-        return instruments.corrected_colour_input(meter, technology, corrected)
     if rows.empty:
-        return Input(("colour", meter.id, technology), 0.0, kind="colour")
-    return instruments.colour_input(meter, technology)
+        return Input(("colour", meter.id, ""), 0.0, kind="colour")
+    technology, corrected = str(rows["technology"].iloc[0]), float(rows["spectral_u"].iloc[0])
+    if math.isnan(corrected):
+        return instruments.colour_input(meter, technology)
+    return instruments.corrected_colour_input(meter, technology, corrected)
 
 
 def supply_u(bench: Bench, rows: pd.DataFrame) -> float:

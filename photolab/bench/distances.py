@@ -17,15 +17,9 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from photolab.bench import corrections as steps
+from photolab.bench import distance_terms as terms
 from photolab.bench import instruments
-from photolab.bench.distance_terms import (
-    assumed_lengths,
-    photometric_centre,
-    reading_scatter,
-    relative_inputs,
-    tape_limit,
-)
-from photolab.bench.model import Bench, Housing, Meter
+from photolab.bench.model import Bench, Housing
 from photolab.bench.rows import result_row
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Measured, from_fit, limits, measured
@@ -143,11 +137,6 @@ class LawsTried:
     flatness: FarField | None
     refusals: tuple[str, ...]
 
-    @property
-    def nearest(self) -> InverseSquareFit | None:
-        """The law of smallest chi-square among those kept, else the free centre."""
-        return self.offset_fit if self.comparison is None else self.comparison.fits[self.comparison.model]
-
 
 @dataclass(frozen=True, eq=False)
 class DistanceResult(DistanceRun):
@@ -208,8 +197,7 @@ class DistanceResult(DistanceRun):
         """By how much the law leaves the inverse square at the bench's distance; NaN where no law applies [%]."""
         if self.fit is None or not self.law:
             return math.nan
-        ratio = float(near_field_ratio(self.fit.model, self.fit.offset, self.place.distance_m))
-        return 100.0 * (ratio - 1.0)
+        return 100.0 * float(near_field_ratio(self.fit.model, self.fit.offset, self.place.distance_m) - 1.0)
 
     @property
     def smallest_usable(self) -> float:
@@ -237,9 +225,9 @@ class DistanceResult(DistanceRun):
         d = np.asarray(distance, dtype=float)
         if self.fit is None:
             return np.full(d.shape, math.nan)
-        if self.fit.model == "offset":
-            return self.fit.intensity * (d / (d + self.fit.offset)) ** 2
-        return np.full(d.shape, self.fit.intensity) * near_field_ratio(self.fit.model, self.fit.offset, d)
+        centre = self.fit.offset if self.fit.model == "offset" else 0.0
+        near = near_field_ratio(self.fit.model, self.fit.offset, d)
+        return self.fit.intensity * (d / (d + centre)) ** 2 * near
 
 
 def near_field_ratio(model: str, shape: Any, distance: Any) -> Any:
@@ -289,8 +277,8 @@ def evaluate_distances(
     wanted = frozenset(corrections)
     found = []
     for run in distance_runs(bench, corrections=wanted, range_term=range_term):
-        d, lux, u = (run.points[c].to_numpy(float) for c in ("distance_m", "illuminance_lx", "u_lx"))
-        laws = try_laws(d, lux, u, placement=run.placement_m, shared=run.shared, centre=run.centre)
+        read = (run.points[c].to_numpy(float) for c in ("distance_m", "illuminance_lx", "u_lx"))
+        laws = try_laws(*read, placement=run.placement_m, shared=run.shared, centre=run.centre)
         found.append(judge_run(run, laws, near_field="near_field" in wanted))
     return tuple(found)
 
@@ -330,21 +318,29 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     rows = block.assign(ambient_C=math.nan, dark_off_lx=dark)[lit]
     corrected = steps.apply(rows, bench, wanted - {"near_field"})
     rows = corrected.readings.assign(value_lx=np.exp(corrected.readings["ln_value"].to_numpy(float)))
-    scatter, scatter_assumed = reading_scatter(bench, rows, lamp)
+    scatter, scatter_assumed = terms.reading_scatter(bench, rows, lamp)
     top = float(block["range_lx"].max())
     seen = "dark" in wanted and bool(block["dark_lx"].notna().all())
     exact = Input(("no range term", run, lamp, place), 0.0, kind="range term")
-    half, source = tape_limit(housing)
+    half, source = terms.tape_limit(housing)
     tape_u = half / math.sqrt(6.0)  # half of the variance of limits
     zero = Input(("tape zero", run, lamp, place), tape_u, kind="distance", source=source)
-    own = (
-        limits("dark reading", instruments.resolution_lx(meter, top) / 2.0 if seen else 0.0),
-        instruments.linearity_input(meter, (f"{top:g}", "", "")),
-    )
-    points = [
-        _point(float(d), level, meter, scatter, tape_u, zero, own)  # type: ignore[arg-type]
-        for d, level in rows.groupby("distance_m")
-    ]
+    dark_u = limits("dark reading", instruments.resolution_lx(meter, top) / 2.0 if seen else 0.0).u
+    linear_u = instruments.linearity_input(meter, (f"{top:g}", "", "")).u
+    rows["step"] = [instruments.resolution_lx(meter, float(top)) for top in rows["range_lx"]]
+    averaged = {"reading_lx": "illuminance_lx", "dark_lx": "dark_off_lx", "illuminance_lx": "value_lx"}
+    means: dict[str, Any] = {name: (column, "mean") for name, column in averaged.items()}
+    levels = rows.groupby("distance_m")
+    points = levels.agg(**means, repeats=("step", "size"), step=("step", "max")).reset_index()
+    d, lux, count = points["distance_m"], points["illuminance_lx"], points["repeats"]
+    points["factor"] = lux / (points["reading_lx"] - points["dark_lx"])
+    # dark reading and linearity are alike for all repeats of a level
+    repeated = ((scatter * lux) ** 2 + points.pop("step") ** 2 / 12.0) / count
+    points["u_lx"] = np.sqrt(repeated + (linear_u * lux) ** 2 + dark_u**2)
+    points["product_cd"], placed = lux * d**2, 2.0 * lux * d * tape_u
+    alone = np.hypot(points["u_lx"] * d**2, placed)
+    points["product_u_cd"] = np.hypot(alone, placed)  # the zero of the tape may be off by as much
+    points["own_percent"] = 100.0 * alone / points["product_cd"]
     split = "half of the distance's variance common to the run, half each placement's own"
     additive_from = "dark reading" if seen else "manual" if range_term else "ignored"
     return DistanceRun(
@@ -352,49 +348,17 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
         lamp=lamp,
         meter=meter.id,
         place=housing,
-        points=pd.DataFrame(points, columns=_POINT),
+        points=points,
         additive=exact if additive_from != "manual" else instruments.range_input(meter, top, (f"{top:g}",)),
         zero=zero,
-        centre=photometric_centre(housing),
-        relative=relative_inputs(bench, meter, rows, top, (run, lamp, place)),
+        centre=terms.photometric_centre(housing),
+        relative=terms.relative_inputs(bench, meter, rows, top, (run, lamp, place)),
         placement_m=tape_u,
         additive_from=additive_from,
         coverage=bench.settings.coverage,
         corrections=corrected.applied,
         codes=tuple(_cautions(block, lit, additive_from)),
-        assumed=(split, *assumed_lengths(housing), *scatter_assumed),
-    )
-
-
-_POINT = [
-    *("distance_m", "reading_lx", "dark_lx", "factor", "illuminance_lx", "u_lx", "repeats"),
-    *("product_cd", "product_u_cd", "own_percent"),
-]
-
-
-def _point(
-    distance: float,
-    level: pd.DataFrame,
-    meter: Meter,
-    scatter: float,
-    placement_u: float,
-    zero: Input,
-    own: tuple[Input, Input],
-) -> tuple[float, ...]:
-    """Return the mean of the repeats at one distance, and what it may be off by itself."""
-    value, count, (dark, linear) = float(level["value_lx"].mean()), len(level), own
-    step = max(instruments.resolution_lx(meter, float(top)) for top in level["range_lx"])
-    each = 1.0 / math.sqrt(count)  # dark reading and linearity are alike for all repeats of a level
-    scattered, figure = Input("scatter", scatter), limits("last figure", step / 2.0)
-    light = measured(value, (scattered, value * each), (figure, each), (linear, value), dark)
-    placed = measured(distance, Input("placement", placement_u))
-    product = light * measured(distance, Input("placement", placement_u), zero) ** 2
-    reading, taken = float(level["illuminance_lx"].mean()), float(level["dark_off_lx"].mean())
-    factor = value / (reading - taken)
-    own_percent = 100.0 * (light * placed**2).u / product.value
-    return (
-        *(distance, reading, taken, factor, value, light.u, count),
-        *(product.value, product.u, own_percent),
+        assumed=(split, *terms.assumed_lengths(housing), *scatter_assumed),
     )
 
 
@@ -490,7 +454,8 @@ def judge_run(run: DistanceRun, laws: LawsTried, *, near_field: bool = True) -> 
         quoted, shape = _with_shared(run, fit)
         choice = Input(("choice of law", *run.key), spread, law="rectangular", kind="model spread")
         intensity = (quoted + measured(0.0, choice)).in_unit("cd")
-    shown = fit if fit is not None else laws.nearest
+    nearest = laws.offset_fit if laws.comparison is None else laws.comparison.fits[laws.comparison.model]
+    shown = nearest if fit is None else fit
     near = ("near_field",) if law == "near_field" else ()
     said = {
         **vars(run),

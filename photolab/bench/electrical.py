@@ -125,21 +125,20 @@ def measured_power(bench: Bench) -> pd.DataFrame:
     DataFrame
         One row a lamp and instant in the columns of the results table; a pair's power is halved. [W]
     """
-    rows = []
-    for lamp in dict.fromkeys(bench.tables["electrical"]["lamp"]):
-        for instant in ("initial", "hold"):
-            power = lamp_power(bench, str(lamp), instant)
-            if power is not None:
-                rows.append(
-                    result_row(
-                        bench,
-                        power.watts,
-                        lamp=str(lamp),
-                        measurand="electrical power",
-                        instant=instant,
-                        n_readings=power.n_readings,
-                        conditions=f"{power.elapsed_s:g} s after switch-on, measured at: {power.measured_at}",
-                        assumed=power.assumed,
-                    )
-                )
+    lamps = [str(lamp) for lamp in dict.fromkeys(bench.tables["electrical"]["lamp"])]
+    found = [(lamp, when, lamp_power(bench, lamp, when)) for lamp in lamps for when in ("initial", "hold")]
+    rows = [
+        result_row(
+            bench,
+            power.watts,
+            lamp=lamp,
+            measurand="electrical power",
+            instant=when,
+            n_readings=power.n_readings,
+            conditions=f"{power.elapsed_s:g} s after switch-on, measured at: {power.measured_at}",
+            assumed=power.assumed,
+        )
+        for lamp, when, power in found
+        if power is not None
+    ]
     return pd.DataFrame(rows)

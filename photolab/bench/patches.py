@@ -5,7 +5,6 @@ from functools import partial
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
 
 from photolab.bench.model import Bench
 from photolab.bench.surface import Surface, camera_reading, emissivity_of, mirrored_room, surfaces
@@ -96,19 +95,15 @@ def _row(bare: Surface, patch: Surface) -> tuple[float | str, ...]:
         emissivity_of(patch.emissivity, patch.emissivity_half_width, patch.where),
         mirrored_room(bare.reflected, bare.where),
     )
-    found = attempt(apply, partial(_from_patch, bare.set_emissivity), *entering)
+    radiated = partial(emissivity_from_patch, set_emissivity=bare.set_emissivity)
+    found = attempt(
+        apply,
+        lambda shown, spot, known, room: radiated(shown, spot, patch_emissivity=known, reflected=room),
+        *entering,
+    )
     refused = found.code if isinstance(found, MethodError) else ""
     value = low = high = math.nan
     if isinstance(found, Measured):
         value, (low, high) = found.value, found.interval(bare.coverage)
     where = (bare.lamp, bare.place, patch.method, bare.elapsed_s, patch.displayed)
     return (*where, value, low, min(high, 1.0), bare.emissivity, refused)
-
-
-def _from_patch(
-    set_emissivity: float, shown: float, patch: float, known: float, reflected: float
-) -> ArrayLike:
-    """Return the emissivity of a bare surface beside its patch."""
-    return emissivity_from_patch(
-        shown, patch, patch_emissivity=known, set_emissivity=set_emissivity, reflected=reflected
-    )

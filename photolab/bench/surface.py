@@ -6,7 +6,7 @@ that was read.
 """
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property, lru_cache, partial
 from typing import Any
@@ -19,16 +19,8 @@ from photolab.bench.rows import result_row
 from photolab.errors import MethodError, attempt
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input, Measured, limits, measured
-from photolab.thermal.thermography import (
-    EMISSIVITY_HALF_WIDTH,
-    SurfaceReading,
-    rise_in_fahrenheit,
-    surface_reading,
-    surface_temperature,
-    to_fahrenheit,
-)
-
-Row = Mapping[Hashable, Any]
+from photolab.thermal import thermography
+from photolab.thermal.thermography import EMISSIVITY_HALF_WIDTH, SurfaceReading
 
 CAMERA_LIMIT_K, CAMERA_LIMIT_PERCENT = 2.0, 2.0
 """Limit of a handheld camera, the larger of the two (percent of the displayed degC), assumed: common
@@ -40,6 +32,13 @@ REFLECTED_LIMIT_K = 2.0
 """Limit of the reflected temperature, assumed. [K]"""
 AMBIENT_LIMIT_K = 1.0
 """Limit of the ambient temperature, assumed. [K]"""
+_READ = {
+    "displayed_C": "displayed",
+    "ambient_C": "ambient",
+    "reflected_C": "reflected",
+    "pixel_sd_K": "pixel_sd",
+}
+_AS_READ = ("lamp", "place", "method", "elapsed_s", "set_emissivity", "emissivity", "emissivity_half_width")
 PATCH_EMISSIVITY = {"tape": 0.95, "paint": 0.95}
 """Assumed where the folder states none. [1]"""
 
@@ -108,7 +107,7 @@ class Surface:
         if math.isnan(self.emissivity):
             return MethodError("the emissivity must be stated", code="emissivity_missing")
         return attempt(
-            surface_reading,
+            thermography.surface_reading,
             camera_reading(self.displayed, camera_limit(self.displayed), self.where, self.pixels),
             method=self.method,
             emissivity=emissivity_of(self.emissivity, self.emissivity_half_width, self.where),
@@ -169,8 +168,13 @@ class Surface:
     @property
     def low(self) -> float:
         """Lower end of its interval; of an emissivity that is not stated the least that a surface can have [degC]."""
-        if "emissivity_missing" in self.codes:
-            return _least(self.displayed, self.set_emissivity, self.reflected)
+        if (
+            "emissivity_missing" in self.codes
+        ):  # no grey surface warmer than the room is cooler than a black one
+            told: dict[str, Any] = {"set_emissivity": self.set_emissivity, "reflected": self.reflected}
+            lowest = self.displayed - camera_limit(self.displayed)
+            black = thermography.surface_temperature
+            return float(black(lowest, emissivity=1.0, **told)) if lowest > self.reflected else math.nan
         return math.nan if self.temperature is None else self.temperature.interval(self.coverage)[0]
 
     @property
@@ -203,7 +207,8 @@ def surfaces(bench: Bench, *, at_hold: bool = False) -> tuple[Surface, ...]:
     """
     table = bench.tables["thermal"]
     chosen = _at_hold(table, 60.0 * bench.settings.hold_minutes) if at_hold else table
-    return tuple(_surface(bench, row) for row in chosen.to_dict("records"))
+    rows = chosen.rename(columns=_READ)[[*_AS_READ, *_READ.values()]].to_dict("records")
+    return tuple(_surface(bench, row) for row in rows)
 
 
 def _at_hold(table: pd.DataFrame, hold_s: float) -> pd.DataFrame:
@@ -214,41 +219,21 @@ def _at_hold(table: pd.DataFrame, hold_s: float) -> pd.DataFrame:
     return first.sort_values("line", kind="stable")
 
 
-def _surface(bench: Bench, row: Row) -> Surface:
+def _surface(bench: Bench, row: dict[Any, Any]) -> Surface:
     """Return one row, with what it does not state as assumed."""
-    method, shown, ambient = str(row["method"]), float(row["displayed_C"]), float(row["ambient_C"])
-    reflected, codes = _reflected(bench, float(row["reflected_C"]), ambient)
-    emissivity, width = float(row["emissivity"]), float(row["emissivity_half_width"])
-    if math.isnan(emissivity) and method in PATCH_EMISSIVITY:
-        emissivity, codes = PATCH_EMISSIVITY[method], [*codes, "emissivity_assumed"]
-    if math.isnan(width) and not math.isnan(emissivity) and method in EMISSIVITY_HALF_WIDTH:
-        width, codes = EMISSIVITY_HALF_WIDTH[method], [*codes, "emissivity_assumed"]
+    codes, method, has_ambient = [], row["method"], not math.isnan(row["ambient"])
+    if math.isnan(row["reflected"]):
+        row["reflected"] = row["ambient"] if has_ambient else bench.settings.reference_ambient_C
+        codes.append("reflected_from_ambient" if has_ambient else "reflected_assumed")
+    if math.isnan(row["emissivity"]) and method in PATCH_EMISSIVITY:
+        row["emissivity"], codes = PATCH_EMISSIVITY[method], [*codes, "emissivity_assumed"]
+    known = not math.isnan(row["emissivity"]) and method in EMISSIVITY_HALF_WIDTH
+    if math.isnan(row["emissivity_half_width"]) and known:
+        row["emissivity_half_width"], codes = EMISSIVITY_HALF_WIDTH[method], [*codes, "emissivity_assumed"]
     if method == "thermocouple":
-        emissivity, width, reflected, codes = math.nan, math.nan, math.nan, []
-    return Surface(
-        lamp=str(row["lamp"]),
-        place=str(row["place"]),
-        method=method,
-        elapsed_s=float(row["elapsed_s"]),
-        displayed=shown,
-        ambient=ambient,
-        set_emissivity=float(row["set_emissivity"]),
-        emissivity=emissivity,
-        emissivity_half_width=width,
-        reflected=reflected,
-        pixel_sd=float(row["pixel_sd_K"]),
-        coverage=bench.settings.coverage,
-        assumed=tuple(codes),
-    )
-
-
-def _reflected(bench: Bench, stated: float, ambient: float) -> tuple[float, list[str]]:
-    """Return the reflected temperature: stated, else the ambient, else the reference ambient; with its code [degC]."""
-    if not math.isnan(stated):
-        return stated, []
-    if not math.isnan(ambient):
-        return ambient, ["reflected_from_ambient"]
-    return bench.settings.reference_ambient_C, ["reflected_assumed"]
+        row |= dict.fromkeys(("emissivity", "emissivity_half_width", "reflected"), math.nan)
+        codes = []
+    return Surface(**row, coverage=bench.settings.coverage, assumed=tuple(codes))
 
 
 def camera_reading(
@@ -319,16 +304,6 @@ def mirrored_room(
     return measured(reflected, off, unit="degC")
 
 
-def _least(shown: float, set_emissivity: float, reflected: float) -> float:
-    """Return the temperature of a black surface: no grey one warmer than the room is cooler than that."""
-    lowest = shown - camera_limit(shown)
-    if lowest <= reflected:
-        return math.nan
-    return float(
-        surface_temperature(lowest, emissivity=1.0, set_emissivity=set_emissivity, reflected=reflected)
-    )
-
-
 def camera_limit(displayed: float) -> float:
     """Return the assumed limit of a camera's reading.
 
@@ -362,63 +337,38 @@ def surface_rows(bench: Bench) -> pd.DataFrame:
     """
     rows = []
     for one in surfaces(bench, at_hold=True):
-        rows.append(_row(bench, one, one.temperature, (one.value, one.low, one.high)))
+        rows.append(_row(bench, one, one.temperature, rise=False))
         if one.above_ambient is not None:
-            rows.append(_row(bench, one, one.above_ambient, one.rise, rise=True))
+            rows.append(_row(bench, one, one.above_ambient, rise=True))
     return pd.DataFrame(rows)
 
 
-def _row(
-    bench: Bench,
-    one: Surface,
-    quantity: Measured | None,
-    figures: tuple[float, float, float],
-    *,
-    rise: bool = False,
-) -> dict[str, object]:
+def _row(bench: Bench, one: Surface, quantity: Measured | None, *, rise: bool) -> dict[str, object]:
     """Return one row of the results table."""
-    # a ratio to the zero of a temperature scale says nothing
-    said: dict[str, Any] = (
-        {} if rise else {"unit": "degC", "low": one.low, "ln_expanded_uncertainty": math.nan}
-    )
-    return result_row(
+    conditions = [f"{one.elapsed_s:g} s after switch-on"]
+    if not one.usable:
+        bound = "lower bound only, " if {"lower_bound_only", "emissivity_missing"} & set(one.codes) else ""
+        conditions.insert(0, f"{bound}not usable for ranking: use tape")
+    if not math.isnan(one.emissivity):
+        conditions.append(f"emissivity {one.emissivity:g} ± {one.emissivity_half_width:g}")
+    temperatures = {"reflected": one.reflected, "ambient": one.ambient}
+    conditions += [f"{name} {t:g} degC" for name, t in temperatures.items() if not math.isnan(t)]
+    if "degF" in bench.settings.also_show:
+        value, low, high = in_fahrenheit(one.rise if rise else (one.value, one.low, one.high), rise=rise)
+        conditions.append(f"{value:.0f} degF ({low:.0f} to {high:.0f})")
+    row = result_row(
         bench,
         quantity,
         lamp=one.lamp,
         measurand="temperature rise" if rise else "surface temperature",
         point=", ".join(part for part in (one.place, one.method) if part),
         instant="hold",
-        conditions="; ".join([*_unusable(one), *_seen_how(one), *_also(bench, figures, rise=rise)]),
+        conditions="; ".join(conditions),
         corrections="none" if one.method == "thermocouple" else "emissivity, reflected temperature",
         assumed="; ".join(assumed_of(one, rise=rise)),
-        **said,
     )
-
-
-def _unusable(one: Surface) -> list[str]:
-    """Return that a reading must not be used for ranking, where it must not."""
-    if one.usable:
-        return []
-    bound = "lower bound only, " if {"lower_bound_only", "emissivity_missing"} & set(one.codes) else ""
-    return [f"{bound}not usable for ranking: use tape"]
-
-
-def _seen_how(one: Surface) -> list[str]:
-    """Return when and how a reading was taken."""
-    taken = [f"{one.elapsed_s:g} s after switch-on"]
-    if not math.isnan(one.emissivity):
-        taken.append(f"emissivity {one.emissivity:g} ± {one.emissivity_half_width:g}")
-    if not math.isnan(one.reflected):
-        taken.append(f"reflected {one.reflected:g} degC")
-    return taken if math.isnan(one.ambient) else [*taken, f"ambient {one.ambient:g} degC"]
-
-
-def _also(bench: Bench, figures: tuple[float, float, float], *, rise: bool) -> list[str]:
-    """Return the figures in degF, where the bench asks for them."""
-    if "degF" not in bench.settings.also_show:
-        return []
-    value, low, high = (float(x) for x in in_fahrenheit(figures, rise=rise))
-    return [f"{value:.0f} degF ({low:.0f} to {high:.0f})"]
+    # a ratio to the zero of a temperature scale says nothing
+    return row if rise else row | {"unit": "degC", "low": one.low, "ln_expanded_uncertainty": math.nan}
 
 
 def in_fahrenheit(figures: tuple[float, ...], *, rise: bool) -> tuple[float, ...]:
@@ -436,7 +386,7 @@ def in_fahrenheit(figures: tuple[float, ...], *, rise: bool) -> tuple[float, ...
     tuple of float
         The same. [degF]
     """
-    convert = rise_in_fahrenheit if rise else to_fahrenheit
+    convert = thermography.rise_in_fahrenheit if rise else thermography.to_fahrenheit
     return tuple(float(x) for x in np.asarray(convert(np.asarray(figures, dtype=float))))
 
 
@@ -458,12 +408,14 @@ def assumed_of(one: Surface, *, rise: bool = False) -> list[str]:
     ambient = [f"ambient ± {AMBIENT_LIMIT_K:g} K"] if rise else []
     if one.method == "thermocouple":
         return [f"thermocouple ± {THERMOCOUPLE_LIMIT_K:g} K", *ambient]
-    camera = f"camera ± {CAMERA_LIMIT_K:g} K or {CAMERA_LIMIT_PERCENT:g} %"
-    said = [camera, f"reflected ± {REFLECTED_LIMIT_K:g} K"]
-    if "emissivity_assumed" in one.codes:
-        said.append(f"emissivity {one.emissivity:g} ± {one.emissivity_half_width:g}")
-    if "reflected_from_ambient" in one.codes:
-        said.append("reflected is the ambient")
-    if "reflected_assumed" in one.codes:
-        said.append(f"reflected {one.reflected:g} degC")
+    said = [
+        f"camera ± {CAMERA_LIMIT_K:g} K or {CAMERA_LIMIT_PERCENT:g} %",
+        f"reflected ± {REFLECTED_LIMIT_K:g} K",
+    ]
+    words = {
+        "emissivity_assumed": f"emissivity {one.emissivity:g} ± {one.emissivity_half_width:g}",
+        "reflected_from_ambient": "reflected is the ambient",
+        "reflected_assumed": f"reflected {one.reflected:g} degC",
+    }
+    said += [text for code, text in words.items() if code in one.codes]
     return said + ambient

@@ -17,7 +17,7 @@ from photolab.metrology.quantity import Measured
 Floats = NDArray[np.float64]
 
 
-def as_floats(name: str, values: ArrayLike) -> Floats:
+def _as_floats(name: str, values: ArrayLike) -> Floats:
     """Return the values as an array of floats.
 
     Parameters
@@ -83,7 +83,7 @@ def require(
     if isinstance(values, Measured):
         require(name, values.value, holds, wanted, unit, missing=False)
         return values  # type: ignore[return-value]
-    array = as_floats(name, values)
+    array = _as_floats(name, values)
     bad = ~holds(array) & ~(missing & np.isnan(array))
     if not bad.any():
         return array[()]

@@ -5,11 +5,13 @@ plane of the wall (``screen``: tan h = x/D, tan v = y/D); on a turntable they ar
 Results are relative to the bench's own baseline; they are no test of a lamp against a regulation.
 """
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import RectBivariateSpline
+from scipy.interpolate import RectBivariateSpline, make_interp_spline
 from scipy.optimize import least_squares
 
 from photolab.errors import MethodError
@@ -47,7 +49,7 @@ class BeamGrid:
         Angles up, increasing. [deg]
     intensity : ndarray, shape (m, n)
         Luminous intensity. [cd]
-    at_most : ndarray of bool, shape (m, n), optional
+    censored : ndarray of bool, shape (m, n), optional
         Cells whose reading was below what the meter can tell: the intensity is an upper limit. None are when
         not given.
     projection : str, default "screen"
@@ -62,17 +64,17 @@ class BeamGrid:
     horizontal: Floats
     vertical: Floats
     intensity: Floats
-    at_most: Flags | None = None
+    censored: Flags = None  # type: ignore[assignment]
     projection: str = "screen"
 
     def __post_init__(self) -> None:
         for name in ("horizontal", "vertical"):
             object.__setattr__(self, name, axis(name, getattr(self, name)))
         cells = not_negative("intensity", self.intensity, "cd")
-        flags = np.zeros(cells.shape, bool) if self.at_most is None else np.asarray(self.at_most, bool)
+        flags = np.zeros(cells.shape, bool) if self.censored is None else np.asarray(self.censored, bool)
         shape = (self.vertical.size, self.horizontal.size)
         if cells.shape != shape or flags.shape != shape:
-            message = f"intensity and at_most must have shape {shape}; got {cells.shape} and {flags.shape}"
+            message = f"intensity and censored must have shape {shape}; got {cells.shape} and {flags.shape}"
             raise ValueError(message)
         if np.isnan(cells).any():
             missing = int(np.isnan(cells).sum())
@@ -82,18 +84,12 @@ class BeamGrid:
             message = f"projection must be screen or sphere; got {self.projection!r}"
             raise ValueError(message)
         object.__setattr__(self, "intensity", cells)
-        object.__setattr__(self, "at_most", flags)
+        object.__setattr__(self, "censored", flags)
 
     @property
-    def censored(self) -> Flags:
-        """Cells whose intensity is an upper limit.
-
-        Returns
-        -------
-        ndarray of bool, shape (m, n)
-            The flags.
-        """
-        return np.zeros(self.intensity.shape, bool) if self.at_most is None else self.at_most
+    def halves(self) -> Floats:
+        """Intensities with upper limits counted half [cd]."""
+        return self.intensity * np.where(self.censored, 0.5, 1.0)
 
 
 @dataclass(frozen=True)
@@ -118,61 +114,40 @@ class Peak:
 
 
 @dataclass(frozen=True)
-class WindowFlux:
-    """Luminous flux through a window of directions.
+class BeamSum:
+    """A weighted sum of the cells of a beam: a luminous flux, or a mean intensity.
 
     Attributes
     ----------
-    flux : float
-        Luminous flux, cells that are upper limits counted half. [lm]
+    value : float
+        The sum, cells that are upper limits counted half. [lm or cd]
     standard_uncertainty : float
-        From cells, scale, common term, cells that are upper limits, and the grid's step. [lm]
+        From cells, scale, common term, cells that are upper limits, and of a flux the grid's step. [lm or cd]
     low, high : float
-        Flux with upper-limit cells counted as zero and in full. [lm]
+        Sum with upper-limit cells counted as zero and in full. [lm or cd]
+    weight : float
+        Sum of the weights: the solid angle of a flux, 1 of a mean. [sr or 1]
+    cells, at_most_cells : int
+        Cells that count, and how many of them are upper limits. [1]
     step_uncertainty : float
-        Part from the step: a third of the change on every second node. [lm]
-    solid_angle : float
-        Of the window. [sr]
-    cells, at_most_cells : int
-        Cells that count, and how many of them are upper limits. [1]
+        Part from the step: a third of the change of a flux on every second node; 0 of a mean. [lm]
     """
 
-    flux: float
+    value: float
     standard_uncertainty: float
     low: float
     high: float
+    weight: float
+    cells: int
+    at_most_cells: int
     step_uncertainty: float
-    solid_angle: float
-    cells: int
-    at_most_cells: int
 
-
-@dataclass(frozen=True)
-class MeanAboveCutoff:
-    """Mean intensity of the cells above the cut-off.
-
-    Attributes
-    ----------
-    mean : float
-        Mean, cells that are upper limits counted half. [cd]
-    standard_uncertainty : float
-        Its standard uncertainty. [cd]
-    low, high : float
-        Mean with upper-limit cells counted as zero and in full. [cd]
-    cells, at_most_cells : int
-        Cells that count, and how many of them are upper limits. [1]
-    code : str
-        ``measured``, ``partly_at_most`` or ``at_most`` (every cell is an upper limit: quote `high` as at
-        most).
-    """
-
-    mean: float
-    standard_uncertainty: float
-    low: float
-    high: float
-    cells: int
-    at_most_cells: int
-    code: str
+    @property
+    def code(self) -> str:
+        """``measured``, ``partly_at_most`` or ``at_most`` (every cell is an upper limit: quote `high` as at most)."""
+        if not self.at_most_cells:
+            return "measured"
+        return "at_most" if self.at_most_cells == self.cells else "partly_at_most"
 
 
 @dataclass(frozen=True, eq=False)
@@ -275,13 +250,11 @@ def intensity_from_wall(
     if sensor not in SENSORS[:2]:
         message = f"sensor must be faces_lamp or flat_wall; got {sensor!r}"
         raise ValueError(message)
-    span = float(positive("distance + offset", float(positive("distance", distance, "m")) + offset, "m"))
+    span = _span(distance, offset)
     x, y = finite("x_mm", x_mm, "mm"), finite("y_mm", y_mm, "mm")
-    x, y, reading, flags = _full_grid(x, y, not_negative("illuminance", illuminance, "lx"), at_most)
-    square = span**2 + (x[None, :] ** 2 + y[:, None] ** 2) * 1e-6
-    cosine = 1.0 if sensor == "faces_lamp" else span / np.sqrt(square)
+    x, y, reading, flags = _full_grid(x, y, illuminance, at_most)
     h, v = (np.degrees(np.arctan(s * 1e-3 / span)) for s in (x, y))
-    return BeamGrid(h, v, reading * square / cosine, flags, "screen")
+    return intensity_from_angles(h, v, reading, distance=span, sensor=sensor, at_most=flags)
 
 
 def intensity_from_angles(
@@ -333,11 +306,11 @@ def intensity_from_angles(
     if sensor not in SENSORS:
         message = f"sensor must be one of {', '.join(SENSORS)}; got {sensor!r}"
         raise ValueError(message)
-    span = float(positive("distance + offset", float(positive("distance", distance, "m")) + offset, "m"))
-    h, v, reading, flags = _full_grid(h, v, not_negative("illuminance", illuminance, "lx"), at_most)
+    span = _span(distance, offset)
+    h, v, reading, flags = _full_grid(h, v, illuminance, at_most)
     if sensor == "turned_lamp":
         return BeamGrid(h, v, reading * span**2, flags, "sphere")
-    square = span**2 * (1.0 + np.tan(np.radians(h))[None, :] ** 2 + np.tan(np.radians(v))[:, None] ** 2)
+    square = span**2 * (1.0 + np.tan(np.radians(h)) ** 2 + np.tan(np.radians(v))[:, None] ** 2)
     cosine = 1.0 if sensor == "faces_lamp" else span / np.sqrt(square)
     return BeamGrid(h, v, reading * square / cosine, flags, "screen")
 
@@ -371,23 +344,11 @@ def peak(grid: BeamGrid) -> Peak:
         "at_edge": row in (0, rows - 1) or column in (0, columns - 1),
         "coarse": top > 0 and float(near.min()) < 0.9 * top,
     }
-    return Peak(
-        intensity=top,
-        horizontal=float(grid.horizontal[column]),
-        vertical=float(grid.vertical[row]),
-        codes=tuple(code for code, holds in codes.items() if holds),
-    )
+    found = tuple(code for code, holds in codes.items() if holds)
+    return Peak(top, float(grid.horizontal[column]), float(grid.vertical[row]), found)
 
 
-def window_flux(
-    grid: BeamGrid,
-    *,
-    horizontal: Range,
-    vertical: Range,
-    cell_uncertainty: ArrayLike = 0.0,
-    common_uncertainty: ArrayLike = 0.0,
-    scale_uncertainty: float = 0.0,
-) -> WindowFlux:
+def window_flux(grid: BeamGrid, *, horizontal: Range, vertical: Range, **doubts: Any) -> BeamSum:
     r"""Return the luminous flux through a window of directions.
 
     .. math:: \Phi = \iint I \, \frac{d\Omega}{dh\,dv} \, dh \, dv
@@ -398,17 +359,14 @@ def window_flux(
         The beam.
     horizontal, vertical : tuple of two floats
         Limits of the window, inside the grid; they may fall between cells. [deg]
-    cell_uncertainty : array_like, scalar or shape (m, n), default 0
-        Standard uncertainty of each cell by itself. [cd]
-    common_uncertainty : array_like, scalar or shape (m, n), default 0
-        Standard uncertainty of each cell from one error all share, such as the range term times distance
-        squared. [cd]
-    scale_uncertainty : float, default 0
-        Relative standard uncertainty of the meter's scale. [1]
+    **doubts
+        Standard uncertainties, 0 where not given: ``cell_uncertainty`` of each cell by itself [cd],
+        ``common_uncertainty`` of each cell from one error all share, such as the range term times distance squared
+        [cd], each one for all or shape (m, n); ``scale_uncertainty`` of the meter's scale (relative).
 
     Returns
     -------
-    WindowFlux
+    BeamSum
         Flux and its uncertainty.
 
     Raises
@@ -423,41 +381,17 @@ def window_flux(
     Bilinear between cells. The flux holds for the window alone; a lamp's whole flux needs all directions.
     """
     weights = window_weights(grid, horizontal=horizontal, vertical=vertical)
-    halves = grid.intensity * np.where(grid.censored, 0.5, 1.0)
-    flux = float((weights * halves).sum())
-    thinned = BeamGrid(
-        horizontal=_every_second(grid.horizontal),
-        vertical=_every_second(grid.vertical),
-        intensity=_every_second(_every_second(halves, 0), 1),
-        projection=grid.projection,
-    )
-    thin_weights = window_weights(thinned, horizontal=horizontal, vertical=vertical)
-    thin = float((thin_weights * thinned.intensity).sum())
-    step = abs(flux - thin) / 3.0
-    doubt = _doubt(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty)
-    counted = weights > 0
-    limits = float((weights * grid.intensity * grid.censored).sum())
-    return WindowFlux(
-        flux=flux,
-        standard_uncertainty=float(np.sqrt(doubt**2 + step**2)),
-        low=flux - limits / 2.0,
-        high=flux + limits / 2.0,
-        step_uncertainty=step,
-        solid_angle=float(weights.sum()),
-        cells=int(counted.sum()),
-        at_most_cells=int((counted & grid.censored).sum()),
-    )
+    rows, columns = (_every_second(nodes) for nodes in (grid.vertical, grid.horizontal))
+    halved = grid.halves[np.ix_(rows, columns)]
+    thinned = BeamGrid(grid.horizontal[columns], grid.vertical[rows], halved, projection=grid.projection)
+    thin = window_weights(thinned, horizontal=horizontal, vertical=vertical) * thinned.intensity
+    step = abs(weighted_sum(grid, weights).value - float(thin.sum())) / 3.0
+    return weighted_sum(grid, weights, step_uncertainty=step, **doubts)
 
 
 def mean_above_cutoff(
-    grid: BeamGrid,
-    *,
-    horizontal: Range = (-8.0, 8.0),
-    vertical: Range = (0.5, 2.0),
-    cell_uncertainty: ArrayLike = 0.0,
-    common_uncertainty: ArrayLike = 0.0,
-    scale_uncertainty: float = 0.0,
-) -> MeanAboveCutoff:
+    grid: BeamGrid, *, horizontal: Range = (-8.0, 8.0), vertical: Range = (0.5, 2.0), **doubts: Any
+) -> BeamSum:
     """Return the plain mean of the cells in a window above the cut-off, upper limits kept as such.
 
     Parameters
@@ -466,16 +400,12 @@ def mean_above_cutoff(
         The beam.
     horizontal, vertical : tuple of two floats, default (-8, 8) and (0.5, 2)
         Limits of the window, edges included. [deg]
-    cell_uncertainty : array_like, scalar or shape (m, n), default 0
-        Standard uncertainty of each cell by itself. [cd]
-    common_uncertainty : array_like, scalar or shape (m, n), default 0
-        Standard uncertainty of each cell from one error all share: for faint cells, the range term. [cd]
-    scale_uncertainty : float, default 0
-        Relative standard uncertainty of the meter's scale. [1]
+    **doubts
+        As for `window_flux`; of faint cells the range term is the common one. [cd, 1]
 
     Returns
     -------
-    MeanAboveCutoff
+    BeamSum
         Mean, uncertainty, and how much of it is only an upper limit.
 
     Raises
@@ -490,14 +420,7 @@ def mean_above_cutoff(
     Faint rows live on the dark correction and a low range: without both the mean is the meter's, not the
     lamp's.
     """
-    weights = mean_weights(grid, horizontal=horizontal, vertical=vertical)
-    chosen = weights > 0.0
-    limits = float((weights * grid.intensity * grid.censored).sum())
-    high = float((weights * grid.intensity).sum())
-    cells, flagged = int(chosen.sum()), int((chosen & grid.censored).sum())
-    doubt = _doubt(grid, weights, cell_uncertainty, common_uncertainty, scale_uncertainty)
-    code = "measured" if flagged == 0 else "at_most" if flagged == cells else "partly_at_most"
-    return MeanAboveCutoff(high - limits / 2.0, doubt, high - limits, high, cells, flagged, code)
+    return weighted_sum(grid, mean_weights(grid, horizontal=horizontal, vertical=vertical), **doubts)
 
 
 def ratio_map(
@@ -537,10 +460,9 @@ def ratio_map(
     -----
     On the flank of a cut-off the ratio shows aim before it shows light: look at `aim_offset` first.
     """
+    axes = ((grid.horizontal, reference.horizontal), (grid.vertical, reference.vertical))
     same = grid.intensity.shape == reference.intensity.shape and grid.projection == reference.projection
-    if same:
-        gaps = np.concatenate([grid.horizontal - reference.horizontal, grid.vertical - reference.vertical])
-        same = bool(np.abs(gaps).max() < 1e-6)
+    same = same and all(np.allclose(a, b, rtol=0.0, atol=1e-6) for a, b in axes)
     if not same:
         message = "both beams must stand on the same directions; measure them on one plan of points"
         raise MethodError(message, code="axes_differ")
@@ -589,17 +511,18 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
     h, v, wanted = _core(grid, reference, largest)
     top = float(wanted.max())
 
-    def left(shift: Floats) -> Floats:
+    def laid(shift: Floats) -> tuple[Floats, float]:
         moved = beam(v + shift[1], h + shift[0])
-        scale = float((moved * wanted).sum() / (wanted * wanted).sum())
+        return moved, float((moved * wanted).sum() / (wanted * wanted).sum())
+
+    def left(shift: Floats) -> Floats:
+        moved, scale = laid(shift)
         return np.asarray(((moved - scale * wanted) / (top * max(scale, _DARK))).ravel())
 
     trials = np.linspace(-largest, largest, 2 * int(np.ceil(largest / 0.5)) + 1)
     starts = [np.array([a, b]) for a in trials for b in trials]
     start = min(starts, key=lambda shift: float((left(shift) ** 2).sum()))
     found = least_squares(left, start, bounds=(-largest, largest), x_scale=0.1, xtol=1e-10, ftol=1e-12)
-    moved = beam(v + found.x[1], h + found.x[0])
-    scale = float((moved * wanted).sum() / (wanted * wanted).sum())
     misfit = float(np.sqrt(np.mean(found.fun**2)))
     codes = {
         "shapes_differ": misfit > _DIFFERENT_SHAPES,
@@ -609,15 +532,8 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
         max(float(np.diff(getattr(g, name)).max()) for g in (grid, reference))
         for name in ("horizontal", "vertical")
     )
-    return AimOffset(
-        horizontal=float(found.x[0]),
-        vertical=float(found.x[1]),
-        scale=scale,
-        misfit=misfit,
-        horizontal_step=across,
-        vertical_step=up,
-        codes=tuple(code for code, holds in codes.items() if holds),
-    )
+    found_codes = tuple(code for code, holds in codes.items() if holds)
+    return AimOffset(float(found.x[0]), float(found.x[1]), laid(found.x)[1], misfit, across, up, found_codes)
 
 
 def mean_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Floats:
@@ -696,8 +612,6 @@ def window_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Flo
     MethodError
         If the window is not inside the grid (code ``outside_grid``).
     """
-    _in_order("horizontal", horizontal)
-    _in_order("vertical", vertical)
     across = _axis_weights("horizontal", grid.horizontal, horizontal)
     up = _axis_weights("vertical", grid.vertical, vertical)
     return np.outer(up, across) * solid_angle_density(grid) * (np.pi / 180.0) ** 2
@@ -705,43 +619,67 @@ def window_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Flo
 
 def _axis_weights(name: str, nodes: Floats, limits: Range) -> Floats:
     """Return weights that integrate the straight lines between nodes from limit to limit."""
-    _inside(name, nodes, limits)
-    cuts = np.unique(np.concatenate([nodes[(nodes > limits[0]) & (nodes < limits[1])], limits]))
-    at_cuts = np.zeros(cuts.size)
-    at_cuts[:-1] += np.diff(cuts) / 2.0
-    at_cuts[1:] += np.diff(cuts) / 2.0
-    left = np.clip(np.searchsorted(nodes, cuts, side="right") - 1, 0, nodes.size - 2)
-    share = (cuts - nodes[left]) / (nodes[left + 1] - nodes[left])
-    weights = np.zeros(nodes.size)
-    np.add.at(weights, left, at_cuts * (1.0 - share))
-    np.add.at(weights, left + 1, at_cuts * share)
-    return weights
+    _in_order(name, limits)
+    if limits[0] < nodes[0] - 1e-9 or limits[1] > nodes[-1] + 1e-9:
+        ends = (float(nodes[0]), float(nodes[-1]))
+        reach = f"{ends[0]:g} to {ends[1]:g} deg; got {limits[0]:g} to {limits[1]:g} deg"
+        message = f"{name} must lie in the grid, {reach}"
+        raise MethodError(message, code="outside_grid", known={"covered_deg": ends})
+    cuts = np.unique([*nodes[(nodes > limits[0]) & (nodes < limits[1])], *limits])
+    hats = make_interp_spline(nodes, np.eye(nodes.size), k=1)
+    return np.asarray(np.trapezoid(hats(cuts), cuts, axis=0))
 
 
-def _every_second(values: Floats, along: int = 0) -> Floats:
-    """Return every second entry along an axis, the last one kept."""
-    count = values.shape[along]
-    return np.take(values, np.unique(np.append(np.arange(0, count, 2), count - 1)), axis=along)
+def _every_second(nodes: Floats) -> NDArray[np.int_]:
+    """Return indices of every second node, the last one kept."""
+    return np.unique([*range(0, nodes.size, 2), nodes.size - 1])
 
 
-def _doubt(grid: BeamGrid, weights: Floats, cell: ArrayLike, common: ArrayLike, scale: float) -> float:
-    """Return the standard uncertainty of a weighted sum of cells."""
-    own = weights * not_negative("cell_uncertainty", cell, "cd")
-    shared = float((weights * not_negative("common_uncertainty", common, "cd")).sum())
-    scaled = float(not_negative("scale_uncertainty", scale, "(relative)")) * float(
-        (weights * grid.intensity).sum()
-    )
-    limits = float((weights * grid.intensity * grid.censored).sum()) / np.sqrt(12.0)
-    return float(np.sqrt((own**2).sum() + shared**2 + scaled**2 + limits**2))
+def weighted_sum(
+    grid: BeamGrid,
+    weights: Floats,
+    *,
+    cell_uncertainty: ArrayLike = 0.0,
+    common_uncertainty: ArrayLike = 0.0,
+    scale_uncertainty: float = 0.0,
+    step_uncertainty: float = 0.0,
+) -> BeamSum:
+    """Return a weighted sum of the cells, and its uncertainty.
+
+    Parameters
+    ----------
+    grid : BeamGrid
+        The beam.
+    weights : ndarray, shape (m, n)
+        Weights. [1 or sr]
+    cell_uncertainty, common_uncertainty : array_like, scalar or shape (m, n), default 0
+        Standard uncertainties of each cell, by itself and from one error all share. [cd]
+    scale_uncertainty : float, default 0
+        Relative standard uncertainty of the meter's scale. [1]
+    step_uncertainty : float, default 0
+        Standard uncertainty from the grid's step. [lm]
+
+    Returns
+    -------
+    BeamSum
+        The sum.
+    """
+    own = np.linalg.norm(weights * not_negative("cell_uncertainty", cell_uncertainty, "cd"))
+    shared = float((weights * not_negative("common_uncertainty", common_uncertainty, "cd")).sum())
+    high = float((weights * grid.intensity).sum())
+    scaled = float(not_negative("scale_uncertainty", scale_uncertainty, "(relative)")) * high
+    limits, counted = float((weights * grid.intensity * grid.censored).sum()), weights > 0.0
+    doubt = math.hypot(own, shared, scaled, limits / math.sqrt(12.0), step_uncertainty)
+    cells, upper = int(counted.sum()), int((counted & grid.censored).sum())
+    value, low = high - limits / 2.0, high - limits
+    return BeamSum(value, doubt, low, high, float(weights.sum()), cells, upper, step_uncertainty)
 
 
 def _smooth(grid: BeamGrid) -> RectBivariateSpline:
     rows, columns = (_thin(nodes) for nodes in (grid.vertical, grid.horizontal))
+    kx, ky = (min(3, index.size - 1) for index in (rows, columns))
     cells = grid.intensity[np.ix_(rows, columns)]
-    degrees = [min(3, index.size - 1) for index in (rows, columns)]
-    return RectBivariateSpline(
-        grid.vertical[rows], grid.horizontal[columns], cells, kx=degrees[0], ky=degrees[1]
-    )
+    return RectBivariateSpline(grid.vertical[rows], grid.horizontal[columns], cells, kx=kx, ky=ky)
 
 
 def _core(grid: BeamGrid, reference: BeamGrid, largest: float) -> tuple[Floats, Floats, Floats]:
@@ -801,22 +739,10 @@ def axis(name: str, values: ArrayLike) -> Floats:
     steps = np.diff(nodes)
     if not (steps > 0).all():
         at = int(np.argmin(steps > 0)) + 1
-        message = (
-            f"{name}[{at}] must be more than the one before; got {nodes[at]:g} after {nodes[at - 1]:g} deg"
-        )
+        got = f"got {nodes[at]:g} after {nodes[at - 1]:g} deg"
+        message = f"{name}[{at}] must be more than the one before; {got}"
         raise ValueError(message)
     return nodes
-
-
-def _inside(name: str, nodes: Floats, limits: Range) -> None:
-    """Refuse limits that reach beyond the nodes."""
-    if limits[0] >= nodes[0] - 1e-9 and limits[1] <= nodes[-1] + 1e-9:
-        return
-    ends = f"{nodes[0]:g} to {nodes[-1]:g} deg"
-    message = f"{name} must lie in the grid, {ends}; got {limits[0]:g} to {limits[1]:g} deg"
-    raise MethodError(
-        message, code="outside_grid", known={"covered_deg": (float(nodes[0]), float(nodes[-1]))}
-    )
 
 
 def _between(name: str, nodes: Floats, limits: Range) -> Flags:
@@ -832,10 +758,16 @@ def _in_order(name: str, limits: Range) -> None:
         raise ValueError(message)
 
 
+def _span(distance: float, offset: float) -> float:
+    """Return the distance from the photometric centre [m]."""
+    return float(positive("distance + offset", float(positive("distance", distance, "m")) + offset, "m"))
+
+
 def _full_grid(
-    x: Floats, y: Floats, reading: Floats, at_most: ArrayLike | None
+    x: Floats, y: Floats, illuminance: ArrayLike, at_most: ArrayLike | None
 ) -> tuple[Floats, Floats, Floats, Flags]:
     """Return axes and readings as a full grid, from a grid or from a list of points."""
+    reading = not_negative("illuminance", illuminance, "lx")
     flags = np.zeros(reading.shape, bool) if at_most is None else np.asarray(at_most, bool)
     if flags.shape != reading.shape:
         message = f"at_most must have the shape of illuminance, {reading.shape}; got {flags.shape}"
@@ -852,21 +784,17 @@ def _full_grid(
     rows, at_y = np.unique(y, return_inverse=True)
     count = np.zeros((rows.size, columns.size), int)
     np.add.at(count, (at_y, at_x), 1)
-    _say_holes(count, columns, rows)
-    cells, marks = np.empty(count.shape), np.empty(count.shape, bool)
-    cells[at_y, at_x], marks[at_y, at_x] = reading, flags
-    return columns, rows, cells, marks
-
-
-def _say_holes(count: NDArray[np.int_], columns: Floats, rows: Floats) -> None:
     for wrong, code, words in (
         (count == 0, "grid_has_holes", "missing"),
         (count > 1, "doubled_point", "doubled"),
     ):
         if wrong.any():
-            row, column = (int(i) for i in np.argwhere(wrong)[0])
+            row, column = np.argwhere(wrong)[0]
             message = (
                 f"illuminance must fill the grid of {rows.size} rows and {columns.size} columns once; "
-                f"{int(wrong.sum())} points are {words}, the first at ({columns[column]:g}, {rows[row]:g})"
+                f"{wrong.sum()} points are {words}, the first at ({columns[column]:g}, {rows[row]:g})"
             )
             raise MethodError(message, code=code, known={"points": int(wrong.sum())})
+    cells, marks = np.empty(count.shape), np.empty(count.shape, bool)
+    cells[at_y, at_x], marks[at_y, at_x] = reading, flags
+    return columns, rows, cells, marks

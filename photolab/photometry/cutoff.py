@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.interpolate import PchipInterpolator
 
@@ -69,8 +70,6 @@ class CutoffLine:
         Median height 2 to 8 deg to the left and to the right; NaN where the grid has no columns there. [deg]
     rises : str
         ``right``, ``left`` or ``none``: the side on which the line is higher by more than 0.3 deg.
-    step : float
-        Vertical step of the grid: heights are not known to better than about a fifth of it. [deg]
     codes : tuple of str
         ``kink_on_wrong_side`` for the declared traffic, ``no_kink`` where one was declared, ``no_cutoff``.
     """
@@ -80,7 +79,6 @@ class CutoffLine:
     left_height: float
     right_height: float
     rises: str
-    step: float
     codes: tuple[str, ...]
 
 
@@ -138,7 +136,28 @@ def cutoff_sharpness(
     falls = logarithm(fine) - logarithm(fine + _TENTH)
     at = int(np.argmax(falls))
     found = CutoffSharpness(float(falls[at]), float(fine[at]) + _TENTH / 2.0)
-    _can_be_read(nodes, found, head_diameter, distance)
+    known = {"sharpness_read": found.sharpness, "angle": found.angle}
+    if found.sharpness <= 0:
+        message = f"the light must fall somewhere along the scan; got {found.sharpness:g} per 0.1 deg"
+        raise MethodError(message, code="no_cutoff", known=known)
+    near = (nodes[1:] > found.angle - _AROUND) & (nodes[:-1] < found.angle + _AROUND)
+    step, widest = float(np.diff(nodes)[near].max()), _TENTH * (1.0 + 1e-6)
+    if step > widest:
+        message = (
+            f"the vertical step must be at most {_TENTH:g} deg within {_AROUND:g} deg of the cut-off; "
+            f"got {step:g} deg. A coarser scan reads the cut-off too soft"
+        )
+        raise MethodError(message, code="scan_too_coarse", known={**known, "step": step})
+    if min(found.angle - nodes[0], nodes[-1] - found.angle) < 1.5 * _TENTH:
+        where = f"the steepest fall is at its end, {found.angle:g} deg"
+        message = f"the scan must reach beyond the cut-off; {where}"
+        raise MethodError(message, code="at_scan_end", known=known)
+    if head_diameter is not None and distance is not None:
+        head = positive("head_diameter", head_diameter, "m") / positive("distance", distance, "m")
+        width = float(np.degrees(head))
+        if width > widest:
+            message = f"the meter head must cover at most {_TENTH:g} deg from the lamp; got {width:.3g} deg"
+            raise MethodError(message, code="head_too_large", known={**known, "head_deg": width})
     return found
 
 
@@ -173,7 +192,7 @@ def cutoff_line(grid: BeamGrid, *, traffic: str) -> CutoffLine:
         raise ValueError(message)
     heights = _heights(grid)
     left, right = (
-        _median(heights[(side * grid.horizontal >= 2.0) & (side * grid.horizontal <= 8.0)])
+        float(pd.Series(heights[(side * grid.horizontal >= 2.0) & (side * grid.horizontal <= 8.0)]).median())
         for side in (-1, 1)
     )
     rise = right - left
@@ -183,46 +202,8 @@ def cutoff_line(grid: BeamGrid, *, traffic: str) -> CutoffLine:
         "no_kink": traffic != "symmetrical" and rises == "none",
         "no_cutoff": bool(np.isnan(heights).all()),
     }
-    return CutoffLine(
-        horizontal=grid.horizontal,
-        height=heights,
-        left_height=left,
-        right_height=right,
-        rises=rises,
-        step=float(np.diff(grid.vertical).max()),
-        codes=tuple(code for code, holds in codes.items() if holds),
-    )
-
-
-def _can_be_read(
-    nodes: Floats, found: CutoffSharpness, head_diameter: float | None, distance: float | None
-) -> None:
-    """Refuse a sharpness the scan cannot carry."""
-    known = {"sharpness_read": found.sharpness, "angle": found.angle}
-    if found.sharpness <= 0:
-        message = f"the light must fall somewhere along the scan; got {found.sharpness:g} per 0.1 deg"
-        raise MethodError(message, code="no_cutoff", known=known)
-    near = (nodes[1:] > found.angle - _AROUND) & (nodes[:-1] < found.angle + _AROUND)
-    step = float(np.diff(nodes)[near].max())
-    if step > _TENTH * (1.0 + 1e-6):
-        message = (
-            f"the vertical step must be at most {_TENTH:g} deg within {_AROUND:g} deg of the cut-off; "
-            f"got {step:g} deg. A coarser scan reads the cut-off too soft"
-        )
-        raise MethodError(message, code="scan_too_coarse", known={**known, "step": step})
-    if min(found.angle - nodes[0], nodes[-1] - found.angle) < 1.5 * _TENTH:
-        message = (
-            f"the scan must reach beyond the cut-off; the steepest fall is at its end, {found.angle:g} deg"
-        )
-        raise MethodError(message, code="at_scan_end", known=known)
-    if head_diameter is None or distance is None:
-        return
-    width = float(
-        np.degrees(positive("head_diameter", head_diameter, "m") / positive("distance", distance, "m"))
-    )
-    if width > _TENTH * (1.0 + 1e-6):
-        message = f"the meter head must cover at most {_TENTH:g} deg from the lamp; got {width:.3g} deg"
-        raise MethodError(message, code="head_too_large", known={**known, "head_deg": width})
+    found = tuple(code for code, holds in codes.items() if holds)
+    return CutoffLine(grid.horizontal, heights, left, right, rises, found)
 
 
 def _heights(grid: BeamGrid) -> Floats:
@@ -233,25 +214,15 @@ def _heights(grid: BeamGrid) -> Floats:
     middles = (grid.vertical[1:] + grid.vertical[:-1]) / 2.0
     columns = np.arange(grid.horizontal.size)
     at = np.argmax(falls, axis=0)
-    inner = np.clip(at, 1, max(middles.size - 2, 1)) if middles.size >= 3 else at
     heights = middles[at].copy()
     if middles.size >= 3:
+        inner = np.clip(at, 1, middles.size - 2)
         before, top, after = (falls[inner + k, columns] for k in (-1, 0, 1))
         bend = before - 2.0 * top + after
-        steps = (middles[inner + 1] - middles[inner - 1]) / 2.0
         refine = (inner == at) & (bend < 0)
         shift = np.where(refine, 0.5 * (before - after) / np.where(refine, bend, 1.0), 0.0)
-        heights += np.clip(shift, -0.5, 0.5) * steps
+        heights += np.clip(shift, -0.5, 0.5) * (middles[inner + 1] - middles[inner - 1]) / 2.0
     reach = max(0.5, float(np.diff(grid.vertical).max()))
-    ends = np.array(
-        [
-            np.interp([height - reach, height + reach], grid.vertical, column)
-            for height, column in zip(heights, logarithm.T, strict=True)
-        ]
-    )
-    return np.where(ends[:, 0] - ends[:, 1] >= np.log10(2.0), heights, np.nan)
-
-
-def _median(values: Floats) -> float:
-    known = values[~np.isnan(values)]
-    return float(np.median(known)) if known.size else float("nan")
+    beside = ([height - reach, height + reach] for height in heights)
+    ends = [np.interp(two, grid.vertical, column) for two, column in zip(beside, logarithm.T, strict=True)]
+    return np.where(-np.diff(ends)[:, 0] >= np.log10(2.0), heights, np.nan)

@@ -13,7 +13,8 @@ renewed until the parameters stand still. Errors all distances share (meter rang
 not enter the weights: each is one input, carried through the estimate afterwards.
 """
 
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,7 +26,6 @@ from scipy.special import chdtrc
 from photolab.errors import MethodError
 from photolab.metrology.arguments import (
     Floats,
-    as_floats,
     as_given,
     finite,
     not_negative,
@@ -82,9 +82,7 @@ def luminous_intensity(
     .. [1] Illuminating Engineering Society, "Inverse-square law", IES Definitions.
     """
     reading = not_negative("illuminance", illuminance, "lx")
-    return as_given(
-        reading * _path(distance, offset) ** 2 / _cosine("incidence_angle", incidence_angle), "cd"
-    )
+    return as_given(reading * _path(distance, offset) ** 2 / _cosine(incidence_angle), "cd")
 
 
 def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float:
@@ -115,9 +113,8 @@ def tilt_loss(tilt_uncertainty: float, *, incidence_angle: float = 0.0) -> float
     in the root mean square.
     """
     tilt = float(not_negative("tilt_uncertainty", tilt_uncertainty, "rad"))
-    cosine = float(_cosine("incidence_angle", incidence_angle))
-    slope = float(np.tan(incidence_angle))
-    return float(np.sqrt(slope**2 * tilt**2 + 0.75 * tilt**4 / cosine**4))
+    cosine = float(_cosine(incidence_angle))
+    return float(np.sqrt(np.tan(incidence_angle) ** 2 * tilt**2 + 0.75 * tilt**4 / cosine**4))
 
 
 def illuminance(
@@ -153,13 +150,12 @@ def illuminance(
     An equivalent illuminance at 25 m is the intensity over 625 m2; it is not a reading at 25 m.
     """
     candela = not_negative("intensity", intensity, "cd")
-    return as_given(
-        candela * _cosine("incidence_angle", incidence_angle) / _path(distance, offset) ** 2, "lx"
-    )
+    return as_given(candela * _cosine(incidence_angle) / _path(distance, offset) ** 2, "lx")
 
 
-def _cosine(name: str, angle: ArrayLike) -> Floats:
-    inside = require(name, angle, lambda v: np.abs(v) < np.pi / 2, "between -pi/2 and pi/2", "rad")
+def _cosine(angle: ArrayLike) -> Floats:
+    within = "between -pi/2 and pi/2"
+    inside = require("incidence_angle", angle, lambda v: np.abs(v) < np.pi / 2, within, "rad")
     return np.cos(inside)
 
 
@@ -358,12 +354,8 @@ def _disc(d: Floats, q: float) -> tuple[Floats, Floats, Floats]:
 
 
 _UNITS = {"point": "", "offset": "m", "near_field": "m2", "disc": "m2"}
-_SHAPES: Mapping[str, Callable[[Floats, float], tuple[Floats, Floats, Floats]]] = {
-    "point": _offset,
-    "offset": _offset,
-    "near_field": _near_field,
-    "disc": _disc,
-}
+_SHAPES = {"point": _offset, "offset": _offset, "near_field": _near_field, "disc": _disc}
+_HEADS = {"offset": "parameter", "offset_uncertainty": "parameter_uncertainty", "p_lack_of_fit": "p"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -431,8 +423,7 @@ class FarField:
     smallest_distance : float
         Nearest distance from which all readings outward agree with the law; NaN if none does. [m]
     table : DataFrame
-        One row for each start: ``from_distance`` [m], ``distances`` used, ``intensity`` [cd], ``offset`` [m],
-        ``chi_square``, ``dof``, ``p``.
+        One row for each start: ``from_distance`` [m], ``distances`` used, and the columns of `FitComparison.table`.
     fit : InverseSquareFit or None
         The fit from the smallest distance outward.
     code : str
@@ -480,15 +471,7 @@ class FitComparison:
 
 
 def fit_inverse_square(
-    distance: ArrayLike,
-    illuminance: ArrayLike,
-    *,
-    illuminance_uncertainty: ArrayLike,
-    distance_uncertainty: ArrayLike,
-    fit_offset: bool = True,
-    common_illuminance_uncertainty: float = 0.0,
-    common_distance_uncertainty: float = 0.0,
-    scale_uncertainty: float = 0.0,
+    distance: ArrayLike, illuminance: ArrayLike, *, fit_offset: bool = True, **doubts: Any
 ) -> InverseSquareFit:
     r"""Return the intensity and offset that explain illuminances at several distances.
 
@@ -500,18 +483,14 @@ def fit_inverse_square(
         Distances from the reference face, one a placement. [m]
     illuminance : array_like, shape (n,)
         Illuminances, dark reading removed, repeats of a placement averaged. [lx]
-    illuminance_uncertainty : array_like, scalar or shape (n,)
-        Standard uncertainty of each reading by itself. [lx]
-    distance_uncertainty : array_like, scalar or shape (n,)
-        Standard uncertainty of each placement by itself. [m]
     fit_offset : bool, default True
         Fit the offset; otherwise it is 0 exactly.
-    common_illuminance_uncertainty : float, default 0
-        Standard uncertainty of an additive error of all readings: the meter's range term, stray light. [lx]
-    common_distance_uncertainty : float, default 0
-        Standard uncertainty of the zero of the tape. [m]
-    scale_uncertainty : float, default 0
-        Relative standard uncertainty of the meter's scale. [1]
+    **doubts
+        Standard uncertainties. Of each reading by itself, one for all or shape (n,): ``illuminance_uncertainty`` [lx]
+        and ``distance_uncertainty`` (of a placement) [m]. Of what all readings share, 0 where not given:
+        ``common_illuminance_uncertainty``, an additive error such as the meter's range term or stray light [lx],
+        ``common_distance_uncertainty``, the zero of the tape [m], and ``scale_uncertainty``, the meter's scale
+        (relative).
 
     Returns
     -------
@@ -536,24 +515,11 @@ def fit_inverse_square(
     ----------
     .. [1] J. Orear, "Least squares when both variables have uncertainties", Am. J. Phys. 50 (1982) 912.
     """
-    readings = _checked_readings(distance, illuminance, illuminance_uncertainty, distance_uncertainty)
-    _common("common_illuminance_uncertainty", common_illuminance_uncertainty, "lx")
-    _common("common_distance_uncertainty", common_distance_uncertainty, "m")
-    _common("scale_uncertainty", scale_uncertainty, "(relative)")
-    common = (common_illuminance_uncertainty, common_distance_uncertainty, scale_uncertainty)
-    return _fit_shape("offset" if fit_offset else "point", *readings, common)
+    readings, common = _checked_readings(distance, illuminance, **doubts)
+    return _fit_shape("offset" if fit_offset else "point", readings, common)
 
 
-def compare_fits(
-    distance: ArrayLike,
-    illuminance: ArrayLike,
-    *,
-    illuminance_uncertainty: ArrayLike,
-    distance_uncertainty: ArrayLike,
-    common_illuminance_uncertainty: float = 0.0,
-    common_distance_uncertainty: float = 0.0,
-    scale_uncertainty: float = 0.0,
-) -> FitComparison:
+def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Any) -> FitComparison:
     r"""Return the fits of competing laws, and the intensity with the spread between those the readings keep.
 
     .. math::
@@ -563,14 +529,8 @@ def compare_fits(
     ----------
     distance, illuminance : array_like, shape (n,)
         The run, at least 3 different distances. [m, lx]
-    illuminance_uncertainty, distance_uncertainty : array_like, scalar or shape (n,)
-        Standard uncertainties of each reading by itself. [lx, m]
-    common_illuminance_uncertainty : float, default 0
-        Standard uncertainty of the range term all readings share. [lx]
-    common_distance_uncertainty : float, default 0
-        Standard uncertainty of the tape's zero. [m]
-    scale_uncertainty : float, default 0
-        Relative standard uncertainty of the meter's scale. [1]
+    **doubts
+        Uncertainties of the readings and those that all share, as for `fit_inverse_square`. [lx, m, 1]
 
     Returns
     -------
@@ -590,61 +550,38 @@ def compare_fits(
     A law that is not rejected is not thereby true: the spread stays in the uncertainty instead of being
     decided by the smallest chi-square.
     """
-    readings = _checked_readings(distance, illuminance, illuminance_uncertainty, distance_uncertainty)
+    readings, common = _checked_readings(distance, illuminance, **doubts)
     if np.unique(readings[0]).size < 3:
         message = f"competing laws need at least 3 different distances; got {np.unique(readings[0]).size}"
         raise MethodError(message, code="too_few_distances")
-    common = (common_illuminance_uncertainty, common_distance_uncertainty, scale_uncertainty)
     fits: dict[str, InverseSquareFit] = {}
     for model in _SHAPES:
         try:
-            fits[model] = _fit_shape(model, *readings, common)
+            fits[model] = _fit_shape(model, readings, common)
         except MethodError as refusal:
             if refusal.code != "no_solution":
                 raise
-    table = pd.DataFrame(
-        [
-            {
-                "model": model,
-                "intensity": fit.intensity,
-                "intensity_uncertainty": fit.intensity_uncertainty,
-                "parameter": fit.offset,
-                "parameter_uncertainty": fit.offset_uncertainty,
-                "unit": _UNITS[model],
-                "chi_square": fit.chi_square,
-                "dof": fit.dof,
-                "p": fit.p_lack_of_fit,
-                "kept": not fit.p_lack_of_fit < LACK_OF_FIT_LEVEL,
-            }
-            for model, fit in fits.items()
-        ]
-    )
+    table = _table(fits.values())
     kept = [fits[name] for name in table.loc[table["kept"], "model"]]
     if not kept:
         message = "the readings must agree with at least one law; chi-square rejects all four"
         raise MethodError(message, code="no_law_holds", known={"table": table})
     best = min(kept, key=lambda fit: fit.chi_square / max(fit.dof, 1))
     spread = max(abs(fit.intensity - best.intensity) for fit in kept) / np.sqrt(3.0)
+    doubt = float(np.hypot(best.intensity_uncertainty, spread))
     return FitComparison(
-        intensity=best.intensity,
-        intensity_uncertainty=float(np.sqrt(best.intensity_uncertainty**2 + spread**2)),
-        model_spread=float(spread),
-        model=best.model,
-        kept=tuple(fit.model for fit in kept),
-        table=table,
-        fits=fits,
+        best.intensity,
+        doubt,
+        float(spread),
+        best.model,
+        tuple(table.loc[table["kept"], "model"]),
+        table,
+        fits,
     )
 
 
 def far_field(
-    distance: ArrayLike,
-    illuminance: ArrayLike,
-    *,
-    illuminance_uncertainty: ArrayLike,
-    distance_uncertainty: ArrayLike,
-    fit_offset: bool = False,
-    common_illuminance_uncertainty: float = 0.0,
-    common_distance_uncertainty: float = 0.0,
+    distance: ArrayLike, illuminance: ArrayLike, *, fit_offset: bool = False, **doubts: Any
 ) -> FarField:
     """Return the smallest distance from which the readings outward follow the inverse square.
 
@@ -655,14 +592,10 @@ def far_field(
     ----------
     distance, illuminance : array_like, shape (n,)
         The run. [m, lx]
-    illuminance_uncertainty, distance_uncertainty : array_like, scalar or shape (n,)
-        Standard uncertainties of each reading by itself. [lx, m]
     fit_offset : bool, default False
         Fit the photometric-centre offset as well; otherwise flatness of E d^2 is judged.
-    common_illuminance_uncertainty : float, default 0
-        Standard uncertainty of the range term all readings share. [lx]
-    common_distance_uncertainty : float, default 0
-        Standard uncertainty of the tape's zero. [m]
+    **doubts
+        Uncertainties of the readings and those that all share, as for `fit_inverse_square`. [lx, m]
 
     Returns
     -------
@@ -680,36 +613,43 @@ def far_field(
     loses its nearest reading by chance. A free offset can absorb a near field:
     bound it by geometry too, `smallest_distance`. The law is not shown to hold between the readings.
     """
-    d, e, u_e, u_d = (
-        a[np.argsort(np.asarray(distance, dtype=float), kind="stable")]
-        for a in _checked_readings(distance, illuminance, illuminance_uncertainty, distance_uncertainty)
-    )
-    common = (common_illuminance_uncertainty, common_distance_uncertainty, 0.0)
+    readings, common = _checked_readings(distance, illuminance, **doubts)
+    order = np.argsort(readings[0], kind="stable")
+    d = readings[0][order]
     model, least = ("offset", 4) if fit_offset else ("point", 3)
-    accepted: InverseSquareFit | None = None
-    reached, rows = float("nan"), []
-    for start in range(d.size - least + 1):
-        fit = _fit_shape(model, d[start:], e[start:], u_e[start:], u_d[start:], common)
-        rows.append(
-            (d[start], d.size - start, fit.intensity, fit.offset, fit.chi_square, fit.dof, fit.p_lack_of_fit)
-        )
-        if not fit.p_lack_of_fit < LACK_OF_FIT_LEVEL:
-            accepted, reached = fit, float(d[start])
-            break
-    columns = ["from_distance", "distances", "intensity", "offset", "chi_square", "dof", "p"]
-    code = "too_few" if not rows else "not_established" if accepted is None else "part"
-    if accepted is not None and reached == d[0]:
-        code = "all"
-    return FarField(reached, pd.DataFrame(rows, columns=columns), accepted, code)
+    fits: list[InverseSquareFit] = []
+    accepted = False
+    while not accepted and len(fits) <= d.size - least:
+        fits.append(_fit_shape(model, [a[order[len(fits) :]] for a in readings], common))
+        accepted = not fits[-1].p_lack_of_fit < LACK_OF_FIT_LEVEL
+    table = _table(fits).drop(columns="model")
+    table.insert(0, "from_distance", d[: len(fits)])
+    table.insert(1, "distances", d.size - np.arange(len(fits)))
+    if not accepted:
+        return FarField(math.nan, table, None, "not_established" if fits else "too_few")
+    reached = float(d[len(fits) - 1])
+    return FarField(reached, table, fits[-1], "all" if reached == d[0] else "part")
 
 
-def _fit_shape(
-    model: str, d: Floats, e: Floats, u_e: Floats, u_d: Floats, common: tuple[float, float, float]
-) -> InverseSquareFit:
+def _table(fits: Iterable[InverseSquareFit]) -> pd.DataFrame:
+    """Return one row a fit, and whether the readings keep it."""
+    shown = ["model", "intensity", "intensity_uncertainty", *_HEADS, "chi_square", "dof"]
+    table = pd.DataFrame([vars(fit) for fit in fits], columns=shown).rename(columns=_HEADS)
+    return table.assign(unit=table["model"].map(_UNITS), kept=~(table["p"] < LACK_OF_FIT_LEVEL))
+
+
+def _fit_shape(model: str, readings: Sequence[Floats], common: Sequence[float]) -> InverseSquareFit:
     """Return one of the competing fits; `offset` holds its shape parameter [m or m2]."""
-    free = 1 if model == "point" else 2
-    _enough(d, e, free)
-    parameters, jacobian, slope, weight = _solve(model, d, e, u_e, u_d)
+    free, (d, e, *_) = 1 if model == "point" else 2, readings
+    if (different := np.unique(d).size) < free:
+        apparent = float(np.mean(e * d**2))
+        message = (
+            f"an intensity and an offset need at least 2 different distances; got {different}. "
+            f"With the offset taken as 0 the apparent intensity at {d[0]:g} m is {apparent:.4g} cd"
+        )
+        known = {"apparent_intensity": apparent, "distance": float(d[0])}
+        raise MethodError(message, code="one_distance", known=known)
+    parameters, jacobian, slope, weight = _solve(model, *readings)
     fitted = parameters[0] * jacobian[:, 0]
     used = jacobian[:, :free]
     residuals = e - fitted
@@ -722,8 +662,14 @@ def _fit_shape(
     covariance = own + sum(np.outer(part, part) for part in causes.values())
     shared = np.column_stack([np.full(d.size, common[0]), slope * common[1]])
     chi_square, dof = _chi_square(residuals, used, weight, shared), d.size - free
-    p = float(chdtrc(dof, chi_square)) if dof > 0 else float("nan")
+    p = float(chdtrc(dof, chi_square)) if dof > 0 else math.nan
     spread = np.sqrt(np.diag(covariance))
+    codes = {
+        "lack_of_fit": p < LACK_OF_FIT_LEVEL,
+        "no_test": np.isnan(p),
+        "negative_offset": model == "offset" and parameters[1] + 2.0 * spread[1] < 0.0,
+        "equal_distances": different < d.size,
+    }
     return InverseSquareFit(
         intensity=float(parameters[0]),
         intensity_uncertainty=float(spread[0]),
@@ -738,64 +684,56 @@ def _fit_shape(
         own=own,
         per_unit=per_unit,
         parts={"readings": float(np.sqrt(own[0, 0])), **{k: float(abs(v[0])) for k, v in causes.items()}},
-        findings=_findings(model, d, parameters[1], spread[1], p),
+        findings=tuple(code for code, found in codes.items() if found),
         model=model,
     )
 
 
 def _checked_readings(
-    distance: ArrayLike, illuminance: ArrayLike, u_illuminance: ArrayLike, u_distance: ArrayLike
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return the readings and their uncertainties as arrays of one length, or say what is wrong with them."""
-    d = np.atleast_1d(positive("distance", distance, "m"))
-    e = np.atleast_1d(positive("illuminance", illuminance, "lx"))
-    same_length("distance", d, "illuminance", e)
-    doubts = []
-    for name, given, unit in (
-        ("illuminance_uncertainty", positive("illuminance_uncertainty", u_illuminance, "lx"), "lx"),
-        ("distance_uncertainty", not_negative("distance_uncertainty", u_distance, "m"), "m"),
-    ):
-        doubts.append(np.broadcast_to(given, d.shape) if given.ndim == 0 else given)
-        same_length("distance", d, name, doubts[-1])
-        finite(name, doubts[-1], unit)
-    missing = np.isnan(d) | np.isnan(e) | np.isnan(doubts[0]) | np.isnan(doubts[1])
+    distance: ArrayLike,
+    illuminance: ArrayLike,
+    *,
+    illuminance_uncertainty: ArrayLike,
+    distance_uncertainty: ArrayLike,
+    common_illuminance_uncertainty: float = 0.0,
+    common_distance_uncertainty: float = 0.0,
+    scale_uncertainty: float = 0.0,
+) -> tuple[list[Floats], list[float]]:
+    """Return readings and their doubts as arrays of one length, and what all share, or say what is wrong with them."""
+    given = {
+        "distance": np.atleast_1d(positive("distance", distance, "m")),
+        "illuminance": np.atleast_1d(positive("illuminance", illuminance, "lx")),
+        "illuminance_uncertainty": positive("illuminance_uncertainty", illuminance_uncertainty, "lx"),
+        "distance_uncertainty": not_negative("distance_uncertainty", distance_uncertainty, "m"),
+    }
+    d = given["distance"]
+    readings = [np.broadcast_to(a, d.shape) if a.ndim == 0 else a for a in given.values()]
+    for name, values in zip(given, readings, strict=True):
+        same_length("distance", d, name, values)
+    missing = np.isnan(readings).any(axis=0)
     if missing.any():
-        message = (
-            f"distance and illuminance must have no missing values; got NaN at [{int(np.argmax(missing))}]"
-        )
+        at = int(np.argmax(missing))
+        message = f"distance and illuminance must have no missing values; got NaN at [{at}]"
         raise ValueError(message)
-    return d, e, doubts[0], doubts[1]
-
-
-def _common(name: str, value: float, unit: str) -> None:
-    if as_floats(name, value).ndim != 0:
-        message = f"{name} must be one number: it is one input for all distances"
-        raise ValueError(message)
-    not_negative(name, value, unit)
-
-
-def _enough(d: Floats, e: Floats, free: int) -> None:
-    different = np.unique(d).size
-    if different >= free:
-        return
-    apparent = float(np.mean(e * d**2))
-    message = (
-        f"an intensity and an offset need at least 2 different distances; got {different}. "
-        f"With the offset taken as 0 the apparent intensity at {d[0]:g} m is {apparent:.4g} cd"
-    )
-    raise MethodError(
-        message, code="one_distance", known={"apparent_intensity": apparent, "distance": float(d[0])}
-    )
+    common = {
+        ("common_illuminance_uncertainty", "lx"): common_illuminance_uncertainty,
+        ("common_distance_uncertainty", "m"): common_distance_uncertainty,
+        ("scale_uncertainty", "(relative)"): scale_uncertainty,
+    }
+    for (name, unit), value in common.items():
+        if not_negative(name, value, unit).ndim != 0:
+            message = f"{name} must be one number: it is one input for all distances"
+            raise ValueError(message)
+    return readings, [float(value) for value in common.values()]
 
 
 def _solve(
     model: str, d: Floats, e: Floats, u_e: Floats, u_d: Floats
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Return parameters, Jacobian, slope over distance and weights, by re-weighted Gauss-Newton steps."""
-    shape = _SHAPES[model]
-    free = 1 if model == "point" else 2
-    intensity, second = _start(model, d, e)
-    lowest = _lowest(model, d)
+    shape, intensity, second = _SHAPES[model], *_start(model, d, e)
+    free, power = 1 if model == "point" else 2, 1 if model == "offset" else 2
+    nearest = float(d.min()) ** power
     for _ in range(_ITERATIONS):
         g, dg, slope = shape(d, second)
         jacobian = np.column_stack([g, intensity * dg])
@@ -807,17 +745,15 @@ def _solve(
         change = abs(step[0]) / intensity
         intensity = max(intensity + float(step[0]), 0.2 * intensity)
         if free == 2:
-            before, second = second, second + float(step[1])
-            second = max(second, 0.5 * (before + lowest))
-            change += abs(second - before) / (abs(second) + float(d.min()) ** (1 if model == "offset" else 2))
-        if abs(second) > _FAR_OFF * float(d.max()) ** (1 if model == "offset" else 2):
+            before = second
+            second = max(before + float(step[1]), 0.5 * (before - 0.98 * nearest))
+            change += abs(second - before) / (abs(second) + nearest)
+        if abs(second) > _FAR_OFF * float(d.max()) ** power:
             break
         if change < _STANDS_STILL:
             return np.array([intensity, second]), jacobian, intensity * slope, weight
-    unit = "m" if model == "offset" else "m2"
-    message = (
-        f"readings must fix intensity and offset; the light does not fall so (last try {second:g} {unit})"
-    )
+    tried = f"last try {second:g} {_UNITS[model] or 'm2'}"
+    message = f"readings must fix intensity and offset; the light does not fall so ({tried})"
     raise MethodError(message, code="no_solution", known={"apparent_intensity": float(np.mean(e * d**2))})
 
 
@@ -826,17 +762,10 @@ def _start(model: str, d: Floats, e: Floats) -> tuple[float, float]:
     far = float(e[np.argmax(d)] * d.max() ** 2)
     if model != "offset":
         return far, 0.0
-    inverse_root = 1.0 / np.sqrt(e)
-    centred = d - d.mean()
-    per_metre = float(centred @ inverse_root / (centred @ centred))
+    per_metre, at_face = np.polyfit(d, 1.0 / np.sqrt(e), 1).tolist()
     if per_metre <= 0:
         return far, 0.0
-    return 1.0 / per_metre**2, max(float(inverse_root.mean() / per_metre - d.mean()), -0.5 * float(d.min()))
-
-
-def _lowest(model: str, d: Floats) -> float:
-    nearest = float(d.min())
-    return -0.98 * (nearest if model == "offset" else nearest**2)
+    return 1.0 / per_metre**2, max(at_face / per_metre, -0.5 * float(d.min()))
 
 
 def _chi_square(residuals: Floats, jacobian: Floats, weight: Floats, shared: Floats) -> float:
@@ -846,13 +775,3 @@ def _chi_square(residuals: Floats, jacobian: Floats, weight: Floats, shared: Flo
     bent = jacobian.T @ inverse
     left = residuals - jacobian @ np.linalg.solve(bent @ jacobian, bent @ residuals)
     return max(float(left @ inverse @ left), 0.0)
-
-
-def _findings(model: str, d: Floats, second: float, u_second: float, p: float) -> tuple[str, ...]:
-    codes = {
-        "lack_of_fit": p < LACK_OF_FIT_LEVEL,
-        "no_test": np.isnan(p),
-        "negative_offset": model == "offset" and second + 2.0 * u_second < 0.0,
-        "equal_distances": np.unique(d).size < d.size,
-    }
-    return tuple(code for code, found in codes.items() if found)

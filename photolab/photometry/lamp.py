@@ -154,22 +154,9 @@ def claim_against_power(
     doubt = float(not_negative("power_uncertainty", power_uncertainty, "W")) / lamps
     low = flux / (watts + 2.0 * doubt)
     high = flux / (watts - 2.0 * doubt) if watts > 2.0 * doubt else float("inf")
-    code = (
-        "beyond_white_light"
-        if low > limit
-        else "above_current_devices"
-        if low > device_limit
-        else "plausible"
-    )
-    return Claim(
-        implied_efficacy=flux / watts,
-        implied_low=low,
-        implied_high=high,
-        limit=limit,
-        device_limit=device_limit,
-        flux_at_limit=limit * watts,
-        code=code,
-    )
+    reached = {"beyond_white_light": limit, "above_current_devices": device_limit}
+    code = next((code for code, most in reached.items() if low > most), "plausible")
+    return Claim(flux / watts, low, high, limit, device_limit, limit * watts, code)
 
 
 def _lamps(name: str, per: str) -> float:

@@ -5,8 +5,9 @@ Wavelengths are in nanometres. Integrals run over a stated window, 380-780 nm un
 radiation of illuminant A is 156.2 lm/W on 380-780 nm and 122.9 lm/W on 360-830 nm.
 """
 
+import math
 from collections.abc import Iterable
-from functools import lru_cache
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -15,7 +16,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from photolab.errors import MethodError
-from photolab.metrology.arguments import Floats, as_floats, as_given, positive, require, same_length
+from photolab.metrology.arguments import Floats, as_given, positive, require, same_length
 
 WINDOW = (380.0, 780.0)
 """Window of the integrals unless another is given. [nm]"""
@@ -60,9 +61,7 @@ def photopic_efficiency(wavelength: ArrayLike) -> Any:
     ----------
     .. [1] CIE 018:2019, The Basis of Physical Photometry.
     """
-    table_wavelength, efficiency = _photopic_table()
-    grid = positive("wavelength", wavelength, "nm")
-    return as_given(np.asarray(np.interp(grid, table_wavelength, efficiency, left=0.0, right=0.0)))
+    return _tabulated(_table("photopic_efficiency.csv"), wavelength, outside=0.0)
 
 
 def illuminant_a(wavelength: ArrayLike) -> Any:
@@ -151,15 +150,12 @@ def led_illuminant(wavelength: ArrayLike, name: str) -> Any:
     ----------
     .. [1] CIE 015:2018, Colorimetry, LED illuminants, 5 nm.
     """
-    table = _led_table()
+    table = _table("led_illuminants.csv")
     known = sorted(table["illuminant"].unique())
     if name not in known:
         message = f"name must be one of {', '.join(known)}; got {name!r}"
         raise ValueError(message)
-    rows = table[table["illuminant"] == name]
-    grid = positive("wavelength", wavelength, "nm")
-    node, value = rows["wavelength_nm"].to_numpy(float), rows["value"].to_numpy(float)
-    return as_given(np.asarray(np.interp(grid, node, value, left=np.nan, right=np.nan)))
+    return _tabulated(table[table["illuminant"] == name], wavelength, outside=np.nan)
 
 
 def luminous_efficacy_of_radiation(
@@ -243,13 +239,13 @@ def mismatch_index(
     ----------
     .. [1] CIE S 023:2013, Characterization of the performance of illuminance meters and luminance meters.
     """
-    curves = [("responsivity", wavelength, responsivity)]
-    if calibration_source is not None:
-        curves.append(("calibration_source", wavelength, calibration_source))
-    grid, (response, *given) = _on_common_grid(window, curves)
-    source = given[0] if given else illuminant_a(grid)
+    curves = [
+        ("responsivity", wavelength, responsivity),
+        ("calibration_source", wavelength, calibration_source),
+    ]
+    grid, (response, source) = _on_common_grid(window, curves)
     efficiency = photopic_efficiency(grid)
-    scale = _integral(grid, source * efficiency) / _response(grid, source, response, "calibration_source")
+    scale = _true_over_read(grid, source, response, "calibration_source")
     return _integral(grid, np.abs(scale * response - efficiency)) / _integral(grid, efficiency)
 
 
@@ -305,15 +301,11 @@ def mismatch_correction(
     .. [1] CIE S 017:2020, International Lighting Vocabulary, term 17-25-115.
     """
     own = wavelength if source_wavelength is None else source_wavelength
-    curves = [("responsivity", wavelength, responsivity), ("source", own, source)]
-    if calibration_source is not None:
-        curves.append(("calibration_source", wavelength, calibration_source))
-    grid, (response, lamp, *given) = _on_common_grid(window, curves)
-    calibration = given[0] if given else illuminant_a(grid)
-    efficiency = photopic_efficiency(grid)
-    seen = _integral(grid, lamp * efficiency) / _response(grid, lamp, response, "source")
-    calibrated = _response(grid, calibration, response, "calibration_source")
-    return seen * calibrated / _integral(grid, calibration * efficiency)
+    curves: list[Any] = [("responsivity", wavelength, responsivity), ("source", own, source)]
+    curves.append(("calibration_source", wavelength, calibration_source))
+    grid, (response, lamp, calibration) = _on_common_grid(window, curves)
+    factor = _true_over_read(grid, lamp, response, "source")
+    return factor / _true_over_read(grid, calibration, response, "calibration_source")
 
 
 def correction_uncertainty(
@@ -365,38 +357,34 @@ def correction_uncertainty(
     """
     require("wavelength_uncertainty", wavelength_uncertainty, lambda v: v >= 0, "zero or more", "nm")
     require("floor", floor, lambda v: v >= 0, "zero or more", "(relative)")
-    _curve("responsivity", wavelength, responsivity)
-    nodes = as_floats("wavelength", wavelength)
+    nodes, heights = _curve("responsivity", wavelength, responsivity)
     logs = []
     for shift in (-wavelength_uncertainty, wavelength_uncertainty):
-        moved = np.interp(nodes - shift, nodes, as_floats("responsivity", responsivity))
-        ln = np.log(mismatch_correction(nodes, moved, source, window=window))
-        if reference_source is not None:
-            ln -= np.log(mismatch_correction(nodes, moved, reference_source, window=window))
-        logs.append(float(ln))
+        moved = np.interp(nodes - shift, nodes, heights)
+        lamps = (s for s in (source, reference_source) if s is not None)
+        ln, *others = (math.log(mismatch_correction(nodes, moved, lamp, window=window)) for lamp in lamps)
+        logs.append(ln - sum(others))
     return max(abs(logs[1] - logs[0]) / 2.0, floor)
 
 
-@lru_cache(maxsize=1)
-def _photopic_table() -> tuple[Floats, Floats]:
-    table = _read("photopic_efficiency.csv")
-    return table["wavelength_nm"].to_numpy(float), table["value"].to_numpy(float)
-
-
-@lru_cache(maxsize=1)
-def _led_table() -> pd.DataFrame:
-    return _read("led_illuminants.csv")
-
-
-def _read(name: str) -> pd.DataFrame:
+@cache
+def _table(name: str) -> pd.DataFrame:
     with (files("photolab.photometry.tables") / name).open(encoding="utf-8") as stream:
         return pd.read_csv(stream)
 
 
-def _response(grid: Floats, source: Floats, response: Floats, name: str) -> float:
+def _tabulated(table: pd.DataFrame, wavelength: ArrayLike, *, outside: float) -> Any:
+    """Return the values of a published table at wavelengths [nm], linear between its rows."""
+    nodes, values = (table[name].to_numpy(float) for name in ("wavelength_nm", "value"))
+    grid = positive("wavelength", wavelength, "nm")
+    return as_given(np.asarray(np.interp(grid, nodes, values, left=outside, right=outside)))
+
+
+def _true_over_read(grid: Floats, source: Floats, response: Floats, name: str) -> float:
+    """Return what the eye sees of a source over what the meter reads, any scale."""
     seen = _integral(grid, source * response)
     if seen > 0:
-        return seen
+        return _integral(grid, source * photopic_efficiency(grid)) / seen
     message = f"{name} and responsivity must overlap; the meter would read 0 on this light"
     raise MethodError(message, code="no_response")
 
@@ -407,28 +395,42 @@ def _integral(grid: Floats, values: Floats) -> float:
 
 
 def _on_common_grid(
-    window: tuple[float, float] | None, curves: Iterable[tuple[str, ArrayLike, ArrayLike]]
+    window: tuple[float, float] | None, curves: Iterable[tuple[str, ArrayLike, ArrayLike | None]]
 ) -> tuple[Floats, list[Floats]]:
-    """Return every 1 nm in the window (None: what all cover) with the curves' own wavelengths, and the curves on it."""
-    checked = [(name, *_curve(name, wavelength, value)) for name, wavelength, value in curves]
-    if window is None:
-        low, high = max(w[0] for _, w, _ in checked), min(w[-1] for _, w, _ in checked)
-    else:
-        low, high = window
+    """Return every 1 nm in the window (None: what all cover) with the curves' own wavelengths, and the curves on it.
+
+    A curve that is not given is that of illuminant A.
+    """
+    given = {name: None if value is None else _curve(name, nodes, value) for name, nodes, value in curves}
+    known = {name: curve for name, curve in given.items() if curve is not None}
+    nodes = [nodes for nodes, _ in known.values()]
+    low, high = window or (max(w[0] for w in nodes), min(w[-1] for w in nodes))
     if not low < high:
         message = f"window must run from a lower to a higher wavelength; got {low:g} to {high:g} nm"
         raise ValueError(message)
-    for name, nodes, _ in checked:
-        _covers(name, nodes, low, high)
+    for name, (own, _) in known.items():
+        if own[0] > low or own[-1] < high:
+            message = (
+                f"{name} must cover the window {low:g}-{high:g} nm; it covers {own[0]:g}-{own[-1]:g} nm. "
+                "Measure the rest, or state a narrower window"
+            )
+            raise MethodError(message, code="window_not_covered", known={"covered_nm": (own[0], own[-1])})
+        visible = (own[1:] > max(low, 360.0)) & (own[:-1] < min(high, 830.0))
+        widest = np.diff(own)[visible].max(initial=0.0)
+        if widest > _LARGEST_STEP:
+            message = f"wavelength must have steps of at most {_LARGEST_STEP:g} nm; got {widest:g} nm"
+            raise ValueError(message)
     whole = np.arange(np.ceil(max(low, 1.0)), np.floor(min(high, 1000.0)) + 1.0)
-    grid = np.unique(np.concatenate([[low, high], whole, *(w for _, w, _ in checked)]))
+    grid = np.unique(np.concatenate([[low, high], whole, *nodes]))
     grid = grid[(grid >= low) & (grid <= high)]
-    on_grid = [np.interp(grid, nodes, values) for _, nodes, values in checked]
-    for (name, *_), values in zip(checked, on_grid, strict=True):
+    on_grid = {
+        n: illuminant_a(grid) if curve is None else np.interp(grid, *curve) for n, curve in given.items()
+    }
+    for name, values in on_grid.items():
         if not values.any():
             message = f"{name} must not be zero everywhere in {low:g}-{high:g} nm"
             raise ValueError(message)
-    return grid, on_grid
+    return grid, list(on_grid.values())
 
 
 def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
@@ -444,37 +446,14 @@ def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats,
     if np.isnan(nodes).any() or np.isnan(heights).any():
         message = f"wavelength and {name} must have no missing values; got NaN"
         raise ValueError(message)
-    _in_nanometres(nodes)
+    lowest, highest = float(nodes.min()), float(nodes.max())
+    looks = {"metres": highest < 1e-3, "micrometres": highest < 100.0, "angstroms": lowest > 2000.0}
+    if unit := next((unit for unit, holds in looks.items() if holds), ""):
+        message = f"wavelength must be in nanometres; {lowest:g} to {highest:g} looks like {unit}"
+        raise ValueError(message)
     if (np.diff(nodes) <= 0).any():
         at = int(np.argmax(np.diff(nodes) <= 0)) + 1
-        message = (
-            f"wavelength[{at}] must be more than the one before; got {nodes[at]:g} after {nodes[at - 1]:g} nm"
-        )
+        got = f"got {nodes[at]:g} after {nodes[at - 1]:g} nm"
+        message = f"wavelength[{at}] must be more than the one before; {got}"
         raise ValueError(message)
     return nodes, heights
-
-
-def _in_nanometres(nodes: Floats) -> None:
-    lowest, highest = float(nodes.min()), float(nodes.max())
-    looks = "micrometres" if highest < 100.0 else "angstroms" if lowest > 2000.0 else ""
-    if highest < 1e-3:
-        looks = "metres"
-    if looks:
-        message = f"wavelength must be in nanometres; {lowest:g} to {highest:g} looks like {looks}"
-        raise ValueError(message)
-
-
-def _covers(name: str, nodes: Floats, low: float, high: float) -> None:
-    if nodes[0] > low or nodes[-1] < high:
-        message = (
-            f"{name} must cover the window {low:g}-{high:g} nm; it covers {nodes[0]:g}-{nodes[-1]:g} nm. "
-            "Measure the rest, or state a narrower window"
-        )
-        raise MethodError(message, code="window_not_covered", known={"covered_nm": (nodes[0], nodes[-1])})
-    steps = np.diff(nodes)
-    visible = (nodes[1:] > max(low, 360.0)) & (nodes[:-1] < min(high, 830.0))
-    if visible.any() and steps[visible].max() > _LARGEST_STEP:
-        message = (
-            f"wavelength must have steps of at most {_LARGEST_STEP:g} nm; got {steps[visible].max():g} nm"
-        )
-        raise ValueError(message)
