@@ -3,7 +3,6 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -97,7 +96,13 @@ class BenchCandela:
         return self.of.lower_range and max(parts, key=lambda kind: parts[kind]) == "range term"
 
 
-def bench_candela(bench: Bench, **chosen: Any) -> tuple[BenchCandela, ...]:
+def bench_candela(
+    bench: Bench,
+    *,
+    lamp: str | None = None,
+    runs: tuple[DistanceResult, ...] = (),
+    corrections: Iterable[str] = steps.ALL,
+) -> tuple[BenchCandela, ...]:
     r"""Return the candela of lamps from their readings at the bench's distance, in every housing.
 
     .. math:: I = E \, (d + o)^2 / (1 - q/d^2)
@@ -106,7 +111,7 @@ def bench_candela(bench: Bench, **chosen: Any) -> tuple[BenchCandela, ...]:
     ----------
     bench : Bench
         The bench.
-    **chosen
+    lamp, runs, corrections
         As for `bench_light`.
 
     Returns
@@ -115,7 +120,7 @@ def bench_candela(bench: Bench, **chosen: Any) -> tuple[BenchCandela, ...]:
         One a lamp and housing that states its distance; empty otherwise.
     """
     found = []
-    for at in bench_light(bench, **chosen):
+    for at in bench_light(bench, lamp=lamp, runs=runs, corrections=corrections):
         intensity = luminous_intensity(at.light, at.distance, offset=at.centre) / at.near_field  # type: ignore[arg-type]
         found.append(BenchCandela(at, intensity.in_unit("cd")))
     return tuple(found)

@@ -7,7 +7,7 @@ Results are relative to the bench's own baseline; they are no test of a lamp aga
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TypedDict, Unpack
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -348,7 +348,17 @@ def peak(grid: BeamGrid) -> Peak:
     return Peak(top, float(grid.horizontal[column]), float(grid.vertical[row]), found)
 
 
-def window_flux(grid: BeamGrid, *, horizontal: Range, vertical: Range, **doubts: Any) -> BeamSum:
+class CellDoubts(TypedDict, total=False):
+    """Standard uncertainties of the cells of a beam, as `weighted_sum` takes them."""
+
+    cell_uncertainty: ArrayLike
+    common_uncertainty: ArrayLike
+    scale_uncertainty: float
+
+
+def window_flux(
+    grid: BeamGrid, *, horizontal: Range, vertical: Range, **doubts: Unpack[CellDoubts]
+) -> BeamSum:
     r"""Return the luminous flux through a window of directions.
 
     .. math:: \Phi = \iint I \, \frac{d\Omega}{dh\,dv} \, dh \, dv
@@ -390,7 +400,11 @@ def window_flux(grid: BeamGrid, *, horizontal: Range, vertical: Range, **doubts:
 
 
 def mean_above_cutoff(
-    grid: BeamGrid, *, horizontal: Range = (-8.0, 8.0), vertical: Range = (0.5, 2.0), **doubts: Any
+    grid: BeamGrid,
+    *,
+    horizontal: Range = (-8.0, 8.0),
+    vertical: Range = (0.5, 2.0),
+    **doubts: Unpack[CellDoubts],
 ) -> BeamSum:
     """Return the plain mean of the cells in a window above the cut-off, upper limits kept as such.
 

@@ -16,7 +16,7 @@ not enter the weights: each is one input, carried through the estimate afterward
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Required, TypedDict, Unpack
 
 import numpy as np
 import pandas as pd
@@ -470,8 +470,18 @@ class FitComparison:
     fits: Mapping[str, InverseSquareFit]
 
 
+class Doubts(TypedDict, total=False):
+    """Standard uncertainties of readings at several distances."""
+
+    illuminance_uncertainty: Required[ArrayLike]
+    distance_uncertainty: Required[ArrayLike]
+    common_illuminance_uncertainty: float
+    common_distance_uncertainty: float
+    scale_uncertainty: float
+
+
 def fit_inverse_square(
-    distance: ArrayLike, illuminance: ArrayLike, *, fit_offset: bool = True, **doubts: Any
+    distance: ArrayLike, illuminance: ArrayLike, *, fit_offset: bool = True, **doubts: Unpack[Doubts]
 ) -> InverseSquareFit:
     r"""Return the intensity and offset that explain illuminances at several distances.
 
@@ -519,7 +529,7 @@ def fit_inverse_square(
     return _fit_shape("offset" if fit_offset else "point", readings, common)
 
 
-def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Any) -> FitComparison:
+def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Unpack[Doubts]) -> FitComparison:
     r"""Return the fits of competing laws, and the intensity with the spread between those the readings keep.
 
     .. math::
@@ -581,7 +591,7 @@ def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Any) -> 
 
 
 def far_field(
-    distance: ArrayLike, illuminance: ArrayLike, *, fit_offset: bool = False, **doubts: Any
+    distance: ArrayLike, illuminance: ArrayLike, *, fit_offset: bool = False, **doubts: Unpack[Doubts]
 ) -> FarField:
     """Return the smallest distance from which the readings outward follow the inverse square.
 
