@@ -124,7 +124,7 @@ def test_too_few_degrees_of_freedom_keep_the_assumed_sd():
 
 
 def test_day_sd_is_what_the_baselines_days_say_beside_the_declared():
-    """Oracle: by hand: one mounting a day, variance v less the seating's s^2 on f = 5, Welch-Satterthwaite at the larger
+    """Oracle: by hand, one mounting a day, variance v less seating s^2 on f = 5, Welch-Satterthwaite at the larger
     of found and declared: nu = l^2 / ((l + s^2)^2 / 5 + s^4 / 10).
     """
     values = [0.00, 0.02, -0.01, 0.03, 0.01, -0.02]

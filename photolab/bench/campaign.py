@@ -10,13 +10,14 @@ import pandas as pd
 
 from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL
-from photolab.bench.families import half_widths, judged
+from photolab.bench.families import half_widths
 from photolab.bench.heat import RECORD_DRIFT, Held, at_hold
 from photolab.bench.model import PRIOR_DOF, Assumption, Bench
 from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spread, Spreads, single_pieces
+from photolab.bench.verdicts import JUDGED, judged_cells
 from photolab.errors import MethodError
 from photolab.metrology.comparison import pairwise
 from photolab.metrology.quantity import Joint, Measured
@@ -262,8 +263,12 @@ class Campaign:
             mounting_sd=self.spreads.seating_in(names[0][1]).sd,
             assumed=self.assumed_for(*names, scope=scope),
             missing=("technology",) if without_technology(self.bench) & {a, b} else (),
-            widening=self.held.widening(*names) if instant == "hold" else 0.0,
+            widening=self.widening(*names),
         )
+
+    def widening(self, a: tuple[str, ...], b: tuple[str, ...]) -> float:
+        """Return by how much bounds widen a ratio's interval in ln: at the hold time alone [1]."""
+        return self.held.widening(a, b) if a[3] == "hold" else 0.0
 
     def in_housing(
         self,
@@ -272,7 +277,6 @@ class Campaign:
         scope: str = "specimens",
         point: str = "hot_spot",
         instant: str = "initial",
-        beside: str | None = None,
     ) -> Joint:
         """Return the joint result of all lamps in one housing.
 
@@ -284,30 +288,24 @@ class Campaign:
             Which inputs count.
         point, instant : str
             Where in the beam and when.
-        beside : str, optional
-            A lamp that was read there; the campaign's baseline if not given.
 
         Returns
         -------
         Joint
             ln of every lamp's illuminance, named by lamp. [ln lx]
         """
-        where = self.name(beside or self.baseline, housing=housing, point=point, instant=instant)[1:]
-        whole = self.at(instant)
-        joint = whole.among(n for n in whole.names if n[1:] == where).in_scope(scope)
-        return replace(joint, names=[n[0] for n in joint.names])
+        base = self.name(self.baseline, housing=housing, point=point, instant=instant)
+        return _at_place(self.at(instant), base[1:], scope)
 
     def pairs(
         self,
         housing: str = "",
         *,
         scope: str = "specimens",
-        family: str = "tukey",
-        baseline: str | None = None,
         point: str = "hot_spot",
         instant: str = "initial",
     ) -> pd.DataFrame:
-        """Return all comparisons of a family in one housing.
+        """Return all comparisons of one housing, as one family.
 
         Parameters
         ----------
@@ -315,10 +313,6 @@ class Campaign:
             The housing; may be blank where there is one.
         scope : {"specimens", "readings", "models"}
             Which inputs count.
-        family : {"tukey", "dunnett", "holm", "none"}
-            How several comparisons share the error rate.
-        baseline : str, optional
-            Lamp that the others are compared with, for "dunnett"; the campaign's own if not given.
         point, instant : str
             Where in the beam and when.
 
@@ -328,21 +322,12 @@ class Campaign:
             a, b, ratio, low, high, p, resolved.
         """
         joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
-        against = (baseline or self.baseline) if family == "dunnett" else None
-        found = pairwise(joint, family=family, baseline=against, coverage=self.bench.settings.coverage)
-        return self._widened(found, self.name(self.baseline, housing=housing, point=point, instant=instant))
-
-    def _widened(self, found: pd.DataFrame, name: tuple[str, ...]) -> pd.DataFrame:
-        """Return intervals of a family, wider by the bounds of records where there are bounds alone."""
-        place = name[1:]
-        if place[-1] != "hold" or not self.held.slack:
+        found = pairwise(joint, coverage=self.bench.settings.coverage)
+        if instant != "hold" or not self.held.slack:
             return found
-        more = np.array(
-            [
-                self.held.widening((a, *place), (b, *place))
-                for a, b in zip(found["a"], found["b"], strict=True)
-            ]
-        )
+        place = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
+        both = zip(found["a"], found["b"], strict=True)
+        more = np.array([self.widening((a, *place), (b, *place)) for a, b in both])
         low, high = found["low"] * np.exp(-more), found["high"] * np.exp(more)
         p = np.where(more > 0.0, np.nan, found["p"])
         return found.assign(low=low, high=high, p=p, resolved=(low > 1.0) | (high < 1.0))
@@ -372,24 +357,47 @@ class Campaign:
         Returns
         -------
         DataFrame
-            low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
+            value, low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
         """
-        against = against or self.baseline
-        name = self.name(against, housing=housing, point=point, instant=instant)
-        key = (scope, *name)
-        if key not in self._families:
-            joint = self.in_housing(housing, scope=scope, point=point, instant=instant, beside=against)
-            settings, lamps = self.bench.settings, [n for n in joint.names if n != against]
-            unknown = without_technology(self.bench)
-            half = half_widths(joint, against, coverage=settings.coverage, silent=unknown)
-            if instant == "hold":
-                place = name[1:]
-                half = {n: h + self.held.widening((n, *place), name) for n, h in half.items()}
-            base = joint.values[joint.position(against)]
-            values = {n: float(joint.values[joint.position(n)] - base) for n in lamps}
-            self._families[key] = judged(values, half, alike_percent=settings.alike_percent)
-        return self._families[key]
+        base = self.name(against or self.baseline, housing=housing, point=point, instant=instant)
+        if (scope, *base) not in self._families:
+            self._families[scope, *base] = self.judged_family(self.at(instant), base, scope)
+        return self._families[scope, *base]
+
+    def judged_family(self, whole: Joint, base: tuple[str, ...], scope: str) -> pd.DataFrame:
+        """Return the verdict on what there is of every lamp at one place, as one of all pairs there.
+
+        Parameters
+        ----------
+        whole : Joint
+            ln of a quantity, named as the results of the campaign. [1]
+        base : tuple of str
+            What the others at its place are divided by.
+        scope : {"specimens", "readings", "models"}
+            Which inputs count.
+
+        Returns
+        -------
+        DataFrame
+            As `family`.
+        """
+        joint, settings = _at_place(whole, base[1:], scope), self.bench.settings
+        silent = without_technology(self.bench)
+        half = half_widths(joint, base[0], coverage=settings.coverage, silent=silent)
+        apart = joint.values - joint.values[joint.position(base[0])]
+        rows = {}
+        for lamp, value in zip(joint.names, apart.tolist(), strict=True):
+            if lamp != base[0]:
+                wide = half.get(lamp, math.nan) + self.widening((lamp, *base[1:]), base)
+                rows[lamp] = judged_cells(value, wide, alike_percent=settings.alike_percent)
+        return pd.DataFrame([*rows.values()], [*rows], JUDGED)
 
     @cached_property
     def _families(self) -> dict[tuple[str, ...], pd.DataFrame]:
         return {}
+
+
+def _at_place(whole: Joint, place: tuple[str, ...], scope: str) -> Joint:
+    """Return what there is of every lamp at one place, named by lamp, with the inputs that count."""
+    joint = whole.among(n for n in whole.names if n[1:] == place).in_scope(scope)
+    return replace(joint, names=[n[0] for n in joint.names])

@@ -1,14 +1,11 @@
-"""The verdict on each of several lamps, as one of all pairs of lamps that were read at one place and instant."""
+"""The interval of each of several lamps, as one of all pairs of lamps that were read at one place and instant."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
-import pandas as pd
-
-from photolab.bench.verdicts import judge
 from photolab.metrology.comparison import pairs_of
 from photolab.metrology.estimates import contrasts, read_estimates
-from photolab.metrology.quantity import Joint, exp_symmetric
+from photolab.metrology.quantity import Joint
 from photolab.metrology.simultaneous import largest_t
 
 
@@ -43,30 +40,3 @@ def half_widths(
     critical = largest_t(estimates, family, coverage=coverage, seed=0, comparisons=count).critical
     each = zip(family.first, family.second, critical * family.standard_uncertainty, strict=True)
     return {known[a]: float(half) for a, b, half in each if known[b] == baseline}
-
-
-def judged(
-    ln_ratios: Mapping[str, float], halves: Mapping[str, float], *, alike_percent: float
-) -> pd.DataFrame:
-    """Return the intervals and verdicts of ratios.
-
-    Parameters
-    ----------
-    ln_ratios : mapping
-        ln of each lamp's ratio, by lamp. [1]
-    halves : mapping
-        Half-width of its interval in ln; where it is missing there is no answer. [1]
-    alike_percent : float
-        Margin within which two lamps count as alike. [%]
-
-    Returns
-    -------
-    DataFrame
-        low, high, verdict and small by lamp.
-    """
-    rows = []
-    for lamp, value in ln_ratios.items():
-        half = float(halves.get(lamp, math.nan))
-        verdict = judge(value, half, alike_percent=alike_percent)
-        rows.append((exp_symmetric(value - half), exp_symmetric(value + half), verdict.code, verdict.small))
-    return pd.DataFrame(rows, columns=["low", "high", "verdict", "small"], index=list(ln_ratios))

@@ -16,6 +16,8 @@ from photolab.errors import MethodError
 from photolab.metrology.quantity import COVERAGE
 
 LEAST_LAMPS = 3
+SAME_RESULT = ["lamp", "housing", "measurand", "point", "instant", "scope"]
+"""What a result is, whichever its verdict."""
 LEVEL_SIGNIFICANCE = 0.05
 """Below this chance a factor is said to depend on the level. [1]"""
 
@@ -199,12 +201,11 @@ def changed_verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, housing, point, instant, scope, before, after, ratio_before, ratio_after; rows whose verdict changed.
+        `SAME_RESULT`, before, after, ratio_before, ratio_after; rows whose verdict changed.
     """
-    keys = ["lamp", "housing", "point", "instant", "scope"]
     first, then = (table.rename(columns={"value": "ratio"}) for table in (before, after))
-    both = first.merge(then, on=keys, suffixes=("_before", "_after"))
+    both = first.merge(then, on=SAME_RESULT, suffixes=("_before", "_after"))
     both = both[both["verdict_before"] != both["verdict_after"]]
     columns = {"verdict_before": "before", "verdict_after": "after"}
-    told = both[[*keys, *columns, "ratio_before", "ratio_after"]]
+    told = both[[*SAME_RESULT, *columns, "ratio_before", "ratio_after"]]
     return told.rename(columns=columns).reset_index(drop=True)

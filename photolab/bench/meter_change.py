@@ -1,9 +1,8 @@
 """A new meter: old readings brought onto its scale in new columns, and what that does to the verdicts."""
 
 import math
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -181,11 +180,6 @@ def _with_links(campaign: Campaign, links: pd.DataFrame) -> Campaign:
     return replace(campaign, joint=Joint(joint.names, joint.values, [*joint.inputs, *inputs], sensitivities))
 
 
-def _half_width(link: Mapping[Hashable, Any]) -> float:
-    """Return the half-width of a link in ln; NaN where one reading alone made it."""
-    return (math.log(link["high"]) - math.log(link["low"])) / 2.0
-
-
 def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
     """Return how far apart the links of two technologies should lie by the meters' own responsivities.
 
@@ -218,7 +212,7 @@ def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
     for one in known[1:]:
         first = known[0]
         middle = math.log(one["factor"] / first["factor"])
-        half = math.hypot(_half_width(first), _half_width(one))
+        half = math.hypot(*(math.log(link["high"] / link["low"]) / 2.0 for link in (first, one)))
         observed = (math.exp(x) for x in (middle, middle - half, middle + half))
         expected = predicted[one["technology"]] / predicted[first["technology"]]
         rows.append((one["technology"], first["technology"], *observed, expected))

@@ -192,7 +192,7 @@ def turning(
     result = campaign.ratio(lamp, base, housing=housing, instant=instant).result
     if result is None or math.isnan(family["low"]) or result.u == 0.0:
         return None
-    bounds = campaign.held.widening(*names) if instant == "hold" else 0.0
+    bounds = campaign.widening(*names)
     factor = (math.log(family["high"] / family["low"]) / 2.0 - bounds) / result.u
     parts = variance_by_term(result)
     large = (term for term in parts if parts[term] > 1e-9 * result.u**2)
