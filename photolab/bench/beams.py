@@ -25,7 +25,7 @@ from photolab.bench.beam_ratios import (
     shared_window,
 )
 from photolab.bench.bench_scatter import bench_spreads
-from photolab.bench.families import half_widths
+from photolab.bench.campaign import half_widths
 from photolab.bench.instruments import RANGE_GAIN_NAME
 from photolab.bench.model import Bench
 from photolab.bench.rows import result_row

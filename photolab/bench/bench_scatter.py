@@ -5,10 +5,10 @@ from collections.abc import Iterable
 from photolab.bench import corrections as steps
 from photolab.bench.columns import Columns
 from photolab.bench.model import Bench
+from photolab.bench.readings import clock_hours
 from photolab.bench.seats import mounting_means, whole_mountings
 from photolab.bench.selection import select
 from photolab.bench.spreads import Spreads, campaign_spreads
-from photolab.bench.supply_and_time import clock_hours
 
 
 def bench_spreads(bench: Bench, corrections: Iterable[str] = steps.ALL) -> Spreads | None:

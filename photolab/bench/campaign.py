@@ -1,7 +1,7 @@
 """A campaign evaluated jointly: what it holds, and the questions it answers."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -10,7 +10,6 @@ import pandas as pd
 
 from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL
-from photolab.bench.families import half_widths
 from photolab.bench.heat import RECORD_DRIFT, Held, at_hold
 from photolab.bench.model import PRIOR_DOF, Assumption, Bench
 from photolab.bench.pairs import ReadingComparison, compare_pair
@@ -19,8 +18,10 @@ from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spread, Spreads, single_pieces
 from photolab.bench.verdicts import JUDGED, judged_cells
 from photolab.errors import MethodError
-from photolab.metrology.comparison import pairwise
+from photolab.metrology.comparison import pairs_of, pairwise
+from photolab.metrology.estimates import contrasts, read_estimates
 from photolab.metrology.quantity import Joint, Measured
+from photolab.metrology.simultaneous import largest_t
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,39 @@ def without_technology(bench: Bench) -> frozenset[str]:
     """
     known = {lamp for lamp, light in bench.technologies.items() if light}
     return frozenset(bench.tables["readings"]["lamp"].unique()) - known
+
+
+def half_widths(
+    joint: Joint, baseline: str, *, coverage: float, silent: Iterable[str] = ()
+) -> dict[str, float]:
+    """Return half the width of the interval that each lamp's ratio to the baseline has among all pairs.
+
+    Parameters
+    ----------
+    joint : Joint
+        ln of the light of every lamp, named by lamp. [1]
+    baseline : str
+        The lamp that the others are divided by.
+    coverage : float
+        Coverage probability of all pairs together. [1]
+    silent : iterable of str
+        Lamps without an interval; they are in no pair.
+
+    Returns
+    -------
+    dict
+        Half-width in ln by lamp; without the baseline, the silent, and all where there is no pair. [1]
+    """
+    unknown = frozenset(silent)
+    known = [name for name in joint.names if name not in unknown]
+    if baseline not in known or len(known) < 2:
+        return {}
+    estimates = read_estimates(joint.among(known), None, names=None, dof=math.inf)
+    family = contrasts(estimates, *pairs_of(estimates.names, "tukey", baseline))
+    count = math.comb(len(known), 2)
+    critical = largest_t(estimates, family, coverage=coverage, seed=0, comparisons=count).critical
+    each = zip(family.first, family.second, critical * family.standard_uncertainty, strict=True)
+    return {known[a]: float(half) for a, b, half in each if known[b] == baseline}
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,8 +9,8 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.corrections import FILAMENT_FLUX_EXPONENT
 from photolab.bench.evaluation import evaluate
 from photolab.bench.pairs import variance_by_term
+from photolab.bench.readings import WARM_UP_SLOPE
 from photolab.bench.seats import SEATED
-from photolab.bench.supply_and_time import WARM_UP_SLOPE
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 
