@@ -257,40 +257,27 @@ class Campaign:
         drift = (RECORD_DRIFT,) if hold and self.held.drifting & set(names) else ()
         return (*usual, *single, *drift)
 
-    def ratio(
-        self,
-        a: str,
-        b: str,
-        *,
-        housing: str = "",
-        scope: str = "specimens",
-        point: str = "hot_spot",
-        instant: str = "initial",
-    ) -> ReadingComparison:
+    def ratio(self, a: str, b: str, *, scope: str = "specimens", **where: str) -> ReadingComparison:
         """Return the ratio of two lamps in one housing.
 
         Parameters
         ----------
         a, b : str
             Lamps; the ratio is a/b.
-        housing : str
-            The housing; may be blank where there is one.
         scope : {"specimens", "readings", "models"}
             Which inputs count.
-        point, instant : str
-            Where in the beam, and "initial" or "hold".
+        **where : str
+            housing, point and instant, as of `name`.
 
         Returns
         -------
         ReadingComparison
             The ratio with its interval, lines and verdict.
         """
-        names = [self.name(lamp, housing=housing, point=point, instant=instant) for lamp in (a, b)]
-        first, second = (self[lamp, housing, instant, point] for lamp in (a, b))
+        names = [self.name(lamp, **where) for lamp in (a, b)]
         settings = self.bench.settings
         return compare_pair(
-            first,
-            second,
+            *(self.at(name[3])[name] for name in names),
             scope=scope,
             coverage=settings.coverage,
             alike_percent=settings.alike_percent,
@@ -304,14 +291,7 @@ class Campaign:
         """Return by how much bounds widen a ratio's interval in ln: at the hold time alone [1]."""
         return self.held.widening(a, b) if a[3] == "hold" else 0.0
 
-    def in_housing(
-        self,
-        housing: str = "",
-        *,
-        scope: str = "specimens",
-        point: str = "hot_spot",
-        instant: str = "initial",
-    ) -> Joint:
+    def in_housing(self, housing: str = "", *, scope: str = "specimens", **where: str) -> Joint:
         """Return the joint result of all lamps in one housing.
 
         Parameters
@@ -320,25 +300,18 @@ class Campaign:
             The housing; may be blank where there is one.
         scope : {"specimens", "readings", "models"}
             Which inputs count.
-        point, instant : str
-            Where in the beam and when.
+        **where : str
+            point and instant, as of `name`.
 
         Returns
         -------
         Joint
             ln of every lamp's illuminance, named by lamp. [ln lx]
         """
-        base = self.name(self.baseline, housing=housing, point=point, instant=instant)
-        return _at_place(self.at(instant), base[1:], scope)
+        base = self.name(self.baseline, housing=housing, **where)
+        return _at_place(self.at(base[3]), base[1:], scope)
 
-    def pairs(
-        self,
-        housing: str = "",
-        *,
-        scope: str = "specimens",
-        point: str = "hot_spot",
-        instant: str = "initial",
-    ) -> pd.DataFrame:
+    def pairs(self, housing: str = "", *, scope: str = "specimens", **where: str) -> pd.DataFrame:
         """Return all comparisons of one housing, as one family.
 
         Parameters
@@ -347,19 +320,19 @@ class Campaign:
             The housing; may be blank where there is one.
         scope : {"specimens", "readings", "models"}
             Which inputs count.
-        point, instant : str
-            Where in the beam and when.
+        **where : str
+            point and instant, as of `name`.
 
         Returns
         -------
         DataFrame
             a, b, ratio, low, high, p, resolved.
         """
-        joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
+        place = self.name(self.baseline, housing=housing, **where)[1:]
+        joint = _at_place(self.at(place[2]), place, scope)
         found = pairwise(joint, coverage=self.bench.settings.coverage)
-        if instant != "hold" or not self.held.slack:
+        if place[2] != "hold" or not self.held.slack:
             return found
-        place = self.name(self.baseline, housing=housing, point=point, instant=instant)[1:]
         both = zip(found["a"], found["b"], strict=True)
         more = np.array([self.widening((a, *place), (b, *place)) for a, b in both])
         low, high = found["low"] * np.exp(-more), found["high"] * np.exp(more)
@@ -367,13 +340,7 @@ class Campaign:
         return found.assign(low=low, high=high, p=p, resolved=(low > 1.0) | (high < 1.0))
 
     def family(
-        self,
-        housing: str = "",
-        *,
-        scope: str = "specimens",
-        point: str = "hot_spot",
-        instant: str = "initial",
-        against: str | None = None,
+        self, housing: str = "", *, scope: str = "specimens", against: str | None = None, **where: str
     ) -> pd.DataFrame:
         """Return the verdict on every lamp of a housing against one of them, as one of all pairs of the housing.
 
@@ -383,19 +350,19 @@ class Campaign:
             The housing; may be blank where there is one.
         scope : {"specimens", "readings", "models"}
             Which inputs count.
-        point, instant : str
-            Where in the beam and when.
         against : str, optional
             The lamp that the others are compared with; the campaign's baseline if not given.
+        **where : str
+            point and instant, as of `name`.
 
         Returns
         -------
         DataFrame
             value, low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
         """
-        base = self.name(against or self.baseline, housing=housing, point=point, instant=instant)
+        base = self.name(against or self.baseline, housing=housing, **where)
         if (scope, *base) not in self._families:
-            self._families[scope, *base] = self.judged_family(self.at(instant), base, scope)
+            self._families[scope, *base] = self.judged_family(self.at(base[3]), base, scope)
         return self._families[scope, *base]
 
     def judged_family(self, whole: Joint, base: tuple[str, ...], scope: str) -> pd.DataFrame:

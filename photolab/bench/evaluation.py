@@ -104,9 +104,8 @@ def evaluate(
         mountings=each,
         tabled=ratio_table,
         findings=tuple(find(bench, selection, whole, spreads, seats)),
-        assumed=(
-            *_assumptions(bench, corrected, spreads, frozenset(map(term_of, joint.inputs.models))),
-            *_provisional(selection),
+        assumed=_assumptions(
+            bench, corrected, spreads, frozenset(map(term_of, joint.inputs.models)), selection
         ),
         baseline=selection.baseline,
         corrections=corrected.applied,
@@ -167,30 +166,24 @@ def certificate_ages(bench: Bench) -> dict[str, float]:
     return ages
 
 
-def _provisional(selection: Selection) -> list[Assumption]:
-    """Return the provisional links that were accepted and entered."""
-    if selection.links.empty:
-        return []
-    rows = selection.links[~selection.links["established"].astype(bool)].to_dict("records")
-    return [
+def _assumptions(
+    bench: Bench, corrected: Corrected, spreads: Spreads, terms: frozenset[str], selection: Selection
+) -> tuple[Assumption, ...]:
+    """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments', the links'."""
+    # the SD of specimens and of days always enters, as a prior
+    kept = [a for a in bench.assumed if spreads.mounting.assumed or "mounting_sd_percent" not in a.name]
+    own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
+    links = [
         Assumption(
             f"provisional link of {row['old_meter']} to {selection.meter} for {row['technology']} lamps",
             100.0 * row["u"],
             "%",
             f"standard uncertainty, from {row['n']} {'lamp' if row['n'] == 1 else 'lamps'}",
         )
-        for row in rows
+        for row in selection.links.to_dict("records")
+        if not row["established"]
     ]
-
-
-def _assumptions(
-    bench: Bench, corrected: Corrected, spreads: Spreads, terms: frozenset[str]
-) -> tuple[Assumption, ...]:
-    """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments'."""
-    # the SD of specimens and of days always enters, as a prior
-    kept = [a for a in bench.assumed if spreads.mounting.assumed or "mounting_sd_percent" not in a.name]
-    own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
-    return (*kept, *corrected.assumed, *own)
+    return (*kept, *corrected.assumed, *own, *links)
 
 
 def find(
@@ -218,7 +211,7 @@ def find(
     """
     if not selection.baseline_declared:
         yield Finding("baseline_by_row_order", (selection.baseline,))
-    for link in selection.links.to_dict("records") if len(selection.links) else ():
+    for link in selection.links.to_dict("records"):
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
         told = (link["old_meter"], selection.meter, link["technology"], f"{link['entered']}", lamps)
         yield Finding("readings_linked", told, float(link["u"]))

@@ -18,6 +18,8 @@ from photolab.metrology.quantity import COVERAGE
 LEAST_LAMPS = 3
 SAME_RESULT = ["lamp", "housing", "measurand", "point", "instant", "scope"]
 """What a result is, whichever its verdict."""
+LINKED = ["linked_lx", "link_u", "link", "link_refused"]
+"""What stands beside a reading once it was converted."""
 LEVEL_SIGNIFICANCE = 0.05
 """Below this chance a factor is said to depend on the level. [1]"""
 
@@ -53,11 +55,12 @@ def technology_links(table: pd.DataFrame, *, coverage: float = COVERAGE) -> pd.D
     if table.empty:
         message = "links.csv has no row; read at least 3 lamps of each technology on both meters"
         raise MethodError(message, code="no_link")
-    swapped = _swapped(table)
-    if swapped:
-        both = f"{swapped[0]} to {swapped[1]} and back"
-        message = f"links.csv names the meters both ways round: {both}; write old and new"
-        raise MethodError(message, code="meters_swapped")
+    named = set(zip(table["old_meter"], table["new_meter"], strict=True))
+    for old, new in named:
+        if (new, old) in named:
+            both = f"{old} to {new} and back"
+            message = f"links.csv names the meters both ways round: {both}; write old and new"
+            raise MethodError(message, code="meters_swapped")
     keys = ["technology", "old_meter", "new_meter"]
     rows = [_link(keys, tuple(map(str, k)), block, coverage) for k, block in table.groupby(keys, sort=False)]
     return pd.DataFrame(rows)
@@ -99,11 +102,6 @@ def links_to(
     seated = seated.loc[seated["technology"] != "", columns]
     table = pd.concat([part for part in (known, seated) if len(part)]) if len(known) + len(seated) else known
     return technology_links(table) if len(table) else pd.DataFrame(columns=[*columns[1:4], "established"])
-
-
-def _swapped(table: pd.DataFrame) -> tuple[str, str] | None:
-    pairs = set(zip(table["old_meter"], table["new_meter"], strict=True))
-    return next(((a, b) for a, b in pairs if (b, a) in pairs), None)
 
 
 def _link(keys: list[str], key: tuple[str, ...], block: pd.DataFrame, coverage: float) -> dict[str, object]:
@@ -186,8 +184,7 @@ def converted(readings: pd.DataFrame, technologies: dict[str, str], links: pd.Da
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
         words = f"{kind} {link['old_meter']} to {link['new_meter']}, {technology}, {lamps}"
         rows.append((float(lux) * float(link["factor"]), float(link["ln_standard_uncertainty"]), words, ""))
-    columns = ["linked_lx", "link_u", "link", "link_refused"]
-    return readings.assign(**pd.DataFrame(rows, readings.index, columns))
+    return readings.assign(**pd.DataFrame(rows, readings.index, LINKED))
 
 
 def changed_verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:

@@ -6,21 +6,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy import sparse
 
 from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
-from photolab.bench.linking import changed_verdicts, converted, technology_links
+from photolab.bench.linking import LINKED, changed_verdicts, converted, technology_links
 from photolab.bench.model import Bench, Meter
 from photolab.bench.ratio_table import ratio_table, with_families
 from photolab.bench.shared_inputs import link_input
 from photolab.bench.verdicts import NO_ANSWER
 from photolab.errors import MethodError, attempt
 from photolab.metrology.quantity import Joint
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +75,8 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
     """
     bench = campaign.bench
     old, new, links, readings = _conversion(campaign)
-    refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(bench.technologies)))
+    unlinked = readings.loc[readings["linked_lx"].isna(), "lamp"]
+    refused = tuple(dict.fromkeys(unlinked.map(bench.technologies)))
     enabled = campaign.enabled if corrections is None else tuple(corrections)
     first = campaign if corrections is None else evaluate(bench, corrections=enabled)
     before = with_families(first, first.table)
@@ -133,11 +131,10 @@ def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:
     rows = rows[rows["meter"].isin([campaign.selection.meter, str(links["new_meter"].iloc[0])])]
     # links.csv holds readings without the dark reading, so that is what a factor applies to
     net = rows["illuminance_lx"] - rows["dark_lx"].fillna(0.0)
-    told = converted(rows.assign(illuminance_lx=net), campaign.bench.technologies, links)
-    new = rows["meter"] != campaign.selection.meter  # readings of the new meter stand as they are
-    told = told.assign(linked_lx=told["linked_lx"].where(~new, net), link_u=told["link_u"].where(~new, 0.0))
-    columns = ["linked_lx", "link_u", "link", "link_refused"]
-    return rows.assign(net_lx=net, **{name: told[name] for name in columns})
+    told = converted(rows.assign(illuminance_lx=net), campaign.bench.technologies, links)[LINKED]
+    own = rows["meter"] == campaign.selection.meter  # readings of the new meter stand as they are
+    told = told.assign(linked_lx=told["linked_lx"].where(own, net), link_u=told["link_u"].where(own, 0.0))
+    return rows.assign(net_lx=net, **told)
 
 
 def _evaluated(
@@ -146,9 +143,12 @@ def _evaluated(
     """Return the results table of the converted readings on the new meter, the links' uncertainty put in."""
     kept = readings[readings["linked_lx"].notna()]
     lux = kept["linked_lx"].to_numpy(float)
-    ranges = np.where(kept["meter"] == meter.id, kept["range_lx"], _smallest_range(lux, meter))
+    tops = np.array(
+        [*sorted(meter.ranges_lx), math.nan]
+    )  # the smallest range that holds it, where any is stated
+    ranges = np.where(kept["meter"] == meter.id, kept["range_lx"], tops[np.searchsorted(tops[:-1], lux)])
     moved = kept.assign(illuminance_lx=lux, dark_lx=0.0, meter=meter.id, range_lx=ranges).drop(
-        columns=["net_lx", "linked_lx", "link_u", "link", "link_refused", "instant"]
+        columns=["net_lx", *LINKED, "instant"]
     )
     tables = {**bench.tables, "readings": moved.reset_index(drop=True)}
     campaign = _with_links(evaluate(replace(bench, tables=tables), corrections=enabled), links)
@@ -160,12 +160,6 @@ def _evaluated(
     table.loc[silent, numbers] = math.nan
     table.loc[silent, ["verdict", "family_verdict"]] = NO_ANSWER
     return table
-
-
-def _smallest_range(lux: FloatArray, meter: Meter) -> FloatArray:
-    """Return for each reading the smallest range of a meter that holds it; NaN where none is stated."""
-    ranges = np.array([*sorted(meter.ranges_lx), math.nan])
-    return np.asarray(ranges[np.searchsorted(ranges[:-1], lux)])
 
 
 def _with_links(campaign: Campaign, links: pd.DataFrame) -> Campaign:

@@ -78,9 +78,8 @@ def protocol_text(text_or_path: str | os.PathLike[str]) -> str:
     if isinstance(text_or_path, str) and "\n" in text_or_path:
         return text_or_path
     path = Path(text_or_path).expanduser()
-    path = path / FILE if path.is_dir() else path
-    folder = Folder(path.parent)
-    text = folder.text(path.name)
+    folder, name = (Folder(path), FILE) if path.is_dir() else (Folder(path.parent), path.name)
+    text = folder.text(name)
     if text is None:
         raise refusal(folder.faults.faults)
     return text
@@ -146,9 +145,11 @@ def compare_campaigns(before: Campaign, after: Campaign) -> ProtocolComparison:
     """
     tables = [_results(one) for one in (before, after)]
     both = tables[0].merge(tables[1], on=SAME_RESULT, suffixes=("_before", "_after"))
+    settings = [pd.Series(_flat(one.bench), dtype=object) for one in (before, after)]
+    declared = pd.concat(settings, axis=1, keys=["before", "after"]).fillna("").rename_axis("key")
+    differ = declared[declared["before"] != declared["after"]].reset_index()
     lost, gained = (len(table) - len(both) for table in tables)
-    settings, moved = _differences(before.bench, after.bench), _moved(both)
-    return ProtocolComparison(before, after, settings, changed_verdicts(*tables), moved, gained, lost)
+    return ProtocolComparison(before, after, differ, changed_verdicts(*tables), _moved(both), gained, lost)
 
 
 def _results(campaign: Campaign) -> pd.DataFrame:
@@ -163,21 +164,13 @@ def _results(campaign: Campaign) -> pd.DataFrame:
 def _moved(both: pd.DataFrame) -> pd.DataFrame:
     """Return the rows whose value or half-width moved, the largest move of a value first."""
     columns = [*SAME_RESULT, "value_before", "value_after", "half_before", "half_after"]
-    if both.empty:
-        return pd.DataFrame(columns=columns)
-    renamed = {f"ln_expanded_uncertainty_{when}": f"half_{when}" for when in ("before", "after")}
-    rows = both.rename(columns=renamed)
+    rows = both.rename(columns=lambda name: name.replace("ln_expanded_uncertainty_", "half_")).reindex(
+        columns=columns
+    )
     value = (rows["value_after"] / rows["value_before"] - 1.0).abs()
     half = (rows["half_after"] - rows["half_before"]).abs()
     rows = rows.assign(size=value)[(value > MOVED) | (half > MOVED)]
     return rows.sort_values("size", ascending=False, kind="stable", ignore_index=True)[columns]
-
-
-def _differences(before: Bench, after: Bench) -> pd.DataFrame:
-    """Return every setting of bench, meters and housings that differs, as text."""
-    flat = [pd.Series(_flat(one), dtype=object) for one in (before, after)]
-    both = pd.concat(flat, axis=1, keys=["before", "after"]).fillna("")
-    return both[both["before"] != both["after"]].rename_axis("key").reset_index()
 
 
 def _flat(bench: Bench) -> dict[str, str]:

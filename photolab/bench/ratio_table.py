@@ -92,22 +92,16 @@ def with_families(campaign: Campaign, table: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         The same with family_low, family_high, family_verdict; blank for what is no ratio of lamps.
     """
-    names = ("low", "high", "verdict")
-    keys = table[["measurand", "lamp", "housing", "point", "instant", "scope"]].itertuples(
-        index=False, name=None
-    )
-    families: dict[tuple[str, ...], dict[Any, Any]] = {}
+    blank: dict[str, Any] = {"low": math.nan, "high": math.nan, "verdict": ""}
+    keys = ["measurand", "lamp", "housing", "point", "instant", "scope"]
     told = []
-    for measurand, lamp, *place, scope in keys:
-        row: dict[str, Any] = {"low": math.nan, "high": math.nan, "verdict": ""}
+    for measurand, lamp, housing, point, instant, scope in table[keys].itertuples(index=False, name=None):
+        row = blank
         if measurand == "illuminance ratio":
-            housing, point, instant = place
-            if (*place, scope) not in families:
-                family = campaign.family(housing, scope=scope, point=point, instant=instant)
-                families[*place, scope] = family.to_dict("index")
-            row = families[*place, scope][lamp]
+            among = campaign.family(housing, scope=scope, point=point, instant=instant)
+            row = dict(zip(blank, among.loc[lamp, [*blank]], strict=True))
         told.append(row)
-    return table.assign(**{f"family_{name}": [row[name] for row in told] for name in names})
+    return table.assign(**{f"family_{name}": [row[name] for row in told] for name in blank})
 
 
 def heat_rows(campaign: Campaign) -> pd.DataFrame:
