@@ -24,10 +24,10 @@ from photolab.bench.beam_ratios import (
     beam_ratio,
     shared_window,
 )
-from photolab.bench.bench_scatter import bench_spreads
 from photolab.bench.campaign import half_widths
 from photolab.bench.instruments import RANGE_GAIN_NAME
 from photolab.bench.model import Bench
+from photolab.bench.readings import bench_spreads
 from photolab.bench.rows import result_row
 from photolab.bench.selection import baseline_lamp
 from photolab.bench.shared_inputs import spread_input

@@ -21,14 +21,13 @@ from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.ratio_table import ratio_table
-from photolab.bench.readings import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, clock_hours, readings
+from photolab.bench.readings import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, readings, seated
 from photolab.bench.seats import (
     CELL,
     SEATED,
     Scatter,
     hours_from_middle,
     lamp_weights,
-    mounting_means,
     whole_mountings,
 )
 from photolab.bench.selection import Selection, select
@@ -84,19 +83,16 @@ def evaluate(
     if selection.readings.empty:
         message = "no reading enters the evaluation; every row is excluded or left out"
         raise MethodError(message, code="no_readings", known={"left_out": selection.left_out})
-    corrected = steps.apply(selection.readings, bench, enabled)
-    table = corrected.columns
-    table["clock_h"] = clock_hours(table["clock"])
-    means, seat = mounting_means(table)
+    corrected, means, seat = seated(selection.readings, bench, enabled)
     seats = Columns(means)
     whole = whole_mountings(seats)
     spreads = spreads or campaign_spreads(whole, bench.settings, selection.baseline)
     housings = seats.groups("housing")
-    seated = np.array([spreads.seating_in(h).sd for h in means["housing"][housings.first]])[housings.code]
-    scatter = Scatter(seated, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
+    mounting = np.array([spreads.seating_in(h).sd for h in seats["housing"][housings.first]])[housings.code]
+    scatter = Scatter(mounting, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
     weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
     _complete(seats, means, own_colour_likeness(bench.tables["lamps"]))
-    shown = {"seat": seat, "net_lx": table["net_lx"]}
+    shown = {"seat": seat, "net_lx": corrected.columns["net_lx"]}
     each = readings(seats, bench, spreads, shown=shown, certificate_age=certificate_ages(bench))
     joint = each.combined(weights.names, weights.matrix)
     return Campaign(

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy import sparse
 
 from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign
@@ -17,7 +16,7 @@ from photolab.bench.ratio_table import ratio_table, with_families
 from photolab.bench.shared_inputs import link_input
 from photolab.bench.verdicts import NO_ANSWER
 from photolab.errors import MethodError, attempt
-from photolab.metrology.quantity import Joint
+from photolab.metrology.quantity import Joint, measured
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,13 +164,14 @@ def _evaluated(
 def _with_links(campaign: Campaign, links: pd.DataFrame) -> Campaign:
     """Return a campaign whose lamps carry the doubt of the link of their technology; one link cancels from a ratio."""
     joint, technologies = campaign.joint, campaign.bench.technologies
-    known = links[links["ln_standard_uncertainty"].notna()]
-    rows = known[["old_meter", "technology", "ln_standard_uncertainty", "dof"]].itertuples(index=False)
-    inputs = [link_input(str(meter), str(kind), float(u), float(dof)) for meter, kind, u, dof in rows]
-    of_lamp = [technologies.get(name[0], "") for name in joint.names]
-    shared = np.array([[float(kind == one) for kind in known["technology"]] for one in of_lamp])
-    sensitivities = sparse.hstack([joint.sensitivities, sparse.csr_array(shared)]).tocsr()
-    return replace(campaign, joint=Joint(joint.names, joint.values, [*joint.inputs, *inputs], sensitivities))
+    names = ["old_meter", "technology", "ln_standard_uncertainty", "dof"]
+    known = links.loc[links["ln_standard_uncertainty"].notna(), names].itertuples(index=False)
+    doubts = {
+        str(kind): measured(0.0, link_input(str(meter), str(kind), u, dof)) for meter, kind, u, dof in known
+    }
+    nothing = measured(0.0)
+    moved = {n: joint[n] + doubts.get(technologies.get(n[0], ""), nothing) for n in joint.names}
+    return replace(campaign, joint=Joint.of(moved, first=joint.inputs))
 
 
 def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:

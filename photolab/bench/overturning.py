@@ -213,14 +213,13 @@ def turning(
         if term == "elapsed time":
             minutes = 1.0 / WARM_UP_SLOPE / 60.0
             return Off(term, stated[term] * minutes, share * needed * minutes, "min")
-        unit, of, exponent = "%", math.nan, 1.0
+        size, exponent, unit = 100.0, 1.0, "%"
         if term in LX:
-            unit, of = "lx", lux
+            size, unit = lux, "lx"
         elif term in VOLTS:
-            unit, of, exponent = "V", settings.reference_voltage_V, FILAMENT_FLUX_EXPONENT
-        size = 100.0 if unit == "%" else of
+            size, exponent, unit = settings.reference_voltage_V, FILAMENT_FLUX_EXPONENT, "V"
         allowed, wanted = (size * moved(x, exponent) for x in (stated[term], share * needed))
-        return Off(term, allowed, wanted, unit, of)
+        return Off(term, allowed, wanted, unit, math.nan if unit == "%" else size)
 
     alone = [off(term) for term in terms[:most]]
     place = campaign.bench.housings.get(names[0][1])

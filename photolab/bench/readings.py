@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.columns import Columns, Table
 from photolab.bench.model import Bench, Meter
+from photolab.bench.seats import mounting_means, whole_mountings
+from photolab.bench.selection import select
 from photolab.bench.shared_inputs import Loadings, add_meter, spread_input
-from photolab.bench.spreads import Spread, Spreads
+from photolab.bench.spreads import Spread, Spreads, campaign_spreads
 from photolab.metrology.quantity import Input, Joint, Measured, limits
 
 DRIFT_PERCENT_PER_HOUR = 0.5
@@ -125,6 +128,52 @@ def _pooled(
 def _noise(sd: float, dof: float) -> Input:
     group = None if math.isinf(dof) else ("noise", f"{dof:g}")
     return Input(("noise",), sd, dof=dof, kind="reading scatter", source="own readings", variance=group)
+
+
+def seated(
+    readings: pd.DataFrame, bench: Bench, corrections: Iterable[str]
+) -> tuple[steps.Corrected, dict[str, NDArray[Any]], NDArray[np.intp]]:
+    """Return readings corrected, and their mounting means.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Those that enter, of `selection.select`.
+    bench : Bench
+        The bench.
+    corrections : iterable of str
+        Corrections to apply.
+
+    Returns
+    -------
+    tuple of (Corrected, dict, ndarray of int)
+        The readings, with clock_h [h]; the means, apart by clock; and the place of the mean of each reading.
+    """
+    corrected = steps.apply(readings, bench, corrections)
+    corrected.columns["clock_h"] = clock_hours(corrected.columns["clock"])
+    return corrected, *mounting_means(corrected.columns)
+
+
+def bench_spreads(bench: Bench, corrections: Iterable[str] = steps.ALL) -> Spreads | None:
+    """Return the scatter that the whole campaign measured under some corrections; None where no reading enters.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    corrections : iterable of str
+        Corrections to apply.
+
+    Returns
+    -------
+    Spreads or None
+        For what is read beside it: candela and beams.
+    """
+    selection = select(bench)
+    if selection.readings.empty:
+        return None
+    _, means, _ = seated(selection.readings, bench, corrections)
+    return campaign_spreads(whole_mountings(Columns(means)), bench.settings, selection.baseline)
 
 
 def add_supply_and_time(loads: Loadings, meters: Mapping[str, Meter], reference: float) -> None:
