@@ -25,7 +25,6 @@ from photolab.bench.readings import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, reading
 from photolab.bench.seats import (
     CELL,
     SEATED,
-    Scatter,
     hours_from_middle,
     lamp_weights,
     whole_mountings,
@@ -89,8 +88,8 @@ def evaluate(
     spreads = spreads or campaign_spreads(whole, bench.settings, selection.baseline)
     housings = seats.groups("housing")
     mounting = np.array([spreads.seating_in(h).sd for h in seats["housing"][housings.first]])[housings.code]
-    scatter = Scatter(mounting, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
-    weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
+    noise, drift = spreads.noise(seats), DRIFT_PERCENT_PER_HOUR / 100.0
+    weights = lamp_weights(seats, noise_sd=noise, mounting=mounting, day=spreads.day.sd, drift=drift)
     _complete(seats, means, own_colour_likeness(bench.tables["lamps"]))
     shown = {"seat": seat, "net_lx": corrected.columns["net_lx"]}
     each = readings(seats, bench, spreads, shown=shown, certificate_age=certificate_ages(bench))
@@ -153,13 +152,14 @@ def certificate_ages(bench: Bench) -> dict[str, float]:
     dict
         By meter; without those that have no dated certificate. [a]
     """
-    dates = [d for d in bench.tables["days"]["date"] if d]
-    ages = {}
-    for meter in bench.meters.values():
-        if meter.certificate is not None and meter.certificate.date and dates:
-            elapsed = date.fromisoformat(max(dates)) - date.fromisoformat(meter.certificate.date)
-            ages[meter.id] = elapsed.days / 365.25
-    return ages
+    last = max(bench.tables["days"]["date"], default="")
+    dated = {
+        m.id: m.certificate.date
+        for m in bench.meters.values()
+        if m.certificate and m.certificate.date and last
+    }
+    day = date.fromisoformat
+    return {meter: (day(last) - day(made)).days / 365.25 for meter, made in dated.items()}
 
 
 def _assumptions(
@@ -176,7 +176,7 @@ def _assumptions(
             "%",
             f"standard uncertainty, from {row['n']} {'lamp' if row['n'] == 1 else 'lamps'}",
         )
-        for row in selection.links.to_dict("records")
+        for row in selection.through
         if not row["established"]
     ]
     return (*kept, *corrected.assumed, *own, *links)
@@ -207,7 +207,7 @@ def find(
     """
     if not selection.baseline_declared:
         yield Finding("baseline_by_row_order", (selection.baseline,))
-    for link in selection.links.to_dict("records"):
+    for link in selection.through:
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
         told = (link["old_meter"], selection.meter, link["technology"], f"{link['entered']}", lamps)
         yield Finding("readings_linked", told, float(link["u"]))

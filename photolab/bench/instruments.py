@@ -36,13 +36,9 @@ def per_range(values: tuple[float, ...], meter: Meter, range_lx: float) -> float
     float
         The entry; the largest one where the range is unknown, 0 for an empty list. [as values]
     """
-    if not values:
-        return 0.0
-    if len(values) == 1:
-        return float(values[0])
-    if range_lx in meter.ranges_lx:
+    if len(values) > 1 and range_lx in meter.ranges_lx:
         return float(values[meter.ranges_lx.index(range_lx)])
-    return float(max(values))
+    return float(max(values, default=0.0))
 
 
 def _limit(meter: Meter, name: tuple[str, ...], half_width: float) -> Input:
@@ -297,10 +293,9 @@ def stated_factor(meter: Meter, technology: str | None) -> tuple[float, float] |
     tuple of float or None
         Factor (true over displayed reading) and its relative standard uncertainty; None where none is stated. [1]
     """
-    for stated in meter.spectral_factors:
-        if stated.technology == technology:
-            return stated.factor, stated.expanded_uncertainty / stated.coverage_factor / stated.factor
-    return None
+    known = (one for one in meter.spectral_factors if one.technology == technology)
+    each = ((one.factor, one.expanded_uncertainty / one.coverage_factor / one.factor) for one in known)
+    return next(each, None)
 
 
 def corrected_colour_input(meter: Meter, technology: str, u: float) -> Input:

@@ -62,8 +62,10 @@ def technology_links(table: pd.DataFrame, *, coverage: float = COVERAGE) -> pd.D
             message = f"links.csv names the meters both ways round: {both}; write old and new"
             raise MethodError(message, code="meters_swapped")
     keys = ["technology", "old_meter", "new_meter"]
-    rows = [_link(keys, tuple(map(str, k)), block, coverage) for k, block in table.groupby(keys, sort=False)]
-    return pd.DataFrame(rows)
+    groups = table.groupby(keys, sort=False)
+    return pd.DataFrame(
+        [dict(zip(keys, map(str, k), strict=True)) | _link(block, coverage) for k, block in groups]
+    )
 
 
 SEATED = ["lamp", "specimen", "housing", "day", "mounting", "point", "instant"]
@@ -104,7 +106,7 @@ def links_to(
     return technology_links(table) if len(table) else pd.DataFrame(columns=[*columns[1:4], "established"])
 
 
-def _link(keys: list[str], key: tuple[str, ...], block: pd.DataFrame, coverage: float) -> dict[str, object]:
+def _link(block: pd.DataFrame, coverage: float) -> dict[str, object]:
     """Return the link of one technology."""
     ln = np.log(block["new_lx"].to_numpy(float) / block["old_lx"].to_numpy(float))
     lamps = pd.Series(ln).groupby(block["lamp"].to_numpy(), sort=False).mean()
@@ -116,7 +118,6 @@ def _link(keys: list[str], key: tuple[str, ...], block: pd.DataFrame, coverage: 
     half = float(stats.t.ppf(0.5 + coverage / 2.0, dof)) * u if dof > 0 else math.nan
     _, p = level_slope(block)
     return {
-        **dict(zip(keys, key, strict=True)),
         "factor": math.exp(middle),
         "low": math.exp(middle - half),
         "high": math.exp(middle + half),

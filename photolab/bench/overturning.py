@@ -14,11 +14,7 @@ from photolab.bench.seats import SEATED
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 
-LEVELS = {
-    "mounting": SEATED,
-    "specimen": ["lamp", "specimen"],
-    "day": ["day"],
-}
+LEVELS = {"mounting": SEATED, "specimen": ["lamp", "specimen"], "day": ["day"]}
 """What one part is: the columns of readings.csv that name it."""
 _CALLED = {"specimen": "specimen ", "mounting": "seating "}
 

@@ -156,11 +156,11 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
 def _conditions(campaign: Campaign, instant: str, *, bounds: bool) -> str:
     """Return the conditions under which a ratio holds."""
     settings = campaign.bench.settings
-    hold = instant == "hold"
-    said = [f"{f'{settings.hold_minutes:g} min' if hold else f'{settings.initial_s:g} s'} after switch-on"]
-    if "voltage" in campaign.corrections:
-        said.append(f"{settings.reference_voltage_V:g} V")
-    if "ambient" in campaign.corrections:
-        said.append(f"{settings.reference_ambient_C:g} degC ambient")
+    when = f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
+    brought = {
+        "voltage": f"{settings.reference_voltage_V:g} V",
+        "ambient": f"{settings.reference_ambient_C:g} degC ambient",
+    }
+    said = [f"{when} after switch-on", *(to for name, to in brought.items() if name in campaign.corrections)]
     said.append("one place of the meter head in each housing")
     return ", ".join(said) + ("; conservative" if bounds else "")

@@ -56,6 +56,11 @@ class Selection:
     baseline_declared: bool
     links: pd.DataFrame
 
+    @property
+    def through(self) -> list[dict[Any, Any]]:
+        """The links, one by one."""
+        return self.links.to_dict("records") if len(self.links) else []
+
 
 def baseline_lamp(bench: Bench) -> tuple[str, bool]:
     """Return the baseline lamp and whether it was declared.

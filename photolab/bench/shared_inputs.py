@@ -399,6 +399,6 @@ def own_colour_likeness(lamps: pd.DataFrame) -> dict[str, str]:
     stated = [kelvin[(groups.code == k) & ~np.isnan(kelvin)] for k in range(len(groups))]
     middle = np.array([np.median(of) if len(of) else np.nan for of in stated])[groups.code]
     apart = np.maximum(kelvin / middle, middle / kelvin)
-    words = [np.array(word) for word in ("like", "far", "unlike")]
-    likeness = np.select([np.isnan(middle), apart >= 2.0, ~(apart <= 1.2)], words, words[0])
+    likeness = np.where(apart >= 2.0, "far", np.where(apart <= 1.2, "like", "unlike"))
+    likeness[np.isnan(middle)] = "like"
     return dict(zip(table["lamp"].tolist(), likeness.tolist(), strict=True))
