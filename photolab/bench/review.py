@@ -227,7 +227,8 @@ def hold_choices(
     def still_to_come(fit: WarmUp, hold: float) -> float:
         return fit.remaining(hold_s[-1]).value / fit.remaining(hold).value
 
-    return _choices(runs, filament, still_to_come, hold_s, ("hold_s", "runs", "still_to_come", "lamp"))
+    rows = _choices((run for run in runs if run.lamp not in filament), hold_s, still_to_come)
+    return pd.DataFrame(rows, columns=["hold_s", "runs", "still_to_come", "lamp"])
 
 
 def initial_choices(
@@ -255,23 +256,16 @@ def initial_choices(
     def kept(fit: WarmUp, initial: float) -> float:
         return fit.remaining(initial + late_s, initial_s=initial).value
 
-    return _choices(runs, filament, kept, initial_s, ("initial_s", "runs", "lost", "lamp"))
+    rows = _choices((run for run in runs if run.lamp not in filament), initial_s, kept)
+    return pd.DataFrame(rows, columns=["initial_s", "runs", "lost", "lamp"])
 
 
-def _choices(
-    runs: Iterable[WarmUpRun],
-    filament: Sequence[str],
-    ratio: Ratio,
-    at: Sequence[float],
-    names: Sequence[str],
-) -> pd.DataFrame:
-    """Return each choice of an instant, the runs whose record reaches it, the largest change it leaves, and whose."""
-    rows = []
+def _choices(runs: Iterable[WarmUpRun], at: Sequence[float], ratio: Ratio) -> Iterator[tuple[object, ...]]:
+    """Yield each choice of an instant, the runs whose record reaches it, the largest change it leaves, and whose."""
+    fits = [(run.fit, run.lamp) for run in runs if run.fit is not None]
     for choice in at:
         changes = []
-        for run in runs:
-            if run.fit is not None and run.lamp not in filament:
-                with suppress(MethodError):
-                    changes.append((abs(ratio(run.fit, choice) - 1.0), run.lamp))
-        rows.append((choice, len(changes), *max(changes, default=(math.nan, ""))))
-    return pd.DataFrame(rows, columns=list(names))
+        for fit, lamp in fits:
+            with suppress(MethodError):
+                changes.append((abs(ratio(fit, choice) - 1.0), lamp))
+        yield choice, len(changes), *max(changes, default=(math.nan, ""))
