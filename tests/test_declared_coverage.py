@@ -14,12 +14,11 @@ from in_process import run_cells
 from scipy import stats
 from shared_demo import demo_campaign
 
-from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.beams import evaluate_beams
 from photolab.bench.colours import colour_ratio
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat_and_light import looked_at, room_coefficients, slope_of
-from photolab.bench.repeatability import initial_readings, level_spreads
+from photolab.bench.repeatability import baseline_charts, initial_readings, level_spreads
 from photolab.metrology.ranking import record_claim
 from photolab.publication import front_page, words_heat, words_light, words_light_beam
 from photolab.publication.words import say

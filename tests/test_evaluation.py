@@ -369,7 +369,7 @@ def test_demo_table_holds_every_column_and_agrees_with_ratio():
     row = campaign.table.query("lamp == 'K3' and housing == 'HP' and scope == 'specimens'").iloc[0]
     pair = campaign.ratio("K3", "B0", housing="HP")
     assert_allclose(
-        [row.value, row.low, row.high, row.dof], [pair.ratio, pair.low, pair.high, pair.dof], rtol=1e-9
+        [row.value, row.low, row.high, row.dof], [pair.ratio, pair.low, pair.high, pair.result.dof], rtol=1e-9
     )
     assert row.verdict == pair.verdict
     assert (row.n_specimens, row.n_days) == (

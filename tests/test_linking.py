@@ -87,7 +87,13 @@ def test_conversion_keeps_the_raw_values():
 
 
 def test_changed_verdicts_lists_only_changes():
-    keys = {"housing": "HP", "point": "hot_spot", "instant": "initial", "scope": "specimens"}
+    keys = {
+        "housing": "HP",
+        "measurand": "illuminance ratio",
+        "point": "hot_spot",
+        "instant": "initial",
+        "scope": "specimens",
+    }
     before = pd.DataFrame(
         [
             {"lamp": "K1", "verdict": "clear", "value": 1.1, **keys},

@@ -7,7 +7,7 @@ from scipy import stats
 
 from photolab.bench.columns import Columns
 from photolab.bench.model import Settings
-from photolab.bench.seats import Scatter, hours_from_middle, lamp_weights
+from photolab.bench.seats import hours_from_middle, lamp_weights
 from photolab.bench.spreads import (
     Spread,
     _residuals,
@@ -54,7 +54,7 @@ def test_a_day_shared_with_the_baseline_outweighs_a_day_that_is_not():
     """
     s, m, d = 0.004, 0.025, 0.01
     table = seats(("B0", "D1", 0.0), ("K1", "D1", 0.1), ("K1", "D2", 0.3))
-    weights = lamp_weights(table, noise_sd=np.full(3, s), scatter=Scatter(m, d))
+    weights = lamp_weights(table, noise_sd=np.full(3, s), mounting=m, day=d)
     ratio = weights.matrix.toarray()[1] - weights.matrix.toarray()[0]
     v = m**2 + s**2 + 1e-12
     covariance = np.array([[2 * v, v], [v, 2 * v + 2 * d**2]])  # of the two differences; both use B0 on D1
@@ -69,7 +69,7 @@ def test_parts_of_one_mounting_share_its_seating():
     table = seats(
         ("K1", "D1", 0.0, {"mounting": "a"}), ("K1", "D1", 0.0, {"mounting": "a"}), ("K1", "D1", 0.0)
     )
-    weights = lamp_weights(table, noise_sd=np.full(3, 0.004), scatter=Scatter(0.02, 0.0))
+    weights = lamp_weights(table, noise_sd=np.full(3, 0.004), mounting=0.02, day=0.0)
     pair, single = 0.02**2 + 0.004**2 / 2, 0.02**2 + 0.004**2
     wanted = (1 / pair) / (1 / pair + 1 / single)
     assert_allclose(weights.matrix.toarray()[0, :2].sum(), wanted, rtol=1e-6)  # the solver's floor of 1e-12

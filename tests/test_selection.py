@@ -11,11 +11,11 @@ from benches import make
 from numpy.testing import assert_allclose
 from small_benches import HOUSING, METER, bench, csv
 
-from photolab.bench.baseline_days import baseline_charts
 from photolab.bench.candela import bench_candela
 from photolab.bench.evaluation import evaluate
 from photolab.bench.meter_change import meter_change
 from photolab.bench.records import read_bench
+from photolab.bench.repeatability import baseline_charts
 from photolab.bench.selection import select
 from photolab.bench.shared_inputs import term_of
 from photolab.bench.write import write_bench

@@ -8,19 +8,17 @@ import pytest
 from photolab.bench.campaign import Finding
 from photolab.bench.model import Assumption, Meter
 from photolab.bench.two_readings import compare
+from photolab.metrology.quantity import measured
 from photolab.publication import statements
 from photolab.publication.statements import FINDING_WORDS, finding_words, verdict_words
 
 METER = Meter(id="M", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
 
 
-def pair(low, high, verdict="clear", **more):
+def pair(low, high, **more):
     base = compare(400, 440, meter=METER, technology="led")
-    ratio = math.sqrt(low * high)
     half = math.log(high / low) / 2
-    return replace(
-        base, ratio=ratio, low=low, high=high, ln_expanded_uncertainty=half, verdict=verdict, **more
-    )
+    return replace(base, ln_ratio=measured(math.log(low * high) / 2), widening=half, **more)
 
 
 @pytest.mark.parametrize(
@@ -39,12 +37,14 @@ def test_interval_words(low, high, words):
 
 def test_verdict_words():
     assert verdict_words(pair(1.19, 1.58)) == "clear of the bench uncertainty: 19 to 58 % more"
-    assert verdict_words(pair(1.02, 1.05, small=True)).endswith("; but small: within 10 %")
-    assert verdict_words(pair(0.97, 1.05, verdict="alike")) == "alike to within 10 %"
-    assert verdict_words(pair(0.8, 1.3, verdict="inside")).startswith(
-        "inside the bench uncertainty: these readings"
-    )
-    missing = pair(0.8, 1.3, verdict="no_answer", missing=("technology",))
+    small, alike, inside = pair(1.02, 1.05), pair(0.97, 1.05), pair(0.8, 1.3)
+    missing = pair(0.8, 1.3, missing=("technology",))
+    assert small.small
+    verdicts = [one.verdict for one in (small, alike, inside, missing)]
+    assert verdicts == ["clear", "alike", "inside", "no_answer"]
+    assert verdict_words(small).endswith("; but small: within 10 %")
+    assert verdict_words(alike) == "alike to within 10 %"
+    assert verdict_words(inside).startswith("inside the bench uncertainty: these readings")
     assert verdict_words(missing).startswith("no answer yet: technology missing; ")
 
 

@@ -161,7 +161,7 @@ def test_estimated_seating_brings_its_degrees_of_freedom():
     """One variance estimate behind both seatings: 4 dof, not 8 (Welch-Satterthwaite over variance groups)."""
     pair = compare(318, 334, mounting_sd_percent=3.0, mounting_dof=4.0)
     u2, part = pair.result.u**2, 2 * 0.03**2
-    assert_allclose(pair.dof, 4.0 * (u2 / part) ** 2, rtol=1e-9)  # closed form
+    assert_allclose(pair.result.dof, 4.0 * (u2 / part) ** 2, rtol=1e-9)  # closed form
 
 
 def test_specimens_widen_to_the_models():

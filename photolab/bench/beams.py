@@ -16,10 +16,10 @@ from photolab.bench import corrections as steps
 from photolab.bench.beam_cutoffs import CutoffReading, column_scan, cutoff_of, longest_scan
 from photolab.bench.beam_grids import BeamRun, BeamScan, Refusal, read_beams
 from photolab.bench.beam_ratios import MEASURANDS, BeamRatio, beam_ratio
-from photolab.bench.bench_scatter import bench_spreads
-from photolab.bench.families import half_widths
+from photolab.bench.campaign import half_widths
 from photolab.bench.instruments import RANGE_GAIN_NAME
 from photolab.bench.model import Bench
+from photolab.bench.readings import bench_spreads
 from photolab.bench.rows import result_row
 from photolab.bench.selection import baseline_lamp
 from photolab.bench.shared_inputs import spread_input

@@ -1,7 +1,7 @@
 """A campaign evaluated jointly: what it holds, and the questions it answers."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -10,16 +10,18 @@ import pandas as pd
 
 from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL
-from photolab.bench.families import half_widths, judged
 from photolab.bench.heat import RECORD_DRIFT, Held, at_hold
 from photolab.bench.model import PRIOR_DOF, Assumption, Bench
 from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
 from photolab.bench.spreads import Spread, Spreads, single_pieces
+from photolab.bench.verdicts import JUDGED, judged_cells
 from photolab.errors import MethodError
-from photolab.metrology.comparison import pairwise
+from photolab.metrology.comparison import pairs_of, pairwise
+from photolab.metrology.estimates import contrasts, read_estimates
 from photolab.metrology.quantity import Joint, Measured
+from photolab.metrology.simultaneous import largest_t
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,39 @@ def without_technology(bench: Bench) -> frozenset[str]:
     """
     known = {lamp for lamp, light in bench.technologies.items() if light}
     return frozenset(bench.tables["readings"]["lamp"].unique()) - known
+
+
+def half_widths(
+    joint: Joint, baseline: str, *, coverage: float, silent: Iterable[str] = ()
+) -> dict[str, float]:
+    """Return half the width of the interval that each lamp's ratio to the baseline has among all pairs.
+
+    Parameters
+    ----------
+    joint : Joint
+        ln of the light of every lamp, named by lamp. [1]
+    baseline : str
+        The lamp that the others are divided by.
+    coverage : float
+        Coverage probability of all pairs together. [1]
+    silent : iterable of str
+        Lamps without an interval; they are in no pair.
+
+    Returns
+    -------
+    dict
+        Half-width in ln by lamp; without the baseline, the silent, and all where there is no pair. [1]
+    """
+    unknown = frozenset(silent)
+    known = [name for name in joint.names if name not in unknown]
+    if baseline not in known or len(known) < 2:
+        return {}
+    estimates = read_estimates(joint.among(known), None, names=None, dof=math.inf)
+    family = contrasts(estimates, *pairs_of(estimates.names, "tukey", baseline))
+    count = math.comb(len(known), 2)
+    critical = largest_t(estimates, family, coverage=coverage, seed=0, comparisons=count).critical
+    each = zip(family.first, family.second, critical * family.standard_uncertainty, strict=True)
+    return {known[a]: float(half) for a, b, half in each if known[b] == baseline}
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,58 +257,41 @@ class Campaign:
         drift = (RECORD_DRIFT,) if hold and self.held.drifting & set(names) else ()
         return (*usual, *single, *drift)
 
-    def ratio(
-        self,
-        a: str,
-        b: str,
-        *,
-        housing: str = "",
-        scope: str = "specimens",
-        point: str = "hot_spot",
-        instant: str = "initial",
-    ) -> ReadingComparison:
+    def ratio(self, a: str, b: str, *, scope: str = "specimens", **where: str) -> ReadingComparison:
         """Return the ratio of two lamps in one housing.
 
         Parameters
         ----------
         a, b : str
             Lamps; the ratio is a/b.
-        housing : str
-            The housing; may be blank where there is one.
         scope : {"specimens", "readings", "models"}
             Which inputs count.
-        point, instant : str
-            Where in the beam, and "initial" or "hold".
+        **where : str
+            housing, point and instant, as of `name`.
 
         Returns
         -------
         ReadingComparison
             The ratio with its interval, lines and verdict.
         """
-        names = [self.name(lamp, housing=housing, point=point, instant=instant) for lamp in (a, b)]
-        first, second = (self[lamp, housing, instant, point] for lamp in (a, b))
+        names = [self.name(lamp, **where) for lamp in (a, b)]
         settings = self.bench.settings
         return compare_pair(
-            first,
-            second,
+            *(self.at(name[3])[name] for name in names),
             scope=scope,
             coverage=settings.coverage,
             alike_percent=settings.alike_percent,
             mounting_sd=self.spreads.seating_in(names[0][1]).sd,
             assumed=self.assumed_for(*names, scope=scope),
             missing=("technology",) if without_technology(self.bench) & {a, b} else (),
-            widening=self.held.widening(*names) if instant == "hold" else 0.0,
+            widening=self.widening(*names),
         )
 
-    def in_housing(
-        self,
-        housing: str = "",
-        *,
-        scope: str = "specimens",
-        point: str = "hot_spot",
-        instant: str = "initial",
-        beside: str | None = None,
-    ) -> Joint:
+    def widening(self, a: tuple[str, ...], b: tuple[str, ...]) -> float:
+        """Return by how much bounds widen a ratio's interval in ln: at the hold time alone [1]."""
+        return self.held.widening(a, b) if a[3] == "hold" else 0.0
+
+    def in_housing(self, housing: str = "", *, scope: str = "specimens", **where: str) -> Joint:
         """Return the joint result of all lamps in one housing.
 
         Parameters
@@ -282,32 +300,19 @@ class Campaign:
             The housing; may be blank where there is one.
         scope : {"specimens", "readings", "models"}
             Which inputs count.
-        point, instant : str
-            Where in the beam and when.
-        beside : str, optional
-            A lamp that was read there; the campaign's baseline if not given.
+        **where : str
+            point and instant, as of `name`.
 
         Returns
         -------
         Joint
             ln of every lamp's illuminance, named by lamp. [ln lx]
         """
-        where = self.name(beside or self.baseline, housing=housing, point=point, instant=instant)[1:]
-        whole = self.at(instant)
-        joint = whole.among(n for n in whole.names if n[1:] == where).in_scope(scope)
-        return replace(joint, names=[n[0] for n in joint.names])
+        base = self.name(self.baseline, housing=housing, **where)
+        return _at_place(self.at(base[3]), base[1:], scope)
 
-    def pairs(
-        self,
-        housing: str = "",
-        *,
-        scope: str = "specimens",
-        family: str = "tukey",
-        baseline: str | None = None,
-        point: str = "hot_spot",
-        instant: str = "initial",
-    ) -> pd.DataFrame:
-        """Return all comparisons of a family in one housing.
+    def pairs(self, housing: str = "", *, scope: str = "specimens", **where: str) -> pd.DataFrame:
+        """Return all comparisons of one housing, as one family.
 
         Parameters
         ----------
@@ -315,46 +320,27 @@ class Campaign:
             The housing; may be blank where there is one.
         scope : {"specimens", "readings", "models"}
             Which inputs count.
-        family : {"tukey", "dunnett", "holm", "none"}
-            How several comparisons share the error rate.
-        baseline : str, optional
-            Lamp that the others are compared with, for "dunnett"; the campaign's own if not given.
-        point, instant : str
-            Where in the beam and when.
+        **where : str
+            point and instant, as of `name`.
 
         Returns
         -------
         DataFrame
             a, b, ratio, low, high, p, resolved.
         """
-        joint = self.in_housing(housing, scope=scope, point=point, instant=instant)
-        against = (baseline or self.baseline) if family == "dunnett" else None
-        found = pairwise(joint, family=family, baseline=against, coverage=self.bench.settings.coverage)
-        return self._widened(found, self.name(self.baseline, housing=housing, point=point, instant=instant))
-
-    def _widened(self, found: pd.DataFrame, name: tuple[str, ...]) -> pd.DataFrame:
-        """Return intervals of a family, wider by the bounds of records where there are bounds alone."""
-        place = name[1:]
-        if place[-1] != "hold" or not self.held.slack:
+        place = self.name(self.baseline, housing=housing, **where)[1:]
+        joint = _at_place(self.at(place[2]), place, scope)
+        found = pairwise(joint, coverage=self.bench.settings.coverage)
+        if place[2] != "hold" or not self.held.slack:
             return found
-        more = np.array(
-            [
-                self.held.widening((a, *place), (b, *place))
-                for a, b in zip(found["a"], found["b"], strict=True)
-            ]
-        )
+        both = zip(found["a"], found["b"], strict=True)
+        more = np.array([self.widening((a, *place), (b, *place)) for a, b in both])
         low, high = found["low"] * np.exp(-more), found["high"] * np.exp(more)
         p = np.where(more > 0.0, np.nan, found["p"])
         return found.assign(low=low, high=high, p=p, resolved=(low > 1.0) | (high < 1.0))
 
     def family(
-        self,
-        housing: str = "",
-        *,
-        scope: str = "specimens",
-        point: str = "hot_spot",
-        instant: str = "initial",
-        against: str | None = None,
+        self, housing: str = "", *, scope: str = "specimens", against: str | None = None, **where: str
     ) -> pd.DataFrame:
         """Return the verdict on every lamp of a housing against one of them, as one of all pairs of the housing.
 
@@ -364,32 +350,55 @@ class Campaign:
             The housing; may be blank where there is one.
         scope : {"specimens", "readings", "models"}
             Which inputs count.
-        point, instant : str
-            Where in the beam and when.
         against : str, optional
             The lamp that the others are compared with; the campaign's baseline if not given.
+        **where : str
+            point and instant, as of `name`.
 
         Returns
         -------
         DataFrame
-            low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
+            value, low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
         """
-        against = against or self.baseline
-        name = self.name(against, housing=housing, point=point, instant=instant)
-        key = (scope, *name)
-        if key not in self._families:
-            joint = self.in_housing(housing, scope=scope, point=point, instant=instant, beside=against)
-            settings, lamps = self.bench.settings, [n for n in joint.names if n != against]
-            unknown = without_technology(self.bench)
-            half = half_widths(joint, against, coverage=settings.coverage, silent=unknown)
-            if instant == "hold":
-                place = name[1:]
-                half = {n: h + self.held.widening((n, *place), name) for n, h in half.items()}
-            base = joint.values[joint.position(against)]
-            values = {n: float(joint.values[joint.position(n)] - base) for n in lamps}
-            self._families[key] = judged(values, half, alike_percent=settings.alike_percent)
-        return self._families[key]
+        base = self.name(against or self.baseline, housing=housing, **where)
+        if (scope, *base) not in self._families:
+            self._families[scope, *base] = self.judged_family(self.at(base[3]), base, scope)
+        return self._families[scope, *base]
+
+    def judged_family(self, whole: Joint, base: tuple[str, ...], scope: str) -> pd.DataFrame:
+        """Return the verdict on what there is of every lamp at one place, as one of all pairs there.
+
+        Parameters
+        ----------
+        whole : Joint
+            ln of a quantity, named as the results of the campaign. [1]
+        base : tuple of str
+            What the others at its place are divided by.
+        scope : {"specimens", "readings", "models"}
+            Which inputs count.
+
+        Returns
+        -------
+        DataFrame
+            As `family`.
+        """
+        joint, settings = _at_place(whole, base[1:], scope), self.bench.settings
+        silent = without_technology(self.bench)
+        half = half_widths(joint, base[0], coverage=settings.coverage, silent=silent)
+        apart = joint.values - joint.values[joint.position(base[0])]
+        rows = {}
+        for lamp, value in zip(joint.names, apart.tolist(), strict=True):
+            if lamp != base[0]:
+                wide = half.get(lamp, math.nan) + self.widening((lamp, *base[1:]), base)
+                rows[lamp] = judged_cells(value, wide, alike_percent=settings.alike_percent)
+        return pd.DataFrame([*rows.values()], [*rows], JUDGED)
 
     @cached_property
     def _families(self) -> dict[tuple[str, ...], pd.DataFrame]:
         return {}
+
+
+def _at_place(whole: Joint, place: tuple[str, ...], scope: str) -> Joint:
+    """Return what there is of every lamp at one place, named by lamp, with the inputs that count."""
+    joint = whole.among(n for n in whole.names if n[1:] == place).in_scope(scope)
+    return replace(joint, names=[n[0] for n in joint.names])

@@ -9,10 +9,10 @@ import pandas as pd
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
-from photolab.bench.bench_scatter import bench_spreads
 from photolab.bench.distance_terms import assumed_lengths, photometric_centre, relative_inputs, tape_limit
 from photolab.bench.distances import DistanceResult, near_field_ratio
 from photolab.bench.model import Bench, Housing, Meter
+from photolab.bench.readings import bench_spreads
 from photolab.bench.selection import select
 from photolab.bench.shared_inputs import link_input, spread_input
 from photolab.bench.spreads import Spreads

@@ -78,7 +78,8 @@ class Columns:
         self._at = rows
         self._arrays: dict[str, NDArray[Any]] = {}
         self._groups: dict[tuple[str, ...], Groups] = {}
-        self.rows: int = len(rows) if rows is not None else _length(table)
+        whole = table.rows if isinstance(table, Columns) else len(table[str(next(iter(table)))])
+        self.rows: int = whole if rows is None else len(rows)
 
     @classmethod
     def of(cls, table: Table) -> Columns:
@@ -117,21 +118,15 @@ class Columns:
     def groups(self, *columns: str) -> Groups:
         """Return the rows that agree in some columns; all rows agree in none."""
         if columns not in self._groups:
-            self._groups[columns] = self._found(columns)
+            if not columns:
+                found = Groups(np.zeros(self.rows, dtype=np.intp), np.zeros(1, dtype=np.intp))
+            elif len(columns) == 1:
+                found = equal(self[columns[0]])
+            else:
+                found, last = self.groups(*columns[:-1]), self.groups(columns[-1])
+                found = equal(found.code * len(last) + last.code) if len(last) > 1 else found
+            self._groups[columns] = found
         return self._groups[columns]
-
-    def _found(self, columns: tuple[str, ...]) -> Groups:
-        if not columns:
-            return Groups(np.zeros(self.rows, dtype=np.intp), np.zeros(1, dtype=np.intp))
-        if len(columns) == 1:
-            return equal(self[columns[0]])
-        others, last = self.groups(*columns[:-1]), self.groups(columns[-1])
-        return equal(others.code * len(last) + last.code) if len(last) > 1 else others
-
-
-def _length(table: Table) -> int:
-    """Return the rows of a table."""
-    return table.rows if isinstance(table, Columns) else len(table[str(next(iter(table)))])
 
 
 def equal(values: NDArray[Any]) -> Groups:

@@ -1,7 +1,7 @@
 """What a bench folder holds: the things a part of the method needs, and what would bring them.
 
-One closed table. A notebook that nothing feeds stops at `need`; elsewhere a part asks `holds`; the report lists what
-was left out from `absent`.
+One closed table. A notebook that nothing feeds stops at `Bench.need`; elsewhere a part asks `Bench.has`; the report
+lists what was left out from `absent`.
 """
 
 from __future__ import annotations
@@ -9,8 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
-
-from photolab.errors import NotInFolder
 
 if TYPE_CHECKING:
     from photolab.bench.model import Bench
@@ -50,34 +48,19 @@ CONTENTS = {
 """By the word that a notebook asks with."""
 
 
-def holds(bench: Bench, thing: str) -> bool:
-    """Return whether a folder holds something.
+def held(bench: Bench) -> dict[str, bool]:
+    """Return which things of the table a folder holds; a table by its own name where it has rows.
 
     Parameters
     ----------
     bench : Bench
         The folder.
-    thing : str
-        A word of `CONTENTS`.
 
     Returns
     -------
-    bool
-        True where it does.
-
-    Raises
-    ------
-    ValueError
-        If the word is none of the table.
+    dict
+        By the words of `CONTENTS`.
     """
-    if thing not in CONTENTS:
-        message = f"thing must be one of {', '.join(CONTENTS)}; got {thing!r}"
-        raise ValueError(message)
-    return _held(bench)[thing]
-
-
-def _held(bench: Bench) -> dict[str, bool]:
-    """Return which things of the table a folder holds; a table by its own name where it has rows."""
     readings, lamps = bench.tables["readings"], bench.tables["lamps"]
     rows = {name: len(table) > 0 for name, table in bench.tables.items()}
     met = readings[["housing", "lamp"]].drop_duplicates()
@@ -96,27 +79,6 @@ def _held(bench: Bench) -> dict[str, bool]:
     }
 
 
-def need(bench: Bench, thing: str) -> None:
-    """Stop where a folder does not hold something.
-
-    Parameters
-    ----------
-    bench : Bench
-        The folder.
-    thing : str
-        A word of `CONTENTS`.
-
-    Raises
-    ------
-    NotInFolder
-        One sentence: what it cannot say, and what would bring it.
-    """
-    if not holds(bench, thing):
-        content = CONTENTS[thing]
-        message = f"This folder does not say {content.what} yet: {content.bring}."
-        raise NotInFolder(message, code="not_in_folder", known={"thing": thing})
-
-
 def absent(bench: Bench) -> Iterator[Content]:
     """Yield what a folder does not hold.
 
@@ -130,5 +92,5 @@ def absent(bench: Bench) -> Iterator[Content]:
     Content
         In the order of the table.
     """
-    held = _held(bench)
-    return (content for thing, content in CONTENTS.items() if not held[thing])
+    known = held(bench)
+    return (content for thing, content in CONTENTS.items() if not known[thing])

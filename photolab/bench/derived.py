@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -10,65 +10,9 @@ from scipy import sparse
 
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.electrical import lamp_power
-from photolab.bench.families import half_widths, judged
-from photolab.bench.verdicts import Verdict, judge
-from photolab.metrology.quantity import SCOPES, Joint, Measured, exp_symmetric
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class JudgedRatio:
-    """A ratio with its interval and its verdict.
-
-    Attributes
-    ----------
-    ln_ratio : Measured
-        ln of the ratio, with the inputs that count. [1]
-    coverage : float
-        Of the interval. [1]
-    alike_percent : float
-        Margin within which the two count as alike. [%]
-    missing : tuple of str
-        Codes of the inputs without which there is no interval.
-    """
-
-    ln_ratio: Measured
-    coverage: float
-    alike_percent: float
-    missing: tuple[str, ...] = ()
-
-    @property
-    def ln_expanded_uncertainty(self) -> float:
-        """Half-width of the interval in ln; NaN where an input is missing [1]."""
-        return math.nan if self.missing else self.ln_ratio.half_width(self.coverage)
-
-    @property
-    def ratio(self) -> float:
-        """The estimate [1]."""
-        return exp_symmetric(self.ln_ratio.value)
-
-    @property
-    def low(self) -> float:
-        """Lower end of the interval [1]."""
-        return exp_symmetric(self.ln_ratio.value - self.ln_expanded_uncertainty)
-
-    @property
-    def high(self) -> float:
-        """Upper end of the interval [1]."""
-        return exp_symmetric(self.ln_ratio.value + self.ln_expanded_uncertainty)
-
-    @property
-    def verdict(self) -> str:
-        """Code of the verdict."""
-        return self._judged.code
-
-    @property
-    def small(self) -> bool:
-        """Clear, but within the margin."""
-        return self._judged.small
-
-    @property
-    def _judged(self) -> Verdict:
-        return judge(self.ln_ratio.value, self.ln_expanded_uncertainty, alike_percent=self.alike_percent)
+from photolab.bench.pairs import JudgedRatio
+from photolab.bench.verdicts import judged_cells
+from photolab.metrology.quantity import SCOPES, Joint, Measured
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -217,53 +161,30 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame, *, families: bool =
     settings, scopes = campaign.bench.settings, tuple(SCOPES)
     own, base = zip(*(pairs[k] for k in told), strict=True)
     every = joint.differences(own, base, scopes=scopes, coverage=settings.coverage)
-    places = dict.fromkeys(name[1:] for name in own)
-    among = {
-        (at, scope): _family(campaign, joint, at, scope) for at in places for scope in scopes if families
-    }
+    bases = dict.fromkeys(base) if families else ()
+    among = {(at, scope): campaign.judged_family(joint, at, scope) for at in bases for scope in scopes}
     rows = []
-    for at, (k, ratio) in enumerate(zip(told, found.iloc[told].to_dict("records"), strict=True)):
-        scope = scopes.index(str(ratio["scope"]))
-        ln_ratio, u, wide, dof = (float(part[at, scope]) for part in every)
+    for at, ratio in enumerate(found.iloc[told].to_dict("records")):
+        pair, scope = (own[at], base[at]), str(ratio["scope"])
+        ln_ratio, u, wide, dof = (float(part[at, scopes.index(scope)]) for part in every)
         # bounds are no distribution: the intervals are multiplied
-        bounds = campaign.held.widening(*pairs[k]) if own[at][3] == "hold" else 0.0
+        bounds = campaign.widening(*pair)
         half = math.nan if math.isnan(ratio["ln_expanded_uncertainty"]) else wide + bounds
         known = u > 0.0 and half == wide
-        verdict = judge(ln_ratio, half, alike_percent=settings.alike_percent)
-        family = among[own[at][1:], scopes[scope]].loc[own[at][0]] if families else {}
-        words = "; ".join((str(ratio["assumed"]), *(powers[n].assumed for n in pairs[k]))).split("; ")
-        assumed = [word for word in dict.fromkeys(words) if word != "nothing"]
+        words = "; ".join((str(ratio["assumed"]), *(powers[n].assumed for n in pair))).split("; ")
+        family = among[pair[1], scope].loc[pair[0][0]] if families else {}
         rows.append(
             {str(column): cell for column, cell in ratio.items()}
+            | judged_cells(ln_ratio, half, alike_percent=settings.alike_percent)
             | {
                 "measurand": "illuminance per watt ratio",
-                "value": exp_symmetric(ln_ratio),
-                "low": exp_symmetric(ln_ratio - half),
-                "high": exp_symmetric(ln_ratio + half),
-                "ln_expanded_uncertainty": half,
                 "coverage_factor": half / u if known else math.nan,
                 "dof": dof if known else math.nan,
-                "verdict": verdict.code,
-                "small": verdict.small,
-                "assumed": "; ".join(assumed) or "nothing",
+                "assumed": "; ".join(w for w in dict.fromkeys(words) if w != "nothing") or "nothing",
                 **{f"family_{name}": family[name] for name in ("low", "high", "verdict") if families},
             }
         )
     return pd.DataFrame(rows)
-
-
-def _family(campaign: Campaign, joint: Joint, place: tuple[str, ...], scope: str) -> pd.DataFrame:
-    """Return the verdicts on light per watt among all pairs of lamps of one housing, point and instant."""
-    settings, base = campaign.bench.settings, (campaign.baseline, *place)
-    names = [name for name in joint.names if name[1:] == place]
-    here = joint.among(names).in_scope(scope)
-    here = replace(here, names=[name[0] for name in names])
-    half = half_widths(here, base[0], coverage=settings.coverage, silent=without_technology(campaign.bench))
-    if place[-1] == "hold":
-        half = {lamp: wide + campaign.held.widening((lamp, *place), base) for lamp, wide in half.items()}
-    apart = here.values - here.values[here.position(base[0])]
-    values = {lamp: x for lamp, x in zip(here.names, apart.tolist(), strict=True) if lamp != base[0]}
-    return judged(values, half, alike_percent=settings.alike_percent)
 
 
 def _per_watt(light: Joint, watts: Sequence[Measured]) -> Joint:

@@ -1,27 +1,37 @@
-"""The joint evaluation of a campaign: every lamp x housing in ln, all ratios from one covariance."""
+"""The joint evaluation of a campaign: every lamp x housing in ln, all ratios from one covariance; and what it notices.
 
+What is noticed is a code with its subject; the words stand in `publication.statements`.
+"""
+
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
-from photolab.bench.campaign import Campaign
+from photolab.bench.campaign import Campaign, Finding, without_technology
 from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL, Corrected
-from photolab.bench.findings import find
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.ratio_table import ratio_table
-from photolab.bench.readings import readings
-from photolab.bench.seats import Scatter, hours_from_middle, lamp_weights, mounting_means, whole_mountings
+from photolab.bench.readings import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, readings, seated
+from photolab.bench.seats import (
+    CELL,
+    SEATED,
+    hours_from_middle,
+    lamp_weights,
+    whole_mountings,
+)
 from photolab.bench.selection import Selection, select
 from photolab.bench.shared_inputs import own_colour_likeness, term_of
 from photolab.bench.spreads import Spreads, campaign_spreads
-from photolab.bench.supply_and_time import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, clock_hours
 from photolab.errors import MethodError
 
 TERM_ASSUMPTIONS = {
@@ -72,19 +82,16 @@ def evaluate(
     if selection.readings.empty:
         message = "no reading enters the evaluation; every row is excluded or left out"
         raise MethodError(message, code="no_readings", known={"left_out": selection.left_out})
-    corrected = steps.apply(selection.readings, bench, enabled)
-    table = corrected.columns
-    table["clock_h"] = clock_hours(table["clock"])
-    means, seat = mounting_means(table)
+    corrected, means, seat = seated(selection.readings, bench, enabled)
     seats = Columns(means)
     whole = whole_mountings(seats)
     spreads = spreads or campaign_spreads(whole, bench.settings, selection.baseline)
     housings = seats.groups("housing")
-    seated = np.array([spreads.seating_in(h).sd for h in means["housing"][housings.first]])[housings.code]
-    scatter = Scatter(seated, spreads.day.sd, DRIFT_PERCENT_PER_HOUR / 100.0)
-    weights = lamp_weights(seats, noise_sd=spreads.noise(seats), scatter=scatter)
+    mounting = np.array([spreads.seating_in(h).sd for h in seats["housing"][housings.first]])[housings.code]
+    noise, drift = spreads.noise(seats), DRIFT_PERCENT_PER_HOUR / 100.0
+    weights = lamp_weights(seats, noise_sd=noise, mounting=mounting, day=spreads.day.sd, drift=drift)
     _complete(seats, means, own_colour_likeness(bench.tables["lamps"]))
-    shown = {"seat": seat, "net_lx": table["net_lx"]}
+    shown = {"seat": seat, "net_lx": corrected.columns["net_lx"]}
     each = readings(seats, bench, spreads, shown=shown, certificate_age=certificate_ages(bench))
     joint = each.combined(weights.names, weights.matrix)
     return Campaign(
@@ -92,9 +99,8 @@ def evaluate(
         mountings=each,
         tabled=ratio_table,
         findings=tuple(find(bench, selection, whole, spreads, seats)),
-        assumed=(
-            *_assumptions(bench, corrected, spreads, frozenset(map(term_of, joint.inputs.models))),
-            *_provisional(selection),
+        assumed=_assumptions(
+            bench, corrected, spreads, frozenset(map(term_of, joint.inputs.models)), selection
         ),
         baseline=selection.baseline,
         corrections=corrected.applied,
@@ -146,36 +152,114 @@ def certificate_ages(bench: Bench) -> dict[str, float]:
     dict
         By meter; without those that have no dated certificate. [a]
     """
-    dates = [d for d in bench.tables["days"]["date"] if d]
-    ages = {}
-    for meter in bench.meters.values():
-        if meter.certificate is not None and meter.certificate.date and dates:
-            elapsed = date.fromisoformat(max(dates)) - date.fromisoformat(meter.certificate.date)
-            ages[meter.id] = elapsed.days / 365.25
-    return ages
+    last = max(bench.tables["days"]["date"], default="")
+    dated = {
+        m.id: m.certificate.date
+        for m in bench.meters.values()
+        if m.certificate and m.certificate.date and last
+    }
+    day = date.fromisoformat
+    return {meter: (day(last) - day(made)).days / 365.25 for meter, made in dated.items()}
 
 
-def _provisional(selection: Selection) -> list[Assumption]:
-    """Return the provisional links that were accepted and entered."""
-    if selection.links.empty:
-        return []
-    rows = selection.links[~selection.links["established"].astype(bool)].to_dict("records")
-    return [
+def _assumptions(
+    bench: Bench, corrected: Corrected, spreads: Spreads, terms: frozenset[str], selection: Selection
+) -> tuple[Assumption, ...]:
+    """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments', the links'."""
+    # the SD of specimens and of days always enters, as a prior
+    kept = [a for a in bench.assumed if spreads.mounting.assumed or "mounting_sd_percent" not in a.name]
+    own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
+    links = [
         Assumption(
             f"provisional link of {row['old_meter']} to {selection.meter} for {row['technology']} lamps",
             100.0 * row["u"],
             "%",
             f"standard uncertainty, from {row['n']} {'lamp' if row['n'] == 1 else 'lamps'}",
         )
-        for row in rows
+        for row in selection.through
+        if not row["established"]
     ]
+    return (*kept, *corrected.assumed, *own, *links)
 
 
-def _assumptions(
-    bench: Bench, corrected: Corrected, spreads: Spreads, terms: frozenset[str]
-) -> tuple[Assumption, ...]:
-    """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments'."""
-    # the SD of specimens and of days always enters, as a prior
-    kept = [a for a in bench.assumed if spreads.mounting.assumed or "mounting_sd_percent" not in a.name]
-    own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
-    return (*kept, *corrected.assumed, *own)
+def find(
+    bench: Bench, selection: Selection, seats: Columns, spreads: Spreads, parts: Columns
+) -> Iterable[Finding]:
+    """Yield what the evaluation noticed.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    selection : Selection
+        What entered.
+    seats : Columns
+        Mounting means.
+    spreads : Spreads
+        The campaign's spreads.
+    parts : Columns
+        The same, apart by clock.
+
+    Yields
+    ------
+    Finding
+        One each.
+    """
+    if not selection.baseline_declared:
+        yield Finding("baseline_by_row_order", (selection.baseline,))
+    for link in selection.through:
+        lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
+        told = (link["old_meter"], selection.meter, link["technology"], f"{link['entered']}", lamps)
+        yield Finding("readings_linked", told, float(link["u"]))
+    cells = seats.groups(*CELL)
+    for row in spreads.flagged:
+        beside = seats["ln_value"][cells.code == cells.code[row]]
+        subject = tuple(str(seats[c][row]) for c in SEATED)
+        away = seats["ln_value"][row] - np.median(beside)
+        yield Finding("mounting_flagged", subject, float(math.expm1(away)))
+    common = max(s.dof for s in spreads.reading.values())
+    for lamp, spread in spreads.reading.items():
+        if not spread.assumed and spread.dof < common:
+            yield Finding("lamp_scatters", (lamp,), spread.sd)
+    yield from _ranges(seats)
+    yield from _unbracketed(parts, selection.baseline)
+    blank = np.isnan(seats.numbers("range_lx"))
+    if blank.any():
+        yield Finding("range_unknown", tuple(sorted(set(seats["lamp"][blank].tolist()))))
+    unknown = without_technology(bench)
+    for lamp in seats["lamp"][seats.groups("lamp").first].tolist():
+        if lamp in unknown:
+            yield Finding("technology_missing", (lamp,))
+
+
+def _ranges(seats: Columns) -> Iterable[Finding]:
+    """Yield the days on which readings were taken on several ranges."""
+    tops = seats.numbers("range_lx").tolist()
+    read = {(str(h), str(d), top) for h, d, top in zip(seats["housing"], seats["day"], tops, strict=True)}
+    known = sorted(one for one in read if not math.isnan(one[2]))
+    for (housing, day), ranges in groupby(known, key=itemgetter(0, 1)):
+        used = [f"{top:g}" for _, _, top in ranges]
+        if len(used) > 1:
+            yield Finding("ranges_differ", (housing, day, *used))
+
+
+def _unbracketed(seats: Columns, baseline: str) -> Iterable[Finding]:
+    """Yield the days on which lamps were read without the baseline, or with it at one end only."""
+    clocks: dict[tuple[str, str], tuple[list[float], list[float]]] = {}
+    rows = zip(*(seats[c].tolist() for c in ("housing", "day", "lamp", "clock_h")), strict=True)
+    for housing, day, lamp, clock in rows:
+        own, others = clocks.setdefault((str(housing), str(day)), ([], []))
+        (own if lamp == baseline else others).append(clock)
+    absent: list[str] = []
+    one_end: list[str] = []
+    for (housing, day), (own, others) in sorted(clocks.items()):
+        where = f"{day} in {housing}".strip() if housing else day
+        timed = not any(map(math.isnan, own + others))
+        if not own:
+            absent.append(where)
+        elif others and timed and (min(others) < min(own) or max(others) > max(own)):
+            one_end.append(where)
+    if absent:
+        yield Finding("baseline_absent", (baseline, *absent))
+    if one_end:
+        yield Finding("baseline_one_end", (baseline, *one_end))

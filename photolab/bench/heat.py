@@ -28,10 +28,10 @@ from scipy import sparse
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.model import Assumption, Bench
+from photolab.bench.readings import ELAPSED_U_S
 from photolab.bench.rows import result_row
 from photolab.bench.seats import RESULT
 from photolab.bench.spreads import Spread, between_specimens, not_held, own_specimens
-from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Joint, Measured, combine, from_ln, measured
 from photolab.thermal.residuals import StableScatter

@@ -36,21 +36,22 @@ def per_range(values: tuple[float, ...], meter: Meter, range_lx: float) -> float
     float
         The entry; the largest one where the range is unknown, 0 for an empty list. [as values]
     """
-    if not values:
-        return 0.0
-    if len(values) == 1:
-        return float(values[0])
-    if range_lx in meter.ranges_lx:
+    if len(values) > 1 and range_lx in meter.ranges_lx:
         return float(values[meter.ranges_lx.index(range_lx)])
-    return float(max(values))
+    return float(max(values, default=0.0))
 
 
 def _limit(meter: Meter, name: tuple[str, ...], half_width: float) -> Input:
     """Return a Type B input from a specification figure read as the meter's manual means it."""
     if meter.limit_kind == "limit":
-        return limits(name, half_width, kind=name[0], source="manual")
+        return _flat(name, half_width)
     factor = 2.0 if meter.limit_kind == "expanded_k2" else 1.0
     return Input(name, half_width / factor, kind=name[0], source="manual")
+
+
+def _flat(name: tuple[str, ...], half_width: float, source: str = "manual") -> Input:
+    """Return a rectangular input whose name begins with its kind."""
+    return limits(name, half_width, kind=name[0], source=source)
 
 
 def scale_inputs(meter: Meter, *, years_since_certificate: float = 0.0) -> list[Input]:
@@ -157,8 +158,7 @@ def range_input(meter: Meter, range_lx: float, key: tuple[str, ...]) -> Input:
         Deviation of every reading on that range. [lx]
     """
     half_width = range_half_width(meter, range_lx)
-    half_width = 0.0 if math.isnan(half_width) else half_width
-    return _limit(meter, ("range term", meter.id, *key), half_width)
+    return _limit(meter, ("range term", meter.id, *key), 0.0 if math.isnan(half_width) else half_width)
 
 
 def gain_input(meter: Meter, key: tuple[str, ...]) -> Input:
@@ -176,8 +176,7 @@ def gain_input(meter: Meter, key: tuple[str, ...]) -> Input:
     Input
         Relative deviation, assumed. [1]
     """
-    name = ("range gain", meter.id, *key)
-    return limits(name, RANGE_GAIN_PERCENT / 100.0, kind="range gain", source="assumed")
+    return _flat(("range gain", meter.id, *key), RANGE_GAIN_PERCENT / 100.0, "assumed")
 
 
 def linearity_percent(meter: Meter) -> float:
@@ -212,8 +211,7 @@ def linearity_input(meter: Meter, key: tuple[str, ...]) -> Input:
     Input
         Relative deviation. [1]
     """
-    half_width = linearity_percent(meter) / 100.0
-    return limits(("linearity", meter.id, *key), half_width, kind="linearity", source="manual")
+    return _flat(("linearity", meter.id, *key), linearity_percent(meter) / 100.0)
 
 
 def resolution_input(step_lx: float, key: tuple[str, ...]) -> Input:
@@ -231,7 +229,7 @@ def resolution_input(step_lx: float, key: tuple[str, ...]) -> Input:
     Input
         Deviation. [lx]
     """
-    return limits(("resolution", *key), step_lx / 2.0, kind="resolution", source="manual")
+    return _flat(("resolution", *key), step_lx / 2.0)
 
 
 def colour_input(meter: Meter, technology: str) -> Input:
@@ -250,7 +248,7 @@ def colour_input(meter: Meter, technology: str) -> Input:
         Relative deviation of readings, rectangular within ± f1'. [1]
     """
     half_width = 0.0 if technology == "filament" else meter.mismatch_index_percent / 100.0
-    return limits(("colour", meter.id, technology), half_width, kind="colour", source="manual")
+    return _flat(("colour", meter.id, technology), half_width)
 
 
 def own_colour_input(meter: Meter, lamp: str, likeness: str) -> Input:
@@ -277,8 +275,7 @@ def own_colour_input(meter: Meter, lamp: str, likeness: str) -> Input:
     """
     like = OWN_COLOUR_SHARE["like"] ** 2 / 2.0
     share = math.sqrt(like if likeness == "like" else OWN_COLOUR_SHARE[likeness] ** 2 - like)
-    half_width = share * meter.mismatch_index_percent / 100.0
-    return limits(("own colour", meter.id, lamp), half_width, kind="own colour", source="manual")
+    return _flat(("own colour", meter.id, lamp), share * meter.mismatch_index_percent / 100.0)
 
 
 def stated_factor(meter: Meter, technology: str | None) -> tuple[float, float] | None:
@@ -296,10 +293,9 @@ def stated_factor(meter: Meter, technology: str | None) -> tuple[float, float] |
     tuple of float or None
         Factor (true over displayed reading) and its relative standard uncertainty; None where none is stated. [1]
     """
-    for stated in meter.spectral_factors:
-        if stated.technology == technology:
-            return stated.factor, stated.expanded_uncertainty / stated.coverage_factor / stated.factor
-    return None
+    known = (one for one in meter.spectral_factors if one.technology == technology)
+    each = ((one.factor, one.expanded_uncertainty / one.coverage_factor / one.factor) for one in known)
+    return next(each, None)
 
 
 def corrected_colour_input(meter: Meter, technology: str, u: float) -> Input:
@@ -322,7 +318,4 @@ def meter_temperature_input(meter: Meter, day: str) -> Input:
     Input
         Relative deviation a kelvin. [1/K]
     """
-    half_width = meter.temperature_percent_per_K / 100.0
-    return limits(
-        ("meter temperature", meter.id, day), half_width, kind="meter temperature", source="assumed"
-    )
+    return _flat(("meter temperature", meter.id, day), meter.temperature_percent_per_K / 100.0, "assumed")

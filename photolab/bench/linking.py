@@ -16,6 +16,10 @@ from photolab.errors import MethodError
 from photolab.metrology.quantity import COVERAGE
 
 LEAST_LAMPS = 3
+SAME_RESULT = ["lamp", "housing", "measurand", "point", "instant", "scope"]
+"""What a result is, whichever its verdict."""
+LINKED = ["linked_lx", "link_u", "link", "link_refused"]
+"""What stands beside a reading once it was converted."""
 LEVEL_SIGNIFICANCE = 0.05
 """Below this chance a factor is said to depend on the level. [1]"""
 
@@ -51,14 +55,17 @@ def technology_links(table: pd.DataFrame, *, coverage: float = COVERAGE) -> pd.D
     if table.empty:
         message = "links.csv has no row; read at least 3 lamps of each technology on both meters"
         raise MethodError(message, code="no_link")
-    swapped = _swapped(table)
-    if swapped:
-        both = f"{swapped[0]} to {swapped[1]} and back"
-        message = f"links.csv names the meters both ways round: {both}; write old and new"
-        raise MethodError(message, code="meters_swapped")
+    named = set(zip(table["old_meter"], table["new_meter"], strict=True))
+    for old, new in named:
+        if (new, old) in named:
+            both = f"{old} to {new} and back"
+            message = f"links.csv names the meters both ways round: {both}; write old and new"
+            raise MethodError(message, code="meters_swapped")
     keys = ["technology", "old_meter", "new_meter"]
-    rows = [_link(keys, tuple(map(str, k)), block, coverage) for k, block in table.groupby(keys, sort=False)]
-    return pd.DataFrame(rows)
+    groups = table.groupby(keys, sort=False)
+    return pd.DataFrame(
+        [dict(zip(keys, map(str, k), strict=True)) | _link(block, coverage) for k, block in groups]
+    )
 
 
 SEATED = ["lamp", "specimen", "housing", "day", "mounting", "point", "instant"]
@@ -99,12 +106,7 @@ def links_to(
     return technology_links(table) if len(table) else pd.DataFrame(columns=[*columns[1:4], "established"])
 
 
-def _swapped(table: pd.DataFrame) -> tuple[str, str] | None:
-    pairs = set(zip(table["old_meter"], table["new_meter"], strict=True))
-    return next(((a, b) for a, b in pairs if (b, a) in pairs), None)
-
-
-def _link(keys: list[str], key: tuple[str, ...], block: pd.DataFrame, coverage: float) -> dict[str, object]:
+def _link(block: pd.DataFrame, coverage: float) -> dict[str, object]:
     """Return the link of one technology."""
     ln = np.log(block["new_lx"].to_numpy(float) / block["old_lx"].to_numpy(float))
     lamps = pd.Series(ln).groupby(block["lamp"].to_numpy(), sort=False).mean()
@@ -116,7 +118,6 @@ def _link(keys: list[str], key: tuple[str, ...], block: pd.DataFrame, coverage: 
     half = float(stats.t.ppf(0.5 + coverage / 2.0, dof)) * u if dof > 0 else math.nan
     _, p = level_slope(block)
     return {
-        **dict(zip(keys, key, strict=True)),
         "factor": math.exp(middle),
         "low": math.exp(middle - half),
         "high": math.exp(middle + half),
@@ -184,8 +185,7 @@ def converted(readings: pd.DataFrame, technologies: dict[str, str], links: pd.Da
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
         words = f"{kind} {link['old_meter']} to {link['new_meter']}, {technology}, {lamps}"
         rows.append((float(lux) * float(link["factor"]), float(link["ln_standard_uncertainty"]), words, ""))
-    columns = ["linked_lx", "link_u", "link", "link_refused"]
-    return readings.assign(**pd.DataFrame(rows, readings.index, columns))
+    return readings.assign(**pd.DataFrame(rows, readings.index, LINKED))
 
 
 def changed_verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
@@ -199,12 +199,11 @@ def changed_verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, housing, point, instant, scope, before, after, ratio_before, ratio_after; rows whose verdict changed.
+        `SAME_RESULT`, before, after, ratio_before, ratio_after; rows whose verdict changed.
     """
-    keys = ["lamp", "housing", "point", "instant", "scope"]
     first, then = (table.rename(columns={"value": "ratio"}) for table in (before, after))
-    both = first.merge(then, on=keys, suffixes=("_before", "_after"))
+    both = first.merge(then, on=SAME_RESULT, suffixes=("_before", "_after"))
     both = both[both["verdict_before"] != both["verdict_after"]]
     columns = {"verdict_before": "before", "verdict_after": "after"}
-    told = both[[*keys, *columns, "ratio_before", "ratio_after"]]
+    told = both[[*SAME_RESULT, *columns, "ratio_before", "ratio_after"]]
     return told.rename(columns=columns).reset_index(drop=True)

@@ -1,27 +1,22 @@
 """A new meter: old readings brought onto its scale in new columns, and what that does to the verdicts."""
 
 import math
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
-from scipy import sparse
 
 from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
-from photolab.bench.linking import changed_verdicts, converted, technology_links
+from photolab.bench.linking import LINKED, changed_verdicts, converted, technology_links
 from photolab.bench.model import Bench, Meter
 from photolab.bench.ratio_table import ratio_table, with_families
 from photolab.bench.shared_inputs import link_input
 from photolab.bench.verdicts import NO_ANSWER
 from photolab.errors import MethodError, attempt
-from photolab.metrology.quantity import Joint
-
-FloatArray = NDArray[np.float64]
+from photolab.metrology.quantity import Joint, measured
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +74,8 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
     """
     bench = campaign.bench
     old, new, links, readings = _conversion(campaign)
-    refused = tuple(dict.fromkeys(readings.loc[readings["linked_lx"].isna(), "lamp"].map(bench.technologies)))
+    unlinked = readings.loc[readings["linked_lx"].isna(), "lamp"]
+    refused = tuple(dict.fromkeys(unlinked.map(bench.technologies)))
     enabled = campaign.enabled if corrections is None else tuple(corrections)
     first = campaign if corrections is None else evaluate(bench, corrections=enabled)
     before = with_families(first, first.table)
@@ -134,11 +130,10 @@ def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:
     rows = rows[rows["meter"].isin([campaign.selection.meter, str(links["new_meter"].iloc[0])])]
     # links.csv holds readings without the dark reading, so that is what a factor applies to
     net = rows["illuminance_lx"] - rows["dark_lx"].fillna(0.0)
-    told = converted(rows.assign(illuminance_lx=net), campaign.bench.technologies, links)
-    new = rows["meter"] != campaign.selection.meter  # readings of the new meter stand as they are
-    told = told.assign(linked_lx=told["linked_lx"].where(~new, net), link_u=told["link_u"].where(~new, 0.0))
-    columns = ["linked_lx", "link_u", "link", "link_refused"]
-    return rows.assign(net_lx=net, **{name: told[name] for name in columns})
+    told = converted(rows.assign(illuminance_lx=net), campaign.bench.technologies, links)[LINKED]
+    own = rows["meter"] == campaign.selection.meter  # readings of the new meter stand as they are
+    told = told.assign(linked_lx=told["linked_lx"].where(own, net), link_u=told["link_u"].where(own, 0.0))
+    return rows.assign(net_lx=net, **told)
 
 
 def _evaluated(
@@ -147,9 +142,12 @@ def _evaluated(
     """Return the results table of the converted readings on the new meter, the links' uncertainty put in."""
     kept = readings[readings["linked_lx"].notna()]
     lux = kept["linked_lx"].to_numpy(float)
-    ranges = np.where(kept["meter"] == meter.id, kept["range_lx"], _smallest_range(lux, meter))
+    tops = np.array(
+        [*sorted(meter.ranges_lx), math.nan]
+    )  # the smallest range that holds it, where any is stated
+    ranges = np.where(kept["meter"] == meter.id, kept["range_lx"], tops[np.searchsorted(tops[:-1], lux)])
     moved = kept.assign(illuminance_lx=lux, dark_lx=0.0, meter=meter.id, range_lx=ranges).drop(
-        columns=["net_lx", "linked_lx", "link_u", "link", "link_refused", "instant"]
+        columns=["net_lx", *LINKED, "instant"]
     )
     tables = {**bench.tables, "readings": moved.reset_index(drop=True)}
     campaign = _with_links(evaluate(replace(bench, tables=tables), corrections=enabled), links)
@@ -163,27 +161,17 @@ def _evaluated(
     return table
 
 
-def _smallest_range(lux: FloatArray, meter: Meter) -> FloatArray:
-    """Return for each reading the smallest range of a meter that holds it; NaN where none is stated."""
-    ranges = np.array([*sorted(meter.ranges_lx), math.nan])
-    return np.asarray(ranges[np.searchsorted(ranges[:-1], lux)])
-
-
 def _with_links(campaign: Campaign, links: pd.DataFrame) -> Campaign:
     """Return a campaign whose lamps carry the doubt of the link of their technology; one link cancels from a ratio."""
     joint, technologies = campaign.joint, campaign.bench.technologies
-    known = links[links["ln_standard_uncertainty"].notna()]
-    rows = known[["old_meter", "technology", "ln_standard_uncertainty", "dof"]].itertuples(index=False)
-    inputs = [link_input(str(meter), str(kind), float(u), float(dof)) for meter, kind, u, dof in rows]
-    of_lamp = [technologies.get(name[0], "") for name in joint.names]
-    shared = np.array([[float(kind == one) for kind in known["technology"]] for one in of_lamp])
-    sensitivities = sparse.hstack([joint.sensitivities, sparse.csr_array(shared)]).tocsr()
-    return replace(campaign, joint=Joint(joint.names, joint.values, [*joint.inputs, *inputs], sensitivities))
-
-
-def _half_width(link: Mapping[Hashable, Any]) -> float:
-    """Return the half-width of a link in ln; NaN where one reading alone made it."""
-    return (math.log(link["high"]) - math.log(link["low"])) / 2.0
+    names = ["old_meter", "technology", "ln_standard_uncertainty", "dof"]
+    known = links.loc[links["ln_standard_uncertainty"].notna(), names].itertuples(index=False)
+    doubts = {
+        str(kind): measured(0.0, link_input(str(meter), str(kind), u, dof)) for meter, kind, u, dof in known
+    }
+    nothing = measured(0.0)
+    moved = {n: joint[n] + doubts.get(technologies.get(n[0], ""), nothing) for n in joint.names}
+    return replace(campaign, joint=Joint.of(moved, first=joint.inputs))
 
 
 def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
@@ -218,7 +206,7 @@ def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
     for one in known[1:]:
         first = known[0]
         middle = math.log(one["factor"] / first["factor"])
-        half = math.hypot(_half_width(first), _half_width(one))
+        half = math.hypot(*(math.log(link["high"] / link["low"]) / 2.0 for link in (first, one)))
         observed = (math.exp(x) for x in (middle, middle - half, middle + half))
         expected = predicted[one["technology"]] / predicted[first["technology"]]
         rows.append((one["technology"], first["technology"], *observed, expected))

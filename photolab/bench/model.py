@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from photolab.bench import contents
 from photolab.bench.cells import inside
+from photolab.bench.contents import CONTENTS, held
 from photolab.bench.faults import Problem
 from photolab.bench.schema import NAN, SECTIONS
 from photolab.bench.verdicts import ALIKE_PERCENT
+from photolab.errors import NotInFolder
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import significant
 
@@ -349,11 +350,9 @@ class Bench:
     def __post_init__(self) -> None:
         tables = {}
         for name, table in self.tables.items():
-            places = [c for c in table.columns if c in POSITIONS and table[c].dtype.kind == "f"]
-            typed = {c: table[c].to_numpy() for c in places}
-            moved = {
-                c: y for c, x in typed.items() if not np.array_equal(x, y := to_ten_digits(x), equal_nan=True)
-            }
+            typed = {c: table[c].to_numpy() for c in POSITIONS if c in table and table[c].dtype.kind == "f"}
+            digits = {c: to_ten_digits(x) for c, x in typed.items()}
+            moved = {c: y for c, y in digits.items() if not np.array_equal(typed[c], y, equal_nan=True)}
             tables[name] = table.assign(**moved) if moved else table
         object.__setattr__(self, "tables", tables)
 
@@ -363,12 +362,45 @@ class Bench:
         return dict(zip(self.tables["lamps"]["lamp"], self.tables["lamps"]["technology"], strict=True))
 
     def has(self, thing: str) -> bool:
-        """Return whether the folder holds something, by a word of `contents.CONTENTS`."""
-        return contents.holds(self, thing)
+        """Return whether the folder holds something.
+
+        Parameters
+        ----------
+        thing : str
+            A word of `contents.CONTENTS`.
+
+        Returns
+        -------
+        bool
+            True where it does.
+
+        Raises
+        ------
+        ValueError
+            If the word is none of the table.
+        """
+        if thing not in CONTENTS:
+            message = f"thing must be one of {', '.join(CONTENTS)}; got {thing!r}"
+            raise ValueError(message)
+        return held(self)[thing]
 
     def need(self, thing: str) -> None:
-        """Stop with one sentence where the folder does not hold something: `contents.need`."""
-        contents.need(self, thing)
+        """Stop where the folder does not hold something.
+
+        Parameters
+        ----------
+        thing : str
+            A word of `contents.CONTENTS`.
+
+        Raises
+        ------
+        NotInFolder
+            One sentence: what it cannot say, and what would bring it.
+        """
+        if not self.has(thing):
+            what, bring = CONTENTS[thing]
+            message = f"This folder does not say {what} yet: {bring}."
+            raise NotInFolder(message, code="not_in_folder", known={"thing": thing})
 
     def changed(self, **figures: float | str | None) -> Bench:
         """Return a copy with other figures, each then declared, or this bench for none; the folder is not touched.
@@ -403,10 +435,13 @@ class Bench:
             return self  # what was fitted for it serves again
 
         def declare(record: Any) -> Any:
-            mine: dict[str, Any] = {f.name: given[f.name] for f in fields(record) if f.name in given}
-            for key, value in mine.items():
-                if isinstance(getattr(record, key), tuple) and not isinstance(value, tuple):
-                    mine[key] = (value,)
+            mine: dict[str, Any] = {
+                key: (given[key],)
+                if isinstance(has, tuple) and not isinstance(given[key], tuple)
+                else given[key]
+                for key, has in vars(record).items()
+                if key in given
+            }
             return replace(record, **mine, declared=record.declared | set(mine)) if mine else record
 
         return replace(

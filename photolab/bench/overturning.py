@@ -9,16 +9,12 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.corrections import FILAMENT_FLUX_EXPONENT
 from photolab.bench.evaluation import evaluate
 from photolab.bench.pairs import variance_by_term
+from photolab.bench.readings import WARM_UP_SLOPE
 from photolab.bench.seats import SEATED
-from photolab.bench.supply_and_time import WARM_UP_SLOPE
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
 
-LEVELS = {
-    "mounting": SEATED,
-    "specimen": ["lamp", "specimen"],
-    "day": ["day"],
-}
+LEVELS = {"mounting": SEATED, "specimen": ["lamp", "specimen"], "day": ["day"]}
 """What one part is: the columns of readings.csv that name it."""
 _CALLED = {"specimen": "specimen ", "mounting": "seating "}
 
@@ -192,7 +188,7 @@ def turning(
     result = campaign.ratio(lamp, base, housing=housing, instant=instant).result
     if result is None or math.isnan(family["low"]) or result.u == 0.0:
         return None
-    bounds = campaign.held.widening(*names) if instant == "hold" else 0.0
+    bounds = campaign.widening(*names)
     factor = (math.log(family["high"] / family["low"]) / 2.0 - bounds) / result.u
     parts = variance_by_term(result)
     large = (term for term in parts if parts[term] > 1e-9 * result.u**2)
@@ -213,14 +209,13 @@ def turning(
         if term == "elapsed time":
             minutes = 1.0 / WARM_UP_SLOPE / 60.0
             return Off(term, stated[term] * minutes, share * needed * minutes, "min")
-        unit, of, exponent = "%", math.nan, 1.0
+        size, exponent, unit = 100.0, 1.0, "%"
         if term in LX:
-            unit, of = "lx", lux
+            size, unit = lux, "lx"
         elif term in VOLTS:
-            unit, of, exponent = "V", settings.reference_voltage_V, FILAMENT_FLUX_EXPONENT
-        size = 100.0 if unit == "%" else of
+            size, exponent, unit = settings.reference_voltage_V, FILAMENT_FLUX_EXPONENT, "V"
         allowed, wanted = (size * moved(x, exponent) for x in (stated[term], share * needed))
-        return Off(term, allowed, wanted, unit, of)
+        return Off(term, allowed, wanted, unit, math.nan if unit == "%" else size)
 
     alone = [off(term) for term in terms[:most]]
     place = campaign.bench.housings.get(names[0][1])

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption
@@ -37,61 +38,131 @@ class Lines:
     nothing_in_common: float
 
 
-@dataclass(frozen=True, eq=False)
-class ReadingComparison:
+@dataclass(frozen=True, eq=False, kw_only=True)
+class JudgedRatio:
+    """A ratio with its interval and its verdict.
+
+    Attributes
+    ----------
+    ln_ratio : Measured
+        ln of the ratio, with the inputs that count. [1]
+    coverage : float
+        Of the interval. [1]
+    alike_percent : float
+        Margin within which the two count as alike. [%]
+    missing : tuple of str
+        Codes of the inputs without which there is no interval.
+    widening : float
+        Half-width in ln of bounds that are no distribution: added to that of the interval in full. [1]
+    """
+
+    ln_ratio: Measured
+    coverage: float
+    alike_percent: float
+    missing: tuple[str, ...] = ()
+    widening: float = 0.0
+
+    @cached_property
+    def ln_expanded_uncertainty(self) -> float:
+        """Half-width of the interval in ln; NaN where an input is missing [1]."""
+        return math.nan if self.missing else self.ln_ratio.half_width(self.coverage) + self.widening
+
+    @property
+    def ratio(self) -> float:
+        """The estimate [1]."""
+        return exp_symmetric(self.ln_ratio.value)
+
+    @property
+    def low(self) -> float:
+        """Lower end of the interval; NaN where an input is missing [1]."""
+        return exp_symmetric(self.ln_ratio.value - self.ln_expanded_uncertainty)
+
+    @property
+    def high(self) -> float:
+        """Upper end of the interval; NaN where an input is missing [1]."""
+        return exp_symmetric(self.ln_ratio.value + self.ln_expanded_uncertainty)
+
+    @property
+    def verdict(self) -> str:
+        """Code of the verdict, see `verdicts`."""
+        return self._judged.code
+
+    @property
+    def small(self) -> bool:
+        """Clear, but within the margin."""
+        return self._judged.small
+
+    @property
+    def _judged(self) -> Verdict:
+        return judge(self.ln_ratio.value, self.ln_expanded_uncertainty, alike_percent=self.alike_percent)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ReadingComparison(JudgedRatio):
     """The ratio of two lamps.
 
     Attributes
     ----------
-    ratio, low, high : float
-        Estimate and coverage interval; low and high NaN where an input is missing. [1]
-    coverage, coverage_factor, dof : float
-        Of the interval; the factor is its half-width in ln over the standard uncertainty. [1]
-    ln_expanded_uncertainty : float
-        Half-width of the interval in ln. [1]
-    verdict : str
-        Code, see `verdicts`.
-    small : bool
-        Clear, but within the alike margin.
-    lines : Lines
-        The three half-widths. [%]
+    first, second : Measured
+        ln of the light of the two lamps, with every input. [ln lx]
     scope : str
         "readings", "specimens" or "models".
+    mounting_sd : float
+        Standard deviation of one mounting in ln. [1]
     assumed : tuple of Assumption
         Declared defaults that enter.
-    missing : tuple of str
-        Codes of the inputs without which there is no interval.
-    mountings_to_separate : MountingsToSeparate or None
-        Totals; None where the verdict is not `inside`.
-    resolvable_ratio : float
-        Smallest ratio that this pair would show in four cases of five. [1]
-    largest_term : str
-        What the largest input is that more mountings do not lower.
-    result : Measured or None
-        ln of the ratio with its inputs.
     """
 
-    ratio: float
-    low: float
-    high: float
-    coverage: float
-    coverage_factor: float
-    dof: float
-    ln_expanded_uncertainty: float
-    verdict: str
-    small: bool
-    lines: Lines
+    first: Measured
+    second: Measured
     scope: str
+    mounting_sd: float
     assumed: tuple[Assumption, ...] = ()
-    missing: tuple[str, ...] = ()
-    mountings_to_separate: MountingsToSeparate | None = None
-    resolvable_ratio: float = math.nan
-    largest_term: str = ""
-    result: Measured | None = field(default=None, repr=False)
 
     def __repr__(self) -> str:
         told = with_ends(self.ratio, self.low, self.high)
         return f"ReadingComparison({told} at {100.0 * self.coverage:g} %, {self.verdict}, {self.scope})"
+
+    @property
+    def result(self) -> Measured | None:
+        """Ln of the ratio with its inputs; None where one is missing."""
+        return None if self.missing else self.ln_ratio
+
+    @property
+    def coverage_factor(self) -> float:
+        """Half-width of the interval in ln over the standard uncertainty, bounds apart [1]."""
+        u = self.ln_ratio.u
+        return self.ln_ratio.half_width(self.coverage) / u if u else coverage_factor(self.coverage)
+
+    @property
+    def lines(self) -> Lines:
+        """The three half-widths; NaN where an input is missing [%]."""
+        if self.missing:
+            return Lines(math.nan, math.nan, math.nan)
+        together = self.first - self.second
+        apart = _unshared(self.first, "first") - _unshared(self.second, "second")
+        scoped = (together, "readings"), (together, "specimens"), (apart, "specimens")
+        return Lines(*(100.0 * one.in_scope(scope).half_width(self.coverage) for one, scope in scoped))
+
+    @property
+    def mountings_to_separate(self) -> MountingsToSeparate | None:
+        """Totals; None where the verdict is not `inside`, and of the readings alone."""
+        if self.verdict != "inside" or self.scope == "readings":
+            return None
+        floor = self.ln_ratio.without("seating").u
+        return mountings_to_separate(self.ln_ratio.value, self.mounting_sd, floor, coverage=self.coverage)
+
+    @property
+    def resolvable_ratio(self) -> float:
+        """Smallest ratio that this pair would show in four cases of five; NaN where an input is missing [1]."""
+        each = self.ln_ratio.u / math.sqrt(2.0)
+        return math.nan if self.missing else resolvable_ratio(each, 1, coverage=self.coverage)
+
+    @property
+    def largest_term(self) -> str:
+        """What the largest input is that more mountings do not lower."""
+        total = variance_by_term(self.ln_ratio.without("seating"))
+        return max(total, key=lambda term: total[term]) if any(total.values()) else ""
 
     @property
     def budget(self) -> pd.DataFrame:
@@ -107,11 +178,8 @@ def compare_pair(
     *,
     scope: str,
     coverage: float,
-    alike_percent: float,
-    mounting_sd: float,
     assumed: tuple[Assumption, ...] = (),
-    missing: tuple[str, ...] = (),
-    widening: float = 0.0,
+    **rule: Any,
 ) -> ReadingComparison:
     """Return the ratio first/second with its lines and verdict.
 
@@ -123,16 +191,10 @@ def compare_pair(
         Which inputs count.
     coverage : float
         Coverage probability. [1]
-    alike_percent : float
-        Alike margin. [%]
-    mounting_sd : float
-        Standard deviation of one mounting in ln. [1]
     assumed : tuple of Assumption
         Declared defaults that enter.
-    missing : tuple of str
-        Inputs without which there is no interval.
-    widening : float, default 0
-        Half-width in ln of bounds that are no distribution: added to that of the interval in full. [1]
+    **rule : float or tuple of str
+        alike_percent [%], mounting_sd [1], and missing and widening as of a `ReadingComparison`.
 
     Returns
     -------
@@ -144,30 +206,10 @@ def compare_pair(
     ValueError
         If the scope has another name.
     """
-    whole = first - second
-    result = whole.in_scope(scope)
-    half = math.nan if missing else result.half_width(coverage) + widening
-    verdict = judge(result.value, half, alike_percent=alike_percent)
+    result = (first - second).in_scope(scope)
+    entered = _with_gain(result, coverage, assumed)
     return ReadingComparison(
-        ratio=exp_symmetric(result.value),
-        low=exp_symmetric(result.value - half),
-        high=exp_symmetric(result.value + half),
-        coverage=coverage,
-        coverage_factor=result.half_width(coverage) / result.u if result.u else coverage_factor(coverage),
-        dof=result.dof,
-        ln_expanded_uncertainty=half,
-        verdict=verdict.code,
-        small=verdict.small,
-        lines=Lines(math.nan, math.nan, math.nan) if missing else _lines(first, second, coverage),
-        scope=scope,
-        assumed=_with_gain(result, coverage, assumed),
-        missing=missing,
-        mountings_to_separate=_separate(verdict, result, mounting_sd, coverage, scope),
-        resolvable_ratio=math.nan
-        if missing
-        else resolvable_ratio(result.u / math.sqrt(2.0), 1, coverage=coverage),
-        largest_term=_largest_term(result),
-        result=None if missing else result,
+        ln_ratio=result, first=first, second=second, scope=scope, coverage=coverage, assumed=entered, **rule
     )
 
 
@@ -198,39 +240,12 @@ def _one_range(result: Measured) -> Measured:
     return replace(result, parts=parts, ends=None)
 
 
-def _lines(first: Measured, second: Measured, coverage: float) -> Lines:
-    """Return the three half-widths."""
-    apart = _unshared(first, "first") - _unshared(second, "second")
-    three = (
-        (first - second).in_scope("readings"),
-        (first - second).in_scope("specimens"),
-        apart.in_scope("specimens"),
-    )
-    return Lines(*(100.0 * line.half_width(coverage) for line in three))
-
-
 def _unshared(lamp: Measured, side: str) -> Measured:
     """Return a lamp whose scale and range inputs are its own."""
     parts = {
         replace(q, name=(side, q.name)) if q.kind in COMMON_KINDS else q: c for q, c in lamp.parts.items()
     }
     return replace(lamp, parts=parts)
-
-
-def _separate(
-    verdict: Verdict, result: Measured, mounting_sd: float, coverage: float, scope: str
-) -> MountingsToSeparate | None:
-    """Return how many mountings would separate a pair that is inside the bench uncertainty."""
-    if verdict.code != "inside" or scope == "readings":
-        return None
-    floor = result.without("seating").u
-    return mountings_to_separate(result.value, mounting_sd, floor, coverage=coverage)
-
-
-def _largest_term(result: Measured) -> str:
-    """Return what the largest input is that mountings do not lower."""
-    total = variance_by_term(result.without("seating"))
-    return max(total, key=lambda term: total[term]) if any(total.values()) else ""
 
 
 def variance_by_term(result: Measured) -> dict[str, float]:

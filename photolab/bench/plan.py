@@ -218,9 +218,8 @@ def plan_evening(
     shows, assumed = chosen.shows(seatings)
     if drawn and len(shows):
         shows = shows.join(chosen.rehearsed(seatings, shows, drawn), on=TARGET)
-    bought = pd.DataFrame()
-    if drawn >= 2 * CHANGES_EVERY and len(shows):
-        bought = chosen.bought(seatings, drawn // CHANGES_EVERY)
+    some = drawn >= 2 * CHANGES_EVERY and len(shows)
+    bought = chosen.bought(seatings, drawn // CHANGES_EVERY) if some else pd.DataFrame()
     return Evening(
         bench, date, hours, seed, chosen.baseline, seatings, _minutes(seatings), chosen.repeats, shows, assumed,
         tuple(question for question, _ in chosen.asked), drawn, bought,

@@ -20,11 +20,10 @@ from photolab.bench.completion import complete
 from photolab.bench.declared import FILE, read_toml
 from photolab.bench.faults import Faults, refusal
 from photolab.bench.files import Folder
-from photolab.bench.linking import changed_verdicts
+from photolab.bench.linking import SAME_RESULT, changed_verdicts
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import heat_rows, with_families
 
-KEYS = ["lamp", "housing", "measurand", "point", "instant", "scope"]
 MOVED = 0.0005
 """A value or half-width that changes by less (in ln) has not moved. [1]"""
 
@@ -40,7 +39,7 @@ class ProtocolComparison:
     settings : DataFrame
         key, before, after of everything the two declare differently, defaults included.
     verdicts : DataFrame
-        Rows whose verdict among all pairs of the housing changed, as `linking.changed_verdicts`, with measurand.
+        Rows whose verdict among all pairs of the housing changed, as `linking.changed_verdicts`.
     moved : DataFrame
         lamp, housing, measurand, point, instant, scope, value_before, value_after, half_before, half_after
         of rows whose value or half-width (in ln) moved by more than `MOVED`.
@@ -79,9 +78,8 @@ def protocol_text(text_or_path: str | os.PathLike[str]) -> str:
     if isinstance(text_or_path, str) and "\n" in text_or_path:
         return text_or_path
     path = Path(text_or_path).expanduser()
-    path = path / FILE if path.is_dir() else path
-    folder = Folder(path.parent)
-    text = folder.text(path.name)
+    folder, name = (Folder(path), FILE) if path.is_dir() else (Folder(path.parent), path.name)
+    text = folder.text(name)
     if text is None:
         raise refusal(folder.faults.faults)
     return text
@@ -146,53 +144,33 @@ def compare_campaigns(before: Campaign, after: Campaign) -> ProtocolComparison:
         Settings, verdicts and numbers that differ.
     """
     tables = [_results(one) for one in (before, after)]
-    both = tables[0].merge(tables[1], on=KEYS, suffixes=("_before", "_after"))
+    both = tables[0].merge(tables[1], on=SAME_RESULT, suffixes=("_before", "_after"))
+    settings = [pd.Series(_flat(one.bench), dtype=object) for one in (before, after)]
+    declared = pd.concat(settings, axis=1, keys=["before", "after"]).fillna("").rename_axis("key")
+    differ = declared[declared["before"] != declared["after"]].reset_index()
     lost, gained = (len(table) - len(both) for table in tables)
-    settings, moved = _differences(before.bench, after.bench), _moved(both)
-    return ProtocolComparison(before, after, settings, _verdicts(*tables), moved, gained, lost)
+    return ProtocolComparison(before, after, differ, changed_verdicts(*tables), _moved(both), gained, lost)
 
 
 def _results(campaign: Campaign) -> pd.DataFrame:
     """Return the rows of a campaign at the initial and at the hold time, with the verdicts of their families."""
     parts = [with_families(campaign, part) for part in (campaign.table, heat_rows(campaign)) if len(part)]
     if not parts:
-        return pd.DataFrame(columns=[*KEYS, "value", "verdict"])
+        return pd.DataFrame(columns=[*SAME_RESULT, "value", "verdict"])
     table = pd.concat(parts, ignore_index=True)
     return table.assign(verdict=table["family_verdict"])
 
 
-def _verdicts(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
-    """Return the changed verdicts of every measurand."""
-    parts = []
-    for name in dict.fromkeys(before["measurand"]):
-        own = (table[table["measurand"] == name] for table in (before, after))
-        parts.append(changed_verdicts(*own).assign(measurand=name))
-    columns = [*KEYS, "before", "after", "ratio_before", "ratio_after"]
-    return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
-
-
 def _moved(both: pd.DataFrame) -> pd.DataFrame:
     """Return the rows whose value or half-width moved, the largest move of a value first."""
-    columns = [*KEYS, "value_before", "value_after", "half_before", "half_after"]
-    if both.empty:
-        return pd.DataFrame(columns=columns)
-    renamed = {f"ln_expanded_uncertainty_{when}": f"half_{when}" for when in ("before", "after")}
-    rows = both.rename(columns=renamed)
+    columns = [*SAME_RESULT, "value_before", "value_after", "half_before", "half_after"]
+    rows = both.rename(columns=lambda name: name.replace("ln_expanded_uncertainty_", "half_")).reindex(
+        columns=columns
+    )
     value = (rows["value_after"] / rows["value_before"] - 1.0).abs()
     half = (rows["half_after"] - rows["half_before"]).abs()
     rows = rows.assign(size=value)[(value > MOVED) | (half > MOVED)]
     return rows.sort_values("size", ascending=False, kind="stable", ignore_index=True)[columns]
-
-
-def _differences(before: Bench, after: Bench) -> pd.DataFrame:
-    """Return every setting of bench, meters and housings that differs, as text."""
-    flat = [_flat(before), _flat(after)]
-    rows = [
-        {"key": key, "before": flat[0].get(key, ""), "after": flat[1].get(key, "")}
-        for key in dict.fromkeys([*flat[0], *flat[1]])
-        if flat[0].get(key) != flat[1].get(key)
-    ]
-    return pd.DataFrame(rows, columns=["key", "before", "after"])
 
 
 def _flat(bench: Bench) -> dict[str, str]:

@@ -9,8 +9,8 @@ import pandas as pd
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.heat import RECORD_DRIFT, WarmUpRun, ln_remaining, remaining_of, warm_up_runs
 from photolab.bench.rows import result_row
-from photolab.bench.verdicts import judge
-from photolab.metrology.quantity import SCOPES, coverage_factor, exp_symmetric
+from photolab.bench.verdicts import JUDGED, judged_cells
+from photolab.metrology.quantity import SCOPES, coverage_factor
 from photolab.thermal.warm_up_result import Remaining
 
 
@@ -37,14 +37,14 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
         compared, [base for _, base in pairs], scopes=scopes, coverage=settings.coverage
     )
     ln_ratio, u, wide, dof = (part.ravel() for part in told)
-    more = np.repeat([campaign.held.widening(*p) if instant == "hold" else 0.0 for p in pairs], len(scopes))
+    more = np.repeat([campaign.widening(*pair) for pair in pairs], len(scopes))
     each = [pair for pair in pairs for _ in scopes]
     unknown = without_technology(campaign.bench)
     half = np.where([bool(unknown & {name[0], base[0]}) for name, base in each], np.nan, wide + more)
     factor = np.full_like(u, coverage_factor(settings.coverage))
     np.divide(wide, u, out=factor, where=u > 0.0)
-    known = list(zip(ln_ratio.tolist(), half.tolist(), strict=True))
-    verdicts = [judge(d, h, alike_percent=settings.alike_percent) for d, h in known]
+    alike = settings.alike_percent
+    rows = [judged_cells(*x, alike_percent=alike) for x in zip(ln_ratio.tolist(), half.tolist(), strict=True)]
     counted = campaign.held.counts if instant == "hold" else campaign.weights.counts
     counts = counted.iloc[
         np.repeat([campaign.at(instant).position(n) for n in compared], len(scopes)).astype(int)
@@ -58,16 +58,11 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
         "point": [name[2] for name, _ in each],
         "instant": instant,
         "scope": scopes * len(compared),
-        "value": [exp_symmetric(d) for d, _ in known],
         "unit": "1",
-        "low": [exp_symmetric(d - h) for d, h in known],
-        "high": [exp_symmetric(d + h) for d, h in known],
-        "ln_expanded_uncertainty": half,
+        **{name: [row[name] for row in rows] for name in JUDGED},
         "coverage": settings.coverage,
         "coverage_factor": np.where(more > 0.0, np.nan, factor),
         "dof": np.where(more > 0.0, np.nan, dof),
-        "verdict": [v.code for v in verdicts],
-        "small": [v.small for v in verdicts],
         "conditions": [usual[bool(x > 0.0)] for x in more],
         "assumed": [
             "; ".join(a.name for a in campaign.assumed_for(*pair, scope=scope)) or "nothing"
@@ -97,22 +92,16 @@ def with_families(campaign: Campaign, table: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         The same with family_low, family_high, family_verdict; blank for what is no ratio of lamps.
     """
-    names = ("low", "high", "verdict")
-    keys = table[["measurand", "lamp", "housing", "point", "instant", "scope"]].itertuples(
-        index=False, name=None
-    )
-    families: dict[tuple[str, ...], dict[Any, Any]] = {}
+    blank: dict[str, Any] = {"low": math.nan, "high": math.nan, "verdict": ""}
+    keys = ["measurand", "lamp", "housing", "point", "instant", "scope"]
     told = []
-    for measurand, lamp, *place, scope in keys:
-        row: dict[str, Any] = {"low": math.nan, "high": math.nan, "verdict": ""}
+    for measurand, lamp, housing, point, instant, scope in table[keys].itertuples(index=False, name=None):
+        row = blank
         if measurand == "illuminance ratio":
-            housing, point, instant = place
-            if (*place, scope) not in families:
-                family = campaign.family(housing, scope=scope, point=point, instant=instant)
-                families[*place, scope] = family.to_dict("index")
-            row = families[*place, scope][lamp]
+            among = campaign.family(housing, scope=scope, point=point, instant=instant)
+            row = dict(zip(blank, among.loc[lamp, [*blank]], strict=True))
         told.append(row)
-    return table.assign(**{f"family_{name}": [row[name] for row in told] for name in names})
+    return table.assign(**{f"family_{name}": [row[name] for row in told] for name in blank})
 
 
 def heat_rows(campaign: Campaign) -> pd.DataFrame:
@@ -167,11 +156,11 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
 def _conditions(campaign: Campaign, instant: str, *, bounds: bool) -> str:
     """Return the conditions under which a ratio holds."""
     settings = campaign.bench.settings
-    hold = instant == "hold"
-    said = [f"{f'{settings.hold_minutes:g} min' if hold else f'{settings.initial_s:g} s'} after switch-on"]
-    if "voltage" in campaign.corrections:
-        said.append(f"{settings.reference_voltage_V:g} V")
-    if "ambient" in campaign.corrections:
-        said.append(f"{settings.reference_ambient_C:g} degC ambient")
+    when = f"{settings.hold_minutes:g} min" if instant == "hold" else f"{settings.initial_s:g} s"
+    brought = {
+        "voltage": f"{settings.reference_voltage_V:g} V",
+        "ambient": f"{settings.reference_ambient_C:g} degC ambient",
+    }
+    said = [f"{when} after switch-on", *(to for name, to in brought.items() if name in campaign.corrections)]
     said.append("one place of the meter head in each housing")
     return ", ".join(said) + ("; conservative" if bounds else "")

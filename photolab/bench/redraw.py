@@ -25,13 +25,13 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.columns import Array, Columns, Groups, Integers, equal
 from photolab.bench.evaluation import MEASURED, certificate_ages, evaluate
 from photolab.bench.model import Bench
+from photolab.bench.readings import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, WARM_UP_SLOPE, clock_hours
 from photolab.bench.redraw_tables import DRAWN, SHAPES, Known
 from photolab.bench.schema import TABLES
 from photolab.bench.seats import SEATED, hours_from_middle
 from photolab.bench.selection import instants
 from photolab.bench.shared_inputs import own_colour_likeness
 from photolab.bench.spreads import Spreads
-from photolab.bench.supply_and_time import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, WARM_UP_SLOPE, clock_hours
 from photolab.bench.tables import empty_table
 from photolab.metrology.monte_carlo import stream
 from photolab.metrology.quantity import Input

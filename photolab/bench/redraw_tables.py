@@ -21,8 +21,8 @@ from photolab.bench.distances import DistanceResult, evaluate_distances, near_fi
 from photolab.bench.electrical import POWER_LIMIT_PERCENT, lamp_power
 from photolab.bench.heat import WarmUpRun, warm_up_runs
 from photolab.bench.model import Bench
+from photolab.bench.readings import ELAPSED_U_S
 from photolab.bench.simulation_tables import camera_display, correlated
-from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.bench.surface import (
     AMBIENT_LIMIT_K,
     PATCH_EMISSIVITY,

@@ -1,11 +1,11 @@
-"""How repeatable the bench is: the spread of each level of the campaign's own corrected readings.
+"""How repeatable the bench is: the spread of each level of its own corrected readings, and the baseline over the days.
 
 All in ln, so 0.02 is 2 %. A level counts once: a specimen that was read in two housings is one specimen, a
 day of a housing is one day however many lamps shared it; their degrees of freedom say so.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,9 +16,12 @@ from photolab.bench import corrections as steps
 from photolab.bench.campaign import Campaign
 from photolab.errors import MethodError
 from photolab.metrology.components import component_limits, nested_components
+from photolab.metrology.control import ControlChart, control_chart
 from photolab.metrology.precision import pooled_sd
 from photolab.metrology.quantity import COVERAGE
 
+FEWEST_DAYS = 3
+"""A chart needs so many. [1]"""
 LEVELS = ("specimen", "day", "mounting")
 SEAT = ["lamp", "specimen", "housing", "day", "mounting"]
 
@@ -55,7 +58,12 @@ def initial_readings(campaign: Campaign) -> pd.DataFrame:
     DataFrame
         Rows with identity and ln_value. [ln lx]
     """
-    readings = steps.apply(campaign.selection.readings, campaign.bench, campaign.enabled).readings
+    return _initial(steps.apply(campaign.selection.readings, campaign.bench, campaign.enabled))
+
+
+def _initial(corrected: steps.Corrected) -> pd.DataFrame:
+    """Return the corrected readings of the hot spot at the initial time."""
+    readings = corrected.readings
     kept = (readings["instant"] == "initial") & (readings["point"] == "hot_spot")
     return readings[kept].reset_index(drop=True)
 
@@ -146,3 +154,102 @@ def _readings_only(readings: pd.DataFrame, fixed: list[str], coverage: float) ->
     low, high = (sd * math.sqrt(dof / float(stats.chi2.ppf(q, dof))) for q in (1.0 - tail, tail))
     row = {"level": "reading", "variance": sd**2, "sd": sd, "low": low, "high": high, "dof": dof, "part": 1.0}
     return pd.DataFrame([row])
+
+
+@dataclass(frozen=True, eq=False)
+class BaselineChart:
+    """The baseline of one housing over the days.
+
+    Attributes
+    ----------
+    lamp, housing, specimen : str
+        Which; one specimen, the one that was read on most days.
+    volts_corrected : bool
+        Whether its readings were brought to the reference voltage.
+    chart : ControlChart
+        In ln lx.
+    """
+
+    lamp: str
+    housing: str
+    specimen: str
+    volts_corrected: bool
+    chart: ControlChart
+
+
+def without(campaign: Campaign, *names: str) -> tuple[str, ...]:
+    """Return a campaign's corrections without some of them.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+    *names : str
+        Corrections to switch off.
+
+    Returns
+    -------
+    tuple of str
+        The others.
+    """
+    return tuple(name for name in campaign.enabled if name not in names)
+
+
+def baseline_charts(
+    campaign: Campaign, *, corrections: Iterable[str] | None = None, false_alarm: float | None = None
+) -> tuple[BaselineChart, ...]:
+    """Return the control chart of the baseline lamp, housing by housing.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign; its spreads of mounting and reading, and the declared spread of days, are the
+        chart's prior ones.
+    corrections : iterable of str, optional
+        Corrections of the readings; the campaign's own if not given.
+    false_alarm : float, optional
+        Chance of any signal on the chart of one housing that is steady; what the declared coverage leaves if not
+        given. [1]
+
+    Returns
+    -------
+    tuple of BaselineChart
+        Housings in which the baseline was read on `FEWEST_DAYS` days or more.
+    """
+    chance = 1.0 - campaign.bench.settings.coverage if false_alarm is None else false_alarm
+    enabled = campaign.enabled if corrections is None else corrections
+    corrected = steps.apply(campaign.selection.readings, campaign.bench, enabled)
+    mine = _initial(corrected)
+    mine = mine[mine["lamp"] == campaign.baseline]
+    charts = []
+    for housing, block in mine.groupby("housing", sort=False):
+        days = block.groupby("specimen", sort=False)["day"].nunique()
+        if days.max() >= FEWEST_DAYS:
+            specimen = str(days.index[int(np.argmax(days.to_numpy()))])
+            chart = _chart(block[block["specimen"] == specimen], campaign, chance)
+            volts = "voltage" in corrected.applied
+            charts.append(BaselineChart(campaign.baseline, str(housing), specimen, volts, chart))
+    return tuple(charts)
+
+
+def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> ControlChart:
+    """Return the chart of one specimen in one housing."""
+    spreads = campaign.spreads
+    seating = spreads.seating_in(rows["housing"].iloc[0])
+    linked = {
+        f"link {meter}": rows["link_u"].where(rows["meter"] == meter, 0.0)
+        for meter in rows.loc[rows["link_u"] > 0.0, "meter"].unique()
+    }
+    return control_chart(
+        rows.assign(**linked),
+        "ln_value",
+        "day",
+        # not the spread of these same days: a step would hide itself in it
+        day_sd=campaign.bench.settings.day_sd_percent / 100.0,
+        mounting_sd=seating.sd,
+        mounting="mounting",
+        reading_sd=spreads.reading[campaign.baseline].sd,
+        shared=tuple(linked),  # days of one second meter err together
+        dof=seating.dof,
+        false_alarm=false_alarm,
+    )

@@ -9,17 +9,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
 
 from photolab.bench.columns import Array, Columns, Groups, Table
 from photolab.metrology.quantity import Factored
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 MOUNTING = ["lamp", "specimen", "housing", "day", "mounting", "meter", "range_lx", "point", "instant"]
 SEAT = [*MOUNTING, "clock_h"]
@@ -110,8 +108,6 @@ class Weights:
     @cached_property
     def counts(self) -> pd.DataFrame:
         """What stands behind each result: n_specimens, n_mountings, n_readings, n_days."""
-        import pandas as pd
-
         results = self.seats.groups(*RESULT)
 
         def different(*columns: str) -> NDArray[np.intp]:
@@ -127,25 +123,6 @@ class Weights:
                 "n_days": different("day"),
             }
         )
-
-
-@dataclass(frozen=True)
-class Scatter:
-    """Standard deviations that shape the weights, in ln.
-
-    Attributes
-    ----------
-    mounting : float or ndarray, shape (mountings,)
-        Of a mounting; one figure in each housing. [1]
-    day : float
-        Of a day in one housing. [1]
-    drift : float
-        Of the drift within a day, from clock to clock. [1/h]
-    """
-
-    mounting: float | Array
-    day: float
-    drift: float = 0.0
 
 
 def hours_from_middle(seats: Columns) -> Array:
@@ -181,7 +158,9 @@ def hours_from_middle(seats: Columns) -> Array:
     return np.nan_to_num(np.where(blank & late, own[seated.code], hours))
 
 
-def lamp_weights(seats: Table, *, noise_sd: Array, scatter: Scatter) -> Weights:
+def lamp_weights(
+    seats: Table, *, noise_sd: Array, mounting: float | Array, day: float, drift: float = 0.0
+) -> Weights:
     r"""Return the generalised-least-squares weights of every lamp value.
 
     Parameters
@@ -190,8 +169,12 @@ def lamp_weights(seats: Table, *, noise_sd: Array, scatter: Scatter) -> Weights:
         Mounting means, apart by clock.
     noise_sd : ndarray, shape (mountings,)
         Standard deviation of each mean from reading to reading. [1]
-    scatter : Scatter
-        Of mountings, days and the drift within a day.
+    mounting : float or ndarray, shape (mountings,)
+        Standard deviation of a mounting, in ln; one figure in each housing. [1]
+    day : float
+        Of a day in one housing, in ln. [1]
+    drift : float, default 0
+        Of the drift within a day, from clock to clock, in ln. [1/h]
 
     Returns
     -------
@@ -212,12 +195,12 @@ def lamp_weights(seats: Table, *, noise_sd: Array, scatter: Scatter) -> Weights:
     seats = Columns.of(seats)
     cells, results = seats.groups(*CELL), seats.groups(*RESULT)
     shared = seats.groups(*SEATED, "point", "instant")
-    inverse, own = _inverse(shared, noise_sd**2 + _FLOOR, np.broadcast_to(scatter.mounting, seats.rows) ** 2)
+    inverse, own = _inverse(shared, noise_sd**2 + _FLOOR, np.broadcast_to(mounting, seats.rows) ** 2)
     plain = _incidence(cells, own / cells.sum(own)[cells.code]).T.tocsr()
-    day = seats.groups("day", "housing", "point", "instant")
-    values = np.column_stack((np.full(seats.rows, scatter.day), scatter.drift * hours_from_middle(seats)))
-    places = (np.column_stack((day.code, day.code + len(day))).ravel(), np.arange(0, values.size + 1, 2))
-    shape = sparse.csr_array((values.ravel(), *places), shape=(seats.rows, 2 * len(day)))
+    days = seats.groups("day", "housing", "point", "instant")
+    values = np.column_stack((np.full(seats.rows, day), drift * hours_from_middle(seats)))
+    places = (np.column_stack((days.code, days.code + len(days))).ravel(), np.arange(0, values.size + 1, 2))
+    shape = sparse.csr_array((values.ravel(), *places), shape=(seats.rows, 2 * len(days)))
     level = plain @ shape
     rest = (shape - level[cells.code]).tocsc()
     rest.data[np.abs(rest.data) <= _ROUNDING * np.abs(shape.data).max(initial=0.0)] = 0.0

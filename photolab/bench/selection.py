@@ -8,7 +8,7 @@ initial and the hold time belongs to the warm-up. Nothing is dropped because of 
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -54,7 +54,12 @@ class Selection:
     meter: str
     baseline: str
     baseline_declared: bool
-    links: pd.DataFrame = field(default_factory=NO_LINKS.copy)
+    links: pd.DataFrame
+
+    @property
+    def through(self) -> list[dict[Any, Any]]:
+        """The links, one by one."""
+        return self.links.to_dict("records") if len(self.links) else []
 
 
 def baseline_lamp(bench: Bench) -> tuple[str, bool]:

@@ -253,7 +253,7 @@ def add_meter(
     tops = seats.numbers("range_lx")[ranged.first].tolist()
     scales, kept = _of_group(seats, meters, "onto", "range_lx")
     onto = seats.numbers("range_lx")[scales.first].tolist()
-    scale = np.array([instruments.scale_loading(m, top) for m, top in zip(kept, onto, strict=True)])
+    scale = np.array([*map(instruments.scale_loading, kept, onto)])
     for meter in dict.fromkeys(kept):
         acts = np.where([m is meter for m in kept], scale, 0.0)[scales.code]
         age = (certificate_age or {}).get(meter.id, 0.0)
@@ -266,22 +266,16 @@ def add_meter(
     own, theirs = _of_group(seats, meters, "meter")
     loads.add(("meter", "range"), seats.numbers("several"), [instruments.gain_input(theirs[0], ())])
     terms = [instruments.range_input(m, top, ()) for m, top in zip(both, tops, strict=True)]
-    half = np.array(
-        [np.nan_to_num(instruments.range_half_width(m, t)) for m, t in zip(both, tops, strict=True)]
-    )
+    half = np.nan_to_num([*map(instruments.range_half_width, both, tops)])
     loads.add(("meter", "range"), seats.numbers("inverse") * (half > 0.0)[ranged.code], terms, ranged.code)
     linear = [instruments.linearity_input(m, ()) for m in theirs]
     loads.add(("meter", "range", "lamp", "housing"), 1.0, linear, own.code)
-    steps = [instruments.resolution_lx(m, top) for m, top in zip(both, tops, strict=True)]
+    steps = [*map(instruments.resolution_lx, both, tops)]
     _add_resolution(loads, shown, np.array(steps), ranged.code)
     _add_colour(loads, meters)
     linked = seats.groups("meter", "technology", "link_u", "link_dof")
-    doubts = [
-        link_input("", "", u, dof)
-        for u, dof in zip(
-            *(seats.numbers(c)[linked.first].tolist() for c in ("link_u", "link_dof")), strict=True
-        )
-    ]
+    us, dofs = (seats.numbers(c)[linked.first].tolist() for c in ("link_u", "link_dof"))
+    doubts = [link_input("", "", u, dof) for u, dof in zip(us, dofs, strict=True)]
     loads.add(("meter", "technology"), seats["meter"] != seats["onto"], doubts, linked.code)
 
 
@@ -402,15 +396,9 @@ def own_colour_likeness(lamps: pd.DataFrame) -> dict[str, str]:
     """
     table = Columns(lamps)
     groups, kelvin = table.groups("technology"), table.numbers("colour_temperature_K")
-    stated = ~np.isnan(kelvin)
-    likeness = np.where(stated, "like", "unlike").astype(object)
-    for group in range(len(groups)):
-        mine = groups.code == group
-        if not (mine & stated).any():
-            likeness[mine] = "like"
-            continue
-        middle = np.median(kelvin[mine & stated])
-        apart = np.maximum(kelvin / middle, middle / kelvin)
-        likeness[mine & (apart > 1.2)] = "unlike"
-        likeness[mine & (apart >= 2.0)] = "far"
+    stated = [kelvin[(groups.code == k) & ~np.isnan(kelvin)] for k in range(len(groups))]
+    middle = np.array([np.median(of) if len(of) else np.nan for of in stated])[groups.code]
+    apart = np.maximum(kelvin / middle, middle / kelvin)
+    likeness = np.where(apart >= 2.0, "far", np.where(apart <= 1.2, "like", "unlike"))
+    likeness[np.isnan(middle)] = "like"
     return dict(zip(table["lamp"].tolist(), likeness.tolist(), strict=True))

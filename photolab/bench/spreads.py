@@ -388,22 +388,15 @@ def between_specimens(seats: Table, seating: dict[str, Spread]) -> dict[str, tup
         several specimens only.
     """
     table = Columns.of(seats)
-    return _pieces(table, [seating[h].sd ** 2 for h in _labels(table, "housing")], "housing")
-
-
-def _pieces(table: Columns, variance: list[float], by: str) -> dict[str, tuple[float, float, float]]:
-    """Return what specimens say of their spread, less the variance of one row, which goes by a column."""
+    variance = np.array([seating[h].sd ** 2 for h in _labels(table, "housing")])
     place = ("lamp", "housing", "point", "day")
     outer, inner = table.groups(*place), table.groups(*place, "specimen")
     squares, share, free = _between(outer, inner, table)
-    less = np.array(variance)[table.groups(by).code[outer.first]]
+    less = variance[table.groups("housing").code[outer.first]]
     several = free >= 1
     lamps = table.groups("lamp")
     owner = Groups(lamps.code[outer.first], lamps.first)
-    ss, n0 = (
-        owner.sum(np.where(several, squares - free * less, 0.0)),
-        owner.sum(np.where(several, share, 0.0)),
-    )
+    ss, n0 = (owner.sum(np.where(several, part, 0.0)) for part in (squares - free * less, share))
     # a specimen differs in the same sense in every housing and on every day: its degrees of freedom count once
     beside = np.flatnonzero(several[outer.code])
     distinct = table.groups("lamp", "specimen")

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 
@@ -74,17 +74,42 @@ def compare(
     """
     meters, ranges, technologies = _both(meter), _both(range_lx), _both(technology)
     _check(a, b, ranges, technologies, mountings)
-    seats = _two_seats((a, b), meters, ranges, technologies)
-    sd = (MOUNTING_SD_PERCENT if mounting_sd_percent is None else mounting_sd_percent) / 100.0
-    seating = (sd / math.sqrt(mountings), mounting_dof)
-    loads = Loadings(Columns({column: np.array(cells) for column, cells in seats.items()}))
+    factors = [instruments.stated_factor(m, t) for m, t in zip(meters, technologies, strict=True)]
+    tops = [
+        float((m.ranges_lx[0] if len(m.ranges_lx) == 1 else math.nan) if top is None else top)
+        for m, top in zip(meters, ranges, strict=True)
+    ]
+    several = meters[0].id == meters[1].id and tops[0] != tops[1]  # an unknown range is none other's
+    alike = {
+        "housing": "", "link_u": 0.0, "link_dof": math.inf, "several": several, "n": 1, "one_figure": False,
+        "own_spectrum": False, "likeness": "like",
+    }  # fmt: skip
+    own = {
+        "lamp": ["A", "B"],
+        "number": [0, 1],
+        "meter": [m.id for m in meters],
+        "onto": [m.id for m in meters],
+        "range_lx": tops,
+        "inverse": [1.0 / a, 1.0 / b],
+        "technology": [t or "other" for t in technologies],
+        "spectral_u": [stated[1] if stated else math.nan for stated in factors],
+    }
+    loads = Loadings(Columns({column: np.array(cells) for column, cells in own.items()}))
+    for column, cell in alike.items():
+        loads.seats[column] = np.full(2, cell)
     add_meter(loads, {m.id: m for m in meters})
-    loads.add(("lamp",), 1.0, [spread_input("mounting", (), *seating)])
+    sd = (MOUNTING_SD_PERCENT if mounting_sd_percent is None else mounting_sd_percent) / 100.0
+    loads.add(("lamp",), 1.0, [spread_input("mounting", (), sd / math.sqrt(mountings), mounting_dof)])
     if specimen_sd_percent is not None:
         piece = (specimen_sd_percent / 100.0, PRIOR_DOF)
         inputs = [spread_input("specimen", (), *piece, pool=lamp) for lamp in "AB"]
         loads.add(("lamp",), 1.0, inputs, np.arange(2))
-    logs = [_ln_corrected(x, m, t) for x, m, t in zip((a, b), meters, technologies, strict=True)]
+    logs = [
+        math.log(x)
+        + math.log(m.certificate.correction if m.certificate else 1.0)
+        + math.log(stated[0] if stated else 1.0)
+        for x, m, stated in zip((a, b), meters, factors, strict=True)
+    ]
     joint = loads.joint("ab", np.array(logs))
     return compare_pair(
         joint["b"],
@@ -108,58 +133,21 @@ def _check(
     a: float, b: float, ranges: Sequence[float | None], technologies: Sequence[str | None], mountings: int
 ) -> None:
     for name, value, top, technology in zip("ab", (a, b), ranges, technologies, strict=True):
-        if not (math.isfinite(value) and value > 0):
-            message = f"reading {name} must be more than 0 and finite; got {value:g} lx"
-            raise ValueError(message)
-        if top is not None and not (math.isfinite(top) and top > 0):
-            message = f"range_lx of {name} must be more than 0 and finite; got {top:g} lx"
-            raise ValueError(message)
-        if top is not None and value > top:
-            message = f"reading {name} must lie within its range; {value:g} lx cannot be read on the {top:g} lx range"
-            raise ValueError(message)
-        if technology is not None and technology not in TECHNOLOGIES:
-            message = f"technology of {name} must be one of {', '.join(TECHNOLOGIES)}; got {technology!r}"
-            raise ValueError(message)
-    if mountings < 1:
-        message = f"mountings must be 1 or more; got {mountings}"
-        raise ValueError(message)
-
-
-def _ln_corrected(value: float, meter: Meter, technology: str | None) -> float:
-    """Return ln of a reading with the certificate's correction and the stated spectral factor."""
-    certificate = math.log(meter.certificate.correction) if meter.certificate else 0.0
-    stated = instruments.stated_factor(meter, technology)
-    return math.log(value) + certificate + (math.log(stated[0]) if stated else 0.0)
-
-
-def _two_seats(
-    values: Sequence[float],
-    meters: Sequence[Meter],
-    ranges: Sequence[float | None],
-    technologies: Sequence[str | None],
-) -> dict[str, list[Any]]:
-    """Return the two readings as mounting means of one bench."""
-    tops = []
-    for meter, top in zip(meters, ranges, strict=True):
-        only = meter.ranges_lx[0] if len(meter.ranges_lx) == 1 else math.nan
-        tops.append(only if top is None else float(top))
-    known = [t or "other" for t in technologies]
-    factors = [instruments.stated_factor(m, t) for m, t in zip(meters, known, strict=True)]
-    several = meters[0].id == meters[1].id and tops[0] != tops[1]  # an unknown range is none other's
-    alike = {
-        "housing": "", "link_u": 0.0, "link_dof": math.inf, "several": several, "n": 1, "one_figure": False,
-        "own_spectrum": False, "likeness": "like",
-    }  # fmt: skip
-    return {column: [cell, cell] for column, cell in alike.items()} | {
-        "lamp": ["A", "B"],
-        "number": [0, 1],
-        "meter": [m.id for m in meters],
-        "onto": [m.id for m in meters],
-        "range_lx": tops,
-        "inverse": [1.0 / v for v in values],
-        "technology": known,
-        "spectral_u": [stated[1] if stated else math.nan for stated in factors],
-    }
+        full = math.nan if top is None else top
+        beyond = f"{value:g} lx cannot be read on the {full:g} lx range"
+        known = ", ".join(TECHNOLOGIES)
+        demands = {
+            f"reading {name} must be more than 0 and finite; got {value:g} lx": 0.0 < value < math.inf,
+            f"range_lx of {name} must be more than 0 and finite; got {full:g} lx": top is None
+            or 0.0 < full < math.inf,
+            f"reading {name} must lie within its range; {beyond}": top is None or value <= top,
+            f"technology of {name} must be one of {known}; got {technology!r}": technology
+            in (None, *TECHNOLOGIES),
+            f"mountings must be 1 or more; got {mountings}": mountings >= 1,
+        }
+        for message, holds in demands.items():
+            if not holds:
+                raise ValueError(message)
 
 
 def _assumed(

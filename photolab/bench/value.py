@@ -4,10 +4,10 @@ The price rule: a price for each gained percent is given only where the gain is 
 includes zero there is nothing to divide by, and a small gain by luck would look like a bargain.
 """
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-
-import numpy as np
 
 from photolab.metrology.arguments import not_negative
 from photolab.photometry.lamp import Claim, claim_against_power
@@ -83,15 +83,16 @@ def judge_claim(
     ValueError
         If a flux or a power is not positive, or `claimed_per` or `power_per` is another word.
     """
-    if claimed_flux is None or np.isnan(claimed_flux):
-        return ClaimJudgement(None, "no_claim")
-    if not claimed_per:
-        return ClaimJudgement(None, "claim_without_per")
-    if power is None or np.isnan(power):
-        return ClaimJudgement(None, "no_power")
-    if not power_per:
-        return ClaimJudgement(None, "power_without_per")
-    claim = claim_against_power(claimed_flux, power, claimed_per=claimed_per, power_per=power_per)
+    flux, watts = (math.nan if x is None else x for x in (claimed_flux, power))
+    lacking = {
+        "no_claim": math.isnan(flux),
+        "claim_without_per": not claimed_per,
+        "no_power": math.isnan(watts),
+        "power_without_per": not power_per,
+    }
+    if code := _first(lacking):
+        return ClaimJudgement(None, code)
+    claim = claim_against_power(flux, watts, claimed_per=claimed_per, power_per=power_per)
     return ClaimJudgement(claim, claim.code)
 
 
@@ -138,17 +139,22 @@ def price_of_gain(
     -----
     The interval is that of the gain alone. It is for the scope of the ratio that is passed in.
     """
-    if not 0.0 < low <= ratio <= high < np.inf:
+    if not 0.0 < low <= ratio <= high < math.inf:
         message = f"ratio must lie within its interval, all more than 0; got {ratio:g} in {low:g} to {high:g}"
         raise ValueError(message)
-    known = price is not None and not np.isnan(price)
+    paid = math.nan if price is None else float(not_negative("price", price))
+    known = not math.isnan(paid)
     age, cautions = price_age(price_date, last_day) if known else (None, ())
-    code = _refusal(price, known, price_per, currency) or _gain(low, high)
-    if code != "given" or price is None:
+    code = _first({"no_price": not known, "no_currency": not currency, "price_without_per": not price_per})
+    if not code and price_per not in LAMPS:
+        message = f"price_per must be lamp or pair; got {price_per!r}"
+        raise ValueError(message)
+    code = code or _first({"less_light": high < 1.0, "gain_not_resolved": low <= 1.0})
+    if code:
         return PriceJudgement(None, None, None, code, cautions, age)
-    pair = price * LAMPS["pair"] / LAMPS[price_per]
+    pair = paid * LAMPS["pair"] / LAMPS[price_per]
     per_percent, cheapest, dearest = (pair / (100.0 * (r - 1.0)) for r in (ratio, high, low))
-    return PriceJudgement(per_percent, cheapest, dearest, code, cautions, age)
+    return PriceJudgement(per_percent, cheapest, dearest, "given", cautions, age)
 
 
 def price_age(price_date: str, last_day: str) -> tuple[int | None, tuple[str, ...]]:
@@ -183,24 +189,9 @@ def price_age(price_date: str, last_day: str) -> tuple[int | None, tuple[str, ..
     return age, ("price_after_bench",) if age < 0 else ()
 
 
-def _refusal(price: float | None, known: bool, price_per: str, currency: str) -> str:
-    if not known or price is None:
-        return "no_price"
-    not_negative("price", price)
-    if not currency:
-        return "no_currency"
-    if not price_per:
-        return "price_without_per"
-    if price_per not in LAMPS:
-        message = f"price_per must be lamp or pair; got {price_per!r}"
-        raise ValueError(message)
-    return ""
-
-
-def _gain(low: float, high: float) -> str:
-    if high < 1.0:
-        return "less_light"
-    return "given" if low > 1.0 else "gain_not_resolved"
+def _first(lacking: Mapping[str, bool]) -> str:
+    """Return the first code that holds; blank where none does."""
+    return next((code for code, holds in lacking.items() if holds), "")
 
 
 def _day(name: str, text: str) -> date:

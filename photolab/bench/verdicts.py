@@ -7,13 +7,16 @@ lies within
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from photolab.metrology.planning import replicates_needed
-from photolab.metrology.quantity import COVERAGE
+from photolab.metrology.quantity import COVERAGE, exp_symmetric
 
 EVEN_CHANCE, FOUR_IN_FIVE = 0.5, 0.8
 ALIKE_PERCENT = 10.0
 """Margin of lamps that count as alike, where a caller names none. [%]"""
+JUDGED = ["value", "low", "high", "ln_expanded_uncertainty", "verdict", "small"]
+"""Cells of the results table that a verdict rests on, and its own."""
 NO_ANSWER, CLEAR, ALIKE, INSIDE = "no_answer", "clear", "alike", "inside"
 
 
@@ -71,6 +74,24 @@ def judge(ln_ratio: float, ln_half_width: float, *, alike_percent: float) -> Ver
     if abs(ln_ratio) > ln_half_width:
         return Verdict(CLEAR, small=within)
     return Verdict(ALIKE if within else INSIDE)
+
+
+def judged_cells(ln_ratio: float, ln_half_width: float, *, alike_percent: float) -> dict[str, Any]:
+    """Return a ratio, its interval and its verdict as cells of the results table.
+
+    Parameters
+    ----------
+    ln_ratio, ln_half_width, alike_percent
+        As of `judge`.
+
+    Returns
+    -------
+    dict
+        value, low, high [1], ln_expanded_uncertainty [1], verdict and small.
+    """
+    verdict = judge(ln_ratio, ln_half_width, alike_percent=alike_percent)
+    ends = (exp_symmetric(ln_ratio + away) for away in (0.0, -ln_half_width, ln_half_width))
+    return dict(zip(JUDGED, (*ends, ln_half_width, verdict.code, verdict.small), strict=True))
 
 
 def mountings_to_separate(

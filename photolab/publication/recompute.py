@@ -27,8 +27,8 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.electrical import POWER_LIMIT_PERCENT
 from photolab.bench.heat import at_hold, warm_up_runs
 from photolab.bench.pairs import variance_by_term
+from photolab.bench.readings import clock_hours
 from photolab.bench.seats import mounting_means
-from photolab.bench.supply_and_time import clock_hours
 from photolab.bench.surface import surfaces
 from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
 from photolab.metrology.reporting import decimal, significant

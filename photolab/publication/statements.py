@@ -11,13 +11,12 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from photolab.bench.model import Assumption, Bench
-from photolab.bench.pairs import ReadingComparison
+from photolab.bench.pairs import JudgedRatio, ReadingComparison
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import decimal, published_ends
 
 if TYPE_CHECKING:
     from photolab.bench.campaign import Finding
-    from photolab.bench.derived import JudgedRatio
 
 SCOPE_WORDS = {
     "readings": "for these readings",

@@ -9,11 +9,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from photolab.bench.baseline_days import BaselineChart
 from photolab.bench.campaign import Campaign
 from photolab.bench.meter_change import MeterChange
 from photolab.bench.pairs import ReadingComparison
-from photolab.bench.repeatability import Levels
+from photolab.bench.repeatability import BaselineChart, Levels
 from photolab.bench.spreads import FLAG_LEVEL
 from photolab.metrology.control import Signal
 from photolab.metrology.monte_carlo import Validation

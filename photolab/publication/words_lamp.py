@@ -8,13 +8,13 @@ from typing import Any
 
 from photolab.bench import value
 from photolab.bench.campaign import Campaign
-from photolab.bench.derived import Gain, HousingDifference, JudgedRatio, judge_gain
+from photolab.bench.derived import Gain, HousingDifference, judge_gain
 from photolab.bench.earlier import Beside
 from photolab.bench.electrical import highest_power
 from photolab.bench.heat import WarmUpRun
 from photolab.bench.model import Bench, Settings, TheirFigure
 from photolab.bench.overturning import LeftOut
-from photolab.bench.pairs import ReadingComparison, variance_by_term
+from photolab.bench.pairs import JudgedRatio, ReadingComparison, variance_by_term
 from photolab.metrology.comparison import Equivalence
 from photolab.metrology.ranking import RecordClaim
 from photolab.metrology.reporting import decimal
