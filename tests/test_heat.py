@@ -468,6 +468,27 @@ def test_each_record_is_fitted_once_for_one_bench(monkeypatch):
     assert len(fitted) == 3 * count
 
 
+def test_a_bench_without_some_rows_fits_anew_only_what_changed(monkeypatch):
+    """Oracle: every record fitted anew, as nothing is kept; one of the two records that show no change is left out."""
+    bench = demo_bench()
+    warm_up_runs(bench)
+    fitted = []
+    fit = heat.fit_warm_up
+    monkeypatch.setattr(heat, "fit_warm_up", lambda *a, **k: fitted.append(len(a[0])) or fit(*a, **k))
+    table = bench.tables["warm_up"]
+    shorter = table[(table["run"] != "W06") & ((table["run"] != "W01") | (table["elapsed_s"] < 2000.0))]
+    without = replace(bench, tables={**bench.tables, "warm_up": shorter.reset_index(drop=True)})
+    kept = warm_up_runs(without)
+    assert fitted == [(shorter["run"] == "W01").sum()]
+    for memory in (heat._fitted, heat._stable, heat._beside, heat._left):
+        memory.cache_clear()
+    anew = warm_up_runs(replace(without))
+    assert len(fitted) == 1 + len(anew)
+    assert [one.remaining for one in kept] == [one.remaining for one in anew]
+    assert [one.stable_runs for one in kept] == [one.stable_runs for one in anew]
+    assert {one.stable_runs for one in kept} == {(), ("W05",)}
+
+
 def test_what_stable_records_say_is_the_same_before_and_after_the_fit():
     """Oracle: the fit that is given the stable records at once."""
     time_s = np.arange(30.0, 1801.0, 30.0)

@@ -116,7 +116,7 @@ def with_case(run: WarmUpRun) -> pd.DataFrame:
         If the record has no curve, states no case temperature, or its light is one figure.
     """
     if run.fit is None and run.refusals:
-        raise run.refusals[0]
+        raise run.refusals[0].with_traceback(None)  # one and the same, however often it is raised
     step = run.fit.step if run.fit is not None else None
     rows = run.record[run.record["elapsed_s"] < (math.inf if step is None else step.time_s)]
     rows = rows[rows["case_C"].notna()]
