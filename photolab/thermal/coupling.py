@@ -15,7 +15,7 @@ from photolab.errors import MethodError
 from photolab.metrology.arguments import as_given, finite, not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
 from photolab.thermal.exponentials import fit_exponentials
-from photolab.thermal.residuals import model_residuals
+from photolab.thermal.residuals import ResidualModel
 
 Array = NDArray[np.float64]
 
@@ -189,7 +189,7 @@ def light_per_kelvin(
         raise ValueError(message)
     root = np.sqrt(weight / weight.mean())
     design = np.column_stack([np.ones(x.size), adjusted - mean]) * root[:, None]
-    noise = model_residuals(times, residual * root, design)
+    noise = ResidualModel(times, residual * root, design)
     if noise.effective_readings < LEAST_EFFECTIVE:
         message = (
             f"readings must be worth {LEAST_EFFECTIVE:g} independent ones; got {noise.effective_readings:.2g}"
@@ -434,7 +434,7 @@ def _log_time_constant(name: str, times: Array, response: ArrayLike) -> Measured
     tau, amplitude = float(fit.time_constants[0]), float(fit.amplitudes[0])
     decay = np.exp(-times / tau)
     design = np.column_stack([np.ones(times.size), decay, amplitude * (times / tau) * decay])
-    noise = model_residuals(times, y - fit.evaluate(times), design)
+    noise = ResidualModel(times, y - fit.evaluate(times), design)
     u = float(np.sqrt(noise.variance(np.array([0.0, 0.0, 1.0]))))
     if fit.at_bound or not u < 1.0:
         message = f"{name} must bend within its record to have a time constant; got none between the bounds"

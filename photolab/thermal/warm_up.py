@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from photolab.errors import MethodError
 from photolab.metrology.arguments import not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, coverage_factor
-from photolab.thermal.bounds import fit_monotone
+from photolab.thermal.bounds import MonotoneFit
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE, scan_ripple, scan_step
@@ -164,7 +164,7 @@ def fit_warm_up(
         curve=curve,
         described=curve,
         fits=fits,
-        monotone=fit_monotone(times, light, curve.noise.neighbours),
+        monotone=MonotoneFit(times, light, curve.noise.neighbours),
         more_rates=0.0,
         step=None,
         findings=(),
@@ -198,7 +198,7 @@ def beside_stable(fit: WarmUp, stable: Sequence[StableScatter]) -> WarmUp:
     curve_from = partial(curve_of, correlation=None, stable=stable)
     before = fit.curve
     curve = curve_from(before.problem, before.found, start_s=before.start_s, step_s=before.step_s)
-    monotone = fit_monotone(fit.time_s, fit.illuminance, curve.noise.neighbours)
+    monotone = MonotoneFit(fit.time_s, fit.illuminance, curve.noise.neighbours)
     seen = {finding.code for finding in fit.findings}
     return _judged(replace(fit, curve=curve, monotone=monotone), curve_from, seen)
 
@@ -335,7 +335,7 @@ def _fit_with_step(
 
 def _outside_class(times: FloatArray, light: FloatArray, free: Projection) -> bool:
     """Return whether falling parts alone fit clearly worse; unwhitened, so that no event passes for noise."""
-    monotone = fit_monotone(times, light, np.zeros(times.size - 1))
+    monotone = MonotoneFit(times, light, np.zeros(times.size - 1))
     between_rates = times.size * (GRID_MISFIT * float(np.ptp(light))) ** 2
     noise = free.sum_of_squares / (times.size - free.design.shape[1])
     return bool(monotone.sum_of_squares - free.sum_of_squares > CLASS_LIMIT * noise + between_rates)

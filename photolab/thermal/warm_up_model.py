@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
-from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
+from photolab.thermal.residuals import ResidualModel, StableScatter
 from photolab.thermal.variable_projection import Projection, Separable, settle, solve
 
 FloatArray = NDArray[np.float64]
@@ -170,7 +170,7 @@ def curve_of(
     Curve
         The fit with its noise model.
     """
-    noise = model_residuals(problem.x, found.residual, found.design, correlation=correlation, stable=stable)
+    noise = ResidualModel(problem.x, found.residual, found.design, correlation=correlation, stable=stable)
     return Curve(problem, found, noise, start_s, step_s)
 
 
