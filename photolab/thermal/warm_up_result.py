@@ -17,7 +17,7 @@ from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Measured, combine, coverage_factor, from_fit, measured
 from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
-from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
+from photolab.thermal.rate_pairs import PairFits, ratio_interval
 from photolab.thermal.variable_projection import Projection
 from photolab.thermal.warm_up_model import Curve, fixed_columns, window
 
@@ -472,7 +472,7 @@ class WarmUp:
     @cached_property
     def _pair_fits(self) -> PairFits:
         """Fits of all pairs of time constants, from which the intervals inside the record come."""
-        return fit_pairs(self.curve)
+        return PairFits(self.curve)
 
     def _declared_variance(self, at_s: float, initial: float) -> float:
         """Return the variance in ln of what the record cannot show: drift, display, clock, what the meter adds."""
