@@ -3,7 +3,7 @@ r"""Sums of exponentials, fitted without start values and with full covariance.
 The search runs over the time constants alone (`photolab.thermal.variable_projection`).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -29,14 +29,26 @@ SAME_DIRECTION = (
 MAD_TO_SD = 1.4826  # normal distribution
 
 
-@dataclass(frozen=True, eq=False)
 class ExponentialFit:
     """A fitted sum of exponentials; rates ascend, so the slowest comes first.
 
     Parameters
     ----------
+    x : ndarray, shape (n,)
+        Abscissa as it was given. [any]
+    problem : Separable
+        The problem that was solved, with the last weights.
+    found : Projection
+        Its solution.
     form : str
         "approach", "rise" or "decay".
+    given : ndarray, shape (n,)
+        Square roots of the weights as they were given. [1]
+    inflation : float
+        What robust weights multiply the residual variance by. [1]
+
+    Attributes
+    ----------
     offset : float
         Level the sum tends to; 0 where the form has none. [unit of y]
     amplitudes, rates, time_constants : ndarray, shape (terms,)
@@ -45,38 +57,52 @@ class ExponentialFit:
         Standard uncertainty of the offset. [unit of y]
     amplitude_uncertainties, rate_uncertainties, time_constant_uncertainties : ndarray, shape (terms,)
         Standard uncertainties, white noise of one unknown SD assumed. [unit of y, 1/unit of x, unit of x]
-    residual_sd : float
-        SD of a residual of weight one. [unit of y]
     dof : int
-        Degrees of freedom of the residual SD.
+        Degrees of freedom of the residual variance.
     residual_sum_of_squares : float
         Weighted residual sum of squares. [unit of y squared]
     covariance : ndarray
-        Covariance of `parameters`. [as parameters]
-    parameters : tuple of str
-        Names of the rows of the covariance: offset (if the form has one), amplitudes, rates.
+        Covariance of the offset (if the form has one), the amplitudes and the rates. [as they are]
     at_bound : bool
         A time constant stands at the end of its range: uncertainties do not hold.
     weights : ndarray, shape (n,)
         Weight of each squared residual, after the robust steps where asked. [1]
     """
 
-    form: str
-    offset: float
-    amplitudes: FloatArray
-    rates: FloatArray
-    time_constants: FloatArray
-    offset_uncertainty: float
-    amplitude_uncertainties: FloatArray
-    rate_uncertainties: FloatArray
-    time_constant_uncertainties: FloatArray
-    residual_sd: float
-    dof: int
-    residual_sum_of_squares: float
-    covariance: FloatArray
-    parameters: tuple[str, ...]
-    at_bound: bool
-    weights: FloatArray
+    def __init__(
+        self,
+        x: FloatArray,
+        problem: Separable,
+        found: Projection,
+        form: str,
+        given: FloatArray,
+        inflation: float,
+    ) -> None:
+        self.form, linear, rates = form, problem.fixed.shape[1], np.exp(-found.theta)
+        shift = float(x[0] - problem.x[0])
+        self.offset = float(found.coefficients[0]) if linear else 0.0
+        self.rates, self.time_constants = rates, 1.0 / rates
+        self.amplitudes = found.coefficients[linear:] * np.exp(shift * rates)
+        decay = np.exp(-np.multiply.outer(x, rates))
+        parts = -np.expm1(-np.multiply.outer(x, rates)) if form == "rise" else decay
+        slopes = self.amplitudes * decay * x[:, None] * (1.0 if form == "rise" else -1.0)
+        design = np.concatenate([problem.fixed, parts, slopes], axis=1) * given[:, None]
+        self.dof = int(np.sum(given > 0)) - design.shape[1]
+        residual = _fine_residual(problem, found)
+        self.residual_sum_of_squares = float(residual @ residual)
+        # psi is the residual times its robust weight; without robust steps this is squares / dof
+        psi = residual * problem.root_weight / np.where(given > 0, given, 1.0)
+        _, to_space = column_space(design, tolerance=SAME_DIRECTION)
+        known = len(to_space) == design.shape[1]
+        gram = to_space.T @ to_space if known else np.full((design.shape[1],) * 2, np.inf)
+        self.covariance = float(psi @ psi) / self.dof * inflation * gram
+        sd = np.sqrt(np.diagonal(self.covariance))
+        self.offset_uncertainty = float(sd[0]) if linear else 0.0
+        self.amplitude_uncertainties, self.rate_uncertainties = np.split(sd[linear:], 2)
+        self.time_constant_uncertainties = self.rate_uncertainties / rates**2
+        low, high = problem.log_range
+        self.at_bound = bool(np.any((found.theta < low + 1e-6) | (found.theta > high - 1e-6)))
+        self.weights = problem.root_weight**2
 
     def evaluate(self, x: ArrayLike) -> FloatArray:
         """Return the fitted curve.
@@ -159,7 +185,7 @@ def fit_exponentials(
     given, inflation = problem.root_weight, 1.0
     if robust:
         problem, found, inflation = _reweighted(problem, found, terms, form)
-    return _described(abscissa, problem, found, form, given, inflation)
+    return ExponentialFit(abscissa, problem, found, form, given, inflation)
 
 
 def _checked(
@@ -236,53 +262,6 @@ def _reweighted(
     share = (ratio / TUKEY) ** 2
     slope = np.where(ratio < TUKEY, (1.0 - share) * (1.0 - 5.0 * share), 0.0)
     return problem, found, 1.0 / float(np.mean(slope[given > 0])) ** 2
-
-
-def _described(
-    x: FloatArray, problem: Separable, found: Projection, form: str, given: FloatArray, inflation: float
-) -> ExponentialFit:
-    """Return the fit in the caller's x, with covariance from the full design."""
-    linear = problem.fixed.shape[1]
-    rates = np.exp(-found.theta)
-    shift = float(x[0] - problem.x[0])
-    amplitudes = found.coefficients[linear:] * np.exp(shift * rates)
-    decay = np.exp(-np.multiply.outer(x, rates))
-    parts = -np.expm1(-np.multiply.outer(x, rates)) if form == "rise" else decay
-    slopes = amplitudes * decay * x[:, None] * (1.0 if form == "rise" else -1.0)
-    design = np.concatenate([problem.fixed, parts, slopes], axis=1) * given[:, None]
-    dof = int(np.sum(given > 0)) - design.shape[1]
-    residual = _fine_residual(problem, found)
-    squares = float(residual @ residual)
-    # psi is the residual times its robust weight; without robust steps this is squares / dof
-    psi = residual * problem.root_weight / np.where(given > 0, given, 1.0)
-    _, to_space = column_space(design, tolerance=SAME_DIRECTION)
-    gram = (
-        to_space.T @ to_space if len(to_space) == design.shape[1] else np.full((design.shape[1],) * 2, np.inf)
-    )
-    covariance = float(psi @ psi) / dof * inflation * gram
-    sd = np.sqrt(np.diagonal(covariance))
-    count = rates.size
-    low, high = problem.log_range
-    names = ("offset",) * linear
-    names += tuple(f"{kind}_{i + 1}" for kind in ("amplitude", "rate") for i in range(count))
-    return ExponentialFit(
-        form=form,
-        offset=float(found.coefficients[0]) if linear else 0.0,
-        amplitudes=amplitudes,
-        rates=rates,
-        time_constants=1.0 / rates,
-        offset_uncertainty=float(sd[0]) if linear else 0.0,
-        amplitude_uncertainties=sd[linear : linear + count],
-        rate_uncertainties=sd[linear + count :],
-        time_constant_uncertainties=sd[linear + count :] / rates**2,
-        residual_sd=float(np.sqrt(squares / dof)),
-        dof=dof,
-        residual_sum_of_squares=squares,
-        covariance=covariance,
-        parameters=names,
-        at_bound=bool(np.any((found.theta < low + 1e-6) | (found.theta > high - 1e-6))),
-        weights=problem.root_weight**2,
-    )
 
 
 def _fine_residual(problem: Separable, found: Projection) -> FloatArray:

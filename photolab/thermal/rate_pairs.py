@@ -183,20 +183,13 @@ class PairFits:
         a, b = np.moveaxis(cross.take(place, axis=1), 1, 0)
         determinant = one * two - mixed**2
         usable = determinant > 1e-10 * one * two
-        self.inverse = np.stack([two, one, -mixed], axis=1) / np.where(usable, determinant, 1.0)[:, None]
-        self.amplitudes = np.stack(
-            [
-                self.inverse[:, 0] * a + self.inverse[:, 2] * b,
-                self.inverse[:, 1] * b + self.inverse[:, 2] * a,
-            ],
-            axis=1,
-        )
-        squares = squared[:, :1] - self.amplitudes[:, 0] * a - self.amplitudes[:, 1] * b
-        self.sums_of_squares = np.where(usable, np.maximum(squares, 0.0), np.inf)
+        inverse = np.stack([two, one, -mixed], axis=1) / np.where(usable, determinant, 1.0)[:, None]
+        sizes = inverse[:, 0] * a + inverse[:, 2] * b, inverse[:, 1] * b + inverse[:, 2] * a
+        squares = squared[:, :1] - sizes[0] * a - sizes[1] * b
+        squares = np.where(usable, np.maximum(squares, 0.0), np.inf)
         floor = (ROUNDING * float(np.abs(problem.y).max())) ** 2
-        self.noise_variance = np.maximum(
-            self.sums_of_squares.min(axis=1) / (problem.y.size - count - 4), floor
-        )
+        self.sums_of_squares, self.inverse, self.amplitudes = squares, inverse, np.stack(sizes, axis=1)
+        self.noise_variance = np.maximum(squares.min(axis=1) / (problem.y.size - count - 4), floor)
         taken = root @ inner + apart
         self.level, self.shares, self.root = taken[..., 0], taken[..., 1:], root
 
