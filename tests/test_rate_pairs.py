@@ -20,7 +20,7 @@ def light_of(time_s):
 
 def curve_from(time_s, light, *, correlation=0.0, step_s=None):
     problem = separable(time_s, light, step_s)
-    return curve_of(problem, solve(problem, 2)[-1], start_s=0.0, step_s=step_s, correlation=correlation)
+    return curve_of(problem, solve(problem, 2)[-1], correlation=correlation)
 
 
 def interval(curve, later=LATE, earlier=EARLY, coverage=0.95):
@@ -58,7 +58,7 @@ def test_small_noise_gives_the_delta_method():
     # Oracle: closed form, Student times the root of the linear variance, where the curve is straight.
     time_s, light = record(4, 120, 0.01)
     curve = curve_from(time_s, light)
-    (later, up), (earlier, down) = curve.at(np.array([LATE])), curve.at(np.array([EARLY]))
+    (later, earlier), (up, down) = (of(np.array([LATE, EARLY])) for of in (curve.light, curve.rows))
     half = stats.t.ppf(0.975, 115) * np.sqrt(curve.noise.variance(up / later - down / earlier))
     expected = later / earlier * np.exp([-half, half])
     assert_allclose(interval(curve), expected, atol=0.02 * later / earlier * half)
@@ -175,7 +175,7 @@ def test_short_record_is_not_straight():
             850.0 + 120.0 * np.exp(-time_s / 480.0) + 2.0 * np.random.default_rng(seed).standard_normal(20)
         )
         curve = curve_from(time_s, light)
-        (later, up), (earlier, down) = curve.at(np.array([LATE])), curve.at(np.array([EARLY]))
+        (later, earlier), (up, down) = (of(np.array([LATE, EARLY])) for of in (curve.light, curve.rows))
         half = stats.t.ppf(0.975, 15) * np.sqrt(curve.noise.variance(up / later - down / earlier))
         low, high = interval(curve)
         shares.append(np.log(high / low) / (2.0 * half))

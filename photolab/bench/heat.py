@@ -16,7 +16,6 @@ known, and every interval is widened by them in full (the interval product in ln
 
 import math
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from typing import Any
@@ -33,10 +32,10 @@ from photolab.bench.seats import RESULT
 from photolab.bench.spreads import Spread, between_specimens, not_held, own_specimens
 from photolab.bench.supply_and_time import ELAPSED_U_S
 from photolab.errors import MethodError, attempt
-from photolab.metrology.quantity import Input, Joint, Measured, combine, from_ln, measured
+from photolab.metrology.quantity import Input, Joint, Measured, combine, measured
 from photolab.thermal.residuals import StableScatter
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
-from photolab.thermal.warm_up_result import Fading, Remaining, WarmUp
+from photolab.thermal.warm_up_result import Remaining, WarmUp
 
 Name = tuple[str, ...]
 
@@ -503,10 +502,8 @@ def fading_rows(bench: Bench) -> pd.DataFrame:
     """
     rows = []
     for run in warm_up_runs(bench):
-        parts: tuple[Fading, ...] = ()
-        if run.fit is not None:
-            with suppress(MethodError):
-                parts = run.fit.fading()
+        found = None if run.fit is None else attempt(run.fit.fading)
+        parts = found if isinstance(found, tuple) else ()
         for k, part in enumerate(parts):
             said: dict[str, Any] = {
                 "lamp": run.lamp,
@@ -515,30 +512,10 @@ def fading_rows(bench: Bench) -> pd.DataFrame:
                 "n_readings": len(run.record),
                 "assumed": "nothing" if run.drift_logged else RECORD_DRIFT.name,
             }
-            name, light = ("fading", run.run, k), f"relative to {bench.settings.initial_s:g} s"
-            share = Input(
-                (*name, "amplitude"), 100.0 * part.share_uncertainty, dof=part.share_dof, kind="fit"
-            )
-            lasts = Input(
-                (*name, "time"), part.ln_time_constant_uncertainty, dof=part.ln_time_constant_dof, kind="fit"
-            )
-            constant = from_ln(measured(math.log(part.time_constant_s), lasts), unit="s")
-            constant = replace(constant, ends=partial(_ends, part))
-            amplitude = measured(100.0 * part.share, share, unit="%")
+            amplitude = said | {"measurand": "warm-up amplitude", "instant": "initial"}
+            amplitude["conditions"] = f"relative to {bench.settings.initial_s:g} s"
             rows += [
-                result_row(
-                    bench,
-                    amplitude,
-                    measurand="warm-up amplitude",
-                    instant="initial",
-                    conditions=light,
-                    **said,
-                ),
-                result_row(bench, constant, measurand="warm-up time constant", in_ln=True, **said),
+                result_row(bench, replace(100.0 * part.share, unit="%"), **amplitude),
+                result_row(bench, part.time_constant, measurand="warm-up time constant", in_ln=True, **said),
             ]
     return pd.DataFrame(rows)
-
-
-def _ends(part: Fading, _: float) -> tuple[float, float]:
-    """Return the interval of a time constant at the coverage of its record [s]."""
-    return part.low_s, part.high_s

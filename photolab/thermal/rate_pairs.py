@@ -147,7 +147,7 @@ class PairFits:
     def __init__(self, curve: Curve) -> None:
         problem, count = curve.problem, curve.linear
         taus, place = _pairs(curve)
-        self._curve, self.time_constants, self.place = curve, taus, place
+        self._problem, self.time_constants, self.place = problem, taus, place
         columns = np.column_stack([problem.y, np.exp(-problem.x[:, None] / taus)])
         apart = np.linalg.pinv(problem.fixed) @ columns
         columns = columns - problem.fixed @ apart
@@ -215,8 +215,8 @@ class PairFits:
         place, amplitudes = self.place[:, near], self.amplitudes.take(near, axis=2)
         values, rows = [], []
         for instants_s in (later_s, earlier_s):
-            steady = fixed_columns(instants_s, self._curve.step_s).mean(axis=0)
-            decay = np.exp((self._curve.start_s - instants_s)[:, None] / self.time_constants).mean(axis=0)
+            steady = fixed_columns(instants_s, self._problem.step).mean(axis=0)
+            decay = np.exp((self._problem.start - instants_s)[:, None] / self.time_constants).mean(axis=0)
             moving = (decay - steady @ self.shares).take(place, axis=1)
             values.append((self.level @ steady)[:, None] + np.sum(moving * amplitudes, axis=1))
             rows.append((steady @ self.root, moving[:, 0], moving[:, 1]))

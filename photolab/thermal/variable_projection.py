@@ -50,6 +50,10 @@ class Separable:
         Columns are :math:`1 - e^{-x/\tau}` instead of :math:`e^{-x/\tau}`.
     log_range : tuple of float
         Bounds of :math:`\ln \tau`. [1]
+    start : float, default 0
+        What x is shifted by. [any]
+    step : float, optional
+        Where the second fixed column sets in, not shifted. [any]
     """
 
     x: FloatArray
@@ -58,6 +62,8 @@ class Separable:
     root_weight: FloatArray
     rising: bool
     log_range: tuple[float, float]
+    start: float = 0.0
+    step: float | None = None
 
 
 class Projection:

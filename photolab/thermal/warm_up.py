@@ -28,7 +28,7 @@ from photolab.thermal.warm_up_model import (
     locate_step,
     separable,
 )
-from photolab.thermal.warm_up_result import Finding, Step, WarmUp, log_time_uncertainties
+from photolab.thermal.warm_up_result import Finding, Step, WarmUp
 
 FloatArray = NDArray[np.float64]
 
@@ -156,8 +156,8 @@ def fit_warm_up(
     display = max(resolution, _shown_step(light))
     quiet = [_stable(number, *record) for number, record in enumerate(stable)]
     curve_from = partial(curve_of, correlation=residual_correlation, stable=quiet)
-    problem, fits, step_s, seen = _fit_with_step(times, light, display)
-    curve = curve_from(problem, fits[2], start_s=float(times[0]), step_s=step_s)
+    problem, fits, seen = _fit_with_step(times, light, display)
+    curve = curve_from(problem, fits[2])
     fit = WarmUp(
         time_s=times,
         illuminance=light,
@@ -196,8 +196,7 @@ def beside_stable(fit: WarmUp, stable: Sequence[StableScatter]) -> WarmUp:
         As `fit_warm_up` returns it with these records.
     """
     curve_from = partial(curve_of, correlation=None, stable=stable)
-    before = fit.curve
-    curve = curve_from(before.problem, before.found, start_s=before.start_s, step_s=before.step_s)
+    curve = curve_from(fit.curve.problem, fit.curve.found)
     monotone = MonotoneFit(fit.time_s, fit.illuminance, curve.noise.neighbours)
     seen = {finding.code for finding in fit.findings}
     return _judged(replace(fit, curve=curve, monotone=monotone), curve_from, seen)
@@ -209,17 +208,18 @@ def _judged(fit: WarmUp, curve_from: Callable[..., Curve], seen: Set[str]) -> Wa
     step, more_rates, noise = None, 0.0, curve.noise
     found = described_fit(curve.problem, fit.fits, noise.effective_readings)
     if found is not curve.found:
-        described = curve_from(curve.problem, found, start_s=curve.start_s, step_s=curve.step_s)
-    if curve.step_s is None:  # how much worse two terms fit than many rates, in noise variances
+        described = curve_from(curve.problem, found)
+    if curve.problem.step is None:  # how much worse two terms fit than many rates, in noise variances
         dof = curve.problem.y.size - noise.to_space.shape[0]
         excess = dof - fit.monotone.sum_of_squares / noise.whitened_variance
         more_rates = float(np.clip((excess - RATES_FROM) / (RATES_TO - RATES_FROM), 0.0, 1.0))
     else:
-        before, slope = curve.at(np.array([np.nextafter(curve.step_s, 0.0)]))
+        just_before = np.array([np.nextafter(curve.problem.step, 0.0)])
+        (before,), (slope,) = curve.light(just_before), curve.rows(just_before)
         size = float(curve.found.coefficients[1]) / before
         gradient = -size * slope / before
         gradient[1] += 1.0 / before
-        step = Step(curve.step_s, size, float(np.sqrt(noise.variance(gradient))))
+        step = Step(curve.problem.step, size, float(np.sqrt(noise.variance(gradient))))
     fit = replace(fit, described=described, step=step, more_rates=more_rates)
     found_of = _what_holds(fit, seen)
     return replace(
@@ -311,26 +311,26 @@ def _shown_step(light: FloatArray) -> float:
 
 def _fit_with_step(
     times: FloatArray, light: FloatArray, display: float
-) -> tuple[Separable, Sequence[Projection], float | None, set[str]]:
-    """Return the record with its fits, with a step where one is found, when it is, and findings about the form."""
-    problem, step_s, seen = separable(times, light, None), None, set()
+) -> tuple[Separable, Sequence[Projection], set[str]]:
+    """Return the record with its fits, with a step where one is found, and findings about the form."""
+    problem, seen = separable(times, light, None), set()
     fits = solve(problem, 2, gap=LEAST_GAP)
     threshold = THRESHOLD_COARSE if _sd(fits[2]) < display else THRESHOLD
     scan = partial(scan_step, times, threshold=threshold, rounding=ROUNDING * float(np.abs(light).max()))
     first = scan(fits[2].residual, fits[2].design)
     if first.found:
-        instant, stepped = locate_step(times, light, first.index)
+        stepped = locate_step(times, light, first.index)
         found = solve(stepped, 2, gap=LEAST_GAP)
         if _outside_class(times, light, found[2]):
-            problem, fits, step_s, seen = stepped, found, instant, {"step"}
+            problem, fits, seen = stepped, found, {"step"}
             if scan(found[2].residual, found[2].design).found:
                 seen.add("second_step")
-    if step_s is None and _outside_class(times, light, fits[2]):
+    if problem.step is None and _outside_class(times, light, fits[2]):
         fitted = light - fits[2].residual
         seen.add("rising_light" if fitted[-1] > fitted[0] else "not_one_settling_curve")
     if scan_ripple(times, fits[2].residual, fits[2].design).found:
         seen.add("ripple")
-    return problem, fits, step_s, seen
+    return problem, fits, seen
 
 
 def _outside_class(times: FloatArray, light: FloatArray, free: Projection) -> bool:
@@ -347,7 +347,8 @@ def _what_holds(fit: WarmUp, seen: Set[str]) -> dict[str, bool]:
     coarse, length, described = fit.display_uncertainty > 0.0, float(np.ptp(times)), fit.described
     fading, slowest = described.found.theta.size > 0, 0.0
     if fading:  # the upper end of the slowest time constant
-        arm = coverage_factor(fit.coverage, described.noise.dof) * float(log_time_uncertainties(described)[0])
+        variance = float(np.diagonal(described.noise.covariance)[described.found.coefficients.size])
+        arm = coverage_factor(fit.coverage, described.noise.dof) * float(np.sqrt(max(variance, 0.0)))
         slowest = float(described.time_constants[0]) * float(np.exp(min(arm, 50.0)))
     effective = noise.effective_readings
     slow = float(noise.weights @ noise.correlation_times) > SLOW_PART * length

@@ -6,15 +6,16 @@ bounds over all completely monotone curves (`photolab.thermal.bounds`). The mete
 ratio here and stays out.
 """
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Measured, combine, coverage_factor, from_fit, measured
+from photolab.metrology.quantity import Input, Measured, combine, coverage_factor, from_fit, from_ln, measured
 from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, ratio_interval
@@ -112,27 +113,14 @@ class Fading:
 
     Parameters
     ----------
-    share, share_low, share_high : float
-        Its amplitude at the initial time, over the light then, and its coverage interval; negative where the light
-        rises. [1]
-    share_uncertainty, share_dof : float
-        Standard uncertainty of the share and its degrees of freedom. [1]
-    time_constant_s, low_s, high_s : float
-        Time constant and its coverage interval. [s]
-    ln_time_constant_uncertainty, ln_time_constant_dof : float
-        Standard uncertainty of the logarithm of the time constant and its degrees of freedom. [1]
+    share : Measured
+        Its amplitude at the initial time, over the light then; negative where the light rises. [1]
+    time_constant : Measured
+        Time constant, its interval taken in ln. [s]
     """
 
-    share: float
-    share_low: float
-    share_high: float
-    share_uncertainty: float
-    share_dof: float
-    time_constant_s: float
-    low_s: float
-    high_s: float
-    ln_time_constant_uncertainty: float
-    ln_time_constant_dof: float
+    share: Measured
+    time_constant: Measured
 
 
 @dataclass(frozen=True)
@@ -235,7 +223,7 @@ class WarmUp:
         """Fitted illuminance at the initial time; NaN where the record does not hold it [lx]."""
         if not self.time_s[0] <= self.initial_s <= self.time_s[-1]:
             return float("nan")
-        return self.curve.at(window(self.initial_s, self.initial_window_s))[0]
+        return float(self.curve.light(window(self.initial_s, self.initial_window_s)).mean())
 
     def illuminance_at(self, time_s: ArrayLike) -> FloatArray:
         """Return the fitted illuminance at some instants.
@@ -250,9 +238,7 @@ class WarmUp:
         ndarray, shape (m,)
             Illuminance. [lx]
         """
-        found = self.curve.found
-        rows = self.curve.rows(np.atleast_1d(np.asarray(time_s, dtype=float)))
-        return np.asarray(rows[:, : found.coefficients.size] @ found.coefficients)
+        return self.curve.light(np.atleast_1d(np.asarray(time_s, dtype=float)))
 
     @property
     def residual_correlation(self) -> float:
@@ -294,16 +280,12 @@ class WarmUp:
             left = np.exp(-since * rate.value)
             slopes = -rate.value * left.mean(), -(since * left).mean()
             parts.append(amplitude * (combine(slopes, [clock, rate - rate.value]) + float(left.mean())))
-        steady = fixed_columns(initial, self.described.step_s).mean(axis=0)
+        steady = fixed_columns(initial, self.described.problem.step).mean(axis=0)
         added = measured(0.0, Input("what the meter adds", self.additive_uncertainty))
         light = combine([*steady, *np.ones(len(parts)), 1.0], [*fixed, *parts, added])
-        found = []
-        for part, log_tau in zip(parts, log_taus, strict=True):
-            share, wide = part / light, min(log_tau.half_width(self.coverage), LARGEST_LOG)
-            ends = np.exp(log_tau.value + wide * np.array([0.0, -1.0, 1.0]))
-            of_share = (share.value, *share.interval(self.coverage), share.u, share.dof)
-            found.append(Fading(*map(float, (*of_share, *ends, log_tau.u, log_tau.dof))))
-        return tuple(found)
+        return tuple(
+            Fading(part / light, _time_constant(ln)) for part, ln in zip(parts, log_taus, strict=True)
+        )
 
     def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
         """Return the light at one instant over the light at another.
@@ -363,12 +345,11 @@ class WarmUp:
         self._check_inside(initial, np.inf)
         self._refuse("final_level", initial)
         level = float(self.described.found.coefficients[0])
-        value = level / self.described.at(window(initial, self.initial_window_s))[0]
+        value = level / float(self.described.light(window(initial, self.initial_window_s)).mean())
         bounded = self._beyond(np.inf, initial)
         low, high = min(bounded.low, value), max(bounded.high, value)
         spread = float(np.log(high / low)) / (2.0 * coverage_factor(self.coverage))
-        ceiling = bounded.time_constant_ceiling_s
-        return Remaining(value, low, high, spread, np.inf, "bounds", True, ceiling, np.inf, initial)
+        return replace(bounded, value=value, low=low, high=high, ln_standard_uncertainty=spread)
 
     def settled(self, percent: float) -> Settled:
         """Return the instant after which the light stays near its final level.
@@ -428,7 +409,7 @@ class WarmUp:
         """Return remaining light inside the record."""
         self._refuse("remaining", initial)
         instants = np.array([at_s]), window(initial, self.initial_window_s)
-        later, earlier = (self.curve.at(one)[0] for one in instants)
+        later, earlier = (float(self.curve.light(one).mean()) for one in instants)
         value, dof, declared = later / earlier, self.curve.noise.dof, self._declared_variance(at_s, initial)
         ends = ratio_interval(self._pair_fits, self.curve, *instants, self.coverage)
         arms = np.clip([np.log(value / max(ends[0], 1e-300)), np.log(ends[1] / value)], 0.0, LARGEST_LOG)
@@ -525,21 +506,14 @@ class WarmUp:
                 raise MethodError(message, code=finding.code, known=self._known_at_end(initial))
 
 
-def log_time_uncertainties(curve: Curve) -> FloatArray:
-    """Return standard uncertainties of the logarithms of a curve's time constants.
+def _time_constant(ln: Measured) -> Measured:
+    """Return a time constant from its logarithm, the ends of its interval finite [s]."""
 
-    Parameters
-    ----------
-    curve : Curve
-        Fitted curve.
+    def ends(coverage: float) -> tuple[float, float]:
+        wide = min(ln.half_width(coverage), LARGEST_LOG)
+        return math.exp(ln.value - wide), math.exp(ln.value + wide)
 
-    Returns
-    -------
-    ndarray, shape (terms,)
-        Standard uncertainties. [1]
-    """
-    variances = np.diagonal(curve.noise.covariance)[curve.found.coefficients.size :]
-    return np.sqrt(np.maximum(variances, 0.0))
+    return replace(from_ln(ln, unit="s"), ends=ends)
 
 
 def _parameters(
