@@ -9,7 +9,7 @@ from scipy import optimize, stats
 from photolab.thermal.rate_pairs import PairFits, PairRatios, ratio_interval
 from photolab.thermal.residuals import neighbour_correlation, whiten
 from photolab.thermal.variable_projection import solve
-from photolab.thermal.warm_up_model import curve_of, separable
+from photolab.thermal.warm_up_model import Curve, separable
 
 EARLY, LATE = 60.0, 2280.0
 
@@ -20,7 +20,7 @@ def light_of(time_s):
 
 def curve_from(time_s, light, *, correlation=0.0, step_s=None):
     problem = separable(time_s, light, step_s)
-    return curve_of(problem, solve(problem, 2)[-1], correlation=correlation)
+    return Curve(problem, solve(problem, 2)[-1], correlation=correlation)
 
 
 def interval(curve, later=LATE, earlier=EARLY, coverage=0.95):

@@ -644,7 +644,7 @@ def test_size_of_a_step_has_the_uncertainty_of_its_ratio():
 
     def size(values):
         return values[1] / (
-            values[0] + values[2:4] @ np.exp(-(fit.step.time_s - curve.start_s) / np.exp(values[4:]))
+            values[0] + values[2:4] @ np.exp(-(fit.step.time_s - curve.problem.start) / np.exp(values[4:]))
         )
 
     moves = np.diag(1e-5 * np.abs(values))

@@ -58,6 +58,8 @@ class WarmUpRun:
         Identity.
     record : DataFrame
         Its rows.
+    added : Input
+        What the range of the meter adds to every reading. [lx]
     fit : WarmUp or None
         The fitted record; None where it was refused.
     remaining : Remaining or None
@@ -68,8 +70,6 @@ class WarmUpRun:
         Relative standard uncertainty of a drift over the record. [1]
     drift_logged : bool
         True where ambient and volts were logged.
-    added : Input
-        What the range of the meter adds to every reading. [lx]
     stable_runs : tuple of str
         Runs of lamps that no longer change, on the same meter, whose scatter was used too.
     """
@@ -80,12 +80,12 @@ class WarmUpRun:
     housing: str
     day: str
     record: pd.DataFrame = field(repr=False)
-    fit: WarmUp | None
-    remaining: Remaining | None
-    refusals: tuple[MethodError, ...]
-    drift: float
-    drift_logged: bool
     added: Input
+    fit: WarmUp | None = None
+    remaining: Remaining | None = None
+    refusals: tuple[MethodError, ...] = ()
+    drift: float = UNLOGGED_DRIFT
+    drift_logged: bool = False
     stable_runs: tuple[str, ...] = ()
 
 
@@ -234,12 +234,11 @@ def _alone(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
         housing=housing,
         day=day,
         record=record,
+        added=added,
         fit=None if isinstance(fit, MethodError) else fit,
-        remaining=None,
         refusals=(fit,) if isinstance(fit, MethodError) else (),
         drift=drift,
         drift_logged=logged,
-        added=added,
     )
 
 

@@ -205,14 +205,12 @@ def _check_support(x: FloatArray, y: FloatArray, weight: FloatArray, terms: int,
     distinct = len(np.unique(x[used]))
     if distinct <= needed:
         message = f"{needed} parameters need more than {needed} readings at different x; got {distinct}"
-        raise MethodError(
-            message, code="too_few_readings", known={"readings": distinct, "parameters": needed}
-        )
+        known = {"readings": distinct, "parameters": needed}
+        raise MethodError(message, code="too_few_readings", known=known)
     if terms and np.ptp(y[used]) == 0.0:
-        message = (
-            f"y must change along x for a rate to exist; all {int(used.sum())} readings are {y[used][0]:g}"
-        )
-        raise MethodError(message, code="constant_record", known={"level": float(y[used][0])})
+        level = float(y[used][0])
+        message = f"y must change along x for a rate to exist; all {int(used.sum())} readings are {level:g}"
+        raise MethodError(message, code="constant_record", known={"level": level})
 
 
 def _problem(

@@ -12,6 +12,7 @@ References
    problems whose variables separate", SIAM Journal on Numerical Analysis 10 (1973) 413-432.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,6 +87,8 @@ class Projection:
         Weighted residual. [any]
     sum_of_squares : float
         Weighted residual sum of squares. [any]
+    residual_sd : float
+        Standard deviation of a residual, all parameters taken off. [any]
     design : ndarray, shape (n, m + 2 k)
         Weighted derivatives of the model by all its parameters: fixed columns, exponentials, derivatives by theta.
         [any]
@@ -120,6 +123,7 @@ class Projection:
         self.curvature.flat[:: theta.size + 1] -= turning
         self.design = np.concatenate([linear, slopes], axis=1)
         self.sum_of_squares = float(residual @ residual)
+        self.residual_sd = math.sqrt(self.sum_of_squares / max(residual.size - self.design.shape[1], 1))
 
 
 def kept_apart(theta: FloatArray, gap: float, log_range: tuple[float, float]) -> FloatArray:

@@ -23,7 +23,6 @@ from photolab.thermal.warm_up_model import (
     LEAST_GAP,
     ROUNDING,
     Curve,
-    curve_of,
     described_fit,
     locate_step,
     separable,
@@ -150,12 +149,14 @@ def fit_warm_up(
     for name, value in (("drift_relative_sd", drift_relative_sd), ("residual_correlation", correlation)):
         require(name, value, lambda v: (v >= 0.0) & (v < 1.0), "at least 0 and below 1", missing=False)
     require("coverage", coverage, lambda v: (v > 0.0) & (v < 1.0), "between 0 and 1", missing=False)
-    kept = _kept(times, light) if robust else np.ones(times.size, dtype=bool)
+    kept = np.ones(times.size, dtype=bool)
+    if robust and times.size >= FEWEST_READINGS:  # where there are fewer, all are kept
+        kept = fit_exponentials(times, light, terms=2, robust=True).weights >= 1e-6
     times, light, set_aside = times[kept], light[kept], tuple(int(i) for i in np.flatnonzero(~kept))
     _check_support(times, light, resolution)
     display = max(resolution, _shown_step(light))
     quiet = [_stable(number, *record) for number, record in enumerate(stable)]
-    curve_from = partial(curve_of, correlation=residual_correlation, stable=quiet)
+    curve_from = partial(Curve, correlation=residual_correlation, stable=quiet)
     problem, fits, seen = _fit_with_step(times, light, display)
     curve = curve_from(problem, fits[2])
     fit = WarmUp(
@@ -170,7 +171,9 @@ def fit_warm_up(
         findings=(),
         initial_s=float(initial_s),
         initial_window_s=float(initial_window_s),
-        display_uncertainty=display / float(np.sqrt(12.0)) if _sd(fits[2]) < COARSE_BELOW * display else 0.0,
+        display_uncertainty=display / float(np.sqrt(12.0))
+        if fits[2].residual_sd < COARSE_BELOW * display
+        else 0.0,
         drift_relative_sd=float(drift_relative_sd),
         elapsed_uncertainty_s=float(elapsed_uncertainty_s),
         additive_uncertainty=float(additive_uncertainty),
@@ -195,7 +198,7 @@ def beside_stable(fit: WarmUp, stable: Sequence[StableScatter]) -> WarmUp:
     WarmUp
         As `fit_warm_up` returns it with these records.
     """
-    curve_from = partial(curve_of, correlation=None, stable=stable)
+    curve_from = partial(Curve, correlation=None, stable=stable)
     curve = curve_from(fit.curve.problem, fit.curve.found)
     monotone = MonotoneFit(fit.time_s, fit.illuminance, curve.noise.neighbours)
     seen = {finding.code for finding in fit.findings}
@@ -225,11 +228,6 @@ def _judged(fit: WarmUp, curve_from: Callable[..., Curve], seen: Set[str]) -> Wa
     return replace(
         fit, findings=tuple(Finding(code, blocks) for code, blocks in FINDINGS.items() if found_of[code])
     )
-
-
-def _sd(found: Projection) -> float:
-    """Return the residual SD of a fit, its parameters taken off [lx]."""
-    return float(np.sqrt(found.sum_of_squares / max(found.residual.size - found.design.shape[1], 1)))
 
 
 def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -271,32 +269,20 @@ def _stable(number: int, time_s: ArrayLike, illuminance: ArrayLike) -> StableSca
     return StableScatter(times, light)
 
 
-def _kept(times: FloatArray, light: FloatArray) -> NDArray[np.bool_]:
-    """Return which readings a robust fit gives weight; all of them where there are too few for it."""
-    if times.size < FEWEST_READINGS:
-        return np.ones(times.size, dtype=bool)
-    return np.asarray(fit_exponentials(times, light, terms=2, robust=True).weights >= 1e-6)
-
-
 def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> None:
     """Raise where there is nothing to fit, with what is known."""
     if times.size < FEWEST_READINGS:
         known: dict[str, float] = {"readings": int(times.size)}
         if times.size:
-            known |= {
-                "last_over_first": float(light[-1] / light[0]),
-                "first_s": float(times[0]),
-                "last_s": float(times[-1]),
-            }
+            known["last_over_first"] = float(light[-1] / light[0])
+            known |= {"first_s": float(times[0]), "last_s": float(times[-1])}
         message = f"a warm-up fit needs {FEWEST_READINGS} readings or more; got {times.size}"
         raise MethodError(message, code="too_few_readings", known=known)
     if np.ptp(light) == 0.0:
         known = {"level": float(light[0]), "display_step": resolution}
         if resolution > 0.0:
-            known |= {
-                "remaining_low": 1.0 - resolution / light[0],
-                "remaining_high": 1.0 + resolution / light[0],
-            }
+            share = resolution / light[0]
+            known |= {"remaining_low": 1.0 - share, "remaining_high": 1.0 + share}
         message = f"illuminance must show more than one value; all {light.size} readings are {light[0]:g} lx"
         raise MethodError(message, code="constant_record", known=known)
 
@@ -315,7 +301,7 @@ def _fit_with_step(
     """Return the record with its fits, with a step where one is found, and findings about the form."""
     problem, seen = separable(times, light, None), set()
     fits = solve(problem, 2, gap=LEAST_GAP)
-    threshold = THRESHOLD_COARSE if _sd(fits[2]) < display else THRESHOLD
+    threshold = THRESHOLD_COARSE if fits[2].residual_sd < display else THRESHOLD
     scan = partial(scan_step, times, threshold=threshold, rounding=ROUNDING * float(np.abs(light).max()))
     first = scan(fits[2].residual, fits[2].design)
     if first.found:
@@ -337,8 +323,8 @@ def _outside_class(times: FloatArray, light: FloatArray, free: Projection) -> bo
     """Return whether falling parts alone fit clearly worse; unwhitened, so that no event passes for noise."""
     monotone = MonotoneFit(times, light, np.zeros(times.size - 1))
     between_rates = times.size * (GRID_MISFIT * float(np.ptp(light))) ** 2
-    noise = free.sum_of_squares / (times.size - free.design.shape[1])
-    return bool(monotone.sum_of_squares - free.sum_of_squares > CLASS_LIMIT * noise + between_rates)
+    allowed = CLASS_LIMIT * free.residual_sd**2 + between_rates
+    return bool(monotone.sum_of_squares - free.sum_of_squares > allowed)
 
 
 def _what_holds(fit: WarmUp, seen: Set[str]) -> dict[str, bool]:
@@ -358,7 +344,7 @@ def _what_holds(fit: WarmUp, seen: Set[str]) -> dict[str, bool]:
     farthest, floor = float(np.max(np.abs(residual))), ROUNDING * float(fit.illuminance.max())
     form = ("second_step", "step", "rising_light", "not_one_settling_curve", "ripple")
     return {code: code in seen for code in form} | {
-        "fitted_light_not_positive": bool(curve.fitted.min() <= 0.0),
+        "fitted_light_not_positive": bool(fit.fitted.min() <= 0.0),
         "no_change_resolved": not fading,
         "record_too_short": length < LENGTHS_NEEDED * slowest,
         "too_few_independent_readings": effective < REFUSED_BELOW,

@@ -1,7 +1,6 @@
 """The fitted curve of a warm-up record: two exponentials, a step where there is one, and its noise."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +18,6 @@ WINDOW_PARTS = 25
 ROUNDING = 1e-9  # of the light: residuals below it are arithmetic, not noise
 
 
-@dataclass(frozen=True, eq=False)
 class Curve:
     """A fitted curve with its noise model.
 
@@ -29,13 +27,31 @@ class Curve:
         Record and fixed columns; times count from the first reading.
     found : Projection
         Least-squares solution.
+    correlation : float, optional
+        Known correlation of neighbouring residuals; estimated by default. [1]
+    stable : sequence of StableScatter, optional
+        Records of lamps that no longer change, on the same meter.
+
+    Attributes
+    ----------
+    problem, found
+        The same.
     noise : ResidualModel
         Correlation and variance of the residuals.
     """
 
-    problem: Separable
-    found: Projection
-    noise: ResidualModel
+    def __init__(
+        self,
+        problem: Separable,
+        found: Projection,
+        *,
+        correlation: float | None = None,
+        stable: Sequence[StableScatter] = (),
+    ) -> None:
+        self.problem, self.found = problem, found
+        self.noise = ResidualModel(
+            problem.x, found.residual, found.design, correlation=correlation, stable=stable
+        )
 
     @property
     def time_constants(self) -> FloatArray:
@@ -43,19 +59,9 @@ class Curve:
         return np.exp(self.found.theta)
 
     @property
-    def start_s(self) -> float:
-        """Time of the first reading, from which the exponentials count [s]."""
-        return self.problem.start
-
-    @property
     def linear(self) -> int:
         """Number of fixed columns."""
         return int(self.problem.fixed.shape[1])
-
-    @property
-    def fitted(self) -> FloatArray:
-        """Fitted illuminance at the readings [lx]."""
-        return self.problem.y - self.found.residual
 
     def rows(self, instants_s: FloatArray) -> FloatArray:
         """Return the derivatives of the curve by its parameters at some instants.
@@ -133,35 +139,6 @@ def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Se
     limits = (float(np.log(shortest)), float(np.log(length * LONGEST_PART)))
     fixed, first = fixed_columns(time_s, step_s), float(time_s[0])
     return Separable(time_s - first, light, fixed, np.ones(time_s.size), False, limits, first, step_s)
-
-
-def curve_of(
-    problem: Separable,
-    found: Projection,
-    *,
-    correlation: float | None,
-    stable: Sequence[StableScatter] = (),
-) -> Curve:
-    """Model the residuals of a fitted curve.
-
-    Parameters
-    ----------
-    problem : Separable
-        The record.
-    found : Projection
-        Its fit.
-    correlation : float or None
-        Known correlation of neighbouring residuals; None estimates it. [1]
-    stable : sequence of StableScatter, optional
-        Records of lamps that no longer change, on the same meter.
-
-    Returns
-    -------
-    Curve
-        The fit with its noise model.
-    """
-    noise = ResidualModel(problem.x, found.residual, found.design, correlation=correlation, stable=stable)
-    return Curve(problem, found, noise)
 
 
 def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> Separable:

@@ -206,7 +206,7 @@ class WarmUp:
     @property
     def fitted(self) -> FloatArray:
         """Fitted illuminance at the readings [lx]."""
-        return self.curve.fitted
+        return self.illuminance - self.residuals
 
     @property
     def residuals(self) -> FloatArray:
@@ -216,7 +216,7 @@ class WarmUp:
     @property
     def residual_sd(self) -> float:
         """Standard deviation of one reading about the curve, its parameters taken off [lx]."""
-        return float(np.sqrt(self.curve.found.sum_of_squares / np.subtract(*self.curve.found.design.shape)))
+        return self.curve.found.residual_sd
 
     @property
     def initial_illuminance(self) -> float:
@@ -253,7 +253,7 @@ class WarmUp:
     @property
     def time_constants(self) -> FloatArray:
         """Time constants that describe the record, slowest first [s]."""
-        self._refuse("time_constants")
+        self._refuse("time_constants", self.initial_s)
         return self.described.time_constants
 
     def fading(self) -> tuple[Fading, ...]:
@@ -270,11 +270,11 @@ class WarmUp:
             If the record cannot carry time constants, or does not hold the initial time.
         """
         self._check_inside(self.initial_s, np.inf)
-        self._refuse("time_constants")
+        self._refuse("time_constants", self.initial_s)
         initial = window(self.initial_s, self.initial_window_s)
         fixed, amplitudes, log_taus = _parameters(self.described, self.drift_relative_sd)
         clock = measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
-        since, parts = initial - self.described.start_s, []
+        since, parts = initial - self.described.problem.start, []
         for amplitude, log_tau in zip(amplitudes, log_taus, strict=True):
             rate = np.exp(-log_tau)
             left = np.exp(-since * rate.value)
@@ -374,15 +374,16 @@ class WarmUp:
         if not 0.0 < percent < 100.0:
             message = f"percent must be between 0 and 100; got {percent} %"
             raise ValueError(message)
-        self._refuse("final_level")
+        self._refuse("final_level", self.initial_s)
         curve = self.described
         instant = _last_crossing(curve, percent / 100.0)
-        if instant <= curve.start_s:
-            return Settled(curve.start_s, curve.start_s, curve.start_s, percent)
+        if instant <= curve.problem.start:
+            return Settled(curve.problem.start, curve.problem.start, curve.problem.start, percent)
         fixed, amplitudes, log_taus = _parameters(curve, self.drift_relative_sd)
         rates = [np.exp(-one) for one in log_taus]
         parts = [
-            a * np.exp((curve.start_s - instant) * rate) for a, rate in zip(amplitudes, rates, strict=True)
+            a * np.exp((curve.problem.start - instant) * rate)
+            for a, rate in zip(amplitudes, rates, strict=True)
         ]
         distance = combine([1.0] * len(parts), parts)
         side = float(np.sign(distance.value))
@@ -390,7 +391,7 @@ class WarmUp:
         slope = side * sum(part.value * rate.value for part, rate in zip(parts, rates, strict=True))
         found = left * (1.0 / slope) + measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
         half = found.half_width(self.coverage)
-        return Settled(instant, max(instant - half, curve.start_s), instant + half, percent)
+        return Settled(instant, max(instant - half, curve.problem.start), instant + half, percent)
 
     def _check_inside(self, initial: float, at_s: float) -> None:
         """Raise where an instant lies before the record or the initial one beyond it."""
@@ -401,9 +402,8 @@ class WarmUp:
                 f"initial_s must lie inside the record ({first:g} s to {last:g} s), its window too;"
                 f" got {initial:g} s with a window of {self.initial_window_s:g} s"
             )
-            raise MethodError(
-                message, code="initial_outside_record", known={"first_s": first, "last_s": last}
-            )
+            known = {"first_s": first, "last_s": last}
+            raise MethodError(message, code="initial_outside_record", known=known)
 
     def _inside(self, at_s: float, initial: float) -> Remaining:
         """Return remaining light inside the record."""
@@ -461,7 +461,7 @@ class WarmUp:
         drift = self.drift_relative_sd * (at_s - initial) / float(np.ptp(self.time_s))
         instants = np.array([min(at_s, last), initial])
         levels, rates = self.illuminance_at(instants), np.exp(-curve.found.theta)
-        fall = np.exp((curve.start_s - instants)[:, None] * rates) @ (
+        fall = np.exp((curve.problem.start - instants)[:, None] * rates) @ (
             rates * curve.found.coefficients[curve.linear :]
         )
         clock = self.elapsed_uncertainty_s * float(np.subtract(*(fall / levels)))
@@ -481,9 +481,8 @@ class WarmUp:
         float
             Difference of the reciprocals of the fitted light. [1/lx]
         """
-        return float(
-            np.subtract(*(1.0 / self.illuminance_at([min(at_s, float(self.time_s[-1])), initial_s])))
-        )
+        ends = [min(at_s, float(self.time_s[-1])), initial_s]
+        return float(np.subtract(*(1.0 / self.illuminance_at(ends))))
 
     def _known_at_end(self, initial: float) -> dict[str, object]:
         """Return what a refusal can still say."""
@@ -495,14 +494,11 @@ class WarmUp:
             known["fitted_ratio_at_end"] = float(np.divide(*self.illuminance_at([last, initial])))
         return known
 
-    def _refuse(self, what: str, initial_s: float | None = None) -> None:
+    def _refuse(self, what: str, initial: float) -> None:
         """Raise where a finding blocks an answer."""
         for finding in self.findings:
             if what in finding.blocks:
-                initial = self.initial_s if initial_s is None else initial_s
-                message = (
-                    f"the record cannot carry {what.replace('_', ' ')}: {finding.code.replace('_', ' ')}"
-                )
+                message = f"the record cannot carry {what}: {finding.code}".replace("_", " ")
                 raise MethodError(message, code=finding.code, known=self._known_at_end(initial))
 
 
@@ -539,6 +535,6 @@ def _last_crossing(curve: Curve, part: float) -> float:
     away = np.abs(decay @ curve.found.coefficients[curve.linear :]) - level * part
     outside = np.flatnonzero(away > 0.0)
     if outside.size == 0:
-        return curve.start_s
+        return curve.problem.start
     i = int(outside[-1])
-    return curve.start_s + float(np.interp(0.0, [-away[i], -away[i + 1]], [elapsed[i], elapsed[i + 1]]))
+    return curve.problem.start + float(np.interp(0.0, [-away[i], -away[i + 1]], [elapsed[i], elapsed[i + 1]]))
