@@ -250,8 +250,7 @@ def _one_more(problem: Separable, level: Projection, found: Projection, gap: flo
 def _without(design: FloatArray, columns: FloatArray) -> FloatArray:
     """Return columns without what a design can take up."""
     basis, _ = column_space(design)
-    remainder: FloatArray = columns - basis @ (basis.T @ columns)
-    return remainder
+    return np.asarray(columns - basis @ (basis.T @ columns))
 
 
 def _tops(gain: FloatArray) -> NDArray[np.intp]:

@@ -289,8 +289,7 @@ def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> N
 
 def _shown_step(light: FloatArray) -> float:
     """Return the display step that readings show, 0 where they show none [lx]."""
-    steps = np.diff(np.unique(light))
-    smallest = float(steps.min())
+    smallest = float(np.diff(np.unique(light)).min())
     multiples = light / smallest
     return smallest if np.max(np.abs(multiples - np.round(multiples))) < 1e-3 else 0.0
 

@@ -381,10 +381,8 @@ class WarmUp:
             return Settled(curve.problem.start, curve.problem.start, curve.problem.start, percent)
         fixed, amplitudes, log_taus = _parameters(curve, self.drift_relative_sd)
         rates = [np.exp(-one) for one in log_taus]
-        parts = [
-            a * np.exp((curve.problem.start - instant) * rate)
-            for a, rate in zip(amplitudes, rates, strict=True)
-        ]
+        since = curve.problem.start - instant
+        parts = [a * np.exp(since * rate) for a, rate in zip(amplitudes, rates, strict=True)]
         distance = combine([1.0] * len(parts), parts)
         side = float(np.sign(distance.value))
         left = distance * side - fixed[0] * (percent / 100.0)  # to go; none at the instant
@@ -461,9 +459,8 @@ class WarmUp:
         drift = self.drift_relative_sd * (at_s - initial) / float(np.ptp(self.time_s))
         instants = np.array([min(at_s, last), initial])
         levels, rates = self.illuminance_at(instants), np.exp(-curve.found.theta)
-        fall = np.exp((curve.problem.start - instants)[:, None] * rates) @ (
-            rates * curve.found.coefficients[curve.linear :]
-        )
+        falling = rates * curve.found.coefficients[curve.linear :]
+        fall = np.exp((curve.problem.start - instants)[:, None] * rates) @ falling
         clock = self.elapsed_uncertainty_s * float(np.subtract(*(fall / levels)))
         added = self.additive_uncertainty * self.moved_by_a_lux(at_s, initial)
         return float(drift**2 + (self.display_uncertainty / levels.min()) ** 2 + clock**2 + added**2)
