@@ -36,6 +36,10 @@ class Curve:
     ----------
     problem, found
         The same.
+    linear : int
+        Number of fixed columns.
+    time_constants : ndarray, shape (k,)
+        Time constants, slowest first. [s]
     noise : ResidualModel
         Correlation and variance of the residuals.
     """
@@ -48,20 +52,11 @@ class Curve:
         correlation: float | None = None,
         stable: Sequence[StableScatter] = (),
     ) -> None:
-        self.problem, self.found = problem, found
+        self.problem, self.found, self.linear = problem, found, problem.fixed.shape[1]
+        self.time_constants = np.exp(found.theta)
         self.noise = ResidualModel(
             problem.x, found.residual, found.design, correlation=correlation, stable=stable
         )
-
-    @property
-    def time_constants(self) -> FloatArray:
-        """Time constants, slowest first [s]."""
-        return np.exp(self.found.theta)
-
-    @property
-    def linear(self) -> int:
-        """Number of fixed columns."""
-        return int(self.problem.fixed.shape[1])
 
     def rows(self, instants_s: FloatArray) -> FloatArray:
         """Return the derivatives of the curve by its parameters at some instants.
