@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import linprog
 
-from photolab.thermal.bounds import ALLOWANCE, fit_monotone, ratio_bounds
+from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, ratio_bounds
 
 TIME_S = np.linspace(0.0, 1800.0, 120)
 WHITE = np.zeros(119)
@@ -17,10 +17,10 @@ def bounds_at(fit, at_s, *, initial_s=60.0, allowance=1.0):
 
 def test_exact_record_of_the_class_is_reproduced():
     # Oracle: closed form; a mixture of two of the allowed rates has residual zero.
-    empty = fit_monotone(TIME_S, np.ones(120), WHITE)
+    empty = MonotoneFit(TIME_S, np.ones(120), WHITE)
     fast, slow = empty.time_constants[[12, 24]]
     truth = lambda t: 850.0 + 90.0 * np.exp(-t / fast) + 60.0 * np.exp(-t / slow)  # noqa: E731
-    fit = fit_monotone(TIME_S, truth(TIME_S), WHITE)
+    fit = MonotoneFit(TIME_S, truth(TIME_S), WHITE)
     assert fit.sum_of_squares < 1e-8  # (1e-5 lx)^2 a reading: rounding of neighbouring exponentials
     value, low, high = bounds_at(fit, 2700.0, allowance=1e-4)
     assert low <= truth(2700.0) / truth(60.0) <= high
@@ -32,7 +32,7 @@ def test_exact_record_of_the_class_is_reproduced():
 def test_rising_light_is_outside_the_class():
     # Oracle: closed form; the best falling curve through a rising line is its mean.
     light = 900.0 + TIME_S / 180.0
-    fit = fit_monotone(TIME_S, light, WHITE)
+    fit = MonotoneFit(TIME_S, light, WHITE)
     assert_allclose(fit.amplitudes[0], light.mean(), rtol=1e-9)
     assert_allclose(fit.sum_of_squares, np.sum((light - light.mean()) ** 2), rtol=1e-9)
     assert_allclose(bounds_at(fit, 2700.0, allowance=1e-3)[2], 1.0, atol=1e-12)  # the ratio cannot pass 1
@@ -44,7 +44,7 @@ def test_bounds_agree_with_linear_programming():
     # allowance contains it.
     rng = np.random.default_rng(1)
     light = 850.0 + 120.0 * np.exp(-TIME_S / 480.0) + 2.0 * rng.standard_normal(120)
-    fit = fit_monotone(TIME_S, light, WHITE)
+    fit = MonotoneFit(TIME_S, light, WHITE)
     design = np.concatenate([np.ones((120, 1)), np.exp(-TIME_S[:, None] / fit.time_constants)], axis=1)
     best = design @ fit.amplitudes
     reach = 0.05  # lx around the best curve
@@ -69,9 +69,7 @@ def test_bounds_agree_with_linear_programming():
 def test_bounds_sit_where_the_sum_of_squares_reaches_the_allowance():
     # Oracle: definition of the bounds.
     rng = np.random.default_rng(2)
-    fit = fit_monotone(
-        TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0) + 2.0 * rng.standard_normal(120), WHITE
-    )
+    fit = MonotoneFit(TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0) + 2.0 * rng.standard_normal(120), WHITE)
     later, earlier = fit.row(np.array([2700.0])), fit.row(np.array([60.0]))
     allowance = ALLOWANCE * 4.0
     _, low, high = ratio_bounds(fit, later, earlier, allowance=allowance)
@@ -102,7 +100,7 @@ def test_bounds_hold_the_truth_beyond_the_record(amplitudes, taus):
 
     held = []
     for _ in range(60):
-        fit = fit_monotone(TIME_S, truth(TIME_S) + 2.0 * rng.standard_normal(120), WHITE)
+        fit = MonotoneFit(TIME_S, truth(TIME_S) + 2.0 * rng.standard_normal(120), WHITE)
         _, low, high = bounds_at(fit, 2700.0, allowance=ALLOWANCE * 4.0)
         held.append(low <= truth(2700.0) / truth(60.0) <= high)
     assert np.sum(held) >= 51
@@ -110,13 +108,13 @@ def test_bounds_hold_the_truth_beyond_the_record(amplitudes, taus):
 
 def test_infinity_is_the_final_level():
     # Oracle: closed form.
-    fit = fit_monotone(TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0), WHITE)
+    fit = MonotoneFit(TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0), WHITE)
     assert_allclose(fit.row(np.array([np.inf])), np.eye(37)[0], atol=0)
     assert_allclose(fit.row(np.array([0.0])), np.ones(37), rtol=1e-15)
 
 
 def test_row_of_several_instants_is_their_mean():
     # Oracle: definition.
-    fit = fit_monotone(TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0), WHITE)
+    fit = MonotoneFit(TIME_S, 850.0 + 120.0 * np.exp(-TIME_S / 480.0), WHITE)
     single = [fit.row(np.array([t])) for t in (30.0, 90.0)]
     assert_allclose(fit.row(np.array([30.0, 90.0])), (single[0] + single[1]) / 2, rtol=1e-14)

@@ -96,7 +96,9 @@ def test_a_hold_ratio_from_records_carries_the_spread_of_remaining_light():
     spread = {lamp: campaign.held.spreads[lamp].sd for lamp in ("K3", "B0")}
     held = {run.lamp: run for run in runs if (run.lamp, run.housing) in {("K3", "HP"), ("B0", "HP")}}
     zero = 0.005 * 4000.0 / 3.0**0.5  # what the range adds is one error, of readings and records alike
-    lux = {lamp: [run.fit.curve.at(np.array([t]))[0] for t in (2400.0, 60.0)] for lamp, run in held.items()}
+    lux = {
+        lamp: [run.fit.curve.light(np.array([t]))[0] for t in (2400.0, 60.0)] for lamp, run in held.items()
+    }
     moved = {lamp: 1.0 / late - 1.0 / early for lamp, (late, early) in lux.items()}
     records = sum(
         run.remaining.ln_standard_uncertainty**2 - (moved[lamp] * zero) ** 2 for lamp, run in held.items()
@@ -243,16 +245,17 @@ def test_time_constants_and_amplitudes_are_rows(tmp_path):
         "",
     )
     told = [*amplitude[["value", "low", "high"]], *constant[["value", "low", "high"]]]
-    wanted = [*(100 * x for x in (part.share, part.share_low, part.share_high))]
-    wanted += [part.time_constant_s, part.low_s, part.high_s]
+    lasts = part.time_constant
+    wanted = [*(100 * x for x in (part.share.value, *part.share.interval())), lasts.value, *lasts.interval()]
     assert_allclose(np.array(told, float), wanted, rtol=6e-4)  # ends have four digits
     fades = (1 - left) * math.exp(-60 / 300)
     assert amplitude["low"] < 100 * fades / (left + fades) < amplitude["high"]
     assert constant["low"] < 300.0 < constant["high"]
-    factor = math.log(part.high_s / part.low_s) / 2 / part.ln_time_constant_uncertainty
+    low_s, high_s = lasts.interval()
+    factor = math.log(high_s / low_s) / 2 / (lasts.u / lasts.value)
     assert_allclose(constant["coverage_factor"], factor, rtol=6e-4)  # as above
-    assert_allclose(factor, stats.t.ppf(0.975, part.ln_time_constant_dof), rtol=1e-9)
-    assert_allclose(constant["dof"], part.ln_time_constant_dof, rtol=6e-4)  # as above
+    assert_allclose(factor, stats.t.ppf(0.975, lasts.dof), rtol=1e-9)
+    assert_allclose(constant["dof"], lasts.dof, rtol=6e-4)  # as above
 
 
 def test_two_parts_of_one_record_have_rows_of_their_own(tmp_path):
@@ -468,6 +471,27 @@ def test_each_record_is_fitted_once_for_one_bench(monkeypatch):
     assert len(fitted) == 3 * count
 
 
+def test_a_bench_without_some_rows_fits_anew_only_what_changed(monkeypatch):
+    """Oracle: every record fitted anew, as nothing is kept; one of the two records that show no change is left out."""
+    bench = demo_bench()
+    warm_up_runs(bench)
+    fitted = []
+    fit = heat.fit_warm_up
+    monkeypatch.setattr(heat, "fit_warm_up", lambda *a, **k: fitted.append(len(a[0])) or fit(*a, **k))
+    table = bench.tables["warm_up"]
+    shorter = table[(table["run"] != "W06") & ((table["run"] != "W01") | (table["elapsed_s"] < 2000.0))]
+    without = replace(bench, tables={**bench.tables, "warm_up": shorter.reset_index(drop=True)})
+    kept = warm_up_runs(without)
+    assert fitted == [(shorter["run"] == "W01").sum()]
+    for memory in (heat._fitted, heat._stable, heat._beside, heat._left):
+        memory.cache_clear()
+    anew = warm_up_runs(replace(without))
+    assert len(fitted) == 1 + len(anew)
+    assert [one.remaining for one in kept] == [one.remaining for one in anew]
+    assert [one.stable_runs for one in kept] == [one.stable_runs for one in anew]
+    assert {one.stable_runs for one in kept} == {(), ("W05",)}
+
+
 def test_what_stable_records_say_is_the_same_before_and_after_the_fit():
     """Oracle: the fit that is given the stable records at once."""
     time_s = np.arange(30.0, 1801.0, 30.0)
@@ -480,4 +504,6 @@ def test_what_stable_records_say_is_the_same_before_and_after_the_fit():
         assert getattr(after.remaining(1800.0), name) == getattr(at_once.remaining(1800.0), name)
     assert after.remaining(1800.0).low != alone.remaining(1800.0).low
     assert after.findings == at_once.findings
-    assert after.fading() == at_once.fading()
+    for one, other in zip(after.fading(), at_once.fading(), strict=True):
+        for a, b in ((one.share, other.share), (one.time_constant, other.time_constant)):
+            assert (a.value, a.interval(), a.u, a.dof) == (b.value, b.interval(), b.u, b.dof)

@@ -6,10 +6,10 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import optimize, stats
 
-from photolab.thermal.rate_pairs import PairRatios, fit_pairs, ratio_interval
+from photolab.thermal.rate_pairs import PairFits, PairRatios, ratio_interval
 from photolab.thermal.residuals import neighbour_correlation, whiten
 from photolab.thermal.variable_projection import solve
-from photolab.thermal.warm_up_model import curve_of, separable
+from photolab.thermal.warm_up_model import Curve, separable
 
 EARLY, LATE = 60.0, 2280.0
 
@@ -20,11 +20,11 @@ def light_of(time_s):
 
 def curve_from(time_s, light, *, correlation=0.0, step_s=None):
     problem = separable(time_s, light, step_s)
-    return curve_of(problem, solve(problem, 2)[-1], start_s=0.0, step_s=step_s, correlation=correlation)
+    return Curve(problem, solve(problem, 2)[-1], correlation=correlation)
 
 
 def interval(curve, later=LATE, earlier=EARLY, coverage=0.95):
-    return ratio_interval(fit_pairs(curve), curve, np.array([later]), np.array([earlier]), coverage)
+    return ratio_interval(PairFits(curve), curve, np.array([later]), np.array([earlier]), coverage)
 
 
 def record(seed, readings, noise):
@@ -58,7 +58,7 @@ def test_small_noise_gives_the_delta_method():
     # Oracle: closed form, Student times the root of the linear variance, where the curve is straight.
     time_s, light = record(4, 120, 0.01)
     curve = curve_from(time_s, light)
-    (later, up), (earlier, down) = curve.at(np.array([LATE])), curve.at(np.array([EARLY]))
+    (later, earlier), (up, down) = (of(np.array([LATE, EARLY])) for of in (curve.light, curve.rows))
     half = stats.t.ppf(0.975, 115) * np.sqrt(curve.noise.variance(up / later - down / earlier))
     expected = later / earlier * np.exp([-half, half])
     assert_allclose(interval(curve), expected, atol=0.02 * later / earlier * half)
@@ -68,7 +68,7 @@ def test_one_pair_is_dense_generalised_least_squares():
     # Oracle: dense linear algebra with the correlation matrix, for the pair that fits best.
     time_s, light = record(5, 60, 2.0)
     curve = curve_from(time_s, light, correlation=0.5, step_s=1210.0)
-    fits = fit_pairs(curve)
+    fits = PairFits(curve)
     (squares,), (noise,) = fits.sums_of_squares, fits.noise_variance
     i = int(np.argmin(squares))
     taus = fits.time_constants[fits.place[:, i]]
@@ -92,7 +92,7 @@ def test_one_pair_is_dense_generalised_least_squares():
 def test_pairs_of_the_grid_are_apart():
     # Oracle: the declared ratio of 1.5, met by one step of the grid; each pair once.
     curve = curve_from(*record(7, 60, 2.0))
-    fits = fit_pairs(curve)
+    fits = PairFits(curve)
     low, high = curve.problem.log_range
     slow, fast = fits.time_constants[fits.place[:, : -(13**2)]]
     least = np.ceil(np.log(1.5) * 99 / (high - low)) * (high - low) / 99
@@ -105,7 +105,7 @@ def test_no_pair_fits_better_than_the_search():
     # Oracle: scipy.optimize.minimize over both time constants, generalised least squares.
     time_s, light = record(6, 60, 2.0)
     curve = curve_from(time_s, light, correlation=0.6)
-    fits = fit_pairs(curve)
+    fits = PairFits(curve)
     phi = neighbour_correlation(time_s, float(curve.noise.correlation_times[0]))
 
     def squares(theta):
@@ -149,7 +149,7 @@ def test_unknown_correlation_averages_the_tail_probabilities():
     time_s = np.linspace(0.0, 2400.0, 30)
     light = light_of(time_s) + 2.0 * rng.standard_normal(30)
     curve = curve_from(time_s, light, correlation=None)
-    fits = fit_pairs(curve)
+    fits = PairFits(curve)
     assert len(fits.sums_of_squares) == curve.noise.weights.size > 3
     ratios = fits.ratio(np.array([LATE]), np.array([EARLY]))
     for end, side in zip(interval(curve), (-1.0, 1.0), strict=True):
@@ -175,7 +175,7 @@ def test_short_record_is_not_straight():
             850.0 + 120.0 * np.exp(-time_s / 480.0) + 2.0 * np.random.default_rng(seed).standard_normal(20)
         )
         curve = curve_from(time_s, light)
-        (later, up), (earlier, down) = curve.at(np.array([LATE])), curve.at(np.array([EARLY]))
+        (later, earlier), (up, down) = (of(np.array([LATE, EARLY])) for of in (curve.light, curve.rows))
         half = stats.t.ppf(0.975, 15) * np.sqrt(curve.noise.variance(up / later - down / earlier))
         low, high = interval(curve)
         shares.append(np.log(high / low) / (2.0 * half))

@@ -8,9 +8,9 @@ from numpy.testing import assert_allclose
 
 from photolab.thermal import residuals
 from photolab.thermal.residuals import (
+    ResidualModel,
     StableScatter,
     _correlated_root,
-    model_residuals,
     neighbour_correlation,
     whiten,
 )
@@ -49,7 +49,7 @@ def test_sandwich_with_a_known_correlation():
     design = np.stack([np.ones(40), np.exp(-time_s / 300.0), time_s / 1200.0], axis=1)
     residual = rng.standard_normal(40)
     residual -= design @ np.linalg.lstsq(design, residual)[0]
-    model = model_residuals(time_s, residual, design, correlation=0.6)
+    model = ResidualModel(time_s, residual, design, correlation=0.6)
     omega = dense(time_s, -30.0 / np.log(0.6))
     inverse = np.linalg.inv(omega)
     gls = np.linalg.solve(design.T @ inverse @ design, design.T @ inverse @ residual)
@@ -71,7 +71,7 @@ def test_white_noise_gives_the_ordinary_covariance():
     design = np.stack([np.ones(50), time_s / 1000.0], axis=1)
     residual = rng.standard_normal(50)
     residual -= design @ np.linalg.lstsq(design, residual)[0]
-    model = model_residuals(time_s, residual, design, correlation=0.0)
+    model = ResidualModel(time_s, residual, design, correlation=0.0)
     covariance = residual @ residual / 48 * np.linalg.inv(design.T @ design)
     for gradient in np.eye(2):
         assert_allclose(model.variance(gradient), gradient @ covariance @ gradient, rtol=1e-11)
@@ -91,7 +91,7 @@ def test_estimated_correlation_is_near_the_truth(rho):
         for i in range(1, 200):
             noise[i] = rho * noise[i - 1] + np.sqrt(1 - rho**2) * noise[i]
         residual = noise - design @ np.linalg.lstsq(design, noise)[0]
-        estimates.append(model_residuals(time_s, residual, design).correlation)
+        estimates.append(ResidualModel(time_s, residual, design).correlation)
     assert_allclose(np.mean(estimates), rho, atol=0.06)
 
 
@@ -120,10 +120,8 @@ def test_a_direction_the_design_does_not_hold_is_left_out():
     time_s = np.arange(30) * 10.0
     column = np.exp(-time_s / 100.0)
     residual = np.random.default_rng(6).standard_normal(30)
-    single = model_residuals(time_s, residual, np.stack([np.ones(30), column], axis=1), correlation=0.3)
-    double = model_residuals(
-        time_s, residual, np.stack([np.ones(30), column, column], axis=1), correlation=0.3
-    )
+    single = ResidualModel(time_s, residual, np.stack([np.ones(30), column], axis=1), correlation=0.3)
+    double = ResidualModel(time_s, residual, np.stack([np.ones(30), column, column], axis=1), correlation=0.3)
     assert_allclose(
         double.variance(np.array([1.0, 0.5, 0.5])), single.variance(np.array([1.0, 0.5])), rtol=1e-9
     )
@@ -139,8 +137,8 @@ def test_stable_records_add_their_likelihood(monkeypatch):
     residual = rng.standard_normal(12)
     residual -= design @ np.linalg.lstsq(design, residual)[0]
     light = 400.0 + 0.02 * quiet_s + rng.standard_normal(25)
-    plain = model_residuals(time_s, residual, design)
-    joined = model_residuals(time_s, residual, design, stable=[StableScatter(quiet_s, light)])
+    plain = ResidualModel(time_s, residual, design)
+    joined = ResidualModel(time_s, residual, design, stable=[StableScatter(quiet_s, light)])
 
     def likelihood(correlation_time):
         omega = dense(quiet_s, correlation_time) if correlation_time else np.eye(25)
@@ -167,7 +165,7 @@ def test_no_correlation_time_leaves_with_a_jump():
     counts = []
     for share in np.linspace(0.0, 2.0, 81):
         residual = noise + share * slow
-        model = model_residuals(time_s, residual - residual.mean(), design)
+        model = ResidualModel(time_s, residual - residual.mean(), design)
         counts.append(model.correlation_times.size)
         smallest = model.weights.min()
         assert smallest > 0.0
@@ -179,12 +177,12 @@ def test_no_correlation_time_leaves_with_a_jump():
         while high - low > 1e-9:
             middle = 0.5 * (low + high)
             residual = noise + middle * slow
-            size = model_residuals(time_s, residual - residual.mean(), design).correlation_times.size
+            size = ResidualModel(time_s, residual - residual.mean(), design).correlation_times.size
             low, high = (middle, high) if size == counts[i] else (low, middle)
         ends = []
         for share in (low, high):
             residual = noise + share * slow
-            model = model_residuals(time_s, residual - residual.mean(), design)
+            model = ResidualModel(time_s, residual - residual.mean(), design)
             ends.append((model.correlation, model.whitened_variance))
         assert_allclose(ends[0], ends[1], rtol=1e-6)  # a thousand times the 1e-9 between the two records
 
@@ -194,7 +192,7 @@ def test_averages_over_the_correlation_times():
     time_s, rng = uneven(np.random.default_rng(6)), np.random.default_rng(7)
     residual = rng.standard_normal(time_s.size)
     residual -= residual.mean()
-    model = model_residuals(time_s, residual, np.ones((time_s.size, 1)))
+    model = ResidualModel(time_s, residual, np.ones((time_s.size, 1)))
     assert model.weights.size > 2
     phis = [neighbour_correlation(time_s, one) for one in model.correlation_times]
     mean = sum(w * p for w, p in zip(model.weights, phis, strict=True))

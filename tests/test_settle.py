@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import minimize
 
-from photolab.thermal.variable_projection import Separable, _project, kept_apart, settle, solve
+from photolab.thermal.variable_projection import Projection, Separable, kept_apart, settle, solve
 from photolab.thermal.warm_up import fit_warm_up
 from photolab.thermal.warm_up_model import LEAST_GAP, separable
 
@@ -37,8 +37,8 @@ def test_slope_and_curvature_are_those_of_the_sum_of_squares(rising):
         TIME_S, record(3, (80.0, 60.0), (150.0, 700.0)), np.ones((80, 1)), weight, rising, (3.0, 9.0)
     )
     theta, moves = np.array([6.4, 5.1]), 1e-4 * np.eye(2)
-    here = _project(problem, theta)
-    beside = [[_project(problem, theta + side * move) for side in (1.0, -1.0)] for move in moves]
+    here = Projection(problem, theta)
+    beside = [[Projection(problem, theta + side * move) for side in (1.0, -1.0)] for move in moves]
     slope = [(a.sum_of_squares - b.sum_of_squares) / 4e-4 for a, b in beside]
     curvature = [(a.slope - b.slope) / 2e-4 for a, b in beside]
     assert_allclose(here.slope, slope, rtol=1e-5)
@@ -56,7 +56,7 @@ def test_settled_point_is_the_constrained_minimum(seed, terms):
     for shift in (0.0, 0.1, -0.1):
         start = kept_apart(found.theta + shift, LEAST_GAP, problem.log_range)
         other = minimize(
-            lambda v: _project(problem, v).sum_of_squares,
+            lambda v: Projection(problem, v).sum_of_squares,
             start,
             method="SLSQP",
             bounds=[(low, high)] * terms,

@@ -10,7 +10,7 @@ from scipy import stats
 
 from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up import fit_warm_up
-from photolab.thermal.warm_up_model import curve_of, separable
+from photolab.thermal.warm_up_model import Curve, separable
 
 TIME_S = np.arange(30.0, 2401.0, 30.0)
 
@@ -21,7 +21,7 @@ def light_of(time_s):
 
 def curve_from(light, terms):
     problem = separable(TIME_S, light, None)
-    return curve_of(problem, solve(problem, terms)[-1], start_s=TIME_S[0], step_s=None, correlation=0.0)
+    return Curve(problem, solve(problem, terms)[-1], correlation=0.0)
 
 
 def settled(curve, percent=1.0, *, drift=0.0, clock=0.0, coverage=0.95):

@@ -75,7 +75,7 @@ def test_step_is_located_between_its_neighbours():
     # Oracle: synthetic truth, 14 % step after reading 36, no noise to speak of.
     time_s, light = record(np.random.default_rng(4), 80, noise=0.2)
     light[37:] *= 0.86
-    assert_allclose(locate_step(time_s, light, 38)[0], 0.5 * (time_s[36] + time_s[37]), rtol=1e-12)
+    assert_allclose(locate_step(time_s, light, 38).step, 0.5 * (time_s[36] + time_s[37]), rtol=1e-12)
 
 
 def test_short_or_perfect_records_are_not_scanned():

@@ -8,7 +8,6 @@ from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.thermal.warm_up import ASSUMED_DRIFT, fit_warm_up
-from photolab.thermal.warm_up_result import log_time_uncertainties
 
 TIME_S = np.arange(30.0, 2401.0, 30.0)
 
@@ -43,7 +42,8 @@ def test_practitioner_trial(seed):
     )  # four SDs of a level from 80 readings of 0.4 %, lever included
     # closed form: 0.18 exp(-(t - 60)/420) = 0.0082 at 1357 s; one SD of the crossing is about 35 s
     assert_allclose(fit.settled(1.0).value_s, 1357.0, atol=140.0)
-    assert_allclose(fit.time_constants, [420.0], atol=4 * 420.0 * log_time_uncertainties(fit.described)[0])
+    sd = np.sqrt(fit.described.noise.covariance[-1, -1])  # of ln of the time constant
+    assert_allclose(fit.time_constants, [420.0], atol=4 * 420.0 * sd)
 
 
 def test_amplitudes_and_time_constants_scatter_as_stated_and_hold_the_truth():
@@ -52,12 +52,16 @@ def test_amplitudes_and_time_constants_scatter_as_stated_and_hold_the_truth():
     parts = [one.fading()[0] for one in fits if len(one.fading()) == 1]
     assert len(parts) > 75
     assert_allclose(
-        np.std([one.share for one in parts]), np.mean([one.share_uncertainty for one in parts]), rtol=0.25
+        np.std([one.share.value for one in parts]), np.mean([one.share.u for one in parts]), rtol=0.25
     )
-    logs = np.log([one.time_constant_s for one in parts])
-    assert_allclose(np.std(logs), np.mean([one.ln_time_constant_uncertainty for one in parts]), rtol=0.25)
-    assert sum(one.share_low <= 0.18 <= one.share_high for one in parts) >= 69
-    assert sum(one.low_s <= 420.0 <= one.high_s for one in parts) >= 69
+    last = [one.time_constant for one in parts]
+    logs = np.log([one.value for one in last])
+    assert_allclose(np.std(logs), np.mean([one.u / one.value for one in last]), rtol=0.25)
+    for ends, truth in (
+        ([one.share.interval() for one in parts], 0.18),
+        ([one.interval() for one in last], 420.0),
+    ):
+        assert sum(low <= truth <= high for low, high in ends) >= 69
 
 
 def test_amplitudes_of_two_rates_are_those_of_the_curve():
@@ -65,9 +69,9 @@ def test_amplitudes_of_two_rates_are_those_of_the_curve():
     clean = 850.0 + 90.0 * np.exp(-TIME_S / 120.0) + 60.0 * np.exp(-TIME_S / 700.0)
     found = fit_warm_up(TIME_S, noisy(3, clean, relative=1e-5), initial_window_s=0.0).fading()
     level = 850.0 + 90.0 * np.exp(-0.5) + 60.0 * np.exp(-60.0 / 700.0)
-    assert_allclose([one.time_constant_s for one in found], [700.0, 120.0], rtol=1e-2)
+    assert_allclose([one.time_constant.value for one in found], [700.0, 120.0], rtol=1e-2)
     shares = [60.0 * np.exp(-60.0 / 700.0) / level, 90.0 * np.exp(-0.5) / level]
-    assert_allclose([one.share for one in found], shares, rtol=1e-2)
+    assert_allclose([one.share.value for one in found], shares, rtol=1e-2)
 
 
 def test_a_drift_and_the_clock_move_amplitudes_as_refitting_does():
@@ -83,18 +87,22 @@ def test_a_drift_and_the_clock_move_amplitudes_as_refitting_does():
     drifted = fit_warm_up(TIME_S, light * (1.0 + 0.003 * past), drift_relative_sd=0.0, **options).fading()[0]
     late = fit_warm_up(TIME_S + 6.0, light, drift_relative_sd=0.0, **options).fading()[0]
 
-    def added(one, name):
-        return np.sqrt(getattr(one, name) ** 2 - getattr(plain, name) ** 2)
+    def added(one):
+        return np.sqrt(one.share.u**2 - plain.share.u**2)
 
-    moved = abs(np.log(drifted.time_constant_s / plain.time_constant_s))
-    assert_allclose(added(drift, "ln_time_constant_uncertainty"), moved, rtol=0.05)
-    assert_allclose(added(drift, "share_uncertainty"), abs(drifted.share - plain.share), rtol=0.05)
-    assert_allclose(added(clock, "share_uncertainty"), abs(late.share - plain.share), rtol=0.05)
+    def moved(one):
+        return abs(one.share.value - plain.share.value)
+
+    slower = abs(np.log(drifted.time_constant.value / plain.time_constant.value))
+    wide, own = (one.time_constant.u / one.time_constant.value for one in (drift, plain))
+    assert_allclose(np.sqrt(wide**2 - own**2), slower, rtol=0.05)
+    assert_allclose(added(drift), moved(drifted), rtol=0.05)
+    assert_allclose(added(clock), moved(late), rtol=0.05)
     shifted = fit_warm_up(TIME_S, light + 5.0, drift_relative_sd=0.0, **options).fading()[0]
     range_term = fit_warm_up(
         TIME_S, light, drift_relative_sd=0.0, additive_uncertainty=5.0, **options
     ).fading()
-    assert_allclose(added(range_term[0], "share_uncertainty"), abs(shifted.share - plain.share), rtol=0.05)
+    assert_allclose(added(range_term[0]), moved(shifted), rtol=0.05)
 
 
 def test_cut_record_keeps_its_end_and_refuses_the_final_level():
@@ -275,7 +283,7 @@ def test_declared_drift_clock_and_range_term_add_in_quadrature():
     assert_allclose(added, 20.0 * slope, rtol=0.25)  # the fitted slope at 60 s is known to some 10 %
     added = fit_warm_up(TIME_S, light, drift_relative_sd=0.0, additive_uncertainty=8.0).remaining(1800.0)
     more = np.sqrt(added.ln_standard_uncertainty**2 - plain**2)
-    first = fit_warm_up(TIME_S, light, drift_relative_sd=0.0).curve.at(np.array([60.0]))[0]
+    first = fit_warm_up(TIME_S, light, drift_relative_sd=0.0).curve.light(np.array([60.0]))[0]
     assert_allclose(more, 8.0 / first * (1.0 / added.value - 1.0), rtol=1e-9)
     assert "drift_assumed" not in codes(fit_warm_up(TIME_S, light, drift_relative_sd=0.001))
     assert ASSUMED_DRIFT == 0.003
@@ -636,7 +644,7 @@ def test_size_of_a_step_has_the_uncertainty_of_its_ratio():
 
     def size(values):
         return values[1] / (
-            values[0] + values[2:4] @ np.exp(-(fit.step.time_s - curve.start_s) / np.exp(values[4:]))
+            values[0] + values[2:4] @ np.exp(-(fit.step.time_s - curve.problem.start) / np.exp(values[4:]))
         )
 
     moves = np.diag(1e-5 * np.abs(values))

@@ -142,8 +142,8 @@ def test_what_fades_how_fast_is_said_with_intervals():
     """Oracle: 14 % of K1's light at 60 s fades, with the numbers of its fit; the filament lamp does not fade."""
     (one,) = runs()["W11"].fit.fading()
     said = words.inside_sentences(runs()["W11"].fit)[0]
-    assert said.startswith(f"Of the 60 s value fade: {100 * one.share:.1f} % (")
-    assert f"with a time constant of {one.time_constant_s / 60:.1f} min (" in said
+    assert said.startswith(f"Of the 60 s value fade: {100 * one.share.value:.1f} % (")
+    assert f"with a time constant of {one.time_constant.value / 60:.1f} min (" in said
     assert said.endswith("A second rate is not told apart from it.")
     still = words.inside_sentences(runs()["W05"].fit)[0]
     assert still.startswith("No time constant is given, because the light does not fall by more than")

@@ -16,7 +16,6 @@ known, and every interval is widened by them in full (the interval product in ln
 
 import math
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from typing import Any
@@ -32,11 +31,11 @@ from photolab.bench.readings import ELAPSED_U_S
 from photolab.bench.rows import result_row
 from photolab.bench.seats import RESULT
 from photolab.bench.spreads import Spread, between_specimens, not_held, own_specimens
-from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Joint, Measured, combine, from_ln, measured
+from photolab.errors import MethodError, attempt
+from photolab.metrology.quantity import Input, Joint, Measured, combine, measured
 from photolab.thermal.residuals import StableScatter
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
-from photolab.thermal.warm_up_result import Fading, Remaining, WarmUp
+from photolab.thermal.warm_up_result import Remaining, WarmUp
 
 Name = tuple[str, ...]
 
@@ -44,6 +43,8 @@ LOGGED_DRIFT_FLOOR = 0.0005
 """Least drift over a record whose ambient and volts were logged, assumed. [1]"""
 UNLOGGED_DRIFT = 0.003
 """Drift over a record where they were not, assumed. [1]"""
+RECORDS_KEPT = 64
+"""Fitted records that are kept, each of 1 to 2 MB, for a bench that holds the same ones. [1]"""
 RECORD_DRIFT = Assumption("drift over the record", 100.0 * UNLOGGED_DRIFT, "%", "standard uncertainty")
 
 
@@ -57,6 +58,8 @@ class WarmUpRun:
         Identity.
     record : DataFrame
         Its rows.
+    added : Input
+        What the range of the meter adds to every reading. [lx]
     fit : WarmUp or None
         The fitted record; None where it was refused.
     remaining : Remaining or None
@@ -67,8 +70,6 @@ class WarmUpRun:
         Relative standard uncertainty of a drift over the record. [1]
     drift_logged : bool
         True where ambient and volts were logged.
-    added : Input
-        What the range of the meter adds to every reading. [lx]
     stable_runs : tuple of str
         Runs of lamps that no longer change, on the same meter, whose scatter was used too.
     """
@@ -79,12 +80,12 @@ class WarmUpRun:
     housing: str
     day: str
     record: pd.DataFrame = field(repr=False)
-    fit: WarmUp | None
-    remaining: Remaining | None
-    refusals: tuple[MethodError, ...]
-    drift: float
-    drift_logged: bool
     added: Input
+    fit: WarmUp | None = None
+    remaining: Remaining | None = None
+    refusals: tuple[MethodError, ...] = ()
+    drift: float = UNLOGGED_DRIFT
+    drift_logged: bool = False
     stable_runs: tuple[str, ...] = ()
 
 
@@ -102,49 +103,40 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     tuple of WarmUpRun
         In file order; what a record cannot support stands in `refusals`.
     """
-    alone = _fitted(_Records(bench))
+    blocks = bench.tables["warm_up"].groupby("run", sort=False)
+    alone = [_alone(bench, str(run), block) for run, block in blocks]
+    quiet = {one.run: own for one in alone if one.fit is not None and (own := _stable(one.fit)) is not None}
     meters = {one.run: one.record["meter"].iloc[0] for one in alone}
-    stable = {
-        one.run: StableScatter(one.fit.time_s, one.fit.illuminance)
-        for one in alone
-        if one.fit is not None and _is_stable(one.fit)
-    }
-    peers = ({n: stable[n] for n in stable if n != one.run and meters[n] == meters[one.run]} for one in alone)
-    return tuple(_with_remaining(bench, one, mine) for one, mine in zip(alone, peers, strict=True))
+    found = []
+    for one in alone:
+        beside = tuple(n for n in quiet if n != one.run and meters[n] == meters[one.run])
+        known: dict[str, Any] = {"stable_runs": beside}
+        if one.fit is not None:
+            fit = _beside(one.fit, tuple(quiet[n] for n in beside)) if beside else one.fit
+            left = _left(fit, 60.0 * bench.settings.hold_minutes)
+            refused = isinstance(left, MethodError)
+            known |= {"fit": fit} | ({"refusals": (left,)} if refused else {"remaining": left})
+        found.append(replace(one, **known))
+    return tuple(found)
 
 
-@dataclass(frozen=True)
-class _Records:
-    """The records of a bench; equal where each would be fitted in the same way, whatever else was declared."""
-
-    bench: Bench = field(compare=False)
-    key: tuple[Any, ...] = field(init=False)
-
-    def __post_init__(self) -> None:
-        bench, table = self.bench, self.bench.tables["warm_up"]
-        figures = bench.settings.initial_s, bench.settings.initial_window_s, bench.settings.coverage
-        lights = tuple(zip(*(bench.tables["lamps"][name] for name in ("lamp", "technology")), strict=True))
-        steps = tuple(
-            (m.id, m.ranges_lx, m.resolution_lx, m.range_percent, m.digits, m.limit_kind)
-            for m in bench.meters.values()
-        )
-        object.__setattr__(
-            self, "key", (id(table), *figures, lights, steps)
-        )  # the table lives as long as the bench
+@lru_cache(maxsize=RECORDS_KEPT)
+def _fitted(time_s: bytes, illuminance: bytes, **figures: float) -> WarmUp | MethodError:
+    """Return the fit of one record, which hangs on nothing else; a bench without some rows has most records still."""
+    return attempt(fit_warm_up, np.frombuffer(time_s), np.frombuffer(illuminance), **figures)
 
 
-@lru_cache(maxsize=4)
-def _fitted(records: _Records) -> tuple[WarmUpRun, ...]:
-    """Return every run, fitted by itself."""
-    blocks = records.bench.tables["warm_up"].groupby("run", sort=False)
-    return tuple(_fit_run(records.bench, str(run), block) for run, block in blocks)
+_beside = lru_cache(maxsize=RECORDS_KEPT)(beside_stable)
+_left = lru_cache(maxsize=RECORDS_KEPT)(partial(attempt, WarmUp.remaining))
 
 
-def _is_stable(fit: WarmUp) -> bool:
-    """Return whether a record shows nothing but scatter."""
+@lru_cache(maxsize=RECORDS_KEPT)
+def _stable(fit: WarmUp) -> StableScatter | None:
+    """Return the readings of a record that shows nothing but scatter, one and the same for one fit."""
     codes = {finding.code for finding in fit.findings}
     disturbed = {"step", "second_step", "ripple", "outliers", "coarse_display"}
-    return "no_change_resolved" in codes and not codes & disturbed
+    quiet = "no_change_resolved" in codes and not codes & disturbed
+    return StableScatter(fit.time_s, fit.illuminance) if quiet else None
 
 
 def display_step(bench: Bench, record: pd.DataFrame) -> float:
@@ -220,27 +212,21 @@ def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:
     return max(LOGGED_DRIFT_FLOOR, math.hypot(by_volts, by_ambient)), True
 
 
-def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
-    """Fit one run by itself."""
+def _alone(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
+    """Return one run, fitted by itself."""
     lamp, specimen, housing, day = (str(record[n].iloc[0]) for n in ("lamp", "specimen", "housing", "day"))
     drift, logged = record_drift(record, bench.technologies.get(lamp, ""))
     added = range_term(bench, record)
-    fit: WarmUp | None = None
-    refusals: tuple[MethodError, ...] = ()
-    try:
-        fit = fit_warm_up(
-            record["elapsed_s"],
-            record["illuminance_lx"],
-            initial_s=bench.settings.initial_s,
-            initial_window_s=bench.settings.initial_window_s,
-            resolution=display_step(bench, record),
-            drift_relative_sd=drift,
-            elapsed_uncertainty_s=ELAPSED_U_S,
-            additive_uncertainty=added.u,
-            coverage=bench.settings.coverage,
-        )
-    except MethodError as refused:
-        refusals = (refused,)
+    fit = _fitted(
+        *(record[name].to_numpy(float).tobytes() for name in ("elapsed_s", "illuminance_lx")),
+        initial_s=bench.settings.initial_s,
+        initial_window_s=bench.settings.initial_window_s,
+        resolution=display_step(bench, record),
+        drift_relative_sd=drift,
+        elapsed_uncertainty_s=ELAPSED_U_S,
+        additive_uncertainty=added.u,
+        coverage=bench.settings.coverage,
+    )
     return WarmUpRun(
         run=run,
         lamp=lamp,
@@ -248,25 +234,12 @@ def _fit_run(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
         housing=housing,
         day=day,
         record=record,
-        fit=fit,
-        remaining=None,
-        refusals=refusals,
+        added=added,
+        fit=None if isinstance(fit, MethodError) else fit,
+        refusals=(fit,) if isinstance(fit, MethodError) else (),
         drift=drift,
         drift_logged=logged,
-        added=added,
     )
-
-
-def _with_remaining(bench: Bench, alone: WarmUpRun, stable: Mapping[str, StableScatter]) -> WarmUpRun:
-    """Return a fitted run with stable ones beside it and its remaining light at hold."""
-    if alone.fit is None:
-        return replace(alone, stable_runs=tuple(stable))
-    fit = beside_stable(alone.fit, [*stable.values()]) if stable else alone.fit
-    own = replace(alone, fit=fit, stable_runs=tuple(stable))
-    try:
-        return replace(own, remaining=fit.remaining(60.0 * bench.settings.hold_minutes))
-    except MethodError as refused:
-        return replace(own, refusals=(refused,))
 
 
 def remaining_of(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> tuple[Remaining, WarmUpRun] | None:
@@ -528,10 +501,8 @@ def fading_rows(bench: Bench) -> pd.DataFrame:
     """
     rows = []
     for run in warm_up_runs(bench):
-        parts: tuple[Fading, ...] = ()
-        if run.fit is not None:
-            with suppress(MethodError):
-                parts = run.fit.fading()
+        found = None if run.fit is None else attempt(run.fit.fading)
+        parts = found if isinstance(found, tuple) else ()
         for k, part in enumerate(parts):
             said: dict[str, Any] = {
                 "lamp": run.lamp,
@@ -540,30 +511,10 @@ def fading_rows(bench: Bench) -> pd.DataFrame:
                 "n_readings": len(run.record),
                 "assumed": "nothing" if run.drift_logged else RECORD_DRIFT.name,
             }
-            name, light = ("fading", run.run, k), f"relative to {bench.settings.initial_s:g} s"
-            share = Input(
-                (*name, "amplitude"), 100.0 * part.share_uncertainty, dof=part.share_dof, kind="fit"
-            )
-            lasts = Input(
-                (*name, "time"), part.ln_time_constant_uncertainty, dof=part.ln_time_constant_dof, kind="fit"
-            )
-            constant = from_ln(measured(math.log(part.time_constant_s), lasts), unit="s")
-            constant = replace(constant, ends=partial(_ends, part))
-            amplitude = measured(100.0 * part.share, share, unit="%")
+            amplitude = said | {"measurand": "warm-up amplitude", "instant": "initial"}
+            amplitude["conditions"] = f"relative to {bench.settings.initial_s:g} s"
             rows += [
-                result_row(
-                    bench,
-                    amplitude,
-                    measurand="warm-up amplitude",
-                    instant="initial",
-                    conditions=light,
-                    **said,
-                ),
-                result_row(bench, constant, measurand="warm-up time constant", in_ln=True, **said),
+                result_row(bench, replace(100.0 * part.share, unit="%"), **amplitude),
+                result_row(bench, part.time_constant, measurand="warm-up time constant", in_ln=True, **said),
             ]
     return pd.DataFrame(rows)
-
-
-def _ends(part: Fading, _: float) -> tuple[float, float]:
-    """Return the interval of a time constant at the coverage of its record [s]."""
-    return part.low_s, part.high_s

@@ -13,7 +13,7 @@ import pandas as pd
 
 from photolab.bench.corrections import LED_AMBIENT_COEFFICIENT, LED_AMBIENT_LIMIT
 from photolab.bench.electrical import lamp_power
-from photolab.bench.heat import UNLOGGED_DRIFT, WarmUpRun, range_term, warm_up_runs
+from photolab.bench.heat import WarmUpRun, range_term, warm_up_runs
 from photolab.bench.model import Bench
 from photolab.bench.selection import instants
 from photolab.bench.surface import AMBIENT_LIMIT_K, THERMOCOUPLE_LIMIT_K
@@ -84,17 +84,7 @@ def _seated_once(bench: Bench, lamp: str | None, last: set[str]) -> WarmUpRun:
     record = record.reindex(columns=bench.tables["warm_up"].columns)
     record["illuminance_lx"] = block.groupby("elapsed_s")["illuminance_lx"].mean().to_numpy()
     who = str(name), str(specimen), str(housing), str(day)
-    return WarmUpRun(
-        "readings",
-        *who,
-        record,
-        fit=None,
-        remaining=None,
-        refusals=(),
-        drift=UNLOGGED_DRIFT,
-        drift_logged=False,
-        added=range_term(bench, record),
-    )
+    return WarmUpRun("readings", *who, record, range_term(bench, record))
 
 
 def with_case(run: WarmUpRun) -> pd.DataFrame:
@@ -116,7 +106,7 @@ def with_case(run: WarmUpRun) -> pd.DataFrame:
         If the record has no curve, states no case temperature, or its light is one figure.
     """
     if run.fit is None and run.refusals:
-        raise run.refusals[0]
+        raise run.refusals[0].with_traceback(None)  # one and the same, however often it is raised
     step = run.fit.step if run.fit is not None else None
     rows = run.record[run.record["elapsed_s"] < (math.inf if step is None else step.time_s)]
     rows = rows[rows["case_C"].notna()]

@@ -274,7 +274,8 @@ class _Light:
         self.run, self.fit, described = run, fit, fit.described
         self.initial = window(self.fit.initial_s, self.fit.initial_window_s)
         self.hold = np.array([60.0 * bench.settings.hold_minutes])
-        self.step_s, self.start_s, self.taus = described.step_s, described.start_s, described.time_constants
+        self.step_s, self.start_s = described.problem.step, described.problem.start
+        self.taus = described.time_constants
         self.fixed, self.parts = np.split(described.found.coefficients, [described.linear])
         if not self.taus.size:
             self.taus, self.parts = np.array([np.ptp(self.fit.time_s) / 3.0]), np.zeros(1)

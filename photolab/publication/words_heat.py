@@ -259,9 +259,11 @@ def _fading(fit: WarmUp) -> str:
     if isinstance(parts, MethodError):
         return f"No time constant is given, because {why(parts)}."
     said = "; ".join(
-        f"{percent(one.share)} % ({ends(one.share_low, one.share_high)}) with a time constant of "
-        f"{decimal(one.time_constant_s / 60.0, 1)} min ({between(one.low_s / 60.0, one.high_s / 60.0, 1)})"
+        f"{percent(one.share.value)} % ({ends(*one.share.interval(fit.coverage))}) with a time constant of "
+        f"{decimal(one.time_constant.value / 60.0, 1)} min "
+        f"({between(low / 60.0, high / 60.0, 1)})"
         for one in parts
+        for low, high in [one.time_constant.interval(fit.coverage)]
     )
     alone = "" if parts[1:] else " A second rate is not told apart from it."
     return f"Of the {fit.initial_s:g} s value fade: {said}.{alone}"

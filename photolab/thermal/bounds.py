@@ -8,9 +8,6 @@ readings. Each value asks for one non-negative least-squares solution with a hea
 :math:`E(h) - R\,E(t_0) = 0`.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq, nnls
@@ -28,11 +25,19 @@ ROW_WEIGHT = 1e3
 MOST_STEPS = 4000
 
 
-@dataclass(frozen=True, eq=False)
 class MonotoneFit:
     """Best completely monotone curve through a record.
 
     Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Ascending times. [s]
+    light : ndarray, shape (n,)
+        Illuminance. [lx]
+    phi : ndarray, shape (n - 1,)
+        Correlation of neighbouring residuals. [1]
+
+    Attributes
     ----------
     time_constants : ndarray, shape (k,)
         Allowed time constants. [s]
@@ -40,23 +45,22 @@ class MonotoneFit:
         Final level, then the amplitudes at time zero of the record's first reading. [lx]
     sum_of_squares : float
         Whitened residual sum of squares. [lx2]
-    start_s : float
-        Time from which the exponentials count. [s]
-    triangle : ndarray, shape (k + 1, k + 1)
-        Compressed design. [1]
-    target : ndarray, shape (k + 1,)
-        Compressed readings. [lx]
-    rest : float
-        Sum of squares that no mixture reaches. [lx2]
     """
 
-    time_constants: FloatArray
-    amplitudes: FloatArray
-    sum_of_squares: float
-    start_s: float
-    triangle: FloatArray
-    target: FloatArray
-    rest: float
+    def __init__(self, time_s: FloatArray, light: FloatArray, phi: FloatArray) -> None:
+        length, self._start_s = float(np.ptp(time_s)), float(time_s[0])
+        self.time_constants = np.geomspace(length * SHORTEST_PART, length * CEILING_PART, RATES)
+        columns = np.exp(-(time_s - self._start_s)[:, None] / self.time_constants)
+        design = whiten(np.concatenate([np.ones((time_s.size, 1)), columns], axis=1), phi)
+        white = whiten(light, phi)
+        basis, self._triangle = np.linalg.qr(design)
+        self._target = basis.T @ white
+        self._rest = max(float(white @ white) - float(self._target @ self._target), 0.0)
+        if self._rest < 1e-9 * float(white @ white):  # the difference above has lost its digits
+            left = white - basis @ self._target
+            self._rest = float(left @ left)
+        self.amplitudes, norm = nnls(self._triangle, self._target, maxiter=MOST_STEPS)
+        self.sum_of_squares = float(norm) ** 2 + self._rest
 
     def row(self, at_s: FloatArray) -> FloatArray:
         """Return the mean row of the model over some instants.
@@ -71,7 +75,7 @@ class MonotoneFit:
         ndarray, shape (k + 1,)
             The row. [1]
         """
-        decay = np.exp(-np.subtract(at_s, self.start_s)[:, None] / self.time_constants)
+        decay = np.exp(-np.subtract(at_s, self._start_s)[:, None] / self.time_constants)
         return np.concatenate([[1.0], decay.mean(axis=0)])
 
     def squares_with(self, condition: FloatArray) -> float:
@@ -87,42 +91,10 @@ class MonotoneFit:
         float
             Sum of squares. [lx2]
         """
-        heavy = ROW_WEIGHT * float(np.abs(self.triangle).max())
-        design = np.vstack([self.triangle, heavy * condition])
-        _, norm = nnls(design, np.append(self.target, 0.0), maxiter=MOST_STEPS)
-        return float(norm) ** 2 + self.rest
-
-
-def fit_monotone(time_s: FloatArray, light: FloatArray, phi: FloatArray) -> MonotoneFit:
-    """Fit the best completely monotone curve.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Ascending times. [s]
-    light : ndarray, shape (n,)
-        Illuminance. [lx]
-    phi : ndarray, shape (n - 1,)
-        Correlation of neighbouring residuals. [1]
-
-    Returns
-    -------
-    MonotoneFit
-        The fit and what bounds need.
-    """
-    start, length = float(time_s[0]), float(np.ptp(time_s))
-    taus = np.geomspace(length * SHORTEST_PART, length * CEILING_PART, RATES)
-    columns = np.exp(-(time_s - start)[:, None] / taus)
-    design = whiten(np.concatenate([np.ones((time_s.size, 1)), columns], axis=1), phi)
-    white = whiten(light, phi)
-    basis, triangle = np.linalg.qr(design)
-    target = basis.T @ white
-    rest = max(float(white @ white) - float(target @ target), 0.0)
-    if rest < 1e-9 * float(white @ white):  # the difference above has lost its digits
-        left = white - basis @ target
-        rest = float(left @ left)
-    amplitudes, norm = nnls(triangle, target, maxiter=MOST_STEPS)
-    return MonotoneFit(taus, amplitudes, float(norm) ** 2 + rest, start, triangle, target, rest)
+        heavy = ROW_WEIGHT * float(np.abs(self._triangle).max())
+        design = np.vstack([self._triangle, heavy * condition])
+        _, norm = nnls(design, np.append(self._target, 0.0), maxiter=MOST_STEPS)
+        return float(norm) ** 2 + self._rest
 
 
 def ratio_bounds(
@@ -151,22 +123,14 @@ def ratio_bounds(
     def excess(ratio: float) -> float:
         return fit.squares_with((later - ratio * earlier) * scale) - limit
 
-    low = _crossing(excess, best, -1.0, floor=0.0)
-    high = _crossing(excess, best, 1.0, floor=1.0)
-    return best, low, high
+    def end(limiting: float) -> float:
+        """Return where the sum of squares leaves agreement, on the way from the best ratio to a limiting one."""
+        if excess(best) > 0.0:
+            return best
+        return (
+            limiting
+            if excess(limiting) <= 0.0
+            else float(brentq(excess, limiting, best, xtol=1e-13, rtol=1e-13))
+        )
 
-
-def _crossing(excess: Callable[[float], float], inside: float, direction: float, *, floor: float) -> float:
-    """Return where the sum of squares leaves agreement, walking out from the best ratio."""
-    here, stride = inside, 2e-4
-    if excess(here) > 0.0:
-        return here
-    while True:
-        there = here + direction * stride
-        if (there - floor) * direction >= 0.0:
-            there = floor
-        if excess(there) > 0.0:
-            return float(brentq(excess, here, there, xtol=1e-13, rtol=1e-13))
-        if there == floor:
-            return floor
-        here, stride = there, stride * 3.0
+    return best, end(0.0), end(1.0)

@@ -9,13 +9,12 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.metrology.arguments import as_given, finite, not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
 from photolab.thermal.exponentials import fit_exponentials
-from photolab.thermal.residuals import model_residuals
+from photolab.thermal.residuals import ResidualModel
 
 Array = NDArray[np.float64]
 
@@ -51,12 +50,8 @@ class Slope:
         Degrees of freedom; infinite where the stated uncertainties are larger than the scatter. [1]
     coverage : float
         Coverage probability. [1]
-    residual_correlation : float
-        Correlation of neighbouring residuals. [1]
-    effective_readings : float
-        As many independent readings would carry as much. [1]
-    mean_temperature, span : float
-        Weighted mean and range of the temperatures. [degC, K]
+    span : float
+        Range of the temperatures. [K]
     """
 
     percent_per_kelvin: float
@@ -65,9 +60,6 @@ class Slope:
     high: float
     dof: float
     coverage: float
-    residual_correlation: float
-    effective_readings: float
-    mean_temperature: float
     span: float
 
 
@@ -178,8 +170,7 @@ def light_per_kelvin(
         )
         raise MethodError(message, code="span_too_small", known={"span": span})
     slope, weight = _york(x, y, ux, uy)
-    mean = float(np.average(x, weights=weight))
-    intercept = float(np.average(y, weights=weight))
+    mean, intercept = (float(np.average(of, weights=weight)) for of in (x, y))
     residual = y - intercept - slope * (x - mean)
     adjusted = mean + weight * ((x - mean) * uy**2 + slope * (y - intercept) * ux**2)
     stated = 1.0 / float(np.sum(weight * (adjusted - np.average(adjusted, weights=weight)) ** 2))
@@ -189,7 +180,7 @@ def light_per_kelvin(
         raise ValueError(message)
     root = np.sqrt(weight / weight.mean())
     design = np.column_stack([np.ones(x.size), adjusted - mean]) * root[:, None]
-    noise = model_residuals(times, residual * root, design)
+    noise = ResidualModel(times, residual * root, design)
     if noise.effective_readings < LEAST_EFFECTIVE:
         message = (
             f"readings must be worth {LEAST_EFFECTIVE:g} independent ones; got {noise.effective_readings:.2g}"
@@ -197,19 +188,8 @@ def light_per_kelvin(
         raise MethodError(message, code="correlated_residuals", known={"percent_per_kelvin": 100.0 * slope})
     shown = noise.variance(np.array([0.0, 1.0]))
     variance, dof = (shown, noise.dof) if shown > stated else (stated, np.inf)
-    half = float(stats.t.isf((1.0 - coverage) / 2.0, dof) * np.sqrt(variance))
-    return Slope(
-        100.0 * slope,
-        100.0 * float(np.sqrt(variance)),
-        100.0 * (slope - half),
-        100.0 * (slope + half),
-        float(dof),
-        coverage,
-        noise.correlation,
-        noise.effective_readings,
-        mean,
-        span,
-    )
+    percent = measured(100.0 * slope, Input("line", 100.0 * float(np.sqrt(variance)), dof=dof))
+    return Slope(percent.value, percent.u, *percent.interval(coverage), dof, coverage, span)
 
 
 def shared_time_constants(
@@ -261,8 +241,8 @@ def shared_time_constants(
     low, high = difference.interval(coverage)
     alike = max(-low, high) <= np.log1p(margin)
     code = "shared" if alike else "not_resolved" if low <= 0.0 <= high else "different"
-    logs = (ln_light.value, ln_case.value, difference.value, low, high)
-    tau_light, tau_case, ratio, low, high = (float(x) for x in np.exp(logs))
+    logs = ln_light.value, ln_case.value, difference.value, low, high
+    tau_light, tau_case, ratio, low, high = np.exp(logs).tolist()
     return TimeConstants(tau_light, tau_case, ratio, low, high, code)
 
 
@@ -296,7 +276,11 @@ def to_ambient(
     -----
     For a settled lamp and some 15 K. Where foldback may set in between, no coefficient holds.
     """
-    factor = np.exp(_coefficient(coefficient) * _step(ambient, reference_ambient))
+    wanted = f"within ±{LARGEST_COEFFICIENT} 1/K (a percentage?)"
+    per_kelvin = require(
+        "coefficient", coefficient, lambda v: np.abs(v) <= LARGEST_COEFFICIENT, wanted, "1/K", missing=False
+    )
+    factor = np.exp(per_kelvin * _step(ambient, reference_ambient))
     return as_given(finite("light", light) * factor, getattr(light, "unit", ""))
 
 
@@ -381,13 +365,6 @@ def light_at_ambient(
     return ExpectedLight(float(value), float(low), float(high), ln.u, True, abs(step) > slope.span / 2.0)
 
 
-def _coefficient(coefficient: ArrayLike) -> Array:
-    wanted = f"within ±{LARGEST_COEFFICIENT} 1/K (a percentage?)"
-    return require(
-        "coefficient", coefficient, lambda v: np.abs(v) <= LARGEST_COEFFICIENT, wanted, "1/K", missing=False
-    )
-
-
 def _step(ambient: ArrayLike, reference: ArrayLike) -> Array:
     to = finite("reference ambient", reference, "degC", missing=False)
     return to - finite("ambient", ambient, "degC", missing=False)
@@ -395,25 +372,26 @@ def _step(ambient: ArrayLike, reference: ArrayLike) -> Array:
 
 def _york(x: Array, y: Array, ux: Array, uy: Array) -> tuple[float, Array]:
     """Return slope and weights of the straight line with independent errors in both coordinates."""
-    slope = float(np.polyfit(x, y, 1)[0])
+    before, slope = np.inf, float(np.polyfit(x, y, 1)[0])
+    weight = 1.0 / (uy**2 + slope**2 * ux**2)
     for _ in range(100):
-        weight = 1.0 / (uy**2 + slope**2 * ux**2)
+        if abs(slope - before) <= 1e-13 * abs(slope):
+            break
         dx, dy = x - np.average(x, weights=weight), y - np.average(y, weights=weight)
         beta = weight * (dx * uy**2 + slope * dy * ux**2)
-        found = float(np.sum(weight * beta * dy) / np.sum(weight * beta * dx))
-        converged = abs(found - slope) <= 1e-13 * abs(found)
-        slope = found
-        if converged:
-            break
-    return slope, np.asarray(1.0 / (uy**2 + slope**2 * ux**2))
+        before, slope = slope, float(np.sum(weight * beta * dy) / np.sum(weight * beta * dx))
+        weight = 1.0 / (uy**2 + slope**2 * ux**2)
+    return slope, np.asarray(weight)
 
 
 def _checked_pair(
     light: ArrayLike, temperature: ArrayLike, light_uncertainty: ArrayLike, temperature_uncertainty: ArrayLike
 ) -> tuple[Array, Array, Array, Array]:
     """Return temperature, ln light and their standard uncertainties."""
-    lit = positive("light", light, missing=False)
-    x = finite("temperature", temperature, "degC", missing=False)
+    lit, x = (
+        positive("light", light, missing=False),
+        finite("temperature", temperature, "degC", missing=False),
+    )
     if lit.ndim != 1 or lit.shape != x.shape:
         message = f"light and temperature must be lists of one length; got shapes {lit.shape} and {x.shape}"
         raise ValueError(message)
@@ -434,7 +412,7 @@ def _log_time_constant(name: str, times: Array, response: ArrayLike) -> Measured
     tau, amplitude = float(fit.time_constants[0]), float(fit.amplitudes[0])
     decay = np.exp(-times / tau)
     design = np.column_stack([np.ones(times.size), decay, amplitude * (times / tau) * decay])
-    noise = model_residuals(times, y - fit.evaluate(times), design)
+    noise = ResidualModel(times, y - fit.evaluate(times), design)
     u = float(np.sqrt(noise.variance(np.array([0.0, 0.0, 1.0]))))
     if fit.at_bound or not u < 1.0:
         message = f"{name} must bend within its record to have a time constant; got none between the bounds"

@@ -3,8 +3,8 @@ r"""Sums of exponentials, fitted without start values and with full covariance.
 The search runs over the time constants alone (`photolab.thermal.variable_projection`).
 """
 
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,7 +17,6 @@ from photolab.thermal.variable_projection import Projection, Separable, solve
 FloatArray = NDArray[np.float64]
 Form = Literal["approach", "rise", "decay"]
 
-FORMS = ("approach", "rise", "decay")
 MOST_TERMS = 3
 SHORTEST_PART = 1 / 200  # of the record's length: shorter time constants leave no trace between readings
 LONGEST_PART = 5.0  # of the record's length: slower ones cannot be told from a straight line
@@ -29,14 +28,26 @@ SAME_DIRECTION = (
 MAD_TO_SD = 1.4826  # normal distribution
 
 
-@dataclass(frozen=True, eq=False)
 class ExponentialFit:
     """A fitted sum of exponentials; rates ascend, so the slowest comes first.
 
     Parameters
     ----------
+    x : ndarray, shape (n,)
+        Abscissa as it was given. [any]
+    problem : Separable
+        The problem that was solved, with the last weights.
+    found : Projection
+        Its solution.
     form : str
         "approach", "rise" or "decay".
+    given : ndarray, shape (n,)
+        Square roots of the weights as they were given. [1]
+    inflation : float
+        What robust weights multiply the residual variance by. [1]
+
+    Attributes
+    ----------
     offset : float
         Level the sum tends to; 0 where the form has none. [unit of y]
     amplitudes, rates, time_constants : ndarray, shape (terms,)
@@ -45,38 +56,59 @@ class ExponentialFit:
         Standard uncertainty of the offset. [unit of y]
     amplitude_uncertainties, rate_uncertainties, time_constant_uncertainties : ndarray, shape (terms,)
         Standard uncertainties, white noise of one unknown SD assumed. [unit of y, 1/unit of x, unit of x]
-    residual_sd : float
-        SD of a residual of weight one. [unit of y]
     dof : int
-        Degrees of freedom of the residual SD.
+        Degrees of freedom of the residual variance.
     residual_sum_of_squares : float
         Weighted residual sum of squares. [unit of y squared]
     covariance : ndarray
-        Covariance of `parameters`. [as parameters]
-    parameters : tuple of str
-        Names of the rows of the covariance: offset (if the form has one), amplitudes, rates.
+        Covariance of the offset (if the form has one), the amplitudes and the rates. [as they are]
     at_bound : bool
         A time constant stands at the end of its range: uncertainties do not hold.
     weights : ndarray, shape (n,)
         Weight of each squared residual, after the robust steps where asked. [1]
     """
 
-    form: str
-    offset: float
-    amplitudes: FloatArray
-    rates: FloatArray
-    time_constants: FloatArray
-    offset_uncertainty: float
-    amplitude_uncertainties: FloatArray
-    rate_uncertainties: FloatArray
-    time_constant_uncertainties: FloatArray
-    residual_sd: float
-    dof: int
-    residual_sum_of_squares: float
-    covariance: FloatArray
-    parameters: tuple[str, ...]
-    at_bound: bool
-    weights: FloatArray
+    def __init__(
+        self,
+        x: FloatArray,
+        problem: Separable,
+        found: Projection,
+        form: str,
+        given: FloatArray,
+        inflation: float,
+    ) -> None:
+        self.form, linear, rates = form, problem.fixed.shape[1], np.exp(-found.theta)
+        shift = float(x[0] - problem.x[0])
+        self.offset = float(found.coefficients[0]) if linear else 0.0
+        self.rates, self.time_constants = rates, 1.0 / rates
+        self.amplitudes = found.coefficients[linear:] * np.exp(shift * rates)
+        decay = np.exp(-np.multiply.outer(x, rates))
+        parts = -np.expm1(-np.multiply.outer(x, rates)) if form == "rise" else decay
+        slopes = self.amplitudes * decay * x[:, None] * (1.0 if form == "rise" else -1.0)
+        design = np.concatenate([problem.fixed, parts, slopes], axis=1) * given[:, None]
+        self.dof = int(np.sum(given > 0)) - design.shape[1]
+        # where the residual is a millionth of the readings, ordinary rounding of the curve takes its tenth digit
+        fine = np.longdouble
+        scaled = problem.x.astype(fine)[:, None] * np.exp(-found.theta.astype(fine))
+        columns = -np.expm1(-scaled) if problem.rising else np.exp(-scaled)
+        curve = np.concatenate([problem.fixed.astype(fine), columns], axis=1) @ found.coefficients.astype(
+            fine
+        )
+        residual = np.asarray((problem.y.astype(fine) - curve) * problem.root_weight, dtype=np.float64)
+        self.residual_sum_of_squares = float(residual @ residual)
+        # psi is the residual times its robust weight; without robust steps this is squares / dof
+        psi = residual * problem.root_weight / np.where(given > 0, given, 1.0)
+        _, to_space = column_space(design, tolerance=SAME_DIRECTION)
+        known = len(to_space) == design.shape[1]
+        gram = to_space.T @ to_space if known else np.full((design.shape[1],) * 2, np.inf)
+        self.covariance = float(psi @ psi) / self.dof * inflation * gram
+        sd = np.sqrt(np.diagonal(self.covariance))
+        self.offset_uncertainty = float(sd[0]) if linear else 0.0
+        self.amplitude_uncertainties, self.rate_uncertainties = np.split(sd[linear:], 2)
+        self.time_constant_uncertainties = self.rate_uncertainties / rates**2
+        low, high = problem.log_range
+        self.at_bound = bool(np.any((found.theta < low + 1e-6) | (found.theta > high - 1e-6)))
+        self.weights = problem.root_weight**2
 
     def evaluate(self, x: ArrayLike) -> FloatArray:
         """Return the fitted curve.
@@ -147,32 +179,23 @@ def fit_exponentials(
     The uncertainties assume independent noise. A warm-up record seldom has it: `fit_warm_up` estimates the
     correlation. The order must be given; an order chosen from the data makes intervals beyond it too narrow.
     """
-    abscissa, response, weight = _checked(x, y, weights)
-    if terms not in range(MOST_TERMS + 1) or form not in FORMS:
-        message = (
-            f"terms must be 0 to {MOST_TERMS} and form one of {', '.join(FORMS)}; got {terms!r}, {form!r}"
-        )
-        raise ValueError(message)
-    _check_support(abscissa, response, weight, terms, form)
-    problem = _problem(abscissa, response, weight, form, time_constant_range)
-    found = solve(problem, terms)[-1]
-    given, inflation = problem.root_weight, 1.0
-    if robust:
-        problem, found, inflation = _reweighted(problem, found, terms, form)
-    return _described(abscissa, problem, found, form, given, inflation)
-
-
-def _checked(
-    x: ArrayLike, y: ArrayLike, weights: ArrayLike | None
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the arguments as arrays, refused where they cannot be a record."""
     abscissa, response = finite("x", x, missing=False), finite("y", y, missing=False)
     weight = np.ones(abscissa.shape) if weights is None else not_negative("weights", weights, missing=False)
     if abscissa.ndim != 1 or response.shape != abscissa.shape or weight.shape != abscissa.shape:
         shapes = f"{abscissa.shape}, {response.shape} and {weight.shape}"
         message = f"x, y and weights must be one-dimensional and of one length; got {shapes}"
         raise ValueError(message)
-    return abscissa, response, weight
+    if terms not in range(MOST_TERMS + 1) or form not in get_args(Form):
+        forms = ", ".join(get_args(Form))
+        message = f"terms must be 0 to {MOST_TERMS} and form one of {forms}; got {terms!r}, {form!r}"
+        raise ValueError(message)
+    _check_support(abscissa, response, weight, terms, form)
+    problem = _problem(abscissa, response, weight, form, time_constant_range)
+    found = solve(problem, terms)[-1]
+    given, inflation = problem.root_weight, 1.0
+    if robust:
+        problem, found, inflation = _reweighted(problem, found)
+    return ExponentialFit(abscissa, problem, found, form, given, inflation)
 
 
 def _check_support(x: FloatArray, y: FloatArray, weight: FloatArray, terms: int, form: str) -> None:
@@ -182,49 +205,38 @@ def _check_support(x: FloatArray, y: FloatArray, weight: FloatArray, terms: int,
     distinct = len(np.unique(x[used]))
     if distinct <= needed:
         message = f"{needed} parameters need more than {needed} readings at different x; got {distinct}"
-        raise MethodError(
-            message, code="too_few_readings", known={"readings": distinct, "parameters": needed}
-        )
+        known = {"readings": distinct, "parameters": needed}
+        raise MethodError(message, code="too_few_readings", known=known)
     if terms and np.ptp(y[used]) == 0.0:
-        message = (
-            f"y must change along x for a rate to exist; all {int(used.sum())} readings are {y[used][0]:g}"
-        )
-        raise MethodError(message, code="constant_record", known={"level": float(y[used][0])})
+        level = float(y[used][0])
+        message = f"y must change along x for a rate to exist; all {int(used.sum())} readings are {level:g}"
+        raise MethodError(message, code="constant_record", known={"level": level})
 
 
 def _problem(
     x: FloatArray, y: FloatArray, weight: FloatArray, form: str, limits: tuple[float, float] | None
 ) -> Separable:
     """Return the separable problem; x is shifted where the form allows it."""
-    used = x[weight > 0]
-    length = float(np.ptp(used))
+    first, length = float(x[weight > 0].min()), float(np.ptp(x[weight > 0]))
     low, high = limits or (length * SHORTEST_PART, length * LONGEST_PART)
     if not 0.0 < low < high < np.inf:
         message = f"time_constant_range must be two positive ascending numbers; got ({low:g}, {high:g})"
         raise ValueError(message)
-    shift = 0.0 if form == "rise" else float(used.min())
-    if abs(float(used.min())) / low > 600.0:
-        message = (
-            f"x must start nearer to zero than 600 shortest time constants ({low:g}); got {used.min():g}"
-        )
+    if abs(first) / low > 600.0:
+        message = f"x must start nearer to zero than 600 shortest time constants ({low:g}); got {first:g}"
         raise ValueError(message)
-    fixed = np.ones((x.size, 1 if form == "approach" else 0))
-    return Separable(
-        x - shift, y, fixed, np.sqrt(weight), form == "rise", (float(np.log(low)), float(np.log(high)))
-    )
+    fixed, limited = np.ones((x.size, int(form == "approach"))), (float(np.log(low)), float(np.log(high)))
+    shifted = x if form == "rise" else x - first
+    return Separable(shifted, y, fixed, np.sqrt(weight), form == "rise", limited)
 
 
-def _reweighted(
-    problem: Separable, found: Projection, terms: int, form: str
-) -> tuple[Separable, Projection, float]:
+def _reweighted(problem: Separable, found: Projection) -> tuple[Separable, Projection, float]:
     """Refit with outlying readings weighted down; also the factor on the residual variance."""
-    given = problem.root_weight
-    needed = 2 * terms + (form == "approach")
-    ratio = np.zeros(given.size)
+    given, needed = problem.root_weight, found.design.shape[1]
+    used = given > 0
+    count, ratio = int(used.sum()), np.zeros(given.size)
     for turn in range(24):
         residual = found.residual * given / np.where(problem.root_weight > 0, problem.root_weight, 1.0)
-        used = given > 0
-        count = int(used.sum())
         scale = MAD_TO_SD * float(np.median(np.abs(residual[used]))) * count / (count - needed)
         if scale == 0.0:
             break
@@ -232,67 +244,7 @@ def _reweighted(
         huber = np.minimum(1.0, HUBER / np.maximum(ratio, 1e-12))
         tukey = np.where(ratio < TUKEY, (1.0 - (ratio / TUKEY) ** 2) ** 2, 1e-12)
         problem = replace(problem, root_weight=given * np.sqrt(huber if turn < 8 else tukey))
-        found = solve(problem, terms)[-1]
+        found = solve(problem, found.theta.size)[-1]
     share = (ratio / TUKEY) ** 2
     slope = np.where(ratio < TUKEY, (1.0 - share) * (1.0 - 5.0 * share), 0.0)
     return problem, found, 1.0 / float(np.mean(slope[given > 0])) ** 2
-
-
-def _described(
-    x: FloatArray, problem: Separable, found: Projection, form: str, given: FloatArray, inflation: float
-) -> ExponentialFit:
-    """Return the fit in the caller's x, with covariance from the full design."""
-    linear = problem.fixed.shape[1]
-    rates = np.exp(-found.theta)
-    shift = float(x[0] - problem.x[0])
-    amplitudes = found.coefficients[linear:] * np.exp(shift * rates)
-    decay = np.exp(-np.multiply.outer(x, rates))
-    parts = -np.expm1(-np.multiply.outer(x, rates)) if form == "rise" else decay
-    slopes = amplitudes * decay * x[:, None] * (1.0 if form == "rise" else -1.0)
-    design = np.concatenate([problem.fixed, parts, slopes], axis=1) * given[:, None]
-    dof = int(np.sum(given > 0)) - design.shape[1]
-    residual = _fine_residual(problem, found)
-    squares = float(residual @ residual)
-    # psi is the residual times its robust weight; without robust steps this is squares / dof
-    psi = residual * problem.root_weight / np.where(given > 0, given, 1.0)
-    _, to_space = column_space(design, tolerance=SAME_DIRECTION)
-    gram = (
-        to_space.T @ to_space if len(to_space) == design.shape[1] else np.full((design.shape[1],) * 2, np.inf)
-    )
-    covariance = float(psi @ psi) / dof * inflation * gram
-    sd = np.sqrt(np.diagonal(covariance))
-    count = rates.size
-    low, high = problem.log_range
-    names = ("offset",) * linear
-    names += tuple(f"{kind}_{i + 1}" for kind in ("amplitude", "rate") for i in range(count))
-    return ExponentialFit(
-        form=form,
-        offset=float(found.coefficients[0]) if linear else 0.0,
-        amplitudes=amplitudes,
-        rates=rates,
-        time_constants=1.0 / rates,
-        offset_uncertainty=float(sd[0]) if linear else 0.0,
-        amplitude_uncertainties=sd[linear : linear + count],
-        rate_uncertainties=sd[linear + count :],
-        time_constant_uncertainties=sd[linear + count :] / rates**2,
-        residual_sd=float(np.sqrt(squares / dof)),
-        dof=dof,
-        residual_sum_of_squares=squares,
-        covariance=covariance,
-        parameters=names,
-        at_bound=bool(np.any((found.theta < low + 1e-6) | (found.theta > high - 1e-6))),
-        weights=problem.root_weight**2,
-    )
-
-
-def _fine_residual(problem: Separable, found: Projection) -> FloatArray:
-    """Return the weighted residual, its difference taken with the longest numbers of the machine.
-
-    Where the residual is a millionth of the readings, ordinary rounding of the curve takes its tenth digit.
-    """
-    fine = np.longdouble
-    scaled = problem.x.astype(fine)[:, None] * np.exp(-found.theta.astype(fine))
-    columns = -np.expm1(-scaled) if problem.rising else np.exp(-scaled)
-    design = np.concatenate([problem.fixed.astype(fine), columns], axis=1)
-    left = problem.y.astype(fine) - design @ found.coefficients.astype(fine)
-    return np.asarray(left * problem.root_weight, dtype=np.float64)

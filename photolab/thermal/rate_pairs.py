@@ -39,84 +39,6 @@ ROUNDING = 1e-9  # of the light: residuals below it are arithmetic
 
 
 @dataclass(frozen=True, eq=False)
-class PairFits:
-    """Least-squares curves for m pairs of time constants, under each of p correlation times of the residuals.
-
-    Parameters
-    ----------
-    time_constants : ndarray, shape (c,)
-        Time constants tried. [s]
-    place : ndarray, shape (2, m)
-        Which of them are the pairs.
-    sums_of_squares : ndarray, shape (p, m)
-        Whitened residual sums of squares; infinite where a pair draws one curve. [lx2]
-    noise_variance : ndarray, shape (p,)
-        Variance of one reading. [lx2]
-    level : ndarray, shape (p, f)
-        Fixed coefficients of the readings alone. [lx]
-    shares : ndarray, shape (p, f, c)
-        Fixed coefficients that an exponential takes along. [1]
-    amplitudes : ndarray, shape (p, 2, m)
-        Amplitudes of both exponentials at the first reading. [lx]
-    inverse : ndarray, shape (p, 3, m)
-        Inverse of the products of the exponentials: first, second and mixed element. [1]
-    root : ndarray, shape (p, f, f)
-        Inverse triangle of the fixed columns. [1]
-    start_s : float
-        Time from which the exponentials count. [s]
-    step_s : float or None
-        Time of the step, where there is one. [s]
-    """
-
-    time_constants: FloatArray
-    place: NDArray[np.intp]
-    sums_of_squares: FloatArray
-    noise_variance: FloatArray
-    level: FloatArray
-    shares: FloatArray
-    amplitudes: FloatArray
-    inverse: FloatArray
-    root: FloatArray
-    start_s: float
-    step_s: float | None
-
-    def ratio(
-        self, later_s: FloatArray, earlier_s: FloatArray, *, farthest: FloatArray | float = np.inf
-    ) -> "PairRatios":
-        """Return what decides on the ratio of the light at two instants.
-
-        Parameters
-        ----------
-        later_s, earlier_s : ndarray, shape (k,)
-            Instants over which either light is the mean. [s]
-        farthest : ndarray, shape (p,), optional
-            Noise variances above the smallest sum of squares: pairs beyond play no part. [1]
-
-        Returns
-        -------
-        PairRatios
-            Values and covariances.
-        """
-        limit = self.sums_of_squares.min(axis=1) + farthest * self.noise_variance
-        near = np.flatnonzero(np.any(self.sums_of_squares <= limit[:, None], axis=0))
-        place, amplitudes = self.place[:, near], self.amplitudes.take(near, axis=2)
-        values, rows = [], []
-        for instants_s in (later_s, earlier_s):
-            steady = fixed_columns(instants_s, self.step_s).mean(axis=0)
-            decay = np.exp((self.start_s - instants_s)[:, None] / self.time_constants).mean(axis=0)
-            moving = (decay - steady @ self.shares).take(place, axis=1)
-            values.append((self.level @ steady)[:, None] + np.sum(moving * amplitudes, axis=1))
-            rows.append((steady @ self.root, moving[:, 0], moving[:, 1]))
-        first, second, mixed = self.inverse.take(near, axis=2).swapaxes(0, 1)
-        covariance = [
-            np.sum(f * g, axis=1)[:, None] + first * a * c + second * b * d + mixed * (a * d + b * c)
-            for (f, a, b), (g, c, d) in ((rows[0], rows[0]), (rows[0], rows[1]), (rows[1], rows[1]))
-        ]
-        squares = self.sums_of_squares.take(near, axis=1)
-        return PairRatios(squares, self.noise_variance, values[0], values[1], np.array(covariance))
-
-
-@dataclass(frozen=True, eq=False)
 class PairRatios:
     """Ratios of the light at two instants by m pairs of time constants, under each of p correlation times.
 
@@ -191,78 +113,120 @@ class PairRatios:
         return np.where(clear, [low, high], [[-np.inf], [np.inf]])
 
 
-def fit_pairs(curve: Curve) -> PairFits:
-    """Fit every pair of time constants to a record, once for each correlation time of its residuals.
+class PairFits:
+    """Least-squares curves for m pairs of time constants, under each of p correlation times of the residuals.
 
     Parameters
     ----------
     curve : Curve
         The fitted record.
 
-    Returns
-    -------
-    PairFits
-        Rows in the order of the correlation times of the noise model.
+    Attributes
+    ----------
+    time_constants : ndarray, shape (c,)
+        Time constants tried. [s]
+    place : ndarray, shape (2, m)
+        Which of them are the pairs.
+    sums_of_squares : ndarray, shape (p, m)
+        Whitened residual sums of squares, in the order of the correlation times of the noise model; infinite where a
+        pair draws one curve. [lx2]
+    noise_variance : ndarray, shape (p,)
+        Variance of one reading. [lx2]
+    level : ndarray, shape (p, f)
+        Fixed coefficients of the readings alone. [lx]
+    shares : ndarray, shape (p, f, c)
+        Fixed coefficients that an exponential takes along. [1]
+    amplitudes : ndarray, shape (p, 2, m)
+        Amplitudes of both exponentials at the first reading. [lx]
+    inverse : ndarray, shape (p, 3, m)
+        Inverse of the products of the exponentials: first, second and mixed element. [1]
+    root : ndarray, shape (p, f, f)
+        Inverse triangle of the fixed columns. [1]
     """
-    problem, count = curve.problem, curve.linear
-    taus, place = _pairs(curve)
-    columns = np.column_stack([problem.y, np.exp(-problem.x[:, None] / taus)])
-    apart = np.linalg.pinv(problem.fixed) @ columns
-    columns = columns - problem.fixed @ apart
-    phi = neighbour_correlation(problem.x, curve.noise.correlation_times)
-    beside = phi / (1.0 - phi**2)  # the inverse of such a correlation has three diagonals
-    own = np.ones((len(phi), problem.x.size))
-    own[:, 1:] += phi * beside
-    own[:, :-1] += phi * beside
 
-    def products(one: FloatArray, two: FloatArray) -> FloatArray:
-        """Return the products of columns with columns through the inverse correlation."""
-        return own @ (one * two) - beside @ (one[:-1] * two[1:] + one[1:] * two[:-1])
+    def __init__(self, curve: Curve) -> None:
+        problem, count = curve.problem, curve.linear
+        taus, place = _pairs(curve)
+        self._problem, self.time_constants, self.place = problem, taus, place
+        columns = np.column_stack([problem.y, np.exp(-problem.x[:, None] / taus)])
+        apart = np.linalg.pinv(problem.fixed) @ columns
+        columns = columns - problem.fixed @ apart
+        phi = neighbour_correlation(problem.x, curve.noise.correlation_times)
+        beside = phi / (1.0 - phi**2)  # the inverse of such a correlation has three diagonals
+        own = np.ones((len(phi), problem.x.size))
+        own[:, 1:] += phi * beside
+        own[:, :-1] += phi * beside
 
-    few = np.column_stack([problem.fixed, columns[:, : 1 + GRID_SIZE]])
-    white = own[..., None] * few
-    white[:, :-1] -= beside[..., None] * few[1:]
-    white[:, 1:] -= beside[..., None] * few[:-1]
-    white = white.swapaxes(1, 2)
-    root = np.linalg.inv(np.linalg.cholesky(white[:, :count] @ problem.fixed)).swapaxes(1, 2)
-    inner = root.swapaxes(1, 2) @ (white[:, :count] @ columns)
-    light, parts = inner[..., :1], inner[..., 1:]
-    grid = parts[..., :GRID_SIZE]
-    between = white[:, 1 + count :] @ few[:, 1 + count :] - grid.swapaxes(1, 2) @ grid
-    first, second = np.split(np.arange(1 + GRID_SIZE, len(taus) + 1), 2)
-    around = products(columns[:, first], columns[:, second]) - np.sum(
-        inner[..., first] * inner[..., second], axis=1
-    )
-    flat = np.ravel_multi_index(tuple(place[:, : -first.size]), (GRID_SIZE, GRID_SIZE))
-    mixed = np.concatenate([between.reshape(len(phi), -1).take(flat, axis=1), around], axis=1)
-    squared = products(columns, columns) - np.sum(inner**2, axis=1)
-    one, two = np.moveaxis(squared.take(place + 1, axis=1), 1, 0)
-    cross = white[:, count] @ columns[:, 1:] - np.sum(light * parts, axis=1)
-    a, b = np.moveaxis(cross.take(place, axis=1), 1, 0)
-    determinant = one * two - mixed**2
-    usable = determinant > 1e-10 * one * two
-    inverse = np.stack([two, one, -mixed], axis=1) / np.where(usable, determinant, 1.0)[:, None]
-    amplitudes = np.stack(
-        [inverse[:, 0] * a + inverse[:, 2] * b, inverse[:, 1] * b + inverse[:, 2] * a], axis=1
-    )
-    squares = squared[:, :1] - amplitudes[:, 0] * a - amplitudes[:, 1] * b
-    squares = np.where(usable, np.maximum(squares, 0.0), np.inf)
-    floor = (ROUNDING * float(np.abs(problem.y).max())) ** 2
-    noise = np.maximum(squares.min(axis=1) / (problem.y.size - count - 4), floor)
-    taken = root @ inner + apart
-    return PairFits(
-        taus,
-        place,
-        squares,
-        noise,
-        taken[..., 0],
-        taken[..., 1:],
-        amplitudes,
-        inverse,
-        root,
-        curve.start_s,
-        curve.step_s,
-    )
+        def products(one: FloatArray, two: FloatArray) -> FloatArray:
+            """Return the products of columns with columns through the inverse correlation."""
+            return own @ (one * two) - beside @ (one[:-1] * two[1:] + one[1:] * two[:-1])
+
+        few = np.column_stack([problem.fixed, columns[:, : 1 + GRID_SIZE]])
+        white = own[..., None] * few
+        white[:, :-1] -= beside[..., None] * few[1:]
+        white[:, 1:] -= beside[..., None] * few[:-1]
+        white = white.swapaxes(1, 2)
+        root = np.linalg.inv(np.linalg.cholesky(white[:, :count] @ problem.fixed)).swapaxes(1, 2)
+        inner = root.swapaxes(1, 2) @ (white[:, :count] @ columns)
+        light, parts = inner[..., :1], inner[..., 1:]
+        grid = parts[..., :GRID_SIZE]
+        between = white[:, 1 + count :] @ few[:, 1 + count :] - grid.swapaxes(1, 2) @ grid
+        first, second = np.split(np.arange(1 + GRID_SIZE, len(taus) + 1), 2)
+        around = products(columns[:, first], columns[:, second]) - np.sum(
+            inner[..., first] * inner[..., second], axis=1
+        )
+        flat = np.ravel_multi_index(tuple(place[:, : -first.size]), (GRID_SIZE, GRID_SIZE))
+        mixed = np.concatenate([between.reshape(len(phi), -1).take(flat, axis=1), around], axis=1)
+        squared = products(columns, columns) - np.sum(inner**2, axis=1)
+        one, two = np.moveaxis(squared.take(place + 1, axis=1), 1, 0)
+        cross = white[:, count] @ columns[:, 1:] - np.sum(light * parts, axis=1)
+        a, b = np.moveaxis(cross.take(place, axis=1), 1, 0)
+        determinant = one * two - mixed**2
+        usable = determinant > 1e-10 * one * two
+        inverse = np.stack([two, one, -mixed], axis=1) / np.where(usable, determinant, 1.0)[:, None]
+        sizes = inverse[:, 0] * a + inverse[:, 2] * b, inverse[:, 1] * b + inverse[:, 2] * a
+        squares = squared[:, :1] - sizes[0] * a - sizes[1] * b
+        squares = np.where(usable, np.maximum(squares, 0.0), np.inf)
+        floor = (ROUNDING * float(np.abs(problem.y).max())) ** 2
+        self.sums_of_squares, self.inverse, self.amplitudes = squares, inverse, np.stack(sizes, axis=1)
+        self.noise_variance = np.maximum(squares.min(axis=1) / (problem.y.size - count - 4), floor)
+        taken = root @ inner + apart
+        self.level, self.shares, self.root = taken[..., 0], taken[..., 1:], root
+
+    def ratio(
+        self, later_s: FloatArray, earlier_s: FloatArray, *, farthest: FloatArray | float = np.inf
+    ) -> PairRatios:
+        """Return what decides on the ratio of the light at two instants.
+
+        Parameters
+        ----------
+        later_s, earlier_s : ndarray, shape (k,)
+            Instants over which either light is the mean. [s]
+        farthest : ndarray, shape (p,), optional
+            Noise variances above the smallest sum of squares: pairs beyond play no part. [1]
+
+        Returns
+        -------
+        PairRatios
+            Values and covariances.
+        """
+        limit = self.sums_of_squares.min(axis=1) + farthest * self.noise_variance
+        near = np.flatnonzero(np.any(self.sums_of_squares <= limit[:, None], axis=0))
+        place, amplitudes = self.place[:, near], self.amplitudes.take(near, axis=2)
+        values, rows = [], []
+        for instants_s in (later_s, earlier_s):
+            steady = fixed_columns(instants_s, self._problem.step).mean(axis=0)
+            decay = np.exp((self._problem.start - instants_s)[:, None] / self.time_constants).mean(axis=0)
+            moving = (decay - steady @ self.shares).take(place, axis=1)
+            values.append((self.level @ steady)[:, None] + np.sum(moving * amplitudes, axis=1))
+            rows.append((steady @ self.root, moving[:, 0], moving[:, 1]))
+        first, second, mixed = self.inverse.take(near, axis=2).swapaxes(0, 1)
+        covariance = [
+            np.sum(f * g, axis=1)[:, None] + first * a * c + second * b * d + mixed * (a * d + b * c)
+            for (f, a, b), (g, c, d) in ((rows[0], rows[0]), (rows[0], rows[1]), (rows[1], rows[1]))
+        ]
+        squares = self.sums_of_squares.take(near, axis=1)
+        return PairRatios(squares, self.noise_variance, values[0], values[1], np.array(covariance))
 
 
 def ratio_interval(
@@ -273,7 +237,7 @@ def ratio_interval(
     Parameters
     ----------
     fits : PairFits
-        From `fit_pairs`.
+        Of the record.
     curve : Curve
         The fitted record, whose noise model weighs the fits.
     later_s, earlier_s : ndarray, shape (k,)

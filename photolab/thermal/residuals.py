@@ -98,83 +98,6 @@ def _correlated_root(columns: FloatArray, phi: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True, eq=False)
-class ResidualModel:
-    """What the residuals say about the noise, ready to give variances.
-
-    Parameters
-    ----------
-    correlation_times : ndarray, shape (m,)
-        Correlation times kept. [s]
-    weights : ndarray, shape (m,)
-        Their weights, of sum 1. [1]
-    noise_variances : ndarray, shape (m,)
-        Variance of one reading under each. [unit of y squared]
-    dofs : ndarray, shape (m,)
-        Degrees of freedom of each variance. [1]
-    middles : ndarray, shape (m, r, r)
-        Correlation matrix in the column space of the design, under each. [1]
-    to_space : ndarray, shape (r, p)
-        Turns a gradient by the parameters into that space. [any]
-    neighbours : ndarray, shape (n - 1,)
-        Correlation of each reading with the one before it, averaged with the weights. [1]
-    residual, space : ndarray, shape (n,) and (n, r)
-        What the fit left over [unit of y], and a basis of its design [1].
-    correlation : float
-        Correlation of neighbours at the median spacing, averaged with the weights. [1]
-    effective_readings : float
-        n (1 - rho) / (1 + rho): as many independent readings carry as much. [1]
-    """
-
-    correlation_times: FloatArray
-    weights: FloatArray
-    noise_variances: FloatArray
-    dofs: FloatArray
-    middles: FloatArray
-    to_space: FloatArray
-    neighbours: FloatArray
-    residual: FloatArray
-    space: FloatArray
-    correlation: float
-    effective_readings: float
-
-    @property
-    def dof(self) -> float:
-        """Degrees of freedom of a variance, the harmonic mean over the correlation times."""
-        return float(1.0 / np.sum(self.weights / self.dofs))
-
-    @cached_property
-    def whitened_variance(self) -> float:
-        """Variance of one reading under the averaged correlations [unit of y squared]."""
-        return float(_restricted(self.residual, self.space, self.neighbours)[1])
-
-    @cached_property
-    def middle(self) -> FloatArray:
-        """Covariance of the readings in the column space of the design, shape (r, r) [unit of y squared]."""
-        return np.asarray(np.tensordot(self.weights * self.noise_variances, self.middles, 1))
-
-    @property
-    def covariance(self) -> FloatArray:
-        """Covariance of the parameters of the fit, shape (p, p) [any]."""
-        return np.asarray(self.to_space.T @ self.middle @ self.to_space)
-
-    def variance(self, gradient: FloatArray) -> float:
-        """Return the variance of a quantity computed from the fit.
-
-        Parameters
-        ----------
-        gradient : ndarray, shape (p,)
-            Derivatives of the quantity by the parameters. [any]
-
-        Returns
-        -------
-        float
-            Variance. [unit of the quantity squared]
-        """
-        inner = self.to_space @ gradient
-        return float(inner @ self.middle @ inner)
-
-
-@dataclass(frozen=True, eq=False)
 class StableScatter:
     """A record of a lamp that no longer changes, ready to say how its readings are correlated.
 
@@ -213,15 +136,8 @@ class StableScatter:
         return self.known[key]
 
 
-def model_residuals(
-    time_s: FloatArray,
-    residual: FloatArray,
-    design: FloatArray,
-    *,
-    correlation: float | None = None,
-    stable: Sequence[StableScatter] = (),
-) -> ResidualModel:
-    """Estimate the correlation of residuals by restricted maximum likelihood.
+class ResidualModel:
+    """What the residuals of a fit say about its noise, by restricted maximum likelihood, ready to give variances.
 
     Parameters
     ----------
@@ -236,44 +152,91 @@ def model_residuals(
     stable : sequence of StableScatter, optional
         Records of lamps that no longer change, on the same meter.
 
-    Returns
-    -------
-    ResidualModel
-        Correlation times with weights, and the pieces of the sandwich.
+    Attributes
+    ----------
+    correlation_times : ndarray, shape (m,)
+        Correlation times kept. [s]
+    weights : ndarray, shape (m,)
+        Their weights, of sum 1. [1]
+    noise_variances : ndarray, shape (m,)
+        Variance of one reading under each. [unit of y squared]
+    dofs : ndarray, shape (m,)
+        Degrees of freedom of each variance. [1]
+    dof : float
+        Degrees of freedom of a variance, the harmonic mean over the correlation times. [1]
+    to_space : ndarray, shape (r, p)
+        Turns a gradient by the parameters into the column space of the design. [any]
+    middle : ndarray, shape (r, r)
+        Covariance of the readings in that space. [unit of y squared]
+    neighbours : ndarray, shape (n - 1,)
+        Correlation of each reading with the one before it, averaged with the weights. [1]
+    correlation : float
+        Correlation of neighbours at the median spacing, averaged with the weights. [1]
+    effective_readings : float
+        n (1 - rho) / (1 + rho): as many independent readings carry as much. [1]
     """
-    spacing = float(np.median(np.diff(time_s)))
-    space, to_space = column_space(design)
-    if correlation is None:
-        longest = max(LONGEST_SHARE * float(np.ptp(time_s)), spacing)
-        times = np.concatenate([[0.0], np.geomspace(0.5 * spacing, longest, GRID_SIZE - 1)])
-    else:
-        times = np.array([0.0 if correlation <= 0 else -spacing / np.log(correlation)])
-    phis = neighbour_correlation(time_s, times)
-    likelihood, variances = _restricted(residual, space, phis)
-    likelihood = likelihood + sum(record.log_likelihood(times) for record in stable)
-    weights = _odds(times) * np.exp(likelihood - likelihood.max())
-    weights = np.maximum(weights / weights.sum() - SMALLEST_WEIGHT, 0.0)
-    kept = weights > 0.0
-    times, phis, variances, weights = times[kept], phis[kept], variances[kept], weights[kept]
-    weights = weights / weights.sum()
-    columns = np.column_stack([space, np.ones(time_s.size)])
-    both = _correlated_root(columns, np.concatenate([phis, phis**2]))
-    roots, squared = both[: len(phis), :, :-1], np.sum(both[len(phis) :, :, -1] ** 2, axis=1)
-    dofs = np.maximum(2.0, time_s.size**2 / squared - space.shape[1])
-    rho = float(weights @ neighbour_correlation(np.array([0.0, spacing]), times)[:, 0])
-    return ResidualModel(
-        correlation_times=times,
-        weights=weights,
-        noise_variances=variances,
-        dofs=dofs,
-        middles=roots.swapaxes(1, 2) @ roots,
-        to_space=to_space,
-        neighbours=weights @ phis,
-        residual=residual,
-        space=space,
-        correlation=rho,
-        effective_readings=time_s.size * (1.0 - rho) / (1.0 + rho),
-    )
+
+    def __init__(
+        self,
+        time_s: FloatArray,
+        residual: FloatArray,
+        design: FloatArray,
+        *,
+        correlation: float | None = None,
+        stable: Sequence[StableScatter] = (),
+    ) -> None:
+        spacing = float(np.median(np.diff(time_s)))
+        space, self.to_space = column_space(design)
+        if correlation is None:
+            longest = max(LONGEST_SHARE * float(np.ptp(time_s)), spacing)
+            times = np.concatenate([[0.0], np.geomspace(0.5 * spacing, longest, GRID_SIZE - 1)])
+        else:
+            times = np.array([0.0 if correlation <= 0 else -spacing / np.log(correlation)])
+        phis = neighbour_correlation(time_s, times)
+        likelihood, variances = _restricted(residual, space, phis)
+        likelihood = likelihood + sum(record.log_likelihood(times) for record in stable)
+        weights = _odds(times) * np.exp(likelihood - likelihood.max())
+        weights = np.maximum(weights / weights.sum() - SMALLEST_WEIGHT, 0.0)
+        kept = weights > 0.0
+        times, phis, self.noise_variances = times[kept], phis[kept], variances[kept]
+        self.correlation_times, self.weights = times, weights[kept] / weights[kept].sum()
+        columns = np.column_stack([space, np.ones(time_s.size)])
+        both = _correlated_root(columns, np.concatenate([phis, phis**2]))
+        roots, squared = both[: len(phis), :, :-1], np.sum(both[len(phis) :, :, -1] ** 2, axis=1)
+        self.dofs = np.maximum(2.0, time_s.size**2 / squared - space.shape[1])
+        self.dof = float(1.0 / np.sum(self.weights / self.dofs))
+        middles = roots.swapaxes(1, 2) @ roots
+        self.middle = np.tensordot(self.weights * self.noise_variances, middles, 1)
+        self.neighbours: FloatArray = self.weights @ phis
+        rho = float(self.weights @ neighbour_correlation(np.array([0.0, spacing]), times)[:, 0])
+        self.correlation, self.effective_readings = rho, time_s.size * (1.0 - rho) / (1.0 + rho)
+        self._left_over = residual, space
+
+    @cached_property
+    def whitened_variance(self) -> float:
+        """Variance of one reading under the averaged correlations [unit of y squared]."""
+        return float(_restricted(*self._left_over, self.neighbours)[1])
+
+    @cached_property
+    def covariance(self) -> FloatArray:
+        """Covariance of the parameters of the fit, shape (p, p) [any]."""
+        return np.asarray(self.to_space.T @ self.middle @ self.to_space)
+
+    def variance(self, gradient: FloatArray) -> float:
+        """Return the variance of a quantity computed from the fit.
+
+        Parameters
+        ----------
+        gradient : ndarray, shape (p,)
+            Derivatives of the quantity by the parameters. [any]
+
+        Returns
+        -------
+        float
+            Variance. [unit of the quantity squared]
+        """
+        inner = self.to_space @ gradient
+        return float(inner @ self.middle @ inner)
 
 
 def _odds(correlation_times: FloatArray) -> FloatArray:

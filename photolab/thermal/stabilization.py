@@ -67,12 +67,7 @@ def stabilized_at(time_s: ArrayLike, illuminance: ArrayLike, *, criterion: Crite
     most. Noise of a single reading counts as spread: a criterion met says nothing about the final level.
     """
     times, light = np.asarray(time_s, dtype=float), np.asarray(illuminance, dtype=float)
-    whole = (
-        times.ndim == 1
-        and times.shape == light.shape
-        and np.all(np.isfinite(times))
-        and bool(np.all(light > 0))
-    )
+    whole = times.ndim == 1 and times.shape == light.shape and np.all(np.isfinite(times) & (light > 0))
     if not whole or np.any(np.diff(times) <= 0):
         shapes = f"{times.shape}, {light.shape}"
         message = f"time_s must strictly increase and illuminance be positive, of one length; got {shapes}"
@@ -89,10 +84,8 @@ def stabilized_at(time_s: ArrayLike, illuminance: ArrayLike, *, criterion: Crite
         if smallest <= criterion.spread_percent:
             return float(last)
     if np.isinf(smallest):
-        spacing = criterion.spacing_s
-        message = (
-            f"the criterion needs readings over {span:g} s, {spacing:g} s apart; the record has none such"
-        )
+        needed = f"readings over {span:g} s, {criterion.spacing_s:g} s apart"
+        message = f"the criterion needs {needed}; the record has none such"
         raise MethodError(message, code="record_too_short", known={"needed_s": span})
     allowed = f"{criterion.readings} readings agree within {criterion.spread_percent:g} %"
     message = f"no {allowed}; the smallest spread is {smallest:.2g} %"

@@ -106,8 +106,9 @@ def scan_step(
     root = np.sqrt(1.0 - phi**2)
     jump, after = 1.0 / root[:, None], ((1.0 - phi) / root)[:, None]
     columns = np.column_stack([white, basis])[1:]  # their products with whitened steps at readings 1 to n - 1
-    products = columns * jump + _behind(columns * after)
-    squared = (jump**2 + _behind(after**2))[:, 0]
+    moved = np.column_stack([columns * after, after**2])
+    behind = np.cumsum(moved[::-1], axis=0)[::-1] - moved  # of each row, the sum of the rows behind it
+    products, squared = columns * jump + behind[:, :-1], jump[:, 0] ** 2 + behind[:, -1]
     length = np.maximum(squared - np.sum(products[:, 1:] ** 2, axis=1), 1e-12 * squared)
     explained = products[:, 0] ** 2 / length
     dof = count - basis.shape[1] - 1
@@ -186,9 +187,3 @@ def _whitened(
     basis, _ = column_space(whiten(design, phi), tolerance=tolerance)
     white = whiten(residual, phi)
     return phi, basis, white - basis @ (basis.T @ white)
-
-
-def _behind(values: FloatArray) -> FloatArray:
-    """Return for each row the sum of the rows behind it."""
-    sums: FloatArray = np.cumsum(values[::-1], axis=0)[::-1] - values
-    return sums

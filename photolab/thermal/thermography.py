@@ -6,9 +6,11 @@ metal most of what is seen is the room: the answer is then a lower bound at best
 remedy.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cache, lru_cache, partial
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -285,20 +287,19 @@ def emissivity_from_patch(
     -----
     The patch must have taken the temperature of the surface: thin tape, some minutes.
     """
-    options = {"set_emissivity": set_emissivity, "reflected": reflected, "set_reflected": set_reflected}
-    patch = surface_temperature(patch_displayed, emissivity=patch_emissivity, band_um=band_um, **options)  # type: ignore[arg-type]
+    settings: dict[str, Any] = {"set_emissivity": set_emissivity, "set_reflected": set_reflected}
+    scene: Callable[..., Array] = partial(
+        surface_temperature, reflected=reflected, band_um=band_um, **settings
+    )
+    patch = scene(patch_displayed, emissivity=patch_emissivity) + ZERO_CELSIUS_K
+    black = scene(displayed, emissivity=1.0) + ZERO_CELSIUS_K  # as bright as what is seen of the bare surface
     mirrored = _kelvin("reflected", reflected)
-    assumed = mirrored if set_reflected is None else _kelvin("set_reflected", set_reflected)
-    contrast = np.min(patch + ZERO_CELSIUS_K - mirrored)
+    contrast = np.min(patch - mirrored)
     if contrast < least_contrast:
         message = f"patch must be {least_contrast:g} K or more above what is reflected; got {contrast:.3g} K"
         raise MethodError(message, code="patch_too_cool", known={"contrast": float(contrast)})
-    camera = _emissivity("set_emissivity", set_emissivity)
-    seen = camera * radiance(_kelvin("displayed", displayed), band_um) + (1.0 - camera) * radiance(
-        assumed, band_um
-    )
-    background = radiance(mirrored, band_um)
-    found = np.asarray((seen - background) / (radiance(patch + ZERO_CELSIUS_K, band_um) - background))
+    seen, whole, background = (radiance(one, band_um) for one in (black, patch, mirrored))
+    found = np.asarray((seen - background) / (whole - background))
     if np.any((found <= 0.0) | (found > 1.0)):
         message = f"emissivity from the patch must be above 0 and at most 1; got {found.ravel()[0]:.3g}"
         raise MethodError(message, code="no_emissivity", known={"emissivity": found})

@@ -12,6 +12,7 @@ References
    problems whose variables separate", SIAM Journal on Numerical Analysis 10 (1973) 413-432.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,6 +51,10 @@ class Separable:
         Columns are :math:`1 - e^{-x/\tau}` instead of :math:`e^{-x/\tau}`.
     log_range : tuple of float
         Bounds of :math:`\ln \tau`. [1]
+    start : float, default 0
+        What x is shifted by. [any]
+    step : float, optional
+        Where the second fixed column sets in, not shifted. [any]
     """
 
     x: FloatArray
@@ -58,40 +63,12 @@ class Separable:
     root_weight: FloatArray
     rising: bool
     log_range: tuple[float, float]
+    start: float = 0.0
+    step: float | None = None
 
 
-@dataclass(frozen=True, eq=False)
 class Projection:
     r"""The linear solution at one theta, and how the sum of squares changes with it.
-
-    Parameters
-    ----------
-    theta : ndarray, shape (k,)
-        Logarithms of the time constants. [1]
-    coefficients : ndarray, shape (m + k,)
-        Linear coefficients, fixed columns first. [any]
-    residual : ndarray, shape (n,)
-        Weighted residual. [any]
-    sum_of_squares : float
-        Weighted residual sum of squares. [any]
-    design : ndarray, shape (n, m + 2 k)
-        Weighted derivatives of the model by all its parameters: fixed columns, exponentials, derivatives by theta.
-        [any]
-    slope, curvature : ndarray, shape (k,) and (k, k)
-        Half the first and second derivatives of the sum of squares by theta, coefficients following. [any]
-    """
-
-    theta: FloatArray
-    coefficients: FloatArray
-    residual: FloatArray
-    sum_of_squares: float
-    design: FloatArray
-    slope: FloatArray
-    curvature: FloatArray
-
-
-def _project(problem: Separable, theta: FloatArray) -> Projection:
-    """Solve the linear part at given time constants.
 
     Parameters
     ----------
@@ -100,37 +77,53 @@ def _project(problem: Separable, theta: FloatArray) -> Projection:
     theta : ndarray, shape (k,)
         Logarithms of the time constants. [1]
 
-    Returns
-    -------
-    Projection
-        The solution with its derivatives.
+    Attributes
+    ----------
+    theta : ndarray, shape (k,)
+        The same. [1]
+    coefficients : ndarray, shape (m + k,)
+        Linear coefficients, fixed columns first. [any]
+    residual : ndarray, shape (n,)
+        Weighted residual. [any]
+    sum_of_squares : float
+        Weighted residual sum of squares. [any]
+    residual_sd : float
+        Standard deviation of a residual, all parameters taken off. [any]
+    design : ndarray, shape (n, m + 2 k)
+        Weighted derivatives of the model by all its parameters: fixed columns, exponentials, derivatives by theta.
+        [any]
+    slope, curvature : ndarray, shape (k,) and (k, k)
+        Half the first and second derivatives of the sum of squares by theta, coefficients following. [any]
     """
-    weight, count = problem.root_weight[:, None], problem.fixed.shape[1]
-    scaled = problem.x[:, None] * np.exp(-theta)
-    decay = np.exp(-scaled)
-    columns, derivatives = decay, scaled * decay
-    if problem.rising:
-        columns, derivatives = -np.expm1(-scaled), -derivatives
-    linear = np.concatenate([problem.fixed, columns], axis=1) * weight
-    left, size, right = np.linalg.svd(linear, full_matrices=False)
-    size = np.maximum(size, SMALLEST_PART * size.max(initial=1e-300))
-    response = problem.y * problem.root_weight
-    first = response @ left
-    residual = response - left @ first
-    again = residual @ left  # a second pass removes the rounding of the first
-    residual = residual - left @ again
-    coefficients = ((first + again) / size) @ right
-    derivatives = derivatives * weight
-    slopes, facing = derivatives * coefficients[count:], residual @ derivatives
-    turning = residual @ (
-        (scaled - 1.0) * slopes
-    )  # the second derivative of a column is (x / tau - 1) times the first
-    across = left.T @ slopes - right[:, count:] * facing / size[:, None]
-    curvature = slopes.T @ slopes - across.T @ across
-    curvature.flat[:: theta.size + 1] -= turning
-    design = np.concatenate([linear, slopes], axis=1)
-    squares = float(residual @ residual)
-    return Projection(theta, coefficients, residual, squares, design, -residual @ slopes, curvature)
+
+    def __init__(self, problem: Separable, theta: FloatArray) -> None:
+        weight, count = problem.root_weight[:, None], problem.fixed.shape[1]
+        scaled = problem.x[:, None] * np.exp(-theta)
+        decay = np.exp(-scaled)
+        columns, derivatives = decay, scaled * decay
+        if problem.rising:
+            columns, derivatives = -np.expm1(-scaled), -derivatives
+        linear = np.concatenate([problem.fixed, columns], axis=1) * weight
+        left, size, right = np.linalg.svd(linear, full_matrices=False)
+        size = np.maximum(size, SMALLEST_PART * size.max(initial=1e-300))
+        response = problem.y * problem.root_weight
+        first = response @ left
+        residual = response - left @ first
+        again = residual @ left  # a second pass removes the rounding of the first
+        residual = residual - left @ again
+        self.theta = theta
+        self.residual: FloatArray = residual
+        self.coefficients = ((first + again) / size) @ right
+        derivatives = derivatives * weight
+        slopes, facing = derivatives * self.coefficients[count:], residual @ derivatives
+        # the second derivative of a column is (x / tau - 1) times the first
+        turning = residual @ ((scaled - 1.0) * slopes)
+        across = left.T @ slopes - right[:, count:] * facing / size[:, None]
+        self.slope, self.curvature = -residual @ slopes, slopes.T @ slopes - across.T @ across
+        self.curvature.flat[:: theta.size + 1] -= turning
+        self.design = np.concatenate([linear, slopes], axis=1)
+        self.sum_of_squares = float(residual @ residual)
+        self.residual_sd = math.sqrt(self.sum_of_squares / max(residual.size - self.design.shape[1], 1))
 
 
 def kept_apart(theta: FloatArray, gap: float, log_range: tuple[float, float]) -> FloatArray:
@@ -188,7 +181,7 @@ def settle(
         The minimum, slowest first.
     """
     low, high = problem.log_range
-    found = _project(problem, theta)
+    found = Projection(problem, theta)
     bounds = np.eye(theta.size + 1, theta.size) - np.eye(theta.size + 1, theta.size, -1)
     limits = np.array([high, *[-gap] * (theta.size - 1), -low])
     reach = NEWTON_STEP
@@ -202,7 +195,7 @@ def settle(
         ahead = bounds @ step
         nearing = ahead > ALONG * length
         step *= np.min(room[nearing] / ahead[nearing], initial=1.0)
-        tried = _project(problem, found.theta + step)
+        tried = Projection(problem, found.theta + step)
         if tried.sum_of_squares <= found.sum_of_squares * (1.0 + 1e-9):
             found, reach = tried, NEWTON_STEP
         else:
@@ -257,8 +250,7 @@ def _one_more(problem: Separable, level: Projection, found: Projection, gap: flo
 def _without(design: FloatArray, columns: FloatArray) -> FloatArray:
     """Return columns without what a design can take up."""
     basis, _ = column_space(design)
-    remainder: FloatArray = columns - basis @ (basis.T @ columns)
-    return remainder
+    return np.asarray(columns - basis @ (basis.T @ columns))
 
 
 def _tops(gain: FloatArray) -> NDArray[np.intp]:
@@ -283,7 +275,7 @@ def solve(problem: Separable, terms: int, *, gap: float = LEAST_GAP) -> list[Pro
     list of Projection
         Minima with no exponential, with one, and so on; theta in descending order (slowest first, rates ascending).
     """
-    found = [_project(problem, np.empty(0))]
+    found = [Projection(problem, np.empty(0))]
     for _ in range(terms):
         found.append(_one_more(problem, found[0], found[-1], gap))
     return found

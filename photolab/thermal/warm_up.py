@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from photolab.errors import MethodError
 from photolab.metrology.arguments import not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, coverage_factor
-from photolab.thermal.bounds import fit_monotone
+from photolab.thermal.bounds import MonotoneFit
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE, scan_ripple, scan_step
@@ -23,12 +23,11 @@ from photolab.thermal.warm_up_model import (
     LEAST_GAP,
     ROUNDING,
     Curve,
-    curve_of,
     described_fit,
     locate_step,
     separable,
 )
-from photolab.thermal.warm_up_result import Finding, Step, WarmUp, log_time_uncertainties
+from photolab.thermal.warm_up_result import Finding, Step, WarmUp
 
 FloatArray = NDArray[np.float64]
 
@@ -150,27 +149,31 @@ def fit_warm_up(
     for name, value in (("drift_relative_sd", drift_relative_sd), ("residual_correlation", correlation)):
         require(name, value, lambda v: (v >= 0.0) & (v < 1.0), "at least 0 and below 1", missing=False)
     require("coverage", coverage, lambda v: (v > 0.0) & (v < 1.0), "between 0 and 1", missing=False)
-    kept = _kept(times, light) if robust else np.ones(times.size, dtype=bool)
+    kept = np.ones(times.size, dtype=bool)
+    if robust and times.size >= FEWEST_READINGS:  # where there are fewer, all are kept
+        kept = fit_exponentials(times, light, terms=2, robust=True).weights >= 1e-6
     times, light, set_aside = times[kept], light[kept], tuple(int(i) for i in np.flatnonzero(~kept))
     _check_support(times, light, resolution)
     display = max(resolution, _shown_step(light))
     quiet = [_stable(number, *record) for number, record in enumerate(stable)]
-    curve_from = partial(curve_of, correlation=residual_correlation, stable=quiet)
-    problem, fits, step_s, seen = _fit_with_step(times, light, display)
-    curve = curve_from(problem, fits[2], start_s=float(times[0]), step_s=step_s)
+    curve_from = partial(Curve, correlation=residual_correlation, stable=quiet)
+    problem, fits, seen = _fit_with_step(times, light, display)
+    curve = curve_from(problem, fits[2])
     fit = WarmUp(
         time_s=times,
         illuminance=light,
         curve=curve,
         described=curve,
         fits=fits,
-        monotone=fit_monotone(times, light, curve.noise.neighbours),
+        monotone=MonotoneFit(times, light, curve.noise.neighbours),
         more_rates=0.0,
         step=None,
         findings=(),
         initial_s=float(initial_s),
         initial_window_s=float(initial_window_s),
-        display_uncertainty=display / float(np.sqrt(12.0)) if _sd(fits[2]) < COARSE_BELOW * display else 0.0,
+        display_uncertainty=display / float(np.sqrt(12.0))
+        if fits[2].residual_sd < COARSE_BELOW * display
+        else 0.0,
         drift_relative_sd=float(drift_relative_sd),
         elapsed_uncertainty_s=float(elapsed_uncertainty_s),
         additive_uncertainty=float(additive_uncertainty),
@@ -195,10 +198,9 @@ def beside_stable(fit: WarmUp, stable: Sequence[StableScatter]) -> WarmUp:
     WarmUp
         As `fit_warm_up` returns it with these records.
     """
-    curve_from = partial(curve_of, correlation=None, stable=stable)
-    before = fit.curve
-    curve = curve_from(before.problem, before.found, start_s=before.start_s, step_s=before.step_s)
-    monotone = fit_monotone(fit.time_s, fit.illuminance, curve.noise.neighbours)
+    curve_from = partial(Curve, correlation=None, stable=stable)
+    curve = curve_from(fit.curve.problem, fit.curve.found)
+    monotone = MonotoneFit(fit.time_s, fit.illuminance, curve.noise.neighbours)
     seen = {finding.code for finding in fit.findings}
     return _judged(replace(fit, curve=curve, monotone=monotone), curve_from, seen)
 
@@ -209,27 +211,23 @@ def _judged(fit: WarmUp, curve_from: Callable[..., Curve], seen: Set[str]) -> Wa
     step, more_rates, noise = None, 0.0, curve.noise
     found = described_fit(curve.problem, fit.fits, noise.effective_readings)
     if found is not curve.found:
-        described = curve_from(curve.problem, found, start_s=curve.start_s, step_s=curve.step_s)
-    if curve.step_s is None:  # how much worse two terms fit than many rates, in noise variances
+        described = curve_from(curve.problem, found)
+    if curve.problem.step is None:  # how much worse two terms fit than many rates, in noise variances
         dof = curve.problem.y.size - noise.to_space.shape[0]
         excess = dof - fit.monotone.sum_of_squares / noise.whitened_variance
         more_rates = float(np.clip((excess - RATES_FROM) / (RATES_TO - RATES_FROM), 0.0, 1.0))
     else:
-        before, slope = curve.at(np.array([np.nextafter(curve.step_s, 0.0)]))
+        just_before = np.array([np.nextafter(curve.problem.step, 0.0)])
+        (before,), (slope,) = curve.light(just_before), curve.rows(just_before)
         size = float(curve.found.coefficients[1]) / before
         gradient = -size * slope / before
         gradient[1] += 1.0 / before
-        step = Step(curve.step_s, size, float(np.sqrt(noise.variance(gradient))))
+        step = Step(curve.problem.step, size, float(np.sqrt(noise.variance(gradient))))
     fit = replace(fit, described=described, step=step, more_rates=more_rates)
     found_of = _what_holds(fit, seen)
     return replace(
         fit, findings=tuple(Finding(code, blocks) for code, blocks in FINDINGS.items() if found_of[code])
     )
-
-
-def _sd(found: Projection) -> float:
-    """Return the residual SD of a fit, its parameters taken off [lx]."""
-    return float(np.sqrt(found.sum_of_squares / max(found.residual.size - found.design.shape[1], 1)))
 
 
 def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -271,74 +269,61 @@ def _stable(number: int, time_s: ArrayLike, illuminance: ArrayLike) -> StableSca
     return StableScatter(times, light)
 
 
-def _kept(times: FloatArray, light: FloatArray) -> NDArray[np.bool_]:
-    """Return which readings a robust fit gives weight; all of them where there are too few for it."""
-    if times.size < FEWEST_READINGS:
-        return np.ones(times.size, dtype=bool)
-    return np.asarray(fit_exponentials(times, light, terms=2, robust=True).weights >= 1e-6)
-
-
 def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> None:
     """Raise where there is nothing to fit, with what is known."""
     if times.size < FEWEST_READINGS:
         known: dict[str, float] = {"readings": int(times.size)}
         if times.size:
-            known |= {
-                "last_over_first": float(light[-1] / light[0]),
-                "first_s": float(times[0]),
-                "last_s": float(times[-1]),
-            }
+            known["last_over_first"] = float(light[-1] / light[0])
+            known |= {"first_s": float(times[0]), "last_s": float(times[-1])}
         message = f"a warm-up fit needs {FEWEST_READINGS} readings or more; got {times.size}"
         raise MethodError(message, code="too_few_readings", known=known)
     if np.ptp(light) == 0.0:
         known = {"level": float(light[0]), "display_step": resolution}
         if resolution > 0.0:
-            known |= {
-                "remaining_low": 1.0 - resolution / light[0],
-                "remaining_high": 1.0 + resolution / light[0],
-            }
+            share = resolution / light[0]
+            known |= {"remaining_low": 1.0 - share, "remaining_high": 1.0 + share}
         message = f"illuminance must show more than one value; all {light.size} readings are {light[0]:g} lx"
         raise MethodError(message, code="constant_record", known=known)
 
 
 def _shown_step(light: FloatArray) -> float:
     """Return the display step that readings show, 0 where they show none [lx]."""
-    steps = np.diff(np.unique(light))
-    smallest = float(steps.min())
+    smallest = float(np.diff(np.unique(light)).min())
     multiples = light / smallest
     return smallest if np.max(np.abs(multiples - np.round(multiples))) < 1e-3 else 0.0
 
 
 def _fit_with_step(
     times: FloatArray, light: FloatArray, display: float
-) -> tuple[Separable, Sequence[Projection], float | None, set[str]]:
-    """Return the record with its fits, with a step where one is found, when it is, and findings about the form."""
-    problem, step_s, seen = separable(times, light, None), None, set()
+) -> tuple[Separable, Sequence[Projection], set[str]]:
+    """Return the record with its fits, with a step where one is found, and findings about the form."""
+    problem, seen = separable(times, light, None), set()
     fits = solve(problem, 2, gap=LEAST_GAP)
-    threshold = THRESHOLD_COARSE if _sd(fits[2]) < display else THRESHOLD
+    threshold = THRESHOLD_COARSE if fits[2].residual_sd < display else THRESHOLD
     scan = partial(scan_step, times, threshold=threshold, rounding=ROUNDING * float(np.abs(light).max()))
     first = scan(fits[2].residual, fits[2].design)
     if first.found:
-        instant, stepped = locate_step(times, light, first.index)
+        stepped = locate_step(times, light, first.index)
         found = solve(stepped, 2, gap=LEAST_GAP)
         if _outside_class(times, light, found[2]):
-            problem, fits, step_s, seen = stepped, found, instant, {"step"}
+            problem, fits, seen = stepped, found, {"step"}
             if scan(found[2].residual, found[2].design).found:
                 seen.add("second_step")
-    if step_s is None and _outside_class(times, light, fits[2]):
+    if problem.step is None and _outside_class(times, light, fits[2]):
         fitted = light - fits[2].residual
         seen.add("rising_light" if fitted[-1] > fitted[0] else "not_one_settling_curve")
     if scan_ripple(times, fits[2].residual, fits[2].design).found:
         seen.add("ripple")
-    return problem, fits, step_s, seen
+    return problem, fits, seen
 
 
 def _outside_class(times: FloatArray, light: FloatArray, free: Projection) -> bool:
     """Return whether falling parts alone fit clearly worse; unwhitened, so that no event passes for noise."""
-    monotone = fit_monotone(times, light, np.zeros(times.size - 1))
+    monotone = MonotoneFit(times, light, np.zeros(times.size - 1))
     between_rates = times.size * (GRID_MISFIT * float(np.ptp(light))) ** 2
-    noise = free.sum_of_squares / (times.size - free.design.shape[1])
-    return bool(monotone.sum_of_squares - free.sum_of_squares > CLASS_LIMIT * noise + between_rates)
+    allowed = CLASS_LIMIT * free.residual_sd**2 + between_rates
+    return bool(monotone.sum_of_squares - free.sum_of_squares > allowed)
 
 
 def _what_holds(fit: WarmUp, seen: Set[str]) -> dict[str, bool]:
@@ -347,7 +332,8 @@ def _what_holds(fit: WarmUp, seen: Set[str]) -> dict[str, bool]:
     coarse, length, described = fit.display_uncertainty > 0.0, float(np.ptp(times)), fit.described
     fading, slowest = described.found.theta.size > 0, 0.0
     if fading:  # the upper end of the slowest time constant
-        arm = coverage_factor(fit.coverage, described.noise.dof) * float(log_time_uncertainties(described)[0])
+        variance = float(np.diagonal(described.noise.covariance)[described.found.coefficients.size])
+        arm = coverage_factor(fit.coverage, described.noise.dof) * float(np.sqrt(max(variance, 0.0)))
         slowest = float(described.time_constants[0]) * float(np.exp(min(arm, 50.0)))
     effective = noise.effective_readings
     slow = float(noise.weights @ noise.correlation_times) > SLOW_PART * length
@@ -357,7 +343,7 @@ def _what_holds(fit: WarmUp, seen: Set[str]) -> dict[str, bool]:
     farthest, floor = float(np.max(np.abs(residual))), ROUNDING * float(fit.illuminance.max())
     form = ("second_step", "step", "rising_light", "not_one_settling_curve", "ripple")
     return {code: code in seen for code in form} | {
-        "fitted_light_not_positive": bool(curve.fitted.min() <= 0.0),
+        "fitted_light_not_positive": bool(fit.fitted.min() <= 0.0),
         "no_change_resolved": not fading,
         "record_too_short": length < LENGTHS_NEEDED * slowest,
         "too_few_independent_readings": effective < REFUSED_BELOW,

@@ -1,13 +1,12 @@
 """The fitted curve of a warm-up record: two exponentials, a step where there is one, and its noise."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
-from photolab.thermal.residuals import ResidualModel, StableScatter, model_residuals
+from photolab.thermal.residuals import ResidualModel, StableScatter
 from photolab.thermal.variable_projection import Projection, Separable, settle, solve
 
 FloatArray = NDArray[np.float64]
@@ -19,7 +18,6 @@ WINDOW_PARTS = 25
 ROUNDING = 1e-9  # of the light: residuals below it are arithmetic, not noise
 
 
-@dataclass(frozen=True, eq=False)
 class Curve:
     """A fitted curve with its noise model.
 
@@ -29,34 +27,36 @@ class Curve:
         Record and fixed columns; times count from the first reading.
     found : Projection
         Least-squares solution.
+    correlation : float, optional
+        Known correlation of neighbouring residuals; estimated by default. [1]
+    stable : sequence of StableScatter, optional
+        Records of lamps that no longer change, on the same meter.
+
+    Attributes
+    ----------
+    problem, found
+        The same.
+    linear : int
+        Number of fixed columns.
+    time_constants : ndarray, shape (k,)
+        Time constants, slowest first. [s]
     noise : ResidualModel
         Correlation and variance of the residuals.
-    start_s : float
-        Time of the first reading. [s]
-    step_s : float or None
-        Time of the step, where there is one. [s]
     """
 
-    problem: Separable
-    found: Projection
-    noise: ResidualModel
-    start_s: float
-    step_s: float | None
-
-    @property
-    def time_constants(self) -> FloatArray:
-        """Time constants, slowest first [s]."""
-        return np.exp(self.found.theta)
-
-    @property
-    def linear(self) -> int:
-        """Number of fixed columns."""
-        return int(self.problem.fixed.shape[1])
-
-    @property
-    def fitted(self) -> FloatArray:
-        """Fitted illuminance at the readings [lx]."""
-        return self.problem.y - self.found.residual
+    def __init__(
+        self,
+        problem: Separable,
+        found: Projection,
+        *,
+        correlation: float | None = None,
+        stable: Sequence[StableScatter] = (),
+    ) -> None:
+        self.problem, self.found, self.linear = problem, found, problem.fixed.shape[1]
+        self.time_constants = np.exp(found.theta)
+        self.noise = ResidualModel(
+            problem.x, found.residual, found.design, correlation=correlation, stable=stable
+        )
 
     def rows(self, instants_s: FloatArray) -> FloatArray:
         """Return the derivatives of the curve by its parameters at some instants.
@@ -71,13 +71,13 @@ class Curve:
         ndarray, shape (m, p)
             By the coefficients [1], then by the logarithms of the time constants [lx].
         """
-        scaled = (instants_s - self.start_s)[:, None] * np.exp(-self.found.theta)
+        scaled = (instants_s - self.problem.start)[:, None] * np.exp(-self.found.theta)
         decay = np.exp(-scaled)
         slopes = scaled * decay * self.found.coefficients[self.linear :]
-        return np.concatenate([fixed_columns(instants_s, self.step_s), decay, slopes], axis=1)
+        return np.concatenate([fixed_columns(instants_s, self.problem.step), decay, slopes], axis=1)
 
-    def at(self, instants_s: FloatArray) -> tuple[float, FloatArray]:
-        """Return the mean of the curve over some instants and its gradient by the parameters.
+    def light(self, instants_s: FloatArray) -> FloatArray:
+        """Return the light of the curve at some instants.
 
         Parameters
         ----------
@@ -86,11 +86,11 @@ class Curve:
 
         Returns
         -------
-        value, gradient : float, ndarray
-            Mean illuminance [lx] and its derivatives.
+        ndarray, shape (m,)
+            Illuminance. [lx]
         """
-        row = self.rows(instants_s).mean(axis=0)
-        return float(row[: self.found.coefficients.size] @ self.found.coefficients), row
+        coefficients = self.found.coefficients
+        return np.asarray(self.rows(instants_s)[:, : coefficients.size] @ coefficients)
 
 
 def fixed_columns(time_s: FloatArray, step_s: float | None) -> FloatArray:
@@ -108,10 +108,8 @@ def fixed_columns(time_s: FloatArray, step_s: float | None) -> FloatArray:
     ndarray, shape (n, 1 or 2)
         Columns. [1]
     """
-    level = np.ones((time_s.size, 1))
-    if step_s is None:
-        return level
-    return np.concatenate([level, (time_s >= step_s).astype(float)[:, None]], axis=1)
+    after = [] if step_s is None else [time_s >= step_s]
+    return np.column_stack([np.ones(time_s.size), *after])
 
 
 def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Separable:
@@ -134,48 +132,12 @@ def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Se
     length = float(np.ptp(time_s))
     shortest = max(length * SHORTEST_PART, 0.5 * float(np.min(np.diff(time_s))))
     limits = (float(np.log(shortest)), float(np.log(length * LONGEST_PART)))
-    return Separable(
-        time_s - time_s[0], light, fixed_columns(time_s, step_s), np.ones(time_s.size), False, limits
-    )
+    fixed, first = fixed_columns(time_s, step_s), float(time_s[0])
+    return Separable(time_s - first, light, fixed, np.ones(time_s.size), False, limits, first, step_s)
 
 
-def curve_of(
-    problem: Separable,
-    found: Projection,
-    *,
-    start_s: float,
-    step_s: float | None,
-    correlation: float | None,
-    stable: Sequence[StableScatter] = (),
-) -> Curve:
-    """Model the residuals of a fitted curve.
-
-    Parameters
-    ----------
-    problem : Separable
-        The record.
-    found : Projection
-        Its fit.
-    start_s : float
-        Time of its first reading. [s]
-    step_s : float or None
-        Time of a step. [s]
-    correlation : float or None
-        Known correlation of neighbouring residuals; None estimates it. [1]
-    stable : sequence of StableScatter, optional
-        Records of lamps that no longer change, on the same meter.
-
-    Returns
-    -------
-    Curve
-        The fit with its noise model.
-    """
-    noise = model_residuals(problem.x, found.residual, found.design, correlation=correlation, stable=stable)
-    return Curve(problem, found, noise, start_s, step_s)
-
-
-def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[float, Separable]:
-    """Return the instant of a step, refined among its neighbours by refitting.
+def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> Separable:
+    """Return the record with a step, its instant refined among its neighbours by refitting.
 
     Parameters
     ----------
@@ -188,18 +150,16 @@ def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> tuple[floa
 
     Returns
     -------
-    instant, problem : float, Separable
-        Middle between the readings before and after [s]; the record with a step there.
+    Separable
+        The record with a step in the middle between the readings before and after.
     """
     nearby = sorted(
         range(max(index - 2, 2), min(index + 2, time_s.size - 2) + 1), key=lambda i: abs(i - index)
     )
-    middles = [0.5 * float(time_s[i - 1] + time_s[i]) for i in nearby]
-    problems = [separable(time_s, light, one) for one in middles]
+    problems = [separable(time_s, light, 0.5 * float(time_s[i - 1] + time_s[i])) for i in nearby]
     ends = solve(problems[0], 2, gap=LEAST_GAP)[-1:]
     ends += [settle(one, ends[0].theta, gap=LEAST_GAP, above=ends[0].sum_of_squares) for one in problems[1:]]
-    best = int(np.argmin([one.sum_of_squares for one in ends]))
-    return middles[best], problems[best]
+    return problems[int(np.argmin([one.sum_of_squares for one in ends]))]
 
 
 def described_fit(problem: Separable, fits: Sequence[Projection], effective_readings: float) -> Projection:
@@ -225,19 +185,13 @@ def described_fit(problem: Separable, fits: Sequence[Projection], effective_read
         count * np.log(max(fit.sum_of_squares, 1e-300)) + 2 * terms * np.log(count)
         for terms, fit in enumerate(fits)
     ]
-    order = int(np.argmin(criteria))
-    if order == 2 and not _stands_apart(fits[2], problem):
+    order, found, (low, high) = int(np.argmin(criteria)), fits[2], problem.log_range
+    sizes = np.abs(found.coefficients[-2:])
+    apart = found.theta[0] - found.theta[1] >= np.log(SMALLEST_RATIO)
+    inside = np.all((found.theta > low + 1e-6) & (found.theta < high - 1e-6))
+    if order == 2 and not (apart and inside and sizes.min() >= SMALLEST_SHARE * sizes.sum()):
         order = int(np.argmin(criteria[:2]))
     return fits[order]
-
-
-def _stands_apart(found: Projection, problem: Separable) -> bool:
-    """Return whether both terms of a two-term fit are worth describing."""
-    low, high = problem.log_range
-    amplitudes = np.abs(found.coefficients[problem.fixed.shape[1] :])
-    apart = found.theta[0] - found.theta[1] >= np.log(SMALLEST_RATIO)
-    inside = bool(np.all((found.theta > low + 1e-6) & (found.theta < high - 1e-6)))
-    return bool(apart and inside and amplitudes.min() >= SMALLEST_SHARE * amplitudes.sum())
 
 
 def window(centre_s: float, length_s: float) -> FloatArray:

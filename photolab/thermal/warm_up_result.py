@@ -6,18 +6,19 @@ bounds over all completely monotone curves (`photolab.thermal.bounds`). The mete
 ratio here and stays out.
 """
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
-from photolab.metrology.quantity import Input, Measured, combine, coverage_factor, from_fit, measured
+from photolab.metrology.quantity import Input, Measured, combine, coverage_factor, from_fit, from_ln, measured
 from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
-from photolab.thermal.rate_pairs import PairFits, fit_pairs, ratio_interval
+from photolab.thermal.rate_pairs import PairFits, ratio_interval
 from photolab.thermal.variable_projection import Projection
 from photolab.thermal.warm_up_model import Curve, fixed_columns, window
 
@@ -112,27 +113,14 @@ class Fading:
 
     Parameters
     ----------
-    share, share_low, share_high : float
-        Its amplitude at the initial time, over the light then, and its coverage interval; negative where the light
-        rises. [1]
-    share_uncertainty, share_dof : float
-        Standard uncertainty of the share and its degrees of freedom. [1]
-    time_constant_s, low_s, high_s : float
-        Time constant and its coverage interval. [s]
-    ln_time_constant_uncertainty, ln_time_constant_dof : float
-        Standard uncertainty of the logarithm of the time constant and its degrees of freedom. [1]
+    share : Measured
+        Its amplitude at the initial time, over the light then; negative where the light rises. [1]
+    time_constant : Measured
+        Time constant, its interval taken in ln. [s]
     """
 
-    share: float
-    share_low: float
-    share_high: float
-    share_uncertainty: float
-    share_dof: float
-    time_constant_s: float
-    low_s: float
-    high_s: float
-    ln_time_constant_uncertainty: float
-    ln_time_constant_dof: float
+    share: Measured
+    time_constant: Measured
 
 
 @dataclass(frozen=True)
@@ -218,7 +206,7 @@ class WarmUp:
     @property
     def fitted(self) -> FloatArray:
         """Fitted illuminance at the readings [lx]."""
-        return self.curve.fitted
+        return self.illuminance - self.residuals
 
     @property
     def residuals(self) -> FloatArray:
@@ -228,14 +216,14 @@ class WarmUp:
     @property
     def residual_sd(self) -> float:
         """Standard deviation of one reading about the curve, its parameters taken off [lx]."""
-        return float(np.sqrt(self.curve.found.sum_of_squares / np.subtract(*self.curve.found.design.shape)))
+        return self.curve.found.residual_sd
 
     @property
     def initial_illuminance(self) -> float:
         """Fitted illuminance at the initial time; NaN where the record does not hold it [lx]."""
         if not self.time_s[0] <= self.initial_s <= self.time_s[-1]:
             return float("nan")
-        return self.curve.at(window(self.initial_s, self.initial_window_s))[0]
+        return float(self.curve.light(window(self.initial_s, self.initial_window_s)).mean())
 
     def illuminance_at(self, time_s: ArrayLike) -> FloatArray:
         """Return the fitted illuminance at some instants.
@@ -250,9 +238,7 @@ class WarmUp:
         ndarray, shape (m,)
             Illuminance. [lx]
         """
-        found = self.curve.found
-        rows = self.curve.rows(np.atleast_1d(np.asarray(time_s, dtype=float)))
-        return np.asarray(rows[:, : found.coefficients.size] @ found.coefficients)
+        return self.curve.light(np.atleast_1d(np.asarray(time_s, dtype=float)))
 
     @property
     def residual_correlation(self) -> float:
@@ -267,7 +253,7 @@ class WarmUp:
     @property
     def time_constants(self) -> FloatArray:
         """Time constants that describe the record, slowest first [s]."""
-        self._refuse("time_constants")
+        self._refuse("time_constants", self.initial_s)
         return self.described.time_constants
 
     def fading(self) -> tuple[Fading, ...]:
@@ -284,26 +270,22 @@ class WarmUp:
             If the record cannot carry time constants, or does not hold the initial time.
         """
         self._check_inside(self.initial_s, np.inf)
-        self._refuse("time_constants")
+        self._refuse("time_constants", self.initial_s)
         initial = window(self.initial_s, self.initial_window_s)
         fixed, amplitudes, log_taus = _parameters(self.described, self.drift_relative_sd)
         clock = measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
-        since, parts = initial - self.described.start_s, []
+        since, parts = initial - self.described.problem.start, []
         for amplitude, log_tau in zip(amplitudes, log_taus, strict=True):
             rate = np.exp(-log_tau)
             left = np.exp(-since * rate.value)
             slopes = -rate.value * left.mean(), -(since * left).mean()
             parts.append(amplitude * (combine(slopes, [clock, rate - rate.value]) + float(left.mean())))
-        steady = fixed_columns(initial, self.described.step_s).mean(axis=0)
+        steady = fixed_columns(initial, self.described.problem.step).mean(axis=0)
         added = measured(0.0, Input("what the meter adds", self.additive_uncertainty))
         light = combine([*steady, *np.ones(len(parts)), 1.0], [*fixed, *parts, added])
-        found = []
-        for part, log_tau in zip(parts, log_taus, strict=True):
-            share, wide = part / light, min(log_tau.half_width(self.coverage), LARGEST_LOG)
-            ends = np.exp(log_tau.value + wide * np.array([0.0, -1.0, 1.0]))
-            of_share = (share.value, *share.interval(self.coverage), share.u, share.dof)
-            found.append(Fading(*map(float, (*of_share, *ends, log_tau.u, log_tau.dof))))
-        return tuple(found)
+        return tuple(
+            Fading(part / light, _time_constant(ln)) for part, ln in zip(parts, log_taus, strict=True)
+        )
 
     def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
         """Return the light at one instant over the light at another.
@@ -363,12 +345,11 @@ class WarmUp:
         self._check_inside(initial, np.inf)
         self._refuse("final_level", initial)
         level = float(self.described.found.coefficients[0])
-        value = level / self.described.at(window(initial, self.initial_window_s))[0]
+        value = level / float(self.described.light(window(initial, self.initial_window_s)).mean())
         bounded = self._beyond(np.inf, initial)
         low, high = min(bounded.low, value), max(bounded.high, value)
         spread = float(np.log(high / low)) / (2.0 * coverage_factor(self.coverage))
-        ceiling = bounded.time_constant_ceiling_s
-        return Remaining(value, low, high, spread, np.inf, "bounds", True, ceiling, np.inf, initial)
+        return replace(bounded, value=value, low=low, high=high, ln_standard_uncertainty=spread)
 
     def settled(self, percent: float) -> Settled:
         """Return the instant after which the light stays near its final level.
@@ -393,23 +374,22 @@ class WarmUp:
         if not 0.0 < percent < 100.0:
             message = f"percent must be between 0 and 100; got {percent} %"
             raise ValueError(message)
-        self._refuse("final_level")
+        self._refuse("final_level", self.initial_s)
         curve = self.described
         instant = _last_crossing(curve, percent / 100.0)
-        if instant <= curve.start_s:
-            return Settled(curve.start_s, curve.start_s, curve.start_s, percent)
+        if instant <= curve.problem.start:
+            return Settled(curve.problem.start, curve.problem.start, curve.problem.start, percent)
         fixed, amplitudes, log_taus = _parameters(curve, self.drift_relative_sd)
         rates = [np.exp(-one) for one in log_taus]
-        parts = [
-            a * np.exp((curve.start_s - instant) * rate) for a, rate in zip(amplitudes, rates, strict=True)
-        ]
+        since = curve.problem.start - instant
+        parts = [a * np.exp(since * rate) for a, rate in zip(amplitudes, rates, strict=True)]
         distance = combine([1.0] * len(parts), parts)
         side = float(np.sign(distance.value))
         left = distance * side - fixed[0] * (percent / 100.0)  # to go; none at the instant
         slope = side * sum(part.value * rate.value for part, rate in zip(parts, rates, strict=True))
         found = left * (1.0 / slope) + measured(0.0, Input("zero of the clock", self.elapsed_uncertainty_s))
         half = found.half_width(self.coverage)
-        return Settled(instant, max(instant - half, curve.start_s), instant + half, percent)
+        return Settled(instant, max(instant - half, curve.problem.start), instant + half, percent)
 
     def _check_inside(self, initial: float, at_s: float) -> None:
         """Raise where an instant lies before the record or the initial one beyond it."""
@@ -420,15 +400,14 @@ class WarmUp:
                 f"initial_s must lie inside the record ({first:g} s to {last:g} s), its window too;"
                 f" got {initial:g} s with a window of {self.initial_window_s:g} s"
             )
-            raise MethodError(
-                message, code="initial_outside_record", known={"first_s": first, "last_s": last}
-            )
+            known = {"first_s": first, "last_s": last}
+            raise MethodError(message, code="initial_outside_record", known=known)
 
     def _inside(self, at_s: float, initial: float) -> Remaining:
         """Return remaining light inside the record."""
         self._refuse("remaining", initial)
         instants = np.array([at_s]), window(initial, self.initial_window_s)
-        later, earlier = (self.curve.at(one)[0] for one in instants)
+        later, earlier = (float(self.curve.light(one).mean()) for one in instants)
         value, dof, declared = later / earlier, self.curve.noise.dof, self._declared_variance(at_s, initial)
         ends = ratio_interval(self._pair_fits, self.curve, *instants, self.coverage)
         arms = np.clip([np.log(value / max(ends[0], 1e-300)), np.log(ends[1] / value)], 0.0, LARGEST_LOG)
@@ -472,7 +451,7 @@ class WarmUp:
     @cached_property
     def _pair_fits(self) -> PairFits:
         """Fits of all pairs of time constants, from which the intervals inside the record come."""
-        return fit_pairs(self.curve)
+        return PairFits(self.curve)
 
     def _declared_variance(self, at_s: float, initial: float) -> float:
         """Return the variance in ln of what the record cannot show: drift, display, clock, what the meter adds."""
@@ -480,9 +459,8 @@ class WarmUp:
         drift = self.drift_relative_sd * (at_s - initial) / float(np.ptp(self.time_s))
         instants = np.array([min(at_s, last), initial])
         levels, rates = self.illuminance_at(instants), np.exp(-curve.found.theta)
-        fall = np.exp((curve.start_s - instants)[:, None] * rates) @ (
-            rates * curve.found.coefficients[curve.linear :]
-        )
+        falling = rates * curve.found.coefficients[curve.linear :]
+        fall = np.exp((curve.problem.start - instants)[:, None] * rates) @ falling
         clock = self.elapsed_uncertainty_s * float(np.subtract(*(fall / levels)))
         added = self.additive_uncertainty * self.moved_by_a_lux(at_s, initial)
         return float(drift**2 + (self.display_uncertainty / levels.min()) ** 2 + clock**2 + added**2)
@@ -500,9 +478,8 @@ class WarmUp:
         float
             Difference of the reciprocals of the fitted light. [1/lx]
         """
-        return float(
-            np.subtract(*(1.0 / self.illuminance_at([min(at_s, float(self.time_s[-1])), initial_s])))
-        )
+        ends = [min(at_s, float(self.time_s[-1])), initial_s]
+        return float(np.subtract(*(1.0 / self.illuminance_at(ends))))
 
     def _known_at_end(self, initial: float) -> dict[str, object]:
         """Return what a refusal can still say."""
@@ -514,32 +491,22 @@ class WarmUp:
             known["fitted_ratio_at_end"] = float(np.divide(*self.illuminance_at([last, initial])))
         return known
 
-    def _refuse(self, what: str, initial_s: float | None = None) -> None:
+    def _refuse(self, what: str, initial: float) -> None:
         """Raise where a finding blocks an answer."""
         for finding in self.findings:
             if what in finding.blocks:
-                initial = self.initial_s if initial_s is None else initial_s
-                message = (
-                    f"the record cannot carry {what.replace('_', ' ')}: {finding.code.replace('_', ' ')}"
-                )
+                message = f"the record cannot carry {what}: {finding.code}".replace("_", " ")
                 raise MethodError(message, code=finding.code, known=self._known_at_end(initial))
 
 
-def log_time_uncertainties(curve: Curve) -> FloatArray:
-    """Return standard uncertainties of the logarithms of a curve's time constants.
+def _time_constant(ln: Measured) -> Measured:
+    """Return a time constant from its logarithm, the ends of its interval finite [s]."""
 
-    Parameters
-    ----------
-    curve : Curve
-        Fitted curve.
+    def ends(coverage: float) -> tuple[float, float]:
+        wide = min(ln.half_width(coverage), LARGEST_LOG)
+        return math.exp(ln.value - wide), math.exp(ln.value + wide)
 
-    Returns
-    -------
-    ndarray, shape (terms,)
-        Standard uncertainties. [1]
-    """
-    variances = np.diagonal(curve.noise.covariance)[curve.found.coefficients.size :]
-    return np.sqrt(np.maximum(variances, 0.0))
+    return replace(from_ln(ln, unit="s"), ends=ends)
 
 
 def _parameters(
@@ -565,6 +532,6 @@ def _last_crossing(curve: Curve, part: float) -> float:
     away = np.abs(decay @ curve.found.coefficients[curve.linear :]) - level * part
     outside = np.flatnonzero(away > 0.0)
     if outside.size == 0:
-        return curve.start_s
+        return curve.problem.start
     i = int(outside[-1])
-    return curve.start_s + float(np.interp(0.0, [-away[i], -away[i + 1]], [elapsed[i], elapsed[i + 1]]))
+    return curve.problem.start + float(np.interp(0.0, [-away[i], -away[i + 1]], [elapsed[i], elapsed[i + 1]]))

@@ -33,7 +33,7 @@ import lmfit
 import numpy as np
 from scipy.optimize import curve_fit
 
-from photolab.thermal.bounds import fit_monotone, ratio_bounds
+from photolab.thermal.bounds import MonotoneFit, ratio_bounds
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART, fit_exponentials
 from photolab.thermal.variable_projection import LEAST_GAP, Separable, kept_apart, settle, solve
 
@@ -167,7 +167,7 @@ def bound_time(rng):
     for _ in range(30):
         light = 850.0 + 120.0 * np.exp(-time_s / 480.0) + 2.0 * rng.standard_normal(120)
         begin = time.process_time()
-        fit = fit_monotone(time_s, light, np.zeros(119))
+        fit = MonotoneFit(time_s, light, np.zeros(119))
         ratio_bounds(fit, fit.row(np.array([3600.0])), fit.row(np.array([60.0])), allowance=20.0)
         taken.append(time.process_time() - begin)
     return f"two-sided bound beyond the record, fit included: {1e3 * np.median(taken):.1f} ms"
