@@ -5,8 +5,6 @@ report is touched until everything has been made; then each file is put in its p
 from last. A complete report is never replaced by one with missing parts.
 """
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import os

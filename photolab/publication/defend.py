@@ -1,7 +1,5 @@
 """The answer to somebody who doubts a figure: a paragraph to paste, what it cannot exclude, what would turn it."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterator

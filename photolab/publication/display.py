@@ -5,8 +5,6 @@ A notebook never shows a bare number, a ``DataFrame`` or a ``print``. It shows `
 is data: nothing in it is read as markup.
 """
 
-from __future__ import annotations
-
 import html
 import inspect
 import re

@@ -1,7 +1,5 @@
 """Page one of the methods appendix: what was found, what it means, what was assumed, and what it is not."""
 
-from __future__ import annotations
-
 import html
 import math
 from collections.abc import Iterable, Sequence

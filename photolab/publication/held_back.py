@@ -1,7 +1,5 @@
 """What a report holds back: every refusal of every part, with its code and its reason."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ Made from the rows that page one uses. In a line on a lamp the bench, its days a
 shown in every housing, then each figure with its range; the light before the heat comes last.
 """
 
-from __future__ import annotations
-
 import math
 
 import pandas as pd

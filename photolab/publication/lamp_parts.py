@@ -4,8 +4,6 @@ The pictures of a page stand here too, as files of their own: each names what it
 the same bench gives the same bytes.
 """
 
-from __future__ import annotations
-
 import html
 import math
 import re

@@ -6,8 +6,6 @@ The notebooks stand in ``notebooks/`` with their outputs, in the form that `cano
 and writes them in place.
 """
 
-from __future__ import annotations
-
 import argparse
 import ast
 import asyncio

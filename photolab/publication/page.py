@@ -5,8 +5,6 @@ are part of the file with their words, tables are written anew from their cells,
 shown as text.
 """
 
-from __future__ import annotations
-
 import base64
 import functools
 import html

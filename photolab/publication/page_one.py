@@ -3,8 +3,6 @@
 Every figure is a `Told`: its text, and the row it stands in. A test holds each against its row.
 """
 
-from __future__ import annotations
-
 import html
 import itertools
 import math

@@ -3,8 +3,6 @@
 The record is plain JSON without a date or a path, so that two runs on the same inputs write the same bytes.
 """
 
-from __future__ import annotations
-
 import hashlib
 import importlib.metadata
 import json

@@ -1,7 +1,5 @@
 """`photolab rehearse`: benches of a protocol drawn, evaluated and counted, in blocks that a stopped run keeps."""
 
-from __future__ import annotations
-
 import io
 import json
 import math

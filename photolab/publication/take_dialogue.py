@@ -5,8 +5,6 @@ belongs to a mark (the initial or the hold time since switch-on) or to a record 
 is shown; of the interval only how wide it is.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """What a page says comes from the object that was just computed: `say`, and `agree` beside the report."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any, get_type_hints
 

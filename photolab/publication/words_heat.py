@@ -1,7 +1,5 @@
 """Warm-up and heat in words: what is left, whether it settles, what a record cannot carry."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from typing import Any

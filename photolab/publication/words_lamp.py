@@ -1,7 +1,5 @@
 """One lamp in words: its gain, the difference between housings, what is left, its claim and its price."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Hashable, Iterable
 from typing import Any

@@ -1,7 +1,5 @@
 """Sentences on candela and colour: plain functions of results."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 

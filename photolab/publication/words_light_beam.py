@@ -1,7 +1,5 @@
 """Sentences on beams: measurands, cut-off, aim, cautions."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 

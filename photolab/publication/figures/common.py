@@ -4,8 +4,6 @@ A figure is made with `new_figure`, drawn on by one of the modules of this room,
 `Picture` by `picture`. The same drawing gives the same bytes: one font, no date, no program name.
 """
 
-from __future__ import annotations
-
 import base64
 import functools
 import io

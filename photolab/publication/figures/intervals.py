@@ -1,7 +1,5 @@
 """Dots with their intervals: lamps after and before the heat, levels, plans, figures of others, days."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The light itself: the eye, a meter and lamps over wavelength; a run over distance with the law that explains it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 from matplotlib.axes import Axes
