@@ -97,14 +97,14 @@ def run(args: argparse.Namespace) -> list[str]:
     pair = compare(a * unit, b * unit, meter, **options)
     pair = replace(pair, assumed=(*taken, *pair.assumed))
     alike = options.get("alike_percent", ALIKE_PERCENT)
+    head = f"{b:g} {args.unit} against {a:g} {args.unit}"
     if args.json:
-        head = f"{b:g} {args.unit} against {a:g} {args.unit}"
         said = statements.answer_lines(head, pair, alike_percent=alike)
         return [json.dumps(as_json(pair, args.unit, " ".join(said)), indent=2)]
     used = {*(ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1))}
     share = {0: "unknown", 1: "one"}.get(len(used), "two")
-    told = {"unit": args.unit, "ranges": share, "seatings": seatings, "alike_percent": alike}
-    return statements.compare_report(a, b, pair, **told)
+    told: dict[str, Any] = {"ranges": share, "seatings": seatings, "alike_percent": alike}
+    return statements.compare_report(head, pair, **told)
 
 
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:

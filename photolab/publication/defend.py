@@ -21,8 +21,7 @@ from photolab.publication.front_page import how_measured
 from photolab.publication.held_back import held_back
 from photolab.publication.in_words import bench_and_days, lamp_line
 from photolab.publication.page_one import KEYS, Book, Line, Row
-from photolab.publication.readiness import count
-from photolab.publication.statements import KIND_WORDS, capital, finding_words, in_housing
+from photolab.publication.statements import KIND_WORDS, capital, count, finding_words, in_housing
 from photolab.publication.words_lamp import beside_sentences, claim_sentence, left_out_sentence
 
 MOST = 700
@@ -160,10 +159,7 @@ def _fitted(campaign: Campaign, lamp: str, text: str) -> str:
 
 def _place(book: Book, row: Row) -> str:
     """Return where and when a row was read, as the beginning of a sentence."""
-    early = f"{book.settings.initial_s:g} s after switch-on"
-    late = f"after {book.settings.hold_minutes:g} min"
-    when = late if row["instant"] == "hold" else early
-    return capital(f"{in_housing(row['housing'])} {when}".strip())
+    return capital(f"{in_housing(row['housing'])} {book.when(row['instant'])}".strip())
 
 
 def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:

@@ -16,10 +16,11 @@ from photolab.bench.seats import SEATED
 from photolab.bench.write import READINGS
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
+from photolab.publication import statements
 from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
-from photolab.publication.statements import SCOPE_WORDS, advice, finding_words, in_housing, interval_words
+from photolab.publication.statements import count, finding_words, in_housing, interval_words
 from photolab.publication.words_lamp import family_sentence, lamp_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
@@ -54,24 +55,6 @@ class Ability:
     answer: str
     notebook: str
     able: bool
-
-
-def count(n: int, one: str, many: str | None = None) -> str:
-    """Return a number with its noun.
-
-    Parameters
-    ----------
-    n : int
-        How many.
-    one, many : str
-        Noun in the singular and plural (singular + "s").
-
-    Returns
-    -------
-    str
-        "1 fault", "2 faults".
-    """
-    return f"{n} {one if n == 1 else many or one + 's'}"
 
 
 def refusal(folder: Path, refused: RecordError) -> list[str]:
@@ -193,7 +176,7 @@ def first_answer(campaign: Campaign) -> list[str]:
         if (lamp, housing, point, "hold") in campaign.compared("hold"):
             late = campaign.ratio(lamp, base, housing=housing, instant="hold")
             if not late.missing:
-                words = f"{interval_words(late)} light than {base}, {SCOPE_WORDS['specimens']}."
+                words = f"{interval_words(late)} light than {base}, {statements.SCOPE_WORDS['specimens']}."
                 among = family_sentence(campaign, lamp, base, housing=housing, instant="hold")
                 when = f"After {settings.hold_minutes:g} min{place}, {ranges}"
                 said.append(f"{when}: {lamp}: {words} {among}".rstrip())
@@ -389,7 +372,7 @@ def next_step(bench: Bench, campaign: Campaign) -> str:
         return _seat_again(campaign)
     filament = listed(lamps.loc[lamps["technology"] == "filament", "lamp"]) or campaign.baseline
     names = {"baseline": campaign.baseline, "meter": f"meter {campaign.selection.meter}"}
-    return f"{advice(largest, 'publish: photolab appendix on this folder', filament=filament, **names)}."
+    return f"{statements.advice(largest, 'publish: photolab appendix on this folder', filament=filament, **names)}."
 
 
 def _seat_again(campaign: Campaign) -> str:

@@ -51,11 +51,7 @@ def draw_spectra(
 
 @styled
 def draw_run(
-    panels: Sequence[Axes],
-    run: DistanceResult,
-    curve: tuple[Floats, Floats],
-    intensity: tuple[float, float, float],
-    k: float,
+    panels: Sequence[Axes], run: DistanceResult, curve: Sequence[Floats], intensity: Sequence[float], k: float
 ) -> None:
     """Draw one run: products above, residuals below.
 
