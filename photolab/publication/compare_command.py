@@ -85,7 +85,11 @@ def run(args: argparse.Namespace) -> list[str]:
         steps = [unit * s for s in _numbers(args.resolution, "resolution")]
         meter = Meter(id="meter", **stated | _display(ranges, steps))
     else:
-        meter, options = _from_bench(campaign)
+        settings, spread = campaign.bench.settings, campaign.spreads.mounting
+        meter = campaign.bench.meters[campaign.selection.meter]
+        options = {"coverage": settings.coverage, "alike_percent": settings.alike_percent}
+        if not spread.assumed or "mounting_sd_percent" in settings.declared:
+            options |= {"mounting_sd_percent": 100.0 * spread.sd, "mounting_dof": spread.dof}
         ranges, technologies, taken = _from_readings(campaign, (a * unit, b * unit), ranges, technologies)
     if "mismatch_percent" in typed:
         declared = meter.declared | {"mismatch_index_percent"}
@@ -282,12 +286,3 @@ def _display(ranges: list[float], steps: list[float]) -> dict[str, tuple[float, 
     order = sorted(set(ranges))
     last = tuple(by_range[r] for r in order) if by_range else tuple(steps[:1])
     return {"ranges_lx": tuple(order), "resolution_lx": last}
-
-
-def _from_bench(campaign: Campaign) -> tuple[Meter, dict[str, Any]]:
-    """Return the meter of a folder, and what it knows of seating."""
-    settings, spread = campaign.bench.settings, campaign.spreads.mounting
-    options: dict[str, Any] = {"coverage": settings.coverage, "alike_percent": settings.alike_percent}
-    if not spread.assumed or "mounting_sd_percent" in settings.declared:
-        options |= {"mounting_sd_percent": 100.0 * spread.sd, "mounting_dof": spread.dof}
-    return campaign.bench.meters[campaign.selection.meter], options

@@ -64,7 +64,7 @@ def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple
         message = f'lamp "{shown(lamp)}" is not on this bench{hint(lamp, lamps)}; there are: '
         raise ValueError(message + ", ".join(shown(one) for one in lamps[:30]) + ".")
     book = Book(campaign, rows)
-    told = _figures(book, lamp)
+    told = book.first(lamp)
     others = [one for one in set_beside(campaign, rows) if lamp in (one.lamp, one.baseline)]
     parts = {
         "What these readings cannot exclude": _cannot_exclude(book, lamp, told),
@@ -80,14 +80,6 @@ def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple
         text = f"{text} {one}" if len(text) + len(one) < MOST else text
     found = {f"To paste ({len(text)} characters)": (text,)}
     return found | {head: said for head, lines in parts.items() if (said := tuple(lines))}
-
-
-def _figures(book: Book, lamp: str) -> list[Row]:
-    """Return the row of a lamp in each housing that counts: after the heat where it was held, else the first."""
-    if lamp not in book.lamps:
-        return []
-    both = ((book.light(lamp, h, "hold"), book.light(lamp, h, "initial")) for h in book.housings)
-    return [row for late, early in both if (row := late or early) is not None]
 
 
 def _as_sold(book: Book, told: list[Row]) -> tuple[str, ...]:

@@ -305,6 +305,21 @@ class Book:
         both = {instant: self.light(lamp, housing, instant) for instant in ("hold", "initial")}
         return {instant: row for instant, row in both.items() if row is not None}
 
+    def first(self, lamp: str) -> list[Row]:
+        """Return the row of a lamp in each housing that counts: after the heat where it was held, else the first.
+
+        Parameters
+        ----------
+        lamp : str
+            The lamp.
+
+        Returns
+        -------
+        list of Row
+            One a housing in which it was compared.
+        """
+        return [next(iter(at.values())) for h in self.housings if (at := self.at(lamp, h))]
+
     def every(self, lamp: str, measurand: str, instant: str) -> list[Row]:
         """Return the rows of a lamp's measurand at an instant.
 
@@ -406,8 +421,8 @@ def _places(row: Row) -> int:
 
 def _named(book: Book, lamp: str) -> Line:
     """Return a lamp and how many specimens of it were read."""
-    read = [next(iter(at.values())) for h in book.housings if (at := book.at(lamp, h))]
-    return (lamp, f" ({' and '.join(dict.fromkeys(str(int(row['n_specimens'])) for row in read))})")
+    pieces = dict.fromkeys(str(int(row["n_specimens"])) for row in book.first(lamp))
+    return (lamp, f" ({' and '.join(pieces)})")
 
 
 def _light(book: Book, lamp: str, housing: str) -> Line:
