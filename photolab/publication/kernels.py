@@ -110,14 +110,8 @@ class Kernel:
 
     async def _start(self) -> None:
         """Start the process; again if another program took one of its ports in the meantime."""
-        from jupyter_client import AsyncKernelManager
-
-        how = {"cwd": str(self._folder), "env": self._environment, "stderr": self._stderr}
         for attempt in range(1, _ATTEMPTS + 1):
-            self._manager = AsyncKernelManager(kernel_name="python3")
-            if hasattr(self._manager, "transport_encryption"):  # newer clients print a notice without it
-                self._manager.transport_encryption = "auto"
-            await self._manager.start_kernel(extra_arguments=["--HistoryManager.enabled=False"], **how)
+            await self._launch()
             try:
                 async with self._channels():
                     return
@@ -137,6 +131,16 @@ class Kernel:
             yield channels
         finally:
             channels.stop_channels()
+
+    async def _launch(self) -> None:
+        """Launch one process."""
+        from jupyter_client import AsyncKernelManager
+
+        self._manager = AsyncKernelManager(kernel_name="python3")
+        if hasattr(self._manager, "transport_encryption"):  # newer clients print a notice without it
+            self._manager.transport_encryption = "auto"
+        how = {"cwd": str(self._folder), "env": self._environment, "stderr": self._stderr}
+        await self._manager.start_kernel(extra_arguments=["--HistoryManager.enabled=False"], **how)
 
     async def _end(self, *, now: bool) -> None:
         """Keep what the process said, and end it; what it says of its own end concerns nobody."""
