@@ -8,7 +8,7 @@ from pathlib import Path
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import listed
 from photolab.bench.evaluation import evaluate
-from photolab.bench.faults import Problem, shown
+from photolab.bench.faults import shown
 from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.bench.review import causes
@@ -79,7 +79,8 @@ def refusal(folder: Path, refused: RecordError) -> list[str]:
     lines += [f"  {fault}" for fault in faults[:SHOWN]]
     if len(faults) > SHOWN:
         lines.append(f"  … and {len(faults) - SHOWN} more")
-    lines += [*_caution_lines(cautions), "Correct these in the files, then run the same line again."]
+    lines += [f"  caution  {one}" for one in cautions]
+    lines.append("Correct these in the files, then run the same line again.")
     path = folder / "readings.csv"
     raw = path.read_bytes() if path.is_file() else b""
     # as it was written new, or its heads alone
@@ -87,10 +88,6 @@ def refusal(folder: Path, refused: RecordError) -> list[str]:
     if unfilled and any(fault.file == path.name for fault in faults):
         lines.append("readings.csv holds no figure yet: type your lamps there, or let photolab take fill it.")
     return lines
-
-
-def _caution_lines(cautions: Iterable[Problem]) -> list[str]:
-    return [f"  caution  {caution}" for caution in cautions]
 
 
 def report(
@@ -132,7 +129,7 @@ def report(
         say(f"{name}: compared.")
     abilities = list(list_abilities(bench, campaign))
     lines = [f"{name}: readable. {inventory(bench)}", *first_answer(campaign)]
-    lines += _caution_lines(bench.warnings)
+    lines += [f"  caution  {one}" for one in bench.warnings]
     lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
     lines += [f"  left out  {said}" for said in left_out_words(campaign)]
     for log in bench.logs:

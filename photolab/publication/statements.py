@@ -71,9 +71,6 @@ _ADVICE = {
     "range term": "read on the lowest range of {meter} that holds all lamps",
     "ambient": "test at the protocol's ambient temperature",
 }
-MISSING_WORDS = {
-    "technology": "technology missing; say whether each lamp is filament, led, discharge or other"
-}
 RANGE_WORDS = {
     "one": "both lamps on one range",
     "two": "the lamps on two ranges",
@@ -227,7 +224,7 @@ def verdict_words(pair: ReadingComparison | JudgedRatio, *, alike_percent: float
         One sentence without its full stop.
     """
     if pair.verdict == "no_answer":
-        return f"no answer yet: {MISSING_WORDS[pair.missing[0]]}"
+        return f"no answer yet: {pair.missing[0]} missing; say whether each lamp is filament, led, discharge or other"
     if pair.verdict == "clear":
         small = f"; but small: within {alike_percent:g} %" if pair.small else ""
         return f"clear of the bench uncertainty: {interval_words(pair)}{small}"

@@ -169,12 +169,9 @@ def where_words(one: DistanceResult) -> tuple[str, ...]:
         far, near, size = one.points["distance_m"].max(), one.smallest_usable, one.geometric_distance
         alone = f" The size of the opening alone would allow {decimal(size, 2)} m."
         by_size = "" if math.isnan(size) else alone
-        said.append(
-            f"at no distance of this run, up to {decimal(far, 2)} m, do the readings follow the inverse square."
-            if math.isnan(near)
-            else f"the inverse square applies from {decimal(near, 2)} m on, as far as measured ({decimal(far, 2)} m)."
-            + by_size
-        )
+        nowhere = f"at no distance of this run, up to {decimal(far, 2)} m, do the readings follow the inverse square."
+        on = f"the inverse square applies from {decimal(near, 2)} m on, as far as measured ({decimal(far, 2)} m)."
+        said.append(nowhere if math.isnan(near) else on + by_size)
     return tuple(f"{_where(one)}: {text}" for text in said)
 
 
