@@ -336,7 +336,7 @@ def drawn(
 
 
 def panels(
-    draw: Draw, things: Mapping[str, object], *, alt: str, invented: bool, rows: int, **shape: Any
+    draw: Draw, things: Mapping[str, object], *, alt: str, invented: bool = False, rows: int = 1, **shape: Any
 ) -> Picture:
     """Return a figure with a panel for each of several things, in the form in which it is shown.
 
@@ -348,9 +348,9 @@ def panels(
         Title and thing of each panel, row by row.
     alt : str
         What they show in words, as `picture` takes it.
-    invented : bool
+    invented : bool, default False
         Mark it as drawn from invented readings.
-    rows : int
+    rows : int, default 1
         Rows of panels. [1]
     **shape : object
         Width, height and shared scales, as `new_figure` takes them.
