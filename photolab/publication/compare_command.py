@@ -101,7 +101,7 @@ def run(args: argparse.Namespace) -> list[str]:
     pair = compare(a * unit, b * unit, meter, **options)
     pair = replace(pair, assumed=(*taken, *pair.assumed))
     alike = options.get("alike_percent", ALIKE_PERCENT)
-    head = f"{b:g} {args.unit} against {a:g} {args.unit}"
+    head = statements.against_words(a, b, args.unit)
     if args.json:
         said = statements.answer_lines(head, pair, alike_percent=alike)
         return [json.dumps(as_json(pair, args.unit, " ".join(said)), indent=2)]

@@ -337,6 +337,24 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def against_words(a: float, b: float, unit: str = "lx") -> str:
+    """Return which two readings are compared.
+
+    Parameters
+    ----------
+    a, b : float
+        The readings as typed. [unit]
+    unit : {"lx", "fc"}
+        Their unit.
+
+    Returns
+    -------
+    str
+        "334 lx against 318 lx".
+    """
+    return f"{b:g} {unit} against {a:g} {unit}"
+
+
 def compare_report(
     head: str, pair: ReadingComparison, *, alike_percent: float, ranges: str = "one", seatings: int = 1
 ) -> list[str]:
