@@ -169,18 +169,12 @@ def _rehearse(args: argparse.Namespace) -> Iterable[str]:
         message = f"--differences must be percentages apart by commas: 0,3,5,10; got {args.differences}"
         raise ValueError(message) from None
     true: dict[str, Any] = {name.removeprefix("true_"): value for name, value in vars(args).items()}
-    lamps = tuple(args.lamps.split(",")) if args.lamps else ()
+    lamps, out = tuple(args.lamps.split(",")) if args.lamps else (), Path(args.out) if args.out else None
+    plan = Plan(seed=args.seed, differences=differences, lamps=lamps)
+    world = World(**{one.name: true[one.name] for one in fields(World)})
+    how = {name: true[name] for name in ("benches", "jobs", "whole")} | {"tell": rehearsal.show_progress}
     try:
-        found = rehearsal.rehearse(
-            Path(args.folder),
-            benches=args.benches,
-            jobs=args.jobs,
-            plan=Plan(seed=args.seed, differences=differences, lamps=lamps),
-            world=World(**{one.name: true[one.name] for one in fields(World)}),
-            whole=args.whole,
-            out=Path(args.out) if args.out else None,
-            tell=rehearsal.show_progress,
-        )
+        found = rehearsal.rehearse(Path(args.folder), plan=plan, world=world, out=out, **how)
     except RecordError:
         refuse_only_planned(Path(args.folder))
         raise
@@ -329,11 +323,8 @@ An option that names no value is a switch.
 
 def _parser() -> argparse.ArgumentParser:
     """Return the parser of all commands."""
-    parser = argparse.ArgumentParser(
-        prog="photolab",
-        description="A methods workbench for bench tests of headlamp light sources.",
-        allow_abbrev=False,
-    )
+    about = "A methods workbench for bench tests of headlamp light sources."
+    parser = argparse.ArgumentParser(prog="photolab", description=about, allow_abbrev=False)
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     for run, (text, below, *arguments) in COMMANDS.items():
         name = run.__name__.removeprefix("_")

@@ -20,7 +20,7 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.heat_and_light import looked_at, room_coefficients, slope_of
 from photolab.bench.repeatability import baseline_charts, initial_readings, level_spreads
 from photolab.metrology.ranking import record_claim
-from photolab.publication import front_page, words_heat, words_light, words_light_beam
+from photolab.publication import front_page, words_heat, words_light
 from photolab.publication.words import say
 from photolab.publication.words_bench import held_words, levels_words
 from photolab.publication.words_lamp import record_sentences
@@ -76,8 +76,8 @@ VIEWS = {
     "factors": lambda c: str(words_light.colour_cells(favoured(c), "led")),
     "colour": lambda c: words_light.pair_words("corrected", c.ratio("K5", "B0", housing="HP"), "K5"),
     "ways": lambda c: str(words_light.way_cells("corrected", c.ratio("K5", "B0", housing="HP"), "inside")),
-    "beams": lambda c: words_light_beam.result_words(beam(c)),
-    "beam table": lambda c: str(words_light_beam.ratio_cells(beam(c), beam(c).ratios[0])),
+    "beams": lambda c: words_light.result_words(beam(c)),
+    "beam table": lambda c: str(words_light.ratio_cells(beam(c), beam(c).ratios[0])),
     "warm-up": lambda c: text(say(looked_at(c.bench).fit)),
     "repeatability": lambda c: " ".join(levels_words(levels_of(c))),
     "record": lambda c: " ".join(record_sentences(c, record_of(c), "HP")),

@@ -19,7 +19,7 @@ from photolab.bench.distances import evaluate_distances
 from photolab.bench.model import SpectralFactor
 from photolab.bench.records import read_bench
 from photolab.photometry.spectrum import mismatch_correction, mismatch_index
-from photolab.publication import words_light, words_light_beam
+from photolab.publication import words_light
 from photolab.publication.figures.common import new_figure
 from photolab.publication.notebooks import repository_root
 
@@ -204,12 +204,10 @@ def test_without_spectra_the_index_stands_for_them(tmp_path):
 def test_beam_results_stay_three(demo):
     """Oracle: scenario: in the reflector the hot spot is less, window and stray light are more."""
     found = evaluate_beams(demo).find("K3", "HR")
-    text = words_light_beam.result_words(found)
+    text = words_light.result_words(found)
     assert "hot spot 11 % less" in text
     assert "light above the cut-off 2.61 times" in text
-    rows = [
-        words_light_beam.ways_cells(found, one, ratio=one.value, bare=one)["judged"] for one in found.ratios
-    ]
+    rows = [words_light.ways_cells(found, one, ratio=one.value, bare=one)["judged"] for one in found.ratios]
     assert rows == ["agree", "drawn one stands", "drawn one stands"]
 
 
@@ -232,10 +230,10 @@ def test_notebook_07_sums_by_itself(demo):
 
 def test_intervals_in_words():
     """Oracle: by definition of the words."""
-    assert words_light_beam.interval_words(1.12, 1.33) == "12 to 33 % more"
-    assert words_light_beam.interval_words(0.85, 0.92) == "8 to 15 % less"
-    assert words_light_beam.interval_words(0.96, 1.05) == "4 % less to 5 % more"
-    assert words_light_beam.interval_words(1.1, 3.0) == "1.10 to 3.00 times"
+    assert words_light.times_words(1.12, 1.33) == "12 to 33 % more"
+    assert words_light.times_words(0.85, 0.92) == "8 to 15 % less"
+    assert words_light.times_words(0.96, 1.05) == "4 % less to 5 % more"
+    assert words_light.times_words(1.1, 3.0) == "1.10 to 3.00 times"
 
 
 def test_a_bare_folder_feeds_the_colour_alone():
@@ -248,7 +246,7 @@ def test_a_bare_folder_feeds_the_colour_alone():
 
 def test_layout_is_rounded():
     """Oracle: by definition: positions carry nine decimals, so the last bits of the solver cannot show."""
-    figure, panels = new_figure(3, 1, height=6.2, share_x=True)
+    figure, panels = new_figure(3, 1, height=6.2, sharex=True)
     figure.draw_without_rendering()
     for axes in panels:
         for x in axes.get_position().get_points().ravel():

@@ -1,10 +1,12 @@
 """Where a report comes from. Oracle: published SHA-256 values (FIPS 180-4), and changes made on purpose."""
 
 import json
+from types import SimpleNamespace
 
 import pytest
 
 from photolab.publication.provenance import (
+    SEED,
     MissingPart,
     file_hash,
     folder_hashes,
@@ -42,14 +44,9 @@ def report(tmp_path):
     (out / "appendix.html").write_bytes(b"")
     notebook = tmp_path / "n.ipynb"
     notebook.write_bytes(b"abc")
-    content = record(
-        inputs=folder_hashes(bench),
-        notebooks=[notebook],
-        outputs=folder_hashes(out),
-        bench="b",
-        protocol_revision="2",
-        seeds={"z": 1, "a": 2},
-    )
+    named = SimpleNamespace(name="b", protocol_revision="2")
+    read = SimpleNamespace(settings=named, hashes=folder_hashes(bench))
+    content = record(read, {notebook: {"lamp": "'K1'"}}, {"appendix.html": b""})
     (out / "provenance.json").write_text(to_json(content), encoding="utf-8")
     return bench, out, content
 
@@ -63,7 +60,8 @@ def test_record_is_plain_and_the_same_twice(report, tmp_path):
     assert content["inputs"] == {"readings.csv": ABC}
     assert content["outputs"] == {"appendix.html": EMPTY}
     assert content["notebooks"] == {"n.ipynb": ABC}
-    assert content["seeds"] == {"a": 2, "z": 1}
+    assert content["settings"] == {"n.ipynb": {"lamp": "'K1'"}}
+    assert content["seeds"] == {"monte_carlo": SEED}
     assert content["protocol_revision"] == "2"
     assert content["complete"] is True
     assert (content["schema"], content["format"]) == (
@@ -102,15 +100,9 @@ def test_what_is_missing_is_named(report):
     """Oracle: the words of each kind of part; only the record's own are in `missing`."""
     bench, out, content = report
     parts = [MissingPart("Is it so?", "n.ipynb", 3), MissingPart("Is it?", "m.ipynb"), MissingPart("a.pdf")]
-    content |= record(
-        inputs=content["inputs"],
-        notebooks=[],
-        outputs=content["outputs"],
-        bench="b",
-        protocol_revision="2",
-        seeds={},
-        missing=parts,
-    )
+    named = SimpleNamespace(name="b", protocol_revision="2")
+    read = SimpleNamespace(settings=named, hashes=content["inputs"])
+    content |= record(read, {}, {"appendix.html": b""}, parts)
     (out / "provenance.json").write_text(to_json(content), encoding="utf-8")
     (bench / "readings.csv").write_bytes(b"abd")
     state = report_state(out, bench)

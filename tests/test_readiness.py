@@ -9,7 +9,7 @@ from small_benches import HOUSING, LAMPS, METER, csv, write
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
-from photolab.publication import readiness
+from photolab.publication import readiness, statements
 
 DATA = Path(__file__).parent.parent / "data"
 ROWS = csv("lamp,illuminance_lx,housing,range_lx", [("B0", 360, "HP", 4000), ("K1", 440, "HP", 4000)])
@@ -56,7 +56,7 @@ def test_without_a_report_nothing_is_said_of_one(tmp_path):
 
 @pytest.mark.parametrize(("n", "words"), [(1, "1 fault"), (2, "2 faults"), (0, "0 faults")])
 def test_counts_have_their_noun(n, words):
-    assert readiness.count(n, "fault") == words
+    assert statements.count(n, "fault") == words
 
 
 def test_the_first_answer_is_one_line_where_nothing_was_held(tmp_path):

@@ -680,7 +680,7 @@ def finish(bench):
 
 
 def test_a_run_killed_at_any_write_goes_on_where_it_was(tmp_path, monkeypatch):
-    monkeypatch.setattr("photolab.publication.take_dialogue._evaluated", lambda bench: None)
+    monkeypatch.setattr("photolab.publication.take_dialogue.evaluate", lambda bench: None)
     head = HEAD.replace("dark_lx,note", "dark_lx,note,socket_V")
     few = "\n".join([head, f"{ROWS[0]},", f"{ROWS[9]},"])
     tables = {"electrical": POWER, "thermal": CASE, "readings": few + "\n"}

@@ -5,10 +5,7 @@ report is touched until everything has been made; then each file is put in its p
 from last. A complete report is never replaced by one with missing parts.
 """
 
-from __future__ import annotations
-
 import contextlib
-import hashlib
 import os
 import re
 import time
@@ -108,8 +105,7 @@ def publish(
         message = f"out must be a folder of its own; got {target.name!r}"
         raise ValueError(message)
     campaign = evaluate(read_bench(bench_path))
-    revision = campaign.bench.settings.protocol_revision
-    if not revision:
+    if not campaign.bench.settings.protocol_revision:
         write = 'write protocol_revision = "1" under [bench]'
         message = f"bench.toml: publishing needs the protocol revision; {write}"
         raise MethodError(message, code="no_revision")
@@ -120,16 +116,8 @@ def publish(
         ran = runner.run(sources, parameters={"bench": str(bench_path)}, jobs=jobs, progress=progress)
         sections = _sections(dict(zip(sources, ran, strict=True)), campaign, failed)
         contents = _contents(campaign, sections, failed)
-        record = provenance.record(
-            inputs=campaign.bench.hashes,
-            notebooks=sources,
-            outputs={name: hashlib.sha256(content).hexdigest() for name, content in contents.items()},
-            bench=campaign.bench.settings.name,
-            protocol_revision=revision,
-            seeds={"monte_carlo": provenance.SEED},
-            settings={path.name: runner.settings_of(path) for path in sources},
-            missing=[part for part, _ in failed],
-        )
+        lost, settings = [part for part, _ in failed], {path: runner.settings_of(path) for path in sources}
+        record = provenance.record(campaign.bench, settings, contents, lost)
         contents[provenance.FILE_NAME] = provenance.to_json(record).encode("utf-8")
         place = _place(target, complete=not failed)
         files = put_in_place(contents, place, instead_of=provenance.listed(place))
@@ -184,12 +172,13 @@ def _sections(ran: Mapping[Path, Any], campaign: Campaign, failed: Failed) -> li
     for path, notebook in ran.items():
         if isinstance(notebook, NotInFolder):  # listed with what would bring it, in the last notebook
             continue
-        if isinstance(notebook, MethodError):
-            question = _take_question(nbformat.read(path, as_version=4))
-            part = MissingPart(question, path.name, notebook.known["cell"])
-            failed.append((part, notebook.known["reason"]))
+        stopped = isinstance(notebook, MethodError)
+        question = _take_question(nbformat.read(path, as_version=4) if stopped else notebook)
+        if stopped:
+            failed.append(
+                (MissingPart(question, path.name, notebook.known["cell"]), notebook.known["reason"])
+            )
             continue
-        question = _take_question(notebook)
         made = partial(notebook_blocks, notebook, folded=held_back.folded(campaign))
         blocks = _attempt(MissingPart(question, path.name), made, failed)
         if blocks:  # none where nothing in the folder fed a part of it

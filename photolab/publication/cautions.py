@@ -1,7 +1,5 @@
 """What a reader must know beside the figures: cautions, what is not claimed, what an assumption touches."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 
 import pandas as pd

@@ -85,7 +85,11 @@ def run(args: argparse.Namespace) -> list[str]:
         steps = [unit * s for s in _numbers(args.resolution, "resolution")]
         meter = Meter(id="meter", **stated | _display(ranges, steps))
     else:
-        meter, options = _from_bench(campaign)
+        settings, spread = campaign.bench.settings, campaign.spreads.mounting
+        meter = campaign.bench.meters[campaign.selection.meter]
+        options = {"coverage": settings.coverage, "alike_percent": settings.alike_percent}
+        if not spread.assumed or "mounting_sd_percent" in settings.declared:
+            options |= {"mounting_sd_percent": 100.0 * spread.sd, "mounting_dof": spread.dof}
         ranges, technologies, taken = _from_readings(campaign, (a * unit, b * unit), ranges, technologies)
     if "mismatch_percent" in typed:
         declared = meter.declared | {"mismatch_index_percent"}
@@ -97,14 +101,14 @@ def run(args: argparse.Namespace) -> list[str]:
     pair = compare(a * unit, b * unit, meter, **options)
     pair = replace(pair, assumed=(*taken, *pair.assumed))
     alike = options.get("alike_percent", ALIKE_PERCENT)
+    head = statements.against_words(a, b, args.unit)
     if args.json:
-        head = f"{b:g} {args.unit} against {a:g} {args.unit}"
         said = statements.answer_lines(head, pair, alike_percent=alike)
         return [json.dumps(as_json(pair, args.unit, " ".join(said)), indent=2)]
     used = {*(ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1))}
     share = {0: "unknown", 1: "one"}.get(len(used), "two")
-    told = {"unit": args.unit, "ranges": share, "seatings": seatings, "alike_percent": alike}
-    return statements.compare_report(a, b, pair, **told)
+    told: dict[str, Any] = {"ranges": share, "seatings": seatings, "alike_percent": alike}
+    return statements.compare_report(head, pair, **told)
 
 
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
@@ -282,12 +286,3 @@ def _display(ranges: list[float], steps: list[float]) -> dict[str, tuple[float, 
     order = sorted(set(ranges))
     last = tuple(by_range[r] for r in order) if by_range else tuple(steps[:1])
     return {"ranges_lx": tuple(order), "resolution_lx": last}
-
-
-def _from_bench(campaign: Campaign) -> tuple[Meter, dict[str, Any]]:
-    """Return the meter of a folder, and what it knows of seating."""
-    settings, spread = campaign.bench.settings, campaign.spreads.mounting
-    options: dict[str, Any] = {"coverage": settings.coverage, "alike_percent": settings.alike_percent}
-    if not spread.assumed or "mounting_sd_percent" in settings.declared:
-        options |= {"mounting_sd_percent": 100.0 * spread.sd, "mounting_dof": spread.dof}
-    return campaign.bench.meters[campaign.selection.meter], options

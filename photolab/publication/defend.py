@@ -1,7 +1,5 @@
 """The answer to somebody who doubts a figure: a paragraph to paste, what it cannot exclude, what would turn it."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterator
@@ -23,8 +21,7 @@ from photolab.publication.front_page import how_measured
 from photolab.publication.held_back import held_back
 from photolab.publication.in_words import bench_and_days, lamp_line
 from photolab.publication.page_one import KEYS, Book, Line, Row
-from photolab.publication.readiness import count
-from photolab.publication.statements import KIND_WORDS, capital, finding_words, in_housing
+from photolab.publication.statements import KIND_WORDS, capital, count, finding_words, in_housing
 from photolab.publication.words_lamp import beside_sentences, claim_sentence, left_out_sentence
 
 MOST = 700
@@ -67,7 +64,7 @@ def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple
         message = f'lamp "{shown(lamp)}" is not on this bench{hint(lamp, lamps)}; there are: '
         raise ValueError(message + ", ".join(shown(one) for one in lamps[:30]) + ".")
     book = Book(campaign, rows)
-    told = _figures(book, lamp)
+    told = book.first(lamp)
     others = [one for one in set_beside(campaign, rows) if lamp in (one.lamp, one.baseline)]
     parts = {
         "What these readings cannot exclude": _cannot_exclude(book, lamp, told),
@@ -83,14 +80,6 @@ def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple
         text = f"{text} {one}" if len(text) + len(one) < MOST else text
     found = {f"To paste ({len(text)} characters)": (text,)}
     return found | {head: said for head, lines in parts.items() if (said := tuple(lines))}
-
-
-def _figures(book: Book, lamp: str) -> list[Row]:
-    """Return the row of a lamp in each housing that counts: after the heat where it was held, else the first."""
-    if lamp not in book.lamps:
-        return []
-    both = ((book.light(lamp, h, "hold"), book.light(lamp, h, "initial")) for h in book.housings)
-    return [row for late, early in both if (row := late or early) is not None]
 
 
 def _as_sold(book: Book, told: list[Row]) -> tuple[str, ...]:
@@ -162,10 +151,7 @@ def _fitted(campaign: Campaign, lamp: str, text: str) -> str:
 
 def _place(book: Book, row: Row) -> str:
     """Return where and when a row was read, as the beginning of a sentence."""
-    early = f"{book.settings.initial_s:g} s after switch-on"
-    late = f"after {book.settings.hold_minutes:g} min"
-    when = late if row["instant"] == "hold" else early
-    return capital(f"{in_housing(row['housing'])} {when}".strip())
+    return capital(f"{in_housing(row['housing'])} {book.when(row['instant'])}".strip())
 
 
 def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:

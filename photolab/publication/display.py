@@ -5,8 +5,6 @@ A notebook never shows a bare number, a ``DataFrame`` or a ``print``. It shows `
 is data: nothing in it is read as markup.
 """
 
-from __future__ import annotations
-
 import html
 import inspect
 import re
@@ -81,8 +79,7 @@ class Words:
         mark = "- " if self.bullets else ""
         return "\n".join(mark + one_line(text) for text in self.paragraphs)
 
-    def __repr__(self) -> str:
-        return str(self)
+    __repr__ = __str__
 
     def _repr_mimebundle_(self, **_asked: object) -> dict[str, str]:
         """Return the sentences as markdown and as plain text."""
@@ -122,8 +119,7 @@ class Table:
             text.append("  ".join(padded).rstrip())
         return "\n".join(text)
 
-    def __repr__(self) -> str:
-        return str(self)
+    __repr__ = __str__
 
     def to_html(self) -> str:
         """Return the table as HTML without style, text escaped."""

@@ -1,7 +1,5 @@
 """Equations in words, as they are read aloud."""
 
-from __future__ import annotations
-
 import re
 
 _TOKEN = re.compile(

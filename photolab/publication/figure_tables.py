@@ -1,7 +1,5 @@
 """Tidy tables behind the figures and the notebooks: numbers of results put into rows."""
 
-from __future__ import annotations
-
 import functools
 import math
 

@@ -1,7 +1,5 @@
 """What a campaign found, lamp by lamp in words, lamps together that the readings do not tell apart."""
 
-from __future__ import annotations
-
 import contextlib
 import math
 from collections.abc import Iterable, Mapping

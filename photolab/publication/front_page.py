@@ -1,7 +1,5 @@
 """Page one of the methods appendix: what was found, what it means, what was assumed, and what it is not."""
 
-from __future__ import annotations
-
 import html
 import math
 from collections.abc import Iterable, Sequence
@@ -17,8 +15,7 @@ from photolab.publication.figure_tables import budgets, two_digits
 from photolab.publication.findings import day_words, joined
 from photolab.publication.page import clean_table, figure
 from photolab.publication.page_one import Line, drawn, page_one, paragraphs, plus_minus, table_html, with_ends
-from photolab.publication.readiness import count
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import count, in_housing
 from photolab.publication.tables import DICTIONARY
 
 _STEPS = {
@@ -253,24 +250,20 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     bench = campaign.bench
     told = page_one(campaign, rows)
     shown = drawn(campaign, told, invented=is_invented(bench))
+    mark = '<p class="mark">INVENTED DEMO DATA: no lamp, maker or reading in this report is real.</p>'
+    found = (
+        [*told.questions, *told.sentences] if told.table else ["No lamp can be compared with another yet."]
+    )
     assumed, most = _assumed(campaign), "moves a ratio by up to"
-    assumed[most] = [
-        f"± {two_digits(size)} % ({where})" if size else ""
-        for size, where in assumed[["moves", "where"]].to_numpy()
-    ]
+    moves = zip(assumed["moves"], assumed["where"], strict=True)
+    assumed[most] = [f"± {two_digits(size)} % ({where})" if size else "" for size, where in moves]
     heads = {"input": "assumed", "value": "value", most: most, "change": "what would change"}
     meanings = table([*DICTIONARY.items()], columns=["column", "meaning"])
     blocks = [
         paragraphs([" ".join(bench_lines(bench))]),
-        '<p class="mark">INVENTED DEMO DATA: no lamp, maker or reading in this report is real.</p>'
-        if is_invented(bench)
-        else "",
+        mark if is_invented(bench) else "",
         "<h2>What was found</h2>",
-        paragraphs(
-            [*told.questions, *told.sentences]
-            if told.table
-            else ["No lamp can be compared with another yet."]
-        ),
+        paragraphs(found),
         table_html(told) if told.table else "",
         "" if shown is None else figure(shown.png, shown.alt, _CAPTION),
         paragraphs(how_measured(campaign, rows)),

@@ -1,7 +1,5 @@
 """What a report holds back: every refusal of every part, with its code and its reason."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -17,8 +15,7 @@ from photolab.bench.heat import warm_up_runs
 from photolab.bench.surface import surfaces
 from photolab.publication import readiness, statements
 from photolab.publication.lamp_parts import price_words
-from photolab.publication.readiness import count
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import count, in_housing
 from photolab.publication.words_heat import why
 from photolab.publication.words_lamp import CLAIMS, claim_judgement
 from photolab.publication.words_light import law_words

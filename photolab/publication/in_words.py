@@ -4,8 +4,6 @@ Made from the rows that page one uses. In a line on a lamp the bench, its days a
 shown in every housing, then each figure with its range; the light before the heat comes last.
 """
 
-from __future__ import annotations
-
 import math
 
 import pandas as pd
@@ -15,8 +13,7 @@ from photolab.publication.display import escape_markdown, one_line
 from photolab.publication.findings import joined, obtained_words
 from photolab.publication.front_page import how_measured, is_invented, span_of
 from photolab.publication.page_one import Book, Line, Row, Told, page_one, told_lines
-from photolab.publication.readiness import count
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import count, in_housing
 
 _SHOWN = {"more": "more light", "less": "less light", "not shown": "not shown which gives more light"}
 

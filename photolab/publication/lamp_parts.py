@@ -4,8 +4,6 @@ The pictures of a page stand here too, as files of their own: each names what it
 the same bench gives the same bytes.
 """
 
-from __future__ import annotations
-
 import html
 import math
 import re
@@ -94,11 +92,8 @@ def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
         instant, row = next(iter(at.items()))
         place = f"In {housing}, {when[instant]}" if housing else when[instant]
         line: Line = (f"{place} after switch-on: {book.word(row)}, ", book.percent(row))
-        line += (
-            f" ({100.0 * book.settings.coverage:g} %: ",
-            *book.range(row),
-            f"; {row['n_specimens']} on the bench)",
-        )
+        line += (f" ({100.0 * book.settings.coverage:g} %: ", *book.range(row))
+        line += (f"; {row['n_specimens']} on the bench)",)
         model = book.light(lamp, housing, instant, "models")
         if model is not None and not math.isnan(float(model["family_low"])):
             line += ("; for the model as sold ", *book.range(model))
@@ -274,7 +269,7 @@ def warm_up_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     if not longest:
         return None
     width = 7.0 if len(longest) > 1 else 4.6
-    drawing, panels = new_figure(1, len(longest), width=width, height=2.4, share_x=True, share_y=True)
+    drawing, panels = new_figure(1, len(longest), width=width, height=2.4, sharex=True, sharey=True)
     said, ends = [], []
     for axes, run in zip(panels, longest.values(), strict=True):
         time_s, lux = (run.record[name].to_numpy(float) for name in ("elapsed_s", "illuminance_lx"))

@@ -6,8 +6,6 @@ The notebooks stand in ``notebooks/`` with their outputs, in the form that `cano
 and writes them in place.
 """
 
-from __future__ import annotations
-
 import argparse
 import ast
 import asyncio
@@ -555,11 +553,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         Exit status: 0 done, 1 some would change, 2 one stopped.
     """
-    parser = argparse.ArgumentParser(
-        prog="python -m photolab.publication.notebooks",
-        description="Run the committed notebooks again on the demo bench and store them in place.",
-        allow_abbrev=False,
-    )
+    about = "Run the committed notebooks again on the demo bench and store them in place."
+    name = "python -m photolab.publication.notebooks"
+    parser = argparse.ArgumentParser(prog=name, description=about, allow_abbrev=False)
     parser.add_argument("files", nargs="*", type=Path, help="notebooks; all of them if none is named")
     only = "write nothing; say which notebooks would change"
     parser.add_argument("--check", action="store_true", help=only)

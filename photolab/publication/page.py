@@ -5,8 +5,6 @@ are part of the file with their words, tables are written anew from their cells,
 shown as text.
 """
 
-from __future__ import annotations
-
 import base64
 import functools
 import html
@@ -357,11 +355,11 @@ def notebook_blocks(notebook: Any, *, folded: bool = False) -> tuple[str, ...]:
             parts.append([])
         if {PUBLISHED, "law"} & set(cell.metadata.get("tags", [])):
             parts[-1].append(cell)
-    told = [
-        [cell.outputs for cell in part if cell.cell_type == "code" and PUBLISHED in cell.metadata.tags]
-        for part in parts
-    ]
-    chosen = [part for part, shown in zip(parts, told, strict=True) if part and (not shown or any(shown))]
+    chosen = []
+    for part in filter(None, parts):
+        code = [cell for cell in part if cell.cell_type == "code" and PUBLISHED in cell.metadata.tags]
+        if not code or any(cell.outputs for cell in code):
+            chosen.append(part)
     answered = any("answer" in cell.metadata.tags for part in chosen for cell in part)
     blocks: list[str] = []
     for part in chosen:

@@ -3,8 +3,6 @@
 Every figure is a `Told`: its text, and the row it stands in. A test holds each against its row.
 """
 
-from __future__ import annotations
-
 import html
 import itertools
 import math
@@ -239,7 +237,7 @@ def after_heat_figure(
     settings = campaign.bench.settings
     counts = [intervals.lines(rows) for _, rows in table.groupby("housing", sort=False)]
     width, height = size or (7.0, 1.0 + sum(0.36 * n + 1.0 for n in counts))
-    figure, panels = new_figure(len(counts), 1, width=width, height=height, share_x=True, heights=counts)
+    figure, panels = new_figure(len(counts), 1, width=width, height=height, sharex=True, height_ratios=counts)
     hold = f"not held for {settings.hold_minutes:g} min: light at {settings.initial_s:g} s"
     letters = intervals.SIZE * width / 7.0
     intervals.draw_after_heat(panels, table, baseline=campaign.baseline, not_held=hold, size=letters)
@@ -307,6 +305,21 @@ class Book:
         both = {instant: self.light(lamp, housing, instant) for instant in ("hold", "initial")}
         return {instant: row for instant, row in both.items() if row is not None}
 
+    def first(self, lamp: str) -> list[Row]:
+        """Return the row of a lamp in each housing that counts: after the heat where it was held, else the first.
+
+        Parameters
+        ----------
+        lamp : str
+            The lamp.
+
+        Returns
+        -------
+        list of Row
+            One a housing in which it was compared.
+        """
+        return [next(iter(at.values())) for h in self.housings if (at := self.at(lamp, h))]
+
     def every(self, lamp: str, measurand: str, instant: str) -> list[Row]:
         """Return the rows of a lamp's measurand at an instant.
 
@@ -322,6 +335,22 @@ class Book:
         """
         wanted = (lamp, measurand, instant)
         return [row for key, row in self._rows.items() if (key[0], key[2], key[5]) == wanted]
+
+    def when(self, instant: str) -> str:
+        """Return an instant as a sentence has it.
+
+        Parameters
+        ----------
+        instant : str
+            "hold" or "initial".
+
+        Returns
+        -------
+        str
+            "after 30 min", "30 s after switch-on".
+        """
+        time = time_of(self.campaign.bench, instant)
+        return f"after {time}" if instant == "hold" else f"{time} after switch-on"
 
     def percent(self, row: Row) -> Told:
         """Return how much more light, as a signed percentage.
@@ -392,8 +421,8 @@ def _places(row: Row) -> int:
 
 def _named(book: Book, lamp: str) -> Line:
     """Return a lamp and how many specimens of it were read."""
-    read = [next(iter(at.values())) for h in book.housings if (at := book.at(lamp, h))]
-    return (lamp, f" ({' and '.join(dict.fromkeys(str(int(row['n_specimens'])) for row in read))})")
+    pieces = dict.fromkeys(str(int(row["n_specimens"])) for row in book.first(lamp))
+    return (lamp, f" ({' and '.join(pieces)})")
 
 
 def _light(book: Book, lamp: str, housing: str) -> Line:
@@ -477,8 +506,7 @@ def _to_know(book: Book, lamp: str) -> Line:
                 low,
                 f"{_GLUE}to{_GLUE}",
                 high,
-                ")",
-                in_housing(row["housing"]),
+                f"){in_housing(row['housing'])}",
             )
             between = ", "
     return (*line, " (seated once, aim not corrected)") if line[1:] else line
@@ -500,7 +528,7 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
         A sentence.
     """
     instant = "hold" if book.held else "initial"
-    when = capital(_when(book, instant))
+    when = capital(book.when(instant))
     more_in: list[list[str]] = []
     for housing in book.housings:
         by_word: dict[str, list[str]] = {"more": [], "less": []}
@@ -551,16 +579,10 @@ def _answer(book: Book, question: Question) -> Line:
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
         answer += f"; readings are missing for {joined(short)}" if short else ""
-    when = _when(book, question.instant)
+    when = book.when(question.instant)
     scope = f"specimens tested, {when}, ranges of {100.0 * book.settings.coverage:g} %"
     asked = question.words or _in_words(book, question, when)
     return (f"Asked on {day_words(question.asked_on)}: {asked} {answer} ({scope}).",)
-
-
-def _when(book: Book, instant: str) -> str:
-    """Return an instant in words."""
-    time = time_of(book.campaign.bench, instant)
-    return f"after {time}" if instant == "hold" else f"{time} after switch-on"
 
 
 def _in_words(book: Book, question: Question, when: str) -> str:

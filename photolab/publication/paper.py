@@ -5,8 +5,6 @@ typst with its own fonts. The same page gives the same bytes: no clock, no font 
 take part.
 """
 
-from __future__ import annotations
-
 import base64
 import re
 import struct

@@ -10,20 +10,13 @@ from pathlib import Path
 
 import pandas as pd
 
+from photolab.bench import plan
 from photolab.bench.cautions import SHORT_REST_MIN
 from photolab.bench.cells import parse_date
 from photolab.bench.faults import Problem, refusal, shown
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Question
-from photolab.bench.plan import (
-    CHANGES_EVERY,
-    COOL_MINUTES,
-    DIFFERENCES,
-    HOURS,
-    SEAT_MINUTES,
-    Evening,
-    plan_evening,
-)
+from photolab.bench.plan import DIFFERENCES, Evening
 from photolab.bench.records import read_bench
 from photolab.bench.verdicts import EVEN_CHANCE, FOUR_IN_FIVE
 from photolab.bench.write import add_plan
@@ -90,7 +83,7 @@ def run(args: argparse.Namespace) -> list[str]:
         If an option is none.
     """
     folder, day = Path(args.folder), _day(args.date)
-    hours = _number(args.hours, "--hours", HOURS)
+    hours = _number(args.hours, "--hours", plan.HOURS)
     seed = int(_number(args.seed, "--seed", 1, whole=True))
     drawn = int(_number(args.benches, "--benches", BENCHES, whole=True))
     bench = read_bench(folder, before_readings=True)
@@ -102,7 +95,7 @@ def run(args: argparse.Namespace) -> list[str]:
         words = f"{day} is planned already; give another --date, or delete its rows and {sheet}."
         raise refusal([Problem("fault 17", "plan.csv", int(planned["line"].iloc[0]), "date", words)])
     named = {"lamps": _codes(args.lamps), "housings": _codes(args.housings)}
-    evening = plan_evening(bench, date=day, hours=hours, seed=seed, drawn=drawn, **named)
+    evening = plan.plan_evening(bench, date=day, hours=hours, seed=seed, drawn=drawn, **named)
     add_plan(folder, bench, evening.table, sheet, page(evening))
     return [*_lines(evening, folder), f"{folder}: plan.csv and {sheet} written; print the page."]
 
@@ -251,15 +244,15 @@ def _answers(evening: Evening) -> list[str]:
         do = advice(term, "look at its budget in notebook 04", baseline=evening.baseline, meter=meter)
         said.append(f"More seatings narrow these little: the largest other input is {term}; {do}.")
     if len(evening.bought) > 1:
-        each = evening.drawn // CHANGES_EVERY
+        each = evening.drawn // plan.CHANGES_EVERY
         coverage, least = evening.bench.settings.coverage, DIFFERENCES[0]
         _, buys, told = change_sentences(evening.bought, percent=least, drawn=each, coverage=coverage)
         more = f"One single change more, at the initial time, {each} benches drawn for each:"
         said.append(f"{more} {buys} {told}")
     table = assumed_words(evening.assumed, {})
     assumed = ", ".join(dict.fromkeys(f"{row.input} {row.value}".strip() for row in table.itertuples()))
-    off = f"{COOL_MINUTES[False]} min ({COOL_MINUTES[True]} after a hold)"
-    taken = f"{SEAT_MINUTES} min to seat a lamp, {off} before it is taken out"
+    off = f"{plan.COOL_MINUTES[False]} min ({plan.COOL_MINUTES[True]} after a hold)"
+    taken = f"{plan.SEAT_MINUTES} min to seat a lamp, {off} before it is taken out"
     return [*said, f"Assumed: {', '.join(filter(None, (assumed, taken)))}."]
 
 

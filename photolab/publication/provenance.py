@@ -3,8 +3,6 @@
 The record is plain JSON without a date or a path, so that two runs on the same inputs write the same bytes.
 """
 
-from __future__ import annotations
-
 import hashlib
 import importlib.metadata
 import json
@@ -16,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import photolab
+from photolab.bench.model import Bench
 from photolab.bench.schema import FILES
 from photolab.publication.report_folder import place_in
 from photolab.publication.tables import data_hash
@@ -105,34 +104,21 @@ def folder_hashes(folder: str | os.PathLike[str]) -> dict[str, str]:
 
 
 def record(
-    *,
-    inputs: Mapping[str, str],
-    notebooks: Iterable[str | os.PathLike[str]],
-    outputs: Mapping[str, str],
-    bench: str,
-    protocol_revision: str,
-    seeds: Mapping[str, int],
-    settings: Mapping[str, Mapping[str, str]] | None = None,
+    bench: Bench,
+    notebooks: Mapping[Path, Any],
+    outputs: Mapping[str, bytes],
     missing: Iterable[MissingPart] = (),
 ) -> dict[str, Any]:
     """Return the record of one report.
 
     Parameters
     ----------
-    inputs : mapping
-        Name and SHA-256 of every file of the bench folder that was read.
-    notebooks : iterable of paths
-        The notebooks that were run.
+    bench : Bench
+        The bench, with the hashes of the files that were read.
+    notebooks : mapping
+        The notebooks that were run, each with its settings, as typed; see `notebooks.settings_of`.
     outputs : mapping
-        Name and SHA-256 of every file of the report.
-    bench : str
-        Name of the bench.
-    protocol_revision : str
-        Revision of the test protocol.
-    seeds : mapping
-        Name and seed of each random stream.
-    settings : mapping, optional
-        Settings of each notebook, as typed; see `notebooks.settings_of`.
+        Name and content of every file of the report.
     missing : iterable of MissingPart, optional
         What could not be made; the report is complete without any.
 
@@ -142,23 +128,22 @@ def record(
         JSON values only.
     """
     lost = [asdict(part) for part in missing]
-    by_name = {Path(path).name: file_hash(path) for path in notebooks}
     return {
         "schema": _SCHEMA,
         "format": _FORMAT,
         "complete": not lost,
         "missing": lost,
-        "bench": bench,
-        "protocol_revision": protocol_revision,
-        "data_hash": data_hash(inputs),
-        "inputs": dict(sorted(inputs.items())),
-        "notebooks": dict(sorted(by_name.items())),
-        "seeds": dict(sorted(seeds.items())),
-        "settings": settings or {},
+        "bench": bench.settings.name,
+        "protocol_revision": bench.settings.protocol_revision,
+        "data_hash": data_hash(bench.hashes),
+        "inputs": dict(bench.hashes),
+        "notebooks": {path.name: file_hash(path) for path in notebooks},
+        "seeds": {"monte_carlo": SEED},
+        "settings": {path.name: settings for path, settings in notebooks.items()},
         "photolab": photolab.__version__,
         "python": platform.python_version(),
         "packages": {name: importlib.metadata.version(name) for name in _PACKAGES},
-        "outputs": dict(sorted(outputs.items())),
+        "outputs": {name: hashlib.sha256(content).hexdigest() for name, content in outputs.items()},
     }
 
 

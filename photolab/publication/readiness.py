@@ -8,7 +8,7 @@ from pathlib import Path
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import listed
 from photolab.bench.evaluation import evaluate
-from photolab.bench.faults import Problem, shown
+from photolab.bench.faults import shown
 from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.bench.review import causes
@@ -16,10 +16,11 @@ from photolab.bench.seats import SEATED
 from photolab.bench.write import READINGS
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
+from photolab.publication import statements
 from photolab.publication.findings import joined
 from photolab.publication.provenance import report_state
 from photolab.publication.report_folder import partial_folder
-from photolab.publication.statements import SCOPE_WORDS, advice, finding_words, in_housing, interval_words
+from photolab.publication.statements import count, finding_words, in_housing, interval_words
 from photolab.publication.words_lamp import family_sentence, lamp_sentence
 
 NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
@@ -56,24 +57,6 @@ class Ability:
     able: bool
 
 
-def count(n: int, one: str, many: str | None = None) -> str:
-    """Return a number with its noun.
-
-    Parameters
-    ----------
-    n : int
-        How many.
-    one, many : str
-        Noun in the singular and plural (singular + "s").
-
-    Returns
-    -------
-    str
-        "1 fault", "2 faults".
-    """
-    return f"{n} {one if n == 1 else many or one + 's'}"
-
-
 def refusal(folder: Path, refused: RecordError) -> list[str]:
     """Return the lines for a folder that was refused.
 
@@ -96,7 +79,8 @@ def refusal(folder: Path, refused: RecordError) -> list[str]:
     lines += [f"  {fault}" for fault in faults[:SHOWN]]
     if len(faults) > SHOWN:
         lines.append(f"  … and {len(faults) - SHOWN} more")
-    lines += [*_caution_lines(cautions), "Correct these in the files, then run the same line again."]
+    lines += [f"  caution  {one}" for one in cautions]
+    lines.append("Correct these in the files, then run the same line again.")
     path = folder / "readings.csv"
     raw = path.read_bytes() if path.is_file() else b""
     # as it was written new, or its heads alone
@@ -104,10 +88,6 @@ def refusal(folder: Path, refused: RecordError) -> list[str]:
     if unfilled and any(fault.file == path.name for fault in faults):
         lines.append("readings.csv holds no figure yet: type your lamps there, or let photolab take fill it.")
     return lines
-
-
-def _caution_lines(cautions: Iterable[Problem]) -> list[str]:
-    return [f"  caution  {caution}" for caution in cautions]
 
 
 def report(
@@ -149,7 +129,7 @@ def report(
         say(f"{name}: compared.")
     abilities = list(list_abilities(bench, campaign))
     lines = [f"{name}: readable. {inventory(bench)}", *first_answer(campaign)]
-    lines += _caution_lines(bench.warnings)
+    lines += [f"  caution  {one}" for one in bench.warnings]
     lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
     lines += [f"  left out  {said}" for said in left_out_words(campaign)]
     for log in bench.logs:
@@ -193,7 +173,7 @@ def first_answer(campaign: Campaign) -> list[str]:
         if (lamp, housing, point, "hold") in campaign.compared("hold"):
             late = campaign.ratio(lamp, base, housing=housing, instant="hold")
             if not late.missing:
-                words = f"{interval_words(late)} light than {base}, {SCOPE_WORDS['specimens']}."
+                words = f"{interval_words(late)} light than {base}, {statements.SCOPE_WORDS['specimens']}."
                 among = family_sentence(campaign, lamp, base, housing=housing, instant="hold")
                 when = f"After {settings.hold_minutes:g} min{place}, {ranges}"
                 said.append(f"{when}: {lamp}: {words} {among}".rstrip())
@@ -389,7 +369,7 @@ def next_step(bench: Bench, campaign: Campaign) -> str:
         return _seat_again(campaign)
     filament = listed(lamps.loc[lamps["technology"] == "filament", "lamp"]) or campaign.baseline
     names = {"baseline": campaign.baseline, "meter": f"meter {campaign.selection.meter}"}
-    return f"{advice(largest, 'publish: photolab appendix on this folder', filament=filament, **names)}."
+    return f"{statements.advice(largest, 'publish: photolab appendix on this folder', filament=filament, **names)}."
 
 
 def _seat_again(campaign: Campaign) -> str:

@@ -6,8 +6,6 @@ generalised least squares needs matrices), what the fit of a warm-up record says
 the factors of the interval. A text of the folder is written as text, never as a formula.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from functools import partial

@@ -1,7 +1,5 @@
 """`photolab rehearse`: benches of a protocol drawn, evaluated and counted, in blocks that a stopped run keeps."""
 
-from __future__ import annotations
-
 import io
 import json
 import math
@@ -117,7 +115,9 @@ def rehearse(
         message = f"benches must be 2 or more; got {benches}"
         raise ValueError(message)
     plan, out = plan or Plan(), out or Path(f"{folder.resolve().name}-rehearsal.csv")
-    _is_free(out)
+    if out.exists() and not out.read_bytes().startswith(",".join((*LINE, *FOUND)).encode()):
+        message = f"{out.name}: it is there and is no rehearsal; name another file with --out"
+        raise MethodError(message, code="out")
     bench = read_bench(folder)
     protocol = Protocol(bench, world, whole)
     lines = lines_of(protocol, plan)
@@ -135,13 +135,6 @@ def rehearse(
     put_in_place({out.name: as_csv(table.assign(**said)).encode()}, out.parent)
     shutil.rmtree(store)
     return Rehearsal(table, out, benches, plan.seed, bench.settings.coverage, seconds, protocol.not_drawn)
-
-
-def _is_free(out: Path) -> None:
-    """Refuse to write over what is no rehearsal."""
-    if out.exists() and not out.read_bytes().startswith(",".join((*LINE, *FOUND)).encode()):
-        message = f"{out.name}: it is there and is no rehearsal; name another file with --out"
-        raise MethodError(message, code="out")
 
 
 def _same_as_before(store: Path, asked: dict[str, object]) -> None:

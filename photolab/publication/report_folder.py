@@ -4,8 +4,6 @@ A file is written beside its place first, under a name that nobody can guess and
 laid there is followed; a link that stands in its place is replaced, not followed.
 """
 
-from __future__ import annotations
-
 import contextlib
 import os
 import secrets

@@ -70,14 +70,29 @@ _ADVICE = {
     "range term": "read on the lowest range of {meter} that holds all lamps",
     "ambient": "test at the protocol's ambient temperature",
 }
-MISSING_WORDS = {
-    "technology": "technology missing; say whether each lamp is filament, led, discharge or other"
-}
 RANGE_WORDS = {
     "one": "both lamps on one range",
     "two": "the lamps on two ranges",
     "unknown": "the range not stated, so nothing of it is shared",
 }
+
+
+def count(n: int, noun: str) -> str:
+    """Return a number with its noun.
+
+    Parameters
+    ----------
+    n : int
+        How many.
+    noun : str
+        In the singular.
+
+    Returns
+    -------
+    str
+        "1 fault", "2 faults".
+    """
+    return f"{n} {noun}{'s' * (n != 1)}"
 
 
 def in_housing(housing: str) -> str:
@@ -192,12 +207,7 @@ def ends_words(low: float, high: float, ln_half_width: float) -> str:
     return f"{less} to {more}"
 
 
-def verdict_words(
-    pair: ReadingComparison | JudgedRatio,
-    *,
-    alike_percent: float = ALIKE_PERCENT,
-    what: str = "these readings",
-) -> str:
+def verdict_words(pair: ReadingComparison | JudgedRatio, *, alike_percent: float = ALIKE_PERCENT) -> str:
     """Return the verdict in words.
 
     Parameters
@@ -206,8 +216,6 @@ def verdict_words(
         The comparison.
     alike_percent : float, default ALIKE_PERCENT
         Alike margin. [%]
-    what : str
-        What does not show a difference.
 
     Returns
     -------
@@ -215,23 +223,16 @@ def verdict_words(
         One sentence without its full stop.
     """
     if pair.verdict == "no_answer":
-        return f"no answer yet: {MISSING_WORDS[pair.missing[0]]}"
+        return f"no answer yet: {pair.missing[0]} missing; say whether each lamp is filament, led, discharge or other"
     if pair.verdict == "clear":
         small = f"; but small: within {alike_percent:g} %" if pair.small else ""
         return f"clear of the bench uncertainty: {interval_words(pair)}{small}"
     if pair.verdict == "alike":
         return f"alike to within {alike_percent:g} %"
-    return f"inside the bench uncertainty: {what} do not show which lamp gives more"
+    return "inside the bench uncertainty: these readings do not show which lamp gives more"
 
 
-def advice(
-    term: str,
-    otherwise: str,
-    *,
-    baseline: str = "the baseline",
-    meter: str = "the meter",
-    filament: str = "filament lamps",
-) -> str:
+def advice(term: str, otherwise: str, **called: str) -> str:
     """Return what to do about the largest part of an uncertainty.
 
     Parameters
@@ -240,15 +241,16 @@ def advice(
         Key of `KIND_WORDS`.
     otherwise : str
         What to say where nothing is known to help.
-    baseline, meter, filament : str
-        How they are called.
+    **called : str
+        How baseline, meter and filament lamps are called.
 
     Returns
     -------
     str
         A clause without its full stop.
     """
-    return _ADVICE.get(term, otherwise).format(baseline=baseline, meter=meter, filament=filament)
+    usual = {"baseline": "the baseline", "meter": "the meter", "filament": "filament lamps"}
+    return _ADVICE.get(term, otherwise).format(**usual | called)
 
 
 def separate_words(pair: ReadingComparison) -> str:
@@ -294,29 +296,24 @@ def assumed_words(assumed: Iterable[Assumption]) -> str:
     str
         "Assumed: seating 3 % (measure this first), …"; "Nothing was assumed." where there are none.
     """
-    said = []
-    for item in assumed:
-        note = f" ({item.words})" if item.words else ""
-        said.append(f"{item.name} {item.figure}" + note)
+    said = [f"{one.name} {one.figure}{f' ({one.words})' if one.words else ''}" for one in assumed]
     return f"Assumed: {', '.join(said)}." if said else "Nothing was assumed."
 
 
-def sentence(pair: ReadingComparison, *, alike_percent: float = ALIKE_PERCENT) -> str:
+def sentence(pair: ReadingComparison) -> str:
     """Return the whole statement on two readings, ready to be read aloud.
 
     Parameters
     ----------
     pair : ReadingComparison
         The comparison.
-    alike_percent : float
-        Margin. [%]
 
     Returns
     -------
     str
         Verdict, scope, and what was assumed.
     """
-    head = capital(verdict_words(pair, alike_percent=alike_percent))
+    head = capital(verdict_words(pair))
     if pair.verdict == "no_answer":
         return f"{head}."
     scope = SCOPE_WORDS[pair.scope] if pair.scope == "models" else SCOPE_WORDS["readings"]
@@ -339,26 +336,35 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def compare_report(
-    a: float,
-    b: float,
-    pair: ReadingComparison,
-    *,
-    unit: str = "lx",
-    alike_percent: float = ALIKE_PERCENT,
-    ranges: str = "one",
-    seatings: int = 1,
-) -> list[str]:
-    """Return the lines that `photolab compare` prints.
+def against_words(a: float, b: float, unit: str = "lx") -> str:
+    """Return which two readings are compared.
 
     Parameters
     ----------
     a, b : float
         The readings as typed. [unit]
-    pair : ReadingComparison
-        Ratio b/a.
     unit : {"lx", "fc"}
-        Unit of the readings.
+        Their unit.
+
+    Returns
+    -------
+    str
+        "334 lx against 318 lx".
+    """
+    return f"{b:g} {unit} against {a:g} {unit}"
+
+
+def compare_report(
+    head: str, pair: ReadingComparison, *, alike_percent: float, ranges: str = "one", seatings: int = 1
+) -> list[str]:
+    """Return the lines that `photolab compare` prints.
+
+    Parameters
+    ----------
+    head : str
+        What is compared, as "334 lx against 318 lx".
+    pair : ReadingComparison
+        The comparison.
     alike_percent : float
         Margin. [%]
     ranges : {"one", "two", "unknown"}
@@ -371,7 +377,7 @@ def compare_report(
     list of str
         Lines without line ends.
     """
-    lines = answer_lines(f"{b:g} {unit} against {a:g} {unit}", pair, alike_percent=alike_percent)
+    lines = answer_lines(head, pair, alike_percent=alike_percent)
     if pair.verdict == "no_answer":
         return [*lines, assumed_words(pair.assumed)]
     seated = f"the meter and seating each lamp {_times(seatings)}"
@@ -427,16 +433,14 @@ def blurs(pair: ReadingComparison, meter: str, bench: str) -> list[str]:
     list of str
         A head and three lines; the one that decides is marked, unless the models are meant.
     """
-    lines = [f"What blurs the difference (±, {100 * pair.coverage:g} %)"]
-    rows = (
-        (pair.lines.meter_only, meter),
-        (pair.lines.this_bench, bench),
-        (pair.lines.nothing_in_common, "if the two readings had no meter fault in common (a what-if)"),
-    )
-    for i, (half, text) in enumerate(rows):
-        mark = "        <- this one decides" if i == 1 and pair.scope == "specimens" else ""
-        lines.append(f"  {decimal(half, 1):>4} %   {text}{mark}")
-    return lines
+    mark = "        <- this one decides" if pair.scope == "specimens" else ""
+    rows = {
+        meter: pair.lines.meter_only,
+        f"{bench}{mark}": pair.lines.this_bench,
+        "if the two readings had no meter fault in common (a what-if)": pair.lines.nothing_in_common,
+    }
+    head = f"What blurs the difference (±, {100 * pair.coverage:g} %)"
+    return [head, *(f"  {decimal(half, 1):>4} %   {text}" for text, half in rows.items())]
 
 
 def _meter_or_seating(pair: ReadingComparison, seatings: int) -> str:

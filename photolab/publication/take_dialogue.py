@@ -5,8 +5,6 @@ belongs to a mark (the initial or the hold time since switch-on) or to a record 
 is shown; of the interval only how wide it is.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -23,7 +21,6 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.files import WORKBOOK
 from photolab.bench.journal import Journal, Seating, append, last_undoable, open_sheet, recover, rows_of
-from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
 from photolab.bench.schema import TABLES
 from photolab.bench.spreads import LEAST_DOF
@@ -181,7 +178,8 @@ class Take:
                 sheet = open_sheet(path, table, declared.separator, declared.decimal)
                 sheet.sha = self.bench.hashes.get(path.name, sheet.sha)  # as found sound
                 self.sheets[table] = sheet
-        self.campaign = _evaluated(self.bench)
+        found = attempt(evaluate, self.bench) if len(self.bench.tables["readings"]) else None
+        self.campaign = found if isinstance(found, Campaign) else None
 
     @property
     def began(self) -> datetime:
@@ -707,11 +705,6 @@ def _refuse_open_files(folder: Path) -> None:
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         _refuse("file_open", f"{path.name}: cannot be appended to: {reason}; close it where it is open.")
-
-
-def _evaluated(bench: Bench) -> Campaign | None:
-    found = attempt(evaluate, bench) if len(bench.tables["readings"]) else None
-    return found if isinstance(found, Campaign) else None
 
 
 def interval_words(campaign: Campaign | None, seated: Mapping[str, Any]) -> str:

@@ -3,8 +3,6 @@
 The line that is typed is the terminal's own, so nothing has to be put right when a run is killed.
 """
 
-from __future__ import annotations
-
 import os
 import queue
 import shutil

@@ -1,7 +1,5 @@
 """What a page says comes from the object that was just computed: `say`, and `agree` beside the report."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any, get_type_hints
 
@@ -15,7 +13,6 @@ from photolab.publication import (
     words_heat,
     words_lamp,
     words_light,
-    words_light_beam,
     words_protocol,
     words_surface,
 )  # fmt: skip
@@ -24,7 +21,7 @@ from photolab.publication.held_back import HeldBack
 from photolab.publication.statements import capital
 
 _SAYING: tuple[Callable[[Any], str | tuple[str, ...]], ...] = (
-    statements.sentence, findings.apart_sentence, words_light_beam.result_words,
+    statements.sentence, findings.apart_sentence, words_light.result_words,
     words_light.law_words, words_light.candela_words, words_light.colour_words,
     words_heat.refusal_sentences, words_heat.remaining_sentence, words_heat.warm_up_sentences,
     words_heat.settled_sentence, words_heat.slope_sentences, words_heat.constants_sentences,

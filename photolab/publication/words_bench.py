@@ -1,7 +1,5 @@
 """Sentences on the bench itself: how repeatable it is, whether it held, what a new meter or protocol does."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any

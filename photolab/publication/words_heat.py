@@ -1,7 +1,5 @@
 """Warm-up and heat in words: what is left, whether it settles, what a record cannot carry."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from typing import Any
@@ -343,10 +341,8 @@ def pairs_table(ln_left: Mapping[tuple[str, ...], Measured], bench: Bench) -> pd
 
 def run_refusals(run: WarmUpRun) -> tuple[str, ...]:
     """Return what a record cannot carry, one sentence each, and what is known all the same."""
-    said = [
-        f"no remaining light at the hold time: {why(one)}. {known_sentence(one.known)}"
-        for one in run.refusals
-    ]
+    head = "no remaining light at the hold time"
+    said = [f"{head}: {why(one)}. {known_sentence(one.known)}" for one in run.refusals]
     blocked = [f.code for f in (run.fit.findings if run.fit else ()) if "final_level" in f.blocks]
     if blocked:
         said.append(f"no final level: {', and '.join(REFUSAL_WORDS[code] for code in blocked)}.")
@@ -396,11 +392,8 @@ def coupling_row(
         notes = [CONSTANT_WORDS[constants.code], *notes]
     notes += ["up to the step"] if run.fit is not None and run.fit.step is not None else []
     heads = ("light (%/K of case)", "from-to (%/K)", "time constant of light (min)", "of case (min)")
-    return (
-        _which(run)
-        | dict(zip(heads, cells, strict=True))
-        | {"what it shows": "; ".join(dict.fromkeys(notes))}
-    )
+    shown = dict(zip(heads, cells, strict=True))
+    return _which(run) | shown | {"what it shows": "; ".join(dict.fromkeys(notes))}
 
 
 def plain_slope_sentence(percent_per_kelvin: float, slope: Slope) -> str:

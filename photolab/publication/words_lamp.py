@@ -1,7 +1,5 @@
 """One lamp in words: its gain, the difference between housings, what is left, its claim and its price."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Hashable, Iterable
 from typing import Any
@@ -21,7 +19,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication import statements
 from photolab.publication.display import one_line
 from photolab.publication.findings import day_words, joined
-from photolab.publication.statements import in_housing
+from photolab.publication.statements import count, in_housing
 from photolab.publication.words_heat import between, known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
 
@@ -134,16 +132,7 @@ def _verdict(code: str, alike_percent: float) -> str:
     return VERDICTS[code].format(margin=decimal(alike_percent, 0))
 
 
-def family_sentence(
-    campaign: Campaign,
-    lamp: str,
-    against: str,
-    *,
-    housing: str,
-    point: str = "hot_spot",
-    instant: str = "initial",
-    scope: str = "specimens",
-) -> str:
+def family_sentence(campaign: Campaign, lamp: str, against: str, *, housing: str, **where: str) -> str:
     """Return the verdict on two lamps as one of all pairs of lamps read at that place and instant.
 
     Parameters
@@ -152,25 +141,23 @@ def family_sentence(
         The evaluated campaign.
     lamp, against : str
         The two lamps.
-    housing, point, instant : str
-        Where in the beam and when.
-    scope : {"specimens", "readings", "models"}
-        Which inputs count.
+    housing : str
+        Where both were read.
+    **where : str
+        Point, instant and scope, as `Campaign.family` takes them.
 
     Returns
     -------
     str
         One sentence; empty where the two are the only lamps there, or there is no interval.
     """
-    family = campaign.family(housing, scope=scope, point=point, instant=instant, against=against)
+    family = campaign.family(housing, against=against, **where)
     one = family.loc[lamp].to_dict()
     if len(family) < 2 or one["verdict"] == "no_answer":
         return ""
     ends = statements.ends_words(one["low"], one["high"], math.log(one["high"] / one["low"]) / 2.0)
-    said, pairs = (
-        _verdict(one["verdict"], campaign.bench.settings.alike_percent),
-        math.comb(len(family) + 1, 2),
-    )
+    said = _verdict(one["verdict"], campaign.bench.settings.alike_percent)
+    pairs = math.comb(len(family) + 1, 2)
     return f"As one of the {pairs} pairs of lamps compared{in_housing(housing)}: {ends} light, {said}."
 
 
@@ -387,6 +374,7 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
     parts = variance_by_term(gain.ln_ratio)
     largest = max(parts, key=lambda term: parts[term], default="")
     share = 100.0 * parts[largest] / gain.ln_ratio.u**2 if gain.ln_ratio.u else math.nan
+    most = f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %" if share > 0.0 else ""
     ends = ["no interval" if gain.missing else statements.interval_words(one) for one in (gain, model)]
     return {
         "lamp": gain.lamp,
@@ -395,9 +383,7 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
         "for the specimens": ends[0],
         "verdict, all pairs counted": gain.family_verdict.replace("_", " "),
         "for the model as sold": ends[1],
-        "most of the uncertainty": f"{statements.KIND_WORDS[largest]} {decimal(share, 0)} %"
-        if share > 0.0
-        else "",
+        "most of the uncertainty": most,
         "left (%)": "" if left is None else _left(left[0]),
     }
 
@@ -440,11 +426,7 @@ def record_sentences(
     tuple of str
         One sentence or two.
     """
-    best, coverage, assumed = (
-        str(claim.candidate),
-        100.0 * campaign.bench.settings.coverage,
-        len(campaign.assumed),
-    )
+    best, coverage = str(claim.candidate), 100.0 * campaign.bench.settings.coverage
     head = f"In {housing or 'the one housing'}, {best}"
     family = "" if claim.comparisons == 1 else f", all {claim.comparisons} pairs counted together"
     how = f"({coverage:g} %{family}, for the specimens on the bench)"
@@ -456,14 +438,13 @@ def record_sentences(
     for lamp in (best, str(claim.record)):
         at = campaign.weights.names.index(campaign.name(lamp, housing=housing, instant=instant))
         n = campaign.weights.counts.iloc[at]
-        seatings, pieces = int(n["n_mountings"]), int(n["n_specimens"])
-        words = f"{seatings} seating{'s' * (seatings != 1)} of {pieces} specimen{'s' * (pieces != 1)}"
-        rests.append(f"{words} of {lamp}")
+        pieces = count(int(n["n_specimens"]), "specimen")
+        rests.append(f"{count(int(n['n_mountings']), 'seating')} of {pieces} of {lamp}")
     ends = _more(claim.low, claim.high, math.log(claim.high / claim.low) / 2.0)
     return (
         f"{head} may be called the highest so far: it is clear of every other lamp. It gives {ends} % more than "
         f"{claim.record}, which comes next {how}.",
-        f"This rests on {', on '.join(rests)}, and on {assumed} assumed figure{'s' * (assumed != 1)}.",
+        f"This rests on {', on '.join(rests)}, and on {count(len(campaign.assumed), 'assumed figure')}.",
     )
 
 

@@ -1,7 +1,5 @@
 """The change log of a protocol: what moved, which verdicts changed, what was declared differently."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any

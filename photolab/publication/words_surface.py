@@ -1,7 +1,5 @@
 """Surface temperatures in words: the figures, and what they may be used for."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 

@@ -11,7 +11,6 @@ import numpy as np
 import openpyxl
 import pandas as pd
 from openpyxl.cell import Cell, MergedCell
-from openpyxl.worksheet.worksheet import Worksheet
 
 from photolab.publication.tables import DICTIONARY
 
@@ -41,7 +40,11 @@ def as_workbook(table: pd.DataFrame, left_out: pd.DataFrame, *, last_day: str = 
     words = [(c, DICTIONARY.get(str(c), "")) for c in table.columns]
     about = pd.DataFrame(words, columns=["column", "what it is"])
     for title, rows in {"results": table, "left out": left_out, "data dictionary": about}.items():
-        _fill(book.create_sheet(title), rows)
+        sheet = book.create_sheet(title)
+        for i, row in enumerate([tuple(rows.columns), *rows.itertuples(index=False, name=None)], start=1):
+            for j, value in enumerate(row, start=1):
+                write_cell(sheet.cell(i, j), value)
+        sheet.freeze_panes = "A2"
     return as_bytes(book, last_day)
 
 
@@ -66,15 +69,6 @@ def as_bytes(book: openpyxl.Workbook, last_day: str) -> bytes:
     out = io.BytesIO()
     book.save(out)
     return _undated(out.getvalue(), stamp)
-
-
-def _fill(sheet: Worksheet, table: pd.DataFrame) -> None:
-    """Write a table, header first."""
-    rows: list[tuple[Any, ...]] = [tuple(table.columns), *table.itertuples(index=False, name=None)]
-    for i, row in enumerate(rows, start=1):
-        for j, value in enumerate(row, start=1):
-            write_cell(sheet.cell(i, j), value)
-    sheet.freeze_panes = "A2"
 
 
 def write_cell(cell: Cell | MergedCell, value: Any) -> Any:

@@ -67,12 +67,7 @@ def working_copies(bench: Path, work: Path | None = None, *, run: bool = False) 
 
 
 def open_lab(
-    bench: Path,
-    *,
-    work: Path | None = None,
-    run: bool = False,
-    browser: bool = True,
-    options: Sequence[str] = (),
+    bench: Path, *, work: Path | None, run: bool = False, browser: bool = True, options: Sequence[str] = ()
 ) -> int:
     """Start JupyterLab at the first notebook, on a bench folder.
 

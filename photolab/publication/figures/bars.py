@@ -1,7 +1,5 @@
 """Bars: what each of three doubts leaves open of two readings, and what blurs a result, longest first."""
 
-from __future__ import annotations
-
 import textwrap
 
 import pandas as pd

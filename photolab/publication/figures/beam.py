@@ -1,7 +1,5 @@
 """Beams: side by side on white ground, one over the other, and cut from below to above the cut-off."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import numpy as np

@@ -1,7 +1,5 @@
 """How often a true difference would be shown: by rehearsal, and where the formula puts two chances."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 import numpy as np

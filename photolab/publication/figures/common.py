@@ -4,8 +4,6 @@ A figure is made with `new_figure`, drawn on by one of the modules of this room,
 `Picture` by `picture`. The same drawing gives the same bytes: one font, no date, no program name.
 """
 
-from __future__ import annotations
-
 import base64
 import functools
 import io
@@ -34,6 +32,7 @@ _NAMELESS = {
 }  # no date, no program in a file
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
+Draw = Callable[..., object]
 Floats = NDArray[np.float64]
 Look = dict[str, Any]
 """How something is drawn: keywords of the library that draws."""
@@ -185,14 +184,7 @@ class SteadyLayout(ConstrainedLayoutEngine):
 
 @styled
 def new_figure(
-    rows: int = 1,
-    columns: int = 1,
-    *,
-    width: float = 7.0,
-    height: float = 3.0,
-    share_x: bool = False,
-    share_y: bool = False,
-    heights: Sequence[float] | None = None,
+    rows: int = 1, columns: int = 1, *, width: float = 7.0, height: float = 3.0, **shared: Any
 ) -> tuple[Figure, list[Axes]]:
     """Return an empty figure with its panels.
 
@@ -202,10 +194,8 @@ def new_figure(
         Panels.
     width, height : float
         Size of the whole figure. [in]
-    share_x, share_y : bool, default False
-        One scale for all panels.
-    heights : sequence of float, optional
-        Heights of the rows of panels against one another; alike where not given. [1]
+    **shared : object
+        What panels share, as matplotlib has it: ``sharex``, ``sharey``, ``height_ratios``.
 
     Returns
     -------
@@ -214,8 +204,7 @@ def new_figure(
     """
     figure = Figure(figsize=(width, height), layout=SteadyLayout())
     FigureCanvasAgg(figure)
-    shared: Look = {"sharex": share_x, "sharey": share_y}
-    panels = figure.subplots(rows, columns, squeeze=False, height_ratios=heights, **shared)
+    panels = figure.subplots(rows, columns, squeeze=False, **shared)
     return figure, [*panels.flat]
 
 
@@ -309,13 +298,13 @@ def picture(
 
 
 def drawn(
-    draw: Callable[..., object],
+    draw: Draw,
     *things: object,
     alt: str = "",
     invented: bool = False,
     rows: int = 1,
     height: float = 3.0,
-    **options: object,
+    **options: Any,
 ) -> Picture:
     """Return what one function draws, in the form in which it is shown.
 
@@ -341,19 +330,13 @@ def drawn(
     Picture
         Put it on the last line of a cell.
     """
-    figure, panels = new_figure(rows, height=height, share_x=rows > 1)
+    figure, panels = new_figure(rows, height=height, sharex=rows > 1)
     said = draw(panels if rows > 1 else panels[0], *things, **options)
     return picture(figure, alt=f"{alt} {said}" if isinstance(said, str) else alt, invented=invented)
 
 
 def panels(
-    draw: Callable[..., object],
-    things: Mapping[str, object],
-    *,
-    alt: str,
-    invented: bool = False,
-    rows: int = 1,
-    **shape: Any,
+    draw: Draw, things: Mapping[str, object], *, alt: str, invented: bool = False, rows: int = 1, **shape: Any
 ) -> Picture:
     """Return a figure with a panel for each of several things, in the form in which it is shown.
 

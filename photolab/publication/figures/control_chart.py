@@ -1,7 +1,5 @@
 """The baseline over the days: the means of the days within their limits, and groups that stand apart."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import numpy as np

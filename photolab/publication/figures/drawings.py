@@ -1,7 +1,5 @@
 """The bench from the side and the meter's display, with the names that things have in bench.toml."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from matplotlib.axes import Axes

@@ -1,7 +1,5 @@
 """Dots with their intervals: lamps after and before the heat, levels, plans, figures of others, days."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -215,11 +213,8 @@ def draw_plans(
     rows = range(len(table))
     for (column, words), marker, filling in zip(columns.items(), "os", (BLUE, "white"), strict=True):
         axes.plot(table[column], rows, marker=marker, markerfacecolor=filling, label=words, **mark)
-    names, what = (
-        [str(label) for label in table["label"]],
-        "forecast half-width of a ratio of two lamps (± %)",
-    )
-    name_rows(axes, names, what, margin=0.0, edge=0.5)
+    what = "forecast half-width of a ratio of two lamps (± %)"
+    name_rows(axes, [str(label) for label in table["label"]], what, margin=0.0, edge=0.5)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.1)
 
 

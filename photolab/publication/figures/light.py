@@ -1,7 +1,5 @@
 """The light itself: the eye, a meter and lamps over wavelength; a run over distance with the law that explains it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 from matplotlib.axes import Axes
@@ -53,11 +51,7 @@ def draw_spectra(
 
 @styled
 def draw_run(
-    panels: Sequence[Axes],
-    run: DistanceResult,
-    curve: tuple[Floats, Floats],
-    intensity: tuple[float, float, float],
-    k: float,
+    panels: Sequence[Axes], run: DistanceResult, curve: Sequence[Floats], intensity: Sequence[float], k: float
 ) -> None:
     """Draw one run: products above, residuals below.
 

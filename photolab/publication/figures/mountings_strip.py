@@ -1,7 +1,5 @@
 """Seatings: how far each lies from the others of its lamp, one row a lamp, one mark a seating."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes

@@ -1,7 +1,5 @@
 """From the displayed to the surface temperature: a curve with its band for each kind of surface."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Warm-up records: readings and curve, what the curve leaves over, beside case and watts, against the case."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np
