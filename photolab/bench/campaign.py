@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TypedDict, Unpack
 
 import numpy as np
 import pandas as pd
@@ -22,6 +23,19 @@ from photolab.metrology.comparison import pairs_of, pairwise
 from photolab.metrology.estimates import contrasts, read_estimates
 from photolab.metrology.quantity import Joint, Measured
 from photolab.metrology.simultaneous import largest_t
+
+
+class Place(TypedDict, total=False):
+    """Where the meter stood, and when: ``hot_spot`` and ``initial`` where nothing is said."""
+
+    point: str
+    instant: str
+
+
+class Where(Place, total=False):
+    """The same, and the housing; blank where there is only one."""
+
+    housing: str
 
 
 @dataclass(frozen=True)
@@ -257,7 +271,7 @@ class Campaign:
         drift = (RECORD_DRIFT,) if hold and self.held.drifting & set(names) else ()
         return (*usual, *single, *drift)
 
-    def ratio(self, a: str, b: str, *, scope: str = "specimens", **where: str) -> ReadingComparison:
+    def ratio(self, a: str, b: str, *, scope: str = "specimens", **where: Unpack[Where]) -> ReadingComparison:
         """Return the ratio of two lamps in one housing.
 
         Parameters
@@ -291,7 +305,7 @@ class Campaign:
         """Return by how much bounds widen a ratio's interval in ln: at the hold time alone [1]."""
         return self.held.widening(a, b) if a[3] == "hold" else 0.0
 
-    def in_housing(self, housing: str = "", *, scope: str = "specimens", **where: str) -> Joint:
+    def in_housing(self, housing: str = "", *, scope: str = "specimens", **where: Unpack[Place]) -> Joint:
         """Return the joint result of all lamps in one housing.
 
         Parameters
@@ -311,7 +325,7 @@ class Campaign:
         base = self.name(self.baseline, housing=housing, **where)
         return _at_place(self.at(base[3]), base[1:], scope)
 
-    def pairs(self, housing: str = "", *, scope: str = "specimens", **where: str) -> pd.DataFrame:
+    def pairs(self, housing: str = "", *, scope: str = "specimens", **where: Unpack[Place]) -> pd.DataFrame:
         """Return all comparisons of one housing, as one family.
 
         Parameters
@@ -340,7 +354,12 @@ class Campaign:
         return found.assign(low=low, high=high, p=p, resolved=(low > 1.0) | (high < 1.0))
 
     def family(
-        self, housing: str = "", *, scope: str = "specimens", against: str | None = None, **where: str
+        self,
+        housing: str = "",
+        *,
+        scope: str = "specimens",
+        against: str | None = None,
+        **where: Unpack[Place],
     ) -> pd.DataFrame:
         """Return the verdict on every lamp of a housing against one of them, as one of all pairs of the housing.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Required, TypedDict, Unpack
 
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption
@@ -172,6 +172,15 @@ class ReadingComparison(JudgedRatio):
         return pd.DataFrame() if self.result is None else self.result.budget()
 
 
+class Rule(TypedDict, total=False):
+    """How a ratio is judged, as a `ReadingComparison` has it."""
+
+    alike_percent: Required[float]
+    mounting_sd: float
+    missing: tuple[str, ...]
+    widening: float
+
+
 def compare_pair(
     first: Measured,
     second: Measured,
@@ -179,7 +188,7 @@ def compare_pair(
     scope: str,
     coverage: float,
     assumed: tuple[Assumption, ...] = (),
-    **rule: Any,
+    **rule: Unpack[Rule],
 ) -> ReadingComparison:
     """Return the ratio first/second with its lines and verdict.
 

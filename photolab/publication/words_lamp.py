@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Hashable, Iterable
-from typing import Any
+from typing import Any, Unpack
 
 from photolab.bench import value
-from photolab.bench.campaign import Campaign
+from photolab.bench.campaign import Campaign, Place
 from photolab.bench.derived import Gain, HousingDifference, judge_gain
 from photolab.bench.earlier import Beside
 from photolab.bench.electrical import highest_power
@@ -132,7 +132,15 @@ def _verdict(code: str, alike_percent: float) -> str:
     return VERDICTS[code].format(margin=decimal(alike_percent, 0))
 
 
-def family_sentence(campaign: Campaign, lamp: str, against: str, *, housing: str, **where: str) -> str:
+def family_sentence(
+    campaign: Campaign,
+    lamp: str,
+    against: str,
+    *,
+    housing: str,
+    scope: str = "specimens",
+    **where: Unpack[Place],
+) -> str:
     """Return the verdict on two lamps as one of all pairs of lamps read at that place and instant.
 
     Parameters
@@ -143,15 +151,17 @@ def family_sentence(campaign: Campaign, lamp: str, against: str, *, housing: str
         The two lamps.
     housing : str
         Where both were read.
+    scope : {"readings", "specimens", "models"}
+        Which inputs count.
     **where : str
-        Point, instant and scope, as `Campaign.family` takes them.
+        Point and instant, as `Campaign.family` takes them.
 
     Returns
     -------
     str
         One sentence; empty where the two are the only lamps there, or there is no interval.
     """
-    family = campaign.family(housing, against=against, **where)
+    family = campaign.family(housing, scope=scope, against=against, **where)
     one = family.loc[lamp].to_dict()
     if len(family) < 2 or one["verdict"] == "no_answer":
         return ""

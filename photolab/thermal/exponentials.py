@@ -61,7 +61,7 @@ class ExponentialFit:
     residual_sum_of_squares : float
         Weighted residual sum of squares. [unit of y squared]
     covariance : ndarray
-        Covariance of the offset (if the form has one), the amplitudes and the rates. [as they are]
+        Covariance of the offset (if the form has one), the amplitudes and the rates. [any]
     at_bound : bool
         A time constant stands at the end of its range: uncertainties do not hold.
     weights : ndarray, shape (n,)

@@ -126,7 +126,7 @@ class PairFits:
     time_constants : ndarray, shape (c,)
         Time constants tried. [s]
     place : ndarray, shape (2, m)
-        Which of them are the pairs.
+        Which of them are the pairs. [1]
     sums_of_squares : ndarray, shape (p, m)
         Whitened residual sums of squares, in the order of the correlation times of the noise model; infinite where a
         pair draws one curve. [lx2]

@@ -285,7 +285,7 @@ def explained_by_both(first: FloatArray, second: FloatArray, left: FloatArray) -
     Returns
     -------
     ndarray, shape (m,)
-        Sums of squares. [unit of left squared]
+        Sums of squares. [unit squared]
     """
     a, b, d = (np.sum(one * two, axis=0) for one, two in ((first, first), (first, second), (second, second)))
     p, q = left @ first, left @ second
