@@ -102,8 +102,8 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
         message = f"corrections must be out of {', '.join(CORRECTIONS)}; got {', '.join(unknown)}"
         raise ValueError(message)
     table = Columns(readings)
-    lamps = table.groups("lamp")
-    known = [str(bench.technologies.get(lamp, "")) for lamp in table["lamp"][lamps.first].tolist()]
+    lamps, of = table.groups("lamp"), bench.technologies
+    known = [str(of.get(lamp, "")) for lamp in table["lamp"][lamps.first].tolist()]
     table["technology"] = np.array(known, dtype=object)[lamps.code]
     steps = {"dark": _dark, "spectral": _spectral, "voltage": _voltage, "ambient": _ambient}
     applied, assumed = [], []

@@ -61,7 +61,7 @@ def photopic_efficiency(wavelength: ArrayLike) -> Any:
     ----------
     .. [1] CIE 018:2019, The Basis of Physical Photometry.
     """
-    return _tabulated(_table("photopic_efficiency.csv"), wavelength, outside=0.0)
+    return _tabulated("photopic_efficiency.csv", wavelength, outside=0.0)
 
 
 def illuminant_a(wavelength: ArrayLike) -> Any:
@@ -155,7 +155,7 @@ def led_illuminant(wavelength: ArrayLike, name: str) -> Any:
     if name not in known:
         message = f"name must be one of {', '.join(known)}; got {name!r}"
         raise ValueError(message)
-    return _tabulated(table[table["illuminant"] == name], wavelength, outside=np.nan)
+    return _tabulated("led_illuminants.csv", wavelength, outside=np.nan, illuminant=name)
 
 
 def luminous_efficacy_of_radiation(
@@ -245,7 +245,7 @@ def mismatch_index(
     ]
     grid, (response, source) = _on_common_grid(window, curves)
     efficiency = photopic_efficiency(grid)
-    scale = _true_over_read(grid, source, response, "calibration_source")
+    scale = _true_over_read(grid, efficiency, source, response, "calibration_source")
     return _integral(grid, np.abs(scale * response - efficiency)) / _integral(grid, efficiency)
 
 
@@ -304,8 +304,9 @@ def mismatch_correction(
     curves: list[Any] = [("responsivity", wavelength, responsivity), ("source", own, source)]
     curves.append(("calibration_source", wavelength, calibration_source))
     grid, (response, lamp, calibration) = _on_common_grid(window, curves)
-    factor = _true_over_read(grid, lamp, response, "source")
-    return factor / _true_over_read(grid, calibration, response, "calibration_source")
+    eye = photopic_efficiency(grid)
+    factor = _true_over_read(grid, eye, lamp, response, "source")
+    return factor / _true_over_read(grid, eye, calibration, response, "calibration_source")
 
 
 def correction_uncertainty(
@@ -373,18 +374,25 @@ def _table(name: str) -> pd.DataFrame:
         return pd.read_csv(stream)
 
 
-def _tabulated(table: pd.DataFrame, wavelength: ArrayLike, *, outside: float) -> Any:
+@cache
+def _nodes(name: str, illuminant: str) -> tuple[Floats, Floats]:
+    """Return wavelengths and values of a published table, of one illuminant where it has several."""
+    table = _table(name)
+    table = table[table["illuminant"] == illuminant] if illuminant else table
+    return table["wavelength_nm"].to_numpy(float), table["value"].to_numpy(float)
+
+
+def _tabulated(name: str, wavelength: ArrayLike, *, outside: float, illuminant: str = "") -> Any:
     """Return the values of a published table at wavelengths [nm], linear between its rows."""
-    nodes, values = (table[name].to_numpy(float) for name in ("wavelength_nm", "value"))
     grid = positive("wavelength", wavelength, "nm")
-    return as_given(np.asarray(np.interp(grid, nodes, values, left=outside, right=outside)))
+    return as_given(np.asarray(np.interp(grid, *_nodes(name, illuminant), left=outside, right=outside)))
 
 
-def _true_over_read(grid: Floats, source: Floats, response: Floats, name: str) -> float:
+def _true_over_read(grid: Floats, eye: Floats, source: Floats, response: Floats, name: str) -> float:
     """Return what the eye sees of a source over what the meter reads, any scale."""
     seen = _integral(grid, source * response)
     if seen > 0:
-        return _integral(grid, source * photopic_efficiency(grid)) / seen
+        return _integral(grid, source * eye) / seen
     message = f"{name} and responsivity must overlap; the meter would read 0 on this light"
     raise MethodError(message, code="no_response")
 
