@@ -106,6 +106,22 @@ CASES = [
         "caution 38",
         {
             "readings_csv": bf.readings(
+                "A1,318,60", "A1,310,2405", "A2,334,60", header="lamp,illuminance_lx,elapsed_s"
+            )
+        },
+        "readings.csv:3: elapsed_s: 1 reading of A1: not within 10 s of 60 s, nor at the hold time of 30 min;"
+        " compared with nothing; if lamps are held so long, write hold_minutes = 40 in bench.toml. [caution 38]",
+        {
+            "bench_toml": bf.TOML + "[bench]\nhold_minutes = 40\n",
+            "readings_csv": bf.readings(
+                "A1,318,60", "A1,310,2405", "A2,334,60", header="lamp,illuminance_lx,elapsed_s"
+            ),
+        },
+    ),
+    (
+        "caution 38",
+        {
+            "readings_csv": bf.readings(
                 "A1,318,", "A2,334,", "A2,335,hotspot", header="lamp,illuminance_lx,point"
             )
         },

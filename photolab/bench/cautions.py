@@ -27,6 +27,8 @@ HOT_C = 200.0
 VOLTS_OFF = 0.2
 USUAL_FACTOR = (0.8, 1.25)
 USUAL_AMPERES, USUAL_LUMENS, USUAL_GRID_MM = 20.0, 100.0, 50.0
+HELD_S = (300.0, 14400.0)
+"""Readings so long after switch-on are of a lamp that was held. [s]"""
 NAMED = 8
 
 
@@ -343,13 +345,16 @@ def _runs(bench: Bench, faults: Faults) -> None:
 
 def _left_out(bench: Bench, faults: Faults) -> None:
     """Caution 38: readings at no instant that is compared, and points where one lamp alone was read."""
-    readings, settings = bench.tables["readings"], bench.settings
-    late = readings[instants(bench) == ""]
+    readings, settings, when = bench.tables["readings"], bench.settings, instants(bench)
+    late = readings[when == ""]
     if len(late):
         window, hold = f"{settings.initial_window_s:g} s of {settings.initial_s:g} s", settings.hold_minutes
         count = f"{len(late)} reading{'s' * (len(late) > 1)} of {listed(names_in(late['lamp']))}"
-        words = f"{count}: not within {window}, nor at the hold time of {hold:g} min; compared with nothing."
-        faults.at("caution 38", "readings.csv", late.iloc[0], words, "elapsed_s")
+        words = f"{count}: not within {window}, nor at the hold time of {hold:g} min; compared with nothing"
+        often = float(late["elapsed_s"].mode().max())
+        if "hold" not in when and HELD_S[0] <= often <= HELD_S[1]:
+            words += f"; if lamps are held so long, write hold_minutes = {round(often / 60.0)} in bench.toml"
+        faults.at("caution 38", "readings.csv", late.iloc[0], f"{words}.", "elapsed_s")
     points = names_in(readings["point"])
     for point in points if len(names_in(readings["lamp"])) > 1 else ():
         rows = readings[readings["point"] == point]
