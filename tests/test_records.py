@@ -4,17 +4,26 @@ import hashlib
 import os
 import random
 import re
+import shutil
 import time
+from pathlib import Path
 
 import bench_folders as bf
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from shared_demo import demo_rows
 
+from photolab.bench.evaluation import evaluate
 from photolab.bench.records import RecordError, parse_number, read_bench
 from photolab.bench.schema import TABLES, unit_forms
+from photolab.bench.tables import NOT_USED
+from photolab.publication.tables import results
+
+DEMO = Path(__file__).parents[1] / "data" / "demo"
 
 FULL = "lamp,illuminance_lx,housing,day,specimen,mounting,repeat,meter,range_lx"
 FULL += ",socket_V,measured_at,ambient_C,point\n"
@@ -154,8 +163,23 @@ def test_lines_are_rows_as_a_spreadsheet_shows_them(tmp_path):
 def test_unknown_columns_are_kept_as_text(tmp_path):
     text = bf.readings("A1,318,007", "A2,334,", header="lamp,illuminance_lx,my_code")
     bench = read_bench(bf.make(tmp_path / "b", readings_csv=text))
-    assert list(bench.tables["readings"]["my_code"]) == ["007", ""]
+    assert list(bench.tables["readings"][f"{NOT_USED}my_code"]) == ["007", ""]
     assert any(problem.code == "caution 30" and "my_code" in str(problem) for problem in bench.warnings)
+
+
+@pytest.mark.parametrize("file", sorted(path.stem for path in DEMO.glob("*.csv") if path.stem in TABLES))
+def test_a_column_of_another_file_is_not_used_whatever_it_holds(tmp_path, file):
+    """Oracle: the results of the demo without it: each file with every column of all the others, as text and number."""
+    foreign = {name for table in TABLES.values() for name in table.names} - set(TABLES[file].names)
+    shutil.copytree(DEMO, tmp_path / "demo")
+    rows = pd.read_csv(DEMO / f"{file}.csv", dtype=str, keep_default_na=False)
+    added = {name: "x" if k % 2 else "3.5" for k, name in enumerate(sorted(foreign))}
+    rows.assign(**added).to_csv(tmp_path / "demo" / f"{file}.csv", index=False)
+    bench = read_bench(tmp_path / "demo")
+    said = {problem.column or str(problem) for problem in bench.warnings if problem.code == "caution 30"}
+    assert all(any(name in one for one in said) for name in foreign)
+    figures = ["value", "low", "high", "family_low", "family_high"]
+    pd.testing.assert_frame_equal(results(evaluate(bench))[figures], demo_rows()[figures])
 
 
 def test_text_is_data_never_evaluated_never_changed(tmp_path):

@@ -29,6 +29,8 @@ Given = Mapping[str, Any] | pd.DataFrame
 NOTHING: Given = {}
 Named = dict[str, tuple[int, UnitForm | None]]
 """Position and unit of each column that a file has."""
+NOT_USED = "not used: "
+"""Begins the name of a column that its file may not hold: no rule takes it for a column of another file."""
 
 
 def empty_table(table: Table, count: int = 0, given: Given = NOTHING) -> pd.DataFrame:
@@ -95,7 +97,7 @@ def read_table(
     -------
     DataFrame
         Every column of the schema in canonical units, typed values in other units beside them, unknown
-        columns as text, ``line``.
+        columns as text under names that begin with `NOT_USED`, ``line``.
     """
     named = _named_columns(table, rows, faults)
     if not len(rows.numbers) and table.name == "readings":
@@ -112,7 +114,7 @@ def read_table(
     used = {position for position, _ in named.values()}
     for position, header in enumerate(rows.header):
         if header and position not in used:
-            data[header] = _spread(rows.columns[position].words, rows.columns[position])
+            data[NOT_USED + header] = _spread(rows.columns[position].words, rows.columns[position])
     return pd.DataFrame({**data, "line": rows.numbers}, copy=False)
 
 

@@ -18,6 +18,7 @@ from photolab.bench.faults import Problem, refusal
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Bench, Meter, default_linearity
 from photolab.bench.schema import EARLIER_FILE, SECTIONS, SPECTRUM_FILE, TABLES, Table
+from photolab.bench.tables import NOT_USED
 from photolab.errors import RecordError
 
 
@@ -163,7 +164,8 @@ def _csv(rows: pd.DataFrame, table: Table, separator: str = ",", decimal: str = 
     known = {"line", "log_file", *(header for column in table.columns for header in column.headers)}
     kept += [str(name) for name in rows if name not in known and _holds(rows[name])]
     columns_of_cells = [_cells(rows[name], separator, decimal) for name in kept]
-    lines = [[_quoted(name, separator) for name in kept], *zip(*columns_of_cells, strict=True)]
+    heads = [_quoted(name.removeprefix(NOT_USED), separator) for name in kept]
+    lines = [heads, *zip(*columns_of_cells, strict=True)]
     return "".join(separator.join(line) + "\n" for line in lines)
 
 
