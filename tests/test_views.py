@@ -184,7 +184,11 @@ def test_front_page_of_the_demo_says_invented(demo, unanswered):
 def test_invented_is_what_a_bench_declares_and_not_a_word_of_its_name(demo, name, declared, marked):
     """Oracle: the rule: the key of bench.toml, or a bracket in the name that begins with the word."""
     settings = replace(demo.bench.settings, name=name, invented=declared)
-    assert front_page.is_invented(replace(demo.bench, settings=settings)) is marked
+    bench = replace(demo.bench, settings=settings)
+    assert front_page.is_invented(bench) is marked
+    said = front_page.invented_words(bench, "report")
+    assert said.startswith("INVENTED ") is marked
+    assert ("DEMO" in said) is ("demo" in name)
 
 
 def test_how_a_lamp_was_obtained_is_said_with_its_source(demo):

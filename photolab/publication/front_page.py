@@ -47,6 +47,27 @@ def is_invented(bench: Bench) -> bool:
     return bench.settings.invented or "(invented" in bench.settings.name.casefold()
 
 
+def invented_words(bench: Bench, where: str) -> str:
+    """Return the mark of a bench whose readings are invented.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    where : str
+        What the mark stands on: "report", "workbook".
+
+    Returns
+    -------
+    str
+        One sentence; empty for real readings.
+    """
+    if not is_invented(bench):
+        return ""
+    demo = "DEMO " * ("(invented demo" in bench.settings.name.casefold())
+    return f"INVENTED {demo}DATA: no lamp, maker or reading in this {where} is real."
+
+
 def bench_lines(bench: Bench) -> tuple[str, ...]:
     """Return which bench, protocol and days a report is about.
 
@@ -250,7 +271,7 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     bench = campaign.bench
     told = page_one(campaign, rows)
     shown = drawn(campaign, told, invented=is_invented(bench))
-    mark = '<p class="mark">INVENTED DEMO DATA: no lamp, maker or reading in this report is real.</p>'
+    mark = f'<p class="mark">{words}</p>' if (words := invented_words(bench, "report")) else ""
     found = (
         [*told.questions, *told.sentences] if told.table else ["No lamp can be compared with another yet."]
     )
@@ -261,7 +282,7 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     meanings = table([*DICTIONARY.items()], columns=["column", "meaning"])
     blocks = [
         paragraphs([" ".join(bench_lines(bench))]),
-        mark if is_invented(bench) else "",
+        mark,
         "<h2>What was found</h2>",
         paragraphs(found),
         table_html(told) if told.table else "",

@@ -11,7 +11,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.publication.display import escape_markdown, one_line
 from photolab.publication.findings import joined, obtained_words
-from photolab.publication.front_page import how_measured, is_invented, span_of
+from photolab.publication.front_page import how_measured, invented_words, span_of
 from photolab.publication.page_one import Book, Line, Row, Told, page_one, told_lines
 from photolab.publication.statements import count, in_housing
 
@@ -65,7 +65,7 @@ def as_markdown(campaign: Campaign, lines: tuple[Line, ...]) -> str:
     settings = campaign.bench.settings
     head = [
         "# In words\n",
-        "**Invented demo data: no lamp, maker or reading is real.**\n" if is_invented(campaign.bench) else "",
+        f"**{mark}**\n" if (mark := invented_words(campaign.bench, "list")) else "",
         "Lines to paste, each whole: each names its bench, days, instant, housing, pieces and range "
         f"({100.0 * settings.coverage:g} %, all lamps of a housing compared at once). Light is lux at one place of the "
         "beam: not lumens, not the whole beam, not what an eye would notice on a road. Nothing here says that a lamp "

@@ -32,7 +32,7 @@ from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
 from photolab.metrology.reporting import decimal, significant
 from photolab.publication.display import Words
 from photolab.publication.figure_tables import signed
-from photolab.publication.front_page import is_invented
+from photolab.publication.front_page import invented_words
 from photolab.publication.page_one import LIGHT, Told, page_one
 from photolab.publication.statements import KIND_WORDS, in_housing, time_of
 from photolab.publication.workbook_table import as_bytes, write_cell
@@ -170,8 +170,7 @@ def as_recomputation(campaign: Campaign, rows: pd.DataFrame, *, last_day: str = 
     """
     book = _Book(campaign, rows)
     title = [f"Page one, recomputed: {campaign.bench.settings.name}"]
-    if is_invented(campaign.bench):
-        title.append("INVENTED DEMO DATA: no lamp, maker or reading in this workbook is real.")
+    title += filter(None, [invented_words(campaign.bench, "workbook")])
     sheets = (f"{sheet}: {words}" for sheet, words in book.about.items())
     _Lines(book.file.worksheets[0], (*title, *_HOW_TO_READ, *sheets))
     lights = _lights(campaign)
