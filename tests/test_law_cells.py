@@ -5,6 +5,7 @@ Oracle: the notebook as it is. Each number and operator of a law cell is changed
 
 import ast
 import copy
+import sys
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,6 +17,9 @@ from in_process import each_cell
 from matplotlib.figure import Figure
 
 from photolab.publication.notebooks import inject
+
+sys.path.append(str(Path(__file__).parent / "benchmarks"))
+import notebooks_in_jupyterlab
 
 NOTEBOOKS = sorted((Path(__file__).resolve().parents[1] / "notebooks").glob("*.ipynb"))
 WITH_LAW = [
@@ -86,3 +90,13 @@ def test_a_changed_law_is_seen(path):
             if moved[-1]:
                 break
         assert any(moved), f"{path.stem}: no change of the law in cell {place + 1} is seen"
+
+
+@pytest.mark.parametrize("number", sorted(notebooks_in_jupyterlab.TYPED))
+def test_what_is_typed_in_jupyterlab_stands_in_one_law_cell(number):
+    """Oracle: the text that `tests/benchmarks/notebooks_in_jupyterlab.py` types into, found in the notebook."""
+    (path,) = (one for one in NOTEBOOKS if one.name.startswith(number))
+    text, _ = notebooks_in_jupyterlab.TYPED[number]
+    cells = [c for c in nbformat.read(path, as_version=4).cells if c.cell_type == "code" and text in c.source]
+    assert len(cells) == 1
+    assert "law" in cells[0].metadata.get("tags", [])

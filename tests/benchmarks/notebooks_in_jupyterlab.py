@@ -21,7 +21,7 @@ TYPED = {  # number of the notebook: text of its law cell, what is typed behind 
     "02": ("reading_sd = np.sqrt(", "2 * "),
     "03": ("size = ", "1.1 * "),
     "04": ("\nvalue = ", "1.1 * "),
-    "05": ("factors[name] = np.trapezoid(light * eye", "**1.1"),
+    "05": ("factors[name] = np.trapezoid(source * eye", "**1.1"),
     "06": ("return at.light * ", "1.1 * "),
     "07": ("falls = level(at) - level(at + 0.1", "5"),
     "08": ("left = attempt(WarmUp.remaining, fit, 60.0", " / 2"),
