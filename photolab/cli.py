@@ -190,7 +190,7 @@ def _simulate(args: argparse.Namespace) -> Iterable[str]:
 
 
 FOLDER = ("folder", None)
-SEED = {"type": int, "default": 1}
+FROM_ONE = {"type": int, "default": 1}
 TRUE_SD = {"type": float}
 UNTRUE = {"type": float, "default": 0.0}
 COMMANDS: dict[Callable[[argparse.Namespace], int | Iterable[str]], tuple[Any, ...]] = {
@@ -283,11 +283,11 @@ COMMANDS: dict[Callable[[argparse.Namespace], int | Iterable[str]], tuple[Any, .
         "drawn.",
         FOLDER,
         ("--benches BENCHES", "how many are drawn (default: 1000)", {"type": int, "default": 1000}),
-        ("--jobs JOBS", "processes; the result does not hang on them", SEED),
+        ("--jobs JOBS", "processes; the result does not hang on them", FROM_ONE),
         ("--lamps A,B", "B against A alone (default: every lamp against the baseline)"),
         ("--differences P,P", "true differences in percent", {"default": "0,3,5,10"}),
         ("--whole", "every other file too: watts, temperatures, runs, records, beams"),
-        ("--seed SEED", None, SEED),
+        ("--seed SEED", None, FROM_ONE),
         ("--out OUT", "CSV file (default: <folder name>-rehearsal.csv)"),
         ("--true-seating-percent N", "true SD of a seating, if not as the folder says", TRUE_SD),
         ("--true-specimen-percent N", "true SD of a specimen, if not as the folder says", TRUE_SD),
@@ -313,7 +313,12 @@ COMMANDS: dict[Callable[[argparse.Namespace], int | Iterable[str]], tuple[Any, .
             UNTRUE,
         ),
     ),
-    _simulate: ("write an invented bench with known truth", "", ("out", None), ("--seed SEED", None, SEED)),
+    _simulate: (
+        "write an invented bench with known truth",
+        "",
+        ("out", None),
+        ("--seed SEED", None, FROM_ONE),
+    ),
 }
 """Of each command what it is, what is said below its options, and its arguments: name, what it is, what else is told.
 

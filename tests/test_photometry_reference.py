@@ -10,10 +10,10 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import linprog
 
+from photolab.bench.schema import FOOTCANDLE_LX
 from photolab.photometry.beam import intensity_from_wall
 from photolab.photometry.cutoff import cutoff_sharpness
 from photolab.photometry.distance import (
-    LUX_PER_FOOTCANDLE,
     crossover_distance,
     disc_source_ratio,
     fit_inverse_square,
@@ -131,7 +131,7 @@ CHECKS = {  # id: (computed values, expected values as printed in the row, toler
     "P17": lambda: (100 * (disc_source_ratio([10.0, 15.0], 1.0) - 1), [-0.24938, -0.11099], 1e-5),
     "P20": lambda: ([100 * (line_source_ratio(5.0, 1.0) - 1)], [-0.66072], 1e-4),
     "P21": lambda: ([luminous_intensity(1.0, 25.0)], [625.0], 0.0),
-    "P23": lambda: ([LUX_PER_FOOTCANDLE], [10.763910], 1e-6),
+    "P23": lambda: ([FOOTCANDLE_LX], [10.763910], 1e-6),
     "P24": lambda: (wall_angles([10.0, 15.0, 25.0], 1.0), [0.572939, 0.859372, 1.432096], 1e-6),
     "P25": lambda: (
         wall_angles([250.0, 750.0, 1500.0], 25.0),

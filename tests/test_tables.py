@@ -2,6 +2,7 @@
 
 import csv
 import io
+import math
 from dataclasses import replace
 from functools import cache
 
@@ -124,6 +125,15 @@ def test_workbook_has_three_sheets_the_same_numbers_and_the_same_bytes():
     values = [row[COLUMNS.index("value")] for row in book["results"].iter_rows(min_row=2, values_only=True)]
     assert_allclose(values, table["value"].astype(float), rtol=1e-9)  # ten digits are written
     assert str(book.properties.created.date()) == "2026-05-28"
+
+
+def test_an_end_that_no_bound_has_keeps_its_sign_in_both_files():
+    # Oracle: float() of what stands there.
+    table = pd.DataFrame({"low": [-math.inf], "high": [math.inf]})
+    (_, written) = csv.reader(io.StringIO(as_csv(table)))
+    sheet = openpyxl.load_workbook(io.BytesIO(as_workbook(table, table)))["results"]
+    for cells in (written, [cell.value for cell in sheet[2]]):
+        assert [float(cell.lstrip("'")) for cell in cells] == [-math.inf, math.inf]
 
 
 def test_data_hash_depends_on_every_file_and_not_on_their_order():

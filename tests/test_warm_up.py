@@ -1,5 +1,7 @@
 """Oracles: synthetic truth, closed forms, lmfit as a second implementation."""
 
+from dataclasses import FrozenInstanceError
+
 import lmfit
 import numpy as np
 import pytest
@@ -7,6 +9,7 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.warm_up import ASSUMED_DRIFT, fit_warm_up
 
 TIME_S = np.arange(30.0, 2401.0, 30.0)
@@ -334,6 +337,23 @@ def test_constant_record_is_refused_within_its_display():
     with pytest.raises(MethodError, match="must show more than one value") as refusal:
         fit_warm_up(TIME_S, np.full(80, 950.0))
     assert "remaining_low" not in refusal.value.known
+
+
+def test_what_a_fit_computed_cannot_be_set_again():
+    # Oracle: the language; a fit is kept and shared by all who read the same record.
+    fit, light = fit_warm_up(TIME_S, noisy(3, approach(TIME_S))), approach(TIME_S)
+    kept = (
+        fit,
+        fit.curve,
+        fit.curve.found,
+        fit.curve.noise,
+        fit.monotone,
+        fit_exponentials(TIME_S, light, terms=1),
+    )
+    for one in kept:
+        for name, value in list(vars(one).items()):
+            with pytest.raises(FrozenInstanceError, match=f"cannot assign to field '{name}'"):
+                setattr(one, name, value)
 
 
 def test_flat_noise_resolves_no_change():

@@ -47,8 +47,9 @@ def read_spectra(folder: Folder, table: pd.DataFrame, declared: Declared) -> dic
         if rows is not None:
             values = read_table(SPECTRUM_FILE, rows, folder.faults, decimal=declared.decimal)
             _check_spectrum(values, name, folder.faults)
-            curve = (values[column].to_numpy(dtype=float) for column in SPECTRUM_FILE.names)
-            found[str(row["name"])] = Spectrum(str(row["kind"]), str(row["lamp"]), str(row["meter"]), *curve)
+            whose = str(row["kind"]), str(row["lamp"]), str(row["meter"])
+            nm, value = (values[column].to_numpy(dtype=float) for column in ("wavelength_nm", "value"))
+            found[str(row["name"])] = Spectrum(*whose, nm, value)
     return found
 
 

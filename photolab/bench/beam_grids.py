@@ -136,7 +136,7 @@ def read_beams(
                 message = f"housing {housing.id} {wanting}"
                 raise MethodError(message, code="no_distance")
             cells = _cells(bench, block, lamp, housing, wanted)
-            if np.unique(cells["places"][0]).size == 1:
+            if np.unique(cells.places[0]).size == 1:
                 scans.append(_scan(where, housing, cells))
             else:
                 grids.append(_grid(where, housing, cells))
@@ -145,10 +145,22 @@ def read_beams(
     return tuple(grids), tuple(scans), tuple(refused)
 
 
-def _cells(
-    bench: Bench, block: pd.DataFrame, lamp: str, housing: Housing, wanted: frozenset[str]
-) -> dict[str, Any]:
-    """Return readings without the dark, each's own doubt and range [lx], their factor [1], and what all share."""
+@dataclass(frozen=True, eq=False)
+class _Cells:
+    """Readings without the dark, each's own doubt and range [lx], their factor [1], and what all share."""
+
+    net: Floats
+    own: Floats
+    tops: Floats
+    at_most: NDArray[np.bool_]
+    factor: float
+    angles: bool  # whether places are angles [deg], and not on the wall [mm]
+    places: Floats  # across, then up
+    shared: dict[str, Any]
+
+
+def _cells(bench: Bench, block: pd.DataFrame, lamp: str, housing: Housing, wanted: frozenset[str]) -> _Cells:
+    """Return the readings of a run."""
     if len(set(block["meter"])) > 1:
         message = f"a beam must be read with one meter; got {', '.join(sorted(set(block['meter'])))}"
         raise MethodError(message, code="several_meters")
@@ -184,30 +196,38 @@ def _cells(
     }
     angles = bool(block["horizontal_deg"].notna().all())
     places = block[["horizontal_deg", "vertical_deg"] if angles else ["x_mm", "y_mm"]].to_numpy(float).T
-    read = {"net": net, "own": own, "tops": np.nan_to_num(tops, nan=0.0), "at_most": at_most}
-    return read | {"factor": factor, "angles": angles, "places": places, "shared": shared}
+    return _Cells(
+        net=net,
+        own=own,
+        tops=np.nan_to_num(tops, nan=0.0),
+        at_most=at_most,
+        factor=factor,
+        angles=angles,
+        places=places,
+        shared=shared,
+    )
 
 
-def _scan(where: Where, housing: Housing, cells: dict[str, Any]) -> BeamScan:
+def _scan(where: Where, housing: Housing, cells: _Cells) -> BeamScan:
     """Return a vertical scan as intensities."""
     span = housing.distance_m + housing.offset_mm / 1000.0
-    places = cells["places"]
-    across, up = places if cells["angles"] else np.degrees(np.arctan(places / 1000.0 / span))
+    across, up = cells.places if cells.angles else np.degrees(np.arctan(cells.places / 1000.0 / span))
     order = np.argsort(up, kind="stable")
     ray = span * np.sqrt(1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2)
     angle = np.arccos(span / ray) if housing.sensor == "flat_wall" else 0.0
-    per_lux = luminous_intensity(cells["factor"], ray, incidence_angle=angle)
-    light, own = ((cells[name] * per_lux)[order] for name in ("net", "own"))
+    per_lux = luminous_intensity(cells.factor, ray, incidence_angle=angle)
+    light, own = ((values * per_lux)[order] for values in (cells.net, cells.own))
     return BeamScan(*where, float(across[0]), up[order], light, own)
 
 
-def _grid(where: Where, housing: Housing, cells: dict[str, Any]) -> BeamRun:
+def _grid(where: Where, housing: Housing, cells: _Cells) -> BeamRun:
     """Return a grid as intensities; the uncertainties and the ranges stand on the same cells."""
-    (across, up), factor = cells["places"], cells["factor"]
-    make = intensity_from_angles if cells["angles"] else intensity_from_wall
+    across, up = cells.places
+    make = intensity_from_angles if cells.angles else intensity_from_wall
     how: dict[str, Any] = {"distance": housing.distance_m, "sensor": housing.sensor}
     how["offset"] = housing.offset_mm / 1000.0
-    grid = make(across, up, factor * cells["net"], **how, at_most=cells["at_most"])
-    per_lux = make(across, up, np.full(len(up), factor), **how).intensity
-    own, tops = (cells[name][np.lexsort(cells["places"])].reshape(per_lux.shape) for name in ("own", "tops"))
-    return BeamRun(*where, grid, per_lux, own * per_lux, tops, **cells["shared"])
+    grid = make(across, up, cells.factor * cells.net, **how, at_most=cells.at_most)
+    per_lux = make(across, up, np.full(len(up), cells.factor), **how).intensity
+    order = np.lexsort((across, up))  # row by row, as the cells of a grid stand
+    own, tops = (values[order].reshape(per_lux.shape) for values in (cells.own, cells.tops))
+    return BeamRun(*where, grid, per_lux, own * per_lux, tops, **cells.shared)

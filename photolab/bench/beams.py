@@ -233,8 +233,19 @@ def _result(
     codes = tuple(dict.fromkeys([*line.codes, *(() if aim is None else aim.codes), *upper]))
     ratios = tuple(one for one in found if isinstance(one, BeamRatio))
     refusals = tuple(Refusal(*where, one.code, str(one)) for one in found if isinstance(one, MethodError))
-    named, cutoff = (run.lamp, run.housing, baseline), cutoff_of(run, scans)
-    return BeamResult(*named, run, reference, ratios, cutoff, aim, codes, refusals, seating)
+    return BeamResult(
+        lamp=run.lamp,
+        housing=run.housing,
+        baseline=baseline,
+        beam=run,
+        reference=reference,
+        ratios=ratios,
+        cutoff=cutoff_of(run, scans),
+        aim=aim,
+        codes=codes,
+        refusals=refusals,
+        seating=seating,
+    )
 
 
 def beam_rows(bench: Bench, *, beams: Beams | None = None, families: bool = True) -> pd.DataFrame:

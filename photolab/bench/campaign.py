@@ -124,6 +124,16 @@ class Campaign:
         What was noticed.
     assumed : tuple of Assumption
         Declared defaults that entered.
+    baseline : str
+        The lamp that ratios are against.
+    selection : Selection
+        Which readings enter, and why the others do not.
+    means : Columns
+        Mounting means, one a row: `seats`.
+    weights : Weights
+        What each of them weighs in each lamp's light.
+    spreads : Spreads
+        Scatter of readings, seatings, days and specimens.
     corrections, enabled : tuple of str
         Corrections that changed a reading; those that were asked for, which hold for every measurand.
     bench : Bench

@@ -242,8 +242,9 @@ def _choices(beam: pd.DataFrame, faults: Faults) -> None:
         words = f"both {' and '.join(held[0])} are wanted in every row."
         faults.where("fault 25", "beam.csv", beam[beam[held[0]].isna().any(axis=1)], "", words)
     elif len(beam):
-        said = ("says nowhere where a reading was taken; add", "holds both angles and wall positions; keep")
-        words = f"{said[len(held) > 0]} horizontal_deg and vertical_deg, or x_mm and y_mm."
+        nowhere = "says nowhere where a reading was taken; add"
+        said = "holds both angles and wall positions; keep" if held else nowhere
+        words = f"{said} horizontal_deg and vertical_deg, or x_mm and y_mm."
         faults.add("fault 25", "beam.csv", words, line=1)
 
 

@@ -411,7 +411,7 @@ def _named(sections: list[Section]) -> list[tuple[Section, Values]]:
             words = f'{section.section}.id "{shown(name)}" is used twice; give each its own.'
             section.fault("fault 7", words, "id")
         elif name is not None:
-            found[name] = section, section.values
+            found[name] = section, dict(section.values)  # what it says stays as it was read
     return list(found.values())
 
 

@@ -169,9 +169,19 @@ def _with_ours(campaign: Campaign, figure: TheirFigure) -> Beside:
             ours = (math.log(pair.ratio), pair.ln_expanded_uncertainty)
     half = math.log(figure.high / figure.low) / 2.0
     half = math.log1p(figure.expanded_percent / 100.0) if math.isnan(half) else half
-    what = (figure.lamp, baseline, figure.housing, "illuminance ratio", figure.instant, "models")
-    theirs = math.log(figure.ratio), half
-    return Beside(figure.source, False, *what, ours, theirs, campaign.bench.settings.coverage)
+    return Beside(
+        whose=figure.source,
+        own=False,
+        lamp=figure.lamp,
+        baseline=baseline,
+        housing=figure.housing,
+        measurand="illuminance ratio",
+        instant=figure.instant,
+        scope="models",
+        ours=ours,
+        theirs=(math.log(figure.ratio), half),
+        coverage=campaign.bench.settings.coverage,
+    )
 
 
 def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Iterator[Beside]:

@@ -280,8 +280,9 @@ class Folder:
             Header and cells.
         """
         text = self.text(name)
-        lines = io.StringIO(text, newline="")
-        return None if text is None else take_apart(name, lines, separator, self.faults)
+        if text is None:
+            return None
+        return take_apart(name, io.StringIO(text, newline=""), separator, self.faults)
 
 
 def take_apart(
@@ -318,26 +319,29 @@ def take_apart(
         rows.extend(map(tuple, csv.reader(below, delimiter=separator, strict=True)))
     except csv.Error as error:  # the rows before it are kept
         broken = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
-        faults.add("fault 4", name, broken, line=first_row + len(rows))
     header = [cell.strip() for cell in rows[0]] if rows else []
     while instrument and header and not header[-1]:
         header.pop()
     width = len(header)
-    if rows and width > MAX_COLUMNS:
+    if width > MAX_COLUMNS:
         words = f"names {width} columns; {MAX_COLUMNS} or fewer are read."
         faults.add("fault 4", name, words, line=first_row)
     elif not any(header) and (rows or not broken):
         faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
-    elif not foreign(name, header, separator, faults, instrument=instrument, line=first_row) and not broken:
+    elif rows and foreign(name, header, separator, faults, instrument=instrument, line=first_row):
+        pass  # taken apart otherwise, its rows may be sound
+    elif broken:
+        faults.add("fault 4", name, broken, line=first_row + len(rows))
+    else:
         held = dict(enumerate(rows[1:], start=first_row + 1))
-        for number, cells in () if all(len(one) == width and one[0] for one in rows) else [*held.items()]:
+        sound = all(len(one) == width and one[0] for one in rows)  # as most files are
+        for number, cells in [] if sound else [*held.items()]:
             if instrument and not "".join(cells[width:]).strip():
                 held[number] = cells = cells[:width]
             blank = not "".join(cells).strip()
             if len(cells) != width and not blank:
-                why = f'; put a cell that holds "{shown(separator)}" in quotation marks' * (
-                    len(cells) > width
-                )
+                quote = f'; put a cell that holds "{shown(separator)}" in quotation marks'
+                why = quote if len(cells) > width else ""
                 words = f"{len(cells)} cells where the header names {width}{why}."
                 faults.add("fault 4", name, words, line=number)
             if len(cells) != width or blank:

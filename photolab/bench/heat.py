@@ -175,11 +175,9 @@ def range_term(bench: Bench, record: pd.DataFrame) -> Input:
     """
     label, top = str(record["meter"].iloc[0]), float(record["range_lx"].iloc[0])
     meter = bench.meters.get(label)
-    return (
-        Input(("range term", ""), 0.0)
-        if meter is None
-        else instruments.range_input(meter, top, (f"{top:g} lx",))
-    )
+    if meter is None:
+        return Input(("range term", ""), 0.0)
+    return instruments.range_input(meter, top, (f"{top:g} lx",))
 
 
 def record_drift(record: pd.DataFrame, technology: str) -> tuple[float, bool]:

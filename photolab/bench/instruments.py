@@ -293,9 +293,10 @@ def stated_factor(meter: Meter, technology: str | None) -> tuple[float, float] |
     tuple of float or None
         Factor (true over displayed reading) and its relative standard uncertainty; None where none is stated. [1]
     """
-    known = (one for one in meter.spectral_factors if one.technology == technology)
-    each = ((one.factor, one.expanded_uncertainty / one.coverage_factor / one.factor) for one in known)
-    return next(each, None)
+    for stated in meter.spectral_factors:
+        if stated.technology == technology:
+            return stated.factor, stated.expanded_uncertainty / stated.coverage_factor / stated.factor
+    return None
 
 
 def corrected_colour_input(meter: Meter, technology: str, u: float) -> Input:

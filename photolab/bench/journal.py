@@ -415,9 +415,9 @@ def recover(journal: Journal, now: Callable[[], datetime]) -> None:
         If the file was changed since and holds a part of the rows; what to do is said.
     """
     ends = [e for e in journal.entries if e["entry"] in {"write", "written", "unwritten"}]
-    e: Entry = ends[-1] if ends else {"entry": "written"}
-    if e["entry"] != "write":
+    if not ends or ends[-1]["entry"] != "write":
         return
+    e = ends[-1]
     path = journal.path.parent / e["file"]
     data, wanted = _bytes(path), e["text"].encode()
     tail = data[e["size"] :]

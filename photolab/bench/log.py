@@ -201,9 +201,8 @@ def _elapsed(rows: Rows, place: int, typed: str, section: Section) -> tuple[Cell
     times = times[cells.places]
     for (key, text), limit in zip(ends.items(), limits, strict=True):
         if text and np.isnan(limit):
-            wanted = ("a number, as the logger's times are", "a clock time as the logger writes them")[
-                stamped
-            ]
+            number = "a number, as the logger's times are"
+            wanted = "a clock time as the logger writes them" if stamped else number
             section.fault("fault 13", f'log.{key} = "{shown(text)}"; wanted {wanted}.', key)
             return nothing
     kept = np.ones(len(times), dtype=bool)

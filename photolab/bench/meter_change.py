@@ -142,9 +142,8 @@ def _evaluated(
     """Return the results table of the converted readings on the new meter, the links' uncertainty put in."""
     kept = readings[readings["linked_lx"].notna()]
     lux = kept["linked_lx"].to_numpy(float)
-    tops = np.array(
-        [*sorted(meter.ranges_lx), math.nan]
-    )  # the smallest range that holds it, where any is stated
+    # the smallest range that holds it, where any is stated
+    tops = np.array([*sorted(meter.ranges_lx), math.nan])
     ranges = np.where(kept["meter"] == meter.id, kept["range_lx"], tops[np.searchsorted(tops[:-1], lux)])
     moved = kept.assign(illuminance_lx=lux, dark_lx=0.0, meter=meter.id, range_lx=ranges).drop(
         columns=["net_lx", *LINKED, "instant"]

@@ -435,13 +435,10 @@ class Bench:
             return self  # what was fitted for it serves again
 
         def declare(record: Any) -> Any:
-            mine: dict[str, Any] = {
-                key: (given[key],)
-                if isinstance(has, tuple) and not isinstance(given[key], tuple)
-                else given[key]
-                for key, has in vars(record).items()
-                if key in given
-            }
+            mine: dict[str, Any] = {key: given[key] for key in vars(record) if key in given}
+            for key, value in mine.items():
+                if isinstance(getattr(record, key), tuple) and not isinstance(value, tuple):
+                    mine[key] = (value,)
             return replace(record, **mine, declared=record.declared | set(mine)) if mine else record
 
         return replace(

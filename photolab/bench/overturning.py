@@ -81,7 +81,9 @@ def without_each(
         again: Campaign | None = None
         with suppress(MethodError):
             made = evaluate(campaign.bench, corrections=campaign.enabled, leave_out=out)
-            again = made if all(made.name(one, housing=housing, instant=instant) for one in (a, b)) else None
+            for lamp in (a, b):  # refused where it was not read then
+                made.name(lamp, housing=housing, instant=instant)
+            again = made
         yield ", ".join(f"{_CALLED.get(key, '')}{one}" for key, one in out.items() if one), again
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Required, TypedDict, Unpack
+from typing import TYPE_CHECKING
 
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.model import Assumption
@@ -172,23 +172,17 @@ class ReadingComparison(JudgedRatio):
         return pd.DataFrame() if self.result is None else self.result.budget()
 
 
-class Rule(TypedDict, total=False):
-    """How a ratio is judged, as a `ReadingComparison` has it."""
-
-    alike_percent: Required[float]
-    mounting_sd: float
-    missing: tuple[str, ...]
-    widening: float
-
-
 def compare_pair(
     first: Measured,
     second: Measured,
     *,
     scope: str,
     coverage: float,
+    alike_percent: float,
+    mounting_sd: float,
     assumed: tuple[Assumption, ...] = (),
-    **rule: Unpack[Rule],
+    missing: tuple[str, ...] = (),
+    widening: float = 0.0,
 ) -> ReadingComparison:
     """Return the ratio first/second with its lines and verdict.
 
@@ -200,10 +194,16 @@ def compare_pair(
         Which inputs count.
     coverage : float
         Coverage probability. [1]
+    alike_percent : float
+        Lamps closer than that count as alike. [%]
+    mounting_sd : float
+        SD of one seating in ln. [1]
     assumed : tuple of Assumption
         Declared defaults that enter.
-    **rule : float or tuple of str
-        alike_percent [%], mounting_sd [1], and missing and widening as of a `ReadingComparison`.
+    missing : tuple of str
+        What is not known; the ratio has no interval then.
+    widening : float, default 0
+        Half-width of bounds that stand beside the interval, in ln. [1]
 
     Returns
     -------
@@ -216,9 +216,17 @@ def compare_pair(
         If the scope has another name.
     """
     result = (first - second).in_scope(scope)
-    entered = _with_gain(result, coverage, assumed)
     return ReadingComparison(
-        ln_ratio=result, first=first, second=second, scope=scope, coverage=coverage, assumed=entered, **rule
+        ln_ratio=result,
+        coverage=coverage,
+        alike_percent=alike_percent,
+        missing=missing,
+        widening=widening,
+        first=first,
+        second=second,
+        scope=scope,
+        mounting_sd=mounting_sd,
+        assumed=_with_gain(result, coverage, assumed),
     )
 
 

@@ -273,7 +273,7 @@ class _Choice:
         whole = evaluate(self._with(once, stamped=False))
         self.spreads = _kept(self.base or whole, lamps)
         self.floor = {}
-        for lamp, _, housing in first[len(housings) :]:
+        for lamp, _, housing in (piece for piece in first if piece[0] != self.baseline):
             pair = whole.ratio(lamp, self.baseline, housing=housing).result
             self.floor[lamp, housing] = 0.0 if pair is None else pair.without("seating").u ** 2
         self.repeats = self._repeats()
@@ -458,8 +458,10 @@ class _Choice:
         days, read = self.bench.tables["days"], self.bench.tables["readings"]
         mine = read[read["day"].isin(days.loc[days["date"] == self.date, "day"])]
         found = Counter[Piece]()
-        for *piece, _, label in mine[SEATED].drop_duplicates().itertuples(index=False, name=None):
-            found[*piece,] = max(found[*piece,] + 1, int(label) if label.isdecimal() else 0)
+        seated = mine[SEATED].drop_duplicates().itertuples(index=False, name=None)
+        for lamp, specimen, housing, _, label in seated:
+            piece = (lamp, specimen, housing)
+            found[piece] = max(found[piece] + 1, int(label) if label.isdecimal() else 0)
         return found
 
     def shows(self, seatings: tuple[Seating, ...]) -> tuple[pd.DataFrame, tuple[Assumption, ...]]:

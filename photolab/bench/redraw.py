@@ -363,8 +363,8 @@ class Protocol:
         Drawn
             The bench and its truth.
         """
-        light, display = self._fixed + self._expected, np.zeros(self.rows.rows)
-        factor = 1.0 + display
+        light = self._fixed + self._expected
+        display, factor = np.zeros(self.rows.rows), np.ones(self.rows.rows)
         kept: dict[Hashable, Array] = {}
         for source in self._sources:
             kept[source.name] = drawn = source.draw(seed, number)

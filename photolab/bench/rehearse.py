@@ -212,7 +212,7 @@ def one_bench(drawn: Drawn, plan: Plan, lines: Sequence[Name], *, families: bool
         if line[3] == "all":
             alike = (line[0], *line[5:])
             of = [j for one, j in place.items() if one[1] != "all" and (one[0], *one[5:]) == alike]
-            told[k] = np.ma.masked_invalid(told[of]).mean(axis=0).filled(np.nan)
+            told[k] = np.ma.masked_where(np.isnan(told[of]), told[of]).mean(axis=0).filled(np.nan)
     return told
 
 

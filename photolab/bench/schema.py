@@ -234,10 +234,10 @@ def _field(line: str) -> Field:
         also = {other: first for first, *others in words for other in others}
         return replace(made, codes=tuple(first for first, *_ in words), also=also)
     span, small, *_ = [*wanted.split(), "", ""]
-    low, high = (float(end) if end else None for end in (*span.lstrip(">").split(".."), "")[:2])
+    low, _, high = span.lstrip(">").partition("..")
     return replace(
-        made, low=low, high=high, low_open=span.startswith(">"), one_will_do=listed == "list?",
-        small=float(small[1:] or 0), small_refused=small.startswith("!"),
+        made, low=float(low) if low else None, high=float(high) if high else None, low_open=span.startswith(">"),
+        one_will_do=listed == "list?", small=float(small[1:] or 0), small_refused=small.startswith("!"),
     )  # fmt: skip
 
 
@@ -245,16 +245,19 @@ def _fields(text: str, *, columns: bool = False) -> tuple[Field, ...]:
     """Return the fields that a text describes, in order; a line without bars names shared ones."""
     found: list[Field] = []
     for line in text.strip().splitlines():
-        for name in [""] if "|" in line else line.split():
-            one = replace(SHARED[name.rstrip("*")], required=name.endswith("*")) if name else _field(line)
-            if columns:
-                one = replace(one, forms=unit_forms(one.name))
-            elif name:  # a key of bench.toml: its text in quotation marks, and nothing in its place
-                quoted = one.example if one.numeric else f'"{one.example}"'
-                blank = None if one.required else UNKNOWN.get(one.kind, "")
-                one = replace(one, example=quoted, default=blank, absent="")
-            found.append(one)
-    return tuple(found)
+        if "|" in line:
+            found.append(_field(line))
+            continue
+        shared = [replace(SHARED[name.rstrip("*")], required=name.endswith("*")) for name in line.split()]
+        found += shared if columns else map(_as_key, shared)
+    return tuple(replace(one, forms=unit_forms(one.name)) if columns else one for one in found)
+
+
+def _as_key(column: Field) -> Field:
+    """Return a shared column as a key of bench.toml: its text in quotation marks, and nothing in its place."""
+    quoted = column.example if column.numeric else f'"{column.example}"'
+    blank = None if column.required else UNKNOWN.get(column.kind, "")
+    return replace(column, example=quoted, default=blank, absent="")
 
 
 _PARTS = re.split(r"(?m)^== ?", f"""

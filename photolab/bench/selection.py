@@ -145,7 +145,7 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     net = given["illuminance_lx"].to_numpy(float) - np.nan_to_num(given["dark_lx"].to_numpy(float))
     readings = given.assign(instant=instant, onto=given["meter"], link_ln=0.0, link_u=0.0, link_dof=math.inf)
     usable = (net > 0) & (instant != "")
-    links = NO_LINKS
+    links = NO_LINKS.copy()  # a table of its own: nobody writes into that of other benches
     if (usable & np.asarray(given["meter"] != meter)).any():
         readings, refused, links = _linked(
             bench, readings, readings[usable].assign(net_lx=net[usable]), meter

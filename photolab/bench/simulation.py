@@ -195,7 +195,8 @@ def mounting_effects(
         Key of the seat to deviation. [ln]
     """
     sds = [truth.housings[seat.housing].mounting_sd for seat in plan]
-    draws = rng.normal(0, 1, len(plan)).clip(*((-2, 2) if arranged else (None, None)))
+    draws = rng.normal(0, 1, len(plan))
+    draws = np.clip(draws, -2, 2) if arranged else draws
     effects = dict(zip([seat.key for seat in plan], (draws * sds).tolist(), strict=True))
     if not arranged:
         return effects

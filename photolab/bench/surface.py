@@ -168,9 +168,8 @@ class Surface:
     @property
     def low(self) -> float:
         """Lower end of its interval; of an emissivity that is not stated the least that a surface can have [degC]."""
-        if (
-            "emissivity_missing" in self.codes
-        ):  # no grey surface warmer than the room is cooler than a black one
+        # no grey surface warmer than the room is cooler than a black one
+        if "emissivity_missing" in self.codes:
             told: dict[str, Any] = {"set_emissivity": self.set_emissivity, "reflected": self.reflected}
             lowest = self.displayed - camera_limit(self.displayed)
             black = thermography.surface_temperature

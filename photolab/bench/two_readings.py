@@ -12,6 +12,7 @@ from photolab.bench.model import PRIOR_DOF, Assumption, Meter
 from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.shared_inputs import Loadings, add_meter, spread_input
 from photolab.bench.verdicts import ALIKE_PERCENT
+from photolab.errors import demand
 from photolab.metrology.quantity import COVERAGE
 
 T = TypeVar("T")
@@ -133,21 +134,17 @@ def _check(
     a: float, b: float, ranges: Sequence[float | None], technologies: Sequence[str | None], mountings: int
 ) -> None:
     for name, value, top, technology in zip("ab", (a, b), ranges, technologies, strict=True):
-        full = math.nan if top is None else top
-        beyond = f"{value:g} lx cannot be read on the {full:g} lx range"
-        known = ", ".join(TECHNOLOGIES)
-        demands = {
-            f"reading {name} must be more than 0 and finite; got {value:g} lx": 0.0 < value < math.inf,
-            f"range_lx of {name} must be more than 0 and finite; got {full:g} lx": top is None
-            or 0.0 < full < math.inf,
-            f"reading {name} must lie within its range; {beyond}": top is None or value <= top,
-            f"technology of {name} must be one of {known}; got {technology!r}": technology
-            in (None, *TECHNOLOGIES),
-            f"mountings must be 1 or more; got {mountings}": mountings >= 1,
-        }
-        for message, holds in demands.items():
-            if not holds:
-                raise ValueError(message)
+        full, known = math.nan if top is None else top, ", ".join(TECHNOLOGIES)
+        finite = "must be more than 0 and finite"
+        demand(0.0 < value < math.inf, f"reading {name} {finite}", f"{value:g} lx")
+        demand(top is None or 0.0 < top < math.inf, f"range_lx of {name} {finite}", f"{full:g} lx")
+        if value > full:
+            beyond = f"{value:g} lx cannot be read on the {full:g} lx range"
+            message = f"reading {name} must lie within its range; {beyond}"
+            raise ValueError(message)
+        spelt = technology in (None, *TECHNOLOGIES)
+        demand(spelt, f"technology of {name} must be one of {known}", repr(technology))
+    demand(mountings >= 1, "mountings must be 1 or more", mountings)
 
 
 def _assumed(

@@ -253,8 +253,9 @@ def _looks(
 
     lengths = range(1, max(min(longest, count if given else count - 2), 1) + 1)
     spans = [(i, i + length) for length in lengths for i in range(count - length + 1)]
-    kinds = ("group", "day")
-    looks = [(kinds[i + 1 == j], names[i], names[j - 1], against(i, j, not given)) for i, j in spans]
+    looks = [
+        ("day" if j == i + 1 else "group", names[i], names[j - 1], against(i, j, not given)) for i, j in spans
+    ]
     if count > 2:
         looks += [("step", names[i], names[-1], against(i, count, True)) for i in range(1, count)]
         time = _spacing(labels)

@@ -537,7 +537,7 @@ class Measured(NDArrayOperatorsMixin):
 
     def _of_kinds(self, kinds: Iterable[str], kept: bool) -> Measured:
         named = frozenset(kinds)
-        for kind in named - KINDS:
+        for kind in sorted(named - KINDS):
             demand(False, f"kind must be {_ONE_KIND}", repr(kind))
         parts = {q: c for q, c in self.parts.items() if (q.kind in named) == kept}
         return replace(self, parts=parts, ends=None, how="")

@@ -31,7 +31,6 @@ References
 """
 
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -130,8 +129,11 @@ def _of_normal_values(
     """Return the distribution as if every input were normal."""
     if 1 < count <= DRAWN_LIMIT:
         balance = stats.t.isf(-np.expm1(np.log1p(-tail) / count) / 2.0, family.dof)
-        with suppress(np.linalg.LinAlgError):
+        try:
             root, ordered = _root(estimates.covariance, family)
+        except np.linalg.LinAlgError:  # values that hang together have no root: Bonferroni's bound, as beyond
+            pass
+        else:
             sizes = _sizes(root, ordered, balance, seed)
             return _from_sizes(family, balance, tail, sizes, root.shape[1] / 2.0)
     critical = stats.t.isf(tail / count / 2.0, family.dof)

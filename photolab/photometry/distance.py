@@ -34,10 +34,6 @@ from photolab.metrology.arguments import (
     same_length,
 )
 
-LUX_PER_FOOTCANDLE = 1.0 / 0.3048**2
-"""One lumen on a square foot, by the definition of the foot. [lx]"""
-
-
 REPORTING_DISTANCES = (25.0, 18.288)
 """Distances headlamp illuminance is quoted at: 25 m, and 60 ft. [m]"""
 
@@ -578,15 +574,14 @@ def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Unpack[D
         raise MethodError(message, code="no_law_holds", known={"table": table})
     best = min(kept, key=lambda fit: fit.chi_square / max(fit.dof, 1))
     spread = max(abs(fit.intensity - best.intensity) for fit in kept) / np.sqrt(3.0)
-    doubt = float(np.hypot(best.intensity_uncertainty, spread))
     return FitComparison(
-        best.intensity,
-        doubt,
-        float(spread),
-        best.model,
-        tuple(table.loc[table["kept"], "model"]),
-        table,
-        fits,
+        intensity=best.intensity,
+        intensity_uncertainty=float(np.hypot(best.intensity_uncertainty, spread)),
+        model_spread=float(spread),
+        model=best.model,
+        kept=tuple(table.loc[table["kept"], "model"]),
+        table=table,
+        fits=fits,
     )
 
 
@@ -643,9 +638,10 @@ def far_field(
 
 def _table(fits: Iterable[InverseSquareFit]) -> pd.DataFrame:
     """Return one row a fit, and whether the readings keep it."""
-    shown = ["model", "intensity", "intensity_uncertainty", *_HEADS, "chi_square", "dof"]
-    table = pd.DataFrame([vars(fit) for fit in fits], columns=shown).rename(columns=_HEADS)
-    return table.assign(unit=table["model"].map(_UNITS), kept=~(table["p"] < LACK_OF_FIT_LEVEL))
+    read = ["model", "intensity", "intensity_uncertainty", *_HEADS, "chi_square", "dof"]
+    table = pd.DataFrame([vars(fit) for fit in fits], columns=read).rename(columns=_HEADS)
+    table = table.assign(unit=table["model"].map(_UNITS), kept=~(table["p"] < LACK_OF_FIT_LEVEL))
+    return table[[*read[:3], "parameter", "parameter_uncertainty", "unit", "chi_square", "dof", "p", "kept"]]
 
 
 def _fit_shape(model: str, readings: Sequence[Floats], common: Sequence[float]) -> InverseSquareFit:

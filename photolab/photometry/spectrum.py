@@ -301,8 +301,11 @@ def mismatch_correction(
     .. [1] CIE S 017:2020, International Lighting Vocabulary, term 17-25-115.
     """
     own = wavelength if source_wavelength is None else source_wavelength
-    curves: list[Any] = [("responsivity", wavelength, responsivity), ("source", own, source)]
-    curves.append(("calibration_source", wavelength, calibration_source))
+    curves = [
+        ("responsivity", wavelength, responsivity),
+        ("source", own, source),
+        ("calibration_source", wavelength, calibration_source),
+    ]
     grid, (response, lamp, calibration) = _on_common_grid(window, curves)
     eye = photopic_efficiency(grid)
     factor = _true_over_read(grid, eye, lamp, response, "source")

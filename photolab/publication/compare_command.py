@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from photolab.bench.cells import parse_code, parse_number
 from photolab.bench.model import Assumption, Meter
 from photolab.bench.pairs import ReadingComparison
-from photolab.bench.schema import TABLES
+from photolab.bench.schema import FOOTCANDLE_LX, TABLES
 from photolab.bench.two_readings import compare
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
@@ -22,8 +22,6 @@ from photolab.publication.statements import in_housing
 if TYPE_CHECKING:
     from photolab.bench.campaign import Campaign
 
-LUX_PER_FOOT_CANDLE = 10.763910416709722
-"""1 fc = 1 lm/ft², exact from 1 ft = 0.3048 m. [lx]"""
 METER = "--reading-percent 4 --range-percent 0.5 --range 4000 --resolution 1 --technology led"
 LIMITS = {
     "reading_percent": (0.0, 50.0),
@@ -75,7 +73,7 @@ def run(args: argparse.Namespace) -> list[str]:
         campaign = evaluate(read_bench(Path(args.bench)))
     if campaign is not None and {args.a, args.b} <= {name[0] for name in campaign.weights.names}:
         return _lamps(args, campaign)
-    unit = LUX_PER_FOOT_CANDLE if args.unit == "fc" else 1.0
+    unit = FOOTCANDLE_LX if args.unit == "fc" else 1.0
     a, b = (_more_than_0(_parsed(x, n), f"{n}: a reading", x) for x, n in ((args.a, "A"), (args.b, "B")))
     ranges, typed = [unit * r for r in _numbers(args.range, "range")], _typed(args)
     technologies, taken = _technologies(args.technology), tuple[Assumption, ...]()

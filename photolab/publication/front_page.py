@@ -84,14 +84,15 @@ def bench_lines(bench: Bench) -> tuple[str, ...]:
     days, revision = bench.tables["days"], bench.settings.protocol_revision
     dates = [text for text in days["date"] if text]
     earlier = sorted({*days["protocol_revision"]} - {"", revision})
-    lines = (
-        f"Bench: {bench.settings.name}.",
-        revision and f"Protocol revision {revision}.",
-        earlier
-        and f"Earlier days follow protocol revision{'s' * (len(earlier) > 1)} {' and '.join(earlier)}.",
-        dates and f"{count(len(dates), 'day')} of readings, {span_of(dates)}.",
-    )
-    return tuple(str(line) for line in lines if line)
+    lines = [f"Bench: {bench.settings.name}."]
+    if revision:
+        lines.append(f"Protocol revision {revision}.")
+    if earlier:
+        revisions = "protocol revision" if len(earlier) == 1 else "protocol revisions"
+        lines.append(f"Earlier days follow {revisions} {' and '.join(earlier)}.")
+    if dates:
+        lines.append(f"{count(len(dates), 'day')} of readings, {span_of(dates)}.")
+    return tuple(lines)
 
 
 def span_of(dates: Iterable[str]) -> str:

@@ -300,8 +300,10 @@ def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     Figure and str, or None
         The figure and its words; None where nothing blurs it.
     """
-    mine = ((place, *found) for (one, place), found in budgets(campaign).items() if one == lamp)
-    housing, instant, lines = next(mine, ("", "", pd.DataFrame({"moves": []})))
+    mine = [(place, *found) for (one, place), found in budgets(campaign).items() if one == lamp]
+    if not mine:
+        return None
+    housing, instant, lines = mine[0]
     rows = lines[lines["moves"] >= 0.05]
     if rows.empty:
         return None

@@ -232,7 +232,14 @@ def verdict_words(pair: ReadingComparison | JudgedRatio, *, alike_percent: float
     return "inside the bench uncertainty: these readings do not show which lamp gives more"
 
 
-def advice(term: str, otherwise: str, **called: str) -> str:
+def advice(
+    term: str,
+    otherwise: str,
+    *,
+    baseline: str = "the baseline",
+    meter: str = "the meter",
+    filament: str = "filament lamps",
+) -> str:
     """Return what to do about the largest part of an uncertainty.
 
     Parameters
@@ -241,16 +248,15 @@ def advice(term: str, otherwise: str, **called: str) -> str:
         Key of `KIND_WORDS`.
     otherwise : str
         What to say where nothing is known to help.
-    **called : str
-        How baseline, meter and filament lamps are called.
+    baseline, meter, filament : str
+        How the baseline, the meter and filament lamps are called.
 
     Returns
     -------
     str
         A clause without its full stop.
     """
-    usual = {"baseline": "the baseline", "meter": "the meter", "filament": "filament lamps"}
-    return _ADVICE.get(term, otherwise).format(**usual | called)
+    return _ADVICE.get(term, otherwise).format(baseline=baseline, meter=meter, filament=filament)
 
 
 def separate_words(pair: ReadingComparison) -> str:

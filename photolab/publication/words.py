@@ -89,9 +89,9 @@ def agree(mine: float | Measured, reports: float | Measured, what: str) -> Words
     Words
         One sentence.
     """
-    differences, both = [], isinstance(mine, Measured) and isinstance(reports, Measured)
-    pairs = zip(*(_figures(x)[: 1 + both] for x in (mine, reports)), strict=True)
-    for where, (ours, theirs) in zip(("", " in its uncertainty"), pairs, strict=False):
+    differences, figures = [], ("", " in its uncertainty")
+    # a plain number has no uncertainty to hold against that of the other
+    for where, ours, theirs in zip(figures, _figures(mine), _figures(reports), strict=False):
         if significant(ours, VALUE_DIGITS) != significant(theirs, VALUE_DIGITS):
             share = 100.0 * (ours / theirs - 1.0) if theirs else 100.0
             differences.append(f"by {decimal(share, 2 if abs(share) >= 0.01 else 4)} %{where}")

@@ -90,8 +90,8 @@ def write_cell(cell: Cell | MergedCell, value: Any) -> Any:
         value = "yes" if value else "no"
     elif isinstance(value, int | float | np.integer | np.floating):
         number = float(value)
-        value = "inf" if math.isinf(number) else None if math.isnan(number) else float(f"{number:.9e}")
-    if isinstance(value, float):
+        value = None if math.isnan(number) else float(f"{number:.9e}")
+    if isinstance(value, float) and math.isfinite(value):
         cell.value = value
     elif value is not None and (text := str(value)):
         cell.value, cell.data_type = text, "s"

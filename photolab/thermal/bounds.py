@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq, nnls
 
+from photolab.thermal.computed import Computed
 from photolab.thermal.residuals import whiten
 
 FloatArray = NDArray[np.float64]
@@ -25,7 +26,7 @@ ROW_WEIGHT = 1e3
 MOST_STEPS = 4000
 
 
-class MonotoneFit:
+class MonotoneFit(Computed):
     """Best completely monotone curve through a record.
 
     Parameters
@@ -55,10 +56,11 @@ class MonotoneFit:
         white = whiten(light, phi)
         basis, self._triangle = np.linalg.qr(design)
         self._target = basis.T @ white
-        self._rest = max(float(white @ white) - float(self._target @ self._target), 0.0)
-        if self._rest < 1e-9 * float(white @ white):  # the difference above has lost its digits
+        rest = max(float(white @ white) - float(self._target @ self._target), 0.0)
+        if rest < 1e-9 * float(white @ white):  # the difference above has lost its digits
             left = white - basis @ self._target
-            self._rest = float(left @ left)
+            rest = float(left @ left)
+        self._rest = rest
         self.amplitudes, norm = nnls(self._triangle, self._target, maxiter=MOST_STEPS)
         self.sum_of_squares = float(norm) ** 2 + self._rest
 
@@ -127,10 +129,8 @@ def ratio_bounds(
         """Return where the sum of squares leaves agreement, on the way from the best ratio to a limiting one."""
         if excess(best) > 0.0:
             return best
-        return (
-            limiting
-            if excess(limiting) <= 0.0
-            else float(brentq(excess, limiting, best, xtol=1e-13, rtol=1e-13))
-        )
+        if excess(limiting) <= 0.0:
+            return limiting
+        return float(brentq(excess, limiting, best, xtol=1e-13, rtol=1e-13))
 
     return best, end(0.0), end(1.0)

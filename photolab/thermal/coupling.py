@@ -388,10 +388,8 @@ def _checked_pair(
     light: ArrayLike, temperature: ArrayLike, light_uncertainty: ArrayLike, temperature_uncertainty: ArrayLike
 ) -> tuple[Array, Array, Array, Array]:
     """Return temperature, ln light and their standard uncertainties."""
-    lit, x = (
-        positive("light", light, missing=False),
-        finite("temperature", temperature, "degC", missing=False),
-    )
+    lit = positive("light", light, missing=False)
+    x = finite("temperature", temperature, "degC", missing=False)
     if lit.ndim != 1 or lit.shape != x.shape:
         message = f"light and temperature must be lists of one length; got shapes {lit.shape} and {x.shape}"
         raise ValueError(message)

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from photolab.errors import MethodError
 from photolab.metrology.arguments import finite, not_negative
+from photolab.thermal.computed import Computed
 from photolab.thermal.residuals import column_space
 from photolab.thermal.variable_projection import Projection, Separable, solve
 
@@ -22,13 +23,12 @@ SHORTEST_PART = 1 / 200  # of the record's length: shorter time constants leave 
 LONGEST_PART = 5.0  # of the record's length: slower ones cannot be told from a straight line
 TUKEY = 4.685  # biweight constant of 95 % efficiency on normal noise (Huber and Ronchetti, Robust Statistics)
 HUBER = 1.345
-SAME_DIRECTION = (
-    1e-14  # of the largest singular value: parameters that do the same have no variance of their own
-)
+# of the largest singular value: parameters that do the same have no variance of their own
+SAME_DIRECTION = 1e-14
 MAD_TO_SD = 1.4826  # normal distribution
 
 
-class ExponentialFit:
+class ExponentialFit(Computed):
     """A fitted sum of exponentials; rates ascend, so the slowest comes first.
 
     Parameters
@@ -100,7 +100,7 @@ class ExponentialFit:
         psi = residual * problem.root_weight / np.where(given > 0, given, 1.0)
         _, to_space = column_space(design, tolerance=SAME_DIRECTION)
         known = len(to_space) == design.shape[1]
-        gram = to_space.T @ to_space if known else np.full((design.shape[1],) * 2, np.inf)
+        gram = to_space.T @ to_space if known else np.full((design.shape[1], design.shape[1]), np.inf)
         self.covariance = float(psi @ psi) / self.dof * inflation * gram
         sd = np.sqrt(np.diagonal(self.covariance))
         self.offset_uncertainty = float(sd[0]) if linear else 0.0

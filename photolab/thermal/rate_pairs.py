@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from scipy import special
 from scipy.optimize import brentq
 
+from photolab.thermal.computed import Computed
 from photolab.thermal.residuals import neighbour_correlation
 from photolab.thermal.variable_projection import kept_apart
 from photolab.thermal.warm_up_model import LEAST_GAP, Curve, fixed_columns
@@ -113,7 +114,7 @@ class PairRatios:
         return np.where(clear, [low, high], [[-np.inf], [np.inf]])
 
 
-class PairFits:
+class PairFits(Computed):
     """Least-squares curves for m pairs of time constants, under each of p correlation times of the residuals.
 
     Parameters

@@ -20,6 +20,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import solve_banded
 
+from photolab.thermal.computed import Computed
+
 FloatArray = NDArray[np.float64]
 
 GRID_SIZE = 12
@@ -105,13 +107,16 @@ class StableScatter:
     ----------
     time_s, light : ndarray, shape (n,)
         Ascending times [s] and readings [unit of y].
+
+    Attributes
+    ----------
     known : dict
         Likelihoods by the correlation times that were asked for: records read alike ask for the same.
     """
 
     time_s: FloatArray
     light: FloatArray
-    known: dict[bytes, FloatArray] = field(default_factory=dict)
+    known: dict[bytes, FloatArray] = field(default_factory=dict, init=False, repr=False)
 
     def log_likelihood(self, correlation_times: FloatArray) -> FloatArray:
         """Return the restricted log likelihood of correlation times; a straight drift counts as none.
@@ -136,7 +141,7 @@ class StableScatter:
         return self.known[key]
 
 
-class ResidualModel:
+class ResidualModel(Computed):
     """What the residuals of a fit say about its noise, by restricted maximum likelihood, ready to give variances.
 
     Parameters

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from photolab.thermal.computed import Computed
 from photolab.thermal.residuals import column_space, explained_by_both
 
 FloatArray = NDArray[np.float64]
@@ -67,7 +68,7 @@ class Separable:
     step: float | None = None
 
 
-class Projection:
+class Projection(Computed):
     r"""The linear solution at one theta, and how the sum of squares changes with it.
 
     Parameters

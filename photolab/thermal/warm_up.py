@@ -158,7 +158,7 @@ def fit_warm_up(
     quiet = [_stable(number, *record) for number, record in enumerate(stable)]
     curve_from = partial(Curve, correlation=residual_correlation, stable=quiet)
     problem, fits, seen = _fit_with_step(times, light, display)
-    curve = curve_from(problem, fits[2])
+    curve, coarse = curve_from(problem, fits[2]), fits[2].residual_sd < COARSE_BELOW * display
     fit = WarmUp(
         time_s=times,
         illuminance=light,
@@ -171,9 +171,7 @@ def fit_warm_up(
         findings=(),
         initial_s=float(initial_s),
         initial_window_s=float(initial_window_s),
-        display_uncertainty=display / float(np.sqrt(12.0))
-        if fits[2].residual_sd < COARSE_BELOW * display
-        else 0.0,
+        display_uncertainty=display / float(np.sqrt(12.0)) if coarse else 0.0,
         drift_relative_sd=float(drift_relative_sd),
         elapsed_uncertainty_s=float(elapsed_uncertainty_s),
         additive_uncertainty=float(additive_uncertainty),
@@ -224,10 +222,9 @@ def _judged(fit: WarmUp, curve_from: Callable[..., Curve], seen: Set[str]) -> Wa
         gradient[1] += 1.0 / before
         step = Step(curve.problem.step, size, float(np.sqrt(noise.variance(gradient))))
     fit = replace(fit, described=described, step=step, more_rates=more_rates)
-    found_of = _what_holds(fit, seen)
-    return replace(
-        fit, findings=tuple(Finding(code, blocks) for code, blocks in FINDINGS.items() if found_of[code])
-    )
+    holds = _what_holds(fit, seen)
+    findings = tuple(Finding(code, blocks) for code, blocks in FINDINGS.items() if holds[code])
+    return replace(fit, findings=findings)
 
 
 def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:

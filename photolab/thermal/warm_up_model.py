@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from photolab.thermal.computed import Computed
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter
 from photolab.thermal.variable_projection import Projection, Separable, settle, solve
@@ -18,7 +19,7 @@ WINDOW_PARTS = 25
 ROUNDING = 1e-9  # of the light: residuals below it are arithmetic, not noise
 
 
-class Curve:
+class Curve(Computed):
     """A fitted curve with its noise model.
 
     Parameters

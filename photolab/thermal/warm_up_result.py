@@ -430,8 +430,8 @@ class WarmUp:
     def _beyond(self, at_s: float, initial: float) -> Remaining:
         """Return the bounds of remaining light, as a rule beyond the record; infinity is the final level."""
         monotone, noise = self.monotone, self.curve.noise
-        dof = int(np.subtract(*self.curve.found.design.shape))
-        unit = min(noise.whitened_variance, monotone.sum_of_squares / dof)
+        readings, parameters = self.curve.found.design.shape
+        unit = min(noise.whitened_variance, monotone.sum_of_squares / (readings - parameters))
         later = monotone.row(np.array([at_s]))
         earlier = monotone.row(window(initial, self.initial_window_s))
         factor = coverage_factor(self.coverage, noise.dof) / coverage_factor(ALLOWANCE_COVERAGE)
@@ -461,7 +461,8 @@ class WarmUp:
         levels, rates = self.illuminance_at(instants), np.exp(-curve.found.theta)
         falling = rates * curve.found.coefficients[curve.linear :]
         fall = np.exp((curve.problem.start - instants)[:, None] * rates) @ falling
-        clock = self.elapsed_uncertainty_s * float(np.subtract(*(fall / levels)))
+        late, early = fall / levels
+        clock = self.elapsed_uncertainty_s * float(late - early)
         added = self.additive_uncertainty * self.moved_by_a_lux(at_s, initial)
         return float(drift**2 + (self.display_uncertainty / levels.min()) ** 2 + clock**2 + added**2)
 
@@ -479,7 +480,8 @@ class WarmUp:
             Difference of the reciprocals of the fitted light. [1/lx]
         """
         ends = [min(at_s, float(self.time_s[-1])), initial_s]
-        return float(np.subtract(*(1.0 / self.illuminance_at(ends))))
+        later, earlier = self.illuminance_at(ends)
+        return float(1.0 / later - 1.0 / earlier)
 
     def _known_at_end(self, initial: float) -> dict[str, object]:
         """Return what a refusal can still say."""
@@ -488,7 +490,8 @@ class WarmUp:
         if not any("remaining" in finding.blocks for finding in self.findings):
             known["remaining_at_end"] = self._inside(last, initial)
         else:
-            known["fitted_ratio_at_end"] = float(np.divide(*self.illuminance_at([last, initial])))
+            at_end, at_initial = self.illuminance_at([last, initial])
+            known["fitted_ratio_at_end"] = float(at_end / at_initial)
         return known
 
     def _refuse(self, what: str, initial: float) -> None:

@@ -26,10 +26,8 @@ from numpy.typing import NDArray
 
 _DIGITS = 9  # of a position, as a share of the figure: far finer than a pixel, far coarser than a float
 _NOT_SHOWN = "\N{REPLACEMENT CHARACTER}"
-_NAMELESS = {
-    "png": {"Software": None},
-    "svg": {"Date": None, "Creator": None},
-}  # no date, no program in a file
+# no date, no program in a file
+_NAMELESS = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
 Draw = Callable[..., object]
@@ -184,7 +182,14 @@ class SteadyLayout(ConstrainedLayoutEngine):
 
 @styled
 def new_figure(
-    rows: int = 1, columns: int = 1, *, width: float = 7.0, height: float = 3.0, **shared: Any
+    rows: int = 1,
+    columns: int = 1,
+    *,
+    width: float = 7.0,
+    height: float = 3.0,
+    sharex: bool = False,
+    sharey: bool = False,
+    height_ratios: Sequence[float] | None = None,
 ) -> tuple[Figure, list[Axes]]:
     """Return an empty figure with its panels.
 
@@ -194,8 +199,10 @@ def new_figure(
         Panels.
     width, height : float
         Size of the whole figure. [in]
-    **shared : object
-        What panels share, as matplotlib has it: ``sharex``, ``sharey``, ``height_ratios``.
+    sharex, sharey : bool, default False
+        Whether all panels have one scale across, and one upwards.
+    height_ratios : sequence of float, optional
+        Heights of the rows, relative to one another; all alike by default. [1]
 
     Returns
     -------
@@ -204,7 +211,8 @@ def new_figure(
     """
     figure = Figure(figsize=(width, height), layout=SteadyLayout())
     FigureCanvasAgg(figure)
-    panels = figure.subplots(rows, columns, squeeze=False, **shared)
+    how: Look = {"sharex": sharex, "sharey": sharey, "height_ratios": height_ratios}
+    panels = figure.subplots(rows, columns, squeeze=False, **how)
     return figure, [*panels.flat]
 
 
