@@ -190,6 +190,26 @@ def test_cells_that_are_upper_limits():
     assert flux.at_most_cells == 4
     assert_allclose([flux.low / flux.weight, flux.high / flux.weight], [15.0, 20.0], rtol=1e-4)  # cos v
     assert_allclose(flux.value, (flux.low + flux.high) / 2, rtol=1e-12)  # float rounding
+    assert grid.halves.tolist() == [[30.0] * 4, [5.0] * 4]
+
+
+def test_step_of_a_grid_counts_a_third_of_what_every_second_node_changes():
+    """Oracle: definition: the fluxes of two grids written out, upper limits counted half in both."""
+    cells = np.random.default_rng(3).uniform(10.0, 30.0, (4, 5))
+    grid = BeamGrid([0, 1, 2, 3, 4], [0, 1, 2, 3], cells, censored=cells < 15)
+    assert 0 < grid.censored[np.ix_([0, 2, 3], [0, 2, 4])].sum() < 9
+    halved = np.where(cells < 15, cells / 2, cells)[[0, 2, 3]][:, [0, 2, 4]]
+    window = {"horizontal": (0, 4), "vertical": (0, 3)}
+    fine, coarse = (window_flux(g, **window) for g in (grid, BeamGrid([0, 2, 4], [0, 2, 3], halved)))
+    assert_allclose(fine.step_uncertainty, abs(fine.value - coarse.value) / 3, rtol=1e-12)
+
+
+def test_peak_is_coarse_where_a_neighbour_lies_a_tenth_below():
+    """Oracle: by construction."""
+    for beside, said in ((91.0, ()), (89.0, ("coarse",))):
+        cells = np.full((3, 3), beside)
+        cells[1, 1] = 100.0
+        assert peak(BeamGrid([0, 1, 2], [0, 1, 2], cells)).codes == said
 
 
 def test_peak_and_its_cautions():
@@ -248,6 +268,26 @@ def test_aim_offset(shift):
     )  # spline
     assert found.codes == ()
     assert found.misfit < 0.005
+
+
+@pytest.mark.parametrize(("width", "differ"), [(1.5, True), (1.6, False)])
+def test_scale_of_beams_of_two_shapes_is_the_least_squares_one(width, differ):
+    """Oracle: closed form sum(I ref) / sum(ref^2) of two centred spots, which match best where they stand.
+
+    The root of the mean square of what that leaves is 12 and 9 % of the peak: shapes differ from 10 % on.
+    """
+    inner, outer = np.arange(-4, 4.1, 0.5), np.arange(-6, 6.1, 0.5)
+    spots = []
+    for nodes, wide, top in ((outer, width, 300.0), (inner, 2.0, 200.0)):
+        h, v = np.meshgrid(nodes, nodes)
+        spots.append(BeamGrid(nodes, nodes, top * np.exp(-(h**2 + v**2) / (2 * wide**2))))
+    found = aim_offset(*spots, largest=2.0)
+    narrow, wide = spots[0].intensity[4:-4, 4:-4], spots[1].intensity
+    assert_allclose([found.horizontal, found.vertical], 0.0, atol=1e-6)
+    scale = (narrow * wide).sum() / (wide**2).sum()
+    misfit = np.sqrt(np.mean((narrow / scale - wide) ** 2)) / wide.max()
+    assert_allclose([found.scale, found.misfit], [scale, misfit], rtol=1e-9)
+    assert (bool(misfit > 0.1), found.codes) == (differ, ("shapes_differ",) * differ)
 
 
 def test_aim_offset_cautions():

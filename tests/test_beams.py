@@ -218,12 +218,16 @@ def test_light_no_larger_than_the_dark_reading_is_an_upper_limit(tmp_path):
     rows = [
         (*row[:5], 4.0 if row[3:5] == (0, 2.0) else row[5], *row[6:]) for row in pattern("B0", 1.0, dark=4.0)
     ]
-    grid = beams_of(tmp_path, rows).results[0].beam.grid
+    run = beams_of(tmp_path, rows).results[0].beam
+    grid = run.grid
     at = (grid.vertical.tolist().index(2.0), grid.horizontal.tolist().index(0.0))
     assert grid.censored[at]
     assert grid.censored.sum() == 1
     slant = 1 + math.tan(math.radians(2.0)) ** 2
     assert_allclose(grid.intensity[at], 0.1 * 36.0 * slant, rtol=1e-12)
+    assert (
+        run.own == 0.0
+    ).sum() == 1  # from nothing to the limit: it counts once, with the cells that are limits
 
 
 def test_cutoff_of_the_demo(beams):
@@ -365,3 +369,29 @@ def test_a_scan_has_the_cosine_of_its_head(tmp_path):
         (scan,) = read_beams(bench(tmp_path / sensor, READINGS, toml=toml, beam=csv(HEAD, rows)))[1]
         slant = np.cos(np.radians(scan.vertical)) ** -power
         assert_allclose(scan.intensity, 20 * 36.0 * slant, rtol=1e-12)
+
+
+@pytest.mark.parametrize("wall", [False, True])
+def test_a_grid_and_a_scan_are_of_true_lux_from_the_photometric_centre(tmp_path, wall):
+    """Oracle: by hand: certificate 0.98 times 0.8 for led, (5.9 + 0.1) m, x = 6 m tan h; U = 0.04 of 0.8, k = 2."""
+    stated = '[[meter.spectral_factor]]\ntechnology = "led"\nfactor = 0.8\nexpanded_uncertainty = 0.04\n'
+    stated += "[meter.certificate]\ncorrection = 0.98\nexpanded_uncertainty_percent = 1.5\n"
+    toml = PLACED.replace("[[housing]]", stated + "[[housing]]")
+    toml = toml.replace("distance_m = 6", "distance_m = 5.9\noffset_mm = 100")
+    scanned = [("S", "K1", "HP", 3.0, v, 20, 0, 400) for v in (-2.0, 0.0, 1.0)]
+    rows, header = pattern("K1", 1.0) + scanned, HEAD
+    if wall:
+        rows = [(*row[:3], *(6000.0 * np.tan(np.radians(row[3:5]))), *row[5:]) for row in rows]
+        header = header.replace("horizontal_deg,vertical_deg", "x_mm,y_mm")
+    (grid,), (scan,), _ = read_beams(bench(tmp_path, READINGS, toml=toml, beam=csv(header, rows)))
+    per_lux = 0.98 * 0.8 * 36.0
+    assert_allclose([grid.grid.intensity[2, 3], grid.per_lux[2, 3]], [2.0 * per_lux, per_lux], rtol=1e-12)
+    own = [
+        math.hypot(0.004 * lux, 0.1 / math.sqrt(12.0)) / lux for lux in (2.0, 20.0)
+    ]  # 0.4 % assumed, last figure
+    part = (grid.own[2, 3] / grid.grid.intensity[2, 3], scan.own[1] / scan.intensity[1])
+    assert_allclose(part, own, rtol=1e-12)
+    assert_allclose([scan.horizontal, *scan.vertical], [3.0, -2.0, 0.0, 1.0], atol=1e-12)
+    h, v = np.tan(np.radians(3.0)), np.tan(np.radians([-2.0, 0.0, 1.0]))
+    assert_allclose(scan.intensity, 20.0 * per_lux * (1.0 + h**2 + v**2), rtol=1e-12)
+    assert_allclose(grid.colour_u, 0.025, rtol=1e-12)

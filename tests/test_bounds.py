@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from scipy.optimize import linprog
+from scipy.optimize import linprog, nnls
 
 from photolab.thermal.bounds import ALLOWANCE, MonotoneFit, ratio_bounds
 
@@ -27,6 +27,26 @@ def test_exact_record_of_the_class_is_reproduced():
     assert_allclose(
         value, truth(2700.0) / truth(60.0), rtol=1e-5
     )  # neighbouring exponentials, 1e-4 lx in 1000
+
+
+def test_correlated_readings_of_a_later_clock_are_generalised_least_squares():
+    # Oracle: scipy's non-negative least squares on the dense inverse root of the covariance; the clock is a name.
+    time_s, phi = TIME_S + 600.0, 0.6
+    light = 850.0 + 120.0 * np.exp(-TIME_S / 480.0) + np.random.default_rng(6).standard_normal(120)
+    fit = MonotoneFit(time_s, light, np.full(119, phi))
+    root = np.linalg.cholesky(
+        np.linalg.inv(phi ** np.abs(np.subtract.outer(np.arange(120), np.arange(120))))
+    ).T
+    taus = np.geomspace(12.0, 9000.0, 36)  # from a 150th of the record to five times its length
+    design = np.column_stack([np.ones(120), np.exp(-TIME_S[:, None] / taus)])
+    _, norm = nnls(root @ design, root @ light, maxiter=4000)
+    assert_allclose(fit.sum_of_squares, norm**2, rtol=1e-9)
+    assert_allclose(fit.row(np.array([660.0])), [1.0, *np.exp(-60.0 / taus)], rtol=1e-12)
+    assert_allclose(fit.squares_with(np.zeros(37)), norm**2, rtol=1e-9)  # a condition that asks for nothing
+    condition = fit.row(np.array([2700.0])) - 0.9 * fit.row(np.array([660.0]))
+    rows = np.vstack([root @ design, 1e5 * np.abs(root @ design).max() * condition])
+    _, held = nnls(rows, np.append(root @ light, 0.0), maxiter=4000)
+    assert_allclose(fit.squares_with(condition), held**2, rtol=1e-4)  # of a row ten times and more as heavy
 
 
 def test_rising_light_is_outside_the_class():
@@ -62,7 +82,7 @@ def test_bounds_agree_with_linear_programming():
         extremes.append(float(later @ solution.x / (earlier @ solution.x)))
         squares = float(np.sum((light - design @ solution.x) ** 2))
         _, low, high = ratio_bounds(fit, later, earlier, allowance=squares - fit.sum_of_squares)
-        assert low - 2e-6 <= extremes[-1] <= high + 2e-6  # the bounds are found to 1e-6
+        assert low - 1e-9 <= extremes[-1] <= high + 1e-9  # the programme's own digits
     assert extremes[1] - extremes[0] > 1e-4  # the programme did move
 
 
@@ -76,7 +96,7 @@ def test_bounds_sit_where_the_sum_of_squares_reaches_the_allowance():
     scale = np.linalg.norm(earlier)
     for bound in (low, high):
         rise = fit.squares_with((later - bound * earlier) / scale) - fit.sum_of_squares
-        assert_allclose(rise, allowance, rtol=0.01)  # bounds are found to 1e-6 of about 5e-3
+        assert_allclose(rise, allowance, rtol=1e-6)  # bounds are found to 1e-13
     narrower = ratio_bounds(fit, later, earlier, allowance=allowance / 4)
     assert low < narrower[1] < narrower[2] < high
 

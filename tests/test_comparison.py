@@ -465,6 +465,19 @@ def test_equivalence_of_published_cases(case):
     assert found.equivalent
 
 
+@pytest.mark.parametrize("equal", [False, True])
+def test_equivalence_of_sets_of_unlike_sizes_has_the_standard_error_of_its_t(equal):
+    """Oracle: second implementation, scipy.stats.ttest_ind: difference over t."""
+    rng = np.random.default_rng(6)
+    a, b = rng.normal(10.0, 0.1, 5), rng.normal(10.1, 0.3, 12)
+    found, theirs = (
+        equivalence(a, b, margin=1.0, equal_variances=equal),
+        stats.ttest_ind(a, b, equal_var=equal),
+    )
+    assert_allclose(found.standard_uncertainty, (a.mean() - b.mean()) / theirs.statistic, rtol=1e-10)
+    assert_allclose([found.dof, *found.interval], [theirs.df, *theirs.confidence_interval(0.9)], rtol=1e-10)
+
+
 def test_equivalence_on_the_ratio_scale():
     """Closed form: margins ± ln(1 + m); a ratio of 1.05 exactly, alike to 10 % and not to 5 %."""
     a = np.array([1.05, 1.06, 1.04, 1.05])

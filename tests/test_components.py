@@ -3,6 +3,7 @@ implementation.
 """
 
 import json
+import math
 import warnings
 from pathlib import Path
 
@@ -510,3 +511,15 @@ def test_levels_without_comparison():
     with pytest.raises(MethodError, match=r"all 12 values are equal \(100\).*specimen, mounting") as refused:
         nested_components(equal, "value", LEVELS)
     assert refused.value.code == "all_equal"
+
+
+@pytest.mark.parametrize(("groups", "few"), [(5, True), (6, False)])
+def test_four_degrees_of_freedom_are_few(groups, few):
+    """Oracle: counting: 5 days are 4 dof, whose 95 % limits lie a factor 4.8 apart."""
+    assert_allclose(math.sqrt(stats.chi2.ppf(0.975, 4) / stats.chi2.ppf(0.025, 4)), 4.8, atol=0.05)
+    table = pd.DataFrame({"day": np.repeat(np.arange(groups), 2)})
+    table["y"] = np.random.default_rng(1).normal(0.0, 1.0, len(table)) + table["day"]
+    found = nested_components(table, "y", "day")
+    assert [one.groups for one in found.cautions if one.code == "few_groups" and one.level == "day"] == [
+        groups
+    ] * few

@@ -238,6 +238,7 @@ def test_weights():
     alone, sides = bracketing_weights([10.0], [9.0])
     assert_allclose(alone, [[1.0]])
     assert not sides[0]
+    assert not bracketing_weights([9.0], [9.0, 9.0])[1][0]  # one instant has no two sides
 
 
 def test_bracketing_refusals():
@@ -268,3 +269,32 @@ def test_an_error_that_several_days_share_raises_no_alarm_of_its_own():
             alarms[shared] += bool(chart.signals)
     assert abs(alarms[("link",)] / charts - 0.05) < 0.035  # 3 standard errors
     assert alarms[()] / charts > 0.15
+
+
+@pytest.mark.parametrize("given", [None, 0.001])
+def test_limits_of_a_day_hold_what_it_shares_with_others(given):
+    """Oracle: closed form: the variance of a day's mean less the weighted mean, errors of its own and common ones."""
+    rows = [
+        ("D1", 0.01, 0.0),
+        ("D2", -0.02, 0.0),
+        ("D2", -0.01, 0.0),
+        ("D3", 0.0, 0.012),
+        ("D4", 0.03, 0.012),
+    ]
+    table = pd.DataFrame(rows, columns=["day", "ln", "link"])
+    more = {} if given is None else {"centre": given, "centre_uncertainty": 0.004}
+    chart = control_chart(table, "ln", "day", **PRIOR, **more, shared=["link"], trials=2000)
+    sd, loads = chart.table["sd"].to_numpy(), np.array([0.0, 0.0, 0.012, 0.012])
+    contrasts = np.eye(4) - (0.0 if given is not None else sd**-2 / (sd**-2).sum())
+    variance = contrasts**2 @ sd**2 + (contrasts @ loads) ** 2 + (0.0 if given is None else 0.004**2)
+    reach = chart.limits["day"] * np.sqrt(variance)
+    assert_allclose(chart.table["high"] - chart.centre, reach, rtol=1e-10)
+    assert_allclose(chart.centre - chart.table["low"], reach, rtol=1e-10)
+
+
+def test_groups_leave_two_days_outside_and_no_chance_is_nil():
+    """Oracle: counting: all but one of three days are that one; one chart in 1001, the one at hand, is as rare."""
+    chart = control_chart(chart_table([0.0, 0.0, 0.5]), "ln", "day", **PRIOR, trials=1000)
+    assert set(chart.limits) == {"day", "step", "drift"}
+    assert_allclose(chart.signals[0].p, 1 / 1001, rtol=1e-12)
+    assert "group" in control_chart(chart_table([0.0] * 4), "ln", "day", **PRIOR, trials=1000).limits

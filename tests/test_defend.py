@@ -297,11 +297,11 @@ def test_a_lamp_read_so_much_wrong_would_turn_the_verdict(lamp, housing):
 def test_volts_and_place_of_the_head_by_their_laws():
     """Oracle: volts of the baseline changed in the files; the inverse square."""
     campaign = demo_campaign()
-    found = turning(campaign, "K3", housing="HR", most=8)
+    found = turning(campaign, "K3", housing="HR", most=5)
     before = end(campaign, "K3", "HR")
     volts = next(one for one in found.alone if one.unit == "V")
     again = moved(campaign, "B0", "socket_V", lambda volt: volt * (1.0 + volts.needed / volts.of))
-    assert abs(end(again, "K3", "HR")) < 0.05 * abs(before)
+    assert abs(end(again, "K3", "HR")) < 2e-3 * abs(before)  # a voltage acts by its logarithm
     place = next(one for one in found.alone if one.unit == "mm")
     assert_allclose(2.0 * math.log1p(place.needed / place.of), abs(before), rtol=1e-9)
 

@@ -10,6 +10,7 @@ from scipy import integrate
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, apply, limits, measured
 from photolab.photometry.distance import (
+    _SHAPES,
     REPORTING_DISTANCES,
     compare_fits,
     crossover_distance,
@@ -438,3 +439,60 @@ def test_refused_numbers():
         )
     with pytest.raises(ValueError, match=r"tolerance must be between 0 and 1; got 0 \(relative\)"):
         smallest_distance(0.1, tolerance=0.0)
+
+
+@pytest.mark.parametrize("law", _SHAPES)
+def test_slopes_of_the_laws_are_those_of_their_values(law):
+    """Oracle: central differences; steps of 1e-5 leave some 1e-9."""
+    shape, q = _SHAPES[law], 0.3
+    _, by_parameter, by_distance = shape(METRES, q)
+    for found, moves in ((by_distance, (1e-5, 0.0)), (by_parameter, (0.0, 1e-5))):
+        ends = [shape(METRES + side * moves[0], q + side * moves[1])[0] for side in (1.0, -1.0)]
+        assert_allclose(found, (ends[0] - ends[1]) / 2e-5, rtol=1e-7)
+
+
+def test_chi_square_leaves_shared_errors_free_within_their_doubt():
+    """Oracle: least squares on a stack: the readings, and one row that holds each shared error to its doubt."""
+    read = 9000.0 / (METRES + 0.01) ** 2 * (1.0 + 0.002 * np.random.default_rng(4).standard_normal(7))
+    common = {"common_illuminance_uncertainty": 0.5, "common_distance_uncertainty": 0.02}
+    own = {"illuminance_uncertainty": 0.002 * read, "distance_uncertainty": 0.003}
+    fit = fit_inverse_square(METRES, read, fit_offset=False, **own, **common)
+    slope = -2.0 * fit.intensity / METRES**3
+    u = np.sqrt((0.002 * read) ** 2 + (0.003 * slope) ** 2)
+    rows = np.column_stack([METRES**-2.0, np.ones(7), slope]) / u[:, None]
+    stack = np.vstack([rows, np.diag([0.0, 1 / 0.5, 1 / 0.02])[1:]])
+    _, squares, *_ = np.linalg.lstsq(stack, np.append((read - fit.intensity / METRES**2) / u, [0.0, 0.0]))
+    assert_allclose(fit.chi_square, squares[0], rtol=1e-6)  # an inverse of some digits
+    assert fit.dof == 6
+
+
+def test_a_centre_before_the_face_is_said_beyond_twice_its_uncertainty():
+    """Oracle: the rule; the uncertainty of the offset falls with that of the readings."""
+    read = 9000.0 / (METRES - 0.02) ** 2
+    plain = fit_inverse_square(METRES, read, illuminance_uncertainty=1e-3 * read, distance_uncertainty=0.0)
+    for times, said in ((1.9, False), (2.1, True)):
+        u = 1e-3 * read * 0.02 / plain.offset_uncertainty / times
+        fit = fit_inverse_square(METRES, read, illuminance_uncertainty=u, distance_uncertainty=0.0)
+        assert_allclose(-fit.offset / fit.offset_uncertainty, times, rtol=1e-6)
+        assert ("negative_offset" in fit.findings) is said
+
+
+def test_the_law_quoted_has_the_least_chi_square_for_its_degrees_of_freedom():
+    """Oracle: the table of the laws; of readings of a point source the least chi-square itself is another's."""
+    found = compare_fits(**run(lambda d: 9000.0 / d**2, np.random.default_rng(3)))
+    table = found.table[found.table["kept"]].set_index("model")
+    assert found.model == (table["chi_square"] / table["dof"]).idxmin() == "point"
+    assert table["chi_square"].idxmin() != "point"
+    away = np.abs(table["intensity"] - table.loc["point", "intensity"]).max() / ROOT_3
+    assert_allclose(found.model_spread, away, rtol=1e-12)
+
+
+@pytest.mark.parametrize(("fit_offset", "least"), [(False, 3), (True, 4)])
+def test_far_field_needs_one_reading_more_than_its_law_and_a_test(fit_offset, least):
+    """Oracle: the rule: 3 readings for flatness, 4 with an offset."""
+    for count, code in ((least - 1, "too_few"), (least, "all")):
+        d = METRES[:count]
+        doubts = {"illuminance_uncertainty": 1.0, "distance_uncertainty": 0.0}
+        found = far_field(d, 9000.0 / d**2, fit_offset=fit_offset, **doubts)
+        assert found.code == code
+        assert found.table["distances"].tolist() == [count] * (code == "all")

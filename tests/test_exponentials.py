@@ -7,6 +7,7 @@ import lmfit
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.optimize import curve_fit
 
 from photolab.errors import MethodError
 from photolab.thermal.exponentials import fit_exponentials
@@ -95,6 +96,24 @@ def test_second_implementation_agrees(opposite):
         assert_allclose(fit.time_constant_uncertainties, stderr, rtol=1e-3)  # its Jacobian is by differences
 
 
+@pytest.mark.parametrize(("form", "sign"), [("approach", 1.0), ("decay", 1.0), ("rise", -1.0)])
+def test_covariance_is_that_of_a_second_implementation(form, sign):
+    # Oracle: scipy.optimize.curve_fit from the fit itself; its Jacobian is of differences.
+    x = np.linspace(1.0, 40.0, 60)
+    y = 5.0 * (form == "approach") + (form == "rise") * 9.0 + sign * 9.0 * np.exp(-x / 8.0)
+    y = y + 0.05 * np.random.default_rng(9).standard_normal(60)
+    fit = fit_exponentials(x, y, terms=1, form=form)
+    laws = {
+        "approach": lambda t, c, a, k: c + a * np.exp(-k * t),
+        "decay": lambda t, a, k: a * np.exp(-k * t),
+        "rise": lambda t, a, k: a * (1.0 - np.exp(-k * t)),
+    }
+    start = [*([fit.offset] if form == "approach" else []), *fit.amplitudes, *fit.rates]
+    found, covariance = curve_fit(laws[form], x, y, p0=start)
+    assert_allclose(start, found, rtol=1e-5)
+    assert_allclose(fit.covariance, covariance, rtol=1e-4)
+
+
 def test_weights_act_as_repeated_readings():
     # Oracle: closed form; a weight of 2 is the same as the reading twice.
     rng = np.random.default_rng(5)
@@ -105,10 +124,12 @@ def test_weights_act_as_repeated_readings():
     repeated = fit_exponentials(x[twice], y[twice], terms=2)
     assert_allclose(weighted.rates, repeated.rates, rtol=1e-8)  # rounding, magnified by close rates
     assert_allclose(weighted.residual_sum_of_squares, repeated.residual_sum_of_squares, rtol=1e-12)
+    squares = [one.dof * np.diagonal(one.covariance) for one in (weighted, repeated)]  # 55 and 75 dof
+    assert_allclose(*squares, rtol=1e-6)  # as of the rates
     left_out = fit_exponentials(x, np.where(np.arange(60) == 7, 1e6, y), terms=1, weights=np.arange(60) != 7)
-    assert_allclose(
-        left_out.offset, fit_exponentials(np.delete(x, 7), np.delete(y, 7), terms=1).offset, rtol=1e-9
-    )
+    without = fit_exponentials(np.delete(x, 7), np.delete(y, 7), terms=1)
+    assert_allclose(left_out.offset, without.offset, rtol=1e-9)
+    assert_allclose(left_out.offset_uncertainty, without.offset_uncertainty, rtol=1e-6)
 
 
 def test_robust_fit_is_not_pulled_by_outliers():
@@ -127,6 +148,16 @@ def test_robust_fit_is_not_pulled_by_outliers():
     assert_allclose(
         robust.offset_uncertainty, clean.offset_uncertainty, rtol=0.4
     )  # an SD from 117 dof and 95 % efficiency
+
+
+def test_robust_weights_are_tukeys_at_the_scale_of_the_residuals():
+    # Oracle: definition, where the steps stand still: biweight at 4.685 s, s = 1.4826 median |r| n / (n - p).
+    x = np.linspace(0.0, 40.0, 60)
+    y = 850.0 + 120.0 * np.exp(-x / 8.0) + 2.0 * np.random.default_rng(7).standard_t(3, 60)
+    fit = fit_exponentials(x, y, terms=1, robust=True)
+    residual = np.abs(y - fit.evaluate(x))
+    share = residual / (4.685 * 1.4826 * np.median(residual) * 60 / 57)
+    assert_allclose(fit.weights, np.where(share < 1.0, (1.0 - share**2) ** 2, 0.0), atol=1e-4)  # 16 steps
 
 
 def test_robust_uncertainty_is_that_of_its_efficiency():
@@ -170,7 +201,13 @@ def test_best_known_sums_of_squares():
 def test_a_straight_line_is_reported_at_the_bound():
     # Oracle: closed form; a line is the limit of infinitely slow decay.
     x = np.linspace(0.0, 10.0, 30)
-    assert fit_exponentials(x, 900.0 - 3.0 * x, terms=1).at_bound
+    fit = fit_exponentials(x, 900.0 - 3.0 * x, terms=1)
+    assert fit.at_bound
+    assert_allclose(fit.time_constants, 5.0 * 10.0, rtol=1e-9)  # five times the length of x
+    step = fit_exponentials(
+        x, np.where(x == 0.0, 903.0, 900.0), terms=1
+    )  # and a jump that of infinitely fast
+    assert_allclose(step.time_constants, 10.0 / 200, rtol=1e-9)
 
 
 def test_no_terms_is_the_mean():

@@ -173,13 +173,15 @@ def test_scatter_is_said_above_three_times_that_of_the_others(tmp_path, scatter,
     assert any(problem.code == "caution 28" for problem in bench.warnings) == said
 
 
-def test_a_coarse_display_is_not_taken_for_scatter(tmp_path):
-    # one step of 1 lx on 30 lx, where the other lamp happens to show no scatter at all
-    own = [f"A1,{30 + k % 2},4000,{k // 2}" for k in range(8)]
+@pytest.mark.parametrize(("steps", "said"), [(1, False), (2, True)])
+def test_a_coarse_display_is_not_taken_for_scatter(tmp_path, steps, said):
+    # steps of 1 lx on 30 lx, where the other lamp happens to show no scatter at all: an SD of n / 30 / sqrt 2
+    # against three times 1 / 30 / sqrt 12, the display's own
+    own = [f"A1,{30 + steps * (k % 2)},4000,{k // 2}" for k in range(8)]
     others = [f"A2,30,4000,{k // 2}" for k in range(8)]
     text = bf.readings(*own, *others, header="lamp,illuminance_lx,range_lx,mounting")
     bench = read_bench(bf.make(tmp_path / "b", readings_csv=text))
-    assert not any(problem.code == "caution 28" for problem in bench.warnings)
+    assert any(problem.code == "caution 28" for problem in bench.warnings) == said
 
 
 @pytest.mark.parametrize(("volts", "said"), [(10.6, True), (10.4, False), (9.6, False), (9.4, True)])
@@ -201,3 +203,36 @@ def test_price_is_old_after_180_days(tmp_path, priced, said):
     lamps = ROLES + f"A1,led,baseline,30,{priced}\nA2,led,candidate,,\n"
     bench = read_bench(bf.make(tmp_path / "b", lamps_csv=lamps, days_csv=bf.DAYS))
     assert any(problem.code == "caution 26" for problem in bench.warnings) == said
+
+
+@pytest.mark.parametrize(
+    ("late", "minutes"),
+    [
+        ((299,), None), ((300,), 5), ((14400,), 240), ((14401,), None), ((2382,), 40),
+        ((3600, 2405, 2405), 40), ((2405, 3600), 60), ((2405, 1800), None),
+    ],
+)  # fmt: skip
+def test_a_hold_time_is_proposed_from_the_commonest_time_of_held_lamps(tmp_path, late, minutes):
+    # the rule: 5 min to 4 h, to the minute, the longer of two as common; none where readings stand at the one declared
+    text = bf.readings(
+        "A1,318,60", "A2,334,60", *(f"A1,{310 - k},{at}" for k, at in enumerate(late)),
+        header="lamp,illuminance_lx,elapsed_s",
+    )  # fmt: skip
+    (said,) = (
+        str(problem)
+        for problem in read_bench(bf.make(tmp_path / "b", readings_csv=text)).warnings
+        if problem.code == "caution 38"
+    )
+    assert ("write hold_minutes" in said) == (minutes is not None)
+    assert minutes is None or f"write hold_minutes = {minutes} in bench.toml" in said
+
+
+def test_a_point_that_two_lamps_share_is_compared(tmp_path):
+    # of three lamps one alone was read at the corner
+    text = bf.readings(
+        "A1,318,centre", "A2,334,centre", "A3,20,corner", "A3,320,centre", header="lamp,illuminance_lx,point"
+    )
+    lamps = bf.LAMPS + "A3,led,candidate\n"
+    bench = read_bench(bf.make(tmp_path / "b", readings_csv=text, lamps_csv=lamps))
+    said = [str(problem) for problem in bench.warnings if problem.code == "caution 38"]
+    assert [one.split('"')[1] for one in said] == ["corner"]

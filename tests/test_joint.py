@@ -333,3 +333,11 @@ def test_differences_of_factored_rows_in_a_scope_without_any_estimate():
     full = Joint("abc", kept.values, inputs, (plain - left @ right).toarray())
     told = np.array(kept.differences("ab", "bc", scopes=("readings", "models")))
     assert_allclose(told, full.differences("ab", "bc", scopes=("readings", "models")), rtol=1e-11)
+
+
+def test_an_input_of_no_kind_counts_in_a_difference_as_in_subtraction():
+    """Oracle: closed form; a blank kind is in no scope but that of all inputs."""
+    joint = Joint("ab", [1.0, 2.0], [Input("x", 0.3), Input("y", 0.4, kind="seating")], np.eye(2))
+    found = joint.differences("a", "b", scopes=("models", "specimens"))[1]
+    assert_allclose(found, [[0.5, 0.4]], rtol=1e-12)
+    assert_allclose((joint["a"] - joint["b"]).u, 0.5, rtol=1e-12)

@@ -236,6 +236,30 @@ def test_gauge_study_unpooled():
     assert result.table["high"][2] > 0.0
 
 
+@pytest.mark.parametrize(("chance", "pooled"), [(0.051, True), (0.049, False)])
+def test_interaction_is_pooled_where_its_f_test_does_not_object(chance, pooled):
+    """Oracle: scipy's F distribution: 5 % decides; parts and appraisers against what stands for the interaction."""
+    rng = np.random.default_rng(2)
+    lamps, people = np.repeat(np.arange(3), 9), np.tile(np.repeat(np.arange(3), 3), 3)
+    cells = rng.normal(0.0, 1.0, (3, 3))
+    cells += 2.0 * np.arange(3)[:, None]
+    repeats = rng.normal(0.0, 1.0, (9, 3))
+    repeats -= repeats.mean(axis=1, keepdims=True)
+    cross = cells - cells.mean(axis=0) - cells.mean(axis=1, keepdims=True) + cells.mean()
+    own = 3.0 * (cross**2).sum() / 4 / stats.f.isf(chance, 4, 18)  # mean square of repeats with that chance
+    repeats *= math.sqrt(own * 18 / (repeats**2).sum())
+    table = pd.DataFrame({"part": lamps, "who": people, "y": (cells.reshape(9, 1) + repeats).ravel()})
+    found = gauge_study(table, "y", "part", "who")
+    assert_allclose(found.anova["p"][2], chance, rtol=1e-9)
+    assert ("interaction" not in list(found.table["level"])) is pooled
+    ss, dof = found.anova["ss"].to_numpy(), found.anova["dof"].to_numpy()
+    rest, free = ((ss[2] + ss[3]) / (dof[2] + dof[3]), 22.0) if pooled else (ss[2] / dof[2], 4.0)
+    f = ss[:2] / dof[:2] / rest
+    assert_allclose(found.anova["f"][:2], f, rtol=1e-9)
+    assert_allclose(found.anova["p"][:2], stats.f.sf(f, 2.0, free), rtol=1e-9)
+    assert [one.groups for one in found.cautions if one.level == "interaction"] == [9] * (not pooled)
+
+
 def test_gauge_study_with_one_reading_a_cell():
     """Oracle: lme4's Penicillin, REML (balanced, so the analysis of variance gives it; secondary text)."""
     table = pd.read_csv(REFERENCE / "data/lme4_Penicillin.csv")

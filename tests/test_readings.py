@@ -176,6 +176,15 @@ def test_a_certificate_multiplies_readings_by_true_over_displayed(tmp_path):
     assert_allclose(scale.u, 0.0075, rtol=1e-14)
 
 
+def test_scatter_of_one_pool_is_one_estimate(table, campaign):
+    """Oracle: by hand: repeats of two seatings pool 2 dof, and so has a difference of two means of that pool."""
+    scatter = (table[campaign.seats["number"][0]] - table[campaign.seats["number"][1]]).only(
+        "reading scatter"
+    )
+    assert len(scatter.parts) == 2
+    assert_allclose(scatter.dof, 2.0, rtol=1e-12)
+
+
 def test_one_row_is_its_row_of_the_table():
     """Oracle: the whole table of the demo: estimate, inputs with all they are, sensitivities."""
     campaign, read = demo_campaign(), demo_bench()

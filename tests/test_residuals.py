@@ -11,6 +11,7 @@ from photolab.thermal.residuals import (
     ResidualModel,
     StableScatter,
     _correlated_root,
+    explained_by_both,
     neighbour_correlation,
     whiten,
 )
@@ -127,6 +128,16 @@ def test_a_direction_the_design_does_not_hold_is_left_out():
     )
 
 
+def test_two_columns_explain_what_least_squares_on_them_takes_up():
+    # Oracle: numpy's least squares, pair by pair.
+    rng = np.random.default_rng(9)
+    (first, second), left = rng.standard_normal((2, 20, 5)) + 0.5, rng.standard_normal(20)
+    remains = [
+        np.linalg.lstsq(np.stack(pair, axis=1), left)[1][0] for pair in zip(first.T, second.T, strict=True)
+    ]
+    assert_allclose(explained_by_both(first, second, left), left @ left - np.array(remains), rtol=1e-9)
+
+
 def test_stable_records_add_their_likelihood(monkeypatch):
     # Oracle: dense Gaussian restricted likelihood with the variance profiled out, of the record and of the stable
     # one, each for two correlation times of the grid.
@@ -154,6 +165,43 @@ def test_stable_records_add_their_likelihood(monkeypatch):
     gained = np.log(joined.weights[pick[1]] / plain.weights[pick[0]])
     expected = np.array([likelihood(one) for one in shared])
     assert_allclose(gained - gained[0], expected - expected[0], atol=1e-9)  # rounding of dense algebra
+
+
+def test_what_is_said_under_each_correlation_time(monkeypatch):
+    # Oracle: dense algebra: white noise and eleven times from half the spacing to a fifth of the record; Gaussian
+    # restricted likelihood with the odds; n^2 / sum Omega^2 less p degrees of freedom; the weighted sandwich.
+    monkeypatch.setattr(residuals, "SMALLEST_WEIGHT", 0.0)
+    time_s, rng = np.arange(30) * 20.0, np.random.default_rng(8)
+    design = np.stack([np.ones(30), np.exp(-time_s / 200.0)], axis=1)
+    residual = rng.standard_normal(30)
+    residual -= design @ np.linalg.lstsq(design, residual)[0]
+    model = ResidualModel(time_s, residual, design)
+    times = [0.0, *np.geomspace(10.0, 0.2 * 580.0, 11)]
+    assert_allclose(model.correlation_times, times, rtol=1e-12)
+    found = []
+    for one in times:
+        omega = dense(time_s, one) if one else np.eye(30)
+        inverse = np.linalg.inv(omega)
+        inner = design.T @ inverse @ design
+        left = residual - design @ np.linalg.solve(inner, design.T @ inverse @ residual)
+        squares = left @ inverse @ left
+        volume = np.linalg.slogdet(inner)[1] + np.linalg.slogdet(omega)[1]
+        bread = np.linalg.pinv(design)
+        sandwich = bread @ omega @ bread.T * squares / 28
+        dof = max(2.0, 900 / np.sum(omega**2) - 2)
+        found.append((squares / 28, dof, -0.5 * (28 * np.log(squares) + volume), sandwich))
+    variances, dofs, likelihood, sandwiches = (np.array(part) for part in zip(*found, strict=True))
+    weights = residuals._odds(np.array(times)) * np.exp(likelihood - likelihood.max())
+    weights /= weights.sum()
+    assert_allclose(model.noise_variances, variances, rtol=1e-9)
+    assert_allclose(model.weights, weights, rtol=1e-9)
+    assert_allclose(model.dofs, dofs, rtol=1e-9)
+    assert_allclose(model.dof, 1.0 / np.sum(weights / dofs), rtol=1e-9)
+    assert_allclose(model.covariance, np.tensordot(weights, sandwiches, 1), rtol=1e-9)
+    rho = weights @ np.exp(-20.0 / np.maximum(times, 1e-9))
+    assert_allclose(
+        [model.correlation, model.effective_readings], [rho, 30 * (1 - rho) / (1 + rho)], rtol=1e-9
+    )
 
 
 def test_no_correlation_time_leaves_with_a_jump():

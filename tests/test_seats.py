@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 from numpy.testing import assert_allclose
-from scipy import stats
+from scipy import optimize, stats
 
 from photolab.bench.columns import Columns
 from photolab.bench.model import Settings
@@ -229,6 +229,13 @@ def test_seats_of_two_housings_are_drawn_together_only_where_nothing_speaks_agai
         told.append((seats_alike(own), stats.bartlett(a, b).pvalue >= 0.2))
     assert all(one == other for one, other in told)
     assert len(set(told)) == 2
+    edge = optimize.brentq(lambda wide: stats.bartlett(a, wide * b).pvalue - 0.2, 0.5, 1.0)
+    for wide, alike in ((0.999, True), (1.001, False)):
+        own = {
+            "HP": Spread(a.std(ddof=1), 8.0, False),
+            "HR": Spread(edge * wide * b.std(ddof=1), 11.0, False),
+        }
+        assert seats_alike(own) is alike
 
 
 def test_each_housing_has_a_seating_sd_of_its_own():
@@ -261,6 +268,26 @@ def test_a_far_mounting_is_flagged_and_stays_in_the_pool():
     assert found.mounting.sd > 0.04
     without = campaign_spreads(table.drop(index=4).reset_index(drop=True), Settings(), "K0")
     assert without.mounting.sd < 0.03  # excluded by the person
+
+
+def test_a_mounting_is_flagged_from_five_per_cent_by_chance_on():
+    """Oracle: closed form: t of one seating against seven others, s sqrt(1 + 1/7), 6 dof, Bonferroni over eight."""
+    others = np.linspace(-0.03, 0.03, 7)
+    edge = stats.t.isf(0.05 / 2 / 8, 6) * others.std(ddof=1) * np.sqrt(8 / 7)
+    for times, flagged in ((0.999, ()), (1.001, (7,))):
+        values = [*others, times * edge]
+        assert (
+            campaign_spreads(seats(*(("K1", "D1", v) for v in values)), Settings(), "K0").flagged == flagged
+        )
+
+
+def test_scatter_of_a_mean_falls_with_the_root_of_its_readings():
+    """Oracle: closed form: s over sqrt n, with each lamp's own s."""
+    table = seats(
+        *((lamp, "D1", 0.0, {"n": n, "ss": ss}) for lamp, n, ss in (("K8", 5, 4.0), ("K1", 9, 8e-4)))
+    )
+    found = campaign_spreads(table, Settings(), "K0").noise(Columns(table))
+    assert_allclose(found, [1.0 / np.sqrt(5), 0.01 / 3], rtol=1e-12)
 
 
 def test_twelve_mountings_on_a_pool_of_four_dof_cover_as_stated():

@@ -16,7 +16,7 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.meter_change import meter_change
 from photolab.bench.records import read_bench
 from photolab.bench.repeatability import baseline_charts
-from photolab.bench.selection import select
+from photolab.bench.selection import instants, select
 from photolab.bench.shared_inputs import term_of
 from photolab.bench.write import write_bench
 from photolab.errors import RecordError
@@ -148,6 +148,18 @@ def test_a_seating_read_on_both_meters_links_them(tmp_path):
     assert "no link of the two" in blank.left_out["reason"].iloc[0]
 
 
+def test_seatings_link_by_their_light_without_the_dark(tmp_path):
+    """Oracle: the factor that the light was drawn with; 5 lx of dark light are on every reading."""
+    both = [
+        (lamp, 50 * (FACTOR[lamp[0]] if meter == "M2" else 1.0), "HP", "d9", 1, meter, 4000)
+        for lamp in ("B0", "B1", "B2", "K1", "K2", "K3")
+        for meter in ("M1", "M2")
+    ]
+    shown = [(lamp, lux + 5.0, *rest, 5.0) for lamp, lux, *rest in rows() + both]
+    selection = select(bench(tmp_path, csv(HEADER + ",dark_lx", shown), toml=TOML, lamps=LAMPS))
+    assert_allclose(np.exp(-selection.links["ln"].to_numpy()), [FACTOR["B"], FACTOR["K"]], rtol=1e-12)
+
+
 @pytest.mark.parametrize("shape", sorted(make.shapes()))
 def test_every_reading_enters_or_is_listed_with_a_reason(tmp_path, shape):
     """Oracle: counting, on benches of every shape."""
@@ -188,7 +200,15 @@ def test_a_provisional_link_can_be_accepted_and_is_named(tmp_path):
     pairs = np.log(SPREAD) - np.log(SPREAD).mean()
     scatter = float(pairs[[0, 1]].std(ddof=1)) / math.sqrt(2.0)
     colour = 0.1 / (5.0 * math.sqrt(2.0)) / math.sqrt(3.0)
-    assert_allclose(named[0].value, 100.0 * math.sqrt(scatter**2 + 2.0 * colour**2 / 2.0), rtol=1e-12)
+    whole = math.sqrt(scatter**2 + 2.0 * colour**2 / 2.0)
+    assert_allclose(named[0].value, 100.0 * whole, rtol=1e-12)
+    (link,) = (one for one in campaign.selection.through if one["technology"] == "led")
+    assert_allclose(
+        link["dof"], (whole / scatter) ** 4, rtol=1e-9
+    )  # limits are known: one scatter of two pairs
+    accepted = TOML + "[links]\naccept_provisional = true\n"
+    two = select(linked(tmp_path / "d", table=links(("B0", "B1", "K1", "K2", "K3")), toml=accepted)).through
+    assert_allclose([(one["u"], one["dof"]) for one in two if one["n"] == 2], [(scatter, 1.0)], rtol=1e-9)
     one = select(
         linked(tmp_path / "c", table=links(("B0",)), toml=TOML + "[links]\naccept_provisional = true\n")
     )
@@ -268,3 +288,24 @@ def test_a_change_of_meter_takes_readings_of_the_new_one_as_they_are(tmp_path):
     expected = np.where(told["meter"] == "M2", typed, factor * typed)
     assert_allclose(told["linked_lx"], expected, rtol=1e-12)
     assert (told["range_lx"] == 4000).all()
+
+
+@pytest.mark.parametrize(
+    ("declared", "told"),
+    [
+        ("", {49: "", 50: "initial", 70: "initial", 71: "", 1709: "", 1710: "hold", 1890: "hold", 1891: ""}),
+        (
+            "initial_window_s = 0\nhold_minutes = 20\n",
+            {58.9: "", 59: "initial", 61: "initial", 61.1: "", 1800: ""},
+        ),
+    ],
+)
+def test_an_instant_ends_where_its_window_does(tmp_path, declared, told):
+    """Oracle: the rule by hand: 60 s within the window, 1 s at least; the hold time within 5 %."""
+    toml = (METER + HOUSING).replace('protocol_revision = "1"\n', f'protocol_revision = "1"\n{declared}')
+    made = bench(
+        tmp_path,
+        csv("lamp,housing,illuminance_lx,elapsed_s", (("B0", "HP", 300, at) for at in told)),
+        toml=toml,
+    )
+    assert instants(made).tolist() == list(told.values())

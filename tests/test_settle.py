@@ -27,6 +27,23 @@ def test_kept_apart_is_inside_and_ordered():
     expected = np.array([[3.0, 4.05, 3.055, 0.1, 5.0], [1.0, 3.95, 2.955, 0.0, 0.0]])
     assert_allclose(kept_apart(far, 0.1, (0.0, 5.0)), expected, atol=1e-12)
     assert_allclose(kept_apart(np.array([7.0]), 0.1, (0.0, 5.0)), [5.0])
+    three = np.array([[1.0, -9.0], [9.0, -9.0], [1.05, -9.0]])
+    assert_allclose(kept_apart(three, 0.1, (0.0, 5.0)), [[5.0, 0.2], [1.05, 0.1], [0.95, 0.0]], atol=1e-12)
+
+
+@pytest.mark.parametrize("rising", [False, True])
+def test_a_projection_is_the_linear_solution_of_its_columns(rising):
+    # Oracle: numpy's least squares on the weighted columns; of 80 readings a level, two amplitudes and two rates.
+    weight = np.linspace(1.0, 2.0, TIME_S.size)
+    light = record(3, (80.0, 60.0), (150.0, 700.0))
+    problem = Separable(TIME_S, light, np.ones((80, 1)), weight, rising, (3.0, 9.0))
+    found = Projection(problem, np.log([600.0, 160.0]))
+    decay = np.exp(-TIME_S[:, None] / [600.0, 160.0])
+    columns = np.column_stack([np.ones(80), 1.0 - decay if rising else decay])
+    coefficients, squares, *_ = np.linalg.lstsq(columns * weight[:, None], light * weight)
+    assert_allclose(found.coefficients, coefficients, rtol=1e-9)  # rounding over the condition of the columns
+    assert_allclose(found.sum_of_squares, squares[0], rtol=1e-9)
+    assert_allclose(found.residual_sd, np.sqrt(squares[0] / 75), rtol=1e-9)
 
 
 @pytest.mark.parametrize("rising", [False, True])
@@ -80,6 +97,16 @@ def test_no_start_finds_less(seed, amplitudes):
         if slow > fast
     ]
     assert found.sum_of_squares <= min(ends) * (1.0 + 1e-9)
+
+
+@pytest.mark.parametrize("count", [80, 400])
+def test_time_constants_are_sought_between_half_a_spacing_and_five_records(count):
+    # Oracle: the rule: a 200th of the record, and half a spacing where that is more; a step acts from its instant on.
+    time_s = 90.0 + 30.0 * np.arange(count)
+    problem = separable(time_s, np.ones(count), float(time_s[40]))
+    length = 30.0 * (count - 1)
+    assert_allclose(np.exp(problem.log_range), [max(length / 200, 15.0), 5 * length], rtol=1e-12)
+    assert problem.fixed[38:42].tolist() == [[1.0, 0.0], [1.0, 0.0], [1.0, 1.0], [1.0, 1.0]]
 
 
 def test_last_digits_do_not_hang_on_where_the_search_stopped():

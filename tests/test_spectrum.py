@@ -213,3 +213,10 @@ def test_refused_lights_and_names():
         planckian(NM, -5.0)
     with pytest.raises(ValueError, match="wavelength_uncertainty must be zero or more; got -1 nm"):
         correction_uncertainty(NM, V, V, wavelength_uncertainty=-1.0)
+
+
+def test_a_line_between_whole_nanometres_counts_in_full():
+    """Oracle: closed form: of a symmetric line inside a step of V(lambda) the efficacy is K_m V at its middle."""
+    nodes = np.sort([*np.arange(380.0, 781.0), 555.2, 555.5, 555.8])
+    found = luminous_efficacy_of_radiation(nodes, np.where(nodes == 555.5, 1.0, 0.0))
+    assert_allclose(found, 683.002 * photopic_efficiency(555.5), rtol=1e-12)

@@ -12,7 +12,7 @@ from scipy import stats
 from photolab.bench import shared_inputs, two_readings
 from photolab.bench.columns import Columns
 from photolab.bench.model import Meter, SpectralFactor
-from photolab.bench.pairs import compare_pair
+from photolab.bench.pairs import compare_pair, variance_by_term
 from photolab.bench.shared_inputs import Loadings
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input, measured
@@ -222,3 +222,37 @@ def test_loadings_of_a_few_readings_are_those_of_a_campaign(monkeypatch):
         (("own", "a"), 0.1),
         (("own", "b"), 0.2),
     ]
+
+
+def test_a_pair_of_typed_inputs_has_the_lines_of_its_inputs():
+    """Oracle: by hand: normal inputs; on one locked range the terms of both lamps are one error, that of its top."""
+    scale = Input(("scale", "M"), 0.02, kind="scale")
+    gains = [Input(("range gain", "M", top), 0.005, kind="range gain") for top in ("400 lx", "4000 lx")]
+    terms = [
+        Input(("range term", "M", top), u, kind="range term")
+        for top, u in (("400 lx", 2.0), ("4000 lx", 20.0))
+    ]
+    seats = [Input(("mounting", lamp), 0.03, kind="seating") for lamp in "ab"]
+    piece = Input(("specimen", "b"), 0.04, kind="specimen")
+    lamps = [(math.log(300.0), 0, 1 / 300.0), (math.log(800.0), 1, 1 / 800.0)]
+    a, b = (measured(ln, scale, gains[k], (terms[k], slope), seats[k]) for ln, k, slope in lamps)
+    b = b + measured(0.0, piece)
+    pair = compare_pair(
+        a, b, scope="specimens", coverage=0.9, alike_percent=10.0, mounting_sd=0.03, widening=0.01
+    )
+    z = stats.norm.ppf(0.95)
+    meter = 2.0 * 0.005**2 + (2.0 / 300.0) ** 2 + (20.0 / 800.0) ** 2
+    seated = meter + 2.0 * 0.03**2
+    lines = [pair.lines.meter_only, pair.lines.this_bench, pair.lines.nothing_in_common]
+    assert_allclose(lines, 100.0 * z * np.sqrt([meter, seated, seated + 2.0 * 0.02**2]), rtol=1e-12)
+    half = z * math.sqrt(seated) + 0.01
+    assert_allclose([pair.low, pair.high], 300.0 / 800.0 * np.exp([-half, half]), rtol=1e-12)
+    reach = (z + stats.norm.ppf(0.8)) * math.sqrt(seated)
+    assert_allclose(pair.resolvable_ratio, math.exp(reach), rtol=1e-5)  # the far tail of the power
+    assert pair.largest_term == "range term"
+    parts = {"scale": 0.0, "range gain": 2.0 * 0.005**2, "mounting": 2.0 * 0.03**2}
+    parts["range term"] = meter - parts["range gain"]
+    assert variance_by_term(pair.ln_ratio) == pytest.approx(parts, rel=1e-12)
+    locked = z * math.sqrt((20.0 * (1.0 / 300.0 - 1.0 / 800.0)) ** 2 + 2.0 * 0.03**2)
+    told = f"± {100.0 * locked:.1f} % instead of ± {100.0 * z * math.sqrt(seated):.1f} %"
+    assert [one.words.endswith(told) for one in pair.assumed] == [True]

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from photolab.bench.verdicts import judge, mountings_to_separate
+from photolab.bench.verdicts import judge, judged_cells, mountings_to_separate
 
 M = math.log(1.1)
 
@@ -22,6 +22,7 @@ M = math.log(1.1)
         (0.05, 0.04, "clear", True),
         (0.2, 0.1, "clear", False),
         (0.0, M - 1e-12, "alike", False),
+        (0.0, math.log1p(0.1), "alike", False),
         (0.0, M + 1e-9, "inside", False),
         (0.0, math.nan, "no_answer", False),
         (math.nan, 0.1, "no_answer", False),
@@ -32,18 +33,25 @@ def test_first_rule_that_applies(ln_ratio, half, code, small):
     assert (verdict.code, verdict.small) == (code, small)
 
 
+def test_cells_of_a_ratio_hold_the_ends_of_its_interval():
+    """Oracle: closed form."""
+    cells = judged_cells(0.05, 0.04, alike_percent=10.0)
+    ends = [math.exp(0.05), math.exp(0.01), math.exp(0.09)]
+    assert [cells[end] for end in ("value", "low", "high")] == pytest.approx(ends, rel=1e-14)
+    assert (cells["ln_expanded_uncertainty"], cells["verdict"], cells["small"]) == (0.04, "clear", True)
+
+
 @given(st.floats(-1, 1), st.floats(1e-6, 1))
 def test_swapping_lamps_keeps_the_verdict(ln_ratio, half):
     assert judge(ln_ratio, half, alike_percent=10.0) == judge(-ln_ratio, half, alike_percent=10.0)
 
 
-def test_mountings_bring_the_interval_down_to_the_difference():
+@pytest.mark.parametrize("coverage", [0.95, 0.9])
+def test_mountings_bring_the_interval_down_to_the_difference(coverage):
     """At n mountings the half-width (or its 4-in-5 reach) first falls to the difference."""
-    need = mountings_to_separate(0.05, 0.03, 0.0143)
-    for n, reach in (
-        (need.even_chance, stats.norm.ppf(0.975)),
-        (need.four_in_five, stats.norm.ppf(0.975) + stats.norm.ppf(0.8)),
-    ):
+    need = mountings_to_separate(0.05, 0.03, 0.0143, coverage=coverage)
+    half = stats.norm.ppf(0.5 + coverage / 2)
+    for n, reach in ((need.even_chance, half), (need.four_in_five, half + stats.norm.ppf(0.8))):
         u = [math.sqrt(0.0143**2 + 2 * 0.03**2 / k) for k in (n, n - 1)]
         assert reach * u[0] <= 0.05 < reach * u[1]
 

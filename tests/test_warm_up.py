@@ -10,7 +10,9 @@ from scipy import stats
 
 from photolab.errors import MethodError
 from photolab.thermal.exponentials import fit_exponentials
+from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up import ASSUMED_DRIFT, fit_warm_up
+from photolab.thermal.warm_up_model import LEAST_GAP, described_fit, separable
 
 TIME_S = np.arange(30.0, 2401.0, 30.0)
 
@@ -671,3 +673,19 @@ def test_size_of_a_step_has_the_uncertainty_of_its_ratio():
     slopes = [(size(values + d) - size(values - d)) / (2.0 * d.sum()) for d in moves]
     assert_allclose(fit.step.size, size(values), rtol=1e-12)
     assert_allclose(fit.step.size_uncertainty, np.sqrt(curve.noise.variance(np.array(slopes))), rtol=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("share", "ratio", "order"), [(0.06, 4.0, 2), (0.04, 4.0, 1), (0.3, 2.1, 2), (0.3, 1.9, 1)]
+)
+def test_a_second_term_is_described_where_it_is_not_small_and_apart(share, ratio, order):
+    # Oracle: the rule, on exact records: 5 % of the fading part, and twice the other's time constant.
+    light = 850.0 + 100.0 * (
+        (1.0 - share) * np.exp(-TIME_S / 600.0) + share * np.exp(-TIME_S * ratio / 600.0)
+    )
+    problem = separable(TIME_S, light, None)
+    from_first = (
+        100.0 * np.array([1.0 - share, share]) * np.exp(-TIME_S[0] / np.array([600.0, 600.0 / ratio]))
+    )
+    assert (from_first.min() / from_first.sum() >= 0.05) == (share > 0.05)
+    assert described_fit(problem, solve(problem, 2, gap=LEAST_GAP), 80.0).theta.size == order

@@ -128,7 +128,7 @@ class Projection(Computed):
 
 
 def kept_apart(theta: FloatArray, gap: float, log_range: tuple[float, float]) -> FloatArray:
-    r"""Return one or two time constants inside their range, two of them no closer than a gap.
+    r"""Return time constants inside their range, no two of them closer than a gap.
 
     Parameters
     ----------
