@@ -1,7 +1,8 @@
 """From the interval of a ratio to a verdict code, and what more mountings would do.
 
 The rule (first that applies): `no_answer` an input is missing · `clear` the interval excludes 1 · `alike` it
-lies within ± ln(1 + m/100) · `inside` else. Limits are symmetric in ln, so that swapping two lamps swaps the words exactly.
+lies within ± ln(1 + m/100) · `inside` else. Limits are symmetric in ln, so that swapping two lamps swaps the
+words exactly.
 """
 
 import math
