@@ -86,6 +86,16 @@ def test_last_figure_is_averaged_over_seatings(tmp_path):
     assert_allclose(one.intensity.only("resolution").u, 0.1 / math.sqrt(12) / math.sqrt(8) * 64, rtol=1e-6)
 
 
+def test_what_the_meter_shows_is_corrected_with_the_light(tmp_path):
+    """Oracle: closed form: a certificate of 0.8 brings 20 lx of the range, 0.5 lx of the figure and the light to 0.8."""
+    certificate = "[meter.certificate]\ncorrection = 0.8\nexpanded_uncertainty_percent = 1.5\n"
+    rows = f"{HEAD}B0,151,HP,4000\nK1,151,HP,4000\n"
+    (one,) = bench_candela(bench(tmp_path, rows, toml=METER + certificate + PLACE), lamp="B0")
+    assert_allclose(one.intensity.value, 0.8 * 151 * 64, rtol=1e-12)
+    assert_allclose(one.intensity.only("range term").u, 0.8 * 20 / math.sqrt(3) * 64, rtol=1e-9)
+    assert_allclose(one.intensity.only("resolution").u, 0.8 / math.sqrt(12) * 64, rtol=1e-9)
+
+
 def test_which_near_field_is_as_doubtful_here_as_in_the_run(tmp_path):
     """Oracle: the run's own spread between two laws that explain it, as a share of its intensity; and the light at
     6 m over the law's ratio there.

@@ -125,6 +125,25 @@ def test_volts_of_a_filament_lamp_are_brought_to_the_reference(tmp_path):
     assert_allclose(one.points["product_cd"], 10_000 * (13.2 / 12.95) ** 3.42, rtol=2e-4)
 
 
+@pytest.mark.parametrize("dark", ["0", ""])
+def test_what_the_meter_shows_is_corrected_with_the_light(tmp_path, dark):
+    """Oracle: units: light in parts of 0.8 lx has all doubts in such parts, so all are 0.8 times in lux, and no law
+    moves. The certificate states no doubt that the uncorrected scale has not: of the scale only the light is asked.
+    """
+    rows = [("R", "B0", "HP", d, round(10_000 / (d + 0.1) ** 2, 2), dark, 4000) for d in (2, 3, 4, 6, 8)]
+    stated = "[meter.certificate]\ncorrection = 0.8\nexpanded_uncertainty_percent = 1.5\n"
+    plain = run_of(tmp_path / "plain", rows)
+    one = run_of(tmp_path / "stated", rows, toml=PLACED.replace("[[housing]]", stated + "[[housing]]"))
+    assert_allclose(one.points["u_lx"], 0.8 * plain.points["u_lx"], rtol=1e-12)
+    assert_allclose(one.shared[0], 0.8 * plain.shared[0], rtol=1e-12)
+    assert (one.shared[0] > 0.0) == (dark == "")
+    for of in ("candela", "apparent"):
+        here, there = getattr(one, of), getattr(plain, of)
+        assert_allclose(here.value, 0.8 * there.value, rtol=1e-4)
+        assert_allclose(here.only("range term").u, 0.8 * there.only("range term").u, rtol=1e-3)
+        assert_allclose(here.only("reading scatter").u, 0.8 * there.only("reading scatter").u, rtol=1e-3)
+
+
 def test_scale_of_the_meter_is_shared_and_linearity_is_not(tmp_path):
     """Oracle: closed form: 4 % as a limit is 4/sqrt(3) % of the intensity; linearity 1/sqrt(3) % of each reading."""
     rows = [("R", "B0", "HP", d, round(10_000 / (d + 0.1) ** 2, 2), 0, 4000) for d in (2, 3, 4, 6, 8)]

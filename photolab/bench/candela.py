@@ -183,7 +183,9 @@ def _at(
     step = instruments.resolution_lx(meter, top) / 2.0
     figure = limits(("last figure", lamp, place.id), step / math.sqrt(len(seats)), kind="resolution")
     dark = limits(("dark reading", lamp, place.id), step if dark_off else 0.0, kind="resolution")
-    light = seated * _relative(bench, meter, rows, top, place) + measured(0.0, figure, dark, *additive)
+    factor = math.exp(rows["ln_correction"].mean())  # what the meter shows is corrected with the light
+    shown = measured(0.0, *((q, factor) for q in (figure, dark, *additive)))
+    light = seated * _relative(bench, meter, rows, top, place) + shown
     tape, source = tape_limit(place)
     length = limits(("distance", place.id), tape, kind="distance", source=source)
     return BenchLight(

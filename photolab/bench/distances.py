@@ -55,8 +55,8 @@ class DistanceRun:
         dark reading), repeats, product_cd (illuminance times distance squared from the reference face), product_u_cd,
         and own_percent (u_lx with the placement, of the reading).
     additive, zero : Input
-        Additive error of the range, exact where a dark reading was taken off or it is ignored [lx]; zero of the
-        tape [m]: common to the run.
+        Additive error of the range, of what the meter shows, exact where a dark reading was taken off or it is
+        ignored [lx]; zero of the tape [m]: common to the run.
     centre : Measured
         Declared photometric centre behind the face. [m]
     relative : Measured
@@ -105,7 +105,12 @@ class DistanceRun:
     @property
     def shared(self) -> tuple[float, float, float]:
         """Standard uncertainties that all readings have in common: additive, zero of the tape, relative [lx, m, 1]."""
-        return self.additive.u, self.zero.u, self.relative.u
+        return self.additive.u * self.factor, self.zero.u, self.relative.u
+
+    @property
+    def factor(self) -> float:
+        """Corrected light for one lux that the meter shows, dark reading removed; the mean of the run [1]."""
+        return float(self.points["factor"].mean())
 
     @property
     def geometric_distance(self) -> float:
@@ -334,9 +339,9 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     points = levels.agg(**means, repeats=("step", "size"), step=("step", "max")).reset_index()
     d, lux, count = points["distance_m"], points["illuminance_lx"], points["repeats"]
     points["factor"] = lux / (points["reading_lx"] - points["dark_lx"])
-    # dark reading and linearity are alike for all repeats of a level
-    repeated = ((scatter * lux) ** 2 + points.pop("step") ** 2 / 12.0) / count
-    points["u_lx"] = np.sqrt(repeated + (linear_u * lux) ** 2 + dark_u**2)
+    # dark reading and linearity are alike for all repeats of a level; last figure and dark are of what is shown
+    repeated = ((scatter * lux) ** 2 + (points.pop("step") * points["factor"]) ** 2 / 12.0) / count
+    points["u_lx"] = np.sqrt(repeated + (linear_u * lux) ** 2 + (dark_u * points["factor"]) ** 2)
     points["product_cd"], placed = lux * d**2, 2.0 * lux * d * tape_u
     alone = np.hypot(points["u_lx"] * d**2, placed)
     points["product_u_cd"] = np.hypot(alone, placed)  # the zero of the tape may be off by as much
@@ -505,7 +510,7 @@ def _with_shared(run: DistanceRun, fit: InverseSquareFit) -> tuple[Measured, Mea
     made = []
     for k, quantity in enumerate(own):
         additive, zero, scale = (float(fit.per_unit[c][k]) for c in ("range", "tape_zero", "scale"))
-        common = measured(0.0, (run.additive, additive), (run.zero, zero))
+        common = measured(0.0, (run.additive, additive * run.factor), (run.zero, zero))
         made.append(quantity + common + (run.relative - 1.0) * scale)
     return made[0], made[1]
 
@@ -518,7 +523,7 @@ def _apparent(run: DistanceRun) -> Measured | None:
     lux, u = (float(here[name].iloc[0]) for name in ("illuminance_lx", "u_lx"))
     own = Input(("reading at the bench's distance", *run.key), u, kind="reading scatter")
     placed = Input(("placement at the bench's distance", *run.key), run.placement_m, kind="distance")
-    light = lux * run.relative + measured(0.0, own, run.additive)
+    light = lux * run.relative + measured(0.0, own, (run.additive, float(here["factor"].iloc[0])))
     distance = measured(run.place.distance_m, run.zero, placed, unit="m")
     intensity: Measured = luminous_intensity(light, distance, offset=run.centre)  # type: ignore[arg-type]
     return intensity
