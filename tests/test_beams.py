@@ -14,7 +14,7 @@ from photolab.bench.beams import beam_rows, evaluate_beams
 from photolab.bench.corrections import spectral_factor
 from photolab.bench.records import read_bench
 from photolab.bench.simulation_tables import BEAM_SHAPES, beam_shape
-from photolab.errors import MethodError
+from photolab.errors import MethodError, RecordError
 from photolab.publication.notebooks import repository_root
 
 READINGS = "lamp,illuminance_lx,housing\nB0,300,HP\nK1,330,HP\n"
@@ -157,6 +157,20 @@ def test_flat_wall_has_its_cosine(tmp_path):
     )
     h, v = np.meshgrid(np.tan(np.radians(faces.horizontal)), np.tan(np.radians(faces.vertical)))
     assert_allclose(flat.intensity / faces.intensity, np.sqrt(1 + h**2 + v**2), rtol=1e-12)
+
+
+def test_a_turned_lamp_is_as_far_from_the_head_in_every_direction(tmp_path):
+    """Oracle: closed form E (6 m)^2 in every cell; a position on a wall is refused with what to type."""
+    rows = pattern("B0", 1.0)
+    turned = PLACED.replace("faces_lamp", "turned_lamp")
+    found = beams_of(tmp_path / "turned", rows, toml=turned).results[0].beam.grid
+    facing = beams_of(tmp_path / "facing", rows).results[0].beam.grid
+    square = 1 + np.tan(np.radians(found.vertical))[:, None] ** 2 + np.tan(np.radians(found.horizontal)) ** 2
+    assert_allclose(found.intensity * square, facing.intensity, rtol=1e-12)
+    assert found.projection == "sphere"
+    header = HEAD.replace("horizontal_deg,vertical_deg", "x_mm,y_mm")
+    with pytest.raises(RecordError, match=r'beam.csv:2: x_mm: .*"turned_lamp"; write horizontal_deg and'):
+        bench(tmp_path / "wall", READINGS, toml=turned, beam=csv(header, rows))
 
 
 def test_wall_positions_and_angles_agree(tmp_path):
@@ -362,9 +376,11 @@ def test_bench_without_beams():
 
 
 def test_a_scan_has_the_cosine_of_its_head(tmp_path):
-    """Oracle: closed form: facing the lamp (D / cos v)^2 with D = 6 m, flat on the wall one cosine more."""
+    """Oracle: closed form: facing the lamp (D / cos v)^2 with D = 6 m, flat on the wall one cosine more, none for a
+    lamp that is turned before a fixed head.
+    """
     rows = [("S", "B0", "HP", 0.0, v / 20, 20, 0, 400) for v in range(-100, 101)]
-    for sensor, power in (("faces_lamp", 2), ("flat_wall", 3)):
+    for sensor, power in (("faces_lamp", 2), ("flat_wall", 3), ("turned_lamp", 0)):
         toml = PLACED.replace("faces_lamp", sensor)
         (scan,) = read_beams(bench(tmp_path / sensor, READINGS, toml=toml, beam=csv(HEAD, rows)))[1]
         slant = np.cos(np.radians(scan.vertical)) ** -power

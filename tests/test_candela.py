@@ -87,7 +87,7 @@ def test_last_figure_is_averaged_over_seatings(tmp_path):
 
 
 def test_what_the_meter_shows_is_corrected_with_the_light(tmp_path):
-    """Oracle: closed form: a certificate of 0.8 brings 20 lx of the range, 0.5 lx of the figure and the light to 0.8."""
+    """Oracle: closed form: a certificate of 0.8 brings range, last figure and light to 0.8."""
     certificate = "[meter.certificate]\ncorrection = 0.8\nexpanded_uncertainty_percent = 1.5\n"
     rows = f"{HEAD}B0,151,HP,4000\nK1,151,HP,4000\n"
     (one,) = bench_candela(bench(tmp_path, rows, toml=METER + certificate + PLACE), lamp="B0")

@@ -23,7 +23,11 @@ def assumptions(bench: Bench) -> tuple[Assumption, ...]:
     idle = {"hold_minutes": tables["warm_up"].empty, "remaining_sd_percent": not held}
     names = [key.name for key in SECTIONS["bench"] if key.assumed and not idle.get(key.name)]
     found = _notes("bench", bench.settings, names)
-    used = {name for table in ("readings", "warm_up", "distance", "beam") for name in tables[table]["meter"].unique()}
+    used = {
+        name
+        for table in ("readings", "warm_up", "distance", "beam")
+        for name in tables[table]["meter"].unique()
+    }
     for meter in bench.meters.values():
         if meter.id in used:
             found += _meter(meter)

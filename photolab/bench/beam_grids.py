@@ -213,7 +213,9 @@ def _scan(where: Where, housing: Housing, cells: _Cells) -> BeamScan:
     span = housing.distance_m + housing.offset_mm / 1000.0
     across, up = cells.places if cells.angles else np.degrees(np.arctan(cells.places / 1000.0 / span))
     order = np.argsort(up, kind="stable")
-    ray = span * np.sqrt(1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2)
+    ray = np.full(up.shape, span)
+    if housing.sensor != "turned_lamp":  # a point on a flat wall is farther away
+        ray *= np.sqrt(1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2)
     angle = np.arccos(span / ray) if housing.sensor == "flat_wall" else 0.0
     per_lux = luminous_intensity(cells.factor, ray, incidence_angle=angle)
     light, own = ((values * per_lux)[order] for values in (cells.net, cells.own))

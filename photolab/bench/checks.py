@@ -47,7 +47,7 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
         faults.where(code, f"{name}.csv", tables[name][unmet], column, words)
     for name in ("warm_up", "distance", "beam"):
         _one_owner(tables[name], name, faults)
-    _choices(tables["beam"], faults)
+    _choices(tables["beam"], declared, faults)
     beam_key = ["run", "horizontal_deg", "vertical_deg", "x_mm", "y_mm", "elapsed_s"]
     _same_rows(tables["beam"], "beam", beam_key, faults)
     _same_rows(tables["plan"], "plan", ["date", "step"], faults)
@@ -234,13 +234,18 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
             faults.at("fault 7", f"{name}.csv", row, words, "run")
 
 
-def _choices(beam: pd.DataFrame, faults: Faults) -> None:
-    """Report beams with both or neither of angle and wall positions."""
+def _choices(beam: pd.DataFrame, declared: Declared, faults: Faults) -> None:
+    """Report beams with both or neither of angle and wall positions, or positions on a wall for a lamp that turns."""
     pairs = (["horizontal_deg", "vertical_deg"], ["x_mm", "y_mm"])
     held = [pair for pair in pairs if beam[pair].notna().to_numpy().any()]
     if len(held) == 1:
         words = f"both {' and '.join(held[0])} are wanted in every row."
         faults.where("fault 25", "beam.csv", beam[beam[held[0]].isna().any(axis=1)], "", words)
+        turned = [name for name, place in declared.housings.items() if place.sensor == "turned_lamp"]
+        words = 'a position on a wall, where sensor = "turned_lamp"; write horizontal_deg and vertical_deg.'
+        faults.where(
+            "fault 25", "beam.csv", beam[beam["housing"].isin(turned) & beam["x_mm"].notna()], "x_mm", words
+        )
     elif len(beam):
         nowhere = "says nowhere where a reading was taken; add"
         said = "holds both angles and wall positions; keep" if held else nowhere
