@@ -171,6 +171,28 @@ def test_step_is_said_with_its_instant_and_size():
     assert said.count("the light lost") == len(stepped) == 2
 
 
+@pytest.mark.parametrize(
+    ("size", "volts", "amperes", "said"),
+    [
+        (-0.14, (13.2, 13.2), (2.29, 1.94), "lowers its own power at 18.8 min"),
+        (-0.14, (13.2, 12.9), (2.29, 1.94), "its light falls by 14.0 % at 18.8 min"),  # the supply moved
+        (-0.14, (13.2, 13.2), (2.29, 2.28), "its light falls by 14.0 % at 18.8 min"),  # something in the beam
+        (0.04, (13.2, 13.2), (2.29, 2.40), "its light rises by 4.0 % at 18.8 min"),
+        (-0.14, (math.nan, math.nan), (math.nan, math.nan), "its light falls by 14.0 % at 18.8 min"),
+    ],
+)
+def test_a_step_is_the_lamps_own_only_where_watts_fell_and_volts_held(size, volts, amperes, said):
+    """Oracle: the rule, case by case: down, watts down with it, the supply still."""
+    from dataclasses import replace
+
+    run = runs()["W07"]
+    behind = (run.record["elapsed_s"] > 1125.0).astype(int)
+    logged = {"socket_V": np.take(volts, behind), "current_A": np.take(amperes, behind)}
+    fit = replace(run.fit, step=Step(1125.0, size, 0.002))
+    assert words.step_words(replace(run, fit=fit, record=run.record.assign(**logged))) == said
+    assert words.step_words(runs()["W05"]) == ""
+
+
 def test_first_lamp_after_the_baseline_is_looked_at_or_the_one_named():
     """Oracle: the order of lamps.csv, and the names asked for."""
     assert looked_at(demo_bench()).run == "W11"

@@ -465,7 +465,7 @@ distance_uncertainty_mm | mm | 0..500 ~0.5 |         | 10   | how far the distan
 offset_mm         | mm   | -500..1000 | 0            | 0    | photometric centre behind the reference face
 offset_uncertainty_mm | mm | 0..500 ~0.5 | 100       | 100  | how far the photometric centre may be off
 aperture_mm       | mm   | 1..1000    |              | 100  | width of the lens or reflector
-sensor | code | faces_lamp flat_wall turned_lamp | faces_lamp | "faces_lamp" | how the head is held, or the lamp turned
+sensor | code | faces_lamp flat_wall turned_lamp | faces_lamp | "faces_lamp" | what the head faces: (turned) lamp, wall
 tilt_uncertainty_deg | deg | 0..45    | 3            | 3    | how far the head may be tilted
 == [log]
 file*             | text |            |              | "log.csv" | the logger's file, as it is

@@ -22,6 +22,7 @@ from photolab.publication.figures import intervals
 from photolab.publication.figures.common import Figure, Picture, new_figure, picture
 from photolab.publication.findings import day_words, joined, obtained_words
 from photolab.publication.statements import capital, in_housing, time_of
+from photolab.publication.words_heat import step_words
 
 KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 """What names a row of results.csv."""
@@ -486,10 +487,8 @@ def _to_know(book: Book, lamp: str) -> Line:
     """Return what the figures of a row cannot say."""
     stepped: dict[str, dict[str, None]] = {}
     for run in (run for run in warm_up_runs(book.campaign.bench) if run.lamp == lamp):
-        what = ""
-        if run.fit is not None and run.fit.step is not None:
-            what = f"lowers its own power at {decimal(run.fit.step.time_s / 60.0, 1)} min"
-        elif run.remaining is None:
+        what = step_words(run)
+        if not what and run.remaining is None:
             last = float(run.record["elapsed_s"].iloc[-1]) / 60.0
             what = f"record of {decimal(last, 0)} min: no light at the hold time from it"
         stepped.setdefault(what, {})[run.housing] = None

@@ -19,6 +19,8 @@ from photolab.thermal.stabilization import PRACTICE
 from photolab.thermal.warm_up_result import Remaining, Settled, WarmUp
 
 _LEFT = ("remaining light (%)", "from-to (%)")
+_HELD = 0.01
+"""Volts that move by less across a step have held. [1]"""
 REFUSAL_WORDS = {
     "no_light_left": "the light falls to nothing",
     "reading_without_light": "the record holds readings of 0 lx, and what is left is a share of light",
@@ -353,11 +355,40 @@ def run_steps(run: WarmUpRun) -> tuple[str, ...]:
     """Return the step of a record and what its watts did; nothing without one."""
     if run.fit is None or run.fit.step is None:
         return ()
-    watts = run.record["socket_V"] * run.record["current_A"]
-    after = run.record["elapsed_s"] > run.fit.step.time_s
-    before, behind = float(watts[~after].tail(4).mean()), float(watts[after].head(6).tail(4).mean())
+    before, behind = _across(run, run.record["socket_V"] * run.record["current_A"])
     power = f" The power went from {decimal(before, 1)} W to {decimal(behind, 1)} W."
     return (f"{run_name(run)}: {step_sentences(run.fit)[0]}{power if before * behind > 0.0 else ''}",)
+
+
+def _across(run: WarmUpRun, values: "pd.Series[float]") -> tuple[float, float]:
+    """Return the mean of a few logged values before the step of a record, and after it."""
+    after = run.record["elapsed_s"] > run.fit.step.time_s  # type: ignore[union-attr]
+    return float(values[~after].tail(4).mean()), float(values[after].head(6).tail(4).mean())
+
+
+def step_words(run: WarmUpRun) -> str:
+    """Return the step of a record in a few words; that the lamp did it only where watts fell and volts held.
+
+    Parameters
+    ----------
+    run : WarmUpRun
+        The record.
+
+    Returns
+    -------
+    str
+        "lowers its own power at 18.8 min", "its light rises by 4.1 % at 12.0 min"; blank without a step.
+    """
+    if run.fit is None or run.fit.step is None:
+        return ""
+    size, volts = run.fit.step.size, run.record["socket_V"]
+    before, behind = _across(run, volts)
+    watts, fewer = _across(run, volts * run.record["current_A"])
+    held = abs(behind / before - 1.0) < _HELD
+    itself = held and size < 0.0 and fewer / watts - 1.0 < size / 2.0
+    way = "falls" if size < 0.0 else "rises"
+    what = "lowers its own power" if itself else f"its light {way} by {percent(abs(size))} %"
+    return f"{what} at {decimal(run.fit.step.time_s / 60.0, 1)} min"
 
 
 def slope_sentences(slope: Slope) -> str:
