@@ -128,6 +128,11 @@ CASES = [
         "run W1 ends at 40 s; if these are minutes, name the column elapsed_minutes. [caution 32]",
     ),
     (
+        "caution 34",
+        {"warm_up_csv": bf.WARM + "W1,A1,0,1.1\nW1,A1,30,300\nW1,A1,1800,280\n"},
+        "warm_up.csv:2: illuminance_lx: 1.1 lx, then 300 lx; if the lamp was not lit yet, leave the row out.",
+    ),
+    (
         "caution 32",
         {"thermal_csv": bf.HEAT + "A1,40,205,tape,0.95\n"},
         "thermal.csv:2: displayed_C: 205 degC is very hot",

@@ -246,6 +246,11 @@ CASES = [
         {"readings_csv": b"lamp,illuminance_lx,note\nA1,318,d\xe9j\xe0\n"},
         "readings.csv:2: byte 0xe9 is not UTF-8",
     ),
+    (
+        "fault 11",
+        {"readings_csv": b"lamp,illuminance_lx,note\rA1,318,\rA1,318,d\xe9j\xe0\r"},
+        "readings.csv:3: byte 0xe9 is not UTF-8",
+    ),
     ("fault 11", {"readings_csv": b"lamp,illuminance_lx\nA1,3\x001\n"}, "holds zero bytes"),
     (
         "fault 11",
@@ -627,3 +632,11 @@ CASES = [
 @pytest.mark.parametrize(("code", "changes", "words"), CASES)
 def test_fault_is_refused_in_plain_words_and_the_folder_is_left_alone(tmp_path, code, changes, words):
     bf.assert_refused(tmp_path / "b", code, changes, words)
+
+
+def test_a_cell_that_cannot_be_read_is_not_called_blank_too(tmp_path):
+    """Oracle: the rule: one cell, one fault."""
+    lamps = "lamp,technology,role,price,price_date\nA1,filament,baseline,9,10.01.2026\nA2,led,candidate,9,\n"
+    problems = bf.assert_refused(tmp_path / "b", "fault 6", {"lamps_csv": lamps}, "10.01.2026")
+    dated = [(one.line, one.code) for one in problems if one.column == "price_date"]
+    assert dated == [(2, "fault 6"), (3, "fault 8")]

@@ -7,6 +7,8 @@ numbers quoted in messages are the ones typed into the folder.
 import bench_folders as bf
 import pytest
 
+from photolab.bench.records import read_bench
+
 CASES = [
     # fault 1
     (
@@ -91,6 +93,14 @@ CASES = [
         "wanted a list, for example [400, 4000, 40000]. [fault 2]",
     ),
     ("fault 2", {"bench_toml": bf.TOML + "x = = 3\n"}, "bench.toml:9: x = = 3; "),
+    *(
+        (
+            "fault 2",
+            {"bench_toml": f'{bf.TOML}[bench]\ninvented = "{typed}"\n'},
+            f'bench.invented = "{typed}"; write invented = {meant}. [fault 2]',
+        )
+        for typed, meant in (("ja", "true or false"), ("yes", "true"), ("no", "false"))
+    ),
     (
         "fault 2",
         {"bench_toml": bf.TOML + "digits = true\n"},
@@ -231,3 +241,15 @@ CASES = [
 @pytest.mark.parametrize(("code", "changes", "words"), CASES)
 def test_fault_is_refused_in_plain_words_and_the_folder_is_left_alone(tmp_path, code, changes, words):
     bf.assert_refused(tmp_path / "b", code, changes, words)
+
+
+@pytest.mark.parametrize("end", ["\r\n", "\r"])
+def test_lines_end_as_any_system_ends_them(tmp_path, end):
+    """Oracle: the same file with plain line ends."""
+    toml = bf.TOML + "[bench]\nhold_minutes = 25\n"
+    plain, other = (
+        read_bench(bf.make(tmp_path / name, bench_toml=text))
+        for name, text in (("a", toml), ("b", toml.replace("\n", end)))
+    )
+    assert other.settings == plain.settings
+    assert other.meters == plain.meters

@@ -50,6 +50,8 @@ def test_numbers(text, value):
             "fault 13",
         ),
         ("334 lx", '"334 lx" is not a number; write 334, the unit stands in the column name.', "fault 13"),
+        ("4k", '"4k" is not a number; write 4000.', "fault 13"),
+        ("4,5 klx", '"4,5 klx" is not a number; write 4500.', "fault 13"),
         ("334lx", "write 334, the unit", "fault 13"),
         ("12.5%", "write 12.5, the unit", "fault 13"),
         ("1,240", '"1,240" is 1240 or 1.24; write 1240.', "fault 13"),

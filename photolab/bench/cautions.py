@@ -23,6 +23,8 @@ SAME_MOMENT_S = 30.0
 """Readings of one mounting closer than this are repeats; further apart the light itself has moved. [s]"""
 POWER_LIMIT = 0.05
 MINUTES_END_S = 120.0
+NOT_LIT = 0.1
+"""A record whose first reading is a smaller share of the next may begin before the lamp was lit. [1]"""
 HOT_C = 200.0
 VOLTS_OFF = 0.2
 USUAL_FACTOR = (0.8, 1.25)
@@ -321,8 +323,13 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
 
 
 def _runs(bench: Bench, faults: Faults) -> None:
-    """Cautions 32 and 34 of whole runs: times in minutes, a wall in metres, a dark reading in some rows only."""
+    """Cautions 32 and 34 of whole runs: times in minutes, a wall in metres, no light yet, dark in some rows only."""
     records = bench.tables["warm_up"]
+    of, then = records["run"], records["illuminance_lx"].shift(-1)
+    begins = (of != of.shift()) & (of == of.shift(-1))
+    unlit = records.assign(then=then)[begins & (records["illuminance_lx"] < NOT_LIT * then)]
+    words = "{value:g} lx, then {then:g} lx; if the lamp was not lit yet, leave the row out."
+    faults.where("caution 34", "warm_up.csv", unlit, "illuminance_lx", words)
     if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in records:
         for run, rows in records.groupby("run", sort=False):
             if (end := rows["elapsed_s"].max()) <= MINUTES_END_S:

@@ -156,6 +156,8 @@ def _advice(typed: str, decimal: str) -> str:
         wanted = "a formula has no stored value; write the number."
     elif re.fullmatch(r"[+-]?[0-9.,]*[OoIl|][0-9OoIl|.,]*", typed):
         wanted = "a letter stands where a digit should be; write digits only."
+    elif thousand := re.fullmatch(r"([0-9]+(?:[.,][0-9]+)?) ?k(?:lx|lux)?", typed):
+        wanted = f"write {1000.0 * float(thousand[1].replace(',', '.')):.12g}."
     elif unit := _UNIT.fullmatch(typed):
         wanted = f"write {unit[1]}, the unit stands in the column name."
     else:

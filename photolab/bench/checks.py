@@ -44,7 +44,8 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
         faults.where("fault 7", f"{name}.csv", again.assign(first=first), column, words)
     for name, column, unmet, words in _conditions(tables):
         code = "fault 19" if column == "note" else "fault 8"
-        faults.where(code, f"{name}.csv", tables[name][unmet], column, words)
+        said = tables[name]["line"].isin(faults.lines.get((f"{name}.csv", column), ()))
+        faults.where(code, f"{name}.csv", tables[name][unmet & ~said], column, words)
     for name in ("warm_up", "distance", "beam"):
         _one_owner(tables[name], name, faults)
     _choices(tables["beam"], declared, faults)

@@ -207,8 +207,8 @@ def parse_value(key: Field, value: Any) -> Any:
     elif kind == "date":
         return str(value) if type(value) is date else parse_date(str(value))
     elif kind == "flag" and not isinstance(value, bool):
-        meant = str(value).strip().lower() in {"yes", "true", "1", "on"}
-        words = f"write {key.name} = {str(meant).lower()}"
+        meant = _FLAGS.get(str(value).strip().lower(), "true or false")
+        words = f"write {key.name} = {meant}"
     elif kind in {"table", "tables"}:
         tables = [value] if kind == "table" else value
         whole = isinstance(tables, list) and all(isinstance(table, dict) for table in tables)
@@ -274,10 +274,11 @@ def read_toml(text: str, faults: Faults) -> Declared:
     Declared
         What it says.
     """
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     try:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        _syntax(text.replace("\r\n", "\n"), error, faults)
+        _syntax(text, error, faults)
         found = re.findall(r'(?m)^\s*(separator|decimal)\s*=\s*"([,.;]|\\t)"', text)
         return Declared(**{name: mark.replace("\\t", "\t") for name, mark in found})
     except (ValueError, RecursionError) as error:
@@ -287,6 +288,9 @@ def read_toml(text: str, faults: Faults) -> Declared:
 
 
 _K = {"k": 1e3, "M": 1e6}
+_FLAGS = dict.fromkeys(("yes", "true", "1", "on"), "true") | dict.fromkeys(
+    ("no", "false", "0", "off"), "false"
+)
 
 
 def _number_meant(typed: str) -> str:

@@ -203,6 +203,8 @@ class Faults:
     """
 
     found: dict[object, list[Problem]] = field(default_factory=dict)
+    lines: dict[tuple[str, str], set[int | None]] = field(default_factory=dict)
+    """Lines of a file whose cell in a column has a fault or caution."""
 
     def add(self, code: str, file: str, message: str, *, line: int | None = None, column: str = "") -> None:
         """Keep one fault or caution.
@@ -221,6 +223,7 @@ class Faults:
             Column.
         """
         problem = Problem(code, file, line, column, message)
+        self.lines.setdefault((file, column), set()).add(line)
         same = (code, file, column, _VARYING.sub("", message)) if line is not None else len(self.found)
         group = self.found.setdefault(same, [])
         if len(group) <= ALONE:

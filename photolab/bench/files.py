@@ -228,7 +228,7 @@ class Folder:
             try:
                 return data.decode("utf-8-sig")
             except UnicodeDecodeError as error:
-                line = data.count(b"\n", 0, error.start) + 1
+                line = len((data[: error.start] + b".").splitlines())
                 words = f'byte 0x{data[error.start]:02x} is not UTF-8; save the file again as "CSV UTF-8".'
         self.faults.add("fault 11", name, words, line=line)
         return None

@@ -215,7 +215,9 @@ def _elapsed(rows: Rows, place: int, typed: str, section: Section) -> tuple[Cell
             return nothing
         times, limits = _past_midnight(times, *limits)
     on, off = np.nan_to_num(limits[0]), np.nan_to_num(limits[1], nan=np.inf)
-    kept &= ~((times < on) | (times > off))
+    # a lamp gives no light yet at the instant itself, and has its temperature
+    dark = bool(ends["switched_on"]) and values["into"] == "warm_up"
+    kept &= ~((times <= on if dark else times < on) | (times > off))
     elapsed = form.convert(times - on) if form else times - on
     if not len(times):
         faults.add("fault 11", rows.file, "has no rows under the column names.")

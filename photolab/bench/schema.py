@@ -475,7 +475,7 @@ separator         | code | , ; tab space bar | ,     | ";"  | what stands betwee
 decimal           | code | . ,        | .            | ","  | decimal mark
 columns*          | table |           |              |      | our column = theirs
 clock             | text |            |              | "Time" | their column of clock times, in place of elapsed_s
-switched_on       | text |            |              | "22:00:10" | logger's time then; rows before it are left out
+switched_on       | text |            |              | "22:00:10" | logger's time then; the record begins after it
 switched_off      | text |            |              | "22:35:00" | logger's time then; rows after it are left out
 lamp* run specimen housing day mounting meter range_lx socket_V ambient_C rest_minutes cover fan_direction
 method place set_emissivity emissivity emissivity_half_width reflected_C
