@@ -56,6 +56,18 @@ def test_mountings_bring_the_interval_down_to_the_difference(coverage):
         assert reach * u[0] <= 0.05 < reach * u[1]
 
 
+@pytest.mark.parametrize("dof", [3.0, 8.0])
+def test_an_interval_of_few_degrees_of_freedom_takes_more_seatings(dof):
+    """Oracle: the noncentral t of scipy at the number named and at one less."""
+    need = mountings_to_separate(0.08, 0.03, 0.0143, dof=dof)
+    assert need.four_in_five > mountings_to_separate(0.08, 0.03, 0.0143).four_in_five
+    limit = stats.t.ppf(0.975, dof)
+    for n, power in ((need.even_chance, 0.5), (need.four_in_five, 0.8)):
+        away = [0.08 / math.sqrt(0.0143**2 + 2 * 0.03**2 / k) for k in (n, n - 1)]
+        shown = [stats.nct.sf(limit, dof, x) + stats.nct.cdf(-limit, dof, x) for x in away]
+        assert shown[1] < power <= shown[0]
+
+
 def test_no_number_of_mountings_beats_the_floor():
     assert mountings_to_separate(0.05, 0.03, 0.06).even_chance is None
     assert mountings_to_separate(0.05, 0.03, 0.02).four_in_five is None

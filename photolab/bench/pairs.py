@@ -150,7 +150,8 @@ class ReadingComparison(JudgedRatio):
         if self.verdict != "inside" or self.scope == "readings":
             return None
         floor = self.ln_ratio.without("seating").u
-        return mountings_to_separate(self.ln_ratio.value, self.mounting_sd, floor, coverage=self.coverage)
+        how = {"dof": self.ln_ratio.dof, "coverage": self.coverage}  # as of the interval that did not show it
+        return mountings_to_separate(self.ln_ratio.value, self.mounting_sd, floor, **how)
 
     @property
     def resolvable_ratio(self) -> float:

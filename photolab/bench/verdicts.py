@@ -95,7 +95,12 @@ def judged_cells(ln_ratio: float, ln_half_width: float, *, alike_percent: float)
 
 
 def mountings_to_separate(
-    ln_ratio: float, mounting_sd: float, floor: float, *, coverage: float = COVERAGE
+    ln_ratio: float,
+    mounting_sd: float,
+    floor: float,
+    *,
+    dof: float = math.inf,
+    coverage: float = COVERAGE,
 ) -> MountingsToSeparate:
     """Return how many mountings of each lamp would tell two lamps apart.
 
@@ -107,6 +112,8 @@ def mountings_to_separate(
         Standard deviation of one mounting of one lamp, in ln. [1]
     floor : float
         Standard uncertainty of the ln ratio that mountings cannot lower. [1]
+    dof : float, default inf
+        Degrees of freedom of the interval. [1]
     coverage : float, default COVERAGE
         Coverage probability of the interval. [1]
 
@@ -119,7 +126,7 @@ def mountings_to_separate(
         return MountingsToSeparate(None, None)
     difference = math.expm1(abs(ln_ratio))
     need = [
-        replicates_needed(difference, mounting_sd, floor=floor, power=power, coverage=coverage)
+        replicates_needed(difference, mounting_sd, floor=floor, dof=dof, power=power, coverage=coverage)
         for power in (EVEN_CHANCE, FOUR_IN_FIVE)
     ]
     return MountingsToSeparate(*need)
