@@ -100,6 +100,12 @@ def _new(args: argparse.Namespace) -> Iterable[str]:
         write_files(files, Path(folder))
         return [f"{folder}: a copy of the invented demo bench. Next: photolab check {folder}"]
     new_folder(Path(folder), workbook=args.workbook)
+    if args.workbook:
+        return [
+            f"{folder}: bench.xlsx is written. Fill in the meter's accuracy line (sheet bench) and your lamps "
+            "(sheet lamps).",
+            f"Then type readings (sheet readings), and: photolab check {folder}; plan and take want CSV files.",
+        ]
     return [
         f"{folder}: written. Fill in the meter's accuracy line (bench.toml) and your lamps (lamps.csv).",
         f"Then: photolab plan {folder}; or type readings and: photolab check {folder}",

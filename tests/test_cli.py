@@ -298,6 +298,11 @@ def test_check_of_a_folder_that_is_not_there(capsys, tmp_path):
 
 
 def test_new_writes_a_folder_that_reads_back(capsys, tmp_path):
+    code, out, _ = run(capsys, "new", tmp_path / "book", "--workbook")
+    assert code == 0
+    assert [one.name for one in (tmp_path / "book").iterdir()] == ["bench.xlsx"]
+    assert ".toml" not in out
+    assert ".csv" not in out  # it names what was written
     code, out, _ = run(capsys, "new", tmp_path / "mine")
     assert code == 0
     assert "photolab check" in out

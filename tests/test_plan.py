@@ -674,7 +674,9 @@ def test_a_folder_that_names_no_baseline_and_a_workbook_are_refused(tmp_path, ru
     book = save(tmp_path / "b")
     code, _, err = run("plan", book, "--date", "2025-04-03")
     assert code == 2
-    assert "a plan stands in plan.csv, and that beside CSV files, not beside a workbook." in err
+    assert (
+        "a plan stands in plan.csv, and that beside CSV files, not beside a workbook; save each sheet" in err
+    )
     assert [p.name for p in book.iterdir()] == ["bench.xlsx"]
     code, _, err = run("plan", tmp_path / "none", "--date", "2025-04-03")
     assert code == 2

@@ -89,7 +89,8 @@ def run(args: argparse.Namespace) -> list[str]:
     bench = read_bench(folder, before_readings=True)
     sheet, planned = f"plan-{day}.pdf", bench.tables["plan"][bench.tables["plan"]["date"] == day]
     if WORKBOOK in bench.files:
-        words = "a plan stands in plan.csv, and that beside CSV files, not beside a workbook."
+        words = "a plan stands in plan.csv, and that beside CSV files, not beside a workbook; save each "
+        words += "sheet as a CSV file of its name (the sheet bench as bench.toml, from: photolab new)."
         raise refusal([Problem("fault 25", WORKBOOK, None, "", words)])
     if len(planned):
         words = f"{day} is planned already; give another --date, or delete its rows and {sheet}."
