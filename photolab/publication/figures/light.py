@@ -6,6 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from photolab.bench.distances import DistanceResult
+from photolab.metrology.quantity import coverage_factor
 from photolab.publication.figures.common import COLOURS, GREY, INK, Floats, Look, shown_name, styled
 
 
@@ -51,8 +52,8 @@ def draw_spectra(
 
 
 @styled
-def draw_runs(panels: Sequence[Axes], runs: Sequence[DistanceResult], *, k: float) -> None:
-    """Draw runs side by side: products above, residuals below.
+def draw_runs(panels: Sequence[Axes], runs: Sequence[DistanceResult]) -> None:
+    """Draw runs side by side: products above, residuals below, bars at the coverage of the runs.
 
     Parameters
     ----------
@@ -60,16 +61,14 @@ def draw_runs(panels: Sequence[Axes], runs: Sequence[DistanceResult], *, k: floa
         Two a run: those above, then those below.
     runs : sequence of DistanceResult
         Each has a law.
-    k : float
-        Length of a bar in standard uncertainties. [1]
     """
     for above, below, run in zip(panels, panels[len(runs) :], runs, strict=False):
-        _draw_run(above, below, run, k)
+        _draw_run(above, below, run)
 
 
-def _draw_run(above: Axes, below: Axes, run: DistanceResult, k: float) -> None:
+def _draw_run(above: Axes, below: Axes, run: DistanceResult) -> None:
     """Draw one run; the intensity with its interval where one may be quoted."""
-    points = run.points
+    points, k = run.points, coverage_factor(run.coverage)
     d = np.linspace(points["distance_m"].min(), points["distance_m"].max(), 120)
     value, low, high = (x / 1000.0 for x in (run.intensity, run.low, run.high))
     if value == value:
