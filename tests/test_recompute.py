@@ -144,17 +144,16 @@ def warmed(place):
         ("B0", 60, 55.0, "", "", "lamp", ""),
     ]
     spots = [
-        ("K1", 1800, 80, "bare", 0.9, 0.98, 0.1, 20, "fin"),  # its emissivity is cut at 1
-        ("K1", 1800, 75, "tape", 1.0, "", "", 30, "fin"),
-        ("B0", 1700, 60, "thermocouple", "", "", "", "", "base"),
-        ("K2", 1800, 40, "bare", 0.95, 0.1, 0.05, 22, "fin"),  # mostly the mirrored room
-        ("K2", 1800, 45, "bare", 0.95, "", "", 22, "base"),  # no emissivity: no temperature
+        ("K1", 1800, 80, "bare", 0.9, 0.98, 0.1, 20, "fin", 3),  # its emissivity is cut at 1; pixels scatter
+        ("K1", 1800, 75, "tape", 1.0, "", "", 30, "fin", ""),
+        ("B0", 1700, 60, "thermocouple", "", "", "", "", "base", ""),
+        ("K2", 1800, 40, "bare", 0.95, 0.1, 0.05, 22, "fin", ""),  # mostly the mirrored room
+        ("K2", 1800, 45, "bare", 0.95, "", "", 22, "base", ""),  # no emissivity: no temperature
     ]
     told = csv("lamp,illuminance_lx", [("B0", 100), ("K1", 120), ("K2", 90)])
     head = "lamp,elapsed_s,power_W,socket_V,current_A,per,uncertainty_percent"
-    seen = (
-        "lamp,elapsed_s,displayed_C,method,set_emissivity,emissivity,emissivity_half_width,reflected_C,place"
-    )
+    seen = "lamp,elapsed_s,displayed_C,method,set_emissivity,emissivity,emissivity_half_width,reflected_C"
+    seen += ",place,pixel_sd_K"
     bench(place, told, toml=METER, electrical=csv(head, power), thermal=csv(seen, spots))
     return place
 
