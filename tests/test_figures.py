@@ -128,6 +128,17 @@ def test_picture_carries_its_words():
     assert "Software" not in Image.open(io.BytesIO(shown.png)).info
 
 
+def test_nothing_is_drawn_of_no_rows_and_what_is_drawn_says_what_it_shows():
+    """Oracle: the table above, in words by hand."""
+    assert common.drawn(bars.draw_budget, BUDGET.iloc[:0], name="K1") is None
+    assert common.panels(bars.draw_budget, {}, alt="Bars of every lamp.") is None
+    shown = common.drawn(bars.draw_budget, BUDGET, name="K1")
+    said = "What blurs K1, in ± % of the result, longest bar first: b 2.0, a 8.3 (assumed), c 0.20."
+    assert repr(shown) == said
+    both = common.drawn(intervals.draw_lamps, LAMPS, across=2, baseline="B0", alt="Two panels of lamps.")
+    assert repr(both) == "Two panels of lamps."
+
+
 def test_invented_data_is_marked_in_the_figure():
     """Oracle: the text of the figure."""
     figure, _ = drawn(bars.draw_budget, BUDGET, name="K1")
