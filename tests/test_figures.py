@@ -133,7 +133,7 @@ def test_nothing_is_drawn_of_no_rows_and_what_is_drawn_says_what_it_shows():
     assert common.drawn(bars.draw_budget, BUDGET.iloc[:0], name="K1") is None
     assert common.panels(bars.draw_budget, {}, alt="Bars of every lamp.") is None
     shown = common.drawn(bars.draw_budget, BUDGET, name="K1")
-    said = "What blurs K1, in ± % of the result, longest bar first: b 2.0, a 8.3 (assumed), c 0.20."
+    said = "What blurs K1, in ± % of the result, longest bar first: a 8.3 (assumed), b 2.0, c 0.20."
     assert repr(shown) == said
     both = common.drawn(intervals.draw_lamps, LAMPS, across=2, baseline="B0", alt="Two panels of lamps.")
     assert repr(both) == "Two panels of lamps."

@@ -90,6 +90,6 @@ def draw_budget(axes: Axes, table: pd.DataFrame, *, name: str) -> str:
     names = {"known: manual, certificate or own readings": known, "assumed": assumed}
     keys = [Patch(label=name, **look) for name, look in names.items()]
     axes.legend(handles=keys, loc="lower right", labelcolor=INK)
-    told = zip(table["what"], table["label"], table["assumed"], strict=True)
+    told = zip(rows["what"], rows["label"], rows["assumed"], strict=True)
     said = ", ".join(f"{what} {label}{' (assumed)' if assumed else ''}" for what, label, assumed in told)
     return f"What blurs {name}, in ± % of the result, longest bar first: {said}."
