@@ -62,7 +62,7 @@ def test_three_bars_show_the_table():
 
 def test_budget_is_longest_first_and_hatched_where_assumed():
     """Oracle: the table sorted by hand: a 8.3, b 2.0, c 0.2; only a is assumed."""
-    _, (axes,) = drawn(bars.draw_budget, BUDGET)
+    _, (axes,) = drawn(bars.draw_budget, BUDGET, name="K1")
     assert [bar.get_width() for bar in axes.patches] == [8.3, 2.0, 0.2]
     assert [bool(bar.get_hatch()) for bar in axes.patches] == [True, False, False]
     assert [label.get_text() for label in axes.get_yticklabels()] == ["a", "b", "c"]
@@ -119,7 +119,7 @@ def test_same_drawing_same_bytes_whatever_the_readers_settings():
 def test_picture_carries_its_words():
     """Oracle: the words given; the image has no program's name in it."""
     shown = common.picture(
-        drawn(bars.draw_budget, BUDGET)[0], alt="Three bars:\n8.3, 2.0, 0.2 %.", invented=True
+        drawn(bars.draw_budget, BUDGET, name="K1")[0], alt="Three bars:\n8.3, 2.0, 0.2 %.", invented=True
     )
     data, metadata = shown._repr_mimebundle_()
     assert data["text/plain"] == "Invented data. Three bars: 8.3, 2.0, 0.2 %."
@@ -128,12 +128,23 @@ def test_picture_carries_its_words():
     assert "Software" not in Image.open(io.BytesIO(shown.png)).info
 
 
+def test_nothing_is_drawn_of_no_rows_and_what_is_drawn_says_what_it_shows():
+    """Oracle: the table above, in words by hand."""
+    assert common.drawn(bars.draw_budget, BUDGET.iloc[:0], name="K1") is None
+    assert common.panels(bars.draw_budget, {}, alt="Bars of every lamp.") is None
+    shown = common.drawn(bars.draw_budget, BUDGET, name="K1")
+    said = "What blurs K1, in ± % of the result, longest bar first: a 8.3 (assumed), b 2.0, c 0.20."
+    assert repr(shown) == said
+    both = common.drawn(intervals.draw_lamps, LAMPS, across=2, baseline="B0", alt="Two panels of lamps.")
+    assert repr(both) == "Two panels of lamps."
+
+
 def test_invented_data_is_marked_in_the_figure():
     """Oracle: the text of the figure."""
-    figure, _ = drawn(bars.draw_budget, BUDGET)
+    figure, _ = drawn(bars.draw_budget, BUDGET, name="K1")
     common.picture(figure, alt="Three bars: 8.3 %.", invented=True)
     assert [text.get_text() for text in figure.texts] == ["invented data"]
-    figure, _ = drawn(bars.draw_budget, BUDGET)
+    figure, _ = drawn(bars.draw_budget, BUDGET, name="K1")
     common.picture(figure, alt="Three bars: 8.3 %.")
     assert figure.texts == []
 
@@ -148,7 +159,7 @@ def test_text_stays_inside_the_figure():
     """Oracle: the figure's own size, in pixels."""
     for figure, _ in (
         drawn(bars.draw_three, BARS, percent=5.0),
-        drawn(bars.draw_budget, BUDGET),
+        drawn(bars.draw_budget, BUDGET, name="K1"),
         drawn(intervals.draw_lamps, LAMPS, columns=2, baseline="B0"),
         drawn(drawings.draw_bench),
         drawn(drawings.draw_display),

@@ -9,7 +9,6 @@ from photolab.publication.provenance import (
     SEED,
     MissingPart,
     file_hash,
-    folder_hashes,
     record,
     report_state,
     to_json,
@@ -24,15 +23,7 @@ def test_file_hash(tmp_path):
     (tmp_path / "abc").write_bytes(b"abc")
     (tmp_path / "empty").write_bytes(b"")
     assert file_hash(tmp_path / "abc") == ABC
-    assert folder_hashes(tmp_path) == {"abc": ABC, "empty": EMPTY}
-
-
-def test_hidden_files_and_folders_are_left_out(tmp_path):
-    """Oracle: the files made here."""
-    (tmp_path / ".hidden").write_bytes(b"abc")
-    (tmp_path / "sub").mkdir()
-    (tmp_path / "b").write_bytes(b"abc")
-    assert folder_hashes(tmp_path) == {"b": ABC}
+    assert file_hash(tmp_path / "empty") == EMPTY
 
 
 @pytest.fixture
@@ -45,10 +36,23 @@ def report(tmp_path):
     notebook = tmp_path / "n.ipynb"
     notebook.write_bytes(b"abc")
     named = SimpleNamespace(name="b", protocol_revision="2")
-    read = SimpleNamespace(settings=named, hashes=folder_hashes(bench))
+    read = SimpleNamespace(settings=named, hashes={"readings.csv": ABC})
     content = record(read, {notebook: {"lamp": "'K1'"}}, {"appendix.html": b""})
     (out / "provenance.json").write_text(to_json(content), encoding="utf-8")
     return bench, out, content
+
+
+def test_hidden_files_folders_and_a_plan_are_no_new_input(report):
+    """Oracle: the files made here."""
+    bench, out, _ = report
+    for name in (".readings.csv", "notes.txt", "plan.csv"):
+        (bench / name).write_bytes(b"abc")
+    (bench / "days.csv").mkdir()
+    assert report_state(out, bench).problems == ()
+    (bench / "lamps.csv").write_bytes(b"abc")
+    (bench / "beam.csv").write_bytes(b"abc")
+    new = ("beam.csv is new since the report was made", "lamps.csv is new since the report was made")
+    assert report_state(out, bench).problems == new
 
 
 def test_record_is_plain_and_the_same_twice(report, tmp_path):

@@ -19,11 +19,13 @@ from numpy.testing import assert_allclose
 from shared_demo import BENCHES, DEMO, bench_of, campaign_of, rows_of
 from small_benches import METER, bench, csv
 
+from photolab.bench.surface import camera_limit, camera_reading, emissivity_of, mirrored_room
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS
 from photolab.publication import recompute
 from photolab.publication.figure_tables import signed
 from photolab.publication.page_one import LIGHT, Told, page_one
 from photolab.publication.recompute import as_recomputation, by_hand
+from photolab.thermal.thermography import surface_reading
 
 SOFFICE = "soffice"
 SHAPES = make.shapes()
@@ -142,17 +144,16 @@ def warmed(place):
         ("B0", 60, 55.0, "", "", "lamp", ""),
     ]
     spots = [
-        ("K1", 1800, 80, "bare", 0.9, 0.98, 0.1, 20, "fin"),  # its emissivity is cut at 1
-        ("K1", 1800, 75, "tape", 1.0, "", "", 30, "fin"),
-        ("B0", 1700, 60, "thermocouple", "", "", "", "", "base"),
-        ("K2", 1800, 40, "bare", 0.95, 0.1, 0.05, 22, "fin"),  # mostly the mirrored room
-        ("K2", 1800, 45, "bare", 0.95, "", "", 22, "base"),  # no emissivity: no temperature
+        ("K1", 1800, 80, "bare", 0.9, 0.98, 0.1, 20, "fin", 3),  # its emissivity is cut at 1; pixels scatter
+        ("K1", 1800, 75, "tape", 1.0, "", "", 30, "fin", ""),
+        ("B0", 1700, 60, "thermocouple", "", "", "", "", "base", ""),
+        ("K2", 1800, 40, "bare", 0.95, 0.1, 0.05, 22, "fin", ""),  # mostly the mirrored room
+        ("K2", 1800, 45, "bare", 0.95, "", "", 22, "base", ""),  # no emissivity: no temperature
     ]
     told = csv("lamp,illuminance_lx", [("B0", 100), ("K1", 120), ("K2", 90)])
     head = "lamp,elapsed_s,power_W,socket_V,current_A,per,uncertainty_percent"
-    seen = (
-        "lamp,elapsed_s,displayed_C,method,set_emissivity,emissivity,emissivity_half_width,reflected_C,place"
-    )
+    seen = "lamp,elapsed_s,displayed_C,method,set_emissivity,emissivity,emissivity_half_width,reflected_C"
+    seen += ",place,pixel_sd_K"
     bench(place, told, toml=METER, electrical=csv(head, power), thermal=csv(seen, spots))
     return place
 
@@ -215,12 +216,20 @@ def test_libreoffice_gives_watts_with_their_limits_and_temperatures(books, made,
         assert line["lamp"] == row["lamp"]
         assert ", ".join(filter(None, (line["place"], line["method"]))) == row["point"]
         assert_allclose(line["temperature, °C"], row["value"], rtol=1e-9, atol=_half_unit(row["value"], 6))
+        for end in ("low", "high"):
+            half, away = _half_unit(row[end], 4), abs(row[end] - row["value"])
+            # a factor of 5 digits, times u
+            assert_allclose(line[f"{end}, °C"], row[end], rtol=0, atol=half + 5e-5 * away)
     if name == "warmed":
         assert (len(told), len(spots)) == (3, 4)
         # 13.2 V x 2 A and 13.4 V x 2.1 A, of a pair: closed form
         assert_allclose(watts["K1", "60 s"]["mean, W"], (13.2 * 2.0 + 13.4 * 2.1) / 4.0, rtol=1e-12)
         (bare,) = (x for x in lines if (x["lamp"], x["method"]) == ("K1", "bare"))
         assert bare["emissivity that enters"] == pytest.approx((0.88 + 1.0) / 2.0)
+        # the sum of squares of what each input brings: closed form
+        parts = [bare[head] for head in bare if head.startswith("u from ")]
+        assert len(parts) == 4
+        assert_allclose(bare["u, K"], math.sqrt(math.fsum(x**2 for x in parts)), rtol=1e-12)
 
 
 @pytest.mark.parametrize("name", RECALCULATED)
@@ -281,6 +290,30 @@ def test_a_changed_reading_changes_the_ratios(books, made, tmp_path):
             assert_allclose(
                 two[head] / one[head], 1.1 if one["lamp"] == "K1" else 1.0, rtol=1e-8
             )  # 10 typed digits
+
+
+def test_a_changed_emissivity_changes_temperature_and_limits(books, made, tmp_path):
+    """Oracle: the law and the sums of squares of the program, for the emissivity that was typed."""
+    book = openpyxl.load_workbook(io.BytesIO(made("warmed")[2]))
+    (line,) = (
+        row for row in book["temperatures"].iter_rows() if (row[0].value, row[2].value) == ("K2", "bare")
+    )
+    assert (line[5].value, line[6].value) == (0.1, 0.05)
+    line[5].value, line[6].value = 0.6, 0.03
+    book.save(tmp_path / "changed.xlsx")
+    (changed,) = recalculated(tmp_path, tmp_path / "changed.xlsx")
+    (now,) = (x for x in lines_of(changed, "temperatures") if (x["lamp"], x["method"]) == ("K2", "bare"))
+    shown = camera_reading(40.0, camera_limit(40.0), ("K2",))
+    given = {"emissivity": emissivity_of(0.6, 0.03, ("K2",)), "reflected": mirrored_room(22.0, ("K2",))}
+    found = surface_reading(shown, method="bare", set_emissivity=0.95, **given).temperature
+    spread = now["u from the law of the camera, K"]
+    assert_allclose(now["temperature, °C"], found.value, rtol=1e-9)
+    # finite differences there, derivatives here
+    assert_allclose(now["u, K"], math.hypot(found.u, spread), rtol=1e-6)
+    for end, way, factor in (("low", -1, "factor down"), ("high", 1, "factor up")):
+        assert_allclose(
+            now[f"{end}, °C"], now["temperature, °C"] + way * now[factor] * now["u, K"], rtol=1e-12
+        )
 
 
 @pytest.mark.parametrize("name", ["demo", *KEPT, *SHAPES, "bounds"])

@@ -72,7 +72,7 @@ def test_figures_say_assumed_by_an_open_mark():
     rows = pd.DataFrame(
         {"label": ["seating"], "sd": [2.0], "low": [1.0], "high": [4.0], "used": [3.0], "assumed": [True]}
     )
-    intervals.draw_components(axes, rows)
+    intervals.draw_components(axes, rows, coverage=0.95)
     assert [t.get_text() for t in axes.get_legend().get_texts()] == [
         "component with its interval",
         "used, assumed",

@@ -174,13 +174,12 @@ def _sections(ran: Mapping[Path, Any], campaign: Campaign, failed: Failed) -> li
             continue
         stopped = isinstance(notebook, MethodError)
         question = _take_question(nbformat.read(path, as_version=4) if stopped else notebook)
+        part = MissingPart(question, path.name, notebook.known["cell"] if stopped else 0)
         if stopped:
-            failed.append(
-                (MissingPart(question, path.name, notebook.known["cell"]), notebook.known["reason"])
-            )
+            failed.append((part, notebook.known["reason"]))
             continue
         made = partial(notebook_blocks, notebook, folded=held_back.folded(campaign))
-        blocks = _attempt(MissingPart(question, path.name), made, failed)
+        blocks = _attempt(part, made, failed)
         if blocks:  # none where nothing in the folder fed a part of it
             sections.append(Section(question, blocks, f"Working: notebook {path.stem}."))
     return sections

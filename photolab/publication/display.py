@@ -8,7 +8,7 @@ is data: nothing in it is read as markup.
 import html
 import inspect
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import Any
@@ -141,7 +141,7 @@ class Table:
 
 
 def table(
-    rows: pd.DataFrame | Sequence[Any],
+    rows: pd.DataFrame | Mapping[str, Any] | Iterable[Any],
     *,
     places: Mapping[str, int] | int = 2,
     heads: Mapping[str, str] | None = None,
@@ -152,8 +152,9 @@ def table(
 
     Parameters
     ----------
-    rows : DataFrame or sequence
-        Tidy rows; the index is not shown. Of tuples or dicts, `columns` names what stands in them.
+    rows : DataFrame, mapping or iterable
+        Tidy rows; the index is not shown. Of tuples or dicts, `columns` names what stands in them; a mapping holds
+        columns by their names.
     places : mapping or int, default 2
         Decimal places a column, or one number for all; whole-number columns need none.
     heads : mapping, optional

@@ -28,7 +28,6 @@ STRICT_ENVIRONMENT = KERNEL_ENVIRONMENT | {
 _START_S = 120
 _ATTEMPTS = 3
 _LOOK_S = 0.1
-_NOTHING_FEEDS = f"{NotInFolder.__name__}: "
 
 
 class Kernel:
@@ -101,9 +100,6 @@ class Kernel:
             work.cancel()
             death.cancel()
             await asyncio.gather(work, death, return_exceptions=True)
-        if reason.startswith(_NOTHING_FEEDS):
-            why = reason.removeprefix(_NOTHING_FEEDS)
-            raise NotInFolder(why, code="not_in_folder", known={"cell": place[0]})
         if reason:
             code = "notebook_stopped" if place[0] else "kernel_ended_before"
             raise MethodError(reason, code=code, known={"cell": place[0]})
@@ -176,6 +172,8 @@ class Kernel:
                     count = client.code_cells_executed + 1
                     await client.async_execute_cell(cell, index, execution_count=count)
         except CellExecutionError as error:
+            if error.ename == NotInFolder.__name__:
+                raise NotInFolder(error.evalue, code="not_in_folder", known={"cell": place[0]}) from None
             return f"{error.ename}: {error.evalue}"
         except TimeoutError as error:
             return str(error).split("\n", 1)[0]

@@ -308,9 +308,7 @@ def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     if rows.empty:
         return None
     drawing, (axes,) = new_figure(height=1.4 + 0.28 * len(rows))
-    bars.draw_budget(axes, rows)
     where, when = in_housing(housing), time_of(campaign.bench, instant)
     shown = f"{shown_name(lamp)} against {shown_name(campaign.baseline)}{shown_name(where)}"
     axes.set_title(f"{shown}, {when} after switch-on")
-    name = f"{lamp} against {campaign.baseline}{where}"
-    return drawing, f"What blurs {name}, in ± % of the result, longest bar first: {bars.budget_words(rows)}."
+    return drawing, bars.draw_budget(axes, rows, name=f"{lamp} against {campaign.baseline}{where}")

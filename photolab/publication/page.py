@@ -133,14 +133,13 @@ def equation(tex: str, *, block: bool = False) -> str:
 class _Renderer(mistune.HTMLRenderer):
     """Markdown to HTML with headings moved down and pictures only from the text itself."""
 
-    def __init__(self, shift: int, attachments: dict[str, Any]) -> None:
+    def __init__(self, attachments: dict[str, Any]) -> None:
         super().__init__(escape=True, allow_harmful_protocols=False)
-        self._shift = shift
         self._attachments = attachments
 
     def heading(self, text: str, level: int, **_attributes: Any) -> str:
-        """Return a heading, lower by the shift."""
-        rank = min(level + self._shift, 6)
+        """Return a heading, a level lower: the page's own is the first."""
+        rank = min(level + 1, 6)
         return f"<h{rank}>{text}</h{rank}>\n"
 
     def image(self, text: str, url: str, title: str | None = None) -> str:
@@ -168,15 +167,13 @@ def _base64(data: Any) -> str:
     return packed
 
 
-def markdown(text: str, *, shift: int = 1, attachments: dict[str, Any] | None = None) -> str:
-    """Return markdown as HTML; raw HTML in it is shown as text.
+def markdown(text: str, *, attachments: dict[str, Any] | None = None) -> str:
+    """Return markdown as HTML, its headings a level lower; raw HTML in it is shown as text.
 
     Parameters
     ----------
     text : str
         Markdown with ``$…$`` and ``$$…$$`` equations and pipe tables.
-    shift : int, default 1
-        Levels by which headings are lowered. [1]
     attachments : dict, optional
         Pictures of a notebook cell, by name.
 
@@ -185,7 +182,7 @@ def markdown(text: str, *, shift: int = 1, attachments: dict[str, Any] | None = 
     str
         HTML.
     """
-    renderer = _Renderer(shift, attachments or {})
+    renderer = _Renderer(attachments or {})
     convert = mistune.create_markdown(renderer=renderer, plugins=[table_plugin, math_plugin])
     renderer.register("inline_math", lambda _renderer, tex: equation(html.unescape(tex)))
     renderer.register("block_math", lambda _renderer, tex: equation(html.unescape(tex), block=True) + "\n")

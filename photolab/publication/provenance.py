@@ -85,24 +85,6 @@ def file_hash(path: str | os.PathLike[str]) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def folder_hashes(folder: str | os.PathLike[str]) -> dict[str, str]:
-    """Return the SHA-256 of each plain file of a folder, by name; hidden files and folders are left out.
-
-    Parameters
-    ----------
-    folder : path
-        A bench folder.
-
-    Returns
-    -------
-    dict
-        Name and hash, sorted by name.
-    """
-    entries = sorted(Path(folder).iterdir(), key=lambda path: path.name)
-    plain = (path for path in entries if path.is_file() and not path.name.startswith("."))
-    return {path.name: file_hash(path) for path in plain}
-
-
 def record(
     bench: Bench,
     notebooks: Mapping[Path, Any],
@@ -212,8 +194,8 @@ def report_state(report: str | os.PathLike[str], bench: str | os.PathLike[str] |
     problems = [*lost, *_differences(folder, outputs), *without]
     if bench is not None:
         problems += _differences(Path(bench), inputs)
-        known = {*inputs, "plan.csv"}  # a plan is no input of a result
-        new = [name for name in folder_hashes(bench) if name in FILES and name not in known]
+        others = sorted({*FILES} - {*inputs, "plan.csv"})  # a plan is no input of a result
+        new = [name for name in others if (Path(bench) / name).is_file()]
         problems += [f"{name} is new since the report was made" for name in new]
     return ReportState(complete=not problems, problems=tuple(problems), missing=tuple(lost))
 

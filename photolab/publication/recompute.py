@@ -3,7 +3,7 @@
 From the typed reading to the ratio everything is a formula: dark reading, colour, volts, room, mean of a seating,
 weighted mean of the seatings of a lamp, ratio, interval. Typed are the readings, the weights of the seatings (their
 generalised least squares needs matrices), what the fit of a warm-up record says is left, the columns of the budget and
-the factors of the interval. A text of the folder is written as text, never as a formula.
+the factors of the intervals. A text of the folder is written as text, never as a formula.
 """
 
 import math
@@ -27,7 +27,7 @@ from photolab.bench.heat import at_hold, warm_up_runs
 from photolab.bench.pairs import variance_by_term
 from photolab.bench.readings import clock_hours
 from photolab.bench.seats import mounting_means
-from photolab.bench.surface import surfaces
+from photolab.bench.surface import CAMERA_LIMIT_K, CAMERA_LIMIT_PERCENT, REFLECTED_LIMIT_K, surfaces
 from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
 from photolab.metrology.reporting import decimal, significant
 from photolab.publication.display import Words
@@ -55,7 +55,7 @@ _HOW_TO_READ = (
     "Shaded numbers are typed, all others are formulas: change a reading and the light, ratios and limits follow.",
     "Typed are readings, factors of meter and colour, weights, what fitted records say is left, the columns of the "
     "budget and the factors of the interval; those do not follow a changed reading.",
-    "Not recomputed here: beams, limits of temperatures, which come from draws, and the fit of warm-up records.",
+    "Not recomputed here: beams and the fit of warm-up records.",
 )
 _ABOUT = {
     "lamps": "One line a lamp, as on page one: light against {base}, for the specimens on the bench, limits among all "
@@ -77,7 +77,9 @@ _ABOUT = {
     "watts": "Power of one lamp: volts times amperes where no watts were read, half of what a pair takes; the mean of "
     "the readings of an instant, with its limits, {percent:g} %.",
     "temperatures": "Temperature of each surface at the hold time: as displayed, corrected for its emissivity, which "
-    "stays within 0.001 and 1, and for what it mirrors.",
+    "stays within 0.001 and 1, and for what it mirrors. Standard uncertainty u: root of the sum of the squares of what "
+    "each input brings. Limits, {percent:g} %: u times a factor down and one up, which the program found by draws, as "
+    "u of a thermocouple and that of the camera's law; they stand typed.",
     "planck": "Radiance of a black body over the camera's band: sum of weight / (exp(c2 / (wavelength T)) - 1).",
 }
 """What each sheet shows, in their order."""
@@ -346,25 +348,42 @@ def _temperatures(book: _Book) -> dict[Name, str]:
     def seen(inverse: str) -> str:
         return f"SUMPRODUCT({weights}/(EXP({c}*{inverse})-1))"
 
+    def falls(inverse: str) -> str:
+        return f"SUMPRODUCT({weights}*{c}*EXP({c}*{inverse})/(EXP({c}*{inverse})-1)^2)"
+
     shown, mirrored = (f"1/({column}#+{ZERO_CELSIUS_K})" for column in "DH")
-    radiance = f"(E#*{seen(shown)}+(1-E#)*{seen(mirrored)}-(1-I#)*{seen(mirrored)})/I#"
+    radiance = f"(E#*{seen(shown)}+(1-E#)*{seen(mirrored)}-(1-J#)*{seen(mirrored)})/J#"
     formulas = ["(MAX(F#-G#,1/1000)+MIN(F#+G#,1))/2", radiance]
-    for before in (shown, "K#", "L#"):
-        slope = f"SUMPRODUCT({weights}*{c}*EXP({c}*{before})/(EXP({c}*{before})-1)^2)"
-        formulas.append(f"{before}+LN({seen(before)}/J#)*{seen(before)}/{slope}")
-    formulas.append(f"1/M#-{ZERO_CELSIUS_K}")
+    formulas += [f"{x}+LN({seen(x)}/K#)*{seen(x)}/{falls(x)}" for x in (shown, "L#", "M#")]
+    formulas.append(f"1/N#-{ZERO_CELSIUS_K}")
+    per_radiance = f"(J#*{falls('N#')}*N#^2)"
+    camera = f"SQRT(MAX({CAMERA_LIMIT_K:g},{CAMERA_LIMIT_PERCENT:g}*D#/100)^2/3+I#^2)"
+    formulas.append(f"{camera}*E#*{falls(shown)}*{shown}^2/{per_radiance}")
+    formulas.append(f"(MIN(F#+G#,1)-J#)/SQRT(3)*(K#-{seen(mirrored)})/{per_radiance}")
+    formulas.append(f"{REFLECTED_LIMIT_K:g}/SQRT(3)*(1-J#)*{falls(mirrored)}*{mirrored}^2/{per_radiance}")
     heads = "lamp|place|method|displayed, °C|emissivity set|emissivity|it may be off by|mirrored, °C"
-    heads += "|emissivity that enters|radiance of the surface|1/T, first|1/T, second|1/T, third"
-    heads += "|temperature, °C|temperature, as published|low, as published|high, as published"
+    heads += "|scatter of its pixels, K|emissivity that enters|radiance of the surface|1/T, first|1/T, second"
+    heads += (
+        "|1/T, third|temperature, °C|u from the display, K|u from the emissivity, K|u from what it mirrors"
+    )
+    heads += ", K|u from the law of the camera, K|u, K|factor down|factor up|low, °C|high, °C"
+    heads += "|temperature, as published|low, as published|high, as published"
+    u, *limits = _formulas("SQRT(SUMSQ(P#:S#))|O#-U#*T#|O#+V#*T#")
     lines, found = book.lines("temperatures", heads), dict[Name, str]()
-    read = {one.where[:3]: one for one in surfaces(book.bench, at_hold=True)}
+    all_read = ((one, one.temperature) for one in surfaces(book.bench, at_hold=True))
+    read = {one.where[:3]: (one, quantity) for one, quantity in all_read if quantity is not None}
     for row in book.told("surface temperature"):
         place, _, method = row["point"].rpartition(", ")
-        one = read[row["lamp"], place, method]
-        typed = (one.set_emissivity, one.emissivity, one.emissivity_half_width, one.reflected)
-        cells = [*typed, *map(_Formula, formulas)] if one.seen_by_camera else [*[None] * 9, _Formula("D#")]
-        lines.add(*one.where[:3], one.displayed, *cells, row["value"], row["low"], row["high"])
-        found[one.lamp, "surface temperature", row["point"], "hold"] = f"temperatures!N{lines.row}"
+        one, quantity = read[row["lamp"], place, method]
+        typed = (one.set_emissivity, one.emissivity, one.emissivity_half_width, one.reflected, one.pixel_sd)
+        apart, whole = (significant(x.u, _DIGITS) for x in (quantity.only("model spread"), quantity))
+        seen_so = (*typed, *map(_Formula, formulas), apart)
+        touched = (*[None] * 10, _Formula("D#"), whole, *[None] * 3)
+        cells = seen_so if one.seen_by_camera else touched
+        factors = (significant(abs(end - one.value) / quantity.u, _DRAWN) for end in (one.low, one.high))
+        told = (row["value"], row["low"], row["high"])
+        lines.add(*one.where[:3], one.displayed, *cells, u, *factors, *limits, *told)
+        found[one.lamp, "surface temperature", row["point"], "hold"] = f"temperatures!O{lines.row}"
     return found
 
 

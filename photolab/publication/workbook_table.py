@@ -2,7 +2,6 @@
 
 import io
 import math
-import re
 import zipfile
 from datetime import datetime
 from typing import Any
@@ -11,6 +10,7 @@ import numpy as np
 import openpyxl
 import pandas as pd
 from openpyxl.cell import Cell, MergedCell
+from openpyxl.writer.excel import ExcelWriter
 
 from photolab.publication.tables import DICTIONARY
 
@@ -66,9 +66,13 @@ def as_bytes(book: openpyxl.Workbook, last_day: str) -> bytes:
     stamp = datetime.fromisoformat(last_day) if last_day else UNDATED
     book.properties.created = book.properties.modified = stamp
     book.properties.creator = "photolab"
-    out = io.BytesIO()
-    book.save(out)
-    return _undated(out.getvalue(), stamp)
+    out, dated = io.BytesIO(), io.BytesIO()
+    ExcelWriter(book, zipfile.ZipFile(out, "w")).save()  # `book.save` would put the clock into its properties
+    with zipfile.ZipFile(out) as old, zipfile.ZipFile(dated, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            entry = zipfile.ZipInfo(name, date_time=(*stamp.timetuple()[:6],))
+            new.writestr(entry, old.read(name), zipfile.ZIP_DEFLATED)
+    return dated.getvalue()
 
 
 def write_cell(cell: Cell | MergedCell, value: Any) -> Any:
@@ -98,18 +102,3 @@ def write_cell(cell: Cell | MergedCell, value: Any) -> Any:
         if text.startswith(("=", "+", "-", "@")):
             cell.quotePrefix = True  # it stays text when somebody edits the cell
     return cell.value
-
-
-def _undated(data: bytes, stamp: datetime) -> bytes:
-    """Return the archive with one fixed date on every member and in its properties."""
-    text = stamp.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
-    out = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
-        for name in old.namelist():
-            content = old.read(name)
-            if name == "docProps/core.xml":
-                content = re.sub(rb"(<dcterms:(?:created|modified)\b[^>]*>)[^<]*", rb"\g<1>" + text, content)
-            entry = zipfile.ZipInfo(name, date_time=(*stamp.timetuple()[:6],))
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            new.writestr(entry, content)
-    return out.getvalue()

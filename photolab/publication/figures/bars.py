@@ -11,7 +11,7 @@ from photolab.publication.figures.common import BLUE, GREY, INK, Look, name_rows
 
 
 @styled
-def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> None:
+def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> str:
     """Draw the result and its bars on one axis of "% more or less light".
 
     Parameters
@@ -23,6 +23,11 @@ def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> None:
         ``kind`` (``plain``, ``decides``: heavier, ``what_if``: dashed).
     percent : float
         The result itself: so much more light (less, if negative). [%]
+
+    Returns
+    -------
+    str
+        What it shows: one sentence with every number of the figure.
     """
     looks = {
         "plain": {"color": GREY, "linewidth": 2.5, "linestyle": "-"},
@@ -30,7 +35,9 @@ def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> None:
         "what_if": {"color": GREY, "linewidth": 1.8, "linestyle": (0, (4, 3))},
     }
     axes.axvline(0.0, color=INK, linewidth=0.8, zorder=1)
-    for row, (low, high, kind) in enumerate(zip(table["low"], table["high"], table["kind"], strict=True)):
+    bars = []
+    lines = table[["label", "low", "high", "kind"]].itertuples(index=False)
+    for row, (label, low, high, kind) in enumerate(lines):
         look = looks[str(kind)]
         axes.plot([low, high], [row, row], solid_capstyle="butt", zorder=2, **look)  # type: ignore[arg-type]
         cap = 0.16 if kind != "decides" else 0.24
@@ -40,41 +47,21 @@ def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> None:
         if kind == "decides":
             beside: Look = {"xytext": (7, 0), "textcoords": "offset points", "va": "center"}
             axes.annotate("decides", (high, row), weight="bold", **beside)
+        ends = " to ".join(signed(end, places=1, unit="") for end in (low, high))
+        bars.append(f"{label}{', which decides,' if kind == 'decides' else ''} {ends} %")
     names = [textwrap.fill(str(label), 24) for label in table["label"]]
     name_rows(axes, names, "less light   ←   % more or less light   →   more light", margin=0.12, edge=0.5)
     axes.spines["left"].set_visible(False)
     axes.xaxis.set_major_formatter(
         lambda x, _: f"{'+' if x > 0 else '−'}{abs(x):g} %" if round(x) else "same"
     )
-
-
-def three_words(table: pd.DataFrame, *, percent: float) -> str:
-    """Return what the figure shows.
-
-    Parameters
-    ----------
-    table : DataFrame
-        As for `draw`.
-    percent : float
-        As for `draw`. [%]
-
-    Returns
-    -------
-    str
-        One sentence with every number of the figure.
-    """
-    bars = []
-    for row in table.to_dict("records"):
-        mark = ", which decides," if row["kind"] == "decides" else ""
-        low, high = (signed(row[end], places=1, unit="") for end in ("low", "high"))
-        bars.append(f"{row['label']}{mark} {low} to {high} %")
     result = signed(percent, places=1, unit="")
     head = f"One axis of % more or less light with the result, {result} %, and {len(bars)} bars"
     return f"{head}: {'; '.join(bars)}."
 
 
 @styled
-def draw_budget(axes: Axes, table: pd.DataFrame) -> None:
+def draw_budget(axes: Axes, table: pd.DataFrame, *, name: str) -> str:
     """Draw how far each input moves the result.
 
     Parameters
@@ -84,6 +71,13 @@ def draw_budget(axes: Axes, table: pd.DataFrame) -> None:
     table : DataFrame
         One row an input: ``what`` (text), ``moves`` (how far it moves the result [± %]), ``assumed``
         (bool), ``label`` (``moves`` as printed). Drawn longest first.
+    name : str
+        Of the result.
+
+    Returns
+    -------
+    str
+        What it shows: "What blurs K1 …, longest bar first: seating 1.9, range term of the meter 1.7 (assumed)."
     """
     rows = table.sort_values("moves", ascending=False, kind="stable")
     known: Look = {"facecolor": BLUE, "edgecolor": BLUE}
@@ -96,22 +90,6 @@ def draw_budget(axes: Axes, table: pd.DataFrame) -> None:
     names = {"known: manual, certificate or own readings": known, "assumed": assumed}
     keys = [Patch(label=name, **look) for name, look in names.items()]
     axes.legend(handles=keys, loc="lower right", labelcolor=INK)
-
-
-def budget_words(table: pd.DataFrame) -> str:
-    """Return the bars in words.
-
-    Parameters
-    ----------
-    table : DataFrame
-        As for `draw`.
-
-    Returns
-    -------
-    str
-        "seating 1.9, range term of the meter 1.7 (assumed)".
-    """
-    return ", ".join(
-        f"{row['what']} {row['label']}{' (assumed)' if row['assumed'] else ''}"
-        for row in table.to_dict("records")
-    )
+    told = zip(rows["what"], rows["label"], rows["assumed"], strict=True)
+    said = ", ".join(f"{what} {label}{' (assumed)' if assumed else ''}" for what, label, assumed in told)
+    return f"What blurs {name}, in ± % of the result, longest bar first: {said}."

@@ -75,15 +75,11 @@ def draw_ratio(axes: Axes, found: RatioMap, title: str) -> None:
 
 def _label_directions(axes: Axes, title: str) -> None:
     """Name a panel, and label its axes left, right, down and up where it stands below or at the left."""
-    axes.set_title(shown_name(title, 60))
     axes.xaxis.set_major_formatter(_unsigned)
     axes.yaxis.set_major_formatter(_unsigned)
-    place = axes.get_subplotspec()
-    if place is None or place.is_last_row():
-        axes.set_xlabel("left   ←   degrees   →   right")
-    if place is None or place.is_first_col():
-        axes.set_ylabel("down  ←  degrees  →  up")
-    axes.spines["left"].set_visible(True)
+    axes.set(title=shown_name(title, 60), xlabel="left   ←   degrees   →   right")
+    axes.set_ylabel("down  ←  degrees  →  up")
+    axes.label_outer()
 
 
 @styled
@@ -113,11 +109,9 @@ def draw_cuts(axes: Axes, cuts: Mapping[str, tuple[Floats, Floats, float]], titl
     axes.yaxis.set_minor_formatter(LogFormatter())  # names ticks where the axis spans less than a decade
     axes.xaxis.set_major_formatter(_unsigned)
     axes.grid(axis="both")
-    axes.set(title=shown_name(title, 60), xlabel="down   ←   degrees   →   up")
+    axes.set(title=shown_name(title, 60), xlabel="down   ←   degrees   →   up", ylabel="intensity (kcd)")
     axes.legend(loc="upper right")
-    place = axes.get_subplotspec()
-    if place is None or place.is_first_col():
-        axes.set_ylabel("intensity (kcd)")
+    axes.label_outer()
 
 
 def _unsigned(value: float, _position: object = None) -> str:

@@ -8,7 +8,7 @@ import base64
 import functools
 import io
 import textwrap
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Sized
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
@@ -310,43 +310,48 @@ def drawn(
     *things: object,
     alt: str = "",
     invented: bool = False,
-    rows: int = 1,
+    rows: int | None = None,
+    across: int | None = None,
+    width: float = 7.0,
     height: float = 3.0,
     **options: Any,
-) -> Picture:
-    """Return what one function draws, in the form in which it is shown.
+) -> Picture | None:
+    """Return what one function draws, in the form in which it is shown; nothing of no rows.
 
     Parameters
     ----------
     draw : callable
-        Takes the panel, or the list of them where there are several, the things and the options.
+        Takes the panel, or the list of them where rows or how many across are given, the things and the options.
     *things : object
-        What is drawn.
+        What is drawn; nothing where the first is empty.
     alt : str, default ""
         What it shows in words, as `picture` takes it; what `draw` says of it, if anything, follows.
     invented : bool, default False
         Mark it as drawn from invented readings.
-    rows : int, default 1
-        Panels below one another, with one scale across. [1]
-    height : float, default 3.0
+    rows, across : int, optional
+        Panels, 1 by default; those below one another have one scale across. [1]
+    width, height : float, default 7.0 and 3.0
         Of the whole figure. [in]
     **options : object
         Go to `draw`.
 
     Returns
     -------
-    Picture
+    Picture or None
         Put it on the last line of a cell.
     """
-    figure, panels = new_figure(rows, height=height, sharex=rows > 1)
-    said = draw(panels if rows > 1 else panels[0], *things, **options)
+    if things and isinstance(things[0], Sized) and not len(things[0]):
+        return None
+    shape = rows or 1, across or 1
+    figure, panels = new_figure(*shape, width=width, height=height, sharex=shape[0] > 1)
+    said = draw(panels if rows or across else panels[0], *things, **options)
     return picture(figure, alt=f"{alt} {said}" if isinstance(said, str) else alt, invented=invented)
 
 
 def panels(
     draw: Draw, things: Mapping[str, object], *, alt: str, invented: bool = False, rows: int = 1, **shape: Any
-) -> Picture:
-    """Return a figure with a panel for each of several things, in the form in which it is shown.
+) -> Picture | None:
+    """Return a figure with a panel for each of several things, in the form in which it is shown; nothing of none.
 
     Parameters
     ----------
@@ -365,9 +370,11 @@ def panels(
 
     Returns
     -------
-    Picture
+    Picture or None
         Put it on the last line of a cell.
     """
+    if not things:
+        return None
     figure, axes = new_figure(rows, -(-len(things) // rows), **shape)
     for panel, (title, thing) in zip(axes, things.items(), strict=False):
         draw(panel, thing, title=title)

@@ -139,7 +139,7 @@ def draw_beside(axes: Axes, table: pd.DataFrame) -> None:
 
 
 @styled
-def draw_components(axes: Axes, table: pd.DataFrame) -> None:
+def draw_components(axes: Axes, table: pd.DataFrame, *, coverage: float) -> str:
     """Draw the standard deviation of each level.
 
     Parameters
@@ -150,6 +150,13 @@ def draw_components(axes: Axes, table: pd.DataFrame) -> None:
         One row a level, from top to bottom: ``label`` (text), ``sd``, ``low``, ``high`` (standard deviation
         and its interval), ``used`` (the figure the campaign's results rest on; NaN for none), ``assumed``
         (bool, of ``used``). [%]
+    coverage : float
+        Of the intervals. [1]
+
+    Returns
+    -------
+    str
+        What it shows: one sentence with its key numbers.
     """
     filled: Look = {"marker": "D", "markersize": 6, "color": RED, "markerfacecolor": RED}
     used = {False: filled, True: filled | {"markerfacecolor": "white"}}
@@ -164,23 +171,6 @@ def draw_components(axes: Axes, table: pd.DataFrame) -> None:
             axes.plot([], [], linestyle="none", label=words, **used[assumed])
     name_rows(axes, [str(label) for label in table["label"]], "standard deviation (%)", margin=0.0)
     axes.legend(loc="lower left", bbox_to_anchor=(-0.1, 1.0), ncols=3, borderaxespad=0.1, columnspacing=1.2)
-
-
-def components_words(table: pd.DataFrame, *, coverage: float) -> str:
-    """Return what the figure shows.
-
-    Parameters
-    ----------
-    table : DataFrame
-        As for `draw`.
-    coverage : float
-        Of the intervals. [1]
-
-    Returns
-    -------
-    str
-        One sentence with its key numbers.
-    """
     said = "; ".join(
         f"{row['label']} {decimal(row['sd'], 2)} ({decimal(row['low'], 2)} to {decimal(row['high'], 2)})"
         for row in table.to_dict("records")
@@ -190,7 +180,12 @@ def components_words(table: pd.DataFrame, *, coverage: float) -> str:
 
 @styled
 def draw_plans(
-    axes: Axes, table: pd.DataFrame, *, floor: float | None = None, columns: Mapping[str, str] = SCOPES
+    axes: Axes,
+    table: pd.DataFrame,
+    *,
+    floor: float | None = None,
+    columns: Mapping[str, str] = SCOPES,
+    labels: str = "",
 ) -> None:
     """Draw the forecast half-width of plans.
 
@@ -204,6 +199,8 @@ def draw_plans(
         Half-width that no number of seatings and readings goes below. [%]
     columns : mapping, default `SCOPES`
         The two columns of half-widths, and what each is, `SCOPES` or `WAYS`; the first is drawn filled.
+    labels : str, default ""
+        What the labels count.
     """
     if floor is not None:
         axes.axvline(floor, color=RED, linewidth=1.4, linestyle=(0, (4, 3)), label="floor")
@@ -215,6 +212,7 @@ def draw_plans(
         axes.plot(table[column], rows, marker=marker, markerfacecolor=filling, label=words, **mark)
     what = "forecast half-width of a ratio of two lamps (± %)"
     name_rows(axes, [str(label) for label in table["label"]], what, margin=0.0, edge=0.5)
+    axes.set_ylabel(labels)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.1)
 
 

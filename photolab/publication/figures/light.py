@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
 from matplotlib.axes import Axes
 
 from photolab.bench.distances import DistanceResult
+from photolab.metrology.quantity import coverage_factor
 from photolab.publication.figures.common import COLOURS, GREY, INK, Floats, Look, shown_name, styled
 
 
@@ -50,30 +52,29 @@ def draw_spectra(
 
 
 @styled
-def draw_run(
-    panels: Sequence[Axes], run: DistanceResult, curve: Sequence[Floats], intensity: Sequence[float], k: float
-) -> None:
-    """Draw one run: products above, residuals below.
+def draw_runs(panels: Sequence[Axes], runs: Sequence[DistanceResult]) -> None:
+    """Draw runs side by side: products above, residuals below, bars at the coverage of the runs.
 
     Parameters
     ----------
-    panels : sequence of two Axes
-        Above and below.
-    run : DistanceResult
-        Its points, its name and where the bench reads.
-    curve : tuple of two ndarray, shape (n,)
-        The law: distances [m] and products [cd].
-    intensity : tuple of three floats
-        Intensity with its interval; NaN where none may be quoted. [cd]
-    k : float
-        Length of a bar in standard uncertainties. [1]
+    panels : sequence of Axes
+        Two a run: those above, then those below.
+    runs : sequence of DistanceResult
+        Each has a law.
     """
-    (above, below), points = panels, run.points
-    value, low, high = (x / 1000.0 for x in intensity)
+    for above, below, run in zip(panels, panels[len(runs) :], runs, strict=False):
+        _draw_run(above, below, run)
+
+
+def _draw_run(above: Axes, below: Axes, run: DistanceResult) -> None:
+    """Draw one run; the intensity with its interval where one may be quoted."""
+    points, k = run.points, coverage_factor(run.coverage)
+    d = np.linspace(points["distance_m"].min(), points["distance_m"].max(), 120)
+    value, low, high = (x / 1000.0 for x in (run.intensity, run.low, run.high))
     if value == value:
         above.axhspan(low, high, color=COLOURS["sky"], alpha=0.25, linewidth=0)
         above.axhline(value, color=COLOURS["blue"], linewidth=1.2, linestyle=(0, (5, 3)))
-    above.plot(curve[0], curve[1] / 1000.0, color=COLOURS["orange"], linewidth=1.6)
+    above.plot(d, run.product(d) / 1000.0, color=COLOURS["orange"], linewidth=1.6)
     below.axhline(0.0, color=COLOURS["orange"], linewidth=1.6)
     for axes, y, u in (
         (above, points["product_cd"] / 1000.0, points["product_u_cd"] / 1000.0),

@@ -12,7 +12,7 @@ _LOOKS = (("blue", "o"), ("orange", "s"), ("green", "^"), ("purple", "D"), ("sky
 
 
 @styled
-def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
+def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> str:
     """Draw every seating.
 
     Parameters
@@ -25,6 +25,11 @@ def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
         which they were read. [%]
     sd : float
         Half-width of the pale band: one standard deviation of a seating. [%]
+
+    Returns
+    -------
+    str
+        What it shows: one sentence with its key numbers, and one for each flagged seating.
     """
     lamps = list(dict.fromkeys(str(lamp) for lamp in table["lamp"]))
     axes.axvspan(-sd, sd, color=PALE, linewidth=0, zorder=0)
@@ -47,23 +52,6 @@ def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> None:
     what = "from the lamp's own mean in that housing (%); pale band: ± one SD of a seating"
     name_rows(axes, [shown_name(one) for one in lamps], what, margin=0.05, edge=0.55)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, borderaxespad=0.1)
-
-
-def words(table: pd.DataFrame, *, sd: float) -> str:
-    """Return what the figure shows.
-
-    Parameters
-    ----------
-    table : DataFrame
-        As for `draw`.
-    sd : float
-        Half-width of the pale band. [%]
-
-    Returns
-    -------
-    str
-        One sentence with its key numbers, and one for each flagged seating.
-    """
     sound = table.loc[~table["flagged"], "percent"]
     apart = "".join(
         f" Flagged: {row['lamp']} in {row['housing']}, {row['label']}, {decimal(row['percent'], 1)} %."

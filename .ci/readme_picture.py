@@ -1,6 +1,6 @@
 """The picture on README's first screen, drawn from the same call that `photolab compare` makes.
 
-`python -m photolab.publication.readme` writes it anew.
+`python .ci/readme_picture.py` writes it anew.
 """
 
 import math
@@ -14,7 +14,7 @@ from photolab.bench.two_readings import compare
 from photolab.publication.figures.bars import draw_three
 from photolab.publication.figures.common import new_figure, picture
 
-PLACE = Path(__file__).parent.parent.parent / ".pictures" / "two-readings.png"
+PLACE = Path(__file__).parent.parent / ".pictures" / "two-readings.png"
 
 
 def comparison() -> ReadingComparison:
