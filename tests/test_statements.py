@@ -48,6 +48,14 @@ def test_verdict_words():
     assert verdict_words(missing).startswith("no answer yet: technology missing; ")
 
 
+def test_a_verdict_names_the_margin_of_its_own_comparison():
+    """Oracle: the margin typed."""
+    small, alike = (pair(*ends, alike_percent=12.5) for ends in ((1.02, 1.05), (0.97, 1.05)))
+    assert verdict_words(small).endswith("; but small: within 12.5 %")
+    assert verdict_words(alike) == "alike to within 12.5 %"
+    assert statements.sentence(alike).startswith("Alike to within 12.5 %, ")
+
+
 def test_no_number_of_seatings_names_the_term_that_must_shrink():
     hard = compare(318, 347, meter=METER, technology=("filament", "led"), range_lx=4000.0)
     assert (

@@ -14,7 +14,6 @@ from photolab.bench.model import Assumption, Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.schema import FOOTCANDLE_LX, TABLES
 from photolab.bench.two_readings import compare
-from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 from photolab.publication import statements
 from photolab.publication.statements import in_housing
@@ -98,15 +97,13 @@ def run(args: argparse.Namespace) -> list[str]:
     options |= {"mountings": seatings, "technology": (technologies[0], technologies[-1]), "range_lx": known}
     pair = compare(a * unit, b * unit, meter, **options)
     pair = replace(pair, assumed=(*taken, *pair.assumed))
-    alike = options.get("alike_percent", ALIKE_PERCENT)
     head = statements.against_words(a, b, args.unit)
     if args.json:
-        said = statements.answer_lines(head, pair, alike_percent=alike)
+        said = statements.answer_lines(head, pair)
         return [json.dumps(as_json(pair, args.unit, " ".join(said)), indent=2)]
     used = {*(ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1))}
     share = {0: "unknown", 1: "one"}.get(len(used), "two")
-    told: dict[str, Any] = {"ranges": share, "seatings": seatings, "alike_percent": alike}
-    return statements.compare_report(head, pair, **told)
+    return statements.compare_report(head, pair, ranges=share, seatings=seatings)
 
 
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
@@ -124,12 +121,12 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
         _refuse(f"{args.a} and {args.b} were not read in one housing; read both in one")
     from photolab.publication.words_lamp import family_sentence
 
-    alike, lines, answers = campaign.bench.settings.alike_percent, [], []
+    lines, answers = [], []
     for housing in housings:
         pair = campaign.ratio(args.b, args.a, housing=housing, scope=scope)
         head = f"{args.b} against {args.a}" + in_housing(housing)
         among = family_sentence(campaign, args.b, args.a, housing=housing, scope=scope)
-        said = [*statements.answer_lines(head, pair, alike_percent=alike), *filter(None, [among])]
+        said = [*statements.answer_lines(head, pair), *filter(None, [among])]
         answers.append({"housing": housing} | as_json(pair, "lx", " ".join(said)))
         if pair.verdict != "no_answer":
             said += ["", *statements.blurs(pair, "the meter", "the meter, seating, days and supply")]

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import JudgedRatio, ReadingComparison
-from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import decimal, published_ends
 
 if TYPE_CHECKING:
@@ -207,15 +206,13 @@ def ends_words(low: float, high: float, ln_half_width: float) -> str:
     return f"{less} to {more}"
 
 
-def verdict_words(pair: ReadingComparison | JudgedRatio, *, alike_percent: float = ALIKE_PERCENT) -> str:
+def verdict_words(pair: ReadingComparison | JudgedRatio) -> str:
     """Return the verdict in words.
 
     Parameters
     ----------
     pair : ReadingComparison or JudgedRatio
         The comparison.
-    alike_percent : float, default ALIKE_PERCENT
-        Alike margin. [%]
 
     Returns
     -------
@@ -225,10 +222,10 @@ def verdict_words(pair: ReadingComparison | JudgedRatio, *, alike_percent: float
     if pair.verdict == "no_answer":
         return f"no answer yet: {pair.missing[0]} missing; say whether each lamp is filament, led, discharge or other"
     if pair.verdict == "clear":
-        small = f"; but small: within {alike_percent:g} %" if pair.small else ""
+        small = f"; but small: within {pair.alike_percent:g} %" if pair.small else ""
         return f"clear of the bench uncertainty: {interval_words(pair)}{small}"
     if pair.verdict == "alike":
-        return f"alike to within {alike_percent:g} %"
+        return f"alike to within {pair.alike_percent:g} %"
     return "inside the bench uncertainty: these readings do not show which lamp gives more"
 
 
@@ -361,7 +358,7 @@ def against_words(a: float, b: float, unit: str = "lx") -> str:
 
 
 def compare_report(
-    head: str, pair: ReadingComparison, *, alike_percent: float, ranges: str = "one", seatings: int = 1
+    head: str, pair: ReadingComparison, *, ranges: str = "one", seatings: int = 1
 ) -> list[str]:
     """Return the lines that `photolab compare` prints.
 
@@ -371,8 +368,6 @@ def compare_report(
         What is compared, as "334 lx against 318 lx".
     pair : ReadingComparison
         The comparison.
-    alike_percent : float
-        Margin. [%]
     ranges : {"one", "two", "unknown"}
         Whether both readings were taken on one range.
     seatings : int
@@ -383,24 +378,22 @@ def compare_report(
     list of str
         Lines without line ends.
     """
-    lines = answer_lines(head, pair, alike_percent=alike_percent)
+    lines = answer_lines(head, pair)
     if pair.verdict == "no_answer":
         return [*lines, assumed_words(pair.assumed)]
     seated = f"the meter and seating each lamp {_times(seatings)}"
     lines += ["", *blurs(pair, f"the meter, {RANGE_WORDS[ranges]}", seated)]
+    applies = "these two lamps, seated again on this bench; not to other specimens or housings"
     if pair.scope == "models":
         models = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
         decides = "meter, seating, and one specimen of each model        <- this one decides"
         lines.append(f"  {models:>4} %   {decides}")
-    lines += [line for line in (_meter_or_seating(pair, seatings), separate_words(pair)) if line]
-    lines.append(assumed_words(pair.assumed))
-    applies = "these two lamps, seated again on this bench; not to other specimens or housings"
-    if pair.scope == "models":
         applies = "the two models, judged by one specimen of each; not to other housings"
-    return [*lines, f"Applies to {applies}."]
+    more = filter(None, (_meter_or_seating(pair, seatings), separate_words(pair)))
+    return [*lines, *more, assumed_words(pair.assumed), f"Applies to {applies}."]
 
 
-def answer_lines(head: str, pair: ReadingComparison, *, alike_percent: float) -> list[str]:
+def answer_lines(head: str, pair: ReadingComparison) -> list[str]:
     """Return the answer on two readings or two lamps: the difference with its interval, and the verdict.
 
     Parameters
@@ -409,19 +402,16 @@ def answer_lines(head: str, pair: ReadingComparison, *, alike_percent: float) ->
         What is compared, as "334 lx against 318 lx".
     pair : ReadingComparison
         The comparison.
-    alike_percent : float
-        Margin. [%]
 
     Returns
     -------
     list of str
         Two sentences.
     """
-    first = f"{head}: {percent_of(pair.ratio, 1)}; no interval yet."
+    known = "no interval yet"
     if pair.verdict != "no_answer":
-        between = interval_words(pair).replace(" to ", " and ")
-        first = f"{head}: {percent_of(pair.ratio, 1)}; between {between} ({100.0 * pair.coverage:g} %)."
-    return [first, f"{capital(verdict_words(pair, alike_percent=alike_percent))}."]
+        known = f"between {interval_words(pair).replace(' to ', ' and ')} ({100.0 * pair.coverage:g} %)"
+    return [f"{head}: {percent_of(pair.ratio, 1)}; {known}.", f"{capital(verdict_words(pair))}."]
 
 
 def blurs(pair: ReadingComparison, meter: str, bench: str) -> list[str]:
@@ -451,14 +441,13 @@ def blurs(pair: ReadingComparison, meter: str, bench: str) -> list[str]:
 
 def _meter_or_seating(pair: ReadingComparison, seatings: int) -> str:
     """Return the line that says which of meter and seating stands in the way."""
-    shown = 100.0 * abs(math.log(pair.ratio))
     if pair.verdict != "inside":
         return ""
-    if shown > pair.lines.meter_only:
-        each = "one seating" if seatings == 1 else f"{seatings} seatings"
-        hidden = "seating" if pair.scope == "specimens" else "what differs from specimen to specimen"
-        return f"The meter alone would show this difference; with {each} each, {hidden} hides it."
-    return "The meter alone could not tell them apart."
+    if 100.0 * abs(math.log(pair.ratio)) <= pair.lines.meter_only:
+        return "The meter alone could not tell them apart."
+    each = "one seating" if seatings == 1 else f"{seatings} seatings"
+    hidden = "seating" if pair.scope == "specimens" else "what differs from specimen to specimen"
+    return f"The meter alone would show this difference; with {each} each, {hidden} hides it."
 
 
 FINDING_WORDS = {
