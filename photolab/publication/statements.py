@@ -29,46 +29,36 @@ VERDICTS = {
     "no_answer": "no answer yet",
 }
 """Verdicts in few words."""
-KIND_WORDS = {
-    "scale": "meter scale",
-    "scale drift": "drift since the certificate",
-    "link": "link of two meters",
-    "range gain": "step between two ranges",
-    "range term": "range term of the meter",
-    "linearity": "linearity of the meter",
-    "resolution": "last figure of the display",
-    "noise": "scatter of readings",
-    "colour": "colour of the light",
-    "own colour": "colour of each lamp",
-    "meter temperature": "temperature of the meter",
-    "mounting": "seating",
-    "day": "day",
-    "drift": "drift within a day",
-    "specimen": "specimen",
-    "remaining": "light left from piece to piece",
-    "specimen not held": "specimens that were not held",
-    "supply voltage": "voltage reading",
-    "voltmeter": "voltmeter scale",
-    "supply assumed": "unknown supply voltage",
-    "voltage exponent": "law of light against voltage",
-    "ambient": "ambient temperature",
-    "elapsed time": "time since switch-on",
+_KINDS = {
+    "scale": ("meter scale", ""),
+    "scale drift": ("drift since the certificate", ""),
+    "link": ("link of two meters", "read more lamps of each technology with both meters (links.csv)"),
+    "range gain": ("step between two ranges", "lock {meter} to one range for all lamps"),
+    "range term": ("range term of the meter", "read on the lowest range of {meter} that holds all lamps"),
+    "linearity": ("linearity of the meter", "state the linearity_percent of {meter} from its certificate"),
+    "resolution": ("last figure of the display", ""),
+    "noise": ("scatter of readings", ""),
+    "colour": ("colour of the light", "get spectra or a spectral factor for {meter} (spectra.csv)"),
+    "own colour": (
+        "colour of each lamp",
+        "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'",
+    ),
+    "meter temperature": ("temperature of the meter", ""),
+    "mounting": ("seating", "seat every lamp three or more times"),
+    "day": ("day", "read {baseline} on every day, at its start and end"),
+    "drift": ("drift within a day", ""),
+    "specimen": ("specimen", "test more specimens of each lamp"),
+    "remaining": ("light left from piece to piece", ""),
+    "specimen not held": ("specimens that were not held", ""),
+    "supply voltage": ("voltage reading", ""),
+    "voltmeter": ("voltmeter scale", "use a voltmeter with a certificate"),
+    "supply assumed": ("unknown supply voltage", "read the volts at the socket of {filament} (socket_V)"),
+    "voltage exponent": ("law of light against voltage", "hold the supply at the protocol's voltage"),
+    "ambient": ("ambient temperature", "test at the protocol's ambient temperature"),
+    "elapsed time": ("time since switch-on", ""),
 }
-_ADVICE = {
-    "mounting": "seat every lamp three or more times",
-    "specimen": "test more specimens of each lamp",
-    "day": "read {baseline} on every day, at its start and end",
-    "colour": "get spectra or a spectral factor for {meter} (spectra.csv)",
-    "own colour": "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'",
-    "linearity": "state the linearity_percent of {meter} from its certificate",
-    "supply assumed": "read the volts at the socket of {filament} (socket_V)",
-    "voltage exponent": "hold the supply at the protocol's voltage",
-    "voltmeter": "use a voltmeter with a certificate",
-    "link": "read more lamps of each technology with both meters (links.csv)",
-    "range gain": "lock {meter} to one range for all lamps",
-    "range term": "read on the lowest range of {meter} that holds all lamps",
-    "ambient": "test at the protocol's ambient temperature",
-}
+"""Inputs by their kind: in words, and what to do about one that is the largest part of an uncertainty."""
+KIND_WORDS = {kind: words for kind, (words, _) in _KINDS.items()}
 RANGE_WORDS = {
     "one": "both lamps on one range",
     "two": "the lamps on two ranges",
@@ -253,7 +243,8 @@ def advice(
     str
         A clause without its full stop.
     """
-    return _ADVICE.get(term, otherwise).format(baseline=baseline, meter=meter, filament=filament)
+    do = _KINDS.get(term, ("", ""))[1] or otherwise
+    return do.format(baseline=baseline, meter=meter, filament=filament)
 
 
 def separate_words(pair: ReadingComparison) -> str:

@@ -45,8 +45,6 @@ PRICES = {
     "price_without_per": "its price does not say whether it is for one lamp or a pair",
     "gain_not_resolved": "no price per gained percent: the gain is not resolved, its interval includes zero",
     "less_light": "no price per gained percent: it gives less light than {baseline}",
-}
-PRICE_CAUTIONS = {
     "price_without_date": "the price has no date",
     "old_price": "the price is older than 180 days",
     "price_after_bench": "the price is younger than the bench",
@@ -322,7 +320,7 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
     """
     if gain.missing or (found := price_judgement(bench, gain)).code == "no_price":
         return ()
-    cautions = "; ".join(PRICE_CAUTIONS[code] for code in found.cautions)
+    cautions = "; ".join(PRICES[code] for code in found.cautions)
     tail = f" Caution: {cautions}." if cautions else ""
     if found.per_percent is None or found.low is None or found.high is None:
         said = PRICES[found.code].format(baseline=gain.baseline)

@@ -20,7 +20,7 @@ from photolab.photometry.beam import RatioMap
 from photolab.photometry.distance import LACK_OF_FIT_LEVEL
 from photolab.publication import statements
 from photolab.publication.statements import in_housing
-from photolab.publication.words_lamp import percent_words
+from photolab.publication.words_lamp import light_words
 
 CODE_WORDS = {
     "several_seatings": "the lamp was seated more than once within the run, and seatings differ",
@@ -267,7 +267,7 @@ def _result(pair: ReadingComparison) -> str:
     """Return a ratio with its interval."""
     if pair.verdict == "no_answer":
         return statements.verdict_words(pair)
-    return f"{percent_words(pair)} light ({statements.interval_words(pair)})"
+    return f"{light_words(pair)} ({statements.interval_words(pair)})"
 
 
 def way_cells(way: str, pair: ReadingComparison, verdict: str) -> dict[str, str | float]:
