@@ -92,8 +92,7 @@ def run(args: argparse.Namespace) -> list[str]:
         said = statements.answer_lines(head, pair)
         return [json.dumps(as_json(pair, args.unit, " ".join(said)), indent=2)]
     used = {*(ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1))}
-    share = {0: "unknown", 1: "one"}.get(len(used), "two")
-    return statements.compare_report(head, pair, ranges=share, seatings=seatings)
+    return statements.compare_report(head, pair, ranges=len(used), seatings=seatings)
 
 
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:

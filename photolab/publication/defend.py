@@ -86,8 +86,7 @@ def _as_sold(found: PageOne, told: list[Row]) -> tuple[str, ...]:
     by_word: dict[str, list[str]] = {}
     late = [row for row in told if row["instant"] == "hold"]
     for row in late or told:  # the instant that the paragraph begins with
-        sold = found.light(str(row["lamp"]), row["housing"], row["instant"], "models")
-        if sold is not None and not math.isnan(float(sold["family_low"])):
+        if sold := found.sold(row):
             by_word.setdefault(found.word(sold), []).append(str(sold["housing"]))
     words = (f"{word}{f' in {joined(places)}' if any(places) else ''}" for word, places in by_word.items())
     more = "Each range allows for all lamps of its housing being compared at once."
@@ -158,10 +157,8 @@ def _cannot_exclude(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]
     campaign = found.campaign
     for row in told:
         place = _place(found, row)
-        sold = found.light(lamp, row["housing"], row["instant"], "models")
-        for one, whose in ((row, "the specimens tested"), (sold, "the model as sold")):
-            known = one is not None and not math.isnan(one["family_low"])
-            if one is not None and known and found.word(one) not in {"more", "less"}:
+        for one, whose in ((row, "the specimens tested"), (found.sold(row), "the model as sold")):
+            if one is not None and found.word(one) not in {"more", "less", "no answer yet"}:
                 yield f"{place}: no figure from {_text(found.range(one))} is excluded for {whose}."
         few, held = int(row["n_specimens"]), float(row["n_held"])
         if few == 1:

@@ -92,8 +92,7 @@ def _verdicts(found: PageOne, lamp: str) -> Iterator[Line]:
         line: Line = (f"{place} after switch-on: {found.word(row)}, ", found.percent(row))
         line += (f" ({100.0 * found.settings.coverage:g} %: ", *found.range(row))
         line += (f"; {row['n_specimens']} on the bench)",)
-        model = found.light(lamp, housing, instant, "models")
-        if model is not None and not math.isnan(float(model["family_low"])):
+        if model := found.sold(row):
             line += ("; for the model as sold ", *found.range(model))
         if len(at) > 1:
             early = at["initial"]

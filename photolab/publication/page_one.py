@@ -283,6 +283,22 @@ class PageOne:
         """
         return self._rows.get((lamp, housing, LIGHT, self.campaign.baseline, "hot_spot", instant, scope))
 
+    def sold(self, row: Row) -> Row | None:
+        """Return the row of the model as sold beside one of its specimens, where it has a range.
+
+        Parameters
+        ----------
+        row : dict
+            A row of light.
+
+        Returns
+        -------
+        dict or None
+            The row.
+        """
+        model = self.light(row["lamp"], row["housing"], row["instant"], "models")
+        return None if model is None or math.isnan(model["family_low"]) else model
+
     def at(self, lamp: str, housing: str) -> dict[str, Row]:
         """Return what is known of a lamp's light in a housing, for the specimens.
 

@@ -60,9 +60,9 @@ _KINDS = {
 """Inputs by their kind: in words, and what to do about one that is the largest part of an uncertainty."""
 KIND_WORDS = {kind: words for kind, (words, _) in _KINDS.items()}
 RANGE_WORDS = {
-    "one": "both lamps on one range",
-    "two": "the lamps on two ranges",
-    "unknown": "the range not stated, so nothing of it is shared",
+    0: "the range not stated, so nothing of it is shared",
+    1: "both lamps on one range",
+    2: "the lamps on two ranges",
 }
 
 
@@ -348,9 +348,7 @@ def against_words(a: float, b: float, unit: str = "lx") -> str:
     return f"{b:g} {unit} against {a:g} {unit}"
 
 
-def compare_report(
-    head: str, pair: ReadingComparison, *, ranges: str = "one", seatings: int = 1
-) -> list[str]:
+def compare_report(head: str, pair: ReadingComparison, *, ranges: int = 1, seatings: int = 1) -> list[str]:
     """Return the lines that `photolab compare` prints.
 
     Parameters
@@ -359,8 +357,8 @@ def compare_report(
         What is compared, as "334 lx against 318 lx".
     pair : ReadingComparison
         The comparison.
-    ranges : {"one", "two", "unknown"}
-        Whether both readings were taken on one range.
+    ranges : {1, 2, 0}
+        On how many ranges both readings were taken; 0 where that is unknown. [1]
     seatings : int
         How often each lamp was seated. [1]
 
