@@ -9,12 +9,12 @@ from PIL import Image
 from shared_demo import demo_campaign, demo_rows, kept, rows_of
 
 from photolab.publication.lamp_parts import _drawn, figure_files, file_name
-from photolab.publication.page_one import after_heat_figure, drawn, page_one
+from photolab.publication.page_one import PageOne, after_heat_figure, drawn
 
 
 def files_of(name):
     campaign = kept(name)
-    return figure_files(campaign, page_one(campaign, rows_of(campaign)))
+    return figure_files(PageOne(campaign, rows_of(campaign)))
 
 
 @pytest.fixture(scope="module")
@@ -46,12 +46,12 @@ def test_pictures_for_a_video_fill_the_frame_and_svg_needs_no_font(two):
 def test_bench_days_and_invention_stand_in_each_picture():
     """Oracle: the texts of the figures as they are drawn."""
     campaign = demo_campaign()
-    found = page_one(campaign, demo_rows())
+    found = PageOne(campaign, demo_rows())
     with pytest.MonkeyPatch.context() as patch:
         seen = []
         figure = "matplotlib.figure.Figure.savefig"
         patch.setattr(figure, lambda self, stream, **_: seen.append([t.get_text() for t in self.texts]))
-        made = figure_files(campaign, found)
+        made = figure_files(found)
     assert len(seen) == len(made) > 20
     for texts in seen:
         (foot,) = (" ".join(one.split()) for one in texts)
@@ -61,12 +61,12 @@ def test_bench_days_and_invention_stand_in_each_picture():
 def test_every_letter_of_page_one_is_large():
     """Oracle: 48 of 1600 pixels of the width, in each text that is not empty."""
     campaign = demo_campaign()
-    found = page_one(campaign, demo_rows())
+    found = PageOne(campaign, demo_rows())
     figures = [after_heat_figure(campaign, found.pictured)]
-    figures += [figure for name, figure in _drawn(campaign, found) if name.endswith("1080")]
+    figures += [figure for name, figure in _drawn(found) if name.endswith("1080")]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("matplotlib.figure.Figure.savefig", lambda self, stream, **_: figures.append(self))
-        drawn(campaign, found, invented=True)
+        drawn(found, invented=True)
     assert len(figures) == 4
     for figure in figures:
         texts = [one for one in figure.findobj(Text) if one.get_text()]
@@ -78,9 +78,9 @@ def test_every_letter_of_page_one_is_large():
 def test_pictures_stand_in_the_order_of_the_table_on_one_scale():
     """Oracle: the lamps of the table of page one, the limits of the panels."""
     campaign = demo_campaign()
-    found = page_one(campaign, demo_rows())
+    found = PageOne(campaign, demo_rows())
     order = [row[0][0] for row in found.table]
-    figures = dict(_drawn(campaign, found))
+    figures = dict(_drawn(found))
     labels = [one.get_text() for one in figures["all-lamps-at-first"].axes[0].get_yticklabels()]
     assert labels == order
     whole, *panels = (figures[name] for name in figures if name.startswith("light-after-heat"))

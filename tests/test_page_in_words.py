@@ -8,7 +8,7 @@ import pytest
 from shared_demo import demo_campaign, demo_rows, kept, rows_of
 
 from photolab.publication.in_words import as_markdown, in_words
-from photolab.publication.page_one import Told
+from photolab.publication.page_one import PageOne, Told
 from photolab.publication.tables import as_csv
 
 BENCHES = [
@@ -26,7 +26,7 @@ def campaign_of(name):
 
 def lines_of(name):
     campaign = campaign_of(name)
-    lines = in_words(campaign, rows_of(campaign))
+    lines = in_words(PageOne(campaign, rows_of(campaign)))
     said = ["".join(one if isinstance(one, str) else one.text for one in line) for line in lines]
     return lines, [one.replace("\N{NO-BREAK SPACE}", " ") for one in said]
 

@@ -14,7 +14,7 @@ from photolab.publication.cautions import assumed_words, sized
 from photolab.publication.figure_tables import all_lamps, budgets, lamp_order
 from photolab.publication.front_page import front_page, how_measured
 from photolab.publication.lamp_parts import lamp_parts, price_words
-from photolab.publication.page_one import page_one
+from photolab.publication.page_one import PageOne
 
 BENCHES = ["demo", "club", "feet-and-commas", "all-alike", "heat-reverses"]
 
@@ -29,7 +29,7 @@ def campaign(request, tmp_path_factory):
 
 def parts_of(campaign):
     """Return the part of each lamp by its name."""
-    whole = "".join(lamp_parts(campaign, rows_of(campaign)).blocks)
+    whole = "".join(lamp_parts(PageOne(campaign, rows_of(campaign))).blocks)
     pieces = re.split(r'<h3 id="lamp-(\d+)">', whole)[1:]
     return {
         html.unescape(text.partition("</h3>")[0]): (int(n), text)
@@ -83,7 +83,7 @@ def test_rows_and_parts_lead_to_one_another(campaign):
     parts = parts_of(campaign)
     rows = dict(re.findall(r'<tr id="found-(\d+)"><th scope="row"><a href="#lamp-(\d+)">', front))
     assert rows == {str(number): str(number) for number, _ in parts.values()}
-    table = page_one(campaign, rows_of(campaign)).table
+    table = PageOne(campaign, rows_of(campaign)).table
     assert [row[0][0] for row in table] == list(parts)
     assert list(dict.fromkeys(all_lamps(campaign)["lamp"])) == [x for x in lamp_order(campaign) if x in parts]
 
@@ -92,7 +92,9 @@ def test_rows_and_parts_lead_to_one_another(campaign):
 def test_every_marked_figure_of_the_page_is_that_of_results_csv(campaign):
     """Oracle: the row that the mark names, its column; as it is read, to the digits shown."""
     rows = rows_of(campaign)
-    page = "".join([*front_page(campaign, rows, fingerprint="f"), *lamp_parts(campaign, rows).blocks])
+    page = "".join(
+        [*front_page(campaign, rows, fingerprint="f"), *lamp_parts(PageOne(campaign, rows)).blocks]
+    )
     marked = re.findall(r'<data value="([^"]+)" ([^>]*)>([^<]+)</data>', page)
     assert len(marked) > 8 * rows["lamp"].nunique()
     for value, attributes, text in marked:
@@ -136,7 +138,7 @@ def test_what_was_assumed_stands_in_words_by_its_weight(campaign):
     assert not [words for words in told["input"] if "_" in words]
     most = max(float(one["moves"].max()) for found in lines.values() if len(one := found[found["assumed"]]))
     assert told["moves"].iloc[0] == pytest.approx(most, rel=1e-8)
-    said = "".join(str(part) for part in how_measured(campaign, rows_of(campaign))[-1])
+    said = "".join(str(part) for part in how_measured(PageOne(campaign, rows_of(campaign)))[-1])
     assert told["input"].iloc[0] in said
 
 

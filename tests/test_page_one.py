@@ -9,12 +9,12 @@ from shared_demo import campaign_of, demo_campaign, demo_rows, kept, rows_of
 from small_benches import METER, bench, csv
 
 from photolab.publication.front_page import front_page
-from photolab.publication.page_one import KEYS, Told, drawn, page_one
+from photolab.publication.page_one import KEYS, PageOne, Told, drawn, told_lines
 
 
 @pytest.fixture(scope="module")
 def demo():
-    return page_one(demo_campaign(), demo_rows())
+    return PageOne(demo_campaign(), demo_rows())
 
 
 @pytest.fixture(scope="module")
@@ -29,7 +29,7 @@ def text(line):
 
 def figures(found):
     cells = [cell for row in found.table for cell in row]
-    return [part for line in (*found.sentences, *cells) for part in line if isinstance(part, Told)]
+    return [part for line in (*told_lines(found), *cells) for part in line if isinstance(part, Told)]
 
 
 @pytest.mark.parametrize("name", ["demo", "evening", "heat-reverses", "club"])
@@ -38,7 +38,7 @@ def test_every_figure_stands_in_its_row(name):
     campaign = demo_campaign() if name == "demo" else kept(name)
     rows = rows_of(campaign)
     known = {tuple(str(row[key] or "") for key in KEYS): row for row in rows.to_dict("records")}
-    told = figures(page_one(campaign, rows))
+    told = figures(PageOne(campaign, rows))
     assert told
     for figure in told:
         row = known[tuple(value for _, value in figure.row)]
@@ -135,7 +135,7 @@ def test_answers_by_rule():
         for lamp, housing, instant, percent, _ in ASKED
     )
     campaign = replace(demo_campaign(), bench=replace(bench, questions=questions))
-    said = [text(line) for line in page_one(campaign, demo_rows()).questions]
+    said = [text(line) for line in PageOne(campaign, demo_rows()).questions]
     for (*_, percent, answer), line in zip(ASKED, said, strict=True):
         assert answer in line
         assert f"{percent:g} % more light than B0" in line or "more light than B0" in line
@@ -150,7 +150,7 @@ def test_a_lower_bound_alone_is_no_temperature_of_page_one(tmp_path):
     campaign = campaign_of(made)
     lines = {
         line[0][0]: " ".join(text(cell) for cell in line)
-        for line in page_one(campaign, rows_of(campaign)).table
+        for line in PageOne(campaign, rows_of(campaign)).table
     }
     assert "(fin, bare)" in lines["K1"]
     assert not any("n/a" in line or "base" in line for line in lines.values())
@@ -158,30 +158,29 @@ def test_a_lower_bound_alone_is_no_temperature_of_page_one(tmp_path):
 
 def test_a_lamp_that_heat_turns_round_is_told_so():
     """Oracle: the bench was drawn so that a lamp leads at first and gives less after the heat."""
-    found = page_one(kept("heat-reverses"), rows_of(kept("heat-reverses")))
+    found = PageOne(kept("heat-reverses"), rows_of(kept("heat-reverses")))
+    sentences = [*map(text, told_lines(found))]
     (cell,) = (text(row[2]) for row in found.table if row[0][0] == "Ibis")
     assert re.match(r"[+]13 % → -11 % [(]-21 to [+]1 %[)], not shown", cell)
     assert text(found.table[0][0]) == "Ibis (1)"  # by name: nobody was held in the first housing
-    assert text(found.sentences[0]).startswith("After 30 min in R, against stock: not shown: Ibis (-11 %)")
-    assert (
-        text(found.sentences[1])
-        == "After 30 min no lamp is shown to give more light than stock in both housings."
-    )
+    assert sentences[0].startswith("After 30 min in R, against stock: not shown: Ibis (-11 %)")
+    assert sentences[1] == "After 30 min no lamp is shown to give more light than stock in both housings."
 
 
 def test_without_a_hold_reading_the_initial_light_stands_and_says_so(evening):
     """Oracle: a bench without records and without readings at the hold time."""
     campaign = kept("two-clear")
-    found = page_one(campaign, rows_of(campaign))
-    assert "what heat takes is not known" in text(found.sentences[-1])
-    assert text(found.sentences[0]).startswith("60 s after switch-on")
+    found = PageOne(campaign, rows_of(campaign))
+    sentences = [*map(text, told_lines(found))]
+    assert "what heat takes is not known" in sentences[-1]
+    assert sentences[0].startswith("60 s after switch-on")
     assert found.pictured["earlier"].isna().all()
-    assert "at the initial time" in drawn(campaign, found, invented=False).alt
+    assert "at the initial time" in drawn(found, invented=False).alt
 
 
 def test_the_words_of_the_picture_are_those_of_the_table(demo):
     """Oracle: the cells."""
-    alt = drawn(demo_campaign(), demo, invented=True).alt.replace("\N{NO-BREAK SPACE}", " ")
+    alt = drawn(demo, invented=True).alt.replace("\N{NO-BREAK SPACE}", " ")
     for row in demo.table:
         for housing, cell in zip(("HP", "HR"), row[1:3], strict=True):
             words = text(cell)

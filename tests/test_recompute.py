@@ -23,7 +23,7 @@ from photolab.bench.surface import camera_limit, camera_reading, emissivity_of, 
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS
 from photolab.publication import recompute
 from photolab.publication.figure_tables import signed
-from photolab.publication.page_one import LIGHT, Told, page_one
+from photolab.publication.page_one import LIGHT, PageOne, Told
 from photolab.publication.recompute import as_recomputation, by_hand
 from photolab.thermal.thermography import surface_reading
 
@@ -242,7 +242,7 @@ def test_libreoffice_gives_page_one(books, made, name):
     times = {"initial": f"{settings.initial_s:g} s", "hold": f"{settings.hold_minutes:g} min"}
     by_lamp = {line["lamp"]: line for line in lines_of(books[name], "lamps")}
     held = 0
-    for lamp, *cells in page_one(campaign, rows).table:
+    for lamp, *cells in PageOne(campaign, rows).table:
         for part in (part for cell in cells for part in cell if isinstance(part, Told)):
             row = dict(part.row)
             heads = {"electrical power": "watts", "surface temperature": "°C"}
@@ -354,7 +354,7 @@ def test_too_many_readings_are_not_written_and_the_means_stand_typed(made, monke
 def test_one_figure_by_pocket_calculator_ends_at_the_figure_of_the_page(made, name):
     """Oracle: plain arithmetic on the printed numbers, each to half a unit in its last digit; page one."""
     campaign, rows, _ = made(name)
-    table = page_one(campaign, rows).table
+    table = PageOne(campaign, rows).table
     worked = by_hand(campaign, rows)
     if not table:
         assert worked is None

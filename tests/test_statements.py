@@ -9,7 +9,7 @@ from photolab.bench.campaign import Finding
 from photolab.bench.model import Assumption, Meter
 from photolab.bench.two_readings import compare
 from photolab.metrology.quantity import measured
-from photolab.publication import statements
+from photolab.publication import statements, words_light
 from photolab.publication.statements import FINDING_WORDS, finding_words, verdict_words
 
 METER = Meter(id="M", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
@@ -46,6 +46,20 @@ def test_verdict_words():
     assert verdict_words(alike) == "alike to within 10 %"
     assert verdict_words(inside).startswith("inside the bench uncertainty: these readings")
     assert verdict_words(missing).startswith("no answer yet: technology missing; ")
+
+
+def test_a_verdict_names_the_margin_of_its_own_comparison():
+    """Oracle: the margin typed."""
+    small, alike = (pair(*ends, alike_percent=12.5) for ends in ((1.02, 1.05), (0.97, 1.05)))
+    assert verdict_words(small).endswith("; but small: within 12.5 %")
+    assert verdict_words(alike) == "alike to within 12.5 %"
+    assert statements.sentence(alike).startswith("Alike to within 12.5 %, ")
+
+
+def test_equal_readings_are_no_difference_in_light():
+    """Oracle: the ratio of equal readings is 1."""
+    said = words_light.pair_words("ignored", compare(318, 318, METER, technology="led"), "A against B")
+    assert said.startswith("A against B: colour ignored, no difference in light (")
 
 
 def test_no_number_of_seatings_names_the_term_that_must_shrink():

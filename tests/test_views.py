@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 from benches import make
 from numpy.testing import assert_allclose
-from shared_demo import demo_campaign
+from shared_demo import demo_campaign, kept
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Assumption, Bench, Meter
@@ -22,7 +22,7 @@ from photolab.bench.two_readings import compare
 from photolab.publication import figure_tables, findings, front_page, words_lamp
 from photolab.publication.cautions import assumed_words
 from photolab.publication.held_back import absent_rows, held_back, overview_sentences
-from photolab.publication.page_one import page_one
+from photolab.publication.page_one import PageOne
 from photolab.publication.tables import results
 from photolab.publication.words_lamp import claim_sentence
 
@@ -197,7 +197,7 @@ def test_how_a_lamp_was_obtained_is_said_with_its_source(demo):
     lamps.loc[lamps["lamp"] == "K1", "obtained_from"] = "a car\nshop"
     bench = replace(demo.bench, tables={**demo.bench.tables, "lamps": lamps})
     assert "K1 (from a car shop)" in front_page.suppliers(bench)
-    (row,) = [one for one in page_one(replace(demo, bench=bench), results(demo)).table if one[0][0] == "K1"]
+    (row,) = [one for one in PageOne(replace(demo, bench=bench), results(demo)).table if one[0][0] == "K1"]
     assert any("bought from a car shop" in str(part) for cell in row for part in cell)
 
 
@@ -300,3 +300,10 @@ def test_what_was_recorded_gives_a_row_or_is_held_back_by_name(tmp_path, shape):
         missing += told
         assert told or len(given) or lamp == campaign.baseline
     assert missing
+
+
+def test_a_gain_names_the_margin_as_it_is_typed():
+    """Oracle: the margin typed; 12.5 % is neither 12 nor 13."""
+    campaign = evaluate(kept("two-alike").bench.changed(alike_percent=12.5))
+    said = words_lamp.lamp_sentence(campaign, "Birch", campaign.compared()[0][1])
+    assert ", alike to within 12.5 % for the one specimen on the bench." in said

@@ -25,7 +25,7 @@ from photolab.publication.front_page import front_page, incomplete_mark
 from photolab.publication.in_words import as_markdown, in_words
 from photolab.publication.lamp_parts import figure_files, lamp_parts
 from photolab.publication.page import PUBLISHED, Section, notebook_blocks, page
-from photolab.publication.page_one import page_one
+from photolab.publication.page_one import PageOne
 from photolab.publication.paper import paper
 from photolab.publication.provenance import MissingPart
 from photolab.publication.recompute import as_recomputation
@@ -199,13 +199,14 @@ def _contents(campaign: Campaign, sections: Sequence[Section], failed: Failed) -
     last_day = max(campaign.bench.tables["days"]["date"], default="")
     left_out, fingerprint = campaign.selection.left_out, tables.data_hash(campaign.bench.hashes)
     results = cache(partial(tables.results, campaign))
+    found = cache(lambda: PageOne(campaign, results()))
     makers: dict[str, Callable[[], Any]] = {
         "What was found": lambda: front_page(campaign, results(), fingerprint=fingerprint),
         "results.csv": lambda: tables.as_csv(results()).encode("utf-8"),
         "results.xlsx": lambda: as_workbook(results(), left_out, last_day=last_day),
-        "in-words.md": lambda: as_markdown(campaign, in_words(campaign, results())).encode("utf-8"),
-        "figures": lambda: figure_files(campaign, page_one(campaign, results())),
-        "What can be said of each lamp?": lambda: lamp_parts(campaign, results()),
+        "in-words.md": lambda: as_markdown(campaign, in_words(found())).encode("utf-8"),
+        "figures": lambda: figure_files(found()),
+        "What can be said of each lamp?": lambda: lamp_parts(found()),
         "recompute.xlsx": lambda: as_recomputation(campaign, results(), last_day=last_day),
         "appendix.pdf": lambda: paper(whole(), last_day=last_day),
     }

@@ -9,12 +9,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from photolab.bench.cells import parse_code, parse_number
+from photolab.bench.cells import inside, parse_code, parse_number
 from photolab.bench.model import Assumption, Meter
 from photolab.bench.pairs import ReadingComparison
-from photolab.bench.schema import FOOTCANDLE_LX, TABLES
+from photolab.bench.schema import FOOTCANDLE_LX, SECTIONS, TABLES
 from photolab.bench.two_readings import compare
-from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
 from photolab.publication import statements
 from photolab.publication.statements import in_housing
@@ -23,27 +22,17 @@ if TYPE_CHECKING:
     from photolab.bench.campaign import Campaign
 
 METER = "--reading-percent 4 --range-percent 0.5 --range 4000 --resolution 1 --technology led"
-LIMITS = {
-    "reading_percent": (0.0, 50.0),
-    "range_percent": (0.0, 20.0),
-    "digits": (0.0, 100.0),
-    "mismatch_percent": (0.0, 40.0),
-    "mounting_sd_percent": (0.0, 30.0),
-    "specimen_sd_percent": (0.0, 30.0),
-    "coverage": (0.5, 0.999),
-    "mountings": (1.0, math.inf),
-}
-"""Numbers that may be typed once, each with the least and the most it may be."""
+ACCURACY = ("reading_percent", "range_percent", "digits")
+TYPED = (*ACCURACY, "mismatch_percent", "mounting_sd_percent", "specimen_sd_percent", "coverage", "mountings")
+"""Numbers that may be typed once; each may be what the key of bench.toml may be."""
+KEYS = {key.name.replace("_index", ""): key for part in ("bench", "meter") for key in SECTIONS[part]}
 NEEDED = {
     "the meter's accuracy (--reading-percent, or --bench FOLDER)": ("unit", ("bench", "reading_percent")),
     "--range, the top of the range that --range-percent speaks of": ("range_percent", ("bench", "range")),
     "--resolution, what one of the --digits is worth": ("digits", ("bench", "resolution")),
 }
 """What is missing where one option is given, as the unit always is, and none of some others."""
-ACCURACY = ("reading_percent", "range_percent", "digits")
 AS_READ = ("range", "technology", "mountings", "mounting_sd_percent", "mismatch_percent")
-PERCENTAGES = LIMITS.keys() - {"range_percent", "digits", "coverage", "mountings"}
-"""A figure under 0.1 of these is taken for a fraction."""
 
 
 def run(args: argparse.Namespace) -> list[str]:
@@ -98,15 +87,12 @@ def run(args: argparse.Namespace) -> list[str]:
     options |= {"mountings": seatings, "technology": (technologies[0], technologies[-1]), "range_lx": known}
     pair = compare(a * unit, b * unit, meter, **options)
     pair = replace(pair, assumed=(*taken, *pair.assumed))
-    alike = options.get("alike_percent", ALIKE_PERCENT)
     head = statements.against_words(a, b, args.unit)
     if args.json:
-        said = statements.answer_lines(head, pair, alike_percent=alike)
+        said = statements.answer_lines(head, pair)
         return [json.dumps(as_json(pair, args.unit, " ".join(said)), indent=2)]
     used = {*(ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1))}
-    share = {0: "unknown", 1: "one"}.get(len(used), "two")
-    told: dict[str, Any] = {"ranges": share, "seatings": seatings, "alike_percent": alike}
-    return statements.compare_report(head, pair, **told)
+    return statements.compare_report(head, pair, ranges=len(used), seatings=seatings)
 
 
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
@@ -124,12 +110,12 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
         _refuse(f"{args.a} and {args.b} were not read in one housing; read both in one")
     from photolab.publication.words_lamp import family_sentence
 
-    alike, lines, answers = campaign.bench.settings.alike_percent, [], []
+    lines, answers = [], []
     for housing in housings:
         pair = campaign.ratio(args.b, args.a, housing=housing, scope=scope)
         head = f"{args.b} against {args.a}" + in_housing(housing)
         among = family_sentence(campaign, args.b, args.a, housing=housing, scope=scope)
-        said = [*statements.answer_lines(head, pair, alike_percent=alike), *filter(None, [among])]
+        said = [*statements.answer_lines(head, pair), *filter(None, [among])]
         answers.append({"housing": housing} | as_json(pair, "lx", " ".join(said)))
         if pair.verdict != "no_answer":
             said += ["", *statements.blurs(pair, "the meter", "the meter, seating, days and supply")]
@@ -248,13 +234,13 @@ def _numbers(text: str | None, name: str) -> list[float]:
 
 def _number(text: str, name: str) -> float:
     """Return the number of an option within its limits; a percentage that looks like a fraction is refused."""
-    option = _option(name)
-    value, (low, high) = _parsed(text, option), LIMITS.get(name, (-math.inf, math.inf))
-    if name == "mountings" and not (value >= low and value == int(value)):
+    option, key = _option(name), KEYS.get(name)
+    value = _parsed(text, option)
+    if name == "mountings" and not (value >= 1 and value == int(value)):
         _refuse(f"{option}: {text}; wanted a whole number from 1")
-    if not low <= value <= high:
-        _refuse(f"{option}: {text}; wanted {low:g} to {high:g}")
-    if name in PERCENTAGES and 0 < value < 0.1:
+    if key is not None and not inside(value, key):
+        _refuse(f"{option}: {text}; wanted {key.low:g} to {key.high:g}")
+    if key is not None and key.small_refused and 0 < value < key.small:
         _refuse(f"{option}: {text}; is that {100 * value:g} %? Write {100 * value:g}")
     return value
 
@@ -272,7 +258,7 @@ def _technologies(text: str | None) -> list[str | None]:
 
 def _typed(args: argparse.Namespace) -> dict[str, float]:
     """Return the numbers that were typed, by the names of their options."""
-    texts = {name: getattr(args, name) for name in LIMITS}
+    texts = {name: getattr(args, name) for name in TYPED}
     return {name: _number(text, name) for name, text in texts.items() if text is not None}
 
 

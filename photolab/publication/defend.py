@@ -12,7 +12,6 @@ from photolab.bench.faults import hint, shown
 from photolab.bench.model import Assumption
 from photolab.bench.overturning import LEVELS, LeftOut, Off, turning, without_each
 from photolab.bench.pairs import variance_by_term
-from photolab.errors import MethodError
 from photolab.metrology.quantity import from_ln
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.cautions import NOT_CLAIMED, sized
@@ -20,7 +19,7 @@ from photolab.publication.findings import joined
 from photolab.publication.front_page import how_measured
 from photolab.publication.held_back import held_back
 from photolab.publication.in_words import bench_and_days, lamp_line
-from photolab.publication.page_one import KEYS, Book, Line, Row
+from photolab.publication.page_one import KEYS, Line, PageOne, Row
 from photolab.publication.statements import KIND_WORDS, capital, count, finding_words, in_housing
 from photolab.publication.words_lamp import beside_sentences, claim_sentence, left_out_sentence
 
@@ -63,40 +62,40 @@ def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple
     if lamp not in lamps:
         message = f'lamp "{shown(lamp)}" is not on this bench{hint(lamp, lamps)}; there are: '
         raise ValueError(message + ", ".join(shown(one) for one in lamps[:30]) + ".")
-    book = Book(campaign, rows)
-    told = book.first(lamp)
+    found = PageOne(campaign, rows)
+    told = found.first(lamp)
     others = [one for one in set_beside(campaign, rows) if lamp in (one.lamp, one.baseline)]
     parts = {
-        "What these readings cannot exclude": _cannot_exclude(book, lamp, told),
-        "What it rests on": _rests_on(campaign, rows, lamp, told),
-        "What would have to be off to change it, on top of what each range allows for": _turned(book, told),
+        "What these readings cannot exclude": _cannot_exclude(found, lamp, told),
+        "What it rests on": _rests_on(found, lamp, told),
+        "What would have to be off to change it, on top of what each range allows for": _turned(found, told),
         "Figures of others, and earlier ones": beside_sentences(others),
         "Claim and reply": filter(None, [claim_sentence(bench, lamp)]),
         "Rows of results.csv that say so": _rows(rows, lamp),
     }
-    text = _fitted(campaign, lamp, _text(lamp_line(book, lamp)) if told else _no_figure(campaign, rows, lamp))
-    more = _as_sold(book, told) if told else ()
+    text = _fitted(campaign, lamp, _text(lamp_line(found, lamp)) if told else _no_figure(found, lamp))
+    more = _as_sold(found, told) if told else ()
     for one in more or (_held(campaign, lamp) if told else ()):
         text = f"{text} {one}" if len(text) + len(one) < MOST else text
-    found = {f"To paste ({len(text)} characters)": (text,)}
-    return found | {head: said for head, lines in parts.items() if (said := tuple(lines))}
+    pasted = {f"To paste ({len(text)} characters)": (text,)}
+    return pasted | {head: said for head, lines in parts.items() if (said := tuple(lines))}
 
 
-def _as_sold(book: Book, told: list[Row]) -> tuple[str, ...]:
+def _as_sold(found: PageOne, told: list[Row]) -> tuple[str, ...]:
     """Return what is shown for the model as sold, so that nobody takes the specimens for it, and what a range is."""
     by_word: dict[str, list[str]] = {}
     late = [row for row in told if row["instant"] == "hold"]
     for row in late or told:  # the instant that the paragraph begins with
-        sold = book.light(str(row["lamp"]), row["housing"], row["instant"], "models")
-        if sold is not None and not math.isnan(float(sold["family_low"])):
-            by_word.setdefault(book.word(sold), []).append(str(sold["housing"]))
+        if sold := found.sold(row):
+            by_word.setdefault(found.word(sold), []).append(str(sold["housing"]))
     words = (f"{word}{f' in {joined(places)}' if any(places) else ''}" for word, places in by_word.items())
     more = "Each range allows for all lamps of its housing being compared at once."
     return (f"For the model as sold: {'; '.join(words)}.", more) if by_word else ()
 
 
-def _no_figure(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> str:
+def _no_figure(found: PageOne, lamp: str) -> str:
     """Return why a lamp has no figure: it is the measure of the others, or it was not compared."""
+    campaign, settings = found.campaign, found.settings
     where, base = bench_and_days(campaign), campaign.baseline
     if lamp != base:
         return f"{where}: there is no figure on {lamp} against {base} yet. {' '.join(_held(campaign, lamp))}".rstrip()
@@ -104,10 +103,9 @@ def _no_figure(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> str:
     chosen = "" if declared else " (no baseline was declared: it is the first read)"
     said = [
         f"{where}: {lamp} is what the other lamps are measured against{chosen}, so it has no figure of its own here.",
-        _text(how_measured(campaign, rows)[1]),
+        _text(how_measured(found)[1]),
     ]
-    recorded = set(rows.loc[(rows["lamp"] == lamp) & (rows["measurand"] == "remaining light"), "housing"])
-    settings, held = campaign.bench.settings, campaign.at("hold")
+    recorded, held = {row["housing"] for row in found.every(lamp, "remaining light")}, campaign.at("hold")
     for name in held.names:
         first = (lamp, name[1], "hot_spot", "initial")
         if name[:3] == first[:3] and name[1] not in recorded and first in campaign.joint.names:
@@ -149,21 +147,19 @@ def _fitted(campaign: Campaign, lamp: str, text: str) -> str:
     return text
 
 
-def _place(book: Book, row: Row) -> str:
+def _place(found: PageOne, row: Row) -> str:
     """Return where and when a row was read, as the beginning of a sentence."""
-    return capital(f"{in_housing(row['housing'])} {book.when(row['instant'])}".strip())
+    return capital(f"{in_housing(row['housing'])} {found.when(row['instant'])}".strip())
 
 
-def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
+def _cannot_exclude(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
     """Yield what is left open about a lamp."""
-    campaign = book.campaign
+    campaign = found.campaign
     for row in told:
-        place = _place(book, row)
-        sold = book.light(lamp, row["housing"], row["instant"], "models")
-        for one, whose in ((row, "the specimens tested"), (sold, "the model as sold")):
-            known = one is not None and not math.isnan(one["family_low"])
-            if one is not None and known and book.word(one) not in {"more", "less"}:
-                yield f"{place}: no figure from {_text(book.range(one))} is excluded for {whose}."
+        place = _place(found, row)
+        for one, whose in ((row, "the specimens tested"), (found.sold(row), "the model as sold")):
+            if one is not None and found.word(one) not in {"more", "less", "no answer yet"}:
+                yield f"{place}: no figure from {_text(found.range(one))} is excluded for {whose}."
         few, held = int(row["n_specimens"]), float(row["n_held"])
         if few == 1:
             yield f"{place}: one specimen was tested; how others of its kind differ is assumed."
@@ -171,7 +167,7 @@ def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
             yield f"{place}: {held:g} of {few} specimens {'was' if held == 1 else 'were'} held so long."
         if int(row["n_mountings"]) == 1:
             yield f"{place}: it was seated once."
-        yield from _left_out(book, row, place)
+        yield from _left_out(found, row, place)
     for finding in campaign.findings:
         if {lamp, campaign.baseline} & {*finding.subject}:
             yield finding_words(finding)
@@ -180,9 +176,9 @@ def _cannot_exclude(book: Book, lamp: str, told: list[Row]) -> Iterator[str]:
     yield NOT_CLAIMED[0]
 
 
-def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
+def _left_out(found: PageOne, row: Row, place: str) -> Iterator[str]:
     """Yield whether one seating, piece or day decides a verdict, where it is quick to try."""
-    campaign = book.campaign
+    campaign = found.campaign
     lamp, housing, instant = (str(row[c]) for c in ("lamp", "housing", "instant"))
     if math.isnan(row["family_low"]):
         return
@@ -190,26 +186,24 @@ def _left_out(book: Book, row: Row, place: str) -> Iterator[str]:
         yield f"{place}: whether one seating decides it was not tried, as there are many; notebook 13 does."
         return
 
-    def verdict(one: Campaign | None) -> str | None:
-        try:
-            return None if one is None else str(one.family(housing, instant=instant).loc[lamp, "verdict"])
-        except (MethodError, KeyError):
-            return None  # without that part it was not read then
+    def verdict(one: Campaign) -> str:  # against the same lamp, whichever is read first without that part
+        among = one.family(housing, instant=instant, against=campaign.baseline)
+        return str(among.loc[lamp, "verdict"])
 
     said = []
     for level in LEVELS:
         again = without_each(campaign, lamp, campaign.baseline, housing=housing, level=level, instant=instant)
-        each = {part: verdict(one) for part, one in again}
-        whole = verdict(campaign) or ""
+        each = {part: None if one is None else verdict(one) for part, one in again}
         if any(each.values()):  # else each part is all there is
-            said.append(left_out_sentence(LeftOut(level, whole, each)))
+            said.append(left_out_sentence(LeftOut(level, verdict(campaign), each)))
     if told := " ".join(said):
         yield f"{place}: {told[:1].lower()}{told[1:]}"
 
 
-def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]) -> Iterator[str]:
+def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
     """Yield how a bench was measured, then what was assumed, the heaviest first."""
-    yield from (_text(line) for line in how_measured(campaign, rows)[:2])
+    campaign = found.campaign
+    yield from (_text(line) for line in how_measured(found)[:2])
     known: dict[str, tuple[float, Assumption]] = {}
     for row in told:
         pair = campaign.ratio(lamp, campaign.baseline, housing=row["housing"], instant=row["instant"])
@@ -230,17 +224,17 @@ def _rests_on(campaign: Campaign, rows: pd.DataFrame, lamp: str, told: list[Row]
         yield f"{rest}, each less than 1 % of the variance: see assumed in results.csv."
 
 
-def _turned(book: Book, told: list[Row]) -> Iterator[str]:
+def _turned(found: PageOne, told: list[Row]) -> Iterator[str]:
     """Yield, for each figure, how far one input, and two together, would have to be off to change its verdict."""
     for row in told:
         lamp, housing, instant = (str(row[key]) for key in ("lamp", "housing", "instant"))
-        found, word = turning(book.campaign, lamp, housing=housing, instant=instant), book.word(row)
-        if found is None:
+        turned, word = turning(found.campaign, lamp, housing=housing, instant=instant), found.word(row)
+        if turned is None:
             continue
         side = {"more": f"in favour of {lamp}", "less": f"against {lamp}"}.get(word, "one way or the other")
-        alone = "; ".join(_off_words(one, allowed=True) for one in found.alone)
-        both = f" Two at once: {' and '.join(map(_off_words, found.together))}." if found.together else ""
-        yield f"{_place(book, row)}, for another word than “{word}”, any one of these, {side}: {alone}.{both}"
+        alone = "; ".join(_off_words(one, allowed=True) for one in turned.alone)
+        both = f" Two at once: {' and '.join(map(_off_words, turned.together))}." if turned.together else ""
+        yield f"{_place(found, row)}, for another word than “{word}”, any one of these, {side}: {alone}.{both}"
 
 
 def _off_words(one: Off, *, allowed: bool = False) -> str:

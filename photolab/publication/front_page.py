@@ -9,12 +9,13 @@ import pandas as pd
 import photolab
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
+from photolab.publication import page_one
 from photolab.publication.cautions import NOT_CLAIMED, READERS, assumed_words
 from photolab.publication.display import one_line, table
 from photolab.publication.figure_tables import budgets, two_digits
 from photolab.publication.findings import day_words, joined
 from photolab.publication.page import clean_table, figure
-from photolab.publication.page_one import Line, drawn, page_one, paragraphs, plus_minus, table_html, with_ends
+from photolab.publication.page_one import Line, PageOne, paragraphs
 from photolab.publication.statements import count, in_housing
 from photolab.publication.tables import DICTIONARY
 
@@ -191,22 +192,20 @@ def incomplete_mark(missing: Sequence[str]) -> tuple[str, ...]:
     return ('<p class="mark">INCOMPLETE: parts of this report could not be made.</p>', _list(missing))
 
 
-def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
+def how_measured(found: PageOne) -> tuple[Line, ...]:
     """Return how a bench was measured, its baseline as it was, and what was assumed first.
 
     Parameters
     ----------
-    campaign : Campaign
-        The evaluated campaign.
-    rows : DataFrame
-        Its rows of results.csv.
+    found : PageOne
+        The rows.
 
     Returns
     -------
     tuple of Line
         Up to three paragraphs.
     """
-    bench, settings = campaign.bench, campaign.bench.settings
+    campaign, bench, settings = found.campaign, found.campaign.bench, found.settings
     meter, percent = bench.meters[campaign.selection.meter], f"{100.0 * settings.coverage:g} %"
     stated = {
         "% of reading": meter.reading_percent,
@@ -226,14 +225,13 @@ def how_measured(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
         f"How it was measured: lux at one place of the beam, distance {far}; meter {meter.id} (±({accuracy})); "
         f"{count(seatings, 'seating')} on {count(days, 'day')}; corrected for {_steps(campaign) or 'nothing'}.{closed}"
     )
-    mine = rows[rows["lamp"] == campaign.baseline]
     light = bench.technologies[campaign.baseline] or "technology not stated"
     own: Line = (f"The baseline {campaign.baseline}: {light}",)
-    for row in mine[mine["measurand"] == "electrical power"].head(1).to_dict("records"):
-        own += (", ", plus_minus(row, " "), f" W ({percent})")
+    for row in found.every(campaign.baseline, "electrical power")[:1]:
+        own += (", ", page_one.plus_minus(row, " "), f" W ({percent})")
     lost = f" of its light at {settings.initial_s:g} s after {settings.hold_minutes:g} min"
-    for row in mine[mine["measurand"] == "remaining light"].to_dict("records"):
-        value, low, high = with_ends(row)
+    for row in found.every(campaign.baseline, "remaining light"):
+        value, low, high = page_one.with_ends(row)
         own += (f";{in_housing(row['housing'])} it keeps by its record ", value, " %")
         own += () if math.isnan(row["low"]) else (f" ({percent}: ", low, " to ", high, " %)")
         own, lost = (*own, lost), ""
@@ -270,12 +268,11 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         HTML blocks.
     """
     bench = campaign.bench
-    told = page_one(campaign, rows)
-    shown = drawn(campaign, told, invented=is_invented(bench))
+    found = PageOne(campaign, rows)
+    shown = page_one.drawn(found, invented=is_invented(bench))
     mark = f'<p class="mark">{words}</p>' if (words := invented_words(bench, "report")) else ""
-    found = (
-        [*told.questions, *told.sentences] if told.table else ["No lamp can be compared with another yet."]
-    )
+    none = ["No lamp can be compared with another yet."]
+    told = [*found.questions, *page_one.told_lines(found)] if found.lamps else none
     assumed, most = _assumed(campaign), "moves a ratio by up to"
     moves = zip(assumed["moves"], assumed["where"], strict=True)
     assumed[most] = [f"± {two_digits(size)} % ({where})" if size else "" for size, where in moves]
@@ -285,10 +282,10 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         paragraphs([" ".join(bench_lines(bench))]),
         mark,
         "<h2>What was found</h2>",
-        paragraphs(found),
-        table_html(told) if told.table else "",
+        paragraphs(told),
+        page_one.table_html(found) if found.lamps else "",
         "" if shown is None else figure(shown.png, shown.alt, _CAPTION),
-        paragraphs(how_measured(campaign, rows)),
+        paragraphs(how_measured(found)),
         "<h3>What these figures mean</h3>",
         paragraphs(meaning(campaign)),
         "<h3>What was assumed</h3>",

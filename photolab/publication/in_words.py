@@ -6,45 +6,40 @@ shown in every housing, then each figure with its range; the light before the he
 
 import math
 
-import pandas as pd
-
 from photolab.bench.campaign import Campaign
 from photolab.publication.display import escape_markdown, one_line
 from photolab.publication.findings import joined, obtained_words
 from photolab.publication.front_page import how_measured, invented_words, span_of
-from photolab.publication.page_one import Book, Line, Row, Told, page_one, told_lines
+from photolab.publication.page_one import Line, PageOne, Row, Told, told_lines
 from photolab.publication.statements import count, in_housing
 
 _SHOWN = {"more": "more light", "less": "less light", "not shown": "not shown which gives more light"}
 
 
-def in_words(campaign: Campaign, rows: pd.DataFrame) -> tuple[Line, ...]:
+def in_words(found: PageOne) -> tuple[Line, ...]:
     """Return what was found as lines to paste.
 
     Parameters
     ----------
-    campaign : Campaign
-        The evaluated campaign.
-    rows : DataFrame
-        Its rows, as `tables.results` returns them.
+    found : PageOne
+        The rows.
 
     Returns
     -------
     tuple of Line
         What was asked, who gives more after the heat, who was not held, how it was measured; then one line a lamp.
     """
-    book = Book(campaign, rows)
-    where = f"{bench_and_days(campaign)}: "
-    if not book.lamps:
+    where = f"{bench_and_days(found.campaign)}: "
+    if not found.lamps:
         return ((f"{where}no lamp can be compared with another yet.",),)
-    ranges = f"{where}specimens tested, ranges of {100.0 * book.settings.coverage:g} %, "
-    told = [*told_lines(book, ranges=True)]
+    ranges = f"{where}specimens tested, ranges of {100.0 * found.settings.coverage:g} %, "
+    told = [*told_lines(found, ranges=True)]
     general = []
-    for line in (*page_one(campaign, rows).questions, *told, *how_measured(campaign, rows)[:2]):
+    for line in (*found.questions, *told, *how_measured(found)[:2]):
         head = ranges if line in told and any(isinstance(one, Told) for one in line) else where
         first = str(line[0])
         general.append((head, first[:1].lower() + first[1:], *line[1:]))
-    return (*general, *(lamp_line(book, lamp) for lamp in book.lamps))
+    return (*general, *(lamp_line(found, lamp) for lamp in found.lamps))
 
 
 def as_markdown(campaign: Campaign, lines: tuple[Line, ...]) -> str:
@@ -95,14 +90,14 @@ def bench_and_days(campaign: Campaign, lamp: str = "") -> str:
     return f"Bench {one_line(campaign.bench.settings.name)}, {span_of(mine['date'])}"
 
 
-def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
+def _pieces(found: PageOne, lamp: str, told: dict[str, Row]) -> str:
     """Return how many pieces of a lamp were read in each housing, and how many of them were held."""
     words = {}
     for housing, row in told.items():
         few, held = int(row["n_specimens"]), float(row["n_held"])
         fewer = row["instant"] == "hold" and held < few
         words[housing] = count(few, "specimen") + (f" ({held:g} held)" if fewer else "")
-    got = obtained_words(book.known[lamp])
+    got = obtained_words(found.known[lamp])
     whose = f" of {lamp}{f' ({got})' if got else ''}"
     first = next(iter(words))
     if len(set(words.values())) == 1:
@@ -110,12 +105,12 @@ def _pieces(book: Book, lamp: str, told: dict[str, Row]) -> str:
     return joined(few + whose * (h == first) + in_housing(h) for h, few in words.items())
 
 
-def lamp_line(book: Book, lamp: str) -> Line:
+def lamp_line(found: PageOne, lamp: str) -> Line:
     """Return the line of a lamp: after the heat where it was held in any housing, else what it was at first.
 
     Parameters
     ----------
-    book : Book
+    found : PageOne
         The rows.
     lamp : str
         One of its lamps.
@@ -125,22 +120,22 @@ def lamp_line(book: Book, lamp: str) -> Line:
     Line
         Bench, days, instant, specimens, what is shown in each housing, then each figure with its range.
     """
-    settings, base = book.settings, book.campaign.baseline
-    at = {h: book.at(lamp, h) for h in book.housings}
+    settings, base = found.settings, found.campaign.baseline
+    at = {h: found.at(lamp, h) for h in found.housings}
     late, early = ({h: at[h][i] for h in at if i in at[h]} for i in ("hold", "initial"))
     told = late or early
     start, hold = f"{settings.initial_s:g} s after switch-on", f"{settings.hold_minutes:g} min"
     when = f"{hold} after switch-on" if late else f"not held for {hold}, read only {start}"
     known = {one for row in told.values() for one in str(row["assumed"]).split("; ") if one}
     assumed = f", {count(len(known), 'input')} assumed" if known else ""
-    words = [f"{_SHOWN.get(book.word(row), book.word(row))}{in_housing(h)}" for h, row in told.items()]
+    words = [f"{_SHOWN.get(found.word(row), found.word(row))}{in_housing(h)}" for h, row in told.items()]
     words += [f"not held{in_housing(h)}" for h in early if h not in told]
-    head = f"{bench_and_days(book.campaign, lamp)}: {when} at one place of the beam{assumed}, "
-    line: Line = (f"{head}{_pieces(book, lamp, told)} against {base}: {joined(words)}",)
+    head = f"{bench_and_days(found.campaign, lamp)}: {when} at one place of the beam{assumed}, "
+    line: Line = (f"{head}{_pieces(found, lamp, told)} against {base}: {joined(words)}",)
     range_of = f" ({100.0 * settings.coverage:g} % range "
     for begin, rows in (("; ", told), (f"; before the heat, {start}, ", early if late else {})):
         for housing, row in rows.items():
             if not math.isnan(float(row["family_low"])):
-                line += (begin, book.percent(row), range_of, *book.range(row), ")", in_housing(housing))
+                line += (begin, found.percent(row), range_of, *found.range(row), ")", in_housing(housing))
                 begin = ", "
     return (*line, ".")

@@ -24,7 +24,7 @@ from photolab.publication.figures.common import Figure, new_figure, picture, sho
 from photolab.publication.findings import joined
 from photolab.publication.front_page import is_invented, span_of
 from photolab.publication.page import Section, clean_table, figure, photograph
-from photolab.publication.page_one import Book, Line, paragraphs
+from photolab.publication.page_one import Line, PageOne, paragraphs
 from photolab.publication.statements import in_housing, time_of
 from photolab.publication.words_heat import run_name
 from photolab.publication.words_lamp import claim_sentence, left_sentence, price_judgement, price_sentences
@@ -35,34 +35,32 @@ _LARGEST = 5
 _MOST_PHOTOS = 4  # of one lamp
 
 
-def lamp_parts(campaign: Campaign, rows: pd.DataFrame) -> Section | None:
+def lamp_parts(found: PageOne) -> Section | None:
     """Return a part for every lamp that was compared.
 
     Parameters
     ----------
-    campaign : Campaign
-        The evaluated campaign.
-    rows : DataFrame
-        Its rows, as `tables.results` returns them.
+    found : PageOne
+        The rows.
 
     Returns
     -------
     Section or None
         The lamps in the order of page one, then photographs of those that were not compared; None without any.
     """
-    book = Book(campaign, rows)
-    blocks = [block for number, lamp in enumerate(book.lamps, start=1) for block in _part(book, lamp, number)]
-    for lamp in dict.fromkeys(photo.lamp for photo in campaign.bench.photos if photo.lamp not in book.lamps):
-        blocks += [f"<h3>{html.escape(lamp)}</h3>", *_photographs(campaign.bench, lamp)]
+    bench = found.campaign.bench
+    blocks = [block for n, lamp in enumerate(found.lamps, start=1) for block in _part(found, lamp, n)]
+    for lamp in dict.fromkeys(photo.lamp for photo in bench.photos if photo.lamp not in found.lamps):
+        blocks += [f"<h3>{html.escape(lamp)}</h3>", *_photographs(bench, lamp)]
     note = "For the specimens on the bench, all lamps of a housing compared at once. Working: notebook 10_lamp_verdict."
     return Section("What can be said of each lamp?", tuple(blocks), note) if blocks else None
 
 
-def _part(book: Book, lamp: str, number: int) -> Iterator[str]:
+def _part(found: PageOne, lamp: str, number: int) -> Iterator[str]:
     """Yield the part of one lamp."""
-    campaign = book.campaign
+    campaign = found.campaign
     yield f'<h3 id="{page_one.lamp_anchor(number)}">{html.escape(lamp)}</h3>'
-    yield paragraphs([*_verdicts(book, lamp), *_left(book, lamp)])
+    yield paragraphs([*_verdicts(found, lamp), *_left(found, lamp)])
     caption = f"What blurs {lamp} against {campaign.baseline} most"
     if (blurs := table(_budget(campaign, lamp), caption=caption)) is not None:
         yield clean_table(blurs)
@@ -85,21 +83,20 @@ def _photographs(bench: Bench, lamp: str) -> Iterator[str]:
         yield paragraphs([(f"In the bench folder too: {joined(photo.file for photo in more)}.",)])
 
 
-def _verdicts(book: Book, lamp: str) -> Iterator[Line]:
+def _verdicts(found: PageOne, lamp: str) -> Iterator[Line]:
     """Yield what is shown in each housing: after the heat, as sold, and before the heat."""
-    when = {instant: time_of(book.campaign.bench, instant) for instant in ("hold", "initial")}
-    for housing, at in ((h, at) for h in book.housings if (at := book.at(lamp, h))):
+    when = {instant: time_of(found.campaign.bench, instant) for instant in ("hold", "initial")}
+    for housing, at in ((h, at) for h in found.housings if (at := found.at(lamp, h))):
         instant, row = next(iter(at.items()))
         place = f"In {housing}, {when[instant]}" if housing else when[instant]
-        line: Line = (f"{place} after switch-on: {book.word(row)}, ", book.percent(row))
-        line += (f" ({100.0 * book.settings.coverage:g} %: ", *book.range(row))
+        line: Line = (f"{place} after switch-on: {found.word(row)}, ", found.percent(row))
+        line += (f" ({100.0 * found.settings.coverage:g} %: ", *found.range(row))
         line += (f"; {row['n_specimens']} on the bench)",)
-        model = book.light(lamp, housing, instant, "models")
-        if model is not None and not math.isnan(float(model["family_low"])):
-            line += ("; for the model as sold ", *book.range(model))
+        if model := found.sold(row):
+            line += ("; for the model as sold ", *found.range(model))
         if len(at) > 1:
             early = at["initial"]
-            line += (f"; at {when['initial']} it was ", book.percent(early), " (", *book.range(early), ")")
+            line += (f"; at {when['initial']} it was ", found.percent(early), " (", *found.range(early), ")")
         yield (*line, "." if instant == "hold" else f"; not held for {when['hold']}.")
 
 
@@ -133,17 +130,17 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     return code, f"{time_of(campaign.bench, instant)} after switch-on, {said[0]}"
 
 
-def _left(book: Book, lamp: str) -> Iterator[Line]:
+def _left(found: PageOne, lamp: str) -> Iterator[Line]:
     """Yield what is left of a lamp's light at the hold time, and why that is not said of a record."""
-    for row in book.every(lamp, "remaining light", "hold"):
+    for row in found.every(lamp, "remaining light"):
         if not math.isnan(float(row["low"])):
             value, low, high = page_one.with_ends(row)
-            first, last = (time_of(book.campaign.bench, instant) for instant in ("initial", "hold"))
+            first, last = (time_of(found.campaign.bench, instant) for instant in ("initial", "hold"))
             rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}."
             yield ("By its record it keeps ", value, " % (", low, " to ", high, rest)
-    for run in warm_up_runs(book.campaign.bench):
+    for run in warm_up_runs(found.campaign.bench):
         if run.lamp == lamp and run.remaining is None:
-            yield (left_sentence(book.settings, run),)
+            yield (left_sentence(found.settings, run),)
 
 
 def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
@@ -170,13 +167,11 @@ def _budget(campaign: Campaign, lamp: str) -> pd.DataFrame:
     return shown
 
 
-def figure_files(campaign: Campaign, found: page_one.PageOne) -> dict[str, bytes]:
+def figure_files(found: PageOne) -> dict[str, bytes]:
     """Return the pictures of a page as files.
 
     Parameters
     ----------
-    campaign : Campaign
-        The evaluated campaign.
     found : PageOne
         What page one says.
 
@@ -185,20 +180,20 @@ def figure_files(campaign: Campaign, found: page_one.PageOne) -> dict[str, bytes
     dict
         Name, as "figures/after-heat.png", and bytes.
     """
-    bench = campaign.bench
+    bench = found.campaign.bench
     invented = "Invented data. " if is_invented(bench) else ""
     foot = f"{invented}{one_line(bench.settings.name)}, {span_of(bench.tables['days']['date'])}"
     files: dict[str, bytes] = {}
     large = {"size": intervals.SIZE * _FULL_HD[0][0] / 7.0, "dpi": _FULL_HD[1]}
-    for name, drawing in _drawn(campaign, found):
+    for name, drawing in _drawn(found):
         letters = large if name.endswith("1920x1080") else {"size": intervals.SIZE} if "heat" in name else {}
         files |= {f"figures/{name}.{kind}": made for kind, made in stored(drawing, foot, **letters).items()}
     return files
 
 
-def _drawn(campaign: Campaign, found: page_one.PageOne) -> Iterator[tuple[str, Figure]]:
+def _drawn(found: PageOne) -> Iterator[tuple[str, Figure]]:
     """Yield each picture by the name of its file."""
-    table = found.pictured
+    campaign, table = found.campaign, found.pictured
     what = "light-after-heat" if table["earlier"].notna().any() else "light-at-first"
     if table["low"].notna().any():
         whole = page_one.after_heat_figure(campaign, table)
@@ -293,17 +288,14 @@ def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     campaign : Campaign
         The evaluated campaign.
     lamp : str
-        The lamp.
+        A lamp that was compared.
 
     Returns
     -------
     Figure and str, or None
         The figure and its words; None where nothing blurs it.
     """
-    mine = [(place, *found) for (one, place), found in budgets(campaign).items() if one == lamp]
-    if not mine:
-        return None
-    housing, instant, lines = mine[0]
+    housing, (instant, lines) = next((h, kept) for (one, h), kept in budgets(campaign).items() if one == lamp)
     rows = lines[lines["moves"] >= 0.05]
     if rows.empty:
         return None

@@ -3,11 +3,14 @@
 Every figure is a `Told`: its text, and the row it stands in. A test holds each against its row.
 """
 
+from __future__ import annotations
+
 import html
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property, partial
 from typing import Any
 
 import pandas as pd
@@ -30,6 +33,7 @@ LIGHT = "illuminance ratio"
 FOUND = "found"
 """Rows of the table of page one are called so, with their number."""
 _GLUE = "\N{NO-BREAK SPACE}"
+_TO = f"{_GLUE}to{_GLUE}"
 _PICTURED = ["lamp", "housing", "title", "specimens", "earlier", "percent", "low", "high"]
 _PICTURED += ["model_low", "model_high", "word"]
 
@@ -100,66 +104,6 @@ Line = tuple[str | Told, ...]
 """A sentence or a cell: words and figures in their order."""
 
 
-@dataclass(frozen=True)
-class PageOne:
-    """What was found.
-
-    Attributes
-    ----------
-    questions, sentences : tuple of Line
-        What was asked before the readings with its answer; then who gives more, in both, and who was not held.
-    heads : tuple of str
-        Heads of the table.
-    table : tuple of tuple of Line
-        One row a lamp.
-    pictured : DataFrame
-        What `figures.intervals` draws.
-    """
-
-    questions: tuple[Line, ...]
-    sentences: tuple[Line, ...]
-    heads: tuple[str, ...]
-    table: tuple[tuple[Line, ...], ...]
-    pictured: pd.DataFrame
-
-
-def page_one(campaign: Campaign, rows: pd.DataFrame) -> PageOne:
-    """Return what page one says.
-
-    Parameters
-    ----------
-    campaign : Campaign
-        The evaluated campaign.
-    rows : DataFrame
-        Its rows, as `tables.results` returns them.
-
-    Returns
-    -------
-    PageOne
-        Sentences, table and picture, each from those rows.
-    """
-    book = Book(campaign, rows)
-    questions = tuple(_answer(book, question) for question in campaign.bench.questions)
-    instants = " → after ".join(time_of(campaign.bench, one) for one in ("initial", "hold")[: 1 + book.held])
-    percent = f"{100.0 * book.settings.coverage:g}"
-    columns = [("lamp (specimens)", [_named(book, lamp) for lamp in book.lamps])]
-    columns += [
-        (f"{h or 'the housing'}: {instants}", [_light(book, lamp, h) for lamp in book.lamps])
-        for h in book.housings
-    ]
-    more = {
-        f"W (± at {percent} %)": _watts,
-        f"surface (°C, ± at {percent} %)": _surface,
-        "price, how obtained": _price,
-        "to know": _to_know,
-    }
-    columns += [(head, [cell_of(book, lamp) for lamp in book.lamps]) for head, cell_of in more.items()]
-    filled = {head: cells for head, cells in columns if any(part for cell in cells for part in cell)}
-    heads = [head for head, _ in columns if head in filled or head not in more]
-    table = tuple(zip(*filled.values(), strict=True))
-    return PageOne(questions, tuple(told_lines(book)), tuple(heads), table, _pictured(book))
-
-
 def _as_html(line: Line | str) -> str:
     """Return a line as HTML, each figure in a ``data`` element that names its row.
 
@@ -184,13 +128,11 @@ def _as_html(line: Line | str) -> str:
     return "".join(parts)
 
 
-def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | None:
+def drawn(found: PageOne, *, invented: bool) -> Picture | None:
     """Return the picture of page one; None where no lamp has an interval.
 
     Parameters
     ----------
-    campaign : Campaign
-        The evaluated campaign.
     found : PageOne
         What page one says.
     invented : bool
@@ -201,7 +143,7 @@ def drawn(campaign: Campaign, found: PageOne, *, invented: bool) -> Picture | No
     Picture or None
         A panel a housing.
     """
-    table, settings = found.pictured, campaign.bench.settings
+    table, settings, campaign = found.pictured, found.settings, found.campaign
     if table.empty or table["low"].isna().all():
         return None
     rows = table.to_dict("records")
@@ -245,8 +187,8 @@ def after_heat_figure(
     return figure
 
 
-class Book:
-    """The rows of a bench, found by their keys.
+class PageOne:
+    """What page one says: the rows of a bench, found by their keys, and what is made of them.
 
     Parameters
     ----------
@@ -275,6 +217,58 @@ class Book:
         lamps = {key[0] for key in light}
         self.lamps = [lamp for lamp in lamp_order(campaign) if lamp in lamps]
 
+    @property
+    def questions(self) -> tuple[Line, ...]:
+        """What was asked before the readings, with its answer."""
+        return tuple(_answer(self, question) for question in self.campaign.bench.questions)
+
+    @property
+    def table(self) -> tuple[tuple[Line, ...], ...]:
+        """The table, a row a lamp."""
+        return tuple(zip(*self.columns.values(), strict=True))
+
+    @cached_property
+    def columns(self) -> dict[str, list[Line]]:
+        """Columns of the table by their heads, a cell a lamp; those in which nothing stands are left out."""
+        instants = ("initial", "hold")[: 1 + self.held]
+        when = " → after ".join(time_of(self.campaign.bench, one) for one in instants)
+        percent = f"{100.0 * self.settings.coverage:g}"
+        cells: dict[str, Callable[[PageOne, str], Line]] = {"lamp (specimens)": _named}
+        cells |= {f"{h or 'the housing'}: {when}": partial(_light, housing=h) for h in self.housings}
+        cells |= {
+            f"W (± at {percent} %)": _watts,
+            f"surface (°C, ± at {percent} %)": _surface,
+            "price, how obtained": _price,
+            "to know": _to_know,
+        }
+        filled = {head: [cell_of(self, lamp) for lamp in self.lamps] for head, cell_of in cells.items()}
+        return {head: cells for head, cells in filled.items() if any(itertools.chain(*cells))}
+
+    @cached_property
+    def pictured(self) -> pd.DataFrame:
+        """What `figures.intervals` draws, a row a lamp and housing."""
+        rows: list[Row] = []
+        known = self.campaign.bench.housings
+        for housing in self.housings:
+            kind = known[housing].kind if housing in known else ""
+            title = " ".join(f"In the {kind} housing {housing}".split())
+            for lamp, at in ((lamp, at) for lamp in self.lamps if (at := self.at(lamp, housing))):
+                row: Row = {"lamp": lamp, "housing": housing, "title": title, "word": "not held"}
+                row["specimens"] = int(next(iter(at.values()))["n_specimens"])
+                if "initial" in at and self.held:
+                    row["earlier"] = _more(at["initial"])
+                if main := at.get("hold" if self.held else "initial"):
+                    model = self.light(lamp, housing, str(main["instant"]), "models") or main
+                    word = self.word(main)
+                    row["percent"] = _more(main)
+                    for end in ("low", "high"):
+                        row[end] = _more(main, f"family_{end}")
+                        row[f"model_{end}"] = _more(model, f"family_{end}")
+                    clear = word in {"more", "less"}
+                    row["word"] = self.percent(main).text if clear else word.split(" within")[0]
+                rows.append(row)
+        return pd.DataFrame(rows, columns=_PICTURED)
+
     def light(self, lamp: str, housing: str, instant: str, scope: str = "specimens") -> Row | None:
         """Return the row of a lamp's light against the baseline, where it was read.
 
@@ -289,6 +283,22 @@ class Book:
             The row.
         """
         return self._rows.get((lamp, housing, LIGHT, self.campaign.baseline, "hot_spot", instant, scope))
+
+    def sold(self, row: Row) -> Row | None:
+        """Return the row of the model as sold beside one of its specimens, where it has a range.
+
+        Parameters
+        ----------
+        row : dict
+            A row of light.
+
+        Returns
+        -------
+        dict or None
+            The row.
+        """
+        model = self.light(row["lamp"], row["housing"], row["instant"], "models")
+        return None if model is None or math.isnan(model["family_low"]) else model
 
     def at(self, lamp: str, housing: str) -> dict[str, Row]:
         """Return what is known of a lamp's light in a housing, for the specimens.
@@ -321,21 +331,20 @@ class Book:
         """
         return [next(iter(at.values())) for h in self.housings if (at := self.at(lamp, h))]
 
-    def every(self, lamp: str, measurand: str, instant: str) -> list[Row]:
-        """Return the rows of a lamp's measurand at an instant.
+    def every(self, lamp: str, measurand: str) -> list[Row]:
+        """Return the rows of a lamp's measurand.
 
         Parameters
         ----------
-        lamp, measurand, instant : str
+        lamp, measurand : str
             Keys of the rows.
 
         Returns
         -------
         list of dict
-            The rows.
+            The rows in the order of results.csv: of one place those at the hold time first.
         """
-        wanted = (lamp, measurand, instant)
-        return [row for key, row in self._rows.items() if (key[0], key[2], key[5]) == wanted]
+        return [row for key, row in self._rows.items() if (key[0], key[2]) == (lamp, measurand)]
 
     def when(self, instant: str) -> str:
         """Return an instant as a sentence has it.
@@ -388,7 +397,7 @@ class Book:
         while any(end > 0.0 and float(decimal(end, places)) == 0.0 for end in (low, -high)):
             places += 1  # "more" and "less" show no zero
         first = figure_of(row, signed(low, places=places, unit=""), "family_low")
-        return (first, f"{_GLUE}to{_GLUE}", figure_of(row, signed(high, places=places), "family_high"))
+        return (first, _TO, figure_of(row, signed(high, places=places), "family_high"))
 
     def word(self, row: Row) -> str:
         """Return the word for what is shown of a lamp among all of its housing.
@@ -420,27 +429,26 @@ def _places(row: Row) -> int:
     return 1 if half < 2.5 else 0
 
 
-def _named(book: Book, lamp: str) -> Line:
+def _named(found: PageOne, lamp: str) -> Line:
     """Return a lamp and how many specimens of it were read."""
-    pieces = dict.fromkeys(str(int(row["n_specimens"])) for row in book.first(lamp))
+    pieces = dict.fromkeys(str(int(row["n_specimens"])) for row in found.first(lamp))
     return (lamp, f" ({' and '.join(pieces)})")
 
 
-def _light(book: Book, lamp: str, housing: str) -> Line:
+def _light(found: PageOne, lamp: str, housing: str) -> Line:
     """Return the light of a lamp in a housing: before the heat, after it, its range and its word."""
-    at = book.at(lamp, housing)
+    at = found.at(lamp, housing)
     if not at:
         return ("not read",)
     row = next(iter(at.values()))
-    first: Line = (book.percent(at["initial"]), f"{_GLUE}→ ") if len(at) > 1 else ()
-    word = book.word(row).replace(" ", _GLUE) + ("; not held" if book.held and "hold" not in at else "")
-    return (*first, book.percent(row), " (", *book.range(row), f"), {word}")
+    first: Line = (found.percent(at["initial"]), f"{_GLUE}→ ") if len(at) > 1 else ()
+    word = found.word(row).replace(" ", _GLUE) + ("; not held" if found.held and "hold" not in at else "")
+    return (*first, found.percent(row), " (", *found.range(row), f"), {word}")
 
 
-def _watts(book: Book, lamp: str) -> Line:
+def _watts(found: PageOne, lamp: str) -> Line:
     """Return the measured watts of a lamp, at the hold time where they were read then."""
-    read = (row for instant in ("hold", "initial") for row in book.every(lamp, "electrical power", instant))
-    return tuple(map(plus_minus, itertools.islice(read, 1)))
+    return tuple(map(plus_minus, found.every(lamp, "electrical power")[:1]))
 
 
 def plus_minus(row: Row, blank: str = _GLUE) -> Told:
@@ -462,31 +470,31 @@ def plus_minus(row: Row, blank: str = _GLUE) -> Told:
     return figure_of(row, with_uncertainty(float(row["value"]), half).replace(" ", blank))
 
 
-def _surface(book: Book, lamp: str) -> Line:
+def _surface(found: PageOne, lamp: str) -> Line:
     """Return the surface temperature that is known best at the hold time, where it was read and under which cover."""
-    mine = [row for row in book.every(lamp, "surface temperature", "hold") if not math.isnan(row["high"])]
+    mine = [row for row in found.every(lamp, "surface temperature") if not math.isnan(row["high"])]
     if not mine:
         return ()
     row = min(mine, key=lambda one: float(one["high"] - one["low"]))
     place, _, method = str(row["point"]).rpartition(", ")
-    thermal = book.campaign.bench.tables["thermal"]
+    thermal = found.campaign.bench.tables["thermal"]
     cover = thermal.loc[(thermal["lamp"] == lamp) & (thermal["place"] == place), "cover"]
     under = f", cover {cover.iloc[0]}" if len(cover) and cover.iloc[0] else ""
     return (plus_minus(row), f" ({place or 'place not stated'}, {method}{under})")
 
 
-def _price(book: Book, lamp: str) -> Line:
+def _price(found: PageOne, lamp: str) -> Line:
     """Return the price of a lamp and how it was obtained, as lamps.csv has them."""
-    one = book.known[lamp]
+    one = found.known[lamp]
     each = f" a {one['price_per']}" if one["price_per"] else ""
-    price = "" if math.isnan(one["price"]) else f"{one['price']:g} {book.settings.currency}{each}"
+    price = "" if math.isnan(one["price"]) else f"{one['price']:g} {found.settings.currency}{each}"
     return tuple(filter(None, [", ".join(filter(None, [_GLUE.join(price.split()), obtained_words(one)]))]))
 
 
-def _to_know(book: Book, lamp: str) -> Line:
+def _to_know(found: PageOne, lamp: str) -> Line:
     """Return what the figures of a row cannot say."""
     stepped: dict[str, dict[str, None]] = {}
-    for run in (run for run in warm_up_runs(book.campaign.bench) if run.lamp == lamp):
+    for run in (run for run in warm_up_runs(found.campaign.bench) if run.lamp == lamp):
         what = step_words(run)
         if not what and run.remaining is None:
             last = float(run.record["elapsed_s"].iloc[-1]) / 60.0
@@ -495,28 +503,20 @@ def _to_know(book: Book, lamp: str) -> Line:
     words = [what + in_housing(joined(filter(None, places))) for what, places in stepped.items() if what]
     line: Line = ("; ".join(words),)
     between = f"{'; ' if words else ''}light above the cut-off: "
-    for row in book.every(lamp, "above cut-off ratio", ""):
+    for row in found.every(lamp, "above cut-off ratio"):
         if row["scope"] == "readings" and not math.isnan(row["low"]):
             value, low, high = with_ends(row, 1.0)
-            line += (
-                between,
-                value,
-                " times (",
-                low,
-                f"{_GLUE}to{_GLUE}",
-                high,
-                f"){in_housing(row['housing'])}",
-            )
+            line += (between, value, " times (", low, _TO, high, f"){in_housing(row['housing'])}")
             between = ", "
     return (*line, " (seated once, aim not corrected)") if line[1:] else line
 
 
-def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
+def told_lines(found: PageOne, *, ranges: bool = False) -> Iterator[Line]:
     """Yield who gives more after the heat in each housing, whether any lamp does in all, and who was not held.
 
     Parameters
     ----------
-    book : Book
+    found : PageOne
         The rows.
     ranges : bool, default False
         Give each lamp's range in place of its best estimate.
@@ -526,45 +526,45 @@ def told_lines(book: Book, *, ranges: bool = False) -> Iterator[Line]:
     Line
         A sentence.
     """
-    instant = "hold" if book.held else "initial"
-    when = capital(book.when(instant))
+    instant = "hold" if found.held else "initial"
+    when = capital(found.when(instant))
     more_in: list[list[str]] = []
-    for housing in book.housings:
+    for housing in found.housings:
         by_word: dict[str, list[str]] = {"more": [], "less": []}
-        read = {lamp: row for lamp in book.lamps if (row := book.light(lamp, housing, instant)) is not None}
+        read = {lamp: row for lamp in found.lamps if (row := found.light(lamp, housing, instant)) is not None}
         for lamp, row in read.items():
-            by_word.setdefault(book.word(row), []).append(lamp)
+            by_word.setdefault(found.word(row), []).append(lamp)
         more_in.append(by_word["more"])
-        line: Line = (f"{when}{in_housing(housing)}, against {book.campaign.baseline}: ",)
+        line: Line = (f"{when}{in_housing(housing)}, against {found.campaign.baseline}: ",)
         for word, lamps in by_word.items():
             for place, lamp in enumerate(lamps):
                 begin = " and " if place and place == len(lamps) - 1 else ", "
                 if not place:
                     begin = f"{'; ' if line[1:] else ''}{word}: "
-                told = book.range(read[lamp]) if ranges else (book.percent(read[lamp]),)
+                told = found.range(read[lamp]) if ranges else (found.percent(read[lamp]),)
                 line += (begin, f"{lamp} (", *told, ")")
         if read:
             yield (*line, ".")
-    if len(book.housings) > 1:
-        both = [lamp for lamp in book.lamps if all(lamp in here for here in more_in)]
-        where = "both housings" if len(book.housings) == 2 else "all housings"
+    if len(found.housings) > 1:
+        both = [lamp for lamp in found.lamps if all(lamp in here for here in more_in)]
+        where = "both housings" if len(found.housings) == 2 else "all housings"
         who = f"{joined(both)} {'is' if len(both) == 1 else 'are'}" if both else "no lamp is"
-        yield (f"{when} {who} shown to give more light than {book.campaign.baseline} in {where}.",)
-    if not book.held:
-        yield (f"No lamp was read at {book.settings.hold_minutes:g} min: what heat takes is not known.",)
+        yield (f"{when} {who} shown to give more light than {found.campaign.baseline} in {where}.",)
+    if not found.held:
+        yield (f"No lamp was read at {found.settings.hold_minutes:g} min: what heat takes is not known.",)
         return
-    gone = {h: [lamp for lamp in book.lamps if [*book.at(lamp, h)] == ["initial"]] for h in book.housings}
+    gone = {h: [lamp for lamp in found.lamps if [*found.at(lamp, h)] == ["initial"]] for h in found.housings}
     if left := [joined(lamps) + in_housing(housing) for housing, lamps in gone.items() if lamps]:
-        yield (f"Not held for {book.settings.hold_minutes:g} min: {'; '.join(left)}.",)
+        yield (f"Not held for {found.settings.hold_minutes:g} min: {'; '.join(left)}.",)
 
 
-def _answer(book: Book, question: Question) -> Line:
+def _answer(found: PageOne, question: Question) -> Line:
     """Return a question that was asked beforehand with its answer, by the range of a lamp among all of its housing."""
     least = 1.0 + question.more_than_percent / 100.0
-    lamps = book.lamps if question.lamp == "any" else [question.lamp]
-    housings = book.housings if question.housing in {"each", "any"} else [question.housing]
+    lamps = found.lamps if question.lamp == "any" else [question.lamp]
+    housings = found.housings if question.housing in {"each", "any"} else [question.housing]
     needed = 1 if question.housing == "any" else len(housings)
-    at = {x: {h: row for h in housings if (row := book.light(x, h, question.instant))} for x in lamps}
+    at = {x: {h: row for h in housings if (row := found.light(x, h, question.instant))} for x in lamps}
     shown = {x: [h for h, row in read.items() if row["family_low"] > least] for x, read in at.items()}
     against = {x: sum(row["family_high"] < least for row in read.values()) for x, read in at.items()}
     yes = [lamp for lamp in lamps if len(shown[lamp]) >= needed]
@@ -578,42 +578,18 @@ def _answer(book: Book, question: Question) -> Line:
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
         answer += f"; readings are missing for {joined(short)}" if short else ""
-    when = book.when(question.instant)
-    scope = f"specimens tested, {when}, ranges of {100.0 * book.settings.coverage:g} %"
-    asked = question.words or _in_words(book, question, when)
+    when = found.when(question.instant)
+    scope = f"specimens tested, {when}, ranges of {100.0 * found.settings.coverage:g} %"
+    asked = question.words or _in_words(found, question, when)
     return (f"Asked on {day_words(question.asked_on)}: {asked} {answer} ({scope}).",)
 
 
-def _in_words(book: Book, question: Question, when: str) -> str:
+def _in_words(found: PageOne, question: Question, when: str) -> str:
     """Return a question that was asked in keys, as a sentence."""
     who = "any lamp" if question.lamp == "any" else question.lamp
     much = f"{question.more_than_percent:g} % more" if question.more_than_percent else "more"
     where = {"each": "every housing", "any": "some housing"}.get(question.housing, question.housing)
-    return f"does {who} give {much} light than {book.campaign.baseline} in {where}, {when}?"
-
-
-def _pictured(book: Book) -> pd.DataFrame:
-    """Return what the picture shows, a row a lamp and housing."""
-    rows: list[Row] = []
-    for housing in book.housings:
-        kind = book.campaign.bench.housings[housing].kind if housing in book.campaign.bench.housings else ""
-        title = " ".join(f"In the {kind} housing {housing}".split())
-        for lamp, at in ((lamp, at) for lamp in book.lamps if (at := book.at(lamp, housing))):
-            row: Row = {"lamp": lamp, "housing": housing, "title": title, "word": "not held"}
-            row["specimens"] = int(next(iter(at.values()))["n_specimens"])
-            if "initial" in at and book.held:
-                row["earlier"] = _more(at["initial"])
-            if main := at.get("hold" if book.held else "initial"):
-                model = book.light(lamp, housing, str(main["instant"]), "models") or main
-                word = book.word(main)
-                row["percent"] = _more(main)
-                for end in ("low", "high"):
-                    row[end] = _more(main, f"family_{end}")
-                    row[f"model_{end}"] = _more(model, f"family_{end}")
-                clear = word in {"more", "less"}
-                row["word"] = book.percent(main).text if clear else word.split(" within")[0]
-            rows.append(row)
-    return pd.DataFrame(rows, columns=_PICTURED)
+    return f"does {who} give {much} light than {found.campaign.baseline} in {where}, {when}?"
 
 
 def paragraphs(lines: Iterable[Line | str]) -> str:
@@ -645,7 +621,7 @@ def table_html(found: PageOne) -> str:
     str
         HTML.
     """
-    head = "".join(f'<th scope="col">{html.escape(one)}</th>' for one in found.heads)
+    head = "".join(f'<th scope="col">{html.escape(one)}</th>' for one in found.columns)
     body = []
     for number, (lamp, *cells) in enumerate(found.table, start=1):
         link = f'<th scope="row"><a href="#{lamp_anchor(number)}">{_as_html(lamp)}</a></th>'

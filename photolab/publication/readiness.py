@@ -1,12 +1,12 @@
 """`photolab check`: every fault and caution, then what the folder can and cannot say, and the best next step."""
 
-import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import listed
+from photolab.bench.contents import CONTENTS
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import shown
 from photolab.bench.model import Bench
@@ -267,7 +267,7 @@ def list_abilities(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
 
 def _comparison(campaign: Campaign) -> Ability:
     table, half = campaign.table, list[float]()
-    answer = "add technology in lamps.csv" if len(table) else "read a second lamp in the same housing"
+    answer = "add technology in lamps.csv" if len(table) else CONTENTS["two lamps"].bring
     if len(table):
         half = sorted(table.loc[table["scope"] == "specimens", "ln_expanded_uncertainty"].dropna())
     if half:
@@ -322,18 +322,13 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
 
 
 def _optional(bench: Bench) -> Iterable[Ability]:
-    distances = any(not math.isnan(h.distance_m) for h in bench.housings.values())
-    rows = (
-        ("thermal", "how hot a surface is", "09", "add thermal.csv"),
-        ("electrical", "watts at the lamp", "10", "add electrical.csv"),
-        ("beam", "where the light goes", "07", "add beam.csv"),
-    )
-    for table, what, notebook, add in rows:
-        able = len(bench.tables[table]) > 0
-        yield Ability(what, "yes" if able else add, notebook, able)
+    for thing, notebook in {"thermal": "09", "watts": "10", "beam": "07"}.items():
+        (what, bring), able = CONTENTS[thing], bench.has(thing)
+        yield Ability(what, "yes" if able else bring, notebook, able)
+    able = bench.has("distance")
+    answer = "apparent candela only; add distance.csv" if able else "add distance_m"
     run = len(bench.tables["distance"]) > 0
-    answer = "apparent candela only; add distance.csv" if distances else "add distance_m"
-    yield Ability("candela", "yes, with a distance run" if run else answer, "06", run or distances)
+    yield Ability(CONTENTS["distance"].what, "yes, with a distance run" if run else answer, "06", able)
 
 
 def next_step(bench: Bench, campaign: Campaign) -> str:

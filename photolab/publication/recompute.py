@@ -33,7 +33,7 @@ from photolab.metrology.reporting import decimal, significant
 from photolab.publication.display import Words
 from photolab.publication.figure_tables import signed
 from photolab.publication.front_page import invented_words
-from photolab.publication.page_one import LIGHT, Told, page_one
+from photolab.publication.page_one import LIGHT, PageOne, Told
 from photolab.publication.statements import KIND_WORDS, in_housing, time_of
 from photolab.publication.workbook_table import as_bytes, write_cell
 from photolab.thermal.thermography import BAND_UM, SECOND_RADIATION_CONSTANT, ZERO_CELSIUS_K, band_nodes
@@ -395,7 +395,7 @@ def _lamps(book: _Book, limits: Mapping[Name, int], at: Mapping[Name, int], heat
     heads = [f"{h} {book.time(i)}: {w}, %" for h, i in places for w in what[: 3 + (i == "hold")]]
     lines = book.lines("lamps", "lamp", *heads, "watts", "°C")
     lines.shown = "0.0"
-    for line in page_one(book.campaign, book.rows).table:
+    for line in PageOne(book.campaign, book.rows).table:
         lamp, cells = str(line[0][0]), []
         for h, i in places:
             row = limits.get((lamp, h, "hot_spot", i, "specimens"))
@@ -425,7 +425,7 @@ def by_hand(campaign: Campaign, rows: pd.DataFrame) -> Words | None:
     Words or None
         Each step with the numbers as they are shown, from which the next is computed; None without a ratio.
     """
-    parts = (part for line in page_one(campaign, rows).table[:1] for cell in line for part in cell)
+    parts = (part for line in PageOne(campaign, rows).table[:1] for cell in line for part in cell)
     told = next((x for x in parts if isinstance(x, Told) and dict(x.row)["measurand"] == LIGHT), None)
     if told is None:
         return None

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.pairs import JudgedRatio, ReadingComparison
-from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.metrology.reporting import decimal, published_ends
 
 if TYPE_CHECKING:
@@ -30,50 +29,40 @@ VERDICTS = {
     "no_answer": "no answer yet",
 }
 """Verdicts in few words."""
-KIND_WORDS = {
-    "scale": "meter scale",
-    "scale drift": "drift since the certificate",
-    "link": "link of two meters",
-    "range gain": "step between two ranges",
-    "range term": "range term of the meter",
-    "linearity": "linearity of the meter",
-    "resolution": "last figure of the display",
-    "noise": "scatter of readings",
-    "colour": "colour of the light",
-    "own colour": "colour of each lamp",
-    "meter temperature": "temperature of the meter",
-    "mounting": "seating",
-    "day": "day",
-    "drift": "drift within a day",
-    "specimen": "specimen",
-    "remaining": "light left from piece to piece",
-    "specimen not held": "specimens that were not held",
-    "supply voltage": "voltage reading",
-    "voltmeter": "voltmeter scale",
-    "supply assumed": "unknown supply voltage",
-    "voltage exponent": "law of light against voltage",
-    "ambient": "ambient temperature",
-    "elapsed time": "time since switch-on",
+_KINDS = {
+    "scale": ("meter scale", ""),
+    "scale drift": ("drift since the certificate", ""),
+    "link": ("link of two meters", "read more lamps of each technology with both meters (links.csv)"),
+    "range gain": ("step between two ranges", "lock {meter} to one range for all lamps"),
+    "range term": ("range term of the meter", "read on the lowest range of {meter} that holds all lamps"),
+    "linearity": ("linearity of the meter", "state the linearity_percent of {meter} from its certificate"),
+    "resolution": ("last figure of the display", ""),
+    "noise": ("scatter of readings", ""),
+    "colour": ("colour of the light", "get spectra or a spectral factor for {meter} (spectra.csv)"),
+    "own colour": (
+        "colour of each lamp",
+        "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'",
+    ),
+    "meter temperature": ("temperature of the meter", ""),
+    "mounting": ("seating", "seat every lamp three or more times"),
+    "day": ("day", "read {baseline} on every day, at its start and end"),
+    "drift": ("drift within a day", ""),
+    "specimen": ("specimen", "test more specimens of each lamp"),
+    "remaining": ("light left from piece to piece", ""),
+    "specimen not held": ("specimens that were not held", ""),
+    "supply voltage": ("voltage reading", ""),
+    "voltmeter": ("voltmeter scale", "use a voltmeter with a certificate"),
+    "supply assumed": ("unknown supply voltage", "read the volts at the socket of {filament} (socket_V)"),
+    "voltage exponent": ("law of light against voltage", "hold the supply at the protocol's voltage"),
+    "ambient": ("ambient temperature", "test at the protocol's ambient temperature"),
+    "elapsed time": ("time since switch-on", ""),
 }
-_ADVICE = {
-    "mounting": "seat every lamp three or more times",
-    "specimen": "test more specimens of each lamp",
-    "day": "read {baseline} on every day, at its start and end",
-    "colour": "get spectra or a spectral factor for {meter} (spectra.csv)",
-    "own colour": "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'",
-    "linearity": "state the linearity_percent of {meter} from its certificate",
-    "supply assumed": "read the volts at the socket of {filament} (socket_V)",
-    "voltage exponent": "hold the supply at the protocol's voltage",
-    "voltmeter": "use a voltmeter with a certificate",
-    "link": "read more lamps of each technology with both meters (links.csv)",
-    "range gain": "lock {meter} to one range for all lamps",
-    "range term": "read on the lowest range of {meter} that holds all lamps",
-    "ambient": "test at the protocol's ambient temperature",
-}
+"""Inputs by their kind: in words, and what to do about one that is the largest part of an uncertainty."""
+KIND_WORDS = {kind: words for kind, (words, _) in _KINDS.items()}
 RANGE_WORDS = {
-    "one": "both lamps on one range",
-    "two": "the lamps on two ranges",
-    "unknown": "the range not stated, so nothing of it is shared",
+    0: "the range not stated, so nothing of it is shared",
+    1: "both lamps on one range",
+    2: "the lamps on two ranges",
 }
 
 
@@ -207,15 +196,13 @@ def ends_words(low: float, high: float, ln_half_width: float) -> str:
     return f"{less} to {more}"
 
 
-def verdict_words(pair: ReadingComparison | JudgedRatio, *, alike_percent: float = ALIKE_PERCENT) -> str:
+def verdict_words(pair: ReadingComparison | JudgedRatio) -> str:
     """Return the verdict in words.
 
     Parameters
     ----------
     pair : ReadingComparison or JudgedRatio
         The comparison.
-    alike_percent : float, default ALIKE_PERCENT
-        Alike margin. [%]
 
     Returns
     -------
@@ -225,10 +212,10 @@ def verdict_words(pair: ReadingComparison | JudgedRatio, *, alike_percent: float
     if pair.verdict == "no_answer":
         return f"no answer yet: {pair.missing[0]} missing; say whether each lamp is filament, led, discharge or other"
     if pair.verdict == "clear":
-        small = f"; but small: within {alike_percent:g} %" if pair.small else ""
+        small = f"; but small: within {pair.alike_percent:g} %" if pair.small else ""
         return f"clear of the bench uncertainty: {interval_words(pair)}{small}"
     if pair.verdict == "alike":
-        return f"alike to within {alike_percent:g} %"
+        return f"alike to within {pair.alike_percent:g} %"
     return "inside the bench uncertainty: these readings do not show which lamp gives more"
 
 
@@ -256,7 +243,8 @@ def advice(
     str
         A clause without its full stop.
     """
-    return _ADVICE.get(term, otherwise).format(baseline=baseline, meter=meter, filament=filament)
+    do = _KINDS.get(term, ("", ""))[1] or otherwise
+    return do.format(baseline=baseline, meter=meter, filament=filament)
 
 
 def separate_words(pair: ReadingComparison) -> str:
@@ -360,9 +348,7 @@ def against_words(a: float, b: float, unit: str = "lx") -> str:
     return f"{b:g} {unit} against {a:g} {unit}"
 
 
-def compare_report(
-    head: str, pair: ReadingComparison, *, alike_percent: float, ranges: str = "one", seatings: int = 1
-) -> list[str]:
+def compare_report(head: str, pair: ReadingComparison, *, ranges: int = 1, seatings: int = 1) -> list[str]:
     """Return the lines that `photolab compare` prints.
 
     Parameters
@@ -371,10 +357,8 @@ def compare_report(
         What is compared, as "334 lx against 318 lx".
     pair : ReadingComparison
         The comparison.
-    alike_percent : float
-        Margin. [%]
-    ranges : {"one", "two", "unknown"}
-        Whether both readings were taken on one range.
+    ranges : {1, 2, 0}
+        On how many ranges both readings were taken; 0 where that is unknown. [1]
     seatings : int
         How often each lamp was seated. [1]
 
@@ -383,24 +367,22 @@ def compare_report(
     list of str
         Lines without line ends.
     """
-    lines = answer_lines(head, pair, alike_percent=alike_percent)
+    lines = answer_lines(head, pair)
     if pair.verdict == "no_answer":
         return [*lines, assumed_words(pair.assumed)]
     seated = f"the meter and seating each lamp {_times(seatings)}"
     lines += ["", *blurs(pair, f"the meter, {RANGE_WORDS[ranges]}", seated)]
+    applies = "these two lamps, seated again on this bench; not to other specimens or housings"
     if pair.scope == "models":
         models = decimal(100.0 * pair.ln_expanded_uncertainty, 1)
         decides = "meter, seating, and one specimen of each model        <- this one decides"
         lines.append(f"  {models:>4} %   {decides}")
-    lines += [line for line in (_meter_or_seating(pair, seatings), separate_words(pair)) if line]
-    lines.append(assumed_words(pair.assumed))
-    applies = "these two lamps, seated again on this bench; not to other specimens or housings"
-    if pair.scope == "models":
         applies = "the two models, judged by one specimen of each; not to other housings"
-    return [*lines, f"Applies to {applies}."]
+    more = filter(None, (_meter_or_seating(pair, seatings), separate_words(pair)))
+    return [*lines, *more, assumed_words(pair.assumed), f"Applies to {applies}."]
 
 
-def answer_lines(head: str, pair: ReadingComparison, *, alike_percent: float) -> list[str]:
+def answer_lines(head: str, pair: ReadingComparison) -> list[str]:
     """Return the answer on two readings or two lamps: the difference with its interval, and the verdict.
 
     Parameters
@@ -409,19 +391,16 @@ def answer_lines(head: str, pair: ReadingComparison, *, alike_percent: float) ->
         What is compared, as "334 lx against 318 lx".
     pair : ReadingComparison
         The comparison.
-    alike_percent : float
-        Margin. [%]
 
     Returns
     -------
     list of str
         Two sentences.
     """
-    first = f"{head}: {percent_of(pair.ratio, 1)}; no interval yet."
+    known = "no interval yet"
     if pair.verdict != "no_answer":
-        between = interval_words(pair).replace(" to ", " and ")
-        first = f"{head}: {percent_of(pair.ratio, 1)}; between {between} ({100.0 * pair.coverage:g} %)."
-    return [first, f"{capital(verdict_words(pair, alike_percent=alike_percent))}."]
+        known = f"between {interval_words(pair).replace(' to ', ' and ')} ({100.0 * pair.coverage:g} %)"
+    return [f"{head}: {percent_of(pair.ratio, 1)}; {known}.", f"{capital(verdict_words(pair))}."]
 
 
 def blurs(pair: ReadingComparison, meter: str, bench: str) -> list[str]:
@@ -451,14 +430,13 @@ def blurs(pair: ReadingComparison, meter: str, bench: str) -> list[str]:
 
 def _meter_or_seating(pair: ReadingComparison, seatings: int) -> str:
     """Return the line that says which of meter and seating stands in the way."""
-    shown = 100.0 * abs(math.log(pair.ratio))
     if pair.verdict != "inside":
         return ""
-    if shown > pair.lines.meter_only:
-        each = "one seating" if seatings == 1 else f"{seatings} seatings"
-        hidden = "seating" if pair.scope == "specimens" else "what differs from specimen to specimen"
-        return f"The meter alone would show this difference; with {each} each, {hidden} hides it."
-    return "The meter alone could not tell them apart."
+    if 100.0 * abs(math.log(pair.ratio)) <= pair.lines.meter_only:
+        return "The meter alone could not tell them apart."
+    each = "one seating" if seatings == 1 else f"{seatings} seatings"
+    hidden = "seating" if pair.scope == "specimens" else "what differs from specimen to specimen"
+    return f"The meter alone would show this difference; with {each} each, {hidden} hides it."
 
 
 FINDING_WORDS = {

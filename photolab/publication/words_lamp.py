@@ -23,9 +23,8 @@ from photolab.publication.statements import count, in_housing
 from photolab.publication.words_heat import between, known_sentence, why
 from photolab.thermal.warm_up_result import Remaining
 
-VERDICTS = {
-    "clear": "clear of the bench uncertainty",
-    "alike": "alike to within {margin} %",
+VERDICTS = statements.VERDICTS | {
+    "alike": "alike to within {margin:g} %",
     "inside": "inside the bench uncertainty, so which gives more is not shown",
 }
 WHOSE = {
@@ -46,8 +45,6 @@ PRICES = {
     "price_without_per": "its price does not say whether it is for one lamp or a pair",
     "gain_not_resolved": "no price per gained percent: the gain is not resolved, its interval includes zero",
     "less_light": "no price per gained percent: it gives less light than {baseline}",
-}
-PRICE_CAUTIONS = {
     "price_without_date": "the price has no date",
     "old_price": "the price is older than 180 days",
     "price_after_bench": "the price is younger than the bench",
@@ -56,6 +53,7 @@ PRICE_CAUTIONS = {
 
 AN_EXAMPLE = TheirFigure("An invented figure to show the test", "", ratio=1.20, expanded_percent=6.0)
 """Shown on an invented bench only, where no figure of others is given."""
+_MOST_NAMED = 4  # seatings, pieces or days
 ONE_BENCH = (
     "Both were read on one bench, so agreement is not independent: what the meter, its colour and the way of seating "
     "do alike in both cannot show. It says that the bench repeats, not that it is right."
@@ -119,17 +117,13 @@ def _gain(gain: Gain) -> str:
         return f"{head}; {statements.verdict_words(gain)}."
     pieces = "the one specimen" if gain.specimens == 1 else f"the {gain.specimens} specimens"
     whose = WHOSE[gain.scope].format(pieces=pieces)
-    family, alone = (_verdict(code, gain.alike_percent) for code in (gain.family_verdict, gain.verdict))
+    codes = (gain.family_verdict, gain.verdict)
+    family, alone = (VERDICTS[code].format(margin=gain.alike_percent) for code in codes)
     said = f"{family} {whose}"
     if family != alone:
         alone = alone.split(",")[0]
         said = f"{alone} by itself {whose}, but not as one of the {gain.pairs} pairs of lamps compared here"
     return f"{head} ({statements.interval_words(gain)}), {said}."
-
-
-def _verdict(code: str, alike_percent: float) -> str:
-    """Return a verdict in words."""
-    return VERDICTS[code].format(margin=decimal(alike_percent, 0))
 
 
 def family_sentence(
@@ -166,7 +160,7 @@ def family_sentence(
     if len(family) < 2 or one["verdict"] == "no_answer":
         return ""
     ends = statements.ends_words(one["low"], one["high"], math.log(one["high"] / one["low"]) / 2.0)
-    said = _verdict(one["verdict"], campaign.bench.settings.alike_percent)
+    said = VERDICTS[one["verdict"]].format(margin=campaign.bench.settings.alike_percent)
     pairs = math.comb(len(family) + 1, 2)
     return f"As one of the {pairs} pairs of lamps compared{in_housing(housing)}: {ends} light, {said}."
 
@@ -326,7 +320,7 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
     """
     if gain.missing or (found := price_judgement(bench, gain)).code == "no_price":
         return ()
-    cautions = "; ".join(PRICE_CAUTIONS[code] for code in found.cautions)
+    cautions = "; ".join(PRICES[code] for code in found.cautions)
     tail = f" Caution: {cautions}." if cautions else ""
     if found.per_percent is None or found.low is None or found.high is None:
         said = PRICES[found.code].format(baseline=gain.baseline)
@@ -458,15 +452,13 @@ def record_sentences(
     )
 
 
-def left_out_sentence(found: LeftOut, *, most: int = 4) -> str:
+def left_out_sentence(found: LeftOut) -> str:
     """Return whether any single part of the readings decides a verdict.
 
     Parameters
     ----------
     found : LeftOut
         A gain with each part left out in turn.
-    most : int, default 4
-        So many are named. [1]
 
     Returns
     -------
@@ -476,11 +468,12 @@ def left_out_sentence(found: LeftOut, *, most: int = 4) -> str:
     noun = {"mounting": "seating"}.get(found.level, found.level)
     only = [part for part, verdict in found.each.items() if verdict is None]
     changing, kept = [part for part in found.changing if part not in only], len(found.each) - len(only)
-    more = f" and {len(changing) - most} more" if len(changing) > most else ""
+    more = f" and {len(changing) - _MOST_NAMED} more" if len(changing) > _MOST_NAMED else ""
     said = f"No single {noun} decides it: leaving out any one of {kept} keeps the verdict." if kept else ""
     if changing and kept:
-        said = f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:most])}{more}."
-    return f"{said} Nothing is left to compare without {'; '.join(only[:most])}.".strip() if only else said
+        said = f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:_MOST_NAMED])}{more}."
+    lost = f" Nothing is left to compare without {'; '.join(only[:_MOST_NAMED])}." if only else ""
+    return f"{said}{lost}".strip()
 
 
 def figure_words(one: Beside) -> str:

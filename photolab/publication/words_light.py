@@ -20,7 +20,7 @@ from photolab.photometry.beam import RatioMap
 from photolab.photometry.distance import LACK_OF_FIT_LEVEL
 from photolab.publication import statements
 from photolab.publication.statements import in_housing
-from photolab.publication.words_lamp import percent_words
+from photolab.publication.words_lamp import light_words
 
 CODE_WORDS = {
     "several_seatings": "the lamp was seated more than once within the run, and seatings differ",
@@ -98,12 +98,12 @@ def law_words(one: DistanceResult) -> str:
         said = f"no candela. {reasons[0]}{remains}"
     elif one.law == "inverse_square":
         may = f"The readings follow the inverse square, so lux at {here} may be turned into candela."
-        said = f"{_at_coverage(one.candela, one)}, for these readings as seated. {may}"
+        said = f"{_at_coverage(one.candela, one.coverage)}, for these readings as seated. {may}"
     else:
         said = (
-            f"{_at_coverage(one.candela, one)} far away, for these readings as seated, and only with a near-field "
-            f"term: at {here} the light is {decimal(abs(near), 1)} % {'short' if near < 0 else 'in excess'} of what "
-            f"the inverse square gives. Without that term nothing in candela may be quoted from {here}."
+            f"{_at_coverage(one.candela, one.coverage)} far away, for these readings as seated, and only with a "
+            f"near-field term: at {here} the light is {decimal(abs(near), 1)} % {'short' if near < 0 else 'in excess'} "
+            f"of what the inverse square gives. Without that term nothing in candela may be quoted from {here}."
         )
     noticed = [CODE_WORDS[code] for code in one.codes if code in CODE_WORDS]
     return f"{_where(one)}: {said}" + (f" Note: {'; '.join(noticed)}." if noticed else "")
@@ -119,9 +119,9 @@ def _cd(intensity: Measured, coverage: float) -> str:
     return f"{with_uncertainty(intensity.value, intensity.half_width(coverage))} cd"
 
 
-def _at_coverage(intensity: Measured, one: DistanceResult) -> str:
-    """Return the intensity of a run with its half-width and its coverage."""
-    return f"{_cd(intensity, one.coverage)} at {100.0 * one.coverage:g} %"
+def _at_coverage(intensity: Measured, coverage: float) -> str:
+    """Return an intensity with its half-width and its coverage."""
+    return f"{_cd(intensity, coverage)} at {100.0 * coverage:g} %"
 
 
 def run_cells(one: DistanceResult) -> dict[str, str]:
@@ -200,7 +200,7 @@ def candela_words(one: BenchCandela) -> str:
     lux = decimal(at.light.value, places_for(at.light.value / 100.0))
     said = (
         f"{at.lamp} in housing {at.housing}: {lux} lx at {decimal(at.distance.value, 2)} m give an {name} of "
-        f"{_cd(one.intensity, at.coverage)} at {100.0 * at.coverage:g} %, {count}; the largest part of the uncertainty "
+        f"{_at_coverage(one.intensity, at.coverage)}, {count}; the largest part of the uncertainty "
         f"is the {largest}."
     )
     advice = " A lower range of the meter would narrow it." if one.lower_range else ""
@@ -267,7 +267,7 @@ def _result(pair: ReadingComparison) -> str:
     """Return a ratio with its interval."""
     if pair.verdict == "no_answer":
         return statements.verdict_words(pair)
-    return f"{percent_words(pair)} light ({statements.interval_words(pair)})"
+    return f"{light_words(pair)} ({statements.interval_words(pair)})"
 
 
 def way_cells(way: str, pair: ReadingComparison, verdict: str) -> dict[str, str | float]:

@@ -21,24 +21,22 @@ EXAMPLE_MINUTES = {"specimen": 10.0, "seating": 45.0, "reading": 0.5}
 """What one more of each takes, invented: it is used on an invented bench only. [min]"""
 
 
-def causes_sentences(causes: pd.DataFrame, *, least: float = 0.05) -> tuple[str, ...]:
+def causes_sentences(causes: pd.DataFrame) -> tuple[str, ...]:
     """Return what blurs the comparisons of a campaign, and the next best step.
 
     Parameters
     ----------
     causes : DataFrame
         kind, variance_fraction, comparisons; the largest first.
-    least : float, default 0.05
-        Least part of the variance that is named. [1]
 
     Returns
     -------
     tuple of str
-        Two sentences.
+        Two sentences; parts of the variance under 5 % are not named.
     """
     named, *more = (
         f"{KIND_WORDS[str(row['kind'])]} {decimal(100.0 * row['variance_fraction'], 0)} %"
-        for row in causes[causes["variance_fraction"] >= least].to_dict("records")
+        for row in causes[causes["variance_fraction"] >= 0.05].to_dict("records")
     )
     best, then = improvements(causes).iloc[0], f"; then {', '.join(more)}" if more else ""
     return (
@@ -97,20 +95,18 @@ def hold_sentence(choices: pd.DataFrame, *, within_percent: float) -> str:
     )
 
 
-def change_log(comparison: ProtocolComparison, *, largest: int = 3) -> tuple[str, ...]:
+def change_log(comparison: ProtocolComparison) -> tuple[str, ...]:
     """Return the change log of a protocol, the numbers that moved first.
 
     Parameters
     ----------
     comparison : ProtocolComparison
         Two protocols over the same readings.
-    largest : int, default 3
-        So many of the largest moves are named. [1]
 
     Returns
     -------
     tuple of str
-        One paragraph each.
+        One paragraph each; of the moves the three largest are named.
     """
     moved, both = comparison.moved, (comparison.before, comparison.after)
     revisions = " to ".join(one.bench.settings.protocol_revision or "(none)" for one in both)
@@ -120,7 +116,7 @@ def change_log(comparison: ProtocolComparison, *, largest: int = 3) -> tuple[str
         f"{row['measurand']} of {row['lamp']}{in_housing(row['housing'])}, {row['instant']}, "
         f"{between(row['value_before'], row['value_after'], 3)} "
         f"(± {between(100.0 * row['half_before'], 100.0 * row['half_after'], 1)} %)"
-        for row in rows.head(largest).to_dict("records")
+        for row in rows.head(3).to_dict("records")
     )
     changes = "; ".join(
         f"{row['lamp']}{in_housing(row['housing'])} ({row['instant']}, {SCOPE_WORDS[row['scope']]}) from "
