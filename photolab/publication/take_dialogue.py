@@ -493,9 +493,10 @@ class Take:
     def _take_cell(self, name: str, text: str, at: datetime) -> None:
         """Take an answer of one cell; with it go the cells that its row of another table must have."""
         table, column, _ = CELLS[name]
-        if text:
-            self._number(text, table, column)
+        number = self._number(text, table, column) if text else math.nan
         if name == "dark":
+            on_it = [e["lx"] for e in self.seating.of("lux", range=self.range_lx)]
+            self._check_light(number, number, min(on_it, default=math.inf))
             self.journal.add("dark", at, housing=self.seating.head["housing"], range=self.range_lx, text=text)
             return
         beside: dict[str, Mapping[str, str | float]] = {"thermal": self._seen}
@@ -504,6 +505,15 @@ class Take:
         self.journal.add(
             "also", at, table=table, column=column, text=text, s=round(self.elapsed(at)), cells=cells
         )
+
+    def _check_light(self, lx: float, dark: float, reading: float) -> None:
+        """Refuse light that is above the range in use, and a dark reading that is not below a reading [lx]."""
+        if lx > (self.range_lx or math.inf):
+            words = f"{lx:g} lx cannot be read on the {self.range_lx:g} lx range."
+            raise CellFault(words, code="fault 15")
+        if dark >= reading:
+            words = f"dark {dark:g} lx is not below the reading of {reading:g} lx."
+            raise CellFault(words, code="fault 14")
 
     def _number(self, text: str, table: str = "readings", column: str = "illuminance_lx") -> float:
         """Return what was typed in the unit of a column, typed in that of its header."""
@@ -551,6 +561,8 @@ class Take:
                 self._ask(words.format(text=shown(figure.text), s=figure.s, ranges=self._tops), at)
                 return
         self.asked = None
+        dark = self.day.dark.get((self.seating.head["housing"], self.range_lx), "") if figure.instant else ""
+        self._check_light(figure.lx, self._number(dark, column="dark_lx") if dark else math.nan, figure.lx)
         told = {"text": figure.text, "lx": figure.lx, "instant": figure.instant, "s": figure.s}
         self.journal.add("lux", figure.at, **told, range=self.range_lx)
         self.said = "kept." if figure.instant else f"kept for the warm-up, at {figure.s:.0f} s."
