@@ -164,7 +164,7 @@ def _take(args: argparse.Namespace) -> Iterable[str]:
 
 
 def _rehearse(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.bench.redraw import World
+    from photolab.bench.redraw_tables import World
     from photolab.bench.rehearse import Plan
     from photolab.publication import rehearsal
     from photolab.publication.plan_sheet import refuse_only_planned
@@ -189,9 +189,9 @@ def _rehearse(args: argparse.Namespace) -> Iterable[str]:
 
 def _simulate(args: argparse.Namespace) -> Iterable[str]:
     from photolab.bench.demo import demo_truth
-    from photolab.bench.simulation import simulate_with_truth, write_simulation
+    from photolab.bench.simulation import simulate, write_simulation
 
-    write_simulation(simulate_with_truth(demo_truth(), seed=args.seed), Path(args.out))
+    write_simulation(simulate(demo_truth(), seed=args.seed), Path(args.out))
     return [f"{args.out}: an invented bench, seed {args.seed}. Next: photolab check {args.out}"]
 
 

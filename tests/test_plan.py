@@ -9,6 +9,7 @@ import itertools
 import json
 import math
 import re
+import shutil
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
@@ -404,6 +405,18 @@ def test_a_lamp_that_only_a_record_holds_is_not_rehearsed_and_has_a_dash(tmp_pat
     evening.shows.loc[evening.shows["lamp"] == "L1", own] = math.nan
     text = text_of(page(evening))[1]
     assert re.search(r"L1 HZ 20 min not yet ±[\d.]+ % [\d.]+ % [\d.]+ % ±[\d.]+ % – – –", text)
+
+
+def test_a_plan_whose_lamps_only_records_hold_is_written_with_dashes_and_no_picture(tmp_path, run):
+    """Oracle: the folder: warm-up records of both lamps, no reading at the hold time to draw again."""
+    folder = tmp_path / "a"
+    shutil.copytree(Path(__file__).parent / "benches" / "feet-and-commas", folder)
+    code, out, err = run("plan", folder, "--date", "2025-04-03", "--hours", "2", "--benches", "4")
+    assert (code, err) == (0, "")
+    assert "; rehearsed half-width –; 5 % shown –; 10 % shown –\n" in out
+    reader, text = text_of((folder / "plan-2025-04-03.pdf").read_bytes())
+    assert "rehearsed half-" in text
+    assert alternatives(reader) == []
 
 
 def test_the_command_rehearses_unless_it_is_told_not_to(tmp_path, run):

@@ -13,7 +13,8 @@ from small_benches import bench, csv
 from photolab.bench.beams import evaluate_beams
 from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import warm_up_runs
-from photolab.bench.redraw import Protocol, World
+from photolab.bench.redraw import Protocol
+from photolab.bench.redraw_tables import World
 from photolab.bench.rehearse import Plan, lines_of, rehearse_block, table_of
 from photolab.cli import main
 

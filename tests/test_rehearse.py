@@ -15,7 +15,8 @@ from small_benches import LAMPS, bench, csv
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench, write_bench
-from photolab.bench.redraw import Protocol, World
+from photolab.bench.redraw import Protocol
+from photolab.bench.redraw_tables import World
 from photolab.bench.rehearse import Plan, lines_of, one_bench, rehearse_block, table_of
 from photolab.cli import main
 from photolab.errors import MethodError

@@ -20,7 +20,6 @@ from photolab.bench.simulation import (
     demo,
     draw_truth,
     simulate,
-    simulate_with_truth,
     write_demo,
     write_simulation,
 )
@@ -90,7 +89,7 @@ def test_the_reader_returns_what_was_simulated(frozen):
 
 def test_one_seed_one_bench():
     """Oracle: the definition of a seeded draw."""
-    one, again, other = (simulate(demo_truth(), seed=seed) for seed in (4, 4, 5))
+    one, again, other = (simulate(demo_truth(), seed=seed).bench for seed in (4, 4, 5))
     for name, table in one.tables.items():
         assert table.equals(again.tables[name]), name
     assert not one.tables["readings"].equals(other.tables["readings"])
@@ -98,8 +97,8 @@ def test_one_seed_one_bench():
 
 def test_only_readings_leaves_the_readings_as_they_are():
     """Oracle: the full simulation of the same seed."""
-    short = simulate_with_truth(demo_truth(), seed=9, only_readings=True)
-    assert short.bench.tables["readings"].equals(simulate(demo_truth(), seed=9).tables["readings"])
+    short = simulate(demo_truth(), seed=9, only_readings=True)
+    assert short.bench.tables["readings"].equals(simulate(demo_truth(), seed=9).bench.tables["readings"])
     assert short.bench.tables["beam"].empty
 
 
@@ -137,9 +136,9 @@ def test_one_seating_of_each_named_piece_is_held():
 
 def test_readings_at_the_hold_time_move_no_other_reading(monkeypatch):
     """Oracle: the same seed without any hold."""
-    whole = simulate_with_truth(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
+    whole = simulate(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
     monkeypatch.setattr("photolab.bench.simulation_tables.HOLDS", frozenset())
-    plain = simulate_with_truth(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
+    plain = simulate(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
     assert len(whole) == len(plain) + 45
     first = whole[whole["elapsed_s"] == 60].drop(columns="line").reset_index(drop=True)
     assert first.equals(plain.drop(columns="line"))
@@ -172,9 +171,7 @@ def test_readings_are_what_a_display_shows(frozen):
 
 def test_still_bench_is_the_closed_form():
     """Oracle: closed form by hand: I ratio near/(d + o)^2 x scale x gain x colour x (V/V0)^3.4 + offset."""
-    rows = simulate_with_truth(still(demo_truth()), seed=1, fresh=False, only_readings=True).bench.tables[
-        "readings"
-    ]
+    rows = simulate(still(demo_truth()), seed=1, fresh=False, only_readings=True).bench.tables["readings"]
     first, held = rows[rows["elapsed_s"] == 60], rows[rows["elapsed_s"] == 2400]
     assert len(first) + len(held) == len(rows)
     got = {
@@ -261,7 +258,7 @@ def test_ratios_come_back_in_the_large_sample_limit():
     truth = demo_truth()
     errors = []
     for seed in range(40):
-        drawn = simulate_with_truth(truth, seed=1000 + seed, only_readings=True)
+        drawn = simulate(truth, seed=1000 + seed, only_readings=True)
         rows = drawn.bench.tables["readings"]
         rows = rows[(rows["housing"] == "HP") & (rows["day"] == "D03")]
         true = drawn.truth
@@ -306,7 +303,7 @@ def test_a_fresh_bench_draws_what_is_declared():
 def test_mountings_and_readings_scatter_as_stated():
     """Oracle: the stated SDs, within chi-square bounds at 1e-4 on one seeded bench of 147 mountings."""
     truth = demo_truth()
-    run = simulate_with_truth(truth, seed=3, fresh=False, only_readings=True)
+    run = simulate(truth, seed=3, fresh=False, only_readings=True)
     for housing, sd, count in (("HP", 0.02, 74), ("HR", 0.032, 73)):
         effects = [effect for key, effect in run.mountings.items() if key.split("/")[2] == housing]
         assert len(effects) == count
@@ -348,7 +345,7 @@ def test_a_simulation_never_writes_over_a_folder(tmp_path):
     """Oracle: raw data is read-only."""
     (tmp_path / "mine.txt").write_text("keep", encoding="utf-8")
     with pytest.raises(RecordError, match="not an empty folder"):
-        write_simulation(simulate_with_truth(demo_truth(), seed=2), tmp_path)
+        write_simulation(simulate(demo_truth(), seed=2), tmp_path)
     assert [file.name for file in tmp_path.iterdir()] == ["mine.txt"]
-    target = write_simulation(simulate_with_truth(demo_truth(), seed=2), tmp_path / "new")
+    target = write_simulation(simulate(demo_truth(), seed=2), tmp_path / "new")
     assert read_bench(target).settings.hold_minutes == 40

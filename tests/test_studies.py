@@ -10,7 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from photolab.bench.records import read_bench
-from photolab.bench.redraw import AS_DECLARED
+from photolab.bench.redraw_tables import AS_DECLARED
 from photolab.publication.notebooks import demo_folder, studies_folder
 from photolab.publication.rehearsal import coverage_sentence, recovery_sentence
 

@@ -176,6 +176,35 @@ def test_range_and_dark_are_asked_once_a_day_and_where_the_figure_speaks_of_anot
     assert told == [("4310", "40000", "20"), ("4315", "40000", "20")]
 
 
+def test_light_that_the_reader_would_refuse_is_not_kept(tmp_path):
+    """Oracle: the reader of bench folders, which refuses rows with such light."""
+    bench = Bench(shed(tmp_path / "shed"))
+    bench("wren", "1", "400")
+    assert bench("612").said == "612 lx cannot be read on the 400 lx range."
+    bench("3", "")
+    assert bench.at(61, "2", "keep").said == "dark 3 lx is not below the reading of 2 lx."
+    assert bench("316").said == "kept."
+    assert bench.at(70, "612", "keep", "4000").prompt.startswith("Dark reading")
+    assert bench("612").said == "dark 612 lx is not below the reading of 612 lx."
+    bench("5", "", "skip", "")
+    assert [(row["illuminance_lx"], row["dark_lx"]) for row in bench.rows[-2:]] == [
+        ("316", "3"),
+        ("612", "5"),
+    ]
+    assert len(read_bench(bench.folder).tables["readings"]) == len(ROWS) + 2
+
+
+def test_a_meter_with_one_range_shows_nothing_above_it(tmp_path):
+    """Oracle: the reader of bench folders."""
+    toml = TOML.replace("[400, 4000, 40000]", "[4000]").replace("[0.1, 1, 10]", "[1]")
+    bench = Bench(shed(tmp_path / "shed", toml=toml))
+    bench("wren", "1", "3", "")
+    assert bench.at(61, "6120", "keep").said == "6120 lx cannot be read on the 4000 lx range."
+    assert bench("612").said == "kept."
+    bench("", "skip", "")
+    assert read_bench(bench.folder).tables["readings"]["illuminance_lx"].tolist()[-1] == 612.0
+
+
 def test_a_figure_far_from_its_like_is_asked_about_and_the_answer_kept(tmp_path):
     bench = ready(tmp_path / "shed")
     bench("wren", "1", "")

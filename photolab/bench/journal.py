@@ -18,7 +18,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from photolab.bench.schema import TABLES, Table
+from photolab.bench.schema import TABLES, Table, UnitForm
 from photolab.errors import MethodError
 
 Entry = dict[str, Any]
@@ -66,6 +66,13 @@ class Journal:
     path : Path
         The file; made with its first entry.
 
+    Attributes
+    ----------
+    entries : list of dict
+        All of them.
+    day : Day
+        What they come to.
+
     Raises
     ------
     MethodError
@@ -87,6 +94,7 @@ class Journal:
                 words = "is no entry of a journal; move the file elsewhere, its seatings are in it as they were typed"
                 message = f"{path.name}:{number}: {words}."
                 raise MethodError(message, code="journal_unreadable") from None
+        self.day = replay(self.entries)
 
     def add(self, entry: str, at: datetime, **held: object) -> None:
         """Confirm an entry: it is on the disk when this returns.
@@ -109,11 +117,7 @@ class Journal:
             raise
         self.size += len(line)
         self.entries.append(json.loads(line))
-
-    @property
-    def day(self) -> "Day":
-        """What the entries come to."""
-        return replay(self.entries)
+        self.day = replay(self.entries)
 
 
 @dataclass
@@ -326,14 +330,17 @@ class Sheet:
         """Return the header under which a canonical column stands; nothing where there is none."""
         return next((h for h in self.table.column(name).headers if h in self.header), "")
 
+    def form(self, name: str) -> UnitForm | None:
+        """Return the unit that the header of a canonical column stands for; None where it is the column's own."""
+        return next((f for f in self.table.column(name).forms if f.header == self.holds(name)), None)
+
     def _cells(self, row: Row) -> list[str]:
         cells: dict[str, str] = {}
         for name, value in row.items():
-            header = self.holds(name)
+            header, form = self.holds(name), self.form(name)
             if header and isinstance(value, str):
                 cells[header] = value
             elif header:
-                form = next((f for f in self.table.column(name).forms if f.header == header), None)
                 number = float(value) if form is None else float(value) / form.factor + form.zero
                 cells[header] = f"{number:.10g}".replace(".", self.decimal)
         return [cells.get(header, "") for header in self.header]

@@ -265,11 +265,10 @@ class _Choice:
     def __init__(self, bench: Bench, lamps: list[str], housings: list[str], date: str, seed: int) -> None:
         self.bench, self.housings, self.date, self.seed = bench, housings, date, seed
         self.baseline, *self.lamps = lamps
-        self.read = len(bench.tables["readings"]) > 0
         self.pieces = {lamp: self._pieces(lamp) for lamp in lamps}
         first = [(lamp, self.pieces[lamp][0], housing) for lamp in lamps for housing in housings]
         once = tuple(Seating(*piece, "1", held=False, camera=False, start=0, off=0) for piece in first)
-        self.repeats, self.base = 1, evaluate(bench) if self.read else None
+        self.repeats, self.base = 1, evaluate(bench) if len(bench.tables["readings"]) else None
         whole = evaluate(self._with(once, stamped=False))
         self.spreads = _kept(self.base or whole, lamps)
         self.floor = {}
@@ -299,7 +298,7 @@ class _Choice:
         """Return how many readings at one instant pay, by the scatter of readings and of seatings."""
         least = min(spread.sd for spread in self.spreads.reading.values())
         levels = {"seating": self.spreads.mounting.sd, "reading": least}
-        if not self.read or min(levels.values()) == 0.0:
+        if self.base is None or min(levels.values()) == 0.0:
             return MOST_READINGS
         cost = {"seating": float(SEAT_MINUTES + READ_MINUTES + COOL_MINUTES[False]), "reading": 1.0 / 3.0}
         pays = int(allocate_effort(levels, cost)["count"].iloc[-1])
@@ -483,7 +482,7 @@ class _Choice:
             wide = [math.nan if one is None else one.ln_expanded_uncertainty for one in three]
             rows.append((*target, *wide, *chance, found.largest_term))
             assumed |= dict.fromkeys(found.assumed)
-        if not self.read:
+        if self.base is None:
             assumed[Assumption("level of the readings", USUAL_LUX, "lx", "until there is one")] = None
         figures = ["now", "after", "one_more", "even_chance", "four_in_five"]
         return pd.DataFrame(rows, columns=[*TARGET, *figures, "largest"]), tuple(assumed)
@@ -499,6 +498,8 @@ class _Choice:
         found = rehearsed(protocol, plan, lambda line: line[1:6] in ratios, drawn)
         own = found[found["scope"] == "specimens"].set_index(TARGET)
         shares = own[own["figure"] == "shown"].pivot_table("value", TARGET, "true_difference_percent")
+        # none was rehearsed where a record alone holds every lamp
+        shares = shares.reindex(columns=np.union1d(shares.columns, DIFFERENCES))
         return shares.assign(half_width=own.loc[own["figure"] == "half-width", "value"]) / 100.0
 
     def bought(self, seatings: Sequence[Seating], drawn: int) -> pd.DataFrame:
@@ -509,7 +510,7 @@ class _Choice:
     def _with(self, seatings: Sequence[Seating], *, stamped: bool = True) -> Bench:
         """Return the bench as if some seatings had been read, each at the light that is expected of it."""
         settings, given = self.bench.settings, self.bench.tables["readings"]
-        meter = main_meter(given) if self.read else next(iter(self.bench.meters))
+        meter = main_meter(given) if len(given) else next(iter(self.bench.meters))
         clock = 6 * 60  # which hour does not matter: the hours between readings do
         after = {"initial": settings.initial_s, "hold": 60.0 * settings.hold_minutes}
         cells = [
@@ -528,9 +529,8 @@ class _Choice:
             for n in range(self.repeats)
         ]  # fmt: skip
         rows = empty_table(TABLES["readings"], len(cells)).assign(**pd.DataFrame(cells))
-        tables = dict(self.bench.tables)
-        tables["readings"] = pd.concat([given, rows], ignore_index=True) if self.read else rows
-        made = replace(self.bench, tables=tables)
+        both = pd.concat([given, rows], ignore_index=True) if len(given) else rows
+        made = replace(self.bench, tables={**self.bench.tables, "readings": both})
         return replace(made, assumed=assumptions(made))
 
     def _level(self, lamp: str, housing: str, instant: str) -> float:

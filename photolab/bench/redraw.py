@@ -26,7 +26,7 @@ from photolab.bench.columns import Array, Columns, Groups, Integers, equal
 from photolab.bench.evaluation import MEASURED, certificate_ages, evaluate
 from photolab.bench.model import Bench
 from photolab.bench.readings import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, WARM_UP_SLOPE, clock_hours
-from photolab.bench.redraw_tables import DRAWN, SHAPES, Known
+from photolab.bench.redraw_tables import AS_DECLARED, DRAWN, SHAPES, Known, World
 from photolab.bench.schema import TABLES
 from photolab.bench.seats import SEATED, hours_from_middle
 from photolab.bench.selection import instants
@@ -40,55 +40,6 @@ Name = tuple[str, ...]
 
 _ROOT_3 = np.sqrt(3.0)
 _NO_SUPPLY = 1e-3  # of the reference voltage: below it a lamp is dark
-
-
-@dataclass(frozen=True)
-class World:
-    """What is true on the benches drawn, where it is not what the folder says.
-
-    Parameters
-    ----------
-    seating_percent, specimen_percent, day_percent : float, optional
-        True standard deviations; where none is given what the folder's readings show, or what it declares. [%]
-    seats : {"normal", "rectangular", "skewed"}
-        Law of a seating.
-    meter : {"anywhere", "limit"}
-        Whether a meter lies anywhere within its limits, or at one of their ends.
-    aim_percent : float, default 0
-        Mean share of the light that a seating loses because its hot spot misses the meter head: the loss grows with
-        the square of an aim that is off in both directions, so it is exponential; nothing in a folder declares it. [%]
-    near_field_m : float, default 0
-        A distance run of a source that is not small: its light is less by (this length / distance) squared, where the
-        folder may say inverse square. [m]
-
-    Raises
-    ------
-    ValueError
-        If a law has another name, or a figure is out of range.
-    """
-
-    seating_percent: float | None = None
-    specimen_percent: float | None = None
-    day_percent: float | None = None
-    seats: str = "normal"
-    meter: str = "anywhere"
-    aim_percent: float = 0.0
-    near_field_m: float = 0.0
-
-    def __post_init__(self) -> None:
-        laws = {"seats": ("normal", "rectangular", "skewed"), "meter": ("anywhere", "limit")}
-        for name, value in vars(self).items():
-            message = ""
-            if name in laws and value not in laws[name]:
-                message = f"{name} must be one of {', '.join(laws[name])}; got {value!r}"
-            elif name not in laws and value is not None and not 0.0 <= value < 100.0:
-                message = f"{name} must be 0 to 100 {'m' if name.endswith('_m') else '%'}; got {value!r}"
-            if message:
-                raise ValueError(message)
-
-
-AS_DECLARED = World()
-"""Nothing is other than the folder says."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -342,11 +293,9 @@ class Protocol:
     def _add_input(
         self, q: Input, of: Groups, load: Array, *more: str, onto: str = "reading", sd: Array | None = None
     ) -> None:
-        """Add an input of the meter by its declared law, at an end of its limits where that is true."""
-        flat = q.law == "rectangular"
-        shape = "limit" if flat and self.world.meter == "limit" else q.law if flat else "normal"
+        """Add an input of the meter by its declared law."""
         name = (*(q.name if isinstance(q.name, tuple) else (q.name,)), *more)
-        self._add(name, shape, q.u if sd is None else sd, of, load, onto)
+        self._add(name, self.world.shape(q), q.u if sd is None else sd, of, load, onto)
 
     def draw(self, seed: int, number: int) -> Drawn:
         """Return one bench.
@@ -398,7 +347,7 @@ class Protocol:
 
     def _known(self, kept: Mapping[Hashable, Array], seed: int, *source: Hashable) -> Known:
         """Return what a table beside the readings is drawn from."""
-        fade, world = kept.get("remaining", np.zeros(len(self._pieces))), self.world
+        fade, own = kept.get("remaining", np.zeros(len(self._pieces))), self.world.seating_percent
         left: dict[tuple[str, str, str], float] = {}
         for name in self.names:
             start = (*name[:3], "initial")
@@ -406,11 +355,9 @@ class Protocol:
                 apart = float(self._level[self._place[name]] - self._level[self._place[start]])
                 for piece in self._pieces.keys() & self._owners[self._place[start]]:
                     left[name[0], name[1], piece[1]] = apart + float(fade[self._pieces[piece]])
-        own, meter = world.seating_percent, "limit" if world.meter == "limit" else "rectangular"
         sds = {h: self._spreads.seating_in(h).sd if own is None else own / 100.0 for h in self.bench.housings}
         zeros = {key: float(kept[name][k]) for key, (name, k) in self._zeros.items() if name in kept}
-        law = world.seats, meter, world.near_field_m, zeros
-        return Known(self.bench, lambda of: stream(seed, (*source, of)), left, sds, *law)
+        return Known(self.bench, self.world, lambda of: stream(seed, (*source, of)), left, sds, zeros)
 
     def _supply(self, seed: int, number: int) -> Array:
         """Return what the supply does to filament lamps, in ln."""

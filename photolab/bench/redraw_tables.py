@@ -5,7 +5,7 @@ Each table has streams of its own, as `redraw` has for the readings of light.
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
 
@@ -58,6 +58,61 @@ LEFT = "remaining light"
 _NO_RUN = pd.DataFrame({"distance_m": [], "ln_value": []})
 
 
+@dataclass(frozen=True)
+class World:
+    """What is true on the benches drawn, where it is not what the folder says.
+
+    Parameters
+    ----------
+    seating_percent, specimen_percent, day_percent : float, optional
+        True standard deviations; where none is given what the folder's readings show, or what it declares. [%]
+    seats : {"normal", "rectangular", "skewed"}
+        Law of a seating.
+    meter : {"anywhere", "limit"}
+        Whether a meter lies anywhere within its limits, or at one of their ends.
+    aim_percent : float, default 0
+        Mean share of the light that a seating loses because its hot spot misses the meter head: the loss grows with
+        the square of an aim that is off in both directions, so it is exponential; nothing in a folder declares it. [%]
+    near_field_m : float, default 0
+        A distance run of a source that is not small: its light is less by (this length / distance) squared, where the
+        folder may say inverse square. [m]
+
+    Raises
+    ------
+    ValueError
+        If a law has another name, or a figure is out of range.
+    """
+
+    seating_percent: float | None = None
+    specimen_percent: float | None = None
+    day_percent: float | None = None
+    seats: str = "normal"
+    meter: str = "anywhere"
+    aim_percent: float = 0.0
+    near_field_m: float = 0.0
+
+    def __post_init__(self) -> None:
+        laws = {"seats": ("normal", "rectangular", "skewed"), "meter": ("anywhere", "limit")}
+        for name, value in vars(self).items():
+            message = ""
+            if name in laws and value not in laws[name]:
+                message = f"{name} must be one of {', '.join(laws[name])}; got {value!r}"
+            elif name not in laws and value is not None and not 0.0 <= value < 100.0:
+                message = f"{name} must be 0 to 100 {'m' if name.endswith('_m') else '%'}; got {value!r}"
+            if message:
+                raise ValueError(message)
+
+    def shape(self, q: Input) -> str:
+        """Return the law of `SHAPES` by which an input of a meter is drawn: at an end of its limits if that is true."""
+        if q.law != "rectangular":
+            return "normal"
+        return "limit" if self.meter == "limit" else "rectangular"
+
+
+AS_DECLARED = World()
+"""Nothing is other than the folder says."""
+
+
 @dataclass(frozen=True, eq=False)
 class Known:
     """What a table is drawn from, beside its own rows.
@@ -66,33 +121,28 @@ class Known:
     ----------
     bench : Bench
         The bench as it was read; its figures are taken as true.
+    world : World
+        What is true and not as declared.
     stream : callable
         Gives the stream of a source, by its name.
     left : mapping
         ln of what is truly left of a piece at the hold time, by lamp, housing and specimen, where readings know it. [1]
     seating : mapping
         True standard deviation of a seating, by housing. [1]
-    seats, meter : str
-        Law of a seating, and of what lies within limits, of `SHAPES`.
-    near_field_m : float
-        Length of a near field that the folder does not speak of. [m]
     zeros : mapping
         What a range adds to every reading, by meter and top of the range, where readings were taken on it. [lx]
     """
 
     bench: Bench
+    world: World
     stream: Callable[[str], np.random.Generator]
     left: Mapping[tuple[str, str, str], float]
     seating: Mapping[str, float]
-    seats: str = "normal"
-    meter: str = "rectangular"
-    near_field_m: float = 0.0
-    zeros: Mapping[tuple[str, float], float] = field(default_factory=dict)
+    zeros: Mapping[tuple[str, float], float]
 
     def away(self, q: Input) -> float:
         """Return by how much an input of a meter errs, by its declared law [its unit]."""
-        shape = self.meter if q.law == "rectangular" else "normal"
-        return float(SHAPES[shape](self.stream(str(q.name)), 1)[0]) * q.u
+        return float(SHAPES[self.world.shape(q)](self.stream(str(q.name)), 1)[0]) * q.u
 
 
 def watts(known: Known) -> tuple[pd.DataFrame, Truth]:
@@ -212,7 +262,7 @@ def _run_shown(known: Known, run: DistanceResult, block: pd.DataFrame) -> dict[s
     away = block["distance_m"].to_numpy() + tape * (flat("tape zero") + flat("placement", size))
     away += run.centre.value + place.offset_uncertainty_mm / 1000.0 * flat("photometric centre")
     published = math.nan if run.published is None else run.published.value
-    light = published / away**2 * near_field_ratio("near_field", known.near_field_m**2, away)
+    light = published / away**2 * near_field_ratio("near_field", known.world.near_field_m**2, away)
     for q, c in run.relative.parts.items():
         law = SHAPES["rectangular" if q.law == "rectangular" else "normal"]
         light = light * (1.0 + c * q.u * law(stream(f"{q.name} {of}"), 1)[0])
@@ -355,7 +405,7 @@ def beams(known: Known) -> tuple[pd.DataFrame, Truth]:
         law = SHAPES[shape]
         return each(lambda k: size(who[k]) * law(known.stream(f"{name} {'/'.join(who[k])}"), 1)[0], *beam_of)
 
-    seat = beam("seating", known.seats, lambda one: known.seating.get(one[1], 0.0))
+    seat = beam("seating", known.world.seats, lambda one: known.seating.get(one[1], 0.0))
     shares = [
         each(lambda k: sum(map(away, instruments.scale_inputs(meters[k]))), "meter"),
         each(lambda k: away(instruments.linearity_input(meters[k], (*at[k], *who[k]))), *range_of, *beam_of),

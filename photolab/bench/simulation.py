@@ -1,18 +1,16 @@
 """An invented bench with known truth, as a `Bench` and as a folder.
 
-`simulate` draws a fresh bench, `simulate_with_truth` hands back what was drawn too. `write_demo` writes the
-frozen demo, the same bytes each time::
+`simulate` draws a fresh bench, `demo` the frozen one, each with what is true on it. `write_demo` writes the frozen
+demo, the same bytes each time::
 
     python -m photolab.bench.simulation data/demo
 """
 
-import shutil
 import sys
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import numpy as np
 import pandas as pd
@@ -23,10 +21,10 @@ from photolab.bench.declared import declare
 from photolab.bench.demo import GROUP_MEANS, PINNED, Seat, demo_truth
 from photolab.bench.faults import Faults
 from photolab.bench.model import Bench
-from photolab.bench.records import write_bench
 from photolab.bench.schema import TABLES
 from photolab.bench.tables import empty_table
 from photolab.bench.truth import Declared, LampTruth, MeterTruth, Truth, truth_document
+from photolab.bench.write import files_of, write_files
 
 FROZEN_VOLTAGE_SD = 0.005
 HEADING = "# INVENTED: no lamp, maker or reading in this folder is real; see data/README.md.\n"
@@ -51,8 +49,8 @@ class Simulation:
     mountings: Mapping[str, float]
 
 
-def simulate(truth: Truth, *, seed: int, fresh: bool = True) -> Bench:
-    """Return an invented bench drawn from a truth.
+def simulate(truth: Truth, *, seed: int, fresh: bool = True, only_readings: bool = False) -> Simulation:
+    """Return an invented bench drawn from a truth, together with what was drawn.
 
     Parameters
     ----------
@@ -63,28 +61,6 @@ def simulate(truth: Truth, *, seed: int, fresh: bool = True) -> Bench:
     fresh : bool, default True
         Draw every declared Type B input afresh; otherwise keep the truth's own values and draw only mountings
         and readings.
-
-    Returns
-    -------
-    Bench
-        As the reader would return it.
-    """
-    return simulate_with_truth(truth, seed=seed, fresh=fresh).bench
-
-
-def simulate_with_truth(
-    truth: Truth, *, seed: int, fresh: bool = True, only_readings: bool = False
-) -> Simulation:
-    """Return an invented bench together with what was drawn.
-
-    Parameters
-    ----------
-    truth : Truth
-        Design, generating values, declared distributions.
-    seed : int
-        Seed of every draw.
-    fresh : bool, default True
-        Draw every declared Type B input afresh.
     only_readings : bool, default False
         Leave out warm-up, beam and distance tables, for studies of ratios.
 
@@ -298,15 +274,18 @@ def write_simulation(simulation: Simulation, folder: Path | str) -> Path:
     RecordError
         If the folder holds anything, or cannot be written.
     """
+    return write_files(_files(simulation), Path(folder))
+
+
+def _files(simulation: Simulation) -> dict[str, str]:
+    """Return the files of a simulated bench, its truth among them."""
     tables = dict(simulation.bench.tables)
     tables["readings"] = tables["readings"].assign(point="")  # the default point needs no column
-    target = write_bench(replace(simulation.bench, tables=tables), folder)
-    declared = target / "bench.toml"
-    text = HEADING + declared.read_text(encoding="utf-8")
-    declared.write_text(text, encoding="utf-8", newline="\n")
-    truth = truth_document(simulation.truth)
-    (target / "truth.toml").write_text(truth, encoding="utf-8", newline="\n")
-    return target
+    files = files_of(replace(simulation.bench, tables=tables))
+    return files | {
+        "bench.toml": HEADING + files["bench.toml"],
+        "truth.toml": truth_document(simulation.truth),
+    }
 
 
 def write_demo(folder: Path | str) -> None:
@@ -319,9 +298,8 @@ def write_demo(folder: Path | str) -> None:
     """
     target = Path(folder)
     target.mkdir(parents=True, exist_ok=True)
-    with TemporaryDirectory() as scratch:
-        for file in sorted(write_simulation(demo(), Path(scratch) / "demo").iterdir()):
-            shutil.copyfile(file, target / file.name)
+    for name, text in _files(demo()).items():
+        (target / name).write_text(text, encoding="utf-8", newline="\n")
 
 
 if __name__ == "__main__":

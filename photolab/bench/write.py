@@ -42,6 +42,22 @@ def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
     RecordError
         If the folder holds anything, or cannot be written.
     """
+    return write_files(files_of(bench), Path(folder))
+
+
+def files_of(bench: Bench) -> dict[str, str]:
+    """Return a bench as the plain files of its folder.
+
+    Parameters
+    ----------
+    bench : Bench
+        What to write; rows of loggers' files become rows of warm_up.csv.
+
+    Returns
+    -------
+    dict
+        Text by file name.
+    """
     files = {"bench.toml": _toml(bench)}
     tables = dict(bench.tables)
     if len(bench.excluded):
@@ -56,8 +72,7 @@ def write_bench(bench: Bench, folder: str | os.PathLike[str]) -> Path:
         spectrum = bench.spectra[row["name"]]
         values = pd.DataFrame({"wavelength_nm": spectrum.wavelength_nm, "value": spectrum.value})
         files[str(row["file"])] = _csv(values, SPECTRUM_FILE)
-    files |= {report.file: _csv(report.rows, EARLIER_FILE) for report in bench.earlier}
-    return write_files(files, Path(folder))
+    return files | {report.file: _csv(report.rows, EARLIER_FILE) for report in bench.earlier}
 
 
 def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:

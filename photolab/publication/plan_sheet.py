@@ -275,7 +275,8 @@ def page(evening: Evening) -> bytes:
     MethodError
         If the page cannot hold the plan (code ``too_long``).
     """
-    svg, words = _chances(evening) if evening.drawn else (b"", "")
+    rehearsed = evening.drawn and evening.shows["half_width"].notna().any()
+    svg, words = _chances(evening) if rehearsed else (b"", "")
     by_formula = replace(evening, drawn=0, bought=pd.DataFrame())
     ways = [(evening, height, words) for height in ROW_MM]
     for one, height, told in [*ways, (evening, ROW_MM[-1], ""), (by_formula, ROW_MM[-1], "")]:

@@ -20,7 +20,8 @@ import pandas as pd
 import photolab
 from photolab.bench.columns import Array
 from photolab.bench.records import read_bench
-from photolab.bench.redraw import AS_DECLARED, Name, Protocol, World
+from photolab.bench.redraw import Name, Protocol
+from photolab.bench.redraw_tables import AS_DECLARED, World
 from photolab.bench.rehearse import FOUND, LINE, RATIO, Plan, lines_of, rehearse_block, table_of
 from photolab.errors import MethodError
 from photolab.metrology.reporting import decimal
@@ -90,7 +91,7 @@ def rehearse(
     jobs : int, optional
         Processes; where none is given as `joblib.parallel_config` says, one otherwise. The result hangs on neither.
     plan, world
-        What is asked, and what is true; see `rehearse.Plan`, `redraw.World`.
+        What is asked, and what is true; see `rehearse.Plan`, `redraw_tables.World`.
     whole : bool, default False
         Watts, temperatures, light per watt, candela, warm-up records and beams too; slower.
     out : Path, optional

@@ -13,6 +13,8 @@ from itertools import count
 from pathlib import Path
 from typing import Any, NoReturn
 
+import pandas as pd
+
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import SHORT_REST_MIN, listed
 from photolab.bench.cells import CellFault, check_number, parse_number
@@ -20,7 +22,7 @@ from photolab.bench.declared import FILE, read_toml
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.files import WORKBOOK
-from photolab.bench.journal import Journal, Seating, append, last_undoable, open_sheet, recover, rows_of
+from photolab.bench.journal import Day, Journal, Seating, append, last_undoable, open_sheet, recover, rows_of
 from photolab.bench.records import read_bench
 from photolab.bench.schema import TABLES
 from photolab.bench.spreads import LEAST_DOF
@@ -142,8 +144,7 @@ class Take:
     def __init__(self, folder: Path, now: Callable[[], datetime]) -> None:
         self.folder, self.now = folder, now
         self.said, self.ended = "", False
-        self.figure: Figure | None = None
-        self.early: Step | None = None
+        self.asked: Figure | Step | None = None
         self.named: dict[str, Any] = {}
         _refuse_open_files(folder)
         at = now()
@@ -155,7 +156,6 @@ class Take:
         if last and at - datetime.fromisoformat(last[0]["at"]) > CONTINUED:
             self._close(at)
             self.journal = Journal(today)
-            self.day = self.journal.day
         readings = self.sheets["readings"].path
         if readings.read_bytes() == READINGS.encode():  # of a new folder, untouched: no figure stands in it
             self._put(readings, ",".join(STARTER) + "\n")
@@ -163,12 +163,11 @@ class Take:
         self._check_columns(head)
         if not self.day.head:
             self._give_day(head["day"])
-            self._add("begin", at, **head)
+            self.journal.add("begin", at, **head)
         self._append_done()
 
     def load(self) -> None:
         """Read the folder as it is, and what it comes to."""
-        self.day = self.journal.day
         self.bench = read_bench(self.folder, before_readings=True)
         declared = read_toml((self.folder / FILE).read_text(encoding="utf-8-sig"), Faults())
         self.decimal, self.sheets = declared.decimal, {}
@@ -180,6 +179,11 @@ class Take:
                 self.sheets[table] = sheet
         found = attempt(evaluate, self.bench) if len(self.bench.tables["readings"]) else None
         self.campaign = found if isinstance(found, Campaign) else None
+
+    @property
+    def day(self) -> Day:
+        """What the journal comes to."""
+        return self.journal.day
 
     @property
     def began(self) -> datetime:
@@ -297,11 +301,9 @@ class Take:
 
     def rest_ends(self, step: Step) -> datetime | None:
         """Return when the rest of a lamp is over; None where it was not on that day."""
-        piece = (step.lamp, step.specimen)
-        off = [s.off for s in self.day.seatings if s.off and (s.head["lamp"], s.head["specimen"]) == piece]
-        rows = self.bench.tables["readings"]
-        rows = rows[(rows["lamp"] == step.lamp) & (rows["specimen"] == step.specimen) & (rows["clock"] != "")]
-        for clock in rows.loc[rows["day"] == self.day.head["day"], "clock"] if self.day.head["day"] else ():
+        piece, day = {"lamp": step.lamp, "specimen": step.specimen}, self.day.head["day"]
+        off = [one.off for one in self.day.seatings if one.off and piece.items() <= one.head.items()]
+        for clock in filter(None, self._read(**piece, day=day)["clock"] if day else ()):
             hour, minute = map(int, clock.split(":")[:2])
             off.append(self.began.replace(hour=hour, minute=minute, second=0, microsecond=0))
         return max(off) + timedelta(minutes=SHORT_REST_MIN) if off else None
@@ -309,20 +311,18 @@ class Take:
     @property
     def wanted(self) -> str:
         """What the next line of typing is taken for."""
-        if self.figure is not None:
-            return "figure"
+        if self.asked is not None:
+            return "figure" if isinstance(self.asked, Figure) else "early"
         if self.day.open is None:
-            return "early" if self.early else next(name for name in WHO if name not in self.named)
+            return next(name for name in WHO if name not in self.named)
         return next(name for name in ORDER if self._may(name))
 
     def _may(self, name: str) -> bool:
         """Whether a question is still to be asked; one whose answer is a cell once, and where a file has its column."""
         if name not in CELLS:
-            asked = {
-                "range": len(self.ranges) > 1 and self.day.range_lx is None,
-                "on": self.seating.on is None,
-            }
-            return bool(self.awaited) if name == "lux" else asked.get(name, True)
+            unknown = len(self.ranges) > 1 and self.day.range_lx is None
+            asked = {"range": unknown, "on": self.seating.on is None, "lux": bool(self.awaited)}
+            return asked.get(name, True)
         table, column, _ = CELLS[name]
         if table not in self.sheets or not self.sheets[table].holds(column):
             return False
@@ -359,40 +359,47 @@ class Take:
         """
         text = typed.strip()
         word, _, rest = text.partition(" ")
-        self.said, wanted = "", self.wanted
+        self.said, wanted, asked = "", self.wanted, self.asked
         try:
             if text == "stop":
-                self._add("stop", at)
+                self.journal.add("stop", at)
                 self.ended = True
             elif text == "undo":
                 self._undo(at)
             elif word == "note":
                 self._note(rest.strip(), at)
+            elif isinstance(asked, Figure):
+                self._answer(asked, text, at)
+            elif isinstance(asked, Step):
+                self.asked = None
+                self.journal.add("answered", at, text=text)
+                if text == "keep":
+                    self._call(asked, at, early=True)
+            elif wanted == "range":
+                self._take_range(text, at)
             elif wanted in CELLS:
                 self._take_cell(wanted, "" if text == "skip" else text, at)
             elif wanted in ENTRIES:
                 self._take_step(wanted, text, at)
+            elif wanted == "lamp" and text in {"", "skip", "swap"}:
+                self._take_planned(text, at)
             else:
-                getattr(self, f"_take_{wanted}")(text, at)
+                self._take_code(wanted, text, at)
         except CellFault as fault:
             self.said = str(fault)
 
-    def _add(self, entry: str, at: datetime, **held: object) -> None:
-        self.journal.add(entry, at, **held)
-        self.day = self.journal.day
-
     def _ask(self, words: str, at: datetime) -> None:
         self.said = words
-        self._add("asked", at, text=words)
+        self.journal.add("asked", at, text=words)
 
     def _undo(self, at: datetime) -> None:
-        if self.figure or self.early or self.named:
-            if not self.named:
-                self._add("answered", at, text="undo")
-            self.figure, self.early, self.named = None, None, {}
+        if self.asked or self.named:
+            if self.asked:
+                self.journal.add("answered", at, text="undo")
+            self.asked, self.named = None, {}
             self.said = "taken back; nothing of it was kept."
         elif last := last_undoable(self.journal):
-            self._add("undo", at)
+            self.journal.add("undo", at)
             named = last.get("column") or TAKEN_BACK.get(last["entry"], last["entry"])
             self.said = f"taken back: {named} {shown(str(last.get('text', '')))}".strip()
         else:
@@ -401,37 +408,35 @@ class Take:
     def _note(self, text: str, at: datetime) -> None:
         self.said = "note, then what is worth remembering."
         if text:
-            self._add("note", at, text=text)
+            self.journal.add("note", at, text=text)
             kept = self.day.open is not None and self.sheets["readings"].holds("note")
             self.said = "noted." if kept else "noted, in the journal alone."
 
     # which lamp
 
-    def _take_lamp(self, text: str, at: datetime) -> None:
+    def _take_planned(self, text: str, at: datetime) -> None:
+        """Take Enter, skip or swap before a step of the plan."""
         steps = self.steps()
-        if text not in {"", "skip", "swap"}:
-            self._take_code(text, at)
-        elif len(steps) < 1 + (text == "swap"):
+        if len(steps) < 1 + (text == "swap"):
             self.said = f"nothing to {text}." if text else "type the code of a lamp."
         elif text == "skip":
-            self._add("skip", at, step=steps[0].step)
+            self.journal.add("skip", at, step=steps[0].step)
         elif text:
-            self._add("swap", at, steps=[steps[0].step, steps[1].step])
+            self.journal.add("swap", at, steps=[steps[0].step, steps[1].step])
         else:
             self._call(steps[0], at)
 
     def _codes(self, name: str) -> list[str]:
         """Return what a lamp, its housing or its piece may be called, as far as that is known."""
-        rows = self.bench.tables["readings"]
         if name == "housing":
             return list(self.bench.housings)
-        lamps = [*self.bench.tables["lamps"]["lamp"], *rows["lamp"]]
-        pieces = rows.loc[rows["lamp"] == self.named.get("lamp"), "specimen"]
-        return list(dict.fromkeys(lamps if name == "lamp" else pieces))
+        if name == "specimen":
+            return list(dict.fromkeys(self._read(lamp=self.named["lamp"])["specimen"]))
+        lamps, rows = self.bench.tables["lamps"], self.bench.tables["readings"]
+        return list(dict.fromkeys([*lamps["lamp"], *rows["lamp"]]))
 
-    def _take_code(self, text: str, at: datetime) -> None:
+    def _take_code(self, name: str, text: str, at: datetime) -> None:
         """Take the code of a lamp, its piece or its housing, and call the lamp where no other one is open."""
-        name = self.wanted
         known = self._codes(name)
         if name == "specimen" and (text in {"skip", "swap", "keep"} or (not text and len(known) > 1)):
             self.said = f"{listed(known)}, or a new one?"
@@ -447,37 +452,30 @@ class Take:
             self.named["specimen"] = ""
         if len(self.named) == 3:
             step, self.named = Step(**self.named), {}
-            held = (self._read_before(step)["elapsed_s"] > 30.0 * self.bench.settings.hold_minutes).any()
+            read = self._read(lamp=step.lamp, specimen=step.specimen, housing=step.housing)["elapsed_s"]
+            held = (read > 30.0 * self.bench.settings.hold_minutes).any()
             self._call(replace(step, hold=not held), at)
 
-    _take_housing = _take_specimen = _take_code
-
-    def _read_before(self, step: Step) -> Any:
+    def _read(self, **same: str) -> pd.DataFrame:
+        """Return the readings of the folder in whose rows these cells stand."""
         rows = self.bench.tables["readings"]
-        same = (rows["lamp"] == step.lamp) & (rows["specimen"] == step.specimen)
-        return rows[same & (rows["housing"] == step.housing)]
+        return rows[(rows[list(same)] == list(same.values())).all(axis=1)]
 
     def _call(self, step: Step, at: datetime, *, early: bool = False) -> None:
         """Seat a lamp, or ask first where its rest is not over."""
         ends = self.rest_ends(step)
         if ends is not None and ends > at and not early:
-            self.early = step
+            self.asked = step
             rests = f"{shown(step.lamp)} rests until {ends:%H:%M}."
             self._ask(f"{rests} keep: seat it all the same; Enter: another.", at)
             return
         rest = None if ends is None else int((at - ends).total_seconds() // 60 + SHORT_REST_MIN)
-        rows, heads = self._read_before(step), [s.head for s in self.day.seatings]
-        used = {"", *rows.loc[rows["day"] == self.day.head["day"], "mounting"]}
-        used |= {head["mounting"] for head in heads if all(head[name] == getattr(step, name) for name in WHO)}
+        same = {name: getattr(step, name) for name in WHO}
+        used = {"", *self._read(**same, day=self.day.head["day"])["mounting"]}
+        used |= {one.head["mounting"] for one in self.day.seatings if same.items() <= one.head.items()}
         free = next(str(n) for n in count(1) if str(n) not in used)
         mounting = free if step.mounting in used else step.mounting
-        self._add("seat", at, **vars(replace(step, mounting=mounting)), rest=rest)
-
-    def _take_early(self, text: str, at: datetime) -> None:
-        step, self.early = self.early, None
-        self._add("answered", at, text=text)
-        if step and text == "keep":
-            self._call(step, at, early=True)
+        self.journal.add("seat", at, **vars(replace(step, mounting=mounting)), rest=rest)
 
     # what is typed at a lamp
 
@@ -486,7 +484,7 @@ class Take:
         if value not in self.ranges:
             words = f"{shown(text)} is not a range of the meter; it has {self._tops} lx."
             raise CellFault(words, code="fault 12")
-        self._add("range", at, lx=value)
+        self.journal.add("range", at, lx=value)
 
     @property
     def _tops(self) -> str:
@@ -495,24 +493,31 @@ class Take:
     def _take_cell(self, name: str, text: str, at: datetime) -> None:
         """Take an answer of one cell; with it go the cells that its row of another table must have."""
         table, column, _ = CELLS[name]
-        if text:
-            self._number(text, table, column)
+        number = self._number(text, table, column) if text else math.nan
         if name == "dark":
-            self._add("dark", at, housing=self.seating.head["housing"], range=self.range_lx, text=text)
+            on_it = [e["lx"] for e in self.seating.of("lux", range=self.range_lx)]
+            self._check_light(number, number, min(on_it, default=math.inf))
+            self.journal.add("dark", at, housing=self.seating.head["housing"], range=self.range_lx, text=text)
             return
         beside: dict[str, Mapping[str, str | float]] = {"thermal": self._seen}
         beside["electrical"] = {"per": "lamp", **self._volts}
         cells = {column: text, **beside.get(table, {})} if text else {}
-        self._add("also", at, table=table, column=column, text=text, s=round(self.elapsed(at)), cells=cells)
+        self.journal.add(
+            "also", at, table=table, column=column, text=text, s=round(self.elapsed(at)), cells=cells
+        )
 
-    def _lux(self, text: str) -> float:
-        return self._number(text, "readings", "illuminance_lx")
+    def _check_light(self, lx: float, dark: float, reading: float) -> None:
+        """Refuse light that is above the range in use, and a dark reading that is not below a reading [lx]."""
+        if lx > (self.range_lx or math.inf):
+            words = f"{lx:g} lx cannot be read on the {self.range_lx:g} lx range."
+            raise CellFault(words, code="fault 15")
+        if dark >= reading:
+            words = f"dark {dark:g} lx is not below the reading of {reading:g} lx."
+            raise CellFault(words, code="fault 14")
 
-    def _number(self, text: str, table: str, column: str) -> float:
+    def _number(self, text: str, table: str = "readings", column: str = "illuminance_lx") -> float:
         """Return what was typed in the unit of a column, typed in that of its header."""
-        sheet = self.sheets[table]
-        about = sheet.table.column(column)
-        form = next((f for f in about.forms if f.header == sheet.holds(column)), None)
+        about, form = TABLES[table].column(column), self.sheets[table].form(column)
         return check_number(parse_number(text, decimal=self.decimal), text, about, form)
 
     def _take_step(self, wanted: str, text: str, at: datetime) -> None:
@@ -525,7 +530,7 @@ class Take:
         elif wanted == "lux" and not text and not self.seating.of("lux", instant=instant):
             self.said = "type the figure of the meter, or skip."
         else:
-            self._add(entry, at, **({"instant": instant} if wanted == "lux" else {}))
+            self.journal.add(entry, at, **({"instant": instant} if wanted == "lux" else {}))
         if entry == "off":
             head = self.seating.head
             self._close(at)
@@ -541,7 +546,7 @@ class Take:
                 doubts.add("late")
             elif not mark - self.bench.settings.initial_window_s <= s < mark:
                 instant = ""
-        figure = Figure(text, self._lux(text), at, instant, round(s, 1), doubts)
+        figure = Figure(text, self._number(text), at, instant, round(s, 1), doubts)
         if not instant and any(e["s"] >= figure.s for e in self.seating.of("lux", instant="")):
             self.said = "one figure at a time; not kept."
         else:
@@ -552,18 +557,18 @@ class Take:
         doubts = {"late": True, "far": self._far(figure), "range": self._other_range(figure)}
         for doubt, words in ASKS.items():
             if doubts[doubt] and doubt in figure.open:
-                self.figure, figure.doubt = figure, doubt
+                self.asked, figure.doubt = figure, doubt
                 self._ask(words.format(text=shown(figure.text), s=figure.s, ranges=self._tops), at)
                 return
-        self.figure = None
+        self.asked = None
+        dark = self.day.dark.get((self.seating.head["housing"], self.range_lx), "") if figure.instant else ""
+        self._check_light(figure.lx, self._number(dark, column="dark_lx") if dark else math.nan, figure.lx)
         told = {"text": figure.text, "lx": figure.lx, "instant": figure.instant, "s": figure.s}
-        self._add("lux", figure.at, **told, range=self.range_lx)
+        self.journal.add("lux", figure.at, **told, range=self.range_lx)
         self.said = "kept." if figure.instant else f"kept for the warm-up, at {figure.s:.0f} s."
 
-    def _take_figure(self, text: str, at: datetime) -> None:
-        figure = self.figure
-        if figure is None:
-            return
+    def _answer(self, figure: Figure, text: str, at: datetime) -> None:
+        """Take what was answered about a figure."""
         settled = text in {"keep", ""}
         if figure.doubt == "range":
             self._take_range(text, at)
@@ -573,9 +578,9 @@ class Take:
         elif figure.doubt == "late" and not text:
             figure.instant = ""
         elif text != "keep":  # typed again, and asked again where it is far still
-            figure.lx, figure.text = self._lux(text), text
+            figure.lx, figure.text = self._number(text), text
         figure.open -= {figure.doubt} if settled else set()
-        self._add("answered", at, text=text)
+        self.journal.add("answered", at, text=text)
         self._weigh(figure, at)
 
     def _other_range(self, figure: Figure) -> bool:
@@ -588,7 +593,7 @@ class Take:
 
     def _far(self, figure: Figure) -> bool:
         """Whether a figure is far from its like within the seating, or about ten times that of another one."""
-        head, mine, rows = self.seating.head, self.seating.of("lux"), self.bench.tables["readings"]
+        head, mine = self.seating.head, self.seating.of("lux")
         value = math.log(figure.lx)
         like = [math.log(e["lx"]) for e in mine if e["instant"] == figure.instant != ""]
         spread = self.campaign.spreads.reading if like and self.campaign else {}
@@ -597,7 +602,7 @@ class Take:
             least = self.step_lx / math.sqrt(12.0) / figure.lx
             if abs(value - sum(like) / len(like)) > FAR_SD * max(sd.sd, least):
                 return True
-        there = rows[rows["housing"] == head["housing"]]
+        there = self._read(housing=head["housing"])
         own = there[there["lamp"] == head["lamp"]]
         known = sorted([e["lx"] for e in mine] or (own if len(own) else there)["illuminance_lx"])
         return bool(known) and abs(value - math.log(known[len(known) // 2])) > SLIP_LN
@@ -605,7 +610,7 @@ class Take:
     def _close(self, at: datetime) -> None:
         """Finish the open seating, if there is one, and put what was typed into the tables."""
         if self.day.open is not None:
-            self._add("done", at)
+            self.journal.add("done", at)
         self._append_done()
 
     def _append_done(self) -> None:
@@ -658,7 +663,7 @@ class Take:
                 first = "before" if s < mark else "now"
                 wanted = "again" if seating.of("lux", instant=self.awaited) else first
             told |= {"lamp": shown(head["lamp"]), "mark": _minutes(mark)}
-        wanted = self.figure.doubt if self.figure else wanted
+        wanted = self.asked.doubt if isinstance(self.asked, Figure) else wanted
         if wanted == "case":
             seen = ", ".join(shown(f"{x}") for x in self._seen.values())
             told |= {"unit": self.sheets["thermal"].holds("displayed_C")[-1], "seen": seen}

@@ -26,8 +26,8 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import warm_up_runs
 from photolab.bench.model import Bench
 from photolab.bench.records import read_bench
-from photolab.bench.redraw import AS_DECLARED, Protocol, World
-from photolab.bench.redraw_tables import LEFT
+from photolab.bench.redraw import Protocol
+from photolab.bench.redraw_tables import AS_DECLARED, LEFT, World
 from photolab.bench.rehearse import BEYOND, Plan, lines_of, rehearse_block, table_of
 from photolab.bench.repeatability import initial_readings, level_spreads
 from photolab.bench.simulation import demo as invented
