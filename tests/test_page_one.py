@@ -8,7 +8,9 @@ import pytest
 from shared_demo import campaign_of, demo_campaign, demo_rows, kept, rows_of
 from small_benches import METER, bench, csv
 
+from photolab.bench.evaluation import evaluate
 from photolab.publication.front_page import front_page
+from photolab.publication.in_words import lamp_line
 from photolab.publication.page_one import KEYS, PageOne, Told, drawn, told_lines
 
 
@@ -44,8 +46,8 @@ def test_every_figure_stands_in_its_row(name):
         row = known[tuple(value for _, value in figure.row)]
         assert figure.value == row[figure.column]
         shown = float(re.match(r"[+-]?[0-9.]+", figure.text)[0])
-        ratio = row["measurand"] == "illuminance ratio"
-        value = 100.0 * (row[figure.column] - 1.0) if ratio else row[figure.column]
+        less = {"illuminance ratio": 1.0, "remaining light": 0.0}.get(row["measurand"])
+        value = row[figure.column] if less is None else 100.0 * (row[figure.column] - less)
         places = len(figure.text.split()[0].partition(".")[2])
         assert abs(shown - value) <= 0.5 * 10.0**-places + 1e-9, figure
 
@@ -176,6 +178,34 @@ def test_without_a_hold_reading_the_initial_light_stands_and_says_so(evening):
     assert sentences[0].startswith("60 s after switch-on")
     assert found.pictured["earlier"].isna().all()
     assert "at the initial time" in drawn(found, invented=False).alt
+
+
+def test_a_lamp_that_was_held_where_the_baseline_was_not_is_told_by_what_it_keeps(tmp_path):
+    """Oracle: by hand: K1 reads 400 and 360 lx in one seating, 90 %; B0 and K2 were read at 60 s alone."""
+    rows = [("B0", 300, 60), ("K1", 400, 60), ("K1", 360, 1800), ("K2", 330, 60)]
+    lit = csv(
+        "lamp,illuminance_lx,elapsed_s,housing,range_lx,mounting", [(*r, "HP", 4000, r[0]) for r in rows]
+    )
+    campaign = evaluate(bench(tmp_path, lit))
+    table = rows_of(campaign)
+    (kept_row,) = table[table["measurand"] == "remaining light"].to_dict("records")
+    assert (kept_row["lamp"], kept_row["scope"], kept_row["value"]) == ("K1", "specimens", 0.9)
+    assert kept_row["low"] < 0.9 < kept_row["high"]
+    assert (kept_row["n_held"], kept_row["n_specimens"]) == (1, 1)
+    found = PageOne(campaign, table)
+    assert found.alone("K1", "HP")
+    assert not found.alone("K2", "HP")
+    told = [text(line) for line in told_lines(found)]
+    begin = "The baseline B0 was not held for 30 min in HP, so nothing is known against it then: K1 keeps 90.0 % ("
+    assert any(line.startswith(begin) for line in told)
+    assert "Not held for 30 min: K2 in HP." in told
+    page = "\n".join(front_page(campaign, table, fingerprint="f"))
+    assert "No lamp was read at 30 min" not in page
+    assert "Filled dot and thick bar: at the initial time" in page
+    said = text(lamp_line(found, "K1"))
+    assert "B0 not held for 30 min, read 60 s after switch-on" in said
+    assert "; it keeps 90.0 % (95 %: " in said
+    assert "not held for 30 min, read only 60 s" in text(lamp_line(found, "K2"))
 
 
 def test_the_words_of_the_picture_are_those_of_the_table(demo):

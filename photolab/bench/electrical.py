@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.columns import Columns
-from photolab.bench.model import Bench
+from photolab.bench.model import Assumption, Bench
 from photolab.bench.rows import result_row
 from photolab.metrology.quantity import Measured, limits, measured
 
@@ -89,6 +89,25 @@ def _power(lamp: str, used: Columns) -> Power:
         ", ".join(sorted({str(m) for m in used["measured_at"] if m})) or "place not stated",
         "nothing" if len(stated) else f"power reading {percent:g} %",
     )
+
+
+def assumed_limit(bench: Bench) -> tuple[Assumption, ...]:
+    """Return the limit of power readings where some state none.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+
+    Returns
+    -------
+    tuple of Assumption
+        One, or none.
+    """
+    if not bench.tables["electrical"]["uncertainty_percent"].isna().any():
+        return ()
+    words = f"limit of a power reading: {POWER_LIMIT_PERCENT:g} %, assumed"
+    return (Assumption("power reading", POWER_LIMIT_PERCENT, "%", words),)
 
 
 def highest_power(bench: Bench, lamp: str) -> Power | None:

@@ -10,7 +10,7 @@ from photolab.bench.campaign import Campaign, without_technology
 from photolab.bench.heat import RECORD_DRIFT, WarmUpRun, ln_remaining, remaining_of, warm_up_runs
 from photolab.bench.rows import result_row
 from photolab.bench.verdicts import JUDGED, judged_cells
-from photolab.metrology.quantity import SCOPES, coverage_factor
+from photolab.metrology.quantity import SCOPES, Measured, coverage_factor, from_ln
 from photolab.thermal.warm_up_result import Remaining
 
 
@@ -115,12 +115,19 @@ def heat_rows(campaign: Campaign) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a lamp and housing with a record that supports it, then `ratio_table` at the hold time.
+        What is left of each lamp in each housing, by a record that supports it, else by its readings at both
+        instants; then `ratio_table` at the hold time.
     """
     runs = warm_up_runs(campaign.bench)
     places = dict.fromkeys((run.lamp, run.housing) for run in runs)
-    found = [remaining_of(runs, *place) for place in places]
-    rows = pd.DataFrame([_remaining_row(campaign, *one) for one in found if one is not None])
+    found = {place: one for place in places if (one := remaining_of(runs, *place)) is not None}
+    listed = [_remaining_row(campaign, *one) for one in found.values()]
+    held, counts = campaign.at("hold"), campaign.held.counts.to_dict("records")
+    for name, counted in zip(held.names, counts, strict=True):
+        first = (*name[:3], "initial")
+        if first in campaign.joint.names and (name[:2] not in found or name[2] != "hot_spot"):
+            listed.append(_kept_row(campaign, name, held[name] - campaign.joint[first], counted))
+    rows = pd.DataFrame(listed)
     parts = [part for part in (rows, ratio_table(campaign, instant="hold")) if len(part)]
     return pd.concat(parts, ignore_index=True) if parts else rows
 
@@ -150,6 +157,30 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
         n_readings=len(run.record),
         conditions=said + ("" if result.parts else "; conservative"),
         assumed="nothing" if run.drift_logged else RECORD_DRIFT.name,
+    )
+
+
+def _kept_row(
+    campaign: Campaign, name: tuple[str, ...], ln_left: Measured, counted: dict[Any, Any]
+) -> dict[str, object]:
+    """Return what is left of the specimens of a lamp that was read at both instants as a row of the results table."""
+    settings, (lamp, housing, point, instant) = campaign.bench.settings, name
+    assumed = [one.name for one in campaign.assumed_for(name, (*name[:3], "initial"))]
+    return result_row(
+        campaign.bench,
+        from_ln(ln_left.in_scope("specimens")),
+        in_ln=True,
+        lamp=lamp,
+        housing=housing,
+        measurand="remaining light",
+        point=point,
+        instant=instant,
+        scope="specimens",
+        unit="1",
+        conditions=f"{settings.hold_minutes:g} min after switch-on; relative to {settings.initial_s:g} s",
+        corrections=", ".join(campaign.corrections) or "none",
+        assumed="; ".join(assumed) or "nothing",
+        **{str(column): count for column, count in counted.items()},
     )
 
 

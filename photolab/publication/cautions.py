@@ -62,6 +62,7 @@ _ASSUMED = (
     ("linearity", ("linearity",), "every ratio, most where the readings lie far apart"),
     ("temperature_percent", ("meter temperature",), "ratios of lamps read on different days"),
     ("voltmeter", ("voltmeter",), "ratios between filament and other lamps"),
+    ("power reading", (), "watts, light per watt"),
     ("supply voltage", ("supply assumed",), ""),
     ("voltage reading", ("supply voltage",), ""),
     ("supply", (), "ratios between filament and other lamps"),

@@ -12,7 +12,6 @@ from photolab.bench.faults import hint, shown
 from photolab.bench.model import Assumption
 from photolab.bench.overturning import LEVELS, LeftOut, Off, turning, without_each
 from photolab.bench.pairs import variance_by_term
-from photolab.metrology.quantity import from_ln
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.cautions import NOT_CLAIMED, sized
 from photolab.publication.findings import joined
@@ -95,7 +94,7 @@ def _as_sold(found: PageOne, told: list[Row]) -> tuple[str, ...]:
 
 def _no_figure(found: PageOne, lamp: str) -> str:
     """Return why a lamp has no figure: it is the measure of the others, or it was not compared."""
-    campaign, settings = found.campaign, found.settings
+    campaign = found.campaign
     where, base = bench_and_days(campaign), campaign.baseline
     if lamp != base:
         return f"{where}: there is no figure on {lamp} against {base} yet. {' '.join(_held(campaign, lamp))}".rstrip()
@@ -105,17 +104,7 @@ def _no_figure(found: PageOne, lamp: str) -> str:
         f"{where}: {lamp} is what the other lamps are measured against{chosen}, so it has no figure of its own here.",
         _text(how_measured(found)[1]),
     ]
-    recorded, held = {row["housing"] for row in found.every(lamp, "remaining light")}, campaign.at("hold")
-    for name in held.names:
-        first = (lamp, name[1], "hot_spot", "initial")
-        if name[:3] == first[:3] and name[1] not in recorded and first in campaign.joint.names:
-            left = from_ln((held[name] - campaign.joint[first]).in_scope("specimens"))
-            ends = left.interval(settings.coverage)
-            value, low, high = (decimal(100.0 * x, 1) for x in (left.value, *ends))
-            keeps = f"{value} % ({100.0 * settings.coverage:g} %: {low} to {high} %) of its light"
-            until = f"{settings.hold_minutes:g} min{in_housing(name[1])}"
-            said.append(f"By its readings it keeps {keeps} to {until}.")
-    if len(said) == 2 and not recorded:
+    if not found.every(lamp, "remaining light"):
         said.append("What it loses itself with heat was not read.")
     return " ".join(said)
 

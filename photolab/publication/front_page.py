@@ -8,7 +8,8 @@ import pandas as pd
 
 import photolab
 from photolab.bench.campaign import Campaign
-from photolab.bench.model import Bench
+from photolab.bench.electrical import assumed_limit
+from photolab.bench.model import Bench, Meter
 from photolab.publication import page_one
 from photolab.publication.cautions import NOT_CLAIMED, READERS, assumed_words
 from photolab.publication.display import one_line, table
@@ -27,8 +28,8 @@ _STEPS = {
     "ambient": "the room temperature",
 }
 _CAPTION = (
-    "Each lamp against the baseline, specimens in brackets. Filled dot and thick bar: after the hold time, for the "
-    "specimens tested; thin bar: the model as sold; open dot: at the initial time."
+    "Each lamp against the baseline, specimens in brackets. Filled dot and thick bar: {}, for the "
+    "specimens tested; thin bar: the model as sold{}."
 )
 
 
@@ -206,24 +207,26 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
         Up to three paragraphs.
     """
     campaign, bench, settings = found.campaign, found.campaign.bench, found.settings
-    meter, percent = bench.meters[campaign.selection.meter], f"{100.0 * settings.coverage:g} %"
-    stated = {
-        "% of reading": meter.reading_percent,
-        "% of range": meter.range_percent,
-        "digits": meter.digits,
-    }
-    accuracy = " + ".join(f"{figures[0]:g} {of}" for of, figures in stated.items() if figures)
+    percent = f"{100.0 * settings.coverage:g} %"
+    seats = campaign.seats.drop_duplicates(["lamp", "specimen", "housing", "day", "mounting"])
+    taken = {name: int((seats["meter"] == name).sum()) for name in dict.fromkeys(seats["meter"])}
+    meters = _accuracy(bench.meters[campaign.selection.meter])
+    for name, some in taken.items():
+        if name != campaign.selection.meter:
+            meters += (
+                f", in {some} of {count(len(seats), 'seating')} {_accuracy(bench.meters[name])}, linked to it"
+            )
     places = {key: h.distance_m for key, h in bench.housings.items() if not math.isnan(h.distance_m)}
     far = joined(f"{metres:g} m in {key}" for key, metres in places.items()) or "not stated"
     if len(places) == len(bench.housings) and len(set(places.values())) == 1:
         far = f"{next(iter(places.values())):g} m"
-    seatings = len(campaign.seats.drop_duplicates(["lamp", "specimen", "housing", "day", "mounting"]))
     days = len({*campaign.seats["day"]} - {""}) or 1
     covers = sorted({*bench.tables["readings"]["cover"]} - {""})
     closed = f" Rear cover: {', sometimes '.join(covers)}." if covers else ""
     how = (
-        f"How it was measured: lux at one place of the beam, distance {far}; meter {meter.id} (±({accuracy})); "
-        f"{count(seatings, 'seating')} on {count(days, 'day')}; corrected for {_steps(campaign) or 'nothing'}.{closed}"
+        f"How it was measured: lux at one place of the beam, distance {far}; meter {meters}; "
+        f"{count(len(seats), 'seating')} on {count(days, 'day')}; corrected for "
+        f"{_steps(campaign) or 'nothing'}.{closed}"
     )
     light = bench.technologies[campaign.baseline] or "technology not stated"
     own: Line = (f"The baseline {campaign.baseline}: {light}",)
@@ -232,7 +235,11 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
     lost = f" of its light at {settings.initial_s:g} s after {settings.hold_minutes:g} min"
     for row in found.every(campaign.baseline, "remaining light"):
         value, low, high = page_one.with_ends(row)
-        own += (f";{in_housing(row['housing'])} it keeps by its record ", value, " %")
+        own += (
+            f";{in_housing(row['housing'])} it keeps by its {page_one.KEPT_BY[row['scope']]} ",
+            value,
+            " %",
+        )
         own += () if math.isnan(row["low"]) else (f" ({percent}: ", low, " to ", high, " %)")
         own, lost = (*own, lost), ""
     most = [
@@ -245,9 +252,22 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
     return ((how,), (*own, "."), *([(listed,)] if most else ()))
 
 
+def _accuracy(meter: Meter) -> str:
+    """Return a meter with its accuracy line."""
+    stated = {
+        "% of reading": meter.reading_percent,
+        "% of range": meter.range_percent,
+        "digits": meter.digits,
+    }
+    return (
+        f"{meter.id} (±({' + '.join(f'{figures[0]:g} {of}' for of, figures in stated.items() if figures)}))"
+    )
+
+
 def _assumed(campaign: Campaign) -> pd.DataFrame:
     """Return what was assumed, by what it moves in the ratios after the heat."""
-    return assumed_words(campaign.assumed, {name: lines for name, (_, lines) in budgets(campaign).items()})
+    every = (*campaign.assumed, *assumed_limit(campaign.bench))
+    return assumed_words(every, {name: lines for name, (_, lines) in budgets(campaign).items()})
 
 
 def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> tuple[str, ...]:
@@ -270,6 +290,11 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     bench = campaign.bench
     found = PageOne(campaign, rows)
     shown = page_one.drawn(found, invented=is_invented(bench))
+    when = (
+        ("after the hold time", "; open dot: at the initial time")
+        if found.held
+        else ("at the initial time", "")
+    )
     mark = f'<p class="mark">{words}</p>' if (words := invented_words(bench, "report")) else ""
     none = ["No lamp can be compared with another yet."]
     told = [*found.questions, *page_one.told_lines(found)] if found.lamps else none
@@ -284,7 +309,7 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         "<h2>What was found</h2>",
         paragraphs(told),
         page_one.table_html(found) if found.lamps else "",
-        "" if shown is None else figure(shown.png, shown.alt, _CAPTION),
+        "" if shown is None else figure(shown.png, shown.alt, _CAPTION.format(*when)),
         paragraphs(how_measured(found)),
         "<h3>What these figures mean</h3>",
         paragraphs(meaning(campaign)),

@@ -97,7 +97,8 @@ def _verdicts(found: PageOne, lamp: str) -> Iterator[Line]:
         if len(at) > 1:
             early = at["initial"]
             line += (f"; at {when['initial']} it was ", found.percent(early), " (", *found.range(early), ")")
-        yield (*line, "." if instant == "hold" else f"; not held for {when['hold']}.")
+        who = f"{found.campaign.baseline} was " if found.alone(lamp, housing) else ""
+        yield (*line, "." if instant == "hold" else f"; {who}not held for {when['hold']}.")
 
 
 def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
@@ -132,12 +133,8 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
 
 def _left(found: PageOne, lamp: str) -> Iterator[Line]:
     """Yield what is left of a lamp's light at the hold time, and why that is not said of a record."""
-    for row in found.every(lamp, "remaining light"):
-        if not math.isnan(float(row["low"])):
-            value, low, high = page_one.with_ends(row)
-            first, last = (time_of(found.campaign.bench, instant) for instant in ("initial", "hold"))
-            rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}."
-            yield ("By its record it keeps ", value, " % (", low, " to ", high, rest)
+    for row in found.kept(lamp).values():
+        yield (f"By its {page_one.KEPT_BY[row['scope']]} it keeps ", *found.keeps(row), ".")
     for run in warm_up_runs(found.campaign.bench):
         if run.lamp == lamp and run.remaining is None:
             yield (left_sentence(found.settings, run),)

@@ -32,6 +32,8 @@ KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 LIGHT = "illuminance ratio"
 FOUND = "found"
 """Rows of the table of page one are called so, with their number."""
+KEPT_BY = {"readings": "record", "specimens": "readings at both instants"}
+"""What says how much of a lamp's light is left, by the scope of the row."""
 _GLUE = "\N{NO-BREAK SPACE}"
 _TO = f"{_GLUE}to{_GLUE}"
 _PICTURED = ["lamp", "housing", "title", "specimens", "earlier", "percent", "low", "high"]
@@ -181,7 +183,7 @@ def after_heat_figure(
     counts = [intervals.lines(rows) for _, rows in table.groupby("housing", sort=False)]
     width, height = size or (7.0, 1.0 + sum(0.36 * n + 1.0 for n in counts))
     figure, panels = new_figure(len(counts), 1, width=width, height=height, sharex=True, height_ratios=counts)
-    hold = f"not held for {settings.hold_minutes:g} min: light at {settings.initial_s:g} s"
+    hold = f"not compared at {settings.hold_minutes:g} min: light at {settings.initial_s:g} s"
     letters = intervals.SIZE * width / 7.0
     intervals.draw_after_heat(panels, table, baseline=campaign.baseline, not_held=hold, size=letters)
     return figure
@@ -253,7 +255,8 @@ class PageOne:
             kind = known[housing].kind if housing in known else ""
             title = " ".join(f"In the {kind} housing {housing}".split())
             for lamp, at in ((lamp, at) for lamp in self.lamps if (at := self.at(lamp, housing))):
-                row: Row = {"lamp": lamp, "housing": housing, "title": title, "word": "not held"}
+                row: Row = {"lamp": lamp, "housing": housing, "title": title}
+                row["word"] = "baseline not held" if self.alone(lamp, housing) else "not held"
                 row["specimens"] = int(next(iter(at.values()))["n_specimens"])
                 if "initial" in at and self.held:
                     row["earlier"] = _more(at["initial"])
@@ -345,6 +348,57 @@ class PageOne:
             The rows in the order of results.csv: of one place those at the hold time first.
         """
         return [row for key, row in self._rows.items() if (key[0], key[2]) == (lamp, measurand)]
+
+    def kept(self, lamp: str) -> dict[str, Row]:
+        """Return what is left of a lamp's own light at the hold time.
+
+        Parameters
+        ----------
+        lamp : str
+            Key of the rows.
+
+        Returns
+        -------
+        dict
+            Housing to row, where it has an interval.
+        """
+        rows = self.every(lamp, "remaining light")
+        return {
+            row["housing"]: row for row in rows if row["point"] == "hot_spot" and not math.isnan(row["low"])
+        }
+
+    def keeps(self, row: Row) -> Line:
+        """Return what is left of a lamp's own light, with its range and the instant.
+
+        Parameters
+        ----------
+        row : dict
+            A row of remaining light.
+
+        Returns
+        -------
+        Line
+            "90.3 % (95 %: 88.6 to 92.1 %) of its light at 60 s after 30 min in HR".
+        """
+        value, low, high = with_ends(row)
+        first, last = (time_of(self.campaign.bench, instant) for instant in ("initial", "hold"))
+        rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}"
+        return (value, f" % ({100.0 * self.settings.coverage:g} %: ", low, " to ", high, rest)
+
+    def alone(self, lamp: str, housing: str) -> bool:
+        """Return whether a lamp was held where the baseline was not, so that nothing is known against it then.
+
+        Parameters
+        ----------
+        lamp, housing : str
+            Which.
+
+        Returns
+        -------
+        bool
+            True where there is no ratio at the hold time, and what is left of the lamp is known.
+        """
+        return housing in self.kept(lamp) and self.light(lamp, housing, "hold") is None
 
     def when(self, instant: str) -> str:
         """Return an instant as a sentence has it.
@@ -442,7 +496,9 @@ def _light(found: PageOne, lamp: str, housing: str) -> Line:
         return ("not read",)
     row = next(iter(at.values()))
     first: Line = (found.percent(at["initial"]), f"{_GLUE}→ ") if len(at) > 1 else ()
-    word = found.word(row).replace(" ", _GLUE) + ("; not held" if found.held and "hold" not in at else "")
+    word = found.word(row).replace(" ", _GLUE)
+    if found.held and "hold" not in at:
+        word += "; baseline not held" if found.alone(lamp, housing) else "; not held"
     return (*first, found.percent(row), " (", *found.range(row), f"), {word}")
 
 
@@ -550,12 +606,21 @@ def told_lines(found: PageOne, *, ranges: bool = False) -> Iterator[Line]:
         where = "both housings" if len(found.housings) == 2 else "all housings"
         who = f"{joined(both)} {'is' if len(both) == 1 else 'are'}" if both else "no lamp is"
         yield (f"{when} {who} shown to give more light than {found.campaign.baseline} in {where}.",)
-    if not found.held:
-        yield (f"No lamp was read at {found.settings.hold_minutes:g} min: what heat takes is not known.",)
+    hold, base = f"{found.settings.hold_minutes:g} min", found.campaign.baseline
+    alone = {h: [lamp for lamp in found.lamps if found.alone(lamp, h)] for h in found.housings}
+    for housing, lamps in alone.items():
+        begin = f"The baseline {base} was not held for {hold}{in_housing(housing)}, so nothing is known against it "
+        begin += "then: "
+        for lamp in lamps:
+            yield (f"{begin}{lamp} keeps ", *found.keeps(found.kept(lamp)[housing]), ".")
+            begin = ""
+    if not found.held and not any(alone.values()):
+        yield (f"No lamp was read at {hold}: what heat takes is not known.",)
         return
     gone = {h: [lamp for lamp in found.lamps if [*found.at(lamp, h)] == ["initial"]] for h in found.housings}
+    gone = {h: [lamp for lamp in lamps if lamp not in alone[h]] for h, lamps in gone.items()}
     if left := [joined(lamps) + in_housing(housing) for housing, lamps in gone.items() if lamps]:
-        yield (f"Not held for {found.settings.hold_minutes:g} min: {'; '.join(left)}.",)
+        yield (f"Not held for {hold}: {'; '.join(left)}.",)
 
 
 def _answer(found: PageOne, question: Question) -> Line:
