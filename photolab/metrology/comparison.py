@@ -13,8 +13,8 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind, ttost_paired
 
 from photolab.errors import demand
-from photolab.metrology.arguments import finite, positive
-from photolab.metrology.estimates import Array, Estimates, Indices, VariancePart, contrasts, read_estimates
+from photolab.metrology.arguments import Floats, Indices, finite, positive
+from photolab.metrology.estimates import Estimates, VariancePart, contrasts, read_estimates
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.simultaneous import DRAWN_LIMIT, largest_t, single_critical
 
@@ -269,7 +269,7 @@ def equivalence(
     )
 
 
-def _readings(name: str, readings: ArrayLike, ratio: bool) -> Array:
+def _readings(name: str, readings: ArrayLike, ratio: bool) -> Floats:
     result = np.asarray(readings, dtype=float)
     listed = result.ndim == 1 and result.size >= 2
     demand(listed, f"{name} must be a list of at least two readings", f"shape {result.shape}")

@@ -17,9 +17,9 @@ from numpy.typing import ArrayLike
 from scipy import special
 from scipy.optimize import isotonic_regression
 
-from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import Floats
-from photolab.metrology.columns import IntArray, finite_column, label_codes, require_columns
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, Indices, must_hold
+from photolab.metrology.columns import finite_column, label_codes, require_columns
 from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
 from photolab.metrology.reml import (
     NestedGroups,
@@ -198,14 +198,13 @@ def nested_components(
         # Repeats that all show one figure say nothing about the reading: the group means are the data.
         first = np.unique(codes[-1], return_index=True)[1]
         groups, names = _summarise(readings[first], [code[first] for code in codes], random_columns)
+    held = f" in a cell of {' x '.join(fixed_columns)}" if fixed_columns else ""
     for name, dof, size in zip(names, groups.dof, groups.sizes[1:], strict=True):
-        if dof < 1:
-            held = f" in a cell of {' x '.join(fixed_columns)}" if fixed_columns else ""
-            message = (
-                f"level {name} must have at least 2 groups{held}; got {size} in all: "
-                "its spread cannot be estimated (leave the level out, and its spread out of the statement)"
-            )
-            raise MethodError(message, code="one_group", known={"level": name, "groups": size})
+        message = (
+            f"level {name} must have at least 2 groups{held}; got {size} in all: "
+            "its spread cannot be estimated (leave the level out, and its spread out of the statement)"
+        )
+        must_hold(dof >= 1, message, code="one_group", known={"level": name, "groups": size})
     return _solve(groups, names, coverage, silent=silent)
 
 
@@ -302,7 +301,7 @@ def _coefficients(dof: tuple[float, ...], coverage: float) -> tuple[Floats, Floa
 
 def _encode(
     table: pd.DataFrame, value: str, random_columns: list[str], fixed_columns: list[str]
-) -> tuple[Floats, list[IntArray]]:
+) -> tuple[Floats, list[Indices]]:
     """Return the readings and, for fixed cells and each level, the whole-path group of every reading."""
     demand(random_columns, "levels must name at least one column", "none")
     require_columns(table, value, *random_columns, *fixed_columns)
@@ -322,15 +321,14 @@ def _encode(
 
 
 def _summarise(
-    readings: Floats, codes: list[IntArray], random_columns: list[str]
+    readings: Floats, codes: list[Indices], random_columns: list[str]
 ) -> tuple[NestedGroups, list[str]]:
     """Return group summaries and a name a row, readings last; levels that do not repeat joined by ``+``."""
-    if readings.min() == readings.max():
-        message = (
-            f"all {len(readings)} values are equal ({readings[0]:g}): "
-            f"the spread of {', '.join(random_columns)} cannot be estimated from them"
-        )
-        raise MethodError(message, code="all_equal", known={"value": float(readings[0])})
+    message = (
+        f"all {len(readings)} values are equal ({readings[0]:g}): "
+        f"the spread of {', '.join(random_columns)} cannot be estimated from them"
+    )
+    must_hold(np.ptp(readings) > 0.0, message, code="all_equal", known={"value": float(readings[0])})
     chain = [*codes, np.arange(len(readings))]
     sizes = [int(code.max()) + 1 for code in chain]
     kept, names, label = [chain[0]], [], ""

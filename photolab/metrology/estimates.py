@@ -9,14 +9,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from photolab.errors import demand
+from photolab.metrology.arguments import Floats, Indices
 from photolab.metrology.quantity import Joint
 
-Array = NDArray[np.float64]
-Indices = NDArray[np.intp]
-Groups = tuple[tuple[Array, float], ...]
+Groups = tuple[tuple[Floats, float], ...]
 VariancePart = tuple[ArrayLike, float]
 
 MOST_GROUPS = 64
@@ -41,8 +40,8 @@ class Estimates:
         The joint result they were read from.
     """
 
-    values: Array
-    covariance: Array
+    values: Floats
+    covariance: Floats
     names: tuple[Hashable, ...]
     groups: Groups
     joint: Joint | None = None
@@ -68,10 +67,10 @@ class Contrasts:
 
     first: Indices
     second: Indices
-    standard_uncertainty: Array
-    shares: Array
-    group_dof: Array
-    dof: Array
+    standard_uncertainty: Floats
+    shares: Floats
+    group_dof: Floats
+    dof: Floats
 
 
 def read_estimates(
@@ -129,7 +128,7 @@ def read_estimates(
     return Estimates(estimate, matrix, labels, _groups(matrix, dof, variance_groups))
 
 
-def check_covariance(covariance: Array, names: Sequence[Hashable]) -> Array:
+def check_covariance(covariance: Floats, names: Sequence[Hashable]) -> Floats:
     """Return the covariance, symmetric; refuse one that is none and name the pair at fault.
 
     Parameters
@@ -173,7 +172,7 @@ def check_covariance(covariance: Array, names: Sequence[Hashable]) -> Array:
     return symmetric
 
 
-def _groups(covariance: Array, dof: ArrayLike, variance_groups: Sequence[VariancePart] | None) -> Groups:
+def _groups(covariance: Floats, dof: ArrayLike, variance_groups: Sequence[VariancePart] | None) -> Groups:
     if variance_groups is not None:
         groups = tuple((np.asarray(part, dtype=float), float(nu)) for part, nu in variance_groups)
         if any(part.shape != covariance.shape for part, _ in groups):
@@ -196,7 +195,7 @@ def _groups(covariance: Array, dof: ArrayLike, variance_groups: Sequence[Varianc
     return tuple((part, nu) for part, nu in groups if np.isfinite(nu))
 
 
-def groups_of(joint: Joint) -> list[tuple[Array, float]]:
+def groups_of(joint: Joint) -> list[tuple[Floats, float]]:
     """Return the variance groups of finite dof inside a joint result.
 
     Parameters
@@ -263,6 +262,6 @@ def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrast
     return Contrasts(first, second, np.sqrt(variance), shares, group_dof, dof)
 
 
-def _variances(covariance: Array, first: Indices, second: Indices) -> Array:
+def _variances(covariance: Floats, first: Indices, second: Indices) -> Floats:
     diagonal = np.diag(covariance)
     return np.asarray(diagonal[first] + diagonal[second] - 2.0 * covariance[first, second])

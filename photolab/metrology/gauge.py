@@ -7,8 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import Floats
+from photolab.metrology.arguments import Floats, must_hold
 from photolab.metrology.columns import finite_column, label_codes, require_columns
 from photolab.metrology.components import FEW_DOF, Caution, component_limits, component_table
 from photolab.metrology.quantity import COVERAGE
@@ -132,23 +131,20 @@ def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> Floats
     readings = finite_column(table, value)
     (rows, parts), (columns, appraisers) = (label_codes(table, name) for name in (part, appraiser))
     for column, groups in ((part, len(parts)), (appraiser, len(appraisers))):
-        if groups < 2:
-            message = f"{column} must have at least 2 groups; got {groups}: its spread cannot be estimated"
-            raise MethodError(message, code="one_group", known={"level": column, "groups": groups})
+        message = f"{column} must have at least 2 groups; got {groups}: its spread cannot be estimated"
+        must_hold(groups >= 2, message, code="one_group", known={"level": column, "groups": groups})
     cell = rows * len(appraisers) + columns
     count = np.bincount(cell, minlength=len(parts) * len(appraisers))
-    if np.ptp(count) != 0:
-        few = int(np.argmin(count))
-        pair = f"{part} {parts[few // len(appraisers)]}, {appraiser} {appraisers[few % len(appraisers)]}"
-        message = (
-            f"every cell must hold equally many readings; got {count[few]} for {pair}, "
-            f"up to {count.max()} for others"
-        )
-        raise MethodError(message, code="missing_cells", known={"cell": pair, "readings": int(count[few])})
-    if np.ptp(readings) == 0.0:
-        same = float(readings[0])
-        message = f"all {len(readings)} values are equal ({same:g}): no spread can be estimated from them"
-        raise MethodError(message, code="all_equal", known={"value": same})
+    few, most = int(np.argmin(count)), count.max()
+    pair = f"{part} {parts[few // len(appraisers)]}, {appraiser} {appraisers[few % len(appraisers)]}"
+    message = (
+        f"every cell must hold equally many readings; got {count[few]} for {pair}, up to {most} for others"
+    )
+    known = {"cell": pair, "readings": int(count[few])}
+    must_hold(count[few] == most, message, code="missing_cells", known=known)
+    same = float(readings[0])
+    message = f"all {len(readings)} values are equal ({same:g}): no spread can be estimated from them"
+    must_hold(np.ptp(readings) > 0.0, message, code="all_equal", known={"value": same})
     return readings[np.argsort(cell, kind="stable")].reshape(len(parts), len(appraisers), -1)
 
 

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import Floats, not_negative, positive, require
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, must_hold, not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, normal_quantile
 
 if TYPE_CHECKING:
@@ -459,12 +459,11 @@ def _round_counts(ideal: Floats, variance: Floats, cost: Floats) -> Floats:
 
 def _best_counts(variance: Floats, cost: Floats, total_cost: float) -> Floats:
     """Return the whole numbers with the least variance that the total pays for; the cheapest among equals."""
-    if not total_cost >= cost.sum():
-        message = f"total_cost must pay for one unit of each level ({cost.sum():g}); got {total_cost:g}"
-        raise MethodError(message, code="too_little", known={"least_cost": float(cost.sum())})
-    inner = len(cost) - 1
+    inner, least = len(cost) - 1, float(cost.sum())
+    message = f"total_cost must pay for one unit of each level ({least:g}); got {total_cost:g}"
+    must_hold(total_cost >= least, message, code="too_little", known={"least_cost": least})
     most = int(_MOST_TRIALS ** (1.0 / max(inner, 1)))
-    spare = total_cost - cost.sum()
+    spare = total_cost - least
     reach = [np.arange(1.0, min(most, math.floor(spare / one) + 1) + 1) for one in cost[1:]]
     grid = np.array([axis.ravel() for axis in np.meshgrid(*reach, indexing="ij")]).reshape(
         inner, -1 if inner else 1

@@ -38,7 +38,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special, stats
 
-from photolab.metrology.estimates import Array, Contrasts, Estimates
+from photolab.metrology.arguments import Floats
+from photolab.metrology.estimates import Contrasts, Estimates
 
 DIRECTIONS = 8_192  # a power of two, as a Sobol sequence wants it
 FEW_VALUES = 16  # lamps of a family; with more there are four times as many directions
@@ -60,11 +61,11 @@ class LargestT:
         From the m statistics |t|: the probability that any comparison of the family goes as far as each. [1]
     """
 
-    critical: Array
-    exceedance: Callable[[Array], Array]
+    critical: Floats
+    exceedance: Callable[[Floats], Floats]
 
 
-def single_critical(estimates: Estimates, family: Contrasts, *, coverage: float) -> Array:
+def single_critical(estimates: Estimates, family: Contrasts, *, coverage: float) -> Floats:
     """Return the critical |t| of each comparison alone: the half-width of its interval over its uncertainty.
 
     Parameters
@@ -116,7 +117,7 @@ def largest_t(
     found = _of_normal_values(estimates, family, tail, count, seed)
     narrower = single_critical(estimates, family, coverage=coverage) / alone
 
-    def exceedance(t: Array) -> Array:
+    def exceedance(t: Floats) -> Floats:
         with np.errstate(divide="ignore", invalid="ignore"):  # a difference known exactly
             return found.exceedance(np.asarray(t, dtype=float) / narrower)
 
@@ -140,7 +141,7 @@ def _of_normal_values(
     return LargestT(critical, lambda t: np.asarray(np.minimum(count * 2.0 * stats.t.sf(t, family.dof), 1.0)))
 
 
-def _root(covariance: Array, family: Contrasts) -> tuple[Array, Contrasts]:
+def _root(covariance: Floats, family: Contrasts) -> tuple[Floats, Contrasts]:
     """Return the root of the covariance of what values do not all share, and the family in that order.
 
     Values are taken relative to one of them, sorted by how well they are known: neither a term common to
@@ -159,10 +160,10 @@ def _root(covariance: Array, family: Contrasts) -> tuple[Array, Contrasts]:
     return root[:, 1:], replace(family, first=place[family.first], second=place[family.second])
 
 
-def _from_sizes(family: Contrasts, balance: Array, tail: float, sizes: Array, half: float) -> LargestT:
+def _from_sizes(family: Contrasts, balance: Floats, tail: float, sizes: Floats, half: float) -> LargestT:
     """Return quantile and p values of the largest balanced statistic; `half` is half the dimension of the errors."""
 
-    def exceedance(t: Array) -> Array:
+    def exceedance(t: Floats) -> Floats:
         beyond = special.gammaincc(half, ((t / balance)[:, None] / sizes) ** 2 / 2.0).mean(axis=-1)
         bound = family.first.size * 2.0 * stats.t.sf(t, family.dof)
         return np.asarray(np.minimum(beyond, np.minimum(bound, 1.0)))
@@ -180,7 +181,7 @@ def _from_sizes(family: Contrasts, balance: Array, tail: float, sizes: Array, ha
     return LargestT(balance * np.exp(at), exceedance)
 
 
-def _sizes(root: Array, family: Contrasts, balance: Array, seed: int) -> Array:
+def _sizes(root: Floats, family: Contrasts, balance: Floats, seed: int) -> Floats:
     """Return nodes of the largest balanced statistic over the length of the errors, ascending."""
     scale = 1.0 / (family.standard_uncertainty * balance)
     apart = ((root[family.first] - root[family.second]) * scale[:, None]).astype(np.float32)

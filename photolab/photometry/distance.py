@@ -23,11 +23,12 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.special import chdtrc
 
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
 from photolab.metrology.arguments import (
     Floats,
     as_given,
     finite,
+    must_hold,
     not_negative,
     positive,
     require,
@@ -557,9 +558,9 @@ def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Unpack[D
     decided by the smallest chi-square.
     """
     readings, common = _checked_readings(distance, illuminance, **doubts)
-    if np.unique(readings[0]).size < 3:
-        message = f"competing laws need at least 3 different distances; got {np.unique(readings[0]).size}"
-        raise MethodError(message, code="too_few_distances")
+    different = np.unique(readings[0]).size
+    message = f"competing laws need at least 3 different distances; got {different}"
+    must_hold(different >= 3, message, code="too_few_distances")
     fits: dict[str, InverseSquareFit] = {}
     for model in _SHAPES:
         try:
@@ -569,9 +570,8 @@ def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Unpack[D
                 raise
     table = _table(fits.values())
     kept = [fits[name] for name in table.loc[table["kept"], "model"]]
-    if not kept:
-        message = "the readings must agree with at least one law; chi-square rejects all four"
-        raise MethodError(message, code="no_law_holds", known={"table": table})
+    message = "the readings must agree with at least one law; chi-square rejects all four"
+    must_hold(kept, message, code="no_law_holds", known={"table": table})
     best = min(kept, key=lambda fit: fit.chi_square / max(fit.dof, 1))
     spread = max(abs(fit.intensity - best.intensity) for fit in kept) / np.sqrt(3.0)
     return FitComparison(
@@ -647,14 +647,13 @@ def _table(fits: Iterable[InverseSquareFit]) -> pd.DataFrame:
 def _fit_shape(model: str, readings: Sequence[Floats], common: Sequence[float]) -> InverseSquareFit:
     """Return one of the competing fits; `offset` holds its shape parameter [m or m2]."""
     free, (d, e, *_) = 1 if model == "point" else 2, readings
-    if (different := np.unique(d).size) < free:
-        apparent = float(np.mean(e * d**2))
-        message = (
-            f"an intensity and an offset need at least 2 different distances; got {different}. "
-            f"With the offset taken as 0 the apparent intensity at {d[0]:g} m is {apparent:.4g} cd"
-        )
-        known = {"apparent_intensity": apparent, "distance": float(d[0])}
-        raise MethodError(message, code="one_distance", known=known)
+    different, apparent = np.unique(d).size, float(np.mean(e * d**2))
+    message = (
+        f"an intensity and an offset need at least 2 different distances; got {different}. "
+        f"With the offset taken as 0 the apparent intensity at {d[0]:g} m is {apparent:.4g} cd"
+    )
+    known = {"apparent_intensity": apparent, "distance": float(d[0])}
+    must_hold(different >= free, message, code="one_distance", known=known)
     parameters, jacobian, slope, weight = _solve(model, *readings)
     fitted = parameters[0] * jacobian[:, 0]
     used = jacobian[:, :free]
@@ -716,21 +715,19 @@ def _checked_readings(
     readings = [np.broadcast_to(a, d.shape) if a.ndim == 0 else a for a in given.values()]
     for name, values in zip(given, readings, strict=True):
         same_length("distance", d, name, values)
-    missing = np.isnan(readings).any(axis=0)
-    if missing.any():
-        at = int(np.argmax(missing))
-        message = f"distance and illuminance must have no missing values; got NaN at [{at}]"
-        raise ValueError(message)
-    common = {
-        ("common_illuminance_uncertainty", "lx"): common_illuminance_uncertainty,
-        ("common_distance_uncertainty", "m"): common_distance_uncertainty,
-        ("scale_uncertainty", "(relative)"): scale_uncertainty,
-    }
-    for (name, unit), value in common.items():
+    for at in np.flatnonzero(np.isnan(readings).any(axis=0)):
+        demand(False, "distance and illuminance must have no missing values", f"NaN at [{at}]")
+    common = []
+    for name, unit, value in (
+        ("common_illuminance_uncertainty", "lx", common_illuminance_uncertainty),
+        ("common_distance_uncertainty", "m", common_distance_uncertainty),
+        ("scale_uncertainty", "(relative)", scale_uncertainty),
+    ):
         if not_negative(name, value, unit).ndim != 0:
             message = f"{name} must be one number: it is one input for all distances"
             raise ValueError(message)
-    return readings, [float(value) for value in common.values()]
+        common.append(float(value))
+    return readings, common
 
 
 def _solve(

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
+from photolab.metrology.arguments import must_hold
 
 LARGEST_SHIFT = 0.1
 
@@ -68,10 +69,8 @@ def stabilized_at(time_s: ArrayLike, illuminance: ArrayLike, *, criterion: Crite
     """
     times, light = np.asarray(time_s, dtype=float), np.asarray(illuminance, dtype=float)
     whole = times.ndim == 1 and times.shape == light.shape and np.all(np.isfinite(times) & (light > 0))
-    if not whole or np.any(np.diff(times) <= 0):
-        shapes = f"{times.shape}, {light.shape}"
-        message = f"time_s must strictly increase and illuminance be positive, of one length; got {shapes}"
-        raise ValueError(message)
+    wanted = "time_s must strictly increase and illuminance be positive, of one length"
+    demand(whole and np.all(np.diff(times) > 0), wanted, f"{times.shape}, {light.shape}")
     span = (criterion.readings - 1) * criterion.spacing_s
     smallest = np.inf
     for last in times:
@@ -83,10 +82,9 @@ def stabilized_at(time_s: ArrayLike, illuminance: ArrayLike, *, criterion: Crite
         smallest = min(smallest, 100.0 * float(np.ptp(chosen) / chosen.mean()))
         if smallest <= criterion.spread_percent:
             return float(last)
-    if np.isinf(smallest):
-        needed = f"readings over {span:g} s, {criterion.spacing_s:g} s apart"
-        message = f"the criterion needs {needed}; the record has none such"
-        raise MethodError(message, code="record_too_short", known={"needed_s": span})
+    needed = f"readings over {span:g} s, {criterion.spacing_s:g} s apart"
+    message = f"the criterion needs {needed}; the record has none such"
+    must_hold(np.isfinite(smallest), message, code="record_too_short", known={"needed_s": span})
     allowed = f"{criterion.readings} readings agree within {criterion.spread_percent:g} %"
     message = f"no {allowed}; the smallest spread is {smallest:.2g} %"
     raise MethodError(message, code="not_stabilized", known={"smallest_spread_percent": smallest})
