@@ -20,7 +20,8 @@ from scipy.optimize import isotonic_regression
 from photolab.errors import demand
 from photolab.metrology.arguments import Floats, Indices, must_hold
 from photolab.metrology.columns import finite_column, label_codes, require_columns
-from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
+from photolab.metrology.computed import Computed
+from photolab.metrology.quantity import COVERAGE, Input, measured
 from photolab.metrology.reml import (
     NestedGroups,
     UnweightedSquares,
@@ -65,9 +66,19 @@ class Caution:
         return f"{self.level} ({self.groups} groups): {_WORDS[self.code]}"
 
 
-@dataclass(frozen=True, eq=False)
-class VarianceComponents:
+class VarianceComponents(Computed):
     """Variance components of a nested table.
+
+    Parameters
+    ----------
+    groups : NestedGroups
+        The table as group summaries. [unit of the value]
+    names : sequence of str
+        Names of the rows, outermost first, the readings last.
+    coverage : float
+        Coverage probability of the intervals. [1]
+    silent : bool
+        Whether repeated readings all showed one figure.
 
     Attributes
     ----------
@@ -92,18 +103,34 @@ class VarianceComponents:
         The mean squares behind the intervals. [squared unit of the value]
     """
 
-    levels: tuple[str, ...]
-    variances: Floats
-    sds: Floats
-    lows: Floats
-    highs: Floats
-    dof: Floats
-    mean: Measured
-    coverage: float
-    method: str
-    criterion: float
-    cautions: tuple[Caution, ...]
-    squares: UnweightedSquares
+    def __init__(self, groups: NestedGroups, names: Sequence[str], coverage: float, silent: bool) -> None:
+        self.levels, self.coverage, self.squares = tuple(names), coverage, unweighted_squares(groups)
+        self.method, self.dof = "closed form" if groups.balanced else "reml", self.squares.dof
+        if groups.balanced:
+            self.variances, self.criterion = _closed_form(groups, self.squares)
+            means, weights, square = groups.means, groups.counts, self.squares.squares[0]
+            for parent in reversed(groups.parents):
+                weights = np.bincount(parent).astype(np.float64)
+                means = np.bincount(parent, means) / weights
+        else:
+            ratios = maximise(groups, self.squares)
+            sweep = restricted_likelihood(groups, ratios)
+            self.variances, self.criterion = np.append(ratios, 1.0) * sweep.reading_variance, sweep.objective
+            means, weights, square = sweep.cell_means, sweep.cell_weights, sweep.mean_square
+        self.sds = np.sqrt(self.variances)
+        low, high = component_limits(self.squares, coverage=coverage)
+        self.lows, self.highs = np.minimum(low, self.sds), np.maximum(high, self.sds)
+        uncertainty = math.sqrt(square * float((1.0 / weights).sum())) / groups.cells
+        scatter = Input("scatter of the groups", uncertainty, dof=float(self.dof[0]))
+        self.mean = measured(groups.origin + float(means.mean()), scatter)
+        found = []
+        for name, size, dof, variance in zip(
+            names, groups.sizes[1:], groups.dof, self.variances, strict=True
+        ):
+            joined = "no_reading_spread" if silent and name == names[-1] else "merged"
+            told = ((joined, "+" in name), ("at_zero", variance == 0.0), ("few_groups", dof <= FEW_DOF))
+            found += [Caution(code, name, size) for code, holds in told if holds]
+        self.cautions = tuple(found)
 
     @cached_property
     def table(self) -> pd.DataFrame:
@@ -205,7 +232,7 @@ def nested_components(
             "its spread cannot be estimated (leave the level out, and its spread out of the statement)"
         )
         must_hold(dof >= 1, message, code="one_group", known={"level": name, "groups": size})
-    return _solve(groups, names, coverage, silent=silent)
+    return VarianceComponents(groups, names, coverage, silent)
 
 
 def component_table(
@@ -346,45 +373,6 @@ def _summarise(
     places = [np.unique(code, return_index=True)[1] for code in kept[1:-1]]
     parents = tuple(outer[at] for outer, at in zip(kept, places, strict=False))
     return NestedGroups(parents, counts, means, float(within @ within), sizes[0], origin), names
-
-
-def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: bool) -> VarianceComponents:
-    """Estimate, then put intervals, mean and cautions together."""
-    squares = unweighted_squares(groups)
-    if groups.balanced:
-        variances, criterion = _closed_form(groups, squares)
-        means, weights, square = groups.means, groups.counts, squares.squares[0]
-        for parent in reversed(groups.parents):
-            weights = np.bincount(parent).astype(np.float64)
-            means = np.bincount(parent, means) / weights
-    else:
-        ratios = maximise(groups, squares)
-        sweep = restricted_likelihood(groups, ratios)
-        variances, criterion = np.append(ratios, 1.0) * sweep.reading_variance, sweep.objective
-        means, weights, square = sweep.cell_means, sweep.cell_weights, sweep.mean_square
-    sd = np.sqrt(variances)
-    low, high = component_limits(squares, coverage=coverage)
-    mean = groups.origin + float(means.mean())
-    uncertainty = math.sqrt(square * float((1.0 / weights).sum())) / groups.cells
-    found = []
-    for name, size, dof, variance in zip(names, groups.sizes[1:], groups.dof, variances, strict=True):
-        joined = "no_reading_spread" if silent and name == names[-1] else "merged"
-        told = ((joined, "+" in name), ("at_zero", variance == 0.0), ("few_groups", dof <= FEW_DOF))
-        found += [Caution(code, name, size) for code, holds in told if holds]
-    return VarianceComponents(
-        levels=tuple(names),
-        variances=variances,
-        sds=sd,
-        lows=np.minimum(low, sd),
-        highs=np.maximum(high, sd),
-        dof=squares.dof,
-        mean=measured(mean, Input("scatter of the groups", uncertainty, dof=float(squares.dof[0]))),
-        coverage=coverage,
-        method="closed form" if groups.balanced else "reml",
-        criterion=criterion,
-        cautions=tuple(found),
-        squares=squares,
-    )
 
 
 def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[Floats, float]:

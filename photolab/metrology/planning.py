@@ -432,21 +432,14 @@ def _each(
 
 def _ideal_counts(variance: Floats, cost: Floats) -> Floats:
     """Return unrounded numbers in one outer unit, none below 1; the outermost is not determined (NaN)."""
-    blocks: list[tuple[float, float, int]] = []
-    for one_variance, one_cost in zip(variance.tolist(), cost.tolist(), strict=True):
-        v, c, size = one_variance, one_cost, 1
-        # v / c falls where the level asks for fewer units than its outer one has: they are taken as one.
-        while blocks and blocks[-1][0] * c >= v * blocks[-1][1]:
-            outer_v, outer_c, outer_size = blocks.pop()
-            v, c, size = v + outer_v, c + outer_c, size + outer_size
-        blocks.append((v, c, size))
-    ideal = [math.nan]
-    for place, (v, c, size) in enumerate(blocks):
-        if place:
-            outer_v, outer_c, _ = blocks[place - 1]
-            ideal.append(math.sqrt(v * outer_c / (c * outer_v)) if outer_v > 0.0 else math.inf)
-        ideal.extend([1.0] * (size - 1))
-    return np.array(ideal)
+    from scipy.optimize import isotonic_regression  # heavy, and `compare` plans nothing
+
+    costs = np.maximum(cost, 1e-30 * cost.sum())  # an outermost level that is free
+    # v / c falls where a level asks for fewer units than its outer one has: they are taken as one
+    worth = isotonic_regression(variance / costs, weights=costs).x
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rise = np.where(worth[1:] > worth[:-1], np.sqrt(worth[1:] / worth[:-1]), 1.0)
+    return np.append(math.nan, rise)
 
 
 def _round_counts(ideal: Floats, variance: Floats, cost: Floats) -> Floats:

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.optimize import brentq, nnls
 
 from photolab.metrology.arguments import Floats
-from photolab.thermal.computed import Computed
+from photolab.metrology.computed import Computed
 from photolab.thermal.residuals import whiten
 
 RATES = 36

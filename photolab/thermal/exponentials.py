@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from photolab.errors import demand
 from photolab.metrology.arguments import Floats, finite, must_hold, not_negative
-from photolab.thermal.computed import Computed
+from photolab.metrology.computed import Computed
 from photolab.thermal.residuals import column_space
 from photolab.thermal.variable_projection import Projection, Separable, solve
 

@@ -24,7 +24,7 @@ from scipy import special
 from scipy.optimize import brentq
 
 from photolab.metrology.arguments import Floats
-from photolab.thermal.computed import Computed
+from photolab.metrology.computed import Computed
 from photolab.thermal.residuals import neighbour_correlation
 from photolab.thermal.variable_projection import kept_apart
 from photolab.thermal.warm_up_model import LEAST_GAP, Curve, fixed_columns

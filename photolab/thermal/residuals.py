@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike
 from scipy.linalg import solve_banded
 
 from photolab.metrology.arguments import Floats
-from photolab.thermal.computed import Computed
+from photolab.metrology.computed import Computed
 
 GRID_SIZE = 12
 # longest correlation time tried, as a part of the record: longer ones look like the curve

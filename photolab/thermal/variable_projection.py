@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photolab.metrology.arguments import Floats
-from photolab.thermal.computed import Computed
+from photolab.metrology.computed import Computed
 from photolab.thermal.residuals import column_space, explained_by_both
 
 GRID_SIZE = 60

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from photolab.metrology.arguments import Floats
-from photolab.thermal.computed import Computed
+from photolab.metrology.computed import Computed
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter
 from photolab.thermal.variable_projection import Projection, Separable, settle, solve
