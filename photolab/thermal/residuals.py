@@ -172,6 +172,8 @@ class ResidualModel(Computed):
         Turns a gradient by the parameters into the column space of the design. [any]
     middle : ndarray, shape (r, r)
         Covariance of the readings in that space. [unit of y squared]
+    covariance : ndarray, shape (p, p)
+        Covariance of the parameters of the fit. [any]
     neighbours : ndarray, shape (n - 1,)
         Correlation of each reading with the one before it, averaged with the weights. [1]
     correlation : float
@@ -211,6 +213,7 @@ class ResidualModel(Computed):
         self.dof = float(1.0 / np.sum(self.weights / self.dofs))
         middles = roots.swapaxes(1, 2) @ roots
         self.middle = np.tensordot(self.weights * self.noise_variances, middles, 1)
+        self.covariance = self.to_space.T @ self.middle @ self.to_space
         self.neighbours: Floats = self.weights @ phis
         rho = float(self.weights @ neighbour_correlation(np.array([0.0, spacing]), times)[:, 0])
         self.correlation, self.effective_readings = rho, time_s.size * (1.0 - rho) / (1.0 + rho)
@@ -220,11 +223,6 @@ class ResidualModel(Computed):
     def whitened_variance(self) -> float:
         """Variance of one reading under the averaged correlations [unit of y squared]."""
         return float(_restricted(*self._left_over, self.neighbours)[1])
-
-    @cached_property
-    def covariance(self) -> Floats:
-        """Covariance of the parameters of the fit, shape (p, p) [any]."""
-        return np.asarray(self.to_space.T @ self.middle @ self.to_space)
 
     def variance(self, gradient: Floats) -> float:
         """Return the variance of a quantity computed from the fit.

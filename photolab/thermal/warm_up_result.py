@@ -204,7 +204,7 @@ class WarmUp:
     @property
     def fitted(self) -> Floats:
         """Fitted illuminance at the readings [lx]."""
-        return self.illuminance - self.residuals
+        return self.illuminance - self.curve.found.residual
 
     @property
     def residuals(self) -> Floats:
