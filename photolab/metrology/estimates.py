@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from photolab.errors import demand
 from photolab.metrology.arguments import Floats, Indices
+from photolab.metrology.computed import Computed
 from photolab.metrology.quantity import Joint
 
 Groups = tuple[tuple[Floats, float], ...]
@@ -47,14 +48,22 @@ class Estimates:
     joint: Joint | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class Contrasts:
+class Contrasts(Computed):
     """Differences between pairs of values, with what is known of their variances.
+
+    Parameters
+    ----------
+    estimates : Estimates
+        Values and joint covariance. [1]
+    first, second : ndarray of int, shape (m,)
+        Positions of the values compared. [1]
 
     Attributes
     ----------
     first, second : ndarray of int, shape (m,)
-        Positions of the two values of each comparison. [1]
+        The same. [1]
+    difference : ndarray, shape (m,)
+        First value less second. [1]
     standard_uncertainty : ndarray, shape (m,)
         Standard uncertainty of each difference. [1]
     shares : ndarray, shape (g, m)
@@ -63,14 +72,30 @@ class Contrasts:
         Degrees of freedom of the groups. [1]
     dof : ndarray, shape (m,)
         Effective degrees of freedom of each difference. [1]
+
+    Raises
+    ------
+    ValueError
+        If the difference of a pair has no variance; the pair is named.
     """
 
-    first: Indices
-    second: Indices
-    standard_uncertainty: Floats
-    shares: Floats
-    group_dof: Floats
-    dof: Floats
+    def __init__(self, estimates: Estimates, first: Indices, second: Indices) -> None:
+        self.first, self.second = first, second
+        self.difference = estimates.values[first] - estimates.values[second]
+        variance = _variances(estimates.covariance, first, second)
+        own = np.diag(estimates.covariance)
+        least = 1e-14 * (own[first] + own[second])
+        for k in np.flatnonzero(~(variance > least)) if estimates.joint is None else ():
+            pair = (estimates.names[first[k]], estimates.names[second[k]])
+            demand(False, f"covariance of the pair {pair} must leave their difference a variance above 0", 0)
+        variance = np.maximum(variance, least)  # a difference known exactly is one of a joint result
+        self.standard_uncertainty = np.sqrt(variance)
+        parts = [_variances(part, first, second) / variance for part, _ in estimates.groups]
+        self.shares = np.clip(np.array(parts).reshape(len(parts), first.size), 0.0, 1.0)
+        self.group_dof = np.array([nu for _, nu in estimates.groups])
+        squares = (self.shares**2 / self.group_dof[:, None]).sum(axis=0)
+        with np.errstate(divide="ignore"):
+            self.dof = np.where(squares > 0.0, 1.0 / squares, np.inf)
 
 
 def read_estimates(
@@ -220,43 +245,6 @@ def groups_of(joint: Joint) -> list[tuple[Floats, float]]:
     if rest:
         kept.append((np.hstack([block for block, _ in rest]), min(nu for _, nu in rest)))
     return [(block @ block.T, nu) for block, nu in kept]
-
-
-def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrasts:
-    """Return the differences first - second with their uncertainties and dof.
-
-    Parameters
-    ----------
-    estimates : Estimates
-        Values and joint covariance. [1]
-    first, second : ndarray of int, shape (m,)
-        Positions of the values compared. [1]
-
-    Returns
-    -------
-    Contrasts
-        Standard uncertainties, shares of the variance groups, dof. [1]
-
-    Raises
-    ------
-    ValueError
-        If the difference of a pair has no variance; the pair is named.
-    """
-    variance = _variances(estimates.covariance, first, second)
-    own = np.diag(estimates.covariance)
-    least = 1e-14 * (own[first] + own[second])
-
-    for k in np.flatnonzero(~(variance > least)) if estimates.joint is None else ():
-        pair = (estimates.names[first[k]], estimates.names[second[k]])
-        demand(False, f"covariance of the pair {pair} must leave their difference a variance above 0", 0)
-    variance = np.maximum(variance, least)  # a difference known exactly is one of a joint result
-    parts = [_variances(part, first, second) / variance for part, _ in estimates.groups]
-    shares = np.clip(np.array(parts).reshape(len(parts), first.size), 0.0, 1.0)
-    group_dof = np.array([nu for _, nu in estimates.groups])
-    squares = (shares**2 / group_dof[:, None]).sum(axis=0)
-    with np.errstate(divide="ignore"):
-        dof = np.where(squares > 0.0, 1.0 / squares, np.inf)
-    return Contrasts(first, second, np.sqrt(variance), shares, group_dof, dof)
 
 
 def _variances(covariance: Floats, first: Indices, second: Indices) -> Floats:

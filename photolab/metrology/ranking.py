@@ -13,7 +13,7 @@ from scipy import optimize
 from photolab.errors import demand
 from photolab.metrology.arguments import Floats
 from photolab.metrology.comparison import compare_pairs
-from photolab.metrology.estimates import Estimates, VariancePart, contrasts, read_estimates
+from photolab.metrology.estimates import Contrasts, Estimates, VariancePart, read_estimates
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.simultaneous import largest_t
 
@@ -97,12 +97,11 @@ def rank_intervals(
     estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)
     size = len(estimates.names)
     first, second = np.triu_indices(size, 1)
-    compared = contrasts(estimates, first, second)
+    compared = Contrasts(estimates, first, second)
     critical = largest_t(estimates, compared, coverage=coverage, seed=seed).critical
-    difference = estimates.values[first] - estimates.values[second]
-    clear = np.abs(difference) > critical * compared.standard_uncertainty
+    clear = np.abs(compared.difference) > critical * compared.standard_uncertainty
     pairs = np.array([first, second])[:, clear]
-    lower, upper = np.where(difference[clear] > 0, pairs[::-1], pairs)
+    lower, upper = np.where(compared.difference[clear] > 0, pairs[::-1], pairs)
     return pd.DataFrame(
         {
             "name": pd.Series(list(estimates.names)),

@@ -31,7 +31,7 @@ References
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -131,18 +131,18 @@ def _of_normal_values(
     if 1 < count <= DRAWN_LIMIT:
         balance = stats.t.isf(-np.expm1(np.log1p(-tail) / count) / 2.0, family.dof)
         try:
-            root, ordered = _root(estimates.covariance, family)
+            root = _root(estimates.covariance)
         except np.linalg.LinAlgError:  # values that hang together have no root: Bonferroni's bound, as beyond
             pass
         else:
-            sizes = _sizes(root, ordered, balance, seed)
+            sizes = _sizes(root, family, balance, seed)
             return _from_sizes(family, balance, tail, sizes, root.shape[1] / 2.0)
     critical = stats.t.isf(tail / count / 2.0, family.dof)
     return LargestT(critical, lambda t: np.asarray(np.minimum(count * 2.0 * stats.t.sf(t, family.dof), 1.0)))
 
 
-def _root(covariance: Floats, family: Contrasts) -> tuple[Floats, Contrasts]:
-    """Return the root of the covariance of what values do not all share, and the family in that order.
+def _root(covariance: Floats) -> Floats:
+    """Return the root of the covariance of what values do not all share, a row a value.
 
     Values are taken relative to one of them, sorted by how well they are known: neither a term common to
     all nor the order of the rows reaches the draws.
@@ -154,10 +154,9 @@ def _root(covariance: Floats, family: Contrasts) -> tuple[Floats, Contrasts]:
     matrix = covariance[np.ix_(order, order)]
     relative = matrix - matrix[0] - matrix[:, :1] + matrix[0, 0]
     relative = 0.5 * (relative + relative.T)
-    root = np.zeros_like(relative)
+    root: Floats = np.zeros_like(relative)
     root[1:, 1:] = np.linalg.cholesky(relative[1:, 1:])
-    place = np.argsort(order)
-    return root[:, 1:], replace(family, first=place[family.first], second=place[family.second])
+    return root[np.argsort(order), 1:]
 
 
 def _from_sizes(family: Contrasts, balance: Floats, tail: float, sizes: Floats, half: float) -> LargestT:

@@ -24,6 +24,7 @@ from photolab.metrology.arguments import (
     require,
     same_length,
 )
+from photolab.metrology.computed import Computed
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 
 Flags = NDArray[np.bool_]
@@ -45,19 +46,18 @@ _DIFFERENT_SHAPES = 0.10  # rms of what a shift leaves, over the peak
 _DARK = 1e-12  # share of the peak; below, a cell is dark
 
 
-@dataclass(frozen=True, eq=False)
-class BeamGrid:
+class BeamGrid(Computed):
     """Luminous intensity on a full grid of directions.
 
-    Attributes
+    Parameters
     ----------
-    horizontal : ndarray, shape (n,)
+    horizontal : array_like, shape (n,)
         Angles to the right, increasing. [deg]
-    vertical : ndarray, shape (m,)
+    vertical : array_like, shape (m,)
         Angles up, increasing. [deg]
-    intensity : ndarray, shape (m, n)
+    intensity : array_like, shape (m, n)
         Luminous intensity. [cd]
-    censored : ndarray of bool, shape (m, n), optional
+    censored : array_like of bool, shape (m, n), optional
         Cells whose reading was below what the meter can tell: the intensity is an upper limit. None are when
         not given.
     projection : str, default "screen"
@@ -69,26 +69,24 @@ class BeamGrid:
         If axes do not increase or reach 90 degrees, shapes disagree or an intensity is negative or missing.
     """
 
-    horizontal: Floats
-    vertical: Floats
-    intensity: Floats
-    censored: Flags = None  # type: ignore[assignment]
-    projection: str = "screen"
-
-    def __post_init__(self) -> None:
-        for name in ("horizontal", "vertical"):
-            object.__setattr__(self, name, axis(name, getattr(self, name)))
-        cells = not_negative("intensity", self.intensity, "cd")
-        flags = np.zeros(cells.shape, bool) if self.censored is None else np.asarray(self.censored, bool)
+    def __init__(
+        self,
+        horizontal: ArrayLike,
+        vertical: ArrayLike,
+        intensity: ArrayLike,
+        censored: ArrayLike | None = None,
+        projection: str = "screen",
+    ) -> None:
+        self.horizontal, self.vertical = axis("horizontal", horizontal), axis("vertical", vertical)
+        self.intensity = cells = not_negative("intensity", intensity, "cd")
+        self.censored = flags = np.asarray(np.zeros(cells.shape) if censored is None else censored, bool)
+        self.projection = projection
         shape, missing = (self.vertical.size, self.horizontal.size), int(np.isnan(cells).sum())
         wanted, got = f"intensity and censored must have shape {shape}", f"{cells.shape} and {flags.shape}"
         demand(cells.shape == shape == flags.shape, wanted, got)
         message = f"intensity must have no holes; {missing} of {cells.size} cells are missing"
         must_hold(missing == 0, message, code="grid_has_holes", known={"points": missing})
-        known = self.projection in ("screen", "sphere")
-        demand(known, "projection must be screen or sphere", repr(self.projection))
-        object.__setattr__(self, "intensity", cells)
-        object.__setattr__(self, "censored", flags)
+        demand(projection in ("screen", "sphere"), "projection must be screen or sphere", repr(projection))
 
     @property
     def halves(self) -> Floats:
