@@ -68,7 +68,9 @@ def photopic_efficiency(wavelength: ArrayLike) -> Any:
     ----------
     .. [1] CIE 018:2019, The Basis of Physical Photometry.
     """
-    return _tabulated("photopic_efficiency.csv", wavelength, outside=0.0)
+    grid = positive("wavelength", wavelength, "nm")
+    efficiency = _published("photopic_efficiency.csv")[""]
+    return as_given(np.asarray(np.interp(grid, *efficiency, left=0.0, right=0.0)))
 
 
 def illuminant_a(wavelength: ArrayLike) -> Any:
@@ -157,10 +159,10 @@ def led_illuminant(wavelength: ArrayLike, name: str) -> Any:
     ----------
     .. [1] CIE 015:2018, Colorimetry, LED illuminants, 5 nm.
     """
-    table = _table("led_illuminants.csv")
-    known = sorted(table["illuminant"].unique())
-    demand(name in known, f"name must be one of {', '.join(known)}", repr(name))
-    return _tabulated("led_illuminants.csv", wavelength, outside=np.nan, illuminant=name)
+    published = _published("led_illuminants.csv")
+    demand(name in published, f"name must be one of {', '.join(published)}", repr(name))
+    grid = positive("wavelength", wavelength, "nm")
+    return as_given(np.asarray(np.interp(grid, *published[name], left=np.nan, right=np.nan)))
 
 
 def luminous_efficacy_of_radiation(
@@ -377,23 +379,15 @@ def correction_uncertainty(
 
 
 @cache
-def _table(name: str) -> pd.DataFrame:
-    with (files("photolab.photometry.tables") / name).open(encoding="utf-8") as stream:
-        return pd.read_csv(stream)
-
-
-@cache
-def _nodes(name: str, illuminant: str) -> tuple[Floats, Floats]:
-    """Return wavelengths and values of a published table, of one illuminant where it has several."""
-    table = _table(name)
-    table = table[table["illuminant"] == illuminant] if illuminant else table
-    return table["wavelength_nm"].to_numpy(float), table["value"].to_numpy(float)
-
-
-def _tabulated(name: str, wavelength: ArrayLike, *, outside: float, illuminant: str = "") -> Any:
-    """Return the values of a published table at wavelengths [nm], linear between its rows."""
-    grid = positive("wavelength", wavelength, "nm")
-    return as_given(np.asarray(np.interp(grid, *_nodes(name, illuminant), left=outside, right=outside)))
+def _published(table: str) -> dict[str, tuple[Floats, Floats]]:
+    """Return wavelengths and values of the curves of a published table, by illuminant where it has several."""
+    with (files("photolab.photometry.tables") / table).open(encoding="utf-8") as stream:
+        rows = pd.read_csv(stream)
+    curves = rows.groupby("illuminant") if "illuminant" in rows else [("", rows)]
+    return {
+        str(name): (curve["wavelength_nm"].to_numpy(float), curve["value"].to_numpy(float))
+        for name, curve in curves
+    }
 
 
 def _true_over_read(grid: Floats, eye: Floats, source: Floats, response: Floats, name: str) -> float:
