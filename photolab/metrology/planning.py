@@ -434,9 +434,10 @@ def _ideal_counts(variance: Floats, cost: Floats) -> Floats:
     """Return unrounded numbers in one outer unit, none below 1; the outermost is not determined (NaN)."""
     from scipy.optimize import isotonic_regression  # heavy, and `compare` plans nothing
 
-    costs = np.maximum(cost, 1e-30 * cost.sum())  # an outermost level that is free
-    # v / c falls where a level asks for fewer units than its outer one has: they are taken as one
-    worth = isotonic_regression(variance / costs, weights=costs).x
+    if cost[0] == 0.0:  # an outermost level that is free is one with the next
+        return np.insert(_ideal_counts(np.append(variance[:2].sum(), variance[2:]), cost[1:]), 1, 1.0)
+    # variance / cost falls where a level asks for fewer units than its outer one has: they are taken as one
+    worth = isotonic_regression(variance / cost, weights=cost).x
     with np.errstate(divide="ignore", invalid="ignore"):
         rise = np.where(worth[1:] > worth[:-1], np.sqrt(worth[1:] / worth[:-1]), 1.0)
     return np.append(math.nan, rise)

@@ -308,11 +308,8 @@ class WarmUp:
             If the record cannot carry the answer; `known` holds what can be said.
         """
         initial = self.initial_s if initial_s is None else float(initial_s)
-        demand(
-            np.isfinite([at_s, initial]).all(),
-            "at_s and initial_s must be finite",
-            f"{at_s} s and {initial} s",
-        )
+        finite = math.isfinite(at_s) and math.isfinite(initial)
+        demand(finite, "at_s and initial_s must be finite", f"{at_s} s and {initial} s")
         self._check_inside(initial, at_s)
         last = float(self.time_s[-1])
         if at_s <= last:
@@ -397,10 +394,8 @@ class WarmUp:
             f"initial_s must lie inside the record ({first:g} s to {last:g} s), its window too;"
             f" got {initial:g} s with a window of {self.initial_window_s:g} s"
         )
-        inside, known = (
-            earliest >= first and initial + 0.5 * self.initial_window_s <= last,
-            {"first_s": first, "last_s": last},
-        )
+        known = {"first_s": first, "last_s": last}
+        inside = earliest >= first and initial + 0.5 * self.initial_window_s <= last
         must_hold(inside, message, code="initial_outside_record", known=known)
 
     def _inside(self, at_s: float, initial: float) -> Remaining:
