@@ -234,7 +234,8 @@ def groups_of(joint: Joint) -> list[tuple[Floats, float]]:
     """
     estimate, freedom = joint.inputs.estimates
     doubtful = np.flatnonzero(estimate >= 0)
-    whole, group = joint.contributions()[:, doubtful].toarray(), estimate[doubtful]
+    whole, group = joint.contributions()[:, doubtful], estimate[doubtful]
+    whole = whole.toarray() if hasattr(whole, "toarray") else whole
     # their number and order decide which draws a group takes: the last bits of a size must not
     square = np.bincount(group, np.sum(whole**2, axis=0), len(freedom))
     size = [float(f"{x:.5e}") for x in square]

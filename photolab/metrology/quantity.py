@@ -871,20 +871,19 @@ class Joint:
     sensitivities: Any
 
     def __post_init__(self) -> None:
-        from scipy import sparse  # heavy, and two readings do without
-
         y, names = np.asarray(self.values, dtype=np.float64), tuple(self.names)
         s, inputs = self.sensitivities, Inputs.of(self.inputs)
-        if not isinstance(s, Factored):
-            s = sparse.csr_array(s, dtype=np.float64, copy=True)
+        if hasattr(s, "tocsr"):
+            s = s.tocsr().astype(np.float64)
             s.sum_duplicates()
-        plain = s.plain if isinstance(s, Factored) else s
-        finite = np.isfinite(plain.data).all()
+        elif not isinstance(s, Factored):
+            s = np.asarray(s, dtype=np.float64)
+        numbers = s.plain.data if isinstance(s, Factored) else s.data if hasattr(s, "tocsr") else s
         different, shape = len(set(names)), (y.size, len(inputs))
         demand(len(names) == different == y.size, f"names must be {y.size} different ones", different)
         demand(s.shape == shape, "sensitivities must be a row a value, a column an input", s.shape)
         demand(np.isfinite(y).all(), "values must be finite", y)
-        demand(finite, "sensitivities must be finite", finite or plain.toarray())
+        demand(np.isfinite(numbers).all(), "sensitivities must be finite", numbers)
         for key, value in (("names", names), ("values", y), ("inputs", inputs), ("sensitivities", s)):
             object.__setattr__(self, key, value)
 
@@ -916,10 +915,12 @@ class Joint:
 
     def __getitem__(self, name: Hashable) -> Measured:
         """Return one quantity; quantities of one matrix share its inputs."""
-        k, each = self.position(name), self.inputs._at
+        k = self.position(name)
         row = self.sensitivities[[k]]
-        moved = zip(row.indices.tolist(), row.data.tolist(), strict=True)
-        return Measured(self.values[k], {each(i): x for i, x in moved})
+        at = row.indices if hasattr(row, "tocsr") else np.flatnonzero(row[0])
+        c = row.data if hasattr(row, "tocsr") else row[0, at]
+        each = self.inputs._at
+        return Measured(self.values[k], {each(i): x for i, x in zip(at.tolist(), c.tolist(), strict=True)})
 
     def position(self, name: Hashable) -> int:
         """Return the place of a quantity.
@@ -999,12 +1000,12 @@ class Joint:
 
         Returns
         -------
-        scipy.sparse.csr_array, shape (m, n)
+        ndarray or scipy.sparse.csr_array, shape (m, n)
             A row a quantity, a column an input. [unit]
         """
         s, u = self.sensitivities, self.inputs.column("u")
         s = s.full() if isinstance(s, Factored) else s
-        return s.multiply(u[None, :]).tocsr()
+        return s.multiply(u[None, :]).tocsr() if hasattr(s, "tocsr") else s * u
 
     def differences(
         self,
@@ -1045,7 +1046,7 @@ class Joint:
         from scipy import sparse  # heavy, and two readings do without
 
         whole = self.sensitivities
-        plain = whole.plain if isinstance(whole, Factored) else whole
+        plain = sparse.csr_array(whole.plain if isinstance(whole, Factored) else whole)
         both = [plain[rows] for rows in (a, b)]
         moved, far = sparse.csr_array(both[0] - both[1]), None
         if isinstance(whole, Factored) and whole.right.shape[0] <= _SHARED:
@@ -1092,7 +1093,10 @@ class Joint:
     @cached_property
     def covariance(self) -> NDArray[np.float64]:
         r"""Covariance of the quantities, :math:`S\,\mathrm{diag}(u)^2\,S^T` [unit²] (JCGM 102:2011, 6.2)."""
-        columns = self.contributions().tocsc()
+        scaled = self.contributions()
+        if not hasattr(scaled, "tocsr"):
+            return np.asarray(scaled @ scaled.T)
+        columns = scaled.tocsc()
         shared = np.diff(columns.indptr) > max(8, len(self.names) // 16)  # faster as a dense block
         dense = columns[:, np.flatnonzero(shared)].toarray()
         own = columns[:, np.flatnonzero(~shared)].tocsr()
