@@ -13,7 +13,7 @@ from statsmodels.stats.weightstats import ttost_ind
 
 from photolab.metrology import simultaneous
 from photolab.metrology.comparison import equivalence, pairwise
-from photolab.metrology.estimates import contrasts, read_estimates
+from photolab.metrology.estimates import Contrasts, read_estimates
 from photolab.metrology.quantity import Input, Joint, limits
 from photolab.metrology.ranking import rank_intervals, record_claim, shrink
 from photolab.metrology.simultaneous import largest_t
@@ -221,7 +221,7 @@ def test_a_joint_result_brings_its_groups():
     joint = Joint(labels, [0.0, 0.1, 0.2, 0.3], inputs, rows)
     estimates = read_estimates(joint, None, names=None, dof=np.inf)
     first, second = np.triu_indices(4, 1)
-    compared = contrasts(estimates, first, second)
+    compared = Contrasts(estimates, first, second)
     expected = [(joint[labels[i]] - joint[labels[j]]).dof for i, j in zip(first, second, strict=True)]
     assert_allclose(compared.dof, expected, rtol=1e-10)  # float rounding
     table = pairwise(joint, family="none")
@@ -416,7 +416,7 @@ def test_ranks_cover_the_truth():
     high = np.array([5 - (truth < value).sum() for value in truth])
     first, second = np.triu_indices(5, 1)
     estimates = read_estimates(truth, 0.02**2 * np.eye(5), names=None, dof=np.inf)
-    largest = largest_t(estimates, contrasts(estimates, first, second), coverage=0.95, seed=0)
+    largest = largest_t(estimates, Contrasts(estimates, first, second), coverage=0.95, seed=0)
     limit = largest.critical[0] * 0.02 * np.sqrt(2)
     held = 0
     for _ in range(400):

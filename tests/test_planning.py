@@ -195,6 +195,17 @@ def test_planning_refusals():
 # Allocation -----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("spread", [0.0, 0.01])
+def test_a_free_outermost_level_is_one_with_the_next(spread):
+    # Oracle: closed form, sqrt(c1 s2^2 / (c2 s1^2)) with the variances and costs of the first two summed.
+    plan = allocate_effort(
+        {"specimen": spread, "mounting": 0.01, "reading": 0.02},
+        {"specimen": 0.0, "mounting": 10.0, "reading": 1.0},
+    )
+    expected = [np.nan, 1.0, np.sqrt(10.0 * 0.02**2 / (spread**2 + 0.01**2))]
+    assert_allclose(plan["ideal"], expected, rtol=1e-12)  # float rounding
+
+
 def test_allocation_closed_form():
     """Oracle: b = sqrt(cU/cM sM^2/sU^2), n = sqrt(cM/ce sE^2/sM^2), textbook closed form."""
     sd, cost = {"u": 1.5, "m": 1.5, "e": 2.0}, {"u": 50.0, "m": 10.0, "e": 1.0}

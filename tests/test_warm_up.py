@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology.computed import Computed
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.variable_projection import solve
 from photolab.thermal.warm_up import ASSUMED_DRIFT, fit_warm_up
@@ -356,6 +357,17 @@ def test_what_a_fit_computed_cannot_be_set_again():
         for name, value in list(vars(one).items()):
             with pytest.raises(FrozenInstanceError, match=f"cannot assign to field '{name}'"):
                 setattr(one, name, value)
+
+
+def test_what_is_computed_prints_itself():
+    # Oracle: the form of a dataclass; what is private stays out.
+    class Line(Computed):
+        def __init__(self):
+            self.slope, self.ends, self._points = 0.5, (1, 2), 9
+
+    assert repr(Line()) == "Line(slope=0.5, ends=(1, 2))"
+    fit = fit_exponentials(TIME_S, approach(TIME_S), terms=1)
+    assert repr(fit).startswith("ExponentialFit(form='approach', offset=")
 
 
 def test_flat_noise_resolves_no_change():

@@ -20,7 +20,7 @@ from photolab.bench.spreads import Spread, Spreads, single_pieces
 from photolab.bench.verdicts import JUDGED, judged_cells
 from photolab.errors import MethodError
 from photolab.metrology.comparison import pairs_of, pairwise
-from photolab.metrology.estimates import contrasts, read_estimates
+from photolab.metrology.estimates import Contrasts, read_estimates
 from photolab.metrology.quantity import Joint, Measured
 from photolab.metrology.simultaneous import largest_t
 
@@ -100,7 +100,7 @@ def half_widths(
     if baseline not in known or len(known) < 2:
         return {}
     estimates = read_estimates(joint.among(known), None, names=None, dof=math.inf)
-    family = contrasts(estimates, *pairs_of(estimates.names, "tukey", baseline))
+    family = Contrasts(estimates, *pairs_of(estimates.names, "tukey", baseline))
     count = math.comb(len(known), 2)
     critical = largest_t(estimates, family, coverage=coverage, seed=0, comparisons=count).critical
     each = zip(family.first, family.second, critical * family.standard_uncertainty, strict=True)

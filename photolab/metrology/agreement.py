@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize, special
 
-from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import Floats, finite, positive
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, finite, must_hold, positive
 
 
 def normalized_error(
@@ -171,11 +171,9 @@ def values_that_conform(
         return low + reach, high - reach
     middle = 0.5 * (low + high)
     best = float(conformance_probability(middle, u, lower=low, upper=high))
-    if best < probability:
-        message = f"no value conforms with probability {probability:g}; {middle:.6g} reaches {best:.4g}"
-        raise MethodError(
-            message, code="never_conforms", known={"largest_probability": best, "value": middle}
-        )
+    message = f"no value conforms with probability {probability:g}; {middle:.6g} reaches {best:.4g}"
+    known = {"largest_probability": best, "value": middle}
+    must_hold(best >= probability, message, code="never_conforms", known=known)
 
     def shortfall(value: float) -> float:
         return float(conformance_probability(value, u, lower=low, upper=high)) - probability

@@ -4,44 +4,18 @@ A law that checks its arguments here takes numbers, arrays and measured quantiti
 is, checked at its estimate.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photolab.errors import demand
+from photolab.errors import MethodError, demand
 from photolab.metrology.quantity import Measured
 
 Floats = NDArray[np.float64]
-
-
-def _as_floats(name: str, values: ArrayLike) -> Floats:
-    """Return the values as an array of floats.
-
-    Parameters
-    ----------
-    name : str
-        Name of the quantity, for the message.
-    values : array_like
-        The values. [any unit]
-
-    Returns
-    -------
-    ndarray
-        The values as float64. [any unit]
-
-    Raises
-    ------
-    ValueError
-        If a value is not a number.
-    """
-    try:
-        return np.asarray(values, dtype=np.float64)
-    except (TypeError, ValueError) as fault:
-        message = f"{name} must be numbers; got {values!r}"
-        raise ValueError(message) from fault
+Indices = NDArray[np.intp]
 
 
 def require(
@@ -78,21 +52,23 @@ def require(
     Raises
     ------
     ValueError
-        If an element does not hold; the first one is named.
+        If a value is not a number, or an element does not hold; the first one is named.
     """
     if isinstance(values, Measured):
         require(name, values.value, holds, wanted, unit, missing=False)
         return values  # type: ignore[return-value]
-    array = _as_floats(name, values)
+    try:
+        array = np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError) as fault:
+        message = f"{name} must be numbers; got {values!r}"
+        raise ValueError(message) from fault
     bad = ~holds(array) & ~(missing & np.isnan(array))
-    if not bad.any():
-        return array[()]
-    index = tuple(int(i) for i in np.argwhere(bad)[0])
-    place = f"[{', '.join(map(str, index))}]" if index else ""
-    got = f"{array[index]:g} {unit}".rstrip()
-    count = f" ({int(bad.sum())} of {array.size} values are out of range)" if array.size > 1 else ""
-    demand(False, f"{name}{place} must be {wanted}", got + count)
-    return array
+    for index in map(tuple, np.argwhere(bad)):
+        place = f"[{', '.join(map(str, index))}]" if index else ""
+        got = f"{array[index]:g} {unit}".rstrip()
+        count = f" ({int(bad.sum())} of {array.size} values are out of range)" if array.size > 1 else ""
+        demand(False, f"{name}{place} must be {wanted}", got + count)
+    return array[()]
 
 
 def positive(name: str, values: ArrayLike, unit: str = "", *, missing: bool = True) -> Floats:
@@ -162,7 +138,30 @@ def finite(name: str, values: ArrayLike, unit: str = "", *, missing: bool = True
     return require(name, values, np.isfinite, "finite", unit, missing=missing)
 
 
-def same_length(first: str, a: Floats, second: str, b: Floats) -> None:
+def must_hold(holds: object, message: str, *, code: str, known: Mapping[str, Any] | None = None) -> None:
+    """Refuse an answer where a condition of its method does not hold.
+
+    Parameters
+    ----------
+    holds : object
+        Whether the condition holds.
+    message : str
+        What condition failed, with the numbers.
+    code : str
+        Stable code of the refusal.
+    known : mapping, optional
+        What can still be said, by name.
+
+    Raises
+    ------
+    MethodError
+        If it does not hold.
+    """
+    if not holds:
+        raise MethodError(message, code=code, known=known)
+
+
+def same_length(first: str, a: NDArray[Any], second: str, b: NDArray[Any]) -> None:
     """Refuse two lists of different lengths.
 
     Parameters

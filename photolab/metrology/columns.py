@@ -2,12 +2,9 @@
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from photolab.errors import demand
-from photolab.metrology.arguments import Floats, finite
-
-IntArray = NDArray[np.intp]
+from photolab.metrology.arguments import Floats, Indices, finite
 
 
 def require_columns(table: pd.DataFrame, *columns: str) -> None:
@@ -54,7 +51,7 @@ def finite_column(table: pd.DataFrame, column: str) -> Floats:
     return finite(column, table[column], missing=False)
 
 
-def label_codes(table: pd.DataFrame, column: str) -> tuple[IntArray, list[object]]:
+def label_codes(table: pd.DataFrame, column: str) -> tuple[Indices, list[object]]:
     """Return the groups of a column as numbers, and their labels in order of appearance.
 
     Parameters

@@ -13,8 +13,8 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind, ttost_paired
 
 from photolab.errors import demand
-from photolab.metrology.arguments import finite, positive
-from photolab.metrology.estimates import Array, Estimates, Indices, VariancePart, contrasts, read_estimates
+from photolab.metrology.arguments import Floats, Indices, finite, positive
+from photolab.metrology.estimates import Contrasts, Estimates, VariancePart, read_estimates
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.simultaneous import DRAWN_LIMIT, largest_t, single_critical
 
@@ -133,9 +133,8 @@ def compare_pairs(
     """
     demand(0.0 < coverage < 1.0, "coverage must be between 0 and 1", coverage)
     first, second = pairs_of(estimates.names, family, baseline)
-    compared = contrasts(estimates, first, second)
-    difference = estimates.values[first] - estimates.values[second]
-    statistic = np.abs(difference) / compared.standard_uncertainty
+    compared = Contrasts(estimates, first, second)
+    statistic = np.abs(compared.difference) / compared.standard_uncertainty
     if family in ("tukey", "dunnett"):
         count = math.comb(len(estimates.names), 2) if family == "tukey" else first.size
         largest = largest_t(estimates, compared, coverage=coverage, seed=seed, comparisons=count)
@@ -154,9 +153,9 @@ def compare_pairs(
         {
             "a": pd.Series([estimates.names[i] for i in first]),
             "b": pd.Series([estimates.names[i] for i in second]),
-            "ratio": np.exp(difference),
-            "low": np.exp(difference - half_width),
-            "high": np.exp(difference + half_width),
+            "ratio": np.exp(compared.difference),
+            "low": np.exp(compared.difference - half_width),
+            "high": np.exp(compared.difference + half_width),
             "p": p,
             "resolved": statistic > critical,
         }
@@ -269,7 +268,7 @@ def equivalence(
     )
 
 
-def _readings(name: str, readings: ArrayLike, ratio: bool) -> Array:
+def _readings(name: str, readings: ArrayLike, ratio: bool) -> Floats:
     result = np.asarray(readings, dtype=float)
     listed = result.ndim == 1 and result.size >= 2
     demand(listed, f"{name} must be a list of at least two readings", f"shape {result.shape}")

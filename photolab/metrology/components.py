@@ -17,10 +17,11 @@ from numpy.typing import ArrayLike
 from scipy import special
 from scipy.optimize import isotonic_regression
 
-from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import Floats
-from photolab.metrology.columns import IntArray, finite_column, label_codes, require_columns
-from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, Indices, must_hold
+from photolab.metrology.columns import finite_column, label_codes, require_columns
+from photolab.metrology.computed import Computed
+from photolab.metrology.quantity import COVERAGE, Input, measured
 from photolab.metrology.reml import (
     NestedGroups,
     UnweightedSquares,
@@ -65,9 +66,19 @@ class Caution:
         return f"{self.level} ({self.groups} groups): {_WORDS[self.code]}"
 
 
-@dataclass(frozen=True, eq=False)
-class VarianceComponents:
+class VarianceComponents(Computed):
     """Variance components of a nested table.
+
+    Parameters
+    ----------
+    groups : NestedGroups
+        The table as group summaries. [unit of the value]
+    names : sequence of str
+        Names of the rows, outermost first, the readings last.
+    coverage : float
+        Coverage probability of the intervals. [1]
+    silent : bool
+        Whether repeated readings all showed one figure.
 
     Attributes
     ----------
@@ -92,18 +103,34 @@ class VarianceComponents:
         The mean squares behind the intervals. [squared unit of the value]
     """
 
-    levels: tuple[str, ...]
-    variances: Floats
-    sds: Floats
-    lows: Floats
-    highs: Floats
-    dof: Floats
-    mean: Measured
-    coverage: float
-    method: str
-    criterion: float
-    cautions: tuple[Caution, ...]
-    squares: UnweightedSquares
+    def __init__(self, groups: NestedGroups, names: Sequence[str], coverage: float, silent: bool) -> None:
+        self.levels, self.coverage, self.squares = tuple(names), coverage, unweighted_squares(groups)
+        self.method, self.dof = "closed form" if groups.balanced else "reml", self.squares.dof
+        if groups.balanced:
+            self.variances, self.criterion = _closed_form(groups, self.squares)
+            means, weights, square = groups.means, groups.counts, self.squares.squares[0]
+            for parent in reversed(groups.parents):
+                weights = np.bincount(parent).astype(np.float64)
+                means = np.bincount(parent, means) / weights
+        else:
+            ratios = maximise(groups, self.squares)
+            sweep = restricted_likelihood(groups, ratios)
+            self.variances, self.criterion = np.append(ratios, 1.0) * sweep.reading_variance, sweep.objective
+            means, weights, square = sweep.cell_means, sweep.cell_weights, sweep.mean_square
+        self.sds = np.sqrt(self.variances)
+        low, high = component_limits(self.squares, coverage=coverage)
+        self.lows, self.highs = np.minimum(low, self.sds), np.maximum(high, self.sds)
+        uncertainty = math.sqrt(square * float((1.0 / weights).sum())) / groups.cells
+        scatter = Input("scatter of the groups", uncertainty, dof=float(self.dof[0]))
+        self.mean = measured(groups.origin + float(means.mean()), scatter)
+        found = []
+        for name, size, dof, variance in zip(
+            names, groups.sizes[1:], groups.dof, self.variances, strict=True
+        ):
+            joined = "no_reading_spread" if silent and name == names[-1] else "merged"
+            told = ((joined, "+" in name), ("at_zero", variance == 0.0), ("few_groups", dof <= FEW_DOF))
+            found += [Caution(code, name, size) for code, holds in told if holds]
+        self.cautions = tuple(found)
 
     @cached_property
     def table(self) -> pd.DataFrame:
@@ -198,15 +225,14 @@ def nested_components(
         # Repeats that all show one figure say nothing about the reading: the group means are the data.
         first = np.unique(codes[-1], return_index=True)[1]
         groups, names = _summarise(readings[first], [code[first] for code in codes], random_columns)
+    held = f" in a cell of {' x '.join(fixed_columns)}" if fixed_columns else ""
     for name, dof, size in zip(names, groups.dof, groups.sizes[1:], strict=True):
-        if dof < 1:
-            held = f" in a cell of {' x '.join(fixed_columns)}" if fixed_columns else ""
-            message = (
-                f"level {name} must have at least 2 groups{held}; got {size} in all: "
-                "its spread cannot be estimated (leave the level out, and its spread out of the statement)"
-            )
-            raise MethodError(message, code="one_group", known={"level": name, "groups": size})
-    return _solve(groups, names, coverage, silent=silent)
+        message = (
+            f"level {name} must have at least 2 groups{held}; got {size} in all: "
+            "its spread cannot be estimated (leave the level out, and its spread out of the statement)"
+        )
+        must_hold(dof >= 1, message, code="one_group", known={"level": name, "groups": size})
+    return VarianceComponents(groups, names, coverage, silent)
 
 
 def component_table(
@@ -302,7 +328,7 @@ def _coefficients(dof: tuple[float, ...], coverage: float) -> tuple[Floats, Floa
 
 def _encode(
     table: pd.DataFrame, value: str, random_columns: list[str], fixed_columns: list[str]
-) -> tuple[Floats, list[IntArray]]:
+) -> tuple[Floats, list[Indices]]:
     """Return the readings and, for fixed cells and each level, the whole-path group of every reading."""
     demand(random_columns, "levels must name at least one column", "none")
     require_columns(table, value, *random_columns, *fixed_columns)
@@ -322,15 +348,14 @@ def _encode(
 
 
 def _summarise(
-    readings: Floats, codes: list[IntArray], random_columns: list[str]
+    readings: Floats, codes: list[Indices], random_columns: list[str]
 ) -> tuple[NestedGroups, list[str]]:
     """Return group summaries and a name a row, readings last; levels that do not repeat joined by ``+``."""
-    if readings.min() == readings.max():
-        message = (
-            f"all {len(readings)} values are equal ({readings[0]:g}): "
-            f"the spread of {', '.join(random_columns)} cannot be estimated from them"
-        )
-        raise MethodError(message, code="all_equal", known={"value": float(readings[0])})
+    message = (
+        f"all {len(readings)} values are equal ({readings[0]:g}): "
+        f"the spread of {', '.join(random_columns)} cannot be estimated from them"
+    )
+    must_hold(np.ptp(readings) > 0.0, message, code="all_equal", known={"value": float(readings[0])})
     chain = [*codes, np.arange(len(readings))]
     sizes = [int(code.max()) + 1 for code in chain]
     kept, names, label = [chain[0]], [], ""
@@ -348,45 +373,6 @@ def _summarise(
     places = [np.unique(code, return_index=True)[1] for code in kept[1:-1]]
     parents = tuple(outer[at] for outer, at in zip(kept, places, strict=False))
     return NestedGroups(parents, counts, means, float(within @ within), sizes[0], origin), names
-
-
-def _solve(groups: NestedGroups, names: list[str], coverage: float, *, silent: bool) -> VarianceComponents:
-    """Estimate, then put intervals, mean and cautions together."""
-    squares = unweighted_squares(groups)
-    if groups.balanced:
-        variances, criterion = _closed_form(groups, squares)
-        means, weights, square = groups.means, groups.counts, squares.squares[0]
-        for parent in reversed(groups.parents):
-            weights = np.bincount(parent).astype(np.float64)
-            means = np.bincount(parent, means) / weights
-    else:
-        ratios = maximise(groups, squares)
-        sweep = restricted_likelihood(groups, ratios)
-        variances, criterion = np.append(ratios, 1.0) * sweep.reading_variance, sweep.objective
-        means, weights, square = sweep.cell_means, sweep.cell_weights, sweep.mean_square
-    sd = np.sqrt(variances)
-    low, high = component_limits(squares, coverage=coverage)
-    mean = groups.origin + float(means.mean())
-    uncertainty = math.sqrt(square * float((1.0 / weights).sum())) / groups.cells
-    found = []
-    for name, size, dof, variance in zip(names, groups.sizes[1:], groups.dof, variances, strict=True):
-        joined = "no_reading_spread" if silent and name == names[-1] else "merged"
-        told = ((joined, "+" in name), ("at_zero", variance == 0.0), ("few_groups", dof <= FEW_DOF))
-        found += [Caution(code, name, size) for code, holds in told if holds]
-    return VarianceComponents(
-        levels=tuple(names),
-        variances=variances,
-        sds=sd,
-        lows=np.minimum(low, sd),
-        highs=np.maximum(high, sd),
-        dof=squares.dof,
-        mean=measured(mean, Input("scatter of the groups", uncertainty, dof=float(squares.dof[0]))),
-        coverage=coverage,
-        method="closed form" if groups.balanced else "reml",
-        criterion=criterion,
-        cautions=tuple(found),
-        squares=squares,
-    )
 
 
 def _closed_form(groups: NestedGroups, squares: UnweightedSquares) -> tuple[Floats, float]:

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import Floats, finite, not_negative
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, finite, must_hold, not_negative
 from photolab.metrology.columns import finite_column, label_codes, require_columns
 
 FAMILIES = ("day", "group", "step", "drift")
@@ -156,9 +156,8 @@ def control_chart(
     days = _day_means(table, value, day, mounting)
     mean = days["mean"].to_numpy(dtype=np.float64)
     sd = _spread_of_days(days, day_sd, mounting_sd, reading_sd)
-    if centre is None and len(mean) < 3:
-        message = f"a chart without a given centre must hold at least 3 days; got {len(mean)}"
-        raise MethodError(message, code="few_days", known={"days": len(mean)})
+    message = f"a chart without a given centre must hold at least 3 days; got {len(mean)}"
+    must_hold(centre is not None or len(mean) >= 3, message, code="few_days", known={"days": len(mean)})
     common = [_day_means(table, column, day, mounting)["mean"] for column in shared]
     loads = np.reshape(common, (len(shared), len(mean))).T
     weights = 1.0 / sd**2

@@ -9,14 +9,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from photolab.errors import demand
+from photolab.metrology.arguments import Floats, Indices
+from photolab.metrology.computed import Computed
 from photolab.metrology.quantity import Joint
 
-Array = NDArray[np.float64]
-Indices = NDArray[np.intp]
-Groups = tuple[tuple[Array, float], ...]
+Groups = tuple[tuple[Floats, float], ...]
 VariancePart = tuple[ArrayLike, float]
 
 MOST_GROUPS = 64
@@ -41,21 +41,29 @@ class Estimates:
         The joint result they were read from.
     """
 
-    values: Array
-    covariance: Array
+    values: Floats
+    covariance: Floats
     names: tuple[Hashable, ...]
     groups: Groups
     joint: Joint | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class Contrasts:
+class Contrasts(Computed):
     """Differences between pairs of values, with what is known of their variances.
+
+    Parameters
+    ----------
+    estimates : Estimates
+        Values and joint covariance. [1]
+    first, second : ndarray of int, shape (m,)
+        Positions of the values compared. [1]
 
     Attributes
     ----------
     first, second : ndarray of int, shape (m,)
-        Positions of the two values of each comparison. [1]
+        The same. [1]
+    difference : ndarray, shape (m,)
+        First value less second. [1]
     standard_uncertainty : ndarray, shape (m,)
         Standard uncertainty of each difference. [1]
     shares : ndarray, shape (g, m)
@@ -64,14 +72,30 @@ class Contrasts:
         Degrees of freedom of the groups. [1]
     dof : ndarray, shape (m,)
         Effective degrees of freedom of each difference. [1]
+
+    Raises
+    ------
+    ValueError
+        If the difference of a pair has no variance; the pair is named.
     """
 
-    first: Indices
-    second: Indices
-    standard_uncertainty: Array
-    shares: Array
-    group_dof: Array
-    dof: Array
+    def __init__(self, estimates: Estimates, first: Indices, second: Indices) -> None:
+        self.first, self.second = first, second
+        self.difference = estimates.values[first] - estimates.values[second]
+        variance = _variances(estimates.covariance, first, second)
+        own = np.diag(estimates.covariance)
+        least = 1e-14 * (own[first] + own[second])
+        for k in np.flatnonzero(~(variance > least)) if estimates.joint is None else ():
+            pair = (estimates.names[first[k]], estimates.names[second[k]])
+            demand(False, f"covariance of the pair {pair} must leave their difference a variance above 0", 0)
+        variance = np.maximum(variance, least)  # a difference known exactly is one of a joint result
+        self.standard_uncertainty = np.sqrt(variance)
+        parts = [_variances(part, first, second) / variance for part, _ in estimates.groups]
+        self.shares = np.clip(np.array(parts).reshape(len(parts), first.size), 0.0, 1.0)
+        self.group_dof = np.array([nu for _, nu in estimates.groups])
+        squares = (self.shares**2 / self.group_dof[:, None]).sum(axis=0)
+        with np.errstate(divide="ignore"):
+            self.dof = np.where(squares > 0.0, 1.0 / squares, np.inf)
 
 
 def read_estimates(
@@ -107,18 +131,16 @@ def read_estimates(
     ValueError
         If shapes, labels, dof or the covariance do not fit; the pair at fault is named.
     """
-    if isinstance(values, Joint):
-        if not (covariance is None and names is None and variance_groups is None and np.all(np.isinf(dof))):
-            message = "a joint result carries its own covariance, names and dof; give none of them beside it"
-            raise ValueError(message)
-        joint = values
-        if joint.values.size > 1:  # its covariance is one, and what it may lack is a density
-            groups = tuple((part, nu) for part, nu in groups_of(joint) if np.isfinite(nu))
-            return Estimates(joint.values, joint.covariance, tuple(joint.names), groups, joint)
-        covariance, names, values = joint.covariance, tuple(joint.names), joint.values
-    estimate = np.asarray(values, dtype=float)
+    joint = values if isinstance(values, Joint) else None
+    alone = covariance is None and names is None and variance_groups is None and np.all(np.isinf(dof))
+    if joint is not None and not alone:
+        message = "a joint result carries its own covariance, names and dof; give none of them beside it"
+        raise ValueError(message)
+    estimate = np.asarray(values if joint is None else joint.values, dtype=float)
     listed = estimate.ndim == 1 and estimate.size >= 2
     demand(listed, "values must be a list of at least two", f"shape {estimate.shape}")
+    if joint is not None:  # its covariance is one, and what it may lack is a density
+        return Estimates(estimate, joint.covariance, tuple(joint.names), tuple(groups_of(joint)), joint)
     labels = tuple(range(estimate.size)) if names is None else tuple(names)
     distinct, holds = len(set(labels)), len(labels) == len(set(labels)) == estimate.size
     demand(holds, f"names must be {estimate.size} different labels", f"{distinct} of {len(labels)}")
@@ -129,7 +151,7 @@ def read_estimates(
     return Estimates(estimate, matrix, labels, _groups(matrix, dof, variance_groups))
 
 
-def check_covariance(covariance: Array, names: Sequence[Hashable]) -> Array:
+def check_covariance(covariance: Floats, names: Sequence[Hashable]) -> Floats:
     """Return the covariance, symmetric; refuse one that is none and name the pair at fault.
 
     Parameters
@@ -173,7 +195,7 @@ def check_covariance(covariance: Array, names: Sequence[Hashable]) -> Array:
     return symmetric
 
 
-def _groups(covariance: Array, dof: ArrayLike, variance_groups: Sequence[VariancePart] | None) -> Groups:
+def _groups(covariance: Floats, dof: ArrayLike, variance_groups: Sequence[VariancePart] | None) -> Groups:
     if variance_groups is not None:
         groups = tuple((np.asarray(part, dtype=float), float(nu)) for part, nu in variance_groups)
         if any(part.shape != covariance.shape for part, _ in groups):
@@ -196,7 +218,7 @@ def _groups(covariance: Array, dof: ArrayLike, variance_groups: Sequence[Varianc
     return tuple((part, nu) for part, nu in groups if np.isfinite(nu))
 
 
-def groups_of(joint: Joint) -> list[tuple[Array, float]]:
+def groups_of(joint: Joint) -> list[tuple[Floats, float]]:
     """Return the variance groups of finite dof inside a joint result.
 
     Parameters
@@ -226,43 +248,6 @@ def groups_of(joint: Joint) -> list[tuple[Array, float]]:
     return [(block @ block.T, nu) for block, nu in kept]
 
 
-def contrasts(estimates: Estimates, first: Indices, second: Indices) -> Contrasts:
-    """Return the differences first - second with their uncertainties and dof.
-
-    Parameters
-    ----------
-    estimates : Estimates
-        Values and joint covariance. [1]
-    first, second : ndarray of int, shape (m,)
-        Positions of the values compared. [1]
-
-    Returns
-    -------
-    Contrasts
-        Standard uncertainties, shares of the variance groups, dof. [1]
-
-    Raises
-    ------
-    ValueError
-        If the difference of a pair has no variance; the pair is named.
-    """
-    variance = _variances(estimates.covariance, first, second)
-    own = np.diag(estimates.covariance)
-    least = 1e-14 * (own[first] + own[second])
-
-    for k in np.flatnonzero(~(variance > least)) if estimates.joint is None else ():
-        pair = (estimates.names[first[k]], estimates.names[second[k]])
-        demand(False, f"covariance of the pair {pair} must leave their difference a variance above 0", 0)
-    variance = np.maximum(variance, least)  # a difference known exactly is one of a joint result
-    parts = [_variances(part, first, second) / variance for part, _ in estimates.groups]
-    shares = np.clip(np.array(parts).reshape(len(parts), first.size), 0.0, 1.0)
-    group_dof = np.array([nu for _, nu in estimates.groups])
-    squares = (shares**2 / group_dof[:, None]).sum(axis=0)
-    with np.errstate(divide="ignore"):
-        dof = np.where(squares > 0.0, 1.0 / squares, np.inf)
-    return Contrasts(first, second, np.sqrt(variance), shares, group_dof, dof)
-
-
-def _variances(covariance: Array, first: Indices, second: Indices) -> Array:
+def _variances(covariance: Floats, first: Indices, second: Indices) -> Floats:
     diagonal = np.diag(covariance)
     return np.asarray(diagonal[first] + diagonal[second] - 2.0 * covariance[first, second])

@@ -1,16 +1,15 @@
 """Crossed gauge studies: parts against appraisers (lamps against the people who seat and read them)."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from scipy import special
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import Floats
+from photolab.metrology.arguments import Floats, must_hold
 from photolab.metrology.columns import finite_column, label_codes, require_columns
 from photolab.metrology.components import FEW_DOF, Caution, component_limits, component_table
+from photolab.metrology.computed import Computed
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reml import UnweightedSquares
 
@@ -18,9 +17,17 @@ POOLING_LEVEL = 0.05
 """The interaction is pooled only where its F test does not object at this level (AIAG MSA, by report)."""
 
 
-@dataclass(frozen=True, eq=False)
-class GaugeStudy:
+class GaugeStudy(Computed):
     """Crossed gauge study: every appraiser measures every part equally often.
+
+    Parameters
+    ----------
+    cells : ndarray, shape (parts, appraisers, repeats)
+        The readings. [any unit]
+    pool_interaction : bool
+        Whether the interaction is pooled with the repeats where its F test does not object.
+    coverage : float
+        Coverage probability of the intervals. [1]
 
     Attributes
     ----------
@@ -36,10 +43,44 @@ class GaugeStudy:
         What a reader must know.
     """
 
-    table: pd.DataFrame
-    anova: pd.DataFrame
-    mean: float
-    cautions: tuple[Caution, ...]
+    def __init__(self, cells: Floats, pool_interaction: bool, coverage: float) -> None:
+        parts, appraisers, repeats = cells.shape
+        ss, dof = _sums_of_squares(cells)
+        error = 3 if repeats > 1 else 2  # the row of the anova that stands for the repeats
+        f_interaction = (ss[2] / dof[2]) / (ss[3] / dof[3]) if repeats > 1 and ss[3] > 0.0 else math.nan
+        p_interaction = float(special.fdtrc(dof[2], max(dof[3], 1.0), f_interaction))
+        if pool_interaction and repeats > 1 and p_interaction > POOLING_LEVEL:
+            sums, free, names = (
+                np.append(ss[:2], ss[2:].sum()),
+                np.append(dof[:2], dof[2:].sum()),
+                ["reading"],
+            )
+        else:
+            sums, free = ss[: error + 1], dof[: error + 1]
+            names = ["interaction", "reading"] if repeats > 1 else ["interaction+reading"]
+        squares = UnweightedSquares(sums / free, free, _solving_matrix(parts, appraisers, repeats, len(sums)))
+        mean_squares, limits = squares.squares, component_limits(squares, coverage=coverage)
+        variances = np.maximum(squares.solve[:-1] @ mean_squares, 0.0)  # the gauge is all but the part
+        gauge = float(variances[1:].sum())
+        gauge_dof = gauge**2 / float(((squares.solve[-1] * mean_squares) ** 2 / free).sum())
+        levels, variances = ["part", "appraiser", *names, "gauge"], np.append(variances, gauge)
+        self.table, self.mean = (
+            component_table(levels, variances, limits, [*free, gauge_dof]),
+            float(cells.mean()),
+        )
+        f = np.append(mean_squares[:2] / mean_squares[2], [f_interaction, math.nan])
+        probability = [*special.fdtrc(dof[:2], free[2], f[:2]).tolist(), p_interaction, math.nan]
+        with np.errstate(invalid="ignore"):
+            columns = {"ss": ss, "dof": dof, "ms": ss / dof, "f": f, "p": probability}
+        anova = pd.DataFrame({"source": ["part", "appraiser", "interaction", "reading"], **columns})
+        self.anova = anova[: error + 1]
+        groups = (parts, appraisers, parts * appraisers, parts * appraisers)
+        self.cautions = tuple(
+            Caution(code, level, size)
+            for level, size, variance, known in zip(levels[:-1], groups, variances, free, strict=False)
+            for code, holds in (("at_zero", variance == 0.0), ("few_groups", known <= FEW_DOF))
+            if holds
+        )
 
 
 def gauge_study(
@@ -89,41 +130,7 @@ def gauge_study(
     ----------
     .. [1] AIAG, Measurement Systems Analysis, 4th ed., 2010, chapter III section B.
     """
-    cells = _cells(table, value, part, appraiser)
-    parts, appraisers, repeats = cells.shape
-    ss, dof = _sums_of_squares(cells)
-    error = 3 if repeats > 1 else 2  # the row of the anova that stands for the repeats
-    f_interaction = (ss[2] / dof[2]) / (ss[3] / dof[3]) if repeats > 1 and ss[3] > 0.0 else math.nan
-    p_interaction = float(special.fdtrc(dof[2], max(dof[3], 1.0), f_interaction))
-    pooled = pool_interaction and repeats > 1 and p_interaction > POOLING_LEVEL
-    if pooled:
-        sums, free, names = np.append(ss[:2], ss[2:].sum()), np.append(dof[:2], dof[2:].sum()), ["reading"]
-    else:
-        sums, free = ss[: error + 1], dof[: error + 1]
-        names = ["interaction", "reading"] if repeats > 1 else ["interaction+reading"]
-    squares = UnweightedSquares(sums / free, free, _solving_matrix(parts, appraisers, repeats, len(sums)))
-    mean_squares, limits = squares.squares, component_limits(squares, coverage=coverage)
-    variances = np.maximum(squares.solve[:-1] @ mean_squares, 0.0)  # the gauge is all but the part
-    gauge = float(variances[1:].sum())
-    gauge_dof = gauge**2 / float(((squares.solve[-1] * mean_squares) ** 2 / free).sum())
-    levels, variances = ["part", "appraiser", *names, "gauge"], np.append(variances, gauge)
-    f = np.append(mean_squares[:2] / mean_squares[2], [f_interaction, math.nan])
-    probability = [*special.fdtrc(dof[:2], free[2], f[:2]).tolist(), p_interaction, math.nan]
-    with np.errstate(invalid="ignore"):
-        columns = {"ss": ss, "dof": dof, "ms": ss / dof, "f": f, "p": probability}
-    anova = pd.DataFrame({"source": ["part", "appraiser", "interaction", "reading"], **columns})
-    groups = (parts, appraisers, parts * appraisers, parts * appraisers)
-    return GaugeStudy(
-        table=component_table(levels, variances, limits, [*free, gauge_dof]),
-        anova=anova[: error + 1],
-        mean=float(cells.mean()),
-        cautions=tuple(
-            Caution(code, level, size)
-            for level, size, variance, known in zip(levels[:-1], groups, variances, free, strict=False)
-            for code, holds in (("at_zero", variance == 0.0), ("few_groups", known <= FEW_DOF))
-            if holds
-        ),
-    )
+    return GaugeStudy(_cells(table, value, part, appraiser), pool_interaction, coverage)
 
 
 def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> Floats:
@@ -132,23 +139,20 @@ def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> Floats
     readings = finite_column(table, value)
     (rows, parts), (columns, appraisers) = (label_codes(table, name) for name in (part, appraiser))
     for column, groups in ((part, len(parts)), (appraiser, len(appraisers))):
-        if groups < 2:
-            message = f"{column} must have at least 2 groups; got {groups}: its spread cannot be estimated"
-            raise MethodError(message, code="one_group", known={"level": column, "groups": groups})
+        message = f"{column} must have at least 2 groups; got {groups}: its spread cannot be estimated"
+        must_hold(groups >= 2, message, code="one_group", known={"level": column, "groups": groups})
     cell = rows * len(appraisers) + columns
     count = np.bincount(cell, minlength=len(parts) * len(appraisers))
-    if np.ptp(count) != 0:
-        few = int(np.argmin(count))
-        pair = f"{part} {parts[few // len(appraisers)]}, {appraiser} {appraisers[few % len(appraisers)]}"
-        message = (
-            f"every cell must hold equally many readings; got {count[few]} for {pair}, "
-            f"up to {count.max()} for others"
-        )
-        raise MethodError(message, code="missing_cells", known={"cell": pair, "readings": int(count[few])})
-    if np.ptp(readings) == 0.0:
-        same = float(readings[0])
-        message = f"all {len(readings)} values are equal ({same:g}): no spread can be estimated from them"
-        raise MethodError(message, code="all_equal", known={"value": same})
+    few, most = int(np.argmin(count)), count.max()
+    pair = f"{part} {parts[few // len(appraisers)]}, {appraiser} {appraisers[few % len(appraisers)]}"
+    message = (
+        f"every cell must hold equally many readings; got {count[few]} for {pair}, up to {most} for others"
+    )
+    known = {"cell": pair, "readings": int(count[few])}
+    must_hold(count[few] == most, message, code="missing_cells", known=known)
+    same = float(readings[0])
+    message = f"all {len(readings)} values are equal ({same:g}): no spread can be estimated from them"
+    must_hold(np.ptp(readings) > 0.0, message, code="all_equal", known={"value": same})
     return readings[np.argsort(cell, kind="stable")].reshape(len(parts), len(appraisers), -1)
 
 

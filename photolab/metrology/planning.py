@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import Floats, not_negative, positive, require
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, must_hold, not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, normal_quantile
 
 if TYPE_CHECKING:
@@ -432,21 +432,15 @@ def _each(
 
 def _ideal_counts(variance: Floats, cost: Floats) -> Floats:
     """Return unrounded numbers in one outer unit, none below 1; the outermost is not determined (NaN)."""
-    blocks: list[tuple[float, float, int]] = []
-    for one_variance, one_cost in zip(variance.tolist(), cost.tolist(), strict=True):
-        v, c, size = one_variance, one_cost, 1
-        # v / c falls where the level asks for fewer units than its outer one has: they are taken as one.
-        while blocks and blocks[-1][0] * c >= v * blocks[-1][1]:
-            outer_v, outer_c, outer_size = blocks.pop()
-            v, c, size = v + outer_v, c + outer_c, size + outer_size
-        blocks.append((v, c, size))
-    ideal = [math.nan]
-    for place, (v, c, size) in enumerate(blocks):
-        if place:
-            outer_v, outer_c, _ = blocks[place - 1]
-            ideal.append(math.sqrt(v * outer_c / (c * outer_v)) if outer_v > 0.0 else math.inf)
-        ideal.extend([1.0] * (size - 1))
-    return np.array(ideal)
+    from scipy.optimize import isotonic_regression  # heavy, and `compare` plans nothing
+
+    if cost[0] == 0.0:  # an outermost level that is free is one with the next
+        return np.insert(_ideal_counts(np.append(variance[:2].sum(), variance[2:]), cost[1:]), 1, 1.0)
+    # variance / cost falls where a level asks for fewer units than its outer one has: they are taken as one
+    worth = isotonic_regression(variance / cost, weights=cost).x
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rise = np.where(worth[1:] > worth[:-1], np.sqrt(worth[1:] / worth[:-1]), 1.0)
+    return np.append(math.nan, rise)
 
 
 def _round_counts(ideal: Floats, variance: Floats, cost: Floats) -> Floats:
@@ -459,12 +453,11 @@ def _round_counts(ideal: Floats, variance: Floats, cost: Floats) -> Floats:
 
 def _best_counts(variance: Floats, cost: Floats, total_cost: float) -> Floats:
     """Return the whole numbers with the least variance that the total pays for; the cheapest among equals."""
-    if not total_cost >= cost.sum():
-        message = f"total_cost must pay for one unit of each level ({cost.sum():g}); got {total_cost:g}"
-        raise MethodError(message, code="too_little", known={"least_cost": float(cost.sum())})
-    inner = len(cost) - 1
+    inner, least = len(cost) - 1, float(cost.sum())
+    message = f"total_cost must pay for one unit of each level ({least:g}); got {total_cost:g}"
+    must_hold(total_cost >= least, message, code="too_little", known={"least_cost": least})
     most = int(_MOST_TRIALS ** (1.0 / max(inner, 1)))
-    spare = total_cost - cost.sum()
+    spare = total_cost - least
     reach = [np.arange(1.0, min(most, math.floor(spare / one) + 1) + 1) for one in cost[1:]]
     grid = np.array([axis.ravel() for axis in np.meshgrid(*reach, indexing="ij")]).reshape(
         inner, -1 if inner else 1

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from photolab.errors import MethodError, demand
-from photolab.metrology.arguments import Floats, finite
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, finite, must_hold
 
 Groups = Mapping[object, ArrayLike] | Iterable[ArrayLike]
 
@@ -68,13 +68,11 @@ def pooled_sd(groups: Groups) -> tuple[float, float]:
     """
     _, arrays = _arrays(groups)
     dof = sum(len(values) - 1 for values in arrays)
-    if dof == 0:
-        message = f"groups must hold a repeated value; got {len(arrays)} groups of one value each"
-        raise MethodError(message, code="no_repeats", known={"groups": len(arrays)})
+    message = f"groups must hold a repeated value; got {len(arrays)} groups of one value each"
+    must_hold(dof > 0, message, code="no_repeats", known={"groups": len(arrays)})
     squares = sum(_sum_of_squares(values) for values in arrays)
-    if squares <= 0.0:
-        message = f"all values equal those of their group ({len(arrays)} groups): they show no spread"
-        raise MethodError(message, code="all_equal", known={"dof": dof})
+    message = f"all values equal those of their group ({len(arrays)} groups): they show no spread"
+    must_hold(squares > 0.0, message, code="all_equal", known={"dof": dof})
     return float(np.sqrt(squares / dof)), float(dof)
 
 
@@ -114,15 +112,13 @@ def homogeneity(groups: Groups, *, trials: int = 20_000, seed: int = 0) -> Homog
     """
     names, arrays = _arrays(groups)
     kept = [(name, values) for name, values in zip(names, arrays, strict=True) if len(values) > 1]
-    if len(kept) < 2:
-        message = f"groups must hold at least 2 groups with repeats; got {len(kept)}"
-        raise MethodError(message, code="no_repeats", known={"groups": len(kept)})
+    message = f"groups must hold at least 2 groups with repeats; got {len(kept)}"
+    must_hold(len(kept) >= 2, message, code="no_repeats", known={"groups": len(kept)})
     squares = np.array([_sum_of_squares(values) for _, values in kept])
     dof = np.array([len(values) - 1.0 for _, values in kept])
-    if (squares <= 0.0).any():
-        name = kept[int(np.argmin(squares))][0]
-        message = f"groups[{name!r}] must scatter; got one value repeated"
-        raise MethodError(message, code="all_equal", known={"group": name})
+    name = kept[int(np.argmin(squares))][0]
+    message = f"groups[{name!r}] must scatter; got one value repeated"
+    must_hold(squares.min() > 0.0, message, code="all_equal", known={"group": name})
     drawn = np.random.default_rng(seed).chisquare(dof, (trials, len(dof)))
     statistic, share = _bartlett(squares, dof), squares / dof / (squares / dof).sum()
     drawn_share = (drawn / dof).max(axis=1) / (drawn / dof).sum(axis=1)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, field, replace
 from functools import cached_property, lru_cache, partial
 from operator import attrgetter
@@ -693,9 +693,6 @@ class Inputs(Sequence[Input]):
 
     def __len__(self) -> int:
         return len(self.model)
-
-    def __iter__(self) -> Iterator[Input]:
-        return (self._at(k) for k in range(len(self)))
 
     def __getitem__(self, place: Any) -> Any:
         if isinstance(place, slice):

@@ -11,8 +11,9 @@ from numpy.typing import ArrayLike
 from scipy import optimize
 
 from photolab.errors import demand
+from photolab.metrology.arguments import Floats
 from photolab.metrology.comparison import compare_pairs
-from photolab.metrology.estimates import Array, Estimates, VariancePart, contrasts, read_estimates
+from photolab.metrology.estimates import Contrasts, Estimates, VariancePart, read_estimates
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.simultaneous import largest_t
 
@@ -96,12 +97,11 @@ def rank_intervals(
     estimates = read_estimates(values, covariance, names=names, dof=dof, variance_groups=variance_groups)
     size = len(estimates.names)
     first, second = np.triu_indices(size, 1)
-    compared = contrasts(estimates, first, second)
+    compared = Contrasts(estimates, first, second)
     critical = largest_t(estimates, compared, coverage=coverage, seed=seed).critical
-    difference = estimates.values[first] - estimates.values[second]
-    clear = np.abs(difference) > critical * compared.standard_uncertainty
+    clear = np.abs(compared.difference) > critical * compared.standard_uncertainty
     pairs = np.array([first, second])[:, clear]
-    lower, upper = np.where(difference[clear] > 0, pairs[::-1], pairs)
+    lower, upper = np.where(compared.difference[clear] > 0, pairs[::-1], pairs)
     return pd.DataFrame(
         {
             "name": pd.Series(list(estimates.names)),
@@ -113,7 +113,7 @@ def rank_intervals(
     )
 
 
-def _probability_best(estimates: Estimates, rng: np.random.Generator, draws: int = 100_000) -> Array:
+def _probability_best(estimates: Estimates, rng: np.random.Generator, draws: int = 100_000) -> Floats:
     """Return the share of draws, each group's part over the root of its chi-square, that a value wins."""
     size = len(estimates.names)
     known = estimates.covariance - sum((part for part, _ in estimates.groups), np.zeros((size, size)))
@@ -132,13 +132,13 @@ def _probability_best(estimates: Estimates, rng: np.random.Generator, draws: int
     return wins / draws
 
 
-def _root(covariance: Array) -> Array:
+def _root(covariance: Floats) -> Floats:
     eigenvalues, vectors = np.linalg.eigh(covariance)
     kept = eigenvalues > 1e-12 * max(float(eigenvalues[-1]), 1e-300)
     return np.asarray(vectors[:, kept] * np.sqrt(eigenvalues[kept]))
 
 
-def shrink(values: ArrayLike, covariance: ArrayLike) -> Array:
+def shrink(values: ArrayLike, covariance: ArrayLike) -> Floats:
     r"""Return values drawn towards their common mean by what part of their scatter is doubt.
 
     .. math:: \hat\theta = \hat\mu + \tau^2 (V + \tau^2 I)^{-1} (y - \hat\mu)

@@ -10,9 +10,7 @@ from functools import cached_property
 import numpy as np
 from scipy.optimize import minimize, root
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import Floats
-from photolab.metrology.columns import IntArray
+from photolab.metrology.arguments import Floats, Indices, must_hold
 
 NOTHING = 1e-9  # of the scatter from inside a level: a smaller variance is zero
 SETTLED = 1e-7  # of the number of readings: the largest slope, in logarithms, at an optimum
@@ -39,7 +37,7 @@ class NestedGroups:
         What was subtracted from all values. [unit of the value]
     """
 
-    parents: tuple[IntArray, ...]
+    parents: tuple[Indices, ...]
     counts: Floats
     means: Floats
     within: float
@@ -263,8 +261,8 @@ def _search(groups: NestedGroups, scale: Floats, notice: Floats) -> Floats:
         return np.asarray(restricted_likelihood(groups, trial).gradient[free] * trial[free])
 
     settled = root(slope, np.log(ratios[free]), tol=1e-12)
-    if np.abs(settled.fun).max() > SETTLED * groups.readings:
-        message = f"the search for the variance components of {groups.readings} readings did not settle"
-        raise MethodError(message, code="no_optimum", known={"ratios": ratios})
+    done = np.abs(settled.fun).max() <= SETTLED * groups.readings
+    message = f"the search for the variance components of {groups.readings} readings did not settle"
+    must_hold(done, message, code="no_optimum", known={"ratios": ratios})
     ratios[free] = np.exp(settled.x)
     return ratios

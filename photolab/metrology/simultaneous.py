@@ -31,14 +31,15 @@ References
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special, stats
 
-from photolab.metrology.estimates import Array, Contrasts, Estimates
+from photolab.metrology.arguments import Floats
+from photolab.metrology.estimates import Contrasts, Estimates
 
 DIRECTIONS = 8_192  # a power of two, as a Sobol sequence wants it
 FEW_VALUES = 16  # lamps of a family; with more there are four times as many directions
@@ -60,11 +61,11 @@ class LargestT:
         From the m statistics |t|: the probability that any comparison of the family goes as far as each. [1]
     """
 
-    critical: Array
-    exceedance: Callable[[Array], Array]
+    critical: Floats
+    exceedance: Callable[[Floats], Floats]
 
 
-def single_critical(estimates: Estimates, family: Contrasts, *, coverage: float) -> Array:
+def single_critical(estimates: Estimates, family: Contrasts, *, coverage: float) -> Floats:
     """Return the critical |t| of each comparison alone: the half-width of its interval over its uncertainty.
 
     Parameters
@@ -116,7 +117,7 @@ def largest_t(
     found = _of_normal_values(estimates, family, tail, count, seed)
     narrower = single_critical(estimates, family, coverage=coverage) / alone
 
-    def exceedance(t: Array) -> Array:
+    def exceedance(t: Floats) -> Floats:
         with np.errstate(divide="ignore", invalid="ignore"):  # a difference known exactly
             return found.exceedance(np.asarray(t, dtype=float) / narrower)
 
@@ -130,18 +131,18 @@ def _of_normal_values(
     if 1 < count <= DRAWN_LIMIT:
         balance = stats.t.isf(-np.expm1(np.log1p(-tail) / count) / 2.0, family.dof)
         try:
-            root, ordered = _root(estimates.covariance, family)
+            root = _root(estimates.covariance)
         except np.linalg.LinAlgError:  # values that hang together have no root: Bonferroni's bound, as beyond
             pass
         else:
-            sizes = _sizes(root, ordered, balance, seed)
+            sizes = _sizes(root, family, balance, seed)
             return _from_sizes(family, balance, tail, sizes, root.shape[1] / 2.0)
     critical = stats.t.isf(tail / count / 2.0, family.dof)
     return LargestT(critical, lambda t: np.asarray(np.minimum(count * 2.0 * stats.t.sf(t, family.dof), 1.0)))
 
 
-def _root(covariance: Array, family: Contrasts) -> tuple[Array, Contrasts]:
-    """Return the root of the covariance of what values do not all share, and the family in that order.
+def _root(covariance: Floats) -> Floats:
+    """Return the root of the covariance of what values do not all share, a row a value.
 
     Values are taken relative to one of them, sorted by how well they are known: neither a term common to
     all nor the order of the rows reaches the draws.
@@ -153,16 +154,15 @@ def _root(covariance: Array, family: Contrasts) -> tuple[Array, Contrasts]:
     matrix = covariance[np.ix_(order, order)]
     relative = matrix - matrix[0] - matrix[:, :1] + matrix[0, 0]
     relative = 0.5 * (relative + relative.T)
-    root = np.zeros_like(relative)
+    root: Floats = np.zeros_like(relative)
     root[1:, 1:] = np.linalg.cholesky(relative[1:, 1:])
-    place = np.argsort(order)
-    return root[:, 1:], replace(family, first=place[family.first], second=place[family.second])
+    return root[np.argsort(order), 1:]
 
 
-def _from_sizes(family: Contrasts, balance: Array, tail: float, sizes: Array, half: float) -> LargestT:
+def _from_sizes(family: Contrasts, balance: Floats, tail: float, sizes: Floats, half: float) -> LargestT:
     """Return quantile and p values of the largest balanced statistic; `half` is half the dimension of the errors."""
 
-    def exceedance(t: Array) -> Array:
+    def exceedance(t: Floats) -> Floats:
         beyond = special.gammaincc(half, ((t / balance)[:, None] / sizes) ** 2 / 2.0).mean(axis=-1)
         bound = family.first.size * 2.0 * stats.t.sf(t, family.dof)
         return np.asarray(np.minimum(beyond, np.minimum(bound, 1.0)))
@@ -180,7 +180,7 @@ def _from_sizes(family: Contrasts, balance: Array, tail: float, sizes: Array, ha
     return LargestT(balance * np.exp(at), exceedance)
 
 
-def _sizes(root: Array, family: Contrasts, balance: Array, seed: int) -> Array:
+def _sizes(root: Floats, family: Contrasts, balance: Floats, seed: int) -> Floats:
     """Return nodes of the largest balanced statistic over the length of the errors, ascending."""
     scale = 1.0 / (family.standard_uncertainty * balance)
     apart = ((root[family.first] - root[family.second]) * scale[:, None]).astype(np.float32)

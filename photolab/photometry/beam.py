@@ -14,8 +14,17 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import RectBivariateSpline, make_interp_spline
 from scipy.optimize import least_squares
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import Floats, finite, not_negative, positive, require
+from photolab.errors import demand
+from photolab.metrology.arguments import (
+    Floats,
+    finite,
+    must_hold,
+    not_negative,
+    positive,
+    require,
+    same_length,
+)
+from photolab.metrology.computed import Computed
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 
 Flags = NDArray[np.bool_]
@@ -37,19 +46,18 @@ _DIFFERENT_SHAPES = 0.10  # rms of what a shift leaves, over the peak
 _DARK = 1e-12  # share of the peak; below, a cell is dark
 
 
-@dataclass(frozen=True, eq=False)
-class BeamGrid:
+class BeamGrid(Computed):
     """Luminous intensity on a full grid of directions.
 
-    Attributes
+    Parameters
     ----------
-    horizontal : ndarray, shape (n,)
+    horizontal : array_like, shape (n,)
         Angles to the right, increasing. [deg]
-    vertical : ndarray, shape (m,)
+    vertical : array_like, shape (m,)
         Angles up, increasing. [deg]
-    intensity : ndarray, shape (m, n)
+    intensity : array_like, shape (m, n)
         Luminous intensity. [cd]
-    censored : ndarray of bool, shape (m, n), optional
+    censored : array_like of bool, shape (m, n), optional
         Cells whose reading was below what the meter can tell: the intensity is an upper limit. None are when
         not given.
     projection : str, default "screen"
@@ -61,30 +69,24 @@ class BeamGrid:
         If axes do not increase or reach 90 degrees, shapes disagree or an intensity is negative or missing.
     """
 
-    horizontal: Floats
-    vertical: Floats
-    intensity: Floats
-    censored: Flags = None  # type: ignore[assignment]
-    projection: str = "screen"
-
-    def __post_init__(self) -> None:
-        for name in ("horizontal", "vertical"):
-            object.__setattr__(self, name, axis(name, getattr(self, name)))
-        cells = not_negative("intensity", self.intensity, "cd")
-        flags = np.zeros(cells.shape, bool) if self.censored is None else np.asarray(self.censored, bool)
-        shape = (self.vertical.size, self.horizontal.size)
-        if cells.shape != shape or flags.shape != shape:
-            message = f"intensity and censored must have shape {shape}; got {cells.shape} and {flags.shape}"
-            raise ValueError(message)
-        if np.isnan(cells).any():
-            missing = int(np.isnan(cells).sum())
-            message = f"intensity must have no holes; {missing} of {cells.size} cells are missing"
-            raise MethodError(message, code="grid_has_holes", known={"points": missing})
-        if self.projection not in ("screen", "sphere"):
-            message = f"projection must be screen or sphere; got {self.projection!r}"
-            raise ValueError(message)
-        object.__setattr__(self, "intensity", cells)
-        object.__setattr__(self, "censored", flags)
+    def __init__(
+        self,
+        horizontal: ArrayLike,
+        vertical: ArrayLike,
+        intensity: ArrayLike,
+        censored: ArrayLike | None = None,
+        projection: str = "screen",
+    ) -> None:
+        self.horizontal, self.vertical = axis("horizontal", horizontal), axis("vertical", vertical)
+        self.intensity = cells = not_negative("intensity", intensity, "cd")
+        self.censored = flags = np.asarray(np.zeros(cells.shape) if censored is None else censored, bool)
+        self.projection = projection
+        shape, missing = (self.vertical.size, self.horizontal.size), int(np.isnan(cells).sum())
+        wanted, got = f"intensity and censored must have shape {shape}", f"{cells.shape} and {flags.shape}"
+        demand(cells.shape == shape == flags.shape, wanted, got)
+        message = f"intensity must have no holes; {missing} of {cells.size} cells are missing"
+        must_hold(missing == 0, message, code="grid_has_holes", known={"points": missing})
+        demand(projection in ("screen", "sphere"), "projection must be screen or sphere", repr(projection))
 
     @property
     def halves(self) -> Floats:
@@ -247,9 +249,7 @@ def intensity_from_wall(
     -----
     Mistaking one way of holding the head for the other costs 1/cos: 6 % at 20 degrees.
     """
-    if sensor not in SENSORS[:2]:
-        message = f"sensor must be faces_lamp or flat_wall; got {sensor!r}"
-        raise ValueError(message)
+    demand(sensor in SENSORS[:2], "sensor must be faces_lamp or flat_wall", repr(sensor))
     span = _span(distance, offset)
     x, y = finite("x_mm", x_mm, "mm"), finite("y_mm", y_mm, "mm")
     x, y, reading, flags = _full_grid(x, y, illuminance, at_most)
@@ -303,9 +303,7 @@ def intensity_from_angles(
         If readings are missing or doubled on the grid (codes ``grid_has_holes``, ``doubled_point``).
     """
     h, v = _angles("horizontal_deg", horizontal_deg), _angles("vertical_deg", vertical_deg)
-    if sensor not in SENSORS:
-        message = f"sensor must be one of {', '.join(SENSORS)}; got {sensor!r}"
-        raise ValueError(message)
+    demand(sensor in SENSORS, f"sensor must be one of {', '.join(SENSORS)}", repr(sensor))
     span = _span(distance, offset)
     h, v, reading, flags = _full_grid(h, v, illuminance, at_most)
     if sensor == "turned_lamp":
@@ -335,9 +333,8 @@ def peak(grid: BeamGrid) -> Peak:
     """
     row, column = (int(i) for i in np.unravel_index(np.argmax(grid.intensity), grid.intensity.shape))
     top = float(grid.intensity[row, column])
-    if grid.censored[row, column]:
-        message = f"the largest cell must be a reading; {top:g} cd is an upper limit"
-        raise MethodError(message, code="peak_at_most", known={"at_most": top})
+    message = f"the largest cell must be a reading; {top:g} cd is an upper limit"
+    must_hold(not grid.censored[row, column], message, code="peak_at_most", known={"at_most": top})
     rows, columns = grid.intensity.shape
     near = grid.intensity[max(row - 1, 0) : row + 2, max(column - 1, 0) : column + 2]
     codes = {
@@ -477,9 +474,8 @@ def ratio_map(
     axes = ((grid.horizontal, reference.horizontal), (grid.vertical, reference.vertical))
     same = grid.intensity.shape == reference.intensity.shape and grid.projection == reference.projection
     same = same and all(np.allclose(a, b, rtol=0.0, atol=1e-6) for a, b in axes)
-    if not same:
-        message = "both beams must stand on the same directions; measure them on one plan of points"
-        raise MethodError(message, code="axes_differ")
+    message = "both beams must stand on the same directions; measure them on one plan of points"
+    must_hold(same, message, code="axes_differ")
     top, bottom = grid.intensity, reference.intensity
     known = (bottom > _DARK * bottom.max()) & (top > 0) & ~grid.censored & ~reference.censored
     over = np.where(known, bottom, 1.0)
@@ -575,9 +571,8 @@ def mean_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Float
     chosen = np.outer(
         _between("vertical", grid.vertical, vertical), _between("horizontal", grid.horizontal, horizontal)
     )
-    if not chosen.any():
-        message = f"the window must hold at least one cell; got none in {horizontal} x {vertical} deg"
-        raise MethodError(message, code="no_cells")
+    message = f"the window must hold at least one cell; got none in {horizontal} x {vertical} deg"
+    must_hold(chosen.any(), message, code="no_cells")
     return np.asarray(chosen / chosen.sum())
 
 
@@ -634,11 +629,12 @@ def window_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Flo
 def _axis_weights(name: str, nodes: Floats, limits: Range) -> Floats:
     """Return weights that integrate the straight lines between nodes from limit to limit."""
     _in_order(name, limits)
-    if limits[0] < nodes[0] - 1e-9 or limits[1] > nodes[-1] + 1e-9:
-        ends = (float(nodes[0]), float(nodes[-1]))
-        reach = f"{ends[0]:g} to {ends[1]:g} deg; got {limits[0]:g} to {limits[1]:g} deg"
-        message = f"{name} must lie in the grid, {reach}"
-        raise MethodError(message, code="outside_grid", known={"covered_deg": ends})
+    ends = (float(nodes[0]), float(nodes[-1]))
+    reach = f"{ends[0]:g} to {ends[1]:g} deg; got {limits[0]:g} to {limits[1]:g} deg"
+    inside = limits[0] >= ends[0] - 1e-9 and limits[1] <= ends[1] + 1e-9
+    must_hold(
+        inside, f"{name} must lie in the grid, {reach}", code="outside_grid", known={"covered_deg": ends}
+    )
     cuts = np.unique([*nodes[(nodes > limits[0]) & (nodes < limits[1])], *limits])
     hats = make_interp_spline(nodes, np.eye(nodes.size), k=1)
     return np.asarray(np.trapezoid(hats(cuts), cuts, axis=0))
@@ -702,17 +698,16 @@ def _core(grid: BeamGrid, reference: BeamGrid, largest: float) -> tuple[Floats, 
     for own, nodes in ((grid.horizontal, reference.horizontal), (grid.vertical, reference.vertical)):
         index = _thin(nodes)
         room = (nodes[index] >= own[0] + largest - 1e-9) & (nodes[index] <= own[-1] - largest + 1e-9)
-        if room.sum() < 3:
-            message = (
-                f"the beam's grid must reach {largest:g} deg beyond at least 3 directions of the reference "
-                f"on each axis; got {int(room.sum())}. Search a smaller shift, or measure a wider grid"
-            )
-            raise MethodError(message, code="no_overlap", known={"directions": int(room.sum())})
+        directions = int(room.sum())
+        message = (
+            f"the beam's grid must reach {largest:g} deg beyond at least 3 directions of the reference "
+            f"on each axis; got {directions}. Search a smaller shift, or measure a wider grid"
+        )
+        must_hold(directions >= 3, message, code="no_overlap", known={"directions": directions})
         chosen.append(index[room])
     cells = reference.intensity[np.ix_(chosen[1], chosen[0])]
-    if not cells.any():
-        message = "the reference must carry light where both grids overlap; it is dark there"
-        raise MethodError(message, code="no_overlap")
+    message = "the reference must carry light where both grids overlap; it is dark there"
+    must_hold(cells.any(), message, code="no_overlap")
     return reference.horizontal[chosen[0]], reference.vertical[chosen[1]], cells
 
 
@@ -747,15 +742,11 @@ def axis(name: str, values: ArrayLike) -> Floats:
         If there are fewer than two, or one is not more than the one before.
     """
     nodes = _angles(name, values)
-    if nodes.ndim != 1 or nodes.size < 2:
-        message = f"{name} must be a list of at least 2 angles; got shape {nodes.shape}"
-        raise ValueError(message)
-    steps = np.diff(nodes)
-    if not (steps > 0).all():
-        at = int(np.argmin(steps > 0)) + 1
-        got = f"got {nodes[at]:g} after {nodes[at - 1]:g} deg"
-        message = f"{name}[{at}] must be more than the one before; {got}"
-        raise ValueError(message)
+    listed = nodes.ndim == 1 and nodes.size >= 2
+    demand(listed, f"{name} must be a list of at least 2 angles", f"shape {nodes.shape}")
+    for at in 1 + np.flatnonzero(~(np.diff(nodes) > 0.0)):
+        wanted = f"{name}[{at}] must be more than the one before"
+        demand(False, wanted, f"{nodes[at]:g} after {nodes[at - 1]:g} deg")
     return nodes
 
 
@@ -767,9 +758,8 @@ def _between(name: str, nodes: Floats, limits: Range) -> Flags:
 
 def _in_order(name: str, limits: Range) -> None:
     """Refuse limits that do not run upwards."""
-    if not limits[0] < limits[1]:
-        message = f"{name} must run from a lower to a higher angle; got {limits[0]:g} to {limits[1]:g} deg"
-        raise ValueError(message)
+    got = f"{limits[0]:g} to {limits[1]:g} deg"
+    demand(limits[0] < limits[1], f"{name} must run from a lower to a higher angle", got)
 
 
 def _span(distance: float, offset: float) -> float:
@@ -783,17 +773,13 @@ def _full_grid(
     """Return axes and readings as a full grid, from a grid or from a list of points."""
     reading = not_negative("illuminance", illuminance, "lx")
     flags = np.zeros(reading.shape, bool) if at_most is None else np.asarray(at_most, bool)
-    if flags.shape != reading.shape:
-        message = f"at_most must have the shape of illuminance, {reading.shape}; got {flags.shape}"
-        raise ValueError(message)
+    same_length("illuminance", reading, "at_most", flags)
     if reading.ndim == 2:
-        if reading.shape != (y.size, x.size):
-            message = f"illuminance must have shape (y, x) {(y.size, x.size)}; got {reading.shape}"
-            raise ValueError(message)
+        shape = (y.size, x.size)
+        demand(reading.shape == shape, f"illuminance must have shape (y, x) {shape}", reading.shape)
         return x, y, reading, flags
-    if not x.shape == y.shape == reading.shape:
-        message = f"x, y and illuminance must have one length; got {x.shape}, {y.shape}, {reading.shape}"
-        raise ValueError(message)
+    got = f"{x.shape}, {y.shape}, {reading.shape}"
+    demand(x.shape == y.shape == reading.shape, "x, y and illuminance must have one length", got)
     columns, at_x = np.unique(x, return_inverse=True)
     rows, at_y = np.unique(y, return_inverse=True)
     count = np.zeros((rows.size, columns.size), int)
@@ -802,13 +788,12 @@ def _full_grid(
         (count == 0, "grid_has_holes", "missing"),
         (count > 1, "doubled_point", "doubled"),
     ):
-        if wrong.any():
-            row, column = np.argwhere(wrong)[0]
+        for row, column in np.argwhere(wrong):
             message = (
                 f"illuminance must fill the grid of {rows.size} rows and {columns.size} columns once; "
                 f"{wrong.sum()} points are {words}, the first at ({columns[column]:g}, {rows[row]:g})"
             )
-            raise MethodError(message, code=code, known={"points": int(wrong.sum())})
+            must_hold(False, message, code=code, known={"points": int(wrong.sum())})
     cells, marks = np.empty(count.shape), np.empty(count.shape, bool)
     cells[at_y, at_x], marks[at_y, at_x] = reading, flags
     return columns, rows, cells, marks

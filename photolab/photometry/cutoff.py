@@ -13,8 +13,8 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.interpolate import PchipInterpolator
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import Floats, positive, same_length
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, must_hold, positive, same_length
 from photolab.photometry.beam import BeamGrid, axis
 
 _TENTH = 0.1  # deg, the step in the definition of the sharpness
@@ -137,27 +137,23 @@ def cutoff_sharpness(
     at = int(np.argmax(falls))
     found = CutoffSharpness(float(falls[at]), float(fine[at]) + _TENTH / 2.0)
     known = {"sharpness_read": found.sharpness, "angle": found.angle}
-    if found.sharpness <= 0:
-        message = f"the light must fall somewhere along the scan; got {found.sharpness:g} per 0.1 deg"
-        raise MethodError(message, code="no_cutoff", known=known)
+    message = f"the light must fall somewhere along the scan; got {found.sharpness:g} per 0.1 deg"
+    must_hold(found.sharpness > 0.0, message, code="no_cutoff", known=known)
     near = (nodes[1:] > found.angle - _AROUND) & (nodes[:-1] < found.angle + _AROUND)
     step, widest = float(np.diff(nodes)[near].max()), _TENTH * (1.0 + 1e-6)
-    if step > widest:
-        message = (
-            f"the vertical step must be at most {_TENTH:g} deg within {_AROUND:g} deg of the cut-off; "
-            f"got {step:g} deg. A coarser scan reads the cut-off too soft"
-        )
-        raise MethodError(message, code="scan_too_coarse", known={**known, "step": step})
-    if min(found.angle - nodes[0], nodes[-1] - found.angle) < 1.5 * _TENTH:
-        where = f"the steepest fall is at its end, {found.angle:g} deg"
-        message = f"the scan must reach beyond the cut-off; {where}"
-        raise MethodError(message, code="at_scan_end", known=known)
+    message = (
+        f"the vertical step must be at most {_TENTH:g} deg within {_AROUND:g} deg of the cut-off; "
+        f"got {step:g} deg. A coarser scan reads the cut-off too soft"
+    )
+    must_hold(step <= widest, message, code="scan_too_coarse", known={**known, "step": step})
+    message = f"the scan must reach beyond the cut-off; the steepest fall is at its end, {found.angle:g} deg"
+    reach = min(found.angle - nodes[0], nodes[-1] - found.angle)
+    must_hold(reach >= 1.5 * _TENTH, message, code="at_scan_end", known=known)
     if head_diameter is not None and distance is not None:
         head = positive("head_diameter", head_diameter, "m") / positive("distance", distance, "m")
         width = float(np.degrees(head))
-        if width > widest:
-            message = f"the meter head must cover at most {_TENTH:g} deg from the lamp; got {width:.3g} deg"
-            raise MethodError(message, code="head_too_large", known={**known, "head_deg": width})
+        message = f"the meter head must cover at most {_TENTH:g} deg from the lamp; got {width:.3g} deg"
+        must_hold(width <= widest, message, code="head_too_large", known={**known, "head_deg": width})
     return found
 
 
@@ -187,9 +183,7 @@ def cutoff_line(grid: BeamGrid, *, traffic: str) -> CutoffLine:
     Height by the inflection of the logarithm, refined by a parabola through three differences: good for aim
     and side, not for sharpness.
     """
-    if traffic not in _SIDES:
-        message = f"traffic must be one of {', '.join(_SIDES)}; got {traffic!r}"
-        raise ValueError(message)
+    demand(traffic in _SIDES, f"traffic must be one of {', '.join(_SIDES)}", repr(traffic))
     heights = _heights(grid)
     left, right = (
         float(pd.Series(heights[(side * grid.horizontal >= 2.0) & (side * grid.horizontal <= 8.0)]).median())

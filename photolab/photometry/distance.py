@@ -14,7 +14,8 @@ not enter the weights: each is one input, carried through the estimate afterward
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Required, TypedDict, Unpack
 
@@ -23,16 +24,18 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.special import chdtrc
 
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
 from photolab.metrology.arguments import (
     Floats,
     as_given,
     finite,
+    must_hold,
     not_negative,
     positive,
     require,
     same_length,
 )
+from photolab.metrology.computed import Computed
 
 REPORTING_DISTANCES = (25.0, 18.288)
 """Distances headlamp illuminance is quoted at: 25 m, and 60 ft. [m]"""
@@ -354,9 +357,18 @@ _SHAPES = {"point": _offset, "offset": _offset, "near_field": _near_field, "disc
 _HEADS = {"offset": "parameter", "offset_uncertainty": "parameter_uncertainty", "p_lack_of_fit": "p"}
 
 
-@dataclass(frozen=True, eq=False)
-class InverseSquareFit:
-    """An intensity and a photometric-centre offset from a distance run.
+class InverseSquareFit(Computed):
+    """An intensity and a photometric-centre offset from a distance run, or the like of a competing law.
+
+    Parameters
+    ----------
+    model : str
+        ``offset`` or ``point``; for competing fits also ``near_field`` and ``disc``, where `offset` holds
+        the shape parameter. [m or m2]
+    readings : sequence of ndarray, shape (n,)
+        Distances, illuminances and their standard uncertainties. [m], [lx], [lx], [m]
+    common : sequence of float
+        Standard uncertainties of what all readings share: range, tape zero, scale. [lx], [m], [1]
 
     Attributes
     ----------
@@ -389,25 +401,46 @@ class InverseSquareFit:
         the face by more than twice its uncertainty), ``equal_distances`` (average the repeats of one
         placement first).
     model : str
-        ``offset`` or ``point``; for competing fits also ``near_field`` and ``disc``, where `offset` holds
-        the shape parameter. [m or m2]
+        As given.
     """
 
-    intensity: float
-    intensity_uncertainty: float
-    offset: float
-    offset_uncertainty: float
-    covariance: Floats
-    chi_square: float
-    dof: int
-    p_lack_of_fit: float
-    residuals: Floats
-    fitted: Floats
-    own: Floats
-    per_unit: Mapping[str, Floats]
-    parts: Mapping[str, float]
-    findings: tuple[str, ...]
-    model: str
+    def __init__(self, model: str, readings: Sequence[Floats], common: Sequence[float]) -> None:
+        free, (d, e, *_) = 1 if model == "point" else 2, readings
+        different, apparent = np.unique(d).size, float(np.mean(e * d**2))
+        message = (
+            f"an intensity and an offset need at least 2 different distances; got {different}. "
+            f"With the offset taken as 0 the apparent intensity at {d[0]:g} m is {apparent:.4g} cd"
+        )
+        known = {"apparent_intensity": apparent, "distance": float(d[0])}
+        must_hold(different >= free, message, code="one_distance", known=known)
+        parameters, jacobian, slope, weight = _solve(model, *readings)
+        self.model, self.intensity, self.offset = model, float(parameters[0]), float(parameters[1])
+        self.fitted = parameters[0] * jacobian[:, 0]
+        self.residuals = e - self.fitted
+        used = jacobian[:, :free]
+        gain = np.linalg.solve(
+            (used.T * weight) @ used, used.T * weight
+        )  # parameters per lux of each reading
+        gain = np.vstack([gain, np.zeros((2 - free, d.size))])  # a shape that is not fitted stays
+        one_each = (("range", np.ones(d.size)), ("tape_zero", slope), ("scale", self.fitted))
+        self.per_unit = {cause: gain @ error for cause, error in one_each}
+        causes = {cause: part * u for (cause, part), u in zip(self.per_unit.items(), common, strict=True)}
+        self.own = (gain / weight) @ gain.T
+        self.covariance = self.own + sum(np.outer(part, part) for part in causes.values())
+        spread = np.sqrt(np.diag(self.covariance))
+        self.intensity_uncertainty, self.offset_uncertainty = float(spread[0]), float(spread[1])
+        of_intensity = {cause: float(abs(part[0])) for cause, part in causes.items()}
+        self.parts = {"readings": float(np.sqrt(self.own[0, 0])), **of_intensity}
+        shared = np.column_stack([np.full(d.size, common[0]), slope * common[1]])
+        self.chi_square, self.dof = _chi_square(self.residuals, used, weight, shared), d.size - free
+        self.p_lack_of_fit = float(chdtrc(self.dof, self.chi_square)) if self.dof > 0 else math.nan
+        codes = {
+            "lack_of_fit": self.p_lack_of_fit < LACK_OF_FIT_LEVEL,
+            "no_test": math.isnan(self.p_lack_of_fit),
+            "negative_offset": model == "offset" and self.offset + 2.0 * self.offset_uncertainty < 0.0,
+            "equal_distances": different < d.size,
+        }
+        self.findings = tuple(code for code, found in codes.items() if found)
 
 
 @dataclass(frozen=True, eq=False)
@@ -433,9 +466,13 @@ class FarField:
     code: str
 
 
-@dataclass(frozen=True, eq=False)
-class FitComparison:
+class FitComparison(Computed):
     """Competing laws on one distance run, and what remains uncertain because more than one explains it.
+
+    Parameters
+    ----------
+    readings, common
+        As of `InverseSquareFit`.
 
     Attributes
     ----------
@@ -457,13 +494,24 @@ class FitComparison:
         The fits.
     """
 
-    intensity: float
-    intensity_uncertainty: float
-    model_spread: float
-    model: str
-    kept: tuple[str, ...]
-    table: pd.DataFrame
-    fits: Mapping[str, InverseSquareFit]
+    def __init__(self, readings: Sequence[Floats], common: Sequence[float]) -> None:
+        different = np.unique(readings[0]).size
+        message = f"competing laws need at least 3 different distances; got {different}"
+        must_hold(different >= 3, message, code="too_few_distances")
+        self.fits: dict[str, InverseSquareFit] = {}
+        for model in _SHAPES:
+            with suppress(MethodError):  # a law with no solution
+                self.fits[model] = InverseSquareFit(model, readings, common)
+        self.table = _table(self.fits.values())
+        self.kept = tuple(self.table.loc[self.table["kept"], "model"])
+        message = "the readings must agree with at least one law; chi-square rejects all four"
+        must_hold(self.kept, message, code="no_law_holds", known={"table": self.table})
+        kept = [self.fits[name] for name in self.kept]
+        best = min(kept, key=lambda fit: fit.chi_square / max(fit.dof, 1))
+        self.model, self.intensity = best.model, best.intensity
+        spread = max(abs(fit.intensity - best.intensity) for fit in kept) / math.sqrt(3.0)
+        self.model_spread = spread
+        self.intensity_uncertainty = float(np.hypot(best.intensity_uncertainty, spread))
 
 
 class Doubts(TypedDict, total=False):
@@ -522,7 +570,7 @@ def fit_inverse_square(
     .. [1] J. Orear, "Least squares when both variables have uncertainties", Am. J. Phys. 50 (1982) 912.
     """
     readings, common = _checked_readings(distance, illuminance, **doubts)
-    return _fit_shape("offset" if fit_offset else "point", readings, common)
+    return InverseSquareFit("offset" if fit_offset else "point", readings, common)
 
 
 def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Unpack[Doubts]) -> FitComparison:
@@ -556,33 +604,7 @@ def compare_fits(distance: ArrayLike, illuminance: ArrayLike, **doubts: Unpack[D
     A law that is not rejected is not thereby true: the spread stays in the uncertainty instead of being
     decided by the smallest chi-square.
     """
-    readings, common = _checked_readings(distance, illuminance, **doubts)
-    if np.unique(readings[0]).size < 3:
-        message = f"competing laws need at least 3 different distances; got {np.unique(readings[0]).size}"
-        raise MethodError(message, code="too_few_distances")
-    fits: dict[str, InverseSquareFit] = {}
-    for model in _SHAPES:
-        try:
-            fits[model] = _fit_shape(model, readings, common)
-        except MethodError as refusal:
-            if refusal.code != "no_solution":
-                raise
-    table = _table(fits.values())
-    kept = [fits[name] for name in table.loc[table["kept"], "model"]]
-    if not kept:
-        message = "the readings must agree with at least one law; chi-square rejects all four"
-        raise MethodError(message, code="no_law_holds", known={"table": table})
-    best = min(kept, key=lambda fit: fit.chi_square / max(fit.dof, 1))
-    spread = max(abs(fit.intensity - best.intensity) for fit in kept) / np.sqrt(3.0)
-    return FitComparison(
-        intensity=best.intensity,
-        intensity_uncertainty=float(np.hypot(best.intensity_uncertainty, spread)),
-        model_spread=float(spread),
-        model=best.model,
-        kept=tuple(table.loc[table["kept"], "model"]),
-        table=table,
-        fits=fits,
-    )
+    return FitComparison(*_checked_readings(distance, illuminance, **doubts))
 
 
 def far_field(
@@ -625,7 +647,7 @@ def far_field(
     fits: list[InverseSquareFit] = []
     accepted = False
     while not accepted and len(fits) <= d.size - least:
-        fits.append(_fit_shape(model, [a[order[len(fits) :]] for a in readings], common))
+        fits.append(InverseSquareFit(model, [a[order[len(fits) :]] for a in readings], common))
         accepted = not fits[-1].p_lack_of_fit < LACK_OF_FIT_LEVEL
     table = _table(fits).drop(columns="model")
     table.insert(0, "from_distance", d[: len(fits)])
@@ -642,57 +664,6 @@ def _table(fits: Iterable[InverseSquareFit]) -> pd.DataFrame:
     table = pd.DataFrame([vars(fit) for fit in fits], columns=read).rename(columns=_HEADS)
     table = table.assign(unit=table["model"].map(_UNITS), kept=~(table["p"] < LACK_OF_FIT_LEVEL))
     return table[[*read[:3], "parameter", "parameter_uncertainty", "unit", "chi_square", "dof", "p", "kept"]]
-
-
-def _fit_shape(model: str, readings: Sequence[Floats], common: Sequence[float]) -> InverseSquareFit:
-    """Return one of the competing fits; `offset` holds its shape parameter [m or m2]."""
-    free, (d, e, *_) = 1 if model == "point" else 2, readings
-    if (different := np.unique(d).size) < free:
-        apparent = float(np.mean(e * d**2))
-        message = (
-            f"an intensity and an offset need at least 2 different distances; got {different}. "
-            f"With the offset taken as 0 the apparent intensity at {d[0]:g} m is {apparent:.4g} cd"
-        )
-        known = {"apparent_intensity": apparent, "distance": float(d[0])}
-        raise MethodError(message, code="one_distance", known=known)
-    parameters, jacobian, slope, weight = _solve(model, *readings)
-    fitted = parameters[0] * jacobian[:, 0]
-    used = jacobian[:, :free]
-    residuals = e - fitted
-    gain = np.linalg.solve((used.T * weight) @ used, used.T * weight)  # parameters per lux of each reading
-    gain = np.vstack([gain, np.zeros((2 - free, d.size))])  # a shape that is not fitted stays
-    one_each = (("range", np.ones(d.size)), ("tape_zero", slope), ("scale", fitted))
-    per_unit = {cause: gain @ error for cause, error in one_each}
-    causes = {cause: part * u for (cause, part), u in zip(per_unit.items(), common, strict=True)}
-    own = (gain / weight) @ gain.T
-    covariance = own + sum(np.outer(part, part) for part in causes.values())
-    shared = np.column_stack([np.full(d.size, common[0]), slope * common[1]])
-    chi_square, dof = _chi_square(residuals, used, weight, shared), d.size - free
-    p = float(chdtrc(dof, chi_square)) if dof > 0 else math.nan
-    spread = np.sqrt(np.diag(covariance))
-    codes = {
-        "lack_of_fit": p < LACK_OF_FIT_LEVEL,
-        "no_test": np.isnan(p),
-        "negative_offset": model == "offset" and parameters[1] + 2.0 * spread[1] < 0.0,
-        "equal_distances": different < d.size,
-    }
-    return InverseSquareFit(
-        intensity=float(parameters[0]),
-        intensity_uncertainty=float(spread[0]),
-        offset=float(parameters[1]),
-        offset_uncertainty=float(spread[1]),
-        covariance=covariance,
-        chi_square=chi_square,
-        dof=dof,
-        p_lack_of_fit=p,
-        residuals=residuals,
-        fitted=fitted,
-        own=own,
-        per_unit=per_unit,
-        parts={"readings": float(np.sqrt(own[0, 0])), **{k: float(abs(v[0])) for k, v in causes.items()}},
-        findings=tuple(code for code, found in codes.items() if found),
-        model=model,
-    )
 
 
 def _checked_readings(
@@ -716,21 +687,19 @@ def _checked_readings(
     readings = [np.broadcast_to(a, d.shape) if a.ndim == 0 else a for a in given.values()]
     for name, values in zip(given, readings, strict=True):
         same_length("distance", d, name, values)
-    missing = np.isnan(readings).any(axis=0)
-    if missing.any():
-        at = int(np.argmax(missing))
-        message = f"distance and illuminance must have no missing values; got NaN at [{at}]"
-        raise ValueError(message)
-    common = {
-        ("common_illuminance_uncertainty", "lx"): common_illuminance_uncertainty,
-        ("common_distance_uncertainty", "m"): common_distance_uncertainty,
-        ("scale_uncertainty", "(relative)"): scale_uncertainty,
-    }
-    for (name, unit), value in common.items():
+    for at in np.flatnonzero(np.isnan(readings).any(axis=0)):
+        demand(False, "distance and illuminance must have no missing values", f"NaN at [{at}]")
+    common = []
+    for name, unit, value in (
+        ("common_illuminance_uncertainty", "lx", common_illuminance_uncertainty),
+        ("common_distance_uncertainty", "m", common_distance_uncertainty),
+        ("scale_uncertainty", "(relative)", scale_uncertainty),
+    ):
         if not_negative(name, value, unit).ndim != 0:
             message = f"{name} must be one number: it is one input for all distances"
             raise ValueError(message)
-    return readings, [float(value) for value in common.values()]
+        common.append(float(value))
+    return readings, common
 
 
 def _solve(

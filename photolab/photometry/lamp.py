@@ -12,6 +12,7 @@ from typing import Any
 
 from numpy.typing import ArrayLike
 
+from photolab.errors import demand
 from photolab.metrology.arguments import as_given, finite, not_negative, positive
 
 FLUX_EXPONENT = 3.421
@@ -160,7 +161,5 @@ def claim_against_power(
 
 
 def _lamps(name: str, per: str) -> float:
-    if per not in _LAMPS:
-        message = f"{name} must be lamp or pair, so that claim and power match; got {per!r}"
-        raise ValueError(message)
+    demand(per in _LAMPS, f"{name} must be lamp or pair, so that claim and power match", repr(per))
     return _LAMPS[per]

@@ -15,8 +15,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import Floats, as_given, positive, require, same_length
+from photolab.errors import demand
+from photolab.metrology.arguments import (
+    Floats,
+    as_given,
+    must_hold,
+    positive,
+    require,
+    same_length,
+)
 
 WINDOW = (380.0, 780.0)
 """Window of the integrals unless another is given. [nm]"""
@@ -61,7 +68,9 @@ def photopic_efficiency(wavelength: ArrayLike) -> Any:
     ----------
     .. [1] CIE 018:2019, The Basis of Physical Photometry.
     """
-    return _tabulated("photopic_efficiency.csv", wavelength, outside=0.0)
+    grid = positive("wavelength", wavelength, "nm")
+    efficiency = _published("photopic_efficiency.csv")[""]
+    return as_given(np.asarray(np.interp(grid, *efficiency, left=0.0, right=0.0)))
 
 
 def illuminant_a(wavelength: ArrayLike) -> Any:
@@ -150,12 +159,10 @@ def led_illuminant(wavelength: ArrayLike, name: str) -> Any:
     ----------
     .. [1] CIE 015:2018, Colorimetry, LED illuminants, 5 nm.
     """
-    table = _table("led_illuminants.csv")
-    known = sorted(table["illuminant"].unique())
-    if name not in known:
-        message = f"name must be one of {', '.join(known)}; got {name!r}"
-        raise ValueError(message)
-    return _tabulated("led_illuminants.csv", wavelength, outside=np.nan, illuminant=name)
+    published = _published("led_illuminants.csv")
+    demand(name in published, f"name must be one of {', '.join(published)}", repr(name))
+    grid = positive("wavelength", wavelength, "nm")
+    return as_given(np.asarray(np.interp(grid, *published[name], left=np.nan, right=np.nan)))
 
 
 def luminous_efficacy_of_radiation(
@@ -372,32 +379,23 @@ def correction_uncertainty(
 
 
 @cache
-def _table(name: str) -> pd.DataFrame:
-    with (files("photolab.photometry.tables") / name).open(encoding="utf-8") as stream:
-        return pd.read_csv(stream)
-
-
-@cache
-def _nodes(name: str, illuminant: str) -> tuple[Floats, Floats]:
-    """Return wavelengths and values of a published table, of one illuminant where it has several."""
-    table = _table(name)
-    table = table[table["illuminant"] == illuminant] if illuminant else table
-    return table["wavelength_nm"].to_numpy(float), table["value"].to_numpy(float)
-
-
-def _tabulated(name: str, wavelength: ArrayLike, *, outside: float, illuminant: str = "") -> Any:
-    """Return the values of a published table at wavelengths [nm], linear between its rows."""
-    grid = positive("wavelength", wavelength, "nm")
-    return as_given(np.asarray(np.interp(grid, *_nodes(name, illuminant), left=outside, right=outside)))
+def _published(table: str) -> dict[str, tuple[Floats, Floats]]:
+    """Return wavelengths and values of the curves of a published table, by illuminant where it has several."""
+    with (files("photolab.photometry.tables") / table).open(encoding="utf-8") as stream:
+        rows = pd.read_csv(stream)
+    curves = rows.groupby("illuminant") if "illuminant" in rows else [("", rows)]
+    return {
+        str(name): (curve["wavelength_nm"].to_numpy(float), curve["value"].to_numpy(float))
+        for name, curve in curves
+    }
 
 
 def _true_over_read(grid: Floats, eye: Floats, source: Floats, response: Floats, name: str) -> float:
     """Return what the eye sees of a source over what the meter reads, any scale."""
     seen = _integral(grid, source * response)
-    if seen > 0:
-        return _integral(grid, source * eye) / seen
     message = f"{name} and responsivity must overlap; the meter would read 0 on this light"
-    raise MethodError(message, code="no_response")
+    must_hold(seen > 0.0, message, code="no_response")
+    return _integral(grid, source * eye) / seen
 
 
 def _integral(grid: Floats, values: Floats) -> float:
@@ -416,21 +414,19 @@ def _on_common_grid(
     known = {name: curve for name, curve in given.items() if curve is not None}
     nodes = [nodes for nodes, _ in known.values()]
     low, high = window or (max(w[0] for w in nodes), min(w[-1] for w in nodes))
-    if not low < high:
-        message = f"window must run from a lower to a higher wavelength; got {low:g} to {high:g} nm"
-        raise ValueError(message)
+    wanted = "window must run from a lower to a higher wavelength"
+    demand(low < high, wanted, f"{low:g} to {high:g} nm")
     for name, (own, _) in known.items():
-        if own[0] > low or own[-1] < high:
-            message = (
-                f"{name} must cover the window {low:g}-{high:g} nm; it covers {own[0]:g}-{own[-1]:g} nm. "
-                "Measure the rest, or state a narrower window"
-            )
-            raise MethodError(message, code="window_not_covered", known={"covered_nm": (own[0], own[-1])})
+        message = (
+            f"{name} must cover the window {low:g}-{high:g} nm; it covers {own[0]:g}-{own[-1]:g} nm. "
+            "Measure the rest, or state a narrower window"
+        )
+        covered = own[0] <= low and own[-1] >= high
+        must_hold(covered, message, code="window_not_covered", known={"covered_nm": (own[0], own[-1])})
         visible = (own[1:] > max(low, 360.0)) & (own[:-1] < min(high, 830.0))
         widest = np.diff(own)[visible].max(initial=0.0)
-        if widest > _LARGEST_STEP:
-            message = f"wavelength must have steps of at most {_LARGEST_STEP:g} nm; got {widest:g} nm"
-            raise ValueError(message)
+        wanted = f"wavelength must have steps of at most {_LARGEST_STEP:g} nm"
+        demand(widest <= _LARGEST_STEP, wanted, f"{widest:g} nm")
     whole = np.arange(np.ceil(max(low, 1.0)), np.floor(min(high, 1000.0)) + 1.0)
     grid = np.unique(np.concatenate([[low, high], whole, *nodes]))
     grid = grid[(grid >= low) & (grid <= high)]
@@ -451,20 +447,16 @@ def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats,
         name, values, lambda v: (v >= 0) & np.isfinite(v), "zero or more and finite", "(relative)"
     )
     same_length("wavelength", nodes, name, heights)
-    if nodes.ndim != 1 or nodes.size < 2:
-        message = f"wavelength must be a list of at least 2 values; got shape {nodes.shape}"
-        raise ValueError(message)
-    if np.isnan(nodes).any() or np.isnan(heights).any():
-        message = f"wavelength and {name} must have no missing values; got NaN"
-        raise ValueError(message)
+    listed = nodes.ndim == 1 and nodes.size >= 2
+    demand(listed, "wavelength must be a list of at least 2 values", f"shape {nodes.shape}")
+    whole = not np.isnan([nodes, heights]).any()
+    demand(whole, f"wavelength and {name} must have no missing values", "NaN")
     lowest, highest = float(nodes.min()), float(nodes.max())
     looks = {"metres": highest < 1e-3, "micrometres": highest < 100.0, "angstroms": lowest > 2000.0}
     if unit := next((unit for unit, holds in looks.items() if holds), ""):
         message = f"wavelength must be in nanometres; {lowest:g} to {highest:g} looks like {unit}"
         raise ValueError(message)
-    if (np.diff(nodes) <= 0).any():
-        at = int(np.argmax(np.diff(nodes) <= 0)) + 1
-        got = f"got {nodes[at]:g} after {nodes[at - 1]:g} nm"
-        message = f"wavelength[{at}] must be more than the one before; {got}"
-        raise ValueError(message)
+    for at in 1 + np.flatnonzero(np.diff(nodes) <= 0.0):
+        got = f"{nodes[at]:g} after {nodes[at - 1]:g} nm"
+        demand(False, f"wavelength[{at}] must be more than the one before", got)
     return nodes, heights

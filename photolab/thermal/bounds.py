@@ -9,13 +9,11 @@ readings. Each value asks for one non-negative least-squares solution with a hea
 """
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq, nnls
 
-from photolab.thermal.computed import Computed
+from photolab.metrology.arguments import Floats
+from photolab.metrology.computed import Computed
 from photolab.thermal.residuals import whiten
-
-FloatArray = NDArray[np.float64]
 
 RATES = 36
 SHORTEST_PART = 1 / 150  # of the record
@@ -48,7 +46,7 @@ class MonotoneFit(Computed):
         Whitened residual sum of squares. [lx2]
     """
 
-    def __init__(self, time_s: FloatArray, light: FloatArray, phi: FloatArray) -> None:
+    def __init__(self, time_s: Floats, light: Floats, phi: Floats) -> None:
         length, self._start_s = float(np.ptp(time_s)), float(time_s[0])
         self.time_constants = np.geomspace(length * SHORTEST_PART, length * CEILING_PART, RATES)
         columns = np.exp(-(time_s - self._start_s)[:, None] / self.time_constants)
@@ -64,7 +62,7 @@ class MonotoneFit(Computed):
         self.amplitudes, norm = nnls(self._triangle, self._target, maxiter=MOST_STEPS)
         self.sum_of_squares = float(norm) ** 2 + self._rest
 
-    def row(self, at_s: FloatArray) -> FloatArray:
+    def row(self, at_s: Floats) -> Floats:
         """Return the mean row of the model over some instants.
 
         Parameters
@@ -80,7 +78,7 @@ class MonotoneFit(Computed):
         decay = np.exp(-np.subtract(at_s, self._start_s)[:, None] / self.time_constants)
         return np.concatenate([[1.0], decay.mean(axis=0)])
 
-    def squares_with(self, condition: FloatArray) -> float:
+    def squares_with(self, condition: Floats) -> float:
         """Return the smallest sum of squares under a linear condition on the amplitudes.
 
         Parameters
@@ -100,7 +98,7 @@ class MonotoneFit(Computed):
 
 
 def ratio_bounds(
-    fit: MonotoneFit, later: FloatArray, earlier: FloatArray, *, allowance: float
+    fit: MonotoneFit, later: Floats, earlier: Floats, *, allowance: float
 ) -> tuple[float, float, float]:
     """Return the best ratio of two values of the curve and the bounds the readings allow.
 

@@ -8,16 +8,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import as_given, finite, not_negative, positive, require
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, as_given, finite, must_hold, not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, Input, Measured, measured
 from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import ResidualModel
-
-Array = NDArray[np.float64]
-
 
 LEAST_READINGS = 5
 
@@ -164,28 +161,25 @@ def light_per_kelvin(
     """
     x, y, ux, uy = _checked_pair(light, temperature, light_uncertainty, temperature_uncertainty)
     span = float(np.ptp(x))
-    if span <= LEAST_SPAN * float(ux.max()):
-        message = (
-            f"temperature must span more than {LEAST_SPAN:g} of its standard uncertainties; got {span:.3g} K"
-        )
-        raise MethodError(message, code="span_too_small", known={"span": span})
+    message = (
+        f"temperature must span more than {LEAST_SPAN:g} of its standard uncertainties; got {span:.3g} K"
+    )
+    must_hold(span > LEAST_SPAN * float(ux.max()), message, code="span_too_small", known={"span": span})
     slope, weight = _york(x, y, ux, uy)
     mean, intercept = (float(np.average(of, weights=weight)) for of in (x, y))
     residual = y - intercept - slope * (x - mean)
     adjusted = mean + weight * ((x - mean) * uy**2 + slope * (y - intercept) * ux**2)
     stated = 1.0 / float(np.sum(weight * (adjusted - np.average(adjusted, weights=weight)) ** 2))
     times = np.arange(x.size, dtype=float) if time_s is None else np.asarray(time_s, dtype=float)
-    if times.shape != x.shape or np.any(np.diff(times) <= 0.0):
-        message = f"time_s must be {x.size} ascending instants; got shape {times.shape}"
-        raise ValueError(message)
+    ascending = times.shape == x.shape and not np.any(np.diff(times) <= 0.0)
+    demand(ascending, f"time_s must be {x.size} ascending instants", f"shape {times.shape}")
     root = np.sqrt(weight / weight.mean())
     design = np.column_stack([np.ones(x.size), adjusted - mean]) * root[:, None]
     noise = ResidualModel(times, residual * root, design)
-    if noise.effective_readings < LEAST_EFFECTIVE:
-        message = (
-            f"readings must be worth {LEAST_EFFECTIVE:g} independent ones; got {noise.effective_readings:.2g}"
-        )
-        raise MethodError(message, code="correlated_residuals", known={"percent_per_kelvin": 100.0 * slope})
+    worth = noise.effective_readings
+    message = f"readings must be worth {LEAST_EFFECTIVE:g} independent ones; got {worth:.2g}"
+    known = {"percent_per_kelvin": 100.0 * slope}
+    must_hold(worth >= LEAST_EFFECTIVE, message, code="correlated_residuals", known=known)
     shown = noise.variance(np.array([0.0, 1.0]))
     variance, dof = (shown, noise.dof) if shown > stated else (stated, np.inf)
     percent = measured(100.0 * slope, Input("line", 100.0 * float(np.sqrt(variance)), dof=dof))
@@ -231,9 +225,7 @@ def shared_time_constants(
     seconds) makes the constants differ although the slow part is heat. A shared time constant speaks for
     heat and does not prove it.
     """
-    if not margin > 0.0:
-        message = f"margin must be more than 0; got {margin}"
-        raise ValueError(message)
+    demand(margin > 0.0, "margin must be more than 0", margin)
     times = np.asarray(time_s, dtype=float)
     ln_light = _log_time_constant("light", times, light)
     ln_case = _log_time_constant("temperature", times, temperature)
@@ -365,12 +357,12 @@ def light_at_ambient(
     return ExpectedLight(float(value), float(low), float(high), ln.u, True, abs(step) > slope.span / 2.0)
 
 
-def _step(ambient: ArrayLike, reference: ArrayLike) -> Array:
+def _step(ambient: ArrayLike, reference: ArrayLike) -> Floats:
     to = finite("reference ambient", reference, "degC", missing=False)
     return to - finite("ambient", ambient, "degC", missing=False)
 
 
-def _york(x: Array, y: Array, ux: Array, uy: Array) -> tuple[float, Array]:
+def _york(x: Floats, y: Floats, ux: Floats, uy: Floats) -> tuple[float, Floats]:
     """Return slope and weights of the straight line with independent errors in both coordinates."""
     before, slope = np.inf, float(np.polyfit(x, y, 1)[0])
     weight = 1.0 / (uy**2 + slope**2 * ux**2)
@@ -386,24 +378,22 @@ def _york(x: Array, y: Array, ux: Array, uy: Array) -> tuple[float, Array]:
 
 def _checked_pair(
     light: ArrayLike, temperature: ArrayLike, light_uncertainty: ArrayLike, temperature_uncertainty: ArrayLike
-) -> tuple[Array, Array, Array, Array]:
+) -> tuple[Floats, Floats, Floats, Floats]:
     """Return temperature, ln light and their standard uncertainties."""
     lit = positive("light", light, missing=False)
     x = finite("temperature", temperature, "degC", missing=False)
-    if lit.ndim != 1 or lit.shape != x.shape:
-        message = f"light and temperature must be lists of one length; got shapes {lit.shape} and {x.shape}"
-        raise ValueError(message)
+    alike, got = lit.ndim == 1 and lit.shape == x.shape, f"shapes {lit.shape} and {x.shape}"
+    demand(alike, "light and temperature must be lists of one length", got)
     ul = positive("light_uncertainty", np.broadcast_to(light_uncertainty, lit.shape), missing=False)
     ux = not_negative(
         "temperature_uncertainty", np.broadcast_to(temperature_uncertainty, lit.shape), "K", missing=False
     )
-    if lit.size < LEAST_READINGS:
-        message = f"a slope needs {LEAST_READINGS} readings or more; got {lit.size}"
-        raise MethodError(message, code="too_few_readings", known={"readings": lit.size})
+    message = f"a slope needs {LEAST_READINGS} readings or more; got {lit.size}"
+    must_hold(lit.size >= LEAST_READINGS, message, code="too_few_readings", known={"readings": lit.size})
     return x, np.log(lit), np.array(ux), np.array(ul / lit)
 
 
-def _log_time_constant(name: str, times: Array, response: ArrayLike) -> Measured:
+def _log_time_constant(name: str, times: Floats, response: ArrayLike) -> Measured:
     """Return ln of the time constant, correlated residuals allowed for."""
     y = np.asarray(response, dtype=float)
     fit = fit_exponentials(times, y, terms=1)
@@ -412,7 +402,7 @@ def _log_time_constant(name: str, times: Array, response: ArrayLike) -> Measured
     design = np.column_stack([np.ones(times.size), decay, amplitude * (times / tau) * decay])
     noise = ResidualModel(times, y - fit.evaluate(times), design)
     u = float(np.sqrt(noise.variance(np.array([0.0, 0.0, 1.0]))))
-    if fit.at_bound or not u < 1.0:
-        message = f"{name} must bend within its record to have a time constant; got none between the bounds"
-        raise MethodError(message, code="no_time_constant", known={"record_s": float(np.ptp(times))})
+    message = f"{name} must bend within its record to have a time constant; got none between the bounds"
+    known = {"record_s": float(np.ptp(times))}
+    must_hold(u < 1.0 and not fit.at_bound, message, code="no_time_constant", known=known)
     return measured(float(np.log(tau)), Input(f"time constant of {name}", u, dof=noise.dof, kind="fit"))

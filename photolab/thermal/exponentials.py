@@ -7,15 +7,14 @@ from dataclasses import replace
 from typing import Literal, get_args
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import finite, not_negative
-from photolab.thermal.computed import Computed
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, finite, must_hold, not_negative
+from photolab.metrology.computed import Computed
 from photolab.thermal.residuals import column_space
 from photolab.thermal.variable_projection import Projection, Separable, solve
 
-FloatArray = NDArray[np.float64]
 Form = Literal["approach", "rise", "decay"]
 
 MOST_TERMS = 3
@@ -70,11 +69,11 @@ class ExponentialFit(Computed):
 
     def __init__(
         self,
-        x: FloatArray,
+        x: Floats,
         problem: Separable,
         found: Projection,
         form: str,
-        given: FloatArray,
+        given: Floats,
         inflation: float,
     ) -> None:
         self.form, linear, rates = form, problem.fixed.shape[1], np.exp(-found.theta)
@@ -110,7 +109,7 @@ class ExponentialFit(Computed):
         self.at_bound = bool(np.any((found.theta < low + 1e-6) | (found.theta > high - 1e-6)))
         self.weights = problem.root_weight**2
 
-    def evaluate(self, x: ArrayLike) -> FloatArray:
+    def evaluate(self, x: ArrayLike) -> Floats:
         """Return the fitted curve.
 
         Parameters
@@ -125,7 +124,7 @@ class ExponentialFit(Computed):
         """
         decay = -np.expm1(-np.multiply.outer(np.asarray(x, dtype=float), self.rates))
         parts = decay if self.form == "rise" else 1.0 - decay
-        curve: FloatArray = self.offset + parts @ self.amplitudes
+        curve: Floats = self.offset + parts @ self.amplitudes
         return curve
 
 
@@ -181,14 +180,11 @@ def fit_exponentials(
     """
     abscissa, response = finite("x", x, missing=False), finite("y", y, missing=False)
     weight = np.ones(abscissa.shape) if weights is None else not_negative("weights", weights, missing=False)
-    if abscissa.ndim != 1 or response.shape != abscissa.shape or weight.shape != abscissa.shape:
-        shapes = f"{abscissa.shape}, {response.shape} and {weight.shape}"
-        message = f"x, y and weights must be one-dimensional and of one length; got {shapes}"
-        raise ValueError(message)
-    if terms not in range(MOST_TERMS + 1) or form not in get_args(Form):
-        forms = ", ".join(get_args(Form))
-        message = f"terms must be 0 to {MOST_TERMS} and form one of {forms}; got {terms!r}, {form!r}"
-        raise ValueError(message)
+    alike = abscissa.ndim == 1 and response.shape == weight.shape == abscissa.shape
+    shapes = f"{abscissa.shape}, {response.shape} and {weight.shape}"
+    demand(alike, "x, y and weights must be one-dimensional and of one length", shapes)
+    known, forms = terms in range(MOST_TERMS + 1) and form in get_args(Form), ", ".join(get_args(Form))
+    demand(known, f"terms must be 0 to {MOST_TERMS} and form one of {forms}", f"{terms!r}, {form!r}")
     _check_support(abscissa, response, weight, terms, form)
     problem = _problem(abscissa, response, weight, form, time_constant_range)
     found = solve(problem, terms)[-1]
@@ -198,33 +194,29 @@ def fit_exponentials(
     return ExponentialFit(abscissa, problem, found, form, given, inflation)
 
 
-def _check_support(x: FloatArray, y: FloatArray, weight: FloatArray, terms: int, form: str) -> None:
+def _check_support(x: Floats, y: Floats, weight: Floats, terms: int, form: str) -> None:
     """Raise where the readings cannot carry the parameters asked for."""
     used = weight > 0
     needed = 2 * terms + (form == "approach")
     distinct = len(np.unique(x[used]))
-    if distinct <= needed:
-        message = f"{needed} parameters need more than {needed} readings at different x; got {distinct}"
-        known = {"readings": distinct, "parameters": needed}
-        raise MethodError(message, code="too_few_readings", known=known)
-    if terms and np.ptp(y[used]) == 0.0:
-        level = float(y[used][0])
-        message = f"y must change along x for a rate to exist; all {int(used.sum())} readings are {level:g}"
-        raise MethodError(message, code="constant_record", known={"level": level})
+    message = f"{needed} parameters need more than {needed} readings at different x; got {distinct}"
+    known = {"readings": distinct, "parameters": needed}
+    must_hold(distinct > needed, message, code="too_few_readings", known=known)
+    changes, level = not terms or np.ptp(y[used]) > 0.0, float(y[used][0])
+    message = f"y must change along x for a rate to exist; all {int(used.sum())} readings are {level:g}"
+    must_hold(changes, message, code="constant_record", known={"level": level})
 
 
 def _problem(
-    x: FloatArray, y: FloatArray, weight: FloatArray, form: str, limits: tuple[float, float] | None
+    x: Floats, y: Floats, weight: Floats, form: str, limits: tuple[float, float] | None
 ) -> Separable:
     """Return the separable problem; x is shifted where the form allows it."""
     first, length = float(x[weight > 0].min()), float(np.ptp(x[weight > 0]))
     low, high = limits or (length * SHORTEST_PART, length * LONGEST_PART)
-    if not 0.0 < low < high < np.inf:
-        message = f"time_constant_range must be two positive ascending numbers; got ({low:g}, {high:g})"
-        raise ValueError(message)
-    if abs(first) / low > 600.0:
-        message = f"x must start nearer to zero than 600 shortest time constants ({low:g}); got {first:g}"
-        raise ValueError(message)
+    wanted = "time_constant_range must be two positive ascending numbers"
+    demand(0.0 < low < high < np.inf, wanted, f"({low:g}, {high:g})")
+    wanted = f"x must start nearer to zero than 600 shortest time constants ({low:g})"
+    demand(abs(first) <= 600.0 * low, wanted, f"{first:g}")
     fixed, limited = np.ones((x.size, int(form == "approach"))), (float(np.log(low)), float(np.log(high)))
     shifted = x if form == "rise" else x - first
     return Separable(shifted, y, fixed, np.sqrt(weight), form == "rise", limited)

@@ -23,12 +23,11 @@ from numpy.typing import NDArray
 from scipy import special
 from scipy.optimize import brentq
 
-from photolab.thermal.computed import Computed
+from photolab.metrology.arguments import Floats
+from photolab.metrology.computed import Computed
 from photolab.thermal.residuals import neighbour_correlation
 from photolab.thermal.variable_projection import kept_apart
 from photolab.thermal.warm_up_model import LEAST_GAP, Curve, fixed_columns
-
-FloatArray = NDArray[np.float64]
 
 GRID_SIZE = 100
 SMALLEST_RATIO = 1.5  # of two time constants: closer ones draw the same curves, measured to 2
@@ -55,19 +54,19 @@ class PairRatios:
         Of the later light, of both, of the earlier light, in noise variances. [1]
     """
 
-    sums_of_squares: FloatArray
-    noise_variance: FloatArray
-    above: FloatArray
-    below: FloatArray
-    covariance: FloatArray
+    sums_of_squares: Floats
+    noise_variance: Floats
+    above: Floats
+    below: Floats
+    covariance: Floats
 
     @cached_property
-    def best(self) -> tuple[FloatArray, FloatArray]:
+    def best(self) -> tuple[Floats, Floats]:
         """Smallest sums of squares [lx2], and the ratios of the pairs that have them [1], shape (p,)."""
         rows, i = np.arange(len(self.above)), np.argmin(self.sums_of_squares, axis=1)
         return self.sums_of_squares[rows, i], self.above[rows, i] / self.below[rows, i]
 
-    def distance(self, ratio: float) -> FloatArray:
+    def distance(self, ratio: float) -> Floats:
         """Return how far a ratio lies from the best one, signed.
 
         Parameters
@@ -86,7 +85,7 @@ class PairRatios:
         smallest = np.maximum(np.min(squares, axis=1) - least, 0.0)
         return np.asarray(np.copysign(np.sqrt(smallest / self.noise_variance), ratio - best))
 
-    def ends(self, quantiles: FloatArray) -> FloatArray:
+    def ends(self, quantiles: Floats) -> Floats:
         """Return the ratios a given distance away.
 
         Parameters
@@ -158,7 +157,7 @@ class PairFits(Computed):
         own[:, 1:] += phi * beside
         own[:, :-1] += phi * beside
 
-        def products(one: FloatArray, two: FloatArray) -> FloatArray:
+        def products(one: Floats, two: Floats) -> Floats:
             """Return the products of columns with columns through the inverse correlation."""
             return own @ (one * two) - beside @ (one[:-1] * two[1:] + one[1:] * two[:-1])
 
@@ -194,9 +193,7 @@ class PairFits(Computed):
         taken = root @ inner + apart
         self.level, self.shares, self.root = taken[..., 0], taken[..., 1:], root
 
-    def ratio(
-        self, later_s: FloatArray, earlier_s: FloatArray, *, farthest: FloatArray | float = np.inf
-    ) -> PairRatios:
+    def ratio(self, later_s: Floats, earlier_s: Floats, *, farthest: Floats | float = np.inf) -> PairRatios:
         """Return what decides on the ratio of the light at two instants.
 
         Parameters
@@ -231,7 +228,7 @@ class PairFits(Computed):
 
 
 def ratio_interval(
-    fits: PairFits, curve: Curve, later_s: FloatArray, earlier_s: FloatArray, coverage: float
+    fits: PairFits, curve: Curve, later_s: Floats, earlier_s: Floats, coverage: float
 ) -> tuple[float, float]:
     """Return the coverage interval of the light at one instant over the light at another.
 
@@ -258,7 +255,7 @@ def ratio_interval(
     quantiles = special.stdtrit(noise.dofs, 1.0 - tail)
     ratios = fits.ratio(later_s, earlier_s, farthest=(FARTHEST * quantiles) ** 2)
 
-    def end(side: float, between: FloatArray) -> float:
+    def end(side: float, between: Floats) -> float:
         """Return where the averaged tail probability is met, between the ends of the single correlation times."""
         if not np.isfinite(between).all():
             return float(side * np.inf)
@@ -278,7 +275,7 @@ def ratio_interval(
     return end(-1.0, low), end(1.0, high)
 
 
-def _pairs(curve: Curve) -> tuple[FloatArray, NDArray[np.intp]]:
+def _pairs(curve: Curve) -> tuple[Floats, NDArray[np.intp]]:
     """Return time constants to try [s], and which are pairs: those of a grid, then a lattice around the fit."""
     low, high = curve.problem.log_range
     theta = curve.found.theta

@@ -17,12 +17,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.linalg import solve_banded
 
-from photolab.thermal.computed import Computed
-
-FloatArray = NDArray[np.float64]
+from photolab.metrology.arguments import Floats
+from photolab.metrology.computed import Computed
 
 GRID_SIZE = 12
 # longest correlation time tried, as a part of the record: longer ones look like the curve
@@ -34,7 +33,7 @@ SMALLEST_WEIGHT = 1e-4  # correlation times weigh what they have above it: none 
 RANK_TOLERANCE = 1e-13  # singular values of the column-scaled design below this are rounding
 
 
-def neighbour_correlation(time_s: FloatArray, correlation_time: ArrayLike) -> FloatArray:
+def neighbour_correlation(time_s: Floats, correlation_time: ArrayLike) -> Floats:
     r"""Return the correlation of each reading with the one before it.
 
     Parameters
@@ -52,7 +51,7 @@ def neighbour_correlation(time_s: FloatArray, correlation_time: ArrayLike) -> Fl
     return np.asarray(np.exp(-np.diff(time_s) / np.maximum(correlation_time, 1e-300)[..., None]))
 
 
-def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
+def whiten(columns: Floats, phi: Floats) -> Floats:
     """Turn correlated rows into uncorrelated ones.
 
     Parameters
@@ -76,7 +75,7 @@ def whiten(columns: FloatArray, phi: FloatArray) -> FloatArray:
     return white.reshape(*phi.shape[:-1], *columns.shape)
 
 
-def _correlated_root(columns: FloatArray, phi: FloatArray) -> FloatArray:
+def _correlated_root(columns: Floats, phi: Floats) -> Floats:
     r"""Return rows whose products are those of columns through their correlation.
 
     Parameters
@@ -114,11 +113,11 @@ class StableScatter:
         Likelihoods by the correlation times that were asked for: records read alike ask for the same.
     """
 
-    time_s: FloatArray
-    light: FloatArray
-    known: dict[bytes, FloatArray] = field(default_factory=dict, init=False, repr=False)
+    time_s: Floats
+    light: Floats
+    known: dict[bytes, Floats] = field(default_factory=dict, init=False, repr=False)
 
-    def log_likelihood(self, correlation_times: FloatArray) -> FloatArray:
+    def log_likelihood(self, correlation_times: Floats) -> Floats:
         """Return the restricted log likelihood of correlation times; a straight drift counts as none.
 
         Parameters
@@ -173,6 +172,8 @@ class ResidualModel(Computed):
         Turns a gradient by the parameters into the column space of the design. [any]
     middle : ndarray, shape (r, r)
         Covariance of the readings in that space. [unit of y squared]
+    covariance : ndarray, shape (p, p)
+        Covariance of the parameters of the fit. [any]
     neighbours : ndarray, shape (n - 1,)
         Correlation of each reading with the one before it, averaged with the weights. [1]
     correlation : float
@@ -183,9 +184,9 @@ class ResidualModel(Computed):
 
     def __init__(
         self,
-        time_s: FloatArray,
-        residual: FloatArray,
-        design: FloatArray,
+        time_s: Floats,
+        residual: Floats,
+        design: Floats,
         *,
         correlation: float | None = None,
         stable: Sequence[StableScatter] = (),
@@ -212,7 +213,8 @@ class ResidualModel(Computed):
         self.dof = float(1.0 / np.sum(self.weights / self.dofs))
         middles = roots.swapaxes(1, 2) @ roots
         self.middle = np.tensordot(self.weights * self.noise_variances, middles, 1)
-        self.neighbours: FloatArray = self.weights @ phis
+        self.covariance = self.to_space.T @ self.middle @ self.to_space
+        self.neighbours: Floats = self.weights @ phis
         rho = float(self.weights @ neighbour_correlation(np.array([0.0, spacing]), times)[:, 0])
         self.correlation, self.effective_readings = rho, time_s.size * (1.0 - rho) / (1.0 + rho)
         self._left_over = residual, space
@@ -222,12 +224,7 @@ class ResidualModel(Computed):
         """Variance of one reading under the averaged correlations [unit of y squared]."""
         return float(_restricted(*self._left_over, self.neighbours)[1])
 
-    @cached_property
-    def covariance(self) -> FloatArray:
-        """Covariance of the parameters of the fit, shape (p, p) [any]."""
-        return np.asarray(self.to_space.T @ self.middle @ self.to_space)
-
-    def variance(self, gradient: FloatArray) -> float:
+    def variance(self, gradient: Floats) -> float:
         """Return the variance of a quantity computed from the fit.
 
         Parameters
@@ -244,7 +241,7 @@ class ResidualModel(Computed):
         return float(inner @ self.middle @ inner)
 
 
-def _odds(correlation_times: FloatArray) -> FloatArray:
+def _odds(correlation_times: Floats) -> Floats:
     """Return the odds before the readings; correlation times too short to show count as white noise."""
     if correlation_times.size == 1:
         return np.ones(1)
@@ -255,7 +252,7 @@ def _odds(correlation_times: FloatArray) -> FloatArray:
     return np.concatenate([[1.0 - correlated.sum()], correlated])
 
 
-def column_space(design: FloatArray, *, tolerance: float = RANK_TOLERANCE) -> tuple[FloatArray, FloatArray]:
+def column_space(design: Floats, *, tolerance: float = RANK_TOLERANCE) -> tuple[Floats, Floats]:
     """Return an orthonormal basis of a design and the map from a gradient by its parameters into it.
 
     Parameters
@@ -277,7 +274,7 @@ def column_space(design: FloatArray, *, tolerance: float = RANK_TOLERANCE) -> tu
     return left[:, kept], (right[kept] / singular[kept, None]) / scale
 
 
-def explained_by_both(first: FloatArray, second: FloatArray, left: FloatArray) -> FloatArray:
+def explained_by_both(first: Floats, second: Floats, left: Floats) -> Floats:
     """Return what two columns together explain of what is left over, for many such pairs.
 
     Parameters
@@ -294,11 +291,11 @@ def explained_by_both(first: FloatArray, second: FloatArray, left: FloatArray) -
     """
     a, b, d = (np.sum(one * two, axis=0) for one, two in ((first, first), (first, second), (second, second)))
     p, q = left @ first, left @ second
-    explained: FloatArray = (d * p**2 - 2.0 * b * p * q + a * q**2) / np.maximum(a * d - b * b, 1e-9 * a * d)
+    explained: Floats = (d * p**2 - 2.0 * b * p * q + a * q**2) / np.maximum(a * d - b * b, 1e-9 * a * d)
     return explained
 
 
-def _restricted(residual: FloatArray, space: FloatArray, phi: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _restricted(residual: Floats, space: Floats, phi: Floats) -> tuple[Floats, Floats]:
     """Return the restricted log likelihood and the noise variance for each of some correlations."""
     white = whiten(np.column_stack([space, residual]), phi)
     gram = white.swapaxes(-1, -2) @ white

@@ -11,12 +11,9 @@ that.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from photolab.metrology.arguments import Floats
 from photolab.thermal.residuals import RANK_TOLERANCE, column_space, explained_by_both, whiten
-
-FloatArray = NDArray[np.float64]
-
 
 THRESHOLD = 4.4  # false alarms in at most 1.5 % of records: tests/benchmarks/warm_up_coverage.py
 
@@ -68,9 +65,9 @@ class StepScan:
 
 
 def scan_step(
-    time_s: FloatArray,
-    residual: FloatArray,
-    design: FloatArray,
+    time_s: Floats,
+    residual: Floats,
+    design: Floats,
     *,
     threshold: float = THRESHOLD,
     rounding: float = 0.0,
@@ -138,7 +135,7 @@ class RippleScan:
     found: bool
 
 
-def scan_ripple(time_s: FloatArray, residual: FloatArray, design: FloatArray) -> RippleScan:
+def scan_ripple(time_s: Floats, residual: Floats, design: Floats) -> RippleScan:
     """Scan the residuals of a fit for one harmonic.
 
     Parameters
@@ -174,8 +171,8 @@ def scan_ripple(time_s: FloatArray, residual: FloatArray, design: FloatArray) ->
 
 
 def _whitened(
-    time_s: FloatArray, residual: FloatArray, design: FloatArray, tolerance: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+    time_s: Floats, residual: Floats, design: Floats, tolerance: float
+) -> tuple[Floats, Floats, Floats]:
     """Return the correlation of neighbours to whiten with, the whitened design's basis, and the residual beside it.
 
     The correlation is that of lag one plus 2.5/n, spread over uneven gaps.

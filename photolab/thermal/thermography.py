@@ -14,15 +14,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import require
+from photolab.errors import MethodError, demand
+from photolab.metrology.arguments import Floats, must_hold, require
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import COVERAGE, Input, Measured, apply, measured
-
-Array = NDArray[np.float64]
-
 
 ZERO_CELSIUS_K = 273.15
 """0 degC, exact. [K]"""
@@ -74,7 +71,7 @@ class SurfaceReading:
     """
 
     temperature: Measured
-    drawn: Array = field(repr=False)
+    drawn: Floats = field(repr=False)
     total_radiation: float
     usable: bool
     codes: tuple[str, ...]
@@ -89,7 +86,7 @@ def surface_temperature(
     reflected: ArrayLike,
     set_reflected: ArrayLike | None = None,
     band_um: tuple[float, float] | None = BAND_UM,
-) -> Array:
+) -> Floats:
     r"""Return the temperature of a surface from the displayed one.
 
     .. math:: f(T) = \frac{S - (1 - \varepsilon) f(T_r)}{\varepsilon}, \qquad
@@ -207,14 +204,13 @@ def surface_reading(
     ----------
     .. [1] JCGM 101:2008.
     """
-    if method not in EMISSIVITY_HALF_WIDTH:
-        message = f"method must be one of {', '.join(EMISSIVITY_HALF_WIDTH)}; got {method!r}"
-        raise ValueError(message)
+    known = method in EMISSIVITY_HALF_WIDTH
+    demand(known, f"method must be one of {', '.join(EMISSIVITY_HALF_WIDTH)}", repr(method))
     assumed = reflected.value if set_reflected is None else set_reflected
 
     def by_law(
         band: tuple[float, float] | None, shown: ArrayLike, own: ArrayLike, mirrored: ArrayLike
-    ) -> Array:
+    ) -> Floats:
         settings = {"set_emissivity": set_emissivity, "set_reflected": assumed, "band_um": band}
         return surface_temperature(shown, emissivity=own, reflected=mirrored, **settings)  # type: ignore[arg-type]
 
@@ -225,7 +221,7 @@ def surface_reading(
     spread = Input(name, other / 2.0, law="rectangular", kind="model spread", source="assumed")
     entering = (displayed, emissivity, reflected, measured(0.0, spread))
 
-    def either(shown: Array, own: Array, mirrored: Array, apart: Array) -> Array:
+    def either(shown: Floats, own: Floats, mirrored: Floats, apart: Floats) -> Floats:
         one = by_law(band_um, shown, own, mirrored)
         return np.where(apart > 0.0, by_law(None, shown, own, mirrored), one) if other else one
 
@@ -253,7 +249,7 @@ def emissivity_from_patch(
     set_reflected: ArrayLike | None = None,
     band_um: tuple[float, float] | None = BAND_UM,
     least_contrast: float = 10.0,
-) -> Array:
+) -> Floats:
     r"""Return the emissivity of a surface from a patch of known emissivity, both at one temperature.
 
     .. math:: \varepsilon = \frac{S - f(T_r)}{f(T) - f(T_r)}
@@ -288,21 +284,20 @@ def emissivity_from_patch(
     The patch must have taken the temperature of the surface: thin tape, some minutes.
     """
     settings: dict[str, Any] = {"set_emissivity": set_emissivity, "set_reflected": set_reflected}
-    scene: Callable[..., Array] = partial(
+    scene: Callable[..., Floats] = partial(
         surface_temperature, reflected=reflected, band_um=band_um, **settings
     )
     patch = scene(patch_displayed, emissivity=patch_emissivity) + ZERO_CELSIUS_K
     black = scene(displayed, emissivity=1.0) + ZERO_CELSIUS_K  # as bright as what is seen of the bare surface
     mirrored = _kelvin("reflected", reflected)
-    contrast = np.min(patch - mirrored)
-    if contrast < least_contrast:
-        message = f"patch must be {least_contrast:g} K or more above what is reflected; got {contrast:.3g} K"
-        raise MethodError(message, code="patch_too_cool", known={"contrast": float(contrast)})
+    contrast = float(np.min(patch - mirrored))
+    message = f"patch must be {least_contrast:g} K or more above what is reflected; got {contrast:.3g} K"
+    must_hold(contrast >= least_contrast, message, code="patch_too_cool", known={"contrast": contrast})
     seen, whole, background = (radiance(one, band_um) for one in (black, patch, mirrored))
     found = np.asarray((seen - background) / (whole - background))
-    if np.any((found <= 0.0) | (found > 1.0)):
-        message = f"emissivity from the patch must be above 0 and at most 1; got {found.ravel()[0]:.3g}"
-        raise MethodError(message, code="no_emissivity", known={"emissivity": found})
+    message = f"emissivity from the patch must be above 0 and at most 1; got {found.ravel()[0]:.3g}"
+    within = np.all((found > 0.0) & (found <= 1.0))
+    must_hold(within, message, code="no_emissivity", known={"emissivity": found})
     return found[()]
 
 
@@ -318,7 +313,7 @@ def published_emissivities() -> pd.DataFrame:
         return pd.read_csv(stream)
 
 
-def to_fahrenheit(temperature: ArrayLike) -> Array:
+def to_fahrenheit(temperature: ArrayLike) -> Floats:
     """Return a temperature in degrees Fahrenheit.
 
     Parameters
@@ -334,7 +329,7 @@ def to_fahrenheit(temperature: ArrayLike) -> Array:
     return np.asarray(np.asarray(temperature, dtype=float) * 1.8 + 32.0)[()]
 
 
-def rise_in_fahrenheit(rise: ArrayLike) -> Array:
+def rise_in_fahrenheit(rise: ArrayLike) -> Floats:
     """Return a difference of temperatures in degrees Fahrenheit: 50 K are 90 degF, no 32 is added.
 
     Parameters
@@ -350,19 +345,19 @@ def rise_in_fahrenheit(rise: ArrayLike) -> Array:
     return np.asarray(np.asarray(rise, dtype=float) * 1.8)[()]
 
 
-def _emissivity(name: str, emissivity: ArrayLike) -> Array:
+def _emissivity(name: str, emissivity: ArrayLike) -> Floats:
     holds = "above 0 and at most 1"
     return require(name, emissivity, lambda v: (v > 0.0) & (v <= 1.0), holds, missing=False)
 
 
-def _kelvin(name: str, celsius: ArrayLike) -> Array:
+def _kelvin(name: str, celsius: ArrayLike) -> Floats:
     holds = "finite and above -273.15 degC"
     return ZERO_CELSIUS_K + require(
         name, celsius, lambda v: np.isfinite(v) & (v > -ZERO_CELSIUS_K), holds, "degC", missing=False
     )
 
 
-def radiance(temperature_k: ArrayLike, band_um: tuple[float, float] | None = BAND_UM) -> Array:
+def radiance(temperature_k: ArrayLike, band_um: tuple[float, float] | None = BAND_UM) -> Floats:
     """Return the radiance of a black body over a band, in a unit of its own.
 
     Parameters
@@ -389,7 +384,7 @@ def radiance(temperature_k: ArrayLike, band_um: tuple[float, float] | None = BAN
     return np.asarray(photons @ weights)
 
 
-def temperature_of(emitted: Array, band_um: tuple[float, float] | None = BAND_UM) -> Array:
+def temperature_of(emitted: Floats, band_um: tuple[float, float] | None = BAND_UM) -> Floats:
     """Return the temperature of a black body from its radiance.
 
     Parameters
@@ -418,7 +413,7 @@ def temperature_of(emitted: Array, band_um: tuple[float, float] | None = BAND_UM
     return np.asarray(1.0 / (inverse + (np.log(value) - wanted) * value * inverse / (x @ weights)))
 
 
-def _planck(t: Array, band_um: tuple[float, float]) -> tuple[Array, Array, Array]:
+def _planck(t: Floats, band_um: tuple[float, float]) -> tuple[Floats, Floats, Floats]:
     r"""Return :math:`x = c_2/(\lambda T)` and :math:`n = 1/(e^x - 1)` at the nodes of Gauss-Legendre, and weights.
 
     The radiance is the weighted sum of n; T times its derivative by temperature that of x n (1 + n).
@@ -431,7 +426,7 @@ def _planck(t: Array, band_um: tuple[float, float]) -> tuple[Array, Array, Array
 
 
 @lru_cache(maxsize=8)
-def band_nodes(band_um: tuple[float, float]) -> tuple[Array, Array]:
+def band_nodes(band_um: tuple[float, float]) -> tuple[Floats, Floats]:
     """Return c2 over the wavelength at the nodes of a band's integral, and their weights.
 
     Parameters
@@ -450,15 +445,13 @@ def band_nodes(band_um: tuple[float, float]) -> tuple[Array, Array]:
         If the band does not ascend within 1 to 30 um.
     """
     low, high = band_um
-    if not 1.0 <= low < high <= 30.0:
-        message = f"band_um must ascend within 1 to 30 um; got {low:g} to {high:g} um"
-        raise ValueError(message)
+    demand(1.0 <= low < high <= 30.0, "band_um must ascend within 1 to 30 um", f"{low:g} to {high:g} um")
     nodes, weights = np.polynomial.legendre.leggauss(12 if high <= 2.0 * low else 32)
     wavelength = low + (high - low) * (nodes + 1.0) / 2.0
     return SECOND_RADIATION_CONSTANT / wavelength, weights * (wavelength / low) ** -5
 
 
 @lru_cache(maxsize=8)
-def _start_table(band_um: tuple[float, float]) -> tuple[Array, Array]:
+def _start_table(band_um: tuple[float, float]) -> tuple[Floats, Floats]:
     inverse = np.geomspace(1.0 / 60.0, 1.0 / 4000.0, 4000)
     return np.log(radiance(1.0 / inverse, band_um)), inverse

@@ -18,10 +18,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photolab.thermal.computed import Computed
+from photolab.metrology.arguments import Floats
+from photolab.metrology.computed import Computed
 from photolab.thermal.residuals import column_space, explained_by_both
-
-FloatArray = NDArray[np.float64]
 
 GRID_SIZE = 60
 STARTS = 4
@@ -58,10 +57,10 @@ class Separable:
         Where the second fixed column sets in, not shifted. [any]
     """
 
-    x: FloatArray
-    y: FloatArray
-    fixed: FloatArray
-    root_weight: FloatArray
+    x: Floats
+    y: Floats
+    fixed: Floats
+    root_weight: Floats
     rising: bool
     log_range: tuple[float, float]
     start: float = 0.0
@@ -97,7 +96,7 @@ class Projection(Computed):
         Half the first and second derivatives of the sum of squares by theta, coefficients following. [any]
     """
 
-    def __init__(self, problem: Separable, theta: FloatArray) -> None:
+    def __init__(self, problem: Separable, theta: Floats) -> None:
         weight, count = problem.root_weight[:, None], problem.fixed.shape[1]
         scaled = problem.x[:, None] * np.exp(-theta)
         decay = np.exp(-scaled)
@@ -113,7 +112,7 @@ class Projection(Computed):
         again = residual @ left  # a second pass removes the rounding of the first
         residual = residual - left @ again
         self.theta = theta
-        self.residual: FloatArray = residual
+        self.residual: Floats = residual
         self.coefficients = ((first + again) / size) @ right
         derivatives = derivatives * weight
         slopes, facing = derivatives * self.coefficients[count:], residual @ derivatives
@@ -127,7 +126,7 @@ class Projection(Computed):
         self.residual_sd = math.sqrt(self.sum_of_squares / max(residual.size - self.design.shape[1], 1))
 
 
-def kept_apart(theta: FloatArray, gap: float, log_range: tuple[float, float]) -> FloatArray:
+def kept_apart(theta: Floats, gap: float, log_range: tuple[float, float]) -> Floats:
     r"""Return time constants inside their range, no two of them closer than a gap.
 
     Parameters
@@ -156,9 +155,7 @@ def kept_apart(theta: FloatArray, gap: float, log_range: tuple[float, float]) ->
     return theta
 
 
-def settle(
-    problem: Separable, theta: FloatArray, *, gap: float = LEAST_GAP, above: float = np.inf
-) -> Projection:
+def settle(problem: Separable, theta: Floats, *, gap: float = LEAST_GAP, above: float = np.inf) -> Projection:
     r"""Take a start to the minimum and to its last digits, time constants no closer than a gap.
 
     Two time constants that meet have amplitudes without end, and where a search stops among them is for
@@ -206,7 +203,7 @@ def settle(
     return found
 
 
-def _newton_step(found: Projection, pressing: FloatArray) -> FloatArray:
+def _newton_step(found: Projection, pressing: Floats) -> Floats:
     """Return the step to where the slope vanishes, downhill in every direction, along bounds that it would cross."""
     held: list[int] = []
     while len(held) < found.theta.size:
@@ -248,13 +245,13 @@ def _one_more(problem: Separable, level: Projection, found: Projection, gap: flo
     return best
 
 
-def _without(design: FloatArray, columns: FloatArray) -> FloatArray:
+def _without(design: Floats, columns: Floats) -> Floats:
     """Return columns without what a design can take up."""
     basis, _ = column_space(design)
     return np.asarray(columns - basis @ (basis.T @ columns))
 
 
-def _tops(gain: FloatArray) -> NDArray[np.intp]:
+def _tops(gain: Floats) -> NDArray[np.intp]:
     """Return where a gain is no less than beside."""
     return np.flatnonzero((gain >= np.append(gain[1:], -np.inf)) & (gain >= np.append(-np.inf, gain[:-1])))
 

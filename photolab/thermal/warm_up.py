@@ -9,10 +9,10 @@ from dataclasses import replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from photolab.errors import MethodError
-from photolab.metrology.arguments import not_negative, positive, require
+from photolab.errors import demand
+from photolab.metrology.arguments import Floats, must_hold, not_negative, positive, require
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.thermal.bounds import MonotoneFit
 from photolab.thermal.exponentials import fit_exponentials
@@ -28,8 +28,6 @@ from photolab.thermal.warm_up_model import (
     separable,
 )
 from photolab.thermal.warm_up_result import Finding, Step, WarmUp
-
-FloatArray = NDArray[np.float64]
 
 FEWEST_READINGS = 8  # two exponentials and a level take five
 ASSUMED_DRIFT = 0.003
@@ -227,26 +225,18 @@ def _judged(fit: WarmUp, curve_from: Callable[..., Curve], seen: Set[str]) -> Wa
     return replace(fit, findings=findings)
 
 
-def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[FloatArray, FloatArray]:
+def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[Floats, Floats]:
     """Return the record as arrays, refused where it cannot be one."""
     times = not_negative("time_s", time_s, "s", missing=False)
-    if dark := int(np.sum(np.asarray(illuminance, dtype=float) == 0.0)):
-        count = np.size(illuminance)
-        message = (
-            f"illuminance must be more than 0 lx throughout a record; {dark} of {count} readings are 0 lx"
-        )
-        raise MethodError(message, code="reading_without_light", known={"dark": dark, "readings": count})
+    dark, count = int(np.sum(np.asarray(illuminance, dtype=float) == 0.0)), np.size(illuminance)
+    message = f"illuminance must be more than 0 lx throughout a record; {dark} of {count} readings are 0 lx"
+    must_hold(not dark, message, code="reading_without_light", known={"dark": dark, "readings": count})
     light = positive("illuminance", illuminance, "lx", missing=False)
-    if times.ndim != 1 or light.shape != times.shape:
-        shapes = f"{times.shape} and {light.shape}"
-        message = f"time_s and illuminance must be one-dimensional and of one length; got {shapes}"
-        raise ValueError(message)
-    backward = np.flatnonzero(np.diff(times) <= 0.0)
-    if backward.size:
-        i = int(backward[0])
-        pair = f"{times[i + 1]:g} s after {times[i]:g} s"
-        message = f"time_s[{i + 1}] must be later than the reading before; got {pair}"
-        raise ValueError(message)
+    alike, shapes = times.ndim == 1 and light.shape == times.shape, f"{times.shape} and {light.shape}"
+    demand(alike, "time_s and illuminance must be one-dimensional and of one length", shapes)
+    for i in 1 + np.flatnonzero(np.diff(times) <= 0.0):
+        pair = f"{times[i]:g} s after {times[i - 1]:g} s"
+        demand(False, f"time_s[{i}] must be later than the reading before", pair)
     return times, light
 
 
@@ -257,34 +247,30 @@ def _stable(number: int, time_s: ArrayLike, illuminance: ArrayLike) -> StableSca
     except ValueError as error:
         message = f"stable[{number}]: {error}"
         raise ValueError(message) from None
-    if times.size < FEWEST_READINGS or np.ptp(light) == 0.0:
-        message = (
-            f"stable[{number}] must hold {FEWEST_READINGS} readings or more that are not all alike; "
-            f"got {times.size} readings of {np.unique(light).size} values"
-        )
-        raise ValueError(message)
+    values = np.unique(light).size
+    wanted = f"stable[{number}] must hold {FEWEST_READINGS} readings or more that are not all alike"
+    speaks = times.size >= FEWEST_READINGS and values > 1
+    demand(speaks, wanted, f"{times.size} readings of {values} values")
     return StableScatter(times, light)
 
 
-def _check_support(times: FloatArray, light: FloatArray, resolution: float) -> None:
+def _check_support(times: Floats, light: Floats, resolution: float) -> None:
     """Raise where there is nothing to fit, with what is known."""
-    if times.size < FEWEST_READINGS:
-        known: dict[str, float] = {"readings": int(times.size)}
-        if times.size:
-            known["last_over_first"] = float(light[-1] / light[0])
-            known |= {"first_s": float(times[0]), "last_s": float(times[-1])}
-        message = f"a warm-up fit needs {FEWEST_READINGS} readings or more; got {times.size}"
-        raise MethodError(message, code="too_few_readings", known=known)
-    if np.ptp(light) == 0.0:
-        known = {"level": float(light[0]), "display_step": resolution}
-        if resolution > 0.0:
-            share = resolution / light[0]
-            known |= {"remaining_low": 1.0 - share, "remaining_high": 1.0 + share}
-        message = f"illuminance must show more than one value; all {light.size} readings are {light[0]:g} lx"
-        raise MethodError(message, code="constant_record", known=known)
+    known: dict[str, float] = {"readings": int(times.size)}
+    if times.size:
+        known["last_over_first"] = float(light[-1] / light[0])
+        known |= {"first_s": float(times[0]), "last_s": float(times[-1])}
+    message = f"a warm-up fit needs {FEWEST_READINGS} readings or more; got {times.size}"
+    must_hold(times.size >= FEWEST_READINGS, message, code="too_few_readings", known=known)
+    known = {"level": float(light[0]), "display_step": resolution}
+    if resolution > 0.0:
+        share = resolution / light[0]
+        known |= {"remaining_low": 1.0 - share, "remaining_high": 1.0 + share}
+    message = f"illuminance must show more than one value; all {light.size} readings are {light[0]:g} lx"
+    must_hold(np.ptp(light) > 0.0, message, code="constant_record", known=known)
 
 
-def _shown_step(light: FloatArray) -> float:
+def _shown_step(light: Floats) -> float:
     """Return the display step that readings show, 0 where they show none [lx]."""
     smallest = float(np.diff(np.unique(light)).min())
     multiples = light / smallest
@@ -292,7 +278,7 @@ def _shown_step(light: FloatArray) -> float:
 
 
 def _fit_with_step(
-    times: FloatArray, light: FloatArray, display: float
+    times: Floats, light: Floats, display: float
 ) -> tuple[Separable, Sequence[Projection], set[str]]:
     """Return the record with its fits, with a step where one is found, and findings about the form."""
     problem, seen = separable(times, light, None), set()
@@ -315,7 +301,7 @@ def _fit_with_step(
     return problem, fits, seen
 
 
-def _outside_class(times: FloatArray, light: FloatArray, free: Projection) -> bool:
+def _outside_class(times: Floats, light: Floats, free: Projection) -> bool:
     """Return whether falling parts alone fit clearly worse; unwhitened, so that no event passes for noise."""
     monotone = MonotoneFit(times, light, np.zeros(times.size - 1))
     between_rates = times.size * (GRID_MISFIT * float(np.ptp(light))) ** 2

@@ -3,14 +3,12 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from photolab.thermal.computed import Computed
+from photolab.metrology.arguments import Floats
+from photolab.metrology.computed import Computed
 from photolab.thermal.exponentials import LONGEST_PART, SHORTEST_PART
 from photolab.thermal.residuals import ResidualModel, StableScatter
 from photolab.thermal.variable_projection import Projection, Separable, settle, solve
-
-FloatArray = NDArray[np.float64]
 
 SMALLEST_SHARE = 0.05  # of the fading part: a smaller second term is not described
 SMALLEST_RATIO = 2.0  # of two time constants that are described apart
@@ -59,7 +57,7 @@ class Curve(Computed):
             problem.x, found.residual, found.design, correlation=correlation, stable=stable
         )
 
-    def rows(self, instants_s: FloatArray) -> FloatArray:
+    def rows(self, instants_s: Floats) -> Floats:
         """Return the derivatives of the curve by its parameters at some instants.
 
         Parameters
@@ -77,7 +75,7 @@ class Curve(Computed):
         slopes = scaled * decay * self.found.coefficients[self.linear :]
         return np.concatenate([fixed_columns(instants_s, self.problem.step), decay, slopes], axis=1)
 
-    def light(self, instants_s: FloatArray) -> FloatArray:
+    def light(self, instants_s: Floats) -> Floats:
         """Return the light of the curve at some instants.
 
         Parameters
@@ -94,7 +92,7 @@ class Curve(Computed):
         return np.asarray(self.rows(instants_s)[:, : coefficients.size] @ coefficients)
 
 
-def fixed_columns(time_s: FloatArray, step_s: float | None) -> FloatArray:
+def fixed_columns(time_s: Floats, step_s: float | None) -> Floats:
     """Return the columns of the level and of the step.
 
     Parameters
@@ -113,7 +111,7 @@ def fixed_columns(time_s: FloatArray, step_s: float | None) -> FloatArray:
     return np.column_stack([np.ones(time_s.size), *after])
 
 
-def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Separable:
+def separable(time_s: Floats, light: Floats, step_s: float | None) -> Separable:
     """Return the problem of a record.
 
     Parameters
@@ -137,7 +135,7 @@ def separable(time_s: FloatArray, light: FloatArray, step_s: float | None) -> Se
     return Separable(time_s - first, light, fixed, np.ones(time_s.size), False, limits, first, step_s)
 
 
-def locate_step(time_s: FloatArray, light: FloatArray, index: int) -> Separable:
+def locate_step(time_s: Floats, light: Floats, index: int) -> Separable:
     """Return the record with a step, its instant refined among its neighbours by refitting.
 
     Parameters
@@ -195,7 +193,7 @@ def described_fit(problem: Separable, fits: Sequence[Projection], effective_read
     return fits[order]
 
 
-def window(centre_s: float, length_s: float) -> FloatArray:
+def window(centre_s: float, length_s: float) -> Floats:
     """Return instants whose plain mean stands for the mean over a window.
 
     Parameters

@@ -12,18 +12,16 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
+from photolab.metrology.arguments import Floats, must_hold
 from photolab.metrology.quantity import Input, Measured, combine, coverage_factor, from_fit, from_ln, measured
 from photolab.metrology.reporting import decimal, with_ends
 from photolab.thermal.bounds import ALLOWANCE, ALLOWANCE_COVERAGE, MonotoneFit, ratio_bounds
 from photolab.thermal.rate_pairs import PairFits, ratio_interval
 from photolab.thermal.variable_projection import Projection
 from photolab.thermal.warm_up_model import Curve, fixed_columns, window
-
-FloatArray = NDArray[np.float64]
-
 
 NOTHING_LEFT = 1e-6  # share of the initial light below which a logarithm says nothing
 
@@ -180,8 +178,8 @@ class WarmUp:
         Numbers of outlying readings left out by the robust option.
     """
 
-    time_s: FloatArray
-    illuminance: FloatArray
+    time_s: Floats
+    illuminance: Floats
     curve: Curve
     described: Curve
     fits: Sequence[Projection]
@@ -204,12 +202,12 @@ class WarmUp:
         return f"WarmUp({self.time_s.size} readings to {minutes} min{noticed})"
 
     @property
-    def fitted(self) -> FloatArray:
+    def fitted(self) -> Floats:
         """Fitted illuminance at the readings [lx]."""
-        return self.illuminance - self.residuals
+        return self.illuminance - self.curve.found.residual
 
     @property
-    def residuals(self) -> FloatArray:
+    def residuals(self) -> Floats:
         """Readings less fitted illuminance [lx]."""
         return self.curve.found.residual
 
@@ -225,7 +223,7 @@ class WarmUp:
             return float("nan")
         return float(self.curve.light(window(self.initial_s, self.initial_window_s)).mean())
 
-    def illuminance_at(self, time_s: ArrayLike) -> FloatArray:
+    def illuminance_at(self, time_s: ArrayLike) -> Floats:
         """Return the fitted illuminance at some instants.
 
         Parameters
@@ -251,7 +249,7 @@ class WarmUp:
         return self.curve.noise.effective_readings
 
     @property
-    def time_constants(self) -> FloatArray:
+    def time_constants(self) -> Floats:
         """Time constants that describe the record, slowest first [s]."""
         self._refuse("time_constants", self.initial_s)
         return self.described.time_constants
@@ -310,9 +308,8 @@ class WarmUp:
             If the record cannot carry the answer; `known` holds what can be said.
         """
         initial = self.initial_s if initial_s is None else float(initial_s)
-        if not np.isfinite(at_s) or not np.isfinite(initial):
-            message = f"at_s and initial_s must be finite; got {at_s} s and {initial} s"
-            raise ValueError(message)
+        finite = math.isfinite(at_s) and math.isfinite(initial)
+        demand(finite, "at_s and initial_s must be finite", f"{at_s} s and {initial} s")
         self._check_inside(initial, at_s)
         last = float(self.time_s[-1])
         if at_s <= last:
@@ -371,9 +368,7 @@ class WarmUp:
         MethodError
             If the record cannot carry a final level.
         """
-        if not 0.0 < percent < 100.0:
-            message = f"percent must be between 0 and 100; got {percent} %"
-            raise ValueError(message)
+        demand(0.0 < percent < 100.0, "percent must be between 0 and 100", f"{percent} %")
         self._refuse("final_level", self.initial_s)
         curve = self.described
         instant = _last_crossing(curve, percent / 100.0)
@@ -395,13 +390,13 @@ class WarmUp:
         """Raise where an instant lies before the record or the initial one beyond it."""
         first, last = float(self.time_s[0]), float(self.time_s[-1])
         earliest = min(initial - 0.5 * self.initial_window_s, at_s)
-        if earliest < first or initial + 0.5 * self.initial_window_s > last:
-            message = (
-                f"initial_s must lie inside the record ({first:g} s to {last:g} s), its window too;"
-                f" got {initial:g} s with a window of {self.initial_window_s:g} s"
-            )
-            known = {"first_s": first, "last_s": last}
-            raise MethodError(message, code="initial_outside_record", known=known)
+        message = (
+            f"initial_s must lie inside the record ({first:g} s to {last:g} s), its window too;"
+            f" got {initial:g} s with a window of {self.initial_window_s:g} s"
+        )
+        known = {"first_s": first, "last_s": last}
+        inside = earliest >= first and initial + 0.5 * self.initial_window_s <= last
+        must_hold(inside, message, code="initial_outside_record", known=known)
 
     def _inside(self, at_s: float, initial: float) -> Remaining:
         """Return remaining light inside the record."""

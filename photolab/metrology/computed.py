@@ -12,3 +12,7 @@ class Computed:
             message = f"cannot assign to field {name!r}"
             raise FrozenInstanceError(message)
         super().__setattr__(name, value)
+
+    def __repr__(self) -> str:
+        shown = (f"{name}={value!r}" for name, value in vars(self).items() if not name.startswith("_"))
+        return f"{type(self).__name__}({', '.join(shown)})"
