@@ -17,7 +17,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.checks import names_in
 from photolab.bench.declared import FILE, Declared
-from photolab.bench.faults import Faults, hint, shown
+from photolab.bench.faults import Faults, shown
 from photolab.bench.files import Folder, Rows
 from photolab.bench.model import OurEarlier, TheirFigure
 from photolab.bench.schema import EARLIER_FILE
@@ -50,11 +50,8 @@ def read_earlier(folder: Folder, declared: Declared, lamps: pd.Series[str]) -> t
     """
     known = names_in(lamps)
     for figure, section in declared.their_figures:
-        for key in ("lamp", "baseline"):
-            name = getattr(figure, key)
-            if name and known and name not in known:
-                words = f'their_figure.{key} = "{shown(name)}" is no lamp of this bench{hint(name, known)}.'
-                section.fault("fault 12", words, key)
+        for key in ("lamp", "baseline") if known else ():
+            section.unknown(key, known, " is no lamp of this bench")
         if figure.lamp == figure.baseline:
             words = "their_figure.baseline is the lamp itself; name another one."
             section.fault("fault 14", words, "baseline")

@@ -12,7 +12,6 @@ from datetime import datetime, time
 from typing import Any
 
 import openpyxl
-import pandas as pd
 from openpyxl.comments import Comment
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
@@ -24,7 +23,6 @@ from photolab.bench.declared import FILE, INSTRUMENTS, Declared, Lines, Values, 
 from photolab.bench.faults import Faults, Problem, shown
 from photolab.bench.files import MAX_COLUMNS, WORKBOOK, Folder, Rows, as_rows
 from photolab.bench.schema import FILES, SECTIONS, TABLES, Field, Table
-from photolab.bench.tables import empty_table, read_table
 
 KEY_SHEET = "bench"
 KEY_HEADER = ("section", "id", "key", "value", "what it is")
@@ -63,8 +61,8 @@ def by_sheet(problem: Problem) -> Problem:
     return replace(problem, file=f"{WORKBOOK} sheet {problem.file.partition('.')[0]}", message=words)
 
 
-def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, pd.DataFrame], Names]:
-    """Read bench.xlsx.
+def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, Rows], Names]:
+    """Read bench.xlsx: what it declares, and the cells of its sheets as those of a CSV file each.
 
     Parameters
     ----------
@@ -78,27 +76,21 @@ def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, pd.
     Declared
         What the sheet of keys says.
     dict
-        Every table by name.
+        The sheets with a row, by the name of their table.
     tuple of str
         The workbook and the files its sheets stand for.
     """
-    faults, tables = folder.faults, {table.name: empty_table(table) for table in TABLES.values()}
-    others = [name for name in names if name in FILES]
+    faults, others = folder.faults, [name for name in names if name in FILES]
     if others:
         words = f"stands beside {', '.join(others)}; keep the workbook or the other files, not both."
         faults.add("fault 25", WORKBOOK, words)
     data = folder.load(WORKBOOK)
     sheets = None if data is None else _sheets(data, faults)
     if sheets is None:
-        return Declared(), tables, (WORKBOOK, *FILES)
-    declared = _declared(sheets, faults)
-    found = [WORKBOOK, FILE]
-    for table in TABLES.values():
-        rows = _rows(table, sheets.get(table.name, []), faults)
-        if rows is not None:
-            tables[table.name] = read_table(table, rows, faults)
-            found.append(table.file)
-    return declared, tables, tuple(found)
+        return Declared(), {}, (WORKBOOK, *FILES)
+    rows = {table.name: _rows(table, sheets.get(table.name, []), faults) for table in TABLES.values()}
+    held = {name: one for name, one in rows.items() if one is not None}
+    return _declared(sheets, faults), held, (WORKBOOK, FILE, *(one.file for one in held.values()))
 
 
 def _sheets(data: bytes, faults: Faults) -> dict[str, Sheet] | None:
@@ -226,15 +218,13 @@ def _declared(sheets: dict[str, Sheet], faults: Faults) -> Declared:
         section, identity, name, value = (*row, None, None, None, None)[:4]
         if value is not None and _text(value) != "":
             _place(given, lines, (_text(section), _text(identity), _text(name)), value, number, faults)
-    for meter in given.get("meter", {}).values():
-        factors = meter.pop("spectral_factor", {})
-        if factors:
-            meter["spectral_factor"] = [{"technology": name, **part} for name, part in factors.items()]
-    for name in {*REPEATED}.intersection(given):
-        if "id" in {key.name for key in SECTIONS[name]}:  # else its number on the sheet, no key of its own
-            for identity, held in given[name].items():
-                held["id"] = identity
-        given[name] = list(given[name].values())
+    for name in REPEATED:
+        if isinstance(given.get(name), dict):
+            given[name] = list(given[name].values())
+            for held in given[name]:
+                factors = held.get("spectral_factor")
+                if isinstance(factors, dict) and all(isinstance(part, dict) for part in factors.values()):
+                    held["spectral_factor"] = [{"technology": name, **part} for name, part in factors.items()]
     return declare(given, lines, faults)
 
 
@@ -243,26 +233,30 @@ def _place(
 ) -> None:
     """Put one value where bench.toml would have it."""
     section, identity, name = where
-    target, index = given, 0
+    path, index, target = section, 0, _within(given, section) if section else given
     if section in REPEATED:
         if not identity:
             words = f"blank beside {shown(name)}; every row of a {section} names its id."
             faults.add("fault 5", FILE, words, line=row, column="id")
             return
-        entities = given.setdefault(section, {})
-        target = entities.setdefault(identity, {})
+        # a section without a key of that name is told apart by its number on the sheet
+        own = {"id": identity} if any(key.name == "id" for key in SECTIONS[section]) else {}
+        entities, target = target, target.setdefault(identity, own)
         index = list(entities).index(identity)
-    elif section:
-        target = given.setdefault(section, {})
-    part, *rest = name.split(".")
-    path = section
-    for inner in rest:
-        target = target.setdefault(part, {})
-        lines.setdefault((path, index, part), row)
-        path, part = f"{path}.{part}" if path.count(".") < 1 else path, inner
+    *above, part = name.split(".")
+    for outer in above:
+        lines.setdefault((path, index, outer), row)
+        target = _within(target, outer)
+        path = path if "." in path else f"{path}.{outer}"
     if part != "id" or section not in REPEATED:
         target[part] = _value(path, part, value)
     lines[path, index, part] = row
+
+
+def _within(table: Values, name: str) -> Values:
+    """Return the table of a name inside another one; where a value stands in its place, one that nobody reads."""
+    held = table.setdefault(name, {})
+    return held if isinstance(held, dict) else {}
 
 
 def _value(section: str, name: str, value: Any) -> Any:
