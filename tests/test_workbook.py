@@ -283,6 +283,10 @@ def test_a_workbook_that_unpacks_too_large_or_runs_too_long(tmp_path, monkeypatc
     folder = save(tmp_path / "b")
     monkeypatch.setattr(workbook, "MAX_ROWS", 2)
     refused(folder, "fault 3", "bench.xlsx: sheet readings has more than 2 rows. [fault 3]")
+    with pytest.raises(RecordError, match="more than 2 rows") as caught:
+        read_bench(folder)
+    said = [str(problem) for problem in caught.value.problems]
+    assert len(said) == len({*said}) == 4  # each sheet once, and no meter
     monkeypatch.setattr(workbook, "MAX_UNPACKED_BYTES", 100)
     refused(folder, "fault 3", "bench.xlsx: unpacks to more than")
 

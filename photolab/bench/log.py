@@ -316,17 +316,16 @@ def _matrix(text: str, section: Section) -> Array | None:
         return None
     if all(len(row) > 1 and not row[-1].strip() for row in cells):  # a separator ends every row
         cells = [row[:-1] for row in cells]
-    rows, slips = [], []
+    rows, width = [], len(cells[0])
     for line, row in enumerate(cells, start=first):
         words = [cell.strip() for cell in row]
         rows.append(plain_numbers(words, values["decimal"]))
-        if len(row) != len(cells[0]):
-            slips.append(("fault 4", f"{len(row)} pixels where the first row has {len(cells[0])}.", line))
+        if len(row) != width:
+            faults.add("fault 4", name, f"{len(row)} pixels where the first row has {width}.", line=line)
         for place in np.flatnonzero(np.isnan(rows[-1])):
             try:
                 parse_number(words[place], decimal=values["decimal"])
             except CellFault as fault:
-                slips.append((fault.code, f"pixel {place + 1}: {fault}", line))
-    for code, said, line in slips:
-        faults.add(code, name, said, line=line)
-    return None if slips else np.array(rows)
+                faults.add(fault.code, name, f"pixel {place + 1}: {fault}", line=line)
+    whole = all(len(row) == width and not np.isnan(row).any() for row in rows)
+    return np.array(rows) if whole else None

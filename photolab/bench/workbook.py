@@ -9,6 +9,7 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, time
+from itertools import islice
 from typing import Any
 
 import openpyxl
@@ -95,16 +96,31 @@ def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, Row
 
 def _sheets(data: bytes, faults: Faults) -> dict[str, Sheet] | None:
     """Return the cells of every known sheet; a formula's stored value is used, and said."""
+    values: dict[str, Sheet] = {}
+    formulas: dict[str, Sheet] = {}
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as parts:
-            unpacked = sum(part.file_size for part in parts.infolist())
-        if unpacked > MAX_UNPACKED_BYTES:
-            size = f"{MAX_UNPACKED_BYTES // 2**20} MB"
-            faults.add("fault 3", WORKBOOK, f"unpacks to more than {size}; keep fewer rows and no pictures.")
-            return None
-        with warnings.catch_warnings():
+        with zipfile.ZipFile(io.BytesIO(data)) as parts, warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions, which are not read
-            values, formulas = (_cells(data, faults, stored=stored) for stored in (True, False))
+            if sum(part.file_size for part in parts.infolist()) > MAX_UNPACKED_BYTES:
+                size = f"{MAX_UNPACKED_BYTES // 2**20} MB"
+                faults.add(
+                    "fault 3", WORKBOOK, f"unpacks to more than {size}; keep fewer rows and no pictures."
+                )
+                return None
+            stored, typed = (
+                openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only, keep_links=False)
+                for only in (True, False)
+            )
+            for name in stored.sheetnames:
+                sheet: Any = stored[name]
+                if name not in {KEY_SHEET, *TABLES} or not hasattr(sheet, "reset_dimensions"):
+                    faults.add("caution 30", WORKBOOK, f"sheet {shown(name)} is not read.")
+                    continue
+                values[name] = _cells(sheet, faults)
+                formulas[name] = list(islice(_streamed(typed[name]), len(values[name])))
+                text = parts.read(sheet._worksheet_path).decode("utf-8", "replace")
+                if hidden := ", ".join(_hidden(sheet, text)):
+                    faults.add("caution 39", _file(name), f"hidden, and read all the same: {hidden}.")
     except BROKEN as error:
         faults.add("fault 3", WORKBOOK, f"cannot be read as a workbook: {shown(str(error))}.")
         return None
@@ -130,31 +146,22 @@ def _file(sheet: str) -> str:
     return FILE if sheet == KEY_SHEET else f"{sheet}.csv"
 
 
-def _cells(data: bytes, faults: Faults, *, stored: bool) -> dict[str, Sheet]:
-    """Return the rows of the known sheets."""
-    book: Any = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=stored, keep_links=False)
-    found: dict[str, Sheet] = {}
-    for name in book.sheetnames:
-        sheet = book[name]
-        if name not in {KEY_SHEET, *TABLES} or not hasattr(sheet, "reset_dimensions"):
-            if stored:
-                faults.add("caution 30", WORKBOOK, f"sheet {shown(name)} is not read.")
-            continue
-        sheet.reset_dimensions()
-        held = found.setdefault(name, [])
-        for row in sheet.iter_rows(values_only=True):
-            if len(held) == MAX_ROWS or len(row) > MAX_COLUMNS:
-                why = f"{MAX_ROWS} rows" if len(held) == MAX_ROWS else f"{MAX_COLUMNS} columns"
-                faults.add("fault 3", WORKBOOK, f"sheet {name} has more than {why}.")
-                break
-            held.append(row)
-        if not stored:
-            with zipfile.ZipFile(io.BytesIO(data)) as parts:
-                text = parts.read(sheet._worksheet_path).decode("utf-8", "replace")
-            if hidden := ", ".join(_hidden(sheet, text)):
-                faults.add("caution 39", _file(name), f"hidden, and read all the same: {hidden}.")
-    book.close()
-    return found
+def _streamed(sheet: Any) -> Iterator[tuple[Any, ...]]:
+    """Return the rows of a sheet one after the other, whatever size it says it has."""
+    sheet.reset_dimensions()
+    return iter(sheet.iter_rows(values_only=True))
+
+
+def _cells(sheet: Any, faults: Faults) -> Sheet:
+    """Return the rows of a sheet, as many as are read."""
+    held: Sheet = []
+    for row in _streamed(sheet):
+        if len(held) == MAX_ROWS or len(row) > MAX_COLUMNS:
+            why = f"{MAX_ROWS} rows" if len(held) == MAX_ROWS else f"{MAX_COLUMNS} columns"
+            faults.add("fault 3", WORKBOOK, f"sheet {sheet.title} has more than {why}.")
+            break
+        held.append(row)
+    return held
 
 
 def _hidden(sheet: Any, text: str) -> Iterator[str]:
