@@ -17,7 +17,7 @@ from photolab.bench.files import WORKBOOK, Folder, Rows, listing, strays
 from photolab.bench.log import join_instruments
 from photolab.bench.model import Bench
 from photolab.bench.schema import FILES, TABLES
-from photolab.bench.tables import empty_table, read_table
+from photolab.bench.tables import read_table
 from photolab.bench.write import new_folder, write_bench
 from photolab.errors import RecordError
 
@@ -60,16 +60,13 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
         decimal = "."
     else:
         declared = _declared(found, names)
-        files = {t.name: found.rows(t.file, declared.separator) for t in TABLES.values() if t.file in names}
-        rows = {name: held for name, held in files.items() if held is not None}
+        rows = {t.name: found.rows(t.file, declared.separator) for t in TABLES.values() if t.file in names}
         decimal = declared.decimal
         found.hashes.pop("plan.csv", None)  # the plan is no input of a result
-        if before_readings and "readings" in rows and _unread(rows["readings"]):
-            del rows["readings"]
-    tables = {
-        name: read_table(table, rows[name], faults, decimal=decimal) if name in rows else empty_table(table)
-        for name, table in TABLES.items()
-    }
+        readings_typed = rows.get("readings")
+        if before_readings and readings_typed is not None and _unread(readings_typed):
+            rows["readings"] = None
+    tables = {n: read_table(t, rows.get(n), faults, decimal=decimal) for n, t in TABLES.items()}
     if "readings.csv" not in names and not before_readings:
         words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
         faults.add("fault 3", "readings.csv", words)

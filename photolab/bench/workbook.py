@@ -62,7 +62,7 @@ def by_sheet(problem: Problem) -> Problem:
     return replace(problem, file=f"{WORKBOOK} sheet {problem.file.partition('.')[0]}", message=words)
 
 
-def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, Rows], Names]:
+def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, Rows | None], Names]:
     """Read bench.xlsx: what it declares, and the cells of its sheets as those of a CSV file each.
 
     Parameters
@@ -77,7 +77,7 @@ def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, Row
     Declared
         What the sheet of keys says.
     dict
-        The sheets with a row, by the name of their table.
+        The cells of each sheet, by the name of its table; None where it holds no row.
     tuple of str
         The workbook and the files its sheets stand for.
     """
@@ -90,8 +90,8 @@ def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, Row
     if sheets is None:
         return Declared(), {}, (WORKBOOK, *FILES)
     rows = {table.name: _rows(table, sheets.get(table.name, []), faults) for table in TABLES.values()}
-    held = {name: one for name, one in rows.items() if one is not None}
-    return _declared(sheets, faults), held, (WORKBOOK, FILE, *(one.file for one in held.values()))
+    found = (one.file for one in rows.values() if one is not None)
+    return _declared(sheets, faults), rows, (WORKBOOK, FILE, *found)
 
 
 def _sheets(data: bytes, faults: Faults) -> dict[str, Sheet] | None:
@@ -103,21 +103,20 @@ def _sheets(data: bytes, faults: Faults) -> dict[str, Sheet] | None:
             warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions, which are not read
             if sum(part.file_size for part in parts.infolist()) > MAX_UNPACKED_BYTES:
                 size = f"{MAX_UNPACKED_BYTES // 2**20} MB"
-                faults.add(
-                    "fault 3", WORKBOOK, f"unpacks to more than {size}; keep fewer rows and no pictures."
-                )
+                words = f"unpacks to more than {size}; keep fewer rows and no pictures."
+                faults.add("fault 3", WORKBOOK, words)
                 return None
-            stored, typed = (
+            with_values, with_formulas = (
                 openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only, keep_links=False)
                 for only in (True, False)
             )
-            for name in stored.sheetnames:
-                sheet: Any = stored[name]
+            for name in with_values.sheetnames:
+                sheet: Any = with_values[name]
                 if name not in {KEY_SHEET, *TABLES} or not hasattr(sheet, "reset_dimensions"):
                     faults.add("caution 30", WORKBOOK, f"sheet {shown(name)} is not read.")
                     continue
                 values[name] = _cells(sheet, faults)
-                formulas[name] = list(islice(_streamed(typed[name]), len(values[name])))
+                formulas[name] = list(islice(_streamed(with_formulas[name]), len(values[name])))
                 text = parts.read(sheet._worksheet_path).decode("utf-8", "replace")
                 if hidden := ", ".join(_hidden(sheet, text)):
                     faults.add("caution 39", _file(name), f"hidden, and read all the same: {hidden}.")
